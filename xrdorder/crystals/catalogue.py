@@ -1,0 +1,104 @@
+"""Which phases are known, and how to describe another.
+
+`phase` takes a name of the catalogue, or the path of a file: a CIF with a crystal structure, or a TOML like
+those of the catalogue (folder ``phases`` beside this module). Such a TOML reads::
+
+    title = "Halite, NaCl" space_group = "F m -3 m"              # where there are two origins, ":1" or ":2"
+    behind it lengths_nm = { a = 0.5640 }           # a | a, c | a, b, c, as many as the crystal system
+    leaves free source = "handbook, page, edition"    # optional, so are all entries below range_percent =
+    1.0                   # the lattice parameter is looked for within this, 1 % by default; or range_nm = {
+    a = [0.560, 0.568] }     # within this angles_deg = { beta = 98.84 }         # monoclinic, triclinic,
+    rhombohedral (alpha) cells need them thermal_expansion_per_k = 40e-6       # linear, near room
+    temperature
+
+    [[sites]]                             # one of these for each site: symmetry makes the other atoms of
+    the cell label = "4a" position = [0, 0, 0]                  # fractions of the cell; "1/3" is exact,
+    0.3333 is put right occupancy = { Na = 1.0 }              # several elements may share a site b_iso_nm2
+    = 0.015                     # B of exp(-B sin²θ/λ²); 0.01 nm² is 1 Å² b_iso_bounds_nm2 = [0.005, 0.03]
+    # between which it may be fitted
+
+    [order]                               # only where long-range order is to be measured
+    sites = ["2a", "6c"]
+    elements = ["Sn", "Nb"]
+
+All entries are checked when a file is loaded; a message names the file, the entry and the value.
+"""
+
+from functools import lru_cache
+from importlib.resources import files
+from pathlib import Path
+
+from xrdorder.crystals.phase import Order, Phase, Site
+from xrdorder.crystals.phase_files import phase_from_cif, phase_from_toml
+from xrdorder.exceptions import PhaseError, UnknownNameError
+
+__all__ = ["Order", "Phase", "Site", "phase", "phase_names"]
+
+
+@lru_cache(maxsize=1)
+def phase_names() -> tuple[str, ...]:
+    """Return the names of the catalogue.
+
+    >>> "nb3sn" in phase_names()
+    True
+    """
+    folder = files("xrdorder.crystals") / "phases"
+    return tuple(
+        sorted(entry.name[: -len(".toml")] for entry in folder.iterdir() if entry.name.endswith(".toml"))
+    )
+
+
+@lru_cache(maxsize=64)
+def _from_catalogue(name: str) -> Phase:
+    entry = files("xrdorder.crystals") / "phases" / f"{name}.toml"
+    return phase_from_toml(entry.read_text(encoding="utf-8"), f"{name}.toml")
+
+
+def _from_file(path: Path) -> Phase:
+    if path.is_dir():
+        raise PhaseError(f"phase {path}: this is a folder; name a .toml or .cif file in it")
+    if not path.exists():
+        raise PhaseError(f"phase {path}: there is no such file")
+    if path.suffix.lower() == ".cif":
+        return phase_from_cif(path)
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise PhaseError(f"{path.name}: cannot be read as UTF-8 text ({error.__class__.__name__})") from None
+    return phase_from_toml(text, path.name)
+
+
+def phase(name_or_path: str | Path) -> Phase:
+    """Return a phase of the catalogue or of a file.
+
+    Parameters
+    ----------
+    name_or_path : str or Path
+        A name of `phase_names`, or the path of a .toml or .cif file.
+
+    Returns
+    -------
+    Phase
+
+    Raises
+    ------
+    UnknownNameError
+        If it is neither a name of the catalogue nor the path of such a file.
+    PhaseError
+        If the file is missing, unreadable or describes no possible phase.
+
+    Examples
+    --------
+    >>> print(f'{phase("nb3sn").density_g_cm3():.2f}')
+    8.92
+    """
+    path = Path(name_or_path)
+    if path.suffix.lower() in (".toml", ".cif"):
+        return _from_file(path)
+    name = str(name_or_path).strip().lower()
+    if name in phase_names():
+        return _from_catalogue(name)
+    raise UnknownNameError(
+        f"phase '{name_or_path}' is not known; known are {', '.join(phase_names())}, "
+        "or give the path of a .toml or .cif file"
+    )
