@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 CLASSICAL_ELECTRON_RADIUS_NM = 2.8179403e-6  # CODATA 2018
-HC_EV_NM = 1239.841984  # exact SI value, rounded
+HC_EV_NM = 1239.841857  # CODATA 1998: the scale on which the energies of the emission lines are printed
 DALTON_G = 1.66053907e-24  # CODATA 2018
 
 # IUPAC standard atomic weights, rounded.
