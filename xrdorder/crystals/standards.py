@@ -1,0 +1,114 @@
+"""Which powders have a certified lattice parameter.
+
+The values live in ``standards.toml`` beside this module, each with its source and with how it is known. A
+value that was not read on a certificate says so when chosen (`Standard.advice`).
+"""
+
+import tomllib
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.resources import files
+
+from xrdorder.crystals.catalogue import phase
+from xrdorder.crystals.lattice import free_lengths
+from xrdorder.exceptions import PhaseError, UnknownNameError
+
+_KNOWN = ("certificate read", "secondary", "from memory")
+
+
+@dataclass(frozen=True)
+class Standard:
+    """A certified reference powder.
+
+    Attributes
+    ----------
+    name : str
+        "srm-660c".
+    phase : str
+        Name of its phase in the catalogue.
+    lengths_nm, u_lengths_nm : tuple of float
+        Free lengths at `temperature_c` and their standard uncertainty (k = 1), nm.
+    temperature_c : float
+        Temperature of the certified value, °C.
+    thermal_expansion_per_k : float
+        Linear expansion coefficient near that temperature, 1/K.
+    known : str
+        "certificate read", "secondary" or "from memory".
+    source, remark : str
+        Where the value comes from, and what else to know.
+    """
+
+    name: str
+    phase: str
+    lengths_nm: tuple[float, ...]
+    u_lengths_nm: tuple[float, ...]
+    temperature_c: float
+    thermal_expansion_per_k: float
+    known: str
+    source: str
+    remark: str
+
+    def lengths_at(self, temperature_c: float) -> tuple[float, ...]:
+        """Return the free lengths at another temperature, nm.
+
+        >>> print(f'{standard("srm-660c").lengths_at(32.5)[0]:.7f}')
+        0.4157092
+        """
+        factor = 1.0 + self.thermal_expansion_per_k * (temperature_c - self.temperature_c)
+        return tuple(length * factor for length in self.lengths_nm)
+
+    @property
+    def advice(self) -> str:
+        """What to tell the person who chooses it; empty when the certificate was read."""
+        if self.known == "certificate read":
+            return ""
+        how = {"secondary": "read in a secondary text", "from memory": "given from memory"}[self.known]
+        values = " and ".join(f"{length:.9g}" for length in self.lengths_nm)
+        remark = f" ({self.remark})" if self.remark else ""
+        return f"{self.name}: {values} nm is {how}, not read on a certificate; compare it with yours{remark}"
+
+
+@lru_cache(maxsize=1)
+def _table() -> dict[str, Standard]:
+    text = (files("xrdorder.crystals") / "standards.toml").read_text(encoding="utf-8")
+    table = {}
+    for name, entry in tomllib.loads(text).items():
+        if entry["known"] not in _KNOWN:
+            raise PhaseError(
+                f"standards.toml: {name}: known = '{entry['known']}' is not one of {', '.join(_KNOWN)}"
+            )
+        names = free_lengths(phase(entry["phase"]).system)
+        lengths, quoted = tuple(entry["lengths_nm"]), tuple(entry["quoted_nm"])
+        if not len(lengths) == len(quoted) == len(names):
+            raise PhaseError(f"standards.toml: {name}: lengths_nm and quoted_nm must give {', '.join(names)}")
+        table[name] = Standard(
+            name=name,
+            phase=entry["phase"],
+            lengths_nm=lengths,
+            u_lengths_nm=tuple(float(value / entry["coverage"]) for value in quoted),
+            temperature_c=float(entry["temperature_c"]),
+            thermal_expansion_per_k=float(entry["thermal_expansion_per_k"]),
+            known=entry["known"],
+            source=entry["source"],
+            remark=entry["remark"],
+        )
+    return table
+
+
+def standard_names() -> tuple[str, ...]:
+    """Return the names `standard` knows."""
+    return tuple(sorted(_table()))
+
+
+def standard(name: str) -> Standard:
+    """Return a certified powder by name, "srm-660c".
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such powder; the message lists those there are.
+    """
+    key = name.strip().lower().replace(" ", "-")
+    if key in _table():
+        return _table()[key]
+    raise UnknownNameError(f"standard '{name}' is not known; known are {', '.join(standard_names())}")
