@@ -64,7 +64,8 @@ class Dopant:
 class PhaseTruth:
     """A phase beside the A15: "nb", "ta", "cu", "cu-sn" (tin content follows from a), "si" or "lab6".
 
-    `a_nm` is meant at the temperature of the measurement.
+    `a_nm` is meant at the temperature of the measurement. `b_iso_nm2` replaces the usual value of the
+    first site, `tin_fraction` the tin content of "cu-sn" that follows from a.
     """
 
     name: str
@@ -73,17 +74,25 @@ class PhaseTruth:
     domain_size_nm: float = 60.0
     lattice_spread: float = 0.0
     microstrain_lorentz: float = 0.0
+    b_iso_nm2: float | None = None
+    tin_fraction: float | None = None
 
     def cell(self) -> Cell:
         """Atoms of the phase."""
         if self.name == "lab6":
             sites = (("1a", (("La", 1.0),)), ("6f", (("B", 1.0),)))
-            return Cell("lab6", self.a_nm, sites, (("1a", 0.0035), ("6f", 0.0030)))
+            return Cell("lab6", self.a_nm, sites, (("1a", self._b(0.0040)), ("6f", 0.0030)))
         if self.name == "cu-sn":
-            tin = (self.a_nm - COPPER_A_NM) / COPPER_TIN_SLOPE_NM
-            return Cell("fcc", self.a_nm, (("4a", (("Cu", 1.0 - tin), ("Sn", tin))),), (("4a", 0.0060),))
+            tin = self.tin_fraction
+            if tin is None:
+                tin = (self.a_nm - COPPER_A_NM) / COPPER_TIN_SLOPE_NM
+            mixture = (("Cu", 1.0 - tin), ("Sn", tin))
+            return Cell("fcc", self.a_nm, (("4a", mixture),), (("4a", self._b(0.0060)),))
         kind, site, element, b_iso = _PURE[self.name]
-        return Cell(kind, self.a_nm, ((site, ((element, 1.0),)),), ((site, b_iso),))
+        return Cell(kind, self.a_nm, ((site, ((element, 1.0),)),), ((site, self._b(b_iso)),))
+
+    def _b(self, usual: float) -> float:
+        return usual if self.b_iso_nm2 is None else self.b_iso_nm2
 
 
 @dataclass(frozen=True)
