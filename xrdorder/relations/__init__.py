@@ -1,0 +1,15 @@
+"""What others found: published relations with source, validity and scatter.
+
+`relation` gives one by name, `relations` all of them or those that answer one question. A `Relation` is
+plain data and one vectorised function; calling it refuses inputs outside its validity, `Relation.evaluate`
+gives NaN there. Every definition is checked when it is loaded. One module holds one kind; a new relation is
+one more entry there, a new kind one more module and a line in `entry.KINDS`.
+
+Published relations disagree. Nothing here chooses between them: see `xrdorder.superconductivity` for how
+they are combined.
+"""
+
+from xrdorder.relations.entry import KINDS, LABELS, Relation, Scatter, Symbol
+from xrdorder.relations.registry import relation, relations
+
+__all__ = ["KINDS", "LABELS", "Relation", "Scatter", "Symbol", "relation", "relations"]

@@ -1,0 +1,77 @@
+"""Upper critical field at 0 K from Tc and the slope of Bc2 at Tc (dirty limit, no paramagnetic limit).
+
+N. R. Werthamer, E. Helfand, P. C. Hohenberg (1966): Bc2(0) = 0.6927 Tc |dBc2/dT|. The slope, which grows
+with resistivity and doping, is the whole question: 1.9 to 2.1 T/K in pure Nb3Sn, 2.3 to 2.4 T/K in alloyed
+(L. D. Cooley et al., Appl. Phys. Lett. 88 (2006) 142506).
+"""
+
+import math
+
+from xrdorder.relations.entry import Array, Relation, Scatter, Symbol
+
+_TC = Symbol("Tc", "critical temperature", "K", 18.0)
+_FIELD = Symbol("Bc2(0)", "upper critical field at 0 K", "T", 29.0)
+
+USUAL_SLOPE = 2.27
+"""Middle of the 1.96 to 2.58 T/K found by C. Senatore and R. Fluekiger (2013), T/K."""
+
+U_USUAL_SLOPE = 0.62 / math.sqrt(12.0)
+"""Standard deviation of a slope anywhere in that range (rectangular), T/K."""
+
+
+def _fixed(tc: Array) -> Array:
+    return 0.69 * 2.4 * tc
+
+
+def _fixed_inverse(field: Array) -> Array:
+    return field / (0.69 * 2.4)
+
+
+def _sloped(tc: Array, slope: Array) -> Array:
+    return 0.693 * tc * slope
+
+
+def _sloped_inverse(field: Array, slope: Array) -> Array:
+    return field / (0.693 * slope)
+
+
+FIXED = Relation(
+    name="cooley-2004-fixed-slope",
+    kind="bc2-0-from-tc",
+    title="one slope for all compositions",
+    formula="Bc2(0) = 0.69 Tc (2.4 T/K)",
+    function=_fixed,
+    inverse=_fixed_inverse,
+    inputs=(_TC,),
+    output=_FIELD,
+    source="L. D. Cooley et al., J. Appl. Phys. 96 (2004) 2122",
+    equation="section on the model; 2.4 T/K for all compositions",
+    valid=(6.0, 18.6),
+    scatter=Scatter(
+        "root mean square distance of 29 published samples from it, 2.4 T (they lie 1.5 T below it on "
+        "average)",
+        ((0.0, 2.4),),
+    ),
+    known="read",
+    notes="A slope of alloyed wire: too high for pure Nb3Sn.",
+)
+
+SLOPED = Relation(
+    name="senatore-2013-slope",
+    kind="bc2-0-from-tc",
+    title="measured slopes of powder-in-tube wire",
+    formula="Bc2(0) = 0.693 Tc |dBc2/dT|, slope 2.27 +- 0.18 T/K unless given",
+    function=_sloped,
+    inverse=_sloped_inverse,
+    inputs=(_TC, Symbol("|dBc2/dT|", "slope of Bc2 at Tc", "T/K", USUAL_SLOPE)),
+    output=_FIELD,
+    source="C. Senatore, R. Fluekiger, Appl. Phys. Lett. 102 (2013) 012602",
+    equation="eq. (4); slopes 1.96 to 2.58 T/K",
+    valid=(6.0, 18.6),
+    scatter=Scatter(
+        "range of the slopes found there, taken as rectangular", relative=U_USUAL_SLOPE / USUAL_SLOPE
+    ),
+    known="read",
+)
+
+ENTRIES = (FIXED, SLOPED)

@@ -1,0 +1,74 @@
+"""Upper critical field at 0 K from the tin content: with and without a collapse near stoichiometry.
+
+The published fit falls from 31 T at 24.3 at.% to 21 T at 25 at.%, where the lattice turns tetragonal below
+43 K. Bulk samples of 23.3 to 24.6 at.% measured later have 29.1 T in either lattice, and 27.6 T where they
+are cleanest; the low value goes back to one crystal of unknown order (J. Zhou et al., Appl. Phys. Lett. 99
+(2011) 122507). Both branches are offered; nobody has settled the question for wires.
+"""
+
+import numpy as np
+
+from xrdorder.relations.entry import Array, Relation, Scatter, Symbol
+
+_TIN = Symbol("beta", "atomic fraction of tin", "1", 0.24)
+_FIELD = Symbol("Bc2(0)", "upper critical field at 0 K, free of strain", "T", 29.0)
+_SCATTER = Scatter(
+    "judged from published sample tables: 1.5 T (no residuals are printed; criteria for the transition "
+    "differ as much)",
+    ((0.0, 1.5),),
+)
+# The rise reaches zero at 18.5 at.% although wires of 18 at.% still have about 5 T (same author, Supercond.
+# Sci. Technol. 19 (2006) R100): refuse below 19 at.%.
+_VALID = (0.19, 0.25)
+_PLATEAU_T = 29.1
+
+
+def _rise(beta: Array) -> Array:
+    return 577.0 * beta - 107.0
+
+
+def _collapse(beta: Array) -> Array:
+    return np.asarray(_rise(beta) - 1e-30 * np.exp(beta / 0.00348))
+
+
+def _plateau(beta: Array) -> Array:
+    return np.minimum(_rise(beta), _PLATEAU_T)
+
+
+COLLAPSE = Relation(
+    name="godeke-2006-collapse",
+    kind="bc2-0-from-tin",
+    title="rise and collapse near stoichiometry",
+    formula="Bc2(0) = -1e-30 exp(beta / 0.00348) + 577 beta - 107",
+    function=_collapse,
+    inputs=(_TIN,),
+    output=_FIELD,
+    source="A. Godeke, Supercond. Sci. Technol. 19 (2006) R68",
+    equation="eq. (11); the factor 1e-30 from memory, confirmed by the printed maximum near 31 T",
+    valid=_VALID,
+    scatter=_SCATTER,
+    known="read",
+    notes="The fall above 24.3 at.% is contradicted by bulk samples measured later.",
+)
+
+PLATEAU = Relation(
+    name="rise-and-plateau",
+    kind="bc2-0-from-tin",
+    title="same rise, then 29.1 T without collapse",
+    formula="Bc2(0) = min(577 beta - 107, 29.1 T)",
+    function=_plateau,
+    inputs=(_TIN,),
+    output=_FIELD,
+    source=(
+        "rise: A. Godeke, Supercond. Sci. Technol. 19 (2006) R68; level: J. Zhou et al., Appl. Phys. "
+        "Lett. 99 (2011) "
+        "122507, 29.1 +- 0.2 T at 0.3 K for 23.3 to 24.6 at.%"
+    ),
+    equation="linear part of eq. (11); table 1",
+    valid=_VALID,
+    scatter=_SCATTER,
+    known="derived",
+    notes="The cleanest samples (resistivity below 13 microohm cm) reach 27.6 T only.",
+)
+
+ENTRIES = (COLLAPSE, PLATEAU)
