@@ -1,0 +1,240 @@
+"""From the pattern of a certified powder to the instrument.
+
+The lattice of the powder is held to its certificate; offset, displacement, widths, axial divergence and the K-alpha2
+share are fitted. Offset and displacement are nearly the same thing for lines of one substance (correlation about 0.99),
+and both soak up what the line shape leaves over: neither is to be read as physics. On a sample, whose lines are seen by the
+same model, the offset is held and the displacement fitted, and the errors cancel.
+"""
+
+from dataclasses import dataclass
+
+import lmfit
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from xrdorder.crystals import phase
+from xrdorder.crystals.standards import Standard
+from xrdorder.crystals.standards import standard as standard_named
+from xrdorder.exceptions import FitError, InstrumentError
+from xrdorder.fitting.geometry import Geometry
+from xrdorder.fitting.phase_lines import Optics
+from xrdorder.fitting.propagation import response
+from xrdorder.fitting.result import PatternFit
+from xrdorder.fitting.whole_pattern import PACKING, WholePatternFit
+from xrdorder.profiles import INSTRUMENT_NAMES, Instrument
+from xrdorder.profiles.widths import lorentz_sec_from_size
+from xrdorder.xrays import linear_attenuation_per_nm
+from xrdorder.xrays import radiation as radiation_named
+
+Array = NDArray[np.float64]
+
+_DETECTABLE_TRANSPARENCY_DEG = 0.002  # below it (metals, LaB6) the shift is computed and held, not fitted
+_OFFSET_UNCERTAIN_DEG = 0.002  # 3e-6 nm in the A15 lattice parameter
+_SEEN = 10.0  # significance of the scale; a standard stands out by hundreds
+_AXIAL_LIMITS = (0.0, 0.15)
+_START = {
+    "two_theta_offset": 0.0,
+    "gauss_tan2": 0.001,
+    "gauss_tan": 0.0,
+    "gauss_const": 0.003,
+    "lorentz_sec": 0.02,
+    "lorentz_tan": 0.01,
+    "axial_source_ratio": 0.02,
+    "axial_detector_ratio": 0.02,
+    "alpha2_ratio": 0.5,
+}
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """An instrument, and the fit of the standard it came from.
+
+    Attributes
+    ----------
+    instrument
+        What samples need.
+    fit
+        The fit of the standard; its displacement and transparency belong to that specimen and are not stored.
+    displacement_mm, u_displacement_mm, transparency_deg
+        Of the standard's specimen.
+    offset_displacement_correlation
+        Near one in size: the two cannot be told apart.
+    """
+
+    instrument: Instrument
+    fit: PatternFit
+    displacement_mm: float
+    u_displacement_mm: float
+    transparency_deg: float
+    offset_displacement_correlation: float
+
+
+def calibrate(
+    pattern: xr.DataArray,
+    standard: str | Standard,
+    *,
+    radiation: str | None = None,
+    detector_distance_mm: float,
+    divergence_deg: float | None = None,
+    specimen_length_mm: float | None = None,
+    monochromator_two_theta_deg: float | None = None,
+    temperature_c: float = 22.5,
+    domain_size_nm: float | None = None,
+    engine: str = "own",
+) -> Calibration:
+    """Fit the pattern of a certified powder.
+
+    Parameters
+    ----------
+    pattern
+        From `xrdorder.patterns.read_pattern`.
+    standard
+        Name of a certified powder, or a `Standard` with the laboratory's own value.
+    radiation
+        Radiation, where the pattern does not say.
+    detector_distance_mm
+        Goniometer radius.
+    divergence_deg, specimen_length_mm, monochromator_two_theta_deg
+        Fixed slit, length of the standard's specimen, monochromator angle, as far as known.
+    temperature_c
+        How warm the standard was.
+    domain_size_nm
+        Volume-weighted domain size of the standard, if its certificate gives one. Left out, the standard is taken as
+        without size broadening, and sizes of samples come out too large by what it has.
+
+    Raises
+    ------
+    InstrumentError
+        The radiation is not known, or the distance is not positive.
+    FitError
+        The standard is not in the pattern.
+    """
+    chosen = standard if isinstance(standard, Standard) else standard_named(standard)
+    name = radiation or pattern.attrs.get("radiation") or ""
+    if not name:
+        raise InstrumentError(
+            f"{pattern.attrs.get('source_file', 'pattern')}: the file does not name its radiation; give it, for example cu-ka"
+        )
+    if not detector_distance_mm > 0.0:
+        raise InstrumentError(f"detector distance {detector_distance_mm} mm must be positive (goniometer radius)")
+    light = radiation_named(name)
+    geometry = Geometry(detector_distance_mm, divergence_deg, specimen_length_mm)
+    powder = phase(chosen.phase)
+    start = dict(_START)
+    two_lines = light.alpha2_ratio > 0.0
+    start["alpha2_ratio"] = light.alpha2_ratio
+    job = WholePatternFit(
+        pattern, Optics(light, geometry, monochromator_two_theta_deg), [powder], powder.name, start, engine
+    )
+    lengths = chosen.lengths_at(temperature_c)
+    main, parameters = job.main, job.parameters
+    for parameter, length in zip(main.length_names, lengths, strict=True):
+        parameters[parameter].set(value=length, min=-np.inf, max=np.inf)
+    main.freeze(lengths)
+    sec, tan, gauss = main.width_names
+    size = 0.0 if domain_size_nm is None else lorentz_sec_from_size(domain_size_nm, light.wavelength_nm)
+    for parameter, value in ((sec, size), (tan, 0.0), (gauss, 0.0)):
+        parameters[parameter].value = value
+    _bounds(parameters)
+    job.search(lattices=False)
+
+    attenuation = linear_attenuation_per_nm(powder.atoms_per_cell(), powder.cell_volume_nm3(), light.energy_ev)
+    expected = geometry.transparency_deg(attenuation, PACKING)
+    clear = expected > _DETECTABLE_TRANSPARENCY_DEG
+    parameters["transparency_deg"].set(value=expected, max=5.0 * expected)
+
+    background = list(job.model.background_names)
+    free = [*background, main.scale_name, "specimen_displacement_mm"]
+    fit = job.fit
+    fit.run(free, most_iterations=10, tolerance=1.0)
+    free += ["gauss_const", "lorentz_sec", "lorentz_tan"]
+    fit.run(free, most_iterations=15, tolerance=1.0)
+    fit.reweight()
+    free += ["two_theta_offset", "axial_source_ratio", *main.b_iso_names, "gauss_tan2", "gauss_tan"]
+    free += ["alpha2_ratio"] if two_lines else []
+    free += ["transparency_deg"] if clear else []
+    fit.run(free, most_iterations=40, tolerance=0.01)
+    fit.mask_outliers()
+    job.converged = fit.settle(free)
+    return _calibration(job, chosen, lengths, temperature_c, name)
+
+
+def _bounds(parameters: lmfit.Parameters) -> None:
+    """Bounds and ties of the instrument parameters while they are fitted."""
+    parameters["two_theta_offset"].set(min=-2.0, max=2.0)
+    parameters["gauss_tan"].set(min=-5.0, max=5.0)
+    for name in ("gauss_tan2", "gauss_const", "lorentz_sec", "lorentz_tan"):
+        parameters[name].set(min=0.0, max=5.0)
+    low, high = _AXIAL_LIMITS
+    parameters["axial_source_ratio"].set(min=low, max=high)
+    # the sum of the two heights decides nearly alone; one pattern cannot tell their ratio
+    parameters["axial_detector_ratio"].set(expr="axial_source_ratio")
+    parameters["alpha2_ratio"].set(min=0.2, max=0.8)
+
+
+def _calibration(
+    job: WholePatternFit, standard: Standard, lengths: tuple[float, ...], temperature_c: float, radiation_name: str
+) -> Calibration:
+    """Draw the instrument out of the finished fit."""
+    fit, main = job.fit, job.main
+    values = fit.values()
+    held = (*main.length_names, "wavelength_shift")
+    solution, by_held = fit.solution(held)
+    if main.scale_name not in solution.free or job.significance(main, solution)[0] < _SEEN:
+        raise FitError(
+            f"{job.pattern.attrs.get('source_file', 'pattern')}: the lines of {standard.name} are not in this pattern; "
+            "check the file, the standard and the radiation"
+        )
+    enlargement = job.enlargement(values)
+    covariance = solution.covariance * enlargement**2
+    shift = response(solution, by_held)
+    n = len(INSTRUMENT_NAMES)
+    matrix, certificate, wavelength = np.zeros((n, n)), np.zeros(n), np.zeros(n)
+    place = {INSTRUMENT_NAMES.index(name): k for k, name in enumerate(solution.free) if name in INSTRUMENT_NAMES}
+    tied = INSTRUMENT_NAMES.index("axial_detector_ratio")
+    source = INSTRUMENT_NAMES.index("axial_source_ratio")
+    if source in place:
+        place[tied] = place[source]
+    rows, picks = list(place), list(place.values())
+    matrix[np.ix_(rows, rows)] = covariance[np.ix_(picks, picks)]
+    u_lengths = np.array(standard.u_lengths_nm)
+    certificate[rows] = shift[picks, :-1] @ u_lengths
+    wavelength[rows] = shift[picks, -1] * job.optics.radiation.u_wavelength_relative
+
+    u = dict(zip(solution.free, np.sqrt(np.diag(covariance)), strict=True))
+    correlation = 0.0
+    if {"two_theta_offset", "specimen_displacement_mm"} <= set(solution.free):
+        i, j = (solution.free.index(x) for x in ("two_theta_offset", "specimen_displacement_mm"))
+        correlation = float(covariance[i, j] / np.sqrt(covariance[i, i] * covariance[j, j]))
+    geometry = job.optics.geometry
+    remarks = [standard.advice] if standard.advice else []
+    if u.get("two_theta_offset", np.inf) > _OFFSET_UNCERTAIN_DEG:
+        remarks.append(
+            f"offset and displacement of the standard cannot be told apart (correlation {correlation:.3f}); the offset is "
+            f"uncertain by {u.get('two_theta_offset', float('nan')):.4f} degrees, which all samples share"
+        )
+    instrument = Instrument(
+        radiation=radiation_name,
+        detector_distance_mm=geometry.detector_distance_mm,
+        values={name: values[name] for name in INSTRUMENT_NAMES},
+        covariance=matrix,
+        certificate_shift=certificate,
+        wavelength_shift=wavelength,
+        monochromator_two_theta_deg=job.optics.monochromator_two_theta_deg,
+        divergence_deg=geometry.divergence_deg,
+        specimen_length_mm=geometry.specimen_length_mm,
+        standard=standard.name,
+        standard_lattice_nm=lengths,
+        temperature_c=temperature_c,
+        remarks=tuple(remarks),
+    )
+    result = job.result(instrument, None)
+    return Calibration(
+        instrument,
+        result,
+        values["specimen_displacement_mm"],
+        float(u.get("specimen_displacement_mm", float("nan"))),
+        values["transparency_deg"],
+        correlation,
+    )

@@ -1,0 +1,158 @@
+"""Least-squares engines of one signature: weighted residuals and Jacobian in, minimum out.
+
+``own`` is a bounded Levenberg-Marquardt on the normal equations, ``scipy`` is `scipy.optimize.least_squares`; a test
+holds them to the same answer. The normal equations square the condition number; with Chebyshev terms and Marquardt's
+scaling that cost nothing in trials, and saved the third of the time that a decomposition of the tall Jacobian takes.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import cho_factor, cho_solve
+from scipy.optimize import least_squares
+
+from xrdorder.exceptions import FitError, UnknownNameError
+
+Array = NDArray[np.float64]
+Residuals = Callable[[Array], Array]
+ResidualsAndJacobian = Callable[[Array], tuple[Array, Array]]
+
+
+@dataclass(frozen=True)
+class Minimum:
+    """Where an engine ended.
+
+    Attributes
+    ----------
+    point
+        Parameters, shape (n,).
+    chi2
+        Sum of squared residuals.
+    iterations
+        Evaluations of the Jacobian.
+    converged
+        False when the iterations ran out first.
+    """
+
+    point: Array
+    chi2: float
+    iterations: int
+    converged: bool
+
+
+class Engine(Protocol):
+    """Signature of all engines."""
+
+    def __call__(
+        self,
+        residuals: Residuals,
+        with_jacobian: ResidualsAndJacobian,
+        start: Array,
+        lower: Array,
+        upper: Array,
+        *,
+        tolerance: float,
+        most_iterations: int,
+    ) -> Minimum:
+        """Minimise the sum of squares; `tolerance` is the drop of chi2 below which a step counts as none."""
+
+
+def own(
+    residuals: Residuals,
+    with_jacobian: ResidualsAndJacobian,
+    start: Array,
+    lower: Array,
+    upper: Array,
+    *,
+    tolerance: float = 1e-4,
+    most_iterations: int = 60,
+) -> Minimum:
+    """Bounded Levenberg-Marquardt with analytic Jacobian (see `Engine`).
+
+    A parameter at its bound whose gradient points outward rests for the step; the others move and are cut off at
+    their bounds. A change of chi2 by one is a shift by one standard uncertainty, so the tolerance is a statement
+    about the answer, not about the machine.
+    """
+    point = np.clip(start, lower, upper)
+    r, jacobian = with_jacobian(point)
+    chi2 = float(r @ r)
+    if not np.isfinite(chi2):
+        raise FitError("fit: the start values give no finite pattern; check wavelength, phases and angle range")
+    damping = 1e-3
+    for iteration in range(1, most_iterations + 1):
+        gradient, hessian = jacobian.T @ r, jacobian.T @ jacobian
+        resting = ((point <= lower) & (gradient > 0.0)) | ((point >= upper) & (gradient < 0.0))
+        resting |= np.diag(hessian) <= 0.0
+        moving = np.flatnonzero(~resting)
+        if len(moving) == 0:
+            return Minimum(point, chi2, iteration, True)
+        scale = np.sqrt(np.diag(hessian)[moving])
+        scaled = hessian[np.ix_(moving, moving)] / np.outer(scale, scale)
+        while True:
+            factor = cho_factor(scaled + damping * np.eye(len(moving)), check_finite=False)
+            step = np.zeros_like(point)
+            step[moving] = -cho_solve(factor, gradient[moving] / scale, check_finite=False) / scale
+            trial = np.clip(point + step, lower, upper)
+            step = trial - point
+            promised = -float(2.0 * gradient @ step + step @ hessian @ step)
+            trial_r = residuals(trial)
+            gained = chi2 - float(trial_r @ trial_r)
+            if gained > 0.0 and gained > 1e-4 * promised:
+                break
+            if promised < tolerance or damping > 1e10:
+                return Minimum(point, chi2, iteration, bool(promised < tolerance))
+            damping *= 8.0
+        point = trial
+        done = gained < tolerance and promised < tolerance
+        damping = max(damping * (0.1 if gained > 0.5 * promised else 0.7), 1e-12)
+        if done:
+            return Minimum(point, chi2 - gained, iteration, True)
+        r, jacobian = with_jacobian(point)
+        chi2 = float(r @ r)
+    return Minimum(point, chi2, most_iterations, False)
+
+
+def scipy_trf(
+    residuals: Residuals,
+    with_jacobian: ResidualsAndJacobian,
+    start: Array,
+    lower: Array,
+    upper: Array,
+    *,
+    tolerance: float = 1e-4,
+    most_iterations: int = 60,
+) -> Minimum:
+    """`scipy.optimize.least_squares`, trust region reflective (see `Engine`)."""
+    inside = np.clip(start, lower + 1e-9 * (1 + np.abs(lower)), upper - 1e-9 * (1 + np.abs(upper)))
+    inside = np.where(np.isfinite(inside), inside, start)
+    solution = least_squares(
+        residuals,
+        inside,
+        jac=lambda p: with_jacobian(p)[1],
+        bounds=(lower, upper),
+        x_scale="jac",
+        ftol=max(tolerance / max(float(np.sum(residuals(inside) ** 2)), 1.0), 1e-15),
+        xtol=1e-15,
+        gtol=1e-15,
+        max_nfev=4 * most_iterations,
+    )
+    return Minimum(solution.x, float(2.0 * solution.cost), int(solution.njev), bool(solution.status > 0))
+
+
+ENGINES: dict[str, Engine] = {"own": own, "scipy": scipy_trf}
+
+
+def engine(name: str) -> Engine:
+    """Return an engine by name.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is none of that name.
+    """
+    if name not in ENGINES:
+        raise UnknownNameError(f"engine '{name}' is not known; choose one of {', '.join(ENGINES)}")
+    return ENGINES[name]

@@ -1,0 +1,101 @@
+"""The forward model: what a whole pattern should look like.
+
+Background (Chebyshev polynomials) plus the lines of all phases, at every measuring point, in counts.
+"""
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from xrdorder.fitting.phase_lines import PhaseLines
+from xrdorder.profiles.instrument import INSTRUMENT_NAMES
+from xrdorder.profiles.summation import ProfileSum
+
+Array = NDArray[np.float64]
+
+SPECIMEN_NAMES = ("specimen_displacement_mm", "transparency_deg")
+HELD_NAMES = ("wavelength_shift",)
+GLOBAL_NAMES = (*INSTRUMENT_NAMES, *SPECIMEN_NAMES, *HELD_NAMES)
+
+
+class PatternModel:
+    """Calculated counts of one pattern.
+
+    Parameters
+    ----------
+    two_theta
+        Measuring points, degrees, ascending, shape (n,).
+    time_factor
+        Counting time of each point over the usual one, shape (n,); the model counts in usual times.
+    phases
+        Lines of the phases.
+    background_terms
+        Number of Chebyshev coefficients.
+
+    Attributes
+    ----------
+    names
+        All parameter names, in the order of the vectors.
+    """
+
+    def __init__(
+        self, two_theta: Array, time_factor: Array, phases: Sequence[PhaseLines], background_terms: int
+    ) -> None:
+        self.two_theta, self.time_factor = np.asarray(two_theta), np.asarray(time_factor)
+        self.phases = tuple(phases)
+        self._sum = ProfileSum(self.two_theta)
+        low, high = self.two_theta[0], self.two_theta[-1]
+        unit = (2.0 * self.two_theta - low - high) / (high - low)
+        self._chebyshev = np.polynomial.chebyshev.chebvander(unit, background_terms - 1)
+        self.background_names = tuple(f"background_{k}" for k in range(background_terms))
+        phase_names = tuple(name for phase in self.phases for name in phase.names)
+        self.names = (*self.background_names, *GLOBAL_NAMES, *phase_names)
+
+    def background(self, values: Mapping[str, float]) -> Array:
+        """Background counts, shape (n,)."""
+        coefficients = np.array([values[name] for name in self.background_names])
+        return np.asarray(self._chebyshev @ coefficients * self.time_factor)
+
+    def part(self, phase: PhaseLines, values: Mapping[str, float]) -> Array:
+        """Counts that one phase contributes, shape (n,)."""
+        lines, _ = phase.lines(values, {})
+        ratios = values["axial_source_ratio"], values["axial_detector_ratio"]
+        return self._sum.total(lines, *ratios) * self.time_factor
+
+    def counts(self, values: Mapping[str, float]) -> Array:
+        """Calculated counts, shape (n,)."""
+        total = self.background(values)
+        for phase in self.phases:
+            if values[phase.scale_name] != 0.0:
+                total += self.part(phase, values)
+        return total
+
+    def counts_with_jacobian(self, values: Mapping[str, float], wanted: Sequence[str]) -> tuple[Array, Array]:
+        """Calculated counts (n,) and their derivatives by the wanted parameters (n, wanted)."""
+        wanted = list(wanted)
+        jacobian = np.zeros((len(self.two_theta), len(wanted)))
+        where = {name: k for k, name in enumerate(wanted)}
+        for k, name in enumerate(self.background_names):
+            if name in where:
+                jacobian[:, where[name]] = self._chebyshev[:, k]
+        coefficients = np.array([values[name] for name in self.background_names])
+        total = self._chebyshev @ coefficients
+        shared = [name for name in GLOBAL_NAMES if name in where]
+        # both axial ratios or none: the profile gives their derivatives together
+        if {"axial_source_ratio", "axial_detector_ratio"} & set(shared):
+            shared = list(dict.fromkeys([*shared, "axial_source_ratio", "axial_detector_ratio"]))
+        ratios = values["axial_source_ratio"], values["axial_detector_ratio"]
+        for phase in self.phases:
+            own = [name for name in phase.names if name in where]
+            if values[phase.scale_name] == 0.0 and phase.scale_name not in where:
+                continue
+            local = [*shared, *own]
+            lines, derivatives = phase.lines(values, {name: k for k, name in enumerate(local)})
+            part, part_by = self._sum.total_with_jacobian(lines, derivatives, *ratios)
+            total += part
+            for k, name in enumerate(local):
+                if name in where:
+                    jacobian[:, where[name]] += part_by[:, k]
+        jacobian *= self.time_factor[:, None]
+        return np.asarray(total * self.time_factor), jacobian

@@ -1,0 +1,115 @@
+"""Is the fit good, and what did it not explain?"""
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
+
+Array = NDArray[np.float64]
+
+_FOREIGN_SIGNIFICANCE = 8.0
+"""Trials found false lines of 6 to 9 standard deviations where the background was warped by a true one."""
+
+
+class Quality(NamedTuple):
+    """Agreement factors (fractions) as the IUCr powder dictionary defines them."""
+
+    r_wp: float
+    r_expected: float
+    chi2_reduced: float
+
+
+class UnexplainedLine(NamedTuple):
+    """A line that no phase explains."""
+
+    two_theta: float
+    d_nm: float
+    height_counts: float
+    significance: float
+
+
+def agreement(observed: Array, calculated: Array, variance: Array, n_free: int) -> Quality:
+    """Weighted profile R factors and reduced chi squared (`_pd_proc_ls_prof_wR_factor` and relatives).
+
+    Parameters
+    ----------
+    observed, calculated, variance
+        Counts, model and variance of the counts, shape (n,).
+    n_free
+        Number of free parameters.
+    """
+    weight = 1.0 / variance
+    chi2 = float(np.sum(weight * (observed - calculated) ** 2))
+    total = float(np.sum(weight * observed**2))
+    degrees = max(len(observed) - n_free, 1)
+    return Quality(np.sqrt(chi2 / total), np.sqrt(degrees / total), chi2 / degrees)
+
+
+def serial_correlation_factor(weighted_residual: Array, longest_lag: int) -> float:
+    """Factor by which serially correlated residuals enlarge a standard uncertainty.
+
+    The variance of a mean of correlated values is larger by 1 + 2 sum of autocorrelations; they are summed with
+    Bartlett's weights (W. K. Newey, K. D. West, Econometrica 55 (1987) 703) and counted only where they exceed what
+    white noise shows. One for white noise.
+
+    Parameters
+    ----------
+    weighted_residual
+        (observed - calculated) / standard uncertainty, shape (n,), in the order of the angles.
+    longest_lag
+        Number of points over which residuals may hang together: about a line width.
+    """
+    r = weighted_residual - weighted_residual.mean()
+    n, power = len(r), float(r @ r)
+    if power <= 0.0 or longest_lag < 1:
+        return 1.0
+    lags = np.arange(1, min(longest_lag, n - 2) + 1)
+    correlation = np.array([float(r[lag:] @ r[:-lag]) / power for lag in lags])
+    weights = 1.0 - lags / (len(lags) + 1.0)
+    excess = 2.0 * float(weights @ correlation)
+    noise = 2.0 * float(np.sqrt(np.sum(weights**2) / n))  # standard deviation of the sum for white noise
+    return float(np.sqrt(1.0 + excess)) if excess > 2.0 * noise else 1.0
+
+
+def unexplained_lines(
+    two_theta: Array, residual: Array, variance: Array, width_deg: float, wavelength_nm: float, near: Array
+) -> list[UnexplainedLine]:
+    """Find foreign lines by filtering the residual with the shape of a line.
+
+    Parameters
+    ----------
+    two_theta, residual, variance
+        Angles, observed less calculated counts, and variance, shape (n,).
+    width_deg
+        Full width of a line.
+    wavelength_nm
+        To turn angles into spacings.
+    near
+        Angles of the lines of the phases, degrees: what lies within two widths of them is misfit or texture of a
+        known line, not a foreign one.
+    """
+    step = float(np.median(np.diff(two_theta)))
+    sigma = max(width_deg / 2.355 / max(step, 1e-9), 1.0)
+    # matched filter: weighted least-squares height of a Gaussian line at every point
+    score = gaussian_filter1d(residual / variance, sigma, mode="nearest")
+    unit = np.zeros(8 * int(np.ceil(sigma)) + 1)
+    unit[len(unit) // 2] = 1.0
+    kernel = gaussian_filter1d(unit, sigma)
+    weight = gaussian_filter1d(1.0 / variance, sigma / np.sqrt(2.0), mode="nearest") * float(kernel @ kernel)
+    significance = score / np.sqrt(np.maximum(weight, 1e-300))
+    found: list[UnexplainedLine] = []
+    blocked = np.zeros(len(two_theta), dtype=bool)
+    for centre in near:
+        blocked |= np.abs(two_theta - centre) < 2.0 * width_deg
+    while len(found) < 30:
+        candidate = np.where(blocked, -np.inf, significance)
+        k = int(np.argmax(candidate))
+        if candidate[k] < _FOREIGN_SIGNIFICANCE:
+            break
+        angle = float(two_theta[k])
+        height = float(score[k] / weight[k] * kernel.max())
+        d_nm = wavelength_nm / (2.0 * np.sin(np.radians(angle / 2.0)))
+        found.append(UnexplainedLine(angle, float(d_nm), height, float(candidate[k])))
+        blocked |= np.abs(two_theta - angle) < 3.0 * width_deg
+    return sorted(found)

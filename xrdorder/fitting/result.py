@@ -1,0 +1,107 @@
+"""What a fit hands on."""
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from xrdorder.uncertainty import Contributions
+
+if TYPE_CHECKING:
+    import lmfit
+    import xarray as xr
+
+Array = NDArray[np.float64]
+
+
+class Flag(NamedTuple):
+    """Something the reader of a result must know: a short name and one sentence."""
+
+    name: str
+    message: str
+
+
+@dataclass(frozen=True)
+class PhaseResult:
+    """How much of a phase there is, and its lattice.
+
+    Attributes
+    ----------
+    present
+        False when its lines do not stand out; then only `upper_limit` means something.
+    significance
+        Scale over its standard uncertainty.
+    weight_fraction, u_weight_fraction
+        Share of the mass of all crystalline phases found.
+    upper_limit
+        Weight fraction that is exceeded with a probability of 5 %, for phases not found; NaN for those found.
+    lengths_nm, u_lengths_nm
+        Lattice parameters and their standard uncertainties (0 where held).
+    """
+
+    present: bool
+    significance: float
+    weight_fraction: float
+    u_weight_fraction: float
+    upper_limit: float
+    lengths_nm: tuple[float, ...]
+    u_lengths_nm: tuple[float, ...]
+
+
+@dataclass
+class PatternFit:
+    """The explanation of one pattern.
+
+    Attributes
+    ----------
+    status
+        ``"ok"`` or ``"no A15"``.
+    values, contributions
+        What was measured and the signed contributions of each source of doubt: ``a_nm`` (as measured, not
+        brought to a reference temperature), ``order_contrast``, ``lorentz_sec``, ``lorentz_tan`` (degrees, full
+        widths the A15 adds to the instrument), ``gauss_tan2`` (degrees squared) and ``weight_fraction_<phase>``.
+    by_tin, tin_held
+        The fit holds the mean scattering of the A15 at this tin fraction; `by_tin` says how each value moves for each
+        unit of tin fraction, for whoever learns the tin content afterwards.
+    parameters, free_names, covariance
+        The fit as lmfit knows it, with the covariance of the free parameters (enlarged like all uncertainties).
+    curves
+        Per measuring point: observed, calculated, background, weighted residual and the part of each phase.
+    lines
+        Per reflection: phase, hkl, angle, d, area, width.
+    phases
+        Amount and lattice of each phase asked for.
+    r_wp, r_expected, chi2_reduced, serial_correlation
+        Quality of the fit as fractions; the last is the factor by which serial correlation of the residuals has
+        enlarged every uncertainty.
+    upper_limits
+        Weight fractions above which a phase that was not found would have been seen.
+    """
+
+    status: str
+    values: dict[str, float]
+    by_tin: dict[str, float]
+    tin_held: float
+    contributions: Contributions
+    flags: list[Flag]
+    parameters: "lmfit.Parameters"
+    free_names: tuple[str, ...]
+    covariance: Array = field(repr=False)
+    curves: "xr.Dataset" = field(repr=False)
+    lines: "xr.Dataset" = field(repr=False)
+    phases: dict[str, PhaseResult]
+    r_wp: float
+    r_expected: float
+    chi2_reduced: float
+    serial_correlation: float
+    iterations: int
+
+    @property
+    def upper_limits(self) -> dict[str, float]:
+        """Weight fraction limits of the phases that were not found."""
+        return {name: p.upper_limit for name, p in self.phases.items() if not p.present}
+
+    def u(self, quantity: str) -> float:
+        """Return the total standard uncertainty of one of `values`."""
+        return self.contributions.total(quantity)

@@ -1,0 +1,520 @@
+"""Fit a whole pattern without a user: which phases, where, how much, how well ordered.
+
+The order of steps is the one that never failed in trials from starts 1 % off in the lattice parameter: background by
+clipping, lattices by matching lines, scales by non-negative least squares; then least squares with ever more
+parameters; at last model weights, single bad points out, and the minimum.
+"""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import lmfit
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from xrdorder.crystals import A15Composition, Phase, doped, phase
+from xrdorder.exceptions import FitError, InstrumentError
+from xrdorder.fitting.engines import engine as engine_named
+from xrdorder.fitting.geometry import Geometry
+from xrdorder.fitting.model import PatternModel
+from xrdorder.fitting.phase_lines import Optics, PhaseLines
+from xrdorder.fitting.propagation import Quantities, mass_per_scale, primary_quantities
+from xrdorder.fitting.quality import agreement, serial_correlation_factor, unexplained_lines
+from xrdorder.fitting.refinement import Refinement, Solution
+from xrdorder.fitting.result import Flag, PatternFit, PhaseResult
+from xrdorder.fitting.start import background_terms, clipped_background, match_lattice, smoothed_net, start_scales
+from xrdorder.profiles import INSTRUMENT_NAMES, Instrument
+from xrdorder.profiles.voigt import fwhm
+from xrdorder.profiles.widths import lorentz_sec_from_size
+from xrdorder.xrays import GEMMI_TABLE, Radiation, ScatteringTable, linear_attenuation_per_nm, radiation
+
+Array = NDArray[np.float64]
+
+DEFAULT_PHASES = ("nb3sn", "nb", "cu-sn")
+"""What a reacted wire shows after the copper is etched away: A15, unreacted niobium, bronze."""
+
+DEFAULT_COMPOSITION = A15Composition(tin_fraction=0.24, site_order=0.93, dopants={}, on_tin_site={})
+"""Composition whose mean scattering is assumed in the fit: strong lines hardly feel it."""
+
+_START_SIZE_NM = 100.0
+_PRESENT = 3.0  # significance of the scale below which a phase is called absent (3 standard uncertainties)
+_MAIN_PRESENT = 5.0  # the fit makes up an A15 at 1.6 where there is none, and the lattice search has many tries
+_WIDTH_SIGNIFICANCE = 15.0  # below it the lines are too weak to tell their width
+_POOR_CHI2 = 4.0  # a model this far off is wrong somewhere; common practice, no source
+PACKING = 0.6  # solid share of a powder or a mat of filaments; common practice, no source
+_ONE_SIDED_95 = 1.645  # standard normal quantile
+
+
+def fit_pattern(
+    pattern: xr.DataArray,
+    instrument: Instrument,
+    *,
+    phases: Sequence[str | Path | Phase] = DEFAULT_PHASES,
+    composition: A15Composition | None = None,
+    specimen_length_mm: float | None = None,
+    divergence_deg: float | None = None,
+    engine: str = "own",
+    table: ScatteringTable = GEMMI_TABLE,
+) -> PatternFit:
+    """Fit one pattern; nothing needs tuning.
+
+    Parameters
+    ----------
+    pattern
+        Counts over 2 theta from `xrdorder.patterns.read_pattern`.
+    instrument
+        From `calibrate` or `read_instrument`.
+    phases
+        Catalogue names, paths of CIF or phase files, or `Phase` objects. The A15 if among them, else the first, is the
+        main phase: its displacement parameters are fitted too.
+    composition
+        Tin and dopants that set the mean scattering of the A15 (default: undoped, 24 at.% tin).
+    specimen_length_mm, divergence_deg
+        Length of the specimen along the beam and fixed slit, where they differ from the instrument's.
+    engine
+        ``"own"`` or ``"scipy"``.
+    table
+        Scattering factors.
+
+    Raises
+    ------
+    InstrumentError
+        The pattern names another radiation than the instrument.
+    FitError
+        No phase has a line in the range, or there are fewer points than parameters.
+    PhaseError, UnknownNameError
+        A phase cannot be found or read.
+    """
+    chosen = [p if isinstance(p, Phase) else phase(p) for p in phases]
+    if not chosen:
+        raise FitError("fit: no phase given; name at least one with --phases")
+    names = [p.name for p in chosen]
+    for name in names:
+        if names.count(name) > 1:
+            raise FitError(f"fit: phase '{name}' is given twice; name each phase once")
+    light = instrument_radiation(instrument, pattern)
+    ordered = [p for p in chosen if p.order is not None]
+    a15 = ordered[0].name if ordered else None
+    if a15 is not None:
+        chosen = [doped(p, composition or DEFAULT_COMPOSITION) if p.name == a15 else p for p in chosen]
+    geometry = Geometry(
+        instrument.detector_distance_mm,
+        divergence_deg if divergence_deg is not None else instrument.divergence_deg,
+        specimen_length_mm if specimen_length_mm is not None else instrument.specimen_length_mm,
+    )
+    optics = Optics(light, geometry, instrument.monochromator_two_theta_deg, table)
+    job = WholePatternFit(pattern, optics, chosen, a15 or names[0], instrument.values, engine)
+    job.search()
+    job.refine()
+    return job.result(instrument, composition or DEFAULT_COMPOSITION)
+
+
+def instrument_radiation(instrument: Instrument, pattern: xr.DataArray) -> Radiation:
+    """Radiation of the instrument, checked against what the pattern says of itself.
+
+    Raises
+    ------
+    InstrumentError
+        They differ by more than 0.1 %.
+    """
+    light = radiation(instrument.radiation)
+    said = pattern.attrs.get("wavelength_nm")
+    if said is not None and abs(float(said) / light.wavelength_nm - 1.0) > 1e-3:
+        raise InstrumentError(
+            f"{pattern.attrs.get('source_file', 'pattern')}: measured with {float(said):.6f} nm, but the instrument was "
+            f"calibrated with {instrument.radiation} ({light.wavelength_nm:.6f} nm); calibrate with the same radiation"
+        )
+    return light
+
+
+class WholePatternFit:
+    """One pattern on its way from search to result."""
+
+    def __init__(
+        self,
+        pattern: xr.DataArray,
+        optics: Optics,
+        phases: Sequence[Phase],
+        main: str,
+        instrument_values: Mapping[str, float],
+        engine: str,
+    ) -> None:
+        self.pattern, self.optics = pattern, optics
+        self.two_theta = np.asarray(pattern["two_theta"].values, dtype=np.float64)
+        time = np.asarray(pattern["counting_time"].values, dtype=np.float64)
+        time_factor = time / np.median(time)
+        limits = float(self.two_theta[0]), float(self.two_theta[-1])
+        every = [PhaseLines(p, optics, limits) for p in phases]
+        self.flags: list[Flag] = []
+        self.lines = [lines for lines in every if len(lines.hkl)]
+        if not self.lines:
+            raise FitError(
+                f"{pattern.attrs.get('source_file', 'pattern')}: no phase has a line between {limits[0]:.2f} and "
+                f"{limits[1]:.2f} degrees at {optics.radiation.wavelength_nm:.5f} nm; check the radiation and the range"
+            )
+        self.outside = [lines.phase for lines in every if not len(lines.hkl)]
+        for p in self.outside:
+            self.flags.append(Flag("phase-out-of-range", f"{p.name} has no line in the measured range"))
+        self.lines.sort(key=lambda lines: lines.phase.name != main)  # main phase first, others as given
+        self.main = self.lines[0]
+        terms = background_terms(self.two_theta)
+        self.model = PatternModel(self.two_theta, time_factor, self.lines, terms)
+        self.parameters = start_parameters(self.model, instrument_values, optics.radiation)
+        self.fit = Refinement(pattern, self.model, self.parameters, engine_named(engine))
+        self.absent: dict[str, float] = {}
+        self.limits: dict[str, float] = {}
+
+    def search(self, *, lattices: bool = True) -> None:
+        """Find background, scales and, unless they are known, lattices."""
+        fit, model = self.fit, self.model
+        rate = fit.observed / model.time_factor
+        clipped = clipped_background(self.two_theta, rate)
+        coefficients = np.polynomial.chebyshev.Chebyshev.fit(
+            self.two_theta, clipped, len(model.background_names) - 1,
+            w=1.0 / np.sqrt(np.maximum(clipped, 1.0)), domain=[self.two_theta[0], self.two_theta[-1]],
+        ).coef  # fmt: skip
+        for name, value in zip(model.background_names, coefficients, strict=True):
+            self.parameters[name].value = float(value)
+        net = rate - clipped
+        parts: list[Array] = []
+        explained = np.zeros_like(net)
+        for lines in self.lines:
+            if lattices:
+                self._match(lines, smoothed_net(self.two_theta, rate - explained, clipped))
+            values = fit.values() | {lines.scale_name: 1.0}
+            parts.append(model.part(lines, values) / model.time_factor)
+            scales = start_scales(parts, net, fit.variance / model.time_factor**2)
+            explained = sum((s * p for s, p in zip(scales, parts, strict=True)), np.zeros_like(net))
+        for lines, scale in zip(self.lines, scales, strict=True):
+            self.parameters[lines.scale_name].value = float(scale)
+
+    def _match(self, lines: PhaseLines, net: Array) -> None:
+        """Put one phase where its lines fit the net counts best."""
+        values = self.fit.values() | {lines.scale_name: 1.0}
+        drawn, _ = lines.lines(values, {})
+        first = lines.first_lines()
+        inverse_d = 2.0 * np.sin(np.radians(drawn.position[first] / 2.0)) / self.optics.radiation.wavelength_nm
+        lengths = np.array(lines.phase.lengths_nm)
+        low = max(lo / start for lo, start in zip(lines.phase.lengths_low_nm, lengths, strict=True))
+        high = min(hi / start for hi, start in zip(lines.phase.lengths_high_nm, lengths, strict=True))
+        factor = match_lattice(
+            self.two_theta, net, inverse_d, drawn.area[first], self.optics.radiation.wavelength_nm, low, high
+        )
+        for name, length in zip(lines.length_names, lengths, strict=True):
+            self.parameters[name].value = float(length * factor)
+        lines.freeze(tuple(float(x) for x in lengths * factor))
+
+    def refine(self) -> None:
+        """Run the rounds of least squares, dropping phases that are not there and holding what weak ones cannot tell."""
+        fit, main = self.fit, self.main
+        background = list(self.model.background_names)
+        scales = [lines.scale_name for lines in self.lines]
+        start = [*background, *scales, *main.length_names]
+        fit.run(start, most_iterations=8, tolerance=1.0)
+        fit.freeze()
+        lengths = [name for lines in self.lines for name in lines.length_names if self._worth(lines)]
+        shape = [*start, *lengths, "specimen_displacement_mm", f"{main.prefix}_lorentz_sec"]
+        fit.run(dict.fromkeys(shape), most_iterations=15, tolerance=1.0)
+        fit.freeze()
+        fit.reweight()
+        everything = self._everything()
+        fit.run(everything, most_iterations=25, tolerance=0.1)
+        fit.mask_outliers()
+        while True:
+            everything = self._everything()
+            fit.run(everything, most_iterations=25, tolerance=0.1)
+            solution, _ = fit.solution()
+            if not self._drop_absent(solution):
+                break
+        self.converged = fit.settle(self._everything())
+        if not self.converged:
+            self.flags.append(Flag("not-converged", "the fit ran out of iterations; values are near, not at, the minimum"))
+
+    def _worth(self, lines: PhaseLines) -> bool:
+        """Is the phase strong enough at the start for its lattice to be moved?"""
+        part = self.model.part(lines, self.fit.values())
+        return bool(np.sum(part**2 / self.fit.variance) > _MAIN_PRESENT**2)
+
+    def _strength(self, lines: PhaseLines) -> float:
+        """Rough significance of a phase: its part in units of the noise, as a matched filter would see it."""
+        part = self.model.part(lines, self.fit.values())
+        return float(np.sqrt(np.sum(part**2 / self.fit.variance)))
+
+    def _everything(self) -> list[str]:
+        """Names of all parameters that this pattern can decide."""
+        names = [*self.model.background_names, "specimen_displacement_mm"]
+        for lines in self.lines:
+            if lines.phase.name in self.absent:
+                continue
+            names.append(lines.scale_name)
+            strength = self._strength(lines)
+            if lines is self.main or strength > _MAIN_PRESENT:
+                names += lines.length_names
+            if lines is self.main or strength > _WIDTH_SIGNIFICANCE:
+                names += lines.width_names
+            if lines is self.main:
+                names += lines.b_iso_names
+                if lines.contrast_name:
+                    names.append(lines.contrast_name)
+        return names
+
+    def _drop_absent(self, solution: Solution) -> bool:
+        """Take out the least significant phase if it does not stand out; return whether there was one."""
+        worst: tuple[float, PhaseLines] | None = None
+        for lines in self.lines:
+            if lines.phase.name in self.absent:
+                continue
+            significance, u = self.significance(lines, solution)
+            needed = _MAIN_PRESENT if lines is self.main else _PRESENT
+            if significance < needed and (worst is None or significance < worst[0]):
+                worst = significance, lines
+                self.limits[lines.phase.name] = (
+                    max(float(self.parameters[lines.scale_name].value), 0.0) + _ONE_SIDED_95 * u
+                )
+        if worst is None:
+            return False
+        significance, lines = worst
+        self.absent[lines.phase.name] = significance
+        self.parameters[lines.scale_name].value = 0.0
+        return True
+
+    def significance(self, lines: PhaseLines, solution: Solution) -> tuple[float, float]:
+        """Scale over its standard uncertainty, and that uncertainty."""
+        scale = float(self.parameters[lines.scale_name].value)
+        if lines.scale_name in solution.free:
+            k = solution.free.index(lines.scale_name)
+            u = float(np.sqrt(solution.covariance[k, k]))
+            return scale / u, u
+        # at its bound of zero: the uncertainty is that of the scale alone
+        unit = self.model.part(lines, self.fit.values() | {lines.scale_name: 1.0})
+        return 0.0, float(1.0 / np.sqrt(np.sum(unit**2 / self.fit.variance)))
+
+    def result(self, instrument: Instrument, composition: A15Composition | None) -> PatternFit:
+        """Assemble what is handed on; without a composition no A15 was looked for."""
+        fit, model, main = self.fit, self.model, self.main
+        values = fit.values()
+        present = [lines for lines in self.lines if lines.phase.name not in self.absent]
+        a15 = main if composition and main.contrast_name and main in present else None
+        more_tin = None
+        if a15 is not None and composition is not None:
+            step = 0.01
+            richer = replace(composition, tin_fraction=composition.tin_fraction + step)
+            more_tin = doped(a15.phase, richer), step
+        quantities = primary_quantities(fit, present, instrument, a15, more_tin, self.enlargement(values))
+        for name, u in zip(quantities.solution.free, quantities.u_free, strict=True):
+            self.parameters[name].stderr = float(u)
+        calculated, used = model.counts(values), fit.used
+        quality = agreement(
+            fit.observed[used], calculated[used], fit.variance[used], len(quantities.solution.free)
+        )
+        self._look_around(instrument, quantities.solution, quality.chi2_reduced)
+        return PatternFit(
+            status="ok" if a15 is not None or composition is None else "no A15",
+            values=quantities.values,
+            by_tin=quantities.by_tin,
+            tin_held=composition.tin_fraction if composition else float("nan"),
+            contributions=quantities.contributions,
+            flags=self.flags,
+            parameters=self.parameters,
+            free_names=quantities.solution.free,
+            covariance=quantities.covariance,
+            curves=curves(fit, present),
+            lines=line_table(present, values),
+            phases=self._phase_results(quantities, values),
+            r_wp=quality.r_wp,
+            r_expected=quality.r_expected,
+            chi2_reduced=quality.chi2_reduced,
+            serial_correlation=self._serial(values),
+            iterations=fit.iterations,
+        )
+
+    def _residual(self, values: Mapping[str, float]) -> Array:
+        """Weighted residual at the points used."""
+        fit = self.fit
+        return np.asarray(((fit.observed - self.model.counts(values)) / np.sqrt(fit.variance))[fit.used])
+
+    def _line_width(self, values: Mapping[str, float]) -> float:
+        """Full width of a typical line of the main phase, degrees."""
+        drawn, _ = self.main.lines(values, {})
+        return float(np.median(fwhm(drawn.gauss_squared, drawn.lorentz)))
+
+    def _serial(self, values: Mapping[str, float]) -> float:
+        """Enlargement for residuals that hang together over a line width."""
+        step = float(np.median(np.diff(self.two_theta)))
+        return serial_correlation_factor(self._residual(values), int(np.ceil(2.0 * self._line_width(values) / step)))
+
+    def enlargement(self, values: Mapping[str, float]) -> float:
+        """Factor on all counting uncertainties: serial correlation, and a chi squared beyond one."""
+        return self._serial(values) * max(1.0, float(np.sqrt(np.mean(self._residual(values) ** 2))))
+
+    def _look_around(self, instrument: Instrument, solution: Solution, chi2_reduced: float) -> None:
+        """Flag everything a reader must know."""
+        fit, geometry = self.fit, self.optics.geometry
+        flag = self.flags.append
+        for name, message in json.loads(self.pattern.attrs.get("flags", "[]")):
+            flag(Flag(name, message))
+        for remark in instrument.remarks:
+            flag(Flag("calibration", remark))
+        if geometry.divergence_deg is None or geometry.specimen_length_mm is None:
+            missing = "slit" if geometry.divergence_deg is None else "specimen length"
+            flag(
+                Flag(
+                    "illuminated-length-unknown",
+                    f"{missing} not given: if the beam is longer than the specimen at low angle, the order reads too low",
+                )
+            )
+        left_out = int((~fit.used).sum())
+        if left_out:
+            flag(Flag("points-left-out", f"{left_out} single points beyond six standard deviations were left out"))
+        values = fit.values()
+        for name in solution.idle:
+            at_zero = name.endswith(("_lorentz_sec", "_lorentz_tan", "_gauss_tan2"))
+            if not at_zero:  # a width of zero is an answer; anything else at its bound is not
+                flag(Flag("at-bound", f"{name} = {values[name]:.5g} rests at its bound or moves nothing"))
+        if chi2_reduced > _POOR_CHI2:
+            flag(
+                Flag(
+                    "poor-fit",
+                    f"chi squared is {chi2_reduced:.1f}: the model misses something; uncertainties were enlarged for it",
+                )
+            )
+        width = self._line_width(values)
+        known = np.concatenate([lines.lines(values, {})[0].position for lines in self.lines])
+        residual = np.where(fit.used, fit.observed - self.model.counts(values), 0.0)
+        scatter = max(1.0, chi2_reduced)
+        for line in unexplained_lines(
+            self.two_theta, residual, fit.variance * scatter, width, self.optics.radiation.wavelength_nm, known
+        ):
+            flag(
+                Flag(
+                    "unexplained-line",
+                    f"a line at {line.two_theta:.2f} degrees (d = {line.d_nm:.4f} nm, {line.height_counts:.0f} counts "
+                    f"high, {line.significance:.0f} sigma) belongs to no phase that was asked for",
+                )
+            )
+
+    def _phase_results(self, quantities: Quantities, values: Mapping[str, float]) -> dict[str, PhaseResult]:
+        """Amount and lattice of every phase asked for."""
+        results: dict[str, PhaseResult] = {}
+        u_of = dict(zip(quantities.solution.free, quantities.u_free, strict=True))
+        total = sum(
+            values[lines.scale_name] * mass_per_scale(lines, values)
+            for lines in self.lines
+            if lines.phase.name not in self.absent
+        )
+        for lines in self.lines:
+            name = lines.phase.name
+            lengths = tuple(values[n] for n in lines.length_names)
+            if name in self.absent:
+                mass = self.limits[name] * quantities.enlargement * mass_per_scale(lines, values)
+                limit = mass / (mass + total) if total > 0.0 else float("nan")
+                nan = float("nan")
+                results[name] = PhaseResult(False, self.absent[name], 0.0, nan, limit, lengths, (nan,) * len(lengths))
+                continue
+            quantity = f"weight_fraction_{name}"
+            u_scale = u_of.get(lines.scale_name, float("nan"))
+            results[name] = PhaseResult(
+                True,
+                values[lines.scale_name] / u_scale,
+                quantities.values[quantity],
+                quantities.contributions.total(quantity),
+                float("nan"),
+                lengths,
+                tuple(u_of.get(n, 0.0) for n in lines.length_names),
+            )
+        return results
+
+
+def start_parameters(
+    model: PatternModel, instrument_values: Mapping[str, float], light: Radiation
+) -> lmfit.Parameters:
+    """All parameters of a model with start values and bounds; nothing is free yet.
+
+    The transparency shift is held at what the main phase's attenuation makes it: standard and sample share most of
+    it, and the displacement takes up the rest.
+    """
+    parameters = lmfit.Parameters()
+    for name in model.background_names:
+        parameters.add(name, value=0.0, vary=False)
+    for name in INSTRUMENT_NAMES:
+        parameters.add(name, value=float(instrument_values[name]), vary=False)
+    main = model.phases[0]
+    attenuation = linear_attenuation_per_nm(
+        main.phase.atoms_per_cell(), main.phase.cell_volume_nm3(), light.energy_ev
+    )
+    parameters.add("specimen_displacement_mm", value=0.0, min=-2.0, max=2.0, vary=False)
+    parameters.add(
+        "transparency_deg", value=main.optics.geometry.transparency_deg(attenuation, PACKING), min=0.0, vary=False
+    )
+    parameters.add("wavelength_shift", value=0.0, vary=False)
+    start_width = lorentz_sec_from_size(_START_SIZE_NM, light.wavelength_nm)
+    for lines in model.phases:
+        p = lines.phase
+        parameters.add(lines.scale_name, value=0.0, min=0.0, vary=False)
+        for name, value, low, high in zip(
+            lines.length_names, p.lengths_nm, p.lengths_low_nm, p.lengths_high_nm, strict=True
+        ):
+            parameters.add(name, value=value, min=low, max=high, vary=False)
+        sec, tan, gauss = lines.width_names
+        parameters.add(sec, value=start_width, min=0.0, max=10.0, vary=False)
+        parameters.add(tan, value=0.0, min=0.0, max=10.0, vary=False)
+        parameters.add(gauss, value=0.0, min=0.0, max=10.0, vary=False)
+        for name, site in zip(lines.b_iso_names, p.sites, strict=True):
+            low, high = site.b_iso_bounds_nm2
+            parameters.add(name, value=site.b_iso_nm2, min=low, max=high, vary=False)
+        if lines.contrast_name:
+            parameters.add(lines.contrast_name, value=0.93, min=0.0, max=1.5, vary=False)
+    return parameters
+
+
+def curves(fit: Refinement, present: Sequence[PhaseLines]) -> xr.Dataset:
+    """Observed and calculated pattern, background, residual and the part of each phase, over 2 theta."""
+    values = fit.values()
+    calculated = fit.model.counts(values)
+    residual = np.where(fit.used, (fit.observed - calculated) / np.sqrt(fit.variance), np.nan)
+    dims = ("two_theta",)
+    data = {
+        "observed": (dims, fit.observed, {"units": "count", "long_name": "observed counts"}),
+        "calculated": (dims, calculated, {"units": "count", "long_name": "calculated counts"}),
+        "background": (dims, fit.model.background(values), {"units": "count", "long_name": "calculated background"}),
+        "weighted_residual": (
+            dims,
+            residual,
+            {"units": "1", "long_name": "observed less calculated over standard uncertainty (NaN: point left out)"},
+        ),
+    }
+    for lines in present:
+        part = fit.model.part(lines, values)
+        data[f"part_{lines.phase.name}"] = (dims, part, {"units": "count", "long_name": f"part of {lines.phase.name}"})
+    axis = ("two_theta", fit.two_theta, {"units": "degree", "long_name": "diffraction angle 2 theta"})
+    return xr.Dataset(data, coords={"two_theta": axis})
+
+
+def line_table(present: Sequence[PhaseLines], values: Mapping[str, float]) -> xr.Dataset:
+    """Every reflection of the phases found, at the reference wavelength."""
+    names, hkl = [], []
+    columns: list[tuple[Array, Array, Array, Array]] = []
+    for lines in present:
+        drawn, _ = lines.lines(values, {})
+        first = lines.first_lines()
+        names += [lines.phase.name] * len(lines.hkl)
+        hkl += [" ".join(str(int(i)) for i in index) for index in lines.hkl]
+        n = len(lines.hkl)
+        area = drawn.area.reshape(n, -1).sum(axis=1)
+        columns.append((drawn.position[first], lines.spacing_nm(values), area, fwhm(drawn.gauss_squared, drawn.lorentz)[first]))
+    stacked = [np.concatenate(column) for column in zip(*columns, strict=True)] if columns else [np.zeros(0)] * 4
+    about = (
+        ("two_theta", "degree", "angle of the line, all shifts included"),
+        ("d_nm", "nm", "spacing of the planes"),
+        ("area", "count degree", "calculated area, all emission lines together"),
+        ("fwhm", "degree", "full width at half maximum"),
+    )
+    data = {
+        name: ("line", column, {"units": unit, "long_name": text})
+        for (name, unit, text), column in zip(about, stacked, strict=True)
+    }
+    coords = {"phase": ("line", np.array(names, dtype=object)), "hkl": ("line", np.array(hkl, dtype=object))}
+    return xr.Dataset(data, coords=coords)
