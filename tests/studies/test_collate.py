@@ -1,0 +1,159 @@
+"""The table of all samples: the columns that were promised, and numbers anybody can recompute."""
+
+import csv
+
+import h5py
+import numpy as np
+import pytest
+
+from tests.studies import made
+from xrdorder.exceptions import StudyError
+from xrdorder.studies.collate import RESULTS_CSV, RESULTS_NC, collate, read_results, write_results
+from xrdorder.studies.columns import NUMBERS, QUALITY
+from xrdorder.studies.description import Lot, Sample, Study
+from xrdorder.studies.store import StoredSample
+from xrdorder.treatments import Schedule, Step
+
+COLUMNS = (
+    "sample, status, a_nm, u_a_nm, order_contrast, u_order_contrast, site_order, u_site_order, S_a, u_S_a, "
+    "S_b, u_S_b, tin_at_percent, u_tin_at_percent, u_tin_independent_at_percent, tin_lower_bound_at_percent, "
+    "domain_size_nm, u_domain_size_nm, microstrain, u_microstrain, tin_spread_at_percent, a15_fraction, "
+    "u_a15_fraction, Tc_K, Tc_low_K, Tc_high_K, Bc2_0K_T, Bc2_0K_low_T, Bc2_0K_high_T, Bc2_4K2_T, "
+    "Bc2_4K2_low_T, Bc2_4K2_high_T, r_wp, chi2_reduced, flags, weight_fraction_nb3sn, u_weight_fraction_nb3sn, "
+    "weight_fraction_nb, u_weight_fraction_nb"
+).split(", ")
+"""The columns that programs reading the table rely on: their names and order are a promise."""
+
+PHASES = ("nb3sn", "nb")
+
+
+@pytest.fixture
+def study(tmp_path):
+    lot = Lot("A", "internal tin", {"Ta": 0.024}, {"Ta": 0.003})
+    schedule = Schedule((Step(210, 48, 25), Step(650, 100, 50)))
+    samples = tuple(
+        Sample(name, (tmp_path / f"{name}.xy",), lot, treatment=schedule if name == "good" else None)
+        for name in ("good", "none", "bad")
+    )
+    return Study(tmp_path, "A study", tmp_path / "instrument.toml", PHASES, "own", samples)
+
+
+@pytest.fixture
+def dataset(study):
+    fraction = made.contributions().select(["weight_fraction_nb"])
+    none = StoredSample(
+        "none",
+        "no A15",
+        values={"weight_fraction_nb": 1.0, "upper_limit_nb3sn": 0.004},
+        contributions=fraction,
+        quality={"r_wp": 0.05},
+    )
+    bad = StoredSample("bad", 'failed: line 7: "x", not a number')
+    return collate(study, [made.sample("good"), none, bad], PHASES)
+
+
+def rows(folder):
+    with (folder / RESULTS_CSV).open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def test_the_columns_are_exactly_those_promised(dataset, tmp_path):
+    write_results(dataset, tmp_path)
+    header = (tmp_path / RESULTS_CSV).read_text(encoding="utf-8").split("\n")[0]
+    assert header.split(",") == COLUMNS
+
+
+def test_the_table_says_what_was_found(dataset, tmp_path):
+    write_results(dataset, tmp_path)
+    good, none, bad = rows(tmp_path)
+    assert good["status"] == "ok"
+    assert float(good["a_nm"]) == 0.52880
+    assert float(good["tin_at_percent"]) == pytest.approx(23.53)  # a fraction inside
+    assert float(good["tin_lower_bound_at_percent"]) == pytest.approx(23.0)
+    # the contributions are 0.3, -0.4, 1.2 and 8.4 % of the value
+    assert float(good["u_tin_at_percent"]) == pytest.approx(23.53 * np.sqrt(9 + 16 + 144 + 84**2) / 1000)
+    assert float(good["u_tin_independent_at_percent"]) == pytest.approx(23.53 * 5 / 1000)
+    assert [good[f"Tc{part}_K"] for part in ("_low", "", "_high")] == ["15", "16.5", "17.5"]
+    assert good["Bc2_4K2_low_T"] == "20"
+    assert good["flags"] == "strain-state; texture"
+    assert float(good["weight_fraction_nb"]) == 0.1
+    assert none["status"] == "no A15"
+    assert float(none["weight_fraction_nb"]) == 1.0
+    assert none["a_nm"] == none["Tc_K"] == none["weight_fraction_nb3sn"] == ""
+    assert bad["status"] == 'failed: line 7: "x", not a number'
+    assert all(bad[name] == "" for name in COLUMNS if name not in ("sample", "status"))
+
+
+def test_every_number_can_be_recomputed_from_the_netcdf_with_numpy_alone(dataset, tmp_path):
+    write_results(dataset, tmp_path)
+    good = rows(tmp_path)[0]
+    with h5py.File(tmp_path / RESULTS_NC) as file:
+        quantities = file["quantity"].asstr()[()].tolist()
+        value, contribution = file["value"][()], file["contribution"][()]
+        private = file["source_group"].asstr()[()][0] == ""
+        for name, quantity, scale in (("a_nm", "a_nm", 1), ("tin_at_percent", "tin_fraction", 100)):
+            k = quantities.index(quantity)
+            row = contribution[0, k]
+            # ten digits are written
+            assert float(good[name]) == pytest.approx(scale * value[0, k], rel=1e-9)
+            assert float(good[f"u_{name}"]) == pytest.approx(scale * np.sqrt(np.sum(row**2)), rel=1e-9)
+        k = quantities.index("tin_fraction")
+        own = 100 * np.sqrt(np.sum(contribution[0, k][private] ** 2))
+        assert float(good["u_tin_independent_at_percent"]) == pytest.approx(own, rel=1e-9)
+
+
+def test_every_variable_has_a_unit_and_a_meaning(dataset):
+    for name, variable in dataset.variables.items():
+        assert "units" in variable.attrs, name
+        assert variable.attrs.get("long_name"), name
+    assert {"sample", "phase", "quantity", "source", "relation"} <= set(dataset.sizes)
+    for column in (*NUMBERS, *QUALITY):
+        assert dataset[column.name].dims == ("sample",)
+
+
+def test_predictions_name_their_publications(dataset):
+    assert dataset["Tc_K"].attrs["source"] == "A. First (2001); B. Second (2002)"
+    of_tc = dataset.sel(relation="second Tc_K", sample="good")
+    assert of_tc["relation_valid"].item() == 0
+    assert of_tc["relation_reason"].item() == "too little tin"
+    assert np.isnan(of_tc["relation_median"].item())
+    assert dataset["relation_median"].sel(relation="first Tc_K", sample="good").item() == 16.5
+    assert dataset["relation_valid"].sel(sample="bad").values.tolist() == [0] * 6
+
+
+def test_what_was_done_to_the_wire_stands_beside_the_numbers(dataset):
+    good = dataset.sel(sample="good")
+    assert good["treatment"].item() == "210/48 + 650/100 h"
+    assert (good["peak_c"].item(), good["hold_at_peak_h"].item()) == (650.0, 100.0)
+    assert (good["lot"].item(), good["route"].item()) == ("A", "internal tin")
+    assert np.isnan(dataset["peak_c"].sel(sample="bad").item())
+
+
+def test_limits_of_phases_that_were_not_found(dataset):
+    assert dataset["weight_fraction_limit"].sel(sample="none", phase="nb3sn").item() == 0.004
+
+
+def test_failures_are_counted(dataset):
+    assert (dataset.attrs["samples"], dataset.attrs["failed"], dataset.attrs["no_a15"]) == (3, 1, 1)
+
+
+def test_results_come_back(dataset, tmp_path):
+    write_results(dataset, tmp_path)
+    found = read_results(tmp_path)
+    assert found.identical(dataset)
+
+
+def test_a_study_of_failures_only_is_still_a_table(study, tmp_path):
+    dataset = collate(study, [StoredSample(s.name, "failed: x") for s in study.samples], PHASES)
+    write_results(dataset, tmp_path)
+    assert [row["status"] for row in rows(tmp_path)] == ["failed: x"] * 3
+    assert read_results(tmp_path)["a_nm"].isnull().all()
+
+
+def test_missing_and_damaged_results_are_told_so(tmp_path):
+    with pytest.raises(StudyError, match="no such results; run the study first"):
+        read_results(tmp_path)
+    (tmp_path / RESULTS_NC).write_bytes(b"not netCDF")
+    with pytest.raises(StudyError, match="cannot be read") as caught:
+        read_results(tmp_path)
+    assert "\n" not in str(caught.value)

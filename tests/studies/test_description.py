@@ -1,0 +1,315 @@
+"""The study file: what it says is what the study is, and what is wrong with it is said all at once."""
+
+import numpy as np
+import pytest
+
+from xrdorder.exceptions import StudyError
+from xrdorder.studies import read_study
+
+GOOD = """
+title = "Two lots over temperature"
+phases = ["nb3sn", "nb", "phases/extra.cif"]
+
+[instrument.calibrate]
+pattern = "patterns/lab6.xy"
+standard = "srm-660c"
+radiation = "cu-ka"
+detector_distance_mm = 217.5
+divergence_deg = 0.5
+
+[defaults]
+mount = "ground-powder"
+temperature_c = 23.5
+specimen_length_mm = 20
+
+[lots.A]
+route = "internal tin"
+dopant_at_percent = { Ta = 2.4 }
+u_dopant_at_percent = { Ta = 0.2 }
+
+[lots.B]
+route = "powder in tube"
+dopant_at_percent = { Ti = 1.5 }
+
+[[samples]]
+name = "A-650-100"
+pattern = ["patterns/a.xy", "patterns/a-again.xy"]
+lot = "A"
+treatment = [
+    { ramp_k_per_h = 25, hold_c = 210, hours = 48 },
+    { ramp_k_per_h = 50, hold_c = 650, hours = 100 },
+]
+
+[[samples]]
+name = "B-700"
+pattern = "patterns/b.xy"
+lot = "B"
+mount = "polished-section"
+wire_axis_angle_deg = 0
+specimen_length_mm = 12.5
+axis = "d"
+axis_unit = "angstrom"
+
+[[samples]]
+name = "plain"
+pattern = "/data/plain.xy"
+"""
+
+CIF = """data_extra
+_symmetry_space_group_name_H-M 'F m -3 m'
+_cell_length_a 4.21
+_cell_length_b 4.21
+_cell_length_c 4.21
+_cell_angle_alpha 90
+_cell_angle_beta 90
+_cell_angle_gamma 90
+loop_
+_atom_site_label
+_atom_site_type_symbol
+_atom_site_fract_x
+_atom_site_fract_y
+_atom_site_fract_z
+Mg Mg 0 0 0
+O O 0.5 0.5 0.5
+"""
+
+
+@pytest.fixture
+def study(tmp_path):
+    (tmp_path / "phases").mkdir()
+    (tmp_path / "phases" / "extra.cif").write_text(CIF)
+    return tmp_path
+
+
+def write(folder, text):
+    (folder / "study.toml").write_text(text, encoding="utf-8")
+    return folder
+
+
+def problems(folder, text):
+    """Lines of the complaint about a study file, without the path of the file."""
+    with pytest.raises(StudyError) as caught:
+        read_study(write(folder, text))
+    start = f"{folder / 'study.toml'}: "
+    lines = str(caught.value).split("\n")
+    assert all(line.startswith(start) for line in lines)
+    return [line.removeprefix(start) for line in lines]
+
+
+def test_a_good_file_says_what_the_study_is(study):
+    found = read_study(write(study, GOOD))
+    assert found.title == "Two lots over temperature"
+    assert found.phases == ("nb3sn", "nb", str(study / "phases/extra.cif"))
+    assert found.engine == "own"
+    calibration = found.instrument
+    assert calibration.patterns == (study / "patterns/lab6.xy",)
+    assert (calibration.standard, calibration.radiation) == ("srm-660c", "cu-ka")
+    assert (calibration.detector_distance_mm, calibration.divergence_deg) == (217.5, 0.5)
+    assert calibration.temperature_c == 22.5  # the temperature of certificates, unless told otherwise
+    a, b, plain = found.samples
+    assert a.patterns == (study / "patterns/a.xy", study / "patterns/a-again.xy")
+    assert (a.lot.name, a.lot.route) == ("A", "internal tin")
+    assert a.lot.dopants == pytest.approx({"Ta": 0.024})  # fractions inside
+    assert a.lot.u_dopants == pytest.approx({"Ta": 0.002})
+    assert a.treatment.short_name == "210/48 + 650/100 h"
+    assert a.treatment.total_h == pytest.approx((210 - 25) / 25 + 48 + 440 / 50 + 100)
+    assert (b.mount, b.wire_axis_angle_deg, b.specimen_length_mm) == ("polished-section", 0.0, 12.5)
+    assert (b.reading.axis, b.reading.axis_unit, b.reading.radiation) == ("d", "angstrom", None)
+    assert b.treatment is None
+    assert str(plain.patterns[0]) == "/data/plain.xy"
+    assert (plain.lot.name, dict(plain.lot.dopants)) == ("", {})
+
+
+def test_a_sample_overrules_the_defaults(study):
+    a, b, _ = read_study(write(study, GOOD)).samples
+    assert (a.mount, a.specimen_length_mm, a.temperature_c) == ("ground-powder", 20.0, 23.5)
+    assert (b.mount, b.specimen_length_mm, b.temperature_c) == ("polished-section", 12.5, 23.5)
+
+
+def test_a_dopant_content_is_never_taken_as_exact(study):
+    _, b, _ = read_study(write(study, GOOD)).samples
+    assert b.lot.u_dopants["Ti"] > 0.0
+
+
+def test_the_path_of_the_folder_may_be_relative(study, monkeypatch):
+    write(study, GOOD)
+    monkeypatch.chdir(study)
+    assert read_study(".").samples[0].patterns[0] == study / "patterns/a.xy"
+
+
+def test_a_sample_is_found_by_name(study):
+    found = read_study(write(study, GOOD))
+    assert found.sample("B-700").lot.name == "B"
+    with pytest.raises(StudyError, match=r"has no sample 'A-650-10'; did you mean 'A-650-100'\?"):
+        found.sample("A-650-10")
+
+
+MANY_ERRORS = """
+titel = "a slip"
+phases = ["nb3sn", "niobium"]
+
+[instrument]
+file = "nowhere.toml"
+
+[defaults]
+mount = "powder"
+
+[lots.A]
+dopant_at_percent = { Ta = "2.4 at.%" }
+
+[[samples]]
+name = "A/1"
+pattern = "a.xy"
+lot = "A"
+treatment = [{ holdc = 650, hours = -100 }]
+
+[[samples]]
+name = "second"
+lot = "C"
+temperature_c = -300
+
+[[samples]]
+name = "Second"
+pattern = 5
+treatment = [{ hold_c = "650 C", hours = 10 }, { hold_c = 650, hours = 1, ramp_k_per_h = 0 }]
+"""
+
+
+def test_all_errors_come_at_once_each_with_its_place_and_a_remedy(study):
+    lines = problems(study, MANY_ERRORS)
+    expected = {
+        "titel: unknown key; did you mean 'title'?",
+        "phases[1]: ",
+        "instrument.file: there is no file 'nowhere.toml'",
+        "defaults.mount: 'powder' is unknown; ",
+        "lots.A.dopant_at_percent.Ta: '2.4 at.%' is not a number; give the dopant content",
+        "samples[0].name: 'A/1' is not safe as a file name; take 'A-1'",
+        "samples[0].treatment[0].hold_c: is missing; give the temperature of the hold in °C",
+        "samples[0].treatment[0].holdc: unknown key; did you mean 'hold_c'?",
+        "samples[0].treatment[0].hours: -100 h is not a time; ",
+        "samples[1].pattern: is missing; give the path of the pattern",
+        "samples[1].lot: no lot 'C' is described; known: A",
+        "samples[1].temperature_c: -300 is outside -273.15 to 1500; give the temperature",
+        "samples[2].name: 'Second' is already the name of samples[1] in other letters (second); ",
+        "samples[2].pattern: 5 is not a list in [ ]; give the path of the pattern",
+        "samples[2].treatment[0].hold_c: '650 C' is not a number; give the temperature of the hold in °C",
+        "samples[2].treatment[1].ramp_k_per_h: a ramp of 0 K/h leads nowhere; ",
+    }
+    for start in expected:
+        assert any(line.startswith(start) for line in lines), f"{start} not in:\n" + "\n".join(lines)
+    assert len(lines) == len(expected), "\n".join(lines)
+
+
+def replaced(old, new):
+    assert old in GOOD
+    return GOOD.replace(old, new, 1)
+
+
+@pytest.mark.parametrize(
+    ("text", "complaint"),
+    [
+        (
+            "",
+            "instrument: is missing; give the table [instrument] with a file, or [instrument.calibrate]",
+        ),
+        (replaced('lot = "B"', "lot = 5"), "samples[1].lot: 5 is not text in quotes; give the name of a lot"),
+        (replaced('"A-650-100"', '"nul"'), "samples[0].name: 'nul' is not safe as a file name; take "),
+        (replaced('"A-650-100"', '" "'), "samples[0].name: ' ' is not safe as a file name; take "),
+        (replaced('"A-650-100"', '"plain"'), "samples[2].name: 'plain' is already the name of samples[0]; "),
+        (replaced('"srm-660c"', '"srm-666"'), "instrument.calibrate.standard: "),
+        (replaced('"cu-ka"', '"copper"'), "instrument.calibrate.radiation: "),
+        (
+            replaced("217.5", "-1"),
+            "instrument.calibrate.detector_distance_mm: -1 is not above zero; give the",
+        ),
+        (replaced("217.5", "nan"), "instrument.calibrate.detector_distance_mm: nan is not a finite number; "),
+        (replaced("217.5", "true"), "instrument.calibrate.detector_distance_mm: True is not a number; "),
+        (replaced("Ta = 2.4", "Ta = 40"), "lots.A.dopant_at_percent.Ta: 40 is outside 0 to 20; give the"),
+        (replaced("Ta = 2.4", "Zr = 2.4"), "lots.A.dopant_at_percent.Zr: "),
+        (
+            replaced("{ Ta = 0.2 }", "{ Ti = 0.2 }"),
+            "lots.A.u_dopant_at_percent.Ti: dopant_at_percent has no Ti",
+        ),
+        (replaced('"phases/extra.cif"', '"phases/no.cif"'), "phases[2]: "),
+        (replaced('"phases/extra.cif"', '"nb"'), "phases[2]: 'nb' is already phases[1]; "),
+        (
+            replaced('["patterns/a.xy", "patterns/a-again.xy"]', "[]"),
+            "samples[0].pattern: is empty; give the",
+        ),
+        (
+            replaced('["patterns/a.xy", "patterns/a-again.xy"]', '""'),
+            "samples[0].pattern[0]: is empty; give the",
+        ),
+        (
+            replaced("hold_c = 650", "hold_c = -280"),
+            "samples[0].treatment[1].hold_c: -280 °C is not a furnace",
+        ),
+        (
+            replaced("[instrument.calibrate]", "[instrument]\n[x]"),
+            "instrument: neither a file nor a calibration",
+        ),
+        (
+            replaced("[instrument.calibrate]", '[instrument]\nfile = "study.toml"\n[instrument.calibrate]'),
+            "instrument: both a file and a calibration; ",
+        ),
+    ],
+)
+def test_single_errors(study, text, complaint):
+    lines = problems(study, text)
+    assert any(line.startswith(complaint) for line in lines), "\n".join(lines)
+
+
+def test_a_study_without_samples_is_told_so(study):
+    text = GOOD.split("[[samples]]")[0]
+    assert problems(study, text) == ["samples: is missing; give a table [[samples]] for every sample"]
+    empty = text.replace("[instrument.calibrate]", "samples = []\n[instrument.calibrate]", 1)
+    assert problems(study, empty) == ["samples: is empty; give a table [[samples]] for every sample"]
+
+
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [
+        (b"title = ", "is not valid TOML"),
+        (b"a = 1\na = 2\n", "is not valid TOML: Cannot overwrite a value"),
+        (b'title = "ok"\n# \xff\n', "line 2 is not UTF-8 text; save the file as UTF-8"),
+    ],
+)
+def test_what_is_no_study_file_is_refused_in_one_line(tmp_path, content, message):
+    (tmp_path / "study.toml").write_bytes(content)
+    with pytest.raises(StudyError) as caught:
+        read_study(tmp_path)
+    assert message in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_a_byte_order_mark_does_no_harm(study):
+    (study / "study.toml").write_text(GOOD, encoding="utf-8-sig")
+    assert read_study(study).title == "Two lots over temperature"
+
+
+def test_folders_that_are_none(tmp_path):
+    (tmp_path / "file").write_text("")
+    with pytest.raises(StudyError, match="no such study folder"):
+        read_study(tmp_path / "nowhere")
+    with pytest.raises(StudyError, match=r"holds no study\.toml"):
+        read_study(tmp_path)
+    with pytest.raises(StudyError, match="is a file; name the study folder"):
+        read_study(tmp_path / "file")
+
+
+def test_hundreds_of_samples_are_read_quickly(study):
+    import time
+
+    block = GOOD.split("[[samples]]")[3]
+    text = GOOD + "".join(f"[[samples]]{block.replace('plain', f's{k}')}" for k in range(500))
+    write(study, text)
+    start = time.perf_counter()
+    assert len(read_study(study).samples) == 503
+    # about 0.1 s here; 5 s would mean that something grows with the square of the number of samples
+    assert time.perf_counter() - start < 5.0
+
+
+def test_schedules_hold_numbers_fit_for_formulas(study):
+    schedule = read_study(write(study, GOOD)).samples[0].treatment
+    assert isinstance(schedule.temperatures_k, np.ndarray)
+    assert schedule.temperatures_k[0] == pytest.approx(298.15)

@@ -1,0 +1,125 @@
+"""What was stored comes back, and a damaged file is named as one."""
+
+import h5py
+import numpy as np
+import pytest
+import xarray as xr
+
+from tests.studies import made
+from xrdorder.exceptions import StudyError
+from xrdorder.studies import files, store
+from xrdorder.studies.store import StoredSample, read_fingerprint, read_sample, write_sample
+
+
+@pytest.fixture
+def path(tmp_path):
+    return tmp_path / "a.nc"
+
+
+def same(one, two):
+    """Compare two stored samples field by field."""
+    for name in ("name", "status", "values", "flags", "quality", "provenance", "trace"):
+        assert getattr(one, name) == getattr(two, name), name
+    for name in ("quantities", "sources", "groups"):
+        assert getattr(one.contributions, name) == getattr(two.contributions, name)
+    np.testing.assert_array_equal(one.contributions.values, two.contributions.values)
+    assert one.tables.identical(two.tables)
+    assert set(one.groups) == set(two.groups)
+    for name, group in one.groups.items():
+        assert group.identical(two.groups[name]), name
+
+
+def test_everything_comes_back(path):
+    sample = made.sample()
+    write_sample(sample, path)
+    same(read_sample(path), sample)
+    assert list(path.parent.iterdir()) == [path]
+
+
+def test_without_groups_the_rest_comes_back(path):
+    write_sample(made.sample(), path)
+    found = read_sample(path, groups=False)
+    assert found.groups == {}
+    assert found.values == made.sample().values
+    with pytest.raises(StudyError, match="has no curves"):
+        _ = found.curves
+
+
+def test_a_failure_comes_back(path):
+    sample = StoredSample("b", "failed: negative counts in line 7", trace="Traceback: ...")
+    write_sample(sample, path)
+    found = read_sample(path)
+    same(found, sample)
+    assert found.failed
+
+
+def test_values_that_could_not_be_given_come_back_as_nan(path):
+    values = made.VALUES | {"S_a": np.nan}
+    write_sample(made.sample(values=values), path)
+    found = read_sample(path)
+    assert np.isnan(found.values["S_a"])
+    assert found.values["a_nm"] == values["a_nm"]
+
+
+def test_the_file_is_ordinary_netcdf(path):
+    """Anybody can open it with xarray and recompute an uncertainty with numpy."""
+    write_sample(made.sample(), path)
+    with xr.open_dataset(path, engine="h5netcdf") as root:
+        row = root["contribution"].sel(quantity="a_nm").values
+        assert np.sqrt(np.sum(row**2)) == pytest.approx(made.contributions().total("a_nm"), rel=1e-14)
+        assert root.attrs["status"] == "ok"
+    with xr.open_dataset(path, engine="h5netcdf", group="curves") as curves:
+        assert set(curves) == set(made.curves())
+        assert curves["observed"].attrs["units"] == "counts"
+
+
+def test_the_fingerprint_is_read_alone(path):
+    assert read_fingerprint(path) == ""
+    write_sample(made.sample(), path)
+    assert read_fingerprint(path) == "f" * 64
+
+
+def test_a_truncated_file_is_no_result(path):
+    write_sample(made.sample(), path)
+    whole = path.read_bytes()
+    path.write_bytes(whole[: len(whole) // 2])
+    assert read_fingerprint(path) == ""
+    with pytest.raises(StudyError, match="cannot be read") as caught:
+        read_sample(path)
+    assert "\n" not in str(caught.value)
+
+
+def test_a_file_with_a_part_missing_is_no_result(path):
+    write_sample(made.sample(), path)
+    with h5py.File(path, "r+") as file:
+        del file["contribution"]
+    with pytest.raises(StudyError, match="is damaged"):
+        read_sample(path)
+
+
+def test_a_file_of_another_layout_is_no_result(path):
+    write_sample(made.sample(), path)
+    with h5py.File(path, "r+") as file:
+        file.attrs["format"] = store.FORMAT + 1
+    assert read_fingerprint(path) == ""
+    with pytest.raises(StudyError, match="has layout"):
+        read_sample(path)
+
+
+def test_a_missing_file_is_told_so(path):
+    with pytest.raises(StudyError, match="no such result; run the study first"):
+        read_sample(path)
+
+
+def test_a_full_disk_keeps_the_old_result(path, monkeypatch):
+    write_sample(made.sample(), path)
+    before = path.read_bytes()
+
+    def full(_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(files, "_flush", full)
+    with pytest.raises(StudyError, match=r"a\.nc: cannot be written \(No space left on device\)"):
+        write_sample(made.sample(status="no A15"), path)
+    assert path.read_bytes() == before
+    assert list(path.parent.iterdir()) == [path]

@@ -1,0 +1,56 @@
+"""Which variant is better? Many samples, described once and run any time.
+
+`run_study` fits what `study.toml` of a folder describes; `open_study` looks at what was found;
+`implicit_study` describes patterns that came without a study. `read_study` gives the checked description alone.
+
+A study folder holds `study.toml` and `results/`: one netCDF file a sample in `results/samples/`, everything
+collated in `results/results.nc` and, as a table, in `results/results.csv`.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from xrdorder.studies.description import CalibrationInput, Lot, Reading, Sample, Study, read_study
+    from xrdorder.studies.implicit import FitOptions, implicit_study
+    from xrdorder.studies.run import OpenStudy, open_study, run_study
+    from xrdorder.studies.store import StoredSample, read_sample
+
+_HOME = {
+    "CalibrationInput": "description",
+    "FitOptions": "implicit",
+    "Lot": "description",
+    "OpenStudy": "run",
+    "Reading": "description",
+    "Sample": "description",
+    "StoredSample": "store",
+    "Study": "description",
+    "implicit_study": "implicit",
+    "open_study": "run",
+    "read_sample": "store",
+    "read_study": "description",
+    "run_study": "run",
+}
+
+__all__ = [  # noqa: RUF022 (the order of use)
+    "run_study",
+    "open_study",
+    "OpenStudy",
+    "read_study",
+    "Study",
+    "Sample",
+    "Lot",
+    "Reading",
+    "CalibrationInput",
+    "implicit_study",
+    "FitOptions",
+    "read_sample",
+    "StoredSample",
+]
+
+
+def __getattr__(name: str) -> Any:
+    """Import the module that owns `name` the first time: describing a study needs no fit."""
+    if name in _HOME:
+        return getattr(import_module(f"xrdorder.studies.{_HOME[name]}"), name)
+    raise AttributeError(f"module 'xrdorder.studies' has no attribute '{name}'")

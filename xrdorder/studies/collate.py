@@ -1,0 +1,283 @@
+"""All samples in one table: `results.nc` for programs, `results.csv` for people."""
+
+import csv
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import xarray as xr
+
+from xrdorder import __version__, uncertainty
+from xrdorder.exceptions import StudyError
+from xrdorder.studies.columns import NUMBERS, QUALITY, TARGETS, Column, column_names
+from xrdorder.studies.description import Study
+from xrdorder.studies.files import disk_reason, write_atomically
+from xrdorder.studies.store import NO_A15, StoredSample
+
+RESULTS_NC = "results.nc"
+RESULTS_CSV = "results.csv"
+
+
+def collate(study: Study, samples: Sequence[StoredSample], phases: Sequence[str]) -> xr.Dataset:
+    """Join the results of all samples.
+
+    Parameters
+    ----------
+    study : Study
+        What the samples are; lots and treatments are taken from here: correcting them needs no new fit.
+    samples : sequence of StoredSample
+        In the order of the table.
+    phases : sequence of str
+        Names of the phases, in the order of the table.
+
+    Returns
+    -------
+    Dataset
+        dims sample, phase, quantity, source, relation. A number that could not be given is NaN.
+    """
+    dataset = uncertainty.collate({sample.name: sample.contributions for sample in samples})
+    quantities = [str(name) for name in dataset["quantity"].values]
+    dataset["value"] = (
+        ("sample", "quantity"),
+        np.array([[sample.values.get(name, np.nan) for name in quantities] for sample in samples]).reshape(
+            len(samples), len(quantities)
+        ),
+        {"long_name": "value of the quantity; its unit stands in its name, fractions as fractions"},
+    )
+    dataset["contribution"].attrs["units"] = dataset["value"].attrs["units"] = "as named by the quantity"
+    dataset["source_group"].attrs["units"] = ""
+    for column in (*NUMBERS, *QUALITY):
+        numbers = np.array([_number(sample, column) for sample in samples], dtype=float)
+        dataset[column.name] = ("sample", numbers, {"units": column.units, "long_name": column.long_name})
+    _add_phases(dataset, samples, phases)
+    _add_relations(dataset, samples)
+    _add_descriptions(dataset, study, samples)
+    statuses = [sample.status for sample in samples]
+    dataset.attrs = {
+        "title": study.title,
+        "xrdorder_version": __version__,
+        "samples": len(samples),
+        "failed": sum(sample.failed for sample in samples),
+        "no_a15": statuses.count(NO_A15),
+    }
+    for name in ("sample", "quantity", "source"):
+        dataset[name].attrs.update(units="", long_name=f"name of the {name}")
+    return dataset
+
+
+def _number(sample: StoredSample, column: Column) -> float:
+    """Compute one number of the table from what is stored of a sample; NaN where there is none."""
+    name = column.quantity
+    if column.kind in ("median", "low", "high"):
+        tables = sample.tables
+        if "target" not in tables.coords or name not in tables["target"].values:
+            return np.nan
+        k = int(np.flatnonzero(tables["target"].values == name)[0])
+        return float(tables[f"target_{column.kind}"].values[k])
+    if column.kind == "value":
+        value = sample.values.get(name, sample.quality.get(name, np.nan))
+        return column.scale * float(value)
+    # an uncertainty without its value would only puzzle
+    if name not in sample.contributions.quantities or not np.isfinite(sample.values.get(name, np.nan)):
+        return np.nan
+    if column.kind == "total":
+        return column.scale * sample.contributions.total(name)
+    return column.scale * sample.contributions.part(name, shared=False)
+
+
+def _add_phases(dataset: xr.Dataset, samples: Sequence[StoredSample], phases: Sequence[str]) -> None:
+    shape = (len(samples), len(phases))
+    fraction, u_fraction, limit = (np.full(shape, np.nan) for _ in range(3))
+    for i, sample in enumerate(samples):
+        for k, phase in enumerate(phases):
+            name = f"weight_fraction_{phase}"
+            fraction[i, k] = sample.values.get(name, np.nan)
+            limit[i, k] = sample.values.get(f"upper_limit_{phase}", np.nan)
+            if name in sample.contributions.quantities:
+                u_fraction[i, k] = sample.contributions.total(name)
+    dims, meaning = ("sample", "phase"), "weight fraction of the phase among the crystalline phases fitted"
+    dataset["weight_fraction"] = (dims, fraction, {"units": "1", "long_name": meaning})
+    dataset["u_weight_fraction"] = (
+        dims,
+        u_fraction,
+        {"units": "1", "long_name": f"standard uncertainty (k = 1) of: {meaning}"},
+    )
+    dataset["weight_fraction_limit"] = (
+        dims,
+        limit,
+        {"units": "1", "long_name": f"upper limit for a phase that was not found, of: {meaning}"},
+    )
+    dataset.coords["phase"] = (
+        "phase",
+        np.array(phases, dtype=object),
+        {"units": "", "long_name": "name of the phase"},
+    )
+
+
+def _add_relations(dataset: xr.Dataset, samples: Sequence[StoredSample]) -> None:
+    """Add what each published relation says of each sample, and the source of each."""
+    found: dict[str, dict[str, Any]] = {}
+    for sample in samples:
+        tables = sample.tables
+        for k, name in enumerate(tables["relation"].values if "relation" in tables.coords else ()):
+            about = {key: str(tables[f"relation_{key}"].values[k]) for key in ("target", "source")}
+            found.setdefault(str(name), about)
+    names = list(found)
+    dataset.coords["relation"] = (
+        "relation",
+        np.array(names, dtype=object),
+        {"units": "", "long_name": "name of the published relation"},
+    )
+    for key, meaning in (
+        ("target", "quantity the relation predicts"),
+        ("source", "publication of the relation"),
+    ):
+        dataset[f"relation_{key}"] = (
+            "relation",
+            np.array([found[name][key] for name in names], dtype=object),
+            {"units": "", "long_name": meaning},
+        )
+    numbers = {
+        "median": "median of the prediction by this relation alone",
+        "low": "lower end of the 68 % interval of the prediction by this relation alone",
+        "high": "upper end of the 68 % interval of the prediction by this relation alone",
+    }
+    arrays = {key: np.full((len(samples), len(names)), np.nan) for key in numbers}
+    valid = np.zeros((len(samples), len(names)), dtype=np.int8)
+    reason = np.full((len(samples), len(names)), "", dtype=object)
+    for i, sample in enumerate(samples):
+        tables = sample.tables
+        if "relation" not in tables.coords:
+            continue
+        columns = [names.index(str(name)) for name in tables["relation"].values]
+        for key, array in arrays.items():
+            array[i, columns] = tables[f"relation_{key}"].values
+        valid[i, columns] = tables["relation_valid"].values
+        reason[i, columns] = tables["relation_reason"].values
+    dims = ("sample", "relation")
+    for key, meaning in numbers.items():
+        attrs = {"units": "K or T, as the relation_target", "long_name": meaning}
+        dataset[f"relation_{key}"] = (dims, arrays[key], attrs)
+    dataset["relation_valid"] = (
+        dims,
+        valid,
+        {"units": "1", "long_name": "1 where the relation applies and enters the combined estimate"},
+    )
+    dataset["relation_reason"] = (
+        dims,
+        reason,
+        {"units": "", "long_name": "why the relation does not apply"},
+    )
+    for column in NUMBERS:
+        if column.quantity in TARGETS and column.kind in ("median", "low", "high"):
+            sources = [about["source"] for about in found.values() if about["target"] == column.quantity]
+            if sources:
+                dataset[column.name].attrs["source"] = "; ".join(dict.fromkeys(sources))
+
+
+def _add_descriptions(dataset: xr.Dataset, study: Study, samples: Sequence[StoredSample]) -> None:
+    """Add what was done to the samples and how they were measured, in words and numbers."""
+    described = {sample.name: sample for sample in study.samples}
+    own = [described[sample.name] for sample in samples]
+    treatments = [sample.treatment for sample in own]
+    texts = {
+        "status": ("whether and how the sample was fitted", [s.status for s in samples]),
+        "flags": ("names of what needs attention", ["; ".join(dict(s.flags)) for s in samples]),
+        "flag_messages": (
+            "what needs attention, as JSON list of name and message",
+            [json.dumps(s.flags, ensure_ascii=False) for s in samples],
+        ),
+        "lot": ("wire lot", [s.lot.name for s in own]),
+        "route": ("how the wire was made", [s.lot.route for s in own]),
+        "mount": ("how the specimen was mounted", [s.mount for s in own]),
+        "treatment": ("heat treatment in short", [t.short_name if t else "" for t in treatments]),
+        "calibration": (
+            "identity of the instrument calibration",
+            [s.provenance.calibration for s in samples],
+        ),
+        "input_sha256": (
+            "SHA-256 of the pattern files, as JSON",
+            [json.dumps(dict(s.provenance.input_sha256), ensure_ascii=False) for s in samples],
+        ),
+        "created": ("time of the fit in UTC", [s.provenance.created for s in samples]),
+    }
+    for name, (meaning, values) in texts.items():
+        dataset[name] = ("sample", np.array(values, dtype=object), {"units": "", "long_name": meaning})
+    numbers: dict[str, tuple[str, str, list[float | None]]] = {
+        "peak_c": (
+            "degree_Celsius",
+            "highest hold temperature",
+            [t.peak_c if t else None for t in treatments],
+        ),
+        "hold_at_peak_h": (
+            "hour",
+            "time held at the highest temperature",
+            [t.hold_at_peak_h if t else None for t in treatments],
+        ),
+        "total_h": ("hour", "length of the treatment", [t.total_h if t else None for t in treatments]),
+    }
+    for name, (units, meaning, values_or_none) in numbers.items():
+        array = np.array([np.nan if v is None else v for v in values_or_none], dtype=float)
+        dataset[name] = ("sample", array, {"units": units, "long_name": meaning})
+
+
+def write_results(dataset: xr.Dataset, folder: Path) -> None:
+    """Write `results.nc` and `results.csv`, each whole or not at all.
+
+    Raises
+    ------
+    StudyError
+        The disk refuses.
+    """
+    write_atomically(folder / RESULTS_NC, lambda path: _write_netcdf(dataset, path))
+    write_atomically(folder / RESULTS_CSV, lambda path: _write_csv(dataset, path))
+
+
+def _write_netcdf(dataset: xr.Dataset, path: Path) -> None:
+    dataset.to_netcdf(path, engine="h5netcdf")
+
+
+def _write_csv(dataset: xr.Dataset, path: Path) -> None:
+    phases = [str(name) for name in dataset["phase"].values]
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file, lineterminator="\n")
+        names = column_names(phases)
+        writer.writerow(names)
+        columns = [_column(dataset, name) for name in names]
+        writer.writerows(zip(*columns, strict=True))
+
+
+def _column(dataset: xr.Dataset, name: str) -> list[str]:
+    """One column of the table as text: empty where there is no number."""
+    for stem in ("u_weight_fraction", "weight_fraction"):
+        phase = name.removeprefix(f"{stem}_")
+        if phase != name and phase in dataset["phase"].values:
+            values = dataset[stem].sel(phase=phase).values
+            break
+    else:
+        values = dataset[name].values
+    if values.dtype.kind != "f":
+        return [str(value) for value in values]
+    # ten digits: a lattice parameter to 1e-10 nm, far below any uncertainty
+    return ["" if np.isnan(value) else f"{value:.10g}" for value in values]
+
+
+def read_results(folder: Path) -> xr.Dataset:
+    """Read the collated results of a results folder.
+
+    Raises
+    ------
+    StudyError
+        There are none, or they cannot be read.
+    """
+    path = folder / RESULTS_NC
+    try:
+        with xr.open_dataset(path, engine="h5netcdf") as dataset:
+            return dataset.load()
+    except FileNotFoundError:
+        raise StudyError(f"{path}: no such results; run the study first") from None
+    except (OSError, ValueError) as error:
+        reason = disk_reason(error) if isinstance(error, OSError) else " ".join(str(error).split())
+        raise StudyError(f"{path}: cannot be read ({reason}); run the study again to renew it") from error

@@ -1,0 +1,122 @@
+"""The columns of a result table: name, unit, meaning, and where each comes from.
+
+The same columns stand in `results.csv` and, as variables over the dimension `sample`, in `results.nc`. Every
+number in them is a view of the tables beside them in `results.nc`: a value is ``value`` of its quantity, a
+standard uncertainty the root of the summed squares of ``contribution``, each times `Column.scale`.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+Kind = Literal["value", "total", "independent", "median", "low", "high"]
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of numbers.
+
+    Attributes
+    ----------
+    name : str
+        Name in the table.
+    quantity : str
+        Quantity it shows, as named in the uncertainty table or among the predictions.
+    kind : str
+        "value" of the quantity; "total" standard uncertainty; its "independent" part, which alone counts in a
+        difference between samples measured alike; "median", "low" or "high" of a prediction.
+    units, long_name : str
+    scale : float
+        Factor from the quantity to the column: 100 where a fraction is shown in per cent.
+    """
+
+    name: str
+    quantity: str
+    kind: Kind
+    units: str
+    long_name: str
+    scale: float = 1.0
+
+
+def _pair(
+    name: str, units: str, long_name: str, quantity: str | None = None, scale: float = 1.0
+) -> list[Column]:
+    """Column of a value and the column of its standard uncertainty."""
+    of = quantity or name
+    return [
+        Column(name, of, "value", units, long_name, scale),
+        Column(f"u_{name}", of, "total", units, f"standard uncertainty (k = 1) of: {long_name}", scale),
+    ]
+
+
+def _prediction(name: str, units: str, long_name: str, stem: str) -> list[Column]:
+    """Columns of a predicted median and its interval."""
+    return [
+        Column(name, name, "median", units, f"{long_name}, median over the published relations"),
+        Column(f"{stem}_low_{units}", name, "low", units, f"{long_name}, lower end of the 68 % interval"),
+        Column(f"{stem}_high_{units}", name, "high", units, f"{long_name}, upper end of the 68 % interval"),
+    ]
+
+
+TIN = "tin content of the A15, from the published lattice parameter scale"
+
+NUMBERS: tuple[Column, ...] = (
+    *_pair("a_nm", "nm", "lattice parameter of the A15 at 22.5 degrees Celsius"),
+    *_pair("order_contrast", "1", "contrast of the A15 sublattices, (f_2a - f_6c) / (f_Sn - f_Nb)"),
+    *_pair(
+        "site_order", "1", "site order of the A15, tin on tin sites less niobium on tin sites (r_a + r_b - 1)"
+    ),
+    *_pair("S_a", "1", "long-range order parameter of the niobium sites"),
+    *_pair("S_b", "1", "long-range order parameter of the tin sites"),
+    *_pair("tin_at_percent", "at.%", TIN, "tin_fraction", 100.0),
+    Column(
+        "u_tin_independent_at_percent",
+        "tin_fraction",
+        "independent",
+        "at.%",
+        f"part of the standard uncertainty (k = 1) that no other sample shares, of: {TIN}",
+        100.0,
+    ),
+    Column(
+        "tin_lower_bound_at_percent",
+        "tin_lower_bound",
+        "value",
+        "at.%",
+        "least tin content that the site order allows (S_a cannot exceed one); free of the a(tin) scale",
+        100.0,
+    ),
+    *_pair("domain_size_nm", "nm", "volume-weighted domain size of the A15 along the scattering vector"),
+    *_pair("microstrain", "1", "root mean square microstrain of the A15"),
+    Column(
+        "tin_spread_at_percent",
+        "tin_spread",
+        "value",
+        "at.%",
+        "spread of the tin content if it alone broadened the lines: an upper bound",
+        100.0,
+    ),
+    *_pair("a15_fraction", "1", "weight fraction of the A15 in the crystalline phases fitted"),
+    *_prediction("Tc_K", "K", "estimated critical temperature", "Tc"),
+    *_prediction("Bc2_0K_T", "T", "estimated upper critical field at 0 K", "Bc2_0K"),
+    *_prediction("Bc2_4K2_T", "T", "estimated upper critical field at 4.2 K", "Bc2_4K2"),
+)
+"""Columns from `a_nm` to `Bc2_4K2_high_T`, in the order of the table."""
+
+QUALITY: tuple[Column, ...] = (
+    Column("r_wp", "r_wp", "value", "1", "weighted profile residual of the fit"),
+    Column("chi2_reduced", "chi2_reduced", "value", "1", "reduced chi square of the fit"),
+)
+
+TARGETS: tuple[str, ...] = tuple(column.quantity for column in NUMBERS if column.kind == "median")
+"""Quantities that are predicted by published relations."""
+
+
+def column_names(phases: tuple[str, ...] | list[str]) -> list[str]:
+    """Names of all columns of `results.csv` for a study of these phases, in order.
+
+    >>> column_names(["nb3sn"])[:4], column_names(["nb3sn"])[-3:]
+    (['sample', 'status', 'a_nm', 'u_a_nm'], ['flags', 'weight_fraction_nb3sn', 'u_weight_fraction_nb3sn'])
+    """
+    names = ["sample", "status", *(column.name for column in (*NUMBERS, *QUALITY)), "flags"]
+    for phase in phases:
+        names += [f"weight_fraction_{phase}", f"u_weight_fraction_{phase}"]
+    return names

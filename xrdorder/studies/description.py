@@ -1,0 +1,195 @@
+"""What a study is: wires, heat treatments, patterns and how they were measured.
+
+`read_study` turns the `study.toml` of a folder into a `Study`. The file is checked as a whole: everything
+that is wrong with it is reported at once, every problem on a line of its own with its place and a remedy. The
+keys of the file, their units and their limits stand in `xrdorder.studies.schema`.
+"""
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from xrdorder.exceptions import StudyError
+from xrdorder.treatments import Schedule
+
+DESCRIPTION = "study.toml"
+
+
+@dataclass(frozen=True)
+class Lot:
+    """A wire lot: what is common to all samples cut from it.
+
+    Attributes
+    ----------
+    name : str
+        Name of the lot; empty for samples that name none.
+    route : str
+        How the wire was made, in the words of the trade; free text.
+    dopants, u_dopants : mapping of str to float
+        Dopant content of the A15 and its standard uncertainty, atomic fraction of all atoms.
+    on_tin_site : mapping of str to float, or None
+        Share of each dopant on the tin site where it was measured; None takes the published shares.
+    """
+
+    name: str = ""
+    route: str = ""
+    dopants: Mapping[str, float] = field(default_factory=dict)
+    u_dopants: Mapping[str, float] = field(default_factory=dict)
+    on_tin_site: Mapping[str, float] | None = None
+
+
+@dataclass(frozen=True)
+class Reading:
+    """How to read pattern files that do not say it themselves; None where nothing was told."""
+
+    radiation: str | None = None
+    axis: str | None = None
+    axis_unit: str | None = None
+    geometry: str | None = None
+    counting_time_s: float | None = None
+
+
+@dataclass(frozen=True)
+class Sample:
+    """A reacted piece of wire and how its pattern was measured.
+
+    Attributes
+    ----------
+    name : str
+        Safe as a file name.
+    patterns : tuple of Path
+        One file, or several: repeated scans or ranges of one specimen. Absolute paths.
+    lot : Lot
+    mount : str
+        How the specimen was mounted; empty when unknown.
+    wire_axis_angle_deg : float or None
+        Angle between wire axis and scattering vector.
+    temperature_c, u_temperature_k : float or None
+        Temperature of the specimen while it was measured, and its standard uncertainty.
+    specimen_length_mm, divergence_deg : float or None
+        Length of the specimen along the beam, divergence of the slit; None takes those of the instrument.
+    treatment : Schedule or None
+    reading : Reading
+    """
+
+    name: str
+    patterns: tuple[Path, ...]
+    lot: Lot
+    mount: str = ""
+    wire_axis_angle_deg: float | None = None
+    temperature_c: float | None = None
+    u_temperature_k: float | None = None
+    specimen_length_mm: float | None = None
+    divergence_deg: float | None = None
+    treatment: Schedule | None = None
+    reading: Reading = Reading()
+
+
+@dataclass(frozen=True)
+class CalibrationInput:
+    """Pattern of a certified powder and what the fit of the instrument needs to know about it."""
+
+    patterns: tuple[Path, ...]
+    standard: str
+    detector_distance_mm: float
+    radiation: str | None = None
+    divergence_deg: float | None = None
+    specimen_length_mm: float | None = None
+    monochromator_two_theta_deg: float | None = None
+    temperature_c: float = 22.5
+    domain_size_nm: float | None = None
+
+
+@dataclass(frozen=True)
+class Study:
+    """A study as described in its folder.
+
+    Attributes
+    ----------
+    folder : Path
+        Absolute path of the study folder.
+    title : str
+    instrument : Path or CalibrationInput
+        An instrument file, or the pattern from which the study calibrates itself.
+    phases : tuple of str
+        Catalogue names, or absolute paths of CIF and phase files; empty takes those of reacted wire.
+    engine : str
+        Name of the least-squares engine.
+    samples : tuple of Sample
+    """
+
+    folder: Path
+    title: str
+    instrument: Path | CalibrationInput
+    phases: tuple[str, ...]
+    engine: str
+    samples: tuple[Sample, ...]
+
+    def sample(self, name: str) -> Sample:
+        """Give the sample of that name.
+
+        Raises
+        ------
+        StudyError
+            There is none; the message names the closest.
+        """
+        for sample in self.samples:
+            if sample.name == name:
+                return sample
+        from xrdorder.studies.words import did_you_mean
+
+        hint = did_you_mean(name, [sample.name for sample in self.samples])
+        raise StudyError(f"{self.folder / DESCRIPTION}: has no sample '{name}'; {hint}")
+
+
+def read_study(folder: str | Path) -> Study:
+    """Read and check the description of a study.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The study folder, which holds `study.toml`. Relative paths in the file start from this folder.
+
+    Returns
+    -------
+    Study
+
+    Raises
+    ------
+    StudyError
+        The folder or its description cannot be read, or the description is wrong. The message has one line
+        for every problem: file, place in the file, what is wrong, what to do.
+    """
+    from xrdorder.studies.schema import check
+
+    root, table = _load(Path(folder))
+    file = root / DESCRIPTION
+    checked, problems = check(table, root)
+    if checked is None or problems:
+        raise StudyError("\n".join(f"{file}: {place}: {complaint}" for place, complaint in problems))
+    return checked
+
+
+def _load(folder: Path) -> tuple[Path, dict[str, Any]]:
+    """Read the TOML of a study folder; the folder comes back as an absolute path."""
+    file = folder / DESCRIPTION
+    if folder.is_file():
+        raise StudyError(f"{folder}: is a file; name the study folder, which holds {DESCRIPTION}")
+    if not folder.exists():
+        raise StudyError(f"{folder}: no such study folder; check the path")
+    try:
+        content = file.read_bytes()
+    except FileNotFoundError:
+        raise StudyError(f"{folder}: holds no {DESCRIPTION}; name a study folder, or describe one") from None
+    except OSError as error:
+        raise StudyError(f"{file}: cannot be read ({error.strerror}); check the file") from error
+    try:
+        return folder.resolve(), tomllib.loads(content.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        line = content[: error.start].count(b"\n") + 1
+        raise StudyError(f"{file}: line {line} is not UTF-8 text; save the file as UTF-8") from error
+    except tomllib.TOMLDecodeError as error:
+        reason = " ".join(str(error).split())
+        raise StudyError(f"{file}: is not valid TOML: {reason}; correct it there") from error

@@ -1,0 +1,178 @@
+"""A study for patterns that came without one, so that every later command works on them too."""
+
+import json
+import os
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from xrdorder.exceptions import StudyError
+from xrdorder.studies.description import DESCRIPTION
+from xrdorder.studies.files import make_folder, write_atomically
+from xrdorder.studies.words import safe_name
+
+HEADING = "# Written by xrdorder for patterns fitted without a study of their own."
+"""First line of such a file; a file that begins otherwise was written by a person and is never replaced."""
+
+LOT = "lot"
+
+
+@dataclass(frozen=True)
+class FitOptions:
+    """What may be told about patterns that are fitted without a study; None or empty where nothing was.
+
+    Attributes
+    ----------
+    phases : tuple of str
+        Catalogue names, or paths of phase files as seen from the working directory.
+    dopant_at_percent : mapping of str to float
+        Dopant content of the A15 in at.%.
+    mount : str or None
+    temperature_c, specimen_length_mm, divergence_deg : float or None
+    radiation, axis, axis_unit : str or None
+        How to read files that do not say it.
+    engine : str
+    """
+
+    phases: tuple[str, ...] = ()
+    dopant_at_percent: Mapping[str, float] = field(default_factory=dict)
+    mount: str | None = None
+    temperature_c: float | None = None
+    specimen_length_mm: float | None = None
+    divergence_deg: float | None = None
+    radiation: str | None = None
+    axis: str | None = None
+    axis_unit: str | None = None
+    engine: str = "own"
+
+
+def implicit_study(
+    folder: str | Path,
+    patterns: Sequence[str | Path],
+    instrument: str | Path,
+    options: FitOptions | None = None,
+) -> Path:
+    """Write the `study.toml` of a study that fits these patterns, one sample each.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The study folder; made when it is not there.
+    patterns : sequence of str or Path
+        Pattern files, as seen from the working directory. Samples are named after them.
+    instrument : str or Path
+        Instrument file.
+    options : FitOptions, optional
+
+    Returns
+    -------
+    Path
+        The study folder.
+
+    Raises
+    ------
+    StudyError
+        There are no patterns, the folder holds a study that somebody wrote, or it cannot be written.
+    """
+    options = options or FitOptions()
+    root = Path(folder)
+    if not patterns:
+        raise StudyError("no pattern was named; name at least one file")
+    if root.is_file():
+        raise StudyError(f"{root}: is a file; name a folder for the study")
+    target = root / DESCRIPTION
+    if target.exists() and not _written_here(target):
+        raise StudyError(
+            f"{target}: describes a study already and is not replaced; run that one, or name another folder"
+        )
+    make_folder(root)
+    text = _text(root.resolve(), [Path(path) for path in patterns], Path(instrument), options)
+    write_atomically(target, lambda path: _write(path, text))
+    return root
+
+
+def _write(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8")
+
+
+def _written_here(path: Path) -> bool:
+    try:
+        with path.open(encoding="utf-8", errors="replace") as file:
+            return file.readline().rstrip("\n") == HEADING
+    except OSError:
+        return False
+
+
+def _text(root: Path, patterns: list[Path], instrument: Path, options: FitOptions) -> str:
+    lines = [HEADING, "# Edit freely, then remove the line above: a file without it is never replaced.", ""]
+    if options.phases:
+        lines.append(f"phases = {_toml([_phase(name, root) for name in options.phases])}")
+    lines += ["[instrument]", f"file = {_toml(_relative(instrument, root))}", ""]
+    lines += ["[fit]", f"engine = {_toml(options.engine)}", ""]
+    lines.append("[defaults]")
+    for key in (
+        "mount",
+        "temperature_c",
+        "specimen_length_mm",
+        "divergence_deg",
+        "radiation",
+        "axis",
+        "axis_unit",
+    ):
+        value = getattr(options, key)
+        if value is not None:
+            lines.append(f"{key} = {_toml(value)}")
+    if options.dopant_at_percent:
+        contents = ", ".join(
+            f"{_toml(element)} = {_toml(value)}" for element, value in options.dopant_at_percent.items()
+        )
+        lines += ["", f"[lots.{LOT}]", f"dopant_at_percent = {{ {contents} }}"]
+    for name, path in zip(_names(patterns), patterns, strict=True):
+        lines += [
+            "",
+            "[[samples]]",
+            f"name = {_toml(name)}",
+            f"pattern = {_toml(_relative(path, root))}",
+        ]
+        if options.dopant_at_percent:
+            lines.append(f"lot = {_toml(LOT)}")
+    return "\n".join(lines) + "\n"
+
+
+def _names(patterns: list[Path]) -> list[str]:
+    """Name samples after their files; equal names get a number."""
+    names: list[str] = []
+    taken: set[str] = set()
+    for path in patterns:
+        stem = safe_name(path.stem)
+        name, k = stem, 1
+        while name.casefold() in taken:
+            k += 1
+            name = f"{stem}-{k}"
+        taken.add(name.casefold())
+        names.append(name)
+    return names
+
+
+def _relative(path: Path, root: Path) -> str:
+    """Give a path from the study folder, so that both can be moved together; absolute across drives."""
+    absolute = path.absolute()
+    try:
+        return Path(os.path.relpath(absolute, root)).as_posix()
+    except ValueError:
+        return absolute.as_posix()
+
+
+def _phase(name: str, root: Path) -> str:
+    """Give the path of a phase file from the study folder; a catalogue name stays."""
+    return _relative(Path(name), root) if Path(name).is_file() else name
+
+
+def _toml(value: object) -> str:
+    """Write a plain value as TOML."""
+    if isinstance(value, str):
+        # JSON escapes what TOML wants escaped, but for DEL
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if isinstance(value, list):
+        return f"[{', '.join(_toml(item) for item in value)}]"
+    return repr(value)

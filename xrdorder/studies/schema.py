@@ -1,0 +1,498 @@
+"""The keys of `study.toml`, checked when the file is read.
+
+Every table of the file is a model; the description of a field says what belongs there and in which unit, and
+becomes the remedy in the message when something else stands there. `check` reports all problems at once.
+
+The models live at the edge only: `check` hands on the plain dataclasses of `xrdorder.studies.description`.
+"""
+
+import re
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Annotated, Any, TypeVar, get_args
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+
+from xrdorder import treatments
+from xrdorder.crystals import phase
+from xrdorder.crystals.a15 import dopant_site
+from xrdorder.crystals.standards import standard
+from xrdorder.exceptions import XrdorderError
+from xrdorder.studies import description
+from xrdorder.studies.words import did_you_mean, is_safe_name, safe_name
+from xrdorder.xrays import radiation
+
+MOUNTS = ("ground-powder", "whole-filaments", "polished-section", "wires-laid-flat", "transmission")
+
+DEFAULT_U_DOPANT_AT_PERCENT = 0.3
+"""Standard uncertainty of a dopant content given without one, in at.%.
+
+J. Zhou et al., Appl. Phys. Lett. 99 (2011) 122507, Table 1, state 0.2 to 0.7 at.% for tin by X-ray
+microanalysis; a dopant is measured no better. Without a default an unstated uncertainty would count as none.
+"""
+
+Problem = tuple[str, str]
+T = TypeVar("T")
+
+
+def _one_of(*names: str) -> AfterValidator:
+    def test(value: str) -> str:
+        if value not in names:
+            raise ValueError(f"'{value}' is unknown; {did_you_mean(value, names)}")
+        return value
+
+    return AfterValidator(test)
+
+
+def _between(low: float, high: float) -> AfterValidator:
+    def test(value: float) -> float:
+        if not low <= value <= high:
+            raise ValueError(f"{value:g} is outside {low:g} to {high:g}")
+        return value
+
+    return AfterValidator(test)
+
+
+def _positive(value: float) -> float:
+    if not value > 0.0:
+        raise ValueError(f"{value:g} is not above zero")
+    return value
+
+
+def _step_field(name: str) -> AfterValidator:
+    good = {"hold_c": 600.0, "hours": 1.0, "ramp_k_per_h": 50.0}
+
+    def test(value: float) -> float:
+        for _, complaint in treatments.step_problems(**{**good, name: value}):
+            raise ValueError(complaint)
+        return value
+
+    return AfterValidator(test)
+
+
+def _known(get: Callable[[str], object]) -> AfterValidator:
+    """Accept what `get` accepts; its own message is the complaint."""
+
+    def test(value: str) -> str:
+        try:
+            get(value)
+        except XrdorderError as error:
+            raise ValueError(str(error)) from None
+        return value
+
+    return AfterValidator(test)
+
+
+def _name(value: str) -> str:
+    if not is_safe_name(value):
+        raise ValueError(f"'{value}' is not safe as a file name; take '{safe_name(value)}'")
+    return value
+
+
+def _as_list(value: object) -> object:
+    return [value] if isinstance(value, str) else value
+
+
+RadiationName = Annotated[str, _known(radiation)]
+StandardName = Annotated[str, _known(standard)]
+Positive = Annotated[float, AfterValidator(_positive)]
+PathText = Annotated[str, Field(min_length=1)]
+Paths = Annotated[list[PathText], Field(min_length=1), BeforeValidator(_as_list)]
+# no A15 takes more of a dopant than a fifth of its atoms, which also catches weight shares and slips
+AtPercent = Annotated[float, _between(0.0, 20.0)]
+# Below absolute zero nothing exists; above 1500 °C no diffractometer stage measures a wire (no source).
+MeasuringTemperature = Annotated[float, _between(-273.15, 1500.0)]
+
+
+class Table(BaseModel):
+    """Base of all tables: no unknown keys, no silent conversions, finite numbers."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+
+
+class StepTable(Table):
+    """One step of a heat treatment."""
+
+    hold_c: Annotated[float, _step_field("hold_c")] = Field(description="the temperature of the hold in °C")
+    hours: Annotated[float, _step_field("hours")] = Field(description="the length of the hold in hours")
+    ramp_k_per_h: Annotated[float, _step_field("ramp_k_per_h")] | None = Field(
+        default=None, description="the rate of the ramp to the hold in K/h"
+    )
+
+
+class LotTable(Table):
+    """A wire lot."""
+
+    route: str = Field(default="", description="how the wire was made, as text in quotes")
+    dopant_at_percent: dict[str, AtPercent] = Field(
+        default={}, description="the dopant content of the A15 in at.%, as { Ta = 2.4 }"
+    )
+    u_dopant_at_percent: dict[str, AtPercent] = Field(
+        default={}, description="the standard uncertainty of the dopant content in at.%, as { Ta = 0.3 }"
+    )
+    on_tin_site: dict[str, Annotated[float, _between(0.0, 1.0)]] | None = Field(
+        default=None, description="the share of the dopant on the tin site, 0 to 1, as { Ta = 0.3 }"
+    )
+
+
+class MeasurementTable(Table):
+    """How patterns were measured; the keys of `[defaults]`, each of which a sample may give itself."""
+
+    mount: Annotated[str, _one_of(*MOUNTS)] | None = Field(
+        default=None, description=f"how the specimen was mounted: {', '.join(MOUNTS)}"
+    )
+    wire_axis_angle_deg: Annotated[float, _between(0.0, 90.0)] | None = Field(
+        default=None, description="the angle between wire axis and scattering vector in degrees, 0 to 90"
+    )
+    temperature_c: MeasuringTemperature | None = Field(
+        default=None, description="the temperature of the specimen while it was measured in °C"
+    )
+    u_temperature_k: Positive | None = Field(
+        default=None, description="the standard uncertainty of that temperature in K"
+    )
+    specimen_length_mm: Positive | None = Field(
+        default=None, description="the length of the specimen along the beam in mm"
+    )
+    divergence_deg: Annotated[float, _between(0.001, 10.0)] | None = Field(
+        default=None, description="the divergence of the slit in degrees"
+    )
+    radiation: RadiationName | None = Field(
+        default=None, description="the radiation of pattern files that do not say it, as 'cu-ka'"
+    )
+    axis: Annotated[str, _one_of("two-theta", "d", "q")] | None = Field(
+        default=None, description="what the first column of the pattern file is: two-theta, d or q"
+    )
+    axis_unit: Annotated[str, _one_of("nm", "angstrom", "1/nm", "1/angstrom")] | None = Field(
+        default=None, description="the unit of d (nm, angstrom) or q (1/nm, 1/angstrom)"
+    )
+    geometry: Annotated[str, _one_of("reflection", "transmission")] | None = Field(
+        default=None, description="the geometry of pattern files that do not say it"
+    )
+    counting_time_s: Positive | None = Field(default=None, description="the counting time a point in seconds")
+
+
+class SampleTable(MeasurementTable):
+    """A reacted piece of wire."""
+
+    name: Annotated[str, AfterValidator(_name)] = Field(description="a name of its own, safe as a file name")
+    pattern: Paths = Field(description="the path of the pattern, or a list of paths of one specimen")
+    lot: str | None = Field(default=None, description="the name of a lot described under [lots.<name>]")
+    treatment: list[StepTable] = Field(
+        default=[], description="the steps of the heat treatment, as { ramp_k_per_h, hold_c, hours }"
+    )
+
+
+class CalibrateTable(Table):
+    """The pattern of a certified powder that calibrates the study."""
+
+    pattern: Paths = Field(description="the path of the pattern of a certified powder")
+    standard: StandardName = Field(description="the name of the certified powder, as 'srm-660c'")
+    detector_distance_mm: Positive = Field(
+        description="the distance from specimen to detector in mm (goniometer radius)"
+    )
+    radiation: RadiationName | None = Field(default=None, description="the radiation, as 'cu-ka'")
+    divergence_deg: Annotated[float, _between(0.001, 10.0)] | None = Field(
+        default=None, description="the divergence of the slit in degrees"
+    )
+    specimen_length_mm: Positive | None = Field(
+        default=None, description="the length of the specimen along the beam in mm"
+    )
+    monochromator_two_theta_deg: Annotated[float, _between(0.0, 180.0)] | None = Field(
+        default=None, description="the 2θ of the monochromator crystal in degrees"
+    )
+    temperature_c: MeasuringTemperature = Field(
+        default=22.5, description="the temperature of the powder while it was measured in °C"
+    )
+    domain_size_nm: Positive | None = Field(
+        default=None, description="the domain size of the certified powder in nm"
+    )
+
+
+class InstrumentTable(Table):
+    """Where the instrument comes from: a file, or a calibration within the study."""
+
+    file: PathText | None = Field(default=None, description="the path of an instrument file")
+    calibrate: CalibrateTable | None = Field(
+        default=None, description="the table of a pattern that calibrates the study"
+    )
+
+
+class FitTable(Table):
+    """Choices of the fit."""
+
+    engine: Annotated[str, _one_of("own", "scipy")] = Field(
+        default="own", description="the least-squares engine: own or scipy"
+    )
+
+
+class StudyTable(Table):
+    """The whole file."""
+
+    title: str = Field(default="", description="the title of the study, as text in quotes")
+    phases: list[str] = Field(
+        default=[], description="catalogue names of phases, or paths of CIF and phase files"
+    )
+    instrument: InstrumentTable = Field(
+        description="the table [instrument] with a file, or [instrument.calibrate]"
+    )
+    fit: FitTable = Field(default=FitTable(), description="the table [fit]")
+    defaults: MeasurementTable = Field(default=MeasurementTable(), description="the table [defaults]")
+    lots: dict[str, LotTable] = Field(default={}, description="a table [lots.<name>] for every wire lot")
+    samples: Annotated[list[SampleTable], Field(min_length=1)] = Field(
+        description="a table [[samples]] for every sample"
+    )
+
+
+def check(table: dict[str, Any], folder: Path) -> tuple[description.Study | None, list[Problem]]:
+    """Check the content of a study file and turn it into a study.
+
+    Parameters
+    ----------
+    table : dict
+        What the TOML file holds.
+    folder : Path
+        Absolute path of the study folder.
+
+    Returns
+    -------
+    study : Study or None
+        None when there are problems.
+    problems : list of (place, complaint)
+        In the order of the file: first single values, then what does not fit together.
+    """
+    problems: list[Problem] = []
+    checked = None
+    try:
+        checked = StudyTable.model_validate(table)
+    except ValidationError as error:
+        problems += [_problem(dict(item), table) for item in error.errors(include_url=False)]
+    problems += [item for item in _disagreements(table, folder) if item not in problems]
+    if checked is None or problems:
+        return None, problems
+    return _study(checked, folder), []
+
+
+# --- single values ---------------------------------------------------------------------------------------
+
+_EXPECTED = {
+    "float_type": "a number",
+    "string_type": "text in quotes",
+    "list_type": "a list in [ ]",
+    "dict_type": "a table",
+    "model_type": "a table",
+    "finite_number": "a finite number",
+}
+
+
+def _problem(error: dict[str, Any], table: dict[str, Any]) -> Problem:
+    """Say one complaint of the models in words of the trade."""
+    location = tuple(error["loc"])
+    if location and location[-1] == "[key]":
+        location = location[:-1]
+    kind, given = error["type"], error["input"]
+    models, wanted = _along(location)
+    place = _place(location)
+    if kind == "extra_forbidden":
+        return place, f"unknown key; {did_you_mean(str(location[-1]), models[-1].model_fields)}"
+    if kind == "missing":
+        return place, f"is missing; give {wanted}"
+    if kind in ("too_short", "string_too_short"):
+        return place, f"is empty; give {wanted}"
+    if kind == "value_error":
+        text = " ".join(str(error["ctx"]["error"]).split())
+        return place, text if ";" in text else f"{text}; give {wanted}"
+    expected = _EXPECTED.get(kind)
+    what = f"{_shown(given)} is not {expected}" if expected else f"{_shown(given)} does not fit"
+    return place, f"{what}; give {wanted}"
+
+
+def _along(location: tuple[int | str, ...]) -> tuple[list[type[BaseModel]], str]:
+    """Walk down a location: the models passed, and what the last field met should hold."""
+    models: list[type[BaseModel]] = [StudyTable]
+    wanted = "what belongs here"
+    for part in location:
+        fields = models[-1].model_fields
+        if part in fields:
+            info = fields[str(part)]
+            wanted = info.description or wanted
+            inner = next(_models_in(info.annotation), None)
+            if inner is not None:
+                models.append(inner)
+    return models, wanted
+
+
+def _models_in(annotation: object) -> Iterator[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        yield annotation
+    for part in get_args(annotation):
+        yield from _models_in(part)
+
+
+def _place(location: tuple[int | str, ...]) -> str:
+    """Write a location as one reads it in the file: samples[3].treatment[0].hold_c; counted from 0."""
+    text = ""
+    for part in location:
+        if isinstance(part, int):
+            text += f"[{part}]"
+        else:
+            key = part if re.fullmatch(r"[\w-]+", part, re.ASCII) else f'"{part}"'
+            text += f".{key}" if text else key
+    return text
+
+
+def _shown(value: object) -> str:
+    text = repr(value)
+    return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+# --- what does not fit together --------------------------------------------------------------------------
+
+
+def _disagreements(table: dict[str, Any], folder: Path) -> Iterator[Problem]:
+    """Find contradictions between values; works on the raw content, so that nothing hides behind a typo."""
+    yield from _instrument_problems(table.get("instrument"), folder)
+    yield from _phase_problems(table.get("phases"), folder)
+    lots = _typed(table.get("lots"), dict)
+    for name, lot in lots.items():
+        yield from _lot_problems(_place(("lots", name)), _typed(lot, dict))
+    first_place: dict[str, tuple[str, str]] = {}
+    for k, sample in enumerate(_typed(table.get("samples"), list)):
+        sample = _typed(sample, dict)
+        name, lot = sample.get("name"), sample.get("lot")
+        if isinstance(name, str):
+            # file systems of Windows and macOS do not tell capitals from small letters
+            known = first_place.setdefault(name.casefold(), (f"samples[{k}]", name))
+            if known[0] != f"samples[{k}]":
+                yield (
+                    f"samples[{k}].name",
+                    f"'{name}' is already the name of {known[0]}"
+                    f"{'' if known[1] == name else f' in other letters ({known[1]})'}; "
+                    "give every sample its own",
+                )
+        if isinstance(lot, str) and lot not in lots:
+            hint = did_you_mean(lot, lots) if lots else f"add a table [lots.{lot}]"
+            yield f"samples[{k}].lot", f"no lot '{lot}' is described; {hint}"
+
+
+def _typed(value: object, kind: type[T]) -> T:
+    """Give the value if it is of this kind, else an empty one: the models complain about the rest."""
+    return value if isinstance(value, kind) else kind()
+
+
+def _instrument_problems(table: object, folder: Path) -> Iterator[Problem]:
+    if not isinstance(table, dict):
+        return
+    file = table.get("file")
+    if ("file" in table) == ("calibrate" in table):
+        has = "both a file and a calibration" if "file" in table else "neither a file nor a calibration"
+        yield (
+            "instrument",
+            f'{has}; give either file = "instrument.toml" or a table [instrument.calibrate]',
+        )
+    elif isinstance(file, str) and not (folder / file).is_file():
+        yield (
+            "instrument.file",
+            f"there is no file '{file}' in {folder}; correct the path, or calibrate one",
+        )
+
+
+def _phase_problems(phases: object, folder: Path) -> Iterator[Problem]:
+    seen: dict[str, int] = {}
+    for k, name in enumerate(_typed(phases, list)):
+        if not isinstance(name, str):
+            continue
+        try:
+            found = phase(_phase_argument(name, folder))
+        except XrdorderError as error:
+            yield f"phases[{k}]", str(error)
+            continue
+        if seen.setdefault(found.name, k) != k:
+            yield (
+                f"phases[{k}]",
+                f"'{found.name}' is already phases[{seen[found.name]}]; name every phase once",
+            )
+
+
+def _lot_problems(place: str, lot: dict[str, Any]) -> Iterator[Problem]:
+    dopants = _typed(lot.get("dopant_at_percent"), dict)
+    for element in dopants:
+        try:
+            dopant_site(element)
+        except XrdorderError as error:
+            yield f"{place}.dopant_at_percent.{element}", str(error)
+    for key in ("u_dopant_at_percent", "on_tin_site"):
+        for element in _typed(lot.get(key), dict):
+            if element not in dopants:
+                yield (
+                    f"{place}.{key}.{element}",
+                    f"dopant_at_percent has no {element}; give its content there, or remove this",
+                )
+
+
+# --- from tables to dataclasses --------------------------------------------------------------------------
+
+
+def _phase_argument(name: str, folder: Path) -> str:
+    """Give a path (it has an ending or a separator) from the study folder; a catalogue name as it is."""
+    if name.lower().endswith((".cif", ".toml")) or "/" in name or "\\" in name:
+        return str(folder / name)
+    return name
+
+
+def _study(table: StudyTable, folder: Path) -> description.Study:
+    lots = {name: _lot(name, lot) for name, lot in table.lots.items()}
+    return description.Study(
+        folder=folder,
+        title=table.title or folder.name,
+        instrument=_instrument(table.instrument, folder),
+        phases=tuple(_phase_argument(name, folder) for name in table.phases),
+        engine=table.fit.engine,
+        samples=tuple(_sample(sample, table.defaults, lots, folder) for sample in table.samples),
+    )
+
+
+def _instrument(table: InstrumentTable, folder: Path) -> Path | description.CalibrationInput:
+    if table.calibrate is None:
+        return folder / str(table.file)
+    values = table.calibrate.model_dump(exclude={"pattern"})
+    return description.CalibrationInput(
+        patterns=tuple(folder / path for path in table.calibrate.pattern), **values
+    )
+
+
+def _lot(name: str, table: LotTable) -> description.Lot:
+    contents = table.dopant_at_percent
+    return description.Lot(
+        name=name,
+        route=table.route,
+        dopants={element: value / 100.0 for element, value in contents.items()},
+        u_dopants={
+            element: table.u_dopant_at_percent.get(element, DEFAULT_U_DOPANT_AT_PERCENT) / 100.0
+            for element in contents
+        },
+        on_tin_site=table.on_tin_site,
+    )
+
+
+def _sample(
+    table: SampleTable, defaults: MeasurementTable, lots: dict[str, description.Lot], folder: Path
+) -> description.Sample:
+    measured = {**defaults.model_dump(exclude_none=True), **table.model_dump(exclude_none=True)}
+    steps = tuple(treatments.Step(step.hold_c, step.hours, step.ramp_k_per_h) for step in table.treatment)
+    reading = ("radiation", "axis", "axis_unit", "geometry", "counting_time_s")
+    specimen = (
+        "wire_axis_angle_deg",
+        "temperature_c",
+        "u_temperature_k",
+        "specimen_length_mm",
+        "divergence_deg",
+    )
+    return description.Sample(
+        name=table.name,
+        patterns=tuple(folder / path for path in table.pattern),
+        lot=description.Lot() if table.lot is None else lots[table.lot],
+        mount=measured.get("mount", ""),
+        treatment=treatments.Schedule(steps) if steps else None,
+        reading=description.Reading(**{key: measured.get(key) for key in reading}),
+        **{key: measured.get(key) for key in specimen},
+    )

@@ -1,0 +1,318 @@
+"""One small netCDF file a sample: everything the fit found, and where it came from.
+
+The root group holds the tables that later steps need: ``value`` and ``contribution`` (quantity, source),
+``relation_...`` (relation), ``target_...`` (target), and the provenance as attributes. The groups ``curves``,
+``lines``, ``phases``, ``parameters`` hold the fit itself. Every file is ordinary netCDF-4; it is written
+whole or not at all.
+"""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import h5py
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from xrdorder.exceptions import StudyError
+from xrdorder.studies.files import disk_reason, write_atomically
+from xrdorder.uncertainty import Contributions
+
+FORMAT = 1
+"""Layout of the sample files; a file of another layout counts as not there and is made again."""
+
+GROUPS = ("curves", "lines", "phases", "parameters")
+
+OK, NO_A15, FAILED = "ok", "no A15", "failed: "
+
+
+@dataclass(frozen=True)
+class Provenance:
+    """Where a result came from: enough to repeat it.
+
+    Attributes
+    ----------
+    fingerprint : str
+        Hash over input, options and version: a result with the same one need not be computed again. Empty
+        when it must be, in any case.
+    input_sha256 : mapping of str to str
+        SHA-256 of every input file by its name.
+    version : str
+        Version of the package.
+    options : mapping
+        Everything that was chosen, resolved, fit for JSON.
+    calibration : str
+        Identity of the instrument.
+    created : str
+        Time in UTC, ISO 8601.
+    """
+
+    fingerprint: str = ""
+    input_sha256: Mapping[str, str] = field(default_factory=dict)
+    version: str = ""
+    options: Mapping[str, Any] = field(default_factory=dict)
+    calibration: str = ""
+    created: str = ""
+
+
+@dataclass(frozen=True)
+class StoredSample:
+    """The result of one sample, as stored.
+
+    Attributes
+    ----------
+    name : str
+    status : str
+        "ok", "no A15", another word of the fit, or "failed: " and the reason.
+    values : mapping of str to float
+        Quantities by name, fractions as fractions.
+    contributions : Contributions
+        Their uncertainty by source and group.
+    flags : tuple of (name, message)
+    quality : mapping of str to float
+        Figures of the fit as a whole: r_wp, chi2_reduced and so on.
+    tables : Dataset
+        What published relations say: dims relation and target.
+    groups : mapping of str to Dataset
+        "curves", "lines", "phases", "parameters" of the fit; empty for a failure, and where a sample was read
+        without them.
+    provenance : Provenance
+    trace : str
+        Python's account of an unexpected failure, for whoever looks into it.
+    """
+
+    name: str
+    status: str
+    values: Mapping[str, float] = field(default_factory=dict)
+    contributions: Contributions = field(default_factory=Contributions.empty)
+    flags: tuple[tuple[str, str], ...] = ()
+    quality: Mapping[str, float] = field(default_factory=dict)
+    tables: xr.Dataset = field(default_factory=xr.Dataset)
+    groups: Mapping[str, xr.Dataset] = field(default_factory=dict)
+    provenance: Provenance = field(default_factory=Provenance)
+    trace: str = ""
+
+    @property
+    def failed(self) -> bool:
+        """Whether there is no result."""
+        return self.status.startswith(FAILED)
+
+    @property
+    def curves(self) -> xr.Dataset:
+        """Fitted curves over two_theta."""
+        return self._group("curves")
+
+    @property
+    def lines(self) -> xr.Dataset:
+        """Line list of all phases."""
+        return self._group("lines")
+
+    @property
+    def r_wp(self) -> float:
+        """Weighted profile residual."""
+        return self.quality.get("r_wp", np.nan)
+
+    @property
+    def chi2_reduced(self) -> float:
+        """Reduced chi square."""
+        return self.quality.get("chi2_reduced", np.nan)
+
+    def _group(self, name: str) -> xr.Dataset:
+        if name not in self.groups:
+            raise StudyError(
+                f"sample '{self.name}': has no {name} (status '{self.status}'); look at its status"
+            )
+        return self.groups[name]
+
+
+def write_sample(sample: StoredSample, path: Path) -> None:
+    """Write a sample file, whole or not at all.
+
+    Raises
+    ------
+    StudyError
+        The disk refuses; the old file, if any, is untouched.
+    """
+    root = _root(sample)
+
+    def write(temporary: Path) -> None:
+        root.to_netcdf(temporary, engine="h5netcdf")
+        for name, group in sample.groups.items():
+            group.to_netcdf(temporary, engine="h5netcdf", group=name, mode="a")
+
+    write_atomically(path, write)
+
+
+def _root(sample: StoredSample) -> xr.Dataset:
+    contributions, provenance = sample.contributions, sample.provenance
+    root = xr.Dataset(
+        {
+            "value": (
+                "quantity",
+                np.array([sample.values.get(name, np.nan) for name in contributions.quantities], dtype=float),
+                {"long_name": "value of the quantity; unit in its name, fractions as fractions"},
+            ),
+            "contribution": (
+                ("quantity", "source"),
+                contributions.values,
+                {"long_name": "signed standard contribution of the source, in the unit of the quantity"},
+            ),
+            "source_group": (
+                "source",
+                _texts(contributions.groups),
+                {"long_name": "who shares the source; empty: private to the sample"},
+            ),
+            # names without an uncertainty table (bounds, counts) are kept beside those with one
+            "plain_value": (
+                "plain_quantity",
+                np.array(
+                    [v for k, v in sample.values.items() if k not in contributions.quantities], dtype=float
+                ),
+                {"long_name": "value of a quantity without an uncertainty table"},
+            ),
+            "quality": (
+                "figure_of_fit",
+                np.array(list(sample.quality.values()), dtype=float),
+                {"long_name": "figures of the fit as a whole"},
+            ),
+        },
+        coords={
+            "quantity": _texts(contributions.quantities),
+            "source": _texts(contributions.sources),
+            "plain_quantity": _texts(k for k in sample.values if k not in contributions.quantities),
+            "figure_of_fit": _texts(sample.quality),
+        },
+    ).merge(sample.tables)
+    root.attrs = {
+        "format": FORMAT,
+        "sample": sample.name,
+        "status": sample.status,
+        "flags": json.dumps(sample.flags, ensure_ascii=False),
+        "trace": sample.trace,
+        "fingerprint": provenance.fingerprint,
+        "input_sha256": json.dumps(dict(provenance.input_sha256), ensure_ascii=False),
+        "xrdorder_version": provenance.version,
+        "options": json.dumps(dict(provenance.options), ensure_ascii=False, sort_keys=True),
+        "calibration": provenance.calibration,
+        "created": provenance.created,
+    }
+    return root
+
+
+def _texts(names: Any) -> NDArray[np.object_]:
+    return np.array([str(name) for name in names], dtype=object)
+
+
+def read_sample(path: Path, *, groups: bool = True) -> StoredSample:
+    """Read a sample file.
+
+    Parameters
+    ----------
+    path : Path
+    groups : bool
+        False reads the tables only, which is much faster.
+
+    Raises
+    ------
+    StudyError
+        The file is missing, damaged, or of another layout.
+    """
+    try:
+        with h5py.File(path, "r") as file:
+            attrs = {key: _plain(value) for key, value in file.attrs.items()}
+            if attrs.get("format") != FORMAT:
+                raise StudyError(
+                    f"{path}: has layout {attrs.get('format')}, not {FORMAT}; run the study again to renew it"
+                )
+            table = {key: _array(item) for key, item in file.items() if isinstance(item, h5py.Dataset)}
+            tables = _tables(file, table)
+            present = [name for name in GROUPS if name in file]
+        found = {name: _open_group(path, name) for name in present} if groups else {}
+        quantities = [str(name) for name in table["quantity"]]
+        values = dict(zip(quantities, table["value"].tolist(), strict=True))
+        values |= dict(zip(table["plain_quantity"].tolist(), table["plain_value"].tolist(), strict=True))
+        return StoredSample(
+            name=str(attrs["sample"]),
+            status=str(attrs["status"]),
+            values=values,
+            contributions=Contributions(
+                tuple(quantities),
+                tuple(table["source"].tolist()),
+                table["contribution"],
+                tuple(table["source_group"].tolist()),
+            ),
+            flags=tuple((str(name), str(message)) for name, message in json.loads(attrs["flags"])),
+            quality=dict(zip(table["figure_of_fit"].tolist(), table["quality"].tolist(), strict=True)),
+            tables=tables,
+            groups=found,
+            provenance=Provenance(
+                fingerprint=str(attrs["fingerprint"]),
+                input_sha256=json.loads(attrs["input_sha256"]),
+                version=str(attrs["xrdorder_version"]),
+                options=json.loads(attrs["options"]),
+                calibration=str(attrs["calibration"]),
+                created=str(attrs["created"]),
+            ),
+            trace=str(attrs["trace"]),
+        )
+    except FileNotFoundError:
+        raise StudyError(f"{path}: no such result; run the study first") from None
+    except OSError as error:
+        raise StudyError(f"{path}: cannot be read ({disk_reason(error)}); remove it and run again") from error
+    except (KeyError, ValueError, TypeError) as error:
+        if isinstance(error, StudyError):
+            raise
+        raise StudyError(
+            f"{path}: is damaged ({' '.join(str(error).split())}); remove it and run again"
+        ) from error
+
+
+def read_fingerprint(path: Path) -> str:
+    """Read the fingerprint alone, in well under a millisecond; empty when there is no usable file."""
+    try:
+        with h5py.File(path, "r") as file:
+            if _plain(file.attrs.get("format")) != FORMAT:
+                return ""
+            return str(_plain(file.attrs.get("fingerprint", "")))
+    except OSError:
+        return ""
+
+
+def _open_group(path: Path, name: str) -> xr.Dataset:
+    with xr.open_dataset(path, engine="h5netcdf", group=name) as dataset:
+        return dataset.load()
+
+
+def _array(dataset: h5py.Dataset) -> NDArray[Any]:
+    if h5py.check_string_dtype(dataset.dtype) is not None:
+        return np.asarray(dataset.asstr()[()], dtype=object)
+    return np.asarray(dataset[()])
+
+
+def _plain(value: Any) -> Any:
+    """Turn an HDF5 attribute into a plain text or number; an empty text is stored as 'no value'."""
+    if value is None or isinstance(value, h5py.Empty):
+        return ""
+    if isinstance(value, bytes):
+        return value.decode()
+    if isinstance(value, np.ndarray):
+        return value.item() if value.size == 1 else value.tolist()
+    return value.item() if isinstance(value, np.generic) else value
+
+
+def _tables(file: h5py.File, table: Mapping[str, NDArray[Any]]) -> xr.Dataset:
+    """Take the variables over relation and target, with their attributes, out of the root."""
+    dataset = xr.Dataset(coords={name: table[name] for name in ("relation", "target") if name in table})
+    for name, array in table.items():
+        prefix = name.split("_", 1)[0]
+        if name != prefix and prefix in dataset.coords:
+            attrs = {
+                key: _plain(value)
+                for key, value in file[name].attrs.items()
+                if key in ("units", "long_name", "source")
+            }
+            dataset[name] = (prefix, array, attrs)
+    return dataset

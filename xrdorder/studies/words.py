@@ -1,0 +1,49 @@
+"""Words for people: suggestions for names that do not exist, and names that are safe as file names."""
+
+import difflib
+import re
+import unicodedata
+from collections.abc import Iterable
+
+MAX_NAME_BYTES = 150
+"""Bytes of a name; file systems allow 255, results and temporary files add their own endings to it."""
+
+_RESERVED = {"con", "prn", "aux", "nul", *(f"{port}{k}" for port in ("com", "lpt") for k in range(1, 10))}
+"""Device names that Windows refuses as file names, with any ending (Win32 naming rules; from memory)."""
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """Suggest the closest known word, or list them all.
+
+    >>> did_you_mean("hold", ["hold_c", "hours"])
+    "did you mean 'hold_c'?"
+    >>> did_you_mean("x", ["hold_c", "hours"])
+    'known: hold_c, hours'
+    """
+    words = sorted(set(known))
+    close = difflib.get_close_matches(word, words, n=1, cutoff=0.6)
+    if not close:  # letters apart, a difference of case or a forgotten half is the common slip
+        close = [item for item in words if word and item.casefold().startswith(word.casefold())][:1]
+    if close:
+        return f"did you mean '{close[0]}'?"
+    return f"known: {', '.join(words)}" if words else "there are none"
+
+
+def safe_name(text: str) -> str:
+    """Turn any text into a name that every file system takes.
+
+    >>> safe_name("wire A 650 °C/100 h")
+    'wire-A-650-C-100-h'
+    """
+    name = re.sub(r"[^\w.+=,@-]+", "-", unicodedata.normalize("NFC", text)).strip("-.")
+    while len(name.encode()) > MAX_NAME_BYTES:
+        name = name[:-1]
+    name = name.rstrip("-.")
+    if not name or not name[0].isalnum():
+        name = f"sample{name}"
+    return f"{name}-sample" if name.split(".")[0].casefold() in _RESERVED else name
+
+
+def is_safe_name(text: str) -> bool:
+    """Tell whether a text may stand as a file name as it is."""
+    return safe_name(text) == text
