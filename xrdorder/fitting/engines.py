@@ -17,8 +17,8 @@ from scipy.optimize import least_squares
 from xrdorder.exceptions import FitError, UnknownNameError
 
 Array = NDArray[np.float64]
-Residuals = Callable[[Array], Array]
-ResidualsAndJacobian = Callable[[Array], tuple[Array, Array]]
+Residuals = Callable[[Array], tuple[Array, Array]]
+"""Parameters (n,) to weighted residuals (points,) and their Jacobian (points, n)."""
 
 
 @dataclass(frozen=True)
@@ -49,7 +49,6 @@ class Engine(Protocol):
     def __call__(
         self,
         residuals: Residuals,
-        with_jacobian: ResidualsAndJacobian,
         start: Array,
         lower: Array,
         upper: Array,
@@ -62,7 +61,6 @@ class Engine(Protocol):
 
 def own(
     residuals: Residuals,
-    with_jacobian: ResidualsAndJacobian,
     start: Array,
     lower: Array,
     upper: Array,
@@ -77,7 +75,7 @@ def own(
     about the answer, not about the machine.
     """
     point = np.clip(start, lower, upper)
-    r, jacobian = with_jacobian(point)
+    r, jacobian = residuals(point)
     chi2 = float(r @ r)
     if not np.isfinite(chi2):
         raise FitError("fit: the start values give no finite pattern; check wavelength, phases and angle range")
@@ -98,26 +96,25 @@ def own(
             trial = np.clip(point + step, lower, upper)
             step = trial - point
             promised = -float(2.0 * gradient @ step + step @ hessian @ step)
-            trial_r = residuals(trial)
+            # nearly every trial is accepted: its Jacobian is asked for at once, which costs less than residuals twice
+            trial_r, trial_jacobian = residuals(trial)
             gained = chi2 - float(trial_r @ trial_r)
             if gained > 0.0 and gained > 1e-4 * promised:
                 break
             if promised < tolerance or damping > 1e10:
                 return Minimum(point, chi2, iteration, bool(promised < tolerance))
             damping *= 8.0
-        point = trial
+        point, r, jacobian = trial, trial_r, trial_jacobian
+        chi2 -= gained
         done = gained < tolerance and promised < tolerance
         damping = max(damping * (0.1 if gained > 0.5 * promised else 0.7), 1e-12)
         if done:
-            return Minimum(point, chi2 - gained, iteration, True)
-        r, jacobian = with_jacobian(point)
-        chi2 = float(r @ r)
+            return Minimum(point, chi2, iteration, True)
     return Minimum(point, chi2, most_iterations, False)
 
 
 def scipy_trf(
     residuals: Residuals,
-    with_jacobian: ResidualsAndJacobian,
     start: Array,
     lower: Array,
     upper: Array,
@@ -128,13 +125,20 @@ def scipy_trf(
     """`scipy.optimize.least_squares`, trust region reflective (see `Engine`)."""
     inside = np.clip(start, lower + 1e-9 * (1 + np.abs(lower)), upper - 1e-9 * (1 + np.abs(upper)))
     inside = np.where(np.isfinite(inside), inside, start)
+    last: list[tuple[bytes, tuple[Array, Array]]] = [(b"", residuals(inside))]
+
+    def evaluated(p: Array) -> tuple[Array, Array]:
+        if last[0][0] != p.tobytes():
+            last[0] = p.tobytes(), residuals(p)
+        return last[0][1]
+
     solution = least_squares(
-        residuals,
+        lambda p: evaluated(p)[0],
         inside,
-        jac=lambda p: with_jacobian(p)[1],
+        jac=lambda p: evaluated(p)[1],
         bounds=(lower, upper),
         x_scale="jac",
-        ftol=max(tolerance / max(float(np.sum(residuals(inside) ** 2)), 1.0), 1e-15),
+        ftol=max(tolerance / max(float(np.sum(last[0][1][0] ** 2)), 1.0), 1e-15),
         xtol=1e-15,
         gtol=1e-15,
         max_nfev=4 * most_iterations,

@@ -81,17 +81,13 @@ class Refinement:
             )
         root = np.where(self.used, 1.0 / np.sqrt(self.variance), 0.0)
 
-        def residuals(point: Array) -> Array:
-            return (self.model.counts(translation.values(point)) - self.observed) * root
-
-        def with_jacobian(point: Array) -> tuple[Array, Array]:
+        def residuals(point: Array) -> tuple[Array, Array]:
             counts, jacobian = self.model.counts_with_jacobian(translation.values(point), translation.wanted)
             jacobian = translation.to_free(jacobian, point)
             return (counts - self.observed) * root, jacobian * root[:, None]
 
         minimum = self.engine(
             residuals,
-            with_jacobian,
             translation.start,
             translation.lower,
             translation.upper,

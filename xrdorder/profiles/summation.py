@@ -5,7 +5,7 @@ therefore split into a smooth tail (`voigt_tail`), summed on a coarse grid and i
 exact line less that tail and vanishes outside a window. Nothing is cut off: at a window of four smoothing lengths
 the core left out is below 3e-4 of a tail that itself is below 1e-3 of the line. Windows without the tail would bias the
 Lorentzian widths and the background, so they are not offered. Inside the window the Voigt function itself is needed
-only in the heart of the line, there for every axial component; from six widths on its asymptotic series is as good.
+only in the heart of the line, there for every axial component; from five widths on its asymptotic series is as good.
 """
 
 from typing import NamedTuple
@@ -19,12 +19,12 @@ from xrdorder.profiles.voigt import fwhm, voigt, voigt_tail, voigt_tail_with_der
 
 Array = NDArray[np.float64]
 
-_HEART_PER_FWHM = 6.0  # beyond six widths the three-term series is the line to 2e-5 of itself
+_HEART_PER_FWHM = 5.0  # beyond five widths the three-term series is the line to 5e-5 of itself
 _WINDOW_PER_FWHM = 10.0
 _SMALLEST_WINDOW_DEG = 3.0
 _CORE_PER_WINDOW = 0.25
 _GRID_PER_CORE = 6.0  # four-point interpolation of a bump of width `core` is then right to 5e-4 of the bump
-_NODES_PER_WIDTH = 4.0  # axial nodes for each line width of axial shift
+_NODES_PER_WIDTH = 3.0  # axial nodes for each line width of axial shift
 _MOST_NODES = 12
 
 

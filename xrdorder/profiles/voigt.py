@@ -93,17 +93,15 @@ def voigt_tail(x: Array, gauss_squared: Array, lorentz: Array, core: Array) -> A
     core
         Smoothing length in degrees: the function varies on this scale and not faster.
     """
-    return voigt_tail_with_derivatives(x, gauss_squared, lorentz, core).value
+    gamma, square, c2, c3 = _tail_coefficients(gauss_squared, lorentz, core)
+    u = 1.0 / (x * x + square)
+    return np.asarray((gamma / np.pi) * u * (1.0 + u * (c2 + c3 * u)))
 
 
 def voigt_tail_with_derivatives(x: Array, gauss_squared: Array, lorentz: Array, core: Array) -> Shape:
     """`voigt_tail` and its derivatives; same arguments."""
-    gamma = 0.5 * np.asarray(lorentz)
-    variance = np.asarray(gauss_squared) / FWHM_PER_SIGMA**2
-    square, g2 = np.asarray(core) ** 2, gamma**2
-    m1 = 3.0 * variance - g2
-    c2 = square + m1
-    c3 = square * (square + 2.0 * m1) + 15.0 * variance**2 - 10.0 * variance * g2 + g2**2
+    gamma, square, c2, c3 = _tail_coefficients(gauss_squared, lorentz, core)
+    variance, g2 = np.asarray(gauss_squared) / FWHM_PER_SIGMA**2, gamma**2
     u = 1.0 / (x * x + square)
     u2 = u * u
     series = u + c2 * u2 + c3 * u2 * u
@@ -117,6 +115,16 @@ def voigt_tail_with_derivatives(x: Array, gauss_squared: Array, lorentz: Array, 
         d_gauss_squared=(strength / FWHM_PER_SIGMA**2) * by_variance * u2,
         d_lorentz=(0.5 / np.pi) * series + (strength * gamma) * by_gamma2 * u2,
     )
+
+
+def _tail_coefficients(gauss_squared: Array, lorentz: Array, core: Array) -> tuple[Array, Array, Array, Array]:
+    """Half width, squared smoothing length, and the coefficients of u^2 and u^3 in the tail series."""
+    gamma = 0.5 * np.asarray(lorentz)
+    variance = np.asarray(gauss_squared) / FWHM_PER_SIGMA**2
+    square, g2 = np.asarray(core) ** 2, gamma**2
+    m1 = 3.0 * variance - g2
+    c3 = square * (square + 2.0 * m1) + 15.0 * variance**2 - 10.0 * variance * g2 + g2**2
+    return gamma, square, square + m1, c3
 
 
 def fwhm(gauss_squared: Array, lorentz: Array) -> Array:
