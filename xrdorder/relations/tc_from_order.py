@@ -1,10 +1,10 @@
 """Critical temperature from the order: an indirect chain, as no published Tc(S) with coefficients was found.
 
-Order gives resistivity, resistivity gives the tin content that has the same resistivity, and that gives Tc: it
-takes for granted that disorder and tin deficit act through the same antisite atoms. The chain takes the site
-order r_a + r_b - 1 for S. At stoichiometry they are the same, and off it the choice is borne out by the
-relations themselves: fully ordered A15 of tin content beta has the site order 4 beta, and rho(S = 4 beta)
-follows rho(beta) within 5 microohm cm from 21 to 25 at.%.
+Order gives resistivity, resistivity gives the tin content of the same resistivity, and that gives Tc: it
+takes for granted that disorder and tin deficit act through the same antisite atoms. The chain takes the
+site order r_a + r_b - 1 for S. At stoichiometry they are the same, and off it the choice is borne out by
+the relations themselves: fully ordered A15 of tin content beta has the site order 4 beta, and rho(S = 4
+beta) follows rho(beta) within 5 microohm cm from 21 to 25 at.%.
 
 Annealing and irradiation give different Tc for the same order in the same layers, so that no single Tc(S)
 exists.

@@ -1,0 +1,115 @@
+"""Contrast to site order, S_a, S_b and the bound on tin."""
+
+import numpy as np
+import pytest
+
+from tests.material.conftest import names
+from xrdorder.crystals.a15 import contrast_shift, order_parameters
+from xrdorder.material import Specimen
+from xrdorder.uncertainty import difference
+from xrdorder.xrays import radiation
+
+
+def doped(**more):
+    return Specimen(
+        mount="ground-powder", temperature_c=22.5, **{"dopants": {"Ta": 0.024}, "lot": "A", **more}
+    )
+
+
+def test_undoped_contrast_is_the_site_order(fitted):
+    material = fitted()
+    assert material.values["site_order"] == 0.93
+    assert material.u("site_order") == pytest.approx(0.007)
+    s_a, s_b = order_parameters(material.values["tin_fraction"], 0.93)
+    assert material.values["S_a"] == pytest.approx(s_a)
+    assert material.values["S_b"] == pytest.approx(s_b)
+    assert material.values["tin_lower_bound"] == pytest.approx(0.2325)
+    assert material.u("tin_lower_bound") == pytest.approx(0.00175)
+
+
+def test_derivatives_are_those_of_the_formulas(fitted):
+    material, step = fitted(), 1e-7
+    row = material.contributions.row
+    beta_row = row("tin_fraction")
+    x_row = row("site_order")
+    for k, name in enumerate(("S_a", "S_b")):
+        beta, x = material.values["tin_fraction"], material.values["site_order"]
+        by_beta = float(order_parameters(beta + step, x)[k] - order_parameters(beta - step, x)[k]) / (
+            2 * step
+        )
+        by_x = float(order_parameters(beta, x + step)[k] - order_parameters(beta, x - step)[k]) / (2 * step)
+        np.testing.assert_allclose(row(name), by_beta * beta_row + by_x * x_row, rtol=1e-6, atol=1e-12)
+
+
+def test_dopants_take_their_share_of_the_contrast(fitted):
+    material = fitted(doped())
+    energy = radiation("cu-ka").energy_ev
+    shift = contrast_shift({"Ta": 0.024}, {"Ta": 0.30}, energy, 1.337)
+    assert material.values["site_order"] == pytest.approx(0.93 - shift)
+    row = dict(zip(material.contributions.sources, material.contributions.row("site_order"), strict=True))
+    # One standard deviation off in the partition and the content, computed from scratch.
+    moved = contrast_shift({"Ta": 0.024}, {"Ta": 0.42}, energy, 1.337)
+    assert row["dopant site/Ta"] == pytest.approx(shift - moved, rel=1e-6)
+    moved = contrast_shift({"Ta": 0.027}, {"Ta": 0.30}, energy, 1.337)
+    assert row["dopant content/Ta"] == pytest.approx(shift - moved, rel=1e-6)
+
+
+def test_tin_on_tin_sites_is_what_bounds_tin(fitted):
+    material = fitted(doped())
+    taken = 4 * 0.024 * 0.30
+    x = material.values["site_order"] - taken
+    assert material.values["tin_lower_bound"] == pytest.approx(x / 4)
+    assert material.values["S_a"] == pytest.approx(x / (4 * material.values["tin_fraction"]))
+    # More tantalum on tin sites lowers both the site order read from the contrast and what is left for tin.
+    row = dict(
+        zip(material.contributions.sources, material.contributions.row("tin_lower_bound"), strict=True)
+    )
+    order = dict(zip(material.contributions.sources, material.contributions.row("site_order"), strict=True))
+    assert row["dopant site/Ta"] == pytest.approx((order["dopant site/Ta"] - 4 * 0.024 * 0.12) / 4)
+    assert row["dopant site/Ta"] < 0.0
+
+
+def test_content_is_common_to_a_lot_and_partition_is_not(fitted):
+    one = fitted(doped())
+    d = difference(one.contributions, fitted(doped()).contributions, "site_order", 0.0, 0.0)
+    budget = dict(one.contributions.budget("site_order"))
+    assert d.u == pytest.approx(np.sqrt(2) * np.hypot(budget["dopant site"], budget["counting"]), rel=1e-6)
+    other = fitted(doped(lot="B"))
+    assert difference(one.contributions, other.contributions, "site_order", 0.0, 0.0).u > d.u
+
+
+def test_order_beyond_what_the_lattice_allows_is_evidence_not_an_error(fitted):
+    material = fitted(a_nm=0.5281, order_contrast=0.98)
+    assert material.values["S_a"] > 1.2
+    (flag,) = [flag for flag in material.flags if flag.name == "tin-scale"]
+    assert "24.5 at.%" in flag.message
+    assert "a(tin) scale" in flag.message
+    assert "tin-scale" not in names(fitted())
+    # Slightly above one is within the uncertainties: nothing is said.
+    slight = fitted(a_nm=0.5287)
+    assert slight.values["S_a"] > 1.0
+    assert "tin-scale" not in names(slight)
+
+
+def test_order_above_one_is_said(fitted):
+    assert "order-above-one" in names(fitted(order_contrast=1.03))
+    assert "order-above-one" not in names(fitted(order_contrast=1.01))
+
+
+def test_without_contrast_there_is_no_order(fitted):
+    material = fitted(order_contrast=float("nan"))
+    for quantity in ("site_order", "S_a", "S_b", "tin_lower_bound"):
+        assert np.isnan(material.values[quantity])
+        assert np.isnan(material.u(quantity))
+    assert np.isfinite(material.values["tin_fraction"])
+
+
+def test_helper_quantities_do_not_leave_the_house(fitted):
+    material = fitted(doped())
+    allowed = {
+        "a_nm", "order_contrast", "site_order", "S_a", "S_b", "tin_fraction", "tin_lower_bound",
+        "domain_size_nm",
+        "microstrain", "a15_fraction", "lorentz_sec", "lorentz_tan", "gauss_tan2", "weight_fraction_nb3sn",
+    }  # fmt: skip
+    assert set(material.contributions.quantities) == allowed
+    assert set(material.values) == allowed | {"tin_spread"}

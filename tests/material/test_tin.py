@@ -1,0 +1,164 @@
+"""Lattice parameter to tin: reference temperature, the two lines, scale, strain, dopants."""
+
+import numpy as np
+import pytest
+
+from tests.material.conftest import names
+from xrdorder.material import MOUNTS, Specimen
+from xrdorder.relations import relation
+from xrdorder.uncertainty import difference
+
+POWDER = {"mount": "ground-powder"}
+
+
+def test_all_lattice_parameters_are_at_the_reference_temperature(fitted):
+    warm = fitted(Specimen(**POWDER, temperature_c=56.5))
+    cold = fitted(Specimen(**POWDER, temperature_c=22.5))
+    # 34 K are 0.136 pm, one at.% of tin: 7.6e-6 x 34 x 0.5288 nm = 0.1366 pm.
+    assert 1e3 * (cold.values["a_nm"] - warm.values["a_nm"]) == pytest.approx(0.1366, abs=2e-4)
+    assert cold.values["tin_fraction"] - warm.values["tin_fraction"] == pytest.approx(0.01005, abs=5e-5)
+    # The expansion is known to 5 % and is everybody's: 34 K x 0.4e-6 x 0.5288 nm.
+    budget = dict(warm.contributions.budget("a_nm"))
+    assert budget["thermal expansion"] == pytest.approx(7.2e-6, rel=0.01)
+    assert "thermal expansion" not in dict(cold.contributions.budget("a_nm"))
+
+
+def test_a_temperature_nobody_gave_is_assumed_and_said(fitted):
+    unknown = fitted(Specimen(**POWDER))
+    # 1.2 K x 7.6e-6/K x 0.5288 nm.
+    assert dict(unknown.contributions.budget("a_nm"))["temperature"] == pytest.approx(4.82e-6, rel=0.01)
+    assert any("no temperature was given" in text for text in unknown.assumptions)
+    assert unknown.contributions.part("a_nm", shared=False) > fitted().contributions.part(
+        "a_nm", shared=False
+    )
+
+
+def test_tin_comes_from_the_measured_line_and_the_other_is_its_doubt(fitted):
+    material = fitted()
+    by = {name: float(relation(f"godeke-2006-{name}")(0.5288)) for name in ("measured", "end-points")}
+    assert material.values["tin_fraction"] == pytest.approx(by["measured"])
+    budget = dict(material.contributions.budget("tin_fraction"))
+    assert budget["a(tin) slope"] == pytest.approx(by["end-points"] - by["measured"])
+    assert budget["a(tin) scale"] == pytest.approx(0.0147, abs=1e-4)
+    assert material.u("tin_fraction") == pytest.approx(0.0152, abs=2e-4)
+
+
+def test_the_slope_does_not_matter_at_the_pivot(fitted):
+    assert "a(tin) slope" not in dict(fitted(a_nm=0.5290).contributions.budget("tin_fraction")) or (
+        dict(fitted(a_nm=0.5290).contributions.budget("tin_fraction"))["a(tin) slope"] < 1e-9
+    )
+    below = fitted(a_nm=0.5287).contributions.row("tin_fraction")
+    above = fitted(a_nm=0.5293).contributions.row("tin_fraction")
+    slope = fitted().contributions.sources.index("a(tin) slope")
+    # Opposite sides of the pivot, equally far: opposite signs.
+    assert below[slope] == pytest.approx(-above[slope])
+
+
+def test_the_scale_cancels_between_samples_measured_alike(fitted):
+    one, two = fitted(a_nm=0.52880), fitted(a_nm=0.52867)
+    d = difference(
+        one.contributions,
+        two.contributions,
+        "tin_fraction",
+        one.values["tin_fraction"],
+        two.values["tin_fraction"],
+    )
+    assert d.value == pytest.approx(0.13e-3 / 0.0136, rel=1e-6)
+    assert one.u("tin_fraction") > 0.014
+    assert d.u < 0.0033
+    # What is left: the slope (23 % of the difference), the samples' own scatter, temperature and counting.
+    own = np.hypot(one.u_tin_independent, two.u_tin_independent)
+    assert d.u == pytest.approx(np.hypot(own, (1 - 0.0136 / 0.0176) * d.value), rel=1e-6)
+    assert d.probability_positive > 0.99
+
+
+def test_equal_tin_is_compared_without_the_slope(fitted):
+    one, two = fitted(), fitted()
+    d = difference(one.contributions, two.contributions, "tin_fraction", 0.0, 0.0)
+    assert d.u == pytest.approx(np.sqrt(2.0) * one.u_tin_independent)
+    assert 0.001 < d.u < 0.003
+
+
+def test_tin_outside_the_a15_field_is_given_and_said(fitted):
+    for a_nm, side in ((0.5279, "low"), (0.5293, "high")):
+        material = fitted(a_nm=a_nm)
+        assert np.isfinite(material.values["tin_fraction"]), side
+        assert "tin-outside-a15" in names(material)
+    assert "tin-outside-a15" not in names(fitted())
+
+
+@pytest.mark.parametrize(
+    ("mount", "angle", "at_percent"),
+    [
+        # Computed apart: -0.2 % axial strain reads as 7.8 at.% along the wire, 2.8 at.% across (nu = 0.36).
+        ("polished-section", None, -7.78),
+        ("wires-laid-flat", None, 2.80),
+        ("polished-section", 90.0, 2.80),
+        ("wires-laid-flat", 0.0, -7.78),
+        ("transmission", None, -7.78),
+        ("ground-powder", None, 0.0),
+        ("whole-filaments", None, 0.0),
+    ],
+)
+def test_the_mount_says_which_strain_is_seen(fitted, mount, angle, at_percent):
+    material = fitted(Specimen(mount=mount, wire_axis_angle_deg=angle, temperature_c=22.5, lot="A"))
+    strain = dict(material.contributions.budget("tin_fraction")).get("strain state", 0.0)
+    assert 100 * strain == pytest.approx(abs(at_percent), abs=0.01)
+    assert ("strain-state" in names(material)) == (at_percent != 0.0)
+    if at_percent:
+        row = dict(
+            zip(material.contributions.sources, material.contributions.row("tin_fraction"), strict=True)
+        )
+        assert np.sign(row["strain state/lot"]) == np.sign(at_percent)
+
+
+def test_strain_is_largely_common_to_a_lot_and_to_nobody_without_one(fitted):
+    def u_difference(first, second):
+        one, two = (
+            fitted(Specimen(mount="wires-laid-flat", temperature_c=22.5, lot=lot)) for lot in (first, second)
+        )
+        return difference(one.contributions, two.contributions, "tin_fraction", 0.0, 0.0).u
+
+    assert u_difference("A", "A") < 0.3 * u_difference("A", "B")
+    assert u_difference("", "") == pytest.approx(u_difference("A", "B"))
+
+
+def test_an_unknown_mount_is_not_taken_for_a_powder(fitted):
+    material = fitted(Specimen(temperature_c=22.5))
+    assert "mount-unknown" in names(material)
+    assert material.u("tin_fraction") > 1.5 * fitted().u("tin_fraction")
+
+
+def test_no_direction_counts_as_free_of_strain(fitted):
+    angles = np.linspace(0.0, 90.0, 19)
+    strains = [
+        dict(
+            fitted(
+                Specimen(mount="polished-section", wire_axis_angle_deg=angle, temperature_c=22.5)
+            ).contributions.budget("tin_fraction")
+        )["strain state"]
+        for angle in angles
+    ]
+    assert min(strains) > 0.007
+
+
+def test_whole_filaments_are_seen_from_outside(fitted):
+    assert "rim-weighted" in names(fitted(Specimen(mount="whole-filaments")))
+    assert set(MOUNTS) >= {"whole-filaments"}
+
+
+def test_dopants_may_move_the_lattice(fitted):
+    doped = fitted(Specimen(**POWDER, dopants={"Ta": 0.024}, temperature_c=22.5))
+    # 2.4 at.% x 0.05 pm per at.% over 0.136 pm.
+    assert dict(doped.contributions.budget("tin_fraction"))["dopant lattice effect"] == pytest.approx(
+        0.0088, rel=0.01
+    )
+    assert doped.values["tin_fraction"] == fitted().values["tin_fraction"]
+
+
+def test_without_a_lattice_parameter_there_is_no_tin(fitted):
+    material = fitted(a_nm=float("nan"))
+    assert np.isnan(material.values["tin_fraction"])
+    assert np.isnan(material.u("tin_fraction"))
+    assert np.isnan(material.values["S_a"])
+    assert np.isfinite(material.values["tin_lower_bound"])

@@ -1,0 +1,12 @@
+"""What the A15 is like: tin, order, domain size and strain from the quantities of a fit.
+
+`characterise` does all of it for a `Specimen`. Each step stands in its own module: `lattice` (to 22.5 °C),
+`tin` (which published line, and what speaks against it), `order` (dopants, S_a, S_b, the bound on tin),
+`widths`.
+"""
+
+from xrdorder.material.characterise import Material, characterise
+from xrdorder.material.specimen import MOUNTS, Specimen
+from xrdorder.material.tin import A15_FIELD
+
+__all__ = ["A15_FIELD", "MOUNTS", "Material", "Specimen", "characterise"]

@@ -1,0 +1,107 @@
+"""All that a fitted pattern says about the A15, in one call."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from xrdorder.fitting.result import Flag
+from xrdorder.material.account import Account
+from xrdorder.material.lattice import refer_lattice
+from xrdorder.material.order import add_order_parameters, add_site_order, forget_helpers
+from xrdorder.material.specimen import Specimen
+from xrdorder.material.tin import add_tin
+from xrdorder.material.widths import SHAPE_FACTOR, add_domain_size, add_microstrain
+from xrdorder.uncertainty import Contributions
+from xrdorder.xrays import Radiation
+
+
+@dataclass(frozen=True)
+class Material:
+    """What the A15 of a sample is like.
+
+    Attributes
+    ----------
+    values : dict of str to float
+        Quantities of the fit and those derived from them: ``a_nm`` (at 22.5 °C), ``order_contrast``,
+        ``site_order``, ``S_a``, ``S_b``, ``tin_fraction``, ``tin_lower_bound``, ``domain_size_nm``,
+        ``microstrain``, ``tin_spread``, ``a15_fraction``. NaN where one cannot be given.
+    contributions : Contributions
+        Their uncertainty by source and group.
+    flags : tuple of Flag
+        What the reader must know.
+    assumptions : tuple of str
+        What was taken for granted because nobody said otherwise.
+    shape_factor : str
+        Convention of the domain size.
+    """
+
+    values: dict[str, float]
+    contributions: Contributions
+    flags: tuple[Flag, ...]
+    assumptions: tuple[str, ...] = ()
+    shape_factor: str = SHAPE_FACTOR
+
+    def u(self, quantity: str) -> float:
+        """Total standard uncertainty (k = 1) of a quantity."""
+        return self.contributions.total(quantity)
+
+    @property
+    def u_tin_independent(self) -> float:
+        """Part of the standard uncertainty of the tin fraction that no other sample shares."""
+        return self.contributions.part("tin_fraction", shared=False)
+
+
+def characterise(
+    values: Mapping[str, float],
+    contributions: Contributions,
+    specimen: Specimen | None = None,
+    *,
+    radiation: Radiation,
+    wavelength_nm: float | None = None,
+    a15: str = "nb3sn",
+) -> Material:
+    """Derive from the quantities of a fit what the A15 is like.
+
+    Parameters
+    ----------
+    values : mapping of str to float
+        ``a_nm`` (as measured, nm), ``order_contrast``, ``lorentz_sec``, ``lorentz_tan`` (full widths,
+        degrees), ``gauss_tan2`` (degrees squared), ``weight_fraction_<phase>``; any of them may be missing.
+    contributions : Contributions
+        Their uncertainty table.
+    specimen : Specimen, optional
+        Dopants, mount, temperature, lot.
+    radiation : Radiation
+        For the share of dopants in the contrast, and the wavelength.
+    wavelength_nm : float, optional
+        Wavelength of the domain size; that of the radiation unless given.
+    a15 : str, optional
+        Name of the A15 phase in ``weight_fraction_<phase>``.
+
+    Returns
+    -------
+    Material
+        Contradictions among quantities (S_a above one, tin below the bound by order) are flags, never errors.
+
+    Raises
+    ------
+    UnknownNameError
+        A dopant whose sites are not known.
+    """
+    specimen = Specimen() if specimen is None else specimen
+    account = Account(values, contributions)
+    refer_lattice(account, specimen)
+    add_tin(account, specimen)
+    add_site_order(account, specimen, radiation)
+    add_order_parameters(account, specimen)
+    forget_helpers(account)
+    add_domain_size(account, radiation.wavelength_nm if wavelength_nm is None else wavelength_nm)
+    add_microstrain(account)
+    fraction = f"weight_fraction_{a15}"
+    if account.given(fraction):
+        known = fraction in contributions.quantities
+        account.add("a15_fraction", account.values[fraction], {fraction: 1.0} if known else {})
+    else:
+        account.absent("a15_fraction")
+    return Material(account.values, account.contributions, tuple(account.flags), tuple(account.assumptions))
