@@ -3,19 +3,21 @@
 `phase` takes a name of the catalogue, or the path of a file: a CIF with a crystal structure, or a TOML like
 those of the catalogue (folder ``phases`` beside this module). Such a TOML reads::
 
-    title = "Halite, NaCl" space_group = "F m -3 m"              # where there are two origins, ":1" or ":2"
-    behind it lengths_nm = { a = 0.5640 }           # a | a, c | a, b, c, as many as the crystal system
-    leaves free source = "handbook, page, edition"    # optional, so are all entries below range_percent =
-    1.0                   # the lattice parameter is looked for within this, 1 % by default; or range_nm = {
-    a = [0.560, 0.568] }     # within this angles_deg = { beta = 98.84 }         # monoclinic, triclinic,
-    rhombohedral (alpha) cells need them thermal_expansion_per_k = 40e-6       # linear, near room
-    temperature
+    title = "Halite, NaCl"
+    space_group = "F m -3 m"              # of groups with two origins with ":1" or ":2" behind
+    lengths_nm = { a = 0.5640 }           # a | a, c | a, b, c, as many as the crystal system leaves free
+    source = "handbook, page, edition"    # optional, so are all entries below
+    range_percent = 1.0                   # where it is looked for, 1 % by default; or
+    range_nm = { a = [0.560, 0.568] }     # between these
+    angles_deg = { beta = 98.84 }         # monoclinic, triclinic, rhombohedral (alpha) cells need them
+    thermal_expansion_per_k = 40e-6       # linear, near room temperature
 
-    [[sites]]                             # one of these for each site: symmetry makes the other atoms of
-    the cell label = "4a" position = [0, 0, 0]                  # fractions of the cell; "1/3" is exact,
-    0.3333 is put right occupancy = { Na = 1.0 }              # several elements may share a site b_iso_nm2
-    = 0.015                     # B of exp(-B sin²θ/λ²); 0.01 nm² is 1 Å² b_iso_bounds_nm2 = [0.005, 0.03]
-    # between which it may be fitted
+    [[sites]]                             # one for each site: symmetry makes the other atoms of the cell
+    label = "4a"
+    position = [0, 0, 0]                  # fractions of the cell; "1/3" is exact, 0.3333 is put right
+    occupancy = { Na = 1.0 }              # several elements may share a site
+    b_iso_nm2 = 0.015                     # B of exp(-B sin²θ/λ²); 0.01 nm² is 1 Å²
+    b_iso_bounds_nm2 = [0.005, 0.03]      # between which it may be fitted
 
     [order]                               # only where long-range order is to be measured
     sites = ["2a", "6c"]

@@ -5,8 +5,8 @@ K is the inverse of the matrix of cosines between the axes, so that
 
     1/d² = sum_ij h_i h_j K_ij / (a_i a_j)
 
-and the derivative by each length follows without a case per system. Lengths that symmetry ties together (a
-= b = c of a cubic cell) share one free length.
+and the derivative by each length follows without a case per system. Lengths that symmetry ties together (all
+three of a cubic cell) share one free length.
 """
 
 import numpy as np

@@ -16,7 +16,13 @@ from numpy.typing import NDArray
 
 from xrdorder.crystals.lattice import all_lengths, free_lengths
 from xrdorder.crystals.phase import Order, Phase, Site
-from xrdorder.crystals.symmetry import SAME_ATOM_NM, equivalent_positions, space_group, system_of
+from xrdorder.crystals.symmetry import (
+    SAME_ATOM_NM,
+    distances_nm,
+    equivalent_positions,
+    space_group,
+    system_of,
+)
 from xrdorder.exceptions import PhaseError, UnknownNameError
 from xrdorder.xrays.scattering import GEMMI_TABLE
 
@@ -27,6 +33,10 @@ Array = NDArray[np.float64]
 DEFAULT_B_ISO_NM2 = 0.006
 DEFAULT_B_BOUNDS_NM2 = (0.001, 0.05)
 DEFAULT_RANGE_PERCENT = 1.0
+#: No two atoms come nearer than this, nm; the shortest bonds, those of hydrogen, are 0.074 nm.
+CLOSEST_ATOMS_NM = 0.04
+#: Largest sum of occupancies: one part in a thousand over full is how three thirds are written.
+FULL = 1.001
 
 _KEYS = {
     "name", "title", "space_group", "lengths_nm", "angles_deg", "range_percent", "range_nm", "sites", "order",
@@ -106,8 +116,7 @@ def _position(reader: _Reader) -> list[float]:
 def _occupancy(reader: _Reader) -> dict[str, float]:
     raw = reader.mapping("occupancy", reader.need("occupancy", "{ Nb = 1.0 }"))
     shares = {element: reader.number("occupancy", share, 0.0, 1.0) for element, share in raw.items()}
-    # One part in a thousand over full is how three thirds are written.
-    if not shares or not 0.0 < sum(shares.values()) <= 1.001:
+    if not shares or not 0.0 < sum(shares.values()) <= FULL:
         raise reader.fail("occupancy", "the shares of a site must add up to more than 0 and at most 1")
     for element in shares:
         _check_element(reader.where, element)
@@ -174,12 +183,18 @@ def _cell(system: str, lengths: Sequence[float], angles: Sequence[float]) -> gem
 
 
 def _check_apart(where: str, sites: Sequence[Site], cell: gemmi.UnitCell) -> None:
-    to_nm = 0.1 * np.array(cell.orth.mat.tolist())
+    """Refuse atoms on top of each other, unless their occupancies say that only one is there at a time."""
     for row, first in enumerate(sites):
+        own = distances_nm(first.positions, first.positions, cell)[np.triu_indices(len(first.positions), 1)]
+        if own.size and own.min() < CLOSEST_ATOMS_NM and 2 * sum(first.occupancy.values()) > FULL:
+            raise PhaseError(
+                f"{where}: site '{first.label}': equivalent positions are {own.min():.3f} nm apart, too "
+                "close to a special position but not on it; write the position exactly"
+            )
         for second in sites[row + 1 :]:
-            step = first.positions[:, None, :] - second.positions[None, :, :]
-            step -= np.round(step)
-            if np.linalg.norm(step @ to_nm.T, axis=-1).min() < SAME_ATOM_NM:
+            apart = distances_nm(first.positions, second.positions, cell).min()
+            both = sum(first.occupancy.values()) + sum(second.occupancy.values())
+            if apart < CLOSEST_ATOMS_NM and both > FULL:
                 raise PhaseError(
                     f"{where}: sites '{first.label}' and '{second.label}' share a place; "
                     "write one site with both elements in its occupancy"
@@ -352,23 +367,20 @@ def phase_from_cif(path: Path) -> Phase:
     angles = (structure.cell.alpha, structure.cell.beta, structure.cell.gamma)
     cell = _cell(system, lengths, angles)
     sites: list[Site] = []
-    to_nm = 0.1 * np.array(cell.orth.mat.tolist())
     for atom in structure.sites:
         element = atom.element.name
         _check_element(f"{where}: atom {atom.label}", element)
-        if not 0.0 < atom.occ <= 1.001:
+        if not 0.0 < atom.occ <= FULL:
             raise PhaseError(f"{where}: atom {atom.label}: occupancy {atom.occ} is not between 0 and 1")
         try:
             positions = equivalent_positions(group, atom.fract.tolist(), cell)
         except PhaseError as error:
             raise PhaseError(f"{where}: atom {atom.label}: {error}") from None
         for index, site in enumerate(sites):
-            step = positions[0] - site.positions
-            step -= np.round(step)
-            if np.linalg.norm(step @ to_nm.T, axis=-1).min() < SAME_ATOM_NM:
+            if distances_nm(positions[:1], site.positions, cell).min() < SAME_ATOM_NM:
                 shares = dict(site.occupancy)
                 shares[element] = shares.get(element, 0.0) + atom.occ
-                if sum(shares.values()) > 1.001:
+                if sum(shares.values()) > FULL:
                     raise PhaseError(f"{where}: atom {atom.label} shares a place that is already full")
                 sites[index] = Site(site.label, site.positions, shares, site.b_iso_nm2, site.b_iso_bounds_nm2)
                 break
@@ -381,6 +393,7 @@ def phase_from_cif(path: Path) -> Phase:
             label = atom.label if atom.label not in taken else f"{atom.label}-{len(sites) + 1}"
             bounds = (min(low, 0.5 * b_iso), max(high, 2.0 * b_iso))
             sites.append(Site(label, positions, {element: float(atom.occ)}, b_iso, bounds))
+    _check_apart(where, sites, cell)
     spread = DEFAULT_RANGE_PERCENT / 100.0
     return Phase(
         name=short_name(path.stem),

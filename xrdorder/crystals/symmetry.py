@@ -11,9 +11,8 @@ from xrdorder.exceptions import PhaseError
 
 Array = NDArray[np.float64]
 
-#: Images of one atom closer than this are the same atom on a special position; no two atoms come this near
-#: (nm).
-SAME_ATOM_NM = 0.04
+#: Images of one atom closer than this (nm) are the same atom on a special position, written with few digits.
+SAME_ATOM_NM = 0.005
 
 
 def space_group(name: str) -> gemmi.SpaceGroup:
@@ -44,9 +43,12 @@ def system_of(group: gemmi.SpaceGroup) -> str:
     return str(group.crystal_system_str())
 
 
-def is_centrosymmetric(name: str) -> bool:
-    """Tell whether a space group has an inversion centre."""
-    return bool(space_group(name).operations().is_centrosymmetric())
+def distances_nm(first: ArrayLike, second: ArrayLike, cell: gemmi.UnitCell) -> Array:
+    """Return distances of fractional positions (m, 3) and (n, 3) by way of the nearest cell: nm, (m, n)."""
+    step = np.asarray(first, dtype=np.float64)[:, None, :] - np.asarray(second, dtype=np.float64)[None, :, :]
+    step -= np.round(step)
+    to_nm = 0.1 * np.array(cell.orth.mat.tolist())
+    return np.asarray(np.linalg.norm(step @ to_nm.T, axis=-1), dtype=np.float64)
 
 
 def equivalent_positions(group: gemmi.SpaceGroup, position: ArrayLike, cell: gemmi.UnitCell) -> Array:
@@ -75,14 +77,12 @@ def equivalent_positions(group: gemmi.SpaceGroup, position: ArrayLike, cell: gem
     start = np.asarray(position, dtype=np.float64)
     operations = list(group.operations())
     images = np.array([op.apply_to_xyz(list(start)) for op in operations])
-    to_nm = 0.1 * np.array(cell.orth.mat.tolist())
     clusters: list[list[Array]] = []
     for image in images:
         for cluster in clusters:
-            step = image - cluster[0]
-            step -= np.round(step)
-            if np.linalg.norm(to_nm @ step) < SAME_ATOM_NM:
-                cluster.append(cluster[0] + step)
+            if distances_nm([image], [cluster[0]], cell)[0, 0] < SAME_ATOM_NM:
+                step = image - cluster[0]
+                cluster.append(cluster[0] + step - np.round(step))
                 break
         else:
             clusters.append([image])
