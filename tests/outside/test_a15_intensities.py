@@ -74,11 +74,12 @@ def test_order_line_against_strong_line() -> None:
 
 @pytest.mark.parametrize(("name", "expected"), [("cu-ka1", 337.0), ("mo-ka1", 400.0)])
 def test_strength_of_the_order_line(name: str, expected: float) -> None:
-    """|F(110)|² of the ordered crystal at rest; molybdenum radiation, just below the Nb K edge, raises it by 19 %."""
+    """|F(110)|² of the ordered crystal at rest; Mo radiation, just below the Nb K edge, raises it by 19 %."""
     f_squared = structure_factor_squared(
         phase("nb3sn"), [[1, 1, 0]], [S_110], radiation(name).energy_ev, b_iso_nm2=[0.0, 0.0]
     )
-    # Calculated independently from the same tables, printed without decimals. Other tables give 330-340 and 398-404.
+    # Calculated independently from the same tables, printed without decimals. Other tables give 330-340 and
+    # 398-404.
     assert f_squared[0] == pytest.approx(expected, abs=1.0)
 
 

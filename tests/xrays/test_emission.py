@@ -6,7 +6,7 @@ from importlib.resources import files
 
 import pytest
 
-from xrdorder.exceptions import UnknownNameError
+from xrdorder.exceptions import UnknownNameError, ValidityError
 from xrdorder.xrays import radiation, radiation_names
 from xrdorder.xrays.emission import HC_1998_EV_NM
 
@@ -72,12 +72,12 @@ def test_alpha2_ratio_can_be_changed_and_taken_away() -> None:
 
 @pytest.mark.parametrize("ratio", [-0.1, math.nan, math.inf])
 def test_impossible_ratio(ratio: float) -> None:
-    with pytest.raises(ValueError, match="not negative"):
+    with pytest.raises(ValidityError, match="not negative"):
         radiation("cu-ka").with_alpha2_ratio(ratio)
 
 
 def test_single_line_has_no_alpha2_to_set() -> None:
-    with pytest.raises(ValueError, match="no Ka2"):
+    with pytest.raises(ValidityError, match="no Ka2"):
         radiation("cu-ka1").with_alpha2_ratio(0.5)
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.crystals.lattice import cell_volume
+from xrdorder.exceptions import PhaseError
 
 Array = NDArray[np.float64]
 
@@ -111,11 +112,11 @@ class Phase:
         return float(mass / AVOGADRO / (self.cell_volume_nm3(lengths) * 1e-21))
 
     def site(self, label: str) -> Site:
-        """Return the site of that label; KeyError if there is none."""
+        """Return the site of that label; PhaseError if there is none."""
         for site in self.sites:
             if site.label == label:
                 return site
-        raise KeyError(f"phase {self.name} has no site '{label}'")
+        raise PhaseError(f"phase {self.name} has no site '{label}'")
 
     def with_occupancies(self, occupancies: Mapping[str, Mapping[str, float]]) -> "Phase":
         """Return the phase with other occupancies on the labelled sites."""

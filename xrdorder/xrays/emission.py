@@ -16,7 +16,7 @@ from functools import lru_cache
 from importlib.resources import files
 from typing import Any
 
-from xrdorder.exceptions import UnknownNameError
+from xrdorder.exceptions import UnknownNameError, ValidityError
 
 #: Planck constant times speed of light, eV nm; exact in the SI of 2019.
 HC_EV_NM = 1239.841984332
@@ -106,16 +106,16 @@ class Radiation:
 
         Raises
         ------
-        ValueError
+        ValidityError
             If the ratio is negative or not finite, or not 0 where there is no Kα2.
         """
         if not (math.isfinite(ratio) and ratio >= 0.0):
-            raise ValueError(f"Ka2/Ka1 ratio {ratio}: give a finite number that is not negative")
+            raise ValidityError(f"Ka2/Ka1 ratio {ratio}: give a finite number that is not negative")
         old = self.alpha2_ratio
         if old == 0.0:
             if ratio == 0.0:
                 return self
-            raise ValueError(f"radiation {self.name} has no Ka2 line: its Ka2/Ka1 ratio can only be 0")
+            raise ValidityError(f"radiation {self.name} has no Ka2 line: its Ka2/Ka1 ratio can only be 0")
         scale = {True: ratio / (1.0 + ratio) * (1.0 + old) / old, False: (1.0 + old) / (1.0 + ratio)}
         lines = tuple(replace(line, weight=line.weight * scale[line.group == "Ka2"]) for line in self.lines)
         return replace(self, lines=lines)
