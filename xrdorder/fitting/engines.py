@@ -70,8 +70,8 @@ def own(
 ) -> Minimum:
     """Bounded Levenberg-Marquardt with analytic Jacobian (see `Engine`).
 
-    A parameter at its bound whose gradient points outward rests for the step; the others move and are cut off at
-    their bounds. A change of chi2 by one is a shift by one standard uncertainty, so the tolerance is a statement
+    A parameter at its bound whose gradient points outward rests for the step; one that would pass its bound stops there
+    and the others are solved for anew, for a step that is merely cut off may lead uphill. A change of chi2 by one is a shift by one standard uncertainty, so the tolerance is a statement
     about the answer, not about the machine.
     """
     point = np.clip(start, lower, upper)
@@ -84,17 +84,11 @@ def own(
         gradient, hessian = jacobian.T @ r, jacobian.T @ jacobian
         resting = ((point <= lower) & (gradient > 0.0)) | ((point >= upper) & (gradient < 0.0))
         resting |= np.diag(hessian) <= 0.0
-        moving = np.flatnonzero(~resting)
-        if len(moving) == 0:
+        if resting.all():
             return Minimum(point, chi2, iteration, True)
-        scale = np.sqrt(np.diag(hessian)[moving])
-        scaled = hessian[np.ix_(moving, moving)] / np.outer(scale, scale)
         while True:
-            factor = cho_factor(scaled + damping * np.eye(len(moving)), check_finite=False)
-            step = np.zeros_like(point)
-            step[moving] = -cho_solve(factor, gradient[moving] / scale, check_finite=False) / scale
+            step = _boxed_step(hessian, gradient, damping, lower - point, upper - point, ~resting)
             trial = np.clip(point + step, lower, upper)
-            step = trial - point
             promised = -float(2.0 * gradient @ step + step @ hessian @ step)
             # nearly every trial is accepted: its Jacobian is asked for at once, which costs less than residuals twice
             trial_r, trial_jacobian = residuals(trial)
@@ -111,6 +105,26 @@ def own(
         if done:
             return Minimum(point, chi2, iteration, True)
     return Minimum(point, chi2, most_iterations, False)
+
+
+def _boxed_step(
+    hessian: Array, gradient: Array, damping: float, lowest: Array, highest: Array, moving: NDArray[np.bool_]
+) -> Array:
+    """Damped Gauss-Newton step inside the box lowest <= step <= highest for the parameters that move."""
+    step = np.zeros_like(gradient)
+    moving = moving.copy()
+    while moving.any():
+        index = np.flatnonzero(moving)
+        scale = np.sqrt(np.diag(hessian)[index])
+        scaled = hessian[np.ix_(index, index)] / np.outer(scale, scale) + damping * np.eye(len(index))
+        pull = gradient[index] + hessian[index] @ np.where(moving, 0.0, step)
+        solved = -cho_solve(cho_factor(scaled, check_finite=False), pull / scale, check_finite=False) / scale
+        beyond = (solved < lowest[index]) | (solved > highest[index])
+        step[index] = np.clip(solved, lowest[index], highest[index])
+        if not beyond.any():
+            break
+        moving[index[beyond]] = False
+    return step
 
 
 def scipy_trf(
