@@ -24,8 +24,8 @@ _WINDOW_PER_FWHM = 10.0
 _SMALLEST_WINDOW_DEG = 3.0
 _CORE_PER_WINDOW = 0.25
 _GRID_PER_CORE = 6.0  # four-point interpolation of a bump of width `core` is then right to 5e-4 of the bump
-_NODES_PER_WIDTH = 3.0  # axial nodes for each line width of axial shift
-_MOST_NODES = 12
+_NODES_PER_WIDTH = 4.0  # axial nodes for each line width of axial shift
+_MOST_NODES = 40
 
 
 class Lines(NamedTuple):
