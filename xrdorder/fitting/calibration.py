@@ -186,7 +186,7 @@ def _calibration(
             f"{job.pattern.attrs.get('source_file', 'pattern')}: the lines of {standard.name} are not in this pattern; "
             "check the file, the standard and the radiation"
         )
-    enlargement = job.enlargement(values)
+    enlargement = job.enlargement(fit.weighted_residual())
     covariance = solution.covariance * enlargement**2
     shift = response(solution, by_held)
     n = len(INSTRUMENT_NAMES)

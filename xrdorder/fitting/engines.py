@@ -137,8 +137,8 @@ def scipy_trf(
     most_iterations: int = 60,
 ) -> Minimum:
     """`scipy.optimize.least_squares`, trust region reflective (see `Engine`)."""
-    inside = np.clip(start, lower + 1e-9 * (1 + np.abs(lower)), upper - 1e-9 * (1 + np.abs(upper)))
-    inside = np.where(np.isfinite(inside), inside, start)
+    # scipy starts strictly inside the bounds only
+    inside = np.minimum(np.maximum(start, np.nextafter(lower, np.inf)), np.nextafter(upper, -np.inf))
     last: list[tuple[bytes, tuple[Array, Array]]] = [(b"", residuals(inside))]
 
     def evaluated(p: Array) -> tuple[Array, Array]:

@@ -98,6 +98,10 @@ class Refinement:
         self.iterations += minimum.iterations
         return minimum.converged
 
+    def weighted_residual(self) -> Array:
+        """Observed less calculated counts over their standard uncertainty, at all points."""
+        return np.asarray((self.observed - self.model.counts(self.values())) / np.sqrt(self.variance))
+
     def freeze(self) -> None:
         """Evaluate anew at the present lattices what the lines treat as constant."""
         values = self.values()
@@ -116,7 +120,7 @@ class Refinement:
         nothing is masked. A line is many points wide; only a point whose neighbours both agree with the model is taken
         for a hot pixel or a glitch.
         """
-        residual = (self.observed - self.model.counts(self.values())) / np.sqrt(self.variance)
+        residual = self.weighted_residual()
         scatter = max(1.0, 1.4826 * float(np.median(np.abs(residual[self.used]))))
         large = np.abs(residual) > _OUTLIER_SIGMAS * scatter
         half = np.abs(residual) > 0.5 * _OUTLIER_SIGMAS * scatter

@@ -215,33 +215,30 @@ class WholePatternFit:
         start = [*background, *scales, *main.length_names]
         fit.run(start, most_iterations=8, tolerance=1.0)
         fit.freeze()
-        lengths = [name for lines in self.lines for name in lines.length_names if self._worth(lines)]
+        lengths = [name for lines in self.lines for name in lines.length_names if self._strength(lines) > _MAIN_PRESENT]
         shape = [*start, *lengths, "specimen_displacement_mm", f"{main.prefix}_lorentz_sec"]
         fit.run(dict.fromkeys(shape), most_iterations=15, tolerance=1.0)
         fit.freeze()
         fit.reweight()
-        everything = self._everything()
-        fit.run(everything, most_iterations=25, tolerance=0.1)
-        fit.mask_outliers()
         while True:
-            everything = self._everything()
-            fit.run(everything, most_iterations=25, tolerance=0.1)
-            solution, _ = fit.solution()
-            if not self._drop_absent(solution):
+            fit.run(self._everything(), most_iterations=25, tolerance=0.1)
+            if not self._drop_absent(fit.solution()[0]):
                 break
         self.converged = fit.settle(self._everything())
         if not self.converged:
             self.flags.append(Flag("not-converged", "the fit ran out of iterations; values are near, not at, the minimum"))
 
-    def _worth(self, lines: PhaseLines) -> bool:
-        """Is the phase strong enough at the start for its lattice to be moved?"""
-        part = self.model.part(lines, self.fit.values())
-        return bool(np.sum(part**2 / self.fit.variance) > _MAIN_PRESENT**2)
-
     def _strength(self, lines: PhaseLines) -> float:
-        """Rough significance of a phase: its part in units of the noise, as a matched filter would see it."""
-        part = self.model.part(lines, self.fit.values())
-        return float(np.sqrt(np.sum(part**2 / self.fit.variance)))
+        """Rough significance of a phase: what a matched filter would make of its lines as they are.
+
+        A Gaussian line of unit area has the squared norm 0.664 / full width.
+        """
+        drawn, _ = lines.lines(self.fit.values(), {})
+        step = float(np.median(np.diff(self.two_theta)))
+        inside = (drawn.position > self.two_theta[0]) & (drawn.position < self.two_theta[-1])
+        variance = np.interp(drawn.position, self.two_theta, self.fit.variance)
+        width = fwhm(drawn.gauss_squared, drawn.lorentz)
+        return float(np.sqrt(np.sum((drawn.area**2 * 0.664 / (width * step * variance))[inside])))
 
     def _everything(self) -> list[str]:
         """Names of all parameters that this pattern can decide."""
@@ -303,14 +300,16 @@ class WholePatternFit:
             step = 0.01
             richer = replace(composition, tin_fraction=composition.tin_fraction + step)
             more_tin = doped(a15.phase, richer), step
-        quantities = primary_quantities(fit, present, instrument, a15, more_tin, self.enlargement(values))
+        calculated = model.counts(values)
+        residual = (fit.observed - calculated) / np.sqrt(fit.variance)
+        quantities = primary_quantities(fit, present, instrument, a15, more_tin, self.enlargement(residual))
         for name, u in zip(quantities.solution.free, quantities.u_free, strict=True):
             self.parameters[name].stderr = float(u)
-        calculated, used = model.counts(values), fit.used
+        used = fit.used
         quality = agreement(
             fit.observed[used], calculated[used], fit.variance[used], len(quantities.solution.free)
         )
-        self._look_around(instrument, quantities.solution, quality.chi2_reduced)
+        self._look_around(instrument, quantities.solution, fit.observed - calculated, quality.chi2_reduced)
         return PatternFit(
             status="ok" if a15 is not None or composition is None else "no A15",
             values=quantities.values,
@@ -321,36 +320,33 @@ class WholePatternFit:
             parameters=self.parameters,
             free_names=quantities.solution.free,
             covariance=quantities.covariance,
-            curves=curves(fit, present),
+            curves=curves(fit, present, calculated),
             lines=line_table(present, values),
             phases=self._phase_results(quantities, values),
             r_wp=quality.r_wp,
             r_expected=quality.r_expected,
             chi2_reduced=quality.chi2_reduced,
-            serial_correlation=self._serial(values),
+            serial_correlation=self.serial_correlation(residual),
             iterations=fit.iterations,
         )
 
-    def _residual(self, values: Mapping[str, float]) -> Array:
-        """Weighted residual at the points used."""
-        fit = self.fit
-        return np.asarray(((fit.observed - self.model.counts(values)) / np.sqrt(fit.variance))[fit.used])
-
-    def _line_width(self, values: Mapping[str, float]) -> float:
+    def _line_width(self) -> float:
         """Full width of a typical line of the main phase, degrees."""
-        drawn, _ = self.main.lines(values, {})
+        drawn, _ = self.main.lines(self.fit.values(), {})
         return float(np.median(fwhm(drawn.gauss_squared, drawn.lorentz)))
 
-    def _serial(self, values: Mapping[str, float]) -> float:
-        """Enlargement for residuals that hang together over a line width."""
+    def serial_correlation(self, residual: Array) -> float:
+        """Enlargement for weighted residuals that hang together over a line width."""
         step = float(np.median(np.diff(self.two_theta)))
-        return serial_correlation_factor(self._residual(values), int(np.ceil(2.0 * self._line_width(values) / step)))
+        return serial_correlation_factor(residual[self.fit.used], int(np.ceil(2.0 * self._line_width() / step)))
 
-    def enlargement(self, values: Mapping[str, float]) -> float:
+    def enlargement(self, residual: Array) -> float:
         """Factor on all counting uncertainties: serial correlation, and a chi squared beyond one."""
-        return self._serial(values) * max(1.0, float(np.sqrt(np.mean(self._residual(values) ** 2))))
+        return self.serial_correlation(residual) * max(1.0, float(np.sqrt(np.mean(residual[self.fit.used] ** 2))))
 
-    def _look_around(self, instrument: Instrument, solution: Solution, chi2_reduced: float) -> None:
+    def _look_around(
+        self, instrument: Instrument, solution: Solution, residual: Array, chi2_reduced: float
+    ) -> None:
         """Flag everything a reader must know."""
         fit, geometry = self.fit, self.optics.geometry
         flag = self.flags.append
@@ -381,9 +377,9 @@ class WholePatternFit:
                     f"chi squared is {chi2_reduced:.1f}: the model misses something; uncertainties were enlarged for it",
                 )
             )
-        width = self._line_width(values)
+        width = self._line_width()
         known = np.concatenate([lines.lines(values, {})[0].position for lines in self.lines])
-        residual = np.where(fit.used, fit.observed - self.model.counts(values), 0.0)
+        residual = np.where(fit.used, residual, 0.0)
         scatter = max(1.0, chi2_reduced)
         for line in unexplained_lines(
             self.two_theta, residual, fit.variance * scatter, width, self.optics.radiation.wavelength_nm, known
@@ -470,10 +466,9 @@ def start_parameters(
     return parameters
 
 
-def curves(fit: Refinement, present: Sequence[PhaseLines]) -> xr.Dataset:
+def curves(fit: Refinement, present: Sequence[PhaseLines], calculated: Array) -> xr.Dataset:
     """Observed and calculated pattern, background, residual and the part of each phase, over 2 theta."""
     values = fit.values()
-    calculated = fit.model.counts(values)
     residual = np.where(fit.used, (fit.observed - calculated) / np.sqrt(fit.variance), np.nan)
     dims = ("two_theta",)
     data = {
