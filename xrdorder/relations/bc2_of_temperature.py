@@ -9,6 +9,8 @@ so that Bc2(T) / Bc2(0) = t x / x_0 with x_0 = exp(psi(1/2)) = 0.1404. For a giv
 inverse of psi once and nothing else.
 """
 
+from functools import cache
+
 import numpy as np
 
 from xrdorder.relations.entry import Array, Relation, Scatter, Symbol
@@ -35,7 +37,7 @@ def _power(temperature: Array, field_0: Array, tc: Array) -> Array:
 
 
 def inverse_digamma(y: Array) -> Array:
-    """Solve psi(z) = y for y of -1.97 and more, by Newton from exp(y) + 1/2.
+    """Solve psi(z) = y for y of psi(1/2) = -1.9635 and more, by Newton.
 
     Examples
     --------
@@ -45,9 +47,9 @@ def inverse_digamma(y: Array) -> Array:
     from scipy.special import digamma, polygamma
 
     z = np.asarray(np.exp(y) + 0.5, dtype=np.float64)
-    # psi is concave and increasing: after the first step Newton comes up from below, doubling its digits
-    # each time.
-    for _ in range(6):
+    # psi is concave and increasing: after the first step Newton comes up from below, doubling its digits each
+    # time; five steps reach 1e-14 everywhere.
+    for _ in range(5):
         z = z - (digamma(z) - y) / polygamma(1, z)
     return z
 
@@ -69,8 +71,15 @@ def reduced_field(t: Array) -> Array:
     return np.asarray(np.clip(t * x / np.exp(half), 0.0, 1.0))
 
 
+@cache
+def _grid() -> tuple[Array, Array]:
+    t = np.linspace(0.0, 1.0, 20_001)
+    return t, reduced_field(t)
+
+
 def _implicit(temperature: Array, field_0: Array, tc: Array) -> Array:
-    return np.asarray(field_0 * reduced_field(np.clip(temperature / tc, 0.0, 1.0)))
+    # Interpolated: the second derivative is below 5, so that steps of 5e-5 leave less than 2e-9 of Bc2(0).
+    return np.asarray(field_0 * np.interp(np.clip(temperature / tc, 0.0, 1.0), *_grid()))
 
 
 POWER = Relation(

@@ -1,0 +1,161 @@
+"""From numbers alone: what the command line prints."""
+
+import math
+import re
+
+import numpy as np
+import pytest
+
+from xrdorder.exceptions import UnknownNameError, ValidityError
+from xrdorder.superconductivity import estimate
+
+N = 20_000
+
+
+@pytest.fixture(scope="module")
+def usual():
+    return estimate(lattice_nm=0.52880, site_order=0.93, n=N)
+
+
+def row(result, quantity, by):
+    (found,) = [r for r in result.rows() if (r.quantity, r.by) == (quantity, by)]
+    return found
+
+
+def test_tin_by_each_line_combined_and_by_order(usual):
+    # (0.52880 - 0.5256) / 0.0136 and (0.52880 - 0.5246) / 0.0176.
+    assert row(usual, "tin", "godeke-2006-measured").value == pytest.approx(23.529, abs=1e-3)
+    assert row(usual, "tin", "godeke-2006-end-points").value == pytest.approx(23.864, abs=1e-3)
+    combined = row(usual, "tin", "combined")
+    assert combined.value == pytest.approx(23.529, abs=1e-3)
+    # 0.2 pm between laboratories is 1.47 at.%; slope 0.33, a itself 0.30, scatter 0.15.
+    assert combined.u == pytest.approx(math.sqrt(1.47**2 + 0.334**2 + 0.296**2 + 0.15**2), abs=0.01)
+    bound = row(usual, "tin", "order-bound")
+    assert bound.value == pytest.approx(23.25)
+    assert bound.u == pytest.approx(0.5)
+    assert "at least" in bound.note
+    usual_order = row(usual, "tin", "order-as-measured-before")
+    # S_a = 0.98 +- 0.02 and site order +- 0.02.
+    assert usual_order.value == pytest.approx(23.25 / 0.98)
+    assert usual_order.u == pytest.approx(23.25 / 0.98 * math.hypot(0.02 / 0.93, 0.02 / 0.98), rel=1e-6)
+
+
+def test_order_tells_tin_without_the_lattice_scale():
+    """Site order to 0.018 and S_a = 0.98 +- 0.02 give tin to about 0.65 at.%."""
+    result = estimate(site_order=0.95, u_site_order=0.018, n=100)
+    assert row(result, "tin", "order-as-measured-before").u == pytest.approx(0.65, abs=0.04)
+
+
+def test_order_parameters(usual):
+    s_a, s_b = row(usual, "S_a", "site order / (4 beta)"), row(usual, "S_b", "3 site order / (4 (1 - beta))")
+    assert s_a.value == pytest.approx(0.93 / (4 * 0.235294), abs=1e-5)
+    assert s_b.value == pytest.approx(3 * 0.93 / (4 * (1 - 0.235294)), abs=1e-5)
+    assert s_a.u == pytest.approx(s_a.value * math.hypot(0.0154 / 0.2353, 0.02 / 0.93), rel=0.01)
+
+
+def test_tc_and_bc2_by_each_relation_and_together(usual):
+    counts = {"Tc": 5, "Bc2(0 K)": 4, "Bc2(4.2 K)": 8}
+    for quantity, count in counts.items():
+        rows = [r for r in usual.rows() if r.quantity == quantity]
+        assert len(rows) == count + 1
+        assert rows[-1].by == "combined"
+        assert all(r.low < r.value < r.high for r in rows)
+        for r in rows[:-1]:
+            assert r.source
+            assert r.validity
+            assert r.formula
+            assert r.known
+    # At the central inputs, by hand: 12 / 0.07 (0.235294 - 0.18) + 6, and the chain from a table computed
+    # apart.
+    assert row(usual, "Tc", "devantay-1981-line").central == pytest.approx(15.479, abs=1e-3)
+    assert row(usual, "Tc", "order-resistivity-chain").central == pytest.approx(16.24, abs=0.02)
+
+
+def test_what_was_taken_for_granted_is_said(usual):
+    text = "\n".join(usual.assumptions)
+    for words in ("lattice parameter: 4e-05 nm", "site order: 0.02", "22.5 °C ± 1.2 K", "free of strain"):
+        assert words in text
+    exact = estimate(
+        lattice_nm=0.5288,
+        u_lattice_nm=1e-5,
+        site_order=0.93,
+        u_site_order=0.01,
+        temperature_c=24,
+        u_temperature_k=0.1,
+        n=100,
+    )
+    assert "as none was given" not in "\n".join(exact.assumptions)
+    # 1.5 K warmer: 6 fm smaller at 22.5 °C.
+    assert exact.material.values["a_nm"] == pytest.approx(0.5288 - 0.5288 * 7.6e-6 * 1.5, abs=1e-10)
+
+
+def test_a_given_tin_content_takes_the_place_of_the_lattice():
+    result = estimate(lattice_nm=0.5284, tin_fraction=0.245, n=N)
+    assert row(result, "tin", "given").value == 24.5
+    assert row(result, "tin", "godeke-2006-measured").value == pytest.approx(20.588, abs=1e-3)
+    assert row(result, "Tc", "combined").value > 17.0
+
+
+def test_one_number_is_enough():
+    by_tin = estimate(tin_fraction=0.24, u_tin_fraction=0.001, n=N)
+    assert {r.quantity for r in by_tin.rows()} == {"tin", "Tc", "Bc2(0 K)", "Bc2(4.2 K)"}
+    by_order = estimate(site_order=0.95, n=N)
+    assert {r.quantity for r in by_order.rows()} >= {"tin", "site order", "Tc"}
+    by_lattice = estimate(lattice_nm=0.5285, n=N)
+    assert {r.quantity for r in by_lattice.rows()} >= {"tin", "Tc"}
+
+
+def test_tin_outside_the_field_is_a_number_and_tc_is_not():
+    result = estimate(lattice_nm=0.5294, n=N)
+    assert row(result, "tin", "combined").value == pytest.approx(27.94, abs=0.01)
+    assert "outside its validity" in row(result, "tin", "godeke-2006-measured").note
+    assert "tin-outside-a15" in [flag.name for flag in result.flags]
+    tc = row(result, "Tc", "combined")
+    assert math.isnan(tc.value)
+    assert "outside the A15 field" in row(result, "Tc", "godeke-2006-boltzmann").note
+
+
+def test_dopants_lower_what_the_order_asks_of_tin():
+    plain = estimate(site_order=0.95, n=100)
+    doped = estimate(site_order=0.95, dopants={"Ta": 0.024}, n=100)
+    # 2.4 at.% Ta, 30 % of it on the tin sites: 4 x 0.024 x 0.30 of them, a quarter of that in tin.
+    expected = 100 * 0.024 * 0.30
+    assert row(plain, "tin", "order-bound").value - row(doped, "tin", "order-bound").value == pytest.approx(
+        expected
+    )
+    with pytest.raises(UnknownNameError, match="Zr"):
+        estimate(site_order=0.95, dopants={"Zr": 0.01}, n=100)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        ({}, "nothing to estimate from"),
+        ({"lattice_nm": 5.288}, "lattice parameter is 5.288; give nm"),
+        ({"lattice_nm": float("nan")}, "lattice parameter is nan"),
+        ({"tin_fraction": 24.0}, "tin fraction is 24; give a fraction"),
+        ({"site_order": 93.0}, "site order is 93"),
+        ({"site_order": -0.1}, "site order is -0.1"),
+        ({"lattice_nm": 0.5288, "u_lattice_nm": -1e-5}, "uncertainty of the lattice parameter is -1e-05"),
+        (
+            {"lattice_nm": 0.5288, "u_site_order": 0.01},
+            "uncertainty of the site order is given, but no site order",
+        ),
+        ({"site_order": 0.9, "u_site_order": float("inf")}, "uncertainty of the site order is inf"),
+    ],
+)
+def test_numbers_that_cannot_be_meant(arguments, message):
+    with pytest.raises(ValidityError, match=re.escape(message)) as caught:
+        estimate(**arguments)
+    assert "\n" not in str(caught.value)
+
+
+def test_exact_numbers_are_allowed():
+    result = estimate(lattice_nm=0.5288, u_lattice_nm=0.0, site_order=0.93, u_site_order=0.0, n=N)
+    assert np.isfinite(row(result, "Tc", "combined").value)
+
+
+def test_rows_are_plain(usual):
+    for r in usual.rows():
+        for text in (r.quantity, r.by, r.unit, r.note, r.source, r.formula):
+            assert "\n" not in text

@@ -1,0 +1,202 @@
+"""Tc and Bc2 over all relations that apply."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from xrdorder.relations import Scatter, relation
+from xrdorder.superconductivity import TARGETS, estimate, predict
+from xrdorder.uncertainty import Contributions
+
+N = 20_000
+
+
+def sample(tin=None, u_tin=0.002, order=None, u_order=0.01, group="instrument"):
+    """Values and table; half of the variance of tin is shared with the group."""
+    values, contributions = {}, Contributions.empty()
+    if tin is not None:
+        values["tin_fraction"] = tin
+        part = u_tin / np.sqrt(2.0)
+        contributions = contributions.extend("tin_fraction", {}, {"scale": (part, group), "own": (part, "")})
+    if order is not None:
+        values["site_order"] = order
+        contributions = contributions.extend("site_order", {}, {"counting": (u_order, "")})
+    return values, contributions
+
+
+def reasons(prediction, target="Tc_K"):
+    return {result.name: result.reason for result in prediction.of(target)}
+
+
+def test_every_target_has_at_least_three_relations():
+    prediction = predict(sample(tin=0.24, order=0.95), n=N)
+    assert set(prediction.combined) == set(TARGETS)
+    assert prediction.combined["Tc_K"].count == 5
+    assert prediction.combined["Bc2_0K_T"].count == 4
+    assert prediction.combined["Bc2_4K2_T"].count == 8
+    assert all(result.applies for result in prediction.results)
+    assert prediction.flags == ()
+
+
+def test_without_uncertainty_a_relation_shows_its_own_scatter():
+    prediction = predict(sample(tin=0.235, u_tin=0.0), n=N)
+    for result in prediction.of("Tc_K"):
+        if result.applies:
+            (entry,) = result.relations
+            assert result.value == pytest.approx(float(entry(0.235)))
+            # Half of the central 68 % of a normal distribution is 0.9945 standard deviations; 0.8 K here.
+            half = (result.high - result.low) / 2
+            assert half == pytest.approx(0.9945 * 0.8, rel=4 / np.sqrt(N) * 1.5)
+            assert result.median == pytest.approx(result.value, abs=4 * 1.25 * 0.8 / np.sqrt(N))
+
+
+def test_the_spread_between_relations_is_in_the_combined_interval():
+    prediction = predict(sample(tin=0.20, u_tin=0.0), n=N)
+    combined = prediction.combined["Tc_K"]
+    # The forms part by 2.2 K near 20 at.%; with 1.5 K of scatter each the whole is wider than any part.
+    assert combined.spread == pytest.approx(9.43 - 7.20, abs=0.06)
+    widths = [result.high - result.low for result in prediction.of("Tc_K") if result.applies]
+    assert combined.high - combined.low > max(widths)
+    # Equal parts: mean of the mixture is the mean of the means.
+    means = [float(entry.relations[0](0.20)) for entry in prediction.of("Tc_K") if entry.applies]
+    assert np.mean(prediction.draws["Tc_K"]) == pytest.approx(np.mean(means), abs=4 * 1.9 / np.sqrt(N))
+
+
+def test_relations_take_equal_parts_whatever_their_validity_cuts_off():
+    # Half of the draws lie beyond 25 at.%, where three of four forms end.
+    prediction = predict(sample(tin=0.25, u_tin=0.004), n=N)
+    draws = prediction.draws["Tc_K"]
+    assert draws.shape == (N,)
+    assert np.all(np.isfinite(draws))
+    line = next(result for result in prediction.of("Tc_K") if result.name == "devantay-1981-line")
+    assert line.share_inside == pytest.approx(0.5, abs=4 * 0.5 / np.sqrt(N))
+    (flag,) = [flag for flag in prediction.flags if flag.name == "partly-outside-validity"]
+    assert "devantay-1981-line" in flag.message
+    assert prediction.combined["Tc_K"].count == 4
+
+
+def test_wide_tin_makes_a_skewed_interval():
+    combined = predict(sample(tin=0.235, u_tin=0.015), n=N).combined["Tc_K"]
+    # Tc saturates upwards: the lower arm is the longer one.
+    assert combined.median - combined.low > 1.3 * (combined.high - combined.median)
+
+
+def test_tc_from_order_stands_beside_tc_from_tin():
+    by_order = predict(sample(order=0.98, u_order=0.002), n=N)
+    assert by_order.combined["Tc_K"].count == 1
+    assert "few-relations" in [flag.name for flag in by_order.flags]
+    both = predict(sample(tin=0.22, u_tin=0.001, order=0.98, u_order=0.002), n=N)
+    # Poor tin and good order do not multiply: the mixture reaches from one to the other.
+    assert both.combined["Tc_K"].low < 12.5
+    assert both.combined["Tc_K"].high > 14.0
+    assert both.combined["Tc_K"].spread > 5.0
+
+
+def test_outside_the_a15_field_tin_is_refused_with_a_reason():
+    prediction = predict(sample(tin=0.265), n=N)
+    assert all(
+        "26.5 at.% tin lies outside the A15 field" in r for r in list(reasons(prediction).values())[:4]
+    )
+    for combined in prediction.combined.values():
+        assert np.isnan(combined.median)
+        assert combined.count == 0
+    (flag,) = prediction.flags
+    assert flag.name == "no-relation"
+    # The order still speaks.
+    assert predict(sample(tin=0.265, order=0.97), n=N).combined["Bc2_0K_T"].count == 2
+
+
+def test_bc2_is_refused_below_19_at_percent_where_the_fit_falls_below_zero():
+    prediction = predict(sample(tin=0.183, u_tin=0.002), n=N)
+    assert prediction.combined["Tc_K"].count == 4
+    refused = reasons(prediction, "Bc2_0K_T")
+    assert "0.19 to 0.25" in refused["godeke-2006-collapse"]
+    assert np.all(prediction.draws["Bc2_0K_T"] >= 0.0)
+
+
+def test_order_beyond_one_is_refused_and_order_just_beyond_is_not():
+    assert predict(sample(order=1.10, u_order=0.01), n=N).combined["Tc_K"].count == 0
+    assert predict(sample(order=1.01, u_order=0.03), n=N).combined["Tc_K"].count == 1
+
+
+def test_both_branches_of_bc2_are_asked_near_stoichiometry():
+    prediction = predict(sample(tin=0.249, u_tin=0.0005), n=N)
+    by = {result.name: result.median for result in prediction.of("Bc2_0K_T")}
+    assert by["rise-and-plateau"] - by["godeke-2006-collapse"] > 4.0
+    assert prediction.combined["Bc2_0K_T"].spread > 4.0
+
+
+def test_bc2_at_4_kelvin_is_what_the_laws_make_of_bc2_at_zero():
+    prediction = predict(sample(tin=0.24, u_tin=0.0), n=N)
+    tc = prediction.combined["Tc_K"].median
+    for result in prediction.of("Bc2_4K2_T"):
+        first, law = result.relations
+        zero = next(r for r in prediction.of("Bc2_0K_T") if r.name == first.name)
+        assert result.value == pytest.approx(float(law(4.2, zero.value, tc)))
+        assert result.median < zero.median
+
+
+def test_the_same_seed_gives_the_same_numbers_and_another_nearly_the_same():
+    one, again, other = (predict(sample(tin=0.24, order=0.95), n=N, seed=seed) for seed in (1, 1, 2))
+    np.testing.assert_array_equal(one.draws["Tc_K"], again.draws["Tc_K"])
+    assert one.combined == again.combined
+    # Standard error of an end of the interval, about 1.5 s / sqrt(n); 4 of them, twice.
+    assert one.combined["Tc_K"].low == pytest.approx(other.combined["Tc_K"].low, abs=12 * 1.0 / np.sqrt(N))
+
+
+def test_samples_that_share_their_doubt_are_compared_draw_by_draw():
+    first, second = sample(tin=0.238, u_tin=0.006), sample(tin=0.232, u_tin=0.006)
+    one = predict(first, n=N, key="one").draws["Tc_K"]
+    two = predict(second, n=N, key="two").draws["Tc_K"]
+    assert np.std(one - two) < np.hypot(np.std(one), np.std(two)) * 0.95
+    stranger = predict(sample(tin=0.232, u_tin=0.006, group="elsewhere"), n=N, key="two").draws["Tc_K"]
+    assert np.std(one - two) < np.std(one - stranger)
+    # One sample under two names: nothing private is shared.
+    assert not np.array_equal(one, predict(first, n=N, key="other").draws["Tc_K"])
+
+
+def test_a_material_is_taken_as_it_is():
+    result = estimate(lattice_nm=0.5288, site_order=0.93, n=N)
+    direct = predict((result.material.values, result.material.contributions), n=N)
+    assert direct.combined == predict(result.material, n=N).combined == result.prediction.combined
+
+
+def test_values_without_a_table_count_as_exact():
+    prediction = predict(({"tin_fraction": 0.24}, Contributions.empty()), n=N)
+    assert prediction.combined["Tc_K"].median == pytest.approx(17.0, abs=0.3)
+
+
+def test_nothing_known_is_no_crash():
+    prediction = predict(({"tin_fraction": float("nan")}, Contributions.empty()), n=N)
+    assert {flag.name for flag in prediction.flags} == {"no-relation"}
+    assert prediction.draws["Tc_K"].size == 0
+
+
+@pytest.mark.parametrize("given", [{"tin": 0.24, "order": 0.95}, {"tin": 0.27}])
+def test_the_table_survives_netcdf(tmp_path, given):
+    prediction = predict(sample(**given), n=N)
+    prediction.to_dataset().to_netcdf(tmp_path / "p.nc", engine="h5netcdf")
+    with xr.open_dataset(tmp_path / "p.nc", engine="h5netcdf") as stored:
+        assert stored.sizes["relation"] == 17
+        assert list(stored["target"].values) == list(TARGETS)
+        tc = stored.sel(target="Tc_K")
+        np.testing.assert_equal(tc["target_median"].item(), prediction.combined["Tc_K"].median)
+        by = stored.sel(relation="Tc_K: godeke-2006-boltzmann")
+        result = next(r for r in prediction.results if r.name == "godeke-2006-boltzmann")
+        np.testing.assert_equal(by["relation_low"].item(), result.low)
+        assert by["relation_reason"].item() == result.reason
+        assert "Godeke" in by["relation_source"].item()
+
+
+def test_nothing_from_outside_the_validity_gets_in(monkeypatch):
+    # A line without scatter, which would go on rising: 18 K at the end of its validity.
+    line = dataclasses.replace(relation("devantay-1981-line"), scatter=Scatter("none, for this test"))
+    monkeypatch.setattr(
+        "xrdorder.superconductivity.prediction.relations",
+        lambda kind: (line,) if kind == "tc-from-tin" else (),
+    )
+    prediction = predict(sample(tin=0.245, u_tin=0.006), n=N)
+    assert prediction.combined["Tc_K"].count == 1
+    assert 17.9 < prediction.draws["Tc_K"].max() < 18.0 + 1e-9
