@@ -104,7 +104,7 @@ def test_without_contrast_there_is_no_order(fitted):
     assert np.isfinite(material.values["tin_fraction"])
 
 
-def test_helper_quantities_do_not_leave_the_house(fitted):
+def test_intermediate_quantities_are_not_handed_on(fitted):
     material = fitted(doped())
     allowed = {
         "a_nm", "order_contrast", "site_order", "S_a", "S_b", "tin_fraction", "tin_lower_bound",

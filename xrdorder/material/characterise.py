@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from xrdorder.fitting.result import Flag
 from xrdorder.material.account import Account
 from xrdorder.material.lattice import refer_lattice
-from xrdorder.material.order import add_order_parameters, add_site_order, forget_helpers
+from xrdorder.material.order import add_order_parameters, add_site_order, drop_intermediate
 from xrdorder.material.specimen import Specimen
 from xrdorder.material.tin import add_tin
 from xrdorder.material.widths import SHAPE_FACTOR, add_domain_size, add_microstrain
@@ -95,7 +95,7 @@ def characterise(
     add_tin(account, specimen)
     add_site_order(account, specimen, radiation)
     add_order_parameters(account, specimen)
-    forget_helpers(account)
+    drop_intermediate(account)
     add_domain_size(account, radiation.wavelength_nm if wavelength_nm is None else wavelength_nm)
     add_microstrain(account)
     fraction = f"weight_fraction_{a15}"

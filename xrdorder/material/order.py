@@ -110,7 +110,7 @@ def _weigh_against_lattice(account: Account) -> None:
         )
 
 
-def forget_helpers(account: Account) -> None:
+def drop_intermediate(account: Account) -> None:
     """Drop the quantities that only carried others."""
     account.values.pop(_TIN_ORDER, None)
     account.contributions = account.contributions.select(

@@ -13,7 +13,7 @@ from xrdorder.fitting.result import Flag
 from xrdorder.material import Material, Specimen
 from xrdorder.material.account import Account
 from xrdorder.material.lattice import refer_lattice
-from xrdorder.material.order import add_order_parameters, forget_helpers
+from xrdorder.material.order import add_order_parameters, drop_intermediate
 from xrdorder.material.tin import U_SCALE_NM, add_tin
 from xrdorder.relations import relations
 from xrdorder.superconductivity.prediction import Prediction, predict
@@ -137,7 +137,7 @@ def estimate(
         if tin_fraction is None:
             add_tin(account, specimen)
     add_order_parameters(account, specimen)
-    forget_helpers(account)
+    drop_intermediate(account)
     material = Material(
         account.values, account.contributions, tuple(account.flags), tuple(account.assumptions)
     )
