@@ -1,0 +1,33 @@
+"""Show me: figures of a fitted pattern, of trends over treatments, and of differences.
+
+`fit_figure` shows a pattern and its explanation, `trend_figure` order, tin, Tc and Bc2 against the reaction
+temperature, `difference_figure` the same as differences to a reference sample of each lot. Each takes results
+and gives a matplotlib `Figure`; nothing is saved here and no global state of matplotlib is read or changed.
+`palette` holds all colours.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from xrdorder.figures.fit import CloseUp, fit_figure
+    from xrdorder.figures.trends import DIFFERENCES, TRENDS, Shown, difference_figure, trend_figure
+
+_HOME = {
+    "CloseUp": "fit",
+    "fit_figure": "fit",
+    "DIFFERENCES": "trends",
+    "TRENDS": "trends",
+    "Shown": "trends",
+    "difference_figure": "trends",
+    "trend_figure": "trends",
+}
+
+__all__ = ["DIFFERENCES", "TRENDS", "CloseUp", "Shown", "difference_figure", "fit_figure", "trend_figure"]
+
+
+def __getattr__(name: str) -> Any:
+    """Import the module that owns `name` the first time: matplotlib takes a third of a second."""
+    if name in _HOME:
+        return getattr(import_module(f"xrdorder.figures.{_HOME[name]}"), name)
+    raise AttributeError(f"module 'xrdorder.figures' has no attribute '{name}'")
