@@ -26,7 +26,7 @@ _HOME = {
     "open_study": "xrdorder.studies",
 }
 
-__all__ = ["__version__", *_HOME]  # noqa: PLE0604 (the names are strings)
+__all__ = ["__version__", *_HOME]
 
 
 def __getattr__(name: str) -> Any:

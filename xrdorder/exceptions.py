@@ -1,8 +1,20 @@
 """What can go wrong, said to a person.
 
+What does not stop the work but must be known to the reader of a result is a `Flag`.
+
 Every error the package raises on purpose is an `XrdorderError` and also the builtin that fits, so that
 ``except ValueError`` keeps working. A message is one line: what, where, and what to do about it.
 """
+
+
+from typing import NamedTuple
+
+
+class Flag(NamedTuple):
+    """Something the reader of a result must know: a short name and one sentence."""
+
+    name: str
+    message: str
 
 
 class XrdorderError(Exception):

@@ -13,7 +13,9 @@ from xrdorder.profiles import INSTRUMENT_NAMES, Instrument, read_instrument, wri
 def some_instrument() -> Instrument:
     rng = np.random.default_rng(5)
     root = rng.normal(size=(9, 9)) * 1e-4
-    values = dict(zip(INSTRUMENT_NAMES, [0.0123456789, 0.002, -0.001, 0.003, 0.01, 0.02, 0.02, 0.02, 0.51], strict=True))
+    values = dict(
+        zip(INSTRUMENT_NAMES, [0.0123456789, 0.002, -0.001, 0.003, 0.01, 0.02, 0.02, 0.02, 0.51], strict=True)
+    )
     return Instrument(
         radiation="cu-ka",
         detector_distance_mm=217.5,
@@ -37,7 +39,9 @@ def test_round_trip(tmp_path: Path) -> None:
     assert back.remarks == instrument.remarks
     # correlations are written to twelve digits
     scale = np.sqrt(np.diag(instrument.covariance))
-    np.testing.assert_allclose(back.covariance / np.outer(scale, scale), instrument.covariance / np.outer(scale, scale), atol=1e-11)
+    np.testing.assert_allclose(
+        back.covariance / np.outer(scale, scale), instrument.covariance / np.outer(scale, scale), atol=1e-11
+    )
     assert list(tmp_path.iterdir()) == [tmp_path / "instrument.toml"]
 
 

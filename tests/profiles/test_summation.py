@@ -73,14 +73,15 @@ def test_jacobian() -> None:
             return profile.total(lines, source + step, detector)
         if k == 5:
             return profile.total(lines, source, detector + step)
-        return profile.total(Lines(*(a + step * d for a, d in zip(lines, directions[k], strict=True))), source, detector)
+        return profile.total(
+            Lines(*(a + step * d for a, d in zip(lines, directions[k], strict=True))), source, detector
+        )
 
     for k in range(6):
         step = 1e-6
         numeric = (moved(k, step) - moved(k, -step)) / (2.0 * step)
-        # the windows move with the lines, and the tail is not followed through the axial ratios: 1e-3 of the largest
-        # derivative at worst, which only slows the last steps of a fit
-        assert np.abs(jacobian[:, k] - numeric).max() < 1e-3 * np.abs(numeric).max(), k
+        # the windows move with the lines, which the derivatives leave out: 1e-4 of the largest derivative at worst
+        assert np.abs(jacobian[:, k] - numeric).max() < 1e-4 * np.abs(numeric).max(), k
 
 
 def test_line_outside_the_range_sends_its_tail_in() -> None:

@@ -2,8 +2,8 @@
 
 The lattice of the powder is held to its certificate; offset, displacement, widths, axial divergence and the K-alpha2
 share are fitted. Offset and displacement are nearly the same thing for lines of one substance (correlation about 0.99),
-and both soak up what the line shape leaves over: neither is to be read as physics. On a sample, whose lines are seen by the
-same model, the offset is held and the displacement fitted, and the errors cancel.
+and both soak up what the line shape leaves over: neither is to be read as physics. On a sample, whose lines are seen
+by the same model, the offset is held and the displacement fitted, and the errors cancel.
 """
 
 from dataclasses import dataclass
@@ -21,7 +21,8 @@ from xrdorder.fitting.geometry import Geometry
 from xrdorder.fitting.phase_lines import Optics
 from xrdorder.fitting.propagation import response
 from xrdorder.fitting.result import PatternFit
-from xrdorder.fitting.whole_pattern import PACKING, WholePatternFit
+from xrdorder.fitting.start import PACKING
+from xrdorder.fitting.whole_pattern import WholePatternFit, source_name
 from xrdorder.profiles import INSTRUMENT_NAMES, Instrument
 from xrdorder.profiles.widths import lorentz_sec_from_size
 from xrdorder.xrays import linear_attenuation_per_nm
@@ -114,10 +115,12 @@ def calibrate(
     name = radiation or pattern.attrs.get("radiation") or ""
     if not name:
         raise InstrumentError(
-            f"{pattern.attrs.get('source_file', 'pattern')}: the file does not name its radiation; give it, for example cu-ka"
+            f"{source_name(pattern)}: the file does not name its radiation; give it, for example cu-ka"
         )
     if not detector_distance_mm > 0.0:
-        raise InstrumentError(f"detector distance {detector_distance_mm} mm must be positive (goniometer radius)")
+        raise InstrumentError(
+            f"detector distance {detector_distance_mm} mm must be positive (goniometer radius)"
+        )
     light = radiation_named(name)
     geometry = Geometry(detector_distance_mm, divergence_deg, specimen_length_mm)
     powder = phase(chosen.phase)
@@ -139,7 +142,9 @@ def calibrate(
     _bounds(parameters)
     job.search(lattices=False)
 
-    attenuation = linear_attenuation_per_nm(powder.atoms_per_cell(), powder.cell_volume_nm3(), light.energy_ev)
+    attenuation = linear_attenuation_per_nm(
+        powder.atoms_per_cell(), powder.cell_volume_nm3(), light.energy_ev
+    )
     expected = geometry.transparency_deg(attenuation, PACKING)
     clear = expected > _DETECTABLE_TRANSPARENCY_DEG
     parameters["transparency_deg"].set(value=expected, max=5.0 * expected)
@@ -174,16 +179,20 @@ def _bounds(parameters: lmfit.Parameters) -> None:
 
 
 def _calibration(
-    job: WholePatternFit, standard: Standard, lengths: tuple[float, ...], temperature_c: float, radiation_name: str
+    job: WholePatternFit,
+    standard: Standard,
+    lengths: tuple[float, ...],
+    temperature_c: float,
+    radiation_name: str,
 ) -> Calibration:
     """Draw the instrument out of the finished fit."""
     fit, main = job.fit, job.main
     values = fit.values()
     held = (*main.length_names, "wavelength_shift")
     solution, by_held = fit.solution(held)
-    if main.scale_name not in solution.free or job.significance(main, solution)[0] < _SEEN:
+    if main.scale_name not in solution.free or job.significance(main, solution) < _SEEN:
         raise FitError(
-            f"{job.pattern.attrs.get('source_file', 'pattern')}: the lines of {standard.name} are not in this pattern; "
+            f"{source_name(job.pattern)}: the lines of {standard.name} are not in this pattern; "
             "check the file, the standard and the radiation"
         )
     enlargement = job.enlargement(fit.weighted_residual())
@@ -191,7 +200,9 @@ def _calibration(
     shift = response(solution, by_held)
     n = len(INSTRUMENT_NAMES)
     matrix, certificate, wavelength = np.zeros((n, n)), np.zeros(n), np.zeros(n)
-    place = {INSTRUMENT_NAMES.index(name): k for k, name in enumerate(solution.free) if name in INSTRUMENT_NAMES}
+    place = {
+        INSTRUMENT_NAMES.index(name): k for k, name in enumerate(solution.free) if name in INSTRUMENT_NAMES
+    }
     tied = INSTRUMENT_NAMES.index("axial_detector_ratio")
     source = INSTRUMENT_NAMES.index("axial_source_ratio")
     if source in place:
@@ -211,8 +222,8 @@ def _calibration(
     remarks = [standard.advice] if standard.advice else []
     if u.get("two_theta_offset", np.inf) > _OFFSET_UNCERTAIN_DEG:
         remarks.append(
-            f"offset and displacement of the standard cannot be told apart (correlation {correlation:.3f}); the offset is "
-            f"uncertain by {u.get('two_theta_offset', float('nan')):.4f} degrees, which all samples share"
+            f"offset and displacement of the standard cannot be told apart (correlation {correlation:.3f}); the offset "
+            f"is uncertain by {u.get('two_theta_offset', float('nan')):.4f} degrees, which all samples share"
         )
     instrument = Instrument(
         radiation=radiation_name,

@@ -71,14 +71,16 @@ def own(
     """Bounded Levenberg-Marquardt with analytic Jacobian (see `Engine`).
 
     A parameter at its bound whose gradient points outward rests for the step; one that would pass its bound stops there
-    and the others are solved for anew, for a step that is merely cut off may lead uphill. A change of chi2 by one is a shift by one standard uncertainty, so the tolerance is a statement
-    about the answer, not about the machine.
+    and the others are solved for anew, for a step that is merely cut off may lead uphill. A change of chi2 by one is a
+    shift by one standard uncertainty, so the tolerance is a statement about the answer, not about the machine.
     """
     point = np.clip(start, lower, upper)
     r, jacobian = residuals(point)
     chi2 = float(r @ r)
     if not np.isfinite(chi2):
-        raise FitError("fit: the start values give no finite pattern; check wavelength, phases and angle range")
+        raise FitError(
+            "fit: the start values give no finite pattern; check wavelength, phases and angle range"
+        )
     damping = 1e-3
     for iteration in range(1, most_iterations + 1):
         gradient, hessian = jacobian.T @ r, jacobian.T @ jacobian

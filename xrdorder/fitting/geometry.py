@@ -47,15 +47,15 @@ class Geometry:
         if self.divergence_deg is None or self.specimen_length_mm is None:
             return np.ones_like(theta)
         foot = self.detector_distance_mm * np.radians(self.divergence_deg) / np.sin(theta)
-        return np.minimum(1.0, self.specimen_length_mm / foot)
+        return np.asarray(np.minimum(1.0, self.specimen_length_mm / foot))
 
     def flat_specimen_shift(self, theta: Array) -> Array:
         """Mean shift of 2 theta because the specimen is flat and not bent to the focusing circle.
 
         A ray at angle psi from the central one meets the specimen at x = R psi / sin theta from the axis, where the
         focusing circle of diameter R / sin theta has left the plane by x^2 sin(theta) / R. As a displacement
-        this shifts 2 theta by -2 psi^2 cot theta; its mean over a beam of width alpha is -alpha^2 cot(theta) / 6. Beyond the
-        ends of the specimen no ray counts. Zero where the slit is not known.
+        this shifts 2 theta by -2 psi^2 cot theta; its mean over a beam of width alpha is -alpha^2 cot(theta) / 6.
+        Beyond the ends of the specimen no ray counts. Zero where the slit is not known.
         """
         if self.divergence_deg is None:
             return np.zeros_like(theta)

@@ -1,6 +1,6 @@
 """Between `lmfit.Parameters`, which people see, and the flat vectors of the engines."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 
 import lmfit
 import numpy as np
@@ -76,12 +76,6 @@ class ParameterMap:
             if u is not None:
                 self._parameters[name].stderr = float(u[k])
         self._parameters.update_constraints()
-
-
-def set_vary(parameters: lmfit.Parameters, names: Iterable[str], vary: bool) -> None:
-    """Free or hold parameters."""
-    for name in names:
-        parameters[name].vary = vary
 
 
 def set_values(parameters: lmfit.Parameters, values: Mapping[str, float]) -> None:

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from xrdorder.crystals.phase import Phase
 from xrdorder.crystals.lattice import free_lengths, inverse_d_squared
+from xrdorder.crystals.phase import Phase
 from xrdorder.crystals.reflections import reflections
 from xrdorder.crystals.structure import structure_factor_squared, structure_factor_squared_derivatives
 from xrdorder.fitting.geometry import Geometry
@@ -80,7 +80,7 @@ class PhaseLines:
         self.freeze(phase.lengths_nm)
 
     def freeze(self, lengths_nm: tuple[float, ...]) -> None:
-        """Evaluate what hardly changes at this lattice: which lines there are, scattering, polarisation, illumination."""
+        """Evaluate at this lattice what hardly changes with it: which lines there are, polarisation, illumination."""
         q_all, _ = inverse_d_squared(self.phase.system, self._all_hkl, lengths_nm, self.phase.angles_deg)
         sine = 0.5 * np.sqrt(q_all) * self._wavelengths[:, None].max()
         lowest = 2.0 * np.degrees(np.arcsin(np.clip(sine, 0.0, 1.0)))
@@ -107,7 +107,9 @@ class PhaseLines:
         )
         if self._norm is None:
             # the scale is about the area of the strongest line of the catalogue structure, in counts times degree
-            values = {name: site.b_iso_nm2 for name, site in zip(self.b_iso_names, self.phase.sites, strict=True)}
+            values = {
+                name: site.b_iso_nm2 for name, site in zip(self.b_iso_names, self.phase.sites, strict=True)
+            }
             if self.contrast_name:
                 values[self.contrast_name] = 1.0
             squared, _ = self.structure_factor_squared(values)
@@ -138,9 +140,7 @@ class PhaseLines:
             slopes[self.contrast_name] = by_contrast
         return structure_factor_squared(*arguments), slopes
 
-    def lines(
-        self, values: Mapping[str, float], columns: Mapping[str, int]
-    ) -> tuple[Lines, LineDerivatives]:
+    def lines(self, values: Mapping[str, float], columns: Mapping[str, int]) -> tuple[Lines, LineDerivatives]:
         """All lines at these parameter values, and derivatives by the parameters named in `columns`.
 
         Parameters
@@ -169,7 +169,9 @@ class PhaseLines:
         )  # fmt: skip
         # how the position follows the Bragg angle: the shifts themselves move a little with it
         distance = self.optics.geometry.detector_distance_mm
-        by_bragg = 1.0 + displacement / distance * np.sin(theta) - np.radians(transparency) * np.cos(2.0 * theta)
+        by_bragg = (
+            1.0 + displacement / distance * np.sin(theta) - np.radians(transparency) * np.cos(2.0 * theta)
+        )
         bragg_by_q = np.degrees(0.5 * wavelength / (root * np.cos(theta)))
         for k, name in enumerate(self.length_names):
             if name in columns:
@@ -178,7 +180,9 @@ class PhaseLines:
             "two_theta_offset": np.ones(n),
             "specimen_displacement_mm": slope,
             "transparency_deg": -np.sin(2.0 * theta),
-            "wavelength_shift": by_bragg * np.degrees(2.0 * np.tan(theta)) / (1.0 + values["wavelength_shift"]),
+            "wavelength_shift": by_bragg
+            * np.degrees(2.0 * np.tan(theta))
+            / (1.0 + values["wavelength_shift"]),
         }
         for name, shift in shifts.items():
             if name in columns:
@@ -194,7 +198,9 @@ class PhaseLines:
             if name in columns:
                 area_by[:, columns[name]] = scale * unit * change[self._reflection]
         if "alpha2_ratio" in columns:
-            area_by[:, columns["alpha2_ratio"]] = scale * self._strength / self.norm * intensity * weight_by_ratio
+            area_by[:, columns["alpha2_ratio"]] = (
+                scale * self._strength / self.norm * intensity * weight_by_ratio
+            )
 
         gauss = sum(values[name] * self._gauss[name] for name in GAUSS_TERMS)
         lorentz = self._natural_width + sum(values[name] * self._lorentz[name] for name in LORENTZ_TERMS)
@@ -212,7 +218,10 @@ class PhaseLines:
             if name in columns:
                 lorentz_by[:, columns[name]] = np.where(negative, 0.0, basis)
         lines = Lines(
-            position, scale * unit * intensity, np.maximum(gauss, _LEAST_GAUSS), np.maximum(lorentz, _LEAST_LORENTZ)
+            position,
+            scale * unit * intensity,
+            np.maximum(gauss, _LEAST_GAUSS),
+            np.maximum(lorentz, _LEAST_LORENTZ),
         )
         axial = None
         if "axial_source_ratio" in columns:
@@ -253,5 +262,7 @@ class PhaseLines:
         return np.asarray(self._emission == reference)
 
 
-_LEAST_GAUSS = 0.005**2  # degrees squared; no laboratory line is narrower, and the Voigt function needs some Gaussian
+_LEAST_GAUSS = (
+    0.005**2
+)  # degrees squared; no laboratory line is narrower, and the Voigt function needs some Gaussian
 _LEAST_LORENTZ = 1e-5  # degrees

@@ -20,7 +20,9 @@ from xrdorder.xrays import U_DISPERSION_DIFFERENCE, scattering_factor
 
 Array = NDArray[np.float64]
 
-_U_B_ISO_RELATIVE = 0.3  # of displacement parameters taken from the catalogue; spread of Debye temperatures in use
+_U_B_ISO_RELATIVE = (
+    0.3  # of displacement parameters taken from the catalogue; spread of Debye temperatures in use
+)
 
 
 @dataclass(frozen=True)
@@ -86,7 +88,9 @@ def primary_quantities(
     on_quantities = gradient @ response(solution, by_held)
 
     counting = Contributions.from_covariance(tuple(functions), gradient @ covariance @ gradient.T, "counting")
-    calibration = Contributions.from_covariance(INSTRUMENT_NAMES, instrument.covariance, "calibration", instrument.id)
+    calibration = Contributions.from_covariance(
+        INSTRUMENT_NAMES, instrument.covariance, "calibration", instrument.id
+    )
     n = len(calibrated)
     by_instrument = np.zeros((len(functions), len(INSTRUMENT_NAMES)))
     by_instrument[:, [INSTRUMENT_NAMES.index(name) for name in calibrated]] = on_quantities[:, :n]
@@ -162,9 +166,13 @@ def mass_per_scale(lines: PhaseLines, values: Mapping[str, float]) -> float:
     return lines.phase.density_g_cm3(lengths) * volume**2 / lines.norm
 
 
-def _weight_fraction(lines: PhaseLines, present: Sequence[PhaseLines]) -> Callable[[Mapping[str, float]], float]:
+def _weight_fraction(
+    lines: PhaseLines, present: Sequence[PhaseLines]
+) -> Callable[[Mapping[str, float]], float]:
     def fraction(values: Mapping[str, float]) -> float:
-        masses = {other.scale_name: values[other.scale_name] * mass_per_scale(other, values) for other in present}
+        masses = {
+            other.scale_name: values[other.scale_name] * mass_per_scale(other, values) for other in present
+        }
         total = sum(masses.values())
         return masses[lines.scale_name] / total if total > 0.0 else float("nan")
 
@@ -172,7 +180,9 @@ def _weight_fraction(lines: PhaseLines, present: Sequence[PhaseLines]) -> Callab
 
 
 def _gradient(
-    functions: Mapping[str, Callable[[Mapping[str, float]], float]], values: Mapping[str, float], solution: Solution
+    functions: Mapping[str, Callable[[Mapping[str, float]], float]],
+    values: Mapping[str, float],
+    solution: Solution,
 ) -> Array:
     """Derivatives of the quantities by the free parameters (quantities, free), by central differences.
 

@@ -162,7 +162,9 @@ class Refinement:
         by_free = translation.to_free(jacobian[:, :n], point)
         by_held = jacobian[:, n:]
         norms = np.linalg.norm(by_free, axis=0)
-        span = np.where(np.isfinite(translation.upper - translation.lower), translation.upper - translation.lower, np.inf)
+        span = np.where(
+            np.isfinite(translation.upper - translation.lower), translation.upper - translation.lower, np.inf
+        )
         margin = np.where(np.isfinite(span), 1e-9 * span, 0.0)
         at_bound = (point <= translation.lower + margin) | (point >= translation.upper - margin)
         lively = (norms > 0.0) & ~at_bound

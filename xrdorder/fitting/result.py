@@ -1,11 +1,12 @@
 """What a fit hands on."""
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from xrdorder.exceptions import Flag
 from xrdorder.uncertainty import Contributions
 
 if TYPE_CHECKING:
@@ -13,13 +14,6 @@ if TYPE_CHECKING:
     import xarray as xr
 
 Array = NDArray[np.float64]
-
-
-class Flag(NamedTuple):
-    """Something the reader of a result must know: a short name and one sentence."""
-
-    name: str
-    message: str
 
 
 @dataclass(frozen=True)

@@ -1,16 +1,24 @@
 """Start values without a user: background, lattices and scales from the pattern itself."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
+import lmfit
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 from scipy.optimize import nnls
 
+from xrdorder.fitting.model import PatternModel
+from xrdorder.profiles import INSTRUMENT_NAMES
+from xrdorder.profiles.widths import lorentz_sec_from_size
+from xrdorder.xrays import Radiation, linear_attenuation_per_nm
+
 Array = NDArray[np.float64]
 
 _CLIP_HALF_WIDTH_DEG = 2.0  # wider than any line, narrower than any hump of the background
 _SMOOTHING_FWHM_DEG = 0.25
+START_SIZE_NM = 100.0  # domain size to begin with
+PACKING = 0.6  # solid share of a powder or a mat of filaments; common practice, no source
 _SEARCH_STEP = 2e-4  # relative; a line is several times as wide at any angle
 
 
@@ -42,11 +50,17 @@ def smoothed_net(two_theta: Array, counts: Array, background: Array) -> Array:
     """Counts above background, smoothed to about a line width, not negative."""
     step = float(np.median(np.diff(two_theta)))
     net = gaussian_filter1d(counts - background, _SMOOTHING_FWHM_DEG / 2.355 / step, mode="nearest")
-    return np.maximum(net, 0.0)
+    return np.asarray(np.maximum(net, 0.0))
 
 
 def match_lattice(
-    two_theta: Array, net: Array, inverse_d: Array, strength: Array, wavelength_nm: float, low: float, high: float
+    two_theta: Array,
+    net: Array,
+    inverse_d: Array,
+    strength: Array,
+    wavelength_nm: float,
+    low: float,
+    high: float,
 ) -> float:
     """Find the factor by which the lattice must be stretched for its lines to lie on those of the pattern.
 
@@ -86,5 +100,49 @@ def start_variance(counts: Array, time_factor: Array) -> Array:
     The observed counts themselves would pull the background down (points that happen to be low would weigh more).
     """
     rate = uniform_filter1d(counts / time_factor, 5, mode="nearest")
-    return np.maximum(rate * time_factor, 1.0)
+    return np.asarray(np.maximum(rate * time_factor, 1.0))
 
+
+def start_parameters(
+    model: PatternModel, instrument_values: Mapping[str, float], light: Radiation
+) -> lmfit.Parameters:
+    """All parameters of a model with start values and bounds; nothing is free yet.
+
+    The transparency shift is held at what the main phase's attenuation makes it: standard and sample share most of
+    it, and the displacement takes up the rest.
+    """
+    parameters = lmfit.Parameters()
+    for name in model.background_names:
+        parameters.add(name, value=0.0, vary=False)
+    for name in INSTRUMENT_NAMES:
+        parameters.add(name, value=float(instrument_values[name]), vary=False)
+    main = model.phases[0]
+    attenuation = linear_attenuation_per_nm(
+        main.phase.atoms_per_cell(), main.phase.cell_volume_nm3(), light.energy_ev
+    )
+    parameters.add("specimen_displacement_mm", value=0.0, min=-2.0, max=2.0, vary=False)
+    parameters.add(
+        "transparency_deg",
+        value=main.optics.geometry.transparency_deg(attenuation, PACKING),
+        min=0.0,
+        vary=False,
+    )
+    parameters.add("wavelength_shift", value=0.0, vary=False)
+    start_width = lorentz_sec_from_size(START_SIZE_NM, light.wavelength_nm)
+    for lines in model.phases:
+        p = lines.phase
+        parameters.add(lines.scale_name, value=0.0, min=0.0, vary=False)
+        for name, value, low, high in zip(
+            lines.length_names, p.lengths_nm, p.lengths_low_nm, p.lengths_high_nm, strict=True
+        ):
+            parameters.add(name, value=value, min=low, max=high, vary=False)
+        sec, tan, gauss = lines.width_names
+        parameters.add(sec, value=start_width, min=0.0, max=10.0, vary=False)
+        parameters.add(tan, value=0.0, min=0.0, max=10.0, vary=False)
+        parameters.add(gauss, value=0.0, min=0.0, max=10.0, vary=False)
+        for name, site in zip(lines.b_iso_names, p.sites, strict=True):
+            low, high = site.b_iso_bounds_nm2
+            parameters.add(name, value=site.b_iso_nm2, min=low, max=high, vary=False)
+        if lines.contrast_name:
+            parameters.add(lines.contrast_name, value=0.93, min=0.0, max=1.5, vary=False)
+    return parameters

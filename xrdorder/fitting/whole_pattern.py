@@ -10,26 +10,35 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-import lmfit
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
 from xrdorder.crystals import A15Composition, Phase, doped, phase
-from xrdorder.exceptions import FitError, InstrumentError
+from xrdorder.exceptions import FitError, Flag, InstrumentError
 from xrdorder.fitting.engines import engine as engine_named
 from xrdorder.fitting.geometry import Geometry
 from xrdorder.fitting.model import PatternModel
+from xrdorder.fitting.parameters import set_values
 from xrdorder.fitting.phase_lines import Optics, PhaseLines
 from xrdorder.fitting.propagation import Quantities, mass_per_scale, primary_quantities
 from xrdorder.fitting.quality import agreement, serial_correlation_factor, unexplained_lines
 from xrdorder.fitting.refinement import Refinement, Solution
-from xrdorder.fitting.result import Flag, PatternFit, PhaseResult
-from xrdorder.fitting.start import background_terms, clipped_background, match_lattice, smoothed_net, start_scales
-from xrdorder.profiles import INSTRUMENT_NAMES, Instrument
+from xrdorder.fitting.result import PatternFit, PhaseResult
+from xrdorder.fitting.start import (
+    START_SIZE_NM,
+    background_terms,
+    clipped_background,
+    match_lattice,
+    smoothed_net,
+    start_parameters,
+    start_scales,
+)
+from xrdorder.fitting.tables import curves, line_table
+from xrdorder.profiles import Instrument
 from xrdorder.profiles.voigt import fwhm
 from xrdorder.profiles.widths import lorentz_sec_from_size
-from xrdorder.xrays import GEMMI_TABLE, Radiation, ScatteringTable, linear_attenuation_per_nm, radiation
+from xrdorder.xrays import GEMMI_TABLE, Radiation, ScatteringTable, radiation
 
 Array = NDArray[np.float64]
 
@@ -39,12 +48,12 @@ DEFAULT_PHASES = ("nb3sn", "nb", "cu-sn")
 DEFAULT_COMPOSITION = A15Composition(tin_fraction=0.24, site_order=0.93, dopants={}, on_tin_site={})
 """Composition whose mean scattering is assumed in the fit: strong lines hardly feel it."""
 
-_START_SIZE_NM = 100.0
 _PRESENT = 3.0  # significance of the scale below which a phase is called absent (3 standard uncertainties)
-_MAIN_PRESENT = 5.0  # the fit makes up an A15 at 1.6 where there is none, and the lattice search has many tries
+_MAIN_PRESENT = (
+    5.0  # the fit makes up an A15 at 1.6 where there is none, and the lattice search has many tries
+)
 _WIDTH_SIGNIFICANCE = 15.0  # below it the lines are too weak to tell their width
 _POOR_CHI2 = 4.0  # a model this far off is wrong somewhere; common practice, no source
-PACKING = 0.6  # solid share of a powder or a mat of filaments; common practice, no source
 _ONE_SIDED_95 = 1.645  # standard normal quantile
 
 
@@ -124,10 +133,15 @@ def instrument_radiation(instrument: Instrument, pattern: xr.DataArray) -> Radia
     said = pattern.attrs.get("wavelength_nm")
     if said is not None and abs(float(said) / light.wavelength_nm - 1.0) > 1e-3:
         raise InstrumentError(
-            f"{pattern.attrs.get('source_file', 'pattern')}: measured with {float(said):.6f} nm, but the instrument was "
+            f"{source_name(pattern)}: measured with {float(said):.6f} nm, but the instrument was "
             f"calibrated with {instrument.radiation} ({light.wavelength_nm:.6f} nm); calibrate with the same radiation"
         )
     return light
+
+
+def source_name(pattern: xr.DataArray) -> str:
+    """Name of the file a pattern came from, for messages."""
+    return str(pattern.attrs.get("source_file") or "pattern")
 
 
 class WholePatternFit:
@@ -152,7 +166,7 @@ class WholePatternFit:
         self.lines = [lines for lines in every if len(lines.hkl)]
         if not self.lines:
             raise FitError(
-                f"{pattern.attrs.get('source_file', 'pattern')}: no phase has a line between {limits[0]:.2f} and "
+                f"{source_name(pattern)}: no phase has a line between {limits[0]:.2f} and "
                 f"{limits[1]:.2f} degrees at {optics.radiation.wavelength_nm:.5f} nm; check the radiation and the range"
             )
         self.outside = [lines.phase for lines in every if not len(lines.hkl)]
@@ -164,6 +178,7 @@ class WholePatternFit:
         self.model = PatternModel(self.two_theta, time_factor, self.lines, terms)
         self.parameters = start_parameters(self.model, instrument_values, optics.radiation)
         self.fit = Refinement(pattern, self.model, self.parameters, engine_named(engine))
+        self._start_width = lorentz_sec_from_size(START_SIZE_NM, optics.radiation.wavelength_nm)
         self.absent: dict[str, float] = {}
         self.limits: dict[str, float] = {}
 
@@ -196,7 +211,9 @@ class WholePatternFit:
         values = self.fit.values() | {lines.scale_name: 1.0}
         drawn, _ = lines.lines(values, {})
         first = lines.first_lines()
-        inverse_d = 2.0 * np.sin(np.radians(drawn.position[first] / 2.0)) / self.optics.radiation.wavelength_nm
+        inverse_d = (
+            2.0 * np.sin(np.radians(drawn.position[first] / 2.0)) / self.optics.radiation.wavelength_nm
+        )
         lengths = np.array(lines.phase.lengths_nm)
         low = max(lo / start for lo, start in zip(lines.phase.lengths_low_nm, lengths, strict=True))
         high = min(hi / start for hi, start in zip(lines.phase.lengths_high_nm, lengths, strict=True))
@@ -208,14 +225,19 @@ class WholePatternFit:
         lines.freeze(tuple(float(x) for x in lengths * factor))
 
     def refine(self) -> None:
-        """Run the rounds of least squares, dropping phases that are not there and holding what weak ones cannot tell."""
+        """Run the rounds of least squares; drop phases that are not there, hold what weak ones cannot tell."""
         fit, main = self.fit, self.main
         background = list(self.model.background_names)
         scales = [lines.scale_name for lines in self.lines]
         start = [*background, *scales, *main.length_names]
         fit.run(start, most_iterations=8, tolerance=1.0)
         fit.freeze()
-        lengths = [name for lines in self.lines for name in lines.length_names if self._strength(lines) > _MAIN_PRESENT]
+        lengths = [
+            name
+            for lines in self.lines
+            for name in lines.length_names
+            if self._strength(lines) > _MAIN_PRESENT
+        ]
         shape = [*start, *lengths, "specimen_displacement_mm", f"{main.prefix}_lorentz_sec"]
         fit.run(dict.fromkeys(shape), most_iterations=15, tolerance=1.0)
         fit.freeze()
@@ -226,7 +248,9 @@ class WholePatternFit:
                 break
         self.converged = fit.settle(self._everything())
         if not self.converged:
-            self.flags.append(Flag("not-converged", "the fit ran out of iterations; values are near, not at, the minimum"))
+            self.flags.append(
+                Flag("not-converged", "the fit ran out of iterations; values are near, not at, the minimum")
+            )
 
     def _strength(self, lines: PhaseLines) -> float:
         """Rough significance of a phase: what a matched filter would make of its lines as they are.
@@ -260,34 +284,43 @@ class WholePatternFit:
 
     def _drop_absent(self, solution: Solution) -> bool:
         """Take out the least significant phase if it does not stand out; return whether there was one."""
-        worst: tuple[float, PhaseLines] | None = None
+        weak = []
         for lines in self.lines:
-            if lines.phase.name in self.absent:
-                continue
-            significance, u = self.significance(lines, solution)
-            needed = _MAIN_PRESENT if lines is self.main else _PRESENT
-            if significance < needed and (worst is None or significance < worst[0]):
-                worst = significance, lines
-                self.limits[lines.phase.name] = (
-                    max(float(self.parameters[lines.scale_name].value), 0.0) + _ONE_SIDED_95 * u
-                )
-        if worst is None:
+            if lines.phase.name not in self.absent:
+                needed = _MAIN_PRESENT if lines is self.main else _PRESENT
+                significance = self.significance(lines, solution)
+                if significance < needed:
+                    weak.append((significance, lines.phase.name, lines))
+        if not weak:
             return False
-        significance, lines = worst
-        self.absent[lines.phase.name] = significance
-        self.parameters[lines.scale_name].value = 0.0
+        significance, name, lines = min(weak, key=lambda entry: entry[:2])
+        self.absent[name] = significance
+        self.limits[name] = self._largest_scale(lines)
         return True
 
-    def significance(self, lines: PhaseLines, solution: Solution) -> tuple[float, float]:
-        """Scale over its standard uncertainty, and that uncertainty."""
-        scale = float(self.parameters[lines.scale_name].value)
-        if lines.scale_name in solution.free:
-            k = solution.free.index(lines.scale_name)
-            u = float(np.sqrt(solution.covariance[k, k]))
-            return scale / u, u
-        # at its bound of zero: the uncertainty is that of the scale alone
-        unit = self.model.part(lines, self.fit.values() | {lines.scale_name: 1.0})
-        return 0.0, float(1.0 / np.sqrt(np.sum(unit**2 / self.fit.variance)))
+    def significance(self, lines: PhaseLines, solution: Solution) -> float:
+        """Scale over its standard uncertainty; zero for a scale at its bound."""
+        if lines.scale_name not in solution.free:
+            return 0.0
+        k = solution.free.index(lines.scale_name)
+        return float(self.parameters[lines.scale_name].value) / float(np.sqrt(solution.covariance[k, k]))
+
+    def _largest_scale(self, lines: PhaseLines) -> float:
+        """Put a phase that was not found to rest; return the scale that would have been seen in 95 of 100 cases.
+
+        Where there is nothing to fit, lattice and widths run off to odd places; they go back to those of the catalogue
+        and the scale alone is asked for.
+        """
+        sec, tan, gauss = lines.width_names
+        rest = dict(zip(lines.length_names, lines.phase.lengths_nm, strict=True))
+        rest |= {lines.scale_name: 0.0, sec: self._start_width, tan: 0.0, gauss: 0.0}
+        set_values(self.parameters, rest)
+        lines.freeze(lines.phase.lengths_nm)
+        fit = self.fit
+        unit = self.model.part(lines, fit.values() | {lines.scale_name: 1.0})
+        information = float(np.sum(unit**2 / fit.variance))
+        scale = float(np.sum(unit * fit.weighted_residual() / np.sqrt(fit.variance))) / information
+        return max(scale, 0.0) + _ONE_SIDED_95 / float(np.sqrt(information))
 
     def result(self, instrument: Instrument, composition: A15Composition | None) -> PatternFit:
         """Assemble what is handed on; without a composition no A15 was looked for."""
@@ -338,11 +371,15 @@ class WholePatternFit:
     def serial_correlation(self, residual: Array) -> float:
         """Enlargement for weighted residuals that hang together over a line width."""
         step = float(np.median(np.diff(self.two_theta)))
-        return serial_correlation_factor(residual[self.fit.used], int(np.ceil(2.0 * self._line_width() / step)))
+        return serial_correlation_factor(
+            residual[self.fit.used], int(np.ceil(2.0 * self._line_width() / step))
+        )
 
     def enlargement(self, residual: Array) -> float:
         """Factor on all counting uncertainties: serial correlation, and a chi squared beyond one."""
-        return self.serial_correlation(residual) * max(1.0, float(np.sqrt(np.mean(residual[self.fit.used] ** 2))))
+        return self.serial_correlation(residual) * max(
+            1.0, float(np.sqrt(np.mean(residual[self.fit.used] ** 2)))
+        )
 
     def _look_around(
         self, instrument: Instrument, solution: Solution, residual: Array, chi2_reduced: float
@@ -359,12 +396,17 @@ class WholePatternFit:
             flag(
                 Flag(
                     "illuminated-length-unknown",
-                    f"{missing} not given: if the beam is longer than the specimen at low angle, the order reads too low",
+                    f"{missing} not given: if the beam is longer than the specimen at low angle, order reads too low",
                 )
             )
         left_out = int((~fit.used).sum())
         if left_out:
-            flag(Flag("points-left-out", f"{left_out} single points beyond six standard deviations were left out"))
+            flag(
+                Flag(
+                    "points-left-out",
+                    f"{left_out} single points beyond six standard deviations were left out",
+                )
+            )
         values = fit.values()
         for name in solution.idle:
             at_zero = name.endswith(("_lorentz_sec", "_lorentz_tan", "_gauss_tan2"))
@@ -374,7 +416,7 @@ class WholePatternFit:
             flag(
                 Flag(
                     "poor-fit",
-                    f"chi squared is {chi2_reduced:.1f}: the model misses something; uncertainties were enlarged for it",
+                    f"chi squared is {chi2_reduced:.1f}: the model misses something; uncertainties are enlarged for it",
                 )
             )
         width = self._line_width()
@@ -382,7 +424,12 @@ class WholePatternFit:
         residual = np.where(fit.used, residual, 0.0)
         scatter = max(1.0, chi2_reduced)
         for line in unexplained_lines(
-            self.two_theta, residual, fit.variance * scatter, width, self.optics.radiation.wavelength_nm, known
+            self.two_theta,
+            residual,
+            fit.variance * scatter,
+            width,
+            self.optics.radiation.wavelength_nm,
+            known,
         ):
             flag(
                 Flag(
@@ -408,7 +455,9 @@ class WholePatternFit:
                 mass = self.limits[name] * quantities.enlargement * mass_per_scale(lines, values)
                 limit = mass / (mass + total) if total > 0.0 else float("nan")
                 nan = float("nan")
-                results[name] = PhaseResult(False, self.absent[name], 0.0, nan, limit, lengths, (nan,) * len(lengths))
+                results[name] = PhaseResult(
+                    False, self.absent[name], 0.0, nan, limit, lengths, (nan,) * len(lengths)
+                )
                 continue
             quantity = f"weight_fraction_{name}"
             u_scale = u_of.get(lines.scale_name, float("nan"))
@@ -422,94 +471,3 @@ class WholePatternFit:
                 tuple(u_of.get(n, 0.0) for n in lines.length_names),
             )
         return results
-
-
-def start_parameters(
-    model: PatternModel, instrument_values: Mapping[str, float], light: Radiation
-) -> lmfit.Parameters:
-    """All parameters of a model with start values and bounds; nothing is free yet.
-
-    The transparency shift is held at what the main phase's attenuation makes it: standard and sample share most of
-    it, and the displacement takes up the rest.
-    """
-    parameters = lmfit.Parameters()
-    for name in model.background_names:
-        parameters.add(name, value=0.0, vary=False)
-    for name in INSTRUMENT_NAMES:
-        parameters.add(name, value=float(instrument_values[name]), vary=False)
-    main = model.phases[0]
-    attenuation = linear_attenuation_per_nm(
-        main.phase.atoms_per_cell(), main.phase.cell_volume_nm3(), light.energy_ev
-    )
-    parameters.add("specimen_displacement_mm", value=0.0, min=-2.0, max=2.0, vary=False)
-    parameters.add(
-        "transparency_deg", value=main.optics.geometry.transparency_deg(attenuation, PACKING), min=0.0, vary=False
-    )
-    parameters.add("wavelength_shift", value=0.0, vary=False)
-    start_width = lorentz_sec_from_size(_START_SIZE_NM, light.wavelength_nm)
-    for lines in model.phases:
-        p = lines.phase
-        parameters.add(lines.scale_name, value=0.0, min=0.0, vary=False)
-        for name, value, low, high in zip(
-            lines.length_names, p.lengths_nm, p.lengths_low_nm, p.lengths_high_nm, strict=True
-        ):
-            parameters.add(name, value=value, min=low, max=high, vary=False)
-        sec, tan, gauss = lines.width_names
-        parameters.add(sec, value=start_width, min=0.0, max=10.0, vary=False)
-        parameters.add(tan, value=0.0, min=0.0, max=10.0, vary=False)
-        parameters.add(gauss, value=0.0, min=0.0, max=10.0, vary=False)
-        for name, site in zip(lines.b_iso_names, p.sites, strict=True):
-            low, high = site.b_iso_bounds_nm2
-            parameters.add(name, value=site.b_iso_nm2, min=low, max=high, vary=False)
-        if lines.contrast_name:
-            parameters.add(lines.contrast_name, value=0.93, min=0.0, max=1.5, vary=False)
-    return parameters
-
-
-def curves(fit: Refinement, present: Sequence[PhaseLines], calculated: Array) -> xr.Dataset:
-    """Observed and calculated pattern, background, residual and the part of each phase, over 2 theta."""
-    values = fit.values()
-    residual = np.where(fit.used, (fit.observed - calculated) / np.sqrt(fit.variance), np.nan)
-    dims = ("two_theta",)
-    data = {
-        "observed": (dims, fit.observed, {"units": "count", "long_name": "observed counts"}),
-        "calculated": (dims, calculated, {"units": "count", "long_name": "calculated counts"}),
-        "background": (dims, fit.model.background(values), {"units": "count", "long_name": "calculated background"}),
-        "weighted_residual": (
-            dims,
-            residual,
-            {"units": "1", "long_name": "observed less calculated over standard uncertainty (NaN: point left out)"},
-        ),
-    }
-    for lines in present:
-        part = fit.model.part(lines, values)
-        data[f"part_{lines.phase.name}"] = (dims, part, {"units": "count", "long_name": f"part of {lines.phase.name}"})
-    axis = ("two_theta", fit.two_theta, {"units": "degree", "long_name": "diffraction angle 2 theta"})
-    return xr.Dataset(data, coords={"two_theta": axis})
-
-
-def line_table(present: Sequence[PhaseLines], values: Mapping[str, float]) -> xr.Dataset:
-    """Every reflection of the phases found, at the reference wavelength."""
-    names, hkl = [], []
-    columns: list[tuple[Array, Array, Array, Array]] = []
-    for lines in present:
-        drawn, _ = lines.lines(values, {})
-        first = lines.first_lines()
-        names += [lines.phase.name] * len(lines.hkl)
-        hkl += [" ".join(str(int(i)) for i in index) for index in lines.hkl]
-        n = len(lines.hkl)
-        area = drawn.area.reshape(n, -1).sum(axis=1)
-        columns.append((drawn.position[first], lines.spacing_nm(values), area, fwhm(drawn.gauss_squared, drawn.lorentz)[first]))
-    stacked = [np.concatenate(column) for column in zip(*columns, strict=True)] if columns else [np.zeros(0)] * 4
-    about = (
-        ("two_theta", "degree", "angle of the line, all shifts included"),
-        ("d_nm", "nm", "spacing of the planes"),
-        ("area", "count degree", "calculated area, all emission lines together"),
-        ("fwhm", "degree", "full width at half maximum"),
-    )
-    data = {
-        name: ("line", column, {"units": unit, "long_name": text})
-        for (name, unit, text), column in zip(about, stacked, strict=True)
-    }
-    coords = {"phase": ("line", np.array(names, dtype=object)), "hkl": ("line", np.array(hkl, dtype=object))}
-    return xr.Dataset(data, coords=coords)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from xrdorder.fitting.result import Flag
+from xrdorder.exceptions import Flag
 from xrdorder.uncertainty import Contributions
 
 

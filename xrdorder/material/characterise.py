@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from xrdorder.fitting.result import Flag
+from xrdorder.exceptions import Flag
 from xrdorder.material.account import Account
 from xrdorder.material.lattice import refer_lattice
 from xrdorder.material.order import add_order_parameters, add_site_order, drop_intermediate

@@ -38,7 +38,9 @@ def largest_shift(two_theta: Array, source_ratio: float, detector_ratio: float) 
     return np.asarray(np.degrees(0.5 * (source_ratio + detector_ratio) ** 2 / np.tan(angle)))
 
 
-def axial_nodes(two_theta: Array, counts: NDArray[np.intp], source_ratio: float, detector_ratio: float) -> AxialNodes:
+def axial_nodes(
+    two_theta: Array, counts: NDArray[np.intp], source_ratio: float, detector_ratio: float
+) -> AxialNodes:
     """Replace each line by components along its axial tail.
 
     Parameters
@@ -59,9 +61,14 @@ def axial_nodes(two_theta: Array, counts: NDArray[np.intp], source_ratio: float,
     low, high = abs(source_ratio - detector_ratio), source_ratio + detector_ratio
     if high < _SMALL:
         zero = np.zeros((n, 2))
-        return AxialNodes(np.arange(n), np.asarray(two_theta, float), np.ones(n), np.ones(n), zero, zero.copy())
+        return AxialNodes(
+            np.arange(n), np.asarray(two_theta, float), np.ones(n), np.ones(n), zero, zero.copy()
+        )
     sign = float(np.sign(source_ratio - detector_ratio))
-    by_low, by_high = np.array([sign, -sign]), np.array([1.0, 1.0])  # derivatives of low, high by (source, detector)
+    by_low, by_high = (
+        np.array([sign, -sign]),
+        np.array([1.0, 1.0]),
+    )  # derivatives of low, high by (source, detector)
 
     line, height, height_by, raw, raw_by = [], [], [], [], []
     for size in np.unique(counts):

@@ -79,7 +79,9 @@ class Instrument:
         """Refuse what no calibration can have given."""
         n = len(INSTRUMENT_NAMES)
         if tuple(self.values) != INSTRUMENT_NAMES:
-            raise InstrumentError(f"instrument: needs exactly the parameters {', '.join(INSTRUMENT_NAMES)}, in that order")
+            raise InstrumentError(
+                f"instrument: needs exactly the parameters {', '.join(INSTRUMENT_NAMES)}, in that order"
+            )
         for name, value in self.values.items():
             if not math.isfinite(value):
                 raise InstrumentError(f"instrument: {name} = {value} is not a number; calibrate again")
@@ -90,11 +92,19 @@ class Instrument:
         for name in ("divergence_deg", "specimen_length_mm", "monochromator_two_theta_deg"):
             value = getattr(self, name)
             if value is not None and not value > 0.0:
-                raise InstrumentError(f"instrument: {name} = {value} must be positive, or left out when unknown")
+                raise InstrumentError(
+                    f"instrument: {name} = {value} must be positive, or left out when unknown"
+                )
         if self.geometry != "reflection":
             raise InstrumentError(f"instrument: geometry '{self.geometry}' is not known; use 'reflection'")
-        if self.covariance.shape != (n, n) or self.certificate_shift.shape != (n,) or self.wavelength_shift.shape != (n,):
-            raise InstrumentError(f"instrument: covariance must be {n} by {n} and the shifts {n} long; calibrate again")
+        if (
+            self.covariance.shape != (n, n)
+            or self.certificate_shift.shape != (n,)
+            or self.wavelength_shift.shape != (n,)
+        ):
+            raise InstrumentError(
+                f"instrument: covariance must be {n} by {n} and the shifts {n} long; calibrate again"
+            )
 
     @property
     def id(self) -> str:
@@ -114,7 +124,14 @@ class Instrument:
 
 
 _OPTIONAL = ("monochromator_two_theta_deg", "divergence_deg", "specimen_length_mm")
-_REQUIRED = ("radiation", "detector_distance_mm", "standard", "standard_lattice_nm", "temperature_c", "geometry")
+_REQUIRED = (
+    "radiation",
+    "detector_distance_mm",
+    "standard",
+    "standard_lattice_nm",
+    "temperature_c",
+    "geometry",
+)
 
 
 def write_instrument(instrument: Instrument, path: str | Path) -> None:
@@ -154,7 +171,7 @@ def write_instrument(instrument: Instrument, path: str | Path) -> None:
     lines += [f"    {_toml([round(c, 12) for c in row])}," for row in correlation.tolist()]
     lines += [
         "]",
-        "# What one standard uncertainty of the certified lattice parameter, and of the wavelength, does to the values.",
+        "# What one standard uncertainty of the certified lattice parameter, or of the wavelength, does to the values.",
         f"certificate_shift = {_toml(instrument.certificate_shift.tolist())}",
         f"wavelength_shift = {_toml(instrument.wavelength_shift.tolist())}",
         "",
@@ -166,7 +183,9 @@ def write_instrument(instrument: Instrument, path: str | Path) -> None:
         os.replace(temporary, path)
     except OSError as error:
         temporary.unlink(missing_ok=True)
-        raise InstrumentError(f"{path}: cannot be written ({error.strerror}); choose another place with --out") from error
+        raise InstrumentError(
+            f"{path}: cannot be written ({error.strerror}); choose another place with --out"
+        ) from error
 
 
 def read_instrument(path: str | Path) -> Instrument:
@@ -188,6 +207,8 @@ def read_instrument(path: str | Path) -> Instrument:
         raise InstrumentError(f"{path}: not a valid TOML file ({error}); calibrate again") from error
     try:
         errors = content["errors"]
+        plain: dict[str, Any] = {name: content[name] for name in _REQUIRED if name != "standard_lattice_nm"}
+        plain |= {name: content.get(name) for name in _OPTIONAL}
         u_all = np.array(errors["standard_uncertainty"], dtype=float)
         correlation = np.array(errors["correlation"], dtype=float)
         return Instrument(
@@ -197,8 +218,7 @@ def read_instrument(path: str | Path) -> Instrument:
             wavelength_shift=np.array(errors["wavelength_shift"], dtype=float),
             standard_lattice_nm=tuple(content["standard_lattice_nm"]),
             remarks=tuple(content.get("remarks", ())),
-            **{name: content[name] for name in _REQUIRED if name != "standard_lattice_nm"},
-            **{name: content.get(name) for name in _OPTIONAL},
+            **plain,
         )
     except KeyError as error:
         raise InstrumentError(f"{path}: entry {error} is missing; calibrate again") from error

@@ -15,7 +15,14 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from xrdorder.profiles.axial import AxialNodes, axial_nodes, largest_shift
-from xrdorder.profiles.voigt import fwhm, voigt, voigt_tail, voigt_tail_with_derivatives, voigt_with_derivatives
+from xrdorder.profiles.voigt import (
+    FWHM_PER_SIGMA,
+    fwhm,
+    voigt,
+    voigt_tail,
+    voigt_tail_with_derivatives,
+    voigt_with_derivatives,
+)
 
 Array = NDArray[np.float64]
 
@@ -97,11 +104,17 @@ class ProfileSum:
 
         x = self._grid[None, :] - centroid[:, None]
         tail = voigt_tail_with_derivatives(x, gauss_squared[:, None], lines.lorentz[:, None], core[:, None])
-        # the tail follows its line; that its centroid and variance follow the axial ratios is of no account out there
         d_area, d_position = derivatives.area, -area * derivatives.position
         d_gauss, d_lorentz = area * derivatives.gauss_squared, area * derivatives.lorentz
+        tail_position, tail_gauss = d_position, d_gauss
+        if derivatives.axial_columns is not None:
+            columns = list(derivatives.axial_columns)
+            by_centroid, by_spread = _moments_by_ratios(nodes, centroid)
+            tail_position, tail_gauss = d_position.copy(), d_gauss.copy()
+            tail_position[:, columns] -= area * by_centroid
+            tail_gauss[:, columns] += area * by_spread
         on_grid = (
-            tail.value.T @ d_area + tail.d_x.T @ d_position + tail.d_gauss_squared.T @ d_gauss
+            tail.value.T @ d_area + tail.d_x.T @ tail_position + tail.d_gauss_squared.T @ tail_gauss
             + tail.d_lorentz.T @ d_lorentz
         )  # fmt: skip
         result = self._to_points @ (lines.area @ tail.value)
@@ -119,20 +132,21 @@ class ProfileSum:
         rows = _RowMatrix(point, starts, n_points)
         result += rows.dot(flank.value, lines.area)
         jacobian += (
-            rows.dot(flank.value, d_area) + rows.dot(flank.d_x, d_position)
-            + rows.dot(flank.d_gauss_squared, d_gauss) + rows.dot(flank.d_lorentz, d_lorentz)
+            rows.dot(flank.value, d_area) + rows.dot(flank.d_x, tail_position)
+            + rows.dot(flank.d_gauss_squared, tail_gauss) + rows.dot(flank.d_lorentz, d_lorentz)
         )  # fmt: skip
 
         owner = nodes.line
         component, point, starts = self._flat(lines.position[owner], heart[owner])
         x = self.two_theta[point] - nodes.position[component]
-        shape = voigt_with_derivatives(x, lines.gauss_squared[owner][component], lines.lorentz[owner][component])
+        shape = voigt_with_derivatives(
+            x, lines.gauss_squared[owner][component], lines.lorentz[owner][component]
+        )
         rows = _RowMatrix(point, starts, n_points)
         weight = nodes.weight[:, None]
         c_area = weight * d_area[owner]
         c_position = weight * nodes.d_position[:, None] * d_position[owner]
         if derivatives.axial_columns is not None:
-            columns = list(derivatives.axial_columns)
             c_area[:, columns] += nodes.weight_by_ratios * area[owner]
             c_position[:, columns] -= weight * nodes.position_by_ratios * area[owner]
         result += rows.dot(shape.value, nodes.weight * lines.area[owner])
@@ -152,13 +166,16 @@ class ProfileSum:
         counts = np.clip(np.ceil(_NODES_PER_WIDTH * shift / width) + 2, 2, _MOST_NODES).astype(np.intp)
         nodes = axial_nodes(lines.position, counts, source_ratio, detector_ratio)
         n = len(width)
-        centroid = np.bincount(nodes.line, nodes.weight * nodes.position, n)
-        variance = np.bincount(nodes.line, nodes.weight * (nodes.position - centroid[nodes.line]) ** 2, n)
+        centroid = np.asarray(np.bincount(nodes.line, nodes.weight * nodes.position, n), dtype=np.float64)
+        away = nodes.position - centroid[nodes.line]
+        variance = np.asarray(np.bincount(nodes.line, nodes.weight * away**2, n), dtype=np.float64)
         window = np.maximum(_SMALLEST_WINDOW_DEG, _WINDOW_PER_FWHM * width) + shift
         heart = _HEART_PER_FWHM * width + 2.0 * shift
-        return nodes, heart, window, _CORE_PER_WINDOW * window, centroid, variance * (8.0 * np.log(2.0))
+        return nodes, heart, window, _CORE_PER_WINDOW * window, centroid, variance * FWHM_PER_SIGMA**2
 
-    def _flat(self, position: Array, window: Array) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]:
+    def _flat(
+        self, position: Array, window: Array
+    ) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]:
         """Rows and points of all windows written one after the other, and where each row starts."""
         first = np.searchsorted(self.two_theta, position - window)
         last = np.searchsorted(self.two_theta, position + window)
@@ -167,6 +184,20 @@ class ProfileSum:
         row = np.repeat(np.arange(len(position)), sizes)
         point = np.arange(starts[-1]) - np.repeat(starts[:-1] - first, sizes)
         return row, point, starts
+
+
+def _moments_by_ratios(nodes: AxialNodes, centroid: Array) -> tuple[Array, Array]:
+    """Derivatives of centroid and squared axial width of each line by the two ratios, shapes (n, 2)."""
+    away = (nodes.position - centroid[nodes.line])[:, None]
+    weight, by_weight, by_position = nodes.weight[:, None], nodes.weight_by_ratios, nodes.position_by_ratios
+    by_centroid = by_weight * nodes.position[:, None] + weight * by_position
+    by_variance = by_weight * away**2 + 2.0 * weight * away * by_position
+    columns = [
+        np.bincount(nodes.line, part[:, k], len(centroid)).astype(np.float64)
+        for part in (by_centroid, by_variance)
+        for k in (0, 1)
+    ]
+    return np.stack(columns[:2], axis=1), np.stack(columns[2:], axis=1) * FWHM_PER_SIGMA**2
 
 
 class _RowMatrix:

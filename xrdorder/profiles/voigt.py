@@ -117,7 +117,9 @@ def voigt_tail_with_derivatives(x: Array, gauss_squared: Array, lorentz: Array, 
     )
 
 
-def _tail_coefficients(gauss_squared: Array, lorentz: Array, core: Array) -> tuple[Array, Array, Array, Array]:
+def _tail_coefficients(
+    gauss_squared: Array, lorentz: Array, core: Array
+) -> tuple[Array, Array, Array, Array]:
     """Half width, squared smoothing length, and the coefficients of u^2 and u^3 in the tail series."""
     gamma = 0.5 * np.asarray(lorentz)
     variance = np.asarray(gauss_squared) / FWHM_PER_SIGMA**2

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from xrdorder.exceptions import ValidityError
-from xrdorder.fitting.result import Flag
+from xrdorder.exceptions import Flag, ValidityError
 from xrdorder.material import Material, Specimen
 from xrdorder.material.account import Account
 from xrdorder.material.lattice import refer_lattice

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from xrdorder.fitting.result import Flag
+from xrdorder.exceptions import Flag
 from xrdorder.material import A15_FIELD, Material
 from xrdorder.relations import Relation, relations
 from xrdorder.uncertainty import (

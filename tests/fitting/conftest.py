@@ -1,0 +1,63 @@
+"""A small instrument, a standard and a sample, simulated once by the independent generator."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from tests.generator import InstrumentTruth, PhaseTruth, SampleTruth, simulate, simulate_standard
+from xrdorder.fitting import Calibration, calibrate
+
+# a coarser, shorter scan than a laboratory would take: enough lines for every parameter, a third of the time
+TWO_THETA = np.round(np.arange(20.0, 124.0, 0.04), 2)
+INSTRUMENT = InstrumentTruth(two_theta_offset=0.01)
+SAMPLE = SampleTruth(
+    tin_fraction=0.24,
+    order_a=0.95,
+    domain_size_nm=90.0,
+    displacement_mm=0.03,
+    others=(
+        PhaseTruth("nb", 0.10, 0.33007, 60.0, b_iso_nm2=0.0046),
+        PhaseTruth("cu-sn", 0.05, 0.3660, 40.0, tin_fraction=0.03),
+    ),
+)
+
+
+def as_pattern(two_theta: np.ndarray, counts: np.ndarray, **attrs: object) -> xr.DataArray:
+    """Counts as `read_pattern` would give them."""
+    dims = ("two_theta",)
+    return xr.DataArray(
+        counts,
+        dims=dims,
+        name="counts",
+        coords={
+            "two_theta": two_theta,
+            "counting_time": (dims, np.ones_like(two_theta)),
+            "variance": (dims, np.maximum(counts, 1.0)),
+        },
+        attrs={"radiation": "cu-ka", "source_file": "made.xy", "intensity_kind": "counts", "flags": "[]"}
+        | attrs,
+    )
+
+
+@pytest.fixture(scope="session")
+def standard_pattern() -> xr.DataArray:
+    return as_pattern(*simulate_standard(INSTRUMENT, two_theta=TWO_THETA, displacement_mm=0.02, seed=1))
+
+
+@pytest.fixture(scope="session")
+def calibration(standard_pattern: xr.DataArray) -> Calibration:
+    return calibrate(standard_pattern, "srm-660c", detector_distance_mm=217.5)
+
+
+@pytest.fixture(scope="session")
+def sample_pattern() -> xr.DataArray:
+    return as_pattern(*simulate(SAMPLE, INSTRUMENT, TWO_THETA, seed=2))
+
+
+@pytest.fixture(scope="session")
+def pattern_without_a15() -> xr.DataArray:
+    """Niobium and bronze alone: the A15 has no weight."""
+    others = (PhaseTruth("nb", 0.7, 0.33007, 60.0), PhaseTruth("cu-sn", 0.3, 0.3660, 40.0, tin_fraction=0.03))
+    return as_pattern(*simulate(replace(SAMPLE, others=others), INSTRUMENT, TWO_THETA, seed=3))

@@ -1,0 +1,67 @@
+"""The instrument out of a certified powder."""
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from tests.fitting.conftest import INSTRUMENT, TWO_THETA, as_pattern
+from xrdorder.exceptions import FitError, InstrumentError, UnknownNameError
+from xrdorder.fitting import Calibration, calibrate
+from xrdorder.profiles import INSTRUMENT_NAMES
+
+
+def test_finds_the_instrument(calibration: Calibration) -> None:
+    instrument = calibration.instrument
+    for name in INSTRUMENT_NAMES:
+        truth = 0.341 / 0.659 if name == "alpha2_ratio" else getattr(INSTRUMENT, name)
+        u = instrument.uncertainty(name)
+        # four uncertainties for nine parameters; offset and displacement also take up what the generator leaves out
+        margin = 0.003 if name == "two_theta_offset" else 0.0
+        assert abs(instrument.values[name] - truth) < 4.0 * u + margin, name
+
+
+def test_offset_and_displacement_cannot_be_told_apart(calibration: Calibration) -> None:
+    assert abs(calibration.offset_displacement_correlation) > 0.95
+    assert calibration.displacement_mm == pytest.approx(0.02, abs=4.0 * calibration.u_displacement_mm + 0.01)
+
+
+def test_axial_ratios_are_tied(calibration: Calibration) -> None:
+    values = calibration.instrument.values
+    assert values["axial_source_ratio"] == values["axial_detector_ratio"]
+    i, j = INSTRUMENT_NAMES.index("axial_source_ratio"), INSTRUMENT_NAMES.index("axial_detector_ratio")
+    covariance = calibration.instrument.covariance
+    assert covariance[i, i] == covariance[i, j] == covariance[j, j] > 0.0
+
+
+def test_certificate_error_moves_the_instrument(
+    standard_pattern: xr.DataArray, calibration: Calibration
+) -> None:
+    from dataclasses import replace
+
+    from xrdorder.crystals.standards import standard
+
+    certified = standard("srm-660c")
+    u = certified.u_lengths_nm[0]
+    other = replace(certified, lengths_nm=(certified.lengths_nm[0] + u,))
+    moved = calibrate(standard_pattern, other, detector_distance_mm=217.5)
+    k = INSTRUMENT_NAMES.index("two_theta_offset")
+    change = moved.instrument.values["two_theta_offset"] - calibration.instrument.values["two_theta_offset"]
+    # the stored shift is linear; one standard uncertainty is a small step
+    assert change == pytest.approx(calibration.instrument.certificate_shift[k], rel=0.05)
+
+
+def test_value_not_read_on_a_certificate_is_said(standard_pattern: xr.DataArray) -> None:
+    loose = calibrate(standard_pattern, "srm-660b", detector_distance_mm=217.5)
+    assert any("certificate" in remark for remark in loose.instrument.remarks)
+
+
+def test_wrong_use(standard_pattern: xr.DataArray) -> None:
+    with pytest.raises(UnknownNameError, match="srm-660c"):
+        calibrate(standard_pattern, "srm-1", detector_distance_mm=217.5)
+    with pytest.raises(InstrumentError, match="must be positive"):
+        calibrate(standard_pattern, "srm-660c", detector_distance_mm=0.0)
+    with pytest.raises(InstrumentError, match="does not name its radiation"):
+        calibrate(standard_pattern.assign_attrs(radiation=""), "srm-660c", detector_distance_mm=217.5)
+    flat = as_pattern(TWO_THETA, np.random.default_rng(0).poisson(100.0, len(TWO_THETA)).astype(float))
+    with pytest.raises(FitError, match="not in this pattern"):
+        calibrate(flat, "srm-660c", detector_distance_mm=217.5)

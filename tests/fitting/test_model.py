@@ -1,0 +1,70 @@
+"""The forward model: its Jacobian, parameter by parameter."""
+
+import numpy as np
+import pytest
+
+from xrdorder.crystals import phase
+from xrdorder.fitting.geometry import Geometry
+from xrdorder.fitting.model import PatternModel
+from xrdorder.fitting.phase_lines import Optics, PhaseLines
+from xrdorder.fitting.start import start_parameters
+from xrdorder.profiles import INSTRUMENT_NAMES
+from xrdorder.xrays import radiation
+
+TWO_THETA = np.arange(30.0, 70.0, 0.05)
+INSTRUMENT = dict(
+    zip(INSTRUMENT_NAMES, [0.01, 0.002, -0.001, 0.003, 0.01, 0.02, 0.021, 0.017, 0.51], strict=True)
+)
+
+
+def make_model() -> tuple[PatternModel, dict[str, float]]:
+    optics = Optics(radiation("cu-ka"), Geometry(217.5, 0.5, 10.0))
+    lines = [PhaseLines(phase(name), optics, (30.0, 70.0)) for name in ("nb3sn", "nb", "corundum")]
+    time_factor = np.where(TWO_THETA < 50.0, 1.0, 2.5)
+    model = PatternModel(TWO_THETA, time_factor, lines, 5)
+    parameters = start_parameters(model, INSTRUMENT, optics.radiation)
+    values = {name: float(p.value) for name, p in parameters.items()}
+    for k, name in enumerate(n for n in values if n.endswith("_scale")):
+        values[name] = 300.0 + 100.0 * k
+    values |= {"background_0": 50.0, "nb3sn_order_contrast": 0.8, "specimen_displacement_mm": 0.05}
+    values |= {
+        n: 0.001 for n in values if n.endswith(("_gauss_tan2", "_lorentz_tan")) and n not in INSTRUMENT
+    }
+    return model, values
+
+
+MODEL, VALUES = make_model()
+
+
+@pytest.mark.parametrize("name", MODEL.names)
+def test_derivative(name: str) -> None:
+    _, jacobian = MODEL.counts_with_jacobian(VALUES, [name])
+    step = 1e-6 * max(abs(VALUES[name]), 0.1)
+    numeric = (
+        MODEL.counts(VALUES | {name: VALUES[name] + step})
+        - MODEL.counts(VALUES | {name: VALUES[name] - step})
+    ) / (2 * step)
+    largest = np.abs(numeric).max()
+    assert largest > 0.0, "a parameter that moves nothing is no parameter"
+    # the windows of the sum move with the lines, which the derivatives leave out: 1e-4 of the largest at worst
+    assert np.abs(jacobian[:, 0] - numeric).max() < 1e-4 * largest
+
+
+def test_counts_follow_the_counting_time() -> None:
+    counts = MODEL.counts(VALUES)
+    k = int(np.argmin(np.abs(TWO_THETA - 50.0)))
+    assert counts[k] / counts[k - 1] == pytest.approx(2.5, rel=0.02)  # smooth background but for the time
+
+
+def test_short_specimen_weakens_low_angles_only() -> None:
+    geometry = Geometry(217.5, 1.0, 10.0)
+    theta = np.radians(np.array([23.8, 41.8, 60.0]) / 2.0)
+    # figures computed by hand from R delta / sin(theta): (110) loses 46 % and (211) 6 %
+    np.testing.assert_allclose(geometry.lit_fraction(theta), [0.543, 0.940, 1.0], atol=0.001)
+
+
+def test_displacement_of_ten_micrometres() -> None:
+    # Cullity's formula: 10 um at R = 200 mm and theta = 21 degrees is a relative error of the spacing of 1.2e-4
+    theta = np.radians(21.0)
+    shift = np.radians(Geometry(200.0).displacement_slope(np.array([theta]))[0] * 0.01)
+    assert -0.5 * shift / np.tan(theta) == pytest.approx(1.2e-4, rel=0.03)

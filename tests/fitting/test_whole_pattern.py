@@ -1,0 +1,146 @@
+"""Fits that start themselves, and what they say when something is odd."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from tests.fitting.conftest import INSTRUMENT, SAMPLE, TWO_THETA, as_pattern
+from tests.generator import simulate
+from xrdorder.exceptions import FitError, InstrumentError, UnknownNameError
+from xrdorder.fitting import Calibration, PatternFit, fit_pattern
+
+
+@pytest.fixture(scope="module")
+def fit(sample_pattern: xr.DataArray, calibration: Calibration) -> PatternFit:
+    return fit_pattern(sample_pattern, calibration.instrument)
+
+
+def flag_names(result: PatternFit) -> set[str]:
+    return {flag.name for flag in result.flags}
+
+
+def test_finds_the_truth(fit: PatternFit) -> None:
+    assert fit.status == "ok"
+    # three total uncertainties; a cut-off 1e-5 nm and 0.03 would be easier to meet
+    assert abs(fit.values["a_nm"] - SAMPLE.lattice_nm) < 3.0 * fit.u("a_nm")
+    assert abs(fit.values["order_contrast"] - SAMPLE.site_order) < 3.0 * fit.u("order_contrast")
+    for name, truth in SAMPLE.weight_fractions().items():
+        quantity = f"weight_fraction_{name}"
+        assert abs(fit.values[quantity] - truth) < 3.0 * fit.u(quantity)
+    assert fit.chi2_reduced == pytest.approx(
+        1.0, abs=0.1
+    )  # 3.6 standard deviations of chi squared over 2600 points
+    assert fit.r_wp == pytest.approx(fit.r_expected * np.sqrt(fit.chi2_reduced), rel=1e-3)
+
+
+def test_curves_and_lines_are_complete(fit: PatternFit, sample_pattern: xr.DataArray) -> None:
+    np.testing.assert_array_equal(fit.curves["observed"], sample_pattern.values)
+    parts = sum(fit.curves[f"part_{name}"] for name in ("nb3sn", "nb", "cu-sn"))
+    np.testing.assert_allclose(parts + fit.curves["background"], fit.curves["calculated"], rtol=1e-9)
+    a15 = fit.lines.where(fit.lines.phase == "nb3sn", drop=True)
+    assert a15.hkl.values[:3].tolist() == ["1 1 0", "2 0 0", "2 1 0"]
+    strongest = a15.hkl.values[int(np.argmax(a15["area"].values))]
+    assert strongest in ("2 1 0", "2 1 1")
+    assert all("units" in variable.attrs for variable in fit.curves.data_vars.values())
+
+
+def test_every_uncertainty_has_its_sources(fit: PatternFit) -> None:
+    budget = dict(fit.contributions.budget("a_nm"))
+    assert {"counting", "calibration", "certificate"} <= set(budget)
+    assert sum(v**2 for v in budget.values()) == pytest.approx(fit.u("a_nm") ** 2)
+    assert "scattering table" in dict(fit.contributions.budget("order_contrast"))
+    # the covariance of the parameters and the counting part of the quantities are the same thing
+    k = fit.free_names.index("nb3sn_a_nm")
+    assert np.sqrt(fit.covariance[k, k]) == pytest.approx(budget["counting"], rel=1e-6)
+
+
+def test_absent_phase_gets_an_upper_limit(sample_pattern: xr.DataArray, calibration: Calibration) -> None:
+    result = fit_pattern(sample_pattern, calibration.instrument, phases=["nb3sn", "nb", "cu-sn", "si"])
+    silicon = result.phases["si"]
+    assert not silicon.present
+    assert 0.0 < silicon.upper_limit < 0.01
+    assert "weight_fraction_si" not in result.values
+
+
+def test_no_a15_is_a_result(pattern_without_a15: xr.DataArray, calibration: Calibration) -> None:
+    result = fit_pattern(pattern_without_a15, calibration.instrument)
+    assert result.status == "no A15"
+    assert "a_nm" not in result.values
+    assert abs(result.values["weight_fraction_nb"] - 0.7) < 3.0 * result.u("weight_fraction_nb")
+    assert result.phases["nb3sn"].upper_limit < 0.01
+
+
+def test_unlisted_phase_is_noticed(sample_pattern: xr.DataArray, calibration: Calibration) -> None:
+    result = fit_pattern(sample_pattern, calibration.instrument, phases=["nb3sn", "nb"])
+    foreign = [flag.message for flag in result.flags if flag.name == "unexplained-line"]
+    assert any("42.7" in message or "42.8" in message for message in foreign), foreign  # bronze (111)
+
+
+def test_hot_pixels_are_left_out_and_named(
+    sample_pattern: xr.DataArray, calibration: Calibration, fit: PatternFit
+) -> None:
+    spoiled = sample_pattern.copy()
+    rng = np.random.default_rng(8)
+    hit = rng.choice(len(spoiled), 10, replace=False)
+    spoiled.values[hit] += 3000.0
+    result = fit_pattern(spoiled, calibration.instrument)
+    assert "points-left-out" in flag_names(result)
+    for quantity in ("a_nm", "order_contrast"):
+        assert abs(result.values[quantity] - fit.values[quantity]) < result.u(quantity)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_starts_from_anywhere_in_the_a15_field(calibration: Calibration, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    truth = replace(SAMPLE, a_nm=0.5289 * (1.0 + rng.uniform(-0.008, 0.008)))
+    two_theta, counts = simulate(truth, INSTRUMENT, TWO_THETA, seed=seed)
+    result = fit_pattern(as_pattern(two_theta, counts), calibration.instrument)
+    assert abs(result.values["a_nm"] - truth.lattice_nm) < 4.0 * result.u("a_nm")
+
+
+def test_flags_of_the_pattern_are_carried_on(sample_pattern: xr.DataArray, calibration: Calibration) -> None:
+    said = sample_pattern.assign_attrs(flags=json.dumps([["not-counts", "values are not counts"]]))
+    assert "not-counts" in flag_names(fit_pattern(said, calibration.instrument))
+
+
+def test_unknown_illumination_is_a_flag(fit: PatternFit) -> None:
+    assert "illuminated-length-unknown" in flag_names(fit)
+
+
+def test_other_radiation_is_refused(sample_pattern: xr.DataArray, calibration: Calibration) -> None:
+    with pytest.raises(InstrumentError, match="calibrated with cu-ka"):
+        fit_pattern(sample_pattern.assign_attrs(wavelength_nm=0.0709317), calibration.instrument)
+
+
+@pytest.mark.parametrize(
+    ("phases", "error", "said"),
+    [
+        ([], FitError, "no phase given"),
+        (["nb3sn", "nb3sn"], FitError, "given twice"),
+        (["unobtainium"], UnknownNameError, "unobtainium"),
+    ],
+)
+def test_wrong_phases(
+    sample_pattern: xr.DataArray,
+    calibration: Calibration,
+    phases: list[str],
+    error: type[Exception],
+    said: str,
+) -> None:
+    with pytest.raises(error, match=said):
+        fit_pattern(sample_pattern, calibration.instrument, phases=phases)
+
+
+def test_range_without_lines(calibration: Calibration) -> None:
+    two_theta = np.arange(2.0, 12.0, 0.02)
+    with pytest.raises(FitError, match="no phase has a line"):
+        fit_pattern(as_pattern(two_theta, np.full_like(two_theta, 100.0)), calibration.instrument)
+
+
+def test_fewer_points_than_parameters(calibration: Calibration) -> None:
+    two_theta = np.linspace(30.0, 70.0, 12)
+    with pytest.raises(FitError, match="cannot decide"):
+        fit_pattern(as_pattern(two_theta, np.full_like(two_theta, 100.0)), calibration.instrument)
