@@ -5,8 +5,8 @@ import pytest
 
 from tests.material.conftest import names
 from xrdorder.crystals.a15 import contrast_shift, order_parameters
-from xrdorder.material import Specimen
-from xrdorder.uncertainty import difference
+from xrdorder.material import Specimen, characterise
+from xrdorder.uncertainty import Contributions, difference
 from xrdorder.xrays import radiation
 
 
@@ -113,3 +113,17 @@ def test_intermediate_quantities_are_not_handed_on(fitted):
     }  # fmt: skip
     assert set(material.contributions.quantities) == allowed
     assert set(material.values) == allowed | {"tin_spread"}
+
+
+def test_contrast_follows_the_tin_that_was_found() -> None:
+    values = {"a_nm": 0.0136 * 0.22 + 0.5256, "order_contrast": 0.85}
+    table = Contributions(("a_nm", "order_contrast"), ("counting",), np.array([[1e-6], [0.005]]), ("",))
+    arguments = dict(specimen=Specimen(mount="ground-powder", temperature_c=22.5), radiation=radiation("cu-ka"))
+    plain = characterise(values, table, **arguments)
+    referred = characterise(values, table, **arguments, tin_held=0.24, contrast_by_tin=0.2)
+    change = 0.2 * (plain.values["tin_fraction"] - 0.24)
+    assert referred.values["order_contrast"] == pytest.approx(0.85 + change, abs=1e-12)
+    assert referred.values["site_order"] == pytest.approx(plain.values["site_order"] + change, abs=1e-12)
+    # the doubt about tin is now part of the doubt about order: 0.2 of it
+    added = referred.u("site_order") ** 2 - plain.u("site_order") ** 2
+    assert added >= 0.9 * (0.2 * plain.u("tin_fraction")) ** 2

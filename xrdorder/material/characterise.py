@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from xrdorder.exceptions import Flag
 from xrdorder.material.account import Account
 from xrdorder.material.lattice import refer_lattice
-from xrdorder.material.order import add_order_parameters, add_site_order, drop_intermediate
+from xrdorder.material.order import add_order_parameters, add_site_order, drop_intermediate, refer_contrast
 from xrdorder.material.specimen import Specimen
 from xrdorder.material.tin import add_tin
 from xrdorder.material.widths import SHAPE_FACTOR, add_domain_size, add_microstrain
@@ -60,6 +61,8 @@ def characterise(
     radiation: Radiation,
     wavelength_nm: float | None = None,
     a15: str = "nb3sn",
+    tin_held: float = math.nan,
+    contrast_by_tin: float = 0.0,
 ) -> Material:
     """Derive from the quantities of a fit what the A15 is like.
 
@@ -78,6 +81,9 @@ def characterise(
         Wavelength of the domain size; that of the radiation unless given.
     a15 : str, optional
         Name of the A15 phase in ``weight_fraction_<phase>``.
+    tin_held, contrast_by_tin : float, optional
+        Tin fraction that the fit took for the mean scattering, and the change of the contrast for each unit of it
+        (`PatternFit.tin_held` and ``PatternFit.by_tin["order_contrast"]``).
 
     Returns
     -------
@@ -93,6 +99,7 @@ def characterise(
     account = Account(values, contributions)
     refer_lattice(account, specimen)
     add_tin(account, specimen)
+    refer_contrast(account, tin_held, contrast_by_tin)
     add_site_order(account, specimen, radiation)
     add_order_parameters(account, specimen)
     drop_intermediate(account)
