@@ -90,7 +90,6 @@ def tables():
             "relation_median": ("relation", [16.5, np.nan] * n),
             "relation_low": ("relation", [15.0, np.nan] * n),
             "relation_high": ("relation", [17.5, np.nan] * n),
-            "relation_valid": ("relation", np.array([1, 0] * n, dtype=np.int8)),
             "relation_reason": ("relation", np.array(["", "too little tin"] * n, dtype=object)),
         },
         coords={
@@ -107,6 +106,7 @@ def sample(name="A-650-100", **changed):
         "values": {**VALUES, "tin_lower_bound": 0.23, "tin_spread": 0.011},
         "contributions": contributions(),
         "flags": (("strain-state", "polished: 0.2 % of strain reads as 8 at.%"), ("texture", "weak")),
+        "assumptions": ("the temperature was 22.5 °C",),
         "quality": {"r_wp": 0.061, "chi2_reduced": 1.04},
         "tables": tables(),
         "groups": {"curves": curves(), "lines": lines(), "phases": phases(), "parameters": parameters()},

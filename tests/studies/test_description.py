@@ -126,9 +126,15 @@ def test_a_sample_overrules_the_defaults(study):
     assert (b.mount, b.specimen_length_mm, b.temperature_c) == ("polished-section", 12.5, 23.5)
 
 
-def test_a_dopant_content_is_never_taken_as_exact(study):
-    _, b, _ = read_study(write(study, GOOD)).samples
-    assert b.lot.u_dopants["Ti"] > 0.0
+def test_what_was_not_said_about_dopants_is_left_open(study):
+    a, b, _ = read_study(write(study, GOOD)).samples
+    assert b.lot.u_dopants == {}
+    assert (a.lot.on_tin_site, a.lot.u_on_tin_site) == (None, None)
+    measured = GOOD.replace(
+        "{ Ta = 0.2 }", "{ Ta = 0.2 }\non_tin_site = { Ta = 0.1 }\nu_on_tin_site = { Ta = 0.05 }"
+    )
+    a, _, _ = read_study(write(study, measured)).samples
+    assert (a.lot.on_tin_site, a.lot.u_on_tin_site) == ({"Ta": 0.1}, {"Ta": 0.05})
 
 
 def test_the_path_of_the_folder_may_be_relative(study, monkeypatch):

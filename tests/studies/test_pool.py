@@ -1,8 +1,10 @@
 """Tasks over several processes: all done, errors raised, the environment as it was."""
 
 import os
+import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -102,3 +104,40 @@ def test_a_script_without_the_usual_guard_runs_once(tmp_path):
         check=True,
     )
     assert done.stdout == "once\nTrue\n"
+
+
+def leave_a_file(path):
+    """Work for a moment, then leave a result."""
+    time.sleep(0.2)
+    Path(path).write_text("")
+
+
+INTERRUPTED = """
+import sys
+from tests.studies.test_pool import leave_a_file, run_all
+tasks = [f"{sys.argv[1]}/{k}" for k in range(50)]
+try:
+    run_all(leave_a_file, tasks, workers=2, done=lambda task, _: print(task, flush=True))
+except KeyboardInterrupt:
+    print("interrupted", flush=True)
+"""
+
+
+def test_ctrl_c_ends_the_run_after_the_tasks_in_work(tmp_path):
+    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    with subprocess.Popen(
+        [sys.executable, "-c", INTERRUPTED, str(tmp_path)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=environment,
+        start_new_session=True,
+    ) as process:
+        first = Path(process.stdout.readline().strip())
+        # as a terminal does it: the signal goes to the whole group, workers included
+        os.killpg(process.pid, signal.SIGINT)
+        output, errors = process.communicate(timeout=60)
+    assert output.split()[-1] == "interrupted"
+    assert errors == ""
+    assert first.exists()
+    assert len(list(tmp_path.iterdir())) < 20

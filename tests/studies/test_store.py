@@ -18,7 +18,7 @@ def path(tmp_path):
 
 def same(one, two):
     """Compare two stored samples field by field."""
-    for name in ("name", "status", "values", "flags", "quality", "provenance", "trace"):
+    for name in ("name", "status", "values", "flags", "assumptions", "quality", "provenance", "trace"):
         assert getattr(one, name) == getattr(two, name), name
     for name in ("quantities", "sources", "groups"):
         assert getattr(one.contributions, name) == getattr(two.contributions, name)

@@ -1,7 +1,7 @@
 """Which variant is better? Many samples, described once and run any time.
 
 `run_study` fits what `study.toml` of a folder describes; `open_study` looks at what was found;
-`implicit_study` describes patterns that came without a study. `read_study` gives the checked description alone.
+`implicit_study` describes patterns that came without a study. `read_study` gives the description alone.
 
 A study folder holds `study.toml` and `results/`: one netCDF file a sample in `results/samples/`, everything
 collated in `results/results.nc` and, as a table, in `results/results.csv`.

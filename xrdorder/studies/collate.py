@@ -11,6 +11,7 @@ import xarray as xr
 
 from xrdorder import __version__, uncertainty
 from xrdorder.exceptions import StudyError
+from xrdorder.relations import relations
 from xrdorder.studies.columns import NUMBERS, QUALITY, TARGETS, Column, column_names
 from xrdorder.studies.description import Study
 from xrdorder.studies.files import disk_reason, write_atomically
@@ -50,7 +51,10 @@ def collate(study: Study, samples: Sequence[StoredSample], phases: Sequence[str]
     dataset["source_group"].attrs["units"] = ""
     for column in (*NUMBERS, *QUALITY):
         numbers = np.array([_number(sample, column) for sample in samples], dtype=float)
-        dataset[column.name] = ("sample", numbers, {"units": column.units, "long_name": column.long_name})
+        attrs = {"units": column.units, "long_name": column.long_name}
+        if source := _source(column.quantity):
+            attrs["source"] = source
+        dataset[column.name] = ("sample", numbers, attrs)
     _add_phases(dataset, samples, phases)
     _add_relations(dataset, samples)
     _add_descriptions(dataset, study, samples)
@@ -65,6 +69,15 @@ def collate(study: Study, samples: Sequence[StoredSample], phases: Sequence[str]
     for name in ("sample", "quantity", "source"):
         dataset[name].attrs.update(units="", long_name=f"name of the {name}")
     return dataset
+
+
+def _source(quantity: str) -> str:
+    """Publications behind a quantity of the table; those of predictions follow from the relations asked."""
+    if quantity in ("S_a", "S_b"):
+        # the definition; its form is from memory, the paper's equation was not legible
+        return "A. Godeke, Supercond. Sci. Technol. 19 (2006) R68, eq. 1"
+    kind = {"tin_fraction": "tin-from-lattice", "tin_lower_bound": "tin-from-order"}.get(quantity)
+    return "" if kind is None else "; ".join(dict.fromkeys(entry.source for entry in relations(kind)))
 
 
 def _number(sample: StoredSample, column: Column) -> float:
@@ -145,8 +158,7 @@ def _add_relations(dataset: xr.Dataset, samples: Sequence[StoredSample]) -> None
         "high": "upper end of the 68 % interval of the prediction by this relation alone",
     }
     arrays = {key: np.full((len(samples), len(names)), np.nan) for key in numbers}
-    valid = np.zeros((len(samples), len(names)), dtype=np.int8)
-    reason = np.full((len(samples), len(names)), "", dtype=object)
+    reason = np.full((len(samples), len(names)), "no result", dtype=object)
     for i, sample in enumerate(samples):
         tables = sample.tables
         if "relation" not in tables.coords:
@@ -154,21 +166,18 @@ def _add_relations(dataset: xr.Dataset, samples: Sequence[StoredSample]) -> None
         columns = [names.index(str(name)) for name in tables["relation"].values]
         for key, array in arrays.items():
             array[i, columns] = tables[f"relation_{key}"].values
-        valid[i, columns] = tables["relation_valid"].values
         reason[i, columns] = tables["relation_reason"].values
     dims = ("sample", "relation")
     for key, meaning in numbers.items():
         attrs = {"units": "K or T, as the relation_target", "long_name": meaning}
         dataset[f"relation_{key}"] = (dims, arrays[key], attrs)
-    dataset["relation_valid"] = (
-        dims,
-        valid,
-        {"units": "1", "long_name": "1 where the relation applies and enters the combined estimate"},
-    )
     dataset["relation_reason"] = (
         dims,
         reason,
-        {"units": "", "long_name": "why the relation does not apply"},
+        {
+            "units": "",
+            "long_name": "why the relation is refused; empty where it applies and enters the estimate",
+        },
     )
     for column in NUMBERS:
         if column.quantity in TARGETS and column.kind in ("median", "low", "high"):
@@ -188,6 +197,10 @@ def _add_descriptions(dataset: xr.Dataset, study: Study, samples: Sequence[Store
         "flag_messages": (
             "what needs attention, as JSON list of name and message",
             [json.dumps(s.flags, ensure_ascii=False) for s in samples],
+        ),
+        "assumptions": (
+            "what was taken for granted because nobody said otherwise",
+            ["; ".join(s.assumptions) for s in samples],
         ),
         "lot": ("wire lot", [s.lot.name for s in own]),
         "route": ("how the wire was made", [s.lot.route for s in own]),

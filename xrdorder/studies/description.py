@@ -28,9 +28,11 @@ class Lot:
     route : str
         How the wire was made, in the words of the trade; free text.
     dopants, u_dopants : mapping of str to float
-        Dopant content of the A15 and its standard uncertainty, atomic fraction of all atoms.
-    on_tin_site : mapping of str to float, or None
-        Share of each dopant on the tin site where it was measured; None takes the published shares.
+        Dopant content of the A15 and its standard uncertainty where one was given, atomic fraction of all
+        atoms.
+    on_tin_site, u_on_tin_site : mapping of str to float, or None
+        Share of each dopant on the tin site where it was measured, and its standard uncertainty; None takes
+        the published shares.
     """
 
     name: str = ""
@@ -38,6 +40,7 @@ class Lot:
     dopants: Mapping[str, float] = field(default_factory=dict)
     u_dopants: Mapping[str, float] = field(default_factory=dict)
     on_tin_site: Mapping[str, float] | None = None
+    u_on_tin_site: Mapping[str, float] | None = None
 
 
 @dataclass(frozen=True)

@@ -18,18 +18,10 @@ from xrdorder.crystals import phase
 from xrdorder.crystals.a15 import dopant_site
 from xrdorder.crystals.standards import standard
 from xrdorder.exceptions import XrdorderError
+from xrdorder.patterns import GEOMETRIES, MOUNTS
 from xrdorder.studies import description
 from xrdorder.studies.words import did_you_mean, is_safe_name, safe_name
 from xrdorder.xrays import radiation
-
-MOUNTS = ("ground-powder", "whole-filaments", "polished-section", "wires-laid-flat", "transmission")
-
-DEFAULT_U_DOPANT_AT_PERCENT = 0.3
-"""Standard uncertainty of a dopant content given without one, in at.%.
-
-J. Zhou et al., Appl. Phys. Lett. 99 (2011) 122507, Table 1, state 0.2 to 0.7 at.% for tin by X-ray
-microanalysis; a dopant is measured no better. Without a default an unstated uncertainty would count as none.
-"""
 
 Problem = tuple[str, str]
 T = TypeVar("T")
@@ -100,6 +92,7 @@ PathText = Annotated[str, Field(min_length=1)]
 Paths = Annotated[list[PathText], Field(min_length=1), BeforeValidator(_as_list)]
 # no A15 takes more of a dopant than a fifth of its atoms, which also catches weight shares and slips
 AtPercent = Annotated[float, _between(0.0, 20.0)]
+Share = Annotated[float, _between(0.0, 1.0)]
 # Below absolute zero nothing exists; above 1500 °C no diffractometer stage measures a wire (no source).
 MeasuringTemperature = Annotated[float, _between(-273.15, 1500.0)]
 
@@ -130,8 +123,11 @@ class LotTable(Table):
     u_dopant_at_percent: dict[str, AtPercent] = Field(
         default={}, description="the standard uncertainty of the dopant content in at.%, as { Ta = 0.3 }"
     )
-    on_tin_site: dict[str, Annotated[float, _between(0.0, 1.0)]] | None = Field(
+    on_tin_site: dict[str, Share] | None = Field(
         default=None, description="the share of the dopant on the tin site, 0 to 1, as { Ta = 0.3 }"
+    )
+    u_on_tin_site: dict[str, Share] | None = Field(
+        default=None, description="the standard uncertainty of that share, 0 to 1, as { Ta = 0.1 }"
     )
 
 
@@ -165,7 +161,7 @@ class MeasurementTable(Table):
     axis_unit: Annotated[str, _one_of("nm", "angstrom", "1/nm", "1/angstrom")] | None = Field(
         default=None, description="the unit of d (nm, angstrom) or q (1/nm, 1/angstrom)"
     )
-    geometry: Annotated[str, _one_of("reflection", "transmission")] | None = Field(
+    geometry: Annotated[str, _one_of(*GEOMETRIES)] | None = Field(
         default=None, description="the geometry of pattern files that do not say it"
     )
     counting_time_s: Positive | None = Field(default=None, description="the counting time a point in seconds")
@@ -420,7 +416,7 @@ def _lot_problems(place: str, lot: dict[str, Any]) -> Iterator[Problem]:
             dopant_site(element)
         except XrdorderError as error:
             yield f"{place}.dopant_at_percent.{element}", str(error)
-    for key in ("u_dopant_at_percent", "on_tin_site"):
+    for key in ("u_dopant_at_percent", "on_tin_site", "u_on_tin_site"):
         for element in _typed(lot.get(key), dict):
             if element not in dopants:
                 yield (
@@ -466,11 +462,9 @@ def _lot(name: str, table: LotTable) -> description.Lot:
         name=name,
         route=table.route,
         dopants={element: value / 100.0 for element, value in contents.items()},
-        u_dopants={
-            element: table.u_dopant_at_percent.get(element, DEFAULT_U_DOPANT_AT_PERCENT) / 100.0
-            for element in contents
-        },
+        u_dopants={element: value / 100.0 for element, value in table.u_dopant_at_percent.items()},
         on_tin_site=table.on_tin_site,
+        u_on_tin_site=table.u_on_tin_site,
     )
 
 

@@ -72,6 +72,8 @@ class StoredSample:
     contributions : Contributions
         Their uncertainty by source and group.
     flags : tuple of (name, message)
+    assumptions : tuple of str
+        What was taken for granted because nobody said otherwise.
     quality : mapping of str to float
         Figures of the fit as a whole: r_wp, chi2_reduced and so on.
     tables : Dataset
@@ -89,6 +91,7 @@ class StoredSample:
     values: Mapping[str, float] = field(default_factory=dict)
     contributions: Contributions = field(default_factory=Contributions.empty)
     flags: tuple[tuple[str, str], ...] = ()
+    assumptions: tuple[str, ...] = ()
     quality: Mapping[str, float] = field(default_factory=dict)
     tables: xr.Dataset = field(default_factory=xr.Dataset)
     groups: Mapping[str, xr.Dataset] = field(default_factory=dict)
@@ -191,6 +194,7 @@ def _root(sample: StoredSample) -> xr.Dataset:
         "sample": sample.name,
         "status": sample.status,
         "flags": json.dumps(sample.flags, ensure_ascii=False),
+        "assumptions": json.dumps(sample.assumptions, ensure_ascii=False),
         "trace": sample.trace,
         "fingerprint": provenance.fingerprint,
         "input_sha256": json.dumps(dict(provenance.input_sha256), ensure_ascii=False),
@@ -245,6 +249,7 @@ def read_sample(path: Path, *, groups: bool = True) -> StoredSample:
                 tuple(table["source_group"].tolist()),
             ),
             flags=tuple((str(name), str(message)) for name, message in json.loads(attrs["flags"])),
+            assumptions=tuple(str(text) for text in json.loads(attrs["assumptions"])),
             quality=dict(zip(table["figure_of_fit"].tolist(), table["quality"].tolist(), strict=True)),
             tables=tables,
             groups=found,

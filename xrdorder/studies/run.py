@@ -1,0 +1,227 @@
+"""Run a study: fit what is new, keep what is not, collate everything."""
+
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import xarray as xr
+
+from xrdorder import __version__
+from xrdorder.crystals import phase
+from xrdorder.exceptions import StudyError
+from xrdorder.fitting import DEFAULT_PHASES
+from xrdorder.profiles import Instrument
+from xrdorder.studies.calibration import study_instrument
+from xrdorder.studies.collate import collate, read_results, write_results
+from xrdorder.studies.description import Sample, Study, read_study
+from xrdorder.studies.files import file_hash, make_folder, only_run, sweep
+from xrdorder.studies.fingerprint import fingerprint
+from xrdorder.studies.pool import run_all
+from xrdorder.studies.store import FAILED, Provenance, StoredSample, read_fingerprint, read_sample
+from xrdorder.studies.work import SEED, Task, do_task, failure, require_files
+
+RESULTS = "results"
+SAMPLES = "samples"
+
+Progress = Callable[[int, int, str], None]
+
+
+def run_study(
+    folder: str | Path,
+    *,
+    progress: Progress | None = None,
+    again: bool = False,
+    workers: int | None = None,
+) -> xr.Dataset:
+    """Fit all samples of a study and collate the results.
+
+    A sample whose input, options and program version are unchanged is not fitted again. Every sample is
+    stored as soon as it is done: an interrupted run (Ctrl-C, a power cut) loses at most the samples in work,
+    and the next run goes on from there. A pattern that cannot be fitted becomes a row with the reason in its
+    `status`.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The study folder with its `study.toml`. Results go to its folder `results`.
+    progress : callable, optional
+        Called with (number done, number in all, name of the sample just done) as samples get done.
+    again : bool
+        Fit everything again, the calibration included.
+    workers : int, optional
+        Number of processes; by default as many as cores, or this process alone for a few samples.
+
+    Returns
+    -------
+    Dataset
+        The collated results, as in `results/results.nc`. The attributes count: `samples`, `failed`, `no_a15`,
+        and for this run `fitted` and `unchanged`.
+
+    Raises
+    ------
+    StudyError
+        The description is wrong, the instrument cannot be used, another run is at work in the study, or the
+        results cannot be written.
+    """
+    study = read_study(folder)
+    results = study.folder / RESULTS
+    make_folder(results / SAMPLES)
+    with only_run(results):
+        sweep(results)
+        sweep(results / SAMPLES)
+        instrument = study_instrument(study, results, again=again)
+        sorted_out = _sort_out(study, instrument, results / SAMPLES, again=again)
+        todo = sorted_out.tasks
+        count = _Counter(progress, len(study.samples))
+        for name in sorted_out.settled:
+            count.up(name)
+        run_all(do_task, todo, workers=workers, done=lambda task, _: count.up(task.sample.name))
+        found = sorted_out.settled | {
+            task.sample.name: read_sample(task.target, groups=False) for task in todo
+        }
+        dataset = collate(study, [found[sample.name] for sample in study.samples], _phase_names(study))
+        write_results(dataset, results)
+    dataset.attrs |= {"fitted": len(todo), "unchanged": sorted_out.unchanged}
+    return dataset
+
+
+@dataclass
+class _Counter:
+    progress: Progress | None
+    total: int
+    done: int = 0
+
+    def up(self, name: str) -> None:
+        self.done += 1
+        if self.progress is not None:
+            self.progress(self.done, self.total, name)
+
+
+@dataclass
+class _SortedOut:
+    """Samples to fit, and those settled without a fit: unchanged, or without their pattern file."""
+
+    tasks: list[Task]
+    settled: dict[str, StoredSample]
+    unchanged: int = 0
+
+
+def _sort_out(study: Study, instrument: Instrument, target: Path, *, again: bool) -> _SortedOut:
+    phase_files = {name: file_hash(Path(name)) for name in study.phases if Path(name).is_absolute()}
+    result = _SortedOut([], {})
+    for sample in study.samples:
+        file = sample_file(target, sample.name)
+        try:
+            require_files(sample.patterns)
+            provenance = provenance_of(study, sample, instrument, phase_files)
+        except (StudyError, OSError) as error:
+            # Not stored: an earlier result may be all that is left of a pattern that has gone astray.
+            result.settled[sample.name] = failure(sample.name, str(error), Provenance(version=__version__))
+            continue
+        stored = None if again else _still_good(file, provenance.fingerprint)
+        if stored is None:
+            task = Task(sample, study.phases, study.engine, instrument, file, provenance)
+            result.tasks.append(task)
+        else:
+            result.settled[sample.name] = stored
+            result.unchanged += 1
+    return result
+
+
+def _still_good(file: Path, fingerprint: str) -> StoredSample | None:
+    """Give the stored result if it is the answer to this input, and whole; a damaged one is made again."""
+    if read_fingerprint(file) != fingerprint:
+        return None
+    try:
+        return read_sample(file, groups=False)
+    except StudyError:
+        return None
+
+
+def provenance_of(
+    study: Study, sample: Sample, instrument: Instrument, phase_files: dict[str, str]
+) -> Provenance:
+    """Collect what a result depends on. Route and treatment are not among it: the fit does not see them."""
+    hashes = {path.name: file_hash(path) for path in sample.patterns}
+    lot = sample.lot
+    options: dict[str, Any] = {
+        "phases": [Path(name).name for name in study.phases] or list(DEFAULT_PHASES),
+        "phase_files": {Path(name).name: digest for name, digest in phase_files.items()},
+        "engine": study.engine,
+        "instrument": instrument.id,
+        "seed": SEED,
+        "lot": lot.name,
+        "dopants": dict(lot.dopants),
+        "u_dopants": dict(lot.u_dopants),
+        "on_tin_site": None if lot.on_tin_site is None else dict(lot.on_tin_site),
+        "u_on_tin_site": None if lot.u_on_tin_site is None else dict(lot.u_on_tin_site),
+        "reading": asdict(sample.reading),
+        "mount": sample.mount,
+        "wire_axis_angle_deg": sample.wire_axis_angle_deg,
+        "temperature_c": sample.temperature_c,
+        "u_temperature_k": sample.u_temperature_k,
+        "specimen_length_mm": sample.specimen_length_mm,
+        "divergence_deg": sample.divergence_deg,
+    }
+    return Provenance(
+        fingerprint=fingerprint(hashes, options),
+        input_sha256=hashes,
+        version=__version__,
+        options=options,
+        calibration=instrument.id,
+    )
+
+
+def _phase_names(study: Study) -> list[str]:
+    return [phase(name).name for name in study.phases or DEFAULT_PHASES]
+
+
+def sample_file(folder: Path, name: str) -> Path:
+    """Path of the result of a sample in the folder of sample results."""
+    return folder / f"{name}.nc"
+
+
+@dataclass(frozen=True)
+class OpenStudy:
+    """A study that has been run: its description and its results.
+
+    Attributes
+    ----------
+    study : Study
+        The description.
+    results : Dataset
+        The collated results.
+    """
+
+    study: Study
+    results: xr.Dataset
+
+    def sample(self, name: str) -> StoredSample:
+        """Read everything that is stored of one sample, fitted curves included.
+
+        Raises
+        ------
+        StudyError
+            The study has no such sample, or it has not been run.
+        """
+        described = self.study.sample(name)
+        if name not in self.results["sample"].values:
+            raise StudyError(f"sample '{name}': has no result yet; run the study")
+        status = str(self.results["status"].sel(sample=name).item())
+        file = sample_file(self.study.folder / RESULTS / SAMPLES, described.name)
+        if status.startswith(FAILED) and not file.exists():
+            return failure(name, status.removeprefix(FAILED), Provenance())
+        return replace(read_sample(file), status=status)
+
+
+def open_study(folder: str | Path) -> OpenStudy:
+    """Open a study that has been run, to look at its results.
+
+    Raises
+    ------
+    StudyError
+        The description is wrong, or there are no results yet.
+    """
+    study = read_study(folder)
+    return OpenStudy(study, read_results(study.folder / RESULTS))

@@ -1,0 +1,268 @@
+"""The work on one sample: read, fit, interpret, store. Runs in this process or in a worker process."""
+
+import traceback
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import xarray as xr
+
+from xrdorder.crystals import A15Composition, phase
+from xrdorder.exceptions import StudyError, XrdorderError
+from xrdorder.fitting import DEFAULT_COMPOSITION, DEFAULT_PHASES, PatternFit, fit_pattern
+from xrdorder.material import Specimen, characterise
+from xrdorder.patterns import read_patterns
+from xrdorder.profiles import Instrument
+from xrdorder.studies.description import Reading, Sample
+from xrdorder.studies.store import FAILED, Provenance, StoredSample, write_sample
+from xrdorder.studies.words import did_you_mean
+from xrdorder.superconductivity import predict
+from xrdorder.xrays import radiation
+
+SEED = 0
+"""Seed of all Monte Carlo draws: one for all studies, so that common sources are drawn alike everywhere."""
+
+
+@dataclass(frozen=True)
+class Task:
+    """One sample to fit.
+
+    Attributes
+    ----------
+    sample : Sample
+    phases : tuple of str
+        Names or paths.
+    engine : str
+    instrument : Instrument
+    target : Path
+        Where the result goes.
+    provenance : Provenance
+        Complete but for the time.
+    """
+
+    sample: Sample
+    phases: tuple[str, ...]
+    engine: str
+    instrument: Instrument
+    target: Path
+    provenance: Provenance
+
+
+def do_task(task: Task) -> str:
+    """Fit a sample and store the result; whatever is wrong with the pattern becomes its status.
+
+    Returns
+    -------
+    str
+        The status.
+
+    Raises
+    ------
+    StudyError
+        The result cannot be stored.
+    """
+    try:
+        result = _fit(task)
+    except XrdorderError as error:
+        result = failure(task.sample.name, str(error), task.provenance)
+    except Exception as error:  # one bad pattern never stops the rest
+        reason = f"unexpected {type(error).__name__}: {error}"
+        unknown = replace(task.provenance, fingerprint="")  # tried again in the next run
+        result = failure(task.sample.name, reason, unknown, trace=traceback.format_exc())
+    stamped = replace(result.provenance, created=datetime.now(UTC).isoformat(timespec="seconds"))
+    write_sample(replace(result, provenance=stamped), task.target)
+    return result.status
+
+
+def failure(name: str, reason: str, provenance: Provenance, trace: str = "") -> StoredSample:
+    """Make the result of a sample that has none."""
+    line = " ".join(reason.split())
+    return StoredSample(name=name, status=f"{FAILED}{line}", provenance=provenance, trace=trace)
+
+
+def require_files(paths: tuple[Path, ...]) -> None:
+    """Check that pattern files are there.
+
+    Raises
+    ------
+    StudyError
+        One is not; the message names a file of similar name in the same folder.
+    """
+    for path in paths:
+        if path.is_dir():
+            raise StudyError(f"{path}: is a folder; name a pattern file in it")
+        if not path.is_file():
+            beside = [item.name for item in path.parent.iterdir()] if path.parent.is_dir() else []
+            hint = did_you_mean(path.name, beside)
+            hint = hint if hint.startswith("did you") else "check the path in study.toml"
+            raise StudyError(f"{path}: no such pattern file; {hint}")
+
+
+def read(paths: tuple[Path, ...], reading: Reading, radiation_name: str, mount: str = "") -> xr.DataArray:
+    """Read the pattern of a specimen.
+
+    The radiation of the instrument stands in where d or q must be turned into angles and nothing else was
+    told; a radiation in the file that differs is found by the reader or by the fit.
+    """
+    converted = reading.axis not in (None, "two-theta")
+    return read_patterns(
+        paths,
+        radiation=reading.radiation or (radiation_name if converted else None),
+        axis=reading.axis,
+        axis_unit=reading.axis_unit,
+        geometry=reading.geometry,
+        mount=mount or None,
+        counting_time_s=reading.counting_time_s,
+    )
+
+
+def _fit(task: Task) -> StoredSample:
+    sample, instrument = task.sample, task.instrument
+    require_files(sample.patterns)
+    pattern = read(sample.patterns, sample.reading, instrument.radiation, sample.mount)
+    fit = fit_pattern(
+        pattern,
+        instrument,
+        phases=[phase(name) for name in task.phases or DEFAULT_PHASES],
+        composition=_composition(sample),
+        specimen_length_mm=sample.specimen_length_mm,
+        divergence_deg=sample.divergence_deg,
+        engine=task.engine,
+    )
+    result = of_fit(sample.name, fit, task.provenance)
+    if "a_nm" not in fit.values:
+        return result
+    material = characterise(
+        fit.values, fit.contributions, _specimen(sample, pattern), radiation=radiation(instrument.radiation)
+    )
+    # Draws that only this sample has are tied to its name, so that no two samples share them.
+    prediction = predict(material, seed=SEED, key=sample.name)
+    return replace(
+        result,
+        values={**result.values, **material.values},
+        contributions=material.contributions,
+        flags=_flags(fit.flags, material.flags, prediction.flags),
+        assumptions=material.assumptions,
+        tables=prediction.to_dataset(),
+    )
+
+
+def of_fit(name: str, fit: PatternFit, provenance: Provenance) -> StoredSample:
+    """Turn a fit into what is stored of it."""
+    limits = {f"upper_limit_{phase}": limit for phase, limit in fit.upper_limits.items()}
+    return StoredSample(
+        name=name,
+        status=fit.status,
+        values={**fit.values, **limits},
+        contributions=fit.contributions,
+        flags=_flags(fit.flags),
+        quality={
+            "r_wp": fit.r_wp,
+            "r_expected": fit.r_expected,
+            "chi2_reduced": fit.chi2_reduced,
+            "serial_correlation": fit.serial_correlation,
+            "iterations": float(fit.iterations),
+        },
+        groups={
+            "curves": fit.curves,
+            "lines": fit.lines,
+            "phases": _phases(fit),
+            "parameters": _parameters(fit),
+        },
+        provenance=provenance,
+    )
+
+
+def _flags(*lists: Any) -> tuple[tuple[str, str], ...]:
+    """Join flags; the same flag with the same message is kept once."""
+    pairs = [(str(flag.name), str(flag.message)) for flags in lists for flag in flags]
+    return tuple(dict.fromkeys(pairs))
+
+
+def _phases(fit: PatternFit) -> xr.Dataset:
+    names = list(fit.phases)
+    found = [fit.phases[name] for name in names]
+    axes = max((len(one.lengths_nm) for one in found), default=0)
+    numbers = {
+        "present": (
+            "1 where the phase stands out",
+            "1",
+            np.array([int(one.present) for one in found], np.int8),
+        ),
+        "significance": ("scale over its standard uncertainty", "1", [one.significance for one in found]),
+        "weight_fraction": ("weight fraction", "1", [one.weight_fraction for one in found]),
+        "u_weight_fraction": ("standard uncertainty", "1", [one.u_weight_fraction for one in found]),
+        "upper_limit": ("weight fraction it stays below", "1", [one.upper_limit for one in found]),
+    }
+    lengths = {
+        "length": ("free lattice lengths", [one.lengths_nm for one in found]),
+        "u_length": ("their standard uncertainties", [one.u_lengths_nm for one in found]),
+    }
+    return xr.Dataset(
+        {
+            **{
+                key: ("phase", np.asarray(values), {"units": units, "long_name": meaning})
+                for key, (meaning, units, values) in numbers.items()
+            },
+            **{
+                key: (
+                    ("phase", "axis"),
+                    np.array([[*row, *[np.nan] * (axes - len(row))] for row in rows]).reshape(
+                        len(names), axes
+                    ),
+                    {"units": "nm", "long_name": meaning},
+                )
+                for key, (meaning, rows) in lengths.items()
+            },
+        },
+        coords={"phase": np.array(names, dtype=object)},
+    )
+
+
+def _parameters(fit: PatternFit) -> xr.Dataset:
+    names = list(fit.parameters)
+    found = [fit.parameters[name] for name in names]
+    free = np.array(fit.free_names, dtype=object)
+    return xr.Dataset(
+        {
+            "value": ("parameter", [float(one.value) for one in found]),
+            "stderr": ("parameter", [np.nan if one.stderr is None else float(one.stderr) for one in found]),
+            "vary": ("parameter", np.array([int(bool(one.vary)) for one in found], np.int8)),
+            "min": ("parameter", [float(one.min) for one in found]),
+            "max": ("parameter", [float(one.max) for one in found]),
+            "covariance": (
+                ("free", "free_too"),
+                fit.covariance,
+                {"long_name": "covariance of what was free"},
+            ),
+        },
+        coords={"parameter": np.array(names, dtype=object), "free": free, "free_too": free},
+    )
+
+
+def _composition(sample: Sample) -> A15Composition | None:
+    """Give the composition that sets the mean scattering in the fit; None takes that of an undoped wire."""
+    if not sample.lot.dopants:
+        return None
+    return replace(
+        DEFAULT_COMPOSITION, dopants=dict(sample.lot.dopants), on_tin_site=dict(sample.lot.on_tin_site or {})
+    )
+
+
+def _specimen(sample: Sample, pattern: xr.DataArray) -> Specimen:
+    """Say what was measured; what the description leaves open is taken from the pattern file."""
+    lot = sample.lot
+    temperature = pattern.attrs.get("temperature_c") if sample.temperature_c is None else sample.temperature_c
+    return Specimen(
+        dopants=lot.dopants,
+        u_dopants=lot.u_dopants,
+        on_tin_site=lot.on_tin_site,
+        u_on_tin_site=lot.u_on_tin_site,
+        mount=sample.mount or str(pattern.attrs.get("mount", "")),
+        wire_axis_angle_deg=sample.wire_axis_angle_deg,
+        temperature_c=None if temperature is None else float(temperature),
+        u_temperature_k=sample.u_temperature_k,
+        lot=lot.name,
+    )
