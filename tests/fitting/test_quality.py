@@ -39,7 +39,7 @@ def test_foreign_line_is_found_with_its_height() -> None:
     line = 150.0 * np.exp(-0.5 * ((two_theta - 50.0) / 0.06) ** 2)
     rng = np.random.default_rng(4)
     residual = rng.poisson(model + line) - model
-    found = unexplained_lines(two_theta, residual, model, 0.1413, 0.154059, np.array([30.0]))
+    found = unexplained_lines(two_theta, residual, model, 0.1413, 0.154059, np.array([30.0]), np.array([0.3]))
     assert len(found) == 1
     assert found[0].two_theta == pytest.approx(50.0, abs=0.02)
     assert found[0].height_counts == pytest.approx(
@@ -52,6 +52,6 @@ def test_nothing_is_found_in_noise_or_beside_known_lines() -> None:
     two_theta = np.arange(20.0, 80.0, 0.02)
     model = np.full_like(two_theta, 200.0)
     rng = np.random.default_rng(5)
-    assert not unexplained_lines(two_theta, rng.poisson(model) - model, model, 0.14, 0.154059, np.array([]))
+    assert not unexplained_lines(two_theta, rng.poisson(model) - model, model, 0.14, 0.154059, np.array([]), np.array([]))
     line = 150.0 * np.exp(-0.5 * ((two_theta - 50.0) / 0.06) ** 2)
-    assert not unexplained_lines(two_theta, line, model, 0.14, 0.154059, np.array([50.1]))
+    assert not unexplained_lines(two_theta, line, model, 0.14, 0.154059, np.array([50.1]), np.array([0.3]))

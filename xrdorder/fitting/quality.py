@@ -73,7 +73,13 @@ def serial_correlation_factor(weighted_residual: Array, longest_lag: int) -> flo
 
 
 def unexplained_lines(
-    two_theta: Array, residual: Array, variance: Array, width_deg: float, wavelength_nm: float, near: Array
+    two_theta: Array,
+    residual: Array,
+    variance: Array,
+    width_deg: float,
+    wavelength_nm: float,
+    known: Array,
+    reach_deg: Array,
 ) -> list[UnexplainedLine]:
     """Find foreign lines by filtering the residual with the shape of a line.
 
@@ -85,9 +91,9 @@ def unexplained_lines(
         Full width of a line.
     wavelength_nm
         To turn angles into spacings.
-    near
-        Angles of the lines of the phases, degrees: what lies within two widths of them is misfit or texture of a
-        known line, not a foreign one.
+    known, reach_deg
+        Angles of the lines of the phases and how far each reaches, degrees, shape (lines,): what the residual shows
+        there is misfit or texture of a known line, not a foreign one.
     """
     step = float(np.median(np.diff(two_theta)))
     sigma = max(width_deg / 2.355 / max(step, 1e-9), 1.0)
@@ -100,8 +106,8 @@ def unexplained_lines(
     significance = score / np.sqrt(np.maximum(weight, 1e-300))
     found: list[UnexplainedLine] = []
     blocked = np.zeros(len(two_theta), dtype=bool)
-    for centre in near:
-        blocked |= np.abs(two_theta - centre) < 2.0 * width_deg
+    for centre, reach in zip(known, reach_deg, strict=True):
+        blocked |= np.abs(two_theta - centre) < reach
     while len(found) < 30:
         candidate = np.where(blocked, -np.inf, significance)
         k = int(np.argmax(candidate))

@@ -36,6 +36,7 @@ from xrdorder.fitting.start import (
 )
 from xrdorder.fitting.tables import curves, line_table
 from xrdorder.profiles import Instrument
+from xrdorder.profiles.axial import largest_shift
 from xrdorder.profiles.voigt import fwhm
 from xrdorder.profiles.widths import lorentz_sec_from_size
 from xrdorder.xrays import GEMMI_TABLE, Radiation, ScatteringTable, radiation
@@ -54,6 +55,7 @@ _MAIN_PRESENT = (
 )
 _WIDTH_SIGNIFICANCE = 15.0  # below it the lines are too weak to tell their width
 _POOR_CHI2 = 4.0  # a model this far off is wrong somewhere; common practice, no source
+_REACH_WIDTHS = 2.0  # how far from a line the residual still speaks of that line, and not of a foreign one
 _ONE_SIDED_95 = 1.645  # standard normal quantile
 
 
@@ -421,6 +423,8 @@ class WholePatternFit:
             )
         width = self._line_width()
         known = np.concatenate([lines.lines(values, {})[0].position for lines in self.lines])
+        axial = largest_shift(known, values["axial_source_ratio"], values["axial_detector_ratio"])
+        reach = _REACH_WIDTHS * width + np.abs(axial)
         residual = np.where(fit.used, residual, 0.0)
         scatter = max(1.0, chi2_reduced)
         for line in unexplained_lines(
@@ -430,6 +434,7 @@ class WholePatternFit:
             width,
             self.optics.radiation.wavelength_nm,
             known,
+            reach,
         ):
             flag(
                 Flag(
