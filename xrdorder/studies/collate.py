@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import xarray as xr
+from numpy.typing import NDArray
 
 from xrdorder import __version__, uncertainty
 from xrdorder.exceptions import StudyError
@@ -19,6 +20,9 @@ from xrdorder.studies.store import NO_A15, StoredSample
 
 RESULTS_NC = "results.nc"
 RESULTS_CSV = "results.csv"
+
+Variables = dict[str, tuple[str | tuple[str, ...], NDArray[Any], dict[str, str]]]
+"""Variables of a dataset to be, by name: dimensions, numbers, attributes."""
 
 
 def collate(study: Study, samples: Sequence[StoredSample], phases: Sequence[str]) -> xr.Dataset:
@@ -40,24 +44,29 @@ def collate(study: Study, samples: Sequence[StoredSample], phases: Sequence[str]
     """
     dataset = uncertainty.collate({sample.name: sample.contributions for sample in samples})
     quantities = [str(name) for name in dataset["quantity"].values]
-    dataset["value"] = (
-        ("sample", "quantity"),
-        np.array([[sample.values.get(name, np.nan) for name in quantities] for sample in samples]).reshape(
-            len(samples), len(quantities)
-        ),
-        {"long_name": "value of the quantity; its unit stands in its name, fractions as fractions"},
-    )
-    dataset["contribution"].attrs["units"] = dataset["value"].attrs["units"] = "as named by the quantity"
-    dataset["source_group"].attrs["units"] = ""
+    values = [[sample.values.get(name, np.nan) for name in quantities] for sample in samples]
+    variables: Variables = {
+        "value": (
+            ("sample", "quantity"),
+            np.array(values, dtype=float).reshape(len(samples), len(quantities)),
+            {
+                "units": "as named by the quantity",
+                "long_name": "value of the quantity; its unit stands in its name, fractions as fractions",
+            },
+        )
+    }
     for column in (*NUMBERS, *QUALITY):
         numbers = np.array([_number(sample, column) for sample in samples], dtype=float)
         attrs = {"units": column.units, "long_name": column.long_name}
         if source := _source(column.quantity):
             attrs["source"] = source
-        dataset[column.name] = ("sample", numbers, attrs)
-    _add_phases(dataset, samples, phases)
-    _add_relations(dataset, samples)
-    _add_descriptions(dataset, study, samples)
+        variables[column.name] = ("sample", numbers, attrs)
+    _add_phases(variables, samples, phases)
+    _add_relations(variables, samples)
+    _add_descriptions(variables, study, samples)
+    dataset = dataset.assign(variables).set_coords(["phase", "relation"])
+    dataset["contribution"].attrs["units"] = "as named by the quantity"
+    dataset["source_group"].attrs["units"] = ""
     statuses = [sample.status for sample in samples]
     dataset.attrs = {
         "title": study.title,
@@ -100,7 +109,7 @@ def _number(sample: StoredSample, column: Column) -> float:
     return column.scale * sample.contributions.part(name, shared=False)
 
 
-def _add_phases(dataset: xr.Dataset, samples: Sequence[StoredSample], phases: Sequence[str]) -> None:
+def _add_phases(variables: Variables, samples: Sequence[StoredSample], phases: Sequence[str]) -> None:
     shape = (len(samples), len(phases))
     fraction, u_fraction, limit = (np.full(shape, np.nan) for _ in range(3))
     for i, sample in enumerate(samples):
@@ -111,25 +120,25 @@ def _add_phases(dataset: xr.Dataset, samples: Sequence[StoredSample], phases: Se
             if name in sample.contributions.quantities:
                 u_fraction[i, k] = sample.contributions.total(name)
     dims, meaning = ("sample", "phase"), "weight fraction of the phase among the crystalline phases fitted"
-    dataset["weight_fraction"] = (dims, fraction, {"units": "1", "long_name": meaning})
-    dataset["u_weight_fraction"] = (
+    variables["weight_fraction"] = (dims, fraction, {"units": "1", "long_name": meaning})
+    variables["u_weight_fraction"] = (
         dims,
         u_fraction,
         {"units": "1", "long_name": f"standard uncertainty (k = 1) of: {meaning}"},
     )
-    dataset["weight_fraction_limit"] = (
+    variables["weight_fraction_limit"] = (
         dims,
         limit,
         {"units": "1", "long_name": f"upper limit for a phase that was not found, of: {meaning}"},
     )
-    dataset.coords["phase"] = (
+    variables["phase"] = (
         "phase",
         np.array(phases, dtype=object),
         {"units": "", "long_name": "name of the phase"},
     )
 
 
-def _add_relations(dataset: xr.Dataset, samples: Sequence[StoredSample]) -> None:
+def _add_relations(variables: Variables, samples: Sequence[StoredSample]) -> None:
     """Add what each published relation says of each sample, and the source of each."""
     found: dict[str, dict[str, Any]] = {}
     for sample in samples:
@@ -138,7 +147,7 @@ def _add_relations(dataset: xr.Dataset, samples: Sequence[StoredSample]) -> None
             about = {key: str(tables[f"relation_{key}"].values[k]) for key in ("target", "source")}
             found.setdefault(str(name), about)
     names = list(found)
-    dataset.coords["relation"] = (
+    variables["relation"] = (
         "relation",
         np.array(names, dtype=object),
         {"units": "", "long_name": "name of the published relation"},
@@ -147,7 +156,7 @@ def _add_relations(dataset: xr.Dataset, samples: Sequence[StoredSample]) -> None
         ("target", "quantity the relation predicts"),
         ("source", "publication of the relation"),
     ):
-        dataset[f"relation_{key}"] = (
+        variables[f"relation_{key}"] = (
             "relation",
             np.array([found[name][key] for name in names], dtype=object),
             {"units": "", "long_name": meaning},
@@ -170,8 +179,8 @@ def _add_relations(dataset: xr.Dataset, samples: Sequence[StoredSample]) -> None
     dims = ("sample", "relation")
     for key, meaning in numbers.items():
         attrs = {"units": "K or T, as the relation_target", "long_name": meaning}
-        dataset[f"relation_{key}"] = (dims, arrays[key], attrs)
-    dataset["relation_reason"] = (
+        variables[f"relation_{key}"] = (dims, arrays[key], attrs)
+    variables["relation_reason"] = (
         dims,
         reason,
         {
@@ -183,10 +192,10 @@ def _add_relations(dataset: xr.Dataset, samples: Sequence[StoredSample]) -> None
         if column.quantity in TARGETS and column.kind in ("median", "low", "high"):
             sources = [about["source"] for about in found.values() if about["target"] == column.quantity]
             if sources:
-                dataset[column.name].attrs["source"] = "; ".join(dict.fromkeys(sources))
+                variables[column.name][2]["source"] = "; ".join(dict.fromkeys(sources))
 
 
-def _add_descriptions(dataset: xr.Dataset, study: Study, samples: Sequence[StoredSample]) -> None:
+def _add_descriptions(variables: Variables, study: Study, samples: Sequence[StoredSample]) -> None:
     """Add what was done to the samples and how they were measured, in words and numbers."""
     described = {sample.name: sample for sample in study.samples}
     own = [described[sample.name] for sample in samples]
@@ -217,7 +226,7 @@ def _add_descriptions(dataset: xr.Dataset, study: Study, samples: Sequence[Store
         "created": ("time of the fit in UTC", [s.provenance.created for s in samples]),
     }
     for name, (meaning, values) in texts.items():
-        dataset[name] = ("sample", np.array(values, dtype=object), {"units": "", "long_name": meaning})
+        variables[name] = ("sample", np.array(values, dtype=object), {"units": "", "long_name": meaning})
     numbers: dict[str, tuple[str, str, list[float | None]]] = {
         "peak_c": (
             "degree_Celsius",
@@ -233,7 +242,7 @@ def _add_descriptions(dataset: xr.Dataset, study: Study, samples: Sequence[Store
     }
     for name, (units, meaning, values_or_none) in numbers.items():
         array = np.array([np.nan if v is None else v for v in values_or_none], dtype=float)
-        dataset[name] = ("sample", array, {"units": units, "long_name": meaning})
+        variables[name] = ("sample", array, {"units": units, "long_name": meaning})
 
 
 def write_results(dataset: xr.Dataset, folder: Path) -> None:

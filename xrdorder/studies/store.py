@@ -232,7 +232,7 @@ def read_sample(path: Path, *, groups: bool = True) -> StoredSample:
                     f"{path}: has layout {attrs.get('format')}, not {FORMAT}; run the study again to renew it"
                 )
             table = {key: _array(item) for key, item in file.items() if isinstance(item, h5py.Dataset)}
-            tables = _tables(file, table)
+            tables = _tables(table)
             present = [name for name in GROUPS if name in file]
         found = {name: _open_group(path, name) for name in present} if groups else {}
         quantities = [str(name) for name in table["quantity"]]
@@ -308,16 +308,12 @@ def _plain(value: Any) -> Any:
     return value.item() if isinstance(value, np.generic) else value
 
 
-def _tables(file: h5py.File, table: Mapping[str, NDArray[Any]]) -> xr.Dataset:
-    """Take the variables over relation and target, with their attributes, out of the root."""
-    dataset = xr.Dataset(coords={name: table[name] for name in ("relation", "target") if name in table})
-    for name, array in table.items():
-        prefix = name.split("_", 1)[0]
-        if name != prefix and prefix in dataset.coords:
-            attrs = {
-                key: _plain(value)
-                for key, value in file[name].attrs.items()
-                if key in ("units", "long_name", "source")
-            }
-            dataset[name] = (prefix, array, attrs)
-    return dataset
+def _tables(table: Mapping[str, NDArray[Any]]) -> xr.Dataset:
+    """Take the variables over relation and target out of the root."""
+    coords = {name: table[name] for name in ("relation", "target") if name in table}
+    variables = {
+        name: (prefix, array)
+        for name, array in table.items()
+        if (prefix := name.split("_", 1)[0]) in coords and name != prefix
+    }
+    return xr.Dataset(variables, coords=coords)
