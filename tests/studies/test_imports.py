@@ -14,7 +14,6 @@ import pytest
         ("xrdorder.studies.description", "pydantic"),
         ("xrdorder.studies.schema", "lmfit"),
         ("xrdorder.studies.work", "pydantic"),
-        ("xrdorder.studies.run", "matplotlib"),
     ],
 )
 def test_heavy_packages_are_loaded_only_where_they_are_used(module, absent):
