@@ -38,7 +38,7 @@ from xrdorder.fitting.tables import curves, line_table
 from xrdorder.profiles import Instrument
 from xrdorder.profiles.axial import largest_shift
 from xrdorder.profiles.voigt import fwhm
-from xrdorder.profiles.widths import lorentz_sec_from_size
+from xrdorder.profiles.widths import GAUSS_TERMS, LORENTZ_TERMS, lorentz_sec_from_size
 from xrdorder.xrays import GEMMI_TABLE, Radiation, ScatteringTable, radiation
 
 Array = NDArray[np.float64]
@@ -411,8 +411,7 @@ class WholePatternFit:
             )
         values = fit.values()
         for name in solution.idle:
-            at_zero = name.endswith(("_lorentz_sec", "_lorentz_tan", "_gauss_tan2"))
-            if not at_zero:  # a width of zero is an answer; anything else at its bound is not
+            if not name.endswith((*GAUSS_TERMS, *LORENTZ_TERMS)):  # a width of zero is an answer, all else is not
                 flag(Flag("at-bound", f"{name} = {values[name]:.5g} rests at its bound or moves nothing"))
         if chi2_reduced > _POOR_CHI2:
             flag(
