@@ -123,6 +123,19 @@ except KeyboardInterrupt:
 """
 
 
+def test_killing_the_parent_ends_the_workers(tmp_path):
+    """Workers have the output open as well: it ends when the last of them has ended."""
+    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    with subprocess.Popen(
+        [sys.executable, "-c", INTERRUPTED, str(tmp_path)], stdout=subprocess.PIPE, env=environment
+    ) as process:
+        process.stdout.readline()
+        process.kill()
+        process.communicate(timeout=30)
+    done = len(list(tmp_path.iterdir()))
+    assert 0 < done < 20
+
+
 def test_ctrl_c_ends_the_run_after_the_tasks_in_work(tmp_path):
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
     with subprocess.Popen(

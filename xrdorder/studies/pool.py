@@ -8,11 +8,12 @@ plus imports), which is why a handful of samples is fitted in this process inste
 import os
 import signal
 import sys
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
 from types import ModuleType
 from typing import TypeVar
 
@@ -66,9 +67,7 @@ def run_all(
         for task in tasks:
             done(task, work(task))
         return
-    with ProcessPoolExecutor(
-        count, mp_context=get_context("spawn"), initializer=_ignore_interrupts
-    ) as executor:
+    with ProcessPoolExecutor(count, mp_context=get_context("spawn"), initializer=_begin_worker) as executor:
         try:
             with _single_threaded(), _without_main():
                 futures = {executor.submit(work, task): task for task in tasks}
@@ -92,9 +91,18 @@ def _workers(wanted: int | None, tasks: int) -> int:
     return max(1, min(wanted, tasks))
 
 
-def _ignore_interrupts() -> None:
-    """Leave Ctrl-C to the parent process: samples in work are finished and stored."""
+def _begin_worker() -> None:
+    """Leave Ctrl-C to the parent process: samples in work are finished and stored. End when it is killed."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    """Wait for the end of the parent: a worker whose parent was killed would otherwise wait for work forever."""
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 @contextmanager
