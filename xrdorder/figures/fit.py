@@ -226,8 +226,10 @@ def _amounts(phases: "Mapping[str, PhaseResult] | xr.Dataset | None") -> dict[st
         }
     words = {}
     for name, (present, fraction, u, limit) in rows.items():
-        if present:
+        if present and len(rows) > 1:
             words[name] = f"{100 * fraction:.1f} ± {100 * u:.1f} wt%"
+        elif present:
+            words[name] = ""  # all of it
         else:
             words[name] = f"below {100 * limit:.2g} wt%" if np.isfinite(limit) else "not found"
     return words
@@ -348,12 +350,14 @@ def _draw_curves(axes: Axes, curves: xr.Dataset, lanes: Sequence[_Lane], *, bar_
         x, curves["calculated"].values, color=palette.GARNET, linewidth=0.8, zorder=2, label="calculated"
     )
     observed, u = curves["observed"].values, _standard_uncertainty(curves)
-    axes.vlines(
-        x,
-        np.maximum(observed - u, 0.0),
-        observed + u,
+    # One line with gaps: a collection of as many bars takes ten times as long to make.
+    gap = np.full_like(x, np.nan)
+    axes.plot(
+        np.repeat(x, 3),
+        np.column_stack([np.maximum(observed - u, 0.0), observed + u, gap]).ravel(),
         color=palette.INK,
         linewidth=bar_width,
+        solid_capstyle="butt",
         zorder=2.5,
         label="observed ± u",
     )

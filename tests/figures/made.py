@@ -1,0 +1,136 @@
+"""Results with known numbers, as the fit and the studies hand them on."""
+
+from pathlib import Path
+
+import numpy as np
+import xarray as xr
+
+from xrdorder.studies.collate import collate
+from xrdorder.studies.columns import TARGETS
+from xrdorder.studies.description import Lot, Sample, Study
+from xrdorder.studies.store import StoredSample
+from xrdorder.treatments import Schedule, Step
+from xrdorder.uncertainty import Contributions
+
+# phase, hkl, angle (degrees), area: those of a reacted wire with copper radiation
+LINES = (
+    ("nb3sn", "1 1 0", 23.76, 140.0),
+    ("nb3sn", "2 0 0", 33.86, 2400.0),
+    ("nb3sn", "2 1 0", 38.00, 5500.0),
+    ("nb3sn", "2 1 1", 41.79, 5300.0),
+    ("nb3sn", "3 2 1", 66.02, 2500.0),
+    ("nb", "1 1 0", 38.53, 900.0),
+    ("nb", "2 0 0", 55.60, 150.0),
+)
+WIDTH_DEG = 0.11
+
+
+def lines(keep=LINES):
+    names, hkl, angle, area = zip(*keep, strict=True) if keep else ((), (), (), ())
+    return xr.Dataset(
+        {"two_theta": ("line", np.array(angle, dtype=float)), "area": ("line", np.array(area, dtype=float))},
+        coords={
+            "phase": ("line", np.array(names, dtype=object)),
+            "hkl": ("line", np.array(hkl, dtype=object)),
+        },
+    )
+
+
+def curves(low=20.0, high=70.0, keep=LINES, counting_time=1.0):
+    """Gaussian lines on a sloping background, with counting noise; the fit is perfect."""
+    x = np.arange(low, high, 0.04)
+    background = 300.0 + 4.0 * (high - x)
+    parts = {f"part_{name}": np.zeros_like(x) for name in dict.fromkeys(line[0] for line in keep)}
+    for name, _, angle, area in keep:
+        shape = np.exp(-0.5 * ((x - angle) / (WIDTH_DEG / 2.3548)) ** 2) / (WIDTH_DEG / 2.3548 * 2.5066)
+        parts[f"part_{name}"] += area * shape
+    calculated = background + sum(parts.values())
+    rng = np.random.default_rng(7)
+    observed = rng.poisson(calculated * counting_time) / counting_time
+    u = np.sqrt(calculated / counting_time)
+    data = {
+        "observed": observed,
+        "calculated": calculated,
+        "background": background,
+        "weighted_residual": (observed - calculated) / u,
+        **parts,
+    }
+    return xr.Dataset({name: ("two_theta", y) for name, y in data.items()}, coords={"two_theta": x})
+
+
+def phases(*absent):
+    names = ["nb3sn", "nb", "cu-sn"]
+    fraction = {"nb3sn": 0.888, "nb": 0.088, "cu-sn": 0.024}
+    rows = [
+        (0, np.nan, np.nan, 0.0123) if name in absent else (1, fraction[name], 0.002, np.nan)
+        for name in names
+    ]
+    keys = ("present", "weight_fraction", "u_weight_fraction", "upper_limit")
+    return xr.Dataset(
+        {key: ("phase", np.array(column)) for key, column in zip(keys, zip(*rows, strict=True), strict=True)},
+        coords={"phase": np.array(names, dtype=object)},
+    )
+
+
+QUANTITIES = ("a_nm", "site_order", "tin_fraction")
+
+
+def contributions(order_own=0.008, tin_own=0.0015, lot="A"):
+    """Own parts, and common ones: 1.5 at.% of tin for all, 0.01 of order for the lot."""
+    values = np.array(
+        [[1e-6, 5e-6, 0.0, 0.0], [order_own, 0.0, 0.0, 0.01], [tin_own, 0.0, 0.015, 0.0]],
+    )
+    sources = ("counting/0", "certificate", "a(tin) scale", "dopant")
+    return Contributions(QUANTITIES, sources, values, ("", "srm-660c", "published", lot))
+
+
+def tables(tc):
+    """Two relations a target that apply, half a kelvin (tesla) below and above, and one that does not."""
+    median = np.array([tc, tc + 10.0, tc + 6.0])
+    n = len(TARGETS)
+    return xr.Dataset(
+        {
+            "target_median": ("target", median),
+            "target_low": ("target", median - 2.0),
+            "target_high": ("target", median + 1.0),
+            "relation_target": ("relation", np.repeat(np.array(TARGETS, dtype=object), 3)),
+            "relation_source": ("relation", np.array(["A (2001)", "B (2002)", "C (2003)"] * n, dtype=object)),
+            "relation_median": ("relation", np.ravel([[m - 0.5, m + 0.5, np.nan] for m in median])),
+            "relation_low": ("relation", np.ravel([[m - 1.0, m - 1.0, np.nan] for m in median])),
+            "relation_high": ("relation", np.ravel([[m + 1.0, m + 1.0, np.nan] for m in median])),
+            "relation_reason": ("relation", np.array(["", "", "too little tin"] * n, dtype=object)),
+        },
+        coords={
+            "target": np.array(TARGETS, dtype=object),
+            "relation": np.array([f"{w} {t}" for t in TARGETS for w in "abc"], dtype=object),
+        },
+    )
+
+
+# name, lot, peak °C, hours, site order, tin fraction, Tc
+PIECES = (
+    ("A-625", "A", 625, 100, 0.90, 0.235, 15.5),
+    ("A-650-a", "A", 650, 100, 0.93, 0.240, 16.2),
+    ("A-650-b", "A", 650, 100, 0.94, 0.241, 16.4),
+    ("A-700", "A", 700, 50, 0.96, 0.244, 17.0),
+    ("B-650", "B", 650, 150, 0.91, 0.238, 15.9),
+    ("B-675", "B", 675, 50, 0.92, 0.239, 16.0),
+)
+
+
+def results(pieces=PIECES, more=(), title="A made study"):
+    """Collated results; `more` are samples that have none, as (name, lot, status)."""
+    lots = {name: Lot(name) for name in dict.fromkeys([p[1] for p in pieces] + [m[1] for m in more])}
+    described, stored = [], []
+    for name, lot, peak, hours, order, tin, tc in pieces:
+        treatment = None if peak is None else Schedule((Step(peak, hours, 50),))
+        described.append(Sample(name, (), lots[lot], mount="ground-powder", treatment=treatment))
+        values = {"a_nm": 0.5256 + 0.0136 * tin, "site_order": order, "tin_fraction": tin}
+        stored.append(
+            StoredSample(name, "ok", values=values, contributions=contributions(lot=lot), tables=tables(tc))
+        )
+    for name, lot, status in more:
+        described.append(Sample(name, (), lots[lot], treatment=Schedule((Step(650, 10, 50),))))
+        stored.append(StoredSample(name, status))
+    study = Study(Path("."), title, Path("instrument.toml"), ("nb3sn",), "own", tuple(described))
+    return collate(study, stored, ("nb3sn",))

@@ -1,0 +1,182 @@
+"""The figure of a fitted pattern shows what is in the data, and leaves the world alone."""
+
+import io
+
+import matplotlib
+import numpy as np
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from tests.figures import made
+from xrdorder.figures import CloseUp, fit_figure
+from xrdorder.figures.fit import default_close_ups
+from xrdorder.figures.sheet import root_ticks, rows_without_overlap
+from xrdorder.fitting import PhaseResult
+
+LANES, MAIN, RESIDUAL = 0, 1, 2
+
+
+def texts(axes):
+    return [text.get_text() for text in axes.texts]
+
+
+@pytest.fixture(scope="module")
+def figure():
+    return fit_figure(made.curves(), made.lines(), made.phases("cu-sn"), title="A-650", remark="650 °C/100 h")
+
+
+def test_it_is_a_figure_with_a_canvas_of_its_own(figure):
+    assert type(figure) is Figure
+    assert isinstance(figure.canvas, FigureCanvasAgg)
+    assert [text.get_text() for text in figure.texts] == ["A-650", "650 °C/100 h"]
+
+
+def test_nothing_global_is_touched():
+    import matplotlib.pyplot
+
+    before = dict(matplotlib.rcParams)
+    fit_figure(made.curves(high=40.0), made.lines(), made.phases()).canvas.draw()
+    assert dict(matplotlib.rcParams) == before
+    assert matplotlib.pyplot.get_fignums() == []
+
+
+def test_settings_of_others_do_not_change_it():
+    def picture():
+        buffer = io.BytesIO()
+        fit_figure(made.curves(high=40.0), made.lines(), made.phases()).savefig(buffer, format="raw", dpi=40)
+        return buffer.getvalue()
+
+    plain = picture()
+    with matplotlib.rc_context({"lines.linewidth": 9.0, "font.size": 30, "axes.facecolor": "red"}):
+        assert picture() == plain
+
+
+def test_counts_are_bars_of_one_standard_uncertainty(figure):
+    curves = made.curves()
+    bars = next(line for line in figure.axes[MAIN].lines if line.get_label() == "observed ± u")
+    low, high = bars.get_ydata()[0::3], bars.get_ydata()[1::3]
+    assert np.allclose(0.5 * (low + high), curves["observed"])
+    assert np.allclose(0.5 * (high - low), np.sqrt(curves["calculated"]))
+
+
+def test_the_uncertainty_is_the_one_the_fit_took_and_not_the_root_of_the_counts():
+    # counts scaled to ten seconds a point: the uncertainty of the rate is smaller by the root of ten
+    curves = made.curves(counting_time=10.0)
+    figure = fit_figure(curves, made.lines())
+    bars = next(line for line in figure.axes[MAIN].lines if line.get_label() == "observed ± u")
+    half = 0.5 * (bars.get_ydata()[1::3] - bars.get_ydata()[0::3])
+    assert np.allclose(half, np.sqrt(curves["calculated"] / 10.0))
+
+
+def test_filled_parts_add_up_to_the_calculated_curve(figure):
+    top = np.max([band.get_paths()[0].vertices[:, 1].max() for band in figure.axes[MAIN].collections])
+    assert top == pytest.approx(float(made.curves()["calculated"].max()))
+
+
+def test_every_line_has_a_mark_in_the_lane_of_its_phase(figure):
+    marks = [c.get_segments() for c in figure.axes[LANES].collections if hasattr(c, "get_segments")]
+    angles = [sorted(segment[0][0] for segment in lane) for lane in marks]
+    expected = [sorted(line[2] for line in made.LINES if line[0] == name) for name in ("nb3sn", "nb")]
+    assert angles == expected
+    heights = {round(segment[0][0], 2): segment[1][1] - segment[0][1] for segment in marks[0]}
+    assert heights[38.00] > heights[66.02] > heights[23.76]  # by area
+
+
+def test_indices_stand_over_strong_lines_and_over_the_order_line(figure):
+    shown = texts(figure.axes[LANES])
+    assert {"110", "200", "210", "211", "321"} <= set(shown)
+
+
+def test_amounts_and_limits_are_written_beside_the_lanes(figure):
+    shown = texts(figure.axes[LANES])
+    assert "88.8 ± 0.2 wt%" in shown
+    assert "below 1.2 wt%" in shown
+    assert "not found: no marks" in shown
+
+
+def test_amounts_may_come_from_a_fit():
+    nan = float("nan")
+    phases = {
+        "nb3sn": PhaseResult(True, 600.0, 0.9, 0.01, nan, (0.5288,), (1e-6,)),
+        "nb": PhaseResult(False, 0.5, nan, nan, 0.004, (0.33,), (0.0,)),
+    }
+    keep = [line for line in made.LINES if line[0] == "nb3sn"]
+    shown = texts(fit_figure(made.curves(keep=keep), made.lines(keep), phases).axes[LANES])
+    assert "90.0 ± 1.0 wt%" in shown and "below 0.4 wt%" in shown
+
+
+def test_residuals_beyond_the_frame_and_points_left_out_are_marked():
+    curves = made.curves()
+    residual = curves["weighted_residual"].values
+    residual[100], residual[200], residual[300] = 40.0, -40.0, np.nan
+    axes = fit_figure(curves, made.lines()).axes[RESIDUAL]
+    x = curves["two_theta"].values
+    marked = {line.get_marker(): line.get_xdata() for line in axes.lines if line.get_marker() != "None"}
+    assert np.allclose(marked["^"], [x[100]])
+    assert np.allclose(marked["v"], [x[200]])
+    assert np.allclose(marked["x"], [x[300]])
+
+
+def test_the_lines_that_decide_are_drawn_large(figure):
+    titles = [axes.get_title(loc="left") for axes in figure.axes[3:]]
+    assert titles == ["A  order line (110)", "B  crowd (210), Nb (110), (211)"]
+    order, crowd = figure.axes[3:]
+    assert order.get_xlim()[0] < 23.76 < order.get_xlim()[1]
+    assert crowd.get_xlim()[0] < 38.0 and crowd.get_xlim()[1] > 41.79
+    assert "Nb 110" in texts(crowd)
+
+
+def test_close_ups_go_with_the_range_of_the_pattern():
+    short = made.curves(low=30.0)
+    assert [one.title[:5] for one in default_close_ups(short, made.lines())] == ["crowd"]
+    far = made.curves(low=60.0)
+    assert default_close_ups(far, made.lines()) == ()
+    assert len(fit_figure(far, made.lines()).axes) == 3
+
+
+def test_without_an_a15_the_first_and_the_strongest_line_are_drawn_large():
+    keep = [line for line in made.LINES if line[0] == "nb"][::-1]
+    found = default_close_ups(made.curves(keep=keep), made.lines(keep))
+    # the strongest line of niobium is its first: one picture is enough
+    assert [one.title for one in found] == ["first line"]
+
+
+def test_close_ups_may_be_chosen():
+    figure = fit_figure(made.curves(), made.lines(), close_ups=[CloseUp("mine", 30.0, 40.0)])
+    assert [axes.get_title(loc="left") for axes in figure.axes[3:]] == ["A  mine"]
+
+
+def test_a_pattern_in_which_nothing_was_found_is_drawn_all_the_same():
+    curves = made.curves(keep=())
+    figure = fit_figure(curves, made.lines(()), made.phases("nb3sn", "nb", "cu-sn"))
+    figure.canvas.draw()
+    assert texts(figure.axes[LANES]).count("not found: no marks") == 3
+
+
+@pytest.mark.parametrize("low, high", [(0.0, 25_000.0), (0.0, 40.0), (100.0, 900.0), (0.0, 3e6)])
+def test_ticks_of_the_root_scale_are_round_and_apart(low, high):
+    ticks = np.array(root_ticks(low, high))
+    assert len(ticks) >= 3
+    assert np.all(np.diff(np.sqrt(ticks)) >= 0.09 * (np.sqrt(high) - np.sqrt(low)) - 1e-9)
+    leading = [float(f"{tick:e}".split("e")[0]) for tick in ticks]
+    assert set(leading) <= {0.0, 1.0, 2.0, 5.0}
+
+
+def test_labels_are_dropped_rather_than_printed_over_each_other():
+    rows = rows_without_overlap([1.0, 1.1, 1.2, 5.0], 1.0, 2)
+    assert rows == [0, 1, None, 0]
+
+
+def test_no_two_labels_overlap_on_the_page(figure):
+    renderer = figure.canvas.get_renderer()
+    figure.canvas.draw()
+    boxes = [
+        (text.get_text(), text.get_window_extent(renderer))
+        for axes in figure.axes
+        for text in [*axes.texts, axes.title, *[t for t in (axes._left_title,)]]
+        if text.get_text().strip() and text.get_visible()
+    ]
+    assert len(boxes) > 15
+    hits = [(a, b) for i, (a, p) in enumerate(boxes) for b, q in boxes[i + 1 :] if p.overlaps(q)]
+    assert hits == []

@@ -1,0 +1,163 @@
+"""Trends and differences: every sample in its place, own and common doubt apart."""
+
+import numpy as np
+import pytest
+
+from tests.figures import made
+from xrdorder.exceptions import StudyError, UnknownNameError
+from xrdorder.figures import TRENDS, difference_figure, trend_figure
+from xrdorder.figures.trends import SITE_ORDER
+
+
+@pytest.fixture(scope="module")
+def trends():
+    return trend_figure(made.results())
+
+
+@pytest.fixture(scope="module")
+def differences():
+    return difference_figure(made.results())
+
+
+def panels(figure):
+    return {axes.get_ylabel(): axes for axes in figure.axes if axes.get_ylabel()}
+
+
+def marks(axes):
+    """Place and height of every mark (a line of a single point)."""
+    found = [line for line in axes.lines if len(line.get_xdata()) == 1 and line.get_marker() != "None"]
+    return sorted((float(line.get_xdata()[0]), float(line.get_ydata()[0])) for line in found)
+
+
+def bars(axes, width):
+    return sorted(
+        (float(line.get_xdata()[0]), float(np.ptp(line.get_ydata())))
+        for line in axes.lines
+        if len(line.get_xdata()) == 2
+        and line.get_xdata()[0] == line.get_xdata()[1]
+        and line.get_linewidth() == width
+    )
+
+
+def test_every_sample_is_a_mark_of_its_own_near_its_temperature(trends):
+    axes = panels(trends)["site order"]
+    found = marks(axes)
+    assert sorted(y for _, y in found) == pytest.approx(sorted(piece[4] for piece in made.PIECES))
+    for name, _, peak, _, order, _, _ in made.PIECES:
+        x = next(x for x, y in found if y == pytest.approx(order))
+        assert abs(x - peak) < 12.5, name  # nearer to its own temperature than to any other
+    places = [x for x, _ in found]
+    assert min(np.diff(places)) > 1.0  # replicates stand beside each other
+
+
+def test_bars_at_marks_are_the_own_part_and_the_common_part_is_drawn_apart(trends):
+    axes = panels(trends)["tin (at.%)"]
+    own = bars(axes, 1.3)
+    assert [length for _, length in own] == pytest.approx([2 * 0.15] * len(made.PIECES))
+    common = bars(axes, 3.2)
+    assert [length for _, length in common] == pytest.approx([2 * 1.5] * 2)  # one a lot
+    assert min(x for x, _ in common) > 700.0 + 12.5 - 1e-9  # right of the last temperature
+
+
+def test_estimates_show_their_interval_and_every_relation_that_applies(trends):
+    axes = panels(trends)["Tc, estimated (K)"]
+    assert [length for _, length in bars(axes, 4.0)] == pytest.approx([3.0] * len(made.PIECES))
+    ticks = sorted(
+        float(line.get_ydata()[0])
+        for line in axes.lines
+        if len(line.get_xdata()) == 2 and line.get_xdata()[0] != line.get_xdata()[1]
+    )
+    expected = sorted(piece[6] + shift for piece in made.PIECES for shift in (-0.5, 0.5))
+    assert ticks == pytest.approx(expected)
+
+
+def test_the_page_names_lots_hold_times_and_what_is_not_shown():
+    more = [("bad", "A", "failed: line 3"), ("none", "B", "no A15")]
+    figure = trend_figure(made.results(more=more))
+    written = " ".join(text.get_text() for text in figure.texts)
+    assert "A made study" in written
+    assert "2 without result or treatment not shown" in " ".join(written.split())
+    assert "not measurements" in " ".join(written.split())
+    legend = next(axes.get_legend() for axes in figure.axes if axes.get_legend() is not None)
+    assert [text.get_text() for text in legend.get_texts()] == ["A", "B"]
+    hours = [text.get_text() for axes in figure.axes for text in axes.texts]
+    assert hours.count("150") == 2 and hours.count("50") == 4  # once in each of two columns
+
+
+def test_a_sample_without_treatment_is_left_out():
+    pieces = [*made.PIECES, ("loose", "A", None, None, 0.99, 0.25, 18.0)]
+    axes = panels(trend_figure(made.results(pieces)))["site order"]
+    assert 0.99 not in [round(y, 6) for _, y in marks(axes)]
+
+
+def test_nothing_to_show_is_said_in_one_line():
+    pieces = [(name, lot, None, None, *rest) for name, lot, _, _, *rest in made.PIECES]
+    with pytest.raises(StudyError, match="treatment") as caught:
+        trend_figure(made.results(pieces))
+    assert "\n" not in str(caught.value)
+
+
+def test_one_temperature_and_one_lot_are_enough():
+    figure = trend_figure(made.results(made.PIECES[1:2]), TRENDS[:2])
+    figure.canvas.draw()
+    assert len(marks(panels(figure)["site order"])) == 1
+
+
+def test_a_quantity_that_could_not_be_given_leaves_a_gap():
+    results = made.results()
+    place = list(results["quantity"].values).index("site_order")
+    results["value"].values[0, place] = np.nan
+    figure = trend_figure(results, TRENDS[:2])
+    assert len(marks(panels(figure)["site order"])) == len(made.PIECES) - 1
+    assert len(marks(panels(figure)["tin (at.%)"])) == len(made.PIECES)
+
+
+def test_differences_are_to_the_first_sample_of_the_lot_and_common_doubt_is_gone(differences):
+    axes = panels(differences)["difference in site order"]
+    assert sorted(y for _, y in marks(axes)) == pytest.approx([0.0, 0.0, 0.01, 0.03, 0.04, 0.06])
+    # own parts of both add in quadrature, the common 0.01 cancels
+    assert [length for _, length in bars(axes, 1.3)] == pytest.approx([2 * 0.008 * np.sqrt(2)] * 4)
+
+
+def test_a_reference_may_be_chosen_for_all_or_by_lot():
+    def values(reference):
+        figure = difference_figure(made.results(), (SITE_ORDER,), reference=reference)
+        return sorted(y for _, y in marks(panels(figure)["difference in site order"]))
+
+    assert values("A-700") == pytest.approx([-0.06, -0.05, -0.04, -0.03, -0.02, 0.0])
+    assert values({"B": "B-675"}) == pytest.approx([-0.01, 0.0, 0.0, 0.03, 0.04, 0.06])
+    with pytest.raises(UnknownNameError, match="A-625"):
+        values("A-999")
+
+
+def test_between_lots_the_part_common_to_a_lot_does_not_cancel():
+    figure = difference_figure(made.results(), (SITE_ORDER,), reference="A-700")
+    lengths = [length / 2 for _, length in bars(panels(figure)["difference in site order"], 1.3)]
+    alike, unlike = 0.008 * np.sqrt(2), np.sqrt(2 * (0.008**2 + 0.01**2))
+    assert sorted(lengths) == pytest.approx([alike] * 3 + [unlike] * 2)
+
+
+def test_a_difference_of_estimates_is_much_surer_than_the_estimates(differences):
+    axes = panels(differences)["difference in Tc, estimated (K)"]
+    middle = dict(marks(axes))
+    lengths = dict(bars(axes, 1.3))
+    for x, length in lengths.items():
+        # 1.5 at.% of common tin alone is worth 2.5 K or more either way on the rising part of every relation
+        assert length < 5.0
+        assert abs(middle[x]) < 3.0
+
+
+def test_panels_are_those_asked_for():
+    figure = trend_figure(made.results(), TRENDS[:1])
+    assert list(panels(figure)) == ["site order"]
+
+
+def test_the_words_fit_on_the_page(trends, differences):
+    for figure in (trends, differences):
+        figure.canvas.draw()
+        renderer = figure.canvas.get_renderer()
+        width, height = figure.canvas.get_width_height()
+        for text in [*figure.texts, *[t for axes in figure.axes for t in axes.texts]]:
+            if text.get_text().strip():
+                box = text.get_window_extent(renderer)
+                assert 0 <= box.x0 and box.x1 <= width and 0 <= box.y0 and box.y1 <= height, text.get_text()

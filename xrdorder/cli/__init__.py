@@ -1,0 +1,36 @@
+"""Do it from a terminal.
+
+Each command has a module of its own which parses, makes one library call and prints. Only click is imported until
+a command runs, so that help comes at once. `program` turns errors into one line and an exit code, `options` holds what
+commands share, `tables` and `drawing` what they print and save.
+
+Exit codes: 0 all went well; 1 some patterns could not be fitted (the others are saved); 2 wrong use or unusable input.
+"""
+
+import click
+
+from xrdorder import __version__
+from xrdorder.cli.calibrate import calibrate
+from xrdorder.cli.demo import demo
+from xrdorder.cli.estimate import estimate
+from xrdorder.cli.fit import fit
+from xrdorder.cli.program import Program
+from xrdorder.cli.run import run
+
+__all__ = ["main"]
+
+
+@click.group(cls=Program, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, message="%(prog)s %(version)s")
+def main() -> None:
+    """Lattice parameter, order, tin, Tc and Bc2 of Nb3Sn wire from X-ray powder patterns.
+
+    Start with `xrdorder demo`. On patterns of your own: calibrate the instrument with a certified powder, then fit
+    patterns, or run a study that describes wires and heat treatments.
+
+    Tc and Bc2 are estimates from published relations, never measurements.
+    """
+
+
+for command in (demo, calibrate, fit, run, estimate):
+    main.add_command(command)

@@ -1,0 +1,164 @@
+"""Fit a certified powder: the instrument."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from xrdorder.cli.options import ANY, EXISTING_FILE, POSITIVE, Numbers, reading_options, specimen_options
+from xrdorder.exceptions import InstrumentError, ValidityError
+
+if TYPE_CHECKING:
+    from xrdorder.crystals.standards import Standard
+
+FIRST_WORDS = "# Instrument, written by xrdorder"
+FARTHEST = 0.005
+"""A lattice parameter of the laboratory this far (relative) from the certificate is a slip: lots of one powder differ
+by less than a thousandth of that."""
+
+
+@click.command()
+@click.argument("patterns", metavar="PATTERN...", nargs=-1, required=True, type=EXISTING_FILE)
+@click.option(
+    "--standard", required=True, help="Certified powder, as srm-660c or srm-640c; any other name lists all."
+)
+@click.option("--detector-distance-mm", required=True, type=POSITIVE, help="Goniometer radius.")
+@reading_options
+@specimen_options
+@click.option(
+    "--monochromator-two-theta-deg", type=POSITIVE, help="Diffraction angle of a crystal monochromator."
+)
+@click.option(
+    "--temperature-c", type=ANY, default=22.5, show_default=True, help="Temperature of the standard in °C."
+)
+@click.option(
+    "--standard-domain-size-nm",
+    type=POSITIVE,
+    help="Volume-weighted domain size of the standard; left out: no broadening.",
+)
+@click.option(
+    "--standard-lattice-nm",
+    type=Numbers(),
+    help="The laboratory's own lattice parameter of the standard at the temperature of its certificate (a, or a,c).",
+)
+@click.option(
+    "--u-standard-lattice-nm",
+    type=Numbers(),
+    help="Its standard uncertainty (k = 1); left out: that of the certificate.",
+)
+@click.option(
+    "--out",
+    type=click.Path(dir_okay=False, path_type=Path),
+    default=Path("instrument.toml"),
+    show_default=True,
+    help="Instrument file to write.",
+)
+@click.option(
+    "--figure",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Save a figure of the fit (png, pdf, svg).",
+)
+def calibrate(
+    patterns: tuple[Path, ...],
+    standard: str,
+    detector_distance_mm: float,
+    radiation: str | None,
+    axis: str | None,
+    axis_unit: str | None,
+    divergence_deg: float | None,
+    specimen_length_mm: float | None,
+    monochromator_two_theta_deg: float | None,
+    temperature_c: float,
+    standard_domain_size_nm: float | None,
+    standard_lattice_nm: tuple[float, ...] | None,
+    u_standard_lattice_nm: tuple[float, ...] | None,
+    out: Path,
+    figure: Path | None,
+) -> None:
+    """Fit the PATTERN of a certified powder and write the instrument.
+
+    Several files are repeated scans or ranges of one specimen. The instrument file holds offset, widths, axial
+    divergence and the share of K-alpha2, with uncertainties and correlations. Displacement and transparency
+    belong to the specimen of the standard: they are reported, not stored.
+    """
+    from xrdorder.cli.tables import calibration_text
+    from xrdorder.fitting import calibrate as fit_standard
+    from xrdorder.patterns import read_patterns
+    from xrdorder.profiles import write_instrument
+
+    chosen = _standard(standard, standard_lattice_nm, u_standard_lattice_nm)
+    _may_be_replaced(out)
+    pattern = read_patterns(patterns, radiation=radiation, axis=axis, axis_unit=axis_unit)
+    found = fit_standard(
+        pattern,
+        chosen,
+        radiation=radiation,
+        detector_distance_mm=detector_distance_mm,
+        divergence_deg=divergence_deg,
+        specimen_length_mm=specimen_length_mm,
+        monochromator_two_theta_deg=monochromator_two_theta_deg,
+        temperature_c=temperature_c,
+        domain_size_nm=standard_domain_size_nm,
+    )
+    write_instrument(found.instrument, out)
+    click.echo(calibration_text(found))
+    click.echo(f"\nInstrument   {out}")
+    if figure is not None:
+        from xrdorder.cli.drawing import save
+        from xrdorder.figures import fit_figure
+
+        fit = found.fit
+        remark = f"{chosen.name} · R_wp {100 * fit.r_wp:.1f} % · reduced χ² {fit.chi2_reduced:.2f}"
+        save(fit_figure(fit.curves, fit.lines, fit.phases, title="Calibration", remark=remark), figure)
+        click.echo(f"Figure       {figure}")
+
+
+def _standard(
+    name: str, lengths: tuple[float, ...] | None, u_lengths: tuple[float, ...] | None
+) -> "Standard":
+    """Take the certified powder, with the laboratory's own value where one is given."""
+    from dataclasses import replace
+
+    from xrdorder.crystals.standards import standard
+
+    chosen = standard(name)
+    if lengths is None and u_lengths is None:
+        return chosen
+    certified = chosen.lengths_nm
+    for option, given in (("--standard-lattice-nm", lengths), ("--u-standard-lattice-nm", u_lengths)):
+        if given is not None and len(given) != len(certified):
+            raise ValidityError(
+                f"{option}: {chosen.name} has {len(certified)} free lengths, {len(given)} given"
+            )
+    lengths = certified if lengths is None else lengths
+    for own, there in zip(lengths, certified, strict=True):
+        if abs(own / there - 1.0) > FARTHEST:
+            raise ValidityError(
+                f"--standard-lattice-nm {own:g} is far from the {there:g} nm of {chosen.name}; "
+                "give nm, and check the standard"
+            )
+    for u, there in zip(u_lengths or (), certified, strict=False):
+        if u > FARTHEST * there:
+            raise ValidityError(f"--u-standard-lattice-nm {u:g} nm is no certificate's; give nm (k = 1)")
+    return replace(
+        chosen,
+        name=f"{chosen.name}, own value",
+        lengths_nm=lengths,
+        u_lengths_nm=chosen.u_lengths_nm if u_lengths is None else u_lengths,
+        known="certificate read",
+        source="given by the laboratory",
+        remark="",
+    )
+
+
+def _may_be_replaced(out: Path) -> None:
+    """Refuse to write over a file that is not an instrument."""
+    try:
+        with out.open(encoding="utf-8", errors="replace") as file:
+            if file.readline().startswith(FIRST_WORDS):
+                return
+    except FileNotFoundError:
+        return
+    except OSError as error:
+        raise InstrumentError(f"{out}: cannot be written ({error.strerror}); choose another --out") from error
+    raise InstrumentError(f"{out}: is there already and is no instrument file; choose another --out")

@@ -1,0 +1,8 @@
+"""What must be said beside the numbers, in few words."""
+
+ESTIMATES = "Tc and Bc2 are estimates from published relations, not measurements."
+
+CAUTIONS = (
+    f"{ESTIMATES} Design no coil and accept no wire on an estimate alone: measure Ic and Tc.",
+    "X-rays and the acids that etch copper injure: follow local rules and licensed practice.",
+)

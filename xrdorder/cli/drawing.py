@@ -1,0 +1,110 @@
+"""Save figures of a study beside its results."""
+
+import json
+from collections.abc import Callable, Collection
+from pathlib import Path
+
+import xarray as xr
+from matplotlib.figure import Figure
+
+from xrdorder.exceptions import StudyError
+from xrdorder.figures import difference_figure, fit_figure, trend_figure
+from xrdorder.studies import OpenStudy, StoredSample, open_study, read_sample
+
+FOLDER, SAMPLES = "figures", "samples"
+CALIBRATION, TRENDS, DIFFERENCES = "calibration.png", "trends.png", "differences.png"
+
+Progress = Callable[[int, int, str], None]
+
+
+def draw_samples(
+    study: Path, *, only: Collection[str] | None = None, progress: Progress | None = None
+) -> Path:
+    """Save a figure of each fitted pattern, unless one is there that is younger than the fit.
+
+    Returns
+    -------
+    Path
+        The folder of all figures; those of samples are in its folder ``samples``.
+    """
+    opened = open_study(study)
+    folder = study / "results" / FOLDER
+    names = [str(name) for name in opened.results["sample"].values if only is None or str(name) in only]
+    for done, name in enumerate(names, start=1):
+        target = folder / SAMPLES / f"{name}.png"
+        if not _up_to_date(target, study / "results" / "samples" / f"{name}.nc"):
+            sample = opened.sample(name)
+            if "curves" in sample.groups:
+                save(_sample_figure(sample, opened), target)
+        if progress is not None:
+            progress(done, len(names), name)
+    return folder
+
+
+def draw_calibration(study: Path) -> None:
+    """Save a figure of the calibration, where the study made its own."""
+    source = study / "results" / "calibration.nc"
+    target = study / "results" / FOLDER / CALIBRATION
+    if source.is_file() and not _up_to_date(target, source):
+        sample = read_sample(source)
+        save(_figure(sample, "Calibration", str(sample.provenance.options.get("standard", ""))), target)
+
+
+def draw_study(study: Path, results: xr.Dataset) -> list[Path]:
+    """Save trends and differences over the reaction temperature, where at least two samples have a treatment."""
+    usable = results["peak_c"].notnull() & results["a_nm"].notnull()
+    if int(usable.sum()) < 2:
+        return []
+    folder = study / "results" / FOLDER
+    drawn = [folder / TRENDS, folder / DIFFERENCES]
+    save(trend_figure(results), drawn[0])
+    save(difference_figure(results), drawn[1])
+    return drawn
+
+
+def first_of_each_lot(results: xr.Dataset) -> list[str]:
+    """Name the first sample of each lot."""
+    first: dict[str, str] = {}
+    for lot, name in zip(results["lot"].values, results["sample"].values, strict=True):
+        first.setdefault(str(lot), str(name))
+    return list(first.values())
+
+
+def save(figure: Figure, path: Path) -> None:
+    """Save a figure; the ending of the name says in which format.
+
+    Raises
+    ------
+    StudyError
+        The format is not known, or the disk refuses.
+    """
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        figure.savefig(path)
+    except OSError as error:
+        raise StudyError(
+            f"{path}: cannot be written ({error.strerror}); see to the disk, or choose another place"
+        ) from error
+    except ValueError as error:
+        raise StudyError(f"{path}: {' '.join(str(error).split())}; use .png, .pdf or .svg") from error
+
+
+def _up_to_date(target: Path, source: Path) -> bool:
+    try:
+        return target.stat().st_mtime >= source.stat().st_mtime
+    except FileNotFoundError:
+        return False
+
+
+def _sample_figure(sample: StoredSample, opened: OpenStudy) -> Figure:
+    row = opened.results.sel(sample=sample.name)
+    words = [str(row[name].item()) for name in ("lot", "treatment", "mount")]
+    flags = list(dict.fromkeys(name for name, _ in json.loads(str(row["flag_messages"].item()))))
+    remark = " · ".join([word for word in words if word] + [f"flags: {', '.join(flags)}"] * bool(flags))
+    return _figure(sample, sample.name, remark)
+
+
+def _figure(sample: StoredSample, title: str, about: str) -> Figure:
+    quality = f"R_wp {100 * sample.r_wp:.1f} % · reduced χ² {sample.chi2_reduced:.2f}"
+    remark = f"{about} · {quality}" if about else quality
+    return fit_figure(sample.curves, sample.lines, sample.groups.get("phases"), title=title, remark=remark)

@@ -1,0 +1,96 @@
+"""Fit patterns that no study describes."""
+
+from pathlib import Path
+
+import click
+
+from xrdorder.cli.options import (
+    ANY,
+    ENGINES,
+    EXISTING_FILE,
+    MOUNTS,
+    Names,
+    again_option,
+    dopant_option,
+    figures_option,
+    reading_options,
+    specimen_options,
+    workers_option,
+)
+from xrdorder.cli.program import SOME_FAILED
+from xrdorder.cli.run import run_and_show
+
+
+@click.command()
+@click.argument("patterns", metavar="PATTERN...", nargs=-1, required=True, type=EXISTING_FILE)
+@click.option(
+    "--instrument", required=True, type=EXISTING_FILE, help="Instrument file from xrdorder calibrate."
+)
+@click.option(
+    "--phases",
+    type=Names(),
+    help="Phases to look for: catalogue names, or paths of CIF or phase TOML files. Unless told: nb3sn,nb,cu-sn.",
+)
+@dopant_option
+@click.option(
+    "--mount", type=click.Choice(MOUNTS), help="How the specimens are mounted: it says which strain is seen."
+)
+@click.option("--temperature-c", type=ANY, help="Temperature of the specimens in °C.")
+@specimen_options
+@reading_options
+@click.option(
+    "--engine", type=click.Choice(ENGINES), default="own", show_default=True, help="Least-squares engine."
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    default=Path("xrdorder-fit"),
+    show_default=True,
+    help="Study folder to write.",
+)
+@figures_option
+@again_option
+@workers_option
+@click.pass_context
+def fit(
+    ctx: click.Context,
+    patterns: tuple[Path, ...],
+    instrument: Path,
+    phases: tuple[str, ...] | None,
+    dopants: dict[str, float],
+    mount: str | None,
+    temperature_c: float | None,
+    divergence_deg: float | None,
+    specimen_length_mm: float | None,
+    radiation: str | None,
+    axis: str | None,
+    axis_unit: str | None,
+    engine: str,
+    out: Path,
+    figures: bool,
+    again: bool,
+    workers: int | None,
+) -> None:
+    """Fit each PATTERN and write a study folder with the results.
+
+    PATTERN is a text file of two or three columns, a powder CIF or a NeXus file; each is a sample of its own. The
+    study.toml in the folder may be edited and run again with xrdorder run.
+    """
+    from xrdorder.studies import FitOptions, implicit_study
+
+    options = FitOptions(
+        phases=phases or (),
+        dopant_at_percent=dopants,
+        mount=mount,
+        temperature_c=temperature_c,
+        specimen_length_mm=specimen_length_mm,
+        divergence_deg=divergence_deg,
+        radiation=radiation,
+        axis=axis,
+        axis_unit=axis_unit,
+        engine=engine,
+    )
+    study = implicit_study(out, patterns, instrument, options)
+    results = run_and_show(study, again=again, workers=workers, figures=figures)
+    if results.attrs["failed"]:
+        ctx.exit(SOME_FAILED)

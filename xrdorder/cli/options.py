@@ -1,0 +1,152 @@
+"""Options and values that several commands share."""
+
+import math
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+if TYPE_CHECKING:
+    ParamType = click.ParamType[Any]
+else:  # generic in click's stubs only from 8.2 on, and not at run time before
+    ParamType = click.ParamType
+
+Decorated = TypeVar("Decorated", bound=Callable[..., Any])
+
+MOUNTS = ("ground-powder", "whole-filaments", "polished-section", "wires-laid-flat", "transmission")
+ENGINES = ("own", "scipy")
+AXES = ("two-theta", "d", "q")
+AXIS_UNITS = ("degree", "nm", "angstrom", "1/nm", "1/angstrom")
+"""Names that the library defines; repeated here because help must not load it (a test holds them equal)."""
+
+EXISTING_FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
+
+
+class Number(ParamType):
+    """A finite number, above zero unless told otherwise."""
+
+    name = "number"
+
+    def __init__(self, *, positive: bool = True) -> None:
+        self.positive = positive
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Turn the text into a number."""
+        try:
+            number = float(value)
+        except ValueError:
+            self.fail(f"'{value}' is not a number (decimal point, no unit)", param, ctx)
+        if not math.isfinite(number):
+            self.fail(f"'{value}' is not a finite number", param, ctx)
+        if self.positive and number <= 0.0:
+            self.fail(f"{value} is not above zero", param, ctx)
+        return number
+
+
+class Numbers(Number):
+    """One number or several, joined by commas."""
+
+    name = "number[,number]"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Turn the text into a tuple of numbers."""
+        if isinstance(value, tuple):
+            return value
+        return tuple(super(Numbers, self).convert(part.strip(), param, ctx) for part in str(value).split(","))
+
+
+class Names(ParamType):
+    """Names joined by commas."""
+
+    name = "name[,name...]"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[str, ...]:
+        """Split at the commas."""
+        if isinstance(value, tuple):
+            return value
+        names = tuple(part.strip() for part in str(value).split(","))
+        if not all(names):
+            self.fail(f"'{value}' holds an empty name", param, ctx)
+        return names
+
+
+class Content(ParamType):
+    """An element and its content, as Ta=2.4."""
+
+    name = "element=at.%"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[str, float]:
+        """Split at the equals sign."""
+        if isinstance(value, tuple):
+            return value
+        element, sign, number = str(value).partition("=")
+        if not sign or not element.strip():
+            self.fail(f"'{value}' is not an element and its at.%, as Ta=2.4", param, ctx)
+        return element.strip(), Number(positive=False).convert(number.strip(), param, ctx)
+
+
+POSITIVE, ANY = Number(), Number(positive=False)
+
+
+def all_of(*options: Callable[[Decorated], Decorated]) -> Callable[[Decorated], Decorated]:
+    """Join decorators; help lists the options in this order."""
+
+    def decorate(function: Decorated) -> Decorated:
+        for option in reversed(options):
+            function = option(function)
+        return function
+
+    return decorate
+
+
+reading_options = all_of(
+    click.option(
+        "--radiation", help="Radiation of the pattern, as cu-ka or '0.15406 nm', where the file does not say."
+    ),
+    click.option(
+        "--axis", type=click.Choice(AXES), help="First column of the pattern; two-theta unless told."
+    ),
+    click.option("--axis-unit", type=click.Choice(AXIS_UNITS), help="Unit of d or q."),
+)
+
+specimen_options = all_of(
+    click.option("--divergence-deg", type=POSITIVE, help="Opening of the fixed divergence slit in degrees."),
+    click.option("--specimen-length-mm", type=POSITIVE, help="Length of the specimen along the beam."),
+)
+
+figures_option = click.option(
+    "--figures/--no-figures", default=True, show_default=True, help="Save a figure of every pattern."
+)
+again_option = click.option("--again", is_flag=True, help="Fit all patterns again, even unchanged ones.")
+workers_option = click.option(
+    "--workers", type=click.IntRange(min=1), help="Number of processes; by default as many as cores."
+)
+
+
+def dopants_once(
+    ctx: click.Context, param: click.Parameter, contents: tuple[tuple[str, float], ...]
+) -> dict[str, float]:
+    """Gather repeated --dopant options; an element may be given once."""
+    found: dict[str, float] = {}
+    for element, content in contents:
+        if element in found:
+            raise click.BadParameter(f"{element} is given twice", ctx=ctx, param=param)
+        if not 0.0 <= content < 100.0:
+            raise click.BadParameter(f"{element}={content:g} is not a content in at.%", ctx=ctx, param=param)
+        found[element] = content
+    return found
+
+
+dopant_option = click.option(
+    "--dopant",
+    "dopants",
+    type=Content(),
+    multiple=True,
+    callback=dopants_once,
+    help="Dopant content of the A15 in at.%, as Ta=2.4; may be repeated.",
+)

@@ -1,0 +1,64 @@
+"""Fit what a study describes."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from xrdorder.cli.options import again_option, figures_option, workers_option
+from xrdorder.cli.program import SOME_FAILED, complain
+from xrdorder.cli.progress import Progress
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+
+@click.command()
+@click.argument("study", type=click.Path(path_type=Path))
+@figures_option
+@again_option
+@workers_option
+@click.pass_context
+def run(ctx: click.Context, study: Path, figures: bool, again: bool, workers: int | None) -> None:
+    """Fit the samples that study.toml in the folder STUDY describes.
+
+    Wire lots, dopants, mounts and heat treatments stand in study.toml. Results go to the folder results in STUDY:
+    results.csv, results.nc, one file a sample and figures. What has not changed is not fitted again.
+    """
+    results = run_and_show(study, again=again, workers=workers, figures=figures)
+    if results.attrs["failed"]:
+        ctx.exit(SOME_FAILED)
+
+
+def run_and_show(study: Path, *, again: bool, workers: int | None, figures: bool) -> "xr.Dataset":
+    """Run a study, print the table, what went wrong and where everything is."""
+    from xrdorder.cli.drawing import draw_calibration, draw_samples, draw_study
+    from xrdorder.cli.tables import failures, results_text
+    from xrdorder.studies import run_study
+
+    with Progress("fitting") as progress:
+        results = run_study(study, progress=progress, again=again, workers=workers)
+    click.echo(results_text(results))
+    for line in failures(results):
+        complain(line)
+    click.echo(where_text(study))
+    if figures:
+        with Progress("drawing") as progress:
+            folder = draw_samples(study, progress=progress)
+            draw_calibration(study)
+            draw_study(study, results)
+        click.echo(figures_text(folder))
+    return results
+
+
+def where_text(study: Path) -> str:
+    """Say where the results are."""
+    folder = study / "results"
+    return f"Table        {folder / 'results.csv'}\nEverything   {folder / 'results.nc'}"
+
+
+def figures_text(folder: Path) -> str:
+    """Say where the figures are and which there are."""
+    names = [path.stem for path in sorted(folder.glob("*.png"))]
+    count = len(list(folder.glob("samples/*.png")))
+    return f"Figures      {folder} ({', '.join([*names, f'{count} of samples'])})"

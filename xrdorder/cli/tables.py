@@ -1,0 +1,232 @@
+"""Results as text for a terminal."""
+
+import json
+import math
+import shutil
+import textwrap
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from xrdorder.cli.cautions import ESTIMATES
+from xrdorder.profiles.instrument import INSTRUMENT_PARAMETERS
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+    from xrdorder.fitting import Calibration
+    from xrdorder.superconductivity import Estimate, Row
+
+_MISSING = "-"
+_FAILED = "failed: "
+_LONGEST_NAME, _LONGEST_STATUS = 32, 90
+
+
+def concise(value: float, u: float) -> str:
+    """Write a value with its standard uncertainty in brackets, in units of the last digits (GUM 7.2.2).
+
+    >>> concise(0.52882076, 5.9e-6), concise(23.68, 1.51), concise(65.8, 12.0), concise(0.9, 0.0)
+    ('0.5288208(59)', '23.7(1.5)', '66(12)', '0.9')
+    """
+    if not math.isfinite(value):
+        return _MISSING
+    if not (math.isfinite(u) and u > 0.0):
+        return f"{value:.6g}"
+    decimals = 1 - math.floor(math.log10(u))
+    if round(u * 10.0**decimals) >= 100:  # 0.0996 rounds to 0.10
+        decimals -= 1
+    decimals = max(decimals, 0)
+    shown = f"{u:.{decimals}f}"
+    if u < 1.0:
+        shown = shown.replace(".", "").lstrip("0")
+    return f"{value:.{decimals}f}({shown})"
+
+
+def interval(low: float, high: float, decimals: int = 1) -> str:
+    """Write an interval.
+
+    >>> interval(15.76, 26.1)
+    '15.8 to 26.1'
+    """
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return _MISSING
+    return f"{low:.{decimals}f} to {high:.{decimals}f}"
+
+
+def table(head: Sequence[Sequence[str]], rows: Iterable[Sequence[str]]) -> str:
+    """Set columns; a row shorter than the head may hold a longer last cell."""
+    rows = [list(row) for row in rows]
+    n = len(head[0])
+    full = [*[list(line) for line in head], *[row for row in rows if len(row) == n]]
+    widths = [max(len(row[k]) for row in full) for k in range(n)]
+    for row in rows:  # the first column must fit short rows too
+        widths[0] = max(widths[0], len(row[0]))
+    lines = [
+        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=False))
+        for row in [*head, *rows]
+    ]
+    lines.insert(len(head), "-" * (sum(widths) + 2 * (n - 1)))
+    return "\n".join(line.rstrip() for line in lines)
+
+
+def results_text(results: "xr.Dataset") -> str:
+    """The results of a study: a row a sample, then how to read them and what needs attention."""
+    head = (
+        ("sample", "a", "order", "tin", "own", "Tc", "Bc2 4.2 K", "domains", "A15", "flags"),
+        ("", "nm", "", "at.%", "at.%", "K", "T", "nm", "weight", ""),
+    )
+    names = [str(name) for name in results["sample"].values]
+    status = [str(text) for text in results["status"].values]
+    flags = [json.loads(str(text)) for text in results["flag_messages"].values]
+    rows: list[tuple[str, ...]] = []
+    for k, name in enumerate(names):
+        shown, about = _shortened(name, _LONGEST_NAME), _shortened(status[k], _LONGEST_STATUS)
+        if not math.isfinite(float(results["a_nm"].values[k])):
+            rows.append((shown, about))
+            continue
+        remark = " ".join([str(len(flags[k]))] * bool(flags[k]) + [f"({about})"] * (status[k] != "ok"))
+        rows.append((shown, *_numbers(results, k), remark))
+    parts = [table(head, rows), "", _how_to_read()]
+    parts += _remarks(flags, [str(text) for text in results["assumptions"].values])
+    return "\n".join(parts) + "\n"
+
+
+def _shortened(text: str, longest: int) -> str:
+    return text if len(text) <= longest else f"{text[: longest - 3]}..."
+
+
+def _numbers(results: "xr.Dataset", k: int) -> tuple[str, ...]:
+    def number(name: str) -> float:
+        return float(results[name].values[k])
+
+    def pair(name: str) -> str:
+        return concise(number(name), number(f"u_{name}"))
+
+    own = number("u_tin_independent_at_percent")
+    return (
+        pair("a_nm"),
+        pair("site_order"),
+        pair("tin_at_percent"),
+        f"{own:.2f}" if math.isfinite(own) else _MISSING,
+        interval(number("Tc_low_K"), number("Tc_high_K")),
+        interval(number("Bc2_4K2_low_T"), number("Bc2_4K2_high_T")),
+        pair("domain_size_nm"),
+        pair("a15_fraction"),
+    )
+
+
+def _how_to_read() -> str:
+    return _wrapped(
+        "In brackets: standard uncertainty (k = 1) of the last digits. Own: the part of it in tin that no "
+        "other sample shares; it alone counts between samples measured alike. Tc and Bc2: 68 % interval. "
+        f"{ESTIMATES}"
+    )
+
+
+def _remarks(flags: Sequence[Sequence[Sequence[str]]], assumptions: Sequence[str]) -> list[str]:
+    """Flags by name, and what was taken for granted, each once."""
+    lines = []
+    found: dict[str, list[str]] = {}
+    for of_sample in flags:
+        for name, message in of_sample:
+            found.setdefault(name, []).append(message)
+    if found:
+        lines.append("\nFlags")
+    for name, messages in found.items():
+        many = f"{name}, {len(messages)} samples, for example" if len(messages) > 1 else name
+        lines.append(_wrapped(f"{many}: {messages[0]}", indent=2))
+    granted = list(dict.fromkeys(part for text in assumptions for part in text.split("; ") if part))
+    if granted:
+        lines.append(_wrapped(f"\nTaken for granted: {'; '.join(granted)}."))
+    return lines
+
+
+def failures(results: "xr.Dataset") -> list[str]:
+    """Sample and reason of each pattern that could not be fitted."""
+    pairs = zip(results["sample"].values, results["status"].values, strict=True)
+    return [
+        f"{name}: {str(status).removeprefix(_FAILED)}"
+        for name, status in pairs
+        if str(status).startswith(_FAILED)
+    ]
+
+
+def calibration_text(found: "Calibration") -> str:
+    """The instrument with its uncertainties, what belongs to the specimen of the standard, and advice."""
+    instrument, fit = found.instrument, found.fit
+    rows = []
+    for name, (unit, meaning) in INSTRUMENT_PARAMETERS.items():
+        u = instrument.uncertainty(name)
+        value = concise(instrument.values[name], u) if u > 0.0 else f"{instrument.values[name]:.6g} held"
+        rows.append((name, value, "" if unit == "1" else unit, meaning))
+    lines = [
+        table([("instrument", "value", "unit", "meaning")], rows),
+        "",
+        "Specimen of the standard, not stored",
+        f"  displacement  {concise(found.displacement_mm, found.u_displacement_mm)} mm (correlation with the offset "
+        f"{found.offset_displacement_correlation:.3f})",
+        f"  transparency  {found.transparency_deg:.4f} degrees",
+        f"Fit             R_wp {100.0 * fit.r_wp:.2f} %, reduced chi square {fit.chi2_reduced:.2f}",
+        f"Standard        {instrument.standard}, {' and '.join(f'{x:.8g}' for x in instrument.standard_lattice_nm)} nm "
+        f"at {instrument.temperature_c:g} °C",
+    ]
+    lines += [_wrapped(f"Advice: {remark}") for remark in instrument.remarks]
+    lines += [_wrapped(f"Flag {flag.name}: {flag.message}") for flag in fit.flags]
+    return "\n".join(lines)
+
+
+def estimate_text(found: "Estimate", *, brief: bool = False) -> str:
+    """Everything that follows from the numbers given, by each relation; then validity and source of each."""
+    rows = found.rows()
+    notes = list(dict.fromkeys(row.note for row in rows if row.note))
+    lines = []
+    previous = ""
+    for row in rows:
+        mark = f"[{notes.index(row.note) + 1}]" if row.note else ""
+        lines.append(("" if row.quantity == previous else row.quantity, _value(row), row.by, mark))
+        previous = row.quantity
+    parts = [table([("quantity", "value", "by", "remark")], lines), ""]
+    parts += [_wrapped(f"[{k}] {note}", indent=2) for k, note in enumerate(notes, start=1)]
+    if not brief:
+        parts += ["", "Relations", *_sources(rows)]
+    parts.append("")
+    parts.append(_wrapped("In brackets: standard uncertainty (k = 1). Tc and Bc2: median and 68 % interval."))
+    if found.assumptions:
+        parts.append(_wrapped(f"Taken for granted: {'; '.join(found.assumptions)}."))
+    parts += [_wrapped(f"Flag {flag.name}: {flag.message}") for flag in found.flags]
+    parts.append(_wrapped(ESTIMATES))
+    return "\n".join(parts)
+
+
+def _value(row: "Row") -> str:
+    if not math.isfinite(row.value):
+        return _MISSING
+    unit = "" if row.unit == "1" else f" {row.unit}"
+    if math.isfinite(row.u):
+        return f"{concise(row.value, row.u)}{unit}"
+    return f"{row.value:.1f}, {interval(row.low, row.high)}{unit}"
+
+
+def _sources(rows: Sequence["Row"]) -> list[str]:
+    """Each relation once: formula, validity, publication, how it is known."""
+    from xrdorder.relations import LABELS, relation
+
+    names = dict.fromkeys(name for row in rows if row.source for name in row.by.split(" + "))
+    lines = []
+    for name in names:
+        entry = relation(name)
+        lines.append(f"  {name}: {entry.formula}")
+        lines.append(_wrapped(f"valid for {entry.inputs[0].name} {entry.validity}", indent=6))
+        lines.append(_wrapped(f"{entry.source}, {entry.equation} ({LABELS[entry.known]})", indent=6))
+    return lines
+
+
+def _wrapped(text: str, indent: int = 0) -> str:
+    """Break lines at the width of the terminal, 120 at most."""
+    width = int(np.clip(shutil.get_terminal_size((100, 24)).columns, 60, 120))
+    start = "\n" if text.startswith("\n") else ""
+    pad = " " * indent
+    return start + textwrap.fill(
+        text.strip(), width, break_on_hyphens=False, initial_indent=pad, subsequent_indent=pad
+    )
