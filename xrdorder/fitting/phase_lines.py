@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from xrdorder.crystals.harmonics import TEXTURE_ORDERS, cubic_harmonic
 from xrdorder.crystals.lattice import free_lengths, inverse_d_squared
 from xrdorder.crystals.phase import Phase
 from xrdorder.crystals.reflections import reflections
@@ -67,7 +68,15 @@ class PhaseLines:
         self.width_names = tuple(f"{self.prefix}_{term}" for term in (*LORENTZ_TERMS, _SPECIMEN_GAUSS))
         self.contrast_name = f"{self.prefix}_order_contrast" if phase.order else None
         self.b_iso_names = tuple(f"{self.prefix}_b_iso_{site.label}_nm2" for site in phase.sites)
-        self.names = (self.scale_name, *self.length_names, *self.width_names, *self.b_iso_names)
+        orders = TEXTURE_ORDERS if phase.system == "cubic" else ()
+        self.texture_names = tuple(f"{self.prefix}_texture_{order}" for order in orders)
+        self.names = (
+            self.scale_name,
+            *self.length_names,
+            *self.width_names,
+            *self.b_iso_names,
+            *self.texture_names,
+        )
         if self.contrast_name:
             self.names += (self.contrast_name,)
         self._wavelengths = np.array([line.wavelength_nm for line in optics.radiation.lines])
@@ -92,6 +101,10 @@ class PhaseLines:
         self._emission = np.tile(np.arange(lines), n)
         s = 0.5 * np.sqrt(q_all[kept])
         self._s = s
+        self._harmonics = {
+            name: cubic_harmonic(order, self.hkl)
+            for name, order in zip(self.texture_names, TEXTURE_ORDERS, strict=False)
+        }
         theta = np.arcsin(self._wavelengths[self._emission] * s[self._reflection])
         self._theta = theta
         self._gauss = gauss_basis(theta)
@@ -139,6 +152,18 @@ class PhaseLines:
         if self.contrast_name:
             slopes[self.contrast_name] = by_contrast
         return structure_factor_squared(*arguments), slopes
+
+    def _pole_density(self, values: Mapping[str, float]) -> tuple[Array, dict[str, Array]]:
+        """Texture factor of each reflection, 1 + sum of coefficient times cubic harmonic, and its derivatives.
+
+        A density cannot be negative; where the short series would be, it rests at a small positive value.
+        """
+        density = 1.0 + sum(
+            (values[name] * harmonic for name, harmonic in self._harmonics.items()), np.zeros(len(self.hkl))
+        )
+        positive = density > _LEAST_DENSITY
+        slopes = {name: np.where(positive, harmonic, 0.0) for name, harmonic in self._harmonics.items()}
+        return np.maximum(density, _LEAST_DENSITY), slopes
 
     def lines(self, values: Mapping[str, float], columns: Mapping[str, int]) -> tuple[Lines, LineDerivatives]:
         """All lines at these parameter values, and derivatives by the parameters named in `columns`.
@@ -189,9 +214,12 @@ class PhaseLines:
                 position_by[:, columns[name]] = shift
 
         squared, squared_by = self.structure_factor_squared(values)
-        unit = self._strength * radiation_weight / self.norm
+        density, density_by = self._pole_density(values)
         scale = values[self.scale_name]
-        intensity = squared[self._reflection]
+        squared_by = {name: change * density for name, change in squared_by.items()}
+        squared_by |= {name: squared * change for name, change in density_by.items()}
+        unit = self._strength * radiation_weight / self.norm
+        intensity = (squared * density)[self._reflection]
         if self.scale_name in columns:
             area_by[:, columns[self.scale_name]] = unit * intensity
         for name, change in squared_by.items():
@@ -266,3 +294,4 @@ _LEAST_GAUSS = (
     0.005**2
 )  # degrees squared; no laboratory line is narrower, and the Voigt function needs some Gaussian
 _LEAST_LORENTZ = 1e-5  # degrees
+_LEAST_DENSITY = 0.01  # of the random distribution

@@ -143,6 +143,8 @@ def start_parameters(
         for name, site in zip(lines.b_iso_names, p.sites, strict=True):
             low, high = site.b_iso_bounds_nm2
             parameters.add(name, value=site.b_iso_nm2, min=low, max=high, vary=False)
+        for name in lines.texture_names:
+            parameters.add(name, value=0.0, min=-3.0, max=3.0, vary=False)
         if lines.contrast_name:
             parameters.add(lines.contrast_name, value=0.93, min=0.0, max=1.5, vary=False)
     return parameters

@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
+from scipy.special import chdtri
 
 from xrdorder.crystals import A15Composition, Phase, doped, phase
 from xrdorder.exceptions import FitError, Flag, InstrumentError
@@ -55,6 +56,7 @@ _MAIN_PRESENT = (
 )
 _WIDTH_SIGNIFICANCE = 15.0  # below it the lines are too weak to tell their width
 _POOR_CHI2 = 4.0  # a model this far off is wrong somewhere; common practice, no source
+_TEXTURE_CHANCE = 3e-4  # how often a phase without texture may be given some; a batch has hundreds of phases
 _REACH_WIDTHS = 2.0  # how far from a line the residual still speaks of that line, and not of a foreign one
 _ONE_SIDED_95 = 1.645  # standard normal quantile
 
@@ -183,6 +185,7 @@ class WholePatternFit:
         self._start_width = lorentz_sec_from_size(START_SIZE_NM, optics.radiation.wavelength_nm)
         self.absent: dict[str, float] = {}
         self.limits: dict[str, float] = {}
+        self.textured: list[str] = []
 
     def search(self, *, lattices: bool = True) -> None:
         """Find background, scales and, unless they are known, lattices."""
@@ -244,15 +247,51 @@ class WholePatternFit:
         fit.run(dict.fromkeys(shape), most_iterations=15, tolerance=1.0)
         fit.freeze()
         fit.reweight()
-        while True:
-            fit.run(self._everything(), most_iterations=25, tolerance=0.1)
-            if not self._drop_absent(fit.solution()[0]):
+        self._settle_phases()
+        for orders in (("_4", "_6"), ("_8",)):
+            if not self._take_texture(orders):
                 break
+            self._settle_phases()
         self.converged = fit.settle(self._everything())
         if not self.converged:
             self.flags.append(
                 Flag("not-converged", "the fit ran out of iterations; values are near, not at, the minimum")
             )
+
+    def _settle_phases(self) -> None:
+        """Fit, drop the least significant phase that is not there, and so on until all that are left stand out."""
+        while True:
+            self.fit.run(self._everything(), most_iterations=25, tolerance=0.1)
+            if not self._drop_absent(self.fit.solution()[0]):
+                return
+
+    def _take_texture(self, orders: Sequence[str]) -> bool:
+        """Let phases have texture of these orders where the residual asks for it; return whether any does.
+
+        Asked without fitting: how much would chi squared drop (score test)? Texture that is always fitted costs
+        precision of the order and of weight fractions, so it has to earn its place.
+        """
+        fit, before = self.fit, len(self.textured)
+        groups = {
+            lines.prefix: [name for name in lines.texture_names if name.endswith(tuple(orders))]
+            for lines in self.lines
+            if lines.phase.name not in self.absent and self._strength(lines) > _WIDTH_SIGNIFICANCE
+        }
+        groups = {prefix: names for prefix, names in groups.items() if names}
+        candidates = [name for names in groups.values() for name in names]
+        if not candidates:
+            return False
+        solution, by_texture = fit.solution(candidates)
+        jacobian, residual = solution.weighted_jacobian, fit.weighted_residual()[fit.used]
+        across = by_texture - jacobian @ (solution.covariance @ (jacobian.T @ by_texture))
+        scatter = max(1.0, float(np.mean(residual**2)))
+        for names in groups.values():
+            columns = across[:, [candidates.index(name) for name in names]]
+            score = columns.T @ residual
+            drop = float(score @ np.linalg.solve(columns.T @ columns, score))
+            if drop / scatter > chdtri(len(names), _TEXTURE_CHANCE):
+                self.textured += names
+        return len(self.textured) > before
 
     def _strength(self, lines: PhaseLines) -> float:
         """Rough significance of a phase: what a matched filter would make of its lines as they are.
@@ -278,6 +317,7 @@ class WholePatternFit:
                 names += lines.length_names
             if lines is self.main or strength > _WIDTH_SIGNIFICANCE:
                 names += lines.width_names
+            names += [name for name in lines.texture_names if name in self.textured]
             if lines is self.main:
                 names += lines.b_iso_names
                 if lines.contrast_name:
@@ -410,6 +450,16 @@ class WholePatternFit:
                 )
             )
         values = fit.values()
+        for lines in self.lines:
+            said = [f"{name[-1]}: {values[name]:+.3f}" for name in lines.texture_names if name in self.textured]
+            if said:
+                flag(
+                    Flag(
+                        "texture",
+                        f"{lines.phase.name} is textured (cubic harmonics of order {', '.join(said)}); "
+                        "its intensities are corrected for it",
+                    )
+                )
         for name in solution.idle:
             if not name.endswith((*GAUSS_TERMS, *LORENTZ_TERMS)):  # a width of zero is an answer, all else is not
                 flag(Flag("at-bound", f"{name} = {values[name]:.5g} rests at its bound or moves nothing"))
