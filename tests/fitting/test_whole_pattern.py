@@ -8,7 +8,7 @@ import pytest
 import xarray as xr
 
 from tests.fitting.conftest import INSTRUMENT, SAMPLE, TWO_THETA, as_pattern
-from tests.generator import simulate
+from tests.generator import Fibre, simulate
 from xrdorder.exceptions import FitError, InstrumentError, UnknownNameError
 from xrdorder.fitting import Calibration, PatternFit, fit_pattern
 
@@ -144,3 +144,23 @@ def test_fewer_points_than_parameters(calibration: Calibration) -> None:
     two_theta = np.linspace(30.0, 70.0, 12)
     with pytest.raises(FitError, match="cannot decide"):
         fit_pattern(as_pattern(two_theta, np.full_like(two_theta, 100.0)), calibration.instrument)
+
+
+@pytest.mark.parametrize(("axis", "r", "margin"), [((1, 1, 0), 0.75, 0.005), ((1, 0, 0), 0.9, 0.0)])
+def test_texture_is_seen_and_corrected(
+    calibration: Calibration, axis: tuple[int, int, int], r: float, margin: float
+) -> None:
+    fibre = Fibre(axis, r)
+    truth = replace(SAMPLE, fibre=fibre, others=tuple(replace(phase, fibre=fibre) for phase in SAMPLE.others))
+    result = fit_pattern(as_pattern(*simulate(truth, INSTRUMENT, TWO_THETA, seed=4)), calibration.instrument)
+    assert "texture" in flag_names(result)
+    # strong texture goes beyond the eighth order of the series: trials left 0.003 of bias in the order at r = 0.75
+    assert abs(result.values["order_contrast"] - truth.site_order) < 3.0 * result.u("order_contrast") + margin
+    assert abs(result.values["a_nm"] - truth.lattice_nm) < 3.0 * result.u("a_nm")
+    niobium = result.values["weight_fraction_nb"]
+    assert abs(niobium - 0.10) < 3.0 * result.u("weight_fraction_nb") + margin
+
+
+def test_no_texture_is_imagined(fit: PatternFit) -> None:
+    assert "texture" not in flag_names(fit)
+    assert fit.parameters["nb3sn_texture_4"].value == 0.0

@@ -10,7 +10,7 @@ line, `patterns` puts both together. Use `simulate`, `simulate_standard`, `rando
 of the truth.
 """
 
-from .cells import attenuation_per_mm, line_strengths
+from .cells import Fibre, attenuation_per_mm, line_strengths
 from .optics import InstrumentTruth, line_profile
 from .patterns import (
     Background,
@@ -27,6 +27,7 @@ from .patterns import (
 __all__ = [
     "Background",
     "Dopant",
+    "Fibre",
     "InstrumentTruth",
     "PhaseTruth",
     "SampleTruth",

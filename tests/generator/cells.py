@@ -1,5 +1,6 @@
 """Where are the atoms, and how strong is a line? Explicit sums over hand-written cubic cells."""
 
+import itertools
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -58,6 +59,30 @@ POSITIONS: dict[str, dict[str, tuple[tuple[float, float, float], ...]]] = {
 
 
 @dataclass(frozen=True)
+class Fibre:
+    """Texture: how much the directions equivalent to `axis` prefer the normal of the specimen's surface.
+
+    March's function with r below one for a preference, W. A. Dollase, J. Appl. Cryst. 19 (1986) 267 (from memory).
+    """
+
+    axis: tuple[int, int, int]
+    r: float
+
+    def density(self, points: Array) -> Array:
+        """Density of each plane normal over the random one, averaged over all equivalents of the axis."""
+        normals = points / np.linalg.norm(points, axis=1, keepdims=True)
+        equivalents = {
+            tuple(sign * np.array(order))
+            for order in itertools.permutations(self.axis)
+            for sign in itertools.product((1, -1), repeat=3)
+        }
+        axes = np.array(sorted(equivalents), dtype=float)
+        cosine2 = (normals @ (axes / np.linalg.norm(axes, axis=1, keepdims=True)).T) ** 2
+        march = (self.r**2 * cosine2 + (1.0 - cosine2) / self.r) ** -1.5
+        return np.asarray(march.mean(axis=1))
+
+
+@dataclass(frozen=True)
 class Cell:
     """One cubic cell: the kind of `POSITIONS`, what sits on each site, and how much it moves.
 
@@ -69,6 +94,7 @@ class Cell:
     a_nm: float
     occupancy: tuple[tuple[str, tuple[tuple[str, float], ...]], ...]
     b_iso_nm2: tuple[tuple[str, float], ...]
+    fibre: "Fibre | None" = None
 
     def atoms(self) -> dict[str, float]:
         """Atoms per cell by element."""
@@ -147,7 +173,7 @@ def line_strengths(cell: Cell, energy_ev: float, largest: int, table: str) -> tu
     In a cubic crystal such points share one Bragg angle, whether symmetry ties them or not: (330) and (411)
     are one line. Returns h² + k² + l² and the sum, in electrons², of the lines that are not absent.
     """
-    _, shell_of, shells = lattice_points(largest)
+    points, shell_of, shells = lattice_points(largest)
     s = np.sqrt(shells) / (2.0 * cell.a_nm)
     b_iso = dict(cell.b_iso_nm2)
     amplitude = np.zeros(len(shell_of), dtype=complex)
@@ -157,7 +183,10 @@ def line_strengths(cell: Cell, energy_ev: float, largest: int, table: str) -> tu
             mean += share * _f0_of_shells(element, cell.a_nm, largest, table)
             mean += share * dispersion(element, energy_ev, table)
         amplitude += _phases(cell.kind, largest)[site] * (mean * np.exp(-b_iso[site] * s**2))[shell_of]
-    strength = np.bincount(shell_of, weights=np.abs(amplitude) ** 2, minlength=len(shells))
+    squares = np.abs(amplitude) ** 2
+    if cell.fibre is not None:
+        squares *= cell.fibre.density(points)
+    strength = np.bincount(shell_of, weights=squares, minlength=len(shells))
     present = strength > 1e-9 * strength.max()
     return shells[present], strength[present]
 

@@ -6,7 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from .cells import HC_EV_NM, Array, Cell, dispersion, f0, line_strengths
+from .cells import HC_EV_NM, Array, Cell, Fibre, dispersion, f0, line_strengths
 from .optics import InstrumentTruth, caught_by_specimen, line_profile, lorentz_polarisation
 
 REFERENCE_TEMPERATURE_C = 22.5
@@ -76,9 +76,13 @@ class PhaseTruth:
     microstrain_lorentz: float = 0.0
     b_iso_nm2: float | None = None
     tin_fraction: float | None = None
+    fibre: Fibre | None = None
 
     def cell(self) -> Cell:
-        """Atoms of the phase."""
+        """Atoms of the phase, and their texture."""
+        return replace(self._cell(), fibre=self.fibre)
+
+    def _cell(self) -> Cell:
         if self.name == "lab6":
             sites = (("1a", (("La", 1.0),)), ("6f", (("B", 1.0),)))
             return Cell("lab6", self.a_nm, sites, (("1a", self._b(0.0040)), ("6f", 0.0030)))
@@ -121,6 +125,7 @@ class SampleTruth:
     specimen_length_mm: float | None = None
     attenuation_per_mm: float | None = None
     background: Background = Background()
+    fibre: Fibre | None = None
 
     @property
     def lattice_nm(self) -> float:
@@ -178,7 +183,8 @@ class SampleTruth:
     def a15_cell(self, a_nm: float) -> Cell:
         """Atoms of the A15 at this lattice parameter."""
         occupancy = tuple((site, tuple(mixture.items())) for site, mixture in self.occupancy().items())
-        return Cell("a15", a_nm, occupancy, (("2a", self.b_2a_nm2), ("6c", self.b_6c_nm2)))
+        displacement = (("2a", self.b_2a_nm2), ("6c", self.b_6c_nm2))
+        return Cell("a15", a_nm, occupancy, displacement, self.fibre)
 
 
 def default_two_theta() -> Array:
