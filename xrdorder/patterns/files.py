@@ -1,0 +1,81 @@
+"""Get at a file and recognise its format by content.
+
+What cannot be opened is told apart from what cannot be understood: the remedy is another one.
+"""
+
+import re
+from pathlib import Path
+
+from xrdorder.exceptions import PatternError
+from xrdorder.patterns.content import FileContent
+from xrdorder.patterns.text import decode, read_text
+
+_HDF5_SIGNATURE = b"\x89HDF\r\n\x1a\n"
+_HDF5_SUFFIXES = (".nxs", ".nx", ".nx5", ".h5", ".hdf5", ".hdf")
+# A CIF begins with a block header after nothing but comments.
+_CIF = re.compile(r"\s*(?:#[^\n]*\n\s*)*data_\S*\s", re.IGNORECASE)
+
+
+def read_content(path: Path, *, falling: bool = False) -> tuple[bytes, FileContent]:
+    """Read a pattern file of any format.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    falling : bool
+        Whether the axis of a text file may run downwards (d).
+
+    Returns
+    -------
+    data, content
+        The bytes of the file, and what its reader made of them.
+
+    Raises
+    ------
+    PatternError
+        If the file cannot be opened or understood.
+    """
+    data, name = _bytes(path), path.name
+    if _is_hdf5(data):
+        # h5py takes 30 ms to import; text files do not need it.
+        from xrdorder.patterns.nexus import read_nexus
+
+        return data, read_nexus(path, name)
+    if path.suffix.lower() in _HDF5_SUFFIXES:
+        raise PatternError(
+            f"{name}: not an HDF5 file in spite of its name; copy it again from where it was measured"
+        )
+    text = decode(data, name)
+    if not text.strip():
+        raise PatternError(f"{name}: the file is empty; copy or export it again")
+    if path.suffix.lower() == ".cif" or _CIF.match(text):
+        from xrdorder.patterns.powder_cif import read_cif
+
+        return data, read_cif(text, name)
+    return data, read_text(text, name, falling=falling)
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        if path.is_dir():
+            raise PatternError(f"{path}: a directory; name the pattern files in it")
+        if path.exists() and not path.is_file():
+            raise PatternError(f"{path}: not a regular file; name a pattern file")
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise PatternError(f"{path}: no such file; check the name and the folder") from None
+    except PermissionError:
+        raise PatternError(f"{path}: no permission to read the file; change its permissions") from None
+    except (OSError, ValueError) as error:
+        raise PatternError(f"{path}: cannot be read ({' '.join(str(error).split())})") from None
+
+
+def _is_hdf5(data: bytes) -> bool:
+    """Look for the signature at 0, 512, 1024, ...: HDF5 allows a block of other bytes in front."""
+    offset = 0
+    while offset < len(data):
+        if data[offset : offset + 8] == _HDF5_SIGNATURE:
+            return True
+        offset = max(2 * offset, 512)
+    return False

@@ -1,0 +1,494 @@
+"""Read what was measured: one file, or several of one specimen, as one `xarray.DataArray`.
+
+The way of a file: its bytes are read once (and hashed), the format is recognised by content, a reader hands
+over scans and what the file declares, every scan is checked and brought to 2θ, the options fill what the file
+leaves open (where both speak and disagree, that is an error), and each scan is judged: counts or not.
+
+Scans over the same angles are repeats and are summed, counts and times. Other scans are ranges; they are
+joined and sorted by angle, so angles may stand twice where ranges overlap.
+"""
+
+import hashlib
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import xarray as xr
+
+from xrdorder.exceptions import PatternError, UnknownNameError
+from xrdorder.patterns.checks import AXIS_UNITS, check_radians, check_scan, to_two_theta
+from xrdorder.patterns.content import (
+    AXES,
+    GEOMETRIES,
+    MOUNTS,
+    SAME_TEMPERATURE,
+    Array,
+    FileContent,
+    ScanRange,
+)
+from xrdorder.patterns.counts import judge
+from xrdorder.patterns.files import read_content
+from xrdorder.xrays import radiation as named_radiation
+from xrdorder.xrays import radiation_names
+
+# A wavelength of the file and one of the radiation asked for that differ by more are two radiations:
+# published wavelength scales differ by 2e-5, neighbouring tubes by 8 %.
+_SAME_WAVELENGTH = 1e-3
+# From here on the difference is worth a word: 5e-6 of the lattice parameter of A15 is a fiftieth of an atomic
+# per cent of tin. Beyond 2e-4 it is no question of the scale but a mean over the doublet.
+_NOTICED_WAVELENGTH = (5e-6, 2e-4)
+# Encoders repeat an angle to a fraction of a step; a hundredth of a step moves no line.
+_SAME_ANGLES = 0.01
+
+
+# Variances of a file that are off by more than this are no matter of rounding or of a neglected monitor.
+_DOUBTFUL = 4.0
+
+
+@dataclass
+class _Scan:
+    """One scan, ready to be joined with others."""
+
+    two_theta: Array
+    values: Array
+    variance: Array
+    counting_time: Array
+    time_known: bool
+    kind: str
+    flags: list[tuple[str, str]]
+
+
+@dataclass
+class _Options:
+    """What the caller of `read_pattern` says."""
+
+    radiation: str | None
+    axis: str | None
+    axis_unit: str | None
+    geometry: str | None
+    mount: str | None
+    counting_time_s: float | Sequence[float] | None
+
+
+def read_pattern(
+    path: str | Path,
+    *,
+    radiation: str | None = None,
+    axis: str | None = None,
+    axis_unit: str | None = None,
+    geometry: str | None = None,
+    mount: str | None = None,
+    counting_time_s: float | Sequence[float] | None = None,
+) -> xr.DataArray:
+    """Read a powder pattern from text columns, a powder CIF or a NeXus file.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file; its format is recognised by content.
+    radiation : str, optional
+        Name as in `xrdorder.xrays.radiation`; needed to convert d or q where the file names none.
+    axis : {"two-theta", "d", "q"}, optional
+        What the first column of a text file is; 2θ in degrees unless said otherwise.
+    axis_unit : str, optional
+        "nm" or "angstrom" for d, "1/nm" or "1/angstrom" for q; needed with text, where nothing else tells.
+    geometry : {"reflection", "transmission"}, optional
+        Reflection unless file, option or the mount "transmission" say otherwise.
+    mount : str, optional
+        "ground-powder", "whole-filaments", "polished-section", "wires-laid-flat" or "transmission".
+    counting_time_s : float or sequence of float, optional
+        Seconds a point; a sequence gives each range of the file its own.
+
+    Returns
+    -------
+    xarray.DataArray
+        Name "counts", dim ``two_theta`` (degree, ascending; an angle may stand twice where ranges overlap),
+        with the coordinates ``counting_time`` (s; 1 with the attribute ``assumed = 1`` where nobody says) and
+        ``variance``. Attributes: ``radiation`` (name or ""), ``wavelength_nm`` (absent when unknown),
+        ``geometry``, ``mount``, ``source_file``, ``sha256``, ``intensity_kind`` ("counts" or "intensities"),
+        ``flags`` (JSON list of [name, message]) and, where the file says it, ``temperature_c``.
+
+    Raises
+    ------
+    PatternError
+        If the file cannot be read, is no pattern, or contradicts the options; one line with file, place and
+        remedy.
+    UnknownNameError
+        If `radiation` is not known.
+
+    Notes ----- A third column of a text file is the standard uncertainty of the second, never a background or
+    a calculated curve. The variance of counts is max(count, 1): a start, to be replaced by that of the fitted
+    model.
+    """
+    return read_patterns(
+        [path],
+        radiation=radiation,
+        axis=axis,
+        axis_unit=axis_unit,
+        geometry=geometry,
+        mount=mount,
+        counting_time_s=counting_time_s,
+    )
+
+
+def read_patterns(
+    paths: str | Path | Iterable[str | Path],
+    *,
+    radiation: str | None = None,
+    axis: str | None = None,
+    axis_unit: str | None = None,
+    geometry: str | None = None,
+    mount: str | None = None,
+    counting_time_s: float | Sequence[float] | None = None,
+) -> xr.DataArray:
+    """Read several files of one specimen as one pattern.
+
+    Repeated scans (the same angles) are summed, counts and counting times; other ranges are joined and
+    sorted.
+
+    Parameters
+    ----------
+    paths : sequence of str or Path
+        The files. What they say about radiation, geometry, mount and temperature must agree.
+    radiation, axis, axis_unit, geometry, mount, counting_time_s
+        As in `read_pattern`, for every file.
+
+    Returns
+    -------
+    xarray.DataArray
+        As from `read_pattern`; ``source_file`` lists the names, ``sha256`` is the hash of the joined hashes.
+
+    Raises
+    ------
+    PatternError
+        As `read_pattern`; also if files disagree or one is given twice.
+    UnknownNameError
+        If `radiation` is not known.
+    """
+    options = _Options(radiation, axis, axis_unit, geometry, mount, counting_time_s)
+    _check_options(options)
+    files = [Path(paths)] if isinstance(paths, str | Path) else [Path(path) for path in paths]
+    if not files:
+        raise PatternError("no pattern file is named; give at least one")
+    attrs: dict[str, str | float] = {}
+    scans: list[_Scan] = []
+    flags: list[tuple[str, str]] = []
+    hashes: list[str] = []
+    for file in files:
+        data, content = read_content(file, falling=axis == "d")
+        digest = hashlib.sha256(data).hexdigest()
+        if digest in hashes:
+            raise PatternError(f"{file.name}: the same content is given twice; name each repeated scan once")
+        hashes.append(digest)
+        found, new_flags = _resolve(content, options, file.name)
+        _agree(attrs, found, file.name, files[0].name)
+        scans.extend(_scans(content, options, file.name, found.get("wavelength_nm")))
+        _note(flags, *new_flags)
+    attrs["source_file"] = ", ".join(file.name for file in files)
+    attrs["sha256"] = hashes[0] if len(hashes) == 1 else hashlib.sha256("".join(hashes).encode()).hexdigest()
+    return _assemble(scans, attrs, flags)
+
+
+def _check_options(options: _Options) -> None:
+    choices = (
+        ("axis", options.axis, AXES),
+        ("geometry", options.geometry, GEOMETRIES),
+        ("mount", options.mount, MOUNTS),
+    )
+    for option, value, allowed in choices:
+        if value and value not in allowed:
+            raise PatternError(f"{option} '{value}' is not known; use one of {', '.join(allowed)}")
+    if options.axis_unit is not None:
+        units = AXIS_UNITS[options.axis or "two-theta"]
+        if options.axis_unit not in units:
+            raise PatternError(
+                f"axis_unit '{options.axis_unit}' does not go with the axis {options.axis or 'two-theta'}; "
+                f"use {' or '.join(units)}"
+            )
+    if options.radiation:
+        named_radiation(options.radiation)
+    times = np.atleast_1d(
+        np.asarray(1.0 if options.counting_time_s is None else options.counting_time_s, dtype=np.float64)
+    )
+    if not (np.isfinite(times).all() and (times > 0.0).all()):
+        raise PatternError(f"counting time {options.counting_time_s}: give seconds a point, above 0")
+
+
+def _resolve(
+    content: FileContent, options: _Options, name: str
+) -> tuple[dict[str, str | float], list[tuple[str, str]]]:
+    """Put together what file and options say about the measurement."""
+    flags = list(content.flags)
+    found: dict[str, str | float] = {"radiation": options.radiation or content.radiation}
+    try:
+        declared = named_radiation(content.radiation).name if content.radiation else ""
+    except UnknownNameError:
+        raise PatternError(
+            f"{name}: the file names the radiation '{content.radiation[:30]}', which is not known; correct "
+            f"it to one of {', '.join(radiation_names())} or a wavelength with its unit"
+        ) from None
+    if declared and options.radiation:
+        ours, theirs = _reach(options.radiation), _reach(declared)
+        if not _overlap(ours, theirs):
+            raise PatternError(
+                f"{name}: measured with {declared} by its own account, but radiation '{options.radiation}' "
+                "was asked for; leave the option out or correct the file"
+            )
+    wavelength = content.wavelength_nm
+    if wavelength is not None and not 0.005 <= wavelength <= 1.0:
+        raise PatternError(
+            f"{name}: a wavelength of {wavelength:g} nm is outside 0.005-1 nm; correct it in the file"
+        )
+    if wavelength is not None and found["radiation"]:
+        _check_wavelength(wavelength, str(found["radiation"]), bool(options.radiation), name)
+        _note(flags, *_scale_flag(wavelength, str(found["radiation"])))
+    if not found["radiation"] and wavelength is not None and not _near_a_tube(wavelength):
+        # No tube has it, so it is a single line.
+        found["radiation"] = named_radiation(f"{wavelength:.8g} nm").name
+    if found["radiation"]:
+        found["wavelength_nm"] = named_radiation(str(found["radiation"])).wavelength_nm
+        found["radiation"] = named_radiation(str(found["radiation"])).name
+    elif wavelength is not None:
+        found["wavelength_nm"] = wavelength
+    for item in ("mount", "geometry"):
+        said, asked = getattr(content, item), getattr(options, item)
+        if said and asked and said != asked:
+            raise PatternError(
+                f"{name}: the file says {item} {said}, the option {asked}; leave the option out or correct "
+                "the file"
+            )
+        found[item] = said or asked or ""
+    if not found["geometry"]:
+        found["geometry"] = "transmission" if found["mount"] == "transmission" else "reflection"
+    if content.temperature_c is not None:
+        found["temperature_c"] = content.temperature_c
+    return found, flags
+
+
+def _reach(name: str) -> tuple[float, float]:
+    """Shortest and longest wavelength a name may stand for, nm: that of its lines, and any mean of them."""
+    waves = [line.wavelength_nm for line in named_radiation(name).lines]
+    return min(waves) * (1.0 - _SAME_WAVELENGTH), max(waves) * (1.0 + _SAME_WAVELENGTH)
+
+
+def _overlap(a: tuple[float, float], b: tuple[float, float]) -> bool:
+    return a[0] <= b[1] and b[0] <= a[1]
+
+
+def _check_wavelength(wavelength: float, name: str, asked: bool, file: str) -> None:
+    low, high = _reach(name)
+    if not low <= wavelength <= high:
+        reference = named_radiation(name).wavelength_nm
+        remedy = (
+            "leave the option out or correct the file" if asked else "the file contradicts itself, correct it"
+        )
+        raise PatternError(
+            f"{file}: the file says a wavelength of {wavelength:.6g} nm, radiation '{name}' has "
+            f"{reference:.6g} nm; {remedy}"
+        )
+
+
+def _scale_flag(wavelength: float, name: str) -> list[tuple[str, str]]:
+    """Note that the file counts on another wavelength scale than the table, unless it only rounds."""
+    reference = named_radiation(name).wavelength_nm
+    decimals = len(f"{wavelength:.10g}".partition(".")[2])
+    off = wavelength / reference - 1.0
+    low, high = _NOTICED_WAVELENGTH
+    if not low < abs(off) < high or abs(wavelength - reference) <= 0.5 * 10.0**-decimals:
+        return []
+    message = (
+        f"the file says {wavelength:.8g} nm, the table {reference:.8g} nm ({off * 1e6:+.0f} ppm); lattice "
+        "parameters follow the table"
+    )
+    return [("wavelength-scale", message)]
+
+
+def _note(flags: list[tuple[str, str]], *new: tuple[str, str]) -> None:
+    """Add flags whose name is not there yet."""
+    for flag in new:
+        if flag[0] not in {name for name, _ in flags}:
+            flags.append(flag)
+
+
+def _near_a_tube(wavelength: float) -> bool:
+    return any(low <= wavelength <= high for low, high in map(_reach, radiation_names()))
+
+
+def _agree(attrs: dict[str, str | float], found: dict[str, str | float], name: str, first: str) -> None:
+    """Take over what a further file says; files of one specimen must say the same."""
+    for key, new in found.items():
+        old = attrs.get(key, "")
+        if old == "" or new == "":
+            attrs[key] = old if new == "" else new
+        elif old != new and not (key == "temperature_c" and abs(float(old) - float(new)) <= SAME_TEMPERATURE):
+            raise PatternError(
+                f"{name}: {key} is {new}, in {first} it is {old}; only scans of one specimen measured alike "
+                "make one pattern"
+            )
+
+
+def _scans(content: FileContent, options: _Options, name: str, wavelength: str | float | None) -> list[_Scan]:
+    axis = content.axis or options.axis or "two-theta"
+    if options.axis and content.axis and options.axis != content.axis:
+        raise PatternError(f"{name}: the axis of the file is {content.axis}, the option says {options.axis}")
+    unit = content.axis_unit or options.axis_unit or ("degree" if axis == "two-theta" else "")
+    if unit not in AXIS_UNITS[axis]:
+        raise PatternError(f"{name}: the axis is {axis}; give axis_unit, {' or '.join(AXIS_UNITS[axis])}")
+    # d and q of a file were calculated with the wavelength the file names, whatever the table says today.
+    used = content.wavelength_nm or (float(wavelength) if wavelength is not None else None)
+    checked = [check_scan(scan, name, axis) for scan in content.ranges]
+    angles = [to_two_theta(scan, name, axis, unit, used) for scan in checked]
+    check_radians(angles, name)
+    if sum(len(a) for a in angles) < 3:
+        raise PatternError(f"{name}: only {sum(len(a) for a in angles)} point(s); a pattern needs at least 3")
+    if not any(scan.values.any() for scan in checked):
+        raise PatternError(f"{name}: all counts are zero; was the shutter open?")
+    times = _option_times(options, len(checked), name)
+    return [
+        _scan(scan, two_theta, content, time, name)
+        for scan, two_theta, time in zip(checked, angles, times, strict=True)
+    ]
+
+
+def _option_times(options: _Options, n: int, name: str) -> list[float | None]:
+    given = options.counting_time_s
+    if given is None:
+        return [None] * n
+    times = [float(t) for t in np.atleast_1d(np.asarray(given, dtype=np.float64))]
+    if len(times) == 1:
+        return [times[0]] * n
+    if len(times) != n:
+        raise PatternError(
+            f"{name}: {len(times)} counting times to {n} range(s); give one, or one for each range"
+        )
+    return [*times]
+
+
+def _scan(scan: ScanRange, two_theta: Array, content: FileContent, time: float | None, name: str) -> _Scan:
+    said = scan.counting_time_s
+    if said is not None and time is not None and np.any(np.abs(said / time - 1.0) > 1e-3):
+        raise PatternError(
+            f"{name}: {scan.place(0)}: counting time {said[0]:g} s in the file, {time:g} s in the option; "
+            "leave the option out or correct the file"
+        )
+    seconds = said if said is not None else np.full(len(two_theta), 1.0 if time is None else time)
+    kind, variance, flags = _uncertainty(scan, content, name)
+    known = said is not None or time is not None
+    return _Scan(two_theta, scan.values, variance, seconds, known, kind, flags)
+
+
+def _uncertainty(
+    scan: ScanRange, content: FileContent, name: str
+) -> tuple[str, Array, list[tuple[str, str]]]:
+    """Kind and variance of a scan, from the file where it gives them."""
+    judgement = judge(scan.values)
+    kind = content.intensity_kind if content.intensity_kind == "intensities" else judgement.kind
+    # A file that says so itself and brings its own flags was judged before it was written.
+    judged = kind == "intensities" and content.intensity_kind == kind and content.flags
+    flags = [judgement.flag] if judgement.flag and not judged else []
+    if scan.uncertainties is None:
+        return kind, judgement.variance, flags
+    positive = scan.uncertainties[scan.uncertainties > 0.0]
+    if len(positive) == 0:
+        raise PatternError(
+            f"{name}: {scan.place(0)}: all standard uncertainties are zero; leave the column out"
+        )
+    # sqrt(0) of an empty channel: it is as uncertain as the channel with the fewest counts.
+    variance = np.where(scan.uncertainties > 0.0, scan.uncertainties, positive.min()) ** 2
+    flags = [
+        (flag, f"{message.partition(';')[0]}; the standard uncertainties of the file are used")
+        for flag, message in flags
+    ]
+    off = float(np.median(variance / judgement.variance))
+    if not 1.0 / _DOUBTFUL < off < _DOUBTFUL:
+        message = (
+            f"the standard uncertainties of the file are {off**0.5:.2g} times what the scatter of the points "
+            "tells; is the column (the third of a text file) something else?"
+        )
+        flags.append(("doubtful-uncertainties", message))
+    return kind, variance, flags
+
+
+def _assemble(
+    scans: list[_Scan], attrs: dict[str, str | float], flags: list[tuple[str, str]]
+) -> xr.DataArray:
+    merged = _sum_repeats(scans, flags, str(attrs["source_file"]))
+    known = [scan.time_known for scan in merged]
+    if any(known) and not all(known):
+        raise PatternError(
+            f"{attrs['source_file']}: the counting time is known for some ranges only; give counting_time_s "
+            "for all"
+        )
+    if len(merged) > 1 and not known[0]:
+        message = f"{len(merged)} ranges without counting times were taken as equally long counted"
+        _note(flags, ("counting-time-unknown", message))
+    for scan in merged:
+        _note(flags, *scan.flags)
+    two_theta = np.concatenate([scan.two_theta for scan in merged])
+    order = np.argsort(two_theta, kind="stable")
+    kind = "intensities" if any(scan.kind == "intensities" for scan in merged) else "counts"
+    attrs |= {"intensity_kind": kind, "flags": json.dumps([list(flag) for flag in flags], ensure_ascii=False)}
+
+    def column(part: str) -> Array:
+        return np.ascontiguousarray(
+            np.concatenate([getattr(scan, part) for scan in merged])[order], dtype=np.float64
+        )
+
+    return xr.DataArray(
+        column("values"),
+        dims="two_theta",
+        name="counts",
+        coords={
+            "two_theta": (
+                "two_theta",
+                two_theta[order],
+                {"units": "degree", "long_name": "scattering angle"},
+            ),
+            "counting_time": (
+                "two_theta",
+                column("counting_time"),
+                {"units": "s", "long_name": "counting time of a point", "assumed": int(not known[0])},
+            ),
+            "variance": ("two_theta", column("variance"), {"long_name": "variance of the counts"}),
+        },
+        attrs=attrs,
+    )
+
+
+def _sum_repeats(scans: list[_Scan], flags: list[tuple[str, str]], names: str) -> list[_Scan]:
+    """Add up scans over the same angles."""
+    merged: list[_Scan] = []
+    repeats = 0
+    for scan in scans:
+        same = next((other for other in merged if _same_angles(other.two_theta, scan.two_theta)), None)
+        if same is None:
+            merged.append(scan)
+            continue
+        if same.kind != scan.kind:
+            raise PatternError(
+                f"{names}: repeated scans cannot be summed: one holds counts, another does not "
+                f"({(same.flags + scan.flags)[0][1]}); give all of them as counts"
+            )
+        if same.time_known != scan.time_known:
+            raise PatternError(
+                f"{names}: repeated scans cannot be summed: the counting time of one is known, of another "
+                "not; give counting_time_s"
+            )
+        repeats += 1
+        poisson = all(np.array_equal(s.variance, np.maximum(s.values, 1.0)) for s in (same, scan))
+        same.values = same.values + scan.values
+        same.counting_time = same.counting_time + scan.counting_time
+        same.variance = np.maximum(same.values, 1.0) if poisson else same.variance + scan.variance
+        _note(same.flags, *scan.flags)
+    if repeats:
+        _note(flags, ("summed-scans", f"{repeats} scan(s) repeated angles of another and were added to it"))
+    return merged
+
+
+def _same_angles(a: Array, b: Array) -> bool:
+    if len(a) != len(b):
+        return False
+    step = float(np.median(np.diff(a))) if len(a) > 1 else 0.0
+    return bool(np.all(np.abs(a - b) <= _SAME_ANGLES * step))
