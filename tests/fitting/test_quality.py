@@ -52,6 +52,7 @@ def test_nothing_is_found_in_noise_or_beside_known_lines() -> None:
     two_theta = np.arange(20.0, 80.0, 0.02)
     model = np.full_like(two_theta, 200.0)
     rng = np.random.default_rng(5)
-    assert not unexplained_lines(two_theta, rng.poisson(model) - model, model, 0.14, 0.154059, np.array([]), np.array([]))
+    noise = rng.poisson(model) - model
+    assert not unexplained_lines(two_theta, noise, model, 0.14, 0.154059, np.array([]), np.array([]))
     line = 150.0 * np.exp(-0.5 * ((two_theta - 50.0) / 0.06) ** 2)
     assert not unexplained_lines(two_theta, line, model, 0.14, 0.154059, np.array([50.1]), np.array([0.3]))

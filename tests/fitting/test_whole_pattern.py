@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,6 +12,9 @@ from tests.fitting.conftest import INSTRUMENT, SAMPLE, TWO_THETA, as_pattern
 from tests.generator import Fibre, simulate
 from xrdorder.exceptions import FitError, InstrumentError, UnknownNameError
 from xrdorder.fitting import Calibration, PatternFit, fit_pattern
+from xrdorder.patterns import read_pattern
+
+SAMPLE_TRUTH = {"a_nm": SAMPLE.lattice_nm, "order_contrast": SAMPLE.site_order}
 
 
 @pytest.fixture(scope="module")
@@ -164,3 +168,31 @@ def test_texture_is_seen_and_corrected(
 def test_no_texture_is_imagined(fit: PatternFit) -> None:
     assert "texture" not in flag_names(fit)
     assert fit.parameters["nb3sn_texture_4"].value == 0.0
+
+
+def test_smoothed_data_do_not_look_more_certain(
+    sample_pattern: xr.DataArray, calibration: Calibration, fit: PatternFit, tmp_path: Path
+) -> None:
+    two_theta = sample_pattern["two_theta"].values
+    smoothed = np.convolve(sample_pattern.values, np.ones(5) / 5, mode="same")[4:-4]
+    file = tmp_path / "smoothed.xy"
+    np.savetxt(file, np.column_stack([two_theta[4:-4], smoothed]), fmt="%.4f")
+    result = fit_pattern(read_pattern(file), calibration.instrument)
+    assert {"smoothed", "not-counts"} & flag_names(result)
+    for quantity in ("a_nm", "order_contrast"):
+        # smoothing adds no information: the uncertainty is not smaller by more than the estimate of the scatter allows
+        assert result.u(quantity) > 0.8 * fit.u(quantity)
+        assert abs(result.values[quantity] - SAMPLE_TRUTH[quantity]) < 4.0 * result.u(quantity)
+
+
+def test_counting_times_are_honoured(sample_pattern: xr.DataArray, calibration: Calibration, fit: PatternFit) -> None:
+    two_theta = sample_pattern["two_theta"].values
+    time = np.where(two_theta < 70.0, 1.0, 4.0)
+    counts = simulate(SAMPLE, INSTRUMENT, TWO_THETA)[1]
+    longer = as_pattern(two_theta, np.random.default_rng(6).poisson(counts * time).astype(float))
+    longer["counting_time"] = ("two_theta", time)
+    result = fit_pattern(longer, calibration.instrument)
+    assert abs(result.values["a_nm"] - SAMPLE.lattice_nm) < 3.0 * result.u("a_nm")
+    assert result.chi2_reduced == pytest.approx(1.0, abs=0.1)
+    counting = [dict(f.contributions.budget("a_nm"))["counting"] for f in (result, fit)]
+    assert counting[0] < 0.8 * counting[1]  # four times the counts on the lines that decide a

@@ -162,8 +162,11 @@ class WholePatternFit:
     ) -> None:
         self.pattern, self.optics = pattern, optics
         self.two_theta = np.asarray(pattern["two_theta"].values, dtype=np.float64)
-        time = np.asarray(pattern["counting_time"].values, dtype=np.float64)
-        time_factor = time / np.median(time)
+        time_factor = np.ones_like(self.two_theta)
+        if pattern.attrs.get("intensity_kind", "counts") == "counts":  # other intensities have been divided already
+            time = np.asarray(pattern["counting_time"].values, dtype=np.float64)
+            time_factor = time / np.median(time)
+        self._said = [Flag(*entry) for entry in json.loads(pattern.attrs.get("flags", "[]"))]
         limits = float(self.two_theta[0]), float(self.two_theta[-1])
         every = [PhaseLines(p, optics, limits) for p in phases]
         self.flags: list[Flag] = []
@@ -411,7 +414,12 @@ class WholePatternFit:
         return float(np.median(fwhm(drawn.gauss_squared, drawn.lorentz)))
 
     def serial_correlation(self, residual: Array) -> float:
-        """Enlargement for weighted residuals that hang together over a line width."""
+        """Enlargement for weighted residuals that hang together over a line width.
+
+        Smoothed data hang together by what was done to them; their stated variance allows for that already.
+        """
+        if any(said.name == "smoothed" for said in self._said):
+            return 1.0
         step = float(np.median(np.diff(self.two_theta)))
         return serial_correlation_factor(
             residual[self.fit.used], int(np.ceil(2.0 * self._line_width() / step))
@@ -429,8 +437,7 @@ class WholePatternFit:
         """Flag everything a reader must know."""
         fit, geometry = self.fit, self.optics.geometry
         flag = self.flags.append
-        for name, message in json.loads(self.pattern.attrs.get("flags", "[]")):
-            flag(Flag(name, message))
+        self.flags += self._said
         for remark in instrument.remarks:
             flag(Flag("calibration", remark))
         if geometry.divergence_deg is None or geometry.specimen_length_mm is None:
