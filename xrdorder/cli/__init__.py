@@ -10,12 +10,8 @@ Exit codes: 0 all went well; 1 some patterns could not be fitted (the others are
 import click
 
 from xrdorder import __version__
-from xrdorder.cli.calibrate import calibrate
-from xrdorder.cli.demo import demo
-from xrdorder.cli.estimate import estimate
-from xrdorder.cli.fit import fit
+from xrdorder.cli import calibrate, demo, estimate, fit, run
 from xrdorder.cli.program import Program
-from xrdorder.cli.run import run
 
 __all__ = ["main"]
 
@@ -32,5 +28,5 @@ def main() -> None:
     """
 
 
-for command in (demo, calibrate, fit, run, estimate):
+for command in (demo.demo, calibrate.calibrate, fit.fit, run.run, estimate.estimate):
     main.add_command(command)

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from xrdorder.crystals.standards import Standard
 
 FIRST_WORDS = "# Instrument, written by xrdorder"
+FIGURE_FORMATS = (".png", ".pdf", ".svg")
 FARTHEST = 0.005
 """A lattice parameter of the laboratory this far (relative) from the certificate is a slip: lots of one powder differ
 by less than a thousandth of that."""
@@ -86,7 +87,9 @@ def calibrate(
     from xrdorder.patterns import read_patterns
     from xrdorder.profiles import write_instrument
 
-    chosen = _standard(standard, standard_lattice_nm, u_standard_lattice_nm)
+    if figure is not None:
+        _must_be_drawable(figure)
+    chosen = chosen_standard(standard, standard_lattice_nm, u_standard_lattice_nm)
     _may_be_replaced(out)
     pattern = read_patterns(patterns, radiation=radiation, axis=axis, axis_unit=axis_unit)
     found = fit_standard(
@@ -113,10 +116,16 @@ def calibrate(
         click.echo(f"Figure       {figure}")
 
 
-def _standard(
+def chosen_standard(
     name: str, lengths: tuple[float, ...] | None, u_lengths: tuple[float, ...] | None
 ) -> "Standard":
-    """Take the certified powder, with the laboratory's own value where one is given."""
+    """Take the certified powder, with the laboratory's own value where one is given.
+
+    Raises
+    ------
+    ValidityError
+        The number of values does not go with the powder, or a value is far from the certificate.
+    """
     from dataclasses import replace
 
     from xrdorder.crystals.standards import standard
@@ -151,8 +160,16 @@ def _standard(
     )
 
 
+def _must_be_drawable(figure: Path) -> None:
+    """Refuse before the fit what could not be saved after it."""
+    if figure.suffix.lower() not in FIGURE_FORMATS:
+        raise ValidityError(f"{figure}: the ending says no known format; use {', '.join(FIGURE_FORMATS)}")
+
+
 def _may_be_replaced(out: Path) -> None:
-    """Refuse to write over a file that is not an instrument."""
+    """Refuse to write where there is no folder, or over a file that is not an instrument."""
+    if not out.absolute().parent.is_dir():
+        raise InstrumentError(f"{out}: there is no folder {out.parent}; make it, or choose another --out")
     try:
         with out.open(encoding="utf-8", errors="replace") as file:
             if file.readline().startswith(FIRST_WORDS):

@@ -76,7 +76,7 @@ def save(figure: Figure, path: Path) -> None:
     Raises
     ------
     StudyError
-        The format is not known, or the disk refuses.
+        The disk refuses.
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -85,8 +85,6 @@ def save(figure: Figure, path: Path) -> None:
         raise StudyError(
             f"{path}: cannot be written ({error.strerror}); see to the disk, or choose another place"
         ) from error
-    except ValueError as error:
-        raise StudyError(f"{path}: {' '.join(str(error).split())}; use .png, .pdf or .svg") from error
 
 
 def _up_to_date(target: Path, source: Path) -> bool:

@@ -46,11 +46,16 @@ def style(axes: Axes, *, x_label: str = "", y_label: str = "", open_frame: bool 
         spine.set_visible(not open_frame or side in ("left", "bottom"))
     axes.set_facecolor(PAPER)
     axes.tick_params(
-        which="both", direction="in", color=SLATE, labelcolor=TEXT, labelsize=NORMAL, width=0.7, length=3.0
+        which="both",
+        direction="in",
+        color=SLATE,
+        labelcolor=TEXT,
+        labelsize=NORMAL,
+        labelfontfamily=FAMILY,
+        width=0.7,
+        length=3.0,
     )
     axes.tick_params(which="minor", length=1.7)
-    for label in (*axes.get_xticklabels(), *axes.get_yticklabels()):
-        label.set_fontfamily(FAMILY)
     axes.set_xlabel(x_label, **font())
     axes.set_ylabel(y_label, **font())
 

@@ -1,0 +1,185 @@
+"""Each command from its words to files and exit code, on small patterns."""
+
+import csv
+import subprocess
+import sys
+
+import pytest
+
+from tests.cli.conftest import CALIBRATE
+from xrdorder.cli import calibrate as calibrate_module
+from xrdorder.cli import demo as demo_module
+from xrdorder.cli.tables import concise
+from xrdorder.crystals.standards import standard
+from xrdorder.profiles import read_instrument
+
+STUDY = """
+title = "A small study"
+phases = ["nb3sn", "nb"]
+[instrument]
+file = "instrument.toml"
+[defaults]
+mount = "ground-powder"
+temperature_c = 22.5
+[lots.A]
+route = "internal tin"
+[[samples]]
+name = "one"
+pattern = "one.xy"
+lot = "A"
+treatment = [{ hold_c = 650, hours = 100, ramp_k_per_h = 50 }]
+[[samples]]
+name = "two"
+pattern = "two.xy"
+lot = "A"
+treatment = [{ hold_c = 680, hours = 50, ramp_k_per_h = 50 }]
+"""
+
+
+def rows(path):
+    with path.open(encoding="utf-8", newline="") as file:
+        return {row["sample"]: row for row in csv.DictReader(file)}
+
+
+@pytest.fixture
+def study(tmp_path, scans, instrument):
+    folder = tmp_path / "study"
+    folder.mkdir()
+    for name in ("one.xy", "two.xy", "instrument.toml"):
+        (folder / name).write_bytes((scans / name).read_bytes())
+    (folder / "study.toml").write_text(STUDY, encoding="utf-8")
+    return folder
+
+
+def test_calibrate_prints_the_instrument_and_writes_it(calibration):
+    path, printed = calibration
+    found = read_instrument(path)
+    assert found.standard == "srm-660c"
+    offset = printed.splitlines()[2]
+    assert offset.startswith("two_theta_offset") and "zero error" in offset
+    assert concise(found.values["two_theta_offset"], found.uncertainty("two_theta_offset")) in offset
+    assert "displacement" in printed and "not stored" in printed
+    assert "Advice" not in printed or "certificate" not in printed  # the certificate was read
+
+
+def test_calibrate_gives_advice_on_a_value_that_was_not_read_and_draws(run, scans, tmp_path):
+    words = [word.replace("srm-660c", "srm-660a") for word in CALIBRATE]
+    result = run("calibrate", scans / "lab6.xy", *words, "--figure", "fit.png")
+    assert result.exit_code == 0
+    assert "not read on a certificate" in " ".join(result.stdout.split())
+    assert read_instrument(tmp_path / "instrument.toml").standard == "srm-660a"
+    assert (tmp_path / "fit.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_the_laboratorys_own_value_takes_the_place_of_the_certificate():
+    certified = standard("srm-660c")
+    own = calibrate_module.chosen_standard("srm-660c", (0.415690,), (1e-6,))
+    assert (own.lengths_nm, own.u_lengths_nm) == ((0.415690,), (1e-6,))
+    assert own.name != certified.name  # samples calibrated with the certificate do not share its doubt
+    assert own.advice == ""
+    kept = calibrate_module.chosen_standard("srm-660c", (0.415690,), None)
+    assert kept.u_lengths_nm == certified.u_lengths_nm
+    assert calibrate_module.chosen_standard("srm-660c", None, None) is certified
+
+
+def test_fit_writes_a_study_with_table_and_figures_and_goes_on_after_a_bad_pattern(
+    run, scans, instrument, tmp_path
+):
+    patterns = [scans / f"{name}.xy" for name in ("one", "niobium", "letters")]
+    result = run(
+        "fit", *patterns, "--instrument", instrument, "--phases", "nb3sn,nb", "--mount", "ground-powder",
+        "--specimen-length-mm", 20, "--divergence-deg", 0.5, "--out", "out",
+    )  # fmt: skip
+    assert result.exit_code == 1, result.output
+    table = rows(tmp_path / "out/results/results.csv")
+    assert [row["status"][:6] for row in table.values()] == ["ok", "no A15", "failed"]
+    a, u = float(table["one"]["a_nm"]), float(table["one"]["u_a_nm"])
+    assert abs(a - (0.5256 + 0.0136 * 0.24)) < max(1e-5, 3.0 * u)  # the line the pattern was made with
+    assert table["niobium"]["a_nm"] == ""
+    assert result.stderr.startswith("xrdorder: letters: ")
+    assert result.stderr.count("\n") == 1
+    assert (tmp_path / "out/results/results.nc").is_file()
+    drawn = {path.stem for path in (tmp_path / "out/results/figures/samples").glob("*.png")}
+    assert drawn == {"one", "niobium"}
+    printed = {line.split()[0]: line for line in result.stdout.splitlines() if line}
+    assert "no A15" in printed["niobium"]
+    assert f"{a:.5f}"[:7] in printed["one"]
+
+
+def test_run_fits_a_study_once_and_draws_trends(run, study):
+    first = run("run", study)
+    assert first.exit_code == 0, first.output
+    assert first.stderr == ""  # no terminal: no progress
+    table = rows(study / "results/results.csv")
+    # S_a is 0.97 and 0.93 at 24 at.%: site orders 0.931 and 0.893; 0.03 is what is asked of the fit
+    assert float(table["one"]["site_order"]) == pytest.approx(0.931, abs=0.03)
+    assert float(table["two"]["site_order"]) == pytest.approx(0.893, abs=0.03)
+    figures = study / "results/figures"
+    assert {path.name for path in figures.glob("*.png")} == {"trends.png", "differences.png"}
+    samples = {path: path.stat().st_mtime_ns for path in figures.glob("samples/*.png")}
+    assert len(samples) == 2
+    stored = (study / "results/samples/one.nc").stat().st_mtime_ns
+    second = run("run", study, "--no-figures")
+    assert second.exit_code == 0
+    assert second.stdout.splitlines()[:6] == first.stdout.splitlines()[:6]
+    assert (study / "results/samples/one.nc").stat().st_mtime_ns == stored
+
+
+def test_the_demo_copies_runs_prints_and_draws(run, study, monkeypatch, tmp_path):
+    monkeypatch.setattr(demo_module, "demo_source", lambda: study)
+    (study / "make.py").write_text("raise SystemExit")
+    (study / "study.toml").write_text(STUDY[: STUDY.rindex("[[samples]]")], encoding="utf-8")
+    result = run("demo", "--out", "shown")
+    assert result.exit_code == 0, result.output
+    # the small study has its instrument in a file, which the real one makes itself
+    assert result.stdout.startswith("Invented data")
+    assert "results.csv" in result.stdout and "results.nc" in result.stdout
+    assert "Design no coil" in result.stdout and "acids" in result.stdout
+    assert not (tmp_path / "shown/make.py").exists()
+    figures = tmp_path / "shown/results/figures"
+    assert {path.name for path in figures.rglob("*.png")} == {"one.png"}  # no trend of one sample
+    (tmp_path / "shown/study.toml").write_text("title = 'mine'")
+    refused = run("demo", "--out", "shown")
+    assert refused.exit_code == 2 and "another study" in refused.stderr
+    assert (tmp_path / "shown/study.toml").read_text() == "title = 'mine'"
+
+
+def test_the_invented_study_is_found_in_this_checkout():
+    names = {path.name for path in demo_module.demo_source().iterdir()}
+    assert {"study.toml", "README.md", "srm-660c-like-lab6.xy"} <= names
+
+
+def test_estimate_prints_every_relation_with_source_and_validity(run):
+    result = run("estimate", "--lattice-nm", "0.52880", "--site-order", "0.93")
+    assert result.exit_code == 0, result.output
+    text = " ".join(result.stdout.split())
+    for word in ("tin", "S_a", "S_b", "Tc", "Bc2(0 K)", "Bc2(4.2 K)", "combined", "order-bound"):
+        assert word in text
+    # (0.52880 - 0.5256) / 0.0136 = 23.53 at.%, and 0.93 / 4 = 23.25 at.%
+    assert "23.5(" in text and "23.25(" in text
+    assert text.count("valid for") >= 10 and "Supercond. Sci. Technol." in text
+    assert "not measurements" in text
+    brief = run("estimate", "--lattice-nm", "0.52880", "--site-order", "0.93", "--brief")
+    assert "valid for" not in brief.stdout and "Tc" in brief.stdout
+
+
+def test_estimate_takes_uncertainties_tin_and_dopants(run):
+    result = run(
+        "estimate", "--tin-at-percent", "24", "--u-tin-at-percent", "0.3", "--site-order", "0.9",
+        "--u-site-order", "0.01", "--dopant", "Ta=2.4", "--brief",
+    )  # fmt: skip
+    assert result.exit_code == 0, result.output
+    assert "24.00(30) at.%" in result.stdout and "0.900(10)" in result.stdout
+
+
+def test_the_program_runs_as_a_process_of_its_own(scans, instrument, tmp_path):
+    done = subprocess.run(
+        [sys.executable, "-m", "xrdorder.cli", "fit", scans / "empty.xy", "--instrument", instrument],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        timeout=120,
+    )
+    assert done.returncode == 1, done.stderr
+    assert done.stderr.startswith("xrdorder: empty: ") and done.stderr.count("\n") == 1
+    assert rows(tmp_path / "xrdorder-fit/results/results.csv")["empty"]["status"].startswith("failed: ")

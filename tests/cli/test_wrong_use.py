@@ -1,0 +1,155 @@
+"""Whatever is wrong is said in one line, with the right exit code, and never with a traceback."""
+
+import subprocess
+import sys
+
+import pytest
+from click.testing import CliRunner
+
+from tests.cli.conftest import CALIBRATE
+from xrdorder.cli import main
+from xrdorder.cli.program import Program
+from xrdorder.exceptions import StudyError
+
+
+def refused(result, *words, code=2):
+    assert result.exit_code == code, result.output
+    assert result.stderr.startswith("xrdorder: ")
+    assert result.stderr.count("\n") == 1, result.stderr
+    assert "Traceback" not in result.output
+    for word in words:
+        assert word in result.stderr
+
+
+@pytest.mark.parametrize(
+    "words, expected",
+    [
+        (["fti"], "fti"),
+        (["fit"], "PATTERN"),
+        (["fit", "here.xy", "--instrument", "i.toml"], "i.toml"),
+        (["calibrate", "nowhere.xy", *CALIBRATE], "nowhere.xy"),
+        (["calibrate", ".", *CALIBRATE], "directory"),
+        (["calibrate", "here.xy", "--standard", "srm-660c"], "--detector-distance-mm"),
+        (["run"], "STUDY"),
+        (["run", "nowhere"], "no such study folder"),
+        (["run", "."], "holds no study.toml"),
+        (["run", ".", "--workers", "0"], "--workers"),
+        (["estimate"], "nothing to estimate from"),
+        (["estimate", "--lattice-nm", "5.288"], "give nm"),
+        (["estimate", "--lattice-nm", "0,5288"], "not a number"),
+        (["estimate", "--lattice-nm", "nan"], "not a finite number"),
+        (["estimate", "--lattice-nm", "-0.5288"], "not above zero"),
+        (["estimate", "--site-order", "93"], "site order"),
+        (["estimate", "--lattice-nm", "0.5288", "--dopant", "Ta"], "Ta=2.4"),
+        (["estimate", "--lattice-nm", "0.5288", "--dopant", "Xx=2"], "Xx"),
+        (["estimate", "--lattice-nm", "0.5288", "--dopant", "Ta=-1"], "at.%"),
+        (["estimate", "--lattice-nm", "0.5288", "--dopant", "Ta=1", "--dopant", "Ta=2"], "twice"),
+        (["estimate", "--u-site-order", "0.1", "--lattice-nm", "0.5288"], "site order"),
+        (["demo", "--speed", "3"], "--speed"),
+    ],
+)
+def test_wrong_words(run, words, expected, tmp_path):
+    (tmp_path / "here.xy").write_text("20 100\n")
+    refused(run(*words), expected)
+
+
+@pytest.mark.parametrize(
+    "change, expected",
+    [
+        ({"--standard": "srm-660z"}, "srm-660c"),  # names those there are
+        ({"--radiation": "cu-kb"}, "cu-ka"),
+        ({"--detector-distance-mm": "0"}, "not above zero"),
+        ({"--standard-lattice-nm": "4.1569"}, "give nm"),
+        ({"--standard-lattice-nm": "0.4157,0.5"}, "1 free length"),
+        ({"--u-standard-lattice-nm": "0.01"}, "give nm"),
+        ({"--axis": "q", "--axis-unit": "nm"}, "axis_unit"),
+        ({"--out": "nowhere/instrument.toml"}, "nowhere"),
+    ],
+)
+def test_wrong_calibration(run, scans, change, expected):
+    options = dict(zip(CALIBRATE[::2], CALIBRATE[1::2], strict=True)) | change
+    words = [word for pair in options.items() for word in pair]
+    refused(run("calibrate", scans / "lab6.xy", *words), expected)
+
+
+def test_calibration_needs_the_lines_of_the_standard(run, scans, tmp_path):
+    refused(run("calibrate", scans / "niobium.xy", *CALIBRATE), "niobium.xy", "srm-660c")
+    refused(run("calibrate", scans / "empty.xy", *CALIBRATE), "empty.xy")
+    assert not (tmp_path / "instrument.toml").exists()
+
+
+def test_a_file_that_is_no_instrument_is_not_written_over(run, scans, tmp_path):
+    (tmp_path / "data.xy").write_text("20 100\n")
+    refused(run("calibrate", scans / "lab6.xy", *CALIBRATE, "--out", "data.xy"), "data.xy", "no instrument")
+    assert (tmp_path / "data.xy").read_text() == "20 100\n"
+
+
+def test_an_unknown_format_of_a_figure_is_refused(run, scans):
+    refused(run("calibrate", scans / "lab6.xy", *CALIBRATE, "--figure", "fit.doc"), "fit.doc", ".png")
+
+
+def test_an_instrument_file_that_is_none(run, scans):
+    refused(run("fit", scans / "one.xy", "--instrument", scans / "one.xy"), "one.xy")
+
+
+def test_an_unknown_phase_and_a_study_in_the_way(run, scans, instrument, tmp_path):
+    words = ("fit", scans / "one.xy", "--instrument", instrument)
+    refused(run(*words, "--phases", "nb3sn,nv"), "nv")
+    refused(run(*words, "--phases", "nb3sn,,nb"), "empty name")
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine/study.toml").write_text("title = 'mine'\n")
+    refused(run(*words, "--out", "mine"), "not replaced")
+
+
+def test_patterns_of_another_radiation_fail_and_say_so(run, scans, instrument):
+    result = run("fit", scans / "one.xy", "--instrument", instrument, "--radiation", "mo-ka", "--no-figures")
+    refused(result, "one.xy", "cu-ka", code=1)
+
+
+def test_every_problem_of_a_description_has_a_line(run, tmp_path):
+    (tmp_path / "study.toml").write_text('[instrument]\nfile = "i.toml"\n[[samples]]\nname = "a"\nhold = 3\n')
+    result = run("run", ".")
+    assert result.exit_code == 2
+    lines = result.stderr.splitlines()
+    assert len(lines) >= 3
+    assert all(line.startswith("xrdorder: ") and "study.toml" in line for line in lines)
+
+
+def test_interruption_is_no_traceback(monkeypatch):
+    program = Program("xrdorder")
+
+    @program.command()
+    def wait():
+        raise KeyboardInterrupt
+
+    result = CliRunner().invoke(program, ["wait"])
+    assert result.exit_code == 130
+    assert "interrupted" in result.stderr and result.stderr.count("\n") >= 1
+
+
+def test_an_error_nobody_foresaw_is_not_hidden():
+    program = Program("xrdorder")
+
+    @program.command()
+    def breaks():
+        raise ZeroDivisionError("a mistake of ours")
+
+    result = CliRunner().invoke(program, ["breaks"])
+    assert isinstance(result.exception, ZeroDivisionError)
+
+
+def test_errors_reach_a_caller_that_wants_them():
+    with pytest.raises(StudyError):
+        main(["run", "nowhere"], standalone_mode=False)
+
+
+def test_exit_codes_of_the_process():
+    def code(*words):
+        done = subprocess.run(
+            [sys.executable, "-m", "xrdorder.cli", *words], capture_output=True, text=True, timeout=60
+        )
+        return done.returncode, done.stderr
+
+    assert code("--version") == (0, "")
+    number, words = code("calibrate", "x.xy")
+    assert number == 2 and words.startswith("xrdorder: ") and words.count("\n") == 1
