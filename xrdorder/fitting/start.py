@@ -19,6 +19,7 @@ _CLIP_HALF_WIDTH_DEG = 2.0  # wider than any line, narrower than any hump of the
 _SMOOTHING_FWHM_DEG = 0.25
 START_SIZE_NM = 100.0  # domain size to begin with
 PACKING = 0.6  # solid share of a powder or a mat of filaments; common practice, no source
+_WIDEST_DEG = 3.0  # domains of 2 nm; what is broader is background
 _SEARCH_STEP = 2e-4  # relative; a line is several times as wide at any angle
 
 
@@ -137,9 +138,8 @@ def start_parameters(
         ):
             parameters.add(name, value=value, min=low, max=high, vary=False)
         sec, tan, gauss = lines.width_names
-        parameters.add(sec, value=start_width, min=0.0, max=10.0, vary=False)
-        parameters.add(tan, value=0.0, min=0.0, max=10.0, vary=False)
-        parameters.add(gauss, value=0.0, min=0.0, max=10.0, vary=False)
+        for name, value in ((sec, start_width), (tan, 0.0), (gauss, 0.0)):
+            parameters.add(name, value=value, min=0.0, max=_WIDEST_DEG, vary=False)
         for name, site in zip(lines.b_iso_names, p.sites, strict=True):
             low, high = site.b_iso_bounds_nm2
             parameters.add(name, value=site.b_iso_nm2, min=low, max=high, vary=False)

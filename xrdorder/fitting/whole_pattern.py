@@ -248,6 +248,7 @@ class WholePatternFit:
         ]
         shape = [*start, *lengths, "specimen_displacement_mm", f"{main.prefix}_lorentz_sec"]
         fit.run(dict.fromkeys(shape), most_iterations=15, tolerance=1.0)
+        self._drop_absent(fit.solution()[0])  # where there is none, a free A15 would roam about for long
         fit.freeze()
         fit.reweight()
         self._settle_phases()

@@ -6,7 +6,7 @@ import math
 import os
 import tomllib
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -109,12 +109,10 @@ class Instrument:
     @property
     def id(self) -> str:
         """Short hash of the content: samples with the same id share the errors of one calibration."""
-        content = asdict(self) | {
-            "values": dict(self.values),
-            "covariance": self.covariance.tolist(),
-            "certificate_shift": self.certificate_shift.tolist(),
-            "wavelength_shift": self.wavelength_shift.tolist(),
-        }
+        # the values are written with all digits and say which calibration it was; the covariance is rounded in the file
+        left_out = ("covariance", "certificate_shift", "wavelength_shift")
+        content = {name: value for name, value in vars(self).items() if name not in left_out}
+        content["values"] = dict(self.values)
         return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:12]
 
     def uncertainty(self, name: str) -> float:

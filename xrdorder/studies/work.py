@@ -1,5 +1,6 @@
 """The work on one sample: read, fit, interpret, store. Runs in this process or in a worker process."""
 
+import math
 import traceback
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -135,7 +136,12 @@ def _fit(task: Task) -> StoredSample:
     if "a_nm" not in fit.values:
         return result
     material = characterise(
-        fit.values, fit.contributions, _specimen(sample, pattern), radiation=radiation(instrument.radiation)
+        fit.values,
+        fit.contributions,
+        _specimen(sample, pattern),
+        radiation=radiation(instrument.radiation),
+        tin_held=fit.tin_held,
+        contrast_by_tin=fit.by_tin["order_contrast"],
     )
     # Draws that only this sample has are tied to its name, so that no two samples share them.
     prediction = predict(material, seed=SEED, key=sample.name)
@@ -155,7 +161,7 @@ def of_fit(name: str, fit: PatternFit, provenance: Provenance) -> StoredSample:
     return StoredSample(
         name=name,
         status=fit.status,
-        values={**fit.values, **limits},
+        values={**fit.values, **limits, "order_contrast_by_tin": fit.by_tin.get("order_contrast", math.nan)},
         contributions=fit.contributions,
         flags=_flags(fit.flags),
         quality={
