@@ -1,7 +1,7 @@
 """How long a fit takes, as a ratio to a plain piece of work on the same machine in the same run.
 
-Run from the checkout: ``python -m tests.benchmarks.fit_speed``. The unit is the Faddeeva function at two million points, the
-innermost cost of any Voigt fit; processor times, one thread. Nothing here is asserted.
+Run from the checkout: ``python -m tests.benchmarks.fit_speed``. The unit is the Faddeeva function at two million
+points, the innermost cost of any Voigt fit; processor times, one thread. Nothing here is asserted.
 """
 
 import os
@@ -14,8 +14,9 @@ from collections.abc import Callable
 import numpy as np
 from scipy.special import wofz
 
-from tests.recovery.campaign import as_pattern, case
 from tests.generator import simulate, simulate_standard
+from tests.made import as_pattern
+from tests.recovery.campaign import case
 from xrdorder.fitting import ENGINES, calibrate, fit_pattern
 
 REPEATS = 3

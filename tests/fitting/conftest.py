@@ -7,6 +7,7 @@ import pytest
 import xarray as xr
 
 from tests.generator import InstrumentTruth, PhaseTruth, SampleTruth, simulate, simulate_standard
+from tests.made import as_pattern
 from xrdorder.fitting import Calibration, calibrate
 
 # a coarser, shorter scan than a laboratory would take: enough lines for every parameter, a third of the time
@@ -22,23 +23,6 @@ SAMPLE = SampleTruth(
         PhaseTruth("cu-sn", 0.05, 0.3660, 40.0, tin_fraction=0.03),
     ),
 )
-
-
-def as_pattern(two_theta: np.ndarray, counts: np.ndarray, **attrs: object) -> xr.DataArray:
-    """Counts as `read_pattern` would give them."""
-    dims = ("two_theta",)
-    return xr.DataArray(
-        counts,
-        dims=dims,
-        name="counts",
-        coords={
-            "two_theta": two_theta,
-            "counting_time": (dims, np.ones_like(two_theta)),
-            "variance": (dims, np.maximum(counts, 1.0)),
-        },
-        attrs={"radiation": "cu-ka", "source_file": "made.xy", "intensity_kind": "counts", "flags": "[]"}
-        | attrs,
-    )
 
 
 @pytest.fixture(scope="session")

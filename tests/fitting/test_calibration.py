@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 import xarray as xr
 
-from tests.fitting.conftest import INSTRUMENT, TWO_THETA, as_pattern
+from tests.fitting.conftest import INSTRUMENT, TWO_THETA
+from tests.made import as_pattern
 from xrdorder.exceptions import FitError, InstrumentError, UnknownNameError
 from xrdorder.fitting import Calibration, calibrate
 from xrdorder.profiles import INSTRUMENT_NAMES

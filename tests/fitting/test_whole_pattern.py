@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 import xarray as xr
 
-from tests.fitting.conftest import INSTRUMENT, SAMPLE, TWO_THETA, as_pattern
+from tests.fitting.conftest import INSTRUMENT, SAMPLE, TWO_THETA
 from tests.generator import Fibre, simulate
+from tests.made import as_pattern
 from xrdorder.exceptions import FitError, InstrumentError, UnknownNameError
 from xrdorder.fitting import Calibration, PatternFit, fit_pattern
 from xrdorder.patterns import read_pattern
@@ -185,7 +186,9 @@ def test_smoothed_data_do_not_look_more_certain(
         assert abs(result.values[quantity] - SAMPLE_TRUTH[quantity]) < 4.0 * result.u(quantity)
 
 
-def test_counting_times_are_honoured(sample_pattern: xr.DataArray, calibration: Calibration, fit: PatternFit) -> None:
+def test_counting_times_are_honoured(
+    sample_pattern: xr.DataArray, calibration: Calibration, fit: PatternFit
+) -> None:
     two_theta = sample_pattern["two_theta"].values
     time = np.where(two_theta < 70.0, 1.0, 4.0)
     counts = simulate(SAMPLE, INSTRUMENT, TWO_THETA)[1]

@@ -8,7 +8,6 @@ certificate or a warm specimen, the package is told a certificate or a temperatu
 from dataclasses import dataclass, replace
 
 import numpy as np
-import xarray as xr
 
 from tests.generator import (
     InstrumentTruth,
@@ -20,6 +19,7 @@ from tests.generator import (
     simulate,
     simulate_standard,
 )
+from tests.made import as_pattern
 from xrdorder.crystals.standards import standard
 from xrdorder.fitting import calibrate, fit_pattern
 from xrdorder.material import Material, Specimen, characterise
@@ -37,18 +37,6 @@ class Case:
     sample: SampleTruth
     instrument: InstrumentTruth
     standard_displacement_mm: float
-
-
-def as_pattern(two_theta: np.ndarray, counts: np.ndarray) -> xr.DataArray:
-    """Counts as `read_pattern` would give them."""
-    dims = ("two_theta",)
-    coords = {
-        "two_theta": two_theta,
-        "counting_time": (dims, np.ones_like(two_theta)),
-        "variance": (dims, np.maximum(counts, 1.0)),
-    }
-    attrs = {"radiation": "cu-ka", "source_file": "made.xy", "intensity_kind": "counts", "flags": "[]"}
-    return xr.DataArray(counts, dims=dims, name="counts", coords=coords, attrs=attrs)
 
 
 def case(seed: int, *, aberrations: bool, equal_heights: bool = False) -> Case:
@@ -114,7 +102,11 @@ def measure(
         one.sample, one.instrument, two_theta, seed=None if seed is None else 2 * seed + 1, table=table
     )
     certified = standard("srm-660c")
-    off = np.random.default_rng(10_000_019 + seed).normal(size=3) if draw_shared and seed is not None else np.zeros(3)
+    off = (
+        np.random.default_rng(10_000_019 + seed).normal(size=3)
+        if draw_shared and seed is not None
+        else np.zeros(3)
+    )
     told = replace(certified, lengths_nm=(certified.lengths_nm[0] + off[0] * certified.u_lengths_nm[0],))
     # without aberrations in the generator none may be in the fit: no slit is given, and the tiny transparency stays
     slit = {"divergence_deg": 0.5, "specimen_length_mm": 50.0} if aberrations else {}

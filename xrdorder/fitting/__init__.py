@@ -3,8 +3,8 @@
 `calibrate` fits a certified powder and gives the instrument, `fit_pattern` fits a sample and gives a `PatternFit`.
 Behind them: `geometry` and `phase_lines` (where lines stand, how strong and wide), `model` (the whole pattern),
 `engines` (least squares), `refinement` (data, weights, rounds), `start` (values to begin with), `whole_pattern` (the
-order of steps), `propagation` (from parameters to quantities with every source of doubt), `quality` and `tables` (what
-is handed on). The package knows nothing of tin, Tc or wires.
+order of steps), `propagation` (from parameters to quantities with every source of doubt), `quality`, `remarks`
+and `tables` (what is handed on), `texture` (is there any?). The package knows nothing of tin, Tc or wires.
 """
 
 from xrdorder.exceptions import Flag

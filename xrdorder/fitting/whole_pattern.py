@@ -13,7 +13,6 @@ from pathlib import Path
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
-from scipy.special import chdtri
 
 from xrdorder.crystals import A15Composition, Phase, doped, phase
 from xrdorder.exceptions import FitError, Flag, InstrumentError
@@ -23,8 +22,9 @@ from xrdorder.fitting.model import PatternModel
 from xrdorder.fitting.parameters import set_values
 from xrdorder.fitting.phase_lines import Optics, PhaseLines
 from xrdorder.fitting.propagation import Quantities, mass_per_scale, primary_quantities
-from xrdorder.fitting.quality import agreement, serial_correlation_factor, unexplained_lines
+from xrdorder.fitting.quality import agreement, serial_correlation_factor
 from xrdorder.fitting.refinement import Refinement, Solution
+from xrdorder.fitting.remarks import remarks
 from xrdorder.fitting.result import PatternFit, PhaseResult
 from xrdorder.fitting.start import (
     START_SIZE_NM,
@@ -36,10 +36,10 @@ from xrdorder.fitting.start import (
     start_scales,
 )
 from xrdorder.fitting.tables import curves, line_table
+from xrdorder.fitting.texture import significant
 from xrdorder.profiles import Instrument
-from xrdorder.profiles.axial import largest_shift
 from xrdorder.profiles.voigt import fwhm
-from xrdorder.profiles.widths import GAUSS_TERMS, LORENTZ_TERMS, lorentz_sec_from_size
+from xrdorder.profiles.widths import lorentz_sec_from_size
 from xrdorder.xrays import GEMMI_TABLE, Radiation, ScatteringTable, radiation
 
 Array = NDArray[np.float64]
@@ -55,9 +55,6 @@ _MAIN_PRESENT = (
     5.0  # the fit makes up an A15 at 1.6 where there is none, and the lattice search has many tries
 )
 _WIDTH_SIGNIFICANCE = 15.0  # below it the lines are too weak to tell their width
-_POOR_CHI2 = 4.0  # a model this far off is wrong somewhere; common practice, no source
-_TEXTURE_CHANCE = 3e-4  # how often a phase without texture may be given some; a batch has hundreds of phases
-_REACH_WIDTHS = 2.0  # how far from a line the residual still speaks of that line, and not of a foreign one
 _ONE_SIDED_95 = 1.645  # standard normal quantile
 
 
@@ -163,7 +160,9 @@ class WholePatternFit:
         self.pattern, self.optics = pattern, optics
         self.two_theta = np.asarray(pattern["two_theta"].values, dtype=np.float64)
         time_factor = np.ones_like(self.two_theta)
-        if pattern.attrs.get("intensity_kind", "counts") == "counts":  # other intensities have been divided already
+        if (
+            pattern.attrs.get("intensity_kind", "counts") == "counts"
+        ):  # other intensities have been divided already
             time = np.asarray(pattern["counting_time"].values, dtype=np.float64)
             time_factor = time / np.median(time)
         self._said = [Flag(*entry) for entry in json.loads(pattern.attrs.get("flags", "[]"))]
@@ -270,32 +269,17 @@ class WholePatternFit:
                 return
 
     def _take_texture(self, orders: Sequence[str]) -> bool:
-        """Let phases have texture of these orders where the residual asks for it; return whether any does.
-
-        Asked without fitting: how much would chi squared drop (score test)? Texture that is always fitted costs
-        precision of the order and of weight fractions, so it has to earn its place.
-        """
-        fit, before = self.fit, len(self.textured)
-        groups = {
-            lines.prefix: [name for name in lines.texture_names if name.endswith(tuple(orders))]
-            for lines in self.lines
-            if lines.phase.name not in self.absent and self._strength(lines) > _WIDTH_SIGNIFICANCE
-        }
-        groups = {prefix: names for prefix, names in groups.items() if names}
-        candidates = [name for names in groups.values() for name in names]
-        if not candidates:
-            return False
-        solution, by_texture = fit.solution(candidates)
-        jacobian, residual = solution.weighted_jacobian, fit.weighted_residual()[fit.used]
-        across = by_texture - jacobian @ (solution.covariance @ (jacobian.T @ by_texture))
-        scatter = max(1.0, float(np.mean(residual**2)))
-        for names in groups.values():
-            columns = across[:, [candidates.index(name) for name in names]]
-            score = columns.T @ residual
-            drop = float(score @ np.linalg.solve(columns.T @ columns, score))
-            if drop / scatter > chdtri(len(names), _TEXTURE_CHANCE):
-                self.textured += names
-        return len(self.textured) > before
+        """Let phases have texture of these orders where the residual asks for it; return whether any does."""
+        found = significant(
+            self.fit,
+            [
+                [name for name in lines.texture_names if name.endswith(tuple(orders))]
+                for lines in self.lines
+                if lines.phase.name not in self.absent and self._strength(lines) > _WIDTH_SIGNIFICANCE
+            ],
+        )
+        self.textured += found
+        return bool(found)
 
     def _strength(self, lines: PhaseLines) -> float:
         """Rough significance of a phase: what a matched filter would make of its lines as they are.
@@ -388,7 +372,10 @@ class WholePatternFit:
         quality = agreement(
             fit.observed[used], calculated[used], fit.variance[used], len(quantities.solution.free)
         )
-        self._look_around(instrument, quantities.solution, fit.observed - calculated, quality.chi2_reduced)
+        self.flags += self._said
+        self.flags += remarks(
+            fit, present, instrument, quantities.solution, quality.chi2_reduced, self._line_width()
+        )
         return PatternFit(
             status="ok" if a15 is not None or composition is None else "no A15",
             values=quantities.values,
@@ -431,75 +418,6 @@ class WholePatternFit:
         return self.serial_correlation(residual) * max(
             1.0, float(np.sqrt(np.mean(residual[self.fit.used] ** 2)))
         )
-
-    def _look_around(
-        self, instrument: Instrument, solution: Solution, residual: Array, chi2_reduced: float
-    ) -> None:
-        """Flag everything a reader must know."""
-        fit, geometry = self.fit, self.optics.geometry
-        flag = self.flags.append
-        self.flags += self._said
-        for remark in instrument.remarks:
-            flag(Flag("calibration", remark))
-        if geometry.divergence_deg is None or geometry.specimen_length_mm is None:
-            missing = "slit" if geometry.divergence_deg is None else "specimen length"
-            flag(
-                Flag(
-                    "illuminated-length-unknown",
-                    f"{missing} not given: if the beam is longer than the specimen at low angle, order reads too low",
-                )
-            )
-        left_out = int((~fit.used).sum())
-        if left_out:
-            flag(
-                Flag(
-                    "points-left-out",
-                    f"{left_out} single points beyond six standard deviations were left out",
-                )
-            )
-        values = fit.values()
-        for lines in self.lines:
-            said = [f"{name[-1]}: {values[name]:+.3f}" for name in lines.texture_names if name in self.textured]
-            if said:
-                flag(
-                    Flag(
-                        "texture",
-                        f"{lines.phase.name} is textured (cubic harmonics of order {', '.join(said)}); "
-                        "its intensities are corrected for it",
-                    )
-                )
-        for name in solution.idle:
-            if not name.endswith((*GAUSS_TERMS, *LORENTZ_TERMS)):  # a width of zero is an answer, all else is not
-                flag(Flag("at-bound", f"{name} = {values[name]:.5g} rests at its bound or moves nothing"))
-        if chi2_reduced > _POOR_CHI2:
-            flag(
-                Flag(
-                    "poor-fit",
-                    f"chi squared is {chi2_reduced:.1f}: the model misses something; uncertainties are enlarged for it",
-                )
-            )
-        width = self._line_width()
-        known = np.concatenate([lines.lines(values, {})[0].position for lines in self.lines])
-        axial = largest_shift(known, values["axial_source_ratio"], values["axial_detector_ratio"])
-        reach = _REACH_WIDTHS * width + np.abs(axial)
-        residual = np.where(fit.used, residual, 0.0)
-        scatter = max(1.0, chi2_reduced)
-        for line in unexplained_lines(
-            self.two_theta,
-            residual,
-            fit.variance * scatter,
-            width,
-            self.optics.radiation.wavelength_nm,
-            known,
-            reach,
-        ):
-            flag(
-                Flag(
-                    "unexplained-line",
-                    f"a line at {line.two_theta:.2f} degrees (d = {line.d_nm:.4f} nm, {line.height_counts:.0f} counts "
-                    f"high, {line.significance:.0f} sigma) belongs to no phase that was asked for",
-                )
-            )
 
     def _phase_results(self, quantities: Quantities, values: Mapping[str, float]) -> dict[str, PhaseResult]:
         """Amount and lattice of every phase asked for."""
