@@ -43,7 +43,7 @@ def demo(ctx: click.Context, out: Path, again: bool, workers: int | None) -> Non
     click.echo(results_text(results))
     click.echo(where_text(out))
     with Progress("drawing") as progress:
-        folder = draw_samples(out, only=first_of_each_lot(results), progress=progress)
+        folder = draw_samples(out, results, only=first_of_each_lot(results), progress=progress)
         draw_calibration(out)
         draw_study(out, results)
     click.echo(figures_text(folder))

@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 
 from xrdorder.exceptions import StudyError
 from xrdorder.figures import difference_figure, fit_figure, trend_figure
-from xrdorder.studies import OpenStudy, StoredSample, open_study, read_sample
+from xrdorder.studies import StoredSample, read_sample
 
 FOLDER, SAMPLES = "figures", "samples"
 CALIBRATION, TRENDS, DIFFERENCES = "calibration.png", "trends.png", "differences.png"
@@ -18,7 +18,7 @@ Progress = Callable[[int, int, str], None]
 
 
 def draw_samples(
-    study: Path, *, only: Collection[str] | None = None, progress: Progress | None = None
+    study: Path, results: xr.Dataset, *, only: Collection[str] | None = None, progress: Progress | None = None
 ) -> Path:
     """Save a figure of each fitted pattern, unless one is there that is younger than the fit.
 
@@ -27,15 +27,17 @@ def draw_samples(
     Path
         The folder of all figures; those of samples are in its folder ``samples``.
     """
-    opened = open_study(study)
     folder = study / "results" / FOLDER
-    names = [str(name) for name in opened.results["sample"].values if only is None or str(name) in only]
+    names = [str(name) for name in results["sample"].values if only is None or str(name) in only]
     for done, name in enumerate(names, start=1):
+        source = study / "results" / "samples" / f"{name}.nc"
         target = folder / SAMPLES / f"{name}.png"
-        if not _up_to_date(target, study / "results" / "samples" / f"{name}.nc"):
-            sample = opened.sample(name)
-            if "curves" in sample.groups:
-                save(_sample_figure(sample, opened), target)
+        row = results.sel(sample=name)
+        # a file may be there of an earlier fit that this run could not repeat
+        fitted = not str(row["status"].item()).startswith("failed") and source.is_file()
+        if fitted and not _up_to_date(target, source):
+            sample = read_sample(source)
+            save(_figure(sample, name, _about(row)), target)
         if progress is not None:
             progress(done, len(names), name)
     return folder
@@ -94,12 +96,10 @@ def _up_to_date(target: Path, source: Path) -> bool:
         return False
 
 
-def _sample_figure(sample: StoredSample, opened: OpenStudy) -> Figure:
-    row = opened.results.sel(sample=sample.name)
+def _about(row: xr.Dataset) -> str:
     words = [str(row[name].item()) for name in ("lot", "treatment", "mount")]
-    flags = list(dict.fromkeys(name for name, _ in json.loads(str(row["flag_messages"].item()))))
-    remark = " · ".join([word for word in words if word] + [f"flags: {', '.join(flags)}"] * bool(flags))
-    return _figure(sample, sample.name, remark)
+    flags = dict.fromkeys(name for name, _ in json.loads(str(row["flag_messages"].item())))
+    return " · ".join([word for word in words if word] + [f"flags: {', '.join(flags)}"] * bool(flags))
 
 
 def _figure(sample: StoredSample, title: str, about: str) -> Figure:

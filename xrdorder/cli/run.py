@@ -44,7 +44,7 @@ def run_and_show(study: Path, *, again: bool, workers: int | None, figures: bool
     click.echo(where_text(study))
     if figures:
         with Progress("drawing") as progress:
-            folder = draw_samples(study, progress=progress)
+            folder = draw_samples(study, results, progress=progress)
             draw_calibration(study)
             draw_study(study, results)
         click.echo(figures_text(folder))
