@@ -74,7 +74,7 @@ def duration(seconds: float) -> str:
     """Say a time as people do.
 
     >>> duration(8.2), duration(75.0), duration(7300.0)
-    ('8 s', '1 min 15 s', '2 h 2 min')
+    ('8 s', '1 min 15 s', '2 h 1 min')
     """
     whole = max(1, round(seconds))
     if whole < 60:

@@ -90,7 +90,7 @@ def root_ticks(low: float, high: float, least_gap: float = 0.09) -> tuple[float,
     """Pick round numbers that stand at least `least_gap` of the axis apart on a square-root scale.
 
     >>> root_ticks(0.0, 25000.0)
-    (0.0, 1000.0, 2000.0, 5000.0, 10000.0, 20000.0)
+    (0.0, 500.0, 2000.0, 5000.0, 10000.0, 20000.0)
     """
     bottom, top = np.sqrt(max(low, 0.0)), np.sqrt(max(high, 1.0))
     gap = least_gap * (top - bottom)
