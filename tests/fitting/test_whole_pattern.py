@@ -70,6 +70,22 @@ def test_absent_phase_gets_an_upper_limit(sample_pattern: xr.DataArray, calibrat
     assert "weight_fraction_si" not in result.values
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(16))
+def test_weak_bronze_is_found_wherever_its_lines_are(calibration: Calibration, seed: int) -> None:
+    rng = np.random.default_rng(1000 + seed)
+    bronze = replace(SAMPLE.others[1], weight_fraction=rng.uniform(0.01, 0.03), a_nm=rng.uniform(0.3620, 0.3705))
+    truth = replace(SAMPLE, others=(SAMPLE.others[0], bronze), displacement_mm=rng.uniform(-0.06, 0.06))
+    result = fit_pattern(
+        as_pattern(*simulate(truth, INSTRUMENT, TWO_THETA, seed=seed)), calibration.instrument
+    )
+    found = result.phases["cu-sn"]
+    assert found.present
+    assert found.lengths_nm[0] == pytest.approx(bronze.a_nm, abs=2e-4)
+    # four uncertainties for sixteen cases: no more than one in a thousand runs of this test fails by chance
+    assert abs(found.weight_fraction - bronze.weight_fraction) < 4.0 * found.u_weight_fraction
+
+
 def test_no_a15_is_a_result(pattern_without_a15: xr.DataArray, calibration: Calibration) -> None:
     result = fit_pattern(pattern_without_a15, calibration.instrument)
     assert result.status == "no A15"

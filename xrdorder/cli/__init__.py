@@ -7,6 +7,8 @@ commands share, `tables` and `drawing` what they print and save.
 Exit codes: 0 all went well; 1 some patterns could not be fitted (the others are saved); 2 wrong use or unusable input.
 """
 
+import os
+
 import click
 
 from xrdorder import __version__
@@ -26,6 +28,9 @@ def main() -> None:
 
     Tc and Bc2 are estimates from published relations, never measurements.
     """
+    # Fits run in as many processes as there are cores. Threads below them would only be in each other's way.
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
 
 
 for command in (demo.demo, calibrate.calibrate, fit.fit, run.run, estimate.estimate):

@@ -33,7 +33,9 @@ def clipped_background(two_theta: Array, counts: Array) -> Array:
     level = np.sqrt(np.maximum(gaussian_filter1d(counts, 3.0, mode="nearest"), 0.0))
     widest = max(int(_CLIP_HALF_WIDTH_DEG / step), 2)
     for distance in range(widest, 0, -max(widest // 40, 1)):
-        padded = np.pad(level, distance, mode="edge")
+        padded = np.pad(
+            level, distance, mode="reflect", reflect_type="odd"
+        )  # goes on straight beyond the ends
         level = np.minimum(level, 0.5 * (padded[: len(level)] + padded[2 * distance :]))
     return np.asarray(level**2)
 
@@ -77,12 +79,42 @@ def match_lattice(
     low, high
         Limits of the factor.
     """
-    factors = np.arange(low, high + _SEARCH_STEP, _SEARCH_STEP) if high > low else np.array([low])
-    sine = np.clip(0.5 * wavelength_nm * inverse_d[None, :] / factors[:, None], 0.0, 1.0)
-    where = 2.0 * np.degrees(np.arcsin(sine))
+    factors, where = _candidates(inverse_d, wavelength_nm, low, high)
     seen = np.interp(where, two_theta, net, left=0.0, right=0.0)
     score = np.sqrt(strength * seen).sum(axis=1)
     return float(factors[int(np.argmax(score))])
+
+
+def match_residual(
+    two_theta: Array,
+    residual: Array,
+    variance: Array,
+    inverse_d: Array,
+    strength: Array,
+    wavelength_nm: float,
+    low: float,
+    high: float,
+) -> float:
+    """Like `match_lattice`, for a weak phase once the strong ones are explained.
+
+    What is left is noise and the phase: the weighted sum of the residual under its lines, over the standard
+    uncertainty of that sum, is the best that can be asked (a matched filter).
+    """
+    sigma = _SMOOTHING_FWHM_DEG / 2.355 / float(np.median(np.diff(two_theta)))
+    pull = gaussian_filter1d(residual / variance, sigma, mode="nearest")
+    # the square of a Gaussian kernel is a Gaussian narrower by sqrt 2; its constant is the same at all angles
+    weight = gaussian_filter1d(1.0 / variance, sigma / np.sqrt(2.0), mode="nearest")
+    factors, where = _candidates(inverse_d, wavelength_nm, low, high)
+    seen = (strength * np.interp(where, two_theta, pull, left=0.0, right=0.0)).sum(axis=1)
+    noise = (strength**2 * np.interp(where, two_theta, weight, left=0.0, right=0.0)).sum(axis=1)
+    return float(factors[int(np.argmax(seen / np.sqrt(np.maximum(noise, 1e-300))))])
+
+
+def _candidates(inverse_d: Array, wavelength_nm: float, low: float, high: float) -> tuple[Array, Array]:
+    """Lattice factors between the limits, and where each puts the lines, degrees (factors, lines)."""
+    factors = np.arange(low, high + _SEARCH_STEP, _SEARCH_STEP) if high > low else np.array([low])
+    sine = np.clip(0.5 * wavelength_nm * inverse_d[None, :] / factors[:, None], 0.0, 1.0)
+    return factors, 2.0 * np.degrees(np.arcsin(sine))
 
 
 def start_scales(parts: Sequence[Array], net: Array, variance: Array) -> Array:

@@ -6,7 +6,7 @@ parameters; at last model weights, single bad points out, and the minimum.
 """
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -31,6 +31,7 @@ from xrdorder.fitting.start import (
     background_terms,
     clipped_background,
     match_lattice,
+    match_residual,
     smoothed_net,
     start_parameters,
     start_scales,
@@ -55,6 +56,7 @@ _MAIN_PRESENT = (
     5.0  # the fit makes up an A15 at 1.6 where there is none, and the lattice search has many tries
 )
 _WIDTH_SIGNIFICANCE = 15.0  # below it the lines are too weak to tell their width
+_MISFIT = 0.03  # share of a strong line by which the model may be wrong while weak phases are looked for
 _ONE_SIDED_95 = 1.645  # standard normal quantile
 
 
@@ -188,6 +190,7 @@ class WholePatternFit:
         self.absent: dict[str, float] = {}
         self.limits: dict[str, float] = {}
         self.textured: list[str] = []
+        self.sought: set[str] = set()
 
     def search(self, *, lattices: bool = True) -> None:
         """Find background, scales and, unless they are known, lattices."""
@@ -205,7 +208,7 @@ class WholePatternFit:
         explained = np.zeros_like(net)
         for lines in self.lines:
             if lattices:
-                self._match(lines, smoothed_net(self.two_theta, rate - explained, clipped))
+                self._match(lines, match_lattice, smoothed_net(self.two_theta, rate - explained, clipped))
             values = fit.values() | {lines.scale_name: 1.0}
             parts.append(model.part(lines, values) / model.time_factor)
             scales = start_scales(parts, net, fit.variance / model.time_factor**2)
@@ -213,10 +216,10 @@ class WholePatternFit:
         for lines, scale in zip(self.lines, scales, strict=True):
             self.parameters[lines.scale_name].value = float(scale)
 
-    def _match(self, lines: PhaseLines, net: Array) -> None:
-        """Put one phase where its lines fit the net counts best."""
-        values = self.fit.values() | {lines.scale_name: 1.0}
-        drawn, _ = lines.lines(values, {})
+    def _match(self, lines: PhaseLines, score: Callable[..., float], *counts: Array) -> None:
+        """Put one phase where its lines fit best, by one of the scores of `start`."""
+        catalogue = dict(zip(lines.length_names, lines.phase.lengths_nm, strict=True))
+        drawn, _ = lines.lines(self.fit.values() | catalogue | {lines.scale_name: 1.0}, {})
         first = lines.first_lines()
         inverse_d = (
             2.0 * np.sin(np.radians(drawn.position[first] / 2.0)) / self.optics.radiation.wavelength_nm
@@ -224,8 +227,14 @@ class WholePatternFit:
         lengths = np.array(lines.phase.lengths_nm)
         low = max(lo / start for lo, start in zip(lines.phase.lengths_low_nm, lengths, strict=True))
         high = min(hi / start for hi, start in zip(lines.phase.lengths_high_nm, lengths, strict=True))
-        factor = match_lattice(
-            self.two_theta, net, inverse_d, drawn.area[first], self.optics.radiation.wavelength_nm, low, high
+        factor = score(
+            self.two_theta,
+            *counts,
+            inverse_d,
+            drawn.area[first],
+            self.optics.radiation.wavelength_nm,
+            low,
+            high,
         )
         for name, length in zip(lines.length_names, lengths, strict=True):
             self.parameters[name].value = float(length * factor)
@@ -247,7 +256,8 @@ class WholePatternFit:
         ]
         shape = [*start, *lengths, "specimen_displacement_mm", f"{main.prefix}_lorentz_sec"]
         fit.run(dict.fromkeys(shape), most_iterations=15, tolerance=1.0)
-        self._drop_absent(fit.solution()[0])  # where there is none, a free A15 would roam about for long
+        if weak := self._weakest(fit.solution()[0], [main]):
+            self._drop(*weak)  # where there is none, a free A15 would roam about for long
         fit.freeze()
         fit.reweight()
         self._settle_phases()
@@ -261,12 +271,34 @@ class WholePatternFit:
                 Flag("not-converged", "the fit ran out of iterations; values are near, not at, the minimum")
             )
 
+    def _seek(self, lines: PhaseLines) -> None:
+        """Look again for a weak phase, now that the strong ones are explained.
+
+        Under strong lines the residual is misfit rather than noise; there it counts for little.
+        """
+        fit, values = self.fit, self.fit.values() | {lines.scale_name: 0.0}
+        set_values(self.parameters, {lines.scale_name: 0.0})
+        counts = self.model.counts(values)
+        misfit = _MISFIT * (counts - self.model.background(values))
+        residual, variance = fit.observed - counts, fit.variance + misfit**2
+        self._match(lines, match_residual, residual, variance)
+        unit = self.model.part(lines, fit.values() | {lines.scale_name: 1.0})
+        scale = float(np.sum(unit * residual / variance) / np.sum(unit**2 / variance))
+        set_values(self.parameters, {lines.scale_name: max(scale, 0.0)})
+
     def _settle_phases(self) -> None:
-        """Fit, drop the least significant phase that is not there, and so on until all that are left stand out."""
+        """Fit; seek once more what does not stand out, and drop it when it still does not; until all do."""
         while True:
             self.fit.run(self._everything(), most_iterations=25, tolerance=0.1)
-            if not self._drop_absent(self.fit.solution()[0]):
+            weak = self._weakest(self.fit.solution()[0], self.lines)
+            if weak is None:
                 return
+            lines, significance = weak
+            if lines is self.main or lines.phase.name in self.sought:
+                self._drop(lines, significance)
+            else:
+                self.sought.add(lines.phase.name)
+                self._seek(lines)
 
     def _take_texture(self, orders: Sequence[str]) -> bool:
         """Let phases have texture of these orders where the residual asks for it; return whether any does."""
@@ -312,21 +344,24 @@ class WholePatternFit:
                     names.append(lines.contrast_name)
         return names
 
-    def _drop_absent(self, solution: Solution) -> bool:
-        """Take out the least significant phase if it does not stand out; return whether there was one."""
+    def _weakest(self, solution: Solution, among: Sequence[PhaseLines]) -> tuple[PhaseLines, float] | None:
+        """The phase that stands out least, and its significance, if it does not stand out enough."""
         weak = []
-        for lines in self.lines:
+        for lines in among:
             if lines.phase.name not in self.absent:
                 needed = _MAIN_PRESENT if lines is self.main else _PRESENT
                 significance = self.significance(lines, solution)
                 if significance < needed:
                     weak.append((significance, lines.phase.name, lines))
         if not weak:
-            return False
-        significance, name, lines = min(weak, key=lambda entry: entry[:2])
-        self.absent[name] = significance
-        self.limits[name] = self._largest_scale(lines)
-        return True
+            return None
+        significance, _, lines = min(weak, key=lambda entry: entry[:2])
+        return lines, significance
+
+    def _drop(self, lines: PhaseLines, significance: float) -> None:
+        """Take a phase out of the fit and note how much of it would have been seen."""
+        self.absent[lines.phase.name] = significance
+        self.limits[lines.phase.name] = self._largest_scale(lines)
 
     def significance(self, lines: PhaseLines, solution: Solution) -> float:
         """Scale over its standard uncertainty; zero for a scale at its bound."""
