@@ -32,11 +32,8 @@ def estimate(
     asked and the reason is given.
     """
     from xrdorder.cli.tables import estimate_text
-    from xrdorder.crystals.a15 import dopant_site
     from xrdorder.superconductivity import estimate as estimate_from
 
-    for element in dopants:
-        dopant_site(element)  # a name nobody knows must not pass where it happens to play no part
     found = estimate_from(
         lattice_nm=lattice_nm,
         u_lattice_nm=u_lattice_nm,

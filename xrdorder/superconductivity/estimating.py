@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from xrdorder.crystals.a15 import dopant_site
 from xrdorder.exceptions import Flag, ValidityError
 from xrdorder.material import Material, Specimen
 from xrdorder.material.account import Account
@@ -112,6 +113,8 @@ def estimate(
     0.2353
     """
     _check(lattice_nm, u_lattice_nm, site_order, u_site_order, tin_fraction, u_tin_fraction)
+    for element in dopants or {}:
+        dopant_site(element)  # a name nobody knows must not pass where it happens to play no part
     specimen = Specimen(
         mount="ground-powder",
         temperature_c=temperature_c,
