@@ -1,8 +1,8 @@
 """Real counts: a calibration on silicon, then two salts whose lattice parameters are in every handbook.
 
 The patterns (text files silicon, sylvite and halite of a teaching laboratory: Cu K-alpha, nickel filter, symmetric
-reflection, radius 240 mm, quarter-degree slit) are not part of the project. Name their folder in the environment variable
-XRDORDER_MEASURED_PATTERNS to run these tests.
+reflection, radius 240 mm, quarter-degree slit) are not part of the project. Name their folder in the environment
+variable XRDORDER_MEASURED_PATTERNS to run these tests.
 """
 
 import os

@@ -1,11 +1,11 @@
 """Cubic harmonics: the functions of direction in which texture of a cubic phase is written.
 
-In symmetric reflection every line is seen by the crystallites whose planes lie in the surface, whatever the texture looks
-like otherwise. So one function of direction, the inverse pole figure of the surface normal, changes the intensities; with
-cubic symmetry it is a series in the invariants of x, y, z that are orthogonal on the sphere (F. C. von der Lage,
-H. A. Bethe, Phys. Rev. 71 (1947) 612; H. J. Bunge, Texture Analysis in Materials Science, 1982; both from memory). Here
-they come out of their definition: x^4+y^4+z^4, x^2 y^2 z^2 and the square of the first, made orthogonal to each other and
-to one, and given unit mean square, so that coefficients of all orders compare.
+In symmetric reflection every line is seen by the crystallites whose planes lie in the surface, whatever the texture
+looks like otherwise. So one function of direction, the inverse pole figure of the surface normal, changes the
+intensities; with cubic symmetry it is a series in the invariants of x, y, z that are orthogonal on the sphere
+(F. C. von der Lage, H. A. Bethe, Phys. Rev. 71 (1947) 612; H. J. Bunge, Texture Analysis in Materials Science, 1982;
+both from memory). Here they come out of their definition: x^4+y^4+z^4, x^2 y^2 z^2 and the square of the first, made
+orthogonal to each other and to one, and given unit mean square, so that coefficients of all orders compare.
 """
 
 from functools import lru_cache
