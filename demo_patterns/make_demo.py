@@ -29,7 +29,7 @@ PEAK_COUNTS = 25_000.0
 SPECIMEN_LENGTH_MM = 20.0
 LAB6_DOMAIN_SIZE_NM = 800.0
 LAB6_FILE = "srm-660c-like-lab6.xy"
-GAS_CONSTANT = 8.314462618e-3  # kJ/(mol K)
+GAS_CONSTANT = 8.314462618e-3  # kJ/(mol K); CODATA 2018, rounded
 
 # A powder bed fills some six tenths of the space: 0.6 of the attenuation of the dense solids at Cu Ka, per
 # mm.

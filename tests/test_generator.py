@@ -139,7 +139,7 @@ def test_contrast_of_a_doped_crystal_is_what_the_order_line_sees():
 
 
 def test_densities():
-    # Handbook densities in g/cm³; Nb3Sn: V. Guritanu et al., Phys. Rev. B 70 (2004) 184526, 8.91 at a =
+    # Handbook densities in g/cm³, from memory; Nb3Sn: V. Guritanu et al., Phys. Rev. B 70 (2004) 184526, 8.91 at a =
     # 0.5293 nm and 25.4 % tin.
     for name, a, density in (
         ("nb", 0.33007, 8.57),

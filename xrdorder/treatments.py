@@ -2,7 +2,7 @@
 
 A `Schedule` is a list of `Step`: ramp to a temperature at so many kelvin an hour, hold it so many hours.
 Outside, temperatures are in °C and times in hours, as on a furnace sheet; `Schedule.temperature_at` and the
-break points are in kelvin and seconds, as in formulas.
+break points are in kelvin and seconds, as in formulas. The schedule below is one published in arXiv:2302.07825.
 
 >>> schedule = Schedule((Step(210, 48, 25), Step(400, 48, 50), Step(665, 75, 50)))
 >>> schedule.short_name

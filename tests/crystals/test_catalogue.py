@@ -8,6 +8,7 @@ import pytest
 from xrdorder.crystals import Order, phase, phase_names
 from xrdorder.exceptions import PhaseError, UnknownNameError
 
+# Handbook lattices and usual displacement parameters, from memory: it is the reading that is tried.
 HALITE = """
 title = "Halite, NaCl"
 space_group = "F m -3 m"

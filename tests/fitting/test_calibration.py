@@ -14,6 +14,7 @@ from xrdorder.profiles import INSTRUMENT_NAMES
 def test_finds_the_instrument(calibration: Calibration) -> None:
     instrument = calibration.instrument
     for name in INSTRUMENT_NAMES:
+        # shares of both groups in the generator: G. Hölzer et al., Phys. Rev. A 56 (1997) 4554, from memory
         truth = 0.341 / 0.659 if name == "alpha2_ratio" else getattr(INSTRUMENT, name)
         u = instrument.uncertainty(name)
         # four uncertainties for nine parameters; offset and displacement also take up what the generator leaves out

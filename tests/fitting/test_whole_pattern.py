@@ -29,7 +29,7 @@ def flag_names(result: PatternFit) -> set[str]:
 
 def test_finds_the_truth(fit: PatternFit) -> None:
     assert fit.status == "ok"
-    # three total uncertainties; a cut-off 1e-5 nm and 0.03 would be easier to meet
+    # three total uncertainties
     assert abs(fit.values["a_nm"] - SAMPLE.lattice_nm) < 3.0 * fit.u("a_nm")
     assert abs(fit.values["order_contrast"] - SAMPLE.site_order) < 3.0 * fit.u("order_contrast")
     for name, truth in SAMPLE.weight_fractions().items():

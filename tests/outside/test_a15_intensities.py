@@ -1,8 +1,7 @@
 """Order, composition, dopants and calculated line strengths of A15 Nb3Sn.
 
 Relations after A. Godeke, Supercond. Sci. Technol. 19 (2006) R68, eq. 1 (form from memory). Intensities,
-degeneracy and dopant figures were calculated independently, with another program and partly other
-dispersion tables.
+degeneracy and dopant figures were calculated apart from this package, partly with other dispersion tables.
 """
 
 import numpy as np
@@ -64,7 +63,10 @@ def test_powder_intensities_and_angles() -> None:
 
 
 def test_order_line_against_strong_line() -> None:
-    """I(110)/I(211) is 0.03 for full order; the 0.14 found in a thesis is the ratio of amplitudes."""
+    """I(110)/I(211) is 0.03 for full order.
+
+    The 0.14 in T. Spina, doctoral thesis, University of Geneva, is taken for the ratio of amplitudes.
+    """
     strength, _ = powder(phase("nb3sn"))
     assert strength["110"] / strength["211"] == pytest.approx(0.032, abs=0.002)
     s = np.sqrt([2.0, 6.0]) / (2 * 0.5289)

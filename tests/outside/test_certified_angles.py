@@ -1,8 +1,8 @@
 """Bragg angles of certified powders as published, recalled from memory.
 
-Silicon: powder diffraction file card 27-1402, measured on Standard Reference Material 640, a = 0.543088 nm
-with λ = 0.15405981 nm (from memory). Lanthanum hexaboride: certificate of Standard Reference Material 660a,
-Cu Kα1, a = 0.41569162 nm (from memory).
+Silicon: National Bureau of Standards Monograph 25, section 13 (1976), measured on Standard Reference Material
+640, a = 0.543088 nm with λ = 0.15405981 nm (from memory). Lanthanum hexaboride: certificate of Standard
+Reference Material 660a, Cu Kα1, a = 0.41569162 nm (from memory).
 """
 
 import numpy as np

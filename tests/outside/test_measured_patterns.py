@@ -23,6 +23,7 @@ pytestmark = pytest.mark.skipif(
     reason="no measured patterns: XRDORDER_MEASURED_PATTERNS names no folder with silicon.txt, sylvite.txt, halite.txt",
 )
 
+# displacement parameters from memory, fitted between wide bounds
 SALT = """
 title = "{title}"
 space_group = "F m -3 m"

@@ -12,7 +12,7 @@ import pytest
 from tests.recovery.campaign import Case, case, measure
 from xrdorder.material import Material
 
-LIMIT_A_NM, LIMIT_ORDER = 1e-5, 0.03  # what the wire laboratory asks for
+LIMIT_A_NM, LIMIT_ORDER = 1e-5, 0.03  # 0.07 at.% of tin on the line a(tin), and 0.75 at.% in the bound by order
 
 
 @pytest.fixture(scope="module")

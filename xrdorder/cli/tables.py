@@ -119,7 +119,8 @@ def _numbers(results: "xr.Dataset", k: int) -> tuple[str, ...]:
 def _how_to_read() -> str:
     return _wrapped(
         "In brackets: standard uncertainty (k = 1) of the last digits. Own: the part of it in tin that no "
-        "other sample shares; it alone counts between samples measured alike. Tc and Bc2: 68 % interval. "
+        "other sample shares; between samples of a lot measured alike it counts, and a quarter of their "
+        "difference in tin. Tc and Bc2: 68 % interval. "
         f"{ESTIMATES}"
     )
 

@@ -39,7 +39,7 @@ def sheet(width_in: float, height_in: float) -> Figure:
 
 
 def style(axes: Axes, *, x_label: str = "", y_label: str = "", open_frame: bool = True) -> None:
-    """Give axes the look of the house: thin frame, left and below only, ticks inward."""
+    """Give axes the look that all figures share: thin frame, left and below only, ticks inward."""
     for side, spine in axes.spines.items():
         spine.set_color(SLATE)
         spine.set_linewidth(0.7)

@@ -49,7 +49,8 @@ DEFAULT_PHASES = ("nb3sn", "nb", "cu-sn")
 """What a reacted wire shows after the copper is etched away: A15, unreacted niobium, bronze."""
 
 DEFAULT_COMPOSITION = A15Composition(tin_fraction=0.24, site_order=0.93, dopants={}, on_tin_site={})
-"""Composition whose mean scattering is assumed in the fit: strong lines hardly feel it."""
+"""Composition whose mean scattering is assumed in the fit, the middle of what wires have (no source): strong lines
+hardly feel it, and what they feel is put right afterwards (`PatternFit.by_tin`)."""
 
 _PRESENT = 3.0  # significance of the scale below which a phase is called absent (3 standard uncertainties)
 _MAIN_PRESENT = (

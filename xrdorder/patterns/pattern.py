@@ -118,9 +118,10 @@ def read_pattern(
     UnknownNameError
         If `radiation` is not known.
 
-    Notes ----- A third column of a text file is the standard uncertainty of the second, never a background or
-    a calculated curve. The variance of counts is max(count, 1): a start, to be replaced by that of the fitted
-    model.
+    Notes
+    -----
+    A third column of a text file is the standard uncertainty of the second, never a background or a calculated
+    curve. The variance of counts is max(count, 1): a start, to be replaced by that of the fitted model.
     """
     return read_patterns(
         [path],

@@ -1,6 +1,7 @@
 """Upper critical field at 0 K from Tc and the slope of Bc2 at Tc (dirty limit, no paramagnetic limit).
 
-N. R. Werthamer, E. Helfand, P. C. Hohenberg (1966): Bc2(0) = 0.6927 Tc |dBc2/dT|. The slope, which grows
+N. R. Werthamer, E. Helfand, P. C. Hohenberg, Phys. Rev. 147 (1966) 295 (from memory; 0.6927 follows from the
+digamma function): Bc2(0) = 0.6927 Tc |dBc2/dT|. The slope, which grows
 with resistivity and doping, is the whole question: 1.9 to 2.1 T/K in pure Nb3Sn, 2.3 to 2.4 T/K in alloyed
 (L. D. Cooley et al., Appl. Phys. Lett. 88 (2006) 142506).
 """

@@ -1,9 +1,10 @@
 """Upper critical field at 0 K from the tin content: with and without a collapse near stoichiometry.
 
-The published fit falls from 31 T at 24.3 at.% to 21 T at 25 at.%, where the lattice turns tetragonal below
-43 K. Bulk samples of 23.3 to 24.6 at.% measured later have 29.1 T in either lattice, and 27.6 T where they
-are cleanest; the low value goes back to one crystal of unknown order (J. Zhou et al., Appl. Phys. Lett. 99
-(2011) 122507). Both branches are offered; nobody has settled the question for wires.
+The published fit (A. Godeke, Supercond. Sci. Technol. 19 (2006) R68) falls from 31 T at 24.3 at.% to 21 T at 25
+at.%, where the lattice turns tetragonal below 43 K (same source). Bulk samples of 23.3 to 24.6 at.% measured later
+have 29.1 T in either lattice, and 27.6 T where they are cleanest; the low value goes back to one crystal of unknown
+order (J. Zhou et al., Appl. Phys. Lett. 99 (2011) 122507). Both branches are offered; nobody has settled the
+question for wires.
 """
 
 import numpy as np

@@ -63,7 +63,7 @@ NUMBERS: tuple[Column, ...] = (
     *_pair("a_nm", "nm", "lattice parameter of the A15 at 22.5 degrees Celsius"),
     *_pair("order_contrast", "1", "contrast of the A15 sublattices, (f_2a - f_6c) / (f_Sn - f_Nb)"),
     *_pair(
-        "site_order", "1", "site order of the A15, tin on tin sites less niobium on tin sites (r_a + r_b - 1)"
+        "site_order", "1", "site order of the A15, one less tin on niobium sites less niobium on tin sites"
     ),
     *_pair("S_a", "1", "long-range order parameter of the niobium sites"),
     *_pair("S_b", "1", "long-range order parameter of the tin sites"),

@@ -6,8 +6,8 @@ are dropped, and a relation that loses most of them is refused with the reason. 
 put together in equal parts; the spread between them is part of the interval. Tc from tin and Tc from order
 describe one cause by two routes and stand side by side in that mixture; they are never multiplied.
 
-All of it is for A15 free of strain. In a wire at 4.2 K the A15 is compressed by 0.2-0.4 %, which costs
-Bc2 a few per cent more.
+All of it is for A15 free of strain. In a wire at 4.2 K the A15 is compressed by 0.2-0.4 % (A. Godeke et al.,
+Supercond. Sci. Technol. 19 (2006) R100), which costs Bc2 a few per cent more.
 """
 
 from __future__ import annotations

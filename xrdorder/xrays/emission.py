@@ -3,8 +3,8 @@
 `radiation` turns a name ("cu-ka", "mo-ka1") or a wavelength with its unit ("0.15406 nm") into a
 `Radiation`: a sum of Lorentzian lines with wavelengths, natural widths and weights. The numbers live in
 ``emission.toml`` beside this module, each with its source. They are a table of our own because the emission
-energies in general-purpose data bases are good to 40-190 ppm only, several times the uncertainty of a usual
-lattice parameter.
+energies in general-purpose data bases may be off by 190 ppm (``tests/outside/test_scattering_tables.py``), many
+times the uncertainty of a usual lattice parameter.
 """
 
 import math

@@ -4,7 +4,8 @@
 use, `GEMMI_TABLE`, has f0 as four Gaussians and a constant (International Tables C, 1992) and f', f''
 computed after Cromer and Liberman. Another table is any object with the same two methods.
 
-Within about 20 eV of an absorption edge no table holds (white lines): measured f', f'' belong there.
+Within about 20 eV of an absorption edge (rule of thumb, no source) no table holds, for white lines: measured f', f''
+belong there.
 """
 
 from functools import lru_cache
@@ -19,8 +20,8 @@ from xrdorder.exceptions import UnknownNameError
 Array = NDArray[np.float64]
 
 #: Standard uncertainty, in electrons, of the difference f'(Sn) - f'(Nb). Five published tables (among them
-#: those after Cromer and Liberman, Chantler, Henke) put it between 0.05 and 0.32 at Cu Ka1 (compared
-#: independently). A range of 0.27 over five tables is a standard deviation of about 0.1, one per cent of
+#: those after Cromer and Liberman, Chantler, Henke) put it between 0.05 and 0.32 at Cu Ka1 (own
+#: comparison). A range of 0.27 over five tables is a standard deviation of about 0.1, one per cent of
 #: the contrast f(Sn) - f(Nb) and hence of an order parameter. A pattern cannot tell tables apart: all
 #: samples of one radiation share the error.
 U_DISPERSION_DIFFERENCE = 0.10
