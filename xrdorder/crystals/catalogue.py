@@ -19,7 +19,7 @@ those of the catalogue (folder ``phases`` beside this module). Such a TOML reads
     b_iso_nm2 = 0.015                     # B of exp(-B sin²θ/λ²); 0.01 nm² is 1 Å²
     b_iso_bounds_nm2 = [0.005, 0.03]      # between which it may be fitted
 
-    [order]                               # only where long-range order is to be measured
+    [order]                               # only for an A15 of niobium and tin, with these labels and elements
     sites = ["2a", "6c"]
     elements = ["Sn", "Nb"]
 
