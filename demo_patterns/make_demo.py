@@ -68,7 +68,7 @@ class Piece:
         """Ramp (K/h), hold (°C), hours."""
         if self.lot == "heron":
             return ((100, self.hold_c, self.hours),)
-        return ((25, 210, 48), (50, 400, 48), (50, self.hold_c, self.hours))
+        return ((30, 205, 60), (40, 385, 36), (45, self.hold_c, self.hours))
 
 
 PIECES = (

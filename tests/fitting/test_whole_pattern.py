@@ -215,3 +215,15 @@ def test_counting_times_are_honoured(
     assert result.chi2_reduced == pytest.approx(1.0, abs=0.1)
     counting = [dict(f.contributions.budget("a_nm"))["counting"] for f in (result, fit)]
     assert counting[0] < 0.8 * counting[1]  # four times the counts on the lines that decide a
+
+
+def test_transmission_is_refused(sample_pattern: xr.DataArray, calibration: Calibration) -> None:
+    with pytest.raises(InstrumentError, match="only symmetric reflection"):
+        fit_pattern(sample_pattern.assign_attrs(geometry="transmission"), calibration.instrument)
+
+
+def test_length_of_the_standard_is_not_taken_for_that_of_the_sample(
+    sample_pattern: xr.DataArray, calibration: Calibration
+) -> None:
+    instrument = replace(calibration.instrument, divergence_deg=0.5, specimen_length_mm=5.0)
+    assert "illuminated-length-unknown" in flag_names(fit_pattern(sample_pattern, instrument))

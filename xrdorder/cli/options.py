@@ -136,8 +136,8 @@ def dopants_once(
     for element, content in contents:
         if element in found:
             raise click.BadParameter(f"{element} is given twice", ctx=ctx, param=param)
-        if not 0.0 <= content < 100.0:
-            raise click.BadParameter(f"{element}={content:g} is not a content in at.%", ctx=ctx, param=param)
+        if not 0.0 <= content <= 20.0:
+            raise click.BadParameter(f"{element}={content:g} is no content of a dopant in at.% (0 to 20)", ctx=ctx, param=param)
         found[element] = content
     return found
 

@@ -22,7 +22,7 @@ from xrdorder.fitting.phase_lines import Optics
 from xrdorder.fitting.propagation import response
 from xrdorder.fitting.result import PatternFit
 from xrdorder.fitting.start import PACKING
-from xrdorder.fitting.whole_pattern import WholePatternFit, source_name
+from xrdorder.fitting.whole_pattern import WholePatternFit, refuse_transmission, source_name
 from xrdorder.profiles import INSTRUMENT_NAMES, Instrument
 from xrdorder.profiles.widths import lorentz_sec_from_size
 from xrdorder.xrays import linear_attenuation_per_nm
@@ -30,9 +30,11 @@ from xrdorder.xrays import radiation as radiation_named
 
 Array = NDArray[np.float64]
 
-_DETECTABLE_TRANSPARENCY_DEG = 0.002  # below it (metals, LaB6) the shift is computed and held, not fitted
+_DETECTABLE_TRANSPARENCY_DEG = 0.005  # below it (metals, LaB6) the shift is computed and held, not fitted
 _OFFSET_UNCERTAIN_DEG = 0.002  # 3e-6 nm in the A15 lattice parameter
 _SEEN = 10.0  # significance of the scale; a standard stands out by hundreds
+# Own choice, as are all limits below: what a laboratory diffractometer in order never exceeds, and a middling one to
+# start from. No result depends on them unless it is flagged as at its bound.
 _AXIAL_LIMITS = (0.0, 0.15)
 _START = {
     "two_theta_offset": 0.0,
@@ -121,6 +123,7 @@ def calibrate(
         raise InstrumentError(
             f"detector distance {detector_distance_mm} mm must be positive (goniometer radius)"
         )
+    refuse_transmission(pattern)
     light = radiation_named(name)
     geometry = Geometry(detector_distance_mm, divergence_deg, specimen_length_mm)
     powder = phase(chosen.phase)

@@ -51,6 +51,8 @@ class PatternFit:
     ----------
     status
         ``"ok"`` or ``"no A15"``.
+    a15
+        Name of the A15 phase, empty when none was found.
     values, contributions
         What was measured and the signed contributions of each source of doubt: ``a_nm`` (as measured, not
         brought to a reference temperature), ``order_contrast``, ``lorentz_sec``, ``lorentz_tan`` (degrees, full
@@ -74,6 +76,7 @@ class PatternFit:
     """
 
     status: str
+    a15: str
     values: dict[str, float]
     by_tin: dict[str, float]
     tin_held: float

@@ -85,8 +85,10 @@ def fit_pattern(
         main phase: its displacement parameters are fitted too.
     composition
         Tin and dopants that set the mean scattering of the A15 (default: undoped, 24 at.% tin).
-    specimen_length_mm, divergence_deg
-        Length of the specimen along the beam and fixed slit, where they differ from the instrument's.
+    specimen_length_mm
+        Length of the specimen along the beam; that of the standard's says nothing about it.
+    divergence_deg
+        Fixed slit, where it differs from the instrument's.
     engine
         ``"own"`` or ``"scipy"``.
     table
@@ -95,7 +97,7 @@ def fit_pattern(
     Raises
     ------
     InstrumentError
-        The pattern names another radiation than the instrument.
+        The pattern names another radiation than the instrument, or was not measured in reflection.
     FitError
         No phase has a line in the range, or there are fewer points than parameters.
     PhaseError, UnknownNameError
@@ -108,6 +110,7 @@ def fit_pattern(
     for name in names:
         if names.count(name) > 1:
             raise FitError(f"fit: phase '{name}' is given twice; name each phase once")
+    refuse_transmission(pattern)
     light = instrument_radiation(instrument, pattern)
     ordered = [p for p in chosen if p.order is not None]
     a15 = ordered[0].name if ordered else None
@@ -116,7 +119,7 @@ def fit_pattern(
     geometry = Geometry(
         instrument.detector_distance_mm,
         divergence_deg if divergence_deg is not None else instrument.divergence_deg,
-        specimen_length_mm if specimen_length_mm is not None else instrument.specimen_length_mm,
+        specimen_length_mm,
     )
     optics = Optics(light, geometry, instrument.monochromator_two_theta_deg, table)
     job = WholePatternFit(pattern, optics, chosen, a15 or names[0], instrument.values, engine)
@@ -141,6 +144,22 @@ def instrument_radiation(instrument: Instrument, pattern: xr.DataArray) -> Radia
             f"calibrated with {instrument.radiation} ({light.wavelength_nm:.6f} nm); calibrate with the same radiation"
         )
     return light
+
+
+def refuse_transmission(pattern: xr.DataArray) -> None:
+    """Refuse what the model does not describe.
+
+    Raises
+    ------
+    InstrumentError
+        The pattern was measured in transmission: other shifts, other absorption.
+    """
+    geometry = pattern.attrs.get("geometry") or "reflection"
+    if geometry != "reflection":
+        raise InstrumentError(
+            f"{source_name(pattern)}: measured in {geometry}, but only symmetric reflection is modelled; "
+            "measure in reflection, or correct the geometry if the file names it wrongly"
+        )
 
 
 def source_name(pattern: xr.DataArray) -> str:
@@ -414,6 +433,7 @@ class WholePatternFit:
         )
         return PatternFit(
             status="ok" if a15 is not None or composition is None else "no A15",
+            a15=a15.phase.name if a15 is not None else "",
             values=quantities.values,
             by_tin=quantities.by_tin,
             tin_held=composition.tin_fraction if composition else float("nan"),

@@ -53,7 +53,8 @@ class Instrument:
     monochromator_two_theta_deg
         Diffraction angle of a crystal monochromator, if there is one.
     divergence_deg, specimen_length_mm
-        Opening of the fixed divergence slit and length of the specimen along the beam, as far as known.
+        Opening of the fixed divergence slit, which samples share, and length of the standard's specimen along the
+        beam, which they do not; as far as known.
     standard, standard_lattice_nm, temperature_c
         What was measured to calibrate, the lattice parameters it was given, and how warm it was.
     remarks

@@ -94,7 +94,7 @@ BOLTZMANN = Relation(
     valid=(0.18, 0.25),
     scatter=_SCATTER,
     known="read",
-    notes="Takes 18.3 K as the highest Tc (J. J. Hanak et al., 1964).",
+    notes="Takes 18.3 K as the highest Tc (J. J. Hanak et al., RCA Rev. 25 (1964) 342; from memory).",
 )
 
 TANTALUM = Relation(

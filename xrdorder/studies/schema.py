@@ -158,8 +158,8 @@ class MeasurementTable(Table):
     axis: Annotated[str, _one_of("two-theta", "d", "q")] | None = Field(
         default=None, description="what the first column of the pattern file is: two-theta, d or q"
     )
-    axis_unit: Annotated[str, _one_of("nm", "angstrom", "1/nm", "1/angstrom")] | None = Field(
-        default=None, description="the unit of d (nm, angstrom) or q (1/nm, 1/angstrom)"
+    axis_unit: Annotated[str, _one_of("degree", "nm", "angstrom", "1/nm", "1/angstrom")] | None = Field(
+        default=None, description="the unit of d (nm, angstrom) or q (1/nm, 1/angstrom); degree for two-theta"
     )
     geometry: Annotated[str, _one_of(*GEOMETRIES)] | None = Field(
         default=None, description="the geometry of pattern files that do not say it"

@@ -140,6 +140,7 @@ def _fit(task: Task) -> StoredSample:
         fit.contributions,
         _specimen(sample, pattern),
         radiation=radiation(instrument.radiation),
+        a15=fit.a15,
         tin_held=fit.tin_held,
         contrast_by_tin=fit.by_tin["order_contrast"],
     )
