@@ -137,7 +137,8 @@ def dopants_once(
         if element in found:
             raise click.BadParameter(f"{element} is given twice", ctx=ctx, param=param)
         if not 0.0 <= content <= 20.0:
-            raise click.BadParameter(f"{element}={content:g} is no content of a dopant in at.% (0 to 20)", ctx=ctx, param=param)
+            text = f"{element}={content:g} is no content of a dopant in at.% (0 to 20)"
+            raise click.BadParameter(text, ctx=ctx, param=param)
         found[element] = content
     return found
 
