@@ -97,7 +97,7 @@ def test_pulls_have_unit_spread(pool: ProcessPoolExecutor) -> None:
 def pulls_of_truth(truth: int, seeds: list[int]) -> np.ndarray:
     """Errors over total uncertainties of one specimen measured again and again, shape (repeats, 2)."""
     one = case(truth, aberrations=True)
-    scan = np.round(np.arange(20.0, 125.0, 0.04), 2)
+    scan = np.round(np.arange(20.0, 125.0, 0.05), 2)
     rows = []
     for seed in seeds:
         material = measure(one, seed=seed, draw_shared=True, two_theta=scan)

@@ -7,6 +7,7 @@ Written over h it has none, the intensity of a height difference being p(h) / [(
 trapezoid that two evenly lit heights make. So a few Gauss-Legendre nodes in h are as good as the integral.
 """
 
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -108,12 +109,18 @@ def axial_nodes(
     )
 
 
+@lru_cache(maxsize=64)
+def _legendre(size: int) -> tuple[Array, Array]:
+    """Gauss-Legendre nodes and weights on [0, 1]."""
+    node, quadrature = np.polynomial.legendre.leggauss(size)
+    return 0.5 * (node + 1.0), 0.5 * quadrature
+
+
 def _trapezoid_nodes(
     size: int, low: float, high: float, by_low: Array, by_high: Array
 ) -> tuple[Array, Array, Array, Array]:
     """Nodes in h with weights of the trapezoid p(h) = high - max(h, low) on [0, high], and derivatives by (S, H)."""
-    node, quadrature = np.polynomial.legendre.leggauss(size)
-    node, quadrature = 0.5 * (node + 1.0), 0.5 * quadrature
+    node, quadrature = _legendre(size)
     width = high - low
     by_width = by_high - by_low
     # the slope from low to high, divided by the width that both pieces share

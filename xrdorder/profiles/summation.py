@@ -204,17 +204,19 @@ class _RowMatrix:
     """A sparse matrix of rows that are runs of points, multiplied from the left by its transpose."""
 
     def __init__(self, point: NDArray[np.intp], starts: NDArray[np.intp], n_points: int) -> None:
-        self._point, self._starts, self._shape = point, starts, (len(starts) - 1, n_points)
+        # rows as columns of a column-wise matrix: the transpose, without transposing; the data change, the places do not
+        blank = np.empty(len(point))
+        self._matrix = sp.csc_matrix((blank, point, starts), shape=(n_points, len(starts) - 1), copy=False)
 
     def dot(self, data: Array, coefficients: Array) -> Array:
         """Sum over rows of coefficient times row: shape (points,) or (points, columns)."""
-        matrix = sp.csr_matrix((data, self._point, self._starts), shape=self._shape)
+        self._matrix.data = np.ascontiguousarray(data)
         if coefficients.ndim == 1:
-            return np.asarray(matrix.T @ coefficients)
+            return np.asarray(self._matrix @ coefficients)
         used = np.flatnonzero(coefficients.any(axis=0))
-        result = np.zeros((self._shape[1], coefficients.shape[1]))
+        result = np.zeros((self._matrix.shape[0], coefficients.shape[1]))
         if len(used):
-            result[:, used] = matrix.T @ np.ascontiguousarray(coefficients[:, used])
+            result[:, used] = self._matrix @ np.ascontiguousarray(coefficients[:, used])
         return result
 
 
