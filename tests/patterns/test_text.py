@@ -5,7 +5,6 @@ import json
 import numpy as np
 import pytest
 
-from tests.patterns.curves import expected
 from xrdorder.exceptions import PatternError
 from xrdorder.patterns import read_pattern
 
@@ -275,19 +274,3 @@ def test_bad_files_get_one_clear_line(tmp_path, case):
     assert str(error.value).startswith("scan.xy: ")
     assert message in str(error.value)
     assert "\n" not in str(error.value)
-
-
-def test_fast_enough(tmp_path):
-    import time
-
-    x, y = expected()
-    counts = np.random.default_rng(1).poisson(y)
-    path = tmp_path / "scan.xy"
-    path.write_text("".join(f"{a:.4f} {c}\n" for a, c in zip(x, counts, strict=True)))
-    best = []
-    for _ in range(5):
-        start = time.process_time()
-        read_pattern(path)
-        best.append(time.process_time() - start)
-    # 6100 points take about 6 ms; ten times as long on a slow, busy machine would still pass, a quadratic loop not.
-    assert min(best) < 0.06

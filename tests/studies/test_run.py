@@ -6,7 +6,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -335,7 +334,7 @@ def test_a_wrong_description_leaves_no_trace(tiny):
     assert not (folder / "results").exists()
 
 
-def test_a_finished_study_is_recognised_quickly(tiny, fits):
+def test_a_finished_study_is_recognised(tiny, fits):
     folder = tiny.describe("good")
     run_study(folder, workers=1)
     folder = tiny.describe("good", more=more_samples(20))
@@ -346,10 +345,9 @@ def test_a_finished_study_is_recognised_quickly(tiny, fits):
     for sample in study.samples[1:]:
         copy = replace(source, name=sample.name, provenance=run.provenance_of(study, sample, instrument, {}))
         write_sample(copy, run.sample_file(folder / "results/samples", sample.name))
-    start = time.perf_counter()
+    before = list(fits)
     assert run_study(folder).attrs["unchanged"] == 21
-    # about 0.5 s on a quiet machine; 21 fits would take half a minute
-    assert time.perf_counter() - start < 10.0
+    assert fits == before
 
 
 def test_results_are_netcdf_for_anybody(tiny, fits):
