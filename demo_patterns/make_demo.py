@@ -102,7 +102,7 @@ detector_distance_mm = 217.5
 divergence_deg = 0.5
 specimen_length_mm = 20.0
 temperature_c = 22.5
-domain_size_nm = {LAB6_DOMAIN_SIZE_NM:g}.0
+standard_domain_size_nm = {LAB6_DOMAIN_SIZE_NM:g}.0
 
 [defaults]                      # what all samples have in common; a sample may say otherwise
 radiation = "cu-ka"

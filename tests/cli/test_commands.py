@@ -7,10 +7,8 @@ import sys
 import pytest
 
 from tests.cli.conftest import CALIBRATE
-from xrdorder.cli import calibrate as calibrate_module
 from xrdorder.cli import demo as demo_module
 from xrdorder.cli.tables import concise
-from xrdorder.crystals.standards import standard
 from xrdorder.profiles import read_instrument
 
 STUDY = """
@@ -69,17 +67,6 @@ def test_calibrate_gives_advice_on_a_value_that_was_not_read_and_draws(run, scan
     assert "not read on a certificate" in " ".join(result.stdout.split())
     assert read_instrument(tmp_path / "instrument.toml").standard == "srm-660a"
     assert (tmp_path / "fit.png").read_bytes().startswith(b"\x89PNG")
-
-
-def test_the_laboratorys_own_value_takes_the_place_of_the_certificate():
-    certified = standard("srm-660c")
-    own = calibrate_module.chosen_standard("srm-660c", (0.415690,), (1e-6,))
-    assert (own.lengths_nm, own.u_lengths_nm) == ((0.415690,), (1e-6,))
-    assert own.name != certified.name  # samples calibrated with the certificate do not share its doubt
-    assert own.advice == ""
-    kept = calibrate_module.chosen_standard("srm-660c", (0.415690,), None)
-    assert kept.u_lengths_nm == certified.u_lengths_nm
-    assert calibrate_module.chosen_standard("srm-660c", None, None) is certified
 
 
 def test_fit_writes_a_study_with_table_and_figures_and_goes_on_after_a_bad_pattern(

@@ -3,7 +3,7 @@
 import pytest
 
 from xrdorder.crystals import free_lengths, phase, standard, standard_names
-from xrdorder.exceptions import UnknownNameError
+from xrdorder.exceptions import UnknownNameError, ValidityError
 
 
 @pytest.mark.parametrize("name", standard_names())
@@ -57,3 +57,22 @@ def test_name_is_forgiving_and_unknown_is_told() -> None:
     assert standard(" SRM 640c").name == "srm-640c"
     with pytest.raises(UnknownNameError, match="standard 'srm-999' is not known; known are srm-1976a"):
         standard("srm-999")
+
+
+def test_the_laboratorys_own_value_takes_the_place_of_the_table():
+    certified = standard("srm-660c")
+    own = certified.with_value((0.415690,), (1e-6,))
+    assert (own.lengths_nm, own.u_lengths_nm) == ((0.415690,), (1e-6,))
+    assert own.name != certified.name  # samples calibrated with the table's value do not share its doubt
+    assert own.advice == ""
+    assert certified.with_value((0.415690,)).u_lengths_nm == certified.u_lengths_nm
+    assert certified.with_value() is certified
+
+
+@pytest.mark.parametrize(
+    ("lengths", "u", "said"),
+    [((4.1569,), None, "give nm"), ((0.4157, 0.5), None, "1 free length"), (None, (0.01,), "give nm")],
+)
+def test_slips_in_the_own_value(lengths, u, said):
+    with pytest.raises(ValidityError, match=said):
+        standard("srm-660c").with_value(lengths, u)

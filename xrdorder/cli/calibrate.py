@@ -1,21 +1,14 @@
 """Fit a certified powder: the instrument."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from xrdorder.cli.options import ANY, EXISTING_FILE, POSITIVE, Numbers, reading_options, specimen_options
 from xrdorder.exceptions import InstrumentError, ValidityError
 
-if TYPE_CHECKING:
-    from xrdorder.crystals.standards import Standard
-
 FIRST_WORDS = "# Instrument, written by xrdorder"
 FIGURE_FORMATS = (".png", ".pdf", ".svg")
-FARTHEST = 0.005
-"""A lattice parameter of the laboratory this far (relative) from the certificate is a slip: lots of one powder differ
-by less than a thousandth of that."""
 
 
 @click.command()
@@ -83,13 +76,14 @@ def calibrate(
     belong to the specimen of the standard: they are reported, not stored.
     """
     from xrdorder.cli.tables import calibration_text
+    from xrdorder.crystals.standards import standard as standard_named
     from xrdorder.fitting import calibrate as fit_standard
     from xrdorder.patterns import read_patterns
     from xrdorder.profiles import write_instrument
 
     if figure is not None:
         _must_be_drawable(figure)
-    chosen = chosen_standard(standard, standard_lattice_nm, u_standard_lattice_nm)
+    chosen = standard_named(standard).with_value(standard_lattice_nm, u_standard_lattice_nm)
     _may_be_replaced(out)
     pattern = read_patterns(patterns, radiation=radiation, axis=axis, axis_unit=axis_unit)
     found = fit_standard(
@@ -114,50 +108,6 @@ def calibrate(
         remark = f"{chosen.name} · R_wp {100 * fit.r_wp:.1f} % · reduced χ² {fit.chi2_reduced:.2f}"
         save(fit_figure(fit.curves, fit.lines, fit.phases, title="Calibration", remark=remark), figure)
         click.echo(f"Figure       {figure}")
-
-
-def chosen_standard(
-    name: str, lengths: tuple[float, ...] | None, u_lengths: tuple[float, ...] | None
-) -> "Standard":
-    """Take the certified powder, with the laboratory's own value where one is given.
-
-    Raises
-    ------
-    ValidityError
-        The number of values does not go with the powder, or a value is far from the certificate.
-    """
-    from dataclasses import replace
-
-    from xrdorder.crystals.standards import standard
-
-    chosen = standard(name)
-    if lengths is None and u_lengths is None:
-        return chosen
-    certified = chosen.lengths_nm
-    for option, given in (("--standard-lattice-nm", lengths), ("--u-standard-lattice-nm", u_lengths)):
-        if given is not None and len(given) != len(certified):
-            raise ValidityError(
-                f"{option}: {chosen.name} has {len(certified)} free lengths, {len(given)} given"
-            )
-    lengths = certified if lengths is None else lengths
-    for own, there in zip(lengths, certified, strict=True):
-        if abs(own / there - 1.0) > FARTHEST:
-            raise ValidityError(
-                f"--standard-lattice-nm {own:g} is far from the {there:g} nm of {chosen.name}; "
-                "give nm, and check the standard"
-            )
-    for u, there in zip(u_lengths or (), certified, strict=False):
-        if u > FARTHEST * there:
-            raise ValidityError(f"--u-standard-lattice-nm {u:g} nm is no certificate's; give nm (k = 1)")
-    return replace(
-        chosen,
-        name=f"{chosen.name}, own value",
-        lengths_nm=lengths,
-        u_lengths_nm=chosen.u_lengths_nm if u_lengths is None else u_lengths,
-        known="certificate read",
-        source="given by the laboratory",
-        remark="",
-    )
 
 
 def _must_be_drawable(figure: Path) -> None:

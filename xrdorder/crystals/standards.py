@@ -5,14 +5,16 @@ value that was not read on a certificate says so when chosen (`Standard.advice`)
 """
 
 import tomllib
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib.resources import files
 
 from xrdorder.crystals.catalogue import phase
 from xrdorder.crystals.lattice import free_lengths
-from xrdorder.exceptions import PhaseError, UnknownNameError
+from xrdorder.exceptions import PhaseError, UnknownNameError, ValidityError
 
+_FARTHEST = 0.005  # relative; lots of one substance differ by parts in a hundred thousand
 _KNOWN = ("certificate read", "secondary", "from memory")
 
 
@@ -56,6 +58,51 @@ class Standard:
         """
         factor = 1.0 + self.thermal_expansion_per_k * (temperature_c - self.temperature_c)
         return tuple(length * factor for length in self.lengths_nm)
+
+    def with_value(
+        self, lengths_nm: Sequence[float] | None = None, u_lengths_nm: Sequence[float] | None = None
+    ) -> "Standard":
+        """Return the powder with the laboratory's own value, as from the certificate in its drawer.
+
+        Parameters
+        ----------
+        lengths_nm : sequence of float, optional
+            Free lengths at `temperature_c`, nm; those of the table where none are given.
+        u_lengths_nm : sequence of float, optional
+            Their standard uncertainties (k = 1), nm; likewise.
+
+        Raises
+        ------
+        ValidityError
+            The number of values does not go with the powder, or a value is far from the table.
+        """
+        if lengths_nm is None and u_lengths_nm is None:
+            return self
+        for what, given in (("lattice parameter", lengths_nm), ("its uncertainty", u_lengths_nm)):
+            if given is not None and len(given) != len(self.lengths_nm):
+                raise ValidityError(
+                    f"{self.name}: {len(self.lengths_nm)} free lengths, but {len(given)} values given for "
+                    f"the {what}; give one for each of {', '.join(free_lengths(phase(self.phase).system))}"
+                )
+        lengths = self.lengths_nm if lengths_nm is None else tuple(map(float, lengths_nm))
+        uncertainties = self.u_lengths_nm if u_lengths_nm is None else tuple(map(float, u_lengths_nm))
+        for own, u, there in zip(lengths, uncertainties, self.lengths_nm, strict=True):
+            if abs(own / there - 1.0) > _FARTHEST:
+                raise ValidityError(
+                    f"{self.name}: a lattice parameter of {own:g} nm is far from {there:g} nm; give nm, and "
+                    "check the standard"
+                )
+            if not 0.0 <= u <= _FARTHEST * there:
+                raise ValidityError(f"{self.name}: an uncertainty of {u:g} nm is no certificate's; give nm (k = 1)")
+        return replace(
+            self,
+            name=f"{self.name}, own value",
+            lengths_nm=lengths,
+            u_lengths_nm=uncertainties,
+            known="certificate read",
+            source="given by the laboratory",
+            remark="",
+        )
 
     @property
     def advice(self) -> str:

@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from xrdorder import __version__
+from xrdorder.crystals.standards import standard
 from xrdorder.exceptions import StudyError, XrdorderError
 from xrdorder.fitting import calibrate
 from xrdorder.profiles import Instrument, read_instrument, write_instrument
@@ -60,8 +61,18 @@ def _provenance(given: CalibrationInput) -> Provenance:
 
 def _calibrate(given: CalibrationInput, provenance: Provenance, file: Path, record: Path) -> Instrument:
     pattern = read(given.patterns, Reading(radiation=given.radiation), "")
-    options = {key: value for key, value in asdict(given).items() if key not in ("patterns", "standard")}
-    calibration = calibrate(pattern, given.standard, **options)
+    powder = standard(given.standard).with_value(given.standard_lattice_nm, given.u_standard_lattice_nm)
+    calibration = calibrate(
+        pattern,
+        powder,
+        radiation=given.radiation,
+        detector_distance_mm=given.detector_distance_mm,
+        divergence_deg=given.divergence_deg,
+        specimen_length_mm=given.specimen_length_mm,
+        monochromator_two_theta_deg=given.monochromator_two_theta_deg,
+        temperature_c=given.temperature_c,
+        domain_size_nm=given.standard_domain_size_nm,
+    )
     write_instrument(calibration.instrument, file)
     # The file is what later runs read, so it is what this run takes too: samples fitted in two runs share it.
     instrument = read_instrument(file)

@@ -102,7 +102,9 @@ class CalibrationInput:
     specimen_length_mm: float | None = None
     monochromator_two_theta_deg: float | None = None
     temperature_c: float = 22.5
-    domain_size_nm: float | None = None
+    standard_domain_size_nm: float | None = None
+    standard_lattice_nm: tuple[float, ...] | None = None
+    u_standard_lattice_nm: tuple[float, ...] | None = None
 
 
 @dataclass(frozen=True)

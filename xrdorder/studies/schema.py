@@ -82,13 +82,14 @@ def _name(value: str) -> str:
 
 
 def _as_list(value: object) -> object:
-    return [value] if isinstance(value, str) else value
+    return [value] if isinstance(value, (str, int, float)) else value
 
 
 RadiationName = Annotated[str, _known(radiation)]
 StandardName = Annotated[str, _known(standard)]
 Positive = Annotated[float, AfterValidator(_positive)]
 PathText = Annotated[str, Field(min_length=1)]
+Lengths = Annotated[tuple[Positive, ...], Field(min_length=1), BeforeValidator(_as_list)]
 Paths = Annotated[list[PathText], Field(min_length=1), BeforeValidator(_as_list)]
 # no A15 takes more of a dopant than a fifth of its atoms, which also catches weight shares and slips
 AtPercent = Annotated[float, _between(0.0, 20.0)]
@@ -199,8 +200,14 @@ class CalibrateTable(Table):
     temperature_c: MeasuringTemperature = Field(
         default=22.5, description="the temperature of the powder while it was measured in °C"
     )
-    domain_size_nm: Positive | None = Field(
+    standard_domain_size_nm: Positive | None = Field(
         default=None, description="the domain size of the certified powder in nm"
+    )
+    standard_lattice_nm: Lengths | None = Field(
+        default=None, description="the lattice parameter on the laboratory's own certificate in nm (a, or [a, c])"
+    )
+    u_standard_lattice_nm: Lengths | None = Field(
+        default=None, description="its standard uncertainty (k = 1) in nm"
     )
 
 
