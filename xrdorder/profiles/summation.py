@@ -204,7 +204,7 @@ class _RowMatrix:
     """A sparse matrix of rows that are runs of points, multiplied from the left by its transpose."""
 
     def __init__(self, point: NDArray[np.intp], starts: NDArray[np.intp], n_points: int) -> None:
-        # rows as columns of a column-wise matrix: the transpose, without transposing; the data change, the places do not
+        # rows as columns of a column-wise matrix: the transpose, without transposing; only the data change
         blank = np.empty(len(point))
         self._matrix = sp.csc_matrix((blank, point, starts), shape=(n_points, len(starts) - 1), copy=False)
 

@@ -82,14 +82,18 @@ def _name(value: str) -> str:
 
 
 def _as_list(value: object) -> object:
-    return [value] if isinstance(value, (str, int, float)) else value
+    return [value] if isinstance(value, str) else value
+
+
+def _as_numbers(value: object) -> object:
+    return [value] if isinstance(value, (int, float)) else value
 
 
 RadiationName = Annotated[str, _known(radiation)]
 StandardName = Annotated[str, _known(standard)]
 Positive = Annotated[float, AfterValidator(_positive)]
 PathText = Annotated[str, Field(min_length=1)]
-Lengths = Annotated[tuple[Positive, ...], Field(min_length=1), BeforeValidator(_as_list)]
+Lengths = Annotated[tuple[Positive, ...], Field(min_length=1), BeforeValidator(_as_numbers)]
 Paths = Annotated[list[PathText], Field(min_length=1), BeforeValidator(_as_list)]
 # no A15 takes more of a dopant than a fifth of its atoms, which also catches weight shares and slips
 AtPercent = Annotated[float, _between(0.0, 20.0)]
