@@ -74,7 +74,9 @@ def test_absent_phase_gets_an_upper_limit(sample_pattern: xr.DataArray, calibrat
 @pytest.mark.parametrize("seed", range(16))
 def test_weak_bronze_is_found_wherever_its_lines_are(calibration: Calibration, seed: int) -> None:
     rng = np.random.default_rng(1000 + seed)
-    bronze = replace(SAMPLE.others[1], weight_fraction=rng.uniform(0.01, 0.03), a_nm=rng.uniform(0.3620, 0.3705))
+    bronze = replace(
+        SAMPLE.others[1], weight_fraction=rng.uniform(0.01, 0.03), a_nm=rng.uniform(0.3620, 0.3705)
+    )
     truth = replace(SAMPLE, others=(SAMPLE.others[0], bronze), displacement_mm=rng.uniform(-0.06, 0.06))
     result = fit_pattern(
         as_pattern(*simulate(truth, INSTRUMENT, TWO_THETA, seed=seed)), calibration.instrument

@@ -47,6 +47,7 @@ lot = "B"
 mount = "polished-section"
 wire_axis_angle_deg = 0
 specimen_length_mm = 12.5
+internal_standard = "srm-640c"
 axis = "d"
 axis_unit = "angstrom"
 
@@ -114,6 +115,7 @@ def test_a_good_file_says_what_the_study_is(study):
     assert a.treatment.short_name == "210/48 + 650/100 h"
     assert a.treatment.total_h == pytest.approx((210 - 25) / 25 + 48 + 440 / 50 + 100)
     assert (b.mount, b.wire_axis_angle_deg, b.specimen_length_mm) == ("polished-section", 0.0, 12.5)
+    assert (b.internal_standard, a.internal_standard) == ("srm-640c", None)
     assert (b.reading.axis, b.reading.axis_unit, b.reading.radiation) == ("d", "angstrom", None)
     assert b.treatment is None
     assert str(plain.patterns[0]) == "/data/plain.xy"

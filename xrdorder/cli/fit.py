@@ -37,6 +37,10 @@ from xrdorder.cli.run import run_and_show
 )
 @click.option("--temperature-c", type=ANY, help="Temperature of the specimens in °C.")
 @specimen_options
+@click.option(
+    "--internal-standard",
+    help="Certified powder mixed into the specimens, as srm-640c: it sets the angles of each.",
+)
 @reading_options
 @click.option(
     "--engine", type=click.Choice(ENGINES), default="own", show_default=True, help="Least-squares engine."
@@ -62,6 +66,7 @@ def fit(
     temperature_c: float | None,
     divergence_deg: float | None,
     specimen_length_mm: float | None,
+    internal_standard: str | None,
     radiation: str | None,
     axis: str | None,
     axis_unit: str | None,
@@ -85,6 +90,7 @@ def fit(
         temperature_c=temperature_c,
         specimen_length_mm=specimen_length_mm,
         divergence_deg=divergence_deg,
+        internal_standard=internal_standard,
         radiation=radiation,
         axis=axis,
         axis_unit=axis_unit,

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xrdorder.crystals import Phase
+from xrdorder.crystals.standards import Standard
 from xrdorder.fitting.phase_lines import PhaseLines
 from xrdorder.fitting.refinement import Refinement, Solution
 from xrdorder.profiles import INSTRUMENT_NAMES, Instrument
@@ -20,9 +21,7 @@ from xrdorder.xrays import U_DISPERSION_DIFFERENCE, scattering_factor
 
 Array = NDArray[np.float64]
 
-_U_B_ISO_RELATIVE = (
-    0.3  # of displacement parameters taken from the catalogue; judged: Debye temperatures in use make 25 % for Nb3Sn
-)
+_U_B_ISO_RELATIVE = 0.3  # of those taken from the catalogue; judged: Debye temperatures in use make 25 % for Nb3Sn
 
 
 @dataclass(frozen=True)
@@ -56,6 +55,7 @@ def primary_quantities(
     instrument: Instrument,
     a15: PhaseLines | None,
     more_tin: tuple[Phase, float] | None,
+    mixed_in: tuple[PhaseLines, Standard] | None,
     enlargement: float,
 ) -> Quantities:
     """Measured quantities of a pattern and what each source contributes to their uncertainty.
@@ -65,19 +65,22 @@ def primary_quantities(
     fit
         At its minimum.
     present
-        Phases that were found.
+        Phases of the wire that were found.
     instrument
         Whose errors all samples share.
     a15
         Lines of the A15 phase, None when there is none.
     more_tin
         The A15 phase with more tin in its mean scattering, and by which fraction more.
+    mixed_in
+        Lines of an internal standard and its certificate, None when there is none.
     enlargement
         Factor on counting uncertainties.
     """
     minor = [name for lines in present for name in lines.b_iso_names if not fit.parameters[name].vary]
     calibrated = tuple(name for name in INSTRUMENT_NAMES if not _is_fitted(fit, name))
-    held = (*calibrated, "wavelength_shift", *minor)
+    certified = mixed_in[0].length_names if mixed_in else ()
+    held = (*calibrated, "wavelength_shift", *minor, *certified)
     solution, by_held = fit.solution(held)
     covariance = solution.covariance * enlargement**2
 
@@ -110,6 +113,10 @@ def primary_quantities(
     for k, name in enumerate(minor):
         u = _U_B_ISO_RELATIVE * values[name]
         columns.append((f"displacement parameters/{name}", "catalogue", on_quantities[:, n + 1 + k] * u))
+    if mixed_in is not None:
+        u_certified = np.array(mixed_in[1].u_lengths_nm)
+        column = on_quantities[:, n + 1 + len(minor) :] @ u_certified
+        columns.append(("internal standard", mixed_in[1].name, column))
     if a15 is not None:
         columns.append(("scattering table", instrument.radiation, _scattering_table(quantities, a15)))
     columns = [column for column in columns if np.any(column[2])]

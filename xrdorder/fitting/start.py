@@ -149,6 +149,7 @@ def start_parameters(
         parameters.add(name, value=0.0, vary=False)
     for name in INSTRUMENT_NAMES:
         parameters.add(name, value=float(instrument_values[name]), vary=False)
+    parameters["two_theta_offset"].set(min=-2.0, max=2.0)
     main = model.phases[0]
     attenuation = linear_attenuation_per_nm(
         main.phase.atoms_per_cell(), main.phase.cell_volume_nm3(), light.energy_ev
@@ -168,7 +169,10 @@ def start_parameters(
         for name, value, low, high in zip(
             lines.length_names, p.lengths_nm, p.lengths_low_nm, p.lengths_high_nm, strict=True
         ):
-            parameters.add(name, value=value, min=low, max=high, vary=False)
+            held = low == high  # the lattice of an internal standard
+            parameters.add(
+                name, value=value, min=-np.inf if held else low, max=np.inf if held else high, vary=False
+            )
         sec, tan, gauss = lines.width_names
         for name, value in ((sec, start_width), (tan, 0.0), (gauss, 0.0)):
             parameters.add(name, value=value, min=0.0, max=_WIDEST_DEG, vary=False)

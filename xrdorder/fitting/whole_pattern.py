@@ -15,6 +15,8 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from xrdorder.crystals import A15Composition, Phase, doped, phase
+from xrdorder.crystals.standards import Standard
+from xrdorder.crystals.standards import standard as standard_named
 from xrdorder.exceptions import FitError, Flag, InstrumentError
 from xrdorder.fitting.engines import engine as engine_named
 from xrdorder.fitting.geometry import Geometry
@@ -57,6 +59,7 @@ _MAIN_PRESENT = (
     5.0  # the fit makes up an A15 at 1.6 where there is none, and the lattice search has many tries
 )
 _WIDTH_SIGNIFICANCE = 15.0  # below it the lines are too weak to tell their width
+_REFERENCE_SIGNIFICANCE = 50.0  # an internal standard weaker than this would blur what the calibration knows
 _MISFIT = 0.03  # share of a strong line by which the model may be wrong while weak phases are looked for
 _ONE_SIDED_95 = 1.645  # standard normal quantile
 
@@ -69,6 +72,8 @@ def fit_pattern(
     composition: A15Composition | None = None,
     specimen_length_mm: float | None = None,
     divergence_deg: float | None = None,
+    internal_standard: str | Standard | None = None,
+    temperature_c: float = 22.5,
     engine: str = "own",
     table: ScatteringTable = GEMMI_TABLE,
 ) -> PatternFit:
@@ -89,6 +94,11 @@ def fit_pattern(
         Length of the specimen along the beam; that of the standard's says nothing about it.
     divergence_deg
         Fixed slit, where it differs from the instrument's.
+    internal_standard
+        Certified powder mixed into the specimen: its lattice is held, and the offset comes from the specimen itself.
+        It takes no part in weight fractions.
+    temperature_c
+        How warm the specimen was; sets the lattice of the internal standard.
     engine
         ``"own"`` or ``"scipy"``.
     table
@@ -106,6 +116,16 @@ def fit_pattern(
     chosen = [p if isinstance(p, Phase) else phase(p) for p in phases]
     if not chosen:
         raise FitError("fit: no phase given; name at least one with --phases")
+    mixed_in = None
+    if internal_standard is not None:
+        mixed_in = (
+            internal_standard
+            if isinstance(internal_standard, Standard)
+            else standard_named(internal_standard)
+        )
+        lengths = mixed_in.lengths_at(temperature_c)
+        powder = phase(mixed_in.phase)
+        chosen.append(replace(powder, lengths_nm=lengths, lengths_low_nm=lengths, lengths_high_nm=lengths))
     names = [p.name for p in chosen]
     for name in names:
         if names.count(name) > 1:
@@ -122,7 +142,7 @@ def fit_pattern(
         specimen_length_mm,
     )
     optics = Optics(light, geometry, instrument.monochromator_two_theta_deg, table)
-    job = WholePatternFit(pattern, optics, chosen, a15 or names[0], instrument.values, engine)
+    job = WholePatternFit(pattern, optics, chosen, a15 or names[0], instrument.values, engine, mixed_in)
     job.search()
     job.refine()
     return job.result(instrument, composition or DEFAULT_COMPOSITION)
@@ -178,6 +198,7 @@ class WholePatternFit:
         main: str,
         instrument_values: Mapping[str, float],
         engine: str,
+        mixed_in: Standard | None = None,
     ) -> None:
         self.pattern, self.optics = pattern, optics
         self.two_theta = np.asarray(pattern["two_theta"].values, dtype=np.float64)
@@ -202,6 +223,8 @@ class WholePatternFit:
             self.flags.append(Flag("phase-out-of-range", f"{p.name} has no line in the measured range"))
         self.lines.sort(key=lambda lines: lines.phase.name != main)  # main phase first, others as given
         self.main = self.lines[0]
+        self.mixed_in = mixed_in
+        self.reference = next((x for x in self.lines if mixed_in and x.phase.name == mixed_in.phase), None)
         terms = background_terms(self.two_theta)
         self.model = PatternModel(self.two_theta, time_factor, self.lines, terms)
         self.parameters = start_parameters(self.model, instrument_values, optics.radiation)
@@ -272,7 +295,7 @@ class WholePatternFit:
             name
             for lines in self.lines
             for name in lines.length_names
-            if self._strength(lines) > _MAIN_PRESENT
+            if lines is not self.reference and self._strength(lines) > _MAIN_PRESENT
         ]
         shape = [*start, *lengths, "specimen_displacement_mm", f"{main.prefix}_lorentz_sec"]
         fit.run(dict.fromkeys(shape), most_iterations=15, tolerance=1.0)
@@ -353,7 +376,10 @@ class WholePatternFit:
                 continue
             names.append(lines.scale_name)
             strength = self._strength(lines)
-            if lines is self.main or strength > _MAIN_PRESENT:
+            if lines is self.reference:
+                if strength > _REFERENCE_SIGNIFICANCE:
+                    names.append("two_theta_offset")
+            elif lines is self.main or strength > _MAIN_PRESENT:
                 names += lines.length_names
             if lines is self.main or strength > _WIDTH_SIGNIFICANCE:
                 names += lines.width_names
@@ -420,7 +446,9 @@ class WholePatternFit:
             more_tin = doped(a15.phase, richer), step
         calculated = model.counts(values)
         residual = (fit.observed - calculated) / np.sqrt(fit.variance)
-        quantities = primary_quantities(fit, present, instrument, a15, more_tin, self.enlargement(residual))
+        quantities = primary_quantities(
+            fit, self._weighed, instrument, a15, more_tin, self._mixed_in, self.enlargement(residual)
+        )
         for name, u in zip(quantities.solution.free, quantities.u_free, strict=True):
             self.parameters[name].stderr = float(u)
         used = fit.used
@@ -428,6 +456,14 @@ class WholePatternFit:
             fit.observed[used], calculated[used], fit.variance[used], len(quantities.solution.free)
         )
         self.flags += self._said
+        if self.reference is not None and "two_theta_offset" not in quantities.solution.free:
+            self.flags.append(
+                Flag(
+                    "internal-standard-weak",
+                    f"the internal standard {self.reference.phase.name} is too weak to set the angles; the offset of "
+                    "the calibration was taken",
+                )
+            )
         self.flags += remarks(
             fit, present, instrument, quantities.solution, quality.chi2_reduced, self._line_width()
         )
@@ -451,6 +487,18 @@ class WholePatternFit:
             serial_correlation=self.serial_correlation(residual),
             iterations=fit.iterations,
         )
+
+    @property
+    def _weighed(self) -> list[PhaseLines]:
+        """Phases of the wire that were found: those that share the weight."""
+        return [x for x in self.lines if x is not self.reference and x.phase.name not in self.absent]
+
+    @property
+    def _mixed_in(self) -> tuple[PhaseLines, Standard] | None:
+        """Lines and certificate of an internal standard that was found."""
+        if self.reference is None or self.mixed_in is None or self.reference.phase.name in self.absent:
+            return None
+        return self.reference, self.mixed_in
 
     def _line_width(self) -> float:
         """Full width of a typical line of the main phase, degrees."""
@@ -479,11 +527,7 @@ class WholePatternFit:
         """Amount and lattice of every phase asked for."""
         results: dict[str, PhaseResult] = {}
         u_of = dict(zip(quantities.solution.free, quantities.u_free, strict=True))
-        total = sum(
-            values[lines.scale_name] * mass_per_scale(lines, values)
-            for lines in self.lines
-            if lines.phase.name not in self.absent
-        )
+        total = sum(values[lines.scale_name] * mass_per_scale(lines, values) for lines in self._weighed)
         for lines in self.lines:
             name = lines.phase.name
             lengths = tuple(values[n] for n in lines.length_names)
@@ -494,6 +538,8 @@ class WholePatternFit:
                 results[name] = PhaseResult(
                     False, self.absent[name], 0.0, nan, limit, lengths, (nan,) * len(lengths)
                 )
+                continue
+            if lines is self.reference:  # mixed in by hand: no part of the wire
                 continue
             quantity = f"weight_fraction_{name}"
             u_scale = u_of.get(lines.scale_name, float("nan"))

@@ -72,7 +72,9 @@ class Sample:
     temperature_c, u_temperature_k : float or None
         Temperature of the specimen while it was measured, and its standard uncertainty.
     specimen_length_mm, divergence_deg : float or None
-        Length of the specimen along the beam, divergence of the slit; None takes those of the instrument.
+        Length of the specimen along the beam; divergence of the slit, None takes that of the instrument.
+    internal_standard : str or None
+        Certified powder mixed into the specimen.
     treatment : Schedule or None
     reading : Reading
     """
@@ -86,6 +88,7 @@ class Sample:
     u_temperature_k: float | None = None
     specimen_length_mm: float | None = None
     divergence_deg: float | None = None
+    internal_standard: str | None = None
     treatment: Schedule | None = None
     reading: Reading = Reading()
 

@@ -29,6 +29,8 @@ class FitOptions:
         Dopant content of the A15 in at.%.
     mount : str or None
     temperature_c, specimen_length_mm, divergence_deg : float or None
+    internal_standard : str or None
+        Certified powder mixed into the specimens.
     radiation, axis, axis_unit : str or None
         How to read files that do not say it.
     engine : str
@@ -40,6 +42,7 @@ class FitOptions:
     temperature_c: float | None = None
     specimen_length_mm: float | None = None
     divergence_deg: float | None = None
+    internal_standard: str | None = None
     radiation: str | None = None
     axis: str | None = None
     axis_unit: str | None = None
@@ -115,6 +118,7 @@ def _text(root: Path, patterns: list[Path], instrument: Path, options: FitOption
         "temperature_c",
         "specimen_length_mm",
         "divergence_deg",
+        "internal_standard",
         "radiation",
         "axis",
         "axis_unit",

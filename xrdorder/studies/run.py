@@ -163,6 +163,7 @@ def provenance_of(
         "u_temperature_k": sample.u_temperature_k,
         "specimen_length_mm": sample.specimen_length_mm,
         "divergence_deg": sample.divergence_deg,
+        "internal_standard": sample.internal_standard,
     }
     return Provenance(
         fingerprint=fingerprint(hashes, options),

@@ -157,6 +157,9 @@ class MeasurementTable(Table):
     divergence_deg: Annotated[float, _between(0.001, 10.0)] | None = Field(
         default=None, description="the divergence of the slit in degrees"
     )
+    internal_standard: StandardName | None = Field(
+        default=None, description="the certified powder mixed into the specimen, as 'srm-640c'"
+    )
     radiation: RadiationName | None = Field(
         default=None, description="the radiation of pattern files that do not say it, as 'cu-ka'"
     )
@@ -491,6 +494,7 @@ def _sample(
         "u_temperature_k",
         "specimen_length_mm",
         "divergence_deg",
+        "internal_standard",
     )
     return description.Sample(
         name=table.name,

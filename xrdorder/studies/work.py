@@ -14,6 +14,7 @@ from xrdorder.crystals import A15Composition, phase
 from xrdorder.exceptions import StudyError, XrdorderError
 from xrdorder.fitting import DEFAULT_COMPOSITION, DEFAULT_PHASES, PatternFit, fit_pattern
 from xrdorder.material import Specimen, characterise
+from xrdorder.material.lattice import REFERENCE_C
 from xrdorder.patterns import read_patterns
 from xrdorder.profiles import Instrument
 from xrdorder.studies.description import Reading, Sample
@@ -130,6 +131,8 @@ def _fit(task: Task) -> StoredSample:
         composition=_composition(sample),
         specimen_length_mm=sample.specimen_length_mm,
         divergence_deg=sample.divergence_deg,
+        internal_standard=sample.internal_standard,
+        temperature_c=REFERENCE_C if sample.temperature_c is None else sample.temperature_c,
         engine=task.engine,
     )
     result = of_fit(sample.name, fit, task.provenance)
