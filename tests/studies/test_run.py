@@ -175,8 +175,10 @@ def test_an_interrupted_run_goes_on_where_it_stopped(tiny, fits):
 
 
 SCRIPT = """
+import signal
 import sys
 from xrdorder.studies import run_study
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a test run in the background is deaf to it
 def progress(done, total, name):
     print(name, flush=True)
 try:
