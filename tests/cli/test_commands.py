@@ -88,8 +88,10 @@ def test_fit_writes_a_study_with_table_and_figures_and_goes_on_after_a_bad_patte
     assert (tmp_path / "out/results/results.nc").is_file()
     drawn = {path.stem for path in (tmp_path / "out/results/figures/samples").glob("*.png")}
     assert drawn == {"one", "niobium"}
-    printed = {line.split()[0]: line for line in result.stdout.splitlines() if line}
+    lines = [line for line in result.stdout.splitlines() if line]
+    printed = {line.split()[0]: line for line in reversed(lines)}
     assert "no A15" in printed["niobium"]
+    assert any(line.split()[:3] == ["niobium", "nb", "a"] for line in lines)  # its lattice is said as well
     assert f"{a:.5f}"[:7] in printed["one"]
 
 

@@ -310,7 +310,7 @@ def test_mistakes_in_order(tmp_path: Path, extra: str, words: str) -> None:
 
 
 def test_no_sites(tmp_path: Path) -> None:
-    with pytest.raises(PhaseError, match=r"entry 'sites' is missing, as in sites = \[\[sites\]\]"):
+    with pytest.raises(PhaseError, match=r"entry 'sites' is missing, as in sites = \[\{ label.*\[\[sites\]\]"):
         phase(write(tmp_path, HALITE.split("[[sites]]")[0]))
     for bad in (
         "sites = []",

@@ -29,7 +29,8 @@ from xrdorder.cli.run import run_and_show
 @click.option(
     "--phases",
     type=Names(),
-    help="Phases to look for: catalogue names, or paths of CIF or phase TOML files. Unless told: nb3sn,nb,cu-sn.",
+    help="Phases to look for: catalogue names, or paths of CIF or phase TOML files (docs/phases.md). "
+    "Unless told: nb3sn,nb,cu-sn.",
 )
 @dopant_option
 @click.option(

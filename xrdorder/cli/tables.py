@@ -2,6 +2,7 @@
 
 import json
 import math
+import re
 import shutil
 import textwrap
 from collections.abc import Iterable, Sequence
@@ -87,9 +88,28 @@ def results_text(results: "xr.Dataset") -> str:
             continue
         remark = " ".join([str(len(flags[k]))] * bool(flags[k]) + [f"({about})"] * (status[k] != "ok"))
         rows.append((shown, *_numbers(results, k), remark))
-    parts = [table(head, rows), "", _how_to_read()]
+    parts = [table(head, rows), "", *_other_phases(results), _how_to_read()]
     parts += _remarks(flags, [str(text) for text in results["assumptions"].values])
     return "\n".join(parts) + "\n"
+
+
+def _other_phases(results: "xr.Dataset") -> list[str]:
+    """Lattices and amounts of the phases in patterns that hold no A15, for which the table has nothing to say."""
+    rows = []
+    for k, sample in enumerate(str(name) for name in results["sample"].values):
+        if str(results["status"].values[k]) != "no A15":
+            continue
+        for name in (str(q) for q in results["quantity"].values):
+            match = re.fullmatch(r"lattice_(\w)_nm_(.+)", name)
+            value = float(results["value"].sel(quantity=name).values[k])
+            if match is None or not math.isfinite(value):
+                continue
+            u = float(np.sqrt(np.nansum(results["contribution"].sel(quantity=name).values[k] ** 2)))
+            share = float(results["weight_fraction"].sel(phase=match[2]).values[k])
+            rows.append((_shortened(sample, _LONGEST_NAME), match[2], match[1], concise(value, u), f"{share:.3g}"))
+    if not rows:
+        return []
+    return [table([("sample", "phase", "axis", "length", "weight"), ("", "", "", "nm", "")], rows), ""]
 
 
 def _shortened(text: str, longest: int) -> str:
@@ -119,8 +139,9 @@ def _numbers(results: "xr.Dataset", k: int) -> tuple[str, ...]:
 def _how_to_read() -> str:
     return _wrapped(
         "In brackets: standard uncertainty (k = 1) of the last digits. Own: the part of it in tin that no "
-        "other sample shares; between samples of a lot measured alike it counts, and a quarter of their "
-        "difference in tin. Tc and Bc2: 68 % interval. "
+        "other sample shares; between samples of one lot measured alike it counts, and a quarter of their "
+        "difference in tin. Between lots with different dopants the dopant's unknown effect on the lattice "
+        "comes on top. Tc and Bc2: 68 % interval. "
         f"{ESTIMATES}"
     )
 

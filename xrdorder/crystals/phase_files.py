@@ -271,7 +271,7 @@ def phase_from_toml(text: str, file_name: str) -> Phase:
     lengths, low, high = _lengths(reader, system)
     angles = _angles(reader, group, system)
     cell = _cell(system, lengths, angles)
-    entries = reader.need("sites", "[[sites]] with position = [0, 0, 0] and occupancy = { Nb = 1.0 }")
+    entries = reader.need("sites", '[{ label = "2a", position = [0, 0, 0], occupancy = { Nb = 1.0 } }] (or a [[sites]] table each)')
     if not isinstance(entries, list) or not entries:
         raise PhaseError(f"{file_name}: at least one table [[sites]] is expected")
     sites = tuple(

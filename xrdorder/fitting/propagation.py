@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from xrdorder.crystals import Phase
+from xrdorder.crystals import Phase, free_lengths
 from xrdorder.crystals.standards import Standard
 from xrdorder.fitting.phase_lines import PhaseLines
 from xrdorder.fitting.refinement import Refinement, Solution
@@ -21,7 +21,9 @@ from xrdorder.xrays import U_DISPERSION_DIFFERENCE, scattering_factor
 
 Array = NDArray[np.float64]
 
-_U_B_ISO_RELATIVE = 0.3  # of those taken from the catalogue; judged: Debye temperatures in use make 25 % for Nb3Sn
+_U_B_ISO_RELATIVE = (
+    0.3  # of those taken from the catalogue; judged: Debye temperatures in use make 25 % for Nb3Sn
+)
 
 
 @dataclass(frozen=True)
@@ -154,8 +156,17 @@ def _functions(
         }
         functions.update({quantity: _parameter(name) for quantity, name in names.items()})
     for lines in present:
+        if lines is not a15:
+            axes = free_lengths(lines.phase.system)
+            for axis, name in zip(axes, lines.length_names, strict=True):
+                functions[lattice_quantity(lines.phase.name, axis)] = _parameter(name)
         functions[f"weight_fraction_{lines.phase.name}"] = _weight_fraction(lines, present)
     return functions
+
+
+def lattice_quantity(phase_name: str, axis: str) -> str:
+    """Name of a lattice parameter of a phase other than the A15 among the measured quantities."""
+    return f"lattice_{axis}_nm_{phase_name}"
 
 
 def _parameter(name: str) -> Callable[[Mapping[str, float]], float]:

@@ -56,7 +56,8 @@ class PatternFit:
     values, contributions
         What was measured and the signed contributions of each source of doubt: ``a_nm`` (as measured, not
         brought to a reference temperature), ``order_contrast``, ``lorentz_sec``, ``lorentz_tan`` (degrees, full
-        widths the A15 adds to the instrument), ``gauss_tan2`` (degrees squared) and ``weight_fraction_<phase>``.
+        widths the A15 adds to the instrument), ``gauss_tan2`` (degrees squared), ``weight_fraction_<phase>`` and, for
+        all other phases, ``lattice_<axis>_nm_<phase>``.
     by_tin, tin_held
         The fit holds the mean scattering of the A15 at this tin fraction; `by_tin` says how each value moves for each
         unit of tin fraction, for whoever learns the tin content afterwards.

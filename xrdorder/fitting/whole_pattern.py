@@ -14,7 +14,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from xrdorder.crystals import A15Composition, Phase, doped, phase
+from xrdorder.crystals import A15Composition, Phase, doped, free_lengths, phase
 from xrdorder.crystals.standards import Standard
 from xrdorder.crystals.standards import standard as standard_named
 from xrdorder.exceptions import FitError, Flag, InstrumentError
@@ -23,7 +23,7 @@ from xrdorder.fitting.geometry import Geometry
 from xrdorder.fitting.model import PatternModel
 from xrdorder.fitting.parameters import set_values
 from xrdorder.fitting.phase_lines import Optics, PhaseLines
-from xrdorder.fitting.propagation import Quantities, mass_per_scale, primary_quantities
+from xrdorder.fitting.propagation import Quantities, lattice_quantity, mass_per_scale, primary_quantities
 from xrdorder.fitting.quality import agreement, serial_correlation_factor
 from xrdorder.fitting.refinement import Refinement, Solution
 from xrdorder.fitting.remarks import remarks
@@ -523,6 +523,12 @@ class WholePatternFit:
             1.0, float(np.sqrt(np.mean(residual[self.fit.used] ** 2)))
         )
 
+    def _u_length(self, lines: PhaseLines, axis: str, quantities: Quantities) -> float:
+        """Total standard uncertainty of a lattice parameter."""
+        table = quantities.contributions
+        name = lattice_quantity(lines.phase.name, axis)
+        return table.total(name if name in table.quantities else "a_nm")
+
     def _phase_results(self, quantities: Quantities, values: Mapping[str, float]) -> dict[str, PhaseResult]:
         """Amount and lattice of every phase asked for."""
         results: dict[str, PhaseResult] = {}
@@ -550,6 +556,6 @@ class WholePatternFit:
                 quantities.contributions.total(quantity),
                 float("nan"),
                 lengths,
-                tuple(u_of.get(n, 0.0) for n in lines.length_names),
+                tuple(self._u_length(lines, axis, quantities) for axis in free_lengths(lines.phase.system)),
             )
         return results

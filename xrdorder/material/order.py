@@ -57,10 +57,7 @@ def add_site_order(account: Account, specimen: Specimen, radiation: Radiation) -
         shift += content * per_content(share)
         extra[f"dopant content/{element}"] = (-u_content * per_content(share), specimen.lot)
         extra[f"dopant site/{element}"] = (-u_share * content * (per_content(1.0) - per_content(0.0)), "")
-        account.assumptions.append(
-            f"{100 * content:g} ± {100 * u_content:g} at.% {element}, {100 * share:g} ± {100 * u_share:g} % "
-            "of it on the tin site"
-        )
+        account.assumptions.append(specimen.dopant_in_words(element))
     account.add("site_order", account.values["order_contrast"] - shift, {"order_contrast": 1.0}, extra)
 
 

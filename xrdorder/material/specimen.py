@@ -104,3 +104,12 @@ class Specimen:
             (self.on_tin_site or {}).get(element, published.share),
             (self.u_on_tin_site or {}).get(element, published.u_share),
         )
+
+    def dopant_in_words(self, element: str) -> str:
+        """What is taken for granted about a dopant: content and site, each with its uncertainty."""
+        content, u_content = self.content(element)
+        share, u_share = self.tin_site_share(element)
+        return (
+            f"{100 * content:g} ± {100 * u_content:g} at.% {element}, {100 * share:g} ± {100 * u_share:g} % "
+            "of it on the tin site"
+        )

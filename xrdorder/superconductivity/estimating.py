@@ -52,16 +52,23 @@ class Estimate:
     flags : tuple of Flag
     assumptions : tuple of str
         What was taken for granted, uncertainties among it.
+    dopants : tuple of str
+        Elements said to be in the A15.
     """
 
     material: Material
     prediction: Prediction
     flags: tuple[Flag, ...]
     assumptions: tuple[str, ...]
+    dopants: tuple[str, ...] = ()
 
     def rows(self) -> tuple[Row, ...]:
         """Give everything as lines of a table: tin by each line and by order, S_a, S_b, Tc, Bc2."""
-        return (*_tin_rows(self.material), *_order_rows(self.material), *_prediction_rows(self.prediction))
+        return (
+            *_tin_rows(self.material),
+            *_order_rows(self.material, bool(self.dopants)),
+            *_prediction_rows(self.prediction),
+        )
 
 
 def estimate(
@@ -133,6 +140,7 @@ def estimate(
     for name, (value, u) in inputs.items():
         account.add(name, value, {}, {f"given/{name}": (u, "")})
     account.assumptions += remarks
+    account.assumptions += [specimen.dopant_in_words(element) for element in specimen.dopants]
     if lattice_nm is not None:
         account.assumptions.append("lattice parameter free of strain, as of ground powder")
         refer_lattice(account, specimen)
@@ -145,7 +153,11 @@ def estimate(
     )
     prediction = predict(material, seed=seed, n=n)
     return Estimate(
-        material, prediction, (*account.flags, *prediction.flags), (*account.assumptions, STRAIN_FREE)
+        material,
+        prediction,
+        (*account.flags, *prediction.flags),
+        (*account.assumptions, STRAIN_FREE),
+        tuple(specimen.dopants),
     )
 
 
@@ -221,7 +233,12 @@ def _tin_rows(material: Material) -> list[Row]:
     if tin_known:
         tin, u = 100.0 * values["tin_fraction"], 100.0 * material.u("tin_fraction")
         own = 100.0 * material.u_tin_independent
-        note = f"of which {own:.2f} at.% not shared with other wires measured alike" if from_lattice else ""
+        note = ""
+        if from_lattice:
+            note = (
+                "the first line, with its distance to the second as one more doubt; "
+                f"of it {own:.2f} at.% not shared with other wires measured alike"
+            )
         rows.append(plain_row("tin", "combined" if from_lattice else "given", tin, u, "at.%", note))
     if math.isfinite(given("tin_lower_bound", math.nan)):
         bound, u_bound = values["tin_lower_bound"], material.u("tin_lower_bound")
@@ -233,12 +250,14 @@ def _tin_rows(material: Material) -> list[Row]:
     return rows
 
 
-def _order_rows(material: Material) -> list[Row]:
+def _order_rows(material: Material, dopants: bool) -> list[Row]:
     rows = []
+    # a dopant on a tin site counts as right in the site order, but is no tin: it is taken off first
+    tin_order = "(site order - dopants on tin sites)" if dopants else "site order"
     for name, title, by in (
         ("site_order", "site order", "given"),
-        ("S_a", "S_a", "site order / (4 beta)"),
-        ("S_b", "S_b", "3 site order / (4 (1 - beta))"),
+        ("S_a", "S_a", f"{tin_order} / (4 beta)"),
+        ("S_b", "S_b", f"3 {tin_order} / (4 (1 - beta))"),
     ):
         value = material.values.get(name, math.nan)
         if math.isfinite(value):
