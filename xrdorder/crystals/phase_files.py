@@ -42,6 +42,7 @@ _KEYS = {
     "name", "title", "space_group", "lengths_nm", "angles_deg", "range_percent", "range_nm", "sites", "order",
     "thermal_expansion_per_k", "source",
 }  # fmt: skip
+_SITES_EXAMPLE = '[{ label = "2a", position = [0, 0, 0], occupancy = { Nb = 1.0 } }] (or a [[sites]] table each)'
 _SITE_KEYS = {"label", "position", "occupancy", "b_iso_nm2", "b_iso_bounds_nm2"}
 _ANGLES = ("alpha", "beta", "gamma")
 
@@ -271,7 +272,7 @@ def phase_from_toml(text: str, file_name: str) -> Phase:
     lengths, low, high = _lengths(reader, system)
     angles = _angles(reader, group, system)
     cell = _cell(system, lengths, angles)
-    entries = reader.need("sites", '[{ label = "2a", position = [0, 0, 0], occupancy = { Nb = 1.0 } }] (or a [[sites]] table each)')
+    entries = reader.need("sites", _SITES_EXAMPLE)
     if not isinstance(entries, list) or not entries:
         raise PhaseError(f"{file_name}: at least one table [[sites]] is expected")
     sites = tuple(

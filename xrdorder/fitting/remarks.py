@@ -17,10 +17,9 @@ from xrdorder.profiles.widths import GAUSS_TERMS, LORENTZ_TERMS
 Array = NDArray[np.float64]
 
 _POOR_CHI2 = 4.0  # a model this far off is wrong somewhere; common practice, no source
-_FOOT_WIDTHS, _FOOT_SHARE = (
-    6.0,
-    0.002,
-)  # own choice, by a measured silicon whose feet differ by 1 % of the line
+# Own choice, by a measured silicon whose feet differ from the model by a hundredth of the line.
+_FOOT_WIDTHS = 6.0
+_FOOT_SHARE = 0.002
 _REACH_WIDTHS = 2.0  # how far from a line the residual still speaks of that line, and not of a foreign one
 
 
