@@ -24,6 +24,11 @@ those of the catalogue (folder ``phases`` beside this module). Such a TOML reads
     elements = ["Sn", "Nb"]
 
 All entries are checked when a file is loaded; a message names the file, the entry and the value.
+
+A phase whose atoms are not known has, in place of [[sites]], two entries before any table::
+
+    intensities = "free"                  # each line then has an intensity of its own: no density, no share of mass
+    d_min_nm = 0.14                       # lines down to this spacing are used, 0.14 nm by default
 """
 
 from functools import lru_cache

@@ -72,13 +72,15 @@ class Phase:
     angles_deg : tuple of float
         Cell angles, degree; held.
     sites : tuple of Site
-        The atoms.
+        The atoms; none where only the lattice is known, see `free_intensities`.
     order : Order or None
         What order means in this phase.
     thermal_expansion_per_k : float or None
         Linear expansion coefficient near room temperature, 1/K.
     source : str
         Where structure and numbers come from.
+    d_min_nm : float or None
+        Of a phase without atoms: smallest spacing of which lines are used, nm. None for all others.
     """
 
     name: str
@@ -93,13 +95,24 @@ class Phase:
     order: Order | None
     thermal_expansion_per_k: float | None
     source: str
+    d_min_nm: float | None = None
+
+    @property
+    def free_intensities(self) -> bool:
+        """Whether no atoms are known: lines have their places, but each an intensity of its own."""
+        return not self.sites
 
     def cell_volume_nm3(self, lengths: ArrayLike | None = None) -> float:
         """Return the cell volume in nm³, of other free lengths (nm) when given."""
         return cell_volume(self.system, self.lengths_nm if lengths is None else lengths, self.angles_deg)
 
     def atoms_per_cell(self) -> dict[str, float]:
-        """Return how many atoms of each element are in a cell."""
+        """Return how many atoms of each element are in a cell; PhaseError if its atoms are not known."""
+        if self.free_intensities:
+            raise PhaseError(
+                f"phase {self.name}: no atoms are known of it, so density, intensities and shares cannot be "
+                "calculated; give a phase file with [[sites]] or a CIF with atoms"
+            )
         atoms: dict[str, float] = {}
         for site in self.sites:
             for element, share in site.occupancy.items():
@@ -107,7 +120,7 @@ class Phase:
         return atoms
 
     def density_g_cm3(self, lengths: ArrayLike | None = None) -> float:
-        """Return the X-ray density in g/cm³, of other free lengths (nm) when given."""
+        """Return the X-ray density in g/cm³, of other free lengths (nm) when given; PhaseError without atoms."""
         mass = sum(count * gemmi.Element(element).weight for element, count in self.atoms_per_cell().items())
         return float(mass / AVOGADRO / (self.cell_volume_nm3(lengths) * 1e-21))
 

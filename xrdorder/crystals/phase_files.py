@@ -33,6 +33,9 @@ Array = NDArray[np.float64]
 DEFAULT_B_ISO_NM2 = 0.006
 DEFAULT_B_BOUNDS_NM2 = (0.001, 0.05)
 DEFAULT_RANGE_PERCENT = 1.0
+#: Spacing down to which lines of a phase without atoms are used, nm: far enough to recognise it, and few enough
+#: for each to have an intensity of its own.
+DEFAULT_FREE_D_MIN_NM = 0.14
 #: No two atoms come nearer than this, nm; the shortest bonds, those of hydrogen, are 0.074 nm.
 CLOSEST_ATOMS_NM = 0.04
 #: Largest sum of occupancies: one part in a thousand over full is how three thirds are written.
@@ -40,9 +43,10 @@ FULL = 1.001
 
 _KEYS = {
     "name", "title", "space_group", "lengths_nm", "angles_deg", "range_percent", "range_nm", "sites", "order",
-    "thermal_expansion_per_k", "source",
+    "thermal_expansion_per_k", "source", "intensities", "d_min_nm",
 }  # fmt: skip
 _SITES_EXAMPLE = '[{ label = "2a", position = [0, 0, 0], occupancy = { Nb = 1.0 } }] (or a [[sites]] table each)'
+_FREE_HINT = ', or intensities = "free" if its atoms are not known'
 _SITE_KEYS = {"label", "position", "occupancy", "b_iso_nm2", "b_iso_bounds_nm2"}
 _ANGLES = ("alpha", "beta", "gamma")
 
@@ -222,6 +226,38 @@ def _site(where: str, table: Any, group: gemmi.SpaceGroup, cell: gemmi.UnitCell,
     return Site(reader.text("label", default_label), positions, _occupancy(reader), b_iso, bounds)
 
 
+def _sites(reader: _Reader, group: gemmi.SpaceGroup, cell: gemmi.UnitCell) -> tuple[Site, ...]:
+    entries, where = reader.need("sites", _SITES_EXAMPLE + _FREE_HINT), reader.where
+    if not isinstance(entries, list) or not entries:
+        raise PhaseError(f"{where}: at least one table [[sites]] is expected")
+    sites = tuple(
+        _site(f"{where}: site {number}", entry, group, cell, f"site{number}")
+        for number, entry in enumerate(entries, start=1)
+    )
+    labels = [site.label for site in sites]
+    if len(set(labels)) != len(labels):
+        raise PhaseError(f"{where}: two sites have the same label; labels are {', '.join(labels)}")
+    _check_apart(where, sites, cell)
+    return sites
+
+
+def _free_d_min(reader: _Reader) -> float | None:
+    """Return down to which spacing (nm) lines of a phase without atoms are used; None if it has atoms."""
+    if "intensities" not in reader.table:
+        if "d_min_nm" in reader.table:
+            raise reader.fail("d_min_nm", 'only a phase without atoms, with intensities = "free", has it')
+        return None
+    if reader.table["intensities"] != "free":
+        raise reader.fail("intensities", '"free" is expected, or leave it out and give [[sites]]')
+    for key in ("sites", "order"):
+        if key in reader.table:
+            raise PhaseError(
+                f'{reader.where}: intensities = "free" is for a phase whose atoms are not known: remove it or {key}'
+            )
+    value = reader.table.get("d_min_nm", DEFAULT_FREE_D_MIN_NM)
+    return reader.number("d_min_nm", value, 0.05, 1.0)
+
+
 def _order(where: str, table: Any, sites: Sequence[Site]) -> Order:
     if not isinstance(table, dict):
         raise PhaseError(f"{where}: a table [order] is expected")
@@ -272,17 +308,8 @@ def phase_from_toml(text: str, file_name: str) -> Phase:
     lengths, low, high = _lengths(reader, system)
     angles = _angles(reader, group, system)
     cell = _cell(system, lengths, angles)
-    entries = reader.need("sites", _SITES_EXAMPLE)
-    if not isinstance(entries, list) or not entries:
-        raise PhaseError(f"{file_name}: at least one table [[sites]] is expected")
-    sites = tuple(
-        _site(f"{file_name}: site {number}", entry, group, cell, f"site{number}")
-        for number, entry in enumerate(entries, start=1)
-    )
-    labels = [site.label for site in sites]
-    if len(set(labels)) != len(labels):
-        raise PhaseError(f"{file_name}: two sites have the same label; labels are {', '.join(labels)}")
-    _check_apart(file_name, sites, cell)
+    free_d_min = _free_d_min(reader)
+    sites = () if free_d_min is not None else _sites(reader, group, cell)
     name = short_name(reader.text("name", Path(file_name).stem))
     expansion = table.get("thermal_expansion_per_k")
     return Phase(
@@ -300,6 +327,7 @@ def phase_from_toml(text: str, file_name: str) -> Phase:
             None if expansion is None else reader.number("thermal_expansion_per_k", expansion, -1e-3, 1e-3)
         ),
         source=reader.text("source", f"phase file {file_name}"),
+        d_min_nm=free_d_min,
     )
 
 
@@ -318,7 +346,8 @@ def _structure(path: Path) -> gemmi.SmallStructure:
             found.append(structure)
     if not found:
         raise PhaseError(
-            f"{path.name}: no atoms in it (loop with _atom_site_fract_x); give a CIF of a crystal structure"
+            f"{path.name}: no atoms in it (loop with _atom_site_fract_x); give a CIF of a crystal structure, or, to "
+            'use its lines alone, a phase file with space_group, lengths_nm and intensities = "free"'
         )
     if len(found) > 1:
         raise PhaseError(f"{path.name}: {len(found)} structures in it; leave the one that is meant")
