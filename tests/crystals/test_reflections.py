@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from xrdorder.crystals import geometry_factors, inverse_d_squared, phase, phase_names, reflections
+from xrdorder.crystals.lattice import all_lengths
 from xrdorder.exceptions import PhaseError, ValidityError
 
 
@@ -15,14 +16,14 @@ def lines(name: str, d_min_nm: float = 0.08) -> dict[str, int]:
     return {" ".join(map(str, hkl)): int(m) for hkl, m in zip(found.hkl, found.multiplicity, strict=True)}
 
 
-@pytest.mark.parametrize("name", phase_names())
+@pytest.mark.parametrize("name", [n for n in phase_names() if not phase(n).free_intensities])
 def test_multiplicities_fill_the_sphere(name: str) -> None:
     """All reflections of the sphere, counted one by one from the structure, are in the merged list."""
     p = phase(name)
     d_min = 0.1
     found = reflections(p.space_group, p.system, p.lengths_nm, p.angles_deg, d_min)
-    top = int(np.ceil(max(p.lengths_nm) / d_min)) + 1
-    box = np.array([h for h in itertools.product(range(-top, top + 1), repeat=3) if any(h)])
+    tops = (np.ceil(all_lengths(p.system, p.lengths_nm) / d_min) + 1).astype(int)
+    box = np.array([h for h in itertools.product(*(range(-t, t + 1) for t in tops)) if any(h)])
     inverse, _ = inverse_d_squared(p.system, box, p.lengths_nm, p.angles_deg)
     box = box[inverse <= 1 / d_min**2]
     # A reflection any site of the structure contributes to is allowed; special positions may extinguish more.

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import gemmi
 import numpy as np
 import pytest
 
@@ -74,7 +75,7 @@ def test_no_contrast_without_order() -> None:
 
 
 @pytest.mark.parametrize("contrast", [None, 0.83])
-@pytest.mark.parametrize("name", phase_names())
+@pytest.mark.parametrize("name", [n for n in phase_names() if not phase(n).free_intensities])
 def test_derivatives_match_differences(name: str, contrast: float | None) -> None:
     p = phase(name)
     if contrast is not None and p.order is None:
@@ -87,11 +88,13 @@ def test_derivatives_match_differences(name: str, contrast: float | None) -> Non
         return structure_factor_squared(p, hkl, s, ENERGY, contrast=c, b_iso_nm2=b_iso)
 
     step = 1e-6
-    largest = value(b).max()
+    electrons = sum(gemmi.Element(element).atomic_number * n for element, n in p.atoms_per_cell().items())
+    largest = electrons**2
     for row in range(len(b)):
         shift = step * np.eye(len(b))[row]
         difference = (value(b + shift) - value(b - shift)) / (2 * step)
-        # Rounding of |F|^2 (1e-16 of the largest) over the step bounds the absolute error.
+        # Rounding of |F|^2 (1e-16 of the largest there can be, for its terms may cancel) over the step
+        # bounds the absolute error.
         np.testing.assert_allclose(by_b[row], difference, rtol=1e-6, atol=1e-9 * largest)
     if contrast is None:
         assert not by_contrast.any()
