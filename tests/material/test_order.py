@@ -108,11 +108,11 @@ def test_intermediate_quantities_are_not_handed_on(fitted):
     material = fitted(doped())
     allowed = {
         "a_nm", "order_contrast", "site_order", "S_a", "S_b", "tin_fraction", "tin_lower_bound",
-        "domain_size_nm",
+        "domain_size_nm", "size_breadth_deg",
         "microstrain", "a15_fraction", "lorentz_sec", "lorentz_tan", "gauss_tan2", "weight_fraction_nb3sn",
     }  # fmt: skip
     assert set(material.contributions.quantities) == allowed
-    assert set(material.values) == allowed | {"tin_spread"}
+    assert set(material.values) == allowed | {"tin_spread", "strain_breadth_deg", "largest_resolvable_size_nm"}
 
 
 def test_contrast_follows_the_tin_that_was_found() -> None:

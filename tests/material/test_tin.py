@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tests.material.conftest import names
-from xrdorder.material import MOUNTS, Specimen
+from xrdorder.material import Specimen
 from xrdorder.relations import relation
 from xrdorder.uncertainty import difference
 
@@ -140,11 +140,6 @@ def test_no_direction_counts_as_free_of_strain(fitted):
         for angle in angles
     ]
     assert min(strains) > 0.007
-
-
-def test_whole_filaments_are_seen_from_outside(fitted):
-    assert "rim-weighted" in names(fitted(Specimen(mount="whole-filaments")))
-    assert set(MOUNTS) >= {"whole-filaments"}
 
 
 def test_dopants_may_move_the_lattice(fitted):

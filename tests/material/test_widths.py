@@ -90,3 +90,38 @@ def test_a15_fraction_is_the_weight_fraction_of_the_a15(fitted):
     assert material.values["a15_fraction"] == 0.9
     assert material.u("a15_fraction") == 0.003
     assert np.isnan(fitted(weight_fraction_nb3sn=float("nan")).values["a15_fraction"])
+
+
+def test_size_breadth_is_the_area_over_the_height(fitted):
+    material = fitted()
+    assert material.values["size_breadth_deg"] == pytest.approx(np.pi / 2 * 0.080)
+    assert material.u("size_breadth_deg") == pytest.approx(np.pi / 2 * 0.003)
+
+
+def test_the_largest_resolvable_size_is_two_standard_uncertainties(fitted):
+    material = fitted()
+    # The size whose breadth is pi/2 x 2 x 0.003 degrees.
+    assert material.values["largest_resolvable_size_nm"] == pytest.approx(
+        0.1540593 / (np.pi / 2 * np.radians(0.006)), rel=1e-5
+    )
+    assert "domain_size_at_least_nm" not in material.values
+    # Below that width there is no size, above it there is one, and it is smaller than the largest.
+    assert "domain_size_at_least_nm" in fitted(lorentz_sec=0.0059).values
+    above = fitted(lorentz_sec=0.0061)
+    assert above.values["domain_size_nm"] < above.values["largest_resolvable_size_nm"]
+
+
+def test_at_least_is_the_limit_of_the_flag(fitted):
+    material = fitted(lorentz_sec=0.002)
+    least = 0.1540593 / (np.pi / 2 * np.radians(0.002 + 1.645 * 0.003))
+    assert material.values["domain_size_at_least_nm"] == pytest.approx(least, rel=1e-5)
+    assert "domain_size_at_least_nm" not in material.contributions.quantities
+
+
+@pytest.mark.parametrize(("lorentz", "gauss"), [(0.05, 0.05), (0.01, 0.08), (0.08, 0.005), (0.05, 0.0)])
+def test_integral_breadth_of_a_voigt_line(lorentz, gauss):
+    # area one over the height of the profile
+    sigma = gauss / np.sqrt(8 * np.log(2))
+    assert widths.voigt_breadth(lorentz, gauss**2) == pytest.approx(
+        1 / voigt_profile(0.0, sigma, lorentz / 2), rel=1e-9
+    )

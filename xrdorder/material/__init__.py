@@ -2,7 +2,8 @@
 
 `characterise` does all of it for a `Specimen`. Each step stands in its own module: `lattice` (to 22.5 °C),
 `tin` (which published line, and what speaks against it), `order` (dopants, S_a, S_b, the bound on tin),
-`widths`.
+`widths`, `distribution` (graded layers, two populations), `depth` (what of it was seen), `niobium` (what the
+metal beside it tells).
 """
 
 from xrdorder.material.characterise import Material, characterise

@@ -32,10 +32,15 @@ class Account:
         derivatives: Mapping[str, float],
         extra: Mapping[str, tuple[float, str]] | None = None,
     ) -> None:
-        """Add (or replace) a quantity that depends on others, see `Contributions.extend`."""
+        """Add (or replace) a quantity that depends on others, see `Contributions.extend`.
+
+        A value without a table is one held as exact.
+        """
         if math.isfinite(value):
+            exact = self.values.keys() - set(self.contributions.quantities)
             self.values[quantity] = float(value)
-            self.contributions = self.contributions.extend(quantity, derivatives, extra)
+            inexact = {name: slope for name, slope in derivatives.items() if name not in exact}
+            self.contributions = self.contributions.extend(quantity, inexact, extra)
         else:
             self.absent(quantity)
 

@@ -8,7 +8,10 @@ from dataclasses import dataclass
 
 from xrdorder.exceptions import Flag
 from xrdorder.material.account import Account
+from xrdorder.material.depth import remark_on_depth
+from xrdorder.material.distribution import add_tin_spread
 from xrdorder.material.lattice import refer_lattice
+from xrdorder.material.niobium import remark_on_niobium
 from xrdorder.material.order import add_order_parameters, add_site_order, drop_intermediate, refer_contrast
 from xrdorder.material.specimen import Specimen
 from xrdorder.material.tin import add_tin
@@ -26,7 +29,9 @@ class Material:
     values : dict of str to float
         Quantities of the fit and those derived from them: ``a_nm`` (at 22.5 °C), ``order_contrast``,
         ``site_order``, ``S_a``, ``S_b``, ``tin_fraction``, ``tin_lower_bound``, ``domain_size_nm``,
-        ``microstrain``, ``tin_spread``, ``a15_fraction``. NaN where one cannot be given.
+        ``microstrain``, ``tin_spread``, ``a15_fraction``. NaN where one cannot be given. Only where they say something:
+        ``size_breadth_deg``, ``strain_breadth_deg`` (integral breadths), ``largest_resolvable_size_nm``,
+        ``domain_size_at_least_nm``, and with two populations ``tin_fraction_lean``, ``domain_size_nm_lean`` and so on.
     contributions : Contributions
         Their uncertainty by source and group.
     flags : tuple of Flag
@@ -63,6 +68,7 @@ def characterise(
     a15: str = "nb3sn",
     tin_held: float = math.nan,
     contrast_by_tin: float = 0.0,
+    two_theta_range: tuple[float, float] | None = None,
 ) -> Material:
     """Derive from the quantities of a fit what the A15 is like.
 
@@ -70,7 +76,9 @@ def characterise(
     ----------
     values : mapping of str to float
         ``a_nm`` (as measured, nm), ``order_contrast``, ``lorentz_sec``, ``lorentz_tan`` (full widths,
-        degrees), ``gauss_tan2`` (degrees squared), ``weight_fraction_<phase>``; any of them may be missing.
+        degrees), ``gauss_tan2`` (degrees squared), ``weight_fraction_<phase>``, ``lattice_a_nm_nb``; any of them may be
+        missing. Where the data asked for them: ``lattice_tail_nm`` (decay length toward small a); ``a_nm_lean``,
+        ``a_nm_rich``, ``rich_share``, ``lorentz_sec_lean``, ``lorentz_sec_rich`` (two populations).
     contributions : Contributions
         Their uncertainty table.
     specimen : Specimen, optional
@@ -84,6 +92,8 @@ def characterise(
     tin_held, contrast_by_tin : float, optional
         Tin fraction that the fit took for the mean scattering, and the change of the contrast for each unit of it
         (`PatternFit.tin_held` and ``PatternFit.by_tin["order_contrast"]``).
+    two_theta_range : (float, float), optional
+        First and last angle of the pattern, degrees; tells which order lines say how deep was seen.
 
     Returns
     -------
@@ -103,12 +113,14 @@ def characterise(
     add_site_order(account, specimen, radiation)
     add_order_parameters(account, specimen)
     drop_intermediate(account)
-    add_domain_size(account, radiation.wavelength_nm if wavelength_nm is None else wavelength_nm)
-    add_microstrain(account)
+    wavelength_nm = radiation.wavelength_nm if wavelength_nm is None else wavelength_nm
+    add_domain_size(account, wavelength_nm)
+    add_tin_spread(account, specimen, wavelength_nm, add_microstrain(account))
+    remark_on_depth(account, specimen, radiation, two_theta_range)
+    remark_on_niobium(account, specimen)
     fraction = f"weight_fraction_{a15}"
     if account.given(fraction):
-        known = fraction in contributions.quantities
-        account.add("a15_fraction", account.values[fraction], {fraction: 1.0} if known else {})
+        account.add("a15_fraction", account.values[fraction], {fraction: 1.0})
     else:
         account.absent("a15_fraction")
     return Material(account.values, account.contributions, tuple(account.flags), tuple(account.assumptions))

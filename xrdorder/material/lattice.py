@@ -20,33 +20,44 @@ U_STATED_TEMPERATURE_K = 0.5
 """Standard uncertainty of a temperature stated without one (common practice, no source)."""
 
 
+LATTICES = ("a_nm", "a_nm_lean", "a_nm_rich")
+"""The mean lattice parameter of the A15 and, where there are two populations, those of each."""
+
+
+def temperature_of(specimen: Specimen) -> tuple[float, float]:
+    """Temperature of the specimen in °C and its standard uncertainty in K, usual ones where nothing was said."""
+    temperature, u_temperature = specimen.temperature_c, specimen.u_temperature_k
+    if temperature is None:
+        return REFERENCE_C, U_ASSUMED_TEMPERATURE_K if u_temperature is None else u_temperature
+    return temperature, U_STATED_TEMPERATURE_K if u_temperature is None else u_temperature
+
+
 def refer_lattice(account: Account, specimen: Specimen) -> None:
-    """Bring ``a_nm`` from the measuring temperature to the reference temperature.
+    """Bring `LATTICES` from the measuring temperature to the reference temperature.
 
     1 K is 4 fm, 0.03 at.% of tin. The uncertainty of the expansion is shared by all samples and grows with
     the distance from the reference.
     """
-    if not account.given("a_nm"):
+    given = [name for name in LATTICES if account.given(name)]
+    if not given:
         return
-    temperature, u_temperature = specimen.temperature_c, specimen.u_temperature_k
-    if temperature is None:
-        temperature = REFERENCE_C
-        u_temperature = U_ASSUMED_TEMPERATURE_K if u_temperature is None else u_temperature
+    temperature, u_temperature = temperature_of(specimen)
+    if specimen.temperature_c is None:
         account.assumptions.append(
             f"specimen at {REFERENCE_C} °C ± {u_temperature:g} K, as no temperature was given"
         )
-    elif u_temperature is None:
-        u_temperature = U_STATED_TEMPERATURE_K
+    elif specimen.u_temperature_k is None:
         account.assumptions.append(f"specimen temperature known to {u_temperature:g} K, as nothing was said")
     away = temperature - REFERENCE_C
     factor = 1.0 / (1.0 + EXPANSION_PER_K * away)
-    a = account.values["a_nm"] * factor
-    account.add(
-        "a_nm",
-        a,
-        {"a_nm": factor},
-        {
-            "temperature": (-a * EXPANSION_PER_K * u_temperature, ""),
-            "thermal expansion": (-a * away * U_EXPANSION_PER_K, "nb3sn"),
-        },
-    )
+    for name in given:
+        a = account.values[name] * factor
+        account.add(
+            name,
+            a,
+            {name: factor},
+            {
+                "temperature": (-a * EXPANSION_PER_K * u_temperature, ""),
+                "thermal expansion": (-a * away * U_EXPANSION_PER_K, "nb3sn"),
+            },
+        )

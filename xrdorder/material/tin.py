@@ -63,20 +63,7 @@ def add_tin(account: Account, specimen: Specimen) -> None:
     if not account.given("a_nm"):
         account.absent("tin_fraction")
         return
-    a = account.values["a_nm"]
-    tin = float(tin_from_lattice.MEASURED.function(a))
-    other = float(tin_from_lattice.END_POINTS.function(a))
-    scatter = float(tin_from_lattice.MEASURED.scatter.at(a, tin))
-    extra = {
-        "a(tin) scale": (U_SCALE_NM / SLOPE_NM, _PUBLISHED),
-        "a(tin) slope": (other - tin, _PUBLISHED),
-        "a(tin) scatter": (scatter, ""),
-    }
-    for element in specimen.dopants:
-        content, _ = specimen.content(element)
-        extra[f"dopant lattice effect/{element}"] = (-content * U_DOPANT_LATTICE_NM / SLOPE_NM, _PUBLISHED)
-    extra |= strain_contributions(a, specimen)
-    account.add("tin_fraction", tin, {"a_nm": 1.0 / SLOPE_NM}, extra)
+    tin = add_tin_of(account, specimen, "a_nm", "tin_fraction")
     _remark_on_strain(account, specimen)
     low, high = A15_FIELD
     if not low <= tin <= high:
@@ -86,6 +73,42 @@ def add_tin(account: Account, specimen: Specimen) -> None:
             f"tin, outside "
             f"the A15 field ({100 * low:g} to {100 * high:g}): strain, calibration or another scale",
         )
+
+
+def add_tin_of(
+    account: Account, specimen: Specimen, lattice: str, quantity: str, scatter_of: str = ""
+) -> float:
+    """Add the tin fraction that goes with one lattice parameter; all on one scale share its doubts.
+
+    Parameters
+    ----------
+    account : Account
+    specimen : Specimen
+    lattice, quantity : str
+        Names of the lattice parameter and of the tin fraction.
+    scatter_of : str, optional
+        Whose scatter about the line it is, where a sample holds more than one A15.
+
+    Returns
+    -------
+    float
+        The tin fraction.
+    """
+    a = account.values[lattice]
+    tin = float(tin_from_lattice.MEASURED.function(a))
+    other = float(tin_from_lattice.END_POINTS.function(a))
+    scatter = float(tin_from_lattice.MEASURED.scatter.at(a, tin))
+    extra = {
+        "a(tin) scale": (U_SCALE_NM / SLOPE_NM, _PUBLISHED),
+        "a(tin) slope": (other - tin, _PUBLISHED),
+        f"a(tin) scatter/{scatter_of}".rstrip("/"): (scatter, ""),
+    }
+    for element in specimen.dopants:
+        content, _ = specimen.content(element)
+        extra[f"dopant lattice effect/{element}"] = (-content * U_DOPANT_LATTICE_NM / SLOPE_NM, _PUBLISHED)
+    extra |= strain_contributions(a, specimen)
+    account.add(quantity, tin, {lattice: 1.0 / SLOPE_NM}, extra)
+    return tin
 
 
 def strain_seen(specimen: Specimen) -> float:
@@ -133,5 +156,3 @@ def _remark_on_strain(account: Account, specimen: Specimen) -> None:
             f"reads as "
             f"{100 * effect:+.1f} at.% tin; grind or extract filaments to be free of it",
         )
-    if specimen.mount == "whole-filaments":
-        account.flag("rim-weighted", "whole filaments: X-rays see mostly the outer few micrometres of them")

@@ -1,17 +1,21 @@
-"""From line widths to domain size, microstrain, and the tin spread that broadening would mean.
+"""From line widths to domain size and microstrain.
 
-Domain size comes from the Lorentz width that goes with 1/cos(theta). Its integral breadth is pi/2 times the
-full width, and with the integral breadth the Scherrer constant is one: D = lambda / (breadth cos(theta)) is
-the volume-weighted mean length of the domains along the scattering vector (spheres: 3/4 of the diameter).
+Domain size comes from the Lorentz width that goes with 1/cos(theta). Its integral breadth (area over height,
+``size_breadth_deg``) is pi/2 times the full width, and with the integral breadth the Scherrer constant is one: D_V =
+lambda / (breadth cos(theta)) is the volume-weighted mean length of the domains along the scattering vector, whatever
+their shape (A. R. Stokes, A. J. C. Wilson, Proc. Camb. Phil. Soc. 38 (1942) 313; from memory). A diameter needs a
+shape: spheres of one size have the diameter 4/3 D_V. What is assumed is that the size broadening is Lorentzian, as
+that of a broad distribution of sizes is.
 
-Widths that go with tan(theta) are distributions of the lattice parameter, by strain, by composition or by
-both; the pattern does not tell which. ``microstrain`` is the root mean square of the Gaussian with the same
-full width, and ``tin_spread`` the standard deviation of the tin content if all of it were composition: an
-upper bound. Full width of a Voigt line: 0.5346 L + sqrt(0.2166 L² + G²), J. J. Olivero and R. L.
-Longbothum, J. Quant. Spectrosc. Radiat. Transfer 17 (1977) 233 (from memory; right to 0.02 %).
+Beyond some size the lines are no broader than the instrument's own uncertainty: ``largest_resolvable_size_nm`` is
+the size at which the broadening is two standard uncertainties. A larger domain is 'at least'
+``domain_size_at_least_nm`` (95 %), without a value: an inverse has no honest standard uncertainty near zero.
 
-A width that is not resolved gives no value but a limit: inverse and square root have no honest standard
-uncertainty near zero.
+Widths that go with tan(theta) are distributions of the lattice parameter, by strain, by composition or by both; see
+`xrdorder.material.distribution`. ``microstrain`` is the root mean square of the Gaussian with the same full width;
+``strain_breadth_deg`` the integral breadth at tan(theta) = 1. Full width of a Voigt line: 0.5346 L + sqrt(0.2166 L² +
+G²), J. J. Olivero and R. L. Longbothum, J. Quant. Spectrosc. Radiat. Transfer 17 (1977) 233 (from memory; right to
+0.02 %).
 """
 
 from __future__ import annotations
@@ -19,68 +23,107 @@ from __future__ import annotations
 import math
 
 from xrdorder.material.account import Account
-from xrdorder.material.tin import SLOPE_NM
 
-SHAPE_FACTOR = "K = 1 with integral breadths: volume-weighted mean length along the scattering vector"
+SHAPE_FACTOR = "K = 1 with integral breadths: volume-weighted mean length along the scattering vector, no shape assumed"
 
-_RESOLVED = 2.0
+RESOLVED = 2.0
+"""Standard uncertainties from which a width counts as resolved."""
+
 # One-sided 95 % of a normal distribution.
 _LIMIT = 1.645
 # Full width in 2 theta (rad) per tan(theta) of a Gaussian distribution of d with relative standard
 # deviation one: the angle moves by 2 tan(theta) per relative change, and the full width is 2 sqrt(2 ln 2)
 # standard deviations.
 _WIDTH_PER_STRAIN = 2.0 * 2.0 * math.sqrt(2.0 * math.log(2.0))
+_LORENTZ_BREADTH = math.pi / 2.0  # over the full width
+_GAUSS_BREADTH = math.sqrt(math.pi / math.log(2.0)) / 2.0
+_TAN_WIDTHS = ("lorentz_tan", "gauss_tan2")
 
 
-def add_domain_size(account: Account, wavelength_nm: float) -> None:
-    """Add ``domain_size_nm`` from ``lorentz_sec`` (full width, degrees 2 theta at theta = 0)."""
-    if not account.given("lorentz_sec"):
-        account.absent("domain_size_nm")
+def add_domain_size(account: Account, wavelength_nm: float, of: str = "") -> None:
+    """Add ``domain_size_nm`` and what goes with it from ``lorentz_sec`` (full width, degrees 2 theta at theta = 0).
+
+    Parameters
+    ----------
+    account : Account
+    wavelength_nm : float
+    of : str, optional
+        Population, "lean" or "rich": all names then end on it.
+    """
+    end = f"_{of}" if of else ""
+    source, quantity = f"lorentz_sec{end}", f"domain_size_nm{end}"
+    if not account.given(source):
+        account.absent(quantity)
         return
-    width, u = account.values["lorentz_sec"], account.u("lorentz_sec")
-    if width <= _RESOLVED * u or width <= 0.0:
-        account.absent("domain_size_nm")
-        widest = max(width, 0.0) + _LIMIT * u
-        least = _size(widest, wavelength_nm) if widest > 0.0 else math.inf
-        account.flag(
-            "domain-size-not-resolved",
-            f"size broadening of {width:.4f} ± {u:.4f}° is not resolved: domains of at least "
-            f"{least:.0f} nm (95 %)",
-        )
+    width, u = account.values[source], account.u(source)
+    if u > 0.0:
+        account.values[f"largest_resolvable_size_nm{end}"] = _size(RESOLVED * u, wavelength_nm)
+    account.add(f"size_breadth_deg{end}", _LORENTZ_BREADTH * width, {source: _LORENTZ_BREADTH})
+    if width > RESOLVED * u and width > 0.0:
+        size = _size(width, wavelength_nm)
+        account.add(quantity, size, {source: -size / width})
         return
-    size = _size(width, wavelength_nm)
-    account.add("domain_size_nm", size, {"lorentz_sec": -size / width})
+    account.absent(quantity)
+    widest = max(width, 0.0) + _LIMIT * u
+    least = _size(widest, wavelength_nm) if widest > 0.0 else math.inf
+    account.values[f"domain_size_at_least_nm{end}"] = least
+    whose = f" of the A15 {of} in tin" if of == "lean" else " of the A15 rich in tin" if of == "rich" else ""
+    account.flag(
+        "domain-size-not-resolved",
+        f"size broadening{whose} of {width:.4f} ± {u:.4f}° is not resolved: domains of at least "
+        f"{least:.0f} nm (95 %); this pattern tells sizes up to {_size(RESOLVED * u, wavelength_nm):.0f} nm",
+    )
 
 
 def _size(width_deg: float, wavelength_nm: float) -> float:
-    return wavelength_nm / (math.pi / 2.0 * math.radians(width_deg))
+    return wavelength_nm / (_LORENTZ_BREADTH * math.radians(width_deg)) if width_deg > 0.0 else math.inf
 
 
-def add_microstrain(account: Account) -> None:
-    """Add ``microstrain`` and ``tin_spread`` from ``lorentz_tan`` (degrees) and ``gauss_tan2`` (degrees²)."""
-    names = [name for name in ("lorentz_tan", "gauss_tan2") if account.given(name)]
+def add_microstrain(account: Account) -> float:
+    """Add ``microstrain`` from ``lorentz_tan`` (degrees) and ``gauss_tan2`` (degrees²).
+
+    Returns
+    -------
+    float
+        Root mean square of the relative spread of spacings: the microstrain or, where it is not resolved, its limit
+        (95 %); NaN without widths.
+    """
+    names = [name for name in _TAN_WIDTHS if account.given(name)]
     if not names:
         account.absent("microstrain")
-        account.absent("tin_spread")
-        return
-    value = {
-        name: account.values.get(name, 0.0) if name in names else 0.0
-        for name in ("lorentz_tan", "gauss_tan2")
-    }
-    u = {name: account.u(name) if name in names else 0.0 for name in value}
-    if any(value[name] > max(_RESOLVED * u[name], 0.0) for name in names):
+        return math.nan
+    value = {name: account.values[name] if name in names else 0.0 for name in _TAN_WIDTHS}
+    u = {name: account.u(name) if name in names else 0.0 for name in _TAN_WIDTHS}
+    if any(value[name] > max(RESOLVED * u[name], 0.0) for name in names):
         strain, derivatives = _strain(value["lorentz_tan"], value["gauss_tan2"])
         account.add("microstrain", strain, {name: derivatives[name] for name in names})
-    else:
-        account.absent("microstrain")
-        widest = {name: max(value[name], 0.0) + _LIMIT * u[name] for name in value}
-        strain = _strain(widest["lorentz_tan"], widest["gauss_tan2"])[0]
-        account.flag(
-            "microstrain-not-resolved",
-            f"broadening with tan(theta) is not resolved: microstrain below {strain:.1e} (95 %)",
-        )
-    # An upper bound either way: the value or, not resolved, its limit. It has no uncertainty of its own.
-    account.values["tin_spread"] = strain * account.values.get("a_nm", math.nan) / SLOPE_NM
+        account.values["strain_breadth_deg"] = voigt_breadth(value["lorentz_tan"], value["gauss_tan2"])
+        return strain
+    account.absent("microstrain")
+    widest = {name: max(value[name], 0.0) + _LIMIT * u[name] for name in value}
+    strain = _strain(widest["lorentz_tan"], widest["gauss_tan2"])[0]
+    account.flag(
+        "microstrain-not-resolved",
+        f"broadening with tan(theta) is not resolved: microstrain below {strain:.1e} (95 %)",
+    )
+    return strain
+
+
+def voigt_breadth(lorentz: float, gauss2: float) -> float:
+    """Integral breadth of a Voigt line from its Lorentz full width and its squared Gauss full width.
+
+    beta_G exp(-k²) / erfc(k), k = beta_L / (sqrt(pi) beta_G): Th. H. de Keijser et al., J. Appl. Cryst. 16 (1983) 309
+    (from memory); negative widths count as none.
+
+    >>> round(voigt_breadth(0.05, 0.0), 5), round(voigt_breadth(0.0, 0.0025), 5)
+    (0.07854, 0.05322)
+    """
+    from scipy.special import erfcx
+
+    lorentz, gauss = _LORENTZ_BREADTH * max(lorentz, 0.0), _GAUSS_BREADTH * math.sqrt(max(gauss2, 0.0))
+    if gauss == 0.0:
+        return lorentz
+    return gauss / float(erfcx(lorentz / (math.sqrt(math.pi) * gauss)))
 
 
 def _strain(lorentz_tan: float, gauss_tan2: float) -> tuple[float, dict[str, float]]:

@@ -1,0 +1,102 @@
+"""How the tin content is spread over the A15 of a sample, as far as line shapes tell.
+
+Three cases. Two populations (powder-in-tube wire: fine and coarse grains) have lattice parameters of their own. A
+graded layer leans the lines: its tail toward small lattice parameters has a decay length, which is also its standard
+deviation, and over the slope of a(tin) that of the tin content. Symmetric lines that broaden with tan(theta) may be
+microstrain, a spread of tin, or both, and the pattern does not tell: ``tin_spread`` is then the standard deviation of
+the tin content if all of it were composition, an upper bound without an uncertainty of its own.
+"""
+
+from __future__ import annotations
+
+import math
+
+from xrdorder.material.account import Account
+from xrdorder.material.specimen import Specimen
+from xrdorder.material.tin import SLOPE_NM, add_tin_of
+from xrdorder.material.widths import add_domain_size
+from xrdorder.relations import tin_from_lattice
+
+SPREAD_THAT_MATTERS = 0.005
+"""Tin spread from which an undecided cause is flagged: 0.5 at.% is 1 K in Tc where Tc rises fastest with tin
+(A. Godeke, Supercond. Sci. Technol. 19 (2006) R68: 6 to 18 K between 18 and 25 at.%), and what the published
+gradients of 0.1-0.5 at.%/µm make over a few micrometres (X. Xu, Supercond. Sci. Technol. 30 (2017) 093001)."""
+
+
+def add_tin_spread(account: Account, specimen: Specimen, wavelength_nm: float, strain: float) -> None:
+    """Add ``tin_spread``, and for two populations the tin content and domain size of each.
+
+    Parameters
+    ----------
+    account : Account
+        Lattice parameters at the reference temperature.
+    specimen : Specimen
+    wavelength_nm : float
+    strain : float
+        Relative spread of spacings that the symmetric broadening with tan(theta) means, or its limit.
+    """
+    bound = strain * account.values.get("a_nm", math.nan) / SLOPE_NM
+    if account.given("a_nm_lean") and account.given("a_nm_rich"):
+        _add_populations(account, specimen, wavelength_nm)
+    elif account.given("lattice_tail_nm") and account.values["lattice_tail_nm"] != 0.0:
+        _add_graded_layer(account, bound)
+    else:
+        account.values["tin_spread"] = bound
+        if account.given("microstrain") and bound > SPREAD_THAT_MATTERS:
+            account.flag(
+                "strain-or-gradient",
+                f"lines broaden symmetrically with tan(theta): microstrain of {strain:.1e}, or tin spread by "
+                f"{100 * bound:.1f} at.% (standard deviation), or less of both; the pattern does not tell which",
+            )
+
+
+def _add_graded_layer(account: Account, bound: float) -> None:
+    tail = account.values["lattice_tail_nm"]
+    spread = abs(tail) / SLOPE_NM
+    # What the second published line would make of the same tail; its error is everybody's, as in the tin content.
+    at_one = tin_from_lattice.END_POINTS.function
+    other = abs(float(at_one(0.529) - at_one(0.529 - tail)))
+    account.add(
+        "tin_spread",
+        spread,
+        {"lattice_tail_nm": math.copysign(1.0 / SLOPE_NM, tail)},
+        {"a(tin) slope": (other - spread, "published")},
+    )
+    toward = "small" if tail > 0.0 else "large"
+    rest = f"; what else broadens them is at most {100 * bound:.1f} at.% more" if bound > 0.0 else ""
+    account.flag(
+        "graded-layer",
+        f"lines lean: the lattice parameter tails off toward {toward} values over {1e3 * abs(tail):.3f} ± "
+        f"{1e3 * account.u('lattice_tail_nm'):.3f} pm, a tin content spread by {100 * spread:.1f} ± "
+        f"{100 * account.u('tin_spread'):.1f} at.% (standard deviation) about its mean{rest}",
+    )
+
+
+def _add_populations(account: Account, specimen: Specimen, wavelength_nm: float) -> None:
+    words = []
+    for of in ("lean", "rich"):
+        tin = add_tin_of(account, specimen, f"a_nm_{of}", f"tin_fraction_{of}", of)
+        add_domain_size(account, wavelength_nm, of)
+        words.append(f"{100 * tin:.1f} ± {100 * account.u(f'tin_fraction_{of}'):.1f}")
+    difference = account.values["tin_fraction_rich"] - account.values["tin_fraction_lean"]
+    shares = ""
+    share = account.values.get("rich_share", math.nan)
+    if 0.0 < share < 1.0:
+        root = math.sqrt(share * (1.0 - share))
+        account.add(
+            "tin_spread",
+            root * abs(difference),
+            {
+                "tin_fraction_rich": math.copysign(root, difference),
+                "tin_fraction_lean": -math.copysign(root, difference),
+                "rich_share": abs(difference) * (1.0 - 2.0 * share) / (2.0 * root),
+            },
+        )
+        shares = f", {100 * share:.0f} ± {100 * account.u('rich_share'):.0f} % of the mass in the richer"
+    else:
+        account.absent("tin_spread")
+    account.flag(
+        "two-populations",
+        f"the lines are those of two A15 of {words[0]} and {words[1]} at.% tin{shares}; "
+        "tin_fraction is their mean, and no single order or Tc describes both",
+    )

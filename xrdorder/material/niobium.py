@@ -1,0 +1,62 @@
+"""What unreacted niobium tells about the A15 beside it: has the wire taken up hydrogen or oxygen?
+
+Etching in acid charges niobium with hydrogen, annealing in poor vacuum with oxygen; both widen its lattice, and both
+get into the A15 as well, whose lattice parameter then no longer means tin alone.
+"""
+
+from __future__ import annotations
+
+import math
+
+from xrdorder.material.account import Account
+from xrdorder.material.lattice import REFERENCE_C, temperature_of
+from xrdorder.material.specimen import Specimen
+
+NIOBIUM_NM = 0.33007
+"""Lattice parameter of pure niobium near 25 °C: handbook value, from memory; 0.3300 in A. Godeke, Supercond. Sci.
+Technol. 19 (2006) R68."""
+
+EXPANSION_PER_K = 7.3e-6
+"""J. W. Ekin, Experimental Techniques for Low-Temperature Measurements (2006), app. 6.4 (from memory)."""
+
+LEAST_DEPARTURE_NM = 2e-5
+"""Departure below which nothing is said: the digits of the handbook value (half of the last one is 0.5e-5 nm) and what
+laboratories differ by."""
+
+_COVERAGE = 3.0
+
+WIDENING_BY_HYDROGEN = 0.058
+"""Relative change of the lattice parameter by one hydrogen a niobium atom: a third of the volume change of 0.174,
+H. Peisl in Hydrogen in Metals I, ed. G. Alefeld, J. Völkl (1978) (from memory)."""
+
+_QUANTITY = "lattice_a_nm_nb"
+
+
+def remark_on_niobium(account: Account, specimen: Specimen) -> None:
+    """Flag niobium whose lattice parameter is off that of the pure metal by more than its uncertainty explains."""
+    if not account.given(_QUANTITY):
+        return
+    temperature, u_temperature = temperature_of(specimen)
+    a = account.values[_QUANTITY] / (1.0 + EXPANSION_PER_K * (temperature - REFERENCE_C))
+    u = math.hypot(account.u(_QUANTITY), a * EXPANSION_PER_K * u_temperature)
+    departure = a - NIOBIUM_NM
+    if abs(departure) <= max(_COVERAGE * u, LEAST_DEPARTURE_NM):
+        return
+    causes = []
+    if departure > 0.0:
+        share = departure / NIOBIUM_NM / WIDENING_BY_HYDROGEN
+        causes.append(f"hydrogen from etching ({100 * share:.1f} H per 100 Nb would do) or oxygen from annealing")
+    alloyed = list(specimen.dopants)
+    if any(name.endswith("_ta") for name in account.values) and "Ta" not in alloyed:
+        alloyed.append("Ta")
+    if alloyed:
+        causes.append(f"alloying with {' or '.join(alloyed)}")
+    if specimen.mount != "ground-powder":
+        causes.append("strain by its surroundings")
+    if not causes:
+        causes.append("angles that are off")
+    account.flag(
+        "niobium-lattice",
+        f"niobium has {a:.5f} ± {u:.5f} nm, {1e3 * departure:+.3f} pm off the pure metal: {', '.join(causes)}; "
+        "the same cause moves the A15, so its lattice parameter may not mean tin alone",
+    )
