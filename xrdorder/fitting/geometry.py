@@ -1,8 +1,8 @@
-"""Where a flat specimen in symmetric reflection puts its lines, and how much of the beam it catches.
+"""Where a specimen puts its lines, and how much of the beam it catches and sends on.
 
-Angles theta in rad, shifts of 2 theta in degrees. Displacement and transparency: B. D. Cullity, Elements of X-Ray
-Diffraction, 2nd ed. 1978, and A. J. C. Wilson, Mathematical Theory of X-ray Powder Diffractometry, 1963 (both from
-memory); the flat-specimen term is derived below.
+Angles theta in rad, shifts of 2 theta in degrees. Displacement and transparency in reflection: B. D. Cullity, Elements
+of X-Ray Diffraction, 2nd ed. 1978, and A. J. C. Wilson, Mathematical Theory of X-ray Powder Diffractometry, 1963 (both
+from memory); all else is derived where it stands.
 """
 
 from dataclasses import dataclass
@@ -10,44 +10,214 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from xrdorder.exceptions import InstrumentError, ValidityError
+from xrdorder.fitting.absorption import (
+    cylinder_absorption,
+    cylinder_offset,
+    plate_absorption,
+    roughness_factor,
+)
+
 Array = NDArray[np.float64]
+
+#: Specimens that are modelled.
+KINDS = ("reflection", "transmission", "capillary")
 
 
 @dataclass(frozen=True)
 class Geometry:
-    """Distances and openings that decide shifts and illumination.
+    """Distances, openings and absorption that decide shifts and intensities.
 
     Parameters
     ----------
     detector_distance_mm
-        Specimen to detector slit; the source is as far away on the other side.
+        Specimen to detector slit; in reflection the source is as far away on the other side.
     divergence_deg, specimen_length_mm
-        Fixed divergence slit and specimen length along the beam; None when not known.
+        Fixed divergence slit and specimen length along the beam; None when not known. Without effect on a capillary,
+        which the beam bathes at every angle.
+    illuminated_length_mm
+        Variable slit that keeps this length lit, reflection only; None for a fixed slit.
+    kind
+        "reflection" (flat, symmetric), "transmission" (flat plate that halves the angle between the beams) or
+        "capillary" (cylinder bathed in the beam).
+    roughness
+        p and q of `roughness_factor`, reflection only; None for a smooth surface.
+    mu_t
+        Attenuation times thickness of the plate in transmission, at normal incidence.
+    mu_r
+        Attenuation times radius of the capillary.
+    capillary_radius_mm
+        Inner radius, for the shift that absorption makes; None leaves that shift out.
+    focused
+        The beam on a capillary converges on the circle of the detector instead of being parallel.
+
+    Raises
+    ------
+    InstrumentError
+        A length is not positive, two slits are given, a number belongs to another kind, or one is missing.
     """
 
     detector_distance_mm: float
     divergence_deg: float | None = None
     specimen_length_mm: float | None = None
+    illuminated_length_mm: float | None = None
+    kind: str = "reflection"
+    roughness: tuple[float, float] | None = None
+    mu_t: float | None = None
+    mu_r: float | None = None
+    capillary_radius_mm: float | None = None
+    focused: bool = False
+
+    def __post_init__(self) -> None:
+        if self.kind not in KINDS:
+            raise InstrumentError(f"geometry {self.kind!r} is not known; give one of {', '.join(KINDS)}")
+        for name in (
+            "detector_distance_mm", "divergence_deg", "specimen_length_mm", "illuminated_length_mm",
+            "capillary_radius_mm",
+        ):  # fmt: skip
+            value = getattr(self, name)
+            if value is not None and not 0.0 < value < np.inf:
+                raise InstrumentError(f"geometry: {name} = {value} must be positive and finite")
+        if self.divergence_deg is not None and self.illuminated_length_mm is not None:
+            raise InstrumentError(
+                "geometry: a fixed slit (divergence_deg) and a variable one (illuminated_length_mm) are both given; "
+                "give the one that was in the beam"
+            )
+        self._check_kind()
+
+    def _check_kind(self) -> None:
+        """Refuse numbers of another kind of specimen, and missing ones."""
+        for name, kind in (
+            ("illuminated_length_mm", "reflection"),
+            ("roughness", "reflection"),
+            ("mu_t", "transmission"),
+            ("mu_r", "capillary"),
+            ("capillary_radius_mm", "capillary"),
+        ):
+            if getattr(self, name) is not None and self.kind != kind:
+                raise InstrumentError(f"geometry: {name} belongs to {kind}, not to {self.kind}; leave it out")
+        if self.focused and self.kind != "capillary":
+            raise InstrumentError(f"geometry: focused belongs to capillary, not to {self.kind}; leave it out")
+        for name, kind, how in (
+            ("mu_t", "transmission", "-ln of the share of the direct beam that the plate lets through"),
+            ("mu_r", "capillary", "attenuation of the packed powder times the inner radius"),
+        ):
+            value = getattr(self, name)
+            if self.kind == kind and (value is None or not 0.0 <= value < np.inf):
+                raise InstrumentError(
+                    f"geometry: {kind} needs {name}, zero or positive ({how}), but it is {value}"
+                )
+        if self.roughness is not None:
+            p, q = self.roughness
+            if not (0.0 <= p <= 1.0 and 0.0 <= q < np.inf):
+                raise InstrumentError(
+                    f"geometry: roughness p = {p} must lie between 0 and 1, and q = {q} must not be negative"
+                )
 
     def displacement_slope(self, theta: Array) -> Array:
-        """Shift of 2 theta for each mm that the surface lies outside the axis, -(2/R) cos theta."""
-        return np.asarray(np.degrees(-2.0 * np.cos(theta) / self.detector_distance_mm))
+        """Shift of 2 theta for each mm of specimen displacement, see `shift_slopes`."""
+        return self.shift_slopes(theta)["specimen_displacement_mm"]
+
+    def shift_slopes(self, theta: Array) -> dict[str, Array]:
+        """Degrees of 2 theta for one mm of each displacement.
+
+        The beam runs along x, scatters at (b, d) instead of the axis and leaves at 2 theta. Seen along the leaving
+        ray, the point lies d cos 2theta - b sin 2theta beside the axis, toward larger angles: at distance R, the
+        detector finds it shifted by (d cos 2theta - b sin 2theta) / R.
+
+        Reflection: a surface that lies e outside the axis, away from the beams, is met at b = e / sin theta, d = 0,
+        a shift of -2 e cos theta / R.
+
+        Transmission: a plate e outside the axis along its normal, downstream, is met at b = e / cos theta, d = 0, a
+        shift of -2 e sin theta / R. This holds for wide beams that converge on the detector circle too: a ray
+        through a point off the central one has turned by -d / R, and with b = e cos theta - t sin theta,
+        d = e sin theta + t cos theta the place t on the plate drops out. Along its own plane a plate may move freely.
+        There is one displacement, therefore.
+
+        Capillary: "specimen_displacement_mm" is d, across the beam and toward positive 2 theta, cos 2theta / R;
+        "beam_displacement_mm" is b, downstream, -sin 2theta / R. Where the beam is focused on the detector circle,
+        the ray has turned by -d / R, and d gives (cos 2theta - 1) / R.
+
+        Examples
+        --------
+        >>> slopes = Geometry(200.0, kind="capillary", mu_r=0.5).shift_slopes(np.radians([45.0]))
+        >>> print({name: slope.round(4).tolist() for name, slope in slopes.items()})
+        {'specimen_displacement_mm': [0.0], 'beam_displacement_mm': [-0.2865]}
+        """
+        per_mm = np.degrees(1.0 / self.detector_distance_mm)
+        if self.kind == "reflection":
+            return {"specimen_displacement_mm": np.asarray(-2.0 * per_mm * np.cos(theta))}
+        if self.kind == "transmission":
+            return {"specimen_displacement_mm": np.asarray(-2.0 * per_mm * np.sin(theta))}
+        turned = 1.0 if self.focused else 0.0
+        return {
+            "specimen_displacement_mm": np.asarray(per_mm * (np.cos(2.0 * theta) - turned)),
+            "beam_displacement_mm": np.asarray(-per_mm * np.sin(2.0 * theta)),
+        }
+
+    def shift_slopes_by_theta(self, theta: Array) -> dict[str, Array]:
+        """Derivatives of `shift_slopes` by theta: degrees of 2 theta for one mm and one rad of theta."""
+        per_mm = np.degrees(1.0 / self.detector_distance_mm)
+        if self.kind == "reflection":
+            return {"specimen_displacement_mm": np.asarray(2.0 * per_mm * np.sin(theta))}
+        if self.kind == "transmission":
+            return {"specimen_displacement_mm": np.asarray(-2.0 * per_mm * np.cos(theta))}
+        return {
+            "specimen_displacement_mm": np.asarray(-2.0 * per_mm * np.sin(2.0 * theta)),
+            "beam_displacement_mm": np.asarray(-2.0 * per_mm * np.cos(2.0 * theta)),
+        }
 
     def transparency_deg(self, attenuation_per_nm: float, packing: float) -> float:
-        """Size of the transparency shift -size * sin 2 theta: 1/(2 mu R), mu the attenuation of the packed powder."""
+        """Size of the transparency shift -size * sin 2 theta: 1/(2 mu R), mu the attenuation of the packed powder.
+
+        Zero unless in reflection: a plate in transmission is met symmetrically about its middle, and for a capillary
+        there is `absorption_shift`.
+        """
+        if self.kind != "reflection":
+            return 0.0
         attenuation_per_mm = attenuation_per_nm * 1e6 * packing
         return float(np.degrees(1.0 / (2.0 * attenuation_per_mm * self.detector_distance_mm)))
 
-    def lit_fraction(self, theta: Array) -> Array:
-        """Share of the beam that falls on the specimen: L sin(theta) / (R divergence), at most 1.
+    def absorption_shift(self, theta: Array) -> Array:
+        """Mean shift of 2 theta because a capillary sends more from one side; zero where its radius is not known."""
+        if self.capillary_radius_mm is None or self.mu_r is None:
+            return np.zeros_like(theta)
+        per_radius = np.degrees(self.capillary_radius_mm / self.detector_distance_mm)
+        return np.asarray(per_radius * cylinder_offset(theta, self.mu_r))
 
-        The foot of a beam of angular width alpha (rad) on a specimen at angle theta is R alpha / sin theta long. One
-        where slit or specimen length are not known.
+    def lit_fraction(self, theta: Array) -> Array:
+        """Share of the beam that falls on the specimen, at most 1; 1 where slit or specimen length are not known.
+
+        The foot of a beam of angular width alpha (rad) is R alpha / sin theta long on a specimen in reflection, and
+        R alpha / cos theta on a plate in transmission. A variable slit keeps the foot at `illuminated_length_mm`.
         """
-        if self.divergence_deg is None or self.specimen_length_mm is None:
+        if self.kind == "capillary" or self.specimen_length_mm is None:
             return np.ones_like(theta)
-        foot = self.detector_distance_mm * np.radians(self.divergence_deg) / np.sin(theta)
+        if self.illuminated_length_mm is not None:
+            return np.full_like(theta, min(1.0, self.specimen_length_mm / self.illuminated_length_mm))
+        if self.divergence_deg is None:
+            return np.ones_like(theta)
+        tilt = np.cos(theta) if self.kind == "transmission" else np.sin(theta)
+        foot = self.detector_distance_mm * np.radians(self.divergence_deg) / tilt
         return np.asarray(np.minimum(1.0, self.specimen_length_mm / foot))
+
+    def intensity_factor(self, theta: Array) -> Array:
+        """All that geometry makes of the intensity: illumination, absorption and roughness.
+
+        Reflection with a fixed slit: `lit_fraction`. With a variable slit the beam opens like sin theta, and so does
+        the intensity: lit_fraction times sin theta, which is the whole beam at theta = 90 degrees. Both times
+        `roughness_factor` where roughness is given. A thick flat specimen absorbs alike at all angles.
+        Transmission: lit_fraction times `plate_absorption`, one at theta = 0 for a plate that catches all.
+        Capillary: `cylinder_absorption`, one without absorption.
+        """
+        if self.mu_r is not None:
+            return cylinder_absorption(theta, self.mu_r)
+        lit = self.lit_fraction(theta)
+        if self.mu_t is not None:
+            return lit * plate_absorption(theta, self.mu_t)
+        if self.illuminated_length_mm is not None:
+            lit = lit * np.sin(theta)
+        return lit if self.roughness is None else lit * roughness_factor(theta, *self.roughness)
 
     def flat_specimen_shift(self, theta: Array) -> Array:
         """Mean shift of 2 theta because the specimen is flat and not bent to the focusing circle.
@@ -55,9 +225,85 @@ class Geometry:
         A ray at angle psi from the central one meets the specimen at x = R psi / sin theta from the axis, where the
         focusing circle of diameter R / sin theta has left the plane by x^2 sin(theta) / R. As a displacement
         this shifts 2 theta by -2 psi^2 cot theta; its mean over a beam of width alpha is -alpha^2 cot(theta) / 6.
-        Beyond the ends of the specimen no ray counts. Zero where the slit is not known.
+        Beyond the ends of the specimen no ray counts. A variable slit that lights the length L opens to
+        alpha = L sin(theta) / R. Zero where the slit is not known, and unless in reflection.
         """
-        if self.divergence_deg is None:
+        if self.kind != "reflection":
             return np.zeros_like(theta)
-        alpha = np.radians(self.divergence_deg) * self.lit_fraction(theta)
+        if self.illuminated_length_mm is not None:
+            opening = self.illuminated_length_mm * np.sin(theta) / self.detector_distance_mm
+        elif self.divergence_deg is not None:
+            opening = np.full_like(theta, np.radians(self.divergence_deg))
+        else:
+            return np.zeros_like(theta)
+        alpha = opening * self.lit_fraction(theta)
         return np.asarray(np.degrees(-(alpha**2) / (6.0 * np.tan(theta))))
+
+    def depth_nm(self, theta: Array, attenuation_per_nm: float, packing: float = 1.0) -> Array:
+        """Mean depth that the intensity of a thick specimen in reflection comes from, sin(theta) / (2 mu), nm.
+
+        A layer at depth z is seen through the path 2 z / sin theta, with the weight exp(-2 mu z / sin theta).
+
+        Parameters
+        ----------
+        theta
+            Bragg angles, rad.
+        attenuation_per_nm
+            Of the solid, see `xrdorder.xrays.linear_attenuation_per_nm`.
+        packing
+            Share of the volume that is solid.
+
+        Raises
+        ------
+        InstrumentError
+            The specimen is not in reflection.
+        ValidityError
+            The attenuation or the packing is not positive.
+
+        Examples
+        --------
+        Nb3Sn, 1/mu = 6.6 um with Cu K-alpha, line at 2 theta = 42 degrees, in um:
+
+        >>> print((Geometry(200.0).depth_nm(np.radians([21.0]), 1.0 / 6600.0) / 1000.0).round(2))
+        [1.18]
+        """
+        return 1.0 / self._weakening(theta, attenuation_per_nm, packing)
+
+    def depth_for_layer(
+        self, theta: Array, attenuation_per_nm: float, thickness_nm: float, packing: float = 1.0
+    ) -> tuple[Array, Array]:
+        """Mean depth in a layer on a substrate, nm, and share of the intensity of an endlessly thick layer.
+
+        With the weight exp(-k z), k = 2 mu / sin theta, from 0 to the thickness t: the share is 1 - exp(-k t), and
+        the mean of z is 1/k - t / (exp(k t) - 1). This is 1/k for a thick layer and t/2 for a thin one. Lines of the
+        substrate are weakened by one minus the share.
+
+        Parameters and errors as `depth_nm`, with the thickness of the layer in nm.
+
+        Examples
+        --------
+        A layer of 1 um, in um and as a share:
+
+        >>> depth, share = Geometry(200.0).depth_for_layer(np.radians([21.0]), 1.0 / 6600.0, 1000.0)
+        >>> print((depth / 1000.0).round(3), share.round(3))
+        [0.43] [0.571]
+        """
+        if not thickness_nm > 0.0:
+            raise ValidityError(f"depth: thickness of the layer {thickness_nm} nm must be positive")
+        k = self._weakening(theta, attenuation_per_nm, packing)
+        x = k * thickness_nm
+        # exp(x) - 1 - x loses its digits below: the series of 1/x - 1/(exp(x) - 1) is 1/2 - x/12 + x^3/720
+        small = x < 1e-3
+        safe = np.where(small, 1.0, np.minimum(x, 700.0))
+        mean = np.where(small, 0.5 - x / 12.0, 1.0 / np.where(small, 1.0, x) - 1.0 / np.expm1(safe))
+        return np.asarray(thickness_nm * mean), np.asarray(-np.expm1(-x))
+
+    def _weakening(self, theta: Array, attenuation_per_nm: float, packing: float) -> Array:
+        """How fast the weight falls with depth, 2 mu / sin theta, 1/nm."""
+        if self.kind != "reflection":
+            raise InstrumentError(f"depth: only a specimen in reflection is seen from its surface, not {self.kind}")
+        if not (attenuation_per_nm > 0.0 and packing > 0.0):
+            raise ValidityError(
+                f"depth: attenuation {attenuation_per_nm} 1/nm and packing {packing} must both be positive"
+            )
+        return np.asarray(2.0 * attenuation_per_nm * packing / np.sin(theta))
