@@ -1,10 +1,20 @@
 """Scattering factors: shapes, limits, refusal."""
 
+import pickle
+
 import numpy as np
 import pytest
 
-from xrdorder.exceptions import UnknownNameError
-from xrdorder.xrays import GEMMI_TABLE, scattering_factor
+from xrdorder.exceptions import UnknownNameError, ValidityError
+from xrdorder.xrays import (
+    GEMMI_TABLE,
+    SECOND_TABLE_REACH_EV,
+    MeasuredDispersion,
+    radiation,
+    radiation_names,
+    scattering_factor,
+    second_table,
+)
 
 
 @pytest.mark.parametrize(
@@ -52,3 +62,71 @@ def test_another_table_can_be_used() -> None:
             return 1.0, 2.0
 
     assert complex(scattering_factor("Nb", 1.0, 8047.8, Points())) == 11 + 2j
+
+
+def test_measured_dispersion_replaces_what_was_measured_only() -> None:
+    given = {"Nb": (-7.1, 1.9)}
+    table = MeasuredDispersion(GEMMI_TABLE, given)
+    given["Nb"] = (0.0, 0.0)
+    s = np.array([1.0, 2.0])
+    assert table.anomalous("Nb", 18980.0) == (-7.1, 1.9)
+    assert table.anomalous("Sn", 18980.0) == GEMMI_TABLE.anomalous("Sn", 18980.0)
+    np.testing.assert_array_equal(table.f0("Nb", s), GEMMI_TABLE.f0("Nb", s))
+    assert scattering_factor("Nb", 1.0, 18980.0, table).imag == 1.9
+    assert "measured" in table.name and GEMMI_TABLE.name in table.name
+
+
+def test_measured_dispersion_goes_to_other_processes() -> None:
+    table = pickle.loads(pickle.dumps(MeasuredDispersion(GEMMI_TABLE, {"Nb": (-7.1, 1.9)})))
+    assert table.anomalous("Nb", 18980.0) == (-7.1, 1.9)
+
+
+@pytest.mark.parametrize("values", [(float("nan"), 1.0), (1.0, float("inf")), (-5.0, -0.1)])
+def test_impossible_measured_dispersion(values: tuple[float, float]) -> None:
+    with pytest.raises(ValidityError, match="of Nb: both must be finite"):
+        MeasuredDispersion(GEMMI_TABLE, {"Nb": values})
+
+
+def test_measured_dispersion_of_an_unknown_element() -> None:
+    with pytest.raises(UnknownNameError, match="no scattering factor"):
+        MeasuredDispersion(GEMMI_TABLE, {"niobium": (-5.0, 1.0)})
+
+
+@pytest.mark.parametrize("name", radiation_names())
+def test_every_tube_has_a_second_table(name: str) -> None:
+    energy = radiation(name).energy_ev
+    table = second_table(energy)
+    assert table is not None
+    s = np.array([1.0, 4.0])
+    np.testing.assert_array_equal(table.f0("Sn", s), GEMMI_TABLE.f0("Sn", s))
+    for element in ("Nb", "Sn", "Ta", "Ti"):
+        ours, theirs = GEMMI_TABLE.anomalous(element, energy), table.anomalous(element, energy)
+        # Another calculation: not the same, and apart by no more than 0.3 electrons (Sn at Cr, near its L edges).
+        assert ours != theirs
+        assert ours[0] == pytest.approx(theirs[0], abs=0.3)
+
+
+def test_an_element_outside_the_second_table_keeps_its_numbers() -> None:
+    table = second_table(8047.8)
+    assert table is not None
+    assert table.anomalous("Ni", 8047.8) == GEMMI_TABLE.anomalous("Ni", 8047.8)
+    with pytest.raises(UnknownNameError):
+        table.anomalous("Foo", 8047.8)
+
+
+@pytest.mark.parametrize("text", ["1.5406 angstrom", "0.154 nm", "0.70932 angstrom", "0.2290 nm"])
+def test_rounded_wavelengths_find_it(text: str) -> None:
+    assert second_table(radiation(text).energy_ev) is not None
+
+
+@pytest.mark.parametrize("energy", [8047.8 + 1.01 * SECOND_TABLE_REACH_EV, 18900.0, 0.0, float("nan")])
+def test_no_second_table_elsewhere(energy: float) -> None:
+    assert second_table(energy) is None
+
+
+def test_second_table_refuses_another_energy() -> None:
+    table = second_table(8047.8)
+    assert table is not None
+    for energy in (17479.4, float("nan")):
+        with pytest.raises(ValidityError, match="8048 eV"):
+            table.anomalous("Nb", energy)
