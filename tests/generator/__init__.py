@@ -5,33 +5,37 @@ written out by hand, reflections and multiplicities come from counting lattice p
 Voigt functions over the whole pattern, and axial divergence is a plain sum over heights. Only numbers that
 nobody can derive (scattering factors) come from a library. Where the two ways agree, both are likely right.
 
-`cells` says where the atoms are and how strongly they scatter, `optics` what the diffractometer does to a
-line, `patterns` puts both together. Use `simulate`, `simulate_standard`, `random_truth` and the dataclasses
-of the truth.
+`cells` says where the atoms are and how strongly they scatter, `distributions` which lattice parameters
+occur, `truths` what the specimen is; `optics` what the diffractometer does to a line (with `absorption`, and
+`stray` for what else the tube sends, and `quadrature` to make sums short), `patterns` puts all together,
+`defects` spoils the result as laboratories do. Use `simulate`, `simulate_standard`, `random_truth` and the
+dataclasses of the truth.
 """
 
+from .absorption import Roughness
 from .cells import Fibre, attenuation_per_mm, line_strengths
-from .optics import InstrumentTruth, line_profile
-from .patterns import (
-    Background,
-    Dopant,
-    PhaseTruth,
-    SampleTruth,
-    expected_counts,
-    random_instrument,
-    random_truth,
-    simulate,
-    simulate_standard,
-)
+from .distributions import LatticeComponent, LatticeDistribution
+from .optics import InstrumentTruth, Mount, line_profile
+from .patterns import expected_counts, random_instrument, random_truth, simulate, simulate_standard
+from .stray import StrayTruth, WhiteTruth, copper_k_beta, tungsten_l_alpha
+from .truths import FOREIGN_A_NM, Background, Dopant, PhaseTruth, SampleTruth
 
 __all__ = [
+    "FOREIGN_A_NM",
     "Background",
     "Dopant",
     "Fibre",
     "InstrumentTruth",
+    "LatticeComponent",
+    "LatticeDistribution",
+    "Mount",
     "PhaseTruth",
+    "Roughness",
     "SampleTruth",
+    "StrayTruth",
+    "WhiteTruth",
     "attenuation_per_mm",
+    "copper_k_beta",
     "expected_counts",
     "line_profile",
     "line_strengths",
@@ -39,4 +43,5 @@ __all__ = [
     "random_truth",
     "simulate",
     "simulate_standard",
+    "tungsten_l_alpha",
 ]

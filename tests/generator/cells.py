@@ -17,8 +17,14 @@ DALTON_G = 1.66053907e-24  # CODATA 2018
 # IUPAC standard atomic weights, rounded.
 ATOMIC_WEIGHT = {
     "B": 10.81,
+    "C": 12.011,
+    "O": 15.999,
+    "Na": 22.990,
+    "Al": 26.982,
     "Si": 28.085,
+    "Cl": 35.45,
     "Ti": 47.867,
+    "Fe": 55.845,
     "Cu": 63.546,
     "Nb": 92.906,
     "Sn": 118.710,
@@ -44,6 +50,10 @@ POSITIONS: dict[str, dict[str, tuple[tuple[float, float, float], ...]]] = {
     "bcc": {"2a": ((0.0, 0.0, 0.0), (0.5, 0.5, 0.5))},
     "fcc": {"4a": _FCC},
     "diamond": {"8a": _FCC + tuple((x + 0.25, y + 0.25, z + 0.25) for x, y, z in _FCC)},
+    "rocksalt": {"4a": _FCC, "4b": tuple((x + 0.5, y, z) for x, y, z in _FCC)},
+    "zincblende": {"4a": _FCC, "4c": tuple((x + 0.25, y + 0.25, z + 0.25) for x, y, z in _FCC)},
+    # NbO, Pm-3m: rocksalt with the corner of one lattice and the centre of the other left out
+    "nbo": {"3c": _FCC[1:], "3d": ((0.5, 0.0, 0.0), (0.0, 0.5, 0.0), (0.0, 0.0, 0.5))},
     "lab6": {
         "1a": ((0.0, 0.0, 0.0),),
         "6f": (
@@ -167,12 +177,8 @@ def _f0_of_shells(element: str, a_nm: float, largest: int, table: str) -> Array:
 
 
 @lru_cache(maxsize=256)
-def line_strengths(cell: Cell, energy_ev: float, largest: int, table: str) -> tuple[Array, Array]:
-    """Sum of |F|² over all lattice points of equal h² + k² + l²: multiplicity is counted, not looked up.
-
-    In a cubic crystal such points share one Bragg angle, whether symmetry ties them or not: (330) and (411)
-    are one line. Returns h² + k² + l² and the sum, in electrons², of the lines that are not absent.
-    """
+def _point_strengths(cell: Cell, energy_ev: float, largest: int, table: str) -> Array:
+    """|F|² of every lattice point, times the density of texture."""
     points, shell_of, shells = lattice_points(largest)
     s = np.sqrt(shells) / (2.0 * cell.a_nm)
     b_iso = dict(cell.b_iso_nm2)
@@ -186,9 +192,42 @@ def line_strengths(cell: Cell, energy_ev: float, largest: int, table: str) -> tu
     squares = np.abs(amplitude) ** 2
     if cell.fibre is not None:
         squares *= cell.fibre.density(points)
+    return np.asarray(squares)
+
+
+@lru_cache(maxsize=256)
+def line_strengths(cell: Cell, energy_ev: float, largest: int, table: str) -> tuple[Array, Array]:
+    """Sum of |F|² over all lattice points of equal h² + k² + l²: multiplicity is counted, not looked up.
+
+    In a cubic crystal such points share one Bragg angle, whether symmetry ties them or not: (330) and (411)
+    are one line. Returns h² + k² + l² and the sum, in electrons², of the lines that are not absent.
+    """
+    _, shell_of, shells = lattice_points(largest)
+    squares = _point_strengths(cell, energy_ev, largest, table)
     strength = np.bincount(shell_of, weights=squares, minlength=len(shells))
     present = strength > 1e-9 * strength.max()
     return shells[present], strength[present]
+
+
+def cubic_anisotropy(points: Array) -> Array:
+    """G = (h²k² + k²l² + l²h²) / (h² + k² + l²)²: 0 for h00, 1/3 for hhh, 1/5 in the mean of all directions."""
+    h2, k2, l2 = (points**2).T
+    return np.asarray((h2 * k2 + k2 * l2 + l2 * h2) / (h2 + k2 + l2) ** 2)
+
+
+@lru_cache(maxsize=256)
+def family_strengths(cell: Cell, energy_ev: float, largest: int, table: str) -> tuple[Array, Array, Array]:
+    """Like `line_strengths`, with unlike directions of one shell apart: where elasticity tells (330) from (411).
+
+    Returns h² + k² + l², G of `cubic_anisotropy`, and the sum of |F|².
+    """
+    points, shell_of, shells = lattice_points(largest)
+    squares = _point_strengths(cell, energy_ev, largest, table)
+    kind = np.stack([shells[shell_of], np.round(cubic_anisotropy(points), 9)], axis=1)
+    families, of = np.unique(kind, axis=0, return_inverse=True)
+    strength = np.bincount(of.ravel(), weights=squares, minlength=len(families))
+    present = strength > 1e-9 * strength.max()
+    return families[present, 0], families[present, 1], strength[present]
 
 
 def attenuation_per_mm(cell: Cell, energy_ev: float, table: str = "gemmi") -> float:

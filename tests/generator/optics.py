@@ -9,7 +9,10 @@ from numpy.polynomial.laguerre import laggauss
 from numpy.polynomial.legendre import leggauss
 from scipy.special import voigt_profile
 
+from .absorption import capillary_points
 from .cells import HC_EV_NM, Array
+from .quadrature import combine, condense
+from .stray import StrayTruth, WhiteTruth
 
 # Energy (eV), FWHM (eV) and share of every Lorentz line of the emission.
 # Four lines: G. Hölzer et al., Phys. Rev. A 56 (1997) 4554; values from memory. The plain doublet: peak
@@ -36,16 +39,30 @@ SIGMA_PER_FWHM = 1.0 / math.sqrt(8.0 * math.log(2.0))
 _CORE_DEG = 2.0
 _CORE_NODES = (12, 20)
 _TAIL_NODES = (2, 3)
+# All rays of a line are condensed to few of the same moments: Voigt functions are what takes time. Twelve, and
+# one more for each width of the line that the rays reach over, are as good as all to 1e-8 of the peak.
+_CORE_RAYS = 12
+_MORE_RAYS = 28
+_TAIL_RAYS = 3
+_CAPILLARY_RAYS = 10
+_DEPTH_NODES = 8
+
+GEOMETRIES = ("reflection", "transmission", "capillary")
 
 
 @dataclass(frozen=True)
 class InstrumentTruth:
-    """A diffractometer in reflection geometry with fixed slit, in degrees of 2θ and mm.
+    """A diffractometer, in degrees of 2θ and mm; as it stands in reflection with a fixed slit.
 
     The Gauss part has FWHM² = gauss_tan2 tan²θ + gauss_tan tanθ + gauss_const (deg²), the Lorentz part
     FWHM = lorentz_sec / cosθ + lorentz_tan tanθ (deg), the natural widths of the emission lines come on
     top. The axial ratios are half height over detector distance, seen from source (specimen) and detector.
     `flat_specimen` adds the aberration of a flat specimen in a beam of `divergence_deg`.
+
+    `geometry` is one of `GEOMETRIES`. `lit_length_mm` makes the slit a variable one that lights this length at
+    every angle. `wavelength_nm` replaces the tube by a monochromatic beam whose lines have the relative FWHM
+    `bandwidth`; `polarisation_ratio` is K itself instead of a monochromator's. `stray` and `white` are what
+    else the beam holds.
     """
 
     radiation: str = "cu-ka"
@@ -62,9 +79,33 @@ class InstrumentTruth:
     lorentz_tan: float = 0.006
     axial_source_ratio: float = 0.020
     axial_detector_ratio: float = 0.020
+    geometry: str = "reflection"
+    lit_length_mm: float | None = None
+    polarisation_ratio: float | None = None
+    wavelength_nm: float | None = None
+    bandwidth: float = 2e-4
+    stray: tuple[StrayTruth, ...] = ()
+    white: WhiteTruth | None = None
+
+    def __post_init__(self) -> None:
+        if self.geometry not in GEOMETRIES:
+            raise ValueError(f"unknown geometry {self.geometry!r}")
+        if self.geometry != "reflection" and (self.flat_specimen or self.lit_length_mm is not None):
+            raise ValueError("flat_specimen and lit_length_mm belong to reflection")
+        if self.polarisation_ratio is not None and self.monochromator_two_theta_deg is not None:
+            raise ValueError("give K or the monochromator, not both")
 
     def emission(self) -> tuple[tuple[float, float, float], ...]:
-        """(energy, FWHM, share) of the emission lines in eV, the second group rescaled when asked for."""
+        """(energy, FWHM, share) of the emission lines in eV, the second group rescaled when asked for.
+
+        Stray lines follow, in addition to the sum of one.
+        """
+        return (*self._intended(), *(one.line() for one in self.stray))
+
+    def _intended(self) -> tuple[tuple[float, float, float], ...]:
+        if self.wavelength_nm is not None:
+            energy = HC_EV_NM / self.wavelength_nm
+            return ((energy, self.bandwidth * energy, 1.0),)
         lines = EMISSION[self.radiation]
         if self.alpha2_ratio is None:
             return lines
@@ -82,28 +123,92 @@ class InstrumentTruth:
         )
 
 
-def lorentz_polarisation(two_theta: Array, monochromator_two_theta_deg: float | None) -> Array:
-    """(1 + K cos²2θ) / ((1 + K) sinθ sin2θ), K = cos²2θ_m of a mosaic monochromator, 1 without it."""
+@dataclass(frozen=True)
+class Mount:
+    """How a specimen stands in the beam and lets it through, in mm and 1/mm.
+
+    `displacement_mm` moves a surface (reflection) outward, or a plate in transmission along its normal, away from the
+    source; `across_mm` and `along_mm` (transmission, capillary) move the specimen across the beam toward
+    larger 2θ, and with the beam. `attenuation` switches the transparency of a packed powder in reflection on.
+    `strain_per_mm` (of d, with the depth) and `depth_attenuation` describe a thick solid. `mu_r` and
+    `capillary_radius_mm` let a capillary shift and widen lines by the place its radiation comes from.
+    """
+
+    displacement_mm: float = 0.0
+    across_mm: float = 0.0
+    along_mm: float = 0.0
+    specimen_length_mm: float | None = None
+    attenuation: float | None = None
+    strain_per_mm: float = 0.0
+    depth_attenuation: float | None = None
+    mu_r: float = 0.0
+    capillary_radius_mm: float | None = None
+
+    def shift(self, theta: Array, instrument: InstrumentTruth) -> Array:
+        """Shift of 2θ (rad) of all rays alike.
+
+        Off the axis by (along, across) a ray in the direction (cos2θ, sin2θ) meets the detector's circle by
+        -along sin2θ + across cos2θ from where it should. A plate moved by s along its normal, which halves
+        the angle between the beams, is met by the beam s / cosθ further along.
+        """
+        if instrument.geometry == "reflection":
+            if self.across_mm or self.along_mm:
+                raise ValueError("across and along the beam belong to transmission and capillary")
+            return -2.0 * self.displacement_mm * np.cos(theta) / instrument.radius_mm
+        along = self.along_mm
+        if instrument.geometry == "transmission":
+            along = along + self.displacement_mm / np.cos(theta)
+        elif self.displacement_mm:
+            raise ValueError("a capillary is displaced across or along the beam")
+        aside = self.across_mm * np.cos(2.0 * theta) - along * np.sin(2.0 * theta)
+        return aside / instrument.radius_mm
+
+
+def lorentz_polarisation(
+    two_theta: Array, monochromator_two_theta_deg: float | None, polarisation_ratio: float | None = None
+) -> Array:
+    """(1 + K cos²2θ) / ((1 + K) sinθ sin2θ), K = cos²2θ_m of a mosaic monochromator, 1 without it.
+
+    `polarisation_ratio` is K itself: zero when the beam is fully polarised across the plane of diffraction.
+    """
     k = math.cos(math.radians(monochromator_two_theta_deg or 0.0)) ** 2
+    if polarisation_ratio is not None:
+        k = polarisation_ratio
     angle = np.radians(two_theta)
     return (1.0 + k * np.cos(angle) ** 2) / ((1.0 + k) * np.sin(angle / 2.0) * np.sin(angle))
+
+
+def _seen_from_source(theta: Array, instrument: InstrumentTruth, half_length_mm: float) -> tuple[Array, Array]:
+    """Angles (rad) from the central ray to both ends of a length on the surface.
+
+    A ray that leaves the source at the angle ψ from the central one meets the surface at
+    x = R sinψ / sin(θ ∓ ψ); turned round, tanψ = x sinθ / (R ± x cosθ) on either side.
+    """
+    x = half_length_mm
+    near = np.arctan2(x * np.sin(theta), instrument.radius_mm - x * np.cos(theta))
+    far = np.arctan2(x * np.sin(theta), instrument.radius_mm + x * np.cos(theta))
+    return near, far
 
 
 def caught_by_specimen(
     two_theta: Array, instrument: InstrumentTruth, specimen_length_mm: float | None
 ) -> Array:
-    """Share of the beam of a fixed slit that falls on a specimen of this length, centred on the axis.
+    """Beam that falls on a specimen of this length, centred on the axis, over the whole beam of a fixed slit.
 
-    A ray that leaves the source at the angle ψ from the central one meets the surface at
-    x = R sinψ / sin(θ ∓ ψ); turned round, tanψ = x sinθ / (R ± x cosθ) on either side.
+    A variable slit gives the beam that falls on the lit length, over what a fixed slit of `divergence_deg`
+    would let pass: it grows like sinθ.
     """
     theta = np.radians(two_theta) / 2.0
+    half_beam = math.radians(instrument.divergence_deg) / 2.0
+    if instrument.lit_length_mm is not None:
+        lit = instrument.lit_length_mm
+        if specimen_length_mm is not None:
+            lit = min(lit, specimen_length_mm)
+        near, far = _seen_from_source(theta, instrument, lit / 2.0)
+        return (near + far) / (2.0 * half_beam)
     if specimen_length_mm is None:
         return np.ones_like(theta)
-    half_beam = math.radians(instrument.divergence_deg) / 2.0
-    x = specimen_length_mm / 2.0
-    near = np.arctan2(x * np.sin(theta), instrument.radius_mm - x * np.cos(theta))
-    far = np.arctan2(x * np.sin(theta), instrument.radius_mm + x * np.cos(theta))
+    near, far = _seen_from_source(theta, instrument, specimen_length_mm / 2.0)
     return (np.minimum(near, half_beam) + np.minimum(far, half_beam)) / (2.0 * half_beam)
 
 
@@ -141,32 +246,44 @@ def axial_rays(
     return two_phi - two_theta_rad, weight[met] * relative
 
 
-def _geometry_shifts(
-    theta: float, instrument: InstrumentTruth, specimen_length_mm: float | None, attenuation: float | None
-) -> tuple[Array, Array]:
-    """Shifts (rad) and weights of the flat-specimen and transparency aberrations.
+def _geometry_shifts(theta: float, instrument: InstrumentTruth, mount: Mount) -> tuple[Array, Array]:
+    """Shifts (rad) and weights of the aberrations of specimen and mount.
 
     A flat specimen leaves the focusing circle (radius R / (2 sinθ)) by x² sinθ / R at the distance x = R ψ
     / sinθ from the axis, which shifts the ray by -2 ψ² cotθ: uniform in ψ, centroid -δ² cotθ / 6 with the
     full divergence δ. A depth z contributes with exp(-2 µ z / sinθ) and shifts by -2 z cosθ / R:
     exponential, centroid -sin2θ / (2 µ R). Both are far narrower than a line: two nodes each give the first
-    three moments of the depth and seven of ψ.
+    three moments of the depth and seven of ψ. Inside a capillary the shift is the offset over R.
     """
-    shift, weight = np.zeros(1), np.ones(1)
+    rays = np.zeros(1), np.ones(1)
     if instrument.flat_specimen:
         psi_max = math.radians(instrument.divergence_deg) / 2.0
-        if specimen_length_mm is not None:
-            psi_max = min(psi_max, specimen_length_mm / 2.0 * math.sin(theta) / instrument.radius_mm)
+        lengths = [one for one in (instrument.lit_length_mm, mount.specimen_length_mm) if one is not None]
+        if lengths:
+            seen = min(lengths) / 2.0 * math.sin(theta) / instrument.radius_mm
+            psi_max = seen if instrument.lit_length_mm is not None else min(psi_max, seen)
         node, share = leggauss(2)
         psi = psi_max * (node + 1.0) / 2.0
-        shift = (shift[:, None] - 2.0 * psi**2 / math.tan(theta)).ravel()
-        weight = (weight[:, None] * share / 2.0).ravel()
-    if attenuation is not None:
+        rays = combine(rays, (-2.0 * psi**2 / math.tan(theta), share / 2.0))
+    if mount.attenuation is not None and instrument.geometry == "reflection":
         depth, share = laggauss(2)
-        scale = math.sin(2.0 * theta) / (2.0 * attenuation * instrument.radius_mm)
-        shift = (shift[:, None] - scale * depth).ravel()
-        weight = (weight[:, None] * share).ravel()
-    return shift, weight
+        scale = math.sin(2.0 * theta) / (2.0 * mount.attenuation * instrument.radius_mm)
+        rays = combine(rays, (-scale * depth, share))
+    if mount.capillary_radius_mm is not None and instrument.geometry == "capillary":
+        offset, weight = capillary_points(theta, mount.mu_r)
+        scale = mount.capillary_radius_mm / instrument.radius_mm
+        rays = combine(rays, condense(scale * offset, weight / weight.sum(), _CAPILLARY_RAYS))
+    return rays
+
+
+def _depth_shifts(theta: float, mount: Mount) -> tuple[Array, Array]:
+    """Shifts (rad) where d changes with the depth z: d (1 + g z), weight exp(-2 µ z / sinθ)."""
+    if mount.strain_per_mm == 0.0 or mount.depth_attenuation is None:
+        return np.zeros(1), np.ones(1)
+    node, share = laggauss(_DEPTH_NODES)
+    depth_mm = node * math.sin(theta) / (2.0 * mount.depth_attenuation)
+    sine = math.sin(theta) / (1.0 + mount.strain_per_mm * depth_mm)
+    return 2.0 * (np.arcsin(sine) - theta), share
 
 
 def line_profile(
@@ -183,42 +300,80 @@ def line_profile(
     specimen_length_mm: float | None = None,
     attenuation: float | None = None,
 ) -> Array:
-    """One emission line of one reflection over the whole pattern, per degree, area one (see `axial_rays`).
+    """One emission line of one reflection over the whole pattern, per degree, area one (see `spread_profile`)."""
+    mount = Mount(displacement_mm, specimen_length_mm=specimen_length_mm, attenuation=attenuation)
+    return spread_profile(
+        two_theta, np.array([d_nm]), np.ones(1), np.array([domain_size_nm]), energy_ev, natural_fwhm_ev,
+        instrument, mount, lattice_spread=lattice_spread, microstrain_lorentz=microstrain_lorentz,
+    )  # fmt: skip
+
+
+def spread_profile(
+    two_theta: Array,
+    d_nm: Array,
+    weights: Array,
+    domain_size_nm: Array,
+    energy_ev: float,
+    natural_fwhm_ev: float,
+    instrument: InstrumentTruth,
+    mount: Mount,
+    *,
+    lattice_spread: float = 0.0,
+    microstrain_lorentz: float = 0.0,
+) -> Array:
+    """One emission line of one reflection of all components of a phase, per degree (see `axial_rays`).
+
+    The area is the sum of the weights of the components, shape (n,) like their d and domain sizes.
 
     Domains: volume-weighted size D in the Scherrer equation with K = 1 on the integral breadth λ / (D
     cosθ); a Lorentz line of that breadth has FWHM = (2/π) λ / (D cosθ). `lattice_spread` is the rms Δa/a of
     a Gauss distribution: standard deviation 2 tanθ Δa/a in 2θ. `microstrain_lorentz` e is the integral
-    breadth 4 e tanθ of a Lorentz line. `displacement_mm` s shifts by -2 s cosθ / R; attenuation (1/mm)
-    switches the transparency on.
+    breadth 4 e tanθ of a Lorentz line.
     """
     wavelength = HC_EV_NM / energy_ev
-    theta = math.asin(wavelength / (2.0 * d_nm))
-    tangent, cosine = math.tan(theta), math.cos(theta)
+    theta = np.arcsin(wavelength / (2.0 * d_nm))
+    tangent, cosine = np.tan(theta), np.cos(theta)
     gauss2 = instrument.gauss_tan2 * tangent**2 + instrument.gauss_tan * tangent + instrument.gauss_const
-    sigma = math.hypot(math.sqrt(gauss2) * SIGMA_PER_FWHM, math.degrees(2.0 * tangent * lattice_spread))
+    sigma = np.hypot(np.sqrt(gauss2) * SIGMA_PER_FWHM, np.degrees(2.0 * tangent * lattice_spread))
     breadth = wavelength / (domain_size_nm * cosine) + 4.0 * microstrain_lorentz * tangent
-    lorentz_fwhm = (
+    gamma = 0.5 * (
         instrument.lorentz_sec / cosine
         + instrument.lorentz_tan * tangent
-        + math.degrees(2.0 * tangent * natural_fwhm_ev / energy_ev)
-        + math.degrees(2.0 / math.pi * breadth)
+        + np.degrees(2.0 * tangent * natural_fwhm_ev / energy_ev)
+        + np.degrees(2.0 / math.pi * breadth)
     )
-    centre = (
-        math.degrees(2.0 * theta - 2.0 * displacement_mm * cosine / instrument.radius_mm)
-        + instrument.two_theta_offset
-    )
-    aside, aside_weight = _geometry_shifts(theta, instrument, specimen_length_mm, attenuation)
+    centre = np.degrees(2.0 * theta + mount.shift(theta, instrument)) + instrument.two_theta_offset
+    mean = float(weights @ theta / weights.sum())
+    middle = float(weights @ centre / weights.sum())
+    aside = combine(_geometry_shifts(mean, instrument, mount), _depth_shifts(mean, mount))
 
-    def summed(x: Array, nodes: tuple[int, int]) -> Array:
-        shift, weight = axial_rays(
-            2.0 * theta, instrument.axial_source_ratio, instrument.axial_detector_ratio, nodes
+    def rays(nodes: tuple[int, int], number: int | None = None) -> tuple[Array, Array]:
+        axial = axial_rays(
+            2.0 * mean, instrument.axial_source_ratio, instrument.axial_detector_ratio, nodes
         )
-        shifts = np.degrees(shift[:, None] + aside).ravel()
-        weights = (weight[:, None] * aside_weight).ravel()
-        return weights @ voigt_profile(x[None, :] - centre - shifts[:, None], sigma, lorentz_fwhm / 2.0)
+        if number is None:
+            reach = np.degrees(np.ptp(axial[0]) + np.ptp(aside[0]))
+            number = _CORE_RAYS + min(math.ceil(reach / float((sigma + gamma).min())), _MORE_RAYS)
+        shift, weight = condense(*combine(condense(*axial, number), aside), number)
+        return np.degrees(shift), weight
 
-    near = np.abs(two_theta - centre) < _CORE_DEG
+    def summed(x: Array, shift: Array, weight: Array, s: Array, g: Array) -> Array:
+        return weight @ voigt_profile(x[None, :] - shift[:, None], s[:, None], g[:, None])
+
+    near = np.abs(two_theta - middle) < _CORE_DEG + np.abs(centre - middle).max()
     profile = np.empty_like(two_theta)
-    profile[~near] = summed(two_theta[~near], _TAIL_NODES)
-    profile[near] = summed(two_theta[near], _CORE_NODES)
+    shift, weight = rays(_CORE_NODES)
+    shifts, all_weights = combine((centre, weights), (shift, weight))
+    each = len(shift)
+    profile[near] = summed(
+        two_theta[near], shifts, all_weights, np.repeat(sigma, each), np.repeat(gamma, each)
+    )
+    profile[~near] = 0.0
+    few = rays(_TAIL_NODES, _TAIL_RAYS)
+    for size in set(domain_size_nm.tolist()):  # far away only components of another Lorentz width differ
+        of = domain_size_nm == size
+        share = weights[of] / weights[of].sum()
+        shift, weight = condense(*combine((centre[of], weights[of]), few), _TAIL_RAYS)
+        width = np.full((2, len(shift)), [[share @ sigma[of]], [share @ gamma[of]]])
+        profile[~near] += summed(two_theta[~near], shift, weight, *width)
     return profile

@@ -1,190 +1,22 @@
 """From the truth about a specimen to the counts of a scan."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
 
-from .cells import HC_EV_NM, Array, Cell, Fibre, dispersion, f0, line_strengths
-from .optics import InstrumentTruth, caught_by_specimen, line_profile, lorentz_polarisation
+from .cells import HC_EV_NM, Array, Cell, family_strengths, line_strengths
+from .optics import InstrumentTruth, lorentz_polarisation, spread_profile
+from .truths import REFERENCE_TEMPERATURE_C, Background, PhaseTruth, SampleTruth
 
-REFERENCE_TEMPERATURE_C = 22.5
 _HIGHEST_SINE = 0.99  # lines up to 163.8 degrees are summed; their tails reach into the pattern
-
-# B_iso of the other phases in nm², all from memory of handbook values at room temperature; lattice in nm
-# likewise.
-_PURE = {
-    "nb": ("bcc", "2a", "Nb", 0.0045),
-    "ta": ("bcc", "2a", "Ta", 0.0030),
-    "cu": ("fcc", "4a", "Cu", 0.0055),
-    "si": ("diamond", "8a", "Si", 0.0046),
-}
-COPPER_A_NM = 0.36149
-# Copper-tin solid solution: nm per atomic fraction of tin, ± 0.005; from memory.
-COPPER_TIN_SLOPE_NM = 0.098
 
 # Certified powders: lattice parameter in nm at 22.5 °C, thermal expansion in 1/K (from memory).
 STANDARDS = {
     "srm-660c": ("lab6", 0.4156826, 6.4e-6),  # certificate
     "srm-640c": ("si", 0.54311946, 2.56e-6),  # certificate as quoted in a mailing-list archive
 }
-
-
-@dataclass(frozen=True)
-class Background:
-    """Smooth background in shares of the strongest Bragg point: constant, air scatter, a broad hump."""
-
-    constant: float = 0.007
-    air: float = 0.020
-    air_decay_deg: float = 7.0
-    hump: float = 0.003
-    hump_centre_deg: float = 31.0
-    hump_sigma_deg: float = 9.0
-
-    def at(self, two_theta: Array) -> Array:
-        """Background at these angles."""
-        return (
-            self.constant
-            + self.air * np.exp(-(two_theta - 18.0) / self.air_decay_deg)
-            + self.hump * np.exp(-0.5 * ((two_theta - self.hump_centre_deg) / self.hump_sigma_deg) ** 2)
-        )
-
-
-@dataclass(frozen=True)
-class Dopant:
-    """An element in the A15: atomic fraction over all atoms, and the share of it on the tin site (2a)."""
-
-    element: str
-    fraction: float
-    on_tin_site: float
-
-
-@dataclass(frozen=True)
-class PhaseTruth:
-    """A phase beside the A15: "nb", "ta", "cu", "cu-sn" (tin content follows from a), "si" or "lab6".
-
-    `a_nm` is meant at the temperature of the measurement. `b_iso_nm2` replaces the usual value of the
-    first site, `tin_fraction` the tin content of "cu-sn" that follows from a.
-    """
-
-    name: str
-    weight_fraction: float
-    a_nm: float
-    domain_size_nm: float = 60.0
-    lattice_spread: float = 0.0
-    microstrain_lorentz: float = 0.0
-    b_iso_nm2: float | None = None
-    tin_fraction: float | None = None
-    fibre: Fibre | None = None
-
-    def cell(self) -> Cell:
-        """Atoms of the phase, and their texture."""
-        return replace(self._cell(), fibre=self.fibre)
-
-    def _cell(self) -> Cell:
-        if self.name == "lab6":
-            sites = (("1a", (("La", 1.0),)), ("6f", (("B", 1.0),)))
-            return Cell("lab6", self.a_nm, sites, (("1a", self._b(0.0040)), ("6f", 0.0030)))
-        if self.name == "cu-sn":
-            tin = self.tin_fraction
-            if tin is None:
-                tin = (self.a_nm - COPPER_A_NM) / COPPER_TIN_SLOPE_NM
-            mixture = (("Cu", 1.0 - tin), ("Sn", tin))
-            return Cell("fcc", self.a_nm, (("4a", mixture),), (("4a", self._b(0.0060)),))
-        kind, site, element, b_iso = _PURE[self.name]
-        return Cell(kind, self.a_nm, ((site, ((element, 1.0),)),), ((site, self._b(b_iso)),))
-
-    def _b(self, usual: float) -> float:
-        return usual if self.b_iso_nm2 is None else self.b_iso_nm2
-
-
-@dataclass(frozen=True)
-class SampleTruth:
-    """A specimen of reacted wire; the A15 takes what weight the `others` leave.
-
-    `tin_fraction` β counts tin over all atoms. `order_a` is S_a: the share β (1 - S_a) of the 6c sites
-    holds tin. With r_a and r_b the right atoms on 6c and 2a, 3 (1 - r_a) + r_b = 4 β then gives tin on β (1
-    + 3 S_a) of the 2a sites. `a_nm` None takes the published line a = 0.0136 β + 0.5256 nm (A. Godeke,
-    Supercond. Sci. Technol. 19 (2006) R68, eq. 2). `attenuation_per_mm` switches the transparency shift on.
-    """
-
-    tin_fraction: float = 0.24
-    order_a: float = 0.97
-    a_nm: float | None = None
-    domain_size_nm: float = 100.0
-    lattice_spread: float = 0.0
-    microstrain_lorentz: float = 0.0
-    b_2a_nm2: float = 0.0045
-    b_6c_nm2: float = 0.0050
-    dopants: tuple[Dopant, ...] = ()
-    others: tuple[PhaseTruth, ...] = ()
-    displacement_mm: float = 0.0
-    temperature_c: float = REFERENCE_TEMPERATURE_C
-    thermal_expansion_per_k: float = 7.6e-6  # J. W. Ekin, Experimental Techniques (2006), from memory
-    specimen_length_mm: float | None = None
-    attenuation_per_mm: float | None = None
-    background: Background = Background()
-    fibre: Fibre | None = None
-
-    @property
-    def lattice_nm(self) -> float:
-        """Lattice parameter of the A15 at 22.5 °C."""
-        return 0.0136 * self.tin_fraction + 0.5256 if self.a_nm is None else self.a_nm
-
-    def occupancy(self) -> dict[str, dict[str, float]]:
-        """Mean occupation of both sites by element."""
-        tin_6c = self.tin_fraction * (1.0 - self.order_a)
-        tin_2a = self.tin_fraction * (1.0 + 3.0 * self.order_a)
-        site_2a, site_6c = {"Sn": tin_2a}, {"Sn": tin_6c}
-        for dopant in self.dopants:  # a quarter of all atoms is on 2a, three quarters on 6c
-            site_2a[dopant.element] = 4.0 * dopant.fraction * dopant.on_tin_site
-            site_6c[dopant.element] = 4.0 * dopant.fraction * (1.0 - dopant.on_tin_site) / 3.0
-        site_2a["Nb"] = 1.0 - sum(site_2a.values())
-        site_6c["Nb"] = 1.0 - sum(site_6c.values())
-        if min(*site_2a.values(), *site_6c.values()) < -1e-12:
-            raise ValueError("these contents do not fit on the sites")
-        return {"2a": site_2a, "6c": site_6c}
-
-    @property
-    def site_order(self) -> float:
-        """One minus tin on 6c minus niobium on 2a; equals 4 β S_a without dopants on the tin site."""
-        sites = self.occupancy()
-        return 1.0 - sites["6c"]["Sn"] - sites["2a"]["Nb"]
-
-    def order_contrast(self, table: str = "gemmi", energy_ev: float = 8047.8227) -> float:
-        """|f_2a - f_6c| / |f_Sn - f_Nb| at the angle of (110): what intensities see."""
-        s = np.array([math.sqrt(2.0) / (2.0 * self.lattice_nm)])
-        factor = {
-            element: complex(f0(element, s, table)[0] + dispersion(element, energy_ev, table))
-            for element in ("Sn", "Nb", *(dopant.element for dopant in self.dopants))
-        }
-        sites = self.occupancy()
-        mean = {site: sum(share * factor[el] for el, share in sites[site].items()) for site in sites}
-        return abs(mean["2a"] - mean["6c"]) / abs(factor["Sn"] - factor["Nb"])
-
-    def phases(self) -> tuple[PhaseTruth, ...]:
-        """Weight and widths of all phases, the A15 (named "nb3sn") first."""
-        warmer_k = self.temperature_c - REFERENCE_TEMPERATURE_C
-        a15 = PhaseTruth(
-            "nb3sn",
-            1.0 - sum(phase.weight_fraction for phase in self.others),
-            self.lattice_nm * (1.0 + self.thermal_expansion_per_k * warmer_k),
-            self.domain_size_nm,
-            self.lattice_spread,
-            self.microstrain_lorentz,
-        )
-        return (a15, *self.others)
-
-    def weight_fractions(self) -> dict[str, float]:
-        """Truth about the weights."""
-        return {phase.name: phase.weight_fraction for phase in self.phases()}
-
-    def a15_cell(self, a_nm: float) -> Cell:
-        """Atoms of the A15 at this lattice parameter."""
-        occupancy = tuple((site, tuple(mixture.items())) for site, mixture in self.occupancy().items())
-        displacement = (("2a", self.b_2a_nm2), ("6c", self.b_6c_nm2))
-        return Cell("a15", a_nm, occupancy, displacement, self.fibre)
 
 
 def default_two_theta() -> Array:
@@ -208,23 +40,67 @@ def _bragg(sample: SampleTruth, instrument: InstrumentTruth, grid: tuple[float, 
     total = np.zeros_like(two_theta)
     for phase, cell, volume in zip(phases, cells, volumes / volumes.sum(), strict=True):
         for energy, fwhm, share in instrument.emission():
-            wavelength = HC_EV_NM / energy
-            largest = int((2.0 * cell.a_nm * _HIGHEST_SINE / wavelength) ** 2)
-            shells, strengths = line_strengths(cell, energy, largest, table)
-            angles = 2.0 * np.degrees(np.arcsin(wavelength * np.sqrt(shells) / (2.0 * cell.a_nm)))
-            area = (
-                share * volume / cell.a_nm**6 * strengths
-                * lorentz_polarisation(angles, instrument.monochromator_two_theta_deg)
-                * caught_by_specimen(angles, instrument, sample.specimen_length_mm)
-            )  # fmt: skip
-            for shell, weight in zip(shells, area, strict=True):
-                total += weight * line_profile(
-                    two_theta, cell.a_nm / math.sqrt(shell), energy, fwhm, instrument,
-                    domain_size_nm=phase.domain_size_nm, lattice_spread=phase.lattice_spread,
-                    microstrain_lorentz=phase.microstrain_lorentz, displacement_mm=sample.displacement_mm,
-                    specimen_length_mm=sample.specimen_length_mm, attenuation=sample.attenuation_per_mm,
-                )  # fmt: skip
+            total += share * volume / cell.a_nm**6 * _phase_lines(
+                phase, cell, energy, fwhm, sample, instrument, two_theta, table
+            )
+        if instrument.white is not None:
+            total += volume / cell.a_nm**6 * _white_feet(phase, cell, sample, instrument, two_theta, table)
     return total
+
+
+def _phase_lines(
+    phase: PhaseTruth, cell: Cell, energy: float, fwhm: float, sample: SampleTruth,
+    instrument: InstrumentTruth, two_theta: Array, table: str,
+) -> Array:  # fmt: skip
+    """All reflections of a phase by one emission line, |F|² at its mean lattice parameter.
+
+    A component of the mass share w has the volume share w a³, so that w / a³ is left of v / V².
+    """
+    wavelength = HC_EV_NM / energy
+    components = phase.components()
+    a_nm = np.array([one.a_nm for one in components])
+    share = np.array([one.weight for one in components]) * (cell.a_nm / a_nm) ** 3
+    sizes = np.array([one.domain_size_nm for one in components], dtype=float)
+    largest = int((2.0 * a_nm.min() * _HIGHEST_SINE / wavelength) ** 2)
+    if phase.anisotropic:
+        shells, g, strengths = family_strengths(cell, energy, largest, table)
+    else:
+        shells, strengths = line_strengths(cell, energy, largest, table)
+        g = np.full_like(shells, 0.2)
+    mount = sample.mount(phase)
+    total = np.zeros_like(two_theta)
+    for shell, direction, strength in zip(shells, 5.0 * g - 1.0, strengths, strict=True):
+        d_nm = a_nm / math.sqrt(shell) * (1.0 - phase.elastic_shift * direction)
+        angles = 2.0 * np.degrees(np.arcsin(wavelength / (2.0 * d_nm)))
+        lp = lorentz_polarisation(angles, instrument.monochromator_two_theta_deg, instrument.polarisation_ratio)
+        total += spread_profile(
+            two_theta, d_nm, strength * share * lp * sample.throughput(angles, instrument), sizes, energy, fwhm,
+            instrument, mount, lattice_spread=phase.lattice_spread,
+            microstrain_lorentz=phase.microstrain_lorentz
+            * math.sqrt(max(1.0 + phase.strain_anisotropy * direction, 0.0)),
+        )  # fmt: skip
+    return total
+
+
+def _white_feet(
+    phase: PhaseTruth, cell: Cell, sample: SampleTruth, instrument: InstrumentTruth, two_theta: Array, table: str
+) -> Array:
+    """White radiation by every reflection, each wavelength at its own angle; |F|² as for the strongest line."""
+    white = instrument.white
+    assert white is not None
+    energy = instrument.emission()[0][0]
+    largest = int((2.0 * cell.a_nm * _HIGHEST_SINE / white.shortest_nm) ** 2)
+    shells, strengths = line_strengths(cell, energy, largest, table)
+    theta = np.radians(two_theta - instrument.two_theta_offset) / 2.0
+    per_degree = np.radians(1.0) / 2.0 * np.cos(theta)
+    factor = lorentz_polarisation(
+        two_theta, instrument.monochromator_two_theta_deg, instrument.polarisation_ratio
+    ) * sample.throughput(two_theta, instrument)
+    total = np.zeros_like(two_theta)
+    for shell, strength in zip(shells, strengths, strict=True):
+        d_nm = cell.a_nm / math.sqrt(shell)
+        total += strength * white.spectrum(2.0 * d_nm * np.sin(theta)) * 2.0 * d_nm * per_degree
+    return total * factor
 
 
 def expected_counts(
