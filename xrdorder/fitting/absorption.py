@@ -174,6 +174,12 @@ def _place(theta: Array) -> Array:
     return np.asarray(4.0 * np.asarray(theta) / np.pi - 1.0)
 
 
+@lru_cache(maxsize=2)
+def _cylinder_paths(angles: int, across: int, along: int) -> tuple[Array, Array, Array]:
+    """`disc_paths` at the Chebyshev angles; the same whatever the attenuation."""
+    return disc_paths(0.25 * np.pi * (chebyshev.chebpts1(angles) + 1.0), across, along)
+
+
 @lru_cache(maxsize=64)
 def _cylinder(mu_r: float) -> tuple[Array, Array]:
     """Chebyshev coefficients of log A and of the offset."""
@@ -184,7 +190,7 @@ def _cylinder(mu_r: float) -> tuple[Array, Array]:
         )
     angles, across, along = _MODERATE_GRID if mu_r <= _MODERATE_MU_R else _STRONG_GRID
     place = chebyshev.chebpts1(angles)
-    path, offset, share = disc_paths(0.25 * np.pi * (place + 1.0), across, along)
+    path, offset, share = _cylinder_paths(angles, across, along)
     left = share * np.exp(-mu_r * path)
     total = left.sum(axis=(1, 2))
     mean_offset = (left * offset).sum(axis=(1, 2)) / total
