@@ -60,6 +60,29 @@ def cubic_harmonic(order: int, hkl: ArrayLike) -> Array:
     return np.asarray(sum(c * v for c, v in zip(row, values, strict=True)))
 
 
+def fourth_order_sum(hkl: ArrayLike) -> Array:
+    """Return G = (h²k² + k²l² + l²h²) / (h² + k² + l²)², on which elastic properties of cubic crystals depend.
+
+    Parameters
+    ----------
+    hkl
+        Directions, shape (n, 3).
+
+    Returns
+    -------
+    Array
+        Shape (n,): 0 along (100), 1/4 along (110), 1/3 along (111), 1/5 on average over the sphere.
+
+    Examples
+    --------
+    >>> fourth_order_sum([[2, 0, 0], [1, 1, 0]]).tolist()
+    [0.0, 0.25]
+    """
+    squares = np.atleast_2d(np.asarray(hkl, dtype=np.float64)) ** 2
+    pairs = squares * np.roll(squares, 1, axis=1)
+    return np.asarray(pairs.sum(axis=1) / squares.sum(axis=1) ** 2)
+
+
 def _sphere_mean(a: int, b: int, c: int) -> float:
     """Mean of x^2a y^2b z^2c over the unit sphere: (2a-1)!! (2b-1)!! (2c-1)!! / (2(a+b+c)+1)!!."""
 

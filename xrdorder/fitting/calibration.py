@@ -17,15 +17,16 @@ from xrdorder.crystals import phase
 from xrdorder.crystals.standards import Standard
 from xrdorder.crystals.standards import standard as standard_named
 from xrdorder.exceptions import FitError, InstrumentError
+from xrdorder.fitting.assembly import assemble, enlargement
+from xrdorder.fitting.budget import response
 from xrdorder.fitting.geometry import Geometry
 from xrdorder.fitting.phase_lines import Optics
-from xrdorder.fitting.propagation import response
+from xrdorder.fitting.procedure import Procedure, source_name
 from xrdorder.fitting.result import PatternFit
 from xrdorder.fitting.start import PACKING
-from xrdorder.fitting.whole_pattern import WholePatternFit, refuse_transmission, source_name
+from xrdorder.fitting.whole_pattern import require_geometry
 from xrdorder.profiles import INSTRUMENT_NAMES, Instrument
 from xrdorder.profiles.widths import lorentz_sec_from_size
-from xrdorder.xrays import linear_attenuation_per_nm
 from xrdorder.xrays import radiation as radiation_named
 
 Array = NDArray[np.float64]
@@ -84,6 +85,12 @@ def calibrate(
     monochromator_two_theta_deg: float | None = None,
     temperature_c: float = 22.5,
     domain_size_nm: float | None = None,
+    illuminated_length_mm: float | None = None,
+    polarisation_ratio: float | None = None,
+    geometry: str = "reflection",
+    mu_t: float | None = None,
+    mu_r: float | None = None,
+    focused: bool = False,
     engine: str = "own",
 ) -> Calibration:
     """Fit the pattern of a certified powder.
@@ -123,15 +130,23 @@ def calibrate(
         raise InstrumentError(
             f"detector distance {detector_distance_mm} mm must be positive (goniometer radius)"
         )
-    refuse_transmission(pattern)
+    require_geometry(pattern, geometry)
     light = radiation_named(name)
-    geometry = Geometry(detector_distance_mm, divergence_deg, specimen_length_mm)
+    place = Geometry(
+        detector_distance_mm, divergence_deg, specimen_length_mm, illuminated_length_mm, geometry, None, mu_t, mu_r,
+        focused=focused,
+    )  # fmt: skip
     powder = phase(chosen.phase)
     start = dict(_START)
     two_lines = light.alpha2_ratio > 0.0
     start["alpha2_ratio"] = light.alpha2_ratio
-    job = WholePatternFit(
-        pattern, Optics(light, geometry, monochromator_two_theta_deg), [powder], powder.name, start, engine
+    job = Procedure(
+        pattern,
+        Optics(light, place, monochromator_two_theta_deg, polarisation_ratio=polarisation_ratio),
+        [powder],
+        powder.name,
+        start,
+        engine,
     )
     lengths = chosen.lengths_at(temperature_c)
     main, parameters = job.main, job.parameters
@@ -145,15 +160,12 @@ def calibrate(
     _bounds(parameters)
     job.search(lattices=False)
 
-    attenuation = linear_attenuation_per_nm(
-        powder.atoms_per_cell(), powder.cell_volume_nm3(), light.energy_ev
-    )
-    expected = geometry.transparency_deg(attenuation, PACKING)
+    expected = place.transparency_deg(main.attenuation_per_nm, PACKING)
     clear = expected > _DETECTABLE_TRANSPARENCY_DEG
     parameters["transparency_deg"].set(value=expected, max=5.0 * expected)
 
     background = list(job.model.background_names)
-    free = [*background, main.scale_name, "specimen_displacement_mm"]
+    free = [*background, main.scale_name, *job.model.displacement_names]
     fit = job.fit
     fit.run(free, most_iterations=10, tolerance=1.0)
     free += ["gauss_const", "lorentz_sec", "lorentz_tan"]
@@ -182,7 +194,7 @@ def _bounds(parameters: lmfit.Parameters) -> None:
 
 
 def _calibration(
-    job: WholePatternFit,
+    job: Procedure,
     standard: Standard,
     lengths: tuple[float, ...],
     temperature_c: float,
@@ -198,8 +210,7 @@ def _calibration(
             f"{source_name(job.pattern)}: the lines of {standard.name} are not in this pattern; "
             "check the file, the standard and the radiation"
         )
-    enlargement = job.enlargement(fit.weighted_residual())
-    covariance = solution.covariance * enlargement**2
+    covariance = solution.covariance * enlargement(job, fit.weighted_residual()) ** 2
     shift = response(solution, by_held)
     n = len(INSTRUMENT_NAMES)
     matrix, certificate, wavelength = np.zeros((n, n)), np.zeros(n), np.zeros(n)
@@ -238,12 +249,16 @@ def _calibration(
         monochromator_two_theta_deg=job.optics.monochromator_two_theta_deg,
         divergence_deg=geometry.divergence_deg,
         specimen_length_mm=geometry.specimen_length_mm,
+        illuminated_length_mm=geometry.illuminated_length_mm,
+        polarisation_ratio=job.optics.polarisation_ratio,
+        geometry=geometry.kind,
+        focused=geometry.focused,
         standard=standard.name,
         standard_lattice_nm=lengths,
         temperature_c=temperature_c,
         remarks=tuple(remarks),
     )
-    result = job.result(instrument, None)
+    result = assemble(job, instrument, None)
     return Calibration(
         instrument,
         result,

@@ -14,10 +14,6 @@ from xrdorder.profiles.summation import ProfileSum
 
 Array = NDArray[np.float64]
 
-SPECIMEN_NAMES = ("specimen_displacement_mm", "transparency_deg")
-HELD_NAMES = ("wavelength_shift",)
-GLOBAL_NAMES = (*INSTRUMENT_NAMES, *SPECIMEN_NAMES, *HELD_NAMES)
-
 
 class PatternModel:
     """Calculated counts of one pattern.
@@ -35,8 +31,10 @@ class PatternModel:
 
     Attributes
     ----------
-    names
-        All parameter names, in the order of the vectors.
+    phases
+        Lines in the model.
+    background_names, displacement_names, global_names
+        Parameters of the background, of the specimen's place, and all that the phases share.
     """
 
     def __init__(
@@ -49,8 +47,25 @@ class PatternModel:
         unit = (2.0 * self.two_theta - low - high) / (high - low)
         self._chebyshev = np.polynomial.chebyshev.chebvander(unit, background_terms - 1)
         self.background_names = tuple(f"background_{k}" for k in range(background_terms))
-        phase_names = tuple(name for phase in self.phases for name in phase.names)
-        self.names = (*self.background_names, *GLOBAL_NAMES, *phase_names)
+        # how the geometry lets a specimen be out of place
+        self.displacement_names = tuple(phases[0].optics.geometry.shift_slopes(np.zeros(1)))
+        self.global_names = (
+            *INSTRUMENT_NAMES, *self.displacement_names, "transparency_deg", "wavelength_shift",
+        )  # fmt: skip
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """All parameter names; what populations of one phase share stands there once."""
+        phase_names = (name for phase in self.phases for name in phase.names)
+        return tuple(dict.fromkeys((*self.background_names, *self.global_names, *phase_names)))
+
+    def add(self, lines: PhaseLines) -> None:
+        """Let the pattern hold more lines."""
+        self.phases = (*self.phases, lines)
+
+    def remove(self, lines: PhaseLines) -> None:
+        """Take lines out again."""
+        self.phases = tuple(phase for phase in self.phases if phase is not lines)
 
     def background(self, values: Mapping[str, float]) -> Array:
         """Background counts, shape (n,)."""
@@ -63,11 +78,16 @@ class PatternModel:
         ratios = values["axial_source_ratio"], values["axial_detector_ratio"]
         return self._sum.total(lines, *ratios) * self.time_factor
 
+    def part_of(self, phase_name: str, values: Mapping[str, float]) -> Array:
+        """Counts that all populations of one phase contribute, stray radiation included, shape (n,)."""
+        parts = [self.part(lines, values) for lines in self.phases if lines.phase.name == phase_name]
+        return sum(parts, np.zeros_like(self.two_theta))
+
     def counts(self, values: Mapping[str, float]) -> Array:
         """Calculated counts, shape (n,)."""
         total = self.background(values)
         for phase in self.phases:
-            if values[phase.scale_name] != 0.0:
+            if values[phase.scale_name] != 0.0 and not (phase.share_name and values[phase.share_name] == 0.0):
                 total += self.part(phase, values)
         return total
 
@@ -81,7 +101,7 @@ class PatternModel:
                 jacobian[:, where[name]] = self._chebyshev[:, k]
         coefficients = np.array([values[name] for name in self.background_names])
         total = self._chebyshev @ coefficients
-        shared = [name for name in GLOBAL_NAMES if name in where]
+        shared = [name for name in self.global_names if name in where]
         # both axial ratios or none: the profile gives their derivatives together
         if {"axial_source_ratio", "axial_detector_ratio"} & set(shared):
             shared = list(dict.fromkeys([*shared, "axial_source_ratio", "axial_detector_ratio"]))
@@ -89,6 +109,8 @@ class PatternModel:
         for phase in self.phases:
             own = [name for name in phase.names if name in where]
             if values[phase.scale_name] == 0.0 and phase.scale_name not in where:
+                continue
+            if phase.share_name and values[phase.share_name] == 0.0 and phase.share_name not in where:
                 continue
             local = [*shared, *own]
             lines, derivatives = phase.lines(values, {name: k for k, name in enumerate(local)})

@@ -3,30 +3,45 @@
 What depends on angle only weakly (Lorentz-polarisation, illumination, widths, scattering factors) is frozen at the
 lattice that `PhaseLines.freeze` was given; the fit freezes anew between its rounds, so that nothing is lost and the
 Jacobian stays exact for the model it belongs to.
+
+A line belongs to a reflection, to an emission line and, where the lattice parameter is spread out lopsidedly, to a node
+of its distribution (`xrdorder.fitting.spacings`).
 """
 
 import copy
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from xrdorder.crystals.harmonics import TEXTURE_ORDERS, cubic_harmonic
+from xrdorder.crystals.harmonics import TEXTURE_ORDERS, cubic_harmonic, fourth_order_sum
 from xrdorder.crystals.lattice import free_lengths, inverse_d_squared
+from xrdorder.crystals.march import axis_cosines_squared, march_density
 from xrdorder.crystals.phase import Phase
 from xrdorder.crystals.reflections import reflections
 from xrdorder.crystals.structure import structure_factor_squared, structure_factor_squared_derivatives
 from xrdorder.fitting.geometry import Geometry
+from xrdorder.fitting.spacings import Spacings
 from xrdorder.profiles.summation import LineDerivatives, Lines
 from xrdorder.profiles.widths import GAUSS_TERMS, LORENTZ_TERMS, gauss_basis, lorentz_basis
-from xrdorder.xrays import GEMMI_TABLE, Radiation, ScatteringTable, lorentz_polarisation
+from xrdorder.xrays import (
+    GEMMI_TABLE,
+    Radiation,
+    ScatteringTable,
+    linear_attenuation_per_nm,
+    lorentz_polarisation,
+)
 
 Array = NDArray[np.float64]
 
 _BEYOND_RANGE_DEG = 4.0  # lines this far outside the pattern still send a tail into it
 _LARGEST_SINE = 0.998  # 2 theta of 172.8 degrees: no goniometer goes beyond, and tan theta stays finite
 _SPECIMEN_GAUSS = "gauss_tan2"
+_LEAST_GAUSS = 0.005**2  # degrees squared; no laboratory line is narrower, and a Voigt line needs some Gaussian
+_LEAST_LORENTZ = 1e-5  # degrees
+_LEAST_DENSITY = 0.01  # of the random distribution
+_LEAST_ANISOTROPY = 0.01
 
 
 @dataclass(frozen=True)
@@ -37,6 +52,7 @@ class Optics:
     geometry: Geometry
     monochromator_two_theta_deg: float | None = None
     table: ScatteringTable = GEMMI_TABLE
+    polarisation_ratio: float | None = None
 
 
 class PhaseLines:
@@ -50,6 +66,11 @@ class PhaseLines:
         Radiation and geometry.
     two_theta_range
         First and last angle of the pattern, degrees.
+    march_axis
+        Plane whose normal the grains prefer, for texture by March's function; None without.
+    twin
+        Lines of the first population of the same phase. Atoms, texture and strain are common to both; amount,
+        lattice and domain size are the second population's own.
 
     Attributes
     ----------
@@ -59,34 +80,61 @@ class PhaseLines:
         All its parameter names, scale first.
     """
 
-    def __init__(self, phase: Phase, optics: Optics, two_theta_range: tuple[float, float]) -> None:
-        self.phase, self.optics = phase, optics
+    def __init__(
+        self,
+        phase: Phase,
+        optics: Optics,
+        two_theta_range: tuple[float, float],
+        *,
+        march_axis: tuple[int, int, int] | None = None,
+        twin: "PhaseLines | None" = None,
+    ) -> None:
+        self.phase, self.optics, self.twin = phase, optics, twin
         self.prefix = phase.name.replace("-", "_").replace(".", "_")
+        own = f"{self.prefix}_second" if twin else self.prefix
         self._low, self._high = two_theta_range
-        self.length_names = tuple(f"{self.prefix}_{axis}_nm" for axis in free_lengths(phase.system))
-        self.scale_name = f"{self.prefix}_scale"
-        self.width_names = tuple(f"{self.prefix}_{term}" for term in (*LORENTZ_TERMS, _SPECIMEN_GAUSS))
+        self.length_names = tuple(f"{own}_{axis}_nm" for axis in free_lengths(phase.system))
+        self.scale_name = f"{own}_scale"
+        sec, *tan = (*LORENTZ_TERMS, _SPECIMEN_GAUSS)
+        self.width_names = (f"{own}_{sec}", *(f"{self.prefix}_{term}" for term in tan))
         self.contrast_name = f"{self.prefix}_order_contrast" if phase.order else None
         self.b_iso_names = tuple(f"{self.prefix}_b_iso_{site.label}_nm2" for site in phase.sites)
-        orders = TEXTURE_ORDERS if phase.system == "cubic" else ()
-        self.texture_names = tuple(f"{self.prefix}_texture_{order}" for order in orders)
+        cubic = phase.system == "cubic"
+        self.texture_names = tuple(f"{self.prefix}_texture_{order}" for order in TEXTURE_ORDERS if cubic)
+        self.march_axis = march_axis
+        self.march_name = f"{self.prefix}_march_r" if march_axis else None
+        self.anisotropy_name = f"{self.prefix}_strain_anisotropy" if cubic else None
+        # what tin, and the composite around it, do to the lattice of a phase whose order is asked for
+        layer = cubic and phase.order is not None
+        self.tail_name = f"{self.prefix}_lattice_tail_nm" if layer and not twin else None
+        self.elastic_name = f"{self.prefix}_elastic_shift" if layer else None
+        self.depth_name = f"{self.prefix}_depth_slope" if layer else None
+        self.share_name: str | None = None
+        optional = (
+            self.contrast_name, self.march_name, self.anisotropy_name, self.tail_name, self.elastic_name,
+            self.depth_name,
+        )  # fmt: skip
         self.names = (
             self.scale_name,
             *self.length_names,
             *self.width_names,
             *self.b_iso_names,
             *self.texture_names,
+            *(name for name in optional if name),
         )
-        if self.contrast_name:
-            self.names += (self.contrast_name,)
-        self._wavelengths = np.array([line.wavelength_nm for line in optics.radiation.lines])
-        self._natural = np.array([line.width_relative for line in optics.radiation.lines])
+        self._norm: float | None = None
+        self._set_radiation()
+        self.freeze(phase.lengths_nm)
+
+    def _set_radiation(self) -> None:
+        """Note the emission lines, and which reflections can be in the range."""
+        light, phase = self.optics.radiation, self.phase
+        self._wavelengths = np.array([line.wavelength_nm for line in light.lines])
+        self._natural = np.array([line.width_relative for line in light.lines])
         largest = np.sin(np.radians(min(0.5 * (self._high + _BEYOND_RANGE_DEG), 89.0)))
         d_min = self._wavelengths.min() / (2.0 * min(largest, _LARGEST_SINE))
         found = reflections(phase.space_group, phase.system, phase.lengths_nm, phase.angles_deg, d_min * 0.98)
         self._all_hkl, self._all_multiplicity = found.hkl, found.multiplicity
-        self._norm: float | None = None
-        self.freeze(phase.lengths_nm)
 
     def freeze(self, lengths_nm: tuple[float, ...]) -> None:
         """Evaluate at this lattice what hardly changes with it: which lines there are, polarisation, illumination."""
@@ -99,35 +147,59 @@ class PhaseLines:
         n, lines = len(self.hkl), len(self._wavelengths)
         self._reflection = np.repeat(np.arange(n), lines)
         self._emission = np.tile(np.arange(lines), n)
-        s = 0.5 * np.sqrt(q_all[kept])
-        self._s = s
+        self._s = 0.5 * np.sqrt(q_all[kept])
         self._harmonics = {
             name: cubic_harmonic(order, self.hkl)
             for name, order in zip(self.texture_names, TEXTURE_ORDERS, strict=False)
         }
-        theta = np.arcsin(self._wavelengths[self._emission] * s[self._reflection])
+        self._march_cosines = None
+        if self.march_axis:
+            p = self.phase
+            self._march_cosines = axis_cosines_squared(
+                p.space_group, p.system, lengths_nm, p.angles_deg, self.hkl, self.march_axis
+            )
+        # zero on average over all directions, one along (100), -2/3 along (111)
+        self._cubic_departure = 1.0 - 5.0 * fourth_order_sum(self.hkl)
+        theta = np.arcsin(self._wavelengths[self._emission] * self._s[self._reflection])
         self._theta = theta
         self._gauss = gauss_basis(theta)
         self._lorentz = lorentz_basis(theta)
         self._natural_width = np.degrees(2.0 * self._natural[self._emission]) * np.tan(theta)
         geometry = self.optics.geometry
-        two_theta = np.degrees(2.0 * theta)
-        self._flat_shift = geometry.flat_specimen_shift(theta)
+        self._fixed_shift = geometry.flat_specimen_shift(theta) + geometry.absorption_shift(theta)
+        self._spacings = Spacings(
+            lengths_nm[0], self._cubic_departure[self._reflection], np.sin(theta), self.attenuation_per_nm
+        )
         self._strength = (
-            lorentz_polarisation(two_theta, self.optics.monochromator_two_theta_deg)
-            * geometry.lit_fraction(theta)
+            lorentz_polarisation(
+                np.degrees(2.0 * theta), self.optics.monochromator_two_theta_deg, self.optics.polarisation_ratio
+            )
+            * geometry.intensity_factor(theta)
             * self.multiplicity[self._reflection]
         )
         if self._norm is None:
-            # the scale is about the area of the strongest line of the catalogue structure, in counts times degree
-            values = {
-                name: site.b_iso_nm2 for name, site in zip(self.b_iso_names, self.phase.sites, strict=True)
-            }
-            if self.contrast_name:
-                values[self.contrast_name] = 1.0
-            squared, _ = self.structure_factor_squared(values)
-            strengths = self._strength * squared[self._reflection]
-            self._norm = float(strengths.max()) if n else 1.0
+            self._norm = self._strongest()
+
+    @property
+    def attenuation_per_nm(self) -> float:
+        """Attenuation of the dense phase, 1/nm; zero where its atoms are not known."""
+        p = self.phase
+        if not p.sites:
+            return 0.0
+        return linear_attenuation_per_nm(
+            p.atoms_per_cell(), p.cell_volume_nm3(), self.optics.radiation.energy_ev, self.optics.table
+        )
+
+    def _strongest(self) -> float:
+        """Strength of the strongest line of the catalogue structure: a scale then is about its area, counts degree."""
+        if self.twin:
+            return self.twin.norm
+        values = {name: site.b_iso_nm2 for name, site in zip(self.b_iso_names, self.phase.sites, strict=True)}
+        if self.contrast_name:
+            values[self.contrast_name] = 1.0
+        squared, _ = self._structure_factor_squared(values)
+        strengths = self._strength * squared[self._reflection]
+        return float(strengths.max()) if len(strengths) else 1.0
 
     @property
     def norm(self) -> float:
@@ -135,7 +207,7 @@ class PhaseLines:
         assert self._norm is not None
         return self._norm
 
-    def structure_factor_squared(self, values: Mapping[str, float]) -> tuple[Array, dict[str, Array]]:
+    def _structure_factor_squared(self, values: Mapping[str, float]) -> tuple[Array, dict[str, Array]]:
         """|F|^2 in electrons squared at each reflection, and derivatives by contrast and displacement parameters."""
         optics = self.optics
         arguments = (
@@ -153,17 +225,34 @@ class PhaseLines:
             slopes[self.contrast_name] = by_contrast
         return structure_factor_squared(*arguments), slopes
 
+    def intensities(self, values: Mapping[str, float]) -> tuple[Array, dict[str, Array]]:
+        """Intensity of each reflection before geometry and multiplicity, and its derivatives by parameters.
+
+        Squared structure factor times density of plane normals, electrons squared, shape (reflections,).
+        """
+        squared, squared_by = self._structure_factor_squared(values)
+        density, density_by = self._pole_density(values)
+        slopes = {name: change * density for name, change in squared_by.items()}
+        slopes |= {name: squared * change for name, change in density_by.items()}
+        return squared * density, slopes
+
     def _pole_density(self, values: Mapping[str, float]) -> tuple[Array, dict[str, Array]]:
-        """Texture factor of each reflection, 1 + sum of coefficient times cubic harmonic, and its derivatives.
+        """Texture factor of each reflection: the harmonic series times March's function, and its derivatives.
 
         A density cannot be negative; where the short series would be, it rests at a small positive value.
         """
-        density = 1.0 + sum(
+        series = 1.0 + sum(
             (values[name] * harmonic for name, harmonic in self._harmonics.items()), np.zeros(len(self.hkl))
         )
-        positive = density > _LEAST_DENSITY
+        positive = series > _LEAST_DENSITY
         slopes = {name: np.where(positive, harmonic, 0.0) for name, harmonic in self._harmonics.items()}
-        return np.maximum(density, _LEAST_DENSITY), slopes
+        density = np.maximum(series, _LEAST_DENSITY)
+        if self._march_cosines is not None and self.march_name:
+            march, by_r = march_density(self._march_cosines, values[self.march_name])
+            slopes = {name: slope * march for name, slope in slopes.items()}
+            slopes[self.march_name] = density * by_r
+            density = density * march
+        return density, slopes
 
     def lines(self, values: Mapping[str, float], columns: Mapping[str, int]) -> tuple[Lines, LineDerivatives]:
         """All lines at these parameter values, and derivatives by the parameters named in `columns`.
@@ -175,88 +264,120 @@ class PhaseLines:
         columns
             Wanted derivatives: parameter name to column.
         """
-        phase, n = self.phase, len(self._reflection)
-        shape = (n, len(columns))
-        position_by, area_by = np.zeros(shape), np.zeros(shape)
-        gauss_by, lorentz_by = np.zeros(shape), np.zeros(shape)
-        radiation_weight, weight_by_ratio = self._weights(values["alpha2_ratio"])
-
-        lengths = [values[name] for name in self.length_names]
-        q, q_by = inverse_d_squared(phase.system, self.hkl, lengths, phase.angles_deg)
-        root = np.sqrt(q)[self._reflection]
-        wavelength = self._wavelengths[self._emission] * (1.0 + values["wavelength_shift"])
-        theta = np.arcsin(np.minimum(0.5 * wavelength * root, 0.99999))
-        slope = self.optics.geometry.displacement_slope(theta)
-        displacement, transparency = values["specimen_displacement_mm"], values["transparency_deg"]
-        position = (
-            np.degrees(2.0 * theta) + values["two_theta_offset"] + displacement * slope
-            - transparency * np.sin(2.0 * theta) + self._flat_shift
-        )  # fmt: skip
-        # how the position follows the Bragg angle: the shifts themselves move a little with it
-        distance = self.optics.geometry.detector_distance_mm
-        by_bragg = (
-            1.0 + displacement / distance * np.sin(theta) - np.radians(transparency) * np.cos(2.0 * theta)
-        )
-        bragg_by_q = np.degrees(0.5 * wavelength / (root * np.cos(theta)))
-        for k, name in enumerate(self.length_names):
-            if name in columns:
-                position_by[:, columns[name]] = by_bragg * bragg_by_q * q_by[self._reflection, k]
-        shifts = {
-            "two_theta_offset": np.ones(n),
-            "specimen_displacement_mm": slope,
-            "transparency_deg": -np.sin(2.0 * theta),
-            "wavelength_shift": by_bragg
-            * np.degrees(2.0 * np.tan(theta))
-            / (1.0 + values["wavelength_shift"]),
-        }
-        for name, shift in shifts.items():
-            if name in columns:
-                position_by[:, columns[name]] = shift
-
-        squared, squared_by = self.structure_factor_squared(values)
-        density, density_by = self._pole_density(values)
-        scale = values[self.scale_name]
-        squared_by = {name: change * density for name, change in squared_by.items()}
-        squared_by |= {name: squared * change for name, change in density_by.items()}
-        unit = self._strength * radiation_weight / self.norm
-        intensity = (squared * density)[self._reflection]
-        if self.scale_name in columns:
-            area_by[:, columns[self.scale_name]] = unit * intensity
-        for name, change in squared_by.items():
-            if name in columns:
-                area_by[:, columns[name]] = scale * unit * change[self._reflection]
-        if "alpha2_ratio" in columns:
-            area_by[:, columns["alpha2_ratio"]] = (
-                scale * self._strength / self.norm * intensity * weight_by_ratio
-            )
-
-        gauss = sum(values[name] * self._gauss[name] for name in GAUSS_TERMS)
-        lorentz = self._natural_width + sum(values[name] * self._lorentz[name] for name in LORENTZ_TERMS)
-        own = {f"{self.prefix}_{_SPECIMEN_GAUSS}": self._gauss[_SPECIMEN_GAUSS]}
-        for name, basis in own.items():
-            gauss = gauss + values[name] * basis
-        own_lorentz = {f"{self.prefix}_{name}": self._lorentz[name] for name in LORENTZ_TERMS}
-        for name, basis in own_lorentz.items():
-            lorentz = lorentz + values[name] * basis
-        too_narrow, negative = gauss < _LEAST_GAUSS, lorentz < _LEAST_LORENTZ
-        for name, basis in (self._gauss | own).items():
-            if name in columns:
-                gauss_by[:, columns[name]] = np.where(too_narrow, 0.0, basis)
-        for name, basis in (self._lorentz | own_lorentz).items():
-            if name in columns:
-                lorentz_by[:, columns[name]] = np.where(negative, 0.0, basis)
-        lines = Lines(
-            position,
-            scale * unit * intensity,
-            np.maximum(gauss, _LEAST_GAUSS),
-            np.maximum(lorentz, _LEAST_LORENTZ),
-        )
+        tail = values[self.tail_name] if self.tail_name else 0.0
+        nodes = self._spacings.nodes(tail, self.tail_name in columns)
+        k = len(nodes.weight)
+        shape = (len(self._reflection) * k, len(columns))
+        by = _Slopes(np.zeros(shape), np.zeros(shape), np.zeros(shape), np.zeros(shape), columns)
+        position = self._positions(values, nodes.offset, by)
+        area = self._areas(values, nodes.weight, by)
+        gauss, lorentz = self._widths(values, k, by)
         axial = None
         if "axial_source_ratio" in columns:
             axial = columns["axial_source_ratio"], columns["axial_detector_ratio"]
-        return lines, LineDerivatives(position_by, area_by, gauss_by, lorentz_by, axial)
+        return (
+            Lines(position, area, gauss, lorentz),
+            LineDerivatives(by.position, by.area, by.gauss, by.lorentz, axial),
+        )
 
-    def _weights(self, alpha2_ratio: float) -> tuple[Array, Array]:
+    def _positions(self, values: Mapping[str, float], offset: Array, by: "_Slopes") -> Array:
+        """Centres in degrees, shape (lines,): Bragg angle and all shifts; fills the derivatives."""
+        phase, geometry, k = self.phase, self.optics.geometry, len(offset)
+        lengths = [values[name] for name in self.length_names]
+        q, q_by = inverse_d_squared(phase.system, self.hkl, lengths, phase.angles_deg)
+        root = np.sqrt(q)[self._reflection]
+        stretch, stretch_by = self._spacings.stretch(
+            offset,
+            tail=(self.tail_name, values[self.tail_name] if self.tail_name else 0.0),
+            elastic=(self.elastic_name, values[self.elastic_name] if self.elastic_name else 0.0),
+            depth=(self.depth_name, values[self.depth_name] if self.depth_name else 0.0),
+        )
+        wavelength = self._wavelengths[self._emission] * (1.0 + values["wavelength_shift"])
+        sine = np.minimum((0.5 * wavelength * root)[:, None] / stretch, 0.99999).ravel()
+        theta = np.arcsin(sine)
+        tangent = np.tan(theta)
+        slopes, slopes_by = geometry.shift_slopes(theta), geometry.shift_slopes_by_theta(theta)
+        transparency = values["transparency_deg"]
+        position = (
+            np.degrees(2.0 * theta) + values["two_theta_offset"] - transparency * np.sin(2.0 * theta)
+            + np.repeat(self._fixed_shift, k)
+        )  # fmt: skip
+        # how the position follows the Bragg angle: the shifts themselves move a little with it
+        by_bragg = 1.0 - np.radians(transparency) * np.cos(2.0 * theta)
+        for name, slope in slopes.items():
+            position = position + values[name] * slope
+            by_bragg = by_bragg + values[name] * np.radians(slopes_by[name]) / 2.0
+            by.add("position", name, slope)
+        # the logarithm of the spacing moves 2 theta by -2 tan(theta)
+        by_log_spacing = -by_bragg * np.degrees(2.0 * tangent)
+        for j, name in enumerate(self.length_names):
+            log_spacing = np.repeat(-0.5 * q_by[self._reflection, j] / q[self._reflection], k)
+            by.add("position", name, by_log_spacing * log_spacing)
+        for name, change in stretch_by.items():
+            by.add("position", name, by_log_spacing * (change / stretch).ravel())
+        by.add("position", "two_theta_offset", np.ones_like(theta))
+        by.add("position", "transparency_deg", -np.sin(2.0 * theta))
+        by.add("position", "wavelength_shift", -by_log_spacing / (1.0 + values["wavelength_shift"]))
+        return np.asarray(position)
+
+    def _areas(self, values: Mapping[str, float], weight: Array, by: "_Slopes") -> Array:
+        """Areas in counts times degree, shape (lines,); fills the derivatives."""
+        k = len(weight)
+        emission, emission_by = self._emission_weights(values["alpha2_ratio"])
+        intensity, intensity_by = self.intensities(values)
+        share = values[self.share_name] if self.share_name else 1.0
+        scale = values[self.scale_name]
+        common = self._strength / self.norm
+
+        def spread(of_line: Array) -> Array:
+            return np.outer(of_line, weight).ravel() if k > 1 else of_line
+
+        unit = common * emission
+        on_line = intensity[self._reflection]
+        by.add("area", self.scale_name, spread(share * unit * on_line))
+        if self.share_name:
+            by.add("area", self.share_name, spread(scale * unit * on_line))
+        for name, change in intensity_by.items():
+            if name in by.columns:
+                by.add("area", name, spread(scale * share * unit * change[self._reflection]))
+        by.add("area", "alpha2_ratio", spread(scale * share * common * on_line * emission_by))
+        return spread(scale * share * unit * on_line)
+
+    def _widths(self, values: Mapping[str, float], k: int, by: "_Slopes") -> tuple[Array, Array]:
+        """Squared Gaussian and Lorentzian full widths, shape (lines,) each; fills the derivatives."""
+        sec, tan, gauss_tan2 = self.width_names
+        factor, squared = np.ones_like(self._theta), np.ones_like(self._theta)
+        squared_by = np.zeros_like(self._theta)
+        if self.anisotropy_name:
+            departure = -self._cubic_departure[self._reflection]
+            squared = 1.0 + values[self.anisotropy_name] * departure
+            squared_by = np.where(squared > _LEAST_ANISOTROPY, departure, 0.0)
+            squared = np.maximum(squared, _LEAST_ANISOTROPY)
+            factor = np.sqrt(squared)
+        own_gauss, own_tan = squared * self._gauss[_SPECIMEN_GAUSS], factor * self._lorentz["lorentz_tan"]
+        gauss = sum((values[name] * self._gauss[name] for name in GAUSS_TERMS), values[gauss_tan2] * own_gauss)
+        lorentz = (
+            self._natural_width
+            + sum(values[name] * self._lorentz[name] for name in LORENTZ_TERMS)
+            + values[sec] * self._lorentz["lorentz_sec"]
+            + values[tan] * own_tan
+        )
+        wide, positive = np.repeat(gauss >= _LEAST_GAUSS, k), np.repeat(lorentz >= _LEAST_LORENTZ, k)
+        for name, basis in (self._gauss | {gauss_tan2: own_gauss}).items():
+            by.add("gauss", name, np.repeat(basis, k) * wide)
+        for name, basis in (self._lorentz | {sec: self._lorentz["lorentz_sec"], tan: own_tan}).items():
+            by.add("lorentz", name, np.repeat(basis, k) * positive)
+        if self.anisotropy_name:
+            change = values[gauss_tan2] * squared_by * self._gauss[_SPECIMEN_GAUSS]
+            by.add("gauss", self.anisotropy_name, np.repeat(change, k) * wide)
+            change = values[tan] * 0.5 * squared_by / factor * self._lorentz["lorentz_tan"]
+            by.add("lorentz", self.anisotropy_name, np.repeat(change, k) * positive)
+        return (
+            np.repeat(np.maximum(gauss, _LEAST_GAUSS), k),
+            np.repeat(np.maximum(lorentz, _LEAST_LORENTZ), k),
+        )
+
+    def _emission_weights(self, alpha2_ratio: float) -> tuple[Array, Array]:
         """Weight of each line's emission component at this K-alpha2 to K-alpha1 ratio, and its derivative."""
         radiation = self.optics.radiation
         groups = np.array([line.group for line in radiation.lines])
@@ -278,20 +399,50 @@ class PhaseLines:
         q, _ = inverse_d_squared(self.phase.system, self.hkl, lengths, self.phase.angles_deg)
         return np.asarray(1.0 / np.sqrt(q))
 
+    def first_lines(self) -> NDArray[np.bool_]:
+        """Tell which of the lines (of one node) belong to the reference emission line: one of each reflection."""
+        reference = int(np.argmin(np.abs(self._wavelengths - self.optics.radiation.wavelength_nm)))
+        return np.asarray(self._emission == reference)
+
+    def summary(self, values: Mapping[str, float]) -> Lines:
+        """One line a reflection: at the reference wavelength and mean lattice, with the area of all emission lines."""
+        drawn, _ = self.lines({**values, **({self.tail_name: 0.0} if self.tail_name else {})}, {})
+        first = self.first_lines()
+        area = np.asarray(np.bincount(self._reflection, drawn.area, len(self.hkl)), dtype=np.float64)
+        return Lines(drawn.position[first], area, drawn.gauss_squared[first], drawn.lorentz[first])
+
     def with_phase(self, phase: Phase) -> "PhaseLines":
         """Return the same lines with the atoms of another composition, for asking what the composition does."""
         other = copy.copy(self)
         other.phase = phase
         return other
 
-    def first_lines(self) -> NDArray[np.bool_]:
-        """Tell which of the lines belong to the reference emission line: one of each reflection."""
-        reference = int(np.argmin(np.abs(self._wavelengths - self.optics.radiation.wavelength_nm)))
-        return np.asarray(self._emission == reference)
+    def with_optics(self, lengths_nm: tuple[float, ...], **changes: object) -> "PhaseLines":
+        """Return the same lines seen by other optics (fields of `Optics`), on the same scale."""
+        other = copy.copy(self)
+        other.optics = replace(self.optics, **changes)  # type: ignore[arg-type]
+        other._set_radiation()
+        other.freeze(lengths_nm)
+        return other
+
+    def stray(self, radiation: Radiation, share_name: str, lengths_nm: tuple[float, ...]) -> "PhaseLines":
+        """Return the lines of the same grains in stray radiation, `share_name` times as strong."""
+        other = self.with_optics(lengths_nm, radiation=radiation)
+        other.share_name = share_name
+        other.names = (*self.names, share_name)
+        return other
 
 
-_LEAST_GAUSS = (
-    0.005**2
-)  # degrees squared; no laboratory line is narrower, and the Voigt function needs some Gaussian
-_LEAST_LORENTZ = 1e-5  # degrees
-_LEAST_DENSITY = 0.01  # of the random distribution
+class _Slopes:
+    """Derivatives of the lines by the wanted parameters, filled column by column."""
+
+    def __init__(
+        self, position: Array, area: Array, gauss: Array, lorentz: Array, columns: Mapping[str, int]
+    ) -> None:
+        self.position, self.area, self.gauss, self.lorentz = position, area, gauss, lorentz
+        self.columns = columns
+
+    def add(self, what: str, name: str, slope: Array) -> None:
+        """Set one column if it is wanted."""
+        if name in self.columns:
+            getattr(self, what)[:, self.columns[name]] = slope

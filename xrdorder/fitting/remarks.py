@@ -1,20 +1,24 @@
 """What the reader of a fit must know: everything that makes a number less certain than it looks."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 
 from xrdorder.exceptions import Flag
+from xrdorder.fitting.geometry import Geometry
 from xrdorder.fitting.phase_lines import PhaseLines
-from xrdorder.fitting.quality import unexplained_lines
+from xrdorder.fitting.procedure import Procedure
+from xrdorder.fitting.quality import UnexplainedLine, unexplained_lines
 from xrdorder.fitting.refinement import Refinement, Solution
 from xrdorder.profiles import Instrument
 from xrdorder.profiles.axial import largest_shift
 from xrdorder.profiles.widths import GAUSS_TERMS, LORENTZ_TERMS
+from xrdorder.xrays.edges import EDGE_REACH_EV, nearest_edge
 
 Array = NDArray[np.float64]
+
 
 _POOR_CHI2 = 4.0  # a model this far off is wrong somewhere; common practice, no source
 # Own choice, by a measured silicon whose feet differ from the model by a hundredth of the line.
@@ -24,61 +28,98 @@ _REACH_WIDTHS = 2.0  # how far from a line the residual still speaks of that lin
 
 
 def remarks(
-    fit: Refinement,
-    present: Sequence[PhaseLines],
-    instrument: Instrument,
-    solution: Solution,
-    chi2_reduced: float,
-    width_deg: float,
+    job: Procedure, instrument: Instrument, solution: Solution, chi2_reduced: float
 ) -> list[Flag]:
     """Flags of a finished fit.
 
     Parameters
     ----------
-    fit
+    job
         At its minimum.
-    present
-        Phases that were found.
     instrument
         Its remarks go with every use.
     solution
         Parameters that decide nothing are named in it.
     chi2_reduced
         Of the fit.
-    width_deg
-        Full width of a typical line.
     """
+    fit, present = job.fit, job.present()
     flags = [Flag("calibration", remark) for remark in instrument.remarks]
     values = fit.values()
-    for lines in present[:1]:
-        geometry = lines.optics.geometry
-        if geometry.divergence_deg is None or geometry.specimen_length_mm is None:
-            missing = "slit" if geometry.divergence_deg is None else "specimen length"
-            text = f"{missing} not given: if the beam is longer than the specimen at low angle, order reads too low"
-            flags.append(Flag("illuminated-length-unknown", text))
+    if present:
+        flags += _illumination(job.optics.geometry)
     left_out = int((~fit.used).sum())
     if left_out:
         text = f"{left_out} single points beyond six standard deviations were left out"
         flags.append(Flag("points-left-out", text))
     for lines in present:
-        said = [f"{name[-1]}: {values[name]:+.3f}" for name in lines.texture_names if values[name] != 0.0]
-        if said:
-            text = (
-                f"{lines.phase.name} is textured (cubic harmonics of order {', '.join(said)}); its intensities are "
-                "corrected for it"
-            )
-            flags.append(Flag("texture", text))
+        flags += _effects_of(lines, values, job.taken)
+    for name in job.taken:
+        if name.startswith("stray_"):
+            line = name.removeprefix("stray_").removesuffix("_share").replace("_", " ")
+            text = f"{line} of the tube is {100 * values[name]:.2f} % of the main lines; it is in the model"
+            flags.append(Flag("stray-radiation", text))
     for name in solution.idle:
         if not name.endswith((*GAUSS_TERMS, *LORENTZ_TERMS)):  # a width of zero is an answer, all else is not
             text = f"{name} = {values[name]:.5g} rests at its bound or moves nothing"
             flags.append(Flag("at-bound", text))
+    flags += _edge(job)
     if chi2_reduced > _POOR_CHI2:
         text = f"chi squared is {chi2_reduced:.1f}: the model misses something; uncertainties are enlarged for it"
         flags.append(Flag("poor-fit", text))
-    return flags + _foreign_lines(fit, present, chi2_reduced, width_deg)
+    return flags + _foreign_lines(job, chi2_reduced)
 
 
-def _misfit(fit: Refinement, width_deg: float) -> Array:
+def _illumination(geometry: Geometry) -> list[Flag]:
+    """What is not known about the share of the beam on the specimen."""
+    if geometry.kind != "reflection":
+        return []
+    slit = geometry.divergence_deg if geometry.illuminated_length_mm is None else geometry.illuminated_length_mm
+    if slit is not None and geometry.specimen_length_mm is not None:
+        return []
+    missing = "slit" if slit is None else "specimen length"
+    text = f"{missing} not given: if the beam is longer than the specimen at low angle, order reads too low"
+    return [Flag("illuminated-length-unknown", text)]
+
+
+def _effects_of(lines: PhaseLines, values: Mapping[str, float], taken: Sequence[str]) -> list[Flag]:
+    """What was taken into the model of a phase because the pattern asked for it."""
+    name = lines.phase.name
+    flags = []
+    said = [f"{key[-1]}: {values[key]:+.3f}" for key in lines.texture_names if values[key] != 0.0]
+    if said:
+        text = (
+            f"{name} is textured (cubic harmonics of order {', '.join(said)}); its intensities are corrected for it"
+        )
+        flags.append(Flag("texture", text))
+    if lines.march_name and lines.march_name in taken:
+        text = f"{name} is textured (March's function, r = {values[lines.march_name]:.3f}), as was asked for"
+        flags.append(Flag("texture", text))
+    if lines.anisotropy_name and lines.anisotropy_name in taken:
+        k = values[lines.anisotropy_name]
+        ratio = np.sqrt(max(1.0 - k, 0.01) / max(1.0 + 2.0 * k / 3.0, 0.01))
+        text = f"microstrain of {name} depends on direction: along (100) it is {ratio:.2f} times that along (111)"
+        flags.append(Flag("strain-anisotropy", text))
+    return flags
+
+
+def _edge(job: Procedure) -> list[Flag]:
+    """Warn near an absorption edge, where no table of f' and f'' holds."""
+    elements = {element for lines in job.present() if lines.phase.sites for element in lines.phase.atoms_per_cell()}
+    unmeasured = sorted(elements - set(job.options.measured_dispersion))
+    if not unmeasured:
+        return []
+    element, edge, distance_ev = nearest_edge(unmeasured, job.optics.radiation.energy_ev)
+    if abs(distance_ev) > EDGE_REACH_EV:
+        return []
+    text = (
+        f"the radiation is {abs(distance_ev):.0f} eV from the {edge} edge of {element}, where tables of f' and f'' "
+        "are wrong: give measured values, or use another radiation"
+    )
+    return [Flag("near-absorption-edge", text)]
+
+
+def misfit(fit: Refinement, width_deg: float) -> Array:
     """Counts by which the feet of strong lines may be wrong because no line shape is perfect, shape (n,)."""
     values = fit.values()
     net = fit.model.counts(values) - fit.model.background(values)
@@ -86,29 +127,35 @@ def _misfit(fit: Refinement, width_deg: float) -> Array:
     return np.asarray(_FOOT_SHARE * maximum_filter1d(net, points, mode="nearest"))
 
 
-def _foreign_lines(
-    fit: Refinement, present: Sequence[PhaseLines], chi2_reduced: float, width_deg: float
-) -> list[Flag]:
-    """Lines that belong to none of the phases found, each as a flag."""
+def foreign_lines(job: Procedure, chi2_reduced: float) -> list[UnexplainedLine]:
+    """Lines that belong to none of the phases found."""
+    fit, present, width_deg = job.fit, job.present(), job.line_width()
     if not present:
         return []
     values = fit.values()
-    known = np.concatenate([lines.lines(values, {})[0].position for lines in present])
+    drawn = [lines.lines(values, {})[0].position for lines in job.model.phases if lines.phase.name not in job.absent]
+    known = np.concatenate(drawn)
     axial = largest_shift(known, values["axial_source_ratio"], values["axial_detector_ratio"])
-    found = unexplained_lines(
+    return unexplained_lines(
         fit.two_theta,
         np.where(fit.used, fit.observed - fit.model.counts(values), 0.0),
-        fit.variance * max(1.0, chi2_reduced) + _misfit(fit, width_deg) ** 2,
+        fit.variance * max(1.0, chi2_reduced) + misfit(fit, width_deg) ** 2,
         width_deg,
-        present[0].optics.radiation.wavelength_nm,
+        job.optics.radiation.wavelength_nm,
         known,
         _REACH_WIDTHS * width_deg + np.abs(axial),
     )
+
+
+def _foreign_lines(job: Procedure, chi2_reduced: float) -> list[Flag]:
+    """Each line nobody asked for as a flag, with the nearest candidate."""
+    found = foreign_lines(job, chi2_reduced)
+    names = [''] * len(found)
     return [
         Flag(
             "unexplained-line",
             f"a line at {line.two_theta:.2f} degrees (d = {line.d_nm:.4f} nm, {line.height_counts:.0f} counts high, "
-            f"{line.significance:.0f} sigma) belongs to no phase that was asked for",
+            f"{line.significance:.0f} sigma) belongs to no phase that was asked for; {name}",
         )
-        for line in found
+        for line, name in zip(found, names, strict=True)
     ]

@@ -9,9 +9,10 @@ from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 from scipy.optimize import nnls
 
 from xrdorder.fitting.model import PatternModel
+from xrdorder.fitting.phase_lines import PhaseLines
 from xrdorder.profiles import INSTRUMENT_NAMES
 from xrdorder.profiles.widths import lorentz_sec_from_size
-from xrdorder.xrays import Radiation, linear_attenuation_per_nm
+from xrdorder.xrays import Radiation
 
 Array = NDArray[np.float64]
 
@@ -20,6 +21,10 @@ _SMOOTHING_FWHM_DEG = 0.25
 START_SIZE_NM = 100.0  # domain size to begin with
 PACKING = 0.6  # solid share of a powder or a mat of filaments; common practice, no source
 _WIDEST_DEG = 3.0  # domains of 2 nm; what is broader is background
+_ANISOTROPY_LIMITS = (-1.4, 0.95)  # between them strain is positive along (100) and along (111)
+_LONGEST_TAIL_NM = 2e-3  # the whole homogeneity field of the A15 is 0.9 pm wide
+_LARGEST_STRAIN = 0.01
+_STEEPEST = 1e-5  # nm of lattice for each nm of depth; 1 at.% for each micrometre is 1.4e-7
 _SEARCH_STEP = 2e-4  # relative; a line is several times as wide at any angle
 
 
@@ -150,37 +155,43 @@ def start_parameters(
     for name in INSTRUMENT_NAMES:
         parameters.add(name, value=float(instrument_values[name]), vary=False)
     parameters["two_theta_offset"].set(min=-2.0, max=2.0)
+    for name in model.displacement_names:
+        parameters.add(name, value=0.0, min=-2.0, max=2.0, vary=False)
     main = model.phases[0]
-    attenuation = linear_attenuation_per_nm(
-        main.phase.atoms_per_cell(), main.phase.cell_volume_nm3(), light.energy_ev
-    )
-    parameters.add("specimen_displacement_mm", value=0.0, min=-2.0, max=2.0, vary=False)
-    parameters.add(
-        "transparency_deg",
-        value=main.optics.geometry.transparency_deg(attenuation, PACKING),
-        min=0.0,
-        vary=False,
-    )
+    geometry = main.optics.geometry
+    transparency = geometry.transparency_deg(main.attenuation_per_nm, PACKING)
+    parameters.add("transparency_deg", value=transparency, min=0.0, vary=False)
     parameters.add("wavelength_shift", value=0.0, vary=False)
-    start_width = lorentz_sec_from_size(START_SIZE_NM, light.wavelength_nm)
     for lines in model.phases:
-        p = lines.phase
-        parameters.add(lines.scale_name, value=0.0, min=0.0, vary=False)
-        for name, value, low, high in zip(
-            lines.length_names, p.lengths_nm, p.lengths_low_nm, p.lengths_high_nm, strict=True
-        ):
-            held = low == high  # the lattice of an internal standard
-            parameters.add(
-                name, value=value, min=-np.inf if held else low, max=np.inf if held else high, vary=False
-            )
-        sec, tan, gauss = lines.width_names
-        for name, value in ((sec, start_width), (tan, 0.0), (gauss, 0.0)):
-            parameters.add(name, value=value, min=0.0, max=_WIDEST_DEG, vary=False)
-        for name, site in zip(lines.b_iso_names, p.sites, strict=True):
-            low, high = site.b_iso_bounds_nm2
-            parameters.add(name, value=site.b_iso_nm2, min=low, max=high, vary=False)
-        for name in lines.texture_names:
-            parameters.add(name, value=0.0, min=-3.0, max=3.0, vary=False)
-        if lines.contrast_name:
-            parameters.add(lines.contrast_name, value=0.93, min=0.0, max=1.5, vary=False)
+        add_phase_parameters(parameters, lines)
     return parameters
+
+
+def add_phase_parameters(parameters: lmfit.Parameters, lines: PhaseLines) -> None:
+    """Add those parameters of a phase, or of another population of it, that are not there yet."""
+    p = lines.phase
+    start_width = lorentz_sec_from_size(START_SIZE_NM, lines.optics.radiation.wavelength_nm)
+    sec, tan, gauss = lines.width_names
+    wanted: dict[str, tuple[float, float, float]] = {lines.scale_name: (0.0, 0.0, np.inf)}
+    for name, value, low, high in zip(
+        lines.length_names, p.lengths_nm, p.lengths_low_nm, p.lengths_high_nm, strict=True
+    ):
+        held = low == high  # the lattice of an internal standard
+        wanted[name] = (value, -np.inf, np.inf) if held else (value, low, high)
+    wanted |= {name: (value, 0.0, _WIDEST_DEG) for name, value in ((sec, start_width), (tan, 0.0), (gauss, 0.0))}
+    for name, site in zip(lines.b_iso_names, p.sites, strict=True):
+        wanted[name] = (site.b_iso_nm2, *site.b_iso_bounds_nm2)
+    wanted |= {name: (0.0, -3.0, 3.0) for name in lines.texture_names}
+    optional = (
+        (lines.contrast_name, (0.93, 0.0, 1.5)),
+        (lines.march_name, (1.0, 0.1, 10.0)),
+        (lines.anisotropy_name, (0.0, *_ANISOTROPY_LIMITS)),
+        (lines.tail_name, (0.0, -_LONGEST_TAIL_NM, _LONGEST_TAIL_NM)),
+        (lines.elastic_name, (0.0, -_LARGEST_STRAIN, _LARGEST_STRAIN)),
+        (lines.depth_name, (0.0, -_STEEPEST, _STEEPEST)),
+        (lines.share_name, (0.0, 0.0, 0.5)),
+    )
+    wanted |= {name: limits for name, limits in optional if name}
+    for name, (value, low, high) in wanted.items():
+        if name not in parameters:
+            parameters.add(name, value=value, min=low, max=high, vary=False)

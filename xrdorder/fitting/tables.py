@@ -36,7 +36,7 @@ def curves(fit: Refinement, present: Sequence[PhaseLines], calculated: Array) ->
         ),
     }
     for lines in present:
-        part = fit.model.part(lines, values)
+        part = fit.model.part_of(lines.phase.name, values)
         data[f"part_{lines.phase.name}"] = (
             dims,
             part,
@@ -51,19 +51,11 @@ def line_table(present: Sequence[PhaseLines], values: Mapping[str, float]) -> xr
     names, hkl = [], []
     columns: list[tuple[Array, Array, Array, Array]] = []
     for lines in present:
-        drawn, _ = lines.lines(values, {})
-        first = lines.first_lines()
+        drawn = lines.summary(values)
         names += [lines.phase.name] * len(lines.hkl)
         hkl += [" ".join(str(int(i)) for i in index) for index in lines.hkl]
-        n = len(lines.hkl)
-        area = drawn.area.reshape(n, -1).sum(axis=1)
         columns.append(
-            (
-                drawn.position[first],
-                lines.spacing_nm(values),
-                area,
-                fwhm(drawn.gauss_squared, drawn.lorentz)[first],
-            )
+            (drawn.position, lines.spacing_nm(values), drawn.area, fwhm(drawn.gauss_squared, drawn.lorentz))
         )
     stacked = (
         [np.concatenate(column) for column in zip(*columns, strict=True)] if columns else [np.zeros(0)] * 4

@@ -32,10 +32,16 @@ INSTRUMENT_PARAMETERS: dict[str, tuple[str, str]] = {
 
 INSTRUMENT_NAMES = tuple(INSTRUMENT_PARAMETERS)
 
+GEOMETRIES = ("reflection", "transmission", "capillary")
+
+_LENGTHS_AND_ANGLES = (
+    "divergence_deg", "specimen_length_mm", "monochromator_two_theta_deg", "illuminated_length_mm",
+)  # fmt: skip
+
 
 @dataclass(frozen=True)
 class Instrument:
-    """A diffractometer in symmetric reflection.
+    """A diffractometer.
 
     Parameters
     ----------
@@ -55,6 +61,14 @@ class Instrument:
     divergence_deg, specimen_length_mm
         Opening of the fixed divergence slit, which samples share, and length of the standard's specimen along the
         beam, which they do not; as far as known.
+    illuminated_length_mm
+        Length that a variable divergence slit keeps lit, in place of a fixed slit.
+    polarisation_ratio
+        Intensity polarised in the diffraction plane over that across it, where the beam is known to be polarised;
+        in place of a monochromator.
+    geometry, focused
+        ``reflection``, ``transmission`` or ``capillary``, and whether the beam on a capillary is focused on the
+        detector circle.
     standard, standard_lattice_nm, temperature_c
         What was measured to calibrate, the lattice parameters it was given, and how warm it was.
     remarks
@@ -73,7 +87,10 @@ class Instrument:
     standard: str = ""
     standard_lattice_nm: tuple[float, ...] = ()
     temperature_c: float = 22.5
+    illuminated_length_mm: float | None = None
+    polarisation_ratio: float | None = None
     geometry: str = "reflection"
+    focused: bool = False
     remarks: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -90,14 +107,24 @@ class Instrument:
             raise InstrumentError(
                 f"instrument: detector_distance_mm = {self.detector_distance_mm} must be positive (goniometer radius)"
             )
-        for name in ("divergence_deg", "specimen_length_mm", "monochromator_two_theta_deg"):
+        for name in _LENGTHS_AND_ANGLES:
             value = getattr(self, name)
             if value is not None and not value > 0.0:
                 raise InstrumentError(
                     f"instrument: {name} = {value} must be positive, or left out when unknown"
                 )
-        if self.geometry != "reflection":
-            raise InstrumentError(f"instrument: geometry '{self.geometry}' is not known; use 'reflection'")
+        if self.geometry not in GEOMETRIES:
+            raise InstrumentError(
+                f"instrument: geometry '{self.geometry}' is not known; use one of {', '.join(GEOMETRIES)}"
+            )
+        ratio = self.polarisation_ratio
+        if ratio is not None and not 0.0 <= ratio <= 1.0:
+            raise InstrumentError(f"instrument: polarisation_ratio = {ratio} must lie between 0 and 1")
+        if self.divergence_deg is not None and self.illuminated_length_mm is not None:
+            raise InstrumentError(
+                "instrument: divergence_deg (a fixed slit) and illuminated_length_mm (a variable one) are both given; "
+                "give the one that was in the beam"
+            )
         if (
             self.covariance.shape != (n, n)
             or self.certificate_shift.shape != (n,)
@@ -122,7 +149,7 @@ class Instrument:
         return float(np.sqrt(self.covariance[k, k]))
 
 
-_OPTIONAL = ("monochromator_two_theta_deg", "divergence_deg", "specimen_length_mm")
+_OPTIONAL = (*_LENGTHS_AND_ANGLES, "polarisation_ratio")
 _REQUIRED = (
     "radiation",
     "detector_distance_mm",
@@ -130,6 +157,7 @@ _REQUIRED = (
     "standard_lattice_nm",
     "temperature_c",
     "geometry",
+    "focused",
 )
 
 
@@ -227,6 +255,8 @@ def read_instrument(path: str | Path) -> Instrument:
 
 def _toml(value: Any) -> str:
     """Write a plain value as TOML; floats keep all their digits."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
     if isinstance(value, str):
         return json.dumps(value, ensure_ascii=False)
     if isinstance(value, (list, tuple)):

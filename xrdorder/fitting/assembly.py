@@ -1,0 +1,146 @@
+"""From a finished procedure to what is handed on: values, contributions, flags, tables."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from xrdorder.crystals import A15Composition, doped, free_lengths
+from xrdorder.exceptions import Flag
+from xrdorder.fitting.budget import Quantities, primary_quantities
+from xrdorder.fitting.phase_lines import PhaseLines
+from xrdorder.fitting.procedure import Procedure
+from xrdorder.fitting.quality import agreement, serial_correlation_factor
+from xrdorder.fitting.quantities import lattice_quantity, mass_per_scale, masses
+from xrdorder.fitting.remarks import remarks
+from xrdorder.fitting.result import PatternFit, PhaseResult
+from xrdorder.fitting.tables import curves, line_table
+from xrdorder.fitting.what_ifs import what_ifs
+from xrdorder.profiles import Instrument
+
+Array = NDArray[np.float64]
+
+_MORE_TIN = 0.01
+
+
+def assemble(job: Procedure, instrument: Instrument, composition: A15Composition | None) -> PatternFit:
+    """Assemble what is handed on.
+
+    Parameters
+    ----------
+    job
+        At its minimum.
+    instrument
+        Whose errors all samples share.
+    composition
+        Of the A15 as it was held; None when no A15 was looked for.
+    """
+    fit, model, main = job.fit, job.model, job.main
+    values = fit.values()
+    present = job.present()
+    a15 = main if composition and main.contrast_name and main in present else None
+    calculated = model.counts(values)
+    residual = (fit.observed - calculated) / np.sqrt(fit.variance)
+    more_tin = None
+    if a15 is not None and composition is not None:
+        richer = doped(a15.phase, replace(composition, tin_fraction=composition.tin_fraction + _MORE_TIN))
+        change = model.part(a15.with_phase(richer), values) - model.part(a15, values)
+        more_tin = change / _MORE_TIN
+    correlated = serial_correlation(job, residual)
+    quantities = primary_quantities(
+        job, instrument, a15, what_ifs(job, instrument, a15), more_tin, enlargement(job, residual)
+    )
+    for name, u in zip(quantities.solution.free, quantities.u_free, strict=True):
+        job.parameters[name].stderr = float(u)
+    used = fit.used
+    quality = agreement(
+        fit.observed[used], calculated[used], fit.variance[used], len(quantities.solution.free)
+    )
+    flags = [*job.flags, *job.said]
+    if job.reference is not None and "two_theta_offset" not in quantities.solution.free:
+        text = (
+            f"the internal standard {job.reference.phase.name} is too weak to set the angles; the offset of "
+            "the calibration was taken"
+        )
+        flags.append(Flag("internal-standard-weak", text))
+    flags += remarks(job, instrument, quantities.solution, quality.chi2_reduced)
+    return PatternFit(
+        status="ok" if a15 is not None or composition is None else "no A15",
+        a15=a15.phase.name if a15 is not None else "",
+        values=quantities.values,
+        by_tin=quantities.by_tin,
+        tin_held=composition.tin_fraction if composition else float("nan"),
+        contributions=quantities.contributions,
+        flags=flags,
+        parameters=job.parameters,
+        free_names=quantities.solution.free,
+        covariance=quantities.covariance,
+        curves=curves(fit, present, calculated),
+        lines=line_table(present, values),
+        phases=_phase_results(job, quantities, values),
+        r_wp=quality.r_wp,
+        r_expected=quality.r_expected,
+        chi2_reduced=quality.chi2_reduced,
+        serial_correlation=correlated,
+        iterations=fit.iterations,
+    )
+
+
+def serial_correlation(job: Procedure, residual: Array) -> float:
+    """Enlargement for weighted residuals that hang together over a line width.
+
+    Smoothed data hang together by what was done to them; their stated variance allows for that already.
+    """
+    if any(said.name == "smoothed" for said in job.said):
+        return 1.0
+    step = float(np.median(np.diff(job.two_theta)))
+    return serial_correlation_factor(residual[job.fit.used], int(np.ceil(2.0 * job.line_width() / step)))
+
+
+def enlargement(job: Procedure, residual: Array) -> float:
+    """Factor on all counting uncertainties: serial correlation, and a chi squared beyond one."""
+    return serial_correlation(job, residual) * max(
+        1.0, float(np.sqrt(np.mean(residual[job.fit.used] ** 2)))
+    )
+
+
+def _u_length(lines: PhaseLines, axis: str, quantities: Quantities) -> float:
+    """Total standard uncertainty of a lattice parameter."""
+    table = quantities.contributions
+    name = lattice_quantity(lines.phase.name, axis)
+    return table.total(name if name in table.quantities else "a_nm")
+
+
+def _phase_results(
+    job: Procedure, quantities: Quantities, values: Mapping[str, float]
+) -> dict[str, PhaseResult]:
+    """Amount and lattice of every phase asked for."""
+    results: dict[str, PhaseResult] = {}
+    u_of = dict(zip(quantities.solution.free, quantities.u_free, strict=True))
+    total = sum(masses(job.weighed(), job.second_population(), values).values())
+    nan = float("nan")
+    for lines in job.lines:
+        name = lines.phase.name
+        lengths = tuple(values[n] for n in lines.length_names)
+        if name in job.absent:
+            limit = nan
+            if lines.phase.sites and total > 0.0:
+                mass = job.limits[name] * quantities.enlargement * mass_per_scale(lines, values)
+                limit = mass / (mass + total)
+            results[name] = PhaseResult(False, job.absent[name], 0.0, nan, limit, lengths, (nan,) * len(lengths))
+            continue
+        if lines is job.reference:  # mixed in by hand: no part of the wire
+            continue
+        quantity = f"weight_fraction_{name}"
+        known = quantity in quantities.values
+        results[name] = PhaseResult(
+            True,
+            values[lines.scale_name] / u_of.get(lines.scale_name, nan),
+            quantities.values[quantity] if known else nan,
+            quantities.contributions.total(quantity) if known else nan,
+            nan,
+            lengths,
+            tuple(_u_length(lines, axis, quantities) for axis in free_lengths(lines.phase.system)),
+        )
+    return results

@@ -1,0 +1,69 @@
+"""Does the residual ask for an effect that the model leaves out? Asked before it is fitted.
+
+What is always fitted costs precision of everything else, so an effect has to earn its place: the score test says by how
+much chi squared would drop, without a fit (C. R. Rao, Proc. Camb. Phil. Soc. 44 (1948) 50, from memory).
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import chdtri
+
+from xrdorder.fitting.refinement import Refinement
+
+Array = NDArray[np.float64]
+
+CHANCE = 3e-4  # how often an effect that is not there may be taken in; a batch has hundreds of phases
+
+
+class Evidence:
+    """What the residual says, at a minimum of the parameters that are free.
+
+    Parameters
+    ----------
+    fit
+        At its minimum.
+    """
+
+    def __init__(self, fit: Refinement) -> None:
+        self._fit = fit
+        self._solution, _ = fit.solution()
+        self._residual = fit.weighted_residual()[fit.used]
+        self._scatter = max(1.0, float(np.mean(self._residual**2)))
+
+    def derivatives(self, names: Sequence[str]) -> Array:
+        """Weighted derivatives of the counts by held parameters, shape (points used, names)."""
+        return self._fit.solution(names)[1]
+
+    def weighted(self, change: Array) -> Array:
+        """A change of the counts, shape (n,), as one column of derivatives."""
+        return np.asarray((change / np.sqrt(self._fit.variance))[self._fit.used, None])
+
+    def drop(self, columns: Array) -> tuple[float, Array]:
+        """By how much chi squared would drop, over that of noise, and the step along each column that would do it."""
+        jacobian = self._solution.weighted_jacobian
+        # the part of each column that no free parameter can imitate
+        own = columns - jacobian @ (self._solution.covariance @ (jacobian.T @ columns))
+        score = own.T @ self._residual
+        step = np.asarray(np.linalg.lstsq(own.T @ own, score, rcond=None)[0], dtype=np.float64)
+        return float(score @ step) / self._scatter, step
+
+    def asks(self, columns: Array) -> bool:
+        """Tell whether the drop is more than chance gives."""
+        return bool(self.drop(columns)[0] > chdtri(columns.shape[1], CHANCE))
+
+
+def wanted(fit: Refinement, groups: Sequence[Sequence[str]]) -> list[str]:
+    """Names of the groups of held parameters that the residual asks to free; a group is taken as a whole or left."""
+    groups = [list(names) for names in groups if names]
+    if not groups:
+        return []
+    evidence = Evidence(fit)
+    candidates = [name for names in groups for name in names]
+    columns = evidence.derivatives(candidates)
+    asked: list[str] = []
+    for names in groups:
+        if evidence.asks(columns[:, [candidates.index(name) for name in names]]):
+            asked += names
+    return asked

@@ -1,0 +1,347 @@
+"""One pattern on its way from search to minimum, without a user.
+
+The order of steps is the one that never failed in trials from starts 1 % off in the lattice parameter: background by
+clipping, lattices by matching lines, scales by non-negative least squares; then least squares with ever more
+parameters; then the effects the residual asks for; at last model weights, single bad points out, and the minimum.
+"""
+
+import json
+from collections.abc import Callable, Mapping, Sequence
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from xrdorder.crystals import Phase
+from xrdorder.crystals.standards import Standard
+from xrdorder.exceptions import FitError, Flag
+from xrdorder.fitting.engines import engine as engine_named
+from xrdorder.fitting.model import PatternModel
+from xrdorder.fitting.options import FitOptions
+from xrdorder.fitting.parameters import set_values
+from xrdorder.fitting.phase_lines import Optics, PhaseLines
+from xrdorder.fitting.refinement import Refinement, Solution
+from xrdorder.fitting.start import (
+    START_SIZE_NM,
+    add_phase_parameters,
+    background_terms,
+    clipped_background,
+    match_lattice,
+    match_residual,
+    smoothed_net,
+    start_parameters,
+    start_scales,
+)
+from xrdorder.profiles.voigt import fwhm
+from xrdorder.profiles.widths import lorentz_sec_from_size
+
+Array = NDArray[np.float64]
+
+_PRESENT = 3.0  # significance of the scale below which a phase is called absent (3 standard uncertainties)
+_MAIN_PRESENT = (
+    5.0  # the fit makes up an A15 at 1.6 where there is none, and the lattice search has many tries
+)
+WIDTH_SIGNIFICANCE = 15.0  # below it the lines are too weak to tell their width
+_REFERENCE_SIGNIFICANCE = 50.0  # an internal standard weaker than this would blur what the calibration knows
+_MISFIT = 0.03  # share of a strong line by which the model may be wrong while weak phases are looked for
+_ONE_SIDED_95 = 1.645  # standard normal quantile
+
+
+def source_name(pattern: xr.DataArray) -> str:
+    """Name of the file a pattern came from, for messages."""
+    return str(pattern.attrs.get("source_file") or "pattern")
+
+
+class Procedure:
+    """Search and least squares on one pattern.
+
+    Parameters
+    ----------
+    pattern
+        Counts over 2 theta.
+    optics
+        Radiation and geometry.
+    phases
+        To look for; the main one may stand anywhere.
+    main
+        Name of the main phase: its displacement parameters are fitted too.
+    instrument_values
+        Instrument parameters to begin with.
+    engine
+        Name of the least-squares engine.
+    mixed_in
+        Certificate of an internal standard, whose phase is among `phases`.
+    options
+        Choices.
+
+    Attributes
+    ----------
+    lines
+        Lines of each phase, main phase first.
+    taken
+        Parameters of effects that were taken into the model.
+    absent, limits
+        Phases that were not found: significance, and the scale that would have been seen.
+    flags
+        Remarks so far.
+    """
+
+    def __init__(
+        self,
+        pattern: xr.DataArray,
+        optics: Optics,
+        phases: Sequence[Phase],
+        main: str,
+        instrument_values: Mapping[str, float],
+        engine: str,
+        mixed_in: Standard | None = None,
+        options: FitOptions | None = None,
+    ) -> None:
+        self.pattern, self.optics, self.options = pattern, optics, options or FitOptions()
+        self.two_theta = np.asarray(pattern["two_theta"].values, dtype=np.float64)
+        time_factor = np.ones_like(self.two_theta)
+        # intensities that are no counts have been divided by the time already
+        if pattern.attrs.get("intensity_kind", "counts") == "counts":
+            time = np.asarray(pattern["counting_time"].values, dtype=np.float64)
+            time_factor = time / np.median(time)
+        self.said = [Flag(*entry) for entry in json.loads(pattern.attrs.get("flags", "[]"))]
+        self.range = float(self.two_theta[0]), float(self.two_theta[-1])
+        every = [self._lines_of(p) for p in phases]
+        self.flags: list[Flag] = []
+        self.lines = [lines for lines in every if len(lines.hkl)]
+        if not self.lines:
+            raise FitError(
+                f"{source_name(pattern)}: no phase has a line between {self.range[0]:.2f} and {self.range[1]:.2f} "
+                f"degrees at {optics.radiation.wavelength_nm:.5f} nm; check the radiation and the range"
+            )
+        for lines in every:
+            if not len(lines.hkl):
+                text = f"{lines.phase.name} has no line in the measured range"
+                self.flags.append(Flag("phase-out-of-range", text))
+        self.lines.sort(key=lambda lines: lines.phase.name != main)  # main phase first, others as given
+        self.main = self.lines[0]
+        self.mixed_in = mixed_in
+        self.reference = next((x for x in self.lines if mixed_in and x.phase.name == mixed_in.phase), None)
+        terms = background_terms(self.two_theta)
+        self.model = PatternModel(self.two_theta, time_factor, self.lines, terms)
+        self.parameters = start_parameters(self.model, instrument_values, optics.radiation)
+        self.fit = Refinement(pattern, self.model, self.parameters, engine_named(engine))
+        self._start_width = lorentz_sec_from_size(START_SIZE_NM, optics.radiation.wavelength_nm)
+        self.absent: dict[str, float] = {}
+        self.limits: dict[str, float] = {}
+        self.taken: list[str] = []
+        self._sought: set[str] = set()
+        self.converged = False
+
+    def _lines_of(self, phase: Phase) -> PhaseLines:
+        axis = self.options.texture_axes.get(phase.name)
+        return PhaseLines(phase, self.optics, self.range, march_axis=axis)
+
+    def search(self, *, lattices: bool = True) -> None:
+        """Find background, scales and, unless they are known, lattices."""
+        fit, model = self.fit, self.model
+        rate = fit.observed / model.time_factor
+        clipped = clipped_background(self.two_theta, rate)
+        coefficients = np.polynomial.chebyshev.Chebyshev.fit(
+            self.two_theta, clipped, len(model.background_names) - 1,
+            w=1.0 / np.sqrt(np.maximum(clipped, 1.0)), domain=[self.two_theta[0], self.two_theta[-1]],
+        ).coef  # fmt: skip
+        for name, value in zip(model.background_names, coefficients, strict=True):
+            self.parameters[name].value = float(value)
+        net = rate - clipped
+        parts: list[Array] = []
+        explained = np.zeros_like(net)
+        for lines in self.lines:
+            if lattices:
+                self._match(lines, match_lattice, smoothed_net(self.two_theta, rate - explained, clipped))
+            values = fit.values() | {lines.scale_name: 1.0}
+            parts.append(model.part(lines, values) / model.time_factor)
+            scales = start_scales(parts, net, fit.variance / model.time_factor**2)
+            explained = sum((s * p for s, p in zip(scales, parts, strict=True)), np.zeros_like(net))
+        for lines, scale in zip(self.lines, scales, strict=True):
+            self.parameters[lines.scale_name].value = float(scale)
+
+    def _match(self, lines: PhaseLines, score: Callable[..., float], *counts: Array) -> None:
+        """Put one phase where its lines fit best, by one of the scores of `start`."""
+        catalogue = dict(zip(lines.length_names, lines.phase.lengths_nm, strict=True))
+        drawn = lines.summary(self.fit.values() | catalogue | {lines.scale_name: 1.0})
+        inverse_d = 2.0 * np.sin(np.radians(drawn.position / 2.0)) / self.optics.radiation.wavelength_nm
+        lengths = np.array(lines.phase.lengths_nm)
+        low = max(lo / start for lo, start in zip(lines.phase.lengths_low_nm, lengths, strict=True))
+        high = min(hi / start for hi, start in zip(lines.phase.lengths_high_nm, lengths, strict=True))
+        factor = score(
+            self.two_theta, *counts, inverse_d, drawn.area, self.optics.radiation.wavelength_nm, low, high
+        )
+        for name, length in zip(lines.length_names, lengths, strict=True):
+            self.parameters[name].value = float(length * factor)
+        lines.freeze(tuple(float(x) for x in lengths * factor))
+
+    def refine(self, effects: Sequence[Callable[["Procedure"], bool]] = ()) -> None:
+        """Run the rounds of least squares; drop phases that are not there, hold what weak ones cannot tell.
+
+        Parameters
+        ----------
+        effects
+            Each may take something into the model and says whether it did (`xrdorder.fitting.effects`).
+        """
+        fit, main = self.fit, self.main
+        background = list(self.model.background_names)
+        scales = [lines.scale_name for lines in self.lines]
+        start = [*background, *scales, *main.length_names]
+        fit.run(start, most_iterations=8, tolerance=1.0)
+        fit.freeze()
+        lengths = [
+            name
+            for lines in self.lines
+            for name in lines.length_names
+            if lines is not self.reference and self.strength(lines) > _MAIN_PRESENT
+        ]
+        shape = [*start, *lengths, *self.model.displacement_names, f"{main.prefix}_lorentz_sec"]
+        fit.run(dict.fromkeys(shape), most_iterations=15, tolerance=1.0)
+        if weak := self._weakest(fit.solution()[0], [main]):
+            self._drop(*weak)  # where there is none, a free A15 would roam about for long
+        fit.freeze()
+        fit.reweight()
+        self.settle_phases()
+        for take in effects:
+            if take(self):
+                self.settle_phases()
+        self.converged = fit.settle(self.everything())
+        if not self.converged:
+            self.flags.append(
+                Flag("not-converged", "the fit ran out of iterations; values are near, not at, the minimum")
+            )
+
+    def add_phase(self, phase: Phase) -> PhaseLines | None:
+        """Look for one more phase where the residual shows it best; None if it has no line in the range."""
+        lines = self._lines_of(phase)
+        if not len(lines.hkl):
+            return None
+        self.lines.append(lines)
+        self.model.add(lines)
+        add_phase_parameters(self.parameters, lines)
+        self._seek(lines)
+        return lines
+
+    def _seek(self, lines: PhaseLines) -> None:
+        """Look again for a weak phase, now that the strong ones are explained.
+
+        Under strong lines the residual is misfit rather than noise; there it counts for little.
+        """
+        fit, values = self.fit, self.fit.values() | {lines.scale_name: 0.0}
+        set_values(self.parameters, {lines.scale_name: 0.0})
+        counts = self.model.counts(values)
+        misfit = _MISFIT * (counts - self.model.background(values))
+        residual, variance = fit.observed - counts, fit.variance + misfit**2
+        self._match(lines, match_residual, residual, variance)
+        unit = self.model.part(lines, fit.values() | {lines.scale_name: 1.0})
+        scale = float(np.sum(unit * residual / variance) / np.sum(unit**2 / variance))
+        set_values(self.parameters, {lines.scale_name: max(scale, 0.0)})
+
+    def settle_phases(self) -> None:
+        """Fit; seek once more what does not stand out, and drop it when it still does not; until all do."""
+        while True:
+            self.fit.run(self.everything(), most_iterations=25, tolerance=0.1)
+            weak = self._weakest(self.fit.solution()[0], self.lines)
+            if weak is None:
+                return
+            lines, significance = weak
+            if lines is self.main or lines.phase.name in self._sought:
+                self._drop(lines, significance)
+            else:
+                self._sought.add(lines.phase.name)
+                self._seek(lines)
+
+    def strength(self, lines: PhaseLines) -> float:
+        """Rough significance of a phase: what a matched filter would make of its lines as they are.
+
+        A Gaussian line of unit area has the squared norm 0.664 / full width.
+        """
+        drawn, _ = lines.lines(self.fit.values(), {})
+        step = float(np.median(np.diff(self.two_theta)))
+        inside = (drawn.position > self.two_theta[0]) & (drawn.position < self.two_theta[-1])
+        variance = np.interp(drawn.position, self.two_theta, self.fit.variance)
+        width = fwhm(drawn.gauss_squared, drawn.lorentz)
+        return float(np.sqrt(np.sum((drawn.area**2 * 0.664 / (width * step * variance))[inside])))
+
+    def everything(self) -> list[str]:
+        """Names of all parameters that this pattern can decide."""
+        names = [*self.model.background_names, *self.model.displacement_names]
+        for lines in self.lines:
+            if lines.phase.name in self.absent:
+                continue
+            names.append(lines.scale_name)
+            strength = self.strength(lines)
+            if lines is self.reference:
+                if strength > _REFERENCE_SIGNIFICANCE:
+                    names.append("two_theta_offset")
+            elif lines is self.main or strength > _MAIN_PRESENT:
+                names += lines.length_names
+            if lines is self.main or strength > WIDTH_SIGNIFICANCE:
+                names += lines.width_names
+            if lines is self.main:
+                names += lines.b_iso_names
+                if lines.contrast_name:
+                    names.append(lines.contrast_name)
+        gone = tuple(lines.prefix for lines in self.lines if lines.phase.name in self.absent)
+        return names + [name for name in self.taken if not (gone and name.startswith(gone))]
+
+    def present(self) -> list[PhaseLines]:
+        """Lines of the phases that were found, main phase first."""
+        return [lines for lines in self.lines if lines.phase.name not in self.absent]
+
+    def weighed(self) -> list[PhaseLines]:
+        """Phases of the wire that were found: those that share the weight."""
+        return [lines for lines in self.present() if lines is not self.reference and lines.phase.sites]
+
+    def second_population(self) -> PhaseLines | None:
+        """Lines of a second population of the main phase, if there is one in the model."""
+        return next((lines for lines in self.model.phases if lines.twin is self.main), None)
+
+    def _weakest(self, solution: Solution, among: Sequence[PhaseLines]) -> tuple[PhaseLines, float] | None:
+        """The phase that stands out least, and its significance, if it does not stand out enough."""
+        weak = []
+        for lines in among:
+            if lines.phase.name not in self.absent:
+                needed = _MAIN_PRESENT if lines is self.main else _PRESENT
+                significance = self.significance(lines, solution)
+                if significance < needed:
+                    weak.append((significance, lines.phase.name, lines))
+        if not weak:
+            return None
+        significance, _, lines = min(weak, key=lambda entry: entry[:2])
+        return lines, significance
+
+    def _drop(self, lines: PhaseLines, significance: float) -> None:
+        """Take a phase out of the fit and note how much of it would have been seen."""
+        self.absent[lines.phase.name] = significance
+        self.limits[lines.phase.name] = self._largest_scale(lines)
+
+    def significance(self, lines: PhaseLines, solution: Solution) -> float:
+        """Scale over its standard uncertainty; zero for a scale at its bound."""
+        if lines.scale_name not in solution.free:
+            return 0.0
+        k = solution.free.index(lines.scale_name)
+        return float(self.parameters[lines.scale_name].value) / float(np.sqrt(solution.covariance[k, k]))
+
+    def _largest_scale(self, lines: PhaseLines) -> float:
+        """Put a phase that was not found to rest; return the scale that would have been seen in 95 of 100 cases.
+
+        Where there is nothing to fit, lattice and widths run off to odd places; they go back to those of the catalogue
+        and the scale alone is asked for.
+        """
+        sec, tan, gauss = lines.width_names
+        rest = dict(zip(lines.length_names, lines.phase.lengths_nm, strict=True))
+        rest |= {lines.scale_name: 0.0, sec: self._start_width, tan: 0.0, gauss: 0.0}
+        set_values(self.parameters, rest)
+        lines.freeze(lines.phase.lengths_nm)
+        fit = self.fit
+        unit = self.model.part(lines, fit.values() | {lines.scale_name: 1.0})
+        information = float(np.sum(unit**2 / fit.variance))
+        scale = float(np.sum(unit * fit.weighted_residual() / np.sqrt(fit.variance))) / information
+        return max(scale, 0.0) + _ONE_SIDED_95 / float(np.sqrt(information))
+
+    def line_width(self) -> float:
+        """Full width of a typical line of the main phase, degrees."""
+        drawn, _ = self.main.lines(self.fit.values(), {})
+        return float(np.median(fwhm(drawn.gauss_squared, drawn.lorentz)))

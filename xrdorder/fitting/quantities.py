@@ -1,0 +1,140 @@
+"""Measured quantities as functions of the fit parameters."""
+
+from collections.abc import Callable, Mapping, Sequence
+
+from xrdorder.crystals import free_lengths
+from xrdorder.fitting.phase_lines import PhaseLines
+
+Values = Mapping[str, float]
+Function = Callable[[Values], float]
+
+
+def functions(
+    weighed: Sequence[PhaseLines],
+    others: Sequence[PhaseLines],
+    a15: PhaseLines | None,
+    second: PhaseLines | None,
+    taken: Sequence[str],
+) -> dict[str, Function]:
+    """Quantities of a fit, by name.
+
+    Parameters
+    ----------
+    weighed
+        Phases that share the weight.
+    others
+        Phases that were found and have no weight: an internal standard, phases whose atoms are not known.
+    a15, second
+        Lines of the A15 and of a second population of it, None where there is none.
+    taken
+        Parameters of effects in the model.
+    """
+    found: dict[str, Function] = {}
+    if a15 is not None and a15.contrast_name is not None:
+        found |= _a15_functions(a15, second, taken)
+    for lines in (*weighed, *others):
+        if lines is not a15 and lines.phase.name not in {x.phase.name for x in (a15,) if x}:
+            axes = free_lengths(lines.phase.system)
+            for axis, name in zip(axes, lines.length_names, strict=True):
+                found[lattice_quantity(lines.phase.name, axis)] = parameter(name)
+    for lines in weighed:
+        found[f"weight_fraction_{lines.phase.name}"] = _weight_fraction(lines, weighed, second)
+    for lines in (*weighed, *others):
+        if lines.anisotropy_name and lines.anisotropy_name in taken:
+            found[f"strain_anisotropy_{lines.phase.name}"] = parameter(lines.anisotropy_name)
+    return found
+
+
+def _a15_functions(
+    a15: PhaseLines, second: PhaseLines | None, taken: Sequence[str]
+) -> dict[str, Function]:
+    assert a15.contrast_name is not None
+    first = a15.length_names[0]
+    found: dict[str, Function] = {"a_nm": parameter(first), "order_contrast": parameter(a15.contrast_name)}
+    widths = zip(("lorentz_sec", "lorentz_tan", "gauss_tan2"), a15.width_names, strict=True)
+    found |= {quantity: parameter(name) for quantity, name in widths}
+    optional = {
+        "lattice_tail_nm": a15.tail_name,
+        "elastic_shift": a15.elastic_name,
+        "depth_slope": a15.depth_name,
+    }
+    found |= {quantity: parameter(name) for quantity, name in optional.items() if name and name in taken}
+    if second is not None:
+        found |= _population_functions(a15, second)
+    return found
+
+
+def _population_functions(a15: PhaseLines, second: PhaseLines) -> dict[str, Function]:
+    """Two populations: mean, the poorer and the richer in tin, the share of the richer."""
+    one, two = a15.length_names[0], second.length_names[0]
+
+    def share_of_second(values: Values) -> float:
+        masses = [values[x.scale_name] * mass_per_scale(x, values) for x in (a15, second)]
+        return masses[1] / sum(masses)
+
+    def mean(name: str, other: str) -> Function:
+        def of(values: Values) -> float:
+            share = share_of_second(values)
+            return (1.0 - share) * values[name] + share * values[other]
+
+        return of
+
+    def of_richer(name: str, other: str, richer: bool) -> Function:
+        return lambda values: values[other if (values[two] > values[one]) == richer else name]
+
+    def share_of_richer(values: Values) -> float:
+        share = share_of_second(values)
+        return share if values[two] > values[one] else 1.0 - share
+
+    sec, second_sec = a15.width_names[0], second.width_names[0]
+    return {
+        "a_nm": mean(one, two),
+        "lorentz_sec": mean(sec, second_sec),
+        "a_nm_lean": of_richer(one, two, False),
+        "a_nm_rich": of_richer(one, two, True),
+        "rich_share": share_of_richer,
+        "lorentz_sec_lean": of_richer(sec, second_sec, False),
+        "lorentz_sec_rich": of_richer(sec, second_sec, True),
+    }
+
+
+def lattice_quantity(phase_name: str, axis: str) -> str:
+    """Name of a lattice parameter of a phase other than the A15 among the measured quantities."""
+    return f"lattice_{axis}_nm_{phase_name}"
+
+
+def parameter(name: str) -> Function:
+    """A quantity that is a parameter itself."""
+    return lambda values: values[name]
+
+
+def mass_per_scale(lines: PhaseLines, values: Values) -> float:
+    """Mass that a scale of one stands for, in common units: cell mass times cell volume over the norm.
+
+    Line intensities go with the volume of the phase over the square of the cell volume, so its mass goes with
+    scale times cell mass times cell volume: R. J. Hill, C. J. Howard, J. Appl. Cryst. 20 (1987) 467 (from memory).
+    """
+    lengths = tuple(values[name] for name in lines.length_names)
+    volume = lines.phase.cell_volume_nm3(lengths)
+    return lines.phase.density_g_cm3(lengths) * volume**2 / lines.norm
+
+
+def masses(
+    weighed: Sequence[PhaseLines], second: PhaseLines | None, values: Values
+) -> dict[str, float]:
+    """Mass of each phase in common units; both populations of the A15 together."""
+    found = {x.phase.name: values[x.scale_name] * mass_per_scale(x, values) for x in weighed}
+    if second is not None:
+        found[second.phase.name] += values[second.scale_name] * mass_per_scale(second, values)
+    return found
+
+
+def _weight_fraction(
+    lines: PhaseLines, weighed: Sequence[PhaseLines], second: PhaseLines | None
+) -> Function:
+    def fraction(values: Values) -> float:
+        every = masses(weighed, second, values)
+        total = sum(every.values())
+        return every[lines.phase.name] / total if total > 0.0 else float("nan")
+
+    return fraction

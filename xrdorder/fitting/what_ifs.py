@@ -1,0 +1,117 @@
+"""What may be otherwise than the model has it, though no parameter says so; each is one source of doubt."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from xrdorder.fitting.phase_lines import PhaseLines
+from xrdorder.fitting.procedure import Procedure
+from xrdorder.profiles import Instrument
+from xrdorder.xrays import U_DISPERSION_DIFFERENCE, ScatteringTable
+from xrdorder.xrays.scattering import MeasuredDispersion, second_table
+
+Array = NDArray[np.float64]
+
+_U_LENGTH_MM = 0.5  # a specimen in its holder is not cut better; judged, no source
+_SCATTERING = "scattering table"
+
+
+@dataclass(frozen=True)
+class WhatIf:
+    """One standard uncertainty of something.
+
+    Attributes
+    ----------
+    source, group
+        What it is, and who shares it (`xrdorder.uncertainty`).
+    change
+        By how much it would change the calculated counts, shape (n,); None if it acts otherwise.
+    direct
+        How quantities change at once, whatever the counts.
+    """
+
+    source: str
+    group: str
+    change: Array | None = None
+    direct: Mapping[str, float] = field(default_factory=dict)
+
+
+def what_ifs(job: Procedure, instrument: Instrument, a15: PhaseLines | None) -> list[WhatIf]:
+    """Doubts about a finished fit.
+
+    Parameters
+    ----------
+    job
+        At its minimum.
+    instrument
+        Names the radiation that samples share.
+    a15
+        Lines of the A15, None when there is none.
+    """
+    doubts = [_illuminated_length(job)]
+    if a15 is not None and a15.phase.order is not None:
+        doubts.append(_order_difference(job, instrument, a15))
+    doubts.append(_other_table(job, instrument))
+    return [doubt for doubt in doubts if doubt is not None]
+
+
+def contrast_by_second_table(job: Procedure, a15: PhaseLines, contrast: float) -> float | None:
+    """Order contrast that the pattern would give with the second scattering table; None where there is no table.
+
+    The order lines go with contrast squared times |f_Sn - f_Nb| squared; what the other lines do to the scale is left
+    out, as all lines of a table follow its f0.
+    """
+    other = second_table(job.optics.radiation.energy_ev)
+    if other is None or a15.phase.order is None:
+        return None
+    values = job.fit.values()
+    here, _ = a15.intensities(values)
+    there, _ = a15.with_optics(_lengths(a15, values), table=other).intensities(values)
+    weakest = int(np.argmin(here * a15.multiplicity / a15.spacing_nm(values) ** -2))
+    return contrast * float(np.sqrt(here[weakest] / there[weakest]))
+
+
+def _lengths(lines: PhaseLines, values: Mapping[str, float]) -> tuple[float, ...]:
+    return tuple(values[name] for name in lines.length_names)
+
+
+def _all_change(job: Procedure, phases: list[PhaseLines], **optics: object) -> Array:
+    """Change of the counts when these phases are seen by other optics."""
+    values = job.fit.values()
+    change = np.zeros_like(job.two_theta)
+    for lines in phases:
+        other = lines.with_optics(_lengths(lines, values), **optics)
+        change += job.model.part(other, values) - job.model.part(lines, values)
+    return change
+
+
+def _illuminated_length(job: Procedure) -> WhatIf | None:
+    """Half a millimetre of specimen, where the beam is longer than it."""
+    geometry = job.optics.geometry
+    length = geometry.specimen_length_mm
+    if length is None or np.all(geometry.lit_fraction(np.radians(0.5 * job.two_theta)) >= 1.0):
+        return None
+    longer = replace(geometry, specimen_length_mm=length + _U_LENGTH_MM)
+    return WhatIf("illuminated length", "", _all_change(job, job.present(), geometry=longer))
+
+
+def _order_difference(job: Procedure, instrument: Instrument, a15: PhaseLines) -> WhatIf:
+    """f'(Sn) - f'(Nb) larger by its spread between published tables."""
+    assert a15.phase.order is not None
+    tin, _ = a15.phase.order.elements
+    table, energy = job.optics.table, job.optics.radiation.energy_ev
+    first, second = table.anomalous(tin, energy)
+    shifted = MeasuredDispersion(table, {tin: (first + U_DISPERSION_DIFFERENCE, second)})
+    change = _all_change(job, [a15], table=shifted)
+    return WhatIf(f"{_SCATTERING}/order", instrument.radiation, change)
+
+
+def _other_table(job: Procedure, instrument: Instrument) -> WhatIf | None:
+    """Another published table for the phases beside the A15, whose amounts hang on it."""
+    other: ScatteringTable | None = second_table(job.optics.radiation.energy_ev)
+    rest = [lines for lines in job.weighed() if lines.phase.order is None]
+    if other is None or not rest:
+        return None
+    return WhatIf(f"{_SCATTERING}/amounts", instrument.radiation, _all_change(job, rest, table=other))
