@@ -1,0 +1,237 @@
+"""What do centres and areas of single lines say about lattice and order?
+
+Lattice by least squares with the specimen's displacement free, and by the extrapolation of Nelson and Riley; order from
+ratios of areas, chosen so that texture cancels: (110) against (211) and (321), whose cubic harmonics of order 4 are the
+same, and (110) against (440), the same direction, where nothing of texture is left but displacement parameters matter.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from xrdorder.fitting.phase_lines import PhaseLines
+from xrdorder.fitting.refinement import Refinement, Solution
+from xrdorder.fitting.single_lines import ORDER_LINE, STRONG_LINES, Hkl, SingleLine, drawn_lines, hkl_name
+
+Array = NDArray[np.float64]
+
+_LEAST_LINES = 4  # two unknowns, and something left to judge by
+_LEAST_AREA = 3.0  # standard uncertainties; below it an area has no logarithm worth the name
+_LEAST_CONTRAST = 0.01
+_ROUNDS = 50
+
+
+@dataclass(frozen=True)
+class LineLattice:
+    """Lattice parameter from line centres.
+
+    Attributes
+    ----------
+    a_nm, u_a_nm
+        Value and standard uncertainty from counting and scatter of the lines; NaN with a reason.
+    bias_nm
+        By how much the method misses the lattice of the whole fit when given that fit's own line centres: zero for
+        least squares in the same geometry, not for an extrapolation.
+    chi2_reduced
+        Scatter of the centres over what their uncertainties allow.
+    count
+        Number of lines.
+    reason
+        Why there is no value; empty when there is one.
+    """
+
+    a_nm: float
+    u_a_nm: float
+    bias_nm: float = 0.0
+    chi2_reduced: float = float("nan")
+    count: int = 0
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class LineOrder:
+    """Contrast between the sites from areas of lines.
+
+    Attributes
+    ----------
+    contrast, u_contrast
+        Value and standard uncertainty from counting, displacement parameters and texture; NaN with a reason.
+    against
+        Lines the order line was compared with.
+    reason
+        Why there is no value; empty when there is one.
+    """
+
+    contrast: float
+    u_contrast: float
+    against: tuple[Hkl, ...]
+    reason: str = ""
+
+
+def lattice_from_lines(lines: Sequence[SingleLine], fit: Refinement, a15: PhaseLines) -> LineLattice:
+    """Lattice parameter of a cubic phase from line centres, by weighted least squares.
+
+    Displacement of the specimen is free, all other shifts are those of the whole fit.
+
+    Parameters
+    ----------
+    lines
+        From `fit_single_lines`.
+    fit, a15
+        The whole fit they belong to, for the shifts and their derivatives.
+    """
+    values = fit.values()
+    out_of_place = [name for name in fit.model.displacement_names if fit.parameters[name].vary]
+    names = (*a15.length_names[:1], *out_of_place)
+    usable, slopes = _centres(lines, a15, values, names)
+    if len(usable) < max(_LEAST_LINES, len(names) + 1):
+        return _no_lattice(len(usable))
+    departure = np.array([line.centre - line.calculated_centre for line in usable])
+    u = np.array([line.u_centre for line in usable])
+    solved, u_solved, chi2 = _weighted(slopes, departure, u)
+    return LineLattice(values[names[0]] + float(solved[0]), float(u_solved[0]), 0.0, chi2, len(usable))
+
+
+def nelson_riley(lines: Sequence[SingleLine], fit: Refinement, a15: PhaseLines) -> LineLattice:
+    """Lattice parameter of a cubic phase, each line's own extrapolated to theta = 90 degrees.
+
+    Plotted against (cos^2 theta / sin theta + cos^2 theta / theta) / 2 the errors of a cylindrical, absorbing
+    specimen fall on a straight line: J. B. Nelson, D. P. Riley, Proc. Phys. Soc. 57 (1945) 160 (from memory). On a flat
+    specimen a displacement goes with cos^2 theta / sin theta alone, so the extrapolation does not remove it exactly:
+    `bias_nm` says what is left of the displacement of the whole fit. It needs no distances and believes in no one
+    cause, which is what it is good for: a shift of any kind that vanishes toward high angles ends near the same value,
+    while a wrong zero or a wrong wavelength does not.
+
+    Parameters
+    ----------
+    lines, fit, a15
+        As for `lattice_from_lines`. Offset, transparency and the flat specimen are corrected, displacement is not.
+    """
+    values = fit.values()
+    usable, _ = _centres(lines, a15, values, ())
+    if len(usable) < _LEAST_LINES:
+        return _no_lattice(len(usable))
+    in_place = values | dict.fromkeys(fit.model.displacement_names, 0.0)
+    drawn, _ = a15.lines(in_place, {})
+    wavelength = a15.optics.radiation.wavelength_nm * (1.0 + values["wavelength_shift"])
+    known = {
+        line.hkl: float(line.mean(drawn.position, drawn.area))
+        - float(np.degrees(2.0 * np.arcsin(0.5 * wavelength / line.spacing_nm)))
+        for line in drawn_lines(a15, drawn, values)
+    }
+    shift = np.array([known[line.hkl] for line in usable])
+    index = np.array([np.sqrt(float(np.sum(np.square(line.hkl)))) for line in usable])
+
+    def extrapolated(centres: Array) -> tuple[float, float, float]:
+        theta = np.radians(0.5 * (centres - shift))
+        apparent = wavelength * index / (2.0 * np.sin(theta))
+        u = apparent / np.tan(theta) * np.radians(0.5 * np.array([line.u_centre for line in usable]))
+        abscissa = 0.5 * np.cos(theta) ** 2 * (1.0 / np.sin(theta) + 1.0 / theta)
+        basis = np.stack([np.ones_like(abscissa), abscissa], axis=1)
+        solved, u_solved, chi2 = _weighted(basis, apparent, u)
+        return float(solved[0]), float(u_solved[0]), chi2
+
+    a, u_a, chi2 = extrapolated(np.array([line.centre for line in usable]))
+    expected, _, _ = extrapolated(np.array([line.calculated_centre for line in usable]))
+    return LineLattice(a, u_a, expected - values[a15.length_names[0]], chi2, len(usable))
+
+
+def order_from_lines(
+    lines: Sequence[SingleLine],
+    fit: Refinement,
+    a15: PhaseLines,
+    solution: Solution,
+    enlargement: float = 1.0,
+    against: tuple[Hkl, ...] = STRONG_LINES,
+) -> LineOrder:
+    """Site-order contrast from the area of (110) and the areas of other lines.
+
+    Everything else (mean scattering, displacement parameters, polarisation, texture beyond what cancels) is that of
+    the whole fit; what the fit does not know exactly of displacement parameters and texture is in the uncertainty.
+
+    Parameters
+    ----------
+    lines
+        From `fit_single_lines`.
+    fit, a15
+        The whole fit they belong to.
+    solution
+        Covariance of its free parameters.
+    enlargement
+        Factor on that covariance's standard uncertainties.
+    against
+        Lines to compare with; their areas, each over the calculated one, are averaged by weight.
+    """
+    nan = float("nan")
+    if a15.contrast_name is None:
+        return LineOrder(nan, nan, against, "the phase has no order")
+    found = {line.hkl: line for line in lines}
+    for hkl in (ORDER_LINE, *against):
+        if hkl not in found:
+            return LineOrder(nan, nan, against, f"{hkl_name(hkl)} is not in the measured range")
+        if found[hkl].reason:
+            return LineOrder(nan, nan, against, f"{hkl_name(hkl)}: {found[hkl].reason}")
+        if not found[hkl].area > _LEAST_AREA * found[hkl].u_area:
+            return LineOrder(nan, nan, against, f"{hkl_name(hkl)}: too few counts")
+    order, others = found[ORDER_LINE], [found[hkl] for hkl in against]
+    relative = np.array([line.u_area / line.area for line in others])
+    weight = relative**-2 / np.sum(relative**-2)
+    measured = np.log(order.area) - float(weight @ np.log([line.area for line in others]))
+    u_squared = (order.u_area / order.area) ** 2 + 1.0 / float(np.sum(relative**-2))
+
+    nuisances = [n for n in (*a15.b_iso_names, *a15.texture_names) if n in solution.free]
+    columns = {name: k for k, name in enumerate((a15.contrast_name, *nuisances))}
+
+    def calculated(contrast: float) -> tuple[float, Array]:
+        """Logarithm of the calculated ratio and its derivatives by contrast and nuisances."""
+        values = fit.values() | {str(a15.contrast_name): contrast}
+        drawn, by = a15.lines(values, columns)
+        rows = {line.hkl: line.rows for line in drawn_lines(a15, drawn, values)}
+        area = {hkl: float(drawn.area[rows[hkl]].sum()) for hkl in (ORDER_LINE, *against)}
+        slope = {hkl: by.area[rows[hkl]].sum(axis=0) / area[hkl] for hkl in area}
+        value = np.log(area[ORDER_LINE]) - float(weight @ np.log([area[hkl] for hkl in against]))
+        return value, slope[ORDER_LINE] - np.tensordot(weight, [slope[hkl] for hkl in against], axes=1)
+
+    contrast = max(fit.values()[a15.contrast_name], 0.5)
+    for _ in range(_ROUNDS):
+        value, slopes = calculated(contrast)
+        # the ratio goes nearly with the square of the contrast: Newton's step is taken in its logarithm
+        step = float(np.clip((measured - value) / (slopes[0] * contrast), -1.0, 1.0))
+        contrast = max(contrast * float(np.exp(step)), _LEAST_CONTRAST)
+        if abs(step) < 1e-9:
+            break
+    else:
+        return LineOrder(nan, nan, against, "no contrast gives these areas")
+    _, slopes = calculated(contrast)
+    if nuisances:
+        rows = [solution.free.index(name) for name in nuisances]
+        covariance = solution.covariance[np.ix_(rows, rows)] * enlargement**2
+        u_squared += float(slopes[1:] @ covariance @ slopes[1:])
+    return LineOrder(contrast, float(np.sqrt(u_squared) / abs(slopes[0])), against)
+
+
+def _centres(
+    lines: Sequence[SingleLine], a15: PhaseLines, values: Mapping[str, float], names: Sequence[str]
+) -> tuple[list[SingleLine], Array]:
+    """Lines whose centre was fitted, and derivatives of their centres by parameters, shape (lines, names)."""
+    usable = [line for line in lines if not line.reason and np.isfinite(line.u_centre)]
+    drawn, by = a15.lines(values, {name: k for k, name in enumerate(names)})
+    at = {line.hkl: line.mean(by.position, drawn.area) for line in drawn_lines(a15, drawn, values)}
+    return usable, np.array([at[line.hkl] for line in usable]).reshape(len(usable), len(names))
+
+
+def _no_lattice(count: int) -> LineLattice:
+    nan = float("nan")
+    return LineLattice(nan, nan, nan, nan, count, f"only {count} lines could be used")
+
+
+def _weighted(basis: Array, observed: Array, u: Array) -> tuple[Array, Array, float]:
+    """Weighted least squares: solution, standard uncertainties enlarged for scatter, reduced chi squared."""
+    weighted = basis / u[:, None]
+    norms = np.linalg.norm(weighted, axis=0)
+    inverse = np.linalg.pinv(weighted / norms) / norms[:, None]
+    solved = inverse @ (observed / u)
+    chi2 = float(np.sum(((observed - basis @ solved) / u) ** 2)) / max(len(observed) - basis.shape[1], 1)
+    return solved, np.linalg.norm(inverse, axis=1) * np.sqrt(max(1.0, chi2)), chi2

@@ -1,0 +1,351 @@
+"""Fit lines one by one, each in its own window: a second opinion that knows nothing of the others.
+
+A whole-pattern fit ties all lines together by lattice, widths and structure. Here each line of the A15 has its own
+centre, area and width, on its own straight background; only the line shape (emission, instrument, axial divergence) is
+the common one. What other phases, and lines of the A15 too weak or too far to be fitted along, contribute is taken from
+the whole fit and subtracted; a line they cover too much is left out, with the reason.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from xrdorder.fitting.phase_lines import PhaseLines
+from xrdorder.fitting.refinement import Refinement
+from xrdorder.profiles.axial import largest_shift
+from xrdorder.profiles.summation import LineDerivatives, Lines, ProfileSum
+from xrdorder.profiles.voigt import fwhm
+
+Array = NDArray[np.float64]
+Hkl = tuple[int, int, int]
+
+ORDER_LINE: Hkl = (1, 1, 0)
+STRONG_LINES: tuple[Hkl, ...] = ((2, 1, 1), (3, 2, 1))
+SECOND_ORDER: Hkl = (4, 4, 0)
+_WANTED = (ORDER_LINE, *STRONG_LINES, SECOND_ORDER)  # fitted however weak
+
+# Own choice, all of them: no result depends on them but by what is left out, and that is named. Significances are
+# those of a filter that knows background, centre and width; a fit of all of them reaches a third.
+_SEEN = 30.0  # significance below which a line says nothing about the lattice: it keeps its calculated centre
+_WIDTH_SEEN = 100.0  # and its calculated width; a free width would cost a weak line half the precision of its area
+_REACH_WIDTHS = 6.0  # half width of a window: a Lorentzian has 5 % of its area outside, the straight line 1 of 20
+_LEAST_REACH_DEG = 1.0
+_NEIGHBOUR_WIDTHS = 3.0  # lines nearer than this share a window
+_MOST_COVERED = 0.1  # a tenth covered, known to a tenth, is a hundredth of the area
+_LEAST_CONTRAST = 0.2  # the shape of an order line is drawn with this contrast where the fit found less
+_SAME_SPACING = 1e-7  # relative
+
+
+@dataclass(frozen=True)
+class SingleLine:
+    """One line of the A15, fitted for itself.
+
+    Attributes
+    ----------
+    hkl
+        Miller indices; those of the first form where several share a spacing (330 and 411).
+    centre, u_centre
+        Angle of the reference emission line with all shifts of the instrument and its standard uncertainty, degrees;
+        NaN where the centre was held.
+    area, u_area
+        All emission lines together, counts times degree.
+    width
+        Full width at half maximum of the reference emission line, without axial divergence and without a lopsided
+        spread of the lattice, degrees.
+    calculated_centre, calculated_area
+        What the whole-pattern fit says.
+    covered
+        Share by which the area would be too large had the other phases not been subtracted.
+    chi2_reduced
+        Of the window.
+    reason
+        Why the line could not be used; empty when it could.
+    """
+
+    hkl: Hkl
+    centre: float
+    u_centre: float
+    area: float
+    u_area: float
+    width: float
+    calculated_centre: float
+    calculated_area: float
+    covered: float
+    chi2_reduced: float
+    reason: str = ""
+
+    @property
+    def name(self) -> str:
+        """Indices in brackets, "(211)"."""
+        return hkl_name(self.hkl)
+
+
+def hkl_name(hkl: Hkl) -> str:
+    """Miller indices in brackets.
+
+    >>> hkl_name((2, 1, 1))
+    '(211)'
+    """
+    return "(" + "".join(str(i) for i in hkl) + ")"
+
+
+@dataclass(frozen=True)
+class DrawnLine:
+    """A line as the whole fit draws it: rows of the drawn components, and those of the reference emission line."""
+
+    hkl: Hkl
+    spacing_nm: float
+    rows: NDArray[np.intp]
+    reference: NDArray[np.intp]
+
+    def mean(self, column: Array, weight: Array) -> Array:
+        """Mean of a column over the components of the reference emission line, weighted."""
+        share = weight[self.reference] / weight[self.reference].sum()
+        return np.asarray(np.tensordot(share, column[self.reference], axes=1))
+
+
+def drawn_lines(a15: PhaseLines, drawn: Lines, values: Mapping[str, float]) -> list[DrawnLine]:
+    """Lines of a phase with the components of `PhaseLines.lines`; forms that share a spacing are one line."""
+    owner = np.repeat(np.arange(len(a15.hkl)), len(drawn.position) // max(len(a15.hkl), 1))
+    first = a15.first_lines()
+    # a spread of the lattice draws each line several times
+    reference = np.repeat(first, len(drawn.position) // max(len(first), 1))
+    spacing = a15.spacing_nm(values)
+    groups: list[list[int]] = []
+    for k in range(len(a15.hkl)):
+        if groups and abs(spacing[k] - spacing[groups[-1][0]]) < _SAME_SPACING * spacing[k]:
+            groups[-1].append(k)
+        else:
+            groups.append([k])
+    return [
+        DrawnLine(
+            (int(a15.hkl[g[0], 0]), int(a15.hkl[g[0], 1]), int(a15.hkl[g[0], 2])),
+            float(spacing[g[0]]),
+            np.flatnonzero(np.isin(owner, g)),
+            np.flatnonzero(reference & (owner == g[0])),
+        )
+        for g in groups
+    ]
+
+
+@dataclass(frozen=True)
+class _Candidate:
+    """A drawn line on its way: angles it spans, width, expected significance."""
+
+    line: DrawnLine
+    low: float
+    high: float
+    width: float
+    significance: float
+
+
+def fit_single_lines(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0) -> tuple[SingleLine, ...]:
+    """Fit every line of the A15 that stands out, and those that decide the order, each for itself.
+
+    Parameters
+    ----------
+    fit
+        Whole-pattern fit at its minimum.
+    a15
+        Lines of the A15 in it.
+    enlargement
+        Factor on counting uncertainties of the whole fit; a window whose own chi squared asks for more gets more.
+
+    Returns
+    -------
+    tuple of SingleLine
+        By rising angle; lines that could not be used are there with a reason.
+    """
+    values = fit.values()
+    shape_values = dict(values)
+    if a15.contrast_name:
+        shape_values[a15.contrast_name] = max(values[a15.contrast_name], _LEAST_CONTRAST)
+    actual, _ = a15.lines(values, {})
+    shape, _ = a15.lines(shape_values, {})
+    axial = values["axial_source_ratio"], values["axial_detector_ratio"]
+    counts, background = fit.model.counts(values), fit.model.background(values)
+    # what all other phases contribute, tails included
+    others = counts - background - fit.model.part(a15, values)
+    step = float(np.median(np.diff(fit.two_theta)))
+    chosen: list[_Candidate] = []
+    finished: list[SingleLine] = []
+    for line in drawn_lines(a15, shape, values):
+        span = actual.position[line.rows]
+        centre = float(line.mean(shape.position, shape.area))
+        k = line.reference[0]
+        width = float(fwhm(shape.gauss_squared[k], shape.lorentz[k]))
+        lean = float(np.max(largest_shift(span, *axial)))
+        low, high = float(span.min()) - max(lean, 0.0), float(span.max()) - min(lean, 0.0)
+        area = float(actual.area[line.rows].sum())
+        variance = float(np.interp(centre, fit.two_theta, fit.variance))
+        # what a matched filter would make of a Gaussian line: its squared norm is 0.664 / full width
+        significance = area * np.sqrt(0.664 / (width * step * variance))
+        if significance < _SEEN and line.hkl not in _WANTED:
+            continue
+        unused = SingleLine(line.hkl, *[np.nan] * 4, width, centre, area, np.nan, np.nan)
+        if low - 2.0 * width < fit.two_theta[0] or high + 2.0 * width > fit.two_theta[-1]:
+            finished.append(replace(unused, reason="at the end of the measured range"))
+            continue
+        covered = _covered(fit.two_theta, _only(shape, line.rows), others / fit.model.time_factor, axial)
+        covered *= float(shape.area[line.rows].sum()) / max(area, 1e-300)
+        if covered > _MOST_COVERED:
+            text = f"other lines lie on it ({100.0 * min(covered, 10.0):.0f} % of its area)"
+            finished.append(replace(unused, covered=covered, reason=text))
+            continue
+        chosen.append(_Candidate(line, low, high, width, float(significance)))
+        finished.append(replace(unused, covered=covered))
+    place = {line.hkl: k for k, line in enumerate(finished)}
+    for group in _together(chosen):
+        for result in _Window(fit, group, actual, shape, counts - background, axial).fitted(enlargement):
+            k = place[result.hkl]
+            finished[k] = replace(
+                result, calculated_area=finished[k].calculated_area, covered=finished[k].covered
+            )
+    return tuple(finished)
+
+
+def _only(lines: Lines, rows: NDArray[np.intp]) -> Lines:
+    """Return some of the lines."""
+    return Lines(*(column[rows] for column in lines))
+
+
+def _covered(two_theta: Array, line: Lines, others: Array, axial: tuple[float, float]) -> float:
+    """Share of the line that least squares would take from the other phases if they were not subtracted."""
+    width = float(fwhm(line.gauss_squared, line.lorentz).max())
+    first, last = np.searchsorted(
+        two_theta,
+        [line.position.min() - _REACH_WIDTHS * width, line.position.max() + _REACH_WIDTHS * width],
+    )
+    window = slice(int(first), int(last))
+    profile = ProfileSum(two_theta[window]).total(line, *axial)
+    basis = np.stack([profile, np.ones_like(profile), two_theta[window] - two_theta[window].mean()], axis=1)
+    solved = np.linalg.lstsq(basis, others[window], rcond=None)[0]
+    return abs(float(solved[0]))
+
+
+def _together(chosen: Sequence[_Candidate]) -> list[list[_Candidate]]:
+    """Put lines that stand close into one group."""
+    groups: list[list[_Candidate]] = []
+    for candidate in sorted(chosen, key=lambda c: c.low):
+        reach = _NEIGHBOUR_WIDTHS * candidate.width
+        if groups and candidate.low - reach < max(c.high + _NEIGHBOUR_WIDTHS * c.width for c in groups[-1]):
+            groups[-1].append(candidate)
+        else:
+            groups.append([candidate])
+    return groups
+
+
+class _Window:
+    """One window of the pattern with the lines that are fitted in it."""
+
+    def __init__(
+        self,
+        fit: Refinement,
+        group: Sequence[_Candidate],
+        actual: Lines,
+        shape: Lines,
+        net: Array,
+        axial: tuple[float, float],
+    ) -> None:
+        reach = [max(_REACH_WIDTHS * c.width, _LEAST_REACH_DEG) for c in group]
+        low = min(c.low - r for c, r in zip(group, reach, strict=True))
+        high = max(c.high + r for c, r in zip(group, reach, strict=True))
+        first, last = np.searchsorted(fit.two_theta, [low, high])
+        window = slice(int(first), int(last))
+        self._group, self._axial, self._engine = group, axial, fit.engine
+        self._sum = ProfileSum(fit.two_theta[window])
+        self._time = fit.model.time_factor[window]
+        rows = np.concatenate([c.line.rows for c in group])
+        self._owner = np.repeat(np.arange(len(group)), [len(c.line.rows) for c in group])
+        self._lines = _only(shape, rows)
+        own = self._sum.total(_only(actual, rows), *axial) * self._time
+        self._observed = fit.observed[window] - (net[window] - own)
+        self._root = np.where(fit.used[window], 1.0 / np.sqrt(fit.variance[window]), 0.0)
+        x = self._sum.two_theta
+        self._straight = np.stack([np.ones_like(x), (2.0 * x - low - high) / (high - low)], axis=1)
+        self._centre = np.array([c.line.mean(shape.position, shape.area) for c in group])
+        first = np.array([c.line.reference[0] for c in group])
+        self._reference_widths = shape.gauss_squared[first], shape.lorentz[first]
+        # all emission lines of a reflection move with its spacing: d(2 theta) is proportional to tan(theta)
+        tan = np.tan(np.radians(0.5 * self._lines.position))
+        self._dispersion = tan / np.tan(np.radians(0.5 * self._centre))[self._owner]
+        sums = np.bincount(self._owner, self._lines.area, len(group))
+        self._share = self._lines.area / sums[self._owner]
+        self._start_area = np.array([float(actual.area[c.line.rows].sum()) for c in group])
+
+    def fitted(self, enlargement: float) -> list[SingleLine]:
+        """Fit background and lines; return the lines."""
+        n = len(self._group)
+        start = np.concatenate([[0.0, 0.0], self._start_area, np.zeros(n), np.ones(n)])
+        level = self._observed - self._counts(start)[0]
+        start[:2] = np.linalg.lstsq(self._straight * self._time[:, None], level, rcond=None)[0]
+        width = np.array([c.width for c in self._group])
+        free = np.concatenate(
+            [
+                np.ones(2 + n, dtype=bool),
+                [c.significance > _SEEN for c in self._group],
+                [c.significance > _WIDTH_SEEN for c in self._group],
+            ]
+        )
+        lower = np.concatenate([np.full(2 + n, -np.inf), -width, np.zeros(n)])[free]
+        upper = np.concatenate([np.full(2 + n, np.inf), width, np.full(n, 20.0)])[free]
+
+        def residuals(point: Array) -> tuple[Array, Array]:
+            everything = start.copy()
+            everything[free] = point
+            counts, jacobian = self._counts(everything)
+            return (counts - self._observed) * self._root, jacobian[:, free] * self._root[:, None]
+
+        minimum = self._engine(residuals, start[free], lower, upper, tolerance=0.01, most_iterations=40)
+        point = start.copy()
+        point[free] = minimum.point
+        _, jacobian = residuals(minimum.point)
+        norms = np.linalg.norm(jacobian, axis=0)
+        resting = (minimum.point <= lower) | (minimum.point >= upper) | (norms <= 0.0)
+        live = np.flatnonzero(free)[~resting]
+        scaled = jacobian[:, ~resting] / norms[~resting]
+        spread = np.diag(np.linalg.pinv(scaled.T @ scaled)) / norms[~resting] ** 2
+        chi2_reduced = minimum.chi2 / max(int((self._root > 0.0).sum()) - len(live), 1)
+        factor = max(enlargement, float(np.sqrt(chi2_reduced)))
+        u = np.full(len(point), np.nan)
+        u[live] = factor * np.sqrt(spread)
+        found = []
+        for k, candidate in enumerate(self._group):
+            held = bool(np.isnan(u[2 + n + k]))
+            gauss, lorentz = (column[k] for column in self._reference_widths)
+            found.append(
+                SingleLine(
+                    hkl=candidate.line.hkl,
+                    centre=np.nan if held else float(self._centre[k] + point[2 + n + k]),
+                    u_centre=float(u[2 + n + k]),
+                    area=float(point[2 + k]),
+                    u_area=float(u[2 + k]),
+                    width=float(fwhm(gauss, lorentz * point[2 + 2 * n + k])),
+                    calculated_centre=float(self._centre[k]),
+                    calculated_area=np.nan,
+                    covered=np.nan,
+                    chi2_reduced=float(chi2_reduced),
+                    reason="" if minimum.converged else "its fit did not converge",
+                )
+            )
+        return found
+
+    def _counts(self, point: Array) -> tuple[Array, Array]:
+        """Counts in the window and their derivatives by (level, slope, areas, shifts, width factors)."""
+        n, rows = len(self._group), np.arange(len(self._owner))
+        area, shift, factor = (point[2 + k * n : 2 + (k + 1) * n][self._owner] for k in range(3))
+        lines = Lines(
+            self._lines.position + shift * self._dispersion,
+            area * self._share,
+            self._lines.gauss_squared,
+            self._lines.lorentz * np.maximum(factor, 1e-3),
+        )
+        by = [np.zeros((len(rows), 3 * n)) for _ in range(4)]
+        by[1][rows, self._owner] = self._share
+        by[0][rows, n + self._owner] = self._dispersion
+        by[3][rows, 2 * n + self._owner] = self._lines.lorentz
+        total, jacobian = self._sum.total_with_jacobian(lines, LineDerivatives(*by, None), *self._axial)
+        total = (total + self._straight @ point[:2]) * self._time
+        return total, np.concatenate([self._straight, jacobian], axis=1) * self._time[:, None]
