@@ -12,7 +12,7 @@ from tests.fitting.conftest import INSTRUMENT, SAMPLE, TWO_THETA
 from tests.generator import Fibre, simulate
 from tests.made import as_pattern
 from xrdorder.exceptions import FitError, InstrumentError, UnknownNameError
-from xrdorder.fitting import Calibration, PatternFit, fit_pattern
+from xrdorder.fitting import Calibration, FitOptions, PatternFit, fit_pattern
 from xrdorder.patterns import read_pattern
 
 SAMPLE_TRUTH = {"a_nm": SAMPLE.lattice_nm, "order_contrast": SAMPLE.site_order}
@@ -98,9 +98,20 @@ def test_no_a15_is_a_result(pattern_without_a15: xr.DataArray, calibration: Cali
 
 
 def test_unlisted_phase_is_noticed(sample_pattern: xr.DataArray, calibration: Calibration) -> None:
-    result = fit_pattern(sample_pattern, calibration.instrument, phases=["nb3sn", "nb"])
+    alone = FitOptions(seek_phases=False)
+    result = fit_pattern(sample_pattern, calibration.instrument, phases=["nb3sn", "nb"], options=alone)
     foreign = [flag.message for flag in result.flags if flag.name == "unexplained-line"]
     assert any("42.7" in message or "42.8" in message for message in foreign), foreign  # bronze (111)
+    assert any("cu-sn 1 1 1" in message for message in foreign), foreign
+
+
+def test_unlisted_phase_of_the_catalogue_is_taken_in(
+    sample_pattern: xr.DataArray, calibration: Calibration
+) -> None:
+    result = fit_pattern(sample_pattern, calibration.instrument, phases=["nb3sn", "nb"])
+    assert any(flag.name == "phase-added" and flag.message.startswith("cu-sn") for flag in result.flags)
+    assert "unexplained-line" not in flag_names(result)
+    assert result.phases["cu-sn"].weight_fraction == pytest.approx(0.05, abs=4 * result.u("weight_fraction_cu-sn"))
 
 
 def test_hot_pixels_are_left_out_and_named(

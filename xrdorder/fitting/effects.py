@@ -1,7 +1,7 @@
 """What a real wire may show beyond ideal powder lines, each taken into the model only where the pattern asks for it.
 
-Every function here takes a `Procedure` at a minimum and says whether it has changed the model; `EFFECTS` is the order in
-which a fit asks. What was chosen by the user (`FitOptions`) is taken without asking.
+Every function here takes a `Procedure` at a minimum and says whether it has changed the model; `EFFECTS` is the order
+in which a fit asks. What was chosen by the user (`FitOptions`) is taken without asking.
 """
 
 import numpy as np
@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.special import chdtri
 
 from xrdorder.fitting.evidence import CHANCE, Evidence, wanted
+from xrdorder.fitting.foreign import take_foreign_phases, take_free_phases
 from xrdorder.fitting.parameters import set_values
 from xrdorder.fitting.phase_lines import PhaseLines
 from xrdorder.fitting.procedure import WIDTH_SIGNIFICANCE, Procedure
@@ -193,6 +194,8 @@ def chi_squared(job: Procedure) -> float:
 
 EFFECTS = (
     take_stray_radiation,
+    take_free_phases,
+    take_foreign_phases,
     take_low_texture,
     take_high_texture,
     take_march_texture,

@@ -16,6 +16,8 @@ from xrdorder.crystals import Phase
 from xrdorder.crystals.standards import Standard
 from xrdorder.exceptions import FitError, Flag
 from xrdorder.fitting.engines import engine as engine_named
+from xrdorder.fitting.free_intensities import FreeLines, start_areas
+from xrdorder.fitting.free_intensities import significance as free_significance
 from xrdorder.fitting.model import PatternModel
 from xrdorder.fitting.options import FitOptions
 from xrdorder.fitting.parameters import set_values
@@ -78,6 +80,8 @@ class Procedure:
     ----------
     lines
         Lines of each phase, main phase first.
+    pending
+        Phases of unknown atoms, which wait until the others are explained.
     taken
         Parameters of effects that were taken into the model.
     absent, limits
@@ -106,13 +110,15 @@ class Procedure:
             time_factor = time / np.median(time)
         self.said = [Flag(*entry) for entry in json.loads(pattern.attrs.get("flags", "[]"))]
         self.range = float(self.two_theta[0]), float(self.two_theta[-1])
-        every = [self._lines_of(p) for p in phases]
+        every = [self._lines_of(p) for p in phases if not p.free_intensities]
+        self.pending = [p for p in phases if p.free_intensities]
         self.flags: list[Flag] = []
         self.lines = [lines for lines in every if len(lines.hkl)]
         if not self.lines:
+            low, high = self.range
             raise FitError(
-                f"{source_name(pattern)}: no phase has a line between {self.range[0]:.2f} and {self.range[1]:.2f} "
-                f"degrees at {optics.radiation.wavelength_nm:.5f} nm; check the radiation and the range"
+                f"{source_name(pattern)}: no phase has a line between {low:.2f} and {high:.2f} degrees "
+                f"at {optics.radiation.wavelength_nm:.5f} nm; check the radiation and the range"
             )
         for lines in every:
             if not len(lines.hkl):
@@ -134,6 +140,8 @@ class Procedure:
         self.converged = False
 
     def _lines_of(self, phase: Phase) -> PhaseLines:
+        if phase.free_intensities:
+            return FreeLines(phase, self.optics, self.range)
         axis = self.options.texture_axes.get(phase.name)
         return PhaseLines(phase, self.optics, self.range, march_axis=axis)
 
@@ -220,8 +228,22 @@ class Procedure:
         self.lines.append(lines)
         self.model.add(lines)
         add_phase_parameters(self.parameters, lines)
-        self._seek(lines)
+        if isinstance(lines, FreeLines):
+            self._seek_free(lines)
+        else:
+            self._seek(lines)
         return lines
+
+    def _seek_free(self, lines: FreeLines) -> None:
+        """Look for a phase of unknown atoms: all lines alike say where, the residual then how strong each is."""
+        for name in lines.area_names:
+            self.parameters.add(name, value=1.0, min=0.0, vary=False)
+        self.parameters[lines.scale_name].set(value=lines.unit_scale, vary=False)
+        nothing = self.fit.values() | dict.fromkeys(lines.area_names, 0.0)
+        counts = self.model.counts(nothing)
+        misfit = _MISFIT * (counts - self.model.background(nothing))
+        self._match(lines, match_residual, self.fit.observed - counts, self.fit.variance + misfit**2)
+        set_values(self.parameters, start_areas(self.fit, lines))
 
     def _seek(self, lines: PhaseLines) -> None:
         """Look again for a weak phase, now that the strong ones are explained.
@@ -246,7 +268,7 @@ class Procedure:
             if weak is None:
                 return
             lines, significance = weak
-            if lines is self.main or lines.phase.name in self._sought:
+            if lines is self.main or isinstance(lines, FreeLines) or lines.phase.name in self._sought:
                 self._drop(lines, significance)
             else:
                 self._sought.add(lines.phase.name)
@@ -270,7 +292,7 @@ class Procedure:
         for lines in self.lines:
             if lines.phase.name in self.absent:
                 continue
-            names.append(lines.scale_name)
+            names += lines.area_names if isinstance(lines, FreeLines) else [lines.scale_name]
             strength = self.strength(lines)
             if lines is self.reference:
                 if strength > _REFERENCE_SIGNIFICANCE:
@@ -319,6 +341,8 @@ class Procedure:
 
     def significance(self, lines: PhaseLines, solution: Solution) -> float:
         """Scale over its standard uncertainty; zero for a scale at its bound."""
+        if isinstance(lines, FreeLines):
+            return free_significance(lines, solution)
         if lines.scale_name not in solution.free:
             return 0.0
         k = solution.free.index(lines.scale_name)
@@ -330,6 +354,9 @@ class Procedure:
         Where there is nothing to fit, lattice and widths run off to odd places; they go back to those of the catalogue
         and the scale alone is asked for.
         """
+        if isinstance(lines, FreeLines):
+            set_values(self.parameters, dict.fromkeys(lines.area_names, 0.0))
+            return float("nan")
         sec, tan, gauss = lines.width_names
         rest = dict(zip(lines.length_names, lines.phase.lengths_nm, strict=True))
         rest |= {lines.scale_name: 0.0, sec: self._start_width, tan: 0.0, gauss: 0.0}

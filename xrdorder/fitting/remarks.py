@@ -3,28 +3,18 @@
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d
 
 from xrdorder.exceptions import Flag
+from xrdorder.fitting.foreign import foreign_flags
 from xrdorder.fitting.geometry import Geometry
 from xrdorder.fitting.phase_lines import PhaseLines
 from xrdorder.fitting.procedure import Procedure
-from xrdorder.fitting.quality import UnexplainedLine, unexplained_lines
-from xrdorder.fitting.refinement import Refinement, Solution
+from xrdorder.fitting.refinement import Solution
 from xrdorder.profiles import Instrument
-from xrdorder.profiles.axial import largest_shift
 from xrdorder.profiles.widths import GAUSS_TERMS, LORENTZ_TERMS
 from xrdorder.xrays.edges import EDGE_REACH_EV, nearest_edge
 
-Array = NDArray[np.float64]
-
-
 _POOR_CHI2 = 4.0  # a model this far off is wrong somewhere; common practice, no source
-# Own choice, by a measured silicon whose feet differ from the model by a hundredth of the line.
-_FOOT_WIDTHS = 6.0
-_FOOT_SHARE = 0.002
-_REACH_WIDTHS = 2.0  # how far from a line the residual still speaks of that line, and not of a foreign one
 
 
 def remarks(
@@ -67,7 +57,7 @@ def remarks(
     if chi2_reduced > _POOR_CHI2:
         text = f"chi squared is {chi2_reduced:.1f}: the model misses something; uncertainties are enlarged for it"
         flags.append(Flag("poor-fit", text))
-    return flags + _foreign_lines(job, chi2_reduced)
+    return flags + foreign_flags(job, chi2_reduced)
 
 
 def _illumination(geometry: Geometry) -> list[Flag]:
@@ -117,45 +107,3 @@ def _edge(job: Procedure) -> list[Flag]:
         "are wrong: give measured values, or use another radiation"
     )
     return [Flag("near-absorption-edge", text)]
-
-
-def misfit(fit: Refinement, width_deg: float) -> Array:
-    """Counts by which the feet of strong lines may be wrong because no line shape is perfect, shape (n,)."""
-    values = fit.values()
-    net = fit.model.counts(values) - fit.model.background(values)
-    points = 2 * int(np.ceil(_FOOT_WIDTHS * width_deg / float(np.median(np.diff(fit.two_theta))))) + 1
-    return np.asarray(_FOOT_SHARE * maximum_filter1d(net, points, mode="nearest"))
-
-
-def foreign_lines(job: Procedure, chi2_reduced: float) -> list[UnexplainedLine]:
-    """Lines that belong to none of the phases found."""
-    fit, present, width_deg = job.fit, job.present(), job.line_width()
-    if not present:
-        return []
-    values = fit.values()
-    drawn = [lines.lines(values, {})[0].position for lines in job.model.phases if lines.phase.name not in job.absent]
-    known = np.concatenate(drawn)
-    axial = largest_shift(known, values["axial_source_ratio"], values["axial_detector_ratio"])
-    return unexplained_lines(
-        fit.two_theta,
-        np.where(fit.used, fit.observed - fit.model.counts(values), 0.0),
-        fit.variance * max(1.0, chi2_reduced) + misfit(fit, width_deg) ** 2,
-        width_deg,
-        job.optics.radiation.wavelength_nm,
-        known,
-        _REACH_WIDTHS * width_deg + np.abs(axial),
-    )
-
-
-def _foreign_lines(job: Procedure, chi2_reduced: float) -> list[Flag]:
-    """Each line nobody asked for as a flag, with the nearest candidate."""
-    found = foreign_lines(job, chi2_reduced)
-    names = [''] * len(found)
-    return [
-        Flag(
-            "unexplained-line",
-            f"a line at {line.two_theta:.2f} degrees (d = {line.d_nm:.4f} nm, {line.height_counts:.0f} counts high, "
-            f"{line.significance:.0f} sigma) belongs to no phase that was asked for; {name}",
-        )
-        for line, name in zip(found, names, strict=True)
-    ]
