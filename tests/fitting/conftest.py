@@ -6,9 +6,11 @@ import numpy as np
 import pytest
 import xarray as xr
 
+from tests.fitting.finished import finished
 from tests.generator import InstrumentTruth, PhaseTruth, SampleTruth, simulate, simulate_standard
 from tests.made import as_pattern
 from xrdorder.fitting import Calibration, calibrate
+from xrdorder.fitting.procedure import Procedure
 
 # a coarser, shorter scan than a laboratory would take: enough lines for every parameter, a third of the time
 TWO_THETA = np.round(np.arange(20.0, 124.0, 0.04), 2)
@@ -38,6 +40,12 @@ def calibration(standard_pattern: xr.DataArray) -> Calibration:
 @pytest.fixture(scope="session")
 def sample_pattern() -> xr.DataArray:
     return as_pattern(*simulate(SAMPLE, INSTRUMENT, TWO_THETA, seed=2))
+
+
+@pytest.fixture(scope="session")
+def job(sample_pattern: xr.DataArray, calibration: Calibration) -> Procedure:
+    """The sample at the minimum of its whole-pattern fit; not to be changed."""
+    return finished(sample_pattern, calibration.instrument)
 
 
 @pytest.fixture(scope="session")

@@ -1,9 +1,10 @@
 """Fit lines one by one, each in its own window: a second opinion that knows nothing of the others.
 
 A whole-pattern fit ties all lines together by lattice, widths and structure. Here each line of the A15 has its own
-centre, area and width, on its own straight background; only the line shape (emission, instrument, axial divergence) is
-the common one. What other phases, and lines of the A15 too weak or too far to be fitted along, contribute is taken from
-the whole fit and subtracted; a line they cover too much is left out, with the reason.
+centre, area and width, and its own level and slope of the background; only the line shape (emission, instrument, axial
+divergence) is the common one. What other phases, lines of the A15 too weak or too far to be fitted along, and the curve
+of the background contribute is taken from the whole fit and subtracted; a line that others cover too much is left out,
+with the reason. (A plain straight line instead of that curve took a twentieth of (110), where the background is steep.)
 """
 
 from collections.abc import Mapping, Sequence
@@ -30,7 +31,7 @@ _WANTED = (ORDER_LINE, *STRONG_LINES, SECOND_ORDER)  # fitted however weak
 # those of a filter that knows background, centre and width; a fit of all of them reaches a third.
 _SEEN = 30.0  # significance below which a line says nothing about the lattice: it keeps its calculated centre
 _WIDTH_SEEN = 100.0  # and its calculated width; a free width would cost a weak line half the precision of its area
-_REACH_WIDTHS = 6.0  # half width of a window: a Lorentzian has 5 % of its area outside, the straight line 1 of 20
+_REACH_WIDTHS = 6.0  # half width of a window: of a Lorentzian 5 % of the area is outside
 _LEAST_REACH_DEG = 1.0
 _NEIGHBOUR_WIDTHS = 3.0  # lines nearer than this share a window
 _MOST_COVERED = 0.1  # a tenth covered, known to a tenth, is a hundredth of the area
@@ -198,7 +199,7 @@ def fit_single_lines(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0)
         finished.append(replace(unused, covered=covered))
     place = {line.hkl: k for k, line in enumerate(finished)}
     for group in _together(chosen):
-        for result in _Window(fit, group, actual, shape, counts - background, axial).fitted(enlargement):
+        for result in _Window(fit, group, actual, shape, counts, axial).fitted(enlargement):
             k = place[result.hkl]
             finished[k] = replace(
                 result, calculated_area=finished[k].calculated_area, covered=finished[k].covered
@@ -246,7 +247,7 @@ class _Window:
         group: Sequence[_Candidate],
         actual: Lines,
         shape: Lines,
-        net: Array,
+        counts: Array,
         axial: tuple[float, float],
     ) -> None:
         reach = [max(_REACH_WIDTHS * c.width, _LEAST_REACH_DEG) for c in group]
@@ -261,7 +262,7 @@ class _Window:
         self._owner = np.repeat(np.arange(len(group)), [len(c.line.rows) for c in group])
         self._lines = _only(shape, rows)
         own = self._sum.total(_only(actual, rows), *axial) * self._time
-        self._observed = fit.observed[window] - (net[window] - own)
+        self._observed = fit.observed[window] - (counts[window] - own)
         self._root = np.where(fit.used[window], 1.0 / np.sqrt(fit.variance[window]), 0.0)
         x = self._sum.two_theta
         self._straight = np.stack([np.ones_like(x), (2.0 * x - low - high) / (high - low)], axis=1)
