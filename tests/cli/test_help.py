@@ -51,6 +51,7 @@ OPTIONS = {
         "--workers",
     },
     "run": {"--figures", "--no-figures", "--again", "--workers"},
+    "explain": set(),
     "estimate": {
         "--lattice-nm",
         "--u-lattice-nm",

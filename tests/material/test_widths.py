@@ -50,7 +50,7 @@ def test_gaussian_strain_gives_the_standard_deviation_of_the_lattice(fitted):
 @pytest.mark.parametrize("ratio", [0.1, 0.5, 1.0, 2.0, 10.0])
 def test_full_width_of_a_voigt_line(ratio):
     lorentz, gauss = ratio, 1.0
-    strain, _ = widths._strain(lorentz, gauss**2)
+    strain, _ = widths.rms_strain(lorentz, gauss**2)
     full = strain * widths._WIDTH_PER_STRAIN / np.radians(1.0)
     sigma, gamma = gauss / np.sqrt(8 * np.log(2)), lorentz / 2
     height = voigt_profile(full / 2, sigma, gamma) / voigt_profile(0.0, sigma, gamma)
@@ -60,13 +60,13 @@ def test_full_width_of_a_voigt_line(ratio):
 
 
 def test_derivatives_of_the_strain():
-    value, derivatives = widths._strain(0.05, 4e-4)
+    value, derivatives = widths.rms_strain(0.05, 4e-4)
     step = 1e-8
     assert derivatives["lorentz_tan"] == pytest.approx(
-        (widths._strain(0.05 + step, 4e-4)[0] - value) / step, rel=1e-5
+        (widths.rms_strain(0.05 + step, 4e-4)[0] - value) / step, rel=1e-5
     )
     assert derivatives["gauss_tan2"] == pytest.approx(
-        (widths._strain(0.05, 4e-4 + step)[0] - value) / step, rel=1e-4
+        (widths.rms_strain(0.05, 4e-4 + step)[0] - value) / step, rel=1e-4
     )
 
 

@@ -95,13 +95,13 @@ def add_microstrain(account: Account) -> float:
     value = {name: account.values[name] if name in names else 0.0 for name in _TAN_WIDTHS}
     u = {name: account.u(name) if name in names else 0.0 for name in _TAN_WIDTHS}
     if any(value[name] > max(RESOLVED * u[name], 0.0) for name in names):
-        strain, derivatives = _strain(value["lorentz_tan"], value["gauss_tan2"])
+        strain, derivatives = rms_strain(value["lorentz_tan"], value["gauss_tan2"])
         account.add("microstrain", strain, {name: derivatives[name] for name in names})
         account.values["strain_breadth_deg"] = voigt_breadth(value["lorentz_tan"], value["gauss_tan2"])
         return strain
     account.absent("microstrain")
     widest = {name: max(value[name], 0.0) + _LIMIT * u[name] for name in value}
-    strain = _strain(widest["lorentz_tan"], widest["gauss_tan2"])[0]
+    strain = rms_strain(widest["lorentz_tan"], widest["gauss_tan2"])[0]
     account.flag(
         "microstrain-not-resolved",
         f"broadening with tan(theta) is not resolved: microstrain below {strain:.1e} (95 %)",
@@ -126,7 +126,7 @@ def voigt_breadth(lorentz: float, gauss2: float) -> float:
     return gauss / float(erfcx(lorentz / (math.sqrt(math.pi) * gauss)))
 
 
-def _strain(lorentz_tan: float, gauss_tan2: float) -> tuple[float, dict[str, float]]:
+def rms_strain(lorentz_tan: float, gauss_tan2: float) -> tuple[float, dict[str, float]]:
     """Root mean square strain of a full width and its derivatives; negative widths count as none."""
     lorentz, gauss2 = max(lorentz_tan, 0.0), max(gauss_tan2, 0.0)
     root = math.sqrt(0.2166 * lorentz**2 + gauss2)

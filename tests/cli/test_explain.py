@@ -1,0 +1,97 @@
+"""An explanation is readable, complete, and wrong names are said in one line."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from tests.cli.test_wrong_use import refused
+from tests.studies import explained
+
+
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory):
+    return explained.folder(tmp_path_factory.mktemp("kept"))
+
+
+@pytest.fixture
+def study(kept, tmp_path):
+    return Path(shutil.copytree(kept, tmp_path / "wires"))
+
+
+def test_all_quantities_in_short(run, study):
+    result = run("explain", study, "A-650-100")
+    assert result.exit_code == 0, result.output
+    (line,) = [x for x in result.stdout.splitlines() if x.startswith("tin_fraction ")]
+    sample = explained.sample()
+    budget = sample.contributions.budget("tin_fraction")
+    share = 100 * (budget[0][1] / sample.contributions.total("tin_fraction")) ** 2
+    assert budget[0][0] in line and "0.23" in line
+    # strain of a lot and of a sample are two lines of one family: the larger holds 96 % of its square
+    assert f"{0.96 * share:.0f} %" in line
+    for words in (
+        "12ab12ab", "abc123", "R_wp", "xrdorder 0.0.7", "formulas below", "niobium-lattice", "Taken for granted"
+    ):  # fmt: skip
+        assert words in result.stdout
+    assert "nb3sn_b_iso_2a_nm2 +0.60" in " ".join(result.stdout.split())
+
+
+def test_one_quantity_with_everything(run, study):
+    result = run("explain", study, "A-650-100", "S_a")
+    assert result.exit_code == 0, result.output
+    text = " ".join(result.stdout.split())
+    for words in (
+        "x / (4 tin_fraction)", "Godeke", "Ekin", "a(tin) scale", "A-700-50, B-650-100", "nobody", "strain state",
+        "fitted to the pattern", "specimen displacement: 2.4e-06", "order contrast with displacement parameters",
+    ):  # fmt: skip
+        assert words in text, words
+
+
+@pytest.mark.parametrize("quantity", ["", "S_a", "tin_fraction", "Tc_K", "domain_size_nm", "weight_fraction_nb"])
+def test_a_hundred_columns_are_enough(run, study, quantity):
+    result = run("explain", study, "A-650-100", *[name for name in [quantity] if name])
+    assert result.exit_code == 0, result.output
+    assert max(len(line) for line in result.stdout.splitlines()) <= 100
+
+
+def test_a_prediction(run, study):
+    result = run("explain", study, "A-650-100", "Tc_K")
+    assert "68 % interval 15.00 to 17.50 K" in result.stdout
+    assert "too little tin" in result.stdout
+    assert "not measurements" in result.stdout
+
+
+def test_a_sample_that_failed(run, study):
+    result = run("explain", study, "letters")
+    assert result.exit_code == 1
+    assert "letters: failed: a.xy: line 1 is no number" in result.stderr
+    assert result.stderr.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["wire", "A-650-100"], "did you mean 'wires'"),
+        (["wires", "A-650-101"], "did you mean 'A-"),
+        (["wires", "A-650-100", "S_c"], "did you mean 'S_"),
+        (["wires"], "SAMPLE"),
+    ],
+)
+def test_wrong_names(run, study, words, said):
+    refused(run("explain", *words), said)
+
+
+def test_a_damaged_file(run, study):
+    (study / "results/samples/A-650-100.nc").write_bytes(b"not a result")
+    refused(run("explain", study, "A-650-100"), "A-650-100.nc")
+
+
+def test_a_real_fit(run, scans, instrument):
+    words = ("fit", scans / "one.xy", "--instrument", instrument, "--phases", "nb3sn,nb")
+    made = run(*words, "--mount", "ground-powder", "--out", "found", "--no-figures", "--workers", "1")
+    assert made.exit_code == 0, made.output
+    result = run("explain", "found", "one", "tin_fraction")
+    assert result.exit_code == 0, result.output
+    assert "no other in this study" in result.stdout
+    assert "specimen_displacement_mm" in result.stdout
+    assert "this version computes" not in run("explain", "found", "one", "S_b").stdout

@@ -1,0 +1,224 @@
+"""Everything behind a stored number, from its file alone."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.studies import explained
+from xrdorder import __version__
+from xrdorder.exceptions import StudyError, UnknownNameError
+from xrdorder.studies.explanation import FAMILIES, explain, explain_stored
+from xrdorder.studies.store import read_sample
+from xrdorder.studies.work import failure
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    return explained.folder(tmp_path_factory.mktemp("study"))
+
+
+def one(sample, quantity):
+    (found,) = explain(sample, quantity).quantities
+    return found
+
+
+def of(found, name):
+    (step,) = [step for step in found.steps if step.quantity == name]
+    return step
+
+
+def test_every_quantity_of_the_file_is_there():
+    sample = explained.sample()
+    names = [q.name for q in explain(sample).quantities]
+    assert set(names) == {*sample.values, *(str(t) for t in sample.tables["target"].values)}
+    assert len(names) == len(set(names))
+
+
+def test_this_version_finds_its_own_values_again():
+    """Each step that can be computed from what is stored gives what `characterise` stored."""
+    checked = {
+        step.quantity: step.reproduced
+        for q in explain(explained.sample()).quantities
+        for step in q.steps
+        if step.reproduced is not None
+    }
+    assert all(checked.values()), checked
+    assert checked.keys() >= {
+        "a_nm", "tin_fraction", "site_order", "tin_lower_bound", "S_a", "S_b", "domain_size_nm", "size_breadth_deg",
+        "microstrain", "strain_breadth_deg", "tin_spread", "lattice_a_nm_nb",
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("dopants", [{}, {"Ti": 0.01}, {"Ta": 0.02, "Ti": 0.005}])
+def test_whatever_the_dopants(dopants):
+    found = one(explained.sample(dopants=dopants), "S_b")
+    assert [of(found, name).reproduced for name in ("site_order", "S_b")] == [True, True]
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        {"lattice_tail_nm": 1e-4},
+        {"a_nm_lean": 0.5286, "a_nm_rich": 0.5289, "rich_share": 0.3},
+        {"lorentz_sec": 0.001},
+        {"lorentz_tan": 1e-4, "gauss_tan2": 1e-6},
+    ],
+)
+def test_whatever_the_lines_tell(more):
+    sample = explained.sample(more=more)
+    # The parameters stored beside it are those of the plain case; only what follows from quantities is looked at.
+    for q in explain(sample).quantities:
+        for step in q.steps:
+            if step.quantity not in explained.FITTED:
+                assert step.reproduced is not False, step
+
+
+def test_a_value_that_this_version_would_not_find_shows_itself():
+    sample = explained.sample()
+    older = replace(sample, values={**sample.values, "tin_fraction": sample.values["tin_fraction"] + 0.001})
+    step = of(one(older, "tin_fraction"), "tin_fraction")
+    assert step.reproduced is False
+    assert step.recomputed == pytest.approx(sample.values["tin_fraction"])
+    found = explain(older)
+    assert (found.provenance.version, found.version) == ("0.0.7", __version__)
+
+
+def test_steps_begin_with_the_fit_and_end_with_the_quantity():
+    found = one(explained.sample(), "S_a")
+    names = [step.quantity for step in found.steps]
+    assert names[-1] == "S_a"
+    for step in found.steps:
+        assert all(names.index(name) < names.index(step.quantity) for name, _ in step.inputs)
+    assert {"nb3sn_a_nm", "nb3sn_order_contrast", "a_nm", "tin_fraction", "site_order"} <= set(names)
+    assert all(step.formula for step in found.steps)
+
+
+def test_sources_of_the_relations_are_cited():
+    tin = of(one(explained.sample(), "tin_fraction"), "tin_fraction")
+    assert "Devantay" in tin.source and "R68" in tin.source
+    assert "0.5256" in tin.formula and "0.0136" in tin.formula
+    assert "Ekin" in of(one(explained.sample(), "a_nm"), "a_nm").source
+    assert "Heald" in of(one(explained.sample(), "site_order"), "site_order").source
+
+
+def test_tin_held_in_the_fit_follows_from_what_is_stored():
+    step = of(one(explained.sample(), "order_contrast"), "order_contrast")
+    assert "held were 24.0 at.%" in step.formula
+
+
+def test_the_budget_adds_up_and_tells_shared_from_private():
+    for name in ("a_nm", "tin_fraction", "site_order", "S_a"):
+        found = one(explained.sample(), name)
+        assert sum(share.u**2 for share in found.budget) == pytest.approx(found.u**2)
+        own = sum(share.u**2 for share in found.budget if not share.group)
+        assert own == pytest.approx(found.private**2)
+        assert found.private**2 + found.common**2 == pytest.approx(found.u**2)
+        assert [share.u for share in found.budget] == sorted((s.u for s in found.budget), reverse=True)
+    tin = one(explained.sample(), "tin_fraction")
+    groups = {share.group for share in tin.budget if share.family == "strain state"}
+    assert groups == {"", "A"}
+
+
+def test_every_family_of_material_is_told_in_words():
+    for q in explain(explained.sample()).quantities:
+        for share in q.budget:
+            assert share.meaning == FAMILIES[share.family]
+
+
+def test_who_shares_a_source(folder):
+    found = explain_stored(folder, "A-650-100", "tin_fraction").quantities[0]
+    samples = {(share.family, share.group): share.samples for share in found.budget}
+    assert samples[("a(tin) scale", "published")] == ("A-700-50", "B-650-100")
+    assert samples[("strain state", "A")] == ("A-700-50",)  # the other is ground
+    assert samples[("counting", "")] == ()
+
+
+def test_the_description_and_the_table_are_not_needed(folder, tmp_path):
+    target = tmp_path / "old/results/samples"
+    target.mkdir(parents=True)
+    name = "A-650-100.nc"
+    (target / name).write_bytes((folder / "results/samples" / name).read_bytes())
+    old, new = (explain_stored(where, "A-650-100", "S_a") for where in (tmp_path / "old", folder))
+    assert old.quantities[0].steps == new.quantities[0].steps
+    assert old.quantities[0].u == new.quantities[0].u
+    shared = [share for share in old.quantities[0].budget if share.group]
+    assert shared and all(share.samples is None for share in shared)
+
+
+def test_what_is_read_back_is_explained_alike(folder):
+    """The file loses nothing that an explanation needs."""
+    read, made = (
+        {q.name: (q.value, q.u, q.steps, q.budget, q.fitted) for q in explain(sample).quantities}
+        for sample in (read_sample(folder / "results/samples/A-650-100.nc"), explained.sample())
+    )
+    np.testing.assert_equal(read, made)
+
+
+def test_correlation_of_order_with_displacement_parameters():
+    found = dict(explain(explained.sample()).order_correlations)
+    assert found == pytest.approx({"nb3sn_b_iso_2a_nm2": 0.6, "nb3sn_b_iso_6c_nm2": -0.5})
+
+
+def test_what_not_knowing_a_group_costs():
+    by_name = {
+        fitted.name: {item.name: item for item in fitted.nuisances}
+        for fitted in one(explained.sample(), "order_contrast").fitted
+    }
+    # One other parameter: the share of the variance is the squared correlation.
+    displacement = by_name["nb3sn_a_nm"]["specimen displacement"]
+    assert displacement.u == pytest.approx(0.8 * 3e-6)
+    assert displacement.strongest == ("specimen_displacement_mm", pytest.approx(-0.8))
+    # Two: what knowing both leaves is the inverse of the element of the inverse (information) matrix.
+    rows = [1, 2, 3]
+    left = 1.0 / np.linalg.inv(explained.CORRELATION[np.ix_(rows, rows)])[0, 0]
+    item = by_name["nb3sn_order_contrast"]["displacement parameters"]
+    assert item.u == pytest.approx(0.007 * np.sqrt(1.0 - left))
+    assert item.strongest[0] == "nb3sn_b_iso_2a_nm2"
+    # A correlation of a hundredth is not worth a line.
+    assert "background" not in by_name["nb3sn_order_contrast"]
+
+
+def test_a_prediction_shows_its_relations():
+    found = one(explained.sample(), "Tc_K")
+    assert (found.value, found.low, found.high, found.unit) == (16.5, 15.0, 17.5, "K")
+    first, second = found.relations
+    assert (first.source, first.reason) == ("A. First (2001)", "")
+    assert second.reason == "too little tin"
+
+
+def test_a_quantity_that_cannot_be_given_is_explained_without_numbers():
+    found = one(explained.sample(more={"order_contrast": float("nan")}), "S_a")
+    assert np.isnan(found.value) and np.isnan(found.u)
+    assert found.budget == ()
+
+
+def test_a_sample_without_its_fit_still_has_a_budget():
+    bare = replace(explained.sample(), groups={})
+    found = one(bare, "tin_fraction")
+    assert found.fitted == () and found.budget
+    assert explain(bare).order_correlations == ()
+
+
+def test_a_failure_has_its_reason_and_no_quantities(folder):
+    found = explain_stored(folder, "letters", "a_nm")
+    assert found.failed and found.quantities == ()
+    assert "no number" in found.status
+    assert explain(failure("x", "why", explained.sample().provenance)).failed
+
+
+@pytest.mark.parametrize(
+    ("words", "error", "said"),
+    [
+        (("studi", "A-650-100"), StudyError, "did you mean 'study'"),
+        (("study", "A-650-10"), StudyError, "did you mean 'A-650-100'"),
+        (("study", "A-650-100", "tin_fracton"), UnknownNameError, "did you mean 'tin_fraction'"),
+        (("empty", "A-650-100"), StudyError, "run the study first"),
+    ],
+)
+def test_names_that_do_not_exist(folder, tmp_path, words, error, said):
+    (tmp_path / "study").symlink_to(folder)
+    (tmp_path / "empty").mkdir()
+    with pytest.raises(error, match=said) as caught:
+        explain_stored(tmp_path / words[0], *words[1:])
+    assert "\n" not in str(caught.value)

@@ -1,0 +1,269 @@
+"""Say where a number comes from."""
+
+import json
+import math
+import textwrap
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from xrdorder.cli.cautions import ESTIMATES
+from xrdorder.cli.program import SOME_FAILED, complain
+
+if TYPE_CHECKING:
+    from xrdorder.studies.derivations import Step
+    from xrdorder.studies.explanation import (
+        Explanation,
+        FittedParameter,
+        QuantityExplained,
+        RelationSaid,
+        SourceShare,
+    )
+
+_WIDTH = 100
+_LARGEST = 3  # sources named in the short table
+_NAMED = 3  # samples named before the rest are counted
+
+
+@click.command()
+@click.argument("study", type=click.Path(path_type=Path))
+@click.argument("sample")
+@click.argument("quantity", required=False)
+@click.pass_context
+def explain(ctx: click.Context, study: Path, sample: str, quantity: str | None) -> None:
+    """Explain a stored result: the QUANTITY of a SAMPLE in the folder STUDY, or all of them in short.
+
+    Which file and calibration, how good the fit is, each step from the pattern to the number with formula and source,
+    and what its uncertainty is made of and shared with. Nothing is fitted again.
+    """
+    from xrdorder.studies.explanation import explain_stored
+
+    found = explain_stored(study, sample, quantity)
+    click.echo("\n".join(_head(found)))
+    if found.failed:
+        complain(f"{found.sample}: {found.status}")
+        ctx.exit(SOME_FAILED)
+    click.echo("\n".join(_short(found) if quantity is None else _whole(found.quantities[0])))
+    click.echo("\n".join(_remarks(found)))
+
+
+def _head(found: "Explanation") -> list[str]:
+    """Where the result came from and how good the fit is."""
+    origin = found.provenance
+    lines = [f"{found.sample}: {found.status}", ""]
+    for name, digest in origin.input_sha256.items():
+        lines += _entry("Pattern", f"{name}, SHA-256 {digest}")
+    if origin.calibration:
+        lines += _entry("Calibration", origin.calibration)
+    if origin.options:
+        chosen = {k: v for k, v in origin.options.items() if v not in (None, "", {}, []) and k != "instrument"}
+        chosen["reading"] = {k: v for k, v in chosen.get("reading", {}).items() if v is not None}
+        texts = (f"{key} {_plain(value)}" for key, value in chosen.items() if value not in ({}, ""))
+        lines += _entry("Options", ", ".join(texts))
+    if origin.version:
+        made = f"xrdorder {origin.version}, {origin.created}"
+        if origin.version != found.version:
+            made += f"; formulas below are those of {found.version}"
+        lines += _entry("Made by", made)
+    if found.quality:
+        lines += _entry("Fit", _quality(found))
+    if found.quality_words:
+        lines += _entry("Verdict", found.quality_words)
+    return lines
+
+
+def _quality(found: "Explanation") -> str:
+    of = {name: value for name, value in found.quality.items() if math.isfinite(value)}
+    texts = []
+    if "r_wp" in of:
+        expected = f" (expected {100 * of['r_expected']:.2f} %)" if "r_expected" in of else ""
+        texts.append(f"R_wp {100 * of['r_wp']:.2f} %{expected}")
+    if "chi2_reduced" in of:
+        texts.append(f"reduced chi square {of['chi2_reduced']:.3f}")
+    if "serial_correlation" in of:
+        texts.append(f"counting uncertainties times {of['serial_correlation']:.2f} for serial correlation")
+    if found.free_parameters:
+        texts.append(f"{found.free_parameters} free parameters")
+    return ", ".join(texts)
+
+
+def _short(found: "Explanation") -> list[str]:
+    """All quantities, each with its largest sources."""
+    from xrdorder.cli.tables import concise, interval, table
+
+    left = []
+    for q in found.quantities:
+        if math.isnan(q.value):
+            left.append((q.name, "cannot be given", "", [""]))
+        elif q.relations:
+            count = sum(not said.reason for said in q.relations)
+            by = "relation" if count == 1 else "relations"
+            left.append((q.name, f"{q.value:.1f}", q.unit, [f"68 %: {interval(q.low, q.high)}, by {count} {by}"]))
+        else:
+            left.append((q.name, concise(q.value, q.u), q.unit, _largest(q)))
+    room = _WIDTH - 6 - sum(max(len(str(row[k])) for row in left) for k in range(3))
+    rows = []
+    for name, value, unit, sources in left:
+        first, *more = _broken(sources, room)
+        rows += [(name, value, unit, first), *[("", "", "", line) for line in more]]
+    note = (
+        "In brackets: standard uncertainty (k = 1) of the last digits. Of the sources: share of its square. Amounts "
+        "are fractions. For the steps and all sources of one quantity name it behind the sample. " + ESTIMATES
+    )
+    head = [("quantity", "value", "unit", "three largest sources of uncertainty")]
+    return ["", table(head, rows), "", *_fill(note)]
+
+
+def _largest(q: "QuantityExplained") -> list[str]:
+    """Name the largest sources, each with its share of the squared uncertainty."""
+    return [f"{s.family} {100.0 * (s.u / q.u) ** 2:.0f} %" for s in q.budget[:_LARGEST]]
+
+
+def _broken(texts: Sequence[str], width: int) -> list[str]:
+    """Join texts by commas in lines of a width, breaking between them and not within; at least one line."""
+    lines = [""]
+    for text in texts:
+        longer = f"{lines[-1]}, {text}" if lines[-1] else text
+        if len(longer) < width:
+            lines[-1] = longer
+        else:
+            lines[-1] += ","
+            lines.append(text)
+    return lines
+
+
+def _whole(q: "QuantityExplained") -> list[str]:
+    """One quantity with everything behind it."""
+    from xrdorder.cli.tables import concise, interval
+
+    unit = f" {q.unit}" if q.unit else ""
+    if math.isnan(q.value):
+        lines = ["", f"{q.name} cannot be given; the flags say why"]
+    elif q.relations:
+        lines = ["", f"{q.name} = {q.value:.2f}{unit}, 68 % interval {interval(q.low, q.high, 2)}{unit}"]
+    else:
+        lines = ["", f"{q.name} = {concise(q.value, q.u)}{unit}"]
+    if math.isfinite(q.u) and q.u > 0.0:
+        lines[-1] += f", u = {q.u:.3g}: own part {q.private:.3g}, part shared with others {q.common:.3g}"
+    if q.steps:
+        lines += ["", "How it came about"]
+        for k, step in enumerate(q.steps, start=1):
+            lines += _step(k, step)
+    if q.relations:
+        lines += ["", "Published relations, in equal parts where they apply"]
+        for said in q.relations:
+            lines += _relation(said)
+        lines += ["", *_fill(ESTIMATES)]
+    if q.budget:
+        lines += ["", "What its uncertainty is made of (squares add up)", *_budget(q.budget, q.u)]
+    for fitted in q.fitted:
+        lines += _fitted(fitted)
+    return lines
+
+
+def _step(k: int, step: "Step") -> list[str]:
+    inputs = [f"{name} = {value:.8g}" for name, value in step.inputs]
+    lines = _fill(f"{k:2d}  {step.quantity} = {step.value:.8g}", hang=4)
+    lines += _fill(step.formula, indent=6)
+    if inputs:
+        lines += _fill(f"with {', '.join(inputs)}", indent=6)
+    if step.source:
+        lines += _fill(f"source: {step.source}", indent=6)
+    if step.reproduced is False:
+        lines += _fill(f"this version computes {step.recomputed:.8g} from the same inputs", indent=6)
+    return lines
+
+
+def _relation(said: "RelationSaid") -> list[str]:
+    from xrdorder.cli.tables import interval
+
+    value = "does not apply" if said.reason else f"{said.median:.2f}, {interval(said.low, said.high, 2)}"
+    lines = _fill(f"{said.name}: {value}", indent=2, hang=2)
+    if said.reason:
+        lines += _fill(said.reason, indent=6)
+    if said.formula:
+        lines += _fill(said.formula, indent=6)
+    return lines + _fill(said.source, indent=6)
+
+
+def _budget(shares: Sequence["SourceShare"], u: float) -> list[str]:
+    from xrdorder.cli.tables import table
+
+    rows = [
+        (share.family, f"{share.u:.2g}", f"{100.0 * (share.u / u) ** 2:.1f}", share.group or "-", _whose(share))
+        for share in shares
+    ]
+    head = [("source", "u", "% of u²", "group", "shared with")]
+    lines = table(head, rows).splitlines()
+    lines.append("")
+    for share in shares:
+        members = ", ".join(f"{name} {part:.2g}" for name, part in share.members)
+        text = " ".join(x for x in (share.meaning, f"({members})" if members else "") if x)
+        if text:
+            lines += _fill(f"{share.family}: {text}", indent=2, hang=2)
+    return lines
+
+
+def _whose(share: "SourceShare") -> str:
+    if not share.group:
+        return "nobody"
+    if share.samples is None:
+        return "whoever has the same group"
+    if not share.samples:
+        return "no other in this study"
+    text, rest = "", 0
+    for k, name in enumerate(share.samples):
+        if k == _NAMED or len(text) + len(name) > 40:
+            rest = len(share.samples) - k
+            break
+        text += f", {name}" if text else name
+    return f"{text} and {rest} more" if rest and text else f"{len(share.samples)} samples" if rest else text
+
+
+def _fitted(fitted: "FittedParameter") -> list[str]:
+    """What the counting uncertainty of a fitted parameter owes to the others."""
+    if not fitted.nuisances or fitted.u == 0.0:
+        return []
+    lines = ["", *_fill(f"Of the counting uncertainty {fitted.u:.2g} of {fitted.name} is due to not knowing")]
+    for item in fitted.nuisances:
+        name, r = item.strongest
+        lines += _fill(f"{item.name}: {item.u:.2g} (correlation with {name} {r:+.2f})", indent=2, hang=2)
+    return lines
+
+
+def _remarks(found: "Explanation") -> list[str]:
+    lines: list[str] = []
+    if found.order_correlations:
+        pairs = ", ".join(f"{name} {r:+.2f}" for name, r in found.order_correlations)
+        lines += ["", *_fill(f"Correlation of the order contrast with displacement parameters: {pairs}")]
+    if found.flags:
+        lines += ["", "Flags"]
+        for name, message in found.flags:
+            lines += _fill(f"{name}: {message}", indent=2, hang=2)
+    if found.assumptions:
+        lines += ["", "Taken for granted"]
+        for text in found.assumptions:
+            lines += _fill(text, indent=2, hang=2)
+    return lines or ["", "No flags, nothing taken for granted."]
+
+
+def _plain(value: object) -> str:
+    """An option as text without quotes and brackets."""
+    if isinstance(value, dict):
+        return " ".join(f"{key}={_plain(item)}" for key, item in value.items())
+    if isinstance(value, list):
+        return "+".join(_plain(item) for item in value)
+    return value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
+
+
+def _entry(label: str, text: str) -> list[str]:
+    return _fill(f"{label:<12} {text}", hang=13)
+
+
+def _fill(text: str, indent: int = 0, hang: int = 0) -> list[str]:
+    pad = " " * indent
+    return textwrap.wrap(
+        text, _WIDTH, initial_indent=pad, subsequent_indent=pad + " " * hang, break_on_hyphens=False
+    )

@@ -1,0 +1,414 @@
+"""How each stored quantity follows from what was fitted: formula, where the formula comes from, and a check.
+
+Only what a sample file holds is used. Where everything a formula needs is stored, the value is computed once more and
+compared with the stored one: a result of an older version that this version would not reproduce shows itself.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from xrdorder.crystals.a15 import contrast_shift, dopant_site, order_parameters, tin_lower_bound
+from xrdorder.exceptions import XrdorderError
+from xrdorder.material.lattice import EXPANSION_PER_K, REFERENCE_C
+from xrdorder.material.order import S_OF_110_PER_NM
+from xrdorder.material.tin import SLOPE_NM
+from xrdorder.material.widths import rms_strain, voigt_breadth
+from xrdorder.profiles.widths import size_from_lorentz_sec
+from xrdorder.relations import LABELS, Relation
+from xrdorder.relations.tin_from_lattice import END_POINTS, MEASURED
+from xrdorder.studies.store import StoredSample
+from xrdorder.xrays import Radiation, radiation
+
+FITTED = "fitted to the pattern"
+
+_EXPANSION = "J. W. Ekin, Experimental Techniques for Low-Temperature Measurements (2006), from memory"
+_ORDER = "A. Godeke, Supercond. Sci. Technol. 19 (2006) R68, eq. 1; form from memory"
+_AMOUNTS = "R. J. Hill, C. J. Howard, J. Appl. Cryst. 20 (1987) 467, from memory"
+_BREADTH = "A. R. Stokes, A. J. C. Wilson, Proc. Camb. Phil. Soc. 38 (1942) 313, from memory"
+_VOIGT = "J. J. Olivero, R. L. Longbothum, J. Quant. Spectrosc. Radiat. Transfer 17 (1977) 233, from memory"
+_DEFINITION = "definition"
+_POPULATIONS = ("_lean", "_rich")
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step from the pattern to a quantity.
+
+    Attributes
+    ----------
+    quantity : str
+        What the step gives.
+    value : float
+        As stored.
+    inputs : tuple of (name, value)
+        Stored quantities and parameters it is computed from; empty for what was fitted.
+    formula : str
+        With the names of the inputs.
+    source : str
+        Where the formula and its constants come from.
+    recomputed : float
+        The value computed anew from the stored inputs; NaN where not all of them are stored.
+    """
+
+    quantity: str
+    value: float
+    inputs: tuple[tuple[str, float], ...]
+    formula: str
+    source: str = ""
+    recomputed: float = math.nan
+
+    @property
+    def reproduced(self) -> bool | None:
+        """Whether this version finds the stored value again; None where it cannot tell.
+
+        Inputs are stored in full precision: only rounding of a few operations may remain.
+        """
+        if math.isnan(self.recomputed) or math.isnan(self.value):
+            return None
+        return math.isclose(self.recomputed, self.value, rel_tol=1e-9, abs_tol=1e-15)
+
+
+@dataclass(frozen=True)
+class Stored:
+    """What formulas need of a stored sample.
+
+    Attributes
+    ----------
+    values : mapping of str to float
+        Quantities by name.
+    parameters : mapping of str to float
+        Parameters of the fit by name; empty where the file holds none.
+    dopants, on_tin_site : mapping of str to float
+    light : Radiation or None
+        None where no stored source of uncertainty names it.
+    temperature_c : float or None
+        None where the description gave none (the pattern file may have).
+    """
+
+    values: Mapping[str, float]
+    parameters: Mapping[str, float] = field(default_factory=dict)
+    dopants: Mapping[str, float] = field(default_factory=dict)
+    on_tin_site: Mapping[str, float] = field(default_factory=dict)
+    light: Radiation | None = None
+    temperature_c: float | None = None
+
+    @classmethod
+    def of(cls, sample: StoredSample) -> Stored:
+        """Gather it from a sample as it is stored."""
+        table = sample.groups.get("parameters")
+        parameters: dict[str, float] = {}
+        if table is not None and "parameter" in table.coords:
+            names = [str(name) for name in table["parameter"].values]
+            parameters = dict(zip(names, map(float, table["value"].values), strict=True))
+        options = sample.provenance.options
+        temperature = options.get("temperature_c")
+        return cls(
+            sample.values,
+            parameters,
+            options.get("dopants") or {},
+            options.get("on_tin_site") or {},
+            _light(sample),
+            None if temperature is None else float(temperature),
+        )
+
+    @property
+    def a15(self) -> str:
+        """Beginning of the parameter names of the A15; empty where there is none."""
+        ends = "_order_contrast"
+        return next((name.removesuffix(ends) for name in self.parameters if name.endswith(ends)), "")
+
+    def number(self, name: str) -> float:
+        """Give a quantity or, where there is none of that name, a parameter."""
+        return float(self.values.get(name, self.parameters.get(name, math.nan)))
+
+    def share(self, element: str) -> float:
+        """Share of a dopant on the tin site: the one given, or the published one."""
+        return float(self.on_tin_site.get(element, dopant_site(element).share))
+
+
+def _light(sample: StoredSample) -> Radiation | None:
+    """Radiation, as the group of the sources that all patterns taken with it share."""
+    table = sample.contributions
+    for source, group in zip(table.sources, table.groups, strict=True):
+        if source in ("wavelength", "scattering table") and group:
+            try:
+                return radiation(group)
+            except XrdorderError:
+                return None
+    return None
+
+
+@dataclass(frozen=True)
+class _Rule:
+    inputs: tuple[str, ...]
+    formula: str
+    source: str
+    compute: Callable[[], float] | None = None
+
+
+def steps(quantity: str, stored: Stored) -> tuple[Step, ...]:
+    """All steps that lead to a quantity, what was fitted first, the quantity itself last."""
+    done: dict[str, Step] = {}
+
+    def go(name: str) -> None:
+        if name in done:
+            return
+        rule = _rule(name, stored)
+        known = tuple(x for x in rule.inputs if not math.isnan(stored.number(x)))
+        for item in known:
+            go(item)
+        recomputed = math.nan
+        if rule.compute is not None and len(known) == len(rule.inputs):
+            try:
+                recomputed = float(rule.compute())
+            except XrdorderError:
+                recomputed = math.nan  # a name that this version does not know
+        inputs = tuple((item, stored.number(item)) for item in known)
+        done[name] = Step(name, stored.number(name), inputs, rule.formula, rule.source, recomputed)
+
+    go(quantity)
+    return tuple(done.values())
+
+
+def fitted_parameter(quantity: str, stored: Stored) -> str:
+    """Parameter of the fit that is a quantity, or that it is a correction of; empty where there is none."""
+    if quantity in stored.parameters and quantity not in stored.values:
+        return quantity
+    match = re.fullmatch(r"lattice_(\w)_nm_(.+)", quantity)
+    if match is not None:
+        name = f"{re.sub('[-.]', '_', match[2])}_{match[1]}_nm"
+    else:
+        name = f"{stored.a15}_{quantity}"
+    return name if name in stored.parameters else ""
+
+
+def _rule(name: str, stored: Stored) -> _Rule:
+    end = next((end for end in _POPULATIONS if name.endswith(end)), "")
+    maker = _MAKERS.get(name.removesuffix(end))
+    if maker is not None:
+        return maker(stored, end)
+    if name in stored.parameters and name not in stored.values:
+        return _Rule((), FITTED, "")
+    if name.startswith("weight_fraction_"):
+        formula = "scale x cell mass x cell volume, over the sum of it for all phases found"
+        return _Rule((), formula, _AMOUNTS)
+    if name.startswith("upper_limit_"):
+        formula = "weight fraction of a scale of zero or above plus 1.645 standard uncertainties (95 %)"
+        return _Rule((), formula, _AMOUNTS)
+    parameter = fitted_parameter(name, stored)
+    if parameter:
+        return _Rule((parameter,), parameter, "", lambda: stored.number(parameter))
+    return _Rule((), "as the fit handed it on", "")
+
+
+def _cite(entry: Relation) -> str:
+    return f"{entry.name}: {entry.source}, {entry.equation} ({LABELS[entry.known]})"
+
+
+def _lattice(stored: Stored, end: str) -> _Rule:
+    parameter = fitted_parameter("a_nm", stored)
+    if not parameter or end or "rich_share" in stored.values:
+        # two populations: the mean and its parts are functions of several parameters
+        words = f"as fitted, at {REFERENCE_C} °C by {EXPANSION_PER_K:g}/K"
+        return _Rule((), words, _EXPANSION)
+    away = None if stored.temperature_c is None else stored.temperature_c - REFERENCE_C
+    at = "T of the pattern file, or 22.5 °C" if away is None else f"T = {stored.temperature_c:g} °C"
+    return _Rule(
+        (parameter,),
+        f"{parameter} / (1 + {EXPANSION_PER_K:g}/K (T - {REFERENCE_C} °C)), {at}",
+        _EXPANSION,
+        None if away is None else lambda: stored.number(parameter) / (1.0 + EXPANSION_PER_K * away),
+    )
+
+
+def _contrast(stored: Stored, end: str) -> _Rule:
+    parameter, slope = fitted_parameter("order_contrast", stored), stored.number("order_contrast_by_tin")
+    formula = f"{parameter or 'fitted contrast'} + order_contrast_by_tin (tin_fraction - tin held in the fit)"
+    if slope and not math.isnan(slope):
+        change = (stored.number("order_contrast") - stored.number(parameter)) / slope
+        held = stored.number("tin_fraction") - change
+        if not math.isnan(held):
+            formula += f"; held were {100 * held:.1f} at.%"
+    return _Rule(
+        (parameter, "order_contrast_by_tin", "tin_fraction"),
+        formula,
+        "first order in the tin content, with the slope of this fit",
+    )
+
+
+def _by_tin(stored: Stored, end: str) -> _Rule:
+    return _Rule((), "change of the fitted contrast by unit tin fraction in the mean scattering", FITTED)
+
+
+def _site_order(stored: Stored, end: str) -> _Rule:
+    if not stored.dopants:
+        return _Rule(
+            ("order_contrast",),
+            "order_contrast (no dopants)",
+            _DEFINITION,
+            lambda: stored.number("order_contrast"),
+        )
+    light = stored.light
+    names = ", ".join(
+        f"{100 * content:g} at.% {element}, {100 * stored.share(element):g} % of it on the tin site"
+        for element, content in stored.dopants.items()
+    )
+    published = "; ".join(
+        dopant_site(element).source for element in stored.dopants if element not in stored.on_tin_site
+    )
+
+    def compute() -> float:
+        assert light is not None
+        shift = sum(
+            content
+            / 0.1
+            * contrast_shift({e: 0.1}, {e: stored.share(e)}, light.energy_ev, S_OF_110_PER_NM)
+            for e, content in stored.dopants.items()
+        )
+        return stored.number("order_contrast") - float(shift)
+
+    return _Rule(
+        ("order_contrast",),
+        f"order_contrast less the dopants' share of the contrast at (110): {names}",
+        published or "shares on the tin site as given",
+        None if light is None else compute,
+    )
+
+
+def _tin(stored: Stored, end: str) -> _Rule:
+    lattice = f"a_nm{end}"
+    a = stored.number(lattice)
+    return _Rule(
+        (lattice,),
+        f"{MEASURED.formula}, a = {lattice}; the other published line would give "
+        f"{100 * float(END_POINTS.function(a)):.2f} at.%",
+        f"{_cite(MEASURED)}; {_cite(END_POINTS)}",
+        lambda: float(MEASURED.function(a)),
+    )
+
+
+def _of_tin(stored: Stored) -> float:
+    taken = sum(4.0 * content * stored.share(e) for e, content in stored.dopants.items())
+    return stored.number("site_order") - taken
+
+
+def _bound(stored: Stored, end: str) -> _Rule:
+    return _Rule(
+        ("site_order",),
+        "x / 4, x = site_order less the tin sites that dopants take",
+        "S_a cannot exceed one; tin sites are a quarter of all atoms",
+        lambda: float(
+            tin_lower_bound(
+                stored.number("site_order"), stored.dopants, {e: stored.share(e) for e in stored.dopants}
+            )
+        ),
+    )
+
+
+def _order_parameter(which: int) -> Callable[[Stored, str], _Rule]:
+    formula = ("x / (4 tin_fraction)", "3 x / (4 (1 - tin_fraction))")[which]
+
+    def maker(stored: Stored, end: str) -> _Rule:
+        return _Rule(
+            ("site_order", "tin_fraction"),
+            f"{formula}, x = site_order less the tin sites that dopants take",
+            _ORDER,
+            lambda: float(order_parameters(stored.number("tin_fraction"), _of_tin(stored))[which]),
+        )
+
+    return maker
+
+
+def _size(stored: Stored, end: str) -> _Rule:
+    width, light = f"lorentz_sec{end}", stored.light
+    return _Rule(
+        (width,),
+        f"wavelength / (pi/2 {width} in radians): volume-weighted length along the scattering vector, K = 1 with "
+        "integral breadths; spheres of one size have 4/3 of it as diameter",
+        _BREADTH,
+        None if light is None else lambda: size_from_lorentz_sec(stored.number(width), light.wavelength_nm),
+    )
+
+
+def _size_breadth(stored: Stored, end: str) -> _Rule:
+    width = f"lorentz_sec{end}"
+    return _Rule(
+        (width,), f"pi/2 {width}: area over height", _DEFINITION, lambda: math.pi / 2 * stored.number(width)
+    )
+
+
+def _size_limit(words: str) -> Callable[[Stored, str], _Rule]:
+    return lambda stored, end: _Rule((f"lorentz_sec{end}",), f"domain size whose breadth is {words}", _BREADTH)
+
+
+def _microstrain(stored: Stored, end: str) -> _Rule:
+    return _Rule(
+        ("lorentz_tan", "gauss_tan2"),
+        "full width F of the Voigt line, 0.5346 lorentz_tan + sqrt(0.2166 lorentz_tan² + gauss_tan2), over "
+        "4 sqrt(2 ln 2): root mean square of a Gaussian as wide",
+        _VOIGT,
+        lambda: rms_strain(stored.number("lorentz_tan"), stored.number("gauss_tan2"))[0],
+    )
+
+
+def _strain_breadth(stored: Stored, end: str) -> _Rule:
+    return _Rule(
+        ("lorentz_tan", "gauss_tan2"),
+        "integral breadth of the Voigt line at tan(theta) = 1",
+        "Th. H. de Keijser et al., J. Appl. Cryst. 16 (1983) 309, from memory",
+        lambda: voigt_breadth(stored.number("lorentz_tan"), stored.number("gauss_tan2")),
+    )
+
+
+def _spread(stored: Stored, end: str) -> _Rule:
+    if "rich_share" in stored.values:
+        p, lean, rich = (stored.number(x) for x in ("rich_share", "tin_fraction_lean", "tin_fraction_rich"))
+        return _Rule(
+            ("rich_share", "tin_fraction_lean", "tin_fraction_rich"),
+            "sqrt(p (1 - p)) |rich - lean|, p = rich_share: standard deviation of two populations",
+            _DEFINITION,
+            lambda: math.sqrt(p * (1.0 - p)) * abs(rich - lean),
+        )
+    if stored.values.get("lattice_tail_nm"):
+        return _Rule(
+            ("lattice_tail_nm",),
+            f"lattice_tail_nm / {SLOPE_NM} nm: standard deviation of an exponential tail",
+            _cite(MEASURED),
+            lambda: abs(stored.number("lattice_tail_nm")) / SLOPE_NM,
+        )
+    resolved = not math.isnan(stored.number("microstrain"))
+    return _Rule(
+        ("microstrain", "a_nm"),
+        f"microstrain (or its limit of 95 %) x a_nm / {SLOPE_NM} nm: upper bound, all of it composition",
+        _cite(MEASURED),
+        (lambda: stored.number("microstrain") * stored.number("a_nm") / SLOPE_NM) if resolved else None,
+    )
+
+
+def _a15_fraction(stored: Stored, end: str) -> _Rule:
+    name = next((n for n in stored.values if re.sub("[-.]", "_", n) == f"weight_fraction_{stored.a15}"), "")
+    return _Rule((name,) if name else (), name or "weight fraction of the A15", _AMOUNTS)
+
+
+_MAKERS: Mapping[str, Callable[[Stored, str], _Rule]] = {
+    "a_nm": _lattice,
+    "order_contrast": _contrast,
+    "order_contrast_by_tin": _by_tin,
+    "site_order": _site_order,
+    "tin_fraction": _tin,
+    "tin_lower_bound": _bound,
+    "S_a": _order_parameter(0),
+    "S_b": _order_parameter(1),
+    "domain_size_nm": _size,
+    "size_breadth_deg": _size_breadth,
+    "largest_resolvable_size_nm": _size_limit("two standard uncertainties of it"),
+    "domain_size_at_least_nm": _size_limit("as large as its uncertainty allows (95 %)"),
+    "microstrain": _microstrain,
+    "strain_breadth_deg": _strain_breadth,
+    "tin_spread": _spread,
+    "a15_fraction": _a15_fraction,
+}
