@@ -18,7 +18,7 @@ from .distributions import LatticeComponent, LatticeDistribution
 from .optics import InstrumentTruth, Mount, line_profile
 from .patterns import expected_counts, random_instrument, random_truth, simulate, simulate_standard
 from .stray import StrayTruth, WhiteTruth, copper_k_beta, tungsten_l_alpha
-from .truths import FOREIGN_A_NM, Background, Dopant, PhaseTruth, SampleTruth
+from .truths import FOREIGN_A_NM, Background, Dopant, PhaseTruth, SampleTruth, a15_lattice_nm
 
 __all__ = [
     "FOREIGN_A_NM",
@@ -34,6 +34,7 @@ __all__ = [
     "SampleTruth",
     "StrayTruth",
     "WhiteTruth",
+    "a15_lattice_nm",
     "attenuation_per_mm",
     "copper_k_beta",
     "expected_counts",

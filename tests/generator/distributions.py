@@ -9,7 +9,7 @@ from numpy.polynomial.legendre import leggauss
 
 # Panels of the exponential tail in decay lengths; what lies beyond the last is 1e-6 of the tail.
 _TAIL_PANELS = (0.0, 0.5, 1.0, 2.0, 3.0, 5.0, 8.0, 14.0)
-_NODES_PER_PANEL = 4
+_NODES_PER_PANEL = 3
 
 
 @dataclass(frozen=True)

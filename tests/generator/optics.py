@@ -11,7 +11,7 @@ from scipy.special import voigt_profile
 
 from .absorption import capillary_points
 from .cells import HC_EV_NM, Array
-from .quadrature import combine, condense
+from .quadrature import combine, condense, rms
 from .stray import StrayTruth, WhiteTruth
 
 # Energy (eV), FWHM (eV) and share of every Lorentz line of the emission.
@@ -40,7 +40,7 @@ _CORE_DEG = 2.0
 _CORE_NODES = (12, 20)
 _TAIL_NODES = (2, 3)
 # All rays of a line are condensed to few of the same moments: Voigt functions are what takes time. Twelve, and
-# one more for each width of the line that the rays reach over, are as good as all to 1e-8 of the peak.
+# one more for each width of the line that six rms of the rays hold, are as good as all to 1e-8 of the peak.
 _CORE_RAYS = 12
 _MORE_RAYS = 28
 _TAIL_RAYS = 3
@@ -252,8 +252,9 @@ def _geometry_shifts(theta: float, instrument: InstrumentTruth, mount: Mount) ->
     A flat specimen leaves the focusing circle (radius R / (2 sinθ)) by x² sinθ / R at the distance x = R ψ
     / sinθ from the axis, which shifts the ray by -2 ψ² cotθ: uniform in ψ, centroid -δ² cotθ / 6 with the
     full divergence δ. A depth z contributes with exp(-2 µ z / sinθ) and shifts by -2 z cosθ / R:
-    exponential, centroid -sin2θ / (2 µ R). Both are far narrower than a line: two nodes each give the first
-    three moments of the depth and seven of ψ. Inside a capillary the shift is the offset over R.
+    exponential, centroid -sin2θ / (2 µ R). Both are narrower than a line: four nodes each give the first
+    seven moments of the depth and fifteen of ψ, of which only even ones count. Inside a capillary the shift is the
+    offset over R.
     """
     rays = np.zeros(1), np.ones(1)
     if instrument.flat_specimen:
@@ -262,11 +263,10 @@ def _geometry_shifts(theta: float, instrument: InstrumentTruth, mount: Mount) ->
         if lengths:
             seen = min(lengths) / 2.0 * math.sin(theta) / instrument.radius_mm
             psi_max = seen if instrument.lit_length_mm is not None else min(psi_max, seen)
-        node, share = leggauss(2)
-        psi = psi_max * (node + 1.0) / 2.0
-        rays = combine(rays, (-2.0 * psi**2 / math.tan(theta), share / 2.0))
+        node, share = (part[4:] for part in leggauss(8))  # the positive half
+        rays = combine(rays, (-2.0 * (psi_max * node) ** 2 / math.tan(theta), share))
     if mount.attenuation is not None and instrument.geometry == "reflection":
-        depth, share = laggauss(2)
+        depth, share = laggauss(4)
         scale = math.sin(2.0 * theta) / (2.0 * mount.attenuation * instrument.radius_mm)
         rays = combine(rays, (-scale * depth, share))
     if mount.capillary_radius_mm is not None and instrument.geometry == "capillary":
@@ -352,7 +352,7 @@ def spread_profile(
             2.0 * mean, instrument.axial_source_ratio, instrument.axial_detector_ratio, nodes
         )
         if number is None:
-            reach = np.degrees(np.ptp(axial[0]) + np.ptp(aside[0]))
+            reach = 6.0 * math.degrees(math.hypot(rms(*axial), rms(*aside)))
             number = _CORE_RAYS + min(math.ceil(reach / float((sigma + gamma).min())), _MORE_RAYS)
         shift, weight = condense(*combine(condense(*axial, number), aside), number)
         return np.degrees(shift), weight

@@ -54,7 +54,8 @@ def _phase_lines(
 ) -> Array:  # fmt: skip
     """All reflections of a phase by one emission line, |F|² at its mean lattice parameter.
 
-    A component of the mass share w has the volume share w a³, so that w / a³ is left of v / V².
+    A component of the mass share w has the volume share w a³ (its density differs by that alone), so that w / a³
+    is left of v / V².
     """
     wavelength = HC_EV_NM / energy
     components = phase.components()
@@ -62,11 +63,14 @@ def _phase_lines(
     share = np.array([one.weight for one in components]) * (cell.a_nm / a_nm) ** 3
     sizes = np.array([one.domain_size_nm for one in components], dtype=float)
     largest = int((2.0 * a_nm.min() * _HIGHEST_SINE / wavelength) ** 2)
+    own = sample.component_cells(phase)
     if phase.anisotropic:
-        shells, g, strengths = family_strengths(cell, energy, largest, table)
+        shells, g, _ = family_strengths(cell, energy, largest, table)
+        strengths = np.array([family_strengths(one, energy, largest, table)[2] for one in own]).T
     else:
-        shells, strengths = line_strengths(cell, energy, largest, table)
+        shells, _ = line_strengths(cell, energy, largest, table)
         g = np.full_like(shells, 0.2)
+        strengths = np.array([line_strengths(one, energy, largest, table)[1] for one in own]).T
     mount = sample.mount(phase)
     total = np.zeros_like(two_theta)
     for shell, direction, strength in zip(shells, 5.0 * g - 1.0, strengths, strict=True):

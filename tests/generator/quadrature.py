@@ -43,3 +43,9 @@ def condense(shift: Array, weight: Array, nodes: int) -> tuple[Array, Array]:
 def combine(first: tuple[Array, Array], second: tuple[Array, Array]) -> tuple[Array, Array]:
     """Every shift of one with every shift of the other: both act on a line, one after the other."""
     return (first[0][:, None] + second[0]).ravel(), (first[1][:, None] * second[1]).ravel()
+
+
+def rms(shift: Array, weight: Array) -> float:
+    """Standard deviation of weighted shifts."""
+    mean = (weight @ shift) / weight.sum()
+    return float(np.sqrt((weight @ (shift - mean) ** 2) / weight.sum()))

@@ -34,6 +34,15 @@ COPPER_A_NM = 0.36149
 COPPER_TIN_SLOPE_NM = 0.098
 
 
+# Nb3Sn, a = slope β + a(0) in nm, β atomic fraction of tin: A. Godeke, Supercond. Sci. Technol. 19 (2006) R68, eq. 2.
+A15_SLOPE_NM, A15_INTERCEPT_NM = 0.0136, 0.5256
+
+
+def a15_lattice_nm(tin_fraction: float) -> float:
+    """Lattice parameter of the A15 with this tin content on the published line."""
+    return A15_SLOPE_NM * tin_fraction + A15_INTERCEPT_NM
+
+
 @dataclass(frozen=True)
 class Background:
     """Smooth background in shares of the strongest Bragg point: constant, air scatter, a broad hump."""
@@ -138,14 +147,16 @@ class SampleTruth:
 
     `tin_fraction` β counts tin over all atoms. `order_a` is S_a: the share β (1 - S_a) of the 6c sites
     holds tin. With r_a and r_b the right atoms on 6c and 2a, 3 (1 - r_a) + r_b = 4 β then gives tin on β (1
-    + 3 S_a) of the 2a sites. `a_nm` None takes the published line a = 0.0136 β + 0.5256 nm (A. Godeke,
-    Supercond. Sci. Technol. 19 (2006) R68, eq. 2). `attenuation_per_mm` switches the transparency shift on.
+    + 3 S_a) of the 2a sites. `a_nm` None takes the published line, see `a15_lattice_nm`. `attenuation_per_mm`
+    switches the transparency shift on.
 
-    `lattice` spreads the lattice parameter of the A15 (its mean replaces `a_nm`; scattering factors stay those
-    of the mean composition). Anisotropy and elastic shift as in `PhaseTruth`. `depth_nm_per_um` lets the
-    lattice parameter of a thick solid grow with the depth below its surface, where it is `lattice_nm`; the
-    weight exp(-2 µz/sinθ) takes µ = `depth_attenuation_per_mm`. `mu_t` belongs to transmission, `mu_r` and
-    `capillary_radius_mm` to a capillary, the latter switching shifts by its thickness on. Displacements: see `Mount`.
+    `lattice` spreads the lattice parameter of the A15; its mean replaces `a_nm`. All of it scatters like the mean
+    composition unless `tin_follows_lattice`: then β of a component differs from `tin_fraction` as its a does
+    from the mean, along the slope of the published line. Anisotropy and elastic shift as in `PhaseTruth`.
+    `depth_nm_per_um` lets the lattice parameter of a thick solid grow with the depth below its surface, where it is
+    `lattice_nm`; the weight exp(-2 µz/sinθ) takes µ = `depth_attenuation_per_mm`. `mu_t` belongs to
+    transmission, `mu_r` and `capillary_radius_mm` to a capillary, the latter switching shifts by its thickness
+    on. Displacements: see `Mount`.
     """
 
     tin_fraction: float = 0.24
@@ -166,6 +177,7 @@ class SampleTruth:
     background: Background = Background()
     fibre: Fibre | None = None
     lattice: LatticeDistribution | None = None
+    tin_follows_lattice: bool = False
     strain_anisotropy: float = 0.0
     elastic_shift: float = 0.0
     depth_nm_per_um: float = 0.0
@@ -188,7 +200,7 @@ class SampleTruth:
         """Lattice parameter of the A15 at 22.5 °C, the mean over mass where it is spread."""
         if self.lattice is not None:
             return self.lattice.mean_nm
-        return 0.0136 * self.tin_fraction + 0.5256 if self.a_nm is None else self.a_nm
+        return a15_lattice_nm(self.tin_fraction) if self.a_nm is None else self.a_nm
 
     def occupancy(self) -> dict[str, dict[str, float]]:
         """Mean occupation of both sites by element."""
@@ -246,6 +258,16 @@ class SampleTruth:
         occupancy = tuple((site, tuple(mixture.items())) for site, mixture in self.occupancy().items())
         displacement = (("2a", self.b_2a_nm2), ("6c", self.b_6c_nm2))
         return Cell("a15", a_nm, occupancy, displacement, self.fibre)
+
+    def component_cells(self, phase: PhaseTruth) -> tuple[Cell, ...]:
+        """What scatters in each component of a phase, all at the mean lattice parameter."""
+        mean = self.a15_cell(phase.a_nm) if phase.name == "nb3sn" else phase.cell()
+        if phase.name != "nb3sn" or self.lattice is None or not self.tin_follows_lattice:
+            return (mean,) * len(phase.components())
+        tin = [
+            self.tin_fraction + (one.a_nm - self.lattice.mean_nm) / A15_SLOPE_NM for one in self.lattice.components
+        ]
+        return tuple(replace(self, tin_fraction=beta).a15_cell(phase.a_nm) for beta in tin)
 
     def mount(self, phase: PhaseTruth) -> Mount:
         """Where the specimen stands; the change with depth is the A15's alone."""
