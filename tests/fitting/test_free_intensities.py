@@ -85,6 +85,10 @@ def test_a_phase_without_atoms(job: Procedure) -> None:
     # (110) to (310): N = 2, 4, 6, 8, 10 have spacings above 0.1 nm
     assert [int(np.sum(hkl**2)) for hkl in lines.hkl] == [2, 4, 6, 8, 10]
     assert len(lines.area_names) == 5
+    cut_low = FreeLines(cell, job.optics, (58.0, job.range[1]))  # (200) at 55.6 is near enough to be drawn
+    assert [int(np.sum(hkl**2)) for hkl in cut_low.hkl][:1] == [4]
+    blank = dict.fromkeys(cut_low.area_names, 0.0)
+    assert not cut_low.intensities(blank)[0].any()  # what nobody sees is not made up
     fit = with_lines(job, lines, "nb")
     length = lines.length_names[0]
     fit.run([*lines.area_names, length, *lines.width_names[:1]], tolerance=0.01)

@@ -66,7 +66,7 @@ class FreeLines(PhaseLines):
     ) -> None:
         super().__init__(phase, optics, two_theta_range)
         n = len(self._all_hkl)
-        self._divide(phase.lengths_nm, np.full(n, width_deg), np.ones(n))
+        self._divide(phase.lengths_nm, np.full(n, width_deg), np.ones(n), np.zeros(n))
 
     def _set_radiation(self) -> None:
         """Note the emission lines, and which reflections can be in the range and are wanted."""
@@ -95,11 +95,20 @@ class FreeLines(PhaseLines):
         known = {hkl: k for k, hkl in enumerate(_tuples(lines.hkl))}
         row = np.array([known.get(hkl, -1) for hkl in _tuples(lines._all_hkl)], dtype=np.intp)
         widths = np.where(row >= 0, width[row], _USUAL_WIDTH_DEG)
-        free._divide(lengths, widths, np.where(row >= 0, intensity[row], 0.0))
+        every = np.where(row >= 0, intensity[row], 0.0)
+        free._divide(lengths, widths, every, every)
         return free
 
-    def _divide(self, lengths: tuple[float, ...], width: Array, intensity: Array) -> None:
-        """Form groups of all reflections that can be in the range, with the share of each reflection in its group."""
+    def _divide(self, lengths: tuple[float, ...], width: Array, intensity: Array, outside_range: Array) -> None:
+        """Form groups of the reflections inside the range, with the share of each reflection in its group.
+
+        Parameters
+        ----------
+        lengths
+            Lattice.
+        width, intensity, outside_range
+            Of all reflections: full width, intensity that sets the shares, intensity of those outside the range.
+        """
         q, _ = inverse_d_squared(self.phase.system, self._all_hkl, lengths, self.phase.angles_deg)
         sine = 0.5 * self.optics.radiation.wavelength_nm * np.sqrt(q)
         two_theta = 2.0 * np.degrees(np.arcsin(np.minimum(sine, 1.0)))
@@ -113,7 +122,7 @@ class FreeLines(PhaseLines):
             else:
                 groups.append([k])
         hkl = _tuples(self._all_hkl)
-        members = {hkl[k]: _Member(-1, 0.0, float(intensity[k])) for k in outside}
+        members = {hkl[k]: _Member(-1, 0.0, float(outside_range[k])) for k in outside}
         for number, group in enumerate(groups):
             strength = (intensity * self._all_multiplicity)[group]
             if not strength.sum() > 0.0:  # the structure makes nothing of them: all alike

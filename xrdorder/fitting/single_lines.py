@@ -185,7 +185,8 @@ def fit_single_lines(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0)
         significance = area * np.sqrt(0.664 / (width * step * variance))
         if significance < _SEEN and line.hkl not in _WANTED:
             continue
-        unused = SingleLine(line.hkl, *[np.nan] * 4, width, centre, area, np.nan, np.nan)
+        nan = float("nan")
+        unused = SingleLine(line.hkl, nan, nan, nan, nan, width, centre, area, nan, nan)
         if low - 2.0 * width < fit.two_theta[0] or high + 2.0 * width > fit.two_theta[-1]:
             finished.append(replace(unused, reason="at the end of the measured range"))
             continue
@@ -343,10 +344,11 @@ class _Window:
             self._lines.gauss_squared,
             self._lines.lorentz * np.maximum(factor, 1e-3),
         )
-        by = [np.zeros((len(rows), 3 * n)) for _ in range(4)]
-        by[1][rows, self._owner] = self._share
-        by[0][rows, n + self._owner] = self._dispersion
-        by[3][rows, 2 * n + self._owner] = self._lines.lorentz
-        total, jacobian = self._sum.total_with_jacobian(lines, LineDerivatives(*by, None), *self._axial)
+        shape = len(rows), 3 * n
+        by = LineDerivatives(np.zeros(shape), np.zeros(shape), np.zeros(shape), np.zeros(shape), None)
+        by.area[rows, self._owner] = self._share
+        by.position[rows, n + self._owner] = self._dispersion
+        by.lorentz[rows, 2 * n + self._owner] = self._lines.lorentz
+        total, jacobian = self._sum.total_with_jacobian(lines, by, *self._axial)
         total = (total + self._straight @ point[:2]) * self._time
         return total, np.concatenate([self._straight, jacobian], axis=1) * self._time[:, None]
