@@ -44,5 +44,6 @@ def test_variable_slit_and_roughness():
     geometry = Geometry(RADIUS_MM, illuminated_length_mm=10.0, roughness=(0.4, 0.3))
     instrument = InstrumentTruth(radius_mm=RADIUS_MM, lit_length_mm=10.0)
     caught = caught_by_specimen(np.degrees(2.0 * THETA), instrument, None) * Roughness(0.4, 0.3).factor(THETA)
-    # the package leaves out that both ends of the specimen are not equally far from the source: (L/2R)²
-    same_shape(geometry.intensity_factor(THETA), caught, (10.0 / 2.0 / RADIUS_MM) ** 2)
+    # The package takes the opening L sinθ / R. Seen from the source, with x = L/2, both ends open
+    # 2 (x sinθ / R) (1 + (x/R)² (cos²θ - sin²θ / 3)): between grazing and 90 degrees that differs by 4/3 (x/R)².
+    same_shape(geometry.intensity_factor(THETA), caught, 4.0 / 3.0 * (10.0 / 2.0 / RADIUS_MM) ** 2)
