@@ -181,7 +181,8 @@ def order_from_lines(
     measured = np.log(order.area) - float(weight @ np.log([line.area for line in others]))
     u_squared = (order.u_area / order.area) ** 2 + 1.0 / float(np.sum(relative**-2))
 
-    nuisances = [n for n in (*a15.b_iso_names, *a15.texture_names) if n in solution.free]
+    _, intensity_by = a15.intensities(fit.values())
+    nuisances = [n for n in intensity_by if n in solution.free and n != a15.contrast_name]
     columns = {name: k for k, name in enumerate((a15.contrast_name, *nuisances))}
 
     def calculated(contrast: float) -> tuple[float, Array]:
