@@ -52,7 +52,7 @@ def table():
     scattering = np.array([0.0, 0.009, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0])
     return Contributions(
         names,
-        (*(f"counting/{k}" for k in range(n)), "certificate", "scattering table"),
+        (*(f"counting/{k}" for k in range(n)), "certificate", "scattering table/order"),
         np.column_stack([np.diag(U), certificate, scattering]),
         (*("" for _ in range(n)), "srm-660c", "cu-ka"),
     )

@@ -134,7 +134,7 @@ def _light(sample: StoredSample) -> Radiation | None:
     """Radiation, as the group of the sources that all patterns taken with it share."""
     table = sample.contributions
     for source, group in zip(table.sources, table.groups, strict=True):
-        if source in ("wavelength", "scattering table") and group:
+        if source.split("/", 1)[0] in ("wavelength", "scattering table") and group:
             try:
                 return radiation(group)
             except XrdorderError:
