@@ -4,11 +4,15 @@ Every function here takes a `Procedure` at a minimum and says whether it has cha
 in which a fit asks. What was chosen by the user (`FitOptions`) is taken without asking.
 """
 
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import chdtri
+from scipy.special import chdtrc
 
-from xrdorder.fitting.evidence import CHANCE, Evidence, wanted
+from xrdorder.fitting.evidence import CHANCE, Evidence
 from xrdorder.fitting.foreign import take_foreign_phases, take_free_phases
 from xrdorder.fitting.parameters import set_values
 from xrdorder.fitting.phase_lines import PhaseLines
@@ -20,6 +24,7 @@ from xrdorder.xrays.stray import StrayLine, stray_lines
 Array = NDArray[np.float64]
 
 _TRIAL_TAIL_NM = 1.5e-4  # about one atomic per cent of tin
+_LARGEST_SHARE = 0.3  # of stray radiation to begin with
 _TRIAL_ROUNDS = 25
 _START_SPLIT_NM = 1.7e-4  # each population that far from the mean: together 2.5 at.% of tin, as in powder-in-tube wire
 _MARCH_STARTS = (0.8, 1.25)  # the derivative vanishes at r = 1 for cubic phases: a fit started there stays
@@ -27,65 +32,19 @@ _MARCH_STARTS = (0.8, 1.25)  # the derivative vanishes at r = 1 for cubic phases
 _BETTER_BY = 15.0
 
 
-def take_stray_radiation(job: Procedure) -> bool:
-    """Take in K-beta and tungsten lines of the tube, each with one share for all phases."""
-    if not job.options.stray_radiation:
-        return False
-    fit, values = job.fit, job.fit.values()
-    evidence = Evidence(fit)
-    taken = False
-    for stray in stray_lines(job.optics.radiation):
-        share = f"stray_{stray.name.lower().replace(' ', '_').replace('-', '_')}_share"
-        light = _as_radiation(stray)
-        copies = []
-        for lines in job.present():
-            lengths = tuple(values[name] for name in lines.length_names)
-            copies.append(lines.stray(light, share, lengths))
-        change = sum(
-            (job.model.part(copy, values | {share: 1.0}) for copy in copies), np.zeros_like(job.two_theta)
-        )
-        column = evidence.weighted(change)
-        if not np.any(column):
-            continue
-        drop, step = evidence.drop(column)
-        if step[0] > 0.0 and drop > chdtri(1, CHANCE):
-            for copy in copies:
-                job.model.add(copy)
-                add_phase_parameters(job.parameters, copy)
-            set_values(job.parameters, {share: float(min(step[0], 0.3))})
-            job.taken.append(share)
-            taken = True
-    return taken
-
-
-def _as_radiation(stray: StrayLine) -> Radiation:
-    lines = tuple(EmissionLine(stray.name, "single", *line) for line in stray.lines)
-    return Radiation(stray.name, lines, 0.0, stray.about)
-
-
-def take_texture(job: Procedure, orders: tuple[int, ...]) -> bool:
-    """Let phases have texture of these orders."""
-    endings = tuple(f"_{order}" for order in orders)
-    found = wanted(
-        job.fit,
-        [
-            [name for name in lines.texture_names if name.endswith(endings)]
-            for lines in job.present()
-            if job.strength(lines) > WIDTH_SIGNIFICANCE and not lines.march_axis
-        ],
-    )
-    job.taken += found
-    return bool(found)
-
-
-def take_low_texture(job: Procedure) -> bool:
-    """Texture of order four and six."""
-    return take_texture(job, (4, 6))
-
-
-def take_high_texture(job: Procedure) -> bool:
-    """Texture of order eight, where there is some of lower order."""
-    return any("_texture_" in name for name in job.taken) and take_texture(job, (8,))
+def take_chosen(job: Procedure) -> bool:
+    """Elastic shifts, a lattice that changes with depth, or a tail, where the user asks for them."""
+    main, options = job.main, job.options
+    chosen = [
+        name
+        for name, asked in ((main.elastic_name, options.elastic_shifts), (main.depth_name, options.depth_gradient))
+        if asked and name and main in job.present()
+    ]
+    if main.tail_name and options.lattice_distribution == "tail" and main in job.present():
+        _start_tail(job, main.tail_name, np.ones(1))
+        chosen.append(main.tail_name)
+    job.taken += [name for name in chosen if name not in job.taken]
+    return bool(chosen)
 
 
 def take_march_texture(job: Procedure) -> bool:
@@ -102,50 +61,124 @@ def take_march_texture(job: Procedure) -> bool:
     return bool(names)
 
 
-def take_strain_anisotropy(job: Procedure) -> bool:
+class Proposal(NamedTuple):
+    """An effect that may be taken in: what it does to the counts (weighted, shape (points used, m)), and how."""
+
+    columns: Array
+    take: Callable[[Array], None]
+    growing: bool  # makes sense with a positive step only
+
+
+def take_what_is_asked(job: Procedure) -> bool:
+    """Take in one effect after the other, the most wanted first, until the residual asks for none."""
+    changed = False
+    while True:
+        evidence = Evidence(job.fit)
+        best, least = None, CHANCE
+        for proposal in _proposals(job, evidence):
+            drop, step = evidence.drop(proposal.columns)
+            chance = float(chdtrc(proposal.columns.shape[1], max(drop, 0.0)))
+            if chance < least and not (proposal.growing and step[0] <= 0.0):
+                best, least = (proposal, step), chance
+        if best is None:
+            return changed
+        best[0].take(best[1])
+        job.settle_phases()
+        changed = True
+
+
+def _proposals(job: Procedure, evidence: Evidence) -> Iterator[Proposal]:
+    """All that is not in the model yet."""
+    names = [*_texture(job), *_strain_anisotropy(job)]
+    columns = evidence.derivatives([name for group in names for name in group])
+    start = 0
+    for group in names:
+        own = columns[:, start : start + len(group)]
+        start += len(group)
+        if np.any(own):
+            yield Proposal(own, partial(_free, job, group), False)
+    yield from _stray_radiation(job, evidence)
+    yield from _lattice_tail(job, evidence)
+
+
+def _free(job: Procedure, names: Sequence[str], step: Array) -> None:
+    job.taken += names
+
+
+def _texture(job: Procedure) -> Iterator[list[str]]:
+    """Texture of each strong phase: order four and six together, order eight only on top of them."""
+    for lines in job.present():
+        if lines.march_axis or not lines.texture_names or job.strength(lines) < WIDTH_SIGNIFICANCE:
+            continue
+        *low, high = lines.texture_names
+        if low[0] not in job.taken:
+            yield low
+        elif high not in job.taken:
+            yield [high]
+
+
+def _strain_anisotropy(job: Procedure) -> Iterator[list[str]]:
     """Microstrain that depends on direction, as in cold-worked niobium."""
-    candidates = []
-    values = job.fit.values()
+    values, decided = job.fit.values(), job.everything()
     for lines in job.present():
         _, tan, gauss = lines.width_names
-        if lines.anisotropy_name and job.strength(lines) > WIDTH_SIGNIFICANCE:
-            if (values[tan] > 0.0 or values[gauss] > 0.0) and tan in job.everything():
-                candidates.append([lines.anisotropy_name])
-    found = wanted(job.fit, candidates)
-    job.taken += found
-    return bool(found)
+        name = lines.anisotropy_name
+        if name and name not in job.taken and tan in decided and (values[tan] > 0.0 or values[gauss] > 0.0):
+            yield [name]
 
 
-def take_chosen(job: Procedure) -> bool:
-    """Elastic shifts and a lattice that changes with depth, where the user asks for them."""
-    main, options = job.main, job.options
-    chosen = [
-        name
-        for name, asked in ((main.elastic_name, options.elastic_shifts), (main.depth_name, options.depth_gradient))
-        if asked and name and main in job.present()
-    ]
-    job.taken += chosen
-    return bool(chosen)
-
-
-def take_lattice_tail(job: Procedure) -> bool:
-    """A lopsided distribution of the lattice parameter of the A15: a graded layer."""
-    main, choice = job.main, job.options.lattice_distribution
-    if choice in ("single", "two-populations") or not main.tail_name or main.phase.name in job.absent:
-        return False
+def _stray_radiation(job: Procedure, evidence: Evidence) -> Iterator[Proposal]:
+    """K-beta and tungsten lines of the tube, each with one share for all phases."""
+    if not job.options.stray_radiation:
+        return
     values = job.fit.values()
-    sign = 1.0
-    if choice == "auto":
-        # at zero the derivative vanishes (the third moment goes with the cube): the change itself is asked about
-        change = job.model.part(main, values | {main.tail_name: _TRIAL_TAIL_NM}) - job.model.part(main, values)
-        evidence = Evidence(job.fit)
-        drop, step = evidence.drop(evidence.weighted(change))
-        if drop < chdtri(1, CHANCE):
-            return False
-        sign = float(np.sign(step[0]))
-    set_values(job.parameters, {main.tail_name: sign * _TRIAL_TAIL_NM})
-    job.taken.append(main.tail_name)
-    return True
+    for stray in stray_lines(job.optics.radiation):
+        share = f"stray_{stray.name.lower().replace(' ', '_').replace('-', '_')}_share"
+        if share in job.taken:
+            continue
+        light = _as_radiation(stray)
+        copies = [
+            lines.stray(light, share, tuple(values[name] for name in lines.length_names))
+            for lines in job.present()
+            if lines.phase.sites
+        ]
+        parts = [job.model.part(copy, values | {share: 1.0}) for copy in copies]
+        column = evidence.weighted(sum(parts, np.zeros_like(job.two_theta)))
+        if np.any(column):
+            yield Proposal(column, partial(_add_stray, job, copies, share), True)
+
+
+def _as_radiation(stray: StrayLine) -> Radiation:
+    lines = tuple(EmissionLine(stray.name, "single", *line) for line in stray.lines)
+    return Radiation(stray.name, lines, 0.0, stray.about)
+
+
+def _add_stray(job: Procedure, copies: Sequence[PhaseLines], share: str, step: Array) -> None:
+    for copy in copies:
+        job.model.add(copy)
+        add_phase_parameters(job.parameters, copy)
+    set_values(job.parameters, {share: float(min(step[0], _LARGEST_SHARE))})
+    job.taken.append(share)
+
+
+def _lattice_tail(job: Procedure, evidence: Evidence) -> Iterator[Proposal]:
+    """A lopsided distribution of the lattice parameter of the A15: a graded layer.
+
+    At zero the derivative vanishes, as the third moment goes with the cube: the change itself is asked about.
+    """
+    main = job.main
+    tail = main.tail_name
+    chosen = job.options.lattice_distribution in ("auto", "tail")
+    if not tail or not chosen or tail in job.taken or main.depth_name in job.taken or main not in job.present():
+        return
+    values = job.fit.values()
+    change = job.model.part(main, values | {tail: _TRIAL_TAIL_NM}) - job.model.part(main, values)
+    yield Proposal(evidence.weighted(change), partial(_start_tail, job, tail), False)
+
+
+def _start_tail(job: Procedure, tail: str, step: Array) -> None:
+    set_values(job.parameters, {tail: float(np.sign(step[0])) * _TRIAL_TAIL_NM})
+    job.taken.append(tail)
 
 
 def take_second_population(job: Procedure) -> bool:
@@ -193,15 +226,12 @@ def chi_squared(job: Procedure) -> float:
 
 
 EFFECTS = (
-    take_stray_radiation,
+    take_chosen,
+    take_march_texture,
+    take_what_is_asked,
     take_free_phases,
     take_foreign_phases,
-    take_low_texture,
-    take_high_texture,
-    take_march_texture,
-    take_strain_anisotropy,
-    take_chosen,
-    take_lattice_tail,
+    take_what_is_asked,
     take_second_population,
 )
-"""What a fit asks for, in this order."""
+"""What a fit goes through, in this order."""

@@ -8,7 +8,6 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import chdtri
 
 from xrdorder.fitting.refinement import Refinement
 
@@ -48,22 +47,3 @@ class Evidence:
         score = own.T @ self._residual
         step = np.asarray(np.linalg.lstsq(own.T @ own, score, rcond=None)[0], dtype=np.float64)
         return float(score @ step) / self._scatter, step
-
-    def asks(self, columns: Array) -> bool:
-        """Tell whether the drop is more than chance gives."""
-        return bool(self.drop(columns)[0] > chdtri(columns.shape[1], CHANCE))
-
-
-def wanted(fit: Refinement, groups: Sequence[Sequence[str]]) -> list[str]:
-    """Names of the groups of held parameters that the residual asks to free; a group is taken as a whole or left."""
-    groups = [list(names) for names in groups if names]
-    if not groups:
-        return []
-    evidence = Evidence(fit)
-    candidates = [name for names in groups for name in names]
-    columns = evidence.derivatives(candidates)
-    asked: list[str] = []
-    for names in groups:
-        if evidence.asks(columns[:, [candidates.index(name) for name in names]]):
-            asked += names
-    return asked

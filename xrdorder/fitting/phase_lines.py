@@ -264,12 +264,12 @@ class PhaseLines:
         columns
             Wanted derivatives: parameter name to column.
         """
-        tail = values[self.tail_name] if self.tail_name else 0.0
-        nodes = self._spacings.nodes(tail, self.tail_name in columns)
+        spread = any(name and values[name] != 0.0 for name in (self.tail_name, self.depth_name))
+        nodes = self._spacings.nodes(spread or self.tail_name in columns or self.depth_name in columns)
         k = len(nodes.weight)
         shape = (len(self._reflection) * k, len(columns))
         by = _Slopes(np.zeros(shape), np.zeros(shape), np.zeros(shape), np.zeros(shape), columns)
-        position = self._positions(values, nodes.offset, by)
+        position = self._positions(values, nodes.x, by)
         area = self._areas(values, nodes.weight, by)
         gauss, lorentz = self._widths(values, k, by)
         axial = None
@@ -280,14 +280,14 @@ class PhaseLines:
             LineDerivatives(by.position, by.area, by.gauss, by.lorentz, axial),
         )
 
-    def _positions(self, values: Mapping[str, float], offset: Array, by: "_Slopes") -> Array:
+    def _positions(self, values: Mapping[str, float], x: Array, by: "_Slopes") -> Array:
         """Centres in degrees, shape (lines,): Bragg angle and all shifts; fills the derivatives."""
-        phase, geometry, k = self.phase, self.optics.geometry, len(offset)
+        phase, geometry, k = self.phase, self.optics.geometry, len(x)
         lengths = [values[name] for name in self.length_names]
         q, q_by = inverse_d_squared(phase.system, self.hkl, lengths, phase.angles_deg)
         root = np.sqrt(q)[self._reflection]
         stretch, stretch_by = self._spacings.stretch(
-            offset,
+            x,
             tail=(self.tail_name, values[self.tail_name] if self.tail_name else 0.0),
             elastic=(self.elastic_name, values[self.elastic_name] if self.elastic_name else 0.0),
             depth=(self.depth_name, values[self.depth_name] if self.depth_name else 0.0),
@@ -406,7 +406,8 @@ class PhaseLines:
 
     def summary(self, values: Mapping[str, float]) -> Lines:
         """One line a reflection: at the reference wavelength and mean lattice, with the area of all emission lines."""
-        drawn, _ = self.lines({**values, **({self.tail_name: 0.0} if self.tail_name else {})}, {})
+        alone = {name: 0.0 for name in (self.tail_name, self.depth_name) if name}
+        drawn, _ = self.lines({**values, **alone}, {})
         first = self.first_lines()
         area = np.asarray(np.bincount(self._reflection, drawn.area, len(self.hkl)), dtype=np.float64)
         return Lines(drawn.position[first], area, drawn.gauss_squared[first], drawn.lorentz[first])

@@ -9,8 +9,11 @@ Three effects, each one parameter and none in an ideal powder:
 - elastic strain of cubic grains held in a composite: d changes by e (1 - 5 G), G the fourth-order sum of the indices,
   the linear dependence on direction of cubic crystals in any average between equal strain and equal stress (A. Reuss,
   Z. angew. Math. Mech. 9 (1929) 49; from memory), here without its mean, which the lattice parameter holds;
-- a lattice that changes with depth below the surface: the mean depth seen is sin(theta)/(2 mu) for a thick specimen, so
-  low angles see the surface and high angles further in. The slope is counted from the depth seen at theta = 45 degrees.
+- a lattice that changes with depth z below the surface: a thick specimen is seen with the weight
+  exp(-2 mu z / sin(theta)), so low angles see the surface and high angles further in, each down to some depth. The
+  slope is counted from the mean depth seen at theta = 45 degrees.
+
+Tail and depth share their nodes: both are exponential distributions.
 """
 
 from functools import lru_cache
@@ -27,22 +30,21 @@ _REFERENCE_SINE = np.sqrt(0.5)
 
 
 class Nodes(NamedTuple):
-    """Lattices that stand for a distribution: offsets from the mean in units of the tail, weights that sum to one."""
+    """Nodes x of the density exp(-x), and weights that sum to one; the mean of x is one."""
 
-    offset: Array
+    x: Array
     weight: Array
 
 
 @lru_cache(maxsize=1)
-def _tail() -> Nodes:
-    """Nodes of the density exp(-x), from its mean on: offset 1 - x."""
+def _exponential() -> Nodes:
     x, weight = np.polynomial.laguerre.laggauss(_QUADRATURE)
     x, weight = x[weight > _LEAST_WEIGHT], weight[weight > _LEAST_WEIGHT]
     weight = weight / weight.sum()
-    return Nodes(float(weight @ x) - x, weight)
+    return Nodes(x / float(weight @ x), weight)
 
 
-_SINGLE = Nodes(np.zeros(1), np.ones(1))
+_SINGLE = Nodes(np.ones(1), np.ones(1))
 
 
 class Spacings:
@@ -64,18 +66,20 @@ class Spacings:
         self, lattice_nm: float, cubic_departure: Array, sine: Array, attenuation_per_nm: float
     ) -> None:
         self._lattice_nm, self._departure = lattice_nm, cubic_departure
-        self._depth_nm = np.zeros_like(sine)
+        self._mean_depth_nm = np.zeros_like(sine)
+        self._reference_nm = 0.0
         if attenuation_per_nm > 0.0:
-            self._depth_nm = (sine - _REFERENCE_SINE) / (2.0 * attenuation_per_nm)
+            self._mean_depth_nm = sine / (2.0 * attenuation_per_nm)
+            self._reference_nm = _REFERENCE_SINE / (2.0 * attenuation_per_nm)
 
     @staticmethod
-    def nodes(tail_nm: float, wanted: bool) -> Nodes:
-        """Nodes of the distribution: a single one without a tail, unless its derivative is asked for."""
-        return _tail() if tail_nm != 0.0 or wanted else _SINGLE
+    def nodes(spread: bool) -> Nodes:
+        """Nodes of the distribution: a single one where nothing is spread."""
+        return _exponential() if spread else _SINGLE
 
     def stretch(
         self,
-        offset: Array,
+        x: Array,
         *,
         tail: tuple[str | None, float],
         elastic: tuple[str | None, float],
@@ -85,17 +89,18 @@ class Spacings:
 
         Parameters
         ----------
-        offset
-            Of the nodes, shape (nodes,).
+        x
+            Nodes, shape (nodes,).
         tail, elastic, depth
             Name and value of decay length (nm), elastic shift of (h00) (relative), and slope of the lattice
             parameter with depth (nm for each nm); a name of None for an effect the phase cannot have.
         """
-        n, k = len(self._departure), len(offset)
+        n, k = len(self._departure), len(x)
+        depth_nm = np.outer(self._mean_depth_nm, x) - self._reference_nm
         by = {
-            tail[0]: np.broadcast_to(offset / self._lattice_nm, (n, k)),
+            tail[0]: np.broadcast_to((1.0 - x) / self._lattice_nm, (n, k)),
             elastic[0]: np.broadcast_to(self._departure[:, None], (n, k)),
-            depth[0]: np.broadcast_to((self._depth_nm / self._lattice_nm)[:, None], (n, k)),
+            depth[0]: depth_nm / self._lattice_nm,
         }
         slopes = {name: slope for name, slope in by.items() if name}
         stretch = np.ones((n, k))
