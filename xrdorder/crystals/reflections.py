@@ -1,6 +1,7 @@
 """Which lines a powder of a phase has."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import gemmi
 import numpy as np
@@ -79,6 +80,15 @@ def reflections(
     """
     if not d_min_nm > 0.0:
         raise ValidityError(f"smallest spacing {d_min_nm} nm must be positive")
+    cell = (np.asarray(values, dtype=np.float64).ravel().tolist() for values in (lengths, angles_deg))
+    return _reflections(group_name, system, *map(tuple, cell), float(d_min_nm))
+
+
+@lru_cache(maxsize=256)
+def _reflections(
+    group_name: str, system: str, lengths: tuple[float, ...], angles_deg: tuple[float, ...], d_min_nm: float
+) -> Reflections:
+    """The work of `reflections`; a batch asks for the same cells again and again."""
     group = space_group(group_name)
     sides = 10.0 * all_lengths(system, lengths)
     angles = np.asarray(angles_deg, dtype=np.float64)

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from xrdorder.crystals import A15Composition, doped, free_lengths
 from xrdorder.exceptions import Flag
 from xrdorder.fitting.budget import Quantities, primary_quantities
+from xrdorder.fitting.opinions import quality_words, second_opinions
 from xrdorder.fitting.phase_lines import PhaseLines
 from xrdorder.fitting.procedure import Procedure
 from xrdorder.fitting.quality import agreement, serial_correlation_factor
@@ -16,7 +17,7 @@ from xrdorder.fitting.quantities import lattice_quantity, mass_per_scale, masses
 from xrdorder.fitting.remarks import remarks
 from xrdorder.fitting.result import PatternFit, PhaseResult
 from xrdorder.fitting.tables import curves, line_table
-from xrdorder.fitting.what_ifs import what_ifs
+from xrdorder.fitting.what_ifs import contrast_by_second_table, grain_factors, what_ifs
 from xrdorder.profiles import Instrument
 
 Array = NDArray[np.float64]
@@ -53,11 +54,15 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
     )
     for name, u in zip(quantities.solution.free, quantities.u_free, strict=True):
         job.parameters[name].stderr = float(u)
+    measured = quantities.values | _corrected(job, quantities)
+    flags = [*job.flags, *job.said]
+    if a15 is not None:
+        contrast = contrast_by_second_table(job, a15, measured["order_contrast"])
+        measured["order_contrast_second_table"] = float("nan") if contrast is None else contrast
     used = fit.used
     quality = agreement(
         fit.observed[used], calculated[used], fit.variance[used], len(quantities.solution.free)
     )
-    flags = [*job.flags, *job.said]
     if job.reference is not None and "two_theta_offset" not in quantities.solution.free:
         text = (
             f"the internal standard {job.reference.phase.name} is too weak to set the angles; the offset of "
@@ -65,10 +70,17 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
         )
         flags.append(Flag("internal-standard-weak", text))
     flags += remarks(job, instrument, quantities.solution, quality.chi2_reduced)
+    opinions = None
+    if a15 is not None and job.options.second_opinions:
+        opinions = second_opinions(fit, a15, quantities.solution, quantities.enlargement)
+        flags += opinions.flags
+    words = ""
+    if composition is not None and job.options.second_opinions:
+        words = quality_words(opinions, flags, quality.chi2_reduced)
     return PatternFit(
         status="ok" if a15 is not None or composition is None else "no A15",
         a15=a15.phase.name if a15 is not None else "",
-        values=quantities.values,
+        values=measured,
         by_tin=quantities.by_tin,
         tin_held=composition.tin_fraction if composition else float("nan"),
         contributions=quantities.contributions,
@@ -84,7 +96,18 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
         chi2_reduced=quality.chi2_reduced,
         serial_correlation=correlated,
         iterations=fit.iterations,
+        quality_words=words,
+        opinions=opinions.table if opinions else None,
     )
+
+
+def _corrected(job: Procedure, quantities: Quantities) -> dict[str, float]:
+    """Weight fractions with the absorption within the grains taken off, where their size is known."""
+    size = job.options.particle_size_um
+    if size is None or len(job.weighed()) < 2:
+        return {}
+    names = {name: f"weight_fraction_{name}" for name in grain_factors(job, size)}
+    return {names[k]: f * quantities.values[names[k]] for k, f in grain_factors(job, size).items()}
 
 
 def serial_correlation(job: Procedure, residual: Array) -> float:

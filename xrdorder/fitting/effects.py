@@ -14,6 +14,7 @@ from scipy.special import chdtrc
 
 from xrdorder.fitting.evidence import CHANCE, Evidence
 from xrdorder.fitting.foreign import take_foreign_phases, take_free_phases
+from xrdorder.fitting.metals import take_metals_apart
 from xrdorder.fitting.parameters import set_values
 from xrdorder.fitting.phase_lines import PhaseLines
 from xrdorder.fitting.procedure import WIDTH_SIGNIFICANCE, Procedure
@@ -56,7 +57,7 @@ def take_march_texture(job: Procedure) -> bool:
         for start in _MARCH_STARTS:
             set_values(job.parameters, {name: start})
             job.fit.run(job.everything(), most_iterations=_TRIAL_ROUNDS, tolerance=0.1)
-            results.append((chi_squared(job), job.fit.values()))
+            results.append((job.fit.chi_squared(), job.fit.values()))
         set_values(job.parameters, min(results, key=lambda result: result[0])[1])
     return bool(names)
 
@@ -70,9 +71,15 @@ class Proposal(NamedTuple):
 
 
 def take_what_is_asked(job: Procedure) -> bool:
-    """Take in one effect after the other, the most wanted first, until the residual asks for none."""
+    """Take in one effect after the other, the most wanted first, until the residual asks for none.
+
+    Nothing is asked again before more lines are in the model.
+    """
+    if job.asked_with == len(job.model.phases):
+        return False
     changed = False
     while True:
+        job.asked_with = len(job.model.phases)
         evidence = Evidence(job.fit)
         best, least = None, CHANCE
         for proposal in _proposals(job, evidence):
@@ -189,7 +196,8 @@ def take_second_population(job: Procedure) -> bool:
         return False
     if choice in ("single", "tail") or (choice == "auto" and tail not in job.taken):
         return False
-    before, chi_before, taken_before = job.fit.values(), chi_squared(job), list(job.taken)
+    before, chi_before, taken_before = job.fit.values(), job.fit.chi_squared(), list(job.taken)
+    graded = tail in job.taken
     if tail in job.taken:
         job.taken.remove(tail)
     twin = PhaseLines(main.phase, job.optics, job.range, twin=main, march_axis=main.march_axis)
@@ -211,18 +219,18 @@ def take_second_population(job: Procedure) -> bool:
     )
     job.taken += [twin.scale_name, second, twin.width_names[0]]
     job.fit.run(job.everything(), most_iterations=2 * _TRIAL_ROUNDS, tolerance=0.1)
+    if graded:
+        after = job.fit.values()
+        share = after[twin.scale_name] / (after[main.scale_name] + after[twin.scale_name])
+        # two descriptions of one distribution: how far they disagree about its mean is a doubt about both
+        job.shape_doubt_nm = 0.5 * (before[a] - after[a] - share * (after[second] - after[a]))
     scatter = max(1.0, chi_before / len(job.two_theta))
-    if choice == "auto" and chi_squared(job) > chi_before - _BETTER_BY * scatter:
+    if choice == "auto" and job.fit.chi_squared() > chi_before - _BETTER_BY * scatter:
         job.model.remove(twin)
         job.taken = taken_before
         set_values(job.parameters, before)
         return False
     return True
-
-
-def chi_squared(job: Procedure) -> float:
-    """Weighted sum of squared residuals over the points used."""
-    return float(np.sum(job.fit.weighted_residual()[job.fit.used] ** 2))
 
 
 EFFECTS = (
@@ -233,5 +241,6 @@ EFFECTS = (
     take_foreign_phases,
     take_what_is_asked,
     take_second_population,
+    take_metals_apart,
 )
 """What a fit goes through, in this order."""

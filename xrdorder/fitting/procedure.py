@@ -88,6 +88,10 @@ class Procedure:
         Phases that were not found: significance, and the scale that would have been seen.
     flags
         Remarks so far.
+    asked_with
+        Lines that were in the model when the residual was last asked for effects.
+    shape_doubt_nm
+        How uncertain the mean lattice parameter is because the form of its distribution is not known.
     """
 
     def __init__(
@@ -138,6 +142,8 @@ class Procedure:
         self.taken: list[str] = []
         self._sought: set[str] = set()
         self.converged = False
+        self.shape_doubt_nm = 0.0
+        self.asked_with = 0
 
     def _lines_of(self, phase: Phase) -> PhaseLines:
         if phase.free_intensities:

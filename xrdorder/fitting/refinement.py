@@ -102,6 +102,10 @@ class Refinement:
         """Observed less calculated counts over their standard uncertainty, at all points."""
         return np.asarray((self.observed - self.model.counts(self.values())) / np.sqrt(self.variance))
 
+    def chi_squared(self) -> float:
+        """Weighted sum of squared residuals over the points used."""
+        return float(np.sum(self.weighted_residual()[self.used] ** 2))
+
     def freeze(self) -> None:
         """Evaluate anew at the present lattices what the lines treat as constant."""
         values = self.values()

@@ -57,7 +57,10 @@ class PatternFit:
         What was measured and the signed contributions of each source of doubt: ``a_nm`` (as measured, not
         brought to a reference temperature), ``order_contrast``, ``lorentz_sec``, ``lorentz_tan`` (degrees, full
         widths the A15 adds to the instrument), ``gauss_tan2`` (degrees squared), ``weight_fraction_<phase>`` and, for
-        all other phases, ``lattice_<axis>_nm_<phase>``.
+        all other phases, ``lattice_<axis>_nm_<phase>``. Where the pattern asks for more: ``lattice_tail_nm`` (decay
+        length of a tail toward small lattices), ``a_nm_lean``, ``a_nm_rich`` and ``rich_share`` of two populations
+        (``a_nm`` is their mean by mass), ``strain_anisotropy_<phase>``; ``elastic_shift`` and ``depth_slope`` where
+        asked for. ``order_contrast_second_table`` says what another table of f' and f'' would give.
     by_tin, tin_held
         The fit holds the mean scattering of the A15 at this tin fraction; `by_tin` says how each value moves for each
         unit of tin fraction, for whoever learns the tin content afterwards.
@@ -72,6 +75,10 @@ class PatternFit:
     r_wp, r_expected, chi2_reduced, serial_correlation
         Quality of the fit as fractions; the last is the factor by which serial correlation of the residuals has
         enlarged every uncertainty.
+    quality_words
+        How far the result can be trusted and why, in plain words.
+    opinions
+        Lattice and order by independent routes through the same counts (`xrdorder.fitting.opinions`); None without.
     upper_limits
         Weight fractions above which a phase that was not found would have been seen.
     """
@@ -94,6 +101,8 @@ class PatternFit:
     chi2_reduced: float
     serial_correlation: float
     iterations: int
+    quality_words: str = ""
+    opinions: "xr.Dataset | None" = field(default=None, repr=False)
 
     @property
     def upper_limits(self) -> dict[str, float]:

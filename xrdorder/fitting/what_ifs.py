@@ -6,8 +6,12 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from xrdorder.exceptions import ValidityError
+from xrdorder.fitting.metals import TOGETHER
+from xrdorder.fitting.microabsorption import weight_factors
 from xrdorder.fitting.phase_lines import PhaseLines
 from xrdorder.fitting.procedure import Procedure
+from xrdorder.fitting.quantities import masses
 from xrdorder.profiles import Instrument
 from xrdorder.xrays import U_DISPERSION_DIFFERENCE, ScatteringTable
 from xrdorder.xrays.scattering import MeasuredDispersion, second_table
@@ -16,6 +20,7 @@ Array = NDArray[np.float64]
 
 _U_LENGTH_MM = 0.5  # a specimen in its holder is not cut better; judged, no source
 _SCATTERING = "scattering table"
+_USUAL_GRAIN_UM = 2.0  # filaments are some micrometres thick, and so is what grinding leaves; judged, no source
 
 
 @dataclass(frozen=True)
@@ -54,6 +59,10 @@ def what_ifs(job: Procedure, instrument: Instrument, a15: PhaseLines | None) -> 
     if a15 is not None and a15.phase.order is not None:
         doubts.append(_order_difference(job, instrument, a15))
     doubts.append(_other_table(job, instrument))
+    doubts.append(_grain_absorption(job))
+    doubts.append(_which_metal(job))
+    if job.shape_doubt_nm:
+        doubts.append(WhatIf("lattice distribution/form", "", None, {"a_nm": job.shape_doubt_nm}))
     return [doubt for doubt in doubts if doubt is not None]
 
 
@@ -115,3 +124,61 @@ def _other_table(job: Procedure, instrument: Instrument) -> WhatIf | None:
     if other is None or not rest:
         return None
     return WhatIf(f"{_SCATTERING}/amounts", instrument.radiation, _all_change(job, rest, table=other))
+
+
+def grain_factors(job: Procedure, size_um: float) -> dict[str, float]:
+    """Factors on the weight fractions for absorption within the grains, by phase.
+
+    Raises
+    ------
+    ValidityError
+        Grains too coarse for the theory.
+    """
+    weighed, values = job.weighed(), job.fit.values()
+    every = masses(weighed, job.second_population(), values)
+    total = sum(every.values())
+    return weight_factors(
+        {x.phase.name: x.attenuation_per_nm for x in weighed},
+        {name: mass / total for name, mass in every.items()},
+        1e3 * size_um,
+        {x.phase.name: x.phase.density_g_cm3(_lengths(x, values)) for x in weighed},
+    )
+
+
+def _grain_absorption(job: Procedure) -> WhatIf | None:
+    """Grains of unknown size; half of the correction where their size was given."""
+    weighed, given = job.weighed(), job.options.particle_size_um
+    if len(weighed) < 2 or job.optics.geometry.kind != "reflection":
+        return None
+    values = job.fit.values()
+    every = masses(weighed, job.second_population(), values)
+    try:
+        factors = grain_factors(job, given or _USUAL_GRAIN_UM)
+    except ValidityError:
+        return None
+    doubt = 0.5 if given else 1.0
+    total = sum(every.values())
+    direct = {f"weight_fraction_{n}": doubt * (f - 1.0) * every[n] / total for n, f in factors.items()}
+    return WhatIf("microabsorption", "", None, direct)
+
+
+def _which_metal(job: Procedure) -> WhatIf | None:
+    """All niobium or all tantalum, where a pattern cannot tell them apart; evenly likely between."""
+    one = next((lines for lines in job.weighed() if lines.phase.name == TOGETHER), None)
+    if one is None:
+        return None
+    weighed, values = job.weighed(), job.fit.values()
+    every = masses(weighed, job.second_population(), values)
+    share = every[TOGETHER] / sum(every.values())
+    ends = []
+    for element in ("Nb", "Ta"):
+        pure = one.with_phase(one.phase.with_occupancies({one.phase.sites[0].label: {element: 1.0}}))
+        seen = pure.intensities(values)[0].sum() / one.intensities(values)[0].sum()
+        ends.append(every[TOGETHER] * pure.phase.density_g_cm3() / one.phase.density_g_cm3() / seen)
+    rest = sum(every.values()) - every[TOGETHER]
+    low, high = sorted(mass / (mass + rest) if rest > 0.0 else 1.0 for mass in ends)
+    direct = {f"weight_fraction_{TOGETHER}": (high - low) / np.sqrt(12.0)}
+    for name, mass in every.items():
+        if name != TOGETHER:
+            direct[f"weight_fraction_{name}"] = -direct[f"weight_fraction_{TOGETHER}"] * mass / rest
+    return WhatIf("niobium or tantalum", "", None, direct if share < 1.0 else {})

@@ -13,6 +13,7 @@ from xrdorder.exceptions import FitError, InstrumentError
 from xrdorder.fitting.assembly import assemble
 from xrdorder.fitting.effects import EFFECTS
 from xrdorder.fitting.geometry import Geometry
+from xrdorder.fitting.metals import together
 from xrdorder.fitting.options import FitOptions
 from xrdorder.fitting.phase_lines import Optics
 from xrdorder.fitting.procedure import Procedure, source_name
@@ -104,6 +105,7 @@ def fit_pattern(
     a15 = ordered[0].name if ordered else None
     if a15 is not None:
         chosen = [doped(p, composition or DEFAULT_COMPOSITION) if p.name == a15 else p for p in chosen]
+    chosen = together(chosen)
     options = options or FitOptions()
     if options.measured_dispersion:
         table = MeasuredDispersion(table, options.measured_dispersion)
@@ -111,7 +113,7 @@ def fit_pattern(
     optics = Optics(
         light, geometry, instrument.monochromator_two_theta_deg, table, instrument.polarisation_ratio
     )
-    job = Procedure(pattern, optics, chosen, a15 or names[0], instrument.values, engine, mixed_in, options)
+    job = Procedure(pattern, optics, chosen, a15 or chosen[0].name, instrument.values, engine, mixed_in, options)
     job.search()
     job.refine(EFFECTS)
     return assemble(job, instrument, composition or DEFAULT_COMPOSITION)
