@@ -30,13 +30,18 @@ _U_B_ISO_RELATIVE = (
     0.3  # of those taken from the catalogue; judged: Debye temperatures in use make 25 % for Nb3Sn
 )
 _COUNTING = "counting"
+_OFFSET, _OFFSET_SOURCE = "two_theta_offset", "two-theta offset"
+#: How far the zero of a goniometer may have moved since its calibration, degrees, as a standard uncertainty: judged by
+#: the reproducibility that makers of laboratory goniometers usually state (some thousandths of a degree; common
+#: practice, no source). An internal standard makes it irrelevant.
+U_OFFSET_DEG = 0.002
 _LATTICE_SHAPE = "lattice distribution"
 # Families of nuisance parameters, in the order in which they are counted as unknown.
 _FAMILIES = (
     ("texture", ("_texture_", "_march_r")),
     ("displacement parameters", ("_b_iso_",)),
     (_LATTICE_SHAPE, ("_lattice_tail_nm",)),
-    ("two-theta offset", ("two_theta_offset",)),
+    (_OFFSET_SOURCE, (_OFFSET,)),
     ("specimen displacement", ("specimen_displacement_mm", "beam_displacement_mm")),
 )
 
@@ -124,6 +129,9 @@ def primary_quantities(
             on_quantities[:, n] * u_wavelength + by_instrument @ instrument.wavelength_shift,
         ),
     ]
+    if _OFFSET in calibrated:
+        column = on_quantities[:, calibrated.index(_OFFSET)] * U_OFFSET_DEG
+        columns.append((_OFFSET_SOURCE, "", column))
     for k, name in enumerate(minor):
         u = _U_B_ISO_RELATIVE * values[name]
         columns.append((f"displacement parameters/{name}", "catalogue", on_quantities[:, n + 1 + k] * u))

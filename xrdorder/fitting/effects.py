@@ -31,6 +31,7 @@ _START_SPLIT_NM = 1.7e-4  # each population that far from the mean: together 2.5
 _MARCH_STARTS = (0.8, 1.25)  # the derivative vanishes at r = 1 for cubic phases: a fit started there stays
 # Trials: a second population has three parameters more than none, two more than a tail.
 _BETTER_BY = 15.0
+_CLEAR = 8.0  # standard uncertainties of the amount of each population; own choice, above that of a phase
 
 
 def take_chosen(job: Procedure) -> bool:
@@ -225,12 +226,19 @@ def take_second_population(job: Procedure) -> bool:
         # two descriptions of one distribution: how far they disagree about its mean is a doubt about both
         job.shape_doubt_nm = 0.5 * (before[a] - after[a] - share * (after[second] - after[a]))
     scatter = max(1.0, chi_before / len(job.two_theta))
-    if choice == "auto" and job.fit.chi_squared() > chi_before - _BETTER_BY * scatter:
+    better = job.fit.chi_squared() < chi_before - _BETTER_BY * scatter
+    if choice == "auto" and not (better and _both_clear(job, twin)):
         job.model.remove(twin)
         job.taken = taken_before
         set_values(job.parameters, before)
         return False
     return True
+
+
+def _both_clear(job: Procedure, twin: PhaseLines) -> bool:
+    """Tell whether both populations stand out."""
+    solution, _ = job.fit.solution()
+    return all(job.significance(lines, solution) > _CLEAR for lines in (job.main, twin))
 
 
 EFFECTS = (

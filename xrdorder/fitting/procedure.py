@@ -341,7 +341,10 @@ class Procedure:
         return lines, significance
 
     def _drop(self, lines: PhaseLines, significance: float) -> None:
-        """Take a phase out of the fit and note how much of it would have been seen."""
+        """Take a phase out of the fit, all its populations, and note how much of it would have been seen."""
+        for other in self.model.phases:
+            if other.phase.name == lines.phase.name and other is not lines:
+                self.model.remove(other)
         self.absent[lines.phase.name] = significance
         self.limits[lines.phase.name] = self._largest_scale(lines)
 
