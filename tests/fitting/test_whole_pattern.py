@@ -59,8 +59,8 @@ def test_every_uncertainty_has_its_sources(fit: PatternFit) -> None:
     assert "scattering table" in dict(fit.contributions.budget("order_contrast"))
     # what counting contributes is split by what had to be found out beside; together it is the covariance of the fit
     k = fit.free_names.index("nb3sn_a_nm")
-    private = fit.contributions.part("a_nm", shared=False)
-    assert np.sqrt(fit.covariance[k, k]) == pytest.approx(private, rel=1e-6)
+    private = fit.contributions.part("a_nm", shared=False) ** 2 - budget["two-theta offset"] ** 2
+    assert fit.covariance[k, k] == pytest.approx(private, rel=1e-6)
 
 
 def test_absent_phase_gets_an_upper_limit(sample_pattern: xr.DataArray, calibration: Calibration) -> None:

@@ -140,9 +140,10 @@ def primary_quantities(
         column = on_quantities[:, n + 1 + len(minor) :] @ u_certified
         columns.append(("internal standard", job.mixed_in.name, column))
     for alternative in alternatives:
-        column = _by_change(alternative.change, fit, solution, gradient) if alternative.change is not None else 0.0
-        column = column + np.array([alternative.direct.get(name, 0.0) for name in of])
-        columns.append((alternative.source, alternative.group, column))
+        shift = np.array([alternative.direct.get(name, 0.0) for name in of])
+        if alternative.change is not None:
+            shift = shift + _by_change(alternative.change, fit, solution, gradient)
+        columns.append((alternative.source, alternative.group, shift))
     columns = [column for column in columns if np.any(column[2])]
     table = Contributions(
         tuple(of),
