@@ -13,7 +13,7 @@ from xrdorder.fitting.hints import hints
 from xrdorder.fitting.opinions import quality_words, second_opinions
 from xrdorder.fitting.phase_lines import PhaseLines
 from xrdorder.fitting.procedure import Procedure
-from xrdorder.fitting.quality import agreement, serial_correlation_factor
+from xrdorder.fitting.quality import agreement
 from xrdorder.fitting.quantities import lattice_quantity, mass_per_scale, masses
 from xrdorder.fitting.remarks import remarks
 from xrdorder.fitting.result import PatternFit, PhaseResult
@@ -43,15 +43,14 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
     present = job.present()
     a15 = main if composition and main.contrast_name and main in present else None
     calculated = model.counts(values)
-    residual = (fit.observed - calculated) / np.sqrt(fit.variance)
     more_tin = None
     if a15 is not None and composition is not None:
         richer = doped(a15.phase, replace(composition, tin_fraction=composition.tin_fraction + _MORE_TIN))
         change = model.part(a15.with_phase(richer), values) - model.part(a15, values)
         more_tin = change / _MORE_TIN
-    correlated = serial_correlation(job, residual)
+    correlated = job.serial_correlation()
     quantities = primary_quantities(
-        job, instrument, a15, what_ifs(job, instrument, a15), more_tin, enlargement(job, residual)
+        job, instrument, a15, what_ifs(job, instrument, a15), more_tin, job.enlargement()
     )
     for name, u in zip(quantities.solution.free, quantities.u_free, strict=True):
         job.parameters[name].stderr = float(u)
@@ -110,24 +109,6 @@ def _corrected(job: Procedure, quantities: Quantities) -> dict[str, float]:
         return {}
     names = {name: f"weight_fraction_{name}" for name in grain_factors(job, size)}
     return {names[k]: f * quantities.values[names[k]] for k, f in grain_factors(job, size).items()}
-
-
-def serial_correlation(job: Procedure, residual: Array) -> float:
-    """Enlargement for weighted residuals that hang together over a line width.
-
-    Smoothed data hang together by what was done to them; their stated variance allows for that already.
-    """
-    if any(said.name == "smoothed" for said in job.said):
-        return 1.0
-    step = float(np.median(np.diff(job.two_theta)))
-    return serial_correlation_factor(residual[job.fit.used], int(np.ceil(2.0 * job.line_width() / step)))
-
-
-def enlargement(job: Procedure, residual: Array) -> float:
-    """Factor on all counting uncertainties: serial correlation, and a chi squared beyond one."""
-    return serial_correlation(job, residual) * max(
-        1.0, float(np.sqrt(np.mean(residual[job.fit.used] ** 2)))
-    )
 
 
 def _u_length(lines: PhaseLines, axis: str, quantities: Quantities) -> float:

@@ -17,7 +17,7 @@ from xrdorder.crystals import phase
 from xrdorder.crystals.standards import Standard
 from xrdorder.crystals.standards import standard as standard_named
 from xrdorder.exceptions import FitError, InstrumentError
-from xrdorder.fitting.assembly import assemble, enlargement
+from xrdorder.fitting.assembly import assemble
 from xrdorder.fitting.budget import response
 from xrdorder.fitting.geometry import Geometry
 from xrdorder.fitting.phase_lines import Optics
@@ -210,7 +210,7 @@ def _calibration(
             f"{source_name(job.pattern)}: the lines of {standard.name} are not in this pattern; "
             "check the file, the standard and the radiation"
         )
-    covariance = solution.covariance * enlargement(job, fit.weighted_residual()) ** 2
+    covariance = solution.covariance * job.enlargement() ** 2
     shift = response(solution, by_held)
     n = len(INSTRUMENT_NAMES)
     matrix, certificate, wavelength = np.zeros((n, n)), np.zeros(n), np.zeros(n)

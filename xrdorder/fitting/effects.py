@@ -81,7 +81,7 @@ def take_what_is_asked(job: Procedure) -> bool:
     changed = False
     while True:
         job.asked_with = len(job.model.phases)
-        evidence = Evidence(job.fit)
+        evidence = Evidence(job.fit, job.enlargement())
         best, least = None, CHANCE
         for proposal in _proposals(job, evidence):
             drop, step = evidence.drop(proposal.columns)

@@ -23,13 +23,15 @@ class Evidence:
     ----------
     fit
         At its minimum.
+    enlargement
+        Factor on counting uncertainties: residuals that hang together because of some other misfit prove less.
     """
 
-    def __init__(self, fit: Refinement) -> None:
+    def __init__(self, fit: Refinement, enlargement: float = 1.0) -> None:
         self._fit = fit
         self._solution, _ = fit.solution()
         self._residual = fit.weighted_residual()[fit.used]
-        self._scatter = max(1.0, float(np.mean(self._residual**2)))
+        self._scatter = enlargement**2
 
     def derivatives(self, names: Sequence[str]) -> Array:
         """Weighted derivatives of the counts by held parameters, shape (points used, names)."""

@@ -47,7 +47,7 @@ def hints(job: Procedure, instrument: Instrument) -> list[Flag]:
     """
     if job.main not in job.present():
         return []
-    evidence = Evidence(job.fit)
+    evidence = Evidence(job.fit, job.enlargement())
     limit = float(chdtri(1, _CHANCE))
     found = []
     for hint in (*_lattice(job, evidence), *_angles(job, evidence, instrument), *_illumination(job, evidence)):

@@ -22,6 +22,7 @@ from xrdorder.fitting.model import PatternModel
 from xrdorder.fitting.options import FitOptions
 from xrdorder.fitting.parameters import set_values
 from xrdorder.fitting.phase_lines import Optics, PhaseLines
+from xrdorder.fitting.quality import serial_correlation_factor
 from xrdorder.fitting.refinement import Refinement, Solution
 from xrdorder.fitting.start import (
     START_SIZE_NM,
@@ -381,3 +382,19 @@ class Procedure:
         """Full width of a typical line of the main phase, degrees."""
         drawn, _ = self.main.lines(self.fit.values(), {})
         return float(np.median(fwhm(drawn.gauss_squared, drawn.lorentz)))
+
+    def serial_correlation(self) -> float:
+        """Enlargement for weighted residuals that hang together over a line width.
+
+        Smoothed data hang together by what was done to them; their stated variance allows for that already.
+        """
+        if any(said.name == "smoothed" for said in self.said):
+            return 1.0
+        step = float(np.median(np.diff(self.two_theta)))
+        residual = self.fit.weighted_residual()[self.fit.used]
+        return serial_correlation_factor(residual, int(np.ceil(2.0 * self.line_width() / step)))
+
+    def enlargement(self) -> float:
+        """Factor on all counting uncertainties: serial correlation, and a chi squared beyond one."""
+        reduced = self.fit.chi_squared() / max(int(self.fit.used.sum()), 1)
+        return self.serial_correlation() * max(1.0, float(np.sqrt(reduced)))
