@@ -1,11 +1,16 @@
 """Known truth in, measured quantities out: one specimen from counts to site order, as a user gets it.
 
-Everything whose error the package claims to know is really drawn: Poisson counts of sample and standard, the
-certificate, the temperature, the scattering-factor table. Instead of simulating a standard that deviates from its
-certificate or a warm specimen, the package is told a certificate or a temperature that is off; the error is the same.
+What the package claims to know with an uncertainty is really drawn (`Drawn`, and Poisson counts of sample and
+standard). Instead of simulating a standard that deviates from its certificate, a warm specimen or a goniometer that has
+moved, the package is told a certificate, a temperature or angles that are off; the error is the same. Not drawn, and
+so no part of `u_drawn`: the a(tin) scale (truths lie on it), thermal expansion and wavelength (negligible), scattering
+tables of other phases, microabsorption.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 
@@ -14,20 +19,49 @@ from tests.generator import (
     PhaseTruth,
     SampleTruth,
     attenuation_per_mm,
+    expected_counts,
     random_instrument,
     random_truth,
-    simulate,
     simulate_standard,
 )
 from tests.made import as_pattern
+from xrdorder.crystals import Phase, phase
 from xrdorder.crystals.standards import standard
-from xrdorder.fitting import calibrate, fit_pattern
+from xrdorder.fitting import FitOptions, PatternFit, calibrate, fit_pattern
+from xrdorder.fitting.budget import U_OFFSET_DEG
 from xrdorder.material import Material, Specimen, characterise
+from xrdorder.uncertainty import Contributions
 from xrdorder.xrays import GEMMI_TABLE, U_DISPERSION_DIFFERENCE, radiation
+from xrdorder.xrays.scattering import MeasuredDispersion
 
 CU_KA_EV = 8047.8
 PACKING = 0.6  # the package takes this solid share for the transparency shift, so the generator must
+PEAK_COUNTS = 25_000.0
 U_TEMPERATURE_K = 1.2
+U_B_RELATIVE = 0.3  # what the budget takes for displacement parameters of the catalogue
+LEAST_B = 0.1  # of the catalogue's: the normal law reaches below zero, atoms do not
+COARSE = tuple(float(x) for x in np.round(np.arange(20.0, 125.0, 0.05), 2))
+"""A scan of 2100 points: uncertainties must hold for it too, and it takes a third of the time."""
+
+COUNTING_FAMILIES = (
+    "counting", "texture", "displacement parameters", "lattice distribution", "two-theta offset",
+    "specimen displacement",
+)  # fmt: skip
+"""Into numbered parts of these the budget splits what counting contributes, by what had to be found out beside."""
+DRAWN_FAMILIES = ("calibration", "certificate", "temperature")
+DRAWN_SOURCES = ("scattering table/order", "two-theta offset")
+DRAWN_GROUP = "catalogue"  # displacement parameters of minor phases
+
+
+class Drawn(NamedTuple):
+    """By how many standard uncertainties is off what the package is told?"""
+
+    certificate: float = 0.0
+    scattering: float = 0.0
+    temperature: float = 0.0
+    offset: float = 0.0
+    b_niobium: float = 0.0
+    b_bronze: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -38,12 +72,24 @@ class Case:
     instrument: InstrumentTruth
     standard_displacement_mm: float
 
+    @property
+    def truth(self) -> dict[str, float]:
+        """What should be found."""
+        weights = {f"weight_fraction_{name}": w for name, w in self.sample.weight_fractions().items()}
+        return {
+            "a_nm": self.sample.lattice_nm,
+            "site_order": self.sample.site_order,
+            "domain_size_nm": self.sample.domain_size_nm,
+            **weights,
+        }
 
-def case(seed: int, *, aberrations: bool, equal_heights: bool = False) -> Case:
+
+def case(seed: int, *, aberrations: bool, equal_heights: bool = False, strained: bool = False) -> Case:
     """Draw a case; with `aberrations` the specimens are flat and translucent as real ones are.
 
     Bronze composition and displacement parameter of niobium are those of the phase catalogue: they are held in the
-    fit, and their own uncertainty is not what is tried here.
+    fit. `strained` gives A15 and niobium microstrain of both shapes; without it widths that are fitted have the truth
+    zero, on their bound.
     """
     rng = np.random.default_rng(seed)
     instrument = replace(random_instrument(rng), divergence_deg=0.5, flat_specimen=aberrations)
@@ -51,28 +97,60 @@ def case(seed: int, *, aberrations: bool, equal_heights: bool = False) -> Case:
         instrument = replace(instrument, axial_detector_ratio=instrument.axial_source_ratio)
     sample = random_truth(rng)
     others = tuple(
-        replace(phase, tin_fraction=0.03) if phase.name == "cu-sn" else replace(phase, b_iso_nm2=0.0046)
-        for phase in sample.others
+        replace(one, tin_fraction=0.03) if one.name == "cu-sn" else replace(one, b_iso_nm2=0.0046)
+        for one in sample.others
     )
     attenuation = None
     if aberrations:
         attenuation = PACKING * attenuation_per_mm(sample.a15_cell(sample.lattice_nm), CU_KA_EV)
-    sample = replace(sample, others=others, attenuation_per_mm=attenuation)
-    return Case(sample, instrument, float(rng.uniform(-0.05, 0.05)))
+    displacement = float(rng.uniform(-0.05, 0.05))
+    spread: dict[str, float] = {}
+    if strained:
+        spread = {
+            "lattice_spread": float(rng.uniform(2e-4, 6e-4)),
+            "microstrain_lorentz": float(rng.uniform(1e-4, 4e-4)),
+        }
+        others = tuple(replace(one, **spread) for one in others)
+    sample = replace(sample, others=others, attenuation_per_mm=attenuation, **spread)
+    return Case(sample, instrument, displacement)
 
 
-class ShiftedTable:
-    """Scattering factors with f' of tin off by a constant: another table, as tables differ."""
+@lru_cache(maxsize=4)
+def expected(
+    one: Case, two_theta: tuple[float, ...] | None = None, table: str = "gemmi"
+) -> tuple[np.ndarray, np.ndarray]:
+    """Means of the scans of standard and specimen, the highest point one."""
+    grid = None if two_theta is None else np.array(two_theta)
+    lab6 = PhaseTruth("lab6", 1.0, 0.4156826).cell()
+    aberrations = one.instrument.flat_specimen
+    _, powder = simulate_standard(
+        one.instrument,
+        displacement_mm=one.standard_displacement_mm,
+        attenuation_per_mm=PACKING * attenuation_per_mm(lab6, CU_KA_EV) if aberrations else None,
+        two_theta=grid,
+        peak_counts=1.0,
+        table=table,
+    )
+    return powder, expected_counts(one.sample, one.instrument, grid, peak_counts=1.0, table=table)
 
-    def __init__(self, shift: float) -> None:
-        self.name, self._shift = f"gemmi, f'(Sn) {shift:+.3f}", shift
 
-    def f0(self, element: str, s_per_nm: np.ndarray) -> np.ndarray:
-        return GEMMI_TABLE.f0(element, s_per_nm)
+def phases(off: Drawn) -> list[Phase]:
+    """Phases of a wire, the displacement parameters of the minor ones off."""
+    found = [phase("nb3sn")]
+    for name, by in (("nb", off.b_niobium), ("cu-sn", off.b_bronze)):
+        usual = phase(name)
+        factor = max(1.0 + U_B_RELATIVE * by, LEAST_B)
+        sites = tuple(replace(site, b_iso_nm2=factor * site.b_iso_nm2) for site in usual.sites)
+        found.append(replace(usual, sites=sites))
+    return found
 
-    def anomalous(self, element: str, energy_ev: float) -> tuple[float, float]:
-        real, imaginary = GEMMI_TABLE.anomalous(element, energy_ev)
-        return real + (self._shift if element == "Sn" else 0.0), imaginary
+
+@dataclass(frozen=True)
+class Measured:
+    """What came out."""
+
+    material: Material
+    fit: PatternFit
 
 
 def measure(
@@ -81,45 +159,43 @@ def measure(
     seed: int | None,
     draw_shared: bool = False,
     table: str = "gemmi",
-    two_theta: np.ndarray | None = None,
-) -> Material:
-    """Simulate, calibrate, fit, characterise; noise-free without a seed.
+    two_theta: tuple[float, ...] | None = None,
+    peak_counts: float = PEAK_COUNTS,
+    second_opinions: bool = True,
+) -> Measured:
+    """Count, calibrate, fit, characterise; noise-free without a seed.
 
-    With `draw_shared` certificate, temperature and scattering factors are off by normal draws of their stated
-    standard uncertainties; otherwise they are right.
+    With `draw_shared` all of `Drawn` is off by normal draws; otherwise it is right.
     """
-    aberrations = one.instrument.flat_specimen
-    lab6 = PhaseTruth("lab6", 1.0, 0.4156826).cell()
-    scan = simulate_standard(
-        one.instrument,
-        displacement_mm=one.standard_displacement_mm,
-        attenuation_per_mm=PACKING * attenuation_per_mm(lab6, CU_KA_EV) if aberrations else None,
-        two_theta=two_theta,
-        seed=None if seed is None else 2 * seed,
-        table=table,
-    )
-    pattern = simulate(
-        one.sample, one.instrument, two_theta, seed=None if seed is None else 2 * seed + 1, table=table
-    )
+    grid = 18.0 + 0.02 * np.arange(6101) if two_theta is None else np.array(two_theta)
+    powder, sample = (peak_counts * mean for mean in expected(one, two_theta, table))
+    if seed is not None:
+        powder, sample = (
+            np.random.default_rng(2 * seed + k).poisson(mean).astype(float) for k, mean in enumerate((powder, sample))
+        )
+    off = Drawn()
+    if draw_shared and seed is not None:
+        off = Drawn(*np.random.default_rng(10_000_019 + seed).normal(size=len(Drawn._fields)))
     certified = standard("srm-660c")
-    off = (
-        np.random.default_rng(10_000_019 + seed).normal(size=3)
-        if draw_shared and seed is not None
-        else np.zeros(3)
-    )
-    told = replace(certified, lengths_nm=(certified.lengths_nm[0] + off[0] * certified.u_lengths_nm[0],))
+    told = replace(certified, lengths_nm=(certified.lengths_nm[0] + off.certificate * certified.u_lengths_nm[0],))
     # without aberrations in the generator none may be in the fit: no slit is given, and the tiny transparency stays
-    slit = {"divergence_deg": 0.5, "specimen_length_mm": 50.0} if aberrations else {}
-    calibration = calibrate(as_pattern(*scan), told, detector_distance_mm=217.5, **slit)
+    slit = {"divergence_deg": 0.5, "specimen_length_mm": 50.0} if one.instrument.flat_specimen else {}
+    calibration = calibrate(as_pattern(grid, powder), told, detector_distance_mm=217.5, **slit)
+    first, second = GEMMI_TABLE.anomalous("Sn", CU_KA_EV)
+    tin = {"Sn": (first + off.scattering * U_DISPERSION_DIFFERENCE, second)}
     fit = fit_pattern(
-        as_pattern(*pattern),
+        as_pattern(grid + off.offset * U_OFFSET_DEG, sample),
         calibration.instrument,
-        table=ShiftedTable(off[1] * U_DISPERSION_DIFFERENCE) if off[1] else GEMMI_TABLE,
+        phases=phases(off),
+        table=MeasuredDispersion(GEMMI_TABLE, tin) if off.scattering else GEMMI_TABLE,
+        options=FitOptions(second_opinions=second_opinions),
     )
     specimen = Specimen(
-        mount="ground-powder", temperature_c=22.5 + off[2] * U_TEMPERATURE_K, u_temperature_k=U_TEMPERATURE_K
+        mount="ground-powder",
+        temperature_c=22.5 + off.temperature * U_TEMPERATURE_K,
+        u_temperature_k=U_TEMPERATURE_K,
     )
-    return characterise(
+    material = characterise(
         fit.values,
         fit.contributions,
         specimen,
@@ -127,3 +203,34 @@ def measure(
         tin_held=fit.tin_held,
         contrast_by_tin=fit.by_tin["order_contrast"],
     )
+    return Measured(material, fit)
+
+
+def _is_counting(source: str, group: str) -> bool:
+    family, _, part = source.partition("/")
+    return family in COUNTING_FAMILIES and part.isdigit() and not group
+
+
+def _is_drawn(source: str, group: str) -> bool:
+    family = source.partition("/")[0]
+    return (
+        _is_counting(source, group)
+        or family in DRAWN_FAMILIES
+        or source in DRAWN_SOURCES
+        or group == DRAWN_GROUP
+    )
+
+
+def _u(table: Contributions, quantity: str, counts: Callable[[str, str], bool]) -> float:
+    chosen = [counts(*pair) for pair in zip(table.sources, table.groups, strict=True)]
+    return float(np.linalg.norm(table.row(quantity)[chosen]))
+
+
+def u_counting(table: Contributions, quantity: str) -> float:
+    """Part of the standard uncertainty that comes from counting the specimen, whatever was unknown beside."""
+    return _u(table, quantity, _is_counting)
+
+
+def u_drawn(table: Contributions, quantity: str) -> float:
+    """Part of the standard uncertainty whose sources are drawn in `measure`."""
+    return _u(table, quantity, _is_drawn)

@@ -9,10 +9,13 @@ from multiprocessing import get_context
 import numpy as np
 import pytest
 
-from tests.recovery.campaign import Case, case, measure
+from tests.benchmarks.bound import bounds, information
+from tests.benchmarks.coverage import INTERVALS, limits, measured, specimen
+from tests.recovery.campaign import COARSE, PEAK_COUNTS, Case, case, measure
 from xrdorder.material import Material
 
 LIMIT_A_NM, LIMIT_ORDER = 1e-5, 0.03  # 0.07 at.% of tin on the line a(tin), and 0.75 at.% in the bound by order
+SPECIMENS, REPEATS = 12, 10
 
 
 @pytest.fixture(scope="module")
@@ -30,10 +33,10 @@ def errors(one: Case, material: Material) -> tuple[float, float]:
     )
 
 
-def measured(seed: int, **how: object) -> tuple[float, float, float, float, float]:
+def found(seed: int, **how: object) -> tuple[float, float, float, float, float]:
     """Errors and total uncertainties of a case, and the scattering table's part in that of the order."""
     one = case(seed, aberrations=bool(how.pop("aberrations", False)))
-    material = measure(one, seed=seed, **how)
+    material = measure(one, seed=seed, **how).material
     table = dict(material.contributions.budget("site_order")).get("scattering table", 0.0)
     return (*errors(one, material), material.u("a_nm"), material.u("site_order"), table)
 
@@ -45,13 +48,12 @@ def assert_within_limits(results: np.ndarray) -> None:
 
 
 def test_two_specimens_within_limits() -> None:
-    assert_within_limits(np.array([measured(seed) for seed in (1, 2)]))
+    assert_within_limits(np.array([found(seed, two_theta=COARSE) for seed in (1, 2)]))
 
 
 @pytest.mark.slow
 def test_noise_free_counts_give_the_truth(pool: ProcessPoolExecutor) -> None:
-    seeds = range(100, 106)
-    results = np.array(list(pool.map(bias, seeds)))
+    results = np.array(list(pool.map(bias, range(100, 104))))
     # a hundredth of an atomic percent of tin and a thousandth of order: far below any counting uncertainty
     assert np.all(np.abs(results[:, 0]) < 1e-6), results
     assert np.all(np.abs(results[:, 1]) < 1e-3), results
@@ -60,47 +62,52 @@ def test_noise_free_counts_give_the_truth(pool: ProcessPoolExecutor) -> None:
 def bias(seed: int) -> tuple[float, float]:
     """Error without noise, all physics of the fit in the generator too."""
     one = case(seed, aberrations=True, equal_heights=True)
-    return errors(one, measure(one, seed=None))
+    return errors(one, measure(one, seed=None, second_opinions=False).material)
 
 
 @pytest.mark.slow
-def test_twenty_specimens_within_limits(pool: ProcessPoolExecutor) -> None:
-    results = np.array(list(pool.map(partial(measured, aberrations=True), range(200, 224))))
+def test_twelve_specimens_within_limits(pool: ProcessPoolExecutor) -> None:
+    results = np.array(list(pool.map(partial(found, aberrations=True), range(200, 212))))
     assert_within_limits(results)
-    # the mean of 24 has a counting uncertainty of about 0.0075 / sqrt(24) = 0.0015: the limit is 2.6 of them
-    assert abs(results[:, 1].mean()) < 0.004, results[:, 1]
+    # the mean of 12 has a counting uncertainty of about 0.0075 / sqrt(12) = 0.0022: the limit is 3.3 of them
+    assert abs(results[:, 1].mean()) < 0.0072, results[:, 1]
 
 
 @pytest.mark.slow
 def test_another_scattering_table_stays_within_its_stated_contribution(pool: ProcessPoolExecutor) -> None:
-    results = np.array(list(pool.map(partial(measured, table="xraydb"), range(300, 308))))
+    results = np.array(list(pool.map(partial(found, table="xraydb", two_theta=COARSE), range(300, 306))))
     assert abs(results[:, 1].mean()) < 2.0 * results[:, 4].mean()
 
 
 @pytest.mark.slow
-def test_pulls_have_unit_spread(pool: ProcessPoolExecutor) -> None:
-    """300 measurements of 30 specimens; everything that has a stated uncertainty is drawn anew for each.
+def test_stated_intervals_hold(pool: ProcessPoolExecutor) -> None:
+    """120 measurements of 12 specimens; everything that has a stated uncertainty is drawn anew for each.
 
-    A coarser and shorter scan than elsewhere: uncertainties must hold for it as well, and it takes a third of the time.
+    Each limit is passed by chance in one of a thousand runs with other seeds. The full campaign is
+    ``python -m tests.benchmarks.coverage``.
     """
-    jobs = [(truth, truth * 1000 + repeat) for truth in range(30) for repeat in range(10)]
-    jobs_of_truth = [[seed for t, seed in jobs if t == truth] for truth in range(30)]
-    pulls = np.concatenate(list(pool.map(pulls_of_truth, range(30), jobs_of_truth)))
-    assert pulls.shape == (300, 2)
-    # 300 draws fix a standard deviation to 4 %: 0.85 to 1.15 is what the uncertainties promise, with room for chance
-    spread = pulls.std(axis=0)
-    assert np.all((spread > 0.85) & (spread < 1.15)), spread
-    # the mean of 300 unit pulls has a standard deviation of 0.06; bias below 0.25 u
-    assert np.all(np.abs(pulls.mean(axis=0)) < 0.25), pulls.mean(axis=0)
+    rows = [row for some in pool.map(rows_of_specimen, range(SPECIMENS)) for row in some]
+    for quantity in ("a_nm", "site_order", "domain_size_nm", "weight_fraction_nb"):
+        error, u, _ = np.array([row[quantity] for row in rows]).T
+        assert len(error) == SPECIMENS * REPEATS
+        for factor, share in INTERVALS.values():
+            low, high = limits(len(error), share)
+            assert low <= np.mean(np.abs(error) <= factor * u) <= high, (quantity, share)
+        # the mean of n unit pulls has a standard deviation of 1 / sqrt(n); 3.29 of them are one in a thousand
+        assert abs(np.mean(error / u)) < 3.29 / np.sqrt(len(error)), quantity
 
 
-def pulls_of_truth(truth: int, seeds: list[int]) -> np.ndarray:
-    """Errors over total uncertainties of one specimen measured again and again, shape (repeats, 2)."""
-    one = case(truth, aberrations=True)
-    scan = np.round(np.arange(20.0, 125.0, 0.05), 2)
-    rows = []
-    for seed in seeds:
-        material = measure(one, seed=seed, draw_shared=True, two_theta=scan)
-        error_a, error_order = errors(one, material)
-        rows.append((error_a / material.u("a_nm"), error_order / material.u("site_order")))
-    return np.array(rows)
+def rows_of_specimen(number: int) -> list[dict[str, object]]:
+    one = specimen(number)
+    return [measured(one, number, PEAK_COUNTS, repeat) for repeat in range(REPEATS)]
+
+
+@pytest.mark.slow
+def test_uncertainty_from_counting_is_near_the_least_possible() -> None:
+    """A specimen with microstrain: no fitted width has its truth on a bound."""
+    one = specimen(1)
+    row = measured(one, 1, PEAK_COUNTS, 0)
+    terms = sum(name.startswith("background_") for name in row["free"])
+    names, matrix = information(one.sample, one.instrument, np.array(COARSE), terms)
+    for quantity, bound in bounds(names, PEAK_COUNTS * matrix, row["free"]).items():
+        assert row[quantity][2] == pytest.approx(bound, rel=0.15), quantity
