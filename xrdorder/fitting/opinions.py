@@ -246,6 +246,11 @@ _WORDS = {
     "poor-fit": "the model misses something",
     "illuminated-length-unknown": "it is not known whether the beam stays on the specimen at low angle",
     "at-bound": "a parameter rests at its bound",
+    "intensities-at-low-angle": "intensities at low angle do not fit slit and specimen length",
+    "lines-shifted-by-strain": "lines are shifted against each other as by strain",
+    "lattice-changes-with-depth": "the lattice seems to change with depth",
+    "goniometer-moved": "the goniometer seems to have moved since its calibration",
+    "near-absorption-edge": "the radiation is near an absorption edge",
     "internal-standard-weak": "the internal standard is too weak",
 }
 
