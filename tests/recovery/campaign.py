@@ -64,6 +64,9 @@ class Drawn(NamedTuple):
     b_bronze: float = 0.0
 
 
+RIGHT = Drawn()
+
+
 @dataclass(frozen=True)
 class Case:
     """One specimen, the instrument it is measured with, and the specimen of the standard."""
@@ -134,7 +137,7 @@ def expected(
     return powder, expected_counts(one.sample, one.instrument, grid, peak_counts=1.0, table=table)
 
 
-def phases(off: Drawn) -> list[Phase]:
+def phases(off: Drawn = RIGHT) -> list[Phase]:
     """Phases of a wire, the displacement parameters of the minor ones off."""
     found = [phase("nb3sn")]
     for name, by in (("nb", off.b_niobium), ("cu-sn", off.b_bronze)):
@@ -173,7 +176,7 @@ def measure(
         powder, sample = (
             np.random.default_rng(2 * seed + k).poisson(mean).astype(float) for k, mean in enumerate((powder, sample))
         )
-    off = Drawn()
+    off = RIGHT
     if draw_shared and seed is not None:
         off = Drawn(*np.random.default_rng(10_000_019 + seed).normal(size=len(Drawn._fields)))
     certified = standard("srm-660c")

@@ -1,0 +1,218 @@
+"""Can the package be fooled quietly? Spoiled scans and false descriptions of every kind in `mishaps`.
+
+``python -m tests.benchmarks.corrupted [--truths 120] [--clean 9] [--workers 2] [--kinds KIND...] [--out FILE]`` prints
+the table of docs/accuracy.md; the file keeps what is done. A result is wrong if the lattice parameter or the site
+order is off by more than three of its total standard uncertainties, and quietly wrong if nothing is flagged beside
+that: neither reader nor fit nor what is drawn from it says more than `ORDINARY`. By chance: how many wrong ones
+counting alone would make; u is mostly what all samples of a laboratory share, and that is right here.
+"""
+
+import argparse
+import tempfile
+import zlib
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import xarray as xr
+from scipy.stats import norm
+
+from tests.benchmarks.mishaps import KINDS, LENGTH_MM, SLIT_DEG, Scan, clean
+from tests.benchmarks.record import Job, Row, run
+from tests.generator import InstrumentTruth, SampleTruth, expected_counts, simulate_standard
+from tests.made import as_pattern
+from tests.recovery.campaign import COARSE, PEAK_COUNTS, Case, case, u_counting
+from xrdorder.exceptions import XrdorderError
+from xrdorder.fitting import calibrate, fit_pattern
+from xrdorder.material import Material, Specimen, characterise
+from xrdorder.patterns import read_pattern
+from xrdorder.profiles import Instrument
+from xrdorder.xrays import radiation
+
+ORDINARY = frozenset(
+    {"calibration", "domain-size-not-resolved", "microstrain-not-resolved", "strain-or-gradient", "metals-together"}
+)
+"""Flags that good patterns carry: they speak of widths, of how the instrument was calibrated, or of niobium and
+tantalum as one, and throw no doubt on lattice or order."""
+
+NIOBIUM_NM = 0.33007  # niobium that nothing has happened to
+SIGMAS = 3.0
+CLEAN = "clean"
+GRID = np.array(COARSE)
+
+
+def specimen(number: int) -> Case:
+    """A specimen of ground wire as it should be, every second with microstrain."""
+    one = case(50_000 + number, aberrations=True, strained=number % 2 == 1)
+    others = tuple(replace(x, a_nm=NIOBIUM_NM) if x.name == "nb" else x for x in one.sample.others)
+    return replace(one, sample=replace(one.sample, others=others, specimen_length_mm=LENGTH_MM))
+
+
+@lru_cache(maxsize=2)
+def calibrated(instrument: InstrumentTruth, displacement_mm: float, seed: int) -> Instrument:
+    """What a scan of LaB6 makes of an instrument, slit and length told as they are."""
+    scan = simulate_standard(
+        instrument, two_theta=GRID, displacement_mm=displacement_mm, specimen_length_mm=50.0, seed=seed
+    )
+    return calibrate(
+        as_pattern(*scan), "srm-660c", detector_distance_mm=217.5, divergence_deg=SLIT_DEG, specimen_length_mm=50.0
+    ).instrument
+
+
+@lru_cache(maxsize=4)
+def means(sample: SampleTruth, instrument: InstrumentTruth) -> np.ndarray:
+    return expected_counts(sample, instrument, GRID, peak_counts=PEAK_COUNTS)
+
+
+def read(two_theta: np.ndarray, intensities: np.ndarray) -> xr.DataArray:
+    """Through a file, as a user's pattern comes."""
+    whole = bool(np.all(intensities == np.rint(intensities)))
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "scan.xy"
+        np.savetxt(file, np.column_stack([two_theta, intensities]), fmt=["%.4f", "%d" if whole else "%.7g"])
+        return read_pattern(file, radiation="cu-ka")
+
+
+def evaluate(scan: Scan, instrument: Instrument, seed: int) -> tuple[Material, set[str]]:
+    """Measure, read, fit, characterise; the flags of all."""
+    counts = np.random.default_rng(seed).poisson(scan.before(GRID, means(scan.sample, scan.instrument)))
+    pattern = read(*scan.after(GRID, counts.astype(float)))
+    fit = fit_pattern(
+        pattern, instrument, divergence_deg=scan.told_slit_deg, specimen_length_mm=scan.told_length_mm
+    )
+    material = characterise(
+        fit.values,
+        fit.contributions,
+        Specimen(mount="ground-powder", temperature_c=22.5, u_temperature_k=1.2),
+        radiation=radiation("cu-ka"),
+        tin_held=fit.tin_held,
+        contrast_by_tin=fit.by_tin.get("order_contrast", 0.0),
+    )
+    return material, {flag.name for flag in (*fit.flags, *material.flags)}
+
+
+def work(truth: int, kind: str, repeats: int) -> list[Row]:
+    """Some scans of one kind and one specimen."""
+    one = specimen(truth)
+    found = []
+    for repeat in range(repeats):
+        seed = (number_of(kind) * 10_000 + truth) * 100 + repeat
+        rng = np.random.default_rng(seed)
+        scan = KINDS.get(kind, clean)(rng, one.sample, one.instrument)
+        row: Row = {"kind": kind, "truth": truth, "repeat": repeat, "how": scan.how}
+        # Strain and warmth that nobody told of shift what is measured; a distribution is what the specimen is.
+        truths = {"a_nm": one.sample.lattice_nm, "site_order": scan.sample.site_order}
+        if scan.sample.lattice is not None:
+            truths["a_nm"] = scan.sample.lattice_nm
+        try:
+            instrument = calibrated(
+                scan.calibrated_with or one.instrument, one.standard_displacement_mm, 1_000_003 + truth
+            )
+            material, flags = evaluate(scan, instrument, seed + 1)
+        except XrdorderError as error:
+            found.append(row | {"refused": str(error)})
+            continue
+        except Exception as error:  # a crash is a result, and the worst
+            found.append(row | {"crash": f"{type(error).__name__}: {error}"})
+            continue
+        table = material.contributions
+        for quantity, true in truths.items():
+            value = material.values.get(quantity, np.nan)
+            if np.isfinite(value):
+                row[quantity] = [value - true, material.u(quantity), u_counting(table, quantity)]
+        found.append(row | {"flags": sorted(flags)})
+    return found
+
+
+def number_of(kind: str) -> int:
+    """The same in every process, whatever other kinds there are."""
+    return zlib.crc32(kind.encode())
+
+
+def wrong(row: Row) -> list[str]:
+    """Quantities that are off by more than they admit."""
+    return [q for q in ("a_nm", "site_order") if q in row and abs(row[q][0]) > SIGMAS * row[q][1]]
+
+
+def told(row: Row) -> set[str]:
+    """Flags that say something is the matter."""
+    return set(row.get("flags", ())) - ORDINARY
+
+
+def _line(kind: str, rows: Sequence[Row]) -> str:
+    off = [row for row in rows if wrong(row)]
+    quiet = [row for row in off if not told(row)]
+    by = Counter(q for row in off for q in wrong(row))
+    chance = sum(2.0 * norm.sf(SIGMAS * row[q][1] / row[q][2]) for row in rows for q in by_quantity(row))
+    loud = sum(bool(told(row)) for row in rows)
+    cells = [
+        len(rows),
+        sum("refused" in row for row in rows),
+        sum("crash" in row for row in rows),
+        sum("flags" in row and "a_nm" not in row for row in rows),
+        f"{len(off)} ({by['a_nm']}, {by['site_order']})",
+        len(quiet),
+        f"{chance:.2f}",
+        f"{100 * loud / len(rows):.1f}",
+    ]
+    names = Counter(name for row in rows for name in told(row)).most_common(4)
+    return f"| {kind} | {' | '.join(map(str, cells))} | {', '.join(f'{n} {k}' for n, k in names) or 'none'} |"
+
+
+def by_quantity(row: Row) -> list[str]:
+    """Quantities that a row gives with some uncertainty from counting."""
+    return [q for q in ("a_nm", "site_order") if q in row and row[q][2] > 0.0]
+
+
+def table(rows: Sequence[Row]) -> list[str]:
+    """Markdown of a campaign."""
+    lines = [
+        "| kind | number | refused | crashed | no A15 | wrong (a, order) | quietly wrong | wrong by chance "
+        "| flagged, % | most frequent flags |",
+        "|---|---|---|---|---|---|---|---|---|---|",
+    ]
+    kinds = list(dict.fromkeys(row["kind"] for row in rows))
+    lines += [_line(kind, [row for row in rows if row["kind"] == kind]) for kind in kinds]
+    spoiled = [row for row in rows if row["kind"] != CLEAN]
+    if spoiled:
+        lines.append(_line("**all but clean**", spoiled))
+    return lines
+
+
+def quiet_ones(rows: Sequence[Row]) -> list[str]:
+    """Each quietly wrong result, to be looked at."""
+    lines = []
+    for row in rows:
+        if "crash" in row:
+            lines.append(f"{row['kind']} / {row['truth']}: {row['how']}: {row['crash']}")
+        if wrong(row) and not told(row):
+            said = ", ".join(f"{q} {row[q][0]:+.2g} = {row[q][0] / row[q][1]:+.1f} u" for q in wrong(row))
+            lines.append(f"{row['kind']} / {row['truth']}: {row['how']}: {said}")
+    return lines
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--truths", type=int, default=120, help="specimens; each meets every kind once")
+    parser.add_argument("--first", type=int, default=0, help="number of the first specimen")
+    parser.add_argument("--clean", type=int, default=9, help="clean scans of each specimen")
+    parser.add_argument("--kinds", nargs="*", choices=[*KINDS, CLEAN], default=[CLEAN, *KINDS])
+    parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--out", type=Path, default=Path("corrupted.jsonl"))
+    given: Any = parser.parse_args(arguments)
+    jobs: list[Job] = [
+        (truth, kind, given.clean if kind == CLEAN else 1)
+        for truth in range(given.first, given.first + given.truths)
+        for kind in given.kinds
+    ]
+    rows = run(work, jobs, given.workers, given.out)
+    print("\n".join(table(rows)))
+    print("\n".join(["", "Quietly wrong and crashed:", *quiet_ones(rows)]))
+
+
+if __name__ == "__main__":
+    main()
