@@ -75,7 +75,9 @@ def test_radiations(text, expected):
     [
         ("reflection", "reflection"),
         ("Bragg-Brentano, theta-theta", "reflection"),
-        ("capillary", "transmission"),
+        ("capillary", "capillary"),
+        ("Guinier", "transmission"),
+        ("reflection from a capillary", ""),
         ("reflection or transmission", ""),
         ("custom", ""),
     ],

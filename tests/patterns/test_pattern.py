@@ -40,7 +40,7 @@ def test_what_is_returned(tmp_path):
     assert pattern.attrs == {
         "radiation": "cu-ka",
         "wavelength_nm": radiation("cu-ka").wavelength_nm,
-        "geometry": "reflection",
+        "geometry": "",
         "mount": "ground-powder",
         "source_file": "a.xy",
         "sha256": hashlib.sha256(path.read_bytes()).hexdigest(),
@@ -57,6 +57,11 @@ def test_without_any_radiation_there_is_no_wavelength(tmp_path):
 
 def test_a_transmission_mount_means_transmission(tmp_path):
     assert read_pattern(_scan(tmp_path / "a.xy")[0], mount="transmission").attrs["geometry"] == "transmission"
+
+
+def test_a_capillary_may_be_called_transmission_by_the_file(tmp_path):
+    path, _ = _scan(tmp_path / "a.xy", head="# geometry: transmission\n")
+    assert read_pattern(path, geometry="capillary").attrs["geometry"] == "capillary"
 
 
 def test_it_survives_netcdf(tmp_path):
@@ -117,7 +122,7 @@ def test_scans_that_are_no_counts_add_their_variances(tmp_path):
     [
         ("# Cu Ka\n", "# Mo Ka\n", "radiation is mo-ka, in a.xy it is cu-ka"),
         ("# mount: polished-section\n", "# mount: ground-powder\n", "mount is ground-powder"),
-        ("# geometry: transmission\n", "", "geometry is reflection"),
+        ("# geometry: transmission\n", "# geometry: reflection\n", "geometry is reflection"),
         ("# temperature_c: 20\n", "# temperature_c: 60\n", "temperature_c is 60"),
         ("# counting_time_s: 2\n", "", "counting time of one is known"),
     ],

@@ -95,6 +95,13 @@ def test_intensities_with_uncertainties_and_flags(tmp_path, counts, suffix):
 
 
 @pytest.mark.parametrize("suffix", SUFFIXES)
+@pytest.mark.parametrize("geometry", ["", "capillary"])
+def test_geometries(tmp_path, counts, suffix, geometry):
+    x, y = counts
+    _round_trip(_pattern(y, x, geometry=geometry), tmp_path / f"a{suffix}")
+
+
+@pytest.mark.parametrize("suffix", SUFFIXES)
 def test_counts_with_other_uncertainties(tmp_path, counts, suffix):
     x, y = counts
     _round_trip(_pattern(y, x, variance=1.3 * np.maximum(y, 1.0)), tmp_path / f"a{suffix}")

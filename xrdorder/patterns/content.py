@@ -16,7 +16,7 @@ Array = NDArray[np.float64]
 #: What may stand on the horizontal axis of a file.
 AXES = ("two-theta", "d", "q")
 #: Ways of passing the beam by the specimen.
-GEOMETRIES = ("reflection", "transmission")
+GEOMETRIES = ("reflection", "transmission", "capillary")
 #: Ways of preparing wire for the diffractometer; they decide which strain and which texture is seen.
 MOUNTS = ("ground-powder", "whole-filaments", "polished-section", "wires-laid-flat", "transmission")
 

@@ -100,13 +100,18 @@ def celsius(text: str, unit: str = "") -> float | None:
 
 
 def geometry_in_words(text: str) -> str:
-    """Say whether a phrase means reflection or transmission, "" where it says neither or both."""
+    """Say whether a phrase means reflection, transmission or a capillary, "" where it is none of them or both.
+
+    >>> geometry_in_words("Debye-Scherrer"), geometry_in_words("transmission, capillary")
+    ('capillary', 'capillary')
+    """
     lower = text.lower()
     reflection = any(word in lower for word in ("reflection", "bragg-brentano", "parafocusing"))
-    transmission = any(word in lower for word in ("transmission", "debye-scherrer", "capillary", "guinier"))
+    capillary = any(word in lower for word in ("debye-scherrer", "capillary"))
+    transmission = capillary or any(word in lower for word in ("transmission", "guinier"))
     if reflection == transmission:
         return ""
-    return "reflection" if reflection else "transmission"
+    return "reflection" if reflection else "capillary" if capillary else "transmission"
 
 
 def radiation_of_wavelengths(wavelengths: list[float]) -> str:

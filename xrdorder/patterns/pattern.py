@@ -94,8 +94,9 @@ def read_pattern(
         What the first column of a text file is; 2θ in degrees unless said otherwise.
     axis_unit : str, optional
         "nm" or "angstrom" for d, "1/nm" or "1/angstrom" for q; needed with text, where nothing else tells.
-    geometry : {"reflection", "transmission"}, optional
-        Reflection unless file, option or the mount "transmission" say otherwise.
+    geometry : {"reflection", "transmission", "capillary"}, optional
+        Of files that do not say it. Left open where neither file nor option nor the mount "transmission" say it: the
+        pattern is then taken to be measured as the instrument is.
     mount : str, optional
         "ground-powder", "whole-filaments", "polished-section", "wires-laid-flat" or "transmission".
     counting_time_s : float or sequence of float, optional
@@ -255,14 +256,16 @@ def _resolve(
         found["wavelength_nm"] = wavelength
     for item in ("mount", "geometry"):
         said, asked = getattr(content, item), getattr(options, item)
+        if (said, asked) == ("transmission", "capillary"):
+            said = asked  # formats whose word for a capillary is transmission
         if said and asked and said != asked:
             raise PatternError(
                 f"{name}: the file says {item} {said}, the option {asked}; leave the option out or correct "
                 "the file"
             )
         found[item] = said or asked or ""
-    if not found["geometry"]:
-        found["geometry"] = "transmission" if found["mount"] == "transmission" else "reflection"
+    if not found["geometry"] and found["mount"] == "transmission":
+        found["geometry"] = "transmission"
     if content.temperature_c is not None:
         found["temperature_c"] = content.temperature_c
     return found, flags

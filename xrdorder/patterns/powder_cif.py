@@ -315,8 +315,10 @@ def _about(block: cif.Block) -> FileContent:
     if wavelengths:
         about.wavelength_nm = wavelengths[0]
         about.radiation = about.radiation or declared.radiation_of_wavelengths(wavelengths)
+    # the dictionary knows a capillary as a cylinder in transmission
+    cylinder = "capillary" if _word(block, "_pd_spec_shape") == "cylinder" else ""
     about.geometry = declared.geometry_in_words(
-        _word(block, "_pd_spec_mount_mode") or _word(block, "_pd_instr_geometry")
+        f"{_word(block, '_pd_spec_mount_mode') or _word(block, '_pd_instr_geometry')} {cylinder}"
     )
     mount = _word(block, "_pd_spec_mount")
     about.mount = mount if mount in MOUNTS else ""

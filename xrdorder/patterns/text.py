@@ -14,7 +14,7 @@ header. Comments and headers may declare, as ``key: value`` or ``key = value``:
 ``counting_time``       seconds a point, also ``counting_time_s``, ``time_per_step``, ``step_time``,
                         ``count_time``; holds from there on, so each range may have its own; "unknown" is a
                         value
-``geometry``            reflection or transmission (or the name of a geometry that is one of them)
+``geometry``            reflection, transmission or capillary (or the name of a geometry that is one of them)
 ``mount``               one of the mounts of `xrdorder.patterns`
 ``temperature``         of the specimen, with its unit in the value or the key (``temperature_c``)
 ``intensity_kind``      "intensities" where the values are known not to be counts

@@ -182,7 +182,11 @@ def _describe(block: cif.Block, pattern: xr.DataArray) -> None:
         block.set_pair(
             "_diffrn_ambient_temperature", repr(round(float(pattern.attrs["temperature_c"]) + 273.15, 6))
         )
-    block.set_pair("_pd_spec_mount_mode", str(pattern.attrs.get("geometry", "reflection")))
+    geometry = str(pattern.attrs.get("geometry", ""))
+    if geometry:
+        block.set_pair("_pd_spec_mount_mode", "reflection" if geometry == "reflection" else "transmission")
+    if geometry == "capillary":
+        block.set_pair("_pd_spec_shape", "cylinder")
     if pattern.attrs.get("mount"):
         block.set_pair("_pd_spec_mount", cif.quote(str(pattern.attrs["mount"])))
 
