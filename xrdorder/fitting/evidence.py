@@ -35,7 +35,8 @@ class Evidence:
 
     def derivatives(self, names: Sequence[str]) -> Array:
         """Weighted derivatives of the counts by held parameters, shape (points used, names)."""
-        return self._fit.solution(names)[1]
+        jacobian = self._fit.model.jacobian(self._fit.values(), names)
+        return np.asarray((jacobian / np.sqrt(self._fit.variance)[:, None])[self._fit.used])
 
     def weighted(self, change: Array) -> Array:
         """A change of the counts, shape (n,), as one column of derivatives."""

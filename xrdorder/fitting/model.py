@@ -93,31 +93,53 @@ class PatternModel:
 
     def counts_with_jacobian(self, values: Mapping[str, float], wanted: Sequence[str]) -> tuple[Array, Array]:
         """Calculated counts (n,) and their derivatives by the wanted parameters (n, wanted)."""
-        wanted = list(wanted)
-        jacobian = np.zeros((len(self.two_theta), len(wanted)))
-        where = {name: k for k, name in enumerate(wanted)}
-        for k, name in enumerate(self.background_names):
-            if name in where:
-                jacobian[:, where[name]] = self._chebyshev[:, k]
         coefficients = np.array([values[name] for name in self.background_names])
         total = self._chebyshev @ coefficients
+        jacobian = np.zeros((len(self.two_theta), len(wanted)))
+        for phase in self.phases:
+            if _is_there(phase, values, wanted):
+                total += self._add_derivatives(phase, values, wanted, jacobian)
+        return np.asarray(total * self.time_factor), self._finish(jacobian, wanted)
+
+    def jacobian(self, values: Mapping[str, float], wanted: Sequence[str]) -> Array:
+        """Derivatives by the wanted parameters (n, wanted) alone: phases that have none of them are left out."""
+        jacobian = np.zeros((len(self.two_theta), len(wanted)))
+        shared = set(self.global_names) & set(wanted)
+        for phase in self.phases:
+            if (shared or set(phase.names) & set(wanted)) and _is_there(phase, values, wanted):
+                self._add_derivatives(phase, values, wanted, jacobian)
+        return self._finish(jacobian, wanted)
+
+    def _add_derivatives(
+        self, phase: PhaseLines, values: Mapping[str, float], wanted: Sequence[str], jacobian: Array
+    ) -> Array:
+        """Add the derivatives of one phase to those of the others; return its counts, both in usual times."""
+        where = {name: k for k, name in enumerate(wanted)}
         shared = [name for name in self.global_names if name in where]
         # both axial ratios or none: the profile gives their derivatives together
         if {"axial_source_ratio", "axial_detector_ratio"} & set(shared):
             shared = list(dict.fromkeys([*shared, "axial_source_ratio", "axial_detector_ratio"]))
+        local = [*shared, *(name for name in phase.names if name in where)]
+        lines, derivatives = phase.lines(values, {name: k for k, name in enumerate(local)})
         ratios = values["axial_source_ratio"], values["axial_detector_ratio"]
-        for phase in self.phases:
-            own = [name for name in phase.names if name in where]
-            if values[phase.scale_name] == 0.0 and phase.scale_name not in where:
-                continue
-            if phase.share_name and values[phase.share_name] == 0.0 and phase.share_name not in where:
-                continue
-            local = [*shared, *own]
-            lines, derivatives = phase.lines(values, {name: k for k, name in enumerate(local)})
-            part, part_by = self._sum.total_with_jacobian(lines, derivatives, *ratios)
-            total += part
-            for k, name in enumerate(local):
-                if name in where:
-                    jacobian[:, where[name]] += part_by[:, k]
+        part, part_by = self._sum.total_with_jacobian(lines, derivatives, *ratios)
+        for k, name in enumerate(local):
+            if name in where:
+                jacobian[:, where[name]] += part_by[:, k]
+        return part
+
+    def _finish(self, jacobian: Array, wanted: Sequence[str]) -> Array:
+        """Put in the background and the counting time."""
+        for k, name in enumerate(wanted):
+            if name in self.background_names:
+                jacobian[:, k] = self._chebyshev[:, self.background_names.index(name)]
         jacobian *= self.time_factor[:, None]
-        return np.asarray(total * self.time_factor), jacobian
+        return jacobian
+
+
+def _is_there(phase: PhaseLines, values: Mapping[str, float], wanted: Sequence[str]) -> bool:
+    """Tell whether lines have, or could get, any strength."""
+    if values[phase.scale_name] == 0.0 and phase.scale_name not in wanted:
+        return False
+    share = phase.share_name
+    return not share or values[share] != 0.0 or share in wanted
