@@ -25,6 +25,21 @@ VALUES = dict(
 )
 
 
+WORDS = "use with care: 2 foreign lines"
+
+
+def opinions():
+    """Two routes; the second has no order to offer."""
+    return xr.Dataset(
+        {
+            "a_nm": ("route", [0.52880, 0.528803], {"units": "nm"}),
+            "order_contrast": ("route", [0.93, np.nan], {"units": "1"}),
+            "order_reason": ("route", np.array(["", "lattice only"], dtype=object)),
+        },
+        coords={"route": np.array(["whole pattern", "free intensities"], dtype=object)},
+    )
+
+
 def contributions():
     """Two private sources and two shared ones; every quantity has u = 5 % of 3, 4 and two small parts."""
     sources = ("counting/0", "counting/1", "certificate", "a(tin) scale")
@@ -109,7 +124,14 @@ def sample(name="A-650-100", **changed):
         "assumptions": ("the temperature was 22.5 °C",),
         "quality": {"r_wp": 0.061, "chi2_reduced": 1.04},
         "tables": tables(),
-        "groups": {"curves": curves(), "lines": lines(), "phases": phases(), "parameters": parameters()},
+        "groups": {
+            "curves": curves(),
+            "lines": lines(),
+            "phases": phases(),
+            "parameters": parameters(),
+            "opinions": opinions(),
+        },
+        "quality_words": WORDS,
         "provenance": Provenance(
             fingerprint="f" * 64,
             input_sha256={"a.xy": "0" * 64},

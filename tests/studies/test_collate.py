@@ -13,6 +13,7 @@ from xrdorder.studies.columns import NUMBERS, QUALITY
 from xrdorder.studies.description import Lot, Sample, Study
 from xrdorder.studies.store import StoredSample
 from xrdorder.treatments import Schedule, Step
+from xrdorder.uncertainty import Contributions
 
 COLUMNS = (
     "sample, status, a_nm, u_a_nm, order_contrast, u_order_contrast, site_order, u_site_order, S_a, u_S_a, "
@@ -20,7 +21,7 @@ COLUMNS = (
     "domain_size_nm, u_domain_size_nm, microstrain, u_microstrain, tin_spread_at_percent, a15_fraction, "
     "u_a15_fraction, Tc_K, Tc_low_K, Tc_high_K, Bc2_0K_T, Bc2_0K_low_T, Bc2_0K_high_T, "
     "Bc2_4K2_T, Bc2_4K2_low_T, Bc2_4K2_high_T, r_wp, chi2_reduced, flags, "
-    "weight_fraction_nb3sn, u_weight_fraction_nb3sn, weight_fraction_nb, u_weight_fraction_nb"
+    "weight_fraction_nb3sn, u_weight_fraction_nb3sn, weight_fraction_nb, u_weight_fraction_nb, quality"
 ).split(", ")
 """The columns that programs reading the table rely on: their names and order are a promise."""
 
@@ -137,6 +138,47 @@ def test_what_was_done_to_the_wire_stands_beside_the_numbers(dataset):
 
 def test_limits_of_phases_that_were_not_found(dataset):
     assert dataset["weight_fraction_limit"].sel(sample="none", phase="nb3sn").item() == 0.004
+
+
+def test_the_verdict_stands_last(dataset, tmp_path):
+    write_results(dataset, tmp_path)
+    assert [row["quality"] for row in rows(tmp_path)] == [made.WORDS, "", ""]
+    assert dataset["quality"].sel(sample="good").item() == made.WORDS
+
+
+def test_phases_that_fits_took_in_or_put_together_follow_those_asked_for(study, tmp_path):
+    table = made.contributions().select(["weight_fraction_nb"])
+    renamed = Contributions(("weight_fraction_nb-ta",), table.sources, table.values, table.groups)
+    merged = StoredSample(
+        "none", "ok", values={"weight_fraction_nb-ta": 0.2, "upper_limit_nbo": 0.01}, contributions=renamed
+    )
+    found = collate(study, [made.sample("good"), merged], PHASES)
+    assert found["phase"].values.tolist() == ["nb3sn", "nb", "nb-ta", "nbo"]
+    assert found["weight_fraction"].sel(phase="nb-ta").values == pytest.approx([np.nan, 0.2], nan_ok=True)
+    assert found["weight_fraction_limit"].sel(sample="none", phase="nbo").item() == 0.01
+    write_results(found, tmp_path)
+    good, other = rows(tmp_path)
+    assert list(good)[-7:-4] == ["weight_fraction_nb", "u_weight_fraction_nb", "weight_fraction_nb-ta"]
+    assert good["weight_fraction_nb-ta"] == other["weight_fraction_nb"] == ""
+    # the contributions of weight_fraction_nb are those of 10 %, each in per mille: 3, -4, 12, 84
+    u = 0.1 * np.sqrt(9 + 16 + 144 + 84**2) / 1000
+    assert float(other["u_weight_fraction_nb-ta"]) == pytest.approx(u, rel=1e-9)
+
+
+def test_quantities_of_some_samples_only(study):
+    """A tail in one, two populations in another: each has its own, and nothing of the other."""
+    table = made.contributions()
+    with_tail = np.vstack([table.values, 1e-5 * np.ones(4)])
+    tail = Contributions((*table.quantities, "lattice_tail_nm"), table.sources, with_tail, table.groups)
+    one = made.sample("good", contributions=tail, values={**made.VALUES, "lattice_tail_nm": 2e-4})
+    two = made.sample("none", values={**made.VALUES, "order_contrast_second_table": 0.94})
+    found = collate(study, [one, two], PHASES)
+    tails = found["value"].sel(quantity="lattice_tail_nm")
+    assert tails.values == pytest.approx([2e-4, np.nan], nan_ok=True)
+    assert found["contribution"].sel(quantity="lattice_tail_nm", sample="none").isnull().all()
+    plain = found["plain_value"].sel(plain_quantity="order_contrast_second_table")
+    assert plain.values == pytest.approx([np.nan, 0.94], nan_ok=True)
+    assert found["a_nm"].values.tolist() == [made.VALUES["a_nm"]] * 2
 
 
 def test_failures_are_counted(dataset):

@@ -1,10 +1,14 @@
 """The study file: what it says is what the study is, and what is wrong with it is said all at once."""
 
+from dataclasses import fields
+
 import numpy as np
 import pytest
 
+from xrdorder import fitting
 from xrdorder.exceptions import StudyError
-from xrdorder.studies import read_study
+from xrdorder.fitting import metals
+from xrdorder.studies import read_study, schema
 
 GOOD = """
 title = "Two lots over temperature"
@@ -126,6 +130,90 @@ def test_a_sample_overrules_the_defaults(study):
     a, b, _ = read_study(write(study, GOOD)).samples
     assert (a.mount, a.specimen_length_mm, a.temperature_c) == ("ground-powder", 20.0, 23.5)
     assert (b.mount, b.specimen_length_mm, b.temperature_c) == ("polished-section", 12.5, 23.5)
+
+
+CHOICES = """{ lattice_distribution = "tail", texture_axes = { nb3sn = [1, 0, 0], extra = [1, 1, -1] }, \
+elastic_shifts = true, depth_gradient = true, mu_t = 0, mu_r = 1.5, roughness = [0.5, 0.05], particle_size_um = 2, \
+measured_dispersion = { Nb = [-2.1, 0.6] }, stray_radiation = false, seek_phases = false, second_opinions = false }"""
+
+
+def chosen(text, where="[defaults]\n"):
+    return replaced(where, f"{where}fit = {text.replace(chr(92) + chr(10), '')}\n")
+
+
+def test_every_choice_of_the_fit_may_be_told_and_is_one_the_fit_takes(study):
+    a = read_study(write(study, chosen(CHOICES))).samples[0]
+    assert set(a.choices) == {f.name for f in fields(fitting.FitOptions)} == set(schema.ChoicesTable.model_fields)
+    options = fitting.FitOptions(**a.choices)
+    assert options.texture_axes == {"nb3sn": (1, 0, 0), "extra": (1, 1, -1)}
+    assert options.measured_dispersion == {"Nb": (-2.1, 0.6)}
+    assert (options.roughness, options.mu_t, options.seek_phases) == ((0.5, 0.05), 0.0, False)
+    assert schema.LATTICE_DISTRIBUTIONS == fitting.LATTICE_DISTRIBUTIONS
+    assert (schema.METALS, schema.METALS_TOGETHER) == (metals.METALS, metals.TOGETHER)
+
+
+def test_choices_of_a_sample_overrule_those_of_the_defaults_one_by_one(study):
+    text = chosen("{ elastic_shifts = true, particle_size_um = 2 }")
+    text = text.replace('name = "B-700"', 'name = "B-700"\nfit = { elastic_shifts = false, mu_t = 0.5 }')
+    a, b, _ = read_study(write(study, text)).samples
+    assert a.choices == {"elastic_shifts": True, "particle_size_um": 2.0}
+    assert b.choices == {"elastic_shifts": False, "particle_size_um": 2.0, "mu_t": 0.5}
+    assert read_study(write(study, GOOD)).samples[0].choices == {}  # what the fit does by itself is left to it
+
+
+def test_a_calibration_in_another_geometry(study):
+    more = 'geometry = "capillary"\nmu_r = 0.8\nfocused = true\npolarisation_ratio = 0.05\n'
+    found = read_study(write(study, replaced("divergence_deg = 0.5\n", more))).instrument
+    assert (found.geometry, found.mu_r, found.mu_t, found.focused) == ("capillary", 0.8, None, True)
+    assert (found.polarisation_ratio, found.illuminated_length_mm) == (0.05, None)
+    variable = read_study(write(study, replaced("divergence_deg = 0.5", "illuminated_length_mm = 15"))).instrument
+    assert variable.illuminated_length_mm == 15.0
+
+
+def test_a_lattice_parameter_of_two_lengths(study):
+    text = replaced("divergence_deg = 0.5\n", "standard_lattice_nm = [0.4759, 1.2992]\nu_standard_lattice_nm = 1e-6\n")
+    found = read_study(write(study, text)).instrument
+    assert (found.standard_lattice_nm, found.u_standard_lattice_nm) == ((0.4759, 1.2992), (1e-6,))
+
+
+@pytest.mark.parametrize(
+    ("text", "complaint"),
+    [
+        ('{ lattice_distribution = "graded" }', "defaults.fit.lattice_distribution: 'graded' is unknown; "),
+        ("{ texture_axis = { nb = [1, 0, 0] } }", "defaults.fit.texture_axis: unknown key; did you mean 'texture_axes'"),
+        ("{ texture_axes = { nb3sm = [1, 0, 0] } }", "defaults.fit.texture_axes.nb3sm: "),
+        ("{ texture_axes = { nb = [0, 0, 0] } }", "defaults.fit.texture_axes.nb: 0 0 0 is no plane; give phases"),
+        ("{ texture_axes = { nb = [1, 0] } }", "defaults.fit.texture_axes.nb: [1, 0] is not 3 whole numbers in [ ]; "),
+        ("{ texture_axes = { nb = [1, 0, 0.5] } }", "defaults.fit.texture_axes.nb: [1, 0, 0.5] is not 3 whole"),
+        ("{ roughness = 0.5 }", "defaults.fit.roughness: 0.5 is not 2 numbers in [ ]; give share p (0 to 1)"),
+        ("{ roughness = [1.5, 0.1] }", "defaults.fit.roughness: 1.5 and 0.1 describe no surface; give share"),
+        ("{ roughness = [nan, 0.1] }", "defaults.fit.roughness[0]: nan is not a finite number; give share"),
+        ("{ particle_size_um = 0 }", "defaults.fit.particle_size_um: 0 is outside 0.001 to 999; give the mean size"),
+        ("{ mu_t = -1 }", "defaults.fit.mu_t: -1 is outside 0 to "),
+        ('{ elastic_shifts = "yes" }', "defaults.fit.elastic_shifts: 'yes' is not true or false; give true"),
+        ("{ measured_dispersion = { Nv = [-2, 1] } }", "defaults.fit.measured_dispersion.Nv: "),
+        ("{ measured_dispersion = { Nb = [-2, -1] } }", "defaults.fit.measured_dispersion.Nb: "),
+        ("{ measured_dispersion = { Nb = -2 } }", "defaults.fit.measured_dispersion.Nb: -2 is not 2 numbers in [ ]"),
+        ("true", "defaults.fit: True is not a table; give choices of the fit"),
+    ],
+)
+def test_choices_that_no_fit_can_take(study, text, complaint):
+    lines = problems(study, chosen(text))
+    assert len(lines) == 1 and lines[0].startswith(complaint), "\n".join(lines)
+
+
+def test_a_choice_in_the_table_of_the_engine_is_shown_its_place(study):
+    assert problems(study, replaced("[defaults]", "[fit]\nelastic_shifts = true\n[defaults]")) == [
+        "fit.elastic_shifts: does not stand here; give fit = { elastic_shifts = ... } in [defaults] or a sample"
+    ]
+
+
+def test_an_axis_of_niobium_where_it_is_fitted_with_tantalum(study):
+    text = chosen("{ texture_axes = { nb = [1, 1, 0] } }").replace('"nb", ', '"nb", "ta", ')
+    assert problems(study, text) == [
+        "defaults.fit.texture_axes.nb: niobium and tantalum are fitted together; name 'nb-ta' instead"
+    ]
+    read_study(write(study, text.replace("{ nb =", "{ nb-ta =")))
 
 
 def test_what_was_not_said_about_dopants_is_left_open(study):

@@ -48,8 +48,14 @@ def test_a_whole_study(tiny):
         # four standard uncertainties of a single draw: exceeded by chance once in 16 000
         assert abs(float(good[name]) - value) < 4 * float(good[f"u_{name}"]), name
         assert float(good[f"u_{name}"]) > 0
-    # the two scans together are as good as one of twice the time, so the fit of both is closer
-    assert float(table["twice"]["u_weight_fraction_nb"]) < float(good["u_weight_fraction_nb"])
+    # the two scans together are as good as one of twice the time, so what counting leaves open is less
+    part = dataset["contribution"].sel(quantity="weight_fraction_nb")
+    counting = np.sqrt((part.sel(source=part["source"].str.startswith("counting/")) ** 2).sum("source"))
+    assert counting.sel(sample="twice") < 0.9 * counting.sel(sample="good")
+    # slit and length are those of the standard alone: without the length of the sample no fit is beyond doubt
+    assert "beam" in good["quality"] and good["quality"].startswith("use with care: ")
+    assert table["niobium"]["quality"].startswith("do not use: ")
+    assert table["letters"]["quality"] == ""
     assert 22.0 < float(good["tin_at_percent"]) < 26.0
     assert float(good["u_tin_independent_at_percent"]) < float(good["u_tin_at_percent"])
     for name in ("Tc_low_K", "Tc_K", "Tc_high_K", "Bc2_0K_low_T", "Bc2_0K_T", "Bc2_0K_high_T", "Bc2_4K2_T"):
@@ -81,6 +87,9 @@ def test_what_is_stored_repeats_the_result(tiny):
     observed = good.curves["observed"].values
     np.testing.assert_array_equal(observed, np.loadtxt(pattern)[:, 1])
     assert set(good.lines["phase"].values) >= {"nb3sn", "nb"}
+    assert good.quality_words == opened.results["quality"].sel(sample="good").item()
+    whole = good.opinions.sel(route="whole pattern")
+    assert float(whole["a_nm"]) == pytest.approx(good.values["a_nm"], rel=1e-12)  # measured at 22.5 °C: no expansion
     table = good.groups["parameters"]
     assert table["covariance"].shape == (table.sizes["free"],) * 2
     # both samples hang on one calibration: its columns are shared, counting is not
@@ -122,6 +131,12 @@ def test_only_what_changed_is_fitted_again(tiny, fits):
     file.write_text(description.replace("Ta = 2.4", "Ta = 2.0"))
     run_study(folder, workers=1)
     assert fits == ["good.xy, again.xy"]
+    fits.clear()
+    # a choice of the fit touches the sample that makes it
+    file.write_text(file.read_text().replace('name = "good"', 'name = "good"\nfit = { elastic_shifts = true }'))
+    run_study(folder, workers=1)
+    assert fits == ["good.xy"]
+    assert open_study(folder).sample("good").provenance.options["fit"] == {"elastic_shifts": True}
     fits.clear()
     # the heat treatment is not what the fit looks at, yet the table follows it
     file.write_text(file.read_text().replace("hold_c = 650", "hold_c = 700"))

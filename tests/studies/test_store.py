@@ -18,7 +18,7 @@ def path(tmp_path):
 
 def same(one, two):
     """Compare two stored samples field by field."""
-    for name in ("name", "status", "values", "flags", "assumptions", "quality", "provenance", "trace"):
+    for name in ("name", "status", "values", "flags", "assumptions", "quality", "provenance", "quality_words", "trace"):
         assert getattr(one, name) == getattr(two, name), name
     for name in ("quantities", "sources", "groups"):
         assert getattr(one.contributions, name) == getattr(two.contributions, name)
@@ -43,6 +43,14 @@ def test_without_groups_the_rest_comes_back(path):
     assert found.values == made.sample().values
     with pytest.raises(StudyError, match="has no curves"):
         _ = found.curves
+
+
+def test_a_sample_without_second_opinions(path):
+    groups = {name: group for name, group in made.sample().groups.items() if name != "opinions"}
+    write_sample(made.sample(groups=groups), path)
+    assert read_sample(path).opinions is None
+    write_sample(made.sample(), path)
+    assert read_sample(path).opinions.identical(made.opinions())
 
 
 def test_a_failure_comes_back(path):

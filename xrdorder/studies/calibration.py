@@ -60,7 +60,7 @@ def _provenance(given: CalibrationInput) -> Provenance:
 
 
 def _calibrate(given: CalibrationInput, provenance: Provenance, file: Path, record: Path) -> Instrument:
-    pattern = read(given.patterns, Reading(radiation=given.radiation), "")
+    pattern = read(given.patterns, Reading(radiation=given.radiation, geometry=given.geometry), "")
     powder = standard(given.standard).with_value(given.standard_lattice_nm, given.u_standard_lattice_nm)
     calibration = calibrate(
         pattern,
@@ -72,6 +72,12 @@ def _calibrate(given: CalibrationInput, provenance: Provenance, file: Path, reco
         monochromator_two_theta_deg=given.monochromator_two_theta_deg,
         temperature_c=given.temperature_c,
         domain_size_nm=given.standard_domain_size_nm,
+        illuminated_length_mm=given.illuminated_length_mm,
+        polarisation_ratio=given.polarisation_ratio,
+        geometry=given.geometry or pattern.attrs["geometry"] or "reflection",
+        mu_t=given.mu_t,
+        mu_r=given.mu_r,
+        focused=given.focused,
     )
     write_instrument(calibration.instrument, file)
     # The file is what later runs read, so it is what this run takes too: samples fitted in two runs share it.

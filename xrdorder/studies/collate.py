@@ -21,6 +21,8 @@ from xrdorder.studies.store import NO_A15, StoredSample
 RESULTS_NC = "results.nc"
 RESULTS_CSV = "results.csv"
 
+_FRACTION, _LIMIT = "weight_fraction_", "upper_limit_"
+
 Variables = dict[str, tuple[str | tuple[str, ...], NDArray[Any], dict[str, str]]]
 """Variables of a dataset to be, by name: dimensions, numbers, attributes."""
 
@@ -35,12 +37,13 @@ def collate(study: Study, samples: Sequence[StoredSample], phases: Sequence[str]
     samples : sequence of StoredSample
         In the order of the table.
     phases : sequence of str
-        Names of the phases, in the order of the table.
+        Names of the phases asked for, in the order of the table; those that fits took in or put together by themselves
+        come after them.
 
     Returns
     -------
     Dataset
-        dims sample, phase, quantity, source, relation. A number that could not be given is NaN.
+        dims sample, phase, quantity, plain_quantity, source, relation. A number that could not be given is NaN.
     """
     dataset = uncertainty.collate({sample.name: sample.contributions for sample in samples})
     quantities = [str(name) for name in dataset["quantity"].values]
@@ -55,16 +58,17 @@ def collate(study: Study, samples: Sequence[StoredSample], phases: Sequence[str]
             },
         )
     }
+    _add_plain(variables, samples, quantities)
     for column in (*NUMBERS, *QUALITY):
         numbers = np.array([_number(sample, column) for sample in samples], dtype=float)
         attrs = {"units": column.units, "long_name": column.long_name}
         if source := _source(column.quantity):
             attrs["source"] = source
         variables[column.name] = ("sample", numbers, attrs)
-    _add_phases(variables, samples, phases)
+    _add_phases(variables, samples, [*phases, *_other_phases(samples, phases)])
     _add_relations(variables, samples)
     _add_descriptions(variables, study, samples)
-    dataset = dataset.assign(variables).set_coords(["phase", "relation"])
+    dataset = dataset.assign(variables).set_coords(["phase", "plain_quantity", "relation"])
     dataset["contribution"].attrs["units"] = "as named by the quantity"
     dataset["source_group"].attrs["units"] = ""
     statuses = [sample.status for sample in samples]
@@ -109,14 +113,46 @@ def _number(sample: StoredSample, column: Column) -> float:
     return column.scale * sample.contributions.part(name, shared=False)
 
 
+def _add_plain(variables: Variables, samples: Sequence[StoredSample], quantities: Sequence[str]) -> None:
+    """Add what has no uncertainty table in any sample: bounds, second values, rates of change."""
+    plain = [name for sample in samples for name in sample.values if not name.startswith(_LIMIT)]
+    names = [name for name in dict.fromkeys(plain) if name not in quantities]
+    values = [[sample.values.get(name, np.nan) for name in names] for sample in samples]
+    variables["plain_value"] = (
+        ("sample", "plain_quantity"),
+        np.array(values, dtype=float).reshape(len(samples), len(names)),
+        {
+            "units": "as named by the quantity",
+            "long_name": "value of a quantity without an uncertainty table; fractions as fractions",
+        },
+    )
+    variables["plain_quantity"] = (
+        "plain_quantity",
+        np.array(names, dtype=object),
+        {"units": "", "long_name": "name of a quantity without an uncertainty table"},
+    )
+
+
+def _other_phases(samples: Sequence[StoredSample], phases: Sequence[str]) -> list[str]:
+    """Phases with a weight fraction or a limit of it that nobody asked for by this name, in the order met."""
+    names = [
+        quantity.removeprefix(start)
+        for sample in samples
+        for quantity in sample.values
+        for start in (_FRACTION, _LIMIT)
+        if quantity.startswith(start)
+    ]
+    return [name for name in dict.fromkeys(names) if name not in phases]
+
+
 def _add_phases(variables: Variables, samples: Sequence[StoredSample], phases: Sequence[str]) -> None:
     shape = (len(samples), len(phases))
     fraction, u_fraction, limit = (np.full(shape, np.nan) for _ in range(3))
     for i, sample in enumerate(samples):
         for k, phase in enumerate(phases):
-            name = f"weight_fraction_{phase}"
+            name = f"{_FRACTION}{phase}"
             fraction[i, k] = sample.values.get(name, np.nan)
-            limit[i, k] = sample.values.get(f"upper_limit_{phase}", np.nan)
+            limit[i, k] = sample.values.get(f"{_LIMIT}{phase}", np.nan)
             if name in sample.contributions.quantities:
                 u_fraction[i, k] = sample.contributions.total(name)
     dims, meaning = ("sample", "phase"), "weight fraction of the phase among the crystalline phases fitted"
@@ -206,6 +242,10 @@ def _add_descriptions(variables: Variables, study: Study, samples: Sequence[Stor
         "flag_messages": (
             "what needs attention, as JSON list of name and message",
             [json.dumps(s.flags, ensure_ascii=False) for s in samples],
+        ),
+        "quality": (
+            "how far the result can be trusted and why; empty without a fit",
+            [s.quality_words for s in samples],
         ),
         "assumptions": (
             "what was taken for granted because nobody said otherwise",

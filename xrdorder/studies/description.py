@@ -77,6 +77,8 @@ class Sample:
         Certified powder mixed into the specimen.
     treatment : Schedule or None
     reading : Reading
+    choices : mapping of str to value
+        Choices of the fit, by the names of `xrdorder.fitting.FitOptions`; only what was told.
     """
 
     name: str
@@ -91,6 +93,7 @@ class Sample:
     internal_standard: str | None = None
     treatment: Schedule | None = None
     reading: Reading = Reading()
+    choices: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -104,6 +107,12 @@ class CalibrationInput:
     divergence_deg: float | None = None
     specimen_length_mm: float | None = None
     monochromator_two_theta_deg: float | None = None
+    geometry: str | None = None
+    illuminated_length_mm: float | None = None
+    polarisation_ratio: float | None = None
+    mu_t: float | None = None
+    mu_r: float | None = None
+    focused: bool = False
     temperature_c: float = 22.5
     standard_domain_size_nm: float | None = None
     standard_lattice_nm: tuple[float, ...] | None = None

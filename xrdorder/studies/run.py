@@ -164,6 +164,7 @@ def provenance_of(
         "specimen_length_mm": sample.specimen_length_mm,
         "divergence_deg": sample.divergence_deg,
         "internal_standard": sample.internal_standard,
+        "fit": dict(sample.choices),
     }
     return Provenance(
         fingerprint=fingerprint(hashes, options),

@@ -7,113 +7,57 @@ The models live at the edge only: `check` hands on the plain dataclasses of `xrd
 """
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated, Any, TypeVar, get_args
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, Field, ValidationError
 
 from xrdorder import treatments
 from xrdorder.crystals import phase
 from xrdorder.crystals.a15 import dopant_site
-from xrdorder.crystals.standards import standard
 from xrdorder.exceptions import XrdorderError
 from xrdorder.patterns import GEOMETRIES, MOUNTS
 from xrdorder.studies import description
-from xrdorder.studies.words import did_you_mean, is_safe_name, safe_name
-from xrdorder.xrays import radiation
+from xrdorder.studies.fields import (
+    AtPercent,
+    Lengths,
+    MeasuringTemperature,
+    NotNegative,
+    Pair,
+    Paths,
+    PathText,
+    PlaneNormal,
+    Positive,
+    RadiationName,
+    Roughness,
+    SafeName,
+    Share,
+    StandardName,
+    Table,
+    between,
+    one_of,
+    shown,
+    step_field,
+)
+from xrdorder.studies.words import did_you_mean
+from xrdorder.xrays.scattering import GEMMI_TABLE, MeasuredDispersion
 
 Problem = tuple[str, str]
 T = TypeVar("T")
 
-
-def _one_of(*names: str) -> AfterValidator:
-    def test(value: str) -> str:
-        if value not in names:
-            raise ValueError(f"'{value}' is unknown; {did_you_mean(value, names)}")
-        return value
-
-    return AfterValidator(test)
-
-
-def _between(low: float, high: float) -> AfterValidator:
-    def test(value: float) -> float:
-        if not low <= value <= high:
-            raise ValueError(f"{value:g} is outside {low:g} to {high:g}")
-        return value
-
-    return AfterValidator(test)
-
-
-def _positive(value: float) -> float:
-    if not value > 0.0:
-        raise ValueError(f"{value:g} is not above zero")
-    return value
-
-
-def _step_field(name: str) -> AfterValidator:
-    good = {"hold_c": 600.0, "hours": 1.0, "ramp_k_per_h": 50.0}
-
-    def test(value: float) -> float:
-        for _, complaint in treatments.step_problems(**{**good, name: value}):
-            raise ValueError(complaint)
-        return value
-
-    return AfterValidator(test)
-
-
-def _known(get: Callable[[str], object]) -> AfterValidator:
-    """Accept what `get` accepts; its own message is the complaint."""
-
-    def test(value: str) -> str:
-        try:
-            get(value)
-        except XrdorderError as error:
-            raise ValueError(str(error)) from None
-        return value
-
-    return AfterValidator(test)
-
-
-def _name(value: str) -> str:
-    if not is_safe_name(value):
-        raise ValueError(f"'{value}' is not safe as a file name; take '{safe_name(value)}'")
-    return value
-
-
-def _as_list(value: object) -> object:
-    return [value] if isinstance(value, str) else value
-
-
-def _as_numbers(value: object) -> object:
-    return [value] if isinstance(value, (int, float)) else value
-
-
-RadiationName = Annotated[str, _known(radiation)]
-StandardName = Annotated[str, _known(standard)]
-Positive = Annotated[float, AfterValidator(_positive)]
-PathText = Annotated[str, Field(min_length=1)]
-Lengths = Annotated[tuple[Positive, ...], Field(min_length=1), BeforeValidator(_as_numbers)]
-Paths = Annotated[list[PathText], Field(min_length=1), BeforeValidator(_as_list)]
-# no A15 takes more of a dopant than a fifth of its atoms, which also catches weight shares and slips
-AtPercent = Annotated[float, _between(0.0, 20.0)]
-Share = Annotated[float, _between(0.0, 1.0)]
-# Below absolute zero nothing exists; above 1500 °C no diffractometer stage measures a wire (no source).
-MeasuringTemperature = Annotated[float, _between(-273.15, 1500.0)]
-
-
-class Table(BaseModel):
-    """Base of all tables: no unknown keys, no silent conversions, finite numbers."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+LATTICE_DISTRIBUTIONS = ("auto", "single", "tail", "two-populations")
+METALS, METALS_TOGETHER = ("nb", "ta"), "nb-ta"
+"""Names of the fit, repeated because checking a description must not load it (a test holds them equal)."""
 
 
 class StepTable(Table):
     """One step of a heat treatment."""
 
-    hold_c: Annotated[float, _step_field("hold_c")] = Field(description="the temperature of the hold in °C")
-    hours: Annotated[float, _step_field("hours")] = Field(description="the length of the hold in hours")
-    ramp_k_per_h: Annotated[float, _step_field("ramp_k_per_h")] | None = Field(
+    hold_c: Annotated[float, step_field("hold_c")] = Field(description="the temperature of the hold in °C")
+    hours: Annotated[float, step_field("hours")] = Field(description="the length of the hold in hours")
+    ramp_k_per_h: Annotated[float, step_field("ramp_k_per_h")] | None = Field(
         default=None, description="the rate of the ramp to the hold in K/h"
     )
 
@@ -136,13 +80,48 @@ class LotTable(Table):
     )
 
 
+class ChoicesTable(Table):
+    """Choices of the fit: `fit = { ... }` in `[defaults]` or a sample; the fields of `xrdorder.fitting.FitOptions`."""
+
+    lattice_distribution: Annotated[str, one_of(*LATTICE_DISTRIBUTIONS)] | None = Field(
+        default=None, description=f"how the A15 lattice is spread: {', '.join(LATTICE_DISTRIBUTIONS)}"
+    )
+    texture_axes: dict[str, PlaneNormal] | None = Field(
+        default=None, description="phases and the normals their grains prefer, as { nb3sn = [1, 0, 0] }"
+    )
+    elastic_shifts: bool | None = Field(default=None, description="true to fit elastic shifts of held grains")
+    depth_gradient: bool | None = Field(default=None, description="true to fit a lattice that changes with depth")
+    mu_t: NotNegative | None = Field(
+        default=None, description="the attenuation times thickness of a plate in transmission"
+    )
+    mu_r: NotNegative | None = Field(default=None, description="the attenuation times radius of a capillary")
+    roughness: Roughness | None = Field(
+        default=None, description="share p (0 to 1) and length q (not negative) of the roughness, as [0.5, 0.05]"
+    )
+    particle_size_um: Annotated[float, between(0.001, 999.0)] | None = Field(
+        default=None, description="the mean size of the particles in micrometres"
+    )
+    measured_dispersion: dict[str, Pair] | None = Field(
+        default=None, description="measured f' and f'' of elements in electrons, as { Nb = [-2.1, 0.6] }"
+    )
+    stray_radiation: bool | None = Field(
+        default=None, description="true or false: look for K-beta and tungsten lines"
+    )
+    seek_phases: bool | None = Field(
+        default=None, description="true or false: look for phases that explain foreign lines"
+    )
+    second_opinions: bool | None = Field(
+        default=None, description="true or false: single lines and free intensities beside the fit"
+    )
+
+
 class MeasurementTable(Table):
     """How patterns were measured; the keys of `[defaults]`, each of which a sample may give itself."""
 
-    mount: Annotated[str, _one_of(*MOUNTS)] | None = Field(
+    mount: Annotated[str, one_of(*MOUNTS)] | None = Field(
         default=None, description=f"how the specimen was mounted: {', '.join(MOUNTS)}"
     )
-    wire_axis_angle_deg: Annotated[float, _between(0.0, 90.0)] | None = Field(
+    wire_axis_angle_deg: Annotated[float, between(0.0, 90.0)] | None = Field(
         default=None, description="the angle between wire axis and scattering vector in degrees, 0 to 90"
     )
     temperature_c: MeasuringTemperature | None = Field(
@@ -154,7 +133,7 @@ class MeasurementTable(Table):
     specimen_length_mm: Positive | None = Field(
         default=None, description="the length of the specimen along the beam in mm"
     )
-    divergence_deg: Annotated[float, _between(0.001, 10.0)] | None = Field(
+    divergence_deg: Annotated[float, between(0.001, 10.0)] | None = Field(
         default=None, description="the divergence of the slit in degrees"
     )
     internal_standard: StandardName | None = Field(
@@ -163,22 +142,23 @@ class MeasurementTable(Table):
     radiation: RadiationName | None = Field(
         default=None, description="the radiation of pattern files that do not say it, as 'cu-ka'"
     )
-    axis: Annotated[str, _one_of("two-theta", "d", "q")] | None = Field(
+    axis: Annotated[str, one_of("two-theta", "d", "q")] | None = Field(
         default=None, description="what the first column of the pattern file is: two-theta, d or q"
     )
-    axis_unit: Annotated[str, _one_of("degree", "nm", "angstrom", "1/nm", "1/angstrom")] | None = Field(
+    axis_unit: Annotated[str, one_of("degree", "nm", "angstrom", "1/nm", "1/angstrom")] | None = Field(
         default=None, description="the unit of d (nm, angstrom) or q (1/nm, 1/angstrom); degree for two-theta"
     )
-    geometry: Annotated[str, _one_of(*GEOMETRIES)] | None = Field(
+    geometry: Annotated[str, one_of(*GEOMETRIES)] | None = Field(
         default=None, description="the geometry of pattern files that do not say it"
     )
     counting_time_s: Positive | None = Field(default=None, description="the counting time a point in seconds")
+    fit: ChoicesTable = Field(default=ChoicesTable(), description="choices of the fit, as { elastic_shifts = true }")
 
 
 class SampleTable(MeasurementTable):
     """A reacted piece of wire."""
 
-    name: Annotated[str, AfterValidator(_name)] = Field(description="a name of its own, safe as a file name")
+    name: SafeName = Field(description="a name of its own, safe as a file name")
     pattern: Paths = Field(description="the path of the pattern, or a list of paths of one specimen")
     lot: str | None = Field(default=None, description="the name of a lot described under [lots.<name>]")
     treatment: list[StepTable] = Field(
@@ -195,14 +175,30 @@ class CalibrateTable(Table):
         description="the distance from specimen to detector in mm (goniometer radius)"
     )
     radiation: RadiationName | None = Field(default=None, description="the radiation, as 'cu-ka'")
-    divergence_deg: Annotated[float, _between(0.001, 10.0)] | None = Field(
+    divergence_deg: Annotated[float, between(0.001, 10.0)] | None = Field(
         default=None, description="the divergence of the slit in degrees"
     )
     specimen_length_mm: Positive | None = Field(
         default=None, description="the length of the specimen along the beam in mm"
     )
-    monochromator_two_theta_deg: Annotated[float, _between(0.0, 180.0)] | None = Field(
+    monochromator_two_theta_deg: Annotated[float, between(0.0, 180.0)] | None = Field(
         default=None, description="the 2θ of the monochromator crystal in degrees"
+    )
+    geometry: Annotated[str, one_of(*GEOMETRIES)] | None = Field(
+        default=None, description=f"how the powder was measured: {', '.join(GEOMETRIES)}"
+    )
+    illuminated_length_mm: Positive | None = Field(
+        default=None, description="the length that a variable slit keeps lit in mm"
+    )
+    polarisation_ratio: Share | None = Field(
+        default=None, description="intensity polarised in the diffraction plane over that across it, 0 to 1"
+    )
+    mu_t: NotNegative | None = Field(
+        default=None, description="the attenuation times thickness of a plate in transmission"
+    )
+    mu_r: NotNegative | None = Field(default=None, description="the attenuation times radius of a capillary")
+    focused: bool = Field(
+        default=False, description="true where the beam on a capillary is focused on the detector"
     )
     temperature_c: MeasuringTemperature = Field(
         default=22.5, description="the temperature of the powder while it was measured in °C"
@@ -230,7 +226,7 @@ class InstrumentTable(Table):
 class FitTable(Table):
     """Choices of the fit."""
 
-    engine: Annotated[str, _one_of("own", "scipy")] = Field(
+    engine: Annotated[str, one_of("own", "scipy")] = Field(
         default="own", description="the least-squares engine: own or scipy"
     )
 
@@ -291,6 +287,7 @@ _EXPECTED = {
     "dict_type": "a table",
     "model_type": "a table",
     "finite_number": "a finite number",
+    "bool_type": "true or false",
 }
 
 
@@ -303,6 +300,8 @@ def _problem(error: dict[str, Any], table: dict[str, Any]) -> Problem:
     models, wanted = _along(location)
     place = _place(location)
     if kind == "extra_forbidden":
+        if models[-1] is FitTable and location[-1] in ChoicesTable.model_fields:
+            return place, f"does not stand here; give fit = {{ {location[-1]} = ... }} in [defaults] or a sample"
         return place, f"unknown key; {did_you_mean(str(location[-1]), models[-1].model_fields)}"
     if kind == "missing":
         return place, f"is missing; give {wanted}"
@@ -312,7 +311,7 @@ def _problem(error: dict[str, Any], table: dict[str, Any]) -> Problem:
         text = " ".join(str(error["ctx"]["error"]).split())
         return place, text if ";" in text else f"{text}; give {wanted}"
     expected = _EXPECTED.get(kind)
-    what = f"{_shown(given)} is not {expected}" if expected else f"{_shown(given)} does not fit"
+    what = f"{shown(given)} is not {expected}" if expected else f"{shown(given)} does not fit"
     return place, f"{what}; give {wanted}"
 
 
@@ -350,11 +349,6 @@ def _place(location: tuple[int | str, ...]) -> str:
     return text
 
 
-def _shown(value: object) -> str:
-    text = repr(value)
-    return text if len(text) <= 60 else f"{text[:57]}..."
-
-
 # --- what does not fit together --------------------------------------------------------------------------
 
 
@@ -362,6 +356,8 @@ def _disagreements(table: dict[str, Any], folder: Path) -> Iterator[Problem]:
     """Find contradictions between values; works on the raw content, so that nothing hides behind a typo."""
     yield from _instrument_problems(table.get("instrument"), folder)
     yield from _phase_problems(table.get("phases"), folder)
+    asked = _phase_names(table.get("phases"), folder)
+    yield from _choice_problems("defaults.fit", _typed(table.get("defaults"), dict).get("fit"), asked)
     lots = _typed(table.get("lots"), dict)
     for name, lot in lots.items():
         yield from _lot_problems(_place(("lots", name)), _typed(lot, dict))
@@ -379,6 +375,7 @@ def _disagreements(table: dict[str, Any], folder: Path) -> Iterator[Problem]:
                     f"{'' if known[1] == name else f' in other letters ({known[1]})'}; "
                     "give every sample its own",
                 )
+        yield from _choice_problems(f"samples[{k}].fit", sample.get("fit"), asked)
         if isinstance(lot, str) and lot not in lots:
             hint = did_you_mean(lot, lots) if lots else f"add a table [lots.{lot}]"
             yield f"samples[{k}].lot", f"no lot '{lot}' is described; {hint}"
@@ -423,6 +420,15 @@ def _phase_problems(phases: object, folder: Path) -> Iterator[Problem]:
             )
 
 
+def _phase_names(phases: object, folder: Path) -> list[str]:
+    """Names of the phases asked for, as far as they are known."""
+    found = []
+    for name in _typed(phases, list):
+        with suppress(XrdorderError, TypeError, AttributeError):
+            found.append(phase(_phase_argument(name, folder)).name)
+    return found
+
+
 def _lot_problems(place: str, lot: dict[str, Any]) -> Iterator[Problem]:
     dopants = _typed(lot.get("dopant_at_percent"), dict)
     for element in dopants:
@@ -437,6 +443,27 @@ def _lot_problems(place: str, lot: dict[str, Any]) -> Iterator[Problem]:
                     f"{place}.{key}.{element}",
                     f"dopant_at_percent has no {element}; give its content there, or remove this",
                 )
+
+
+def _choice_problems(place: str, choices: object, asked: Sequence[str]) -> Iterator[Problem]:
+    """Find choices of the fit about phases and elements that lead nowhere, which the fit would pass over in silence."""
+    choices = _typed(choices, dict)
+    for name in _typed(choices.get("texture_axes"), dict):
+        where = f"{place}.texture_axes.{_place((name,))}"
+        if name in METALS and set(METALS) <= set(asked):
+            yield where, f"niobium and tantalum are fitted together; name '{METALS_TOGETHER}' instead"
+        elif name not in (*asked, METALS_TOGETHER):
+            try:
+                phase(name)
+            except XrdorderError as error:
+                yield where, str(error)
+    for element, numbers in _typed(choices.get("measured_dispersion"), dict).items():
+        try:
+            MeasuredDispersion(GEMMI_TABLE, {element: tuple(numbers)})
+        except XrdorderError as error:
+            yield f"{place}.measured_dispersion.{_place((element,))}", str(error)
+        except (TypeError, ValueError):
+            continue  # no two numbers: the models complain
 
 
 # --- from tables to dataclasses --------------------------------------------------------------------------
@@ -485,7 +512,8 @@ def _lot(name: str, table: LotTable) -> description.Lot:
 def _sample(
     table: SampleTable, defaults: MeasurementTable, lots: dict[str, description.Lot], folder: Path
 ) -> description.Sample:
-    measured = {**defaults.model_dump(exclude_none=True), **table.model_dump(exclude_none=True)}
+    usual, own = defaults.model_dump(exclude_none=True), table.model_dump(exclude_none=True)
+    measured = {**usual, **own}
     steps = tuple(treatments.Step(step.hold_c, step.hours, step.ramp_k_per_h) for step in table.treatment)
     reading = ("radiation", "axis", "axis_unit", "geometry", "counting_time_s")
     specimen = (
@@ -502,6 +530,7 @@ def _sample(
         lot=description.Lot() if table.lot is None else lots[table.lot],
         mount=measured.get("mount", ""),
         treatment=treatments.Schedule(steps) if steps else None,
+        choices={**usual["fit"], **own["fit"]},
         reading=description.Reading(**{key: measured.get(key) for key in reading}),
         **{key: measured.get(key) for key in specimen},
     )

@@ -2,8 +2,8 @@
 
 The root group holds the tables that later steps need: ``value`` and ``contribution`` (quantity, source),
 ``relation_...`` (relation), ``target_...`` (target), and the provenance as attributes. The groups ``curves``,
-``lines``, ``phases``, ``parameters`` hold the fit itself. Every file is ordinary netCDF-4; it is written
-whole or not at all.
+``lines``, ``phases``, ``parameters`` hold the fit itself, ``opinions`` lattice and order by other routes. Every file is
+ordinary netCDF-4; it is written whole or not at all.
 """
 
 import json
@@ -21,10 +21,10 @@ from xrdorder.exceptions import StudyError
 from xrdorder.studies.files import disk_reason, write_atomically
 from xrdorder.uncertainty import Contributions
 
-FORMAT = 1
+FORMAT = 2
 """Layout of the sample files; a file of another layout counts as not there and is made again."""
 
-GROUPS = ("curves", "lines", "phases", "parameters")
+GROUPS = ("curves", "lines", "phases", "parameters", "opinions")
 
 OK, NO_A15, FAILED = "ok", "no A15", "failed: "
 
@@ -79,9 +79,11 @@ class StoredSample:
     tables : Dataset
         What published relations say: dims relation and target.
     groups : mapping of str to Dataset
-        "curves", "lines", "phases", "parameters" of the fit; empty for a failure, and where a sample was read
-        without them.
+        "curves", "lines", "phases", "parameters" of the fit, "opinions" where there are any; empty for a failure,
+        and where a sample was read without them.
     provenance : Provenance
+    quality_words : str
+        How far the result can be trusted and why; empty where the fit says nothing of it.
     trace : str
         Python's account of an unexpected failure, for whoever looks into it.
     """
@@ -96,6 +98,7 @@ class StoredSample:
     tables: xr.Dataset = field(default_factory=xr.Dataset)
     groups: Mapping[str, xr.Dataset] = field(default_factory=dict)
     provenance: Provenance = field(default_factory=Provenance)
+    quality_words: str = ""
     trace: str = ""
 
     @property
@@ -112,6 +115,11 @@ class StoredSample:
     def lines(self) -> xr.Dataset:
         """Line list of all phases."""
         return self._group("lines")
+
+    @property
+    def opinions(self) -> xr.Dataset | None:
+        """Lattice and order by independent routes over route; None where there are none."""
+        return self.groups.get("opinions")
 
     @property
     def r_wp(self) -> float:
@@ -195,6 +203,7 @@ def _root(sample: StoredSample) -> xr.Dataset:
         "status": sample.status,
         "flags": json.dumps(sample.flags, ensure_ascii=False),
         "assumptions": json.dumps(sample.assumptions, ensure_ascii=False),
+        "quality_words": sample.quality_words,
         "trace": sample.trace,
         "fingerprint": provenance.fingerprint,
         "input_sha256": json.dumps(dict(provenance.input_sha256), ensure_ascii=False),
@@ -261,6 +270,7 @@ def read_sample(path: Path, *, groups: bool = True) -> StoredSample:
                 calibration=str(attrs["calibration"]),
                 created=str(attrs["created"]),
             ),
+            quality_words=str(attrs["quality_words"]),
             trace=str(attrs["trace"]),
         )
     except FileNotFoundError:

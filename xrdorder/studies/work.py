@@ -12,7 +12,7 @@ import xarray as xr
 
 from xrdorder.crystals import A15Composition, phase
 from xrdorder.exceptions import StudyError, XrdorderError
-from xrdorder.fitting import DEFAULT_COMPOSITION, DEFAULT_PHASES, PatternFit, fit_pattern
+from xrdorder.fitting import DEFAULT_COMPOSITION, DEFAULT_PHASES, FitOptions, PatternFit, fit_pattern
 from xrdorder.material import Specimen, characterise
 from xrdorder.material.lattice import REFERENCE_C
 from xrdorder.patterns import read_patterns
@@ -134,6 +134,7 @@ def _fit(task: Task) -> StoredSample:
         internal_standard=sample.internal_standard,
         temperature_c=REFERENCE_C if sample.temperature_c is None else sample.temperature_c,
         engine=task.engine,
+        options=FitOptions(**sample.choices),
     )
     result = of_fit(sample.name, fit, task.provenance)
     if "a_nm" not in fit.values:
@@ -180,8 +181,10 @@ def of_fit(name: str, fit: PatternFit, provenance: Provenance) -> StoredSample:
             "lines": fit.lines,
             "phases": _phases(fit),
             "parameters": _parameters(fit),
+            **({} if fit.opinions is None else {"opinions": fit.opinions}),
         },
         provenance=provenance,
+        quality_words=fit.quality_words,
     )
 
 

@@ -1,0 +1,144 @@
+"""What a single value of a study file may be.
+
+A validator of this module says in its complaint what is wrong with the value; what belongs there is added by whoever
+knows the field (`xrdorder.studies.schema`).
+"""
+
+from collections.abc import Callable
+from typing import Annotated
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+
+from xrdorder import treatments
+from xrdorder.crystals.standards import standard
+from xrdorder.exceptions import XrdorderError
+from xrdorder.studies.words import did_you_mean, is_safe_name, safe_name
+from xrdorder.xrays import radiation
+
+
+def one_of(*names: str) -> AfterValidator:
+    """Accept one of these names."""
+
+    def test(value: str) -> str:
+        if value not in names:
+            raise ValueError(f"'{value}' is unknown; {did_you_mean(value, names)}")
+        return value
+
+    return AfterValidator(test)
+
+
+def between(low: float, high: float) -> AfterValidator:
+    """Accept what lies within the limits."""
+
+    def test(value: float) -> float:
+        if not low <= value <= high:
+            raise ValueError(f"{value:g} is outside {low:g} to {high:g}")
+        return value
+
+    return AfterValidator(test)
+
+
+def positive(value: float) -> float:
+    """Accept what is above zero."""
+    if not value > 0.0:
+        raise ValueError(f"{value:g} is not above zero")
+    return value
+
+
+def step_field(name: str) -> AfterValidator:
+    """Accept what a step of a heat treatment may be; the complaint is that of `xrdorder.treatments`."""
+    good = {"hold_c": 600.0, "hours": 1.0, "ramp_k_per_h": 50.0}
+
+    def test(value: float) -> float:
+        for _, complaint in treatments.step_problems(**{**good, name: value}):
+            raise ValueError(complaint)
+        return value
+
+    return AfterValidator(test)
+
+
+def known(get: Callable[[str], object]) -> AfterValidator:
+    """Accept what `get` accepts; its own message is the complaint."""
+
+    def test(value: str) -> str:
+        try:
+            get(value)
+        except XrdorderError as error:
+            raise ValueError(str(error)) from None
+        return value
+
+    return AfterValidator(test)
+
+
+def safe(value: str) -> str:
+    """Accept what is safe as a file name."""
+    if not is_safe_name(value):
+        raise ValueError(f"'{value}' is not safe as a file name; take '{safe_name(value)}'")
+    return value
+
+
+def several(n: int, *, whole: bool = False) -> BeforeValidator:
+    """Accept a list of exactly n numbers, and make it a tuple."""
+    kind, words = (int, "whole numbers") if whole else ((int, float), "numbers")
+
+    def test(value: object) -> object:
+        if isinstance(value, list) and len(value) == n:
+            if all(isinstance(x, kind) and not isinstance(x, bool) for x in value):
+                return tuple(value)
+        raise ValueError(f"{shown(value)} is not {n} {words} in [ ]")
+
+    return BeforeValidator(test)
+
+
+def direction(indices: tuple[int, ...]) -> tuple[int, ...]:
+    """Accept the indices of a plane."""
+    if not any(indices):
+        raise ValueError("0 0 0 is no plane")
+    return indices
+
+
+def rough(numbers: tuple[float, ...]) -> tuple[float, ...]:
+    """Accept share and length of a surface roughness."""
+    if not (0.0 <= numbers[0] <= 1.0 and numbers[1] >= 0.0):
+        raise ValueError(f"{numbers[0]:g} and {numbers[1]:g} describe no surface")
+    return numbers
+
+
+def shown(value: object) -> str:
+    """Show what stands in the file, shortened."""
+    text = repr(value)
+    return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+def as_list(value: object) -> object:
+    """Take a single text for a list of one."""
+    return [value] if isinstance(value, str) else value
+
+
+def as_numbers(value: object) -> object:
+    """Take a single number for one of several."""
+    return (value,) if isinstance(value, (int, float)) else tuple(value) if isinstance(value, list) else value
+
+
+RadiationName = Annotated[str, known(radiation)]
+StandardName = Annotated[str, known(standard)]
+Positive = Annotated[float, AfterValidator(positive)]
+PathText = Annotated[str, Field(min_length=1)]
+Lengths = Annotated[tuple[Positive, ...], Field(min_length=1), BeforeValidator(as_numbers)]
+Paths = Annotated[list[PathText], Field(min_length=1), BeforeValidator(as_list)]
+# no A15 takes more of a dopant than a fifth of its atoms, which also catches weight shares and slips
+AtPercent = Annotated[float, between(0.0, 20.0)]
+Share = Annotated[float, between(0.0, 1.0)]
+Pair = Annotated[tuple[float, ...], several(2)]
+Roughness = Annotated[Pair, AfterValidator(rough)]
+PlaneNormal = Annotated[tuple[int, ...], several(3, whole=True), AfterValidator(direction)]
+NotNegative = Annotated[float, between(0.0, 1e6)]
+SafeName = Annotated[str, AfterValidator(safe)]
+# Below absolute zero nothing exists; above 1500 °C no diffractometer stage measures a wire (no source).
+MeasuringTemperature = Annotated[float, between(-273.15, 1500.0)]
+
+
+class Table(BaseModel):
+    """Base of all tables: no unknown keys, no silent conversions, finite numbers."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
