@@ -34,6 +34,7 @@ _WIDTH_SEEN = 100.0  # and its calculated width; a free width would cost a weak 
 _REACH_WIDTHS = 6.0  # half width of a window: of a Lorentzian 5 % of the area is outside
 _LEAST_REACH_DEG = 1.0
 _NEIGHBOUR_WIDTHS = 3.0  # lines nearer than this share a window
+_MEASURED = 0.8  # least share of a window that must hold points; own choice
 _MOST_COVERED = 0.1  # a tenth covered, known to a tenth, is a hundredth of the area
 _LEAST_CONTRAST = 0.2  # the shape of an order line is drawn with this contrast where the fit found less
 _SAME_SPACING = 1e-7  # relative
@@ -189,6 +190,10 @@ def fit_single_lines(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0)
         unused = SingleLine(line.hkl, nan, nan, nan, nan, width, centre, area, nan, nan)
         if low - 2.0 * width < fit.two_theta[0] or high + 2.0 * width > fit.two_theta[-1]:
             finished.append(replace(unused, reason="at the end of the measured range"))
+            continue
+        first, last = np.searchsorted(fit.two_theta, [low - 2.0 * width, high + 2.0 * width])
+        if (last - first) * step < _MEASURED * (high - low + 4.0 * width):
+            finished.append(replace(unused, reason="in a gap of the measured range"))
             continue
         covered = _covered(fit.two_theta, _only(shape, line.rows), others / fit.model.time_factor, axial)
         covered *= float(shape.area[line.rows].sum()) / max(area, 1e-300)
