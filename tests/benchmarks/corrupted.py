@@ -21,7 +21,7 @@ import numpy as np
 import xarray as xr
 from scipy.stats import norm
 
-from tests.benchmarks.mishaps import KINDS, LENGTH_MM, SLIT_DEG, Scan, clean
+from tests.benchmarks.mishaps import KINDS, LENGTH_MM, SLIT_DEG, UNSEEN, Scan, clean
 from tests.benchmarks.record import Job, Row, run
 from tests.generator import InstrumentTruth, SampleTruth, expected_counts, simulate_standard
 from tests.made import as_pattern
@@ -87,7 +87,7 @@ def evaluate(scan: Scan, instrument: Instrument, seed: int) -> tuple[Material, s
     material = characterise(
         fit.values,
         fit.contributions,
-        Specimen(mount="ground-powder", temperature_c=22.5, u_temperature_k=1.2),
+        Specimen(mount="ground-powder", temperature_c=22.5, u_temperature_k=1.2, undoped=scan.told_undoped),
         radiation=radiation("cu-ka"),
         tin_held=fit.tin_held,
         contrast_by_tin=fit.by_tin.get("order_contrast", 0.0),
@@ -177,9 +177,9 @@ def table(rows: Sequence[Row]) -> list[str]:
     ]
     kinds = list(dict.fromkeys(row["kind"] for row in rows))
     lines += [_line(kind, [row for row in rows if row["kind"] == kind]) for kind in kinds]
-    spoiled = [row for row in rows if row["kind"] != CLEAN]
+    spoiled = [row for row in rows if row["kind"] not in {CLEAN, *UNSEEN}]
     if spoiled:
-        lines.append(_line("**all but clean**", spoiled))
+        lines.append(_line(f"**all but clean and {', '.join(sorted(UNSEEN))}**", spoiled))
     return lines
 
 

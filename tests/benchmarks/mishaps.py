@@ -49,6 +49,7 @@ class Scan:
     told_slit_deg: float | None = None
     told_length_mm: float = LENGTH_MM
     calibrated_with: InstrumentTruth | None = None
+    told_undoped: bool = True
 
 
 Kind = Callable[[Rng, SampleTruth, InstrumentTruth], Scan]
@@ -105,7 +106,8 @@ def tantalum_not_told(rng: Rng, sample: SampleTruth, instrument: InstrumentTruth
     room = 0.99 * sample.occupancy()["2a"]["Nb"] / (4.0 * content)
     share = float(min(rng.uniform(0.1, 0.9), room))
     alloyed = replace(sample, dopants=(Dopant("Ta", content, share),))
-    return Scan(alloyed, instrument, f"{100 * content:.1f} at.% Ta, {share:.2f} of it on tin sites")
+    how = f"{100 * content:.1f} at.% Ta, {share:.2f} of it on tin sites"
+    return Scan(alloyed, instrument, how, told_undoped=False)
 
 
 def section_as_powder(rng: Rng, sample: SampleTruth, instrument: InstrumentTruth) -> Scan:
@@ -265,3 +267,7 @@ KINDS: dict[str, Kind] = {
         rough_surface, warmer_than_told, alpha2_stripped, background_taken_off, resampled,
     )
 }  # fmt: skip
+
+UNSEEN = {"warmer than told", "goniometer moved"}
+"""What no pattern can show beyond the uncertainty that is stated for it, 1.2 K and 0.002 degrees: a falsehood about
+what stands outside the specimen. Counted by themselves."""

@@ -30,6 +30,8 @@ class Specimen:
         `U_DOPANT` where the uncertainty is left out.
     on_tin_site, u_on_tin_site : mapping of str to float, optional
         Share of each dopant on the tin site and its standard uncertainty; published ones where left out.
+    undoped : bool
+        The wire is known to hold no dopant. Without it, and without dopants, nothing is known: a flag says so.
     mount : str
         One of `MOUNTS`, empty when unknown.
     wire_axis_angle_deg : float, optional
@@ -52,6 +54,7 @@ class Specimen:
     u_dopants: Mapping[str, float] = field(default_factory=dict)
     on_tin_site: Mapping[str, float] | None = None
     u_on_tin_site: Mapping[str, float] | None = None
+    undoped: bool = False
     mount: str = ""
     wire_axis_angle_deg: float | None = None
     temperature_c: float | None = None
@@ -63,6 +66,8 @@ class Specimen:
             raise ValidityError(
                 f"mount '{self.mount}' is unknown; say one of {', '.join(MOUNTS)}, or nothing"
             )
+        if self.undoped and self.dopants:
+            raise ValidityError(f"dopant {next(iter(self.dopants))} is given for a wire that is said to be undoped")
         for what, table, high in (
             ("content of dopant", self.dopants, 0.2),
             ("uncertainty of dopant", self.u_dopants, 0.2),
