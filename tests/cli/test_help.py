@@ -3,15 +3,17 @@
 import re
 import subprocess
 import sys
+from dataclasses import fields
 
 import click
 import pytest
 from click.testing import CliRunner
 
 from xrdorder.cli import main, options
-from xrdorder.fitting import ENGINES
+from xrdorder.fitting import ENGINES, LATTICE_DISTRIBUTIONS, FitOptions
 from xrdorder.material import MOUNTS
 from xrdorder.patterns import pattern
+from xrdorder.profiles import instrument
 
 OPTIONS = {
     "demo": {"--out", "--again", "--workers"},
@@ -23,6 +25,12 @@ OPTIONS = {
         "--axis-unit",
         "--divergence-deg",
         "--specimen-length-mm",
+        "--geometry",
+        "--illuminated-length-mm",
+        "--polarisation-ratio",
+        "--mu-t",
+        "--mu-r",
+        "--focused",
         "--monochromator-two-theta-deg",
         "--temperature-c",
         "--standard-domain-size-nm",
@@ -43,6 +51,21 @@ OPTIONS = {
         "--radiation",
         "--axis",
         "--axis-unit",
+        "--lattice-distribution",
+        "--texture-axis",
+        "--elastic-shifts",
+        "--depth-gradient",
+        "--roughness",
+        "--particle-size-um",
+        "--mu-t",
+        "--mu-r",
+        "--measured-dispersion",
+        "--stray-radiation",
+        "--no-stray-radiation",
+        "--seek-phases",
+        "--no-seek-phases",
+        "--second-opinions",
+        "--no-second-opinions",
         "--engine",
         "--out",
         "--figures",
@@ -122,5 +145,8 @@ def test_help_loads_none_of_the_heavy_packages():
 def test_names_repeated_for_a_quick_help_are_those_of_the_library():
     assert options.MOUNTS == MOUNTS
     assert set(options.ENGINES) == set(ENGINES)
+    assert options.GEOMETRIES == pattern.GEOMETRIES == instrument.GEOMETRIES
+    assert options.LATTICE_DISTRIBUTIONS == LATTICE_DISTRIBUTIONS
+    assert set(options.CHOICES) == {f.name for f in fields(FitOptions)}
     assert options.AXES == tuple(pattern.AXES)
     assert {unit for units in pattern.AXIS_UNITS.values() for unit in units} <= set(options.AXIS_UNITS)

@@ -2,9 +2,15 @@
 
 import math
 
+import numpy as np
 import pytest
 
-from xrdorder.cli.tables import concise, interval, table
+from tests.studies import made
+from xrdorder.cli.tables import concise, interval, results_text, table
+from xrdorder.studies.collate import collate
+from xrdorder.studies.description import Lot, Sample, Study
+from xrdorder.studies.store import StoredSample
+from xrdorder.uncertainty import Contributions
 
 
 @pytest.mark.parametrize(
@@ -38,3 +44,40 @@ def test_short_rows_may_hold_a_long_last_cell():
     head, rule, *lines = text.splitlines()
     assert head.index("b") == lines[0].index("1") == lines[1].index("failed")
     assert set(rule) == {"-"}
+
+
+def test_the_verdict_stands_beside_the_flags_and_its_reasons_below(tmp_path, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "120")
+    names = ("lattice_a_nm_nb", "lattice_a_nm_unknown")  # the latter of unknown atoms: without a weight
+    lattices = Contributions(names, ("counting/0",), np.array([[1e-4], [1e-4]]), ("",))
+    samples = [
+        made.sample("first"),
+        made.sample("second", quality_words="trustworthy"),
+        *(made.sample(f"third-{k}") for k in range(7)),
+        made.sample("fourth", quality_words="do not use: chi squared is 40"),
+        made.sample("fifth", quality_words=""),
+        StoredSample(
+            "sixth",
+            "no A15",
+            values={"lattice_a_nm_nb": 0.3301, "weight_fraction_nb": 0.25, "lattice_a_nm_unknown": 0.5},
+            contributions=lattices,
+            quality_words="do not use: no A15 was found",
+        ),
+    ]
+    described = tuple(Sample(s.name, (tmp_path / "a.xy",), Lot()) for s in samples)
+    study = Study(tmp_path, "A study", tmp_path / "instrument.toml", ("nb3sn", "nb"), "own", described)
+    text = results_text(collate(study, samples, ("nb3sn", "nb")))
+    head, below = text.split("\nTrust\n")
+    rows = {line.split()[0]: line.split() for line in reversed(head.splitlines()) if line}
+    assert [rows[name][-2] for name in ("first", "second", "third-0", "fourth", "fifth")] == [
+        "care", "yes", "care", "no", "-",
+    ]  # fmt: skip
+    assert rows["sixth"] == ["sixth", "no", "A15"]
+    assert [line.split() for line in head.splitlines() if line.split()[:1] == ["sixth"]][1:] == [
+        ["sixth", "nb", "a", "0.33010(10)", "0.25"],
+        ["sixth", "unknown", "a", "0.50000(10)", "-"],
+    ]
+    lines = below.splitlines()
+    assert lines[0] == f"  first, third-0, third-1, third-2, third-3, third-4 and 2 more: {made.WORDS}"
+    assert lines[1] == "  fourth: do not use: chi squared is 40"
+    assert "trustworthy" not in text and "no A15 was found" not in text

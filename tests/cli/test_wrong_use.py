@@ -62,6 +62,12 @@ def test_wrong_words(run, words, expected, tmp_path):
         ({"--standard-lattice-nm": "4.1569"}, "give nm"),
         ({"--standard-lattice-nm": "0.4157,0.5"}, "1 free length"),
         ({"--u-standard-lattice-nm": "0.01"}, "give nm"),
+        ({"--geometry": "oblique"}, "capillary"),
+        ({"--geometry": "transmission"}, "mu_t"),
+        ({"--geometry": "capillary", "--mu-r": "-1"}, "mu_r"),
+        ({"--mu-t": "1"}, "belongs to transmission"),
+        ({"--illuminated-length-mm": "15"}, "variable one"),
+        ({"--polarisation-ratio": "1.5"}, "polarisation"),
         ({"--axis": "q", "--axis-unit": "nm"}, "axis_unit"),
         ({"--out": "nowhere/instrument.toml"}, "nowhere"),
     ],
@@ -99,6 +105,30 @@ def test_an_unknown_phase_and_a_study_in_the_way(run, scans, instrument, tmp_pat
     (tmp_path / "mine").mkdir()
     (tmp_path / "mine/study.toml").write_text("title = 'mine'\n")
     refused(run(*words, "--out", "mine"), "not replaced")
+
+
+@pytest.mark.parametrize(
+    ("words", "expected"),
+    [
+        (["--lattice-distribution", "graded"], "two-populations"),
+        (["--texture-axis", "nb"], "nb3sn=1,0,0"),
+        (["--texture-axis", "nb=1,0,0.5"], "nb3sn=1,0,0"),
+        (["--texture-axis", "nb=0,0,0"], "0 0 0 is no plane"),
+        (["--texture-axis", "nv=1,0,0"], "nv"),
+        (["--texture-axis", "nb=1,0,0", "--texture-axis", "nb=1,1,0"], "given twice"),
+        (["--roughness", "0.5"], "two numbers"),
+        (["--roughness", "1.5,0.1"], "describe no surface"),
+        (["--particle-size-um", "0"], "not above zero"),
+        (["--mu-t", "-1"], "fit.mu_t"),
+        (["--mu-r", "many"], "not a number"),
+        (["--measured-dispersion", "Nb=-2.1"], "Nb=-2.1,0.6"),
+        (["--measured-dispersion", "Nb=nan,1"], "Nb=-2.1,0.6"),
+        (["--measured-dispersion", "Nv=-2.1,0.6"], "Nv"),
+        (["--measured-dispersion", "Nb=-2.1,-0.6"], "not negative"),
+    ],
+)
+def test_choices_that_no_fit_can_take(run, scans, instrument, words, expected):
+    refused(run("fit", scans / "one.xy", "--instrument", instrument, *words), expected)
 
 
 def test_patterns_of_another_radiation_fail_and_say_so(run, scans, instrument):

@@ -3,7 +3,7 @@
 import pytest
 
 from xrdorder.exceptions import StudyError
-from xrdorder.studies import FitOptions, implicit_study, read_study
+from xrdorder.studies import ImplicitOptions, implicit_study, read_study
 from xrdorder.studies.implicit import HEADING
 
 
@@ -16,7 +16,7 @@ def here(tmp_path, monkeypatch):
 
 
 def test_the_study_says_what_was_told(here):
-    options = FitOptions(
+    options = ImplicitOptions(
         phases=("nb3sn", "nb"),
         dopant_at_percent={"Ta": 2.4},
         mount="ground-powder",
@@ -26,6 +26,14 @@ def test_the_study_says_what_was_told(here):
         radiation="cu-ka",
         axis="two-theta",
         engine="scipy",
+        choices={
+            "texture_axes": {"nb3sn": (1, 0, 0)},
+            "measured_dispersion": {"Nb": (-2.1, 0.6)},
+            "roughness": (0.5, 0.05),
+            "lattice_distribution": "tail",
+            "mu_t": 0.5,
+            "seek_phases": False,
+        },
     )
     folder = implicit_study("out/study", ["data/a.xy", "b.xy"], "instrument.toml", options)
     study = read_study(folder)
@@ -38,6 +46,7 @@ def test_the_study_says_what_was_told(here):
     assert (a.mount, a.temperature_c) == ("ground-powder", 23.0)
     assert (a.specimen_length_mm, a.divergence_deg) == (20.0, 0.5)
     assert (a.reading.radiation, a.reading.axis) == ("cu-ka", "two-theta")
+    assert a.choices == b.choices == options.choices
     assert a.lot.dopants == pytest.approx({"Ta": 0.024})
 
 

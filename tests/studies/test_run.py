@@ -14,8 +14,9 @@ import pytest
 import xarray as xr
 
 from xrdorder.exceptions import FitError, StudyError
+from xrdorder.fitting import FitOptions
 from xrdorder.profiles import read_instrument
-from xrdorder.studies import files, open_study, read_study, run, run_study, work
+from xrdorder.studies import calibration, files, open_study, read_study, run, run_study, work
 from xrdorder.studies.store import read_sample, write_sample
 
 ROOT = Path(__file__).parents[2]
@@ -159,6 +160,28 @@ def test_only_what_changed_is_fitted_again(tiny, fits):
     standard.write_text("\n".join(lines))
     assert run_study(folder, workers=1).attrs["fitted"] == 2
     assert fits == ["lab6.xy", "lab6.xy", "good.xy", "good.xy, again.xy"]
+
+
+def test_choices_of_the_fit_and_geometry_of_the_calibration_arrive_where_they_act(tiny, fits, monkeypatch):
+    folder = tiny.describe("good")
+    file = folder / "study.toml"
+    text = file.read_text().replace("divergence_deg = 0.5", "illuminated_length_mm = 15\npolarisation_ratio = 0.5")
+    file.write_text(text.replace("[defaults]", "[defaults]\nfit = { roughness = [0.5, 0.05], seek_phases = false }"))
+    told = []
+    for module, name in ((calibration, "calibrate"), (work, "fit_pattern")):
+        usual = getattr(module, name)
+        monkeypatch.setattr(module, name, lambda *a, usual=usual, **told_now: told.append(told_now) or usual(*a))
+    run_study(folder, workers=1)
+    calibrated, fitted = told
+    assert (calibrated["illuminated_length_mm"], calibrated["polarisation_ratio"]) == (15.0, 0.5)
+    assert (calibrated["geometry"], calibrated["divergence_deg"]) == ("reflection", None)
+    assert fitted["options"] == FitOptions(roughness=(0.5, 0.05), seek_phases=False)
+    # the scan of the standard says how it was measured
+    standard = folder / "patterns/lab6.xy"
+    standard.write_text("# geometry: capillary\n" + standard.read_text())
+    file.write_text(file.read_text().replace("illuminated_length_mm = 15", "mu_r = 0.7\nfocused = true"))
+    run_study(folder, workers=1)
+    assert [told[2][name] for name in ("geometry", "mu_r", "focused")] == ["capillary", 0.7, True]
 
 
 @pytest.mark.slow

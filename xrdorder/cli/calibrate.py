@@ -4,7 +4,15 @@ from pathlib import Path
 
 import click
 
-from xrdorder.cli.options import ANY, EXISTING_FILE, POSITIVE, Numbers, reading_options, specimen_options
+from xrdorder.cli.options import (
+    ANY,
+    EXISTING_FILE,
+    POSITIVE,
+    Numbers,
+    geometry_options,
+    reading_options,
+    specimen_options,
+)
 from xrdorder.exceptions import InstrumentError, ValidityError
 
 FIRST_WORDS = "# Instrument, written by xrdorder"
@@ -19,6 +27,7 @@ FIGURE_FORMATS = (".png", ".pdf", ".svg")
 @click.option("--detector-distance-mm", required=True, type=POSITIVE, help="Goniometer radius.")
 @reading_options
 @specimen_options
+@geometry_options
 @click.option(
     "--monochromator-two-theta-deg", type=POSITIVE, help="Diffraction angle of a crystal monochromator."
 )
@@ -61,6 +70,12 @@ def calibrate(
     axis_unit: str | None,
     divergence_deg: float | None,
     specimen_length_mm: float | None,
+    geometry: str | None,
+    illuminated_length_mm: float | None,
+    polarisation_ratio: float | None,
+    mu_t: float | None,
+    mu_r: float | None,
+    focused: bool,
     monochromator_two_theta_deg: float | None,
     temperature_c: float,
     standard_domain_size_nm: float | None,
@@ -85,7 +100,7 @@ def calibrate(
         _must_be_drawable(figure)
     chosen = standard_named(standard).with_value(standard_lattice_nm, u_standard_lattice_nm)
     _may_be_replaced(out)
-    pattern = read_patterns(patterns, radiation=radiation, axis=axis, axis_unit=axis_unit)
+    pattern = read_patterns(patterns, radiation=radiation, axis=axis, axis_unit=axis_unit, geometry=geometry)
     found = fit_standard(
         pattern,
         chosen,
@@ -96,6 +111,12 @@ def calibrate(
         monochromator_two_theta_deg=monochromator_two_theta_deg,
         temperature_c=temperature_c,
         domain_size_nm=standard_domain_size_nm,
+        illuminated_length_mm=illuminated_length_mm,
+        polarisation_ratio=polarisation_ratio,
+        geometry=geometry or pattern.attrs["geometry"] or "reflection",
+        mu_t=mu_t,
+        mu_r=mu_r,
+        focused=focused,
     )
     write_instrument(found.instrument, out)
     click.echo(calibration_text(found))

@@ -11,6 +11,7 @@ from xrdorder.cli.options import (
     MOUNTS,
     Names,
     again_option,
+    choice_options,
     dopant_option,
     figures_option,
     reading_options,
@@ -43,6 +44,7 @@ from xrdorder.cli.run import run_and_show
     help="Certified powder mixed into the specimens, as srm-640c: it sets the angles of each.",
 )
 @reading_options
+@choice_options
 @click.option(
     "--engine", type=click.Choice(ENGINES), default="own", show_default=True, help="Least-squares engine."
 )
@@ -71,6 +73,7 @@ def fit(
     radiation: str | None,
     axis: str | None,
     axis_unit: str | None,
+    choices: dict[str, object],
     engine: str,
     out: Path,
     figures: bool,
@@ -82,9 +85,9 @@ def fit(
     PATTERN is a text file of two or three columns, a powder CIF or a NeXus file; each is a sample of its own. The
     study.toml in the folder may be edited and run again with xrdorder run.
     """
-    from xrdorder.studies import FitOptions, implicit_study
+    from xrdorder.studies import ImplicitOptions, implicit_study
 
-    options = FitOptions(
+    options = ImplicitOptions(
         phases=phases or (),
         dopant_at_percent=dopants,
         mount=mount,
@@ -96,6 +99,7 @@ def fit(
         axis=axis,
         axis_unit=axis_unit,
         engine=engine,
+        choices=choices,
     )
     study = implicit_study(out, patterns, instrument, options)
     results = run_and_show(study, again=again, workers=workers, figures=figures)

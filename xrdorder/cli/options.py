@@ -1,5 +1,6 @@
 """Options and values that several commands share."""
 
+import functools
 import math
 from collections.abc import Callable
 from pathlib import Path
@@ -18,6 +19,8 @@ MOUNTS = ("ground-powder", "whole-filaments", "polished-section", "wires-laid-fl
 ENGINES = ("own", "scipy")
 AXES = ("two-theta", "d", "q")
 AXIS_UNITS = ("degree", "nm", "angstrom", "1/nm", "1/angstrom")
+GEOMETRIES = ("reflection", "transmission", "capillary")
+LATTICE_DISTRIBUTIONS = ("auto", "single", "tail", "two-populations")
 """Names that the library defines; repeated here because help must not load it (a test holds them equal)."""
 
 EXISTING_FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
@@ -54,6 +57,39 @@ class Numbers(Number):
         if isinstance(value, tuple):
             return value
         return tuple(super(Numbers, self).convert(part.strip(), param, ctx) for part in str(value).split(","))
+
+
+class Pair(Numbers):
+    """Two numbers joined by a comma."""
+
+    name = "number,number"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Turn the text into two numbers."""
+        numbers = super().convert(value, param, ctx)
+        if len(numbers) != 2:
+            self.fail(f"'{value}' is not two numbers joined by a comma", param, ctx)
+        return numbers
+
+
+class Named(ParamType):
+    """A name and its numbers, as Nb=-2.1,0.6."""
+
+    def __init__(self, name: str, example: str, *, count: int, whole: bool = False) -> None:
+        self.name, self.example, self.count, self.whole = name, example, count, whole
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Split at the equals sign and the commas."""
+        if isinstance(value, tuple):
+            return value
+        name, _, text = str(value).partition("=")
+        try:
+            numbers = tuple((int if self.whole else float)(part) for part in text.split(","))
+        except ValueError:
+            numbers = ()
+        if not name.strip() or len(numbers) != self.count or not all(map(math.isfinite, numbers)):
+            self.fail(f"'{value}' is not {self.name}, as {self.example}", param, ctx)
+        return name.strip(), numbers
 
 
 class Names(ParamType):
@@ -117,6 +153,33 @@ reading_options = all_of(
 specimen_options = all_of(
     click.option("--divergence-deg", type=POSITIVE, help="Opening of the fixed divergence slit in degrees."),
     click.option("--specimen-length-mm", type=POSITIVE, help="Length of the specimen along the beam."),
+)
+
+def _each_once(
+    ctx: click.Context, param: click.Parameter, given: tuple[tuple[str, tuple[float, ...]], ...]
+) -> dict[str, tuple[float, ...]] | None:
+    """Gather a repeated option by name; None where it was not given."""
+    found = dict(given)
+    if len(found) < len(given):
+        raise click.BadParameter("a name is given twice", ctx=ctx, param=param)
+    return found or None
+
+
+_geometry_options = all_of(
+    click.option("--geometry", type=click.Choice(GEOMETRIES), help="Reflection unless file or option say otherwise."),
+    click.option(
+        "--illuminated-length-mm", type=POSITIVE, help="Length that a variable slit keeps lit, in place of a fixed one."
+    ),
+    click.option(
+        "--polarisation-ratio",
+        type=ANY,
+        help="Intensity polarised in the diffraction plane over that across it: 1 unpolarised; no monochromator then.",
+    ),
+    click.option("--mu-t", type=ANY, help="Attenuation times thickness of a plate in transmission."),
+    click.option("--mu-r", type=ANY, help="Attenuation times radius of a capillary."),
+    click.option(
+        "--focused", is_flag=True, help="The beam on a capillary is focused on the circle of the detector."
+    ),
 )
 
 figures_option = click.option(

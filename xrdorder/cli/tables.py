@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 _MISSING = "-"
 _FAILED = "failed: "
 _LONGEST_NAME, _LONGEST_STATUS = 32, 90
+_NAMED = 6  # samples named with a verdict before the rest are counted
+_TRUST = {"trustworthy": "yes", "use with care": "care", "do not use": "no"}
 
 
 def concise(value: float, u: float) -> str:
@@ -74,11 +76,12 @@ def table(head: Sequence[Sequence[str]], rows: Iterable[Sequence[str]]) -> str:
 def results_text(results: "xr.Dataset") -> str:
     """The results of a study: a row a sample, then how to read them and what needs attention."""
     head = (
-        ("sample", "a", "order", "tin", "own", "Tc", "Bc2 4.2 K", "domains", "A15", "flags"),
-        ("", "nm", "", "at.%", "at.%", "K", "T", "nm", "weight", ""),
+        ("sample", "a", "order", "tin", "own", "Tc", "Bc2 4.2 K", "domains", "A15", "trust", "flags"),
+        ("", "nm", "", "at.%", "at.%", "K", "T", "nm", "weight", "", ""),
     )
     names = [str(name) for name in results["sample"].values]
     status = [str(text) for text in results["status"].values]
+    words = [str(text) for text in results["quality"].values]
     flags = [json.loads(str(text)) for text in results["flag_messages"].values]
     rows: list[tuple[str, ...]] = []
     for k, name in enumerate(names):
@@ -87,10 +90,34 @@ def results_text(results: "xr.Dataset") -> str:
             rows.append((shown, about))
             continue
         remark = " ".join([str(len(flags[k]))] * bool(flags[k]) + [f"({about})"] * (status[k] != "ok"))
-        rows.append((shown, *_numbers(results, k), remark))
+        rows.append((shown, *_numbers(results, k), trust(words[k]), remark))
     parts = [table(head, rows), "", *_other_phases(results), _how_to_read()]
+    parts += _verdicts(names, words, status)
     parts += _remarks(flags, [str(text) for text in results["assumptions"].values])
     return "\n".join(parts) + "\n"
+
+
+def trust(words: str) -> str:
+    """Shorten a verdict.
+
+    >>> trust("trustworthy"), trust("use with care: 2 foreign lines"), trust("do not use: chi squared is 40"), trust("")
+    ('yes', 'care', 'no', '-')
+    """
+    return next((mark for start, mark in _TRUST.items() if words.startswith(start)), _MISSING)
+
+
+def _verdicts(names: Sequence[str], words: Sequence[str], status: Sequence[str]) -> list[str]:
+    """Reasons against full trust, with the samples they hold for; where there is no A15, the table says so."""
+    found: dict[str, list[str]] = {}
+    for name, text, about in zip(names, words, status, strict=True):
+        if about == "ok" and trust(text) in ("care", "no"):
+            found.setdefault(text, []).append(name)
+    lines = ["\nTrust"] if found else []
+    for text, of in found.items():
+        some = ", ".join(_shortened(name, _LONGEST_NAME) for name in of[:_NAMED])
+        rest = f" and {len(of) - _NAMED} more" if len(of) > _NAMED else ""
+        lines.append(_wrapped(f"{some}{rest}: {text}", indent=2))
+    return lines
 
 
 def _other_phases(results: "xr.Dataset") -> list[str]:
@@ -105,8 +132,9 @@ def _other_phases(results: "xr.Dataset") -> list[str]:
             if match is None or not math.isfinite(value):
                 continue
             u = float(np.sqrt(np.nansum(results["contribution"].sel(quantity=name).values[k] ** 2)))
-            share = float(results["weight_fraction"].sel(phase=match[2]).values[k])
-            rows.append((_shortened(sample, _LONGEST_NAME), match[2], match[1], concise(value, u), f"{share:.3g}"))
+            share = results["weight_fraction"].reindex(phase=[match[2]]).values[k, 0]  # none where atoms are not known
+            weight = f"{share:.3g}" if math.isfinite(share) else _MISSING
+            rows.append((_shortened(sample, _LONGEST_NAME), match[2], match[1], concise(value, u), weight))
     if not rows:
         return []
     return [table([("sample", "phase", "axis", "length", "weight"), ("", "", "", "nm", "")], rows), ""]
@@ -141,7 +169,8 @@ def _how_to_read() -> str:
         "In brackets: standard uncertainty (k = 1) of the last digits. Own: the part of it in tin that no "
         "other sample shares; between samples of one lot measured alike it counts, and a quarter of their "
         "difference in tin. Between lots with different dopants the dopant's unknown effect on the lattice "
-        "comes on top. Tc and Bc2: 68 % interval. "
+        "comes on top. Tc and Bc2: 68 % interval. Trust: whether independent routes through the same counts agree and "
+        "nothing else speaks against the fit. "
         f"{ESTIMATES}"
     )
 

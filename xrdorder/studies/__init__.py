@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from xrdorder.studies.description import CalibrationInput, Lot, Reading, Sample, Study, read_study
-    from xrdorder.studies.implicit import FitOptions, implicit_study
+    from xrdorder.studies.implicit import ImplicitOptions, implicit_study
     from xrdorder.studies.run import OpenStudy, open_study, run_study
     from xrdorder.studies.store import StoredSample, read_sample
 
 _HOME = {
     "CalibrationInput": "description",
-    "FitOptions": "implicit",
+    "ImplicitOptions": "implicit",
     "Lot": "description",
     "OpenStudy": "run",
     "Reading": "description",
@@ -43,7 +43,7 @@ __all__ = [  # noqa: RUF022 (the order of use)
     "Reading",
     "CalibrationInput",
     "implicit_study",
-    "FitOptions",
+    "ImplicitOptions",
     "read_sample",
     "StoredSample",
 ]

@@ -18,7 +18,7 @@ LOT = "lot"
 
 
 @dataclass(frozen=True)
-class FitOptions:
+class ImplicitOptions:
     """What may be told about patterns that are fitted without a study; None or empty where nothing was.
 
     Attributes
@@ -34,6 +34,8 @@ class FitOptions:
     radiation, axis, axis_unit : str or None
         How to read files that do not say it.
     engine : str
+    choices : mapping of str to value
+        Choices of the fit, by the names of `xrdorder.fitting.FitOptions`.
     """
 
     phases: tuple[str, ...] = ()
@@ -47,13 +49,14 @@ class FitOptions:
     axis: str | None = None
     axis_unit: str | None = None
     engine: str = "own"
+    choices: Mapping[str, object] = field(default_factory=dict)
 
 
 def implicit_study(
     folder: str | Path,
     patterns: Sequence[str | Path],
     instrument: str | Path,
-    options: FitOptions | None = None,
+    options: ImplicitOptions | None = None,
 ) -> Path:
     """Write the `study.toml` of a study that fits these patterns, one sample each.
 
@@ -65,7 +68,7 @@ def implicit_study(
         Pattern files, as seen from the working directory. Samples are named after them.
     instrument : str or Path
         Instrument file.
-    options : FitOptions, optional
+    options : ImplicitOptions, optional
 
     Returns
     -------
@@ -77,7 +80,7 @@ def implicit_study(
     StudyError
         There are no patterns, the folder holds a study that somebody wrote, or it cannot be written.
     """
-    options = options or FitOptions()
+    options = options or ImplicitOptions()
     root = Path(folder)
     if not patterns:
         raise StudyError("no pattern was named; name at least one file")
@@ -106,7 +109,7 @@ def _written_here(path: Path) -> bool:
         return False
 
 
-def _text(root: Path, patterns: list[Path], instrument: Path, options: FitOptions) -> str:
+def _text(root: Path, patterns: list[Path], instrument: Path, options: ImplicitOptions) -> str:
     lines = [HEADING, "# Edit freely, then remove the line above: a file without it is never replaced.", ""]
     if options.phases:
         lines.append(f"phases = {_toml([_phase(name, root) for name in options.phases])}")
@@ -126,11 +129,10 @@ def _text(root: Path, patterns: list[Path], instrument: Path, options: FitOption
         value = getattr(options, key)
         if value is not None:
             lines.append(f"{key} = {_toml(value)}")
+    if options.choices:
+        lines.append(f"fit = {_toml(options.choices)}")
     if options.dopant_at_percent:
-        contents = ", ".join(
-            f"{_toml(element)} = {_toml(value)}" for element, value in options.dopant_at_percent.items()
-        )
-        lines += ["", f"[lots.{LOT}]", f"dopant_at_percent = {{ {contents} }}"]
+        lines += ["", f"[lots.{LOT}]", f"dopant_at_percent = {_toml(options.dopant_at_percent)}"]
     for name, path in zip(_names(patterns), patterns, strict=True):
         lines += [
             "",
@@ -177,6 +179,8 @@ def _toml(value: object) -> str:
     if isinstance(value, str):
         # JSON escapes what TOML wants escaped, but for DEL
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-    if isinstance(value, list):
+    if isinstance(value, (list, tuple)):
         return f"[{', '.join(_toml(item) for item in value)}]"
-    return repr(value)
+    if isinstance(value, Mapping):
+        return f"{{ {', '.join(f'{_toml(key)} = {_toml(item)}' for key, item in value.items())} }}"
+    return str(value).lower() if isinstance(value, bool) else repr(value)
