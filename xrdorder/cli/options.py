@@ -165,7 +165,75 @@ def _each_once(
     return found or None
 
 
-_geometry_options = all_of(
+CHOICES = (
+    "lattice_distribution", "texture_axes", "elastic_shifts", "depth_gradient", "roughness", "particle_size_um",
+    "mu_t", "mu_r", "measured_dispersion", "stray_radiation", "seek_phases", "second_opinions",
+)  # fmt: skip
+"""Names of the choices, as the fit knows them."""
+
+_CHOICE_OPTIONS = (
+    click.option(
+        "--lattice-distribution",
+        type=click.Choice(LATTICE_DISTRIBUTIONS),
+        help="A15 lattice parameters: by default a tail or a second population where the pattern asks for it.",
+    ),
+    click.option(
+        "--texture-axis",
+        "texture_axes",
+        type=Named("phase=h,k,l", "nb3sn=1,0,0", count=3, whole=True),
+        multiple=True,
+        callback=_each_once,
+        help="Plane whose normal the grains of a phase prefer: March's function; may be repeated.",
+    ),
+    click.option(
+        "--elastic-shifts", is_flag=True, default=None, help="Fit the strain of A15 grains held in a composite."
+    ),
+    click.option(
+        "--depth-gradient", is_flag=True, default=None, help="Fit an A15 lattice parameter that changes with depth."
+    ),
+    click.option("--roughness", type=Pair(positive=False), help="Share p and length q of the surface roughness."),
+    click.option(
+        "--particle-size-um", type=POSITIVE, help="Mean size of the particles, for microabsorption of amounts."
+    ),
+    click.option("--mu-t", type=ANY, help="Attenuation times thickness of a plate in transmission."),
+    click.option("--mu-r", type=ANY, help="Attenuation times radius of a capillary."),
+    click.option(
+        "--measured-dispersion",
+        type=Named("element=f',f''", "Nb=-2.1,0.6", count=2),
+        multiple=True,
+        callback=_each_once,
+        help="Measured f' and f'' of an element in electrons; may be repeated.",
+    ),
+    click.option(
+        "--stray-radiation/--no-stray-radiation",
+        default=None,
+        help="Look for K-beta and tungsten lines of the tube; on unless told.",
+    ),
+    click.option(
+        "--seek-phases/--no-seek-phases",
+        default=None,
+        help="Look for phases that explain foreign lines; on unless told.",
+    ),
+    click.option(
+        "--second-opinions/--no-second-opinions",
+        default=None,
+        help="Single lines and free intensities beside the fit; on unless told.",
+    ),
+)
+
+
+def choice_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Take the choices of the fit; the command gets those that were told as `choices`."""
+
+    @functools.wraps(function)
+    def gather(*args: Any, **told: Any) -> Any:
+        choices = {name: told.pop(name) for name in CHOICES}
+        return function(*args, choices={k: v for k, v in choices.items() if v is not None}, **told)
+
+    return all_of(*_CHOICE_OPTIONS)(gather)
+
+
+geometry_options = all_of(
     click.option("--geometry", type=click.Choice(GEOMETRIES), help="Reflection unless file or option say otherwise."),
     click.option(
         "--illuminated-length-mm", type=POSITIVE, help="Length that a variable slit keeps lit, in place of a fixed one."
