@@ -16,7 +16,7 @@ from tests.recovery.campaign import COARSE, PEAK_COUNTS, Case, case, measure
 from xrdorder.material import Material
 
 LIMIT_A_NM, LIMIT_ORDER = 1e-5, 0.03  # 0.07 at.% of tin on the line a(tin), and 0.75 at.% in the bound by order
-SPECIMENS, REPEATS = 12, 10
+SPECIMENS, REPEATS = 10, 10
 
 
 @pytest.fixture(scope="module")
@@ -82,7 +82,7 @@ def test_another_scattering_table_stays_within_its_stated_contribution(pool: Pro
 
 @pytest.mark.slow
 def test_stated_intervals_hold(pool: ProcessPoolExecutor) -> None:
-    """120 measurements of 12 specimens; everything that has a stated uncertainty is drawn anew for each.
+    """100 measurements of 10 specimens; everything that has a stated uncertainty is drawn anew for each.
 
     Each limit is passed by chance in one of a thousand runs with other seeds. The full campaign is
     ``python -m tests.benchmarks.coverage``.
