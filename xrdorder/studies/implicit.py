@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -15,6 +16,8 @@ HEADING = "# Written by xrdorder for patterns fitted without a study of their ow
 """First line of such a file; a file that begins otherwise was written by a person and is never replaced."""
 
 LOT = "lot"
+
+_BARE = re.compile(r"[A-Za-z0-9_-]+")  # keys that TOML takes without quotes
 
 
 @dataclass(frozen=True)
@@ -182,5 +185,6 @@ def _toml(value: object) -> str:
     if isinstance(value, (list, tuple)):
         return f"[{', '.join(_toml(item) for item in value)}]"
     if isinstance(value, Mapping):
-        return f"{{ {', '.join(f'{_toml(key)} = {_toml(item)}' for key, item in value.items())} }}"
+        pairs = (f"{key if _BARE.fullmatch(key) else _toml(key)} = {_toml(item)}" for key, item in value.items())
+        return f"{{ {', '.join(pairs)} }}"
     return str(value).lower() if isinstance(value, bool) else repr(value)
