@@ -42,7 +42,7 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
     values = fit.values()
     present = job.present()
     a15 = main if composition and main.contrast_name and main in present else None
-    calculated = model.counts(values)
+    calculated = fit.counts()
     more_tin = None
     if a15 is not None and composition is not None:
         richer = doped(a15.phase, replace(composition, tin_fraction=composition.tin_fraction + _MORE_TIN))

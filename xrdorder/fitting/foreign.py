@@ -69,7 +69,7 @@ def _present(job: Procedure) -> list[PresentLines]:
 def _misfit(fit: Refinement, width_deg: float) -> Array:
     """Counts by which the feet of strong lines may be wrong because no line shape is perfect, shape (n,)."""
     values = fit.values()
-    net = fit.model.counts(values) - fit.model.background(values)
+    net = fit.counts() - fit.model.background(values)
     points = 2 * int(np.ceil(_FOOT_WIDTHS * width_deg / float(np.median(np.diff(fit.two_theta))))) + 1
     return np.asarray(_FOOT_SHARE * maximum_filter1d(net, points, mode="nearest"))
 
@@ -85,7 +85,7 @@ def foreign_lines(job: Procedure, chi2_reduced: float) -> list[UnexplainedLine]:
     axial = largest_shift(known, values["axial_source_ratio"], values["axial_detector_ratio"])
     return unexplained_lines(
         fit.two_theta,
-        np.where(fit.used, fit.observed - fit.model.counts(values), 0.0),
+        np.where(fit.used, fit.observed - fit.counts(), 0.0),
         fit.variance * max(1.0, chi2_reduced) + _misfit(fit, width_deg) ** 2,
         width_deg,
         job.optics.radiation.wavelength_nm,

@@ -102,7 +102,7 @@ def _illumination(job: Procedure, evidence: Evidence) -> Iterator[_Hint]:
     trial = Geometry(geometry.detector_distance_mm, _TRIAL_DIVERGENCE_DEG, foot)
     lost = 1.0 - trial.lit_fraction(np.radians(0.5 * job.two_theta))
     values = job.fit.values()
-    net = job.model.counts(values) - job.model.background(values)
+    net = job.fit.counts() - job.model.background(values)
     yield _Hint(
         "intensities-at-low-angle",
         "lines at low angle are not as strong as the others let expect ({step:+.2f} of what a beam longer than the "

@@ -78,6 +78,8 @@ class PhaseLines:
         Beginning of the phase's parameter names: its name with underscores for hyphens.
     names
         All its parameter names, scale first.
+    freezes
+        How often `freeze` was called: lines at the same parameters may differ between.
     """
 
     def __init__(
@@ -123,6 +125,7 @@ class PhaseLines:
             *(name for name in optional if name),
         )
         self._norm: float | None = None
+        self.freezes = 0
         self._set_radiation()
         self.freeze(phase.lengths_nm)
 
@@ -138,6 +141,7 @@ class PhaseLines:
 
     def freeze(self, lengths_nm: tuple[float, ...]) -> None:
         """Evaluate at this lattice what hardly changes with it: which lines there are, polarisation, illumination."""
+        self.freezes += 1
         q_all, _ = inverse_d_squared(self.phase.system, self._all_hkl, lengths_nm, self.phase.angles_deg)
         sine = 0.5 * np.sqrt(q_all) * self._wavelengths[:, None].max()
         lowest = 2.0 * np.degrees(np.arcsin(np.clip(sine, 0.0, 1.0)))

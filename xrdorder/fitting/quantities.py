@@ -1,8 +1,9 @@
 """Measured quantities as functions of the fit parameters."""
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import lru_cache
 
-from xrdorder.crystals import free_lengths
+from xrdorder.crystals import Phase, free_lengths
 from xrdorder.fitting.phase_lines import PhaseLines
 
 Values = Mapping[str, float]
@@ -114,9 +115,13 @@ def mass_per_scale(lines: PhaseLines, values: Values) -> float:
     Line intensities go with the volume of the phase over the square of the cell volume, so its mass goes with
     scale times cell mass times cell volume: R. J. Hill, C. J. Howard, J. Appl. Cryst. 20 (1987) 467 (from memory).
     """
-    lengths = tuple(values[name] for name in lines.length_names)
-    volume = lines.phase.cell_volume_nm3(lengths)
-    return lines.phase.density_g_cm3(lengths) * volume**2 / lines.norm
+    return _mass_volume(lines.phase, tuple(values[name] for name in lines.length_names)) / lines.norm
+
+
+@lru_cache(maxsize=256)
+def _mass_volume(phase: Phase, lengths_nm: tuple[float, ...]) -> float:
+    """Cell mass times cell volume; asked for again and again while other parameters are varied."""
+    return phase.density_g_cm3(lengths_nm) * phase.cell_volume_nm3(lengths_nm) ** 2
 
 
 def masses(

@@ -1,6 +1,6 @@
 """One pattern being fitted: data, model, parameters, weights, and rounds of least squares."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 
 import lmfit
@@ -62,6 +62,7 @@ class Refinement:
         )
         self.used = np.ones(len(self.observed), dtype=bool)
         self.iterations = 0
+        self._counted_at: tuple[Hashable, Array] | None = None
 
     def values(self) -> dict[str, float]:
         """All parameter values as they stand."""
@@ -100,7 +101,15 @@ class Refinement:
 
     def weighted_residual(self) -> Array:
         """Observed less calculated counts over their standard uncertainty, at all points."""
-        return np.asarray((self.observed - self.model.counts(self.values())) / np.sqrt(self.variance))
+        return np.asarray((self.observed - self.counts()) / np.sqrt(self.variance))
+
+    def counts(self) -> Array:
+        """Calculated counts at the parameters as they stand; many questions are asked at one minimum."""
+        values = self.values()
+        here = (tuple(values.items()), tuple((id(lines), lines.freezes) for lines in self.model.phases))
+        if self._counted_at is None or self._counted_at[0] != here:
+            self._counted_at = here, self.model.counts(values)
+        return self._counted_at[1]
 
     def chi_squared(self) -> float:
         """Weighted sum of squared residuals over the points used."""
@@ -115,7 +124,7 @@ class Refinement:
     def reweight(self) -> None:
         """Take the variance of counts from the fitted model instead of the observed counts."""
         if self._counted:
-            self.variance = np.maximum(self.model.counts(self.values()), _LEAST_VARIANCE)
+            self.variance = np.maximum(self.counts(), _LEAST_VARIANCE)
 
     def mask_outliers(self) -> int:
         """Leave out single points beyond six standard deviations of the scatter; return how many are left out now.
