@@ -113,7 +113,8 @@ specimen_length_mm = 20.0
 divergence_deg = 0.5
 
 [lots.heron]
-route = "powder in tube, undoped (invented)"
+route = "powder in tube (invented)"
+undoped = true
 
 [lots.curlew]
 route = "internal tin, tantalum in the filaments (invented)"

@@ -3,9 +3,9 @@
 ``python -m tests.benchmarks.corrupted [--truths 120] [--clean 4] [--workers 2] [--kinds KIND...] [--out FILE]`` prints
 the table of docs/accuracy.md; the file keeps what is done. A result is wrong if the lattice parameter or the site
 order is off by more than three of its total standard uncertainties, and quietly wrong if nothing is flagged beside
-that: neither reader nor fit nor what is drawn from it says more than `ORDINARY`. Clean scans get second opinions, so
-that their false alarms count; spoiled ones do without, which saves time and leaves what they would see as a reserve. By chance: how many wrong ones
-counting alone would make; u is mostly what all samples of a laboratory share, and that is right here.
+that: neither reader nor fit nor what is drawn from it says more than `ORDINARY`. Clean scans get second
+opinions, so that their false alarms count; spoiled ones do without, which saves time and leaves what they would see as
+a reserve. By chance: how many wrong ones counting alone would make; u is mostly what all samples of a laboratory share, and that is right here.
 """
 
 import argparse

@@ -52,6 +52,7 @@ OPTIONS = {
         "--axis",
         "--axis-unit",
         "--lattice-distribution",
+        "--undoped",
         "--texture-axis",
         "--elastic-shifts",
         "--depth-gradient",

@@ -87,18 +87,19 @@ def test_catalogue_has_what_reacted_wire_and_calibration_need() -> None:
         ("sn", {"Sn": 4}, 7.29),
         ("sic", {"Si": 6, "C": 6}, 3.21),
         ("sic-3c", {"Si": 4, "C": 4}, 3.21),
-        ("cu6sn5", {"Cu": 24, "Sn": 20}, 8.28),
         ("sno2", {"Sn": 2, "O": 4}, 6.99),
     ],
 )
 def test_atoms_and_density(name: str, atoms: dict[str, float], density: float) -> None:
     p = phase(name)
     assert p.atoms_per_cell() == pytest.approx(atoms)
-    # 0.4 %: handbook densities are rounded or measured on less than perfect material.
-    assert p.density_g_cm3() == pytest.approx(density, rel=4e-3)
+    # 0.3 %: handbook densities are rounded or measured on less than perfect material.
+    assert p.density_g_cm3() == pytest.approx(density, rel=3e-3)
 
 
-@pytest.mark.parametrize(("name", "density"), [("nbo", 7.30), ("cu3sn", 8.9), ("cu6sn5-hex", 8.28)])
+@pytest.mark.parametrize(
+    ("name", "density"), [("nbo", 7.30), ("cu3sn", 8.9), ("cu6sn5", 8.28), ("cu6sn5-hex", 8.28)]
+)
 def test_density_measured_on_cast_or_sintered_pieces(name: str, density: float) -> None:
     # g/cm3; handbook for NbO, R. J. Fields et al. (1991) for the others, from memory. 1.5 %: two digits, and pores.
     assert phase(name).density_g_cm3() == pytest.approx(density, rel=1.5e-2)

@@ -34,6 +34,11 @@ def opinions():
         {
             "a_nm": ("route", [0.52880, 0.528803], {"units": "nm"}),
             "order_contrast": ("route", [0.93, np.nan], {"units": "1"}),
+            "a_difference_nm": ("route", [0.0, 3e-6], {"units": "nm"}),
+            "u_a_difference_nm": ("route", [0.0, 2e-6], {"units": "nm"}),
+            "order_difference": ("route", [0.0, np.nan], {"units": "1"}),
+            "u_order_difference": ("route", [0.0, np.nan], {"units": "1"}),
+            "a_reason": ("route", np.array(["", ""], dtype=object)),
             "order_reason": ("route", np.array(["", "lattice only"], dtype=object)),
         },
         coords={"route": np.array(["whole pattern", "free intensities"], dtype=object)},

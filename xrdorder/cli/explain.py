@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from xrdorder.studies.explanation import (
         Explanation,
         FittedParameter,
+        Opinion,
         QuantityExplained,
         RelationSaid,
         SourceShare,
@@ -71,7 +72,18 @@ def _head(found: "Explanation") -> list[str]:
         lines += _entry("Fit", _quality(found))
     if found.quality_words:
         lines += _entry("Verdict", found.quality_words)
+    for quantity, unit, scale in (("a", "e-6 nm", 1e6), ("order", "", 1.0)):
+        said = [_opinion(o, unit, scale) for o in found.opinions if o.quantity == quantity]
+        if said:
+            lines += _entry(f"{quantity} by others", f"less the whole pattern: {'; '.join(said)}")
     return lines
+
+
+def _opinion(said: "Opinion", unit: str, scale: float) -> str:
+    if math.isnan(said.difference):
+        return f"{said.route}: none, {said.reason}"
+    decimals = 1 if scale > 1.0 else 3
+    return f"{said.route} {scale * said.difference:+.{decimals}f} ± {scale * said.u:.{decimals}f}{unit}"
 
 
 def _quality(found: "Explanation") -> str:

@@ -34,6 +34,7 @@ from xrdorder.cli.run import run_and_show
     "Unless told: nb3sn,nb,cu-sn.",
 )
 @dopant_option
+@click.option("--undoped", is_flag=True, help="The wires are known to hold no dopant.")
 @click.option(
     "--mount", type=click.Choice(MOUNTS), help="How the specimens are mounted: it says which strain is seen."
 )
@@ -65,6 +66,7 @@ def fit(
     instrument: Path,
     phases: tuple[str, ...] | None,
     dopants: dict[str, float],
+    undoped: bool,
     mount: str | None,
     temperature_c: float | None,
     divergence_deg: float | None,
@@ -87,9 +89,12 @@ def fit(
     """
     from xrdorder.studies import ImplicitOptions, implicit_study
 
+    if undoped and dopants:
+        raise click.UsageError("--undoped and --dopant contradict each other; give one of them")
     options = ImplicitOptions(
         phases=phases or (),
         dopant_at_percent=dopants,
+        undoped=undoped,
         mount=mount,
         temperature_c=temperature_c,
         specimen_length_mm=specimen_length_mm,

@@ -50,7 +50,7 @@ def take_metals_apart(job: Procedure) -> bool:
         return False
     fit = job.fit
     before, lines_before, chi_before = fit.values(), list(job.lines), fit.chi_squared()
-    two = [PhaseLines(phase(name), job.optics, job.range) for name in METALS]
+    two = [PhaseLines(phase(name), job.optics, job.range, march_axis=one.march_axis) for name in METALS]
     job.model.remove(one)
     job.lines.remove(one)
     for lines in two:

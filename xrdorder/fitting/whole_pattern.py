@@ -76,7 +76,7 @@ def fit_pattern(
     Raises
     ------
     InstrumentError
-        The pattern names another radiation than the instrument, or was not measured in reflection.
+        The pattern names another radiation or geometry than the instrument.
     FitError
         No phase has a line in the range, or there are fewer points than parameters.
     PhaseError, UnknownNameError

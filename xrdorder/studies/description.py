@@ -33,6 +33,8 @@ class Lot:
     on_tin_site, u_on_tin_site : mapping of str to float, or None
         Share of each dopant on the tin site where it was measured, and its standard uncertainty; None takes
         the published shares.
+    undoped : bool
+        The wire is known to hold no dopant.
     """
 
     name: str = ""
@@ -41,6 +43,7 @@ class Lot:
     u_dopants: Mapping[str, float] = field(default_factory=dict)
     on_tin_site: Mapping[str, float] | None = None
     u_on_tin_site: Mapping[str, float] | None = None
+    undoped: bool = False
 
 
 @dataclass(frozen=True)

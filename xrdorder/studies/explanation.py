@@ -175,6 +175,28 @@ class QuantityExplained:
 
 
 @dataclass(frozen=True)
+class Opinion:
+    """What another route says about the same counts.
+
+    Attributes
+    ----------
+    quantity : str
+        "a" (nm) or "order".
+    route : str
+    difference, u : float
+        From the whole-pattern fit, and its standard uncertainty; NaN where the route has no answer.
+    reason : str
+        Why it has none.
+    """
+
+    quantity: str
+    route: str
+    difference: float
+    u: float
+    reason: str
+
+
+@dataclass(frozen=True)
 class Explanation:
     """A stored result, explained.
 
@@ -188,6 +210,8 @@ class Explanation:
         Figures of the fit.
     quality_words : str
         Verdict on the fit, where one is stored.
+    opinions : tuple of Opinion
+        Lattice and order by other routes through the same counts.
     free_parameters : int
     quantities : tuple of QuantityExplained
         All of them, or the one asked for.
@@ -203,6 +227,7 @@ class Explanation:
     version: str
     quality: Mapping[str, float]
     quality_words: str
+    opinions: tuple[Opinion, ...]
     free_parameters: int
     quantities: tuple[QuantityExplained, ...]
     order_correlations: tuple[tuple[str, float], ...]
@@ -295,13 +320,29 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
         sample.provenance,
         __version__,
         sample.quality,
-        str(getattr(sample, "quality_words", "")),
+        sample.quality_words,
+        _opinions(sample),
         len(covariance.names),
         tuple(found),
         tuple((name, covariance.correlation(contrast, name)) for name in b_iso if contrast in covariance.names),
         sample.flags,
         sample.assumptions,
     )
+
+
+def _opinions(sample: StoredSample) -> tuple[Opinion, ...]:
+    """Other routes to lattice and order, those first that have an answer."""
+    table = sample.opinions
+    if table is None:
+        return ()
+    found = []
+    for quantity, value in (("a", "a_difference_nm"), ("order", "order_difference")):
+        for k, route in enumerate(map(str, table["route"].values)):
+            difference, u = (float(table[name].values[k]) for name in (value, f"u_{value}"))
+            reason = str(table[f"{quantity}_reason"].values[k])
+            if k and not reason.endswith("only"):
+                found.append(Opinion(quantity, route, difference, u, reason))
+    return tuple(found)
 
 
 def _quantity(

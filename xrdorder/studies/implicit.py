@@ -30,6 +30,8 @@ class ImplicitOptions:
         Catalogue names, or paths of phase files as seen from the working directory.
     dopant_at_percent : mapping of str to float
         Dopant content of the A15 in at.%.
+    undoped : bool
+        The wires are known to hold no dopant.
     mount : str or None
     temperature_c, specimen_length_mm, divergence_deg : float or None
     internal_standard : str or None
@@ -43,6 +45,7 @@ class ImplicitOptions:
 
     phases: tuple[str, ...] = ()
     dopant_at_percent: Mapping[str, float] = field(default_factory=dict)
+    undoped: bool = False
     mount: str | None = None
     temperature_c: float | None = None
     specimen_length_mm: float | None = None
@@ -136,6 +139,8 @@ def _text(root: Path, patterns: list[Path], instrument: Path, options: ImplicitO
         lines.append(f"fit = {_toml(options.choices)}")
     if options.dopant_at_percent:
         lines += ["", f"[lots.{LOT}]", f"dopant_at_percent = {_toml(options.dopant_at_percent)}"]
+    elif options.undoped:
+        lines += ["", f"[lots.{LOT}]", "undoped = true"]
     for name, path in zip(_names(patterns), patterns, strict=True):
         lines += [
             "",
@@ -143,7 +148,7 @@ def _text(root: Path, patterns: list[Path], instrument: Path, options: ImplicitO
             f"name = {_toml(name)}",
             f"pattern = {_toml(_relative(path, root))}",
         ]
-        if options.dopant_at_percent:
+        if options.dopant_at_percent or options.undoped:
             lines.append(f"lot = {_toml(LOT)}")
     return "\n".join(lines) + "\n"
 

@@ -78,6 +78,7 @@ class LotTable(Table):
     u_on_tin_site: dict[str, Share] | None = Field(
         default=None, description="the standard uncertainty of that share, 0 to 1, as { Ta = 0.1 }"
     )
+    undoped: bool = Field(default=False, description="true where the wire is known to hold no dopant")
 
 
 class ChoicesTable(Table):
@@ -436,6 +437,8 @@ def _lot_problems(place: str, lot: dict[str, Any]) -> Iterator[Problem]:
             dopant_site(element)
         except XrdorderError as error:
             yield f"{place}.dopant_at_percent.{element}", str(error)
+    if lot.get("undoped") is True and dopants:
+        yield f"{place}.undoped", "dopant_at_percent names a dopant; remove one of the two"
     for key in ("u_dopant_at_percent", "on_tin_site", "u_on_tin_site"):
         for element in _typed(lot.get(key), dict):
             if element not in dopants:
@@ -506,6 +509,7 @@ def _lot(name: str, table: LotTable) -> description.Lot:
         u_dopants={element: value / 100.0 for element, value in table.u_dopant_at_percent.items()},
         on_tin_site=table.on_tin_site,
         u_on_tin_site=table.u_on_tin_site,
+        undoped=table.undoped,
     )
 
 

@@ -147,6 +147,7 @@ def _fit(task: Task) -> StoredSample:
         a15=fit.a15,
         tin_held=fit.tin_held,
         contrast_by_tin=fit.by_tin["order_contrast"],
+        two_theta_range=(float(pattern["two_theta"][0]), float(pattern["two_theta"][-1])),
     )
     # Draws that only this sample has are tied to its name, so that no two samples share them.
     prediction = predict(material, seed=SEED, key=sample.name)
@@ -273,6 +274,7 @@ def _specimen(sample: Sample, pattern: xr.DataArray) -> Specimen:
         u_dopants=lot.u_dopants,
         on_tin_site=lot.on_tin_site,
         u_on_tin_site=lot.u_on_tin_site,
+        undoped=lot.undoped,
         mount=sample.mount or str(pattern.attrs.get("mount", "")),
         wire_axis_angle_deg=sample.wire_axis_angle_deg,
         temperature_c=None if temperature is None else float(temperature),
