@@ -5,7 +5,8 @@ the table of docs/accuracy.md; the file keeps what is done. A result is wrong if
 order is off by more than three of its total standard uncertainties, and quietly wrong if nothing is flagged beside
 that: neither reader nor fit nor what is drawn from it says more than `ORDINARY`. Clean scans get second
 opinions, so that their false alarms count; spoiled ones do without, which saves time and leaves what they would see as
-a reserve. By chance: how many wrong ones counting alone would make; u is mostly what all samples of a laboratory share, and that is right here.
+a reserve. By chance: how many wrong ones counting alone would make; u is mostly what all samples of a laboratory share,
+and that is right here.
 """
 
 import argparse

@@ -1,6 +1,7 @@
 """What the reader of a fit must know: everything that makes a number less certain than it looks."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from xrdorder.profiles import Instrument
 from xrdorder.profiles.widths import GAUSS_TERMS, LORENTZ_TERMS
 from xrdorder.xrays.edges import EDGE_REACH_EV, nearest_edge
 
+_LENGTH_FACTOR = 0.5  # lengths and slits are not mistaken by more than a factor of two; own choice
 _POOR_CHI2 = 4.0  # a model this far off is wrong somewhere; common practice, no source
 
 
@@ -37,7 +39,7 @@ def remarks(
     flags = [Flag("calibration", remark) for remark in instrument.remarks]
     values = fit.values()
     if present:
-        flags += _illumination(job.optics.geometry)
+        flags += _illumination(job.optics.geometry, present[0].summary(values).position.min())
     left_out = int((~fit.used).sum())
     if left_out:
         text = f"{left_out} single points beyond six standard deviations were left out"
@@ -60,13 +62,22 @@ def remarks(
     return flags + foreign_flags(job, chi2_reduced)
 
 
-def _illumination(geometry: Geometry) -> list[Flag]:
-    """What is not known about the share of the beam on the specimen."""
+def _illumination(geometry: Geometry, first_two_theta: float) -> list[Flag]:
+    """What is not known about the share of the beam on the specimen; the first line hangs on it most."""
     if geometry.kind != "reflection":
         return []
     slit = geometry.divergence_deg if geometry.illuminated_length_mm is None else geometry.illuminated_length_mm
     if slit is not None and geometry.specimen_length_mm is not None:
-        return []
+        if geometry.illuminated_length_mm is not None:
+            return []
+        half = replace(geometry, specimen_length_mm=_LENGTH_FACTOR * geometry.specimen_length_mm)
+        if half.lit_fraction(np.radians([0.5 * first_two_theta]))[0] >= 1.0:
+            return []
+        text = (
+            f"at {first_two_theta:.1f} degrees the beam is longer than half of the specimen: order stands and falls "
+            "with the slit and the length that were given; a narrower slit makes it independent of both"
+        )
+        return [Flag("order-hangs-on-length", text)]
     missing = "slit" if slit is None else "specimen length"
     text = f"{missing} not given: if the beam is longer than the specimen at low angle, order reads too low"
     return [Flag("illuminated-length-unknown", text)]
