@@ -88,6 +88,7 @@ def test_condensed_rays_keep_the_moments():
     assert two[0] == pytest.approx([1.0, 2.0]) and two[1] == pytest.approx([50.0, 50.0])
 
 
+@pytest.mark.slow
 def test_condensed_line_is_the_full_sum():
     instrument = InstrumentTruth(flat_specimen=True, axial_source_ratio=0.03, axial_detector_ratio=0.03)
     d = 0.374

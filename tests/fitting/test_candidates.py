@@ -85,6 +85,7 @@ def test_lines_of_another_tube_are_understood() -> None:
     assert likely_phases(lines, [], mo, (8.0, 50.0), WIDTH) == ["sno2"]
 
 
+@pytest.mark.slow
 def test_chance_brings_in_no_more_phases_than_it_says() -> None:
     rng = np.random.default_rng(7)
     trials, found = 60, 0

@@ -89,6 +89,7 @@ def test_two_populations_are_told_apart(calibration: Calibration) -> None:
     assert sum(shares) == pytest.approx(1.0)
 
 
+@pytest.mark.slow
 def test_stray_lines_are_named_and_modelled(calibration: Calibration) -> None:
     dirty = replace(INSTRUMENT, stray=(copper_k_beta(0.015), tungsten_l_alpha(0.007)))
     result = fitted(SAMPLE, calibration, dirty)
@@ -126,6 +127,7 @@ def test_elastic_shifts_are_told_and_fitted_on_request(calibration: Calibration)
     assert abs(deviation(result, "elastic_shift", 2e-4)) < 3.0
 
 
+@pytest.mark.slow
 def test_a_beam_longer_than_the_specimen_is_told(calibration: Calibration) -> None:
     wide = replace(INSTRUMENT, divergence_deg=1.0)
     assert messages(fitted(replace(SAMPLE, specimen_length_mm=10.0), calibration, wide), "intensities-at-low-angle")
@@ -157,6 +159,7 @@ def test_grains_of_known_size_correct_the_amounts(calibration: Calibration) -> N
     assert abs(half) == pytest.approx(0.5 * abs(whole), rel=0.01)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("there", [False, True])
 def test_a_phase_of_unknown_atoms_is_looked_for(there: bool, calibration: Calibration) -> None:
     counts = expected_counts(SAMPLE, INSTRUMENT, TWO_THETA)

@@ -52,6 +52,7 @@ def test_its_certificate_is_a_source_and_its_mass_is_not_of_the_wire(
     assert "si" not in result.phases
 
 
+@pytest.mark.slow
 def test_temperature_moves_the_standard(misaligned_pattern: xr.DataArray, calibration: Calibration) -> None:
     warm, cool = (
         fit_pattern(misaligned_pattern, calibration.instrument, internal_standard="srm-640c", temperature_c=t)

@@ -181,6 +181,7 @@ def test_fewer_points_than_parameters(calibration: Calibration) -> None:
         fit_pattern(as_pattern(two_theta, np.full_like(two_theta, 100.0)), calibration.instrument)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("axis", "r", "margin"), [((1, 1, 0), 0.75, 0.005), ((1, 0, 0), 0.9, 0.0)])
 def test_texture_is_seen_and_corrected(
     calibration: Calibration, axis: tuple[int, int, int], r: float, margin: float
@@ -201,6 +202,7 @@ def test_no_texture_is_imagined(fit: PatternFit) -> None:
     assert fit.parameters["nb3sn_texture_4"].value == 0.0
 
 
+@pytest.mark.slow
 def test_smoothed_data_do_not_look_more_certain(
     sample_pattern: xr.DataArray, calibration: Calibration, fit: PatternFit, tmp_path: Path
 ) -> None:

@@ -74,6 +74,7 @@ def test_a_whole_study(tiny):
     assert table["letters"]["a_nm"] == table["missing"]["r_wp"] == ""
 
 
+@pytest.mark.slow
 def test_what_is_stored_repeats_the_result(tiny):
     """Provenance, instrument, curves and shared contributions are all there."""
     folder = tiny.describe("good", "twice")
@@ -122,6 +123,7 @@ def test_unchanged_input_is_not_fitted_again(tiny, fits):
     assert fits == ["lab6.xy", "good.xy"] * 2
 
 
+@pytest.mark.slow
 def test_only_what_changed_is_fitted_again(tiny, fits):
     folder = tiny.describe("good", "twice")
     run_study(folder, workers=1)
@@ -374,6 +376,7 @@ def test_a_wrong_description_leaves_no_trace(tiny):
     assert not (folder / "results").exists()
 
 
+@pytest.mark.slow
 def test_a_finished_study_is_recognised(tiny, fits):
     folder = tiny.describe("good")
     run_study(folder, workers=1)
