@@ -69,6 +69,7 @@ def test_calibrate_gives_advice_on_a_value_that_was_not_read_and_draws(run, scan
     assert (tmp_path / "fit.png").read_bytes().startswith(b"\x89PNG")
 
 
+@pytest.mark.slow
 def test_fit_writes_a_study_with_table_and_figures_and_goes_on_after_a_bad_pattern(
     run, scans, instrument, tmp_path
 ):

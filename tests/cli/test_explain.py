@@ -86,6 +86,7 @@ def test_a_damaged_file(run, study):
     refused(run("explain", study, "A-650-100"), "A-650-100.nc")
 
 
+@pytest.mark.slow
 def test_a_real_fit(run, scans, instrument):
     words = ("fit", scans / "one.xy", "--instrument", instrument, "--phases", "nb3sn,nb")
     made = run(*words, "--mount", "ground-powder", "--out", "found", "--no-figures", "--workers", "1")

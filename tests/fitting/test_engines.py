@@ -58,6 +58,7 @@ def test_stops_at_a_bound_and_finds_the_rest(name: str) -> None:
     np.testing.assert_allclose(minimum.point, [0.0, rest], atol=1e-5)
 
 
+@pytest.mark.slow
 def test_same_answer_on_a_pattern(sample_pattern: xr.DataArray, calibration: Calibration) -> None:
     fits = [fit_pattern(sample_pattern, calibration.instrument, engine=name) for name in ENGINES]
     for quantity in ("a_nm", "order_contrast"):

@@ -11,7 +11,7 @@ from xrdorder.fitting.start import start_parameters
 from xrdorder.profiles import INSTRUMENT_NAMES
 from xrdorder.xrays import radiation
 
-TWO_THETA = np.arange(30.0, 70.0, 0.05)
+TWO_THETA = np.arange(30.0, 70.0, 0.1)
 INSTRUMENT = dict(
     zip(INSTRUMENT_NAMES, [0.01, 0.002, -0.001, 0.003, 0.01, 0.02, 0.021, 0.017, 0.51], strict=True)
 )

@@ -127,6 +127,7 @@ def test_hot_pixels_are_left_out_and_named(
         assert abs(result.values[quantity] - fit.values[quantity]) < result.u(quantity)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(6))
 def test_starts_from_anywhere_in_the_a15_field(calibration: Calibration, seed: int) -> None:
     rng = np.random.default_rng(seed)

@@ -111,6 +111,7 @@ def test_what_is_stored_repeats_the_result(tiny):
         opened.sample("goood")
 
 
+@pytest.mark.slow
 def test_unchanged_input_is_not_fitted_again(tiny, fits):
     folder = tiny.describe("good", "letters")
     first = run_study(folder, workers=1)
@@ -164,6 +165,7 @@ def test_only_what_changed_is_fitted_again(tiny, fits):
     assert fits == ["lab6.xy", "lab6.xy", "good.xy", "good.xy, again.xy"]
 
 
+@pytest.mark.slow
 def test_choices_of_the_fit_and_geometry_of_the_calibration_arrive_where_they_act(tiny, fits, monkeypatch):
     folder = tiny.describe("good")
     file = folder / "study.toml"
@@ -272,6 +274,7 @@ def test_a_full_disk_ends_the_run_in_one_line_and_loses_nothing(tiny, monkeypatc
     assert not list((folder / "results").rglob("*.part"))
 
 
+@pytest.mark.slow
 def test_an_unexpected_error_is_one_row_and_tried_again(tiny, monkeypatch, fits):
     folder = tiny.describe("good", "twice")
     original = work.fit_pattern
@@ -292,6 +295,7 @@ def test_an_unexpected_error_is_one_row_and_tried_again(tiny, monkeypatch, fits)
     assert (dataset.attrs["fitted"], dataset["status"].sel(sample="good").item()) == (1, "ok")
 
 
+@pytest.mark.slow
 def test_a_pattern_gone_astray_does_not_take_its_result_along(tiny, fits):
     folder = tiny.describe("good")
     run_study(folder, workers=1)
@@ -306,6 +310,7 @@ def test_a_pattern_gone_astray_does_not_take_its_result_along(tiny, fits):
     assert fits == []
 
 
+@pytest.mark.slow
 def test_a_damaged_result_is_made_again(tiny, fits):
     folder = tiny.describe("good")
     run_study(folder, workers=1)
@@ -328,6 +333,7 @@ def test_an_instrument_file_serves_as_well(tiny, fits):
     assert fits == []
 
 
+@pytest.mark.slow
 def test_a_phase_from_a_file_counts_with_its_content(tiny, fits):
     folder = tiny.describe("good")
     cif = folder / "extra.cif"
