@@ -10,7 +10,6 @@ from scipy.special import voigt_profile
 
 from tests.generator import (
     FOREIGN_A_NM,
-    Background,
     InstrumentTruth,
     LatticeComponent,
     LatticeDistribution,
@@ -33,21 +32,9 @@ from tests.generator.absorption import capillary_factor, capillary_points, plate
 from tests.generator.cells import HC_EV_NM, cubic_anisotropy, family_strengths
 from tests.generator.optics import axial_rays, caught_by_specimen, lorentz_polarisation, spread_profile
 from tests.generator.quadrature import combine, condense
+from tests.test_generator import ENERGY, NO_BACKGROUND, PLAIN, WAVELENGTH
 
-ENERGY = 8047.8227  # Cu Ka1, G. Hölzer et al., Phys. Rev. A 56 (1997) 4554, from memory
-WAVELENGTH = HC_EV_NM / ENERGY
-PLAIN = InstrumentTruth(
-    radiation="cu-ka1",
-    gauss_tan2=0.0,
-    gauss_tan=0.0,
-    gauss_const=1e-4,
-    lorentz_sec=0.0,
-    lorentz_tan=0.0,
-    axial_source_ratio=0.0,
-    axial_detector_ratio=0.0,
-)
 NARROW_DEG2 = 1e-4 / (8.0 * math.log(2.0))  # variance of PLAIN
-NO_BACKGROUND = Background(constant=0.0, air=0.0, hump=0.0)
 D_NM = 0.2159
 THETA = math.asin(WAVELENGTH / (2.0 * D_NM))
 GRID = np.linspace(-2.0, 2.0, 4001) + math.degrees(2.0 * THETA)
