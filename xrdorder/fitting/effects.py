@@ -97,7 +97,7 @@ def take_what_is_asked(job: Procedure) -> bool:
 
 def _proposals(job: Procedure, evidence: Evidence) -> Iterator[Proposal]:
     """All that is not in the model yet."""
-    names = [*_texture(job), *_strain_anisotropy(job)]
+    names = [*_displacement_parameters(job), *_texture(job), *_strain_anisotropy(job)]
     columns = evidence.derivatives([name for group in names for name in group])
     start = 0
     for group in names:
@@ -111,6 +111,16 @@ def _proposals(job: Procedure, evidence: Evidence) -> Iterator[Proposal]:
 
 def _free(job: Procedure, names: Sequence[str], step: Array) -> None:
     job.taken += names
+
+
+def _displacement_parameters(job: Procedure) -> Iterator[list[str]]:
+    """Displacement parameters of phases beside the main one, held at the catalogue's until a pattern knows better.
+
+    Held at wrong values they would look like texture.
+    """
+    for lines in job.present():
+        if lines is not job.main and job.strength(lines) > WIDTH_SIGNIFICANCE:
+            yield from ([name] for name in lines.b_iso_names if name not in job.taken)
 
 
 def _texture(job: Procedure) -> Iterator[list[str]]:
