@@ -45,6 +45,7 @@ _MAIN_PRESENT = (
     5.0  # the fit makes up an A15 at 1.6 where there is none, and the lattice search has many tries
 )
 WIDTH_SIGNIFICANCE = 15.0  # below it the lines are too weak to tell their width
+_SHAPE_SIGNIFICANCE = 60.0  # below it size and strain cannot be told apart, and a fit roams among their mixtures
 _REFERENCE_SIGNIFICANCE = 50.0  # an internal standard weaker than this would blur what the calibration knows
 _MISFIT = 0.03  # share of a strong line by which the model may be wrong while weak phases are looked for
 _ONE_SIDED_95 = 1.645  # standard normal quantile
@@ -306,8 +307,10 @@ class Procedure:
                     names.append("two_theta_offset")
             elif lines is self.main or strength > _MAIN_PRESENT:
                 names += lines.length_names
-            if lines is self.main or strength > WIDTH_SIGNIFICANCE:
+            if lines is self.main or strength > _SHAPE_SIGNIFICANCE:
                 names += lines.width_names
+            elif strength > WIDTH_SIGNIFICANCE:
+                names.append(lines.width_names[0])
             if lines is self.main:
                 names += lines.b_iso_names
                 if lines.contrast_name:
