@@ -169,7 +169,7 @@ def _how_to_read() -> str:
         "In brackets: standard uncertainty (k = 1) of the last digits. Own: the part of it in tin that no "
         "other sample shares; between samples of one lot measured alike it counts, and a quarter of their "
         "difference in tin. Between lots with different dopants the dopant's unknown effect on the lattice "
-        "comes on top. Tc and Bc2: 68 % interval. Trust: whether independent routes through the same counts agree and "
+        "comes on top. Tc and Bc2: 68 % interval. Trust: whether other routes through the same counts agree and "
         "nothing else speaks against the fit. "
         f"{ESTIMATES}"
     )

@@ -32,12 +32,14 @@ def take_foreign_phases(job: Procedure) -> bool:
     names = likely_phases(
         found, asked, job.optics.radiation, job.range, job.line_width(), _present(job)
     )
-    for name in names[:_MOST_ADDED]:
-        lines = job.add_phase(phase(name))
+    # a phase whose order is a question is the main one or none: it is for the user to ask
+    chosen = [one for one in map(phase, names) if one.order is None][:_MOST_ADDED]
+    for one in chosen:
+        lines = job.add_phase(one)
         if lines is not None:
-            text = f"{name} was not asked for, but explains lines of the pattern; it is in the fit"
+            text = f"{one.name} was not asked for, but explains lines of the pattern; it is in the fit"
             job.flags.append(Flag("phase-added", text))
-    return bool(names)
+    return bool(chosen)
 
 
 def take_free_phases(job: Procedure) -> bool:

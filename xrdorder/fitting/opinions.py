@@ -31,6 +31,7 @@ WHOLE, FREE, SINGLE = "whole pattern", "free intensities", "single lines"
 EXTRAPOLATED, SAME_DIRECTION = "extrapolated lines", "same direction"
 
 DISAGREE = 3.5  # standard uncertainties of a difference; by chance one comparison in two thousand
+_LEANS = 2.5  # of each of two routes, on the same side; own choice
 _FAR = 2.0  # times that: not to be used
 # Floors of the uncertainty of a difference, own choice. Routes share lines and shapes but not all approximations; where
 # one is as good as the other, u2^2 - u1^2 vanishes and would make a case of rounding.
@@ -296,6 +297,11 @@ def quality_words(opinions: Opinions | None, flags: Sequence[Flag], chi2_reduced
         grave.append("too few counts in (110) for the order")
     elif u_order > _CARE_U_ORDER:
         care.append("few counts in (110)")
+    if ORDER_LINE not in found:
+        care.append("the order line (110) is not in the measured range")
+    leans = [_ratio(table, "order", route) for route in (SINGLE, SAME_DIRECTION)]
+    if min(leans) > _LEANS or max(leans) < -_LEANS:
+        care.append("other routes to the order lean to one side together")
     if ORDER_LINE in found and found[ORDER_LINE].reason:
         care.append(f"the order line (110) has no second opinion: {found[ORDER_LINE].reason}")
     names = [flag.name for flag in said]

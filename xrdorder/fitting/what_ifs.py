@@ -56,7 +56,8 @@ def what_ifs(job: Procedure, instrument: Instrument, a15: PhaseLines | None) -> 
         Lines of the A15, None when there is none.
     """
     doubts = [_illuminated_length(job)]
-    if a15 is not None and a15.phase.order is not None:
+    measured = job.options.measured_dispersion
+    if a15 is not None and a15.phase.order is not None and not set(a15.phase.order.elements) <= set(measured):
         doubts.append(_order_difference(job, instrument, a15))
     doubts.append(_other_table(job, instrument))
     doubts.append(_grain_absorption(job))

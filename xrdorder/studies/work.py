@@ -2,6 +2,7 @@
 
 import math
 import traceback
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,7 +12,7 @@ import numpy as np
 import xarray as xr
 
 from xrdorder.crystals import A15Composition, phase
-from xrdorder.exceptions import StudyError, XrdorderError
+from xrdorder.exceptions import Flag, StudyError, XrdorderError
 from xrdorder.fitting import DEFAULT_COMPOSITION, DEFAULT_PHASES, FitOptions, PatternFit, fit_pattern
 from xrdorder.material import Specimen, characterise
 from xrdorder.material.lattice import REFERENCE_C
@@ -153,12 +154,32 @@ def _fit(task: Task) -> StoredSample:
     prediction = predict(material, seed=SEED, key=sample.name)
     return replace(
         result,
+        quality_words=_weighed_words(fit.quality_words, material.flags),
         values={**result.values, **material.values},
         contributions=material.contributions,
         flags=_flags(fit.flags, material.flags, prediction.flags),
         assumptions=material.assumptions,
         tables=prediction.to_dataset(),
     )
+
+
+_DOUBTS = {
+    "tin-outside-a15": "tin is outside the field of the A15",
+    "tin-scale": "order and lattice contradict each other about tin",
+    "order-above-one": "order exceeds one",
+    "order-unusually-low": "order is lower than was ever measured in a wire",
+    "niobium-lattice": "niobium is off its lattice parameter",
+}
+"""Flags of the material that speak against a result, in the words of the verdict."""
+
+
+def _weighed_words(words: str, flags: Sequence[Flag]) -> str:
+    """Add to the verdict of the fit what the material says against it."""
+    found = dict.fromkeys(_DOUBTS[flag.name] for flag in flags if flag.name in _DOUBTS)
+    if not words or not found:
+        return words
+    said = "use with care: " if words == "trustworthy" else f"{words}; "
+    return said + "; ".join(found)
 
 
 def of_fit(name: str, fit: PatternFit, provenance: Provenance) -> StoredSample:
