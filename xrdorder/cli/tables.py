@@ -93,7 +93,7 @@ def results_text(results: "xr.Dataset") -> str:
         rows.append((shown, *_numbers(results, k), trust(words[k]), remark))
     parts = [table(head, rows), "", *_other_phases(results), _how_to_read()]
     parts += _verdicts(names, words, status)
-    parts += _remarks(flags, [str(text) for text in results["assumptions"].values])
+    parts += _remarks(names, flags, [str(text) for text in results["assumptions"].values])
     return "\n".join(parts) + "\n"
 
 
@@ -175,18 +175,21 @@ def _how_to_read() -> str:
     )
 
 
-def _remarks(flags: Sequence[Sequence[Sequence[str]]], assumptions: Sequence[str]) -> list[str]:
+def _remarks(
+    samples: Sequence[str], flags: Sequence[Sequence[Sequence[str]]], assumptions: Sequence[str]
+) -> list[str]:
     """Flags by name, and what was taken for granted, each once."""
     lines = []
-    found: dict[str, list[str]] = {}
-    for of_sample in flags:
+    found: dict[str, dict[str, str]] = {}
+    for sample, of_sample in zip(samples, flags, strict=True):
         for name, message in of_sample:
-            found.setdefault(name, []).append(message)
+            found.setdefault(name, {}).setdefault(sample, message)
     if found:
         lines.append("\nFlags")
     for name, messages in found.items():
-        many = f"{name}, {len(messages)} samples, for example" if len(messages) > 1 else name
-        lines.append(_wrapped(f"{many}: {messages[0]}", indent=2))
+        first, message = next(iter(messages.items()))
+        many = f"{len(messages)} samples, for example " if len(messages) > 1 else ""
+        lines.append(_wrapped(f"{name}, {many}{_shortened(first, _LONGEST_NAME)}: {message}", indent=2))
     granted = list(dict.fromkeys(part for text in assumptions for part in text.split("; ") if part))
     if granted:
         lines.append(_wrapped(f"\nTaken for granted: {'; '.join(granted)}."))
