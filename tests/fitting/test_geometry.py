@@ -38,7 +38,7 @@ def test_surface_out_of_the_axis(theta: float) -> None:
     e = 1e-3
     outward = np.array([np.sin(theta), -np.cos(theta)])  # away from source and detector
     point = np.array([e / (outward @ [1.0, 0.0]), 0.0])  # where the central ray meets the plane
-    slope = ALL_KINDS["reflection"].displacement_slope(np.array([theta]))[0]
+    slope = ALL_KINDS["reflection"].shift_slopes(np.array([theta]))["specimen_displacement_mm"][0]
     # second order: e / (R sin theta) of the shift, 4e-5 at 8 degrees
     assert seen_at(point, 0.0, theta) / e == pytest.approx(slope, rel=1e-4)
 
@@ -55,7 +55,7 @@ def test_plate_out_of_the_axis_in_a_beam_that_converges_on_the_detector_circle(
         point = offset * normal + beside_mm * in_plane
         towards = np.array([DISTANCE, 0.0]) - point
         shifts.append(seen_at(point, float(np.arctan2(towards[1], towards[0])), theta))
-    slope = PLATE.displacement_slope(np.array([theta]))[0]
+    slope = PLATE.shift_slopes(np.array([theta]))["specimen_displacement_mm"][0]
     # rays beside the central one differ by beside / R = 1.5 % of the shift, times trigonometric factors of up to 3
     assert (shifts[1] - shifts[0]) / e == pytest.approx(slope, rel=0.05 if beside_mm else 1e-3)
 
@@ -64,7 +64,7 @@ def test_plate_out_of_the_axis_in_a_beam_that_converges_on_the_detector_circle(
 def test_plate_out_of_the_axis_in_a_narrow_parallel_beam(theta: float) -> None:
     e = 1e-3
     point = np.array([e / np.cos(theta), 0.0])
-    slope = PLATE.displacement_slope(np.array([theta]))[0]
+    slope = PLATE.shift_slopes(np.array([theta]))["specimen_displacement_mm"][0]
     assert seen_at(point, 0.0, theta) / e == pytest.approx(slope, rel=1e-4)  # second order: e / R
 
 

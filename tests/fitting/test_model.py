@@ -72,5 +72,5 @@ def test_short_specimen_weakens_low_angles_only() -> None:
 def test_displacement_of_ten_micrometres() -> None:
     # Cullity's formula: 10 um at R = 200 mm and theta = 21 degrees is a relative error of the spacing of 1.2e-4
     theta = np.radians(21.0)
-    shift = np.radians(Geometry(200.0).displacement_slope(np.array([theta]))[0] * 0.01)
+    shift = np.radians(Geometry(200.0).shift_slopes(np.array([theta]))["specimen_displacement_mm"][0] * 0.01)
     assert -0.5 * shift / np.tan(theta) == pytest.approx(1.2e-4, rel=0.03)

@@ -14,7 +14,7 @@ from xrdorder.fitting.opinions import quality_words, second_opinions
 from xrdorder.fitting.phase_lines import PhaseLines
 from xrdorder.fitting.procedure import Procedure
 from xrdorder.fitting.quality import agreement
-from xrdorder.fitting.quantities import lattice_quantity, mass_per_scale, masses
+from xrdorder.fitting.quantities import lattice_quantity, mass_per_scale, masses, weight_quantity
 from xrdorder.fitting.remarks import remarks
 from xrdorder.fitting.result import PatternFit, PhaseResult
 from xrdorder.fitting.tables import curves, line_table
@@ -107,8 +107,8 @@ def _corrected(job: Procedure, quantities: Quantities) -> dict[str, float]:
     size = job.options.particle_size_um
     if size is None or len(job.weighed()) < 2:
         return {}
-    names = {name: f"weight_fraction_{name}" for name in grain_factors(job, size)}
-    return {names[k]: f * quantities.values[names[k]] for k, f in grain_factors(job, size).items()}
+    factors = grain_factors(job, size)
+    return {weight_quantity(n): f * quantities.values[weight_quantity(n)] for n, f in factors.items()}
 
 
 def _u_length(lines: PhaseLines, axis: str, quantities: Quantities) -> float:
@@ -138,7 +138,7 @@ def _phase_results(
             continue
         if lines is job.reference:  # mixed in by hand: no part of the wire
             continue
-        quantity = f"weight_fraction_{name}"
+        quantity = weight_quantity(name)
         known = quantity in quantities.values
         results[name] = PhaseResult(
             True,

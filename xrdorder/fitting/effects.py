@@ -42,10 +42,10 @@ def take_chosen(job: Procedure) -> bool:
         for name, asked in ((main.elastic_name, options.elastic_shifts), (main.depth_name, options.depth_gradient))
         if asked and name and main in job.present()
     ]
+    job.taken += chosen
     if main.tail_name and options.lattice_distribution == "tail" and main in job.present():
         _start_tail(job, main.tail_name, np.ones(1))
-        chosen.append(main.tail_name)
-    job.taken += [name for name in chosen if name not in job.taken]
+        return True
     return bool(chosen)
 
 
@@ -186,8 +186,9 @@ def _lattice_tail(job: Procedure, evidence: Evidence) -> Iterator[Proposal]:
     """
     main = job.main
     tail = main.tail_name
-    chosen = job.options.lattice_distribution in ("auto", "tail")
-    if not tail or not chosen or tail in job.taken or main.depth_name in job.taken or main not in job.present():
+    if job.options.lattice_distribution != "auto" or main not in job.present():
+        return
+    if not tail or tail in job.taken or main.depth_name in job.taken:
         return
     values = job.fit.values()
     change = job.model.part(main, values | {tail: _TRIAL_TAIL_NM}) - job.model.part(main, values)
@@ -209,7 +210,7 @@ def take_second_population(job: Procedure) -> bool:
         return False
     before, chi_before, taken_before = job.fit.values(), job.fit.chi_squared(), list(job.taken)
     graded = tail in job.taken
-    if tail in job.taken:
+    if graded:
         job.taken.remove(tail)
     twin = PhaseLines(main.phase, job.optics, job.range, twin=main, march_axis=main.march_axis)
     add_phase_parameters(job.parameters, twin)
@@ -235,9 +236,7 @@ def take_second_population(job: Procedure) -> bool:
         share = after[twin.scale_name] / (after[main.scale_name] + after[twin.scale_name])
         # two descriptions of one distribution: how far they disagree about its mean is a doubt about both
         job.shape_doubt_nm = 0.5 * (before[a] - after[a] - share * (after[second] - after[a]))
-    scatter = max(1.0, chi_before / len(job.two_theta))
-    better = job.fit.chi_squared() < chi_before - _BETTER_BY * scatter
-    if choice == "auto" and not (better and _both_clear(job, twin)):
+    if choice == "auto" and not (job.improved(chi_before, _BETTER_BY) and _both_clear(job, twin)):
         job.model.remove(twin)
         job.taken = taken_before
         set_values(job.parameters, before)

@@ -27,7 +27,7 @@ def take_foreign_phases(job: Procedure) -> bool:
     """Take in phases of the catalogue that explain lines nobody asked for."""
     if not job.options.seek_phases or job.main not in job.present():
         return False
-    found = foreign_lines(job, _chi2_reduced(job))
+    found = foreign_lines(job, job.fit.mean_square())
     asked = [lines.phase.name for lines in job.lines] + [p.name for p in job.pending]
     names = likely_phases(
         found, asked, job.optics.radiation, job.range, job.line_width(), _present(job)
@@ -49,10 +49,6 @@ def take_free_phases(job: Procedure) -> bool:
         if job.add_phase(one) is None:
             job.flags.append(Flag("phase-out-of-range", f"{one.name} has no line in the measured range"))
     return bool(waiting)
-
-
-def _chi2_reduced(job: Procedure) -> float:
-    return float(np.mean(job.fit.weighted_residual()[job.fit.used] ** 2))
 
 
 def _present(job: Procedure) -> list[PresentLines]:

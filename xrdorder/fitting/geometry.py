@@ -114,10 +114,6 @@ class Geometry:
                     f"geometry: roughness p = {p} must lie between 0 and 1, and q = {q} must not be negative"
                 )
 
-    def displacement_slope(self, theta: Array) -> Array:
-        """Shift of 2 theta for each mm of specimen displacement, see `shift_slopes`."""
-        return self.shift_slopes(theta)["specimen_displacement_mm"]
-
     def shift_slopes(self, theta: Array) -> dict[str, Array]:
         """Degrees of 2 theta for one mm of each displacement.
 

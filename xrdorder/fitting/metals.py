@@ -62,8 +62,7 @@ def take_metals_apart(job: Procedure) -> bool:
         # the same area for half of the amount: scales are areas of the strongest line
         set_values(job.parameters, {lines.scale_name: 0.5 * before[one.scale_name]})
     fit.run(job.everything(), most_iterations=_TRIAL_ROUNDS, tolerance=0.1)
-    scatter = max(1.0, chi_before / len(job.two_theta))
-    if fit.chi_squared() < chi_before - _BETTER_BY * scatter and _apart(job, two):
+    if job.improved(chi_before, _BETTER_BY) and _apart(job, two):
         text = "niobium and tantalum are told apart by their lattices and given each for itself"
         job.flags.append(Flag("metals-apart", text))
         return True

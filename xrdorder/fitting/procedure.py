@@ -399,5 +399,9 @@ class Procedure:
 
     def enlargement(self) -> float:
         """Factor on all counting uncertainties: serial correlation, and a chi squared beyond one."""
-        reduced = self.fit.chi_squared() / max(int(self.fit.used.sum()), 1)
-        return self.serial_correlation() * max(1.0, float(np.sqrt(reduced)))
+        return self.serial_correlation() * max(1.0, float(np.sqrt(self.fit.mean_square())))
+
+    def improved(self, chi_squared_before: float, least: float) -> bool:
+        """Tell whether chi squared has fallen by so much, over that of the scatter there was."""
+        scatter = max(1.0, chi_squared_before / len(self.two_theta))
+        return self.fit.chi_squared() < chi_squared_before - least * scatter

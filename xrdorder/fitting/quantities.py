@@ -34,12 +34,12 @@ def functions(
     if a15 is not None and a15.contrast_name is not None:
         found |= _a15_functions(a15, second, taken)
     for lines in (*weighed, *others):
-        if lines is not a15 and lines.phase.name not in {x.phase.name for x in (a15,) if x}:
+        if lines is not a15:
             axes = free_lengths(lines.phase.system)
             for axis, name in zip(axes, lines.length_names, strict=True):
                 found[lattice_quantity(lines.phase.name, axis)] = parameter(name)
     for lines in weighed:
-        found[f"weight_fraction_{lines.phase.name}"] = _weight_fraction(lines, weighed, second)
+        found[weight_quantity(lines.phase.name)] = _weight_fraction(lines, weighed, second)
     for lines in (*weighed, *others):
         if lines.anisotropy_name and lines.anisotropy_name in taken:
             found[f"strain_anisotropy_{lines.phase.name}"] = parameter(lines.anisotropy_name)
@@ -102,6 +102,11 @@ def _population_functions(a15: PhaseLines, second: PhaseLines) -> dict[str, Func
 def lattice_quantity(phase_name: str, axis: str) -> str:
     """Name of a lattice parameter of a phase other than the A15 among the measured quantities."""
     return f"lattice_{axis}_nm_{phase_name}"
+
+
+def weight_quantity(phase_name: str) -> str:
+    """Name of the weight fraction of a phase among the measured quantities."""
+    return f"weight_fraction_{phase_name}"
 
 
 def parameter(name: str) -> Function:

@@ -115,6 +115,10 @@ class Refinement:
         """Weighted sum of squared residuals over the points used."""
         return float(np.sum(self.weighted_residual()[self.used] ** 2))
 
+    def mean_square(self) -> float:
+        """Mean squared weighted residual of the points used: one for noise alone."""
+        return self.chi_squared() / max(int(self.used.sum()), 1)
+
     def freeze(self) -> None:
         """Evaluate anew at the present lattices what the lines treat as constant."""
         values = self.values()

@@ -11,7 +11,7 @@ from xrdorder.fitting.metals import TOGETHER
 from xrdorder.fitting.microabsorption import weight_factors
 from xrdorder.fitting.phase_lines import PhaseLines
 from xrdorder.fitting.procedure import Procedure
-from xrdorder.fitting.quantities import masses
+from xrdorder.fitting.quantities import masses, weight_quantity
 from xrdorder.profiles import Instrument
 from xrdorder.xrays import U_DISPERSION_DIFFERENCE, ScatteringTable
 from xrdorder.xrays.scattering import MeasuredDispersion, second_table
@@ -127,6 +127,13 @@ def _other_table(job: Procedure, instrument: Instrument) -> WhatIf | None:
     return WhatIf(f"{_SCATTERING}/amounts", instrument.radiation, _all_change(job, rest, table=other))
 
 
+def _shares(job: Procedure) -> dict[str, float]:
+    """Weight fractions as the fit has them, by phase."""
+    every = masses(job.weighed(), job.second_population(), job.fit.values())
+    total = sum(every.values())
+    return {name: mass / total for name, mass in every.items()}
+
+
 def grain_factors(job: Procedure, size_um: float) -> dict[str, float]:
     """Factors on the weight fractions for absorption within the grains, by phase.
 
@@ -136,11 +143,9 @@ def grain_factors(job: Procedure, size_um: float) -> dict[str, float]:
         Grains too coarse for the theory.
     """
     weighed, values = job.weighed(), job.fit.values()
-    every = masses(weighed, job.second_population(), values)
-    total = sum(every.values())
     return weight_factors(
         {x.phase.name: x.attenuation_per_nm for x in weighed},
-        {name: mass / total for name, mass in every.items()},
+        _shares(job),
         1e3 * size_um,
         {x.phase.name: x.phase.density_g_cm3(_lengths(x, values)) for x in weighed},
     )
@@ -148,18 +153,16 @@ def grain_factors(job: Procedure, size_um: float) -> dict[str, float]:
 
 def _grain_absorption(job: Procedure) -> WhatIf | None:
     """Grains of unknown size; half of the correction where their size was given."""
-    weighed, given = job.weighed(), job.options.particle_size_um
-    if len(weighed) < 2 or job.optics.geometry.kind != "reflection":
+    given = job.options.particle_size_um
+    if len(job.weighed()) < 2 or job.optics.geometry.kind != "reflection":
         return None
-    values = job.fit.values()
-    every = masses(weighed, job.second_population(), values)
     try:
         factors = grain_factors(job, given or _USUAL_GRAIN_UM)
     except ValidityError:
         return None
     doubt = 0.5 if given else 1.0
-    total = sum(every.values())
-    direct = {f"weight_fraction_{n}": doubt * (f - 1.0) * every[n] / total for n, f in factors.items()}
+    shares = _shares(job)
+    direct = {weight_quantity(n): doubt * (f - 1.0) * shares[n] for n, f in factors.items()}
     return WhatIf("microabsorption", "", None, direct)
 
 
@@ -168,18 +171,14 @@ def _which_metal(job: Procedure) -> WhatIf | None:
     one = next((lines for lines in job.weighed() if lines.phase.name == TOGETHER), None)
     if one is None:
         return None
-    weighed, values = job.weighed(), job.fit.values()
-    every = masses(weighed, job.second_population(), values)
-    share = every[TOGETHER] / sum(every.values())
+    values, shares = job.fit.values(), _shares(job)
+    rest = 1.0 - shares[TOGETHER]
     ends = []
     for element in ("Nb", "Ta"):
         pure = one.with_phase(one.phase.with_occupancies({one.phase.sites[0].label: {element: 1.0}}))
         seen = pure.intensities(values)[0].sum() / one.intensities(values)[0].sum()
-        ends.append(every[TOGETHER] * pure.phase.density_g_cm3() / one.phase.density_g_cm3() / seen)
-    rest = sum(every.values()) - every[TOGETHER]
-    low, high = sorted(mass / (mass + rest) if rest > 0.0 else 1.0 for mass in ends)
-    direct = {f"weight_fraction_{TOGETHER}": (high - low) / np.sqrt(12.0)}
-    for name, mass in every.items():
-        if name != TOGETHER:
-            direct[f"weight_fraction_{name}"] = -direct[f"weight_fraction_{TOGETHER}"] * mass / rest
-    return WhatIf("niobium or tantalum", "", None, direct if share < 1.0 else {})
+        mass = shares[TOGETHER] * pure.phase.density_g_cm3() / one.phase.density_g_cm3() / seen
+        ends.append(mass / (mass + rest))
+    u = abs(ends[1] - ends[0]) / np.sqrt(12.0)
+    direct = {weight_quantity(n): u if n == TOGETHER else -u * share / rest for n, share in shares.items()}
+    return WhatIf("niobium or tantalum", "", None, direct)
