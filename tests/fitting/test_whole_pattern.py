@@ -89,6 +89,20 @@ def test_weak_bronze_is_found_wherever_its_lines_are(calibration: Calibration, s
     assert abs(found.weight_fraction - bronze.weight_fraction) < 4.0 * found.u_weight_fraction
 
 
+def test_weak_phase_admits_that_its_width_is_guessed(calibration: Calibration) -> None:
+    weak = replace(SAMPLE, others=(SAMPLE.others[0], replace(SAMPLE.others[1], weight_fraction=0.012)))
+    pattern = as_pattern(*simulate(weak, INSTRUMENT, TWO_THETA, peak_counts=1500.0, seed=4))
+    fit = fit_pattern(pattern, calibration.instrument)
+    assert "cu_sn_scale" in fit.free_names and "cu_sn_lorentz_sec" not in fit.free_names
+    amount, widths = "weight_fraction_cu-sn", "line width/cu_sn_lorentz_sec"
+    table = fit.contributions
+    u = float(np.linalg.norm(table.values[table.quantities.index(amount)]))
+    column = table.values[table.quantities.index(amount), table.sources.index(widths)]
+    # domains of 40 nm, not 100: their lines are wider, and hold more, than the fit makes of them
+    assert abs(fit.values[amount] - 0.012) < 3.0 * u
+    assert abs(column) > 0.2 * u
+
+
 def test_no_a15_is_a_result(pattern_without_a15: xr.DataArray, calibration: Calibration) -> None:
     result = fit_pattern(pattern_without_a15, calibration.instrument)
     assert result.status == "no A15"

@@ -103,7 +103,8 @@ def primary_quantities(
     minor = [name for lines in seen for name in lines.b_iso_names if not fit.parameters[name].vary]
     calibrated = tuple(name for name in INSTRUMENT_NAMES if not _is_fitted(fit, name))
     certified = reference.length_names if reference else ()
-    held = (*calibrated, "wavelength_shift", *minor, *certified)
+    widths = [lines.width_names[0] for lines in seen if not fit.parameters[lines.width_names[0]].vary]
+    held = (*calibrated, "wavelength_shift", *minor, *widths, *certified)
     solution, by_held = fit.solution(held)
 
     values = fit.values()
@@ -135,9 +136,12 @@ def primary_quantities(
     for k, name in enumerate(minor):
         u = _U_B_ISO_RELATIVE * values[name]
         columns.append((f"displacement parameters/{name}", "catalogue", on_quantities[:, n + 1 + k] * u))
+    for k, name in enumerate(widths):  # of a weak phase: domains of half the usual size, or as large as can be
+        column = on_quantities[:, n + 1 + len(minor) + k] * values[name]
+        columns.append((f"line width/{name}", "", column))
     if reference is not None and job.mixed_in is not None:
         u_certified = np.array(job.mixed_in.u_lengths_nm)
-        column = on_quantities[:, n + 1 + len(minor) :] @ u_certified
+        column = on_quantities[:, n + 1 + len(minor) + len(widths) :] @ u_certified
         columns.append(("internal standard", job.mixed_in.name, column))
     for alternative in alternatives:
         shift = np.array([alternative.direct.get(name, 0.0) for name in of])

@@ -17,7 +17,7 @@ from xrdorder.fitting.foreign import take_foreign_phases, take_free_phases
 from xrdorder.fitting.metals import take_metals_apart
 from xrdorder.fitting.parameters import set_values
 from xrdorder.fitting.phase_lines import PhaseLines
-from xrdorder.fitting.procedure import WIDTH_SIGNIFICANCE, Procedure
+from xrdorder.fitting.procedure import EFFECT_SIGNIFICANCE, Procedure
 from xrdorder.fitting.start import add_phase_parameters
 from xrdorder.xrays import EmissionLine, Radiation
 from xrdorder.xrays.stray import StrayLine, stray_lines
@@ -119,14 +119,14 @@ def _displacement_parameters(job: Procedure) -> Iterator[list[str]]:
     Held at wrong values they would look like texture.
     """
     for lines in job.present():
-        if lines is not job.main and job.strength(lines) > WIDTH_SIGNIFICANCE:
+        if lines is not job.main and job.strength(lines) > EFFECT_SIGNIFICANCE:
             yield from ([name] for name in lines.b_iso_names if name not in job.taken)
 
 
 def _texture(job: Procedure) -> Iterator[list[str]]:
     """Texture of each strong phase: order four and six together, order eight only on top of them."""
     for lines in job.present():
-        if lines.march_axis or not lines.texture_names or job.strength(lines) < WIDTH_SIGNIFICANCE:
+        if lines.march_axis or not lines.texture_names or job.strength(lines) < EFFECT_SIGNIFICANCE:
             continue
         *low, high = lines.texture_names
         if low[0] not in job.taken:

@@ -44,7 +44,8 @@ _PRESENT = 3.0  # significance of the scale below which a phase is called absent
 _MAIN_PRESENT = (
     5.0  # the fit makes up an A15 at 1.6 where there is none, and the lattice search has many tries
 )
-WIDTH_SIGNIFICANCE = 15.0  # below it the lines are too weak to tell their width
+EFFECT_SIGNIFICANCE = 15.0  # weaker lines are not asked for texture or displacement parameters
+_WIDTH_SIGNIFICANCE = 8.0  # below it the lines are too weak to tell their width, here to 15 %
 _SHAPE_SIGNIFICANCE = 60.0  # below it size and strain cannot be told apart, and a fit roams among their mixtures
 _REFERENCE_SIGNIFICANCE = 50.0  # an internal standard weaker than this would blur what the calibration knows
 _MISFIT = 0.03  # share of a strong line by which the model may be wrong while weak phases are looked for
@@ -309,7 +310,7 @@ class Procedure:
                 names += lines.length_names
             if lines is self.main or strength > _SHAPE_SIGNIFICANCE:
                 names += lines.width_names
-            elif strength > WIDTH_SIGNIFICANCE:
+            elif strength > _WIDTH_SIGNIFICANCE:
                 names.append(lines.width_names[0])
             if lines is self.main:
                 names += lines.b_iso_names
