@@ -1,0 +1,255 @@
+"""What the laboratory measured itself: values with their uncertainty, kept beside the estimates.
+
+A sample of `study.toml` may carry a table ``[samples.measured]``::
+
+    [samples.measured]
+    Tc_K = { value = 17.6, u = 0.1, criterion = "50 %" }
+    Bc2_T = [
+        { value = 25.3, u = 0.3, temperature_k = 4.2, criterion = "90 %" },
+        { value = 18.1, u = 0.3, temperature_k = 8.0, criterion = "90 %" },
+    ]
+    grain_size_nm = { value = 140, u = 15, remark = "fracture surface, 200 grains" }
+
+Every value has a standard uncertainty (k = 1); one without could not be held against anything. What a number means
+hangs on how it was read off: `criterion`, temperature and field go with it. Measured values are read from the
+description whenever results are put together. They never replace an estimate, and no fit sees them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from xrdorder.exceptions import ValidityError
+
+CRITERIA = ("onset", "99 %", "90 %", "midpoint", "50 %", "10 %", "zero resistance", "specific heat", "extrapolated",
+            "pinning force")  # fmt: skip
+"""How a transition was read off: a share of the normal resistance, an onset, an entropy-conserving jump of the specific
+heat, an extrapolation of the pinning force to zero. Words of the trade."""
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A quantity a laboratory may have measured.
+
+    Attributes
+    ----------
+    unit, title, meaning : str
+    low, high : float
+        Limits within which a value can be what it is called; they catch slips of unit, nothing else.
+    needs : tuple of str
+        Conditions without which the number says nothing: "temperature_k", "field_t".
+    criteria : bool
+        Whether it is read off a transition, so that a criterion goes with it.
+    """
+
+    unit: str
+    title: str
+    meaning: str
+    low: float
+    high: float
+    needs: tuple[str, ...] = ()
+    criteria: bool = False
+
+
+# Limits that only catch slips, well beyond what is known: no Nb3Sn is superconducting above some 18.6 K, the highest
+# extrapolated field read is 36 T (L. D. Cooley et al., Appl. Phys. Lett. 88 (2006) 142506), resistivity ratios end near
+# 10 (J. Zhou et al., Appl. Phys. Lett. 99 (2011) 122507). The rest is own choice: nm for µm, at.% for fractions.
+QUANTITIES: Mapping[str, Quantity] = {
+    "Tc_K": Quantity("K", "Tc", "critical temperature", 1.0, 25.0, criteria=True),
+    "Bc2_T": Quantity("T", "Bc2", "upper critical field at a temperature", 0.1, 60.0, ("temperature_k",), True),
+    "irreversibility_field_T": Quantity(
+        "T", "irreversibility field", "field above which no current flows without loss", 0.1, 60.0,
+        ("temperature_k",), True,
+    ),
+    "rrr_copper": Quantity(
+        "1", "copper ratio", "resistivity of the copper at 295 K over that just above Tc", 1.0, 5000.0
+    ),
+    "resistivity_ratio_a15": Quantity(
+        "1", "A15 ratio", "resistivity of the A15 at 300 K over that just above Tc", 1.0, 30.0
+    ),
+    "tin_at_percent": Quantity("at.%", "tin", "tin content of the A15 by electron probe", 15.0, 30.0),
+    "grain_size_nm": Quantity("nm", "grain size", "grain size of the A15 seen in a microscope", 5.0, 1e5),
+    "a15_area_fraction": Quantity(
+        "1", "A15 area", "share of A15 in the section of the wire without its copper", 0.01, 1.0
+    ),
+    "critical_current_a": Quantity(
+        "A", "critical current", "critical current of the wire", 1e-3, 1e5, ("temperature_k", "field_t")
+    ),
+}  # fmt: skip
+"""Keys of ``[samples.measured]``, with units in the names."""
+
+CONDITIONS: Mapping[str, tuple[float, float, str]] = {
+    "temperature_k": (0.01, 30.0, "the temperature of the measurement in K"),
+    "field_t": (0.0, 60.0, "the field of the measurement in T"),
+}
+"""Conditions, their limits, and what belongs there."""
+
+
+@dataclass(frozen=True)
+class Measured:
+    """One measured value.
+
+    Attributes
+    ----------
+    quantity : str
+        A key of `QUANTITIES`, which has the unit.
+    value, u : float
+        Value and its standard uncertainty (k = 1), in that unit.
+    criterion : str
+        One of `CRITERIA`; empty where it was not said.
+    temperature_k, field_t : float or None
+        Conditions of the measurement.
+    remark : str
+        Free text: how, where on the wire, by whom.
+
+    Raises
+    ------
+    ValidityError
+        The value cannot be what it is called, or a condition is missing; every problem in the message.
+
+    Examples
+    --------
+    >>> Measured("Tc_K", 17.6, 0.1, "50 %").words
+    'Tc (50 %)'
+    >>> Measured("Bc2_T", 25.3, 0.3, "90 %", temperature_k=4.2).words
+    'Bc2 at 4.2 K (90 %)'
+    """
+
+    quantity: str
+    value: float
+    u: float
+    criterion: str = ""
+    temperature_k: float | None = None
+    field_t: float | None = None
+    remark: str = ""
+
+    def __post_init__(self) -> None:
+        if self.quantity not in QUANTITIES:
+            raise ValidityError(f"measured quantity '{self.quantity}' is unknown; known: {', '.join(QUANTITIES)}")
+        table = {name: value for name, value in vars(self).items() if name != "quantity" and value not in (None, "")}
+        found = [f"{self.quantity}.{key}: {complaint}" for key, complaint in value_problems(self.quantity, table)]
+        if found:
+            raise ValidityError("; ".join(found))
+
+    @property
+    def unit(self) -> str:
+        """Unit of value and uncertainty; "1" for a plain number."""
+        return QUANTITIES[self.quantity].unit
+
+    @property
+    def conditions(self) -> str:
+        """Temperature and field in words; empty where there are none."""
+        parts = ((self.temperature_k, "K"), (self.field_t, "T"))
+        return ", ".join(f"{number:g} {unit}" for number, unit in parts if number is not None)
+
+    @property
+    def words(self) -> str:
+        """What was measured and how it was read off."""
+        text = QUANTITIES[self.quantity].title
+        text += f" at {self.conditions}" if self.conditions else ""
+        return f"{text} ({self.criterion})" if self.criterion else text
+
+
+def value_problems(quantity: str, table: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """Find what is wrong with one measured value as it stands in the study file.
+
+    Parameters
+    ----------
+    quantity : str
+        A key of `QUANTITIES`.
+    table : mapping
+        ``value``, ``u``, ``criterion``, conditions. What is no number is passed over: the models complain about it.
+
+    Yields
+    ------
+    key, complaint : str
+        In the order of the table.
+    """
+    about = QUANTITIES[quantity]
+    value, u = _number(table.get("value")), _number(table.get("u"))
+    if value is not None and not about.low <= value <= about.high:
+        unit = "" if about.unit == "1" else f" in {about.unit}"
+        yield "value", f"{value:g} is outside {about.low:g} to {about.high:g}; give the {about.meaning}{unit}"
+    if "u" not in table:
+        yield "u", "is missing; give the standard uncertainty (k = 1), without which the value cannot be compared"
+    elif u is not None and not 0.0 < u < math.inf:
+        yield "u", f"{u:g} is not above zero; give the standard uncertainty (k = 1)"
+    elif u is not None and value is not None and u > abs(value):
+        yield "u", f"{u:g} is more than the value itself; give the standard uncertainty (k = 1) in the same unit"
+    criterion = table.get("criterion")
+    if isinstance(criterion, str) and criterion:
+        if not about.criteria:
+            yield "criterion", f"a {about.title} is not read off a transition; remove it, a remark may say more"
+        elif criterion not in CRITERIA:
+            yield "criterion", f"'{criterion}' is unknown; known: {', '.join(CRITERIA)}"
+    for name, (low, high, wanted) in CONDITIONS.items():
+        given = _number(table.get(name))
+        if name in about.needs and name not in table:
+            yield name, f"is missing; give {wanted}"
+        elif name not in about.needs and name in table:
+            yield name, f"does not belong to a {about.title}; remove it"
+        elif given is not None and not low <= given <= high:
+            yield name, f"{given:g} is outside {low:g} to {high:g}; give {wanted}"
+
+
+def table_problems(table: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """Find what is wrong with a table ``[samples.measured]``: single values, then what contradicts each other.
+
+    Yields
+    ------
+    place, complaint : str
+        The place within the table, as ``Bc2_T[1].temperature_k``.
+    """
+    found = dict(_entries(table))
+    for place, (quantity, entry) in found.items():
+        for key, complaint in value_problems(quantity, entry):
+            yield f"{place}.{key}", complaint
+    seen: dict[str, str] = {}
+    for place, (quantity, entry) in found.items():
+        same = repr((quantity, *(entry.get(key) for key in ("criterion", *CONDITIONS))))
+        if seen.setdefault(same, place) != place:
+            yield place, f"is measured under the conditions of {seen[same]}; give one value, or say what differs"
+    yield from _contradictions(found)
+
+
+def _entries(table: Mapping[str, Any]) -> Iterator[tuple[str, tuple[str, Mapping[str, Any]]]]:
+    for quantity in QUANTITIES:
+        given = table.get(quantity)
+        entries = given if isinstance(given, list) else [given]
+        for k, entry in enumerate(entries):
+            if isinstance(entry, Mapping):
+                yield f"{quantity}[{k}]" if isinstance(given, list) else quantity, (quantity, entry)
+
+
+def _contradictions(found: Mapping[str, tuple[str, Mapping[str, Any]]]) -> Iterator[tuple[str, str]]:
+    tc = [(_number(e.get("value")), _number(e.get("u")) or 0.0) for q, e in found.values() if q == "Tc_K"]
+    highest = max((value + 3.0 * u for value, u in tc if value is not None), default=math.inf)
+    fields: dict[float, list[tuple[str, str, float, float]]] = {}
+    for place, (quantity, entry) in found.items():
+        temperature = _number(entry.get("temperature_k"))
+        if temperature is None:
+            continue
+        if highest < temperature <= CONDITIONS["temperature_k"][1]:  # more is no temperature, and said already
+            yield (
+                f"{place}.temperature_k",
+                f"{temperature:g} K is above the Tc measured on this sample; correct one of the two",
+            )
+        value, u = _number(entry.get("value")), _number(entry.get("u")) or 0.0
+        if value is not None:
+            fields.setdefault(temperature, []).append((place, quantity, value, u))
+    for temperature, values in fields.items():
+        upper = [(value, u) for _, quantity, value, u in values if quantity == "Bc2_T"]
+        for place, quantity, value, u in values:
+            # three standard uncertainties of the difference: beyond, one of the two is not what it is called
+            if quantity == "irreversibility_field_T" and upper:
+                most, u_most = max(upper)
+                if value - most > 3.0 * math.hypot(u, u_most):
+                    text = f"{value:g} T is above the Bc2 of {most:g} T measured at {temperature:g} K"
+                    yield place, f"{text}; correct one of the two"
+
+
+def _number(value: object) -> float | None:
+    return float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else None
