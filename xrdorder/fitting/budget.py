@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scipy.linalg import qr, solve_triangular
 
 from xrdorder.fitting.phase_lines import PhaseLines
-from xrdorder.fitting.procedure import Procedure
+from xrdorder.fitting.procedure import U_B_ISO_RELATIVE, Procedure
 from xrdorder.fitting.quantities import Function, functions
 from xrdorder.fitting.refinement import Refinement, Solution
 from xrdorder.fitting.what_ifs import WhatIf
@@ -26,9 +26,6 @@ from xrdorder.uncertainty import Contributions
 
 Array = NDArray[np.float64]
 
-_U_B_ISO_RELATIVE = (
-    0.3  # of those taken from the catalogue; judged: Debye temperatures in use make 25 % for Nb3Sn
-)
 _COUNTING = "counting"
 _OFFSET, _OFFSET_SOURCE = "two_theta_offset", "two-theta offset"
 #: How far the zero of a goniometer may have moved since its calibration, degrees, as a standard uncertainty: judged by
@@ -134,7 +131,7 @@ def primary_quantities(
         column = on_quantities[:, calibrated.index(_OFFSET)] * U_OFFSET_DEG
         columns.append((_OFFSET_SOURCE, "", column))
     for k, name in enumerate(minor):
-        u = _U_B_ISO_RELATIVE * values[name]
+        u = U_B_ISO_RELATIVE * values[name]
         columns.append((f"displacement parameters/{name}", "catalogue", on_quantities[:, n + 1 + k] * u))
     for k, name in enumerate(widths):  # of a weak phase: domains of half the usual size, or as large as can be
         column = on_quantities[:, n + 1 + len(minor) + k] * values[name]

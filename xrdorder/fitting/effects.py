@@ -17,7 +17,7 @@ from xrdorder.fitting.foreign import take_foreign_phases, take_free_phases
 from xrdorder.fitting.metals import take_metals_apart
 from xrdorder.fitting.parameters import set_values
 from xrdorder.fitting.phase_lines import PhaseLines
-from xrdorder.fitting.procedure import EFFECT_SIGNIFICANCE, Procedure
+from xrdorder.fitting.procedure import EFFECT_SIGNIFICANCE, U_B_ISO_RELATIVE, Procedure
 from xrdorder.fitting.start import add_phase_parameters
 from xrdorder.xrays import EmissionLine, Radiation
 from xrdorder.xrays.stray import StrayLine, stray_lines
@@ -63,6 +63,28 @@ def take_march_texture(job: Procedure) -> bool:
     return bool(names)
 
 
+def take_displacement_parameters(job: Procedure) -> bool:
+    """Displacement parameters of phases beside the main one, where the pattern knows them better than the catalogue.
+
+    Held at wrong values they would look like texture. Whether one is freed hangs on how well it would be found, never
+    on what is found: freed only where it departs from the catalogue, its uncertainty would be right for neither case.
+    """
+    evidence = Evidence(job.fit, job.enlargement())
+    values, changed = job.fit.values(), False
+    for lines in job.present():
+        names = [name for name in lines.b_iso_names if name not in job.taken]
+        if lines is job.main or not names:
+            continue
+        columns = evidence.derivatives(names)
+        if not np.all(np.any(columns, axis=0)):
+            continue
+        known = np.array([U_B_ISO_RELATIVE * values[name] for name in names])
+        better = evidence.uncertainty(columns) < known
+        job.taken += [name for name, so in zip(names, better, strict=True) if so]
+        changed = changed or bool(better.any())
+    return changed
+
+
 class Proposal(NamedTuple):
     """An effect that may be taken in: what it does to the counts (weighted, shape (points used, m)), and how."""
 
@@ -97,7 +119,7 @@ def take_what_is_asked(job: Procedure) -> bool:
 
 def _proposals(job: Procedure, evidence: Evidence) -> Iterator[Proposal]:
     """All that is not in the model yet."""
-    names = [*_displacement_parameters(job), *_texture(job), *_strain_anisotropy(job)]
+    names = [*_texture(job), *_strain_anisotropy(job)]
     columns = evidence.derivatives([name for group in names for name in group])
     start = 0
     for group in names:
@@ -111,16 +133,6 @@ def _proposals(job: Procedure, evidence: Evidence) -> Iterator[Proposal]:
 
 def _free(job: Procedure, names: Sequence[str], step: Array) -> None:
     job.taken += names
-
-
-def _displacement_parameters(job: Procedure) -> Iterator[list[str]]:
-    """Displacement parameters of phases beside the main one, held at the catalogue's until a pattern knows better.
-
-    Held at wrong values they would look like texture.
-    """
-    for lines in job.present():
-        if lines is not job.main and job.strength(lines) > EFFECT_SIGNIFICANCE:
-            yield from ([name] for name in lines.b_iso_names if name not in job.taken)
 
 
 def _texture(job: Procedure) -> Iterator[list[str]]:
@@ -253,9 +265,11 @@ def _both_clear(job: Procedure, twin: PhaseLines) -> bool:
 EFFECTS = (
     take_chosen,
     take_march_texture,
+    take_displacement_parameters,
     take_what_is_asked,
     take_free_phases,
     take_foreign_phases,
+    take_displacement_parameters,
     take_what_is_asked,
     take_second_population,
     take_metals_apart,

@@ -42,11 +42,19 @@ class Evidence:
         """A change of the counts, shape (n,), as one column of derivatives."""
         return np.asarray((change / np.sqrt(self._fit.variance))[self._fit.used, None])
 
+    def _own(self, columns: Array) -> Array:
+        """The part of each column that no free parameter can imitate."""
+        jacobian = self._solution.weighted_jacobian
+        return np.asarray(columns - jacobian @ (self._solution.covariance @ (jacobian.T @ columns)))
+
+    def uncertainty(self, columns: Array) -> Array:
+        """Standard uncertainty with which a fit would find these parameters if it freed them all, shape (m,)."""
+        own = self._own(columns)
+        return np.asarray(np.sqrt(self._scatter * np.diag(np.linalg.pinv(own.T @ own))))
+
     def drop(self, columns: Array) -> tuple[float, Array]:
         """By how much chi squared would drop, over that of noise, and the step along each column that would do it."""
-        jacobian = self._solution.weighted_jacobian
-        # the part of each column that no free parameter can imitate
-        own = columns - jacobian @ (self._solution.covariance @ (jacobian.T @ columns))
+        own = self._own(columns)
         score = own.T @ self._residual
         step = np.asarray(np.linalg.lstsq(own.T @ own, score, rcond=None)[0], dtype=np.float64)
         return float(score @ step) / self._scatter, step

@@ -44,9 +44,10 @@ _PRESENT = 3.0  # significance of the scale below which a phase is called absent
 _MAIN_PRESENT = (
     5.0  # the fit makes up an A15 at 1.6 where there is none, and the lattice search has many tries
 )
-EFFECT_SIGNIFICANCE = 15.0  # weaker lines are not asked for texture or displacement parameters
+EFFECT_SIGNIFICANCE = 15.0  # weaker lines are not asked for texture
 _WIDTH_SIGNIFICANCE = 8.0  # below it the lines are too weak to tell their width, here to 15 %
 _SHAPE_SIGNIFICANCE = 60.0  # below it size and strain cannot be told apart, and a fit roams among their mixtures
+U_B_ISO_RELATIVE = 0.3  # of displacement parameters of the catalogue; judged: Debye temperatures make 25 % for Nb3Sn
 _REFERENCE_SIGNIFICANCE = 50.0  # an internal standard weaker than this would blur what the calibration knows
 _MISFIT = 0.03  # share of a strong line by which the model may be wrong while weak phases are looked for
 _ONE_SIDED_95 = 1.645  # standard normal quantile
