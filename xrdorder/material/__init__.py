@@ -7,7 +7,26 @@ metal beside it tells).
 """
 
 from xrdorder.material.characterise import Material, characterise
-from xrdorder.material.specimen import MOUNTS, Specimen
+from xrdorder.material.specimen import CORRECTIONS, GAUGES, MOUNTS, Specimen
 from xrdorder.material.tin import A15_FIELD
+from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale
+from xrdorder.material.tin_scale_files import read_known_samples, read_tin_scale, write_tin_scale
+from xrdorder.material.tin_scale_fit import FittedScale, KnownSamples, fit_tin_scale
 
-__all__ = ["A15_FIELD", "MOUNTS", "Material", "Specimen", "characterise"]
+__all__ = [
+    "A15_FIELD",
+    "CORRECTIONS",
+    "GAUGES",
+    "MOUNTS",
+    "PUBLISHED_SCALE",
+    "FittedScale",
+    "KnownSamples",
+    "Material",
+    "Specimen",
+    "TinScale",
+    "characterise",
+    "fit_tin_scale",
+    "read_known_samples",
+    "read_tin_scale",
+    "write_tin_scale",
+]

@@ -15,6 +15,7 @@ from xrdorder.material.niobium import remark_on_niobium
 from xrdorder.material.order import add_order_parameters, add_site_order, drop_intermediate, refer_contrast
 from xrdorder.material.specimen import Specimen
 from xrdorder.material.tin import add_tin
+from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale
 from xrdorder.material.widths import SHAPE_FACTOR, add_domain_size, add_microstrain
 from xrdorder.uncertainty import Contributions
 from xrdorder.xrays import Radiation
@@ -69,6 +70,7 @@ def characterise(
     tin_held: float = math.nan,
     contrast_by_tin: float = 0.0,
     two_theta_range: tuple[float, float] | None = None,
+    scale: TinScale = PUBLISHED_SCALE,
 ) -> Material:
     """Derive from the quantities of a fit what the A15 is like.
 
@@ -94,6 +96,8 @@ def characterise(
         (`PatternFit.tin_held` and ``PatternFit.by_tin["order_contrast"]``).
     two_theta_range : (float, float), optional
         First and last angle of the pattern, degrees; tells which order lines say how deep was seen.
+    scale : TinScale, optional
+        Line a(tin) that gives the tin content: the published one, or that of a laboratory's own samples.
 
     Returns
     -------
@@ -108,14 +112,14 @@ def characterise(
     specimen = Specimen() if specimen is None else specimen
     account = Account(values, contributions)
     refer_lattice(account, specimen)
-    add_tin(account, specimen)
+    add_tin(account, specimen, scale)
     refer_contrast(account, tin_held, contrast_by_tin)
     add_site_order(account, specimen, radiation)
     add_order_parameters(account, specimen)
     drop_intermediate(account)
     wavelength_nm = radiation.wavelength_nm if wavelength_nm is None else wavelength_nm
     add_domain_size(account, wavelength_nm)
-    add_tin_spread(account, specimen, wavelength_nm, add_microstrain(account))
+    add_tin_spread(account, specimen, wavelength_nm, add_microstrain(account), scale)
     remark_on_depth(account, specimen, radiation, two_theta_range)
     remark_on_niobium(account, specimen)
     fraction = f"weight_fraction_{a15}"

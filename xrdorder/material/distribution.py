@@ -13,9 +13,9 @@ import math
 
 from xrdorder.material.account import Account
 from xrdorder.material.specimen import Specimen
-from xrdorder.material.tin import SLOPE_NM, add_tin_of
+from xrdorder.material.tin import add_tin_of
+from xrdorder.material.tin_scale import PUBLISHED_SCALE, SLOPE, TinScale
 from xrdorder.material.widths import add_domain_size
-from xrdorder.relations import tin_from_lattice
 
 SPREAD_THAT_MATTERS = 0.005
 """Tin spread from which an undecided cause is flagged: 0.5 at.% is 1 K in Tc where Tc rises fastest with tin
@@ -23,7 +23,13 @@ SPREAD_THAT_MATTERS = 0.005
 gradients of 0.1-0.5 at.%/µm make over a few micrometres (X. Xu, Supercond. Sci. Technol. 30 (2017) 093001)."""
 
 
-def add_tin_spread(account: Account, specimen: Specimen, wavelength_nm: float, strain: float) -> None:
+def add_tin_spread(
+    account: Account,
+    specimen: Specimen,
+    wavelength_nm: float,
+    strain: float,
+    scale: TinScale = PUBLISHED_SCALE,
+) -> None:
     """Add ``tin_spread``, and for two populations the tin content and domain size of each.
 
     Parameters
@@ -34,12 +40,14 @@ def add_tin_spread(account: Account, specimen: Specimen, wavelength_nm: float, s
     wavelength_nm : float
     strain : float
         Relative spread of spacings that the symmetric broadening with tan(theta) means, or its limit.
+    scale : TinScale, optional
+        Its slope turns a spread of lattice parameters into one of tin.
     """
-    bound = strain * account.values.get("a_nm", math.nan) / SLOPE_NM
+    bound = strain * account.values.get("a_nm", math.nan) / scale.slope_nm
     if account.given("a_nm_lean") and account.given("a_nm_rich"):
-        _add_populations(account, specimen, wavelength_nm)
+        _add_populations(account, specimen, wavelength_nm, scale)
     elif account.given("lattice_tail_nm") and account.values["lattice_tail_nm"] != 0.0:
-        _add_graded_layer(account, bound)
+        _add_graded_layer(account, bound, scale)
     else:
         account.values["tin_spread"] = bound
         if account.given("microstrain") and bound > SPREAD_THAT_MATTERS:
@@ -50,17 +58,15 @@ def add_tin_spread(account: Account, specimen: Specimen, wavelength_nm: float, s
             )
 
 
-def _add_graded_layer(account: Account, bound: float) -> None:
+def _add_graded_layer(account: Account, bound: float, scale: TinScale) -> None:
     tail = account.values["lattice_tail_nm"]
-    spread = abs(tail) / SLOPE_NM
-    # What the second published line would make of the same tail; its error is everybody's, as in the tin content.
-    at_one = tin_from_lattice.END_POINTS.function
-    other = abs(float(at_one(0.529) - at_one(0.529 - tail)))
+    spread = abs(tail) / scale.slope_nm
+    # A steeper line makes less of the same tail; its error is that of everybody on the scale, as in the tin content.
     account.add(
         "tin_spread",
         spread,
-        {"lattice_tail_nm": math.copysign(1.0 / SLOPE_NM, tail)},
-        {"a(tin) slope": (other - spread, "published")},
+        {"lattice_tail_nm": math.copysign(1.0 / scale.slope_nm, tail)},
+        {SLOPE: (-spread * scale.u_slope_nm / scale.slope_nm, scale.name)},
     )
     toward = "small" if tail > 0.0 else "large"
     rest = f"; what else broadens them is at most {100 * bound:.1f} at.% more" if bound > 0.0 else ""
@@ -72,10 +78,10 @@ def _add_graded_layer(account: Account, bound: float) -> None:
     )
 
 
-def _add_populations(account: Account, specimen: Specimen, wavelength_nm: float) -> None:
+def _add_populations(account: Account, specimen: Specimen, wavelength_nm: float, scale: TinScale) -> None:
     words = []
     for of in ("lean", "rich"):
-        tin = add_tin_of(account, specimen, f"a_nm_{of}", f"tin_fraction_{of}", of)
+        tin = add_tin_of(account, specimen, f"a_nm_{of}", f"tin_fraction_{of}", of, scale)
         add_domain_size(account, wavelength_nm, of)
         words.append(f"{100 * tin:.1f} ± {100 * account.u(f'tin_fraction_{of}'):.1f}")
     difference = account.values["tin_fraction_rich"] - account.values["tin_fraction_lean"]

@@ -24,17 +24,15 @@ from __future__ import annotations
 import math
 
 from xrdorder.material.account import Account
-from xrdorder.material.specimen import Specimen
+from xrdorder.material.specimen import U_DOPANT_LATTICE_NM, Specimen
+from xrdorder.material.tin_scale import PUBLISHED_SCALE, U_LEVEL_NM, TinScale
 from xrdorder.relations import tin_from_lattice
 
 SLOPE_NM = 0.0136
 """Change of a by unit tin fraction on the line through measured samples, nm."""
 
-U_SCALE_NM = 0.0002
+U_SCALE_NM = U_LEVEL_NM
 """Disagreement of calibrated laboratories on a at the same tin content, nm (see the sources above)."""
-
-U_DOPANT_LATTICE_NM = 0.005
-"""Standard uncertainty of da/d(dopant atomic fraction), nm: 0.05 pm per at.% (from memory)."""
 
 A15_FIELD = (0.18, 0.255)
 """Tin fractions of the A15 phase; 0.18-0.25 in A. Godeke, Supercond. Sci. Technol. 19 (2006) R68, about
@@ -58,12 +56,12 @@ _PUBLISHED = "published"
 _USUAL_ANGLE_DEG = {"polished-section": 0.0, "wires-laid-flat": 90.0, "transmission": 0.0, "": 90.0}
 
 
-def add_tin(account: Account, specimen: Specimen) -> None:
+def add_tin(account: Account, specimen: Specimen, scale: TinScale = PUBLISHED_SCALE) -> None:
     """Add ``tin_fraction`` from ``a_nm`` (at the reference temperature) with all that is known against it."""
     if not account.given("a_nm"):
         account.absent("tin_fraction")
         return
-    tin = add_tin_of(account, specimen, "a_nm", "tin_fraction")
+    tin = add_tin_of(account, specimen, "a_nm", "tin_fraction", scale=scale)
     _remark_on_strain(account, specimen)
     low, high = A15_FIELD
     if not low <= tin <= high:
@@ -76,7 +74,12 @@ def add_tin(account: Account, specimen: Specimen) -> None:
 
 
 def add_tin_of(
-    account: Account, specimen: Specimen, lattice: str, quantity: str, scatter_of: str = ""
+    account: Account,
+    specimen: Specimen,
+    lattice: str,
+    quantity: str,
+    scatter_of: str = "",
+    scale: TinScale = PUBLISHED_SCALE,
 ) -> float:
     """Add the tin fraction that goes with one lattice parameter; all on one scale share its doubts.
 
@@ -88,6 +91,7 @@ def add_tin_of(
         Names of the lattice parameter and of the tin fraction.
     scatter_of : str, optional
         Whose scatter about the line it is, where a sample holds more than one A15.
+    scale : TinScale, optional
 
     Returns
     -------
@@ -95,14 +99,9 @@ def add_tin_of(
         The tin fraction.
     """
     a = account.values[lattice]
-    tin = float(tin_from_lattice.MEASURED.function(a))
-    other = float(tin_from_lattice.END_POINTS.function(a))
+    tin = scale.tin(a)
     scatter = float(tin_from_lattice.MEASURED.scatter.at(a, tin))
-    extra = {
-        "a(tin) scale": (U_SCALE_NM / SLOPE_NM, _PUBLISHED),
-        "a(tin) slope": (other - tin, _PUBLISHED),
-        f"a(tin) scatter/{scatter_of}".rstrip("/"): (scatter, ""),
-    }
+    extra = {**scale.doubts(tin), f"a(tin) scatter/{scatter_of}".rstrip("/"): (scatter, "")}
     for element in specimen.dopants:
         content, _ = specimen.content(element)
         extra[f"dopant lattice effect/{element}"] = (-content * U_DOPANT_LATTICE_NM / SLOPE_NM, _PUBLISHED)

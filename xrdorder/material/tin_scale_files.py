@@ -1,0 +1,163 @@
+"""Files of a laboratory's own tin scale: the table of known samples (CSV) and the scale (TOML)."""
+
+from __future__ import annotations
+
+import csv
+import json
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from xrdorder.exceptions import ValidityError
+from xrdorder.material.tin_scale import TinScale
+from xrdorder.material.tin_scale_fit import KnownSamples
+
+COLUMNS = ("sample", "a_nm", "u_a_nm", "tin_at_percent", "u_tin_at_percent")
+"""Columns of the table of known samples; others are passed over, so that a table of results can be completed."""
+
+FIRST_WORDS = "# Tin scale, written by xrdorder"
+
+_KEYS = ("name", "a_at_24_nm", "slope_nm", "covariance", "source", "samples")
+
+
+def read_known_samples(path: Path | str) -> KnownSamples:
+    """Read samples of known composition from a CSV with the columns `COLUMNS`; ``#`` begins a comment line.
+
+    Raises
+    ------
+    ValidityError
+        The file cannot be read, a column is missing or a number is none; the message names the line.
+    """
+    path = Path(path)
+    lines = _text(path).splitlines()
+    kept = [(k, line) for k, line in enumerate(lines, 1) if line.strip() and not line.lstrip().startswith("#")]
+    if not kept:
+        raise ValidityError(f"{path}: is empty; give a table with the columns {', '.join(COLUMNS)}")
+    rows = list(csv.reader([line for _, line in kept], delimiter=";" if kept[0][1].count(";") > 3 else ","))
+    header = [cell.strip() for cell in rows[0]]
+    for column in COLUMNS:
+        if column not in header:
+            raise ValidityError(
+                f"{path}: line {kept[0][0]} names no column {column}; the columns are {', '.join(COLUMNS)}"
+            )
+    names: list[str] = []
+    numbers: list[list[float]] = []
+    for (line, _), row in zip(kept[1:], rows[1:], strict=True):
+        cells = dict(zip(header, (cell.strip() for cell in row), strict=False))
+        name = cells.get("sample", "")
+        if not name or name in names:
+            raise ValidityError(f"{path}: line {line}: sample '{name}' has no name of its own; give it one")
+        names.append(name)
+        numbers.append([_number(path, line, column, cells.get(column, "")) for column in COLUMNS[1:]])
+    if not names:
+        raise ValidityError(f"{path}: holds no sample; add a line for each sample of known composition")
+    a, u_a, tin, u_tin = np.array(numbers).T
+    return KnownSamples(tuple(names), a, u_a, tin / 100.0, u_tin / 100.0)
+
+
+def write_tin_scale(scale: TinScale, path: Path | str) -> None:
+    """Write a scale as TOML.
+
+    Raises
+    ------
+    ValidityError
+        There is a file that is no tin scale, or it cannot be written.
+    """
+    path = Path(path)
+    if path.exists() and not _text(path).startswith(FIRST_WORDS):
+        raise ValidityError(f"{path}: is there already and is no tin scale; choose another file")
+    numbers = ", ".join(f"[{', '.join(repr(float(x)) for x in row)}]" for row in scale.covariance)
+    lines = (
+        f"{FIRST_WORDS}: a = a_at_24_nm + slope_nm (beta - 0.24) at 22.5 °C, strain-free A15",
+        f"name = {_quoted(scale.name)}",
+        f"a_at_24_nm = {scale.a_at_24_nm!r}",
+        f"slope_nm = {scale.slope_nm!r}  # by unit tin fraction",
+        f"covariance = [{numbers}]  # of these two, nm2",
+        f"source = {_quoted(scale.source)}",
+        f"samples = [{', '.join(_quoted(name) for name in scale.samples)}]",
+    )
+    try:
+        path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    except OSError as error:
+        raise ValidityError(f"{path}: cannot be written ({error.strerror}); choose another file") from error
+
+
+def read_tin_scale(path: Path | str) -> TinScale:
+    """Read a scale that `write_tin_scale` wrote, or one written by hand in the same form.
+
+    Raises
+    ------
+    ValidityError
+        The file is no tin scale; the message names the key.
+    """
+    path = Path(path)
+    try:
+        table = tomllib.loads(_text(path))
+    except tomllib.TOMLDecodeError as error:
+        raise ValidityError(f"{path}: is no TOML ({error}); let xrdorder tin-scale write it") from error
+    for key in table:
+        if key not in _KEYS:
+            raise ValidityError(f"{path}: key '{key}' is unknown; a tin scale has {', '.join(_KEYS)}")
+    name, source = (_word(path, table, key) for key in ("name", "source"))
+    samples = table.get("samples", [])
+    if not isinstance(samples, list) or not all(isinstance(item, str) for item in samples):
+        raise ValidityError(f"{path}: samples must be a list of names")
+    if name == "published":
+        raise ValidityError(f"{path}: name 'published' stands for the published line; give the scale another")
+    rows = table.get("covariance")
+    if not (isinstance(rows, list) and len(rows) == 2 and all(isinstance(r, list) and len(r) == 2 for r in rows)):
+        raise ValidityError(f"{path}: covariance must be two rows of two numbers, nm2")
+    (level, mixed), (mixed_too, slope) = [[_real(path, "covariance", x) for x in row] for row in rows]
+    try:
+        return TinScale(
+            name,
+            _real(path, "a_at_24_nm", table.get("a_at_24_nm")),
+            _real(path, "slope_nm", table.get("slope_nm")),
+            ((level, mixed), (mixed_too, slope)),
+            source,
+            tuple(samples),
+        )
+    except ValidityError as error:
+        raise ValidityError(f"{path}: {error}") from error
+
+
+def _text(path: Path) -> str:
+    if path.is_dir():
+        raise ValidityError(f"{path}: is a folder; name a file")
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError as error:
+        raise ValidityError(f"{path}: no such file; check the path") from error
+    except UnicodeDecodeError as error:
+        raise ValidityError(f"{path}: is no text in UTF-8; save it as plain text") from error
+    except OSError as error:
+        raise ValidityError(f"{path}: cannot be read ({error.strerror}); check the path") from error
+
+
+def _number(path: Path, line: int, column: str, text: str) -> float:
+    try:
+        return float(text)
+    except ValueError as error:
+        shown = f"'{text}' is no number" if text else "is empty"
+        raise ValidityError(f"{path}: line {line}: {column} {shown}; decimals are written with a point") from error
+
+
+def _real(path: Path, key: str, value: Any) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise ValidityError(f"{path}: {key} must be a number{' in nm' if key != 'covariance' else ''}; it is {value!r}")
+    return float(value)
+
+
+def _word(path: Path, table: Mapping[str, Any], key: str) -> str:
+    value = table.get(key)
+    if not isinstance(value, str) or not value.strip():
+        raise ValidityError(f"{path}: {key} must be a text that is not empty; it is {value!r}")
+    return value
+
+
+def _quoted(text: str) -> str:
+    # Strings of JSON are strings of TOML as long as nothing but the usual escapes occurs, which json.dumps sees to.
+    return json.dumps(text, ensure_ascii=False)
