@@ -107,7 +107,8 @@ def test_without_contrast_there_is_no_order(fitted):
 def test_intermediate_quantities_are_not_handed_on(fitted):
     material = fitted(doped())
     allowed = {
-        "a_nm", "order_contrast", "site_order", "S_a", "S_b", "tin_fraction", "tin_lower_bound",
+        "a_nm", "order_contrast", "site_order", "S_a", "S_b", "tin_fraction", "tin_fraction_order",
+        "tin_fraction_joint", "tin_lower_bound",
         "domain_size_nm", "size_breadth_deg",
         "microstrain", "a15_fraction", "lorentz_sec", "lorentz_tan", "gauss_tan2", "weight_fraction_nb3sn",
     }  # fmt: skip

@@ -10,10 +10,12 @@ from xrdorder.exceptions import Flag
 from xrdorder.material.account import Account
 from xrdorder.material.depth import remark_on_depth
 from xrdorder.material.distribution import add_tin_spread
+from xrdorder.material.joint import add_joint
 from xrdorder.material.lattice import refer_lattice
 from xrdorder.material.niobium import remark_on_niobium
 from xrdorder.material.order import add_order_parameters, add_site_order, drop_intermediate, refer_contrast
 from xrdorder.material.specimen import Specimen
+from xrdorder.material.strain import add_strain
 from xrdorder.material.tin import add_tin
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale
 from xrdorder.material.widths import SHAPE_FACTOR, add_domain_size, add_microstrain
@@ -28,11 +30,13 @@ class Material:
     Attributes
     ----------
     values : dict of str to float
-        Quantities of the fit and those derived from them: ``a_nm`` (at 22.5 °C), ``order_contrast``,
-        ``site_order``, ``S_a``, ``S_b``, ``tin_fraction``, ``tin_lower_bound``, ``domain_size_nm``,
-        ``microstrain``, ``tin_spread``, ``a15_fraction``. NaN where one cannot be given. Only where they say something:
-        ``size_breadth_deg``, ``strain_breadth_deg`` (integral breadths), ``largest_resolvable_size_nm``,
-        ``domain_size_at_least_nm``, and with two populations ``tin_fraction_lean``, ``domain_size_nm_lean`` and so on.
+        Quantities of the fit and those derived from them: ``a_nm`` (at 22.5 °C), ``order_contrast``, ``site_order``,
+        ``S_a``, ``S_b``, ``tin_fraction`` (by the lattice), ``tin_fraction_order`` (by the order),
+        ``tin_fraction_joint`` (by both), ``tin_lower_bound``, ``domain_size_nm``, ``microstrain``, ``tin_spread``,
+        ``a15_fraction``. NaN where one cannot be given. Only where they say something: ``lattice_strain`` and
+        ``a_strain_free_nm`` (where the strain is known), ``size_breadth_deg``, ``strain_breadth_deg`` (integral
+        breadths), ``largest_resolvable_size_nm``, ``domain_size_at_least_nm``, and with two populations
+        ``tin_fraction_lean``, ``domain_size_nm_lean`` and so on.
     contributions : Contributions
         Their uncertainty by source and group.
     flags : tuple of Flag
@@ -112,10 +116,12 @@ def characterise(
     specimen = Specimen() if specimen is None else specimen
     account = Account(values, contributions)
     refer_lattice(account, specimen)
+    add_strain(account, specimen, a15)
     add_tin(account, specimen, scale)
     refer_contrast(account, tin_held, contrast_by_tin)
     add_site_order(account, specimen, radiation)
     add_order_parameters(account, specimen)
+    add_joint(account, specimen, scale, contrast_by_tin)
     drop_intermediate(account)
     wavelength_nm = radiation.wavelength_nm if wavelength_nm is None else wavelength_nm
     add_domain_size(account, wavelength_nm)

@@ -41,6 +41,9 @@ def refer_lattice(account: Account, specimen: Specimen) -> None:
     given = [name for name in LATTICES if account.given(name)]
     if not given:
         return
+    if "temperature" in specimen.off:
+        account.assumptions.append("correction for temperature switched off: lattice parameters as measured")
+        return
     temperature, u_temperature = temperature_of(specimen)
     if specimen.temperature_c is None:
         account.assumptions.append(

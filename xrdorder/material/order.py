@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 from xrdorder.crystals.a15 import contrast_shift, order_parameters, tin_lower_bound
 from xrdorder.material.account import Account
@@ -16,7 +17,9 @@ LEAST_MEASURED_ORDER = 0.91
 """Weighted order parameters of five doped wires 0.911 to 0.965, S. M. Heald et al., Sci. Rep. 8 (2018) 4798, table V;
 undoped bulk before irradiation 0.98 ± 0.02, T. Spina, thesis, Univ. Geneva."""
 
-_TIN_ORDER = "site order of tin alone"
+TIN_ORDER = "site order of tin alone"
+"""Intermediate quantity; see `drop_intermediate`."""
+
 # Two standard uncertainties: seen by chance in one of forty samples.
 _COVERAGE = 2.0
 
@@ -48,7 +51,9 @@ def add_site_order(account: Account, specimen: Specimen, radiation: Radiation) -
         account.absent("site_order")
         return
     shift, extra = 0.0, {}
-    for element in specimen.dopants:
+    if "dopant-contrast" in specimen.off:
+        account.assumptions.append("correction for dopants in the contrast switched off: read as of an undoped wire")
+    for element in _dopants(specimen):
         content, u_content = specimen.content(element)
         share, u_share = specimen.tin_site_share(element)
 
@@ -82,15 +87,15 @@ def add_order_parameters(account: Account, specimen: Specimen) -> None:
             account.absent(quantity)
         return
     _add_tin_order(account, specimen)
-    x = account.values[_TIN_ORDER]
-    shares = {element: specimen.tin_site_share(element)[0] for element in specimen.dopants}
-    bound = float(tin_lower_bound(account.values["site_order"], specimen.dopants, shares))
-    account.add("tin_lower_bound", bound, {_TIN_ORDER: 0.25})
+    x = account.values[TIN_ORDER]
+    shares = {element: specimen.tin_site_share(element)[0] for element in _dopants(specimen)}
+    bound = float(tin_lower_bound(account.values["site_order"], _dopants(specimen), shares))
+    account.add("tin_lower_bound", bound, {TIN_ORDER: 0.25})
     beta = account.values.get("tin_fraction", math.nan)
     if 0.0 < beta < 1.0:
         s_a, s_b = (float(s) for s in order_parameters(beta, x))
-        account.add("S_a", s_a, {_TIN_ORDER: 1.0 / (4.0 * beta), "tin_fraction": -s_a / beta})
-        account.add("S_b", s_b, {_TIN_ORDER: 3.0 / (4.0 * (1.0 - beta)), "tin_fraction": s_b / (1.0 - beta)})
+        account.add("S_a", s_a, {TIN_ORDER: 1.0 / (4.0 * beta), "tin_fraction": -s_a / beta})
+        account.add("S_b", s_b, {TIN_ORDER: 3.0 / (4.0 * (1.0 - beta)), "tin_fraction": s_b / (1.0 - beta)})
         _weigh_against_lattice(account)
         if s_a + _COVERAGE * account.u("S_a") < LEAST_MEASURED_ORDER:
             account.flag(
@@ -112,17 +117,22 @@ def add_order_parameters(account: Account, specimen: Specimen) -> None:
         )
 
 
+def _dopants(specimen: Specimen) -> Mapping[str, float]:
+    """Dopants that take part in the contrast."""
+    return {} if "dopant-contrast" in specimen.off else specimen.dopants
+
+
 def _add_tin_order(account: Account, specimen: Specimen) -> None:
     """Add the site order of tin alone: each tin site taken by a dopant counts as ordered in `site_order`."""
     taken, extra = 0.0, {}
-    for element in specimen.dopants:
+    for element in _dopants(specimen):
         content, u_content = specimen.content(element)
         share, u_share = specimen.tin_site_share(element)
         # Two of eight atoms of a cell are on tin sites: a fraction c of all atoms is 4 c of those sites.
         taken += 4.0 * content * share
         extra[f"dopant content/{element}"] = (-4.0 * share * u_content, specimen.lot)
         extra[f"dopant site/{element}"] = (-4.0 * content * u_share, "")
-    account.add(_TIN_ORDER, account.values["site_order"] - taken, {"site_order": 1.0}, extra)
+    account.add(TIN_ORDER, account.values["site_order"] - taken, {"site_order": 1.0}, extra)
 
 
 def _weigh_against_lattice(account: Account) -> None:
@@ -142,7 +152,7 @@ def _weigh_against_lattice(account: Account) -> None:
 
 def drop_intermediate(account: Account) -> None:
     """Drop the quantities that only carried others."""
-    account.values.pop(_TIN_ORDER, None)
+    account.values.pop(TIN_ORDER, None)
     account.contributions = account.contributions.select(
-        name for name in account.contributions.quantities if name != _TIN_ORDER
+        name for name in account.contributions.quantities if name != TIN_ORDER
     )

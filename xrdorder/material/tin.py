@@ -14,17 +14,18 @@ Zhou et al., Appl. Phys. Lett. 99 (2011) 122507, lie 0.06-0.28 pm below the line
 Rev. B 70 (2004) 184526, 0.25 pm above. All samples read from the same line share that doubt, and it cancels
 in differences.
 
-What else moves the lattice parameter without tin: strain (see `strain_contributions`) and dopants, whose
-effect has been measured (M. Suenaga et al., J. Appl. Phys. 59 (1986) 840) but could not be read; 0 +- 0.05
-pm per at.% stands for it (from memory, an estimate from atomic radii).
+A laboratory that measures samples of known composition replaces both by its own line (`tin_scale`).
+
+What else moves the lattice parameter without tin: strain (see `strain`) and dopants, whose effect has been measured
+(M. Suenaga et al., J. Appl. Phys. 59 (1986) 840) but could not be read; 0 ± 0.05 pm per at.% stands for it unless a
+value is given (`Specimen.lattice_by_dopant_nm`).
 """
 
 from __future__ import annotations
 
-import math
-
 from xrdorder.material.account import Account
-from xrdorder.material.specimen import U_DOPANT_LATTICE_NM, Specimen
+from xrdorder.material.specimen import Specimen
+from xrdorder.material.strain import STRAIN, strain_contributions
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, U_LEVEL_NM, TinScale
 from xrdorder.relations import tin_from_lattice
 
@@ -38,31 +39,20 @@ A15_FIELD = (0.18, 0.255)
 """Tin fractions of the A15 phase; 0.18-0.25 in A. Godeke, Supercond. Sci. Technol. 19 (2006) R68, about
 0.17-0.26 in X. Xu, Supercond. Sci. Technol. 30 (2017) 093001; tetragonal samples are reported up to 0.252."""
 
-AXIAL_STRAIN = -0.002
-"""Axial strain of the A15 in a whole wire, taken as one standard deviation about none.
-
-Pre-compression of free wires at 4.2 K is 0.2-0.4 % (A. Godeke et al., Supercond. Sci. Technol. 19 (2006)
-R100), about half of it is left at room temperature (from memory); no room temperature values could be read.
-"""
-
-POISSON = 0.36
-"""Poisson ratio of Nb3Sn, from elastic constants: K. R. Keller, J. J. Hanak, Phys. Rev. 154 (1967) 628."""
-
-SAMPLE_PART_OF_STRAIN = 0.2
-"""Part of the strain that is taken to differ between samples of one lot (judged: mismatch grows with the
-reaction temperature by some 10 % from 620 to 690 °C, and etching and polishing relax it unequally)."""
-
 _PUBLISHED = "published"
-_USUAL_ANGLE_DEG = {"polished-section": 0.0, "wires-laid-flat": 90.0, "transmission": 0.0, "": 90.0}
 
 
 def add_tin(account: Account, specimen: Specimen, scale: TinScale = PUBLISHED_SCALE) -> None:
-    """Add ``tin_fraction`` from ``a_nm`` (at the reference temperature) with all that is known against it."""
+    """Add ``tin_fraction`` from ``a_nm`` (at the reference temperature) with all that is known against it.
+
+    Strain must have had its turn (`add_strain`).
+    """
     if not account.given("a_nm"):
         account.absent("tin_fraction")
         return
+    if "dopant-lattice" in specimen.off:
+        account.assumptions.append("correction for what dopants do to the lattice switched off")
     tin = add_tin_of(account, specimen, "a_nm", "tin_fraction", scale=scale)
-    _remark_on_strain(account, specimen)
     low, high = A15_FIELD
     if not low <= tin <= high:
         account.flag(
@@ -98,60 +88,23 @@ def add_tin_of(
     float
         The tin fraction.
     """
-    a = account.values[lattice]
+    a, derivatives = account.values[lattice], {lattice: 1.0 / scale.slope_nm}
+    extra: dict[str, tuple[float, str]] = {}
+    if account.given(STRAIN):
+        relaxed = 1.0 / (1.0 + account.values[STRAIN])
+        a *= relaxed
+        derivatives = {lattice: relaxed / scale.slope_nm, STRAIN: -a * relaxed / scale.slope_nm}
+    else:
+        for source, (value, group) in strain_contributions(specimen).items():
+            extra[source] = (a * value / scale.slope_nm, group)
+    for element in specimen.dopants if "dopant-lattice" not in specimen.off else ():
+        (content, u_content), (effect, u_effect) = specimen.content(element), specimen.lattice_effect(element)
+        a -= content * effect
+        extra[f"dopant lattice effect/{element}"] = (-content * u_effect / scale.slope_nm, _PUBLISHED)
+        if effect != 0.0:
+            extra[f"dopant content/{element}"] = (-u_content * effect / scale.slope_nm, specimen.lot)
     tin = scale.tin(a)
-    scatter = float(tin_from_lattice.MEASURED.scatter.at(a, tin))
-    extra = {**scale.doubts(tin), f"a(tin) scatter/{scatter_of}".rstrip("/"): (scatter, "")}
-    for element in specimen.dopants:
-        content, _ = specimen.content(element)
-        extra[f"dopant lattice effect/{element}"] = (-content * U_DOPANT_LATTICE_NM / SLOPE_NM, _PUBLISHED)
-    extra |= strain_contributions(a, specimen)
-    account.add(quantity, tin, {lattice: 1.0 / SLOPE_NM}, extra)
+    extra |= scale.doubts(tin)
+    extra[f"a(tin) scatter/{scatter_of}".rstrip("/")] = (float(tin_from_lattice.MEASURED.scatter.at(a, tin)), "")
+    account.add(quantity, tin, derivatives, extra)
     return tin
-
-
-def strain_seen(specimen: Specimen) -> float:
-    """Strain along the scattering vector by one standard deviation of axial strain; 0 where it is released.
-
-    Uniaxial state, cos² - nu sin² of the angle to the wire axis; never below a tenth of the axial strain,
-    as neither angle nor state is known well enough to rely on the direction free of strain.
-    """
-    if specimen.mount in ("ground-powder", "whole-filaments"):
-        return 0.0
-    angle = specimen.wire_axis_angle_deg
-    angle = math.radians(_USUAL_ANGLE_DEG[specimen.mount] if angle is None else angle)
-    share = math.cos(angle) ** 2 - POISSON * math.sin(angle) ** 2
-    return AXIAL_STRAIN * math.copysign(max(abs(share), 0.1), share)
-
-
-def strain_contributions(a_nm: float, specimen: Specimen) -> dict[str, tuple[float, str]]:
-    """Contributions of the unknown strain to the tin fraction, by source.
-
-    The larger part is common to a lot, with the sign the mount gives it; without a lot nothing is common.
-    """
-    effect = a_nm * strain_seen(specimen) / SLOPE_NM
-    if effect == 0.0:
-        return {}
-    common = math.sqrt(1.0 - SAMPLE_PART_OF_STRAIN**2)
-    return {
-        "strain state/lot": (common * effect, specimen.lot),
-        "strain state/sample": (SAMPLE_PART_OF_STRAIN * effect, ""),
-    }
-
-
-def _remark_on_strain(account: Account, specimen: Specimen) -> None:
-    effect = account.values["a_nm"] * strain_seen(specimen) / SLOPE_NM
-    if specimen.mount == "":
-        account.flag(
-            "mount-unknown",
-            f"the mount is not given: strain as in wires laid flat may read as {100 * abs(effect):.1f} "
-            f"at.% tin; "
-            "say ground-powder if it was",
-        )
-    elif effect != 0.0:
-        account.flag(
-            "strain-state",
-            f"mounted as {specimen.mount}: an axial strain of {100 * AXIAL_STRAIN:g} % left in the wire "
-            f"reads as "
-            f"{100 * effect:+.1f} at.% tin; grind or extract filaments to be free of it",
-        )

@@ -1,0 +1,305 @@
+"""What strain the mount shows, and what is known about it.
+
+A15 in a wire is compressed along the axis by the copper around it, and a strain of 0.026 % reads like one at.% of tin.
+Ground powder and extracted filaments are free of it. Otherwise it comes from one of these:
+
+* a value given (`Specimen.strain`), as from two directions or several tilts (`strain_free`);
+* a second phase in the pattern as gauge (`gauge`);
+* the thermal mismatch with copper as a bound (`mismatch_bound`);
+* nothing: then the full ambiguity enters the tin content, with the sign that the mount gives it, and a flag says so.
+
+What is known becomes the quantity ``lattice_strain`` (along the scattering vector), what is corrected by it
+``a_strain_free_nm``; ``a_nm`` stays what was measured.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+from xrdorder.material.account import Account
+from xrdorder.material.lattice import EXPANSION_PER_K, REFERENCE_C, U_EXPANSION_PER_K, temperature_of
+from xrdorder.material.niobium import NIOBIUM_NM
+from xrdorder.material.specimen import FREE_MOUNTS, U_STRAIN, Specimen
+
+AXIAL_STRAIN = -0.002
+"""Axial strain of the A15 in a whole wire, taken as one standard deviation about none.
+
+Pre-compression of free wires at 4.2 K is 0.2-0.4 % (A. Godeke et al., Supercond. Sci. Technol. 19 (2006)
+R100), about half of it is left at room temperature (from memory); no room temperature values could be read.
+"""
+
+POISSON = 0.36
+"""Poisson ratio of Nb3Sn, from elastic constants: K. R. Keller, J. J. Hanak, Phys. Rev. 154 (1967) 628."""
+
+U_POISSON = 0.03
+"""Its standard uncertainty: 0.4 was measured for the lattice in wires (G. De Marzi et al., arXiv:1210.3705)."""
+
+SAMPLE_PART_OF_STRAIN = 0.2
+"""Part of the strain that is taken to differ between samples of one lot (judged: mismatch grows with the
+reaction temperature by some 10 % from 620 to 690 °C, and etching and polishing relax it unequally)."""
+
+STRAIN = "lattice_strain"
+FREE = "a_strain_free_nm"
+
+LEAST_SHARE = 0.1
+"""No direction is relied on to be freer of axial strain than this share of it."""
+
+USUAL_REACTION_C = 660.0
+"""Where no reaction temperature is given: middle of the schedules in use, 625 to 695 °C (common practice)."""
+
+_USUAL_ANGLE_DEG = {"polished-section": 0.0, "wires-laid-flat": 90.0, "transmission": 0.0, "": 90.0}
+_PUBLISHED = "published"
+
+
+class Metal(NamedTuple):
+    """A metal beside the A15: strain-free lattice parameter (nm), expansion (1/K), elastic constants, density."""
+
+    a_nm: float
+    u_a_nm: float
+    expansion_per_k: float
+    poisson: float
+    young_gpa: float
+    density: float
+    words: str
+
+
+METALS = {
+    # Lattices, Poisson's ratios, Young's moduli, densities: handbook values, from memory. Expansions: J. W. Ekin,
+    # Experimental Techniques for Low-Temperature Measurements (2006), app. 6.4, from memory. Uncertainty of the
+    # lattices: niobium by its last digits, tantalum by what handbooks differ, copper by 0.1 at.% of tin left in it
+    # (0.98 pm per at.%, from memory).
+    "nb": Metal(NIOBIUM_NM, 2e-5, 7.3e-6, 0.40, 105.0, 8.57, "niobium"),
+    "ta": Metal(0.3303, 1.5e-4, 6.6e-6, 0.34, 186.0, 16.65, "tantalum"),
+    "cu": Metal(0.36149, 1e-4, 16.7e-6, 0.34, 128.0, 8.96, "copper"),
+}
+
+A15_YOUNG_GPA = 132.0
+"""Young's modulus of polycrystalline Nb3Sn at 300 K: J. F. Bussière, D. O. Welch, M. Suenaga, J. Appl. Phys. 51 (1980)
+1024 (abstract read); 137 GPa follow from the elastic constants."""
+
+A15_DENSITY = 8.92
+"""g/cm³, from the cell."""
+
+U_EXPANSION_OF_METAL = 0.3e-6
+"""Standard uncertainty of the mean expansion of niobium or tantalum over the cooling, 1/K (judged)."""
+
+U_BOND = 0.3
+"""Relative standard uncertainty of the axial strain that niobium or tantalum tell (judged: they may have flowed, and
+are not strained along the axis alone)."""
+
+U_BALANCE = 0.5
+"""Relative standard uncertainty of what copper tells by the balance of forces (judged: other phases take part, and the
+weight fractions of a surface are not those of the section)."""
+
+
+def strain_share(specimen: Specimen, poisson: float = POISSON) -> float:
+    """Share of an axial strain along the scattering vector: cos² - nu sin² of the angle; the usual one of the mount."""
+    angle = specimen.wire_axis_angle_deg
+    angle = math.radians(_USUAL_ANGLE_DEG.get(specimen.mount, 90.0) if angle is None else angle)
+    return math.cos(angle) ** 2 - poisson * math.sin(angle) ** 2
+
+
+def strain_seen(specimen: Specimen) -> float:
+    """Strain along the scattering vector by one standard deviation of axial strain; 0 where it is released.
+
+    Uniaxial state; never below a tenth of the axial strain, as neither angle nor state is known well enough to rely on
+    the direction free of strain.
+    """
+    if specimen.mount in FREE_MOUNTS or "strain" in specimen.off:
+        return 0.0
+    share = strain_share(specimen)
+    return AXIAL_STRAIN * math.copysign(max(abs(share), LEAST_SHARE), share)
+
+
+def mismatch_bound(reaction_temperature_c: float) -> float:
+    """Axial strain of the A15 if copper shrank elastically from the reaction temperature on and took all with it.
+
+    The copper flows instead, so that this is a bound: room temperature strain lies between it and none.
+
+    Parameters
+    ----------
+    reaction_temperature_c : float
+        °C.
+
+    Examples
+    --------
+    >>> print(f"{100 * mismatch_bound(650.0):.2f} %")
+    -0.57 %
+    """
+    return -(METALS["cu"].expansion_per_k - EXPANSION_PER_K) * (reaction_temperature_c - REFERENCE_C)
+
+
+def gauge_strain(metal: str, a_nm: float, temperature_c: float = REFERENCE_C) -> float:
+    """Strain of a metal beside the A15 along the scattering vector, from its lattice parameter in nm.
+
+    Examples
+    --------
+    >>> print(f"{gauge_strain('nb', 0.33007 * 0.999):.4f}")
+    -0.0010
+    """
+    of = METALS[metal]
+    return a_nm / (of.a_nm * (1.0 + of.expansion_per_k * (temperature_c - REFERENCE_C))) - 1.0
+
+
+def add_strain(account: Account, specimen: Specimen, a15: str = "nb3sn") -> None:
+    """Add ``lattice_strain`` and ``a_strain_free_nm`` where something is known about the strain; say what is not."""
+    if not account.given("a_nm"):
+        return
+    if "strain" in specimen.off:
+        account.assumptions.append("correction for strain switched off: the lattice is taken to be free of it")
+        return
+    if specimen.strain is not None:
+        u = U_STRAIN if specimen.u_strain is None else specimen.u_strain
+        _add_stated(account, specimen, specimen.strain, u, "as given")
+    elif specimen.strain_bound and specimen.reaction_temperature_c is not None:
+        bound, share = mismatch_bound(specimen.reaction_temperature_c), strain_share(specimen)
+        # Anything between none and the bound is equally likely: half of it, with its breadth over the root of 12.
+        u = abs(bound) * max(abs(share), LEAST_SHARE) / math.sqrt(12.0)
+        _add_stated(account, specimen, 0.5 * bound * share, u, "half the thermal mismatch with copper")
+        account.flag(
+            "strain-by-bound",
+            f"the axial strain is taken between none and {100 * bound:.2f} %, the thermal mismatch with copper from "
+            f"{specimen.reaction_temperature_c:g} °C: a bound, not a measurement",
+        )
+    elif specimen.strain_gauge:
+        _add_by_gauge(account, specimen, a15)
+    if account.given(STRAIN):
+        strain = account.values[STRAIN]
+        a = account.values["a_nm"] / (1.0 + strain)
+        account.add(FREE, a, {"a_nm": 1.0 / (1.0 + strain), STRAIN: -a / (1.0 + strain)})
+    else:
+        _remark(account, specimen)
+
+
+def _add_stated(account: Account, specimen: Specimen, strain: float, u: float, words: str) -> None:
+    """Add a strain whose doubt is largely common to a lot, with the sign that the mount gives it."""
+    # Error of the strain that is taken off, for an axial strain more compressive than thought.
+    signed = -math.copysign(u, strain_seen(specimen))
+    common = math.sqrt(1.0 - SAMPLE_PART_OF_STRAIN**2)
+    account.add(
+        STRAIN,
+        strain,
+        {},
+        {
+            "strain state/lot": (common * signed, specimen.lot),
+            "strain state/sample": (SAMPLE_PART_OF_STRAIN * signed, ""),
+        },
+    )
+    account.assumptions.append(f"strain along the scattering vector {100 * strain:.3f} ± {100 * u:.3f} %, {words}")
+
+
+def _add_by_gauge(account: Account, specimen: Specimen, a15: str) -> None:
+    name = specimen.strain_gauge
+    metal, quantity = METALS[name], f"lattice_a_nm_{name}"
+    if not account.given(quantity):
+        account.flag(
+            "strain-gauge-absent",
+            f"{metal.words} is to tell the strain, but the fit holds no lattice parameter of it: it stays unknown",
+        )
+        return
+    share, share_of_gauge = strain_share(specimen), strain_share(specimen, metal.poisson)
+    if abs(share_of_gauge) < LEAST_SHARE:
+        account.flag(
+            "strain-gauge-blind",
+            f"at {specimen.wire_axis_angle_deg:g}° to the wire axis an axial strain does not show, so {metal.words} "
+            "cannot tell it; the strain stays unknown",
+        )
+        return
+    temperature, u_temperature = temperature_of(specimen)
+    if "temperature" in specimen.off:
+        temperature, u_temperature = REFERENCE_C, 0.0
+    measured = gauge_strain(name, account.values[quantity], temperature)
+    axial = measured / share_of_gauge
+    relation, extra = _by_balance(account, name, a15) if name == "cu" else _by_bond(specimen, metal, axial)
+    if math.isnan(relation.factor):
+        account.flag(
+            "strain-gauge-absent",
+            "copper is to tell the strain, but the fit holds no weight fraction of it and the A15; the strain stays "
+            "unknown",
+        )
+        return
+    slope = relation.factor * share / share_of_gauge
+    strain = share * (relation.factor * axial + relation.offset)
+    account.add(
+        STRAIN,
+        strain,
+        {quantity: slope * (1.0 + measured) / account.values[quantity]},
+        {
+            "temperature": (-slope * metal.expansion_per_k * u_temperature, ""),
+            f"strain gauge/lattice of {name}": (-slope * metal.u_a_nm / metal.a_nm, _PUBLISHED),
+            f"strain gauge/state of {name}": (share * relation.factor * axial * relation.relative, specimen.lot),
+            **{source: (share * value, group) for source, (value, group) in extra.items()},
+        },
+    )
+    account.assumptions.append(
+        f"strain along the scattering vector {100 * strain:.3f} ± {100 * account.u(STRAIN):.3f} % from "
+        f"{metal.words}, which is strained by {100 * measured:.3f} %"
+    )
+
+
+class _Tie(NamedTuple):
+    """Axial strain of the A15 = factor x that of the gauge + offset; relative doubt of the first part."""
+
+    factor: float
+    offset: float
+    relative: float
+
+
+def _by_bond(specimen: Specimen, metal: Metal, axial: float) -> tuple[_Tie, dict[str, tuple[float, str]]]:
+    """Niobium and tantalum share the length of the A15 since it formed on them, up to the difference in expansion."""
+    reaction = specimen.reaction_temperature_c
+    cooled = (USUAL_REACTION_C if reaction is None else reaction) - REFERENCE_C
+    offset = (EXPANSION_PER_K - metal.expansion_per_k) * cooled
+    return _Tie(1.0, offset, U_BOND), {
+        "thermal expansion": (U_EXPANSION_PER_K * cooled, "nb3sn"),
+        f"strain gauge/expansion of {metal.words}": (-U_EXPANSION_OF_METAL * cooled, _PUBLISHED),
+    }
+
+
+def _by_balance(account: Account, name: str, a15: str) -> tuple[_Tie, dict[str, tuple[float, str]]]:
+    """What the copper is drawn by, the A15 is pressed by: forces along the axis add up to none."""
+    metal = METALS[name]
+    of_metal, of_a15 = (account.values.get(f"weight_fraction_{phase}", math.nan) for phase in (name, a15))
+    if not (of_metal > 0.0 and of_a15 > 0.0):
+        return _Tie(math.nan, 0.0, 0.0), {}
+    volumes = (of_metal / metal.density) / (of_a15 / A15_DENSITY)
+    return _Tie(-volumes * metal.young_gpa / A15_YOUNG_GPA, 0.0, U_BALANCE), {}
+
+
+def strain_contributions(specimen: Specimen) -> dict[str, tuple[float, str]]:
+    """Contributions of an unknown strain to the relative lattice parameter, by source.
+
+    The larger part is common to a lot, with the sign the mount gives it; without a lot nothing is common.
+    """
+    seen = strain_seen(specimen)
+    if seen == 0.0:
+        return {}
+    common = math.sqrt(1.0 - SAMPLE_PART_OF_STRAIN**2)
+    return {
+        "strain state/lot": (common * seen, specimen.lot),
+        "strain state/sample": (SAMPLE_PART_OF_STRAIN * seen, ""),
+    }
+
+
+def _remark(account: Account, specimen: Specimen) -> None:
+    # By the published slope of a(tin), 0.0136 nm: an order of magnitude for the reader, not a value.
+    effect = account.values["a_nm"] * strain_seen(specimen) / 0.0136
+    if specimen.mount == "":
+        account.flag(
+            "mount-unknown",
+            f"the mount is not given: strain as in wires laid flat may read as {100 * abs(effect):.1f} "
+            f"at.% tin; "
+            "say ground-powder if it was",
+        )
+    elif effect != 0.0:
+        account.flag(
+            "strain-state",
+            f"mounted as {specimen.mount}: an axial strain of {100 * AXIAL_STRAIN:g} % left in the wire "
+            f"reads as "
+            f"{100 * effect:+.1f} at.% tin; grind or extract filaments to be free of it",
+        )
+    elif specimen.mount == "whole-filaments":
+        account.assumptions.append(
+            "filaments free of strain and of hydrogen, with which acid charges them and which widens the lattice"
+        )

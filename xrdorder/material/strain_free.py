@@ -1,0 +1,168 @@
+"""The strain-free lattice parameter from several directions of the scattering vector.
+
+A strain along the axis of the wire, with free transverse contraction, changes the lattice parameter seen at the angle
+psi to the axis by
+
+    a(psi) = a_0 (1 + e (cos² psi - nu sin² psi)) = a_0 (1 + e - e (1 + nu) sin² psi),
+
+a straight line in sin² psi, which passes through the strain-free value where sin² psi = 1/(1 + nu). It says nothing
+about a stress in the plane of a polished surface, whose line passes through the strain-free value elsewhere.
+sin² psi methods: I. C. Noyan, J. B. Cohen, Residual Stress (1987), from memory.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from xrdorder.exceptions import ValidityError
+from xrdorder.material.strain import POISSON, U_POISSON
+
+Array = NDArray[np.float64]
+
+LEAST_SPAN = 0.1
+"""Least range of sin² psi that tells a slope from an error of adjustment (judged): 0 to 18 degrees, or 72 to 90."""
+
+
+@dataclass(frozen=True)
+class StrainFree:
+    """What several directions say about lattice and strain.
+
+    Attributes
+    ----------
+    a_nm, u_a_nm : float
+        Strain-free lattice parameter and its standard uncertainty (that of Poisson's ratio included), nm.
+    weights : array, n
+        Derivatives of `a_nm` by each lattice parameter, to carry common uncertainties through; they add up to one.
+    by_poisson : float
+        Change of `a_nm` by unit Poisson's ratio, nm.
+    axial_strain, u_axial_strain : float
+        Strain along the axis of the wire and its standard uncertainty.
+    pulls : array, n
+        Residuals of the line over the uncertainties given; zero with two directions.
+    poisson : float
+    """
+
+    a_nm: float
+    u_a_nm: float
+    weights: Array
+    by_poisson: float
+    axial_strain: float
+    u_axial_strain: float
+    pulls: Array
+    poisson: float
+
+    def strain_at(self, angle_deg: float) -> tuple[float, float]:
+        """Strain along a scattering vector at this angle to the axis, and its standard uncertainty."""
+        share = math.cos(math.radians(angle_deg)) ** 2 - self.poisson * math.sin(math.radians(angle_deg)) ** 2
+        return self.axial_strain * share, self.u_axial_strain * abs(share)
+
+
+def strain_free_from_two(
+    angles_deg: tuple[float, float],
+    a_nm: tuple[float, float],
+    u_a_nm: tuple[float, float],
+    poisson: float = POISSON,
+    u_poisson: float = U_POISSON,
+) -> StrainFree:
+    """Combine two directions, as a section (0°) and wires laid flat (90°), to the strain-free lattice.
+
+    Parameters
+    ----------
+    angles_deg : (float, float)
+        Angles between scattering vector and axis of the wire, degrees.
+    a_nm, u_a_nm : (float, float)
+        Lattice parameters and the standard uncertainties that the two do not share, nm.
+    poisson, u_poisson : float, optional
+        Poisson's ratio of the A15 and its standard uncertainty.
+
+    Raises
+    ------
+    ValidityError
+        The directions are too close together, or a number cannot be.
+
+    Examples
+    --------
+    >>> found = strain_free_from_two((0.0, 90.0), (0.527744, 0.529181), (3e-6, 3e-6), poisson=0.36)
+    >>> print(f"{found.a_nm:.5f} {100 * found.axial_strain:.2f}")
+    0.52880 -0.20
+    """
+    return strain_free_from_tilts(angles_deg, a_nm, u_a_nm, poisson, u_poisson)
+
+
+def strain_free_from_tilts(
+    psi_deg: ArrayLike,
+    a_nm: ArrayLike,
+    u_a_nm: ArrayLike,
+    poisson: float = POISSON,
+    u_poisson: float = U_POISSON,
+) -> StrainFree:
+    """Find the strain-free lattice from the line through lattice parameters over sin² psi.
+
+    Parameters
+    ----------
+    psi_deg : array_like, n >= 2
+        Angles between scattering vector and axis of the wire, degrees.
+    a_nm, u_a_nm : array_like, n
+        Lattice parameters and the standard uncertainties that no two share, nm.
+    poisson, u_poisson : float, optional
+        Poisson's ratio of the A15 and its standard uncertainty.
+
+    Raises
+    ------
+    ValidityError
+        The directions are too close together, or a number cannot be.
+    """
+    psi, a, u = (np.atleast_1d(np.asarray(x, dtype=np.float64)) for x in (psi_deg, a_nm, u_a_nm))
+    _check(psi, a, u, poisson, u_poisson)
+    x = np.sin(np.radians(psi)) ** 2
+    weights = 1.0 / u**2
+    middle = float(weights @ x / weights.sum())
+    # Rows: how mean and slope of the weighted line follow from the lattice parameters.
+    to_mean = weights / weights.sum()
+    to_slope = weights * (x - middle) / float(weights @ (x - middle) ** 2)
+    slope, mean = float(to_slope @ a), float(to_mean @ a)
+    free_at = 1.0 / (1.0 + poisson)
+    rows = to_mean + (free_at - middle) * to_slope
+    a_free = float(rows @ a)
+    by_poisson = -slope * free_at**2
+    strain = -slope * free_at / a_free
+    u_strain = math.hypot(
+        float(np.sqrt(np.sum((to_slope * u) ** 2))) * free_at / a_free, strain * free_at * u_poisson
+    )
+    return StrainFree(
+        a_free,
+        math.hypot(float(np.sqrt(np.sum((rows * u) ** 2))), by_poisson * u_poisson),
+        rows,
+        by_poisson,
+        strain,
+        u_strain,
+        (a - mean - slope * (x - middle)) / u if len(a) > 2 else np.zeros(len(a)),
+        poisson,
+    )
+
+
+def _check(psi: Array, a: Array, u: Array, poisson: float, u_poisson: float) -> None:
+    if not psi.shape == a.shape == u.shape or psi.ndim != 1:
+        raise ValidityError("strain-free lattice: give as many angles as lattice parameters and uncertainties")
+    if len(psi) < 2:
+        raise ValidityError("strain-free lattice: needs two directions at least; one does not tell strain from tin")
+    for what, column, low, high, hint in (
+        ("angle to the wire axis", psi, -360.0, 360.0, "give degrees"),
+        ("lattice parameter", a, 0.51, 0.55, "give nm, for Nb3Sn near 0.529"),
+        ("uncertainty of the lattice parameter", u, 1e-9, 0.01, "give nm, above zero"),
+    ):
+        bad = column[~((column >= low) & (column <= high))]
+        if bad.size:
+            raise ValidityError(f"strain-free lattice: {what} is {bad[0]:g}; {hint}")
+    if not (0.0 <= poisson <= 0.5 and 0.0 <= u_poisson <= 0.5):
+        raise ValidityError(f"Poisson's ratio is {poisson:g} ± {u_poisson:g}; give 0 to 0.5")
+    span = float(np.ptp(np.sin(np.radians(psi)) ** 2))
+    if span < LEAST_SPAN:
+        raise ValidityError(
+            f"strain-free lattice: directions lie too close together (sin² of the angles spans {span:.2f}, needed is "
+            f"{LEAST_SPAN:g}); measure along and across the wire"
+        )
