@@ -1,0 +1,202 @@
+"""Heat treatments as a logger wrote them down: a table of time and temperature.
+
+A CSV file with a header. The columns for time and temperature are found by their names, and the names say the unit:
+`time_h` or `time_s`, `temperature_c`; as well `Time (s)`, `T [°C]`, `t/h`. Other columns are ignored. Columns are
+separated by comma, semicolon or tab; numbers may have a decimal comma where columns are not separated by one. Lines
+that begin with # are comments.
+"""
+
+import re
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from xrdorder.exceptions import StudyError
+from xrdorder.treatments.history import MELTING_NB3SN_C, SECONDS_PER_HOUR, ZERO_CELSIUS_K, History, Swing
+
+Array = NDArray[np.float64]
+
+NEAR_PEAK_K = 5.0
+"""How far below its peak a logged treatment still counts as held at the peak: the width of control of a tube furnace
+(common practice, no source)."""
+
+_TIME = re.compile(r"^(t|time|elapsed[_ ]?time|elapsed|zeit)$")
+_TEMPERATURE = re.compile(r"^(t|temp|temperature|temperatur|sample[_ ]?temperature)$", re.IGNORECASE)
+_HEADING = re.compile(r"^\s*(?P<name>.*?)\s*(?:[\[(/_ ]\s*(?P<unit>[°ºa-zA-Z]+)\s*[\])]?)?\s*$")
+_UNITS = {
+    "h": "h", "hour": "h", "hours": "h", "hr": "h", "s": "s", "sec": "s", "second": "s", "seconds": "s",
+    "c": "c", "°c": "c", "ºc": "c", "degc": "c", "celsius": "c",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class LoggedTreatment(History):
+    """A heat treatment as it was logged, linear between the entries.
+
+    Parameters
+    ----------
+    hours : array, (n,)
+        Rising; need not begin at zero. At least two.
+    temperatures_c : array, (n,)
+
+    Raises
+    ------
+    StudyError
+        Shapes differ, time does not rise, or a temperature does not exist; entries are counted from 1.
+
+    Examples
+    --------
+    >>> log = LoggedTreatment(np.array([0.0, 13.0, 113.0]), np.array([20.0, 650.0, 648.0]))
+    >>> log.short_name, log.hold_at_peak_h > 100
+    ('log to 650 °C/100 h', True)
+    """
+
+    hours: Array
+    temperatures_c: Array
+    times_s: Array = field(init=False, repr=False, compare=False)
+    temperatures_k: Array = field(init=False, repr=False, compare=False)
+    swings: tuple[Swing, ...] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        hours = np.array(self.hours, dtype=float)
+        temperatures = np.array(self.temperatures_c, dtype=float)
+        if hours.ndim != 1 or hours.shape != temperatures.shape or hours.size < 2:
+            raise StudyError("log: give at least two times and as many temperatures")
+        if found := first_problem(hours, temperatures, "h"):
+            raise StudyError(f"log: entry {found[0] + 1}: {found[1]}")
+        hours.flags.writeable = temperatures.flags.writeable = False
+        object.__setattr__(self, "hours", hours)
+        object.__setattr__(self, "temperatures_c", temperatures)
+        object.__setattr__(self, "times_s", (hours - hours[0]) * SECONDS_PER_HOUR)
+        object.__setattr__(self, "temperatures_k", temperatures + ZERO_CELSIUS_K)
+        object.__setattr__(self, "swings", ())
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, LoggedTreatment):
+            return NotImplemented
+        return np.array_equal(self.hours, other.hours) and np.array_equal(self.temperatures_c, other.temperatures_c)
+
+    def __hash__(self) -> int:
+        return hash((self.hours.tobytes(), self.temperatures_c.tobytes()))
+
+    @property
+    def hold_at_peak_h(self) -> float:
+        """Hours within `NEAR_PEAK_K` of the highest temperature."""
+        return self.time_above_h(self.peak_c - NEAR_PEAK_K)
+
+    @property
+    def short_name(self) -> str:
+        """Peak and hours near it, in one line."""
+        return f"log to {self.peak_c:.4g} °C/{self.hold_at_peak_h:.3g} h"
+
+
+def first_problem(times: Array, temperatures_c: Array, unit: str) -> tuple[int, str] | None:
+    """First entry that cannot be, and why: (index, complaint with remedy)."""
+    cold = ~(temperatures_c > -ZERO_CELSIUS_K)  # also NaN
+    hot = ~(temperatures_c <= MELTING_NB3SN_C)
+    late = np.concatenate([[False], ~(np.diff(times) > 0.0)]) | ~np.isfinite(times)
+    bad = np.flatnonzero(cold | hot | late)
+    if bad.size == 0:
+        return None
+    k = int(bad[0])
+    if late[k]:
+        before = f" {unit} comes after {times[k - 1]:g} {unit}" if k else f" {unit} is no time"
+        return k, f"time must rise, but {times[k]:g}{before}; sort the table and take out what stands twice"
+    if cold[k]:
+        return k, f"{temperatures_c[k]:g} °C is below absolute zero (-273.15); is the column really in °C?"
+    return k, f"{temperatures_c[k]:g} °C is above the melting of Nb3Sn ({MELTING_NB3SN_C:g}); is it really °C?"
+
+
+def read_log(path: str | Path) -> LoggedTreatment:
+    """Read a logged treatment from a CSV file with a header (see the module).
+
+    Raises
+    ------
+    StudyError
+        One line: file, line, what is wrong with it, what to do.
+    """
+    path = Path(path)
+    try:
+        raw = path.read_bytes()
+    except OSError as error:
+        raise StudyError(f"{path}: cannot be read ({error.strerror or error})") from None
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = raw.decode("latin-1")  # old loggers write the degree sign so; nothing else here is beyond ASCII
+    lines = [
+        (number, line)
+        for number, line in enumerate(text.splitlines(), start=1)
+        if line.strip() and not line.lstrip().startswith("#")
+    ]
+    if not lines:
+        raise StudyError(f"{path}: is empty; give a header (time_h, temperature_c) and lines of numbers")
+    number, header = lines[0]
+    separator = next((mark for mark in ("\t", ";") if mark in header), ",")
+    columns = [name.strip().strip('"').strip() for name in header.split(separator)]
+    try:
+        i, unit, j = _columns(columns)
+    except ValueError as error:
+        raise StudyError(f"{path}: line {number}: {error}") from None
+    values = np.empty((len(lines) - 1, 2))
+    for row, (number, line) in enumerate(lines[1:]):
+        cells = line.split(separator)
+        for place, column in enumerate((i, j)):
+            try:
+                values[row, place] = _value(cells, column, columns[column], separator)
+            except ValueError as error:
+                raise StudyError(f"{path}: line {number}: {error}") from None
+    if len(values) < 2:
+        raise StudyError(f"{path}: has {len(values)} line(s) of numbers; a treatment needs at least two")
+    if found := first_problem(values[:, 0], values[:, 1], unit):
+        raise StudyError(f"{path}: line {lines[1 + found[0]][0]}: {found[1]}")
+    return LoggedTreatment(values[:, 0] / (SECONDS_PER_HOUR if unit == "s" else 1.0), values[:, 1])
+
+
+def _columns(columns: list[str]) -> tuple[int, str, int]:
+    """Find the columns of time and temperature, and the unit of time."""
+    times: list[int] = []
+    temperatures: list[int] = []
+    units: list[str] = []
+    for k, heading in enumerate(columns):
+        match = _HEADING.match(heading)
+        name, told = (match["name"].strip(" _"), (match["unit"] or "").lower()) if match else (heading, "")
+        if not name and told:  # a heading of one word
+            name, told = told, ""
+        unit = _UNITS.get(told, "")
+        is_time, is_temperature = bool(_TIME.match(name.lower())), bool(_TEMPERATURE.match(name))
+        if is_time and is_temperature:  # "t" is time but in °C; "T" is temperature but in h or s
+            is_time = unit in ("h", "s") or (not unit and name == "t")
+            is_temperature = not is_time
+        if is_time:
+            if unit not in ("h", "s"):
+                raise ValueError(f"column '{heading}': time must be in h or s, told in the heading: time_h or time_s")
+            times.append(k)
+            units.append(unit)
+        elif is_temperature:
+            if unit != "c":
+                raise ValueError(f"column '{heading}': temperature must be in °C, told in the heading: temperature_c")
+            temperatures.append(k)
+    for what, found, example in (("time", times, "time_h"), ("temperature", temperatures, "temperature_c")):
+        if not found:
+            raise ValueError(f"has no column of {what}; name one '{example}' (there are: {', '.join(columns)})")
+        if len(found) > 1:
+            names = " and ".join(f"'{columns[k]}'" for k in found)
+            raise ValueError(f"{names} are both columns of {what}; keep one, or name the other differently")
+    return times[0], units[0], temperatures[0]
+
+
+def _value(cells: list[str], column: int, heading: str, separator: str) -> float:
+    """Number of a cell."""
+    cell = cells[column].strip().strip('"').strip() if column < len(cells) else ""
+    if not cell:
+        raise ValueError(f"has nothing under '{heading}'; give a number or take the line out")
+    try:
+        return float(cell.replace(",", ".") if separator != "," else cell)
+    except ValueError:
+        pass
+    if re.match(r"^[-+]?[\d.,]+(?:[eE][-+]?\d+)?\s*[°ºa-zA-Z]+$", cell):
+        raise ValueError(f"'{cell}' under '{heading}' has a unit of its own; tell one unit, in the heading")
+    raise ValueError(f"'{cell}' under '{heading}' is no number")

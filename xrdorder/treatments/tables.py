@@ -1,0 +1,171 @@
+"""Furnace schedules from plain tables, as a TOML file holds them, with all that is wrong told at once."""
+
+from collections.abc import Mapping, Sequence
+from difflib import get_close_matches
+from typing import Any
+
+from xrdorder.exceptions import StudyError
+from xrdorder.treatments.history import ZERO_CELSIUS_K
+from xrdorder.treatments.schedule import (
+    MOST_STEPS,
+    Repeat,
+    Schedule,
+    Step,
+    number_of_steps,
+    repeat_problems,
+    step_problems,
+)
+
+_STEP = ("hold_c", "hours", "ramp_k_per_h", "amplitude_k", "period_h")
+_REPEAT = ("repeat", "steps")
+_DEEPEST = 8
+
+Problem = tuple[str, str]
+
+
+def read_schedule(
+    steps: Sequence[Mapping[str, Any]], start_c: float = 25.0, place: str = "treatment"
+) -> tuple[Schedule | None, list[Problem]]:
+    """Make a schedule of tables of steps, and list all that is wrong with them.
+
+    Parameters
+    ----------
+    steps : sequence of mapping
+        A step has `hold_c` and `hours`, and may have `ramp_k_per_h`, `amplitude_k` and `period_h`; a block has
+        `repeat` (how many times) and `steps`.
+    start_c : float
+        Temperature before the first ramp.
+    place : str
+        What the places of the problems start with.
+
+    Returns
+    -------
+    schedule : Schedule or None
+        None when there are problems.
+    problems : list of (place, complaint with remedy)
+        Places count from 1, as people do.
+
+    Examples
+    --------
+    >>> schedule, _ = read_schedule([{"repeat": 2, "steps": [{"hold_c": 650, "hours": 50}]}])
+    >>> schedule.total_h
+    100.0
+    >>> for problem in read_schedule([{"hold_c": -300, "hours": 1}, {"hold_c": 650, "hour": 2}])[1]:
+    ...     print(": ".join(problem))
+    treatment[1].hold_c: -300 °C is not a furnace temperature; give °C between absolute zero (-273.15) and the \
+melting of Nb3Sn (2130)
+    treatment[2].hour: is unknown; did you mean hours?
+    treatment[2].hours: missing; give the length of the hold in h
+    """
+    problems: list[Problem] = []
+    made = _block(steps, place, problems, 0)
+    if not problems and not made:
+        problems.append((place, "has no step; give at least one hold (hold_c in °C, hours)"))
+    if not problems and number_of_steps(made) > MOST_STEPS:
+        problems.append(
+            (place, f"has {number_of_steps(made)} steps with its repeats; at most {MOST_STEPS} are taken")
+        )
+    problems += _idle(made, place, start_c)
+    if problems:
+        return None, problems
+    try:
+        return Schedule(made, start_c), []
+    except StudyError as error:
+        name, _, complaint = str(error).partition(": ")
+        return None, [(f"{place}.{name}", complaint)]
+
+
+def _block(
+    tables: Sequence[Mapping[str, Any]], place: str, problems: list[Problem], depth: int
+) -> tuple[Step | Repeat, ...]:
+    made: list[Step | Repeat] = []
+    for number, table in enumerate(tables, start=1):
+        here = f"{place}[{number}]"
+        if not isinstance(table, Mapping):
+            problems.append((here, f"{table!r} is no step; give a table with hold_c and hours"))
+            continue
+        one = _repeat(table, here, problems, depth) if "repeat" in table else _step(table, here, problems)
+        if one is not None:
+            made.append(one)
+    return tuple(made)
+
+
+def _unknown(table: Mapping[str, Any], known: Sequence[str], here: str) -> list[Problem]:
+    found = []
+    for key in table:
+        if key not in known:
+            close = get_close_matches(str(key), known, n=1)
+            advice = f"did you mean {close[0]}?" if close else f"known are {', '.join(known)}"
+            found.append((f"{here}.{key}", f"is unknown; {advice}"))
+    return found
+
+
+def _number(table: Mapping[str, Any], key: str, here: str, found: list[Problem]) -> float | None:
+    value = table.get(key)
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        found.append((f"{here}.{key}", f"{value!r} is no number; give it without unit and quotes"))
+        return None
+    return float(value)
+
+
+def _step(table: Mapping[str, Any], here: str, problems: list[Problem]) -> Step | None:
+    found = _unknown(table, _STEP, here)
+    numbers = {key: _number(table, key, here, found) for key in _STEP}
+    for key, what in (("hold_c", "the temperature of the hold in °C"), ("hours", "the length of the hold in h")):
+        if key not in table:
+            found.append((f"{here}.{key}", f"missing; give {what}"))
+    # what is missing or no number is replaced by what harms nothing, so that the rest is still checked
+    hold = 600.0 if numbers["hold_c"] is None else numbers["hold_c"]
+    hours = 1.0 if numbers["hours"] is None else numbers["hours"]
+    amplitude = numbers["amplitude_k"] or 0.0
+    values = (hold, hours, numbers["ramp_k_per_h"], amplitude, numbers["period_h"])
+    wrong = step_problems(*values)
+    if isinstance(table.get("hold_c"), int | float):
+        found += [(f"{here}.{key}", complaint) for key, complaint in wrong]
+    else:
+        found += [(f"{here}.{key}", complaint) for key, complaint in wrong if key != "amplitude_k"]
+    problems += found
+    return None if found else Step(*values)
+
+
+def _repeat(table: Mapping[str, Any], here: str, problems: list[Problem], depth: int) -> Repeat | None:
+    found = _unknown(table, _REPEAT, here)
+    inner = table.get("steps", [])
+    if depth >= _DEEPEST:
+        problems.append((here, f"blocks stand in blocks more than {_DEEPEST} deep; write them out"))
+        return None
+    if not isinstance(inner, Sequence) or isinstance(inner, str):
+        found.append((f"{here}.steps", f"{inner!r} is no list of steps"))
+        inner = [{}]
+    times = _number(table, "repeat", here, found)
+    wrong = repeat_problems(1 if times is None else times, len(inner))
+    found += [(f"{here}.{key}", complaint) for key, complaint in wrong]
+    problems += found
+    steps = _block(inner, f"{here}.steps", problems, depth + 1) if isinstance(inner, list | tuple) else ()
+    return None if found or times is None or not steps else Repeat(int(times), steps)
+
+
+def _idle(steps: tuple[Step | Repeat, ...], place: str, start_c: float) -> list[Problem]:
+    """Ramps that lead to where the furnace is already, and no hold after them."""
+    found = []
+    before = start_c
+    for number, step in enumerate(steps, start=1):
+        if isinstance(step, Repeat):
+            before = _last(step)
+            continue
+        if step.hours == 0.0 and abs(step.hold_c - before) < 1e-9 * ZERO_CELSIUS_K:
+            found.append(
+                (
+                    f"{place}[{number}]",
+                    f"leads nowhere: the furnace is at {before:g} °C already and nothing is held; leave the step out",
+                )
+            )
+        before = step.hold_c
+    return found
+
+
+def _last(block: Repeat) -> float:
+    last = block.steps[-1]
+    return last.hold_c if isinstance(last, Step) else _last(last)
