@@ -87,6 +87,7 @@ OPTIONS = {
         "--dopant",
         "--brief",
     },
+    "tin-scale": {"--out", "--name", "--source", "--u-common-at-percent", "--own-slope"},
 }
 """What scripts and documents rely on."""
 

@@ -12,7 +12,7 @@ import os
 import click
 
 from xrdorder import __version__
-from xrdorder.cli import calibrate, demo, estimate, explain, fit, run
+from xrdorder.cli import calibrate, demo, estimate, explain, fit, run, tin_scale
 from xrdorder.cli.program import Program
 
 __all__ = ["main"]
@@ -33,5 +33,13 @@ def main() -> None:
         os.environ.setdefault(name, "1")
 
 
-for command in (demo.demo, calibrate.calibrate, fit.fit, run.run, explain.explain, estimate.estimate):
+for command in (
+    demo.demo,
+    calibrate.calibrate,
+    fit.fit,
+    run.run,
+    explain.explain,
+    estimate.estimate,
+    tin_scale.tin_scale,
+):
     main.add_command(command)

@@ -45,7 +45,7 @@ U_DISORDER_NM = 0.004
 """Change of the lattice parameter when S_a falls by one, nm, and its standard uncertainty. That disorder by irradiation
 widens the lattice was read (T. Spina, thesis, Univ. Geneva); how much was not: 0.2-0.5 % at heavy irradiation, where a
 fifth to two fifths of the order are lost, from memory and unsure, which is 0.003 to 0.013 nm. The lower part of that is
-taken, and as much doubt as leaves nearly none within reach."""
+taken, with a doubt that reaches down to nearly nothing."""
 
 ORDER_OF_LINE = USUAL_S_A
 """S_a of the samples that the a(tin) lines were fitted to: annealed bulk, as in the usual order."""
@@ -132,12 +132,12 @@ def solve(
     0.2372 0.981 0.0051
     """
     tin, s_a = statements[0], statements[2]
-    inverse = np.zeros((2, 2))
     for _ in range(_ROUNDS):
         away = ORDER_OF_LINE - s_a
         total = covariance + _EXACT * np.eye(3)
-        # What is not known about the widening counts by how far the order is from that of the line, or may be.
-        total[0, 0] += u_widening**2 * (away**2 + inverse[1, 1])
+        # What is not known about the widening counts by how far the order is from that of the line, or may be. What it
+        # may be is the usual spread, not what is left of it in the end: that is small only if the widening is as taken.
+        total[0, 0] += u_widening**2 * (away**2 + covariance[2, 2])
         weights = np.linalg.inv(total)
         model = np.array([tin + widening * away, (4.0 * s_a - contrast_by_tin) * tin, s_a])
         jacobian = np.array([[1.0, -widening], [4.0 * s_a - contrast_by_tin, 4.0 * tin], [0.0, 1.0]])
@@ -215,9 +215,8 @@ def _add_joint(account: Account, specimen: Specimen, scale: TinScale, prior: Pri
     to_lattice, to_order, to_prior = (float(gain) for gain in found.gains[0])
     extra = _prior_columns(prior, to_prior)
     if u_widening > 0.0:
-        away, u_away = ORDER_OF_LINE - found.s_a, math.sqrt(found.covariance[1, 1])
-        extra["disorder in the lattice/effect"] = (-to_lattice * away * u_widening, _PUBLISHED)
-        extra["disorder in the lattice/order"] = (to_lattice * u_away * u_widening, "")
+        extra["disorder in the lattice/effect"] = (-to_lattice * (ORDER_OF_LINE - found.s_a) * u_widening, _PUBLISHED)
+        extra["disorder in the lattice/order"] = (to_lattice * prior.u * u_widening, "")
     if found.chi2 > _CONTRADICTION:
         # As sure as the routes agree: with one degree of freedom chi squared is the square of their disagreement.
         extra["routes disagree"] = (math.sqrt(found.covariance[0, 0] * (found.chi2 - 1.0)), "")

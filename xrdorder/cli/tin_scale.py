@@ -1,0 +1,109 @@
+"""A laboratory's own line from lattice parameter to tin."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from xrdorder.cli.options import EXISTING_FILE, POSITIVE
+
+if TYPE_CHECKING:
+    from xrdorder.material import FittedScale
+
+
+@click.command("tin-scale")
+@click.argument("samples", metavar="SAMPLES.csv", type=EXISTING_FILE)
+@click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="Scale file to write, as scale.toml.")
+@click.option("--name", default="own", show_default=True, help="Name under which results quote the scale.")
+@click.option("--source", default="", help="Who measured what, and how; kept with the scale.")
+@click.option(
+    "--u-common-at-percent",
+    type=POSITIVE,
+    help="Standard uncertainty of tin common to all samples, as that of the standards of a microprobe; left out: 0.25.",
+)
+@click.option(
+    "--own-slope", is_flag=True, help="Take the slope from the samples alone; left out, the published one takes part."
+)
+def tin_scale(
+    samples: Path, out: Path | None, name: str, source: str, u_common_at_percent: float | None, own_slope: bool
+) -> None:
+    """Fit the lattice parameter over tin to samples of known composition.
+
+    SAMPLES.csv has the columns sample, a_nm, u_a_nm, tin_at_percent, u_tin_at_percent: strain-free A15 at 22.5 °C,
+    measured like the samples to be judged, with standard uncertainties (k = 1). The fit allows for errors in both. Tin
+    read from the scale is then as sure as the samples it was fitted to, and comparable with their composition.
+    """
+    from xrdorder.material import fit_tin_scale, read_known_samples, write_tin_scale
+    from xrdorder.material.tin_scale_fit import U_TIN_COMMON
+
+    known = read_known_samples(samples)
+    found = fit_tin_scale(
+        known.a_nm,
+        known.u_a_nm,
+        known.tin,
+        known.u_tin,
+        name=name,
+        names=known.names,
+        u_tin_common=U_TIN_COMMON if u_common_at_percent is None else u_common_at_percent / 100.0,
+        published_slope=not own_slope,
+        source=source,
+    )
+    if out is not None:
+        write_tin_scale(found.scale, out)
+    click.echo(scale_text(found))
+    if out is not None:
+        click.echo(f"\nScale        {out}")
+
+
+def scale_text(found: "FittedScale") -> str:
+    """The scale beside the published one, and every sample against it."""
+    from xrdorder.cli.tables import concise, table
+    from xrdorder.material import PUBLISHED_SCALE
+
+    own, published, known = found.scale, PUBLISHED_SCALE, found.samples
+    u_level = own.covariance[0][0] ** 0.5
+    head = (
+        ("scale", "a at 24 at.%", "slope", "u(tin) at 24 at.%", "at 20 at.%"),
+        ("", "nm", "pm/at.%", "at.%", "at.%"),
+    )
+    rows = [
+        (
+            scale.name,
+            concise(scale.a_at_24_nm, scale.covariance[0][0] ** 0.5),
+            concise(10.0 * scale.slope_nm, 10.0 * scale.u_slope_nm),
+            f"{100 * scale.u_level(0.24):.2f}",
+            f"{100 * scale.u_level(0.20):.2f}",
+        )
+        for scale in (own, published)
+    ]
+    parts = [table(head, rows), ""]
+    head = (("sample", "a", "tin", "off the line", "over its u"), ("", "nm", "at.%", "pm", ""))
+    parts.append(
+        table(
+            head,
+            [
+                (
+                    sample,
+                    concise(a, u_a),
+                    concise(100 * tin, 100 * u_tin),
+                    f"{1e3 * residual:+.3f}",
+                    f"{pull:+.1f}",
+                )
+                for sample, a, u_a, tin, u_tin, residual, pull in zip(
+                    known.names, known.a_nm, known.u_a_nm, known.tin, known.u_tin,
+                    found.residuals_nm, found.pulls, strict=True,
+                )
+            ],
+        )
+    )  # fmt: skip
+    parts.append("")
+    if found.chi2_reduced == found.chi2_reduced:
+        enlarged = ", which enlarges the uncertainty" if found.chi2_reduced > 1.0 else ""
+        parts.append(f"Reduced chi squared {found.chi2_reduced:.2f}{enlarged}.")
+    low, high = 100 * float(known.tin.min()), 100 * float(known.tin.max())
+    parts.append(f"Samples span {low:.1f} to {high:.1f} at.% tin; beyond, the slope decides.")
+    shift = 1e3 * (own.a_at_24_nm - published.a_at_24_nm)
+    parts.append(f"Against the published line {shift:+.3f} ± {1e3 * u_level:.3f} pm at 24 at.%.")
+    for sample in found.outliers:
+        parts.append(f"Off by more than three standard uncertainties: {sample}; is it one phase, and free of strain?")
+    return "\n".join(parts)
