@@ -16,7 +16,7 @@ from tests.generator import (
 )
 from xrdorder.fitting import calibrate, fit_pattern
 from xrdorder.patterns import read_patterns
-from xrdorder.studies import calibration, work
+from xrdorder.studies import calibration, interpretation, work
 
 # Wider steps and less range than a real scan: a fit takes a fraction of a second and is still a whole one.
 GRID = np.round(20.0 + 0.04 * np.arange(2251), 2)
@@ -136,5 +136,5 @@ def fits(monkeypatch, one_fit):
 
     monkeypatch.setattr(calibration, "calibrate", calibrate_again)
     monkeypatch.setattr(work, "fit_pattern", fit_again)
-    monkeypatch.setattr(work, "predict", partial(work.predict, n=1000))
+    monkeypatch.setattr(interpretation, "predict", partial(interpretation.predict, n=1000))
     return done

@@ -1,6 +1,7 @@
 """The table of all samples: the columns that were promised, and numbers anybody can recompute."""
 
 import csv
+from dataclasses import replace
 
 import h5py
 import numpy as np
@@ -8,9 +9,11 @@ import pytest
 
 from tests.studies import made
 from xrdorder.exceptions import StudyError
+from xrdorder.material import PUBLISHED_SCALE
 from xrdorder.studies.collate import RESULTS_CSV, RESULTS_NC, collate, read_results, write_results
 from xrdorder.studies.columns import NUMBERS, QUALITY
 from xrdorder.studies.description import Lot, Sample, Study
+from xrdorder.studies.measured import Measured
 from xrdorder.studies.store import StoredSample
 from xrdorder.treatments import Schedule, Step
 from xrdorder.uncertainty import Contributions
@@ -62,6 +65,34 @@ def test_the_columns_are_exactly_those_promised(dataset, tmp_path):
     write_results(dataset, tmp_path)
     header = (tmp_path / RESULTS_CSV).read_text(encoding="utf-8").split("\n")[0]
     assert header.split(",") == COLUMNS
+
+
+def test_measured_values_stand_beside_the_estimates_and_change_none(dataset, study, tmp_path):
+    own = (
+        Measured("Tc_K", 17.2, 0.1, "50 %"),
+        Measured("Bc2_T", 25.1, 0.3, "90 %", temperature_k=4.2, remark="pulsed field"),
+    )
+    with_own = replace(study, samples=(replace(study.samples[0], measured=own), *study.samples[1:]))
+    samples = [made.sample("good"), StoredSample("none", "no A15"), StoredSample("bad", "failed: x")]
+    plain, found = (collate(one, samples, PHASES) for one in (study, with_own))
+    write_results(found, tmp_path)
+    read = read_results(tmp_path)
+    assert read["measured_quantity"].values.tolist() == ["Tc_K", "Bc2_T"]
+    assert read["measured_value"].values.tolist() == [17.2, 25.1]
+    assert read["u_measured_value"].values.tolist() == [0.1, 0.3]
+    assert np.isnan(read["measured_temperature_k"].values[0]) and read["measured_temperature_k"].values[1] == 4.2
+    assert read["measured_remark"].values.tolist() == ["", "pulsed field"]
+    added = [name for name in found.variables if found[name].dims == ("measurement",)]
+    assert found.drop_vars(added).drop_attrs().identical(plain.drop_vars(added).drop_attrs())
+
+
+def test_a_scale_of_the_laboratory_is_quoted(study):
+    samples = [made.sample("good"), StoredSample("none", "no A15"), StoredSample("bad", "failed: x")]
+    ours = replace(PUBLISHED_SCALE, name="ours", source="seven cast buttons, electron probe")
+    found = collate(study, samples, PHASES, ours)
+    assert found["tin_at_percent"].attrs["source"] == "the laboratory's own: seven cast buttons, electron probe"
+    assert (found.attrs["tin_scale"], found.attrs["tin_scale_source"]) == ("ours", ours.source)
+    assert "Godeke" in collate(study, samples, PHASES)["tin_at_percent"].attrs["source"]
 
 
 def test_the_table_says_what_was_found(dataset, tmp_path):

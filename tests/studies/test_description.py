@@ -9,6 +9,8 @@ from xrdorder import fitting
 from xrdorder.exceptions import StudyError
 from xrdorder.fitting import metals
 from xrdorder.studies import read_study, schema
+from xrdorder.studies.measured import QUANTITIES, Measured
+from xrdorder.studies.measured_schema import MeasuredTable, ValueTable
 
 GOOD = """
 title = "Two lots over temperature"
@@ -216,6 +218,84 @@ def test_an_axis_of_niobium_where_it_is_fitted_with_tantalum(study):
     read_study(write(study, text.replace("{ nb =", "{ nb-ta =")))
 
 
+MEASURED = """[samples.measured]
+Tc_K = { value = 17.6, u = 0.1, criterion = "50 %", remark = "four probes" }
+Bc2_T = [{ value = 25, u = 0.3, temperature_k = 4.2 }, { value = 18.1, u = 0.3, temperature_k = 8 }]
+[[samples]]
+name = "B-700"
+"""
+
+
+def test_what_was_measured_stands_with_its_sample(study):
+    text = replaced('[[samples]]\nname = "B-700"\n', MEASURED)
+    a, b, _ = read_study(write(study, text)).samples
+    assert [(one.words, one.value, one.u) for one in a.measured] == [
+        ("Tc (50 %)", 17.6, 0.1),
+        ("Bc2 at 4.2 K", 25.0, 0.3),
+        ("Bc2 at 8 K", 18.1, 0.3),
+    ]
+    assert a.measured[0].remark == "four probes" and b.measured == ()
+
+
+def test_keys_of_measured_values_are_those_of_the_data():
+    assert list(MeasuredTable.model_fields) == list(QUANTITIES)
+    assert set(ValueTable.model_fields) | {"quantity"} == {f.name for f in fields(Measured)}
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "complaint"),
+    [
+        ("u = 0.1", "u = -0.1", "Tc_K.u: -0.1 is not above zero; give the standard uncertainty"),
+        ("u = 0.1, ", "", "Tc_K.u: is missing; give the standard uncertainty (k = 1), without which"),
+        ("value = 17.6", 'value = "17.6 K"', "Tc_K[0].value: '17.6 K' is not a number; give the measured value as a"),
+        ("value = 17.6, ", "", "Tc_K[0].value: is missing; give the measured value as a number"),
+        ("Tc_K =", "Tc =", "Tc: unknown key; did you mean 'Tc_K'?"),
+        ("{ value = 17.6, u = 0.1", "{ value = 17.6, T = 4, u = 0.1", "Tc_K[0].T: unknown key; "),
+        ('criterion = "50 %"', 'criterion = "half"', "Tc_K.criterion: 'half' is unknown; known: onset"),
+        ("temperature_k = 4.2", "field_t = 4.2", "Bc2_T[0].temperature_k: is missing; give the temperature"),
+        ('Tc_K = { value = 17.6, u = 0.1, criterion = "50 %", remark = "four probes" }', "Tc_K = 17.6",
+         "Tc_K: 17.6 is not a list in [ ]; give the critical temperature in K, as { value = 17.6"),
+        ("temperature_k = 8", "temperature_k = 4.2", "Bc2_T[1]: is measured under the conditions of Bc2_T[0]"),
+    ],
+)  # fmt: skip
+def test_measured_values_that_cannot_be(study, old, new, complaint):
+    text = replaced('[[samples]]\nname = "B-700"\n', MEASURED)
+    assert old in text
+    lines = problems(study, text.replace(old, new, 1))
+    assert any(line.startswith(f"samples[0].measured.{complaint}") for line in lines), "\n".join(lines)
+
+
+def test_strain_corrections_and_files_of_the_laboratory(study):
+    text = replaced("wire_axis_angle_deg = 0\n", "strain = -0.001\nu_strain = 0.0003\n")
+    text = text.replace("[defaults]\n", '[defaults]\ncorrections_off = ["disorder"]\n')
+    text = text.replace("{ Ta = 0.2 }", "{ Ta = 0.2 }\nlattice_pm_per_at_percent = { Ta = -0.02 }")
+    (study / "scale.toml").write_text("")
+    found = read_study(write(study, 'tin_scale = "scale.toml"\n' + text))
+    a, b, _ = found.samples
+    assert (b.strain, b.u_strain, a.strain) == (-0.001, 0.0003, None)
+    assert a.corrections_off == b.corrections_off == ("disorder",)
+    assert a.lot.lattice_by_dopant_nm == pytest.approx({"Ta": -0.002})  # nm by unit fraction
+    assert (found.tin_scale, found.relations) == (study / "scale.toml", None)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "complaint"),
+    [
+        ("[defaults]", "[defaults]\ncorrections_off = ['strian']", "defaults.corrections_off[0]: 'strian' is unknown"),
+        ("wire_axis_angle_deg = 0", "strain = -0.1", "samples[1].strain: -0.1 is outside -0.02 to 0.02; give the"),
+        ("wire_axis_angle_deg = 0", "u_strain = 0.001", "samples[1]: an uncertainty of the strain is given, but no"),
+        ('lot = "A"', 'lot = "A"\nstrain = -0.001', "samples[0]: a strain is given for the mount ground-powder"),
+        ("[defaults]", 'relations = "own.toml"\n[defaults]', "instrument.calibrate.relations: unknown key"),
+        ('title = "Two', 'relations = "own.toml"\ntitle = "Two', "relations: there is no file 'own.toml' in "),
+        ("{ Ta = 0.2 }", "{ Ta = 0.2 }\nlattice_pm_per_at_percent = { Ti = 0.1 }",
+         "lots.A.lattice_pm_per_at_percent.Ti: dopant_at_percent has no Ti"),
+    ],
+)  # fmt: skip
+def test_contradictions_about_strain_and_files_that_are_not_there(study, old, new, complaint):
+    lines = problems(study, replaced(old, new))
+    assert len(lines) == 1 and lines[0].startswith(complaint), "\n".join(lines)
+
+
 def test_what_was_not_said_about_dopants_is_left_open(study):
     a, b, _ = read_study(write(study, GOOD)).samples
     assert b.lot.u_dopants == {}
@@ -321,7 +401,7 @@ def replaced(old, new):
         (replaced("217.5", "nan"), "instrument.calibrate.detector_distance_mm: nan is not a finite number; "),
         (replaced("217.5", "true"), "instrument.calibrate.detector_distance_mm: True is not a number; "),
         (replaced("Ta = 2.4", "Ta = 40"), "lots.A.dopant_at_percent.Ta: 40 is outside 0 to 20; give the"),
-        (replaced("Ta = 2.4", "Zr = 2.4"), "lots.A.dopant_at_percent.Zr: "),
+        (replaced("Ta = 2.4", "Mo = 2.4"), "lots.A.dopant_at_percent.Mo: "),
         (
             replaced("{ Ta = 0.2 }", "{ Ti = 0.2 }"),
             "lots.A.u_dopant_at_percent.Ti: dopant_at_percent has no Ti",

@@ -13,8 +13,9 @@ import numpy as np
 import pytest
 import xarray as xr
 
-from xrdorder.exceptions import FitError, StudyError
+from xrdorder.exceptions import FitError, StudyError, ValidityError
 from xrdorder.fitting import FitOptions
+from xrdorder.material import PUBLISHED_SCALE, write_tin_scale
 from xrdorder.profiles import read_instrument
 from xrdorder.studies import calibration, files, open_study, read_study, run, run_study, work
 from xrdorder.studies.store import read_sample, write_sample
@@ -163,6 +164,43 @@ def test_only_what_changed_is_fitted_again(tiny, fits):
     standard.write_text("\n".join(lines))
     assert run_study(folder, workers=1).attrs["fitted"] == 2
     assert fits == ["lab6.xy", "lab6.xy", "good.xy", "good.xy, again.xy"]
+
+
+@pytest.mark.slow
+def test_what_no_fit_sees_is_interpreted_again_without_one(tiny, fits):
+    folder = tiny.describe("good", "twice")
+    run_study(folder, workers=1)
+    fits.clear()
+    file = folder / "study.toml"
+    text = file.read_text()
+    scale = folder / "scale.toml"
+    write_tin_scale(replace(PUBLISHED_SCALE, name="ours", a_at_24_nm=PUBLISHED_SCALE.a_at_24_nm - 1.36e-4), scale)
+    known_better = text.replace("{ Ta = 2.4 }", "{ Ta = 2.4 }\nu_dopant_at_percent = { Ta = 0.1 }")
+    file.write_text(f'tin_scale = "scale.toml"\n{known_better}')
+    dataset = run_study(folder, workers=1)
+    assert fits == []
+    assert (dataset.attrs["fitted"], dataset.attrs["interpreted"], dataset.attrs["unchanged"]) == (0, 2, 0)
+    good = open_study(folder).sample("good")
+    # the level is 0.136 pm lower: one at.% more tin from the same lattice parameter
+    before = (good.values["a_nm"] - PUBLISHED_SCALE.lattice(0.24)) / 0.0136 + 0.24
+    assert good.values["tin_fraction"] == pytest.approx(before + 0.01, abs=1e-9)
+    assert "ours" in good.contributions.groups
+    assert (dataset.attrs["tin_scale"], good.curves.sizes["two_theta"] > 1000) == ("ours", True)
+    # the same as if it had been fitted
+    again = run_study(folder, workers=1, again=True)
+    assert again.attrs["fitted"] == 2
+    left, right = (one.drop_vars("created").drop_attrs() for one in (dataset, again))
+    xr.testing.assert_identical(left, right)
+    # the file counts by what it holds, and one that cannot be used ends the run before any work
+    fits.clear()
+    scale.write_text(scale.read_text() + "# a remark\n")
+    assert run_study(folder, workers=1).attrs["interpreted"] == 2
+    scale.write_text(scale.read_text().replace("slope_nm", "slope"))
+    with pytest.raises(ValidityError, match=r"scale\.toml: key 'slope' is unknown"):
+        run_study(folder, workers=1)
+    file.write_text(text.replace("[defaults]", "[defaults]\n# nothing new"))
+    assert run_study(folder, workers=1).attrs["interpreted"] == 2  # back to the published scale
+    assert fits == []
 
 
 @pytest.mark.slow

@@ -12,10 +12,12 @@ from numpy.typing import NDArray
 
 from xrdorder import __version__, uncertainty
 from xrdorder.exceptions import StudyError
+from xrdorder.material import PUBLISHED_SCALE, TinScale
 from xrdorder.relations import relations
 from xrdorder.studies.columns import NUMBERS, QUALITY, TARGETS, Column, column_names
 from xrdorder.studies.description import Study
 from xrdorder.studies.files import disk_reason, write_atomically
+from xrdorder.studies.measured_store import measured_variables
 from xrdorder.studies.store import NO_A15, StoredSample
 
 RESULTS_NC = "results.nc"
@@ -27,7 +29,9 @@ Variables = dict[str, tuple[str | tuple[str, ...], NDArray[Any], dict[str, str]]
 """Variables of a dataset to be, by name: dimensions, numbers, attributes."""
 
 
-def collate(study: Study, samples: Sequence[StoredSample], phases: Sequence[str]) -> xr.Dataset:
+def collate(
+    study: Study, samples: Sequence[StoredSample], phases: Sequence[str], scale: TinScale = PUBLISHED_SCALE
+) -> xr.Dataset:
     """Join the results of all samples.
 
     Parameters
@@ -39,11 +43,14 @@ def collate(study: Study, samples: Sequence[StoredSample], phases: Sequence[str]
     phases : sequence of str
         Names of the phases asked for, in the order of the table; those that fits took in or put together by themselves
         come after them.
+    scale : TinScale
+        The line from which tin was read.
 
     Returns
     -------
     Dataset
-        dims sample, phase, quantity, plain_quantity, source, relation. A number that could not be given is NaN.
+        dims sample, phase, quantity, plain_quantity, source, relation, measurement. A number that could not be given is
+        NaN.
     """
     dataset = uncertainty.collate({sample.name: sample.contributions for sample in samples})
     quantities = [str(name) for name in dataset["quantity"].values]
@@ -62,12 +69,13 @@ def collate(study: Study, samples: Sequence[StoredSample], phases: Sequence[str]
     for column in (*NUMBERS, *QUALITY):
         numbers = np.array([_number(sample, column) for sample in samples], dtype=float)
         attrs = {"units": column.units, "long_name": column.long_name}
-        if source := _source(column.quantity):
+        if source := _source(column.quantity, scale):
             attrs["source"] = source
         variables[column.name] = ("sample", numbers, attrs)
     _add_phases(variables, samples, [*phases, *_other_phases(samples, phases)])
     _add_relations(variables, samples)
     _add_descriptions(variables, study, samples)
+    variables.update(measured_variables(study.samples))
     dataset = dataset.assign(variables).set_coords(["phase", "plain_quantity", "relation"])
     dataset["contribution"].attrs["units"] = "as named by the quantity"
     dataset["source_group"].attrs["units"] = ""
@@ -78,17 +86,21 @@ def collate(study: Study, samples: Sequence[StoredSample], phases: Sequence[str]
         "samples": len(samples),
         "failed": sum(sample.failed for sample in samples),
         "no_a15": statuses.count(NO_A15),
+        "tin_scale": scale.name,
+        "tin_scale_source": scale.source,
     }
     for name in ("sample", "quantity", "source"):
         dataset[name].attrs.update(units="", long_name=f"name of the {name}")
     return dataset
 
 
-def _source(quantity: str) -> str:
+def _source(quantity: str, scale: TinScale) -> str:
     """Publications behind a quantity of the table; those of predictions follow from the relations asked."""
     if quantity in ("S_a", "S_b"):
         # the definition; its form is from memory, the paper's equation was not legible
         return "A. Godeke, Supercond. Sci. Technol. 19 (2006) R68, eq. 1"
+    if quantity == "tin_fraction" and scale != PUBLISHED_SCALE:
+        return f"the laboratory's own: {scale.source}"
     kind = {"tin_fraction": "tin-from-lattice", "tin_lower_bound": "tin-from-order"}.get(quantity)
     return "" if kind is None else "; ".join(dict.fromkeys(entry.source for entry in relations(kind)))
 

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from xrdorder.exceptions import StudyError
+from xrdorder.studies.measured import Measured
 from xrdorder.treatments import Schedule
 
 DESCRIPTION = "study.toml"
@@ -35,6 +36,8 @@ class Lot:
         the published shares.
     undoped : bool
         The wire is known to hold no dopant.
+    lattice_by_dopant_nm, u_lattice_by_dopant_nm : mapping of str to float, or None
+        Change of the lattice parameter by unit atomic fraction of a dopant where it was measured, nm.
     """
 
     name: str = ""
@@ -44,6 +47,8 @@ class Lot:
     on_tin_site: Mapping[str, float] | None = None
     u_on_tin_site: Mapping[str, float] | None = None
     undoped: bool = False
+    lattice_by_dopant_nm: Mapping[str, float] | None = None
+    u_lattice_by_dopant_nm: Mapping[str, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -82,6 +87,16 @@ class Sample:
     reading : Reading
     choices : mapping of str to value
         Choices of the fit, by the names of `xrdorder.fitting.FitOptions`; only what was told.
+    strain, u_strain : float or None
+        Strain of the A15 along the scattering vector, as a fraction, and its standard uncertainty.
+    strain_gauge : str
+        Phase whose lattice tells the strain; empty for none.
+    strain_bound : bool
+        Take the thermal mismatch as the bound of the strain.
+    corrections_off : tuple of str
+        Corrections that are switched off, of `xrdorder.material.CORRECTIONS`.
+    measured : tuple of Measured
+        What the laboratory measured itself. No fit and no estimate sees it.
     """
 
     name: str
@@ -97,6 +112,12 @@ class Sample:
     treatment: Schedule | None = None
     reading: Reading = Reading()
     choices: Mapping[str, Any] = field(default_factory=dict)
+    strain: float | None = None
+    u_strain: float | None = None
+    strain_gauge: str = ""
+    strain_bound: bool = False
+    corrections_off: tuple[str, ...] = ()
+    measured: tuple[Measured, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -138,6 +159,8 @@ class Study:
     engine : str
         Name of the least-squares engine.
     samples : tuple of Sample
+    tin_scale, relations : Path or None
+        Files with the laboratory's own scale of tin and its own relations; absolute paths.
     """
 
     folder: Path
@@ -146,6 +169,8 @@ class Study:
     phases: tuple[str, ...]
     engine: str
     samples: tuple[Sample, ...]
+    tin_scale: Path | None = None
+    relations: Path | None = None
 
     def sample(self, name: str) -> Sample:
         """Give the sample of that name.

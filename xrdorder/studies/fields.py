@@ -128,6 +128,8 @@ Lengths = Annotated[tuple[Positive, ...], Field(min_length=1), BeforeValidator(a
 Paths = Annotated[list[PathText], Field(min_length=1), BeforeValidator(as_list)]
 # no A15 takes more of a dopant than a fifth of its atoms, which also catches weight shares and slips
 AtPercent = Annotated[float, between(0.0, 20.0)]
+# pm per at.%: one at.% of tin itself is 0.136, and radii of dopants differ less from niobium than tin does
+LatticeEffect = Annotated[float, between(-1.0, 1.0)]
 Share = Annotated[float, between(0.0, 1.0)]
 Pair = Annotated[tuple[float, ...], several(2)]
 Roughness = Annotated[Pair, AfterValidator(rough)]

@@ -17,9 +17,11 @@ from xrdorder.studies.collate import collate, read_results, write_results
 from xrdorder.studies.description import Sample, Study, read_study
 from xrdorder.studies.files import file_hash, make_folder, only_run, sweep
 from xrdorder.studies.fingerprint import fingerprint
+from xrdorder.studies.interpretation import SEED, OwnFiles
 from xrdorder.studies.pool import run_all
+from xrdorder.studies.specimens import reaction_temperature
 from xrdorder.studies.store import FAILED, Provenance, StoredSample, read_fingerprint, read_sample
-from xrdorder.studies.work import SEED, Task, do_task, failure, require_files
+from xrdorder.studies.work import Task, do_task, failure, require_files
 
 RESULTS = "results"
 SAMPLES = "samples"
@@ -36,7 +38,8 @@ def run_study(
 ) -> xr.Dataset:
     """Fit all samples of a study and collate the results.
 
-    A sample whose input, options and program version are unchanged is not fitted again. Every sample is
+    A sample whose input, options and program version are unchanged is not fitted again; where only what the fit does
+    not see has changed (strain, relations, scale of tin), the fit is interpreted again. Every sample is
     stored as soon as it is done: an interrupted run (Ctrl-C, a power cut) loses at most the samples in work,
     and the next run goes on from there. A pattern that cannot be fitted becomes a row with the reason in its
     `status`.
@@ -56,22 +59,26 @@ def run_study(
     -------
     Dataset
         The collated results, as in `results/results.nc`. The attributes count: `samples`, `failed`, `no_a15`,
-        and for this run `fitted` and `unchanged`.
+        and for this run `fitted`, `interpreted` (again, without a fit) and `unchanged`.
 
     Raises
     ------
     StudyError
         The description is wrong, the instrument cannot be used, another run is at work in the study, or the
         results cannot be written.
+    ValidityError
+        The study names a scale of tin or relations that cannot be used.
     """
     study = read_study(folder)
+    own = OwnFiles(study.tin_scale, study.relations)
+    own.check()
     results = study.folder / RESULTS
     make_folder(results / SAMPLES)
     with only_run(results):
         sweep(results)
         sweep(results / SAMPLES)
         instrument = study_instrument(study, results, again=again)
-        sorted_out = _sort_out(study, instrument, results / SAMPLES, again=again)
+        sorted_out = _sort_out(study, instrument, own, results / SAMPLES, again=again)
         todo = sorted_out.tasks
         count = _Counter(progress, len(study.samples))
         for name in sorted_out.settled:
@@ -80,9 +87,14 @@ def run_study(
         found = sorted_out.settled | {
             task.sample.name: read_sample(task.target, groups=False) for task in todo
         }
-        dataset = collate(study, [found[sample.name] for sample in study.samples], _phase_names(study))
+        dataset = collate(study, [found[sample.name] for sample in study.samples], _phase_names(study), own.scale())
         write_results(dataset, results)
-    dataset.attrs |= {"fitted": len(todo), "unchanged": sorted_out.unchanged}
+    again_only = sum(task.fitted for task in todo)
+    dataset.attrs |= {
+        "fitted": len(todo) - again_only,
+        "interpreted": again_only,
+        "unchanged": sorted_out.unchanged,
+    }
     return dataset
 
 
@@ -107,7 +119,9 @@ class _SortedOut:
     unchanged: int = 0
 
 
-def _sort_out(study: Study, instrument: Instrument, target: Path, *, again: bool) -> _SortedOut:
+def _sort_out(
+    study: Study, instrument: Instrument, own: OwnFiles, target: Path, *, again: bool
+) -> _SortedOut:
     phase_files = {name: file_hash(Path(name)) for name in study.phases if Path(name).is_absolute()}
     result = _SortedOut([], {})
     for sample in study.samples:
@@ -121,7 +135,8 @@ def _sort_out(study: Study, instrument: Instrument, target: Path, *, again: bool
             continue
         stored = None if again else _still_good(file, provenance.fingerprint)
         if stored is None:
-            task = Task(sample, study.phases, study.engine, instrument, file, provenance)
+            fitted = not again and read_fingerprint(file, of_fit=True) == provenance.fit_fingerprint
+            task = Task(sample, study.phases, study.engine, instrument, file, provenance, own, fitted)
             result.tasks.append(task)
         else:
             result.settled[sample.name] = stored
@@ -142,32 +157,51 @@ def _still_good(file: Path, fingerprint: str) -> StoredSample | None:
 def provenance_of(
     study: Study, sample: Sample, instrument: Instrument, phase_files: dict[str, str]
 ) -> Provenance:
-    """Collect what a result depends on. Route and treatment are not among it: the fit does not see them."""
+    """Collect what a result depends on. Route and measured values are not among it: nothing here sees them.
+
+    Raises
+    ------
+    OSError
+        A pattern file cannot be read.
+    """
     hashes = {path.name: file_hash(path) for path in sample.patterns}
     lot = sample.lot
-    options: dict[str, Any] = {
+    of_fit: dict[str, Any] = {
         "phases": [Path(name).name for name in study.phases] or list(DEFAULT_PHASES),
         "phase_files": {Path(name).name: digest for name, digest in phase_files.items()},
         "engine": study.engine,
         "instrument": instrument.id,
-        "seed": SEED,
-        "lot": lot.name,
         "dopants": dict(lot.dopants),
-        "u_dopants": dict(lot.u_dopants),
         "on_tin_site": None if lot.on_tin_site is None else dict(lot.on_tin_site),
-        "u_on_tin_site": None if lot.u_on_tin_site is None else dict(lot.u_on_tin_site),
         "reading": asdict(sample.reading),
         "mount": sample.mount,
-        "wire_axis_angle_deg": sample.wire_axis_angle_deg,
         "temperature_c": sample.temperature_c,
-        "u_temperature_k": sample.u_temperature_k,
         "specimen_length_mm": sample.specimen_length_mm,
         "divergence_deg": sample.divergence_deg,
         "internal_standard": sample.internal_standard,
         "fit": dict(sample.choices),
     }
+    options = of_fit | {
+        "seed": SEED,
+        "lot": lot.name,
+        "undoped": lot.undoped,
+        "u_dopants": dict(lot.u_dopants),
+        "u_on_tin_site": None if lot.u_on_tin_site is None else dict(lot.u_on_tin_site),
+        "lattice_by_dopant_nm": dict(lot.lattice_by_dopant_nm or {}),
+        "u_lattice_by_dopant_nm": dict(lot.u_lattice_by_dopant_nm or {}),
+        "wire_axis_angle_deg": sample.wire_axis_angle_deg,
+        "u_temperature_k": sample.u_temperature_k,
+        "reaction_temperature_c": reaction_temperature(sample),
+        "strain": sample.strain,
+        "u_strain": sample.u_strain,
+        "strain_gauge": sample.strain_gauge,
+        "strain_bound": sample.strain_bound,
+        "corrections_off": sorted(sample.corrections_off),
+        "own_files": OwnFiles(study.tin_scale, study.relations).hashes(),
+    }
     return Provenance(
         fingerprint=fingerprint(hashes, options),
+        fit_fingerprint=fingerprint(hashes, of_fit),
         input_sha256=hashes,
         version=__version__,
         options=options,

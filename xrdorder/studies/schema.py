@@ -22,6 +22,7 @@ from xrdorder.patterns import GEOMETRIES, MOUNTS
 from xrdorder.studies import description
 from xrdorder.studies.fields import (
     AtPercent,
+    LatticeEffect,
     Lengths,
     MeasuringTemperature,
     NotNegative,
@@ -41,6 +42,10 @@ from xrdorder.studies.fields import (
     shown,
     step_field,
 )
+from xrdorder.studies.measured import table_problems
+from xrdorder.studies.measured_schema import MeasuredTable
+from xrdorder.studies.specimens import specimen_problem
+from xrdorder.studies.strain_schema import StrainTable
 from xrdorder.studies.words import did_you_mean
 from xrdorder.xrays.scattering import GEMMI_TABLE, MeasuredDispersion
 
@@ -79,6 +84,12 @@ class LotTable(Table):
         default=None, description="the standard uncertainty of that share, 0 to 1, as { Ta = 0.1 }"
     )
     undoped: bool = Field(default=False, description="true where the wire is known to hold no dopant")
+    lattice_pm_per_at_percent: dict[str, LatticeEffect] | None = Field(
+        default=None, description="the measured change of a by a dopant in pm per at.%, as { Ta = -0.02 }"
+    )
+    u_lattice_pm_per_at_percent: dict[str, NotNegative] | None = Field(
+        default=None, description="the standard uncertainty of that change in pm per at.%, as { Ta = 0.01 }"
+    )
 
 
 class ChoicesTable(Table):
@@ -116,7 +127,7 @@ class ChoicesTable(Table):
     )
 
 
-class MeasurementTable(Table):
+class MeasurementTable(StrainTable):
     """How patterns were measured; the keys of `[defaults]`, each of which a sample may give itself."""
 
     mount: Annotated[str, one_of(*MOUNTS)] | None = Field(
@@ -164,6 +175,9 @@ class SampleTable(MeasurementTable):
     lot: str | None = Field(default=None, description="the name of a lot described under [lots.<name>]")
     treatment: list[StepTable] = Field(
         default=[], description="the steps of the heat treatment, as { ramp_k_per_h, hold_c, hours }"
+    )
+    measured: MeasuredTable = Field(
+        default=MeasuredTable(), description="what the laboratory measured itself, a table [samples.measured]"
     )
 
 
@@ -239,6 +253,12 @@ class StudyTable(Table):
     phases: list[str] = Field(
         default=[], description="catalogue names of phases, or paths of CIF and phase files"
     )
+    tin_scale: PathText | None = Field(
+        default=None, description="the path of the laboratory's own scale of tin (xrdorder tin-scale writes it)"
+    )
+    relations: PathText | None = Field(
+        default=None, description="the path of a file with the laboratory's own relations"
+    )
     instrument: InstrumentTable = Field(
         description="the table [instrument] with a file, or [instrument.calibrate]"
     )
@@ -276,7 +296,11 @@ def check(table: dict[str, Any], folder: Path) -> tuple[description.Study | None
     problems += [item for item in _disagreements(table, folder) if item not in problems]
     if checked is None or problems:
         return None, problems
-    return _study(checked, folder), []
+    study = _study(checked, folder)
+    problems = [
+        (f"samples[{k}]", said) for k, sample in enumerate(study.samples) if (said := specimen_problem(sample))
+    ]
+    return (None, problems) if problems else (study, [])
 
 
 # --- single values ---------------------------------------------------------------------------------------
@@ -358,6 +382,9 @@ def _disagreements(table: dict[str, Any], folder: Path) -> Iterator[Problem]:
     yield from _instrument_problems(table.get("instrument"), folder)
     yield from _phase_problems(table.get("phases"), folder)
     asked = _phase_names(table.get("phases"), folder)
+    for key in ("tin_scale", "relations"):
+        if isinstance(file := table.get(key), str) and file and not (folder / file).is_file():
+            yield key, f"there is no file '{file}' in {folder}; correct the path, or leave it out"
     yield from _choice_problems("defaults.fit", _typed(table.get("defaults"), dict).get("fit"), asked)
     lots = _typed(table.get("lots"), dict)
     for name, lot in lots.items():
@@ -377,6 +404,8 @@ def _disagreements(table: dict[str, Any], folder: Path) -> Iterator[Problem]:
                     "give every sample its own",
                 )
         yield from _choice_problems(f"samples[{k}].fit", sample.get("fit"), asked)
+        for place, complaint in table_problems(_typed(sample.get("measured"), dict)):
+            yield f"samples[{k}].measured.{place}", complaint
         if isinstance(lot, str) and lot not in lots:
             hint = did_you_mean(lot, lots) if lots else f"add a table [lots.{lot}]"
             yield f"samples[{k}].lot", f"no lot '{lot}' is described; {hint}"
@@ -439,7 +468,13 @@ def _lot_problems(place: str, lot: dict[str, Any]) -> Iterator[Problem]:
             yield f"{place}.dopant_at_percent.{element}", str(error)
     if lot.get("undoped") is True and dopants:
         yield f"{place}.undoped", "dopant_at_percent names a dopant; remove one of the two"
-    for key in ("u_dopant_at_percent", "on_tin_site", "u_on_tin_site"):
+    for key in (
+        "u_dopant_at_percent",
+        "on_tin_site",
+        "u_on_tin_site",
+        "lattice_pm_per_at_percent",
+        "u_lattice_pm_per_at_percent",
+    ):
         for element in _typed(lot.get(key), dict):
             if element not in dopants:
                 yield (
@@ -488,6 +523,8 @@ def _study(table: StudyTable, folder: Path) -> description.Study:
         phases=tuple(_phase_argument(name, folder) for name in table.phases),
         engine=table.fit.engine,
         samples=tuple(_sample(sample, table.defaults, lots, folder) for sample in table.samples),
+        tin_scale=None if table.tin_scale is None else folder / table.tin_scale,
+        relations=None if table.relations is None else folder / table.relations,
     )
 
 
@@ -510,7 +547,14 @@ def _lot(name: str, table: LotTable) -> description.Lot:
         on_tin_site=table.on_tin_site,
         u_on_tin_site=table.u_on_tin_site,
         undoped=table.undoped,
+        lattice_by_dopant_nm=_nm_per_fraction(table.lattice_pm_per_at_percent),
+        u_lattice_by_dopant_nm=_nm_per_fraction(table.u_lattice_pm_per_at_percent),
     )
+
+
+def _nm_per_fraction(given: dict[str, float] | None) -> dict[str, float] | None:
+    """Turn pm per at.% into nm per unit atomic fraction."""
+    return None if given is None else {element: value / 10.0 for element, value in given.items()}
 
 
 def _sample(
@@ -527,6 +571,8 @@ def _sample(
         "specimen_length_mm",
         "divergence_deg",
         "internal_standard",
+        "strain",
+        "u_strain",
     )
     return description.Sample(
         name=table.name,
@@ -535,6 +581,10 @@ def _sample(
         mount=measured.get("mount", ""),
         treatment=treatments.Schedule(steps) if steps else None,
         choices={**usual["fit"], **own["fit"]},
+        strain_gauge=measured.get("strain_gauge", ""),
+        strain_bound=measured.get("strain_bound", False),
+        corrections_off=tuple(measured.get("corrections_off", ())),
+        measured=table.measured.values(),
         reading=description.Reading(**{key: measured.get(key) for key in reading}),
         **{key: measured.get(key) for key in specimen},
     )

@@ -2,8 +2,8 @@
 
 The root group holds the tables that later steps need: ``value`` and ``contribution`` (quantity, source),
 ``relation_...`` (relation), ``target_...`` (target), and the provenance as attributes. The groups ``curves``,
-``lines``, ``phases``, ``parameters`` hold the fit itself, ``opinions`` lattice and order by other routes. Every file is
-ordinary netCDF-4; it is written whole or not at all.
+``lines``, ``phases``, ``parameters`` hold the fit itself, ``opinions`` lattice and order by other routes, ``fitted``
+what the fit handed on to its interpretation. Every file is ordinary netCDF-4; it is written whole or not at all.
 """
 
 import json
@@ -21,10 +21,10 @@ from xrdorder.exceptions import StudyError
 from xrdorder.studies.files import disk_reason, write_atomically
 from xrdorder.uncertainty import Contributions
 
-FORMAT = 2
+FORMAT = 3
 """Layout of the sample files; a file of another layout counts as not there and is made again."""
 
-GROUPS = ("curves", "lines", "phases", "parameters", "opinions")
+GROUPS = ("curves", "lines", "phases", "parameters", "opinions", "fitted")
 
 OK, NO_A15, FAILED = "ok", "no A15", "failed: "
 
@@ -38,6 +38,8 @@ class Provenance:
     fingerprint : str
         Hash over input, options and version: a result with the same one need not be computed again. Empty
         when it must be, in any case.
+    fit_fingerprint : str
+        Hash over what the fit alone depends on: with the same one a result need only be interpreted again.
     input_sha256 : mapping of str to str
         SHA-256 of every input file by its name.
     version : str
@@ -51,6 +53,7 @@ class Provenance:
     """
 
     fingerprint: str = ""
+    fit_fingerprint: str = ""
     input_sha256: Mapping[str, str] = field(default_factory=dict)
     version: str = ""
     options: Mapping[str, Any] = field(default_factory=dict)
@@ -206,6 +209,7 @@ def _root(sample: StoredSample) -> xr.Dataset:
         "quality_words": sample.quality_words,
         "trace": sample.trace,
         "fingerprint": provenance.fingerprint,
+        "fit_fingerprint": provenance.fit_fingerprint,
         "input_sha256": json.dumps(dict(provenance.input_sha256), ensure_ascii=False),
         "xrdorder_version": provenance.version,
         "options": json.dumps(dict(provenance.options), ensure_ascii=False, sort_keys=True),
@@ -264,6 +268,7 @@ def read_sample(path: Path, *, groups: bool = True) -> StoredSample:
             groups=found,
             provenance=Provenance(
                 fingerprint=str(attrs["fingerprint"]),
+                fit_fingerprint=str(attrs["fit_fingerprint"]),
                 input_sha256=json.loads(attrs["input_sha256"]),
                 version=str(attrs["xrdorder_version"]),
                 options=json.loads(attrs["options"]),
@@ -285,13 +290,13 @@ def read_sample(path: Path, *, groups: bool = True) -> StoredSample:
         ) from error
 
 
-def read_fingerprint(path: Path) -> str:
-    """Read the fingerprint alone, in well under a millisecond; empty when there is no usable file."""
+def read_fingerprint(path: Path, *, of_fit: bool = False) -> str:
+    """Read a fingerprint alone, in well under a millisecond; empty when there is no usable file."""
     try:
         with h5py.File(path, "r") as file:
             if _plain(file.attrs.get("format")) != FORMAT:
                 return ""
-            return str(_plain(file.attrs.get("fingerprint", "")))
+            return str(_plain(file.attrs.get("fit_fingerprint" if of_fit else "fingerprint", "")))
     except OSError:
         return ""
 

@@ -2,35 +2,28 @@
 
 import math
 import traceback
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import xarray as xr
 
 from xrdorder.crystals import A15Composition, phase
-from xrdorder.exceptions import Flag, StudyError, XrdorderError
+from xrdorder.exceptions import StudyError, XrdorderError
 from xrdorder.fitting import DEFAULT_COMPOSITION, DEFAULT_PHASES, FitOptions, PatternFit, fit_pattern
-from xrdorder.material import Specimen, characterise
 from xrdorder.material.lattice import REFERENCE_C
 from xrdorder.patterns import read_patterns
 from xrdorder.profiles import Instrument
 from xrdorder.studies.description import Reading, Sample
-from xrdorder.studies.store import FAILED, Provenance, StoredSample, write_sample
+from xrdorder.studies.interpretation import GROUP, Fitted, OwnFiles, interpret, joined
+from xrdorder.studies.store import FAILED, Provenance, StoredSample, read_sample, write_sample
 from xrdorder.studies.words import did_you_mean
-from xrdorder.superconductivity import predict
-from xrdorder.xrays import radiation
-
-SEED = 0
-"""Seed of all Monte Carlo draws: one for all studies, so that common sources are drawn alike everywhere."""
 
 
 @dataclass(frozen=True)
 class Task:
-    """One sample to fit.
+    """One sample to fit, or to interpret again.
 
     Attributes
     ----------
@@ -43,6 +36,9 @@ class Task:
         Where the result goes.
     provenance : Provenance
         Complete but for the time.
+    own : OwnFiles
+    fitted : bool
+        What is stored at `target` is the fit to this input: only its interpretation is asked for.
     """
 
     sample: Sample
@@ -51,6 +47,8 @@ class Task:
     instrument: Instrument
     target: Path
     provenance: Provenance
+    own: OwnFiles = field(default_factory=OwnFiles)
+    fitted: bool = False
 
 
 def do_task(task: Task) -> str:
@@ -67,7 +65,7 @@ def do_task(task: Task) -> str:
         The result cannot be stored.
     """
     try:
-        result = _fit(task)
+        result = (_again(task) if task.fitted else None) or _fit(task)
     except XrdorderError as error:
         result = failure(task.sample.name, str(error), task.provenance)
     except Exception as error:  # one bad pattern never stops the rest
@@ -75,6 +73,8 @@ def do_task(task: Task) -> str:
         unknown = replace(task.provenance, fingerprint="")  # tried again in the next run
         result = failure(task.sample.name, reason, unknown, trace=traceback.format_exc())
     stamped = replace(result.provenance, created=datetime.now(UTC).isoformat(timespec="seconds"))
+    if GROUP not in result.groups:  # nothing there to interpret again
+        stamped = replace(stamped, fit_fingerprint="")
     write_sample(replace(result, provenance=stamped), task.target)
     return result.status
 
@@ -138,48 +138,40 @@ def _fit(task: Task) -> StoredSample:
         options=FitOptions(**sample.choices),
     )
     result = of_fit(sample.name, fit, task.provenance)
-    if "a_nm" not in fit.values:
-        return result
-    material = characterise(
-        fit.values,
+    fitted = Fitted(
+        result.values,
         fit.contributions,
-        _specimen(sample, pattern),
-        radiation=radiation(instrument.radiation),
-        a15=fit.a15,
-        tin_held=fit.tin_held,
-        contrast_by_tin=fit.by_tin["order_contrast"],
-        two_theta_range=(float(pattern["two_theta"][0]), float(pattern["two_theta"][-1])),
+        result.flags,
+        fit.quality_words,
+        fit.a15,
+        fit.tin_held,
+        fit.by_tin.get("order_contrast", 0.0),
+        (float(pattern["two_theta"][0]), float(pattern["two_theta"][-1])),
+        instrument.radiation,
+        str(pattern.attrs.get("mount", "")),
+        float(pattern.attrs.get("temperature_c", math.nan)),
     )
-    # Draws that only this sample has are tied to its name, so that no two samples share them.
-    prediction = predict(material, seed=SEED, key=sample.name)
-    return replace(
-        result,
-        quality_words=_weighed_words(fit.quality_words, material.flags),
-        values={**result.values, **material.values},
-        contributions=material.contributions,
-        flags=_flags(fit.flags, material.flags, prediction.flags),
-        assumptions=material.assumptions,
-        tables=prediction.to_dataset(),
+    return interpret(result, fitted, sample, task.own)
+
+
+def _again(task: Task) -> StoredSample | None:
+    """Interpret the stored fit again; None where it cannot be read after all, and must be fitted again."""
+    try:
+        stored = read_sample(task.target)
+        fitted = Fitted.from_dataset(stored.groups[GROUP])
+    except (StudyError, KeyError, ValueError):
+        return None
+    base = replace(
+        stored,
+        values=fitted.values,
+        contributions=fitted.contributions,
+        flags=fitted.flags,
+        assumptions=(),
+        quality_words=fitted.quality_words,
+        tables=xr.Dataset(),
+        provenance=task.provenance,
     )
-
-
-_DOUBTS = {
-    "tin-outside-a15": "tin is outside the field of the A15",
-    "tin-scale": "order and lattice contradict each other about tin",
-    "order-above-one": "order exceeds one",
-    "order-unusually-low": "order is lower than was ever measured in a wire",
-    "niobium-lattice": "niobium is off its lattice parameter",
-}
-"""Flags of the material that speak against a result, in the words of the verdict."""
-
-
-def _weighed_words(words: str, flags: Sequence[Flag]) -> str:
-    """Add to the verdict of the fit what the material says against it."""
-    found = dict.fromkeys(_DOUBTS[flag.name] for flag in flags if flag.name in _DOUBTS)
-    if not words or not found:
-        return words
-    said = "use with care: " if words == "trustworthy" else f"{words}; "
-    return said + "; ".join(found)
+    return interpret(base, fitted, task.sample, task.own)
 
 
 def of_fit(name: str, fit: PatternFit, provenance: Provenance) -> StoredSample:
@@ -190,7 +182,7 @@ def of_fit(name: str, fit: PatternFit, provenance: Provenance) -> StoredSample:
         status=fit.status,
         values={**fit.values, **limits, "order_contrast_by_tin": fit.by_tin.get("order_contrast", math.nan)},
         contributions=fit.contributions,
-        flags=_flags(fit.flags),
+        flags=joined(fit.flags),
         quality={
             "r_wp": fit.r_wp,
             "r_expected": fit.r_expected,
@@ -208,12 +200,6 @@ def of_fit(name: str, fit: PatternFit, provenance: Provenance) -> StoredSample:
         provenance=provenance,
         quality_words=fit.quality_words,
     )
-
-
-def _flags(*lists: Any) -> tuple[tuple[str, str], ...]:
-    """Join flags; the same flag with the same message is kept once."""
-    pairs = [(str(flag.name), str(flag.message)) for flags in lists for flag in flags]
-    return tuple(dict.fromkeys(pairs))
 
 
 def _phases(fit: PatternFit) -> xr.Dataset:
@@ -283,22 +269,4 @@ def _composition(sample: Sample) -> A15Composition | None:
         return None
     return replace(
         DEFAULT_COMPOSITION, dopants=dict(sample.lot.dopants), on_tin_site=dict(sample.lot.on_tin_site or {})
-    )
-
-
-def _specimen(sample: Sample, pattern: xr.DataArray) -> Specimen:
-    """Say what was measured; what the description leaves open is taken from the pattern file."""
-    lot = sample.lot
-    temperature = pattern.attrs.get("temperature_c") if sample.temperature_c is None else sample.temperature_c
-    return Specimen(
-        dopants=lot.dopants,
-        u_dopants=lot.u_dopants,
-        on_tin_site=lot.on_tin_site,
-        u_on_tin_site=lot.u_on_tin_site,
-        undoped=lot.undoped,
-        mount=sample.mount or str(pattern.attrs.get("mount", "")),
-        wire_axis_angle_deg=sample.wire_axis_angle_deg,
-        temperature_c=None if temperature is None else float(temperature),
-        u_temperature_k=sample.u_temperature_k,
-        lot=lot.name,
     )
