@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from xrdorder.exceptions import ValidityError
-from xrdorder.material.tin_scale import TinScale
+from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale
 from xrdorder.material.tin_scale_fit import KnownSamples
 
 COLUMNS = ("sample", "a_nm", "u_a_nm", "tin_at_percent", "u_tin_at_percent")
@@ -46,6 +46,10 @@ def read_known_samples(path: Path | str) -> KnownSamples:
     names: list[str] = []
     numbers: list[list[float]] = []
     for (line, _), row in zip(kept[1:], rows[1:], strict=True):
+        if len(row) > len(header):
+            raise ValidityError(
+                f"{path}: line {line} has {len(row)} cells, the head {len(header)}; decimals are written with a point"
+            )
         cells = dict(zip(header, (cell.strip() for cell in row), strict=False))
         name = cells.get("sample", "")
         if not name or name in names:
@@ -105,8 +109,8 @@ def read_tin_scale(path: Path | str) -> TinScale:
     samples = table.get("samples", [])
     if not isinstance(samples, list) or not all(isinstance(item, str) for item in samples):
         raise ValidityError(f"{path}: samples must be a list of names")
-    if name == "published":
-        raise ValidityError(f"{path}: name 'published' stands for the published line; give the scale another")
+    if name == PUBLISHED_SCALE.name:
+        raise ValidityError(f"{path}: name '{name}' stands for the published line; give the scale another")
     rows = table.get("covariance")
     if not (isinstance(rows, list) and len(rows) == 2 and all(isinstance(r, list) and len(r) == 2 for r in rows)):
         raise ValidityError(f"{path}: covariance must be two rows of two numbers, nm2")

@@ -135,6 +135,8 @@ def fit_tin_scale(
     >>> print(f"{fitted.scale.a_at_24_nm:.4f} {fitted.scale.slope_nm:.4f}")
     0.5287 0.0140
     """
+    if name == PUBLISHED_SCALE.name:
+        raise ValidityError(f"name '{name}' stands for the published line; give the scale another")
     columns = [np.atleast_1d(np.asarray(x, dtype=np.float64)) for x in (a_nm, u_a_nm, tin, u_tin)]
     n = len(columns[0])
     names = tuple(f"sample {k + 1}" for k in range(n)) if names is None else names
