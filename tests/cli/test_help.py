@@ -88,6 +88,7 @@ OPTIONS = {
         "--brief",
     },
     "tin-scale": {"--out", "--name", "--source", "--u-common-at-percent", "--own-slope"},
+    "strain-free": {"--poisson", "--u-poisson"},
 }
 """What scripts and documents rely on."""
 

@@ -13,6 +13,7 @@ from xrdorder.material.strain import (
     METALS,
     POISSON,
     U_POISSON,
+    bounded_strain,
     gauge_strain,
     mismatch_bound,
     strain_share,
@@ -143,10 +144,15 @@ def test_the_mismatch_is_a_bound(fitted):
     assert mismatch_bound(650.0) == pytest.approx(-0.00571, abs=1e-5)
     material = fitted(Specimen(**SECTION, strain_bound=True, reaction_temperature_c=650.0))
     strain, u = material.values["lattice_strain"], material.u("lattice_strain")
-    assert strain == pytest.approx(0.5 * mismatch_bound(650.0))
-    # Rectangular between none and the bound: both ends lie 1.73 standard uncertainties away.
-    assert strain / u == pytest.approx(-np.sqrt(3.0))
+    # By summing over the part of the normal distribution that lies between none and the bound.
+    x = np.linspace(mismatch_bound(650.0), 0.0, 100_001)
+    weight = np.exp(-0.5 * (x / AXIAL_STRAIN) ** 2)
+    mean = np.average(x, weights=weight)
+    assert (strain, u) == pytest.approx((mean, np.sqrt(np.average((x - mean) ** 2, weights=weight))), rel=1e-4)
     assert "strain-by-bound" in names(material)
+    # A bound much narrower than what is usual leaves any strain within it equally likely.
+    narrow, u_narrow = bounded_strain(-1e-4)
+    assert (narrow, u_narrow) == pytest.approx((-5e-5, 1e-4 / np.sqrt(12.0)), rel=1e-3)
     # What is usual in wires lies inside.
     assert strain - 2 * u < AXIAL_STRAIN < strain + 2 * u
 
@@ -196,8 +202,13 @@ def test_tilts_hold_what_they_promise():
         poisson, axial = rng.normal(POISSON, U_POISSON), rng.normal(-0.001, 0.001)
         share = np.cos(np.radians(psi)) ** 2 - poisson * np.sin(np.radians(psi)) ** 2
         found = strain_free_from_tilts(psi, 0.5288 * (1 + axial * share) + u * rng.normal(size=6), u)
+        strain, u_strain = found.strain_at(90.0)
         pulls.append(
-            [(found.a_nm - 0.5288) / found.u_a_nm, (found.axial_strain - axial) / found.u_axial_strain]
+            [
+                (found.a_nm - 0.5288) / found.u_a_nm,
+                (found.axial_strain - axial) / found.u_axial_strain,
+                (strain + poisson * axial) / u_strain,
+            ]
         )
     # Spread of 2000 known to 1.6 %; three of those, and 1 % for the bend in Poisson's ratio.
     np.testing.assert_allclose(np.std(pulls, axis=0), 1.0, atol=0.06)

@@ -12,7 +12,7 @@ import os
 import click
 
 from xrdorder import __version__
-from xrdorder.cli import calibrate, demo, estimate, explain, fit, run, tin_scale
+from xrdorder.cli import calibrate, demo, estimate, explain, fit, run, strain_free, tin_scale
 from xrdorder.cli.program import Program
 
 __all__ = ["main"]
@@ -41,5 +41,6 @@ for command in (
     explain.explain,
     estimate.estimate,
     tin_scale.tin_scale,
+    strain_free.strain_free,
 ):
     main.add_command(command)

@@ -130,6 +130,26 @@ def mismatch_bound(reaction_temperature_c: float) -> float:
     return -(METALS["cu"].expansion_per_k - EXPANSION_PER_K) * (reaction_temperature_c - REFERENCE_C)
 
 
+def bounded_strain(bound: float) -> tuple[float, float]:
+    """Axial strain between none and a bound, and its standard uncertainty: the usual size, of known sign and limit.
+
+    Mean and standard deviation of a normal distribution about none with the width of `AXIAL_STRAIN`, of which only the
+    part between none and the bound is left.
+
+    Examples
+    --------
+    >>> print("{:.5f} {:.5f}".format(*bounded_strain(-0.0057)))
+    -0.00158 0.00117
+    """
+    width = abs(AXIAL_STRAIN)
+    b = abs(bound) / width
+    peak = 1.0 / math.sqrt(2.0 * math.pi)
+    at_bound, inside = peak * math.exp(-0.5 * b * b), 0.5 * math.erf(b / math.sqrt(2.0))
+    mean = (peak - at_bound) / inside
+    variance = 1.0 - b * at_bound / inside - mean * mean
+    return math.copysign(width * mean, bound), width * math.sqrt(variance)
+
+
 def gauge_strain(metal: str, a_nm: float, temperature_c: float = REFERENCE_C) -> float:
     """Strain of a metal beside the A15 along the scattering vector, from its lattice parameter in nm.
 
@@ -154,13 +174,13 @@ def add_strain(account: Account, specimen: Specimen, a15: str = "nb3sn") -> None
         _add_stated(account, specimen, specimen.strain, u, "as given")
     elif specimen.strain_bound and specimen.reaction_temperature_c is not None:
         bound, share = mismatch_bound(specimen.reaction_temperature_c), strain_share(specimen)
-        # Anything between none and the bound is equally likely: half of it, with its breadth over the root of 12.
-        u = abs(bound) * max(abs(share), LEAST_SHARE) / math.sqrt(12.0)
-        _add_stated(account, specimen, 0.5 * bound * share, u, "half the thermal mismatch with copper")
+        axial, u = bounded_strain(bound)
+        u *= max(abs(share), LEAST_SHARE)
+        _add_stated(account, specimen, axial * share, u, "usual compression within the thermal mismatch with copper")
         account.flag(
             "strain-by-bound",
-            f"the axial strain is taken between none and {100 * bound:.2f} %, the thermal mismatch with copper from "
-            f"{specimen.reaction_temperature_c:g} °C: a bound, not a measurement",
+            f"the axial strain is taken as {100 * axial:.2f} %, the usual size between none and {100 * bound:.2f} %, "
+            f"the thermal mismatch with copper from {specimen.reaction_temperature_c:g} °C: a bound, not a measurement",
         )
     elif specimen.strain_gauge:
         _add_by_gauge(account, specimen, a15)

@@ -12,8 +12,10 @@ sin² psi methods: I. C. Noyan, J. B. Cohen, Residual Stress (1987), from memory
 
 from __future__ import annotations
 
+import csv
 import math
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -43,7 +45,7 @@ class StrainFree:
         Strain along the axis of the wire and its standard uncertainty.
     pulls : array, n
         Residuals of the line over the uncertainties given; zero with two directions.
-    poisson : float
+    poisson, u_poisson : float
     """
 
     a_nm: float
@@ -54,11 +56,17 @@ class StrainFree:
     u_axial_strain: float
     pulls: Array
     poisson: float
+    u_poisson: float
 
     def strain_at(self, angle_deg: float) -> tuple[float, float]:
-        """Strain along a scattering vector at this angle to the axis, and its standard uncertainty."""
+        """Strain along a scattering vector at this angle to the axis, and its standard uncertainty.
+
+        Poisson's ratio moves the strain-free lattice, and with it the strain in all directions alike.
+        """
         share = math.cos(math.radians(angle_deg)) ** 2 - self.poisson * math.sin(math.radians(angle_deg)) ** 2
-        return self.axial_strain * share, self.u_axial_strain * abs(share)
+        by_poisson = self.axial_strain * self.u_poisson / (1.0 + self.poisson)
+        measured = math.sqrt(max(self.u_axial_strain**2 - by_poisson**2, 0.0))
+        return self.axial_strain * share, math.hypot(measured * share, by_poisson)
 
 
 def strain_free_from_two(
@@ -142,7 +150,46 @@ def strain_free_from_tilts(
         u_strain,
         (a - mean - slope * (x - middle)) / u if len(a) > 2 else np.zeros(len(a)),
         poisson,
+        u_poisson,
     )
+
+
+COLUMNS = ("angle_deg", "a_nm", "u_a_nm")
+"""Columns of a table of directions; others are passed over."""
+
+
+def read_directions(path: Path | str) -> tuple[Array, Array, Array]:
+    """Read angles (degrees), lattice parameters and their uncertainties (nm) from a CSV with the columns `COLUMNS`.
+
+    Raises
+    ------
+    ValidityError
+        The file cannot be read, a column is missing or a number is none; the message names the line.
+    """
+    path = Path(path)
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise ValidityError(f"{path}: cannot be read as text ({error.__class__.__name__}); check the path") from error
+    lines = [(k, line) for k, line in enumerate(text.splitlines(), 1) if line.strip() and not line.startswith("#")]
+    rows = [(k, [cell.strip() for cell in next(csv.reader([line]))]) for k, line in lines]
+    header = rows[0][1] if rows else []
+    for column in COLUMNS:
+        if column not in header:
+            raise ValidityError(f"{path}: there is no column {column}; the columns are {', '.join(COLUMNS)}")
+    numbers = []
+    for line, row in rows[1:]:
+        if len(row) != len(header):
+            raise ValidityError(
+                f"{path}: line {line} has {len(row)} cells, the head {len(header)}; decimals are written with a point"
+            )
+        cells = dict(zip(header, row, strict=True))
+        try:
+            numbers.append([float(cells[column]) for column in COLUMNS])
+        except ValueError as error:
+            raise ValidityError(f"{path}: line {line}: {error}; give numbers") from error
+    angles, a, u = np.array(numbers, dtype=np.float64).reshape(-1, 3).T
+    return angles, a, u
 
 
 def _check(psi: Array, a: Array, u: Array, poisson: float, u_poisson: float) -> None:

@@ -1,0 +1,42 @@
+"""The strain-free lattice from several directions of the wire."""
+
+from pathlib import Path
+
+import click
+
+from xrdorder.cli.options import EXISTING_FILE, POSITIVE
+
+
+@click.command("strain-free")
+@click.argument("directions", metavar="DIRECTIONS.csv", type=EXISTING_FILE)
+@click.option("--poisson", type=POSITIVE, help="Poisson's ratio of the A15; left out: 0.36.")
+@click.option("--u-poisson", type=POSITIVE, help="Its standard uncertainty; left out: 0.03.")
+def strain_free(directions: Path, poisson: float | None, u_poisson: float | None) -> None:
+    """Find the strain-free lattice parameter of one wire from two directions or several tilts.
+
+    DIRECTIONS.csv has the columns angle_deg (between scattering vector and wire axis: 0 for a section, 90 for wires
+    laid flat), a_nm and u_a_nm (the part of the standard uncertainty that the directions do not share). The strain
+    printed for each direction may be given as the strain of the sample measured that way.
+    """
+    from xrdorder.cli.tables import concise, table
+    from xrdorder.material.strain import POISSON, U_POISSON
+    from xrdorder.material.strain_free import read_directions, strain_free_from_tilts
+
+    angles, a, u = read_directions(directions)
+    found = strain_free_from_tilts(
+        angles, a, u, POISSON if poisson is None else poisson, U_POISSON if u_poisson is None else u_poisson
+    )
+    head = (("angle", "a", "strain", "off the line"), ("deg", "nm", "%", "over its u"))
+    rows = []
+    for angle, length, u_length, pull in zip(angles, a, u, found.pulls, strict=True):
+        strain, u_strain = found.strain_at(float(angle))
+        rows.append(
+            (f"{angle:g}", concise(length, u_length), concise(100 * strain, 100 * u_strain), f"{pull:+.1f}")
+        )
+    click.echo(table(head, rows))
+    click.echo(
+        f"\nStrain-free lattice  {concise(found.a_nm, found.u_a_nm)} nm"
+        f"\nAxial strain         {concise(100 * found.axial_strain, 100 * found.u_axial_strain)} %"
+    )
+    if len(angles) == 2:
+        click.echo("Two directions leave nothing to check the line with.")
