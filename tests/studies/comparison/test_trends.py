@@ -1,0 +1,176 @@
+"""Trends, drifts and outliers: found where they are, not found where they are not, and said in words."""
+
+import numpy as np
+import pytest
+from scipy.stats import binom
+
+from tests.studies.comparison.made import wires
+from xrdorder.exceptions import StudyError
+from xrdorder.studies.comparison import (
+    Values,
+    drift,
+    drift_words,
+    outliers,
+    repeatability,
+    trend,
+    trend_words,
+)
+from xrdorder.studies.comparison.words import rounded
+
+CHANCE = 1e-3
+
+
+def test_the_slope_is_that_of_least_squares():
+    rng = np.random.default_rng(0)
+    x = rng.uniform(600, 750, 12)
+    values = wires(rng, 17 + 0.01 * (x - 650), own=0.1, shared=2.0)
+    found = trend(values, x, "temperature")
+    slope, level = np.polyfit(x, values.value, 1)
+    assert found.slope == pytest.approx(slope)
+    np.testing.assert_allclose(found.line([600, 700]), slope * np.array([600, 700]) + level)
+
+
+def test_slopes_and_bands_hold():
+    rng = np.random.default_rng(1)
+    x = np.linspace(600, 750, 8)
+    pulls, whole, shape = [], [], []
+    for _ in range(400):
+        common = 2.0 * rng.normal()
+        values = Values(
+            "Tc_K",
+            tuple("abcdefgh"),
+            17 + 0.01 * (x - 675) + common + rng.normal(0, 0.1, 8),
+            np.full((8, 1), 2.0),
+            np.full((8, 1), 0.1),
+        )
+        found = trend(values, x, "temperature")
+        pulls.append((found.slope - 0.01) / found.u_slope)
+        u, own = found.band([740.0])
+        error = found.line([740.0])[0] - (17 + 0.65)
+        whole.append(abs(error) < u[0])
+        shape.append(abs(error - common) < own[0])
+    # scatter about the line is estimated and never below what is known: a few per cent too careful
+    low, high = binom.ppf([CHANCE / 2, 1 - CHANCE / 2], 400, 0.683)
+    assert low <= sum(np.abs(pulls) < 1) <= high + 0.06 * 400
+    assert low <= sum(shape) <= high + 0.06 * 400
+    assert low <= sum(whole) <= high
+
+
+def test_no_trend_is_rarely_seen():
+    rng = np.random.default_rng(2)
+    x = np.linspace(600, 750, 6)
+    for own, scatter in ((0.1, 0.0), (0.0, 0.2), (0.1, 0.1), (0.1, 0.05)):
+        seen = sum(
+            trend(wires(rng, np.zeros(6), own=own, scatter=scatter), x, "T").distinguishable for _ in range(300)
+        )
+        assert seen <= binom.ppf(1 - CHANCE, 300, 0.05)
+
+
+def test_a_course_that_is_no_line_says_so():
+    rng = np.random.default_rng(3)
+    x = np.linspace(-1, 1, 9)
+    found = trend(wires(rng, 3 * x**2 + 6 * x, own=0.05), x, "temperature")
+    assert found.p_line < 1e-3
+    assert trend_words(found).endswith("a line does not describe the course")
+    assert trend(wires(rng, 3 * x, own=0.05), x, "temperature").p_line > CHANCE
+
+
+def test_a_line_needs_points():
+    values = wires(np.random.default_rng(0), [1.0, 2.0, 3.0])
+    with pytest.raises(StudyError, match="three samples"):
+        trend(values, [1.0, np.nan, 2.0], "temperature")
+    with pytest.raises(StudyError, match="two different values"):
+        trend(values, [1.0, 1.0, 1.0], "temperature")
+
+
+def test_trends_in_words():
+    x = np.array([650.0, 675, 700, 725])
+    rising = wires(np.random.default_rng(1), 0.23 + 2e-4 * (x - 650), own=5e-4, quantity="tin_fraction")
+    words = trend_words(trend(rising, x, "reaction temperature"), "°C")
+    assert words.startswith("tin content rises by 1.")
+    assert words.endswith("at.% over reaction temperature from 650 to 725 °C")
+    flat = wires(np.random.default_rng(1), np.full(4, 0.23), own=5e-4, quantity="tin_fraction")
+    assert "no trend" in trend_words(trend(flat, x, "reaction temperature"), "°C")
+
+
+def test_a_drift_inside_variants_is_found_and_none_is_not():
+    rng = np.random.default_rng(4)
+    variants = [f"v{k}" for k in range(5) for _ in range(4)]
+    place = np.tile([0.0, 100, 200, 300], 5) + np.repeat(np.arange(5) * 40.0, 4)
+    truths = np.repeat([17.0, 18, 16, 17.5, 18.5], 4)
+    found = drift(wires(rng, truths + 0.002 * place, own=0.1), place, variants, "position")
+    assert found.distinguishable
+    assert found.slope == pytest.approx(0.002, abs=3 * found.u_slope)
+    assert "look for a drift" in drift_words(found)
+    seen = sum(
+        drift(wires(rng, truths, own=0.1, scatter=0.05), place, variants, "position").distinguishable
+        for _ in range(300)
+    )
+    assert seen <= binom.ppf(1 - CHANCE, 300, 0.05)
+    assert "no drift" in drift_words(drift(wires(rng, truths, own=0.1), place, variants, "position"))
+
+
+def test_a_drift_that_cannot_be_told():
+    values = wires(np.random.default_rng(0), np.zeros(4))
+    assert drift(values, [0, 0, 1, 1], ["a", "a", "b", "b"], "date") is None
+    assert drift(values, [np.nan] * 4, ["a"] * 4, "date") is None
+    assert drift(values, [0, 1, 2, 3], [""] * 4, "date") is None
+    assert "cannot be told" in drift_words(None, "date")
+
+
+def test_an_outlier_is_named_and_alone():
+    rng = np.random.default_rng(5)
+    variants = [f"v{k}" for k in range(6) for _ in range(3)]
+    values = wires(rng, np.repeat(np.arange(6.0), 3), own=0.1, scatter=0.1, shared=2.0)
+    values.value[7] += 2.0
+    found = outliers(values, variants)
+    assert [one.sample for one in found] == ["w7"]
+    assert not found[0].partner
+    assert found[0].deviation > 1
+
+
+def test_of_two_samples_either_may_be_the_outlier():
+    rng = np.random.default_rng(6)
+    values = wires(rng, np.repeat(np.arange(6.0), 2), own=0.1)
+    values.value[3] += 2.0
+    found = outliers(values, [f"v{k}" for k in range(6) for _ in range(2)])
+    assert {one.sample for one in found} == {"w2", "w3"}
+    assert all(one.partner for one in found)
+
+
+def test_outliers_are_rarely_seen_where_there_are_none():
+    rng = np.random.default_rng(7)
+    variants = [f"v{k}" for k in range(5) for _ in range(3)]
+    for own, scatter in ((0.1, 0.0), (0.0, 0.2), (0.1, 0.1)):
+        seen = sum(
+            bool(outliers(wires(rng, np.zeros(15), own=own, scatter=scatter, shared=1.0), variants))
+            for _ in range(300)
+        )
+        assert seen <= binom.ppf(1 - CHANCE, 300, 0.05)
+
+
+def test_outliers_from_a_line():
+    rng = np.random.default_rng(8)
+    x = np.linspace(600, 750, 12)
+    values = wires(rng, 0.01 * x, own=0.05)
+    values.value[4] -= 1.0
+    assert [one.sample for one in outliers(values, ["all"] * 12, x)] == ["w4"]
+    assert outliers(values, ["all"] * 12, np.full(12, 650.0)) == []
+    assert outliers(values, [""] * 12) == []
+    assert outliers(values.select([0, 1]), ["a", "a"]) == []
+
+
+def test_repeatability_from_elsewhere_widens_a_trend():
+    rng = np.random.default_rng(9)
+    x = np.array([650.0, 675, 700])
+    values = wires(rng, [17.0, 17.1, 17.2], own=0.01)
+    pairs = repeatability(wires(rng, np.zeros(40), own=0.01, scatter=0.3), [f"v{k // 2}" for k in range(40)])
+    assert trend(values, x, "T").u_slope < trend(values, x, "T", pairs).u_slope
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "text"),
+    [(1234.0, 56.0, "1230 ± 60"), (0.0, 0.0196, "0.00 ± 0.02"), (5.0, 0.99, "5.0 ± 1.0"), (99.6, 16.0, "100 ± 16")],
+)
+def test_numbers_carry_the_digits_they_have(value, u, text):
+    assert rounded(value, u) == text

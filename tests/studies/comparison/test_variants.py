@@ -1,0 +1,187 @@
+"""Repeatability and differences: what cancels, what counts, and how often chance is taken for a difference."""
+
+import time
+
+import numpy as np
+import pytest
+from scipy.stats import binom, norm, ttest_ind
+
+from tests.studies.comparison.made import wires
+from xrdorder.exceptions import StudyError
+from xrdorder.studies.comparison import Values, compare, holm, methods_sentence, repeatability, verdict
+
+CHANCE = 1e-3  # how often a limit of a test is passed though all holds
+
+
+def labels(groups, each):
+    return [f"v{g}" for g in range(groups) for _ in range(each)]
+
+
+def test_repeatability_is_the_pooled_scatter_where_nothing_is_known():
+    values = Values("x", tuple("abcde"), np.array([1.0, 2.0, 3.0, 10.0, 14.0]), np.zeros((5, 0)), np.zeros((5, 0)))
+    found = repeatability(values, list("ppprr"))
+    # sums of squares 2 and 8 over 2 + 1 degrees of freedom
+    assert found.u == pytest.approx(np.sqrt(10 / 3))
+    assert found.degrees_of_freedom == 3
+    assert found.low < found.u < found.high
+    assert repeatability(values, list("abcde")).degrees_of_freedom == 0
+    assert repeatability(values, ["", "", "", "", ""]).degrees_of_freedom == 0
+
+
+def test_repeatability_is_what_known_uncertainties_leave():
+    rng = np.random.default_rng(5)
+    values = wires(rng, np.repeat(np.arange(50.0), 4), own=0.3, scatter=0.4, shared=7.0)
+    found = repeatability(values, labels(50, 4))
+    # 150 degrees of freedom: s of the total is known to 6 %, so that of the excess to 6 % * 0.25 / 0.16
+    assert found.u == pytest.approx(0.4, rel=3 * 0.06 * 0.25 / 0.16)
+    assert found.p_known < 1e-6
+    calm = repeatability(wires(rng, np.repeat(np.arange(50.0), 4), own=0.3), labels(50, 4))
+    assert calm.low < 0.15
+    assert calm.p_known > CHANCE
+
+
+def test_the_interval_of_the_repeatability_holds():
+    rng = np.random.default_rng(6)
+    inside = 0
+    for _ in range(300):
+        found = repeatability(wires(rng, np.zeros(8), own=0.2, scatter=0.3, shared=2.0), labels(4, 2))
+        inside += found.low <= 0.3 <= found.high
+    low, high = binom.ppf([CHANCE / 2, 1 - CHANCE / 2], 300, 0.68)
+    assert low <= inside <= high
+
+
+def test_what_variants_share_cancels():
+    rng = np.random.default_rng(2)
+    values = wires(rng, [17.0, 17.0, 18.0, 18.0], own=0.1, shared=3.0)
+    found = compare(values, ["a", "a", "b", "b"]).pair("b", "a")
+    assert found.u < 0.5
+    budget = dict(compare(values, ["a", "a", "b", "b"]).budget("b", "a"))
+    assert "shared" not in budget
+    assert np.sqrt(sum(x**2 for x in budget.values())) == pytest.approx(found.u)
+
+
+def test_opposite_signs_do_not_cancel():
+    values = Values("x", ("a", "b"), np.array([1.0, 0.0]), np.array([[0.3], [-0.3]]), np.full((2, 1), 0.4))
+    found = compare(values, ["a", "b"]).pair("a", "b")
+    assert found.u == pytest.approx(np.sqrt(0.6**2 + 2 * 0.4**2))
+    assert found.probability_positive == pytest.approx(norm.cdf(1 / found.u))
+    back = compare(values, ["a", "b"]).pair("b", "a")
+    assert (back.value, back.u) == (-found.value, found.u)
+    assert back.probability_positive == pytest.approx(1 - found.probability_positive)
+
+
+def test_relative_differences_know_what_cancels():
+    # a common factor: sizes are all 10 % too large or too small together
+    size = np.array([160.0, 100.0])
+    values = Values("domain_size_nm", ("a", "b"), size, 0.1 * size[:, None], 0.01 * size[:, None])
+    found = compare(values, ["hot", "cold"]).pair("hot", "cold")
+    assert found.relative == pytest.approx(0.6)
+    assert found.u_relative == pytest.approx(1.6 * np.sqrt(2) * 0.01)
+    assert verdict(found) == "domains of hot are 60 ± 2 % larger than those of cold"
+
+
+@pytest.mark.parametrize(("own", "scatter"), [(0.1, 0.0), (0.1, 0.3), (0.0, 0.3), (0.2, 0.1), (0.1, 0.1)])
+@pytest.mark.parametrize("reference", [None, "v0"])
+def test_equal_variants_are_rarely_told_apart(own, scatter, reference):
+    """Of 300 studies without any difference at most a twentieth, by the binomial law, may show one."""
+    rng = np.random.default_rng(int(own * 10 + scatter * 1000))
+    false = sum(
+        bool(
+            np.any(
+                compare(
+                    wires(rng, np.zeros(18), own=own, scatter=scatter, shared=1.0), labels(6, 3), reference=reference
+                ).p_adjusted
+                < 0.05
+            )
+        )
+        for _ in range(300)
+    )
+    assert false <= binom.ppf(1 - CHANCE, 300, 0.05)
+
+
+def test_a_difference_that_is_there_is_found():
+    rng = np.random.default_rng(4)
+    found = 0
+    for _ in range(100):
+        values = wires(rng, np.repeat([17.0, 17.0, 18.0], 3), own=0.1, scatter=0.15)
+        found += compare(values, labels(3, 3)).pair("v2", "v0").distinguishable
+    # the difference is 8 u at 6 degrees of freedom
+    assert found >= 97
+
+
+def test_without_replicates_only_known_uncertainty_counts_and_it_is_said():
+    values = wires(np.random.default_rng(0), [17.0, 18.0], own=0.1)
+    found = compare(values, ["a", "b"])
+    assert found.repeatability.degrees_of_freedom == 0
+    assert found.pair("b", "a").half_width == pytest.approx(norm.ppf(0.975) * found.u_difference[0])
+    assert "no replicates were measured" in methods_sentence(found)
+
+
+def test_variants_of_many_treatments_scatter_more_than_replicates():
+    rng = np.random.default_rng(9)
+    truths = np.repeat([17.0, 17.6, 18.2, 17.5, 18.1, 18.7], 2)
+    values = wires(rng, truths, own=0.02, scatter=0.05)
+    treatments = labels(6, 2)
+    peaks = ["650 °C"] * 6 + ["700 °C"] * 6
+    assert compare(values, treatments).repeatability.u < 0.15
+    found = compare(values, peaks, replicates=treatments)
+    assert found.repeatability.u > 0.3
+    assert not found.pair("700 °C", "650 °C").distinguishable
+
+
+def test_wrong_use_is_told():
+    values = wires(np.random.default_rng(0), [17.0, 18.0, 18.0])
+    with pytest.raises(StudyError, match="needs two"):
+        compare(values, ["a", "a", ""])
+    with pytest.raises(StudyError, match="no variant 'cold'"):
+        compare(values, ["a", "b", "c"], reference="cold")
+    with pytest.raises(StudyError, match="were not compared"):
+        compare(values, ["a", "b", "c"], reference="a").pair("b", "c")
+    with pytest.raises(ValueError, match="2 variants for 3"):
+        compare(values, ["a", "b"])
+
+
+def test_holm_is_holm():
+    # worked by hand: 4, 3, 2, 1 times the sorted probabilities, never falling
+    np.testing.assert_allclose(holm([0.03, 0.005, 0.04, 0.9]), [0.09, 0.02, 0.09, 0.9])
+
+
+def test_five_hundred_samples_take_seconds():
+    rng = np.random.default_rng(3)
+    n, sources = 500, 80
+    values = Values(
+        "Tc_K",
+        tuple(f"w{k}" for k in range(n)),
+        rng.normal(17, 1, n),
+        rng.normal(0, 0.1, (n, sources)),
+        rng.normal(0, 0.02, (n, sources)),
+    )
+    start = time.process_time()
+    every = compare(values, [f"v{k // 2}" for k in range(n)])
+    single = compare(values, list(values.samples))
+    every.differences(most=500)
+    assert time.process_time() - start < 10  # a second or two on one slow core
+    assert every.first.size == 250 * 249 / 2
+    assert single.first.size == n * (n - 1) / 2
+    assert len(every.differences(most=500)) == 500
+
+
+def test_without_known_uncertainty_the_test_is_students_t():
+    values = Values("x", tuple("abcde"), np.array([1.0, 2.0, 3.0, 5.0, 6.0]), np.zeros((5, 0)), np.zeros((5, 0)))
+    found = compare(values, list("ppprr")).pair("r", "p")
+    by_scipy = ttest_ind([5.0, 6.0], [1.0, 2.0, 3.0])
+    # the average over the scatter is a sum in steps of an eighth of ln s; Simpson could do no better than 1e-3
+    assert found.p == pytest.approx(by_scipy.pvalue, rel=2e-3)
+    low, high = by_scipy.confidence_interval(0.95)
+    assert found.half_width == pytest.approx((high - low) / 2, rel=2e-3)
+
+
+def test_one_pair_of_replicates_hardly_tells_the_scatter():
+    calm = Values("x", tuple("abc"), np.array([0.0, 0.05, 1.0]), np.zeros((3, 0)), np.full((3, 1), 0.1))
+    found = compare(calm, ["p", "p", "r"]).pair("r", "p")
+    assert found.half_width > 2 * found.u
+    # Student's t with one degree of freedom asks for 12.7 u; here the known uncertainties are a bound from below
+    assert found.half_width < 12.7 * found.u
+    many = Values("x", tuple("abcdefghi"), np.zeros(9), np.zeros((9, 0)), np.full((9, 1), 0.1))
+    found = compare(many, list("ppqqrrsst")).pair("t", "p")
+    assert found.half_width < 3 * found.u

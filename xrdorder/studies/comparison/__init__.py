@@ -1,0 +1,50 @@
+"""Which variant differs from which, by how much, and is that more than chance?
+
+Pure functions on the collated results of a study (`xrdorder.studies.collate`); nothing is printed.
+
+* `values_of` takes one quantity out of the results, with signed contributions of every source; `values_from_draws`
+  does so for what is predicted by draws (Tc, Bc2, relative current density).
+* `repeatability` asks replicates how far equal wires scatter beyond their known uncertainties.
+* `compare` puts samples into variants and gives all differences: what two variants share cancels, repeatability
+  counts, many comparisons are corrected for; `verdict` says it in plain words.
+* `trend` fits a line with a band that knows what all samples share; `drift` asks for a course over position or date
+  inside variants; `outliers` names samples that do not fit the others.
+
+>>> import numpy as np
+>>> shared, own = np.full((4, 1), 0.5), np.full((4, 1), 0.1)
+>>> wires = Values("Tc_K", tuple("abcd"), np.array([17.0, 17.2, 17.9, 18.0]), shared, own)
+>>> found = compare(wires, ["650 °C", "650 °C", "700 °C", "700 °C"])
+>>> verdict(found.pair("700 °C", "650 °C"))
+'Tc of 700 °C is 0.85 ± 0.11 K higher than that of 650 °C'
+
+The common half kelvin has cancelled.
+"""
+
+from xrdorder.studies.comparison.replicates import Repeatability, repeatability
+from xrdorder.studies.comparison.trends import Drift, Outlier, Trend, drift, outliers, trend
+from xrdorder.studies.comparison.values import Values, grouping, values_from_draws, values_of
+from xrdorder.studies.comparison.variants import Comparison, Difference, compare, holm
+from xrdorder.studies.comparison.words import drift_words, methods_sentence, trend_words, verdict
+
+__all__ = [
+    "Comparison",
+    "Difference",
+    "Drift",
+    "Outlier",
+    "Repeatability",
+    "Trend",
+    "Values",
+    "compare",
+    "drift",
+    "drift_words",
+    "grouping",
+    "holm",
+    "methods_sentence",
+    "outliers",
+    "repeatability",
+    "trend",
+    "trend_words",
+    "values_from_draws",
+    "values_of",
+    "verdict",
+]

@@ -1,0 +1,189 @@
+"""How far do equal wires scatter, beyond what is known of each?
+
+Values y with known covariance V0 and a model X (a mean for every group of replicates, or a line) are asked for the
+scatter s between wires that makes the weighted sum of squares as large as it should be:
+
+    min_b (y - X b)' (V0 + s² I)^-1 (y - X b) = n - p
+
+(R. C. Paule and J. Mandel, J. Res. Natl. Bur. Stand. 87 (1982) 377, for independent values; here with a covariance, so
+that what replicates share does not count as agreement). With y projected onto what X leaves free, and V0 there
+diagonal, the sum is sum z_k² / (l_k + s²): one decomposition, then a root. Put equal to quantiles of chi square the
+same sum bounds s.
+
+What is tested with s must know how badly few replicates tell it. The restricted likelihood of s in the same projected
+values, times a prior 1 / sqrt(l + s²) with l their typical known variance, gives weights over s; a test is averaged
+over them. Without known uncertainties that is Student's t with n - p degrees of freedom; with many replicates it is the
+normal distribution; a single pair that agrees leaves 95 % intervals of ten u, for it hardly tells anything. (Student's t with effective degrees of freedom, GUM G.4.1,
+takes an s that came out as zero for certain: with six wires it called chance a trend twice as often as it should.)
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import brentq
+from scipy.special import ndtr
+from scipy.stats import chi2
+
+from xrdorder.studies.comparison.values import Values
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Repeatability:
+    """Scatter between equal wires beyond their known uncertainties.
+
+    Attributes
+    ----------
+    u : float
+        Standard deviation, in the unit of the quantity; 0 where the known uncertainties explain all scatter, or
+        where there are no replicates.
+    degrees_of_freedom : int
+        Zero without replicates.
+    low, high : float
+        68 % interval of `u`; NaN without replicates.
+    p_known : float
+        Probability of as much scatter if the known uncertainties were all; NaN without replicates.
+    nodes, weights : array, (k,)
+        Scatters that may be, and how probable each is.
+    """
+
+    u: float
+    degrees_of_freedom: int
+    low: float
+    high: float
+    p_known: float
+    nodes: Array = field(default_factory=lambda: np.zeros(1), repr=False)
+    weights: Array = field(default_factory=lambda: np.ones(1), repr=False)
+
+    def chance(self, value: ArrayLike, known_square: ArrayLike, factor_square: ArrayLike) -> Array:
+        """Two-sided probability of as large a value by chance.
+
+        Parameters
+        ----------
+        value : array, (...)
+        known_square : array, (...)
+            Its variance from known sources.
+        factor_square : array, (...)
+            Its variance for a scatter of one.
+        """
+        size, known, factor = np.broadcast_arrays(np.abs(value), known_square, factor_square)
+        found = np.empty(size.size)
+        numbers = np.stack([np.ravel(one).astype(float) for one in (size, known, factor)], axis=1)
+        for start in range(0, size.size, 8192):  # pairs of hundreds of variants by all nodes would fill the memory
+            x, fixed, for_one = numbers[start : start + 8192].T[:, :, None]
+            u = np.sqrt(fixed + self.nodes**2 * for_one)
+            ratio = np.where(x == 0.0, 0.0, np.inf) + np.zeros_like(u)
+            np.divide(x, u, out=ratio, where=u > 0.0)
+            found[start : start + 8192] = 2.0 * ndtr(-ratio) @ self.weights
+        return found.reshape(size.shape)
+
+    def half_width(self, known_square: float, factor_square: float, level: float = 0.95) -> float:
+        """Half of the interval in which a value of that variance lies with a probability."""
+        widest = np.sqrt(known_square + float(self.nodes[-1]) ** 2 * factor_square)
+        if widest == 0.0:
+            return 0.0
+        outside = 1.0 - level
+        return float(
+            brentq(
+                lambda x: float(self.chance(x, known_square, factor_square)) - outside, 0.0, 40.0 * widest, rtol=1e-8
+            )
+        )
+
+
+NONE = Repeatability(0.0, 0, np.nan, np.nan, np.nan)
+"""What is known without replicates."""
+
+
+def indicator(labels: Sequence[str]) -> tuple[list[str], Array]:
+    """Groups in the order met, and the matrix (n, groups) that tells who belongs where."""
+    groups = list(dict.fromkeys(labels))
+    place = {group: k for k, group in enumerate(groups)}
+    matrix = np.zeros((len(labels), len(groups)))
+    matrix[np.arange(len(labels)), [place[label] for label in labels]] = 1.0
+    return groups, matrix
+
+
+def excess(value: Array, design: Array, covariance: Array) -> Repeatability:
+    """Scatter about a model, beyond a covariance.
+
+    Parameters
+    ----------
+    value : array, (n,)
+    design : array, (n, p)
+        Of full rank.
+    covariance : array, (n, n)
+    """
+    n, p = design.shape
+    if n <= p:
+        return NONE
+    free = np.linalg.qr(design, mode="complete")[0][:, p:]
+    sizes, vectors = np.linalg.eigh(free.T @ covariance @ free)
+    squares = (vectors.T @ (free.T @ value)) ** 2
+    # what rounding leaves of a shared contribution that cancels is no uncertainty
+    floor = 1e-13 * float(np.max(np.abs(np.diag(covariance)), initial=0.0)) + 1e-300
+    sizes = np.maximum(sizes, floor)
+
+    def chi_square(s2: float) -> float:
+        return float(np.sum(squares / (sizes + s2)))
+
+    def solve(target: float) -> float:
+        if chi_square(0.0) <= target:
+            return 0.0
+        high = 1.001 * float(np.sum(squares)) / target
+        return float(np.sqrt(brentq(lambda s2: chi_square(s2) - target, 0.0, high, xtol=1e-300, rtol=1e-10)))
+
+    dof = n - p
+    return Repeatability(
+        solve(float(dof)),
+        dof,
+        solve(float(chi2.ppf(0.84, dof))),
+        solve(float(chi2.ppf(0.16, dof))),
+        float(chi2.sf(chi_square(0.0), dof)),
+        *_weights(squares, sizes),
+    )
+
+
+def _weights(squares: Array, sizes: Array) -> tuple[Array, Array]:
+    """Scatters that may be and their weights, from projected squares and known variances."""
+    known = float(np.median(sizes))
+    scale = np.sqrt(known + float(np.mean(squares)))
+    # in steps of an eighth, from a scatter that does not count to one that a single pair excludes
+    logs = np.arange(np.log(1e-3), np.log(1e4), 0.125)
+    nodes = scale * np.exp(logs)
+    variance = sizes[:, None] + nodes**2
+    log_density = -0.5 * np.sum(np.log(variance) + squares[:, None] / variance, axis=0)
+    log_density += np.log(nodes) - 0.5 * np.log(known + nodes**2)
+    weights = np.exp(log_density - np.max(log_density))
+    weights /= np.sum(weights)
+    keep = weights > 1e-7
+    return nodes[keep], weights[keep] / np.sum(weights[keep])
+
+
+def repeatability(values: Values, labels: Sequence[str]) -> Repeatability:
+    """Ask replicates for their scatter: samples with the same label are held to be equal.
+
+    Parameters
+    ----------
+    values : Values
+    labels : sequence of str
+        One a sample; samples with an empty label are nobody's replicates.
+
+    Examples
+    --------
+    >>> pairs = Values("a_nm", tuple("abcd"), np.array([1.0, 1.2, 3.0, 3.2]), np.zeros((4, 0)), np.zeros((4, 0)))
+    >>> found = repeatability(pairs, ["x", "x", "y", "y"])
+    >>> round(found.u, 4), found.degrees_of_freedom  # 0.2 / sqrt(2)
+    (0.1414, 2)
+    """
+    counts: dict[str, int] = {}
+    for label in labels:
+        counts[label] = counts.get(label, 0) + 1
+    twice = np.array([bool(label) and counts[label] > 1 for label in labels], dtype=bool)
+    if not np.any(twice):
+        return NONE
+    some = values.select(twice)
+    _, design = indicator([label for label, one in zip(labels, twice, strict=True) if one])
+    return excess(some.value, design, some.covariance())

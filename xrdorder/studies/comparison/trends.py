@@ -1,0 +1,321 @@
+"""Courses over a variable: a line with its band, drift inside variants, and samples that do not fit.
+
+All three are weighted least squares with the weights of what each sample has of its own; the full covariance is then
+carried through the estimator, so what samples share moves the line as a whole and drops out of its slope. (Least
+squares with the full covariance would be a little narrower, but draws a line beside all points where shared parts
+dominate: R. W. Peelle's puzzle.)
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.stats import t as student
+
+from xrdorder.exceptions import StudyError
+from xrdorder.studies.comparison.replicates import NONE, Repeatability, excess, indicator
+from xrdorder.studies.comparison.values import Values
+from xrdorder.studies.comparison.variants import LEVEL, holm
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Trend:
+    """A line through values over a variable.
+
+    Attributes
+    ----------
+    quantity, variable : str
+    centre : float
+        Weighted mean of the variable.
+    at_centre, slope : float
+    u_slope : float
+        What all samples share has dropped out.
+    p : float
+        Probability of such a slope by chance.
+    p_line : float
+        Probability of such scatter about the line if repeatability and known uncertainties were all: small means that
+        the course is no line. NaN with fewer than three samples.
+    scatter : float
+        Scatter between wires that entered.
+    span : tuple of float
+        Least and largest value of the variable.
+    samples : int
+    """
+
+    quantity: str
+    variable: str
+    centre: float
+    at_centre: float
+    slope: float
+    u_slope: float
+    p: float
+    p_line: float
+    scatter: float
+    span: tuple[float, float]
+    samples: int
+    _shared: Array  # (2, m): contributions to value at centre and slope
+    _own: Array  # (2, 2): covariance of both from what samples have of their own
+
+    @property
+    def distinguishable(self) -> bool:
+        """Whether the slope is more than chance."""
+        return self.p < LEVEL
+
+    def line(self, x: ArrayLike) -> Array:
+        """Value of the line."""
+        return np.asarray(self.at_centre + self.slope * (np.asarray(x, dtype=float) - self.centre))
+
+    def band(self, x: ArrayLike) -> tuple[Array, Array]:
+        """Standard uncertainty of the line: in all, and of its shape alone.
+
+        The second is the uncertainty of the line against its own value at the centre plus that of the latter from what
+        samples have of their own: what decides whether points lie on it. The first holds what moves the line as a
+        whole, as an error of the calibration does.
+        """
+        basis = np.stack([np.ones_like(np.asarray(x, dtype=float)), np.asarray(x, dtype=float) - self.centre])
+        own = np.einsum("i...,ij,j...->...", basis, self._own, basis)
+        moved = np.tensordot(self._shared, basis, axes=(0, 0))
+        turned = np.tensordot(self._shared[1], basis[1], axes=0)
+        return np.sqrt(own + np.sum(moved**2, axis=0)), np.sqrt(own + np.sum(turned**2, axis=0))
+
+
+@dataclass(frozen=True)
+class Drift:
+    """A course over an ordering variable inside variants: along a spool, over dates.
+
+    Attributes
+    ----------
+    quantity, variable : str
+    slope, u_slope : float
+    change, u_change : float
+        Over the whole span of the variable.
+    p : float
+    distinguishable : bool
+    """
+
+    quantity: str
+    variable: str
+    slope: float
+    u_slope: float
+    change: float
+    u_change: float
+    p: float
+    distinguishable: bool
+
+
+@dataclass(frozen=True)
+class Outlier:
+    """A sample that does not fit the others.
+
+    Attributes
+    ----------
+    sample, variant : str
+    deviation, u : float
+        From the model fitted to all (its own pull on it included), and its standard uncertainty.
+    p_adjusted : float
+        Probability of as large a deviation of any sample by chance.
+    partner : bool
+        Its variant has two samples only: it may as well be the other.
+    """
+
+    sample: str
+    variant: str
+    deviation: float
+    u: float
+    p_adjusted: float
+    partner: bool
+
+
+def _estimator(design: Array, own: Array, scatter: float) -> Array:
+    """Matrix (p, n) that takes values to the parameters of weighted least squares."""
+    square = own**2 + scatter**2
+    square = np.maximum(square, 1e-6 * float(np.median(square)))
+    root = 1.0 / np.sqrt(square) if np.all(square > 0.0) else np.ones_like(square)
+    return np.asarray(np.linalg.pinv(design * root[:, None]) * root)
+
+
+def _slope_test(
+    values: Values, design: Array, known: Repeatability
+) -> tuple[Array, Array, Array, Repeatability, float]:
+    """Parameters, shared contributions, own covariance, scatter between wires, and p of the last parameter."""
+    about = excess(values.value, design, values.covariance())
+    scatter = max(about, known, key=lambda one: (one.u, one.degrees_of_freedom))
+    estimator = _estimator(design, values.own, scatter.u)
+    parameters, shared = estimator @ values.value, estimator @ values.shared
+    own = (estimator * (values.own**2 + scatter.u**2)) @ estimator.T
+    fixed = float(np.sum(shared[-1] ** 2) + estimator[-1] ** 2 @ values.own**2)
+    p = float(scatter.chance(parameters[-1], fixed, np.sum(estimator[-1] ** 2)))
+    return parameters, shared, own, scatter, p
+
+
+def trend(values: Values, x: ArrayLike, variable: str, known: Repeatability = NONE) -> Trend:
+    """Fit a line over a variable.
+
+    Parameters
+    ----------
+    values : Values
+    x : array, (n,)
+        The variable; a sample without it (NaN) is left out.
+    variable : str
+        Its name, for words.
+    known : Repeatability
+        What replicates tell; the scatter about the line enters where it is larger.
+
+    Raises
+    ------
+    StudyError
+        Fewer than three samples, or the variable does not vary.
+
+    Examples
+    --------
+    A common error of 5 does not touch the slope:
+
+    >>> wires = Values("T", tuple("abcd"), np.array([1.0, 2.1, 2.9, 4.0]), np.full((4, 1), 5.0), np.full((4, 1), 0.1))
+    >>> found = trend(wires, [0, 1, 2, 3], "x")
+    >>> round(found.slope, 2), round(found.u_slope, 3)
+    (0.98, 0.045)
+    >>> [round(float(u), 2) for u in np.ravel(found.band([1.5]))]
+    [5.0, 0.05]
+    """
+    place = np.asarray(x, dtype=float)
+    if place.shape != (len(values),):
+        raise ValueError(f"{variable}: {place.size} numbers for {len(values)} samples; give one a sample")
+    given = np.isfinite(place)
+    some, place = values.select(given), place[given]
+    if len(some) < 3 or np.ptp(place) == 0.0:
+        raise StudyError(
+            f"{values.quantity} over {variable}: a line needs three samples or more at two different values; there are "
+            f"{len(some)} at {np.unique(place).size}"
+        )
+    weight = 1.0 / np.maximum(some.own**2 + known.u**2, 1e-300)
+    centre = float(np.average(place, weights=weight / np.max(weight)))
+    # scaled: hours and degrees differ by orders, the rank should not care
+    scale = float(np.ptp(place))
+    design = np.stack([np.ones_like(place), (place - centre) / scale], axis=1)
+    parameters, shared, own, scatter, p = _slope_test(some, design, known)
+    back = np.array([1.0, 1.0 / scale])
+    misfit = excess(some.value, design, some.covariance(known.u)).p_known
+    return Trend(
+        values.quantity,
+        variable,
+        centre,
+        float(parameters[0]),
+        float(parameters[1] / scale),
+        float(np.sqrt(np.sum(shared[1] ** 2) + own[1, 1]) / scale),
+        p,
+        misfit,
+        scatter.u,
+        (float(place.min()), float(place.max())),
+        len(some),
+        shared * back[:, None],
+        own * np.outer(back, back),
+    )
+
+
+def drift(
+    values: Values, order: ArrayLike, variants: Sequence[str], variable: str, known: Repeatability = NONE
+) -> Drift | None:
+    """Ask for a common course over an ordering variable inside variants.
+
+    Parameters
+    ----------
+    values : Values
+    order : array, (n,)
+        Position along a spool, or date as a number; NaN leaves the sample out.
+    variants : sequence of str
+        Samples with one label are equal but for the drift.
+    variable : str
+    known : Repeatability
+        Scatter between wires from elsewhere; replicates that drift contain the drift.
+
+    Returns
+    -------
+    Drift or None
+        None where the order does not vary inside any variant, or nothing is left to judge it by.
+    """
+    place = np.asarray(order, dtype=float)
+    given = np.isfinite(place) & np.array([bool(variant) for variant in variants], dtype=bool)
+    some, place = values.select(given), place[given]
+    if not len(some):
+        return None
+    labels = [label for label, one in zip(variants, given, strict=True) if one]
+    belongs = indicator(labels)[1]
+    span = float(np.ptp(place))
+    means = (belongs / np.sum(belongs, axis=0)).T @ place
+    inside = place - belongs @ means
+    if span == 0.0 or np.max(np.abs(inside)) < 1e-9 * span:
+        return None
+    design = np.column_stack([belongs, inside / span])
+    if len(some) <= design.shape[1] and known.degrees_of_freedom == 0 and not np.any(some.own > 0.0):
+        return None
+    parameters, shared, own, _, p = _slope_test(some, design, known)
+    change = float(parameters[-1])
+    u = float(np.sqrt(np.sum(shared[-1] ** 2) + own[-1, -1]))
+    return Drift(values.quantity, variable, change / span, u / span, change, u, p, p < LEVEL)
+
+
+def outliers(values: Values, variants: Sequence[str], x: ArrayLike | None = None) -> list[Outlier]:
+    """Name samples that do not fit the others of their variant (or a line over `x`), the clearest first.
+
+    Externally studentised residuals (R. D. Cook and S. Weisberg, *Residuals and Influence in Regression*, 1982, sec.
+    2.2): each sample is judged by the scatter of the others, which is never taken to be smaller than the known
+    uncertainties. Holm's rule corrects for their number. Nothing is found where fewer than two degrees of freedom are
+    left; two outliers may hide each other.
+
+    Parameters
+    ----------
+    values : Values
+    variants : sequence of str
+        Empty leaves the sample out.
+    x : array, (n,), optional
+        Judge by one line over this variable instead of by the means of variants.
+    """
+    given = np.array([bool(variant) for variant in variants], dtype=bool)
+    if x is not None:
+        given &= np.isfinite(np.asarray(x, dtype=float))
+    some = values.select(given)
+    labels = [label for label, one in zip(variants, given, strict=True) if one]
+    if not len(some):
+        return []
+    groups, belongs = indicator(labels)
+    if x is None:
+        design = belongs
+    else:
+        place = np.asarray(x, dtype=float)[given]
+        if np.ptp(place) == 0.0:
+            return []
+        design = np.column_stack([np.ones_like(place), (place - place.mean()) / np.ptp(place)])
+    dof = len(some) - design.shape[1]
+    if dof < 2:
+        return []
+    scatter = excess(some.value, design, some.covariance())
+    estimator = _estimator(design, some.own, scatter.u)
+    left = np.eye(len(some)) - design @ estimator
+    residual = left @ some.value
+    common = np.sum((left @ some.shared) ** 2, axis=1)
+    known = common + left**2 @ some.own**2
+    square = known + left**2 @ np.full(len(some), scatter.u**2)
+    alone = square <= 1e-12 * float(np.max(square))  # single in its variant: no residual
+    square = np.where(alone, 1.0, square)
+    score = np.where(alone, 0.0, residual / np.sqrt(square))
+    weight = 1.0 / np.where(alone, np.inf, some.own**2 + scatter.u**2)
+    total = float(np.sum(np.where(alone, 0.0, residual**2 * weight)))
+    others = np.maximum((total - score**2) / (dof - 1), known / square)
+    others = np.maximum(others, 1e-12)
+    ratio = np.abs(score) / np.sqrt(others)
+    p = np.where(alone, 1.0, 2.0 * student.sf(ratio, dof - 1))
+    adjusted = holm(p[~alone])
+    found = []
+    sizes = dict(zip(groups, np.sum(belongs, axis=0), strict=True))
+    for k, p_adjusted in zip(np.flatnonzero(~alone), adjusted, strict=True):
+        if p_adjusted < LEVEL:
+            u = float(np.sqrt(square[k] * others[k]))
+            two = x is None and bool(sizes[labels[k]] == 2)
+            found.append(
+                Outlier(some.samples[k], labels[k], float(residual[k]), u, float(p_adjusted), two)
+            )
+    return sorted(found, key=lambda one: (one.p_adjusted, -abs(one.deviation) / one.u))
+

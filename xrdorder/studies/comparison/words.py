@@ -1,0 +1,162 @@
+"""Differences, trends and drifts in plain words."""
+
+from dataclasses import dataclass
+from math import floor, isfinite, log10
+
+from xrdorder.studies.comparison.replicates import Repeatability
+from xrdorder.studies.comparison.trends import Drift, Trend
+from xrdorder.studies.comparison.variants import LEVEL, Comparison, Difference
+
+
+@dataclass(frozen=True)
+class _Manner:
+    """How one speaks of a quantity.
+
+    `relative` differences are told in per cent. `sentence` has the fields first, second, amount and word.
+    """
+
+    noun: str
+    unit: str
+    scale: float = 1.0
+    relative: bool = False
+    words: tuple[str, str] = ("higher", "lower")
+    sentence: str = "{noun} of {first} is {amount} {word} than that of {second}"
+
+
+_MANNERS = {
+    "tin_at_percent": _Manner(
+        "tin content", "at.%", words=("more", "less"), sentence="{first} has {amount} {word} tin than {second}"
+    ),
+    "domain_size_nm": _Manner(
+        "domain size",
+        "nm",
+        relative=True,
+        words=("larger", "smaller"),
+        sentence="domains of {first} are {amount} {word} than those of {second}",
+    ),
+    "grain_size_nm": _Manner(
+        "grain size",
+        "nm",
+        relative=True,
+        words=("larger", "smaller"),
+        sentence="grains of {first} are {amount} {word} than those of {second}",
+    ),
+    "a_nm": _Manner("lattice parameter", "pm", 1e3, words=("larger", "smaller")),
+    "Tc_K": _Manner("Tc", "K"),
+    "Bc2_0K_T": _Manner("Bc2 at 0 K", "T"),
+    "Bc2_4K2_T": _Manner("Bc2 at 4.2 K", "T"),
+    "site_order": _Manner("site order", ""),
+    "order_contrast": _Manner("order contrast", ""),
+    "S_a": _Manner("order of the niobium sites", ""),
+    "S_b": _Manner("order of the tin sites", ""),
+    "a15_fraction": _Manner("A15 fraction", "wt.%", 100.0),
+    "microstrain": _Manner("microstrain", "", relative=True),
+}
+_MANNERS["tin_fraction"] = _Manner(**{**_MANNERS["tin_at_percent"].__dict__, "scale": 100.0})
+
+
+def manner(quantity: str) -> _Manner:
+    """How to speak of a quantity; of one nobody thought of by its own name."""
+    if quantity.startswith("weight_fraction_"):
+        return _Manner(f"weight fraction of {quantity.removeprefix('weight_fraction_')}", "wt.%", 100.0)
+    return _MANNERS.get(quantity, _Manner(quantity, ""))
+
+
+def rounded(value: float, u: float) -> str:
+    """Value ± uncertainty: two digits of the uncertainty where it begins with 1, else one (to 3); both alike.
+
+    >>> rounded(0.8123, 0.31), rounded(59.7, 21.0), rounded(0.8, 0.14), rounded(1.0, 0.0)
+    ('0.8 ± 0.3', '60 ± 20', '0.80 ± 0.14', '1 ± 0')
+    """
+    if not (isfinite(u) and u > 0.0):
+        return f"{value:.6g} ± {u:.6g}"
+    power = floor(log10(u))
+    digits = 1 if u / 10.0**power >= 1.95 else 2
+    places = digits - 1 - power
+    step = 10.0**-places
+    if places <= 0:
+        return f"{round(value / step) * step:.0f} ± {round(u / step) * step:.0f}"
+    return f"{value:.{places}f} ± {u:.{places}f}"
+
+
+def _amount(value: float, u: float, unit: str) -> str:
+    return f"{rounded(value, u)} {unit}".strip()
+
+
+def verdict(difference: Difference) -> str:
+    """Say what a difference means; 'not distinguishable' where chance explains it.
+
+    >>> variants = ("725 °C/100 h", "650 °C/100 h")
+    >>> verdict(Difference("tin_at_percent", *variants, 0.81, 0.28, 0, 0, 0.6, 1, 0, 0.01, True, 1.4))
+    '725 °C/100 h has 0.8 ± 0.3 at.% more tin than 650 °C/100 h'
+    >>> verdict(Difference("Tc_K", "A", "B", 0.1, 0.2, 0, 0, 0.39, 0.69, 0.6, 0.6, False, 0.49))
+    'Tc of A and B is not distinguishable: 0.1 ± 0.2 K, at most 0.49 K apart (95 %)'
+    """
+    d = difference
+    how = manner(d.quantity)
+    if not d.distinguishable:
+        amount = _amount(d.value * how.scale, d.u * how.scale, how.unit)
+        bound = f"{d.bound * how.scale:.2g} {how.unit}".strip()
+        return (
+            f"{how.noun} of {d.first} and {d.second} is not distinguishable: {amount}, at most {bound} apart (95 %)"
+        )
+    if how.relative and isfinite(d.relative):
+        amount = _amount(100.0 * abs(d.relative), 100.0 * d.u_relative, "%")
+    else:
+        amount = _amount(abs(d.value) * how.scale, d.u * how.scale, how.unit)
+    word = how.words[0] if d.value > 0.0 else how.words[1]
+    return how.sentence.format(noun=how.noun, first=d.first, second=d.second, amount=amount, word=word)
+
+
+def trend_words(found: Trend, unit: str = "") -> str:
+    """Say what a trend means, by the change over the span of the variable (`unit` is that of the variable)."""
+    how = manner(found.quantity)
+    low, high = found.span
+    change = found.slope * (high - low)
+    amount = _amount(abs(change) * how.scale, found.u_slope * (high - low) * how.scale, how.unit)
+    where = f"{found.variable} from {low:g} to {high:g} {unit}".strip()
+    if not found.distinguishable:
+        signed = _amount(change * how.scale, found.u_slope * (high - low) * how.scale, how.unit)
+        return f"{how.noun} shows no trend over {where} that is more than chance: {signed}"
+    text = f"{how.noun} {'rises' if change > 0.0 else 'falls'} by {amount} over {where}"
+    if found.p_line < 0.01:
+        text += "; a line does not describe the course"
+    return text
+
+
+def drift_words(found: Drift | None, variable: str = "") -> str:
+    """Say what a drift means."""
+    if found is None:
+        return f"drift over {variable} cannot be told: it does not vary inside a variant".replace("  ", " ")
+    how = manner(found.quantity)
+    if not found.distinguishable:
+        amount = _amount(found.change * how.scale, found.u_change * how.scale, how.unit)
+        return f"no drift of {how.noun} over {found.variable} that is more than chance: {amount} in all"
+    amount = _amount(abs(found.change) * how.scale, found.u_change * how.scale, how.unit)
+    word = "rises" if found.change > 0.0 else "falls"
+    return f"{how.noun} {word} by {amount} over {found.variable} inside variants: look for a drift before comparing"
+
+
+def _scatter(found: Repeatability, quantity: str) -> str:
+    how = manner(quantity)
+    if found.degrees_of_freedom == 0:
+        return "no replicates were measured, so the scatter between equal wires is not in the uncertainties"
+    text = f"{found.degrees_of_freedom} degrees of freedom"
+    if found.u == 0.0:
+        return f"replicates scatter no more than their known uncertainties ({text})"
+    low, high = (f"{x * how.scale:.2g}" for x in (found.low, found.high))
+    u = f"{found.u * how.scale:.2g}"
+    return f"the scatter between equal wires is {u} {how.unit} ({low} to {high}, 68 %; {text})".replace("  ", " ")
+
+
+def methods_sentence(comparison: Comparison) -> str:
+    """One sentence for a report: how the variants were compared."""
+    how = manner(comparison.quantity)
+    return (
+        f"Differences of {how.noun} between {len(comparison.variants)} variants "
+        f"({int(comparison.counts.sum())} samples) were judged with signed contributions, so that errors common to two "
+        "variants cancel; "
+        f"{_scatter(comparison.repeatability, comparison.quantity)}; probabilities were corrected for "
+        f"{comparison.first.size} comparisons (Holm), with {100 * LEVEL:g} % as the limit; uncertainties are standard "
+        "(k = 1)."
+    )
