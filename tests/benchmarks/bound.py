@@ -18,6 +18,9 @@ Change = Callable[[SampleTruth, float], SampleTruth]
 PHASES = {"nb3sn": "nb3sn", "nb": "nb", "cu-sn": "cu_sn"}
 """Phases, and how parameters of the fit name them."""
 
+MINOR_B = {"nb": "b_iso_2a_nm2", "cu-sn": "b_iso_4a_nm2"}
+"""Displacement parameter of the only site of each phase beside the A15."""
+
 
 def _of_sample(field: str, scale: float = 1.0) -> Change:
     return lambda sample, step: replace(sample, **{field: getattr(sample, field) + scale * step})
@@ -51,6 +54,7 @@ def _changes(sample: SampleTruth) -> dict[str, tuple[Change, float]]:
         for parameter, (field, step) in steps.items():
             changes[f"{own}_{parameter}"] = (_of_sample(field) if main else _of_other(name, field), step)
         if not main:
+            changes[f"{own}_{MINOR_B[name]}"] = (_of_other(name, "b_iso_nm2"), 1e-4)
             changes[f"{own}_scale"] = (_of_other(name, "weight_fraction"), 1e-4)
     return changes
 
@@ -79,7 +83,9 @@ def information(
     `terms` is the number of background polynomials. The information of n times the counts is n times as much. Sizes
     stand for their width, the square of the lattice spread for its, weight fractions for scales.
     """
-    sample = replace(sample, a_nm=sample.lattice_nm)  # of its own, not by the tin content
+    # lattice and displacement parameters of their own, not by tin content and tables
+    others = tuple(replace(one, b_iso_nm2=one.cell().b_iso_nm2[0][1]) for one in sample.others)
+    sample = replace(sample, a_nm=sample.lattice_nm, others=others)
 
     def means(truth: SampleTruth) -> np.ndarray:
         return expected_counts(truth, instrument, two_theta, peak_counts=1.0)
