@@ -55,6 +55,8 @@ FIXED = Relation(
     ),
     known="read",
     notes="A slope of alloyed wire: too high for pure Nb3Sn.",
+    criterion="extrapolated",
+    contradicts="slopes of 1.93 to 2.07 T/K in pure Nb3Sn, L. D. Cooley et al., Appl. Phys. Lett. 88 (2006) 142506",
 )
 
 SLOPED = Relation(

@@ -9,7 +9,7 @@ question for wires.
 
 import numpy as np
 
-from xrdorder.relations.entry import Array, Relation, Scatter, Symbol
+from xrdorder.relations.entry import Array, Check, Relation, Scatter, Symbol
 
 _TIN = Symbol("beta", "atomic fraction of tin", "1", 0.24)
 _FIELD = Symbol("Bc2(0)", "upper critical field at 0 K, free of strain", "T", 29.0)
@@ -50,6 +50,12 @@ COLLAPSE = Relation(
     scatter=_SCATTER,
     known="read",
     notes="The fall above 24.3 at.% is contradicted by bulk samples measured later.",
+    criterion="extrapolated",
+    checks=(
+        Check((0.2428,), 31.0, 0.5, "A. Godeke et al., Supercond. Sci. Technol. 19 (2006) R100: 31 T at most"),
+        Check((0.25,), 21.4, 0.05, "A. Godeke (2006): 21.4 T at 25 at.%"),
+    ),
+    contradicts="rise-and-plateau above 24.3 at.%: 29.1 T cubic or tetragonal (J. Zhou et al., 2011)",
 )
 
 PLATEAU = Relation(
@@ -70,6 +76,9 @@ PLATEAU = Relation(
     scatter=_SCATTER,
     known="derived",
     notes="The cleanest samples (resistivity below 13 microohm cm) reach 27.6 T only.",
+    criterion="extrapolated",
+    checks=(Check((0.246,), 29.1, 0.2, "J. Zhou et al. (2011), table 1"),),
+    contradicts="godeke-2006-collapse above 24.3 at.%",
 )
 
 ENTRIES = (COLLAPSE, PLATEAU)

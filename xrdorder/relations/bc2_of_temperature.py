@@ -116,4 +116,29 @@ IMPLICIT = Relation(
     notes="Zero above Tc.",
 )
 
-ENTRIES = (POWER, IMPLICIT)
+
+
+def _three_halves(temperature: Array, field_0: Array, tc: Array) -> Array:
+    return np.asarray(field_0 * (1.0 - np.clip(temperature / tc, 0.0, 1.0) ** 1.5))
+
+
+THREE_HALVES = Relation(
+    name="three-halves-power-law",
+    kind="bc2-temperature",
+    title="power law with exponent 3/2",
+    formula="Bc2(T) = Bc2(0) (1 - (T / Tc)^1.5)",
+    function=_three_halves,
+    inputs=_INPUTS,
+    output=_FIELD,
+    source=(
+        "N. Cheggour, D. P. Hampshire, and S. Oh, K. Kim, as named by A. Godeke et al., Supercond. Sci. Technol. 19 "
+        "(2006) R100"
+    ),
+    equation="text beside eq. (14)",
+    valid=_VALID,
+    scatter=_SCATTER,
+    known="secondary",
+    notes="Fits to critical currents. Zero above Tc.",
+)
+
+ENTRIES = (POWER, IMPLICIT, THREE_HALVES)

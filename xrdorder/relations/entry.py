@@ -23,14 +23,37 @@ KINDS = {
     "bc2-0-from-tin": "upper critical field at 0 K from the tin content",
     "bc2-0-from-tc": "upper critical field at 0 K from the critical temperature",
     "bc2-temperature": "upper critical field at a temperature from its value at 0 K",
+    "bc2-slope": "slope of the upper critical field at Tc from the normal resistivity",
+    "bc2-0-from-slope": "upper critical field at 0 K from its slope at Tc",
+    "tc-from-resistivity": "critical temperature from the normal resistivity",
+    "bc2-0-from-resistivity": "upper critical field at 0 K from the normal resistivity",
+    "tc-pressure": "change of the critical temperature under pressure",
+    "bc2-pressure": "change of the upper critical field under pressure",
+    "strain-function": "upper critical field under axial strain over that without",
+    "tc-strain": "critical temperature under strain over that without, from the strain function",
+    "peak-pinning-force": "peak of the pinning force from the grain size",
+    "peak-pinning-force-from-field": "peak of the pinning force from the field where it vanishes",
+    "reduced-pinning-force": "pinning force over its peak against reduced field",
+    "layer-current": "critical current density of the A15 layer at field, temperature and strain",
+    "flux-line-spacing": "distance of flux lines from the field",
+    "grain-size": "grain size from the reaction temperature",
+    "layer-growth": "growth of the A15 layer with time",
+    "tin-profile": "tin content across a reacted layer",
+    "dopant-site": "share of a dopant on the tin site",
+    "thermal-expansion": "lattice parameter at a temperature over that at 22.5 °C",
+    "heat-capacity": "coefficients of the heat capacity from the tin content",
 }
 """Questions that relations answer; a new kind is one line here and one module beside this one."""
+
+WIRES = ("any", "binary", "Ta", "Ti")
+"""On what a relation was found: undoped A15, doped with one element, or something it does not depend on."""
 
 LABELS = {
     "read": "read in the cited source",
     "secondary": "read in somebody else's summary of the cited source",
     "memory": "from memory, not read anywhere",
     "derived": "derived here from other published relations or data",
+    "own": "of this laboratory",
 }
 """How a formula is known."""
 
@@ -81,6 +104,26 @@ class Scatter:
 
 
 @dataclass(frozen=True)
+class Check:
+    """A point that a relation must go through.
+
+    Attributes
+    ----------
+    inputs : tuple of float
+        The first input, and others where they are not the usual ones.
+    output, tolerance : float
+        In the unit of the output; the tolerance is half the last digit that is printed, unless the source says else.
+    source : str
+        Where the point stands.
+    """
+
+    inputs: tuple[float, ...]
+    output: float
+    tolerance: float
+    source: str
+
+
+@dataclass(frozen=True)
 class Relation:
     """A published relation between quantities.
 
@@ -107,6 +150,14 @@ class Relation:
     inverse : callable, optional
         Takes the output (and inputs after the first), gives the first input.
     notes : str
+    criterion : str
+        How the transition was read, for Tc and Bc2: onset, 50 %, 90 %, 99 %, extrapolated; empty where the source does
+        not say or nothing was read.
+    wire : str
+        On what it was found, one of `WIRES`.
+    checks : tuple of Check
+    contradicts : str
+        What says otherwise.
 
     Raises
     ------
@@ -128,6 +179,10 @@ class Relation:
     known: str
     inverse: Callable[..., Array] | None = None
     notes: str = ""
+    criterion: str = ""
+    wire: str = "any"
+    checks: tuple[Check, ...] = ()
+    contradicts: str = ""
 
     def __post_init__(self) -> None:
         _check(self)
@@ -201,6 +256,8 @@ def _check(relation: Relation) -> None:
         refuse("kind", relation.kind, f"known kinds: {', '.join(KINDS)}")
     if relation.known not in LABELS:
         refuse("known", relation.known, f"say how it is known: {', '.join(LABELS)}")
+    if relation.wire not in WIRES:
+        refuse("wire", relation.wire, f"say on what it was found: {', '.join(WIRES)}")
     for field in ("title", "formula", "source", "equation"):
         if not getattr(relation, field).strip():
             refuse(field, getattr(relation, field), "a relation without it cannot be checked by anybody")
@@ -216,6 +273,10 @@ def _check(relation: Relation) -> None:
         outputs = np.asarray(relation.function(probes, *relation._others(())), dtype=np.float64)
     if outputs.shape != probes.shape or not np.all(np.isfinite(outputs)):
         refuse("function", outputs.tolist(), "it must be vectorised and finite over its validity")
+    for point in relation.checks:
+        found = float(relation.function(np.asarray(point.inputs[0]), *relation._others(point.inputs[1:])))
+        if not abs(found - point.output) <= point.tolerance:
+            refuse("checks", point, f"the formula gives {found:.6g} there")
     steps, relative = relation.scatter.steps, relation.scatter.relative
     if not steps or list(steps) != sorted(steps):
         refuse("scatter.steps", steps, "give (from, standard deviation) pairs, rising in the first")

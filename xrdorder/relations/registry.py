@@ -2,33 +2,47 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from xrdorder.exceptions import UnknownNameError
 from xrdorder.relations import (
+    a15_lattice,
     bc2_from_tc,
     bc2_from_tin,
     bc2_of_temperature,
+    growth,
+    pinning,
+    pressure,
     resistivity,
+    slope,
+    strain,
     tc_from_order,
     tc_from_tin,
     tin_from_lattice,
     tin_from_order,
 )
-from xrdorder.relations.entry import KINDS, Relation
+from xrdorder.relations.entry import KINDS, WIRES, Relation
 
-# In the order in which they are used on the way from a lattice parameter to Bc2(T).
+# In the order in which they are used on the way from a lattice parameter to the current of a layer.
 _MODULES = (
     tin_from_lattice,
     tin_from_order,
+    a15_lattice,
     resistivity,
     tc_from_tin,
     tc_from_order,
     bc2_from_tin,
     bc2_from_tc,
+    slope,
     bc2_of_temperature,
+    pressure,
+    strain,
+    growth,
+    pinning,
 )
 
 
-def collect(entries: tuple[Relation, ...]) -> dict[str, Relation]:
+def collect(entries: Iterable[Relation]) -> dict[str, Relation]:
     """Arrange relations by name.
 
     Raises
@@ -44,35 +58,90 @@ def collect(entries: tuple[Relation, ...]) -> dict[str, Relation]:
     return table
 
 
-_TABLE = collect(tuple(entry for module in _MODULES for entry in module.ENTRIES))
+class Library:
+    """Relations that may be asked: the published ones, and those of a laboratory.
 
-
-def relation(name: str) -> Relation:
-    """Give the relation of this name.
+    Parameters
+    ----------
+    entries : iterable of Relation
 
     Raises
     ------
-    UnknownNameError
-        There is none; the message lists those there are.
+    ValueError
+        Two have the same name.
+    """
+
+    def __init__(self, entries: Iterable[Relation]) -> None:
+        self._table = collect(entries)
+
+    def relation(self, name: str) -> Relation:
+        """Give the relation of this name.
+
+        Raises
+        ------
+        UnknownNameError
+            There is none; the message lists those there are.
+        """
+        if name not in self._table:
+            raise UnknownNameError(f"no relation '{name}'; known are: {', '.join(self._table)}")
+        return self._table[name]
+
+    def relations(self, kind: str | None = None, wire: str | None = None) -> tuple[Relation, ...]:
+        """Give all relations, those that answer one question, or those that hold for one sort of wire.
+
+        Parameters
+        ----------
+        kind : str, optional
+            A key of `KINDS`.
+        wire : str, optional
+            One of `WIRES`: relations found on such wire or that do not depend on it; where a question has none of
+            them, those of undoped A15 stand in. Without it, or with "any", all.
+
+        Raises
+        ------
+        UnknownNameError
+            There is no such kind or wire; the message lists those there are.
+        """
+        if kind is not None and kind not in KINDS:
+            raise UnknownNameError(f"no kind of relation '{kind}'; known are: {', '.join(KINDS)}")
+        if wire is not None and wire not in WIRES:
+            raise UnknownNameError(f"no sort of wire '{wire}'; known are: {', '.join(WIRES)}")
+        found = [entry for entry in self._table.values() if kind in (None, entry.kind)]
+        if wire in (None, "any"):
+            return tuple(found)
+        served = {entry.kind for entry in found if entry.wire in (wire, "any")}
+        return tuple(
+            entry
+            for entry in found
+            if entry.wire in (wire, "any") or (entry.wire == "binary" and entry.kind not in served)
+        )
+
+    def with_entries(self, entries: Iterable[Relation]) -> Library:
+        """Give a library that holds these relations too.
+
+        Raises
+        ------
+        ValueError
+            One has a name that is taken.
+        """
+        return Library((*self._table.values(), *entries))
+
+
+PUBLISHED = Library(entry for module in _MODULES for entry in module.ENTRIES)
+"""What others found."""
+
+
+def relation(name: str) -> Relation:
+    """Give the published relation of this name, see `Library.relation`.
 
     Examples
     --------
     >>> float(relation("godeke-2006-measured")(0.5290).round(6))
     0.25
     """
-    if name not in _TABLE:
-        raise UnknownNameError(f"no relation '{name}'; known are: {', '.join(_TABLE)}")
-    return _TABLE[name]
+    return PUBLISHED.relation(name)
 
 
-def relations(kind: str | None = None) -> tuple[Relation, ...]:
-    """Give all relations, or those that answer one question (a key of `KINDS`).
-
-    Raises
-    ------
-    UnknownNameError
-        There is no such kind; the message lists those there are.
-    """
-    if kind is not None and kind not in KINDS:
-        raise UnknownNameError(f"no kind of relation '{kind}'; known are: {', '.join(KINDS)}")
-    return tuple(entry for entry in _TABLE.values() if kind in (None, entry.kind))
+def relations(kind: str | None = None, wire: str | None = None) -> tuple[Relation, ...]:
+    """Give published relations, see `Library.relations`."""
+    return PUBLISHED.relations(kind, wire)

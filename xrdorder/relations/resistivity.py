@@ -6,7 +6,7 @@ the first gives the second within 5 microohm cm from 21 at.% tin upwards (9 apar
 
 import numpy as np
 
-from xrdorder.relations.entry import Array, Relation, Scatter, Symbol
+from xrdorder.relations.entry import Array, Check, Relation, Scatter, Symbol
 
 _RHO = Symbol("rho", "normal resistivity just above Tc", "microohm cm", 20.0)
 _UNKNOWN = Scatter(
@@ -69,6 +69,11 @@ FROM_TIN = Relation(
     valid=(0.18, 0.25),
     scatter=_UNKNOWN,
     known="secondary",
+    checks=(
+        Check((0.248,), 9.0, 1.2, "A. Godeke (2006): 9 microohm cm at 24.8 at.%; half a digit of tin is 1.2"),
+        Check((0.236,), 35.0, 1.0, "likewise 35 at 23.6 at.%; half a digit of tin is 1.0"),
+        Check((0.210,), 70.0, 0.7, "likewise 70 at 21.0 at.%; half a digit of tin is 0.7"),
+    ),
     notes="Reproduces the pairs printed beside it: 9, 35 and 70 microohm cm at 24.8, 23.6 and 21.0 at.% tin.",
 )
 

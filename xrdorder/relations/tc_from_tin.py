@@ -7,7 +7,7 @@ microanalysis all have 17.7 to 18.05 K (J. Zhou et al., Appl. Phys. Lett. 99 (20
 
 import numpy as np
 
-from xrdorder.relations.entry import Array, Relation, Scatter, Symbol
+from xrdorder.relations.entry import Array, Check, Relation, Scatter, Symbol
 
 _TIN = Symbol("beta", "atomic fraction of tin", "1", 0.24)
 _TC = Symbol("Tc", "critical temperature, free of strain", "K", 18.0)
@@ -75,6 +75,9 @@ LINE = Relation(
     scatter=_SCATTER,
     known="read",
     notes="Too high by about 1 K at 20 at.%; misses the saturation above 24 at.%.",
+    wire="binary",
+    checks=(Check((0.18,), 6.0, 0.05, "L. D. Cooley et al. (2004), eq. (2): 6 K at 18 at.%"),),
+    contradicts="godeke-2006-boltzmann by up to 2.2 K near 20 at.%",
 )
 
 BOLTZMANN = Relation(
@@ -95,6 +98,14 @@ BOLTZMANN = Relation(
     scatter=_SCATTER,
     known="read",
     notes="Takes 18.3 K as the highest Tc (J. J. Hanak et al., RCA Rev. 25 (1964) 342; from memory).",
+    wire="binary",
+    checks=(
+        Check((0.18,), 6.0, 0.5, "A. Godeke (2006), section III: 6 K at 18 at.%"),
+        Check((0.25,), 18.0, 0.5, "A. Godeke (2006), section III: 18 K at 25 at.%"),
+    ),
+    contradicts=(
+        "bulk of 23.3 at.% with 17.87 K, J. Zhou et al., Appl. Phys. Lett. 99 (2011) 122507, which it puts at 15.9 K"
+    ),
 )
 
 TANTALUM = Relation(
@@ -112,6 +123,8 @@ TANTALUM = Relation(
     scatter=_SCATTER,
     known="read",
     notes="For tantalum-doped powder-in-tube wire: the binary data raised by 0.3 K.",
+    wire="Ta",
+    checks=(Check((0.255,), 18.33, 0.005, "T. Baumgartner et al. (2017): 18.33 K at 25.5 at.%"),),
 )
 
 CUBIC = Relation(
@@ -130,6 +143,8 @@ CUBIC = Relation(
     valid=(0.18, 0.25),
     scatter=_SCATTER,
     known="read",
+    wire="binary",
+    checks=(Check((0.25,), 18.0, 0.5, "as all of them, 18 K at 25 at.%: A. Godeke (2006), section III"),),
 )
 
 ENTRIES = (LINE, BOLTZMANN, TANTALUM, CUBIC)

@@ -6,7 +6,7 @@ at.% to an extrapolated A15 of pure niobium. Vapour-grown crystals with a = 0.52
 Escudero et al., arXiv:0907.0411) lie below every line and are left out, as vacancies are suspected there.
 """
 
-from xrdorder.relations.entry import Array, Relation, Scatter, Symbol
+from xrdorder.relations.entry import Array, Check, Relation, Scatter, Symbol
 
 PIVOT_TIN = 0.25
 """Tin fraction at which both lines give the same lattice parameter, 0.5290 nm."""
@@ -54,6 +54,12 @@ def _line(
         scatter=_SCATTER,
         known=known,
         notes=notes,
+        wire="binary",
+        checks=(Check((0.5290,), 0.25, 5e-4, "A. Godeke (2006): both lines 0.5290 nm at 25 at.%"),),
+        contradicts=(
+            "J. Zhou et al., Appl. Phys. Lett. 99 (2011) 122507, 0.06 to 0.28 pm below the line through samples; "
+            "V. Guritanu et al., Phys. Rev. B 70 (2004) 184526, 0.25 pm above"
+        ),
     )
 
 

@@ -1,0 +1,104 @@
+"""Arithmetic from a file, evaluated without running anything: a walk over the syntax tree of an expression.
+
+Numbers, names of inputs, + - * / **, parentheses and a handful of functions; nothing else is understood.
+
+>>> f = compile_expression("6 + 12 * (beta - 0.18) / 0.07", ("beta",))
+>>> float(f(np.array(0.25)))
+18.0
+"""
+
+import ast
+from collections.abc import Callable, Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+FUNCTIONS: dict[str, tuple[Callable[..., Array], int]] = {
+    "sqrt": (np.sqrt, 1), "exp": (np.exp, 1), "log": (np.log, 1), "log10": (np.log10, 1), "abs": (np.abs, 1),
+    "sin": (np.sin, 1), "cos": (np.cos, 1), "tan": (np.tan, 1), "tanh": (np.tanh, 1),
+    "min": (np.minimum, 2), "max": (np.maximum, 2),
+}  # fmt: skip
+"""Functions that may be named, and how many arguments each takes; log is the natural logarithm."""
+
+_BINARY: dict[type[ast.operator], Callable[[Array, Array], Array]] = {
+    ast.Add: np.add, ast.Sub: np.subtract, ast.Mult: np.multiply, ast.Div: np.divide, ast.Pow: np.power,
+}  # fmt: skip
+_LONGEST = 500  # characters; what is longer is no formula
+_DEEPEST = 40
+
+
+def compile_expression(text: str, names: tuple[str, ...]) -> Callable[..., Array]:
+    """Turn an expression into a function of these inputs, in this order; vectorised.
+
+    Raises
+    ------
+    ValueError
+        It holds something else than arithmetic on these names; the message says what and where.
+    """
+    if len(text) > _LONGEST:
+        raise ValueError(f"is {len(text)} characters long; {_LONGEST} are enough for a formula")
+    try:
+        tree = ast.parse(text.strip(), mode="eval").body
+    except (SyntaxError, ValueError, RecursionError, MemoryError) as error:
+        place = getattr(error, "offset", None)
+        where = f" near character {place}" if place else ""
+        raise ValueError(f"is no arithmetic expression{where}") from None
+    _check(tree, names, 0)
+
+    def function(*inputs: Array) -> Array:
+        values = dict(zip(names, inputs, strict=True))
+        first = np.asarray(inputs[0], dtype=np.float64)
+        with np.errstate(all="ignore"):
+            return np.asarray(_value(tree, values) + np.zeros_like(first))
+
+    return function
+
+
+def _refuse(node: ast.AST, what: str) -> ValueError:
+    return ValueError(f"{what} at character {getattr(node, 'col_offset', 0) + 1}; use numbers, the inputs, + - * / **, "
+                      f"parentheses and {', '.join(FUNCTIONS)}")
+
+
+def _check(node: ast.expr, names: tuple[str, ...], depth: int) -> None:
+    """Refuse everything that is not arithmetic."""
+    if depth > _DEEPEST:
+        raise _refuse(node, "parentheses too deep")
+    match node:
+        case ast.Constant(value=int() | float() as value) if type(value) is not bool and np.isfinite(value):
+            return
+        case ast.Name(id=name):
+            if name not in names:
+                raise _refuse(node, f"unknown name '{name}' (inputs: {', '.join(names)})")
+        case ast.UnaryOp(op=ast.USub() | ast.UAdd(), operand=operand):
+            _check(operand, names, depth + 1)
+        case ast.BinOp(left=left, op=op, right=right):
+            if type(op) not in _BINARY:
+                raise _refuse(node, "unknown operator")
+            _check(left, names, depth + 1)
+            _check(right, names, depth + 1)
+        case ast.Call(func=ast.Name(id=name), args=arguments, keywords=[]):
+            if name not in FUNCTIONS or len(arguments) != FUNCTIONS[name][1]:
+                raise _refuse(node, f"unknown function '{name}', or a wrong number of arguments")
+            for argument in arguments:
+                _check(argument, names, depth + 1)
+        case _:
+            raise _refuse(node, f"{type(node).__name__.lower()} is not arithmetic")
+
+
+def _value(node: ast.expr, values: Mapping[str, Array]) -> Array:
+    """Evaluate what `_check` has let through."""
+    match node:
+        case ast.Constant(value=int() | float() as value):
+            return np.asarray(float(value))
+        case ast.Name(id=name):
+            return values[name]
+        case ast.UnaryOp(op=op, operand=operand):
+            value_ = _value(operand, values)
+            return np.negative(value_) if isinstance(op, ast.USub) else value_
+        case ast.BinOp(left=left, op=op, right=right):
+            return _BINARY[type(op)](_value(left, values), _value(right, values))
+        case ast.Call(func=ast.Name(id=name), args=arguments):
+            return FUNCTIONS[name][0](*(_value(argument, values) for argument in arguments))
+    raise AssertionError("checked before")

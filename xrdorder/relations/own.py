@@ -1,0 +1,233 @@
+"""Relations that a laboratory adds from a file of its own, and published ones it adjusts by offset and slope.
+
+    [[relation]]
+    name = "our-tc"
+    kind = "tc-from-tin"
+    title = "twelve bronze wires"
+    expression = "Tc0 - 12 / (1 + exp((beta - 0.22) / 0.009))"
+    inputs = [{ name = "beta", usual = 0.24 }, { name = "Tc0", meaning = "highest Tc", unit = "K", usual = 18.1 }]
+    source = "laboratory notebook 12, page 40"
+    equation = "fit of June 2026"
+    valid = [0.20, 0.25]
+    scatter = 0.2
+    wire = "Ta"
+
+    [[adjustment]]
+    of = "godeke-2006-boltzmann"
+    name = "godeke-2006-boltzmann-ours"
+    offset = 0.2
+    u_offset = 0.1
+    source = "ten wires of 2026"
+
+Units are those of the kind: fractions for tin, K, T, nm, microohm cm.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from xrdorder.exceptions import ValidityError
+from xrdorder.relations.entry import KINDS, WIRES, Array, Relation, Scatter, Symbol
+from xrdorder.relations.expression import compile_expression
+from xrdorder.relations.registry import PUBLISHED
+
+_RELATION = {
+    "name", "kind", "title", "expression", "inputs", "source", "equation", "valid", "scatter", "scatter_relative",
+    "scatter_source", "wire", "criterion", "notes",
+}  # fmt: skip
+_ADJUSTMENT = {"of", "name", "offset", "u_offset", "slope", "source", "wire", "notes"}
+_INPUT = {"name", "meaning", "unit", "usual"}
+
+
+def read_relations(path: str | Path) -> tuple[Relation, ...]:
+    """Read relations and adjustments of a laboratory.
+
+    Parameters
+    ----------
+    path : str or Path
+        TOML with `[[relation]]` and `[[adjustment]]` tables, as the module shows.
+
+    Raises
+    ------
+    ValidityError
+        Something in it is wrong: one line with file, entry, key and what to write.
+    """
+    path = Path(path)
+    try:
+        document = tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise ValidityError(f"{path}: cannot be read ({error.strerror}); name a file of relations") from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise ValidityError(f"{path}: is no TOML ({error}); mend it there") from error
+    unknown = sorted(set(document) - {"relation", "adjustment"})
+    if unknown:
+        raise ValidityError(f"{path}: unknown key '{unknown[0]}'; write [[relation]] or [[adjustment]]")
+    found: list[Relation] = []
+    for key, make in (("relation", _relation), ("adjustment", _adjustment)):
+        tables = document.get(key, [])
+        if not isinstance(tables, list) or not all(isinstance(table, dict) for table in tables):
+            raise ValidityError(f"{path}: '{key}' is no list of tables; write [[{key}]] above each")
+        for number, table in enumerate(tables, start=1):
+            name = table.get("name")
+            where = f"{path}: {key} " + (f"'{name}'" if isinstance(name, str) else str(number))
+            try:
+                found.append(make(_Reader(table, where), found))
+            except ValueError as error:
+                text = str(error)
+                raise ValidityError(text if text.startswith(str(path)) else f"{where}: {text}") from error
+    if not found:
+        raise ValidityError(f"{path}: holds no relation; write [[relation]] or [[adjustment]]")
+    taken = {entry.name for entry in PUBLISHED.relations()}
+    for entry in found:
+        if entry.name in taken:
+            raise ValidityError(f"{path}: '{entry.name}' is the name of another relation; give this one its own")
+        taken.add(entry.name)
+    return tuple(found)
+
+
+class _Reader:
+    """One table of the file, asked key by key."""
+
+    def __init__(self, table: Mapping[str, Any], where: str) -> None:
+        self.table, self.where = table, where
+
+    def refuse(self, key: str, what: str) -> ValidityError:
+        return ValidityError(f"{self.where}: {key} {what}")
+
+    def only(self, known: Iterable[str]) -> None:
+        unknown = sorted(set(self.table) - set(known))
+        if unknown:
+            raise self.refuse(f"key '{unknown[0]}'", f"is unknown; known are {', '.join(sorted(known))}")
+
+    def text(self, key: str, default: str | None = None) -> str:
+        value = self.table.get(key, default)
+        if value is None:
+            raise self.refuse(key, "is missing; give a text")
+        if not isinstance(value, str) or not (value.strip() or default == ""):
+            raise self.refuse(key, f"is {value!r}; give a text")
+        return " ".join(value.split())
+
+    def number(self, key: str, default: float | None = None, least: float = -np.inf) -> float:
+        value = self.table.get(key, default)
+        if isinstance(value, bool) or not isinstance(value, int | float) or not np.isfinite(value) or value < least:
+            said = "is missing" if value is None else f"is {value!r}"
+            raise self.refuse(key, f"{said}; give a number" + ("" if least == -np.inf else f" of {least:g} or more"))
+        return float(value)
+
+
+def _relation(reader: _Reader, before: list[Relation]) -> Relation:
+    reader.only(_RELATION)
+    kind = reader.text("kind")
+    if kind not in KINDS:
+        raise reader.refuse("kind", f"is '{kind}'; known are {', '.join(KINDS)}")
+    model = PUBLISHED.relations(kind)[0]
+    wire = _wire(reader)
+    inputs = _inputs(reader, model)
+    valid = reader.table.get("valid")
+    if not (isinstance(valid, list) and len(valid) == 2 and all(type(x) in (int, float) for x in valid)):
+        raise reader.refuse("valid", f"is {valid!r}; give the range of the first input, [low, high]")
+    try:
+        function = compile_expression(reader.text("expression"), tuple(symbol.name for symbol in inputs))
+    except ValueError as error:
+        raise error if isinstance(error, ValidityError) else reader.refuse("expression", str(error)) from error
+    return Relation(
+        name=reader.text("name"),
+        kind=kind,
+        title=reader.text("title", "relation of this laboratory"),
+        formula=f"{model.output.name} = {reader.text('expression')}",
+        function=function,
+        inputs=inputs,
+        output=model.output,
+        source=reader.text("source"),
+        equation=reader.text("equation", "laboratory's own"),
+        valid=(float(valid[0]), float(valid[1])),
+        scatter=Scatter(
+            reader.text("scatter_source", "stated by the laboratory"),
+            ((float(valid[0]), reader.number("scatter", least=0.0)),),
+            reader.number("scatter_relative", 0.0, 0.0),
+        ),
+        known="own",
+        notes=reader.text("notes", ""),
+        criterion=reader.text("criterion", ""),
+        wire=wire,
+    )
+
+
+def _wire(reader: _Reader, default: str = "any") -> str:
+    wire = reader.text("wire", default)
+    if wire not in WIRES:
+        raise reader.refuse("wire", f"is '{wire}'; known are {', '.join(WIRES)}")
+    return wire
+
+
+def _inputs(reader: _Reader, model: Relation) -> tuple[Symbol, ...]:
+    """Inputs in the order of the expression's function: the first is that of the kind, its unit too."""
+    tables = reader.table.get("inputs")
+    if not isinstance(tables, list) or not tables or not all(isinstance(table, dict) for table in tables):
+        raise reader.refuse("inputs", 'is missing; give a list such as [{ name = "beta", usual = 0.24 }]')
+    found = []
+    for number, table in enumerate(tables):
+        one = _Reader(table, f"{reader.where}: input {number + 1}")
+        one.only(_INPUT)
+        usual = model.inputs[number] if number < len(model.inputs) else None
+        name = one.text("name")
+        if not name.isidentifier():
+            raise one.refuse("name", f"is '{name}'; use letters, digits and underscores, a letter first")
+        if number == 0 and usual is not None and one.text("unit", usual.unit) != usual.unit:
+            raise one.refuse("unit", f"is '{one.text('unit')}'; relations of kind {model.kind} take {usual.unit}")
+        found.append(
+            Symbol(
+                name,
+                one.text("meaning", usual.meaning if usual else ""),
+                one.text("unit", usual.unit if usual else "1"),
+                one.number("usual", usual.usual if usual else None),
+            )
+        )
+    if len({symbol.name for symbol in found}) != len(found):
+        raise reader.refuse("inputs", "name one twice; give each its own name")
+    return tuple(found)
+
+
+def _adjustment(reader: _Reader, before: list[Relation]) -> Relation:
+    reader.only(_ADJUSTMENT)
+    of = reader.text("of")
+    candidates = {entry.name: entry for entry in (*PUBLISHED.relations(), *before)}
+    if of not in candidates:
+        raise reader.refuse("of", f"is '{of}', which is no relation; xrdorder relations lists them")
+    offset, u_offset = reader.number("offset", 0.0), reader.number("u_offset", 0.0, 0.0)
+    slope = reader.number("slope", 1.0)
+    if slope == 0.0:
+        raise reader.refuse("slope", "is 0, which leaves nothing of the relation")
+    model = candidates[of]
+    unit = "" if model.output.unit == "1" else f" {model.output.unit}"
+    sign = "+" if offset >= 0.0 else "-"
+    times = "" if slope == 1.0 else f"{slope:g} x "
+    steps = tuple((start, float(np.hypot(slope * size, u_offset))) for start, size in model.scatter.steps)
+    return replace(
+        model,
+        name=reader.text("name"),
+        title=f"{model.title}, adjusted by this laboratory",
+        formula=f"{times}[{model.formula}] {sign} {abs(offset):g}{unit}",
+        function=_adjusted(model.function, offset, slope),
+        inverse=None if model.inverse is None else _inverse(model.inverse, offset, slope),
+        source=f"{reader.text('source')}; on {model.source}",
+        scatter=replace(model.scatter, source=f"{model.scatter.source}; offset ± {u_offset:g}{unit}", steps=steps),
+        known="own",
+        wire=_wire(reader, model.wire),
+        notes=reader.text("notes", model.notes),
+        checks=(),
+    )
+
+
+def _adjusted(function: Callable[..., Array], offset: float, slope: float) -> Callable[..., Array]:
+    return lambda *inputs: np.asarray(offset + slope * function(*inputs))
+
+
+def _inverse(inverse: Callable[..., Array], offset: float, slope: float) -> Callable[..., Array]:
+    return lambda output, *others: np.asarray(inverse((output - offset) / slope, *others))
