@@ -1,5 +1,6 @@
 """From numbers alone: what the command line prints."""
 
+import dataclasses
 import math
 import re
 
@@ -7,7 +8,9 @@ import numpy as np
 import pytest
 
 from xrdorder.exceptions import UnknownNameError, ValidityError
-from xrdorder.superconductivity import estimate
+from xrdorder.material import TinScale
+from xrdorder.relations import PUBLISHED, relation
+from xrdorder.superconductivity import TARGETS, estimate, title_of
 
 N = 20_000
 
@@ -54,10 +57,9 @@ def test_order_parameters(usual):
 
 
 def test_tc_and_bc2_by_each_relation_and_together(usual):
-    counts = {"Tc": 5, "Bc2(0 K)": 4, "Bc2(4.2 K)": 8}
-    for quantity, count in counts.items():
-        rows = [r for r in usual.rows() if r.quantity == quantity]
-        assert len(rows) == count + 1
+    for target in TARGETS:
+        rows = [r for r in usual.rows() if r.quantity == title_of(target)]
+        assert len(rows) == len(usual.prediction.of(target)) + 1
         assert rows[-1].by == "combined"
         assert all(r.low < r.value < r.high for r in rows)
         for r in rows[:-1]:
@@ -65,10 +67,71 @@ def test_tc_and_bc2_by_each_relation_and_together(usual):
             assert r.validity
             assert r.formula
             assert r.known
-    # At the central inputs, by hand: 12 / 0.07 (0.235294 - 0.18) + 6, and the chain from a table computed
-    # apart.
-    assert row(usual, "Tc", "devantay-1981-line").central == pytest.approx(15.479, abs=1e-3)
+    # At the central inputs, by hand: 12 / 0.07 (beta - 0.18) + 6 with the tin of both routes; the chain from a table
+    # computed apart.
+    tin = row(usual, "tin", "lattice and order").value / 100
+    assert tin != pytest.approx(0.235294, abs=1e-4)
+    assert row(usual, "Tc", "devantay-1981-line").central == pytest.approx(12 / 0.07 * (tin - 0.18) + 6, abs=1e-9)
     assert row(usual, "Tc", "order-resistivity-chain").central == pytest.approx(16.24, abs=0.02)
+
+
+def test_tin_of_both_routes_is_what_tc_is_asked_with():
+    found = estimate(lattice_nm=0.52880, site_order=0.93, undoped=True, n=100)
+    both = row(found, "tin", "lattice and order")
+    lattice, order = row(found, "tin", "combined"), row(found, "tin", "order-as-measured-before")
+    assert both.u < min(lattice.u, order.u)
+    assert found.prediction.tin == "tin_fraction_joint"
+    # a tin content that is given is not joined with anything
+    assert estimate(tin_fraction=0.24, site_order=0.93, n=100).prediction.tin == "tin_fraction"
+
+
+def test_further_temperatures_and_strain():
+    found = estimate(tin_fraction=0.24, u_tin_fraction=0.002, bc2_at_k=(12.0,), strain=-0.0025, u_strain=3e-4, n=N)
+    rows = {r.quantity: r for r in found.rows() if r.by == "combined"}
+    assert rows["Bc2(12 K)"].value < rows["Bc2(4.2 K)"].value < rows["Bc2(0 K)"].value
+    for title in ("Tc", "Bc2(0 K)", "Bc2(4.2 K)", "Bc2(12 K)"):
+        strained = rows[f"{title} at -0.25 % strain"]
+        assert 0.5 * rows[title].value < strained.value < rows[title].value
+        assert "relations in equal parts" in strained.note
+    # published functions keep .95 to .97 of Bc2(0) at -0.25 % (A. Godeke et al., Supercond. Sci. Technol. 19 (2006)
+    # R100; J. W. Ekin, Cryogenics 20 (1980) 611)
+    assert rows["Bc2(0 K) at -0.25 % strain"].value / rows["Bc2(0 K)"].value == pytest.approx(0.96, abs=0.02)
+    by = [r for r in found.rows() if r.quantity == "Bc2(0 K) at -0.25 % strain" and r.source]
+    assert len(by) >= 2
+    assert not any("strain-free" in text for text in found.assumptions)
+
+
+def test_relations_are_chosen_by_the_dopant():
+    doped = estimate(tin_fraction=0.24, dopants={"Ta": 0.024}, n=100)
+    assert doped.prediction.wire == "Ta"
+    assert {r.by for r in doped.rows() if r.quantity == "Tc"} == {
+        "baumgartner-2017-tantalum", "order-resistivity-chain", "combined",
+    }  # fmt: skip
+    assert estimate(tin_fraction=0.24, undoped=True, n=100).prediction.wire == "binary"
+    with pytest.raises(ValidityError, match="said to be undoped"):
+        estimate(tin_fraction=0.24, undoped=True, dopants={"Ta": 0.024}, n=100)
+
+
+def test_a_scale_of_ones_own_is_named():
+    own = TinScale("own", 0.52880, 0.0136, ((1e-10, 0.0), (0.0, 1e-7)), "six bulk samples, this test")
+    found = estimate(lattice_nm=0.5288, u_lattice_nm=1e-5, temperature_c=22.5, scale=own, n=100)
+    by_own = row(found, "tin", "scale 'own'")
+    assert by_own.value == pytest.approx(24.0)
+    assert "six bulk samples" in by_own.note
+    assert by_own.u < 0.3
+
+
+def test_relations_of_ones_own_stand_beside_the_published(usual):
+    entry = dataclasses.replace(relation("devantay-1981-line"), name="own-line", source="this laboratory")
+    found = estimate(lattice_nm=0.52880, site_order=0.93, library=PUBLISHED.with_entries([entry]), n=N)
+    assert row(found, "Tc", "own-line").value == pytest.approx(row(found, "Tc", "devantay-1981-line").value, abs=0.05)
+    assert len(found.rows()) > len(usual.rows())
+
+
+def test_the_branches_of_bc2_are_named_where_they_part():
+    near = row(estimate(tin_fraction=0.249, u_tin_fraction=0.0005, n=N), "Bc2(0 K)", "combined")
+    assert "side with rise-and-plateau" in near.note
+    assert "branches" not in row(estimate(tin_fraction=0.235, n=N), "Bc2(0 K)", "combined").note
 
 
 def test_what_was_taken_for_granted_is_said(usual):
@@ -98,7 +161,7 @@ def test_a_given_tin_content_takes_the_place_of_the_lattice():
 
 def test_one_number_is_enough():
     by_tin = estimate(tin_fraction=0.24, u_tin_fraction=0.001, n=N)
-    assert {r.quantity for r in by_tin.rows()} == {"tin", "Tc", "Bc2(0 K)", "Bc2(4.2 K)"}
+    assert {r.quantity for r in by_tin.rows()} == {"tin", *(title_of(target) for target in TARGETS)}
     by_order = estimate(site_order=0.95, n=N)
     assert {r.quantity for r in by_order.rows()} >= {"tin", "site order", "Tc"}
     by_lattice = estimate(lattice_nm=0.5285, n=N)
@@ -123,8 +186,8 @@ def test_dopants_lower_what_the_order_asks_of_tin():
     assert row(plain, "tin", "order-bound").value - row(doped, "tin", "order-bound").value == pytest.approx(
         expected
     )
-    with pytest.raises(UnknownNameError, match="Zr"):
-        estimate(site_order=0.95, dopants={"Zr": 0.01}, n=100)
+    with pytest.raises(UnknownNameError, match="Mo"):
+        estimate(site_order=0.95, dopants={"Mo": 0.01}, n=100)
 
 
 @pytest.mark.parametrize(
@@ -142,6 +205,9 @@ def test_dopants_lower_what_the_order_asks_of_tin():
             "uncertainty of the site order is given, but no site order",
         ),
         ({"site_order": 0.9, "u_site_order": float("inf")}, "uncertainty of the site order is inf"),
+        ({"tin_fraction": 0.24, "strain": -0.25}, "strain is -0.25; give the intrinsic axial strain as a fraction"),
+        ({"tin_fraction": 0.24, "u_strain": 1e-4}, "uncertainty of the strain is 0.0001; give a strain"),
+        ({"tin_fraction": 0.24, "bc2_at_k": (-4.0,)}, "temperature for Bc2 is -4 K"),
     ],
 )
 def test_numbers_that_cannot_be_meant(arguments, message):

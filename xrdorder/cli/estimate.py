@@ -1,8 +1,15 @@
 """From numbers alone."""
 
+from pathlib import Path
+from typing import TYPE_CHECKING
+
 import click
 
-from xrdorder.cli.options import ANY, POSITIVE, dopant_option
+from xrdorder.cli.options import ANY, EXISTING_FILE, POSITIVE, dopant_option
+from xrdorder.exceptions import ValidityError, XrdorderError
+
+if TYPE_CHECKING:
+    from xrdorder.relations import Library
 
 
 @click.command()
@@ -14,6 +21,26 @@ from xrdorder.cli.options import ANY, POSITIVE, dopant_option
 @click.option("--u-tin-at-percent", type=POSITIVE, help="Its standard uncertainty.")
 @click.option("--temperature-c", type=ANY, help="Temperature of the lattice parameter in °C; left out: 22.5.")
 @dopant_option
+@click.option("--undoped", is_flag=True, help="The wire is known to hold no dopant.")
+@click.option(
+    "--bc2-at-k", type=ANY, multiple=True, help="Temperature for Bc2 in K, beside 0 and 4.2; may be repeated."
+)
+@click.option(
+    "--strain",
+    type=ANY,
+    help="Intrinsic axial strain for which Tc and Bc2 are wanted too: -0.0025 for 0.25 % of compression.",
+)
+@click.option("--u-strain", type=POSITIVE, help="Its standard uncertainty.")
+@click.option(
+    "--relations",
+    "relation_files",
+    type=EXISTING_FILE,
+    multiple=True,
+    help="File with relations or adjustments of your own (TOML); may be repeated.",
+)
+@click.option(
+    "--tin-scale", type=EXISTING_FILE, help="Your own line from lattice to tin, as xrdorder tin-scale writes it."
+)
 @click.option("--brief", is_flag=True, help="Leave out the list of relations and their sources.")
 def estimate(
     lattice_nm: float | None,
@@ -24,14 +51,22 @@ def estimate(
     u_tin_at_percent: float | None,
     temperature_c: float | None,
     dopants: dict[str, float],
+    undoped: bool,
+    bc2_at_k: tuple[float, ...],
+    strain: float | None,
+    u_strain: float | None,
+    relation_files: tuple[Path, ...],
+    tin_scale: Path | None,
     brief: bool,
 ) -> None:
     """Estimate tin, S_a, S_b, Tc and Bc2 from a lattice parameter, a site order, a tin content, or several.
 
     Every published relation stands in a line of its own, with the range it is valid in; outside it a relation is not
-    asked and the reason is given.
+    asked and the reason is given. Relations are chosen by the dopant. Where lattice parameter and site order are both
+    given, Tc and Bc2 are those of the tin content by both.
     """
     from xrdorder.cli.tables import estimate_text
+    from xrdorder.material import PUBLISHED_SCALE, read_tin_scale
     from xrdorder.superconductivity import estimate as estimate_from
 
     found = estimate_from(
@@ -43,5 +78,26 @@ def estimate(
         u_tin_fraction=None if u_tin_at_percent is None else u_tin_at_percent / 100.0,
         temperature_c=temperature_c,
         dopants={element: content / 100.0 for element, content in dopants.items()},
+        undoped=undoped,
+        bc2_at_k=bc2_at_k,
+        strain=strain,
+        u_strain=u_strain,
+        library=_library(relation_files),
+        scale=PUBLISHED_SCALE if tin_scale is None else read_tin_scale(tin_scale),
     )
     click.echo(estimate_text(found, brief=brief))
+
+
+def _library(paths: tuple[Path, ...]) -> "Library":
+    """Published relations, and those of the files beside them."""
+    from xrdorder.relations import PUBLISHED, read_relations
+
+    library = PUBLISHED
+    for path in paths:
+        try:
+            library = library.with_entries(read_relations(path))
+        except ValueError as error:
+            if isinstance(error, XrdorderError):
+                raise
+            raise ValidityError(f"{path}: {error}") from error
+    return library

@@ -17,12 +17,14 @@ if TYPE_CHECKING:
     import xarray as xr
 
     from xrdorder.fitting import Calibration
+    from xrdorder.relations import Library
     from xrdorder.superconductivity import Estimate, Row
 
 _MISSING = "-"
 _FAILED = "failed: "
 _LONGEST_NAME, _LONGEST_STATUS = 32, 90
 _NAMED = 6  # samples named with a verdict before the rest are counted
+_WIRES = {"binary": "binary wire", "Ta": "tantalum-doped wire", "Ti": "titanium-doped wire"}
 _TRUST = {"trustworthy": "yes", "use with care": "care", "do not use": "no"}
 
 
@@ -243,9 +245,13 @@ def estimate_text(found: "Estimate", *, brief: bool = False) -> str:
     parts = [table([("quantity", "value", "by", "remark")], lines), ""]
     parts += [_wrapped(f"[{k}] {note}", indent=2) for k, note in enumerate(notes, start=1)]
     if not brief:
-        parts += ["", "Relations", *_sources(rows)]
+        parts += ["", "Relations", *_sources(rows, found.library)]
     parts.append("")
-    parts.append(_wrapped("In brackets: standard uncertainty (k = 1). Tc and Bc2: median and 68 % interval."))
+    parts.append(
+        _wrapped("In brackets: standard uncertainty (k = 1). Tc, resistivity, slope, Bc2: median and 68 % interval.")
+    )
+    if found.prediction.wire != "any":
+        parts.append(_wrapped(f"Relations chosen: those found on {_WIRES[found.prediction.wire]}, or on any."))
     if found.assumptions:
         parts.append(_wrapped(f"Taken for granted: {'; '.join(found.assumptions)}."))
     parts += [_wrapped(f"Flag {flag.name}: {flag.message}") for flag in found.flags]
@@ -259,17 +265,20 @@ def _value(row: "Row") -> str:
     unit = "" if row.unit == "1" else f" {row.unit}"
     if math.isfinite(row.u):
         return f"{concise(row.value, row.u)}{unit}"
-    return f"{row.value:.1f}, {interval(row.low, row.high)}{unit}"
+    from xrdorder.superconductivity.rows import DECIMALS
+
+    decimals = DECIMALS.get(row.unit, 1)
+    return f"{row.value:.{decimals}f}, {interval(row.low, row.high, decimals)}{unit}"
 
 
-def _sources(rows: Sequence["Row"]) -> list[str]:
+def _sources(rows: Sequence["Row"], library: "Library") -> list[str]:
     """Each relation once: formula, validity, publication, how it is known."""
-    from xrdorder.relations import LABELS, relation
+    from xrdorder.relations import LABELS
 
     names = dict.fromkeys(name for row in rows if row.source for name in row.by.split(" + "))
     lines = []
     for name in names:
-        entry = relation(name)
+        entry = library.relation(name)
         lines.append(f"  {name}: {entry.formula}")
         lines.append(_wrapped(f"valid for {entry.inputs[0].name} {entry.validity}", indent=6))
         lines.append(_wrapped(f"{entry.source}, {entry.equation} ({LABELS[entry.known]})", indent=6))

@@ -1,11 +1,42 @@
-"""What the A15 will do: Tc and Bc2 over all published relations that apply.
+"""What the A15 will do: Tc, resistivity and Bc2 over all published relations that apply.
 
-`predict` takes a `xrdorder.material.Material`; `estimate` takes numbers alone and gives a table of
-everything that follows from them.
+`predict` takes a `xrdorder.material.Material`; `estimate` takes numbers alone and gives a table of everything that
+follows from them; `difference` and `differences` compare samples with what they share cancelled. How relations are
+asked and put together stands in `asking`, the two branches of Bc2 near stoichiometry in `branches`. `strain` gives Tc
+and Bc2 at a strain.
 """
 
+from xrdorder.superconductivity.asking import Combined, RelationResult
+from xrdorder.superconductivity.branches import Branches
+from xrdorder.superconductivity.differences import (
+    QUANTITIES,
+    Sample,
+    SampleDifference,
+    difference,
+    differences,
+)
 from xrdorder.superconductivity.estimating import Estimate, estimate
-from xrdorder.superconductivity.prediction import TARGETS, Combined, Prediction, RelationResult, predict
+from xrdorder.superconductivity.prediction import Prediction, predict
 from xrdorder.superconductivity.rows import Row
+from xrdorder.superconductivity.targets import TARGETS, temperature_target, title_of, unit_of, wire_of
 
-__all__ = ["TARGETS", "Combined", "Estimate", "Prediction", "RelationResult", "Row", "estimate", "predict"]
+__all__ = [
+    "QUANTITIES",
+    "TARGETS",
+    "Branches",
+    "Combined",
+    "Estimate",
+    "Prediction",
+    "RelationResult",
+    "Row",
+    "Sample",
+    "SampleDifference",
+    "difference",
+    "differences",
+    "estimate",
+    "predict",
+    "temperature_target",
+    "title_of",
+    "unit_of",
+    "wire_of",
+]

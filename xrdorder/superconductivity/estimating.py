@@ -1,24 +1,26 @@
-"""Tin, order, Tc and Bc2 from numbers alone, without a pattern."""
+"""Tin, order, Tc, resistivity and Bc2 from numbers alone, without a pattern."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-
-import numpy as np
 
 from xrdorder.crystals.a15 import dopant_site
 from xrdorder.exceptions import Flag, ValidityError
-from xrdorder.material import Material, Specimen
+from xrdorder.material import PUBLISHED_SCALE, Material, Specimen, TinScale
 from xrdorder.material.account import Account
+from xrdorder.material.joint import add_joint
 from xrdorder.material.lattice import refer_lattice
 from xrdorder.material.order import add_order_parameters, drop_intermediate
-from xrdorder.material.tin import U_SCALE_NM, add_tin
-from xrdorder.relations import relations
-from xrdorder.superconductivity.prediction import Prediction, predict
-from xrdorder.superconductivity.rows import Row, combined_row, plain_row, relation_row, result_row
-from xrdorder.uncertainty import DEFAULT_DRAWS, Contributions
+from xrdorder.material.tin import add_tin
+from xrdorder.relations import PUBLISHED, Library
+from xrdorder.superconductivity.prediction import HELIUM_K, Prediction, predict
+from xrdorder.superconductivity.rows import Row
+from xrdorder.superconductivity.sheet import estimate_rows
+from xrdorder.superconductivity.strain import MOST_STRAIN, AtStrain, at_strain
+from xrdorder.superconductivity.targets import wire_of
+from xrdorder.uncertainty import DEFAULT_DRAWS, Contributions, standard_normal
 
 U_LATTICE_NM = 4e-5
 """Standard uncertainty of a lattice parameter given without one, nm: scatter within one calibrated laboratory
@@ -48,12 +50,20 @@ class Estimate:
     material : Material
         Given and derived quantities with their uncertainty table.
     prediction : Prediction
-        Tc and Bc2.
+        Tc, resistivity, slope and Bc2, free of strain.
     flags : tuple of Flag
     assumptions : tuple of str
         What was taken for granted, uncertainties among it.
     dopants : tuple of str
         Elements said to be in the A15.
+    strained : tuple of AtStrain
+        Tc and Bc2 at the strain, one for each temperature; empty where no strain was given.
+    strain : float
+        Intrinsic axial strain; NaN where none was given.
+    scale : TinScale
+        Line that gave the tin content.
+    library : Library
+        Relations that were asked.
     """
 
     material: Material
@@ -61,13 +71,21 @@ class Estimate:
     flags: tuple[Flag, ...]
     assumptions: tuple[str, ...]
     dopants: tuple[str, ...] = ()
+    strained: tuple[AtStrain, ...] = ()
+    strain: float = math.nan
+    scale: TinScale = PUBLISHED_SCALE
+    library: Library = PUBLISHED
 
     def rows(self) -> tuple[Row, ...]:
         """Give everything as lines of a table: tin by each line and by order, S_a, S_b, Tc, Bc2."""
-        return (
-            *_tin_rows(self.material),
-            *_order_rows(self.material, bool(self.dopants)),
-            *_prediction_rows(self.prediction),
+        return estimate_rows(
+            self.material,
+            self.prediction,
+            strained=self.strained,
+            strain=self.strain,
+            doped=bool(self.dopants),
+            scale=self.scale,
+            library=self.library,
         )
 
 
@@ -83,10 +101,18 @@ def estimate(
     u_temperature_k: float | None = None,
     dopants: Mapping[str, float] | None = None,
     on_tin_site: Mapping[str, float] | None = None,
+    undoped: bool = False,
+    bc2_at_k: Sequence[float] = (),
+    strain: float | None = None,
+    u_strain: float | None = None,
+    library: Library = PUBLISHED,
+    scale: TinScale = PUBLISHED_SCALE,
     seed: int = 0,
     n: int = DEFAULT_DRAWS,
 ) -> Estimate:
     """Estimate tin, S_a, S_b, Tc and Bc2 from a lattice parameter, a site order, a tin content, or several.
+
+    With a lattice parameter and a site order, Tc and Bc2 are those of the tin content by both.
 
     Parameters
     ----------
@@ -100,7 +126,17 @@ def estimate(
     temperature_c, u_temperature_k : float, optional
         Temperature the lattice parameter was measured at; 22.5 °C unless given.
     dopants, on_tin_site : mapping, optional
-        Dopant content (atomic fraction of all atoms) and its share on the tin site.
+        Dopant content (atomic fraction of all atoms) and its share on the tin site. Relations are chosen by it.
+    undoped : bool
+        The wire is known to hold no dopant.
+    bc2_at_k : sequence of float
+        Temperatures for Bc2 beside 0 and 4.2 K.
+    strain, u_strain : float, optional
+        Intrinsic axial strain at which Tc and Bc2 are wanted too (-0.0025 for 0.25 % of compression), and its standard
+        uncertainty.
+    library : Library
+    scale : TinScale
+        Line a(tin): the published one, or that of a laboratory.
     seed, n : int
         Seed and number of draws.
 
@@ -120,6 +156,8 @@ def estimate(
     0.2353
     """
     _check(lattice_nm, u_lattice_nm, site_order, u_site_order, tin_fraction, u_tin_fraction)
+    if u_strain is not None and (strain is None or not 0.0 <= u_strain < MOST_STRAIN):
+        raise ValidityError(f"uncertainty of the strain is {u_strain:g}; give a strain and a fraction of zero or more")
     for element in dopants or {}:
         dopant_site(element)  # a name nobody knows must not pass where it happens to play no part
     specimen = Specimen(
@@ -128,6 +166,7 @@ def estimate(
         u_temperature_k=u_temperature_k,
         dopants=dopants or {},
         on_tin_site=on_tin_site,
+        undoped=undoped,
     )
     inputs, remarks = _inputs(
         {
@@ -141,24 +180,61 @@ def estimate(
         account.add(name, value, {}, {f"given/{name}": (u, "")})
     account.assumptions += remarks
     account.assumptions += [specimen.dopant_in_words(element) for element in specimen.dopants]
+    by_lattice = lattice_nm is not None and tin_fraction is None
     if lattice_nm is not None:
         account.assumptions.append("lattice parameter free of strain, as of ground powder")
         refer_lattice(account, specimen)
-        if tin_fraction is None:
-            add_tin(account, specimen)
+    if by_lattice:
+        add_tin(account, specimen, scale)
     add_order_parameters(account, specimen)
+    if by_lattice and site_order is not None:
+        add_joint(account, specimen, scale)
     drop_intermediate(account)
     material = Material(
         account.values, account.contributions, tuple(account.flags), tuple(account.assumptions)
     )
-    prediction = predict(material, seed=seed, n=n)
+    wire = wire_of(specimen.dopants, undoped=undoped)
+    prediction = predict(material, seed=seed, n=n, library=library, wire=wire, temperatures_k=(HELIUM_K, *bc2_at_k))
+    strained = _strained(prediction, strain, u_strain or 0.0, bc2_at_k, seed, n, library)
+    flags = [*account.flags, *prediction.flags]
+    flags += [flag for flag in (strained[0].flags if strained else ()) if flag not in flags]
     return Estimate(
         material,
         prediction,
-        (*account.flags, *prediction.flags),
-        (*account.assumptions, STRAIN_FREE),
+        tuple(flags),
+        (*account.assumptions, STRAIN_FREE if strain is None else _strain_in_words(u_strain)),
         tuple(specimen.dopants),
+        strained,
+        math.nan if strain is None else strain,
+        scale,
+        library,
     )
+
+
+def _strained(
+    prediction: Prediction,
+    strain: float | None,
+    u_strain: float,
+    bc2_at_k: Sequence[float],
+    seed: int,
+    n: int,
+    library: Library,
+) -> tuple[AtStrain, ...]:
+    """Tc and Bc2 at the strain for 4.2 K and every other temperature, of the draws free of strain."""
+    tc, zero = prediction.draws["Tc_K"], prediction.draws["Bc2_0K_T"]
+    if strain is None or not (tc.size and zero.size):
+        return ()
+    draws = strain + u_strain * standard_normal(n, seed, "strain")
+    temperatures = dict.fromkeys((HELIUM_K, *(float(t) for t in bc2_at_k if t > 0.0)))
+    return tuple(
+        at_strain(tc, zero, draws, temperature, seed=seed, library=library, wire=prediction.wire)
+        for temperature in temperatures
+    )
+
+
+def _strain_in_words(u_strain: float | None) -> str:
+    exact = "strain held as exact, as no uncertainty was given; " if u_strain is None else ""
+    return f"{exact}strain along the wire, in compression as it comes from cooling, without transverse load"
 
 
 def _check(
@@ -213,64 +289,3 @@ def _inputs(
             )
         inputs[name] = (float(value), float(u))
     return inputs, remarks
-
-
-def _tin_rows(material: Material) -> list[Row]:
-    rows = []
-    values, given = material.values, material.values.get
-    tin_known = math.isfinite(given("tin_fraction", math.nan))
-    from_lattice = "a_nm" in values and "a(tin) scale" in material.contributions.sources
-    if "a_nm" in values:
-        a, u_a = values["a_nm"], material.u("a_nm")
-        rows.append(plain_row("lattice parameter at 22.5 °C", "given", a, u_a, "nm"))
-        for entry in relations("tin-from-lattice"):
-            tin = float(entry.function(np.asarray(a)))
-            # Exact for a line: one difference quotient is its slope.
-            per_nm = float(entry.function(np.asarray(a + 1e-3))) - tin
-            u = math.hypot(per_nm * 1e3 * math.hypot(u_a, U_SCALE_NM), float(entry.scatter.at(a, tin)))
-            note = "" if entry.inside(a) else f"outside its validity: {entry.inputs[0].name} {entry.validity}"
-            rows.append(relation_row("tin", entry, tin, u, "at.%", note, 100.0))
-    if tin_known:
-        tin, u = 100.0 * values["tin_fraction"], 100.0 * material.u("tin_fraction")
-        own = 100.0 * material.u_tin_independent
-        note = ""
-        if from_lattice:
-            note = (
-                "the first line, with its distance to the second as one more doubt; "
-                f"of it {own:.2f} at.% not shared with other wires measured alike"
-            )
-        rows.append(plain_row("tin", "combined" if from_lattice else "given", tin, u, "at.%", note))
-    if math.isfinite(given("tin_lower_bound", math.nan)):
-        bound, u_bound = values["tin_lower_bound"], material.u("tin_lower_bound")
-        for entry in relations("tin-from-order"):
-            tin = float(entry.function(np.asarray(4.0 * bound)))
-            u = math.hypot(tin / bound * u_bound, float(entry.scatter.at(4.0 * bound, tin)))
-            note = "at least this much" if entry.name == "order-bound" else "if tin is ordered as usual"
-            rows.append(relation_row("tin", entry, tin, u, "at.%", note, 100.0))
-    return rows
-
-
-def _order_rows(material: Material, dopants: bool) -> list[Row]:
-    rows = []
-    # a dopant on a tin site counts as right in the site order, but is no tin: it is taken off first
-    tin_order = "(site order - dopants on tin sites)" if dopants else "site order"
-    for name, title, by in (
-        ("site_order", "site order", "given"),
-        ("S_a", "S_a", f"{tin_order} / (4 beta)"),
-        ("S_b", "S_b", f"3 {tin_order} / (4 (1 - beta))"),
-    ):
-        value = material.values.get(name, math.nan)
-        if math.isfinite(value):
-            note = (
-                "above one: tin too low or order too high, within uncertainty or not" if value > 1.0 else ""
-            )
-            rows.append(plain_row(title, by, value, material.u(name), "1", note))
-    return rows
-
-
-def _prediction_rows(prediction: Prediction) -> list[Row]:
-    rows = []
-    for target, combined in prediction.combined.items():
-        rows += [result_row(result) for result in prediction.of(target)]
-        rows.append(combined_row(combined))
-    return rows

@@ -1,120 +1,69 @@
-"""Tc and Bc2 by every published relation that applies, each with its scatter, and by all of them together.
+"""Tc, resistivity, slope and Bc2 by every published relation that applies, each with its scatter, and by all together.
 
 Monte Carlo over the draws of tin content and site order (equal for equal sources, so that predictions of
-different samples may be compared draw by draw). A relation is asked only inside its validity: draws outside
-are dropped, and a relation that loses most of them is refused with the reason. The relations that apply are
-put together in equal parts; the spread between them is part of the interval. Tc from tin and Tc from order
-describe one cause by two routes and stand side by side in that mixture; they are never multiplied.
+different samples may be compared draw by draw); how relations are asked and put together stands in
+`xrdorder.superconductivity.asking`. Tc from tin and Tc from order describe one cause by two routes and stand side
+by side in the mixture; they are never multiplied. From tin or order follow Tc and the resistivity, from tin, from Tc
+and from the slope of Bc2 at Tc follows Bc2 at 0 K, and from that and Tc, Bc2 at any temperature: draw k of all these
+belongs together. Relations that give Tc or Bc2(0) from a measured resistivity are not asked: here the resistivity
+itself follows from tin or order.
 
 All of it is for A15 free of strain. In a wire at 4.2 K the A15 is compressed by 0.2-0.4 % (A. Godeke et al.,
-Supercond. Sci. Technol. 19 (2006) R100), which costs Bc2 a few per cent more.
+Supercond. Sci. Technol. 19 (2006) R100), which costs Bc2 a few per cent more (`xrdorder.superconductivity.strain`).
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from xrdorder.exceptions import Flag
+from xrdorder.exceptions import Flag, ValidityError
 from xrdorder.material import A15_FIELD, Material
-from xrdorder.relations import Relation, relations
-from xrdorder.uncertainty import (
-    DEFAULT_DRAWS,
-    DEFAULT_LEVEL,
-    Contributions,
-    interval,
-    quantity_draws,
-    standard_normal,
+from xrdorder.relations import PUBLISHED, Library, Relation
+from xrdorder.superconductivity.asking import (
+    LEAST_SHARE,
+    Asked,
+    Asking,
+    Combined,
+    Input,
+    Mixed,
+    RelationResult,
+    joined_codes,
 )
+from xrdorder.superconductivity.branches import Branches, compare_branches
+from xrdorder.superconductivity.targets import HELIUM_K, TARGETS, targets_at, title_of, unit_of
+from xrdorder.uncertainty import DEFAULT_DRAWS, PRIVATE, Contributions, quantity_draws
 
 if TYPE_CHECKING:
     import xarray as xr
 
+__all__ = [
+    "HELIUM_K", "LEAST_SHARE", "TARGETS", "Combined", "Prediction", "RelationResult", "predict",
+]  # fmt: skip
+
 Array = NDArray[np.float64]
 
-TARGETS = {"Tc_K": "K", "Bc2_0K_T": "T", "Bc2_4K2_T": "T"}
-"""What is predicted, with units."""
+TIN = {"lattice": "tin_fraction", "order": "tin_fraction_order", "joint": "tin_fraction_joint"}
+"""Quantities that may serve as tin content, by how they came about."""
 
-HELIUM_K = 4.2
-
-LEAST_SHARE = 0.16
-"""A relation is asked if at least this share of the draws lies inside its validity: its range then reaches
-into the central 68 % of the input."""
+ROUTES = ("tin", "order")
+"""What Tc and resistivity may be asked with."""
 
 ENOUGH_RELATIONS = 3
 
-
-@dataclass(frozen=True)
-class RelationResult:
-    """What one relation (or a pair of relations) says.
-
-    Attributes
-    ----------
-    target : str
-        A key of `TARGETS`.
-    relations : tuple of Relation
-        The relation; for Bc2 at a temperature the one for 0 K and the one for the temperature.
-    value : float
-        At the central input; NaN where that lies outside the validity.
-    median, low, high : float
-        Of the draws inside the validity, 68 %.
-    share_inside : float
-        Share of the draws inside the validity.
-    reason : str
-        Why it is refused; empty where it applies.
-    """
-
-    target: str
-    relations: tuple[Relation, ...]
-    value: float
-    median: float
-    low: float
-    high: float
-    share_inside: float
-    reason: str
-
-    @property
-    def applies(self) -> bool:
-        """Whether it takes part in the combination."""
-        return not self.reason
-
-    @property
-    def name(self) -> str:
-        """Names of the relations, joined."""
-        return " + ".join(relation.name for relation in self.relations)
-
-
-@dataclass(frozen=True)
-class Combined:
-    """What the applicable relations say together, in equal parts.
-
-    Attributes
-    ----------
-    target : str
-    median, low, high : float
-        Median and 68 % interval; NaN where no relation applies.
-    spread : float
-        Largest minus smallest median of the relations.
-    count : int
-        How many relations apply.
-    """
-
-    target: str
-    median: float
-    low: float
-    high: float
-    spread: float
-    count: int
+PAIR_DRAWS = 20_000
+"""Draws of each single pair of relations for Bc2 at a temperature, of which there are dozens: ends of an interval to
+1 % of its half. What all pairs say together is taken from all draws."""
 
 
 @dataclass(frozen=True)
 class Prediction:
-    """Tc and Bc2 of a sample.
+    """Tc, resistivity, slope and Bc2 of a sample.
 
     Attributes
     ----------
@@ -125,13 +74,25 @@ class Prediction:
     flags : tuple of Flag
     draws : dict of str to array, (n,)
         Draws of the combined targets, empty arrays where none applies. Draw k of two samples made with one
-        seed uses the same relation and the same values of shared sources.
+        seed uses the same relation and the same values of shared sources where `codes` are equal.
+    codes : dict of str to array, (n,)
+        Which relations a draw came about by; negative where it lay outside a validity and was replaced.
+    branches : Branches or None
+        The two branches of Bc2 near stoichiometry; None where one of them does not apply.
+    wire : str
+        Dopant by which relations were chosen: "binary", "Ta", "Ti" or "any".
+    tin : str
+        Quantity that served as tin content; empty without any.
     """
 
     results: tuple[RelationResult, ...]
     combined: dict[str, Combined]
     flags: tuple[Flag, ...]
     draws: dict[str, Array] = field(repr=False)
+    codes: dict[str, NDArray[np.int64]] = field(repr=False, default_factory=dict)
+    branches: Branches | None = None
+    wire: str = "any"
+    tin: str = ""
 
     def of(self, target: str) -> tuple[RelationResult, ...]:
         """Results of one target."""
@@ -149,24 +110,15 @@ class Prediction:
         def numbers(name: str, of: Sequence[object]) -> Array:
             return np.array([getattr(item, name) for item in of], dtype=np.float64)
 
-        per_relation: dict[str, tuple[str, NDArray[np.generic], dict[str, str]]] = {
-            "relation_target": (
-                "relation",
-                texts([r.target for r in results]),
-                {"long_name": "what is predicted"},
-            ),
-            "relation_unit": ("relation", texts([TARGETS[r.target] for r in results]), {"long_name": "unit"}),
-            "relation_source": (
-                "relation",
-                texts(["; ".join(entry.source for entry in r.relations) for r in results]),
-                {"long_name": "publications"},
-            ),
-            "relation_reason": (
-                "relation",
-                texts([r.reason for r in results]),
-                {"long_name": "why the relation is refused; empty: it applies"},
-            ),
-        }
+        per_relation: dict[str, tuple[str, NDArray[np.generic], dict[str, str]]] = {}
+        for name, said, text in (
+            ("target", [r.target for r in results], "what is predicted"),
+            ("unit", [unit_of(r.target) for r in results], "unit"),
+            ("source", ["; ".join(dict.fromkeys(e.source for e in r.relations)) for r in results], "publications"),
+            ("reason", [r.reason for r in results], "why the relation is refused; empty: it applies"),
+            ("route", [r.route for r in results], "what the relation was asked with"),
+        ):
+            per_relation[f"relation_{name}"] = ("relation", texts(said), {"long_name": text})
         for name, text in (
             ("value", "at the central input"),
             ("median", "median of the draws inside the validity"),
@@ -176,7 +128,7 @@ class Prediction:
         ):
             per_relation[f"relation_{name}"] = ("relation", numbers(name, results), {"long_name": text})
         per_target: dict[str, tuple[str, NDArray[np.generic], dict[str, str]]] = {
-            "target_unit": ("target", texts([TARGETS[c.target] for c in combined]), {"long_name": "unit"})
+            "target_unit": ("target", texts([unit_of(c.target) for c in combined]), {"long_name": "unit"})
         }
         for name, text in (
             ("median", "median over the applicable relations in equal parts"),
@@ -192,6 +144,11 @@ class Prediction:
                 "relation": texts([f"{r.target}: {r.name}" for r in results]),
                 "target": texts([c.target for c in combined]),
             },
+            attrs={
+                "wire": self.wire,
+                "tin": self.tin,
+                "bc2_branches": self.branches.words if self.branches else "",
+            },
         )
 
 
@@ -201,204 +158,266 @@ def predict(
     seed: int = 0,
     n: int = DEFAULT_DRAWS,
     key: str = "",
+    lot: str = "",
+    library: Library = PUBLISHED,
+    wire: str = "any",
+    tin: str = "auto",
+    routes: Collection[str] = ROUTES,
+    temperatures_k: Sequence[float] = (HELIUM_K,),
 ) -> Prediction:
-    """Predict Tc, Bc2(0) and Bc2(4.2 K) from tin content and site order.
+    """Predict Tc, resistivity, slope of Bc2 at Tc, Bc2(0) and Bc2 at temperatures from tin content and site order.
 
     Parameters
     ----------
     material : Material, or (values, contributions)
-        With ``tin_fraction``, ``site_order`` or both.
+        With a tin content, ``site_order``, or both.
     seed, n : int
         Seed and number of draws.
-    key : str
-        Name of the sample, to which what it shares with nobody is tied.
+    key, lot : str
+        Name of the sample, to which what it shares with nobody is tied, and of its wire lot; samples of a lot stray
+        from a relation in part together.
+    library : Library
+        Relations to choose from.
+    wire : str
+        "binary", "Ta" or "Ti": relations found on such wire, or on any. "any": all of them
+        (`xrdorder.superconductivity.targets.wire_of` says it by dopants).
+    tin : str
+        Which tin content: a key of `TIN`, or "auto" for the joint one where it is given and else that of the lattice.
+    routes : collection of str
+        "tin", "order" or both: what Tc and the resistivity are asked with.
+    temperatures_k : sequence of float
+        For Bc2, K; 4.2 K is always there.
 
     Returns
     -------
     Prediction
-        With NaN and reasons where no relation applies; never an error.
+        With NaN and reasons where no relation applies.
+
+    Raises
+    ------
+    ValidityError
+        A temperature is negative, or there is no such kind of tin content or route.
+    UnknownNameError
+        There is no such sort of wire.
     """
+    if tin not in ("auto", *TIN):
+        raise ValidityError(f"no tin content '{tin}'; say one of auto, {', '.join(TIN)}")
+    for route in routes:
+        if route not in ROUTES:
+            raise ValidityError(f"no route '{route}' to Tc; say one of {', '.join(ROUTES)}")
+    temperatures = targets_at((HELIUM_K, *temperatures_k))
     values, table = (material.values, material.contributions) if isinstance(material, Material) else material
-    known = {
-        name: float(values[name])
-        for name in ("tin_fraction", "site_order")
-        if math.isfinite(values.get(name, math.nan))
-    }
-    with_table = [name for name in known if name in table.quantities]
-    draws = quantity_draws(values, table, with_table, n=n, seed=seed, key=key)
-    draws |= {name: np.full(n, value) for name, value in known.items() if name not in draws}
-    asking = _Asking(seed, n, key)
+    tin_name = _tin_name(values, tin) if "tin" in routes else ""
+    by_tin, by_order = _inputs(values, table, tin_name, "order" in routes, n, seed, key)
+    asking = Asking(seed, n, key, lot)
 
-    tin = _Input(known.get("tin_fraction", math.nan), draws.get("tin_fraction"), _refuse_tin(known))
-    order = _Input(
-        known.get("site_order", math.nan),
-        draws.get("site_order"),
-        "" if "site_order" in known else "no site order is known",
-    )
-    tc_asked = [asking.ask("Tc_K", entry, tin) for entry in relations("tc-from-tin")]
-    tc_asked += [asking.ask("Tc_K", entry, order) for entry in relations("tc-from-order")]
-    tc, tc_draws = asking.combine("Tc_K", tc_asked)
+    def relations(kind: str) -> tuple[Relation, ...]:
+        return library.relations(kind, wire)
 
-    tc_input = _Input(tc.median, tc_draws if tc.count else None, "" if tc.count else "no relation gives Tc")
-    zero_asked = [asking.ask("Bc2_0K_T", entry, tin) for entry in relations("bc2-0-from-tin")]
-    zero_asked += [asking.ask("Bc2_0K_T", entry, tc_input) for entry in relations("bc2-0-from-tc")]
-    zero, zero_draws = asking.combine("Bc2_0K_T", zero_asked)
+    def ask(target: str, kind: str, given: Input, route: str) -> list[Asked]:
+        return [asking.ask(target, entry, given, route=route) for entry in relations(kind)]
 
-    helium_asked = [
-        asking.ask_at_temperature("Bc2_4K2_T", first, law, tc_input)
-        for first in zero_asked
-        for law in relations("bc2-temperature")
+    tc_asked = [*ask("Tc_K", "tc-from-tin", by_tin, "tin"), *ask("Tc_K", "tc-from-order", by_order, "order")]
+    tc = asking.mix("Tc_K", tc_asked)
+    rho_name, slope_name = "resistivity_uohm_cm", "Bc2_slope_T_per_K"
+    rho_asked = ask(rho_name, "resistivity-from-tin", by_tin, "tin")
+    rho_asked += ask(rho_name, "resistivity-from-order", by_order, "order")
+    rho = asking.mix(rho_name, rho_asked)
+
+    direct = ask(slope_name, "bc2-slope", rho.as_input("a resistivity"), "resistivity")
+    zero_asked = ask("Bc2_0K_T", "bc2-0-from-tin", by_tin, "tin")
+    slope_asked = direct + [
+        _slope_by(asking, slope_name, one, law, tc)
+        for one in zero_asked
+        for law in relations("bc2-0-from-slope")
+        if law.inverse is not None
     ]
-    helium, helium_draws = asking.combine("Bc2_4K2_T", helium_asked)
+    zero_asked += ask("Bc2_0K_T", "bc2-0-from-tc", tc.as_input("Tc"), "Tc")
+    zero_asked += [
+        _zero_by(asking, one, law, tc) for one in direct for law in relations("bc2-0-from-slope")
+    ]
+    slope, zero = asking.mix(slope_name, slope_asked), asking.mix("Bc2_0K_T", zero_asked)
 
-    combined = {item.target: item for item in (tc, zero, helium)}
+    mixed = {"Tc_K": tc, rho_name: rho, slope_name: slope, "Bc2_0K_T": zero}
+    asked = [*tc_asked, *rho_asked, *slope_asked, *zero_asked]
+    laws = relations("bc2-temperature")
+    for target, temperature in temperatures.items():
+        pairs, mixed[target] = _at_temperature(asking, target, temperature, laws, zero_asked, zero, tc)
+        asked += pairs
+    results = tuple(one.result for one in asked)
+    combined = {target: one.combined for target, one in mixed.items()}
     return Prediction(
-        tuple(result for result, _ in (*tc_asked, *zero_asked, *helium_asked)),
+        results,
         combined,
-        tuple(_remarks(combined, tc_asked)),
-        {"Tc_K": tc_draws, "Bc2_0K_T": zero_draws, "Bc2_4K2_T": helium_draws},
+        tuple(_remarks(combined, [one.result for one in tc_asked], wire)),
+        {target: one.draws for target, one in mixed.items()},
+        {target: one.codes for target, one in mixed.items()},
+        compare_branches([one.result for one in zero_asked]),
+        wire,
+        tin_name,
     )
 
 
-@dataclass(frozen=True)
-class _Input:
-    """Central value and draws of an input; `reason` says why there is none to use."""
-
-    value: float
-    draws: Array | None
-    reason: str
+def _tin_name(values: Mapping[str, float], tin: str) -> str:
+    """Name of the quantity that serves as tin content; empty where it is not known."""
+    names = ("tin_fraction_joint", "tin_fraction") if tin == "auto" else (TIN[tin],)
+    return next((name for name in names if math.isfinite(values.get(name, math.nan))), "")
 
 
-_Asked = tuple[RelationResult, Array]
+def _inputs(
+    values: Mapping[str, float],
+    table: Contributions,
+    tin_name: str,
+    with_order: bool,
+    n: int,
+    seed: int,
+    key: str,
+) -> tuple[Input, Input]:
+    """Draw tin content and site order together; what is not known, or not asked for, comes with the reason."""
+    wanted = [tin_name] * bool(tin_name) + ["site_order"] * with_order
+    known = {name: float(values[name]) for name in wanted if math.isfinite(values.get(name, math.nan))}
+    with_table = [name for name in known if name in table.quantities]
+    draws = quantity_draws(values, _own_joined(table, with_table), with_table, n=n, seed=seed, key=key)
+    draws |= {name: np.full(n, value) for name, value in known.items() if name not in draws}
+    nothing = "no site order is known" if with_order else "the route by order is not asked for"
+    tin = known.get(tin_name, math.nan)
+    return (
+        Input(tin, draws.get(tin_name), _refuse_tin(tin)),
+        Input(
+            known.get("site_order", math.nan), draws.get("site_order"), "" if "site_order" in known else nothing
+        ),
+    )
 
 
-def _refuse_tin(known: Mapping[str, float]) -> str:
-    if "tin_fraction" not in known:
+def _own_joined(table: Contributions, names: Sequence[str]) -> Contributions:
+    """Table with what the sample shares with nobody in as few columns as there are quantities: fewer random numbers."""
+    picked = table.select(names)
+    own = np.array([group == PRIVATE for group in picked.groups], dtype=bool)
+    if np.sum(own) <= len(names):
+        return picked
+    private = picked.values[:, own]
+    few = Contributions.from_covariance(names, private @ private.T, "own")
+    shared = [source for source, mine in zip(picked.sources, own, strict=True) if not mine]
+    groups = [group for group, mine in zip(picked.groups, own, strict=True) if not mine]
+    return Contributions(
+        tuple(names),
+        (*few.sources, *shared),
+        np.hstack([few.values, picked.values[:, ~own]]),
+        (*few.groups, *groups),
+    )
+
+
+def _refuse_tin(tin: float) -> str:
+    if math.isnan(tin):
         return "no tin content is known"
     low, high = A15_FIELD
-    if low <= known["tin_fraction"] <= high:
+    if low <= tin <= high:
         return ""
-    return (
-        f"{100 * known['tin_fraction']:.1f} at.% tin lies outside the A15 field "
-        f"({100 * low:g} to {100 * high:g} at.%)"
-    )
+    return f"{100 * tin:.1f} at.% tin lies outside the A15 field ({100 * low:g} to {100 * high:g} at.%)"
 
 
-class _Asking:
-    """Asks relations with one set of common draws."""
-
-    def __init__(self, seed: int, n: int, key: str) -> None:
-        self.seed, self.n, self.key = seed, n, key
-
-    def ask(self, target: str, entry: Relation, given: _Input) -> _Asked:
-        """Ask a relation of one input."""
-        if given.reason or given.draws is None:
-            return self._refused(target, (entry,), given.reason, 0.0)
-        inside = entry.inside(given.draws)
-        share = float(np.mean(inside))
-        if share < LEAST_SHARE:
-            symbol = entry.inputs[0]
-            return self._refused(
-                target,
-                (entry,),
-                f"{symbol.name} = {given.value:.4g} with its uncertainty lies outside the validity "
-                f"{entry.validity}",
-                share,
-            )
-        value = float(entry.evaluate(given.value))
-        draws = entry.evaluate(given.draws)
-        return self._result(target, (entry,), value, draws, entry.scatter.at(given.draws, draws))
-
-    def ask_at_temperature(self, target: str, first: _Asked, law: Relation, tc: _Input) -> _Asked:
-        """Ask a law of temperature with Bc2(0) by one relation and the combined Tc."""
-        at_zero, zero_draws = first
-        if at_zero.reason or tc.draws is None:
-            return self._refused(
-                target, (*at_zero.relations, law), at_zero.reason or tc.reason, at_zero.share_inside
-            )
-        value = float(law.evaluate(HELIUM_K, at_zero.value, tc.value))
-        draws = law.evaluate(np.full(self.n, HELIUM_K), zero_draws, tc.draws)
-        scatter = law.scatter.at(HELIUM_K, draws)
-        return self._result(target, (*at_zero.relations, law), value, draws, scatter)
-
-    def combine(self, target: str, asked: Sequence[_Asked]) -> tuple[Combined, Array]:
-        """Put the applicable relations together in equal parts, draw by draw."""
-        applicable = [(result, draws) for result, draws in asked if result.applies]
-        if not applicable:
-            return Combined(target, math.nan, math.nan, math.nan, math.nan, 0), np.empty(0)
-        # The choice of the relation is everybody's: draw k of all samples takes the same one, where all
-        # have it.
-        rank = np.argsort(
-            np.argsort(standard_normal(self.n, self.seed, f"choice of relation/{target}", "published"))
-        )
-        choice = rank * len(applicable) // self.n
-        combined = np.empty(self.n)
-        for index, (_, draws) in enumerate(applicable):
-            slots = np.flatnonzero(choice == index)
-            mine = draws[slots]
-            missing = np.isnan(mine)
-            # Draws outside the validity are replaced by others inside it, so that every relation keeps its
-            # part.
-            mine[missing] = np.resize(draws[~np.isnan(draws)], int(missing.sum()))
-            combined[slots] = mine
-        medians = [result.median for result, _ in applicable]
-        low, high = interval(combined, DEFAULT_LEVEL)
-        return (
-            Combined(
-                target, float(np.median(combined)), low, high, max(medians) - min(medians), len(applicable)
-            ),
-            combined,
-        )
-
-    def _result(
-        self,
-        target: str,
-        entries: tuple[Relation, ...],
-        value: float,
-        exact: Array,
-        scatter: Array,
-    ) -> _Asked:
-        # How single specimens stray is this sample's own.
-        normal = standard_normal(self.n, self.seed, f"scatter/{target}/{entries[-1].name}", "", self.key)
-        with np.errstate(invalid="ignore"):
-            draws = np.maximum(exact + scatter * normal, 0.0)
-        inside = draws[~np.isnan(draws)]
-        low, high = interval(inside)
-        return (
-            RelationResult(
-                target, entries, value, float(np.median(inside)), low, high, float(len(inside) / self.n), ""
-            ),
-            draws,
-        )
-
-    def _refused(self, target: str, entries: tuple[Relation, ...], reason: str, share: float) -> _Asked:
-        nan = math.nan
-        return RelationResult(target, entries, nan, nan, nan, nan, share, reason), np.full(self.n, nan)
+def _slope_by(asking: Asking, target: str, zero: Asked, law: Relation, tc: Mixed) -> Asked:
+    """Slope at Tc that belongs to Bc2(0) by one relation and to Tc, by a law between them turned round."""
+    entries = (*zero.result.relations, law)
+    if not zero.result.applies or not tc.combined.count or law.inverse is None:
+        reason = zero.result.reason or "no relation gives Tc"
+        return asking.refused(target, entries, reason, zero.result.share_inside, zero.result.route)
+    exact = _inside(law, law.inverse(zero.draws, tc.draws))
+    value = float(_inside(law, law.inverse(np.asarray(zero.result.value), np.asarray(tc.combined.median))))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        # a law between field and slope that strays by so much in one strays as much in the other
+        relative = law.scatter.at(exact, zero.draws) / zero.draws
+    draws = asking.strayed_by(law, exact, relative * exact)
+    codes = joined_codes(zero.codes, tc.codes)
+    return asking.answer(target, entries, value, draws, zero.result.route, codes)
 
 
-def _remarks(combined: Mapping[str, Combined], tc_asked: Sequence[_Asked]) -> list[Flag]:
+def _inside(entry: Relation, first: Array) -> Array:
+    return np.where(entry.inside(first), first, np.nan)
+
+
+def _zero_by(asking: Asking, slope: Asked, law: Relation, tc: Mixed) -> Asked:
+    """Bc2(0) from a slope by one relation and from Tc."""
+    entries = (*slope.result.relations, law)
+    if not slope.result.applies:
+        return asking.refused("Bc2_0K_T", entries, slope.result.reason, slope.result.share_inside, "slope")
+    given = Input(slope.result.value, slope.draws, "", slope.codes)
+    one = asking.ask("Bc2_0K_T", law, given, tc.as_input("Tc"), route="slope")
+    return one._replace(result=replace(one.result, relations=entries))
+
+
+def _at_temperature(
+    asking: Asking,
+    target: str,
+    temperature: float,
+    laws: Sequence[Relation],
+    zero_asked: Sequence[Asked],
+    zero: Mixed,
+    tc: Mixed,
+) -> tuple[list[Asked], Mixed]:
+    """Bc2 at a temperature: what every law makes of every Bc2(0), and what all laws make of all of it."""
+    given, few = np.full(asking.n, temperature), slice(0, min(PAIR_DRAWS, asking.n))
+    pairs: list[Asked] = []
+    whole: list[Asked] = []
+    for law in laws:
+        outside = f"T = {temperature:g} K lies outside the validity {law.validity}"
+        refusal = "" if law.inside(temperature) else outside
+        able = bool(tc.combined.count and zero.combined.count and not refusal)
+        # Laws give a share of Bc2(0) that depends on T and Tc alone; those that do not are evaluated each time.
+        share = law.evaluate(given, np.ones(asking.n), tc.draws) if able and _proportional(law) else None
+        for one in zero_asked:
+            entries = (*one.result.relations, law)
+            if not (able and one.result.applies):
+                reason = one.result.reason or refusal or "no relation gives Tc"
+                pairs.append(asking.refused(target, entries, reason, one.result.share_inside, one.result.route))
+                continue
+            value = float(law.evaluate(temperature, one.result.value, tc.combined.median))
+            at_zero = one.draws[few]
+            exact = law.evaluate(given[few], at_zero, tc.draws[few]) if share is None else share[few] * at_zero
+            draws = asking.strayed(law, np.asarray(temperature), exact)
+            pairs.append(asking.answer(target, entries, value, draws, one.result.route, None))
+        if able:
+            exact = law.evaluate(given, zero.draws, tc.draws) if share is None else share * zero.draws
+            draws = asking.strayed(law, np.asarray(temperature), exact)
+            codes = joined_codes(zero.codes, tc.codes)
+            whole.append(asking.answer(target, (law,), math.nan, draws, "", codes))
+    mixed = asking.mix(target, whole, "bc2-temperature")
+    medians = [pair.result.median for pair in pairs if pair.result.applies]
+    if medians:
+        combined = replace(mixed.combined, spread=max(medians) - min(medians), count=len(medians))
+        mixed = mixed._replace(combined=combined)
+    return pairs, mixed
+
+
+def _proportional(law: Relation) -> bool:
+    """Tell whether a law of temperature is proportional to Bc2(0), by trial."""
+    temperature = np.linspace(*law.valid, 9)
+    one, seven = (law.evaluate(temperature, np.full(9, field), np.full(9, 18.0)) for field in (1.0, 7.0))
+    return bool(np.allclose(seven, 7.0 * one, rtol=1e-9, atol=1e-12, equal_nan=True))
+
+
+def _remarks(combined: Mapping[str, Combined], tc: Sequence[RelationResult], wire: str) -> list[Flag]:
     flags = []
-    reasons = dict.fromkeys(result.reason for result, _ in tc_asked if result.reason)
+    reasons = dict.fromkeys(result.reason for result in tc if result.reason)
+    fields = {name: item for name, item in combined.items() if unit_of(name) in ("K", "T")}
     if not combined["Tc_K"].count:
         flags.append(Flag("no-relation", f"Tc and Bc2 are not given: {'; '.join(reasons)}"))
-    elif any(item.count < ENOUGH_RELATIONS for item in combined.values()):
-        few = [
-            f"{item.count} for {item.target}" for item in combined.values() if item.count < ENOUGH_RELATIONS
-        ]
+    elif any(item.count < ENOUGH_RELATIONS for item in fields.values()):
+        few = [f"{item.count} for {title_of(item.target)}" for item in fields.values() if item.count < ENOUGH_RELATIONS]
+        of = "" if wire == "any" else f" for {wire} wire" if wire != "binary" else " for binary wire"
         flags.append(
             Flag(
                 "few-relations",
-                f"only few relations apply ({', '.join(few)}): the spread between them says little",
+                f"only few relations apply{of} ({', '.join(few)}): the spread between them says little",
             )
         )
-    lost = [r for r, _ in tc_asked if r.applies and r.share_inside < 0.68]
+    lost = [r for r in tc if r.applies and r.share_inside < 0.68]
     if lost:
         flags.append(
             Flag(
                 "partly-outside-validity",
                 f"{100 - 100 * min(r.share_inside for r in lost):.0f} % of the possible values of an "
-                f"input lie outside the "
-                f"validity of {', '.join(r.name for r in lost)}: its interval holds for the rest",
+                f"input lie outside the validity of {', '.join(r.name for r in lost)}: its interval holds for the rest",
             )
         )
     return flags

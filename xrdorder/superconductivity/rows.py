@@ -6,9 +6,11 @@ import math
 from dataclasses import dataclass
 
 from xrdorder.relations import LABELS, Relation
-from xrdorder.superconductivity.prediction import TARGETS, Combined, RelationResult
+from xrdorder.superconductivity.asking import Combined, RelationResult
+from xrdorder.superconductivity.targets import title_of, unit_of
 
-QUANTITY_TITLES = {"Tc_K": "Tc", "Bc2_0K_T": "Bc2(0 K)", "Bc2_4K2_T": "Bc2(4.2 K)"}
+DECIMALS = {"K": 1, "T": 1, "T/K": 2, "microohm cm": 0}
+"""Digits after the point that make sense in estimates, by unit."""
 
 
 @dataclass(frozen=True)
@@ -78,19 +80,19 @@ def relation_row(
     )
 
 
-def result_row(result: RelationResult) -> Row:
-    """Row of what one relation says about Tc or Bc2."""
+def result_row(result: RelationResult, at: str = "") -> Row:
+    """Row of what one relation says about Tc, resistivity or Bc2; `at` names a state in words."""
     note = result.reason
     if result.applies and result.share_inside < 0.995:
         note = f"{100 * result.share_inside:.0f} % of the draws inside its validity"
     return Row(
-        QUANTITY_TITLES[result.target],
+        f"{title_of(result.target)}{at}",
         result.name,
         result.median,
         math.nan,
         result.low,
         result.high,
-        TARGETS[result.target],
+        unit_of(result.target),
         result.value,
         "; ".join(entry.formula for entry in result.relations),
         "; ".join(f"{entry.source}, {entry.equation}" for entry in result.relations),
@@ -100,20 +102,20 @@ def result_row(result: RelationResult) -> Row:
     )
 
 
-def combined_row(combined: Combined) -> Row:
+def combined_row(combined: Combined, at: str = "", remark: str = "") -> Row:
     """Row of what all applicable relations say together."""
-    if combined.count:
-        unit = TARGETS[combined.target]
-        note = f"{combined.count} relations in equal parts, {combined.spread:.1f} {unit} apart"
+    unit = unit_of(combined.target)
+    if combined.count > 1:
+        note = f"{combined.count} relations in equal parts, {combined.spread:.{DECIMALS[unit]}f} {unit} apart"
     else:
-        note = "no relation applies"
+        note = "one relation applies" if combined.count else "no relation applies"
     return Row(
-        QUANTITY_TITLES[combined.target],
+        f"{title_of(combined.target)}{at}",
         "combined",
         combined.median,
         math.nan,
         combined.low,
         combined.high,
-        TARGETS[combined.target],
-        note=note,
+        unit,
+        note=f"{note}; {remark}" if remark else note,
     )
