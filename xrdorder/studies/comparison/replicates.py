@@ -5,16 +5,17 @@ scatter s between wires that makes the weighted sum of squares as large as it sh
 
     min_b (y - X b)' (V0 + s² I)^-1 (y - X b) = n - p
 
-(R. C. Paule and J. Mandel, J. Res. Natl. Bur. Stand. 87 (1982) 377, for independent values; here with a covariance, so
-that what replicates share does not count as agreement). With y projected onto what X leaves free, and V0 there
+(R. C. Paule and J. Mandel, J. Res. Natl. Bur. Stand. 87 (1982) 377, for independent values; here with a covariance,
+so that what replicates share does not count as agreement). With y projected onto what X leaves free, and V0 there
 diagonal, the sum is sum z_k² / (l_k + s²): one decomposition, then a root. Put equal to quantiles of chi square the
 same sum bounds s.
 
 What is tested with s must know how badly few replicates tell it. The restricted likelihood of s in the same projected
 values, times a prior 1 / sqrt(l + s²) with l their typical known variance, gives weights over s; a test is averaged
-over them. Without known uncertainties that is Student's t with n - p degrees of freedom; with many replicates it is the
-normal distribution; a single pair that agrees leaves 95 % intervals of ten u, for it hardly tells anything. (Student's t with effective degrees of freedom, GUM G.4.1,
-takes an s that came out as zero for certain: with six wires it called chance a trend twice as often as it should.)
+over them. Without known uncertainties that is Student's t with n - p degrees of freedom; with many replicates it is
+the normal distribution; a single pair that agrees leaves 95 % intervals of ten u, for it hardly tells anything.
+(Student's t with effective degrees of freedom, GUM G.4.1, takes an s that came out as zero for certain: with six
+wires it called chance a trend twice as often as it should.)
 """
 
 from collections.abc import Sequence
