@@ -1,0 +1,152 @@
+"""Tc and Bc2 at a strain."""
+
+import numpy as np
+import pytest
+
+from xrdorder.exceptions import UnknownNameError, ValidityError
+from xrdorder.relations import relation, relations
+from xrdorder.superconductivity.mixture import Common
+from xrdorder.superconductivity.strain import (
+    PRE_STRAINS,
+    at_strain,
+    intrinsic_strain,
+    pre_strain,
+    strain_factors,
+)
+from xrdorder.superconductivity.targets import temperature_target
+
+N = 10_000
+
+
+def by(found, target):
+    return {result.name: result for result in found.results if result.target == target}
+
+
+def test_free_of_strain_nothing_changes():
+    found = at_strain(18.0, 29.0, 0.0, n=N)
+    assert found.combined["Tc_K"].median == pytest.approx(18.0, abs=0.02)
+    assert found.combined["Bc2_0K_T"].median == pytest.approx(29.0, abs=0.1)
+    assert found.flags == ()
+
+
+def test_every_combination_of_relations_is_there():
+    found = at_strain(18.0, 29.0, -0.002, n=N)
+    functions, exponents = relations("strain-function"), relations("tc-strain")
+    assert len(functions) >= 2 and len(exponents) >= 2
+    used = {result.relations[0].name for result in found.results}
+    assert len(used) >= 2
+    assert found.combined["Bc2_0K_T"].count == len(used)
+    laws = relations("bc2-temperature")
+    assert found.combined["Bc2_4K2_T"].count == len(used) * len(laws)
+
+
+def test_bc2_follows_the_strain_function_and_tc_a_power_of_it():
+    found = at_strain(18.0, 29.0, -0.003, n=N)
+    for name, result in by(found, "Bc2_0K_T").items():
+        assert result.median == pytest.approx(29.0 * float(relation(name)(-0.003)), rel=0.01)
+    for result in by(found, "Tc_K").values():
+        function, power = result.relations
+        assert result.median == pytest.approx(18.0 * float(power(function(-0.003))), rel=0.005)
+    # w = 3 and 2.2: 18 K falls by 0.2 to 0.6 K
+    assert 17.3 < found.combined["Tc_K"].median < 17.85
+
+
+def test_bc2_at_a_temperature_takes_the_strained_tc():
+    found = at_strain(18.0, 29.0, -0.004, 12.0, n=N)
+    target = temperature_target(12.0)
+    power = relation("godeke-2006-power-law")
+    strained = found.combined["Bc2_0K_T"].median, found.combined["Tc_K"].median
+    assert found.combined[target].median == pytest.approx(float(power(12.0, *strained)), rel=0.03)
+    # a lower Tc costs more than the factor of Bc2 alone
+    assert found.combined[target].median < float(power(12.0, strained[0], 18.0))
+
+
+def test_compression_costs_more_the_more_there_is():
+    medians = [at_strain(18.0, 29.0, e, n=N).combined["Bc2_4K2_T"].median for e in (0.0, -0.001, -0.002, -0.004)]
+    assert np.all(np.diff(medians) < 0.0)
+
+
+def test_the_spread_between_relations_is_in_the_interval():
+    found = at_strain(18.0, 29.0, -0.005, n=N).combined["Bc2_0K_T"]
+    assert found.spread > 0.0
+    assert found.high - found.low > 0.6 * found.spread
+
+
+def test_draws_go_in_and_come_out():
+    rng = np.random.default_rng(3)
+    tc, bc2 = rng.normal(17.5, 0.3, N), rng.normal(28.0, 1.0, N)
+    found = at_strain(tc, bc2, np.full(N, -0.002))
+    assert found.draws["Tc_K"].shape == (N,)
+    # what was known of Bc2 stays what moves it
+    assert np.corrcoef(bc2, found.draws["Bc2_0K_T"])[0, 1] > 0.9
+
+
+def test_outside_its_range_a_function_is_refused_and_said():
+    far = at_strain(18.0, 29.0, -0.03, n=N)
+    assert far.combined["Tc_K"].count == 0 and np.isnan(far.combined["Bc2_4K2_T"].median)
+    assert [flag.name for flag in far.flags] == ["no-strain-relation"]
+    assert all("validity" in result.reason for result in far.results if result.target == "Bc2_0K_T")
+
+
+def test_tension_is_said():
+    assert "tension" in [flag.name for flag in at_strain(18.0, 29.0, 0.001, n=N).flags]
+
+
+def test_samples_of_a_lot_are_strained_more_alike_than_strangers():
+    one, two, stranger = (
+        strain_factors(-0.003, common=Common(N, key=key, lot=lot)).bc2_factor
+        for key, lot in (("one", "A"), ("two", "A"), ("three", ""))
+    )
+    # half of the variance about a relation is the lot's, and the relation is the same for all
+    assert np.std(one - two) == pytest.approx(np.std(one - stranger) / np.sqrt(2.0), rel=0.05)
+    assert np.std(one - stranger) < np.sqrt(2.0) * np.std(one)
+
+
+def test_the_scatter_takes_no_more_than_the_strain():
+    for strain in (0.0, -0.0005, -0.003):
+        found = strain_factors(strain, common=Common(N))
+        for answer in found.bc2_answers:
+            loss = 1.0 - float(answer.relation(strain))
+            assert np.all(answer.draws <= 1.0) and np.all(answer.draws >= 1.0 - 2.0 * loss - 1e-12)
+
+
+@pytest.mark.parametrize("design", PRE_STRAINS)
+def test_pre_strains_are_compressions_with_a_source(design):
+    usual = pre_strain(design)
+    assert usual.source
+    assert usual.low <= usual.high <= 0.0
+    draws = intrinsic_strain(design=design, common=Common(N))
+    assert np.all((draws >= usual.low) & (draws <= usual.high))
+    # rectangular: standard error of a mean u / sqrt(n), four of them
+    assert np.mean(draws) == pytest.approx(usual.value, abs=4 * usual.u / np.sqrt(N) + 1e-15)
+    assert np.std(draws) == pytest.approx(usual.u, rel=0.03)
+
+
+def test_applied_strain_is_counted_from_the_pre_strain():
+    common = Common(N, key="a")
+    free = intrinsic_strain(design="bronze", common=common)
+    pulled = intrinsic_strain(0.003, design="bronze", common=common)
+    np.testing.assert_allclose(pulled - free, 0.003)
+    # pulled to its peak, a bronze wire has the Bc2 of A15 free of strain
+    assert np.median(strain_factors(pulled, common=common).bc2_factor) > 0.99
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        ((18.0, 29.0, -0.25), "as a fraction"),
+        ((18.0, 29.0, float("nan")), "as a fraction"),
+        ((-18.0, 29.0, -0.002), "zero or more"),
+        ((18.0, 29.0, -0.002, -4.2), "zero or more"),
+        ((np.full(5, 18.0), np.full(6, 29.0), -0.002), "one length"),
+    ],
+)
+def test_bad_input_is_refused_in_one_line(arguments, says):
+    with pytest.raises(ValidityError, match=says) as caught:
+        at_strain(*arguments, n=100)
+    assert "\n" not in str(caught.value)
+
+
+def test_an_unknown_design_is_refused_with_those_known():
+    with pytest.raises(UnknownNameError, match=r"bronze.*powder-in-tube"):
+        pre_strain("tape")

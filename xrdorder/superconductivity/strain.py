@@ -1,0 +1,355 @@
+"""Tc and Bc2 at an axial strain of the A15.
+
+The strain that counts is the intrinsic one: zero where Tc and Bc2 are highest, negative in compression. A wire that
+cools from its reaction compresses the A15 along its axis, since copper and bronze shrink more; what a magnet adds is
+counted from there:
+
+    intrinsic strain = applied strain + thermal pre-strain (negative).
+
+A strain function gives s = Bc2(strain) / Bc2(0), and Tc follows as a power of it: Tc / Tcm = s^(1/w), with w = 3 or,
+in ternary wire of high Bc2, 2.2. Bc2 at a temperature follows from both by the laws of temperature. Relations for Tc
+and Bc2 of a composition are for A15 free of strain, which is what is multiplied here. All published functions were
+found on wire strained along its axis, in compression as it comes from cooling: they know neither transverse load nor
+the cracks that tension makes, and are refused outside their range.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from xrdorder.exceptions import Flag, UnknownNameError, ValidityError
+from xrdorder.relations import PUBLISHED, Library, Relation
+from xrdorder.superconductivity.asking import Combined, RelationResult
+from xrdorder.superconductivity.mixture import Answer, Common, ask, ask_all, ends, mix
+from xrdorder.superconductivity.targets import HELIUM_K, temperature_target
+from xrdorder.uncertainty import DEFAULT_DRAWS
+
+Array = NDArray[np.float64]
+
+MOST_STRAIN = 0.05
+"""Beyond it a number is taken for one in per cent: Nb3Sn breaks long before."""
+
+
+@dataclass(frozen=True)
+class PreStrain:
+    """Axial strain of the A15 in a wire at 4.2 K that nothing pulls at.
+
+    Attributes
+    ----------
+    low, high : float
+        Most and least compression that is usual; anywhere between is as likely (rectangular).
+    source : str
+    """
+
+    low: float
+    high: float
+    source: str
+
+    @property
+    def value(self) -> float:
+        """Middle of the range."""
+        return 0.5 * (self.low + self.high)
+
+    @property
+    def u(self) -> float:
+        """Standard uncertainty: that of a rectangular distribution."""
+        return float((self.high - self.low) / np.sqrt(12.0))
+
+
+PRE_STRAINS = {
+    "": PreStrain(
+        -0.004,
+        -0.002,
+        "free wires at 4.2 K: A. Godeke et al., Supercond. Sci. Technol. 19 (2006) R100",
+    ),
+    "bronze": PreStrain(-0.004, -0.003, "from memory, no source"),
+    "internal-tin": PreStrain(-0.003, -0.002, "from memory, no source"),
+    "powder-in-tube": PreStrain(-0.002, -0.001, "from memory, no source"),
+    "none": PreStrain(0.0, 0.0, "by definition: A15 free of strain"),
+}
+"""Thermal pre-strain at 4.2 K by design of the wire; ``""`` where the design is not known."""
+
+
+def pre_strain(design: str = "") -> PreStrain:
+    """Look up the usual thermal pre-strain of a wire design.
+
+    Raises
+    ------
+    UnknownNameError
+        There is no such design; the message lists those there are.
+
+    Examples
+    --------
+    >>> f"{pre_strain('bronze').value:.4f} +- {pre_strain('bronze').u:.4f}"
+    '-0.0035 +- 0.0003'
+    """
+    if design not in PRE_STRAINS:
+        known = ", ".join(name for name in PRE_STRAINS if name)
+        raise UnknownNameError(f"no pre-strain known for the wire design '{design}'; known are: {known}")
+    return PRE_STRAINS[design]
+
+
+def intrinsic_strain(
+    applied: float = 0.0, *, u_applied: float = 0.0, design: str = "", common: Common
+) -> Array:
+    """Draw the intrinsic strain of the A15 in a wire under an applied axial strain, shape (n,).
+
+    Parameters
+    ----------
+    applied, u_applied : float
+        Strain of the wire counted from its state after cooling, and its standard uncertainty.
+    design : str
+        A key of `PRE_STRAINS`. The pre-strain is common to a lot.
+    common : Common
+
+    Raises
+    ------
+    UnknownNameError
+        The design is not known.
+    ValidityError
+        The strain is no fraction.
+    """
+    from scipy.special import ndtr
+
+    _check_strain(np.asarray(applied))
+    usual = pre_strain(design)
+    place = ndtr(common.of_lot(f"pre-strain/{design}"))
+    wire = usual.low + (usual.high - usual.low) * place
+    return np.asarray(wire + applied + u_applied * common.own("strain"))
+
+
+@dataclass(frozen=True)
+class Strained:
+    """What strain does: factors for each draw.
+
+    Attributes
+    ----------
+    strain : array, (n,)
+        Intrinsic axial strain.
+    bc2_factor, tc_factor : array, (n,)
+        Bc2 at 0 K and Tc over their values free of strain, all relations in equal parts.
+    bc2_answers, tc_answers : tuple of Answer
+        What each relation says.
+    """
+
+    strain: Array = field(repr=False)
+    bc2_factor: Array = field(repr=False)
+    tc_factor: Array = field(repr=False)
+    bc2_answers: tuple[Answer, ...]
+    tc_answers: tuple[Answer, ...]
+
+    @property
+    def flags(self) -> tuple[Flag, ...]:
+        """What the reader must know."""
+        flags = []
+        reasons = [f"{a.relation.name}: {a.reason}" for a in self.bc2_answers if a.reason]
+        if len(reasons) == len(self.bc2_answers):
+            flags.append(
+                Flag("no-strain-relation", f"nothing is known at this strain: {'; '.join(reasons) or 'no relation'}")
+            )
+        elif reasons:
+            flags.append(Flag("relations-refused", "; ".join(reasons)))
+        if float(np.mean(self.strain > 0.0)) > 0.5:
+            flags.append(
+                Flag(
+                    "tension",
+                    "the A15 is in tension: filaments may crack, which no relation here knows; measured wires lose "
+                    "current for good beyond a limit of their own",
+                )
+            )
+        return tuple(flags)
+
+
+def strain_factors(
+    strain: ArrayLike, *, common: Common, library: Library = PUBLISHED, wire: str = "any"
+) -> Strained:
+    """Ask all strain functions, and all relations of Tc to them, at an intrinsic strain.
+
+    Parameters
+    ----------
+    strain : float or array, (n,)
+        Intrinsic axial strain, negative in compression: -0.0025 for 0.25 %.
+    common : Common
+    library : Library
+    wire : str
+        Dopant of the wire.
+
+    Raises
+    ------
+    ValidityError
+        A strain is not finite, or not a fraction.
+
+    Examples
+    --------
+    >>> at = strain_factors(-0.003, common=Common(10_000))
+    >>> f"{np.median(at.bc2_factor):.2f} {np.median(at.tc_factor):.2f}"
+    '0.94 0.98'
+    """
+    given = np.asarray(strain, dtype=np.float64)
+    _check_strain(given)
+    draws = np.broadcast_to(given, (common.n,))
+    bc2_answers = tuple(
+        _bounded(answer, draws)
+        for answer in ask_all(library.relations("strain-function", wire), draws, common=common)
+    )
+    factor = mix(bc2_answers, "strain-function", common)
+    tc_answers = ask_all(library.relations("tc-strain", wire), factor, common=common)
+    return Strained(draws, factor, mix(tc_answers, "tc-strain", common), bc2_answers, tc_answers)
+
+
+def _bounded(answer: Answer, strain: Array) -> Answer:
+    """Keep a strain function to one at most, as it is defined, and its scatter to what the strain takes.
+
+    A scatter is stated for the whole range; at small strain it must not be more than the loss itself.
+    """
+    if not answer.applies:
+        return answer
+    exact = answer.relation.evaluate(strain)
+    return replace(answer, draws=np.clip(answer.draws, 2.0 * exact - 1.0, 1.0))
+
+
+@dataclass(frozen=True)
+class AtStrain:
+    """Tc and Bc2 at a strain.
+
+    Attributes
+    ----------
+    results : tuple of RelationResult
+        By every strain function, with every relation of Tc to it and every law of temperature.
+    combined : dict of str to Combined
+        All of them in equal parts, by target: "Tc_K", "Bc2_0K_T" and Bc2 at the temperature.
+    draws : dict of str to array, (n,)
+        Of the combined targets.
+    strained : Strained
+    temperature_k : float
+    """
+
+    results: tuple[RelationResult, ...]
+    combined: dict[str, Combined]
+    draws: dict[str, Array] = field(repr=False)
+    strained: Strained
+    temperature_k: float
+
+    @property
+    def flags(self) -> tuple[Flag, ...]:
+        """What the reader must know."""
+        return self.strained.flags
+
+
+def at_strain(
+    tc: ArrayLike,
+    bc2_0: ArrayLike,
+    strain: ArrayLike,
+    temperature_k: float = HELIUM_K,
+    *,
+    seed: int = 0,
+    n: int = DEFAULT_DRAWS,
+    key: str = "",
+    lot: str = "",
+    library: Library = PUBLISHED,
+    wire: str = "any",
+) -> AtStrain:
+    """Give Tc and Bc2 at an intrinsic axial strain by every relation that applies.
+
+    Parameters
+    ----------
+    tc, bc2_0 : float or array, (n,)
+        Critical temperature (K) and upper critical field at 0 K (T), free of strain: numbers or draws.
+    strain : float or array, (n,)
+        Intrinsic axial strain, negative in compression.
+    temperature_k : float
+        Temperature for Bc2, K.
+    seed, n : int
+        Seed and number of draws; n is that of the arrays where arrays are given.
+    key, lot : str
+        Name of the sample and of its wire lot.
+    library : Library
+    wire : str
+        Dopant of the wire.
+
+    Returns
+    -------
+    AtStrain
+        With NaN, reasons and a flag where no relation applies.
+
+    Raises
+    ------
+    ValidityError
+        A strain is no fraction, a temperature or a property is negative, or arrays differ in length.
+
+    Examples
+    --------
+    >>> found = at_strain(18.0, 29.0, -0.003, n=10_000)
+    >>> f"{found.combined['Tc_K'].median:.1f} K, {found.combined['Bc2_4K2_T'].median:.0f} T"
+    '17.6 K, 24 T'
+    """
+    tc, bc2_0, strain, n = _of_one_length(tc, bc2_0, strain, n)
+    at = temperature_target(temperature_k)
+    if np.any(tc < 0.0) or np.any(bc2_0 < 0.0):
+        raise ValidityError("Tc and Bc2 are zero or more; check signs and units (K, T)")
+    common = Common(n, seed, key, lot)
+    strained = strain_factors(strain, common=common, library=library, wire=wire)
+    laws = library.relations("bc2-temperature")
+    temperature = np.full(n, float(temperature_k))
+    results: list[RelationResult] = []
+    for function in strained.bc2_answers:
+        entry = function.relation
+        exponents = [
+            ask(answer.relation, function.draws, common=common) for answer in strained.tc_answers
+        ]
+        results += [_result("Tc_K", (entry, e.relation), tc * e.draws, function.reason or e.reason) for e in exponents]
+        zero = bc2_0 * function.draws
+        results.append(_result("Bc2_0K_T", (entry,), zero, function.reason))
+        own_tc = tc * mix(exponents, "tc-strain", common)
+        answers = ask_all(laws, temperature, zero, own_tc, common=common)
+        results += [_result(at, (entry, a.relation), a.draws, function.reason or a.reason) for a in answers]
+    draws = {"Tc_K": tc * strained.tc_factor, "Bc2_0K_T": bc2_0 * strained.bc2_factor}
+    answers = ask_all(laws, temperature, draws["Bc2_0K_T"], draws["Tc_K"], common=common)
+    draws[at] = mix(answers, "bc2-temperature", common)
+    combined = {target: _combined(target, values, results) for target, values in draws.items()}
+    return AtStrain(tuple(results), combined, draws, strained, float(temperature_k))
+
+
+def _check_strain(strain: Array) -> None:
+    bad = np.atleast_1d(strain)[~(np.abs(np.atleast_1d(strain)) <= MOST_STRAIN)]
+    if bad.size:
+        raise ValidityError(
+            f"strain is {bad[0]:g}; give the intrinsic axial strain as a fraction, -0.0025 for 0.25 % of compression"
+        )
+
+
+def _of_one_length(
+    tc: ArrayLike, bc2_0: ArrayLike, strain: ArrayLike, n: int
+) -> tuple[Array, Array, Array, int]:
+    arrays = [np.asarray(given, dtype=np.float64) for given in (tc, bc2_0, strain)]
+    lengths = {array.size for array in arrays if array.ndim}
+    if len(lengths) > 1 or any(array.ndim > 1 for array in arrays):
+        raise ValidityError("draws of Tc, Bc2 and strain differ in length; give numbers, or arrays of one length")
+    n = lengths.pop() if lengths else n
+    one, two, three = (np.broadcast_to(array, (n,)) for array in arrays)
+    return one, two, three, n
+
+
+def _result(target: str, relations: tuple[Relation, ...], draws: Array, reason: str) -> RelationResult:
+    known = draws[~np.isnan(draws)]
+    if reason or not known.size:
+        nan = float("nan")
+        return RelationResult(target, relations, nan, nan, nan, nan, 0.0, reason or "nothing to multiply")
+    low, high = ends(draws)
+    middle = float(np.median(known))
+    return RelationResult(target, relations, middle, middle, low, high, known.size / draws.size, "")
+
+
+def _combined(target: str, draws: Array, results: Sequence[RelationResult]) -> Combined:
+    medians = [r.median for r in results if r.target == target and r.applies]
+    if not medians:
+        nan = float("nan")
+        return Combined(target, nan, nan, nan, nan, 0)
+    low, high = ends(draws)
+    return Combined(
+        target, float(np.nanmedian(draws)), low, high, max(medians) - min(medians), len(medians)
+    )
