@@ -1,0 +1,179 @@
+"""Strain, pinning and current against what is printed.
+
+G06: A. Godeke, Supercond. Sci. Technol. 19 (2006) R68. G06b: A. Godeke et al., same volume, R100. X17: X. Xu, same
+journal 30 (2017) 093001. T14: C. Tarantini et al., same journal 27 (2014) 065013.
+"""
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from xrdorder.relations import Library, Scatter, relation, relations
+from xrdorder.superconductivity.currents import A_PER_MM2, Conditions, conductor, layer_current
+from xrdorder.superconductivity.mixture import Common
+from xrdorder.superconductivity.pinning import ForceShape, GrainSize, peak_pinning_force
+from xrdorder.superconductivity.strain import at_strain
+from xrdorder.uncertainty import Contributions
+
+STRAINS = (-0.001, -0.002, -0.003, -0.005)
+
+
+@pytest.mark.parametrize(("strain", "s"), list(zip(STRAINS, (0.991, 0.968, 0.935, 0.858), strict=True)))
+def test_deviatoric_strain_function(strain, s):
+    """G06b eq. (22) with the constants of its bronze C, worked out apart to three digits: half a digit."""
+    assert float(relation("godeke-2006-deviatoric")(strain)) == pytest.approx(s, abs=6e-4)
+
+
+@pytest.mark.parametrize(("strain", "s"), list(zip(STRAINS, (0.993, 0.977, 0.954, 0.890), strict=True)))
+def test_power_law_of_strain(strain, s):
+    """J. W. Ekin, Cryogenics 20 (1980) 611: 1 - 900 |strain|^1.7, worked out apart to three digits."""
+    assert float(relation("ekin-1980-power-law")(strain)) == pytest.approx(s, abs=6e-4)
+
+
+@pytest.mark.parametrize("entry", relations("strain-function"), ids=lambda entry: entry.name)
+def test_strain_functions_have_their_maximum_at_no_strain(entry):
+    """By the definition of the intrinsic strain, from which all of them are counted."""
+    strain = np.linspace(*entry.valid, 2001)
+    s = entry(strain)
+    assert s.max() <= 1.0 + 1e-9
+    # the grid is this fine; a maximum that is flat is found to a few of its steps
+    assert abs(strain[s.argmax()]) < 1e-4
+    assert float(entry(0.0)) == pytest.approx(1.0, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("strain", "loss_k"), [(-0.001, 0.05), (-0.002, 0.2), (-0.003, 0.4), (-0.005, 0.9)]
+)
+def test_what_strain_costs_tc(strain, loss_k):
+    """s^(1/3) of the deviatoric function at 18 K, G06b (w = 3 at all temperatures): worked out apart to a digit."""
+    found = at_strain(18.0, 29.0, strain, n=2000, wire="binary")
+    third = [
+        result.median
+        for result in found.results
+        if result.target == "Tc_K" and result.relations[0].name == "godeke-2006-deviatoric"
+    ]
+    assert min(abs(18.0 - tc - loss_k) for tc in third) < 0.06
+
+
+def test_shape_of_the_pinning_force():
+    """X17 eq. (1), G06b eq. (39): h^1/2 (1 - h)^2, peak at h = 0.2; 1.5625 sqrt(5) over its value there."""
+    shape = ForceShape(Common(1))
+    h = np.linspace(0.0, 1.0, 1001)
+    f = np.array([float(shape(np.array([x]))[0]) for x in h])
+    assert h[f.argmax()] == pytest.approx(0.2, abs=1e-3)
+    np.testing.assert_allclose(f, 1.5625 * np.sqrt(5.0) * np.sqrt(h) * (1.0 - h) ** 2, atol=1e-3)
+
+
+def test_spacing_of_flux_lines():
+    """X17: 14 nm at 12 T; (4/3)^1/4 (flux quantum / B)^1/2 gives 14.1."""
+    assert float(relation("triangular-flux-lattice")(12.0)) == pytest.approx(14.1, abs=0.05)
+
+
+# G06 eqs (14), (15), worked out apart and rounded: grain size nm -> GN/m^3 without copper, and over the A15 area
+LOGARITHMS = ((35.0, 66.0, 121.0), (100.0, 42.0, 80.0), (150.0, 33.0, 64.0), (200.0, 27.0, 53.0), (400.0, 10.8, 26.0))
+
+
+def test_peak_force_by_the_logarithm_of_the_grain_size():
+    for size, *forces in LOGARITHMS:
+        common = Common(2)
+        exact = [
+            float(a.relation.function(np.array(size)))
+            for a in peak_pinning_force(100.0, common=common).answers
+        ]
+        for force in forces:
+            assert min(abs(f - force) for f in exact) < 0.6  # rounded to one unit
+
+
+# Characteristic lengths, arXiv:2306.13071: F0 and delta of F0 exp(-d / delta) with their uncertainties
+EXPONENTIALS = ((74.0, 176.0), (189.0, 175.0), (8.9, 146.0))
+
+
+@pytest.mark.parametrize(("force_0", "length"), EXPONENTIALS)
+def test_peak_force_by_the_exponential_of_the_grain_size(force_0, length):
+    entries = relations("peak-pinning-force")
+    sizes = np.array([60.0, 120.0])
+    expected = force_0 * np.exp(-sizes / length)
+    assert any(np.allclose(entry.function(sizes), expected, rtol=1e-6) for entry in entries)
+
+
+# T14, table of heat treatments of one tantalum-doped wire: density of grain boundaries (1e7/m), field of zero force
+# (T), current density of the layer at 12 T and 4.2 K (A/mm^2), peak force of the layer (GN/m^3)
+TREATMENTS = {
+    "620 °C 192 h": (2.65, 22.71, 5248.0, 109.7),
+    "650 °C 96 h": (2.22, 22.86, 5137.0, 105.5),
+    "665 °C 50 h": (2.11, 22.73, 4568.0, 94.4),
+    "680 °C 48 h": (1.99, 23.47, 4938.0, 97.2),
+    "695 °C 48 h": (1.66, 24.81, 4446.0, 81.9),
+    "750 °C 96 h": (1.19, 25.20, 3187.0, 58.4),
+}
+
+
+@pytest.mark.parametrize("treatment", TREATMENTS)
+def test_current_at_twelve_tesla_from_peak_force_and_field_of_zero_force(treatment):
+    """T14: its own peak force and field give its own current by J = F_p,max f(h) / B."""
+    _, field, current, force = TREATMENTS[treatment]
+    shape = float(ForceShape(Common(1))(np.array([12.0 / field]))[0])
+    # The wire's own exponents differ a little from 1/2 and 2: found to lie within 3 %.
+    assert A_PER_MM2 * force * shape / 12.0 == pytest.approx(current, rel=0.03)
+
+
+def test_peak_force_falls_as_grains_grow_as_published():
+    """T14: a boundary per length of 2 / d, as of equal grains of width d, gives d from 75 to 168 nm.
+
+    The wire is one of tantalum-doped distributed tin, the relations are from bronze and powder-in-tube wire: the level
+    holds within a quarter, and the fall from first to last treatment is steeper than any relation has it.
+    """
+    density, _, _, force = np.array(list(TREATMENTS.values())).T
+    sizes = 2e9 / (1e7 * density)
+    common = Common(20_000)
+    predicted = np.array([float(peak_pinning_force(size, common=common).band.median) for size in sizes])
+    np.testing.assert_allclose(predicted, force, rtol=0.25)
+    assert np.corrcoef(predicted, force)[0, 1] > 0.95
+    assert 1.3 < predicted[0] / predicted[-1] < force[0] / force[-1]
+
+
+def test_one_treatment_is_out_of_order_and_grain_size_does_not_know_why():
+    """T14: 680 °C pins more than 665 °C though its grains are coarser; expected to disagree by its sign.
+
+    Its field of zero force is higher by 3 %: a peak force by grain size alone leaves that out.
+    """
+    common = Common(20_000)
+    at_665, at_680 = (
+        float(peak_pinning_force(2e2 / TREATMENTS[name][0], common=common).band.median)
+        for name in ("665 °C 50 h", "680 °C 48 h")
+    )
+    assert TREATMENTS["680 °C 48 h"][3] > TREATMENTS["665 °C 50 h"][3]
+    assert at_680 < at_665
+
+
+@pytest.mark.parametrize("temperature", [2.0, 4.2, 8.0])
+@pytest.mark.parametrize("strain", [0.0, -0.002, -0.004])
+def test_course_with_field_temperature_and_strain_is_that_of_the_published_scaling(temperature, strain):
+    """G06b, scaling of a bronze wire (Bc2m(0) 30.7 T, Tcm(0) 16.8 K): everything but the level."""
+    n = 2000
+    table = Contributions.empty()
+    made = conductor("bronze", ({"tin_fraction": 0.24}, table), measured_grain_nm=100.0, n=n)
+    exact = dataclasses.replace(
+        made,
+        tc=np.full(n, 16.8),
+        bc2_0=np.full(n, 30.7),
+        grain=GrainSize(np.full(n, 100.0), "microscopy"),
+        library=Library(
+            dataclasses.replace(relation(name), scatter=Scatter("none, for this test"))
+            for name in (
+                "godeke-2006-power-law",
+                "godeke-2006-deviatoric",
+                "tc-strain-cube-root",
+                "exponential-powder-in-tube",
+                "kramer-shape",
+            )
+        ),
+    )
+    fields = np.array([4.0, 8.0, 12.0, 16.0])
+    found = layer_current(exact, fields, Conditions(temperature, strain=strain, design="none")).layer.median
+    usual = layer_current(exact, [12.0], Conditions(4.2, strain=0.0, design="none")).layer.median
+    published, s = relation("godeke-2006-scaling"), float(relation("godeke-2006-deviatoric")(strain))
+    expected = published(fields, temperature, s) / published(12.0, 4.2, 1.0)
+    # the same formulas by two ways: rounding only
+    np.testing.assert_allclose(found / usual, expected, rtol=1e-9)

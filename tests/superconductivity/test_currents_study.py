@@ -1,0 +1,89 @@
+"""Conductors and layers of a study, from its collated results."""
+
+import numpy as np
+import pytest
+
+from xrdorder.exceptions import UnknownNameError, ValidityError
+from xrdorder.superconductivity.currents import layer_current
+from xrdorder.superconductivity.currents_study import conductors, layers
+from xrdorder.uncertainty import Contributions, collate
+
+N = 500
+# name, tin, domain size (NaN: not resolved), tail (NaN: none)
+SAMPLES = (("fine", 0.235, 80.0, np.nan), ("coarse", 0.240, np.nan, np.nan), ("graded", 0.232, 95.0, 1.2e-4))
+MEASURED = (("fine", "grain_size_nm", 120.0, 10.0), ("fine", "grain_size_nm", 130.0, 10.0),
+            ("graded", "a15_area_fraction", 0.55, 0.02), ("graded", "Tc_K", 17.0, 0.1))  # fmt: skip
+
+
+def results(samples=SAMPLES, measured=MEASURED):
+    tables = {}
+    for name, tin, size, tail in samples:
+        table = Contributions.empty()
+        if np.isfinite(tin):
+            table = table.extend("tin_fraction", {}, {"scale": (0.005, "published"), "own": (0.001, "")})
+        if np.isfinite(size):
+            table = table.extend("domain_size_nm", {}, {"counting": (4.0, "")})
+        if np.isfinite(tail):
+            table = table.extend("tin_spread", {}, {"counting": (0.0005, "")})
+        tables[name] = table
+    dataset = collate(tables)
+    column = {"tin_fraction": 1, "domain_size_nm": 2}
+    value = [
+        [tail / 0.0136 if q == "tin_spread" else row[column[q]] for q in dataset["quantity"].values]
+        for row in samples
+        for tail in (row[3],)
+    ]
+    dataset["value"] = (("sample", "quantity"), np.array(value))
+    dataset["plain_value"] = (("sample", "plain_quantity"), np.array([[row[3]] for row in samples]))
+    dataset = dataset.assign_coords(plain_quantity=np.array(["lattice_tail_nm"], dtype=object))
+    dataset["lot"] = ("sample", np.array(["A"] * len(samples), dtype=object))
+    if measured:
+        names, quantities, numbers, u = zip(*measured, strict=True)
+        dataset["measured_sample"] = ("measurement", np.array(names, dtype=object))
+        dataset["measured_quantity"] = ("measurement", np.array(quantities, dtype=object))
+        dataset["measured_value"] = ("measurement", np.array(numbers))
+        dataset["u_measured_value"] = ("measurement", np.array(u))
+    return dataset
+
+
+def test_samples_that_can_be_used_are_and_measured_values_go_first():
+    found = {one.name: one for one in conductors(results(), n=N)}
+    assert list(found) == ["fine", "graded"]  # no size is known of the coarse one
+    assert found["fine"].grain.by == "microscopy"
+    assert float(found["fine"].grain.band.median) == pytest.approx(125.0, abs=4 * 1.25 * 7.1 / np.sqrt(N))
+    # two of 10 nm each, put together
+    assert np.std(found["fine"].grain.draws) == pytest.approx(10.0 / np.sqrt(2.0), rel=4 / np.sqrt(2 * N))
+    assert found["graded"].grain.by == "domain size"
+    assert found["graded"].a15_area is not None and found["fine"].a15_area is None
+    assert layer_current(found["graded"], [12.0]).non_copper is not None
+    assert {one.lot for one in found.values()} == {"A"}
+
+
+def test_without_measurements_domain_sizes_serve():
+    (fine, _) = conductors(results(measured=()), n=N)
+    assert fine.grain.by == "domain size"
+
+
+def test_what_was_asked_for_and_cannot_be_had_is_said():
+    with pytest.raises(ValidityError, match="sample 'coarse': no grain size"):
+        conductors(results(), ["coarse"], n=N)
+    with pytest.raises(UnknownNameError, match=r"'other'.*fine, coarse, graded"):
+        conductors(results(), ["other"], n=N)
+    with pytest.raises(ValidityError, match="no grain size"):
+        conductors(results(SAMPLES[1:2]), n=N)
+
+
+def test_layers_are_spread_as_each_pattern_tells():
+    found = layers(results(), n=N)
+    assert {name: one.kind for name, one in found.items()} == {
+        "fine": "uniform", "coarse": "uniform", "graded": "graded",
+    }  # fmt: skip
+    with pytest.raises(ValidityError, match="sample 'none': no tin content"):
+        layers(results((("none", np.nan, 80.0, np.nan),)), ["none"], n=N)
+    with pytest.raises(ValidityError, match="no sample of the study"):
+        layers(results((("none", np.nan, 80.0, np.nan),)), n=N)
+
+
+def test_a_dataset_without_plain_values_is_enough():
+    bare = results(measured=()).drop_vars("plain_value")
+    assert layers(bare, ["graded"], n=N)["graded"].kind == "uniform"

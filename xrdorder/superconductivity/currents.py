@@ -1,0 +1,517 @@
+"""Current density of an A15 layer at field, temperature and strain, and how two samples compare.
+
+    J = F_p / B,   F_p = F_p,max(grain size) g(temperature, strain) f(B / Bc2(temperature, strain)),
+
+with F_p,max by the grain size (`xrdorder.superconductivity.pinning`), f the published shape, and g what the published
+scaling law makes of temperature and strain, one at 4.2 K under the thermal pre-strain, the state in which wires are
+measured. Absolute values are good to a factor at best: the level of F_p,max differs between processes by more than a
+third, and whatever else a layer suffers (grades of tin, cracks, broken filaments) is not in it. Between two samples
+much of that cancels: `relative_current` takes the same relation for both in every draw. What does not cancel is what
+no pattern shows.
+
+One tin content, one grain size and one Bc2 stand for a whole layer. A layer that is graded fades toward its Bc2 where
+this one ends, see `xrdorder.superconductivity.layers`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from xrdorder.exceptions import Flag, ValidityError
+from xrdorder.material import Material
+from xrdorder.relations import PUBLISHED, Library
+from xrdorder.superconductivity.asking import LEAST_SHARE, REPLACED, joined_codes
+from xrdorder.superconductivity.mixture import Band, Common, ask_all, mix
+from xrdorder.superconductivity.pinning import (
+    AT_LEAST,
+    ForceShape,
+    GrainSize,
+    comparable_forces,
+    grain_size,
+    peak_pinning_force,
+)
+from xrdorder.superconductivity.prediction import predict
+from xrdorder.superconductivity.strain import Strained, intrinsic_strain, pre_strain, strain_factors
+from xrdorder.superconductivity.targets import HELIUM_K
+from xrdorder.uncertainty import DEFAULT_DRAWS, Contributions
+
+Array = NDArray[np.float64]
+
+A_PER_MM2 = 1e3
+"""GN/m³ over T, in A/mm²."""
+
+LOWEST_FIELD_T = 2.0
+"""Field from which crossings are looked for: at low field the current of a layer is not ruled by this shape."""
+
+_AT_ONCE = 16
+"""Temperatures worked out at once."""
+
+SURE = 0.84
+"""Share of the draws from which two curves are said to cross, or not to: the upper end of a 68 % interval."""
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """State of a conductor in service.
+
+    Attributes
+    ----------
+    temperature_k : float
+    strain, u_strain : float
+        Intrinsic axial strain and its standard uncertainty. None: `applied_strain` on top of the thermal pre-strain.
+    applied_strain : float
+        Strain of the wire counted from its state after cooling.
+    design : str
+        Design of the wire, for its pre-strain (a key of `xrdorder.superconductivity.strain.PRE_STRAINS`).
+
+    Raises
+    ------
+    ValidityError, UnknownNameError
+        The temperature is negative, or the design not known.
+    """
+
+    temperature_k: float = HELIUM_K
+    strain: float | None = None
+    u_strain: float = 0.0
+    applied_strain: float = 0.0
+    design: str = ""
+
+    def __post_init__(self) -> None:
+        if not (0.0 <= self.temperature_k < math.inf and self.u_strain >= 0.0):
+            raise ValidityError(
+                f"temperature {self.temperature_k:g} K, uncertainty of strain {self.u_strain:g}; give zero or more"
+            )
+        pre_strain(self.design)
+        if self.strain is not None and self.applied_strain != 0.0:
+            raise ValidityError("an intrinsic and an applied strain are given; give one of them")
+
+    def draws(self, common: Common) -> Array:
+        """Draw the intrinsic strain, shape (n,)."""
+        if self.strain is None:
+            return intrinsic_strain(
+                self.applied_strain, u_applied=self.u_strain, design=self.design, common=common
+            )
+        return np.asarray(self.strain + self.u_strain * common.own("strain"))
+
+    def words(self, *, temperature: bool = True) -> str:
+        """Say the state in words.
+
+        >>> Conditions(4.2, strain=-0.0025).words()
+        'at 4.2 K, intrinsic strain -0.25 %'
+        """
+        if self.strain is not None:
+            text = f"intrinsic strain {100 * self.strain:+g} %" if self.strain else "free of strain"
+        else:
+            usual = pre_strain(self.design)
+            text = f"thermal pre-strain {100 * usual.low:g} to {100 * usual.high:g} %"
+            if self.applied_strain:
+                text += f" and {100 * self.applied_strain:+g} % applied"
+        return f"at {self.temperature_k:g} K, {text}" if temperature else text
+
+
+@dataclass(frozen=True)
+class Conductor:
+    """What carries the current: draws of Tc, Bc2 and grain size of one sample.
+
+    Attributes
+    ----------
+    name, lot : str
+    tc, bc2_0 : array, (n,)
+        Critical temperature (K) and upper critical field at 0 K (T), free of strain.
+    grain : GrainSize
+    a15_area : array, (n,), or None
+        A15 area over the area of the wire without its copper, where it is known.
+    codes : array, (n,)
+        By which relations Tc and Bc2 came about: draws of two samples compare where these are equal.
+    flags : tuple of Flag
+    """
+
+    name: str
+    lot: str
+    tc: Array = field(repr=False)
+    bc2_0: Array = field(repr=False)
+    grain: GrainSize
+    a15_area: Array | None = field(repr=False)
+    codes: NDArray[np.int64] = field(repr=False)
+    flags: tuple[Flag, ...]
+    common: Common = field(repr=False)
+    library: Library = field(repr=False)
+    wire: str = "any"
+
+    def first(self, n: int) -> Conductor:
+        """Give the same conductor with its first n draws only: enough for a figure."""
+        n = min(n, self.common.n)
+        return replace(
+            self,
+            tc=self.tc[:n],
+            bc2_0=self.bc2_0[:n],
+            grain=replace(self.grain, draws=self.grain.draws[:n]),
+            a15_area=None if self.a15_area is None else self.a15_area[:n],
+            codes=self.codes[:n],
+            common=replace(self.common, n=n),
+        )
+
+
+def conductor(
+    name: str,
+    material: Material | tuple[Mapping[str, float], Contributions],
+    *,
+    measured_grain_nm: float | None = None,
+    u_measured_grain_nm: float | None = None,
+    a15_area_fraction: float | None = None,
+    u_a15_area_fraction: float = 0.0,
+    lot: str = "",
+    seed: int = 0,
+    n: int = DEFAULT_DRAWS,
+    library: Library = PUBLISHED,
+    wire: str = "any",
+) -> Conductor:
+    """Make a conductor of what a pattern says of the A15.
+
+    Parameters
+    ----------
+    name, lot : str
+        Names of the sample and of its wire lot.
+    material : Material, or (values, contributions)
+        With tin content or site order, and domain size.
+    measured_grain_nm, u_measured_grain_nm : float, optional
+        Grain size by microscopy, which takes the place of the domain size.
+    a15_area_fraction, u_a15_area_fraction : float, optional
+        A15 area over the area of the wire without its copper, and its standard uncertainty.
+    seed, n : int
+    library : Library
+    wire : str
+        Dopant of the wire.
+
+    Raises
+    ------
+    ValidityError
+        Tc and Bc2, or a grain size, cannot be had; or an area fraction is impossible.
+    """
+    common = Common(n, seed, name, lot)
+    prediction = predict(material, seed=seed, n=n, key=name, lot=lot, library=library, wire=wire)
+    tc, bc2_0 = prediction.draws["Tc_K"], prediction.draws["Bc2_0K_T"]
+    if not tc.size or not bc2_0.size:
+        why = "; ".join(flag.message for flag in prediction.flags)
+        raise ValidityError(f"sample '{name}': no Tc and Bc2 to work with: {why}")
+    try:
+        grain = grain_size(
+            material, measured_nm=measured_grain_nm, u_measured_nm=u_measured_grain_nm, common=common
+        )
+    except ValidityError as error:
+        raise ValidityError(f"sample '{name}': {error}") from error
+    area = None
+    if a15_area_fraction is not None:
+        if not (0.0 < a15_area_fraction <= 1.0 and 0.0 <= u_a15_area_fraction < 1.0):
+            raise ValidityError(
+                f"sample '{name}': A15 area is {a15_area_fraction:g} ± {u_a15_area_fraction:g} of the section without "
+                "copper; give a fraction between 0 and 1"
+            )
+        area = np.clip(a15_area_fraction + u_a15_area_fraction * common.own("A15 area"), 0.0, 1.0)
+    values = material.values if isinstance(material, Material) else material[0]
+    flags = [*prediction.flags, *grain.flags]
+    if math.isfinite(values.get("tin_fraction_rich", math.nan)) or values.get("lattice_tail_nm", 0.0):
+        flags.append(
+            Flag(
+                "layer-not-uniform",
+                "one tin content stands for a layer that is graded or of two populations: its current fades toward "
+                "Bc2 more slowly than given",
+            )
+        )
+    codes = joined_codes(prediction.codes["Tc_K"], prediction.codes["Bc2_0K_T"])
+    assert codes is not None  # both were given
+    return Conductor(name, lot, tc, bc2_0, grain, area, codes, tuple(flags), common, library, wire)
+
+
+def bc2_curve(sample: Conductor, temperatures_k: ArrayLike, conditions: Conditions | None = None) -> Band:
+    """Bc2 at temperatures, T, with its interval: arrays (k,). The temperature of the conditions plays no part."""
+    at = _strained(sample, conditions or Conditions())
+    temperatures = np.atleast_1d(np.asarray(temperatures_k, dtype=np.float64))
+    if not np.all(temperatures >= 0.0):
+        raise ValidityError("a temperature is negative or no number; give K")
+    # A few at a time: a hundred thousand draws at each would not fit into memory at once.
+    parts = np.array_split(temperatures, math.ceil(temperatures.size / _AT_ONCE))
+    return Band(*np.concatenate([np.array(Band.of(_bc2(sample, part, at))) for part in parts], axis=1))
+
+
+@dataclass(frozen=True)
+class LayerCurrent:
+    """Current density against field.
+
+    Attributes
+    ----------
+    field_t : array, (k,)
+    layer : Band of arrays, (k,)
+        Over the A15 area, A/mm².
+    non_copper : Band of arrays, (k,), or None
+        Over the section without copper, A/mm².
+    reason : str
+        Why there is no non-copper value; empty where there is one.
+    at_most : bool
+        The grain size is a lower limit: currents are at most as given.
+    """
+
+    field_t: Array
+    layer: Band
+    non_copper: Band | None
+    reason: str
+    at_most: bool
+
+
+def layer_current(
+    sample: Conductor, fields_t: ArrayLike, conditions: Conditions | None = None
+) -> LayerCurrent:
+    """Current density of the layer, and over the section without copper where the A15 area is known.
+
+    Parameters
+    ----------
+    sample : Conductor
+    fields_t : float or array, (k,)
+        Field, T, above zero.
+    conditions : Conditions, optional
+        4.2 K and the pre-strain of a wire of unknown design unless given.
+
+    Raises
+    ------
+    ValidityError
+        A field is not positive, or no relation holds for the grain size.
+    """
+    fields = _fields(fields_t)
+    force = peak_pinning_force(sample.grain, common=sample.common, library=sample.library)
+    if np.all(np.isnan(force.combined)):
+        why = "; ".join(flag.message for flag in force.flags)
+        raise ValidityError(f"sample '{sample.name}': no relation gives the pinning force of its layer: {why}")
+    state = _State(sample, conditions or Conditions(), force.combined)
+    layer, whole = [], []
+    for b in fields:
+        current = state.current(b)
+        layer.append(Band.of(current))
+        if sample.a15_area is not None:
+            whole.append(Band.of(current * sample.a15_area))
+    reason = "" if whole else "the A15 area over the section without copper is not known"
+    return LayerCurrent(
+        fields, _stack(layer), _stack(whole) if whole else None, reason, sample.grain.by == AT_LEAST
+    )
+
+
+@dataclass(frozen=True)
+class RelativeCurrent:
+    """Current density of one sample over that of a reference, common factors cancelled.
+
+    Attributes
+    ----------
+    field_t : array, (k,)
+    ratio : Band of arrays, (k,)
+        NaN where the reference may be normal.
+    probability_larger : array, (k,)
+        That the sample carries more than the reference.
+    """
+
+    field_t: Array
+    ratio: Band
+    probability_larger: Array
+
+
+def relative_current(
+    sample: Conductor, reference: Conductor, fields_t: ArrayLike, conditions: Conditions | None = None
+) -> RelativeCurrent:
+    """Compare the layer current of a sample with that of a reference, draw by draw.
+
+    Both must have been made with one seed and number of draws, so that what they share cancels; only draws in which Tc
+    and Bc2 of both come from the same relations are used.
+
+    Raises
+    ------
+    ValidityError
+        A field is not positive, the samples were drawn unalike, or no relation holds for both.
+    """
+    fields = _fields(fields_t)
+    one, other, alike = _pair(sample, reference, conditions or Conditions())
+    bands, larger = [], []
+    for b in fields:
+        mine, theirs = one.current(b)[alike], other.current(b)[alike]
+        larger.append(float(np.mean(mine > theirs) + 0.5 * np.mean(mine == theirs)))
+        if np.mean(theirs > 0.0) < SURE:
+            bands.append(Band.of(np.empty(0)))
+            continue
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratio = np.where(theirs > 0.0, mine / theirs, np.nan)
+        bands.append(Band.of(ratio))
+    return RelativeCurrent(fields, _stack(bands), np.array(larger))
+
+
+@dataclass(frozen=True)
+class Crossing:
+    """Where the current curves of two samples meet.
+
+    Attributes
+    ----------
+    field_t : Band
+        Of the draws in which they meet; NaN where they do not.
+    share : float
+        Share of the draws in which they meet between the lowest field looked at and the lower Bc2.
+    better_low, better_high : str
+        Sample that carries more at the lowest field, and near the Bc2 of the lower one; as far as can be told.
+    words : str
+        All of it in one sentence.
+    """
+
+    field_t: Band
+    share: float
+    better_low: str
+    better_high: str
+    words: str
+
+    @property
+    def crosses(self) -> bool:
+        """Whether the curves cross, or may cross: a field can be given."""
+        return self.share > 1.0 - SURE
+
+
+def crossing(
+    sample: Conductor,
+    other: Conductor,
+    conditions: Conditions | None = None,
+    *,
+    lowest_field_t: float = LOWEST_FIELD_T,
+) -> Crossing:
+    """Find the field at which the layer currents of two samples are equal.
+
+    With one shape f for both, the ratio of the currents rises or falls all the way to the lower Bc2, so that there is
+    one crossing at most; it is found by bisection in every draw.
+
+    Raises
+    ------
+    ValidityError
+        The samples were drawn unalike, or no relation holds for both.
+    """
+    one, two, alike = _pair(sample, other, conditions or Conditions())
+    low = np.full(one.bc2.shape, float(lowest_field_t))
+    # Just below the lower Bc2 the sample that has it carries next to nothing.
+    high = np.minimum(one.bc2, two.bc2) * (1.0 - 1e-9)
+    possible = high > low
+    at_low = one.current(low) - two.current(low)
+    at_high = one.current(np.maximum(high, low)) - two.current(np.maximum(high, low))
+    meets = possible & (at_low * at_high < 0.0)
+    left, right = low.copy(), np.maximum(high, low)
+    for _ in range(24):  # 30 T / 2^24: to 2e-6 T
+        middle = 0.5 * (left + right)
+        same = (one.current(middle) - two.current(middle)) * at_low > 0.0
+        left, right = np.where(same, middle, left), np.where(same, right, middle)
+    share = float(np.mean(meets[alike]))
+    found = Band.of(np.where(meets & alike, 0.5 * (left + right), np.nan))
+    better_low = _better(at_low[possible & alike], sample.name, other.name)
+    better_high = _better((one.bc2 - two.bc2)[alike], sample.name, other.name)
+    words = _crossing_words(sample.name, other.name, found, share, better_low, better_high)
+    return Crossing(found, share, better_low, better_high, words)
+
+
+def _better(difference: Array, one: str, other: str) -> str:
+    share = float(np.mean(difference > 0.0)) if difference.size else 0.5
+    return one if share >= SURE else other if share <= 1.0 - SURE else ""
+
+
+def _crossing_words(
+    one: str, other: str, found: Band, share: float, better_low: str, better_high: str
+) -> str:
+    if share <= 1.0 - SURE:
+        if better_low and better_low == better_high:
+            return f"{one} and {other} do not cross: {better_low} carries more at all fields"
+        return f"{one} and {other} do not cross, as far as can be told"
+    where = f"at {float(found.median):.1f} T ({float(found.low):.1f} to {float(found.high):.1f} T)"
+    if share >= SURE:
+        beyond = f", {better_high} carries more above" if better_high else ""
+        return f"{one} and {other} cross {where}{beyond}"
+    return f"{one} and {other} cross {where} if they do: in {100 * share:.0f} % of the draws"
+
+
+class _State:
+    """A conductor under conditions: everything but the field worked out."""
+
+    def __init__(self, sample: Conductor, conditions: Conditions, force: Array) -> None:
+        at = _strained(sample, conditions)
+        self.bc2 = _bc2(sample, conditions.temperature_k, at)[:, 0]
+        self.shape = ForceShape(sample.common, sample.library)
+        self.peak = force * _strength(sample, conditions, at)
+
+    def current(self, field_t: float | Array) -> Array:
+        """Current density of the layer, A/mm², shape (n,); zero above Bc2."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            h = np.where(self.bc2 > 0.0, field_t / self.bc2, 2.0)
+        return np.asarray(A_PER_MM2 * self.peak * self.shape(h) / field_t)
+
+
+def _strained(sample: Conductor, conditions: Conditions) -> Strained:
+    at = strain_factors(
+        conditions.draws(sample.common), common=sample.common, library=sample.library, wire=sample.wire
+    )
+    if np.all(np.isnan(at.bc2_factor)):
+        raise ValidityError("; ".join(flag.message for flag in at.flags))
+    return at
+
+
+def _bc2(sample: Conductor, temperatures_k: ArrayLike, at: Strained) -> Array:
+    """Bc2, T, at temperatures of shape (k,), shape (n, k)."""
+    temperatures = np.broadcast_to(temperatures_k, (sample.common.n, np.size(temperatures_k)))
+    zero, tc = (sample.bc2_0 * at.bc2_factor)[:, None], (sample.tc * at.tc_factor)[:, None]
+    laws = sample.library.relations("bc2-temperature")
+    # Their validity ends at the highest Tc there is, above which all of them give nothing: taken as at that end.
+    answers = ask_all(laws, temperatures, zero, tc, common=sample.common, centre=np.zeros(sample.common.n))
+    return mix(answers, "bc2-temperature", sample.common)
+
+
+def _strength(sample: Conductor, conditions: Conditions, at: Strained) -> Array:
+    """Peak of the pinning force at the conditions over that where wires are measured, shape (n,).
+
+    The scaling law has s (1 - t^1.52) (1 - t^2) beside the shape, t = T / Tc(strain); its first two factors are
+    Bc2(T, strain) over Bc2 at 0 K free of strain, by whatever law of temperature.
+    """
+    usual = _strained(sample, Conditions(design=conditions.design))
+
+    def strength(temperature_k: float, under: Strained) -> Array:
+        with np.errstate(divide="ignore"):
+            t = np.minimum(temperature_k / (sample.tc * under.tc_factor), 1.0)
+        return _bc2(sample, temperature_k, under)[:, 0] * (1.0 - t**2)
+
+    here, as_measured = strength(conditions.temperature_k, at), strength(HELIUM_K, usual)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(as_measured > 0.0, here / as_measured, 0.0)
+
+
+def _pair(
+    one: Conductor, other: Conductor, conditions: Conditions
+) -> tuple[_State, _State, NDArray[np.bool_]]:
+    """Work out both samples under the conditions, and say in which draws they compare."""
+    if (one.common.n, one.common.seed) != (other.common.n, other.common.seed):
+        raise ValidityError(
+            f"'{one.name}' and '{other.name}' were drawn with different seeds or numbers of draws, so that nothing "
+            "they share would cancel; make both with the same"
+        )
+    known = (one.codes != REPLACED) & (other.codes != REPLACED)
+    alike = known & (one.codes == other.codes)
+    if np.mean(alike) < LEAST_SHARE and one.wire != other.wire:
+        alike = known  # each by the relations for its own wire: their distance is then part of the ratio
+    if np.mean(alike) < LEAST_SHARE:
+        raise ValidityError(
+            f"'{one.name}' and '{other.name}' do not compare: hardly any draw has both inside the validity of one "
+            "relation"
+        )
+    mine, theirs = (peak_pinning_force(s.grain, common=s.common, library=s.library) for s in (one, other))
+    force_1, force_2 = comparable_forces(mine, theirs, common=one.common)
+    return _State(one, conditions, force_1), _State(other, conditions, force_2), alike
+
+
+def _fields(fields_t: ArrayLike) -> Array:
+    fields = np.atleast_1d(np.asarray(fields_t, dtype=np.float64))
+    if not np.all((fields > 0.0) & np.isfinite(fields)):
+        raise ValidityError("a field is not positive: the force over the field has no value there; give T above zero")
+    return fields
+
+
+def _stack(bands: Sequence[Band]) -> Band:
+    return Band(*(np.array(part) for part in zip(*bands, strict=True)))

@@ -1,0 +1,145 @@
+"""Conductors and layers of the samples of a study, from its collated results.
+
+What the laboratory measured goes first where it can: a grain size by microscopy takes the place of the domain size, and
+an A15 area fraction gives currents over the section without copper. Several values of one sample are averaged with the
+weights of their uncertainties.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from xrdorder.exceptions import UnknownNameError, ValidityError
+from xrdorder.relations import PUBLISHED, Library
+from xrdorder.superconductivity.currents import Conductor, conductor
+from xrdorder.superconductivity.layers import LAYER_DRAWS, Layer, layer
+from xrdorder.uncertainty import DEFAULT_DRAWS, Contributions, from_dataset
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+
+def conductors(
+    results: xr.Dataset,
+    names: Sequence[str] = (),
+    *,
+    seed: int = 0,
+    n: int = DEFAULT_DRAWS,
+    library: Library = PUBLISHED,
+    wire: str = "any",
+) -> tuple[Conductor, ...]:
+    """Make conductors of the samples of a study.
+
+    Parameters
+    ----------
+    results : Dataset
+        Collated results (`xrdorder.studies.run_study`, or `open_study(...).results`).
+    names : sequence of str
+        Samples; all that Tc, Bc2 and a grain size are known of unless given.
+    seed, n : int
+    library : Library
+    wire : str
+        Dopant of the wires.
+
+    Raises
+    ------
+    UnknownNameError
+        There is no such sample.
+    ValidityError
+        A sample that was asked for, or every sample, lacks tin content or grain size.
+    """
+    made, refused = [], []
+    for k, name in _places(results, names):
+        grain = _measured(results, name, "grain_size_nm")
+        area = _measured(results, name, "a15_area_fraction")
+        try:
+            one = conductor(
+                name,
+                _quantities(results, k),
+                measured_grain_nm=grain[0] if grain else None,
+                u_measured_grain_nm=grain[1] if grain else None,
+                a15_area_fraction=area[0] if area else None,
+                u_a15_area_fraction=area[1] if area else 0.0,
+                lot=str(results["lot"].values[k]),
+                seed=seed,
+                n=n,
+                library=library,
+                wire=wire,
+            )
+        except ValidityError as error:
+            if names:
+                raise
+            refused.append(str(error))
+            continue
+        made.append(one)
+    if not made:
+        raise ValidityError(refused[0] if refused else "the study holds no sample")
+    return tuple(made)
+
+
+def layers(
+    results: xr.Dataset,
+    names: Sequence[str] = (),
+    *,
+    seed: int = 0,
+    n: int = LAYER_DRAWS,
+    library: Library = PUBLISHED,
+    wire: str = "any",
+    bound: bool = False,
+) -> dict[str, Layer]:
+    """Spread Tc and Bc2 over the layers of the samples of a study, by name; see `layer`.
+
+    Raises
+    ------
+    UnknownNameError
+        There is no such sample.
+    ValidityError
+        A sample that was asked for, or every sample, lacks a tin content.
+    """
+    made: dict[str, Layer] = {}
+    for k, name in _places(results, names):
+        lot = str(results["lot"].values[k])
+        try:
+            made[name] = layer(
+                _quantities(results, k), seed=seed, n=n, key=name, lot=lot, library=library, wire=wire, bound=bound
+            )
+        except ValidityError as error:
+            if names:
+                raise ValidityError(f"sample '{name}': {error}") from error
+    if not made:
+        raise ValidityError("no sample of the study has a tin content")
+    return made
+
+
+def _places(results: xr.Dataset, names: Sequence[str]) -> list[tuple[int, str]]:
+    known = [str(name) for name in results["sample"].values]
+    for name in names:
+        if name not in known:
+            raise UnknownNameError(f"no sample '{name}' in the study; known are: {', '.join(known)}")
+    return [(known.index(name), name) for name in (names or known)]
+
+
+def _quantities(results: xr.Dataset, k: int) -> tuple[dict[str, float], Contributions]:
+    one = results.isel(sample=k)
+    values: dict[str, float] = {}
+    for names, numbers in (("quantity", "value"), ("plain_quantity", "plain_value")):
+        if names in one.coords and numbers in one:
+            values |= {str(name): float(x) for name, x in zip(one[names].values, one[numbers].values, strict=True)}
+    table = from_dataset(one)
+    # A quantity the sample does not have is NaN in the joint table: it must not be drawn from.
+    return values, table.select([name for name in table.quantities if np.isfinite(values.get(name, np.nan))])
+
+
+def _measured(results: xr.Dataset, name: str, quantity: str) -> tuple[float, float] | None:
+    """Mean of what was measured of a sample, and its standard uncertainty; None where nothing was."""
+    if "measured_sample" not in results:
+        return None
+    mine = (results["measured_sample"].values == name) & (results["measured_quantity"].values == quantity)
+    if not mine.any():
+        return None
+    values, u = results["measured_value"].values[mine], results["u_measured_value"].values[mine]
+    weights = 1.0 / np.square(np.maximum(u, 1e-9 * np.abs(values)))
+    return float(np.average(values, weights=weights)), float(1.0 / np.sqrt(weights.sum()))

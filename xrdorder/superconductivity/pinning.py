@@ -1,0 +1,250 @@
+"""The pinning force of an A15 layer: how large at its peak, by the grain size, and how it goes with field.
+
+Grain boundaries pin flux lines in Nb3Sn, so that the peak of the pinning force grows as grains shrink. Published
+relations were fitted to wires of several processes, with forces taken over different areas: the A15 itself, or all that
+is not copper. Their levels must not be mixed, and only those over the A15 area give the force in the layer; their
+slopes may be compared, so that all of them take part where two samples are compared.
+
+Grain size by microscopy, where there is one, takes the place of the domain size of a pattern. Domains are what
+scatters coherently, averaged by volume along one direction: about as large as grains in fine-grained A15, never larger,
+and out of reach of laboratory patterns beyond some 150 nm.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from xrdorder.exceptions import Flag, ValidityError
+from xrdorder.material import Material
+from xrdorder.relations import PUBLISHED, Library
+from xrdorder.superconductivity.mixture import Answer, Band, Common, ask_all, mix, spread_of
+from xrdorder.uncertainty import Contributions, quantity_draws, standard_normal
+
+Array = NDArray[np.float64]
+
+U_GRAIN = 0.1
+"""Relative standard uncertainty of a grain size by microscopy given without one (judged: a few hundred grains)."""
+
+U_DOMAIN_AS_GRAIN = 0.25
+"""Relative standard uncertainty of taking a domain size for the grain size, the same for everybody.
+
+Judged: line widths gave 110 to 180 nm in one wire during its reaction (C. Scheuerlein, M. Di Michiel,
+arXiv:1801.02195), microscopy 110 to 150 nm in wires like it (X. Xu, Supercond. Sci. Technol. 30 (2017) 093001). It
+cancels between samples.
+"""
+
+MICROSCOPY, DOMAINS, AT_LEAST = "microscopy", "domain size", "domain size, at least"
+
+
+@dataclass(frozen=True)
+class GrainSize:
+    """Grain size of an A15 layer.
+
+    Attributes
+    ----------
+    draws : array, (n,)
+        nm.
+    by : str
+        "microscopy", "domain size", or "domain size, at least": then forces are at most what they are given as.
+    flags : tuple of Flag
+    """
+
+    draws: Array = field(repr=False)
+    by: str
+    flags: tuple[Flag, ...] = ()
+
+    @property
+    def band(self) -> Band:
+        """Median and 68 % interval, nm."""
+        return Band.of(self.draws)
+
+
+def grain_size(
+    material: Material | tuple[Mapping[str, float], Contributions] | None = None,
+    *,
+    measured_nm: float | None = None,
+    u_measured_nm: float | None = None,
+    common: Common,
+) -> GrainSize:
+    """Take the grain size by microscopy where there is one, else the domain size.
+
+    Parameters
+    ----------
+    material : Material, or (values, contributions), optional
+        With ``domain_size_nm`` or ``domain_size_at_least_nm``.
+    measured_nm, u_measured_nm : float, optional
+        Grain size by microscopy and its standard uncertainty.
+    common : Common
+
+    Raises
+    ------
+    ValidityError
+        No size is known, or one is not positive.
+    """
+    if measured_nm is not None:
+        u = U_GRAIN * measured_nm if u_measured_nm is None else u_measured_nm
+        if not (measured_nm > 0.0 and u >= 0.0 and math.isfinite(measured_nm) and math.isfinite(u)):
+            raise ValidityError(
+                f"grain size is {measured_nm:g} ± {u:g} nm; give a positive size and an uncertainty of zero or more"
+            )
+        return GrainSize(_positive(measured_nm, u / measured_nm, common.own("grain size")), MICROSCOPY)
+    if u_measured_nm is not None:
+        raise ValidityError("an uncertainty of the grain size is given, but no grain size; give both")
+    values: Mapping[str, float] = {}
+    table = Contributions.empty()
+    if isinstance(material, Material):
+        values, table = material.values, material.contributions
+    elif material is not None:
+        values, table = material
+    size = values.get("domain_size_nm", math.nan)
+    everybody = standard_normal(common.n, common.seed, "domain size as grain size", "published")
+    if math.isfinite(size) and size > 0.0:
+        drawn = np.full(common.n, size)
+        if "domain_size_nm" in table.quantities:
+            drawn = quantity_draws(
+                values, table, ["domain_size_nm"], n=common.n, seed=common.seed, key=common.key
+            )["domain_size_nm"]
+        # Linear in the width, whose inverse the size is: the far tail of the draws may pass zero.
+        draws = np.maximum(drawn, 0.1 * size) * _positive(1.0, U_DOMAIN_AS_GRAIN, everybody)
+        flag = Flag(
+            "domain-size-for-grain-size",
+            f"pinning takes the domain size, {size:.0f} nm, for the grain size; a grain size by microscopy is better",
+        )
+        return GrainSize(draws, DOMAINS, (flag,))
+    least = values.get("domain_size_at_least_nm", math.nan)
+    if math.isfinite(least) and least > 0.0:
+        flag = Flag(
+            "grain-size-at-least",
+            f"domains are at least {least:.0f} nm: pinning forces and currents are at most those given",
+        )
+        return GrainSize(least * _positive(1.0, U_DOMAIN_AS_GRAIN, everybody), AT_LEAST, (flag,))
+    raise ValidityError(
+        "no grain size is known: the pattern resolves no domain size; give a grain size by microscopy, nm"
+    )
+
+
+def _positive(value: float, relative: float, normal: Array) -> Array:
+    """Draw a positive quantity: normal in its logarithm, which is the same for small uncertainties."""
+    return np.asarray(value * np.exp(math.sqrt(math.log1p(relative**2)) * normal))
+
+
+@dataclass(frozen=True)
+class PeakForce:
+    """Peak of the pinning force at 4.2 K by grain size.
+
+    Attributes
+    ----------
+    answers : tuple of Answer
+        What each relation says, GN/m³, over the area it was fitted for.
+    combined : array, (n,)
+        All relations over the A15 area in equal parts, GN/m³; NaN where none applies.
+    spread : float
+        Largest less smallest median of the relations over the A15 area.
+    """
+
+    answers: tuple[Answer, ...]
+    combined: Array = field(repr=False)
+    spread: float
+
+    @property
+    def band(self) -> Band:
+        """Median and 68 % interval over the A15 area, GN/m³, shape ()."""
+        return Band.of(self.combined)
+
+    @property
+    def flags(self) -> tuple[Flag, ...]:
+        """What the reader must know."""
+        refused = [f"{a.relation.name}: {a.reason}" for a in self.answers if a.reason]
+        return (Flag("relations-refused", "; ".join(refused)),) if refused else ()
+
+
+def over_a15_area(answer: Answer) -> bool:
+    """Tell whether the relation gives the force over the area of the A15."""
+    return "A15 area" in answer.relation.output.meaning
+
+
+def peak_pinning_force(size_nm: ArrayLike | GrainSize, *, common: Common, library: Library = PUBLISHED) -> PeakForce:
+    """Give the peak of the pinning force by every relation with grain size.
+
+    Parameters
+    ----------
+    size_nm : float, array (n,), or GrainSize
+        Grain size, nm: a number or draws.
+    common : Common
+    library : Library
+
+    Raises
+    ------
+    ValidityError
+        A size is not positive.
+
+    Examples
+    --------
+    >>> force = peak_pinning_force(100.0, common=Common(10_000))
+    >>> f"{force.band.median:.0f} GN/m3 between relations {force.spread:.0f} apart"
+    '95 GN/m3 between relations 26 apart'
+    """
+    draws = size_nm.draws if isinstance(size_nm, GrainSize) else np.asarray(size_nm, dtype=np.float64)
+    if not np.all(draws > 0.0):
+        raise ValidityError("a grain size is not positive; give nm above zero")
+    answers = ask_all(
+        library.relations("peak-pinning-force"), np.broadcast_to(draws, (common.n,)), common=common
+    )
+    levels = [answer for answer in answers if over_a15_area(answer)]
+    return PeakForce(
+        answers,
+        mix(levels, "peak-pinning-force", common),
+        spread_of(levels),
+    )
+
+
+def comparable_forces(one: PeakForce, other: PeakForce, *, common: Common) -> tuple[Array, Array]:
+    """Peak forces of two samples by the same relation in every draw, over whatever area: for their ratio, nothing else.
+
+    Raises
+    ------
+    ValidityError
+        No relation holds for both grain sizes.
+    """
+    both = [
+        (mine, theirs)
+        for mine, theirs in zip(one.answers, other.answers, strict=True)
+        if mine.applies and theirs.applies
+    ]
+    if not both:
+        raise ValidityError("no relation of pinning force with grain size holds for both samples; none compares them")
+    mine, theirs = zip(*both, strict=True)
+    question = "peak-pinning-force"
+    return mix(mine, question, common), mix(theirs, question, common)
+
+
+class ForceShape:
+    """Pinning force over its peak against reduced field, one relation for each draw.
+
+    Without scatter: how far a layer strays from the shape is common to samples to an extent that nobody knows, and less
+    than what is not known of the level.
+
+    Examples
+    --------
+    >>> shape = ForceShape(Common(2))
+    >>> [round(float(shape(np.full(2, h))[0]), 3) for h in (0.0, 0.2, 0.6, 1.0, 1.2)]
+    [0.0, 1.0, 0.433, 0.0, 0.0]
+    """
+
+    def __init__(self, common: Common, library: Library = PUBLISHED) -> None:
+        self._entries = library.relations("reduced-pinning-force")
+        self._choice = common.choice("reduced-pinning-force", self._entries)
+
+    def __call__(self, h: Array) -> Array:
+        """Give f for reduced fields h = B / Bc2 of shape (n,); zero from Bc2 on."""
+        h = np.clip(h, 0.0, 1.0)
+        shape = np.empty(h.shape)
+        for index, entry in enumerate(self._entries):
+            mine = self._choice == index
+            shape[mine] = entry.function(h[mine], *(symbol.usual for symbol in entry.inputs[1:]))
+        return shape
