@@ -1,7 +1,8 @@
 """Show me: figures of a fitted pattern, of trends over treatments, and of differences.
 
 `fit_figure` shows a pattern and its explanation, `trend_figure` order, tin, Tc and Bc2 against the reaction
-temperature, `difference_figure` the same as differences to a reference sample of each lot. Each takes results
+temperature, `difference_figure` the same as differences to a reference sample of each lot. `bc2_figure`,
+`current_figure` and `section_figure` go on to field, temperature and strain. Each takes results
 and gives a matplotlib `Figure`; nothing is saved here and no global state of matplotlib is read or changed.
 `palette` holds all colours.
 """
@@ -10,10 +11,14 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from xrdorder.figures.fields import bc2_figure, current_figure, section_figure
     from xrdorder.figures.fit import CloseUp, fit_figure
     from xrdorder.figures.trends import DIFFERENCES, TRENDS, Shown, difference_figure, trend_figure
 
 _HOME = {
+    "bc2_figure": "fields",
+    "current_figure": "fields",
+    "section_figure": "fields",
     "CloseUp": "fit",
     "fit_figure": "fit",
     "DIFFERENCES": "trends",
@@ -23,7 +28,18 @@ _HOME = {
     "trend_figure": "trends",
 }
 
-__all__ = ["DIFFERENCES", "TRENDS", "CloseUp", "Shown", "difference_figure", "fit_figure", "trend_figure"]
+__all__ = [
+    "DIFFERENCES",
+    "TRENDS",
+    "CloseUp",
+    "Shown",
+    "bc2_figure",
+    "current_figure",
+    "difference_figure",
+    "fit_figure",
+    "section_figure",
+    "trend_figure",
+]
 
 
 def __getattr__(name: str) -> Any:

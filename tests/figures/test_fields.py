@@ -1,0 +1,114 @@
+"""Bc2, current and section against temperature and field."""
+
+import numpy as np
+import pytest
+
+from xrdorder.exceptions import StudyError, UnknownNameError
+from xrdorder.figures import bc2_figure, current_figure, section_figure
+from xrdorder.superconductivity.currents import Conditions, bc2_curve, conductor, crossing, relative_current
+from xrdorder.superconductivity.layers import layer
+from xrdorder.uncertainty import Contributions
+
+N = 2000
+
+
+def material(tin, size):
+    table = Contributions.empty()
+    table = table.extend("tin_fraction", {}, {"scale": (0.003, "published"), "own": (0.0005, "")})
+    table = table.extend("domain_size_nm", {}, {"counting": (4.0, "")})
+    return {"tin_fraction": tin, "domain_size_nm": size}, table
+
+
+@pytest.fixture(scope="module")
+def samples():
+    pieces = (("620 °C", 0.228, 70.0), ("680 °C", 0.233, 100.0), ("750 °C", 0.240, 170.0))
+    return [conductor(name, material(tin, size), lot="A", n=N) for name, tin, size in pieces]
+
+
+@pytest.fixture(scope="module")
+def layers():
+    even, _ = material(0.235, 100.0)
+    graded = {**even, "tin_spread": 0.008, "lattice_tail_nm": 1.1e-4}
+    return {
+        "even": layer((even, Contributions.empty()), n=N),
+        "leaning": layer((graded, Contributions.empty()), n=N),
+    }
+
+
+def curve(axes, label):
+    line = next(line for line in axes.lines if line.get_label() == label)
+    return np.asarray(line.get_xdata()), np.asarray(line.get_ydata())
+
+
+def test_bc2_is_drawn_with_and_without_strain(samples):
+    axes = bc2_figure(samples).axes[0]
+    x, y = curve(axes, "680 °C")
+    np.testing.assert_allclose(y, bc2_curve(samples[1], x).median)
+    thin = [line for line in axes.lines if line.get_linewidth() == 0.7]
+    assert len(thin) == 3
+    # compression takes something wherever there is anything left
+    assert np.all(thin[1].get_ydata() >= y) and thin[1].get_ydata()[0] > y[0]
+    assert len(axes.collections) == 3  # one band each
+
+
+def test_current_is_drawn_over_the_reference_and_crossings_are_marked(samples):
+    conditions = Conditions(design="internal-tin")
+    figure = current_figure(samples, conditions, reference="680 °C")
+    axes = figure.axes[0]
+    x, y = curve(axes, "750 °C")
+    np.testing.assert_allclose(y, relative_current(samples[2], samples[1], x, conditions).ratio.median)
+    written = [text.get_text() for text in axes.texts]
+    assert written == [crossing(samples[k], samples[1], conditions).words for k in (0, 2)]
+    found = crossing(samples[2], samples[1], conditions)
+    assert found.crosses
+    marks = [float(line.get_xdata()[0]) for line in axes.lines if len(line.get_xdata()) == 1]
+    assert float(found.field_t.median) in marks
+    bars = [tuple(line.get_xdata()) for line in axes.lines if line.get_linewidth() == 3.6]
+    assert (float(found.field_t.low), float(found.field_t.high)) in bars
+    page = " ".join(text.get_text() for text in figure.texts)
+    assert "680 °C" in page and "-0.3 to -0.2 %" in page and "No magnet" in page
+
+
+def test_section_is_drawn_in_per_cent(layers):
+    axes = section_figure(layers, 4.2).axes[0]
+    x, y = curve(axes, "leaning (graded)")
+    np.testing.assert_allclose(y, 100.0 * layers["leaning"].share_superconducting(x, 4.2).share.median)
+    assert y[0] == 100.0 and y[-1] == 0.0
+    _, even = curve(axes, "even (uniform)")
+    assert set(np.unique(even)) <= {0.0, 100.0}  # one piece is there or is not
+
+
+def test_section_under_strain_ends_earlier(layers):
+    fields = np.linspace(0.0, 35.0, 141)
+    free, strained = (section_figure(layers, fields_t=fields, strain=strain) for strain in (0.0, -0.004))
+    (_, one), (_, two) = (curve(figure.axes[0], "leaning (graded)") for figure in (free, strained))
+    assert np.all(two <= one) and np.any(two < one)
+    assert "-0.4 %" in " ".join(text.get_text() for text in strained.texts)
+    assert "free of strain" in " ".join(text.get_text() for text in free.texts)
+
+
+def test_fields_and_temperatures_may_be_chosen(samples, layers):
+    assert curve(bc2_figure(samples, temperatures_k=[2.0, 4.0, 6.0]).axes[0], "620 °C")[0].tolist() == [2.0, 4.0, 6.0]
+    assert current_figure(samples, fields_t=[5.0, 10.0]).axes[0].get_xlim() == (5.0, 10.0)
+    assert section_figure(layers, 12.0, fields_t=[1.0, 9.0]).axes[0].get_xlim() == (1.0, 9.0)
+
+
+def test_what_cannot_be_drawn_is_said(samples, layers):
+    with pytest.raises(StudyError, match="nothing to be compared"):
+        current_figure(samples[:1])
+    with pytest.raises(UnknownNameError, match=r"620 °C, 680 °C, 750 °C"):
+        current_figure(samples, reference="640 °C")
+    with pytest.raises(StudyError, match="no sample to show"):
+        section_figure({})
+    with pytest.raises(StudyError, match="up to 6"):
+        bc2_figure(samples * 3)
+
+
+def test_the_words_fit_on_the_page(samples, layers):
+    for figure in (bc2_figure(samples), current_figure(samples), section_figure(layers)):
+        figure.canvas.draw()
+        renderer = figure.canvas.get_renderer()
+        width, height = figure.canvas.get_width_height()
+        for text in [*figure.texts, *[t for axes in figure.axes for t in axes.texts]]:
+            box = text.get_window_extent(renderer)
+            assert 0 <= box.x0 and box.x1 <= width and 0 <= box.y0 and box.y1 <= height, text.get_text()
