@@ -22,7 +22,7 @@ GRAINS = (
     "the ends of the range found there, and one slope serves for both here"
 )
 FINE = (
-    "no published relation gives 22 at.% tin, as stated for the fine grains, a mean Tc of 18 K, which asks for 24 at.%: "
+    "no published relation gives 22 at.% tin, as stated for the fine grains, a mean Tc of 18 K, which asks for 24: "
     "the two cannot be means of the same volume"
 )
 PURE = "slope of pure annealed Nb3Sn, 1.93 T/K, below the slopes of alloyed wire that both relations take"

@@ -9,8 +9,8 @@ from scipy.special import ndtr
 from tests.superconductivity.only import Only, exact
 from xrdorder.exceptions import UnknownNameError, ValidityError
 from xrdorder.relations import relation
-from xrdorder.superconductivity import Sample, difference, differences, predict
-from xrdorder.uncertainty import Contributions
+from xrdorder.superconductivity import Sample, difference, differences, predict, samples_of
+from xrdorder.uncertainty import Contributions, collate
 
 N = 50_000
 LINE = Only(exact("devantay-1981-line"))
@@ -126,6 +126,23 @@ def test_a_study_against_its_reference():
     ]  # fmt: skip
     assert found[1].value > 0.0 > found[3].value
     assert found[1] == difference(samples[0], samples[1], "Tc_K", n=20_000)
+
+
+def test_samples_of_collated_results():
+    tables = {
+        name: Contributions.empty().extend("a_nm", {}, {"certificate": (1e-5, "srm"), "counting": (own, "")})
+        for name, own in (("A", 3e-6), ("B", 4e-6), ("failed", 1e-6))
+    }
+    results = collate(tables)
+    results["value"] = (("sample", "quantity"), np.array([[0.52885], [0.52880], [np.nan]]))
+    results["wire"] = ("sample", np.array(["Ta", "Ta", ""], dtype=object))
+    results["lot"] = ("sample", np.array(["x", "y", "x"], dtype=object))
+    one, two = samples_of(results)
+    assert (one.name, one.wire, one.lot, two.lot) == ("A", "Ta", "x", "y")
+    found = difference(one, two, "a_nm")
+    assert found.value == pytest.approx(5e-5)
+    assert found.u == pytest.approx(5e-6)
+    assert samples_of(results.drop_vars(["wire", "lot"]))[0].wire == "any"
 
 
 def test_what_one_of_them_lacks_is_a_remark():

@@ -14,6 +14,7 @@ from xrdorder.superconductivity.differences import (
     SampleDifference,
     difference,
     differences,
+    samples_of,
 )
 from xrdorder.superconductivity.estimating import Estimate, estimate
 from xrdorder.superconductivity.prediction import Prediction, predict
@@ -35,6 +36,7 @@ __all__ = [
     "differences",
     "estimate",
     "predict",
+    "samples_of",
     "temperature_target",
     "title_of",
     "unit_of",

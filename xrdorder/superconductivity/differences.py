@@ -14,6 +14,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -25,6 +26,9 @@ from xrdorder.superconductivity.asking import LEAST_SHARE, REPLACED, three
 from xrdorder.superconductivity.prediction import Prediction, predict
 from xrdorder.superconductivity.targets import TARGETS, targets_at
 from xrdorder.uncertainty import DEFAULT_DRAWS, Contributions
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 QUANTITIES = ("a_nm", "tin_fraction", "site_order", "domain_size_nm", "Tc_K", "Bc2_0K_T", "Bc2_4K2_T")
 """What is compared unless told otherwise."""
@@ -59,6 +63,27 @@ class Sample:
     def of(cls, name: str, material: Material, *, wire: str = "any", lot: str = "") -> Sample:
         """Make a sample of a characterised material."""
         return cls(name, material.values, material.contributions, wire, lot)
+
+
+def samples_of(results: xr.Dataset) -> tuple[Sample, ...]:
+    """Samples of the collated results of a study, those without an A15 lattice parameter left out.
+
+    Parameters
+    ----------
+    results : Dataset
+        As `run_study` gives it: ``value`` and ``contribution`` over sample and quantity; ``wire`` and ``lot`` where
+        known.
+    """
+    found = []
+    for k, name in enumerate(str(name) for name in results["sample"].values):
+        one = results.isel(sample=k)
+        numbers = zip(one["quantity"].values, one["value"].values, strict=True)
+        values = {str(quantity): float(value) for quantity, value in numbers if math.isfinite(value)}
+        if "a_nm" not in values:
+            continue
+        wire, lot = (str(one[what].item()) if what in one else "" for what in ("wire", "lot"))
+        found.append(Sample(name, values, uncertainty.from_dataset(one).select(values), wire or "any", lot))
+    return tuple(found)
 
 
 @dataclass(frozen=True)

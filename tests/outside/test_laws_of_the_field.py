@@ -1,0 +1,69 @@
+"""Laws that tie Tc, slope, resistivity and Bc2 together, against each other and against printed points."""
+
+import math
+
+import numpy as np
+import pytest
+from scipy.special import digamma
+
+from xrdorder.relations import relation
+from xrdorder.superconductivity import predict
+from xrdorder.uncertainty import Contributions
+
+
+def test_the_slope_of_maki_de_gennes_at_tc_is_that_of_werthamer_helfand_hohenberg():
+    """Bc2(0) = 0.693 Tc |dBc2/dT|: N. R. Werthamer et al., Phys. Rev. 147 (1966) 295."""
+    # Near Tc, psi(1/2 + x) = psi(1/2) + (pi^2 / 2) x and ln t = t - 1: x = 2 (1 - t) / pi^2, and h = t x / x0 with
+    # x0 = exp(psi(1/2)).
+    constant = math.pi**2 / 2.0 * math.exp(float(digamma(0.5)))
+    assert constant == pytest.approx(0.6927, abs=5e-5)
+    law = relation("maki-de-gennes")
+    tc, field_t, step = 18.0, 29.0, 1e-2
+    slope = -float(law(tc - step, field_t, tc) - law(tc, field_t, tc)) / -step
+    # h is curved: half a step times the second derivative is 2e-4 of the slope
+    assert field_t / (tc * slope) == pytest.approx(constant, rel=1e-3)
+    whh = relation("werthamer-helfand-hohenberg")
+    assert float(whh(slope, tc)) == pytest.approx(field_t, rel=2e-3)  # 0.693 for 0.6927, and the step
+
+
+@pytest.mark.parametrize(
+    ("t", "implicit", "power"), [(0.1, 0.980, 0.970), (0.233, 0.903, 0.891), (0.5, 0.650, 0.651), (0.9, 0.142, 0.148)]
+)
+def test_the_power_law_stands_for_the_implicit_function(t, implicit, power):
+    """A. Godeke et al., Supercond. Sci. Technol. 19 (2006) R100, eqs (12) and (14); computed apart, 3 digits."""
+    tc = 18.0
+    found = [float(relation(name)(t * tc, 1.0, tc)) for name in ("maki-de-gennes", "godeke-2006-power-law")]
+    assert found == pytest.approx([implicit, power], abs=5e-4)
+    # The scatter of the law, 1.3 % of Bc2(0), covers the distance everywhere.
+    assert abs(found[0] - found[1]) <= 0.013 + 5e-4
+
+
+@pytest.mark.parametrize(("rho", "tin"), [(9.0, 0.248), (35.0, 0.236), (70.0, 0.210)])
+def test_resistivity_by_order_and_by_tin_meet_at_common_points(rho, tin):
+    """Pairs of A. Godeke, Supercond. Sci. Technol. 19 (2006) R68, section II; full order short of tin is S = 4 beta."""
+    by_tin, by_order = relation("godeke-2006-resistivity"), relation("flukiger-1987-resistivity")
+    assert by_tin.inverse(np.asarray(rho)) == pytest.approx(tin, abs=6e-4)  # half of the last digit printed
+    assert float(by_order(4.0 * tin)) == pytest.approx(rho, abs=5.5)  # 13 % of it at most, where none is printed
+    # Order and tin of one resistivity give one Tc by the two routes: they are one cause.
+    order = float(by_order.inverse(np.asarray(rho)))
+    tc = [float(relation("order-resistivity-chain")(order)), float(relation("godeke-2006-boltzmann")(tin))]
+    assert tc[0] == pytest.approx(tc[1], abs=0.25)
+
+
+@pytest.mark.parametrize(("rho", "tc"), [(35.0, 16.0), (70.0, 10.5)])
+def test_the_order_chain_goes_through_the_films(rho, tc):
+    """T. P. Orlando et al., Phys. Rev. B 19 (1979) 4545, as summarised by A. Godeke (2006)."""
+    order = float(relation("flukiger-1987-resistivity").inverse(np.asarray(rho)))
+    chain = relation("order-resistivity-chain")
+    assert abs(float(chain(order)) - tc) < float(chain.scatter.at(order, tc))
+
+
+def test_predicted_slope_resistivity_and_field_of_a_usual_wire():
+    """Slopes 1.9 to 2.6 T/K (L. D. Cooley et al., 2006; C. Senatore, R. Fluekiger, 2013), Bc2(0) of wires 28 to 30 T."""
+    found = predict(({"tin_fraction": 0.238, "site_order": 0.95}, Contributions.empty()), n=20_000).combined
+    assert 1.9 < found["Bc2_slope_T_per_K"].median < 2.6
+    assert 20.0 < found["resistivity_uohm_cm"].median < 40.0
+    assert 26.0 < found["Bc2_0K_T"].median < 30.0
+    product = 0.693 * found["Tc_K"].median * found["Bc2_slope_T_per_K"].median
+    # the routes that do not go by the slope differ from it by less than the spread between relations
+    assert abs(product - found["Bc2_0K_T"].median) < found["Bc2_0K_T"].spread
