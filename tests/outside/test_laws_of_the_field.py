@@ -59,7 +59,7 @@ def test_the_order_chain_goes_through_the_films(rho, tc):
 
 
 def test_predicted_slope_resistivity_and_field_of_a_usual_wire():
-    """Slopes 1.9 to 2.6 T/K (L. D. Cooley et al., 2006; C. Senatore, R. Fluekiger, 2013), Bc2(0) of wires 28 to 30 T."""
+    """Slopes 1.9 to 2.6 T/K (Cooley 2006; Senatore 2013, cited in the library), Bc2(0) of wires 28 to 30 T."""
     found = predict(({"tin_fraction": 0.238, "site_order": 0.95}, Contributions.empty()), n=20_000).combined
     assert 1.9 < found["Bc2_slope_T_per_K"].median < 2.6
     assert 20.0 < found["resistivity_uohm_cm"].median < 40.0
