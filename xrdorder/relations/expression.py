@@ -27,6 +27,7 @@ _BINARY: dict[type[ast.operator], Callable[[Array, Array], Array]] = {
 }  # fmt: skip
 _LONGEST = 500  # characters; what is longer is no formula
 _DEEPEST = 40
+_LARGEST = 1e100
 
 
 def compile_expression(text: str, names: tuple[str, ...]) -> Callable[..., Array]:
@@ -66,7 +67,7 @@ def _check(node: ast.expr, names: tuple[str, ...], depth: int) -> None:
     if depth > _DEEPEST:
         raise _refuse(node, "parentheses too deep")
     match node:
-        case ast.Constant(value=int() | float() as value) if type(value) is not bool and np.isfinite(value):
+        case ast.Constant(value=int() | float() as value) if type(value) is not bool and abs(value) < _LARGEST:
             return
         case ast.Name(id=name):
             if name not in names:

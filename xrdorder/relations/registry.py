@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from difflib import get_close_matches
 
 from xrdorder.exceptions import UnknownNameError
 from xrdorder.relations import (
@@ -80,10 +81,12 @@ class Library:
         Raises
         ------
         UnknownNameError
-            There is none; the message lists those there are.
+            There is none; the message names those that are spelt alike, or all.
         """
         if name not in self._table:
-            raise UnknownNameError(f"no relation '{name}'; known are: {', '.join(self._table)}")
+            close = get_close_matches(name, self._table, 3, 0.5)
+            known = f"did you mean {' or '.join(close)}?" if close else f"known are: {', '.join(self._table)}"
+            raise UnknownNameError(f"no relation '{name}'; {known}")
         return self._table[name]
 
     def relations(self, kind: str | None = None, wire: str | None = None) -> tuple[Relation, ...]:

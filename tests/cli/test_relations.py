@@ -1,0 +1,55 @@
+"""xrdorder relations as a user types it."""
+
+import pytest
+from click.testing import CliRunner
+
+from xrdorder.cli import main
+from xrdorder.relations import PUBLISHED, relation
+
+
+def run(*words):
+    return CliRunner().invoke(main, ["relations", *words])
+
+
+def test_list_holds_every_relation():
+    said = run()
+    assert said.exit_code == 0
+    for entry in PUBLISHED.relations():
+        assert f"  {entry.name}" in said.output
+    assert f"{len(PUBLISHED.relations())} relations" in said.output
+
+
+def test_filters_narrow_the_list():
+    said = run("--kind", "tc-from-tin", "--wire", "Ta")
+    assert "baumgartner-2017-tantalum" in said.output and "1 relation;" in said.output
+    assert "godeke-2006-boltzmann" not in said.output
+    assert "kramer-shape" in run("--find", "pinning force", "--known", "read").output
+
+
+def test_one_relation_with_its_figure(tmp_path):
+    picture = tmp_path / "shape.png"
+    said = run("rise-and-plateau", "--save", str(picture))
+    assert said.exit_code == 0, said.output
+    entry = relation("rise-and-plateau")
+    for text in (entry.formula, "0.19 to 0.25", "derived here", "godeke-2006-collapse above", "29.1 ± 0.2 T"):
+        assert text in " ".join(said.output.split())
+    assert picture.read_bytes().startswith(b"\x89PNG")
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (("boltzman",), "did you mean godeke-2006-boltzmann"),
+        (("--kind", "moon"), "no kind of relation 'moon'"),
+        (("--wire", "Hf"), "no sort of wire 'Hf'"),
+        (("--known", "guessed"), "known are read"),
+        (("--find", "no such word"), "no relation is like that"),
+        (("kramer-shape", "--kind", "tc-from-tin"), "leave out NAME"),
+        (("--save", "x.png"), "give its NAME"),
+    ],
+)
+def test_wrong_use_is_one_line(words, message):
+    said = run(*words)
+    assert said.exit_code == 2
+    assert message in said.output
+    assert len(said.output.strip().splitlines()) == 1

@@ -1,0 +1,143 @@
+"""What others found: list published relations, show one."""
+
+import textwrap
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from xrdorder.cli.options import EXISTING_FILE
+
+if TYPE_CHECKING:
+    from xrdorder.relations import Relation
+
+_WIDTH = 100
+
+
+@click.command()
+@click.argument("name", required=False)
+@click.option("--kind", help="Only those that answer this question, such as tc-from-tin.")
+@click.option("--wire", help="Only those that hold for this wire: binary, Ta or Ti.")
+@click.option("--known", help="Only those known so: read, secondary, memory, derived, own.")
+@click.option("--find", help="Only those with these words in question, name, title, formula or source.")
+@click.option(
+    "--file",
+    "files",
+    type=EXISTING_FILE,
+    multiple=True,
+    help="Add relations or adjustments of your own (TOML); may be repeated.",
+)
+@click.option(
+    "--save", type=click.Path(path_type=Path, dir_okay=False), help="Draw the relation NAME into this file."
+)
+def relations(
+    name: str | None,
+    kind: str | None,
+    wire: str | None,
+    known: str | None,
+    find: str | None,
+    files: tuple[Path, ...],
+    save: Path | None,
+) -> None:
+    """List the published relations that estimates are made of, or show the one called NAME.
+
+    Formula, units, source and place, range of validity, scatter, how it is known, what contradicts it, and points it
+    must go through. Outside its range a relation is not asked.
+    """
+    from xrdorder.relations import LABELS, PUBLISHED, read_relations
+
+    library = PUBLISHED
+    for file in files:
+        library = library.with_entries(read_relations(file))
+    if name is not None:
+        if any(word is not None for word in (kind, wire, known, find)):
+            raise click.UsageError("--kind, --wire, --known and --find choose from the list; leave out NAME")
+        entry = library.relation(name)
+        click.echo(relation_text(entry))
+        if save is not None:
+            _draw(entry, library.relations(entry.kind), save)
+            click.echo(f"\nFigure       {save}")
+        return
+    if save is not None:
+        raise click.UsageError("--save draws one relation; give its NAME")
+    if known is not None and known not in LABELS:
+        raise click.UsageError(f"--known {known}: known are {', '.join(LABELS)}")
+    found = [
+        entry
+        for entry in library.relations(kind, wire)
+        if known in (None, entry.known) and (find is None or find.casefold() in _text_of(entry).casefold())
+    ]
+    if not found:
+        raise click.UsageError("no relation is like that; leave out one of the options")
+    click.echo(list_text(found))
+
+
+def _text_of(entry: "Relation") -> str:
+    from xrdorder.relations import KINDS
+
+    question = KINDS[entry.kind]
+    return " ".join((entry.name, question, entry.title, entry.formula, entry.output.meaning, entry.source, entry.notes))
+
+
+def list_text(entries: "list[Relation]") -> str:
+    """Give a list of relations, by the question they answer."""
+    from xrdorder.relations import KINDS
+
+    width = max(len(entry.name) for entry in entries)
+    lines = []
+    for kind, question in KINDS.items():
+        own = [entry for entry in entries if entry.kind == kind]
+        if own:
+            lines += ["", f"{question} ({kind})"]
+            lines += [f"  {entry.name:{width}}  {entry.known:9}  {entry.wire:6}  {entry.validity}" for entry in own]
+    count = f"{len(entries)} relation{'s' if len(entries) > 1 else ''}"
+    lines += ["", f"{count}; xrdorder relations NAME shows one"]
+    return "\n".join(lines[1:])
+
+
+def relation_text(entry: "Relation") -> str:
+    """Tell all about one relation."""
+    from xrdorder.relations import KINDS, LABELS
+
+    symbols = [_symbol(symbol.name, symbol.meaning, symbol.unit, symbol.usual) for symbol in entry.inputs]
+    output = entry.output
+    rows = [
+        ("Question", f"{KINDS[entry.kind]} ({entry.kind})"),
+        ("Title", entry.title),
+        ("Formula", entry.formula),
+        *(("Input" if k == 0 else "", text) for k, text in enumerate(symbols)),
+        ("Output", f"{output.name}: {output.meaning}" + (f", in {output.unit}" if output.unit != "1" else "")),
+        ("Source", f"{entry.source}, {entry.equation}"),
+        ("Known", LABELS[entry.known]),
+        ("Found on", entry.wire if entry.wire != "any" else "any wire, or not dependent on it"),
+        ("Criterion", entry.criterion),
+        ("Valid", f"{entry.inputs[0].name} {entry.validity}; outside it is not asked"),
+        ("Scatter", entry.scatter.source),
+        ("Notes", entry.notes),
+        ("Against it", entry.contradicts),
+    ]
+    lines = [entry.name, ""]
+    for title, text in rows:
+        if text:
+            lines += textwrap.wrap(text, _WIDTH, initial_indent=f"{title:12} ", subsequent_indent=" " * 13)
+    for k, point in enumerate(entry.checks):
+        at = ", ".join(f"{symbol.name} = {x:g}" for symbol, x in zip(entry.inputs, point.inputs, strict=False))
+        text = f"{at}: {point.output:.5g} ± {point.tolerance:.2g}{_unit(output.unit)} ({point.source})"
+        title = "Check points" if k == 0 else ""
+        lines += textwrap.wrap(text, _WIDTH, initial_indent=f"{title:12} ", subsequent_indent=" " * 13)
+    return "\n".join(lines)
+
+
+def _unit(unit: str) -> str:
+    return "" if unit == "1" else f" {unit}"
+
+
+def _symbol(name: str, meaning: str, unit: str, usual: float) -> str:
+    return f"{name}: {meaning} (such as {usual:g}{_unit(unit)})"
+
+
+def _draw(entry: "Relation", others: "tuple[Relation, ...]", path: Path) -> None:
+    from xrdorder.cli.drawing import save as save_figure
+    from xrdorder.figures.relation import relation_figure
+
+    save_figure(relation_figure(entry, others), path)
