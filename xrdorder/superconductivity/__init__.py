@@ -3,11 +3,20 @@
 `predict` takes a `xrdorder.material.Material`; `estimate` takes numbers alone and gives a table of everything that
 follows from them; `difference` and `differences` compare samples with what they share cancelled. How relations are
 asked and put together stands in `asking`, the two branches of Bc2 near stoichiometry in `branches`. `strain` gives Tc
-and Bc2 at a strain.
+and Bc2 at a strain, `layers` spreads them over a layer that is not uniform, `pinning` and `currents` go on to the
+current of a layer against that of another; `currents_study` makes what they need of a study.
 """
 
 from xrdorder.superconductivity.asking import Combined, RelationResult
 from xrdorder.superconductivity.branches import Branches
+from xrdorder.superconductivity.currents import (
+    Conditions,
+    Conductor,
+    conductor,
+    crossing,
+    layer_current,
+    relative_current,
+)
 from xrdorder.superconductivity.differences import (
     QUANTITIES,
     Sample,
@@ -17,25 +26,37 @@ from xrdorder.superconductivity.differences import (
     samples_of,
 )
 from xrdorder.superconductivity.estimating import Estimate, estimate
+from xrdorder.superconductivity.layers import Layer, layer
 from xrdorder.superconductivity.prediction import Prediction, predict
 from xrdorder.superconductivity.rows import Row
+from xrdorder.superconductivity.strain import AtStrain, at_strain
 from xrdorder.superconductivity.targets import TARGETS, temperature_target, title_of, unit_of, wire_of
 
 __all__ = [
     "QUANTITIES",
     "TARGETS",
+    "AtStrain",
     "Branches",
     "Combined",
+    "Conditions",
+    "Conductor",
     "Estimate",
+    "Layer",
     "Prediction",
     "RelationResult",
     "Row",
     "Sample",
     "SampleDifference",
+    "at_strain",
+    "conductor",
+    "crossing",
     "difference",
     "differences",
     "estimate",
+    "layer",
+    "layer_current",
     "predict",
+    "relative_current",
     "samples_of",
     "temperature_target",
     "title_of",
