@@ -46,6 +46,10 @@ def test_own_relation_and_adjustment(tmp_path):
     assert float(adjusted.scatter.at(0.245, 17.0)) == pytest.approx(np.hypot(0.303, 0.4))
     assert "invented wires" in adjusted.source and "Godeke" in adjusted.source
     library = PUBLISHED.with_entries([own, adjusted])
+    # the adjusted one is asked in place of the published one, which can still be looked up
+    binary = [one.name for one in library.relations("tc-from-tin", "binary")]
+    assert "ours" in binary and "godeke-2006-boltzmann" not in binary
+    assert library.relation("godeke-2006-boltzmann") is model
     assert [one.name for one in library.relations("tc-from-tin", "Ta")] == ["baumgartner-2017-tantalum", "our-tc"]
 
 

@@ -96,6 +96,8 @@ class Scatter:
 
     def at(self, first_input: ArrayLike, output: ArrayLike) -> Array:
         """Give the standard deviation for values of the first input and the output they lead to."""
+        if len(self.steps) == 1:
+            return np.asarray(np.hypot(self.steps[0][1], self.relative * np.asarray(output, dtype=np.float64)))
         starts = np.array([start for start, _ in self.steps])
         sizes = np.array([size for _, size in self.steps])
         index = np.searchsorted(starts, np.asarray(first_input, dtype=np.float64), side="right") - 1
@@ -158,6 +160,8 @@ class Relation:
     checks : tuple of Check
     contradicts : str
         What says otherwise.
+    replaces : str
+        Name of the relation in whose place it is asked, where a laboratory has adjusted one.
 
     Raises
     ------
@@ -183,6 +187,7 @@ class Relation:
     wire: str = "any"
     checks: tuple[Check, ...] = ()
     contradicts: str = ""
+    replaces: str = ""
 
     def __post_init__(self) -> None:
         _check(self)

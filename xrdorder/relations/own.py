@@ -53,6 +53,8 @@ def read_relations(path: str | Path) -> tuple[Relation, ...]:
     path : str or Path
         TOML with `[[relation]]` and `[[adjustment]]` tables, as the module shows.
 
+    An adjusted relation is asked in the place of the published one.
+
     Raises
     ------
     ValidityError
@@ -222,6 +224,7 @@ def _adjustment(reader: _Reader, before: list[Relation]) -> Relation:
         wire=_wire(reader, model.wire),
         notes=reader.text("notes", model.notes),
         checks=(),
+        replaces=of,
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from difflib import get_close_matches
 
-from xrdorder.exceptions import UnknownNameError
+from xrdorder.exceptions import UnknownNameError, ValidityError
 from xrdorder.relations import (
     a15_lattice,
     bc2_from_tc,
@@ -48,13 +48,13 @@ def collect(entries: Iterable[Relation]) -> dict[str, Relation]:
 
     Raises
     ------
-    ValueError
+    ValidityError
         Two have the same name.
     """
     table: dict[str, Relation] = {}
     for entry in entries:
         if entry.name in table:
-            raise ValueError(f"relation '{entry.name}': defined twice; give each its own name")
+            raise ValidityError(f"relation '{entry.name}': defined twice; give each its own name")
         table[entry.name] = entry
     return table
 
@@ -68,12 +68,13 @@ class Library:
 
     Raises
     ------
-    ValueError
+    ValidityError
         Two have the same name.
     """
 
     def __init__(self, entries: Iterable[Relation]) -> None:
         self._table = collect(entries)
+        self._replaced = {entry.replaces for entry in self._table.values()}
 
     def relation(self, name: str) -> Relation:
         """Give the relation of this name.
@@ -92,6 +93,8 @@ class Library:
     def relations(self, kind: str | None = None, wire: str | None = None) -> tuple[Relation, ...]:
         """Give all relations, those that answer one question, or those that hold for one sort of wire.
 
+        One that a laboratory has adjusted is left out: the adjusted one stands in its place.
+
         Parameters
         ----------
         kind : str, optional
@@ -109,7 +112,11 @@ class Library:
             raise UnknownNameError(f"no kind of relation '{kind}'; known are: {', '.join(KINDS)}")
         if wire is not None and wire not in WIRES:
             raise UnknownNameError(f"no sort of wire '{wire}'; known are: {', '.join(WIRES)}")
-        found = [entry for entry in self._table.values() if kind in (None, entry.kind)]
+        found = [
+            entry
+            for entry in self._table.values()
+            if kind in (None, entry.kind) and entry.name not in self._replaced
+        ]
         if wire in (None, "any"):
             return tuple(found)
         served = {entry.kind for entry in found if entry.wire in (wire, "any")}
@@ -124,7 +131,7 @@ class Library:
 
         Raises
         ------
-        ValueError
+        ValidityError
             One has a name that is taken.
         """
         return Library((*self._table.values(), *entries))
