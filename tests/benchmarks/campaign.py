@@ -118,12 +118,15 @@ def campaign(truth: str, seed: int, noise: float = NOISE) -> Row:
     one = Campaign(truth, seed, noise)
     for temperature, hours in STARTS:
         one.react(FURNACE.schedule(temperature, hours, 50.0))
-    looks = []
+    looks, pulls = [], []
     for number in BATCHES:
         found = one.plan(number)
         looks.append(found.distinguishable)
         for proposal in found.proposals:
             one.react(proposal.schedule)
+            if found.best is not None:
+                true = one.regret(found.best.schedule) - one.regret(proposal.schedule)
+                pulls.append((proposal.difference - true) / proposal.u_difference)
     last = one.plan()
     looks.append(last.distinguishable)
     row: Row = {"truth": truth, "seed": seed, "noise": noise, "false": any(looks), "last": last.state}
@@ -133,7 +136,10 @@ def campaign(truth: str, seed: int, noise: float = NOISE) -> Row:
         row["regret of the surface"] = one.regret(one.space.candidates[int(np.argmax(surface))])
         row["sure"] = last.best.probability
         row["start"] = min(one.regret(treatment) for treatment in one.treatments[: len(STARTS)])
-        row["best"] = last.best.treatment
+        # of two that are equal within rounding either is the best
+        least = min(one.regret(treatment) for treatment in one.treatments)
+        row["is best"] = one.regret(last.best.schedule) <= least + 1e-9
+        row["pulls"] = pulls
     return row
 
 
@@ -148,8 +154,9 @@ def false_limit(n: int, share: float = 0.05, chance: float = CHANCE) -> int:
 
 def table(rows: Sequence[Row]) -> list[str]:
     lines = [
-        "| truth | noise, % of range | campaigns | regret below 2 % | median regret, % | best start, % | called sure |",
-        "|---|---|---|---|---|---|---|",
+        "| truth | noise, % of range | campaigns | regret below 2 % | largest regret, % | best start, % "
+        "| named best is best (said) | proposals within u, 2 u |",
+        "|---|---|---|---|---|---|---|---|",
     ]
     for truth, noise in dict.fromkeys((row["truth"], row["noise"]) for row in rows if row["truth"] != "flat"):
         mine = [row for row in rows if (row["truth"], row["noise"]) == (truth, noise)]
@@ -157,9 +164,11 @@ def table(rows: Sequence[Row]) -> list[str]:
         sure = np.mean([row.get("sure", 0.0) for row in mine])
         start = 100 * np.median([row.get("start", np.nan) for row in mine])
         good = f"{np.mean(regrets < REGRET):.3f}"
+        best = np.mean([row.get("is best", False) for row in mine])
+        pulls = np.abs(np.concatenate([np.zeros(0), *(row.get("pulls", []) for row in mine)]))
         lines.append(
-            f"| {truth} | {100 * noise:g} | {len(mine)} | {good} | {100 * np.median(regrets):.2f} | {start:.1f} "
-            f"| {sure:.2f} |"
+            f"| {truth} | {100 * noise:g} | {len(mine)} | {good} | {100 * np.max(regrets):.1f} | {start:.1f} "
+            f"| {best:.2f} ({sure:.2f}) | {np.mean(pulls < 1):.2f}, {np.mean(pulls < 2):.2f} |"
         )
     none = [row for row in rows if row["truth"] == "flat"]
     if none:

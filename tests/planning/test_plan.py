@@ -231,6 +231,7 @@ def test_measuring_leaves_less_to_know():
     np.testing.assert_allclose(left, [[0.2, 0.1], [0.1, 0.8]])
 
 
+@pytest.mark.slow
 def test_five_hundred_samples_are_planned_in_seconds():
     import time
 

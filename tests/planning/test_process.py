@@ -73,6 +73,7 @@ def test_exact_values_at_one_place_are_survived():
     assert covariance[0, 0] < 1e-3
 
 
+@pytest.mark.slow
 def test_intervals_hold_where_the_function_is_as_supposed():
     random = np.random.default_rng(5)
     inside = total = 0

@@ -31,6 +31,9 @@ LEAST_TREATMENTS = 4
 
 MOST_PROPOSALS = 3
 
+HARDLY_WORTH = 0.05
+"""A proposal that is worth less than this part of the uncertainty of a value is hardly worth a furnace (a choice)."""
+
 SURE_ENOUGH = 0.8
 """Least probability of keeping the constraints for a treatment that is called best (a choice)."""
 
@@ -255,6 +258,8 @@ def plan(
     proposals = tuple(
         _proposal(space, one, mean, covariance, keeps, len(places), best, sign) for one in chosen
     )
+    if best is not None and (not proposals or proposals[0].worth < HARDLY_WORTH * np.sqrt(noise)):
+        notes.insert(0, "no treatment inside the limits is expected to gain what one could see: the search may stop")
     state = "ok" if best is not None else "not allowed"
     found = None if best is None else best[0]
     return Plan(values.quantity, maximise, state, p, process, found, proposals, space, tuple(own), tuple(notes))
@@ -358,6 +363,9 @@ def plan_words(found: Plan, unit: str = "", name: str = "") -> list[str]:
     def amount(value: float, u: float) -> str:
         return f"{rounded(value, u)} {unit}".strip()
 
+    def chance(p: float) -> str:
+        return "below 0.01" if p < 0.005 else "above 0.99" if p >= 0.995 else f"{p:.2f}"
+
     lines = []
     different = len(_distinct(found.space.coordinates(found.treatments))[1]) if found.treatments else 0
     if found.state == "too few":
@@ -376,7 +384,7 @@ def plan_words(found: Plan, unit: str = "", name: str = "") -> list[str]:
         best = found.best
         lines.append(
             f"{name}: best so far is {best.treatment} with {amount(best.value, best.u)}; no other reacted treatment "
-            f"is better with probability {best.probability:.2f}"
+            f"is better with probability {chance(best.probability)}"
         )
         if best.rivals:
             others = ", ".join(f"{other} ({probability:.2f})" for other, probability in best.rivals)
@@ -390,8 +398,9 @@ def plan_words(found: Plan, unit: str = "", name: str = "") -> list[str]:
         if np.isfinite(proposal.chance_better):
             more = amount(proposal.difference, proposal.u_difference)
             text += (
-                f"; {more} against the best so far, better with probability {proposal.chance_better:.2f}; "
-                f"once it is measured the best is expected to gain {proposal.worth:.2g} {unit}"
+                f"; {more} against the best so far, better with probability "
+                f"{chance(proposal.chance_better)}; once it is measured the best is expected to gain "
+                f"{proposal.worth:.2g} {unit}"
             ).rstrip()
         if not np.isfinite(proposal.worth):
             text += "; far from what was reacted: would tell whether anything differs"

@@ -56,6 +56,7 @@ def test_slopes_and_bands_hold():
     assert low <= sum(whole) <= high
 
 
+@pytest.mark.slow
 def test_no_trend_is_rarely_seen():
     rng = np.random.default_rng(2)
     x = np.linspace(600, 750, 6)
@@ -138,6 +139,7 @@ def test_of_two_samples_either_may_be_the_outlier():
     assert all(one.partner for one in found)
 
 
+@pytest.mark.slow
 def test_outliers_are_rarely_seen_where_there_are_none():
     rng = np.random.default_rng(7)
     variants = [f"v{k}" for k in range(5) for _ in range(3)]
