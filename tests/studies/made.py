@@ -99,9 +99,9 @@ def tables():
     names = [f"{word} {target}" for target in TARGETS for word in ("first", "second")]
     return xr.Dataset(
         {
-            "target_median": ("target", [16.5, 27.0, 23.0]),
-            "target_low": ("target", [15.0, 25.0, 20.0]),
-            "target_high": ("target", [17.5, 30.0, 26.0]),
+            "target_median": ("target", [16.5, 27.0, 23.0, 2.1, 25.0]),
+            "target_low": ("target", [15.0, 25.0, 20.0, 1.9, 15.0]),
+            "target_high": ("target", [17.5, 30.0, 26.0, 2.4, 40.0]),
             "relation_target": ("relation", np.repeat(np.array(TARGETS, dtype=object), 2)),
             "relation_source": (
                 "relation",
@@ -116,6 +116,7 @@ def tables():
             "target": np.array(TARGETS, dtype=object),
             "relation": np.array(names, dtype=object),
         },
+        attrs={"wire": "Ta", "tin": "tin_fraction_joint", "bc2_branches": ""},
     )
 
 

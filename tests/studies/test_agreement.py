@@ -11,6 +11,7 @@ from xrdorder.exceptions import ValidityError
 from xrdorder.relations import Scatter, relation, relations
 from xrdorder.studies.agreement import Subject, agreements, straight_line
 from xrdorder.studies.measured import Measured
+from xrdorder.superconductivity.asking import LOT_SHARE
 from xrdorder.uncertainty import Contributions
 
 TC_ROUTES = [(entry,) for entry in (*relations("tc-from-tin"), *relations("tc-from-order"))]
@@ -19,11 +20,11 @@ LINE = replace(relation("devantay-1981-line"), scatter=Scatter("for the test", (
 CURVE = relation("godeke-2006-boltzmann")
 
 
-def subject(name, tin, measured, *, u_common=0.015, u_own=0.0015, order=math.nan):
+def subject(name, tin, measured, *, u_common=0.015, u_own=0.0015, order=math.nan, lot="heron"):
     quantities = ("tin_fraction", "site_order")
     values = np.array([[u_common, u_own], [0.0, 0.02]])
     table = Contributions(quantities, ("a(tin) scale", "counting"), values, ("published", ""))
-    return Subject(name, "heron", {"tin_fraction": tin, "site_order": order}, table, tuple(measured))
+    return Subject(name, lot, {"tin_fraction": tin, "site_order": order}, table, tuple(measured))
 
 
 def tc(value, u=0.1):
@@ -36,7 +37,7 @@ def of(found, name):
 
 def test_the_likelihood_is_that_of_a_normal_distribution_where_everything_is_straight():
     """A straight relation with scatter: the measured values are jointly normal, with a closed form."""
-    other = replace(LINE, name="shifted", function=lambda x: LINE.function(x) + 1.5, inverse=None)
+    other = replace(LINE, name="shifted", function=lambda x: LINE.function(x) + 1.5, inverse=None, checks=())
     routes = [(LINE,), (other,)]
     tins, values = np.array([0.211, 0.216, 0.214, 0.219]), np.array([12.0, 13.2, 12.4, 13.5])
     # doubts small enough that no draw leaves the validity, which the closed form does not know
@@ -46,8 +47,8 @@ def test_the_likelihood_is_that_of_a_normal_distribution_where_everything_is_str
     ]
     found = agreements(subjects, "Tc_K", routes, TC_ROUTES)
     slope = 12.0 / 0.07
-    own = np.diag(np.full(4, 0.2**2 + (slope * 0.001) ** 2 + 0.5**2))
-    covariance = own + (slope * 0.004) ** 2
+    own = np.diag(np.full(4, 0.2**2 + (slope * 0.001) ** 2 + (1.0 - LOT_SHARE) * 0.5**2))
+    covariance = own + (slope * 0.004) ** 2 + LOT_SHARE * 0.5**2
     logs = [multivariate_normal.logpdf(values, route[0].function(tins), covariance) for route in routes]
     expected = 1.0 / (1.0 + math.exp(logs[1] - logs[0]))
     # 20 000 draws of which at least one in ten matters: 2 % of an odds ratio, 0.005 of a probability
@@ -59,14 +60,17 @@ def test_a_doubt_that_all_share_counts_once_and_not_once_a_sample():
     # The same line, for tin that reads 0.5 at.% higher: 2/3 of the common standard uncertainty. However many samples
     # there are, the odds are exp(-(2/3)^2 / 2).
     shift = 0.005
-    other = replace(LINE, name="shifted", function=lambda x: LINE.function(x + shift), inverse=None)
+    other = replace(LINE, name="shifted", function=lambda x: LINE.function(x + shift), inverse=None, checks=())
     tins = np.linspace(0.205, 0.225, 12)
-    subjects = [subject(f"s{k}", tin, [tc(LINE.function(tin))], u_common=0.0075) for k, tin in enumerate(tins)]
+    # no lot: the distance from the relation is each sample's own
+    subjects = [
+        subject(f"s{k}", tin, [tc(LINE.function(tin))], u_common=0.0075, lot="") for k, tin in enumerate(tins)
+    ]
     found = agreements(subjects, "Tc_K", [(LINE,), (other,)], TC_ROUTES)
     expected = 1.0 / (1.0 + math.exp(2.0 / 9.0))
     # 0.01: draws near the ends of the validity are lost, and 20 000 draws
     assert of(found, "shifted").probability == pytest.approx(expected, abs=0.01)
-    private = [subject(f"s{k}", s.values["tin_fraction"], s.measured, u_common=0.0) for k, s in enumerate(subjects)]
+    private = [subject(s.name, s.values["tin_fraction"], s.measured, u_common=0.0, lot="") for s in subjects]
     assert of(agreements(private, "Tc_K", [(LINE,), (other,)], TC_ROUTES), "shifted").probability < 0.1
 
 
@@ -88,7 +92,8 @@ def test_an_offset_of_the_laboratory_comes_back_with_its_uncertainty():
     # scatter of the relation and of the measurement, drawn as they are stated
     sigma = np.hypot(CURVE.scatter.at(tins, CURVE.function(tins)), 0.1)
     values = CURVE.function(tins) + 0.7 + sigma * rng.standard_normal(20)
-    subjects = [subject(f"s{k}", t, [tc(v)], u_own=0.0) for k, (t, v) in enumerate(zip(tins, values, strict=True))]
+    drawn = enumerate(zip(tins, values, strict=True))
+    subjects = [subject(f"s{k}", tin, [tc(value)], u_own=0.0, lot="") for k, (tin, value) in drawn]
     found = of(agreements(subjects, "Tc_K", [(CURVE,)], TC_ROUTES), CURVE.name)
     assert found.probability == 1.0  # alone among those compared
     assert found.shifted.slope == 1.0 and found.shifted.u == found.u_own

@@ -11,7 +11,7 @@ from tests.studies import made
 from xrdorder.exceptions import StudyError
 from xrdorder.material import PUBLISHED_SCALE
 from xrdorder.studies.collate import RESULTS_CSV, RESULTS_NC, collate, read_results, write_results
-from xrdorder.studies.columns import NUMBERS, QUALITY
+from xrdorder.studies.columns import NUMBERS, QUALITY, TARGETS
 from xrdorder.studies.description import Lot, Sample, Study
 from xrdorder.studies.measured import Measured
 from xrdorder.studies.store import StoredSample
@@ -21,9 +21,12 @@ from xrdorder.uncertainty import Contributions
 COLUMNS = (
     "sample, status, a_nm, u_a_nm, order_contrast, u_order_contrast, site_order, u_site_order, S_a, u_S_a, "
     "S_b, u_S_b, tin_at_percent, u_tin_at_percent, u_tin_independent_at_percent, tin_lower_bound_at_percent, "
+    "tin_order_at_percent, u_tin_order_at_percent, tin_joint_at_percent, u_tin_joint_at_percent, "
     "domain_size_nm, u_domain_size_nm, microstrain, u_microstrain, tin_spread_at_percent, a15_fraction, "
     "u_a15_fraction, Tc_K, Tc_low_K, Tc_high_K, Bc2_0K_T, Bc2_0K_low_T, Bc2_0K_high_T, "
-    "Bc2_4K2_T, Bc2_4K2_low_T, Bc2_4K2_high_T, r_wp, chi2_reduced, flags, "
+    "Bc2_4K2_T, Bc2_4K2_low_T, Bc2_4K2_high_T, "
+    "Bc2_slope_T_per_K, Bc2_slope_low_T_per_K, Bc2_slope_high_T_per_K, "
+    "resistivity_uohm_cm, resistivity_low_uohm_cm, resistivity_high_uohm_cm, r_wp, chi2_reduced, flags, "
     "weight_fraction_nb3sn, u_weight_fraction_nb3sn, weight_fraction_nb, u_weight_fraction_nb, quality"
 ).split(", ")
 """The columns that programs reading the table rely on: their names and order are a promise."""
@@ -156,7 +159,7 @@ def test_predictions_name_their_publications(dataset):
     assert np.isnan(of_tc["relation_median"].item())
     assert dataset["relation_median"].sel(relation="first Tc_K", sample="good").item() == 16.5
     assert dataset["relation_reason"].sel(relation="first Tc_K", sample="good").item() == ""
-    assert dataset["relation_reason"].sel(sample="bad").values.tolist() == ["no result"] * 6
+    assert dataset["relation_reason"].sel(sample="bad").values.tolist() == ["no result"] * 2 * len(TARGETS)
 
 
 def test_what_was_done_to_the_wire_stands_beside_the_numbers(dataset):

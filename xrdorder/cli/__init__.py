@@ -12,7 +12,7 @@ import os
 import click
 
 from xrdorder import __version__
-from xrdorder.cli import calibrate, demo, estimate, explain, fit, run, strain_free, tin_scale
+from xrdorder.cli import calibrate, demo, estimate, explain, fit, measured, relations, run, strain_free, tin_scale
 from xrdorder.cli.program import Program
 
 __all__ = ["main"]
@@ -38,8 +38,10 @@ for command in (
     calibrate.calibrate,
     fit.fit,
     run.run,
+    measured.measured,
     explain.explain,
     estimate.estimate,
+    relations.relations,
     tin_scale.tin_scale,
     strain_free.strain_free,
 ):

@@ -4,7 +4,8 @@ Every relation that leads to a measured quantity is held against the samples tha
 the probability of the measured values if the relation were true, with all that is not known averaged over: what the
 samples share (certificate, the published scale of tin, the dopants of the lot) by common draws, so that one wrong scale
 counts once and not once a sample; what each has for itself by quadrature; the scatter of single specimens about the
-relation and the uncertainty of the measurement in quadrature. Equal prior weights turn likelihoods into probabilities
+relation, half of whose variance is taken as common to a lot (`xrdorder.superconductivity.asking`); the uncertainty of
+the measurement in quadrature. Equal prior weights turn likelihoods into probabilities
 that a relation is the best of those compared. They say nothing about relations that were not asked, nor whether the
 best is good: that is what the offset is for.
 
@@ -14,7 +15,7 @@ temperature.
 The offset is the weighted mean of measured less predicted at the central inputs, the slope a weighted straight line
 through them; both standard uncertainties are enlarged by the scatter where that is larger than it should be. They hold
 for what this laboratory measures on this scale of tin: the doubt that all samples share moves the offset, which takes
-it up, and is given beside it.
+it up, and is given beside it, and so does the distance that all specimens of one lot have from the relation.
 """
 
 from __future__ import annotations
@@ -27,8 +28,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xrdorder.exceptions import ValidityError
-from xrdorder.relations import Relation
+from xrdorder.relations import Library, Relation
 from xrdorder.studies.measured import Measured
+from xrdorder.superconductivity.asking import LOT_SHARE
 from xrdorder.uncertainty import PRIVATE, Contributions, standard_normal
 
 Array = NDArray[np.float64]
@@ -62,6 +64,8 @@ class Subject:
     contributions : Contributions
         Their uncertainty table.
     measured : tuple of Measured
+    wire : str
+        Dopant by which relations are chosen.
     """
 
     name: str
@@ -69,6 +73,7 @@ class Subject:
     values: Mapping[str, float]
     contributions: Contributions
     measured: tuple[Measured, ...] = ()
+    wire: str = "any"
 
     def first(self, quantity: str) -> Measured | None:
         """The measured value of a quantity; of several that at the lowest temperature, else the first."""
@@ -137,6 +142,28 @@ class Agreement:
         return " + ".join(relation.name for relation in self.route)
 
 
+def routes(quantity: str, library: Library, wire: str = "any") -> list[Route]:
+    """Relations that lead to a measured quantity, all of them or those for one kind of wire.
+
+    A field at a temperature takes one law of temperature, the first of the library, for all: those there are differ by
+    less than their scatter (`xrdorder.relations.bc2_of_temperature`).
+
+    Parameters
+    ----------
+    quantity : str
+        "Tc_K" or "Bc2_T".
+    library : Library
+    wire : str
+        "binary", "Ta", "Ti" or "any".
+    """
+    if quantity == "Tc_K":
+        kinds = ("tc-from-tin", "tc-from-order")
+        return [(entry,) for kind in kinds for entry in library.relations(kind, wire)]
+    law = library.relations("bc2-temperature", wire)[0]
+    kinds = ("bc2-0-from-tin", "bc2-0-from-tc")
+    return [(entry, law) for kind in kinds for entry in library.relations(kind, wire)]
+
+
 def agreements(
     subjects: Sequence[Subject], quantity: str, routes: Sequence[Route], tc_routes: Sequence[Route], *, n: int = DRAWS
 ) -> tuple[Agreement, ...]:
@@ -170,7 +197,7 @@ def agreements(
     ]
     if not points:
         raise ValidityError(f"no sample has a measured {quantity}; give one under [samples.measured]")
-    shared = _Shared([point.subject for point in points], n)
+    shared = _Shared(n)
     found = [_agreement(route, points, shared) for route in routes]
     logs = np.array([log for _, log in found])
     known = np.isfinite(logs)
@@ -188,9 +215,16 @@ def agreements(
 class _Shared:
     """Common draws of all sources that samples may share, and each sample's own part."""
 
-    def __init__(self, subjects: Sequence[Subject], n: int) -> None:
+    def __init__(self, n: int) -> None:
         self.n = n
         self._draws: dict[tuple[str, str], Array] = {}
+
+    def scatter(self, relation: Relation, lot: str) -> tuple[Array, float]:
+        """Common distances of a lot from a relation in units of its scatter, shape (n,), and the share of the rest."""
+        if not lot:
+            return np.zeros(self.n), 1.0
+        common = standard_normal(self.n, _SEED, f"scatter/{relation.kind}/{relation.name}", f"lot {lot}")
+        return math.sqrt(LOT_SHARE) * common, math.sqrt(1.0 - LOT_SHARE)
 
     def of(self, subject: Subject, quantity: str) -> tuple[Array, float]:
         """Draws of a quantity by what is shared, shape (n,), and the standard deviation of what is not."""
@@ -269,6 +303,8 @@ def _agreement(route: Route, points: Sequence[_Point], shared: _Shared) -> tuple
             return Agreement(route, f"{point.subject.name} has no {own_input}"), math.nan
         given = _inputs(route, point, shared)
         y, scatter = point.evaluate(route, given)
+        common, rest = shared.scatter(route[0], point.subject.lot)
+        y, scatter = y + common * scatter, rest * scatter
         value, u = point.at_zero(route, given)
         inside = np.isfinite(y) & np.isfinite(value)
         share = float(np.average(inside.mean(axis=1), weights=_WEIGHTS))
@@ -281,7 +317,7 @@ def _agreement(route: Route, points: Sequence[_Point], shared: _Shared) -> tuple
         at_middle, scatter_there = point.evaluate(route, middle)
         value_there, u_there = point.at_zero(route, middle)
         own = _own_spread(y, inside)
-        sigma = math.sqrt(u_there[0] ** 2 + scatter_there[0] ** 2 + own**2)
+        sigma = math.sqrt(u_there[0] ** 2 + (rest * scatter_there[0]) ** 2 + own**2)
         central.append((float(at_middle[0]), float(value_there[0]), sigma))
         with np.errstate(invalid="ignore"):
             movement.append(np.asarray(y[len(_NODES) // 2] - at_middle[0]))

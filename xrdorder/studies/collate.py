@@ -226,7 +226,7 @@ def _add_relations(variables: Variables, samples: Sequence[StoredSample]) -> Non
         reason[i, columns] = tables["relation_reason"].values
     dims = ("sample", "relation")
     for key, meaning in numbers.items():
-        attrs = {"units": "K or T, as the relation_target", "long_name": meaning}
+        attrs = {"units": "as named by the relation_target", "long_name": meaning}
         variables[f"relation_{key}"] = (dims, arrays[key], attrs)
     variables["relation_reason"] = (
         dims,
@@ -262,6 +262,18 @@ def _add_descriptions(variables: Variables, study: Study, samples: Sequence[Stor
         "assumptions": (
             "what was taken for granted because nobody said otherwise",
             ["; ".join(s.assumptions) for s in samples],
+        ),
+        "wire": (
+            "kind of wire for which relations were chosen",
+            [str(s.tables.attrs.get("wire", "")) for s in samples],
+        ),
+        "tin_of_estimates": (
+            "quantity that served as tin content in the estimates",
+            [str(s.tables.attrs.get("tin", "")) for s in samples],
+        ),
+        "bc2_branches": (
+            "how far the published branches of Bc2 near stoichiometry part; empty where one does not apply",
+            [str(s.tables.attrs.get("bc2_branches", "")) for s in samples],
         ),
         "lot": ("wire lot", [s.lot.name for s in own]),
         "route": ("how the wire was made", [s.lot.route for s in own]),

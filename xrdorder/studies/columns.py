@@ -48,16 +48,22 @@ def _pair(
     ]
 
 
+_UNITS = {"T_per_K": "T/K", "uohm_cm": "microohm cm"}
+
+
 def _prediction(name: str, units: str, long_name: str, stem: str) -> list[Column]:
-    """Columns of a predicted median and its interval."""
+    """Columns of a predicted median and its interval; `units` as they stand in a name."""
+    said = _UNITS.get(units, units)
     return [
-        Column(name, name, "median", units, f"{long_name}, median over the published relations"),
-        Column(f"{stem}_low_{units}", name, "low", units, f"{long_name}, lower end of the 68 % interval"),
-        Column(f"{stem}_high_{units}", name, "high", units, f"{long_name}, upper end of the 68 % interval"),
+        Column(name, name, "median", said, f"{long_name}, median over the published relations"),
+        Column(f"{stem}_low_{units}", name, "low", said, f"{long_name}, lower end of the 68 % interval"),
+        Column(f"{stem}_high_{units}", name, "high", said, f"{long_name}, upper end of the 68 % interval"),
     ]
 
 
-TIN = "tin content of the A15, from the published lattice parameter scale"
+TIN = "tin content of the A15, from the scale of lattice parameters"
+TIN_ORDER = "tin content of the A15, from site order alone"
+TIN_JOINT = "tin content of the A15, from lattice parameter and site order together"
 
 NUMBERS: tuple[Column, ...] = (
     *_pair("a_nm", "nm", "lattice parameter of the A15 at 22.5 degrees Celsius"),
@@ -84,6 +90,8 @@ NUMBERS: tuple[Column, ...] = (
         "least tin content that the site order allows (S_a cannot exceed one); free of the a(tin) scale",
         100.0,
     ),
+    *_pair("tin_order_at_percent", "at.%", TIN_ORDER, "tin_fraction_order", 100.0),
+    *_pair("tin_joint_at_percent", "at.%", TIN_JOINT, "tin_fraction_joint", 100.0),
     *_pair("domain_size_nm", "nm", "volume-weighted domain size of the A15 along the scattering vector"),
     *_pair("microstrain", "1", "root mean square microstrain of the A15"),
     Column(
@@ -98,8 +106,10 @@ NUMBERS: tuple[Column, ...] = (
     *_prediction("Tc_K", "K", "estimated critical temperature", "Tc"),
     *_prediction("Bc2_0K_T", "T", "estimated upper critical field at 0 K", "Bc2_0K"),
     *_prediction("Bc2_4K2_T", "T", "estimated upper critical field at 4.2 K", "Bc2_4K2"),
+    *_prediction("Bc2_slope_T_per_K", "T_per_K", "estimated slope of the upper critical field at Tc", "Bc2_slope"),
+    *_prediction("resistivity_uohm_cm", "uohm_cm", "estimated resistivity just above Tc", "resistivity"),
 )
-"""Columns from `a_nm` to `Bc2_4K2_high_T`, in the order of the table."""
+"""Columns from `a_nm` to `resistivity_high_uohm_cm`, in the order of the table."""
 
 QUALITY: tuple[Column, ...] = (
     Column("r_wp", "r_wp", "value", "1", "weighted profile residual of the fit"),

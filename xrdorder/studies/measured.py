@@ -170,14 +170,15 @@ def value_problems(quantity: str, table: Mapping[str, Any]) -> Iterator[tuple[st
     """
     about = QUANTITIES[quantity]
     value, u = _number(table.get("value")), _number(table.get("u"))
-    if value is not None and not about.low <= value <= about.high:
+    possible = value is not None and about.low <= value <= about.high
+    if value is not None and not possible:
         unit = "" if about.unit == "1" else f" in {about.unit}"
         yield "value", f"{value:g} is outside {about.low:g} to {about.high:g}; give the {about.meaning}{unit}"
     if "u" not in table:
         yield "u", "is missing; give the standard uncertainty (k = 1), without which the value cannot be compared"
     elif u is not None and not 0.0 < u < math.inf:
         yield "u", f"{u:g} is not above zero; give the standard uncertainty (k = 1)"
-    elif u is not None and value is not None and u > abs(value):
+    elif possible and u is not None and value is not None and u > value:
         yield "u", f"{u:g} is more than the value itself; give the standard uncertainty (k = 1) in the same unit"
     criterion = table.get("criterion")
     if isinstance(criterion, str) and criterion:

@@ -4,7 +4,7 @@ import math
 
 from xrdorder.exceptions import XrdorderError
 from xrdorder.material.specimen import Specimen
-from xrdorder.studies.description import Lot, Sample
+from xrdorder.studies.description import Sample
 
 FURNACE_C = (300.0, 2200.0)
 """Peak temperatures of a treatment that can have been those of a reaction; others are left out."""
@@ -48,20 +48,6 @@ def reaction_temperature(sample: Sample) -> float | None:
     if sample.treatment is None or not FURNACE_C[0] <= sample.treatment.peak_c <= FURNACE_C[1]:
         return None
     return float(sample.treatment.peak_c)
-
-
-def wire(lot: Lot) -> str:
-    """Say for which kind of wire relations are wanted: "binary", "Ta", "Ti", or "any" where nothing was declared.
-
-    With tantalum and titanium that of which there is more.
-
-    >>> wire(Lot(dopants={"Ta": 0.024, "Ti": 0.01})), wire(Lot(undoped=True)), wire(Lot())
-    ('Ta', 'binary', 'any')
-    """
-    known = {name: lot.dopants[name] for name in ("Ta", "Ti") if lot.dopants.get(name, 0.0) > 0.0}
-    if known:
-        return max(known, key=lambda name: known[name])
-    return "binary" if lot.undoped else "any"
 
 
 def specimen_problem(sample: Sample) -> str:

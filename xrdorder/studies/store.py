@@ -80,7 +80,7 @@ class StoredSample:
     quality : mapping of str to float
         Figures of the fit as a whole: r_wp, chi2_reduced and so on.
     tables : Dataset
-        What published relations say: dims relation and target.
+        What published relations say: dims relation and target; attributes: kind of wire, quantity that served as tin.
     groups : mapping of str to Dataset
         "curves", "lines", "phases", "parameters" of the fit, "opinions" where there are any; empty for a failure,
         and where a sample was read without them.
@@ -206,6 +206,7 @@ def _root(sample: StoredSample) -> xr.Dataset:
         "status": sample.status,
         "flags": json.dumps(sample.flags, ensure_ascii=False),
         "assumptions": json.dumps(sample.assumptions, ensure_ascii=False),
+        "prediction": json.dumps(dict(sample.tables.attrs), ensure_ascii=False),
         "quality_words": sample.quality_words,
         "trace": sample.trace,
         "fingerprint": provenance.fingerprint,
@@ -264,7 +265,7 @@ def read_sample(path: Path, *, groups: bool = True) -> StoredSample:
             flags=tuple((str(name), str(message)) for name, message in json.loads(attrs["flags"])),
             assumptions=tuple(str(text) for text in json.loads(attrs["assumptions"])),
             quality=dict(zip(table["figure_of_fit"].tolist(), table["quality"].tolist(), strict=True)),
-            tables=tables,
+            tables=tables.assign_attrs(json.loads(attrs["prediction"])),
             groups=found,
             provenance=Provenance(
                 fingerprint=str(attrs["fingerprint"]),

@@ -1,0 +1,248 @@
+"""A study held against its measured values: each beside what the pattern says of it, and what may be adopted."""
+
+import csv
+import math
+import tomllib
+from dataclasses import replace
+
+import pytest
+
+from tests.studies import made
+from xrdorder.exceptions import StudyError, XrdorderError
+from xrdorder.relations import PUBLISHED
+from xrdorder.studies import OpenStudy, measured_rows, measured_study
+from xrdorder.studies.adoption import adjustment_text, write_adjustments
+from xrdorder.studies.agreement import Agreement, Line, agreements, routes
+from xrdorder.studies.collate import collate
+from xrdorder.studies.description import Lot, Sample, Study
+from xrdorder.studies.interpretation import OwnFiles
+from xrdorder.studies.measured import Measured
+from xrdorder.studies.measured_rows import Row, rows, subjects
+from xrdorder.studies.measured_study import COLUMNS, Held, chosen_adjustments, hold, verdict, write_rows
+
+TC = Measured("Tc_K", 16.9, 0.1, "50 %")
+MEASURED = (
+    TC,
+    Measured("Bc2_T", 24.0, 0.3, "90 %", temperature_k=4.2),
+    Measured("Bc2_T", 16.0, 0.3, "90 %", temperature_k=8.0),
+    Measured("irreversibility_field_T", 21.0, 0.4, temperature_k=4.2),
+    Measured("tin_at_percent", 23.9, 0.4, remark="12 points"),
+    Measured("grain_size_nm", 140.0, 15.0),
+    Measured("rrr_copper", 150.0, 10.0),
+    Measured("resistivity_ratio_a15", 3.0, 0.2),
+    Measured("a15_area_fraction", 0.5, 0.02),
+)
+
+
+def published(wire):
+    return PUBLISHED
+
+
+@pytest.fixture(autouse=True)
+def few_draws(monkeypatch):
+    monkeypatch.setattr(measured_rows, "DRAWS", 4000)
+
+
+def opened(tmp_path, measured=MEASURED, lots=("A", "B")):
+    """Three samples with results and one without; the first of each lot has measured values."""
+    described = tuple(
+        Sample(name, (tmp_path / "x.xy",), Lot(lot, undoped=True), measured=measured if first else ())
+        for name, lot, first in (
+            ("a1", lots[0], True), ("a2", lots[0], False), ("b1", lots[1], bool(lots[1] == "B")),
+        )
+    )  # fmt: skip
+    study = Study(tmp_path, "A study", tmp_path / "instrument.toml", ("nb3sn", "nb"), "own", described)
+    return OpenStudy(study, collate(study, [made.sample(one.name) for one in described], study.phases))
+
+
+def by(found, quantity, condition=""):
+    return [row for row in found if row.measured.quantity == quantity and condition in row.measured.words]
+
+
+def test_every_value_stands_beside_what_the_pattern_says_of_the_same_thing(tmp_path):
+    chosen = [one for one in subjects(opened(tmp_path)) if one.name == "a1"]
+    assert chosen[0].wire == "binary" and chosen[0].values["tin_lower_bound"] == 0.23
+    found = rows(chosen, published, n=4000)
+    assert {row.measured.quantity for row in found} == {one.quantity for one in MEASURED}
+    (tc,) = by(found, "Tc_K")
+    assert tc.comparable and 10.0 < tc.low < tc.value < tc.high < 18.6
+    assert tc.difference == pytest.approx(16.9 - tc.value)
+    side = tc.high - tc.value if tc.difference > 0 else tc.value - tc.low
+    assert tc.u == pytest.approx(math.hypot(0.1, side))
+    (cold,), (warm,) = by(found, "Bc2_T", "4.2 K"), by(found, "Bc2_T", "8 K")
+    assert cold.value > warm.value + 3.0  # (1 - t^1.52) falls by a quarter
+    (irreversible,) = by(found, "irreversibility_field_T")
+    assert irreversible.value == cold.value and not irreversible.comparable and "below which" in irreversible.note
+    (tin,) = by(found, "tin_at_percent")  # the made sample has one route
+    assert (tin.by, tin.value) == ("lattice", pytest.approx(23.53))
+    (grain,) = by(found, "grain_size_nm")
+    assert grain.value == 110.0 and not grain.comparable and "used for pinning" in grain.note
+    for quantity in ("rrr_copper", "resistivity_ratio_a15", "a15_area_fraction"):
+        (row,) = by(found, quantity)
+        assert math.isnan(row.value) and row.note.startswith("not estimated")
+
+
+def test_domains_larger_than_grains_cannot_be(tmp_path):
+    small = (Measured("grain_size_nm", 60.0, 5.0),)
+    (row,) = rows(subjects(opened(tmp_path, small))[:1], published)
+    assert "which cannot be" in row.note
+
+
+def test_a_sample_without_result_has_rows_without_estimate(tmp_path):
+    one = subjects(opened(tmp_path))[0]
+    found = rows([replace(one, values={}, contributions=made.contributions().select([]))], published, n=1000)
+    assert all(math.isnan(row.value) for row in found) and all(row.note for row in found)
+
+
+def test_currents_are_compared_with_the_first_of_their_lot(tmp_path):
+    ones = subjects(opened(tmp_path, lots=("A", "A")))
+    current = Measured("critical_current_a", 500.0, 5.0, temperature_k=4.2, field_t=5.0)
+    grain = (Measured("grain_size_nm", 120.0, 10.0), Measured("a15_area_fraction", 0.5, 0.01))
+    first = replace(ones[0], measured=(current, *grain))
+    # the same material in half of the area: half of the current
+    half = Measured("a15_area_fraction", 0.25, 0.005)
+    second = replace(ones[1], measured=(replace(current, value=250.0), grain[0], half))
+    base, other = by(rows([first, second], published, n=4000), "critical_current_a")
+    # the made samples know tin to 2 at.% only: at 15 T they may be normal, and no ratio is given
+    high = [replace(one, measured=(replace(current, field_t=15.0), *one.measured[1:])) for one in (first, second)]
+    assert "may be normal" in by(rows(high, published, n=4000), "critical_current_a")[1].note
+    assert math.isnan(base.value) and "compared with it" in base.note
+    assert other.by == "ratio to a1" and other.note.endswith("and of the A15 areas")
+    # what is private to each sample moves the median of the ratio by some per cent
+    assert other.value == pytest.approx(250.0, rel=0.1)
+    assert other.low < 250.0 < other.high
+
+
+def test_a_study_is_held_lot_by_lot_and_the_table_says_it(tmp_path):
+    study = opened(tmp_path)
+    held = hold(study)
+    assert list(held.agreements) == [("A", "Tc_K"), ("A", "Bc2_T"), ("B", "Tc_K"), ("B", "Bc2_T")]
+    assert list(hold(study, "B").agreements) == [("B", "Tc_K"), ("B", "Bc2_T")]
+    for found in held.agreements.values():
+        assert sum(one.probability for one in found if not one.reason) == pytest.approx(1.0)
+    path = tmp_path / "measured.csv"
+    write_rows(held.rows, path)
+    table = list(csv.DictReader(path.open(encoding="utf-8")))
+    assert tuple(table[0]) == COLUMNS and len(table) == len(held.rows)
+    tc = next(row for row in table if row["sample"] == "a1" and row["quantity"] == "Tc_K")
+    assert (tc["measured"], tc["u_measured"], tc["criterion"], tc["lot"]) == ("16.9", "0.1", "50 %", "A")
+    assert float(tc["difference"]) == pytest.approx(16.9 - float(tc["estimate"]), abs=2e-4)  # six digits each
+    assert next(row for row in table if row["quantity"] == "rrr_copper")["estimate"] == ""
+    assert next(row for row in table if row["quantity"] == "tin_at_percent")["remark"] == "12 points"
+
+
+def test_nothing_to_hold_against_is_said(tmp_path):
+    with pytest.raises(StudyError, match=r"no sample has measured values; give them in study.toml under \[samples"):
+        hold(opened(tmp_path, ()))
+    with pytest.raises(StudyError, match="no sample is of lot 'C'; known: A, B"):
+        hold(opened(tmp_path), "C")
+
+
+def agreed(name="godeke-2006-boltzmann", **numbers):
+    entry = PUBLISHED.relation(name)
+    usual = {"probability": 0.95, "difference": 0.6, "u_own": 0.1, "u_common": 0.8, "samples": ("a1", "a2")}
+    return Agreement((entry,), **{**usual, **numbers})
+
+
+def test_verdicts_say_how_sure_they_are():
+    other = agreed("devantay-1981-line", probability=0.05)
+    assert verdict([agreed(), other]) == (
+        "godeke-2006-boltzmann fits best of 2, probability 0.95 (2 samples); measured less predicted +0.60 ± 0.10 K, "
+        "clear for this wire, and within what all samples share (± 0.80 K)"
+    )
+    close = [agreed(probability=0.6, difference=0.1), agreed("devantay-1981-line", probability=0.4)]
+    assert verdict(close) == (
+        "not decided: godeke-2006-boltzmann 0.60, devantay-1981-line 0.40 of 2 (2 samples); measured less predicted "
+        "+0.10 ± 0.10 K: no clear offset"
+    )
+    assert "more than what all samples share (± 0.80 K) explains" in verdict([agreed(difference=2.0)])
+    assert verdict([agreed(reason="a1 has no site_order")]) == "no relation could be compared: a1 has no site_order"
+
+
+def test_an_offset_is_written_as_an_entry_that_names_it_as_the_laboratorys_own(tmp_path):
+    one = agreed(shifted=Line(0.6, 1.0, 0.0, 0.1), tilted=Line(4.0, 0.8, 0.1, 0.2))
+    path = tmp_path / "own.toml"
+    write_adjustments([adjustment_text(one, "A 7", 'the "first"', "Ta")], path)
+    (entry,) = tomllib.loads(path.read_text(encoding="utf-8"))["adjustment"]
+    assert entry == {
+        "of": "godeke-2006-boltzmann",
+        "name": "godeke-2006-boltzmann-a-7",
+        "offset": 0.6,
+        "u_offset": 0.1,
+        "wire": "Ta",
+        "source": "measured values of 2 samples (a1, a2) of lot A 7, study 'the \"first\"'",
+    }
+    tilted = tomllib.loads(adjustment_text(one, "A", "t", slope=True))["adjustment"][0]
+    assert (tilted["offset"], tilted["slope"], tilted["u_offset"]) == (4.0, 0.8, 0.2)
+    with pytest.raises(StudyError, match="is there already; name another file"):
+        write_adjustments([], path)
+    with pytest.raises(StudyError, match="there is no folder"):
+        write_adjustments([], tmp_path / "none" / "own.toml")
+
+
+@pytest.mark.parametrize(
+    ("one", "slope", "complaint"),
+    [
+        (agreed(reason="a1 has no site_order"), False, "was not compared, a1 has no site_order; take another"),
+        (agreed(), False, "a sample lies outside its validity at its central value; take another"),
+        (agreed(shifted=Line(0.6, 1.0, 0.0, 0.1)), True, "2 measured samples are too few for a slope"),
+    ],
+)
+def test_what_cannot_be_adopted_says_why(one, slope, complaint):
+    with pytest.raises(StudyError, match=f"relation 'godeke-2006-boltzmann': {complaint}"):
+        adjustment_text(one, "A", "t", slope=slope)
+
+
+def test_adopting_needs_one_lot_and_a_relation_that_was_compared():
+    one = agreed(shifted=Line(0.6, 1.0, 0.0, 0.1))
+    two_lots = Held("t", (), {("A", "Tc_K"): (one,), ("B", "Tc_K"): (one,)}, {"A": "any", "B": "any"})
+    with pytest.raises(StudyError, match="of several lots; say whose with --lot: A, B"):
+        chosen_adjustments(two_lots)
+    single = Held("t", (), {("A", "Tc_K"): (one,)}, {"A": "any"})
+    assert len(chosen_adjustments(single)) == len(chosen_adjustments(single, ["godeke-2006-boltzmann"])) == 1
+    with pytest.raises(StudyError, match="relation 'godeke': was not compared; did you mean 'godeke-2006-boltzmann'"):
+        chosen_adjustments(single, ["godeke"])
+    with pytest.raises(StudyError, match="neither Tc nor Bc2 was measured"):
+        chosen_adjustments(Held("t", (), {}, {}))
+
+
+def test_an_adopted_offset_makes_the_relation_meet_what_was_measured(tmp_path):
+    """Round: fit an offset, write it, read it as a library, estimate again."""
+    from xrdorder.relations import read_relations
+
+    one = subjects(opened(tmp_path, (TC,)))[0]
+    found = next(
+        a for a in agreements([one], "Tc_K", routes("Tc_K", PUBLISHED, one.wire), []) if a.shifted is not None
+    )
+    path = tmp_path / "own.toml"
+    write_adjustments([adjustment_text(found, "A", "t")], path)
+    own = next(entry for entry in read_relations(path) if entry.name == f"{found.route[0].name}-a")
+    (after,) = agreements([one], "Tc_K", [(own,)], [])
+    assert after.difference == pytest.approx(0.0, abs=1e-4)  # the file holds six digits
+    study = opened(tmp_path, (TC,))
+    with_own = replace(study, study=replace(study.study, relations=path))
+    names = {a.route[0].name for a in hold(with_own).agreements["A", "Tc_K"]}
+    assert {own.name, found.route[0].name} <= names  # both are compared
+
+
+def test_an_adjustment_takes_the_place_of_its_relation_for_its_kind_of_wire_alone(tmp_path):
+    path = tmp_path / "own.toml"
+    one = agreed(shifted=Line(0.6, 1.0, 0.0, 0.1))
+    write_adjustments([adjustment_text(one, "A", "t", "binary")], path)
+    files = OwnFiles(relations=path)
+    old, new = "godeke-2006-boltzmann", "godeke-2006-boltzmann-a"
+
+    def names(wire):
+        return {entry.name for entry in files.library(wire).relations("tc-from-tin", wire)} & {old, new}
+
+    assert names("binary") == {new} and names(None) == {old, new} and names("Ta") == set()
+    assert {old, new} <= {entry.name for entry in files.library("Ta").relations()}
+    path.write_text(path.read_text(encoding="utf-8").replace(f'"{new}"', '"devantay-1981-line"'), encoding="utf-8")
+    with pytest.raises(XrdorderError, match="devantay-1981-line"):
+        files.library("binary")
+
+
+def test_rows_hold_no_difference_between_unlike_things():
+    row = Row("s", "A", Measured("grain_size_nm", 140.0, 15.0), "domain size", 110.0, 108.0, 112.0, comparable=False)
+    cells = dict(zip(COLUMNS, measured_study._cells(row), strict=True))
+    assert (cells["estimate"], cells["difference"], cells["u_difference"]) == ("110", "", "")

@@ -1,0 +1,56 @@
+"""What the laboratory measured itself, against what the patterns say."""
+
+from pathlib import Path
+
+import click
+
+from xrdorder.cli.options import figures_option
+
+
+@click.command()
+@click.argument("study", type=click.Path(path_type=Path))
+@click.option("--lot", help="Look at this wire lot only.")
+@click.option(
+    "--adopt",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Write the offset of the best relation for Tc and for Bc2 to a new file of relations of your own.",
+)
+@click.option("--relation", "names", multiple=True, help="Adopt the offset of this relation; may be repeated.")
+@click.option("--slope", is_flag=True, help="Adopt offset and slope.")
+@figures_option
+def measured(
+    study: Path, lot: str | None, adopt: Path | None, names: tuple[str, ...], slope: bool, figures: bool
+) -> None:
+    """Compare the estimates of the study in the folder STUDY with what was measured on its samples.
+
+    Measured values stand in study.toml under [samples.measured]: Tc, fields, composition, grain size, currents. Says
+    for each wire lot which published relation fits best and how surely, and which offset may be put on it. The table
+    goes to results/measured.csv.
+    """
+    from xrdorder.cli.drawing import FOLDER, save
+    from xrdorder.cli.measured_text import measured_text
+    from xrdorder.exceptions import StudyError
+    from xrdorder.studies import open_study
+    from xrdorder.studies.adoption import write_adjustments
+    from xrdorder.studies.measured_study import chosen_adjustments, hold, write_rows
+
+    if (names or slope) and adopt is None:
+        raise StudyError("--relation and --slope say what is adopted; give --adopt FILE as well")
+    if adopt is not None and adopt.exists():
+        raise StudyError(f"{adopt}: is there already; name another file, and join the two by hand")
+    held = hold(open_study(study), lot)
+    click.echo(measured_text(held))
+    table = study / "results" / "measured.csv"
+    write_rows(held.rows, table)
+    click.echo(f"Table        {table}")
+    if figures:
+        from xrdorder.figures.measured import measured_figure
+
+        picture = study / "results" / FOLDER / "measured.png"
+        save(measured_figure(held), picture)
+        click.echo(f"Figure       {picture}")
+    if adopt is not None:
+        write_adjustments(chosen_adjustments(held, names, slope=slope), adopt)
+        click.echo(
+            f'Adopted      {adopt}: put relations = "{adopt.name}" (the path from the study) at the top of study.toml'
+        )

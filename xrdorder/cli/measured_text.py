@@ -1,0 +1,93 @@
+"""Predicted against measured as text for a terminal."""
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from xrdorder.cli.cautions import ESTIMATES
+from xrdorder.cli.tables import _wrapped as wrapped
+from xrdorder.cli.tables import concise, interval, table
+
+if TYPE_CHECKING:
+    from xrdorder.studies.agreement import Agreement
+    from xrdorder.studies.measured_rows import Row
+    from xrdorder.studies.measured_study import Held
+
+_MISSING = "-"
+
+
+def measured_text(held: "Held") -> str:
+    """Rows, how relations agree with them lot by lot, what may be adopted, and how to read it."""
+    from xrdorder.studies.measured_study import COMPARED, verdict
+
+    notes = list(dict.fromkeys(row.note for row in held.rows if row.note))
+    head = (
+        ("sample", "what", "measured", "estimate", "68 %", "difference", "by", "remark"),
+        ("", "", "", "", "", "", "", ""),
+    )
+    lines = [_line(row, notes) for row in held.rows]
+    parts = [table(head[:1], lines), ""]
+    parts += [wrapped(f"[{k}] {note}", indent=2) for k, note in enumerate(notes, start=1)]
+    for (lot, quantity), found in held.agreements.items():
+        parts += ["", f"{COMPARED[quantity]} of {lot or 'samples without lot'}", *_agreements(found)]
+        parts.append(wrapped(f"{verdict(found)}.", indent=2))
+    parts += ["", wrapped(_HOW_TO_READ), wrapped(ESTIMATES)]
+    return "\n".join(parts)
+
+
+_HOW_TO_READ = (
+    "In brackets: standard uncertainty (k = 1) of the last digits; of a difference in total, with half of the interval "
+    "of the estimate in it. Estimates of one study share most of their doubt: that many differences have one sign is "
+    "weaker evidence than it looks. Wire: on what a relation was found. Probability: that the relation is the best of "
+    "those compared, all held equally probable before, shared doubts counted once. Own: what each sample has for "
+    "itself; common: what all share, which an adopted offset takes up. It holds for this laboratory, this wire and "
+    "this scale of tin."
+)
+
+
+def _line(row: "Row", notes: Sequence[str]) -> tuple[str, ...]:
+    one = row.measured
+    unit = "" if one.unit == "1" else f" {one.unit}"
+    mark = f"[{notes.index(row.note) + 1}]" if row.note else ""
+    given = f"{concise(one.value, one.u)}{unit}"
+    if not math.isfinite(row.value):
+        return row.sample, one.words, given, _MISSING, _MISSING, _MISSING, row.by, mark
+    decimals = 1 if abs(row.value) < 1000.0 else 0
+    difference = _MISSING
+    if row.comparable:
+        difference = f"{'+' if row.difference > 0.0 else ''}{concise(row.difference, row.u)}"
+    return (
+        row.sample,
+        one.words,
+        given,
+        f"{row.value:.{decimals}f}",
+        interval(row.low, row.high, decimals),
+        difference,
+        row.by,
+        mark,
+    )
+
+
+def _agreements(found: "Sequence[Agreement]") -> list[str]:
+    rows = [_agreement(one) for one in found if not one.reason]
+    head = [("  relation", "wire", "probability", "measured less predicted", "own", "common", "scatter")]
+    lines = [table(head, rows)] if rows else []
+    lines += [wrapped(f"{one.route[0].name}: not compared, {one.reason}", indent=2) for one in found if one.reason]
+    return lines
+
+
+def _agreement(one: "Agreement") -> tuple[str, ...]:
+    def number(value: float, form: str = ".2f") -> str:
+        return f"{value:{form}}" if math.isfinite(value) else _MISSING
+
+    probability = "< 0.001" if one.probability < 0.001 else f"{one.probability:.3f}"
+    unit = f" {one.route[0].output.unit}" if math.isfinite(one.difference) else ""
+    return (
+        f"  {one.route[0].name}",
+        one.route[0].wire,
+        probability,
+        f"{number(one.difference, '+.2f')}{unit}",
+        number(one.u_own),
+        number(one.u_common),
+        number(one.spread),
+    )

@@ -1,0 +1,173 @@
+"""Predicted against measured, for a whole study.
+
+Left, for each quantity, estimates against measured values: bars are the 68 % interval of the estimate and the standard
+uncertainty of the measurement, the line is where both are equal. Right, for Tc and Bc2, what each relation is off on
+the average: thick bars are what each sample has for itself, thin ones what all samples share as well.
+"""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Sequence
+
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from xrdorder.exceptions import StudyError
+from xrdorder.figures import palette
+from xrdorder.figures.sheet import NORMAL, SMALL, font, heading, minor_ticks, sheet, style
+from xrdorder.studies.agreement import Agreement
+from xrdorder.studies.measured import QUANTITIES
+from xrdorder.studies.measured_rows import Row
+from xrdorder.studies.measured_study import COMPARED, Held
+
+_WIDTH_IN, _PANEL_IN, _LEFT_IN, _RIGHT_IN, _GAP_IN, _BOTTOM_IN = 10.4, 3.1, 0.8, 0.25, 0.75, 0.55
+_SQUARE_IN = 3.4
+_NAMES_IN = 2.3
+_REMARK_CHARACTERS, _REMARK_LINE_IN, _LEGEND_IN = 150, 0.14, 0.36
+_REMARK = (
+    "Left: bars are the 68 % interval of the estimate and the standard uncertainty (k = 1) of the measurement; on the "
+    "line both are equal. Right: measured less predicted on the average; thick, what each sample has for itself, thin, "
+    "with what all share; p, the probability of being the best of those compared. Estimates, not measurements."
+)
+
+
+def measured_figure(held: Held, *, title: str = "") -> Figure:
+    """Show estimates against measured values.
+
+    Parameters
+    ----------
+    held : Held
+        A study held against its measured values.
+    title : str
+        Heading; the title of the study unless given.
+
+    Returns
+    -------
+    Figure
+
+    Raises
+    ------
+    StudyError
+        No measured value has an estimate to be compared with.
+    """
+    quantities = _drawn(held)
+    if not quantities:
+        raise StudyError("no measured value has an estimate to be compared with; there is nothing to draw")
+    lots = list(dict.fromkeys(row.lot for row in held.rows))
+    lines = textwrap.wrap(_REMARK, _REMARK_CHARACTERS)
+    top = 0.56 + _REMARK_LINE_IN * len(lines) + _LEGEND_IN
+    height = top + len(quantities) * (_PANEL_IN + _GAP_IN) - _GAP_IN + _BOTTOM_IN
+    figure = sheet(_WIDTH_IN, height)
+    heading(figure, title or held.title, "\n".join(lines), left=_LEFT_IN / _WIDTH_IN, top_in=0.14)
+    for k, quantity in enumerate(quantities):
+        bottom = height - top - (k + 1) * _PANEL_IN - k * _GAP_IN
+        axes = figure.add_axes(
+            (_LEFT_IN / _WIDTH_IN, bottom / height, _SQUARE_IN / _WIDTH_IN, _PANEL_IN / height)
+        )
+        _draw_pairs(axes, _pairs(held, quantity), quantity, lots)
+        if k == 0:
+            _legend(axes, lots)
+        compared = {lot: found for (lot, of), found in held.agreements.items() if of == quantity}
+        if any(_numbers(found) for found in compared.values()):
+            left = _LEFT_IN + _SQUARE_IN + _NAMES_IN
+            wide = _WIDTH_IN - left - _RIGHT_IN
+            beside = figure.add_axes((left / _WIDTH_IN, bottom / height, wide / _WIDTH_IN, _PANEL_IN / height))
+            _draw_relations(beside, compared, quantity, lots)
+    return figure
+
+
+def _drawn(held: Held) -> list[str]:
+    found = [row.measured.quantity for row in held.rows if row.comparable and math.isfinite(row.value)]
+    return [quantity for quantity in QUANTITIES if quantity in found]
+
+
+def _pairs(held: Held, quantity: str) -> list[Row]:
+    """Rows of a quantity, one a measured value: of several routes the one that uses most of the pattern."""
+    rows = [r for r in held.rows if r.measured.quantity == quantity and r.comparable and math.isfinite(r.value)]
+    last: dict[tuple[str, int], Row] = {(row.sample, id(row.measured)): row for row in rows}
+    return list(last.values())
+
+
+def _draw_pairs(axes: Axes, pairs: Sequence[Row], quantity: str, lots: Sequence[str]) -> None:
+    about = QUANTITIES[quantity]
+    unit = "" if about.unit == "1" else f" ({about.unit})"
+    by = f", {pairs[0].by}" if quantity == "tin_at_percent" else ""
+    style(axes, x_label=f"{about.title}, estimated{by}{unit}", y_label=f"{about.title}, measured{unit}")
+    for row in pairs:
+        k = lots.index(row.lot)
+        colour, one = palette.lot_colour(k), row.measured
+        axes.plot([row.low, row.high], [one.value, one.value], color=colour, linewidth=1.0, alpha=0.55, zorder=2)
+        axes.plot(
+            [row.value, row.value], [one.value - one.u, one.value + one.u], color=colour, linewidth=1.3, zorder=2
+        )
+        axes.plot(
+            [row.value], [one.value], palette.lot_mark(k), color=colour, markersize=5.0, linestyle="none",
+            markeredgecolor=palette.PAPER, markeredgewidth=0.5, zorder=3,
+        )  # fmt: skip
+    low = min(min(row.low, row.measured.value - row.measured.u) for row in pairs)
+    high = max(max(row.high, row.measured.value + row.measured.u) for row in pairs)
+    pad = 0.06 * (high - low) or 1.0
+    ends = (low - pad, high + pad)
+    axes.set_xlim(ends)
+    axes.set_ylim(ends)
+    axes.plot(ends, ends, color=palette.FOG, linewidth=0.9, zorder=0.5)
+    minor_ticks(axes, x=2, y=2)
+
+
+def _numbers(found: Sequence[Agreement]) -> list[Agreement]:
+    return [one for one in found if math.isfinite(one.difference)]
+
+
+def _draw_relations(
+    axes: Axes, compared: dict[str, tuple[Agreement, ...]], quantity: str, lots: Sequence[str]
+) -> None:
+    """One line a relation, one bar a lot: how far off it is on the average."""
+    names = list(dict.fromkeys(one.route[0].name for found in compared.values() for one in _numbers(found)))
+    unit = next(one.route[0].output.unit for found in compared.values() for one in _numbers(found))
+    style(axes, x_label=f"{COMPARED[quantity]}, measured less predicted ({unit})")
+    axes.axvline(0.0, color=palette.FOG, linewidth=0.9, zorder=0.5)
+    step = 0.7 / max(len(compared), 1)
+    for i, (lot, found) in enumerate(compared.items()):
+        k = lots.index(lot)
+        colour = palette.lot_colour(k)
+        for one in _numbers(found):
+            y = names.index(one.route[0].name) + step * (i - 0.5 * (len(compared) - 1))
+            total = math.hypot(one.u_own, one.u_common)
+            axes.plot(
+                [one.difference - total, one.difference + total], [y, y], color=colour, linewidth=0.9, zorder=2
+            )
+            axes.plot(
+                [one.difference - one.u_own, one.difference + one.u_own], [y, y], color=colour, linewidth=3.0,
+                alpha=0.6, solid_capstyle="butt", zorder=2,
+            )  # fmt: skip
+            axes.plot(
+                [one.difference], [y], palette.lot_mark(k), color=colour, markersize=4.6, linestyle="none",
+                markeredgecolor=palette.PAPER, markeredgewidth=0.5, zorder=3,
+            )  # fmt: skip
+            axes.annotate(
+                f"p {one.probability:.2f}", (one.difference + total, y), xytext=(4.0, 0.0), va="center",
+                textcoords="offset points", annotation_clip=False, **font(SMALL, color=palette.SLATE),
+            )  # fmt: skip
+    axes.set_ylim(len(names) - 0.5, -0.5)
+    axes.set_yticks(range(len(names)), names)
+    axes.tick_params(axis="y", length=0.0, labelsize=SMALL)
+    low, high = axes.get_xlim()
+    axes.set_xlim(low, high + 0.12 * (high - low))  # room for the probabilities
+    minor_ticks(axes, x=2)
+
+
+def _legend(axes: Axes, lots: Sequence[str]) -> None:
+    handles = [
+        axes.plot(
+            [], [], palette.lot_mark(k), color=palette.lot_colour(k), markersize=5.5, linestyle="none",
+            label=lot or "no lot",
+        )[0]
+        for k, lot in enumerate(lots)
+    ]  # fmt: skip
+    axes.legend(
+        handles=handles, loc="lower left", bbox_to_anchor=(0.0, 1.01), ncols=len(handles), frameon=False,
+        borderaxespad=0.0, handletextpad=0.2, columnspacing=1.4, borderpad=0.0,
+        prop={"size": NORMAL, "family": "DejaVu Sans"},
+    )  # fmt: skip

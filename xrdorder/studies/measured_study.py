@@ -1,0 +1,177 @@
+"""A study held against what the laboratory measured: rows, agreement of relations, and their words."""
+
+from __future__ import annotations
+
+import csv
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from xrdorder.exceptions import StudyError
+from xrdorder.studies.adoption import adjustment_text
+from xrdorder.studies.agreement import DECIDED, Agreement, agreements, routes
+from xrdorder.studies.files import write_atomically
+from xrdorder.studies.interpretation import OwnFiles
+from xrdorder.studies.measured_rows import Row, rows, subjects
+from xrdorder.studies.run import OpenStudy
+from xrdorder.studies.words import did_you_mean
+
+COMPARED = {"Tc_K": "Tc", "Bc2_T": "Bc2(0 K)"}
+"""Quantities for which relations are compared, and what their first relation gives."""
+
+CLEAR = 2.0
+"""Standard uncertainties from which an offset is called clear (own choice)."""
+
+
+@dataclass(frozen=True)
+class Held:
+    """A study held against measured values.
+
+    Attributes
+    ----------
+    title : str
+    rows : tuple of Row
+    agreements : dict of (lot, quantity) to tuple of Agreement
+        The most probable relation first.
+    wires : dict of str to str
+        Kind of wire of each lot.
+    """
+
+    title: str
+    rows: tuple[Row, ...]
+    agreements: dict[tuple[str, str], tuple[Agreement, ...]]
+    wires: dict[str, str]
+
+
+def hold(opened: OpenStudy, lot: str | None = None) -> Held:
+    """Hold the results of a study against what was measured.
+
+    Parameters
+    ----------
+    opened : OpenStudy
+    lot : str, optional
+        This lot only.
+
+    Raises
+    ------
+    StudyError
+        Nothing was measured, or there is no such lot.
+    """
+    study = opened.study
+    lots = list(dict.fromkeys(sample.lot.name for sample in study.samples))
+    if lot is not None and lot not in lots:
+        raise StudyError(f"{study.folder}: no sample is of lot '{lot}'; {did_you_mean(lot, lots)}")
+    chosen = [one for one in subjects(opened) if lot in (None, one.lot)]
+    if not any(one.measured for one in chosen):
+        which = "" if lot is None else f" of lot '{lot}'"
+        raise StudyError(
+            f"{study.folder}: no sample{which} has measured values; give them in study.toml under [samples.measured]"
+        )
+    own = OwnFiles(study.tin_scale, study.relations)
+    everything = own.library()
+    found: dict[tuple[str, str], tuple[Agreement, ...]] = {}
+    for name in lots:
+        members = [one for one in chosen if one.lot == name and one.values]
+        for quantity in COMPARED:
+            if any(one.first(quantity) for one in members):
+                # All of them, whatever wire they were found on: here the measured values decide.
+                tc = routes("Tc_K", own.library(members[0].wire), members[0].wire)
+                found[name, quantity] = agreements(members, quantity, routes(quantity, everything), tc)
+    wires = {one.lot: one.wire for one in chosen}
+    return Held(study.title, tuple(rows([one for one in chosen if one.measured], own.library)), found, wires)
+
+
+def verdict(found: Sequence[Agreement]) -> str:
+    """Say which relation fits best, how surely, and what the offset is."""
+    compared = [one for one in found if not one.reason]
+    if not compared:
+        return f"no relation could be compared: {found[0].reason}" if found else "no relation gives it"
+    best = compared[0]
+    name, count = best.route[0].name, len(best.samples)
+    many = f"{count} samples" if count > 1 else "1 sample"
+    if len(compared) == 1:
+        text = f"{name} is the only relation that could be compared ({many})"
+    elif best.probability >= DECIDED:
+        text = f"{name} fits best of {len(compared)}, probability {best.probability:.2f} ({many})"
+    else:
+        second = compared[1]
+        text = (
+            f"not decided: {name} {best.probability:.2f}, {second.route[0].name} {second.probability:.2f} of "
+            f"{len(compared)} ({many})"
+        )
+    return f"{text}; {_offset_words(best)}"
+
+
+def _offset_words(best: Agreement) -> str:
+    if not math.isfinite(best.difference):
+        return "no offset, as a sample lies outside its validity at its central value"
+    unit = best.route[0].output.unit
+    text = f"measured less predicted {best.difference:+.2f} ± {best.u_own:.2f} {unit}"
+    total = math.hypot(best.u_own, best.u_common)
+    if abs(best.difference) > CLEAR * total:
+        return f"{text}, more than what all samples share (± {best.u_common:.2f} {unit}) explains"
+    if abs(best.difference) > CLEAR * best.u_own:
+        return f"{text}, clear for this wire, and within what all samples share (± {best.u_common:.2f} {unit})"
+    return f"{text}: no clear offset"
+
+
+def chosen_adjustments(held: Held, names: Sequence[str] = (), *, slope: bool = False) -> list[str]:
+    """Give entries for a file of relations: the best relation for each quantity, or those named.
+
+    Raises
+    ------
+    StudyError
+        Several lots were compared, a relation was not, or there is nothing to adopt.
+    """
+    lots = list(dict.fromkeys(lot for lot, _ in held.agreements))
+    if len(lots) > 1:
+        raise StudyError(f"measured values are there of several lots; say whose with --lot: {', '.join(lots)}")
+    if not lots:
+        raise StudyError("neither Tc nor Bc2 was measured: there is no relation to put an offset on")
+    known = {one.route[0].name: one for found in held.agreements.values() for one in found}
+    for name in names:
+        if name not in known:
+            raise StudyError(f"relation '{name}': was not compared; {did_you_mean(name, known)}")
+    chosen = [known[name] for name in names] or [found[0] for found in held.agreements.values() if found]
+    wire = held.wires[lots[0]]
+    return [adjustment_text(one, lots[0], held.title, wire, slope=slope) for one in chosen]
+
+
+COLUMNS = (
+    "sample", "lot", "quantity", "unit", "temperature_k", "field_t", "criterion", "measured", "u_measured", "by",
+    "estimate", "estimate_low", "estimate_high", "difference", "u_difference", "note", "remark",
+)  # fmt: skip
+"""Columns of `results/measured.csv`: one row for each measured value and route to an estimate."""
+
+
+def write_rows(found: Sequence[Row], path: Path) -> None:
+    """Write rows as a table, whole or not at all.
+
+    Raises
+    ------
+    StudyError
+        The disk refuses.
+    """
+
+    def write(temporary: Path) -> None:
+        with temporary.open("w", encoding="utf-8", newline="") as file:
+            writer = csv.writer(file, lineterminator="\n")
+            writer.writerow(COLUMNS)
+            writer.writerows(_cells(row) for row in found)
+
+    write_atomically(path, write)
+
+
+def _cells(row: Row) -> list[str]:
+    one = row.measured
+    comparable = row.comparable and math.isfinite(row.value)
+
+    def number(value: float | None) -> str:
+        return "" if value is None or not math.isfinite(value) else f"{value:.6g}"
+
+    return [
+        row.sample, row.lot, one.quantity, one.unit, number(one.temperature_k), number(one.field_t), one.criterion,
+        number(one.value), number(one.u), row.by, number(row.value), number(row.low), number(row.high),
+        number(row.difference if comparable else None), number(row.u if comparable else None), row.note, one.remark,
+    ]  # fmt: skip
