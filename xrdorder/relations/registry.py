@@ -74,7 +74,6 @@ class Library:
 
     def __init__(self, entries: Iterable[Relation]) -> None:
         self._table = collect(entries)
-        self._replaced = {entry.replaces for entry in self._table.values()}
 
     def relation(self, name: str) -> Relation:
         """Give the relation of this name.
@@ -93,7 +92,7 @@ class Library:
     def relations(self, kind: str | None = None, wire: str | None = None) -> tuple[Relation, ...]:
         """Give all relations, those that answer one question, or those that hold for one sort of wire.
 
-        One that a laboratory has adjusted is left out: the adjusted one stands in its place.
+        One that a laboratory has adjusted for this wire is left out: the adjusted one stands in its place.
 
         Parameters
         ----------
@@ -112,19 +111,16 @@ class Library:
             raise UnknownNameError(f"no kind of relation '{kind}'; known are: {', '.join(KINDS)}")
         if wire is not None and wire not in WIRES:
             raise UnknownNameError(f"no sort of wire '{wire}'; known are: {', '.join(WIRES)}")
-        found = [
-            entry
-            for entry in self._table.values()
-            if kind in (None, entry.kind) and entry.name not in self._replaced
-        ]
-        if wire in (None, "any"):
-            return tuple(found)
-        served = {entry.kind for entry in found if entry.wire in (wire, "any")}
-        return tuple(
-            entry
-            for entry in found
-            if entry.wire in (wire, "any") or (entry.wire == "binary" and entry.kind not in served)
-        )
+        found = [entry for entry in self._table.values() if kind in (None, entry.kind)]
+        if wire not in (None, "any"):
+            served = {entry.kind for entry in found if entry.wire in (wire, "any")}
+            found = [
+                entry
+                for entry in found
+                if entry.wire in (wire, "any") or (entry.wire == "binary" and entry.kind not in served)
+            ]
+        replaced = {entry.replaces for entry in found}
+        return tuple(entry for entry in found if entry.name not in replaced)
 
     def with_entries(self, entries: Iterable[Relation]) -> Library:
         """Give a library that holds these relations too.

@@ -29,7 +29,7 @@ def conductors(
     seed: int = 0,
     n: int = DEFAULT_DRAWS,
     library: Library = PUBLISHED,
-    wire: str = "any",
+    wire: str = "",
 ) -> tuple[Conductor, ...]:
     """Make conductors of the samples of a study.
 
@@ -42,7 +42,7 @@ def conductors(
     seed, n : int
     library : Library
     wire : str
-        Dopant of the wires.
+        Dopant of all wires; that which the study says of each unless given.
 
     Raises
     ------
@@ -67,7 +67,7 @@ def conductors(
                 seed=seed,
                 n=n,
                 library=library,
-                wire=wire,
+                wire=wire or _wire(results, k),
             )
         except ValidityError as error:
             if names:
@@ -87,7 +87,7 @@ def layers(
     seed: int = 0,
     n: int = LAYER_DRAWS,
     library: Library = PUBLISHED,
-    wire: str = "any",
+    wire: str = "",
     bound: bool = False,
 ) -> dict[str, Layer]:
     """Spread Tc and Bc2 over the layers of the samples of a study, by name; see `layer`.
@@ -104,7 +104,14 @@ def layers(
         lot = str(results["lot"].values[k])
         try:
             made[name] = layer(
-                _quantities(results, k), seed=seed, n=n, key=name, lot=lot, library=library, wire=wire, bound=bound
+                _quantities(results, k),
+                seed=seed,
+                n=n,
+                key=name,
+                lot=lot,
+                library=library,
+                wire=wire or _wire(results, k),
+                bound=bound,
             )
         except ValidityError as error:
             if names:
@@ -112,6 +119,10 @@ def layers(
     if not made:
         raise ValidityError("no sample of the study has a tin content")
     return made
+
+
+def _wire(results: xr.Dataset, k: int) -> str:
+    return str(results["wire"].values[k]) or "any" if "wire" in results else "any"
 
 
 def _places(results: xr.Dataset, names: Sequence[str]) -> list[tuple[int, str]]:
