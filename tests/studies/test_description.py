@@ -8,7 +8,7 @@ import pytest
 from xrdorder import fitting
 from xrdorder.exceptions import StudyError
 from xrdorder.fitting import metals
-from xrdorder.studies import read_study, schema
+from xrdorder.studies import disagreements, read_study, schema
 from xrdorder.studies.measured import QUANTITIES, Measured
 from xrdorder.studies.measured_schema import MeasuredTable, ValueTable
 
@@ -151,7 +151,8 @@ def test_every_choice_of_the_fit_may_be_told_and_is_one_the_fit_takes(study):
     assert options.measured_dispersion == {"Nb": (-2.1, 0.6)}
     assert (options.roughness, options.mu_t, options.seek_phases) == ((0.5, 0.05), 0.0, False)
     assert schema.LATTICE_DISTRIBUTIONS == fitting.LATTICE_DISTRIBUTIONS
-    assert (schema.METALS, schema.METALS_TOGETHER) == (metals.METALS, metals.TOGETHER)
+    assert (disagreements.METALS, disagreements.METALS_TOGETHER) == (metals.METALS, metals.TOGETHER)
+    assert disagreements.USUAL_PHASES == fitting.DEFAULT_PHASES
 
 
 def test_choices_of_a_sample_overrule_those_of_the_defaults_one_by_one(study):
@@ -189,7 +190,7 @@ def test_a_lattice_parameter_of_two_lengths(study):
         ("{ texture_axes = { nb = [1, 0, 0.5] } }", "defaults.fit.texture_axes.nb: [1, 0, 0.5] is not 3 whole"),
         ("{ roughness = 0.5 }", "defaults.fit.roughness: 0.5 is not 2 numbers in [ ]; give share p (0 to 1)"),
         ("{ roughness = [1.5, 0.1] }", "defaults.fit.roughness: 1.5 and 0.1 describe no surface; give share"),
-        ("{ roughness = [nan, 0.1] }", "defaults.fit.roughness[0]: nan is not a finite number; give share"),
+        ("{ roughness = [nan, 0.1] }", "defaults.fit.roughness no. 1: nan is not a finite number; give share"),
         ("{ particle_size_um = 0 }", "defaults.fit.particle_size_um: 0 is outside 0.001 to 999; give the mean size"),
         ("{ mu_t = -1 }", "defaults.fit.mu_t: -1 is outside 0 to "),
         ('{ elastic_shifts = "yes" }', "defaults.fit.elastic_shifts: 'yes' is not true or false; give true"),
@@ -216,6 +217,46 @@ def test_an_axis_of_niobium_where_it_is_fitted_with_tantalum(study):
         "defaults.fit.texture_axes.nb: niobium and tantalum are fitted together; name 'nb-ta' instead"
     ]
     read_study(write(study, text.replace("{ nb =", "{ nb-ta =")))
+
+
+@pytest.mark.parametrize(
+    ("text", "complaint"),
+    [
+        ("{ texture_axes = { ta = [1, 1, 0] } }", "texture_axes.ta: is not among the phases looked for (nb3sn, nb, ex"),
+        ("{ texture_axes = { si = [1, 1, 1] } }", "texture_axes.si: is not among the phases looked for"),
+        ("{ texture_axes = { nb-ta = [1, 1, 0] } }", "texture_axes.nb-ta: niobium and tantalum are not both asked for"),
+        ("{ measured_dispersion = { Cu = [-2, 1] } }", "measured_dispersion.Cu: no atom of Cu is in the phases looked"),
+        ("{ measured_dispersion = { Ti = [-2, 1] } }", "measured_dispersion.Ti: no atom of Ti is in the phases looked"),
+    ],
+)
+def test_choices_about_what_is_not_in_the_specimen(study, text, complaint):
+    """A is doped with tantalum and holds no standard; B with titanium, and silicon is mixed in."""
+    own = GOOD.replace('lot = "A"\n', f'lot = "A"\nfit = {text}\n')
+    lines = problems(study, own)
+    assert len(lines) == 1 and lines[0].startswith(f"sample 'A-650-100', fit.{complaint}"), lines
+    assert lines[0].endswith(("or remove this axis", "or remove this", "to the phases"))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "{ texture_axes = { si = [1, 1, 1], extra = [1, 1, 1] } }",  # of the standard mixed into B
+        "{ measured_dispersion = { Ti = [-2, 1], Si = [0.2, 0.3], Ta = [-2, 1], Mg = [0, 0.1], Sn = [-1, 1] } }",
+    ],
+)
+def test_choices_about_what_one_of_the_samples_holds(study, text):
+    read_study(write(study, chosen(text)))
+
+
+def test_choices_without_named_phases_are_about_the_usual_ones(study):
+    text = chosen("{ measured_dispersion = { Cu = [-2, 1] }, texture_axes = { cu-sn = [1, 1, 1] } }")
+    read_study(write(study, text.replace('phases = ["nb3sn", "nb", "phases/extra.cif"]', "")))
+
+
+def test_a_unit_that_does_not_go_with_the_axis(study):
+    assert problems(study, replaced('"angstrom"', '"1/nm"')) == [
+        "sample 'B-700', axis_unit: '1/nm' is no unit of d; give nm or angstrom, or another axis"
+    ]
 
 
 MEASURED = """[samples.measured]
@@ -247,22 +288,22 @@ def test_keys_of_measured_values_are_those_of_the_data():
     [
         ("u = 0.1", "u = -0.1", "Tc_K.u: -0.1 is not above zero; give the standard uncertainty"),
         ("u = 0.1, ", "", "Tc_K.u: is missing; give the standard uncertainty (k = 1), without which"),
-        ("value = 17.6", 'value = "17.6 K"', "Tc_K[0].value: '17.6 K' is not a number; give the measured value as a"),
-        ("value = 17.6, ", "", "Tc_K[0].value: is missing; give the measured value as a number"),
+        ("value = 17.6", 'value = "17.6 K"', "Tc_K no. 1, value: '17.6 K' is not a number; give the measured"),
+        ("value = 17.6, ", "", "Tc_K no. 1, value: is missing; give the measured value as a number"),
         ("Tc_K =", "Tc =", "Tc: unknown key; did you mean 'Tc_K'?"),
-        ("{ value = 17.6, u = 0.1", "{ value = 17.6, T = 4, u = 0.1", "Tc_K[0].T: unknown key; "),
+        ("{ value = 17.6, u = 0.1", "{ value = 17.6, T = 4, u = 0.1", "Tc_K no. 1, T: unknown key; "),
         ('criterion = "50 %"', 'criterion = "half"', "Tc_K.criterion: 'half' is unknown; known: onset"),
-        ("temperature_k = 4.2", "field_t = 4.2", "Bc2_T[0].temperature_k: is missing; give the temperature"),
+        ("temperature_k = 4.2", "field_t = 4.2", "Bc2_T no. 1, temperature_k: is missing; give the temperature"),
         ('Tc_K = { value = 17.6, u = 0.1, criterion = "50 %", remark = "four probes" }', "Tc_K = 17.6",
          "Tc_K: 17.6 is not a list in [ ]; give the critical temperature in K, as { value = 17.6"),
-        ("temperature_k = 8", "temperature_k = 4.2", "Bc2_T[1]: is measured under the conditions of Bc2_T[0]"),
+        ("temperature_k = 8", "temperature_k = 4.2", "Bc2_T no. 2: is measured under the conditions of Bc2_T no. 1"),
     ],
 )  # fmt: skip
 def test_measured_values_that_cannot_be(study, old, new, complaint):
     text = replaced('[[samples]]\nname = "B-700"\n', MEASURED)
     assert old in text
     lines = problems(study, text.replace(old, new, 1))
-    assert any(line.startswith(f"samples[0].measured.{complaint}") for line in lines), "\n".join(lines)
+    assert any(line.startswith(f"sample 'A-650-100', measured.{complaint}") for line in lines), "\n".join(lines)
 
 
 def test_strain_corrections_and_files_of_the_laboratory(study):
@@ -281,10 +322,10 @@ def test_strain_corrections_and_files_of_the_laboratory(study):
 @pytest.mark.parametrize(
     ("old", "new", "complaint"),
     [
-        ("[defaults]", "[defaults]\ncorrections_off = ['strian']", "defaults.corrections_off[0]: 'strian' is unknown"),
-        ("wire_axis_angle_deg = 0", "strain = -0.1", "samples[1].strain: -0.1 is outside -0.02 to 0.02; give the"),
-        ("wire_axis_angle_deg = 0", "u_strain = 0.001", "samples[1]: an uncertainty of the strain is given, but no"),
-        ('lot = "A"', 'lot = "A"\nstrain = -0.001', "samples[0]: a strain is given for the mount ground-powder"),
+        ("[defaults]", "[defaults]\ncorrections_off = ['strian']", "defaults.corrections_off no. 1: 'strian' is"),
+        ("wire_axis_angle_deg = 0", "strain = -0.1", "sample 'B-700', strain: -0.1 is outside -0.02 to 0.02; give the"),
+        ("wire_axis_angle_deg = 0", "u_strain = 0.001", "sample 'B-700': an uncertainty of the strain is given, but"),
+        ('lot = "A"', 'lot = "A"\nstrain = -0.001', "sample 'A-650-100': a strain is given for the mount ground"),
         ("[defaults]", 'relations = "own.toml"\n[defaults]', "instrument.calibrate.relations: unknown key"),
         ('title = "Two', 'relations = "own.toml"\ntitle = "Two', "relations: there is no file 'own.toml' in "),
         ("{ Ta = 0.2 }", "{ Ta = 0.2 }\nlattice_pm_per_at_percent = { Ti = 0.1 }",
@@ -355,21 +396,21 @@ def test_all_errors_come_at_once_each_with_its_place_and_a_remedy(study):
     lines = problems(study, MANY_ERRORS)
     expected = {
         "titel: unknown key; did you mean 'title'?",
-        "phases[1]: ",
+        "phases no. 2: ",
         "instrument.file: there is no file 'nowhere.toml'",
         "defaults.mount: 'powder' is unknown; ",
         "lots.A.dopant_at_percent.Ta: '2.4 at.%' is not a number; give the dopant content",
-        "samples[0].name: 'A/1' is not safe as a file name; take 'A-1'",
-        "samples[0].treatment[0].hold_c: is missing; give the temperature of the hold in °C",
-        "samples[0].treatment[0].holdc: unknown key; did you mean 'hold_c'?",
-        "samples[0].treatment[0].hours: -100 h is not a time; ",
-        "samples[1].pattern: is missing; give the path of the pattern",
-        "samples[1].lot: no lot 'C' is described; known: A",
-        "samples[1].temperature_c: -300 is outside -273.15 to 1500; give the temperature",
-        "samples[2].name: 'Second' is already the name of samples[1] in other letters (second); ",
-        "samples[2].pattern: 5 is not a list in [ ]; give the path of the pattern",
-        "samples[2].treatment[0].hold_c: '650 C' is not a number; give the temperature of the hold in °C",
-        "samples[2].treatment[1].ramp_k_per_h: a ramp of 0 K/h leads nowhere; ",
+        "sample 'A/1', name: 'A/1' is not safe as a file name; take 'A-1'",
+        "sample 'A/1', treatment no. 1, hold_c: is missing; give the temperature of the hold in °C",
+        "sample 'A/1', treatment no. 1, holdc: unknown key; did you mean 'hold_c'?",
+        "sample 'A/1', treatment no. 1, hours: -100 h is not a time; ",
+        "sample 'second', pattern: is missing; give the path of the pattern",
+        "sample 'second', lot: no lot 'C' is described; known: A",
+        "sample 'second', temperature_c: -300 is outside -273.15 to 1500; give the temperature",
+        "sample 'Second', name: 'Second' is already the name of sample no. 2 in other letters (second); ",
+        "sample 'Second', pattern: 5 is not a list in [ ]; give the path of the pattern",
+        "sample 'Second', treatment no. 1, hold_c: '650 C' is not a number; give the temperature of the hold in °C",
+        "sample 'Second', treatment no. 2, ramp_k_per_h: a ramp of 0 K/h leads nowhere; ",
     }
     for start in expected:
         assert any(line.startswith(start) for line in lines), f"{start} not in:\n" + "\n".join(lines)
@@ -388,10 +429,10 @@ def replaced(old, new):
             "",
             "instrument: is missing; give the table [instrument] with a file, or [instrument.calibrate]",
         ),
-        (replaced('lot = "B"', "lot = 5"), "samples[1].lot: 5 is not text in quotes; give the name of a lot"),
-        (replaced('"A-650-100"', '"nul"'), "samples[0].name: 'nul' is not safe as a file name; take "),
-        (replaced('"A-650-100"', '" "'), "samples[0].name: ' ' is not safe as a file name; take "),
-        (replaced('"A-650-100"', '"plain"'), "samples[2].name: 'plain' is already the name of samples[0]; "),
+        (replaced('lot = "B"', "lot = 5"), "sample 'B-700', lot: 5 is not text in quotes; give the name of a lot"),
+        (replaced('"A-650-100"', '"nul"'), "sample 'nul', name: 'nul' is not safe as a file name; take "),
+        (replaced('"A-650-100"', '" "'), "sample no. 1, name: ' ' is not safe as a file name; take "),
+        (replaced('"A-650-100"', '"plain"'), "sample no. 3, name: 'plain' is already the name of sample no. 1; "),
         (replaced('"srm-660c"', '"srm-666"'), "instrument.calibrate.standard: "),
         (replaced('"cu-ka"', '"copper"'), "instrument.calibrate.radiation: "),
         (
@@ -406,19 +447,23 @@ def replaced(old, new):
             replaced("{ Ta = 0.2 }", "{ Ti = 0.2 }"),
             "lots.A.u_dopant_at_percent.Ti: dopant_at_percent has no Ti",
         ),
-        (replaced('"phases/extra.cif"', '"phases/no.cif"'), "phases[2]: "),
-        (replaced('"phases/extra.cif"', '"nb"'), "phases[2]: 'nb' is already phases[1]; "),
+        (replaced('"phases/extra.cif"', '"phases/no.cif"'), "phases no. 3: "),
+        (replaced('"phases/extra.cif"', '"nb"'), "phases no. 3: 'nb' is already phases no. 2; "),
         (
             replaced('["patterns/a.xy", "patterns/a-again.xy"]', "[]"),
-            "samples[0].pattern: is empty; give the",
+            "sample 'A-650-100', pattern: is empty; give the",
         ),
         (
             replaced('["patterns/a.xy", "patterns/a-again.xy"]', '""'),
-            "samples[0].pattern[0]: is empty; give the",
+            "sample 'A-650-100', pattern no. 1: is empty; give the",
         ),
         (
             replaced("hold_c = 650", "hold_c = -280"),
-            "samples[0].treatment[1].hold_c: -280 °C is not a furnace",
+            "sample 'A-650-100', treatment no. 2, hold_c: -280 °C is not a furnace",
+        ),
+        (
+            GOOD.replace('u_dopant_at_percent = { Ta = 0.2 }', "undoped = true"),
+            "lots.A.undoped: true says that the wire holds no dopant, but dopant_at_percent names Ta; remove",
         ),
         (
             replaced("[instrument.calibrate]", "[instrument]\n[x]"),
@@ -433,6 +478,12 @@ def replaced(old, new):
 def test_single_errors(study, text, complaint):
     lines = problems(study, text)
     assert any(line.startswith(complaint) for line in lines), "\n".join(lines)
+
+
+def test_a_sample_without_a_name_is_counted_from_one(study):
+    assert "sample no. 2, name: is missing; give a name of its own, safe as a file name" in problems(
+        study, replaced('name = "B-700"\n', "")
+    )
 
 
 def test_a_study_without_samples_is_told_so(study):

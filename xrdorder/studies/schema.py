@@ -6,20 +6,16 @@ becomes the remedy in the message when something else stands there. `check` repo
 The models live at the edge only: `check` hands on the plain dataclasses of `xrdorder.studies.description`.
 """
 
-import re
-from collections.abc import Iterator, Sequence
-from contextlib import suppress
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated, Any, TypeVar, get_args
+from typing import Annotated, Any, get_args
 
 from pydantic import BaseModel, Field, ValidationError
 
 from xrdorder import treatments
-from xrdorder.crystals import phase
-from xrdorder.crystals.a15 import dopant_site
-from xrdorder.exceptions import XrdorderError
 from xrdorder.patterns import GEOMETRIES, MOUNTS
 from xrdorder.studies import description
+from xrdorder.studies.disagreements import Problem, disagreements, phase_argument
 from xrdorder.studies.fields import (
     AtPercent,
     LatticeEffect,
@@ -42,18 +38,13 @@ from xrdorder.studies.fields import (
     shown,
     step_field,
 )
-from xrdorder.studies.measured import table_problems
 from xrdorder.studies.measured_schema import MeasuredTable
+from xrdorder.studies.places import place, sample_words
 from xrdorder.studies.specimens import specimen_problem
 from xrdorder.studies.strain_schema import StrainTable
 from xrdorder.studies.words import did_you_mean
-from xrdorder.xrays.scattering import GEMMI_TABLE, MeasuredDispersion
-
-Problem = tuple[str, str]
-T = TypeVar("T")
 
 LATTICE_DISTRIBUTIONS = ("auto", "single", "tail", "two-populations")
-METALS, METALS_TOGETHER = ("nb", "ta"), "nb-ta"
 """Names of the fit, repeated because checking a description must not load it (a test holds them equal)."""
 
 
@@ -293,12 +284,14 @@ def check(table: dict[str, Any], folder: Path) -> tuple[description.Study | None
         checked = StudyTable.model_validate(table)
     except ValidationError as error:
         problems += [_problem(dict(item), table) for item in error.errors(include_url=False)]
-    problems += [item for item in _disagreements(table, folder) if item not in problems]
+    problems += [item for item in disagreements(table, folder) if item not in problems]
     if checked is None or problems:
         return None, problems
     study = _study(checked, folder)
     problems = [
-        (f"samples[{k}]", said) for k, sample in enumerate(study.samples) if (said := specimen_problem(sample))
+        (sample_words(k, table), said)
+        for k, sample in enumerate(study.samples)
+        if (said := specimen_problem(sample))
     ]
     return (None, problems) if problems else (study, [])
 
@@ -323,21 +316,21 @@ def _problem(error: dict[str, Any], table: dict[str, Any]) -> Problem:
         location = location[:-1]
     kind, given = error["type"], error["input"]
     models, wanted = _along(location)
-    place = _place(location)
+    where = place(location, table)
     if kind == "extra_forbidden":
         if models[-1] is FitTable and location[-1] in ChoicesTable.model_fields:
-            return place, f"does not stand here; give fit = {{ {location[-1]} = ... }} in [defaults] or a sample"
-        return place, f"unknown key; {did_you_mean(str(location[-1]), models[-1].model_fields)}"
+            return where, f"does not stand here; give fit = {{ {location[-1]} = ... }} in [defaults] or a sample"
+        return where, f"unknown key; {did_you_mean(str(location[-1]), models[-1].model_fields)}"
     if kind == "missing":
-        return place, f"is missing; give {wanted}"
+        return where, f"is missing; give {wanted}"
     if kind in ("too_short", "string_too_short"):
-        return place, f"is empty; give {wanted}"
+        return where, f"is empty; give {wanted}"
     if kind == "value_error":
         text = " ".join(str(error["ctx"]["error"]).split())
-        return place, text if ";" in text else f"{text}; give {wanted}"
+        return where, text if ";" in text else f"{text}; give {wanted}"
     expected = _EXPECTED.get(kind)
     what = f"{shown(given)} is not {expected}" if expected else f"{shown(given)} does not fit"
-    return place, f"{what}; give {wanted}"
+    return where, f"{what}; give {wanted}"
 
 
 def _along(location: tuple[int | str, ...]) -> tuple[list[type[BaseModel]], str]:
@@ -362,156 +355,7 @@ def _models_in(annotation: object) -> Iterator[type[BaseModel]]:
         yield from _models_in(part)
 
 
-def _place(location: tuple[int | str, ...]) -> str:
-    """Write a location as one reads it in the file: samples[3].treatment[0].hold_c; counted from 0."""
-    text = ""
-    for part in location:
-        if isinstance(part, int):
-            text += f"[{part}]"
-        else:
-            key = part if re.fullmatch(r"[\w-]+", part, re.ASCII) else f'"{part}"'
-            text += f".{key}" if text else key
-    return text
-
-
-# --- what does not fit together --------------------------------------------------------------------------
-
-
-def _disagreements(table: dict[str, Any], folder: Path) -> Iterator[Problem]:
-    """Find contradictions between values; works on the raw content, so that nothing hides behind a typo."""
-    yield from _instrument_problems(table.get("instrument"), folder)
-    yield from _phase_problems(table.get("phases"), folder)
-    asked = _phase_names(table.get("phases"), folder)
-    for key in ("tin_scale", "relations"):
-        if isinstance(file := table.get(key), str) and file and not (folder / file).is_file():
-            yield key, f"there is no file '{file}' in {folder}; correct the path, or leave it out"
-    yield from _choice_problems("defaults.fit", _typed(table.get("defaults"), dict).get("fit"), asked)
-    lots = _typed(table.get("lots"), dict)
-    for name, lot in lots.items():
-        yield from _lot_problems(_place(("lots", name)), _typed(lot, dict))
-    first_place: dict[str, tuple[str, str]] = {}
-    for k, sample in enumerate(_typed(table.get("samples"), list)):
-        sample = _typed(sample, dict)
-        name, lot = sample.get("name"), sample.get("lot")
-        if isinstance(name, str):
-            # file systems of Windows and macOS do not tell capitals from small letters
-            known = first_place.setdefault(name.casefold(), (f"samples[{k}]", name))
-            if known[0] != f"samples[{k}]":
-                yield (
-                    f"samples[{k}].name",
-                    f"'{name}' is already the name of {known[0]}"
-                    f"{'' if known[1] == name else f' in other letters ({known[1]})'}; "
-                    "give every sample its own",
-                )
-        yield from _choice_problems(f"samples[{k}].fit", sample.get("fit"), asked)
-        for place, complaint in table_problems(_typed(sample.get("measured"), dict)):
-            yield f"samples[{k}].measured.{place}", complaint
-        if isinstance(lot, str) and lot not in lots:
-            hint = did_you_mean(lot, lots) if lots else f"add a table [lots.{lot}]"
-            yield f"samples[{k}].lot", f"no lot '{lot}' is described; {hint}"
-
-
-def _typed(value: object, kind: type[T]) -> T:
-    """Give the value if it is of this kind, else an empty one: the models complain about the rest."""
-    return value if isinstance(value, kind) else kind()
-
-
-def _instrument_problems(table: object, folder: Path) -> Iterator[Problem]:
-    if not isinstance(table, dict):
-        return
-    file = table.get("file")
-    if ("file" in table) == ("calibrate" in table):
-        has = "both a file and a calibration" if "file" in table else "neither a file nor a calibration"
-        yield (
-            "instrument",
-            f'{has}; give either file = "instrument.toml" or a table [instrument.calibrate]',
-        )
-    elif isinstance(file, str) and not (folder / file).is_file():
-        yield (
-            "instrument.file",
-            f"there is no file '{file}' in {folder}; correct the path, or calibrate one",
-        )
-
-
-def _phase_problems(phases: object, folder: Path) -> Iterator[Problem]:
-    seen: dict[str, int] = {}
-    for k, name in enumerate(_typed(phases, list)):
-        if not isinstance(name, str):
-            continue
-        try:
-            found = phase(_phase_argument(name, folder))
-        except XrdorderError as error:
-            yield f"phases[{k}]", str(error)
-            continue
-        if seen.setdefault(found.name, k) != k:
-            yield (
-                f"phases[{k}]",
-                f"'{found.name}' is already phases[{seen[found.name]}]; name every phase once",
-            )
-
-
-def _phase_names(phases: object, folder: Path) -> list[str]:
-    """Names of the phases asked for, as far as they are known."""
-    found = []
-    for name in _typed(phases, list):
-        with suppress(XrdorderError, TypeError, AttributeError):
-            found.append(phase(_phase_argument(name, folder)).name)
-    return found
-
-
-def _lot_problems(place: str, lot: dict[str, Any]) -> Iterator[Problem]:
-    dopants = _typed(lot.get("dopant_at_percent"), dict)
-    for element in dopants:
-        try:
-            dopant_site(element)
-        except XrdorderError as error:
-            yield f"{place}.dopant_at_percent.{element}", str(error)
-    if lot.get("undoped") is True and dopants:
-        yield f"{place}.undoped", "dopant_at_percent names a dopant; remove one of the two"
-    for key in (
-        "u_dopant_at_percent",
-        "on_tin_site",
-        "u_on_tin_site",
-        "lattice_pm_per_at_percent",
-        "u_lattice_pm_per_at_percent",
-    ):
-        for element in _typed(lot.get(key), dict):
-            if element not in dopants:
-                yield (
-                    f"{place}.{key}.{element}",
-                    f"dopant_at_percent has no {element}; give its content there, or remove this",
-                )
-
-
-def _choice_problems(place: str, choices: object, asked: Sequence[str]) -> Iterator[Problem]:
-    """Find choices of the fit about phases and elements that lead nowhere, which the fit would pass over in silence."""
-    choices = _typed(choices, dict)
-    for name in _typed(choices.get("texture_axes"), dict):
-        where = f"{place}.texture_axes.{_place((name,))}"
-        if name in METALS and set(METALS) <= set(asked):
-            yield where, f"niobium and tantalum are fitted together; name '{METALS_TOGETHER}' instead"
-        elif name not in (*asked, METALS_TOGETHER):
-            try:
-                phase(name)
-            except XrdorderError as error:
-                yield where, str(error)
-    for element, numbers in _typed(choices.get("measured_dispersion"), dict).items():
-        try:
-            MeasuredDispersion(GEMMI_TABLE, {element: tuple(numbers)})
-        except XrdorderError as error:
-            yield f"{place}.measured_dispersion.{_place((element,))}", str(error)
-        except (TypeError, ValueError):
-            continue  # no two numbers: the models complain
-
-
 # --- from tables to dataclasses --------------------------------------------------------------------------
-
-
-def _phase_argument(name: str, folder: Path) -> str:
-    """Give a path (it has an ending or a separator) from the study folder; a catalogue name as it is."""
-    if name.lower().endswith((".cif", ".toml")) or "/" in name or "\\" in name:
-        return str(folder / name)
-    return name
 
 
 def _study(table: StudyTable, folder: Path) -> description.Study:
@@ -520,7 +364,7 @@ def _study(table: StudyTable, folder: Path) -> description.Study:
         folder=folder,
         title=table.title or folder.name,
         instrument=_instrument(table.instrument, folder),
-        phases=tuple(_phase_argument(name, folder) for name in table.phases),
+        phases=tuple(phase_argument(name, folder) for name in table.phases),
         engine=table.fit.engine,
         samples=tuple(_sample(sample, table.defaults, lots, folder) for sample in table.samples),
         tin_scale=None if table.tin_scale is None else folder / table.tin_scale,
