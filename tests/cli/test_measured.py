@@ -69,10 +69,10 @@ def test_measured_before_the_run_without_values_and_with_wrong_words_is_one_line
 @pytest.mark.parametrize(
     ("old", "new", "complaint"),
     [
-        ("u = 0.1, ", "", "samples[1].measured.Tc_K.u: is missing; give the standard uncertainty"),
-        ("value = 24.1", "value = 0.241", "samples[1].measured.tin_at_percent.value: 0.241 is outside 15 to 30"),
-        (", temperature_k = 4.2", "", "samples[1].measured.Bc2_T.temperature_k: is missing; give the temperature"),
-        ("Bc2_T =", "Hc2_T =", "samples[1].measured.Hc2_T: unknown key; did you mean 'Bc2_T'?"),
+        ("u = 0.1, ", "", "sample 'two', measured.Tc_K.u: is missing; give the standard uncertainty"),
+        ("value = 24.1", "value = 0.241", "sample 'two', measured.tin_at_percent.value: 0.241 is outside 15 to 30"),
+        (", temperature_k = 4.2", "", "sample 'two', measured.Bc2_T.temperature_k: is missing; give the temperature"),
+        ("Bc2_T =", "Hc2_T =", "sample 'two', measured.Hc2_T: unknown key; did you mean 'Bc2_T'?"),
         ("Tc_K = {", "Tc_K = [{", "is not valid TOML"),
     ],
 )

@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
@@ -119,7 +120,19 @@ def test_an_unknown_phase_and_a_study_in_the_way(run, scans, instrument, tmp_pat
         (["--roughness", "0.5"], "two numbers"),
         (["--roughness", "1.5,0.1"], "describe no surface"),
         (["--particle-size-um", "0"], "not above zero"),
-        (["--mu-t", "-1"], "fit.mu_t"),
+        (["--mu-t", "-1"], "xrdorder: --mu-t: -1 is outside"),
+        (["--mu-t", "1"], "--mu-t belongs to transmission, not to reflection; leave it out"),
+        (["--mu-r", "1"], "--mu-r belongs to capillary"),
+        (["--radiation", "mo-ka"], "--radiation mo-ka: 0.070932 nm, but"),
+        (["--radiation", "kupfer"], "--radiation: "),
+        (["--axis", "d", "--axis-unit", "1/nm"], "--axis-unit: '1/nm' is no unit of d"),
+        (["--texture-axis", "ta=1,1,0"], "--texture-axis ta: is not among the phases looked for (nb3sn, nb, cu-sn)"),
+        (["--measured-dispersion", "Ta=-5,6"], "--measured-dispersion Ta: no atom of Ta is in the phases looked for"),
+        (["--dopant", "Ta=2.4+-0"], "not above zero"),
+        (["--dopant", "Ta=2.4+-0.1+-0.2"], "more than one uncertainty"),
+        (["--dopant", "Ta=2.4+-30"], "no uncertainty in at.% is above 20"),
+        (["--dopant", "Xx=2.4+-0.2"], "--dopant Xx: "),
+        (["--undoped", "--dopant", "Ta=2.4"], "contradict each other"),
         (["--mu-r", "many"], "not a number"),
         (["--measured-dispersion", "Nb=-2.1"], "Nb=-2.1,0.6"),
         (["--measured-dispersion", "Nb=nan,1"], "Nb=-2.1,0.6"),
@@ -128,12 +141,33 @@ def test_an_unknown_phase_and_a_study_in_the_way(run, scans, instrument, tmp_pat
     ],
 )
 def test_choices_that_no_fit_can_take(run, scans, instrument, words, expected):
-    refused(run("fit", scans / "one.xy", "--instrument", instrument, *words), expected)
+    result = run("fit", scans / "one.xy", scans / "two.xy", "--instrument", instrument, *words)
+    refused(result, expected)
+    assert not Path("xrdorder-fit/results").exists()  # nothing was fitted
 
 
-def test_patterns_of_another_radiation_fail_and_say_so(run, scans, instrument):
-    result = run("fit", scans / "one.xy", "--instrument", instrument, "--radiation", "mo-ka", "--no-figures")
-    refused(result, "one.xy", "cu-ka", code=1)
+def test_a_plate_needs_its_attenuation_before_anything_is_fitted(run, scans, instrument, tmp_path):
+    text = instrument.read_text(encoding="utf-8")
+    plate = tmp_path / "plate.toml"
+    plate.write_text(text.replace('geometry = "reflection"', 'geometry = "transmission"'), encoding="utf-8")
+    assert plate.read_text(encoding="utf-8") != text
+    refused(run("fit", scans / "one.xy", "--instrument", plate), "transmission needs --mu-t", "calibrated in transm")
+
+
+def test_patterns_of_another_radiation_fail_and_say_so(run, scans, instrument, tmp_path):
+    moly = tmp_path / "moly.xy"
+    moly.write_text("# radiation: mo-ka\n" + (scans / "one.xy").read_text(encoding="utf-8"), encoding="utf-8")
+    result = run("fit", moly, "--instrument", instrument, "--no-figures")
+    refused(result, "moly.xy", "cu-ka", code=1)
+
+
+def test_a_content_that_looks_like_a_fraction_is_questioned(run):
+    words = ("estimate", "--lattice-nm", "0.5288", "--brief", "--dopant")
+    asked = run(*words, "Ta=0.024")
+    assert asked.exit_code == 0  # niobium brings some hundredths of an at.% along: no error
+    assert asked.stderr == "xrdorder: remark: --dopant Ta=0.024 reads 0.024 at.%; did you mean Ta=2.4?\n"
+    assert run(*words, "Ta=2.4").stderr == ""
+    refused(run(*words, "Ta=2.4+-0.2"), "no uncertainty of a dopant is taken here; give Ta=2.4")
 
 
 def test_every_problem_of_a_description_has_a_line(run, tmp_path):

@@ -19,6 +19,7 @@ def test_the_study_says_what_was_told(here):
     options = ImplicitOptions(
         phases=("nb3sn", "nb"),
         dopant_at_percent={"Ta": 2.4},
+        u_dopant_at_percent={"Ta": 0.2},
         mount="ground-powder",
         temperature_c=23.0,
         specimen_length_mm=20.0,
@@ -48,6 +49,7 @@ def test_the_study_says_what_was_told(here):
     assert (a.reading.radiation, a.reading.axis) == ("cu-ka", "two-theta")
     assert a.choices == b.choices == options.choices
     assert a.lot.dopants == pytest.approx({"Ta": 0.024})
+    assert a.lot.u_dopants == pytest.approx({"Ta": 0.002})
 
 
 def test_nothing_told_takes_the_usual_phases(here):

@@ -12,7 +12,7 @@ from xrdorder.cli.options import (
     Names,
     again_option,
     choice_options,
-    dopant_option,
+    dopant_with_u_option,
     figures_option,
     reading_options,
     specimen_options,
@@ -33,7 +33,7 @@ from xrdorder.cli.run import run_and_show
     help="Phases to look for: catalogue names, or paths of CIF or phase TOML files (docs/phases.md). "
     "Unless told: nb3sn,nb,cu-sn.",
 )
-@dopant_option
+@dopant_with_u_option
 @click.option("--undoped", is_flag=True, help="The wires are known to hold no dopant.")
 @click.option(
     "--mount", type=click.Choice(MOUNTS), help="How the specimens are mounted: it says which strain is seen."
@@ -65,7 +65,7 @@ def fit(
     patterns: tuple[Path, ...],
     instrument: Path,
     phases: tuple[str, ...] | None,
-    dopants: dict[str, float],
+    dopants: dict[str, tuple[float, float | None]],
     undoped: bool,
     mount: str | None,
     temperature_c: float | None,
@@ -87,13 +87,15 @@ def fit(
     PATTERN is a text file of two or three columns, a powder CIF or a NeXus file; each is a sample of its own. The
     study.toml in the folder may be edited and run again with xrdorder run.
     """
+    from xrdorder.cli.fit_options import require_sense
     from xrdorder.studies import ImplicitOptions, implicit_study
 
     if undoped and dopants:
         raise click.UsageError("--undoped and --dopant contradict each other; give one of them")
     options = ImplicitOptions(
         phases=phases or (),
-        dopant_at_percent=dopants,
+        dopant_at_percent={element: content for element, (content, _) in dopants.items()},
+        u_dopant_at_percent={element: u for element, (_, u) in dopants.items() if u is not None},
         undoped=undoped,
         mount=mount,
         temperature_c=temperature_c,
@@ -107,6 +109,7 @@ def fit(
         choices=choices,
     )
     study = implicit_study(out, patterns, instrument, options)
+    require_sense(study, instrument)
     results = run_and_show(study, again=again, workers=workers, figures=figures)
     if results.attrs["failed"]:
         ctx.exit(SOME_FAILED)

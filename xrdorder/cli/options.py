@@ -2,6 +2,7 @@
 
 import functools
 import math
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -22,6 +23,10 @@ AXIS_UNITS = ("degree", "nm", "angstrom", "1/nm", "1/angstrom")
 GEOMETRIES = ("reflection", "transmission", "capillary")
 LATTICE_DISTRIBUTIONS = ("auto", "single", "tail", "two-populations")
 """Names that the library defines; repeated here because help must not load it (a test holds them equal)."""
+
+_PLUS_MINUS = re.compile(r"\+/?-|±")
+_LEAST_AT_PERCENT = 0.1
+"""Less of a dopant is what niobium brings along as an impurity; a fraction typed for at.% looks like it, too."""
 
 EXISTING_FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 
@@ -110,20 +115,24 @@ class Names(ParamType):
 
 
 class Content(ParamType):
-    """An element and its content, as Ta=2.4."""
+    """An element, its content and maybe the standard uncertainty of it, as Ta=2.4 or Ta=2.4+-0.2."""
 
     name = "element=at.%"
 
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> tuple[str, float]:
-        """Split at the equals sign."""
+    ) -> tuple[str, float, float | None]:
+        """Split at the equals sign and at the plus-minus."""
         if isinstance(value, tuple):
             return value
-        element, sign, number = str(value).partition("=")
-        if not sign or not element.strip():
-            self.fail(f"'{value}' is not an element and its at.%, as Ta=2.4", param, ctx)
-        return element.strip(), Number(positive=False).convert(number.strip(), param, ctx)
+        element, sign, text = (part.strip() for part in str(value).partition("="))
+        if not sign or not element:
+            self.fail(f"'{value}' is not an element and its at.%, as Ta=2.4 or Ta=2.4+-0.2", param, ctx)
+        content, *u = (part.strip() for part in _PLUS_MINUS.split(text))
+        if len(u) > 1:
+            self.fail(f"'{value}' has more than one uncertainty; give it as Ta=2.4+-0.2", param, ctx)
+        number = Number(positive=False).convert(content, param, ctx)
+        return element, number, Number().convert(u[0], param, ctx) if u else None
 
 
 POSITIVE, ANY = Number(), Number(positive=False)
@@ -260,15 +269,34 @@ workers_option = click.option(
 
 
 def dopants_once(
-    ctx: click.Context, param: click.Parameter, contents: tuple[tuple[str, float], ...]
-) -> dict[str, float]:
-    """Gather repeated --dopant options; an element may be given once."""
-    found: dict[str, float] = {}
-    for element, content in contents:
+    ctx: click.Context, param: click.Parameter, contents: tuple[tuple[str, float, float | None], ...]
+) -> dict[str, tuple[float, float | None]]:
+    """Gather repeated --dopant options, content and uncertainty in at.%; an element may be given once."""
+    found: dict[str, tuple[float, float | None]] = {}
+    for element, content, u in contents:
         if element in found:
             raise click.BadParameter(f"{element} is given twice", ctx=ctx, param=param)
         if not 0.0 <= content <= 20.0:
             text = f"{element}={content:g} is no content of a dopant in at.% (0 to 20)"
+            raise click.BadParameter(text, ctx=ctx, param=param)
+        if u is not None and u > 20.0:
+            text = f"{element}={content:g}+-{u:g}: no uncertainty in at.% is above 20"
+            raise click.BadParameter(text, ctx=ctx, param=param)
+        found[element] = (content, u)
+        if 0.0 < content < _LEAST_AT_PERCENT:
+            said = f"--dopant {element}={content:g} reads {content:g} at.%; did you mean {element}={100.0 * content:g}?"
+            click.echo(f"xrdorder: remark: {said}", err=True)
+    return found
+
+
+def contents_once(
+    ctx: click.Context, param: click.Parameter, contents: tuple[tuple[str, float, float | None], ...]
+) -> dict[str, float]:
+    """Gather repeated --dopant options of a command that takes no uncertainty of them."""
+    found = {}
+    for element, (content, u) in dopants_once(ctx, param, contents).items():
+        if u is not None:
+            text = f"{element}={content:g}+-{u:g}: no uncertainty of a dopant is taken here; give {element}={content:g}"
             raise click.BadParameter(text, ctx=ctx, param=param)
         found[element] = content
     return found
@@ -279,6 +307,15 @@ dopant_option = click.option(
     "dopants",
     type=Content(),
     multiple=True,
+    callback=contents_once,
+    help="Dopant content of the A15 in at.% (not a fraction), as Ta=2.4; may be repeated.",
+)
+dopant_with_u_option = click.option(
+    "--dopant",
+    "dopants",
+    type=Content(),
+    multiple=True,
     callback=dopants_once,
-    help="Dopant content of the A15 in at.%, as Ta=2.4; may be repeated.",
+    help="Dopant content of the A15 in at.% (not a fraction), as Ta=2.4, or with its standard uncertainty (k = 1) as "
+    "Ta=2.4+-0.2; may be repeated.",
 )

@@ -30,6 +30,8 @@ class ImplicitOptions:
         Catalogue names, or paths of phase files as seen from the working directory.
     dopant_at_percent : mapping of str to float
         Dopant content of the A15 in at.%.
+    u_dopant_at_percent : mapping of str to float
+        Its standard uncertainty (k = 1) where it is known, at.%.
     undoped : bool
         The wires are known to hold no dopant.
     mount : str or None
@@ -45,6 +47,7 @@ class ImplicitOptions:
 
     phases: tuple[str, ...] = ()
     dopant_at_percent: Mapping[str, float] = field(default_factory=dict)
+    u_dopant_at_percent: Mapping[str, float] = field(default_factory=dict)
     undoped: bool = False
     mount: str | None = None
     temperature_c: float | None = None
@@ -139,6 +142,8 @@ def _text(root: Path, patterns: list[Path], instrument: Path, options: ImplicitO
         lines.append(f"fit = {_toml(options.choices)}")
     if options.dopant_at_percent:
         lines += ["", f"[lots.{LOT}]", f"dopant_at_percent = {_toml(options.dopant_at_percent)}"]
+        if options.u_dopant_at_percent:
+            lines.append(f"u_dopant_at_percent = {_toml(options.u_dopant_at_percent)}")
     elif options.undoped:
         lines += ["", f"[lots.{LOT}]", "undoped = true"]
     for name, path in zip(_names(patterns), patterns, strict=True):

@@ -1,0 +1,22 @@
+"""What a single option turns its text into."""
+
+import click
+import pytest
+
+from xrdorder.cli.options import Content
+
+
+@pytest.mark.parametrize("text", ["Ta=2.4+-0.2", "Ta=2.4±0.2", "Ta=2.4+/-0.2", " Ta = 2.4 +- 0.2 "])
+def test_a_content_with_its_uncertainty(text):
+    assert Content().convert(text, None, None) == ("Ta", 2.4, 0.2)
+
+
+@pytest.mark.parametrize(("text", "number"), [("Ta=2.4", 2.4), ("Ta=0", 0.0), ("Ta=24e-1", 2.4)])
+def test_a_content_alone(text, number):
+    assert Content().convert(text, None, None) == ("Ta", number, None)
+
+
+@pytest.mark.parametrize("text", ["Ta", "=2.4", "Ta=", "Ta=2.4+-", "Ta=2,4", "Ta=2.4+0.2", "Ta=+-0.2", "Ta=2.4+-nan"])
+def test_what_is_no_content(text):
+    with pytest.raises(click.BadParameter):
+        Content().convert(text, None, None)
