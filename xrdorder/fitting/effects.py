@@ -28,6 +28,7 @@ _TRIAL_TAIL_NM = 1.5e-4  # about one atomic per cent of tin
 _LARGEST_SHARE = 0.3  # of stray radiation to begin with
 _TRIAL_ROUNDS = 25
 _START_SPLIT_NM = 1.7e-4  # each population that far from the mean: together 2.5 at.% of tin, as in powder-in-tube wire
+_WIDEST_B = 3.0  # of the catalogue's displacement parameter
 _MARCH_STARTS = (0.8, 1.25)  # the derivative vanishes at r = 1 for cubic phases: a fit started there stays
 # Trials: a second population has three parameters more than none, two more than a tail.
 _BETTER_BY = 15.0
@@ -79,9 +80,11 @@ def take_displacement_parameters(job: Procedure) -> bool:
         if not np.all(np.any(columns, axis=0)):
             continue
         known = np.array([U_B_ISO_RELATIVE * values[name] for name in names])
-        better = evidence.uncertainty(columns) < known
-        job.taken += [name for name, so in zip(names, better, strict=True) if so]
-        changed = changed or bool(better.any())
+        better = [name for name, u, most in zip(names, evidence.uncertainty(columns), known, strict=True) if u < most]
+        for name in better:  # bounds of the catalogue are near: a value that is found may stray by three uncertainties
+            job.parameters[name].set(min=0.0, max=_WIDEST_B * values[name])
+        job.taken += better
+        changed = changed or bool(better)
     return changed
 
 

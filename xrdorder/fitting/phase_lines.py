@@ -40,6 +40,9 @@ _LARGEST_SINE = 0.998  # 2 theta of 172.8 degrees: no goniometer goes beyond, an
 _SPECIMEN_GAUSS = "gauss_tan2"
 _LEAST_GAUSS = 0.005**2  # degrees squared; no laboratory line is narrower, and a Voigt line needs some Gaussian
 _LEAST_LORENTZ = 1e-5  # degrees
+# Shares of what instrument and emission line make of a width that a specimen may seem to take off it. The two parts of
+# the Lorentzian width together may take all.
+_LORENTZ_TAKEN, _GAUSS_TAKEN = 0.5, 0.9
 _LEAST_DENSITY = 0.01  # of the random distribution
 _LEAST_ANISOTROPY = 0.01
 
@@ -346,6 +349,19 @@ class PhaseLines:
                 by.add("area", name, spread(scale * share * unit * change[self._reflection]))
         by.add("area", "alpha2_ratio", spread(scale * share * common * on_line * emission_by))
         return spread(scale * share * unit * on_line)
+
+    def least_widths(self, values: Mapping[str, float]) -> tuple[float, float, float]:
+        """Lower bounds of the specimen's widths, in the order of `width_names`: below nothing, but lines stay lines.
+
+        `values` are those of the instrument.
+        """
+        if not len(self._theta):
+            return 0.0, 0.0, 0.0
+        gauss = sum(values[name] * self._gauss[name] for name in GAUSS_TERMS)
+        lorentz = self._natural_width + sum(values[name] * self._lorentz[name] for name in LORENTZ_TERMS)
+        sec, tan = (-_LORENTZ_TAKEN * float(np.min(lorentz / self._lorentz[name])) for name in LORENTZ_TERMS)
+        tan2 = -_GAUSS_TAKEN * float(np.min(gauss / self._gauss[_SPECIMEN_GAUSS]))
+        return min(sec, 0.0), min(tan, 0.0), min(tan2, 0.0)
 
     def _widths(self, values: Mapping[str, float], k: int, by: "_Slopes") -> tuple[Array, Array]:
         """Squared Gaussian and Lorentzian full widths, shape (lines,) each; fills the derivatives."""

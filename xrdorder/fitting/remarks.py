@@ -52,7 +52,7 @@ def remarks(
             text = f"{line} of the tube is {100 * values[name]:.2f} % of the main lines; it is in the model"
             flags.append(Flag("stray-radiation", text))
     for name in solution.idle:
-        if not name.endswith((*GAUSS_TERMS, *LORENTZ_TERMS)):  # a width of zero is an answer, all else is not
+        if not name.endswith((*GAUSS_TERMS, *LORENTZ_TERMS)):  # as narrow as can be is an answer, all else is not
             text = f"{name} = {values[name]:.5g} rests at its bound or moves nothing"
             flags.append(Flag("at-bound", text))
     flags += _edge(job)

@@ -21,9 +21,6 @@ _SMOOTHING_FWHM_DEG = 0.25
 START_SIZE_NM = 100.0  # domain size to begin with
 PACKING = 0.6  # solid share of a powder or a mat of filaments; common practice, no source
 _WIDEST_DEG = 3.0  # domains of 2 nm; what is broader is background
-# A specimen that adds nothing to a line must be free to come out below nothing by chance, or the mean of many comes out
-# above; the instrument's own width keeps the line a line.
-_NARROWEST_DEG = -0.06
 _ANISOTROPY_LIMITS = (-1.4, 0.95)  # between them strain is positive along (100) and along (111)
 _LONGEST_TAIL_NM = 2e-3  # the whole homogeneity field of the A15 is 0.9 pm wide
 _LARGEST_STRAIN = 0.01
@@ -181,8 +178,11 @@ def add_phase_parameters(parameters: lmfit.Parameters, lines: PhaseLines) -> Non
     ):
         held = low == high  # the lattice of an internal standard
         wanted[name] = (value, -np.inf, np.inf) if held else (value, low, high)
-    wanted |= {name: (value, _NARROWEST_DEG, _WIDEST_DEG) for name, value in ((sec, start_width), (tan, 0.0))}
-    wanted[gauss] = (0.0, -(_NARROWEST_DEG**2), _WIDEST_DEG)
+    # A specimen that adds nothing to a line must be free to come out below nothing by chance, or the mean of many comes
+    # out above; the instrument's own width keeps the line a line.
+    least = lines.least_widths({name: float(parameters[name].value) for name in INSTRUMENT_NAMES})
+    for name, value, low in zip((sec, tan, gauss), (start_width, 0.0, 0.0), least, strict=True):
+        wanted[name] = (value, low, _WIDEST_DEG)
     for name, site in zip(lines.b_iso_names, p.sites, strict=True):
         wanted[name] = (site.b_iso_nm2, *site.b_iso_bounds_nm2)
     wanted |= {name: (0.0, -3.0, 3.0) for name in lines.texture_names}
