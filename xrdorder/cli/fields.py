@@ -109,6 +109,7 @@ def _text(
 ) -> list[str]:
     from xrdorder.cli.tables import table
     from xrdorder.superconductivity.currents import bc2_curve, crossing, layer_current, relative_current
+    from xrdorder.superconductivity.layers import UNIFORM
     from xrdorder.superconductivity.mixture import Band
 
     lines = [f"Upper critical field {conditions.words()}", ""]
@@ -121,7 +122,9 @@ def _text(
                 sample.name,
                 _band(bc2_curve(sample, conditions.temperature_k, conditions), 0),
                 _band(Band.of(sample.bc2_0)),
-                f"{float(spread.worst_decile.median):.1f} to {float(spread.best_decile.median):.1f}",
+                "the same"
+                if section.kind == UNIFORM
+                else f"{float(spread.worst_decile.median):.1f} to {float(spread.best_decile.median):.1f}",
                 section.kind,
                 f"{float(sample.grain.band.median):.0f} nm by {sample.grain.by}",
             )
