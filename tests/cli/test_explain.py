@@ -54,6 +54,21 @@ def test_a_hundred_columns_are_enough(run, study, quantity):
     assert max(len(line) for line in result.stdout.splitlines()) <= 100
 
 
+def test_a_column_of_the_table_names_its_quantity(run, study):
+    result = run("explain", study, "A-650-100", "tin_at_percent")
+    assert result.exit_code == 0, result.output
+    assert "(tin_at_percent is 100 times tin_fraction)" in result.stdout
+    assert result.stdout.count("tin_fraction = ") >= 1
+
+
+def test_options_are_words_and_say_nothing_of_what_was_left_open(run, study):
+    text = " ".join(run("explain", study, "A-650-100").stdout.split())
+    assert "Dopants 2.4 at.% Ta" in text
+    head = text[: text.index("Made by")]
+    assert "undoped" not in head and "on_tin_site" not in head and "false" not in head
+    assert "Model phases nb3sn" in text
+
+
 def test_a_prediction(run, study):
     result = run("explain", study, "A-650-100", "Tc_K")
     assert "68 % interval 15.00 to 17.50 K" in result.stdout
@@ -74,6 +89,8 @@ def test_a_sample_that_failed(run, study):
         (["wire", "A-650-100"], "did you mean 'wires'"),
         (["wires", "A-650-101"], "did you mean 'A-"),
         (["wires", "A-650-100", "S_c"], "did you mean 'S_"),
+        (["wires", "A-650-100", "tin_percent"], "did you mean 'tin_at_percent'?"),
+        (["wires", "A-650-100", "chi2_reduced"], "belongs to the fit as a whole"),
         (["wires"], "SAMPLE"),
     ],
 )
@@ -96,3 +113,5 @@ def test_a_real_fit(run, scans, instrument):
     assert "no other in this study" in result.stdout
     assert "specimen_displacement_mm" in result.stdout
     assert "this version computes" not in run("explain", "found", "one", "S_b").stdout
+    (line,) = [x for x in made.stdout.splitlines() if x.startswith("model: ")]
+    assert line.startswith("model: phases nb3sn, nb") and "(one)" in " ".join(made.stdout.split())

@@ -8,9 +8,11 @@ import pytest
 from tests.studies import explained
 from xrdorder import __version__
 from xrdorder.exceptions import StudyError, UnknownNameError
+from xrdorder.studies.columns import NUMBERS, QUALITY
 from xrdorder.studies.explanation import FAMILIES, explain, explain_stored
 from xrdorder.studies.store import read_sample
 from xrdorder.studies.work import failure
+from xrdorder.uncertainty import Contributions
 
 
 @pytest.fixture(scope="module")
@@ -124,6 +126,82 @@ def test_every_family_of_material_is_told_in_words():
     for q in explain(explained.sample()).quantities:
         for share in q.budget:
             assert share.meaning == FAMILIES[share.family]
+
+
+def test_no_two_rows_of_a_budget_are_called_alike():
+    sample = explained.sample()
+    table = sample.contributions
+    zero = np.zeros(len(table.quantities))
+    more = Contributions(
+        table.quantities,
+        (*table.sources, "displacement parameters", "displacement parameters/nb_b_iso_2a_nm2", "texture"),
+        np.column_stack([table.values, zero + 1e-3, zero + 2e-3, zero + 1e-3]),
+        (*table.groups, "", "catalogue", ""),
+    )
+    for q in explain(replace(sample, contributions=more)).quantities:
+        titles = [share.title for share in q.budget]
+        assert len(set(titles)) == len(titles), titles
+    shares = {share.title: share for share in q_of(replace(sample, contributions=more), "tin_fraction").budget}
+    assert "fitted to this pattern" in shares["displacement parameters, fitted"].meaning
+    assert "held at the values of the catalogue" in shares["displacement parameters, held"].meaning
+    assert {"strain state, own", "strain state, shared", "texture"} <= shares.keys()
+
+
+def q_of(sample, name):
+    return next(q for q in explain(sample).quantities if q.name == name)
+
+
+@pytest.mark.parametrize(
+    ("word", "name", "remark"),
+    [
+        ("tin_at_percent", "tin_fraction", "100 times tin_fraction"),
+        ("u_tin_at_percent", "tin_fraction", "100 times the standard uncertainty u of tin_fraction"),
+        ("u_tin_independent_at_percent", "tin_fraction", "the own part"),
+        ("tin_lower_bound_at_percent", "tin_lower_bound", "100 times"),
+        ("tin_spread_at_percent", "tin_spread", "100 times"),
+        ("u_site_order", "site_order", "standard uncertainty"),
+        ("Tc_low_K", "Tc_K", "lower end"),
+        ("u_weight_fraction_nb", "weight_fraction_nb", "standard uncertainty"),
+        ("tin", "tin_fraction", "tin is tin_fraction"),
+        ("domains", "domain_size_nm", "domains is domain_size_nm"),
+        ("S_a", "S_a", ""),
+    ],
+)
+def test_columns_and_headings_are_names_of_their_quantities(word, name, remark):
+    found = one(explained.sample(), word)
+    assert found.name == name and remark in found.remark and bool(remark) == bool(found.remark)
+
+
+def test_every_column_of_the_table_has_an_answer():
+    """Each column leads to its quantity, or to a line that says why it cannot."""
+    sample = explained.sample()
+    for column in (*NUMBERS, *QUALITY):
+        try:
+            assert one(sample, column.name).name == column.quantity
+        except UnknownNameError as error:
+            assert "which this sample has not" in str(error) or "fit as a whole" in str(error)
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        ({"dopants": {"Ta": 0.024, "Ti": 0.01}, "u_dopants": {"Ta": 0.002}}, "2.4 ± 0.2 at.% Ta, 1 at.% Ti"),
+        ({"dopants": {}, "undoped": True}, "said to hold none"),
+        ({"dopants": {}, "undoped": False}, "nothing was said; taken as an undoped wire, and flagged"),
+        ({}, ""),
+    ],
+)
+def test_what_was_said_about_dopants_is_told_in_words(options, said):
+    sample = explained.sample()
+    assert explain(replace(sample, provenance=replace(sample.provenance, options=options))).dopants == said
+
+
+@pytest.mark.parametrize(("undoped", "words"), [(True, "is said to hold no dopant"), (False, "nothing was said")])
+def test_an_order_without_dopants_says_whether_that_was_said(undoped, words):
+    sample = explained.sample(dopants={})
+    options = {**sample.provenance.options, "undoped": undoped}
+    told = replace(sample, provenance=replace(sample.provenance, options=options))
+    assert words in of(one(told, "site_order"), "site_order").formula
 
 
 def test_who_shares_a_source(folder):

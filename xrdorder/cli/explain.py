@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 _WIDTH = 100
 _LARGEST = 3  # sources named in the short table
+_SAID = ("instrument", "dopants", "u_dopants", "undoped")  # said in a line of their own
 _NAMED = 3  # samples named before the rest are counted
 
 
@@ -35,6 +36,8 @@ _NAMED = 3  # samples named before the rest are counted
 @click.pass_context
 def explain(ctx: click.Context, study: Path, sample: str, quantity: str | None) -> None:
     """Explain a stored result: the QUANTITY of a SAMPLE in the folder STUDY, or all of them in short.
+
+    A quantity may be named as here, as a column of results.csv, or as a heading of the printed table.
 
     Which file and calibration, how good the fit is, each step from the pattern to the number with formula and source,
     and what its uncertainty is made of and shared with. Nothing is fitted again.
@@ -59,10 +62,12 @@ def _head(found: "Explanation") -> list[str]:
     if origin.calibration:
         lines += _entry("Calibration", origin.calibration)
     if origin.options:
-        chosen = {k: v for k, v in origin.options.items() if v not in (None, "", {}, []) and k != "instrument"}
-        chosen["reading"] = {k: v for k, v in chosen.get("reading", {}).items() if v is not None}
-        texts = (f"{key} {_plain(value)}" for key, value in chosen.items() if value not in ({}, ""))
+        texts = [f"{key} {_plain(value)}" for key, value in origin.options.items() if key not in _SAID and _told(value)]
         lines += _entry("Options", ", ".join(texts))
+    if found.dopants:
+        lines += _entry("Dopants", found.dopants)
+    if found.model:
+        lines += _entry("Model", "; ".join(found.model))
     if origin.version:
         made = f"xrdorder {origin.version}, {origin.created}"
         if origin.version != found.version:
@@ -130,7 +135,7 @@ def _short(found: "Explanation") -> list[str]:
 
 def _largest(q: "QuantityExplained") -> list[str]:
     """Name the largest sources, each with its share of the squared uncertainty."""
-    return [f"{s.family} {100.0 * (s.u / q.u) ** 2:.0f} %" for s in q.budget[:_LARGEST]]
+    return [f"{s.title} {100.0 * (s.u / q.u) ** 2:.0f} %" for s in q.budget[:_LARGEST]]
 
 
 def _broken(texts: Sequence[str], width: int) -> list[str]:
@@ -159,6 +164,8 @@ def _whole(q: "QuantityExplained") -> list[str]:
         lines = ["", f"{q.name} = {concise(q.value, q.u)}{unit}"]
     if math.isfinite(q.u) and q.u > 0.0:
         lines[-1] += f", u = {q.u:.3g}: own part {q.private:.3g}, part shared with others {q.common:.3g}"
+    if q.remark:
+        lines += _fill(f"({q.remark})")
     if q.steps:
         lines += ["", "How it came about"]
         for k, step in enumerate(q.steps, start=1):
@@ -204,7 +211,7 @@ def _budget(shares: Sequence["SourceShare"], u: float) -> list[str]:
     from xrdorder.cli.tables import table
 
     rows = [
-        (share.family, f"{share.u:.2g}", f"{100.0 * (share.u / u) ** 2:.1f}", share.group or "-", _whose(share))
+        (share.title, f"{share.u:.2g}", f"{100.0 * (share.u / u) ** 2:.1f}", share.group or "-", _whose(share))
         for share in shares
     ]
     head = [("source", "u", "% of u²", "group", "shared with")]
@@ -214,7 +221,7 @@ def _budget(shares: Sequence["SourceShare"], u: float) -> list[str]:
         members = ", ".join(f"{name} {part:.2g}" for name, part in share.members)
         text = " ".join(x for x in (share.meaning, f"({members})" if members else "") if x)
         if text:
-            lines += _fill(f"{share.family}: {text}", indent=2, hang=2)
+            lines += _fill(f"{share.title}: {text}", indent=2, hang=2)
     return lines
 
 
@@ -261,12 +268,19 @@ def _remarks(found: "Explanation") -> list[str]:
     return lines or ["", "No flags, nothing taken for granted."]
 
 
-def _plain(value: object) -> str:
-    """An option as text without quotes and brackets."""
+def _told(value: object) -> bool:
+    """Whether an option says anything."""
     if isinstance(value, dict):
-        return " ".join(f"{key}={_plain(item)}" for key, item in value.items())
+        return any(map(_told, value.values()))
+    return value is not None and value is not False and value not in ("", [])
+
+
+def _plain(value: object) -> str:
+    """An option as text without quotes and brackets; what a table leaves open is left out."""
+    if isinstance(value, dict):
+        return " ".join(f"{key}={_plain(item)}" for key, item in value.items() if item is False or _told(item))
     if isinstance(value, list):
-        return "+".join(_plain(item) for item in value)
+        return ("+" if all(isinstance(item, str) for item in value) else ",").join(_plain(item) for item in value)
     return value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
 
 

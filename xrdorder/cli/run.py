@@ -33,12 +33,15 @@ def run(ctx: click.Context, study: Path, figures: bool, again: bool, workers: in
 def run_and_show(study: Path, *, again: bool, workers: int | None, figures: bool) -> "xr.Dataset":
     """Run a study, print the table, what went wrong and where everything is."""
     from xrdorder.cli.drawing import draw_calibration, draw_samples, draw_study
+    from xrdorder.cli.models import model_text
     from xrdorder.cli.tables import failures, results_text
     from xrdorder.studies import run_study
 
     with Progress("fitting") as progress:
         results = run_study(study, progress=progress, again=again, workers=workers)
     click.echo(results_text(results))
+    if models := model_text(study, results):
+        click.echo(models)
     for line in failures(results):
         complain(line)
     click.echo(where_text(study))

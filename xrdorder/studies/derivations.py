@@ -83,6 +83,8 @@ class Stored:
     parameters : mapping of str to float
         Parameters of the fit by name; empty where the file holds none.
     dopants, on_tin_site : mapping of str to float
+    undoped : bool
+        The wire is said to hold no dopant.
     light : Radiation or None
         None where no stored source of uncertainty names it.
     temperature_c : float or None
@@ -93,6 +95,7 @@ class Stored:
     parameters: Mapping[str, float] = field(default_factory=dict)
     dopants: Mapping[str, float] = field(default_factory=dict)
     on_tin_site: Mapping[str, float] = field(default_factory=dict)
+    undoped: bool = False
     light: Radiation | None = None
     temperature_c: float | None = None
 
@@ -111,6 +114,7 @@ class Stored:
             parameters,
             options.get("dopants") or {},
             options.get("on_tin_site") or {},
+            bool(options.get("undoped")),
             _light(sample),
             None if temperature is None else float(temperature),
         )
@@ -248,7 +252,9 @@ def _site_order(stored: Stored, end: str) -> _Rule:
     if not stored.dopants:
         return _Rule(
             ("order_contrast",),
-            "order_contrast (no dopants)",
+            "order_contrast, as the wire is said to hold no dopant"
+            if stored.undoped
+            else "order_contrast, as of an undoped wire: nothing was said about dopants",
             _DEFINITION,
             lambda: stored.number("order_contrast"),
         )

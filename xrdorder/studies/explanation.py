@@ -19,8 +19,10 @@ from numpy.typing import NDArray
 from xrdorder import __version__
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.relations import LABELS, relation
+from xrdorder.studies.asked import quantity_asked
 from xrdorder.studies.collate import RESULTS_NC
 from xrdorder.studies.derivations import Step, Stored, fitted_parameter, steps
+from xrdorder.studies.modelled import model_words
 from xrdorder.studies.run import RESULTS, SAMPLES, sample_file
 from xrdorder.studies.store import FAILED, Provenance, StoredSample, read_sample
 from xrdorder.studies.words import did_you_mean
@@ -39,7 +41,7 @@ FAMILIES = {
     "internal standard": "lattice parameter certified for the powder mixed in",
     "wavelength": "wavelength of the emission lines",
     "scattering table": "f' and f'' by different tables",
-    "displacement parameters": "thermal displacement: fitted beside (shared by nobody) or held (catalogue)",
+    "displacement parameters": "thermal displacement of the atoms",
     "two-theta offset": "zero of the goniometer, which may have moved since it was calibrated",
     "specimen displacement": "place of the specimen, found by the fit",
     "lattice distribution": "form of the distribution of the lattice parameter",
@@ -54,11 +56,19 @@ FAMILIES = {
     "dopant site": "share of the dopant on the tin site",
     "dopant lattice effect": "change of the lattice parameter by dopants",
     "strain state": "strain left in the wire",
+    "disorder in the lattice": "how much disorder changes the lattice parameter",
+    "usual order": "S_a taken to be as usual, before the measurement says anything",
     "a(tin) scale": "laboratories disagree about a at known tin content",
     "a(tin) slope": "two published lines a(tin) differ in slope",
     "a(tin) scatter": "single specimens stray from the line",
 }
 """Families of sources in words."""
+
+KINDS = {
+    ("displacement parameters", True): ("fitted", "fitted to this pattern beside the quantity"),
+    ("displacement parameters", False): ("held", "held at the values of the catalogue, as in all samples"),
+}
+"""What a family is called and means by whether it is private to the sample, where that makes another thing of it."""
 
 NUISANCES = {
     "specimen displacement": r"specimen_displacement_mm",
@@ -81,6 +91,8 @@ class SourceShare:
     Attributes
     ----------
     family : str
+    title : str
+        Name that differs from those of all other parts: the family, and what tells its parts apart.
     group : str
         Who shares it; empty: private to the sample.
     u : float
@@ -94,6 +106,7 @@ class SourceShare:
     """
 
     family: str
+    title: str
     group: str
     u: float
     meaning: str
@@ -152,6 +165,8 @@ class QuantityExplained:
     ----------
     name, unit : str
     value : float
+    remark : str
+        How what was asked for follows from the quantity, where it was asked for by another name.
     u, private, common : float
         Total standard uncertainty, the sample's own part and the part others share; NaN without a table.
     low, high : float
@@ -178,6 +193,7 @@ class QuantityExplained:
     budget: tuple[SourceShare, ...] = ()
     fitted: tuple[FittedParameter, ...] = ()
     relations: tuple[RelationSaid, ...] = ()
+    remark: str = ""
 
 
 @dataclass(frozen=True)
@@ -219,6 +235,10 @@ class Explanation:
     opinions : tuple of Opinion
         Lattice and order by other routes through the same counts.
     free_parameters : int
+    model : tuple of str
+        What stands in the model, in words.
+    dopants : str
+        What was said about them.
     quantities : tuple of QuantityExplained
         All of them, or the one asked for.
     order_correlations : tuple of (parameter, correlation)
@@ -235,6 +255,8 @@ class Explanation:
     quality_words: str
     opinions: tuple[Opinion, ...]
     free_parameters: int
+    model: tuple[str, ...]
+    dopants: str
     quantities: tuple[QuantityExplained, ...]
     order_correlations: tuple[tuple[str, float], ...]
     flags: tuple[tuple[str, str], ...]
@@ -256,7 +278,8 @@ def explain_stored(folder: str | Path, name: str, quantity: str | None = None) -
     name : str
         The sample.
     quantity : str, optional
-        One quantity with all its steps; all of them in short where left out.
+        One quantity with all its steps, by its name, that of a column of `results.csv` or a printed heading; all of
+        them in short where left out.
 
     Raises
     ------
@@ -308,12 +331,13 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
     covariance = _Covariance.of(sample)
     targets = [str(t) for t in sample.tables["target"].values] if "target" in sample.tables.coords else []
     names = [*sample.values, *targets]
+    remark = ""
     if quantity is not None and not sample.failed:
-        if quantity not in names:
-            raise UnknownNameError(
-                f"sample '{sample.name}': has no quantity '{quantity}'; {did_you_mean(quantity, names)}"
-            )
-        names = [quantity]
+        try:
+            name, remark = quantity_asked(quantity, names)
+        except UnknownNameError as error:
+            raise UnknownNameError(f"sample '{sample.name}': {error}") from None
+        names = [name]
     found = [
         _predicted(sample, name) if name in targets else _quantity(sample, stored, covariance, name, sharing or {})
         for name in ([] if sample.failed else names)
@@ -329,11 +353,28 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
         sample.quality_words,
         _opinions(sample),
         len(covariance.names),
-        tuple(found),
+        model_words(sample),
+        _dopants(sample),
+        tuple(replace(one, remark=remark) for one in found),
         tuple((name, covariance.correlation(contrast, name)) for name in b_iso if contrast in covariance.names),
         sample.flags,
         sample.assumptions,
     )
+
+
+def _dopants(sample: StoredSample) -> str:
+    """What the description said about dopants, contents in at.%; empty where there is no description."""
+    options = sample.provenance.options
+    if "dopants" not in options:
+        return ""
+    u = options.get("u_dopants") or {}
+    named = [
+        f"{100.0 * content:g}{f' ± {100.0 * u[element]:g}' if element in u else ''} at.% {element}"
+        for element, content in (options["dopants"] or {}).items()
+    ]
+    if named:
+        return ", ".join(named)
+    return "said to hold none" if options.get("undoped") else "nothing was said; taken as an undoped wire, and flagged"
 
 
 def _opinions(sample: StoredSample) -> tuple[Opinion, ...]:
@@ -392,14 +433,33 @@ def _budget(table: Contributions, quantity: str, sample: str, sharing: Sharing) 
         shares.append(
             SourceShare(
                 family,
+                _title(family, group, [other for of, other in parts if of == family]),
                 group,
                 math.sqrt(sum(u * u for u in members.values())),
-                FAMILIES.get(family, ""),
+                ": ".join(x for x in (FAMILIES.get(family, ""), KINDS.get((family, not group), ("", ""))[1]) if x),
                 tuple(sorted(named.items(), key=lambda item: -item[1])),
                 others,
             )
         )
     return sorted(shares, key=lambda share: (-share.u, share.family, share.group))
+
+
+def _title(family: str, group: str, groups: Sequence[str]) -> str:
+    """Name a part so that no two are called alike.
+
+    >>> _title("displacement parameters", "catalogue", ["catalogue"]), _title("strain state", "", ["", "A"])
+    ('displacement parameters, held', 'strain state, own')
+    >>> _title("strain state", "A", ["", "A"]), _title("texture", "", [""])
+    ('strain state, shared', 'texture')
+    """
+    kind = KINDS.get((family, group == PRIVATE))
+    if kind:
+        return f"{family}, {kind[0]}"
+    if len(groups) == 1:
+        return family
+    if group == PRIVATE:
+        return f"{family}, own"
+    return f"{family}, shared" if sum(other != PRIVATE for other in groups) == 1 else f"{family}, shared by {group}"
 
 
 def _predicted(sample: StoredSample, target: str) -> QuantityExplained:
