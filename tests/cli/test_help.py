@@ -76,6 +76,16 @@ OPTIONS = {
     },
     "run": {"--figures", "--no-figures", "--again", "--workers"},
     "measured": {"--lot", "--adopt", "--relation", "--slope", "--figures", "--no-figures"},
+    "fields": {
+        "--field",
+        "--temperature",
+        "--strain",
+        "--design",
+        "--sample",
+        "--reference",
+        "--figures",
+        "--no-figures",
+    },
     "explain": set(),
     "estimate": {
         "--lattice-nm",
@@ -94,6 +104,7 @@ OPTIONS = {
         "--tin-scale",
         "--brief",
     },
+    "relations": {"--kind", "--wire", "--known", "--find", "--file", "--save"},
     "tin-scale": {"--out", "--name", "--source", "--u-common-at-percent", "--own-slope"},
     "strain-free": {"--poisson", "--u-poisson"},
 }

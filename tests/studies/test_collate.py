@@ -92,7 +92,8 @@ def test_measured_values_stand_beside_the_estimates_and_change_none(dataset, stu
 def test_a_scale_of_the_laboratory_is_quoted(study):
     samples = [made.sample("good"), StoredSample("none", "no A15"), StoredSample("bad", "failed: x")]
     ours = replace(PUBLISHED_SCALE, name="ours", source="seven cast buttons, electron probe")
-    found = collate(study, samples, PHASES, ours)
+    found = collate(study, samples, PHASES, ours, ["our-tc", "our-field"])
+    assert found.attrs["own_relations"] == "our-tc, our-field"
     assert found["tin_at_percent"].attrs["source"] == "the laboratory's own: seven cast buttons, electron probe"
     assert (found.attrs["tin_scale"], found.attrs["tin_scale_source"]) == ("ours", ours.source)
     assert "Godeke" in collate(study, samples, PHASES)["tin_at_percent"].attrs["source"]

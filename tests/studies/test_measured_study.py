@@ -62,7 +62,7 @@ def by(found, quantity, condition=""):
 def test_every_value_stands_beside_what_the_pattern_says_of_the_same_thing(tmp_path):
     chosen = [one for one in subjects(opened(tmp_path)) if one.name == "a1"]
     assert chosen[0].wire == "binary" and chosen[0].values["tin_lower_bound"] == 0.23
-    found = rows(chosen, published, n=4000)
+    found = rows(chosen, PUBLISHED, n=4000)
     assert {row.measured.quantity for row in found} == {one.quantity for one in MEASURED}
     (tc,) = by(found, "Tc_K")
     assert tc.comparable and 10.0 < tc.low < tc.value < tc.high < 18.6
@@ -84,13 +84,13 @@ def test_every_value_stands_beside_what_the_pattern_says_of_the_same_thing(tmp_p
 
 def test_domains_larger_than_grains_cannot_be(tmp_path):
     small = (Measured("grain_size_nm", 60.0, 5.0),)
-    (row,) = rows(subjects(opened(tmp_path, small))[:1], published)
+    (row,) = rows(subjects(opened(tmp_path, small))[:1], PUBLISHED)
     assert "which cannot be" in row.note
 
 
 def test_a_sample_without_result_has_rows_without_estimate(tmp_path):
     one = subjects(opened(tmp_path))[0]
-    found = rows([replace(one, values={}, contributions=made.contributions().select([]))], published, n=1000)
+    found = rows([replace(one, values={}, contributions=made.contributions().select([]))], PUBLISHED, n=1000)
     assert all(math.isnan(row.value) for row in found) and all(row.note for row in found)
 
 
@@ -102,10 +102,10 @@ def test_currents_are_compared_with_the_first_of_their_lot(tmp_path):
     # the same material in half of the area: half of the current
     half = Measured("a15_area_fraction", 0.25, 0.005)
     second = replace(ones[1], measured=(replace(current, value=250.0), grain[0], half))
-    base, other = by(rows([first, second], published, n=4000), "critical_current_a")
+    base, other = by(rows([first, second], PUBLISHED, n=4000), "critical_current_a")
     # the made samples know tin to 2 at.% only: at 15 T they may be normal, and no ratio is given
     high = [replace(one, measured=(replace(current, field_t=15.0), *one.measured[1:])) for one in (first, second)]
-    assert "may be normal" in by(rows(high, published, n=4000), "critical_current_a")[1].note
+    assert "may be normal" in by(rows(high, PUBLISHED, n=4000), "critical_current_a")[1].note
     assert math.isnan(base.value) and "compared with it" in base.note
     assert other.by == "ratio to a1" and other.note.endswith("and of the A15 areas")
     # what is private to each sample moves the median of the ratio by some per cent
@@ -233,13 +233,13 @@ def test_an_adjustment_takes_the_place_of_its_relation_for_its_kind_of_wire_alon
     old, new = "godeke-2006-boltzmann", "godeke-2006-boltzmann-a"
 
     def names(wire):
-        return {entry.name for entry in files.library(wire).relations("tc-from-tin", wire)} & {old, new}
+        return {entry.name for entry in files.library().relations("tc-from-tin", wire)} & {old, new}
 
-    assert names("binary") == {new} and names(None) == {old, new} and names("Ta") == set()
-    assert {old, new} <= {entry.name for entry in files.library("Ta").relations()}
+    assert names("binary") == {new} and names(None) == {new} and names("Ta") == set()
+    assert {old, new} <= {entry.name for entry in files.library().relations(replaced=True)}
     path.write_text(path.read_text(encoding="utf-8").replace(f'"{new}"', '"devantay-1981-line"'), encoding="utf-8")
     with pytest.raises(XrdorderError, match="devantay-1981-line"):
-        files.library("binary")
+        files.library()
 
 
 def test_rows_hold_no_difference_between_unlike_things():

@@ -12,7 +12,19 @@ import os
 import click
 
 from xrdorder import __version__
-from xrdorder.cli import calibrate, demo, estimate, explain, fit, measured, relations, run, strain_free, tin_scale
+from xrdorder.cli import (
+    calibrate,
+    demo,
+    estimate,
+    explain,
+    fields,
+    fit,
+    measured,
+    relations,
+    run,
+    strain_free,
+    tin_scale,
+)
 from xrdorder.cli.program import Program
 
 __all__ = ["main"]
@@ -39,6 +51,7 @@ for command in (
     fit.fit,
     run.run,
     measured.measured,
+    fields.fields,
     explain.explain,
     estimate.estimate,
     relations.relations,

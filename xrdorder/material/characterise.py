@@ -121,7 +121,7 @@ def characterise(
     refer_contrast(account, tin_held, contrast_by_tin)
     add_site_order(account, specimen, radiation)
     add_order_parameters(account, specimen)
-    add_joint(account, specimen, scale, contrast_by_tin)
+    add_joint(account, specimen, scale, contrast_by_tin, tin_held)
     drop_intermediate(account)
     wavelength_nm = radiation.wavelength_nm if wavelength_nm is None else wavelength_nm
     add_domain_size(account, wavelength_nm)

@@ -152,7 +152,11 @@ def solve(
 
 
 def add_joint(
-    account: Account, specimen: Specimen, scale: TinScale = PUBLISHED_SCALE, contrast_by_tin: float = 0.0
+    account: Account,
+    specimen: Specimen,
+    scale: TinScale = PUBLISHED_SCALE,
+    contrast_by_tin: float = 0.0,
+    tin_held: float = math.nan,
 ) -> None:
     """Add ``tin_fraction_order`` and ``tin_fraction_joint``; flag routes that contradict each other.
 
@@ -168,6 +172,8 @@ def add_joint(
         The one that gave ``tin_fraction``.
     contrast_by_tin : float, optional
         By which the contrast was referred to that tin fraction.
+    tin_held : float, optional
+        Tin fraction held in the fit: that of the contrast where there is none by the lattice.
     """
     if not account.given(TIN_ORDER) or account.values[TIN_ORDER] <= 0.0:
         account.absent(ORDER)
@@ -175,14 +181,15 @@ def add_joint(
         return
     prior, c = usual_order(specimen), contrast_by_tin
     x, by_lattice = account.values[TIN_ORDER], account.values.get("tin_fraction", math.nan)
-    referred = c != 0.0 and math.isfinite(by_lattice)
-    c = c if referred else 0.0
+    referred_to = by_lattice if math.isfinite(by_lattice) else tin_held
+    if not math.isfinite(referred_to):
+        c, referred_to = 0.0, 0.0
     account.assumptions.append(f"S_a = {prior.s_a:g} ± {prior.u:g} before the measurement, as of {prior.words}")
 
     per_tin = 4.0 * prior.s_a - c
-    tin = (x - c * by_lattice if referred else x) / per_tin
+    tin = (x - c * referred_to) / per_tin
     derivatives = {TIN_ORDER: 1.0 / per_tin}
-    if referred:
+    if math.isfinite(by_lattice):
         derivatives["tin_fraction"] = -c / per_tin
     account.add(ORDER, tin, derivatives, _prior_columns(prior, -4.0 * tin / per_tin))
     if not math.isfinite(by_lattice):

@@ -89,7 +89,9 @@ class Library:
             raise UnknownNameError(f"no relation '{name}'; {known}")
         return self._table[name]
 
-    def relations(self, kind: str | None = None, wire: str | None = None) -> tuple[Relation, ...]:
+    def relations(
+        self, kind: str | None = None, wire: str | None = None, *, replaced: bool = False
+    ) -> tuple[Relation, ...]:
         """Give all relations, those that answer one question, or those that hold for one sort of wire.
 
         One that a laboratory has adjusted for this wire is left out: the adjusted one stands in its place.
@@ -101,6 +103,8 @@ class Library:
         wire : str, optional
             One of `WIRES`: relations found on such wire or that do not depend on it; where a question has none of
             them, those of undoped A15 stand in. Without it, or with "any", all.
+        replaced : bool, optional
+            Give those that were adjusted too, to compare them.
 
         Raises
         ------
@@ -119,8 +123,8 @@ class Library:
                 for entry in found
                 if entry.wire in (wire, "any") or (entry.wire == "binary" and entry.kind not in served)
             ]
-        replaced = {entry.replaces for entry in found}
-        return tuple(entry for entry in found if entry.name not in replaced)
+        left_out = set() if replaced else {entry.replaces for entry in found}
+        return tuple(entry for entry in found if entry.name not in left_out)
 
     def with_entries(self, entries: Iterable[Relation]) -> Library:
         """Give a library that holds these relations too.

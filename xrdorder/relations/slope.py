@@ -38,7 +38,8 @@ def _field(slope: Array, tc: Array) -> Array:
 
 
 def _field_inverse(field: Array, tc: Array) -> Array:
-    return np.asarray(field / (0.693 * tc))
+    with np.errstate(divide="ignore", invalid="ignore"):  # a draw of no Tc has no slope
+        return np.asarray(field / (0.693 * tc))
 
 
 def _film_tc(rho: Array) -> Array:

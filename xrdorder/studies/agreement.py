@@ -142,7 +142,7 @@ class Agreement:
         return " + ".join(relation.name for relation in self.route)
 
 
-def routes(quantity: str, library: Library, wire: str = "any") -> list[Route]:
+def routes(quantity: str, library: Library, wire: str = "any", *, replaced: bool = False) -> list[Route]:
     """Relations that lead to a measured quantity, all of them or those for one kind of wire.
 
     A field at a temperature takes one law of temperature, the first of the library, for all: those there are differ by
@@ -155,13 +155,15 @@ def routes(quantity: str, library: Library, wire: str = "any") -> list[Route]:
     library : Library
     wire : str
         "binary", "Ta", "Ti" or "any".
+    replaced : bool
+        Those that the laboratory has adjusted as well.
     """
     if quantity == "Tc_K":
         kinds = ("tc-from-tin", "tc-from-order")
-        return [(entry,) for kind in kinds for entry in library.relations(kind, wire)]
+        return [(entry,) for kind in kinds for entry in library.relations(kind, wire, replaced=replaced)]
     law = library.relations("bc2-temperature", wire)[0]
     kinds = ("bc2-0-from-tin", "bc2-0-from-tc")
-    return [(entry, law) for kind in kinds for entry in library.relations(kind, wire)]
+    return [(entry, law) for kind in kinds for entry in library.relations(kind, wire, replaced=replaced)]
 
 
 def agreements(

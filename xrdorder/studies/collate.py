@@ -30,7 +30,11 @@ Variables = dict[str, tuple[str | tuple[str, ...], NDArray[Any], dict[str, str]]
 
 
 def collate(
-    study: Study, samples: Sequence[StoredSample], phases: Sequence[str], scale: TinScale = PUBLISHED_SCALE
+    study: Study,
+    samples: Sequence[StoredSample],
+    phases: Sequence[str],
+    scale: TinScale = PUBLISHED_SCALE,
+    own_relations: Sequence[str] = (),
 ) -> xr.Dataset:
     """Join the results of all samples.
 
@@ -45,6 +49,8 @@ def collate(
         come after them.
     scale : TinScale
         The line from which tin was read.
+    own_relations : sequence of str
+        Names of the laboratory's own relations that could be asked.
 
     Returns
     -------
@@ -88,6 +94,7 @@ def collate(
         "no_a15": statuses.count(NO_A15),
         "tin_scale": scale.name,
         "tin_scale_source": scale.source,
+        "own_relations": ", ".join(own_relations),
     }
     for name in ("sample", "quantity", "source"):
         dataset[name].attrs.update(units="", long_name=f"name of the {name}")

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import json
 import math
-import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -21,7 +20,7 @@ import xarray as xr
 from xrdorder import uncertainty
 from xrdorder.exceptions import Flag, StudyError
 from xrdorder.material import PUBLISHED_SCALE, TinScale, characterise, read_tin_scale
-from xrdorder.relations import PUBLISHED, Library, Relation, read_relations
+from xrdorder.relations import PUBLISHED, Library, read_relations
 from xrdorder.studies.description import Sample
 from xrdorder.studies.files import file_hash
 from xrdorder.studies.specimens import specimen
@@ -132,29 +131,19 @@ class OwnFiles:
         """
         return PUBLISHED_SCALE if self.tin_scale is None else read_tin_scale(self.tin_scale)
 
-    def library(self, wire: str | None = None) -> Library:
+    def library(self) -> Library:
         """Read the relations: the published ones, and those of the laboratory.
-
-        Parameters
-        ----------
-        wire : str, optional
-            Kind of wire they are asked for. An adjustment that holds for it then takes the place of what it adjusts;
-            without it both are there.
 
         Raises
         ------
-        ValidityError, StudyError
+        ValidityError
             The file holds none, or a name that is taken.
         """
-        if self.relations is None:
-            return PUBLISHED
-        entries = read_relations(self.relations)
-        adjusted = {} if wire is None else _adjusted(self.relations)
-        replaced = {adjusted[one.name] for one in entries if one.name in adjusted and holds_for(one, str(wire))}
-        try:
-            return Library(one for one in (*PUBLISHED.relations(), *entries) if one.name not in replaced)
-        except ValueError as error:
-            raise StudyError(f"{self.relations}: {error}") from error
+        return PUBLISHED if self.relations is None else PUBLISHED.with_entries(read_relations(self.relations))
+
+    def names(self) -> tuple[str, ...]:
+        """Names of the laboratory's own relations."""
+        return () if self.relations is None else tuple(one.name for one in read_relations(self.relations))
 
     def check(self) -> None:
         """Refuse files that cannot be used before any work is done.
@@ -182,17 +171,6 @@ class OwnFiles:
             except OSError as error:
                 raise StudyError(f"{path}: cannot be read ({error.strerror}); check {key} in study.toml") from error
         return found
-
-
-def holds_for(relation: Relation, wire: str) -> bool:
-    """Tell whether a relation is meant for a kind of wire."""
-    return wire == "any" or relation.wire in (wire, "any")
-
-
-def _adjusted(path: Path) -> dict[str, str]:
-    """Names of the adjustments of a file that has been read, and of what each adjusts."""
-    document = tomllib.loads(path.read_text(encoding="utf-8"))
-    return {str(one["name"]): str(one["of"]) for one in document.get("adjustment", [])}
 
 
 def interpret(base: StoredSample, fitted: Fitted, sample: Sample, own: OwnFiles) -> StoredSample:
@@ -234,7 +212,7 @@ def interpret(base: StoredSample, fitted: Fitted, sample: Sample, own: OwnFiles)
     # Draws that only this sample has are tied to its name, so that no two samples share them.
     wire = wire_of(sample.lot.dopants, undoped=sample.lot.undoped)
     prediction = predict(
-        material, seed=SEED, key=sample.name, lot=sample.lot.name, library=own.library(wire), wire=wire
+        material, seed=SEED, key=sample.name, lot=sample.lot.name, library=own.library(), wire=wire
     )
     return replace(
         base,

@@ -13,7 +13,7 @@ what all have in common cancels.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -100,14 +100,14 @@ def subjects(opened: OpenStudy) -> list[Subject]:
     return found
 
 
-def rows(samples: Sequence[Subject], libraries: Callable[[str], Library], *, n: int = DRAWS) -> list[Row]:
+def rows(samples: Sequence[Subject], library: Library, *, n: int = DRAWS) -> list[Row]:
     """Put every measured value beside its estimate.
 
     Parameters
     ----------
     samples : sequence of Subject
-    libraries : callable
-        Gives the relations to estimate with for a kind of wire.
+    library : Library
+        Relations to estimate with.
     n : int
         Draws.
 
@@ -116,8 +116,8 @@ def rows(samples: Sequence[Subject], libraries: Callable[[str], Library], *, n: 
     list of Row
         By quantity, then by sample; several rows where the pattern answers by several routes.
     """
-    found = [row for sample in samples for row in _of_sample(sample, libraries(sample.wire), n)]
-    found += _currents(samples, libraries, n)
+    found = [row for sample in samples for row in _of_sample(sample, library, n)]
+    found += _currents(samples, library, n)
     order = list(dict.fromkeys(one.quantity for sample in samples for one in sample.measured))
     return sorted(found, key=lambda row: order.index(row.measured.quantity))
 
@@ -193,7 +193,7 @@ def _grain(sample: Subject, one: Measured) -> Row:
     return Row(sample.name, sample.lot, one, "domain size", value, value - u, value + u, note, comparable=False)
 
 
-def _currents(samples: Sequence[Subject], libraries: Callable[[str], Library], n: int) -> list[Row]:
+def _currents(samples: Sequence[Subject], library: Library, n: int) -> list[Row]:
     """Ratios of critical currents to the first of a lot under the same conditions."""
     found = []
     groups: dict[tuple[str, float, float], list[tuple[Subject, Measured]]] = {}
@@ -207,7 +207,7 @@ def _currents(samples: Sequence[Subject], libraries: Callable[[str], Library], n
         what = "the first of its lot under these conditions: the others are compared with it"
         found.append(Row(reference.name, lot, base, note=what if rest else "nothing to compare with", comparable=False))
         for sample, one in rest:
-            found.append(_current(sample, one, reference, base, temperature, field, libraries(reference.wire), n))
+            found.append(_current(sample, one, reference, base, temperature, field, library, n))
     return found
 
 

@@ -69,17 +69,17 @@ def hold(opened: OpenStudy, lot: str | None = None) -> Held:
             f"{study.folder}: no sample{which} has measured values; give them in study.toml under [samples.measured]"
         )
     own = OwnFiles(study.tin_scale, study.relations)
-    everything = own.library()
+    library = own.library()
     found: dict[tuple[str, str], tuple[Agreement, ...]] = {}
     for name in lots:
         members = [one for one in chosen if one.lot == name and one.values]
         for quantity in COMPARED:
             if any(one.first(quantity) for one in members):
                 # All of them, whatever wire they were found on: here the measured values decide.
-                tc = routes("Tc_K", own.library(members[0].wire), members[0].wire)
-                found[name, quantity] = agreements(members, quantity, routes(quantity, everything), tc)
+                tc = routes("Tc_K", library, members[0].wire)
+                found[name, quantity] = agreements(members, quantity, routes(quantity, library, replaced=True), tc)
     wires = {one.lot: one.wire for one in chosen}
-    return Held(study.title, tuple(rows([one for one in chosen if one.measured], own.library)), found, wires)
+    return Held(study.title, tuple(rows([one for one in chosen if one.measured], library)), found, wires)
 
 
 def verdict(found: Sequence[Agreement]) -> str:

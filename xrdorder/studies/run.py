@@ -87,7 +87,8 @@ def run_study(
         found = sorted_out.settled | {
             task.sample.name: read_sample(task.target, groups=False) for task in todo
         }
-        dataset = collate(study, [found[sample.name] for sample in study.samples], _phase_names(study), own.scale())
+        stored = [found[sample.name] for sample in study.samples]
+        dataset = collate(study, stored, _phase_names(study), own.scale(), own.names())
         write_results(dataset, results)
     again_only = sum(task.fitted for task in todo)
     dataset.attrs |= {
