@@ -14,6 +14,7 @@ import click
 from xrdorder import __version__
 from xrdorder.cli import (
     calibrate,
+    compare,
     demo,
     estimate,
     explain,
@@ -50,6 +51,7 @@ for command in (
     calibrate.calibrate,
     fit.fit,
     run.run,
+    compare.compare,
     measured.measured,
     fields.fields,
     explain.explain,

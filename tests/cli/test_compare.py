@@ -1,0 +1,79 @@
+"""Variants against each other from a terminal, on results that are made up."""
+
+import csv
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from xrdorder.cli import compare as command
+from xrdorder.cli import main
+from xrdorder.uncertainty import Contributions, collate
+
+TREATMENTS = {"a1": (650.0, 100.0), "a2": (650.0, 100.0), "b1": (725.0, 100.0), "b2": (725.0, 100.0)}
+TIN = {"a1": 0.2350, "a2": 0.2354, "b1": 0.2430, "b2": 0.2434}
+
+
+def results():
+    tables, n = {}, len(TIN)
+    for name in TIN:
+        table = Contributions.empty()
+        tables[name] = table.extend("tin_fraction", {}, {"scale": (0.015, "published"), "counting": (0.0005, "")})
+    dataset = collate(tables)
+    dataset["value"] = (("sample", "quantity"), np.array([[tin] for tin in TIN.values()]))
+    dataset["lot"] = ("sample", np.array(["heron"] * n, dtype=object))
+    dataset["treatment"] = ("sample", np.array([f"{c:g} °C/{h:g} h" for c, h in TREATMENTS.values()], dtype=object))
+    dataset["peak_c"] = ("sample", np.array([c for c, _ in TREATMENTS.values()]))
+    dataset["hold_at_peak_h"] = ("sample", np.array([h for _, h in TREATMENTS.values()]))
+    return dataset
+
+
+@pytest.fixture
+def run(tmp_path, monkeypatch):
+    class Held:
+        results = None
+
+    Held.results = results()
+    monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: Held)
+    (tmp_path / "results").mkdir()
+    return lambda *words: CliRunner().invoke(main, ["compare", str(tmp_path), *words])
+
+
+def test_difference_verdict_and_table(run, tmp_path):
+    said = run("--quantity", "tin_at_percent", "--reference", "a2")
+    assert said.exit_code == 0, said.output
+    text = " ".join(said.output.split())
+    # 0.8 at.% between means of two, each to 0.05 at.%: the shared 1.5 at.% has cancelled
+    assert "725 °C/100 h has 0.80 ± 0.05 at.% more tin than 650 °C/100 h" in text
+    assert "23.5 ± 1.5" in text and "Holm" in text and "not measurements" in text
+    (row,) = csv.DictReader((tmp_path / "results/comparison.csv").open(encoding="utf-8"))
+    assert (row["first"], row["second"]) == ("725 °C/100 h", "650 °C/100 h")
+    assert float(row["difference"]) == pytest.approx(0.8, abs=1e-6)
+    assert float(row["u"]) == pytest.approx(0.05, abs=0.02) and row["distinguishable"] == "1"
+
+
+def test_trend_over_the_reaction_temperature(run):
+    said = " ".join(run("--quantity", "tin_at_percent", "--by", "reaction-temperature").output.split())
+    assert "tin content rises by 0.8" in said and "from 650 to 725 °C" in said
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (("--quantity", "moon"), "no quantity 'moon'"),
+        (("--reference", "c1"), "no sample 'c1'"),
+        (("--lot", "curlew"), "no sample is of lot 'curlew'"),
+        (("--by", "date"), "no sample tells it"),
+        (("--by", "lot", "--quantity", "tin_fraction"), "a comparison needs two or more"),
+        (("--by", "colour"), "'colour' is not one of"),
+    ],
+)
+def test_wrong_use_is_one_line(run, words, message):
+    said = run(*words)
+    assert said.exit_code == 2
+    assert message in said.output and len(said.output.strip().splitlines()) == 1
+
+
+def test_dates_become_days():
+    found = command._as_numbers(["2026-11-25", "2026-11-27", "", 3])
+    assert found[1] - found[0] == 2.0 and np.isnan(found[2]) and found[3] == 3.0

@@ -1,0 +1,309 @@
+"""Which variant is better, by how much, and is the difference real?"""
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeAlias
+
+import click
+
+from xrdorder.cli.cautions import ESTIMATES
+from xrdorder.cli.progress import Progress
+from xrdorder.exceptions import StudyError, XrdorderError
+
+if TYPE_CHECKING:
+    import numpy as np
+    import xarray as xr
+    from numpy.typing import NDArray
+
+    from xrdorder.studies.comparison import Comparison, Outlier, Repeatability, Values
+
+QUANTITIES = ("site_order", "tin_at_percent", "domain_size_nm", "a15_fraction", "Tc_K", "Bc2_4K2_T")
+_BY = ("treatment", "reaction-temperature", "hold-time", "dose", "lot", "position", "date")
+_UNITS = {"reaction-temperature": "°C", "hold-time": "h", "dose": "h"}
+_DRAWS = 4_000
+_MOST_VERDICTS = 3  # of one quantity
+_Found: TypeAlias = "dict[str, tuple[Comparison, Values, list[str], list[float]]]"
+
+
+@click.command()
+@click.argument("study", type=click.Path(path_type=Path))
+@click.option("--by", type=click.Choice(_BY), default="treatment", show_default=True, help="What makes a variant.")
+@click.option("--quantity", "quantities", multiple=True, help="Column or quantity to compare; may be repeated.")
+@click.option("--reference", default="", help="Sample whose variant the others are compared with; left out: the first.")
+@click.option("--lot", default="", help="Only samples of this wire lot.")
+@click.option("--all-pairs", is_flag=True, help="Compare every variant with every other.")
+def compare(
+    study: Path, by: str, quantities: tuple[str, ...], reference: str, lot: str, all_pairs: bool
+) -> None:
+    """Compare the variants of a fitted STUDY: differences first, absolutes after, verdicts in words.
+
+    What two variants share cancels; replicates tell how far equal wires scatter; probabilities are corrected for the
+    number of comparisons. Tables go to results/comparison.csv. Nothing is fitted again.
+    """
+    from xrdorder.studies import open_study
+
+    held = open_study(study)
+    results = _of_lot(held.results, lot)
+    _require(results, by, reference)
+    with Progress("comparing") as progress:
+        asked = quantities or QUANTITIES
+        found = {}
+        skipped = []
+        for k, quantity in enumerate(asked):
+            progress(k, len(asked), quantity)
+            try:
+                found[quantity] = _compare(results, quantity, by, reference, all_pairs)
+            except XrdorderError as error:
+                if quantities:
+                    raise
+                skipped.append(str(error))
+    if not found:
+        raise StudyError(skipped[0])
+    click.echo("\n".join(_text(results, found, by, all_pairs)))
+    for reason in skipped:
+        click.echo(f"Not compared: {reason}")
+    table = study / "results" / "comparison.csv"
+    _write(found, table)
+    click.echo(f"\nTable        {table}\n\n{ESTIMATES}")
+
+
+def _of_lot(results: "xr.Dataset", lot: str) -> "xr.Dataset":
+    if not lot:
+        return results
+    lots = [str(one) for one in results["lot"].values]
+    if lot not in lots:
+        raise StudyError(f"no sample is of lot '{lot}'; lots are {', '.join(dict.fromkeys(lots))}")
+    return results.isel(sample=[k for k, one in enumerate(lots) if one == lot])
+
+
+def _require(results: "xr.Dataset", by: str, reference: str) -> None:
+    """Refuse what holds for no quantity, once."""
+    from xrdorder.studies.comparison import grouping
+
+    labels, _ = grouping(results, by)
+    names = [str(name) for name in results["sample"].values]
+    if reference and reference not in names:
+        raise StudyError(f"no sample '{reference}' to compare with; samples are {', '.join(names)}")
+    if reference and not labels[names.index(reference)]:
+        raise StudyError(f"sample '{reference}' has no {by}; choose another --reference or --by")
+
+
+def _values(results: "xr.Dataset", quantity: str) -> "Values":
+    """Values of a quantity; Tc and fields by draws that samples have in common, tin by the lattice."""
+    import numpy as np
+
+    from xrdorder.studies.comparison import values_from_draws, values_of
+    from xrdorder.superconductivity import predict
+    from xrdorder.superconductivity.differences import samples_of
+    from xrdorder.superconductivity.targets import TARGETS
+
+    if quantity not in TARGETS:
+        return values_of(results, quantity)
+    names, rows = [], []
+    for sample in samples_of(results):
+        prediction = predict(
+            (sample.values, sample.contributions),
+            n=_DRAWS, key=sample.name, lot=sample.lot, wire=sample.wire, tin="lattice", routes=("tin",),
+        )  # fmt: skip
+        draws = prediction.draws[quantity]
+        names.append(sample.name)
+        rows.append(draws if draws.size else np.full(_DRAWS, np.nan))
+    return values_from_draws(quantity, names, np.array(rows))
+
+
+def _compare(
+    results: "xr.Dataset", quantity: str, by: str, reference: str, all_pairs: bool
+) -> "tuple[Comparison, Values, list[str], list[float]]":
+    import numpy as np
+
+    from xrdorder.studies.comparison import about_course, compare, grouping
+
+    values = _values(results, quantity)
+    every, numbers = grouping(results, by)
+    treatments, _ = grouping(results, "treatment")
+    place = {str(name): k for k, name in enumerate(results["sample"].values)}
+    rows = [place[name] for name in values.samples]
+    labels = [every[k] for k in rows]
+    against = every[place[reference]] if reference else next((label for label in labels if label), "")
+    known = about_course(
+        values,
+        [str(results["lot"].values[k]) for k in rows],
+        [float(results["peak_c"].values[k]) for k in rows],
+        [float(results["hold_at_peak_h"].values[k]) for k in rows],
+    )
+    found = compare(
+        values,
+        labels,
+        replicates=[treatments[k] for k in rows],
+        reference=None if all_pairs else against,
+        scatter=known,
+    )
+    variable = [float(numbers[k]) if numbers is not None else float(np.nan) for k in rows]
+    return found, values, labels, variable
+
+
+def _text(results: "xr.Dataset", found: _Found, by: str, all_pairs: bool) -> list[str]:
+    lines: list[str] = []
+    if not all_pairs:
+        lines += _differences(found)
+    lines += _absolutes(found)
+    lines += ["Verdicts"]
+    for comparison, _, _, _ in found.values():
+        lines += _verdicts(comparison)
+    lines += _courses(results, found, by)
+    from xrdorder.studies.comparison import methods_sentence
+
+    lines += ["", "For a report"]
+    return [*lines, *_wrapped(methods_sentence(next(iter(found.values()))[0]))]
+
+
+def _wrapped(text: str) -> list[str]:
+    import textwrap
+
+    return textwrap.wrap(text, 98, initial_indent="  ", subsequent_indent="    ")
+
+
+def _differences(found: _Found) -> list[str]:
+    from xrdorder.cli.tables import table
+    from xrdorder.studies.comparison.words import manner, rounded
+
+    comparisons = [one for one, _, _, _ in found.values()]
+    against = comparisons[0].variants[int(comparisons[0].second[0])]
+    variants = dict.fromkeys(v for one in comparisons for v in one.variants if v != against)
+    head: list[str] = ["variant", "wires"]
+    units = ["", ""]
+    for one in comparisons:
+        how = manner(one.quantity)
+        head += [how.noun, "P"]
+        units += [how.unit, "higher"]
+    rows = []
+    for variant in variants:
+        counts = [int(one.counts[one.variants.index(variant)]) for one in comparisons if variant in one.variants]
+        row = [variant, str(max(counts))]
+        for one in comparisons:
+            if variant not in one.variants:
+                row += ["-", ""]
+                continue
+            d, how = one.pair(variant, against), manner(one.quantity)
+            row += [
+                rounded(d.value * how.scale, d.u * how.scale) + (" *" if d.distinguishable else ""),
+                f"{d.probability_positive:.2f}",
+            ]
+        rows.append(tuple(row))
+    return [
+        f"Differences to {against}", "", table((tuple(head), tuple(units)), rows), "",
+        "* more than chance (5 % for all comparisons of a quantity together). P: probability of being higher.", "",
+    ]  # fmt: skip
+
+
+def _absolutes(found: _Found) -> list[str]:
+    from xrdorder.cli.tables import table
+    from xrdorder.studies.comparison.words import manner, rounded
+    from xrdorder.superconductivity.targets import TARGETS
+
+    comparisons = [one for one, _, _, _ in found.values()]
+    variants = dict.fromkeys(v for one in comparisons for v in one.variants)
+    head = ["variant", *(manner(one.quantity).noun for one in comparisons)]
+    units = ["", *(manner(one.quantity).unit for one in comparisons)]
+    rows = []
+    for variant in variants:
+        row = [variant]
+        for one in comparisons:
+            how = manner(one.quantity)
+            k = one.variants.index(variant) if variant in one.variants else None
+            row.append("-" if k is None else rounded(one.value[k] * how.scale, one.u[k] * how.scale))
+        rows.append(tuple(row))
+    lines = ["Absolutes, with all that samples share", "", table((tuple(head), tuple(units)), rows), ""]
+    if any(one.quantity in TARGETS for one in comparisons):
+        lines += _wrapped(
+            "Tc and Bc2 here are those of the tin by the lattice alone, whose scale cancels in differences; the table "
+            "of results has the best absolute estimates."
+        )
+        lines.append("")
+    return lines
+
+
+def _verdicts(comparison: "Comparison") -> list[str]:
+    from xrdorder.studies.comparison import verdict
+
+    clear = [d for d in comparison.differences() if d.distinguishable]
+    shown = clear[:_MOST_VERDICTS] or comparison.differences(1)
+    lines = [line for d in shown for line in _wrapped(verdict(d))]
+    if len(clear) > len(shown):
+        lines.append(f"    and {len(clear) - len(shown)} more that are more than chance")
+    return lines
+
+
+def _courses(results: "xr.Dataset", found: _Found, by: str) -> list[str]:
+    """Trends over the variable, drifts along spool and over dates, samples that do not fit."""
+    import numpy as np
+
+    from xrdorder.studies.comparison import drift, drift_words, grouping, outliers, trend, trend_words
+
+    lines: list[str] = []
+    place = {str(name): k for k, name in enumerate(results["sample"].values)}
+    for comparison, values, labels, variable in found.values():
+        x = np.array(variable)
+        scatter: Repeatability = comparison.repeatability
+        if by in _UNITS and np.unique(x[np.isfinite(x)]).size > 1 and np.isfinite(x).sum() > 2:
+            lines += _wrapped(trend_words(trend(values, x, by.replace("-", " "), scatter), _UNITS[by]))
+        for odd in outliers(values, labels):
+            lines += _wrapped(_odd_words(odd, values.quantity))
+        for order in ("position", "date"):
+            if order not in results:
+                continue
+            numbers = _as_numbers(results[order].values)[[place[name] for name in values.samples]]
+            equal = grouping(results, "treatment")[0]
+            moved = drift(values, numbers, [equal[place[name]] for name in values.samples], order, scatter)
+            if moved is not None and moved.distinguishable:
+                lines += _wrapped(drift_words(moved))
+    return ["", "Courses and oddities", *(lines or ["  nothing that is more than chance"])]
+
+
+def _odd_words(odd: "Outlier", quantity: str) -> str:
+    from xrdorder.studies.comparison.words import manner, rounded
+
+    how = manner(quantity)
+    amount = f"{rounded(odd.deviation * how.scale, odd.u * how.scale)} {how.unit}".strip()
+    doubt = "; its only replicate may as well be the odd one" if odd.partner else ""
+    return f"{odd.sample} does not fit the others of {odd.variant}: {how.noun} off by {amount}{doubt}"
+
+
+def _as_numbers(values: "Iterable[object]") -> "NDArray[np.float64]":
+    from datetime import date
+
+    import numpy as np
+
+    numbers = []
+    for value in values:
+        try:
+            numbers.append(float(str(value)))
+        except (TypeError, ValueError):
+            try:
+                numbers.append(float(date.fromisoformat(str(value)[:10]).toordinal()))
+            except ValueError:
+                numbers.append(float("nan"))
+    return np.array(numbers)
+
+
+def _write(found: _Found, path: Path) -> None:
+    """One row a comparison."""
+    import csv
+
+    from xrdorder.studies.files import write_atomically
+
+    def write(temporary: Path) -> None:
+        with temporary.open("w", newline="", encoding="utf-8") as file:
+            writer = csv.writer(file)
+            writer.writerow(
+                ["quantity", "first", "second", "difference", "u", "probability_positive", "p", "p_adjusted",
+                 "distinguishable"]
+            )  # fmt: skip
+            for comparison, _, _, _ in found.values():
+                for d in comparison.differences():
+                    writer.writerow(
+                        [d.quantity, d.first, d.second, f"{d.value:.8g}", f"{d.u:.4g}", f"{d.probability_positive:.4f}",
+                         f"{d.p:.4g}", f"{d.p_adjusted:.4g}", int(d.distinguishable)]
+                    )  # fmt: skip
+
+    write_atomically(path, write)
