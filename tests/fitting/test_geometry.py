@@ -1,16 +1,13 @@
-"""Shifts, illumination and depth of every kind of specimen."""
+"""Shifts and illumination of every kind of specimen."""
 
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.integrate import quad
 
-from xrdorder.crystals import phase
-from xrdorder.exceptions import InstrumentError, ValidityError
+from xrdorder.exceptions import InstrumentError
 from xrdorder.fitting.absorption import cylinder_absorption, plate_absorption, roughness_factor
 from xrdorder.fitting.geometry import Geometry
-from xrdorder.xrays import linear_attenuation_per_nm
 
 DISTANCE = 200.0
 THETA = np.radians(np.array([8.0, 20.0, 35.0, 50.0, 70.0]))
@@ -170,41 +167,3 @@ def test_refusals(options: dict[str, object], words: str) -> None:
     with pytest.raises(InstrumentError, match=words) as caught:
         Geometry(**({"detector_distance_mm": DISTANCE} | options))  # type: ignore[arg-type]
     assert "\n" not in str(caught.value)
-
-
-def test_depth_of_nb3sn_with_copper_radiation() -> None:
-    mu = linear_attenuation_per_nm(phase("nb3sn").atoms_per_cell(), phase("nb3sn").cell_volume_nm3(), 8047.8)
-    theta = np.radians(np.array([23.8, 41.8, 134.0]) / 2.0)
-    # 1/mu = 6.6 um, so that sin(theta) / (2 mu) by hand is 0.68, 1.18 and 3.04 um; the 3 % of mu do not count here
-    np.testing.assert_allclose(Geometry(DISTANCE).depth_nm(theta, mu) / 1000.0, [0.68, 1.18, 3.04], rtol=0.01)
-    np.testing.assert_allclose(
-        Geometry(DISTANCE).depth_nm(theta, mu, 0.5), 2.0 * Geometry(DISTANCE).depth_nm(theta, mu)
-    )
-
-
-@pytest.mark.parametrize("thickness", [0.5, 200.0, 1000.0, 5e4, 1e9])
-def test_depth_in_a_layer(thickness: float) -> None:
-    mu, theta = 1.5e-4, THETA[1]
-    k = 2.0 * mu / np.sin(theta)
-    end = min(thickness, 40.0 / k)  # beyond, the weight is less than 1e-17
-    whole = quad(lambda z: np.exp(-k * z), 0.0, end)[0]
-    moment = quad(lambda z: z * np.exp(-k * z), 0.0, end)[0]
-    depth, share = Geometry(DISTANCE).depth_for_layer(np.array([theta]), mu, thickness)
-    assert share[0] == pytest.approx(whole * k, rel=1e-9)
-    assert depth[0] == pytest.approx(moment / whole, rel=1e-9)
-
-
-def test_depth_is_smooth_where_the_series_takes_over() -> None:
-    theta = np.array([np.pi / 2.0])
-    below, above = (Geometry(DISTANCE).depth_for_layer(theta, 0.5, 1e-3 * (1.0 + s))[0][0] for s in (-1e-6, 1e-6))
-    # half the thickness: the step of 2e-6 in it, and 1e-13 of rounding in the closed form over 1e-3
-    assert above / below - 1.0 == pytest.approx(2e-6, abs=1e-9)
-
-
-def test_depth_refusals() -> None:
-    with pytest.raises(InstrumentError, match="only a specimen in reflection"):
-        PLATE.depth_nm(THETA, 1e-4)
-    with pytest.raises(ValidityError, match="attenuation"):
-        Geometry(DISTANCE).depth_nm(THETA, 0.0)
-    with pytest.raises(ValidityError, match="thickness"):
-        Geometry(DISTANCE).depth_for_layer(THETA, 1e-4, 0.0)

@@ -41,12 +41,6 @@ def test_depths_are_those_of_the_attenuation(fitted):
     assert f"{last:.1f} µm at the last order line (116°)" in text
 
 
-def test_mean_depth_is_the_mean_of_what_is_seen():
-    z = np.linspace(0.0, 60.0, 600_001)
-    seen = np.exp(-2 * 0.15 * z / np.sin(np.radians(30.0)))
-    assert depth.mean_depth(30.0, 0.15) == pytest.approx(np.sum(z * seen) / np.sum(seen), rel=1e-3)
-
-
 def test_order_lines_are_those_where_the_sublattices_subtract():
     a15 = phase("nb3sn")
     squares = set()

@@ -110,19 +110,8 @@ def roughness_factor(theta: Array, p: float, q: float) -> Array:
     >>> print(roughness_factor(np.radians([10.0, 90.0]), 0.5, 0.3).round(3))
     [0.677 1.   ]
     """
-    low, flat = _rough(theta, q)
+    low, flat = np.exp(-q / np.sin(theta)), float(np.exp(-q))
     return np.asarray((p + (1.0 - p) * low) / (p + (1.0 - p) * flat))
-
-
-def roughness_by_p(theta: Array, p: float, q: float) -> Array:
-    """Derivative of `roughness_factor` by p."""
-    low, flat = _rough(theta, q)
-    return np.asarray((flat - low) / (p + (1.0 - p) * flat) ** 2)
-
-
-def _rough(theta: Array, q: float) -> tuple[Array, float]:
-    """exp(-q / sin theta) at these angles and at 90 degrees."""
-    return np.asarray(np.exp(-q / np.sin(theta))), float(np.exp(-q))
 
 
 def disc_paths(theta: Array, across: int, along: int) -> tuple[Array, Array, Array]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from xrdorder.exceptions import InstrumentError, ValidityError
+from xrdorder.exceptions import InstrumentError
 from xrdorder.fitting.absorption import (
     cylinder_absorption,
     cylinder_offset,
@@ -234,72 +234,3 @@ class Geometry:
             return np.zeros_like(theta)
         alpha = opening * self.lit_fraction(theta)
         return np.asarray(np.degrees(-(alpha**2) / (6.0 * np.tan(theta))))
-
-    def depth_nm(self, theta: Array, attenuation_per_nm: float, packing: float = 1.0) -> Array:
-        """Mean depth that the intensity of a thick specimen in reflection comes from, sin(theta) / (2 mu), nm.
-
-        A layer at depth z is seen through the path 2 z / sin theta, with the weight exp(-2 mu z / sin theta).
-
-        Parameters
-        ----------
-        theta
-            Bragg angles, rad.
-        attenuation_per_nm
-            Of the solid, see `xrdorder.xrays.linear_attenuation_per_nm`.
-        packing
-            Share of the volume that is solid.
-
-        Raises
-        ------
-        InstrumentError
-            The specimen is not in reflection.
-        ValidityError
-            The attenuation or the packing is not positive.
-
-        Examples
-        --------
-        Nb3Sn, 1/mu = 6.6 um with Cu K-alpha, line at 2 theta = 42 degrees, in um:
-
-        >>> print((Geometry(200.0).depth_nm(np.radians([21.0]), 1.0 / 6600.0) / 1000.0).round(2))
-        [1.18]
-        """
-        return 1.0 / self._weakening(theta, attenuation_per_nm, packing)
-
-    def depth_for_layer(
-        self, theta: Array, attenuation_per_nm: float, thickness_nm: float, packing: float = 1.0
-    ) -> tuple[Array, Array]:
-        """Mean depth in a layer on a substrate, nm, and share of the intensity of an endlessly thick layer.
-
-        With the weight exp(-k z), k = 2 mu / sin theta, from 0 to the thickness t: the share is 1 - exp(-k t), and
-        the mean of z is 1/k - t / (exp(k t) - 1). This is 1/k for a thick layer and t/2 for a thin one. Lines of the
-        substrate are weakened by one minus the share.
-
-        Parameters and errors as `depth_nm`, with the thickness of the layer in nm.
-
-        Examples
-        --------
-        A layer of 1 um, in um and as a share:
-
-        >>> depth, share = Geometry(200.0).depth_for_layer(np.radians([21.0]), 1.0 / 6600.0, 1000.0)
-        >>> print((depth / 1000.0).round(3), share.round(3))
-        [0.43] [0.571]
-        """
-        if not thickness_nm > 0.0:
-            raise ValidityError(f"depth: thickness of the layer {thickness_nm} nm must be positive")
-        k = self._weakening(theta, attenuation_per_nm, packing)
-        x = k * thickness_nm
-        # exp(x) - 1 - x loses its digits below: the series of 1/x - 1/(exp(x) - 1) is 1/2 - x/12 + x^3/720
-        small = x < 1e-3
-        safe = np.where(small, 1.0, np.minimum(x, 700.0))
-        mean = np.where(small, 0.5 - x / 12.0, 1.0 / np.where(small, 1.0, x) - 1.0 / np.expm1(safe))
-        return np.asarray(thickness_nm * mean), np.asarray(-np.expm1(-x))
-
-    def _weakening(self, theta: Array, attenuation_per_nm: float, packing: float) -> Array:
-        """How fast the weight falls with depth, 2 mu / sin theta, 1/nm."""
-        if self.kind != "reflection":
-            raise InstrumentError(f"depth: only a specimen in reflection is seen from its surface, not {self.kind}")
-        if not (attenuation_per_nm > 0.0 and packing > 0.0):
-            raise ValidityError(
-                f"depth: attenuation {attenuation_per_nm} 1/nm and packing {packing} must both be positive"
-            )
-        return np.asarray(2.0 * attenuation_per_nm * packing / np.sin(theta))

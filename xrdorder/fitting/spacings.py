@@ -22,11 +22,13 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from xrdorder.xrays.attenuation import mean_depth
+
 Array = NDArray[np.float64]
 
 _QUADRATURE = 16  # Gauss-Laguerre nodes: neighbours then are half a decay length apart where most of the weight is
 _LEAST_WEIGHT = 1e-4
-_REFERENCE_SINE = np.sqrt(0.5)
+_REFERENCE_SINE = float(np.sqrt(0.5))
 
 
 class Nodes(NamedTuple):
@@ -69,8 +71,8 @@ class Spacings:
         self._mean_depth_nm = np.zeros_like(sine)
         self._reference_nm = 0.0
         if attenuation_per_nm > 0.0:
-            self._mean_depth_nm = sine / (2.0 * attenuation_per_nm)
-            self._reference_nm = _REFERENCE_SINE / (2.0 * attenuation_per_nm)
+            self._mean_depth_nm = mean_depth(sine, attenuation_per_nm)
+            self._reference_nm = mean_depth(_REFERENCE_SINE, attenuation_per_nm)
 
     @staticmethod
     def nodes(spread: bool) -> Nodes:

@@ -7,6 +7,7 @@ import math
 from xrdorder.material.account import Account
 from xrdorder.material.specimen import Specimen
 from xrdorder.xrays import Radiation, linear_attenuation_per_nm
+from xrdorder.xrays.attenuation import mean_depth
 
 SEEN_WHOLE = ("ground-powder", "transmission")
 """Mounts in which depth is no weight: grinding mixes rim and core, transmission goes through."""
@@ -34,7 +35,7 @@ def remark_on_depth(
     tin = account.values["tin_fraction"] if account.given("tin_fraction") else 0.25
     per_um = 1e3 * attenuation_of_a15(a, tin, specimen, radiation)
     first, last = (
-        f"{mean_depth(line / 2.0, per_um):.1f} µm at the {word} order line ({line:.0f}°)"
+        f"{mean_depth(math.sin(math.radians(line / 2.0)), per_um):.1f} µm at the {word} order line ({line:.0f}°)"
         for word, line in (("first", lines[0]), ("last", lines[-1]))
     )
     seen = f"mean depth seen {first}, {last}"
@@ -54,18 +55,6 @@ def attenuation_of_a15(a_nm: float, tin_fraction: float, specimen: Specimen, rad
     atoms |= {element: 8.0 * specimen.content(element)[0] for element in specimen.dopants}
     atoms["Nb"] = 8.0 - sum(atoms.values())
     return linear_attenuation_per_nm(atoms, a_nm**3, radiation.energy_ev)
-
-
-def mean_depth(theta_deg: float, attenuation: float) -> float:
-    """Mean depth a line comes from in symmetric reflection, in the inverse unit of the attenuation.
-
-    Depth z is seen with the weight exp(-2 mu z / sin(theta)), in and out; its mean is sin(theta) / (2 mu) for a
-    thick specimen (B. D. Cullity, Elements of X-ray Diffraction (1956), ch. 9; from memory).
-
-    >>> round(mean_depth(11.89, 0.152), 2)  # Nb3Sn (110) with copper radiation, per micrometre
-    0.68
-    """
-    return math.sin(math.radians(theta_deg)) / (2.0 * attenuation)
 
 
 def order_lines(a_nm: float, wavelength_nm: float, low_deg: float, high_deg: float) -> list[float]:
