@@ -93,7 +93,7 @@ def test_two_populations_are_told_apart(calibration: Calibration) -> None:
 def test_stray_lines_are_named_and_modelled(calibration: Calibration) -> None:
     dirty = replace(INSTRUMENT, stray=(copper_k_beta(0.015), tungsten_l_alpha(0.007)))
     result = fitted(SAMPLE, calibration, dirty)
-    assert {text.split(" of the tube")[0] for text in messages(result, "stray-radiation")} == {"k beta", "w l alpha"}
+    assert {text.split(" of the tube")[0] for text in messages(result, "stray-radiation")} == {"K-beta", "W L-alpha"}
     assert not messages(result, "unexplained-line")
     assert abs(deviation(result, "a_nm", A_NM)) < 3.0
     assert abs(deviation(result, "order_contrast", SAMPLE.site_order)) < 3.0

@@ -73,3 +73,9 @@ def test_no_two_lines_coincide(name: str) -> None:
     waves = [radiation(name).wavelength_nm, *(line.wavelength_nm for line in stray_lines(radiation(name)))]
     for one, other in itertools.combinations(waves, 2):
         assert abs(one / other - 1) > 0.03
+
+
+def test_parameters_are_named_after_the_line() -> None:
+    assert [line.share_name for line in stray_lines(radiation("cu-ka"))] == [
+        "stray_k_beta_share", "stray_w_l_alpha_share", "stray_w_l_beta_share",
+    ]  # fmt: skip

@@ -166,7 +166,7 @@ def _stray_radiation(job: Procedure, evidence: Evidence) -> Iterator[Proposal]:
         return
     values = job.fit.values()
     for stray in stray_lines(job.optics.radiation):
-        share = f"stray_{stray.name.lower().replace(' ', '_').replace('-', '_')}_share"
+        share = stray.share_name
         if share in job.taken:
             continue
         light = _as_radiation(stray)

@@ -59,6 +59,11 @@ class StrayLine:
     lines: tuple[StrayComponent, ...]
     about: str
 
+    @property
+    def share_name(self) -> str:
+        """Name of the fit parameter that says how strong it is: "stray_k_beta_share"."""
+        return f"stray_{self.name.lower().replace(' ', '_').replace('-', '_')}_share"
+
 
 @dataclass(frozen=True)
 class FilterEdge:
