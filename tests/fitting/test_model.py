@@ -1,5 +1,7 @@
 """The forward model: its Jacobian, parameter by parameter."""
 
+import copy
+
 import numpy as np
 import pytest
 
@@ -7,6 +9,7 @@ from xrdorder.crystals import phase
 from xrdorder.fitting.geometry import Geometry
 from xrdorder.fitting.model import PatternModel
 from xrdorder.fitting.phase_lines import Optics, PhaseLines
+from xrdorder.fitting.procedure import Procedure
 from xrdorder.fitting.start import start_parameters
 from xrdorder.profiles import INSTRUMENT_NAMES
 from xrdorder.xrays import radiation
@@ -74,3 +77,27 @@ def test_displacement_of_ten_micrometres() -> None:
     theta = np.radians(21.0)
     shift = np.radians(Geometry(200.0).shift_slopes(np.array([theta]))["specimen_displacement_mm"][0] * 0.01)
     assert -0.5 * shift / np.tan(theta) == pytest.approx(1.2e-4, rel=0.03)
+
+
+def test_the_last_solution_is_kept_until_something_changes(job: Procedure) -> None:
+    fit = copy.copy(job.fit)
+    fit.parameters = copy.deepcopy(job.fit.parameters)
+    first, none = fit.solution()
+    assert none.shape == (int(fit.used.sum()), 0)
+    assert fit.solution()[0] is first
+    with_held, by_held = fit.solution(("wavelength_shift",))
+    assert by_held.shape == (int(fit.used.sum()), 1)
+    assert np.all(with_held.covariance == first.covariance)
+    name = first.free[-1]
+    changes = (
+        lambda: fit.parameters["nb_a_nm"].set(value=fit.parameters["nb_a_nm"].value * 1.0001),
+        lambda: setattr(fit, "variance", 2.0 * fit.variance),
+        lambda: setattr(fit, "used", fit.used & (fit.two_theta < 100.0)),
+        lambda: fit.parameters[name].set(vary=False),
+        lambda: fit.parameters[first.free[0]].set(max=fit.parameters[first.free[0]].value),
+    )
+    for change in changes:
+        before = fit.solution()[0]
+        change()
+        assert fit.solution()[0] is not before
+    assert name not in fit.solution()[0].free and first.free[0] in fit.solution()[0].idle

@@ -4,7 +4,12 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from xrdorder.fitting.quality import agreement, serial_correlation_factor, unexplained_lines
+from xrdorder.fitting.quality import (
+    agreement,
+    serial_correlation_factor,
+    squared_significance,
+    unexplained_lines,
+)
 
 
 def test_agreement_of_a_perfect_model_with_poisson_counts() -> None:
@@ -56,3 +61,15 @@ def test_nothing_is_found_in_noise_or_beside_known_lines() -> None:
     assert not unexplained_lines(two_theta, noise, model, 0.14, 0.154059, np.array([]), np.array([]))
     line = 150.0 * np.exp(-0.5 * ((two_theta - 50.0) / 0.06) ** 2)
     assert not unexplained_lines(two_theta, line, model, 0.14, 0.154059, np.array([50.1]), np.array([0.3]))
+
+
+@pytest.mark.parametrize("width", [0.08, 0.25])
+def test_significance_is_that_of_a_filter_that_knows_the_line(width: float) -> None:
+    step, variance, area = 0.01, 300.0, 40.0
+    x = np.arange(-3.0, 3.0, step)
+    sigma = width / np.sqrt(8.0 * np.log(2.0))
+    shape = np.exp(-0.5 * (x / sigma) ** 2) / (sigma * np.sqrt(2.0 * np.pi))
+    # least squares for one factor: the variance of an area is variance over the sum of squares
+    assert squared_significance(area, width, step, variance) == pytest.approx(
+        area**2 * np.sum(shape**2) / variance, rel=1e-3  # 0.664 has three figures
+    )  # fmt: skip

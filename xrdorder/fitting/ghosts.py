@@ -10,13 +10,12 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from xrdorder.fitting.quality import UnexplainedLine
+from xrdorder.fitting.quality import FOREIGN_SIGNIFICANCE, UnexplainedLine
 from xrdorder.xrays import Radiation
 from xrdorder.xrays.stray import filter_edge, stray_lines
 
 Array = NDArray[np.float64]
 
-SIGNIFICANCE = 8.0  # of the weakest foreign line that is looked for, as in `quality.unexplained_lines`
 TOLERANCE_WIDTHS = 0.7  # a foreign line is placed to a fraction of its width; own choice
 REACH_WIDTHS = 2.5  # nearer to a line of a phase no foreign one is seen; `remarks` looks from two widths on
 # A ghost is at most so strong, of its parent: unfiltered K-beta is 0.12 (Cu) to 0.2 (Ag) of K-alpha, and absorption
@@ -96,7 +95,7 @@ def bragg_angle(d_nm: Array, wavelength_nm: float) -> Array:
 
 def weakest_height(lines: Sequence[UnexplainedLine]) -> float:
     """Height that a foreign line typically needs to be found, counts; heights of lines of that significance."""
-    return SIGNIFICANCE * float(np.median([line.height_counts / line.significance for line in lines]))
+    return FOREIGN_SIGNIFICANCE * float(np.median([line.height_counts / line.significance for line in lines]))
 
 
 def hidden(two_theta: Array, present: Sequence[PresentLines], width_deg: float) -> NDArray[np.bool_]:

@@ -22,7 +22,7 @@ from xrdorder.fitting.model import PatternModel
 from xrdorder.fitting.options import FitOptions
 from xrdorder.fitting.parameters import set_values
 from xrdorder.fitting.phase_lines import Optics, PhaseLines
-from xrdorder.fitting.quality import serial_correlation_factor
+from xrdorder.fitting.quality import serial_correlation_factor, squared_significance
 from xrdorder.fitting.refinement import Refinement, Solution
 from xrdorder.fitting.start import (
     START_SIZE_NM,
@@ -285,16 +285,13 @@ class Procedure:
                 self._seek(lines)
 
     def strength(self, lines: PhaseLines) -> float:
-        """Rough significance of a phase: what a matched filter would make of its lines as they are.
-
-        A Gaussian line of unit area has the squared norm 0.664 / full width.
-        """
+        """Rough significance of a phase: what a matched filter would make of its lines as they are."""
         drawn, _ = lines.lines(self.fit.values(), {})
         step = float(np.median(np.diff(self.two_theta)))
         inside = (drawn.position > self.two_theta[0]) & (drawn.position < self.two_theta[-1])
         variance = np.interp(drawn.position, self.two_theta, self.fit.variance)
         width = fwhm(drawn.gauss_squared, drawn.lorentz)
-        return float(np.sqrt(np.sum((drawn.area**2 * 0.664 / (width * step * variance))[inside])))
+        return float(np.sqrt(np.sum(squared_significance(drawn.area, width, step, variance)[inside])))
 
     def everything(self) -> list[str]:
         """Names of all parameters that this pattern can decide."""

@@ -8,8 +8,11 @@ from scipy.ndimage import gaussian_filter1d
 
 Array = NDArray[np.float64]
 
-_FOREIGN_SIGNIFICANCE = 8.0
-"""Trials found false lines of 6 to 9 standard deviations where the background was warped by a true one."""
+FOREIGN_SIGNIFICANCE = 8.0
+"""Of the weakest foreign line that is looked for.
+
+Trials found false lines of 6 to 9 standard deviations where the background was warped by a true one.
+"""
 
 
 class Quality(NamedTuple):
@@ -44,6 +47,23 @@ def agreement(observed: Array, calculated: Array, variance: Array, n_free: int) 
     total = float(np.sum(weight * observed**2))
     degrees = max(len(observed) - n_free, 1)
     return Quality(np.sqrt(chi2 / total), np.sqrt(degrees / total), chi2 / degrees)
+
+
+def squared_significance(
+    area: Array | float, width: Array | float, step: float, variance: Array | float
+) -> Array:
+    """Squared significance of a line to a filter that knows all but its height: area^2 over the variance of the area.
+
+    A Gaussian line of unit area has the squared norm 0.664 / full width, sqrt(2 ln 2 / pi).
+
+    Parameters
+    ----------
+    area, width, step
+        Counts times degree; full width and step of the scan, degrees.
+    variance
+        Of the counts under the line.
+    """
+    return np.asarray(area**2 * 0.664 / (width * step * variance))
 
 
 def serial_correlation_factor(weighted_residual: Array, longest_lag: int) -> float:
@@ -111,7 +131,7 @@ def unexplained_lines(
     while len(found) < 30:
         candidate = np.where(blocked, -np.inf, significance)
         k = int(np.argmax(candidate))
-        if candidate[k] < _FOREIGN_SIGNIFICANCE:
+        if candidate[k] < FOREIGN_SIGNIFICANCE:
             break
         angle = float(two_theta[k])
         height = float(score[k] / weight[k] * kernel.max())

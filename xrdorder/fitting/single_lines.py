@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xrdorder.fitting.phase_lines import PhaseLines
+from xrdorder.fitting.quality import squared_significance
 from xrdorder.fitting.refinement import Refinement
 from xrdorder.profiles.axial import largest_shift
 from xrdorder.profiles.summation import LineDerivatives, Lines, ProfileSum
@@ -182,8 +183,7 @@ def fit_single_lines(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0)
         low, high = float(span.min()) - max(lean, 0.0), float(span.max()) - min(lean, 0.0)
         area = float(actual.area[line.rows].sum())
         variance = float(np.interp(centre, fit.two_theta, fit.variance))
-        # what a matched filter would make of a Gaussian line: its squared norm is 0.664 / full width
-        significance = area * np.sqrt(0.664 / (width * step * variance))
+        significance = float(np.sqrt(squared_significance(area, width, step, variance)))
         if significance < _SEEN and line.hkl not in _WANTED:
             continue
         nan = float("nan")
