@@ -1,9 +1,12 @@
 """Niobium off its lattice parameter is a caution for the A15."""
 
+import numpy as np
 import pytest
 
-from tests.material.conftest import names
-from xrdorder.material import Specimen
+from tests.material.conftest import VALUES, names
+from xrdorder.material import Specimen, characterise
+from xrdorder.uncertainty import Contributions
+from xrdorder.xrays import radiation
 
 
 def niobium(fitted, a_nm, u=2e-6, **specimen):
@@ -64,3 +67,23 @@ def test_in_a_wire_strain_is_a_cause_too(fitted):
 
 def test_without_niobium_nothing_is_said(fitted):
     assert "niobium-lattice" not in names(fitted())
+
+
+def test_the_place_of_the_specimen_counts_twice(fitted):
+    # 3e-6 nm of counting and 9e-6 nm of displacement: three of hypot(3, 2 x 9) = 18.25 are 54.7e-6 nm, not 28.5e-6 nm
+    def warned(departure, place):
+        quantities = (*VALUES, "lattice_a_nm_nb")
+        columns = np.zeros((len(quantities), 2))
+        columns[-1] = 3e-6, place
+        contributions = Contributions(quantities, ("counting", "specimen displacement"), columns, ("", ""))
+        material = characterise(
+            {**VALUES, "lattice_a_nm_nb": 0.33007 + departure},
+            contributions,
+            Specimen(mount="ground-powder", temperature_c=22.5, u_temperature_k=0.01),
+            radiation=radiation("cu-ka"),
+        )
+        return "niobium-lattice" in names(material)
+
+    assert not warned(5.4e-5, 9e-6)
+    assert warned(5.6e-5, 9e-6)
+    assert warned(2.5e-5, 1e-6)
