@@ -101,4 +101,31 @@ def test_populations_that_lie_on_each_other_have_no_single_lines(job: Procedure,
     found = second_opinions(fit, job.main, solution)
     assert found.lines == ()
     assert found.table.a_reason.values[1] == "two populations of the phase lie on each other"
+    assert quality_words(found, [], 1.0) == (
+        "use with care: the order has no second opinion: two populations of the phase lie on each other"
+    )
     assert found.flags == []
+
+
+def uncertain(opinions: Opinions, u: float, enlargement: float = 1.0, without: str = "") -> str:
+    table = opinions.table.copy(deep=True)
+    table["u_order_contrast"][0] = u
+    lines = tuple(line for line in opinions.lines if line.name != without)
+    return quality_words(Opinions(table, lines, [], enlargement), [], 1.0)
+
+
+def test_an_uncertain_order_has_its_real_reason(opinions: Opinions) -> None:
+    assert uncertain(opinions, 0.06) == "use with care: few counts in (110): the order is known to ± 0.06 only"
+    assert uncertain(opinions, 0.3, 1.2).startswith("do not use: too few counts in (110)")
+    # 0.06 and 0.3 by counts alone would be 0.03 and 0.1
+    assert uncertain(opinions, 0.06, 2.0) == "use with care: misfit makes the order uncertain, ± 0.06"
+    assert uncertain(opinions, 0.3, 3.0) == "do not use: misfit makes the order uncertain, ± 0.30"
+    assert uncertain(opinions, 0.06, 1.0, "(110)") == (
+        "use with care: without (110) the order is known to ± 0.06 only; "
+        "the order line (110) is not in the measured range"
+    )
+    assert uncertain(opinions, float("nan")) == "do not use: the order was not fitted"
+
+
+def test_the_enlargement_is_handed_on(job: Procedure, solution: Solution) -> None:
+    assert second_opinions(job.fit, job.main, solution, 1.7).enlargement == 1.7

@@ -51,7 +51,25 @@ def test_a_tail_to_the_other_side_is_told(fitted):
     assert "large" in message(material, "graded-layer")
 
 
-def two(fitted, specimen=None, **more):
+@pytest.mark.parametrize(("u", "determined"), [(1.0e-3, True), (1.05e-3, False), (1.7, False)])
+def test_a_tail_of_any_length_is_none(fitted, u, determined):
+    # 7.5 at.% of tin, the whole field of the A15, are 1.02e-3 nm
+    material = fitted(lattice_tail_nm=1.5e-9, u={"lattice_tail_nm": u})
+    for name in ("lattice_tail_nm", "tin_spread"):
+        assert np.isfinite(material.values[name]) == determined
+    assert ("graded-layer" in names(material)) == determined
+    assert ("graded-layer-not-determined" in names(material)) != determined
+
+
+def test_a_limit_beyond_any_distribution_is_none(fitted):
+    # half of the A15 at 18, half at 25.5 at.% are a standard deviation of 3.75 at.%: 9.65e-4 of the lattice parameter
+    for strain, given in ((9.5e-4, True), (9.8e-4, False)):
+        u = (strain * 4.0 * np.sqrt(2.0 * np.log(2.0)) / np.radians(1.0)) ** 2 / 1.645
+        material = fitted(lorentz_tan=0.0, gauss_tan2=0.0, u={"lorentz_tan": 0.0, "gauss_tan2": u})
+        assert np.isfinite(material.values["tin_spread"]) == given
+
+
+def two(fitted, specimen=None, u_share=0.02, **more):
     return fitted(
         specimen or Specimen(mount="ground-powder", temperature_c=22.5),
         a_nm_lean=0.52859,
@@ -62,7 +80,7 @@ def two(fitted, specimen=None, **more):
         u={
             "a_nm_lean": 4e-6,
             "a_nm_rich": 8e-6,
-            "rich_share": 0.02,
+            "rich_share": u_share,
             "lorentz_sec_lean": 0.003,
             "lorentz_sec_rich": 0.004,
         },
@@ -121,3 +139,8 @@ def test_the_same_population_in_two_samples_is_told_apart_by_what_is_its_own(fit
     d = difference(one.contributions, other.contributions, "tin_fraction_rich", 0.0, 0.0)
     own = np.hypot(8e-6 / 0.0136, 0.0015)
     assert d.u == pytest.approx(np.sqrt(2) * np.hypot(own, 0.5 * 7.6e-6 * 0.5289 / 0.0136), rel=1e-3)
+
+
+def test_shares_that_may_be_all_or_nothing_are_not_printed(fitted):
+    assert "25 ± 40 % of the mass" in message(two(fitted, u_share=0.4), "two-populations")
+    assert "shares that are not determined" in message(two(fitted, u_share=0.6), "two-populations")

@@ -125,3 +125,46 @@ def test_integral_breadth_of_a_voigt_line(lorentz, gauss):
     assert widths.voigt_breadth(lorentz, gauss**2) == pytest.approx(
         1 / voigt_profile(0.0, sigma, lorentz / 2), rel=1e-9
     )
+
+
+def said(material, name):
+    return [flag.message for flag in material.flags if flag.name == name]
+
+
+@pytest.mark.parametrize(("width", "u"), [(-0.02, 0.0), (0.0, 0.0), (0.9, 1.2), (-0.5, 4.0)])
+def test_a_size_that_nothing_is_known_of_gets_words_and_no_limit(fitted, width, u):
+    material = fitted(lorentz_sec=width, u={"lorentz_sec": u})
+    assert np.isnan(material.values["domain_size_nm"])
+    assert "domain_size_at_least_nm" not in material.values
+    assert "largest_resolvable_size_nm" not in material.values
+    assert not said(material, "domain-size-not-resolved")
+    (text,) = said(material, "domain-size-not-determined")
+    assert ("rests at the least that the fit allows" in text) == (u == 0.0)
+
+
+def test_the_limit_of_the_size_ends_at_five_nanometres(fitted):
+    # domains of 5 nm are 1.1239 degrees wide: 1.645 u reaches that at u = 0.683
+    assert said(fitted(lorentz_sec=0.0, u={"lorentz_sec": 0.67}), "domain-size-not-resolved")
+    assert said(fitted(lorentz_sec=0.0, u={"lorentz_sec": 0.70}), "domain-size-not-determined")
+    # a width that stands out is a size, however small
+    assert fitted(lorentz_sec=2.0).values["domain_size_nm"] == pytest.approx(2.81, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("u_tan", "u_gauss", "words"),
+    [(0.0, 0.0, "rests at the least"), (3.8, 3.7, "allows as much as 0.03"), (0.0, 40.0, "allows as much as")],
+)
+def test_a_strain_that_nothing_is_known_of_gets_words_and_no_limit(fitted, u_tan, u_gauss, words):
+    material = fitted(lorentz_tan=-0.024, gauss_tan2=-9e-4, u={"lorentz_tan": u_tan, "gauss_tan2": u_gauss})
+    assert np.isnan(material.values["microstrain"]) and np.isnan(material.values["tin_spread"])
+    assert not said(material, "microstrain-not-resolved")
+    (text,) = said(material, "microstrain-not-determined")
+    assert words in text
+
+
+def test_a_width_at_its_bound_leaves_the_limit_to_the_other(fitted):
+    material = fitted(lorentz_tan=-0.024, gauss_tan2=-1e-4, u={"lorentz_tan": 0.0})
+    limit, _ = widths.rms_strain(0.0, 1.645e-4)
+    assert said(material, "microstrain-not-resolved") == [
+        f"broadening with tan(theta) is not resolved: microstrain below {limit:.1e} (95 %)"
+    ]

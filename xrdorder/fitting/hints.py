@@ -23,16 +23,24 @@ _CHANCE = 1e-4  # of each hint where there is nothing
 _FULL_BEAM_TWO_THETA = 45.0  # below it the trial beam is longer than the specimen; between (211) and (220) of the A15
 _TRIAL_DIVERGENCE_DEG = 1.0
 _SMALL_LOSS = 0.02  # of the trial: one per cent of the order
+# A beam longer than the specimen up to 180 degrees instead of 45 takes 0.79 of the light at (110) and copper radiation
+# instead of 0.46, and less at higher angles in proportion.
+_LARGEST_LOSS = 2.0
 _CALIBRATED = 4.0  # standard uncertainties of its calibration that an offset must have moved
 
 
 class _Hint(NamedTuple):
-    """A direction in which the counts may deviate, and what it would mean; `least` is a step not worth a word."""
+    """A direction in which the counts may deviate, and what it would mean.
+
+    A step below `least` is not worth a word; one beyond `most` has another cause, told by `beyond`.
+    """
 
     name: str
     text: str
     columns: Array
     least: float = 0.0
+    most: float = np.inf
+    beyond: str = ""
 
 
 def hints(job: Procedure, instrument: Instrument) -> list[Flag]:
@@ -55,7 +63,8 @@ def hints(job: Procedure, instrument: Instrument) -> list[Flag]:
             continue
         drop, step = evidence.drop(hint.columns)
         if drop > limit and abs(step[0]) > hint.least:
-            found.append(Flag(hint.name, hint.text.format(step=float(step[0]))))
+            text = hint.beyond if step[0] > hint.most else hint.text.format(step=float(step[0]))
+            found.append(Flag(hint.name, text))
     return found
 
 
@@ -109,4 +118,7 @@ def _illumination(job: Procedure, evidence: Evidence) -> Iterator[_Hint]:
         "specimen below 45 degrees would take away): check slit and specimen length; order is wrong in that measure",
         evidence.weighted(-net * lost),
         least=_SMALL_LOSS,
+        most=_LARGEST_LOSS,
+        beyond="lines at low angle are weaker than the others let expect, by more than slit and specimen length can "
+        "explain: are strong lines cut off by the detector? The order is wrong",
     )

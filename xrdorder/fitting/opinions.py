@@ -59,11 +59,14 @@ class Opinions:
         The single lines.
     flags
         Where routes disagree.
+    enlargement
+        Factor for misfit in the counting uncertainties of the whole pattern.
     """
 
     table: xr.Dataset
     lines: tuple[SingleLine, ...]
     flags: list[Flag]
+    enlargement: float = 1.0
 
 
 def difference_u(u_efficient: float, u_other: float, least: float) -> float:
@@ -140,7 +143,7 @@ def second_opinions(
         SAME_DIRECTION: same,
     }
     table = _table(lattices, orders)
-    return Opinions(table, lines, _disagreements(table))
+    return Opinions(table, lines, _disagreements(table), enlargement)
 
 
 def _unfit(fit: Refinement, a15: PhaseLines) -> str:
@@ -241,7 +244,20 @@ def _disagreements(table: xr.Dataset) -> list[Flag]:
     return flags
 
 
+def _why_uncertain(u_order: float, limit: float, opinions: Opinions) -> str:
+    """Why the order is less certain than this limit: nothing known, a line missing, misfit, or few counts."""
+    if not np.isfinite(u_order):
+        return "the order was not fitted"
+    if opinions.lines and all(line.hkl != ORDER_LINE for line in opinions.lines):
+        return f"without (110) the order is known to ± {u_order:.2f} only"
+    if u_order / opinions.enlargement < limit:
+        return f"misfit makes the order uncertain, ± {u_order:.2f}"
+    few = "too few" if limit == _WORST_U_ORDER else "few"
+    return f"{few} counts in (110): the order is known to ± {u_order:.2f} only"
+
+
 _WORDS = {
+    "clipped-lines": "the strongest lines are clipped",
     "routes-disagree-lattice": "routes to the lattice parameter disagree",
     "routes-disagree-order": "routes to the order disagree",
     "poor-fit": "the model misses something",
@@ -294,10 +310,13 @@ def quality_words(opinions: Opinions | None, flags: Sequence[Flag], chi2_reduced
     u_order = float(table["u_order_contrast"].sel(route=WHOLE))
     found = {line.hkl: line for line in opinions.lines}
     if not u_order < _WORST_U_ORDER:  # NaN included
-        grave.append("too few counts in (110) for the order")
+        grave.append(_why_uncertain(u_order, _WORST_U_ORDER, opinions))
     elif u_order > _CARE_U_ORDER:
-        care.append("few counts in (110)")
-    if ORDER_LINE not in found:
+        care.append(_why_uncertain(u_order, _CARE_U_ORDER, opinions))
+    reason = str(table["order_reason"].sel(route=SINGLE).item())
+    if not opinions.lines and reason:
+        care.append(f"the order has no second opinion: {reason}")
+    elif ORDER_LINE not in found:
         care.append("the order line (110) is not in the measured range")
     leans = [_ratio(table, "order", route) for route in (SINGLE, SAME_DIRECTION)]
     if min(leans) > _LEANS or max(leans) < -_LEANS:

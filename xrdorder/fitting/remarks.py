@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from xrdorder.exceptions import Flag
 from xrdorder.fitting.foreign import foreign_flags
@@ -14,8 +15,14 @@ from xrdorder.fitting.refinement import Solution
 from xrdorder.profiles import Instrument
 from xrdorder.profiles.widths import GAUSS_TERMS, LORENTZ_TERMS
 from xrdorder.xrays.edges import EDGE_REACH_EV, nearest_edge
+from xrdorder.xrays.stray import stray_lines
+
+Array = NDArray[np.float64]
 
 _LENGTH_FACTOR = 0.5  # lengths and slits are not mistaken by more than a factor of two; own choice
+_CLIPPED_COUNTS = 400.0  # from there on neighbours of counts agree by chance less than once in seventy times
+_CLIPPED_POINTS = 3  # in a row at the very maximum; own choice
+_CLIPPED_RATES = 6  # where rates are rounded neighbours agree more often; own choice
 _POOR_CHI2 = 4.0  # a model this far off is wrong somewhere; common practice, no source
 
 
@@ -40,16 +47,17 @@ def remarks(
     values = fit.values()
     if present:
         flags += _illumination(job.optics.geometry, present[0].summary(values).position.min())
+    flags += _clipped(fit.observed, job.pattern.attrs.get("intensity_kind", "counts") == "counts")
     left_out = int((~fit.used).sum())
     if left_out:
         text = f"{left_out} single points beyond six standard deviations were left out"
         flags.append(Flag("points-left-out", text))
     for lines in present:
         flags += _effects_of(lines, values, job.taken)
-    for name in job.taken:
-        if name.startswith("stray_"):
-            line = name.removeprefix("stray_").removesuffix("_share").replace("_", " ")
-            text = f"{line} of the tube is {100 * values[name]:.2f} % of the main lines; it is in the model"
+    for stray in stray_lines(job.optics.radiation):
+        if stray.share_name in job.taken:
+            share = 100 * values[stray.share_name]
+            text = f"{stray.name} of the tube is {share:.2f} % of the main lines; it is in the model"
             flags.append(Flag("stray-radiation", text))
     for name in solution.idle:
         if not name.endswith((*GAUSS_TERMS, *LORENTZ_TERMS)):  # as narrow as can be is an answer, all else is not
@@ -60,6 +68,19 @@ def remarks(
         text = f"chi squared is {chi2_reduced:.1f}: the model misses something; uncertainties are enlarged for it"
         flags.append(Flag("poor-fit", text))
     return flags + foreign_flags(job, chi2_reduced)
+
+
+def _clipped(observed: Array, counts: bool) -> list[Flag]:
+    """Points in a row that all are the highest of the pattern: a detector at its end."""
+    highest, least = float(observed.max()), _CLIPPED_POINTS if counts else _CLIPPED_RATES
+    top = observed == highest
+    if highest < _CLIPPED_COUNTS or np.convolve(top, np.ones(least), "valid").max() < least:
+        return []
+    text = (
+        f"{np.count_nonzero(top)} points stand at {highest:.0f} counts, the most of the pattern: "
+        "the detector was saturated there; amounts, order and widths are wrong: measure again with a weaker beam"
+    )
+    return [Flag("clipped-lines", text)]
 
 
 def _illumination(geometry: Geometry, first_two_theta: float) -> list[Flag]:

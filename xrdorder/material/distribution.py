@@ -13,7 +13,7 @@ import math
 
 from xrdorder.material.account import Account
 from xrdorder.material.specimen import Specimen
-from xrdorder.material.tin import add_tin_of
+from xrdorder.material.tin import A15_FIELD, add_tin_of
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, SLOPE, TinScale
 from xrdorder.material.widths import add_domain_size
 
@@ -21,6 +21,12 @@ SPREAD_THAT_MATTERS = 0.005
 """Tin spread from which an undecided cause is flagged: 0.5 at.% is 1 K in Tc where Tc rises fastest with tin
 (A. Godeke, Supercond. Sci. Technol. 19 (2006) R68: 6 to 18 K between 18 and 25 at.%), and what the published
 gradients of 0.1-0.5 at.%/µm make over a few micrometres (X. Xu, Supercond. Sci. Technol. 30 (2017) 093001)."""
+
+
+_FIELD = A15_FIELD[1] - A15_FIELD[0]
+# Half at either end of the field of the A15: no distribution in it has a larger standard deviation.
+_LARGEST_SPREAD = 0.5 * _FIELD
+_LARGEST_U_SHARE = 0.5  # beyond it a share of two populations may be all or nothing; own choice
 
 
 def add_tin_spread(
@@ -49,7 +55,8 @@ def add_tin_spread(
     elif account.given("lattice_tail_nm") and account.values["lattice_tail_nm"] != 0.0:
         _add_graded_layer(account, bound, scale)
     else:
-        account.values["tin_spread"] = bound
+        beyond = not account.given("microstrain") and bound > _LARGEST_SPREAD
+        account.values["tin_spread"] = math.nan if beyond else bound
         if account.given("microstrain") and bound > SPREAD_THAT_MATTERS:
             account.flag(
                 "strain-or-gradient",
@@ -60,6 +67,14 @@ def add_tin_spread(
 
 def _add_graded_layer(account: Account, bound: float, scale: TinScale) -> None:
     tail = account.values["lattice_tail_nm"]
+    if account.u("lattice_tail_nm") > scale.slope_nm * _FIELD:
+        account.absent("lattice_tail_nm")
+        account.absent("tin_spread")
+        account.flag(
+            "graded-layer-not-determined",
+            "a tail of the lattice parameter is in the fit, but its length is not determined, nor how tin is spread",
+        )
+        return
     spread = abs(tail) / scale.slope_nm
     # A steeper line makes less of the same tail; its error is that of everybody on the scale, as in the tin content.
     account.add(
@@ -98,7 +113,10 @@ def _add_populations(account: Account, specimen: Specimen, wavelength_nm: float,
                 "rich_share": abs(difference) * (1.0 - 2.0 * share) / (2.0 * root),
             },
         )
-        shares = f", {100 * share:.0f} ± {100 * account.u('rich_share'):.0f} % of the mass in the richer"
+        u = account.u("rich_share")
+        shares = f", {100 * share:.0f} ± {100 * u:.0f} % of the mass in the richer"
+        if u > _LARGEST_U_SHARE:
+            shares = " in shares that are not determined"
     else:
         account.absent("tin_spread")
     account.flag(

@@ -16,6 +16,9 @@ Widths that go with tan(theta) are distributions of the lattice parameter, by st
 ``strain_breadth_deg`` the integral breadth at tan(theta) = 1. Full width of a Voigt line: 0.5346 L + sqrt(0.2166 L² +
 G²), J. J. Olivero and R. L. Longbothum, J. Quant. Spectrosc. Radiat. Transfer 17 (1977) 233 (from memory; right to
 0.02 %).
+
+A width whose uncertainty is beyond all that a wire can show, or that rests at a bound of the fit and has none, says
+nothing: the quantity is then not determined, and no limit is made of it.
 """
 
 from __future__ import annotations
@@ -28,6 +31,14 @@ SHAPE_FACTOR = "K = 1 with integral breadths: volume-weighted mean length along 
 
 RESOLVED = 2.0
 """Standard uncertainties from which a width counts as resolved."""
+
+LEAST_SIZE_NM = 5.0
+"""A lower limit of the domain size below it says nothing: A15 in wires has grains of 20 nm and more, and lines of 5 nm
+domains are two degrees wide (judged)."""
+
+LARGEST_STRAIN = 0.01
+"""An upper limit of the microstrain beyond it says nothing: cold-worked metals show some thousandths, the whole
+homogeneity field of the A15 makes 0.002 of its lattice parameter (judged)."""
 
 # One-sided 95 % of a normal distribution.
 _LIMIT = 1.645
@@ -56,18 +67,27 @@ def add_domain_size(account: Account, wavelength_nm: float, of: str = "") -> Non
         account.absent(quantity)
         return
     width, u = account.values[source], account.u(source)
+    whose = f" of the A15 {of} in tin" if of else ""
+    widest = max(width, 0.0) + _LIMIT * u
+    if width <= RESOLVED * u and (widest <= 0.0 or _size(widest, wavelength_nm) < LEAST_SIZE_NM):
+        why = f"is {width:.2f} ± {u:.2f}°" if u > 0.0 else "rests at the least that the fit allows"
+        for name in (quantity, f"size_breadth_deg{end}"):
+            account.absent(name)
+        account.flag(
+            "domain-size-not-determined",
+            f"the domain size{whose} is not determined: the size broadening {why}",
+        )
+        return
     if u > 0.0:
         account.values[f"largest_resolvable_size_nm{end}"] = _size(RESOLVED * u, wavelength_nm)
     account.add(f"size_breadth_deg{end}", _LORENTZ_BREADTH * width, {source: _LORENTZ_BREADTH})
-    if width > RESOLVED * u and width > 0.0:
+    if width > RESOLVED * u:
         size = _size(width, wavelength_nm)
         account.add(quantity, size, {source: -size / width})
         return
     account.absent(quantity)
-    widest = max(width, 0.0) + _LIMIT * u
-    least = _size(widest, wavelength_nm) if widest > 0.0 else math.inf
+    least = _size(widest, wavelength_nm)
     account.values[f"domain_size_at_least_nm{end}"] = least
-    whose = f" of the A15 {of} in tin" if of == "lean" else " of the A15 rich in tin" if of == "rich" else ""
     account.flag(
         "domain-size-not-resolved",
         f"size broadening{whose} of {width:.4f} ± {u:.4f}° is not resolved: domains of at least "
@@ -76,7 +96,7 @@ def add_domain_size(account: Account, wavelength_nm: float, of: str = "") -> Non
 
 
 def _size(width_deg: float, wavelength_nm: float) -> float:
-    return wavelength_nm / (_LORENTZ_BREADTH * math.radians(width_deg)) if width_deg > 0.0 else math.inf
+    return wavelength_nm / (_LORENTZ_BREADTH * math.radians(width_deg))
 
 
 def add_microstrain(account: Account) -> float:
@@ -86,7 +106,7 @@ def add_microstrain(account: Account) -> float:
     -------
     float
         Root mean square of the relative spread of spacings: the microstrain or, where it is not resolved, its limit
-        (95 %); NaN without widths.
+        (95 %); NaN without widths and where they do not determine it.
     """
     names = [name for name in _TAN_WIDTHS if account.given(name)]
     if not names:
@@ -102,6 +122,11 @@ def add_microstrain(account: Account) -> float:
     account.absent("microstrain")
     widest = {name: max(value[name], 0.0) + _LIMIT * u[name] for name in value}
     strain = rms_strain(widest["lorentz_tan"], widest["gauss_tan2"])[0]
+    if not 0.0 < strain <= LARGEST_STRAIN:
+        why = f"allows as much as {strain:.1g}" if strain > 0.0 else "rests at the least that the fit allows"
+        text = f"the microstrain is not determined: broadening with tan(theta) {why}"
+        account.flag("microstrain-not-determined", text)
+        return math.nan
     account.flag(
         "microstrain-not-resolved",
         f"broadening with tan(theta) is not resolved: microstrain below {strain:.1e} (95 %)",
