@@ -71,7 +71,7 @@ def add_site_order(account: Account, specimen: Specimen, radiation: Radiation) -
         account.flag(
             "dopants-not-declared",
             "nothing was said about dopants and the order is that of an undoped wire; with 2.4 at.% Ta a perfectly "
-            "ordered one would read 0.93 to 1.02: name the dopants, or say that there are none",
+            "ordered one would read 0.92 to 1.00: name the dopants, or say that there are none",
         )
     account.add("site_order", account.values["order_contrast"] - shift, {"order_contrast": 1.0}, extra)
 
