@@ -86,7 +86,8 @@ def contributions(order_own=0.008, tin_own=0.0015, lot="A"):
 
 def tables(tc):
     """Two relations a target that apply, half a kelvin (tesla) below and above, and one that does not."""
-    median = np.array([tc, tc + 10.0, tc + 6.0])
+    level = {"Tc_K": tc, "Bc2_0K_T": tc + 10.0, "Bc2_4K2_T": tc + 6.0}
+    median = np.array([level.get(target, 2.0 + 0.01 * tc) for target in TARGETS])
     n = len(TARGETS)
     return xr.Dataset(
         {

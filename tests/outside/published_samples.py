@@ -136,8 +136,8 @@ def _rows() -> list[Row]:
         odd = {"B2D": PURE, "B6A": MILLED}.get(name, "")
         rows.append(Row(COOLEY, name, "Bc2_0K_T by Tc", b, 0.3, {"tc_k": tc}, odd))
         rows.append(Row(COOLEY, name, "Bc2_0K_T by slope", b, 0.3, {"tc_k": tc, "slope": slope}))
-        # 140 and 300 microohm cm lie beyond every relation and are refused, see the test of refusals
-        if rho < 100.0:
+        # 140 and 300 microohm cm lie beyond every relation and are refused, see the test of refusals; 26 is too clean
+        if 35.0 <= rho < 100.0:
             rows.append(Row(COOLEY, name, "slope by resistivity", slope, 0.05, {"resistivity": rho}))
     for name, (order, tin, dopants, shares, tc, b) in _HEALD.items():
         # microanalysis 0.5 at.% (judged), order by EXAFS 0.02 (judged)

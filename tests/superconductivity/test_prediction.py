@@ -38,9 +38,12 @@ def test_every_target_has_its_relations():
     assert kinds["Tc_K"] == len(relations("tc-from-tin")) + len(relations("tc-from-order"))
     assert zero == len(relations("bc2-0-from-tin")) + len(relations("bc2-0-from-tc")) + len(relations("bc2-slope"))
     assert kinds["Bc2_4K2_T"] == zero * len(relations("bc2-temperature"))
-    assert all(combined.count == kinds[target] for target, combined in prediction.combined.items())
-    assert all(combined.count >= 3 for target, combined in prediction.combined.items() if not target.startswith("res"))
-    assert all(result.applies for result in prediction.results)
+    # The dirty limit is not asked about clean A15: 24 at.% with an order of 0.95 has some 26 microohm cm.
+    refused = {result.relations[0].name for result in prediction.results if not result.applies}
+    assert refused <= {"dirty-limit-slope"}
+    for target, combined in prediction.combined.items():
+        assert combined.count == sum(result.applies for result in prediction.of(target))
+    assert all(prediction.combined[target].count >= 3 for target in ("Tc_K", "Bc2_0K_T", "Bc2_4K2_T"))
     assert prediction.flags == ()
 
 
@@ -135,7 +138,9 @@ def test_both_branches_of_bc2_are_asked_near_stoichiometry():
 def test_bc2_at_4_kelvin_is_what_the_laws_make_of_bc2_at_zero():
     prediction = predict(sample(tin=0.24, u_tin=0.0), n=N)
     tc = prediction.combined["Tc_K"].median
-    for result in prediction.of("Bc2_4K2_T"):
+    applying = [result for result in prediction.of("Bc2_4K2_T") if result.applies]
+    assert len(applying) >= 8
+    for result in applying:
         *first, law = result.relations
         zero = next(r for r in prediction.of("Bc2_0K_T") if r.relations == tuple(first))
         assert result.value == pytest.approx(float(law(4.2, zero.value, tc)))
