@@ -96,6 +96,7 @@ def test_fit_writes_a_study_with_table_and_figures_and_goes_on_after_a_bad_patte
     assert f"{a:.5f}"[:7] in printed["one"]
 
 
+@pytest.mark.slow
 def test_the_demo_copies_runs_prints_and_draws_and_run_goes_on_from_there(run, study, monkeypatch, tmp_path):
     monkeypatch.setattr(demo_module, "demo_source", lambda: study)
     (study / "make.py").write_text("raise SystemExit")

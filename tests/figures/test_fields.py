@@ -104,6 +104,7 @@ def test_what_cannot_be_drawn_is_said(samples, layers):
         bc2_figure(samples * 3)
 
 
+@pytest.mark.slow
 def test_the_words_fit_on_the_page(samples, layers):
     for figure in (bc2_figure(samples), current_figure(samples), section_figure(layers)):
         figure.canvas.draw()

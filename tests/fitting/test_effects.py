@@ -109,6 +109,7 @@ def test_strain_of_niobium_depends_on_direction(calibration: Calibration) -> Non
     assert abs(deviation(result, "strain_anisotropy_nb", -1.0)) < 3.0
 
 
+@pytest.mark.slow
 def test_march_texture_on_request(calibration: Calibration) -> None:
     textured = replace(SAMPLE, fibre=Fibre((1, 0, 0), 0.7))
     result = fitted(textured, calibration, texture_axes={"nb3sn": (1, 0, 0)})
@@ -150,6 +151,7 @@ def test_niobium_and_tantalum_are_a_sum_until_told_apart(calibration: Calibratio
         assert abs(deviation(result, f"weight_fraction_{name}", truth)) < 3.0
 
 
+@pytest.mark.slow
 def test_grains_of_known_size_correct_the_amounts(calibration: Calibration) -> None:
     plain, corrected = fitted(SAMPLE, calibration), fitted(SAMPLE, calibration, particle_size_um=2.0)
     # bronze absorbs a third of what the A15 does: its light comes from deeper in a grain, and it seems more than it is

@@ -23,6 +23,7 @@ def misaligned_pattern() -> xr.DataArray:
     return as_pattern(*simulate(WITH_SILICON, moved, TWO_THETA, seed=12))
 
 
+@pytest.mark.slow
 def test_corrects_a_goniometer_that_moved(misaligned_pattern: xr.DataArray, calibration: Calibration) -> None:
     phases = ["nb3sn", "nb", "cu-sn", "si"]
     without = fit_pattern(misaligned_pattern, calibration.instrument, phases=phases)
@@ -62,6 +63,7 @@ def test_temperature_moves_the_standard(misaligned_pattern: xr.DataArray, calibr
     assert warm.values["a_nm"] / cool.values["a_nm"] - 1.0 == pytest.approx(2.56e-5, rel=0.1)
 
 
+@pytest.mark.slow
 def test_missing_standard_is_said(sample_pattern: xr.DataArray, calibration: Calibration) -> None:
     result = fit_pattern(sample_pattern, calibration.instrument, internal_standard="srm-640c")
     assert "internal-standard-weak" in {flag.name for flag in result.flags}

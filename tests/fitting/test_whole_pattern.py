@@ -63,6 +63,7 @@ def test_every_uncertainty_has_its_sources(fit: PatternFit) -> None:
     assert fit.covariance[k, k] == pytest.approx(private, rel=1e-6)
 
 
+@pytest.mark.slow
 def test_absent_phase_gets_an_upper_limit(sample_pattern: xr.DataArray, calibration: Calibration) -> None:
     result = fit_pattern(sample_pattern, calibration.instrument, phases=["nb3sn", "nb", "cu-sn", "si"])
     silicon = result.phases["si"]
@@ -89,6 +90,7 @@ def test_weak_bronze_is_found_wherever_its_lines_are(calibration: Calibration, s
     assert abs(found.weight_fraction - bronze.weight_fraction) < 4.0 * found.u_weight_fraction
 
 
+@pytest.mark.slow
 def test_weak_phase_admits_that_its_width_is_guessed(calibration: Calibration) -> None:
     weak = replace(SAMPLE, others=(SAMPLE.others[0], replace(SAMPLE.others[1], weight_fraction=0.012)))
     pattern = as_pattern(*simulate(weak, INSTRUMENT, TWO_THETA, peak_counts=1500.0, seed=4))
@@ -103,6 +105,7 @@ def test_weak_phase_admits_that_its_width_is_guessed(calibration: Calibration) -
     assert abs(column) > 0.2 * u
 
 
+@pytest.mark.slow
 def test_no_a15_is_a_result(pattern_without_a15: xr.DataArray, calibration: Calibration) -> None:
     result = fit_pattern(pattern_without_a15, calibration.instrument)
     assert result.status == "no A15"
@@ -119,6 +122,7 @@ def test_unlisted_phase_is_noticed(sample_pattern: xr.DataArray, calibration: Ca
     assert any("cu-sn 1 1 1" in message for message in foreign), foreign
 
 
+@pytest.mark.slow
 def test_unlisted_phase_of_the_catalogue_is_taken_in(
     sample_pattern: xr.DataArray, calibration: Calibration
 ) -> None:

@@ -355,5 +355,6 @@ def test_any_rows_are_a_pattern_or_a_pattern_error(tmp_path, lines, axis):
     )
 )  # fmt: skip
 @settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@pytest.mark.slow
 def test_any_cif_is_a_pattern_or_a_pattern_error(tmp_path, tokens):
     _is_pattern_or_error(tmp_path / "a.cif", ("#\\#CIF_2.0\ndata_0\n" + " ".join(tokens)).encode())

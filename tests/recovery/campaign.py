@@ -142,7 +142,7 @@ def phases(off: Drawn = RIGHT) -> list[Phase]:
     found = [phase("nb3sn")]
     for name, by in (("nb", off.b_niobium), ("cu-sn", off.b_bronze)):
         usual = phase(name)
-        # The atoms' own is 1 + 0.3 z times the catalogue's. Truths stay, so the catalogue is drawn: u follows what is told.
+        # The atoms' own is 1 + 0.3 z times the catalogue's. Truths stay, so the catalogue is drawn, and u with it.
         factor = max(1.0 + U_B_RELATIVE * by, LEAST_B)
         sites = tuple(replace(site, b_iso_nm2=site.b_iso_nm2 / factor) for site in usual.sites)
         found.append(replace(usual, sites=sites))

@@ -48,6 +48,7 @@ def assert_within_limits(results: np.ndarray) -> None:
     assert np.all(np.abs(error_order) <= np.maximum(LIMIT_ORDER, 3.0 * u_order))
 
 
+@pytest.mark.slow
 def test_two_specimens_within_limits() -> None:
     assert_within_limits(np.array([found(seed, two_theta=COARSE) for seed in (1, 2)]))
 

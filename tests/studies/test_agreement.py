@@ -74,6 +74,7 @@ def test_a_doubt_that_all_share_counts_once_and_not_once_a_sample():
     assert of(agreements(private, "Tc_K", [(LINE,), (other,)], TC_ROUTES), "shifted").probability < 0.1
 
 
+@pytest.mark.slow
 def test_the_relation_that_made_the_values_is_found_although_the_scale_is_off():
     """Every relation in turn plays the truth; tin is read 1 at.% too low throughout."""
     tins = np.array([0.205, 0.212, 0.22, 0.228, 0.236])

@@ -16,6 +16,7 @@ import pytest
         ("xrdorder.studies.work", "pydantic"),
     ],
 )
+@pytest.mark.slow
 def test_heavy_packages_are_loaded_only_where_they_are_used(module, absent):
     code = f"import sys, {module}; print('{absent}' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

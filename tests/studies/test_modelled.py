@@ -38,7 +38,7 @@ def sample(*free, held=(), choices=None, more=None, **options):
 
 
 def test_phases_found_come_first_and_effects_held_at_nothing_are_not_in():
-    assert model_words(sample(held=("nb_texture_4", "nb3sn_depth_slope", "stray_cu_k_beta_share"))) == (
+    assert model_words(sample(held=("nb_texture_4", "nb3sn_depth_slope", "stray_k_beta_share"))) == (
         "phases nb3sn, nb",
     )
 
@@ -62,7 +62,7 @@ def test_phases_found_come_first_and_effects_held_at_nothing_are_not_in():
         ((), {"texture_axes": {"cu-sn": [1, 1, 1]}}, {}, "not in: texture of cu-sn, though asked for"),
         (("nb_strain_anisotropy",), {}, {}, "microstrain by direction of nb"),
         (("nb_b_iso_2a_nm2",), {}, {}, "displacement parameters of nb"),
-        (("stray_cu_k_beta_share",), {}, {}, "cu k beta of the tube"),
+        (("stray_k_beta_share",), {}, {}, "K-beta of the tube"),
         ((), {"roughness": [0.3, 0.05]}, {}, "surface roughness p = 0.3, q = 0.05 (as given)"),
         ((), {"mu_r": 0.8}, {}, "µR = 0.8 (as given)"),
         ((), {"mu_t": 0.0}, {}, "µt = 0 (as given)"),

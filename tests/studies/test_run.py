@@ -32,6 +32,7 @@ def counts(dataset):
     return {key: dataset.attrs[key] for key in ("samples", "fitted", "unchanged", "failed", "no_a15")}
 
 
+@pytest.mark.slow
 def test_a_whole_study(tiny):
     """Every kind of sample at once, with the real fit: numbers where there are some, reasons where not."""
     seen = []
@@ -295,6 +296,7 @@ def more_samples(number):
     )
 
 
+@pytest.mark.slow
 def test_a_full_disk_ends_the_run_in_one_line_and_loses_nothing(tiny, monkeypatch, fits):
     folder = tiny.describe("good", "letters")
     run_study(folder, workers=1)
@@ -357,6 +359,7 @@ def test_a_damaged_result_is_made_again(tiny, fits):
     assert counts(run_study(folder, workers=1))["fitted"] == 1
 
 
+@pytest.mark.slow
 def test_an_instrument_file_serves_as_well(tiny, fits):
     folder = tiny.describe("good")
     run_study(folder, workers=1)
@@ -437,6 +440,7 @@ def test_a_finished_study_is_recognised(tiny, fits):
     assert fits == before
 
 
+@pytest.mark.slow
 def test_results_are_netcdf_for_anybody(tiny, fits):
     folder = tiny.describe("good")
     run_study(folder, workers=1)

@@ -104,6 +104,7 @@ def test_a_relation_that_only_one_of_them_has_is_left_out():
     assert found.share == pytest.approx(0.5, abs=4 * 0.5 / math.sqrt(N))
 
 
+@pytest.mark.slow
 def test_scales_cancel_in_the_whole_chain():
     shared = {"shared": 0.006, "own": 0.0005}
     one, two = sample("A", 0.238, **shared, lot="x"), sample("B", 0.232, **shared, lot="x")

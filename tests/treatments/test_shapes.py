@@ -107,6 +107,7 @@ def test_the_interval_of_the_dose_follows_from_that_of_q():
     assert found.hours == schedule.dose_h(250, 680)
 
 
+@pytest.mark.slow
 def test_the_interval_holds_where_the_dose_turns():
     # above and below the reference: the dose has its minimum inside the interval of Q
     schedule = Schedule((Step(600, 30), Step(700, 3)))

@@ -30,6 +30,7 @@ def test_the_slope_is_that_of_least_squares():
     np.testing.assert_allclose(found.line([600, 700]), slope * np.array([600, 700]) + level)
 
 
+@pytest.mark.slow
 def test_slopes_and_bands_hold():
     rng = np.random.default_rng(1)
     x = np.linspace(600, 750, 8)

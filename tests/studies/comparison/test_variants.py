@@ -82,6 +82,7 @@ def test_relative_differences_know_what_cancels():
 
 @pytest.mark.parametrize(("own", "scatter"), [(0.1, 0.0), (0.1, 0.3), (0.0, 0.3), (0.2, 0.1), (0.1, 0.1)])
 @pytest.mark.parametrize("reference", [None, "v0"])
+@pytest.mark.slow
 def test_equal_variants_are_rarely_told_apart(own, scatter, reference):
     """Of 300 studies without any difference at most a twentieth, by the binomial law, may show one."""
     rng = np.random.default_rng(int(own * 10 + scatter * 1000))
@@ -146,6 +147,7 @@ def test_holm_is_holm():
     np.testing.assert_allclose(holm([0.03, 0.005, 0.04, 0.9]), [0.09, 0.02, 0.09, 0.9])
 
 
+@pytest.mark.slow
 def test_five_hundred_samples_take_seconds():
     rng = np.random.default_rng(3)
     n, sources = 500, 80
