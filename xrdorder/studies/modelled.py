@@ -3,9 +3,12 @@
 import math
 import re
 from collections.abc import Mapping
+from functools import cache
 from typing import Any
 
 from xrdorder.studies.store import StoredSample
+from xrdorder.xrays import radiation, radiation_names
+from xrdorder.xrays.stray import stray_lines
 
 ASKED = " (asked for)"
 
@@ -94,9 +97,14 @@ def _texture(choices: Mapping[str, Any], free: set[str], phases: Mapping[str, st
     return [*words, *(f"not in: texture of {name}, though asked for" for name in missing)]
 
 
+@cache
+def _stray_names() -> dict[str, str]:
+    """Stray lines of all radiations, by the parameter that says how strong they are."""
+    return {line.share_name: line.name for name in radiation_names() for line in stray_lines(radiation(name))}
+
+
 def _stray(name: str) -> str:
-    """Name the line of a parameter such as stray_cu_k_beta_share."""
-    return name.removeprefix("stray_").removesuffix("_share").replace("_", " ")
+    return _stray_names().get(name, name)
 
 
 def _given(sample: StoredSample, choices: Mapping[str, Any]) -> list[str]:
