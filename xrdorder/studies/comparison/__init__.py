@@ -4,7 +4,8 @@ Pure functions on the collated results of a study (`xrdorder.studies.collate`); 
 
 * `values_of` takes one quantity out of the results, with signed contributions of every source; `values_from_draws`
   does so for what is predicted by draws (Tc, Bc2, relative current density).
-* `repeatability` asks replicates how far equal wires scatter beyond their known uncertainties.
+* `repeatability` asks replicates how far equal wires scatter beyond their known uncertainties; `about_course` bounds
+  that from above where there are hardly any, `told` takes it from experience.
 * `compare` puts samples into variants and gives all differences: what two variants share cancels, repeatability
   counts, many comparisons are corrected for; `verdict` says it in plain words.
 * `trend` fits a line with a band that knows what all samples share; `drift` asks for a course over position or date
@@ -20,7 +21,7 @@ Pure functions on the collated results of a study (`xrdorder.studies.collate`); 
 The common half kelvin has cancelled.
 """
 
-from xrdorder.studies.comparison.replicates import Repeatability, repeatability
+from xrdorder.studies.comparison.replicates import Repeatability, about_course, repeatability, told
 from xrdorder.studies.comparison.trends import Drift, Outlier, Trend, drift, outliers, trend
 from xrdorder.studies.comparison.values import Values, grouping, values_from_draws, values_of
 from xrdorder.studies.comparison.variants import Comparison, Difference, compare, holm
@@ -34,6 +35,7 @@ __all__ = [
     "Repeatability",
     "Trend",
     "Values",
+    "about_course",
     "compare",
     "drift",
     "drift_words",
@@ -42,6 +44,7 @@ __all__ = [
     "methods_sentence",
     "outliers",
     "repeatability",
+    "told",
     "trend",
     "trend_words",
     "values_from_draws",

@@ -19,7 +19,7 @@ wires it called chance a trend twice as often as it should.)
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -49,6 +49,8 @@ class Repeatability:
         Probability of as much scatter if the known uncertainties were all; NaN without replicates.
     nodes, weights : array, (k,)
         Scatters that may be, and how probable each is.
+    origin : str
+        "replicates"; "course" where it is the scatter about a smooth course (`about_course`); "told".
     """
 
     u: float
@@ -58,6 +60,7 @@ class Repeatability:
     p_known: float
     nodes: Array = field(default_factory=lambda: np.zeros(1), repr=False)
     weights: Array = field(default_factory=lambda: np.ones(1), repr=False)
+    origin: str = "replicates"
 
     def chance(self, value: ArrayLike, known_square: ArrayLike, factor_square: ArrayLike) -> Array:
         """Two-sided probability of as large a value by chance.
@@ -188,3 +191,52 @@ def repeatability(values: Values, labels: Sequence[str]) -> Repeatability:
     some = values.select(twice)
     _, design = indicator([label for label, one in zip(labels, twice, strict=True) if one])
     return excess(some.value, design, some.covariance())
+
+
+FEW = 6
+"""Degrees of freedom below which replicates alone hardly bound the scatter: with a single pair 95 % intervals are ten u
+wide. The scatter about a course then serves, where it has more."""
+
+
+def about_course(
+    values: Values, lots: Sequence[str], temperatures_c: ArrayLike, hours: ArrayLike
+) -> Repeatability:
+    """Scatter about a smooth course over temperature and time: a bound from above on that of equal wires.
+
+    The course is, for each lot a level, and for all a parabola over temperature and a line over the logarithm of the
+    hold. Where the true course is another, the misfit adds to the scatter: differences judged with it are judged too
+    carefully, never too boldly.
+
+    Parameters
+    ----------
+    values : Values
+    lots : sequence of str
+    temperatures_c, hours : array, (n,)
+        Of the hold; samples without (NaN, or no time) are left out.
+
+    Returns
+    -------
+    Repeatability
+        Without degrees of freedom where there are too few samples.
+    """
+    place, time = np.asarray(temperatures_c, dtype=float), np.asarray(hours, dtype=float)
+    given = np.isfinite(place) & np.isfinite(time) & (time > 0.0)
+    if np.sum(given) < 2:
+        return NONE
+    some = values.select(given)
+    place, logs = place[given], np.log(time[given])
+    columns = [indicator([lot for lot, one in zip(lots, given, strict=True) if one])[1]]
+    for one in (place, logs):
+        if np.ptp(one) > 0.0:
+            scaled = (one - one.mean()) / np.ptp(one)
+            columns.append(scaled[:, None])
+            if one is place:
+                columns.append(scaled[:, None] ** 2)
+    vectors, sizes, _ = np.linalg.svd(np.concatenate(columns, axis=1), full_matrices=False)
+    found = excess(some.value, vectors[:, sizes > 1e-9 * sizes[0]], some.covariance())
+    return replace(found, origin="course")
+
+
+def told(u: float) -> Repeatability:
+    """Scatter between equal wires that is known from experience, for certain."""
+    return Repeatability(u, 1_000_000, u, u, np.nan, np.array([u]), np.ones(1), "told")

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import StudyError
-from xrdorder.studies.comparison.replicates import NONE, Repeatability, excess, indicator
+from xrdorder.studies.comparison.replicates import FEW, NONE, Repeatability, excess, indicator
 from xrdorder.studies.comparison.values import Values
 from xrdorder.studies.words import did_you_mean
 
@@ -210,6 +210,7 @@ def compare(
     *,
     replicates: Sequence[str] | None = None,
     reference: str | None = None,
+    scatter: Repeatability = NONE,
 ) -> Comparison:
     """Compare variants.
 
@@ -224,6 +225,9 @@ def compare(
         the larger scatter of the two then enters.
     reference : str, optional
         Compare with this variant only; otherwise all pairs are compared.
+    scatter : Repeatability
+        Scatter between equal wires from elsewhere (`about_course`, `told`). It serves where there are few replicates
+        and it has more degrees of freedom.
 
     Raises
     ------
@@ -241,7 +245,7 @@ def compare(
             f"{values.quantity}: there are {len(names)} variant(s) with a value; a comparison needs two or more"
         )
     inside = excess(some.value, belongs, some.covariance())
-    scatter = inside
+    elsewhere, scatter = scatter, inside
     if replicates is not None:
         equal = [label for label, one in zip(replicates, told, strict=True) if one]
         counts = {label: equal.count(label) for label in set(equal)}
@@ -249,6 +253,8 @@ def compare(
         own = [label if label and counts[label] > 1 else f"\0{k}" for k, label in enumerate(equal)]
         among = excess(some.value, indicator(own)[1], some.covariance())
         scatter = among if among.u >= inside.u and among.degrees_of_freedom else inside
+    if scatter.degrees_of_freedom < min(FEW, elsewhere.degrees_of_freedom):
+        scatter = elsewhere
     means = mean_weights(some.own, belongs, scatter.u)
     shared, private = means @ some.shared, np.sqrt(means**2 @ some.private**2)
     leverage = np.sum(means**2, axis=1)

@@ -144,6 +144,12 @@ def _scatter(found: Repeatability, quantity: str) -> str:
     text = f"{found.degrees_of_freedom} degrees of freedom"
     if found.u == 0.0:
         return f"replicates scatter no more than their known uncertainties ({text})"
+    if found.origin == "told":
+        return f"the scatter between equal wires was told to be {found.u * how.scale:.2g} {how.unit}".rstrip()
+    if found.origin == "course":
+        u = f"{found.u * how.scale:.2g} {how.unit}".rstrip()
+        course = "the scatter about a smooth course over temperature and time"
+        return f"for want of replicates {course} was used, {u} ({text})"
     low, high = (f"{x * how.scale:.2g}" for x in (found.low, found.high))
     u = f"{found.u * how.scale:.2g}"
     return f"the scatter between equal wires is {u} {how.unit} ({low} to {high}, 68 %; {text})".replace("  ", " ")
