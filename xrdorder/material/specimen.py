@@ -221,6 +221,6 @@ class Specimen:
         content, u_content = self.content(element)
         share, u_share = self.tin_site_share(element)
         return (
-            f"{100 * content:g} ± {100 * u_content:g} at.% {element}, {100 * share:g} ± {100 * u_share:g} % "
+            f"{100 * content:.3g} ± {100 * u_content:.2g} at.% {element}, {100 * share:.3g} ± {100 * u_share:.2g} % "
             "of it on the tin site"
         )
