@@ -48,7 +48,7 @@ def test_this_version_finds_its_own_values_again():
     assert all(checked.values()), checked
     assert checked.keys() >= {
         "a_nm", "tin_fraction", "site_order", "tin_lower_bound", "S_a", "S_b", "domain_size_nm", "size_breadth_deg",
-        "microstrain", "strain_breadth_deg", "tin_spread", "lattice_a_nm_nb",
+        "microstrain", "strain_breadth_deg", "tin_spread", "lattice_a_nm_nb", "tin_fraction_order",
     }  # fmt: skip
 
 
@@ -56,6 +56,26 @@ def test_this_version_finds_its_own_values_again():
 def test_whatever_the_dopants(dopants):
     found = one(explained.sample(dopants=dopants), "S_b")
     assert [of(found, name).reproduced for name in ("site_order", "S_b")] == [True, True]
+    assert of(one(explained.sample(dopants=dopants), "tin_fraction_order"), "tin_fraction_order").reproduced
+
+
+def test_both_routes_to_tin_lead_to_the_joint_one():
+    found = one(explained.sample(), "tin_fraction_joint")
+    step = of(found, "tin_fraction_joint")
+    assert [name for name, _ in step.inputs] == ["tin_fraction", "tin_fraction_order"]
+    assert "S_a = 0.95 ± 0.04" in step.formula
+
+
+def test_a_scale_of_the_laboratory_is_named_and_not_recomputed():
+    sample = explained.sample()
+    table = sample.contributions
+    groups = tuple(
+        "ours" if source == "a(tin) scale" else group
+        for source, group in zip(table.sources, table.groups, strict=True)
+    )
+    own = replace(sample, contributions=replace(table, groups=groups))
+    step = of(one(own, "tin_fraction"), "tin_fraction")
+    assert "own line 'ours'" in step.formula and step.reproduced is None
 
 
 @pytest.mark.parametrize(

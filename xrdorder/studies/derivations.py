@@ -13,9 +13,12 @@ from dataclasses import dataclass, field
 
 from xrdorder.crystals.a15 import contrast_shift, dopant_site, order_parameters, tin_lower_bound
 from xrdorder.exceptions import XrdorderError
+from xrdorder.material import PUBLISHED_SCALE, Specimen
+from xrdorder.material.joint import usual_order
 from xrdorder.material.lattice import EXPANSION_PER_K, REFERENCE_C
 from xrdorder.material.order import S_OF_110_PER_NM
 from xrdorder.material.tin import SLOPE_NM
+from xrdorder.material.tin_scale import LEVEL
 from xrdorder.material.widths import rms_strain, voigt_breadth
 from xrdorder.profiles.widths import size_from_lorentz_sec
 from xrdorder.relations import LABELS, Relation
@@ -89,6 +92,9 @@ class Stored:
         None where no stored source of uncertainty names it.
     temperature_c : float or None
         None where the description gave none (the pattern file may have).
+    scale : str
+        Name of the line from lattice to tin: "published", or that of the laboratory.
+    reaction_temperature_c : float or None
     """
 
     values: Mapping[str, float]
@@ -98,6 +104,8 @@ class Stored:
     undoped: bool = False
     light: Radiation | None = None
     temperature_c: float | None = None
+    scale: str = PUBLISHED_SCALE.name
+    reaction_temperature_c: float | None = None
 
     @classmethod
     def of(cls, sample: StoredSample) -> Stored:
@@ -117,6 +125,8 @@ class Stored:
             bool(options.get("undoped")),
             _light(sample),
             None if temperature is None else float(temperature),
+            _scale(sample),
+            options.get("reaction_temperature_c"),
         )
 
     @property
@@ -130,8 +140,18 @@ class Stored:
         return float(self.values.get(name, self.parameters.get(name, math.nan)))
 
     def share(self, element: str) -> float:
-        """Share of a dopant on the tin site: the one given, or the published one."""
-        return float(self.on_tin_site.get(element, dopant_site(element).share))
+        """Share of a dopant on the tin site: the one given, or the published one (of tantalum by the reaction)."""
+        return self.specimen.tin_site_share(element)[0]
+
+    @property
+    def specimen(self) -> Specimen:
+        """The specimen, as far as formulas of order ask for it."""
+        return Specimen(
+            dopants=self.dopants,
+            on_tin_site=self.on_tin_site,
+            undoped=self.undoped,
+            reaction_temperature_c=self.reaction_temperature_c,
+        )
 
 
 def _light(sample: StoredSample) -> Radiation | None:
@@ -285,8 +305,21 @@ def _site_order(stored: Stored, end: str) -> _Rule:
     )
 
 
+def _scale(sample: StoredSample) -> str:
+    """Name of the a(tin) scale: whoever shares its doubt."""
+    table = sample.contributions
+    groups = dict(zip(table.sources, table.groups, strict=True))
+    return groups.get(LEVEL) or PUBLISHED_SCALE.name
+
+
 def _tin(stored: Stored, end: str) -> _Rule:
     lattice = f"a_nm{end}"
+    if stored.scale != PUBLISHED_SCALE.name:
+        return _Rule(
+            (lattice,),
+            f"the laboratory's own line '{stored.scale}' at a = {lattice}",
+            "the file that study.toml names as tin_scale; its samples and covariance stand there",
+        )
     a = stored.number(lattice)
     return _Rule(
         (lattice,),
@@ -300,6 +333,33 @@ def _tin(stored: Stored, end: str) -> _Rule:
 def _of_tin(stored: Stored) -> float:
     taken = sum(4.0 * content * stored.share(e) for e, content in stored.dopants.items())
     return stored.number("site_order") - taken
+
+
+def _tin_by_order(stored: Stored, end: str) -> _Rule:
+    prior = usual_order(stored.specimen)
+    slope = stored.number("order_contrast_by_tin")
+
+    def compute() -> float:
+        return (_of_tin(stored) - slope * stored.number("tin_fraction")) / (4.0 * prior.s_a - slope)
+
+    return _Rule(
+        ("site_order", "order_contrast_by_tin", "tin_fraction"),
+        f"(x - c tin_fraction) / (4 S_a - c), c = order_contrast_by_tin, S_a = {prior.s_a:g} ± {prior.u:g} before the "
+        f"measurement (as of {prior.words}); x = site_order less the tin sites that dopants take. c takes back that "
+        "the contrast was referred to the tin of the lattice",
+        "site balance x = 4 tin S_a, T. Spina, thesis, Univ. Geneva, and S. M. Heald et al., Sci. Rep. 8 (2018) 4798",
+        None if math.isnan(slope) else compute,
+    )
+
+
+def _joint(stored: Stored, end: str) -> _Rule:
+    prior = usual_order(stored.specimen)
+    return _Rule(
+        ("tin_fraction", "tin_fraction_order"),
+        "tin and S_a that suit three statements best (least squares with their covariance): tin by the lattice, which "
+        f"disorder makes read high; x = 4 tin S_a; S_a = {prior.s_a:g} ± {prior.u:g} (as of {prior.words})",
+        "docs/tin.md; gains of each statement are in the budget, with their signs",
+    )
 
 
 def _bound(stored: Stored, end: str) -> _Rule:
@@ -406,6 +466,8 @@ _MAKERS: Mapping[str, Callable[[Stored, str], _Rule]] = {
     "order_contrast_by_tin": _by_tin,
     "site_order": _site_order,
     "tin_fraction": _tin,
+    "tin_fraction_order": _tin_by_order,
+    "tin_fraction_joint": _joint,
     "tin_lower_bound": _bound,
     "S_a": _order_parameter(0),
     "S_b": _order_parameter(1),
