@@ -15,8 +15,9 @@ import math
 
 import numpy as np
 
-_TEMPERATURES_C = (634.0, 666.0, 711.0)
-_SHARES = (0.43, 0.11, 0.08)
+from xrdorder.relations.growth import SHARES
+
+_TEMPERATURES_C, _SHARES = ([pair[k] for pair in SHARES] for k in (0, 1))
 
 OTHER_WIRES = ((640.0, 0.30), (665.0, 0.21))
 """Reaction temperature and share of tantalum on the tin site: S. M. Heald et al. (2018), read."""
