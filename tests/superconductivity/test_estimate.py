@@ -225,3 +225,9 @@ def test_rows_are_plain(usual):
     for r in usual.rows():
         for text in (r.quantity, r.by, r.unit, r.note, r.source, r.formula):
             assert "\n" not in text
+
+
+@pytest.mark.parametrize("tin", [0.0024, 0.12, 0.35, 24.0])
+def test_tin_that_no_a15_holds_is_one_line(tin):
+    with pytest.raises(ValidityError, match=r"tin fraction is .*in the A15 field, 0\.18 to 0\.255"):
+        estimate(tin_fraction=tin, n=10)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from xrdorder.crystals.a15 import dopant_site
 from xrdorder.exceptions import Flag, ValidityError
-from xrdorder.material import PUBLISHED_SCALE, Material, Specimen, TinScale
+from xrdorder.material import A15_FIELD, PUBLISHED_SCALE, Material, Specimen, TinScale
 from xrdorder.material.account import Account
 from xrdorder.material.joint import add_joint
 from xrdorder.material.lattice import refer_lattice
@@ -33,6 +33,9 @@ Geneva, states for S of well measured samples (0.04 for poor ones)."""
 U_TIN = 0.005
 """Standard uncertainty of a tin fraction given without one: microanalysis states 0.2-0.7 at.% (J. Zhou et
 al., Appl. Phys. Lett. 99 (2011) 122507, table 1)."""
+
+_BESIDE_FIELD = 0.02
+"""How far beside the A15 field a tin fraction may lie and still have been measured on A15 (judged: four `U_TIN`)."""
 
 STRAIN_FREE = (
     "Tc and Bc2 are those of strain-free A15; in a wire at 4.2 K compression costs Bc2 some 3 to 7 %"
@@ -252,7 +255,14 @@ def _check(
     for what, value, low, high, hint in (
         ("lattice parameter", lattice_nm, 0.51, 0.55, "give nm, for Nb3Sn near 0.529"),
         ("site order", site_order, 0.0, 1.2, "give r_a + r_b - 1, at most one and some noise"),
-        ("tin fraction", tin_fraction, 0.0, 1.0, "give a fraction of all atoms, 0.24 for 24 at.%"),
+        (
+            "tin fraction",
+            tin_fraction,
+            A15_FIELD[0] - _BESIDE_FIELD,
+            A15_FIELD[1] + _BESIDE_FIELD,
+            f"give a fraction of all atoms in the A15 field, {A15_FIELD[0]:g} to {A15_FIELD[1]:g} (at.% on the command "
+            "line)",
+        ),
         ("uncertainty of the lattice parameter", u_lattice_nm, 0.0, 0.05, "give nm, zero or more"),
         ("uncertainty of the site order", u_site_order, 0.0, 1.0, "give zero or more"),
         (
