@@ -12,7 +12,7 @@ from xrdorder.cli.options import (
     Names,
     again_option,
     choice_options,
-    dopant_with_u_option,
+    dopant_option,
     figures_option,
     reading_options,
     specimen_options,
@@ -33,7 +33,7 @@ from xrdorder.cli.run import run_and_show
     help="Phases to look for: catalogue names, or paths of CIF or phase TOML files (docs/phases.md). "
     "Unless told: nb3sn,nb,cu-sn.",
 )
-@dopant_with_u_option
+@dopant_option
 @click.option("--undoped", is_flag=True, help="The wires are known to hold no dopant.")
 @click.option(
     "--mount", type=click.Choice(MOUNTS), help="How the specimens are mounted: it says which strain is seen."

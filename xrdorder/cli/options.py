@@ -289,28 +289,7 @@ def dopants_once(
     return found
 
 
-def contents_once(
-    ctx: click.Context, param: click.Parameter, contents: tuple[tuple[str, float, float | None], ...]
-) -> dict[str, float]:
-    """Gather repeated --dopant options of a command that takes no uncertainty of them."""
-    found = {}
-    for element, (content, u) in dopants_once(ctx, param, contents).items():
-        if u is not None:
-            text = f"{element}={content:g}+-{u:g}: no uncertainty of a dopant is taken here; give {element}={content:g}"
-            raise click.BadParameter(text, ctx=ctx, param=param)
-        found[element] = content
-    return found
-
-
 dopant_option = click.option(
-    "--dopant",
-    "dopants",
-    type=Content(),
-    multiple=True,
-    callback=contents_once,
-    help="Dopant content of the A15 in at.% (not a fraction), as Ta=2.4; may be repeated.",
-)
-dopant_with_u_option = click.option(
     "--dopant",
     "dopants",
     type=Content(),

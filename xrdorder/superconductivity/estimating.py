@@ -103,6 +103,7 @@ def estimate(
     temperature_c: float | None = None,
     u_temperature_k: float | None = None,
     dopants: Mapping[str, float] | None = None,
+    u_dopants: Mapping[str, float] | None = None,
     on_tin_site: Mapping[str, float] | None = None,
     undoped: bool = False,
     bc2_at_k: Sequence[float] = (),
@@ -128,8 +129,9 @@ def estimate(
         that from the lattice parameter.
     temperature_c, u_temperature_k : float, optional
         Temperature the lattice parameter was measured at; 22.5 °C unless given.
-    dopants, on_tin_site : mapping, optional
-        Dopant content (atomic fraction of all atoms) and its share on the tin site. Relations are chosen by it.
+    dopants, u_dopants, on_tin_site : mapping, optional
+        Dopant content (atomic fraction of all atoms), its standard uncertainty, and its share on the tin site.
+        Relations are chosen by it.
     undoped : bool
         The wire is known to hold no dopant.
     bc2_at_k : sequence of float
@@ -168,6 +170,7 @@ def estimate(
         temperature_c=temperature_c,
         u_temperature_k=u_temperature_k,
         dopants=dopants or {},
+        u_dopants=u_dopants or {},
         on_tin_site=on_tin_site,
         undoped=undoped,
     )
