@@ -8,7 +8,16 @@ from scipy.stats import binom, norm, ttest_ind
 
 from tests.studies.comparison.made import wires
 from xrdorder.exceptions import StudyError
-from xrdorder.studies.comparison import Values, compare, holm, methods_sentence, repeatability, verdict
+from xrdorder.studies.comparison import (
+    Values,
+    about_course,
+    compare,
+    holm,
+    methods_sentence,
+    repeatability,
+    told,
+    verdict,
+)
 
 CHANCE = 1e-3  # how often a limit of a test is passed though all holds
 
@@ -187,3 +196,55 @@ def test_one_pair_of_replicates_hardly_tells_the_scatter():
     many = Values("x", tuple("abcdefghi"), np.zeros(9), np.zeros((9, 0)), np.full((9, 1), 0.1))
     found = compare(many, list("ppqqrrsst")).pair("t", "p")
     assert found.half_width < 3 * found.u
+
+
+PEAKS = np.array([625.0, 625, 650, 650, 650, 675, 675, 700, 725, 625, 650, 675, 700])
+HOURS = np.array([100.0, 250, 50, 100, 100, 50, 100, 50, 50, 200, 50, 100, 50])
+LOTS = ["heron"] * 9 + ["curlew"] * 4
+TREATMENTS = [f"{lot} {t:g}/{h:g}" for lot, t, h in zip(LOTS, PEAKS, HOURS, strict=True)]
+
+
+def course(temperature, hours):
+    return 1e-4 * (temperature - 625) ** 2 + 0.3 * np.log(hours) + np.array([lot == "heron" for lot in LOTS])
+
+
+def test_a_smooth_course_bounds_the_scatter_where_there_is_one_pair():
+    values = wires(np.random.default_rng(1), course(PEAKS, HOURS), own=0.02, scatter=0.03, shared=1.0)
+    assert repeatability(values, TREATMENTS).degrees_of_freedom == 1
+    scatter = about_course(values, LOTS, PEAKS, HOURS)
+    # 13 samples less two levels, a parabola's two and a line's one
+    assert scatter.degrees_of_freedom == 8
+    assert scatter.low / 2 < 0.03 < 2 * scatter.high
+    pair = TREATMENTS[8], TREATMENTS[0]
+    assert not compare(values, TREATMENTS).pair(*pair).distinguishable
+    found = compare(values, TREATMENTS, scatter=scatter)
+    assert found.pair(*pair).distinguishable
+    assert "scatter about a smooth course" in methods_sentence(found)
+
+
+def test_a_course_of_another_shape_makes_careful_not_bold():
+    rng = np.random.default_rng(2)
+    rough = 0.3 * rng.standard_normal(13)
+    rough[4] = rough[3]  # the replicates
+    found = about_course(wires(rng, course(PEAKS, HOURS) + rough, own=0.02), LOTS, PEAKS, HOURS)
+    assert found.u > 0.1
+
+
+def test_equal_variants_are_rarely_told_apart_by_a_course():
+    rng = np.random.default_rng(3)
+    false = 0
+    for _ in range(200):
+        values = wires(rng, np.zeros(13), own=0.1, scatter=0.2, shared=1.0)
+        scatter = about_course(values, LOTS, PEAKS, HOURS)
+        false += bool(np.any(compare(values, TREATMENTS, scatter=scatter).p_adjusted < 0.05))
+    assert false <= binom.ppf(1 - CHANCE, 200, 0.05)
+
+
+def test_replicates_come_before_what_is_known_from_elsewhere():
+    rng = np.random.default_rng(4)
+    values = wires(rng, np.zeros(18), own=0.1)
+    assert compare(values, labels(6, 3), scatter=told(5.0)).repeatability.origin == "replicates"
+    single = compare(values, list(values.samples), scatter=told(5.0))
+    assert single.u_difference[0] == pytest.approx(np.sqrt(2 * (0.1**2 + 5**2)))
+    assert "told to be 5 K" in methods_sentence(single)
+    assert about_course(values.select([0, 1]), ["a", "a"], [650, 650], [10, np.nan]).degrees_of_freedom == 0

@@ -142,7 +142,7 @@ def _scatter(found: Repeatability, quantity: str) -> str:
     if found.degrees_of_freedom == 0:
         return "no replicates were measured, so the scatter between equal wires is not in the uncertainties"
     text = f"{found.degrees_of_freedom} degrees of freedom"
-    if found.u == 0.0:
+    if found.u == 0.0 and found.origin == "replicates":
         return f"replicates scatter no more than their known uncertainties ({text})"
     if found.origin == "told":
         return f"the scatter between equal wires was told to be {found.u * how.scale:.2g} {how.unit}".rstrip()
