@@ -279,7 +279,8 @@ def _triangular_factor(covariance: Array, names: Sequence[str], source: str) -> 
         raise ValueError(
             f"covariance of {source!r}: variance of {names[int(np.argmin(variance))]!r} is below zero"
         )
-    scale = np.sqrt(np.where(variance > 0.0, variance, 1.0))
+    # denormal numbers have lost their digits, and with them their correlations: they are no variance
+    scale = np.sqrt(np.where(variance > np.finfo(np.float64).tiny, variance, 1.0))
     # Work on the correlation matrix: the scales of fit parameters differ by up to 1e9.
     rest = (covariance + covariance.T) / (2.0 * np.outer(scale, scale))
     if np.any(np.abs(rest) > 1.0 + 1e-6):

@@ -41,6 +41,7 @@ def test_nothing_global_is_touched():
     assert matplotlib.pyplot.get_fignums() == []
 
 
+@pytest.mark.slow
 def test_settings_of_others_do_not_change_it():
     def picture():
         buffer = io.BytesIO()

@@ -35,6 +35,7 @@ def test_corrects_a_goniometer_that_moved(misaligned_pattern: xr.DataArray, cali
     assert offset == pytest.approx(0.04, abs=4.0 * float(result.parameters["two_theta_offset"].stderr))
 
 
+@pytest.mark.slow
 def test_its_certificate_is_a_source_and_its_mass_is_not_of_the_wire(
     misaligned_pattern: xr.DataArray, calibration: Calibration
 ) -> None:

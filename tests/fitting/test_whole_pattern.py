@@ -114,6 +114,7 @@ def test_no_a15_is_a_result(pattern_without_a15: xr.DataArray, calibration: Cali
     assert result.phases["nb3sn"].upper_limit < 0.01
 
 
+@pytest.mark.slow
 def test_unlisted_phase_is_noticed(sample_pattern: xr.DataArray, calibration: Calibration) -> None:
     alone = FitOptions(seek_phases=False)
     result = fit_pattern(sample_pattern, calibration.instrument, phases=["nb3sn", "nb"], options=alone)
@@ -155,6 +156,7 @@ def test_starts_from_anywhere_in_the_a15_field(calibration: Calibration, seed: i
     assert abs(result.values["a_nm"] - truth.lattice_nm) < 4.0 * result.u("a_nm")
 
 
+@pytest.mark.slow
 def test_flags_of_the_pattern_are_carried_on(sample_pattern: xr.DataArray, calibration: Calibration) -> None:
     said = sample_pattern.assign_attrs(flags=json.dumps([["not-counts", "values are not counts"]]))
     assert "not-counts" in flag_names(fit_pattern(said, calibration.instrument))
@@ -237,6 +239,7 @@ def test_smoothed_data_do_not_look_more_certain(
         assert abs(result.values[quantity] - SAMPLE_TRUTH[quantity]) < 4.0 * result.u(quantity)
 
 
+@pytest.mark.slow
 def test_counting_times_are_honoured(
     sample_pattern: xr.DataArray, calibration: Calibration, fit: PatternFit
 ) -> None:
@@ -257,6 +260,7 @@ def test_another_geometry_is_refused(sample_pattern: xr.DataArray, calibration: 
         fit_pattern(sample_pattern.assign_attrs(geometry="transmission"), calibration.instrument)
 
 
+@pytest.mark.slow
 def test_length_of_the_standard_is_not_taken_for_that_of_the_sample(
     sample_pattern: xr.DataArray, calibration: Calibration
 ) -> None:

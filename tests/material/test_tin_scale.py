@@ -73,6 +73,7 @@ def test_the_line_is_at_the_minimum_of_the_criterion(published_slope):
     assert found.scale.slope_nm == pytest.approx(0.0136 + 1e-3 * best[1], abs=1e-8)
 
 
+@pytest.mark.slow
 def test_both_errors_are_allowed_for():
     """Level and slope without bias, and as sure as stated; plain least squares has a slope that is too flat."""
     rng = np.random.default_rng(7)

@@ -226,6 +226,7 @@ def test_results_come_back(dataset, tmp_path):
     assert found.identical(dataset)
 
 
+@pytest.mark.slow
 def test_a_study_of_failures_only_is_still_a_table(study, tmp_path):
     dataset = collate(study, [StoredSample(s.name, "failed: x") for s in study.samples], PHASES)
     write_results(dataset, tmp_path)

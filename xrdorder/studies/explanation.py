@@ -48,6 +48,8 @@ FAMILIES = {
     "line width": "width of lines too weak to tell it",
     "illuminated length": "share of the beam that met the specimen",
     "microabsorption": "absorption within grains of unknown size",
+    "strain gauge": "lattice of the metal that tells the strain",
+    "routes disagree": "lattice and order contradict each other about tin",
     "niobium or tantalum": "one phase for both metals, whose shares the pattern cannot tell",
     "texture": "preferred orientation",
     "temperature": "temperature of the specimen",
