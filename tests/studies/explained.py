@@ -77,10 +77,11 @@ def parameters():
     )
 
 
-def sample(name="A-650-100", mount="wires-laid-flat", lot="A", dopants=None, more=None, **changed):
-    """A sample of a tantalum-doped lot, measured at 25 °C as wires laid flat."""
+def sample(name="A-650-100", mount="wires-laid-flat", lot="A", dopants=None, more=None, told=None, **changed):
+    """A sample of a tantalum-doped lot, measured at 25 °C as wires laid flat; `told` is more of its specimen."""
     dopants = {"Ta": 0.024} if dopants is None else dopants
-    specimen = Specimen(dopants=dopants, mount=mount, temperature_c=25.0, u_temperature_k=0.5, lot=lot)
+    told = told or {}
+    specimen = Specimen(dopants=dopants, mount=mount, temperature_c=25.0, u_temperature_k=0.5, lot=lot, **told)
     material = characterise(
         {**FITTED, **(more or {})},
         table(),
@@ -100,7 +101,14 @@ def sample(name="A-650-100", mount="wires-laid-flat", lot="A", dopants=None, mor
             fingerprint="f" * 64,
             input_sha256={"a.xy": "12ab" * 16},
             version="0.0.7",
-            options={"mount": mount, "dopants": dopants, "on_tin_site": None, "temperature_c": 25.0, "lot": lot},
+            options={
+                "mount": mount,
+                "dopants": dopants,
+                "on_tin_site": None,
+                "temperature_c": 25.0,
+                "lot": lot,
+                **{"corrections_off" if key == "off" else key: value for key, value in told.items()},
+            },
             calibration="abc123",
             created="2025-01-01T00:00:00+00:00",
         ),

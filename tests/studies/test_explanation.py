@@ -96,6 +96,55 @@ def test_whatever_the_lines_tell(more):
                 assert step.reproduced is not False, step
 
 
+@pytest.mark.parametrize(
+    ("told", "said"),
+    [
+        ({"strain": -0.0007}, "as given: -0.07 %"),
+        ({"strain_gauge": "nb", "reaction_temperature_c": 650.0}, "niobium as gauge: lattice_a_nm_nb against 0.33007"),
+        ({"strain_bound": True, "reaction_temperature_c": 650.0}, "from 650 °C (-0.57 %)"),
+    ],
+)
+def test_a_strain_and_what_it_corrects_are_among_the_steps(told, said):
+    sample = explained.sample(told=told)
+    found = one(sample, "tin_fraction")
+    assert said in of(found, "lattice_strain").formula
+    tin = of(found, "tin_fraction")
+    assert tin.reproduced and "a_nm / (1 + lattice_strain)" in tin.formula
+    assert of(one(sample, "a_strain_free_nm"), "a_strain_free_nm").reproduced
+
+
+def test_what_dopants_do_to_the_lattice_is_in_the_step():
+    tin = of(one(explained.sample(told={"lattice_by_dopant_nm": {"Ta": 0.004}}), "tin_fraction"), "tin_fraction")
+    assert tin.reproduced and "0.024 x 0.004 nm (for Ta)" in tin.formula
+
+
+@pytest.mark.parametrize(
+    ("off", "quantity", "said"),
+    [
+        ("temperature", "a_nm", "correction for temperature switched off"),
+        ("dopant-contrast", "site_order", "correction for dopants in the contrast switched off"),
+        ("strain", "tin_fraction", ""),
+        ("dopant-lattice", "tin_fraction", ""),
+        ("disorder", "S_a", ""),
+    ],
+)
+def test_a_correction_that_is_off_is_not_in_the_steps(off, quantity, said):
+    told = {"off": frozenset({off}), "lattice_by_dopant_nm": {"Ta": 0.004}}
+    sample = explained.sample(told=told)
+    step = of(one(sample, quantity), quantity)
+    assert said in step.formula
+    for q in explain(sample).quantities:
+        for each in q.steps:
+            assert each.reproduced is not False, each
+
+
+def test_a_tail_that_is_not_determined_gives_no_spread():
+    sample = explained.sample()
+    values = {**sample.values, "lattice_tail_nm": float("nan"), "tin_spread": float("nan")}
+    step = of(one(replace(sample, values=values), "tin_spread"), "tin_spread")
+    assert "not determined" in step.formula and np.isnan(step.value)
+
+
 def test_a_value_that_this_version_would_not_find_shows_itself():
     sample = explained.sample()
     older = replace(sample, values={**sample.values, "tin_fraction": sample.values["tin_fraction"] + 0.001})
@@ -283,6 +332,16 @@ def test_a_prediction_shows_its_relations():
     first, second = found.relations
     assert (first.source, first.reason) == ("A. First (2001)", "")
     assert second.reason == "too little tin"
+
+
+def test_a_prediction_says_with_what_it_was_asked():
+    sample = explained.sample()
+    tin, order, wire = one(sample, "Tc_K").asked
+    assert tin.startswith("tin_fraction_joint = 0.2") and order.startswith("site_order = ")
+    assert wire == "relations found on wire with Ta or on any"
+    options = {**sample.provenance.options, "own_files": {"relations": "ab12"}}
+    own = replace(sample, provenance=replace(sample.provenance, options=options))
+    assert "ab12" in one(own, "Tc_K").asked[-1]
 
 
 def test_a_quantity_that_cannot_be_given_is_explained_without_numbers():

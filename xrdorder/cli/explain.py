@@ -16,12 +16,12 @@ if TYPE_CHECKING:
     from xrdorder.studies.derivations import Step
     from xrdorder.studies.explanation import (
         Explanation,
-        FittedParameter,
         Opinion,
         QuantityExplained,
         RelationSaid,
         SourceShare,
     )
+    from xrdorder.studies.nuisances import FittedParameter
 
 _WIDTH = 100
 _LARGEST = 3  # sources named in the short table
@@ -170,8 +170,12 @@ def _whole(q: "QuantityExplained") -> list[str]:
         lines += ["", "How it came about"]
         for k, step in enumerate(q.steps, start=1):
             lines += _step(k, step)
+    if q.asked:
+        lines += ["", "Asked with"]
+        for text in q.asked:
+            lines += _fill(text, indent=2, hang=2)
     if q.relations:
-        lines += ["", "Published relations, in equal parts where they apply"]
+        lines += ["", "Relations, in equal parts where they apply"]
         for said in q.relations:
             lines += _relation(said)
         lines += ["", *_fill(ESTIMATES)]

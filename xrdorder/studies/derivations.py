@@ -17,12 +17,14 @@ from xrdorder.material import PUBLISHED_SCALE, Specimen
 from xrdorder.material.joint import usual_order
 from xrdorder.material.lattice import EXPANSION_PER_K, REFERENCE_C
 from xrdorder.material.order import S_OF_110_PER_NM
+from xrdorder.material.strain import FREE, METALS, STRAIN, bounded_strain, mismatch_bound, strain_share
 from xrdorder.material.tin import SLOPE_NM
 from xrdorder.material.tin_scale import LEVEL
 from xrdorder.material.widths import rms_strain, voigt_breadth
 from xrdorder.profiles.widths import size_from_lorentz_sec
 from xrdorder.relations import LABELS, Relation
 from xrdorder.relations.tin_from_lattice import END_POINTS, MEASURED
+from xrdorder.studies.described import described_specimen
 from xrdorder.studies.store import StoredSample
 from xrdorder.xrays import Radiation, radiation
 
@@ -34,6 +36,8 @@ _AMOUNTS = "R. J. Hill, C. J. Howard, J. Appl. Cryst. 20 (1987) 467, from memory
 _BREADTH = "A. R. Stokes, A. J. C. Wilson, Proc. Camb. Phil. Soc. 38 (1942) 313, from memory"
 _VOIGT = "J. J. Olivero, R. L. Longbothum, J. Quant. Spectrosc. Radiat. Transfer 17 (1977) 233, from memory"
 _DEFINITION = "definition"
+_DESCRIPTION = "description of the sample"
+_OWN_SCALE = "the file that study.toml names as tin_scale; its samples and covariance stand there"
 _POPULATIONS = ("_lean", "_rich")
 
 
@@ -85,27 +89,19 @@ class Stored:
         Quantities by name.
     parameters : mapping of str to float
         Parameters of the fit by name; empty where the file holds none.
-    dopants, on_tin_site : mapping of str to float
-    undoped : bool
-        The wire is said to hold no dopant.
+    specimen : Specimen
+        As it was described, with the temperature of the pattern file where the description gave none.
     light : Radiation or None
         None where no stored source of uncertainty names it.
-    temperature_c : float or None
-        None where the description gave none (the pattern file may have).
     scale : str
         Name of the line from lattice to tin: "published", or that of the laboratory.
-    reaction_temperature_c : float or None
     """
 
     values: Mapping[str, float]
     parameters: Mapping[str, float] = field(default_factory=dict)
-    dopants: Mapping[str, float] = field(default_factory=dict)
-    on_tin_site: Mapping[str, float] = field(default_factory=dict)
-    undoped: bool = False
+    specimen: Specimen = field(default_factory=Specimen)
     light: Radiation | None = None
-    temperature_c: float | None = None
     scale: str = PUBLISHED_SCALE.name
-    reaction_temperature_c: float | None = None
 
     @classmethod
     def of(cls, sample: StoredSample) -> Stored:
@@ -115,19 +111,7 @@ class Stored:
         if table is not None and "parameter" in table.coords:
             names = [str(name) for name in table["parameter"].values]
             parameters = dict(zip(names, map(float, table["value"].values), strict=True))
-        options = sample.provenance.options
-        temperature = options.get("temperature_c")
-        return cls(
-            sample.values,
-            parameters,
-            options.get("dopants") or {},
-            options.get("on_tin_site") or {},
-            bool(options.get("undoped")),
-            _light(sample),
-            None if temperature is None else float(temperature),
-            _scale(sample),
-            options.get("reaction_temperature_c"),
-        )
+        return cls(sample.values, parameters, described_specimen(sample), _light(sample), _scale(sample))
 
     @property
     def a15(self) -> str:
@@ -139,19 +123,14 @@ class Stored:
         """Give a quantity or, where there is none of that name, a parameter."""
         return float(self.values.get(name, self.parameters.get(name, math.nan)))
 
+    @property
+    def dopants(self) -> Mapping[str, float]:
+        """Dopants whose share of the contrast is taken off, atomic fractions."""
+        return {} if "dopant-contrast" in self.specimen.off else self.specimen.dopants
+
     def share(self, element: str) -> float:
         """Share of a dopant on the tin site: the one given, or the published one (of tantalum by the reaction)."""
         return self.specimen.tin_site_share(element)[0]
-
-    @property
-    def specimen(self) -> Specimen:
-        """The specimen, as far as formulas of order ask for it."""
-        return Specimen(
-            dopants=self.dopants,
-            on_tin_site=self.on_tin_site,
-            undoped=self.undoped,
-            reaction_temperature_c=self.reaction_temperature_c,
-        )
 
 
 def _light(sample: StoredSample) -> Radiation | None:
@@ -235,17 +214,64 @@ def _cite(entry: Relation) -> str:
 
 def _lattice(stored: Stored, end: str) -> _Rule:
     parameter = fitted_parameter("a_nm", stored)
+    if "temperature" in stored.specimen.off and parameter and not end and "rich_share" not in stored.values:
+        words = f"{parameter}, as measured: correction for temperature switched off"
+        return _Rule((parameter,), words, "", lambda: stored.number(parameter))
     if not parameter or end or "rich_share" in stored.values:
         # two populations: the mean and its parts are functions of several parameters
         words = f"as fitted, at {REFERENCE_C} °C by {EXPANSION_PER_K:g}/K"
         return _Rule((), words, _EXPANSION)
-    away = None if stored.temperature_c is None else stored.temperature_c - REFERENCE_C
-    at = "T of the pattern file, or 22.5 °C" if away is None else f"T = {stored.temperature_c:g} °C"
+    given = stored.specimen.temperature_c
+    temperature = REFERENCE_C if given is None else given
+    at = f"T = {temperature:g} °C" + (", as none was given" if given is None else "")
     return _Rule(
         (parameter,),
         f"{parameter} / (1 + {EXPANSION_PER_K:g}/K (T - {REFERENCE_C} °C)), {at}",
         _EXPANSION,
-        None if away is None else lambda: stored.number(parameter) / (1.0 + EXPANSION_PER_K * away),
+        lambda: stored.number(parameter) / (1.0 + EXPANSION_PER_K * (temperature - REFERENCE_C)),
+    )
+
+
+def _strain(stored: Stored, end: str) -> _Rule:
+    specimen = stored.specimen
+    if specimen.strain is not None:
+        strain = specimen.strain
+        return _Rule((), f"as given: {100 * strain:g} % along the scattering vector", _DESCRIPTION, lambda: strain)
+    share = strain_share(specimen)
+    seen = f"{share:+.2f} of an axial strain shows along the scattering vector (cos² - nu sin² of their angle)"
+    if specimen.strain_gauge:
+        metal = METALS[specimen.strain_gauge]
+        lattice = f"lattice_a_nm_{specimen.strain_gauge}"
+        tie = (
+            "axial strain of the A15 by the balance of forces with it, weight fractions and Young's moduli"
+            if specimen.strain_gauge == "cu"
+            else "axial strain of the A15 is that of it and the difference of thermal expansion since the reaction"
+        )
+        return _Rule(
+            (lattice,),
+            f"{metal.words} as gauge: {lattice} against {metal.a_nm:g} nm free of strain; {tie}; {seen}",
+            "constants of metals: handbook values, from memory; docs/tin.md",
+        )
+    reaction = specimen.reaction_temperature_c
+    if reaction is None:
+        return _Rule((), "as stored", "")
+    bound = mismatch_bound(reaction)
+    axial = bounded_strain(bound)[0]
+    return _Rule(
+        (),
+        f"usual axial strain within the thermal mismatch with copper from {reaction:g} °C ({100 * bound:.2f} %): "
+        f"{100 * axial:.2f} %, a bound and no measurement; {seen}",
+        _EXPANSION,
+        lambda: axial * share,
+    )
+
+
+def _strain_free(stored: Stored, end: str) -> _Rule:
+    return _Rule(
+        ("a_nm", STRAIN),
+        f"a_nm / (1 + {STRAIN})",
+        _DEFINITION,
+        lambda: stored.number("a_nm") / (1.0 + stored.number(STRAIN)),
     )
 
 
@@ -270,11 +296,15 @@ def _by_tin(stored: Stored, end: str) -> _Rule:
 
 def _site_order(stored: Stored, end: str) -> _Rule:
     if not stored.dopants:
+        if stored.specimen.dopants:
+            words = "as of an undoped wire: correction for dopants in the contrast switched off"
+        elif stored.specimen.undoped:
+            words = "as the wire is said to hold no dopant"
+        else:
+            words = "as of an undoped wire: nothing was said about dopants"
         return _Rule(
             ("order_contrast",),
-            "order_contrast, as the wire is said to hold no dopant"
-            if stored.undoped
-            else "order_contrast, as of an undoped wire: nothing was said about dopants",
+            f"order_contrast, {words}",
             _DEFINITION,
             lambda: stored.number("order_contrast"),
         )
@@ -283,9 +313,8 @@ def _site_order(stored: Stored, end: str) -> _Rule:
         f"{100 * content:g} at.% {element}, {100 * stored.share(element):g} % of it on the tin site"
         for element, content in stored.dopants.items()
     )
-    published = "; ".join(
-        dopant_site(element).source for element in stored.dopants if element not in stored.on_tin_site
-    )
+    given = stored.specimen.on_tin_site or {}
+    published = "; ".join(dopant_site(element).source for element in stored.dopants if element not in given)
 
     def compute() -> float:
         assert light is not None
@@ -313,21 +342,36 @@ def _scale(sample: StoredSample) -> str:
 
 
 def _tin(stored: Stored, end: str) -> _Rule:
-    lattice = f"a_nm{end}"
+    inputs, lattice, a = _lattice_of_tin(stored, end)
     if stored.scale != PUBLISHED_SCALE.name:
         return _Rule(
-            (lattice,),
+            inputs,
             f"the laboratory's own line '{stored.scale}' at a = {lattice}",
-            "the file that study.toml names as tin_scale; its samples and covariance stand there",
+            _OWN_SCALE,
         )
-    a = stored.number(lattice)
     return _Rule(
-        (lattice,),
+        inputs,
         f"{MEASURED.formula}, a = {lattice}; the other published line would give "
         f"{100 * float(END_POINTS.function(a)):.2f} at.%",
         f"{_cite(MEASURED)}; {_cite(END_POINTS)}",
         lambda: float(MEASURED.function(a)),
     )
+
+
+def _lattice_of_tin(stored: Stored, end: str) -> tuple[tuple[str, ...], str, float]:
+    """Inputs, words and value of the lattice parameter that tin is read from: strain and dopants taken off."""
+    specimen, words = stored.specimen, f"a_nm{end}"
+    inputs, a = [words], stored.number(words)
+    if STRAIN in stored.values:
+        inputs.append(STRAIN)
+        words = f"{words} / (1 + {STRAIN})"
+        a /= 1.0 + stored.number(STRAIN)
+    for element in specimen.dopants if "dopant-lattice" not in specimen.off else ():
+        effect, _ = specimen.lattice_effect(element)
+        if effect:
+            words += f" - {specimen.dopants[element]:g} x {effect:g} nm (for {element})"
+            a -= specimen.dopants[element] * effect
+    return tuple(inputs), words, a
 
 
 def _of_tin(stored: Stored) -> float:
@@ -439,19 +483,25 @@ def _spread(stored: Stored, end: str) -> _Rule:
             _DEFINITION,
             lambda: math.sqrt(p * (1.0 - p)) * abs(rich - lean),
         )
-    if stored.values.get("lattice_tail_nm"):
+    published = stored.scale == PUBLISHED_SCALE.name
+    slope = f"{SLOPE_NM} nm" if published else f"slope of '{stored.scale}'"
+    source = _cite(MEASURED) if published else _OWN_SCALE
+    tail = stored.values.get("lattice_tail_nm", 0.0)
+    if math.isnan(tail):
+        return _Rule((), "none: the tail of the lattice parameter is not determined", "")
+    if tail:
         return _Rule(
             ("lattice_tail_nm",),
-            f"lattice_tail_nm / {SLOPE_NM} nm: standard deviation of an exponential tail",
-            _cite(MEASURED),
-            lambda: abs(stored.number("lattice_tail_nm")) / SLOPE_NM,
+            f"lattice_tail_nm / {slope}: standard deviation of an exponential tail",
+            source,
+            (lambda: abs(tail) / SLOPE_NM) if published else None,
         )
     resolved = not math.isnan(stored.number("microstrain"))
     return _Rule(
         ("microstrain", "a_nm"),
-        f"microstrain (or its limit of 95 %) x a_nm / {SLOPE_NM} nm: upper bound, all of it composition",
-        _cite(MEASURED),
-        (lambda: stored.number("microstrain") * stored.number("a_nm") / SLOPE_NM) if resolved else None,
+        f"microstrain (or its limit of 95 %) x a_nm / {slope}: upper bound, all of it composition",
+        source,
+        (lambda: stored.number("microstrain") * stored.number("a_nm") / SLOPE_NM) if resolved and published else None,
     )
 
 
@@ -462,6 +512,8 @@ def _a15_fraction(stored: Stored, end: str) -> _Rule:
 
 _MAKERS: Mapping[str, Callable[[Stored, str], _Rule]] = {
     "a_nm": _lattice,
+    STRAIN: _strain,
+    FREE: _strain_free,
     "order_contrast": _contrast,
     "order_contrast_by_tin": _by_tin,
     "site_order": _site_order,

@@ -14,7 +14,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from xrdorder import __version__
 from xrdorder.exceptions import StudyError, UnknownNameError
@@ -23,12 +22,12 @@ from xrdorder.studies.asked import quantity_asked
 from xrdorder.studies.collate import RESULTS_NC
 from xrdorder.studies.derivations import Step, Stored, fitted_parameter, steps
 from xrdorder.studies.modelled import model_words
+from xrdorder.studies.nuisances import Covariance, FittedParameter
 from xrdorder.studies.run import RESULTS, SAMPLES, sample_file
 from xrdorder.studies.store import FAILED, Provenance, StoredSample, read_sample
 from xrdorder.studies.words import did_you_mean
 from xrdorder.uncertainty import PRIVATE, Contributions
 
-Array = NDArray[np.float64]
 Sharing = Mapping[tuple[str, str], Sequence[str]]
 """Samples that carry a source, by its family and group."""
 
@@ -72,20 +71,6 @@ KINDS = {
 }
 """What a family is called and means by whether it is private to the sample, where that makes another thing of it."""
 
-NUISANCES = {
-    "specimen displacement": r"specimen_displacement_mm",
-    "offset of the angles": r"two_theta_offset",
-    "transparency": r"transparency_deg",
-    "displacement parameters": r".*_b_iso_.*",
-    "texture": r".*_texture_\d+|.*_march_r",
-    "spread of the lattice": r".*_(lattice_tail_nm|depth_slope|elastic_shift|strain_anisotropy)",
-    "line widths": r".*(lorentz|gauss)_\w+",
-    "amounts": r".*_scale",
-    "background": r"background_\d+",
-}
-"""Groups of fitted parameters by the pattern of their names, the first that matches."""
-
-
 @dataclass(frozen=True)
 class SourceShare:
     """Part of an uncertainty that one family of sources makes, as far as one group shares it.
@@ -114,36 +99,6 @@ class SourceShare:
     meaning: str
     members: tuple[tuple[str, float], ...]
     samples: tuple[str, ...] | None
-
-
-@dataclass(frozen=True)
-class Nuisance:
-    """What one group of other fitted parameters costs a parameter.
-
-    Attributes
-    ----------
-    name : str
-        A key of `NUISANCES`.
-    u : float
-        By how much, in quadrature, the counting uncertainty of the parameter would shrink if the group were known.
-        Groups overlap: these do not add up.
-    strongest : (name, correlation)
-        The member with the strongest correlation.
-    """
-
-    name: str
-    u: float
-    strongest: tuple[str, float]
-
-
-@dataclass(frozen=True)
-class FittedParameter:
-    """A parameter at the beginning of a chain: value, counting uncertainty, and what it hangs together with."""
-
-    name: str
-    value: float
-    u: float
-    nuisances: tuple[Nuisance, ...]
 
 
 @dataclass(frozen=True)
@@ -181,6 +136,8 @@ class QuantityExplained:
         What the chain began with.
     relations : tuple of RelationSaid
         Of a prediction.
+    asked : tuple of str
+        With what the relations of a prediction were asked, in words.
     """
 
     name: str
@@ -195,6 +152,7 @@ class QuantityExplained:
     budget: tuple[SourceShare, ...] = ()
     fitted: tuple[FittedParameter, ...] = ()
     relations: tuple[RelationSaid, ...] = ()
+    asked: tuple[str, ...] = ()
     remark: str = ""
 
 
@@ -330,7 +288,7 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
         The sample has no such quantity.
     """
     stored = Stored.of(sample)
-    covariance = _Covariance.of(sample)
+    covariance = Covariance.of(sample)
     targets = [str(t) for t in sample.tables["target"].values] if "target" in sample.tables.coords else []
     names = [*sample.values, *targets]
     remark = ""
@@ -395,7 +353,7 @@ def _opinions(sample: StoredSample) -> tuple[Opinion, ...]:
 
 
 def _quantity(
-    sample: StoredSample, stored: Stored, covariance: _Covariance, name: str, sharing: Sharing
+    sample: StoredSample, stored: Stored, covariance: Covariance, name: str, sharing: Sharing
 ) -> QuantityExplained:
     chain = steps(name, stored)
     fitted = [
@@ -484,7 +442,33 @@ def _predicted(sample: StoredSample, target: str) -> QuantityExplained:
             )
         )
     median, low, high = (float(tables[f"target_{end}"].values[k]) for end in ("median", "low", "high"))
-    return QuantityExplained(target, unit(target), median, low=low, high=high, relations=tuple(said))
+    return QuantityExplained(
+        target, unit(target), median, low=low, high=high, relations=tuple(said), asked=_asked_with(sample, target)
+    )
+
+
+WIRES = {"any": "of any wire, as nothing was said about dopants", "binary": "found on undoped wire or on any"}
+"""Which relations were asked, by the wire they were chosen for; a dopant otherwise."""
+
+
+def _asked_with(sample: StoredSample, target: str) -> tuple[str, ...]:
+    """Tin content, order, kind of wire and own relations that stand behind a prediction."""
+    attrs = sample.tables.attrs
+    tin, wire = str(attrs.get("tin", "")), str(attrs.get("wire", "any"))
+    table = sample.contributions
+    words = []
+    for name in (tin, "site_order"):
+        value = sample.values.get(name, math.nan)
+        if math.isfinite(value) and name in table.quantities:
+            words.append(f"{name} = {value:.5g} ± {table.total(name):.2g}")
+    words.append(f"relations {WIRES.get(wire, f'found on wire with {wire} or on any')}")
+    digest = (sample.provenance.options.get("own_files") or {}).get("relations")
+    if digest:
+        words.append(f"published relations and the laboratory's own, file with SHA-256 {digest}")
+    branches = str(attrs.get("bc2_branches", ""))
+    if branches and target.startswith("Bc2"):
+        words.append(branches)
+    return tuple(words)
 
 
 def _formula(names: str) -> tuple[str, str]:
@@ -509,53 +493,6 @@ def unit(name: str) -> str:
         return "degree"
     found = re.search(r"_(nm|deg|K|T)(?:_|$)", name)
     return UNITS[found[1]] if found else ""
-
-
-@dataclass(frozen=True)
-class _Covariance:
-    """Covariance of the free parameters of a stored fit."""
-
-    names: tuple[str, ...]
-    values: Array
-
-    @classmethod
-    def of(cls, sample: StoredSample) -> _Covariance:
-        table = sample.groups.get("parameters")
-        if table is None or "covariance" not in table:
-            return cls((), np.zeros((0, 0)))
-        return cls(
-            tuple(str(name) for name in table["free"].values), np.asarray(table["covariance"].values, dtype=float)
-        )
-
-    def u(self, name: str) -> float:
-        k = self.names.index(name)
-        return math.sqrt(max(float(self.values[k, k]), 0.0))
-
-    def correlation(self, one: str, other: str) -> float:
-        product = self.u(one) * self.u(other)
-        if product == 0.0:
-            return math.nan
-        return float(self.values[self.names.index(one), self.names.index(other)]) / product
-
-    def nuisances(self, name: str) -> tuple[Nuisance, ...]:
-        """What groups of other parameters cost this one, largest first; those below a hundredth are left out."""
-        groups: dict[str, list[str]] = {}
-        for other in self.names:
-            if other != name and self.u(other) > 0.0:
-                group = next((key for key, text in NUISANCES.items() if re.fullmatch(text, other)), "")
-                groups.setdefault(group, []).append(other)
-        found = []
-        for group, members in groups.items():
-            if not group:
-                continue
-            r = np.array([self.correlation(name, member) for member in members])
-            among = np.array([[self.correlation(a, b) for b in members] for a in members])
-            # R² of the parameter on the group: the share of its variance that goes when the group is known
-            share = float(np.clip(r @ np.linalg.pinv(among, hermitian=True) @ r, 0.0, 1.0))
-            if share > 1e-4:
-                k = int(np.argmax(np.abs(r)))
-                found.append(Nuisance(group, self.u(name) * math.sqrt(share), (members[k], float(r[k]))))
-        return tuple(sorted(found, key=lambda item: -item.u))
 
 
 def _statuses(path: Path) -> dict[str, str]:

@@ -36,6 +36,7 @@ SEED = 0
 GROUP = "fitted"
 """Group of a sample file that holds what the fit handed on."""
 
+
 @dataclass(frozen=True)
 class Fitted:
     """What a fit hands on to the interpretation.
@@ -231,6 +232,8 @@ DOUBTS = {
     "order-above-one": "order exceeds one",
     "order-unusually-low": "order is lower than was ever measured in a wire",
     "niobium-lattice": "niobium is off its lattice parameter",
+    "strain-gauge-absent": "the strain gauge is not in the pattern",
+    "strain-gauge-blind": "the strain gauge does not show along the scattering vector",
 }
 """Flags of the material that speak against a result, in the words of the verdict."""
 
