@@ -46,7 +46,8 @@ _MAIN_PRESENT = (
 )
 EFFECT_SIGNIFICANCE = 15.0  # weaker lines are not asked for texture
 _WIDTH_SIGNIFICANCE = 8.0  # below it the lines are too weak to tell their width, here to 15 %
-_SHAPE_SIGNIFICANCE = 60.0  # below it size and strain cannot be told apart, and a fit roams among their mixtures
+_STRAIN_SIGNIFICANCE = 20.0  # from here on strained lines with the width of size alone bias the amount by more than u
+_SHAPE_SIGNIFICANCE = 60.0  # below it a fit roams among mixtures of size and both shapes of strain
 U_B_ISO_RELATIVE = 0.3  # of displacement parameters of the catalogue; judged: Debye temperatures make 25 % for Nb3Sn
 _REFERENCE_SIGNIFICANCE = 50.0  # an internal standard weaker than this would blur what the calibration knows
 _MISFIT = 0.03  # share of a strong line by which the model may be wrong while weak phases are looked for
@@ -308,6 +309,8 @@ class Procedure:
                 names += lines.length_names
             if lines is self.main or strength > _SHAPE_SIGNIFICANCE:
                 names += lines.width_names
+            elif strength > _STRAIN_SIGNIFICANCE:
+                names += lines.width_names[:2]  # Lorentzian ones: one that grows as strain, beside that of size
             elif strength > _WIDTH_SIGNIFICANCE:
                 names.append(lines.width_names[0])
             if lines is self.main:
