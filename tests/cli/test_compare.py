@@ -52,6 +52,15 @@ def test_difference_verdict_and_table(run, tmp_path):
     assert float(row["u"]) == pytest.approx(0.05, abs=0.02) and row["distinguishable"] == "1"
 
 
+def test_a_figure_is_saved_unless_pairs_are_compared_or_none_is_wanted(run, tmp_path):
+    picture = tmp_path / "results/figures/comparison.png"
+    for word in ("--no-figures", "--all-pairs"):
+        assert "Figure" not in run("--quantity", "tin_at_percent", word).output
+        assert not picture.exists()
+    assert "Figure" in run("--quantity", "tin_at_percent").output
+    assert picture.read_bytes().startswith(b"\x89PNG")
+
+
 def test_trend_over_the_reaction_temperature(run):
     said = " ".join(run("--quantity", "tin_at_percent", "--by", "reaction-temperature").output.split())
     assert "tin content rises by 0.8" in said and "from 650 to 725 °C" in said

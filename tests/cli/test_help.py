@@ -75,7 +75,7 @@ OPTIONS = {
         "--workers",
     },
     "run": {"--figures", "--no-figures", "--again", "--workers"},
-    "compare": {"--by", "--quantity", "--reference", "--lot", "--all-pairs"},
+    "compare": {"--by", "--quantity", "--reference", "--lot", "--all-pairs", "--figures", "--no-figures"},
     "measured": {"--lot", "--adopt", "--relation", "--slope", "--figures", "--no-figures"},
     "fields": {
         "--field",

@@ -15,14 +15,15 @@ if TYPE_CHECKING:
     import xarray as xr
     from numpy.typing import NDArray
 
-    from xrdorder.studies.comparison import Comparison, Outlier, Repeatability, Values
+    from xrdorder.studies.comparison import Compared, Comparison, Outlier, Repeatability, Values
 
 QUANTITIES = ("site_order", "tin_at_percent", "domain_size_nm", "a15_fraction", "Tc_K", "Bc2_4K2_T")
 _BY = ("treatment", "reaction-temperature", "hold-time", "dose", "lot", "position", "date")
 _UNITS = {"reaction-temperature": "°C", "hold-time": "h", "dose": "h"}
 _DRAWS = 4_000
 _MOST_VERDICTS = 3  # of one quantity
-_Found: TypeAlias = "dict[str, tuple[Comparison, Values, list[str], list[float]]]"
+_LEAST_POINTS = 3  # of a variable, for a course and not rows
+_Found: TypeAlias = "dict[str, Compared]"
 
 
 @click.command()
@@ -31,14 +32,16 @@ _Found: TypeAlias = "dict[str, tuple[Comparison, Values, list[str], list[float]]
 @click.option("--quantity", "quantities", multiple=True, help="Column or quantity to compare; may be repeated.")
 @click.option("--reference", default="", help="Sample whose variant the others are compared with; left out: the first.")
 @click.option("--lot", default="", help="Only samples of this wire lot.")
-@click.option("--all-pairs", is_flag=True, help="Compare every variant with every other.")
+@click.option("--all-pairs", is_flag=True, help="Compare every variant with every other; without a figure.")
+@click.option("--figures/--no-figures", default=True, show_default=True, help="Save a figure of the differences.")
 def compare(
-    study: Path, by: str, quantities: tuple[str, ...], reference: str, lot: str, all_pairs: bool
+    study: Path, by: str, quantities: tuple[str, ...], reference: str, lot: str, all_pairs: bool, figures: bool
 ) -> None:
     """Compare the variants of a fitted STUDY: differences first, absolutes after, verdicts in words.
 
     What two variants share cancels; replicates tell how far equal wires scatter; probabilities are corrected for the
-    number of comparisons. Tables go to results/comparison.csv. Nothing is fitted again.
+    number of comparisons. The table goes to results/comparison.csv, the figure to results/figures/comparison.png.
+    Nothing is fitted again.
     """
     from xrdorder.studies import open_study
 
@@ -64,7 +67,28 @@ def compare(
         click.echo(f"Not compared: {reason}")
     table = study / "results" / "comparison.csv"
     _write(found, table)
-    click.echo(f"\nTable        {table}\n\n{ESTIMATES}")
+    click.echo(f"\nTable        {table}")
+    if figures and not all_pairs:
+        click.echo(f"Figure       {_draw(found, by, study, str(results.attrs.get('title', '')))}")
+    click.echo(f"\n{ESTIMATES}")
+
+
+def _draw(found: _Found, by: str, study: Path, title: str) -> Path:
+    """Save the differences over the variable, or in rows where there is none."""
+    import numpy as np
+
+    from xrdorder.cli.drawing import FOLDER, save
+    from xrdorder.figures import difference_courses, difference_rows
+
+    compared = list(found.values())
+    known = np.concatenate([np.asarray(one.variable, dtype=float) for one in compared])
+    if np.unique(known[np.isfinite(known)]).size >= _LEAST_POINTS:
+        figure = difference_courses(compared, by.replace("-", " "), _UNITS.get(by, ""), title=title)
+    else:
+        figure = difference_rows(compared, title=title)
+    path = study / "results" / FOLDER / "comparison.png"
+    save(figure, path)
+    return path
 
 
 def _of_lot(results: "xr.Dataset", lot: str) -> "xr.Dataset":
@@ -94,6 +118,7 @@ def _values(results: "xr.Dataset", quantity: str) -> "Values":
 
     from xrdorder.studies.comparison import values_from_draws, values_of
     from xrdorder.superconductivity import predict
+    from xrdorder.superconductivity.asking import REPLACED
     from xrdorder.superconductivity.differences import samples_of
     from xrdorder.superconductivity.targets import TARGETS
 
@@ -105,18 +130,21 @@ def _values(results: "xr.Dataset", quantity: str) -> "Values":
             (sample.values, sample.contributions),
             n=_DRAWS, key=sample.name, lot=sample.lot, wire=sample.wire, tin="lattice", routes=("tin",),
         )  # fmt: skip
-        draws = prediction.draws[quantity]
+        draws = np.full(_DRAWS, np.nan)
+        if prediction.draws[quantity].size:
+            # a draw from outside a validity was replaced by another, which has nothing in common with other samples
+            draws = np.where(prediction.codes[quantity] == REPLACED, np.nan, prediction.draws[quantity])
         names.append(sample.name)
-        rows.append(draws if draws.size else np.full(_DRAWS, np.nan))
+        rows.append(draws)
     return values_from_draws(quantity, names, np.array(rows))
 
 
 def _compare(
     results: "xr.Dataset", quantity: str, by: str, reference: str, all_pairs: bool
-) -> "tuple[Comparison, Values, list[str], list[float]]":
+) -> "Compared":
     import numpy as np
 
-    from xrdorder.studies.comparison import about_course, compare, grouping
+    from xrdorder.studies.comparison import Compared, about_course, compare, grouping
 
     values = _values(results, quantity)
     every, numbers = grouping(results, by)
@@ -139,7 +167,7 @@ def _compare(
         scatter=known,
     )
     variable = [float(numbers[k]) if numbers is not None else float(np.nan) for k in rows]
-    return found, values, labels, variable
+    return Compared(found, values, labels, variable)
 
 
 def _text(results: "xr.Dataset", found: _Found, by: str, all_pairs: bool) -> list[str]:

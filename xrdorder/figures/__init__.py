@@ -1,7 +1,8 @@
 """Show me: figures of a fitted pattern, of trends over treatments, and of differences.
 
 `fit_figure` shows a pattern and its explanation, `trend_figure` order, tin, Tc and Bc2 against the reaction
-temperature, `difference_figure` the same as differences to a reference sample of each lot. `bc2_figure`,
+temperature, `difference_figure` the same as differences to a reference sample of each lot. `difference_rows` and
+`difference_courses` show differences between variants and which are more than chance. `bc2_figure`,
 `current_figure` and `section_figure` go on to field, temperature and strain. Each takes results
 and gives a matplotlib `Figure`; nothing is saved here and no global state of matplotlib is read or changed.
 `palette` holds all colours.
@@ -11,11 +12,14 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from xrdorder.figures.comparison import difference_courses, difference_rows
     from xrdorder.figures.fields import bc2_figure, current_figure, section_figure
     from xrdorder.figures.fit import CloseUp, fit_figure
     from xrdorder.figures.trends import DIFFERENCES, TRENDS, Shown, difference_figure, trend_figure
 
 _HOME = {
+    "difference_courses": "comparison",
+    "difference_rows": "comparison",
     "bc2_figure": "fields",
     "current_figure": "fields",
     "section_figure": "fields",
@@ -35,7 +39,9 @@ __all__ = [
     "Shown",
     "bc2_figure",
     "current_figure",
+    "difference_courses",
     "difference_figure",
+    "difference_rows",
     "fit_figure",
     "section_figure",
     "trend_figure",

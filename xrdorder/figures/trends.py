@@ -26,7 +26,7 @@ from xrdorder import uncertainty
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.figures import palette
 from xrdorder.figures.sheet import NORMAL, SMALL, font, heading, minor_ticks, sheet, style, zero_line
-from xrdorder.superconductivity import predict
+from xrdorder.superconductivity.differences import Sample, difference, samples_of
 from xrdorder.uncertainty import Contributions
 
 Array = NDArray[np.float64]
@@ -70,7 +70,6 @@ DIFFERENCES = (SITE_ORDER, TIN, TC, BC2)
 """Panels of `difference_figure`."""
 
 _DRAWS = 20_000  # medians and 68 % limits to about 1 % of the interval
-_SEED = 20_000
 _WIDTH_IN, _PANEL_IN = 10.4, 2.5
 _LEFT_IN, _MIDDLE_IN, _RIGHT_IN, _TOP_IN, _GAP_IN, _BOTTOM_IN = 0.78, 0.95, 0.2, 0.56, 0.28, 0.50
 _REMARK_CHARACTERS, _REMARK_LINE_IN, _LEGEND_IN = 150, 0.14, 0.36
@@ -189,7 +188,7 @@ def difference_figure(
     figure, panels = _panels(
         scene, shown, title or str(results.attrs.get("title", "")), remark, with_common=False
     )
-    draws = _Draws(scene)
+    samples = {sample.name: sample for sample in samples_of(results)}
     for axes, one in zip(panels, shown, strict=True):
         zero_line(axes)
         for point in scene.points:
@@ -197,7 +196,7 @@ def difference_figure(
             if point is against:
                 _mark(axes, point, 0.0, open_mark=True)
                 continue
-            middle, low, high = _difference(scene, draws, one, point.k, against.k)
+            middle, low, high = _difference(samples, one, point.name, against.name)
             if math.isfinite(middle):
                 _bar(axes, point, low, high, 1.3)
                 _mark(axes, point, middle)
@@ -479,37 +478,15 @@ def _draw_predicted(axes: Axes, scene: _Scene, shown: Shown) -> None:
 # --- differences -----------------------------------------------------------------------------------------
 
 
-class _Draws:
-    """Draws of predicted quantities, made once a sample: equal where samples share a source."""
-
-    def __init__(self, scene: _Scene) -> None:
-        self._scene = scene
-        self._known: dict[int, Mapping[str, Array]] = {}
-
-    def of(self, k: int) -> Mapping[str, Array]:
-        if k not in self._known:
-            scene = self._scene
-            values = {str(name): scene.value(str(name), k) for name in scene.results["quantity"].values}
-            name = str(scene.results["sample"].values[k])
-            self._known[k] = predict((values, scene.contributions(k)), seed=_SEED, n=_DRAWS, key=name).draws
-        return self._known[k]
-
-
 def _difference(
-    scene: _Scene, draws: _Draws, shown: Shown, k: int, against: int
+    samples: Mapping[str, Sample], shown: Shown, name: str, against: str
 ) -> tuple[float, float, float]:
     """Difference of two samples with its limits: value and one standard uncertainty, or median and 68 %."""
-    if shown.kind == "measured":
-        values = [shown.scale * scene.value(shown.name, i) for i in (k, against)]
-        tables = [scene.contributions(i) for i in (k, against)]
-        if any(shown.name not in table.quantities for table in tables):
-            return values[0] - values[1], values[0] - values[1], values[0] - values[1]
-        found = uncertainty.difference(tables[0], tables[1], shown.name, values[0], values[1])
-        u = shown.scale * found.u
-        return found.value, found.value - u, found.value + u
-    one, other = draws.of(k)[shown.name], draws.of(against)[shown.name]
-    if one.size == 0 or other.size == 0:
+    if name not in samples or against not in samples:
         return math.nan, math.nan, math.nan
-    both = one - other
-    low, high = uncertainty.interval(both)
-    return float(np.median(both)), low, high
+    known = [shown.name in samples[one].values for one in (name, against)]
+    if shown.kind == "measured" and not all(known):
+        return math.nan, math.nan, math.nan
+    found = difference(samples[name], samples[against], shown.name, n=_DRAWS)
+    low, high = (found.low, found.high) if shown.kind == "predicted" else (found.value - found.u, found.value + found.u)
+    return shown.scale * found.value, shown.scale * low, shown.scale * high

@@ -77,6 +77,20 @@ def test_draws_keep_their_covariance():
         values_from_draws("Tc_K", ["a"], draws)
 
 
+def test_draws_outside_a_validity_are_left_out_for_all():
+    """Two samples with one common draw each time and a little of their own; where one is outside, neither counts."""
+    rng = np.random.default_rng(5)
+    common = rng.normal(size=4000)
+    draws = 15.0 + common + np.array([0.0, 1.0, 2.0])[:, None] + 0.1 * rng.normal(size=(3, 4000))
+    draws[1, common > 0.5] = np.nan
+    draws[2, common > -1.5] = np.nan  # hardly ever inside: it would leave too little for the others
+    found = values_from_draws("Tc_K", ["a", "b", "c"], draws)
+    assert (found.samples, found.left_out) == (("a", "b"), ("c",))
+    assert found.value[1] - found.value[0] == pytest.approx(1.0, abs=0.02)  # 0.14 / sqrt(2800), six times
+    np.testing.assert_allclose(found.covariance(), np.cov(draws[:2][:, common <= 0.5]), rtol=1e-9)
+    assert found.own == pytest.approx([0.1, 0.1], rel=0.1)  # least eigenvalue; 1.3 % by chance, and bias of a minimum
+
+
 def test_samples_are_put_into_variants(dataset):
     labels, numbers = grouping(dataset)
     assert labels == ["L 650 °C/100 h"] * 3 + [""]

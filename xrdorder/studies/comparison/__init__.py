@@ -7,7 +7,7 @@ Pure functions on the collated results of a study (`xrdorder.studies.collate`); 
 * `repeatability` asks replicates how far equal wires scatter beyond their known uncertainties; `about_course` bounds
   that from above where there are hardly any, `told` takes it from experience.
 * `compare` puts samples into variants and gives all differences: what two variants share cancels, repeatability
-  counts, many comparisons are corrected for; `verdict` says it in plain words.
+  counts, many comparisons are corrected for; `verdict` says it in plain words. `Compared` keeps it with its samples.
 * `trend` fits a line with a band that knows what all samples share; `drift` asks for a course over position or date
   inside variants; `outliers` names samples that do not fit the others.
 
@@ -21,6 +21,7 @@ Pure functions on the collated results of a study (`xrdorder.studies.collate`); 
 The common half kelvin has cancelled.
 """
 
+from xrdorder.studies.comparison.compared import Compared
 from xrdorder.studies.comparison.replicates import Repeatability, about_course, repeatability, told
 from xrdorder.studies.comparison.trends import Drift, Outlier, Trend, drift, outliers, trend
 from xrdorder.studies.comparison.values import Values, grouping, values_from_draws, values_of
@@ -28,6 +29,7 @@ from xrdorder.studies.comparison.variants import Comparison, Difference, compare
 from xrdorder.studies.comparison.words import drift_words, methods_sentence, trend_words, verdict
 
 __all__ = [
+    "Compared",
     "Comparison",
     "Difference",
     "Drift",

@@ -301,7 +301,8 @@ def outliers(values: Values, variants: Sequence[str], x: ArrayLike | None = None
     alone = square <= 1e-12 * float(np.max(square))  # single in its variant: no residual
     square = np.where(alone, 1.0, square)
     score = np.where(alone, 0.0, residual / np.sqrt(square))
-    weight = 1.0 / np.where(alone, np.inf, some.own**2 + scatter.u**2)
+    spread = some.own**2 + scatter.u**2
+    weight = 1.0 / np.where(alone | (spread == 0.0), np.inf, spread)  # what is known exactly tells no scatter
     total = float(np.sum(np.where(alone, 0.0, residual**2 * weight)))
     others = np.maximum((total - score**2) / (dof - 1), known / square)
     others = np.maximum(others, 1e-12)

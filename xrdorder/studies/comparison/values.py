@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.studies.columns import NUMBERS
 from xrdorder.studies.words import did_you_mean
+from xrdorder.superconductivity.asking import LEAST_SHARE
 from xrdorder.uncertainty import PRIVATE
 
 Array = NDArray[np.float64]
@@ -161,34 +162,54 @@ def values_from_draws(quantity: str, samples: Sequence[str], draws: ArrayLike) -
     """Values of a quantity that is known by draws, made with common numbers for common sources.
 
     What the draws of different samples have in common is kept as shared columns (a factor of their covariance), so it
-    cancels in differences. Draws that are few let chance pass for common parts: correlations are known to 1/sqrt(N).
+    cancels in differences. The least eigenvalue is the variance that each sample certainly has of its own. Draws that
+    are few let chance pass for common parts: correlations are known to 1/sqrt(N).
 
     Parameters
     ----------
     quantity : str
     samples : sequence of str, n
     draws : array, (n, N)
-        A sample whose draws are not all finite is left out.
+        NaN where a draw lies outside what a relation is valid for: it is left out for all samples, so that all are
+        compared in the same state of what they share. Samples for which hardly any draw would be left go, the worst
+        first.
     """
     numbers = np.asarray(draws, dtype=float)
     if numbers.ndim != 2 or len(numbers) != len(samples) or numbers.shape[1] < 2:
         raise ValueError(
             f"draws of {quantity}: shape {numbers.shape} for {len(samples)} samples; give (samples, draws)"
         )
-    given = np.all(np.isfinite(numbers), axis=1)
-    numbers = numbers[given]
+    given, common = _common_draws(np.isfinite(numbers))
+    numbers = numbers[given][:, common]
     names = [name for name, there in zip(samples, given, strict=True) if there]
     n = len(names)
     size, vectors = np.linalg.eigh(np.cov(numbers).reshape(n, n))
+    own = max(float(size[0]), 0.0) if n else 0.0
+    size = size - own
     keep = size > 1e-12 * max(float(size[-1]) if n else 0.0, 1e-300)
     return Values(
         quantity,
         tuple(names),
         np.median(numbers, axis=1),
         vectors[:, keep] * np.sqrt(size[keep]),
-        np.zeros((n, 0)),
+        np.sqrt(own) * np.eye(n),
         left_out=tuple(name for name, there in zip(samples, given, strict=True) if not there),
     )
+
+
+def _common_draws(inside: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Samples and draws to compare with: every sample inside its validity in at least `LEAST_SHARE` of the draws."""
+    given = np.any(inside, axis=1)
+    while True:
+        rows = inside[given]
+        common = np.all(rows, axis=0)
+        if len(rows) < 2 or np.mean(common) >= LEAST_SHARE:
+            return given, common
+        missing = len(rows) - np.sum(rows, axis=0)
+        # what is left without a sample: draws that it alone spoils, and those that nobody does
+        gain = np.sum(~rows & (missing == 1), axis=1)
+        worst = np.flatnonzero(given)[np.lexsort((np.sum(rows, axis=1), -gain))[0]]
+        given[worst] = False
 
 
 _BY = {

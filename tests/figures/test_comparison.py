@@ -1,0 +1,93 @@
+"""Differences between variants: filled where more than chance, in their place, with their bars."""
+
+import numpy as np
+import pytest
+
+from xrdorder.exceptions import StudyError
+from xrdorder.figures import difference_courses, difference_rows
+from xrdorder.figures.palette import INK, PAPER
+from xrdorder.studies.comparison import Compared, Values, compare
+
+LABELS = ["625 °C", "625 °C", "650 °C", "700 °C"]
+TEMPERATURES = [625.0, 625.0, 650.0, 700.0]
+
+
+def compared(quantity="tin_at_percent", truths=(17.0, 17.2, 17.15, 22.1), *, pairs=False, labels=LABELS):
+    """Own uncertainty 0.1, and 1.5 that all share."""
+    n = len(truths)
+    values = Values(
+        quantity, tuple(f"w{k}" for k in range(n)), np.array(truths), np.full((n, 1), 1.5), np.full((n, 1), 0.1)
+    )
+    found = compare(values, labels, reference=None if pairs else labels[0])
+    return Compared(found, values, labels, TEMPERATURES)
+
+
+def marks(axes):
+    return [line for line in axes.lines if line.get_marker() == "o" and len(line.get_xdata()) == 1]
+
+
+def test_a_row_for_each_variant_filled_where_it_is_more_than_chance():
+    figure = difference_rows([compared()], title="made")
+    (axes,) = figure.axes
+    assert [text.get_text() for text in axes.get_yticklabels()] == ["625 °C", "650 °C", "700 °C"]
+    found = {round(float(line.get_ydata()[0])): line for line in marks(axes)}
+    assert [float(found[row].get_xdata()[0]) for row in range(3)] == pytest.approx([0.0, 0.05, 5.0])
+    assert [found[row].get_markerfacecolor() for row in (1, 2)] == [PAPER, INK]
+    # two wires at 0.1 each against one: the shared 1.5 has cancelled
+    thick = [line for line in axes.lines if line.get_linewidth() == 2.6]
+    assert [float(np.ptp(line.get_xdata())) / 2 for line in thick] == pytest.approx([0.1 * np.sqrt(1.5)] * 2)
+    strokes = [line for line in axes.lines if line.get_marker() == "|"]
+    assert sorted(strokes[0].get_xdata()) == pytest.approx([-0.1, 0.1])
+
+
+def test_quantities_stand_side_by_side_and_a_variant_without_one_leaves_a_gap():
+    short = compared("site_order", (0.90, 0.91, 0.95, 0.97), labels=["625 °C", "625 °C", "", "700 °C"])
+    figure = difference_rows([compared(), short])
+    first, second = figure.axes
+    assert (len(marks(first)), len(marks(second))) == (3, 2)
+    assert second.get_xlabel() == "site order" and first.get_xlabel() == "tin content (at.%)"
+
+
+def test_courses_stand_at_their_variable_and_have_a_line():
+    figure = difference_courses([compared()], "reaction temperature", "°C", title="made")
+    (axes,) = figure.axes
+    assert sorted(float(line.get_xdata()[0]) for line in marks(axes)) == [625.0, 650.0, 700.0]
+    assert axes.get_xlabel() == "reaction temperature (°C)"
+    (line,) = [line for line in axes.lines if len(line.get_xdata()) > 2 and line.get_linestyle() == "-"]
+    assert np.ptp(line.get_xdata()) == pytest.approx(75.0)
+    assert axes.collections, "no band"
+
+
+def test_a_slope_that_may_be_chance_says_so():
+    figure = difference_courses([compared(truths=(17.0, 17.2, 17.1, 17.1))], "reaction temperature", "°C")
+    (axes,) = figure.axes
+    assert any("not more than chance" in text.get_text() for text in axes.texts)
+
+
+LONG = [f"a very long name of a variant and of its furnace run, number {k}" for k in (1, 1, 2, 3)]
+
+
+@pytest.mark.parametrize("names", [LABELS, LONG])
+def test_no_label_is_cut_and_no_two_are_alike(names):
+    sizes = compared("domain_size_nm", (60.0, 61.0, 70.0, 90.0), labels=names)
+    figure = difference_rows([compared(labels=names), sizes])
+    figure.canvas.draw()
+    page = figure.bbox
+    for axes in figure.axes:
+        low, high = axes.get_xlim()
+        ticks = [one.label1 for one in axes.xaxis.get_major_ticks() if low <= one.get_loc() <= high]
+        for text in [*axes.get_yticklabels(), *ticks, axes.xaxis.label]:
+            box = text.get_window_extent()
+            assert box.x0 >= page.x0 and box.x1 <= page.x1 and box.y0 >= page.y0, text.get_text()
+    written = [text.get_text() for text in figure.axes[0].get_yticklabels()]
+    assert len(set(written)) == 3
+
+
+def test_what_cannot_be_drawn_is_said_in_one_line():
+    with pytest.raises(StudyError, match="one reference"):
+        difference_rows([compared(pairs=True)])
+    with pytest.raises(StudyError, match="nothing to compare"):
+        difference_rows([])
+    unknown = compared()._replace(variable=[float("nan")] * 4)
+    with pytest.raises(StudyError, match="no sample has a dose"):
+        difference_courses([unknown], "dose", "h")
