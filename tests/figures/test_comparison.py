@@ -8,11 +8,13 @@ from xrdorder.figures import difference_courses, difference_rows
 from xrdorder.figures.palette import INK, PAPER
 from xrdorder.studies.comparison import Compared, Values, compare
 
-LABELS = ["625 °C", "625 °C", "650 °C", "700 °C"]
-TEMPERATURES = [625.0, 625.0, 650.0, 700.0]
+LABELS = ["625 °C", "625 °C", "650 °C", "650 °C", "700 °C", "700 °C"]
+TEMPERATURES = [625.0, 625.0, 650.0, 650.0, 700.0, 700.0]
+TIN = (22.9, 23.1, 23.0, 23.1, 24.5, 24.7)
+SIZES = (60.0, 61.0, 70.0, 71.0, 90.0, 91.0)
 
 
-def compared(quantity="tin_at_percent", truths=(17.0, 17.2, 17.15, 22.1), *, pairs=False, labels=LABELS):
+def compared(quantity="tin_at_percent", truths=TIN, *, pairs=False, labels=LABELS):
     """Own uncertainty 0.1, and 1.5 that all share."""
     n = len(truths)
     values = Values(
@@ -31,17 +33,18 @@ def test_a_row_for_each_variant_filled_where_it_is_more_than_chance():
     (axes,) = figure.axes
     assert [text.get_text() for text in axes.get_yticklabels()] == ["625 °C", "650 °C", "700 °C"]
     found = {round(float(line.get_ydata()[0])): line for line in marks(axes)}
-    assert [float(found[row].get_xdata()[0]) for row in range(3)] == pytest.approx([0.0, 0.05, 5.0])
+    assert [float(found[row].get_xdata()[0]) for row in range(3)] == pytest.approx([0.0, 0.05, 1.6])
     assert [found[row].get_markerfacecolor() for row in (1, 2)] == [PAPER, INK]
-    # two wires at 0.1 each against one: the shared 1.5 has cancelled
+    expected = [compared().comparison.pair(variant, "625 °C").u for variant in ("650 °C", "700 °C")]
+    assert max(expected) < 0.2  # two wires at 0.1 each against two, and their scatter: the shared 1.5 has cancelled
     thick = [line for line in axes.lines if line.get_linewidth() == 2.6]
-    assert [float(np.ptp(line.get_xdata())) / 2 for line in thick] == pytest.approx([0.1 * np.sqrt(1.5)] * 2)
+    assert [float(np.ptp(line.get_xdata())) / 2 for line in thick] == pytest.approx(expected)
     strokes = [line for line in axes.lines if line.get_marker() == "|"]
     assert sorted(strokes[0].get_xdata()) == pytest.approx([-0.1, 0.1])
 
 
 def test_quantities_stand_side_by_side_and_a_variant_without_one_leaves_a_gap():
-    short = compared("site_order", (0.90, 0.91, 0.95, 0.97), labels=["625 °C", "625 °C", "", "700 °C"])
+    short = compared("site_order", (0.90, 0.91, 0.95, 0.95, 0.97, 0.98), labels=[*LABELS[:2], "", "", *LABELS[4:]])
     figure = difference_rows([compared(), short])
     first, second = figure.axes
     assert (len(marks(first)), len(marks(second))) == (3, 2)
@@ -59,17 +62,17 @@ def test_courses_stand_at_their_variable_and_have_a_line():
 
 
 def test_a_slope_that_may_be_chance_says_so():
-    figure = difference_courses([compared(truths=(17.0, 17.2, 17.1, 17.1))], "reaction temperature", "°C")
+    figure = difference_courses([compared(truths=(17.0, 17.2, 17.1, 17.1, 17.0, 17.2))], "reaction temperature", "°C")
     (axes,) = figure.axes
     assert any("not more than chance" in text.get_text() for text in axes.texts)
 
 
-LONG = [f"a very long name of a variant and of its furnace run, number {k}" for k in (1, 1, 2, 3)]
+LONG = [f"a very long name of a variant and of its furnace run, number {k}" for k in (1, 1, 2, 2, 3, 3)]
 
 
 @pytest.mark.parametrize("names", [LABELS, LONG])
 def test_no_label_is_cut_and_no_two_are_alike(names):
-    sizes = compared("domain_size_nm", (60.0, 61.0, 70.0, 90.0), labels=names)
+    sizes = compared("domain_size_nm", SIZES, labels=names)
     figure = difference_rows([compared(labels=names), sizes])
     figure.canvas.draw()
     page = figure.bbox
@@ -88,6 +91,6 @@ def test_what_cannot_be_drawn_is_said_in_one_line():
         difference_rows([compared(pairs=True)])
     with pytest.raises(StudyError, match="nothing to compare"):
         difference_rows([])
-    unknown = compared()._replace(variable=[float("nan")] * 4)
+    unknown = compared()._replace(variable=[float("nan")] * 6)
     with pytest.raises(StudyError, match="no sample has a dose"):
         difference_courses([unknown], "dose", "h")
