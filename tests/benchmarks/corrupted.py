@@ -96,7 +96,7 @@ def evaluate(scan: Scan, instrument: Instrument, seed: int, opinions: bool) -> t
         Specimen(mount="ground-powder", temperature_c=22.5, u_temperature_k=1.2, undoped=scan.told_undoped),
         radiation=radiation("cu-ka"),
         tin_held=fit.tin_held,
-        contrast_by_tin=fit.by_tin.get("order_contrast", 0.0),
+        by_tin=fit.by_tin,
     )
     return material, {flag.name for flag in (*fit.flags, *material.flags)}
 

@@ -11,6 +11,7 @@ import xarray as xr
 from tests.fitting.conftest import INSTRUMENT, SAMPLE, TWO_THETA
 from tests.generator import Fibre, simulate
 from tests.made import as_pattern
+from xrdorder.crystals import A15Composition
 from xrdorder.exceptions import FitError, InstrumentError, UnknownNameError
 from xrdorder.fitting import Calibration, FitOptions, PatternFit, fit_pattern
 from xrdorder.patterns import read_pattern
@@ -266,3 +267,24 @@ def test_length_of_the_standard_is_not_taken_for_that_of_the_sample(
 ) -> None:
     instrument = replace(calibration.instrument, divergence_deg=0.5, specimen_length_mm=5.0)
     assert "illuminated-length-unknown" in flag_names(fit_pattern(sample_pattern, instrument))
+
+
+@pytest.mark.slow
+def test_by_tin_says_what_another_tin_content_would_have_given(
+    sample_pattern: xr.DataArray, calibration: Calibration
+) -> None:
+    """Two at.% apart, mean of the slopes at both ends: what is left is of third order, a tenth is generous."""
+    options = FitOptions(second_opinions=False)
+    lean, rich = (
+        fit_pattern(
+            sample_pattern,
+            calibration.instrument,
+            composition=A15Composition(tin_fraction=tin, site_order=0.9, dopants={}, on_tin_site={}),
+            options=options,
+        )
+        for tin in (0.23, 0.25)
+    )
+    for name in ("order_contrast", "weight_fraction_nb3sn", "weight_fraction_nb", "weight_fraction_cu-sn"):
+        change = rich.values[name] - lean.values[name]
+        expected = 0.01 * (lean.by_tin[name] + rich.by_tin[name])
+        assert change == pytest.approx(expected, rel=0.1), name

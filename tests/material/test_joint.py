@@ -25,7 +25,7 @@ def run(specimen=UNDOPED, u=GOOD, **values):
         specimen,
         radiation=radiation("cu-ka"),
         tin_held=HELD,
-        contrast_by_tin=BY_TIN,
+        by_tin={"order_contrast": BY_TIN},
     )
 
 

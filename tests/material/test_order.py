@@ -121,7 +121,7 @@ def test_contrast_follows_the_tin_that_was_found() -> None:
     table = Contributions(("a_nm", "order_contrast"), ("counting",), np.array([[1e-6], [0.005]]), ("",))
     arguments = dict(specimen=Specimen(mount="ground-powder", temperature_c=22.5), radiation=radiation("cu-ka"))
     plain = characterise(values, table, **arguments)
-    referred = characterise(values, table, **arguments, tin_held=0.24, contrast_by_tin=0.2)
+    referred = characterise(values, table, **arguments, tin_held=0.24, by_tin={"order_contrast": 0.2})
     change = 0.2 * (plain.values["tin_fraction"] - 0.24)
     assert referred.values["order_contrast"] == pytest.approx(0.85 + change, abs=1e-12)
     assert referred.values["site_order"] == pytest.approx(plain.values["site_order"] + change, abs=1e-12)

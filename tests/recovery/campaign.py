@@ -205,7 +205,7 @@ def measure(
         specimen,
         radiation=radiation("cu-ka"),
         tin_held=fit.tin_held,
-        contrast_by_tin=fit.by_tin["order_contrast"],
+        by_tin=fit.by_tin,
     )
     return Measured(material, fit)
 

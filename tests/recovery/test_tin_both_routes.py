@@ -36,7 +36,7 @@ def measured(seed):
         Specimen(mount="ground-powder", temperature_c=22.5, undoped=True),
         radiation=radiation("cu-ka"),
         tin_held=fit.tin_held,
-        contrast_by_tin=fit.by_tin["order_contrast"],
+        by_tin=fit.by_tin,
     )
     return tin, material
 

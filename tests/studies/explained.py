@@ -42,6 +42,7 @@ CORRELATION = np.array(
 U_FREE = np.array([3e-6, 0.007, 2e-4, 1e-4, 0.01, 5.0])
 HELD = 0.24
 BY_TIN = 0.2
+WEIGHT_BY_TIN = 0.02
 
 
 def table():
@@ -88,7 +89,7 @@ def sample(name="A-650-100", mount="wires-laid-flat", lot="A", dopants=None, mor
         specimen,
         radiation=radiation("cu-ka"),
         tin_held=HELD,
-        contrast_by_tin=BY_TIN,
+        by_tin={"order_contrast": BY_TIN, "weight_fraction_nb3sn": -WEIGHT_BY_TIN, "weight_fraction_nb": WEIGHT_BY_TIN},
     )
     return made.sample(
         name,

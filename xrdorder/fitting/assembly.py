@@ -14,7 +14,13 @@ from xrdorder.fitting.opinions import quality_words, second_opinions
 from xrdorder.fitting.phase_lines import PhaseLines
 from xrdorder.fitting.procedure import Procedure
 from xrdorder.fitting.quality import agreement
-from xrdorder.fitting.quantities import lattice_quantity, mass_per_scale, masses, weight_quantity
+from xrdorder.fitting.quantities import (
+    lattice_quantity,
+    mass_per_scale,
+    masses,
+    weight_quantity,
+    weights_by_mass,
+)
 from xrdorder.fitting.remarks import remarks
 from xrdorder.fitting.result import PatternFit, PhaseResult
 from xrdorder.fitting.tables import curves, line_table
@@ -43,11 +49,13 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
     present = job.present()
     a15 = main if composition and main.contrast_name and main in present else None
     calculated = fit.counts()
-    more_tin = None
+    more_tin, heavier = None, 0.0
     if a15 is not None and composition is not None:
         richer = doped(a15.phase, replace(composition, tin_fraction=composition.tin_fraction + _MORE_TIN))
+        lengths = tuple(values[name] for name in a15.length_names)
         change = model.part(a15.with_phase(richer), values) - model.part(a15, values)
         more_tin = change / _MORE_TIN
+        heavier = (richer.density_g_cm3(lengths) / a15.phase.density_g_cm3(lengths) - 1.0) / _MORE_TIN
     correlated = job.serial_correlation()
     quantities = primary_quantities(
         job, instrument, a15, what_ifs(job, instrument, a15), more_tin, job.enlargement()
@@ -55,8 +63,11 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
     for name, u in zip(quantities.solution.free, quantities.u_free, strict=True):
         job.parameters[name].stderr = float(u)
     measured = quantities.values | _corrected(job, quantities)
+    by_tin = dict(quantities.by_tin)
     flags = [*job.flags, *job.said]
     if a15 is not None:
+        for name, slope in weights_by_mass(measured, a15.phase.name).items():
+            by_tin[name] = by_tin.get(name, 0.0) + heavier * slope
         contrast = contrast_by_second_table(job, a15, measured["order_contrast"])
         measured["order_contrast_second_table"] = float("nan") if contrast is None else contrast
     used = fit.used
@@ -82,7 +93,7 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
         status="ok" if a15 is not None or composition is None else "no A15",
         a15=a15.phase.name if a15 is not None else "",
         values=measured,
-        by_tin=quantities.by_tin,
+        by_tin=by_tin,
         tin_held=composition.tin_fraction if composition else float("nan"),
         contributions=quantities.contributions,
         flags=flags,

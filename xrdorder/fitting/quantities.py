@@ -129,6 +129,14 @@ def _mass_volume(phase: Phase, lengths_nm: tuple[float, ...]) -> float:
     return phase.density_g_cm3(lengths_nm) * phase.cell_volume_nm3(lengths_nm) ** 2
 
 
+def weights_by_mass(values: Values, a15: str) -> dict[str, float]:
+    """Change of each weight fraction w for a relative change of one of the mass of the A15: w (1 - w), or -w w_A15."""
+    mine = weight_quantity(a15)
+    of_a15 = values.get(mine, 0.0)
+    weights = {name: value for name, value in values.items() if name.startswith(weight_quantity(""))}
+    return {name: value * ((name == mine) - of_a15) for name, value in weights.items()}
+
+
 def masses(
     weighed: Sequence[PhaseLines], second: PhaseLines | None, values: Values
 ) -> dict[str, float]:

@@ -62,8 +62,8 @@ class PatternFit:
         (``a_nm`` is their mean by mass), ``strain_anisotropy_<phase>``; ``elastic_shift`` and ``depth_slope`` where
         asked for. ``order_contrast_second_table`` says what another table of f' and f'' would give.
     by_tin, tin_held
-        The fit holds the mean scattering of the A15 at this tin fraction; `by_tin` says how each value moves for each
-        unit of tin fraction, for whoever learns the tin content afterwards.
+        The fit holds the mean scattering and the mass of the A15 at this tin fraction; `by_tin` says how each value
+        moves for each unit of tin fraction, for whoever learns the tin content afterwards.
     parameters, free_names, covariance
         The fit as lmfit knows it, with the covariance of the free parameters (enlarged like all uncertainties).
     curves

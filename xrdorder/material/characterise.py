@@ -13,10 +13,11 @@ from xrdorder.material.distribution import add_tin_spread
 from xrdorder.material.joint import add_joint
 from xrdorder.material.lattice import refer_lattice
 from xrdorder.material.niobium import remark_on_niobium
-from xrdorder.material.order import add_order_parameters, add_site_order, drop_intermediate, refer_contrast
+from xrdorder.material.order import add_order_parameters, add_site_order, drop_intermediate
 from xrdorder.material.specimen import Specimen
 from xrdorder.material.strain import add_strain
 from xrdorder.material.tin import add_tin
+from xrdorder.material.tin_held import CONTRAST, refer_to_tin
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale
 from xrdorder.material.widths import SHAPE_FACTOR, add_domain_size, add_microstrain
 from xrdorder.uncertainty import Contributions
@@ -72,7 +73,7 @@ def characterise(
     wavelength_nm: float | None = None,
     a15: str = "nb3sn",
     tin_held: float = math.nan,
-    contrast_by_tin: float = 0.0,
+    by_tin: Mapping[str, float] | None = None,
     two_theta_range: tuple[float, float] | None = None,
     scale: TinScale = PUBLISHED_SCALE,
 ) -> Material:
@@ -95,9 +96,10 @@ def characterise(
         Wavelength of the domain size; that of the radiation unless given.
     a15 : str, optional
         Name of the A15 phase in ``weight_fraction_<phase>``.
-    tin_held, contrast_by_tin : float, optional
-        Tin fraction that the fit took for the mean scattering, and the change of the contrast for each unit of it
-        (`PatternFit.tin_held` and ``PatternFit.by_tin["order_contrast"]``).
+    tin_held : float, optional
+        Tin fraction that the fit took for the mean scattering (`PatternFit.tin_held`).
+    by_tin : mapping of str to float, optional
+        Change of the contrast and of the weight fractions for each unit of it (`PatternFit.by_tin`).
     two_theta_range : (float, float), optional
         First and last angle of the pattern, degrees; tells which order lines say how deep was seen.
     scale : TinScale, optional
@@ -114,14 +116,15 @@ def characterise(
         A dopant whose sites are not known.
     """
     specimen = Specimen() if specimen is None else specimen
+    by_tin = by_tin or {}
     account = Account(values, contributions)
     refer_lattice(account, specimen)
     add_strain(account, specimen, a15)
     add_tin(account, specimen, scale)
-    refer_contrast(account, tin_held, contrast_by_tin)
+    refer_to_tin(account, tin_held, by_tin)
     add_site_order(account, specimen, radiation)
     add_order_parameters(account, specimen)
-    add_joint(account, specimen, scale, contrast_by_tin, tin_held)
+    add_joint(account, specimen, scale, by_tin.get(CONTRAST, 0.0), tin_held)
     drop_intermediate(account)
     wavelength_nm = radiation.wavelength_nm if wavelength_nm is None else wavelength_nm
     add_domain_size(account, wavelength_nm)

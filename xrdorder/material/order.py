@@ -24,22 +24,6 @@ TIN_ORDER = "site order of tin alone"
 _COVERAGE = 2.0
 
 
-def refer_contrast(account: Account, tin_held: float, contrast_by_tin: float) -> None:
-    """Bring ``order_contrast`` from the tin content held in the fit to the one found from the lattice.
-
-    The strong lines tell the scale by the mean scattering of the A15, which follows its tin content: with Cu K-alpha
-    two tenths of the change in tin fraction pass into the contrast. The slope comes from the fit; one step suffices.
-    """
-    if contrast_by_tin == 0.0 or not (account.given("order_contrast") and account.given("tin_fraction")):
-        return
-    change = account.values["tin_fraction"] - tin_held
-    account.add(
-        "order_contrast",
-        account.values["order_contrast"] + contrast_by_tin * change,
-        {"order_contrast": 1.0, "tin_fraction": contrast_by_tin},
-    )
-
-
 def add_site_order(account: Account, specimen: Specimen, radiation: Radiation) -> None:
     """Add ``site_order`` from ``order_contrast``: the dopants' share of the contrast taken off.
 

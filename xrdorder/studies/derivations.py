@@ -198,6 +198,8 @@ def _rule(name: str, stored: Stored) -> _Rule:
         return _Rule((), FITTED, "")
     if name.startswith("weight_fraction_"):
         formula = "scale x cell mass x cell volume, over the sum of it for all phases found"
+        if "order_contrast_by_tin" in stored.values:
+            formula += "; scale and mass of the A15, held at one tin content, referred to the tin found by first order"
         return _Rule((), formula, _AMOUNTS)
     if name.startswith("upper_limit_"):
         formula = "weight fraction of a scale of zero or above plus 1.645 standard uncertainties (95 %)"

@@ -50,7 +50,8 @@ class Fitted:
         Verdict of the fit alone.
     a15 : str
         Name of the A15 phase.
-    tin_held, contrast_by_tin : float
+    tin_held : float
+    by_tin : mapping of str to float
     two_theta_range : (float, float)
         First and last angle, degrees.
     radiation : str
@@ -66,7 +67,7 @@ class Fitted:
     quality_words: str
     a15: str
     tin_held: float
-    contrast_by_tin: float
+    by_tin: Mapping[str, float]
     two_theta_range: tuple[float, float]
     radiation: str
     mount: str = ""
@@ -84,7 +85,7 @@ class Fitted:
             "quality_words": json.dumps(self.quality_words, ensure_ascii=False),
             "a15": self.a15,
             "tin_held": self.tin_held,
-            "contrast_by_tin": self.contrast_by_tin,
+            "by_tin": json.dumps(dict(self.by_tin)),
             "two_theta_range": list(self.two_theta_range),
             "radiation": self.radiation,
             "mount": json.dumps(self.mount, ensure_ascii=False),
@@ -104,7 +105,7 @@ class Fitted:
             quality_words=json.loads(attrs["quality_words"]),
             a15=str(attrs["a15"]),
             tin_held=float(attrs["tin_held"]),
-            contrast_by_tin=float(attrs["contrast_by_tin"]),
+            by_tin={str(name): float(slope) for name, slope in json.loads(attrs["by_tin"]).items()},
             two_theta_range=(low, high),
             radiation=str(attrs["radiation"]),
             mount=json.loads(attrs["mount"]),
@@ -206,7 +207,7 @@ def interpret(base: StoredSample, fitted: Fitted, sample: Sample, own: OwnFiles)
         radiation=radiation(fitted.radiation),
         a15=fitted.a15,
         tin_held=fitted.tin_held,
-        contrast_by_tin=fitted.contrast_by_tin,
+        by_tin=fitted.by_tin,
         two_theta_range=fitted.two_theta_range,
         scale=own.scale(),
     )

@@ -21,7 +21,7 @@ from xrdorder.exceptions import StudyError
 from xrdorder.studies.files import disk_reason, write_atomically
 from xrdorder.uncertainty import Contributions
 
-FORMAT = 3
+FORMAT = 4
 """Layout of the sample files; a file of another layout counts as not there and is made again."""
 
 GROUPS = ("curves", "lines", "phases", "parameters", "opinions", "fitted")

@@ -145,7 +145,7 @@ def _fit(task: Task) -> StoredSample:
         fit.quality_words,
         fit.a15,
         fit.tin_held,
-        fit.by_tin.get("order_contrast", 0.0),
+        fit.by_tin,
         (float(pattern["two_theta"][0]), float(pattern["two_theta"][-1])),
         instrument.radiation,
         str(pattern.attrs.get("mount", "")),
