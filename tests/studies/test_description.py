@@ -8,7 +8,7 @@ import pytest
 from xrdorder import fitting
 from xrdorder.exceptions import StudyError
 from xrdorder.fitting import metals
-from xrdorder.studies import disagreements, read_study, schema
+from xrdorder.studies import disagreements, measurement_schema, read_study
 from xrdorder.studies.measured import QUANTITIES, Measured
 from xrdorder.studies.measured_schema import MeasuredTable, ValueTable
 
@@ -145,12 +145,13 @@ def chosen(text, where="[defaults]\n"):
 
 def test_every_choice_of_the_fit_may_be_told_and_is_one_the_fit_takes(study):
     a = read_study(write(study, chosen(CHOICES))).samples[0]
-    assert set(a.choices) == {f.name for f in fields(fitting.FitOptions)} == set(schema.ChoicesTable.model_fields)
+    known = set(measurement_schema.ChoicesTable.model_fields)
+    assert set(a.choices) == {f.name for f in fields(fitting.FitOptions)} == known
     options = fitting.FitOptions(**a.choices)
     assert options.texture_axes == {"nb3sn": (1, 0, 0), "extra": (1, 1, -1)}
     assert options.measured_dispersion == {"Nb": (-2.1, 0.6)}
     assert (options.roughness, options.mu_t, options.seek_phases) == ((0.5, 0.05), 0.0, False)
-    assert schema.LATTICE_DISTRIBUTIONS == fitting.LATTICE_DISTRIBUTIONS
+    assert measurement_schema.LATTICE_DISTRIBUTIONS == fitting.LATTICE_DISTRIBUTIONS
     assert (disagreements.METALS, disagreements.METALS_TOGETHER) == (metals.METALS, metals.TOGETHER)
     assert disagreements.USUAL_PHASES == fitting.DEFAULT_PHASES
 

@@ -132,7 +132,8 @@ def test_all_problems_are_told_at_once_with_their_places():
         ([{"hold_c": 650, "hours": 10}, {"hold_c": 650, "hours": 0, "ramp_k_per_h": 5}], "leads nowhere"),
         ([{"repeat": 1000, "steps": [{"repeat": 1000, "steps": [{"hold_c": 6, "hours": 1}]}]}], "1000000 steps"),
         ([{"hold_c": float("nan"), "hours": 1}], "nan °C"),
-        ([{"hold_c": 650, "hours": True}], "is no number"),
+        ([{"hold_c": 650, "hours": True}], "True is not a number; give the length of the hold"),
+        ([{"hold_c": 650, "hours": 0}], "a hold of no hours at 650 °C, and no ramp"),
     ],
 )
 def test_schedules_that_are_none(tables, message):

@@ -149,9 +149,9 @@ def test_a_log_of_a_schedule_has_its_dose():
     [
         ((650, 1, None, -5, 1), "amplitude_k: a swing of -5 K"),
         ((650, 1, None, 1000, 1), "amplitude_k: a swing of 1000 K about 650"),
-        ((650, 1, None, 5, None), "period_h: missing"),
+        ((650, 1, None, 5, None), "period_h: is missing"),
         ((650, 1, None, 5, 0), "period_h: a period of 0 h"),
-        ((650, 1, None, 0, 2), "amplitude_k: missing"),
+        ((650, 1, None, 0, 2), "amplitude_k: is missing"),
     ],
 )
 def test_swings_that_cannot_be(values, message):

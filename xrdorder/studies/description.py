@@ -13,7 +13,7 @@ from typing import Any
 
 from xrdorder.exceptions import StudyError
 from xrdorder.studies.measured import Measured
-from xrdorder.treatments import Schedule
+from xrdorder.treatments import History
 
 DESCRIPTION = "study.toml"
 
@@ -83,7 +83,10 @@ class Sample:
         Length of the specimen along the beam; divergence of the slit, None takes that of the instrument.
     internal_standard : str or None
         Certified powder mixed into the specimen.
-    treatment : Schedule or None
+    treatment : History or None
+        What was set, or what was logged.
+    treatment_log : Path or None
+        The file it was logged in; absolute path.
     reading : Reading
     choices : mapping of str to value
         Choices of the fit, by the names of `xrdorder.fitting.FitOptions`; only what was told.
@@ -109,7 +112,7 @@ class Sample:
     specimen_length_mm: float | None = None
     divergence_deg: float | None = None
     internal_standard: str | None = None
-    treatment: Schedule | None = None
+    treatment: History | None = None
     reading: Reading = Reading()
     choices: Mapping[str, Any] = field(default_factory=dict)
     strain: float | None = None
@@ -118,6 +121,7 @@ class Sample:
     strain_bound: bool = False
     corrections_off: tuple[str, ...] = ()
     measured: tuple[Measured, ...] = ()
+    treatment_log: Path | None = None
 
 
 @dataclass(frozen=True)

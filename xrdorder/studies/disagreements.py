@@ -16,6 +16,7 @@ from xrdorder.exceptions import XrdorderError
 from xrdorder.patterns.checks import AXIS_UNITS
 from xrdorder.studies.measured import table_problems
 from xrdorder.studies.places import counted_from_one, key_words, place, sample_words
+from xrdorder.studies.treatment_schema import Treatments
 from xrdorder.studies.words import did_you_mean
 from xrdorder.xrays.scattering import GEMMI_TABLE, MeasuredDispersion
 
@@ -27,8 +28,8 @@ USUAL_PHASES = ("nb3sn", "nb", "cu-sn")
 """Names of the fit, repeated because checking a description must not load it (a test holds them equal)."""
 
 
-def disagreements(table: dict[str, Any], folder: Path) -> Iterator[Problem]:
-    """Find contradictions between values.
+def disagreements(table: dict[str, Any], folder: Path, treatments: Treatments) -> Iterator[Problem]:
+    """Find contradictions between values, and treatments that cannot be.
 
     Parameters
     ----------
@@ -36,6 +37,8 @@ def disagreements(table: dict[str, Any], folder: Path) -> Iterator[Problem]:
         What the TOML file holds.
     folder : Path
         Absolute path of the study folder.
+    treatments : Treatments
+        Reads the treatments of the samples.
 
     Yields
     ------
@@ -54,6 +57,7 @@ def disagreements(table: dict[str, Any], folder: Path) -> Iterator[Problem]:
     yield from _axis_problems("defaults", {}, defaults)
     for name, lot in lots.items():
         yield from _lot_problems(place(("lots", name), table), _typed(lot, dict))
+    yield from treatments.problems
     yield from _name_problems(samples, table)
     for k, (sample, there) in enumerate(zip(samples, present, strict=True)):
         of = sample_words(k, table)
@@ -61,6 +65,8 @@ def disagreements(table: dict[str, Any], folder: Path) -> Iterator[Problem]:
         yield from _axis_problems(of, defaults, sample)
         for within, complaint in table_problems(_typed(sample.get("measured"), dict)):
             yield f"{of}, measured.{counted_from_one(within)}", counted_from_one(complaint)
+        for within, complaint in treatments.read(sample.get("treatment"))[1]:
+            yield f"{of}, {within}", complaint
         lot = sample.get("lot")
         if isinstance(lot, str) and lot not in lots:
             hint = did_you_mean(lot, lots) if lots else f"add a table [lots.{lot}]"

@@ -9,7 +9,6 @@ from typing import Annotated
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
-from xrdorder import treatments
 from xrdorder.crystals.standards import standard
 from xrdorder.exceptions import XrdorderError
 from xrdorder.studies.words import did_you_mean, is_safe_name, safe_name
@@ -43,18 +42,6 @@ def positive(value: float) -> float:
     if not value > 0.0:
         raise ValueError(f"{value:g} is not above zero")
     return value
-
-
-def step_field(name: str) -> AfterValidator:
-    """Accept what a step of a heat treatment may be; the complaint is that of `xrdorder.treatments`."""
-    good = {"hold_c": 600.0, "hours": 1.0, "ramp_k_per_h": 50.0}
-
-    def test(value: float) -> float:
-        for _, complaint in treatments.step_problems(**{**good, name: value}):
-            raise ValueError(complaint)
-        return value
-
-    return AfterValidator(test)
 
 
 def known(get: Callable[[str], object]) -> AfterValidator:

@@ -200,6 +200,8 @@ def provenance_of(
         "corrections_off": sorted(sample.corrections_off),
         "own_files": OwnFiles(study.tin_scale, study.relations).hashes(),
     }
+    if sample.treatment_log is not None:  # the temperature of the reaction was read from it
+        options["treatment_log"] = {sample.treatment_log.name: file_hash(sample.treatment_log)}
     return Provenance(
         fingerprint=fingerprint(hashes, options),
         fit_fingerprint=fingerprint(hashes, of_fit),

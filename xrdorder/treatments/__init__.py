@@ -3,7 +3,8 @@
 Two kinds of `History`, a temperature as a function of time:
 
 * `Schedule`, ramps and holds as on a furnace sheet, with repeated blocks (`Repeat`) and holds that swing about
-  their temperature; `read_schedule` makes one from plain tables and tells all that is wrong with them at once;
+  their temperature; `read_schedule` makes one from plain tables and tells all that is wrong with them at once,
+  `schedule_of_holds` one from the line that names it;
 * `LoggedTreatment`, a logged table of time and temperature; `read_log` reads one from a CSV file.
 
 Both give the peak, time above a temperature, thermal dose and its interval, and a short name. Outside,
@@ -29,6 +30,7 @@ from xrdorder.treatments.history import (
     History,
 )
 from xrdorder.treatments.logged import LoggedTreatment, read_log
+from xrdorder.treatments.one_line import looks_like_holds, schedule_of_holds
 from xrdorder.treatments.schedule import Repeat, Schedule, Step, step_problems
 from xrdorder.treatments.tables import read_schedule
 
@@ -43,7 +45,9 @@ __all__ = [
     "Repeat",
     "Schedule",
     "Step",
+    "looks_like_holds",
     "read_log",
     "read_schedule",
+    "schedule_of_holds",
     "step_problems",
 ]

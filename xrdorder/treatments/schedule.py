@@ -123,9 +123,9 @@ def step_problems(
     if period_h is not None and not 0.0 < period_h < np.inf:
         problems.append(("period_h", f"a period of {period_h:g} h is none; give hours above zero"))
     if amplitude_k > 0.0 and period_h is None:
-        problems.append(("period_h", f"missing, but the hold swings by {amplitude_k:g} K; give the period in hours"))
+        problems.append(("period_h", f"is missing, but the hold swings by {amplitude_k:g} K; give the period in hours"))
     if amplitude_k == 0.0 and period_h is not None:
-        problems.append(("amplitude_k", "missing, but a period is given; give the swing in K, or no period"))
+        problems.append(("amplitude_k", "is missing, but a period is given; give the swing in K, or no period"))
     return problems
 
 

@@ -16,8 +16,14 @@ from xrdorder.treatments.schedule import (
     step_problems,
 )
 
-_STEP = ("hold_c", "hours", "ramp_k_per_h", "amplitude_k", "period_h")
-_REPEAT = ("repeat", "steps")
+_STEP = {
+    "hold_c": "the temperature of the hold in °C",
+    "hours": "the length of the hold in hours",
+    "ramp_k_per_h": "the rate of the ramp to the hold in K/h",
+    "amplitude_k": "the swing about the hold in K",
+    "period_h": "the period of the swing in hours",
+}
+_REPEAT = {"repeat": "how many times the block is run, as a whole number", "steps": "the list of steps of the block"}
 _DEEPEST = 8
 
 Problem = tuple[str, str]
@@ -54,8 +60,8 @@ def read_schedule(
     ...     print(": ".join(problem))
     treatment[1].hold_c: -300 °C is not a furnace temperature; give °C between absolute zero (-273.15) and the \
 melting of Nb3Sn (2130)
-    treatment[2].hour: is unknown; did you mean hours?
-    treatment[2].hours: missing; give the length of the hold in h
+    treatment[2].hour: unknown key; did you mean 'hours'?
+    treatment[2].hours: is missing; give the length of the hold in hours
     """
     problems: list[Problem] = []
     made = _block(steps, place, problems, 0)
@@ -82,7 +88,7 @@ def _block(
     for number, table in enumerate(tables, start=1):
         here = f"{place}[{number}]"
         if not isinstance(table, Mapping):
-            problems.append((here, f"{table!r} is no step; give a table with hold_c and hours"))
+            problems.append((here, f"{table!r} is no step; give a table, as {{ hold_c = 650, hours = 100 }}"))
             continue
         one = _repeat(table, here, problems, depth) if "repeat" in table else _step(table, here, problems)
         if one is not None:
@@ -90,13 +96,13 @@ def _block(
     return tuple(made)
 
 
-def _unknown(table: Mapping[str, Any], known: Sequence[str], here: str) -> list[Problem]:
+def _unknown(table: Mapping[str, Any], known: Mapping[str, str], here: str) -> list[Problem]:
     found = []
     for key in table:
         if key not in known:
             close = get_close_matches(str(key), known, n=1)
-            advice = f"did you mean {close[0]}?" if close else f"known are {', '.join(known)}"
-            found.append((f"{here}.{key}", f"is unknown; {advice}"))
+            advice = f"did you mean '{close[0]}'?" if close else f"known: {', '.join(known)}"
+            found.append((f"{here}.{key}", f"unknown key; {advice}"))
     return found
 
 
@@ -105,7 +111,7 @@ def _number(table: Mapping[str, Any], key: str, here: str, found: list[Problem])
     if value is None:
         return None
     if isinstance(value, bool) or not isinstance(value, int | float):
-        found.append((f"{here}.{key}", f"{value!r} is no number; give it without unit and quotes"))
+        found.append((f"{here}.{key}", f"{value!r} is not a number; give {(_STEP | _REPEAT)[key]}"))
         return None
     return float(value)
 
@@ -113,9 +119,9 @@ def _number(table: Mapping[str, Any], key: str, here: str, found: list[Problem])
 def _step(table: Mapping[str, Any], here: str, problems: list[Problem]) -> Step | None:
     found = _unknown(table, _STEP, here)
     numbers = {key: _number(table, key, here, found) for key in _STEP}
-    for key, what in (("hold_c", "the temperature of the hold in °C"), ("hours", "the length of the hold in h")):
+    for key in ("hold_c", "hours"):
         if key not in table:
-            found.append((f"{here}.{key}", f"missing; give {what}"))
+            found.append((f"{here}.{key}", f"is missing; give {_STEP[key]}"))
     # what is missing or no number is replaced by what harms nothing, so that the rest is still checked
     hold = 600.0 if numbers["hold_c"] is None else numbers["hold_c"]
     hours = 1.0 if numbers["hours"] is None else numbers["hours"]
@@ -148,7 +154,7 @@ def _repeat(table: Mapping[str, Any], here: str, problems: list[Problem], depth:
 
 
 def _idle(steps: tuple[Step | Repeat, ...], place: str, start_c: float) -> list[Problem]:
-    """Ramps that lead to where the furnace is already, and no hold after them."""
+    """Steps after which nothing has happened: no hold, and no ramp, or one to where the furnace is already."""
     found = []
     before = start_c
     for number, step in enumerate(steps, start=1):
@@ -160,6 +166,14 @@ def _idle(steps: tuple[Step | Repeat, ...], place: str, start_c: float) -> list[
                 (
                     f"{place}[{number}]",
                     f"leads nowhere: the furnace is at {before:g} °C already and nothing is held; leave the step out",
+                )
+            )
+        elif step.hours == 0.0 and step.ramp_k_per_h is None:
+            found.append(
+                (
+                    f"{place}[{number}].hours",
+                    f"a hold of no hours at {step.hold_c:g} °C, and no ramp that leads there; give the hours of the "
+                    "hold, or ramp_k_per_h for a ramp without a hold",
                 )
             )
         before = step.hold_c
