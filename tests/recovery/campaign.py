@@ -1,10 +1,10 @@
 """Known truth in, measured quantities out: one specimen from counts to site order, as a user gets it.
 
 What the package claims to know with an uncertainty is really drawn (`Drawn`, and Poisson counts of sample and
-standard). Instead of simulating a standard that deviates from its certificate, a warm specimen or a goniometer that has
-moved, the package is told a certificate, a temperature or angles that are off; the error is the same. Not drawn, and
-so no part of `u_drawn`: the a(tin) scale (truths lie on it), thermal expansion and wavelength (negligible), scattering
-tables of other phases, microabsorption.
+standard; domain sizes and strains of minor phases with the specimen). Instead of simulating a standard that deviates
+from its certificate, a warm specimen or a goniometer that has moved, the package is told a certificate, a temperature
+or angles that are off; the error is the same. Not drawn, and so no part of `u_drawn`: the a(tin) scale (truths lie on
+it), thermal expansion and wavelength (negligible), scattering tables of other phases, microabsorption.
 """
 
 from collections.abc import Callable
@@ -48,7 +48,7 @@ COUNTING_FAMILIES = (
     "specimen displacement",
 )  # fmt: skip
 """Into numbered parts of these the budget splits what counting contributes, by what had to be found out beside."""
-DRAWN_FAMILIES = ("calibration", "certificate", "temperature")
+DRAWN_FAMILIES = ("calibration", "certificate", "temperature", "line width")
 DRAWN_SOURCES = ("scattering table/order", "two-theta offset")
 DRAWN_GROUP = "catalogue"  # displacement parameters of minor phases
 
