@@ -16,7 +16,7 @@ this one ends, see `xrdorder.superconductivity.layers`.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -35,7 +35,7 @@ from xrdorder.superconductivity.pinning import (
     grain_size,
     peak_pinning_force,
 )
-from xrdorder.superconductivity.prediction import predict
+from xrdorder.superconductivity.prediction import ROUTES, predict
 from xrdorder.superconductivity.strain import Strained, intrinsic_strain, pre_strain, strain_factors
 from xrdorder.superconductivity.targets import HELIUM_K
 from xrdorder.uncertainty import DEFAULT_DRAWS, Contributions
@@ -170,6 +170,8 @@ def conductor(
     n: int = DEFAULT_DRAWS,
     library: Library = PUBLISHED,
     wire: str = "any",
+    tin: str = "auto",
+    routes: Collection[str] = ROUTES,
 ) -> Conductor:
     """Make a conductor of what a pattern says of the A15.
 
@@ -187,6 +189,9 @@ def conductor(
     library : Library
     wire : str
         Dopant of the wire.
+    tin, routes
+        Of `predict`: for differences between samples ``"lattice"`` and ``("tin",)``, as the scale of tin cancels and
+        what order says does not.
 
     Raises
     ------
@@ -194,7 +199,9 @@ def conductor(
         Tc and Bc2, or a grain size, cannot be had; or an area fraction is impossible.
     """
     common = Common(n, seed, name, lot)
-    prediction = predict(material, seed=seed, n=n, key=name, lot=lot, library=library, wire=wire)
+    prediction = predict(
+        material, seed=seed, n=n, key=name, lot=lot, library=library, wire=wire, tin=tin, routes=routes
+    )
     tc, bc2_0 = prediction.draws["Tc_K"], prediction.draws["Bc2_0K_T"]
     if not tc.size or not bc2_0.size:
         why = "; ".join(flag.message for flag in prediction.flags)
@@ -488,11 +495,26 @@ def _pair(
     one: Conductor, other: Conductor, conditions: Conditions
 ) -> tuple[_State, _State, NDArray[np.bool_]]:
     """Work out both samples under the conditions, and say in which draws they compare."""
-    if (one.common.n, one.common.seed) != (other.common.n, other.common.seed):
-        raise ValidityError(
-            f"'{one.name}' and '{other.name}' were drawn with different seeds or numbers of draws, so that nothing "
-            "they share would cancel; make both with the same"
-        )
+    _drawn_alike((one, other))
+    alike = _alike(one, other)
+    mine, theirs = (peak_pinning_force(s.grain, common=s.common, library=s.library) for s in (one, other))
+    force_1, force_2 = comparable_forces(mine, theirs, common=one.common)
+    return _State(one, conditions, force_1), _State(other, conditions, force_2), alike
+
+
+def _drawn_alike(samples: Sequence[Conductor]) -> None:
+    """Refuse samples with different random numbers."""
+    first = samples[0]
+    for other in samples[1:]:
+        if (first.common.n, first.common.seed) != (other.common.n, other.common.seed):
+            raise ValidityError(
+                f"'{first.name}' and '{other.name}' were drawn with different seeds or numbers of draws, so that "
+                "nothing they share would cancel; make both with the same"
+            )
+
+
+def _alike(one: Conductor, other: Conductor) -> NDArray[np.bool_]:
+    """Say in which draws two samples compare: Tc and Bc2 of both come from the same relations."""
     known = (one.codes != REPLACED) & (other.codes != REPLACED)
     alike = known & (one.codes == other.codes)
     if np.mean(alike) < LEAST_SHARE and one.wire != other.wire:
@@ -502,9 +524,7 @@ def _pair(
             f"'{one.name}' and '{other.name}' do not compare: hardly any draw has both inside the validity of one "
             "relation"
         )
-    mine, theirs = (peak_pinning_force(s.grain, common=s.common, library=s.library) for s in (one, other))
-    force_1, force_2 = comparable_forces(mine, theirs, common=one.common)
-    return _State(one, conditions, force_1), _State(other, conditions, force_2), alike
+    return np.asarray(alike)
 
 
 def _fields(fields_t: ArrayLike) -> Array:

@@ -7,7 +7,7 @@ weights of their uncertainties.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,6 +16,7 @@ from xrdorder.exceptions import UnknownNameError, ValidityError
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.superconductivity.currents import Conductor, conductor
 from xrdorder.superconductivity.layers import LAYER_DRAWS, Layer, layer
+from xrdorder.superconductivity.prediction import ROUTES
 from xrdorder.uncertainty import DEFAULT_DRAWS, Contributions, from_dataset
 
 if TYPE_CHECKING:
@@ -30,6 +31,9 @@ def conductors(
     n: int = DEFAULT_DRAWS,
     library: Library = PUBLISHED,
     wire: str = "",
+    tin: str = "auto",
+    routes: Collection[str] = ROUTES,
+    measured_grains: bool = True,
 ) -> tuple[Conductor, ...]:
     """Make conductors of the samples of a study.
 
@@ -43,6 +47,11 @@ def conductors(
     library : Library
     wire : str
         Dopant of all wires; that which the study says of each unless given.
+    tin, routes
+        As of `conductor`.
+    measured_grains : bool
+        Whether grain sizes by microscopy go first. Where only some samples have one, domain sizes for all compare
+        better: what a domain is to a grain cancels.
 
     Raises
     ------
@@ -53,8 +62,8 @@ def conductors(
     """
     made, refused = [], []
     for k, name in _places(results, names):
-        grain = _measured(results, name, "grain_size_nm")
-        area = _measured(results, name, "a15_area_fraction")
+        grain = measured_mean(results, name, "grain_size_nm") if measured_grains else None
+        area = measured_mean(results, name, "a15_area_fraction")
         try:
             one = conductor(
                 name,
@@ -68,6 +77,8 @@ def conductors(
                 n=n,
                 library=library,
                 wire=wire or _wire(results, k),
+                tin=tin,
+                routes=routes,
             )
         except ValidityError as error:
             if names:
@@ -144,8 +155,8 @@ def _quantities(results: xr.Dataset, k: int) -> tuple[dict[str, float], Contribu
     return values, table.select([name for name in table.quantities if np.isfinite(values.get(name, np.nan))])
 
 
-def _measured(results: xr.Dataset, name: str, quantity: str) -> tuple[float, float] | None:
-    """Mean of what was measured of a sample, and its standard uncertainty; None where nothing was."""
+def measured_mean(results: xr.Dataset, name: str, quantity: str) -> tuple[float, float] | None:
+    """Mean of what the laboratory measured of a sample, and its standard uncertainty; None where nothing was."""
     if "measured_sample" not in results:
         return None
     mine = (results["measured_sample"].values == name) & (results["measured_quantity"].values == quantity)

@@ -203,24 +203,22 @@ def peak_pinning_force(size_nm: ArrayLike | GrainSize, *, common: Common, librar
     )
 
 
-def comparable_forces(one: PeakForce, other: PeakForce, *, common: Common) -> tuple[Array, Array]:
-    """Peak forces of two samples by the same relation in every draw, over whatever area: for their ratio, nothing else.
+def comparable_forces(*forces: PeakForce, common: Common) -> tuple[Array, ...]:
+    """Peak forces of samples by the same relation in every draw, over whatever area: for their ratio, nothing else.
 
     Raises
     ------
     ValidityError
-        No relation holds for both grain sizes.
+        No relation holds for the grain sizes of all.
     """
-    both = [
-        (mine, theirs)
-        for mine, theirs in zip(one.answers, other.answers, strict=True)
-        if mine.applies and theirs.applies
-    ]
-    if not both:
-        raise ValidityError("no relation of pinning force with grain size holds for both samples; none compares them")
-    mine, theirs = zip(*both, strict=True)
-    question = "peak-pinning-force"
-    return mix(mine, question, common), mix(theirs, question, common)
+    together = zip(*(force.answers for force in forces), strict=True)
+    usable = [answers for answers in together if all(answer.applies for answer in answers)]
+    if not usable:
+        who = "both" if len(forces) == 2 else "all"
+        raise ValidityError(
+            f"no relation of pinning force with grain size holds for {who} samples; none compares them"
+        )
+    return tuple(mix(answers, "peak-pinning-force", common) for answers in zip(*usable, strict=True))
 
 
 class ForceShape:
