@@ -12,10 +12,11 @@ from xrdorder.exceptions import StudyError
 from xrdorder.material import PUBLISHED_SCALE
 from xrdorder.studies.collate import RESULTS_CSV, RESULTS_NC, collate, read_results, write_results
 from xrdorder.studies.columns import NUMBERS, QUALITY, TARGETS
-from xrdorder.studies.description import Lot, Sample, Study
+from xrdorder.studies.comparison import grouping
+from xrdorder.studies.description import DoseReference, Lot, Sample, Study
 from xrdorder.studies.measured import Measured
 from xrdorder.studies.store import StoredSample
-from xrdorder.treatments import Schedule, Step
+from xrdorder.treatments import LoggedTreatment, Schedule, Step
 from xrdorder.uncertainty import Contributions
 
 COLUMNS = (
@@ -27,7 +28,8 @@ COLUMNS = (
     "Bc2_4K2_T, Bc2_4K2_low_T, Bc2_4K2_high_T, "
     "Bc2_slope_T_per_K, Bc2_slope_low_T_per_K, Bc2_slope_high_T_per_K, "
     "resistivity_uohm_cm, resistivity_low_uohm_cm, resistivity_high_uohm_cm, r_wp, chi2_reduced, flags, "
-    "weight_fraction_nb3sn, u_weight_fraction_nb3sn, weight_fraction_nb, u_weight_fraction_nb, quality"
+    "weight_fraction_nb3sn, u_weight_fraction_nb3sn, weight_fraction_nb, u_weight_fraction_nb, "
+    "lot, treatment, peak_c, hold_at_peak_h, dose_h, dose_low_h, dose_high_h, position_m, date, quality"
 ).split(", ")
 """The columns that programs reading the table rely on: their names and order are a promise."""
 
@@ -89,6 +91,36 @@ def test_measured_values_stand_beside_the_estimates_and_change_none(dataset, stu
     assert found.drop_vars(added).drop_attrs().identical(plain.drop_vars(added).drop_attrs())
 
 
+def test_doses_places_and_dates_follow_the_description(dataset, study, tmp_path):
+    samples = [made.sample("good"), StoredSample("none", "no A15"), StoredSample("bad", "failed: x")]
+    # what no sample tells is in no variable, and an empty column
+    assert not {"position", "date"} & set(dataset.variables)
+    assert np.isfinite(dataset["dose_h"].values).tolist() == [True, False, False]
+    assert "from memory" in dataset["dose_h"].attrs["source"]
+    good, none, bad = study.samples
+    log = LoggedTreatment(np.array([0.0, 10.0, 110.0]), np.array([20.0, 690.0, 690.0]))
+    placed = replace(good, position_m=12.5, date="2026-03-14")
+    told = (placed, replace(none, treatment=log), replace(bad, position_m=0.0))
+    found = collate(replace(study, samples=told, dose=DoseReference(250.0, 25.0, 680.0)), samples, PHASES)
+    write_results(found, tmp_path)
+    one, two, three = rows(tmp_path)
+    assert (one["position_m"], one["date"], two["position_m"], two["date"]) == ("12.5", "2026-03-14", "", "")
+    assert (three["position_m"], three["dose_h"], three["treatment"]) == ("0", "", "")
+    assert (one["treatment"], one["peak_c"], one["hold_at_peak_h"]) == ("210/48 + 650/100 h", "650", "100")
+    for row, treatment in ((one, good.treatment), (two, log)):
+        dose = treatment.dose(250.0, 25.0, 680.0)
+        assert [float(row[name]) for name in ("dose_h", "dose_low_h", "dose_high_h")] == pytest.approx(
+            [dose.hours, dose.low, dose.high], rel=1e-9
+        )  # ten digits are written
+    assert (two["treatment"], two["lot"]) == (log.short_name, "A")
+    # what comparisons are ordered by
+    read = read_results(tmp_path)
+    labels, numbers = grouping(read, "dose")
+    assert labels[2] == "" and numbers[1] == pytest.approx(log.dose_h(250.0, 680.0))
+    assert grouping(read, "position")[0] == ["12.5", "", "0"]
+    assert grouping(read, "date")[0] == ["2026-03-14", "", ""]
+
+
 def test_a_scale_of_the_laboratory_is_quoted(study):
     samples = [made.sample("good"), StoredSample("none", "no A15"), StoredSample("bad", "failed: x")]
     ours = replace(PUBLISHED_SCALE, name="ours", source="seven cast buttons, electron probe")
@@ -117,7 +149,7 @@ def test_the_table_says_what_was_found(dataset, tmp_path):
     assert float(none["weight_fraction_nb"]) == 1.0
     assert none["a_nm"] == none["Tc_K"] == none["weight_fraction_nb3sn"] == ""
     assert bad["status"] == 'failed: line 7: "x", not a number'
-    assert all(bad[name] == "" for name in COLUMNS if name not in ("sample", "status"))
+    assert all(bad[name] == "" for name in COLUMNS if name not in ("sample", "status", "lot"))
 
 
 def test_every_number_can_be_recomputed_from_the_netcdf_with_numpy_alone(dataset, tmp_path):
@@ -193,7 +225,8 @@ def test_phases_that_fits_took_in_or_put_together_follow_those_asked_for(study, 
     assert found["weight_fraction_limit"].sel(sample="none", phase="nbo").item() == 0.01
     write_results(found, tmp_path)
     good, other = rows(tmp_path)
-    assert list(good)[-7:-4] == ["weight_fraction_nb", "u_weight_fraction_nb", "weight_fraction_nb-ta"]
+    k = list(good).index("weight_fraction_nb")
+    assert list(good)[k : k + 3] == ["weight_fraction_nb", "u_weight_fraction_nb", "weight_fraction_nb-ta"]
     assert good["weight_fraction_nb-ta"] == other["weight_fraction_nb"] == ""
     # the contributions of weight_fraction_nb are those of 10 %, each in per mille: 3, -4, 12, 84
     u = 0.1 * np.sqrt(9 + 16 + 144 + 84**2) / 1000

@@ -107,3 +107,36 @@ def test_problems_of_all_samples_and_names_come_at_once(study):
     head = HEAD + "[treatments.none]\n[treatments.x]\nlog = 'logs/nowhere.csv'\nsteps = []\n"
     lines = problems(study, with_treatments("[{ hold_c = -300, hours = -1 }]", "7", head=head))
     assert len(lines) == 5, lines
+
+
+def test_the_reference_of_doses_place_and_date(study):
+    text = with_treatments('"long"', '"long"')
+    usual = read_study(write(study, text)).dose
+    assert (usual.q_kj_per_mol, usual.u_q_kj_per_mol, usual.reference_c) == (300.0, 58.0, 650.0)
+    assert "from memory" in usual.source
+    dose = "[dose]\nq_kj_per_mol = 220\nu_q_kj_per_mol = 30\nreference_c = 665\n"
+    text = text.replace('name = "s1"', 'name = "s1"\nposition_m = 12\ndate = 2026-03-14')
+    text = text.replace('name = "s2"', 'name = "s2"\ndate = "2026-03-15 09:30"')
+    found = read_study(write(study, dose + text))
+    assert (found.dose.q_kj_per_mol, found.dose.u_q_kj_per_mol, found.dose.reference_c) == (220.0, 30.0, 665.0)
+    assert found.dose.source == "told in study.toml, without a source"
+    assert [(one.position_m, one.date) for one in found.samples] == [(12.0, "2026-03-14"), (None, "2026-03-15")]
+
+
+@pytest.mark.parametrize(
+    ("added", "complaint"),
+    [
+        ("[dose]\nq_kj_per_mol = 220\n", "dose.u_q_kj_per_mol: is missing; give the standard uncertainty"),
+        ("[dose]\nq = 220\n", "dose.q: unknown key; did you mean 'q_kj_per_mol'?"),
+        ("[dose]\nreference_c = 20\n", "dose.reference_c: 20 is outside 300 to 2200; give the temperature"),
+        ("date = 14\n", "sample 's1', date: 14 is no date; give the day of the measurement, as 2026-03-14"),
+        ("date = '14.03.2026'\n", "sample 's1', date: '14.03.2026' is no date; give the day"),
+        ("date = '2026-02-30'\n", "sample 's1', date: '2026-02-30' is no date (day is out of range for month); give"),
+        ("position_m = -1\n", "sample 's1', position_m: -1 is outside 0 to "),
+    ],
+)
+def test_doses_places_and_dates_that_cannot_be(study, added, complaint):
+    text = with_treatments('"long"')
+    text = added + text if added.startswith("[") else text + added
+    lines = problems(study, text)
+    assert len(lines) == 1 and lines[0].startswith(complaint), lines

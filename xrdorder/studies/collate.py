@@ -1,32 +1,28 @@
 """All samples in one table: `results.nc` for programs, `results.csv` for people."""
 
 import csv
-import json
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import xarray as xr
-from numpy.typing import NDArray
 
 from xrdorder import __version__, uncertainty
 from xrdorder.exceptions import StudyError
 from xrdorder.material import PUBLISHED_SCALE, TinScale
 from xrdorder.relations import relations
-from xrdorder.studies.columns import NUMBERS, QUALITY, TARGETS, Column, column_names
+from xrdorder.studies.columns import NUMBERS, QUALITY, TARGETS, TOLD, Column, column_names
 from xrdorder.studies.description import Study
 from xrdorder.studies.files import disk_reason, write_atomically
 from xrdorder.studies.measured_store import measured_variables
 from xrdorder.studies.store import NO_A15, StoredSample
+from xrdorder.studies.told import Variables, told_variables
 
 RESULTS_NC = "results.nc"
 RESULTS_CSV = "results.csv"
 
 _FRACTION, _LIMIT = "weight_fraction_", "upper_limit_"
-
-Variables = dict[str, tuple[str | tuple[str, ...], NDArray[Any], dict[str, str]]]
-"""Variables of a dataset to be, by name: dimensions, numbers, attributes."""
 
 
 def collate(
@@ -80,7 +76,7 @@ def collate(
         variables[column.name] = ("sample", numbers, attrs)
     _add_phases(variables, samples, [*phases, *_other_phases(samples, phases)])
     _add_relations(variables, samples)
-    _add_descriptions(variables, study, samples)
+    variables.update(told_variables(study, samples))
     variables.update(measured_variables(study.samples))
     dataset = dataset.assign(variables).set_coords(["phase", "plain_quantity", "relation"])
     dataset["contribution"].attrs["units"] = "as named by the quantity"
@@ -250,72 +246,6 @@ def _add_relations(variables: Variables, samples: Sequence[StoredSample]) -> Non
                 variables[column.name][2]["source"] = "; ".join(dict.fromkeys(sources))
 
 
-def _add_descriptions(variables: Variables, study: Study, samples: Sequence[StoredSample]) -> None:
-    """Add what was done to the samples and how they were measured, in words and numbers."""
-    described = {sample.name: sample for sample in study.samples}
-    own = [described[sample.name] for sample in samples]
-    treatments = [sample.treatment for sample in own]
-    texts = {
-        "status": ("whether and how the sample was fitted", [s.status for s in samples]),
-        "flags": ("names of what needs attention", ["; ".join(dict(s.flags)) for s in samples]),
-        "flag_messages": (
-            "what needs attention, as JSON list of name and message",
-            [json.dumps(s.flags, ensure_ascii=False) for s in samples],
-        ),
-        "quality": (
-            "how far the result can be trusted and why; empty without a fit",
-            [s.quality_words for s in samples],
-        ),
-        "assumptions": (
-            "what was taken for granted because nobody said otherwise",
-            ["; ".join(s.assumptions) for s in samples],
-        ),
-        "wire": (
-            "kind of wire for which relations were chosen",
-            [str(s.tables.attrs.get("wire", "")) for s in samples],
-        ),
-        "tin_of_estimates": (
-            "quantity that served as tin content in the estimates",
-            [str(s.tables.attrs.get("tin", "")) for s in samples],
-        ),
-        "bc2_branches": (
-            "how far the published branches of Bc2 near stoichiometry part; empty where one does not apply",
-            [str(s.tables.attrs.get("bc2_branches", "")) for s in samples],
-        ),
-        "lot": ("wire lot", [s.lot.name for s in own]),
-        "route": ("how the wire was made", [s.lot.route for s in own]),
-        "mount": ("how the specimen was mounted", [s.mount for s in own]),
-        "treatment": ("heat treatment in short", [t.short_name if t else "" for t in treatments]),
-        "calibration": (
-            "identity of the instrument calibration",
-            [s.provenance.calibration for s in samples],
-        ),
-        "input_sha256": (
-            "SHA-256 of the pattern files, as JSON",
-            [json.dumps(dict(s.provenance.input_sha256), ensure_ascii=False) for s in samples],
-        ),
-        "created": ("time of the fit in UTC", [s.provenance.created for s in samples]),
-    }
-    for name, (meaning, values) in texts.items():
-        variables[name] = ("sample", np.array(values, dtype=object), {"units": "", "long_name": meaning})
-    numbers: dict[str, tuple[str, str, list[float | None]]] = {
-        "peak_c": (
-            "degree_Celsius",
-            "highest hold temperature",
-            [t.peak_c if t else None for t in treatments],
-        ),
-        "hold_at_peak_h": (
-            "hour",
-            "time held at the highest temperature",
-            [t.hold_at_peak_h if t else None for t in treatments],
-        ),
-        "total_h": ("hour", "length of the treatment", [t.total_h if t else None for t in treatments]),
-    }
-    for name, (units, meaning, values_or_none) in numbers.items():
-        array = np.array([np.nan if v is None else v for v in values_or_none], dtype=float)
-        variables[name] = ("sample", array, {"units": units, "long_name": meaning})
-
-
 def write_results(dataset: xr.Dataset, folder: Path) -> None:
     """Write `results.nc` and `results.csv`, each whole or not at all.
 
@@ -350,6 +280,9 @@ def _column(dataset: xr.Dataset, name: str) -> list[str]:
             values = dataset[stem].sel(phase=phase).values
             break
     else:
+        name = TOLD.get(name, name)
+        if name not in dataset.variables:  # no sample tells it
+            return [""] * dataset.sizes["sample"]
         values = dataset[name].values
     if values.dtype.kind != "f":
         return [str(value) for value in values]

@@ -120,13 +120,27 @@ TARGETS: tuple[str, ...] = tuple(column.quantity for column in NUMBERS if column
 """Quantities that are predicted by published relations."""
 
 
+TOLD: dict[str, str] = {
+    "lot": "lot",
+    "treatment": "treatment",
+    "peak_c": "peak_c",
+    "hold_at_peak_h": "hold_at_peak_h",
+    "dose_h": "dose_h",
+    "dose_low_h": "dose_low_h",
+    "dose_high_h": "dose_high_h",
+    "position_m": "position",
+    "date": "date",
+}
+"""Columns that repeat what the description tells, and their variables in `results.nc`."""
+
+
 def column_names(phases: tuple[str, ...] | list[str]) -> list[str]:
     """Names of all columns of `results.csv` for a study of these phases, in order.
 
     >>> column_names(["nb3sn"])[:4], column_names(["nb3sn"])[-3:]
-    (['sample', 'status', 'a_nm', 'u_a_nm'], ['weight_fraction_nb3sn', 'u_weight_fraction_nb3sn', 'quality'])
+    (['sample', 'status', 'a_nm', 'u_a_nm'], ['position_m', 'date', 'quality'])
     """
     names = ["sample", "status", *(column.name for column in (*NUMBERS, *QUALITY)), "flags"]
     for phase in phases:
         names += [f"weight_fraction_{phase}", f"u_weight_fraction_{phase}"]
-    return [*names, "quality"]
+    return [*names, *TOLD, "quality"]

@@ -87,6 +87,10 @@ class Sample:
         What was set, or what was logged.
     treatment_log : Path or None
         The file it was logged in; absolute path.
+    position_m : float or None
+        Place along the spool.
+    date : str
+        Day of the measurement as in ISO 8601; empty when it was not told.
     reading : Reading
     choices : mapping of str to value
         Choices of the fit, by the names of `xrdorder.fitting.FitOptions`; only what was told.
@@ -122,6 +126,32 @@ class Sample:
     corrections_off: tuple[str, ...] = ()
     measured: tuple[Measured, ...] = ()
     treatment_log: Path | None = None
+    position_m: float | None = None
+    date: str = ""
+
+
+DOSE_SOURCE = "200 to 400 kJ/mol are met in the growth of Nb3Sn layers (from memory; no published number was checked)"
+"""Where the activation energy that is taken unless told otherwise comes from: as even odds, 300 ± 58."""
+
+
+@dataclass(frozen=True)
+class DoseReference:
+    """With what activation energy and at what temperature thermal doses are given.
+
+    Attributes
+    ----------
+    q_kj_per_mol, u_q_kj_per_mol : float
+        Activation energy and its standard uncertainty.
+    reference_c : float
+        Temperature at which the hours of a dose are counted, °C.
+    source : str
+        Where the activation energy comes from.
+    """
+
+    q_kj_per_mol: float = 300.0
+    u_q_kj_per_mol: float = 58.0
+    reference_c: float = 650.0
+    source: str = DOSE_SOURCE
 
 
 @dataclass(frozen=True)
@@ -165,6 +195,8 @@ class Study:
     samples : tuple of Sample
     tin_scale, relations : Path or None
         Files with the laboratory's own scale of tin and its own relations; absolute paths.
+    dose : DoseReference
+        How thermal doses are given.
     """
 
     folder: Path
@@ -175,6 +207,7 @@ class Study:
     samples: tuple[Sample, ...]
     tin_scale: Path | None = None
     relations: Path | None = None
+    dose: DoseReference = DoseReference()
 
     def sample(self, name: str) -> Sample:
         """Give the sample of that name.

@@ -49,6 +49,9 @@ def disagreements(table: dict[str, Any], folder: Path, treatments: Treatments) -
     for key in ("tin_scale", "relations"):
         if isinstance(file := table.get(key), str) and file and not (folder / file).is_file():
             yield key, f"there is no file '{file}' in {folder}; correct the path, or leave it out"
+    dose = _typed(table.get("dose"), dict)
+    if "q_kj_per_mol" in dose and "u_q_kj_per_mol" not in dose:
+        yield "dose.u_q_kj_per_mol", "is missing; give the standard uncertainty (k = 1) of your own q_kj_per_mol, or 0"
     defaults, lots = _typed(table.get("defaults"), dict), _typed(table.get("lots"), dict)
     samples = [_typed(sample, dict) for sample in _typed(table.get("samples"), list)]
     asked = _phases(table.get("phases"), folder)

@@ -4,7 +4,9 @@ A validator of this module says in its complaint what is wrong with the value; w
 knows the field (`xrdorder.studies.schema`).
 """
 
+import re
 from collections.abc import Callable
+from datetime import date
 from typing import Annotated
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
@@ -97,6 +99,22 @@ def shown(value: object) -> str:
     return text if len(text) <= 60 else f"{text[:57]}..."
 
 
+def as_day(value: object) -> str:
+    """Take a date of TOML, or a text like one, for the day as in ISO 8601.
+
+    >>> as_day("2026-03-14"), as_day("2026-03-14T09:30:00")
+    ('2026-03-14', '2026-03-14')
+    """
+    if isinstance(value, date):  # a time of day, of TOML or in a text, is left out
+        return value.isoformat()[:10]
+    if isinstance(value, str) and re.fullmatch(r"\d{4}-\d\d-\d\d([T ].*)?", value):
+        try:
+            return date.fromisoformat(value[:10]).isoformat()
+        except ValueError as error:
+            raise ValueError(f"'{value}' is no date ({error})") from None
+    raise ValueError(f"{shown(value)} is no date")
+
+
 def as_list(value: object) -> object:
     """Take a single text for a list of one."""
     return [value] if isinstance(value, str) else value
@@ -122,6 +140,7 @@ Pair = Annotated[tuple[float, ...], several(2)]
 Roughness = Annotated[Pair, AfterValidator(rough)]
 PlaneNormal = Annotated[tuple[int, ...], several(3, whole=True), AfterValidator(direction)]
 NotNegative = Annotated[float, between(0.0, 1e6)]
+Day = Annotated[str, BeforeValidator(as_day)]
 SafeName = Annotated[str, AfterValidator(safe)]
 # Below absolute zero nothing exists; above 1500 °C no diffractometer stage measures a wire (no source).
 MeasuringTemperature = Annotated[float, between(-273.15, 1500.0)]

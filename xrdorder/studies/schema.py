@@ -15,12 +15,12 @@ from pydantic import BaseModel, Field, ValidationError
 from xrdorder.studies import description
 from xrdorder.studies.calibration_schema import InstrumentTable, instrument_of
 from xrdorder.studies.disagreements import Problem, disagreements, phase_argument
-from xrdorder.studies.fields import Paths, PathText, SafeName, Table, one_of, shown
+from xrdorder.studies.fields import Day, NotNegative, Paths, PathText, SafeName, Table, between, one_of, shown
 from xrdorder.studies.lot_schema import LotTable, lot_of
 from xrdorder.studies.measured_schema import MeasuredTable
 from xrdorder.studies.measurement_schema import ChoicesTable, MeasurementTable
 from xrdorder.studies.places import place, sample_words
-from xrdorder.studies.specimens import specimen_problem
+from xrdorder.studies.specimens import FURNACE_C, specimen_problem
 from xrdorder.studies.treatment_schema import WAYS, Treatments
 from xrdorder.studies.words import did_you_mean
 
@@ -32,6 +32,8 @@ class SampleTable(MeasurementTable):
     pattern: Paths = Field(description="the path of the pattern, or a list of paths of one specimen")
     lot: str | None = Field(default=None, description="the name of a lot described under [lots.<name>]")
     treatment: Any = Field(default=None, description=WAYS)  # checked by `Treatments`
+    position_m: NotNegative | None = Field(default=None, description="the place along the spool in m, zero or more")
+    date: Day | None = Field(default=None, description="the day of the measurement, as 2026-03-14")
     measured: MeasuredTable = Field(
         default=MeasuredTable(), description="what the laboratory measured itself, a table [samples.measured]"
     )
@@ -43,6 +45,21 @@ class FitTable(Table):
     engine: Annotated[str, one_of("own", "scipy")] = Field(
         default="own", description="the least-squares engine: own or scipy"
     )
+
+
+class DoseTable(Table):
+    """How thermal doses are given."""
+
+    q_kj_per_mol: Annotated[float, between(0.0, 1000.0)] | None = Field(
+        default=None, description="the activation energy in kJ/mol, 0 to 1000"
+    )
+    u_q_kj_per_mol: Annotated[float, between(0.0, 1000.0)] | None = Field(
+        default=None, description="the standard uncertainty of the activation energy in kJ/mol"
+    )
+    reference_c: Annotated[float, between(*FURNACE_C)] | None = Field(
+        default=None, description="the temperature at which the hours of a dose are counted, in °C"
+    )
+    source: PathText | None = Field(default=None, description="where the activation energy comes from, in quotes")
 
 
 class StudyTable(Table):
@@ -62,6 +79,7 @@ class StudyTable(Table):
         description="the table [instrument] with a file, or [instrument.calibrate]"
     )
     fit: FitTable = Field(default=FitTable(), description="the table [fit]")
+    dose: DoseTable = Field(default=DoseTable(), description="the table [dose]")
     defaults: MeasurementTable = Field(default=MeasurementTable(), description="the table [defaults]")
     lots: dict[str, LotTable] = Field(default={}, description="a table [lots.<name>] for every wire lot")
     treatments: dict[str, Any] = Field(default={}, description="a table [treatments.<name>] for every treatment")
@@ -179,7 +197,15 @@ def _study(table: StudyTable, folder: Path, treatments: Treatments) -> descripti
         samples=tuple(_sample(sample, table.defaults, lots, treatments) for sample in table.samples),
         tin_scale=None if table.tin_scale is None else folder / table.tin_scale,
         relations=None if table.relations is None else folder / table.relations,
+        dose=_dose(table.dose),
     )
+
+
+def _dose(table: DoseTable) -> description.DoseReference:
+    given = table.model_dump(exclude_none=True)
+    if "q_kj_per_mol" in given:
+        given.setdefault("source", "told in study.toml, without a source")
+    return description.DoseReference(**given)
 
 
 def _sample(
@@ -206,6 +232,8 @@ def _sample(
         mount=measured.get("mount", ""),
         treatment=told.history,
         treatment_log=told.log,
+        position_m=table.position_m,
+        date=table.date or "",
         choices={**usual["fit"], **own["fit"]},
         strain_gauge=measured.get("strain_gauge", ""),
         strain_bound=measured.get("strain_bound", False),
