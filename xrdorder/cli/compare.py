@@ -44,18 +44,20 @@ def compare(
     Nothing is fitted again.
     """
     from xrdorder.studies import open_study
+    from xrdorder.studies.comparison import values_of
 
     held = open_study(study)
     results = _of_lot(held.results, lot)
     _require(results, by, reference)
     with Progress("comparing") as progress:
         asked = quantities or QUANTITIES
+        predicted = _predicted(results, asked, progress)
         found = {}
         skipped = []
-        for k, quantity in enumerate(asked):
-            progress(k, len(asked), quantity)
+        for quantity in asked:
             try:
-                found[quantity] = _compare(results, quantity, by, reference, all_pairs)
+                values = predicted[quantity] if quantity in predicted else values_of(results, quantity)
+                found[quantity] = _compare(results, values, by, reference, all_pairs)
             except XrdorderError as error:
                 if quantities:
                     raise
@@ -112,41 +114,39 @@ def _require(results: "xr.Dataset", by: str, reference: str) -> None:
         raise StudyError(f"sample '{reference}' has no {by}; choose another --reference or --by")
 
 
-def _values(results: "xr.Dataset", quantity: str) -> "Values":
-    """Values of a quantity; Tc and fields by draws that samples have in common, tin by the lattice."""
+def _predicted(results: "xr.Dataset", quantities: Iterable[str], progress: Progress) -> "dict[str, Values]":
+    """Values of those quantities that are predicted, by draws that samples have in common, tin by the lattice."""
     import numpy as np
 
-    from xrdorder.studies.comparison import values_from_draws, values_of
+    from xrdorder.studies.comparison import values_from_draws
     from xrdorder.superconductivity import predict
     from xrdorder.superconductivity.asking import REPLACED
     from xrdorder.superconductivity.differences import samples_of
     from xrdorder.superconductivity.targets import TARGETS
 
-    if quantity not in TARGETS:
-        return values_of(results, quantity)
-    names, rows = [], []
-    for sample in samples_of(results):
+    asked = [quantity for quantity in quantities if quantity in TARGETS]
+    samples = samples_of(results) if asked else ()
+    draws = {quantity: np.full((len(samples), _DRAWS), np.nan) for quantity in asked}
+    for k, sample in enumerate(samples):
+        progress(k, len(samples), sample.name)
         prediction = predict(
             (sample.values, sample.contributions),
             n=_DRAWS, key=sample.name, lot=sample.lot, wire=sample.wire, tin="lattice", routes=("tin",),
         )  # fmt: skip
-        draws = np.full(_DRAWS, np.nan)
-        if prediction.draws[quantity].size:
-            # a draw from outside a validity was replaced by another, which has nothing in common with other samples
-            draws = np.where(prediction.codes[quantity] == REPLACED, np.nan, prediction.draws[quantity])
-        names.append(sample.name)
-        rows.append(draws)
-    return values_from_draws(quantity, names, np.array(rows))
+        for quantity in asked:
+            if prediction.draws[quantity].size:
+                # a draw from outside a validity was replaced by another, which has nothing in common with other samples
+                lost = prediction.codes[quantity] == REPLACED
+                draws[quantity][k] = np.where(lost, np.nan, prediction.draws[quantity])
+    names = [sample.name for sample in samples]
+    return {quantity: values_from_draws(quantity, names, draws[quantity]) for quantity in asked}
 
 
-def _compare(
-    results: "xr.Dataset", quantity: str, by: str, reference: str, all_pairs: bool
-) -> "Compared":
+def _compare(results: "xr.Dataset", values: "Values", by: str, reference: str, all_pairs: bool) -> "Compared":
     import numpy as np
 
     from xrdorder.studies.comparison import Compared, about_course, compare, grouping
 
-    values = _values(results, quantity)
     every, numbers = grouping(results, by)
     treatments, _ = grouping(results, "treatment")
     place = {str(name): k for k, name in enumerate(results["sample"].values)}
