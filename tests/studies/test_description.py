@@ -489,9 +489,9 @@ def test_a_sample_without_a_name_is_counted_from_one(study):
 
 def test_a_study_without_samples_is_told_so(study):
     text = GOOD.split("[[samples]]")[0]
-    assert problems(study, text) == ["samples: is missing; give a table [[samples]] for every sample"]
+    assert problems(study, text) == ["samples: is missing; give a table [[samples]] for every sample, or samples_table"]
     empty = text.replace("[instrument.calibrate]", "samples = []\n[instrument.calibrate]", 1)
-    assert problems(study, empty) == ["samples: is empty; give a table [[samples]] for every sample"]
+    assert problems(study, empty) == ["samples: is empty; give a table [[samples]] for every sample, or samples_table"]
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,7 @@ from xrdorder.crystals.standards import standard
 from xrdorder.exceptions import XrdorderError
 from xrdorder.patterns.checks import AXIS_UNITS
 from xrdorder.studies.measured import table_problems
-from xrdorder.studies.places import counted_from_one, key_words, place, sample_words
+from xrdorder.studies.places import counted_from_one, key_words, place, sample_number, sample_words
 from xrdorder.studies.treatment_schema import Treatments
 from xrdorder.studies.words import did_you_mean
 from xrdorder.xrays.scattering import GEMMI_TABLE, MeasuredDispersion
@@ -123,7 +123,7 @@ def _name_problems(samples: Sequence[dict[str, Any]], table: dict[str, Any]) -> 
         j = first.setdefault(name.casefold(), k)
         if j != k:
             other = samples[j]["name"]
-            of = f"sample no. {j + 1}" + ("" if other == name else f" in other letters ({other})")
+            of = sample_number(j, table) + ("" if other == name else f" in other letters ({other})")
             yield (
                 f"{sample_words(k, table)}, name",
                 f"'{name}' is already the name of {of}; give every sample its own",

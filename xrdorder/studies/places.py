@@ -4,6 +4,8 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from xrdorder.studies.sample_table import Row
+
 
 def place(location: Sequence[int | str], table: Mapping[str, Any]) -> str:
     """Write a location as a person looks for it.
@@ -52,11 +54,34 @@ def counted_from_one(text: str) -> str:
 
 
 def sample_words(k: int, table: Mapping[str, Any]) -> str:
-    """Name a sample; one without a name, or whose name another has as well, by its number."""
+    """Name a sample; one without a name, or whose name another has as well, by its number; in a table by its row."""
     samples = table.get("samples")
     listed = samples if isinstance(samples, list) else []
+    if k < len(listed) and isinstance(row := listed[k], Row):
+        return f"{row.place} (sample '{row['name']}')" if "name" in row else row.place
     names = [item.get("name") if isinstance(item, dict) else None for item in listed]
     name = names[k] if k < len(names) else None
     if isinstance(name, str) and name.strip() and names.count(name) == 1:
         return f"sample '{name}'"
     return f"sample no. {k + 1}"
+
+
+def sample_number(k: int, table: Mapping[str, Any]) -> str:
+    """Say which sample it is without its name."""
+    row = table["samples"][k]
+    return row.place if isinstance(row, Row) else f"sample no. {k + 1}"
+
+
+def in_columns(where: str, rows: Mapping[str, Row]) -> str:
+    """Say the column where something is wrong in a row of a table; other places stay as they are.
+
+    Parameters
+    ----------
+    where : str
+    rows : mapping of str to Row
+        Rows by the words of `sample_words`.
+    """
+    for words, row in rows.items():
+        if where.startswith(f"{words}, ") and not where.startswith(f"{words}, column "):
+            return f"{words}, column {row.column(where.removeprefix(f'{words}, '))}"
+    return where

@@ -6,9 +6,9 @@ becomes the remedy in the message when something else stands there. `check` repo
 The models live at the edge only: `check` hands on the plain dataclasses of `xrdorder.studies.description`.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Annotated, Any, get_args
+from typing import Annotated, Any, get_args, get_origin
 
 from pydantic import BaseModel, Field, ValidationError
 
@@ -17,9 +17,10 @@ from xrdorder.studies.calibration_schema import InstrumentTable, instrument_of
 from xrdorder.studies.disagreements import Problem, disagreements, phase_argument
 from xrdorder.studies.fields import Day, NotNegative, Paths, PathText, SafeName, Table, between, one_of, shown
 from xrdorder.studies.lot_schema import LotTable, lot_of
-from xrdorder.studies.measured_schema import MeasuredTable
+from xrdorder.studies.measured_schema import MeasuredTable, ValueTable
 from xrdorder.studies.measurement_schema import ChoicesTable, MeasurementTable
-from xrdorder.studies.places import place, sample_words
+from xrdorder.studies.places import in_columns, place, sample_words
+from xrdorder.studies.sample_table import STEP_COLUMNS, Row, SampleRows, read_sample_table
 from xrdorder.studies.specimens import FURNACE_C, specimen_problem
 from xrdorder.studies.treatment_schema import WAYS, Treatments
 from xrdorder.studies.words import did_you_mean
@@ -83,8 +84,9 @@ class StudyTable(Table):
     defaults: MeasurementTable = Field(default=MeasurementTable(), description="the table [defaults]")
     lots: dict[str, LotTable] = Field(default={}, description="a table [lots.<name>] for every wire lot")
     treatments: dict[str, Any] = Field(default={}, description="a table [treatments.<name>] for every treatment")
+    samples_table: PathText | None = Field(default=None, description="the path of a CSV table of samples")
     samples: Annotated[list[SampleTable], Field(min_length=1)] = Field(
-        description="a table [[samples]] for every sample"
+        description="a table [[samples]] for every sample, or samples_table"
     )
 
 
@@ -105,6 +107,7 @@ def check(table: dict[str, Any], folder: Path) -> tuple[description.Study | None
     problems : list of (place, complaint)
         In the order of the file: first single values, then what does not fit together.
     """
+    table, listed = _with_rows(table, folder)
     problems: list[Problem] = []
     checked = None
     try:
@@ -113,8 +116,8 @@ def check(table: dict[str, Any], folder: Path) -> tuple[description.Study | None
         problems += [_problem(dict(item), table) for item in error.errors(include_url=False)]
     treatments = Treatments(table.get("treatments"), folder)
     problems += [item for item in disagreements(table, folder, treatments) if item not in problems]
-    if checked is None or problems:
-        return None, problems
+    if checked is None or problems or listed.problems:
+        return None, [*listed.problems, *_of_rows(problems, table, listed)]
     study = _study(checked, folder, treatments)
     problems = [
         (sample_words(k, table), said)
@@ -122,6 +125,63 @@ def check(table: dict[str, Any], folder: Path) -> tuple[description.Study | None
         if (said := specimen_problem(sample))
     ]
     return (None, problems) if problems else (study, [])
+
+
+# --- samples in a table ----------------------------------------------------------------------------------
+
+
+def _with_rows(table: dict[str, Any], folder: Path) -> tuple[dict[str, Any], SampleRows]:
+    """Put the rows of the table of samples behind the samples of the file."""
+    name, own = table.get("samples_table"), table.get("samples", [])
+    if not isinstance(name, str) or not name or not isinstance(own, list):
+        return table, SampleRows()
+    found = read_sample_table(name, folder, sample_columns())
+    return {**table, "samples": [*own, *found.rows]}, found
+
+
+def _of_rows(problems: Sequence[Problem], table: dict[str, Any], listed: SampleRows) -> Iterator[Problem]:
+    """Say the columns of problems; what follows from a problem of the table itself is left out."""
+    samples = table.get("samples")
+    rows = {
+        sample_words(k, table): row
+        for k, row in enumerate(samples if isinstance(samples, list) else ())
+        if isinstance(row, Row)
+    }
+    for where, said in problems:
+        if where == "samples" and listed.problems:
+            continue
+        at = in_columns(where, rows)
+        if not (said.startswith("is missing") and at.endswith(tuple(f", column {name}" for name in listed.missing))):
+            yield at, said
+
+
+def sample_columns() -> dict[str, str]:
+    """Columns that a table of samples may have, and what stands in them; keys within keys with a point."""
+    kinds: dict[str, str] = {}
+    for name, info in SampleTable.model_fields.items():
+        if name == "measured":
+            for quantity in MeasuredTable.model_fields:
+                parts = {f".{key}": _kind(one.annotation) for key, one in ValueTable.model_fields.items()}
+                kinds |= {f"measured.{quantity}{key.removesuffix('.value')}": kind for key, kind in parts.items()}
+        elif name == "fit":
+            kinds |= {f"fit.{key}": _kind(one.annotation) for key, one in ChoicesTable.model_fields.items()}
+        else:
+            kinds[name] = "text" if name == "treatment" else _kind(info.annotation)
+    return {name: kind for name, kind in kinds.items() if kind} | dict.fromkeys(STEP_COLUMNS, "number")
+
+
+def _kind(annotation: object) -> str:
+    """What a cell holds of a field; empty where it is nothing for a cell."""
+    parts = set(_parts(annotation))
+    if {dict, tuple} & parts:
+        return ""
+    return "list" if list in parts else "flag" if bool in parts else "number" if float in parts else "text"
+
+
+def _parts(annotation: object) -> Iterator[object]:
+    yield get_origin(annotation) or annotation
+    for part in get_args(annotation):
+        yield from _parts(part)
 
 
 # --- single values ---------------------------------------------------------------------------------------
