@@ -24,6 +24,7 @@ from xrdorder.cli import (
     relations,
     run,
     strain_free,
+    suggest,
     tin_scale,
 )
 from xrdorder.cli.program import Program
@@ -54,6 +55,7 @@ for command in (
     compare.compare,
     measured.measured,
     fields.fields,
+    suggest.suggest,
     explain.explain,
     estimate.estimate,
     relations.relations,

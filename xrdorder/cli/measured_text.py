@@ -5,8 +5,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from xrdorder.cli.cautions import ESTIMATES
-from xrdorder.cli.tables import _wrapped as wrapped
-from xrdorder.cli.tables import concise, interval, table
+from xrdorder.cli.tables import concise, interval, table, wrapped
 
 if TYPE_CHECKING:
     from xrdorder.studies.agreement import Agreement

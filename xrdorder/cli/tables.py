@@ -118,7 +118,7 @@ def _verdicts(names: Sequence[str], words: Sequence[str], status: Sequence[str])
     for text, of in found.items():
         some = ", ".join(_shortened(name, _LONGEST_NAME) for name in of[:_NAMED])
         rest = f" and {len(of) - _NAMED} more" if len(of) > _NAMED else ""
-        lines.append(_wrapped(f"{some}{rest}: {text}", indent=2))
+        lines.append(wrapped(f"{some}{rest}: {text}", indent=2))
     return lines
 
 
@@ -167,7 +167,7 @@ def _numbers(results: "xr.Dataset", k: int) -> tuple[str, ...]:
 
 
 def _how_to_read() -> str:
-    return _wrapped(
+    return wrapped(
         "In brackets: standard uncertainty (k = 1) of the last digits. Own: the part of it in tin that no "
         "other sample shares; between samples of one lot measured alike it counts, and a quarter of their "
         "difference in tin. Between lots with different dopants the dopant's unknown effect on the lattice "
@@ -191,10 +191,10 @@ def _remarks(
     for name, messages in found.items():
         first, message = next(iter(messages.items()))
         many = f"{len(messages)} samples, for example " if len(messages) > 1 else ""
-        lines.append(_wrapped(f"{name}, {many}{_shortened(first, _LONGEST_NAME)}: {message}", indent=2))
+        lines.append(wrapped(f"{name}, {many}{_shortened(first, _LONGEST_NAME)}: {message}", indent=2))
     granted = list(dict.fromkeys(part for text in assumptions for part in text.split("; ") if part))
     if granted:
-        lines.append(_wrapped(f"\nTaken for granted: {'; '.join(granted)}."))
+        lines.append(wrapped(f"\nTaken for granted: {'; '.join(granted)}."))
     return lines
 
 
@@ -227,8 +227,8 @@ def calibration_text(found: "Calibration") -> str:
         f"Standard        {instrument.standard}, {' and '.join(f'{x:.8g}' for x in instrument.standard_lattice_nm)} nm "
         f"at {instrument.temperature_c:g} °C",
     ]
-    lines += [_wrapped(f"Advice: {remark}") for remark in instrument.remarks]
-    lines += [_wrapped(f"Flag {flag.name}: {flag.message}") for flag in fit.flags]
+    lines += [wrapped(f"Advice: {remark}") for remark in instrument.remarks]
+    lines += [wrapped(f"Flag {flag.name}: {flag.message}") for flag in fit.flags]
     return "\n".join(lines)
 
 
@@ -243,19 +243,19 @@ def estimate_text(found: "Estimate", *, brief: bool = False) -> str:
         lines.append(("" if row.quantity == previous else row.quantity, _value(row), row.by, mark))
         previous = row.quantity
     parts = [table([("quantity", "value", "by", "remark")], lines), ""]
-    parts += [_wrapped(f"[{k}] {note}", indent=2) for k, note in enumerate(notes, start=1)]
+    parts += [wrapped(f"[{k}] {note}", indent=2) for k, note in enumerate(notes, start=1)]
     if not brief:
         parts += ["", "Relations", *_sources(rows, found.library)]
     parts.append("")
     parts.append(
-        _wrapped("In brackets: standard uncertainty (k = 1). Tc, resistivity, slope, Bc2: median and 68 % interval.")
+        wrapped("In brackets: standard uncertainty (k = 1). Tc, resistivity, slope, Bc2: median and 68 % interval.")
     )
     if found.prediction.wire != "any":
-        parts.append(_wrapped(f"Relations chosen: those found on {_WIRES[found.prediction.wire]}, or on any."))
+        parts.append(wrapped(f"Relations chosen: those found on {_WIRES[found.prediction.wire]}, or on any."))
     if found.assumptions:
-        parts.append(_wrapped(f"Taken for granted: {'; '.join(found.assumptions)}."))
-    parts += [_wrapped(f"Flag {flag.name}: {flag.message}") for flag in found.flags]
-    parts.append(_wrapped(ESTIMATES))
+        parts.append(wrapped(f"Taken for granted: {'; '.join(found.assumptions)}."))
+    parts += [wrapped(f"Flag {flag.name}: {flag.message}") for flag in found.flags]
+    parts.append(wrapped(ESTIMATES))
     return "\n".join(parts)
 
 
@@ -280,12 +280,12 @@ def _sources(rows: Sequence["Row"], library: "Library") -> list[str]:
     for name in names:
         entry = library.relation(name)
         lines.append(f"  {name}: {entry.formula}")
-        lines.append(_wrapped(f"valid for {entry.inputs[0].name} {entry.validity}", indent=6))
-        lines.append(_wrapped(f"{entry.source}, {entry.equation} ({LABELS[entry.known]})", indent=6))
+        lines.append(wrapped(f"valid for {entry.inputs[0].name} {entry.validity}", indent=6))
+        lines.append(wrapped(f"{entry.source}, {entry.equation} ({LABELS[entry.known]})", indent=6))
     return lines
 
 
-def _wrapped(text: str, indent: int = 0) -> str:
+def wrapped(text: str, indent: int = 0) -> str:
     """Break lines at the width of the terminal, 120 at most."""
     width = int(np.clip(shutil.get_terminal_size((100, 24)).columns, 60, 120))
     start = "\n" if text.startswith("\n") else ""

@@ -4,7 +4,8 @@
 * `plan` takes measured `xrdorder.studies.comparison.Values` and their treatments: the best so far and how sure, the
   next one to three treatments and what each would tell; `plan_words` says it;
 * `front` is between two plans: treatments that nothing beats in both quantities;
-* `HoldBound` and `measured_limit` are constraints.
+* `HoldBound` and `measured_limit` are constraints;
+* `plan_lot` does all of it for one lot of a study: currents at operating fields, Bc2, Tc, grains, the front.
 
 What is proposed is a place to look, computed from estimates: no instruction to run a furnace, and no ground to build
 a magnet on. Rules of the laboratory and of the furnace come first.
@@ -14,6 +15,8 @@ from xrdorder.planning.constraints import Constraint, HoldBound, MeasuredLimit, 
 from xrdorder.planning.front import Front, front
 from xrdorder.planning.furnace import Furnace, Space
 from xrdorder.planning.planner import Best, Plan, Proposal, equal_by_chance, plan, plan_words
+from xrdorder.planning.responses import Response
+from xrdorder.planning.study import Limits, LotPlan, plan_lot
 
 __all__ = [
     "Best",
@@ -21,13 +24,17 @@ __all__ = [
     "Front",
     "Furnace",
     "HoldBound",
+    "Limits",
+    "LotPlan",
     "MeasuredLimit",
     "Plan",
     "Proposal",
+    "Response",
     "Space",
     "equal_by_chance",
     "front",
     "measured_limit",
     "plan",
+    "plan_lot",
     "plan_words",
 ]

@@ -98,10 +98,18 @@ class Furnace:
         return fitting
 
 
+_ROUND = (10.0, 12.0, 15.0, 20.0, 25.0, 30.0, 40.0, 50.0, 60.0, 80.0)
+"""Ten hours a decade that people set, in steps of a quarter, roughly."""
+
+
 def _round_series(low: float, high: float) -> Array:
-    """Hours in steps of about a quarter, rounded to two digits, with both limits."""
-    n = max(2, int(np.ceil(np.log(high / low) / np.log(1.25))) + 1) if high > low else 1
-    inside = [float(f"{x:.2g}") for x in np.geomspace(low, high, n)[1:-1]]
+    """Round hours between both limits, and the limits.
+
+    >>> _round_series(45.0, 100.0).tolist()
+    [45.0, 50.0, 60.0, 80.0, 100.0]
+    """
+    decades = range(int(np.floor(np.log10(low))) - 1, int(np.ceil(np.log10(high))))
+    inside = [float(f"{x * 10.0**k:.2g}") for k in decades for x in _ROUND]
     return np.unique([low, *[x for x in inside if low < x < high], high])
 
 

@@ -3,8 +3,8 @@
 `plan` is for one quantity. Two operating fields are two quantities and two plans, which may rightly differ.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +13,7 @@ from scipy.stats import chi2, norm
 from xrdorder.exceptions import StudyError
 from xrdorder.planning.constraints import Constraint, allowed
 from xrdorder.planning.furnace import Space
-from xrdorder.planning.knowledge import Choice, choose, spread_out
+from xrdorder.planning.knowledge import Choice, after, choose, spread_out
 from xrdorder.planning.process import Process, fit
 from xrdorder.studies.comparison import Repeatability, Values
 from xrdorder.studies.comparison.replicates import NONE
@@ -38,6 +38,10 @@ SURE_ENOUGH = 0.8
 """Least probability of keeping the constraints for a treatment that is called best (a choice)."""
 
 DRAWS = 4000
+
+
+def _short_name(one: History) -> str:
+    return one.short_name
 
 
 @dataclass(frozen=True)
@@ -86,6 +90,8 @@ class Proposal:
         proposed to learn whether anything differs.
     allowed : float
         Probability that the constraints are kept.
+    u_after : float
+        What `u_difference` is expected to become once it is measured; NaN where there is none.
     """
 
     schedule: Schedule
@@ -96,6 +102,7 @@ class Proposal:
     chance_better: float
     worth: float
     allowed: float
+    u_after: float = np.nan
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,6 +127,8 @@ class Plan:
     treatments : tuple of History
         Of the samples that entered.
     notes : tuple of str
+    label : callable
+        Gives the name of a treatment.
     """
 
     quantity: str
@@ -132,6 +141,7 @@ class Plan:
     space: Space
     treatments: tuple[History, ...]
     notes: tuple[str, ...]
+    label: Callable[[History], str] = field(default=_short_name, repr=False)
 
     @property
     def distinguishable(self) -> bool:
@@ -152,6 +162,21 @@ class Plan:
             )
         mean, covariance = self.process.predict(self.space.coordinates(treatments))
         return (mean if self.maximise else -mean), np.sqrt(np.maximum(np.diag(covariance), 0.0))
+
+    def differences(self, treatments: Sequence[History], reference: History) -> tuple[Array, Array]:
+        """Predicted differences to one treatment, and their standard uncertainties; what all share has dropped out.
+
+        Raises
+        ------
+        StudyError
+            There are too few treatments for a surface.
+        """
+        value, _ = self.surface([*treatments, reference])
+        assert self.process is not None  # surface has refused otherwise
+        _, covariance = self.process.predict(self.space.coordinates([*treatments, reference]))
+        own = np.diag(covariance)
+        square = own[:-1] + own[-1] - 2.0 * covariance[:-1, -1]
+        return value[:-1] - value[-1], np.sqrt(np.maximum(square, 0.0))
 
 
 def equal_by_chance(values: Values, repeatability: Repeatability = NONE) -> float:
@@ -181,6 +206,7 @@ def plan(
     constraints: Sequence[Constraint] = (),
     number: int = 1,
     seed: int = 0,
+    label: Callable[[History], str] = _short_name,
 ) -> Plan:
     """Say which treatment is best so far, and propose the next ones.
 
@@ -200,6 +226,8 @@ def plan(
     number : int
         How many treatments to propose, 1 to 3.
     seed : int
+    label : callable
+        Gives the name of a treatment; its short name unless given.
 
     Returns
     -------
@@ -235,18 +263,23 @@ def plan(
     places, first = _distinct(x)
     p = equal_by_chance(some, repeatability)
     sign = 1.0 if maximise else -1.0
+    sure = np.where(weights >= min(SURE_ENOUGH, float(np.max(weights))), weights, 0.0)
     if len(places) < LEAST_TREATMENTS:
-        proposals = _learn(space, spread_out(space.grid, places, weights, number), weights, None)
-        return Plan(values.quantity, maximise, "too few", p, None, None, proposals, space, tuple(own), tuple(notes))
+        proposals = _learn(space, spread_out(space.grid, places, sure, number), weights, None)
+        return Plan(
+            values.quantity, maximise, "too few", p, None, None, proposals, space, tuple(own), tuple(notes), label
+        )
     process = fit(x, sign * some.value, some.covariance(repeatability.u), seed)
     if not p < LEVEL:
-        proposals = _learn(space, spread_out(space.grid, places, weights, number), weights, (process, sign))
-        return Plan(values.quantity, maximise, "flat", p, process, None, proposals, space, tuple(own), tuple(notes))
+        proposals = _learn(space, spread_out(space.grid, places, sure, number), weights, (process, sign))
+        return Plan(
+            values.quantity, maximise, "flat", p, process, None, proposals, space, tuple(own), tuple(notes), label
+        )
     everything = np.concatenate([places, space.grid])
     mean, covariance = process.predict(everything)
     reacted = [own[k] for k in first]
     keeps = np.concatenate([allowed(constraints, reacted), weights])
-    best = _best(mean, covariance, reacted, keeps, sign, seed)
+    best = _best(mean, covariance, reacted, keeps, sign, seed, label)
     noise = float(np.median(some.own**2)) + repeatability.u**2
     weights_all = np.concatenate([np.zeros(len(places)), weights])
     enough = min(SURE_ENOUGH, float(np.max(keeps)))
@@ -256,13 +289,28 @@ def plan(
     chosen = choose(mean, covariance - process.common, noise, weights_all, good, may_win, number)
     chosen = [Choice(one.candidate - len(places), one.worth) for one in chosen]
     proposals = tuple(
-        _proposal(space, one, mean, covariance, keeps, len(places), best, sign) for one in chosen
+        _proposal(space, one, mean, covariance - process.common, process.common, noise, keeps, len(places), best, sign)
+        for one in chosen
     )
     if best is not None and (not proposals or proposals[0].worth < HARDLY_WORTH * np.sqrt(noise)):
         notes.insert(0, "no treatment inside the limits is expected to gain what one could see: the search may stop")
+    notes += _edges(space, mean[len(places) :], weights >= min(enough, float(np.max(weights))))
+    if best is not None and np.any(np.abs(places[best[1]] - 0.5) > 0.5 + 1e-6):
+        notes.append("the best so far lies outside the limits within which treatments are proposed")
     state = "ok" if best is not None else "not allowed"
     found = None if best is None else best[0]
-    return Plan(values.quantity, maximise, state, p, process, found, proposals, space, tuple(own), tuple(notes))
+    return Plan(values.quantity, maximise, state, p, process, found, proposals, space, tuple(own), tuple(notes), label)
+
+
+def _edges(space: Space, mean: Array, usable: NDArray[np.bool_]) -> list[str]:
+    """Say where the surface is highest at a limit of the furnace: what lies beyond may be better."""
+    at = space.grid[int(np.argmax(np.where(usable, mean, -np.inf)))]
+    found = []
+    for name, place, width in zip(space.variables, at, np.ptp(space.grid, axis=0), strict=True):
+        if width > 0.0 and (place < 1e-9 or place > 1.0 - 1e-9):
+            end = "upper" if place > 0.5 else "lower"
+            found.append(f"the surface is highest at the {end} limit of the {name}: what lies beyond may be better")
+    return found
 
 
 def _distinct(x: Array) -> tuple[Array, list[int]]:
@@ -275,7 +323,8 @@ def _distinct(x: Array) -> tuple[Array, list[int]]:
 
 
 def _best(
-    mean: Array, covariance: Array, reacted: Sequence[History], keeps: Array, sign: float, seed: int
+    mean: Array, covariance: Array, reacted: Sequence[History], keeps: Array, sign: float, seed: int,
+    label: Callable[[History], str],
 ) -> tuple[Best, int] | None:
     """The best reacted treatment that keeps the constraints, and its place."""
     n = len(reacted)
@@ -293,7 +342,7 @@ def _best(
     among = np.bincount(np.argmax(draws[:, : good.size], axis=1), minlength=good.size) / DRAWS
     here = int(np.flatnonzero(good == place)[0])
     gain = float(np.mean(np.max(draws, axis=1) - draws[:, here]))
-    names = [reacted[int(k)].short_name for k in good]
+    names = [label(reacted[int(k)]) for k in good]
     order = [int(k) for k in np.argsort(-among)]
     rivals = tuple((names[k], float(among[k])) for k in order if k != here and among[k] > 0.05)
     found = Best(
@@ -313,21 +362,28 @@ def _proposal(
     choice: Choice,
     mean: Array,
     covariance: Array,
+    common: float,
+    noise: float,
     keeps: Array,
     before: int,
     best: tuple[Best, int] | None,
     sign: float,
 ) -> Proposal:
     k = before + choice.candidate
-    difference = u_difference = chance = np.nan
+    difference = u_difference = chance = u_after = np.nan
     if best is not None:
         b = best[1]
-        square = covariance[k, k] + covariance[b, b] - 2.0 * covariance[k, b]
+        both = np.ix_([k, b], [k, b])
+        now, then = covariance[both], after(covariance[both], 0, noise)
+        square, left = (float(one[0, 0] + one[1, 1] - 2.0 * one[0, 1]) for one in (now, then))
         difference, u_difference = float(mean[k] - mean[b]), float(np.sqrt(max(square, 1e-300)))
+        u_after = float(np.sqrt(max(left, 0.0)))
         chance = float(norm.cdf(difference / u_difference))
-    u = float(np.sqrt(max(covariance[k, k], 0.0)))
+    u = float(np.sqrt(max(covariance[k, k] + common, 0.0)))
     schedule, value = space.candidates[choice.candidate], sign * float(mean[k])
-    return Proposal(schedule, value, u, sign * difference, u_difference, chance, choice.worth, float(keeps[k]))
+    return Proposal(
+        schedule, value, u, sign * difference, u_difference, chance, choice.worth, float(keeps[k]), u_after
+    )
 
 
 def _learn(
@@ -392,7 +448,7 @@ def plan_words(found: Plan, unit: str = "", name: str = "") -> list[str]:
         gain = f"{best.expected_gain:.2g} {unit}".strip()
         lines.append(f"the best treatment inside the limits is expected to be better by {gain}")
     for proposal in found.proposals:
-        text = f"react {proposal.schedule.short_name}"
+        text = f"react {found.label(proposal.schedule)}"
         if np.isfinite(proposal.predicted):
             text += f": predicted {amount(proposal.predicted, proposal.u)}"
         if np.isfinite(proposal.chance_better):
@@ -402,6 +458,8 @@ def plan_words(found: Plan, unit: str = "", name: str = "") -> list[str]:
                 f"{chance(proposal.chance_better)}; once it is measured the best is expected to gain "
                 f"{proposal.worth:.2g} {unit}"
             ).rstrip()
+            if np.isfinite(proposal.u_after):
+                text += f", and the doubt of that difference to shrink to {proposal.u_after:.2g} {unit}".rstrip()
         if not np.isfinite(proposal.worth):
             text += "; far from what was reacted: would tell whether anything differs"
         if proposal.allowed < 0.995:

@@ -26,8 +26,9 @@ them; beyond five widths the function is a plane."""
 USUAL_LENGTH, SPREAD_OF_LENGTH = 0.7, 0.7
 """Weak prior: the logarithm of a length is normal about that of 0.7 widths, a factor of two either way (a choice)."""
 
-LEAST_SIGNAL = 0.3
-"""Least sigma, in typical uncertainties of a value: what could be there without being seen is not ruled out."""
+LEAST_SIGNAL = 1.0
+"""Least sigma, in typical uncertainties of a value: what could be there without being seen is not ruled out. Doubt that
+never shows as scatter (how specimens stray from a relation) would otherwise be taken for proof that nothing differs."""
 
 MOST_SIGNAL = 10.0
 """Largest sigma, in standard deviations of the values."""

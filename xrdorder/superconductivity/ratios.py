@@ -6,7 +6,6 @@ What samples share is in every draw the same, so that differences between rows h
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,14 +16,12 @@ from xrdorder.superconductivity.currents import (
     SURE,
     Conditions,
     Conductor,
-    _alike,
     _bc2,
     _drawn_alike,
     _fields,
     _State,
     _strained,
 )
-from xrdorder.superconductivity.mixture import Band
 from xrdorder.superconductivity.pinning import comparable_forces, peak_pinning_force
 
 Array = NDArray[np.float64]
@@ -42,26 +39,16 @@ def bc2_draws(samples: Sequence[Conductor], conditions: Conditions | None = None
     return np.where([one.codes == REPLACED for one in samples], np.nan, rows)
 
 
-class RelativeDraws(NamedTuple):
-    """Draws of the layer currents of several samples over that of a reference.
-
-    Attributes
-    ----------
-    reference : str
-        Name of the reference.
-    ratios : array, (samples, n)
-        NaN where the reference is normal, or where Tc and Bc2 of a sample do not come from the relations of the
-        reference; for a sample that does not compare, or has a grain size no relation holds for, throughout.
-    """
-
-    reference: str
-    ratios: Array
+def tc_draws(samples: Sequence[Conductor]) -> Array:
+    """Draws of Tc of several samples, free of strain, K, shape (samples, n); as of `bc2_draws`."""
+    _drawn_alike(samples)
+    return np.where([one.codes == REPLACED for one in samples], np.nan, [one.tc for one in samples])
 
 
 def relative_draws(
     samples: Sequence[Conductor], field_t: float, conditions: Conditions | None = None, *, reference: str = ""
-) -> RelativeDraws:
-    """Draws of the layer current of every sample over that of one of them, common factors cancelled.
+) -> Array:
+    """Draws of the layer current of every sample over that of a reference, common factors cancelled.
 
     Every draw takes one relation of pinning force with grain size that holds for all; a sample that is normal in a draw
     carries nothing in it. `relative_current` is the same for two samples and many fields.
@@ -73,15 +60,22 @@ def relative_draws(
     field_t : float
     conditions : Conditions, optional
     reference : str
-        Name; unless given the sample that most surely carries much: the largest lower end of a 68 % interval.
+        Name of a sample. Unless given, the mean of all samples: no ratio is then without bounds where one of them may
+        be normal, and none is without doubt.
+
+    Returns
+    -------
+    array, (samples, n)
+        NaN where the reference is normal, or where Tc and Bc2 of a sample do not come from the same relations as those
+        of most; for a sample whose grain size no relation holds for, throughout.
 
     Raises
     ------
     UnknownNameError
         No sample has the name of the reference.
     ValidityError
-        The field is not positive, the samples were drawn unalike, no relation holds for all, or even the reference
-        may be normal at the field.
+        The field is not positive, the samples were drawn unalike, no relation holds for all grain sizes, or the
+        reference may be normal at the field.
     """
     field = float(_fields(field_t)[0])
     conditions = conditions or Conditions()
@@ -97,18 +91,37 @@ def relative_draws(
     currents = np.full((len(samples), samples[0].common.n), np.nan)
     for k, peak in zip(usable, peaks, strict=True):
         currents[k] = _State(samples[k], conditions, peak).current(field)
-    lows = np.array([float(Band.of(row).low) for row in currents])
-    at = names.index(reference) if reference else int(np.nanargmax(lows))
-    carries = currents[at] > 0.0
-    if np.mean(carries) < SURE:
+    currents[_other_relations(samples)] = np.nan
+    known = np.mean(np.isfinite(currents), axis=1)
+    if reference:
+        against = currents[names.index(reference)]
+    else:
+        against = np.mean(currents[known >= max(0.5 * float(np.max(known)), 1e-9)], axis=0)
+    compared = np.isfinite(against)
+    if not np.any(compared):
+        raise ValidityError("the samples do not compare: hardly any draw has all inside the validity of one relation")
+    if np.mean(against[compared] > 0.0) < SURE:
+        who = f"'{reference}'" if reference else "every sample"
         raise ValidityError(
-            f"at {field:g} T, {conditions.words()}, even '{names[at]}' may be normal: currents do not compare there"
+            f"at {field:g} T, {conditions.words()}, {who} may be normal: currents do not compare there"
         )
     ratios = np.full(currents.shape, np.nan)
-    ratios[:, carries] = currents[:, carries] / currents[at, carries]
-    for k, one in enumerate(samples):
-        try:
-            ratios[k, ~_alike(one, samples[at])] = np.nan
-        except ValidityError:
-            ratios[k] = np.nan
-    return RelativeDraws(names[at], ratios)
+    carries = compared & (against > 0.0)
+    ratios[:, carries] = currents[:, carries] / against[carries]
+    return ratios
+
+
+def _other_relations(samples: Sequence[Conductor]) -> NDArray[np.bool_]:
+    """Mark draws by other relations than those of most samples, and draws that were replaced, shape (samples, n).
+
+    Wires of different dopants have relations of their own: there only replaced draws are marked.
+    """
+    codes = np.array([one.codes for one in samples])
+    replaced = np.asarray(codes == REPLACED)
+    if len({one.wire for one in samples}) > 1:
+        return replaced
+    found, places = np.unique(codes, return_inverse=True)
+    places = places.reshape(codes.shape)
+    counts = np.zeros((len(found), codes.shape[1]), dtype=np.int64)
+    np.add.at(counts, (places, np.arange(codes.shape[1])), ~replaced)
+    return replaced | (places != np.argmax(counts, axis=0))

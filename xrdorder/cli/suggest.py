@@ -1,0 +1,174 @@
+"""Which heat treatment should be reacted next?"""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from xrdorder.cli.cautions import ESTIMATES, SUGGESTIONS
+from xrdorder.cli.options import ANY, POSITIVE, Numbers, Pair, all_of
+from xrdorder.cli.progress import Progress
+from xrdorder.exceptions import StudyError
+
+if TYPE_CHECKING:
+    from xrdorder.planning import LotPlan
+
+_MOST_FIELDS = 4
+_LARGEST_STRAIN = 0.05
+_TABLE = "suggestions.csv"
+
+_furnace_options = all_of(
+    click.option("--furnace-min-c", type=POSITIVE, help="Least temperature of the last hold; left out: as reacted."),
+    click.option("--furnace-max-c", type=POSITIVE, help="Largest temperature of the last hold; left out: as reacted."),
+    click.option("--min-hours", type=POSITIVE, help="Least length of the last hold; left out: as reacted."),
+    click.option("--max-hours", type=POSITIVE, help="Largest length of the last hold; left out: as reacted."),
+    click.option("--ramp", type=Numbers(), help="Ramp to the last hold in K/h, or least and largest as 20,100."),
+    click.option("--total-hours", type=POSITIVE, help="Longest treatment, ramps and earlier holds included."),
+    click.option("--step-c", type=POSITIVE, default=5.0, show_default=True, help="Steps of suggested temperatures, K."),
+    click.option(
+        "--dose-kj-per-mol",
+        type=POSITIVE,
+        help="Activation energy: compare treatments by their dose, ramps and all holds included, instead of the hold.",
+    ),
+)
+
+_constraint_options = all_of(
+    click.option(
+        "--most-hours-above",
+        "holds",
+        type=Pair(),
+        multiple=True,
+        help="No more hours at or above a temperature in degrees Celsius, as 680,50; may be repeated.",
+    ),
+    click.option("--rrr-above", type=POSITIVE, help="Least resistivity ratio of the copper, by measured rrr_copper."),
+    click.option("--niobium-below", type=POSITIVE, help="Largest leftover of niobium, wt.% of the crystalline phases."),
+)
+
+
+@click.command()
+@click.argument("study", type=click.Path(path_type=Path))
+@click.option("--field", "fields_t", type=POSITIVE, multiple=True, required=True, help="In T; may be repeated.")
+@click.option("--temperature", "temperature_k", type=POSITIVE, default=4.2, show_default=True, help="In K.")
+@click.option("--strain", type=ANY, help="Intrinsic axial strain; left out: the thermal pre-strain of the design.")
+@click.option(
+    "--design", default="", help="Design of the wire, for its pre-strain: bronze, internal-tin, powder-in-tube, none."
+)
+@click.option("--lot", default="", help="Only this wire lot; left out: every lot for itself.")
+@click.option("--number", type=click.IntRange(1, 3), default=1, show_default=True, help="Treatments to suggest.")
+@click.option("--measured", is_flag=True, help="Go by measured critical currents, Bc2 and Tc instead of estimates.")
+@_furnace_options
+@_constraint_options
+@click.option(
+    "--figure", type=click.Path(dir_okay=False, path_type=Path), help="Save maps and the front to this file."
+)
+def suggest(
+    study: Path,
+    fields_t: tuple[float, ...],
+    temperature_k: float,
+    strain: float | None,
+    design: str,
+    lot: str,
+    number: int,
+    measured: bool,
+    furnace_min_c: float | None,
+    furnace_max_c: float | None,
+    min_hours: float | None,
+    max_hours: float | None,
+    ramp: tuple[float, ...] | None,
+    total_hours: float | None,
+    step_c: float,
+    dose_kj_per_mol: float | None,
+    holds: tuple[tuple[float, float], ...],
+    rrr_above: float | None,
+    niobium_below: float | None,
+    figure: Path | None,
+) -> None:
+    """Suggest the next heat treatments for the wires of a fitted STUDY at a field, temperature and strain in service.
+
+    Says which treatment is best so far and how surely, which are worth reacting inside the limits of the furnace, and
+    which trade Bc2 against grains. Where wires do not differ by more than chance it says so. The table goes to
+    results/suggestions.csv. Nothing is fitted again.
+    """
+    from xrdorder.cli.suggest_text import lot_text, write_table
+    from xrdorder.planning import HoldBound, Limits, plan_lot
+    from xrdorder.studies import open_study
+    from xrdorder.studies.interpretation import OwnFiles
+    from xrdorder.superconductivity.currents import Conditions
+
+    asked = tuple(dict.fromkeys(fields_t))
+    _refuse(asked, strain, ramp, niobium_below)
+    held = open_study(study)
+    library = OwnFiles(held.study.tin_scale, held.study.relations).library()
+    limits = Limits(
+        furnace_min_c,
+        furnace_max_c,
+        min_hours,
+        max_hours,
+        tuple(ramp or ()),
+        float("inf") if total_hours is None else total_hours,
+        step_c,
+        dose_kj_per_mol,
+        tuple(HoldBound(*one) for one in holds),
+        rrr_above,
+        None if niobium_below is None else niobium_below / 100.0,
+    )
+    conditions = Conditions(temperature_k, strain=strain, design=design)
+    treatments = {sample.name: sample.treatment for sample in held.study.samples}
+    lots = (lot,) if lot else tuple(dict.fromkeys(str(one) for one in held.results["lot"].values))
+    plans, refused = [], []
+    with Progress("planning") as progress:
+        for k, name in enumerate(lots):
+            progress(k, len(lots), name or "wires")
+            try:
+                plans.append(
+                    plan_lot(
+                        held.results, treatments, name, conditions, asked, limits,
+                        library=library, measured=measured, number=number,
+                    )
+                )  # fmt: skip
+            except StudyError as error:
+                if len(lots) == 1:
+                    raise
+                refused.append(f"lot {name}: {error}")
+    if not plans:
+        raise StudyError("\n".join(refused))
+    click.echo("\n\n".join("\n".join(lot_text(one)) for one in plans))
+    for reason in refused:
+        click.echo(f"\nNot planned: {reason}")
+    table = study / "results" / _TABLE
+    write_table(plans, table)
+    click.echo(f"\nTable        {table}")
+    if figure is not None:
+        for path in _draw(plans, figure, str(held.results.attrs.get("title", ""))):
+            click.echo(f"Figure       {path}")
+    from xrdorder.cli.tables import wrapped
+
+    click.echo(f"\n{wrapped(f'{ESTIMATES} {SUGGESTIONS}')}")
+
+
+def _refuse(
+    fields_t: Sequence[float], strain: float | None, ramp: Sequence[float] | None, niobium_below: float | None
+) -> None:
+    """Refuse what holds for no study."""
+    if len(fields_t) > _MOST_FIELDS:
+        raise click.BadParameter(f"{len(fields_t)} fields are given; at most {_MOST_FIELDS} stand side by side")
+    if strain is not None and abs(strain) > _LARGEST_STRAIN:
+        raise click.BadParameter(f"--strain {strain:g} is {100 * strain:g} %; give a fraction, as -0.002 for -0.2 %")
+    if ramp is not None and len(ramp) > 2:
+        raise click.BadParameter("--ramp takes one ramp, or the least and the largest joined by a comma")
+    if niobium_below is not None and niobium_below >= 100.0:
+        raise click.BadParameter(f"--niobium-below {niobium_below:g} is no limit; give wt.% below 100")
+
+
+def _draw(plans: "Sequence[LotPlan]", path: Path, title: str) -> list[Path]:
+    """Save a figure for each lot; with several the name of the lot is put into that of the file."""
+    from xrdorder.cli.drawing import save
+    from xrdorder.figures import planning_figure
+
+    drawn = []
+    for one in plans:
+        target = path if len(plans) == 1 else path.with_stem(f"{path.stem}-{one.lot or 'wires'}")
+        save(planning_figure(one, title=title), target)
+        drawn.append(target)
+    return drawn

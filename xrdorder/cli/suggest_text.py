@@ -1,0 +1,249 @@
+"""Plans as text for a terminal, and as a table."""
+
+import csv
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from xrdorder.cli.tables import table, wrapped
+from xrdorder.planning import plan_words
+from xrdorder.planning.rows import Cell, Row, reference, rows
+from xrdorder.studies.comparison.words import rounded
+from xrdorder.studies.files import write_atomically
+
+if TYPE_CHECKING:
+    from xrdorder.planning import LotPlan, Response
+
+_MOST_ROWS = 24
+_MOST_NAMED = 8
+
+
+def lot_text(found: "LotPlan") -> list[str]:
+    """Say the plan of one lot."""
+    n, different = len(found.treatments), len(found.distinct)
+    lines = [
+        wrapped(
+            f"Lot {found.lot or 'without a name'} {found.conditions.words()}: {n} wire{'s' * (n != 1)}, "
+            f"{different} treatment{'s' * (different != 1)}"
+        ),
+        *_limits(found),
+        "",
+        *_surfaces(found),
+    ]
+    for one in found.currents:
+        lines += ["", one.noun[0].upper() + one.noun[1:], *_verdict(found, one)]
+    lines += _both_fields(found)
+    lines += _others(found)
+    lines += _front(found)
+    if found.notes:
+        lines += ["", *(wrapped(f"Note: {note}", indent=2) for note in found.notes)]
+    return lines
+
+
+def _limits(found: "LotPlan") -> list[str]:
+    furnace = found.space.furnace
+    ramps = " to ".join(f"{ramp:g}" for ramp in dict.fromkeys((furnace.ramps[0], furnace.ramps[-1])))
+    (low, high), (short, long) = furnace.temperature_c, furnace.hours
+    text = f"Last hold within {low:g} to {high:g} °C and {short:g} to {long:g} h, ramp {ramps} K/h"
+    if np.isfinite(furnace.total_h):
+        text += f", {furnace.total_h:g} h in all"
+    if furnace.before:
+        text += "; before it " + " + ".join(step.short_name for step in furnace.before) + " h as so far"
+    lines = [wrapped(f"{text}. Limits that were not told are those of the treatments reacted.")]
+    if found.space.dose is not None:
+        energy, at = found.space.dose
+        lines.append(wrapped(f"Treatments compare by temperature and dose ({energy:g} kJ/mol, hours at {at:g} °C)."))
+    if found.constraints:
+        lines.append(wrapped("Constraints: " + "; ".join(one.words for one in found.constraints)))
+    return lines
+
+
+def _shown(found: "LotPlan", every: Sequence[Row]) -> list[Row]:
+    """Rows of a table that can be read: those that matter, then others as they come."""
+    if len(every) <= _MOST_ROWS:
+        return list(every)
+    both = found.front
+    unbeaten = {both.treatments[k].short_name for k in np.flatnonzero(both.on_front)} if both else set()
+    matters = [bool(row.best_for or row.next_for) or row.treatment.short_name in unbeaten for row in every]
+    room = _MOST_ROWS - sum(matters)
+    shown = []
+    for row, one in zip(every, matters, strict=True):
+        if one or room > 0:
+            shown.append(row)
+            room -= not one
+    return shown
+
+
+def _surfaces(found: "LotPlan") -> list[str]:
+    """What the surfaces say of treatments reacted and suggested, as differences to one of them."""
+    columns = [one for one in found.responses if one.key in found.plans and found.plans[one.key].process is not None]
+    if not columns:
+        return ["No response surface can be drawn yet."]
+    every = rows(found)
+    shown = _shown(found, every)
+    against = found.label(reference(found))
+    head = ["treatment", "in all", "wires", *(_short(one) for one in columns)]
+    units = ["", "h", "", *("%" if np.isfinite(one.field_t) else one.unit for one in columns)]
+    keeps = bool(found.constraints)
+    if keeps:
+        head.append("P keeps")
+        units.append("constraints")
+    head.append("")
+    units.append("")
+    lines = []
+    for row in shown:
+        cells = [found.label(row.treatment), f"{row.treatment.total_h:.0f}", str(row.wires) if row.wires else "-"]
+        same = found.label(row.treatment) == against
+        cells += ["0" if same else _difference(one, row.cells[one.key], every, against, found) for one in columns]
+        if keeps:
+            cells.append(f"{row.allowed:.2f}")
+        cells.append(_role(row))
+        lines.append(tuple(cells))
+    rest = f" {len(every) - len(shown)} more stand in the table file." if len(shown) < len(every) else ""
+    absolutes = []
+    base = next(row for row in every if found.label(row.treatment) == against)
+    for one in columns:
+        if not np.isfinite(one.field_t):
+            cell = base.cells[one.key]
+            absolutes.append(f"{one.noun} {rounded(cell.value, cell.u)} {one.unit}")
+    return [
+        f"Differences to {against}, by the response surfaces",
+        "",
+        table((tuple(head), tuple(units)), lines),
+        "",
+        wrapped(f"What all wires share has cancelled. {against} itself: {', '.join(absolutes)}.{rest}"),
+    ]
+
+
+def _short(one: "Response") -> str:
+    return f"current {one.field_t:g} T" if np.isfinite(one.field_t) else one.noun
+
+
+def _difference(one: "Response", cell: Cell, every: Sequence[Row], against: str, found: "LotPlan") -> str:
+    if not np.isfinite(one.field_t):
+        return rounded(cell.difference, cell.u_difference)
+    base = next(row for row in every if found.label(row.treatment) == against).cells[one.key].value
+    return rounded(100.0 * cell.difference / base, 100.0 * cell.u_difference / base)
+
+
+def _role(row: Row) -> str:
+    parts = [f"best at {field:g} T" for field in row.best_for]
+    parts += [f"next for {field:g} T" for field in row.next_for]
+    return ", ".join(parts)
+
+
+def _verdict(found: "LotPlan", one: "Response") -> list[str]:
+    """Best so far, proposals, and what is in the way."""
+    if one.key not in found.plans:
+        return [wrapped(one.reason, indent=2)]
+    plan = found.plans[one.key]
+    lines = [wrapped(line, indent=2) for line in plan_words(plan, one.unit, one.noun)]
+    if plan.state == "flat" and one.origin == "estimate" and one.values is not None:
+        lines.append(
+            wrapped(
+                f"Each wire is known to {float(np.median(one.values.own)):.2g} {one.unit} by itself, their values lie "
+                f"within {float(np.ptp(one.values.value)):.2g}: most of that doubt is how specimens stray from "
+                "published relations. Measured critical currents tell more (critical_current_a in study.toml, "
+                "--measured).",
+                indent=2,
+            )
+        )
+    return lines
+
+
+def _both_fields(found: "LotPlan") -> list[str]:
+    """Whether fields ask for different treatments."""
+    best = {
+        one.field_t: found.label(plan.best.schedule)
+        for one in found.currents
+        if (plan := found.plans.get(one.key)) is not None and plan.best is not None
+    }
+    if len(best) < 2:
+        return []
+    if len(set(best.values())) == 1:
+        fields = " and ".join(f"{field:g}" for field in best)
+        return ["", wrapped(f"At {fields} T the best so far is the same: {next(iter(best.values()))}.")]
+    each = ", ".join(f"{name} at {field:g} T" for field, name in best.items())
+    return ["", wrapped(f"The fields ask for different treatments: {each}.")]
+
+
+def _others(found: "LotPlan") -> list[str]:
+    """Bc2, Tc and grains in a line each."""
+    lines = ["", "Beside the current"]
+    for one in found.responses:
+        if np.isfinite(one.field_t):
+            continue
+        if one.key not in found.plans:
+            lines.append(wrapped(one.reason, indent=2))
+            continue
+        plan = found.plans[one.key]
+        words = plan_words(plan, one.unit, one.noun)[0]
+        if not one.maximise:
+            words = words.replace("is better with", "is smaller with").replace("best so far", "smallest so far")
+        else:
+            words = words.replace("is better with", "is higher with").replace("best so far", "highest so far")
+        lines.append(wrapped(words, indent=2))
+    return lines
+
+
+def _front(found: "LotPlan") -> list[str]:
+    if found.front is None:
+        return ["", "Front between Bc2 and grains: too few treatments with both for one."]
+    front = found.front
+    sizes = "grains" if front.second == "grain_size_nm" else "domains"
+    order = sorted(np.flatnonzero(front.on_front), key=lambda k: -front.values[k, 0])
+    names = [f"{found.label(front.treatments[k])} ({front.probability[k]:.2f})" for k in order[:_MOST_NAMED]]
+    more = f" and {len(order) - _MOST_NAMED} more" if len(order) > _MOST_NAMED else ""
+    text = (
+        f"Front between Bc2 and {sizes}: no other reacted treatment has both a higher Bc2 and smaller {sizes} than "
+        f"{', '.join(names)}{more}. In brackets: probability of that."
+    )
+    if not front.distinguishable:
+        text += " One of the two does not differ by more than chance: there is no trade to speak of yet."
+    return ["", wrapped(text)]
+
+
+_HEAD = (
+    "lot", "treatment", "temperature_c", "hold_h", "total_h", "wires", "quantity", "unit", "origin", "predicted", "u",
+    "difference", "u_difference", "best", "suggested", "chance_better", "worth", "keeps_constraints",
+)  # fmt: skip
+
+
+def write_table(plans: Sequence["LotPlan"], path: Path) -> None:
+    """One row for each treatment, reacted or suggested, and quantity; differences are to the lot's reference treatment.
+
+    Raises
+    ------
+    StudyError
+        The disk refuses.
+    """
+
+    def number(x: float) -> str:
+        return f"{x:.6g}" if np.isfinite(x) else ""
+
+    def write(temporary: Path) -> None:
+        with temporary.open("w", newline="", encoding="utf-8") as file:
+            writer = csv.writer(file)
+            writer.writerow(_HEAD)
+            for found in plans:
+                for row in rows(found):
+                    one = row.treatment
+                    start = [
+                        found.lot, one.short_name, number(one.peak_c), number(one.hold_at_peak_h), number(one.total_h),
+                        row.wires,
+                    ]  # fmt: skip
+                    for response in found.responses:
+                        cell = row.cells.get(response.key, Cell(*[np.nan] * 4))
+                        proposal = row.proposals.get(response.field_t)
+                        told = (proposal.chance_better, proposal.worth) if proposal else (np.nan, np.nan)
+                        writer.writerow(
+                            [
+                                *start, response.key, response.unit, response.origin, *map(number, cell),
+                                int(response.field_t in row.best_for), int(proposal is not None), *map(number, told),
+                                number(row.allowed),
+                            ]
+                        )  # fmt: skip
+
+    write_atomically(path, write)

@@ -1,0 +1,284 @@
+"""What the samples of one lot say of the quantities that a treatment is chosen by.
+
+Estimates come by draws that all samples have in common (tin of the lattice, one relation for all in every draw), values
+of the patterns with their uncertainty tables, and what the laboratory measured as it was given.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from xrdorder.exceptions import StudyError, ValidityError, XrdorderError
+from xrdorder.relations import PUBLISHED, Library
+from xrdorder.studies.comparison import (
+    Repeatability,
+    Values,
+    about_course,
+    repeatability,
+    values_from_draws,
+    values_of,
+)
+from xrdorder.studies.comparison.replicates import FEW
+from xrdorder.superconductivity.currents import Conditions, Conductor
+from xrdorder.superconductivity.currents_study import conductors, measured_mean
+from xrdorder.superconductivity.ratios import bc2_draws, relative_draws, tc_draws
+from xrdorder.treatments import History
+
+Array = NDArray[np.float64]
+
+DRAWS = 4_000
+"""Correlations are then known to 2 %."""
+
+TC, BC2, DOMAINS, GRAINS = "Tc_K", "Bc2_T", "domain_size_nm", "grain_size_nm"
+NIOBIUM = "weight_fraction_nb"
+
+OF_LIMIT = 1.645
+"""Standard uncertainties in a limit that is exceeded with a probability of 5 %."""
+
+NEAR_T, NEAR_K = 0.05, 0.05
+"""What was measured this near to the field and temperature asked for counts as measured there."""
+
+
+@dataclass(frozen=True, eq=False)
+class Response:
+    """One quantity over the samples of a lot.
+
+    Attributes
+    ----------
+    key : str
+        "Tc_K", "Bc2_T", "domain_size_nm", "grain_size_nm", or "current_12T".
+    noun, unit : str
+        As people say it.
+    values : Values or None
+    origin : str
+        "estimate", "pattern" or "measured".
+    maximise : bool
+        Whether large is good.
+    reason : str
+        Why there are no values.
+    field_t : float
+        Of a current.
+    """
+
+    key: str
+    noun: str
+    unit: str
+    values: Values | None
+    origin: str
+    maximise: bool = True
+    reason: str = ""
+    field_t: float = np.nan
+
+
+def responses(
+    results: xr.Dataset,
+    conditions: Conditions,
+    fields_t: Sequence[float],
+    *,
+    library: Library = PUBLISHED,
+    measured: bool = False,
+    seed: int = 0,
+) -> tuple[Response, ...]:
+    """Take all quantities out of the results: currents at the fields in their order, Bc2, Tc, grains.
+
+    Parameters
+    ----------
+    results : Dataset
+        Collated results of the samples of one lot.
+    conditions : Conditions
+        Temperature and strain in service. Tc is that free of strain.
+    fields_t : sequence of float
+    library : Library
+    measured : bool
+        Take what the laboratory measured (critical current at field and temperature, Bc2 at the temperature, Tc)
+        instead of estimates; the strain is then that of the measurement.
+    seed : int
+    """
+    everybody = len(results["sample"])
+    grains = measured_values(results, GRAINS)
+    by_microscopy = len(grains) == everybody
+    try:
+        samples: tuple[Conductor, ...] = conductors(
+            results, n=DRAWS, seed=seed, library=library, tin="lattice", routes=("tin",), measured_grains=by_microscopy
+        )
+        without = ""
+    except ValidityError as error:
+        samples, without = (), str(error)
+    found = []
+    values: Values | None
+    for field in fields_t:
+        key, noun = f"current_{field:g}T", f"layer current density at {field:g} T"
+        if measured:
+            values = _shares(measured_values(results, "critical_current_a", conditions.temperature_k, field), key)
+            found.append(_measured(key, f"critical current at {field:g} T", MEAN, values, field))
+            continue
+        try:
+            values = _currents(samples, field, conditions, key) if samples else None
+            found.append(Response(key, noun, MEAN, values, "estimate", True, without, field))
+        except ValidityError as error:
+            found.append(Response(key, noun, MEAN, None, "estimate", True, str(error), field))
+    found.append(_critical(results, samples, conditions, BC2, without, measured))
+    found.append(_critical(results, samples, conditions, TC, without, measured))
+    found.append(_sizes(results, grains if by_microscopy else None))
+    return tuple(found)
+
+
+MEAN = "of the mean"
+"""Unit of a current: that of the samples together is one."""
+
+
+def _critical(
+    results: xr.Dataset, samples: Sequence[Conductor], conditions: Conditions, key: str, without: str, measured: bool
+) -> Response:
+    noun, unit = ("Tc", "K") if key == TC else (f"Bc2 at {conditions.temperature_k:g} K", "T")
+    if measured:
+        values = measured_values(results, key, conditions.temperature_k if key == BC2 else None)
+        return _measured(key, noun, unit, values)
+    if not samples:
+        return Response(key, noun, unit, None, "estimate", True, without)
+    try:
+        draws = bc2_draws(samples, conditions) if key == BC2 else tc_draws(samples)
+    except ValidityError as error:
+        return Response(key, noun, unit, None, "estimate", True, str(error))
+    return Response(key, noun, unit, values_from_draws(key, [one.name for one in samples], draws), "estimate")
+
+
+def _measured(key: str, noun: str, unit: str, values: Values, field: float = np.nan) -> Response:
+    noun = f"measured {noun}"
+    if not len(values):
+        return Response(key, noun, unit, None, "measured", True, f"{noun}: study.toml gives none of this lot", field)
+    return Response(key, noun, unit, values, "measured", True, "", field)
+
+
+def _sizes(results: xr.Dataset, grains: Values | None) -> Response:
+    if grains is not None:
+        return Response(GRAINS, "grain size", "nm", grains, "measured", False)
+    try:
+        values = values_of(results, DOMAINS)
+    except XrdorderError as error:
+        return Response(DOMAINS, "domain size", "nm", None, "pattern", False, str(error))
+    if not len(values):
+        reason = "domain size: no pattern of this lot resolves it"
+        return Response(DOMAINS, "domain size", "nm", None, "pattern", False, reason)
+    return Response(DOMAINS, "domain size", "nm", values, "pattern", False)
+
+
+def _currents(samples: Sequence[Conductor], field: float, conditions: Conditions, key: str) -> Values:
+    values = values_from_draws(key, [one.name for one in samples], relative_draws(samples, field, conditions))
+    if not len(values):
+        raise ValidityError(f"at {field:g} T the samples do not compare: hardly any draw has all by the same relations")
+    return _with_own(values)
+
+
+def _with_own(values: Values) -> Values:
+    """Give back what each sample has of its own, which shares of a mean hide: one combination of them is always one.
+
+    Differences stay what they are. All get the least variance that any other combination has; what is added to all
+    alike cancels.
+    """
+    n = len(values)
+    if n < 2:
+        return values
+    left = np.eye(n) - 1.0 / n
+    size, vectors = np.linalg.eigh(left @ values.covariance() @ left)
+    own = max(float(size[1]), 0.0)
+    # the first is the mean, of no variance until now
+    rest = np.append(0.0, np.maximum(size[1:] - own, 0.0))
+    keep = rest > 1e-12 * max(float(rest[-1]), 1e-300)
+    return Values(
+        values.quantity,
+        values.samples,
+        values.value,
+        vectors[:, keep] * np.sqrt(rest[keep]),
+        np.sqrt(own) * np.eye(n),
+        left_out=values.left_out,
+    )
+
+
+def _shares(values: Values, key: str) -> Values:
+    """Currents over their mean."""
+    scale = float(np.mean(values.value)) if len(values) else 1.0
+    return Values(key, values.samples, values.value / scale, values.shared, values.private / scale)
+
+
+def measured_values(
+    results: xr.Dataset, quantity: str, temperature_k: float | None = None, field_t: float | None = None
+) -> Values:
+    """Take what the laboratory measured; several values of one sample are averaged, samples without are left out.
+
+    Parameters
+    ----------
+    results : Dataset
+    quantity : str
+        As in study.toml, or "Bc2_T".
+    temperature_k, field_t : float, optional
+        Only what was measured there.
+    """
+    if "measured_sample" in results:
+        here = np.ones(results.sizes["measurement"], dtype=bool)
+        for name, at, near in (
+            ("measured_temperature_k", temperature_k, NEAR_K),
+            ("measured_field_t", field_t, NEAR_T),
+        ):
+            if at is not None:
+                here &= np.abs(np.asarray(results[name].values, dtype=float) - at) <= near
+        results = results.isel(measurement=here)
+    names = [str(name) for name in results["sample"].values]
+    means = {name: measured_mean(results, name, quantity) for name in names}
+    given = [name for name in names if means[name] is not None]
+    numbers = np.array([means[name] for name in given], dtype=float).reshape(len(given), 2)
+    return Values(
+        quantity,
+        tuple(given),
+        numbers[:, 0],
+        np.zeros((len(given), 0)),
+        numbers[:, 1:],
+        left_out=tuple(name for name in names if means[name] is None),
+    )
+
+
+def leftover_niobium(results: xr.Dataset) -> Values:
+    """Weight fraction of niobium; where none was found zero, with what the limit for it leaves open.
+
+    Raises
+    ------
+    StudyError
+        No sample tells it.
+    """
+    names = [str(name) for name in results["sample"].values]
+    try:
+        found = values_of(results, NIOBIUM)
+    except XrdorderError:
+        found = Values(NIOBIUM, (), np.zeros(0), np.zeros((0, 0)), np.zeros((0, 0)), left_out=tuple(names))
+    limits = {}
+    if "nb" in results["phase"].values:
+        limits = dict(zip(names, results["weight_fraction_limit"].sel(phase="nb").values, strict=True))
+    none = [name for name in found.left_out if np.isfinite(limits.get(name, np.nan))]
+    n, k = len(found), len(none)
+    if not n + k:
+        raise StudyError("leftover niobium: no sample tells it; ask for the phase nb in study.toml")
+    private = np.zeros((n + k, found.private.shape[1] + 1))
+    private[:n, :-1] = found.private
+    private[n:, -1] = [limits[name] / OF_LIMIT for name in none]
+    return Values(
+        NIOBIUM,
+        (*found.samples, *none),
+        np.append(found.value, np.zeros(k)),
+        np.concatenate([found.shared, np.zeros((k, found.shared.shape[1]))]),
+        private,
+        left_out=tuple(name for name in found.left_out if name not in none),
+    )
+
+
+def scatter(values: Values, treatments: Sequence[History]) -> Repeatability:
+    """How far equal wires scatter: by replicates, with few of them about a smooth course, as in comparisons."""
+    inside = repeatability(values, [one.short_name for one in treatments])
+    course = about_course(
+        values, [""] * len(values), [one.peak_c for one in treatments], [one.hold_at_peak_h for one in treatments]
+    )
+    return course if inside.degrees_of_freedom < min(FEW, course.degrees_of_freedom) else inside
