@@ -113,11 +113,12 @@ specimen_length_mm = 20.0
 divergence_deg = 0.5
 
 [lots.heron]
-route = "powder in tube (invented)"
+route = "powder-in-tube"  # invented, as all of this
 undoped = true
 
 [lots.curlew]
-route = "internal tin, tantalum in the filaments (invented)"
+route = "internal-tin"    # invented
+filament = "Nb-7.5Ta"     # invented
 dopant_at_percent = {{ Ta = 2.4 }}
 u_dopant_at_percent = {{ Ta = 0.2 }}
 """

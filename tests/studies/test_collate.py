@@ -121,6 +121,16 @@ def test_doses_places_and_dates_follow_the_description(dataset, study, tmp_path)
     assert grouping(read, "date")[0] == ["2026-03-14", "", ""]
 
 
+def test_what_lots_are_made_of(dataset, study):
+    assert dataset["filament"].values.tolist() == ["", "", ""] and "lot_a15_area_fraction" not in dataset
+    wire = replace(study.samples[0].lot, filament="Nb", barrier="Ta", a15_area_fraction=0.5, u_a15_area_fraction=0.02)
+    told = replace(study, samples=(replace(study.samples[0], lot=wire), *study.samples[1:]))
+    found = collate(told, [made.sample("good"), StoredSample("none", "no A15")], PHASES)
+    assert (found["filament"].values[0], found["barrier"].values[0]) == ("Nb", "Ta")
+    np.testing.assert_array_equal(found["lot_a15_area_fraction"].values, [0.5, np.nan])
+    np.testing.assert_array_equal(found["u_lot_a15_area_fraction"].values, [0.02, np.nan])
+
+
 def test_a_scale_of_the_laboratory_is_quoted(study):
     samples = [made.sample("good"), StoredSample("none", "no A15"), StoredSample("bad", "failed: x")]
     ours = replace(PUBLISHED_SCALE, name="ours", source="seven cast buttons, electron probe")

@@ -59,6 +59,22 @@ def test_samples_that_can_be_used_are_and_measured_values_go_first():
     assert {one.lot for one in found.values()} == {"A"}
 
 
+def test_the_area_of_the_lot_stands_in_for_samples_without_their_own():
+    dataset = results()
+    for name, number in (("lot_a15_area_fraction", 0.6), ("u_lot_a15_area_fraction", 0.03)):
+        dataset[name] = ("sample", np.full(len(SAMPLES), number))
+    fine, graded = conductors(dataset, n=N)
+    assert np.mean(fine.a15_area) == pytest.approx(0.6, abs=4 * 0.03 / np.sqrt(N))
+    assert np.std(fine.a15_area) == pytest.approx(0.03, rel=4 / np.sqrt(2 * N))
+    assert np.mean(graded.a15_area) == pytest.approx(0.55, abs=4 * 0.02 / np.sqrt(N))  # its own goes first
+    assert layer_current(fine, [12.0]).non_copper is not None
+    # it is one doubt for all samples of the lot
+    fine, graded = conductors(dataset.drop_vars("measured_sample"), n=N)
+    assert np.array_equal(fine.a15_area, graded.a15_area)
+    dataset["lot_a15_area_fraction"][:] = np.nan
+    assert conductors(dataset, ["fine"], n=N)[0].a15_area is None
+
+
 def test_without_measurements_domain_sizes_serve():
     (fine, _) = conductors(results(measured=()), n=N)
     assert fine.grain.by == "domain size"

@@ -27,7 +27,7 @@ class Lot:
     name : str
         Name of the lot; empty for samples that name none.
     route : str
-        How the wire was made, in the words of the trade; free text.
+        How the wire was made, in the words of the trade.
     dopants, u_dopants : mapping of str to float
         Dopant content of the A15 and its standard uncertainty where one was given, atomic fraction of all
         atoms.
@@ -38,6 +38,10 @@ class Lot:
         The wire is known to hold no dopant.
     lattice_by_dopant_nm, u_lattice_by_dopant_nm : mapping of str to float, or None
         Change of the lattice parameter by unit atomic fraction of a dopant where it was measured, nm.
+    filament, barrier : str
+        Metals of the filaments and of the diffusion barrier, by the symbols of their elements.
+    a15_area_fraction, u_a15_area_fraction : float or None
+        Share of A15 in the section without copper, and its standard uncertainty, for samples that give none.
     """
 
     name: str = ""
@@ -49,6 +53,10 @@ class Lot:
     undoped: bool = False
     lattice_by_dopant_nm: Mapping[str, float] | None = None
     u_lattice_by_dopant_nm: Mapping[str, float] | None = None
+    filament: str = ""
+    barrier: str = ""
+    a15_area_fraction: float | None = None
+    u_a15_area_fraction: float | None = None
 
 
 @dataclass(frozen=True)

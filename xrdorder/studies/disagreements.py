@@ -209,6 +209,13 @@ def _lot_problems(where: str, lot: dict[str, Any]) -> Iterator[Problem]:
             f"{where}.undoped",
             f"true says that the wire holds no dopant, but dopant_at_percent names {names}; remove one of the two",
         )
+    if ("a15_area_fraction" in lot) != ("u_a15_area_fraction" in lot):
+        key, what = (
+            ("u_a15_area_fraction", "the standard uncertainty (k = 1) of a15_area_fraction")
+            if "a15_area_fraction" in lot
+            else ("a15_area_fraction", "the share that the uncertainty belongs to")
+        )
+        yield f"{where}.{key}", f"is missing; give {what}"
     for key in (
         "u_dopant_at_percent",
         "on_tin_site",

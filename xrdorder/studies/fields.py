@@ -9,6 +9,7 @@ from collections.abc import Callable
 from datetime import date
 from typing import Annotated
 
+import gemmi
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
 from xrdorder.crystals.standards import standard
@@ -99,6 +100,21 @@ def shown(value: object) -> str:
     return text if len(text) <= 60 else f"{text[:57]}..."
 
 
+_ALLOY = re.compile(r"[A-Z][a-z]?(?:-?(?:\d+(?:\.\d+)?)?(?:(?:wt|at)?\.?%)?[A-Z][a-z]?)*")
+
+
+def alloy(value: str) -> str:
+    """Accept a metal or an alloy by the symbols of its elements.
+
+    >>> alloy("Nb-7.5Ta"), alloy("NbTa")
+    ('Nb-7.5Ta', 'NbTa')
+    """
+    symbols = re.findall(r"[A-Z][a-z]?", value)
+    if not _ALLOY.fullmatch(value) or not all(gemmi.Element(symbol).atomic_number for symbol in symbols):
+        raise ValueError(f"'{value}' names no metal by its symbols")
+    return value
+
+
 def as_day(value: object) -> str:
     """Take a date of TOML, or a text like one, for the day as in ISO 8601.
 
@@ -140,6 +156,7 @@ Pair = Annotated[tuple[float, ...], several(2)]
 Roughness = Annotated[Pair, AfterValidator(rough)]
 PlaneNormal = Annotated[tuple[int, ...], several(3, whole=True), AfterValidator(direction)]
 NotNegative = Annotated[float, between(0.0, 1e6)]
+Alloy = Annotated[str, AfterValidator(alloy)]
 Day = Annotated[str, BeforeValidator(as_day)]
 SafeName = Annotated[str, AfterValidator(safe)]
 # Below absolute zero nothing exists; above 1500 °C no diffractometer stage measures a wire (no source).

@@ -1,15 +1,46 @@
 """The tables ``[lots.<name>]`` of `study.toml`: what is common to all samples cut from a wire lot."""
 
-from pydantic import Field
+from typing import Annotated
+
+from pydantic import AfterValidator, Field
 
 from xrdorder.studies import description
-from xrdorder.studies.fields import AtPercent, LatticeEffect, NotNegative, Share, Table
+from xrdorder.studies.fields import Alloy, AtPercent, LatticeEffect, NotNegative, Share, Table, between
+from xrdorder.studies.measured import QUANTITIES
+from xrdorder.studies.words import did_you_mean
+
+ROUTES = ("bronze", "internal-tin", "powder-in-tube", "jelly-roll", "in-situ")
+"""Ways to make wire, in the words of the trade."""
+
+_AREA = QUANTITIES["a15_area_fraction"]
+
+
+def route_name(value: str) -> str:
+    """Accept a way to make wire, in capitals or not, with spaces or hyphens.
+
+    >>> route_name("Powder in tube")
+    'powder-in-tube'
+    """
+    name = "-".join(value.casefold().replace("_", " ").replace("-", " ").split())
+    if name and name not in ROUTES:
+        raise ValueError(f"'{value}' is unknown; {did_you_mean(name, ROUTES)}")
+    return name
 
 
 class LotTable(Table):
     """A wire lot."""
 
-    route: str = Field(default="", description="how the wire was made, as text in quotes")
+    route: Annotated[str, AfterValidator(route_name)] = Field(
+        default="", description=f"how the wire was made: {', '.join(ROUTES)}"
+    )
+    filament: Alloy | None = Field(default=None, description="the metal of the filaments, as 'Nb' or 'Nb-7.5Ta'")
+    barrier: Alloy | None = Field(default=None, description="the metal of the diffusion barrier, as 'Ta' or 'Nb'")
+    a15_area_fraction: Annotated[float, between(_AREA.low, _AREA.high)] | None = Field(
+        default=None, description="the share of A15 in the section without copper, 0.01 to 1"
+    )
+    u_a15_area_fraction: Annotated[float, between(0.0, 0.5)] | None = Field(
+        default=None, description="the standard uncertainty (k = 1) of that share"
+    )
     dopant_at_percent: dict[str, AtPercent] = Field(
         default={}, description="the dopant content of the A15 in at.%, as { Ta = 2.4 }"
     )
@@ -37,6 +68,10 @@ def lot_of(name: str, table: LotTable) -> description.Lot:
     return description.Lot(
         name=name,
         route=table.route,
+        filament=table.filament or "",
+        barrier=table.barrier or "",
+        a15_area_fraction=table.a15_area_fraction,
+        u_a15_area_fraction=table.u_a15_area_fraction,
         dopants={element: value / 100.0 for element, value in contents.items()},
         u_dopants={element: value / 100.0 for element, value in table.u_dopant_at_percent.items()},
         on_tin_site=table.on_tin_site,

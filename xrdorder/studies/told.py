@@ -56,6 +56,8 @@ def told_variables(study: Study, samples: Sequence[StoredSample]) -> Variables:
         ),
         "lot": ("wire lot", [s.lot.name for s in own]),
         "route": ("how the wire was made", [s.lot.route for s in own]),
+        "filament": ("metal of the filaments", [s.lot.filament for s in own]),
+        "barrier": ("metal of the diffusion barrier", [s.lot.barrier for s in own]),
         "mount": ("how the specimen was mounted", [s.mount for s in own]),
         "treatment": ("heat treatment in short", [t.short_name if t else "" for t in treatments]),
         "calibration": (
@@ -86,6 +88,13 @@ def told_variables(study: Study, samples: Sequence[StoredSample]) -> Variables:
     for name, (units, meaning, values_or_none) in numbers.items():
         array = np.array([np.nan if v is None else v for v in values_or_none], dtype=float)
         variables[name] = ("sample", array, {"units": units, "long_name": meaning})
+    if any(s.lot.a15_area_fraction is not None for s in own):
+        for name, meaning, given in (
+            ("lot_a15_area_fraction", "", [s.lot.a15_area_fraction for s in own]),
+            ("u_lot_a15_area_fraction", "standard uncertainty (k = 1) of: ", [s.lot.u_a15_area_fraction for s in own]),
+        ):
+            attrs = {"units": "1", "long_name": f"{meaning}share of A15 in the section of the lot without copper"}
+            variables[name] = ("sample", np.array([np.nan if v is None else v for v in given], dtype=float), attrs)
     variables |= _doses(study.dose, treatments)
     positions = np.array([np.nan if s.position_m is None else s.position_m for s in own], dtype=float)
     if np.any(np.isfinite(positions)):

@@ -1,13 +1,14 @@
 """Conductors and layers of the samples of a study, from its collated results.
 
 What the laboratory measured goes first where it can: a grain size by microscopy takes the place of the domain size, and
-an A15 area fraction gives currents over the section without copper. Several values of one sample are averaged with the
-weights of their uncertainties.
+an A15 area fraction gives currents over the section without copper; that of the lot stands in for samples without their
+own. Several values of one sample are averaged with the weights of their uncertainties.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -85,10 +86,20 @@ def conductors(
                 raise
             refused.append(str(error))
             continue
-        made.append(one)
+        made.append(one if area else _with_area_of_lot(one, results, k))
     if not made:
         raise ValidityError(refused[0] if refused else "the study holds no sample")
     return tuple(made)
+
+
+def _with_area_of_lot(one: Conductor, results: xr.Dataset, k: int) -> Conductor:
+    """Give a conductor the A15 area of its lot, where that is known: one doubt for all samples of the lot."""
+    if "lot_a15_area_fraction" not in results:
+        return one
+    value, u = (float(results[name].values[k]) for name in ("lot_a15_area_fraction", "u_lot_a15_area_fraction"))
+    if not np.isfinite(value):
+        return one
+    return replace(one, a15_area=np.clip(value + u * one.common.of_lot("A15 area"), 0.0, 1.0))
 
 
 def layers(
