@@ -338,42 +338,6 @@ def test_contradictions_about_strain_and_files_that_are_not_there(study, old, ne
     assert len(lines) == 1 and lines[0].startswith(complaint), "\n".join(lines)
 
 
-LOT = 'route = "internal tin"\n'
-
-
-@pytest.mark.parametrize(
-    ("told", "route"),
-    [("Bronze", "bronze"), ("powder_in tube", "powder-in-tube"), ("jelly-roll", "jelly-roll"), ("In Situ", "in-situ")],
-)
-def test_routes_in_any_spelling(study, told, route):
-    assert read_study(write(study, replaced('"internal tin"', f'"{told}"'))).samples[0].lot.route == route
-
-
-def test_what_a_wire_is_made_of(study):
-    more = 'filament = "Nb-7.5Ta"\nbarrier = "Nb"\na15_area_fraction = 0.55\nu_a15_area_fraction = 0.02\n'
-    a, b, _ = read_study(write(study, replaced(LOT, LOT + more))).samples
-    assert (a.lot.filament, a.lot.barrier) == ("Nb-7.5Ta", "Nb")
-    assert (a.lot.a15_area_fraction, a.lot.u_a15_area_fraction) == (0.55, 0.02)
-    assert (b.lot.filament, b.lot.a15_area_fraction) == ("", None)
-
-
-@pytest.mark.parametrize(
-    ("told", "complaint"),
-    [
-        ('route = "internal tin (old)"', "route: 'internal tin (old)' is unknown; did you mean 'internal-tin'?"),
-        ('route = "drawn"', "route: 'drawn' is unknown; known: bronze, in-situ, internal-tin, jelly-roll, powder"),
-        ('filament = "niobium"', "filament: 'niobium' names no metal by its symbols; give the metal of the filaments"),
-        ('barrier = "Xy"', "barrier: 'Xy' names no metal by its symbols; give the metal of the diffusion barrier"),
-        ("a15_area_fraction = 55\nu_a15_area_fraction = 0.02", "a15_area_fraction: 55 is outside 0.01 to 1; give the"),
-        ("a15_area_fraction = 0.55", "u_a15_area_fraction: is missing; give the standard uncertainty (k = 1) of"),
-        ("u_a15_area_fraction = 0.02", "a15_area_fraction: is missing; give the share that the uncertainty belongs to"),
-    ],
-)
-def test_lots_that_cannot_be(study, told, complaint):
-    lines = problems(study, replaced(LOT, told + "\n"))
-    assert len(lines) == 1 and lines[0].startswith(f"lots.A.{complaint}"), lines
-
-
 def test_what_was_not_said_about_dopants_is_left_open(study):
     a, b, _ = read_study(write(study, GOOD)).samples
     assert b.lot.u_dopants == {}

@@ -12,7 +12,7 @@ from xrdorder.figures import difference_figure, fit_figure, trend_figure
 from xrdorder.studies import StoredSample, read_sample
 
 FOLDER, SAMPLES = "figures", "samples"
-CALIBRATION, TRENDS, DIFFERENCES = "calibration.png", "trends.png", "differences.png"
+TRENDS, DIFFERENCES = "trends.png", "differences.png"
 
 Progress = Callable[[int, int, str], None]
 
@@ -44,12 +44,13 @@ def draw_samples(
 
 
 def draw_calibration(study: Path) -> None:
-    """Save a figure of the calibration, where the study made its own."""
-    source = study / "results" / "calibration.nc"
-    target = study / "results" / FOLDER / CALIBRATION
-    if source.is_file() and not _up_to_date(target, source):
-        sample = read_sample(source)
-        save(_figure(sample, "Calibration", str(sample.provenance.options.get("standard", ""))), target)
+    """Save a figure of each calibration that the study made itself."""
+    for source in sorted((study / "results").glob("calibration*.nc")):
+        target = study / "results" / FOLDER / f"{source.stem}.png"
+        if not _up_to_date(target, source):
+            sample = read_sample(source)
+            title = source.stem.replace("calibration", "Calibration", 1).replace("-", " ", 1)
+            save(_figure(sample, title, str(sample.provenance.options.get("standard", ""))), target)
 
 
 def draw_study(study: Path, results: xr.Dataset) -> list[Path]:

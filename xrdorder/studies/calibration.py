@@ -1,4 +1,4 @@
-"""The instrument of a study: read from its file, or calibrated once from the study's own standard."""
+"""The instruments of a study: read from their files, or calibrated once from the study's own standards."""
 
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
@@ -15,15 +15,23 @@ from xrdorder.studies.fingerprint import fingerprint
 from xrdorder.studies.store import Provenance, read_fingerprint, write_sample
 from xrdorder.studies.work import of_fit, read, require_files
 
-INSTRUMENT_FILE = "instrument.toml"
-CALIBRATION_FILE = "calibration.nc"
+
+def calibration_files(name: str = "") -> tuple[str, str]:
+    """Names of the instrument file and of the fit of a calibration, in the results folder.
+
+    >>> calibration_files(), calibration_files("mo")
+    (('instrument.toml', 'calibration.nc'), ('instrument-mo.toml', 'calibration-mo.nc'))
+    """
+    if not name:
+        return "instrument.toml", "calibration.nc"
+    return f"instrument-{name}.toml", f"calibration-{name}.nc"
 
 
-def study_instrument(study: Study, results: Path, *, again: bool = False) -> Instrument:
-    """Give the instrument of a study, calibrating it if needed.
+def study_instruments(study: Study, results: Path, *, again: bool = False) -> dict[str, Instrument]:
+    """Give the instruments that samples of a study use, calibrating them if needed.
 
-    A calibration within the study leaves `instrument.toml` and `calibration.nc` (its fit) in the results
-    folder and is taken from there as long as its input is unchanged.
+    A calibration within the study leaves an instrument file and its fit in the results folder and is taken from
+    there as long as its input is unchanged. What no sample uses is not calibrated.
 
     Parameters
     ----------
@@ -33,21 +41,44 @@ def study_instrument(study: Study, results: Path, *, again: bool = False) -> Ins
     again : bool
         Calibrate even if nothing has changed.
 
+    Returns
+    -------
+    dict of str to Instrument
+        By the name of the calibration; that of the table ``[instrument]`` is empty.
+
     Raises
     ------
     StudyError
-        The instrument file cannot be used, or the calibration failed.
+        An instrument file cannot be used, or a calibration failed; all of them at once.
     """
-    if isinstance(study.instrument, Path):
-        return read_instrument(study.instrument)
-    file, record = results / INSTRUMENT_FILE, results / CALIBRATION_FILE
+    found: dict[str, Instrument] = {}
+    wrong: list[XrdorderError] = []
+    for name in dict.fromkeys(sample.calibration for sample in study.samples):
+        try:
+            found[name] = _instrument(study, name, results, again)
+        except XrdorderError as error:
+            wrong.append(error)
+    if len(wrong) == 1:
+        raise wrong[0]
+    if wrong:
+        raise StudyError("\n".join(map(str, wrong)))
+    return found
+
+
+def _instrument(study: Study, name: str, results: Path, again: bool) -> Instrument:
+    given = study.calibrations[name] if name else study.instrument
+    if given is None:
+        raise StudyError("instrument: is missing, and a sample names no calibration; give one")
+    if isinstance(given, Path):
+        return read_instrument(given)
+    file, record = (results / one for one in calibration_files(name))
     try:
-        provenance = _provenance(study.instrument)
+        provenance = _provenance(given)
         if not again and file.is_file() and read_fingerprint(record) == provenance.fingerprint:
             return read_instrument(file)
-        return _calibrate(study.instrument, provenance, file, record)
+        return _calibrate(given, provenance, file, record)
     except XrdorderError as error:
-        raise StudyError(f"instrument.calibrate: {error}") from error
+        raise StudyError(f"{f'calibrations.{name}' if name else 'instrument.calibrate'}: {error}") from error
 
 
 def _provenance(given: CalibrationInput) -> Provenance:

@@ -1,7 +1,7 @@
 """Where instruments come from: tables of `study.toml` that name a file or calibrate with a certified powder."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 from pydantic import Field
 
@@ -74,7 +74,9 @@ class CalibrateTable(Table):
 class InstrumentTable(Table):
     """Where the instrument comes from: a file, or a calibration within the study."""
 
-    file: PathText | None = Field(default=None, description="the path of an instrument file")
+    file: PathText | None = Field(
+        default=None, description="the path of an instrument file, from xrdorder calibrate"
+    )
     calibrate: CalibrateTable | None = Field(
         default=None, description="the table of a pattern that calibrates the study"
     )
@@ -88,3 +90,15 @@ def instrument_of(table: InstrumentTable, folder: Path) -> Path | description.Ca
     return description.CalibrationInput(
         patterns=tuple(folder / path for path in table.calibrate.pattern), **values
     )
+
+
+def as_instrument(table: Any) -> Any:
+    """Put the keys of ``[calibrations.<name>]`` where those of ``[instrument]`` stand.
+
+    >>> as_instrument({"file": "mo.toml"}), as_instrument({"pattern": "lab6.xy"})
+    ({'file': 'mo.toml'}, {'calibrate': {'pattern': 'lab6.xy'}})
+    """
+    if not isinstance(table, dict) or table.keys() <= {"file", "calibrate"}:
+        return table
+    rest = {key: value for key, value in table.items() if key != "file"}
+    return {"calibrate": rest} | ({"file": table["file"]} if "file" in table else {})

@@ -99,6 +99,8 @@ class Sample:
         Place along the spool.
     date : str
         Day of the measurement as in ISO 8601; empty when it was not told.
+    calibration : str
+        Which of the calibrations of the study; empty for its instrument.
     reading : Reading
     choices : mapping of str to value
         Choices of the fit, by the names of `xrdorder.fitting.FitOptions`; only what was told.
@@ -136,6 +138,7 @@ class Sample:
     treatment_log: Path | None = None
     position_m: float | None = None
     date: str = ""
+    calibration: str = ""
 
 
 DOSE_SOURCE = "200 to 400 kJ/mol are met in the growth of Nb3Sn layers (from memory; no published number was checked)"
@@ -194,8 +197,8 @@ class Study:
     folder : Path
         Absolute path of the study folder.
     title : str
-    instrument : Path or CalibrationInput
-        An instrument file, or the pattern from which the study calibrates itself.
+    instrument : Path or CalibrationInput, or None
+        An instrument file, or the pattern from which the study calibrates itself; of samples that name no calibration.
     phases : tuple of str
         Catalogue names, or absolute paths of CIF and phase files; empty takes those of reacted wire.
     engine : str
@@ -205,17 +208,20 @@ class Study:
         Files with the laboratory's own scale of tin and its own relations; absolute paths.
     dose : DoseReference
         How thermal doses are given.
+    calibrations : mapping of str to Path or CalibrationInput
+        Instruments that samples name.
     """
 
     folder: Path
     title: str
-    instrument: Path | CalibrationInput
+    instrument: Path | CalibrationInput | None
     phases: tuple[str, ...]
     engine: str
     samples: tuple[Sample, ...]
     tin_scale: Path | None = None
     relations: Path | None = None
     dose: DoseReference = DoseReference()
+    calibrations: Mapping[str, Path | CalibrationInput] = field(default_factory=dict)
 
     def sample(self, name: str) -> Sample:
         """Give the sample of that name.

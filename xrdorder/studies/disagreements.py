@@ -17,7 +17,7 @@ from xrdorder.patterns.checks import AXIS_UNITS
 from xrdorder.studies.measured import table_problems
 from xrdorder.studies.places import counted_from_one, key_words, place, sample_number, sample_words
 from xrdorder.studies.treatment_schema import Treatments
-from xrdorder.studies.words import did_you_mean
+from xrdorder.studies.words import did_you_mean, is_safe_name, safe_name
 from xrdorder.xrays.scattering import GEMMI_TABLE, MeasuredDispersion
 
 Problem = tuple[str, str]
@@ -44,7 +44,8 @@ def disagreements(table: dict[str, Any], folder: Path, treatments: Treatments) -
     ------
     place, complaint : str
     """
-    yield from _instrument_problems(table.get("instrument"), folder)
+    yield from _instrument_problems("instrument", table.get("instrument"), folder)
+    yield from _calibration_problems(table, folder)
     yield from _phase_problems(table.get("phases"), folder)
     for key in ("tin_scale", "relations"):
         if isinstance(file := table.get(key), str) and file and not (folder / file).is_file():
@@ -149,20 +150,52 @@ def _typed(value: object, kind: type[T]) -> T:
     return value if isinstance(value, kind) else kind()
 
 
-def _instrument_problems(table: object, folder: Path) -> Iterator[Problem]:
+def _instrument_problems(where: str, table: object, folder: Path) -> Iterator[Problem]:
     if not isinstance(table, dict):
         return
     file = table.get("file")
     if ("file" in table) == ("calibrate" in table):
         has = "both a file and a calibration" if "file" in table else "neither a file nor a calibration"
-        yield (
-            "instrument",
-            f'{has}; give either file = "instrument.toml" or a table [instrument.calibrate]',
-        )
+        way = "a table [instrument.calibrate]" if where == "instrument" else "pattern, standard, detector_distance_mm"
+        yield where, f'{has}; give either file = "instrument.toml" or {way}'
     elif isinstance(file, str) and not (folder / file).is_file():
         yield (
-            "instrument.file",
+            f"{where}.file",
             f"there is no file '{file}' in {folder}; correct the path, or calibrate one",
+        )
+
+
+def _calibration_problems(table: dict[str, Any], folder: Path) -> Iterator[Problem]:
+    """Find calibrations that cannot be, and samples that name none where they must, or one that is not there."""
+    named = _typed(table.get("calibrations"), dict)
+    first: dict[str, str] = {}
+    for name, one in named.items():
+        where = place(("calibrations", name), table)
+        if not is_safe_name(name):
+            yield where, f"'{name}' is not safe as a file name; take '{safe_name(name)}'"
+        if (other := first.setdefault(name.casefold(), name)) != name:
+            yield where, f"differs from '{other}' in the case of letters only; give it another name"
+        yield from _instrument_problems(where, one, folder)
+    usual = _typed(table.get("defaults"), dict).get("calibration")
+    samples = [_typed(sample, dict) for sample in _typed(table.get("samples"), list)]
+    told = [("defaults.calibration", usual)]
+    told += [(f"{sample_words(k, table)}, calibration", one.get("calibration")) for k, one in enumerate(samples)]
+    for where, name in told:
+        if isinstance(name, str) and name not in named:
+            hint = did_you_mean(name, named) if named else f"add a table [calibrations.{key_words(name)}]"
+            yield where, f"no calibration '{name}' is described; {hint}"
+    if "instrument" in table or usual is not None:
+        return
+    if not named:
+        if not any("calibration" in one for one in samples):
+            yield "instrument", "is missing; give the table [instrument] with a file, or [instrument.calibrate]"
+        return
+    none = [k for k, one in enumerate(samples) if "calibration" not in one]
+    if none:
+        more = f" (and of {len(none) - 1} more)" if len(none) > 1 else ""
+        yield (
+            f"{sample_words(none[0], table)}{more}, calibration",
+            f"is missing; name one of {', '.join(named)} here or in [defaults], or give a table [instrument]",
         )
 
 

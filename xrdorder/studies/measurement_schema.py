@@ -62,6 +62,7 @@ class ChoicesTable(Table):
 class MeasurementTable(StrainTable):
     """How patterns were measured; the keys of `[defaults]`, each of which a sample may give itself."""
 
+    calibration: str | None = Field(default=None, description="the name of a [calibrations.<name>], in quotes")
     mount: Annotated[str, one_of(*MOUNTS)] | None = Field(
         default=None, description=f"how the specimen was mounted: {', '.join(MOUNTS)}"
     )

@@ -28,6 +28,8 @@ def place(location: Sequence[int | str], table: Mapping[str, Any]) -> str:
     text, parts = "", list(location)
     if len(parts) > 1 and parts[0] == "samples" and isinstance(parts[1], int):
         text, parts = sample_words(parts[1], table), parts[2:]
+    if len(parts) > 2 and parts[0] == "calibrations" and parts[2] == "calibrate":
+        del parts[2]  # see `xrdorder.studies.calibration_schema.as_instrument`
     after_item = bool(text)
     for part in parts:
         if isinstance(part, int):

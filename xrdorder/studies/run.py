@@ -12,7 +12,7 @@ from xrdorder.crystals import phase
 from xrdorder.exceptions import StudyError
 from xrdorder.fitting import DEFAULT_PHASES
 from xrdorder.profiles import Instrument
-from xrdorder.studies.calibration import study_instrument
+from xrdorder.studies.calibration import study_instruments
 from xrdorder.studies.collate import collate, read_results, write_results
 from xrdorder.studies.description import Sample, Study, read_study
 from xrdorder.studies.files import file_hash, make_folder, only_run, sweep
@@ -77,8 +77,8 @@ def run_study(
     with only_run(results):
         sweep(results)
         sweep(results / SAMPLES)
-        instrument = study_instrument(study, results, again=again)
-        sorted_out = _sort_out(study, instrument, own, results / SAMPLES, again=again)
+        instruments = study_instruments(study, results, again=again)
+        sorted_out = _sort_out(study, instruments, own, results / SAMPLES, again=again)
         todo = sorted_out.tasks
         count = _Counter(progress, len(study.samples))
         for name in sorted_out.settled:
@@ -121,12 +121,13 @@ class _SortedOut:
 
 
 def _sort_out(
-    study: Study, instrument: Instrument, own: OwnFiles, target: Path, *, again: bool
+    study: Study, instruments: dict[str, Instrument], own: OwnFiles, target: Path, *, again: bool
 ) -> _SortedOut:
     phase_files = {name: file_hash(Path(name)) for name in study.phases if Path(name).is_absolute()}
     result = _SortedOut([], {})
     for sample in study.samples:
         file = sample_file(target, sample.name)
+        instrument = instruments[sample.calibration]
         try:
             require_files(sample.patterns)
             provenance = provenance_of(study, sample, instrument, phase_files)

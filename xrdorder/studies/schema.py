@@ -13,7 +13,7 @@ from typing import Annotated, Any, get_args, get_origin
 from pydantic import BaseModel, Field, ValidationError
 
 from xrdorder.studies import description
-from xrdorder.studies.calibration_schema import InstrumentTable, instrument_of
+from xrdorder.studies.calibration_schema import InstrumentTable, as_instrument, instrument_of
 from xrdorder.studies.disagreements import Problem, disagreements, phase_argument
 from xrdorder.studies.fields import Day, NotNegative, Paths, PathText, SafeName, Table, between, one_of, shown
 from xrdorder.studies.lot_schema import LotTable, lot_of
@@ -76,8 +76,11 @@ class StudyTable(Table):
     relations: PathText | None = Field(
         default=None, description="the path of a file with the laboratory's own relations"
     )
-    instrument: InstrumentTable = Field(
-        description="the table [instrument] with a file, or [instrument.calibrate]"
+    instrument: InstrumentTable | None = Field(
+        default=None, description="the table [instrument] with a file, or [instrument.calibrate]"
+    )
+    calibrations: dict[str, InstrumentTable] = Field(
+        default={}, description="a table [calibrations.<name>] with a file, or with the keys of [instrument.calibrate]"
     )
     fit: FitTable = Field(default=FitTable(), description="the table [fit]")
     dose: DoseTable = Field(default=DoseTable(), description="the table [dose]")
@@ -108,6 +111,8 @@ def check(table: dict[str, Any], folder: Path) -> tuple[description.Study | None
         In the order of the file: first single values, then what does not fit together.
     """
     table, listed = _with_rows(table, folder)
+    if isinstance(named := table.get("calibrations"), dict):
+        table = {**table, "calibrations": {name: as_instrument(one) for name, one in named.items()}}
     problems: list[Problem] = []
     checked = None
     try:
@@ -251,13 +256,14 @@ def _study(table: StudyTable, folder: Path, treatments: Treatments) -> descripti
     return description.Study(
         folder=folder,
         title=table.title or folder.name,
-        instrument=instrument_of(table.instrument, folder),
+        instrument=None if table.instrument is None else instrument_of(table.instrument, folder),
         phases=tuple(phase_argument(name, folder) for name in table.phases),
         engine=table.fit.engine,
         samples=tuple(_sample(sample, table.defaults, lots, treatments) for sample in table.samples),
         tin_scale=None if table.tin_scale is None else folder / table.tin_scale,
         relations=None if table.relations is None else folder / table.relations,
         dose=_dose(table.dose),
+        calibrations={name: instrument_of(one, folder) for name, one in table.calibrations.items()},
     )
 
 
@@ -292,6 +298,7 @@ def _sample(
         mount=measured.get("mount", ""),
         treatment=told.history,
         treatment_log=told.log,
+        calibration=measured.get("calibration", ""),
         position_m=table.position_m,
         date=table.date or "",
         choices={**usual["fit"], **own["fit"]},

@@ -60,6 +60,10 @@ def told_variables(study: Study, samples: Sequence[StoredSample]) -> Variables:
         "barrier": ("metal of the diffusion barrier", [s.lot.barrier for s in own]),
         "mount": ("how the specimen was mounted", [s.mount for s in own]),
         "treatment": ("heat treatment in short", [t.short_name if t else "" for t in treatments]),
+        "calibration_name": (
+            "which of the calibrations of the study; empty for its instrument",
+            [s.calibration for s in own],
+        ),
         "calibration": (
             "identity of the instrument calibration",
             [s.provenance.calibration for s in samples],
