@@ -8,7 +8,7 @@ CAUTIONS = (
 )
 
 SUGGESTIONS = (
-    "Suggestions are places to look, worked out from samples so far: no instruction to run a furnace, and no ground to "
-    "build a magnet on. Furnaces burn, tin leaks, argon and cryogens suffocate: the rules of your laboratory and of your "
-    "furnace come first."
+    "Suggestions are places to look, worked out from the samples so far: no instruction to run a furnace, no ground to "
+    "build a magnet on. Furnaces burn, tin leaks, argon and cryogens suffocate: the rules of your laboratory and of "
+    "your furnace come first."
 )

@@ -27,9 +27,11 @@ _furnace_options = all_of(
     click.option("--total-hours", type=POSITIVE, help="Longest treatment, ramps and earlier holds included."),
     click.option("--step-c", type=POSITIVE, default=5.0, show_default=True, help="Steps of suggested temperatures, K."),
     click.option(
-        "--dose-kj-per-mol",
-        type=POSITIVE,
-        help="Activation energy: compare treatments by their dose, ramps and all holds included, instead of the hold.",
+        "--time-as",
+        type=click.Choice(("dose", "hold")),
+        default="dose",
+        show_default=True,
+        help="Compare treatments by peak and thermal dose (all ramps and holds, [dose] of study.toml), or last hold.",
     ),
 )
 
@@ -78,7 +80,7 @@ def suggest(
     ramp: tuple[float, ...] | None,
     total_hours: float | None,
     step_c: float,
-    dose_kj_per_mol: float | None,
+    time_as: str,
     holds: tuple[tuple[float, float], ...],
     rrr_above: float | None,
     niobium_below: float | None,
@@ -108,7 +110,7 @@ def suggest(
         tuple(ramp or ()),
         float("inf") if total_hours is None else total_hours,
         step_c,
-        dose_kj_per_mol,
+        (held.study.dose.q_kj_per_mol, held.study.dose.reference_c) if time_as == "dose" else None,
         tuple(HoldBound(*one) for one in holds),
         rrr_above,
         None if niobium_below is None else niobium_below / 100.0,
@@ -144,7 +146,7 @@ def suggest(
             click.echo(f"Figure       {path}")
     from xrdorder.cli.tables import wrapped
 
-    click.echo(f"\n{wrapped(f'{ESTIMATES} {SUGGESTIONS}')}")
+    click.echo(f"\n{wrapped(SUGGESTIONS if measured else f'{ESTIMATES} {SUGGESTIONS}')}")
 
 
 def _refuse(

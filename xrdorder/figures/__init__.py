@@ -3,8 +3,9 @@
 `fit_figure` shows a pattern and its explanation, `trend_figure` order, tin, Tc and Bc2 against the reaction
 temperature, `difference_figure` the same as differences to a reference sample of each lot. `difference_rows` and
 `difference_courses` show differences between variants and which are more than chance. `bc2_figure`,
-`current_figure` and `section_figure` go on to field, temperature and strain. Each takes results
-and gives a matplotlib `Figure`; nothing is saved here and no global state of matplotlib is read or changed.
+`current_figure` and `section_figure` go on to field, temperature and strain; `planning_figure` shows where to react
+next. Each takes results and gives a matplotlib `Figure`; nothing is saved here and no global state of matplotlib is
+read or changed.
 `palette` holds all colours.
 """
 
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from xrdorder.figures.comparison import difference_courses, difference_rows
     from xrdorder.figures.fields import bc2_figure, current_figure, section_figure
     from xrdorder.figures.fit import CloseUp, fit_figure
+    from xrdorder.figures.planning import planning_figure
     from xrdorder.figures.trends import DIFFERENCES, TRENDS, Shown, difference_figure, trend_figure
 
 _HOME = {
@@ -25,6 +27,7 @@ _HOME = {
     "section_figure": "fields",
     "CloseUp": "fit",
     "fit_figure": "fit",
+    "planning_figure": "planning",
     "DIFFERENCES": "trends",
     "TRENDS": "trends",
     "Shown": "trends",
@@ -43,6 +46,7 @@ __all__ = [
     "difference_figure",
     "difference_rows",
     "fit_figure",
+    "planning_figure",
     "section_figure",
     "trend_figure",
 ]

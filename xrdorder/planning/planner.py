@@ -16,7 +16,7 @@ from xrdorder.planning.furnace import Space
 from xrdorder.planning.knowledge import Choice, after, choose, spread_out
 from xrdorder.planning.process import Process, fit
 from xrdorder.studies.comparison import Repeatability, Values
-from xrdorder.studies.comparison.replicates import NONE
+from xrdorder.studies.comparison.replicates import FEW, NONE
 from xrdorder.studies.comparison.words import rounded
 from xrdorder.treatments import History, Schedule
 
@@ -254,6 +254,8 @@ def plan(
         notes.append(f"{len(values) - len(known)} sample(s) without a heat treatment are left out")
     if repeatability.degrees_of_freedom == 0:
         notes.append("no replicates: wires are taken to scatter by their known uncertainties alone")
+    elif repeatability.degrees_of_freedom < FEW:
+        notes.append("hardly any replicates: how far equal wires scatter is badly known")
     weights = allowed(constraints, space.candidates)
     if np.max(weights) < 0.01:
         raise StudyError(

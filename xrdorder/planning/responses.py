@@ -7,18 +7,18 @@ of the patterns with their uncertainty tables, and what the laboratory measured 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
 from xrdorder.exceptions import StudyError, ValidityError, XrdorderError
+from xrdorder.planning.furnace import Space
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.studies.comparison import (
     Repeatability,
     Values,
-    about_course,
     repeatability,
     values_from_draws,
     values_of,
@@ -275,10 +275,15 @@ def leftover_niobium(results: xr.Dataset) -> Values:
     )
 
 
-def scatter(values: Values, treatments: Sequence[History]) -> Repeatability:
-    """How far equal wires scatter: by replicates, with few of them about a smooth course, as in comparisons."""
-    inside = repeatability(values, [one.short_name for one in treatments])
-    course = about_course(
-        values, [""] * len(values), [one.peak_c for one in treatments], [one.hold_at_peak_h for one in treatments]
-    )
-    return course if inside.degrees_of_freedom < min(FEW, course.degrees_of_freedom) else inside
+def scatter(values: Values, treatments: Sequence[History], space: Space) -> Repeatability:
+    """How far equal wires scatter beyond their known uncertainties, by replicates.
+
+    With fewer than `FEW` degrees of freedom the scatter they have is taken for certain: averaged over all that it may
+    be, a single pair would let nothing ever differ by more than chance. The scatter about a smooth course, which stands
+    in for replicates in comparisons, is no help here: it takes the summit that is sought for scatter.
+    """
+    x = space.coordinates(treatments)
+    found = repeatability(values, [" ".join(f"{one:.6f}" for one in row) for row in x])
+    if not 0 < found.degrees_of_freedom < FEW:
+        return found
+    return replace(found, nodes=np.array([found.u]), weights=np.ones(1))

@@ -29,9 +29,6 @@ from xrdorder.superconductivity.currents import Conditions
 from xrdorder.treatments import History, Schedule, Step
 from xrdorder.treatments.schedule import written_out
 
-DOSE_REFERENCE_C = 650.0
-"""A dose is given as hours at this temperature; which one is a matter of words."""
-
 USUAL_RAMP = 50.0
 """K/h, where no treatment tells its ramp (common practice, no source)."""
 
@@ -50,8 +47,10 @@ class Limits:
         One or two: the ramp, or the least and the largest one. Empty: the usual one.
     total_h : float
     step_c : float
-    dose_kj_per_mol : float, optional
-        Activation energy: the dose takes the place of the hold as the second variable.
+    dose : tuple of float, optional
+        Activation energy in kJ/mol and reference temperature in °C of the dose that is the second variable; None: the
+        hold is. Of simulated campaigns with activation energies of 220 and 250 kJ/mol as many found the best treatment
+        with 200 as with 300 kJ/mol here, and fewer with the hold.
     holds : tuple of HoldBound
     rrr_above, niobium_below : float, optional
         Least resistivity ratio of the copper, by what was measured; largest weight fraction of niobium.
@@ -64,7 +63,7 @@ class Limits:
     ramp_k_per_h: tuple[float, ...] = ()
     total_h: float = np.inf
     step_c: float = 5.0
-    dose_kj_per_mol: float | None = None
+    dose: tuple[float, float] | None = (300.0, 650.0)
     holds: tuple[HoldBound, ...] = ()
     rrr_above: float | None = None
     niobium_below: float | None = None
@@ -231,12 +230,10 @@ def plan_lot(
         raise StudyError(f"lot '{lot}': no fitted sample has a heat treatment; give treatment in study.toml")
     part = results.isel(sample=kept)
     reacted = list(own.values())
-    space = Space(
-        furnace_of(reacted, limits),
-        None if limits.dose_kj_per_mol is None else (limits.dose_kj_per_mol, DOSE_REFERENCE_C),
-    )
+    space = Space(furnace_of(reacted, limits), limits.dose)
     if not earlier_holds(reacted)[1]:
-        notes.append("what comes before the last hold is not the same for all: treatments are told apart by that alone")
+        told = "peak and dose" if limits.dose is not None else "peak and time of the last hold"
+        notes.append(f"what comes before the last hold is not the same for all; treatments are told apart by {told}")
     if len(space.candidates) < 2:
         notes.append("the limits leave one treatment; give wider ones to have others proposed")
     constraints = _constraints(part, own, space, limits)
@@ -252,7 +249,7 @@ def plan_lot(
             at,
             space,
             maximise=response.maximise,
-            repeatability=scatter(response.values, at),
+            repeatability=scatter(response.values, at, space),
             constraints=constraints if current else (),
             number=number if current else 1,
             seed=seed,
@@ -291,7 +288,7 @@ def _constraints(
                 space,
                 at_least=low,
                 at_most=high,
-                repeatability=scatter(values, at).u if len(values) > 1 else 0.0,
+                repeatability=scatter(values, at, space).u if len(values) > 1 else 0.0,
                 logarithmic=logarithmic,
             )
         )

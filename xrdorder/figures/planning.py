@@ -1,0 +1,249 @@
+"""Where to look next: a map of each current over temperature and time, and the front between Bc2 and grains.
+
+A map shows what the response surface expects, as difference to the treatment that others are compared with, over the
+temperature and the length of the last hold; contours of its doubt would hide it, so doubt stands in the table. Filled
+marks are treatments that were reacted, the ring is the best so far, numbered squares are those suggested, the best
+suggestion first. Where wires do not differ by more than chance the map says so.
+"""
+
+import textwrap
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.colors import LinearSegmentedColormap
+from matplotlib.figure import Figure
+from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
+from numpy.typing import NDArray
+
+from xrdorder.figures.palette import CLAY, FOG, GARNET, INK, LAGOON, MIST, PAPER, SLATE, STRAW, TEXT
+from xrdorder.figures.sheet import NORMAL, SMALL, font, heading, minor_ticks, sheet, style
+from xrdorder.planning import LotPlan, Plan, Response
+from xrdorder.planning.constraints import allowed
+from xrdorder.planning.rows import reference
+
+Array = NDArray[np.float64]
+
+_WIDTH_IN = 10.4
+_PANEL_IN, _BAR_IN, _ACROSS_IN, _DOWN_IN = 3.0, 0.10, 1.15, 0.78
+_LEFT_IN, _RIGHT_IN, _BOTTOM_IN, _TOP_IN = 0.62, 0.72, 0.5, 0.5
+_LINE_IN = 0.14
+_CHARACTERS = 150
+_GRID = 60
+_MOST_NAMES = 9
+_HOURS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000)
+_BESIDE = ((0.012, 0.03, "left"), (-0.012, 0.03, "right"), (0.012, -0.055, "left"), (-0.012, -0.055, "right"))
+"""Where a name may stand, beside its mark."""
+_RISING = LinearSegmentedColormap.from_list("rising", [INK, LAGOON, STRAW, PAPER])
+"""Dark to light throughout, so that grey print keeps the order."""
+
+
+def planning_figure(found: LotPlan, *, title: str = "") -> Figure:
+    """Show the maps of the currents and the front.
+
+    Parameters
+    ----------
+    found : LotPlan
+    title : str
+    """
+    panels = len(found.currents) + 1
+    rows = -(-panels // 2)
+    remark = textwrap.wrap(
+        f"Lot {found.lot or 'without a name'} {found.conditions.words()}. Maps: difference of the response surface to "
+        f"{found.label(reference(found))}. Filled: reacted; ring: best so far; squares: suggested, in order; hatched: "
+        "constraints probably not kept. Places to look, not measurements and no instruction to run a furnace.",
+        _CHARACTERS,
+    )
+    top = _TOP_IN + _LINE_IN * len(remark) + 0.22
+    height = top + rows * _PANEL_IN + (rows - 1) * _DOWN_IN + _BOTTOM_IN
+    figure = sheet(_WIDTH_IN, height)
+    heading(figure, title or "Treatments to react next", "\n".join(remark), left=_LEFT_IN / _WIDTH_IN, top_in=0.14)
+    wide = (_WIDTH_IN - _LEFT_IN - _RIGHT_IN - _ACROSS_IN) / 2.0
+    for k in range(panels):
+        row, column = divmod(k, 2)
+        left = _LEFT_IN + column * (wide + _ACROSS_IN)
+        low = height - top - (row + 1) * _PANEL_IN - row * _DOWN_IN
+        box = (left / _WIDTH_IN, low / height, wide / _WIDTH_IN, _PANEL_IN / height)
+        axes = figure.add_axes(box)
+        if k < len(found.currents):
+            bar = figure.add_axes(
+                ((left + wide + 0.08) / _WIDTH_IN, low / height, _BAR_IN / _WIDTH_IN, _PANEL_IN / height)
+            )
+            _map(axes, bar, found, found.currents[k])
+        else:
+            _front(axes, found)
+    return figure
+
+
+def _map(axes: Axes, bar: Axes, found: LotPlan, one: Response) -> None:
+    style(axes, x_label="temperature of the last hold (°C)", y_label="last hold (h)", open_frame=False)
+    plan = found.plans.get(one.key)
+    axes.set_yscale("log")
+    peaks, hours, span = _span(found)
+    axes.set_xlim(*span[0])
+    axes.set_ylim(*span[1])
+    axes.yaxis.set_major_locator(FixedLocator([x for x in _HOURS if span[1][0] <= x <= span[1][1]]))
+    axes.yaxis.set_minor_locator(NullLocator())
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:g}"))
+    axes.xaxis.set_major_locator(MaxNLocator(6, integer=True))
+    title = one.noun
+    if plan is None or plan.process is None:
+        bar.set_axis_off()
+        axes.set_facecolor(MIST)
+        why = "cannot be compared" if plan is None else "too few treatments for a surface"
+        axes.set_title(f"{title}: {why}", **font(NORMAL), loc="left", pad=5)
+    else:
+        _surface(axes, bar, found, plan)
+        if plan.state == "flat":
+            title += ": not more than chance"
+        elif plan.state == "not allowed":
+            title += ": none keeps the constraints"
+        axes.set_title(title, **font(NORMAL), loc="left", pad=5)
+    axes.plot(peaks, hours, "o", color=TEXT, markeredgecolor=PAPER, markeredgewidth=0.9, markersize=5.5, zorder=4)
+    if plan is None:
+        return
+    if plan.best is not None:
+        at = plan.best.schedule
+        for colour, thick in ((PAPER, 3.4), (GARNET, 1.8)):
+            axes.plot(
+                [at.peak_c], [_hold(at.hold_at_peak_h)], "o", markerfacecolor="none", markeredgecolor=colour,
+                markeredgewidth=thick, markersize=12.0, zorder=5,
+            )  # fmt: skip
+    _number(axes, plan)
+
+
+def _number(axes: Axes, plan: Plan) -> None:
+    """Number the suggestions; those that differ by the ramp alone share a square."""
+    places: dict[tuple[float, float], list[int]] = {}
+    for k, proposal in enumerate(plan.proposals, start=1):
+        at = (proposal.schedule.peak_c, proposal.schedule.hold_at_peak_h)
+        places.setdefault(at, []).append(k)
+    for (x, y), numbers in places.items():
+        axes.text(
+            x, _hold(y), ",".join(map(str, numbers)), ha="center", va="center", zorder=6, clip_on=False,
+            bbox={"boxstyle": "square,pad=0.22", "facecolor": PAPER, "edgecolor": TEXT, "linewidth": 1.1},
+            **font(SMALL + 0.4, weight="bold"),
+        )  # fmt: skip
+
+
+def _hold(hours: float) -> float:
+    return max(hours, 0.1)
+
+
+def _span(found: LotPlan) -> tuple[list[float], list[float], tuple[tuple[float, float], tuple[float, float]]]:
+    """Places of what was reacted, and a frame that holds them and the limits of the furnace."""
+    peaks = [one.peak_c for one in found.distinct]
+    hours = [_hold(one.hold_at_peak_h) for one in found.distinct]
+    furnace = found.space.furnace
+    low, high = min(*peaks, furnace.temperature_c[0]), max(*peaks, furnace.temperature_c[1])
+    short, long = min(*hours, furnace.hours[0]), max(*hours, furnace.hours[1])
+    room = max(0.06 * (high - low), 2.0)
+    factor = max((long / short) ** 0.08, 1.1)
+    return peaks, hours, ((low - room, high + room), (short / factor, long * factor))
+
+
+def _surface(axes: Axes, bar: Axes, found: LotPlan, plan: Plan) -> None:
+    """Shade the surface in per cent of the reference treatment, and hatch what probably breaks the constraints."""
+    furnace = found.space.furnace
+    ramp = furnace.ramps[len(furnace.ramps) // 2]
+    (low, high), (short, long) = axes.get_xlim(), axes.get_ylim()
+    temperatures, hours = np.linspace(low, high, _GRID), np.geomspace(short, long, _GRID)
+    schedules = [furnace.schedule(t, h, ramp) for h in hours for t in temperatures]
+    against = reference(found)
+    base = float(plan.surface([against])[0][0])
+    percent = 100.0 * (plan.surface(schedules)[0] - plan.surface([against])[0][0]) / base
+    numbers = percent.reshape(_GRID, _GRID)
+    # a flat surface is to look flat: one per cent at least between dark and light
+    middle = 0.5 * (float(numbers.min()) + float(numbers.max()))
+    half = max(0.5 * float(np.ptp(numbers)), 0.5)
+    levels = np.linspace(middle - half, middle + half, 41)
+    shown = axes.contourf(temperatures, hours, numbers, levels, cmap=_RISING, extend="both", zorder=0.5)
+    lines = axes.contour(temperatures, hours, numbers, MaxNLocator(6).tick_values(levels[0], levels[-1]),
+                         colors=[SLATE], linewidths=0.6, zorder=1.0)  # fmt: skip
+    for one in lines.get_paths():
+        one.should_simplify = True
+    (cold, hot), (least, most) = furnace.temperature_c, furnace.hours
+    axes.plot(
+        [cold, hot, hot, cold, cold], [least, least, most, most, least], color=PAPER, linewidth=1.6, zorder=1.5
+    )
+    axes.plot(
+        [cold, hot, hot, cold, cold], [least, least, most, most, least], color=TEXT, linewidth=0.8,
+        linestyle=(0, (5, 3)), zorder=1.6,
+    )  # fmt: skip
+    if found.constraints:
+        keeps = allowed(found.constraints, schedules).reshape(_GRID, _GRID)
+        if np.any(keeps < 0.5):
+            hatch = axes.contourf(temperatures, hours, keeps, [-0.1, 0.5], colors="none", hatches=["////"], zorder=1.2)
+            hatch.set_edgecolor(CLAY)
+            hatch.set_linewidth(0.0)
+    scale = axes.figure.colorbar(shown, cax=bar)
+    scale.outline.set_linewidth(0.5)
+    scale.set_ticks([x for x in MaxNLocator(5).tick_values(levels[0], levels[-1]) if levels[0] <= x <= levels[-1]])
+    bar.tick_params(labelsize=SMALL, labelcolor=TEXT, width=0.5, length=2.5, color=SLATE)
+    bar.set_ylabel("%", **font(SMALL), rotation=0, labelpad=4)
+
+
+def _front(axes: Axes, found: LotPlan) -> None:
+    sizes = next((one for one in found.responses if not one.maximise), None)
+    noun = "size" if sizes is None else sizes.noun
+    field = next((one for one in found.responses if one.key == "Bc2_T"), None)
+    style(axes, x_label=f"{noun} (nm)", y_label=f"{'Bc2' if field is None else field.noun} (T)")
+    if found.front is None:
+        axes.set_facecolor(MIST)
+        axes.set_xticks([])
+        axes.set_yticks([])
+        axes.set_title("Front: too few treatments for surfaces", **font(NORMAL), loc="left", pad=5)
+        return
+    front = found.front
+    title = f"Front between Bc2 and {noun}" + ("" if front.distinguishable else ": not more than chance")
+    axes.set_title(title, **font(NORMAL), loc="left", pad=5)
+    x, y = front.values[:, 1], front.values[:, 0]
+    order = np.argsort(x)
+    on = [k for k in order if front.on_front[k]]
+    axes.plot(x[on], y[on], color=INK, linewidth=1.1, drawstyle="steps-post", zorder=1)
+    u = _own_doubt(found, front.treatments)
+    for k in order:
+        filled = bool(front.on_front[k])
+        axes.errorbar(
+            x[k], y[k], xerr=u[k, 1], yerr=u[k, 0], fmt="o", color=INK if filled else SLATE, ecolor=FOG, elinewidth=1.0,
+            markerfacecolor=INK if filled else PAPER, markersize=5.5, zorder=3 if filled else 2,
+        )  # fmt: skip
+    axes.margins(0.10, 0.14)
+    minor_ticks(axes, x=5, y=5)
+    _names(axes, found, on, x, y)
+    axes.text(
+        0.99, 0.02, "filled: nothing beats it in both; bars: doubt of the difference to the first named",
+        transform=axes.transAxes, ha="right", va="bottom", **font(SMALL, color=SLATE),
+    )  # fmt: skip
+
+
+def _own_doubt(found: LotPlan, treatments: Sequence[object]) -> Array:
+    """Standard uncertainties of differences to the reference treatment: what all share would only hide the picture."""
+    against = reference(found)
+    columns = []
+    for key in ("Bc2_T", next(one.key for one in found.responses if not one.maximise)):
+        columns.append(found.plans[key].differences(list(treatments), against)[1])  # type: ignore[arg-type]
+    return np.stack(columns, axis=1)
+
+
+def _names(axes: Axes, found: LotPlan, on: Sequence[int], x: Array, y: Array) -> None:
+    """Write names above the marks, as many as find room."""
+    assert found.front is not None
+    low, high = axes.get_xlim()
+    bottom, top = axes.get_ylim()
+    taken: list[tuple[float, float]] = []
+    for k in list(on)[:_MOST_NAMES]:
+        place = ((x[k] - low) / (high - low), (y[k] - bottom) / (top - bottom))
+        for dx, dy, ha in _BESIDE:
+            text = found.label(found.front.treatments[k])
+            wide = 0.0155 * len(text)
+            left = place[0] + dx - (wide if ha == "right" else 0.0)
+            at = (left, place[1] + dy)
+            free = all(abs(at[1] - other[1]) > 0.05 or abs(at[0] - other[0]) > wide for other in taken)
+            if free and left > 0.0 and left + wide < 1.0:
+                taken.append(at)
+                axes.text(
+                    place[0] + dx, place[1] + dy, text, transform=axes.transAxes, ha=ha, va="bottom", zorder=4,
+                    **font(SMALL),
+                )  # fmt: skip
+                break
