@@ -28,12 +28,14 @@ _WIDTH_IN = 10.4
 _PANEL_IN, _BAR_IN, _ACROSS_IN, _DOWN_IN = 3.0, 0.10, 1.15, 0.78
 _LEFT_IN, _RIGHT_IN, _BOTTOM_IN, _TOP_IN = 0.62, 0.72, 0.5, 0.5
 _LINE_IN = 0.14
+_KEY_IN = 0.5
 _CHARACTERS = 150
 _GRID = 60
-_MOST_NAMES = 9
+_LETTERS = "abcdefghijkl"
+_MOST_LETTERS = 20
 _HOURS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000)
-_BESIDE = ((0.012, 0.03, "left"), (-0.012, 0.03, "right"), (0.012, -0.055, "left"), (-0.012, -0.055, "right"))
-"""Where a name may stand, beside its mark."""
+_ROW = 0.055
+"""Between a mark and its number, and between numbers, in parts of the panel."""
 _RISING = LinearSegmentedColormap.from_list("rising", [INK, LAGOON, STRAW, PAPER])
 """Dark to light throughout, so that grey print keeps the order."""
 
@@ -71,6 +73,7 @@ def planning_figure(found: LotPlan, *, title: str = "") -> Figure:
             )
             _map(axes, bar, found, found.currents[k])
         else:
+            axes.set_position((box[0], box[1], (wide - _KEY_IN) / _WIDTH_IN, box[3]))
             _front(axes, found)
     return figure
 
@@ -113,16 +116,27 @@ def _map(axes: Axes, bar: Axes, found: LotPlan, one: Response) -> None:
 
 
 def _number(axes: Axes, plan: Plan) -> None:
-    """Number the suggestions; those that differ by the ramp alone share a square."""
+    """Mark the suggestions and number them; numbers of near ones stand below each other."""
+    (low, high), (short, long) = axes.get_xlim(), np.log(axes.get_ylim())
     places: dict[tuple[float, float], list[int]] = {}
     for k, proposal in enumerate(plan.proposals, start=1):
-        at = (proposal.schedule.peak_c, proposal.schedule.hold_at_peak_h)
-        places.setdefault(at, []).append(k)
+        at = (proposal.schedule.peak_c, _hold(proposal.schedule.hold_at_peak_h))
+        places.setdefault(at, []).append(k)  # those that differ by the ramp alone share a square
+    taken: list[tuple[float, float]] = []
     for (x, y), numbers in places.items():
+        axes.plot([x], [y], "s", color=PAPER, markeredgecolor=TEXT, markeredgewidth=1.2, markersize=6.0, zorder=6)
+        across, up = (x - low) / (high - low), (np.log(y) - short) / (long - short)
+        down = -1.0 if up > 0.5 else 1.0
+        row = 0
+        while any(
+            abs(across - one) < 0.06 and abs(up + down * _ROW * (row + 1) - other) < 0.9 * _ROW for one, other in taken
+        ):
+            row += 1
+        taken.append((across, up + down * _ROW * (row + 1)))
         axes.text(
-            x, _hold(y), ",".join(map(str, numbers)), ha="center", va="center", zorder=6, clip_on=False,
-            bbox={"boxstyle": "square,pad=0.22", "facecolor": PAPER, "edgecolor": TEXT, "linewidth": 1.1},
-            **font(SMALL + 0.4, weight="bold"),
+            across, up + down * _ROW * (row + 1), ",".join(map(str, numbers)), transform=axes.transAxes, ha="center",
+            va="center", zorder=6, bbox={"boxstyle": "round,pad=0.12", "facecolor": PAPER, "edgecolor": "none"},
+            **font(SMALL, weight="bold"),
         )  # fmt: skip
 
 
@@ -153,9 +167,11 @@ def _surface(axes: Axes, bar: Axes, found: LotPlan, plan: Plan) -> None:
     base = float(plan.surface([against])[0][0])
     percent = 100.0 * (plan.surface(schedules)[0] - plan.surface([against])[0][0]) / base
     numbers = percent.reshape(_GRID, _GRID)
-    # a flat surface is to look flat: one per cent at least between dark and light
+    # a flat surface is to look flat: one per cent at least between dark and light, and the doubt where it is chance
     middle = 0.5 * (float(numbers.min()) + float(numbers.max()))
     half = max(0.5 * float(np.ptp(numbers)), 0.5)
+    if plan.state == "flat":
+        half = max(half, float(np.median(100.0 * plan.differences(found.distinct, against)[1] / base)))
     levels = np.linspace(middle - half, middle + half, 41)
     shown = axes.contourf(temperatures, hours, numbers, levels, cmap=_RISING, extend="both", zorder=0.5)
     lines = axes.contour(temperatures, hours, numbers, MaxNLocator(6).tick_values(levels[0], levels[-1]),
@@ -203,18 +219,27 @@ def _front(axes: Axes, found: LotPlan) -> None:
     axes.plot(x[on], y[on], color=INK, linewidth=1.1, drawstyle="steps-post", zorder=1)
     u = _own_doubt(found, front.treatments)
     for k in order:
-        filled = bool(front.on_front[k])
+        colour = INK if front.on_front[k] else SLATE
         axes.errorbar(
-            x[k], y[k], xerr=u[k, 1], yerr=u[k, 0], fmt="o", color=INK if filled else SLATE, ecolor=FOG, elinewidth=1.0,
-            markerfacecolor=INK if filled else PAPER, markersize=5.5, zorder=3 if filled else 2,
+            x[k], y[k], xerr=u[k, 1], yerr=u[k, 0], fmt="o", color=colour, ecolor=FOG, elinewidth=1.0,
+            markerfacecolor=colour if front.on_front[k] else PAPER, markersize=10.0 if front.on_front[k] else 5.5,
+            zorder=3 if front.on_front[k] else 2,
         )  # fmt: skip
     axes.margins(0.10, 0.14)
     minor_ticks(axes, x=5, y=5)
-    _names(axes, found, on, x, y)
+    lines = ["nothing beats"]
+    for letter, k in zip(_LETTERS, on, strict=False):
+        axes.text(x[k], y[k], letter, ha="center", va="center_baseline", zorder=4, **font(SMALL, color=PAPER))
+        lines.append(f"{letter}  {_shortened(found.label(front.treatments[k]))}")
+    lines += [f"and {len(on) - len(_LETTERS)} more"] * (len(on) > len(_LETTERS))
+    lines += ["", "bars: doubt of the", "difference to", _shortened(found.label(reference(found)))]
     axes.text(
-        0.99, 0.02, "filled: nothing beats it in both; bars: doubt of the difference to the first named",
-        transform=axes.transAxes, ha="right", va="bottom", **font(SMALL, color=SLATE),
-    )  # fmt: skip
+        1.03, 1.0, "\n".join(lines), transform=axes.transAxes, ha="left", va="top", linespacing=1.5, **font(SMALL)
+    )
+
+
+def _shortened(name: str) -> str:
+    return name if len(name) <= _MOST_LETTERS else f"…{name[1 - _MOST_LETTERS :]}"
 
 
 def _own_doubt(found: LotPlan, treatments: Sequence[object]) -> Array:
@@ -224,26 +249,3 @@ def _own_doubt(found: LotPlan, treatments: Sequence[object]) -> Array:
     for key in ("Bc2_T", next(one.key for one in found.responses if not one.maximise)):
         columns.append(found.plans[key].differences(list(treatments), against)[1])  # type: ignore[arg-type]
     return np.stack(columns, axis=1)
-
-
-def _names(axes: Axes, found: LotPlan, on: Sequence[int], x: Array, y: Array) -> None:
-    """Write names above the marks, as many as find room."""
-    assert found.front is not None
-    low, high = axes.get_xlim()
-    bottom, top = axes.get_ylim()
-    taken: list[tuple[float, float]] = []
-    for k in list(on)[:_MOST_NAMES]:
-        place = ((x[k] - low) / (high - low), (y[k] - bottom) / (top - bottom))
-        for dx, dy, ha in _BESIDE:
-            text = found.label(found.front.treatments[k])
-            wide = 0.0155 * len(text)
-            left = place[0] + dx - (wide if ha == "right" else 0.0)
-            at = (left, place[1] + dy)
-            free = all(abs(at[1] - other[1]) > 0.05 or abs(at[0] - other[0]) > wide for other in taken)
-            if free and left > 0.0 and left + wide < 1.0:
-                taken.append(at)
-                axes.text(
-                    place[0] + dx, place[1] + dy, text, transform=axes.transAxes, ha=ha, va="bottom", zorder=4,
-                    **font(SMALL),
-                )  # fmt: skip
-                break
