@@ -171,3 +171,20 @@ def test_the_program_runs_as_a_process_of_its_own():
     )
     assert (done.returncode, done.stderr) == (0, "")
     assert "24.3(1.5) at.%" in done.stdout  # (0.5289 - 0.5256) / 0.0136
+
+
+def test_new_writes_a_study_that_runs_with_patterns_of_its_names(run, tmp_path, scans):
+    result = run("new", "wires", "--name", "Our wires")
+    assert result.exit_code == 0, result.output
+    assert "study.toml" in result.stdout and "xrdorder run wires" in result.stdout
+    patterns = tmp_path / "wires/patterns"
+    for source, name in (("lab6.xy", "lab6.xy"), ("one.xy", "A-long.xy"), ("two.xy", "A-680-50.xy")):
+        (patterns / name).write_bytes((scans / source).read_bytes())
+    found = run("run", "wires", "--no-figures")
+    assert found.exit_code == 0, found.output
+    table = rows(tmp_path / "wires/results/results.csv")
+    assert [(row["status"], row["treatment"]) for row in table.values()] == [
+        ("ok", "210/48 + 650/100 h"), ("ok", "680 °C/50 h"),
+    ]  # fmt: skip
+    again = run("new", "wires")
+    assert again.exit_code == 2 and "not replaced" in again.stderr and "\n" not in again.stderr.strip()

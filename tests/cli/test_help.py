@@ -74,6 +74,7 @@ OPTIONS = {
         "--again",
         "--workers",
     },
+    "new": {"--name"},
     "run": {"--figures", "--no-figures", "--again", "--workers"},
     "compare": {"--by", "--quantity", "--reference", "--lot", "--all-pairs", "--figures", "--no-figures"},
     "measured": {"--lot", "--adopt", "--relation", "--slope", "--figures", "--no-figures"},

@@ -121,9 +121,9 @@ def _written_here(path: Path) -> bool:
 def _text(root: Path, patterns: list[Path], instrument: Path, options: ImplicitOptions) -> str:
     lines = [HEADING, "# Edit freely, then remove the line above: a file without it is never replaced.", ""]
     if options.phases:
-        lines.append(f"phases = {_toml([_phase(name, root) for name in options.phases])}")
-    lines += ["[instrument]", f"file = {_toml(_relative(instrument, root))}", ""]
-    lines += ["[fit]", f"engine = {_toml(options.engine)}", ""]
+        lines.append(f"phases = {as_toml([_phase(name, root) for name in options.phases])}")
+    lines += ["[instrument]", f"file = {as_toml(_relative(instrument, root))}", ""]
+    lines += ["[fit]", f"engine = {as_toml(options.engine)}", ""]
     lines.append("[defaults]")
     for key in (
         "mount",
@@ -137,24 +137,24 @@ def _text(root: Path, patterns: list[Path], instrument: Path, options: ImplicitO
     ):
         value = getattr(options, key)
         if value is not None:
-            lines.append(f"{key} = {_toml(value)}")
+            lines.append(f"{key} = {as_toml(value)}")
     if options.choices:
-        lines.append(f"fit = {_toml(options.choices)}")
+        lines.append(f"fit = {as_toml(options.choices)}")
     if options.dopant_at_percent:
-        lines += ["", f"[lots.{LOT}]", f"dopant_at_percent = {_toml(options.dopant_at_percent)}"]
+        lines += ["", f"[lots.{LOT}]", f"dopant_at_percent = {as_toml(options.dopant_at_percent)}"]
         if options.u_dopant_at_percent:
-            lines.append(f"u_dopant_at_percent = {_toml(options.u_dopant_at_percent)}")
+            lines.append(f"u_dopant_at_percent = {as_toml(options.u_dopant_at_percent)}")
     elif options.undoped:
         lines += ["", f"[lots.{LOT}]", "undoped = true"]
     for name, path in zip(_names(patterns), patterns, strict=True):
         lines += [
             "",
             "[[samples]]",
-            f"name = {_toml(name)}",
-            f"pattern = {_toml(_relative(path, root))}",
+            f"name = {as_toml(name)}",
+            f"pattern = {as_toml(_relative(path, root))}",
         ]
         if options.dopant_at_percent or options.undoped:
-            lines.append(f"lot = {_toml(LOT)}")
+            lines.append(f"lot = {as_toml(LOT)}")
     return "\n".join(lines) + "\n"
 
 
@@ -187,14 +187,14 @@ def _phase(name: str, root: Path) -> str:
     return _relative(Path(name), root) if Path(name).is_file() else name
 
 
-def _toml(value: object) -> str:
+def as_toml(value: object) -> str:
     """Write a plain value as TOML."""
     if isinstance(value, str):
         # JSON escapes what TOML wants escaped, but for DEL
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     if isinstance(value, (list, tuple)):
-        return f"[{', '.join(_toml(item) for item in value)}]"
+        return f"[{', '.join(as_toml(item) for item in value)}]"
     if isinstance(value, Mapping):
-        pairs = (f"{key if _BARE.fullmatch(key) else _toml(key)} = {_toml(item)}" for key, item in value.items())
+        pairs = (f"{key if _BARE.fullmatch(key) else as_toml(key)} = {as_toml(item)}" for key, item in value.items())
         return f"{{ {', '.join(pairs)} }}"
     return str(value).lower() if isinstance(value, bool) else repr(value)
