@@ -15,12 +15,10 @@ if TYPE_CHECKING:
     import xarray as xr
     from numpy.typing import NDArray
 
-    from xrdorder.studies.comparison import Compared, Comparison, Outlier, Repeatability, Values
+    from xrdorder.studies.comparison import Compared, Comparison, Outlier, Repeatability
 
-QUANTITIES = ("site_order", "tin_at_percent", "domain_size_nm", "a15_fraction", "Tc_K", "Bc2_4K2_T")
 _BY = ("treatment", "reaction-temperature", "hold-time", "dose", "lot", "position", "date")
 _UNITS = {"reaction-temperature": "°C", "hold-time": "h", "dose": "h"}
-_DRAWS = 4_000
 _MOST_VERDICTS = 3  # of one quantity
 _LEAST_POINTS = 3  # of a variable, for a course and not rows
 _Found: TypeAlias = "dict[str, Compared]"
@@ -44,20 +42,21 @@ def compare(
     Nothing is fitted again.
     """
     from xrdorder.studies import open_study
-    from xrdorder.studies.comparison import values_of
+    from xrdorder.studies.comparison.of_study import QUANTITIES, compare_quantity, predicted_values
 
     held = open_study(study)
     results = _of_lot(held.results, lot)
     _require(results, by, reference)
     with Progress("comparing") as progress:
         asked = quantities or QUANTITIES
-        predicted = _predicted(results, asked, progress)
+        predicted = predicted_values(results, asked, progress)
         found = {}
         skipped = []
         for quantity in asked:
             try:
-                values = predicted[quantity] if quantity in predicted else values_of(results, quantity)
-                found[quantity] = _compare(results, values, by, reference, all_pairs)
+                found[quantity] = compare_quantity(
+                    results, quantity, by, reference, all_pairs=all_pairs, predicted=predicted
+                )
             except XrdorderError as error:
                 if quantities:
                     raise
@@ -112,62 +111,6 @@ def _require(results: "xr.Dataset", by: str, reference: str) -> None:
         raise StudyError(f"no sample '{reference}' to compare with; samples are {', '.join(names)}")
     if reference and not labels[names.index(reference)]:
         raise StudyError(f"sample '{reference}' has no {by}; choose another --reference or --by")
-
-
-def _predicted(results: "xr.Dataset", quantities: Iterable[str], progress: Progress) -> "dict[str, Values]":
-    """Values of those quantities that are predicted, by draws that samples have in common, tin by the lattice."""
-    import numpy as np
-
-    from xrdorder.studies.comparison import values_from_draws
-    from xrdorder.superconductivity import predict
-    from xrdorder.superconductivity.asking import REPLACED
-    from xrdorder.superconductivity.differences import samples_of
-    from xrdorder.superconductivity.targets import TARGETS
-
-    asked = [quantity for quantity in quantities if quantity in TARGETS]
-    samples = samples_of(results) if asked else ()
-    draws = {quantity: np.full((len(samples), _DRAWS), np.nan) for quantity in asked}
-    for k, sample in enumerate(samples):
-        progress(k, len(samples), sample.name)
-        prediction = predict(
-            (sample.values, sample.contributions),
-            n=_DRAWS, key=sample.name, lot=sample.lot, wire=sample.wire, tin="lattice", routes=("tin",),
-        )  # fmt: skip
-        for quantity in asked:
-            if prediction.draws[quantity].size:
-                # a draw from outside a validity was replaced by another, which has nothing in common with other samples
-                lost = prediction.codes[quantity] == REPLACED
-                draws[quantity][k] = np.where(lost, np.nan, prediction.draws[quantity])
-    names = [sample.name for sample in samples]
-    return {quantity: values_from_draws(quantity, names, draws[quantity]) for quantity in asked}
-
-
-def _compare(results: "xr.Dataset", values: "Values", by: str, reference: str, all_pairs: bool) -> "Compared":
-    import numpy as np
-
-    from xrdorder.studies.comparison import Compared, about_course, compare, grouping
-
-    every, numbers = grouping(results, by)
-    treatments, _ = grouping(results, "treatment")
-    place = {str(name): k for k, name in enumerate(results["sample"].values)}
-    rows = [place[name] for name in values.samples]
-    labels = [every[k] for k in rows]
-    against = every[place[reference]] if reference else next((label for label in labels if label), "")
-    known = about_course(
-        values,
-        [str(results["lot"].values[k]) for k in rows],
-        [float(results["peak_c"].values[k]) for k in rows],
-        [float(results["hold_at_peak_h"].values[k]) for k in rows],
-    )
-    found = compare(
-        values,
-        labels,
-        replicates=[treatments[k] for k in rows],
-        reference=None if all_pairs else against,
-        scatter=known,
-    )
-    variable = [float(numbers[k]) if numbers is not None else float(np.nan) for k in rows]
-    return Compared(found, values, labels, variable)
 
 
 def _text(results: "xr.Dataset", found: _Found, by: str, all_pairs: bool) -> list[str]:

@@ -1,0 +1,113 @@
+"""Quantities of a whole study compared: predicted ones by draws that all samples have in common."""
+
+from collections.abc import Callable, Iterable, Mapping
+
+import numpy as np
+import xarray as xr
+
+from xrdorder.studies.comparison.compared import Compared
+from xrdorder.studies.comparison.replicates import about_course
+from xrdorder.studies.comparison.values import Values, grouping, values_from_draws, values_of
+from xrdorder.studies.comparison.variants import compare
+from xrdorder.superconductivity import predict
+from xrdorder.superconductivity.asking import REPLACED
+from xrdorder.superconductivity.differences import samples_of
+from xrdorder.superconductivity.targets import TARGETS
+
+QUANTITIES = ("site_order", "tin_at_percent", "domain_size_nm", "a15_fraction", "Tc_K", "Bc2_4K2_T")
+"""What is compared unless told otherwise."""
+
+_DRAWS = 4_000
+
+
+def predicted_values(
+    results: xr.Dataset, quantities: Iterable[str], progress: Callable[[int, int, str], None] | None = None
+) -> dict[str, Values]:
+    """Values of those quantities that are predicted, with the tin of the lattice, whose scale cancels.
+
+    Parameters
+    ----------
+    results : Dataset
+        Collated results of a study.
+    quantities : iterable of str
+        Those that are not predicted are passed over.
+    progress : callable, optional
+        Called with number done, number in all and name of the sample in work.
+    """
+    asked = [quantity for quantity in quantities if quantity in TARGETS]
+    samples = samples_of(results) if asked else ()
+    draws = {quantity: np.full((len(samples), _DRAWS), np.nan) for quantity in asked}
+    for k, sample in enumerate(samples):
+        if progress is not None:
+            progress(k, len(samples), sample.name)
+        prediction = predict(
+            (sample.values, sample.contributions),
+            n=_DRAWS, key=sample.name, lot=sample.lot, wire=sample.wire, tin="lattice", routes=("tin",),
+        )  # fmt: skip
+        for quantity in asked:
+            if prediction.draws[quantity].size:
+                # a draw from outside a validity was replaced by another, which has nothing in common with other samples
+                lost = prediction.codes[quantity] == REPLACED
+                draws[quantity][k] = np.where(lost, np.nan, prediction.draws[quantity])
+    names = [sample.name for sample in samples]
+    return {quantity: values_from_draws(quantity, names, draws[quantity]) for quantity in asked}
+
+
+def compare_quantity(
+    results: xr.Dataset,
+    quantity: str,
+    by: str = "treatment",
+    reference: str = "",
+    *,
+    all_pairs: bool = False,
+    predicted: Mapping[str, Values] | None = None,
+) -> Compared:
+    """Compare the variants of a study by one quantity.
+
+    Parameters
+    ----------
+    results : Dataset
+        Collated results of a study.
+    quantity : str
+        Column of the results, quantity of the uncertainty tables, or a predicted one.
+    by : str
+        What makes a variant, see `grouping`.
+    reference : str
+        Sample whose variant the others are compared with; the first that has one unless given.
+    all_pairs : bool
+        Compare every variant with every other instead.
+    predicted : mapping of str to Values, optional
+        From `predicted_values`, where more than one quantity is asked for.
+
+    Raises
+    ------
+    StudyError
+        The results cannot be ordered so, or hold fewer than two variants with the quantity.
+    UnknownNameError
+        There is no such quantity.
+    """
+    if quantity in TARGETS:
+        values = (predicted_values(results, [quantity]) if predicted is None else predicted)[quantity]
+    else:
+        values = values_of(results, quantity)
+    every, numbers = grouping(results, by)
+    treatments, _ = grouping(results, "treatment")
+    place = {str(name): k for k, name in enumerate(results["sample"].values)}
+    rows = [place[name] for name in values.samples]
+    labels = [every[k] for k in rows]
+    against = every[place[reference]] if reference else next((label for label in labels if label), "")
+    known = about_course(
+        values,
+        [str(results["lot"].values[k]) for k in rows],
+        [float(results["peak_c"].values[k]) for k in rows],
+        [float(results["hold_at_peak_h"].values[k]) for k in rows],
+    )
+    found = compare(
+        values,
+        labels,
+        replicates=[treatments[k] for k in rows],
+        reference=None if all_pairs else against,
+        scatter=known,
+    )
+    variable = [float(numbers[k]) if numbers is not None else float("nan") for k in rows]
+    return Compared(found, values, labels, variable)
