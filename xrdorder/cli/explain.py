@@ -108,7 +108,8 @@ def _quality(found: "Explanation") -> str:
 
 def _short(found: "Explanation") -> list[str]:
     """All quantities, each with its largest sources."""
-    from xrdorder.cli.tables import concise, interval, table
+    from xrdorder.cli.tables import table
+    from xrdorder.studies.numbers import concise, interval
 
     left = []
     for q in found.quantities:
@@ -153,7 +154,7 @@ def _broken(texts: Sequence[str], width: int) -> list[str]:
 
 def _whole(q: "QuantityExplained") -> list[str]:
     """One quantity with everything behind it."""
-    from xrdorder.cli.tables import concise, interval
+    from xrdorder.studies.numbers import concise, interval
 
     unit = f" {q.unit}" if q.unit else ""
     if math.isnan(q.value):
@@ -200,7 +201,7 @@ def _step(k: int, step: "Step") -> list[str]:
 
 
 def _relation(said: "RelationSaid") -> list[str]:
-    from xrdorder.cli.tables import interval
+    from xrdorder.studies.numbers import interval
 
     value = "does not apply" if said.reason else f"{said.median:.2f}, {interval(said.low, said.high, 2)}"
     lines = _fill(f"{said.name}: {value}", indent=2, hang=2)

@@ -5,7 +5,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from xrdorder.cli.cautions import ESTIMATES
-from xrdorder.cli.tables import concise, interval, table, wrapped
+from xrdorder.cli.tables import table, wrapped
+from xrdorder.studies.numbers import concise, interval
 
 if TYPE_CHECKING:
     from xrdorder.studies.agreement import Agreement

@@ -18,9 +18,10 @@ def strain_free(directions: Path, poisson: float | None, u_poisson: float | None
     laid flat), a_nm and u_a_nm (the part of the standard uncertainty that the directions do not share). The strain
     printed for each direction may be given as the strain of the sample measured that way.
     """
-    from xrdorder.cli.tables import concise, table
+    from xrdorder.cli.tables import table
     from xrdorder.material.strain import POISSON, U_POISSON
     from xrdorder.material.strain_free import read_directions, strain_free_from_tilts
+    from xrdorder.studies.numbers import concise
 
     angles, a, u = read_directions(directions)
     found = strain_free_from_tilts(

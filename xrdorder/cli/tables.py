@@ -12,6 +12,7 @@ import numpy as np
 
 from xrdorder.cli.cautions import ESTIMATES
 from xrdorder.profiles.instrument import INSTRUMENT_PARAMETERS
+from xrdorder.studies.numbers import concise, interval
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -26,37 +27,6 @@ _LONGEST_NAME, _LONGEST_STATUS = 32, 90
 _NAMED = 6  # samples named with a verdict before the rest are counted
 _WIRES = {"binary": "binary wire", "Ta": "tantalum-doped wire", "Ti": "titanium-doped wire"}
 _TRUST = {"trustworthy": "yes", "use with care": "care", "do not use": "no"}
-
-
-def concise(value: float, u: float) -> str:
-    """Write a value with its standard uncertainty in brackets, in units of the last digits (GUM 7.2.2).
-
-    >>> concise(0.52882076, 5.9e-6), concise(23.68, 1.51), concise(65.8, 12.0), concise(0.9, 0.0)
-    ('0.5288208(59)', '23.7(1.5)', '66(12)', '0.9')
-    """
-    if not math.isfinite(value):
-        return _MISSING
-    if not (math.isfinite(u) and u > 0.0):
-        return f"{value:.6g}"
-    decimals = 1 - math.floor(math.log10(u))
-    if round(u * 10.0**decimals) >= 100:  # 0.0996 rounds to 0.10
-        decimals -= 1
-    decimals = max(decimals, 0)
-    shown = f"{u:.{decimals}f}"
-    if u < 1.0:
-        shown = shown.replace(".", "").lstrip("0")
-    return f"{value:.{decimals}f}({shown})"
-
-
-def interval(low: float, high: float, decimals: int = 1) -> str:
-    """Write an interval.
-
-    >>> interval(15.76, 26.1)
-    '15.8 to 26.1'
-    """
-    if not (math.isfinite(low) and math.isfinite(high)):
-        return _MISSING
-    return f"{low:.{decimals}f} to {high:.{decimals}f}"
 
 
 def table(head: Sequence[Sequence[str]], rows: Iterable[Sequence[str]]) -> str:
