@@ -242,3 +242,54 @@ def test_five_hundred_samples_are_planned_in_seconds():
     found = plan(measured(hill(treatments)), treatments, SPACE, number=3)
     assert time.process_time() - start < 30  # about ten on one slow core
     assert found.state == "ok"
+
+
+def test_differences_have_lost_what_all_values_share():
+    treatments = reacted()
+    found = plan(measured(hill(treatments)), treatments, SPACE)
+    value, u = found.differences(treatments, treatments[2])
+    absolute, u_absolute = found.surface(treatments)
+    np.testing.assert_allclose(value, absolute - absolute[2], atol=1e-9)
+    assert u[2] == pytest.approx(0.0, abs=1e-6) and np.all(u < u_absolute)
+    values = measured(hill(treatments))
+    negative = Values("size", values.samples, -values.value, values.shared, values.private)
+    mirrored = plan(negative, treatments, SPACE, maximise=False)
+    np.testing.assert_allclose(mirrored.differences(treatments, treatments[2])[0], -value, atol=1e-9)
+
+
+def test_what_a_measurement_leaves_is_less_than_the_doubt_before_it():
+    treatments = reacted()
+    found = plan(measured(hill(treatments)), treatments, SPACE, number=2)
+    for one in found.proposals:
+        # the noise of a wire and what is left of the doubt about the best
+        assert 0.0 < one.u_after < one.u_difference
+        assert one.u_after < 2.0 * 0.02 * 2.0**0.5
+    assert f"shrink to {found.proposals[0].u_after:.2g}" in " ".join(plan_words(found))
+
+
+def test_a_summit_at_a_limit_of_the_furnace_is_told():
+    treatments = reacted()
+    rising = plan(measured(SPACE.coordinates(treatments)[:, 0]), treatments, SPACE)
+    assert any("upper limit of the temperature" in note for note in rising.notes)
+    inside = plan(measured(hill(treatments)), treatments, SPACE)
+    assert not any("limit of the" in note for note in inside.notes)
+
+
+def test_a_best_outside_the_limits_is_told():
+    treatments = reacted()
+    cold = Space(Furnace((600.0, 640.0), (10.0, 300.0), 50.0, step_c=10.0))
+    found = plan(measured(hill(treatments, top=(0.9, 0.6))), treatments, cold)
+    assert any("outside the limits" in note for note in found.notes)
+
+
+def test_treatments_are_named_as_told():
+    treatments = reacted()
+    found = plan(measured(hill(treatments)), treatments, SPACE, label=lambda one: f"at {one.peak_c:g}")
+    assert found.best.treatment == f"at {found.best.schedule.peak_c:g}"
+    assert f"react at {found.proposals[0].schedule.peak_c:g}" in " ".join(plan_words(found))
+
+
+def test_the_far_away_is_not_asked_for_where_constraints_break():
+    treatments = reacted(POINTS[:3])
+    found = plan(measured(np.ones(3)), treatments, SPACE, constraints=[HoldBound(680.0, 0.0)], number=3)
+    assert all(one.schedule.peak_c < 680.0 for one in found.proposals)

@@ -62,6 +62,15 @@ def test_a_common_error_moves_everything_and_changes_no_difference():
     assert v2[0, 0] == pytest.approx(v1[0, 0] + 9.0, rel=1e-3)
 
 
+def test_each_place_for_itself_is_as_all_together():
+    at = RANDOM.uniform(size=(5, 2))
+    process = fit(X, Y, NOISE)
+    mean, covariance = process.predict(at)
+    alone = process.predict_each(at)
+    np.testing.assert_allclose(alone[0], mean, atol=1e-12)
+    np.testing.assert_allclose(alone[1], np.diag(covariance), atol=1e-12)
+
+
 def test_the_same_seed_gives_the_same_surface():
     assert fit(X, Y, NOISE, seed=3).log_likelihood == fit(X, Y, NOISE, seed=3).log_likelihood
 

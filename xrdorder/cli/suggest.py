@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 _MOST_FIELDS = 4
 _LARGEST_STRAIN = 0.05
+_COPPER_MELTS_C = 1084.62  # ITS-90: H. Preston-Thomas, Metrologia 27 (1990) 3, table 1 (from memory)
 _TABLE = "suggestions.csv"
 
 _furnace_options = all_of(
@@ -58,7 +59,7 @@ _constraint_options = all_of(
 )
 @click.option("--lot", default="", help="Only this wire lot; left out: every lot for itself.")
 @click.option("--number", type=click.IntRange(1, 3), default=1, show_default=True, help="Treatments to suggest.")
-@click.option("--measured", is_flag=True, help="Go by measured critical currents, Bc2 and Tc instead of estimates.")
+@click.option("--measured", is_flag=True, help="Go by measured critical currents, Bc2 and Tc, not estimates.")
 @_furnace_options
 @_constraint_options
 @click.option(
@@ -99,7 +100,7 @@ def suggest(
     from xrdorder.superconductivity.currents import Conditions
 
     asked = tuple(dict.fromkeys(fields_t))
-    _refuse(asked, strain, ramp, niobium_below)
+    _refuse(asked, strain, ramp, niobium_below, furnace_max_c)
     held = open_study(study)
     library = OwnFiles(held.study.tin_scale, held.study.relations).library()
     limits = Limits(
@@ -146,11 +147,16 @@ def suggest(
             click.echo(f"Figure       {path}")
     from xrdorder.cli.tables import wrapped
 
-    click.echo(f"\n{wrapped(SUGGESTIONS if measured else f'{ESTIMATES} {SUGGESTIONS}')}")
+    estimated = any(response.origin == "estimate" for one in plans for response in one.responses)
+    click.echo(f"\n{wrapped(f'{ESTIMATES} {SUGGESTIONS}' if estimated else SUGGESTIONS)}")
 
 
 def _refuse(
-    fields_t: Sequence[float], strain: float | None, ramp: Sequence[float] | None, niobium_below: float | None
+    fields_t: Sequence[float],
+    strain: float | None,
+    ramp: Sequence[float] | None,
+    niobium_below: float | None,
+    furnace_max_c: float | None,
 ) -> None:
     """Refuse what holds for no study."""
     if len(fields_t) > _MOST_FIELDS:
@@ -159,6 +165,8 @@ def _refuse(
         raise click.BadParameter(f"--strain {strain:g} is {100 * strain:g} %; give a fraction, as -0.002 for -0.2 %")
     if ramp is not None and len(ramp) > 2:
         raise click.BadParameter("--ramp takes one ramp, or the least and the largest joined by a comma")
+    if furnace_max_c is not None and furnace_max_c >= _COPPER_MELTS_C:
+        raise click.BadParameter(f"--furnace-max-c {furnace_max_c:g}: copper melts at 1085 °C; give a lower limit")
     if niobium_below is not None and niobium_below >= 100.0:
         raise click.BadParameter(f"--niobium-below {niobium_below:g} is no limit; give wt.% below 100")
 

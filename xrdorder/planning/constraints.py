@@ -80,8 +80,8 @@ class MeasuredLimit:
 
     def probability(self, treatments: Sequence[History]) -> Array:
         """Probability that the limit is kept."""
-        mean, covariance = self.process.predict(self.space.coordinates(treatments))
-        u = np.sqrt(np.maximum(np.diag(covariance), 1e-300))
+        mean, variance = self.process.predict_each(self.space.coordinates(treatments))
+        u = np.sqrt(np.maximum(variance, 1e-300))
         inside = np.ones(len(mean))
         for limit, sign in ((self.at_least, 1.0), (self.at_most, -1.0)):
             if limit is not None:

@@ -160,8 +160,8 @@ class Plan:
             raise StudyError(
                 f"{self.quantity}: {len(self.treatments)} treatment(s) are too few for a response surface"
             )
-        mean, covariance = self.process.predict(self.space.coordinates(treatments))
-        return (mean if self.maximise else -mean), np.sqrt(np.maximum(np.diag(covariance), 0.0))
+        mean, variance = self.process.predict_each(self.space.coordinates(treatments))
+        return (mean if self.maximise else -mean), np.sqrt(variance)
 
     def differences(self, treatments: Sequence[History], reference: History) -> tuple[Array, Array]:
         """Predicted differences to one treatment, and their standard uncertainties; what all share has dropped out.

@@ -95,8 +95,8 @@ def responses(
     fields_t : sequence of float
     library : Library
     measured : bool
-        Take what the laboratory measured (critical current at field and temperature, Bc2 at the temperature, Tc)
-        instead of estimates; the strain is then that of the measurement.
+        Take critical currents that the laboratory measured at field and temperature instead of estimates, and Bc2 at
+        the temperature and Tc where any were measured; the strain is then that of the measurement.
     seed : int
     """
     everybody = len(results["sample"])
@@ -138,7 +138,8 @@ def _critical(
     noun, unit = ("Tc", "K") if key == TC else (f"Bc2 at {conditions.temperature_k:g} K", "T")
     if measured:
         values = measured_values(results, key, conditions.temperature_k if key == BC2 else None)
-        return _measured(key, noun, unit, values)
+        if len(values):
+            return _measured(key, noun, unit, values)
     if not samples:
         return Response(key, noun, unit, None, "estimate", True, without)
     try:

@@ -1,0 +1,174 @@
+"""Suggestions from a terminal, on results that are made up."""
+
+import csv
+
+import pytest
+import xarray as xr
+from click.testing import CliRunner
+
+from tests.planning.lots import BEFORE, POINTS, study
+from xrdorder.cli import main
+from xrdorder.studies.description import DoseReference
+
+
+class Sample:
+    def __init__(self, name, treatment):
+        self.name, self.treatment = name, treatment
+
+
+class Described:
+    tin_scale = relations = None
+    dose = DoseReference()
+    samples = ()
+
+
+class Held:
+    study = Described
+    results = None
+
+
+@pytest.fixture
+def run(tmp_path, monkeypatch):
+    (tmp_path / "results").mkdir()
+
+    def suggest(made, *words):
+        held, described = Held(), Described()
+        held.study, held.results = described, made[0]
+        described.samples = tuple(Sample(name, one) for name, one in made[1].items())
+        monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: held)
+        return CliRunner().invoke(main, ["suggest", str(tmp_path), *words])
+
+    return suggest
+
+
+@pytest.fixture(scope="module")
+def measured():
+    return study(fields=(12.0, 15.0))
+
+
+def flat(text):
+    return " ".join(text.split())
+
+
+def rows(tmp_path):
+    return list(csv.DictReader((tmp_path / "results/suggestions.csv").open(encoding="utf-8")))
+
+
+def test_two_fields_stand_side_by_side(run, tmp_path, measured):
+    picture = tmp_path / "plan.png"
+    said = run(measured, "--field", "12", "--field", "15", "--measured", "--number", "2", "--figure", str(picture))
+    assert said.exit_code == 0, said.output
+    text = flat(said.output)
+    assert "current 12 T current 15 T" in text
+    assert "best at 12 T" in text and "best at 15 T" in text
+    assert "The fields ask for different treatments: 650 °C/100 h at 12 T, 680 °C/100 h at 15 T." in text
+    assert "measured critical current at 12 T: best so far is 650 °C/100 h" in text
+    assert "Front between Bc2 and domains" in text
+    assert "no instruction to run a furnace" in text and "come first" in text
+    assert "Tc and Bc2 are estimates" in text  # nobody measured them
+    assert picture.read_bytes().startswith(b"\x89PNG")
+
+
+def test_the_table_holds_what_is_printed(run, tmp_path, measured):
+    said = run(measured, "--field", "15", "--measured", "--number", "2")
+    assert said.exit_code == 0, said.output
+    found = [row for row in rows(tmp_path) if row["quantity"] == "current_15T"]
+    assert len({row["treatment"] for row in found}) == len(found)
+    (best,) = [row for row in found if row["best"] == "1"]
+    assert (best["treatment"], float(best["difference"])) == ("680 °C/100 h", 0.0)
+    suggested = [row for row in found if row["suggested"] == "1"]
+    assert len(suggested) == 2
+    for row in suggested:
+        assert row["treatment"] in said.output
+        assert 0.0 <= float(row["chance_better"]) <= 1.0 and float(row["worth"]) > 0.0
+        assert 620.0 <= float(row["temperature_c"]) <= 710.0 and 50.0 <= float(row["hold_h"]) <= 200.0
+
+
+def test_where_wires_do_not_differ_no_best_is_invented(run):
+    said = run(study(), "--field", "12")
+    assert said.exit_code == 0, said.output
+    text = flat(said.output)
+    assert "layer current density at 12 T: the 8 treatments are not distinguishable" in text
+    assert "Measured critical currents tell more" in text
+    assert "best at" not in text
+    assert "Tc and Bc2 are estimates" in text
+
+
+def test_two_samples_are_too_few_and_that_is_no_failure(run, tmp_path):
+    said = run(study(POINTS[:2]), "--field", "12", "--figure", str(tmp_path / "plan.png"))
+    assert said.exit_code == 0, said.output
+    text = flat(said.output)
+    assert "2 different treatment(s) are too few to tell which is best; 4 are needed" in text
+    assert "No response surface can be drawn yet" in text
+    assert "too few treatments with both for one" in text
+
+
+def test_replicates_are_counted_and_not_taken_for_treatments(run):
+    said = run(study(POINTS[:3], wires=2), "--field", "12")
+    assert said.exit_code == 0, said.output
+    assert "6 wires, 3 treatments" in said.output and "3 different treatment(s) are too few" in flat(said.output)
+
+
+def test_a_field_no_wire_survives_is_said(run):
+    said = run(study(), "--field", "30")
+    assert said.exit_code == 0, said.output
+    assert "every sample may be normal" in flat(said.output)
+
+
+def test_limits_constraints_and_earlier_holds_are_said_and_kept(run, tmp_path):
+    words = ("--field", "15", "--measured", "--number", "3", "--furnace-max-c", "740", "--total-hours", "260")
+    said = run(study(fields=(15.0,), before=BEFORE), *words, "--most-hours-above", "700,10", "--ramp", "25,100")
+    assert said.exit_code == 0, said.output
+    text = flat(said.output)
+    assert "620 to 740 °C and 50 to 200 h, ramp 25 to 100 K/h, 260 h in all; before it 210/48 + 400/48 h" in text
+    assert "Constraints: at most 10 h at or above 700 °C" in text
+    found = [row for row in rows(tmp_path) if row["suggested"] == "1"]
+    assert found
+    for row in found:
+        assert float(row["temperature_c"]) < 700.0 and float(row["total_h"]) <= 260.0
+
+
+def test_every_lot_is_planned_for_itself(run, tmp_path):
+    one, other = study(), study(POINTS[:3], "curlew")
+    both = (xr.concat([one[0], other[0]], "sample", data_vars="minimal"), {**one[1], **other[1]})
+    said = run(both, "--field", "12", "--figure", str(tmp_path / "plan.png"))
+    assert said.exit_code == 0, said.output
+    assert "Lot heron" in said.output and "Lot curlew" in said.output
+    assert (tmp_path / "plan-heron.png").is_file() and (tmp_path / "plan-curlew.png").is_file()
+    assert {row["lot"] for row in rows(tmp_path)} == {"heron", "curlew"}
+    said = run(both, "--field", "12", "--lot", "curlew")
+    assert "Lot heron" not in said.output
+
+
+def test_a_lot_that_cannot_be_planned_does_not_stop_the_others(run):
+    one, other = study(), study(POINTS[:3], "curlew")
+    both = (xr.concat([one[0], other[0]], "sample", data_vars="minimal"), {**one[1], **dict.fromkeys(other[1])})
+    said = run(both, "--field", "12")
+    assert said.exit_code == 0, said.output
+    assert "Not planned: lot curlew: lot 'curlew': no fitted sample has a heat treatment" in said.output
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        ((), "Missing option '--field'"),
+        (("--field", "0"), "0 is not above zero"),
+        (("--field", "12", "--strain", "-0.2"), "--strain -0.2 is -20 %; give a fraction"),
+        (("--field", "12", "--lot", "moon"), "no sample is of lot 'moon'; lots are heron"),
+        (("--field", "12", "--furnace-min-c", "700", "--furnace-max-c", "650"), "700 to 650 is no range"),
+        (("--field", "12", "--furnace-max-c", "1100"), "copper melts at 1085 °C"),
+        (("--field", "12", "--total-hours", "20"), "no treatment fits into 20 h"),
+        (("--field", "12", "--rrr-above", "100"), "was measured after 0 different treatment(s), too few"),
+        (("--field", "12", "--niobium-below", "100"), "give wt.% below 100"),
+        (("--field", "12", "--most-hours-above", "500,1"), "no treatment inside the furnace limits keeps"),
+        (("--field", "12", "--number", "4"), "4 is not in the range"),
+        (("--field", "12", "--ramp", "1,2,3"), "--ramp takes one ramp"),
+        (("--field", "12", "--design", "moon"), "wire design 'moon'"),
+        (tuple(word for b in range(5, 10) for word in ("--field", str(b))), "5 fields are given; at most 4"),
+    ],
+)
+def test_wrong_use_is_one_line(run, words, message):
+    said = run(study(POINTS[:4]), *words)
+    assert said.exit_code == 2
+    assert message in said.stderr and said.stderr.count("\n") == 1
+    assert "Traceback" not in said.output
