@@ -293,3 +293,23 @@ def test_the_far_away_is_not_asked_for_where_constraints_break():
     treatments = reacted(POINTS[:3])
     found = plan(measured(np.ones(3)), treatments, SPACE, constraints=[HoldBound(680.0, 0.0)], number=3)
     assert all(one.schedule.peak_c < 680.0 for one in found.proposals)
+
+
+def test_a_treatment_may_be_asked_for_again_and_is_called_so():
+    """Two treatments alone may be had, and the better one is badly known."""
+    two = Space(Furnace((640.0, 650.0), (100.0, 100.0), 50.0, step_c=10.0))
+    points = ((640, 100), (650, 100), (620, 100), (660, 100))
+    treatments = reacted(points)
+    own = np.array([[0.3], [0.3], [0.02], [0.02]])
+    values = Values("J", tuple("abcd"), np.array([2.0, 2.0, 0.0, 0.0]), np.zeros((4, 0)), own)
+    found = plan(values, treatments, two)
+    assert found.proposals[0].schedule.peak_c in (640, 650)
+    assert f"react {found.proposals[0].schedule.short_name} again" in " ".join(plan_words(found))
+
+
+def test_what_a_batch_adds_is_told_as_an_addition():
+    treatments = reacted()
+    found = plan(measured(hill(treatments)), treatments, SPACE, number=2)
+    first, second = (line for line in plan_words(found) if line.startswith("react"))
+    assert "once it is measured the best is expected to gain" in first
+    assert "once it is measured as well the best is expected to gain another" in second

@@ -5,7 +5,7 @@ import pytest
 
 from tests.planning.lots import BEFORE, POINTS, current, study
 from xrdorder.exceptions import StudyError
-from xrdorder.planning import HoldBound, Limits, plan_lot, plan_words
+from xrdorder.planning import Furnace, HoldBound, Limits, Space, plan_lot, plan_words
 from xrdorder.planning.rows import reference, rows
 from xrdorder.planning.study import earlier_holds, furnace_of, label
 from xrdorder.superconductivity.currents import Conditions
@@ -91,10 +91,19 @@ def test_blocks_and_logs_have_no_earlier_holds():
     block = Schedule((Repeat(3, (Step(650, 10, 50), Step(600, 5, 50))),))
     log = LoggedTreatment(np.array([0.0, 10.0, 60.0]), np.array([25.0, 650.0, 650.0]))
     assert earlier_holds([block, log]) == ((), True)
-    assert label(block, BEFORE) == block.short_name
+    space = Space(Furnace((600.0, 700.0), (10.0, 100.0), 50.0, before=BEFORE))
+    assert label(block, space) == block.short_name
     plain = Schedule((*BEFORE, Step(650, 100, 50)))
     assert earlier_holds([plain, plain, log]) == (BEFORE, False)
-    assert label(plain, BEFORE) == "650 °C/100 h"
+    assert label(plain, space) == "650 °C/100 h"
+
+
+def test_a_ramp_that_is_chosen_is_named():
+    found = planned(study(), Limits(ramp_k_per_h=(25.0, 100.0)), fields=(12.0,))
+    assert "ramp" in found.space.variables
+    names = [found.label(proposal.schedule) for proposal in found.plans["current_12T"].proposals]
+    assert all(name.endswith(("25 K/h", "50 K/h", "100 K/h")) for name in names)
+    assert f"react {names[0]}" in " ".join(plan_words(found.plans["current_12T"]))
 
 
 def test_two_samples_have_too_little_to_say():
@@ -159,3 +168,15 @@ def test_a_lot_without_treatments_is_refused():
     results, treatments = study()
     with pytest.raises(StudyError, match="lot 'heron': no fitted sample has a heat treatment"):
         plan_lot(results, dict.fromkeys(treatments), "heron", CONDITIONS, (12.0,))
+
+
+@pytest.mark.parametrize("dose", [(300.0, 650.0), None])
+def test_logs_and_blocks_are_planned_with_the_others(dose):
+    results, treatments = study(fields=(12.0,))
+    first, _, third, *_ = treatments
+    treatments[first] = LoggedTreatment(np.array([0.0, 12.0, 62.0, 80.0]), np.array([25.0, 619.0, 620.0, 30.0]))
+    treatments[third] = Schedule((Repeat(5, (Step(650, 10, 50), Step(600, 2, 50))),))
+    found = plan_lot(results, treatments, "heron", CONDITIONS, (12.0,), Limits(dose=dose), measured=True)
+    assert found.plans["current_12T"].best.treatment == "650 °C/100 h"
+    assert len(found.distinct) == len(POINTS)
+    assert any("peak and dose" in note if dose else "last hold" in note for note in found.notes)

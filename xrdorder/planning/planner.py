@@ -449,16 +449,19 @@ def plan_words(found: Plan, unit: str = "", name: str = "") -> list[str]:
             lines.append(f"it may also be {others}")
         gain = f"{best.expected_gain:.2g} {unit}".strip()
         lines.append(f"the best treatment inside the limits is expected to be better by {gain}")
-    for proposal in found.proposals:
+    reacted = {tuple(row) for row in np.round(found.space.coordinates(found.treatments), 9)}
+    for k, proposal in enumerate(found.proposals):
         text = f"react {found.label(proposal.schedule)}"
+        if tuple(np.round(found.space.coordinates([proposal.schedule])[0], 9)) in reacted:
+            text += " again"
         if np.isfinite(proposal.predicted):
             text += f": predicted {amount(proposal.predicted, proposal.u)}"
         if np.isfinite(proposal.chance_better):
             more = amount(proposal.difference, proposal.u_difference)
             text += (
                 f"; {more} against the best so far, better with probability "
-                f"{chance(proposal.chance_better)}; once it is measured the best is expected to gain "
-                f"{proposal.worth:.2g} {unit}"
+                f"{chance(proposal.chance_better)}; once it is measured{' as well' * (k > 0)} the best is expected to "
+                f"gain {'another ' * (k > 0)}{proposal.worth:.2g} {unit}"
             ).rstrip()
             if np.isfinite(proposal.u_after):
                 text += f", and the doubt of that difference to shrink to {proposal.u_after:.2g} {unit}".rstrip()

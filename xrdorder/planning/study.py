@@ -115,18 +115,24 @@ class LotPlan:
 
     def label(self, one: History) -> str:
         """Name a treatment by its last hold where what comes before is the same for all."""
-        return label(one, self.space.furnace.before)
+        return label(one, self.space)
 
 
-def label(one: History, before: Sequence[Step]) -> str:
-    """Name a treatment by its last hold where all before it is as told.
+def label(one: History, space: Space) -> str:
+    """Name a treatment by its last hold where what comes before is usual, and by its ramp where that is chosen.
 
-    >>> label(Schedule((Step(210, 48), Step(650, 100))), (Step(210, 48),))
-    '650 °C/100 h'
+    >>> space = Space(Furnace((600, 700), (10, 100), (20, 80), before=(Step(210, 48),)))
+    >>> label(Schedule((Step(210, 48), Step(650, 100, 40))), space)
+    '650 °C/100 h, 40 K/h'
     """
-    if before and isinstance(one, Schedule) and _split(one) is not None and _split(one) == tuple(before):
-        return Schedule((tuple(written_out(one.steps))[len(before)],)).short_name
-    return one.short_name
+    before, name = space.furnace.before, one.short_name
+    if not isinstance(one, Schedule):
+        return name
+    if before and _split(one) == before:
+        name = Schedule((tuple(written_out(one.steps))[len(before)],)).short_name
+    if "ramp" in space.variables and np.isfinite(one.ramp_to_peak_k_per_h):
+        name += f", {one.ramp_to_peak_k_per_h:g} K/h"
+    return name
 
 
 def _split(one: Schedule) -> tuple[Step, ...] | None:
@@ -253,7 +259,7 @@ def plan_lot(
             constraints=constraints if current else (),
             number=number if current else 1,
             seed=seed,
-            label=lambda treatment: label(treatment, space.furnace.before),
+            label=lambda treatment: label(treatment, space),
         )
         notes += _left_out([*response.values.left_out], f"{response.noun}: not known of")
     sizes = plans.get(GRAINS, plans.get(DOMAINS))
