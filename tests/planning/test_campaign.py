@@ -2,7 +2,8 @@
 
 import pytest
 
-from tests.benchmarks.campaign import REGRET, campaign, false_limit
+from tests.benchmarks.campaign import DOSE, REGRET, campaign, false_limit
+from xrdorder.planning import Limits
 
 pytestmark = pytest.mark.slow
 
@@ -17,3 +18,7 @@ def test_where_nothing_differs_nothing_is_found():
     seeds = 60
     false = sum(campaign("flat", 10_000 + seed)["false"] for seed in range(seeds))
     assert false <= false_limit(seeds)
+
+
+def test_studies_are_planned_over_the_variables_of_the_campaigns():
+    assert Limits().dose == DOSE

@@ -115,7 +115,8 @@ def responses(
         key, noun = f"current_{field:g}T", f"layer current density at {field:g} T"
         if measured:
             values = _shares(measured_values(results, "critical_current_a", conditions.temperature_k, field), key)
-            found.append(_measured(key, f"critical current at {field:g} T", MEAN, values, field))
+            noun = f"critical current at {field:g} T"
+            found.append(_measured(key, noun, MEAN, values, conditions.temperature_k, field))
             continue
         try:
             values = _currents(samples, field, conditions, key) if samples else None
@@ -139,7 +140,7 @@ def _critical(
     if measured:
         values = measured_values(results, key, conditions.temperature_k if key == BC2 else None)
         if len(values):
-            return _measured(key, noun, unit, values)
+            return _measured(key, noun, unit, values, conditions.temperature_k)
     if not samples:
         return Response(key, noun, unit, None, "estimate", True, without)
     try:
@@ -149,10 +150,13 @@ def _critical(
     return Response(key, noun, unit, values_from_draws(key, [one.name for one in samples], draws), "estimate")
 
 
-def _measured(key: str, noun: str, unit: str, values: Values, field: float = np.nan) -> Response:
+def _measured(
+    key: str, noun: str, unit: str, values: Values, temperature_k: float, field: float = np.nan
+) -> Response:
     noun = f"measured {noun}"
     if not len(values):
-        return Response(key, noun, unit, None, "measured", True, f"{noun}: study.toml gives none of this lot", field)
+        reason = f"{noun}: none of this lot at {temperature_k:g} K; give critical_current_a in study.toml"
+        return Response(key, noun, unit, None, "measured", True, reason, field)
     return Response(key, noun, unit, values, "measured", True, "", field)
 
 
