@@ -73,7 +73,8 @@ def test_measured_currents_are_those_at_the_field_and_temperature():
     found = by_key(responses(results, CONDITIONS, (15.0, 16.0), measured=True))
     true = np.array([current(*point, 15.0) for point in POINTS])
     np.testing.assert_allclose(found["current_15T"].values.value, true / true.mean())
-    assert found["current_16T"].values is None and "give critical_current_a in study.toml" in found["current_16T"].reason
+    reason = found["current_16T"].reason
+    assert found["current_16T"].values is None and "give critical_current_a in study.toml" in reason
     assert len(measured_values(results, "critical_current_a", 5.0, 15.0)) == 0
 
 
