@@ -110,6 +110,7 @@ OPTIONS = {
         "--figure",
     },
     "explain": set(),
+    "report": {"--only", "--format"},
     "estimate": {
         "--lattice-nm",
         "--u-lattice-nm",

@@ -124,4 +124,4 @@ def _other_relations(samples: Sequence[Conductor]) -> NDArray[np.bool_]:
     places = places.reshape(codes.shape)
     counts = np.zeros((len(found), codes.shape[1]), dtype=np.int64)
     np.add.at(counts, (places, np.arange(codes.shape[1])), ~replaced)
-    return replaced | (places != np.argmax(counts, axis=0))
+    return np.asarray(replaced | (places != np.argmax(counts, axis=0)))

@@ -1,0 +1,37 @@
+"""A study that was never run: results of `tests.figures.made`, with a made pattern for each sample."""
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from tests.figures import made
+from tests.studies import explained
+from xrdorder.studies.description import Study
+
+HOSTILE = "<img src=x onerror=\"window.hurt=1\">&'</script>"
+
+
+@dataclass(frozen=True)
+class Opened:
+    """As `xrdorder.studies.open_study` gives it."""
+
+    study: Study
+    results: object
+
+    def sample(self, name):
+        lines = made.lines()
+        n = lines.sizes["line"]
+        lines = lines.assign(
+            d_nm=("line", 0.0770297 / np.sin(np.radians(lines["two_theta"].values / 2.0))),
+            fwhm=("line", np.full(n, made.WIDTH_DEG)),
+        )
+        sample = explained.sample(name)
+        flags = (*sample.flags, ("said", HOSTILE))
+        return replace(sample, flags=flags, groups={**sample.groups, "curves": made.curves(), "lines": lines})
+
+
+def opened(folder, title="A made study", pieces=made.PIECES):
+    results = made.results(pieces)
+    results.attrs["title"] = title
+    return Opened(Study(Path(folder), title, Path("none.toml"), ("nb3sn",), "own", ()), results)

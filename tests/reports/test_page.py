@@ -1,0 +1,162 @@
+"""The page says what the results say, and takes nobody's words for markup."""
+
+import hashlib
+import json
+import re
+from html.parser import HTMLParser
+from importlib.resources import files
+
+import numpy as np
+import pytest
+
+from tests.figures import made as results
+from tests.reports import made
+from xrdorder.exceptions import UnknownNameError
+from xrdorder.reports.page import PLOTTING_SHA256
+from xrdorder.reports.tables import HEADINGS, rows
+from xrdorder.reports.verdicts import first_look
+from xrdorder.reports.writing import write_report
+
+
+class Reader(HTMLParser):
+    """What a browser would make of it: tags with their attributes, text, balance."""
+
+    VOID = frozenset(("meta", "img", "input", "br", "link"))
+
+    def __init__(self):
+        super().__init__()
+        self.tags, self.open, self.text, self.scripts = [], [], [], {}
+        self.inside = ""
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+        if tag not in self.VOID:
+            self.open.append(tag)
+        if tag == "script":
+            self.inside = dict(attrs).get("id", "code")
+
+    def handle_endtag(self, tag):
+        assert self.open and self.open.pop() == tag, f"</{tag}> closes another"
+        if tag == "script":
+            self.inside = ""
+
+    def handle_data(self, data):
+        if self.inside:
+            self.scripts[self.inside] = self.scripts.get(self.inside, "") + data
+        else:
+            self.text.append(data)
+
+
+def read(text):
+    reader = Reader()
+    reader.feed(text)
+    assert reader.open == []
+    return reader
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("study")
+    title = f"Made {made.HOSTILE}"
+    return title, write_report(made.opened(folder, title))
+
+
+@pytest.fixture(scope="module")
+def page(written):
+    return read(next(p for p in written[1] if p.suffix == ".html").read_text(encoding="utf-8"))
+
+
+def test_page_figures_captions_and_table_are_written(written):
+    names = [path.name for path in written[1]]
+    assert names == ["report.html", "differences.svg", "differences.txt", "trends.svg", "trends.txt", "table.csv"]
+    table = next(p for p in written[1] if p.suffix == ".csv").read_text(encoding="utf-8").splitlines()
+    assert len(table) == 1 + len(results.PIECES)
+
+
+def test_words_of_users_stay_text(written, page):
+    title, _ = written
+    text = "".join(page.text)
+    assert title in text  # read as text, as it was given
+    assert made.HOSTILE in text  # of a flag
+    assert not [attrs for tag, attrs in page.tags if "onerror" in attrs]
+    sources = [attrs.get("src", "") for tag, attrs in page.tags if tag in ("img", "script")]
+    assert all(not source or source.startswith("data:image/svg+xml;base64,") for source in sources)
+
+
+def test_the_page_asks_no_network(page):
+    for tag, attrs in page.tags:
+        for name in ("src", "href", "action", "srcset", "poster"):
+            assert not re.match(r"(https?:)?//", attrs.get(name) or ""), (tag, attrs)
+    policy = next(a["content"] for tag, a in page.tags if tag == "meta" and "http-equiv" in a)
+    assert policy.startswith("default-src 'none'")
+
+
+def test_verdicts_stand_first_with_what_is_clear(page):
+    look = first_look(results.results())
+    text = " ".join("".join(page.text).split())
+    assert text.index("Ahead by") < text.index("Filter")
+    assert look.leader and look.leader in text
+    for pair in look.pairs:
+        assert pair.headline in text
+        clear = [one.noun for one in pair.statements if one.clear]
+        assert all(noun in pair.headline for noun in clear)
+        assert ("not distinguishable" in pair.headline) == (not clear)
+
+
+def test_a_study_of_one_variant_says_that_there_is_nothing_to_compare():
+    look = first_look(results.results(results.PIECES[1:3]))
+    assert (look.leader, look.pairs) == ("", ()) and look.reason
+
+
+def test_cells_sort_by_the_number_they_show():
+    table = rows(results.results())
+    for k, heading in enumerate(HEADINGS):
+        for row in table:
+            if heading.numeric and row[k].key:
+                shown = float(re.match(r"-?[\d.]+", row[k].text)[0])
+                assert float(row[k].key) == pytest.approx(shown, abs=0.06 * 10 ** len(str(int(shown))) + 0.06)
+    orders = [float(row[4].key) for row in table]
+    assert orders == pytest.approx([piece[4] for piece in results.PIECES])
+
+
+def test_patterns_on_the_page_are_those_of_the_fit(page):
+    data = json.loads(page.scripts["fit-0"])
+    curves, lines = results.curves(), results.lines()
+    first, step, number = data["angle"]
+    np.testing.assert_allclose(first + step * np.arange(int(number)), curves["two_theta"].values, atol=1e-6)
+    # whole counts: the noise of any count is larger than a half
+    np.testing.assert_allclose(data["observed"], curves["observed"].values, atol=0.5)
+    np.testing.assert_allclose(data["calculated"], curves["calculated"].values, atol=0.5)
+    np.testing.assert_allclose(np.array(data["residual"]) / 100, curves["weighted_residual"].values, atol=0.005)
+    assert [(data["phases"][p], hkl) for p, _, _, hkl, _ in data["lines"]] == [
+        (str(lines["phase"].values[k]), str(lines["hkl"].values[k])) for k in np.argsort(lines["two_theta"].values)
+    ]
+
+
+def test_tables_have_headers_and_figures_have_words(page):
+    heads = [attrs for tag, attrs in page.tags if tag == "th"]
+    assert heads and all(attrs.get("scope") in ("col", "row") for attrs in heads)
+    pictures = [attrs for tag, attrs in page.tags if tag == "img"]
+    assert pictures and all(len(attrs["alt"]) > 20 for attrs in pictures)
+    ids = [attrs["id"] for _, attrs in page.tags if "id" in attrs]
+    assert len(set(ids)) == len(ids)
+    targets = [attrs["href"][1:] for tag, attrs in page.tags if tag == "a"]
+    assert set(targets) <= set(ids)
+
+
+def test_the_plotting_script_is_the_one_of_the_registry():
+    script = files("xrdorder.reports").joinpath("vendored/uPlot.iife.min.js").read_bytes()
+    assert hashlib.sha256(script).hexdigest() == PLOTTING_SHA256
+    licence = files("xrdorder.reports").joinpath("vendored/uPlot.LICENSE").read_text(encoding="utf-8")
+    assert "MIT" in licence and "Leon Sorokin" in licence
+
+
+def test_parts_may_be_asked_for(tmp_path):
+    assert [p.name for p in write_report(made.opened(tmp_path), ["tables"])] == ["table.csv"]
+    only = write_report(made.opened(tmp_path), ["trends"], "png")
+    assert [p.name for p in only] == ["trends.png", "trends.txt"]
+    assert only[0].read_bytes().startswith(b"\x89PNG") and len(only[1].read_text(encoding="utf-8")) > 80
+    with pytest.raises(UnknownNameError, match="did you mean 'trends'"):
+        write_report(made.opened(tmp_path), ["trend"])
+    with pytest.raises(UnknownNameError, match="png, svg, pdf"):
+        write_report(made.opened(tmp_path), [], "gif")

@@ -1,0 +1,29 @@
+"""Write the report of a study."""
+
+from pathlib import Path
+
+import click
+
+from xrdorder.cli.cautions import CAUTIONS
+from xrdorder.cli.progress import Progress
+
+
+@click.command()
+@click.argument("study", type=click.Path(path_type=Path))
+@click.option("--only", multiple=True, help="page, figures, tables, or the name of a figure; may be repeated.")
+@click.option(
+    "--format", "form", type=click.Choice(("png", "svg", "pdf")), default="svg", show_default=True, help="Of figures."
+)
+def report(study: Path, only: tuple[str, ...], form: str) -> None:
+    """Write the report of a fitted STUDY: one page that opens from disk, figures with captions, a table.
+
+    Everything goes to results/report. The page asks no network; verdicts stand first. Nothing is fitted again.
+    """
+    from xrdorder.reports.writing import write_report
+    from xrdorder.studies import open_study
+
+    with Progress("writing") as progress:
+        written = write_report(open_study(study), only, form, progress)
+    for path in written:
+        click.echo(f"Written      {path}")
+    click.echo("\n" + "\n".join(CAUTIONS))

@@ -1,0 +1,121 @@
+"""One page that holds everything about a study, opens from disk and asks no network."""
+
+from __future__ import annotations
+
+import base64
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from importlib.resources import files
+from typing import Any
+
+from jinja2 import Environment
+from markupsafe import Markup
+
+from xrdorder import __version__
+from xrdorder.reports.methods import METHODS, relations_used, sentences
+from xrdorder.reports.patterns import fit_data
+from xrdorder.reports.pictures import Picture, encoded
+from xrdorder.reports.sections import section
+from xrdorder.reports.tables import HEADINGS, rows
+from xrdorder.reports.verdicts import FirstLook
+from xrdorder.studies.interpretation import OwnFiles
+from xrdorder.studies.run import OpenStudy
+
+PLOTTING_VERSION = "1.6.32"
+PLOTTING_SHA256 = "19c8d4c6ad88929a79f4ae49d6f7161566dfd0ba3d15cc495e974f787eb78f1f"
+"""Of the vendored plotting script, as it came from the npm registry."""
+
+ESTIMATES = "Tc and Bc2 are estimates from published relations, not measurements."
+CAUTIONS = (
+    f"{ESTIMATES} No coil is designed and no wire accepted on an estimate alone: measure Tc and the critical current "
+    "of the wire, under the strain it will see.",
+    "X-rays injure without being felt: only trained people operate a diffractometer, with its interlocks working.",
+    "Acids that free filaments belong in a fume cupboard, in trained hands; hydrogen from etching shifts lattices.",
+    "Furnaces burn, tin leaks, vacuum and argon suffocate; cryogens burn and displace air.",
+    "The rules of your laboratory and country, and licensed practice, come first.",
+)
+
+
+@dataclass(frozen=True)
+class _Shown:
+    source: str
+    alt: str
+    caption: str
+
+
+def page(
+    opened: OpenStudy,
+    look: FirstLook,
+    pictures: Sequence[Picture],
+    progress: Callable[[int, int, str], None] | None = None,
+) -> str:
+    """Write the page.
+
+    Parameters
+    ----------
+    opened : OpenStudy
+        A study that has been run.
+    look : FirstLook
+        Its verdicts.
+    pictures : sequence of Picture
+        Figures to show.
+    progress : callable, optional
+        Called with number of samples done, number in all, and a name.
+
+    Raises
+    ------
+    StudyError
+        The result of a sample cannot be read.
+    """
+    results = opened.results
+    names = [str(name) for name in results["sample"].values]
+    sections, fits = [], []
+    for k, name in enumerate(names):
+        sample = opened.sample(name)
+        made = section(sample, results.isel(sample=k), k)
+        sections.append(made)
+        if made.fitted:
+            fits.append({"number": k, "data": _json(fit_data(sample))})
+        if progress is not None:
+            progress(k + 1, len(names), name)
+    library = OwnFiles(opened.study.tin_scale, opened.study.relations).library()
+    template = Environment(autoescape=True, trim_blocks=True).from_string(_asset("page.html.j2"))
+    return template.render(
+        title=str(results.attrs.get("title", "")) or opened.study.folder.name,
+        count=len(names),
+        version=__version__,
+        made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
+        look=look,
+        estimates=ESTIMATES,
+        headings=HEADINGS,
+        rows=rows(results),
+        anchor_of={one.name: one.anchor for one in sections},
+        figures=[_Shown(_embedded(one), one.alt, one.caption) for one in pictures],
+        sections=sections,
+        fits=fits,
+        methods=METHODS,
+        sentences=sentences(look),
+        relations=relations_used(results, library),
+        cautions=CAUTIONS,
+        plotting_version=PLOTTING_VERSION,
+        styles=Markup(_asset("vendored/uPlot.min.css") + _asset("page.css")),
+        plotting=Markup(_asset("vendored/uPlot.iife.min.js")),
+        script=Markup(_asset("page.js")),
+    )
+
+
+def _asset(name: str) -> str:
+    return files("xrdorder.reports").joinpath(name).read_text(encoding="utf-8")
+
+
+def _json(data: Any) -> Markup:
+    """JSON that no parser of HTML takes for markup."""
+    text = json.dumps(data, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
+    return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
+
+
+def _embedded(picture: Picture) -> str:
+    data = base64.b64encode(encoded(picture.figure, "svg")).decode("ascii")
+    return f"data:image/svg+xml;base64,{data}"

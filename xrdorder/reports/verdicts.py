@@ -1,0 +1,153 @@
+"""What a reader wants to know first: which variant is ahead, of which others, and whether that is more than chance."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import xarray as xr
+
+from xrdorder.exceptions import XrdorderError
+from xrdorder.studies.comparison import Compared, Difference, verdict
+from xrdorder.studies.comparison.of_study import QUANTITIES, compare_quantity, predicted_values
+from xrdorder.studies.comparison.words import manner, rounded
+
+BY = ("Bc2_4K2_T", "Tc_K", "tin_at_percent", "site_order")
+"""What puts a variant ahead: the first of these that is known for two variants."""
+
+
+@dataclass(frozen=True)
+class Statement:
+    """One quantity of a pair.
+
+    Attributes
+    ----------
+    noun, unit : str
+    first, second, difference : str
+        With uncertainties, as they are printed.
+    probability : float
+        That the first is truly larger.
+    clear : bool
+        More than chance, after correction for all comparisons of the quantity.
+    sentence : str
+    """
+
+    noun: str
+    unit: str
+    first: str
+    second: str
+    difference: str
+    probability: float
+    clear: bool
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Pair:
+    """The variant ahead against another one.
+
+    Attributes
+    ----------
+    first, second : str
+    headline : str
+    statements : tuple of Statement
+    """
+
+    first: str
+    second: str
+    headline: str
+    statements: tuple[Statement, ...]
+
+
+@dataclass(frozen=True)
+class FirstLook:
+    """The verdicts of a study.
+
+    Attributes
+    ----------
+    leader : str
+        Variant with the largest of what it was judged by; empty with fewer than two variants.
+    by : str
+        What that is, in words.
+    pairs : tuple of Pair
+        The leader against the next, and against the reference (the first variant of the study).
+    reason : str
+        Why there is nothing to say; empty where there is.
+    compared : dict of str to Compared
+        All pairs of each quantity.
+    """
+
+    leader: str
+    by: str
+    pairs: tuple[Pair, ...]
+    reason: str
+    compared: dict[str, Compared]
+
+
+def first_look(results: xr.Dataset) -> FirstLook:
+    """Judge the variants of a study (samples of one lot and treatment).
+
+    Parameters
+    ----------
+    results : Dataset
+        Collated results.
+    """
+    predicted = predicted_values(results, QUANTITIES)
+    compared: dict[str, Compared] = {}
+    reason = "no sample has a result"
+    for quantity in QUANTITIES:
+        try:
+            compared[quantity] = compare_quantity(results, quantity, all_pairs=True, predicted=predicted)
+        except XrdorderError as error:
+            reason = str(error)
+    by = next((quantity for quantity in BY if quantity in compared), "")
+    if not by:
+        return FirstLook("", "", (), reason, {})
+    order = sorted(
+        zip(compared[by].comparison.value, compared[by].comparison.variants, strict=True), key=lambda one: -one[0]
+    )
+    leader, others = order[0][1], [variant for _, variant in order[1:]]
+    reference = next((v for v in compared[by].comparison.variants if v != leader), "")
+    against = list(dict.fromkeys([others[0], reference]))
+    pairs = tuple(_pair(compared, leader, other) for other in against)
+    return FirstLook(leader, manner(by).noun, pairs, "", compared)
+
+
+def _pair(compared: dict[str, Compared], first: str, second: str) -> Pair:
+    statements = []
+    for quantity, one in compared.items():
+        try:
+            found = one.comparison.pair(first, second)
+        except XrdorderError:
+            continue
+        statements.append(_statement(one, quantity, found))
+    clear = [statement.noun for statement in statements if statement.clear]
+    if clear:
+        said = f"differ by more than chance in {_listed(clear)}"
+    else:
+        said = "are not distinguishable"
+    return Pair(first, second, f"{first} and {second} {said}", tuple(statements))
+
+
+def _statement(one: Compared, quantity: str, found: Difference) -> Statement:
+    how, comparison = manner(quantity), one.comparison
+    values = []
+    for variant in (found.first, found.second):
+        k = comparison.variants.index(variant)
+        values.append(rounded(how.scale * comparison.value[k], how.scale * comparison.u[k]))
+    difference = rounded(how.scale * found.value, how.scale * found.u)
+    if math.copysign(1.0, found.value) > 0.0 and not difference.startswith("-"):
+        difference = f"+{difference}"
+    return Statement(
+        how.noun, how.unit, values[0], values[1], difference, found.probability_positive, found.distinguishable,
+        verdict(found),
+    )  # fmt: skip
+
+
+def _listed(words: list[str]) -> str:
+    """Join words as a sentence does.
+
+    >>> _listed(["a"]), _listed(["a", "b", "c"])
+    ('a', 'a, b and c')
+    """
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

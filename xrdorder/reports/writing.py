@@ -1,0 +1,91 @@
+"""Write a report beside the results of a study."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Callable, Collection
+from pathlib import Path
+
+from xrdorder.exceptions import UnknownNameError
+from xrdorder.reports.page import page
+from xrdorder.reports.pictures import FORMATS, encoded, study_pictures
+from xrdorder.reports.tables import HEADINGS, rows
+from xrdorder.reports.verdicts import first_look
+from xrdorder.studies.files import write_atomically
+from xrdorder.studies.run import RESULTS, OpenStudy
+from xrdorder.studies.words import did_you_mean
+
+FOLDER, PAGE, TABLE = "report", "report.html", "table.csv"
+PARTS = ("page", "figures", "tables")
+
+
+def write_report(
+    opened: OpenStudy,
+    only: Collection[str] = (),
+    form: str = "svg",
+    progress: Callable[[int, int, str], None] | None = None,
+) -> list[Path]:
+    """Write the page, the figures with their captions, and the table.
+
+    Parameters
+    ----------
+    opened : OpenStudy
+    only : collection of str
+        Of `PARTS`, or names of figures; all of it where left out.
+    form : str
+        Of `FORMATS`: in which format figures are saved.
+    progress : callable, optional
+
+    Returns
+    -------
+    list of Path
+        What was written; each whole or not at all.
+
+    Raises
+    ------
+    UnknownNameError
+        There is no such part, figure or format.
+    StudyError
+        A result cannot be read, or the disk refuses.
+    """
+    if form not in FORMATS:
+        raise UnknownNameError(f"format '{form}' is unknown; choose one of {', '.join(FORMATS)}")
+    look = first_look(opened.results)
+    pictures = list(study_pictures(opened, look))
+    names = [one.name for one in pictures]
+    for word in only:
+        if word not in (*PARTS, *names):
+            raise UnknownNameError(
+                f"there is no part and no figure '{word}' of this report; {did_you_mean(word, [*PARTS, *names])}"
+            )
+    folder = opened.study.folder / RESULTS / FOLDER
+    written = []
+
+    def write(path: Path, content: bytes) -> None:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_atomically(path, lambda temporary: _put(temporary, content))
+        written.append(path)
+
+    if not only or "page" in only:
+        write(folder / PAGE, page(opened, look, pictures, progress).encode("utf-8"))
+    for one in pictures:
+        if not only or "figures" in only or one.name in only:
+            write(folder / f"{one.name}.{form}", encoded(one.figure, form))
+            write(folder / f"{one.name}.txt", f"{one.caption}\n".encode())
+    if not only or "tables" in only:
+        write(folder / TABLE, _csv(opened))
+    return written
+
+
+def _put(path: Path, content: bytes) -> None:
+    path.write_bytes(content)
+
+
+def _csv(opened: OpenStudy) -> bytes:
+    import io
+
+    stream = io.StringIO(newline="")
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow([f"{one.words} ({one.unit})" if one.unit else one.words for one in HEADINGS])
+    writer.writerows([[cell.text for cell in row] for row in rows(opened.results)])
+    return stream.getvalue().encode("utf-8")
