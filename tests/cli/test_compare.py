@@ -61,6 +61,31 @@ def test_a_figure_is_saved_unless_pairs_are_compared_or_none_is_wanted(run, tmp_
     assert picture.read_bytes().startswith(b"\x89PNG")
 
 
+def test_the_answer_stands_first(run):
+    first = " ".join(run("--quantity", "tin", "--quantity", "tin_at_percent").output.split("Differences")[0].split())
+    assert first.startswith("Ahead by tin content: 725 °C/100 h. Against 650 °C/100 h it differs more than chance in")
+
+
+def test_a_sample_that_is_not_to_be_used_is_left_out_and_named(run, monkeypatch):
+    spoiled = results()
+    words = ["trustworthy", "trustworthy", "do not use: the fit did not converge", "trustworthy"]
+    spoiled["quality"] = ("sample", np.array(words, dtype=object))
+    monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: type("Held", (), {"results": spoiled}))
+    said = run("--quantity", "tin_at_percent")
+    assert said.exit_code == 0 and "Left out: b1 (do not use: the fit did not converge)" in said.output
+    refused = run("--quantity", "tin_at_percent", "--reference", "b1")
+    assert refused.exit_code == 2 and "cannot be the reference" in refused.output
+
+
+def test_what_a_variant_mixes_is_told(run, monkeypatch):
+    mixed = results()
+    mixed["hold_at_peak_h"] = ("sample", np.array([50.0, 100.0, 50.0, 100.0]))
+    mixed["lot"] = ("sample", np.array(["heron", "heron", "heron", "curlew"], dtype=object))
+    monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: type("Held", (), {"results": mixed}))
+    said = " ".join(run("--quantity", "tin_at_percent", "--by", "reaction-temperature").output.split())
+    assert "mix wire lots (heron, curlew), whose dopants may differ" in said and "hold times of 50 to 100 h" in said
+
+
 def test_trend_over_the_reaction_temperature(run):
     said = " ".join(run("--quantity", "tin_at_percent", "--by", "reaction-temperature").output.split())
     assert "tin content rises by 0.8" in said and "from 650 to 725 °C" in said

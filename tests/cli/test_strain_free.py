@@ -22,6 +22,19 @@ def test_lattice_and_strain_of_each_direction(tmp_path):
     assert "nothing to check" in two.output
 
 
+def test_the_lines_for_study_toml_are_printed(tmp_path):
+    output = run(tmp_path / "d.csv", TABLE).output
+    assert "0 degrees:  strain = -0.002, u_strain = " in output
+    assert "90 degrees:  strain = 0.00072, u_strain = " in output
+
+
+def test_one_wrong_direction_enlarges_the_uncertainty_and_is_told(tmp_path):
+    more = TABLE + "30,0.528102,0.000005\n60,0.528821,0.000005\n"
+    right, wrong = (run(tmp_path / "d.csv", text) for text in (more, more.replace("0.528102", "0.528900")))
+    assert "scatter about the line" not in right.output
+    assert "scatter about the line" in wrong.output and "look for one that is wrong" in wrong.output
+
+
 def test_mistakes_are_one_line_each(tmp_path):
     for text, message in (
         (TABLE.replace("90,", "10,").replace("45,", "5,"), "too close together"),
@@ -30,6 +43,8 @@ def test_mistakes_are_one_line_each(tmp_path):
         (TABLE.replace("0.529181", "0,529181"), "line 4 has 4 cells"),
         (TABLE.splitlines()[0], "two directions"),
         ("", "no column"),
+        (TABLE.replace("90,", "95,"), "between 0 (along the wire) and 90"),
+        (TABLE.replace("0.527742", "0.511000"), "which no A15 holds"),
     ):
         result = run(tmp_path / "d.csv", text)
         assert result.exit_code == 2

@@ -23,6 +23,12 @@ SOURCES = {
 }
 
 
+def test_what_is_switched_off_is_flagged(fitted):
+    assert "corrections-off" not in names(fitted(Specimen(**WIRE)))
+    flag = next(f for f in fitted(Specimen(**WIRE, off={"strain"})).flags if f.name == "corrections-off")
+    assert "strain" in flag.message and "too small" in flag.message
+
+
 @pytest.mark.parametrize("name", CORRECTIONS)
 def test_a_correction_and_its_doubt_are_switched_off_together(fitted, name):
     quantity, sources = SOURCES[name]

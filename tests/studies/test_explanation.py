@@ -334,6 +334,21 @@ def test_a_prediction_shows_its_relations():
     assert second.reason == "too little tin"
 
 
+def test_a_prediction_begins_with_how_tin_and_order_came_about():
+    names = [step.quantity for step in one(explained.sample(), "Tc_K").steps]
+    assert {"nb3sn_a_nm", "a_nm", "tin_fraction", "tin_fraction_joint", "site_order"} <= set(names)
+    assert len(set(names)) == len(names)
+
+
+def test_a_scale_of_ones_own_is_not_called_a_published_one():
+    sample = explained.sample()
+    table = sample.contributions
+    own = tuple("ours" if s == "a(tin) scale" else g for s, g in zip(table.sources, table.groups, strict=True))
+    shares = one(replace(sample, contributions=replace(table, groups=own)), "tin_fraction").budget
+    (said,) = [share.meaning for share in shares if share.family == "a(tin) scale"]
+    assert "laboratory's own line" in said and "'ours'" in said
+
+
 def test_a_prediction_says_with_what_it_was_asked():
     sample = explained.sample()
     tin, order, wire = one(sample, "Tc_K").asked

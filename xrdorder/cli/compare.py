@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 _BY = ("treatment", "reaction-temperature", "hold-time", "dose", "lot", "position", "date")
 _UNITS = {"reaction-temperature": "°C", "hold-time": "h", "dose": "h"}
 _MOST_VERDICTS = 3  # of one quantity
+_ABREAST = 3  # quantities of the table of differences
 _LEAST_POINTS = 3  # of a variable, for a course and not rows
 _Found: TypeAlias = "dict[str, Compared]"
 
@@ -41,14 +42,23 @@ def compare(
     number of comparisons. The table goes to results/comparison.csv, the figure to results/figures/comparison.png.
     Nothing is fitted again.
     """
+    from xrdorder.cli.tables import own_line
     from xrdorder.studies import open_study
-    from xrdorder.studies.comparison.of_study import QUANTITIES, compare_quantity, predicted_values
+    from xrdorder.studies.comparison.of_study import (
+        QUANTITIES,
+        compare_quantity,
+        fit_to_compare,
+        predicted_values,
+    )
 
     held = open_study(study)
-    results = _of_lot(held.results, lot)
+    every = _of_lot(held.results, lot)
+    results, left_out = fit_to_compare(every)
+    if reference in left_out:
+        raise StudyError(f"sample '{reference}' cannot be the reference: {left_out[reference]}")
     _require(results, by, reference)
     with Progress("comparing") as progress:
-        asked = quantities or QUANTITIES
+        asked = tuple(_quantity_named(word) for word in quantities) or QUANTITIES
         predicted = predicted_values(results, asked, progress)
         found = {}
         skipped = []
@@ -63,7 +73,9 @@ def compare(
                 skipped.append(str(error))
     if not found:
         raise StudyError(skipped[0])
-    click.echo("\n".join(_text(results, found, by, all_pairs)))
+    click.echo("\n".join([*_text(results, found, by, all_pairs), *own_line(results)]))
+    for name, reason in left_out.items():
+        click.echo(f"Left out: {name} ({reason})")
     for reason in skipped:
         click.echo(f"Not compared: {reason}")
     table = study / "results" / "comparison.csv"
@@ -92,6 +104,13 @@ def _draw(found: _Found, by: str, study: Path, title: str) -> Path:
     return path
 
 
+def _quantity_named(word: str) -> str:
+    """Take the headings of the printed table for the quantities below them, as `explain` does."""
+    from xrdorder.studies.asked import HEADINGS
+
+    return HEADINGS.get(word, word)
+
+
 def _of_lot(results: "xr.Dataset", lot: str) -> "xr.Dataset":
     if not lot:
         return results
@@ -116,6 +135,7 @@ def _require(results: "xr.Dataset", by: str, reference: str) -> None:
 def _text(results: "xr.Dataset", found: _Found, by: str, all_pairs: bool) -> list[str]:
     lines: list[str] = []
     if not all_pairs:
+        lines += [*_lead(found), *_pooled(results, by), ""]
         lines += _differences(found)
     lines += _absolutes(found)
     lines += ["Verdicts"]
@@ -128,6 +148,54 @@ def _text(results: "xr.Dataset", found: _Found, by: str, all_pairs: bool) -> lis
     return [*lines, *_wrapped(methods_sentence(next(iter(found.values()))[0]))]
 
 
+_AHEAD_BY = ("Bc2_4K2_T", "Tc_K", "tin_at_percent", "site_order")
+
+
+def _lead(found: _Found) -> list[str]:
+    """The answer first: which variant is ahead, and whether it differs from the reference by more than chance."""
+    import numpy as np
+
+    from xrdorder.studies.comparison.words import manner
+
+    by = next((quantity for quantity in _AHEAD_BY if quantity in found), "")
+    if not by:
+        return []
+    one, against = found[by].comparison, found[by].against
+    leader = one.variants[int(np.argmax(one.value))]
+    start = f"Ahead by {manner(by).noun}: {leader}"
+    if leader == against:
+        return _flush(f"{start}, the reference itself.")
+    clear: list[str] = []
+    unclear: list[str] = []
+    for item in found.values():
+        if leader in item.comparison.variants and against in item.comparison.variants:
+            pair = item.comparison.pair(leader, against)
+            (clear if pair.distinguishable else unclear).append(manner(pair.quantity).noun)
+    said = f"more than chance in {', '.join(clear)}" if clear else "in nothing by more than chance"
+    rest = f"; not in {', '.join(unclear)}" if clear and unclear else ""
+    return _flush(f"{start}. Against {against} it differs {said}{rest}.")
+
+
+def _pooled(results: "xr.Dataset", by: str) -> list[str]:
+    """Say what variants by one variable mix."""
+    if by in ("treatment", "lot"):
+        return []
+    mixed = []
+    lots = dict.fromkeys(str(one) for one in results["lot"].values)
+    if len(lots) > 1:
+        mixed.append(f"wire lots ({', '.join(lots)}), whose dopants may differ; --lot keeps to one")
+    hours = sorted({float(h) for h in results["hold_at_peak_h"].values if h == h})
+    if by == "reaction-temperature" and len(hours) > 1:
+        mixed.append(f"hold times of {hours[0]:g} to {hours[-1]:g} h")
+    return _flush(f"Variants by {by} mix {' and '.join(mixed)}.") if mixed else []
+
+
+def _flush(text: str) -> list[str]:
+    import textwrap
+
+    return textwrap.wrap(text, 98)
+
+
 def _wrapped(text: str) -> list[str]:
     import textwrap
 
@@ -135,11 +203,27 @@ def _wrapped(text: str) -> list[str]:
 
 
 def _differences(found: _Found) -> list[str]:
+    against = next(iter(found.values())).against
+    lines = [f"Differences to {against}", ""]
+    for few in _few_at_once(found):
+        lines += [_difference_table(few, against), ""]
+    return [
+        *lines,
+        "* more than chance (5 % for all comparisons of a quantity together). P: probability of being higher.",
+        "",
+    ]
+
+
+def _few_at_once(found: _Found) -> "Iterable[list[Comparison]]":
+    """Quantities in groups that fit beside each other."""
+    comparisons = [one for one, _, _, _ in found.values()]
+    return (comparisons[k : k + _ABREAST] for k in range(0, len(comparisons), _ABREAST))
+
+
+def _difference_table(comparisons: "list[Comparison]", against: str) -> str:
     from xrdorder.cli.tables import table
     from xrdorder.studies.comparison.words import manner, rounded
 
-    comparisons = [one for one, _, _, _ in found.values()]
-    against = comparisons[0].variants[int(comparisons[0].second[0])]
     variants = dict.fromkeys(v for one in comparisons for v in one.variants if v != against)
     head: list[str] = ["variant", "wires"]
     units = ["", ""]
@@ -161,10 +245,7 @@ def _differences(found: _Found) -> list[str]:
                 f"{d.probability_positive:.2f}",
             ]
         rows.append(tuple(row))
-    return [
-        f"Differences to {against}", "", table((tuple(head), tuple(units)), rows), "",
-        "* more than chance (5 % for all comparisons of a quantity together). P: probability of being higher.", "",
-    ]  # fmt: skip
+    return table((tuple(head), tuple(units)), rows)
 
 
 def _absolutes(found: _Found) -> list[str]:

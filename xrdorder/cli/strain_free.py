@@ -6,6 +6,8 @@ import click
 
 from xrdorder.cli.options import EXISTING_FILE, POSITIVE
 
+_SCATTERS = 1.5  # times as much as they should: by chance in one of twenty with three directions left over
+
 
 @click.command("strain-free")
 @click.argument("directions", metavar="DIRECTIONS.csv", type=EXISTING_FILE)
@@ -39,5 +41,16 @@ def strain_free(directions: Path, poisson: float | None, u_poisson: float | None
         f"\nStrain-free lattice  {concise(found.a_nm, found.u_a_nm)} nm"
         f"\nAxial strain         {concise(100 * found.axial_strain, 100 * found.u_axial_strain)} %"
     )
+    if found.axial_strain > 0.0:
+        click.echo("Tension along the wire: copper presses the A15; check that angles were not exchanged.")
+    if found.enlarged > _SCATTERS:
+        click.echo(
+            f"Directions scatter about the line {found.enlarged:.1f} times as much as their u: uncertainties are "
+            "enlarged by that; look for one that is wrong."
+        )
     if len(angles) == 2:
         click.echo("Two directions leave nothing to check the line with.")
+    click.echo("\nIn study.toml, for the sample measured at")
+    for angle in dict.fromkeys(float(one) for one in angles):
+        strain, u_strain = found.strain_at(angle)
+        click.echo(f"  {angle:g} degrees:  strain = {strain:.3g}, u_strain = {u_strain:.2g}")

@@ -63,10 +63,18 @@ def results_text(results: "xr.Dataset") -> str:
             continue
         remark = " ".join([str(len(flags[k]))] * bool(flags[k]) + [f"({about})"] * (status[k] != "ok"))
         rows.append((shown, *_numbers(results, k), trust(words[k]), remark))
-    parts = [table(head, rows), "", *_other_phases(results), _how_to_read()]
+    parts = [table(head, rows), "", *_other_phases(results), _how_to_read(), *own_line(results)]
     parts += _verdicts(names, words, status)
     parts += _remarks(names, flags, [str(text) for text in results["assumptions"].values])
     return "\n".join(parts) + "\n"
+
+
+def own_line(results: "xr.Dataset") -> list[str]:
+    """Name the scale and relations of the laboratory's own that stand behind results; nothing where there are none."""
+    from xrdorder.studies.collate import own_words
+
+    own = own_words(results)
+    return [wrapped(f"Of the laboratory's own: {own}.")] if own else []
 
 
 def trust(words: str) -> str:
@@ -162,9 +170,17 @@ def _remarks(
         first, message = next(iter(messages.items()))
         many = f"{len(messages)} samples, for example " if len(messages) > 1 else ""
         lines.append(wrapped(f"{name}, {many}{_shortened(first, _LONGEST_NAME)}: {message}", indent=2))
-    granted = list(dict.fromkeys(part for text in assumptions for part in text.split("; ") if part))
+    granted: dict[str, list[str]] = {}
+    for sample, text in zip(samples, assumptions, strict=True):
+        for part in text.split("; "):
+            if part:
+                granted.setdefault(part, []).append(_shortened(sample, _LONGEST_NAME))
     if granted:
-        lines.append(wrapped(f"\nTaken for granted: {'; '.join(granted)}."))
+        lines.append("\nTaken for granted")
+    with_any = sum(bool(text) for text in assumptions)
+    for part, of in granted.items():
+        few = "" if len(of) == with_any else f" ({', '.join(of[:_NAMED])}{' and more' * (len(of) > _NAMED)})"
+        lines.append(wrapped(f"{part}{few}", indent=2))
     return lines
 
 

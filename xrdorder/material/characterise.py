@@ -118,6 +118,12 @@ def characterise(
     specimen = Specimen() if specimen is None else specimen
     by_tin = by_tin or {}
     account = Account(values, contributions)
+    if specimen.off:
+        account.flag(
+            "corrections-off",
+            f"switched off: {', '.join(sorted(specimen.off))}; neither these corrections nor their uncertainty take "
+            "part, and u is that much too small",
+        )
     refer_lattice(account, specimen)
     add_strain(account, specimen, a15)
     add_tin(account, specimen, scale)

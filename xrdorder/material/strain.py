@@ -206,7 +206,14 @@ def _add_stated(account: Account, specimen: Specimen, strain: float, u: float, w
             "strain state/sample": (SAMPLE_PART_OF_STRAIN * signed, ""),
         },
     )
-    account.assumptions.append(f"strain along the scattering vector {100 * strain:.3f} ± {100 * u:.3f} %, {words}")
+    share = strain_share(specimen)
+    axial = ""
+    if abs(share) >= LEAST_SHARE:
+        state = "tension, though copper presses" if strain / share > 0.0 else "compression"
+        axial = f" (axial {100 * strain / share:+.2f} %, {state})" if strain else ""
+    account.assumptions.append(
+        f"strain along the scattering vector {100 * strain:.3f} ± {100 * u:.3f} %{axial}, {words}"
+    )
 
 
 def _add_by_gauge(account: Account, specimen: Specimen, a15: str) -> None:

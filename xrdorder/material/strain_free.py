@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import ValidityError
+from xrdorder.material.specimen import LARGEST_STRAIN
 from xrdorder.material.strain import POISSON, U_POISSON
 
 Array = NDArray[np.float64]
@@ -45,6 +46,9 @@ class StrainFree:
         Strain along the axis of the wire and its standard uncertainty.
     pulls : array, n
         Residuals of the line over the uncertainties given; zero with two directions.
+    enlarged : float
+        Factor by which the uncertainties were enlarged because the directions scatter about the line by more than they
+        should (root of the reduced chi square where it is above one; the usual Birge ratio).
     poisson, u_poisson : float
     """
 
@@ -55,6 +59,7 @@ class StrainFree:
     axial_strain: float
     u_axial_strain: float
     pulls: Array
+    enlarged: float
     poisson: float
     u_poisson: float
 
@@ -122,7 +127,7 @@ def strain_free_from_tilts(
     Raises
     ------
     ValidityError
-        The directions are too close together, or a number cannot be.
+        The directions are too close together, a number cannot be, or the strain found is none that an A15 can hold.
     """
     psi, a, u = (np.atleast_1d(np.asarray(x, dtype=np.float64)) for x in (psi_deg, a_nm, u_a_nm))
     _check(psi, a, u, poisson, u_poisson)
@@ -138,6 +143,14 @@ def strain_free_from_tilts(
     a_free = float(rows @ a)
     by_poisson = -slope * free_at**2
     strain = -slope * free_at / a_free
+    if abs(strain) > LARGEST_STRAIN:
+        raise ValidityError(
+            f"strain-free lattice: the axial strain would be {100 * strain:+.1f} %, which no A15 holds "
+            f"(± {100 * LARGEST_STRAIN:g} %); check lattice parameters and angles"
+        )
+    pulls = (a - mean - slope * (x - middle)) / u if len(a) > 2 else np.zeros(len(a))
+    enlarged = max(1.0, math.sqrt(float(np.sum(pulls**2)) / (len(a) - 2))) if len(a) > 2 else 1.0
+    u = enlarged * u
     u_strain = math.hypot(
         float(np.sqrt(np.sum((to_slope * u) ** 2))) * free_at / a_free, strain * free_at * u_poisson
     )
@@ -148,7 +161,8 @@ def strain_free_from_tilts(
         by_poisson,
         strain,
         u_strain,
-        (a - mean - slope * (x - middle)) / u if len(a) > 2 else np.zeros(len(a)),
+        pulls,
+        enlarged,
         poisson,
         u_poisson,
     )
@@ -198,7 +212,7 @@ def _check(psi: Array, a: Array, u: Array, poisson: float, u_poisson: float) -> 
     if len(psi) < 2:
         raise ValidityError("strain-free lattice: needs two directions at least; one does not tell strain from tin")
     for what, column, low, high, hint in (
-        ("angle to the wire axis", psi, -360.0, 360.0, "give degrees"),
+        ("angle to the wire axis", psi, 0.0, 90.0, "give degrees between 0 (along the wire) and 90"),
         ("lattice parameter", a, 0.51, 0.55, "give nm, for Nb3Sn near 0.529"),
         ("uncertainty of the lattice parameter", u, 1e-9, 0.01, "give nm, above zero"),
     ):

@@ -20,6 +20,7 @@ from xrdorder.reports.pictures import Picture, encoded
 from xrdorder.reports.sections import section
 from xrdorder.reports.tables import HEADINGS, rows
 from xrdorder.reports.verdicts import FirstLook
+from xrdorder.studies.collate import own_words
 from xrdorder.studies.interpretation import OwnFiles
 from xrdorder.studies.run import OpenStudy
 
@@ -89,6 +90,7 @@ def page(
         made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
         look=look,
         estimates=ESTIMATES,
+        own=own_words(results),
         headings=HEADINGS,
         rows=rows(results),
         anchor_of={one.name: one.anchor for one in sections},

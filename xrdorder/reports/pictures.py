@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from xrdorder.exceptions import XrdorderError
 from xrdorder.figures import difference_rows, trend_figure
 from xrdorder.reports.verdicts import FirstLook
-from xrdorder.studies.comparison.of_study import compare_quantity, predicted_values
+from xrdorder.studies.comparison.of_study import compare_quantity, fit_to_compare, predicted_values
 from xrdorder.studies.measured_study import hold
 from xrdorder.studies.run import OpenStudy
 
@@ -46,8 +46,9 @@ def study_pictures(opened: OpenStudy, look: FirstLook) -> Iterator[Picture]:
     results = opened.results
     source = f"Data: results.nc of '{opened.study.title or opened.study.folder.name}'."
     if look.compared:
-        predicted = predicted_values(results, look.compared)
-        against = [compare_quantity(results, quantity, predicted=predicted) for quantity in look.compared]
+        fit, _ = fit_to_compare(results)
+        predicted = predicted_values(fit, look.compared)
+        against = [compare_quantity(fit, quantity, predicted=predicted) for quantity in look.compared]
         reference = against[0].against
         yield Picture(
             "differences",

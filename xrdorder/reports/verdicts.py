@@ -9,7 +9,12 @@ import xarray as xr
 
 from xrdorder.exceptions import XrdorderError
 from xrdorder.studies.comparison import Compared, Difference, verdict
-from xrdorder.studies.comparison.of_study import QUANTITIES, compare_quantity, predicted_values
+from xrdorder.studies.comparison.of_study import (
+    QUANTITIES,
+    compare_quantity,
+    fit_to_compare,
+    predicted_values,
+)
 from xrdorder.studies.comparison.words import manner, rounded
 
 BY = ("Bc2_4K2_T", "Tc_K", "tin_at_percent", "site_order")
@@ -75,6 +80,8 @@ class FirstLook:
         Why there is nothing to say; empty where there is.
     compared : dict of str to Compared
         All pairs of each quantity.
+    left_out : dict of str to str
+        Samples whose fit is not to be used, and why.
     """
 
     leader: str
@@ -82,6 +89,7 @@ class FirstLook:
     pairs: tuple[Pair, ...]
     reason: str
     compared: dict[str, Compared]
+    left_out: dict[str, str]
 
 
 def first_look(results: xr.Dataset) -> FirstLook:
@@ -92,6 +100,7 @@ def first_look(results: xr.Dataset) -> FirstLook:
     results : Dataset
         Collated results.
     """
+    results, left_out = fit_to_compare(results)
     predicted = predicted_values(results, QUANTITIES)
     compared: dict[str, Compared] = {}
     reason = "no sample has a result"
@@ -102,7 +111,7 @@ def first_look(results: xr.Dataset) -> FirstLook:
             reason = str(error)
     by = next((quantity for quantity in BY if quantity in compared), "")
     if not by:
-        return FirstLook("", "", (), reason, {})
+        return FirstLook("", "", (), reason, {}, left_out)
     order = sorted(
         zip(compared[by].comparison.value, compared[by].comparison.variants, strict=True), key=lambda one: -one[0]
     )
@@ -110,7 +119,7 @@ def first_look(results: xr.Dataset) -> FirstLook:
     reference = next((v for v in compared[by].comparison.variants if v != leader), "")
     against = list(dict.fromkeys([others[0], reference]))
     pairs = tuple(_pair(compared, leader, other) for other in against)
-    return FirstLook(leader, manner(by).noun, pairs, "", compared)
+    return FirstLook(leader, manner(by).noun, pairs, "", compared, left_out)
 
 
 def _pair(compared: dict[str, Compared], first: str, second: str) -> Pair:

@@ -11,7 +11,7 @@ from xrdorder.fitting import calibrate
 from xrdorder.profiles import Instrument, read_instrument, write_instrument
 from xrdorder.studies.description import CalibrationInput, Reading, Study
 from xrdorder.studies.files import file_hash
-from xrdorder.studies.fingerprint import fingerprint
+from xrdorder.studies.fingerprint import OF_FIT, fingerprint
 from xrdorder.studies.store import Provenance, read_fingerprint, write_sample
 from xrdorder.studies.work import of_fit, read, require_files
 
@@ -86,7 +86,7 @@ def _provenance(given: CalibrationInput) -> Provenance:
     hashes = {path.name: file_hash(path) for path in given.patterns}
     options = {key: value for key, value in asdict(given).items() if key != "patterns"}
     return Provenance(
-        fingerprint=fingerprint(hashes, options), input_sha256=hashes, version=__version__, options=options
+        fingerprint=fingerprint(hashes, options, OF_FIT), input_sha256=hashes, version=__version__, options=options
     )
 
 

@@ -97,6 +97,13 @@ def collate(
     return dataset
 
 
+def own_words(results: xr.Dataset) -> str:
+    """Name the scale and the relations of the laboratory's own that stand behind results; empty without any."""
+    scale, own = (str(results.attrs.get(name, "")) for name in ("tin_scale", "own_relations"))
+    said = [f"tin scale '{scale}'"] if scale not in ("", PUBLISHED_SCALE.name) else []
+    return "; ".join([*said, *([f"relations {own}"] if own else [])])
+
+
 def _source(quantity: str, scale: TinScale) -> str:
     """Publications behind a quantity of the table; those of predictions follow from the relations asked."""
     if quantity in ("S_a", "S_b"):

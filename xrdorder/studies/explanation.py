@@ -17,6 +17,8 @@ import numpy as np
 
 from xrdorder import __version__
 from xrdorder.exceptions import StudyError, UnknownNameError
+from xrdorder.material import PUBLISHED_SCALE
+from xrdorder.material.strain import FREE
 from xrdorder.relations import LABELS, relation
 from xrdorder.studies.asked import quantity_asked
 from xrdorder.studies.collate import RESULTS_NC
@@ -64,6 +66,12 @@ FAMILIES = {
     "a(tin) scatter": "single specimens stray from the line",
 }
 """Families of sources in words."""
+
+OWN_LINE = {
+    "a(tin) scale": "level of the laboratory's own line a(tin), from the samples it was fitted to",
+    "a(tin) slope": "slope of the laboratory's own line a(tin), from the samples it was fitted to",
+}
+"""Families that mean something else where tin is read from a line of one's own."""
 
 KINDS = {
     ("displacement parameters", True): ("fitted", "fitted to this pattern beside the quantity"),
@@ -290,7 +298,7 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
     stored = Stored.of(sample)
     covariance = Covariance.of(sample)
     targets = [str(t) for t in sample.tables["target"].values] if "target" in sample.tables.coords else []
-    names = [*sample.values, *targets]
+    names = sorted([*sample.values, *targets], key=_place)
     remark = ""
     if quantity is not None and not sample.failed:
         try:
@@ -299,7 +307,9 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
             raise UnknownNameError(f"sample '{sample.name}': {error}") from None
         names = [name]
     found = [
-        _predicted(sample, name) if name in targets else _quantity(sample, stored, covariance, name, sharing or {})
+        _predicted(sample, stored, name)
+        if name in targets
+        else _quantity(sample, stored, covariance, name, sharing or {})
         for name in ([] if sample.failed else names)
     ]
     contrast = fitted_parameter("order_contrast", stored)
@@ -315,7 +325,7 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
         len(covariance.names),
         model_words(sample),
         _dopants(sample),
-        tuple(replace(one, remark=remark) for one in found),
+        tuple(replace(one, remark="; ".join(x for x in (remark, one.remark) if x)) for one in found),
         tuple((name, covariance.correlation(contrast, name)) for name in b_iso if contrast in covariance.names),
         sample.flags,
         sample.assumptions,
@@ -363,8 +373,11 @@ def _quantity(
         for step in chain
         if step.quantity in covariance.names
     ]
+    remark = ""
+    if name == "a_nm" and FREE in sample.values:
+        remark = f"as measured; tin is read from {FREE}"
     plain = QuantityExplained(
-        name, unit(name), stored.number(name), steps=chain, fitted=tuple(fitted)
+        name, unit(name), stored.number(name), steps=chain, fitted=tuple(fitted), remark=remark
     )
     table = sample.contributions
     if name not in table.quantities or math.isnan(plain.value):
@@ -396,12 +409,19 @@ def _budget(table: Contributions, quantity: str, sample: str, sharing: Sharing) 
                 _title(family, group, [other for of, other in parts if of == family]),
                 group,
                 math.sqrt(sum(u * u for u in members.values())),
-                ": ".join(x for x in (FAMILIES.get(family, ""), KINDS.get((family, not group), ("", ""))[1]) if x),
+                _meaning(family, group),
                 tuple(sorted(named.items(), key=lambda item: -item[1])),
                 others,
             )
         )
     return sorted(shares, key=lambda share: (-share.u, share.family, share.group))
+
+
+def _meaning(family: str, group: str) -> str:
+    """A family in words; empty for one that this version does not know."""
+    if family in OWN_LINE and group not in (PRIVATE, PUBLISHED_SCALE.name):
+        return f"{OWN_LINE[family]} ('{group}')"
+    return ": ".join(x for x in (FAMILIES.get(family, ""), KINDS.get((family, not group), ("", ""))[1]) if x)
 
 
 def _title(family: str, group: str, groups: Sequence[str]) -> str:
@@ -422,7 +442,18 @@ def _title(family: str, group: str, groups: Sequence[str]) -> str:
     return f"{family}, shared" if sum(other != PRIVATE for other in groups) == 1 else f"{family}, shared by {group}"
 
 
-def _predicted(sample: StoredSample, target: str) -> QuantityExplained:
+FIRST = (
+    "a_nm", "a_strain_free_nm", "site_order", "S_a", "S_b", "tin_fraction", "tin_fraction_order", "tin_fraction_joint",
+    "tin_lower_bound", "Tc_K", "Bc2_0K_T", "Bc2_4K2_T", "domain_size_nm", "microstrain", "a15_fraction",
+)  # fmt: skip
+"""What is asked for most, in the order in which all quantities are listed; the rest as stored."""
+
+
+def _place(name: str) -> int:
+    return FIRST.index(name) if name in FIRST else len(FIRST)
+
+
+def _predicted(sample: StoredSample, stored: Stored, target: str) -> QuantityExplained:
     """Explain a prediction: what each relation says, and which do not apply."""
     tables = sample.tables
     k = int(np.flatnonzero(tables["target"].values == target)[0])
@@ -430,6 +461,8 @@ def _predicted(sample: StoredSample, target: str) -> QuantityExplained:
     for i in np.flatnonzero(tables["relation_target"].values == target):
         name = str(tables["relation"].values[i]).removeprefix(f"{target}: ")
         formula, known = _formula(name)
+        if not formula and "relation_formula" in tables:
+            formula = str(tables["relation_formula"].values[i])
         said.append(
             RelationSaid(
                 name,
@@ -443,8 +476,24 @@ def _predicted(sample: StoredSample, target: str) -> QuantityExplained:
         )
     median, low, high = (float(tables[f"target_{end}"].values[k]) for end in ("median", "low", "high"))
     return QuantityExplained(
-        target, unit(target), median, low=low, high=high, relations=tuple(said), asked=_asked_with(sample, target)
+        target,
+        unit(target),
+        median,
+        low=low,
+        high=high,
+        steps=_steps_to_inputs(sample, stored),
+        relations=tuple(said),
+        asked=_asked_with(sample, target),
     )
+
+
+def _steps_to_inputs(sample: StoredSample, stored: Stored) -> tuple[Step, ...]:
+    """How tin and order came about, with which relations were asked."""
+    done: dict[str, Step] = {}
+    for name in (str(sample.tables.attrs.get("tin", "")), "site_order"):
+        if math.isfinite(sample.values.get(name, math.nan)):
+            done |= {step.quantity: step for step in steps(name, stored)}
+    return tuple(done.values())
 
 
 WIRES = {"any": "of any wire, as nothing was said about dopants", "binary": "found on undoped wire or on any"}

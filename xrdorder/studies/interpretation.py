@@ -233,6 +233,8 @@ DOUBTS = {
     "order-above-one": "order exceeds one",
     "order-unusually-low": "order is lower than was ever measured in a wire",
     "niobium-lattice": "niobium is off its lattice parameter",
+    "strain-state": "tin hangs on a strain that nobody told",
+    "corrections-off": "corrections are switched off",
     "strain-gauge-absent": "the strain gauge is not in the pattern",
     "strain-gauge-blind": "the strain gauge does not show along the scattering vector",
 }

@@ -16,7 +16,7 @@ from xrdorder.studies.calibration import study_instruments
 from xrdorder.studies.collate import collate, read_results, write_results
 from xrdorder.studies.description import Sample, Study, read_study
 from xrdorder.studies.files import file_hash, make_folder, only_run, sweep
-from xrdorder.studies.fingerprint import fingerprint
+from xrdorder.studies.fingerprint import OF_FIT, fingerprint
 from xrdorder.studies.interpretation import SEED, OwnFiles
 from xrdorder.studies.pool import run_all
 from xrdorder.studies.specimens import reaction_temperature
@@ -205,7 +205,7 @@ def provenance_of(
         options["treatment_log"] = {sample.treatment_log.name: file_hash(sample.treatment_log)}
     return Provenance(
         fingerprint=fingerprint(hashes, options),
-        fit_fingerprint=fingerprint(hashes, of_fit),
+        fit_fingerprint=fingerprint(hashes, of_fit, OF_FIT),
         input_sha256=hashes,
         version=__version__,
         options=options,

@@ -115,6 +115,7 @@ class Prediction:
             ("target", [r.target for r in results], "what is predicted"),
             ("unit", [unit_of(r.target) for r in results], "unit"),
             ("source", ["; ".join(dict.fromkeys(e.source for e in r.relations)) for r in results], "publications"),
+            ("formula", ["; ".join(e.formula for e in r.relations) for r in results], "formulas"),
             ("reason", [r.reason for r in results], "why the relation is refused; empty: it applies"),
             ("route", [r.route for r in results], "what the relation was asked with"),
         ):

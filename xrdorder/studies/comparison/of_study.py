@@ -14,10 +14,32 @@ from xrdorder.superconductivity.asking import REPLACED
 from xrdorder.superconductivity.differences import samples_of
 from xrdorder.superconductivity.targets import TARGETS
 
+UNFIT = "do not use"
+"""Verdicts on a fit that begin with these words keep a sample out of comparisons."""
+
 QUANTITIES = ("site_order", "tin_at_percent", "domain_size_nm", "a15_fraction", "Tc_K", "Bc2_4K2_T")
 """What is compared unless told otherwise."""
 
 _DRAWS = 4_000
+
+
+def fit_to_compare(results: xr.Dataset) -> tuple[xr.Dataset, dict[str, str]]:
+    """Leave out samples whose fit is not to be used.
+
+    Returns
+    -------
+    results : Dataset
+        The others.
+    left_out : dict of str to str
+        Why, by sample.
+    """
+    words = [str(text) for text in results["quality"].values] if "quality" in results else []
+    left_out = {
+        str(results["sample"].values[k]): text for k, text in enumerate(words) if text.startswith(UNFIT)
+    }
+    if not left_out:
+        return results, {}
+    return results.isel(sample=[k for k, text in enumerate(words) if not text.startswith(UNFIT)]), left_out
 
 
 def predicted_values(
