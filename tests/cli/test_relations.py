@@ -26,6 +26,18 @@ def test_filters_narrow_the_list():
     assert "kramer-shape" in run("--find", "pinning force", "--known", "read").output
 
 
+def test_the_list_tells_source_and_criterion_and_takes_the_beginning_of_a_kind():
+    said = " ".join(run("--kind", "bc2").output.split())
+    assert "0.19 to 0.25 extrapolated A. Godeke (2006)" in said and "6 to 19 K criterion not told C. Senatore" in said
+    for kind in ("bc2-0-from-tin", "bc2-0-from-tc", "bc2-temperature", "bc2-slope", "bc2-pressure"):
+        assert f"({kind})" in said
+    assert "tc-from-tin" not in said
+    # a kind of that very name is that kind alone
+    assert "peak-pinning-force-from-field" not in run("--kind", "peak-pinning-force").output
+    assert "Criterion    criterion not told" in run("godeke-2006-boltzmann").output
+    assert "Criterion" not in run("kramer-shape").output
+
+
 def test_one_relation_with_its_figure(tmp_path):
     picture = tmp_path / "shape.png"
     said = run("rise-and-plateau", "--save", str(picture))
@@ -46,6 +58,8 @@ def test_one_relation_with_its_figure(tmp_path):
         (("--find", "no such word"), "no relation is like that"),
         (("kramer-shape", "--kind", "tc-from-tin"), "leave out NAME"),
         (("--save", "x.png"), "give its NAME"),
+        (("kramer-shape", "--save", "x.foo"), "end the name in one of png, pdf, svg"),
+        (("kramer-shape", "--save", "nowhere/x.png"), "there is no folder nowhere; make it"),
     ],
 )
 def test_wrong_use_is_one_line(words, message):

@@ -43,7 +43,9 @@ def test_mistakes_are_one_line_each(tmp_path):
     for words, message in (
         ([tmp_path / "known.csv"], "sample 'bulk-2': tin content is 0.22 at.%"),
         ([tmp_path / "absent.csv"], "absent.csv"),
-        ([tmp_path / "good.csv", "--out", tmp_path / "notes.toml"], "is no tin scale"),
+        ([tmp_path / "good.csv", "--out", tmp_path / "notes.toml"], "is there already; name another file"),
+        ([tmp_path / "good.csv", "--out", tmp_path / "none" / "a.toml"], "there is no folder"),
+        ([tmp_path / "good.csv", "--name", "godeke-2006-measured"], "is that of a published relation"),
         ([tmp_path / "good.csv", "--u-common-at-percent", "30"], "common to all samples is 30 at.%"),
         ([tmp_path / "good.csv", "--name", " "], "without a name"),
     ):
@@ -53,6 +55,18 @@ def test_mistakes_are_one_line_each(tmp_path):
         assert len(result.output.strip().splitlines()) == 1, result.output
         assert "Traceback" not in result.output
     assert (tmp_path / "notes.toml").read_text() == "x = 1\n"
+
+
+def test_a_scale_is_called_like_its_file_and_never_written_over(tmp_path):
+    (tmp_path / "bulk.csv").write_text(KNOWN)
+    assert "\nbulk " in run(tmp_path / "bulk.csv").output
+    out = tmp_path / "heron-2026.toml"
+    assert run(tmp_path / "bulk.csv", "--out", out).exit_code == 0
+    assert read_tin_scale(out).name == "heron-2026"
+    before = out.read_bytes()
+    again = run(tmp_path / "bulk.csv", "--out", out, "--name", "other")
+    assert again.exit_code == 2 and "is there already; name another file" in again.output
+    assert out.read_bytes() == before
 
 
 def test_a_published_name_is_not_taken(tmp_path):

@@ -169,10 +169,11 @@ def test_a_scale_is_read_back_as_it_was_written(tmp_path):
     path = tmp_path / "scale.toml"
     write_tin_scale(scale, path)
     assert read_tin_scale(path) == scale
-    write_tin_scale(scale, path)  # its own kind is replaced
-    (tmp_path / "notes.toml").write_text("x = 1\n")
-    with pytest.raises(ValidityError, match=r"notes\.toml.*no tin scale"):
-        write_tin_scale(scale, tmp_path / "notes.toml")
+    with pytest.raises(ValidityError, match=r"scale\.toml: is there already; name another file"):
+        write_tin_scale(scale, path)
+    path.write_text(path.read_text(encoding="utf-8").replace(r'"bulk \"2\", µ\\"', '"godeke-2006-measured"'), "utf-8")
+    with pytest.raises(ValidityError, match=r"scale\.toml: name 'godeke-2006-measured' is that of a published"):
+        read_tin_scale(path)
     with pytest.raises(ValidityError, match="cannot be written"):
         write_tin_scale(scale, tmp_path / "nowhere/scale.toml")
 

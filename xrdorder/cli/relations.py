@@ -1,22 +1,26 @@
 """What others found: list published relations, show one."""
 
+import re
 import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from xrdorder.cli.named_files import PICTURE
 from xrdorder.cli.options import EXISTING_FILE
 
 if TYPE_CHECKING:
-    from xrdorder.relations import Relation
+    from xrdorder.relations import Library, Relation
 
 _WIDTH = 100
+_SOURCE = 30
+"""Letters of the source in the list: who wrote the first work named, and when."""
 
 
 @click.command()
 @click.argument("name", required=False)
-@click.option("--kind", help="Only those that answer this question, such as tc-from-tin.")
+@click.option("--kind", help="Only those that answer this question, such as tc-from-tin, or begin like it: bc2.")
 @click.option("--wire", help="Only those that hold for this wire: binary, Ta or Ti.")
 @click.option("--known", help="Only those known so: read, secondary, memory, derived, own.")
 @click.option("--find", help="Only those with these words in question, name, title, formula or source.")
@@ -27,9 +31,7 @@ _WIDTH = 100
     multiple=True,
     help="Add relations or adjustments of your own (TOML); may be repeated.",
 )
-@click.option(
-    "--save", type=click.Path(path_type=Path, dir_okay=False), help="Draw the relation NAME into this file."
-)
+@click.option("--save", type=PICTURE, help="Draw the relation NAME into this file: png, pdf, svg...")
 def relations(
     name: str | None,
     kind: str | None,
@@ -64,12 +66,22 @@ def relations(
         raise click.UsageError(f"--known {known}: known are {', '.join(LABELS)}")
     found = [
         entry
-        for entry in library.relations(kind, wire)
+        for entry in _of_kind(library, kind, wire)
         if known in (None, entry.known) and (find is None or find.casefold() in _text_of(entry).casefold())
     ]
     if not found:
         raise click.UsageError("no relation is like that; leave out one of the options")
     click.echo(list_text(found))
+
+
+def _of_kind(library: "Library", kind: str | None, wire: str | None) -> "list[Relation]":
+    """Relations of a kind, or of all kinds that begin like it."""
+    from xrdorder.relations import KINDS
+
+    begin_so = [] if kind is None or kind in KINDS else [one for one in KINDS if one.startswith(kind)]
+    if not begin_so:
+        return list(library.relations(kind, wire))
+    return [entry for one in begin_so for entry in library.relations(one, wire)]
 
 
 def _text_of(entry: "Relation") -> str:
@@ -83,16 +95,34 @@ def list_text(entries: "list[Relation]") -> str:
     """Give a list of relations, by the question they answer."""
     from xrdorder.relations import KINDS
 
-    width = max(len(entry.name) for entry in entries)
+    width, across = max(len(entry.name) for entry in entries), max(len(entry.validity) for entry in entries)
     lines = []
     for kind, question in KINDS.items():
         own = [entry for entry in entries if entry.kind == kind]
         if own:
             lines += ["", f"{question} ({kind})"]
-            lines += [f"  {entry.name:{width}}  {entry.known:9}  {entry.wire:6}  {entry.validity}" for entry in own]
+            lines += [
+                f"  {entry.name:{width}}  {entry.known:9}  {entry.wire:6}  {entry.validity:{across}}  "
+                f"{_criterion(entry):18}  {_short_source(entry)}".rstrip()
+                for entry in own
+            ]
     count = f"{len(entries)} relation{'s' if len(entries) > 1 else ''}"
     lines += ["", f"{count}; xrdorder relations NAME shows one"]
     return "\n".join(lines[1:])
+
+
+def _criterion(entry: "Relation") -> str:
+    """How the transition was read; of Tc and fields it is told that nobody said so."""
+    of_transition = entry.kind.startswith(("tc-from-", "bc2-0-from-", "bc2-temperature", "bc2-slope"))
+    return entry.criterion or ("criterion not told" if of_transition else "")
+
+
+def _short_source(entry: "Relation") -> str:
+    """First author and year of the first work of a source; else its first words."""
+    first = re.split(r"; |, fitted to|, as (?:given|named) by", entry.source)[0]
+    year = re.search(r"\((\d{4})\)", first)
+    words = f"{first.split(',')[0]} ({year[1]})" if year else first
+    return textwrap.shorten(words, _SOURCE, placeholder=" ...")
 
 
 def relation_text(entry: "Relation") -> str:
@@ -110,7 +140,8 @@ def relation_text(entry: "Relation") -> str:
         ("Source", f"{entry.source}, {entry.equation}"),
         ("Known", LABELS[entry.known]),
         ("Found on", entry.wire if entry.wire != "any" else "any wire, or not dependent on it"),
-        ("Criterion", entry.criterion),
+        ("Criterion", _criterion(entry)),
+        ("Adopted on", ", ".join(entry.samples)),
         ("Valid", f"{entry.inputs[0].name} {entry.validity}; outside it is not asked"),
         ("Scatter", entry.scatter.source),
         ("Notes", entry.notes),

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from xrdorder.cli.named_files import NEW_FILE
 from xrdorder.cli.options import EXISTING_FILE, POSITIVE
 
 if TYPE_CHECKING:
@@ -13,8 +14,10 @@ if TYPE_CHECKING:
 
 @click.command("tin-scale")
 @click.argument("samples", metavar="SAMPLES.csv", type=EXISTING_FILE)
-@click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="Scale file to write, as scale.toml.")
-@click.option("--name", default="own", show_default=True, help="Name under which results quote the scale.")
+@click.option("--out", type=NEW_FILE, help="New scale file to write, as scale.toml.")
+@click.option(
+    "--name", help="Name under which results quote the scale; left out: that of the file, without its ending."
+)
 @click.option("--source", default="", help="Who measured what, and how; kept with the scale.")
 @click.option(
     "--u-common-at-percent",
@@ -25,7 +28,7 @@ if TYPE_CHECKING:
     "--own-slope", is_flag=True, help="Take the slope from the samples alone; left out, the published one takes part."
 )
 def tin_scale(
-    samples: Path, out: Path | None, name: str, source: str, u_common_at_percent: float | None, own_slope: bool
+    samples: Path, out: Path | None, name: str | None, source: str, u_common_at_percent: float | None, own_slope: bool
 ) -> None:
     """Fit the lattice parameter over tin to samples of known composition.
 
@@ -34,8 +37,11 @@ def tin_scale(
     read from the scale is then as sure as the samples it was fitted to, and comparable with their composition.
     """
     from xrdorder.material import fit_tin_scale, read_known_samples, write_tin_scale
+    from xrdorder.material.tin_scale_files import check_scale_name
     from xrdorder.material.tin_scale_fit import U_TIN_COMMON
 
+    name = (out or samples).stem if name is None else name
+    check_scale_name(name)
     known = read_known_samples(samples)
     found = fit_tin_scale(
         known.a_nm,

@@ -14,11 +14,10 @@ import numpy as np
 from xrdorder.exceptions import ValidityError
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale
 from xrdorder.material.tin_scale_fit import KnownSamples
+from xrdorder.relations import PUBLISHED
 
 COLUMNS = ("sample", "a_nm", "u_a_nm", "tin_at_percent", "u_tin_at_percent")
 """Columns of the table of known samples; others are passed over, so that a table of results can be completed."""
-
-FIRST_WORDS = "# Tin scale, written by xrdorder"
 
 _KEYS = ("name", "a_at_24_nm", "slope_nm", "covariance", "source", "samples")
 
@@ -62,20 +61,34 @@ def read_known_samples(path: Path | str) -> KnownSamples:
     return KnownSamples(tuple(names), a, u_a, tin / 100.0, u_tin / 100.0)
 
 
-def write_tin_scale(scale: TinScale, path: Path | str) -> None:
-    """Write a scale as TOML.
+def check_scale_name(name: str) -> None:
+    """Refuse a name that stands for something published: results would quote the wrong thing.
 
     Raises
     ------
     ValidityError
-        There is a file that is no tin scale, or it cannot be written.
+        It is the name of the published line, or of a published relation.
+    """
+    if name == PUBLISHED_SCALE.name:
+        raise ValidityError(f"name '{name}' stands for the published line; give the scale another")
+    if any(entry.name == name for entry in PUBLISHED.relations()):
+        raise ValidityError(f"name '{name}' is that of a published relation; give the scale another")
+
+
+def write_tin_scale(scale: TinScale, path: Path | str) -> None:
+    """Write a scale as TOML; a file that is there is left alone.
+
+    Raises
+    ------
+    ValidityError
+        There is such a file, or it cannot be written.
     """
     path = Path(path)
-    if path.exists() and not _text(path).startswith(FIRST_WORDS):
-        raise ValidityError(f"{path}: is there already and is no tin scale; choose another file")
+    if path.exists():
+        raise ValidityError(f"{path}: is there already; name another file")
     numbers = ", ".join(f"[{', '.join(repr(float(x)) for x in row)}]" for row in scale.covariance)
     lines = (
-        f"{FIRST_WORDS}: a = a_at_24_nm + slope_nm (beta - 0.24) at 22.5 °C, strain-free A15",
+        "# Tin scale, written by xrdorder: a = a_at_24_nm + slope_nm (beta - 0.24) at 22.5 °C, strain-free A15",
         f"name = {_quoted(scale.name)}",
         f"a_at_24_nm = {scale.a_at_24_nm!r}",
         f"slope_nm = {scale.slope_nm!r}  # by unit tin fraction",
@@ -109,8 +122,10 @@ def read_tin_scale(path: Path | str) -> TinScale:
     samples = table.get("samples", [])
     if not isinstance(samples, list) or not all(isinstance(item, str) for item in samples):
         raise ValidityError(f"{path}: samples must be a list of names")
-    if name == PUBLISHED_SCALE.name:
-        raise ValidityError(f"{path}: name '{name}' stands for the published line; give the scale another")
+    try:
+        check_scale_name(name)
+    except ValidityError as error:
+        raise ValidityError(f"{path}: {error}") from error
     rows = table.get("covariance")
     if not (isinstance(rows, list) and len(rows) == 2 and all(isinstance(r, list) and len(r) == 2 for r in rows)):
         raise ValidityError(f"{path}: covariance must be two rows of two numbers, nm2")

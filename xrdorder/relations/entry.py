@@ -162,6 +162,8 @@ class Relation:
         What says otherwise.
     replaces : str
         Name of the relation in whose place it is asked, where a laboratory has adjusted one.
+    samples : tuple of str
+        Samples it was adjusted on: that it fits them proves nothing. Empty where it was not, or nobody said.
 
     Raises
     ------
@@ -188,6 +190,7 @@ class Relation:
     checks: tuple[Check, ...] = ()
     contradicts: str = ""
     replaces: str = ""
+    samples: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         _check(self)

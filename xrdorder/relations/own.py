@@ -18,6 +18,9 @@
     offset = 0.2
     u_offset = 0.1
     source = "ten wires of 2026"
+    samples = ["wire-1", "wire-2"]
+
+A slope needs `u_slope`, its standard uncertainty; `correlation` is that of offset and slope (0 unless given).
 
 Units are those of the kind: fractions for tin, K, T, nm, microohm cm.
 """
@@ -26,11 +29,12 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from xrdorder.exceptions import ValidityError
 from xrdorder.relations.entry import KINDS, WIRES, Array, Relation, Scatter, Symbol
@@ -41,8 +45,57 @@ _RELATION = {
     "name", "kind", "title", "expression", "inputs", "source", "equation", "valid", "scatter", "scatter_relative",
     "scatter_source", "wire", "criterion", "notes",
 }  # fmt: skip
-_ADJUSTMENT = {"of", "name", "offset", "u_offset", "slope", "source", "wire", "notes"}
+_ADJUSTMENT = {
+    "of", "name", "offset", "u_offset", "slope", "u_slope", "correlation", "source", "wire", "criterion", "samples",
+    "notes",
+}  # fmt: skip
 _INPUT = {"name", "meaning", "unit", "usual"}
+
+_BEYOND = 5.0
+"""Times the largest published input beyond which a range of fractions is one of per cent (judged: between the four by
+which ranges of one kind differ and the hundred of the slip)."""
+
+_EXACT = Scatter("exact")
+
+
+@dataclass(frozen=True)
+class LineScatter(Scatter):
+    """Scatter of an adjusted relation: that of the relation itself and the doubt about offset and slope, in quadrature.
+
+    Attributes
+    ----------
+    base : Scatter
+        Of the relation that was adjusted.
+    offset, slope : float
+        new = offset + slope * old
+    u_offset, u_slope, correlation : float
+        Standard uncertainties of the two, and their correlation.
+
+    Examples
+    --------
+    An offset of -3.0 ± 1.0 K and a slope of 1.2 ± 0.06 that hang together: at 17.4 K, where the relation itself says
+    17 K, 1.0² + (17 · 0.06)² - 2 · 0.99 · 17 · 0.06 = 0.021, root 0.14 K.
+
+    >>> base = Scatter("exact")
+    >>> line = LineScatter("for the example", base=base, offset=-3.0, slope=1.2, u_offset=1.0, u_slope=0.06,
+    ...                    correlation=-0.99)
+    >>> float(line.at(0.24, 17.4).round(2))
+    0.14
+    """
+
+    base: Scatter = _EXACT
+    offset: float = 0.0
+    slope: float = 1.0
+    u_offset: float = 0.0
+    u_slope: float = 0.0
+    correlation: float = 0.0
+
+    def at(self, first_input: ArrayLike, output: ArrayLike) -> Array:
+        """Give the standard deviation for values of the first input and the output they lead to."""
+        old = (np.asarray(output, dtype=np.float64) - self.offset) / self.slope
+        by_slope = self.u_slope * old
+        variance = self.u_offset**2 + by_slope**2 + 2.0 * self.correlation * self.u_offset * by_slope
+        return np.asarray(np.sqrt((self.slope * self.base.at(first_input, old)) ** 2 + np.maximum(variance, 0.0)))
 
 
 def read_relations(path: str | Path) -> tuple[Relation, ...]:
@@ -79,7 +132,7 @@ def read_relations(path: str | Path) -> tuple[Relation, ...]:
             name = table.get("name")
             where = f"{path}: {key} " + (f"'{name}'" if isinstance(name, str) else str(number))
             try:
-                found.append(make(_Reader(table, where), found))
+                found.append(make(_Reader(table, where, path.name), found))
             except ValueError as error:
                 text = str(error)
                 raise ValidityError(text if text.startswith(str(path)) else f"{where}: {text}") from error
@@ -96,8 +149,8 @@ def read_relations(path: str | Path) -> tuple[Relation, ...]:
 class _Reader:
     """One table of the file, asked key by key."""
 
-    def __init__(self, table: Mapping[str, Any], where: str) -> None:
-        self.table, self.where = table, where
+    def __init__(self, table: Mapping[str, Any], where: str, file: str = "") -> None:
+        self.table, self.where, self.file = table, where, file
 
     def refuse(self, key: str, what: str) -> ValidityError:
         return ValidityError(f"{self.where}: {key} {what}")
@@ -115,12 +168,20 @@ class _Reader:
             raise self.refuse(key, f"is {value!r}; give a text")
         return " ".join(value.split())
 
-    def number(self, key: str, default: float | None = None, least: float = -np.inf) -> float:
+    def number(
+        self, key: str, default: float | None = None, least: float = -np.inf, wanted: str = "a number"
+    ) -> float:
         value = self.table.get(key, default)
         if isinstance(value, bool) or not isinstance(value, int | float) or not np.isfinite(value) or value < least:
             said = "is missing" if value is None else f"is {value!r}"
-            raise self.refuse(key, f"{said}; give a number" + ("" if least == -np.inf else f" of {least:g} or more"))
+            raise self.refuse(key, f"{said}; give {wanted}" + ("" if least == -np.inf else f" of {least:g} or more"))
         return float(value)
+
+    def words(self, key: str) -> tuple[str, ...]:
+        value = self.table.get(key, [])
+        if not isinstance(value, list) or not all(isinstance(one, str) and one.strip() for one in value):
+            raise self.refuse(key, f'is {value!r}; give a list of names, as ["wire-1", "wire-2"]')
+        return tuple(value)
 
 
 def _relation(reader: _Reader, before: list[Relation]) -> Relation:
@@ -134,6 +195,14 @@ def _relation(reader: _Reader, before: list[Relation]) -> Relation:
     valid = reader.table.get("valid")
     if not (isinstance(valid, list) and len(valid) == 2 and all(type(x) in (int, float) for x in valid)):
         raise reader.refuse("valid", f"is {valid!r}; give the range of the first input, [low, high]")
+    published = max(abs(end) for entry in PUBLISHED.relations(kind) for end in entry.valid)
+    if model.inputs[0].unit == "1" and max(map(abs, valid)) > _BEYOND * published:
+        remedy = f"{inputs[0].name} is a fraction: write [{valid[0] / 100:g}, {valid[1] / 100:g}] for per cent"
+        raise reader.refuse("valid", f"is {valid!r}, where it would never be asked; {remedy}")
+    if "scatter" in reader.table and "scatter_relative" in reader.table:
+        raise reader.refuse("scatter", "and scatter_relative are both given; give one of the two")
+    relative = reader.number("scatter_relative", 0.0, 0.0)
+    absolute = reader.number("scatter", 0.0 if "scatter_relative" in reader.table else None, 0.0)
     try:
         function = compile_expression(reader.text("expression"), tuple(symbol.name for symbol in inputs))
     except ValueError as error:
@@ -147,12 +216,12 @@ def _relation(reader: _Reader, before: list[Relation]) -> Relation:
         inputs=inputs,
         output=model.output,
         source=reader.text("source"),
-        equation=reader.text("equation", "laboratory's own"),
+        equation=reader.text("equation", f"as in {reader.file}"),
         valid=(float(valid[0]), float(valid[1])),
         scatter=Scatter(
             reader.text("scatter_source", "stated by the laboratory"),
-            ((float(valid[0]), reader.number("scatter", least=0.0)),),
-            reader.number("scatter_relative", 0.0, 0.0),
+            ((float(valid[0]), absolute),),
+            relative,
         ),
         known="own",
         notes=reader.text("notes", ""),
@@ -202,15 +271,17 @@ def _adjustment(reader: _Reader, before: list[Relation]) -> Relation:
     candidates = {entry.name: entry for entry in (*PUBLISHED.relations(), *before)}
     if of not in candidates:
         raise reader.refuse("of", f"is '{of}', which is no relation; xrdorder relations lists them")
-    offset, u_offset = reader.number("offset", 0.0), reader.number("u_offset", 0.0, 0.0)
-    slope = reader.number("slope", 1.0)
-    if slope == 0.0:
-        raise reader.refuse("slope", "is 0, which leaves nothing of the relation")
     model = candidates[of]
+    if model.replaces:
+        remedy = f"adjust '{model.replaces}' once, by both together"
+        raise reader.refuse("of", f"is '{of}', which is adjusted itself; {remedy}")
+    if not {"offset", "slope"} & set(reader.table):
+        raise reader.refuse("offset", "is missing, and so is slope; give one of the two or both")
+    scatter = _line_scatter(reader, model.scatter, "" if model.output.unit == "1" else f" {model.output.unit}")
+    offset, slope = scatter.offset, scatter.slope
     unit = "" if model.output.unit == "1" else f" {model.output.unit}"
     sign = "+" if offset >= 0.0 else "-"
     times = "" if slope == 1.0 else f"{slope:g} x "
-    steps = tuple((start, float(np.hypot(slope * size, u_offset))) for start, size in model.scatter.steps)
     return replace(
         model,
         name=reader.text("name"),
@@ -219,13 +290,32 @@ def _adjustment(reader: _Reader, before: list[Relation]) -> Relation:
         function=_adjusted(model.function, offset, slope),
         inverse=None if model.inverse is None else _inverse(model.inverse, offset, slope),
         source=f"{reader.text('source')}; on {model.source}",
-        scatter=replace(model.scatter, source=f"{model.scatter.source}; offset ± {u_offset:g}{unit}", steps=steps),
+        scatter=scatter,
         known="own",
         wire=_wire(reader, model.wire),
+        criterion=reader.text("criterion", model.criterion),
         notes=reader.text("notes", model.notes),
         checks=(),
         replaces=of,
+        samples=reader.words("samples"),
     )
+
+
+def _line_scatter(reader: _Reader, base: Scatter, unit: str) -> LineScatter:
+    """Offset and slope with what is not known of them: each that is given has its standard uncertainty."""
+    needed = "its standard uncertainty (k = 1), a number"
+    offset, slope = reader.number("offset", 0.0), reader.number("slope", 1.0)
+    if slope == 0.0:
+        raise reader.refuse("slope", "is 0, which leaves nothing of the relation")
+    u_offset = reader.number("u_offset", None if "offset" in reader.table else 0.0, 0.0, needed)
+    u_slope = reader.number("u_slope", None if "slope" in reader.table else 0.0, 0.0, needed)
+    correlation = reader.number("correlation", 0.0)
+    if not abs(correlation) <= 1.0:
+        raise reader.refuse("correlation", f"is {correlation:g}; give that of offset and slope, -1 to 1")
+    words = f"{base.source}; offset ± {u_offset:g}{unit}"
+    if u_slope > 0.0:
+        words += f", slope ± {u_slope:g}, correlation {correlation:g}"
+    return LineScatter(words, base.steps, base.relative, base, offset, slope, u_offset, u_slope, correlation)
 
 
 def _adjusted(function: Callable[..., Array], offset: float, slope: float) -> Callable[..., Array]:
