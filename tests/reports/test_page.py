@@ -127,6 +127,8 @@ def test_patterns_on_the_page_are_those_of_the_fit(page):
     # whole counts: the noise of any count is larger than a half
     np.testing.assert_allclose(data["observed"], curves["observed"].values, atol=0.5)
     np.testing.assert_allclose(data["calculated"], curves["calculated"].values, atol=0.5)
+    thin = np.unique([*range(0, curves.sizes["two_theta"], data["every"]), curves.sizes["two_theta"] - 1])
+    np.testing.assert_allclose(data["background"], curves["background"].values[thin], atol=0.5)
     np.testing.assert_allclose(np.array(data["residual"]) / 100, curves["weighted_residual"].values, atol=0.005)
     assert [(data["phases"][p], hkl) for p, _, _, hkl, _ in data["lines"]] == [
         (str(lines["phase"].values[k]), str(lines["hkl"].values[k])) for k in np.argsort(lines["two_theta"].values)

@@ -63,6 +63,16 @@
     return Array.from({ length: number }, (_, k) => first + step * k);
   }
 
+  function between(values, every, number) { // straight lines between every so many points; the last one is there too
+    const last = number - 1, full = new Array(number);
+    for (let i = 0; i < number; i++) {
+      const k = Math.min(Math.floor(i / every), values.length - 2);
+      const left = k * every, right = Math.min(left + every, last);
+      full[i] = k < 0 ? values[0] : values[k] + ((values[k + 1] - values[k]) * (i - left)) / Math.max(right - left, 1);
+    }
+    return full;
+  }
+
   function near(data, at, reach) {
     let best = null;
     for (const line of data.lines) {
@@ -78,6 +88,7 @@
     const read = details.querySelector(".read");
     const select = details.querySelector("select");
     const x = angles(data);
+    const background = between(data.background, data.every, x.length);
     const sync = uPlot.sync(details.dataset.fit);
     const width = () => Math.max(280, holder.clientWidth);
     let plots = [];
@@ -127,7 +138,7 @@
           { stroke: COLOURS.calculated, width: 1.3, points: { show: false } },
           { stroke: COLOURS.background, width: 1.3, points: { show: false } }],
         hooks: { setCursor: [say], draw: [marks], ...follow },
-      }, [x, data.observed, data.calculated, data.background], holder);
+      }, [x, data.observed, data.calculated, background], holder);
       const lower = new uPlot({
         width: width(), height: 130, cursor, legend: { show: false },
         scales: { x: { time: false, range: (u, lo, hi) => [lo, hi] } },

@@ -10,6 +10,8 @@ from xrdorder.studies.store import StoredSample
 
 _UNIFORM = 1e-4  # of a step: angles that are equally spaced are told by first and step
 _PHASES_FIRST = ("nb3sn",)
+EVERY = 10
+"""Of the background, which is smooth, only every so many points; the page draws straight lines between them."""
 
 
 def fit_data(sample: StoredSample) -> dict[str, Any]:
@@ -18,9 +20,10 @@ def fit_data(sample: StoredSample) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``angle`` ([first, step, number] or a list), ``observed``, ``calculated``, ``background`` (counts, whole
-        numbers), ``residual`` (in hundredths of a standard uncertainty, None where a point was left out), ``phases``
-        (names), ``lines``: [phase index, angle, d in nm, hkl, width] by angle.
+        ``angle`` ([first, step, number] or a list), ``observed``, ``calculated`` (counts, whole numbers),
+        ``background`` (every `EVERY` points, and the last), ``every``, ``residual`` (in hundredths of a standard
+        uncertainty, None where a point was left out), ``phases`` (names), ``lines``: [phase index, angle, d in nm, hkl,
+        width] by angle.
     """
     curves, lines = sample.curves, sample.lines
     angle = np.asarray(curves["two_theta"].values, dtype=float)
@@ -32,7 +35,8 @@ def fit_data(sample: StoredSample) -> dict[str, Any]:
         "angle": _angles(angle),
         "observed": _whole(curves["observed"].values),
         "calculated": _whole(curves["calculated"].values),
-        "background": _whole(curves["background"].values),
+        "background": _whole(_thinned(curves["background"].values)),
+        "every": EVERY,
         "residual": [None if np.isnan(r) else round(100.0 * float(r)) for r in residual],
         "phases": names,
         "lines": [
@@ -47,6 +51,10 @@ def fit_data(sample: StoredSample) -> dict[str, Any]:
             if angle[0] <= float(lines["two_theta"].values[k]) <= angle[-1]
         ],
     }
+
+
+def _thinned(curve: np.ndarray) -> np.ndarray:
+    return curve[np.unique([*range(0, len(curve), EVERY), len(curve) - 1])]
 
 
 def _angles(angle: np.ndarray) -> list[float]:
