@@ -1,8 +1,17 @@
 """Field, temperature and strain from a terminal, on good and broken input."""
 
+import re
+
 import pytest
+from click.testing import CliRunner
 
 from tests.cli.test_commands import STUDY
+from tests.superconductivity.test_currents_study import MEASURED as SHARE
+from tests.superconductivity.test_currents_study import results
+from xrdorder.cli import main
+from xrdorder.studies.description import Lot
+from xrdorder.superconductivity.currents import Conditions, bc2_curve, layer_current
+from xrdorder.superconductivity.currents_study import conductors, layers
 
 MEASURED = """
 [samples.measured]
@@ -27,7 +36,7 @@ def test_fields_prints_draws_and_takes_what_was_measured(run, study):
     shown = run("fields", "study", "--field", "10", "--field", "14", "--strain", "-0.002", "--reference", "one")
     assert shown.exit_code == 0, shown.output
     text = " ".join(shown.stdout.split())
-    for words in ("intrinsic strain -0.2 %", "150 nm by microscopy", "10 T 14 T", "non-copper", "two and one"):
+    for words in ("intrinsic strain -0.2 %", "150 nm by microscopy", "at 14 T, 4.2 K", "non-copper", "two and one"):
         assert words in text, words
     figures = study / "results/figures"
     for name in ("bc2", "currents", "section"):
@@ -43,6 +52,117 @@ def test_fields_prints_draws_and_takes_what_was_measured(run, study):
         assert refused.exit_code == 2, words
         assert message in refused.stderr
         assert len(refused.stderr.strip().splitlines()) == 1
+
+
+class Sample:
+    def __init__(self, name, design):
+        self.name, self.lot = name, Lot("A", design=design)
+
+
+class Held:
+    """A study without a folder: a uniform, a graded and an unresolved layer, the graded one of known A15 area."""
+
+    def __init__(self, designs):
+        self.study, self.results = self, results(measured=SHARE)
+        self.tin_scale = self.relations = None
+        self.samples = tuple(Sample(name, design) for name, design in designs.items())
+
+
+@pytest.fixture
+def shown(tmp_path, monkeypatch):
+    def fields(*words, designs=None, figures=False):
+        monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: Held(designs or {}))
+        monkeypatch.setattr("xrdorder.cli.fields._DRAWS", 4000)
+        (tmp_path / "results/figures").mkdir(parents=True, exist_ok=True)
+        drawn = "--figures" if figures else "--no-figures"
+        return CliRunner().invoke(main, ["fields", str(tmp_path), drawn, *words], terminal_width=200)
+
+    return fields
+
+
+def cells(text, title):
+    """Rows of the table below a line that begins so, by sample."""
+    below = text[text.index(title) :].split("---\n", 1)[1]
+    rows = [re.split(r"\s{2,}", line) for line in below.split("\n\n", 1)[0].splitlines()]
+    return {row[0]: row[1:] for row in rows}
+
+
+def test_layer_and_non_copper_currents_stand_apart_at_every_field(shown):
+    said = shown("--field", "8", "--field", "14")
+    assert said.exit_code == 0, said.output
+    own = {one.name: layer_current(one, [8.0, 14.0]) for one in conductors(results(measured=SHARE), n=4000)}
+    for k, field in enumerate((8, 14)):
+        table = cells(said.output, f"Current density at {field} T, 4.2 K")
+        for name, current in own.items():
+            for cell, band in zip(table[name], (current.layer, current.non_copper), strict=False):
+                expected = ["-"] if band is None else [float(f"{float(part[k]):.3g}") for part in band]
+                assert cell == "-" or [float(x) for x in re.findall(r"\d+", cell)] == expected
+        assert table["fine"][1] == "-" and table["graded"][1] != "-"
+        assert table["fine"][2:] == ["1", "-"]
+    assert "J layer: over the A15 area" in said.output
+
+
+def test_the_tenths_of_a_layer_are_at_the_temperature_and_strain_asked_for(shown):
+    said = shown("--temperature", "8", "--strain", "-0.003")
+    row = cells(said.output, "Upper critical field at 8 K, intrinsic strain -0.3 %")["graded"]
+    one = layers(results())["graded"]
+    spread = one.over_section(one.bc2(8.0, one.strained(-0.003)))
+    worst, best = (float(band.median) for band in (spread.worst_decile, spread.best_decile))
+    assert row[1] == f"{worst:.1f} to {best:.1f}"
+    assert worst < float(row[0].split()[0]) < best
+
+
+def test_a_missing_ratio_has_its_reason(shown):
+    said = shown("--field", "22", "--reference", "graded")
+    table = cells(said.output, "Current density at 22 T")
+    assert re.fullmatch(r"-, reference normal in \d+ % of the draws", table["fine"][2])
+    assert re.fullmatch(r"1, normal in \d+ % of the draws", table["graded"][2])
+    assert "normal in more than 16 % of the draws" in " ".join(said.output.split())
+
+
+def test_above_tc_nothing_is_compared_and_that_is_said(shown):
+    said = shown("--temperature", "20", "--field", "5", figures=True)
+    assert said.exit_code == 0, said.output
+    assert re.search(r"Above Tc, carrying nothing at 20 K: fine \(Tc 1\d\.\d K\), graded \(Tc", said.output)
+    assert cells(said.output, "Upper critical field")["fine"][:2] == ["normal", "-"]
+    table = cells(said.output, "Current density at 5 T")
+    assert table["fine"] == ["0, normal", "-", "-, normal", "-"]
+    assert table["graded"][:2] == ["0, normal", "0, normal"] and table["graded"][3] == "-"
+    assert "cross" not in said.output
+    assert "(bc2, section); no currents: no sample is superconducting above 2 T" in said.output
+
+
+def test_each_sample_has_the_design_of_its_lot_unless_one_is_asked_for(shown):
+    designs = {"fine": "bronze", "graded": "powder-in-tube"}
+    said = shown(designs=designs)
+    head = " ".join(said.output.split("sample")[0].split())
+    assert "thermal pre-strain -0.4 to -0.3 % (bronze), -0.2 to -0.1 % (powder-in-tube)" in head
+    assert "from memory" in head
+    found = conductors(results(measured=SHARE), n=4000, designs=designs)
+    rows = cells(said.output, "Upper critical field")
+    for one in found:
+        assert rows[one.name][0].split()[0] == f"{float(bc2_curve(one, [4.2]).median[0]):.1f}"
+        assert rows[one.name][-1] == designs[one.name]
+    rows = cells(shown("--design", "none", designs=designs).output, "Upper critical field")
+    for one in found:
+        free = bc2_curve(one, [4.2], Conditions(strain=0.0))
+        assert rows[one.name][0].split()[0] == f"{float(free.median[0]):.1f}"
+        assert "powder-in-tube" not in rows[one.name]
+
+
+@pytest.mark.parametrize("words", [("--strain", "-0.002", "--design", "none"), ("--design", "none", "--strain", "0")])
+def test_a_strain_beside_a_design_is_refused(shown, words):
+    refused = shown(*words)
+    assert refused.exit_code == 2
+    assert "give either the intrinsic strain or the design" in refused.stderr
+    assert refused.stderr.count("\n") == 1
+
+
+def test_help_says_which_figures_are_saved(shown):
+    for command, what in (("fields", "Bc2, currents and superconducting section"), ("measured", "against measure")):
+        text = " ".join(CliRunner().invoke(main, [command, "--help"]).output.split())
+        assert f"Save {'' if command == 'fields' else 'estimates '}{what}" in text
+        assert "figure of every pattern" not in text
 
 
 def test_a_study_that_is_not_there_is_one_line(run):

@@ -8,12 +8,14 @@ from click.testing import CliRunner
 
 from tests.planning.lots import BEFORE, POINTS, study
 from xrdorder.cli import main
-from xrdorder.studies.description import DoseReference
+from xrdorder.studies.description import DoseReference, Lot
+
+DESIGNS = {"heron": "powder-in-tube", "curlew": "internal-tin"}
 
 
 class Sample:
-    def __init__(self, name, treatment):
-        self.name, self.treatment = name, treatment
+    def __init__(self, name, treatment, lot):
+        self.name, self.treatment, self.lot = name, treatment, lot
 
 
 class Described:
@@ -34,7 +36,10 @@ def run(tmp_path, monkeypatch):
     def suggest(made, *words):
         held, described = Held(), Described()
         held.study, held.results = described, made[0]
-        described.samples = tuple(Sample(name, one) for name, one in made[1].items())
+        lots = dict(zip(made[0]["sample"].values, made[0]["lot"].values, strict=True))
+        described.samples = tuple(
+            Sample(name, one, Lot(lots[name], design=DESIGNS[lots[name]])) for name, one in made[1].items()
+        )
         monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: held)
         return CliRunner().invoke(main, ["suggest", str(tmp_path), *words])
 
@@ -140,6 +145,18 @@ def test_every_lot_is_planned_for_itself(run, tmp_path):
     assert "Lot heron" not in said.output
 
 
+def test_each_lot_has_the_pre_strain_of_its_design(run):
+    one, other = study(POINTS[:4]), study(POINTS[:4], "curlew")
+    both = (xr.concat([one[0], other[0]], "sample", data_vars="minimal"), {**one[1], **other[1]})
+    said = run(both, "--field", "12")
+    assert said.exit_code == 0, said.output
+    text = flat(said.output)
+    assert "Lot heron at 4.2 K, thermal pre-strain -0.2 to -0.1 % (powder-in-tube)" in text
+    assert "Lot curlew at 4.2 K, thermal pre-strain -0.3 to -0.2 % (internal-tin)" in text
+    text = flat(run(both, "--field", "12", "--design", "bronze").output)
+    assert text.count("thermal pre-strain -0.4 to -0.3 % (bronze)") == 2
+
+
 def test_a_lot_that_cannot_be_planned_does_not_stop_the_others(run):
     one, other = study(), study(POINTS[:3], "curlew")
     both = (xr.concat([one[0], other[0]], "sample", data_vars="minimal"), {**one[1], **dict.fromkeys(other[1])})
@@ -164,6 +181,7 @@ def test_a_lot_that_cannot_be_planned_does_not_stop_the_others(run):
         (("--field", "12", "--number", "4"), "4 is not in the range"),
         (("--field", "12", "--ramp", "1,2,3"), "--ramp takes one ramp"),
         (("--field", "12", "--design", "moon"), "wire design 'moon'"),
+        (("--design", "none", "--field", "12", "--strain", "-0.002"), "give either the intrinsic strain or the design"),
         (tuple(word for b in range(5, 10) for word in ("--field", str(b))), "5 fields are given; at most 4"),
     ],
 )

@@ -10,6 +10,7 @@ from xrdorder.superconductivity.layers import layer
 from xrdorder.uncertainty import Contributions
 
 N = 2000
+FREE = Conditions(strain=0.0)
 
 
 def material(tin, size):
@@ -48,7 +49,21 @@ def test_bc2_is_drawn_with_and_without_strain(samples):
     assert len(thin) == 3
     # compression takes something wherever there is anything left
     assert np.all(thin[1].get_ydata() >= y) and thin[1].get_ydata()[0] > y[0]
-    assert len(axes.collections) == 3  # one band each
+    assert len(axes.collections) == 3  # bars of each
+    places = [{round(float(bar[0, 0]), 6) for bar in bars.get_segments()} for bars in axes.collections]
+    assert not places[0] & places[1] and not places[1] & places[2]  # beside each other
+    low, high = axes.collections[1].get_segments()[1][:, 1]
+    band = bc2_curve(samples[1], [axes.collections[1].get_segments()[1][0, 0]])
+    np.testing.assert_allclose((low, high), (band.low[0], band.high[0]))
+
+
+def test_few_samples_have_bands_and_legends_hide_nothing(samples):
+    figure = bc2_figure(samples[:2])
+    axes = figure.axes[0]
+    assert [type(one).__name__ for one in axes.collections] == ["FillBetweenPolyCollection"] * 2
+    figure.canvas.draw()
+    box = axes.get_legend().get_window_extent()
+    assert box.x0 >= axes.get_window_extent().x1 - 1 and box.x1 <= figure.canvas.get_width_height()[0]
 
 
 def test_current_is_drawn_over_the_reference_and_crossings_are_marked(samples):
@@ -57,22 +72,27 @@ def test_current_is_drawn_over_the_reference_and_crossings_are_marked(samples):
     axes = figure.axes[0]
     x, y = curve(axes, "750 °C")
     np.testing.assert_allclose(y, relative_current(samples[2], samples[1], x, conditions).ratio.median)
-    written = [text.get_text() for text in axes.texts]
-    assert written == [crossing(samples[k], samples[1], conditions).words for k in (0, 2)]
-    found = crossing(samples[2], samples[1], conditions)
-    assert found.crosses
-    marks = [float(line.get_xdata()[0]) for line in axes.lines if len(line.get_xdata()) == 1]
-    assert float(found.field_t.median) in marks
-    bars = [tuple(line.get_xdata()) for line in axes.lines if line.get_linewidth() == 3.6]
-    assert (float(found.field_t.low), float(found.field_t.high)) in bars
-    page = " ".join(text.get_text() for text in figure.texts)
+    assert not axes.texts  # nothing is written over the curves
+    rows = figure.axes[1]
+    assert rows.get_xlim() == axes.get_xlim()
+    assert rows.texts[0].get_text() == "field at which each carries as much as 680 °C"
+    for row, k in enumerate((0, 2)):
+        found = crossing(samples[k], samples[1], conditions)
+        assert found.crosses
+        low, median, high = (float(x) for x in (found.field_t.low, found.field_t.median, found.field_t.high))
+        bar, mark = rows.lines[2 * row : 2 * row + 2]
+        assert (tuple(bar.get_xdata()), set(bar.get_ydata())) == ((low, high), {row})
+        assert (list(mark.get_xdata()), list(mark.get_ydata())) == ([median], [row])
+        assert rows.texts[row + 1].get_text().startswith(f"{median:.1f} T ({low:.1f} to {high:.1f} T)")
+    page = " ".join(" ".join(text.get_text() for text in figure.texts).split())
     assert "680 °C" in page and "-0.3 to -0.2 %" in page and "No magnet" in page
 
 
 def test_section_is_drawn_in_per_cent(layers):
-    axes = section_figure(layers, 4.2).axes[0]
+    axes = section_figure(layers, FREE).axes[0]
     x, y = curve(axes, "leaning (graded)")
-    np.testing.assert_allclose(y, 100.0 * layers["leaning"].share_superconducting(x, 4.2).share.median)
+    one = layers["leaning"]
+    np.testing.assert_allclose(y, 100.0 * one.share_superconducting(x, 4.2, one.strained(0.0)).share.median)
     assert y[0] == 100.0 and y[-1] == 0.0
     _, even = curve(axes, "even (uniform)")
     assert set(np.unique(even)) <= {0.0, 100.0}  # one piece is there or is not
@@ -80,22 +100,27 @@ def test_section_is_drawn_in_per_cent(layers):
 
 def test_section_under_strain_ends_earlier(layers):
     fields = np.linspace(0.0, 35.0, 141)
-    free, strained = (section_figure(layers, fields_t=fields, strain=strain) for strain in (0.0, -0.004))
+    free, strained = (section_figure(layers, Conditions(strain=s), fields_t=fields) for s in (0.0, -0.004))
     (_, one), (_, two) = (curve(figure.axes[0], "leaning (graded)") for figure in (free, strained))
     assert np.all(two <= one) and np.any(two < one)
     assert "-0.4 %" in " ".join(text.get_text() for text in strained.texts)
     assert "free of strain" in " ".join(text.get_text() for text in free.texts)
+    usual = section_figure(layers, fields_t=fields)  # unless told otherwise strained as wires are
+    assert "pre-strain -0.4 to -0.2 %" in " ".join(text.get_text() for text in usual.texts)
+    assert np.any(curve(usual.axes[0], "leaning (graded)")[1] < one)
 
 
 def test_fields_and_temperatures_may_be_chosen(samples, layers):
     assert curve(bc2_figure(samples, temperatures_k=[2.0, 4.0, 6.0]).axes[0], "620 °C")[0].tolist() == [2.0, 4.0, 6.0]
     assert current_figure(samples, fields_t=[5.0, 10.0]).axes[0].get_xlim() == (5.0, 10.0)
-    assert section_figure(layers, 12.0, fields_t=[1.0, 9.0]).axes[0].get_xlim() == (1.0, 9.0)
+    assert section_figure(layers, Conditions(12.0), fields_t=[1.0, 9.0]).axes[0].get_xlim() == (1.0, 9.0)
 
 
 def test_what_cannot_be_drawn_is_said(samples, layers):
     with pytest.raises(StudyError, match="nothing to be compared"):
         current_figure(samples[:1])
+    with pytest.raises(StudyError, match="no sample is superconducting above 2 T at 20 K"):
+        current_figure(samples, Conditions(20.0))
     with pytest.raises(UnknownNameError, match=r"620 °C, 680 °C, 750 °C"):
         current_figure(samples, reference="640 °C")
     with pytest.raises(StudyError, match="no sample to show"):

@@ -26,8 +26,23 @@ def test_what_a_wire_is_made_of(study):
 
 
 @pytest.mark.parametrize(
+    ("told", "design"),
+    [
+        ('route = "bronze"', "bronze"),
+        ('route = "jelly-roll"', ""),  # no pre-strain is known of these
+        ('route = "jelly-roll"\ndesign = "Internal Tin"', "internal-tin"),
+        ('route = "bronze"\ndesign = "none"', "none"),
+        ('filament = "Nb"', ""),
+    ],
+)
+def test_the_design_is_told_or_follows_from_the_route(study, told, design):
+    assert read_study(write(study, replaced(LOT, told + "\n"))).samples[0].lot.design == design
+
+
+@pytest.mark.parametrize(
     ("told", "complaint"),
     [
+        ('design = "jelly-roll"', "design: 'jelly-roll' is unknown; known: bronze, internal-tin, none, powder-in-tube"),
         ('route = "internal tin (old)"', "route: 'internal tin (old)' is unknown; did you mean 'internal-tin'?"),
         ('route = "drawn"', "route: 'drawn' is unknown; known: bronze, in-situ, internal-tin, jelly-roll, powder"),
         ('filament = "niobium"', "filament: 'niobium' names no metal by its symbols; give the metal of the filaments"),

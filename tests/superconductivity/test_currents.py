@@ -13,6 +13,7 @@ from xrdorder.superconductivity.currents import (
     crossing,
     layer_current,
     relative_current,
+    tc_band,
 )
 from xrdorder.superconductivity.mixture import Common
 from xrdorder.superconductivity.pinning import GrainSize
@@ -197,6 +198,35 @@ def test_conditions_in_words():
     assert Conditions().words() == "at 4.2 K, thermal pre-strain -0.4 to -0.2 %"
     assert Conditions(8.0, applied_strain=0.002, design="bronze").words().endswith("and +0.2 % applied")
     assert Conditions(strain=0.0).words(temperature=False) == "free of strain"
+    designs = ("none", "internal-tin", "none")
+    assert Conditions().words(designs=designs).endswith("pre-strain 0 % (none), -0.3 to -0.2 % (internal-tin)")
+    assert Conditions(design="bronze").words(designs=designs).endswith("pre-strain -0.4 to -0.3 % (bronze)")
+    assert Conditions(strain=-0.001).words(designs=designs).endswith("intrinsic strain -0.1 %")
+
+
+def test_each_sample_has_the_pre_strain_of_its_design_unless_one_is_asked_for():
+    free, squeezed = wire("one", design="none"), wire("one", design="bronze")
+    for one, design in ((free, "none"), (squeezed, "bronze")):
+        asked = bc2_curve(wire("one"), [4.2], Conditions(design=design))
+        np.testing.assert_array_equal(bc2_curve(one, [4.2]), asked)
+    assert bc2_curve(squeezed, [4.2]).median[0] < bc2_curve(free, [4.2]).median[0]
+    np.testing.assert_array_equal(*(bc2_curve(one, [4.2], Conditions(design="bronze")) for one in (free, squeezed)))
+    assert relative_current(free, dataclasses.replace(squeezed, name="two"), [14.0]).ratio.low[0] > 1.0
+    with pytest.raises(UnknownNameError, match="bronze"):
+        bc2_curve(wire(design="tape"), [4.2])
+
+
+def test_how_often_a_layer_is_superconducting_is_told():
+    sharp = exact("one", 29.0, 100.0)
+    np.testing.assert_array_equal(layer_current(sharp, [5.0, 40.0]).carries, [1.0, 0.0])
+    found = relative_current(exact("high", 30.0, 100.0), exact("low", 20.0, 100.0), [10.0, 21.0])
+    np.testing.assert_array_equal(found.reference_carries, [1.0, 0.0])
+
+
+def test_compression_takes_from_tc():
+    one = exact("one", 29.0, 100.0)
+    tc = [float(tc_band(one, Conditions(strain=strain)).median) for strain in (0.0, -0.002, -0.004)]
+    assert 18.0 >= tc[0] > tc[1] > tc[2]
 
 
 def test_draws_of_different_relations_are_not_compared():

@@ -80,6 +80,12 @@ def test_without_measurements_domain_sizes_serve():
     assert fine.grain.by == "domain size"
 
 
+def test_the_design_of_each_wire_goes_along():
+    designs = {"fine": "bronze", "somebody else": "none"}
+    assert [one.design for one in conductors(results(), n=N, designs=designs)] == ["bronze", ""]
+    assert [one.design for one in layers(results(), n=N, designs=designs).values()] == ["bronze", "", ""]
+
+
 def test_what_was_asked_for_and_cannot_be_had_is_said():
     with pytest.raises(ValidityError, match="sample 'coarse': no grain size"):
         conductors(results(), ["coarse"], n=N)

@@ -5,7 +5,7 @@ import pytest
 
 from xrdorder.exceptions import ValidityError
 from xrdorder.relations import relation
-from xrdorder.superconductivity import predict
+from xrdorder.superconductivity import Conditions, predict
 from xrdorder.superconductivity.layers import SLICES, layer, row_quantile
 from xrdorder.uncertainty import Contributions
 
@@ -122,8 +122,23 @@ def test_the_section_fades_with_field_and_with_temperature():
 def test_strain_takes_from_every_piece():
     one = layer(GRADED, n=N)
     at = one.strained(-0.003)
+    np.testing.assert_array_equal(one.under(Conditions(strain=-0.003)).bc2_factor, at.bc2_factor)
     ratio = np.median(one.bc2(0.0, at) / one.bc2(0.0))
     assert ratio == pytest.approx(0.945, abs=0.03)  # published functions give .935 to .954
+
+
+def test_a_layer_takes_the_pre_strain_of_its_design():
+    free, squeezed = (layer(GRADED, n=N, design=design) for design in ("none", "bronze"))
+    np.testing.assert_array_equal(free.under(Conditions()).strain, 0.0)
+    strain = squeezed.under(Conditions()).strain
+    assert np.all((strain >= -0.004) & (strain <= -0.003))
+    np.testing.assert_array_equal(free.under(Conditions(design="bronze")).strain, strain)
+
+
+def test_above_the_highest_tc_nothing_is_superconducting():
+    one = layer(GRADED, n=N)
+    assert np.mean(one.bc2(20.0) > 0.0) < 0.01  # but for the tail of what relations scatter by
+    np.testing.assert_array_equal(one.share_superconducting([1.0], 20.0).share.high, 0.0)
 
 
 def test_tin_beyond_the_field_is_said_and_taken_at_the_end():

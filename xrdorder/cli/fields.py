@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 import click
 
 from xrdorder.cli.cautions import ESTIMATES
-from xrdorder.cli.options import ANY, POSITIVE, figures_option
+from xrdorder.cli.options import POSITIVE, figures_saved, strain_options
 from xrdorder.cli.progress import Progress
-from xrdorder.exceptions import XrdorderError
+from xrdorder.exceptions import StudyError, XrdorderError
 
 if TYPE_CHECKING:
-    from xrdorder.superconductivity.currents import Conditions, Conductor
+    from xrdorder.superconductivity.currents import Conditions, Conductor, LayerCurrent, RelativeCurrent
     from xrdorder.superconductivity.layers import Layer
     from xrdorder.superconductivity.mixture import Band
 
@@ -25,13 +25,10 @@ FIELDS_T = (8.0, 12.0, 16.0)
 @click.argument("study", type=click.Path(path_type=Path))
 @click.option("--field", "fields_t", type=POSITIVE, multiple=True, help="In T; may be repeated. Left out: 8, 12, 16.")
 @click.option("--temperature", "temperature_k", type=POSITIVE, default=4.2, show_default=True, help="In K.")
-@click.option("--strain", type=ANY, help="Intrinsic axial strain; left out: the thermal pre-strain of the design.")
-@click.option(
-    "--design", default="", help="Design of the wire, for its pre-strain: bronze, internal-tin, powder-in-tube, none."
-)
+@strain_options
 @click.option("--sample", "names", multiple=True, help="Sample to look at; may be repeated. Left out: all.")
 @click.option("--reference", default="", help="Sample to compare currents with; left out: the first.")
-@figures_option
+@figures_saved("Bc2, currents and superconducting section of up to six samples as figures in results/figures")
 def fields(
     study: Path,
     fields_t: tuple[float, ...],
@@ -56,23 +53,26 @@ def fields(
     held = open_study(study)
     library = OwnFiles(held.study.tin_scale, held.study.relations).library()
     conditions = Conditions(temperature_k, strain=strain, design=design)
-    asked = tuple(sorted(fields_t or FIELDS_T))
+    designs = {sample.name: sample.lot.design for sample in held.study.samples}
+    asked = tuple(sorted(set(fields_t or FIELDS_T)))
     chosen = tuple(dict.fromkeys((reference, *names))) if names and reference else names
     with Progress("estimating") as progress:
         progress(0, 3, "layers")
-        sections = layers(held.results, chosen, library=library)
+        sections = layers(held.results, chosen, library=library, designs=designs)
         progress(1, 3, "currents")
-        samples = conductors(held.results, chosen, n=_DRAWS, library=library)
-        lines = _text(sections, samples, conditions, asked, _first(samples, reference))
+        samples = conductors(held.results, chosen, n=_DRAWS, library=library, designs=designs)
+        against = _first(samples, reference)
+        lines = [*_critical_fields(sections, samples, conditions), *_currents(samples, conditions, asked, against)]
         progress(3, 3, "currents")
     click.echo("\n".join(lines))
     if figures:
         folder = study / "results" / "figures"
-        shown = [sample for sample in samples if sample.name == reference]
-        shown += [sample for sample in samples if sample.name != reference]
-        _draw(folder, shown[:_MOST_DRAWN], sections, conditions, reference)
-        more = f" (the first {_MOST_DRAWN} samples; --sample chooses)" if len(samples) > _MOST_DRAWN else ""
-        click.echo(f"\nFigures      {folder} (bc2, currents, section){more}")
+        shown = [against, *(sample for sample in samples if sample is not against)]
+        click.echo("")
+        for line in _draw(folder, shown[:_MOST_DRAWN], sections, conditions):
+            click.echo(line)
+        if len(samples) > _MOST_DRAWN:
+            click.echo(f"             of the first {_MOST_DRAWN} samples; --sample chooses others")
     click.echo(f"\n{ESTIMATES}")
 
 
@@ -84,6 +84,18 @@ def _first(samples: "Sequence[Conductor]", reference: str) -> "Conductor":
             return sample
     known = ", ".join(sample.name for sample in samples)
     raise XrdorderError(f"no sample '{reference}' to compare with; those with tin and grain size are: {known}")
+
+
+def _density(band: "Band", k: int) -> str:
+    """Median and 68 % interval of a current density, to three digits.
+
+    >>> from xrdorder.superconductivity.mixture import Band
+    >>> import numpy as np
+    >>> _density(Band(np.array([10549.0]), np.array([938.4]), np.array([13280.0])), 0)
+    '10500 (938 to 13300)'
+    """
+    middle, low, high = (f"{float(f'{float(x[k]):.3g}'):.0f}" for x in band)
+    return f"{middle} ({low} to {high})"
 
 
 def _band(band: "Band", k: int | None = None, decimals: int = 1) -> str:
@@ -100,79 +112,171 @@ def _band(band: "Band", k: int | None = None, decimals: int = 1) -> str:
     return f"{middle:.{decimals}f} ({low:.{decimals}f} to {high:.{decimals}f})"
 
 
-def _text(
-    sections: "dict[str, Layer]",
-    samples: "Sequence[Conductor]",
-    conditions: "Conditions",
-    asked: Sequence[float],
-    reference: "Conductor",
+def _critical_fields(
+    sections: "dict[str, Layer]", samples: "Sequence[Conductor]", conditions: "Conditions"
 ) -> list[str]:
-    from xrdorder.cli.tables import table
-    from xrdorder.superconductivity.currents import bc2_curve, crossing, layer_current, relative_current
-    from xrdorder.superconductivity.layers import UNIFORM
+    """Bc2 of each layer at the conditions, and of its worst and best tenth."""
+    from xrdorder.cli.tables import table, wrapped
+    from xrdorder.superconductivity.currents import bc2_curve, tc_band
     from xrdorder.superconductivity.mixture import Band
 
-    lines = [f"Upper critical field {conditions.words()}", ""]
-    rows: list[tuple[str, ...]] = []
+    designs = [sample.design for sample in samples]
+    told = conditions.strain is None and not conditions.design and len(set(designs)) > 1
+    rows, normal = [], []
     for sample in samples:
-        section = sections[sample.name]
-        spread = section.over_section(section.bc2_0)
+        bc2 = bc2_curve(sample, conditions.temperature_k, conditions)
+        here = float(bc2.high[0]) > 0.0
+        if not here:
+            normal.append(f"{sample.name} (Tc {float(tc_band(sample, conditions).median):.1f} K)")
+        section = sections.get(sample.name)
         rows.append(
             (
                 sample.name,
-                _band(bc2_curve(sample, conditions.temperature_k, conditions), 0),
+                _band(bc2, 0) if here else "normal",
+                _tenths(section, conditions) if here else "-",
                 _band(Band.of(sample.bc2_0)),
-                "the same"
-                if section.kind == UNIFORM
-                else f"{float(spread.worst_decile.median):.1f} to {float(spread.best_decile.median):.1f}",
-                section.kind,
+                section.kind if section is not None else "-",
                 f"{float(sample.grain.band.median):.0f} nm by {sample.grain.by}",
+                *([sample.design or "not known"] if told else []),
             )
         )
-    head: tuple[str, ...] = ("sample", "Bc2", "Bc2(0 K), no strain", "worst and best tenth", "layer", "grains")
-    lines += [table((head, ("", "T", "T", "T of the section", "", "")), rows), ""]
-    lines += [f"Layer current density over that of {reference.name}", ""]
-    rows, remarks = [], []
+    state = f"{conditions.temperature_k:g} K"
+    head: tuple[str, ...] = ("sample", f"Bc2, {state}", f"worst, best tenth, {state}", "Bc2, 0 K, no strain", "layer")
+    units: tuple[str, ...] = ("", "T (68 %)", "T of the section", "T (68 %)", "")
+    more = ("grains", *(["design"] if told else []))
+    lines = [wrapped(f"Upper critical field {conditions.words(designs=designs)}"), ""]
+    if conditions.strain is None and any((conditions.design, *designs)):
+        lines.insert(1, wrapped("Pre-strains of designs are from memory, without a source; --strain gives another."))
+    lines += [table(((*head, *more), (*units, *("" for _ in more))), rows), ""]
+    if normal:
+        lines += [wrapped(f"Above Tc, carrying nothing at {state}: {', '.join(normal)}"), ""]
+    return lines
+
+
+def _tenths(section: "Layer | None", conditions: "Conditions") -> str:
+    """Bc2 at the conditions that a tenth of the section does not reach, and that a tenth exceeds."""
+    from xrdorder.superconductivity.layers import UNIFORM
+
+    if section is None:
+        return "-"
+    if section.kind == UNIFORM:
+        return "the same"
+    spread = section.over_section(section.bc2(conditions.temperature_k, section.under(conditions)))
+    return f"{float(spread.worst_decile.median):.1f} to {float(spread.best_decile.median):.1f}"
+
+
+def _currents(
+    samples: "Sequence[Conductor]", conditions: "Conditions", asked: Sequence[float], reference: "Conductor"
+) -> list[str]:
+    """A table of currents for each field, where curves cross, and how to read it."""
+    from xrdorder.cli.tables import table, wrapped
+    from xrdorder.exceptions import ValidityError
+    from xrdorder.superconductivity.currents import bc2_curve, crossing, layer_current, relative_current
+
+    def carries(sample: "Conductor") -> bool:
+        return float(bc2_curve(sample, conditions.temperature_k, conditions).high[0]) > 0.0
+
+    rows: list[list[tuple[str, ...]]] = [[] for _ in asked]
+    crossings, refused = [], []
+    alive = carries(reference)
     for sample in samples:
-        own = layer_current(sample, list(asked), conditions)
-        cells = [sample.name]
-        if sample is reference:
-            cells += ["1"] * len(asked)
-        else:
-            ratio = relative_current(sample, reference, list(asked), conditions)
-            cells += [
-                f"{_band(ratio.ratio, k, 2)}, P {float(ratio.probability_larger[k]):.2f}" for k in range(len(asked))
-            ]
-            remarks.append(crossing(sample, reference, conditions).words)
-        what = own.layer if own.non_copper is None else own.non_copper
-        cells.append(f"{'at most ' if own.at_most else ''}{float(what.median[-1]):.0f}")
-        cells.append("layer" if own.non_copper is None else "non-copper")
-        rows.append(tuple(cells))
-    head = ("sample", *(f"{b:g} T" for b in asked), f"J at {asked[-1]:g} T", "over")
-    lines += [table((head, ("", *("median (68 %)" for _ in asked), "A/mm2", "")), rows), ""]
-    lines += [*remarks, "", "P: probability of carrying more than the reference. J is good to a factor at best."]
+        own = ratio = None
+        try:
+            own = layer_current(sample, list(asked), conditions)
+            if sample is not reference:
+                ratio = relative_current(sample, reference, list(asked), conditions)
+                if alive and carries(sample):  # normal layers change no places
+                    crossings.append(crossing(sample, reference, conditions).words)
+        except ValidityError as error:
+            refused.append(f"{sample.name}: {error}")
+        for k, place in enumerate(rows):
+            compared = _own_share(own, k) if sample is reference else _over(own, ratio, k)
+            place.append((sample.name, *_densities(own, k), *compared))
+    lines = []
+    for b, place in zip(asked, rows, strict=True):
+        head = ("sample", "J layer", "J non-copper", f"J layer over {reference.name}", "P")
+        units = ("", "A/mm2 (68 %)", "A/mm2 (68 %)", "median (68 %)", "")
+        lines += [f"Current density at {b:g} T, {conditions.temperature_k:g} K", "", table((head, units), place), ""]
+    lines += [*crossings, ""] if crossings else []
+    lines += [wrapped(remark) for remark in (*_READING, *dict.fromkeys(refused))]
     told = dict.fromkeys(
         f"{sample.name}: {flag.message}"
         for sample in samples
         for flag in sample.flags
         if flag.name in ("layer-not-uniform", "grain-size-at-least")
     )
-    return [*lines, *told]
+    return [*lines, *(wrapped(remark) for remark in told)]
+
+
+def _densities(own: "LayerCurrent | None", k: int) -> tuple[str, str]:
+    """Current over the layer, and over the section without copper where the A15 area is known."""
+    if own is None:
+        return "-", "-"
+    if _normal(own.carries[k]):
+        return "0, normal", "-" if own.non_copper is None else "0, normal"
+    most = "at most " if own.at_most else ""
+    whole = "-" if own.non_copper is None else f"{most}{_density(own.non_copper, k)}"
+    return f"{most}{_density(own.layer, k)}", whole
+
+
+def _own_share(own: "LayerCurrent | None", k: int) -> tuple[str, str]:
+    """What stands in the place of a ratio in the row of the reference itself."""
+    from xrdorder.superconductivity.currents import SURE
+
+    if own is None or _normal(own.carries[k]):
+        return "-" if own is None else "-, normal", "-"
+    return "1" if own.carries[k] >= SURE else f"1, normal in {_percent(1.0 - own.carries[k])} of the draws", "-"
+
+
+def _over(own: "LayerCurrent | None", ratio: "RelativeCurrent | None", k: int) -> tuple[str, str]:
+    """Ratio to the reference, or why there is none, and the probability of more."""
+    if own is None or ratio is None:
+        return "-", "-"
+    text = _band(ratio.ratio, k, 2)
+    if text == "-":
+        text = f"-, reference normal in {_percent(1.0 - ratio.reference_carries[k])} of the draws"
+    both = _normal(own.carries[k]) and _normal(ratio.reference_carries[k])
+    return text, "-" if both else f"{float(ratio.probability_larger[k]):.2f}"
+
+
+def _normal(carries: float) -> bool:
+    """Whether a layer that carries anything in this share of the draws counts as normal: its 68 % interval is zero."""
+    from xrdorder.superconductivity.currents import SURE
+
+    return carries <= 1.0 - SURE
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * share:.0f} %"
+
+
+_READING = (
+    "J layer: over the A15 area. J non-copper: times the share of A15 in the section without copper, where study.toml "
+    "gives it.",
+    "The interval of J holds the doubt about Bc2, about the grain size and about the level of the pinning force, in "
+    "which processes differ by a third. Cracks and broken filaments are in no interval.",
+    "Between two samples most of it cancels: the ratio is the number to use. P: probability of carrying more than the "
+    "reference. No ratio is given where the reference is normal in more than 16 % of the draws.",
+)
 
 
 def _draw(
-    folder: Path,
-    samples: "Sequence[Conductor]",
-    sections: "dict[str, Layer]",
-    conditions: "Conditions",
-    reference: str,
-) -> None:
+    folder: Path, samples: "Sequence[Conductor]", sections: "dict[str, Layer]", conditions: "Conditions"
+) -> list[str]:
+    """Save the figures, the first sample as the reference, and say which."""
     from xrdorder.cli.drawing import save
     from xrdorder.figures import bc2_figure, current_figure, section_figure
 
+    drawn, without = ["bc2"], ""
     save(bc2_figure(samples, conditions), folder / "bc2.png")
     if len(samples) > 1:
-        save(current_figure(samples, conditions, reference=reference or samples[0].name), folder / "currents.png")
-    layers = {sample.name: sections[sample.name] for sample in samples}
-    strain = conditions.strain or 0.0
-    save(section_figure(layers, conditions.temperature_k, strain=strain), folder / "section.png")
+        try:
+            save(current_figure(samples, conditions, reference=samples[0].name), folder / "currents.png")
+            drawn.append("currents")
+        except StudyError as error:
+            without = f"; no currents: {error}"
+    layers = {sample.name: sections[sample.name] for sample in samples if sample.name in sections}
+    if layers:
+        save(section_figure(layers, conditions), folder / "section.png")
+        drawn.append("section")
+    return [f"Figures      {folder} ({', '.join(drawn)}){without}"]

@@ -259,8 +259,36 @@ geometry_options = all_of(
     ),
 )
 
-figures_option = click.option(
-    "--figures/--no-figures", default=True, show_default=True, help="Save a figure of every pattern."
+
+def figures_saved(what: str) -> Callable[[Decorated], Decorated]:
+    """Option that saves figures; the text says which."""
+    return click.option("--figures/--no-figures", default=True, show_default=True, help=f"Save {what}.")
+
+
+figures_option = figures_saved("a figure of every pattern")
+
+
+def _one_state(ctx: click.Context, param: click.Parameter, design: str) -> str:
+    """Refuse a design beside a strain, which would leave nothing for it to say."""
+    if design and ctx.params.get("strain") is not None:
+        raise click.BadParameter("give either the intrinsic strain or the design that it follows from", ctx, param)
+    return design
+
+
+strain_options = all_of(
+    click.option(
+        "--strain",
+        type=ANY,
+        is_eager=True,  # before the design, which is refused beside it
+        help="Intrinsic axial strain of all wires; left out: the thermal pre-strain of the design.",
+    ),
+    click.option(
+        "--design",
+        default="",
+        callback=_one_state,
+        help="Design of all wires, for their pre-strain: bronze, internal-tin, powder-in-tube, none; left out: that "
+        "which study.toml tells of each lot (design, or route).",
+    ),
 )
 again_option = click.option("--again", is_flag=True, help="Fit all patterns again, even unchanged ones.")
 workers_option = click.option(

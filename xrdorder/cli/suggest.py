@@ -1,13 +1,14 @@
 """Which heat treatment should be reacted next?"""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from xrdorder.cli.cautions import ESTIMATES, SUGGESTIONS
-from xrdorder.cli.options import ANY, POSITIVE, Numbers, Pair, all_of
+from xrdorder.cli.options import POSITIVE, Numbers, Pair, all_of, strain_options
 from xrdorder.cli.progress import Progress
 from xrdorder.exceptions import StudyError
 
@@ -53,10 +54,7 @@ _constraint_options = all_of(
 @click.argument("study", type=click.Path(path_type=Path))
 @click.option("--field", "fields_t", type=POSITIVE, multiple=True, required=True, help="In T; may be repeated.")
 @click.option("--temperature", "temperature_k", type=POSITIVE, default=4.2, show_default=True, help="In K.")
-@click.option("--strain", type=ANY, help="Intrinsic axial strain; left out: the thermal pre-strain of the design.")
-@click.option(
-    "--design", default="", help="Design of the wire, for its pre-strain: bronze, internal-tin, powder-in-tube, none."
-)
+@strain_options
 @click.option("--lot", default="", help="Only this wire lot; left out: every lot for itself.")
 @click.option("--number", type=click.IntRange(1, 3), default=1, show_default=True, help="Treatments to suggest.")
 @click.option("--measured", is_flag=True, help="Go by measured critical currents, Bc2 and Tc, not estimates.")
@@ -117,6 +115,7 @@ def suggest(
         None if niobium_below is None else niobium_below / 100.0,
     )
     conditions = Conditions(temperature_k, strain=strain, design=design)
+    designs = {sample.lot.name: sample.lot.design for sample in held.study.samples}
     treatments = {sample.name: sample.treatment for sample in held.study.samples}
     lots = (lot,) if lot else tuple(dict.fromkeys(str(one) for one in held.results["lot"].values))
     plans, refused = [], []
@@ -126,7 +125,8 @@ def suggest(
             try:
                 plans.append(
                     plan_lot(
-                        held.results, treatments, name, conditions, asked, limits,
+                        held.results, treatments, name, replace(conditions, design=design or designs.get(name, "")),
+                        asked, limits,
                         library=library, measured=measured, number=number,
                     )
                 )  # fmt: skip

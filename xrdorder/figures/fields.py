@@ -1,8 +1,8 @@
 """Upper critical field, current and what is left of the section, against temperature and field.
 
 Each figure takes what `xrdorder.superconductivity` worked out (`Conductor`, `Layer`) and shows up to six samples with
-their 68 % bands. Bands are mostly doubt common to all samples; where samples are compared, draw by draw, it has
-cancelled.
+their 68 % intervals: as bands while there are few, as bars at the marks of the lines where bands would hide each other.
+Intervals are mostly doubt common to all samples; where samples are compared, draw by draw, it has cancelled.
 """
 
 from __future__ import annotations
@@ -20,6 +20,8 @@ from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.figures import palette
 from xrdorder.figures.sheet import NORMAL, SMALL, font, heading, minor_ticks, sheet, style
 from xrdorder.superconductivity.currents import (
+    LOWEST_FIELD_T,
+    SURE,
     Conditions,
     Conductor,
     Crossing,
@@ -39,9 +41,17 @@ DRAWS = 20_000
 MOST = len(palette.SERIES)
 """Samples in one figure; more could not be told apart."""
 
-_WIDTH_IN, _HEIGHT_IN = 7.6, 5.0
-_LEFT_IN, _RIGHT_IN, _BOTTOM_IN, _LINE_IN = 0.72, 0.25, 0.55, 0.14
-_REMARK_CHARACTERS = 108
+_BANDS = 2
+"""Curves whose bands can be told apart; more have bars."""
+
+_BARS = 6
+"""Marks along each line."""
+
+_WIDTH_IN, _HEIGHT_IN = 9.6, 5.0
+_LEFT_IN, _RIGHT_IN, _BOTTOM_IN, _LINE_IN = 0.72, 2.5, 0.55, 0.14
+_ROW_IN, _GAP_IN = 0.2, 0.45
+_REMARK_CHARACTERS = 130
+_NAME_CHARACTERS = 30
 _STYLES = ("-", (0, (6, 2)), (0, (1, 1.2)), (0, (6, 1.5, 1, 1.5)), (0, (3, 1.2)), (0, (8, 2, 1, 2, 1, 2)))
 """Lines differ by dashes as well as by colour and lightness."""
 
@@ -59,7 +69,7 @@ def bc2_figure(
     ----------
     samples : sequence of Conductor
     conditions : Conditions, optional
-        Strain; the thermal pre-strain of a wire of unknown design unless given. Dashes show A15 free of strain.
+        Strain; the thermal pre-strain of each wire unless given. Thin lines show A15 free of strain.
     temperatures_k : array, optional
         From 0 K to the highest Tc unless given.
     title : str
@@ -75,16 +85,17 @@ def bc2_figure(
     temperatures = (
         np.linspace(0.0, np.ceil(highest), 61) if temperatures_k is None else np.asarray(temperatures_k, dtype=float)
     )
+    state = conditions.words(temperature=False, designs=[sample.design for sample in samples])
     figure, axes = _page(
         title,
-        f"Estimates, not measurements: {conditions.words(temperature=False)}. Lines: median over all published "
-        "relations; bands: 68 % interval, most of it common to all samples. Thin lines: A15 free of strain.",
+        f"Estimates over all published relations, not measurements: {state}. {_reading(len(samples))}, most of it "
+        "common to all samples. Thin lines: A15 free of strain.",
         "temperature (K)",
         "Bc2 (T)",
     )
     free = Conditions(strain=0.0)
     for k, sample in enumerate(samples):
-        _band(axes, temperatures, bc2_curve(sample, temperatures, conditions), k, sample.name)
+        _curve(axes, temperatures, bc2_curve(sample, temperatures, conditions), k, _short(sample.name), len(samples))
         median = bc2_curve(sample, temperatures, free).median
         axes.plot(temperatures, median, color=palette.lot_colour(k), linewidth=0.7, alpha=0.8, zorder=2)
     axes.set_xlim(float(temperatures[0]), float(temperatures[-1]))
@@ -107,7 +118,7 @@ def current_figure(
     ----------
     samples : sequence of Conductor
     conditions : Conditions, optional
-        Temperature and strain; 4.2 K and the pre-strain of a wire of unknown design unless given.
+        Temperature and strain; 4.2 K and the pre-strain of each wire unless given.
     reference : str
         Name of the reference sample; the first one unless given.
     fields_t : array, optional
@@ -117,7 +128,7 @@ def current_figure(
     Raises
     ------
     StudyError
-        Fewer than two samples, or more than can be told apart.
+        Fewer than two samples, or more than can be told apart; no sample is superconducting in a field.
     UnknownNameError
         The reference is not among the samples.
     """
@@ -131,42 +142,49 @@ def current_figure(
         raise UnknownNameError(f"reference '{reference}' is not among the samples; known are: {', '.join(names)}")
     if fields_t is None:
         ends = [float(bc2_curve(s, [conditions.temperature_k], conditions).median[0]) for s in samples]
-        fields = np.linspace(2.0, max(ends), 81)
+        if not max(ends) > LOWEST_FIELD_T:
+            where = f"{LOWEST_FIELD_T:g} T at {conditions.temperature_k:g} K"
+            raise StudyError(f"no sample is superconducting above {where}")
+        fields = np.linspace(LOWEST_FIELD_T, max(ends), 81)
     else:
         fields = np.asarray(fields_t, dtype=float)
+    state = conditions.words(designs=[sample.design for sample in samples])
     figure, axes = _page(
         title,
-        f"Over that of {against.name}, {conditions.words()}. Estimates from grain size, Bc2 and published relations, "
-        "the same one for both samples in every draw: what both share has cancelled. Lines: median; bands: 68 % "
-        "interval. No magnet is designed on them.",
+        f"Over that of {against.name}, {state}. Estimates from grain size, Bc2 and published relations, the same one "
+        f"for both samples in every draw: what both share has cancelled. {_reading(len(samples) - 1)}. No magnet is "
+        "designed on them.",
         "field (T)",
-        f"layer current density / {against.name}",
+        f"layer current density / {_short(against.name)}",
+        below=len(samples) - 1,
     )
     axes.axhline(1.0, color=palette.SLATE, linewidth=0.9, zorder=1.5)
+    few = len(samples) - 1 <= _BANDS
     top, end, said = 1.0, float(fields[0]), []
     for k, sample in enumerate(samples):
         if sample is against:
             continue
         ratio = relative_current(sample, against, fields, conditions).ratio
-        _band(axes, fields, ratio, k, sample.name)
+        _curve(axes, fields, ratio, k, _short(sample.name), len(samples) - 1)
         known = np.isfinite(ratio.high)
-        top = max(top, float(np.quantile(ratio.high[known], 0.8)) if known.any() else top)
+        if known.any():
+            height = np.quantile(ratio.high[known], 0.8) if few else np.max(ratio.median[known])
+            top = max(top, float(height))
         said.append((k, crossing(sample, against, conditions)))
         last = float(fields[known][-1]) if known.any() else end
         end = max(end, last, float(said[-1][1].field_t.high) if said[-1][1].crosses else last)
     # Beyond, the reference may be normal, and nothing can be compared with it.
     axes.set_xlim(float(fields[0]), float(fields[-1]) if fields_t is not None else min(end + 1.0, float(fields[-1])))
-    axes.set_ylim(0.0, 1.35 * top)
-    _mark_crossings(axes, said)
+    axes.set_ylim(0.0, 1.25 * top)
+    _crossings(figure.axes[1], said, _short(against.name))
     _legend(axes)
     return figure
 
 
 def section_figure(
     layers: Mapping[str, Layer],
-    temperature_k: float = 4.2,
+    conditions: Conditions | None = None,
     *,
-    strain: float = 0.0,
     fields_t: ArrayLike | None = None,
     title: str = "Section that is still superconducting",
 ) -> Figure:
@@ -176,9 +194,8 @@ def section_figure(
     ----------
     layers : mapping of str to Layer
         By name of the sample.
-    temperature_k : float
-    strain : float
-        Intrinsic axial strain of the A15.
+    conditions : Conditions, optional
+        Temperature and strain; 4.2 K and the pre-strain of each wire unless given.
     fields_t : array, optional
         From 0 T to where the best decile of every layer has ended unless given.
     title : str
@@ -188,28 +205,32 @@ def section_figure(
     StudyError
         No layer is given, or more than can be told apart.
     """
+    conditions = conditions or Conditions()
     names = _few(list(layers))
-    at = {name: layers[name].strained(strain) if strain else None for name in names}
+    temperature_k = conditions.temperature_k
+    at = {name: layers[name].under(conditions) for name in names}
     if fields_t is None:
         ends = [float(np.nanquantile(layers[name].bc2(temperature_k, at[name]), 0.98)) for name in names]
         fields = np.linspace(0.0, np.ceil(max(ends)) + 1.0, 121)
     else:
         fields = np.asarray(fields_t, dtype=float)
+    reading = f"{_reading(1)}, most of it common to all samples"
+    if len(names) > _BANDS:
+        reading = "Lines: median; the end of each is in doubt as Bc2 is"
     figure, axes = _page(
         title,
-        f"A15 whose Bc2 is above the field, {Conditions(temperature_k, strain=strain).words()}. Estimates from how tin "
-        "is spread over the layer. Lines: median; bands: 68 % interval, most of it common to all samples.",
+        f"A15 whose Bc2 is above the field, {conditions.words(designs=[layers[name].design for name in names])}. "
+        f"Estimates from how tin is spread over the layer. {reading}.",
         "field (T)",
         "superconducting section (%)",
     )
     for k, name in enumerate(names):
         share = layers[name].share_superconducting(fields, temperature_k, at[name]).share
         percent = Band(*(100.0 * part for part in share))
-        kind = layers[name].kind
-        _band(axes, fields, percent, k, f"{name} ({kind})")
+        _curve(axes, fields, percent, k, f"{_short(name)} ({layers[name].kind})", len(names), bars=False)
     axes.set_xlim(float(fields[0]), float(fields[-1]))
     axes.set_ylim(0.0, 104.0)
-    _legend(axes, "lower left")
+    _legend(axes)
     return figure
 
 
@@ -224,66 +245,82 @@ def _few(samples: Sequence[_T]) -> Sequence[_T]:
     return samples
 
 
-def _page(title: str, remark: str, x_label: str, y_label: str) -> tuple[Figure, Axes]:
+def _short(name: str) -> str:
+    return name if len(name) <= _NAME_CHARACTERS else f"{name[: _NAME_CHARACTERS - 1]}…"
+
+
+def _reading(n: int) -> str:
+    """Say how n curves are to be read."""
+    return f"Lines: median; {'bands' if n <= _BANDS else 'bars'}: 68 % interval"
+
+
+def _page(title: str, remark: str, x_label: str, y_label: str, *, below: int = 0) -> tuple[Figure, Axes]:
+    """Give a page with axes, room for a legend beside them, and a strip of so many rows below."""
     lines = textwrap.wrap(remark, _REMARK_CHARACTERS)
     top = 0.50 + _LINE_IN * len(lines)
-    figure = sheet(_WIDTH_IN, _HEIGHT_IN + top)
-    height = _HEIGHT_IN + top
+    strip = below * _ROW_IN
+    low = _BOTTOM_IN + (strip + _GAP_IN if below else 0.0)
+    height = _HEIGHT_IN - _BOTTOM_IN + low + top
+    figure = sheet(_WIDTH_IN, height)
     heading(figure, title, "\n".join(lines), left=_LEFT_IN / _WIDTH_IN, top_in=0.14)
-    axes = figure.add_axes(
-        (
-            _LEFT_IN / _WIDTH_IN,
-            _BOTTOM_IN / height,
-            1.0 - (_LEFT_IN + _RIGHT_IN) / _WIDTH_IN,
-            (_HEIGHT_IN - _BOTTOM_IN) / height,
-        )
-    )
-    style(axes, x_label=x_label, y_label=y_label)
+    left, width = _LEFT_IN / _WIDTH_IN, 1.0 - (_LEFT_IN + _RIGHT_IN) / _WIDTH_IN
+    axes = figure.add_axes((left, low / height, width, (_HEIGHT_IN - _BOTTOM_IN) / height))
+    style(axes, x_label="" if below else x_label, y_label=y_label)
     minor_ticks(axes, x=5, y=5)
+    if below:
+        rows = figure.add_axes((left, _BOTTOM_IN / height, width, strip / height), sharex=axes)
+        style(rows, x_label=x_label)
+        rows.set_ylim(below - 0.5, -0.5)
+        rows.set_yticks([])
     return figure, axes
 
 
-def _band(axes: Axes, x: Array, band: Band, k: int, label: str) -> None:
+def _curve(axes: Axes, x: Array, band: Band, k: int, label: str, n: int, *, bars: bool = True) -> None:
+    """Draw the k-th of n lines with its interval; marks and bars of several lines stand beside each other."""
     colour = palette.lot_colour(k)
-    axes.fill_between(x, band.low, band.high, color=colour, alpha=0.16, linewidth=0.0, zorder=1)
-    axes.plot(x, band.median, color=colour, linewidth=1.6, linestyle=_STYLES[k % MOST], label=label, zorder=3)
+    step = max(len(x) // _BARS, 1)
+    places = np.arange((step * (2 * k + 1)) // (2 * MOST), len(x), step)
+    if n <= _BANDS:
+        axes.fill_between(x, band.low, band.high, color=colour, alpha=0.16, linewidth=0.0, zorder=1)
+    elif bars:
+        axes.vlines(x[places], band.low[places], band.high[places], color=colour, linewidth=0.9, alpha=0.75, zorder=2)
+    axes.plot(
+        x, band.median, color=colour, linewidth=1.5, linestyle=_STYLES[k % MOST], label=label, zorder=3,
+        marker=palette.lot_mark(k), markevery=[int(place) for place in places], markersize=5.5,
+        markeredgecolor=palette.PAPER, markeredgewidth=0.6,
+    )  # fmt: skip
 
 
-def _mark_crossings(axes: Axes, said: Sequence[tuple[int, Crossing]]) -> None:
-    """Mark each crossing at the line of equal currents, with its interval, and say in words what was found.
-
-    Intervals of several samples stand below each other, lest one hides another.
-    """
-    step = 0.014 * axes.get_ylim()[1]
-    for place, (k, found) in enumerate(said):
-        colour, y = palette.lot_colour(k), 1.0 - step * place
+def _crossings(axes: Axes, said: Sequence[tuple[int, Crossing]], against: str) -> None:
+    """Show where each line meets that of equal currents, a row for each, with its interval in numbers."""
+    heading = f"field at which each carries as much as {against}"
+    axes.annotate(
+        heading, (0.0, 1.0), (0, 3), xycoords="axes fraction", textcoords="offset points",
+        **font(SMALL, color=palette.SLATE),
+    )  # fmt: skip
+    for row, (k, found) in enumerate(said):
+        colour = palette.lot_colour(k)
+        words = "do not cross"
         if found.crosses:
             low, median, high = (float(x) for x in (found.field_t.low, found.field_t.median, found.field_t.high))
-            axes.plot([low, high], [y, y], color=colour, linewidth=3.6, alpha=0.55, solid_capstyle="butt", zorder=4)
+            words = f"{median:.1f} T ({low:.1f} to {high:.1f} T)"
+            if found.share < SURE:
+                words += f", {100.0 * found.share:.0f} % cross"
+            axes.plot([low, high], [row, row], color=colour, linewidth=2.2, alpha=0.6, solid_capstyle="butt", zorder=4)
             axes.plot(
-                [median], [y], palette.lot_mark(k), color=colour, markersize=6.5, zorder=5, linestyle="none",
-                markeredgecolor=palette.PAPER, markeredgewidth=0.7,
+                [median], [row], palette.lot_mark(k), color=colour, markersize=6.0, zorder=5, linestyle="none",
+                markeredgecolor=palette.PAPER, markeredgewidth=0.6,
             )  # fmt: skip
-        axes.text(
-            0.015,
-            0.02 + 0.042 * place,
-            found.words,
-            transform=axes.transAxes,
-            ha="left",
-            va="bottom",
-            zorder=6,
-            **font(SMALL + 0.4, color=colour),
-        )
+        beside = axes.get_yaxis_transform()
+        axes.text(1.015, row, words, transform=beside, ha="left", va="center", **font(NORMAL, color=colour))
 
 
-def _legend(axes: Axes, place: str = "upper right") -> None:
-    legend = axes.legend(
-        loc=place,
-        frameon=True,
-        framealpha=0.85,
-        facecolor=palette.PAPER,
-        edgecolor="none",
-        handlelength=3.2,
+def _legend(axes: Axes) -> None:
+    """Name the lines beside the axes."""
+    axes.legend(
+        loc="upper left",
+        bbox_to_anchor=(1.0, 1.0),
+        frameon=False,
+        handlelength=3.6,
         prop={"size": NORMAL, "family": "DejaVu Sans"},
     )
-    legend.set_zorder(6)

@@ -42,6 +42,8 @@ class Lot:
         Metals of the filaments and of the diffusion barrier, by the symbols of their elements.
     a15_area_fraction, u_a15_area_fraction : float or None
         Share of A15 in the section without copper, and its standard uncertainty, for samples that give none.
+    design : str
+        Design of the wire, for its thermal pre-strain; empty where neither it nor the route says.
     """
 
     name: str = ""
@@ -57,6 +59,7 @@ class Lot:
     barrier: str = ""
     a15_area_fraction: float | None = None
     u_a15_area_fraction: float | None = None
+    design: str = ""
 
 
 @dataclass(frozen=True)

@@ -8,9 +8,13 @@ from xrdorder.studies import description
 from xrdorder.studies.fields import Alloy, AtPercent, LatticeEffect, NotNegative, Share, Table, between
 from xrdorder.studies.measured import QUANTITIES
 from xrdorder.studies.words import did_you_mean
+from xrdorder.superconductivity.strain import PRE_STRAINS
 
 ROUTES = ("bronze", "internal-tin", "powder-in-tube", "jelly-roll", "in-situ")
 """Ways to make wire, in the words of the trade."""
+
+DESIGNS = tuple(name for name in PRE_STRAINS if name)
+"""Designs of wire whose thermal pre-strain is known, and "none" for A15 free of it."""
 
 _AREA = QUANTITIES["a15_area_fraction"]
 
@@ -21,9 +25,18 @@ def route_name(value: str) -> str:
     >>> route_name("Powder in tube")
     'powder-in-tube'
     """
+    return _one_of(value, ROUTES)
+
+
+def design_name(value: str) -> str:
+    """Accept a design of wire in the same spellings."""
+    return _one_of(value, DESIGNS)
+
+
+def _one_of(value: str, known: tuple[str, ...]) -> str:
     name = "-".join(value.casefold().replace("_", " ").replace("-", " ").split())
-    if name and name not in ROUTES:
-        raise ValueError(f"'{value}' is unknown; {did_you_mean(name, ROUTES)}")
+    if name and name not in known:
+        raise ValueError(f"'{value}' is unknown; {did_you_mean(name, known)}")
     return name
 
 
@@ -32,6 +45,10 @@ class LotTable(Table):
 
     route: Annotated[str, AfterValidator(route_name)] = Field(
         default="", description=f"how the wire was made: {', '.join(ROUTES)}"
+    )
+    design: Annotated[str, AfterValidator(design_name)] = Field(
+        default="",
+        description=f"the design of the wire, for its thermal pre-strain: {', '.join(DESIGNS)}",
     )
     filament: Alloy | None = Field(default=None, description="the metal of the filaments, as 'Nb' or 'Nb-7.5Ta'")
     barrier: Alloy | None = Field(default=None, description="the metal of the diffusion barrier, as 'Ta' or 'Nb'")
@@ -68,6 +85,7 @@ def lot_of(name: str, table: LotTable) -> description.Lot:
     return description.Lot(
         name=name,
         route=table.route,
+        design=table.design or (table.route if table.route in DESIGNS else ""),
         filament=table.filament or "",
         barrier=table.barrier or "",
         a15_area_fraction=table.a15_area_fraction,

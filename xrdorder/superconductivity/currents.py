@@ -16,7 +16,7 @@ this one ends, see `xrdorder.superconductivity.layers`.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -67,7 +67,8 @@ class Conditions:
     applied_strain : float
         Strain of the wire counted from its state after cooling.
     design : str
-        Design of the wire, for its pre-strain (a key of `xrdorder.superconductivity.strain.PRE_STRAINS`).
+        Design of all wires, for their pre-strain (a key of `xrdorder.superconductivity.strain.PRE_STRAINS`). Empty:
+        that of each sample.
 
     Raises
     ------
@@ -90,28 +91,37 @@ class Conditions:
         if self.strain is not None and self.applied_strain != 0.0:
             raise ValidityError("an intrinsic and an applied strain are given; give one of them")
 
-    def draws(self, common: Common) -> Array:
-        """Draw the intrinsic strain, shape (n,)."""
+    def draws(self, common: Common, design: str = "") -> Array:
+        """Draw the intrinsic strain in a wire of a design of its own, shape (n,)."""
         if self.strain is None:
             return intrinsic_strain(
-                self.applied_strain, u_applied=self.u_strain, design=self.design, common=common
+                self.applied_strain, u_applied=self.u_strain, design=self.design or design, common=common
             )
         return np.asarray(self.strain + self.u_strain * common.own("strain"))
 
-    def words(self, *, temperature: bool = True) -> str:
-        """Say the state in words.
+    def words(self, *, temperature: bool = True, designs: Iterable[str] = ()) -> str:
+        """Say the state in words, of wires of the designs given.
 
         >>> Conditions(4.2, strain=-0.0025).words()
         'at 4.2 K, intrinsic strain -0.25 %'
+        >>> Conditions().words(designs=["bronze", "", "bronze"])
+        'at 4.2 K, thermal pre-strain -0.4 to -0.3 % (bronze), -0.4 to -0.2 % (design not known)'
         """
         if self.strain is not None:
             text = f"intrinsic strain {100 * self.strain:+g} %" if self.strain else "free of strain"
         else:
-            usual = pre_strain(self.design)
-            text = f"thermal pre-strain {100 * usual.low:g} to {100 * usual.high:g} %"
+            named = [self.design] if self.design else list(dict.fromkeys(designs)) or [""]
+            text = f"thermal pre-strain {', '.join(_pre_strain_words(name, len(named) > 1) for name in named)}"
             if self.applied_strain:
                 text += f" and {100 * self.applied_strain:+g} % applied"
         return f"at {self.temperature_k:g} K, {text}" if temperature else text
+
+
+def _pre_strain_words(design: str, several: bool) -> str:
+    usual = pre_strain(design)
+    text = f"{100 * usual.low:g} to {100 * usual.high:g} %" if usual.low < usual.high else f"{100 * usual.low:g} %"
+    name = design or ("design not known" if several else "")
+    return f"{text} ({name})" if name else text
 
 
 @dataclass(frozen=True)
@@ -129,6 +139,10 @@ class Conductor:
     codes : array, (n,)
         By which relations Tc and Bc2 came about: draws of two samples compare where these are equal.
     flags : tuple of Flag
+    wire : str
+        Dopant of the wire.
+    design : str
+        Design of the wire, for its pre-strain; empty where it is not known.
     """
 
     name: str
@@ -142,6 +156,7 @@ class Conductor:
     common: Common = field(repr=False)
     library: Library = field(repr=False)
     wire: str = "any"
+    design: str = ""
 
     def first(self, n: int) -> Conductor:
         """Give the same conductor with its first n draws only: enough for a figure."""
@@ -172,6 +187,7 @@ def conductor(
     wire: str = "any",
     tin: str = "auto",
     routes: Collection[str] = ROUTES,
+    design: str = "",
 ) -> Conductor:
     """Make a conductor of what a pattern says of the A15.
 
@@ -192,6 +208,8 @@ def conductor(
     tin, routes
         Of `predict`: for differences between samples ``"lattice"`` and ``("tin",)``, as the scale of tin cancels and
         what order says does not.
+    design : str
+        Design of the wire (a key of `xrdorder.superconductivity.strain.PRE_STRAINS`).
 
     Raises
     ------
@@ -233,7 +251,12 @@ def conductor(
         )
     codes = joined_codes(prediction.codes["Tc_K"], prediction.codes["Bc2_0K_T"])
     assert codes is not None  # both were given
-    return Conductor(name, lot, tc, bc2_0, grain, area, codes, tuple(flags), common, library, wire)
+    return Conductor(name, lot, tc, bc2_0, grain, area, codes, tuple(flags), common, library, wire, design)
+
+
+def tc_band(sample: Conductor, conditions: Conditions | None = None) -> Band:
+    """Tc under the strain of the conditions, K, with its interval, shape ()."""
+    return Band.of(sample.tc * _strained(sample, conditions or Conditions()).tc_factor)
 
 
 def bc2_curve(sample: Conductor, temperatures_k: ArrayLike, conditions: Conditions | None = None) -> Band:
@@ -262,6 +285,8 @@ class LayerCurrent:
         Why there is no non-copper value; empty where there is one.
     at_most : bool
         The grain size is a lower limit: currents are at most as given.
+    carries : array, (k,)
+        Share of the draws in which the layer is superconducting.
     """
 
     field_t: Array
@@ -269,6 +294,7 @@ class LayerCurrent:
     non_copper: Band | None
     reason: str
     at_most: bool
+    carries: Array
 
 
 def layer_current(
@@ -282,7 +308,7 @@ def layer_current(
     fields_t : float or array, (k,)
         Field, T, above zero.
     conditions : Conditions, optional
-        4.2 K and the pre-strain of a wire of unknown design unless given.
+        4.2 K and the pre-strain of the wire unless given.
 
     Raises
     ------
@@ -295,15 +321,17 @@ def layer_current(
         why = "; ".join(flag.message for flag in force.flags)
         raise ValidityError(f"sample '{sample.name}': no relation gives the pinning force of its layer: {why}")
     state = _State(sample, conditions or Conditions(), force.combined)
-    layer, whole = [], []
+    layer, whole, carries = [], [], []
     for b in fields:
         current = state.current(b)
+        carries.append(float(np.mean(current > 0.0)))
         layer.append(Band.of(current))
         if sample.a15_area is not None:
             whole.append(Band.of(current * sample.a15_area))
     reason = "" if whole else "the A15 area over the section without copper is not known"
+    at_most = sample.grain.by == AT_LEAST
     return LayerCurrent(
-        fields, _stack(layer), _stack(whole) if whole else None, reason, sample.grain.by == AT_LEAST
+        fields, _stack(layer), _stack(whole) if whole else None, reason, at_most, np.array(carries)
     )
 
 
@@ -318,11 +346,14 @@ class RelativeCurrent:
         NaN where the reference may be normal.
     probability_larger : array, (k,)
         That the sample carries more than the reference.
+    reference_carries : array, (k,)
+        Share of the draws compared in which the reference is superconducting; below `SURE` there is no ratio.
     """
 
     field_t: Array
     ratio: Band
     probability_larger: Array
+    reference_carries: Array
 
 
 def relative_current(
@@ -340,17 +371,18 @@ def relative_current(
     """
     fields = _fields(fields_t)
     one, other, alike = _pair(sample, reference, conditions or Conditions())
-    bands, larger = [], []
+    bands, larger, carries = [], [], []
     for b in fields:
         mine, theirs = one.current(b)[alike], other.current(b)[alike]
         larger.append(float(np.mean(mine > theirs) + 0.5 * np.mean(mine == theirs)))
-        if np.mean(theirs > 0.0) < SURE:
+        carries.append(float(np.mean(theirs > 0.0)))
+        if carries[-1] < SURE:
             bands.append(Band.of(np.empty(0)))
             continue
         with np.errstate(divide="ignore", invalid="ignore"):
             ratio = np.where(theirs > 0.0, mine / theirs, np.nan)
         bands.append(Band.of(ratio))
-    return RelativeCurrent(fields, _stack(bands), np.array(larger))
+    return RelativeCurrent(fields, _stack(bands), np.array(larger), np.array(carries))
 
 
 @dataclass(frozen=True)
@@ -456,7 +488,10 @@ class _State:
 
 def _strained(sample: Conductor, conditions: Conditions) -> Strained:
     at = strain_factors(
-        conditions.draws(sample.common), common=sample.common, library=sample.library, wire=sample.wire
+        conditions.draws(sample.common, sample.design),
+        common=sample.common,
+        library=sample.library,
+        wire=sample.wire,
     )
     if np.all(np.isnan(at.bc2_factor)):
         raise ValidityError("; ".join(flag.message for flag in at.flags))

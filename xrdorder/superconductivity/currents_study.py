@@ -7,7 +7,7 @@ own. Several values of one sample are averaged with the weights of their uncerta
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -35,6 +35,7 @@ def conductors(
     tin: str = "auto",
     routes: Collection[str] = ROUTES,
     measured_grains: bool = True,
+    designs: Mapping[str, str] | None = None,
 ) -> tuple[Conductor, ...]:
     """Make conductors of the samples of a study.
 
@@ -53,6 +54,8 @@ def conductors(
     measured_grains : bool
         Whether grain sizes by microscopy go first. Where only some samples have one, domain sizes for all compare
         better: what a domain is to a grain cancels.
+    designs : mapping of str to str, optional
+        Design of the wire of each sample, for its pre-strain; not known of samples that are not in it.
 
     Raises
     ------
@@ -80,6 +83,7 @@ def conductors(
                 wire=wire or _wire(results, k),
                 tin=tin,
                 routes=routes,
+                design=(designs or {}).get(name, ""),
             )
         except ValidityError as error:
             if names:
@@ -111,8 +115,9 @@ def layers(
     library: Library = PUBLISHED,
     wire: str = "",
     bound: bool = False,
+    designs: Mapping[str, str] | None = None,
 ) -> dict[str, Layer]:
-    """Spread Tc and Bc2 over the layers of the samples of a study, by name; see `layer`.
+    """Spread Tc and Bc2 over the layers of the samples of a study, by name; see `layer` and `conductors`.
 
     Raises
     ------
@@ -134,6 +139,7 @@ def layers(
                 library=library,
                 wire=wire or _wire(results, k),
                 bound=bound,
+                design=(designs or {}).get(name, ""),
             )
         except ValidityError as error:
             if names:

@@ -20,7 +20,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -31,6 +31,9 @@ from xrdorder.relations import PUBLISHED, Library
 from xrdorder.superconductivity.mixture import Answer, Band, Common, ask_all, mix
 from xrdorder.superconductivity.strain import Strained, strain_factors
 from xrdorder.uncertainty import Contributions, quantity_draws
+
+if TYPE_CHECKING:
+    from xrdorder.superconductivity.currents import Conditions
 
 Array = NDArray[np.float64]
 
@@ -89,6 +92,8 @@ class Layer:
     tc_answers, bc2_answers : tuple of Answer
         What each relation says.
     flags : tuple of Flag
+    wire, design : str
+        Dopant of the wire, and its design for the pre-strain.
     """
 
     kind: str
@@ -101,10 +106,16 @@ class Layer:
     flags: tuple[Flag, ...]
     _common: Common = field(repr=False)
     _library: Library = field(repr=False)
+    wire: str = "any"
+    design: str = ""
 
-    def strained(self, strain: ArrayLike, *, wire: str = "any") -> Strained:
+    def strained(self, strain: ArrayLike) -> Strained:
         """Factors of Bc2 and Tc at an intrinsic axial strain, for `bc2` and `share_superconducting`."""
-        return strain_factors(strain, common=self._common, library=self._library, wire=wire)
+        return strain_factors(strain, common=self._common, library=self._library, wire=self.wire)
+
+    def under(self, conditions: Conditions) -> Strained:
+        """Factors of Bc2 and Tc at the strain of the conditions."""
+        return self.strained(conditions.draws(self._common, self.design))
 
     def bc2(self, temperature_k: float, at: Strained | None = None) -> Array:
         """Upper critical field of every piece at a temperature, T, shape (n, m)."""
@@ -112,8 +123,9 @@ class Layer:
         zero = self.bc2_0 if at is None else self.bc2_0 * at.bc2_factor[:, None]
         temperature = np.full(zero.shape, float(temperature_k))
         laws = self._library.relations("bc2-temperature")
+        # Above the highest Tc there is, where their validity ends, all of them give nothing: taken as at that end.
         return mix(
-            ask_all(laws, temperature, zero, tc, common=self._common, centre=temperature[:, 0]),
+            ask_all(laws, temperature, zero, tc, common=self._common, centre=np.zeros(len(zero))),
             "bc2-temperature",
             self._common,
         )
@@ -155,6 +167,7 @@ def layer(
     library: Library = PUBLISHED,
     wire: str = "any",
     bound: bool = False,
+    design: str = "",
 ) -> Layer:
     """Spread Tc and Bc2 over the layer of a sample.
 
@@ -173,6 +186,8 @@ def layer(
         Dopant of the wire, which chooses relations.
     bound : bool
         Take a symmetric broadening as a normal distribution of tin: an upper bound of what composition does.
+    design : str
+        Design of the wire, for its pre-strain.
 
     Returns
     -------
@@ -205,7 +220,7 @@ def layer(
     )
     bc2_0 = mix(bc2_answers, "Bc2_0K_T", common)
     flags = _remarks(kind, weights, tin, (*tc_answers, *bc2_answers))
-    return Layer(kind, weights, tin, tc, bc2_0, tc_answers, bc2_answers, flags, common, library)
+    return Layer(kind, weights, tin, tc, bc2_0, tc_answers, bc2_answers, flags, common, library, wire, design)
 
 
 def _kind(values: Mapping[str, float], bound: bool) -> str:

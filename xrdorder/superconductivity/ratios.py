@@ -102,8 +102,9 @@ def relative_draws(
         raise ValidityError("the samples do not compare: hardly any draw has all inside the validity of one relation")
     if np.mean(against[compared] > 0.0) < SURE:
         who = f"'{reference}'" if reference else "every sample"
+        state = conditions.words(designs=[one.design for one in samples])
         raise ValidityError(
-            f"at {field:g} T, {conditions.words()}, {who} may be normal: currents do not compare there"
+            f"at {field:g} T, {state}, {who} may be normal: currents do not compare there"
         )
     ratios = np.full(currents.shape, np.nan)
     carries = compared & (against > 0.0)
