@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from xrdorder.cli.options import figures_option
+from xrdorder.cli.options import figures_saved
 
 
 @click.command()
@@ -17,7 +17,7 @@ from xrdorder.cli.options import figures_option
 )
 @click.option("--relation", "names", multiple=True, help="Adopt the offset of this relation; may be repeated.")
 @click.option("--slope", is_flag=True, help="Adopt offset and slope.")
-@figures_option
+@figures_saved("estimates against measurements as results/figures/measured.png")
 def measured(
     study: Path, lot: str | None, adopt: Path | None, names: tuple[str, ...], slope: bool, figures: bool
 ) -> None:
