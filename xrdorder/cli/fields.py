@@ -45,6 +45,7 @@ def fields(
     and the field at which two samples change places. Grain sizes by microscopy and A15 areas given in study.toml go
     before what the pattern tells. Nothing is fitted again.
     """
+    from xrdorder.cli.tables import own_line
     from xrdorder.studies import open_study
     from xrdorder.studies.interpretation import OwnFiles
     from xrdorder.superconductivity.currents import Conditions
@@ -64,7 +65,7 @@ def fields(
         against = _first(samples, reference)
         lines = [*_critical_fields(sections, samples, conditions), *_currents(samples, conditions, asked, against)]
         progress(3, 3, "currents")
-    click.echo("\n".join(lines))
+    click.echo("\n".join([*lines, *own_line(held.results)]))
     if figures:
         folder = study / "results" / "figures"
         shown = [against, *(sample for sample in samples if sample is not against)]

@@ -92,6 +92,7 @@ def suggest(
     results/suggestions.csv. Nothing is fitted again.
     """
     from xrdorder.cli.suggest_text import lot_text, write_table
+    from xrdorder.cli.tables import own_line, wrapped
     from xrdorder.planning import HoldBound, Limits, plan_lot
     from xrdorder.studies import open_study
     from xrdorder.studies.interpretation import OwnFiles
@@ -137,6 +138,8 @@ def suggest(
     if not plans:
         raise StudyError("\n".join(refused))
     click.echo("\n\n".join("\n".join(lot_text(one)) for one in plans))
+    for line in own_line(held.results):
+        click.echo(f"\n{line}")
     for reason in refused:
         click.echo(f"\nNot planned: {reason}")
     table = study / "results" / _TABLE
@@ -145,7 +148,6 @@ def suggest(
     if figure is not None:
         for path in _draw(plans, figure, str(held.results.attrs.get("title", ""))):
             click.echo(f"Figure       {path}")
-    from xrdorder.cli.tables import wrapped
 
     estimated = any(response.origin == "estimate" for one in plans for response in one.responses)
     click.echo(f"\n{wrapped(f'{ESTIMATES} {SUGGESTIONS}' if estimated else SUGGESTIONS)}")

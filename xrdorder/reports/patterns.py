@@ -54,7 +54,7 @@ def fit_data(sample: StoredSample) -> dict[str, Any]:
 
 
 def _thinned(curve: np.ndarray) -> np.ndarray:
-    return curve[np.unique([*range(0, len(curve), EVERY), len(curve) - 1])]
+    return np.asarray(curve[np.unique([*range(0, len(curve), EVERY), len(curve) - 1])])
 
 
 def _angles(angle: np.ndarray) -> list[float]:
