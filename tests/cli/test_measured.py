@@ -28,10 +28,17 @@ def study(tmp_path, scans, instrument):
 @pytest.mark.slow
 def test_measured_prints_writes_draws_and_what_it_adopts_is_taken_in_without_a_fit(run, study, tmp_path):
     assert run("run", "study", "--no-figures").exit_code == 0
-    shown = run("measured", "study", "--adopt", "study/own.toml")
+    unclear = run("measured", "study", "--adopt", "study/own.toml", "--no-figures")  # one sample decides nothing
+    assert unclear.exit_code == 2 and "nothing is clear enough to adopt: Tc: not decided" in unclear.stderr
+    assert unclear.stderr.count("\n") == 1 and not (study / "own.toml").exists()
+    named = ("--relation", "li-gao-2014-cubic", "--relation", "senatore-2013-slope")
+    shown = run("measured", "study", "--adopt", "study/own.toml", *named)
     assert shown.exit_code == 0, shown.output
     text = " ".join(shown.stdout.split())
-    words = ("two Tc (50 %) 17.00(10) K", "Bc2 at 4.2 K", "24.10(40) at.%", "Tc of A", "Bc2(0 K) of A", "(1 sample)")
+    words = (
+        "two Tc (50 %) 17.00 ± 0.10 K", "Bc2 at 4.2 K", "24.10 ± 0.40 at.%", "strain-free", "Of relations: not told (",
+        "Tc of A", "Bc2(0 K) of A", "(1 sample)",
+    )  # fmt: skip
     for word in words:
         assert word in text, word
     assert "not measurements" in text
@@ -46,7 +53,10 @@ def test_measured_prints_writes_draws_and_what_it_adopts_is_taken_in_without_a_f
     before = {path: path.stat().st_mtime_ns for path in (study / "results/samples").iterdir()}
     assert run("run", "study", "--no-figures").exit_code == 0
     assert {path: path.stat().st_mtime_ns for path in (study / "results/samples").iterdir()} != before
-    assert entries[0]["name"] in run("measured", "study", "--no-figures").stdout
+    after = " ".join(run("measured", "study", "--no-figures").stdout.split())
+    assert f"{entries[0]['name']} was adopted on these samples" in after
+    stacked = run("measured", "study", "--adopt", "study/more.toml", "--relation", entries[0]["name"], "--no-figures")
+    assert stacked.exit_code == 2 and "is adopted itself" in stacked.stderr and stacked.stderr.count("\n") == 1
 
     again = run("measured", "study", "--adopt", "study/own.toml")
     assert again.exit_code == 2 and again.stderr.count("\n") == 1 and "is there already" in again.stderr

@@ -142,5 +142,9 @@ def test_a_straight_line_is_that_of_least_squares():
     slope, offset = np.polyfit(x, y, 1, w=1.0 / sigma)
     line = straight_line(x, y, sigma, slope=True)
     assert (line.offset, line.slope) == pytest.approx((offset, slope), rel=1e-10)
+    covariance = np.polyfit(x, y, 1, w=1.0 / sigma, cov="unscaled")[1]
+    # the points scatter no more than stated: nothing is enlarged
+    assert (line.u_slope**2, line.u**2) == pytest.approx((covariance[0, 0], covariance[1, 1]), rel=1e-9)
+    assert line.correlation == pytest.approx(covariance[0, 1] / np.sqrt(np.prod(np.diag(covariance))), rel=1e-9)
     wide = straight_line(x, y, 10.0 * sigma, slope=True)
     assert wide.slope == pytest.approx(slope) and wide.u_slope > line.u_slope  # scatter as stated: not enlarged

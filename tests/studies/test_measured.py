@@ -61,7 +61,7 @@ def test_a_value_says_what_it_is_and_how_it_was_read_off():
         (
             changed("irreversibility_field_T", value=26.9),
             "irreversibility_field_T",
-            "26.9 T is above the Bc2 of 25.3 T measured at 4.2 K; correct one of the two",
+            "26.9 T is above the Bc2 of 25.3 T measured at 4.2 K by 1.6 T, more than 3 standard uncertainties (1.5 T)",
         ),
         ({"Tc_K": [GOOD["Tc_K"], GOOD["Tc_K"]]}, "Tc_K[1]", "is measured under the conditions of Tc_K[0]"),
     ],
@@ -69,6 +69,11 @@ def test_a_value_says_what_it_is_and_how_it_was_read_off():
 def test_what_cannot_be_is_refused_with_its_place_and_a_remedy(table, place, complaint):
     found = list(table_problems(table))
     assert len(found) == 1 and found[0][0] == place and found[0][1].startswith(complaint), found
+
+
+def test_an_irreversibility_field_may_exceed_bc2_by_what_both_are_uncertain_by():
+    # 1.4 T above, of 1.5 T allowed
+    assert list(table_problems(changed("irreversibility_field_T", value=26.7))) == []
 
 
 def test_two_criteria_of_one_transition_are_two_values():

@@ -2,9 +2,11 @@
 
 import csv
 import math
+import re
 import tomllib
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from tests.studies import made
@@ -12,7 +14,7 @@ from xrdorder.exceptions import StudyError, XrdorderError
 from xrdorder.relations import PUBLISHED
 from xrdorder.studies import OpenStudy, measured_rows, measured_study
 from xrdorder.studies.adoption import adjustment_text, write_adjustments
-from xrdorder.studies.agreement import Agreement, Line, agreements, routes
+from xrdorder.studies.agreement import Agreement, Line, agreements, routes, straight_line
 from xrdorder.studies.collate import collate
 from xrdorder.studies.description import Lot, Sample, Study
 from xrdorder.studies.interpretation import OwnFiles
@@ -72,6 +74,9 @@ def test_every_value_stands_beside_what_the_pattern_says_of_the_same_thing(tmp_p
     (cold,), (warm,) = by(found, "Bc2_T", "4.2 K"), by(found, "Bc2_T", "8 K")
     assert cold.value > warm.value + 3.0  # (1 - t^1.52) falls by a quarter
     (irreversible,) = by(found, "irreversibility_field_T")
+    assert "within their" not in irreversible.note
+    higher = replace(chosen[0], measured=(*MEASURED[:3], replace(MEASURED[3], value=24.5)))
+    assert "measured above the Bc2 of 24 T" in by(rows([higher], PUBLISHED, n=100), "irreversibility_field_T")[0].note
     assert irreversible.value == cold.value and not irreversible.comparable and "below which" in irreversible.note
     (tin,) = by(found, "tin_at_percent")  # the made sample has one route
     assert (tin.by, tin.value) == ("lattice", pytest.approx(23.53))
@@ -160,7 +165,8 @@ def test_verdicts_say_how_sure_they_are():
 
 
 def test_an_offset_is_written_as_an_entry_that_names_it_as_the_laboratorys_own(tmp_path):
-    one = agreed(shifted=Line(0.6, 1.0, 0.0, 0.1), tilted=Line(4.0, 0.8, 0.1, 0.2))
+    lines = {"shifted": Line(0.6, 1.0, 0.0, 0.1), "tilted": Line(4.0, 0.8, 0.1, 0.2, -0.99)}
+    one = agreed(criteria=("50 %", "50 %"), **lines)
     path = tmp_path / "own.toml"
     write_adjustments([adjustment_text(one, "A 7", 'the "first"', "Ta")], path)
     (entry,) = tomllib.loads(path.read_text(encoding="utf-8"))["adjustment"]
@@ -170,10 +176,15 @@ def test_an_offset_is_written_as_an_entry_that_names_it_as_the_laboratorys_own(t
         "offset": 0.6,
         "u_offset": 0.1,
         "wire": "Ta",
-        "source": "measured values of 2 samples (a1, a2) of lot A 7, study 'the \"first\"'",
+        "criterion": "50 %",
+        "source": "measured values of 2 samples of lot A 7, study 'the \"first\"'",
+        "samples": ["a1", "a2"],
     }
     tilted = tomllib.loads(adjustment_text(one, "A", "t", slope=True))["adjustment"][0]
     assert (tilted["offset"], tilted["slope"], tilted["u_offset"]) == (4.0, 0.8, 0.2)
+    assert (tilted["u_slope"], tilted["correlation"]) == (0.1, -0.99)
+    mixed = adjustment_text(replace(one, criteria=("50 %", "onset")), "A", "t")
+    assert "criterion" not in tomllib.loads(mixed)["adjustment"][0]
     with pytest.raises(StudyError, match="is there already; name another file"):
         write_adjustments([], path)
     with pytest.raises(StudyError, match="there is no folder"):
@@ -199,11 +210,89 @@ def test_adopting_needs_one_lot_and_a_relation_that_was_compared():
     with pytest.raises(StudyError, match="of several lots; say whose with --lot: A, B"):
         chosen_adjustments(two_lots)
     single = Held("t", (), {("A", "Tc_K"): (one,)}, {"A": "any"})
-    assert len(chosen_adjustments(single)) == len(chosen_adjustments(single, ["godeke-2006-boltzmann"])) == 1
+    assert len(chosen_adjustments(single).entries) == 1
+    assert len(chosen_adjustments(single, ["godeke-2006-boltzmann"]).entries) == 1
     with pytest.raises(StudyError, match="relation 'godeke': was not compared; did you mean 'godeke-2006-boltzmann'"):
         chosen_adjustments(single, ["godeke"])
     with pytest.raises(StudyError, match="neither Tc nor Bc2 was measured"):
         chosen_adjustments(Held("t", (), {}, {}))
+
+
+LINES = {"shifted": Line(0.6, 1.0, 0.0, 0.1), "tilted": Line(4.0, 0.5, 0.1, 0.2, -0.99)}
+OTHER = agreed("devantay-1981-line", probability=0.05)
+
+
+@pytest.mark.parametrize(
+    ("best", "slope", "why"),
+    [
+        (agreed(probability=0.6, **LINES), False, "not decided, godeke-2006-boltzmann 0.60, devantay-1981-line 0.05"),
+        (agreed(difference=0.19, **LINES), False, "no clear offset of godeke-2006-boltzmann, +0.19 ± 0.10 K"),
+        (agreed(), False, "a sample lies outside the validity of godeke-2006-boltzmann at its central value"),
+        (agreed(shifted=LINES["shifted"]), True, "2 samples are too few for a slope of godeke-2006-boltzmann"),
+        (
+            agreed(shifted=LINES["shifted"], tilted=Line(4.0, 0.85, 0.1, 0.2)), True,
+            "no clear slope of godeke-2006-boltzmann, 0.85 ± 0.10",
+        ),
+    ],
+)  # fmt: skip
+def test_what_is_not_clear_is_left_out_unless_it_is_named(best, slope, why):
+    clear = agreed("senatore-2013-slope", **LINES)
+    held = Held("t", (), {("A", "Tc_K"): (best, OTHER), ("A", "Bc2_T"): (clear,)}, {"A": "any"})
+    entries, left_out = chosen_adjustments(held, slope=slope)
+    assert len(entries) == 1 and "senatore-2013-slope-a" in entries[0]
+    assert left_out[0].startswith(f"Tc: {why}") and len(left_out) == 1
+    alone = Held("t", (), {("A", "Tc_K"): (best, OTHER)}, {"A": "any"})
+    with pytest.raises(StudyError, match=f"nothing is clear enough to adopt: Tc: {re.escape(why)}"):
+        chosen_adjustments(alone, slope=slope)
+    named = replace(best, **LINES)
+    held = Held("t", (), {("A", "Tc_K"): (named, OTHER)}, {"A": "any"})
+    entries, left_out = chosen_adjustments(held, ["godeke-2006-boltzmann"], slope=slope)
+    assert len(entries) == 1 and not left_out
+
+
+def adopted(**changes):
+    """The relation as it is after adoption on the samples a1 and a2."""
+    entry = replace(
+        PUBLISHED.relation("godeke-2006-boltzmann"), name="ours", checks=(), samples=("a1", "a2"),
+        replaces="godeke-2006-boltzmann",
+    )  # fmt: skip
+    return replace(agreed(**LINES), route=(replace(entry, **changes),))
+
+
+def test_an_adopted_relation_held_against_its_own_samples_is_warned_of():
+    assert verdict([adopted(), OTHER]).endswith("; ours was adopted on these samples: that it fits them proves nothing")
+    assert "ours was adopted on 1 of these 2 samples" in verdict([OTHER, adopted(samples=("a2", "z"))])
+    assert "adopted" not in verdict([adopted(samples=("y", "z")), OTHER])
+    assert "on which samples ours was adopted is not told" in verdict([adopted(samples=()), OTHER])
+
+
+def test_nothing_is_adopted_on_top_of_what_was_adopted():
+    held = Held("t", (), {("A", "Tc_K"): (adopted(), OTHER)}, {"A": "any"})
+    with pytest.raises(StudyError, match="Tc: ours is adopted already"):
+        chosen_adjustments(held)
+    for slope in (False, True):
+        with pytest.raises(StudyError, match=r"'ours': is adopted itself.*take 'godeke-2006-boltzmann'"):
+            chosen_adjustments(held, ["ours"], slope=slope)
+
+
+def test_the_doubt_of_an_adopted_line_is_that_of_the_fit(tmp_path):
+    """Round: fit a line, write it, read it: its doubt at the predictions is that of least squares."""
+    from xrdorder.relations import read_relations
+
+    x, sigma = np.array([15.0, 16.0, 16.5, 17.5]), np.full(4, 0.2)
+    y = np.array([15.5, 16.2, 17.0, 17.6])
+    one = agreed(shifted=LINES["shifted"], tilted=straight_line(x, y, sigma, slope=True))
+    path = tmp_path / "own.toml"
+    write_adjustments([adjustment_text(one, "A", "t", slope=True)], path)
+    (own,) = read_relations(path)
+    design = np.column_stack([np.ones(4), x])
+    covariance = np.linalg.inv(design.T @ design) * 0.2**2
+    chi2 = np.sum((y - own.scatter.offset - own.scatter.slope * x) ** 2) / 0.2**2 / 2.0
+    line = np.einsum("ij,jk,ik->i", design, covariance * max(1.0, chi2), design)
+    old = PUBLISHED.relation("godeke-2006-boltzmann").scatter.at(0.22, x)
+    found = own.scatter.at(0.22, own.scatter.offset + own.scatter.slope * x)
+    # nine digits of offset and slope, which are known a hundred times worse than the line
+    np.testing.assert_allclose(found**2 - (own.scatter.slope * old) ** 2, line, rtol=1e-4)
 
 
 def test_an_adopted_offset_makes_the_relation_meet_what_was_measured(tmp_path):

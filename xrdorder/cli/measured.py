@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from xrdorder.cli.named_files import NEW_FILE
 from xrdorder.cli.options import figures_saved
 
 
@@ -12,10 +13,12 @@ from xrdorder.cli.options import figures_saved
 @click.option("--lot", help="Look at this wire lot only.")
 @click.option(
     "--adopt",
-    type=click.Path(dir_okay=False, path_type=Path),
-    help="Write the offset of the best relation for Tc and for Bc2 to a new file of relations of your own.",
+    type=NEW_FILE,
+    help="Write the offset of the best relation for Tc and for Bc2, where it is clear, to a new file of relations.",
 )
-@click.option("--relation", "names", multiple=True, help="Adopt the offset of this relation; may be repeated.")
+@click.option(
+    "--relation", "names", multiple=True, help="Adopt the offset of this relation, clear or not; may be repeated."
+)
 @click.option("--slope", is_flag=True, help="Adopt offset and slope.")
 @figures_saved("estimates against measurements as results/figures/measured.png")
 def measured(
@@ -36,8 +39,6 @@ def measured(
 
     if (names or slope) and adopt is None:
         raise StudyError("--relation and --slope say what is adopted; give --adopt FILE as well")
-    if adopt is not None and adopt.exists():
-        raise StudyError(f"{adopt}: is there already; name another file, and join the two by hand")
     held = hold(open_study(study), lot)
     click.echo(measured_text(held))
     table = study / "results" / "measured.csv"
@@ -50,7 +51,10 @@ def measured(
         save(measured_figure(held), picture)
         click.echo(f"Figure       {picture}")
     if adopt is not None:
-        write_adjustments(chosen_adjustments(held, names, slope=slope), adopt)
+        chosen = chosen_adjustments(held, names, slope=slope)
+        write_adjustments(chosen.entries, adopt)
+        if chosen.left_out:
+            click.echo(f"Left out     {'; '.join(chosen.left_out)}")
         click.echo(
             f'Adopted      {adopt}: put relations = "{adopt.name}" (the path from the study) at the top of study.toml'
         )

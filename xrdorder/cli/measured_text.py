@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from xrdorder.cli.cautions import ESTIMATES
 from xrdorder.cli.tables import table, wrapped
-from xrdorder.studies.numbers import concise, interval
+from xrdorder.studies.numbers import interval
 
 if TYPE_CHECKING:
     from xrdorder.studies.agreement import Agreement
@@ -31,17 +31,19 @@ def measured_text(held: "Held") -> str:
     for (lot, quantity), found in held.agreements.items():
         parts += ["", f"{COMPARED[quantity]} of {lot or 'samples without lot'}", *_agreements(found)]
         parts.append(wrapped(f"{verdict(found)}.", indent=2))
+        parts += [wrapped(text, indent=2) for text in _criteria(found)]
     parts += ["", wrapped(_HOW_TO_READ), wrapped(ESTIMATES)]
     return "\n".join(parts)
 
 
 _HOW_TO_READ = (
-    "In brackets: standard uncertainty (k = 1) of the last digits; of a difference in total, with half of the interval "
-    "of the estimate in it. Estimates of one study share most of their doubt: that many differences have one sign is "
-    "weaker evidence than it looks. Wire: on what a relation was found. Probability: that the relation is the best of "
-    "those compared, all held equally probable before, shared doubts counted once. Own: what each sample has for "
-    "itself; common: what all share, which an adopted offset takes up. It holds for this laboratory, this wire and "
-    "this scale of tin."
+    "After ±: standard uncertainty (k = 1); of a difference in total, with half of the interval of the estimate in it. "
+    "Estimates are those of strain-free A15: a wire measured as it is has lost a few per cent of Bc2 and some Tc to "
+    "its strain, which is part of the difference. Estimates of one study share most of their doubt: that many "
+    "differences have one sign is weaker evidence than it looks. Wire: on what a relation was found. Probability: that "
+    "the relation is the best of those compared, all held equally probable before, shared doubts counted once. Own: "
+    "what each sample has for itself; common: what all share, which an adopted offset takes up. It holds for this "
+    "laboratory, this wire and this scale of tin."
 )
 
 
@@ -49,13 +51,13 @@ def _line(row: "Row", notes: Sequence[str]) -> tuple[str, ...]:
     one = row.measured
     unit = "" if one.unit == "1" else f" {one.unit}"
     mark = f"[{notes.index(row.note) + 1}]" if row.note else ""
-    given = f"{concise(one.value, one.u)}{unit}"
+    given = f"{_plus_minus(one.value, one.u)}{unit}"
     if not math.isfinite(row.value):
         return row.sample, one.words, given, _MISSING, _MISSING, _MISSING, row.by, mark
     decimals = 1 if abs(row.value) < 1000.0 else 0
     difference = _MISSING
     if row.comparable:
-        difference = f"{'+' if row.difference > 0.0 else ''}{concise(row.difference, row.u)}"
+        difference = _plus_minus(row.difference, row.u, sign="+")
     return (
         row.sample,
         one.words,
@@ -66,6 +68,35 @@ def _line(row: "Row", notes: Sequence[str]) -> tuple[str, ...]:
         row.by,
         mark,
     )
+
+
+def _plus_minus(value: float, u: float, sign: str = "") -> str:
+    """Write a value and its standard uncertainty with two digits of the latter.
+
+    >>> _plus_minus(-0.31, 0.998, "+"), _plus_minus(0.1, 1.8, "+"), _plus_minus(75.0, 10.0)
+    ('-0.3 ± 1.0', '+0.1 ± 1.8', '75 ± 10')
+    """
+    decimals = max(0, 1 - math.floor(math.log10(float(f"{u:.1e}"))))
+    return f"{value:{sign}.{decimals}f} ± {u:.{decimals}f}"
+
+
+def _criteria(found: "Sequence[Agreement]") -> list[str]:
+    """Say how the values were read off, and which relations were read otherwise."""
+    compared = [one for one in found if not one.reason]
+    if not compared:
+        return []
+    told = list(dict.fromkeys(one or "not told" for one in compared[0].criteria))
+    others: dict[str, list[str]] = {}
+    for one in compared:
+        if [one.route[0].criterion] != told:
+            others.setdefault(one.route[0].criterion or "not told", []).append(one.route[0].name)
+    if not others:
+        return []
+    words = "; ".join(f"{criterion} ({', '.join(names)})" for criterion, names in others.items())
+    return [
+        f"Criterion of the measured values: {', '.join(told)}. Of relations: {words}. How far these lie apart is part "
+        "of the offset."
+    ]
 
 
 def _agreements(found: "Sequence[Agreement]") -> list[str]:

@@ -52,8 +52,8 @@ _ADJUSTMENT = {
 _INPUT = {"name", "meaning", "unit", "usual"}
 
 _BEYOND = 5.0
-"""Times the largest published input beyond which a range of fractions is one of per cent (judged: between the four by
-which ranges of one kind differ and the hundred of the slip)."""
+"""Times the largest published input beyond which a range of fractions is one of per cent (own choice: wide enough for
+what a laboratory measures beyond the published range, far below the hundred of the slip)."""
 
 _EXACT = Scatter("exact")
 

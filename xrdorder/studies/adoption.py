@@ -48,19 +48,29 @@ def adjustment_text(agreement: Agreement, lot: str, title: str, wire: str = "any
     """
     line = adoptable(agreement, slope=slope)
     output = agreement.route[0].output
-    samples = ", ".join(agreement.samples)
     of = f"lot {lot}" if lot else "samples without lot"
-    source = f"measured values of {len(agreement.samples)} samples ({samples}) of {of}, study '{title}'"
-    slope_line = f"slope = {line.slope:.6g}  # ± {line.u_slope:.2g}\n" if slope else ""
+    count = len(agreement.samples)
+    source = f"measured values of {count} sample{'s' if count > 1 else ''} of {of}, study '{title}'"
+    # Of a slope all digits count: offset and slope hang together, and the line is known far better than either.
+    digits = 9 if slope else 6
+    slope_lines = (
+        f"slope = {line.slope:.9g}\nu_slope = {line.u_slope:.9g}\ncorrelation = {line.correlation:.9g}\n"
+        if slope
+        else ""
+    )
+    criteria = set(agreement.criteria)
+    criterion = criteria.pop() if len(criteria) == 1 else ""
     return (
         "[[adjustment]]\n"
         f"of = {json.dumps(agreement.route[0].name)}\n"
         f"name = {json.dumps(adopted_name(agreement, lot))}\n"
-        f"offset = {line.offset:.6g}  # {output.unit}\n"
-        f"{slope_line}"
-        f"u_offset = {line.u:.3g}  # {output.unit}\n"
+        f"offset = {line.offset:.{digits}g}  # {output.unit}\n"
+        f"u_offset = {line.u:.{digits if slope else 3}g}  # {output.unit}\n"
+        f"{slope_lines}"
         f"wire = {json.dumps(wire)}\n"
+        f"{f'criterion = {json.dumps(criterion)}' + chr(10) if criterion else ''}"
         f"source = {json.dumps(source, ensure_ascii=False)}\n"
+        f"samples = {json.dumps(agreement.samples, ensure_ascii=False)}\n"
     )
 
 
@@ -72,7 +82,12 @@ def adoptable(agreement: Agreement, *, slope: bool = False) -> Line:
     StudyError
         There is none; the message says why.
     """
-    name = agreement.route[0].name
+    name, replaced = agreement.route[0].name, agreement.route[0].replaces
+    if replaced:
+        raise StudyError(
+            f"relation '{name}': is adopted itself, and nothing is put on top of it; take '{replaced}' with "
+            "--relation, and leave the old entry out of your file"
+        )
     if agreement.reason:
         raise StudyError(f"relation '{name}': was not compared, {agreement.reason}; take another with --relation")
     if agreement.shifted is None:

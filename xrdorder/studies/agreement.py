@@ -91,13 +91,16 @@ class Line:
     u_slope : float
         Standard uncertainty of the slope; 0 where it is held at one.
     u : float
-        Standard uncertainty of the line, the largest among the samples it was made from.
+        Standard uncertainty of the offset.
+    correlation : float
+        Of offset and slope.
     """
 
     offset: float
     slope: float
     u_slope: float
     u: float
+    correlation: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -121,6 +124,8 @@ class Agreement:
         What may be adopted: an offset alone, and offset with slope where there are samples enough for it.
     samples, predicted, measured : tuple
         Names, and the numbers behind the lines.
+    criteria : tuple of str
+        How the measured value of each sample was read off; empty where nobody said.
     """
 
     route: Route
@@ -135,6 +140,7 @@ class Agreement:
     samples: tuple[str, ...] = ()
     predicted: tuple[float, ...] = field(default=(), repr=False)
     measured: tuple[float, ...] = field(default=(), repr=False)
+    criteria: tuple[str, ...] = field(default=(), repr=False)
 
     @property
     def name(self) -> str:
@@ -328,7 +334,8 @@ def _agreement(route: Route, points: Sequence[_Point], shared: _Shared) -> tuple
         return Agreement(route, "no common state of all samples lies inside its validity"), math.nan
     likelihood = float(np.logaddexp.reduce(usable) - math.log(usable.size))
     samples = tuple(point.subject.name for point in points)
-    return _fitted(route, samples, central, movement), likelihood
+    criteria = tuple(point.measured.criterion for point in points)
+    return replace(_fitted(route, samples, central, movement), criteria=criteria), likelihood
 
 
 def _inputs(route: Route, point: _Point, shared: _Shared) -> dict[str, Array]:
@@ -426,7 +433,9 @@ def straight_line(x: Array, y: Array, sigma: Array, *, slope: bool) -> Line:
     freedom = len(x) - design.shape[1]
     if freedom > 0:
         covariance = covariance * max(1.0, float(residual @ residual) / freedom)
-    u = float(np.sqrt(np.max(np.einsum("ij,jk,ik->i", design, covariance, design))))
+    u = math.sqrt(covariance[0, 0])
     if slope:
-        return Line(float(solution[0]), float(solution[1]), math.sqrt(covariance[1, 1]), u)
+        u_slope = math.sqrt(covariance[1, 1])
+        correlation = float(covariance[0, 1]) / (u * u_slope)
+        return Line(float(solution[0]), float(solution[1]), u_slope, u, correlation)
     return Line(float(solution[0]), 1.0, 0.0, u)

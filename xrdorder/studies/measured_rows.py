@@ -145,6 +145,7 @@ def _of_sample(sample: Subject, library: Library, n: int) -> list[Row]:
             note = "" if combined.count else "no relation applies"
             if one.quantity == "irreversibility_field_T":
                 note = note or "the estimate is that of Bc2, below which the irreversibility field lies"
+                note += _above_bc2(sample, one)
             by = f"{combined.count} relations" if combined.count != 1 else "1 relation"
             found.append(
                 Row(
@@ -166,6 +167,14 @@ def _of_sample(sample: Subject, library: Library, n: int) -> list[Row]:
         elif one.quantity == "a15_area_fraction":
             found.append(_noted(row, "not estimated: it turns layer currents into those of the section"))
     return found
+
+
+def _above_bc2(sample: Subject, one: Measured) -> str:
+    """Say of an irreversibility field that it exceeds the Bc2 measured at the same temperature, if it does."""
+    same = [m.value for m in sample.measured if m.quantity == "Bc2_T" and m.temperature_k == one.temperature_k]
+    if not same or one.value <= max(same):
+        return ""
+    return f"; measured above the Bc2 of {max(same):g} T of {sample.name}, within their uncertainties"
 
 
 def _noted(row: Row, note: str) -> Row:

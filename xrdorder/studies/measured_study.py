@@ -7,6 +7,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 from xrdorder.exceptions import StudyError
 from xrdorder.studies.adoption import adjustment_text
@@ -100,7 +101,7 @@ def verdict(found: Sequence[Agreement]) -> str:
             f"not decided: {name} {best.probability:.2f}, {second.route[0].name} {second.probability:.2f} of "
             f"{len(compared)} ({many})"
         )
-    return f"{text}; {_offset_words(best)}"
+    return "; ".join((text, _offset_words(best), *_made_from_these(compared)))
 
 
 def _offset_words(best: Agreement) -> str:
@@ -116,8 +117,32 @@ def _offset_words(best: Agreement) -> str:
     return f"{text}: no clear offset"
 
 
-def chosen_adjustments(held: Held, names: Sequence[str] = (), *, slope: bool = False) -> list[str]:
-    """Give entries for a file of relations: the best relation for each quantity, or those named.
+def _made_from_these(compared: Sequence[Agreement]) -> list[str]:
+    """Warn of adopted relations that are held against the samples they were made from."""
+    found = []
+    for one in compared:
+        entry = one.route[0]
+        same = sum(name in entry.samples for name in one.samples)
+        if same:
+            which = "these samples" if same == len(one.samples) else f"{same} of these {len(one.samples)} samples"
+            found.append(f"{entry.name} was adopted on {which}: that it fits them proves nothing")
+        elif entry.replaces and not entry.samples:
+            found.append(f"on which samples {entry.name} was adopted is not told: if on these, its fit proves nothing")
+    return found
+
+
+class Adoption(NamedTuple):
+    """What is adopted, as entries of a file of relations, and what is left out with the reason."""
+
+    entries: list[str]
+    left_out: list[str]
+
+
+def chosen_adjustments(held: Held, names: Sequence[str] = (), *, slope: bool = False) -> Adoption:
+    """Give entries for a file of relations: those named, or for each quantity the best one if all is clear.
+
+    Clear is a relation that is decided on (`DECIDED`), with an offset (slope: a distance from one) of more than `CLEAR`
+    standard uncertainties, and not adopted before.
 
     Raises
     ------
@@ -133,9 +158,41 @@ def chosen_adjustments(held: Held, names: Sequence[str] = (), *, slope: bool = F
     for name in names:
         if name not in known:
             raise StudyError(f"relation '{name}': was not compared; {did_you_mean(name, known)}")
-    chosen = [known[name] for name in names] or [found[0] for found in held.agreements.values() if found]
+    chosen, left_out = [known[name] for name in names], []
+    if not names:
+        for (_, quantity), found in held.agreements.items():
+            reason = _unclear(found, slope)
+            if reason:
+                left_out.append(f"{COMPARED[quantity]}: {reason}")
+            else:
+                chosen.append(found[0])
+    if not chosen:
+        why = "; ".join(left_out)
+        raise StudyError(f"nothing is clear enough to adopt: {why}; --relation NAME adopts one all the same")
     wire = held.wires[lots[0]]
-    return [adjustment_text(one, lots[0], held.title, wire, slope=slope) for one in chosen]
+    return Adoption([adjustment_text(one, lots[0], held.title, wire, slope=slope) for one in chosen], left_out)
+
+
+def _unclear(found: Sequence[Agreement], slope: bool) -> str:
+    """Say why the best relation is not adopted unless it is named; empty where all is clear."""
+    compared = [one for one in found if not one.reason]
+    if not compared:
+        return "no relation could be compared"
+    best = compared[0]
+    name, unit = best.route[0].name, best.route[0].output.unit
+    if len(compared) > 1 and best.probability < DECIDED:
+        return f"not decided, {name} {best.probability:.2f}, {compared[1].route[0].name} {compared[1].probability:.2f}"
+    if best.route[0].replaces:
+        return f"{name} is adopted already"
+    if best.shifted is None:
+        return f"a sample lies outside the validity of {name} at its central value"
+    if slope and best.tilted is None:
+        return f"{len(best.samples)} samples are too few for a slope of {name}, or all predict the same"
+    if slope and best.tilted is not None:
+        clear = abs(best.tilted.slope - 1.0) > CLEAR * best.tilted.u_slope
+        return "" if clear else f"no clear slope of {name}, {best.tilted.slope:.2f} ± {best.tilted.u_slope:.2f}"
+    clear = abs(best.difference) > CLEAR * best.u_own
+    return "" if clear else f"no clear offset of {name}, {best.difference:+.2f} ± {best.u_own:.2f} {unit}"
 
 
 COLUMNS = (
