@@ -149,6 +149,7 @@ def test_estimate_prints_every_relation_with_source_and_validity(run):
     assert "not measurements" in text
     brief = run("estimate", "--lattice-nm", "0.52880", "--site-order", "0.93", "--brief")
     assert "valid for" not in brief.stdout and "Tc" in brief.stdout
+    assert "godeke" not in brief.stdout and len(brief.stdout.splitlines()) < len(result.stdout.splitlines()) / 2
 
 
 def test_estimate_takes_uncertainties_tin_and_dopants(run):

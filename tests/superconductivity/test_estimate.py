@@ -37,15 +37,16 @@ def test_tin_by_each_line_combined_and_by_order(usual):
     assert bound.value == pytest.approx(23.25)
     assert bound.u == pytest.approx(0.5)
     assert "at least" in bound.note
-    usual_order = row(usual, "tin", "order-as-measured-before")
-    # S_a = 0.98 +- 0.02 and site order +- 0.02.
-    assert usual_order.value == pytest.approx(23.25 / 0.98)
-    assert usual_order.u == pytest.approx(23.25 / 0.98 * math.hypot(0.02 / 0.93, 0.02 / 0.98), rel=1e-6)
+    usual_order = row(usual, "tin", "order, usual S_a")
+    # Nothing was declared of dopants: S_a = 0.95 +- 0.06, and site order +- 0.02.
+    assert usual_order.value == pytest.approx(23.25 / 0.95)
+    assert usual_order.u == pytest.approx(23.25 / 0.95 * math.hypot(0.02 / 0.93, 0.06 / 0.95), rel=1e-6)
+    assert "0.95 ± 0.06" in usual_order.note
 
 
 def test_order_tells_tin_without_the_lattice_scale():
     """Site order to 0.018 and S_a = 0.98 +- 0.02 give tin to about 0.65 at.%."""
-    result = estimate(site_order=0.95, u_site_order=0.018, n=100)
+    result = estimate(site_order=0.95, u_site_order=0.018, undoped=True, n=100)
     assert row(result, "tin", "order-as-measured-before").u == pytest.approx(0.65, abs=0.04)
 
 
@@ -83,6 +84,37 @@ def test_tin_of_both_routes_is_what_tc_is_asked_with():
     assert found.prediction.tin == "tin_fraction_joint"
     # a tin content that is given is not joined with anything
     assert estimate(tin_fraction=0.24, site_order=0.93, n=100).prediction.tin == "tin_fraction"
+
+
+@pytest.mark.parametrize("wire", [{"undoped": True}, {"dopants": {"Ta": 0.024}}, {"dopants": {"Ti": 0.015}}, {}])
+def test_tin_by_the_order_and_by_both_take_the_same_usual_order(wire):
+    found = estimate(lattice_nm=0.52880, site_order=0.93, n=100, **wire)
+    (order,) = [r for r in found.rows() if r.by in ("order-as-measured-before", "order, usual S_a")]
+    # what the joint estimate calls tin by the order, found there by other formulas
+    assert order.value == pytest.approx(100 * found.material.values["tin_fraction_order"], rel=1e-9)
+    assert order.u == pytest.approx(100 * found.material.u("tin_fraction_order"), rel=1e-6)
+    assert "tin-scale" not in [flag.name for flag in found.flags]  # the routes agree
+    assert row(found, "tin", "lattice and order").u < order.u
+
+
+def test_brief_keeps_the_lines_for_all_relations_together(usual):
+    brief, full = usual.rows(brief=True), usual.rows()
+    assert {r.quantity for r in brief} == {r.quantity for r in full}
+    assert not any(r.source for r in brief)
+    assert [r for r in full if not r.source] == list(brief)
+    # an undoped wire of known order alone has no line for all together: the relations stay
+    assert {r.by for r in estimate(site_order=0.93, undoped=True, n=100).rows(brief=True) if r.quantity == "tin"} == {
+        "order-bound", "order-as-measured-before",
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(("lattice_nm", "tin"), [(0.5240, "-11.8"), (0.5300, "32.4")])
+def test_a_lattice_parameter_that_no_a15_has_is_one_line(lattice_nm, tin):
+    for more in ({"undoped": True}, {"site_order": 0.93}):
+        with pytest.raises(ValidityError, match=f"{tin} at.% tin on the scale 'published', too far outside") as caught:
+            estimate(lattice_nm=lattice_nm, n=10, **more)
+        assert "0.5280 to 0.5291 nm" in str(caught.value) and "\n" not in str(caught.value)
+    assert estimate(lattice_nm=lattice_nm, tin_fraction=0.24, n=100).rows()  # tin known otherwise takes its place
 
 
 def test_further_temperatures_and_strain():
@@ -169,8 +201,8 @@ def test_one_number_is_enough():
 
 
 def test_tin_outside_the_field_is_a_number_and_tc_is_not():
-    result = estimate(lattice_nm=0.5294, n=N)
-    assert row(result, "tin", "combined").value == pytest.approx(27.94, abs=0.01)
+    result = estimate(lattice_nm=0.5293, n=N)
+    assert row(result, "tin", "combined").value == pytest.approx(27.21, abs=0.01)
     assert "outside its validity" in row(result, "tin", "godeke-2006-measured").note
     assert "tin-outside-a15" in [flag.name for flag in result.flags]
     tc = row(result, "Tc", "combined")

@@ -41,7 +41,7 @@ if TYPE_CHECKING:
 @click.option(
     "--tin-scale", type=EXISTING_FILE, help="Your own line from lattice to tin, as xrdorder tin-scale writes it."
 )
-@click.option("--brief", is_flag=True, help="Leave out the list of relations and their sources.")
+@click.option("--brief", is_flag=True, help="Only what all relations say together: no single ones, no sources.")
 def estimate(
     lattice_nm: float | None,
     u_lattice_nm: float | None,
@@ -69,6 +69,7 @@ def estimate(
     from xrdorder.material import PUBLISHED_SCALE, read_tin_scale
     from xrdorder.superconductivity import estimate as estimate_from
 
+    _check_tin(tin_at_percent)
     found = estimate_from(
         lattice_nm=lattice_nm,
         u_lattice_nm=u_lattice_nm,
@@ -87,6 +88,20 @@ def estimate(
         scale=PUBLISHED_SCALE if tin_scale is None else read_tin_scale(tin_scale),
     )
     click.echo(estimate_text(found, brief=brief))
+
+
+def _check_tin(at_percent: float | None) -> None:
+    """Refuse a tin content that no A15 has, in the unit it was given in."""
+    from xrdorder.material import A15_FIELD
+    from xrdorder.superconductivity.estimating import TIN_RANGE
+
+    low, high = (100.0 * end for end in TIN_RANGE)
+    if at_percent is None or low <= at_percent <= high:
+        return
+    if low <= 100.0 * at_percent <= high:
+        raise ValidityError(f"tin content is {at_percent:g} at.%; did you mean {100.0 * at_percent:g}?")
+    field = f"{100.0 * A15_FIELD[0]:g} to {100.0 * A15_FIELD[1]:g} at.%"
+    raise ValidityError(f"tin content is {at_percent:g} at.%; give that of the A15, whose field is {field}")
 
 
 def _library(paths: tuple[Path, ...]) -> "Library":

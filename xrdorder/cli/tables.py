@@ -220,7 +220,7 @@ def calibration_text(found: "Calibration") -> str:
 
 def estimate_text(found: "Estimate", *, brief: bool = False) -> str:
     """Everything that follows from the numbers given, by each relation; then validity and source of each."""
-    rows = found.rows()
+    rows = found.rows(brief=brief)
     notes = list(dict.fromkeys(row.note for row in rows if row.note))
     lines = []
     previous = ""

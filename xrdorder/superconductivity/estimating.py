@@ -10,7 +10,7 @@ from xrdorder.crystals.a15 import dopant_site
 from xrdorder.exceptions import Flag, ValidityError
 from xrdorder.material import A15_FIELD, PUBLISHED_SCALE, Material, Specimen, TinScale
 from xrdorder.material.account import Account
-from xrdorder.material.joint import add_joint
+from xrdorder.material.joint import Prior, add_joint, usual_order
 from xrdorder.material.lattice import refer_lattice
 from xrdorder.material.order import add_order_parameters, drop_intermediate
 from xrdorder.material.tin import add_tin
@@ -37,6 +37,9 @@ al., Appl. Phys. Lett. 99 (2011) 122507, table 1)."""
 _BESIDE_FIELD = 0.02
 """How far beside the A15 field a tin fraction may lie and still have been measured on A15 (judged: four `U_TIN`)."""
 
+TIN_RANGE = (A15_FIELD[0] - _BESIDE_FIELD, A15_FIELD[1] + _BESIDE_FIELD)
+"""Tin fractions for which anything is estimated."""
+
 STRAIN_FREE = (
     "Tc and Bc2 are those of strain-free A15; in a wire at 4.2 K compression costs Bc2 some 3 to 7 %"
 )
@@ -57,6 +60,8 @@ class Estimate:
     flags : tuple of Flag
     assumptions : tuple of str
         What was taken for granted, uncertainties among it.
+    usual : Prior
+        What S_a usually is in such a wire.
     dopants : tuple of str
         Elements said to be in the A15.
     strained : tuple of AtStrain
@@ -73,15 +78,19 @@ class Estimate:
     prediction: Prediction
     flags: tuple[Flag, ...]
     assumptions: tuple[str, ...]
+    usual: Prior
     dopants: tuple[str, ...] = ()
     strained: tuple[AtStrain, ...] = ()
     strain: float = math.nan
     scale: TinScale = PUBLISHED_SCALE
     library: Library = PUBLISHED
 
-    def rows(self) -> tuple[Row, ...]:
-        """Give everything as lines of a table: tin by each line and by order, S_a, S_b, Tc, Bc2."""
-        return estimate_rows(
+    def rows(self, *, brief: bool = False) -> tuple[Row, ...]:
+        """Give everything as lines of a table: tin by each line and by order, S_a, S_b, Tc, Bc2.
+
+        With `brief`, single relations are left out of quantities that have a line for all together.
+        """
+        found = estimate_rows(
             self.material,
             self.prediction,
             strained=self.strained,
@@ -89,7 +98,10 @@ class Estimate:
             doped=bool(self.dopants),
             scale=self.scale,
             library=self.library,
+            usual=self.usual,
         )
+        together = {row.quantity for row in found if not row.source}
+        return tuple(row for row in found if not (brief and row.source and row.quantity in together))
 
 
 def estimate(
@@ -192,6 +204,7 @@ def estimate(
         refer_lattice(account, specimen)
     if by_lattice:
         add_tin(account, specimen, scale)
+        _check_tin_by_lattice(float(lattice_nm or 0.0), account.values["tin_fraction"], scale)
     add_order_parameters(account, specimen)
     if by_lattice and site_order is not None:
         add_joint(account, specimen, scale)
@@ -209,6 +222,7 @@ def estimate(
         prediction,
         tuple(flags),
         (*account.assumptions, STRAIN_FREE if strain is None else _strain_in_words(u_strain)),
+        usual_order(specimen),
         tuple(specimen.dopants),
         strained,
         math.nan if strain is None else strain,
@@ -261,8 +275,7 @@ def _check(
         (
             "tin fraction",
             tin_fraction,
-            A15_FIELD[0] - _BESIDE_FIELD,
-            A15_FIELD[1] + _BESIDE_FIELD,
+            *TIN_RANGE,
             f"give a fraction of all atoms in the A15 field, {A15_FIELD[0]:g} to {A15_FIELD[1]:g} (at.% on the command "
             "line)",
         ),
@@ -285,6 +298,17 @@ def _check(
     ):
         if value is None and u is not None:
             raise ValidityError(f"an uncertainty of the {what} is given, but no {what}; give both")
+
+
+def _check_tin_by_lattice(lattice_nm: float, tin: float, scale: TinScale) -> None:
+    """Refuse a lattice parameter that no A15 has: no relation would answer."""
+    if not TIN_RANGE[0] <= tin <= TIN_RANGE[1]:
+        low, high = A15_FIELD
+        raise ValidityError(
+            f"lattice parameter is {lattice_nm:.4f} nm, {100 * tin:.1f} at.% tin on the scale '{scale.name}', too far "
+            f"outside the A15 field, {100 * low:g} to {100 * high:g} at.%; give that of A15 free of strain, "
+            f"{scale.lattice(low):.4f} to {scale.lattice(high):.4f} nm"
+        )
 
 
 def _inputs(

@@ -8,8 +8,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from xrdorder.material import PUBLISHED_SCALE, Material, TinScale
+from xrdorder.material.joint import Prior
 from xrdorder.material.tin_scale import LEVEL, U_LEVEL_NM
 from xrdorder.relations import PUBLISHED, Library
+from xrdorder.relations.tin_from_order import BOUND, USUAL, USUAL_S_A
 from xrdorder.superconductivity.prediction import Prediction
 from xrdorder.superconductivity.rows import Row, combined_row, plain_row, relation_row, result_row
 from xrdorder.superconductivity.strain import AtStrain
@@ -19,6 +21,7 @@ def estimate_rows(
     material: Material,
     prediction: Prediction,
     *,
+    usual: Prior,
     strained: Sequence[AtStrain] = (),
     strain: float = math.nan,
     doped: bool = False,
@@ -35,12 +38,14 @@ def estimate_rows(
         Tc and Bc2 at an intrinsic axial strain, and the strain.
     doped : bool
         Dopants sit in the A15.
+    usual : Prior
+        What S_a usually is in such a wire: the same for tin by the order alone as for tin by both.
     """
-    rows = [*_tin_rows(material, scale, library), *_order_rows(material, doped), *_prediction_rows(prediction)]
+    rows = [*_tin_rows(material, scale, library, usual), *_order_rows(material, doped), *_prediction_rows(prediction)]
     return (*rows, *_strain_rows(strained, strain))
 
 
-def _tin_rows(material: Material, scale: TinScale, library: Library) -> list[Row]:
+def _tin_rows(material: Material, scale: TinScale, library: Library, usual: Prior) -> list[Row]:
     rows = []
     values, given = material.values, material.values.get
     tin_known = math.isfinite(given("tin_fraction", math.nan))
@@ -60,7 +65,8 @@ def _tin_rows(material: Material, scale: TinScale, library: Library) -> list[Row
         own = 100.0 * material.u_tin_independent
         by, note = "given", ""
         if from_lattice and scale == PUBLISHED_SCALE:
-            by, note = "combined", "the first line, with its distance to the second as one more doubt; of it "
+            by = "combined"
+            note = "the line through measured samples, its distance to that of end points as one more doubt; of it "
         elif from_lattice:
             by, note = f"scale '{scale.name}'", f"{scale.source}; of it "
         if from_lattice:
@@ -69,9 +75,15 @@ def _tin_rows(material: Material, scale: TinScale, library: Library) -> list[Row
     if math.isfinite(given("tin_lower_bound", math.nan)):
         bound, u_bound = values["tin_lower_bound"], material.u("tin_lower_bound")
         for entry in library.relations("tin-from-order"):
+            if entry is USUAL and usual.s_a != USUAL_S_A:
+                tin = bound / usual.s_a
+                u = math.hypot(u_bound / usual.s_a, tin * usual.u / usual.s_a)
+                note = f"if S_a = {usual.s_a:g} ± {usual.u:g}, as of {usual.words}"
+                rows.append(plain_row("tin", "order, usual S_a", 100.0 * tin, 100.0 * u, "at.%", note))
+                continue
             tin = float(entry.function(np.asarray(4.0 * bound)))
             u = math.hypot(tin / bound * u_bound, float(entry.scatter.at(4.0 * bound, tin)))
-            note = "at least this much" if entry.name == "order-bound" else "if tin is ordered as usual"
+            note = "at least this much" if entry is BOUND else "if tin is ordered as usual"
             rows.append(relation_row("tin", entry, tin, u, "at.%", note, 100.0))
     if math.isfinite(given("tin_fraction_joint", math.nan)):
         tin, u = 100.0 * values["tin_fraction_joint"], 100.0 * material.u("tin_fraction_joint")
