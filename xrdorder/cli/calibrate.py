@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from xrdorder.cli.options import (
+from xrdorder.cli.named_files import PICTURE
     ANY,
     EXISTING_FILE,
     POSITIVE,
@@ -58,7 +59,7 @@ FIGURE_FORMATS = (".png", ".pdf", ".svg")
 )
 @click.option(
     "--figure",
-    type=click.Path(dir_okay=False, path_type=Path),
+    type=PICTURE,
     help="Save a figure of the fit (png, pdf, svg).",
 )
 def calibrate(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from xrdorder.cli.cautions import ESTIMATES, SUGGESTIONS
+from xrdorder.cli.named_files import PICTURE
 from xrdorder.cli.options import POSITIVE, Numbers, Pair, all_of, strain_options
 from xrdorder.cli.progress import Progress
 from xrdorder.exceptions import StudyError
@@ -61,7 +62,7 @@ _constraint_options = all_of(
 @_furnace_options
 @_constraint_options
 @click.option(
-    "--figure", type=click.Path(dir_okay=False, path_type=Path), help="Save maps and the front to this file."
+    "--figure", type=PICTURE, help="Save maps and the front to this file."
 )
 def suggest(
     study: Path,

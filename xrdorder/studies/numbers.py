@@ -20,7 +20,7 @@ def concise(value: float, u: float) -> str:
         decimals -= 1
     decimals = max(decimals, 0)
     shown = f"{u:.{decimals}f}"
-    if u < 1.0:
+    if float(shown) < 1.0:  # as rounded: 0.997 is written 1.0
         shown = shown.replace(".", "").lstrip("0")
     return f"{value:.{decimals}f}({shown})"
 
