@@ -4,8 +4,8 @@ from pathlib import Path
 
 import click
 
-from xrdorder.cli.options import (
 from xrdorder.cli.named_files import PICTURE
+from xrdorder.cli.options import (
     ANY,
     EXISTING_FILE,
     POSITIVE,
@@ -14,10 +14,9 @@ from xrdorder.cli.named_files import PICTURE
     reading_options,
     specimen_options,
 )
-from xrdorder.exceptions import InstrumentError, ValidityError
+from xrdorder.exceptions import InstrumentError
 
 FIRST_WORDS = "# Instrument, written by xrdorder"
-FIGURE_FORMATS = (".png", ".pdf", ".svg")
 
 
 @click.command()
@@ -97,8 +96,6 @@ def calibrate(
     from xrdorder.patterns import read_patterns
     from xrdorder.profiles import write_instrument
 
-    if figure is not None:
-        _must_be_drawable(figure)
     chosen = standard_named(standard).with_value(standard_lattice_nm, u_standard_lattice_nm)
     _may_be_replaced(out)
     pattern = read_patterns(patterns, radiation=radiation, axis=axis, axis_unit=axis_unit, geometry=geometry)
@@ -130,12 +127,6 @@ def calibrate(
         remark = f"{chosen.name} · R_wp {100 * fit.r_wp:.1f} % · reduced χ² {fit.chi2_reduced:.2f}"
         save(fit_figure(fit.curves, fit.lines, fit.phases, title="Calibration", remark=remark), figure)
         click.echo(f"Figure       {figure}")
-
-
-def _must_be_drawable(figure: Path) -> None:
-    """Refuse before the fit what could not be saved after it."""
-    if figure.suffix.lower() not in FIGURE_FORMATS:
-        raise ValidityError(f"{figure}: the ending says no known format; use {', '.join(FIGURE_FORMATS)}")
 
 
 def _may_be_replaced(out: Path) -> None:
