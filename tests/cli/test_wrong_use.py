@@ -96,7 +96,7 @@ def test_a_file_that_is_no_instrument_is_not_written_over(run, scans, tmp_path):
 
 
 def test_an_unknown_format_of_a_figure_is_refused(run, scans):
-    refused(run("calibrate", scans / "lab6.xy", *CALIBRATE, "--figure", "fit.doc"), "fit.doc", ".png")
+    refused(run("calibrate", scans / "lab6.xy", *CALIBRATE, "--figure", "fit.doc"), "fit.doc", "png, pdf, svg")
 
 
 def test_an_instrument_file_that_is_none(run, scans):
