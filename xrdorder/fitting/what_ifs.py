@@ -80,6 +80,8 @@ def contrast_by_second_table(job: Procedure, a15: PhaseLines, contrast: float) -
     here, _ = a15.intensities(values)
     there, _ = a15.with_optics(_lengths(a15, values), table=other).intensities(values)
     weakest = int(np.argmin(here * a15.multiplicity / a15.spacing_nm(values) ** -2))
+    if not there[weakest] > 0.0:  # no contrast at all
+        return None
     return contrast * float(np.sqrt(here[weakest] / there[weakest]))
 
 
