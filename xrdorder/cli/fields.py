@@ -47,6 +47,7 @@ def fields(
     """
     from xrdorder.cli.tables import own_line
     from xrdorder.studies import open_study
+    from xrdorder.studies.comparison.of_study import fit_to_compare
     from xrdorder.studies.interpretation import OwnFiles
     from xrdorder.superconductivity.currents import Conditions
     from xrdorder.superconductivity.currents_study import conductors, layers
@@ -57,15 +58,21 @@ def fields(
     designs = {sample.name: sample.lot.design for sample in held.study.samples}
     asked = tuple(sorted(set(fields_t or FIELDS_T)))
     chosen = tuple(dict.fromkeys((reference, *names))) if names and reference else names
+    # a sample asked for by name is shown whatever its fit is worth, and its verdict with it
+    fit, unfit = fit_to_compare(held.results)
+    results = held.results if chosen or reference in unfit else fit
     with Progress("estimating") as progress:
         progress(0, 3, "layers")
-        sections = layers(held.results, chosen, library=library, designs=designs)
+        sections = layers(results, chosen, library=library, designs=designs)
         progress(1, 3, "currents")
-        samples = conductors(held.results, chosen, n=_DRAWS, library=library, designs=designs)
+        samples = conductors(results, chosen, n=_DRAWS, library=library, designs=designs)
         against = _first(samples, reference)
         lines = [*_critical_fields(sections, samples, conditions), *_currents(samples, conditions, asked, against)]
         progress(3, 3, "currents")
     click.echo("\n".join([*lines, *own_line(held.results)]))
+    for name, reason in unfit.items():
+        if not chosen or name in chosen:
+            click.echo(f"{'Left out' if results is fit else 'In doubt'}: {name} ({reason})")
     if figures:
         folder = study / "results" / "figures"
         shown = [against, *(sample for sample in samples if sample is not against)]

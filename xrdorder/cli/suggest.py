@@ -96,12 +96,14 @@ def suggest(
     from xrdorder.cli.tables import own_line, wrapped
     from xrdorder.planning import HoldBound, Limits, plan_lot
     from xrdorder.studies import open_study
+    from xrdorder.studies.comparison.of_study import fit_to_compare
     from xrdorder.studies.interpretation import OwnFiles
     from xrdorder.superconductivity.currents import Conditions
 
     asked = tuple(dict.fromkeys(fields_t))
     _refuse(asked, strain, ramp, niobium_below, furnace_max_c)
     held = open_study(study)
+    results, left_out = fit_to_compare(held.results)
     library = OwnFiles(held.study.tin_scale, held.study.relations).library()
     limits = Limits(
         furnace_min_c,
@@ -119,7 +121,7 @@ def suggest(
     conditions = Conditions(temperature_k, strain=strain, design=design)
     designs = {sample.lot.name: sample.lot.design for sample in held.study.samples}
     treatments = {sample.name: sample.treatment for sample in held.study.samples}
-    lots = (lot,) if lot else tuple(dict.fromkeys(str(one) for one in held.results["lot"].values))
+    lots = (lot,) if lot else tuple(dict.fromkeys(str(one) for one in results["lot"].values))
     plans, refused = [], []
     with Progress("planning") as progress:
         for k, name in enumerate(lots):
@@ -127,7 +129,7 @@ def suggest(
             try:
                 plans.append(
                     plan_lot(
-                        held.results, treatments, name, replace(conditions, design=design or designs.get(name, "")),
+                        results, treatments, name, replace(conditions, design=design or designs.get(name, "")),
                         asked, limits,
                         library=library, measured=measured, number=number,
                     )
@@ -139,6 +141,8 @@ def suggest(
     if not plans:
         raise StudyError("\n".join(refused))
     click.echo("\n\n".join("\n".join(lot_text(one)) for one in plans))
+    for sample, reason in left_out.items():
+        click.echo(f"\nLeft out: {sample} ({reason})")
     for line in own_line(held.results):
         click.echo(f"\n{line}")
     for reason in refused:
