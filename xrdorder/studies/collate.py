@@ -92,6 +92,9 @@ def collate(
         "tin_scale_source": scale.source,
         "own_relations": ", ".join(own_relations),
     }
+    if own := own_words(dataset):
+        attrs = {"units": "", "long_name": "scale of tin and relations of the laboratory's own behind the estimates"}
+        dataset["own"] = ("sample", np.array([own] * len(samples), dtype=object), attrs)
     for name in ("sample", "quantity", "source"):
         dataset[name].attrs.update(units="", long_name=f"name of the {name}")
     return dataset

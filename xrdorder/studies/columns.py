@@ -130,6 +130,7 @@ TOLD: dict[str, str] = {
     "dose_high_h": "dose_high_h",
     "position_m": "position",
     "date": "date",
+    "own": "own",
 }
 """Columns that repeat what the description tells, and their variables in `results.nc`."""
 
@@ -138,7 +139,7 @@ def column_names(phases: tuple[str, ...] | list[str]) -> list[str]:
     """Names of all columns of `results.csv` for a study of these phases, in order.
 
     >>> column_names(["nb3sn"])[:4], column_names(["nb3sn"])[-3:]
-    (['sample', 'status', 'a_nm', 'u_a_nm'], ['position_m', 'date', 'quality'])
+    (['sample', 'status', 'a_nm', 'u_a_nm'], ['date', 'own', 'quality'])
     """
     names = ["sample", "status", *(column.name for column in (*NUMBERS, *QUALITY)), "flags"]
     for phase in phases:
