@@ -29,7 +29,7 @@ COLUMNS = (
     "Bc2_slope_T_per_K, Bc2_slope_low_T_per_K, Bc2_slope_high_T_per_K, "
     "resistivity_uohm_cm, resistivity_low_uohm_cm, resistivity_high_uohm_cm, r_wp, chi2_reduced, flags, "
     "weight_fraction_nb3sn, u_weight_fraction_nb3sn, weight_fraction_nb, u_weight_fraction_nb, "
-    "lot, treatment, peak_c, hold_at_peak_h, dose_h, dose_low_h, dose_high_h, position_m, date, quality"
+    "lot, treatment, peak_c, hold_at_peak_h, dose_h, dose_low_h, dose_high_h, position_m, date, own, quality"
 ).split(", ")
 """The columns that programs reading the table rely on: their names and order are a promise."""
 
@@ -136,6 +136,8 @@ def test_a_scale_of_the_laboratory_is_quoted(study):
     ours = replace(PUBLISHED_SCALE, name="ours", source="seven cast buttons, electron probe")
     found = collate(study, samples, PHASES, ours, ["our-tc", "our-field"])
     assert found.attrs["own_relations"] == "our-tc, our-field"
+    assert set(found["own"].values) == {"tin scale 'ours'; relations our-tc, our-field"}
+    assert "own" not in collate(study, samples, PHASES)
     assert found["tin_at_percent"].attrs["source"] == "the laboratory's own: seven cast buttons, electron probe"
     assert (found.attrs["tin_scale"], found.attrs["tin_scale_source"]) == ("ours", ours.source)
     assert "Godeke" in collate(study, samples, PHASES)["tin_at_percent"].attrs["source"]
