@@ -7,6 +7,9 @@ and displacement parameters of niobium and bronze are drawn anew each time (`tes
 not drawn are left out of u. Odd specimens have microstrain of both shapes, even ones none: there the truth of fitted
 widths is zero.
 
+A domain size is one over a breadth, and its intervals are taken there (docs/method.md): the line `1 / domain_size_nm`
+says how they hold; the line of the size itself how symmetric ones would.
+
 Bias is the mean error of a specimen over its root mean square u, averaged over specimens. The mean pull stands beside
 it: for a quantity whose u grows with its value, as that of a domain size does, it is negative without any bias.
 """
@@ -31,6 +34,7 @@ INTERVALS = {"68 %": (norm.ppf(0.84), 0.68), "95 %": (norm.ppf(0.975), 0.95)}
 CHANCE = 1e-3  # two-sided: how often a limit is passed though the intervals hold
 LARGEST_BIAS = 0.15  # of u
 FROM_BOUND = 0.15
+SIZE = "domain_size_nm"
 
 
 def specimen(number: int) -> Case:
@@ -117,6 +121,13 @@ def tables(rows: Sequence[Row]) -> list[str]:
             if len(given):
                 truths, errors, u, _ = given.T
                 lines.append(coverage_line(quantity, truths, errors, u, len(good) - len(given)))
+                if quantity == SIZE:
+                    true = np.array([specimen(int(truth)).truth[SIZE] for truth in truths])
+                    found = true + errors
+                    missing = len(good) - len(given)
+                    lines.append(
+                        coverage_line(f"1 / {SIZE}", truths, 1.0 / found - 1.0 / true, u / found**2, missing)
+                    )
         lines += ["", *_bound_table(good, bound_of, level), ""]
     return lines
 

@@ -376,6 +376,8 @@ def _quantity(
     remark = ""
     if name == "a_nm" and FREE in sample.values:
         remark = f"as measured; tin is read from {FREE}"
+    if name.startswith("domain_size_nm") and name in sample.contributions.quantities:
+        remark = _size_interval(stored.number(name), sample.contributions.total(name))
     plain = QuantityExplained(
         name, unit(name), stored.number(name), steps=chain, fitted=tuple(fitted), remark=remark
     )
@@ -389,6 +391,18 @@ def _quantity(
         common=table.part(name, shared=True),
         budget=tuple(_budget(table, name, sample.name, sharing)),
     )
+
+
+def _size_interval(size: float, u: float) -> str:
+    """95 % interval of a domain size, taken of the breadth it is one over.
+
+    >>> _size_interval(100.0, 20.0)
+    '95 %, by the breadth: 71.8 to 164 nm'
+    """
+    share = 1.96 * u / size
+    if not 0.0 < share < 1.0:
+        return ""
+    return f"95 %, by the breadth: {size / (1.0 + share):.3g} to {size / (1.0 - share):.3g} nm"
 
 
 def _budget(table: Contributions, quantity: str, sample: str, sharing: Sharing) -> list[SourceShare]:
