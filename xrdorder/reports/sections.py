@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import xarray as xr
 
-from xrdorder.studies.columns import NUMBERS
 from xrdorder.studies.explanation import Explanation, explain
 from xrdorder.studies.numbers import concise, interval
 from xrdorder.studies.store import StoredSample
@@ -146,8 +145,3 @@ def _provenance(told: Explanation) -> list[str]:
     if told.dopants:
         lines.append(f"dopants: {told.dopants}")
     return lines
-
-
-def known_columns() -> dict[str, str]:
-    """What each column of the table of results means."""
-    return {column.name: column.long_name for column in NUMBERS}
