@@ -171,7 +171,7 @@ def _lead(found: _Found) -> list[str]:
         if leader in item.comparison.variants and against in item.comparison.variants:
             pair = item.comparison.pair(leader, against)
             (clear if pair.distinguishable else unclear).append(manner(pair.quantity).noun)
-    said = f"more than chance in {', '.join(clear)}" if clear else "in nothing by more than chance"
+    said = f"by more than chance in {', '.join(clear)}" if clear else "in nothing by more than chance"
     rest = f"; not in {', '.join(unclear)}" if clear and unclear else ""
     return _flush(f"{start}. Against {against} it differs {said}{rest}.")
 
