@@ -63,7 +63,8 @@ def test_a_figure_is_saved_unless_pairs_are_compared_or_none_is_wanted(run, tmp_
 
 def test_the_answer_stands_first(run):
     first = " ".join(run("--quantity", "tin", "--quantity", "tin_at_percent").output.split("Differences")[0].split())
-    assert first.startswith("Ahead by tin content: 725 °C/100 h. Against 650 °C/100 h it differs by more than chance in")
+    said = "Ahead by tin content: 725 °C/100 h. Against 650 °C/100 h it differs by more than chance in"
+    assert first.startswith(said)
 
 
 def test_a_sample_that_is_not_to_be_used_is_left_out_and_named(run, monkeypatch):

@@ -1,6 +1,8 @@
 """What must be said beside the numbers, in few words."""
 
-ESTIMATES = "Tc and Bc2 are estimates from published relations, not measurements."
+from xrdorder.reports.cautions import ESTIMATES
+
+__all__ = ["CAUTIONS", "ESTIMATES", "SUGGESTIONS"]
 
 CAUTIONS = (
     f"{ESTIMATES} Design no coil and accept no wire on an estimate alone: measure Ic and Tc.",

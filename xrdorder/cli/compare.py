@@ -148,16 +148,14 @@ def _text(results: "xr.Dataset", found: _Found, by: str, all_pairs: bool) -> lis
     return [*lines, *_wrapped(methods_sentence(next(iter(found.values()))[0]))]
 
 
-_AHEAD_BY = ("Bc2_4K2_T", "Tc_K", "tin_at_percent", "site_order")
-
-
 def _lead(found: _Found) -> list[str]:
     """The answer first: which variant is ahead, and whether it differs from the reference by more than chance."""
     import numpy as np
 
+    from xrdorder.studies.comparison.of_study import AHEAD_BY
     from xrdorder.studies.comparison.words import manner
 
-    by = next((quantity for quantity in _AHEAD_BY if quantity in found), "")
+    by = next((quantity for quantity in AHEAD_BY if quantity in found), "")
     if not by:
         return []
     one, against = found[by].comparison, found[by].against

@@ -13,6 +13,7 @@ import numpy as np
 from xrdorder.cli.cautions import ESTIMATES
 from xrdorder.profiles.instrument import INSTRUMENT_PARAMETERS
 from xrdorder.studies.numbers import concise, interval
+from xrdorder.studies.words import trust
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -26,7 +27,6 @@ _FAILED = "failed: "
 _LONGEST_NAME, _LONGEST_STATUS = 32, 90
 _NAMED = 6  # samples named with a verdict before the rest are counted
 _WIRES = {"binary": "binary wire", "Ta": "tantalum-doped wire", "Ti": "titanium-doped wire"}
-_TRUST = {"trustworthy": "yes", "use with care": "care", "do not use": "no"}
 
 
 def table(head: Sequence[Sequence[str]], rows: Iterable[Sequence[str]]) -> str:
@@ -75,15 +75,6 @@ def own_line(results: "xr.Dataset") -> list[str]:
 
     own = own_words(results)
     return [wrapped(f"Of the laboratory's own: {own}.")] if own else []
-
-
-def trust(words: str) -> str:
-    """Shorten a verdict.
-
-    >>> trust("trustworthy"), trust("use with care: 2 foreign lines"), trust("do not use: chi squared is 40"), trust("")
-    ('yes', 'care', 'no', '-')
-    """
-    return next((mark for start, mark in _TRUST.items() if words.startswith(start)), _MISSING)
 
 
 def _verdicts(names: Sequence[str], words: Sequence[str], status: Sequence[str]) -> list[str]:

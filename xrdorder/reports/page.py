@@ -14,6 +14,7 @@ from jinja2 import Environment
 from markupsafe import Markup
 
 from xrdorder import __version__
+from xrdorder.reports.cautions import CAUTIONS, ESTIMATES
 from xrdorder.reports.methods import METHODS, relations_used, sentences
 from xrdorder.reports.patterns import fit_data
 from xrdorder.reports.pictures import Picture, encoded
@@ -27,16 +28,6 @@ from xrdorder.studies.run import OpenStudy
 PLOTTING_VERSION = "1.6.32"
 PLOTTING_SHA256 = "19c8d4c6ad88929a79f4ae49d6f7161566dfd0ba3d15cc495e974f787eb78f1f"
 """Of the vendored plotting script, as it came from the npm registry."""
-
-ESTIMATES = "Tc and Bc2 are estimates from published relations, not measurements."
-CAUTIONS = (
-    f"{ESTIMATES} No coil is designed and no wire accepted on an estimate alone: measure Tc and the critical current "
-    "of the wire, under the strain it will see.",
-    "X-rays injure without being felt: only trained people operate a diffractometer, with its interlocks working.",
-    "Acids that free filaments belong in a fume cupboard, in trained hands; hydrogen from etching shifts lattices.",
-    "Furnaces burn, tin leaks, vacuum and argon suffocate; cryogens burn and displace air.",
-    "The rules of your laboratory and country, and licensed practice, come first.",
-)
 
 
 @dataclass(frozen=True)

@@ -11,13 +11,13 @@ from matplotlib.figure import Figure
 
 from xrdorder.exceptions import XrdorderError
 from xrdorder.figures import difference_rows, trend_figure
+from xrdorder.reports.cautions import ESTIMATES
 from xrdorder.reports.verdicts import FirstLook
-from xrdorder.studies.comparison.of_study import compare_quantity, fit_to_compare, predicted_values
+from xrdorder.studies.comparison.of_study import compare_quantity, fit_to_compare
 from xrdorder.studies.measured_study import hold
 from xrdorder.studies.run import OpenStudy
 
 FORMATS = ("png", "svg", "pdf")
-_ESTIMATES = "Tc and Bc2 are estimates from published relations, not measurements."
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,7 @@ def study_pictures(opened: OpenStudy, look: FirstLook) -> Iterator[Picture]:
     source = f"Data: results.nc of '{opened.study.title or opened.study.folder.name}'."
     if look.compared:
         fit, _ = fit_to_compare(results)
-        predicted = predicted_values(fit, look.compared)
+        predicted = {quantity: one.values for quantity, one in look.compared.items()}
         against = [compare_quantity(fit, quantity, predicted=predicted) for quantity in look.compared]
         reference = against[0].against
         yield Picture(
@@ -55,7 +55,7 @@ def study_pictures(opened: OpenStudy, look: FirstLook) -> Iterator[Picture]:
             difference_rows(against, title=str(results.attrs.get("title", ""))),
             f"Differences of all variants to {reference}, a row each, quantities side by side",
             f"Differences of all variants to {reference}: filled marks are more than chance. Bars: standard "
-            f"uncertainty and 95 %; what both share has cancelled. {_ESTIMATES} {source}",
+            f"uncertainty and 95 %; what both share has cancelled. {ESTIMATES} {source}",
         )
     try:
         trends = trend_figure(results)
@@ -67,7 +67,7 @@ def study_pictures(opened: OpenStudy, look: FirstLook) -> Iterator[Picture]:
             trends,
             "Site order, tin, Tc and Bc2 of all samples against the highest hold temperature",
             "Order, tin, Tc and Bc2 against the highest hold temperature. Bars at marks: what a sample shares with no "
-            f"other; at the right edge: what moves all samples of a lot. {_ESTIMATES} {source}",
+            f"other; at the right edge: what moves all samples of a lot. {ESTIMATES} {source}",
         )
     try:
         held = hold(opened)

@@ -9,8 +9,7 @@ from dataclasses import dataclass
 import xarray as xr
 
 from xrdorder.studies.numbers import MISSING, concise, interval
-
-_TRUST = {"trustworthy": "yes", "use with care": "care", "do not use": "no"}
+from xrdorder.studies.words import trust
 
 
 @dataclass(frozen=True)
@@ -71,8 +70,7 @@ def _row(one: xr.Dataset) -> tuple[Cell, ...]:
     own = number("u_tin_independent_at_percent")
     flags = json.loads(str(one["flag_messages"].item()))
     words = str(one["quality"].item())
-    status = str(one["status"].item())
-    trust = next((mark for start, mark in _TRUST.items() if words.startswith(start)), status)
+    verdict = trust(words) if words else str(one["status"].item())
     texts = [str(one[name].item()) for name in ("sample", "lot", "treatment")]
     return (
         *(Cell(text or MISSING, text) for text in texts),
@@ -84,7 +82,7 @@ def _row(one: xr.Dataset) -> tuple[Cell, ...]:
         predicted("Bc2_4K2_T", "Bc2_4K2", "T"),
         measured("domain_size_nm"),
         measured("a15_fraction", 100.0),
-        Cell(trust, trust),
+        Cell(verdict, verdict),
         Cell(str(len(flags)), str(len(flags))),
     )
 

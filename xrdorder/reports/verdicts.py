@@ -10,15 +10,13 @@ import xarray as xr
 from xrdorder.exceptions import XrdorderError
 from xrdorder.studies.comparison import Compared, Difference, verdict
 from xrdorder.studies.comparison.of_study import (
+    AHEAD_BY,
     QUANTITIES,
     compare_quantity,
     fit_to_compare,
     predicted_values,
 )
 from xrdorder.studies.comparison.words import manner, rounded
-
-BY = ("Bc2_4K2_T", "Tc_K", "tin_at_percent", "site_order")
-"""What puts a variant ahead: the first of these that is known for two variants."""
 
 
 @dataclass(frozen=True)
@@ -109,7 +107,7 @@ def first_look(results: xr.Dataset) -> FirstLook:
             compared[quantity] = compare_quantity(results, quantity, all_pairs=True, predicted=predicted)
         except XrdorderError as error:
             reason = str(error)
-    by = next((quantity for quantity in BY if quantity in compared), "")
+    by = next((quantity for quantity in AHEAD_BY if quantity in compared), "")
     if not by:
         return FirstLook("", "", (), reason, {}, left_out)
     order = sorted(

@@ -1,4 +1,4 @@
-"""Words for people: suggestions for names that do not exist, and names that are safe as file names."""
+"""Words for people: suggestions for names that do not exist, names that are safe as file names, verdicts in short."""
 
 import difflib
 import re
@@ -47,3 +47,15 @@ def safe_name(text: str) -> str:
 def is_safe_name(text: str) -> bool:
     """Tell whether a text may stand as a file name as it is."""
     return safe_name(text) == text
+
+
+_TRUST = {"trustworthy": "yes", "use with care": "care", "do not use": "no"}
+
+
+def trust(words: str) -> str:
+    """Shorten a verdict.
+
+    >>> trust("trustworthy"), trust("use with care: 2 foreign lines"), trust("do not use: chi squared is 40"), trust("")
+    ('yes', 'care', 'no', '-')
+    """
+    return next((mark for start, mark in _TRUST.items() if words.startswith(start)), "-")
