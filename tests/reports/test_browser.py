@@ -55,6 +55,12 @@ ACT = """<script>
   said.read = details.querySelector(".read").textContent;
   const scale = details.querySelector("select");
   for (const name of ["log", "linear", "root"]) { scale.value = name; scale.dispatchEvent(new Event("change")); }
+  await new Promise((done) => setTimeout(done, 100));
+  const box = (u) => u.over.getBoundingClientRect();
+  const [high, low] = details.plots();
+  said.aligned = Math.abs(box(high).left - box(low).left) + Math.abs(box(high).right - box(low).right);
+  said.numbers = (high.axes[1]._values || []).filter(Boolean).length;
+  said.phases = details.querySelector(".phases").textContent;
   said.charts = details.querySelectorAll(".uplot").length;
   said.hurt = window.hurt === undefined;
   said.seen = window.seen;
@@ -98,6 +104,12 @@ def test_the_fit_zooms_with_its_residual(said):
     assert said["zoomed"] == pytest.approx([low + (high - low) / 4, high - (high - low) / 4], abs=0.05)
     assert said["linked"] == pytest.approx(said["zoomed"], abs=0.05)
     assert said["charts"] == 2
+    assert said["aligned"] < 1.0  # pixels: the residual stands below its point
+
+
+def test_counts_and_phases_can_be_read(said):
+    assert said["numbers"] >= 3
+    assert "nb3sn" in said["phases"] and "nb" in said["phases"].split()
 
 
 def test_the_right_number_stands_at_the_right_point(said):

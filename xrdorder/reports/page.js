@@ -132,8 +132,9 @@
         scales: { x: { time: false, range: (u, lo, hi) => [lo, hi] }, y: { distr: 100, fwd: scale.forward, bwd: scale.back,
           range: (u, lo, hi) => { const top = scale.forward(hi), foot = scale.forward(Math.min(lo, 0) || 0);
             const room = (data.phases.length * MARKS) / 260; return [scale.back(foot - (top - foot) * room), hi * 1.04]; } } },
-        axes: [{ ...axis, show: true, values: (u, at) => at.map((v) => v + "") }, { ...axis, size: 64,
-          values: (u, at) => at.map((v) => (v === null || v < 0 ? "" : v.toLocaleString("en"))) }],
+        // labelled as the residual below, so that both are equally wide; without the filter a scale of one's own has no numbers
+        axes: [{ ...axis, values: (u, at) => at.map((v) => v + "") }, { ...axis, size: 64, label: "counts", labelSize: 16,
+          filter: (u, at) => at, values: (u, at) => at.map((v) => (v === null || v < 0 ? "" : v.toLocaleString("en"))) }],
         series: [{}, { stroke: COLOURS.observed, width: 0, paths: () => null, points: { show: true, size: 3, fill: COLOURS.observed, stroke: COLOURS.observed } },
           { stroke: COLOURS.calculated, width: 1.3, points: { show: false } },
           { stroke: COLOURS.background, width: 1.3, points: { show: false } }],
@@ -150,6 +151,14 @@
       plots.forEach((plot) => sync.sub(plot));
       zoom(range[0], range[1], null);
     }
+
+    const names = details.querySelector(".phases"); // which row of strokes is whose, from the foot upward
+    data.phases.forEach((name, k) => {
+      const one = document.createElement("span");
+      one.textContent = "│ " + name;
+      one.style.color = PHASES[k % PHASES.length];
+      names.append(one, " ");
+    });
 
     let moving = false;
     function zoom(low, high, from) {
