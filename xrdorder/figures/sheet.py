@@ -1,10 +1,15 @@
-"""What all figures have in common: an empty sheet, the look of axes, scales.
+"""What all figures have in common: sizes, an empty page with room for panels, the look of axes, scales.
+
+A figure is drawn in one of three sizes. On the screen it stands alone, so title and remark are written into it; in the
+columns of a report its caption says both, and letters keep their size while panels find room below each other.
 
 Every property is set on the artist itself. Reading or writing `matplotlib.rcParams` would make a figure depend on
 whoever else uses matplotlib in the same process.
 """
 
+import textwrap
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -22,8 +27,63 @@ FAMILY = "DejaVu Sans"
 """Comes with matplotlib, so that a figure looks the same everywhere."""
 SMALL, NORMAL, LARGE = 6.8, 8.0, 11.0
 
-_TITLE_CHARACTERS = 100
 _STEPS = (1.0, 2.0, 5.0)
+
+
+@dataclass(frozen=True)
+class Size:
+    """How wide a figure is.
+
+    Attributes
+    ----------
+    name : str
+        As options of commands say it.
+    width_in : float
+    columns : int
+        Panels abreast, where a figure leaves it to the size.
+    headed : bool
+        Whether title and remark stand in the figure; a caption says them otherwise.
+    """
+
+    name: str
+    width_in: float
+    columns: int
+    headed: bool
+
+
+SCREEN = Size("screen", 10.4, 2, True)
+TWO_COLUMN = Size("two-column", 7.1, 2, False)
+"""180 mm, both columns of a page (common practice, no source)."""
+ONE_COLUMN = Size("one-column", 3.5, 1, False)
+"""89 mm, one column of a page (common practice, no source)."""
+SIZES = {one.name: one for one in (SCREEN, TWO_COLUMN, ONE_COLUMN)}
+
+
+@dataclass(frozen=True)
+class Margins:
+    """Room around and between panels, in inches, for labels of axes.
+
+    Attributes
+    ----------
+    left, right, bottom : float
+        Of the whole.
+    across, down : float
+        Between neighbours, beyond which nothing of them may reach.
+    above : float
+        Over the first row: titles of panels, a legend.
+    """
+
+    left: float = 0.78
+    right: float = 0.2
+    bottom: float = 0.5
+    across: float = 0.95
+    down: float = 0.5
+    above: float = 0.1
+
+
+_LETTER_IN = {NORMAL: 0.057, LARGE: 0.097}
+"""Width of a letter on the average: prose of DejaVu Sans, bold where large (measured)."""
+_TITLE_IN, _REMARK_LINE_IN = 0.38, 0.14
 
 
 def font(size: float = NORMAL, **more: Any) -> dict[str, Any]:
@@ -60,14 +120,89 @@ def style(axes: Axes, *, x_label: str = "", y_label: str = "", open_frame: bool 
     axes.set_ylabel(y_label, **font())
 
 
-def heading(figure: Figure, title: str, remark: str, *, left: float, top_in: float = 0.16) -> None:
-    """Write title and remark at the top left, each a given distance from the upper edge."""
-    height = figure.get_size_inches()[1]
-    title = title if len(title) <= _TITLE_CHARACTERS else f"{title[: _TITLE_CHARACTERS - 1]}…"
-    figure.text(left, 1.0 - top_in / height, title, **font(LARGE, weight="bold"), va="top", ha="left")
+def page(size: Size, body_in: float, *, title: str = "", remark: str = "", left_in: float = 0.78) -> Figure:
+    """Give a sheet with so much room below title and remark, which are left out where the size says so.
+
+    Parameters
+    ----------
+    size : Size
+    body_in : float
+        Height that is free for axes, from the lower edge upwards (inches).
+    title, remark : str
+        The title in one line, shortened if need be; the remark in as many as it takes.
+    left_in : float
+        Where both begin.
+    """
+    if not size.headed:
+        return sheet(size.width_in, body_in + 0.08)
+    across = size.width_in - left_in - 0.15
+    lines = textwrap.wrap(remark, int(across / _LETTER_IN[NORMAL]))
+    height = body_in + _TITLE_IN + _REMARK_LINE_IN * len(lines) + 0.1
+    figure = sheet(size.width_in, height)
+    left = left_in / size.width_in
+    short = shortened(title, int(across / _LETTER_IN[LARGE]))
+    figure.text(left, 1.0 - 0.14 / height, short, **font(LARGE, weight="bold"), va="top", ha="left")
     figure.text(
-        left, 1.0 - (top_in + 0.22) / height, remark, **font(NORMAL, color=SLATE), va="top", ha="left"
-    )
+        left, 1.0 - _TITLE_IN / height, "\n".join(lines), **font(NORMAL, color=SLATE), va="top", ha="left",
+        linespacing=1.25,
+    )  # fmt: skip
+    return figure
+
+
+def shortened(text: str, most: int) -> str:
+    """Keep beginning and end of a long name: names of variants differ in either.
+
+    >>> shortened("heron-650c-100h-first-spool", 15)
+    'heron-6…t-spool'
+    """
+    half = most // 2
+    return text if len(text) <= most else f"{text[: most - half - 1]}…{text[len(text) - half :]}"
+
+
+def place(
+    figure: Figure, left_in: float, bottom_in: float, width_in: float, height_in: float, share: Axes | None = None
+) -> Axes:
+    """Give axes at a place told in inches from the lower left corner."""
+    width, height = figure.get_size_inches()
+    box = (left_in / width, bottom_in / height, width_in / width, height_in / height)
+    return figure.add_axes(box, sharex=share)
+
+
+def grid(
+    size: Size,
+    number: int,
+    panel_in: float,
+    *,
+    title: str = "",
+    remark: str = "",
+    margins: Margins | None = None,
+    columns: int = 0,
+) -> tuple[Figure, list[Axes]]:
+    """Give a page with so many panels of one height, row by row.
+
+    Parameters
+    ----------
+    size : Size
+    number : int
+    panel_in : float
+        Height of each (inches).
+    title, remark : str
+    margins : Margins, optional
+    columns : int
+        Panels abreast; what the size says unless given.
+    """
+    room = margins or Margins()
+    abreast = min(columns or size.columns, number)
+    rows = -(-number // abreast)
+    body = room.above + rows * panel_in + (rows - 1) * room.down + room.bottom
+    figure = page(size, body, title=title, remark=remark, left_in=room.left)
+    wide = (size.width_in - room.left - room.right - (abreast - 1) * room.across) / abreast
+    panels = []
+    for k in range(number):
+        row, column = divmod(k, abreast)
+        bottom = body - room.above - (row + 1) * panel_in - row * room.down
+        panels.append(place(figure, room.left + column * (wide + room.across), bottom, wide, panel_in))
+    return figure, panels
 
 
 def root_scale(axes: Axes, low: float, high: float) -> None:
