@@ -15,8 +15,9 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
+from xrdorder.reports.gallery import study_pictures
 from xrdorder.reports.page import page
-from xrdorder.reports.pictures import study_pictures
+from xrdorder.reports.pictures import Scene
 from xrdorder.reports.verdicts import first_look
 from xrdorder.studies import open_study
 
@@ -54,7 +55,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         start = time.perf_counter()
         look = first_look(opened.results)
         judged = time.perf_counter()
-        pictures = list(study_pictures(opened, look))
+        pictures = list(study_pictures(Scene(opened, look)))
         drawn = time.perf_counter()
         text = page(opened, look, pictures)
         seconds[number] = time.perf_counter() - start

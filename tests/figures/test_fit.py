@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 
 from tests.figures import made
 from xrdorder.figures import CloseUp, fit_figure
-from xrdorder.figures.fit import default_close_ups
+from xrdorder.figures.close_ups import default_close_ups
 from xrdorder.figures.sheet import root_ticks, rows_without_overlap
 from xrdorder.fitting import PhaseResult
 

@@ -13,9 +13,10 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from xrdorder.figures.close_ups import CloseUp
     from xrdorder.figures.comparison import difference_courses, difference_rows
     from xrdorder.figures.fields import bc2_figure, current_figure, section_figure
-    from xrdorder.figures.fit import CloseUp, fit_figure
+    from xrdorder.figures.fit import fit_figure
     from xrdorder.figures.planning import planning_figure
     from xrdorder.figures.trends import DIFFERENCES, TRENDS, Shown, difference_figure, trend_figure
 
@@ -25,7 +26,7 @@ _HOME = {
     "bc2_figure": "fields",
     "current_figure": "fields",
     "section_figure": "fields",
-    "CloseUp": "fit",
+    "CloseUp": "close_ups",
     "fit_figure": "fit",
     "planning_figure": "planning",
     "DIFFERENCES": "trends",

@@ -8,8 +8,6 @@ In both a filled mark is a difference beyond chance, an open one is not; a thick
 one the 95 % interval, and what both variants share has cancelled. Small strokes are single wires.
 """
 
-import math
-import textwrap
 from collections.abc import Sequence
 
 import numpy as np
@@ -19,16 +17,28 @@ from matplotlib.ticker import MaxNLocator
 
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.palette import FOG, INK, MIST, PAPER, SLATE
-from xrdorder.figures.sheet import NORMAL, SMALL, font, heading, minor_ticks, sheet, style, zero_line
+from xrdorder.figures.sheet import (
+    NORMAL,
+    SCREEN,
+    SMALL,
+    Margins,
+    Size,
+    font,
+    grid,
+    minor_ticks,
+    page,
+    place,
+    shortened,
+    style,
+    zero_line,
+)
 from xrdorder.studies.comparison import Compared, Repeatability, trend
 from xrdorder.studies.comparison.words import manner
 
-_WIDTH_IN = 10.4
-_RIGHT_IN, _TOP_IN, _BOTTOM_IN = 0.2, 0.42, 0.55
-_REMARK_CHARACTERS, _REMARK_LINE_IN = 150, 0.14
+_RIGHT_IN, _BOTTOM_IN, _TITLE_IN = 0.2, 0.55, 0.1
 _ROW_IN, _GAP_IN, _LETTER_IN = 0.27, 0.16, 0.062
-_MOST_LETTERS = 34
-_PANEL_IN, _BETWEEN_IN, _LEFT_IN, _MIDDLE_IN = 2.3, 0.52, 0.85, 0.95
+_MOST_LETTERS, _LEAST_PANEL_IN = 34, 1.1
+_PANEL_IN = 2.3
 _STEPS = 60  # of a line over its span
 
 _REMARK = (
@@ -38,14 +48,17 @@ _REMARK = (
 _ESTIMATES = "Tc and Bc2 are estimates, not measurements."
 
 
-def difference_rows(compared: Sequence[Compared], *, title: str = "") -> Figure:
+def difference_rows(compared: Sequence[Compared], *, title: str = "", size: Size = SCREEN) -> Figure:
     """Show the differences of variants to the reference, a row each, quantities side by side.
+
+    Where the size leaves too little room the quantities stand in rows of panels.
 
     Parameters
     ----------
     compared : sequence of Compared
         One panel each, with one reference.
     title : str
+    size : Size
 
     Raises
     ------
@@ -54,23 +67,23 @@ def difference_rows(compared: Sequence[Compared], *, title: str = "") -> Figure:
     """
     against = _reference(compared)
     variants = list(dict.fromkeys(v for one in compared for v in one.comparison.variants))
-    names = [_shortened(name) for name in variants]
-    remark = textwrap.wrap(f"Differences to {against}. {_REMARK}{_ESTIMATES}", _REMARK_CHARACTERS)
+    names = [shortened(name, _MOST_LETTERS if size.columns > 1 else _MOST_LETTERS // 2) for name in variants]
     left = 0.35 + _LETTER_IN * max(map(len, names))
-    top = _TOP_IN + _REMARK_LINE_IN * len(remark) + 0.08
+    free = size.width_in - left - _RIGHT_IN
+    abreast = max(1, min(len(compared), int((free + _GAP_IN) / (_LEAST_PANEL_IN + _GAP_IN))))
+    wide = (free - _GAP_IN * (abreast - 1)) / abreast
     tall = _ROW_IN * len(variants)
-    height = top + tall + _BOTTOM_IN
-    figure = sheet(_WIDTH_IN, height)
-    heading(figure, title, "\n".join(remark), left=0.2 / _WIDTH_IN, top_in=0.14)
-    wide = (_WIDTH_IN - left - _RIGHT_IN - _GAP_IN * (len(compared) - 1)) / len(compared)
+    stacks = -(-len(compared) // abreast)
+    body = stacks * (tall + _BOTTOM_IN) + _TITLE_IN * (stacks - 1)
+    remark = f"Differences to {against}. {_REMARK}{_ESTIMATES}"
+    figure = page(size, body, title=title, remark=remark, left_in=0.2)
     for k, one in enumerate(compared):
-        box = (
-            (left + k * (wide + _GAP_IN)) / _WIDTH_IN, _BOTTOM_IN / height, wide / _WIDTH_IN, tall / height,
-        )  # fmt: skip
-        axes = figure.add_axes(box)
+        stack, column = divmod(k, abreast)
+        bottom = body - (stack + 1) * tall - stack * (_BOTTOM_IN + _TITLE_IN)
+        axes = place(figure, left + column * (wide + _GAP_IN), bottom, wide, tall)
         style(axes, x_label=_label(one))
         axes.set_ylim(len(variants) - 0.5, -0.5)
-        axes.set_yticks(range(len(variants)), names if k == 0 else [""] * len(names), **font(NORMAL))
+        axes.set_yticks(range(len(variants)), names if column == 0 else [""] * len(names), **font(NORMAL))
         axes.tick_params(axis="y", length=0.0)
         axes.spines["left"].set_visible(False)
         for row in range(0, len(variants), 2):
@@ -84,7 +97,7 @@ def difference_rows(compared: Sequence[Compared], *, title: str = "") -> Figure:
 
 
 def difference_courses(
-    compared: Sequence[Compared], variable: str, unit: str = "", *, title: str = ""
+    compared: Sequence[Compared], variable: str, unit: str = "", *, title: str = "", size: Size = SCREEN
 ) -> Figure:
     """Show the differences of variants to the reference over a variable, with the line through all samples.
 
@@ -95,6 +108,7 @@ def difference_courses(
     variable, unit : str
         What the samples are ordered by.
     title : str
+    size : Size
 
     Raises
     ------
@@ -104,23 +118,13 @@ def difference_courses(
     against = _reference(compared)
     if not any(np.isfinite(one.variable).any() for one in compared):
         raise StudyError(f"no sample has a {variable}; give it in study.toml, or draw the variants in rows")
-    remark = textwrap.wrap(
+    remark = (
         f"Differences to {against} (open ring). {_REMARK}Line and band: straight line through all samples and the "
-        f"standard uncertainty of its shape. {_ESTIMATES}",
-        _REMARK_CHARACTERS,
+        f"standard uncertainty of its shape. {_ESTIMATES}"
     )
-    columns = min(2, len(compared))
-    rows = math.ceil(len(compared) / columns)
-    top = _TOP_IN + _REMARK_LINE_IN * len(remark) + 0.12
-    height = top + rows * _PANEL_IN + (rows - 1) * _BETWEEN_IN + _BOTTOM_IN
-    figure = sheet(_WIDTH_IN, height)
-    heading(figure, title, "\n".join(remark), left=_LEFT_IN / _WIDTH_IN, top_in=0.14)
-    wide = (_WIDTH_IN - _LEFT_IN - _RIGHT_IN - _MIDDLE_IN * (columns - 1)) / columns
-    for k, one in enumerate(compared):
-        row, column = divmod(k, columns)
-        bottom = height - top - (row + 1) * _PANEL_IN - row * _BETWEEN_IN
-        left = _LEFT_IN + column * (wide + _MIDDLE_IN)
-        axes = figure.add_axes((left / _WIDTH_IN, bottom / height, wide / _WIDTH_IN, _PANEL_IN / height))
+    room = Margins(left=0.85, bottom=_BOTTOM_IN, down=0.6, above=0.12)
+    figure, panels = grid(size, len(compared), _PANEL_IN, title=title, remark=remark, margins=room)
+    for axes, one in zip(panels, compared, strict=True):
         style(axes, x_label=f"{variable} ({unit})" if unit else variable, y_label=_label(one))
         zero_line(axes)
         _draw_line(axes, one, against, variable)
@@ -137,12 +141,6 @@ def _reference(compared: Sequence[Compared]) -> str:
     if not compared:
         raise StudyError("there is nothing to compare: no quantity has two variants")
     return compared[0].against
-
-
-def _shortened(name: str) -> str:
-    """Keep beginning and end of a long name: variants differ in either."""
-    half = _MOST_LETTERS // 2
-    return name if len(name) <= _MOST_LETTERS else f"{name[:half]}…{name[1 - half :]}"
 
 
 def _label(one: Compared) -> str:

@@ -7,7 +7,6 @@ Intervals are mostly doubt common to all samples; where samples are compared, dr
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Mapping, Sequence
 from typing import TypeVar
 
@@ -18,7 +17,18 @@ from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.figures import palette
-from xrdorder.figures.sheet import NORMAL, SMALL, font, heading, minor_ticks, sheet, style
+from xrdorder.figures.sheet import (
+    NORMAL,
+    SCREEN,
+    SMALL,
+    Size,
+    font,
+    minor_ticks,
+    page,
+    place,
+    shortened,
+    style,
+)
 from xrdorder.superconductivity.currents import (
     LOWEST_FIELD_T,
     SURE,
@@ -47,10 +57,8 @@ _BANDS = 2
 _BARS = 6
 """Marks along each line."""
 
-_WIDTH_IN, _HEIGHT_IN = 9.6, 5.0
-_LEFT_IN, _RIGHT_IN, _BOTTOM_IN, _LINE_IN = 0.72, 2.5, 0.55, 0.14
+_PANEL_IN, _LEFT_IN, _RIGHT_IN, _BOTTOM_IN, _BESIDE_IN = 4.45, 0.72, 0.2, 0.55, 2.3
 _ROW_IN, _GAP_IN = 0.2, 0.45
-_REMARK_CHARACTERS = 130
 _NAME_CHARACTERS = 30
 _STYLES = ("-", (0, (6, 2)), (0, (1, 1.2)), (0, (6, 1.5, 1, 1.5)), (0, (3, 1.2)), (0, (8, 2, 1, 2, 1, 2)))
 """Lines differ by dashes as well as by colour and lightness."""
@@ -62,6 +70,7 @@ def bc2_figure(
     *,
     temperatures_k: ArrayLike | None = None,
     title: str = "Upper critical field",
+    size: Size = SCREEN,
 ) -> Figure:
     """Show Bc2 against temperature with its 68 % band.
 
@@ -73,6 +82,7 @@ def bc2_figure(
     temperatures_k : array, optional
         From 0 K to the highest Tc unless given.
     title : str
+    size : Size
 
     Raises
     ------
@@ -87,11 +97,13 @@ def bc2_figure(
     )
     state = conditions.words(temperature=False, designs=[sample.design for sample in samples])
     figure, axes = _page(
+        size,
         title,
         f"Estimates over all published relations, not measurements: {state}. {_reading(len(samples))}, most of it "
         "common to all samples. Thin lines: A15 free of strain.",
         "temperature (K)",
         "Bc2 (T)",
+        len(samples),
     )
     free = Conditions(strain=0.0)
     for k, sample in enumerate(samples):
@@ -100,7 +112,7 @@ def bc2_figure(
         axes.plot(temperatures, median, color=palette.lot_colour(k), linewidth=0.7, alpha=0.8, zorder=2)
     axes.set_xlim(float(temperatures[0]), float(temperatures[-1]))
     axes.set_ylim(bottom=0.0)
-    _legend(axes)
+    _legend(axes, size)
     return figure
 
 
@@ -111,6 +123,7 @@ def current_figure(
     reference: str = "",
     fields_t: ArrayLike | None = None,
     title: str = "Current density of the layer",
+    size: Size = SCREEN,
 ) -> Figure:
     """Show the current density of layers over that of a reference sample, against field; crossings are marked.
 
@@ -124,6 +137,7 @@ def current_figure(
     fields_t : array, optional
         From 2 T to the highest Bc2 at the temperature unless given.
     title : str
+    size : Size
 
     Raises
     ------
@@ -150,12 +164,14 @@ def current_figure(
         fields = np.asarray(fields_t, dtype=float)
     state = conditions.words(designs=[sample.design for sample in samples])
     figure, axes = _page(
+        size,
         title,
         f"Over that of {against.name}, {state}. Estimates from grain size, Bc2 and published relations, the same one "
         f"for both samples in every draw: what both share has cancelled. {_reading(len(samples) - 1)}. No magnet is "
         "designed on them.",
         "field (T)",
         f"layer current density / {_short(against.name)}",
+        len(samples) - 1,
         below=len(samples) - 1,
     )
     axes.axhline(1.0, color=palette.SLATE, linewidth=0.9, zorder=1.5)
@@ -176,8 +192,8 @@ def current_figure(
     # Beyond, the reference may be normal, and nothing can be compared with it.
     axes.set_xlim(float(fields[0]), float(fields[-1]) if fields_t is not None else min(end + 1.0, float(fields[-1])))
     axes.set_ylim(0.0, 1.25 * top)
-    _crossings(figure.axes[1], said, _short(against.name))
-    _legend(axes)
+    _crossings(figure.axes[1], said, _short(against.name), size)
+    _legend(axes, size)
     return figure
 
 
@@ -187,6 +203,7 @@ def section_figure(
     *,
     fields_t: ArrayLike | None = None,
     title: str = "Section that is still superconducting",
+    size: Size = SCREEN,
 ) -> Figure:
     """Show the share of the A15 section that is superconducting, against field.
 
@@ -199,6 +216,7 @@ def section_figure(
     fields_t : array, optional
         From 0 T to where the best decile of every layer has ended unless given.
     title : str
+    size : Size
 
     Raises
     ------
@@ -218,11 +236,13 @@ def section_figure(
     if len(names) > _BANDS:
         reading = "Lines: median; the end of each is in doubt as Bc2 is"
     figure, axes = _page(
+        size,
         title,
         f"A15 whose Bc2 is above the field, {conditions.words(designs=[layers[name].design for name in names])}. "
         f"Estimates from how tin is spread over the layer. {reading}.",
         "field (T)",
         "superconducting section (%)",
+        len(names),
     )
     for k, name in enumerate(names):
         share = layers[name].share_superconducting(fields, temperature_k, at[name]).share
@@ -230,7 +250,7 @@ def section_figure(
         _curve(axes, fields, percent, k, f"{_short(name)} ({layers[name].kind})", len(names), bars=False)
     axes.set_xlim(float(fields[0]), float(fields[-1]))
     axes.set_ylim(0.0, 104.0)
-    _legend(axes)
+    _legend(axes, size)
     return figure
 
 
@@ -246,7 +266,7 @@ def _few(samples: Sequence[_T]) -> Sequence[_T]:
 
 
 def _short(name: str) -> str:
-    return name if len(name) <= _NAME_CHARACTERS else f"{name[: _NAME_CHARACTERS - 1]}…"
+    return shortened(name, _NAME_CHARACTERS)
 
 
 def _reading(n: int) -> str:
@@ -254,21 +274,22 @@ def _reading(n: int) -> str:
     return f"Lines: median; {'bands' if n <= _BANDS else 'bars'}: 68 % interval"
 
 
-def _page(title: str, remark: str, x_label: str, y_label: str, *, below: int = 0) -> tuple[Figure, Axes]:
-    """Give a page with axes, room for a legend beside them, and a strip of so many rows below."""
-    lines = textwrap.wrap(remark, _REMARK_CHARACTERS)
-    top = 0.50 + _LINE_IN * len(lines)
-    strip = below * _ROW_IN
+def _page(
+    size: Size, title: str, remark: str, x_label: str, y_label: str, lines: int, *, below: int = 0
+) -> tuple[Figure, Axes]:
+    """Give a page with axes, room for a legend beside or over them, and a strip of so many rows below."""
+    beside = size.columns > 1
+    strip = below * _ROW_IN * (1.0 if beside else 2.0)  # in one column words stand over their row
     low = _BOTTOM_IN + (strip + _GAP_IN if below else 0.0)
-    height = _HEIGHT_IN - _BOTTOM_IN + low + top
-    figure = sheet(_WIDTH_IN, height)
-    heading(figure, title, "\n".join(lines), left=_LEFT_IN / _WIDTH_IN, top_in=0.14)
-    left, width = _LEFT_IN / _WIDTH_IN, 1.0 - (_LEFT_IN + _RIGHT_IN) / _WIDTH_IN
-    axes = figure.add_axes((left, low / height, width, (_HEIGHT_IN - _BOTTOM_IN) / height))
+    wide = size.width_in - _LEFT_IN - (_RIGHT_IN + _BESIDE_IN if beside else _RIGHT_IN)
+    tall = min(_PANEL_IN, 0.9 * wide)
+    above = 0.1 if beside else 0.1 + 0.17 * lines
+    figure = page(size, low + tall + above, title=title, remark=remark, left_in=_LEFT_IN)
+    axes = place(figure, _LEFT_IN, low, wide, tall)
     style(axes, x_label="" if below else x_label, y_label=y_label)
     minor_ticks(axes, x=5, y=5)
     if below:
-        rows = figure.add_axes((left, _BOTTOM_IN / height, width, strip / height), sharex=axes)
+        rows = place(figure, _LEFT_IN, _BOTTOM_IN, wide, strip, axes)
         style(rows, x_label=x_label)
         rows.set_ylim(below - 0.5, -0.5)
         rows.set_yticks([])
@@ -291,9 +312,10 @@ def _curve(axes: Axes, x: Array, band: Band, k: int, label: str, n: int, *, bars
     )  # fmt: skip
 
 
-def _crossings(axes: Axes, said: Sequence[tuple[int, Crossing]], against: str) -> None:
+def _crossings(axes: Axes, said: Sequence[tuple[int, Crossing]], against: str, size: Size) -> None:
     """Show where each line meets that of equal currents, a row for each, with its interval in numbers."""
-    heading = f"field at which each carries as much as {against}"
+    beside = size.columns > 1
+    heading = f"field at which each carries as much as {against}" if beside else "field of equal currents"
     axes.annotate(
         heading, (0.0, 1.0), (0, 3), xycoords="axes fraction", textcoords="offset points",
         **font(SMALL, color=palette.SLATE),
@@ -311,16 +333,22 @@ def _crossings(axes: Axes, said: Sequence[tuple[int, Crossing]], against: str) -
                 [median], [row], palette.lot_mark(k), color=colour, markersize=6.0, zorder=5, linestyle="none",
                 markeredgecolor=palette.PAPER, markeredgewidth=0.6,
             )  # fmt: skip
-        beside = axes.get_yaxis_transform()
-        axes.text(1.015, row, words, transform=beside, ha="left", va="center", **font(NORMAL, color=colour))
+        across = axes.get_yaxis_transform()
+        if beside:
+            axes.text(1.015, row, words, transform=across, ha="left", va="center", **font(NORMAL, color=colour))
+        else:
+            axes.text(1.0, row - 0.15, words, transform=across, ha="right", va="bottom", **font(SMALL, color=colour))
 
 
-def _legend(axes: Axes) -> None:
-    """Name the lines beside the axes."""
+def _legend(axes: Axes, size: Size) -> None:
+    """Name the lines beside the axes, or over them in one column."""
+    beside = size.columns > 1
     axes.legend(
-        loc="upper left",
-        bbox_to_anchor=(1.0, 1.0),
+        loc="upper left" if beside else "lower left",
+        bbox_to_anchor=(1.0, 1.0) if beside else (-0.02, 1.0),
         frameon=False,
+        borderaxespad=0.2,
+        labelspacing=0.25,
         handlelength=3.6,
         prop={"size": NORMAL, "family": "DejaVu Sans"},
     )

@@ -8,7 +8,6 @@ the average: thick bars are what each sample has for itself, thin ones what all 
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Sequence
 
 from matplotlib.axes import Axes
@@ -16,16 +15,14 @@ from matplotlib.figure import Figure
 
 from xrdorder.exceptions import StudyError
 from xrdorder.figures import palette
-from xrdorder.figures.sheet import NORMAL, SMALL, font, heading, minor_ticks, sheet, style
+from xrdorder.figures.sheet import NORMAL, SCREEN, SMALL, Size, font, minor_ticks, page, place, style
 from xrdorder.studies.agreement import Agreement
 from xrdorder.studies.measured import QUANTITIES
 from xrdorder.studies.measured_rows import Row
 from xrdorder.studies.measured_study import COMPARED, Held
 
-_WIDTH_IN, _PANEL_IN, _LEFT_IN, _RIGHT_IN, _GAP_IN, _BOTTOM_IN = 10.4, 3.1, 0.8, 0.25, 0.75, 0.55
-_SQUARE_IN = 3.4
-_NAMES_IN = 2.3
-_REMARK_CHARACTERS, _REMARK_LINE_IN, _LEGEND_IN = 150, 0.14, 0.36
+_PANEL_IN, _LEFT_IN, _RIGHT_IN, _GAP_IN, _BOTTOM_IN, _LEGEND_IN = 3.1, 0.8, 0.25, 0.75, 0.55, 0.36
+_SQUARE_IN, _NAMES_IN = 3.4, 2.3
 _REMARK = (
     "Left: bars are the 68 % interval of the estimate and the standard uncertainty (k = 1) of the measurement; on the "
     "line both are equal. Right: measured less predicted on the average; thick, what each sample has for itself, thin, "
@@ -33,8 +30,10 @@ _REMARK = (
 )
 
 
-def measured_figure(held: Held, *, title: str = "") -> Figure:
+def measured_figure(held: Held, *, title: str = "", size: Size = SCREEN) -> Figure:
     """Show estimates against measured values.
+
+    What relations are off stands beside, or below in one column.
 
     Parameters
     ----------
@@ -42,6 +41,7 @@ def measured_figure(held: Held, *, title: str = "") -> Figure:
         A study held against its measured values.
     title : str
         Heading; the title of the study unless given.
+    size : Size
 
     Returns
     -------
@@ -56,25 +56,28 @@ def measured_figure(held: Held, *, title: str = "") -> Figure:
     if not quantities:
         raise StudyError("no measured value has an estimate to be compared with; there is nothing to draw")
     lots = list(dict.fromkeys(row.lot for row in held.rows))
-    lines = textwrap.wrap(_REMARK, _REMARK_CHARACTERS)
-    top = 0.56 + _REMARK_LINE_IN * len(lines) + _LEGEND_IN
-    height = top + len(quantities) * (_PANEL_IN + _GAP_IN) - _GAP_IN + _BOTTOM_IN
-    figure = sheet(_WIDTH_IN, height)
-    heading(figure, title or held.title, "\n".join(lines), left=_LEFT_IN / _WIDTH_IN, top_in=0.14)
+    agreements = {
+        quantity: {lot: found for (lot, of), found in held.agreements.items() if of == quantity and _numbers(found)}
+        for quantity in quantities
+    }
+    beside = size.columns > 1
+    square = min(_SQUARE_IN, (0.36 if beside else 1.0) * size.width_in - (0.0 if beside else _LEFT_IN + _RIGHT_IN))
+    tall = min(_PANEL_IN, square)
+    stacks = sum(1 if beside or not agreements[quantity] else 2 for quantity in quantities)
+    body = _LEGEND_IN + stacks * (tall + _GAP_IN) - _GAP_IN + _BOTTOM_IN
+    figure = page(size, body, title=title or held.title, remark=_REMARK, left_in=_LEFT_IN)
+    bottom = body - _LEGEND_IN - tall
     for k, quantity in enumerate(quantities):
-        bottom = height - top - (k + 1) * _PANEL_IN - k * _GAP_IN
-        axes = figure.add_axes(
-            (_LEFT_IN / _WIDTH_IN, bottom / height, _SQUARE_IN / _WIDTH_IN, _PANEL_IN / height)
-        )
+        axes = place(figure, _LEFT_IN, bottom, square, tall)
         _draw_pairs(axes, _pairs(held, quantity), quantity, lots)
         if k == 0:
             _legend(axes, lots)
-        compared = {lot: found for (lot, of), found in held.agreements.items() if of == quantity}
-        if any(_numbers(found) for found in compared.values()):
-            left = _LEFT_IN + _SQUARE_IN + _NAMES_IN
-            wide = _WIDTH_IN - left - _RIGHT_IN
-            beside = figure.add_axes((left / _WIDTH_IN, bottom / height, wide / _WIDTH_IN, _PANEL_IN / height))
-            _draw_relations(beside, compared, quantity, lots)
+        if agreements[quantity]:
+            left = _NAMES_IN + (_LEFT_IN + square if beside else 0.0)
+            bottom -= 0.0 if beside else tall + _GAP_IN
+            relations = place(figure, left, bottom, size.width_in - left - _RIGHT_IN, tall)
+            _draw_relations(relations, agreements[quantity], quantity, lots)
+        bottom -= tall + _GAP_IN
     return figure
 
 

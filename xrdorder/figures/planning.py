@@ -6,7 +6,6 @@ marks are treatments that were reacted, the ring is the best so far, numbered sq
 suggestion first. Where wires do not differ by more than chance the map says so.
 """
 
-import textwrap
 from collections.abc import Sequence
 
 import numpy as np
@@ -17,19 +16,16 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLoca
 from numpy.typing import NDArray
 
 from xrdorder.figures.palette import CLAY, FOG, GARNET, INK, LAGOON, MIST, PAPER, SLATE, STRAW, TEXT
-from xrdorder.figures.sheet import NORMAL, SMALL, font, heading, minor_ticks, sheet, style
+from xrdorder.figures.sheet import NORMAL, SCREEN, SMALL, Margins, Size, font, grid, minor_ticks, style
 from xrdorder.planning import LotPlan, Plan, Response
 from xrdorder.planning.constraints import allowed
 from xrdorder.planning.rows import reference
 
 Array = NDArray[np.float64]
 
-_WIDTH_IN = 10.4
-_PANEL_IN, _BAR_IN, _ACROSS_IN, _DOWN_IN = 3.0, 0.10, 1.15, 0.78
-_LEFT_IN, _RIGHT_IN, _BOTTOM_IN, _TOP_IN = 0.62, 0.72, 0.5, 0.5
-_LINE_IN = 0.14
+_PANEL_IN, _BAR_IN = 3.0, 0.10
+_ROOM = Margins(left=0.62, right=0.72, bottom=0.5, across=1.15, down=0.78, above=0.25)
 _KEY_IN = 0.5
-_CHARACTERS = 150
 _GRID = 50
 _LETTERS = "abcdefghijkl"
 _MOST_LETTERS = 20
@@ -40,41 +36,32 @@ _RISING = LinearSegmentedColormap.from_list("rising", [INK, LAGOON, STRAW, PAPER
 """Dark to light throughout, so that grey print keeps the order."""
 
 
-def planning_figure(found: LotPlan, *, title: str = "") -> Figure:
+def planning_figure(found: LotPlan, *, title: str = "", size: Size = SCREEN) -> Figure:
     """Show the maps of the currents and the front.
 
     Parameters
     ----------
     found : LotPlan
     title : str
+    size : Size
     """
-    panels = len(found.currents) + 1
-    rows = -(-panels // 2)
-    remark = textwrap.wrap(
+    remark = (
         f"Lot {found.lot or 'without a name'} {found.conditions.words()}. Maps: difference of the response surface to "
         f"{found.label(reference(found))}. Filled: reacted; ring: best so far; squares: suggested, in order; hatched: "
-        "constraints probably not kept. Places to look, not measurements and no instruction to run a furnace.",
-        _CHARACTERS,
+        "constraints probably not kept. Places to look, not measurements and no instruction to run a furnace."
     )
-    top = _TOP_IN + _LINE_IN * len(remark) + 0.22
-    height = top + rows * _PANEL_IN + (rows - 1) * _DOWN_IN + _BOTTOM_IN
-    figure = sheet(_WIDTH_IN, height)
-    heading(figure, title or "Treatments to react next", "\n".join(remark), left=_LEFT_IN / _WIDTH_IN, top_in=0.14)
-    wide = (_WIDTH_IN - _LEFT_IN - _RIGHT_IN - _ACROSS_IN) / 2.0
-    for k in range(panels):
-        row, column = divmod(k, 2)
-        left = _LEFT_IN + column * (wide + _ACROSS_IN)
-        low = height - top - (row + 1) * _PANEL_IN - row * _DOWN_IN
-        box = (left / _WIDTH_IN, low / height, wide / _WIDTH_IN, _PANEL_IN / height)
-        axes = figure.add_axes(box)
-        if k < len(found.currents):
-            bar = figure.add_axes(
-                ((left + wide + 0.08) / _WIDTH_IN, low / height, _BAR_IN / _WIDTH_IN, _PANEL_IN / height)
-            )
-            _map(axes, bar, found, found.currents[k])
-        else:
-            axes.set_position((box[0], box[1], (wide - _KEY_IN) / _WIDTH_IN, box[3]))
-            _front(axes, found)
+    figure, panels = grid(
+        size, len(found.currents) + 1, _PANEL_IN, title=title or "Treatments to react next", remark=remark,
+        margins=_ROOM,
+    )  # fmt: skip
+    width = size.width_in
+    for axes, one in zip(panels[:-1], found.currents, strict=True):
+        box = axes.get_position()
+        bar = figure.add_axes((box.x1 + 0.08 / width, box.y0, _BAR_IN / width, box.height))
+        _map(axes, bar, found, one)
+    box = panels[-1].get_position()
+    panels[-1].set_position((box.x0, box.y0, box.width - _KEY_IN / width, box.height))
+    _front(panels[-1], found)
     return figure
 
 

@@ -6,9 +6,10 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from xrdorder.figures.palette import FOG, GARNET, INK, MIST, SLATE
-from xrdorder.figures.sheet import NORMAL, SMALL, font, heading, sheet, style, zero_line
+from xrdorder.figures.sheet import NORMAL, SMALL, Size, font, page, place, style, zero_line
 from xrdorder.relations import Relation, Symbol
 
+_SIZE = Size("relation", 6.2, 1, True)
 _POINTS = 400
 _MOST_OTHERS = 5
 
@@ -27,8 +28,8 @@ def relation_figure(entry: Relation, others: Sequence[Relation] = ()) -> Figure:
     -------
     Figure
     """
-    figure = sheet(6.2, 4.3)
-    axes = figure.add_axes((0.12, 0.13, 0.84, 0.69))
+    figure = page(_SIZE, 3.6, title=entry.name, remark=entry.title, left_in=0.74)
+    axes = place(figure, 0.74, 0.52, 5.2, 3.0)
     x = np.linspace(*entry.valid, _POINTS)
     y = entry(x)
     scatter = entry.scatter.at(x, y)
@@ -54,7 +55,6 @@ def relation_figure(entry: Relation, others: Sequence[Relation] = ()) -> Figure:
     style(axes, x_label=_label(entry.inputs[0]), y_label=_label(entry.output))
     axes.grid(color=FOG, linewidth=0.4, alpha=0.6)
     axes.legend(frameon=False, prop={"family": "DejaVu Sans", "size": SMALL}, loc="best")
-    heading(figure, entry.name, entry.title, left=0.12)
     figure.text(0.96, 0.985, entry.known, **font(NORMAL, color=SLATE), va="top", ha="right")
     return figure
 

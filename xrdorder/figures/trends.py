@@ -11,7 +11,6 @@ uncertainty once shared sources have cancelled.
 """
 
 import math
-import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -25,7 +24,18 @@ from numpy.typing import NDArray
 from xrdorder import uncertainty
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.figures import palette
-from xrdorder.figures.sheet import NORMAL, SMALL, font, heading, minor_ticks, sheet, style, zero_line
+from xrdorder.figures.sheet import (
+    NORMAL,
+    SCREEN,
+    SMALL,
+    Size,
+    font,
+    minor_ticks,
+    page,
+    place,
+    style,
+    zero_line,
+)
 from xrdorder.superconductivity.differences import Sample, difference, samples_of
 from xrdorder.uncertainty import Contributions
 
@@ -70,9 +80,8 @@ DIFFERENCES = (SITE_ORDER, TIN, TC, BC2)
 """Panels of `difference_figure`."""
 
 _DRAWS = 20_000  # medians and 68 % limits to about 1 % of the interval
-_WIDTH_IN, _PANEL_IN = 10.4, 2.5
-_LEFT_IN, _MIDDLE_IN, _RIGHT_IN, _TOP_IN, _GAP_IN, _BOTTOM_IN = 0.78, 0.95, 0.2, 0.56, 0.28, 0.50
-_REMARK_CHARACTERS, _REMARK_LINE_IN, _LEGEND_IN = 150, 0.14, 0.36
+_PANEL_IN = 2.5
+_LEFT_IN, _MIDDLE_IN, _RIGHT_IN, _GAP_IN, _BOTTOM_IN, _LEGEND_IN = 0.78, 0.95, 0.2, 0.28, 0.50, 0.36
 _LANE_IN = 0.26
 _COMMON_GAP = 0.55  # of the distance between two temperatures, from the last one to the bars at the edge
 
@@ -115,7 +124,9 @@ class _Scene:
         return float(self.results["value"].values[k, place[0]]) if place.size else math.nan
 
 
-def trend_figure(results: xr.Dataset, shown: Sequence[Shown] = TRENDS, *, title: str = "") -> Figure:
+def trend_figure(
+    results: xr.Dataset, shown: Sequence[Shown] = TRENDS, *, title: str = "", size: Size = SCREEN
+) -> Figure:
     """Show quantities against the reaction temperature.
 
     Parameters
@@ -126,6 +137,7 @@ def trend_figure(results: xr.Dataset, shown: Sequence[Shown] = TRENDS, *, title:
         One panel each.
     title : str
         Heading; the title of the study unless given.
+    size : Size
 
     Returns
     -------
@@ -137,9 +149,8 @@ def trend_figure(results: xr.Dataset, shown: Sequence[Shown] = TRENDS, *, title:
         No sample has both a result and a treatment.
     """
     scene = _scene(results)
-    figure, panels = _panels(
-        scene, shown, title or str(results.attrs.get("title", "")), _TREND_REMARK, with_common=True
-    )
+    heading = title or str(results.attrs.get("title", ""))
+    figure, panels = _panels(scene, shown, heading, _TREND_REMARK, size, with_common=True)
     for axes, one in zip(panels, shown, strict=True):
         if one.kind == "measured":
             _draw_measured(axes, scene, one)
@@ -154,6 +165,7 @@ def difference_figure(
     *,
     reference: Mapping[str, str] | str | None = None,
     title: str = "",
+    size: Size = SCREEN,
 ) -> Figure:
     """Show every sample less a reference sample, against the reaction temperature.
 
@@ -167,6 +179,7 @@ def difference_figure(
         Reference sample of all, or of each lot. Left out: the first sample of each lot that has a result.
     title : str
         Heading; the title of the study unless given.
+    size : Size
 
     Returns
     -------
@@ -185,9 +198,8 @@ def difference_figure(
         f"{scene.lots[lot] or 'all'}: {point.name}" for lot, point in sorted(references.items())
     )
     remark = f"{_DIFFERENCE_REMARK} Reference (open mark) {names}."
-    figure, panels = _panels(
-        scene, shown, title or str(results.attrs.get("title", "")), remark, with_common=False
-    )
+    heading = title or str(results.attrs.get("title", ""))
+    figure, panels = _panels(scene, shown, heading, remark, size, with_common=False)
     samples = {sample.name: sample for sample in samples_of(results)}
     for axes, one in zip(panels, shown, strict=True):
         zero_line(axes)
@@ -264,37 +276,31 @@ def _references(scene: _Scene, reference: Mapping[str, str] | str | None) -> dic
 
 
 def _panels(
-    scene: _Scene, shown: Sequence[Shown], title: str, remark: str, *, with_common: bool
+    scene: _Scene, shown: Sequence[Shown], title: str, remark: str, size: Size, *, with_common: bool
 ) -> tuple[Figure, list[Axes]]:
-    """Lay out panels two abreast, lanes of hold times under the lowest of each column."""
-    columns = min(2, len(shown))
+    """Lay out panels abreast, lanes of hold times under the lowest of each column."""
+    columns = min(size.columns, len(shown))
     rows = math.ceil(len(shown) / columns)
     lanes_in = _LANE_IN * len(scene.lots)
     note = f" {scene.left_out} without result or treatment not shown." if scene.left_out else ""
-    lines = textwrap.wrap(remark + note, _REMARK_CHARACTERS)
-    top = _TOP_IN + _REMARK_LINE_IN * len(lines) + _LEGEND_IN
-    height = top + rows * _PANEL_IN + (rows - 1) * _GAP_IN + 0.05 + lanes_in + _BOTTOM_IN
-    figure = sheet(_WIDTH_IN, height)
-    heading(figure, title, "\n".join(lines), left=_LEFT_IN / _WIDTH_IN, top_in=0.14)
-    wide = (_WIDTH_IN - _LEFT_IN - _RIGHT_IN - _MIDDLE_IN * (columns - 1)) / columns
+    body = _LEGEND_IN + rows * _PANEL_IN + (rows - 1) * _GAP_IN + 0.05 + lanes_in + _BOTTOM_IN
+    figure = page(size, body, title=title, remark=remark + note, left_in=_LEFT_IN)
+    wide = (size.width_in - _LEFT_IN - _RIGHT_IN - _MIDDLE_IN * (columns - 1)) / columns
     panels: list[Axes] = []
     for k, one in enumerate(shown):
         row, column = divmod(k, columns)
-        left = _LEFT_IN + column * (wide + _MIDDLE_IN)
-        bottom = height - top - (row + 1) * _PANEL_IN - row * _GAP_IN
-        axes = figure.add_axes((left / _WIDTH_IN, bottom / height, wide / _WIDTH_IN, _PANEL_IN / height))
+        bottom = body - _LEGEND_IN - (row + 1) * _PANEL_IN - row * _GAP_IN
+        axes = place(figure, _LEFT_IN + column * (wide + _MIDDLE_IN), bottom, wide, _PANEL_IN)
         style(axes, y_label=one.label)
         _scale_across(axes, scene, with_common=with_common)
         axes.tick_params(labelbottom=False)
         panels.append(axes)
     for column in range(columns):
         lowest = [k for k in range(len(shown)) if k % columns == column][-1]
-        box = panels[lowest].get_position()
-        lane = figure.add_axes(
-            (box.x0, box.y0 - (0.05 + lanes_in) / height, box.width, lanes_in / height), sharex=panels[lowest]
-        )
-        _draw_lanes(lane, scene)
-    _draw_legend(figure, scene, top)
+        left = _LEFT_IN + column * (wide + _MIDDLE_IN)
+        bottom = body - _LEGEND_IN - (lowest // columns + 1) * _PANEL_IN - (lowest // columns) * _GAP_IN
+        _draw_lanes(place(figure, left, bottom - 0.05 - lanes_in, wide, lanes_in, panels[lowest]), scene)
+    _draw_legend(place(figure, _LEFT_IN, body - 0.2, size.width_in - _LEFT_IN - _RIGHT_IN, 0.2), scene)
     return figure, panels
 
 
@@ -342,17 +348,8 @@ def _draw_lanes(axes: Axes, scene: _Scene) -> None:
     )
 
 
-def _draw_legend(figure: Figure, scene: _Scene, top_in: float) -> None:
+def _draw_legend(axes: Axes, scene: _Scene) -> None:
     """Name the lots in a line above the panels, with mark and colour."""
-    height = figure.get_size_inches()[1]
-    axes = figure.add_axes(
-        (
-            _LEFT_IN / _WIDTH_IN,
-            1.0 - (top_in - 0.20) / height,
-            1.0 - (_LEFT_IN + _RIGHT_IN) / _WIDTH_IN,
-            0.2 / height,
-        )
-    )
     axes.axis("off")
     handles = [
         axes.plot(
@@ -421,9 +418,9 @@ def _draw_measured(axes: Axes, scene: _Scene, shown: Shown) -> None:
         _bar(axes, point, value - own, value + own, 1.3)
         _mark(axes, point, value)
         common.setdefault(point.lot, []).append((value, shown.scale * _part(table, shown.name, shared=True)))
-    for place, (lot, pairs) in enumerate(sorted(common.items())):
+    for row, (lot, pairs) in enumerate(sorted(common.items())):
         middle, u = (float(np.median(column)) for column in np.array(pairs).T)
-        x = scene.right_edge + scene.pitch * (0.22 + 0.16 * place)
+        x = scene.right_edge + scene.pitch * (0.22 + 0.16 * row)
         axes.plot(
             [x, x],
             [middle - u, middle + u],

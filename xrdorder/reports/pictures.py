@@ -1,20 +1,16 @@
-"""Figures of a study with the captions that say what is shown, and from which data."""
+"""A figure with the words that belong to it, and what figures of a study are made of."""
 
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import matplotlib
 from matplotlib.figure import Figure
 
-from xrdorder.exceptions import XrdorderError
-from xrdorder.figures import difference_rows, trend_figure
-from xrdorder.reports.cautions import ESTIMATES
+from xrdorder.figures.sheet import SCREEN, Size
 from xrdorder.reports.verdicts import FirstLook
-from xrdorder.studies.comparison.of_study import compare_quantity, fit_to_compare
-from xrdorder.studies.measured_study import hold
 from xrdorder.studies.run import OpenStudy
 
 FORMATS = ("png", "svg", "pdf")
@@ -41,46 +37,47 @@ class Picture:
     caption: str
 
 
-def study_pictures(opened: OpenStudy, look: FirstLook) -> Iterator[Picture]:
-    """Give the figures that a study has data for."""
-    results = opened.results
-    source = f"Data: results.nc of '{opened.study.title or opened.study.folder.name}'."
-    if look.compared:
-        fit, _ = fit_to_compare(results)
-        predicted = {quantity: one.values for quantity, one in look.compared.items()}
-        against = [compare_quantity(fit, quantity, predicted=predicted) for quantity in look.compared]
-        reference = against[0].against
-        yield Picture(
-            "differences",
-            difference_rows(against, title=str(results.attrs.get("title", ""))),
-            f"Differences of all variants to {reference}, a row each, quantities side by side",
-            f"Differences of all variants to {reference}: filled marks are more than chance. Bars: standard "
-            f"uncertainty and 95 %; what both share has cancelled. {ESTIMATES} {source}",
-        )
-    try:
-        trends = trend_figure(results)
-    except XrdorderError:
-        trends = None
-    if trends is not None:
-        yield Picture(
-            "trends",
-            trends,
-            "Site order, tin, Tc and Bc2 of all samples against the highest hold temperature",
-            "Order, tin, Tc and Bc2 against the highest hold temperature. Bars at marks: what a sample shares with no "
-            f"other; at the right edge: what moves all samples of a lot. {ESTIMATES} {source}",
-        )
-    try:
-        held = hold(opened)
-    except XrdorderError:
-        return
-    from xrdorder.figures.measured import measured_figure
+@dataclass(frozen=True)
+class Scene:
+    """What figures are made of.
 
-    yield Picture(
-        "measured",
-        measured_figure(held),
-        "Predicted against measured values",
-        f"Predicted against measured values, with total uncertainties. {source} Measured values: study.toml.",
-    )
+    Attributes
+    ----------
+    opened : OpenStudy
+    look : FirstLook
+        Verdicts on it, made once.
+    size : Size
+    """
+
+    opened: OpenStudy
+    look: FirstLook
+    size: Size = SCREEN
+
+    @property
+    def title(self) -> str:
+        """The study, by its title or its folder."""
+        return self.opened.study.title or self.opened.study.folder.name
+
+    @property
+    def data(self) -> str:
+        """Where the numbers of a figure come from, as a caption says it."""
+        return f"Data: results.nc of '{self.title}'."
+
+
+@dataclass(frozen=True)
+class Maker:
+    """How a figure is made.
+
+    Attributes
+    ----------
+    name : str
+        By which it is asked for.
+    make : callable
+        Gives the picture, or None where the study has no data for it.
+    """
+
+    name: str
+    make: Callable[[Scene], Picture | None]
 
 
 def encoded(figure: Figure, form: str) -> bytes:

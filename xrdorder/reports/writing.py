@@ -7,8 +7,10 @@ from collections.abc import Callable, Collection
 from pathlib import Path
 
 from xrdorder.exceptions import UnknownNameError
+from xrdorder.figures.sheet import SCREEN, SIZES
+from xrdorder.reports.gallery import NAMES, study_pictures
 from xrdorder.reports.page import page
-from xrdorder.reports.pictures import FORMATS, encoded, study_pictures
+from xrdorder.reports.pictures import FORMATS, Scene, encoded
 from xrdorder.reports.tables import HEADINGS, rows
 from xrdorder.reports.verdicts import first_look
 from xrdorder.studies.files import write_atomically
@@ -23,6 +25,7 @@ def write_report(
     opened: OpenStudy,
     only: Collection[str] = (),
     form: str = "svg",
+    size: str = SCREEN.name,
     progress: Callable[[int, int, str], None] | None = None,
 ) -> list[Path]:
     """Write the page, the figures with their captions, and the table.
@@ -34,6 +37,8 @@ def write_report(
         Of `PARTS`, or names of figures; all of it where left out.
     form : str
         Of `FORMATS`: in which format figures are saved.
+    size : str
+        Of `SIZES`: how wide figures are that are saved; those of the page are for the screen.
     progress : callable, optional
 
     Returns
@@ -44,21 +49,21 @@ def write_report(
     Raises
     ------
     UnknownNameError
-        There is no such part, figure or format.
+        There is no such part, figure, format or size.
     StudyError
         A result cannot be read, or the disk refuses.
     """
     if form not in FORMATS:
         raise UnknownNameError(f"format '{form}' is unknown; choose one of {', '.join(FORMATS)}")
-    look = first_look(opened.results)
-    pictures = list(study_pictures(opened, look))
-    names = [one.name for one in pictures]
+    if size not in SIZES:
+        raise UnknownNameError(f"size '{size}' is unknown; choose one of {', '.join(SIZES)}")
     for word in only:
-        if word not in (*PARTS, *names):
+        if word not in (*PARTS, *NAMES):
             raise UnknownNameError(
-                f"there is no part and no figure '{word}' of this report; {did_you_mean(word, [*PARTS, *names])}"
+                f"there is no part and no figure '{word}' of a report; {did_you_mean(word, [*PARTS, *NAMES])}"
             )
     folder = opened.study.folder / RESULTS / FOLDER
+    look = first_look(opened.results)
     written = []
 
     def write(path: Path, content: bytes) -> None:
@@ -66,13 +71,17 @@ def write_report(
         write_atomically(path, lambda temporary: _put(temporary, content))
         written.append(path)
 
-    if not only or "page" in only:
-        write(folder / PAGE, page(opened, look, pictures, progress).encode("utf-8"))
-    for one in pictures:
-        if not only or "figures" in only or one.name in only:
+    parts = set(PARTS) & set(only) if only else set(PARTS)
+    named = set() if "figures" in parts else set(NAMES) & set(only)
+    shown = list(study_pictures(Scene(opened, look))) if "page" in parts else []
+    if "page" in parts:
+        write(folder / PAGE, page(opened, look, shown, progress).encode("utf-8"))
+    if "figures" in parts or named:
+        at_hand = shown and size == SCREEN.name and not named
+        for one in shown if at_hand else study_pictures(Scene(opened, look, SIZES[size]), named):
             write(folder / f"{one.name}.{form}", encoded(one.figure, form))
             write(folder / f"{one.name}.txt", f"{one.caption}\n".encode())
-    if not only or "tables" in only:
+    if "tables" in parts:
         write(folder / TABLE, _csv(opened))
     return written
 

@@ -1,0 +1,135 @@
+"""What is drawn of a fitted pattern: phases with their lines and colours, and counts over the calculated curve."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import xarray as xr
+from matplotlib.axes import Axes
+from numpy.typing import NDArray
+
+from xrdorder.figures import palette
+
+if TYPE_CHECKING:
+    from xrdorder.fitting import PhaseResult
+
+Array = NDArray[np.float64]
+
+_TITLES = {
+    "nb3sn": "Nb$_3$Sn",
+    "nb": "Nb",
+    "ta": "Ta",
+    "cu": "Cu",
+    "cu-sn": "Cu-Sn",
+    "si": "Si",
+    "lab6": "LaB$_6$",
+}
+
+
+@dataclass(frozen=True)
+class Lane:
+    """What is drawn of one phase: its name and colour, its amount in words, angle, area and indices of its lines."""
+
+    name: str
+    colour: str
+    remark: str
+    two_theta: Array
+    area: Array
+    hkl: tuple[str, ...]
+
+    @property
+    def title(self) -> str:
+        """The phase as chemists write it, or its name, shortened if need be."""
+        return _TITLES.get(self.name, self.name if len(self.name) <= 14 else f"{self.name[:13]}…")
+
+
+def lanes_of(lines: xr.Dataset, phases: "Mapping[str, PhaseResult] | xr.Dataset | None") -> list[Lane]:
+    """Give a lane to each phase that has lines or an amount, in the order of amounts."""
+    amounts = _amounts(phases)
+    of = lines["phase"].values.astype(str)
+    names = list(dict.fromkeys([*amounts, *of]))
+    lanes = []
+    for k, name in enumerate(names):
+        mine = of == name
+        lanes.append(
+            Lane(
+                name,
+                palette.phase_colour(k),
+                amounts.get(name, ""),
+                lines["two_theta"].values[mine],
+                lines["area"].values[mine],
+                tuple(_indices(text) for text in lines["hkl"].values[mine].astype(str)),
+            )
+        )
+    return lanes
+
+
+def _indices(text: str) -> str:
+    """Write indices as crystallographers do: "1 1 0" as "110", unless one has two digits or a sign."""
+    parts = text.split()
+    return "".join(parts) if all(len(part) == 1 for part in parts) else " ".join(parts)
+
+
+def _amounts(phases: "Mapping[str, PhaseResult] | xr.Dataset | None") -> dict[str, str]:
+    """Say in a few words how much there is of each phase."""
+    if phases is None:
+        return {}
+    if isinstance(phases, xr.Dataset):
+        keys = ("present", "weight_fraction", "u_weight_fraction", "upper_limit")
+        rows = {
+            str(name): tuple(float(phases[key].values[k]) for key in keys)
+            for k, name in enumerate(phases["phase"].values)
+        }
+    else:
+        rows = {
+            name: (float(one.present), one.weight_fraction, one.u_weight_fraction, one.upper_limit)
+            for name, one in phases.items()
+        }
+    words = {}
+    for name, (present, fraction, u, limit) in rows.items():
+        if present and len(rows) > 1:
+            words[name] = f"{100 * fraction:.1f} ± {100 * u:.1f} wt%"
+        elif present:
+            words[name] = ""  # all of it
+        else:
+            words[name] = f"below {100 * limit:.2g} wt%" if np.isfinite(limit) else "not found"
+    return words
+
+
+def standard_uncertainty(curves: xr.Dataset) -> Array:
+    """Standard uncertainty of the counts as the fit took it, out of the weighted residual."""
+    observed, calculated = curves["observed"].values, curves["calculated"].values
+    residual = curves["weighted_residual"].values
+    plain = np.sqrt(np.maximum(calculated, 1.0))
+    with np.errstate(all="ignore"):
+        exact = np.abs((observed - calculated) / residual)
+    return np.asarray(np.where(np.isfinite(exact) & (np.abs(residual) > 1e-6), exact, plain))
+
+
+def draw_curves(axes: Axes, curves: xr.Dataset, lanes: Sequence[Lane], *, bar_width: float) -> None:
+    """Fill background and phases one on the other, draw their sum, and the counts as bars over it."""
+    x = curves["two_theta"].values
+    base = curves["background"].values.copy()
+    axes.fill_between(x, 0.0, base, color=palette.FOG, linewidth=0.0, zorder=1, label="background")
+    for lane in lanes:
+        name = f"part_{lane.name}"
+        if name in curves:
+            part = curves[name].values
+            axes.fill_between(x, base, base + part, color=lane.colour, linewidth=0.0, zorder=1.1)
+            base = base + part
+    axes.plot(
+        x, curves["calculated"].values, color=palette.GARNET, linewidth=0.8, zorder=2, label="calculated"
+    )
+    observed, u = curves["observed"].values, standard_uncertainty(curves)
+    # One line with gaps: a collection of as many bars takes ten times as long to make.
+    gap = np.full_like(x, np.nan)
+    axes.plot(
+        np.repeat(x, 3),
+        np.column_stack([np.maximum(observed - u, 0.0), observed + u, gap]).ravel(),
+        color=palette.INK,
+        linewidth=bar_width,
+        solid_capstyle="butt",
+        zorder=2.5,
+        label="observed ± u",
+    )
