@@ -121,7 +121,7 @@ def test_residuals_beyond_the_frame_and_points_left_out_are_marked():
 
 def test_the_lines_that_decide_are_drawn_large(figure):
     titles = [axes.get_title(loc="left") for axes in figure.axes[3:]]
-    assert titles == ["A  order line (110)", "B  crowd (210), Nb (110), (211)"]
+    assert titles == ["A  order (110)", "B  crowd (210), Nb (110), (211)"]
     order, crowd = figure.axes[3:]
     assert order.get_xlim()[0] < 23.76 < order.get_xlim()[1]
     assert crowd.get_xlim()[0] < 38.0 and crowd.get_xlim()[1] > 41.79

@@ -8,6 +8,7 @@ import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 
 from xrdorder.figures import palette
 from xrdorder.figures.counts import Lane, draw_curves
@@ -68,7 +69,7 @@ def default_close_ups(curves: xr.Dataset, lines: xr.Dataset) -> tuple[CloseUp, .
     for index in ORDER_LINES:
         order = at(A15, index)
         if np.isfinite(order):
-            title = f"order line ({index.replace(' ', '')})"
+            title = f"order ({index.replace(' ', '')})"
             found.append(CloseUp(title, order - _AROUND_DEG, order + _AROUND_DEG, from_zero=False))
     first, last = at(A15, "2 1 0"), at(A15, "2 1 1")
     if np.isfinite(first) and np.isfinite(last):
@@ -83,7 +84,7 @@ def default_close_ups(curves: xr.Dataset, lines: xr.Dataset) -> tuple[CloseUp, .
     inside = [stretch for stretch in found if stretch.low < x[-1] and stretch.high > x[0]]
     return tuple(
         replace(s, low=max(s.low, float(x[0])), high=min(s.high, float(x[-1])))
-        for s in inside
+        for s in sorted(inside, key=lambda one: one.low)
         if np.count_nonzero((x > s.low) & (x < s.high)) >= 5
     )
 
@@ -135,6 +136,7 @@ def _draw_close_up(
     style(axes, x_label="2θ (degrees)", y_label="counts")
     draw_curves(axes, part, lanes, bar_width=1.0)
     axes.set_xlim(stretch.low, stretch.high)
+    axes.xaxis.set_major_locator(MaxNLocator(max(2, int(width_in / 0.4)), steps=[1, 2, 5, 10]))
     high = float(np.nanmax([part["observed"].values, part["calculated"].values]))
     if stretch.from_zero:
         root_scale(axes, 0.0, 1.1 * high)

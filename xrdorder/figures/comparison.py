@@ -35,9 +35,9 @@ from xrdorder.figures.sheet import (
 from xrdorder.studies.comparison import Compared, Repeatability, trend
 from xrdorder.studies.comparison.words import manner
 
-_RIGHT_IN, _BOTTOM_IN, _TITLE_IN = 0.2, 0.55, 0.1
-_ROW_IN, _GAP_IN, _LETTER_IN = 0.27, 0.16, 0.062
-_MOST_LETTERS, _LEAST_PANEL_IN = 34, 1.1
+_RIGHT_IN, _BOTTOM_IN, _TITLE_IN = 0.2, 0.64, 0.06
+_ROW_IN, _DENSE_ROW_IN, _GAP_IN, _LETTER_IN = 0.27, 0.19, 0.16, 0.062
+_MOST_LETTERS, _FEW_LETTERS, _LEAST_PANEL_IN = 34, 20, 0.78
 _PANEL_IN = 2.3
 _STEPS = 60  # of a line over its span
 
@@ -67,12 +67,12 @@ def difference_rows(compared: Sequence[Compared], *, title: str = "", size: Size
     """
     against = _reference(compared)
     variants = list(dict.fromkeys(v for one in compared for v in one.comparison.variants))
-    names = [shortened(name, _MOST_LETTERS if size.columns > 1 else _MOST_LETTERS // 2) for name in variants]
+    names = [_name(variant, _MOST_LETTERS if size.columns > 1 else _FEW_LETTERS) for variant in variants]
     left = 0.35 + _LETTER_IN * max(map(len, names))
     free = size.width_in - left - _RIGHT_IN
     abreast = max(1, min(len(compared), int((free + _GAP_IN) / (_LEAST_PANEL_IN + _GAP_IN))))
     wide = (free - _GAP_IN * (abreast - 1)) / abreast
-    tall = _ROW_IN * len(variants)
+    tall = (_ROW_IN if size.headed else _DENSE_ROW_IN) * len(variants)
     stacks = -(-len(compared) // abreast)
     body = stacks * (tall + _BOTTOM_IN) + _TITLE_IN * (stacks - 1)
     remark = f"Differences to {against}. {_REMARK}{_ESTIMATES}"
@@ -81,7 +81,7 @@ def difference_rows(compared: Sequence[Compared], *, title: str = "", size: Size
         stack, column = divmod(k, abreast)
         bottom = body - (stack + 1) * tall - stack * (_BOTTOM_IN + _TITLE_IN)
         axes = place(figure, left + column * (wide + _GAP_IN), bottom, wide, tall)
-        style(axes, x_label=_label(one))
+        style(axes, x_label=_label(one, "\n"))
         axes.set_ylim(len(variants) - 0.5, -0.5)
         axes.set_yticks(range(len(variants)), names if column == 0 else [""] * len(names), **font(NORMAL))
         axes.tick_params(axis="y", length=0.0)
@@ -143,9 +143,17 @@ def _reference(compared: Sequence[Compared]) -> str:
     return compared[0].against
 
 
-def _label(one: Compared) -> str:
+def _name(variant: str, most: int) -> str:
+    """Shorten the name of a variant; of its holds the last says most."""
+    if len(variant) > most and variant.count(" + ") > 1:
+        first, last = variant.split(" + ")[0], variant.split(" + ")[-1]
+        variant = f"{first.rsplit(' ', 1)[0]} … {last}"
+    return shortened(variant, most)
+
+
+def _label(one: Compared, between: str = " ") -> str:
     how = manner(one.comparison.quantity)
-    return f"{how.noun} ({how.unit})" if how.unit else how.noun
+    return f"{how.noun}{between}({how.unit})" if how.unit else how.noun
 
 
 def _draw(axes: Axes, one: Compared, variant: str, against: str, place: float, *, across: bool) -> None:

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 
 from xrdorder.exceptions import StudyError
 from xrdorder.figures import palette
@@ -21,8 +22,9 @@ from xrdorder.studies.measured import QUANTITIES
 from xrdorder.studies.measured_rows import Row
 from xrdorder.studies.measured_study import COMPARED, Held
 
-_PANEL_IN, _LEFT_IN, _RIGHT_IN, _GAP_IN, _BOTTOM_IN, _LEGEND_IN = 3.1, 0.8, 0.25, 0.75, 0.55, 0.36
-_SQUARE_IN, _NAMES_IN = 3.4, 2.3
+_PANEL_IN, _LEFT_IN, _RIGHT_IN, _GAP_IN, _BOTTOM_IN, _LEGEND_IN = 3.1, 0.8, 0.15, 0.85, 0.65, 0.36
+_SQUARE_IN, _NAMES_IN = 3.4, 2.2
+_PROBABILITY_IN = 0.42
 _REMARK = (
     "Left: bars are the 68 % interval of the estimate and the standard uncertainty (k = 1) of the measurement; on the "
     "line both are equal. Right: measured less predicted on the average; thick, what each sample has for itself, thin, "
@@ -61,7 +63,7 @@ def measured_figure(held: Held, *, title: str = "", size: Size = SCREEN) -> Figu
         for quantity in quantities
     }
     beside = size.columns > 1
-    square = min(_SQUARE_IN, (0.36 if beside else 1.0) * size.width_in - (0.0 if beside else _LEFT_IN + _RIGHT_IN))
+    square = min(_SQUARE_IN, (0.34 if beside else 1.0) * size.width_in - (0.0 if beside else _LEFT_IN + _RIGHT_IN))
     tall = min(_PANEL_IN, square)
     stacks = sum(1 if beside or not agreements[quantity] else 2 for quantity in quantities)
     body = _LEGEND_IN + stacks * (tall + _GAP_IN) - _GAP_IN + _BOTTOM_IN
@@ -129,7 +131,7 @@ def _draw_relations(
     """One line a relation, one bar a lot: how far off it is on the average."""
     names = list(dict.fromkeys(one.route[0].name for found in compared.values() for one in _numbers(found)))
     unit = next(one.route[0].output.unit for found in compared.values() for one in _numbers(found))
-    style(axes, x_label=f"{COMPARED[quantity]}, measured less predicted ({unit})")
+    style(axes, x_label=f"{COMPARED[quantity]}, measured\nless predicted ({unit})")
     axes.axvline(0.0, color=palette.FOG, linewidth=0.9, zorder=0.5)
     step = 0.7 / max(len(compared), 1)
     for i, (lot, found) in enumerate(compared.items()):
@@ -157,7 +159,9 @@ def _draw_relations(
     axes.set_yticks(range(len(names)), names)
     axes.tick_params(axis="y", length=0.0, labelsize=SMALL)
     low, high = axes.get_xlim()
-    axes.set_xlim(low, high + 0.12 * (high - low))  # room for the probabilities
+    wide = axes.get_window_extent().width / axes.figure.get_dpi()
+    axes.set_xlim(low, low + (high - low) * wide / max(wide - _PROBABILITY_IN, 0.5 * wide))
+    axes.xaxis.set_major_locator(MaxNLocator(max(2, int(wide / 0.55)), steps=[1, 2, 5, 10]))
     minor_ticks(axes, x=2)
 
 
