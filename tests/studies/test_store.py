@@ -81,6 +81,13 @@ def test_the_file_is_ordinary_netcdf(path):
         assert curves["observed"].attrs["units"] == "counts"
 
 
+def test_groups_are_read_as_xarray_reads_them(path):
+    write_sample(made.sample(), path)
+    for name, group in read_sample(path).groups.items():
+        with xr.open_dataset(path, engine="h5netcdf", group=name) as found:
+            assert found.load().identical(group), name
+
+
 def test_the_fingerprint_is_read_alone(path):
     assert read_fingerprint(path) == ""
     write_sample(made.sample(), path)

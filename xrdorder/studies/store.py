@@ -19,12 +19,13 @@ from numpy.typing import NDArray
 
 from xrdorder.exceptions import StudyError
 from xrdorder.studies.files import disk_reason, write_atomically
+from xrdorder.studies.groups import array, plain, read_group
 from xrdorder.uncertainty import Contributions
 
 FORMAT = 4
 """Layout of the sample files; a file of another layout counts as not there and is made again."""
 
-GROUPS = ("curves", "lines", "phases", "parameters", "opinions", "fitted")
+GROUPS = ("curves", "lines", "phases", "parameters", "opinions", "single_lines", "fitted")
 
 OK, NO_A15, FAILED = "ok", "no A15", "failed: "
 
@@ -240,15 +241,14 @@ def read_sample(path: Path, *, groups: bool = True) -> StoredSample:
     """
     try:
         with h5py.File(path, "r") as file:
-            attrs = {key: _plain(value) for key, value in file.attrs.items()}
+            attrs = {key: plain(value) for key, value in file.attrs.items()}
             if attrs.get("format") != FORMAT:
                 raise StudyError(
                     f"{path}: has layout {attrs.get('format')}, not {FORMAT}; run the study again to renew it"
                 )
-            table = {key: _array(item) for key, item in file.items() if isinstance(item, h5py.Dataset)}
+            table = {key: array(item) for key, item in file.items() if isinstance(item, h5py.Dataset)}
             tables = _tables(table)
-            present = [name for name in GROUPS if name in file]
-        found = {name: _open_group(path, name) for name in present} if groups else {}
+            found = {name: read_group(file[name]) for name in GROUPS if name in file} if groups else {}
         quantities = [str(name) for name in table["quantity"]]
         values = dict(zip(quantities, table["value"].tolist(), strict=True))
         values |= dict(zip(table["plain_quantity"].tolist(), table["plain_value"].tolist(), strict=True))
@@ -295,41 +295,19 @@ def read_fingerprint(path: Path, *, of_fit: bool = False) -> str:
     """Read a fingerprint alone, in well under a millisecond; empty when there is no usable file."""
     try:
         with h5py.File(path, "r") as file:
-            if _plain(file.attrs.get("format")) != FORMAT:
+            if plain(file.attrs.get("format")) != FORMAT:
                 return ""
-            return str(_plain(file.attrs.get("fit_fingerprint" if of_fit else "fingerprint", "")))
+            return str(plain(file.attrs.get("fit_fingerprint" if of_fit else "fingerprint", "")))
     except OSError:
         return ""
-
-
-def _open_group(path: Path, name: str) -> xr.Dataset:
-    with xr.open_dataset(path, engine="h5netcdf", group=name) as dataset:
-        return dataset.load()
-
-
-def _array(dataset: h5py.Dataset) -> NDArray[Any]:
-    if h5py.check_string_dtype(dataset.dtype) is not None:
-        return np.asarray(dataset.asstr()[()], dtype=object)
-    return np.asarray(dataset[()])
-
-
-def _plain(value: Any) -> Any:
-    """Turn an HDF5 attribute into a plain text or number; an empty text is stored as 'no value'."""
-    if value is None or isinstance(value, h5py.Empty):
-        return ""
-    if isinstance(value, bytes):
-        return value.decode()
-    if isinstance(value, np.ndarray):
-        return value.item() if value.size == 1 else value.tolist()
-    return value.item() if isinstance(value, np.generic) else value
 
 
 def _tables(table: Mapping[str, NDArray[Any]]) -> xr.Dataset:
     """Take the variables over relation and target out of the root."""
     coords = {name: table[name] for name in ("relation", "target") if name in table}
     variables = {
-        name: (prefix, array)
-        for name, array in table.items()
+        name: (prefix, column)
+        for name, column in table.items()
         if (prefix := name.split("_", 1)[0]) in coords and name != prefix
     }
     return xr.Dataset(variables, coords=coords)
