@@ -136,7 +136,8 @@ def _draw_close_up(
     style(axes, x_label="2θ (degrees)", y_label="counts")
     draw_curves(axes, part, lanes, bar_width=1.0)
     axes.set_xlim(stretch.low, stretch.high)
-    axes.xaxis.set_major_locator(MaxNLocator(max(2, int(width_in / 0.4)), steps=[1, 2, 5, 10]))
+    whole = stretch.high - stretch.low > 2.0
+    axes.xaxis.set_major_locator(MaxNLocator(max(2, int(width_in / 0.4)), steps=[1, 2, 5, 10], integer=whole))
     high = float(np.nanmax([part["observed"].values, part["calculated"].values]))
     if stretch.from_zero:
         root_scale(axes, 0.0, 1.1 * high)
