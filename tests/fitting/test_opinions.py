@@ -24,6 +24,9 @@ def opinions(job: Procedure, solution: Solution) -> Opinions:
 def test_routes_to_the_same_counts_agree(opinions: Opinions, job: Procedure) -> None:
     table = opinions.table
     assert opinions.flags == []
+    assert opinions.line_table is not None
+    stored = [f"({hkl})".replace(" ", "") for hkl in opinions.line_table["hkl"].values]
+    assert stored == [line.name for line in opinions.lines]
     assert table.route.values.tolist() == [
         "whole pattern", "free intensities", "single lines", "extrapolated lines", "same direction",
     ]  # fmt: skip
@@ -99,7 +102,7 @@ def test_populations_that_lie_on_each_other_have_no_single_lines(job: Procedure,
     fit.model = copy.copy(job.fit.model)
     fit.model.phases = (*job.fit.model.phases, copy.copy(job.main))
     found = second_opinions(fit, job.main, solution)
-    assert found.lines == ()
+    assert found.lines == () and found.line_table is None
     assert found.table.a_reason.values[1] == "two populations of the phase lie on each other"
     assert quality_words(found, [], 1.0) == (
         "use with care: the order has no second opinion: two populations of the phase lie on each other"

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tests.fitting.conftest import INSTRUMENT, SAMPLE
-from xrdorder.fitting.from_lines import lattice_from_lines, nelson_riley, order_from_lines
+from xrdorder.fitting.from_lines import lattice_from_lines, nelson_riley, order_from_lines, single_line_table
 from xrdorder.fitting.procedure import Procedure
 from xrdorder.fitting.refinement import Refinement
 from xrdorder.fitting.single_lines import SECOND_ORDER, SingleLine, fit_single_lines
@@ -113,3 +113,28 @@ def test_without_counts_there_is_a_reason(job: Procedure) -> None:
     assert np.isnan(few.a_nm)
     assert few.reason == "only 0 lines could be used"
     assert order_from_lines((), job.fit, job.main, solution).reason == "(110) is not in the measured range"
+
+
+def test_the_table_of_lines_says_where_they_lie_and_how_wide_the_specimen_makes_them(
+    job: Procedure, lines: dict[str, SingleLine]
+) -> None:
+    table = single_line_table(tuple(lines.values()), job.fit, job.main)
+    values = job.fit.values()
+    theta = np.radians(table["theta"].values)
+    # a displacement s moves 2 theta by -2 s cos(theta) / R: d spacing / spacing = s cos^2(theta) / (R sin(theta)),
+    # Cullity, Elements of X-Ray Diffraction, 2nd ed. 1978 (from memory); the next order is below 1e-7 nm
+    lever = np.cos(theta) ** 2 / np.sin(theta)
+    shift = values["specimen_displacement_mm"] / job.main.optics.geometry.detector_distance_mm
+    np.testing.assert_allclose(
+        table["calculated_a_nm"], values["nb3sn_a_nm"] * (1.0 + shift * lever), rtol=0.0, atol=1e-7
+    )
+    # widths by size and strain alone: lorentz_sec / cos(theta) + lorentz_tan tan(theta)
+    widths = values["nb3sn_lorentz_sec"] / np.cos(theta) + values["nb3sn_lorentz_tan"] * np.tan(theta)
+    np.testing.assert_allclose(table["calculated_specimen_lorentz"], widths, rtol=1e-3)
+    found = table["specimen_lorentz"].values
+    fitted = np.isfinite(found)
+    assert np.count_nonzero(fitted) >= 8
+    # the same counts: none of a dozen beyond 3.5 uncertainties
+    off = (found - table["calculated_specimen_lorentz"].values) / table["u_specimen_lorentz"].values
+    assert np.max(np.abs(off[fitted])) < 3.5
+    assert [not reason for reason in table["reason"].values] == np.isfinite(table["area"].values).tolist()

@@ -110,6 +110,7 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
         iterations=fit.iterations,
         quality_words=words,
         opinions=opinions.table if opinions else None,
+        single_lines=opinions.line_table if opinions else None,
     )
 
 

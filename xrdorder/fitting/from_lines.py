@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import xarray as xr
 from numpy.typing import NDArray
 
 from xrdorder.fitting.phase_lines import PhaseLines
@@ -113,21 +114,11 @@ def nelson_riley(lines: Sequence[SingleLine], fit: Refinement, a15: PhaseLines) 
     usable, _ = _centres(lines, a15, values, ())
     if len(usable) < _LEAST_LINES:
         return _no_lattice(len(usable))
-    in_place = values | dict.fromkeys(fit.model.displacement_names, 0.0)
-    drawn, _ = a15.lines(in_place, {})
-    wavelength = a15.optics.radiation.wavelength_nm * (1.0 + values["wavelength_shift"])
-    known = {
-        line.hkl: float(line.mean(drawn.position, drawn.area))
-        - float(np.degrees(2.0 * np.arcsin(0.5 * wavelength / line.spacing_nm)))
-        for line in drawn_lines(a15, drawn, values)
-    }
-    shift = np.array([known[line.hkl] for line in usable])
-    index = np.array([np.sqrt(float(np.sum(np.square(line.hkl)))) for line in usable])
+    apparent_of = _Apparent(usable, fit, a15)
+    u_centre = np.array([line.u_centre for line in usable])
 
     def extrapolated(centres: Array) -> tuple[float, float, float]:
-        theta = np.radians(0.5 * (centres - shift))
-        apparent = wavelength * index / (2.0 * np.sin(theta))
-        u = apparent / np.tan(theta) * np.radians(0.5 * np.array([line.u_centre for line in usable]))
+        theta, apparent, u = apparent_of(centres, u_centre)
         abscissa = 0.5 * np.cos(theta) ** 2 * (1.0 / np.sin(theta) + 1.0 / theta)
         basis = np.stack([np.ones_like(abscissa), abscissa], axis=1)
         solved, u_solved, chi2 = _weighted(basis, apparent, u)
@@ -136,6 +127,63 @@ def nelson_riley(lines: Sequence[SingleLine], fit: Refinement, a15: PhaseLines) 
     a, u_a, chi2 = extrapolated(np.array([line.centre for line in usable]))
     expected, _, _ = extrapolated(np.array([line.calculated_centre for line in usable]))
     return LineLattice(a, u_a, expected - values[a15.length_names[0]], chi2, len(usable))
+
+
+def single_line_table(lines: Sequence[SingleLine], fit: Refinement, a15: PhaseLines) -> xr.Dataset:
+    """Single lines as they are stored and drawn, over `single_line`.
+
+    Parameters
+    ----------
+    lines, fit, a15
+        As for `lattice_from_lines`.
+
+    Returns
+    -------
+    Dataset
+        ``two_theta``, ``a_nm`` (from this line alone; the displacement is left in, all other shifts are corrected),
+        ``area`` and ``specimen_lorentz`` (Lorentzian full width beyond that of instrument and radiation, at the
+        ``specimen_gauss_squared`` of the whole fit), each with ``u_`` and ``calculated_`` by the whole fit; ``theta``
+        (Bragg angle, degrees); ``reason`` where a line could not be used. Coordinate ``hkl``.
+    """
+    values = fit.values()
+    drawn, _ = a15.lines(values, {})
+    bare, _ = a15.lines(values | dict.fromkeys(a15.width_names, 0.0), {})
+    first = {line.hkl: line.reference[0] for line in drawn_lines(a15, drawn, values)}
+    rows = np.array([first[line.hkl] for line in lines], dtype=np.intp)
+
+    def column(name: str) -> Array:
+        return np.array([getattr(line, name) for line in lines], dtype=float)
+
+    apparent_of = _Apparent(lines, fit, a15)
+    centre, u_centre = column("centre"), column("u_centre")
+    _, apparent, u_apparent = apparent_of(centre, u_centre)
+    theta, calculated, _ = apparent_of(column("calculated_centre"), u_centre)
+    columns = (
+        ("two_theta", centre, "degree", "centre of the line, all shifts included"),
+        ("u_two_theta", u_centre, "degree", "standard uncertainty"),
+        ("calculated_two_theta", column("calculated_centre"), "degree", "centre by the whole fit"),
+        ("theta", np.degrees(theta), "degree", "Bragg angle, displacement left in"),
+        ("a_nm", apparent, "nm", "lattice parameter by this line alone, displacement left in"),
+        ("u_a_nm", u_apparent, "nm", "standard uncertainty"),
+        ("calculated_a_nm", calculated, "nm", "the same by the whole fit"),
+        ("area", column("area"), "count degree", "area, all emission lines together"),
+        ("u_area", column("u_area"), "count degree", "standard uncertainty"),
+        ("calculated_area", column("calculated_area"), "count degree", "area by the whole fit"),
+        ("specimen_lorentz", column("lorentz") - bare.lorentz[rows], "degree", "Lorentzian full width of the specimen"),
+        ("u_specimen_lorentz", column("u_lorentz"), "degree", "standard uncertainty"),
+        ("calculated_specimen_lorentz", (drawn.lorentz - bare.lorentz)[rows], "degree", "the same by the whole fit"),
+        ("specimen_gauss_squared", (drawn.gauss_squared - bare.gauss_squared)[rows], "degree^2",
+         "squared Gaussian full width of the specimen by the whole fit"),
+    )  # fmt: skip
+    data = {
+        name: ("single_line", numbers, {"units": unit, "long_name": text}) for name, numbers, unit, text in columns
+    }
+    reasons = np.array([line.reason for line in lines], dtype=object)
+    hkl = np.array([" ".join(str(i) for i in line.hkl) for line in lines], dtype=object)
+    return xr.Dataset(
+        data | {"reason": ("single_line", reasons, {"long_name": "why the line could not be used"})},
+        coords={"hkl": ("single_line", hkl)},
+    )
 
 
 def order_from_lines(
@@ -221,6 +269,28 @@ def _centres(
     drawn, by = a15.lines(values, {name: k for k, name in enumerate(names)})
     at = {line.hkl: line.mean(by.position, drawn.area) for line in drawn_lines(a15, drawn, values)}
     return usable, np.array([at[line.hkl] for line in usable]).reshape(len(usable), len(names))
+
+
+class _Apparent:
+    """Lattice parameters that single centres give: corrected for every shift but that of the displacement."""
+
+    def __init__(self, lines: Sequence[SingleLine], fit: Refinement, a15: PhaseLines) -> None:
+        values = fit.values()
+        drawn, _ = a15.lines(values | dict.fromkeys(fit.model.displacement_names, 0.0), {})
+        self._wavelength = a15.optics.radiation.wavelength_nm * (1.0 + values["wavelength_shift"])
+        known = {
+            line.hkl: float(line.mean(drawn.position, drawn.area))
+            - float(np.degrees(2.0 * np.arcsin(0.5 * self._wavelength / line.spacing_nm)))
+            for line in drawn_lines(a15, drawn, values)
+        }
+        self._shift = np.array([known[line.hkl] for line in lines])
+        self._index = np.array([np.sqrt(float(np.sum(np.square(line.hkl)))) for line in lines])
+
+    def __call__(self, centres: Array, u_centres: Array) -> tuple[Array, Array, Array]:
+        """Bragg angles in rad, lattice parameters and their standard uncertainties, from centres in degrees."""
+        theta = np.radians(0.5 * (centres - self._shift))
+        apparent = self._wavelength * self._index / (2.0 * np.sin(theta))
+        return theta, apparent, apparent / np.tan(theta) * np.radians(0.5 * u_centres)
 
 
 def _no_lattice(count: int) -> LineLattice:

@@ -20,6 +20,7 @@ from xrdorder.fitting.from_lines import (
     lattice_from_lines,
     nelson_riley,
     order_from_lines,
+    single_line_table,
 )
 from xrdorder.fitting.phase_lines import PhaseLines
 from xrdorder.fitting.refinement import Refinement, Solution
@@ -61,12 +62,15 @@ class Opinions:
         Where routes disagree.
     enlargement
         Factor for misfit in the counting uncertainties of the whole pattern.
+    line_table
+        The single lines as stored (`xrdorder.fitting.from_lines.single_line_table`); None where there are none.
     """
 
     table: xr.Dataset
     lines: tuple[SingleLine, ...]
     flags: list[Flag]
     enlargement: float = 1.0
+    line_table: xr.Dataset | None = None
 
 
 def difference_u(u_efficient: float, u_other: float, least: float) -> float:
@@ -143,7 +147,8 @@ def second_opinions(
         SAME_DIRECTION: same,
     }
     table = _table(lattices, orders)
-    return Opinions(table, lines, _disagreements(table), enlargement)
+    line_table = single_line_table(lines, fit, a15) if lines else None
+    return Opinions(table, lines, _disagreements(table), enlargement, line_table)
 
 
 def _unfit(fit: Refinement, a15: PhaseLines) -> str:

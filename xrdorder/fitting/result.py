@@ -79,6 +79,8 @@ class PatternFit:
         How far the result can be trusted and why, in plain words.
     opinions
         Lattice and order by independent routes through the same counts (`xrdorder.fitting.opinions`); None without.
+    single_lines
+        Lines of the A15 fitted one by one (`xrdorder.fitting.from_lines.single_line_table`); None without.
     upper_limits
         Weight fractions above which a phase that was not found would have been seen.
     """
@@ -103,6 +105,7 @@ class PatternFit:
     iterations: int
     quality_words: str = ""
     opinions: "xr.Dataset | None" = field(default=None, repr=False)
+    single_lines: "xr.Dataset | None" = field(default=None, repr=False)
 
     @property
     def upper_limits(self) -> dict[str, float]:

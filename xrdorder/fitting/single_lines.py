@@ -65,6 +65,9 @@ class SingleLine:
         Of the window.
     reason
         Why the line could not be used; empty when it could.
+    lorentz, u_lorentz
+        Full width of the Lorentzian part and its standard uncertainty, degrees; the Gaussian part is held. NaN where
+        the width was.
     """
 
     hkl: Hkl
@@ -78,6 +81,8 @@ class SingleLine:
     covered: float
     chi2_reduced: float
     reason: str = ""
+    lorentz: float = float("nan")
+    u_lorentz: float = float("nan")
 
     @property
     def name(self) -> str:
@@ -315,13 +320,13 @@ class _Window:
         scaled = jacobian[:, ~resting] / norms[~resting]
         spread = np.diag(np.linalg.pinv(scaled.T @ scaled)) / norms[~resting] ** 2
         chi2_reduced = minimum.chi2 / max(int((self._root > 0.0).sum()) - len(live), 1)
-        factor = max(enlargement, float(np.sqrt(chi2_reduced)))
         u = np.full(len(point), np.nan)
-        u[live] = factor * np.sqrt(spread)
+        u[live] = max(enlargement, float(np.sqrt(chi2_reduced))) * np.sqrt(spread)
         found = []
         for k, candidate in enumerate(self._group):
             held = bool(np.isnan(u[2 + n + k]))
             gauss, lorentz = (column[k] for column in self._reference_widths)
+            factor, u_factor = point[2 + 2 * n + k], u[2 + 2 * n + k]
             found.append(
                 SingleLine(
                     hkl=candidate.line.hkl,
@@ -329,12 +334,14 @@ class _Window:
                     u_centre=float(u[2 + n + k]),
                     area=float(point[2 + k]),
                     u_area=float(u[2 + k]),
-                    width=float(fwhm(gauss, lorentz * point[2 + 2 * n + k])),
+                    width=float(fwhm(gauss, lorentz * factor)),
                     calculated_centre=float(self._centre[k]),
                     calculated_area=np.nan,
                     covered=np.nan,
                     chi2_reduced=float(chi2_reduced),
                     reason="" if minimum.converged else "its fit did not converge",
+                    lorentz=np.nan if np.isnan(u_factor) else float(lorentz * factor),
+                    u_lorentz=float(lorentz * u_factor),
                 )
             )
         return found

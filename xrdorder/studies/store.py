@@ -2,8 +2,9 @@
 
 The root group holds the tables that later steps need: ``value`` and ``contribution`` (quantity, source),
 ``relation_...`` (relation), ``target_...`` (target), and the provenance as attributes. The groups ``curves``,
-``lines``, ``phases``, ``parameters`` hold the fit itself, ``opinions`` lattice and order by other routes, ``fitted``
-what the fit handed on to its interpretation. Every file is ordinary netCDF-4; it is written whole or not at all.
+``lines``, ``phases``, ``parameters`` hold the fit itself, ``opinions`` lattice and order by other routes,
+``single_lines`` lines of the A15 fitted one by one, ``fitted`` what the fit handed on to its interpretation. Every
+file is ordinary netCDF-4; it is written whole or not at all.
 """
 
 import json
@@ -83,8 +84,8 @@ class StoredSample:
     tables : Dataset
         What published relations say: dims relation and target; attributes: kind of wire, quantity that served as tin.
     groups : mapping of str to Dataset
-        "curves", "lines", "phases", "parameters" of the fit, "opinions" where there are any; empty for a failure,
-        and where a sample was read without them.
+        "curves", "lines", "phases", "parameters" of the fit, "opinions" and "single_lines" where there are any; empty
+        for a failure, and where a sample was read without them.
     provenance : Provenance
     quality_words : str
         How far the result can be trusted and why; empty where the fit says nothing of it.

@@ -196,6 +196,7 @@ def of_fit(name: str, fit: PatternFit, provenance: Provenance) -> StoredSample:
             "phases": _phases(fit),
             "parameters": _parameters(fit),
             **({} if fit.opinions is None else {"opinions": fit.opinions}),
+            **({} if fit.single_lines is None else {"single_lines": fit.single_lines}),
         },
         provenance=provenance,
         quality_words=fit.quality_words,
