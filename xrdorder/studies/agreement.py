@@ -66,6 +66,8 @@ class Subject:
     measured : tuple of Measured
     wire : str
         Dopant by which relations are chosen.
+    design : str
+        Of the wire, for its thermal pre-strain; empty where not known.
     """
 
     name: str
@@ -74,6 +76,7 @@ class Subject:
     contributions: Contributions
     measured: tuple[Measured, ...] = ()
     wire: str = "any"
+    design: str = ""
 
     def first(self, quantity: str) -> Measured | None:
         """The measured value of a quantity; of several that at the lowest temperature, else the first."""

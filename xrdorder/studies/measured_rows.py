@@ -96,7 +96,7 @@ def subjects(opened: OpenStudy) -> list[Subject]:
                 values |= dict(zip(one[labels].values.astype(str), one[numbers].values.tolist(), strict=True))
             table = from_dataset(one)
         wire = wire_of(sample.lot.dopants, undoped=sample.lot.undoped)
-        found.append(Subject(sample.name, sample.lot.name, values, table, sample.measured, wire))
+        found.append(Subject(sample.name, sample.lot.name, values, table, sample.measured, wire, sample.lot.design))
     return found
 
 
@@ -262,5 +262,5 @@ def _conductor(sample: Subject, library: Library, n: int) -> Conductor:
         (sample.values, sample.contributions),
         measured_grain_nm=None if grain is None else grain.value,
         u_measured_grain_nm=None if grain is None else grain.u,
-        lot=sample.lot, seed=SEED, n=n, library=library, wire=sample.wire,
+        lot=sample.lot, seed=SEED, n=n, library=library, wire=sample.wire, design=sample.design,
     )  # fmt: skip

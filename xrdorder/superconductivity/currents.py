@@ -256,18 +256,18 @@ def conductor(
 
 def tc_band(sample: Conductor, conditions: Conditions | None = None) -> Band:
     """Tc under the strain of the conditions, K, with its interval, shape ()."""
-    return Band.of(sample.tc * _strained(sample, conditions or Conditions()).tc_factor)
+    return Band.of(sample.tc * strained(sample, conditions or Conditions()).tc_factor)
 
 
 def bc2_curve(sample: Conductor, temperatures_k: ArrayLike, conditions: Conditions | None = None) -> Band:
     """Bc2 at temperatures, T, with its interval: arrays (k,). The temperature of the conditions plays no part."""
-    at = _strained(sample, conditions or Conditions())
+    at = strained(sample, conditions or Conditions())
     temperatures = np.atleast_1d(np.asarray(temperatures_k, dtype=np.float64))
     if not np.all(temperatures >= 0.0):
         raise ValidityError("a temperature is negative or no number; give K")
     # A few at a time: a hundred thousand draws at each would not fit into memory at once.
     parts = np.array_split(temperatures, math.ceil(temperatures.size / _AT_ONCE))
-    return Band(*np.concatenate([np.array(Band.of(_bc2(sample, part, at))) for part in parts], axis=1))
+    return Band(*np.concatenate([np.array(Band.of(bc2_at(sample, part, at))) for part in parts], axis=1))
 
 
 @dataclass(frozen=True)
@@ -315,12 +315,12 @@ def layer_current(
     ValidityError
         A field is not positive, or no relation holds for the grain size.
     """
-    fields = _fields(fields_t)
+    fields = positive_fields(fields_t)
     force = peak_pinning_force(sample.grain, common=sample.common, library=sample.library)
     if np.all(np.isnan(force.combined)):
         why = "; ".join(flag.message for flag in force.flags)
         raise ValidityError(f"sample '{sample.name}': no relation gives the pinning force of its layer: {why}")
-    state = _State(sample, conditions or Conditions(), force.combined)
+    state = LayerState(sample, conditions or Conditions(), force.combined)
     layer, whole, carries = [], [], []
     for b in fields:
         current = state.current(b)
@@ -369,7 +369,7 @@ def relative_current(
     ValidityError
         A field is not positive, the samples were drawn unalike, or no relation holds for both.
     """
-    fields = _fields(fields_t)
+    fields = positive_fields(fields_t)
     one, other, alike = _pair(sample, reference, conditions or Conditions())
     bands, larger, carries = [], [], []
     for b in fields:
@@ -470,12 +470,12 @@ def _crossing_words(
     return f"{one} and {other} cross {where} if they do: in {100 * share:.0f} % of the draws"
 
 
-class _State:
+class LayerState:
     """A conductor under conditions: everything but the field worked out."""
 
     def __init__(self, sample: Conductor, conditions: Conditions, force: Array) -> None:
-        at = _strained(sample, conditions)
-        self.bc2 = _bc2(sample, conditions.temperature_k, at)[:, 0]
+        at = strained(sample, conditions)
+        self.bc2 = bc2_at(sample, conditions.temperature_k, at)[:, 0]
         self.shape = ForceShape(sample.common, sample.library)
         self.peak = force * _strength(sample, conditions, at)
 
@@ -486,7 +486,14 @@ class _State:
         return np.asarray(A_PER_MM2 * self.peak * self.shape(h) / field_t)
 
 
-def _strained(sample: Conductor, conditions: Conditions) -> Strained:
+def strained(sample: Conductor, conditions: Conditions) -> Strained:
+    """What strain does to Tc and Bc2 of a conductor under conditions, draw by draw.
+
+    Raises
+    ------
+    ValidityError
+        The strain is outside what any relation holds for.
+    """
     at = strain_factors(
         conditions.draws(sample.common, sample.design),
         common=sample.common,
@@ -498,7 +505,7 @@ def _strained(sample: Conductor, conditions: Conditions) -> Strained:
     return at
 
 
-def _bc2(sample: Conductor, temperatures_k: ArrayLike, at: Strained) -> Array:
+def bc2_at(sample: Conductor, temperatures_k: ArrayLike, at: Strained) -> Array:
     """Bc2, T, at temperatures of shape (k,), shape (n, k)."""
     temperatures = np.broadcast_to(temperatures_k, (sample.common.n, np.size(temperatures_k)))
     zero, tc = (sample.bc2_0 * at.bc2_factor)[:, None], (sample.tc * at.tc_factor)[:, None]
@@ -514,12 +521,12 @@ def _strength(sample: Conductor, conditions: Conditions, at: Strained) -> Array:
     The scaling law has s (1 - t^1.52) (1 - t^2) beside the shape, t = T / Tc(strain); its first two factors are
     Bc2(T, strain) over Bc2 at 0 K free of strain, by whatever law of temperature.
     """
-    usual = _strained(sample, Conditions(design=conditions.design))
+    usual = strained(sample, Conditions(design=conditions.design))
 
     def strength(temperature_k: float, under: Strained) -> Array:
         with np.errstate(divide="ignore"):
             t = np.minimum(temperature_k / (sample.tc * under.tc_factor), 1.0)
-        return _bc2(sample, temperature_k, under)[:, 0] * (1.0 - t**2)
+        return bc2_at(sample, temperature_k, under)[:, 0] * (1.0 - t**2)
 
     here, as_measured = strength(conditions.temperature_k, at), strength(HELIUM_K, usual)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -528,16 +535,16 @@ def _strength(sample: Conductor, conditions: Conditions, at: Strained) -> Array:
 
 def _pair(
     one: Conductor, other: Conductor, conditions: Conditions
-) -> tuple[_State, _State, NDArray[np.bool_]]:
+) -> tuple[LayerState, LayerState, NDArray[np.bool_]]:
     """Work out both samples under the conditions, and say in which draws they compare."""
-    _drawn_alike((one, other))
+    require_drawn_alike((one, other))
     alike = _alike(one, other)
     mine, theirs = (peak_pinning_force(s.grain, common=s.common, library=s.library) for s in (one, other))
     force_1, force_2 = comparable_forces(mine, theirs, common=one.common)
-    return _State(one, conditions, force_1), _State(other, conditions, force_2), alike
+    return LayerState(one, conditions, force_1), LayerState(other, conditions, force_2), alike
 
 
-def _drawn_alike(samples: Sequence[Conductor]) -> None:
+def require_drawn_alike(samples: Sequence[Conductor]) -> None:
     """Refuse samples with different random numbers."""
     first = samples[0]
     for other in samples[1:]:
@@ -562,7 +569,8 @@ def _alike(one: Conductor, other: Conductor) -> NDArray[np.bool_]:
     return np.asarray(alike)
 
 
-def _fields(fields_t: ArrayLike) -> Array:
+def positive_fields(fields_t: ArrayLike) -> Array:
+    """Give fields as an array, shape (k,); refuse any that is not above zero."""
     fields = np.atleast_1d(np.asarray(fields_t, dtype=np.float64))
     if not np.all((fields > 0.0) & np.isfinite(fields)):
         raise ValidityError("a field is not positive: the force over the field has no value there; give T above zero")

@@ -16,11 +16,11 @@ from xrdorder.superconductivity.currents import (
     SURE,
     Conditions,
     Conductor,
-    _bc2,
-    _drawn_alike,
-    _fields,
-    _State,
-    _strained,
+    LayerState,
+    bc2_at,
+    positive_fields,
+    require_drawn_alike,
+    strained,
 )
 from xrdorder.superconductivity.pinning import comparable_forces, peak_pinning_force
 
@@ -34,14 +34,14 @@ def bc2_draws(samples: Sequence[Conductor], conditions: Conditions | None = None
     in common with those of other samples. All must have been made with one seed and number of draws.
     """
     conditions = conditions or Conditions()
-    _drawn_alike(samples)
-    rows = [_bc2(one, conditions.temperature_k, _strained(one, conditions))[:, 0] for one in samples]
+    require_drawn_alike(samples)
+    rows = [bc2_at(one, conditions.temperature_k, strained(one, conditions))[:, 0] for one in samples]
     return np.where([one.codes == REPLACED for one in samples], np.nan, rows)
 
 
 def tc_draws(samples: Sequence[Conductor]) -> Array:
     """Draws of Tc of several samples, free of strain, K, shape (samples, n); as of `bc2_draws`."""
-    _drawn_alike(samples)
+    require_drawn_alike(samples)
     return np.where([one.codes == REPLACED for one in samples], np.nan, [one.tc for one in samples])
 
 
@@ -77,9 +77,9 @@ def relative_draws(
         The field is not positive, the samples were drawn unalike, no relation holds for all grain sizes, or the
         reference may be normal at the field.
     """
-    field = float(_fields(field_t)[0])
+    field = float(positive_fields(field_t)[0])
     conditions = conditions or Conditions()
-    _drawn_alike(samples)
+    require_drawn_alike(samples)
     names = [one.name for one in samples]
     if reference and reference not in names:
         raise UnknownNameError(f"no sample '{reference}' to refer to; known are: {', '.join(names)}")
@@ -90,7 +90,7 @@ def relative_draws(
     peaks = comparable_forces(*(forces[k] for k in usable), common=samples[0].common)
     currents = np.full((len(samples), samples[0].common.n), np.nan)
     for k, peak in zip(usable, peaks, strict=True):
-        currents[k] = _State(samples[k], conditions, peak).current(field)
+        currents[k] = LayerState(samples[k], conditions, peak).current(field)
     currents[_other_relations(samples)] = np.nan
     known = np.mean(np.isfinite(currents), axis=1)
     if reference:
