@@ -102,6 +102,14 @@ def test_layer_and_non_copper_currents_stand_apart_at_every_field(shown):
     assert "J layer: over the A15 area" in said.output
 
 
+def test_samples_that_carry_nothing_for_want_of_a_size_are_named(shown):
+    said = shown("--field", "8")
+    assert [line for line in said.output.splitlines() if line.startswith("Left out")] == [
+        "Left out: coarse (no grain size, so no current)"
+    ]
+    assert "Left out" not in shown("--field", "8", "--sample", "fine").output
+
+
 def test_the_tenths_of_a_layer_are_at_the_temperature_and_strain_asked_for(shown):
     said = shown("--temperature", "8", "--strain", "-0.003")
     row = cells(said.output, "Upper critical field at 8 K, intrinsic strain -0.3 %")["graded"]

@@ -73,6 +73,11 @@ def fields(
     for name, reason in unfit.items():
         if not chosen or name in chosen:
             click.echo(f"{'Left out' if results is fit else 'In doubt'}: {name} ({reason})")
+    carry = {sample.name for sample in samples}
+    for name in map(str, results["sample"].values) if not chosen else ():
+        if name not in carry:
+            lacks = "no grain size, so no current" if name in sections else "no tin content, so no Tc and no Bc2"
+            click.echo(f"Left out: {name} ({lacks})")
     if figures:
         folder = study / "results" / "figures"
         shown = [against, *(sample for sample in samples if sample is not against)]
