@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -84,7 +85,10 @@ def encoded(figure: Figure, form: str) -> bytes:
     """A figure as a file of one of `FORMATS`; text stays text in SVG and PDF."""
     stream = io.BytesIO()
     # 42 embeds the letters of a PDF as such; a fixed salt makes equal figures equal files
-    with matplotlib.rc_context({"svg.fonttype": "none", "pdf.fonttype": 42, "svg.hashsalt": "xrdorder"}):
+    choices = {"svg.fonttype": "none", "pdf.fonttype": 42, "svg.hashsalt": "xrdorder"}
+    with matplotlib.rc_context(choices), warnings.catch_warnings():
+        # names may be written in letters that the font lacks: boxes in a picture, whole where text stays text
+        warnings.filterwarnings("ignore", "Glyph .* missing from font", UserWarning)
         figure.savefig(stream, format=form, metadata=None if form == "png" else _undated(form))
     return stream.getvalue()
 
