@@ -107,6 +107,14 @@ def standard_uncertainty(curves: xr.Dataset) -> Array:
     return np.asarray(np.where(np.isfinite(exact) & (np.abs(residual) > 1e-6), exact, plain))
 
 
+def at_equal_times(curves: xr.Dataset) -> xr.Dataset:
+    """Curves as if all points had been counted as long as most."""
+    if "time_factor" not in curves:
+        return curves
+    plain = ("weighted_residual", "time_factor")
+    return curves.assign({name: curves[name] / curves["time_factor"] for name in curves if name not in plain})
+
+
 def draw_curves(axes: Axes, curves: xr.Dataset, lanes: Sequence[Lane], *, bar_width: float) -> None:
     """Fill background and phases one on the other, draw their sum, and the counts as bars over it."""
     x = curves["two_theta"].values

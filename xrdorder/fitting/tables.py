@@ -14,7 +14,10 @@ Array = NDArray[np.float64]
 
 
 def curves(fit: Refinement, present: Sequence[PhaseLines], calculated: Array) -> xr.Dataset:
-    """Observed and calculated pattern, background, residual and the part of each phase, over 2 theta."""
+    """Observed and calculated pattern, background, residual and the part of each phase, over 2 theta.
+
+    Where counting times differ ``time_factor`` says by how much: all counts are those of their own time.
+    """
     values = fit.values()
     residual = np.where(fit.used, (fit.observed - calculated) / np.sqrt(fit.variance), np.nan)
     dims = ("two_theta",)
@@ -42,6 +45,9 @@ def curves(fit: Refinement, present: Sequence[PhaseLines], calculated: Array) ->
             part,
             {"units": "count", "long_name": f"part of {lines.phase.name}"},
         )
+    if np.ptp(fit.model.time_factor) > 0.0:
+        about = {"units": "1", "long_name": "counting time over its median"}
+        data["time_factor"] = (dims, fit.model.time_factor, about)
     axis = ("two_theta", fit.two_theta, {"units": "degree", "long_name": "diffraction angle 2 theta"})
     return xr.Dataset(data, coords={"two_theta": axis})
 
