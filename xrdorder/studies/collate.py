@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+import h5py
 import numpy as np
 import xarray as xr
 
@@ -15,6 +16,7 @@ from xrdorder.relations import relations
 from xrdorder.studies.columns import NUMBERS, QUALITY, TARGETS, TOLD, Column, column_names
 from xrdorder.studies.description import Study
 from xrdorder.studies.files import disk_reason, write_atomically
+from xrdorder.studies.groups import read_group, write_group
 from xrdorder.studies.measured_store import measured_variables
 from xrdorder.studies.store import NO_A15, StoredSample
 from xrdorder.studies.told import Variables, told_variables
@@ -269,7 +271,8 @@ def write_results(dataset: xr.Dataset, folder: Path) -> None:
 
 
 def _write_netcdf(dataset: xr.Dataset, path: Path) -> None:
-    dataset.to_netcdf(path, engine="h5netcdf")
+    with h5py.File(path, "w", track_order=True) as file:
+        write_group(file, dataset)
 
 
 def _write_csv(dataset: xr.Dataset, path: Path) -> None:
@@ -310,10 +313,10 @@ def read_results(folder: Path) -> xr.Dataset:
     """
     path = folder / RESULTS_NC
     try:
-        with xr.open_dataset(path, engine="h5netcdf") as dataset:
-            return dataset.load()
+        with h5py.File(path, "r") as file:
+            return read_group(file)
     except FileNotFoundError:
         raise StudyError(f"{path}: no such results; run the study first") from None
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, KeyError) as error:
         reason = disk_reason(error) if isinstance(error, OSError) else " ".join(str(error).split())
         raise StudyError(f"{path}: cannot be read ({reason}); run the study again to renew it") from error

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from xrdorder.exceptions import StudyError
 from xrdorder.studies.files import disk_reason, write_atomically
-from xrdorder.studies.groups import array, plain, read_group
+from xrdorder.studies.groups import array, plain, read_group, write_group
 from xrdorder.uncertainty import Contributions
 
 FORMAT = 4
@@ -155,9 +155,10 @@ def write_sample(sample: StoredSample, path: Path) -> None:
     root = _root(sample)
 
     def write(temporary: Path) -> None:
-        root.to_netcdf(temporary, engine="h5netcdf")
-        for name, group in sample.groups.items():
-            group.to_netcdf(temporary, engine="h5netcdf", group=name, mode="a")
+        with h5py.File(temporary, "w", track_order=True) as file:
+            write_group(file, root)
+            for name, group in sample.groups.items():
+                write_group(file.create_group(name, track_order=True), group)
 
     write_atomically(path, write)
 
