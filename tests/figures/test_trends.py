@@ -62,11 +62,7 @@ def test_bars_at_marks_are_the_own_part_and_the_common_part_is_drawn_apart(trend
 def test_estimates_show_their_interval_and_every_relation_that_applies(trends):
     axes = panels(trends)["Tc, estimated (K)"]
     assert [length for _, length in bars(axes, 4.0)] == pytest.approx([3.0] * len(made.PIECES))
-    ticks = sorted(
-        float(line.get_ydata()[0])
-        for line in axes.lines
-        if len(line.get_xdata()) == 2 and line.get_xdata()[0] != line.get_xdata()[1]
-    )
+    ticks = sorted(float(tick[0, 1]) for lines in axes.collections for tick in lines.get_segments())
     expected = sorted(piece[6] + shift for piece in made.PIECES for shift in (-0.5, 0.5))
     assert ticks == pytest.approx(expected)
 
@@ -78,7 +74,7 @@ def test_the_page_names_lots_hold_times_and_what_is_not_shown():
     assert "A made study" in written
     assert "2 without result or treatment not shown" in " ".join(written.split())
     assert "not measurements" in " ".join(written.split())
-    legend = next(axes.get_legend() for axes in figure.axes if axes.get_legend() is not None)
+    (legend,) = figure.legends
     assert [text.get_text() for text in legend.get_texts()] == ["A", "B"]
     hours = [text.get_text() for axes in figure.axes for text in axes.texts]
     assert hours.count("150") == 2 and hours.count("50") == 4  # once in each of two columns

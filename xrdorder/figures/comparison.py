@@ -8,15 +8,16 @@ In both a filled mark is a difference beyond chance, an open one is not; a thick
 one the 95 % interval, and what both variants share has cancelled. Small strokes are single wires.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.ticker import MaxNLocator
+from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullFormatter
 
 from xrdorder.exceptions import StudyError
-from xrdorder.figures.palette import FOG, INK, MIST, PAPER, SLATE
+from xrdorder.figures.lots import draw_legend, legend_height
+from xrdorder.figures.palette import FOG, INK, MIST, PAPER, SLATE, lot_colour, lot_mark
 from xrdorder.figures.sheet import (
     NORMAL,
     SCREEN,
@@ -38,8 +39,10 @@ from xrdorder.studies.comparison.words import manner
 _RIGHT_IN, _BOTTOM_IN, _TITLE_IN = 0.2, 0.64, 0.06
 _ROW_IN, _DENSE_ROW_IN, _GAP_IN, _LETTER_IN = 0.27, 0.19, 0.16, 0.062
 _MOST_LETTERS, _FEW_LETTERS, _LEAST_PANEL_IN = 34, 20, 0.78
-_PANEL_IN = 2.3
+_PANEL_IN, _LOW_PANEL_IN = 2.3, 1.15
 _STEPS = 60  # of a line over its span
+_STEP = 0.016  # between variants of one value, in parts of the span
+_MOST_LINES = 4  # lots that have lines: more would cover the marks
 
 _REMARK = (
     "Filled: more than chance (5 % for all comparisons of a quantity together); open: not. Thick bars: standard "
@@ -97,7 +100,14 @@ def difference_rows(compared: Sequence[Compared], *, title: str = "", size: Size
 
 
 def difference_courses(
-    compared: Sequence[Compared], variable: str, unit: str = "", *, title: str = "", size: Size = SCREEN
+    compared: Sequence[Compared],
+    variable: str,
+    unit: str = "",
+    *,
+    lots: Mapping[str, str] | None = None,
+    logarithmic: bool = False,
+    title: str = "",
+    size: Size = SCREEN,
 ) -> Figure:
     """Show the differences of variants to the reference over a variable, with the line through all samples.
 
@@ -107,6 +117,10 @@ def difference_courses(
         One panel each, with one reference.
     variable, unit : str
         What the samples are ordered by.
+    lots : mapping of str to str, optional
+        Lot of each sample: marks and lines are then those of lots.
+    logarithmic : bool
+        Axis of the variable; lines are straight on it.
     title : str
     size : Size
 
@@ -118,23 +132,55 @@ def difference_courses(
     against = _reference(compared)
     if not any(np.isfinite(one.variable).any() for one in compared):
         raise StudyError(f"no sample has a {variable}; give it in study.toml, or draw the variants in rows")
+    names = list(dict.fromkeys((lots or {}).values()))
+    through = "all samples" if len(names) < 2 else "a lot (dashed: slope not more than chance)"
     remark = (
-        f"Differences to {against} (open ring). {_REMARK}Line and band: straight line through all samples and the "
+        f"Differences to {against} (open ring). {_REMARK}Line and band: straight line through {through} and the "
         f"standard uncertainty of its shape. {_ESTIMATES}"
     )
-    room = Margins(left=0.85, bottom=_BOTTOM_IN, down=0.6, above=0.12)
-    figure, panels = grid(size, len(compared), _PANEL_IN, title=title, remark=remark, margins=room)
+    legend = legend_height(names, size.width_in - 1.0) if len(names) > 1 else 0.0
+    room = Margins(left=0.85, bottom=_BOTTOM_IN, down=0.6 if size.columns > 1 else 0.5, above=0.2 + legend)
+    panel = _PANEL_IN if size.columns > 1 else _LOW_PANEL_IN
+    figure, panels = grid(size, len(compared), panel, title=title, remark=remark, margins=room)
+    if len(names) > 1:
+        top = panels[0].get_position().y1 * figure.get_size_inches()[1]
+        draw_legend(figure, names, room.left, top + 0.16, size.width_in - 1.0)
     for axes, one in zip(panels, compared, strict=True):
         style(axes, x_label=f"{variable} ({unit})" if unit else variable, y_label=_label(one))
+        if logarithmic:
+            axes.set_xscale("log")
+            axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:g}"))
+            axes.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+            axes.xaxis.set_minor_formatter(NullFormatter())
         zero_line(axes)
-        _draw_line(axes, one, against, variable)
-        for variant in one.comparison.variants:
-            mine = np.array([v for v, label in zip(one.variable, one.labels, strict=True) if label == variant])
-            mine = mine[np.isfinite(mine)]
-            if mine.size:
-                _draw(axes, one, variant, against, float(mine.mean()), across=False)
-        minor_ticks(axes, x=2, y=2)
+        lot_of = [(lots or {}).get(sample, "") for sample in one.values.samples]
+        if len(names) <= _MOST_LINES:
+            for lot in dict.fromkeys(lot_of):
+                _draw_line(axes, one, against, variable, [name == lot for name in lot_of], logarithmic=logarithmic,
+                           lot=names.index(lot) if len(names) > 1 else None)  # fmt: skip
+        for variant, x in _beside(one, logarithmic=logarithmic).items():
+            lot = lot_of[list(one.labels).index(variant)]
+            _draw(axes, one, variant, against, x, across=False, lot=names.index(lot) if len(names) > 1 else None)
+        minor_ticks(axes, x=0 if logarithmic else 2, y=2)
     return figure
+
+
+def _beside(one: Compared, *, logarithmic: bool) -> dict[str, float]:
+    """Place of each variant; those of one value stand side by side."""
+    places: dict[float, list[str]] = {}
+    for variant in one.comparison.variants:
+        mine = np.array([v for v, label in zip(one.variable, one.labels, strict=True) if label == variant])
+        mine = mine[np.isfinite(mine) & (mine > 0.0 if logarithmic else True)]
+        if mine.size:
+            middle = float(np.mean(np.log(mine) if logarithmic else mine))
+            places.setdefault(round(middle, 6), []).append(variant)
+    step = _STEP * (max(places) - min(places)) if places else 0.0
+    found = {}
+    for middle, variants in places.items():
+        for k, variant in enumerate(variants):
+            x = middle + step * (k - 0.5 * (len(variants) - 1))
+            found[variant] = float(np.exp(x)) if logarithmic else x
+    return found
 
 
 def _reference(compared: Sequence[Compared]) -> str:
@@ -156,8 +202,11 @@ def _label(one: Compared, between: str = " ") -> str:
     return f"{how.noun}{between}({how.unit})" if how.unit else how.noun
 
 
-def _draw(axes: Axes, one: Compared, variant: str, against: str, place: float, *, across: bool) -> None:
+def _draw(
+    axes: Axes, one: Compared, variant: str, against: str, place: float, *, across: bool, lot: int | None = None
+) -> None:
     """One variant: strokes for its wires, bars and mark for the difference; rows lie across, courses stand up."""
+    colour, mark = (INK, "o") if lot is None else (lot_colour(lot), lot_mark(lot))
     scale = manner(one.comparison.quantity).scale
     middle = one.comparison.value[one.comparison.variants.index(against)]
 
@@ -174,29 +223,38 @@ def _draw(axes: Axes, one: Compared, variant: str, against: str, place: float, *
         return
     found = one.comparison.pair(variant, against)
     value, u, half = (scale * x for x in (found.value, found.u, found.half_width))
-    plot([value - half, value + half], [place] * 2, color=INK, linewidth=0.9, zorder=2)
-    plot([value - u, value + u], [place] * 2, color=INK, linewidth=2.6, alpha=0.45, solid_capstyle="butt", zorder=2.1)
+    plot([value - half, value + half], [place] * 2, color=colour, linewidth=0.9, zorder=2)
     plot(
-        [value], [place], "o", markersize=5.2, zorder=3, markeredgecolor=INK, markeredgewidth=1.1,
-        markerfacecolor=INK if found.distinguishable else PAPER,
+        [value - u, value + u], [place] * 2, color=colour, linewidth=2.6, alpha=0.45, solid_capstyle="butt", zorder=2.1
+    )
+    plot(
+        [value], [place], mark, markersize=5.2, zorder=3, markeredgecolor=colour, markeredgewidth=1.1,
+        markerfacecolor=colour if found.distinguishable else PAPER,
     )  # fmt: skip
 
 
-def _draw_line(axes: Axes, one: Compared, against: str, variable: str) -> None:
-    """The straight line through all samples, and by how much its shape is unsure."""
-    x = np.asarray(one.variable, dtype=float)
+def _draw_line(
+    axes: Axes, one: Compared, against: str, variable: str, mine: Sequence[bool], *, logarithmic: bool, lot: int | None
+) -> None:
+    """The straight line through all samples, or those of a lot, and by how much its shape is unsure."""
+    index = np.flatnonzero(mine)
+    x = np.asarray(one.variable, dtype=float)[index]
+    if logarithmic:
+        x = np.log(np.where(x > 0.0, x, np.nan))
     if np.unique(x[np.isfinite(x)]).size < 2 or np.isfinite(x).sum() < 3:
         return
     scatter: Repeatability = one.comparison.repeatability
-    found = trend(one.values, x, variable, scatter)
+    found = trend(one.values.select(index), x, variable, scatter)
     over = np.linspace(*found.span, _STEPS)
     scale = manner(one.comparison.quantity).scale
     middle = one.comparison.value[one.comparison.variants.index(against)]
     line, (_, shape) = scale * (found.line(over) - middle), found.band(over)
-    axes.fill_between(over, line - scale * shape, line + scale * shape, color=FOG, alpha=0.5, linewidth=0.0, zorder=1)
+    at = np.exp(over) if logarithmic else over
+    fill, stroke, alpha = (FOG, SLATE, 0.5) if lot is None else (lot_colour(lot), lot_colour(lot), 0.14)
+    axes.fill_between(at, line - scale * shape, line + scale * shape, color=fill, alpha=alpha, linewidth=0.0, zorder=1)
     dashes = "-" if found.distinguishable else (0, (4, 3))
-    axes.plot(over, line, color=SLATE, linewidth=1.0, linestyle=dashes, zorder=1.5)
-    if not found.distinguishable:
+    axes.plot(at, line, color=stroke, linewidth=1.0, linestyle=dashes, zorder=1.5)
+    if not found.distinguishable and lot is None:
         axes.text(
             1.0, 1.01, "slope: not more than chance", transform=axes.transAxes, ha="right", va="bottom",
             **font(SMALL, color=SLATE),

@@ -6,6 +6,7 @@ marks are treatments that were reacted, the ring is the best so far, numbered sq
 suggestion first. Where wires do not differ by more than chance the map says so.
 """
 
+import textwrap
 from collections.abc import Sequence
 
 import numpy as np
@@ -16,7 +17,7 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLoca
 from numpy.typing import NDArray
 
 from xrdorder.figures.palette import CLAY, FOG, GARNET, INK, LAGOON, MIST, PAPER, SLATE, STRAW, TEXT
-from xrdorder.figures.sheet import NORMAL, SCREEN, SMALL, Margins, Size, font, grid, minor_ticks, style
+from xrdorder.figures.sheet import NORMAL, SCREEN, SMALL, Margins, Size, font, grid, minor_ticks, plain, style
 from xrdorder.planning import LotPlan, Plan, Response
 from xrdorder.planning.constraints import allowed
 from xrdorder.planning.rows import reference
@@ -24,11 +25,12 @@ from xrdorder.planning.rows import reference
 Array = NDArray[np.float64]
 
 _PANEL_IN, _BAR_IN = 3.0, 0.10
-_ROOM = Margins(left=0.62, right=0.72, bottom=0.5, across=1.15, down=0.78, above=0.25)
+_ROOM = Margins(left=0.62, right=0.72, bottom=0.5, across=1.15, down=0.85, above=0.38)
 _KEY_IN = 0.5
 _GRID = 50
+_LETTER_IN = 0.061
 _LETTERS = "abcdefghijkl"
-_MOST_LETTERS = 20
+_MOST_LETTERS = 17
 _HOURS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000)
 _ROW = 0.055
 """Between a mark and its number, and between numbers, in parts of the panel."""
@@ -81,14 +83,14 @@ def _map(axes: Axes, bar: Axes, found: LotPlan, one: Response) -> None:
         bar.set_axis_off()
         axes.set_facecolor(MIST)
         why = "cannot be compared" if plan is None else "too few treatments for a surface"
-        axes.set_title(f"{title}: {why}", **font(NORMAL), loc="left", pad=5)
+        _title(axes, f"{title}: {why}")
     else:
         _surface(axes, bar, found, plan)
         if plan.state == "flat":
             title += ": not more than chance"
         elif plan.state == "not allowed":
             title += ": none keeps the constraints"
-        axes.set_title(title, **font(NORMAL), loc="left", pad=5)
+        _title(axes, title)
     axes.plot(peaks, hours, "o", color=TEXT, markeredgecolor=PAPER, markeredgewidth=0.9, markersize=5.5, zorder=4)
     if plan is None:
         return
@@ -100,6 +102,13 @@ def _map(axes: Axes, bar: Axes, found: LotPlan, one: Response) -> None:
                 markeredgewidth=thick, markersize=12.0, zorder=5,
             )  # fmt: skip
     _number(axes, plan)
+
+
+def _title(axes: Axes, text: str) -> None:
+    """Head a panel, in as many lines as it takes."""
+    wide = axes.get_window_extent().width / axes.figure.get_dpi()
+    lines = textwrap.wrap(text, max(int(wide / _LETTER_IN), 10))
+    axes.set_title("\n".join(lines), **font(NORMAL), loc="left", pad=5)
 
 
 def _number(axes: Axes, plan: Plan) -> None:
@@ -195,11 +204,11 @@ def _front(axes: Axes, found: LotPlan) -> None:
         axes.set_facecolor(MIST)
         axes.set_xticks([])
         axes.set_yticks([])
-        axes.set_title("Front: too few treatments for surfaces", **font(NORMAL), loc="left", pad=5)
+        _title(axes, "Front: too few treatments for surfaces")
         return
     front = found.front
     title = f"Front between Bc2 and {noun}" + ("" if front.distinguishable else ": not more than chance")
-    axes.set_title(title, **font(NORMAL), loc="left", pad=5)
+    _title(axes, title)
     x, y = front.values[:, 1], front.values[:, 0]
     order = np.argsort(x)
     on = [k for k in order if front.on_front[k]]
@@ -226,7 +235,10 @@ def _front(axes: Axes, found: LotPlan) -> None:
 
 
 def _shortened(name: str) -> str:
-    return name if len(name) <= _MOST_LETTERS else f"…{name[1 - _MOST_LETTERS :]}"
+    """Of a long schedule the last hold: what comes before differs less."""
+    if len(name) > _MOST_LETTERS and " + " in name:
+        name = f"… {name.rsplit(' + ', 1)[1]}"
+    return plain(name if len(name) <= _MOST_LETTERS else f"…{name[1 - _MOST_LETTERS :]}")
 
 
 def _own_doubt(found: LotPlan, treatments: Sequence[object]) -> Array:

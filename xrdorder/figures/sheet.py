@@ -143,20 +143,30 @@ def page(size: Size, body_in: float, *, title: str = "", remark: str = "", left_
     short = shortened(title, int(across / _LETTER_IN[LARGE]))
     figure.text(left, 1.0 - 0.14 / height, short, **font(LARGE, weight="bold"), va="top", ha="left")
     figure.text(
-        left, 1.0 - _TITLE_IN / height, "\n".join(lines), **font(NORMAL, color=SLATE), va="top", ha="left",
+        left, 1.0 - _TITLE_IN / height, plain("\n".join(lines)), **font(NORMAL, color=SLATE), va="top", ha="left",
         linespacing=1.25,
     )  # fmt: skip
     return figure
 
 
 def shortened(text: str, most: int) -> str:
-    """Keep beginning and end of a long name: names of variants differ in either.
+    """Keep beginning and end of a long name, as text to draw: names of variants differ in either.
 
     >>> shortened("heron-650c-100h-first-spool", 15)
     'heron-6…t-spool'
     """
     half = most // 2
-    return text if len(text) <= most else f"{text[: most - half - 1]}…{text[len(text) - half :]}"
+    return plain(text if len(text) <= most else f"{text[: most - half - 1]}…{text[len(text) - half :]}")
+
+
+def plain(text: str) -> str:
+    r"""Give text of somebody else as text to draw: matplotlib would take what stands between two $ for mathematics.
+
+    >>> plain("2 $ and 3 $")
+    '2 \\$ and 3 \\$'
+    """
+    printable = "".join(letter if letter.isprintable() or letter == "\n" else " " for letter in text)
+    return printable.replace("$", r"\$")
 
 
 def place(

@@ -1,10 +1,10 @@
-"""Order, tin, Tc and Bc2 against the reaction temperature, lot by lot.
+"""Quantities against the reaction temperature, the time or the dose, lot by lot.
 
 `trend_figure` shows absolute numbers. Every sample is a mark of its own, replicates beside each other; its
 bar is what it shares with nobody. What moves all samples of a lot together (certificate, wavelength,
 scattering-factor table, the published scale of tin) is drawn apart, as one bar a lot at the right edge. Tc
 and Bc2 are estimates: their bars are the 68 % interval over all published relations, most of it common to all
-samples, and small ticks show each relation alone.
+samples, and small ticks show each relation alone. What was measured has a line through each lot with enough samples.
 
 `difference_figure` shows every sample less the reference sample of its lot, with what is left of the
 uncertainty once shared sources have cancelled.
@@ -21,23 +21,13 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from xrdorder import uncertainty
-from xrdorder.exceptions import StudyError, UnknownNameError
+from xrdorder.exceptions import UnknownNameError
 from xrdorder.figures import palette
-from xrdorder.figures.sheet import (
-    NORMAL,
-    SCREEN,
-    SMALL,
-    Size,
-    font,
-    minor_ticks,
-    page,
-    place,
-    style,
-    zero_line,
-)
+from xrdorder.figures.lots import draw_legend, legend_height, look
+from xrdorder.figures.places import TEMPERATURE, Places, Point, Variable, places_of
+from xrdorder.figures.sheet import SCREEN, SMALL, Size, font, minor_ticks, page, place, style, zero_line
+from xrdorder.studies.comparison import trend, values_of
 from xrdorder.superconductivity.differences import Sample, difference, samples_of
-from xrdorder.uncertainty import Contributions
 
 Array = NDArray[np.float64]
 
@@ -71,70 +61,71 @@ class Shown:
 
 SITE_ORDER = Shown("site_order", "site order", "")
 TIN = Shown("tin_fraction", "tin", "at.%", 100.0)
+DOMAINS = Shown("domain_size_nm", "domain size", "nm")
+A15 = Shown("a15_fraction", "A15 fraction", "wt.%", 100.0)
 TC = Shown("Tc_K", "Tc, estimated", "K", kind="predicted")
 BC2 = Shown("Bc2_4K2_T", "Bc2 at 4.2 K, estimated", "T", kind="predicted")
 
-TRENDS = (SITE_ORDER, TIN, TC, BC2)
-"""Panels of `trend_figure`."""
+TRENDS = (SITE_ORDER, TIN, DOMAINS, A15, TC, BC2)
+"""Panels of `trend_figure`, as far as a study has them."""
 DIFFERENCES = (SITE_ORDER, TIN, TC, BC2)
 """Panels of `difference_figure`."""
 
 _DRAWS = 20_000  # medians and 68 % limits to about 1 % of the interval
-_PANEL_IN = 2.5
-_LEFT_IN, _MIDDLE_IN, _RIGHT_IN, _GAP_IN, _BOTTOM_IN, _LEGEND_IN = 0.78, 0.95, 0.2, 0.28, 0.50, 0.36
+_PANEL_IN, _LOW_PANEL_IN = 2.2, 1.4
+"""Low ones where all stand in one column."""
+_LEFT_IN, _MIDDLE_IN, _RIGHT_IN, _GAP_IN, _BOTTOM_IN = 0.78, 0.95, 0.2, 0.28, 0.50
 _LANE_IN = 0.26
-_COMMON_GAP = 0.55  # of the distance between two temperatures, from the last one to the bars at the edge
-
-
-@dataclass(frozen=True)
-class _Point:
-    """One sample on the page."""
-
-    name: str
-    k: int
-    lot: int
-    x: float
-    hours: float
+_LEAST_SAMPLES, _LEAST_PLACES = 4, 3  # of a line
+_MOST_LINES, _MOST_BANDS = 6, 3
+_STEPS = 60  # of a line over its span
 
 
 @dataclass(frozen=True)
 class _Scene:
-    """All samples that have a place, and the scale of the horizontal axis."""
+    """Results, and where their samples stand."""
 
     results: xr.Dataset
-    points: tuple[_Point, ...]
-    lots: tuple[str, ...]
-    temperatures: tuple[float, ...]
-    pitch: float
-    left_out: int
-
-    @property
-    def right_edge(self) -> float:
-        return self.temperatures[-1] + 0.5 * self.pitch
-
-    def of_lot(self, lot: int) -> list[_Point]:
-        return [point for point in self.points if point.lot == lot]
-
-    def contributions(self, k: int) -> Contributions:
-        return uncertainty.from_dataset(self.results.isel(sample=k))
+    places: Places
 
     def value(self, name: str, k: int) -> float:
         quantities = self.results["quantity"].values.astype(str)
         place = np.flatnonzero(quantities == name)
         return float(self.results["value"].values[k, place[0]]) if place.size else math.nan
 
+    def has(self, shown: Shown) -> bool:
+        """Whether any sample that has a place has the quantity."""
+        if shown.kind == "predicted":
+            return any(math.isfinite(float(self.results[shown.name].values[p.k])) for p in self.places.points)
+        return any(math.isfinite(self.value(shown.name, point.k)) for point in self.places.points)
+
+
+def _scene(results: xr.Dataset, variable: Variable) -> _Scene:
+    return _Scene(results, places_of(results, variable))
+
+
+def _panels_of(scene: _Scene, shown: Sequence[Shown] | None, usual: Sequence[Shown]) -> Sequence[Shown]:
+    return shown or [one for one in usual if scene.has(one)] or usual[:1]
+
 
 def trend_figure(
-    results: xr.Dataset, shown: Sequence[Shown] = TRENDS, *, title: str = "", size: Size = SCREEN
+    results: xr.Dataset,
+    shown: Sequence[Shown] | None = None,
+    *,
+    variable: Variable = TEMPERATURE,
+    title: str = "",
+    size: Size = SCREEN,
 ) -> Figure:
-    """Show quantities against the reaction temperature.
+    """Show quantities against the reaction temperature, or another variable.
 
     Parameters
     ----------
     results : Dataset
         Collated results of a study (`xrdorder.studies.run_study`, or `open_study(...).results`).
-    shown : sequence of Shown
-        One panel each.
+    shown : sequence of Shown, optional
+        One panel each; those of `TRENDS` that any sample has unless given.
+    variable : Variable
+        `TEMPERATURE`, `HOLD` or `DOSE` of `xrdorder.figures.places`.
     title : str
         Heading; the title of the study unless given.
     size : Size
@@ -148,12 +139,14 @@ def trend_figure(
     StudyError
         No sample has both a result and a treatment.
     """
-    scene = _scene(results)
+    scene = _scene(results, variable)
+    shown = _panels_of(scene, shown, TRENDS)
     heading = title or str(results.attrs.get("title", ""))
     figure, panels = _panels(scene, shown, heading, _TREND_REMARK, size, with_common=True)
     for axes, one in zip(panels, shown, strict=True):
         if one.kind == "measured":
             _draw_measured(axes, scene, one)
+            _draw_lines(axes, scene, one)
         else:
             _draw_predicted(axes, scene, one)
     return figure
@@ -161,20 +154,23 @@ def trend_figure(
 
 def difference_figure(
     results: xr.Dataset,
-    shown: Sequence[Shown] = DIFFERENCES,
+    shown: Sequence[Shown] | None = None,
     *,
+    variable: Variable = TEMPERATURE,
     reference: Mapping[str, str] | str | None = None,
     title: str = "",
     size: Size = SCREEN,
 ) -> Figure:
-    """Show every sample less a reference sample, against the reaction temperature.
+    """Show every sample less a reference sample, against the reaction temperature, or another variable.
 
     Parameters
     ----------
     results : Dataset
         Collated results of a study.
-    shown : sequence of Shown
-        One panel each.
+    shown : sequence of Shown, optional
+        One panel each; those of `DIFFERENCES` that any sample has unless given.
+    variable : Variable
+        `TEMPERATURE`, `HOLD` or `DOSE` of `xrdorder.figures.places`.
     reference : str, or mapping of lot to str, optional
         Reference sample of all, or of each lot. Left out: the first sample of each lot that has a result.
     title : str
@@ -192,10 +188,11 @@ def difference_figure(
     UnknownNameError
         The reference is not among them.
     """
-    scene = _scene(results)
-    references = _references(scene, reference)
+    scene = _scene(results, variable)
+    shown = _panels_of(scene, shown, DIFFERENCES)
+    references = _references(scene.places, reference)
     names = ", ".join(
-        f"{scene.lots[lot] or 'all'}: {point.name}" for lot, point in sorted(references.items())
+        f"{scene.places.lots[lot] or 'all'}: {point.name}" for lot, point in sorted(references.items())
     )
     remark = f"{_DIFFERENCE_REMARK} Reference (open mark) {names}."
     heading = title or str(results.attrs.get("title", ""))
@@ -203,7 +200,7 @@ def difference_figure(
     samples = {sample.name: sample for sample in samples_of(results)}
     for axes, one in zip(panels, shown, strict=True):
         zero_line(axes)
-        for point in scene.points:
+        for point in scene.places.points:
             against = references[point.lot]
             if point is against:
                 _mark(axes, point, 0.0, open_mark=True)
@@ -220,7 +217,8 @@ def difference_figure(
 _TREND_REMARK = (
     "Bars at marks: standard uncertainty (k = 1) shared with no other sample. Bars at the right edge: what "
     "moves a whole lot. Tc and Bc2: 68 % interval over all published relations, most of it common to all "
-    "samples; ticks: each relation alone. Estimates, not measurements."
+    "samples; ticks: each relation alone. Lines: straight through a lot, bands: standard uncertainty of their "
+    "shape. Tc and Bc2 are estimates, not measurements."
 )
 _DIFFERENCE_REMARK = (
     "Each sample less the reference of its lot; what both share has cancelled. Bars: standard uncertainty "
@@ -229,44 +227,16 @@ _DIFFERENCE_REMARK = (
 )
 
 
-# --- places ----------------------------------------------------------------------------------------------
-
-
-def _scene(results: xr.Dataset) -> _Scene:
-    """Find a place for every sample; samples of one temperature stand side by side, lot by lot."""
-    peak, hours = results["peak_c"].values, results["hold_at_peak_h"].values
-    names, lot_of = results["sample"].values.astype(str), results["lot"].values.astype(str)
-    found = np.isfinite(results["a_nm"].values)
-    usable = [k for k in range(len(names)) if found[k] and np.isfinite(peak[k])]
-    if not usable:
-        raise StudyError(
-            "no sample has both a result and a treatment; give treatments in study.toml to see trends over temperature"
-        )
-    lots = tuple(dict.fromkeys(lot_of[k] for k in usable))
-    temperatures = tuple(sorted({float(peak[k]) for k in usable}))
-    pitch = min(np.diff(temperatures), default=25.0)
-    most = max(sum(peak[k] == t for k in usable) for t in temperatures)
-    step = min(0.17, 0.82 / most) * pitch
-    points = []
-    for t in temperatures:
-        here = sorted((k for k in usable if peak[k] == t), key=lambda k: (lots.index(lot_of[k]), hours[k], k))
-        for i, k in enumerate(here):
-            x = t + step * (i - 0.5 * (len(here) - 1))
-            points.append(_Point(names[k], k, lots.index(lot_of[k]), x, float(hours[k])))
-    points.sort(key=lambda point: point.k)
-    return _Scene(results, tuple(points), lots, temperatures, float(pitch), len(names) - len(usable))
-
-
-def _references(scene: _Scene, reference: Mapping[str, str] | str | None) -> dict[int, _Point]:
+def _references(places: Places, reference: Mapping[str, str] | str | None) -> dict[int, Point]:
     found = {}
-    for lot, lot_name in enumerate(scene.lots):
+    for lot, lot_name in enumerate(places.lots):
         name = reference if isinstance(reference, str) else (reference or {}).get(lot_name)
         if name is None:
-            found[lot] = scene.of_lot(lot)[0]
+            found[lot] = places.of_lot(lot)[0]
             continue
-        match = [point for point in scene.points if point.name == name]
+        match = [point for point in places.points if point.name == name]
         if not match:
-            known = ", ".join(point.name for point in scene.points)
+            known = ", ".join(point.name for point in places.points)
             raise UnknownNameError(f"reference '{name}' has no result with a treatment; known are: {known}")
         found[lot] = match[0]
     return found
@@ -278,108 +248,40 @@ def _references(scene: _Scene, reference: Mapping[str, str] | str | None) -> dic
 def _panels(
     scene: _Scene, shown: Sequence[Shown], title: str, remark: str, size: Size, *, with_common: bool
 ) -> tuple[Figure, list[Axes]]:
-    """Lay out panels abreast, lanes of hold times under the lowest of each column."""
+    """Lay out panels abreast, lanes of the other variable under the lowest of each column."""
+    places = scene.places
     columns = min(size.columns, len(shown))
+    panel = _PANEL_IN if size.columns > 1 else _LOW_PANEL_IN
     rows = math.ceil(len(shown) / columns)
-    lanes_in = _LANE_IN * len(scene.lots)
-    note = f" {scene.left_out} without result or treatment not shown." if scene.left_out else ""
-    body = _LEGEND_IN + rows * _PANEL_IN + (rows - 1) * _GAP_IN + 0.05 + lanes_in + _BOTTOM_IN
-    figure = page(size, body, title=title, remark=remark + note, left_in=_LEFT_IN)
     wide = (size.width_in - _LEFT_IN - _RIGHT_IN - _MIDDLE_IN * (columns - 1)) / columns
+    lanes = places.lanes_fit(wide, with_common=with_common)
+    lanes_in = _LANE_IN * len(places.lots) if lanes else 0.0
+    across = size.width_in - _LEFT_IN - _RIGHT_IN
+    legend = legend_height(places.lots, across) + 0.14
+    note = f" {places.left_out} without result or treatment not shown." if places.left_out else ""
+    body = legend + rows * panel + (rows - 1) * _GAP_IN + 0.05 + lanes_in + _BOTTOM_IN
+    figure = page(size, body, title=title, remark=remark + note, left_in=_LEFT_IN)
     panels: list[Axes] = []
     for k, one in enumerate(shown):
         row, column = divmod(k, columns)
-        bottom = body - _LEGEND_IN - (row + 1) * _PANEL_IN - row * _GAP_IN
-        axes = place(figure, _LEFT_IN + column * (wide + _MIDDLE_IN), bottom, wide, _PANEL_IN)
-        style(axes, y_label=one.label)
-        _scale_across(axes, scene, with_common=with_common)
-        axes.tick_params(labelbottom=False)
+        bottom = body - legend - (row + 1) * panel - row * _GAP_IN
+        axes = place(figure, _LEFT_IN + column * (wide + _MIDDLE_IN), bottom, wide, panel)
+        lowest = k + columns >= len(shown)
+        style(axes, x_label=places.label if lowest and not lanes else "", y_label=one.label)
+        places.scale(axes, with_common=with_common)
+        axes.tick_params(labelbottom=lowest and not lanes)
+        if lowest and lanes:
+            left = _LEFT_IN + column * (wide + _MIDDLE_IN)
+            places.draw_lanes(place(figure, left, bottom - 0.05 - lanes_in, wide, lanes_in, axes))
         panels.append(axes)
-    for column in range(columns):
-        lowest = [k for k in range(len(shown)) if k % columns == column][-1]
-        left = _LEFT_IN + column * (wide + _MIDDLE_IN)
-        bottom = body - _LEGEND_IN - (lowest // columns + 1) * _PANEL_IN - (lowest // columns) * _GAP_IN
-        _draw_lanes(place(figure, left, bottom - 0.05 - lanes_in, wide, lanes_in, panels[lowest]), scene)
-    _draw_legend(place(figure, _LEFT_IN, body - 0.2, size.width_in - _LEFT_IN - _RIGHT_IN, 0.2), scene)
+    draw_legend(figure, places.lots, _LEFT_IN, body - legend + 0.16, across)
     return figure, panels
-
-
-def _scale_across(axes: Axes, scene: _Scene, *, with_common: bool) -> None:
-    low = scene.temperatures[0] - 0.6 * scene.pitch
-    high = scene.right_edge + (_common_width(scene) if with_common else 0.0)
-    axes.set_xlim(low, high)
-    axes.set_xticks(list(scene.temperatures))
-    for t in scene.temperatures:
-        axes.axvspan(
-            t - 0.46 * scene.pitch, t + 0.46 * scene.pitch, color=palette.MIST, linewidth=0.0, zorder=0.1
-        )
-
-
-def _common_width(scene: _Scene) -> float:
-    return scene.pitch * (_COMMON_GAP + 0.14 * len(scene.lots))
-
-
-def _draw_lanes(axes: Axes, scene: _Scene) -> None:
-    """Say below the panels how long each sample was held, one lane a lot."""
-    style(axes, x_label="highest hold temperature (°C)")
-    for spine in axes.spines.values():
-        spine.set_visible(False)
-    axes.set_ylim(0.0, float(len(scene.lots)))
-    axes.set_yticks([])
-    axes.tick_params(bottom=False)
-    for point in scene.points:
-        axes.text(
-            point.x,
-            len(scene.lots) - 0.5 - point.lot,
-            f"{point.hours:g}",
-            ha="center",
-            va="center",
-            rotation=90,
-            **font(SMALL - 1.0, color=palette.lot_colour(point.lot)),
-        )
-    axes.text(
-        -0.01,
-        0.5,
-        "hold (h)",
-        transform=axes.transAxes,
-        ha="right",
-        va="center",
-        **font(SMALL, color=palette.SLATE),
-    )
-
-
-def _draw_legend(axes: Axes, scene: _Scene) -> None:
-    """Name the lots in a line above the panels, with mark and colour."""
-    axes.axis("off")
-    handles = [
-        axes.plot(
-            [],
-            [],
-            palette.lot_mark(lot),
-            color=palette.lot_colour(lot),
-            markersize=5.5,
-            linestyle="none",
-            label=name or "no lot",
-        )[0]
-        for lot, name in enumerate(scene.lots)
-    ]
-    axes.legend(
-        handles=handles,
-        loc="lower left",
-        ncols=len(handles),
-        frameon=False,
-        borderaxespad=0.0,
-        handletextpad=0.2,
-        columnspacing=1.4,
-        borderpad=0.0,
-        prop={"size": NORMAL, "family": "DejaVu Sans"},
-    )
 
 
 # --- marks -----------------------------------------------------------------------------------------------
 
 
-def _bar(axes: Axes, point: _Point, low: float, high: float, width: float, *, alpha: float = 1.0) -> None:
+def _bar(axes: Axes, point: Point, low: float, high: float, width: float, *, alpha: float = 1.0) -> None:
     axes.plot(
         [point.x, point.x],
         [low, high],
@@ -391,59 +293,45 @@ def _bar(axes: Axes, point: _Point, low: float, high: float, width: float, *, al
     )
 
 
-def _mark(axes: Axes, point: _Point, y: float, *, open_mark: bool = False) -> None:
-    colour = palette.lot_colour(point.lot)
-    axes.plot(
-        [point.x],
-        [y],
-        palette.lot_mark(point.lot),
-        markersize=4.6,
-        zorder=3,
-        linestyle="none",
-        markerfacecolor=palette.PAPER if open_mark else colour,
-        markeredgecolor=colour if open_mark else palette.PAPER,
-        markeredgewidth=1.1 if open_mark else 0.5,
-    )
+def _mark(axes: Axes, point: Point, y: float, *, open_mark: bool = False) -> None:
+    axes.plot([point.x], [y], linestyle="none", zorder=3, **look(point.lot, open_mark=open_mark))
 
 
 def _draw_measured(axes: Axes, scene: _Scene, shown: Shown) -> None:
     """Marks with their own bars; the common part of each lot at the right edge."""
+    places = scene.places
+    parts = _parts(scene, shown)
     common: dict[int, list[tuple[float, float]]] = {}
-    for point in scene.points:
+    for point in places.points:
         value = shown.scale * scene.value(shown.name, point.k)
         if not math.isfinite(value):
             continue
-        table = scene.contributions(point.k)
-        own = shown.scale * _part(table, shown.name, shared=False)
+        own, shared = parts.get(point.name, (0.0, 0.0))
         _bar(axes, point, value - own, value + own, 1.3)
         _mark(axes, point, value)
-        common.setdefault(point.lot, []).append((value, shown.scale * _part(table, shown.name, shared=True)))
-    for row, (lot, pairs) in enumerate(sorted(common.items())):
+        bar = point.lot if places.bars == len(places.lots) else 0
+        common.setdefault(bar, []).append((value, shared))
+    for bar, pairs in sorted(common.items()):
         middle, u = (float(np.median(column)) for column in np.array(pairs).T)
-        x = scene.right_edge + scene.pitch * (0.22 + 0.16 * row)
-        axes.plot(
-            [x, x],
-            [middle - u, middle + u],
-            color=palette.lot_colour(lot),
-            linewidth=3.2,
-            alpha=0.45,
-            zorder=2,
-        )
+        x = places.edge(bar)
+        colour = palette.lot_colour(bar) if places.bars == len(places.lots) else palette.SLATE
+        axes.plot([x, x], [middle - u, middle + u], color=colour, linewidth=3.2, alpha=0.45, zorder=2)
     if common:
         axes.text(
-            0.998,
-            1.01,
-            "common",
-            transform=axes.transAxes,
-            ha="right",
-            va="bottom",
+            0.998, 1.01, "common", transform=axes.transAxes, ha="right", va="bottom",
             **font(SMALL, color=palette.SLATE),
-        )
+        )  # fmt: skip
     minor_ticks(axes, y=2)
 
 
-def _part(table: Contributions, name: str, *, shared: bool) -> float:
-    return table.part(name, shared) if name in table.quantities else 0.0
+def _parts(scene: _Scene, shown: Shown) -> dict[str, tuple[float, float]]:
+    """Standard uncertainty that each sample has of its own, and that which it shares."""
+    if shown.name not in scene.results["quantity"].values.astype(str):
+        return {}
+    values = values_of(scene.results, shown.name)
+    shared = np.sqrt(np.sum(values.shared**2, axis=1))
+    pairs = zip(shown.scale * values.own, shown.scale * shared, strict=True)
+    return {name: (float(own), float(common)) for name, (own, common) in zip(values.samples, pairs, strict=True)}
 
 
 def _draw_predicted(axes: Axes, scene: _Scene, shown: Shown) -> None:
@@ -452,24 +340,55 @@ def _draw_predicted(axes: Axes, scene: _Scene, shown: Shown) -> None:
     stem, unit = shown.name.rsplit("_", 1)
     low, high = results[f"{stem}_low_{unit}"].values, results[f"{stem}_high_{unit}"].values
     of_target = np.flatnonzero(results["relation_target"].values.astype(str) == shown.name)
-    step = 0.022 * scene.pitch
-    for point in scene.points:
+    variable, step = scene.places.variable, 0.022 * scene.places.pitch
+    each = results["relation_median"].values[:, of_target]
+    ticks: dict[int, list[tuple[float, float]]] = {}
+    for point in scene.places.points:
         median = float(results[shown.name].values[point.k])
         if not math.isfinite(median):
             continue
         _bar(axes, point, float(low[point.k]), float(high[point.k]), 4.0, alpha=0.28)
-        for relation in of_target:
-            alone = float(results["relation_median"].values[point.k, relation])
-            if math.isfinite(alone):  # NaN where the relation is refused
-                axes.plot(
-                    [point.x - step, point.x + step],
-                    [alone, alone],
-                    color=palette.lot_colour(point.lot),
-                    linewidth=0.9,
-                    zorder=2.5,
-                )
+        at = float(variable.coordinate(point.x))
+        alone = each[point.k][np.isfinite(each[point.k])]  # NaN where the relation is refused
+        ticks.setdefault(point.lot, []).extend((at, float(one)) for one in alone)
         _mark(axes, point, median)
+    for lot, pairs in ticks.items():
+        across, up = np.array(pairs).reshape(-1, 2).T
+        axes.hlines(
+            up, variable.value(across - step), variable.value(across + step), color=palette.lot_colour(lot),
+            linewidth=0.9, zorder=2.5,
+        )  # fmt: skip
     minor_ticks(axes, y=2)
+
+
+# --- lines -----------------------------------------------------------------------------------------------
+
+
+def _draw_lines(axes: Axes, scene: _Scene, shown: Shown) -> None:
+    """The straight line through each lot that has samples enough, with the uncertainty of its shape.
+
+    Whether a slope is more than chance is a question of differences. Estimates have no line here: what they share would
+    turn it, and their differences show it.
+    """
+    places = scene.places
+    if shown.name not in scene.results["quantity"].values.astype(str) or len(places.lots) > _MOST_LINES:
+        return
+    values = values_of(scene.results, shown.name)
+    for lot in range(len(places.lots)):
+        at = {point.name: point.at for point in places.of_lot(lot)}
+        mine = [i for i, name in enumerate(values.samples) if name in at]
+        x = np.array([at[values.samples[i]] for i in mine])
+        if len(mine) < _LEAST_SAMPLES or np.unique(x).size < _LEAST_PLACES:
+            continue
+        found = trend(values.select(np.array(mine)), x, places.variable.title)
+        over = np.linspace(*found.span, _STEPS)
+        line, shape = shown.scale * found.line(over), shown.scale * found.band(over)[1]
+        colour = palette.lot_colour(lot)
+        if len(places.lots) <= _MOST_BANDS:
+            axes.fill_between(
+                places.along(over), line - shape, line + shape, color=colour, alpha=0.13, linewidth=0.0, zorder=1
+            )
+        axes.plot(places.along(over), line, color=colour, linewidth=0.9, alpha=0.8, zorder=1.5)
 
 
 # --- differences -----------------------------------------------------------------------------------------

@@ -2,23 +2,31 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from xrdorder.exceptions import XrdorderError
-from xrdorder.figures import difference_rows, trend_figure
+from xrdorder.figures import difference_courses, difference_rows, trend_figure
 from xrdorder.figures.measured import measured_figure
+from xrdorder.figures.places import usual_variable
 from xrdorder.reports.cautions import ESTIMATES
 from xrdorder.reports.pictures import Maker, Picture, Scene
+from xrdorder.studies.comparison import Compared
 from xrdorder.studies.comparison.of_study import compare_quantity, fit_to_compare
 from xrdorder.studies.measured_study import hold
 
 
+def _against_reference(scene: Scene) -> list[Compared]:
+    """Every quantity of all variants against the first one."""
+    fit, _ = fit_to_compare(scene.opened.results)
+    predicted = {quantity: one.values for quantity, one in scene.look.compared.items()}
+    return [compare_quantity(fit, quantity, predicted=predicted) for quantity in scene.look.compared]
+
+
 def differences(scene: Scene) -> Picture | None:
     """Draw the differences of all variants to the first, a row each."""
-    look, results = scene.look, scene.opened.results
-    if not look.compared:
+    against = _against_reference(scene)
+    if not against:
         return None
-    fit, _ = fit_to_compare(results)
-    predicted = {quantity: one.values for quantity, one in look.compared.items()}
-    against = [compare_quantity(fit, quantity, predicted=predicted) for quantity in look.compared]
     reference = against[0].against
     return Picture(
         "differences",
@@ -29,18 +37,49 @@ def differences(scene: Scene) -> Picture | None:
     )
 
 
+def courses(scene: Scene) -> Picture | None:
+    """Draw the differences to the first variant over what varies."""
+    results = scene.opened.results
+    variable = usual_variable(results)
+    number = dict(zip(results["sample"].values.astype(str), results[variable.column].values, strict=True))
+    lots = dict(zip(results["sample"].values.astype(str), results["lot"].values.astype(str), strict=True))
+    found = [
+        one._replace(variable=[float(number[name]) for name in one.values.samples])
+        for one in _against_reference(scene)
+    ]
+    if not any(np.unique(np.asarray(one.variable)[np.isfinite(one.variable)]).size > 1 for one in found):
+        return None
+    reference = found[0].against
+    return Picture(
+        "courses",
+        difference_courses(
+            found, variable.title, variable.unit, lots=lots, logarithmic=variable.logarithmic, title=scene.title,
+            size=scene.size,
+        ),
+        f"Differences of all variants to {reference} over the {variable.title}, with lines",
+        f"Differences of all variants to {reference} over the {variable.title}: filled marks are more than chance. "
+        "Bars: standard uncertainty and 95 %; what both share has cancelled; small strokes: single wires. Lines: "
+        "straight through the samples, dashed where the slope may be chance; bands: standard uncertainty of their "
+        f"shape. {ESTIMATES} {scene.data}",
+    )
+
+
 def trends(scene: Scene) -> Picture | None:
-    """Draw absolutes over the reaction temperature, common parts apart."""
+    """Draw absolutes over what varies, common parts apart."""
+    results, _ = fit_to_compare(scene.opened.results)
+    variable = usual_variable(results)
     try:
-        figure = trend_figure(scene.opened.results, title=scene.title, size=scene.size)
+        figure = trend_figure(results, variable=variable, title=scene.title, size=scene.size)
     except XrdorderError:
         return None
     return Picture(
         "trends",
         figure,
-        "Site order, tin, Tc and Bc2 of all samples against the highest hold temperature",
-        "Order, tin, Tc and Bc2 against the highest hold temperature. Bars at marks: what a sample shares with no "
-        f"other; at the right edge: what moves all samples of a lot. {ESTIMATES} {scene.data}",
+        f"Order, tin, domain size, A15 fraction, Tc and Bc2 of all samples against the {variable.title}",
+        f"What each sample has, against the {variable.title}. Bars at marks: what a sample shares with no other; at "
+        "the right edge: what moves all samples of a lot. Tc and Bc2: 68 % interval over all published relations, "
+        "ticks: each alone. Lines: straight through a lot; bands: standard uncertainty of their shape. "
+        f"{ESTIMATES} {scene.data}",
     )
 
 
@@ -58,4 +97,9 @@ def measured(scene: Scene) -> Picture | None:
     )
 
 
-MAKERS = (Maker("differences", differences), Maker("trends", trends), Maker("measured", measured))
+MAKERS = (
+    Maker("differences", differences),
+    Maker("courses", courses),
+    Maker("trends", trends),
+    Maker("measured", measured),
+)

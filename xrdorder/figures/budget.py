@@ -1,0 +1,205 @@
+"""What uncertainties are made of: shares of the variance by source, for several samples at once.
+
+Plain parts are a sample's own, hatched ones are shared with other samples and cancel in differences as far as they are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import xarray as xr
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Patch
+
+from xrdorder import uncertainty
+from xrdorder.exceptions import StudyError
+from xrdorder.figures.palette import CLAY, FOG, GARNET, INK, LAGOON, PAPER, SKY, SLATE, STRAW, TEXT
+from xrdorder.figures.sheet import FAMILY, NORMAL, SCREEN, SMALL, Size, font, page, place, shortened, style
+from xrdorder.uncertainty import PRIVATE, Contributions
+
+
+@dataclass(frozen=True)
+class Part:
+    """Sources drawn together: families of the uncertainty table, in one colour."""
+
+    title: str
+    colour: str
+    families: tuple[str, ...]
+
+
+PARTS = (
+    Part("counting", INK, ("counting", "line width", "texture")),
+    Part("certificate, calibration", LAGOON, ("certificate", "calibration", "internal standard", "wavelength")),
+    Part(
+        "specimen and angle", SKY,
+        ("two-theta offset", "specimen displacement", "temperature", "thermal expansion", "illuminated length",
+         "strain state", "strain gauge"),
+    ),
+    Part(
+        "scattering and absorption", CLAY,
+        ("scattering table", "displacement parameters", "microabsorption", "niobium or tantalum",
+         "lattice distribution"),
+    ),
+    Part("a(tin) scale", GARNET, ("a(tin) scale", "a(tin) slope", "a(tin) scatter", "routes disagree")),
+    Part(
+        "dopant, usual order", STRAW,
+        ("dopant content", "dopant site", "dopant lattice effect", "disorder in the lattice", "usual order"),
+    ),
+)  # fmt: skip
+"""All families of sources that are named; any other goes with `OTHER`."""
+OTHER = Part("other", FOG, ())
+
+QUANTITIES = (
+    ("a_nm", "lattice parameter", "pm", 1e3),
+    ("site_order", "site order", "", 1.0),
+    ("tin_fraction", "tin", "at.%", 100.0),
+)
+
+MOST = 12
+"""Samples in one figure."""
+
+_ROW_IN, _BOTTOM_IN, _TITLE_IN, _GAP_IN, _NUMBER_IN, _LETTER_IN = 0.24, 0.34, 0.24, 0.14, 0.58, 0.062
+_KEY_ROW_IN, _LEAST_IN = 0.18, 0.95
+_LEAST_PERCENT = 0.01
+
+_REMARK = (
+    "Shares of the variance. Plain: a sample's own; hatched: shared with other samples, which cancels in differences "
+    "as far as it is shared. Numbers: standard uncertainty (k = 1)."
+)
+
+
+def budget_figure(results: xr.Dataset, names: Sequence[str] = (), *, title: str = "", size: Size = SCREEN) -> Figure:
+    """Show the uncertainty budgets of samples, a row each, quantities side by side.
+
+    Parameters
+    ----------
+    results : Dataset
+        Collated results of a study.
+    names : sequence of str
+        Samples; all unless given. Those without any of the quantities are passed over.
+    title : str
+    size : Size
+
+    Raises
+    ------
+    StudyError
+        No sample has one of the quantities, or there are more than `MOST`.
+    """
+    known = [str(name) for name in results["sample"].values]
+    tables = {}
+    for name in names or known:
+        table = _table(results, known.index(name)) if name in known else Contributions.empty()
+        if table.quantities:
+            tables[name] = table
+    if not tables:
+        raise StudyError("no sample has an uncertainty table of lattice parameter, order or tin")
+    if len(tables) > MOST:
+        raise StudyError(f"{len(tables)} budgets in one figure cannot be read; choose up to {MOST} samples")
+    shown = [one for one in QUANTITIES if any(one[0] in table.quantities for table in tables.values())]
+    labels = [shortened(name, 30 if size.columns > 1 else 17) for name in tables]
+    left = 0.2 + _LETTER_IN * max(map(len, labels))
+    free = size.width_in - left - 0.08
+    abreast = max(1, min(len(shown), int((free + _GAP_IN) / (_LEAST_IN + _NUMBER_IN + _GAP_IN))))
+    wide = (free + _GAP_IN) / abreast - _GAP_IN - _NUMBER_IN
+    parts = [one for one in (*PARTS, OTHER) if any(np.any(_squares(t, q)[1][one.title]) for t in tables.values()
+             for q, *_ in shown if q in t.quantities)]  # fmt: skip
+    across = size.width_in - 0.3
+    entries = len(parts) + 1
+    columns = max(1, min(entries, int(across / 1.75)))
+    key = _KEY_ROW_IN * -(-entries // columns) + 0.12
+    tall = _ROW_IN * len(tables)
+    stacks = -(-len(shown) // abreast)
+    body = key + stacks * (_TITLE_IN + tall + _BOTTOM_IN) + 0.12
+    figure = page(size, body, title=title, remark=_REMARK, left_in=0.2)
+    for k, quantity in enumerate(shown):
+        stack, column = divmod(k, abreast)
+        bottom = body - key - (stack + 1) * (_TITLE_IN + tall) - stack * _BOTTOM_IN
+        axes = place(figure, left + column * (wide + _NUMBER_IN + _GAP_IN), bottom, wide, tall)
+        _draw(axes, tables, quantity, labels if column == 0 else [""] * len(labels), last=stack == stacks - 1)
+    _key(figure, parts, 0.2, body - key + 0.06, columns)
+    return figure
+
+
+def _table(results: xr.Dataset, k: int) -> Contributions:
+    one = results.isel(sample=k)
+    values = dict(zip((str(name) for name in one["quantity"].values), one["value"].values, strict=True))
+    table = uncertainty.from_dataset(one)
+    return table.select([q for q, *_ in QUANTITIES if q in table.quantities and np.isfinite(values.get(q, np.nan))])
+
+
+def _squares(table: Contributions, quantity: str) -> tuple[float, dict[str, tuple[float, float]]]:
+    """Variance, and of each part what is the sample's own and what is shared, as shares of it."""
+    home = {family: one.title for one in PARTS for family in one.families}
+    found = {one.title: [0.0, 0.0] for one in (*PARTS, OTHER)}
+    for source, group, value in zip(table.sources, table.groups, table.row(quantity), strict=True):
+        part = home.get(source.split("/", 1)[0], OTHER.title)
+        found[part][group != PRIVATE] += float(value) ** 2
+    total = sum(own + shared for own, shared in found.values())
+    scale = 1.0 / total if total > 0.0 else 0.0
+    shares = {part: (own * scale, shared * scale) for part, (own, shared) in found.items()}
+    return total, shares
+
+
+def _draw(
+    axes: Axes, tables: dict[str, Contributions], about: tuple[str, str, str, float], labels: Sequence[str], *,
+    last: bool,
+) -> None:
+    """One quantity: a bar for each sample, and its standard uncertainty in numbers."""
+    quantity, title, unit, scale = about
+    style(axes, x_label="share of the variance (%)" if last else "")
+    axes.set_xlim(0.0, 100.0)
+    axes.set_xticks([0, 50, 100])
+    axes.set_ylim(len(tables) - 0.5, -0.5)
+    axes.set_yticks(range(len(labels)), labels, **font(NORMAL))
+    axes.tick_params(axis="y", length=0.0)
+    axes.spines["left"].set_visible(False)
+    axes.annotate(
+        title, (0.0, 1.0), (0.0, 4.0), xycoords="axes fraction", textcoords="offset points", ha="left", va="bottom",
+        **font(NORMAL, weight="bold"),
+    )  # fmt: skip
+    axes.annotate(
+        f"u ({unit})" if unit else "u", (1.0, 1.0), (5.0, 4.0), xycoords="axes fraction",
+        textcoords="offset points", ha="left", va="bottom", **font(SMALL, color=SLATE),
+    )  # fmt: skip
+    for row, table in enumerate(tables.values()):
+        if quantity not in table.quantities:
+            continue
+        variance, shares = _squares(table, quantity)
+        start = 0.0
+        for shared in (False, True):  # what is a sample's own stands left, in one piece
+            for part in (*PARTS, OTHER):
+                share = 100.0 * shares[part.title][shared]
+                if share >= _LEAST_PERCENT:
+                    _piece(axes, row, start, share, part.colour, shared=shared)
+                    start += share
+        axes.text(103.0, row, f"{scale * np.sqrt(variance):.2g}", ha="left", va="center", **font(NORMAL))
+
+
+def _piece(axes: Axes, row: int, start: float, share: float, colour: str, *, shared: bool) -> None:
+    bars = axes.barh(
+        row, share, 0.68, start, color=colour, edgecolor=_hatch(colour) if shared else PAPER, linewidth=0.0,
+        hatch="/////" if shared else None, zorder=2,
+    )  # fmt: skip
+    for bar in bars:
+        bar.set_hatch_linewidth(0.7)
+    axes.plot([start, start], [row - 0.34, row + 0.34], color=PAPER, linewidth=0.8, zorder=3)
+
+
+def _hatch(colour: str) -> str:
+    """Colour of the strokes that is seen on a fill."""
+    return PAPER if colour in (INK, GARNET, LAGOON, CLAY) else SLATE
+
+
+def _key(figure: Figure, parts: Sequence[Part], left_in: float, bottom_in: float, columns: int) -> None:
+    wide, tall = figure.get_size_inches()
+    handles = [Patch(facecolor=one.colour, linewidth=0.0, label=one.title) for one in parts]
+    shared = Patch(facecolor=PAPER, edgecolor=TEXT, linewidth=0.5, hatch="/////", label="shared by samples")
+    shared.set_hatch_linewidth(0.7)
+    figure.legend(
+        handles=[*handles, shared], loc="lower left", bbox_to_anchor=(left_in / wide, bottom_in / tall),
+        ncols=columns, frameon=False, borderaxespad=0.0, borderpad=0.0, handlelength=1.5, handletextpad=0.4,
+        columnspacing=1.0, labelspacing=0.35, prop={"size": NORMAL, "family": FAMILY},
+    )  # fmt: skip

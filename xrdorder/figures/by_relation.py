@@ -1,0 +1,200 @@
+"""What the choice of a published relation does: Tc and Bc2 by each of them, and by all in equal parts."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import xarray as xr
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
+
+from xrdorder.exceptions import StudyError, UnknownNameError
+from xrdorder.figures.lots import draw_legend, legend_height, look
+from xrdorder.figures.palette import MIST, PAPER, SLATE, lot_colour
+from xrdorder.figures.sheet import SCREEN, SMALL, Size, font, page, place, shortened, style
+
+MOST = 4
+"""Samples in one figure."""
+
+TARGETS = (("Tc_K", "Tc", "K"), ("Bc2_4K2_T", "Bc2 at 4.2 K", "T"))
+
+_ROW_IN, _BOTTOM_IN, _GAP_IN, _LETTER_IN = 0.29, 0.5, 0.08, 0.055
+_NAMES_IN = {True: 3.0, False: 1.55}
+_SMALL_LETTER_IN = 0.051
+_GROUND = {"boxstyle": "square,pad=0.05", "facecolor": PAPER, "edgecolor": "none", "alpha": 0.7}
+_REMARK = (
+    "Marks: median, bars: 68 % interval, most of it common to all samples and all rows. On top all relations in equal "
+    "parts. Open marks at the left: refused for that sample. Estimates, not measurements."
+)
+
+
+@dataclass(frozen=True)
+class _Line:
+    """One row: a relation with its source, and its median and limits by sample."""
+
+    name: str
+    source: str
+    numbers: tuple[tuple[float, ...], ...]
+    reasons: tuple[str, ...]
+
+
+def by_relation_figure(
+    results: xr.Dataset, names: Sequence[str], *, title: str = "", size: Size = SCREEN
+) -> Figure:
+    """Show Tc and Bc2 at 4.2 K of a few samples by each relation and by their mixture.
+
+    Parameters
+    ----------
+    results : Dataset
+        Collated results of a study.
+    names : sequence of str
+        Up to `MOST` samples.
+    title : str
+    size : Size
+
+    Raises
+    ------
+    StudyError
+        No sample is named or too many, or no relation applies to any.
+    UnknownNameError
+        There is no such sample.
+    """
+    known = [str(name) for name in results["sample"].values]
+    for name in names:
+        if name not in known:
+            raise UnknownNameError(f"no sample '{name}' in the study; known are: {', '.join(known)}")
+    if not 1 <= len(names) <= MOST:
+        raise StudyError(f"{len(names)} samples by each relation; choose 1 to {MOST}")
+    rows = [known.index(name) for name in names]
+    panels = [(target, lines) for target in TARGETS if (lines := _lines(results, target[0], rows))]
+    if not panels:
+        raise StudyError("no published relation applies to any of the samples")
+    wordy = size.columns > 1
+    left = _NAMES_IN[wordy]
+    wide = size.width_in - left - 0.25
+    legend = legend_height(names, size.width_in - 0.4) + 0.08
+    body = legend + sum(_GAP_IN + _ROW_IN * len(lines) + _BOTTOM_IN for _, lines in panels)
+    figure = page(size, body, title=title, remark=_REMARK, left_in=0.2)
+    bottom = body - legend
+    for target, lines in panels:
+        bottom -= _GAP_IN + _ROW_IN * len(lines)
+        _draw(place(figure, left, bottom, wide, _ROW_IN * len(lines)), target, lines, len(names), wordy=wordy)
+        bottom -= _BOTTOM_IN
+    draw_legend(figure, names, 0.2, body - legend + 0.08, size.width_in - 0.4)
+    return figure
+
+
+def _lines(results: xr.Dataset, target: str, rows: Sequence[int]) -> list[_Line]:
+    """The mixture, then every relation asked; empty where none applies."""
+    stem, unit = target.rsplit("_", 1)
+    columns = (target, f"{stem}_low_{unit}", f"{stem}_high_{unit}")
+    mixture = tuple(tuple(float(results[name].values[k]) for name in columns) for k in rows)
+    if not any(math.isfinite(median) for median, _, _ in mixture):
+        return []
+    found = [_Line("all in equal parts", "", mixture, ("",) * len(rows))]
+    for j in np.flatnonzero(results["relation_target"].values.astype(str) == target):
+        numbers = tuple(
+            tuple(float(results[f"relation_{key}"].values[k, j]) for key in ("median", "low", "high")) for k in rows
+        )
+        reasons = tuple(str(results["relation_reason"].values[k, j]) for k in rows)
+        if all(reason == "no result" for reason in reasons):
+            continue  # asked of other wires only
+        name = str(results["relation"].values[j]).removeprefix(f"{target}: ")
+        found.append(_Line(name, str(results["relation_source"].values[j]), numbers, reasons))
+    return found
+
+
+def _draw(axes: Axes, target: tuple[str, str, str], lines: Sequence[_Line], n: int, *, wordy: bool) -> None:
+    _, title, unit = target
+    style(axes, x_label=f"{title}, estimated ({unit})")
+    axes.set_ylim(len(lines) - 0.5, -0.5)
+    axes.set_yticks([])
+    axes.spines["left"].set_visible(False)
+    for row in range(0, len(lines), 2):
+        axes.axhspan(row - 0.5, row + 0.5, color=MIST, linewidth=0.0, zorder=0.1)
+    step = 0.6 / n
+    across = axes.get_yaxis_transform()
+    letters = int(axes.get_window_extent().width / axes.figure.get_dpi() / _SMALL_LETTER_IN) - 3
+    numbers = [x for line in lines for three in line.numbers for x in three if math.isfinite(x)]
+    room = 0.04 * (max(numbers) - min(numbers)) or 1.0
+    axes.set_xlim(min(numbers) - room, max(numbers) + room)
+    axes.xaxis.set_major_locator(MaxNLocator(6 if wordy else 4, steps=[1, 2, 5, 10]))
+    for k in range(n):
+        middle = lines[0].numbers[k][0]
+        if math.isfinite(middle):
+            axes.axvline(middle, color=lot_colour(k), linewidth=0.6, alpha=0.5, zorder=0.5)
+    for row, line in enumerate(lines):
+        _words(axes, row, line, wordy=wordy)
+        for k, (median, low, high) in enumerate(line.numbers):
+            y = row + step * (k - 0.5 * (n - 1))
+            if math.isfinite(median):
+                axes.plot(
+                    [low, high], [y, y], color=lot_colour(k), linewidth=3.0 if row == 0 else 1.4,
+                    alpha=0.45 if row == 0 else 0.9, solid_capstyle="butt", zorder=2,
+                )  # fmt: skip
+                axes.plot([median], [y], linestyle="none", zorder=3, **look(k))
+            elif line.reasons[k] and line.reasons[k] != "no result":
+                left = 0.012 if wordy else 0.03
+                axes.plot([left], [y], linestyle="none", transform=across, zorder=3, **look(k, open_mark=True))
+                axes.text(
+                    2.0 * left, y, _refusal(line.reasons[k], letters), transform=across, ha="left",
+                    va="center_baseline", zorder=3, bbox=_GROUND, **font(SMALL - 0.5, color=SLATE),
+                )  # fmt: skip
+    axes.axhline(0.5, color=SLATE, linewidth=0.6, zorder=1)
+
+
+def _words(axes: Axes, row: int, line: _Line, *, wordy: bool) -> None:
+    """Name of a relation, and below it its source."""
+    letters = int((_NAMES_IN[wordy] - 0.25) / _LETTER_IN)
+    across = axes.get_yaxis_transform()
+    look_of = font(SMALL, weight="bold" if row == 0 else "normal")
+    name, source = line.name, _source(line.source)
+    if not wordy and " + " in name:  # parts carry their sources in their names
+        name, rest = name.split(" + ", 1)
+        source = f"+ {rest}"
+    axes.annotate(
+        shortened(name, letters), (0.0, row), (-5.0, 0.5 if source else -2.5), xycoords=across,
+        textcoords="offset points", ha="right", va="bottom", **look_of,
+    )  # fmt: skip
+    if source:
+        axes.annotate(
+            shortened(source, letters), (0.0, row), (-5.0, -0.5), xycoords=across, textcoords="offset points",
+            ha="right", va="top", **font(SMALL - 0.8, color=SLATE),
+        )  # fmt: skip
+
+
+def _source(text: str) -> str:
+    """First author and year of each paper of a source, in short.
+
+    >>> _source("L. D. Cooley et al., J. Appl. Phys. 96 (2004) 2122; A. Godeke et al., Supercond. Sci. Technol. 19 "
+    ...         "(2006) R100")
+    'Cooley 2004, Godeke 2006'
+    >>> _source("Y. Li, Y. Gao, arXiv:1408.0353, fitted to the collection of R. Fluekiger et al., Cryogenics 48 (2008)")
+    'Li 2014'
+    """
+    found = []
+    for paper in text.split(";"):
+        own = re.split(r", (?:as given|as named|fitted to|with|from) ", paper)[0]
+        author = re.search(r"(?:[A-Z]\. ?)+(?:de )?([A-Z][\w-]+)", own)
+        year = re.search(r"\((\d{4})\)|arXiv:(\d\d)", own)
+        if author:
+            when = (year[1] or f"20{year[2]}") if year else ""
+            found.append(f"{author[1]} {when}".strip())
+    return ", ".join(dict.fromkeys(found)) or text.split(";")[0]
+
+
+def _refusal(reason: str, letters: int) -> str:
+    """Say why in short: as much as there is room for.
+
+    >>> _refusal("rho = 13.57 with its uncertainty lies outside the validity 35 to 60 microohm cm", 60)
+    'refused: rho = 13.57, valid 35 to 60 microohm cm'
+    >>> _refusal("rho = 13.57 with its uncertainty lies outside the validity 35 to 60 microohm cm", 30)
+    'refused: rho = 13.57'
+    """
+    text = "refused: " + re.sub(r"( with its uncertainty)? lies outside the validity ", ", valid ", reason)
+    return shortened(text if len(text) <= letters else text.split(",")[0], letters)

@@ -1,0 +1,261 @@
+"""Figures of treatments and of what is estimated: schedules, budgets, relations, trade, map, currents."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import xarray as xr
+
+from xrdorder.exceptions import XrdorderError
+from xrdorder.figures import budget as budgets
+from xrdorder.figures import planning_figure
+from xrdorder.figures.by_relation import by_relation_figure
+from xrdorder.figures.fields import MOST as MOST_CURRENTS
+from xrdorder.figures.fields import current_figure
+from xrdorder.figures.schedules import evenly, most_shown, reacted, schedule_figure
+from xrdorder.figures.trade import trade_figure
+from xrdorder.planning import Limits, plan_lot
+from xrdorder.relations import Library
+from xrdorder.reports.cautions import ESTIMATES
+from xrdorder.reports.pictures import Maker, Picture, Scene
+from xrdorder.studies.comparison.of_study import fit_to_compare
+from xrdorder.studies.interpretation import OwnFiles
+from xrdorder.superconductivity.currents import Conditions, Conductor
+from xrdorder.superconductivity.currents_study import conductors, measured_mean
+from xrdorder.superconductivity.targets import HELIUM_K
+
+FIELD_T = 12.0
+"""Where currents are compared unless told otherwise: a usual field of acceptance tests (common practice, no source)."""
+
+_DRAWS = 4_000  # medians and ends of intervals to 2 % of their length
+_MOST_TRADED = 100
+_FIELDS = "Currents are estimates from grain size, Bc2 and published relations, not measurements. "
+
+
+def schedules(scene: Scene) -> Picture | None:
+    """Draw the furnace schedules."""
+    samples = scene.opened.study.samples
+    found = reacted(
+        {one.name: one.treatment for one in samples}, {one.name: one.lot.name for one in samples}
+    )
+    if not found:
+        return None
+    shown = min(len(found), most_shown(scene.size))
+    some = "" if shown == len(found) else f" ({shown} shown, evenly through the study)"
+    without = sum(one.treatment is None for one in samples)
+    missing = f" {without} samples without a treatment." if without else ""
+    return Picture(
+        "schedules",
+        schedule_figure(found, title=_headed("Furnace schedules", scene), size=scene.size),
+        f"Temperature over time of {shown} furnace schedules, small panels with the same axes",
+        f"Furnace schedules, {len(found)} in all{some}, each with its holds (°C/h), lots and number of samples. "
+        f"Dashes with '?': a ramp of unknown rate, drawn as if it took no time.{missing} Data: study.toml of "
+        f"'{scene.title}'.",
+    )
+
+
+def budget(scene: Scene) -> Picture | None:
+    """Draw what the uncertainties are made of."""
+    results, _ = fit_to_compare(scene.opened.results)
+    names = [str(name) for name in results["sample"].values if _finite(results, str(name), "a_nm")]
+    shown = _chosen(names, budgets.MOST, _first_samples(scene))
+    try:
+        figure = budgets.budget_figure(
+            results, shown, title=_headed("What uncertainties are made of", scene), size=scene.size
+        )
+    except XrdorderError:
+        return None
+    some = "" if len(shown) == len(names) else _said_chosen(len(shown), len(names))
+    return Picture(
+        "budget",
+        figure,
+        "Shares of the variance of lattice parameter, site order and tin by source, a row for each sample",
+        f"What the uncertainties of lattice parameter, site order and tin are made of{some}: shares of the variance by "
+        "source. Plain: a sample's own; hatched: shared with other samples, which cancels in differences as far as it "
+        f"is shared. Numbers: standard uncertainty (k = 1). {scene.data}",
+    )
+
+
+def relations(scene: Scene) -> Picture | None:
+    """Draw Tc and Bc2 by each relation, of the sample ahead and the reference."""
+    names = _first_samples(scene)
+    try:
+        figure = by_relation_figure(
+            scene.opened.results, names, title=_headed("By each relation", scene), size=scene.size
+        )
+    except XrdorderError:
+        return None
+    return Picture(
+        "relations",
+        figure,
+        f"Tc and Bc2 at 4.2 K of {' and '.join(names)} by each published relation, the mixture on top",
+        f"Tc and Bc2 at 4.2 K of {' and '.join(names)} by each published relation, with its 68 % interval; on top all "
+        "in equal parts. How far rows lie apart is what the choice of a relation does; refused ones say why. "
+        f"{ESTIMATES} {scene.data}",
+    )
+
+
+def trade(scene: Scene) -> Picture | None:
+    """Draw Bc2 against grain size with lines of equal current."""
+    results, _ = fit_to_compare(scene.opened.results)
+    first = _first_samples(scene)
+    everybody = [str(name) for name in results["sample"].values]
+    shown = _chosen(everybody, _MOST_TRADED, first)
+    samples = _conductors(scene, results, shown)
+    found = [one.name for one in samples]
+    reference = next((name for name in reversed(first) if name in found), found[0] if found else "")
+    try:
+        figure = trade_figure(
+            samples, reference, field_t=FIELD_T, named=first, title=_headed("Bc2 against grains", scene),
+            size=scene.size,
+        )
+    except XrdorderError:
+        return None
+    some = "" if len(shown) == len(everybody) else _said_chosen(len(shown), len(everybody))
+    return Picture(
+        "trade",
+        figure,
+        f"Bc2 at 4.2 K against grain size, relative to {reference}, with lines of equal layer current at {FIELD_T:g} T",
+        f"Bc2 at 4.2 K against grain size, relative to {reference}{some}; bars: 68 % of the difference. Lines: layer "
+        f"current density at {FIELD_T:g} T over that of {reference}, thick where both are equal; along a line a higher "
+        f"Bc2 pays for coarser grains. {_FIELDS}{ESTIMATES} {scene.data}",
+    )
+
+
+def currents(scene: Scene) -> Picture | None:
+    """Draw relative currents against field."""
+    results, _ = fit_to_compare(scene.opened.results)
+    first = _first_samples(scene)
+    ready = {one.name: one for one in _conductors(scene, results, _chosen(_variants(scene), 2 * MOST_CURRENTS, first))}
+    names = _chosen(list(ready), MOST_CURRENTS, [name for name in first if name in ready])
+    if len(names) < 2:
+        return None
+    reference = next((name for name in reversed(first) if name in names), names[0])
+    try:
+        figure = current_figure(
+            [ready[name] for name in names], reference=reference, title=_headed("Layer currents", scene),
+            size=scene.size,
+        )
+    except XrdorderError:
+        return None
+    return Picture(
+        "currents",
+        figure,
+        f"Layer current density of {len(names) - 1} samples over that of {reference} against field, crossings below",
+        f"Current density of the layer over that of {reference} at 4.2 K against field: the sample ahead and others, "
+        "one a treatment, evenly through the study. Strip below: fields of equal currents with 68 % intervals. "
+        f"{_FIELDS}{scene.data}",
+    )
+
+
+def treatment_map(scene: Scene) -> Picture | None:
+    """Draw the map of estimates over temperature and time of the last hold, of the lot with most treatments."""
+    opened = scene.opened
+    results, _ = fit_to_compare(opened.results)
+    treatments = {one.name: one.treatment for one in opened.study.samples}
+    designs = {one.lot.name: one.lot.design for one in opened.study.samples}
+    known: dict[str, set[object]] = {}
+    for name, lot in zip(results["sample"].values, results["lot"].values, strict=True):
+        if treatments.get(str(name)) is not None and _finite(results, str(name), "a_nm"):
+            known.setdefault(str(lot), set()).add(treatments[str(name)])
+    if not known:
+        return None
+    lot = max(known, key=lambda one: len(known[one]))
+    dose = opened.study.dose
+    try:
+        found = plan_lot(
+            results, treatments, lot, Conditions(HELIUM_K, design=designs.get(lot, "")), (FIELD_T,),
+            Limits(dose=(dose.q_kj_per_mol, dose.reference_c)), library=_library(scene),
+        )  # fmt: skip
+        figure = planning_figure(found, title=_headed("Where to react next", scene), size=scene.size)
+    except XrdorderError:
+        return None
+    others = f" Of {len(known)} lots the one with most treatments." if len(known) > 1 else ""
+    flat = all(plan.state == "flat" for key, plan in found.plans.items() if key.startswith("current"))
+    said = " Differences are not more than chance." if flat else ""
+    return Picture(
+        "map",
+        figure,
+        f"Map of the estimated layer current at {FIELD_T:g} T over temperature and time of the last hold",
+        f"Lot {lot or 'without a name'}: estimated layer current at {FIELD_T:g} T, 4.2 K over temperature and time of "
+        "the last hold, as difference to a treatment reacted, and the front between Bc2 and domain size."
+        f"{said}{others} Squares: worth reacting next, inside the furnace limits of the data; no instruction to run a "
+        f"furnace. {_FIELDS}{scene.data}",
+    )
+
+
+def _conductors(scene: Scene, results: xr.Dataset, names: Sequence[str]) -> tuple[Conductor, ...]:
+    """Conductors of those samples that have what it takes, with one measure of grain size for all."""
+    wanted = set(names)
+    rows = [k for k, name in enumerate(results["sample"].values) if str(name) in wanted]
+    part = results.isel(sample=rows)
+    by_microscopy = all(measured_mean(part, str(name), "grain_size_nm") for name in part["sample"].values)
+    designs = {one.name: one.lot.design for one in scene.opened.study.samples}
+    try:
+        return conductors(
+            part, n=_DRAWS, library=_library(scene), designs=designs, measured_grains=by_microscopy
+        )
+    except XrdorderError:
+        return ()
+
+
+def _library(scene: Scene) -> Library:
+    study = scene.opened.study
+    return OwnFiles(study.tin_scale, study.relations).library()
+
+
+def _first_samples(scene: Scene) -> list[str]:
+    """A sample of the variant ahead and one of the reference; the first that has a result where none is ahead."""
+    look = scene.look
+    found: list[str] = []
+    if look.pairs:
+        by_label: dict[str, str] = {}
+        for one in look.compared.values():
+            for label, sample in zip(one.labels, one.values.samples, strict=True):
+                by_label.setdefault(label, sample)
+        found = [by_label[label] for label in (look.leader, look.pairs[-1].second) if label in by_label]
+    if found:
+        return found
+    names = [str(name) for name in scene.opened.results["sample"].values]
+    return [name for name in names if _finite(scene.opened.results, name, "a_nm")][:1]
+
+
+def _variants(scene: Scene) -> list[str]:
+    """The first sample of every variant, or all where none were told apart."""
+    found: dict[str, str] = {}
+    for one in scene.look.compared.values():
+        for label, sample in zip(one.labels, one.values.samples, strict=True):
+            found.setdefault(label or sample, sample)
+    return list(found.values())
+
+
+def _chosen(names: Sequence[str], most: int, first: Sequence[str]) -> list[str]:
+    """At most so many names in their order: the first ones for certain, others evenly."""
+    if len(names) <= most:
+        return list(names)
+    sure = [name for name in first if name in names]
+    kept = {*sure, *evenly([name for name in names if name not in sure], most - len(sure))}
+    return [name for name in names if name in kept]
+
+
+def _said_chosen(shown: int, there: int) -> str:
+    return f" ({shown} of {there} samples: the one ahead, the reference, others evenly through the study)"
+
+
+def _headed(what: str, scene: Scene) -> str:
+    return f"{what}: {scene.title}"
+
+
+def _finite(results: xr.Dataset, name: str, column: str) -> bool:
+    places = results["sample"].values.astype(str) == name
+    return bool(results[column].notnull().values[places].any())
+
+
+MAKERS = (
+    Maker("schedules", schedules),
+    Maker("relations", relations),
+    Maker("trade", trade),
+    Maker("currents", currents),
+    Maker("map", treatment_map),
+    Maker("budget", budget),
+)

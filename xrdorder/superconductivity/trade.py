@@ -1,0 +1,147 @@
+"""High Bc2 against fine grains: where samples stand, and where the layer would carry as much as that of a reference.
+
+Everything is relative to a reference sample: what all samples share has cancelled, draw by draw.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from xrdorder.exceptions import UnknownNameError, ValidityError
+from xrdorder.superconductivity.currents import SURE, Conditions, Conductor, _alike
+from xrdorder.superconductivity.mixture import Band
+from xrdorder.superconductivity.pinning import ForceShape, comparable_forces, peak_pinning_force
+from xrdorder.superconductivity.ratios import bc2_draws
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A sample against the reference.
+
+    Attributes
+    ----------
+    name, lot : str
+    size_ratio, bc2_difference : Band
+        Grain (domain) size over that of the reference, Bc2 less that of the reference (T): median and 68 % interval.
+    """
+
+    name: str
+    lot: str
+    size_ratio: Band
+    bc2_difference: Band
+
+
+def placed(
+    samples: Sequence[Conductor], reference: str, conditions: Conditions | None = None
+) -> tuple[tuple[Placed, ...], tuple[str, ...]]:
+    """Say how far samples stand from a reference in grain size and Bc2.
+
+    Parameters
+    ----------
+    samples : sequence of Conductor
+        Among them the reference; made with one seed and number of draws.
+    reference : str
+    conditions : Conditions, optional
+
+    Returns
+    -------
+    placed : tuple of Placed
+        The reference among them.
+    left_out : tuple of str
+        Samples that no relation compares with the reference.
+
+    Raises
+    ------
+    UnknownNameError
+        No sample has the name of the reference.
+    ValidityError
+        The samples were drawn unalike.
+    """
+    against = _named(samples, reference)
+    bc2 = bc2_draws(samples, conditions)
+    base = bc2[[one.name for one in samples].index(reference)]
+    found, left_out = [], []
+    for one, mine in zip(samples, bc2, strict=True):
+        try:
+            alike = _alike(one, against)
+        except ValidityError:
+            left_out.append(one.name)
+            continue
+        difference = Band.of(np.where(alike, mine - base, np.nan))
+        found.append(Placed(one.name, one.lot, Band.of(one.grain.draws / against.grain.draws), difference))
+    return tuple(found), tuple(left_out)
+
+
+def equal_currents(
+    reference: Conductor,
+    sizes_nm: ArrayLike,
+    bc2_t: ArrayLike,
+    field_t: float,
+    conditions: Conditions | None = None,
+) -> Array:
+    """Give the layer current over that of the reference for other grain sizes and other Bc2.
+
+    The median over the draws, which take one relation of pinning force and one shape for both; Tc and strain are those
+    of the reference. Doubt that all share moves the reference with everything else: sizes and Bc2 are counted from its
+    medians.
+
+    Parameters
+    ----------
+    reference : Conductor
+    sizes_nm : array, (m,)
+        In the measure of the reference: domain sizes where it has one.
+    bc2_t : array, (k,)
+        Bc2 under the conditions, T.
+    field_t : float
+    conditions : Conditions, optional
+
+    Returns
+    -------
+    array, (m, k)
+        NaN where no relation holds.
+
+    Raises
+    ------
+    ValidityError
+        The field is not positive, or the reference may be normal there.
+    """
+    conditions = conditions or Conditions()
+    if not field_t > 0.0:
+        raise ValidityError(f"a field of {field_t:g} T compares nothing; give T above zero")
+    bc2 = bc2_draws([reference], conditions)[0]
+    known = np.isfinite(bc2)
+    carries = bc2 > field_t
+    if not np.any(known) or np.mean(carries[known]) < SURE:
+        raise ValidityError(f"'{reference.name}' may be normal at {field_t:g} T: currents do not compare there")
+    common, library = reference.common, reference.library
+    grain = reference.grain.draws / float(np.median(reference.grain.draws))
+    force = peak_pinning_force(reference.grain, common=common, library=library)
+    shape = ForceShape(common, library)
+    own = shape(field_t / np.where(carries, bc2, np.inf))
+    by_size = []
+    for size in np.atleast_1d(np.asarray(sizes_nm, dtype=float)):
+        other = peak_pinning_force(size * grain, common=common, library=library)
+        try:
+            mine, theirs = comparable_forces(other, force, common=common)
+        except ValidityError:
+            by_size.append(np.full(common.n, np.nan))
+            continue
+        by_size.append(mine / theirs)
+    stretch = np.atleast_1d(np.asarray(bc2_t, dtype=float)) / float(np.nanmedian(bc2))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        by_field = [shape(field_t / np.where(carries, one * bc2, np.inf)) / own for one in stretch]
+    sizes, fields = np.array(by_size)[:, carries], np.array(by_field)[:, carries]
+    return np.array([np.median(row * fields, axis=1) for row in sizes])
+
+
+def _named(samples: Sequence[Conductor], name: str) -> Conductor:
+    found = next((one for one in samples if one.name == name), None)
+    if found is None:
+        raise UnknownNameError(f"no sample '{name}' to refer to; known are: {', '.join(s.name for s in samples)}")
+    return found
