@@ -84,7 +84,10 @@ def test_what_a_variant_mixes_is_told(run, monkeypatch):
     mixed["lot"] = ("sample", np.array(["heron", "heron", "heron", "curlew"], dtype=object))
     monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: type("Held", (), {"results": mixed}))
     said = " ".join(run("--quantity", "tin_at_percent", "--by", "reaction-temperature").output.split())
-    assert "mix wire lots (heron, curlew), whose dopants may differ" in said and "hold times of 50 to 100 h" in said
+    assert "hold times of 50 to 100 h and wire lots (heron, curlew), whose dopants may differ: differences may" in said
+    # wires of two treatments at two places of a spool: a difference by position may be that of the treatments
+    said = " ".join(run("--quantity", "tin_at_percent", "--by", "lot").output.split())
+    assert "Variants by lot mix" in said and "reaction temperatures of 650 to 725 °C" in said
 
 
 def test_trend_over_the_reaction_temperature(run):

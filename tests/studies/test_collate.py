@@ -117,7 +117,7 @@ def test_doses_places_and_dates_follow_the_description(dataset, study, tmp_path)
     read = read_results(tmp_path)
     labels, numbers = grouping(read, "dose")
     assert labels[2] == "" and numbers[1] == pytest.approx(log.dose_h(250.0, 680.0))
-    assert grouping(read, "position")[0] == ["12.5", "", "0"]
+    assert grouping(read, "position")[0] == ["12.5 m", "", "0 m"]
     assert grouping(read, "date")[0] == ["2026-03-14", "", ""]
 
 

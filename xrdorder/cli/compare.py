@@ -96,7 +96,8 @@ def _draw(found: _Found, by: str, study: Path, title: str) -> Path:
     compared = list(found.values())
     known = np.concatenate([np.asarray(one.variable, dtype=float) for one in compared])
     if np.unique(known[np.isfinite(known)]).size >= _LEAST_POINTS:
-        figure = difference_courses(compared, by.replace("-", " "), _UNITS.get(by, ""), title=title)
+        unit = "m" if by == "position" else _UNITS.get(by, "")
+        figure = difference_courses(compared, by.replace("-", " "), unit, title=title)
     else:
         figure = difference_rows(compared, title=title)
     path = study / "results" / FOLDER / "comparison.png"
@@ -175,17 +176,26 @@ def _lead(found: _Found) -> list[str]:
 
 
 def _pooled(results: "xr.Dataset", by: str) -> list[str]:
-    """Say what variants by one variable mix."""
-    if by in ("treatment", "lot"):
+    """Say what variants by one variable mix, or differ in besides: it may be the cause of their differences."""
+    if by == "treatment":
         return []
     mixed = []
+    for other, name, what, unit in (
+        ("reaction-temperature", "peak_c", "reaction temperatures", "°C"),
+        ("hold-time", "hold_at_peak_h", "hold times", "h"),
+    ):
+        values = sorted({float(x) for x in results[name].values if x == x})
+        if by not in (other, "dose") and len(values) > 1:
+            mixed.append(f"{what} of {values[0]:.4g} to {values[-1]:.4g} {unit}")
     lots = dict.fromkeys(str(one) for one in results["lot"].values)
-    if len(lots) > 1:
-        mixed.append(f"wire lots ({', '.join(lots)}), whose dopants may differ; --lot keeps to one")
-    hours = sorted({float(h) for h in results["hold_at_peak_h"].values if h == h})
-    if by == "reaction-temperature" and len(hours) > 1:
-        mixed.append(f"hold times of {hours[0]:g} to {hours[-1]:g} h")
-    return _flush(f"Variants by {by} mix {' and '.join(mixed)}.") if mixed else []
+    several = by != "lot" and len(lots) > 1
+    if several:
+        mixed.append(f"wire lots ({', '.join(lots)}), whose dopants may differ")
+    if not mixed:
+        return []
+    words = " and ".join(part for part in (", ".join(mixed[:-1]), mixed[-1]) if part)
+    keep = " --lot keeps to one lot." if several else ""
+    return _flush(f"Variants by {by} mix {words}: differences may come from these.{keep}")
 
 
 def _flush(text: str) -> list[str]:

@@ -214,9 +214,9 @@ def _common_draws(inside: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], NDArray
 
 _BY = {
     "reaction-temperature": ("peak_c", "{:g} °C"),
-    "hold-time": ("hold_at_peak_h", "{:g} h"),
+    "hold-time": ("hold_at_peak_h", "{:.4g} h"),
     "dose": ("dose_h", "{:.3g} h"),
-    "position": ("position", "{:g}"),
+    "position": ("position", "{:g} m"),
     "date": ("date", "{}"),
     "lot": ("lot", "{}"),
 }
