@@ -241,8 +241,9 @@ def compare(
     labels = [variant for variant in variants if variant]
     names, belongs = indicator(labels)
     if len(names) < 2:
+        have = "only one variant has" if names else "no variant has"
         raise StudyError(
-            f"{values.quantity}: there are {len(names)} variant(s) with a value; a comparison needs two or more"
+            f"{values.quantity}: {have} a value; a comparison needs two or more, so order the samples by something else"
         )
     inside = excess(some.value, belongs, some.covariance())
     elsewhere, scatter = scatter, inside

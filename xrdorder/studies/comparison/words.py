@@ -79,6 +79,16 @@ def rounded(value: float, u: float) -> str:
     return f"{value:.{places}f} ± {u:.{places}f}"
 
 
+def _brief(value: float, digits: int) -> str:
+    """So many digits, large numbers without an exponent.
+
+    >>> _brief(103.2, 2), _brief(942.808, 4), _brief(0.0000693, 2)
+    ('100', '942.8', '6.9e-05')
+    """
+    text = f"{value:.{digits}g}"
+    return f"{float(text):.0f}" if "e+" in text else text
+
+
 def _amount(value: float, u: float, unit: str) -> str:
     return f"{rounded(value, u)} {unit}".strip()
 
@@ -91,15 +101,23 @@ def verdict(difference: Difference) -> str:
     '725 °C/100 h has 0.8 ± 0.3 at.% more tin than 650 °C/100 h'
     >>> verdict(Difference("Tc_K", "A", "B", 0.1, 0.2, 0, 0, 0.39, 0.69, 0.6, 0.6, False, 0.49))
     'Tc of A and B is not distinguishable: 0.1 ± 0.2 K, at most 0.49 K apart (95 %)'
+
+    A difference of many u that a single pair of replicates cannot tell from chance is explained:
+
+    >>> verdict(Difference("domain_size_nm", "A", "B", -74.3, 2.0, 0, 0, 19.0, 0.01, 0.02, 0.1, False, 93.0))
+    'domain size of A and B is not distinguishable: -74 ± 2 nm, at most 93 nm apart (95 %); too few replicates tell \
+how far equal wires scatter'
     """
     d = difference
     how = manner(d.quantity)
     if not d.distinguishable:
         amount = _amount(d.value * how.scale, d.u * how.scale, how.unit)
-        bound = f"{d.bound * how.scale:.2g} {how.unit}".strip()
-        return (
-            f"{how.noun} of {d.first} and {d.second} is not distinguishable: {amount}, at most {bound} apart (95 %)"
-        )
+        bound = f"{_brief(d.bound * how.scale, 2)} {how.unit}".strip()
+        # else a reader wonders why a difference of many u should be chance
+        few = abs(d.value) > 1.96 * d.u and d.half_width > 2.5 * d.u
+        why = "; too few replicates tell how far equal wires scatter" if few else ""
+        pair = f"{how.noun} of {d.first} and {d.second}"
+        return f"{pair} is not distinguishable: {amount}, at most {bound} apart (95 %){why}"
     if how.relative and isfinite(d.relative):
         amount = _amount(100.0 * abs(d.relative), 100.0 * d.u_relative, "%")
     else:
@@ -114,7 +132,7 @@ def trend_words(found: Trend, unit: str = "") -> str:
     low, high = found.span
     change = found.slope * (high - low)
     amount = _amount(abs(change) * how.scale, found.u_slope * (high - low) * how.scale, how.unit)
-    where = f"{found.variable} from {low:g} to {high:g} {unit}".strip()
+    where = f"{found.variable} from {_brief(low, 4)} to {_brief(high, 4)} {unit}".strip()
     if not found.distinguishable:
         signed = _amount(change * how.scale, found.u_slope * (high - low) * how.scale, how.unit)
         return f"{how.noun} shows no trend over {where} that is more than chance: {signed}"
@@ -141,7 +159,7 @@ def _scatter(found: Repeatability, quantity: str) -> str:
     how = manner(quantity)
     if found.degrees_of_freedom == 0:
         return "no replicates were measured, so the scatter between equal wires is not in the uncertainties"
-    text = f"{found.degrees_of_freedom} degrees of freedom"
+    text = f"{found.degrees_of_freedom} degree{'s' * (found.degrees_of_freedom != 1)} of freedom"
     if found.u == 0.0 and found.origin == "replicates":
         return f"replicates scatter no more than their known uncertainties ({text})"
     if found.origin == "told":
@@ -149,7 +167,7 @@ def _scatter(found: Repeatability, quantity: str) -> str:
     if found.origin == "course":
         u = f"{found.u * how.scale:.2g} {how.unit}".rstrip()
         course = "the scatter about a smooth course over temperature and time"
-        return f"for want of replicates {course} was used, {u} ({text})"
+        return f"as replicates are too few, {course} was used, {u} ({text})"
     low, high = (f"{x * how.scale:.2g}" for x in (found.low, found.high))
     u = f"{found.u * how.scale:.2g}"
     return f"the scatter between equal wires is {u} {how.unit} ({low} to {high}, 68 %; {text})".replace("  ", " ")
@@ -158,11 +176,12 @@ def _scatter(found: Repeatability, quantity: str) -> str:
 def methods_sentence(comparison: Comparison) -> str:
     """One sentence for a report: how the variants were compared."""
     how = manner(comparison.quantity)
+    number = comparison.first.size
     return (
         f"Differences of {how.noun} between {len(comparison.variants)} variants "
         f"({int(comparison.counts.sum())} samples) were judged with signed contributions, so that errors common to two "
         "variants cancel; "
         f"{_scatter(comparison.repeatability, comparison.quantity)}; probabilities were corrected for "
-        f"{comparison.first.size} comparisons (Holm), with {100 * LEVEL:g} % as the limit; uncertainties are standard "
-        "(k = 1)."
+        f"{number} comparison{'s' * (number != 1)} (Holm), with {100 * LEVEL:g} % as the limit; uncertainties are "
+        "standard (k = 1)."
     )
