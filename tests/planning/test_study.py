@@ -156,6 +156,8 @@ def test_far_away_proposals_keep_the_constraints_too():
         ("heron", Limits(rrr_above=100.0), "resistivity ratio of the copper: was measured after 0"),
         ("heron", Limits(niobium_below=0.1), "leftover niobium: no sample tells it"),
         ("heron", Limits(total_h=20.0), "fits into 20 h"),
+        ("heron", Limits(most_c=500.0), "temperatures up to 500 °C only, .*; give the lower limit as well"),
+        ("heron", Limits(least_hours=5000.0), "holds from 5000 h on, .*; give the upper limit as well"),
         ("heron", Limits(holds=(HoldBound(500.0, 1.0),)), "keeps: at most 1 h at or above 500"),
     ],
 )

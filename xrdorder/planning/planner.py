@@ -456,7 +456,9 @@ def plan_words(found: Plan, unit: str = "", name: str = "") -> list[str]:
             text += " again"
         if np.isfinite(proposal.predicted):
             text += f": predicted {amount(proposal.predicted, proposal.u)}"
-        if np.isfinite(proposal.chance_better):
+        if proposal.u_difference <= 1e-9 * proposal.u:
+            text += "; it is the best so far, which is then known better"
+        elif np.isfinite(proposal.chance_better):
             more = amount(proposal.difference, proposal.u_difference)
             text += (
                 f"; {more} against the best so far, better with probability "

@@ -166,6 +166,20 @@ def furnace_of(treatments: Sequence[History], limits: Limits) -> Furnace:
     ramps = [one.ramp_to_peak_k_per_h for one in treatments if isinstance(one, Schedule)]
     usual = [ramp for ramp in ramps if np.isfinite(ramp)]
     ramp = limits.ramp_k_per_h or (float(np.median(usual)) if usual else USUAL_RAMP,)
+    for what, unit, least, most, reacted in (
+        ("temperatures", "°C", limits.least_c, limits.most_c, peaks),
+        ("holds", "h", limits.least_hours, limits.most_hours, hours),
+    ):
+        if least is None and most is not None and most < min(reacted):
+            raise StudyError(
+                f"furnace: {what} up to {most:g} {unit} only, but no treatment reacted so far has less than "
+                f"{min(reacted):g} {unit}; give the lower limit as well"
+            )
+        if most is None and least is not None and least > max(reacted):
+            raise StudyError(
+                f"furnace: {what} from {least:g} {unit} on, but no treatment reacted so far has more than "
+                f"{max(reacted):g} {unit}; give the upper limit as well"
+            )
     return Furnace(
         (
             float(min(peaks)) if limits.least_c is None else limits.least_c,
@@ -283,7 +297,8 @@ def _constraints(
             ("resistivity ratio of the copper", measured_values(results, "rrr_copper"), limits.rrr_above, None, True)
         )
     if limits.niobium_below is not None:
-        asked.append(("leftover niobium", leftover_niobium(results), None, limits.niobium_below, False))
+        name = "leftover niobium (weight fraction)"
+        asked.append((name, leftover_niobium(results), None, limits.niobium_below, False))
     for name, values, low, high, logarithmic in asked:
         at = [treatments[sample] for sample in values.samples]
         found.append(
