@@ -12,8 +12,8 @@ from xrdorder.studies.measured import Measured
 
 
 def _as_list(value: object) -> object:
-    """Take a single table for a list of one."""
-    return [value] if isinstance(value, dict) else value
+    """Take a single table for a list of one; so does a bare number, which is then refused as no table."""
+    return value if isinstance(value, list) else [value]
 
 
 class ValueTable(Table):

@@ -92,10 +92,12 @@ def read_sample_table(name: str, folder: Path, kinds: Mapping[str, str]) -> Samp
     rows = []
     for number, cells in lines:
         if len(cells) > len(header) and any(cells[len(header) :]):
+            comma = ", or, with decimal commas, separate all columns by semicolons" if separator == "," else ""
             found.append(
                 (
                     f"{name}, row {number}",
-                    f"has {len(cells)} cells, the header {len(header)}; put a text that holds a separator in quotes",
+                    f"has {len(cells)} cells, the header {len(header)}; put a text that holds a separator in quotes"
+                    f"{comma}",
                 )
             )
             continue
