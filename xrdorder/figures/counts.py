@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from xrdorder.figures import palette
+from xrdorder.figures.sheet import shortened
 
 if TYPE_CHECKING:
     from xrdorder.fitting import PhaseResult
@@ -41,7 +42,7 @@ class Lane:
     @property
     def title(self) -> str:
         """The phase as chemists write it, or its name, shortened if need be."""
-        return _TITLES.get(self.name, self.name if len(self.name) <= 14 else f"{self.name[:13]}…")
+        return _TITLES.get(self.name) or shortened(self.name, 14)
 
 
 def lanes_of(lines: xr.Dataset, phases: "Mapping[str, PhaseResult] | xr.Dataset | None") -> list[Lane]:

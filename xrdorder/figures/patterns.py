@@ -31,9 +31,9 @@ from xrdorder.figures.sheet import (
     minor_ticks,
     page,
     place,
-    shortened,
     style,
 )
+from xrdorder.figures.words import fitted, width_in
 
 Array = NDArray[np.float64]
 
@@ -42,7 +42,8 @@ MOST_CURVES = 12
 
 _BOTTOM_IN, _RIGHT_IN = 0.48, 0.2
 _LANE_IN, _CURVE_IN, _NAME_STRIP_IN = 0.17, 0.52, 0.15
-_LETTER_IN, _SMALL_LETTER_IN, _MOST_LETTERS = 0.062, 0.054, 28
+_NAMES_IN, _NARROW_NAMES_IN = 1.75, 1.0
+_TALL_IN, _MOST_CURVE_IN = 2.4, 2.0
 _ROW_IN, _LEAST_MAP_IN, _MOST_MAP_IN = 0.15, 2.2, 6.4
 _LABEL_IN = 0.13
 _BINS_PER_IN = 90  # of a curve or a map: about what a screen shows
@@ -109,9 +110,12 @@ def patterns_figure(patterns: Sequence[SamplePattern], *, title: str = "", size:
 def _curves(patterns: Sequence[SamplePattern], title: str, size: Size) -> Figure:
     """One lane a pattern; names stand at the right, or over the lane where the page is narrow."""
     lanes, beside = _phases(patterns), size.columns > 1
-    longest = max(len(text) for one in patterns for text in (one.name, one.treatment))
-    right = 0.1 + _LETTER_IN * min(longest, _MOST_LETTERS) if beside else _RIGHT_IN
-    left, each = 0.72, _CURVE_IN + (0.0 if beside else _NAME_STRIP_IN)
+    names = [fitted(one.name, _NAMES_IN) for one in patterns]
+    treatments = [fitted(one.treatment, _NAMES_IN, SMALL) for one in patterns]
+    longest = max([width_in(text) for text in names] + [width_in(text, SMALL) for text in treatments])
+    left, right = 0.72, longest + 0.3 if beside else _RIGHT_IN
+    curve = float(np.clip(_TALL_IN / len(patterns), _CURVE_IN, _MOST_CURVE_IN))
+    each = curve + (0.0 if beside else _NAME_STRIP_IN)
     marks = _LANE_IN * len(lanes)
     body = _BOTTOM_IN + marks + 0.06 + each * len(patterns)
     remark = "Each pattern divided by the highest point of its fit; heights by the root of counts; thin lines: none."
@@ -126,27 +130,22 @@ def _curves(patterns: Sequence[SamplePattern], title: str, size: Size) -> Figure
     axes.spines["left"].set_visible(False)
     axes.tick_params(which="both", left=False, bottom=False, labelleft=False, labelbottom=False)
     axes.set_ylim(0.0, each * len(patterns))
-    axes.set_ylabel("root of counts, each pattern by its strongest line", **font())
+    axes.set_ylabel("root of counts", **font())
     for k, one in enumerate(patterns):
         floor = each * (len(patterns) - 1 - k)
         axes.axhline(floor, color=FOG, linewidth=0.5, zorder=0.5)
         x, y = _envelope(one.curves, int(wide * _BINS_PER_IN))
-        axes.plot(x, floor + (_CURVE_IN - 0.04) * y, color=INK, linewidth=0.6, zorder=2)
-        _name(axes, one, floor, beside)
+        axes.plot(x, floor + (curve - 0.04) * y, color=INK, linewidth=0.6, zorder=2)
+        across = axes.get_yaxis_transform()
+        if beside:
+            at = 1.0 + 0.08 / wide
+            axes.text(at, floor + 0.23, names[k], transform=across, ha="left", va="center", **font(NORMAL))
+            axes.text(
+                at, floor + 0.09, treatments[k], transform=across, ha="left", va="center", **font(SMALL, color=SLATE)
+            )
+        else:
+            axes.text(1.0, floor + curve - 0.02, names[k], transform=across, ha="right", va="bottom", **font(SMALL))
     return figure
-
-
-def _name(axes: Axes, one: SamplePattern, floor: float, beside: bool) -> None:
-    across = axes.get_yaxis_transform()
-    if not beside:
-        axes.text(
-            1.0, floor + _CURVE_IN - 0.02, shortened(one.name, _MOST_LETTERS), transform=across, ha="right",
-            va="bottom", **font(SMALL),
-        )  # fmt: skip
-        return
-    for text, above, look in ((one.name, 0.23, font(NORMAL)), (one.treatment, 0.09, font(SMALL, color=SLATE))):
-        short = shortened(text, _MOST_LETTERS)
-        axes.text(1.008, floor + above, short, transform=across, ha="left", va="center", **look)
 
 
 def _map(patterns: Sequence[SamplePattern], title: str, size: Size) -> Figure:
@@ -155,8 +154,9 @@ def _map(patterns: Sequence[SamplePattern], title: str, size: Size) -> Figure:
     lanes, low_high = _phases(patterns), _range(patterns)
     marks = _LANE_IN * len(lanes)
     tall = float(np.clip(_ROW_IN * n, _LEAST_MAP_IN, _MOST_MAP_IN))
-    letters = _MOST_LETTERS if size.columns > 1 else 17
-    left = max(0.72, 0.14 + _SMALL_LETTER_IN * min(max(len(one.name) for one in patterns), letters))
+    most = _NAMES_IN if size.columns > 1 else _NARROW_NAMES_IN
+    names = [fitted(one.name, most, SMALL) for one in patterns]
+    left = max(0.72, 0.16 + max(width_in(name, SMALL) for name in names))
     right, bar = 0.62, 0.3
     body = _BOTTOM_IN + marks + 0.06 + tall + bar
     remark = "Each row is a pattern less its background, divided by the highest point of its fit; shades by the root."
@@ -176,7 +176,7 @@ def _map(patterns: Sequence[SamplePattern], title: str, size: Size) -> Figure:
     axes.tick_params(which="both", bottom=False, left=False, labelbottom=False)
     every = math.ceil(n * _LABEL_IN / tall)
     shown = range(0, n, every)
-    axes.set_yticks(shown, [shortened(patterns[k].name, letters) for k in shown], **font(SMALL))
+    axes.set_yticks(shown, [names[k] for k in shown], **font(SMALL))
     axes.set_ylim(n - 0.5, -0.5)
     axes.set_xlim(*low_high)
     _name_temperatures(axes, patterns, wide, tall)

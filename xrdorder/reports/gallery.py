@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator
 
-from xrdorder.reports import of_estimates, of_variants
+from xrdorder.reports import of_estimates, of_patterns, of_variants
 from xrdorder.reports.pictures import Picture, Scene
 
-MAKERS = (*of_variants.MAKERS, *of_estimates.MAKERS)
+MAKERS = (*of_variants.MAKERS, *of_patterns.MAKERS, *of_estimates.MAKERS)
 NAMES = tuple(one.name for one in MAKERS)
 
 

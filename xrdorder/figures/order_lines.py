@@ -1,0 +1,227 @@
+"""The lines that carry the order, of several samples laid over each other: before and after.
+
+(110), (220) and (310) of the A15 go with the square of the contrast between its two sites. Here the background and
+all other phases are taken off, and counts are divided by the area of the strong A15 lines, which hardly feel the
+order: what is left to differ is order, besides texture and displacement parameters. Lines are laid over each other at
+their calculated angle, so that lattice and displacement do not part them. A sharper line is higher at the same area,
+which says nothing of order; therefore the area is drawn, too, as it grows over the line: its level behind the line is
+what to compare.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import xarray as xr
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from xrdorder.exceptions import StudyError
+from xrdorder.figures.close_ups import A15, ORDER_LINES
+from xrdorder.figures.counts import at_equal_times, standard_uncertainty
+from xrdorder.figures.palette import PAPER, SLATE, lot_colour, lot_mark
+from xrdorder.figures.sheet import (
+    NORMAL,
+    SCREEN,
+    SMALL,
+    Margins,
+    Size,
+    font,
+    grid,
+    minor_ticks,
+    place,
+    style,
+    zero_line,
+)
+from xrdorder.figures.words import fitted, width_in
+
+Array = NDArray[np.float64]
+
+STRONG_LINES = ("2 0 0", "2 1 0", "2 1 1", "3 2 0", "3 2 1", "4 0 0")
+"""Lines whose area is the measure; of them those that all samples have."""
+MOST_SAMPLES = 4
+
+_AROUND_DEG, _STEP_DEG, _LEAST_POINTS = 0.9, 0.05, 5
+_MARKS = 9  # on a growing area
+_PANEL_IN, _ROW_IN, _REMARK_IN = 1.75, 0.19, 0.14
+_DASHES = ("-", (0, (5, 2)), (0, (5, 1.5, 1, 1.5)), (0, (1, 1)))
+
+
+@dataclass(frozen=True)
+class Overlaid:
+    """A pattern to lay over others.
+
+    Attributes
+    ----------
+    name : str
+        Of the sample.
+    curves, lines : Dataset
+        As stored of it.
+    remark : str
+        What is said beside its name: treatment, order.
+    """
+
+    name: str
+    curves: xr.Dataset
+    lines: xr.Dataset
+    remark: str = ""
+
+    def row(self, hkl: str) -> int | None:
+        """Row of a line of the A15 that lies in the measured range; None where there is none."""
+        x = self.curves["two_theta"].values
+        lines = self.lines
+        mine = (lines["phase"].values.astype(str) == A15) & (lines["hkl"].values.astype(str) == hkl)
+        inside = (lines["two_theta"].values > x[0]) & (lines["two_theta"].values < x[-1])
+        found = np.flatnonzero(mine & inside)
+        return int(found[0]) if found.size else None
+
+
+@dataclass(frozen=True)
+class _Piece:
+    """A line of a sample: degrees from its place, ‰ of the strong lines for each degree; NaN where left out."""
+
+    angle: Array
+    observed: Array
+    u: Array
+    calculated: Array
+
+    def binned(self) -> tuple[Array, Array, Array]:
+        """A few points together: angle, observed, standard uncertainty."""
+        good = np.isfinite(self.observed)
+        _, cell, count = np.unique(np.round(self.angle[good] / _STEP_DEG), return_inverse=True, return_counts=True)
+        middle, mean = (np.bincount(cell, column[good]) / count for column in (self.angle, self.observed))
+        return middle, mean, np.sqrt(np.bincount(cell, self.u[good] ** 2)) / count
+
+    def area(self) -> tuple[Array, Array, Array]:
+        """Areas up to each point, ‰ of the strong lines: observed, standard uncertainty, calculated."""
+        wide = np.gradient(self.angle)
+        known = np.isfinite(self.observed)
+        observed = np.cumsum(wide * np.where(known, self.observed, self.calculated))
+        u = np.sqrt(np.cumsum((wide * np.where(known, self.u, 0.0)) ** 2))
+        return observed, u, np.cumsum(wide * self.calculated)
+
+
+def order_lines_figure(samples: Sequence[Overlaid], *, title: str = "", size: Size = SCREEN) -> Figure:
+    """Lay the order lines of samples over each other.
+
+    Parameters
+    ----------
+    samples : sequence of Overlaid
+        Up to `MOST_SAMPLES`, the one to look at first.
+    title : str
+    size : Size
+
+    Raises
+    ------
+    StudyError
+        There are too many samples, no sample has an order line, or they have no strong line in common.
+    """
+    if len(samples) > MOST_SAMPLES:
+        raise StudyError(f"{len(samples)} samples cannot be told apart in one panel; choose up to {MOST_SAMPLES}")
+    usable = [one for one in samples if A15 in one.lines["phase"].values and f"part_{A15}" in one.curves]
+    strong = [hkl for hkl in STRONG_LINES if usable and all(one.row(hkl) is not None for one in usable)]
+    if not strong:
+        raise StudyError("the samples have no strong line of the A15 in common: there is nothing to compare with")
+    drawn = {hkl: pieces for hkl in ORDER_LINES if any(pieces := [_piece(one, hkl, strong) for one in usable])}
+    if not drawn:
+        raise StudyError("no sample has one of the lines (110), (220), (310): none of them was measured")
+    wide = size.width_in - 0.75 - 0.2 - 0.5
+    broken = any(width_in(f"{one.name}, {one.remark}") > wide for one in usable)
+    legend = (_ROW_IN + _REMARK_IN * broken) * len(usable) + 0.12
+    narrow = size.columns == 1
+    room = Margins(left=0.75, across=0.62, down=0.72 if narrow else 0.62, above=legend + 0.28)
+    remark = (
+        "Background and other phases taken off; counts over the area of the strong A15 lines. Marks: observed with "
+        "standard uncertainty; curves: fit of the whole pattern. Areas go with the square of the order; heights hang "
+        "on widths, too."
+    )
+    columns = 2 if narrow else len(drawn)
+    figure, panels = grid(size, 2 * len(drawn), _PANEL_IN, title=title, remark=remark, margins=room, columns=columns)
+    shapes, areas = (panels[::2], panels[1::2]) if narrow else (panels[: len(drawn)], panels[len(drawn) :])
+    for k, (hkl, pieces) in enumerate(drawn.items()):
+        title_of_line = f"({hkl.replace(' ', '')})"
+        style(shapes[k], y_label="" if k and not narrow else "‰ of strong lines / degree")
+        style(areas[k], x_label="2θ from the line (degrees)", y_label="" if k and not narrow else "area so far (‰)")
+        if narrow:
+            shapes[k].set_xlabel("2θ from the line (degrees)", **font())
+            areas[k].set_xlabel("")
+        for axes, words in ((shapes[k], title_of_line), (areas[k], f"{title_of_line}, area")):
+            axes.set_title(words, loc="left", pad=5.0, **font(NORMAL, weight="bold"))
+            zero_line(axes)
+            axes.axvline(0.0, color=SLATE, linewidth=0.5, linestyle=(0, (1, 2)), zorder=0.6)
+            axes.set_xlim(-_AROUND_DEG, _AROUND_DEG)
+            axes.set_xticks([-0.5, 0.0, 0.5])
+            minor_ticks(axes, x=5, y=2)
+        for which, piece in enumerate(pieces):
+            if piece is not None:
+                _draw(shapes[k], areas[k], piece, which, 2.4 if narrow else 3.4)
+    top = figure.get_size_inches()[1] * panels[0].get_position().y1
+    _draw_legend(figure, usable, size, room.left, float(top) + 0.28, broken=broken)
+    return figure
+
+
+def _piece(one: Overlaid, hkl: str, strong: Sequence[str]) -> _Piece | None:
+    """Cut a line out of a pattern; None where it was not measured."""
+    row = one.row(hkl)
+    if row is None:
+        return None
+    middle, area = float(one.lines["two_theta"].values[row]), one.lines["area"].values
+    near = np.abs(one.curves["two_theta"].values - middle) <= _AROUND_DEG
+    curves = one.curves.isel(two_theta=np.flatnonzero(near))
+    if curves.sizes["two_theta"] < _LEAST_POINTS:
+        return None
+    u = standard_uncertainty(curves)
+    if "time_factor" in curves:
+        u = u / curves["time_factor"].values
+    left_out = ~np.isfinite(curves["weighted_residual"].values)
+    curves = at_equal_times(curves)
+    scale = 1000.0 / sum(float(area[k]) for name in strong if (k := one.row(name)) is not None)
+    calculated = curves[f"part_{A15}"].values
+    observed = curves["observed"].values - (curves["calculated"].values - calculated)
+    return _Piece(
+        curves["two_theta"].values - middle,
+        np.where(left_out, np.nan, scale * observed),
+        scale * u,
+        scale * calculated,
+    )
+
+
+def _draw(shape: Axes, area: Axes, piece: _Piece, which: int, mark: float) -> None:
+    colour, over = lot_colour(which), 0.1 * which
+    observed, u, calculated = piece.area()
+    some = np.unique(np.linspace(0, len(observed) - 1, _MARKS).astype(int))
+    for axes, curve, (x, y, bar) in (
+        (shape, piece.calculated, piece.binned()),
+        (area, calculated, (piece.angle[some], observed[some], u[some])),
+    ):
+        axes.plot(piece.angle, curve, color=colour, linewidth=1.3, linestyle=_DASHES[which], zorder=2 - over)
+        axes.errorbar(
+            x, y, yerr=bar, fmt=lot_mark(which), color=colour, markersize=mark, elinewidth=0.7, markeredgewidth=0.8,
+            markerfacecolor=PAPER if which else colour, zorder=3 - over,
+        )  # fmt: skip
+
+
+def _draw_legend(
+    figure: Figure, samples: Sequence[Overlaid], size: Size, left_in: float, bottom_in: float, *, broken: bool
+) -> None:
+    """A row a sample over the panels: mark, curve, name, and the remark beside or below."""
+    wide, row = size.width_in - left_in - 0.2, _ROW_IN + _REMARK_IN * broken
+    axes = place(figure, left_in, bottom_in, wide, row * len(samples))
+    axes.axis("off")
+    axes.set_xlim(0.0, wide)
+    axes.set_ylim(0.0, row * len(samples))
+    for k, one in enumerate(samples):
+        colour, at = lot_colour(k), row * (len(samples) - k) - 0.5 * _ROW_IN
+        axes.plot([0.0, 0.34], [at, at], color=colour, linewidth=1.3, linestyle=_DASHES[k])
+        axes.plot(
+            [0.17], [at], lot_mark(k), color=colour, markersize=4.0, markerfacecolor=PAPER if k else colour,
+            markeredgewidth=0.8,
+        )  # fmt: skip
+        name, remark = fitted(one.name, wide - 0.5), fitted(one.remark, wide - 0.5, SMALL)
+        beside = name if broken or not remark else f"{name}, {remark}"
+        axes.text(0.44, at, beside, va="center", ha="left", **font(NORMAL))
+        if broken:
+            axes.text(0.44, at - 0.15, remark, va="center", ha="left", **font(SMALL, color=SLATE))

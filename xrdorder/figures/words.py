@@ -1,0 +1,39 @@
+"""How wide is a text on the page, and how much of a name has room?"""
+
+from __future__ import annotations
+
+import warnings
+from functools import lru_cache
+
+from matplotlib.font_manager import FontProperties
+from matplotlib.textpath import text_to_path
+
+from xrdorder.figures.sheet import FAMILY, NORMAL, plain
+
+_POINTS_PER_IN = 72.0
+
+
+@lru_cache(maxsize=4096)
+def width_in(text: str, size: float = NORMAL, *, bold: bool = False) -> float:
+    """Width of a line of text in inches."""
+    look = FontProperties(family=FAMILY, size=size, weight="bold" if bold else "normal")
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "Glyph .* missing from font", UserWarning)  # drawn as boxes
+        width, _, _ = text_to_path.get_text_width_height_descent(text, look, ismath=False)
+    return float(width) / _POINTS_PER_IN
+
+
+def fitted(text: str, most_in: float, size: float = NORMAL, *, bold: bool = False) -> str:
+    """Give a name as one line of text to draw, its middle left out where it has no room.
+
+    Names that differ only in the middle may come out alike; beginning and end are what people vary.
+
+    >>> fitted("heron-650c-100h", 2.0), fitted("heron-650c-100h", 0.6)
+    ('heron-650c-100h', 'hero…00h')
+    """
+    line = " ".join("".join(letter if letter.isprintable() else " " for letter in text).split())
+    short, keep = line, len(line)
+    while keep > 1 and width_in(short, size, bold=bold) > most_in:
+        keep = min(keep - 1, max(1, int(keep * most_in / width_in(short, size, bold=bold))))
+        short = f"{line[: keep - keep // 2]}…{line[len(line) - keep // 2 :]}"
+    return plain(short)

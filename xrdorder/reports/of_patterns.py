@@ -1,0 +1,238 @@
+"""Figures of patterns and of lines: what was measured, and what single lines say of lattice, widths and order."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from xrdorder.exceptions import StudyError
+from xrdorder.figures.order_lines import STRONG_LINES, Overlaid, order_lines_figure
+from xrdorder.figures.patterns import MOST_CURVES, SamplePattern, patterns_figure
+from xrdorder.figures.single_lines import LinesOfSample, lattice_figure, width_figure
+from xrdorder.reports.pictures import Maker, Picture, Scene
+from xrdorder.studies.numbers import MISSING, concise
+from xrdorder.studies.store import FAILED, OK, StoredSample
+
+_MOST_PANELS = {1: 4, 2: 8}
+"""By columns of a figure."""
+
+
+def patterns(scene: Scene) -> Picture | None:
+    """Draw all patterns: curves, or a map where they are many."""
+    found = [_pattern(scene, k, sample) for k, sample in _samples(scene, _fitted(scene)) if "curves" in sample.groups]
+    if not found:
+        return None
+    count = f"All {len(found)} patterns" if len(found) > 1 else "The pattern"
+    if len(found) <= MOST_CURVES:
+        how, what = "as curves, sample names beside them", "Observed counts (thin lines: none), each pattern"
+    else:
+        how = "as a map: a row for each sample, darker where there are more counts"
+        what = "Observed counts less the fitted background, each pattern"
+    return Picture(
+        "patterns",
+        patterns_figure(found, title=scene.title, size=scene.size),
+        f"{count} of the study over the angle 2θ, {how}; marks below show where lines of each phase stand",
+        f"{count} {how}, in the order of temperature, then time. {what} divided by the highest point of its fit and "
+        "drawn by the square root. Marks below: lines of the phases that "
+        f"were found, heights by the root of the area. {_data(scene)}",
+    )
+
+
+def lattice(scene: Scene) -> Picture | None:
+    """Draw lattice parameters by single lines, a panel a sample."""
+    rows, chosen = _variants(scene)
+    found = [_lines(sample) for _, sample in _samples(scene, rows) if "single_lines" in sample.groups]
+    found = [one for one in found if one.with_centres.sizes["single_line"]]
+    if not found:
+        return None
+    return Picture(
+        "lattice",
+        lattice_figure(found, title=scene.title, size=scene.size),
+        f"Lattice parameter of the A15 by single lines against cos²θ/sinθ, {_count(found)}",
+        f"Lattice parameter of the A15 by each line alone against cos²θ/sinθ, {_count(found)} ({chosen}). All shifts "
+        "but the displacement of the specimen are corrected, which in reflection makes a straight line. Bars: standard "
+        "uncertainty from counting. Line: the fit of the whole pattern with the displacement it found; open mark: its "
+        "lattice parameter, at the temperature of the measurement. Above: that number with its uncertainty from "
+        f"counting, and what least squares of the centres give. {_data(scene)}",
+    )
+
+
+def widths(scene: Scene) -> Picture | None:
+    """Draw widths of single lines in the manner of size and strain, a panel a sample."""
+    rows, chosen = _variants(scene)
+    found = [_lines(sample, widths=True) for _, sample in _samples(scene, rows) if "single_lines" in sample.groups]
+    found = [one for one in found if one.with_widths.sizes["single_line"]]
+    if not found:
+        return None
+    return Picture(
+        "widths",
+        width_figure(found, title=scene.title, size=scene.size),
+        f"Breadth that the specimen adds to lines of the A15, times cosθ, against sinθ, {_count(found)}",
+        f"Integral breadth of single A15 lines beyond that of instrument and radiation, times cosθ, against sinθ, "
+        f"{_count(found)} ({chosen}). Bars: standard uncertainty from counting; the Gaussian part is held to the fit "
+        "of the whole pattern. Line: that fit. Its value at zero is the wavelength over the domain size "
+        "(volume-weighted length, K = 1), its rise is microstrain or spread of composition, and it bends where the "
+        f"first is Lorentzian and the second Gaussian. {_data(scene)}",
+    )
+
+
+def order_lines(scene: Scene) -> Picture | None:
+    """Lay the order lines of the variant ahead over those of the one it is compared with."""
+    rows, chosen = _before_and_after(scene)
+    found = [_overlaid(scene, k, sample) for k, sample in _samples(scene, rows) if "curves" in sample.groups]
+    if not found:
+        return None
+    try:
+        figure = order_lines_figure(found, title=scene.title, size=scene.size)
+    except StudyError:
+        return None
+    strong = ", ".join(f"({hkl.replace(' ', '')})" for hkl in STRONG_LINES)
+    names = " and ".join(one.name for one in found)
+    return Picture(
+        "order-lines",
+        figure,
+        f"Lines (110), (220) and (310) of {names}, laid over each other, with their areas",
+        f"The lines that carry the order, of {names} ({chosen}), over the angle from the place of each line. "
+        "Background and other phases of the fit are taken off, and counts divided by the fitted area of those of "
+        f"{strong} that all have. Marks: observed, a few points together, with their standard uncertainty from "
+        "counting; curves: fit of the whole pattern. With each line its area as it grows over the line: areas go with "
+        f"the square of the order, while heights hang on the widths of lines, too. {_data(scene)}",
+    )
+
+
+def _before_and_after(scene: Scene) -> tuple[list[int], str]:
+    """Pick a sample of the variant ahead and one of the reference; without verdicts the last and first by treatment."""
+    look = scene.look
+    names = [str(name) for name in scene.opened.results["sample"].values]
+    if look.pairs:
+        labelled = {
+            label: name
+            for one in look.compared.values()
+            for name, label in reversed(list(zip(one.values.samples, one.labels, strict=True)))
+        }
+        wanted = (look.leader, look.pairs[-1].second)
+        if all(label in labelled for label in wanted):
+            return [names.index(labelled[label]) for label in wanted], "variant ahead and reference"
+    rows, _ = _variants(scene)
+    ends = list(dict.fromkeys([*rows[-1:], *rows[:1]]))
+    return ends, "last and first by treatment" if len(ends) > 1 else "the only variant"
+
+
+def _overlaid(scene: Scene, row: int, sample: StoredSample) -> Overlaid:
+    words = [str(scene.opened.results["treatment"].values[row])]
+    order = sample.values.get("site_order", math.nan)
+    if math.isfinite(order):
+        words.append(f"order {concise(order, sample.contributions.total('site_order'))}")
+    return Overlaid(sample.name, sample.curves, sample.lines, ", ".join(word for word in words if word))
+
+
+def _variants(scene: Scene) -> tuple[list[int], str]:
+    """Pick the first sample of each lot and treatment, a sensible number in the order of treatment; and say so."""
+    results = scene.opened.results
+    first: dict[tuple[str, str], int] = {}
+    for k, status in enumerate(results["status"].values):
+        if str(status) == OK:
+            first.setdefault((str(results["lot"].values[k]), str(results["treatment"].values[k])), k)
+    peak = np.nan_to_num(results["peak_c"].values.astype(float), nan=math.inf)
+    hours = np.nan_to_num(results["hold_at_peak_h"].values.astype(float), nan=math.inf)
+    rows = sorted(first.values(), key=lambda k: (peak[k], hours[k], k))
+    most = _MOST_PANELS[min(scene.size.columns, 2)]
+    if len(rows) <= most:
+        return rows, "the first of each wire lot and treatment" if len(rows) > 1 else "the only variant"
+    picked = np.unique(np.round(np.linspace(0, len(rows) - 1, most)).astype(int))
+    text = f"the first of each wire lot and treatment, {len(picked)} of {len(rows)} from the coolest to the hottest"
+    return [rows[k] for k in picked], text
+
+
+def _lines(sample: StoredSample, *, widths: bool = False) -> LinesOfSample:
+    value = sample.values.get
+    return LinesOfSample(
+        sample.name,
+        sample.groups["single_lines"],
+        _width_words(sample) if widths else _lattice_words(sample),
+        _by_route(sample, "whole pattern")[0],
+        value("lorentz_sec", math.nan),
+        value("lorentz_tan", math.nan),
+        value("gauss_tan2", math.nan),
+        any(name.startswith("strain_anisotropy_") for name in sample.values),
+    )
+
+
+def _by_route(sample: StoredSample, route: str) -> tuple[float, float]:
+    """Lattice parameter by a route through the counts, and its uncertainty from counting."""
+    table = sample.opinions
+    if table is None or route not in table["route"].values:
+        return math.nan, math.nan
+    row = table.sel(route=route)
+    return float(row["a_nm"]), float(row["u_a_nm"])
+
+
+def _lattice_words(sample: StoredSample) -> str:
+    words = [f"a = {concise(*_by_route(sample, 'whole pattern'))} nm"]
+    single = concise(*_by_route(sample, "single lines"))
+    if single != MISSING:
+        words.append(f"lines {single}")
+    found = sample.groups["parameters"]
+    at = np.flatnonzero(found["parameter"].values == "specimen_displacement_mm")
+    if at.size and found["vary"].values[at[0]]:
+        value, u = (1000.0 * float(found[key].values[at[0]]) for key in ("value", "stderr"))
+        words.append(f"displaced by {concise(value, u)} µm".replace("-", "−"))
+    return ", ".join(words)
+
+
+def _width_words(sample: StoredSample) -> str:
+    value, table = sample.values, sample.contributions
+    size, strain = value.get("domain_size_nm", math.nan), value.get("microstrain", math.nan)
+    if math.isfinite(size):
+        words = f"size {concise(size, table.total('domain_size_nm'))} nm"
+    elif math.isfinite(value.get("domain_size_at_least_nm", math.nan)):
+        words = f"size at least {value['domain_size_at_least_nm']:.0f} nm"
+    else:
+        words = "size not determined"
+    if math.isfinite(strain):
+        return f"{words}, microstrain {concise(1e4 * strain, 1e4 * table.total('microstrain'))}·10⁻⁴"
+    return f"{words}, microstrain not resolved"
+
+
+def _count(found: Sequence[object]) -> str:
+    return f"{len(found)} samples" if len(found) > 1 else "one sample"
+
+
+def _fitted(scene: Scene) -> list[int]:
+    """Rows of samples that have a fit."""
+    return [k for k, status in enumerate(scene.opened.results["status"].values) if not str(status).startswith(FAILED)]
+
+
+def _samples(scene: Scene, rows: Sequence[int]) -> Iterator[tuple[int, StoredSample]]:
+    """Read samples of the results; those whose file cannot be read are left out."""
+    for k in rows:
+        try:
+            yield k, scene.opened.sample(str(scene.opened.results["sample"].values[k]))
+        except StudyError:
+            continue
+
+
+def _pattern(scene: Scene, row: int, sample: StoredSample) -> SamplePattern:
+    results = scene.opened.results.isel(sample=row)
+    return SamplePattern(
+        sample.name,
+        sample.curves,
+        sample.lines,
+        str(results["treatment"].item()),
+        float(results["peak_c"].item()),
+        float(results["hold_at_peak_h"].item()),
+    )
+
+
+def _data(scene: Scene) -> str:
+    return f"Data: results/samples of '{scene.title}'."
+
+
+MAKERS = (
+    Maker("patterns", patterns),
+    Maker("order-lines", order_lines),
+    Maker("lattice", lattice),
+    Maker("widths", widths),
+)
