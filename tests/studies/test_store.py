@@ -38,7 +38,7 @@ def test_everything_comes_back(path):
 
 def test_without_groups_the_rest_comes_back(path):
     write_sample(made.sample(), path)
-    found = read_sample(path, groups=False)
+    found = read_sample(path, groups=())
     assert found.groups == {}
     assert found.values == made.sample().values
     with pytest.raises(StudyError, match="has no curves"):

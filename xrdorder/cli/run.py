@@ -40,7 +40,7 @@ def run_and_show(study: Path, *, again: bool, workers: int | None, figures: bool
     with Progress("fitting") as progress:
         results = run_study(study, progress=progress, again=again, workers=workers)
     click.echo(results_text(results))
-    if models := model_text(study, results):
+    if models := model_text(results):
         click.echo(models)
     for line in failures(results):
         complain(line)

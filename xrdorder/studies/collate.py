@@ -1,7 +1,7 @@
 """All samples in one table: `results.nc` for programs, `results.csv` for people."""
 
 import csv
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +24,7 @@ from xrdorder.studies.told import Variables, told_variables
 RESULTS_NC = "results.nc"
 RESULTS_CSV = "results.csv"
 
+_PREDICTED = ("median", "low", "high")
 _FRACTION, _LIMIT = "weight_fraction_", "upper_limit_"
 
 
@@ -70,8 +71,10 @@ def collate(
         )
     }
     _add_plain(variables, samples, quantities)
+    targets = [_targets(sample) for sample in samples]
     for column in (*NUMBERS, *QUALITY):
-        numbers = np.array([_number(sample, column) for sample in samples], dtype=float)
+        each = zip(samples, targets, strict=True)
+        numbers = np.array([_number(sample, predicted, column) for sample, predicted in each], dtype=float)
         attrs = {"units": column.units, "long_name": column.long_name}
         if source := _source(column.quantity, scale):
             attrs["source"] = source
@@ -120,15 +123,21 @@ def _source(quantity: str, scale: TinScale) -> str:
     return "" if kind is None else "; ".join(dict.fromkeys(entry.source for entry in relations(kind)))
 
 
-def _number(sample: StoredSample, column: Column) -> float:
+def _targets(sample: StoredSample) -> dict[tuple[str, str], float]:
+    """What was predicted of a sample, by quantity and kind."""
+    tables = sample.tables
+    if "target" not in tables.coords:
+        return {}
+    names = [str(name) for name in tables["target"].values]
+    kinds = {kind: tables[f"target_{kind}"].values.tolist() for kind in _PREDICTED}
+    return {(name, kind): number for kind, row in kinds.items() for name, number in zip(names, row, strict=True)}
+
+
+def _number(sample: StoredSample, predicted: Mapping[tuple[str, str], float], column: Column) -> float:
     """Compute one number of the table from what is stored of a sample; NaN where there is none."""
     name = column.quantity
-    if column.kind in ("median", "low", "high"):
-        tables = sample.tables
-        if "target" not in tables.coords or name not in tables["target"].values:
-            return np.nan
-        k = int(np.flatnonzero(tables["target"].values == name)[0])
-        return float(tables[f"target_{column.kind}"].values[k])
+    if column.kind in _PREDICTED:
+        return predicted.get((name, column.kind), np.nan)
     if column.kind == "value":
         value = sample.values.get(name, sample.quality.get(name, np.nan))
         return column.scale * float(value)
@@ -207,8 +216,8 @@ def _add_relations(variables: Variables, samples: Sequence[StoredSample]) -> Non
     for sample in samples:
         tables = sample.tables
         for k, name in enumerate(tables["relation"].values if "relation" in tables.coords else ()):
-            about = {key: str(tables[f"relation_{key}"].values[k]) for key in ("target", "source")}
-            found.setdefault(str(name), about)
+            if name not in found:
+                found[str(name)] = {key: str(tables[f"relation_{key}"].values[k]) for key in ("target", "source")}
     names = list(found)
     variables["relation"] = (
         "relation",
@@ -252,7 +261,7 @@ def _add_relations(variables: Variables, samples: Sequence[StoredSample]) -> Non
         },
     )
     for column in NUMBERS:
-        if column.quantity in TARGETS and column.kind in ("median", "low", "high"):
+        if column.quantity in TARGETS and column.kind in _PREDICTED:
             sources = [about["source"] for about in found.values() if about["target"] == column.quantity]
             if sources:
                 variables[column.name][2]["source"] = "; ".join(dict.fromkeys(sources))

@@ -85,7 +85,7 @@ def run_study(
             count.up(name)
         run_all(do_task, todo, workers=workers, done=lambda task, _: count.up(task.sample.name))
         found = sorted_out.settled | {
-            task.sample.name: read_sample(task.target, groups=False) for task in todo
+            task.sample.name: read_sample(task.target, groups=()) for task in todo
         }
         stored = [found[sample.name] for sample in study.samples]
         dataset = collate(study, stored, _phase_names(study), own.scale(), own.names())
@@ -151,7 +151,7 @@ def _still_good(file: Path, fingerprint: str) -> StoredSample | None:
     if read_fingerprint(file) != fingerprint:
         return None
     try:
-        return read_sample(file, groups=False)
+        return read_sample(file, groups=())
     except StudyError:
         return None
 

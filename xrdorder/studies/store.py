@@ -8,7 +8,7 @@ file is ordinary netCDF-4; it is written whole or not at all.
 """
 
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from xrdorder.exceptions import StudyError
 from xrdorder.studies.files import disk_reason, write_atomically
-from xrdorder.studies.groups import array, plain, read_group, write_group
+from xrdorder.studies.groups import arrays, plain, read_group, write_group
 from xrdorder.uncertainty import Contributions
 
 FORMAT = 4
@@ -89,6 +89,8 @@ class StoredSample:
     provenance : Provenance
     quality_words : str
         How far the result can be trusted and why; empty where the fit says nothing of it.
+    model : tuple of str
+        What the model of the fit was made of, in words (`xrdorder.studies.modelled`).
     trace : str
         Python's account of an unexpected failure, for whoever looks into it.
     """
@@ -104,6 +106,7 @@ class StoredSample:
     groups: Mapping[str, xr.Dataset] = field(default_factory=dict)
     provenance: Provenance = field(default_factory=Provenance)
     quality_words: str = ""
+    model: tuple[str, ...] = ()
     trace: str = ""
 
     @property
@@ -211,6 +214,7 @@ def _root(sample: StoredSample) -> xr.Dataset:
         "assumptions": json.dumps(sample.assumptions, ensure_ascii=False),
         "prediction": json.dumps(dict(sample.tables.attrs), ensure_ascii=False),
         "quality_words": sample.quality_words,
+        "model": json.dumps(sample.model, ensure_ascii=False),
         "trace": sample.trace,
         "fingerprint": provenance.fingerprint,
         "fit_fingerprint": provenance.fit_fingerprint,
@@ -227,14 +231,14 @@ def _texts(names: Any) -> NDArray[np.object_]:
     return np.array([str(name) for name in names], dtype=object)
 
 
-def read_sample(path: Path, *, groups: bool = True) -> StoredSample:
+def read_sample(path: Path, *, groups: Collection[str] = GROUPS) -> StoredSample:
     """Read a sample file.
 
     Parameters
     ----------
     path : Path
-    groups : bool
-        False reads the tables only, which is much faster.
+    groups : collection of str
+        Groups to read beside the tables, of those that are there; fewer are faster.
 
     Raises
     ------
@@ -248,9 +252,9 @@ def read_sample(path: Path, *, groups: bool = True) -> StoredSample:
                 raise StudyError(
                     f"{path}: has layout {attrs.get('format')}, not {FORMAT}; run the study again to renew it"
                 )
-            table = {key: array(item) for key, item in file.items() if isinstance(item, h5py.Dataset)}
+            table = arrays(file)
             tables = _tables(table)
-            found = {name: read_group(file[name]) for name in GROUPS if name in file} if groups else {}
+            found = {name: read_group(file[name]) for name in groups if name in file}
         quantities = [str(name) for name in table["quantity"]]
         values = dict(zip(quantities, table["value"].tolist(), strict=True))
         values |= dict(zip(table["plain_quantity"].tolist(), table["plain_value"].tolist(), strict=True))
@@ -279,6 +283,7 @@ def read_sample(path: Path, *, groups: bool = True) -> StoredSample:
                 created=str(attrs["created"]),
             ),
             quality_words=str(attrs["quality_words"]),
+            model=tuple(json.loads(attrs.get("model", "[]"))),  # older files are without
             trace=str(attrs["trace"]),
         )
     except FileNotFoundError:

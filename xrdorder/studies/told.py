@@ -72,6 +72,7 @@ def told_variables(study: Study, samples: Sequence[StoredSample]) -> Variables:
             "SHA-256 of the pattern files, as JSON",
             [json.dumps(dict(s.provenance.input_sha256), ensure_ascii=False) for s in samples],
         ),
+        "model": ("what the model of the fit was made of", ["; ".join(s.model) for s in samples]),
         "created": ("time of the fit in UTC", [s.provenance.created for s in samples]),
     }
     for name, (meaning, values) in texts.items():

@@ -17,6 +17,7 @@ from xrdorder.patterns import read_patterns
 from xrdorder.profiles import Instrument
 from xrdorder.studies.description import Reading, Sample
 from xrdorder.studies.interpretation import GROUP, Fitted, OwnFiles, interpret, joined
+from xrdorder.studies.modelled import model_words
 from xrdorder.studies.store import FAILED, Provenance, StoredSample, read_sample, write_sample
 from xrdorder.studies.words import did_you_mean
 
@@ -75,7 +76,7 @@ def do_task(task: Task) -> str:
     stamped = replace(result.provenance, created=datetime.now(UTC).isoformat(timespec="seconds"))
     if GROUP not in result.groups:  # nothing there to interpret again
         stamped = replace(stamped, fit_fingerprint="")
-    write_sample(replace(result, provenance=stamped), task.target)
+    write_sample(replace(result, model=model_words(result), provenance=stamped), task.target)
     return result.status
 
 
