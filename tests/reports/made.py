@@ -19,7 +19,7 @@ class Opened:
     study: Study
     results: object
 
-    def sample(self, name):
+    def sample(self, name, groups=()):
         lines = made.lines()
         n = lines.sizes["line"]
         lines = lines.assign(
@@ -31,7 +31,7 @@ class Opened:
         return replace(sample, flags=flags, groups={**sample.groups, "curves": made.curves(), "lines": lines})
 
 
-def opened(folder, title="A made study", pieces=made.PIECES):
-    results = made.results(pieces)
+def opened(folder, title="A made study", pieces=made.PIECES, more=(), sizes=(), samples=()):
+    results = made.results(pieces, more, sizes=sizes)
     results.attrs["title"] = title
-    return Opened(Study(Path(folder), title, Path("none.toml"), ("nb3sn",), "own", ()), results)
+    return Opened(Study(Path(folder), title, Path("none.toml"), ("nb3sn",), "own", tuple(samples)), results)

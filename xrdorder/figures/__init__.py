@@ -1,10 +1,11 @@
 """Show me: figures of a fitted pattern, of trends over treatments, and of differences.
 
-`fit_figure` shows a pattern and its explanation, `trend_figure` order, tin, Tc and Bc2 against the reaction
-temperature, `difference_figure` the same as differences to a reference sample of each lot. `difference_rows` and
+`fit_figure` shows a pattern and its explanation, `trend_figure` order, tin, sizes, amounts, Tc and Bc2 against the
+reaction temperature, time or dose, `difference_figure` the same as differences to a reference sample of each lot. `difference_rows` and
 `difference_courses` show differences between variants and which are more than chance. `bc2_figure`,
 `current_figure` and `section_figure` go on to field, temperature and strain; `planning_figure` shows where to react
-next. Each takes results and gives a matplotlib `Figure`; nothing is saved here and no global state of matplotlib is
+next. `schedule_figure` shows what the furnace did, `budget_figure` what uncertainties are made of, `by_relation_figure`
+what the choice of a published relation does, `trade_figure` what a higher Bc2 pays for. Each takes results and gives a matplotlib `Figure`; nothing is saved here and no global state of matplotlib is
 read or changed.
 `palette` holds all colours.
 """
@@ -13,14 +14,22 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from xrdorder.figures.budget import budget_figure
+    from xrdorder.figures.by_relation import by_relation_figure
     from xrdorder.figures.close_ups import CloseUp
     from xrdorder.figures.comparison import difference_courses, difference_rows
     from xrdorder.figures.fields import bc2_figure, current_figure, section_figure
     from xrdorder.figures.fit import fit_figure
     from xrdorder.figures.planning import planning_figure
+    from xrdorder.figures.schedules import schedule_figure
+    from xrdorder.figures.trade import trade_figure
     from xrdorder.figures.trends import DIFFERENCES, TRENDS, Shown, difference_figure, trend_figure
 
 _HOME = {
+    "budget_figure": "budget",
+    "by_relation_figure": "by_relation",
+    "schedule_figure": "schedules",
+    "trade_figure": "trade",
     "difference_courses": "comparison",
     "difference_rows": "comparison",
     "bc2_figure": "fields",
@@ -42,13 +51,17 @@ __all__ = [
     "CloseUp",
     "Shown",
     "bc2_figure",
+    "budget_figure",
+    "by_relation_figure",
     "current_figure",
     "difference_courses",
     "difference_figure",
     "difference_rows",
     "fit_figure",
     "planning_figure",
+    "schedule_figure",
     "section_figure",
+    "trade_figure",
     "trend_figure",
 ]
 

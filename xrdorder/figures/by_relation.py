@@ -118,7 +118,7 @@ def _draw(axes: Axes, target: tuple[str, str, str], lines: Sequence[_Line], n: i
     for row in range(0, len(lines), 2):
         axes.axhspan(row - 0.5, row + 0.5, color=MIST, linewidth=0.0, zorder=0.1)
     step = 0.6 / n
-    across = axes.get_yaxis_transform()
+    across, left = axes.get_yaxis_transform(), 0.012 if wordy else 0.03
     letters = int(axes.get_window_extent().width / axes.figure.get_dpi() / _SMALL_LETTER_IN) - 3
     numbers = [x for line in lines for three in line.numbers for x in three if math.isfinite(x)]
     room = 0.04 * (max(numbers) - min(numbers)) or 1.0
@@ -130,6 +130,7 @@ def _draw(axes: Axes, target: tuple[str, str, str], lines: Sequence[_Line], n: i
             axes.axvline(middle, color=lot_colour(k), linewidth=0.6, alpha=0.5, zorder=0.5)
     for row, line in enumerate(lines):
         _words(axes, row, line, wordy=wordy)
+        refused: list[float] = []
         for k, (median, low, high) in enumerate(line.numbers):
             y = row + step * (k - 0.5 * (n - 1))
             if math.isfinite(median):
@@ -139,12 +140,14 @@ def _draw(axes: Axes, target: tuple[str, str, str], lines: Sequence[_Line], n: i
                 )  # fmt: skip
                 axes.plot([median], [y], linestyle="none", zorder=3, **look(k))
             elif line.reasons[k] and line.reasons[k] != "no result":
-                left = 0.012 if wordy else 0.03
                 axes.plot([left], [y], linestyle="none", transform=across, zorder=3, **look(k, open_mark=True))
-                axes.text(
-                    2.0 * left, y, _refusal(line.reasons[k], letters), transform=across, ha="left",
-                    va="center_baseline", zorder=3, bbox=_GROUND, **font(SMALL - 0.5, color=SLATE),
-                )  # fmt: skip
+                refused.append(y)
+        if refused:
+            reasons = "; ".join(dict.fromkeys(_brief(one) for one in line.reasons if one and one != "no result"))
+            axes.text(
+                2.0 * left, float(np.mean(refused)), _refusal(reasons, letters), transform=across, ha="left",
+                va="center_baseline", zorder=3, bbox=_GROUND, **font(SMALL - 0.5, color=SLATE),
+            )  # fmt: skip
     axes.axhline(0.5, color=SLATE, linewidth=0.6, zorder=1)
 
 
@@ -188,13 +191,20 @@ def _source(text: str) -> str:
     return ", ".join(dict.fromkeys(found)) or text.split(";")[0]
 
 
-def _refusal(reason: str, letters: int) -> str:
-    """Say why in short: as much as there is room for.
+def _brief(reason: str) -> str:
+    """Say a reason in short.
 
-    >>> _refusal("rho = 13.57 with its uncertainty lies outside the validity 35 to 60 microohm cm", 60)
-    'refused: rho = 13.57, valid 35 to 60 microohm cm'
-    >>> _refusal("rho = 13.57 with its uncertainty lies outside the validity 35 to 60 microohm cm", 30)
+    >>> _brief("rho = 13.57 with its uncertainty lies outside the validity 35 to 60 microohm cm")
+    'rho = 13.57, valid 35 to 60 microohm cm'
+    """
+    return re.sub(r"( with its uncertainty)? lies outside the validity ", ", valid ", reason)
+
+
+def _refusal(reasons: str, letters: int) -> str:
+    """Say why, as much as there is room for.
+
+    >>> _refusal("rho = 13.57, valid 35 to 60 microohm cm", 30)
     'refused: rho = 13.57'
     """
-    text = "refused: " + re.sub(r"( with its uncertainty)? lies outside the validity ", ", valid ", reason)
+    text = f"refused: {reasons}"
     return shortened(text if len(text) <= letters else text.split(",")[0], letters)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
-from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+from matplotlib.ticker import FixedLocator, FuncFormatter, LogLocator, MaxNLocator, NullLocator
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import StudyError
@@ -21,6 +21,7 @@ Array = NDArray[np.float64]
 
 _LEAST_HOURS = 0.1  # a peak that was not held still has its place on a logarithmic axis
 _MOST_STRIPES = 25
+_DECADES_OF_TICKS = 0.8  # from which round numbers of a logarithmic axis are enough
 _TICK_IN, _LANE_TEXT_IN = 0.42, 0.1
 _COMMON_GAP = 0.55  # of the distance between two values, from the last one to the bars at the edge
 MOST_COMMON = 6
@@ -144,7 +145,17 @@ class Places:
 
     def edge(self, bar: int) -> float:
         """Place of a bar at the right edge."""
-        return self._x(self.values[-1] + self.pitch * (0.5 + 0.22 + 0.16 * bar))
+        return self._x(self.values[-1] + 0.5 * self.pitch + self._edge_pitch * (0.22 + 0.16 * bar))
+
+    @property
+    def _edge_pitch(self) -> float:
+        """What bars at the edge are spaced by: values that stand close would leave them no room."""
+        return self.pitch if self.striped else max(self.pitch, (self.values[-1] - self.values[0]) / 8.0)
+
+    @property
+    def tick(self) -> float:
+        """Half the length of a tick across a mark, in coordinates."""
+        return max(0.022 * self.pitch, 0.006 * (self.values[-1] - self.values[0]))
 
     def along(self, coordinates: ArrayLike) -> Array:
         """Place of coordinates on the axis."""
@@ -156,31 +167,35 @@ class Places:
     def scale(self, axes: Axes, *, with_common: bool) -> None:
         """Set limits, ticks and stripes of the horizontal axis."""
         low = self.values[0] - 0.6 * self.pitch
-        room = self.pitch * (_COMMON_GAP + 0.14 * self.bars) if with_common else 0.0
+        room = self._edge_pitch * (_COMMON_GAP + 0.14 * self.bars) if with_common else 0.0
         high = self.values[-1] + 0.5 * self.pitch + room
         if self.variable.logarithmic:
             axes.set_xscale("log")
         axes.set_xlim(self._x(low), self._x(high))
+        axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{float(f'{x:.3g}'):g}"))
+        axes.xaxis.set_minor_locator(NullLocator())
+        if not self.striped:
+            if self.variable.logarithmic and high - low > _DECADES_OF_TICKS:
+                axes.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+            else:
+                axes.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10]))
+            return
         wide = axes.get_window_extent().width / axes.figure.get_dpi()
         ticks: list[float] = []
         for value in self.values:
             if not ticks or (value - ticks[-1]) / (high - low) * wide >= _TICK_IN:
                 ticks.append(value)
-        if self.striped or len(ticks) == len(self.values) or self.variable.logarithmic:
-            axes.xaxis.set_major_locator(FixedLocator([self._x(tick) for tick in ticks]))
-            axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:.3g}"))
-        axes.xaxis.set_minor_locator(NullLocator())
-        if self.striped:
-            for value in self.values:
-                ends = (self._x(value - 0.46 * self.pitch), self._x(value + 0.46 * self.pitch))
-                axes.axvspan(*ends, color=palette.MIST, linewidth=0.0, zorder=0.1)
+        axes.xaxis.set_major_locator(FixedLocator([self._x(tick) for tick in ticks]))
+        for value in self.values:
+            ends = (self._x(value - 0.46 * self.pitch), self._x(value + 0.46 * self.pitch))
+            axes.axvspan(*ends, color=palette.MIST, linewidth=0.0, zorder=0.1)
 
     def lanes_fit(self, wide_in: float, *, with_common: bool) -> bool:
         """Tell whether numbers below the panels, one lane a lot, can be read."""
         if len(self.lots) > MOST_COMMON:
             return False
         common = _COMMON_GAP + 0.14 * self.bars if with_common else 0.0
-        span = self.values[-1] - self.values[0] + self.pitch * (1.1 + common)
+        span = self.values[-1] - self.values[0] + 1.1 * self.pitch + self._edge_pitch * common
         for lot in range(len(self.lots)):
             steps = np.diff(sorted(float(self.variable.coordinate(point.x)) for point in self.of_lot(lot)))
             if steps.size and float(steps.min()) / span * wide_in < _LANE_TEXT_IN:

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 from numpy.typing import ArrayLike, NDArray
 
@@ -111,7 +112,7 @@ def trade_figure(
     style(axes, x_label=f"{noun} (nm)", y_label=f"Bc2 at {conditions.temperature_k:g} K, less that of reference (T)")
     sizes = [float(grain.median) * np.array(tuple(one.size_ratio)) for one in found]
     _limits(axes, found, sizes)
-    _lines(axes, against, field_t, conditions, bc2)
+    said = _lines(axes, against, field_t, conditions, bc2)
     for one, nm in zip(found, sizes, strict=True):
         _sample(axes, one, nm, lots.index(one.lot), is_reference=one.name == reference, many=len(found) > _MANY)
     middle = float(bc2.median)
@@ -127,7 +128,10 @@ def trade_figure(
                          labelfontfamily=FAMILY, width=0.7, length=3.0)  # fmt: skip
     absolute.spines["right"].set_color(palette.FOG)
     absolute.set_ylabel("if that of the reference is its median (T)", **font(SMALL, color=palette.SLATE))
-    _names(axes, found, sizes, [reference, *(name for name in named if name != reference)], reference)
+    names = _names(axes, found, sizes, [reference, *(name for name in named if name != reference)], reference)
+    for label in said:
+        if any(label.get_window_extent().overlaps(name.get_window_extent()) for name in names):
+            label.remove()
     axes.annotate(
         words, (0.0, 1.0), (0.0, 4.0), xycoords="axes fraction", textcoords="offset points", ha="left", va="bottom",
         linespacing=1.2, **font(SMALL, color=palette.SLATE),
@@ -162,32 +166,36 @@ def _limits(axes: Axes, found: Sequence[Placed], sizes: Sequence[Array]) -> None
     minor_ticks(axes, y=2)
 
 
-def _lines(axes: Axes, against: Conductor, field_t: float, conditions: Conditions, bc2: Band) -> None:
-    """Lines of equal current; the one through the reference thick."""
+def _lines(axes: Axes, against: Conductor, field_t: float, conditions: Conditions, bc2: Band) -> list[Text]:
+    """Lines of equal current with their labels; the one through the reference thick, and named by the remark."""
     (low, high), (bottom, top) = axes.get_xlim(), axes.get_ylim()
     nm, differences = np.geomspace(low, high, _GRID), np.linspace(bottom, top, _GRID)
     ratio = equal_currents(against, nm, np.maximum(bc2.median + differences, 1e-3), field_t, conditions).T
     known = ratio[np.isfinite(ratio)]
     if not known.size:
-        return
+        return []
     levels = [level for level in _LEVELS if known.min() < level < known.max()]
     while len(levels) > _MOST_LINES:
         odd = levels.index(1.0) % 2 if 1.0 in levels else 0
         levels = levels[odd::2]
     if not levels:
-        return
+        return []
     drawn = axes.contour(
         nm, differences, ratio, levels=levels, colors=[palette.SLATE],
         linewidths=[1.5 if level == 1.0 else 0.7 for level in levels],
         linestyles=["solid" if level == 1.0 else (0, (5, 2.5)) for level in levels], zorder=1.0,
     )  # fmt: skip
     others = [level for level in levels if level != 1.0]  # the thick one is through the reference
+    kept = []
     for label in axes.clabel(drawn, others, fmt=lambda level: f"×{level:g}", fontsize=SMALL, inline_spacing=3):
-        across = math.log(label.get_position()[0] / low) / math.log(high / low)
-        if not 0.06 < across < 0.92:  # it would stand on the numbers of an axis
-            label.remove()
         label.set_fontfamily(FAMILY)
         label.set_color(palette.SLATE)
+        box, frame = label.get_window_extent(), axes.get_window_extent()
+        if frame.x0 < box.x0 and box.x1 < frame.x1 and frame.y0 < box.y0 and box.y1 < frame.y1:
+            kept.append(label)
+        else:  # it would stand on the numbers of an axis
+            label.remove()
+    return kept
 
 
 def _sample(axes: Axes, one: Placed, nm: Array, lot: int, *, is_reference: bool, many: bool) -> None:
@@ -207,10 +215,11 @@ def _sample(axes: Axes, one: Placed, nm: Array, lot: int, *, is_reference: bool,
 
 def _names(
     axes: Axes, found: Sequence[Placed], sizes: Sequence[Array], names: Sequence[str], reference: str
-) -> None:
+) -> list[Text]:
     """Write names beside marks, inward from the nearer edge."""
     low, high = axes.get_xlim()
     wide = axes.get_window_extent().width / axes.figure.get_dpi()
+    written: list[Text] = []
     for one, nm in zip(found, sizes, strict=True):
         if one.name not in names or not math.isfinite(one.bc2_difference.median):
             continue
@@ -219,9 +228,11 @@ def _names(
         letters = int(0.5 * wide / _BOLD_LETTER_IN)
         told = "" if one.name != reference else " (reference)" if letters > 26 else " (ref.)"
         text = shortened(one.name, letters - len(told)) + told
-        axes.annotate(
+        beside = axes.annotate(
             text, (x, one.bc2_difference.median), (-6.0 if inward else 6.0, 4.0), textcoords="offset points",
             ha="right" if inward else "left", va="bottom", zorder=5,
             bbox={"boxstyle": "round,pad=0.1", "facecolor": palette.PAPER, "edgecolor": "none", "alpha": 0.75},
             **font(SMALL, weight="bold"),
         )  # fmt: skip
+        written.append(beside)
+    return written

@@ -340,7 +340,7 @@ def _draw_predicted(axes: Axes, scene: _Scene, shown: Shown) -> None:
     stem, unit = shown.name.rsplit("_", 1)
     low, high = results[f"{stem}_low_{unit}"].values, results[f"{stem}_high_{unit}"].values
     of_target = np.flatnonzero(results["relation_target"].values.astype(str) == shown.name)
-    variable, step = scene.places.variable, 0.022 * scene.places.pitch
+    variable, step = scene.places.variable, scene.places.tick
     each = results["relation_median"].values[:, of_target]
     ticks: dict[int, list[tuple[float, float]]] = {}
     for point in scene.places.points:

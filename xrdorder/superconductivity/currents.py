@@ -538,7 +538,7 @@ def _pair(
 ) -> tuple[LayerState, LayerState, NDArray[np.bool_]]:
     """Work out both samples under the conditions, and say in which draws they compare."""
     require_drawn_alike((one, other))
-    alike = _alike(one, other)
+    alike = comparable_draws(one, other)
     mine, theirs = (peak_pinning_force(s.grain, common=s.common, library=s.library) for s in (one, other))
     force_1, force_2 = comparable_forces(mine, theirs, common=one.common)
     return LayerState(one, conditions, force_1), LayerState(other, conditions, force_2), alike
@@ -555,7 +555,7 @@ def require_drawn_alike(samples: Sequence[Conductor]) -> None:
             )
 
 
-def _alike(one: Conductor, other: Conductor) -> NDArray[np.bool_]:
+def comparable_draws(one: Conductor, other: Conductor) -> NDArray[np.bool_]:
     """Say in which draws two samples compare: Tc and Bc2 of both come from the same relations."""
     known = (one.codes != REPLACED) & (other.codes != REPLACED)
     alike = known & (one.codes == other.codes)

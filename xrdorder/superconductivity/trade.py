@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import UnknownNameError, ValidityError
-from xrdorder.superconductivity.currents import SURE, Conditions, Conductor, _alike
+from xrdorder.superconductivity.currents import SURE, Conditions, Conductor, bc2_curve, comparable_draws
 from xrdorder.superconductivity.mixture import Band
 from xrdorder.superconductivity.pinning import ForceShape, comparable_forces, peak_pinning_force
 from xrdorder.superconductivity.ratios import bc2_draws
@@ -69,7 +69,7 @@ def placed(
     found, left_out = [], []
     for one, mine in zip(samples, bc2, strict=True):
         try:
-            alike = _alike(one, against)
+            alike = comparable_draws(one, against)
         except ValidityError:
             left_out.append(one.name)
             continue
@@ -115,6 +115,7 @@ def equal_currents(
     if not field_t > 0.0:
         raise ValidityError(f"a field of {field_t:g} T compares nothing; give T above zero")
     bc2 = bc2_draws([reference], conditions)[0]
+    middle = float(bc2_curve(reference, [conditions.temperature_k], conditions).median[0])
     known = np.isfinite(bc2)
     carries = bc2 > field_t
     if not np.any(known) or np.mean(carries[known]) < SURE:
@@ -133,7 +134,7 @@ def equal_currents(
             by_size.append(np.full(common.n, np.nan))
             continue
         by_size.append(mine / theirs)
-    stretch = np.atleast_1d(np.asarray(bc2_t, dtype=float)) / float(np.nanmedian(bc2))
+    stretch = np.atleast_1d(np.asarray(bc2_t, dtype=float)) / middle
     with np.errstate(divide="ignore", invalid="ignore"):
         by_field = [shape(field_t / np.where(carries, one * bc2, np.inf)) / own for one in stretch]
     sizes, fields = np.array(by_size)[:, carries], np.array(by_field)[:, carries]

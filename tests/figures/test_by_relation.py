@@ -1,0 +1,60 @@
+"""Tc and Bc2 by each relation: the mixture on top, every relation in its row, refused ones with their reason."""
+
+import pytest
+
+from tests.figures import made
+from tests.figures.labels import troubles
+from xrdorder.exceptions import StudyError, UnknownNameError
+from xrdorder.figures.by_relation import by_relation_figure
+from xrdorder.figures.palette import PAPER
+from xrdorder.figures.sheet import SIZES
+
+
+@pytest.fixture(scope="module")
+def figure():
+    return by_relation_figure(made.results(), ["A-700", "A-625"], title="made")
+
+
+def marks(axes):
+    """Row, value and filling of every mark."""
+    found = [line for line in axes.lines if len(line.get_xdata()) == 1]
+    return sorted(
+        (round(float(line.get_ydata()[0])), float(line.get_xdata()[0]), line.get_markerfacecolor() != PAPER)
+        for line in found
+    )
+
+
+def test_medians_stand_in_their_rows_with_the_mixture_on_top(figure):
+    tc, bc2 = figure.axes
+    full = [(row, x) for row, x, filled in marks(tc) if filled]
+    assert full == [(0, 15.5), (0, 17.0), (1, 15.0), (1, 16.5), (2, 16.0), (2, 17.5)]
+    assert [x for row, x, _ in marks(bc2) if row == 0] == [21.5, 23.0]
+    bars = [line for line in tc.lines if len(line.get_xdata()) == 2 and line.get_ydata()[0] == line.get_ydata()[1]]
+    ends = {tuple(map(float, line.get_xdata())) for line in bars}
+    assert {(15.0, 18.0), (13.5, 16.5), (16.0, 18.0), (14.5, 16.5)} <= ends  # of the mixture, and of a relation
+    words = [text.get_text() for text in tc.texts]
+    assert words[:3] == ["all in equal parts", "a Tc_K", "A (2001)"]
+
+
+def test_refused_relations_have_open_marks_and_say_why(figure):
+    tc = figure.axes[0]
+    assert [(row, filled) for row, _, filled in marks(tc) if row == 3] == [(3, False), (3, False)]
+    assert [text.get_text() for text in tc.texts].count("refused: too little tin") == 1
+
+
+@pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
+def test_words_have_room(size):
+    pieces = [("$x$ <b>" + "long-name-" * 9 + str(k), *piece[1:]) for k, piece in enumerate(made.PIECES)]
+    results = made.results(pieces)
+    assert troubles(by_relation_figure(results, [p[0] for p in pieces[:3]], title="$a$ & $b$ " * 12, size=size)) == []
+    assert troubles(by_relation_figure(results, [pieces[0][0]], size=size)) == []
+
+
+def test_what_cannot_be_drawn_is_said():
+    results = made.results(more=[("bad", "A", "failed: line 3")])
+    with pytest.raises(UnknownNameError, match="A-625"):
+        by_relation_figure(results, ["none"])
+    with pytest.raises(StudyError, match="choose 1 to 4"):
+        by_relation_figure(results, [])
+    with pytest.raises(StudyError, match="no published relation"):
+        by_relation_figure(results, ["bad"])

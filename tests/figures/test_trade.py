@@ -1,0 +1,53 @@
+"""Bc2 against grains: marks where samples stand, lines relative to the reference."""
+
+import numpy as np
+import pytest
+
+from tests.figures.labels import troubles
+from tests.superconductivity.test_trade import AT, sample
+from xrdorder.exceptions import StudyError
+from xrdorder.figures.sheet import SIZES
+from xrdorder.figures.trade import DRAWS, trade_figure
+from xrdorder.superconductivity.trade import placed
+
+HOSTILE = "$x$ <b> " + "long-name-" * 8
+
+
+@pytest.fixture(scope="module")
+def samples():
+    pieces = [("620 °C", 0.230, 70.0, "A"), ("680 °C", 0.234, 100.0, "A"), (HOSTILE, 0.239, 150.0, "B")]
+    return [sample(name, tin, size, 0.0005, lot) for name, tin, size, lot in pieces]
+
+
+def test_marks_and_bars_stand_where_samples_do(samples):
+    axes = trade_figure(samples, "620 °C", conditions=AT).axes[0]
+    found, _ = placed([one.first(DRAWS) for one in samples], "620 °C", AT)
+    base = float(samples[0].first(DRAWS).grain.band.median)
+    marks = {(float(x.get_xdata()[0]), float(x.get_ydata()[0])) for x in axes.lines if len(x.get_xdata()) == 1}
+    assert marks == {(base * float(one.size_ratio.median), float(one.bc2_difference.median)) for one in found}
+    upright = [x for x in axes.lines if len(x.get_xdata()) == 2 and x.get_xdata()[0] == x.get_xdata()[1]]
+    lengths = sorted(float(np.ptp(line.get_ydata())) for line in upright)
+    assert lengths == sorted(float(one.bc2_difference.high - one.bc2_difference.low) for one in found[1:])
+
+
+def test_the_line_of_equal_currents_goes_through_the_reference(samples):
+    axes = trade_figure(samples, "620 °C", conditions=AT).axes[0]
+    lines = next(one for one in axes.collections if hasattr(one, "levels"))
+    equal = lines.get_paths()[list(lines.levels).index(1.0)].vertices
+    base = float(samples[0].first(DRAWS).grain.band.median)
+    at = np.interp(base, equal[np.argsort(equal[:, 0]), 0], equal[np.argsort(equal[:, 0]), 1])
+    assert abs(at) < 0.02 * np.ptp(axes.get_ylim())
+    words = [text.get_text() for text in axes.texts]
+    assert any("(reference)" in word for word in words)
+    assert any(word.startswith("Doubt common to all") for word in words)
+
+
+@pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
+def test_words_have_room(samples, size):
+    figure = trade_figure(samples, HOSTILE, conditions=AT, named=["620 °C"], title="$a$ & $b$ " * 12, size=size)
+    assert troubles(figure) == []
+
+
+def test_one_sample_has_nothing_to_trade_with(samples):
+    with pytest.raises(StudyError, match="nothing to trade"):
+        trade_figure(samples[:1], "620 °C")
