@@ -15,13 +15,15 @@ from xrdorder.reports.pictures import Maker, Picture, Scene
 from xrdorder.studies.numbers import MISSING, concise
 from xrdorder.studies.store import FAILED, OK, StoredSample
 
+_CURVES = ("curves", "lines")
+_SINGLE_LINES = ("single_lines", "opinions", "parameters")
 _MOST_PANELS = {1: 4, 2: 8}
 """By columns of a figure."""
 
 
 def patterns(scene: Scene) -> Picture | None:
     """Draw all patterns: curves, or a map where they are many."""
-    found = [_pattern(scene, k, sample) for k, sample in _samples(scene, _fitted(scene)) if "curves" in sample.groups]
+    found = [_pattern(scene, k, sample) for k, sample in _samples(scene, _fitted(scene), _CURVES)]
     if not found:
         return None
     count = f"All {len(found)} patterns" if len(found) > 1 else "The pattern"
@@ -43,7 +45,7 @@ def patterns(scene: Scene) -> Picture | None:
 def lattice(scene: Scene) -> Picture | None:
     """Draw lattice parameters by single lines, a panel a sample."""
     rows, chosen = _variants(scene)
-    found = [_lines(sample) for _, sample in _samples(scene, rows) if "single_lines" in sample.groups]
+    found = [_lines(sample) for _, sample in _samples(scene, rows, _SINGLE_LINES)]
     found = [one for one in found if one.with_centres.sizes["single_line"]]
     if not found:
         return None
@@ -62,7 +64,7 @@ def lattice(scene: Scene) -> Picture | None:
 def widths(scene: Scene) -> Picture | None:
     """Draw widths of single lines in the manner of size and strain, a panel a sample."""
     rows, chosen = _variants(scene)
-    found = [_lines(sample, widths=True) for _, sample in _samples(scene, rows) if "single_lines" in sample.groups]
+    found = [_lines(sample, widths=True) for _, sample in _samples(scene, rows, _SINGLE_LINES)]
     found = [one for one in found if one.with_widths.sizes["single_line"]]
     if not found:
         return None
@@ -81,7 +83,7 @@ def widths(scene: Scene) -> Picture | None:
 def order_lines(scene: Scene) -> Picture | None:
     """Lay the order lines of the variant ahead over those of the one it is compared with."""
     rows, chosen = _before_and_after(scene)
-    found = [_overlaid(scene, k, sample) for k, sample in _samples(scene, rows) if "curves" in sample.groups]
+    found = [_overlaid(scene, k, sample) for k, sample in _samples(scene, rows, _CURVES)]
     if not found:
         return None
     try:
@@ -205,13 +207,15 @@ def _fitted(scene: Scene) -> list[int]:
     return [k for k, status in enumerate(scene.opened.results["status"].values) if not str(status).startswith(FAILED)]
 
 
-def _samples(scene: Scene, rows: Sequence[int]) -> Iterator[tuple[int, StoredSample]]:
-    """Read samples of the results; those whose file cannot be read are left out."""
+def _samples(scene: Scene, rows: Sequence[int], groups: Sequence[str]) -> Iterator[tuple[int, StoredSample]]:
+    """Read samples of the results; those that have not all of the groups, or cannot be read, are left out."""
     for k in rows:
         try:
-            yield k, scene.opened.sample(str(scene.opened.results["sample"].values[k]))
+            sample = scene.opened.sample(str(scene.opened.results["sample"].values[k]), groups)
         except StudyError:
             continue
+        if all(group in sample.groups for group in groups):
+            yield k, sample
 
 
 def _pattern(scene: Scene, row: int, sample: StoredSample) -> SamplePattern:

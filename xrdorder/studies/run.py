@@ -1,6 +1,6 @@
 """Run a study: fit what is new, keep what is not, collate everything."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -20,7 +20,7 @@ from xrdorder.studies.fingerprint import OF_FIT, fingerprint
 from xrdorder.studies.interpretation import SEED, OwnFiles
 from xrdorder.studies.pool import run_all
 from xrdorder.studies.specimens import reaction_temperature
-from xrdorder.studies.store import FAILED, Provenance, StoredSample, read_fingerprint, read_sample
+from xrdorder.studies.store import FAILED, GROUPS, Provenance, StoredSample, read_fingerprint, read_sample
 from xrdorder.studies.work import Task, do_task, failure, require_files
 
 RESULTS = "results"
@@ -237,8 +237,14 @@ class OpenStudy:
     study: Study
     results: xr.Dataset
 
-    def sample(self, name: str) -> StoredSample:
-        """Read everything that is stored of one sample, fitted curves included.
+    def sample(self, name: str, groups: Collection[str] = GROUPS) -> StoredSample:
+        """Read what is stored of one sample, fitted curves included.
+
+        Parameters
+        ----------
+        name : str
+        groups : collection of str
+            As of `xrdorder.studies.store.read_sample`; all unless given.
 
         Raises
         ------
@@ -252,7 +258,7 @@ class OpenStudy:
         file = sample_file(self.study.folder / RESULTS / SAMPLES, described.name)
         if status.startswith(FAILED) and not file.exists():
             return failure(name, status.removeprefix(FAILED), Provenance())
-        return replace(read_sample(file), status=status)
+        return replace(read_sample(file, groups=groups), status=status)
 
 
 def open_study(folder: str | Path) -> OpenStudy:

@@ -1,0 +1,113 @@
+"""Which samples figures of patterns and lines are made of, and what is said of them."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from tests.figures import made as figures
+from tests.reports import made
+from xrdorder.figures.sheet import SIZES
+from xrdorder.reports import of_patterns
+from xrdorder.reports.pictures import Scene
+from xrdorder.reports.verdicts import first_look
+from xrdorder.studies.store import StoredSample
+
+OPINIONS = xr.Dataset(
+    {"a_nm": ("route", [figures.A_NM, figures.A_NM + 1e-6]), "u_a_nm": ("route", [1e-6, 2e-6])},
+    coords={"route": np.array(["whole pattern", "single lines"], dtype=object)},
+)
+PARAMETERS = xr.Dataset(
+    {"value": ("parameter", [-0.033]), "stderr": ("parameter", [0.002]), "vary": ("parameter", [1])},
+    coords={"parameter": np.array(["specimen_displacement_mm"], dtype=object)},
+)
+
+
+class Opened(made.Opened):
+    """With single lines; samples whose name begins with `failed` have no result."""
+
+    def sample(self, name, groups=()):
+        if name.startswith("failed"):
+            return StoredSample(name, "failed: a gap")
+        found = super().sample(name)
+        more = {"single_lines": figures.single_lines(), "opinions": OPINIONS, "parameters": PARAMETERS}
+        return replace(found, groups={**found.groups, **more})
+
+
+def scene(tmp_path, pieces=figures.PIECES, more=()):
+    plain = made.opened(tmp_path, pieces=pieces, more=more)
+    opened = Opened(plain.study, plain.results)
+    return Scene(opened, first_look(opened.results))
+
+
+def pictures(of):
+    return {maker.name: maker.make(of) for maker in of_patterns.MAKERS}
+
+
+def names_on(figure):
+    return {text.get_text() for axes in figure.axes for text in axes.texts}
+
+
+def test_every_figure_is_made_with_words(tmp_path):
+    for name, picture in pictures(scene(tmp_path)).items():
+        assert picture is not None and picture.name == name
+        assert len(picture.alt) > 40 and picture.caption.endswith("Data: results/samples of 'A made study'.")
+
+
+def test_one_sample_of_each_variant_is_shown(tmp_path):
+    found = pictures(scene(tmp_path))
+    for name in ("lattice", "widths"):
+        assert {"A-625", "A-650-a", "A-700", "B-650", "B-675"} <= names_on(found[name].figure)
+        assert "A-650-b" not in names_on(found[name].figure)
+        assert "5 samples (the first of each wire lot and treatment)" in found[name].caption
+    words = " ".join(names_on(found["lattice"].figure))
+    assert "a = 0.5288000(10) nm, lines 0.5288010(20), displaced by −33.0(2.0) µm" in words
+
+
+def test_of_many_variants_some_are_shown_and_the_caption_says_so(tmp_path):
+    pieces = [(f"s{k}", "A", 600 + 5 * k, 50, 0.9, 0.24, 16.0) for k in range(14)]
+    of = scene(tmp_path, pieces)
+    found = pictures(of)
+    assert len(found["lattice"].figure.axes) == 8
+    assert "8 of 14 from the coolest to the hottest" in found["lattice"].caption
+    assert {"s0", "s13"} <= names_on(found["lattice"].figure)
+    assert "map" in found["patterns"].caption and len(found["patterns"].figure.axes[1].images) == 1
+    narrow = of_patterns.widths(replace(of, size=SIZES["one-column"]))
+    assert len(narrow.figure.axes) == 4
+
+
+def test_order_lines_are_of_the_variant_ahead_and_the_reference(tmp_path):
+    of = scene(tmp_path)
+    assert of.look.leader == "A 700 °C/50 h" and of.look.pairs[-1].second == "A 625 °C/100 h"
+    caption = pictures(of)["order-lines"].caption
+    assert "of A-700 and A-625 (variant ahead and reference)" in caption
+
+
+def test_without_verdicts_order_lines_are_of_the_last_and_the_first(tmp_path):
+    of = scene(tmp_path)
+    blind = Scene(of.opened, replace(of.look, leader="", pairs=()))
+    assert "of A-700 and A-625 (last and first by treatment)" in of_patterns.order_lines(blind).caption
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_few_samples_and_missing_treatments(tmp_path, count):
+    pieces = [(f"s{k}", "A", None, 0, 0.9, 0.24, 16.0) for k in range(count)]
+    found = pictures(scene(tmp_path, pieces))
+    assert all(picture is not None for picture in found.values())
+
+
+def test_failed_samples_are_left_out_and_no_sample_is_no_figure(tmp_path):
+    more = (("failed-1", "A", "failed: a gap"),)
+    found = pictures(scene(tmp_path, more=more))
+    assert all("failed-1" not in names_on(picture.figure) for picture in found.values())
+    nothing = made.opened(tmp_path, more=more)
+    results = nothing.results.isel(sample=[len(figures.PIECES)])
+    empty = Scene(Opened(nothing.study, results), first_look(results))
+    assert [maker.make(empty) for maker in of_patterns.MAKERS] == [None] * len(of_patterns.MAKERS)
+
+
+def test_results_without_single_lines_have_the_other_figures(tmp_path):
+    plain = made.opened(tmp_path)
+    found = pictures(Scene(plain, first_look(plain.results)))
+    assert [name for name, picture in found.items() if picture is None] == ["lattice", "widths"]
