@@ -274,6 +274,7 @@ _WORDS = {
     "goniometer-moved": "the goniometer seems to have moved since its calibration",
     "near-absorption-edge": "the radiation is near an absorption edge",
     "internal-standard-weak": "the internal standard is too weak",
+    "scans-differ": "scans that were summed differ by more than counting",
 }
 
 

@@ -30,6 +30,7 @@ from xrdorder.patterns.content import (
 )
 from xrdorder.patterns.counts import judge
 from xrdorder.patterns.files import read_content
+from xrdorder.patterns.repeats import BEYOND_COUNTING, Repeat, scans_that_differ
 from xrdorder.xrays import radiation as named_radiation
 from xrdorder.xrays import radiation_names
 
@@ -51,6 +52,7 @@ _DOUBTFUL = 4.0
 class _Scan:
     """One scan, ready to be joined with others."""
 
+    name: str
     two_theta: Array
     values: Array
     variance: Array
@@ -350,9 +352,10 @@ def _scans(content: FileContent, options: _Options, name: str, wavelength: str |
     if not any(scan.values.any() for scan in checked):
         raise PatternError(f"{name}: all counts are zero; was the shutter open?")
     times = _option_times(options, len(checked), name)
+    titles = [name] if len(checked) == 1 else [f"{name}, scan {k + 1}" for k in range(len(checked))]
     return [
-        _scan(scan, two_theta, content, time, name)
-        for scan, two_theta, time in zip(checked, angles, times, strict=True)
+        _scan(scan, two_theta, content, time, name, title)
+        for scan, two_theta, time, title in zip(checked, angles, times, titles, strict=True)
     ]
 
 
@@ -370,7 +373,9 @@ def _option_times(options: _Options, n: int, name: str) -> list[float | None]:
     return [*times]
 
 
-def _scan(scan: ScanRange, two_theta: Array, content: FileContent, time: float | None, name: str) -> _Scan:
+def _scan(
+    scan: ScanRange, two_theta: Array, content: FileContent, time: float | None, name: str, title: str
+) -> _Scan:
     said = scan.counting_time_s
     if said is not None and time is not None and np.any(np.abs(said / time - 1.0) > 1e-3):
         raise PatternError(
@@ -380,7 +385,7 @@ def _scan(scan: ScanRange, two_theta: Array, content: FileContent, time: float |
     seconds = said if said is not None else np.full(len(two_theta), 1.0 if time is None else time)
     kind, variance, flags = _uncertainty(scan, content, name)
     known = said is not None or time is not None
-    return _Scan(two_theta, scan.values, variance, seconds, known, kind, flags)
+    return _Scan(title, two_theta, scan.values, variance, seconds, known, kind, flags)
 
 
 def _uncertainty(
@@ -418,7 +423,9 @@ def _uncertainty(
 def _assemble(
     scans: list[_Scan], attrs: dict[str, str | float], flags: list[tuple[str, str]]
 ) -> xr.DataArray:
+    differing = _differing(scans)
     merged = _sum_repeats(scans, flags, str(attrs["source_file"]))
+    _note(flags, *differing)
     known = [scan.time_known for scan in merged]
     if any(known) and not all(known):
         raise PatternError(
@@ -481,7 +488,7 @@ def _sum_repeats(scans: list[_Scan], flags: list[tuple[str, str]], names: str) -
                 "not; give counting_time_s"
             )
         repeats += 1
-        poisson = all(np.array_equal(s.variance, np.maximum(s.values, 1.0)) for s in (same, scan))
+        poisson = _poisson(same) and _poisson(scan)
         same.values = same.values + scan.values
         same.counting_time = same.counting_time + scan.counting_time
         same.variance = np.maximum(same.values, 1.0) if poisson else same.variance + scan.variance
@@ -489,6 +496,32 @@ def _sum_repeats(scans: list[_Scan], flags: list[tuple[str, str]], names: str) -
     if repeats:
         _note(flags, ("summed-scans", f"{repeats} scan(s) repeated angles of another and were added to it"))
     return merged
+
+
+def _poisson(scan: _Scan) -> bool:
+    return np.array_equal(scan.variance, np.maximum(scan.values, 1.0))
+
+
+def _differing(scans: list[_Scan]) -> list[tuple[str, str]]:
+    """Flag scans that differ from others on their common angles; they may be of another specimen."""
+    repeats = [
+        Repeat(scan.name, scan.two_theta, scan.values, scan.variance, scan.counting_time, _poisson(scan))
+        for scan in scans
+    ]
+    found = scans_that_differ(repeats)
+    if not found:
+        return []
+    said = [
+        f"{' and '.join(names)} {'differ' if len(names) > 1 else 'differs from the other scans'} by a reduced chi square of "
+        f"{by.chi2_reduced:.3g} on {by.angles} common angles, where counting gives 1 ± {by.spread:.2g}"
+        for names, by in found
+    ]
+    message = (
+        f"{'; '.join(said)} (one factor of scale taken out; told beyond {BEYOND_COUNTING:g} standard deviations): another "
+        "specimen, or one that moved or was mounted anew. They were taken as one pattern all the same; where they are "
+        "not, give each a sample of its own"
+    )
+    return [("scans-differ", message)]
 
 
 def _same_angles(a: Array, b: Array) -> bool:
