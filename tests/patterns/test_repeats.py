@@ -55,7 +55,7 @@ def test_only_common_angles_count():
 
 
 def test_estimated_variances_are_trusted_less():
-    """Variances half of what they are: a chi square of two, many standard deviations off, is not held against a scan."""
+    """Variances half of what they are: a chi square of two is not held against a scan."""
     rng = np.random.default_rng(6)
     mean = _line(30.0)
     scans = [

@@ -512,13 +512,13 @@ def _differing(scans: list[_Scan]) -> list[tuple[str, str]]:
     if not found:
         return []
     said = [
-        f"{' and '.join(names)} {'differ' if len(names) > 1 else 'differs from the other scans'} by a reduced chi square of "
-        f"{by.chi2_reduced:.3g} on {by.angles} common angles, where counting gives 1 ± {by.spread:.2g}"
+        f"{' and '.join(names)} {'differ' if len(names) > 1 else 'differs from the other scans'} by a reduced chi "
+        f"square of {by.chi2_reduced:.3g} on {by.angles} common angles, where counting gives 1 ± {by.spread:.2g}"
         for names, by in found
     ]
     message = (
-        f"{'; '.join(said)} (one factor of scale taken out; told beyond {BEYOND_COUNTING:g} standard deviations): another "
-        "specimen, or one that moved or was mounted anew. They were taken as one pattern all the same; where they are "
+        f"{'; '.join(said)} (one factor of scale taken out; told beyond {BEYOND_COUNTING:g} standard deviations): "
+        "another specimen, or one that moved or was mounted anew. They were taken as one pattern all the same; where they are "
         "not, give each a sample of its own"
     )
     return [("scans-differ", message)]

@@ -1,15 +1,15 @@
 r"""Do repeated scans show the same specimen? Each scan is held against the sum of the others.
 
 Given the sum n of the counts at an angle, the counts a of one of two scans of the same thing are binomial with
-p = s w / (1 + s w): w is the ratio of the counting times there, s one factor for the whole scan, so that a tube that has
-aged or a longer count does not tell. Then
+p = s w / (1 + s w): w is the ratio of the counting times there, s one factor for the whole scan, so that a tube that
+has aged or a longer count does not tell. Then
 
 .. math:: \chi^2 = \sum_k (a_k - p_k n_k)^2 / (p_k (1 - p_k) n_k)
 
-has the mean N - 1 over N angles, and each term the variance 2 + (1 - 6 p (1 - p)) / (n p (1 - p)), which also holds for few
-counts (moments of the binomial distribution, from memory; a test draws them); far below one count the fitted s leaves
-less of it, which errs on the side of silence. Intensities with variances of their own
-are held against each other in the same way, with terms of variance 2.
+has the mean N - 1 over N angles, and each term the variance 2 + (1 - 6 p (1 - p)) / (n p (1 - p)), which also holds for
+few counts (moments of the binomial distribution, from memory; a test draws them); far below one count the fitted s
+leaves less of it, which errs on the side of silence. Intensities with variances of their own are held against each other
+in the same way, with terms of variance 2.
 """
 
 from collections.abc import Sequence
