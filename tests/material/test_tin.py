@@ -157,3 +157,15 @@ def test_without_a_lattice_parameter_there_is_no_tin(fitted):
     assert np.isnan(material.u("tin_fraction"))
     assert np.isnan(material.values["S_a"])
     assert np.isfinite(material.values["tin_lower_bound"])
+
+
+def test_a_room_in_kelvin_is_told(fitted):
+    # 295.6 K are 22.45 °C; told in °C the lattice parameter loses 7.6e-6 x 273.1 = 0.21 %.
+    hot = fitted(Specimen(**POWDER, temperature_c=295.6), lattice_a_nm_nb=0.33007, u={"lattice_a_nm_nb": 2e-6})
+    said = {flag.name: flag.message for flag in hot.flags}
+    for words in ("295.6 °C", "22.5 °C if it was given in kelvin", "by 0.21 %"):
+        assert words in said["temperature-in-kelvin"]
+    for name in ("tin-outside-a15", "niobium-lattice"):
+        assert "the specimen temperature of 295.6 °C (22.5 °C if it was given in kelvin)" in said[name]
+    for usual in (-190.0, 22.5, 60.0, 700.0):  # cooled, a room, warmed, in a furnace
+        assert "temperature-in-kelvin" not in names(fitted(Specimen(**POWDER, temperature_c=usual)))

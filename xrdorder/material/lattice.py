@@ -20,6 +20,14 @@ U_STATED_TEMPERATURE_K = 0.5
 """Standard uncertainty of a temperature stated without one (common practice, no source)."""
 
 
+FAR_K = 30.0
+"""Distance from `REFERENCE_C` from which on whoever speaks of an odd lattice parameter speaks of the temperature as well:
+beyond any laboratory room (judged)."""
+
+IN_KELVIN_C = (100.0, 373.15)
+"""Specimen temperatures that are told in °C but may have been meant in kelvin: below 100 °C. Nobody measures reacted wire
+between (judged), and a room is at 295 K."""
+
 LATTICES = ("a_nm", "a_nm_lean", "a_nm_rich")
 """The mean lattice parameter of the A15 and, where there are two populations, those of each."""
 
@@ -30,6 +38,32 @@ def temperature_of(specimen: Specimen) -> tuple[float, float]:
     if temperature is None:
         return REFERENCE_C, U_ASSUMED_TEMPERATURE_K if u_temperature is None else u_temperature
     return temperature, U_STATED_TEMPERATURE_K if u_temperature is None else u_temperature
+
+
+def factor_of(away_k: float) -> float:
+    """Lattice parameter at the reference temperature over that at another, from their distance in K."""
+    return 1.0 / (1.0 + EXPANSION_PER_K * away_k)
+
+
+def temperature_doubt(specimen: Specimen) -> str:
+    """Name the temperature of a specimen measured far from the reference as a cause of odd lattice parameters.
+
+    >>> temperature_doubt(Specimen(temperature_c=295.6))
+    'the specimen temperature of 295.6 °C (22.5 °C if it was given in kelvin)'
+    >>> temperature_doubt(Specimen(temperature_c=24.0))
+    ''
+    """
+    temperature = specimen.temperature_c
+    if temperature is None or abs(temperature - REFERENCE_C) < FAR_K or "temperature" in specimen.off:
+        return ""
+    return f"the specimen temperature of {temperature:g} °C{_kelvin_words(temperature)}"
+
+
+def _kelvin_words(temperature_c: float) -> str:
+    low, high = IN_KELVIN_C
+    if not low < temperature_c < high:
+        return ""
+    return f" ({temperature_c - 273.15:.1f} °C if it was given in kelvin)"
 
 
 def refer_lattice(account: Account, specimen: Specimen) -> None:
@@ -52,7 +86,13 @@ def refer_lattice(account: Account, specimen: Specimen) -> None:
     elif specimen.u_temperature_k is None:
         account.assumptions.append(f"specimen temperature known to {u_temperature:g} K, as nothing was said")
     away = temperature - REFERENCE_C
-    factor = 1.0 / (1.0 + EXPANSION_PER_K * away)
+    if words := _kelvin_words(temperature):
+        account.flag(
+            "temperature-in-kelvin",
+            f"the specimen is said to have been at {temperature:g} °C while it was measured{words}; temperature_c is in "
+            f"°C. As told, the lattice parameter was brought to {REFERENCE_C} °C by {100 * (1.0 - factor_of(away)):.2f} %",
+        )
+    factor = factor_of(away)
     for name in given:
         a = account.values[name] * factor
         account.add(

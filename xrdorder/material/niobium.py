@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 
 from xrdorder.material.account import Account
-from xrdorder.material.lattice import REFERENCE_C, temperature_of
+from xrdorder.material.lattice import REFERENCE_C, temperature_doubt, temperature_of
 from xrdorder.material.specimen import Specimen
 
 NIOBIUM_NM = 0.33007
@@ -67,6 +67,8 @@ def remark_on_niobium(account: Account, specimen: Specimen) -> None:
         causes.append(f"alloying with {' or '.join(alloyed)}")
     if specimen.mount != "ground-powder":
         causes.append("strain by its surroundings")
+    if cause := temperature_doubt(specimen):
+        causes.insert(0, cause)
     if not causes:
         causes.append("angles that are off")
     account.flag(

@@ -24,6 +24,7 @@ value is given (`Specimen.lattice_by_dopant_nm`).
 from __future__ import annotations
 
 from xrdorder.material.account import Account
+from xrdorder.material.lattice import temperature_doubt
 from xrdorder.material.specimen import Specimen
 from xrdorder.material.strain import STRAIN, strain_contributions
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, U_LEVEL_NM, TinScale
@@ -55,11 +56,12 @@ def add_tin(account: Account, specimen: Specimen, scale: TinScale = PUBLISHED_SC
     tin = add_tin_of(account, specimen, "a_nm", "tin_fraction", scale=scale)
     low, high = A15_FIELD
     if not low <= tin <= high:
+        cause = temperature_doubt(specimen)
         account.flag(
             "tin-outside-a15",
             f"the lattice parameter gives {100 * tin:.1f} ± {100 * account.u('tin_fraction'):.1f} at.% "
             f"tin, outside "
-            f"the A15 field ({100 * low:g} to {100 * high:g}): strain, calibration or another scale",
+            f"the A15 field ({100 * low:g} to {100 * high:g}): strain, calibration{f', {cause}' if cause else ''} or another scale",
         )
 
 

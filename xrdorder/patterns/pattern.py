@@ -518,8 +518,8 @@ def _differing(scans: list[_Scan]) -> list[tuple[str, str]]:
     ]
     message = (
         f"{'; '.join(said)} (one factor of scale taken out; told beyond {BEYOND_COUNTING:g} standard deviations): "
-        "another specimen, or one that moved or was mounted anew. They were taken as one pattern all the same; where they are "
-        "not, give each a sample of its own"
+        "another specimen, or one that moved or was mounted anew. They were taken as one pattern all the same; where "
+        "they are not, give each a sample of its own"
     )
     return [("scans-differ", message)]
 

@@ -8,8 +8,8 @@ has aged or a longer count does not tell. Then
 
 has the mean N - 1 over N angles, and each term the variance 2 + (1 - 6 p (1 - p)) / (n p (1 - p)), which also holds for
 few counts (moments of the binomial distribution, from memory; a test draws them); far below one count the fitted s
-leaves less of it, which errs on the side of silence. Intensities with variances of their own are held against each other
-in the same way, with terms of variance 2.
+leaves less of it, which errs on the side of silence. Intensities with variances of their own are held against each
+other in the same way, with terms of variance 2.
 """
 
 from collections.abc import Sequence

@@ -234,6 +234,7 @@ DOUBTS = {
     "order-unusually-low": "order is lower than was ever measured in a wire",
     "niobium-lattice": "niobium is off its lattice parameter",
     "strain-state": "tin hangs on a strain that nobody told",
+    "temperature-in-kelvin": "the specimen temperature may have been given in kelvin",
     "corrections-off": "corrections are switched off",
     "strain-gauge-absent": "the strain gauge is not in the pattern",
     "strain-gauge-blind": "the strain gauge does not show along the scattering vector",
