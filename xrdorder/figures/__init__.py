@@ -1,12 +1,13 @@
 """Show me: figures of a fitted pattern, of trends over treatments, and of differences.
 
 `fit_figure` shows a pattern and its explanation, `trend_figure` order, tin, sizes, amounts, Tc and Bc2 against the
-reaction temperature, time or dose, `difference_figure` the same as differences to a reference sample of each lot. `difference_rows` and
-`difference_courses` show differences between variants and which are more than chance. `bc2_figure`,
-`current_figure` and `section_figure` go on to field, temperature and strain; `planning_figure` shows where to react
-next. `schedule_figure` shows what the furnace did, `budget_figure` what uncertainties are made of, `by_relation_figure`
-what the choice of a published relation does, `trade_figure` what a higher Bc2 pays for. Each takes results and gives a matplotlib `Figure`; nothing is saved here and no global state of matplotlib is
-read or changed.
+reaction temperature, time or dose, `difference_figure` the same as differences to a reference sample of each lot.
+`difference_rows` and `difference_courses` show differences between variants and which are more than chance.
+`bc2_figure`, `current_figure` and `section_figure` go on to field, temperature and strain, `trade_figure` shows what a
+higher Bc2 pays for; `planning_figure` shows where to react next. `schedule_figure` shows what the furnace did,
+`budget_figure` what uncertainties are made of, `by_relation_figure` what the choice of a published relation does. Each
+takes results and gives a matplotlib `Figure`; nothing is saved here and no global state of matplotlib is read or
+changed.
 `palette` holds all colours.
 """
 

@@ -17,7 +17,8 @@ from matplotlib.patches import Patch
 from xrdorder import uncertainty
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.palette import CLAY, FOG, GARNET, INK, LAGOON, PAPER, SKY, SLATE, STRAW, TEXT
-from xrdorder.figures.sheet import FAMILY, NORMAL, SCREEN, SMALL, Size, font, page, place, shortened, style
+from xrdorder.figures.sheet import FAMILY, NORMAL, SCREEN, SMALL, Size, font, page, place, style
+from xrdorder.figures.words import fitted, width_in
 from xrdorder.uncertainty import PRIVATE, Contributions
 
 
@@ -61,7 +62,8 @@ QUANTITIES = (
 MOST = 12
 """Samples in one figure."""
 
-_ROW_IN, _BOTTOM_IN, _TITLE_IN, _GAP_IN, _NUMBER_IN, _LETTER_IN = 0.24, 0.34, 0.24, 0.14, 0.58, 0.062
+_ROW_IN, _BOTTOM_IN, _TITLE_IN, _GAP_IN, _NUMBER_IN = 0.24, 0.34, 0.24, 0.14, 0.58
+_NAME_IN, _SHORT_NAME_IN = 1.6, 1.05
 _KEY_ROW_IN, _LEAST_IN = 0.18, 0.95
 _LEAST_PERCENT = 0.01
 
@@ -99,8 +101,8 @@ def budget_figure(results: xr.Dataset, names: Sequence[str] = (), *, title: str 
     if len(tables) > MOST:
         raise StudyError(f"{len(tables)} budgets in one figure cannot be read; choose up to {MOST} samples")
     shown = [one for one in QUANTITIES if any(one[0] in table.quantities for table in tables.values())]
-    labels = [shortened(name, 30 if size.columns > 1 else 17) for name in tables]
-    left = 0.2 + _LETTER_IN * max(map(len, labels))
+    labels = [fitted(name, _NAME_IN if size.columns > 1 else _SHORT_NAME_IN) for name in tables]
+    left = 0.2 + max(map(width_in, labels))
     free = size.width_in - left - 0.08
     abreast = max(1, min(len(shown), int((free + _GAP_IN) / (_LEAST_IN + _NUMBER_IN + _GAP_IN))))
     wide = (free + _GAP_IN) / abreast - _GAP_IN - _NUMBER_IN

@@ -16,16 +16,17 @@ from matplotlib.ticker import MaxNLocator
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.figures.lots import draw_legend, legend_height, look
 from xrdorder.figures.palette import MIST, PAPER, SLATE, lot_colour
-from xrdorder.figures.sheet import SCREEN, SMALL, Size, font, page, place, shortened, style
+from xrdorder.figures.sheet import SCREEN, SMALL, Size, font, page, place, style
+from xrdorder.figures.words import fitted
 
 MOST = 4
 """Samples in one figure."""
 
 TARGETS = (("Tc_K", "Tc", "K"), ("Bc2_4K2_T", "Bc2 at 4.2 K", "T"))
 
-_ROW_IN, _BOTTOM_IN, _GAP_IN, _LETTER_IN = 0.29, 0.5, 0.08, 0.055
+_ROW_IN, _BOTTOM_IN, _GAP_IN = 0.29, 0.5, 0.08
 _NAMES_IN = {True: 3.0, False: 1.55}
-_SMALL_LETTER_IN = 0.051
+_TINY, _REASON = SMALL - 0.8, SMALL - 0.5
 _GROUND = {"boxstyle": "square,pad=0.05", "facecolor": PAPER, "edgecolor": "none", "alpha": 0.7}
 _REMARK = (
     "Marks: median, bars: 68 % interval, most of it common to all samples and all rows. On top all relations in equal "
@@ -119,10 +120,10 @@ def _draw(axes: Axes, target: tuple[str, str, str], lines: Sequence[_Line], n: i
         axes.axhspan(row - 0.5, row + 0.5, color=MIST, linewidth=0.0, zorder=0.1)
     step = 0.6 / n
     across, left = axes.get_yaxis_transform(), 0.012 if wordy else 0.03
-    letters = int(axes.get_window_extent().width / axes.figure.get_dpi() / _SMALL_LETTER_IN) - 3
+    room = 0.9 * axes.get_window_extent().width / axes.figure.get_dpi()
     numbers = [x for line in lines for three in line.numbers for x in three if math.isfinite(x)]
-    room = 0.04 * (max(numbers) - min(numbers)) or 1.0
-    axes.set_xlim(min(numbers) - room, max(numbers) + room)
+    pad = 0.04 * (max(numbers) - min(numbers)) or 1.0
+    axes.set_xlim(min(numbers) - pad, max(numbers) + pad)
     axes.xaxis.set_major_locator(MaxNLocator(6 if wordy else 4, steps=[1, 2, 5, 10]))
     for k in range(n):
         middle = lines[0].numbers[k][0]
@@ -145,15 +146,15 @@ def _draw(axes: Axes, target: tuple[str, str, str], lines: Sequence[_Line], n: i
         if refused:
             reasons = "; ".join(dict.fromkeys(_brief(one) for one in line.reasons if one and one != "no result"))
             axes.text(
-                2.0 * left, float(np.mean(refused)), _refusal(reasons, letters), transform=across, ha="left",
-                va="center_baseline", zorder=3, bbox=_GROUND, **font(SMALL - 0.5, color=SLATE),
+                2.0 * left, float(np.mean(refused)), _refusal(reasons, room), transform=across, ha="left",
+                va="center_baseline", zorder=3, bbox=_GROUND, **font(_REASON, color=SLATE),
             )  # fmt: skip
     axes.axhline(0.5, color=SLATE, linewidth=0.6, zorder=1)
 
 
 def _words(axes: Axes, row: int, line: _Line, *, wordy: bool) -> None:
     """Name of a relation, and below it its source."""
-    letters = int((_NAMES_IN[wordy] - 0.25) / _LETTER_IN)
+    most = _NAMES_IN[wordy] - 0.2
     across = axes.get_yaxis_transform()
     look_of = font(SMALL, weight="bold" if row == 0 else "normal")
     name, source = line.name, _source(line.source)
@@ -161,13 +162,13 @@ def _words(axes: Axes, row: int, line: _Line, *, wordy: bool) -> None:
         name, rest = name.split(" + ", 1)
         source = f"+ {rest}"
     axes.annotate(
-        shortened(name, letters), (0.0, row), (-5.0, 0.5 if source else -2.5), xycoords=across,
+        fitted(name, most, SMALL, bold=row == 0), (0.0, row), (-5.0, 0.5 if source else -2.5), xycoords=across,
         textcoords="offset points", ha="right", va="bottom", **look_of,
     )  # fmt: skip
     if source:
         axes.annotate(
-            shortened(source, letters), (0.0, row), (-5.0, -0.5), xycoords=across, textcoords="offset points",
-            ha="right", va="top", **font(SMALL - 0.8, color=SLATE),
+            fitted(source, most, _TINY), (0.0, row), (-5.0, -0.5), xycoords=across, textcoords="offset points",
+            ha="right", va="top", **font(_TINY, color=SLATE),
         )  # fmt: skip
 
 
@@ -200,11 +201,12 @@ def _brief(reason: str) -> str:
     return re.sub(r"( with its uncertainty)? lies outside the validity ", ", valid ", reason)
 
 
-def _refusal(reasons: str, letters: int) -> str:
+def _refusal(reasons: str, room_in: float) -> str:
     """Say why, as much as there is room for.
 
-    >>> _refusal("rho = 13.57, valid 35 to 60 microohm cm", 30)
+    >>> _refusal("rho = 13.57, valid 35 to 60 microohm cm", 1.4)
     'refused: rho = 13.57'
     """
     text = f"refused: {reasons}"
-    return shortened(text if len(text) <= letters else text.split(",")[0], letters)
+    short = fitted(text, room_in, _REASON)
+    return fitted(text.split(",")[0], room_in, _REASON) if "…" in short else short

@@ -9,22 +9,23 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from xrdorder.figures import palette
-from xrdorder.figures.sheet import FAMILY, NORMAL, shortened
+from xrdorder.figures.sheet import FAMILY, NORMAL
+from xrdorder.figures.words import fitted, width_in
 
 MOST_NAMED = 24
 """Lots that a legend names; the rest is counted. Marks and colours of that many repeat anyway."""
 
-_MOST_LETTERS = 28
-_ROW_IN, _LETTER_IN, _HANDLE_IN = 0.17, 0.066, 0.34
+_NAME_IN = 1.8
+_ROW_IN, _HANDLE_IN = 0.17, 0.34
 
 
-def legend_height(lots: Sequence[str], width_in: float) -> float:
+def legend_height(lots: Sequence[str], room_in: float) -> float:
     """Room that the legend takes, in inches."""
     names = _names(lots)
-    return _ROW_IN * -(-len(names) // _columns(names, width_in)) + 0.06
+    return _ROW_IN * -(-len(names) // _columns(names, room_in)) + 0.06
 
 
-def draw_legend(figure: Figure, lots: Sequence[str], left_in: float, bottom_in: float, width_in: float) -> None:
+def draw_legend(figure: Figure, lots: Sequence[str], left_in: float, bottom_in: float, room_in: float) -> None:
     """Name the lots with their marks, in as many rows as it takes, from a place upwards."""
     names = _names(lots)
     wide, tall = figure.get_size_inches()
@@ -35,7 +36,7 @@ def draw_legend(figure: Figure, lots: Sequence[str], left_in: float, bottom_in: 
     ]  # fmt: skip
     figure.legend(
         handles=handles, loc="lower left", bbox_to_anchor=(left_in / wide, bottom_in / tall),
-        ncols=_columns(names, width_in), frameon=False, borderaxespad=0.0, borderpad=0.0, handletextpad=0.2,
+        ncols=_columns(names, room_in), frameon=False, borderaxespad=0.0, borderpad=0.0, handletextpad=0.2,
         handlelength=1.4, columnspacing=1.2, labelspacing=0.35, prop={"size": NORMAL, "family": FAMILY},
     )  # fmt: skip
 
@@ -54,10 +55,10 @@ def look(lot: int, *, open_mark: bool = False) -> dict[str, Any]:
 
 
 def _names(lots: Sequence[str]) -> list[str]:
-    names = [shortened(lot, _MOST_LETTERS) or "no lot" for lot in lots[:MOST_NAMED]]
+    names = [fitted(lot, _NAME_IN) or "no lot" for lot in lots[:MOST_NAMED]]
     return names if len(lots) <= MOST_NAMED else [*names, f"and {len(lots) - MOST_NAMED} more"]
 
 
-def _columns(names: Sequence[str], width_in: float) -> int:
-    entry = _HANDLE_IN + _LETTER_IN * max(map(len, names))
-    return max(1, min(len(names), int((width_in + 0.13) / entry)))
+def _columns(names: Sequence[str], room_in: float) -> int:
+    entry = _HANDLE_IN + max(map(width_in, names))
+    return max(1, min(len(names), int((room_in + 0.13) / entry)))

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.palette import FOG, GARNET, INK, MIST, SLATE
-from xrdorder.figures.sheet import NORMAL, SCREEN, SMALL, Margins, Size, font, grid, shortened, style
+from xrdorder.figures.sheet import NORMAL, SCREEN, SMALL, Margins, Size, font, grid, style
+from xrdorder.figures.words import fitted, width_in
 from xrdorder.treatments import History, LoggedTreatment
 
 Array = NDArray[np.float64]
@@ -25,7 +26,7 @@ _ROWS = 6
 
 _PANEL_IN = {1: 0.85, 2: 0.95}
 _ROOM = Margins(left=0.62, right=0.15, bottom=0.5, across=0.16, down=0.42, above=0.4)
-_PANEL_WIDE_IN, _LETTER_IN = 1.9, 0.061
+_PANEL_WIDE_IN = 1.9
 _MOST_POINTS = 1200  # of a line: a log of a week has a million
 
 _REMARK = (
@@ -133,7 +134,7 @@ def schedule_figure(schedules: Sequence[Reacted], *, title: str = "", size: Size
         axes.tick_params(labelbottom=lowest, labelleft=first)
         _draw(axes, one.history, *curve, coldest)
         wide = axes.get_window_extent().width / figure.get_dpi()
-        _name(axes, one, int(wide / _LETTER_IN))
+        _name(axes, one, wide)
     wide, tall = figure.get_size_inches()
     middle = 0.5 * (_ROOM.left + size.width_in - _ROOM.right) / wide
     lowest_box, top_box = panels[-1].get_position(), panels[0].get_position()
@@ -145,20 +146,18 @@ def schedule_figure(schedules: Sequence[Reacted], *, title: str = "", size: Size
     return figure
 
 
-def _holds(name: str, letters: int) -> str:
+def _holds(name: str, room_in: float) -> str:
     """Name a schedule by so many of its holds as there is room for: the first ones and the last.
 
-    >>> _holds("205/60 + 385/36 + 550/24 + 625/200 h", 30)
+    >>> _holds("205/60 + 385/36 + 550/24 + 625/200 h", 1.9)
     '205/60 + 385/36 … 625/200 h'
     """
     holds = name.split(" + ")
-    if len(name) <= letters or len(holds) < 3:
-        return shortened(name, letters)
     for kept in range(len(holds) - 2, 0, -1):
-        name = f"{' + '.join(holds[:kept])} … {holds[-1]}"
-        if len(name) <= letters:
+        if width_in(name, SMALL, bold=True) <= room_in:
             break
-    return shortened(name, letters)
+        name = f"{' + '.join(holds[:kept])} … {holds[-1]}"
+    return fitted(name, room_in, SMALL, bold=True)
 
 
 def evenly(things: Sequence[_T], most: int) -> list[_T]:
@@ -203,15 +202,15 @@ def _draw(axes: Axes, history: History, hours: Array, values: Array, floor: floa
         )  # fmt: skip
 
 
-def _name(axes: Axes, one: Reacted, letters: int) -> None:
+def _name(axes: Axes, one: Reacted, room_in: float) -> None:
     """Name the schedule by its holds, and below it whose it is."""
     whose = ", ".join(one.lots)
     wires = f"{one.samples} sample" + "s" * (one.samples > 1)
     axes.annotate(
-        _holds(one.history.short_name, letters), (0.0, 1.0), (0.0, 12.0), xycoords="axes fraction",
+        _holds(one.history.short_name, room_in), (0.0, 1.0), (0.0, 12.0), xycoords="axes fraction",
         textcoords="offset points", ha="left", va="bottom", **font(SMALL, weight="bold"),
     )  # fmt: skip
     axes.annotate(
-        shortened(f"{whose}, {wires}" if whose else wires, letters), (0.0, 1.0), (0.0, 3.0),
+        fitted(f"{whose}, {wires}" if whose else wires, room_in, SMALL), (0.0, 1.0), (0.0, 3.0),
         xycoords="axes fraction", textcoords="offset points", ha="left", va="bottom", **font(SMALL, color=SLATE),
     )  # fmt: skip
