@@ -254,6 +254,8 @@ def test_counting_times_are_honoured(
     assert result.chi2_reduced == pytest.approx(1.0, abs=0.1)
     counting = [dict(f.contributions.budget("a_nm"))["counting"] for f in (result, fit)]
     assert counting[0] < 0.8 * counting[1]  # four times the counts on the lines that decide a
+    ratio = result.curves["time_factor"].values / time  # over the median, which is one or four
+    assert np.ptp(ratio) == 0.0 and "time_factor" not in fit.curves
 
 
 def test_another_geometry_is_refused(sample_pattern: xr.DataArray, calibration: Calibration) -> None:
