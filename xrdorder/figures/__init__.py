@@ -1,7 +1,9 @@
 """Show me: figures of a fitted pattern, of trends over treatments, and of differences.
 
-`fit_figure` shows a pattern and its explanation, `trend_figure` order, tin, sizes, amounts, Tc and Bc2 against the
-reaction temperature, time or dose, `difference_figure` the same as differences to a reference sample of each lot.
+`fit_figure` shows a pattern and its explanation, `patterns_figure` all of a study, `order_lines_figure`,
+`lattice_figure` and `width_figure` what single lines say. `trend_figure` shows order, tin, sizes, amounts, Tc and Bc2
+against the reaction temperature, time or dose, `difference_figure` the same as differences to a reference sample of
+each lot.
 `difference_rows` and `difference_courses` show differences between variants and which are more than chance.
 `bc2_figure`, `current_figure` and `section_figure` go on to field, temperature and strain, `trade_figure` shows what a
 higher Bc2 pays for; `planning_figure` shows where to react next. `schedule_figure` shows what the furnace did,
@@ -21,8 +23,11 @@ if TYPE_CHECKING:
     from xrdorder.figures.comparison import difference_courses, difference_rows
     from xrdorder.figures.fields import bc2_figure, current_figure, section_figure
     from xrdorder.figures.fit import fit_figure
+    from xrdorder.figures.order_lines import order_lines_figure
+    from xrdorder.figures.patterns import patterns_figure
     from xrdorder.figures.planning import planning_figure
     from xrdorder.figures.schedules import schedule_figure
+    from xrdorder.figures.single_lines import lattice_figure, width_figure
     from xrdorder.figures.trade import trade_figure
     from xrdorder.figures.trends import DIFFERENCES, TRENDS, Shown, difference_figure, trend_figure
 
@@ -38,7 +43,11 @@ _HOME = {
     "section_figure": "fields",
     "CloseUp": "close_ups",
     "fit_figure": "fit",
+    "lattice_figure": "single_lines",
+    "order_lines_figure": "order_lines",
+    "patterns_figure": "patterns",
     "planning_figure": "planning",
+    "width_figure": "single_lines",
     "DIFFERENCES": "trends",
     "TRENDS": "trends",
     "Shown": "trends",
@@ -59,11 +68,15 @@ __all__ = [
     "difference_figure",
     "difference_rows",
     "fit_figure",
+    "lattice_figure",
+    "order_lines_figure",
+    "patterns_figure",
     "planning_figure",
     "schedule_figure",
     "section_figure",
     "trade_figure",
     "trend_figure",
+    "width_figure",
 ]
 
 
