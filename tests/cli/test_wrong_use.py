@@ -174,6 +174,27 @@ def test_a_content_that_looks_like_a_fraction_is_questioned(run):
     assert "2.4 ± 0.2 at.% Ta" in " ".join(run(*words, "Ta=2.4+-0.2").stdout.split())
 
 
+def test_a_fraction_for_at_percent_in_a_study_is_questioned(run, tmp_path):
+    (tmp_path / "i.toml").write_text("")
+    (tmp_path / "study.toml").write_text(
+        '[instrument]\nfile = "i.toml"\n[lots.A]\ndopant_at_percent = { Ta = 0.024 }\n'
+        '[[samples]]\nname = "a"\npattern = "a.xy"\nlot = "A"\n'
+    )
+    result = run("run", ".")
+    assert result.exit_code == 2  # the instrument file is none
+    remark = "xrdorder: remark: lots.A.dopant_at_percent: Ta = 0.024 reads 0.024 at.%; did you mean 2.4?"
+    assert result.stderr.splitlines()[0] == remark
+
+
+def test_half_a_table_of_results_is_told_in_one_line(run, tmp_path):
+    (tmp_path / "i.toml").write_text("")
+    (tmp_path / "study.toml").write_text('[instrument]\nfile = "i.toml"\n[[samples]]\nname = "a"\npattern = "a.xy"\n')
+    (tmp_path / "results").mkdir()
+    (tmp_path / "results/results.nc").write_bytes(b"\x89HDF\r\n\x1a\n" + bytes(100))
+    for command in (("compare", "."), ("report", "."), ("measured", ".")):
+        refused(run(*command), "results.nc: cannot be read", "run the study again")
+
+
 def test_every_problem_of_a_description_has_a_line(run, tmp_path):
     (tmp_path / "study.toml").write_text('[instrument]\nfile = "i.toml"\n[[samples]]\nname = "a"\nhold = 3\n')
     result = run("run", ".")

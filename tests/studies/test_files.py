@@ -42,6 +42,12 @@ def test_a_full_disk_leaves_the_old_file_and_says_so_in_one_line(tmp_path):
     assert list(tmp_path.iterdir()) == [target]
 
 
+def test_a_folder_in_the_place_of_a_file_is_told_before_anything_is_written(tmp_path):
+    (tmp_path / "a.nc").mkdir()
+    with pytest.raises(StudyError, match=r"a\.nc: is a folder where a file is meant; move it away"):
+        files.write_atomically(tmp_path / "a.nc", lambda path: pytest.fail("written for nothing"))
+
+
 def test_the_words_of_the_system_are_found_in_a_report_of_hdf5():
     report = OSError(
         "Can't synchronously write data (file write failed: time = Wed Nov 25 08:48:42 2026\n, filename = "

@@ -409,6 +409,43 @@ def test_a_calibration_that_fails_is_named_with_its_place(tiny):
         run_study(folder, workers=1)
 
 
+def test_a_folder_in_the_place_of_a_result_stops_no_other_sample(tiny, fits):
+    folder = tiny.describe("good", "twice")
+    (folder / "results/samples/good.nc").mkdir(parents=True)
+    dataset = run_study(folder, workers=1)
+    assert fits == ["lab6.xy", "good.xy, again.xy"]
+    assert "good.nc: is a folder where a file is meant" in dataset["status"].sel(sample="good").item()
+    assert dataset["status"].sel(sample="twice").item() == "ok"
+
+
+def test_a_damaged_instrument_file_is_made_again(tiny, fits):
+    study = read_study(tiny.describe("good"))
+    results = study.folder / "results"
+    results.mkdir()
+    first = calibration.study_instruments(study, results)[""]
+    assert calibration.study_instruments(study, results)[""].id == first.id
+    assert fits == ["lab6.xy"]
+    file = results / "instrument.toml"
+    file.write_bytes(file.read_bytes()[:1000])
+    assert calibration.study_instruments(study, results)[""].id == first.id
+    assert fits == ["lab6.xy"] * 2
+    file.unlink()
+    file.mkdir()
+    with pytest.raises(StudyError, match=r"instrument\.toml: is a folder where a file is meant"):
+        calibration.study_instruments(study, results)
+
+
+def test_a_pattern_that_vanishes_while_the_study_runs_is_one_row(tiny, fits):
+    folder = tiny.describe("good", "twice")
+
+    def vanish(done, total, name):
+        (folder / "patterns/again.xy").unlink(missing_ok=True)
+
+    dataset = run_study(folder, workers=1, progress=vanish)
+    assert dataset["status"].sel(sample="good").item() == "ok"
+    assert "again.xy: no such pattern file" in dataset["status"].sel(sample="twice").item()
+
+
 def test_a_study_at_work_is_not_run_twice(tiny):
     folder = tiny.describe("good")
     (folder / "results").mkdir()

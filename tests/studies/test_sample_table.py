@@ -132,14 +132,24 @@ def test_tables_that_are_none(study, table, expected):
     [
         ('"sample.csv"', "samples_table: there is no file 'sample.csv' in "),
         ('"samples.xlsx"', "samples_table: 'samples.xlsx' is a spreadsheet; save it as CSV in UTF-8"),
+        ('"folder.csv"', "samples_table: 'folder.csv' is a folder; name the table itself"),
         ("5", "samples_table: 5 is not text in quotes; give the path of a CSV table of samples"),
         ('""', "samples_table: is empty; give the path"),
     ],
 )
 def test_names_of_no_table(study, name, complaint):
+    (study / "folder.csv").mkdir()
     lines = problems(study, STUDY.replace('"samples.csv"', name))
     assert lines[0].startswith(complaint)
     assert len([line for line in lines if "samples_table:" in line]) == 1
+
+
+def test_a_quote_that_is_not_closed_is_told_in_one_line(study):
+    lines = complaints(study, 'name,pattern\n"s1,a.xy\ns2,b.xy\n')
+    assert [line.split(": ")[0] for line in lines] == [
+        "samples.csv, row 2 (sample 's1,a.xy s2,b.xy'), column name",
+        "samples.csv, row 2 (sample 's1,a.xy s2,b.xy'), column pattern",
+    ]
 
 
 def test_another_encoding_is_told(study):

@@ -25,7 +25,7 @@ LATTICE_DISTRIBUTIONS = ("auto", "single", "tail", "two-populations")
 """Names that the library defines; repeated here because help must not load it (a test holds them equal)."""
 
 _PLUS_MINUS = re.compile(r"\+/?-|±")
-_LEAST_AT_PERCENT = 0.1
+LEAST_AT_PERCENT = 0.1
 """Less of a dopant is what niobium brings along as an impurity; a fraction typed for at.% looks like it, too."""
 
 EXISTING_FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
@@ -311,7 +311,7 @@ def dopants_once(
             text = f"{element}={content:g}+-{u:g}: no uncertainty in at.% is above 20"
             raise click.BadParameter(text, ctx=ctx, param=param)
         found[element] = (content, u)
-        if 0.0 < content < _LEAST_AT_PERCENT:
+        if 0.0 < content < LEAST_AT_PERCENT:
             said = f"--dopant {element}={content:g} reads {content:g} at.%; did you mean {element}={100.0 * content:g}?"
             click.echo(f"xrdorder: remark: {said}", err=True)
     return found

@@ -1,16 +1,17 @@
 """The instruments of a study: read from their files, or calibrated once from the study's own standards."""
 
+from contextlib import suppress
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 from xrdorder import __version__
 from xrdorder.crystals.standards import standard
-from xrdorder.exceptions import StudyError, XrdorderError
+from xrdorder.exceptions import InstrumentError, StudyError, XrdorderError
 from xrdorder.fitting import calibrate
 from xrdorder.profiles import Instrument, read_instrument, write_instrument
 from xrdorder.studies.description import CalibrationInput, Reading, Study
-from xrdorder.studies.files import file_hash
+from xrdorder.studies.files import file_hash, require_no_folder
 from xrdorder.studies.fingerprint import OF_FIT, fingerprint
 from xrdorder.studies.store import Provenance, read_fingerprint, write_sample
 from xrdorder.studies.work import of_fit, read, require_files
@@ -74,8 +75,11 @@ def _instrument(study: Study, name: str, results: Path, again: bool) -> Instrume
     file, record = (results / one for one in calibration_files(name))
     try:
         provenance = _provenance(given)
+        for path in (file, record):
+            require_no_folder(path)
         if not again and file.is_file() and read_fingerprint(record) == provenance.fingerprint:
-            return read_instrument(file)
+            with suppress(InstrumentError):  # a damaged file is made again, as the samples are
+                return read_instrument(file)
         return _calibrate(given, provenance, file, record)
     except XrdorderError as error:
         raise StudyError(f"{f'calibrations.{name}' if name else 'instrument.calibrate'}: {error}") from error

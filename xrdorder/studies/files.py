@@ -31,8 +31,9 @@ def write_atomically(path: Path, write: Callable[[Path], None]) -> None:
     Raises
     ------
     StudyError
-        The disk refuses: full, read-only, no rights. The old file is untouched.
+        The disk refuses: full, read-only, no rights; or a folder stands there. The old file is untouched.
     """
+    require_no_folder(path)
     temporary = path.with_name(f".{path.name}.{os.getpid()}{PART}")
     try:
         write(temporary)
@@ -83,6 +84,18 @@ def make_folder(folder: Path) -> None:
         raise StudyError(
             f"{folder}: cannot be made ({disk_reason(error)}); results need a folder that can be written"
         ) from error
+
+
+def require_no_folder(path: Path) -> None:
+    """Check that a folder does not stand where a file shall be written.
+
+    Raises
+    ------
+    StudyError
+        It does.
+    """
+    if path.is_dir():
+        raise StudyError(f"{path}: is a folder where a file is meant; move it away, then run again")
 
 
 def sweep(folder: Path) -> None:

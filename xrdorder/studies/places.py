@@ -60,12 +60,17 @@ def sample_words(k: int, table: Mapping[str, Any]) -> str:
     samples = table.get("samples")
     listed = samples if isinstance(samples, list) else []
     if k < len(listed) and isinstance(row := listed[k], Row):
-        return f"{row.place} (sample '{row['name']}')" if "name" in row else row.place
+        return f"{row.place} (sample '{_in_one_line(row['name'])}')" if "name" in row else row.place
     names = [item.get("name") if isinstance(item, dict) else None for item in listed]
     name = names[k] if k < len(names) else None
     if isinstance(name, str) and name.strip() and names.count(name) == 1:
-        return f"sample '{name}'"
+        return f"sample '{_in_one_line(name)}'"
     return f"sample no. {k + 1}"
+
+
+def _in_one_line(text: Any) -> str:
+    """A cell whose quote is not closed goes on in the next lines; a message stays one line."""
+    return " ".join("".join(c if c.isprintable() else " " for c in str(text)).split())
 
 
 def sample_number(k: int, table: Mapping[str, Any]) -> str:

@@ -15,7 +15,7 @@ from xrdorder.profiles import Instrument
 from xrdorder.studies.calibration import study_instruments
 from xrdorder.studies.collate import collate, read_results, write_results
 from xrdorder.studies.description import Sample, Study, read_study
-from xrdorder.studies.files import file_hash, make_folder, only_run, sweep
+from xrdorder.studies.files import file_hash, make_folder, only_run, require_no_folder, sweep
 from xrdorder.studies.fingerprint import OF_FIT, fingerprint
 from xrdorder.studies.interpretation import SEED, OwnFiles
 from xrdorder.studies.pool import run_all
@@ -130,6 +130,7 @@ def _sort_out(
         instrument = instruments[sample.calibration]
         try:
             require_files(sample.patterns)
+            require_no_folder(file)  # else the fit would be lost, and the run with it
             provenance = provenance_of(study, sample, instrument, phase_files)
         except (StudyError, OSError) as error:
             # Not stored: an earlier result may be all that is left of a pattern that has gone astray.
