@@ -1,5 +1,7 @@
 """What is called best, what is proposed, and when nothing is said."""
 
+from functools import partial
+
 import numpy as np
 import pytest
 from scipy.stats import binom, f_oneway
@@ -7,8 +9,8 @@ from scipy.stats import binom, f_oneway
 from tests.planning.made import FURNACE, POINTS, SPACE, hill, measured, reacted
 from xrdorder.exceptions import StudyError
 from xrdorder.planning import Furnace, HoldBound, Space, equal_by_chance, measured_limit, plan, plan_words
-from xrdorder.planning.knowledge import after, worths
-from xrdorder.studies.comparison import Values, repeatability
+from xrdorder.planning.knowledge import after, choose, worths
+from xrdorder.studies.comparison import Values, compare, repeatability
 
 CHANCE = 1e-3
 
@@ -142,7 +144,8 @@ def test_a_bound_on_temperature_and_time_is_kept():
     found = plan(measured(hill(treatments, top=(0.9, 0.9))), treatments, SPACE, constraints=[bound], number=3)
     assert all(one.schedule.peak_c < 660 for one in found.proposals)
     assert found.best.schedule.peak_c < 660
-    with pytest.raises(StudyError, match="keeps: at most 0 h at or above 500"):
+    # the shortest hold, 10 h, and 2 h from 500 to 600 °C at 50 K/h
+    with pytest.raises(StudyError, match=r"keeps: at most 0 h at or above 500 .* by least, 12 h, ramps counted"):
         plan(measured(hill(treatments)), treatments, SPACE, constraints=[HoldBound(500, 0)])
 
 
@@ -273,6 +276,76 @@ def test_a_summit_at_a_limit_of_the_furnace_is_told():
     assert any("upper limit of the temperature" in note for note in rising.notes)
     inside = plan(measured(hill(treatments)), treatments, SPACE)
     assert not any("limit of the" in note for note in inside.notes)
+
+
+def test_nothing_is_said_of_a_limit_where_no_wires_differ():
+    """All wires had one ramp, so whether more of it would be better is not known."""
+    treatments = reacted()
+    space = Space(Furnace((600.0, 750.0), (10.0, 300.0), (30.0, 100.0), 400.0, step_c=25.0), (300.0, 650.0))
+    assert space.varied(treatments).tolist() == [True, True, False]
+    notes = " ".join(plan(measured(hill(treatments)), treatments, space).notes)
+    assert "limit of the ramp" not in notes
+    assert "all wires had about the same ramp" in notes
+    ramps = [FURNACE.schedule(one.peak_c, one.hold_at_peak_h, 30.0 + 10.0 * k) for k, one in enumerate(treatments)]
+    assert space.varied(ramps).all()
+    assert "same ramp" not in " ".join(plan(measured(hill(ramps)), ramps, space).notes)
+
+
+def test_what_was_reacted_is_known_alike_whatever_the_furnace_may_do():
+    treatments = reacted()
+    values = measured(hill(treatments), own=0.3)
+    wide = Space(Furnace((500.0, 900.0), (10.0, 3000.0), 50.0, step_c=10.0))
+    near, far = (plan(values, treatments, one).differences(treatments, treatments[0]) for one in (SPACE, wide))
+    for one, two in zip(near, far, strict=True):
+        # the search ends at differences of the likelihood of 1e-9
+        np.testing.assert_allclose(two, one, rtol=1e-4, atol=1e-6)
+
+
+def test_wires_themselves_are_told_as_a_comparison_tells_them():
+    treatments = [*reacted(), *reacted()[:3]]
+    values = measured(np.append(hill(reacted()), hill(reacted())[:3]), own=0.3)
+    labels = [one.short_name for one in treatments]
+    scatter = repeatability(values, labels)
+    found = plan(values, treatments, SPACE, repeatability=scatter)
+    other = SPACE.candidates[0]
+    direct = found.direct([*treatments, other], treatments[1])
+    compared = compare(values, labels, reference=labels[1], scatter=scatter)
+    for k, label in enumerate(labels):
+        if label != labels[1]:
+            pair = compared.pair(label, labels[1])
+            assert direct.difference[k] == pytest.approx(pair.value, abs=1e-12)
+            assert direct.u_difference[k] == pytest.approx(pair.u, rel=1e-9)
+    # of equal doubt, so a plain mean; their difference by hand
+    pairs = [(values.value[k] + values.value[8 + k]) / 2.0 for k in (0, 1)]
+    assert direct.difference[0] == pytest.approx(pairs[0] - pairs[1])
+    assert direct.u_difference[0] == pytest.approx((0.3**2 + scatter.u**2) ** 0.5)
+    assert np.isnan(direct.difference[-1]) and np.isnan(direct.u_difference[-1])
+    # a surface that takes most of it for noise is drawn together
+    surface, _ = found.differences(treatments, treatments[1])
+    assert np.ptp(surface) < np.ptp(direct.difference[:-1])
+    assert np.isnan(found.direct(treatments, other).difference).all()
+
+
+def test_what_is_not_worth_a_furnace_is_not_proposed():
+    points = [(t, h) for t in range(620, 720, 10) for h in (40, 80, 120, 160)]  # the summit is well known
+    treatments = reacted(points)
+    own = 0.02
+    found = plan(measured(hill(treatments), own=own), treatments, SPACE, number=3)
+    assert found.best is not None and len(found.proposals) < 3
+    assert all(one.worth >= 0.1 * own for one in found.proposals)
+    told = " ".join(plan_words(found))
+    assert "may stop" in told and told.count("react ") == len(found.proposals)
+
+
+def test_a_batch_ends_where_worth_ends():
+    mean, covariance = np.array([1.0, 0.8, 0.5]), np.diag([0.0, 0.25, 0.04])
+    chosen = partial(
+        choose, mean, covariance, 0.0, np.array([0.0, 1.0, 1.0]), np.array([0]), np.ones(3, dtype=bool), 3
+    )
+    # 0.5 (z Phi(z) + phi(z)) = 0.115 at z = -0.4; the other lies 2.5 of its u below the best
+    assert [one.candidate for one in chosen(least=0.1)] == [1]
+    assert chosen(least=0.12) == []
+    assert [one.candidate for one in chosen()] == [1, 2]
 
 
 def test_a_best_outside_the_limits_is_told():

@@ -71,6 +71,15 @@ def test_each_place_for_itself_is_as_all_together():
     np.testing.assert_allclose(alone[1], np.diag(covariance), atol=1e-12)
 
 
+def test_units_of_the_variables_change_nothing_where_widths_are_told():
+    at = RANDOM.uniform(size=(4, 2))
+    units = np.array([150.0, 0.02])
+    plain, other = fit(X, Y, NOISE), fit(X * units, Y, NOISE, widths=units)
+    np.testing.assert_allclose(other.lengths, plain.lengths * units, rtol=1e-9)
+    for one, two in zip(plain.predict(at), other.predict(at * units), strict=True):
+        np.testing.assert_allclose(two, one, atol=1e-9)
+
+
 def test_the_same_seed_gives_the_same_surface():
     assert fit(X, Y, NOISE, seed=3).log_likelihood == fit(X, Y, NOISE, seed=3).log_likelihood
 

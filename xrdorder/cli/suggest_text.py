@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from xrdorder.cli.tables import table, wrapped
-from xrdorder.planning import plan_words
+from xrdorder.planning import HoldBound, plan_words
 from xrdorder.planning.rows import Cell, Row, reference, rows
 from xrdorder.studies.comparison.words import rounded
 from xrdorder.studies.files import write_atomically
@@ -30,7 +30,7 @@ def lot_text(found: "LotPlan") -> list[str]:
         ),
         *_limits(found),
         "",
-        *_surfaces(found),
+        *_differences(found),
     ]
     for one in found.currents:
         lines += ["", one.noun[0].upper() + one.noun[1:], *_verdict(found, one)]
@@ -76,56 +76,127 @@ def _shown(found: "LotPlan", every: Sequence[Row]) -> list[Row]:
     return shown
 
 
-def _surfaces(found: "LotPlan") -> list[str]:
-    """What the surfaces say of treatments reacted and suggested, as differences to one of them."""
+def _differences(found: "LotPlan") -> list[str]:
+    """What the wires themselves and the surfaces say of treatments, as differences to one of them."""
     columns = [one for one in found.responses if one.key in found.plans and found.plans[one.key].process is not None]
     if not columns:
         return ["No response surface can be drawn yet."]
     every = rows(found)
     shown = _shown(found, every)
-    against = found.label(reference(found))
-    head = ["treatment", "in all", "wires", *(_short(one) for one in columns)]
-    units = ["", "h", "", *("%" if np.isfinite(one.field_t) else one.unit for one in columns)]
-    keeps = bool(found.constraints)
-    if keeps:
-        head.append("P keeps")
-        units.append("constraints")
-    head.append("")
-    units.append("")
-    lines = []
-    for row in shown:
-        cells = [found.label(row.treatment), f"{row.treatment.total_h:.0f}", str(row.wires) if row.wires else "-"]
-        same = found.label(row.treatment) == against
-        cells += ["0" if same else _difference(one, row.cells[one.key], every, against, found) for one in columns]
-        if keeps:
-            cells.append(f"{row.allowed:.2f}")
-        cells.append(_role(row))
-        lines.append(tuple(cells))
+    against = reference(found)
+    base = next(row for row in every if found.label(row.treatment) == found.label(against))
     rest = f" {len(every) - len(shown)} more stand in the table file." if len(shown) < len(every) else ""
     absolutes = []
-    base = next(row for row in every if found.label(row.treatment) == against)
     for one in columns:
         if not np.isfinite(one.field_t):
             cell = base.cells[one.key]
-            absolutes.append(f"{one.noun} {rounded(cell.value, cell.u)} {one.unit}")
+            known = (cell.direct, cell.u_direct) if np.isfinite(cell.direct) else (cell.value, cell.u)
+            absolutes.append(f"{one.noun} {rounded(*known)} {one.unit}")
+    name = found.label(against)
     return [
-        f"Differences to {against}, by the response surfaces",
+        f"Differences to {name}, by the wires themselves",
         "",
-        table((tuple(head), tuple(units)), lines),
+        _by_wires(found, columns, shown, base),
         "",
-        wrapped(f"What all wires share has cancelled. {against} itself: {', '.join(absolutes)}.{rest}"),
+        f"Differences to {name}, by the response surfaces",
+        "",
+        _by_surfaces(found, columns, shown, base),
+        "",
+        wrapped(f"What all wires share has cancelled. {name} itself: {', '.join(absolutes)}.{rest}"),
+        *_how_to_read(found, columns, every, base),
+        *_missed(found, every),
     ]
+
+
+def _by_wires(found: "LotPlan", columns: Sequence["Response"], shown: Sequence[Row], base: Row) -> str:
+    """Treatments reacted, as a comparison has them."""
+    head = (("treatment", "wires", *map(_short, columns)), ("", "", *map(_unit, columns)))
+    lines = []
+    for row in shown:
+        if not row.wires:
+            continue
+        cells = [row.cells[one.key] for one in columns]
+        scales = [_scale(one, base.cells[one.key].direct) for one in columns]
+        numbers = [
+            "0" if row is base else _rounded(scale * cell.direct_difference, scale * cell.u_direct_difference)
+            for cell, scale in zip(cells, scales, strict=True)
+        ]
+        lines.append((found.label(row.treatment), str(row.wires), *numbers))
+    return table(head, lines)
+
+
+def _by_surfaces(found: "LotPlan", columns: Sequence["Response"], shown: Sequence[Row], base: Row) -> str:
+    """Treatments reacted and suggested."""
+    keeps = bool(found.constraints)
+    head = ("treatment", "in all", *map(_short, columns), *["P keeps"] * keeps, "")
+    units = ("", "h", *map(_unit, columns), *["constraints"] * keeps, "")
+    lines = []
+    for row in shown:
+        cells = [found.label(row.treatment), f"{row.treatment.total_h:.0f}"]
+        for one in columns:
+            cell, scale = row.cells[one.key], _scale(one, base.cells[one.key].value)
+            cells.append("0" if row is base else _rounded(scale * cell.difference, scale * cell.u_difference))
+        if keeps:
+            cells.append(f"{row.allowed:.2f}")
+        lines.append((*cells, _role(row)))
+    return table((head, units), lines)
+
+
+def _how_to_read(
+    found: "LotPlan", columns: Sequence["Response"], every: Sequence[Row], base: Row
+) -> list[str]:
+    """Say that surfaces are drawn towards the mean, with the largest example, and how a comparison goes about it."""
+    pulled = [
+        (abs(cell.direct_difference - cell.difference) / cell.u_direct_difference, row, one)
+        for row in every
+        for one in columns
+        if not np.isfinite(one.field_t) and (cell := row.cells[one.key]).u_direct_difference > 0.0
+    ]
+    text = "A surface is drawn towards the mean where wires are noisy: compare what was reacted by the wires."
+    if pulled:
+        _, row, one = max(pulled, key=lambda each: each[0])
+        cell = row.cells[one.key]
+        text = (
+            f"A surface is drawn towards the mean where wires are noisy ({one.noun} of {found.label(row.treatment)} "
+            f"less {found.label(base.treatment)}: {_rounded(cell.difference, cell.u_difference)} {one.unit} by the "
+            f"surface, {_rounded(cell.direct_difference, cell.u_direct_difference)} {one.unit} by the wires): compare "
+            "what was reacted by the wires."
+        )
+    if any(one.origin == "estimate" and one.key == "Bc2_T" for one in columns):
+        text += " The command compare takes Bc2 free of strain, and Tc and Bc2 from draws that suit all its wires."
+    return [wrapped(text)]
+
+
+def _missed(found: "LotPlan", every: Sequence[Row]) -> list[str]:
+    """By how much treatments that were reacted exceed a bound on hours."""
+    lines = []
+    for bound in found.constraints:
+        if not isinstance(bound, HoldBound):
+            continue
+        over = bound.excess_h([row.treatment for row in every])
+        missed = [(row, hours) for row, hours in zip(every, over, strict=True) if hours > 0.0]
+        if missed:
+            told = [f"{found.label(row.treatment)} by {hours:.2g} h" for row, hours in missed[:_MOST_NAMED]]
+            more = f" and {len(missed) - _MOST_NAMED} more" if len(missed) > _MOST_NAMED else ""
+            lines.append(wrapped(f"Not kept: {bound.words}, ramps counted: {', '.join(told)}{more}."))
+    return lines
 
 
 def _short(one: "Response") -> str:
     return f"current {one.field_t:g} T" if np.isfinite(one.field_t) else one.noun
 
 
-def _difference(one: "Response", cell: Cell, every: Sequence[Row], against: str, found: "LotPlan") -> str:
-    if not np.isfinite(one.field_t):
-        return rounded(cell.difference, cell.u_difference)
-    base = next(row for row in every if found.label(row.treatment) == against).cells[one.key].value
-    return rounded(100.0 * cell.difference / base, 100.0 * cell.u_difference / base)
+def _unit(one: "Response") -> str:
+    return "%" if np.isfinite(one.field_t) else one.unit
+
+
+def _scale(one: "Response", base: float) -> float:
+    """Currents are told in per cent of the reference."""
+    return 100.0 / base if np.isfinite(one.field_t) else 1.0
+
+
+def _rounded(value: float, u: float) -> str:
+    return rounded(value, u) if np.isfinite(value) else "-"
 
 
 def _role(row: Row) -> str:
@@ -207,12 +278,15 @@ def _front(found: "LotPlan") -> list[str]:
 
 _HEAD = (
     "lot", "treatment", "temperature_c", "hold_h", "total_h", "wires", "quantity", "unit", "origin", "predicted", "u",
-    "difference", "u_difference", "best", "suggested", "chance_better", "worth", "keeps_constraints",
+    "difference", "u_difference", "direct", "u_direct", "direct_difference", "u_direct_difference",
+    "best", "suggested", "chance_better", "worth", "keeps_constraints",
 )  # fmt: skip
 
 
 def write_table(plans: Sequence["LotPlan"], path: Path) -> None:
     """One row for each treatment, reacted or suggested, and quantity; differences are to the lot's reference treatment.
+
+    "direct" is what the wires themselves say, the others are by the response surface.
 
     Raises
     ------
@@ -235,7 +309,7 @@ def write_table(plans: Sequence["LotPlan"], path: Path) -> None:
                         row.wires,
                     ]  # fmt: skip
                     for response in found.responses:
-                        cell = row.cells.get(response.key, Cell(*[np.nan] * 4))
+                        cell = row.cells.get(response.key, Cell(*[np.nan] * 8))
                         proposal = row.proposals.get(response.field_t)
                         told = (proposal.chance_better, proposal.worth) if proposal else (np.nan, np.nan)
                         writer.writerow(

@@ -4,7 +4,7 @@ Either a bound on temperature and time, from experience, or a limit on something
 reacted; the response surface of the latter then tells how probably a treatment keeps it.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -48,7 +48,16 @@ class HoldBound:
 
     def probability(self, treatments: Sequence[History]) -> Array:
         """One where the bound is kept, else zero."""
-        return np.array([float(one.time_above_h(self.temperature_c) <= self.hours) for one in treatments])
+        return np.array([float(over <= 0.0) for over in self.excess_h(treatments)])
+
+    def excess_h(self, treatments: Sequence[History]) -> Array:
+        """Hours by which the bound is exceeded, negative where it is kept; ramps above the temperature count.
+
+        >>> from xrdorder.treatments import Schedule, Step
+        >>> HoldBound(680, 50).excess_h([Schedule((Step(700, 50, 100),))]).round(2).tolist()
+        [0.2]
+        """
+        return np.array([one.time_above_h(self.temperature_c) - self.hours for one in treatments])
 
     @property
     def words(self) -> str:
@@ -145,7 +154,19 @@ def measured_limit(
             raise StudyError(f"{name}: a value or limit is not above zero, its logarithm does not exist")
         covariance = covariance / np.outer(value, value)
         value = np.log(value)
-    return MeasuredLimit(name, at_least, at_most, space, fit(x, value, covariance, seed), logarithmic)
+    process = fit(x, value, covariance, seed, widths=space.widths(treatments))
+    return MeasuredLimit(name, at_least, at_most, space, process, logarithmic)
+
+
+def nearest_miss(constraint: Constraint, treatments: Sequence[History], label: Callable[[History], str]) -> str:
+    """Say which treatment misses a bound by least; nothing where one keeps it or it is no bound on hours."""
+    if not isinstance(constraint, HoldBound):
+        return ""
+    over = constraint.excess_h(treatments)
+    k = int(np.argmin(over))
+    if over[k] <= 0.0:
+        return ""
+    return f"; {label(treatments[k])} misses it by least, {over[k]:.2g} h, ramps counted"
 
 
 def allowed(constraints: Sequence[Constraint], treatments: Sequence[History]) -> Array:

@@ -13,6 +13,10 @@ Array = NDArray[np.float64]
 
 MOST_CANDIDATES = 2500
 
+LEAST_SPAN = {"temperature": 5.0, "hold": np.log(1.2), "dose": np.log(1.2), "ramp": np.log(1.2)}
+"""K, and logarithms of factors: treatments nearer together than that are alike in the variable (a choice: how near
+furnaces come to what they are set to)."""
+
 
 @dataclass(frozen=True)
 class Furnace:
@@ -170,3 +174,20 @@ class Space:
     def coordinates(self, treatments: Sequence[History]) -> Array:
         """Coordinates of treatments, shape (n, d); those outside the limits lie outside 0 to 1."""
         return np.asarray((self._raw(treatments) - self._low) / self._width)
+
+    def varied(self, treatments: Sequence[History]) -> NDArray[np.bool_]:
+        """Mark the variables in which treatments differ, shape (d,)."""
+        if not treatments:
+            return np.zeros(len(self.variables), dtype=bool)
+        return np.asarray(np.ptp(self._raw(treatments), axis=0) >= self._least)
+
+    def widths(self, treatments: Sequence[History]) -> Array:
+        """Span of treatments in coordinates, shape (d,); where they are alike that of the limits, 1, must serve."""
+        if not treatments:
+            return np.ones(len(self.variables))
+        spans = np.ptp(self.coordinates(treatments), axis=0)
+        return np.where(self.varied(treatments), spans, np.maximum(1.0, self._least / self._width))
+
+    @property
+    def _least(self) -> Array:
+        return np.array([LEAST_SPAN[name] for name in self.variables])

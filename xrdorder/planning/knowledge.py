@@ -76,14 +76,21 @@ def after(covariance: Array, candidate: int, noise: float) -> Array:
 
 
 def choose(
-    mean: Array, covariance: Array, noise: float, weights: Array, reacted: Indices, may_win: Mask, number: int
+    mean: Array,
+    covariance: Array,
+    noise: float,
+    weights: Array,
+    reacted: Indices,
+    may_win: Mask,
+    number: int,
+    least: float = 0.0,
 ) -> list[Choice]:
-    """Fill a batch with what is worth most; fewer come back where nothing more is worth a treatment."""
+    """Fill a batch with what is worth most; fewer come back where nothing more is worth as much as `least`."""
     chosen: list[Choice] = []
     for _ in range(number):
         worth = worths(mean, covariance, noise, weights, reacted, may_win)
         best = int(np.argmax(worth))
-        if not worth[best] > 0.0:
+        if not worth[best] > least:
             break
         chosen.append(Choice(best, float(worth[best])))
         covariance = after(covariance, best, noise)

@@ -5,18 +5,20 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import chi2, norm
 
 from xrdorder.exceptions import StudyError
-from xrdorder.planning.constraints import Constraint, allowed
+from xrdorder.planning.constraints import Constraint, allowed, nearest_miss
 from xrdorder.planning.furnace import Space
 from xrdorder.planning.knowledge import Choice, after, choose, spread_out
 from xrdorder.planning.process import Process, fit
 from xrdorder.studies.comparison import Repeatability, Values
 from xrdorder.studies.comparison.replicates import FEW, NONE
+from xrdorder.studies.comparison.variants import mean_weights
 from xrdorder.studies.comparison.words import rounded
 from xrdorder.treatments import History, Schedule
 
@@ -31,8 +33,8 @@ LEAST_TREATMENTS = 4
 
 MOST_PROPOSALS = 3
 
-HARDLY_WORTH = 0.05
-"""A proposal that is worth less than this part of the uncertainty of a value is hardly worth a furnace (a choice)."""
+HARDLY_WORTH = 0.1
+"""What is worth less than this part of the uncertainty of a value is no proposal: not worth a furnace (a choice)."""
 
 SURE_ENOUGH = 0.8
 """Least probability of keeping the constraints for a treatment that is called best (a choice)."""
@@ -105,6 +107,15 @@ class Proposal:
     u_after: float = np.nan
 
 
+class Direct(NamedTuple):
+    """Means of the wires of treatments and their differences to one treatment, with standard uncertainties."""
+
+    value: Array
+    u: Array
+    difference: Array
+    u_difference: Array
+
+
 @dataclass(frozen=True, eq=False)
 class Plan:
     """What the treatments so far say of a quantity, and what to do next.
@@ -127,6 +138,10 @@ class Plan:
     treatments : tuple of History
         Of the samples that entered.
     notes : tuple of str
+    values : Values
+        Of the samples that entered.
+    scatter : float
+        Between equal wires, beside their known uncertainties.
     label : callable
         Gives the name of a treatment.
     """
@@ -141,6 +156,8 @@ class Plan:
     space: Space
     treatments: tuple[History, ...]
     notes: tuple[str, ...]
+    values: Values = field(repr=False)
+    scatter: float
     label: Callable[[History], str] = field(default=_short_name, repr=False)
 
     @property
@@ -177,6 +194,26 @@ class Plan:
         own = np.diag(covariance)
         square = own[:-1] + own[-1] - 2.0 * covariance[:-1, -1]
         return value[:-1] - value[-1], np.sqrt(np.maximum(square, 0.0))
+
+    def direct(self, treatments: Sequence[History], reference: History) -> Direct:
+        """Differences of the wires themselves to those of one treatment, without a surface, as a comparison has them.
+
+        NaN for treatments that were not reacted, and for all where the reference was not.
+        """
+        asked = np.round(self.space.coordinates([*treatments, reference]), 9)
+        wires = np.round(self.space.coordinates(self.treatments), 9)
+        belongs = np.all(wires[:, None, :] == asked[None, :, :], axis=2)
+        there = np.any(belongs, axis=0)
+        value = np.full(len(asked), np.nan)
+        covariance = np.full((len(asked), len(asked)), np.nan)
+        if np.any(there):
+            means = mean_weights(self.values.own, belongs[:, there], self.scatter)
+            value[there] = means @ self.values.value
+            covariance[np.ix_(there, there)] = means @ self.values.covariance(self.scatter) @ means.T
+        own = np.diag(covariance)
+        square = own + own[-1] - 2.0 * covariance[:, -1]
+        u, u_difference = (np.sqrt(np.maximum(one[:-1], 0.0)) for one in (own, square))
+        return Direct(value[:-1], u, value[:-1] - value[-1], u_difference)
 
 
 def equal_by_chance(values: Values, repeatability: Repeatability = NONE) -> float:
@@ -233,7 +270,8 @@ def plan(
     -------
     Plan
         With too few treatments, or values that are not distinguishable, there is no best one, and what is proposed is
-        there to learn whether anything differs.
+        there to learn whether anything differs. Otherwise only what is worth a furnace run is proposed, which may be
+        fewer than asked for, or nothing; a note says so.
 
     Raises
     ------
@@ -258,8 +296,9 @@ def plan(
         notes.append("hardly any replicates: how far equal wires scatter is badly known")
     weights = allowed(constraints, space.candidates)
     if np.max(weights) < 0.01:
+        nearest = next((words for one in constraints if (words := nearest_miss(one, space.candidates, label))), "")
         raise StudyError(
-            "no treatment inside the furnace limits keeps: " + "; ".join(one.words for one in constraints)
+            "no treatment inside the furnace limits keeps: " + "; ".join(one.words for one in constraints) + nearest
         )
     x = space.coordinates(own)
     places, first = _distinct(x)
@@ -269,14 +308,16 @@ def plan(
     if len(places) < LEAST_TREATMENTS:
         proposals = _learn(space, spread_out(space.grid, places, sure, number), weights, None)
         return Plan(
-            values.quantity, maximise, "too few", p, None, None, proposals, space, tuple(own), tuple(notes), label
-        )
-    process = fit(x, sign * some.value, some.covariance(repeatability.u), seed)
+            values.quantity, maximise, "too few", p, None, None, proposals, space, tuple(own), tuple(notes), some,
+            repeatability.u, label,
+        )  # fmt: skip
+    process = fit(x, sign * some.value, some.covariance(repeatability.u), seed, widths=space.widths(own))
     if not p < LEVEL:
         proposals = _learn(space, spread_out(space.grid, places, sure, number), weights, (process, sign))
         return Plan(
-            values.quantity, maximise, "flat", p, process, None, proposals, space, tuple(own), tuple(notes), label
-        )
+            values.quantity, maximise, "flat", p, process, None, proposals, space, tuple(own), tuple(notes), some,
+            repeatability.u, label,
+        )  # fmt: skip
     everything = np.concatenate([places, space.grid])
     mean, covariance = process.predict(everything)
     reacted = [own[k] for k in first]
@@ -288,28 +329,47 @@ def plan(
     may_win = np.asarray(keeps >= enough, dtype=bool)
     good = np.flatnonzero(may_win[: len(places)])
     # a further wire shares what all have shared so far
-    chosen = choose(mean, covariance - process.common, noise, weights_all, good, may_win, number)
+    least = 0.0 if best is None else HARDLY_WORTH * float(np.sqrt(noise))
+    chosen = choose(mean, covariance - process.common, noise, weights_all, good, may_win, number, least)
     chosen = [Choice(one.candidate - len(places), one.worth) for one in chosen]
     proposals = tuple(
         _proposal(space, one, mean, covariance - process.common, process.common, noise, keeps, len(places), best, sign)
         for one in chosen
     )
-    if best is not None and (not proposals or proposals[0].worth < HARDLY_WORTH * np.sqrt(noise)):
-        notes.insert(0, "no treatment inside the limits is expected to gain what one could see: the search may stop")
-    notes += _edges(space, mean[len(places) :], weights >= min(enough, float(np.max(weights))))
+    if best is not None and len(proposals) < number:
+        notes.insert(0, _stop(len(proposals)))
+    notes += _edges(space, mean[len(places) :], weights >= min(enough, float(np.max(weights))), space.varied(own))
     if best is not None and np.any(np.abs(places[best[1]] - 0.5) > 0.5 + 1e-6):
         notes.append("the best so far lies outside the limits within which treatments are proposed")
     state = "ok" if best is not None else "not allowed"
     found = None if best is None else best[0]
-    return Plan(values.quantity, maximise, state, p, process, found, proposals, space, tuple(own), tuple(notes), label)
+    return Plan(
+        values.quantity, maximise, state, p, process, found, proposals, space, tuple(own), tuple(notes), some,
+        repeatability.u, label,
+    )  # fmt: skip
 
 
-def _edges(space: Space, mean: Array, usable: NDArray[np.bool_]) -> list[str]:
-    """Say where the surface is highest at a limit of the furnace: what lies beyond may be better."""
+def _stop(proposed: int) -> str:
+    """Say that nothing more is worth a furnace run."""
+    if not proposed:
+        return "no treatment inside the limits is expected to gain what one could see: the search may stop"
+    those = "that one" if proposed == 1 else f"those {proposed}"
+    return f"you may stop after {those}: no further treatment is expected to gain what one could see"
+
+
+def _edges(space: Space, mean: Array, usable: NDArray[np.bool_], varied: NDArray[np.bool_]) -> list[str]:
+    """Say where the surface is highest at a limit of the furnace: what lies beyond may be better.
+
+    Of a variable in which no two wires differ the surface knows nothing, so nothing is said of its limits.
+    """
     at = space.grid[int(np.argmax(np.where(usable, mean, -np.inf)))]
     found = []
-    for name, place, width in zip(space.variables, at, np.ptp(space.grid, axis=0), strict=True):
-        if width > 0.0 and (place < 1e-9 or place > 1.0 - 1e-9):
+    for name, place, width, known in zip(space.variables, at, np.ptp(space.grid, axis=0), varied, strict=True):
+        if not width > 0.0:
+            continue
+        if not known:
+            found.append(f"all wires had about the same {name}: what another does is not known")
+        elif place < 1e-9 or place > 1.0 - 1e-9:
             end = "upper" if place > 0.5 else "lower"
             found.append(f"the surface is highest at the {end} limit of the {name}: what lies beyond may be better")
     return found

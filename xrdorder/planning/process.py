@@ -6,8 +6,12 @@ k is the Matérn function of order 5/2 (twice differentiable, as courses of reac
 length a variable. N is the known covariance of the measured values, common errors included; the mean beta has a flat
 prior and is integrated out, so that an error common to all values moves beta and nothing else. sigma and the lengths
 are found at the maximum of the restricted marginal likelihood, inside bounds, times a weak lognormal prior on the
-lengths that decides where a handful of points leaves it open. Formulas: C. E. Rasmussen and C. K. I. Williams,
+lengths that decides where a handful of points leaves it open. Bounds and prior are in widths of what was measured, so
+that what is asked for beyond it changes nothing of what is known. Formulas: C. E. Rasmussen and C. K. I. Williams,
 *Gaussian Processes for Machine Learning* (2006), eqs. (2.25), (2.26), (2.41), (2.42), (4.17).
+
+Where values are noisy the mean of the process is drawn towards their mean: a wire that stands alone keeps half of its
+distance where signal and noise are alike. That is the best guess before further wires, and no measured difference.
 """
 
 from dataclasses import dataclass, field
@@ -20,7 +24,7 @@ from scipy.optimize import minimize
 Array = NDArray[np.float64]
 
 SHORTEST, LONGEST = 0.2, 5.0
-"""Bounds of a length, in widths of the allowed range. Below a fifth of it six to twenty points say nothing between
+"""Bounds of a length, in widths of what was measured. Below a fifth of it six to twenty points say nothing between
 them; beyond five widths the function is a plane."""
 
 USUAL_LENGTH, SPREAD_OF_LENGTH = 0.7, 0.7
@@ -43,7 +47,6 @@ class Process:
     Attributes
     ----------
     x : array, (n, d)
-        Scaled to the allowed range: 0 to 1.
     value : array, (n,)
     noise : array, (n, n)
         Covariance of the values.
@@ -150,18 +153,21 @@ def restricted_log_likelihood(
     return -0.5 * (determinant + np.log(total) + float(weights @ value)), slope
 
 
-def fit(x: ArrayLike, value: ArrayLike, noise: ArrayLike, seed: int = 0) -> Process:
+def fit(
+    x: ArrayLike, value: ArrayLike, noise: ArrayLike, seed: int = 0, *, widths: ArrayLike | None = None
+) -> Process:
     """Find the Gaussian process of some data.
 
     Parameters
     ----------
     x : array, (n, d)
-        Scaled so that the allowed range is 0 to 1; places beyond are fine.
     value : array, (n,)
     noise : array, (n, n)
         Covariance of the values.
     seed : int
         Of the starts of the search; the same seed gives the same answer.
+    widths : array, (d,), optional
+        In which lengths are bounded and expected: the span of what was measured. One unless given.
 
     Examples
     --------
@@ -173,6 +179,8 @@ def fit(x: ArrayLike, value: ArrayLike, noise: ArrayLike, seed: int = 0) -> Proc
     """
     places, numbers, known = (np.asarray(one, dtype=float) for one in (x, value, noise))
     n, d = places.shape
+    unit = np.ones(d) if widths is None else np.asarray(widths, dtype=float)
+    scaled = places / unit
     typical = float(np.sqrt(np.median(np.diag(known - np.min(known)))))  # without what all values share
     spread = float(np.std(numbers)) or typical or 1.0
     scale = max(spread, typical)
@@ -183,7 +191,7 @@ def fit(x: ArrayLike, value: ArrayLike, noise: ArrayLike, seed: int = 0) -> Proc
     def penalty(parameters: Array) -> tuple[float, Array]:
         sigma, lengths = float(np.exp(parameters[0])), np.exp(parameters[1:])
         off = np.log(lengths / USUAL_LENGTH) / SPREAD_OF_LENGTH
-        value, slope = restricted_log_likelihood(places, numbers, known, sigma, lengths)
+        value, slope = restricted_log_likelihood(scaled, numbers, known, sigma, lengths)
         return 0.5 * float(off @ off) - value, np.append(0.0, off / SPREAD_OF_LENGTH) - slope
 
     random = np.random.default_rng(seed)
@@ -193,5 +201,5 @@ def fit(x: ArrayLike, value: ArrayLike, noise: ArrayLike, seed: int = 0) -> Proc
         starts.append(np.array([random.uniform(*bound) for bound in bounds]))
     searches = (minimize(penalty, start, jac=True, method="L-BFGS-B", bounds=bounds) for start in starts)
     best = min(searches, key=lambda search: float(search.fun))
-    sigma, lengths = float(np.exp(best.x[0])), np.exp(best.x[1:])
+    sigma, lengths = float(np.exp(best.x[0])), unit * np.exp(best.x[1:])
     return Process(places, numbers, known, sigma, lengths, -float(best.fun))

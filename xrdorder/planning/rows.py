@@ -15,12 +15,20 @@ from xrdorder.treatments import History
 
 
 class Cell(NamedTuple):
-    """Predicted value of one quantity, and its difference to the reference treatment, where common doubt has gone."""
+    """Predicted value of one quantity, and its difference to the reference treatment, where common doubt has gone.
+
+    `direct` is the mean of the wires themselves and `direct_difference` theirs to the wires of the reference, without
+    a surface; NaN where there are none.
+    """
 
     value: float
     u: float
     difference: float
     u_difference: float
+    direct: float
+    u_direct: float
+    direct_difference: float
+    u_direct_difference: float
 
 
 @dataclass(frozen=True)
@@ -74,7 +82,7 @@ def rows(found: LotPlan) -> tuple[Row, ...]:
     cells: dict[str, list[Cell]] = {}
     for key, plan in found.plans.items():
         if plan.process is not None:
-            columns = (*plan.surface(every), *plan.differences(every, against))
+            columns = (*plan.surface(every), *plan.differences(every, against), *plan.direct(every, against))
             cells[key] = [Cell(*(float(x) for x in numbers)) for numbers in zip(*columns, strict=True)]
     keeps = allowed(found.constraints, every)
     counts = [_place(found, one) for one in found.treatments.values()]
