@@ -3,10 +3,18 @@
 from itertools import combinations
 from unittest.mock import patch
 
+import pytest
 from matplotlib.text import Text
+
+from xrdorder.figures.sheet import SIZES
 
 TOUCH_PX = 1.0
 """Boxes hold a line's full height, with room for letters that rise and fall; a pixel of it may be shared."""
+
+EVERY_SIZE = [
+    pytest.param(size, id=name, marks=() if name == "one-column" else pytest.mark.slow) for name, size in SIZES.items()
+]
+"""For tests of words: quick for the narrowest, where room is least."""
 
 
 def drawn_words(figure):

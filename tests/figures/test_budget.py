@@ -5,10 +5,9 @@ import pytest
 from matplotlib.colors import to_hex
 
 from tests.figures import made
-from tests.figures.labels import troubles
+from tests.figures.labels import EVERY_SIZE, troubles
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.budget import OTHER, PARTS, budget_figure
-from xrdorder.figures.sheet import SIZES
 from xrdorder.studies.explanation import FAMILIES
 
 COLOURS = {part.title: part.colour for part in PARTS}
@@ -50,7 +49,7 @@ def test_every_family_that_can_be_explained_has_its_part():
     assert len(homes) == len(set(homes)) and set(homes) == set(FAMILIES)
 
 
-@pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
+@pytest.mark.parametrize("size", EVERY_SIZE)
 def test_names_have_room(size):
     pieces = [(f"$x_{k}$ <b>" + "long-name-" * 6, *piece[1:]) for k, piece in enumerate(made.PIECES)]
     assert troubles(budget_figure(made.results(pieces), title="$a$ & $b$ " * 12, size=size)) == []

