@@ -163,7 +163,7 @@ def test_a_room_in_kelvin_is_told(fitted):
     # 295.6 K are 22.45 °C; told in °C the lattice parameter loses 7.6e-6 x 273.1 = 0.21 %.
     hot = fitted(Specimen(**POWDER, temperature_c=295.6), lattice_a_nm_nb=0.33007, u={"lattice_a_nm_nb": 2e-6})
     said = {flag.name: flag.message for flag in hot.flags}
-    for words in ("295.6 °C", "22.5 °C if it was given in kelvin", "by 0.21 %"):
+    for words in ("295.6 °C", "22.5 °C if it was given in kelvin", "0.21 % were taken off"):
         assert words in said["temperature-in-kelvin"]
     for name in ("tin-outside-a15", "niobium-lattice"):
         assert "the specimen temperature of 295.6 °C (22.5 °C if it was given in kelvin)" in said[name]

@@ -29,7 +29,8 @@ COLUMNS = (
     "Bc2_slope_T_per_K, Bc2_slope_low_T_per_K, Bc2_slope_high_T_per_K, "
     "resistivity_uohm_cm, resistivity_low_uohm_cm, resistivity_high_uohm_cm, r_wp, chi2_reduced, flags, "
     "weight_fraction_nb3sn, u_weight_fraction_nb3sn, weight_fraction_nb, u_weight_fraction_nb, "
-    "lot, treatment, peak_c, hold_at_peak_h, dose_h, dose_low_h, dose_high_h, position_m, date, own, quality"
+    "lot, treatment, peak_c, hold_at_peak_h, dose_h, dose_low_h, dose_high_h, hours_above, "
+    "position_m, date, own, quality"
 ).split(", ")
 """The columns that programs reading the table rely on: their names and order are a promise."""
 

@@ -55,10 +55,10 @@ def test_a_swing_is_a_sine_about_the_hold():
     at = SWINGING.temperature_at((begin + np.array([0.0, 0.5, 1.0, 1.5, 4.5])) * 3600.0) - 273.15
     np.testing.assert_allclose(at, [650, 665, 650, 635, 665], atol=1e-9)
     assert SWINGING.temperature_at(SWINGING.total_h * 3600) == pytest.approx(673.15)
-    assert SWINGING.peak_c == pytest.approx(665)
-    assert SWINGING.hottest_hold_c == 650
+    assert SWINGING.highest_c == pytest.approx(665)
+    assert SWINGING.peak_c == 650
     assert SWINGING.short_name == "650±15/10.3 + 400/1 h"
-    assert Schedule((Step(650, 0.2, None, 15, 2),)).peak_c == pytest.approx(650 + 15 * np.sin(0.2 * np.pi))
+    assert Schedule((Step(650, 0.2, None, 15, 2),)).highest_c == pytest.approx(650 + 15 * np.sin(0.2 * np.pi))
 
 
 @pytest.mark.parametrize("energy", [0.0, 250.0, 1000.0])
@@ -140,8 +140,33 @@ def test_a_log_of_a_schedule_has_its_dose():
     # pieces of a minute take the quadrature, whole ramps the closed form
     assert log.dose_h(300, 650) == pytest.approx(schedule.dose_h(300, 650), rel=1e-10)
     assert log.time_above_h(600) == pytest.approx(schedule.time_above_h(600), rel=1e-9)
-    assert log.peak_c == pytest.approx(665)
-    assert log.hold_at_peak_h == pytest.approx(75.1, abs=1e-6)  # within 5 K of the peak: 6 min of the ramp
+    assert log.highest_c == pytest.approx(665)
+    assert (log.peak_c, log.hold_at_peak_h) == (665.0, 75.0)  # 6 min of the ramp are within 5 K and no part of the hold
+
+
+def _logged(noise_k=0.0, swing_k=0.0, overshoot_k=0.0):
+    """675 °C/100 h after a ramp of 50 K/h, as a furnace runs it: a line a minute."""
+    hours = np.arange(0.0, 113.0, 1 / 60)
+    set_point = np.where(hours < 13.0, 25.0 + 50.0 * hours, 675.0)
+    swing = np.where(hours > 13.0, swing_k * np.sin(np.pi * hours), 0.0)
+    overshoot = np.where((hours > 13.0) & (hours < 13.3), overshoot_k, 0.0)
+    noise = noise_k * np.random.default_rng(8).standard_normal(hours.size)
+    return LoggedTreatment(hours, set_point + swing + overshoot + noise)
+
+
+@pytest.mark.parametrize(
+    "log", [_logged(), _logged(noise_k=1.0), _logged(swing_k=5.0), _logged(1.0, 3.0), _logged(0.5, 0.0, 12.0)]
+)
+def test_what_a_furnace_adds_to_its_set_point_makes_no_other_treatment(log):
+    assert log.short_name == "log to 675 °C/100 h"
+    assert log.highest_c == pytest.approx(log.temperatures_c.max())
+
+
+def test_an_hour_at_a_higher_temperature_is_a_hold_and_less_is_an_overshoot():
+    for hours, peak in ((0.5, 650.0), (2.0, 700.0)):
+        times = np.array([0.0, 12.0, 62.0, 62.1, 62.1 + hours, 62.2 + hours, 112.0])
+        log = LoggedTreatment(times, np.array([25.0, 650.0, 650.0, 700.0, 700.0, 650.0, 650.0]))
+        assert (log.peak_c, log.highest_c) == (peak, 700.0)
 
 
 @pytest.mark.parametrize(

@@ -28,8 +28,10 @@ def run(ctx: click.Context, study: Path, figures: bool, again: bool, workers: in
     results.csv, results.nc, one file a sample and figures. What has not changed is not fitted again.
     """
     from xrdorder.studies import read_study
+    from xrdorder.studies.noticed import remarks
 
-    for remark in _remarks(read_study(study)):
+    described = read_study(study, to_run=True)
+    for remark in [*_remarks(described), *remarks(described)]:
         complain(f"remark: {remark}")
     results = run_and_show(study, again=again, workers=workers, figures=figures)
     if results.attrs["failed"]:
@@ -69,7 +71,20 @@ def run_and_show(study: Path, *, again: bool, workers: int | None, figures: bool
             draw_calibration(study)
             draw_study(study, results)
         click.echo(figures_text(folder))
+    click.echo(done_text(results))
     return results
+
+
+def done_text(results: "xr.Dataset") -> str:
+    """Say what the run did with how many samples.
+
+    >>> from xarray import Dataset
+    >>> done_text(Dataset(attrs={"fitted": 1, "interpreted": 0, "unchanged": 7, "failed": 0}))
+    '1 fitted, 7 kept'
+    """
+    fitted, again, kept, failed = (int(results.attrs[k]) for k in ("fitted", "interpreted", "unchanged", "failed"))
+    text = f"{fitted} fitted, {f'{again} interpreted again, ' if again else ''}{kept} kept"
+    return f"{text}; {failed} of all without a result" if failed else text
 
 
 def where_text(study: Path) -> str:

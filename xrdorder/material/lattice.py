@@ -21,12 +21,12 @@ U_STATED_TEMPERATURE_K = 0.5
 
 
 FAR_K = 30.0
-"""Distance from `REFERENCE_C` from which on whoever speaks of an odd lattice parameter speaks of the temperature as well:
+"""Distance from `REFERENCE_C` from which on whoever speaks of an odd lattice parameter names the temperature as well:
 beyond any laboratory room (judged)."""
 
 IN_KELVIN_C = (100.0, 373.15)
-"""Specimen temperatures that are told in °C but may have been meant in kelvin: below 100 °C. Nobody measures reacted wire
-between (judged), and a room is at 295 K."""
+"""Specimen temperatures told in °C that may have been meant in kelvin: a room is at 295 K, and few measure reacted wire
+between (judged)."""
 
 LATTICES = ("a_nm", "a_nm_lean", "a_nm_rich")
 """The mean lattice parameter of the A15 and, where there are two populations, those of each."""
@@ -56,10 +56,11 @@ def temperature_doubt(specimen: Specimen) -> str:
     temperature = specimen.temperature_c
     if temperature is None or abs(temperature - REFERENCE_C) < FAR_K or "temperature" in specimen.off:
         return ""
-    return f"the specimen temperature of {temperature:g} °C{_kelvin_words(temperature)}"
+    return f"the specimen temperature of {temperature:g} °C{in_kelvin_words(temperature)}"
 
 
-def _kelvin_words(temperature_c: float) -> str:
+def in_kelvin_words(temperature_c: float) -> str:
+    """Say in brackets what a specimen temperature would be in kelvin; empty where nothing hints at it."""
     low, high = IN_KELVIN_C
     if not low < temperature_c < high:
         return ""
@@ -86,11 +87,12 @@ def refer_lattice(account: Account, specimen: Specimen) -> None:
     elif specimen.u_temperature_k is None:
         account.assumptions.append(f"specimen temperature known to {u_temperature:g} K, as nothing was said")
     away = temperature - REFERENCE_C
-    if words := _kelvin_words(temperature):
+    if words := in_kelvin_words(temperature):
         account.flag(
             "temperature-in-kelvin",
-            f"the specimen is said to have been at {temperature:g} °C while it was measured{words}; temperature_c is in "
-            f"°C. As told, the lattice parameter was brought to {REFERENCE_C} °C by {100 * (1.0 - factor_of(away)):.2f} %",
+            f"the specimen is said to have been at {temperature:g} °C while it was measured{words}; temperature_c is "
+            f"in °C. As told, {100 * (1.0 - factor_of(away)):.2f} % were taken off the lattice parameter to bring it "
+            f"to {REFERENCE_C} °C",
         )
     factor = factor_of(away)
     for name in given:

@@ -56,12 +56,12 @@ def add_tin(account: Account, specimen: Specimen, scale: TinScale = PUBLISHED_SC
     tin = add_tin_of(account, specimen, "a_nm", "tin_fraction", scale=scale)
     low, high = A15_FIELD
     if not low <= tin <= high:
-        cause = temperature_doubt(specimen)
+        causes = ", ".join(cause for cause in ("strain", "calibration", temperature_doubt(specimen)) if cause)
         account.flag(
             "tin-outside-a15",
             f"the lattice parameter gives {100 * tin:.1f} ± {100 * account.u('tin_fraction'):.1f} at.% "
             f"tin, outside "
-            f"the A15 field ({100 * low:g} to {100 * high:g}): strain, calibration{f', {cause}' if cause else ''} or another scale",
+            f"the A15 field ({100 * low:g} to {100 * high:g}): {causes} or another scale",
         )
 
 

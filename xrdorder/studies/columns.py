@@ -128,6 +128,7 @@ TOLD: dict[str, str] = {
     "dose_h": "dose_h",
     "dose_low_h": "dose_low_h",
     "dose_high_h": "dose_high_h",
+    "hours_above": "hours_above",
     "position_m": "position",
     "date": "date",
     "own": "own",

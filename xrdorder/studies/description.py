@@ -160,12 +160,15 @@ class DoseReference:
         Temperature at which the hours of a dose are counted, °C.
     source : str
         Where the activation energy comes from.
+    above_c : float or None
+        Temperature at or above which the hours of treatments are counted, °C; None where nobody asks.
     """
 
     q_kj_per_mol: float = 300.0
     u_q_kj_per_mol: float = 58.0
     reference_c: float = 650.0
     source: str = DOSE_SOURCE
+    above_c: float | None = None
 
 
 @dataclass(frozen=True)
@@ -213,6 +216,8 @@ class Study:
         How thermal doses are given.
     calibrations : mapping of str to Path or CalibrationInput
         Instruments that samples name.
+    absent : tuple of (place, complaint)
+        Pattern files that are not there, where the description was read to run it.
     """
 
     folder: Path
@@ -225,6 +230,7 @@ class Study:
     relations: Path | None = None
     dose: DoseReference = DoseReference()
     calibrations: Mapping[str, Path | CalibrationInput] = field(default_factory=dict)
+    absent: tuple[tuple[str, str], ...] = ()
 
     def sample(self, name: str) -> Sample:
         """Give the sample of that name.
@@ -243,13 +249,16 @@ class Study:
         raise StudyError(f"{self.folder / DESCRIPTION}: has no sample '{name}'; {hint}")
 
 
-def read_study(folder: str | Path) -> Study:
+def read_study(folder: str | Path, *, to_run: bool = False) -> Study:
     """Read and check the description of a study.
 
     Parameters
     ----------
     folder : str or Path
         The study folder, which holds `study.toml`. Relative paths in the file start from this folder.
+    to_run : bool
+        Look for the pattern files as well: those that are not there stand in `Study.absent`, and among the problems
+        where there are others. Results can be looked at without them.
 
     Returns
     -------
@@ -265,7 +274,7 @@ def read_study(folder: str | Path) -> Study:
 
     root, table = _load(Path(folder))
     file = root / DESCRIPTION
-    checked, problems = check(table, root)
+    checked, problems = check(table, root, to_run=to_run)
     if checked is None or problems:
         raise StudyError("\n".join(f"{file}: {place}: {complaint}" for place, complaint in problems))
     return checked

@@ -12,12 +12,14 @@ from xrdorder.crystals import phase
 from xrdorder.exceptions import StudyError
 from xrdorder.fitting import DEFAULT_PHASES
 from xrdorder.profiles import Instrument
+from xrdorder.studies.absent import stops
 from xrdorder.studies.calibration import study_instruments
 from xrdorder.studies.collate import collate, read_results, write_results
-from xrdorder.studies.description import Sample, Study, read_study
+from xrdorder.studies.description import DESCRIPTION, Sample, Study, read_study
 from xrdorder.studies.files import file_hash, make_folder, only_run, require_no_folder, sweep
 from xrdorder.studies.fingerprint import OF_FIT, fingerprint
 from xrdorder.studies.interpretation import SEED, OwnFiles
+from xrdorder.studies.noticed import with_noticed
 from xrdorder.studies.pool import run_all
 from xrdorder.studies.specimens import reaction_temperature
 from xrdorder.studies.store import FAILED, GROUPS, Provenance, StoredSample, read_fingerprint, read_sample
@@ -49,7 +51,8 @@ def run_study(
     folder : str or Path
         The study folder with its `study.toml`. Results go to its folder `results`.
     progress : callable, optional
-        Called with (number done, number in all, name of the sample just done) as samples get done.
+        Called with (number done, number to do, name of the sample just done) as samples get done; those that are kept
+        are not counted.
     again : bool
         Fit everything again, the calibration included.
     workers : int, optional
@@ -69,9 +72,12 @@ def run_study(
     ValidityError
         The study names a scale of tin or relations that cannot be used.
     """
-    study = read_study(folder)
+    study = read_study(folder, to_run=True)
     own = OwnFiles(study.tin_scale, study.relations)
     own.check()
+    if stops(study):
+        file = study.folder / DESCRIPTION
+        raise StudyError("\n".join(f"{file}: {place}: {complaint}" for place, complaint in study.absent))
     results = study.folder / RESULTS
     make_folder(results / SAMPLES)
     with only_run(results):
@@ -80,14 +86,12 @@ def run_study(
         instruments = study_instruments(study, results, again=again)
         sorted_out = _sort_out(study, instruments, own, results / SAMPLES, again=again)
         todo = sorted_out.tasks
-        count = _Counter(progress, len(study.samples))
-        for name in sorted_out.settled:
-            count.up(name)
+        count = _Counter(progress, len(todo))
         run_all(do_task, todo, workers=workers, done=lambda task, _: count.up(task.sample.name))
         found = sorted_out.settled | {
             task.sample.name: read_sample(task.target, groups=()) for task in todo
         }
-        stored = [found[sample.name] for sample in study.samples]
+        stored = with_noticed(study, [found[sample.name] for sample in study.samples])
         dataset = collate(study, stored, _phase_names(study), own.scale(), own.names())
         write_results(dataset, results)
     again_only = sum(task.fitted for task in todo)

@@ -7,12 +7,14 @@ The models live at the edge only: `check` hands on the plain dataclasses of `xrd
 """
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any, get_args, get_origin
 
 from pydantic import BaseModel, Field, ValidationError
 
 from xrdorder.studies import description
+from xrdorder.studies.absent import absent_patterns
 from xrdorder.studies.calibration_schema import InstrumentTable, as_instrument, instrument_of
 from xrdorder.studies.disagreements import Problem, disagreements, phase_argument
 from xrdorder.studies.fields import Day, NotNegative, Paths, PathText, SafeName, Table, between, one_of, shown
@@ -60,6 +62,9 @@ class DoseTable(Table):
     reference_c: Annotated[float, between(*FURNACE_C)] | None = Field(
         default=None, description="the temperature at which the hours of a dose are counted, in °C"
     )
+    above_c: Annotated[float, between(-273.15, FURNACE_C[1])] | None = Field(
+        default=None, description="a temperature in °C: the hours at or above it become the column hours_above"
+    )
     source: PathText | None = Field(default=None, description="where the activation energy comes from, in quotes")
 
 
@@ -93,7 +98,9 @@ class StudyTable(Table):
     )
 
 
-def check(table: dict[str, Any], folder: Path) -> tuple[description.Study | None, list[Problem]]:
+def check(
+    table: dict[str, Any], folder: Path, *, to_run: bool = False
+) -> tuple[description.Study | None, list[Problem]]:
     """Check the content of a study file and turn it into a study.
 
     Parameters
@@ -102,6 +109,8 @@ def check(table: dict[str, Any], folder: Path) -> tuple[description.Study | None
         What the TOML file holds.
     folder : Path
         Absolute path of the study folder.
+    to_run : bool
+        Look for the pattern files as well.
 
     Returns
     -------
@@ -121,9 +130,10 @@ def check(table: dict[str, Any], folder: Path) -> tuple[description.Study | None
         problems += [_problem(dict(item), table) for item in error.errors(include_url=False)]
     treatments = Treatments(table.get("treatments"), folder)
     problems += [item for item in disagreements(table, folder, treatments) if item not in problems]
+    absent = tuple(_of_rows(list(absent_patterns(table, folder)), table, listed)) if to_run else ()
     if checked is None or problems or listed.problems:
-        return None, [*listed.problems, *_of_rows(problems, table, listed)]
-    study = _study(checked, folder, treatments)
+        return None, [*listed.problems, *_of_rows(problems, table, listed), *absent]
+    study = replace(_study(checked, folder, treatments), absent=absent)
     problems = [
         (sample_words(k, table), said)
         for k, sample in enumerate(study.samples)

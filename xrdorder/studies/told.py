@@ -83,6 +83,11 @@ def told_variables(study: Study, samples: Sequence[StoredSample]) -> Variables:
             "highest hold temperature",
             [t.peak_c if t else None for t in treatments],
         ),
+        "highest_c": (
+            "degree_Celsius",
+            "highest temperature there was, noise and swings of the furnace included",
+            [t.highest_c if t else None for t in treatments],
+        ),
         "hold_at_peak_h": (
             "hour",
             "time held at the highest temperature",
@@ -112,7 +117,7 @@ def told_variables(study: Study, samples: Sequence[StoredSample]) -> Variables:
 
 
 def _doses(reference: DoseReference, treatments: Sequence[History | None]) -> Variables:
-    """Thermal doses and their 68 % intervals, each treatment worked out once."""
+    """Thermal doses, their 68 % intervals, and hours above a temperature where one is told; each dose once."""
     if not any(treatments):
         return {}
     q, u, at = reference.q_kj_per_mol, reference.u_q_kj_per_mol, reference.reference_c
@@ -125,7 +130,12 @@ def _doses(reference: DoseReference, treatments: Sequence[History | None]) -> Va
         "dose_low_h": f"lower end of the 68 % interval of: {what}",
         "dose_high_h": f"upper end of the 68 % interval of: {what}",
     }
-    return {
+    variables: Variables = {
         name: ("sample", column, {"units": "hour", "long_name": meaning, "source": reference.source})
         for (name, meaning), column in zip(meanings.items(), np.array(numbers, dtype=float).T, strict=True)
     }
+    if (limit := reference.above_c) is not None:
+        hours = [np.nan if one is None else one.time_above_h(limit) for one in treatments]
+        attrs = {"units": "hour", "long_name": f"hours at or above {limit:g} °C"}
+        variables["hours_above"] = ("sample", np.array(hours, dtype=float), attrs)
+    return variables

@@ -7,9 +7,10 @@ Two kinds of `History`, a temperature as a function of time:
   `schedule_of_holds` one from the line that names it;
 * `LoggedTreatment`, a logged table of time and temperature; `read_log` reads one from a CSV file.
 
-Both give the peak, time above a temperature, thermal dose and its interval, and a short name. Outside,
-temperatures are in °C and times in hours, as on a furnace sheet; `History.temperature_at` and the break points
-are in kelvin and seconds, as in formulas. The schedule below is one published in arXiv:2302.07825.
+Both give the set point of the hottest hold and the extreme, time above a temperature, thermal dose and its interval,
+and a short name. Outside, temperatures are in °C and times in hours, as on a furnace sheet; `History.temperature_at`
+and the break points are in kelvin and seconds, as in formulas. The schedule below is one published in
+arXiv:2302.07825.
 
 >>> schedule = Schedule((Step(210, 48, 25), Step(400, 48, 50), Step(665, 75, 50)))
 >>> schedule.short_name
@@ -29,6 +30,7 @@ from xrdorder.treatments.history import (
     ZERO_CELSIUS_K,
     History,
 )
+from xrdorder.treatments.kelvin import kelvin_words
 from xrdorder.treatments.logged import LoggedTreatment, read_log
 from xrdorder.treatments.one_line import looks_like_holds, schedule_of_holds
 from xrdorder.treatments.schedule import Repeat, Schedule, Step, step_problems
@@ -45,6 +47,7 @@ __all__ = [
     "Repeat",
     "Schedule",
     "Step",
+    "kelvin_words",
     "looks_like_holds",
     "read_log",
     "read_schedule",

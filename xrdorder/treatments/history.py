@@ -63,8 +63,13 @@ class History(ABC):
 
     @property
     @abstractmethod
+    def peak_c(self) -> float:
+        """Set point of the hottest hold in °C; noise of the furnace and swings go beyond it, to `highest_c`."""
+
+    @property
+    @abstractmethod
     def hold_at_peak_h(self) -> float:
-        """Hours held at the highest temperature."""
+        """Hours held at `peak_c`."""
 
     def temperature_at(self, time_s: ArrayLike) -> Array:
         """Give the temperature in K at times in s since the start; NaN before the start and after the end.
@@ -99,8 +104,8 @@ class History(ABC):
         return times[order] / SECONDS_PER_HOUR, values[order] - ZERO_CELSIUS_K
 
     @property
-    def peak_c(self) -> float:
-        """Highest temperature in °C."""
+    def highest_c(self) -> float:
+        """Highest temperature there was, even for a moment, in °C."""
         peaks = [float(np.max(self.temperatures_k))]
         for piece, amplitude, period in self.swings:
             turns = (self.times_s[piece + 1] - self.times_s[piece]) / period

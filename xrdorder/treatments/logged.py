@@ -8,6 +8,7 @@ that begin with # are comments.
 
 import re
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -19,8 +20,11 @@ from xrdorder.treatments.history import MELTING_NB3SN_C, SECONDS_PER_HOUR, ZERO_
 Array = NDArray[np.float64]
 
 NEAR_PEAK_K = 5.0
-"""How far below its peak a logged treatment still counts as held at the peak: the width of control of a tube furnace
+"""How far below the set point a logged treatment still counts as held there: the width of control of a tube furnace
 (common practice, no source)."""
+
+LEAST_HOLD_H, LEAST_SHARE = 1.0, 0.01
+"""What lasts less than an hour, or a hundredth of a short log, is noise or an overshoot and no hold (judged)."""
 
 _TIME = re.compile(r"^(t|time|elapsed[_ ]?time|elapsed|zeit)$")
 _TEMPERATURE = re.compile(r"^(t|temp|temperature|temperatur|sample[_ ]?temperature)$", re.IGNORECASE)
@@ -49,8 +53,8 @@ class LoggedTreatment(History):
     Examples
     --------
     >>> log = LoggedTreatment(np.array([0.0, 13.0, 113.0]), np.array([20.0, 650.0, 648.0]))
-    >>> log.short_name, log.hold_at_peak_h > 100
-    ('log to 650 °C/100 h', True)
+    >>> log.short_name, log.hold_at_peak_h
+    ('log to 649 °C/100 h', 100.0)
     """
 
     hours: Array
@@ -82,14 +86,41 @@ class LoggedTreatment(History):
         return hash((self.hours.tobytes(), self.temperatures_c.tobytes()))
 
     @property
+    def peak_c(self) -> float:
+        """Set point of the hottest hold in °C, to a whole degree: no furnace is told better.
+
+        A hold is a band of `NEAR_PEAK_K` to both sides of it. From the highest temperature that lasts the median over
+        that band is taken, so that furnace noise, an overshoot and a swing within the band do not tell. A log that
+        holds nowhere has it `NEAR_PEAK_K` below its highest temperature.
+        """
+        return float(round(self._set_point_c))
+
+    @property
     def hold_at_peak_h(self) -> float:
-        """Hours within `NEAR_PEAK_K` of the highest temperature."""
-        return self.time_above_h(self.peak_c - NEAR_PEAK_K)
+        """Hours not more than `NEAR_PEAK_K` below the set point, to an hour, to a tenth below ten hours.
+
+        The ends of the ramps lie within: minutes that are part of no hold.
+        """
+        hours = self.time_above_h(self._set_point_c - NEAR_PEAK_K)
+        return float(round(hours)) if hours >= 10.0 else round(hours, 1)
+
+    @cached_property
+    def _set_point_c(self) -> float:
+        lasting = self._held_c(min(LEAST_HOLD_H, LEAST_SHARE * self.total_h))
+        return self._held_c(self.time_above_h(lasting - 2.0 * NEAR_PEAK_K) / 2.0)
+
+    def _held_c(self, hours: float) -> float:
+        """Highest temperature at or above which the log spent so many hours."""
+        low, high = float(self.temperatures_c.min()), float(self.temperatures_c.max())
+        while high - low > 1e-3:
+            middle = (low + high) / 2.0
+            low, high = (middle, high) if self.time_above_h(middle) >= hours else (low, middle)
+        return low
 
     @property
     def short_name(self) -> str:
-        """Peak and hours near it, in one line."""
-        return f"log to {self.peak_c:.4g} °C/{self.hold_at_peak_h:.3g} h"
+        """Set point of the hottest hold and hours at it, in one line."""
+        return f"log to {self.peak_c:g} °C/{self.hold_at_peak_h:g} h"
 
 
 def first_problem(times: Array, temperatures_c: Array, unit: str) -> tuple[int, str] | None:

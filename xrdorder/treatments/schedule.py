@@ -209,19 +209,19 @@ class Schedule(History):
         object.__setattr__(self, "swings", tuple(swings))
 
     @property
-    def hottest_hold_c(self) -> float:
-        """Highest temperature that was set for a hold, in °C; swings go beyond it."""
+    def peak_c(self) -> float:
+        """Highest temperature that was set, in °C; swings go beyond it."""
         return float(max(step.hold_c for step in written_out(self.steps)))
 
     @property
     def hold_at_peak_h(self) -> float:
         """Hours held at the hottest setting, all such holds together."""
-        return float(sum(s.hours for s in written_out(self.steps) if s.hold_c == self.hottest_hold_c))
+        return float(sum(s.hours for s in written_out(self.steps) if s.hold_c == self.peak_c))
 
     @property
     def ramp_to_peak_k_per_h(self) -> float:
         """Rate of the ramp to the first hold at the hottest setting in K/h; NaN when unknown."""
-        hottest = self.hottest_hold_c
+        hottest = self.peak_c
         first = next(step for step in written_out(self.steps) if step.hold_c == hottest)
         return np.nan if first.ramp_k_per_h is None else float(first.ramp_k_per_h)
 
