@@ -138,7 +138,7 @@ def label(one: History, space: Space) -> str:
 def _split(one: Schedule) -> tuple[Step, ...] | None:
     """Holds before the hottest; None where the hottest is held several times."""
     steps = tuple(written_out(one.steps))
-    hottest = [k for k, step in enumerate(steps) if step.hold_c == one.hottest_hold_c]
+    hottest = [k for k, step in enumerate(steps) if step.hold_c == one.peak_c]
     return steps[: hottest[0]] if len(hottest) == 1 else None
 
 
