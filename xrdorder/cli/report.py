@@ -18,7 +18,10 @@ from xrdorder.cli.progress import Progress
     "--size", type=click.Choice(("screen", "two-column", "one-column")), default="screen", show_default=True,
     help="Of figures: for the screen with title and remark, or as wide as two columns or one of a printed page.",
 )
-def report(study: Path, only: tuple[str, ...], form: str, size: str) -> None:
+@click.option(
+    "--sample", "samples", multiple=True, help="Whose fit to draw, may be repeated; one of the variant ahead otherwise."
+)
+def report(study: Path, only: tuple[str, ...], form: str, size: str, samples: tuple[str, ...]) -> None:
     """Write the report of a fitted STUDY: one page that opens from disk, figures with captions, a table.
 
     Everything goes to results/report. The page asks no network; verdicts stand first. Nothing is fitted again.
@@ -27,7 +30,7 @@ def report(study: Path, only: tuple[str, ...], form: str, size: str) -> None:
     from xrdorder.studies import open_study
 
     with Progress("writing") as progress:
-        written = write_report(open_study(study), only, form, size, progress)
+        written = write_report(open_study(study), only, form, size, samples, progress)
     for path in written:
         click.echo(f"Written      {path}")
     click.echo("\n" + "\n".join(CAUTIONS))

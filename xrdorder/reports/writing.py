@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterable, Sequence
 from pathlib import Path
 
 from xrdorder.exceptions import UnknownNameError
 from xrdorder.figures.sheet import SCREEN, SIZES
 from xrdorder.reports.gallery import NAMES, study_pictures
+from xrdorder.reports.of_fits import NAME as FIT
+from xrdorder.reports.of_fits import fit_pictures
 from xrdorder.reports.page import page
-from xrdorder.reports.pictures import FORMATS, Scene, encoded
+from xrdorder.reports.pictures import FORMATS, Picture, Scene, encoded
 from xrdorder.reports.tables import HEADINGS, rows
 from xrdorder.reports.verdicts import first_look
 from xrdorder.studies.files import write_atomically
@@ -26,6 +28,7 @@ def write_report(
     only: Collection[str] = (),
     form: str = "svg",
     size: str = SCREEN.name,
+    samples: Sequence[str] = (),
     progress: Callable[[int, int, str], None] | None = None,
 ) -> list[Path]:
     """Write the page, the figures with their captions, and the table.
@@ -39,6 +42,8 @@ def write_report(
         Of `FORMATS`: in which format figures are saved.
     size : str
         Of `SIZES`: how wide figures are that are saved; those of the page are for the screen.
+    samples : sequence of str
+        Whose fits are drawn; one of the variant ahead unless given.
     progress : callable, optional
 
     Returns
@@ -51,17 +56,16 @@ def write_report(
     UnknownNameError
         There is no such part, figure, format or size.
     StudyError
-        A result cannot be read, or the disk refuses.
+        There is no such sample, a result cannot be read, or the disk refuses.
     """
     if form not in FORMATS:
         raise UnknownNameError(f"format '{form}' is unknown; choose one of {', '.join(FORMATS)}")
     if size not in SIZES:
         raise UnknownNameError(f"size '{size}' is unknown; choose one of {', '.join(SIZES)}")
+    known = (*PARTS, FIT, *NAMES)
     for word in only:
-        if word not in (*PARTS, *NAMES):
-            raise UnknownNameError(
-                f"there is no part and no figure '{word}' of a report; {did_you_mean(word, [*PARTS, *NAMES])}"
-            )
+        if word not in known:
+            raise UnknownNameError(f"there is no part and no figure '{word}' of a report; {did_you_mean(word, known)}")
     folder = opened.study.folder / RESULTS / FOLDER
     look = first_look(opened.results)
     written = []
@@ -72,15 +76,22 @@ def write_report(
         written.append(path)
 
     parts = set(PARTS) & set(only) if only else set(PARTS)
-    named = set() if "figures" in parts else set(NAMES) & set(only)
+    named = set() if "figures" in parts else {*NAMES, FIT} & set(only)
+    scene = Scene(opened, look, SIZES[size])
     shown = list(study_pictures(Scene(opened, look))) if "page" in parts else []
     if "page" in parts:
         write(folder / PAGE, page(opened, look, shown, progress).encode("utf-8"))
-    if "figures" in parts or named:
-        at_hand = shown and size == SCREEN.name and not named
-        for one in shown if at_hand else study_pictures(Scene(opened, look, SIZES[size]), named):
+
+    def save(pictures: Iterable[Picture]) -> None:
+        for one in pictures:
             write(folder / f"{one.name}.{form}", encoded(one.figure, form))
             write(folder / f"{one.name}.txt", f"{one.caption}\n".encode())
+
+    if FIT in named or "figures" in parts or samples:
+        save(fit_pictures(scene, samples))
+    if "figures" in parts or named - {FIT}:
+        at_hand = shown and size == SCREEN.name and not named
+        save(shown if at_hand else study_pictures(scene, named))
     if "tables" in parts:
         write(folder / TABLE, _csv(opened))
     return written

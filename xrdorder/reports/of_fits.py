@@ -1,0 +1,60 @@
+"""Figures of single fits: the pattern of a sample and what explains it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from xrdorder.exceptions import StudyError
+from xrdorder.figures import fit_figure
+from xrdorder.reports.pictures import Picture, Scene
+from xrdorder.studies.store import FAILED
+from xrdorder.studies.words import did_you_mean
+
+NAME = "fit"
+
+
+def fit_pictures(scene: Scene, samples: Sequence[str] = ()) -> Iterator[Picture]:
+    """Draw the fits of samples; of the first sample of the variant ahead (else of the study) unless some are named.
+
+    Raises
+    ------
+    StudyError
+        There is no such sample, or no pattern of it was fitted.
+    """
+    for name in samples or _first(scene):
+        yield _picture(scene, name)
+
+
+def _first(scene: Scene) -> list[str]:
+    for one in scene.look.compared.values():
+        ahead = [name for name, label in zip(one.values.samples, one.labels, strict=True) if label == scene.look.leader]
+        if ahead:
+            return ahead[:1]
+    results = scene.opened.results
+    states = zip(results["sample"].values, results["status"].values, strict=True)
+    return [str(name) for name, status in states if not str(status).startswith(FAILED)][:1]
+
+
+def _picture(scene: Scene, name: str) -> Picture:
+    results = scene.opened.results
+    known = [str(one) for one in results["sample"].values]
+    if name not in known:
+        raise StudyError(f"the study has no sample '{name}'; {did_you_mean(name, known)}")
+    sample = scene.opened.sample(name)
+    if "curves" not in sample.groups:
+        raise StudyError(f"no pattern of sample '{name}' was fitted, so there is no fit to draw")
+    row = results.sel(sample=name)
+    about = " · ".join(str(row[key].item()) for key in ("lot", "treatment", "mount") if str(row[key].item()))
+    quality = f"R_wp {100.0 * sample.r_wp:.1f} %, reduced χ² {sample.chi2_reduced:.2f}"
+    return Picture(
+        f"{NAME}-{name}",
+        fit_figure(
+            sample.curves, sample.lines, sample.groups.get("phases"),
+            title=name, remark=" · ".join(filter(None, (about, quality))), size=scene.size,
+        ),
+        f"Counts of sample {name} over the angle 2θ with the fitted pattern, the residual below, and close-ups",
+        f"Pattern of sample {name} ({about}): counts with their standard uncertainty over background and phases, "
+        "which make the calculated pattern, by the square root; above, a mark for each line, its height by the root of "
+        "its area; below, the residual in standard uncertainties; last, lines that tell the order, and where niobium "
+        f"and bronze stand beside the A15. {quality}. Data: {name}.nc of '{scene.title}'.",
+    )  # fmt: skip
