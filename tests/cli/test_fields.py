@@ -62,16 +62,16 @@ class Sample:
 class Held:
     """A study without a folder: a uniform, a graded and an unresolved layer, the graded one of known A15 area."""
 
-    def __init__(self, designs):
-        self.study, self.results = self, results(measured=SHARE)
+    def __init__(self, designs, measured=SHARE):
+        self.study, self.results = self, results(measured=measured)
         self.tin_scale = self.relations = None
         self.samples = tuple(Sample(name, design) for name, design in designs.items())
 
 
 @pytest.fixture
 def shown(tmp_path, monkeypatch):
-    def fields(*words, designs=None, figures=False):
-        monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: Held(designs or {}))
+    def fields(*words, designs=None, figures=False, measured=SHARE):
+        monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: Held(designs or {}, measured))
         monkeypatch.setattr("xrdorder.cli.fields._DRAWS", 4000)
         (tmp_path / "results/figures").mkdir(parents=True, exist_ok=True)
         drawn = "--figures" if figures else "--no-figures"
@@ -100,6 +100,34 @@ def test_layer_and_non_copper_currents_stand_apart_at_every_field(shown):
         assert table["fine"][1] == "-" and table["graded"][1] != "-"
         assert table["fine"][2:] == ["1", "-"]
     assert "J layer: over the A15 area" in said.output
+
+
+def test_one_size_by_microscopy_changes_a_density_and_no_ratio(shown):
+    """The grain size of "fine" alone, its domains 80 nm and its grains 125 nm."""
+    ratios, densities = [], []
+    for measured in (SHARE, SHARE[2:]):
+        said = shown("--field", "8", measured=measured)
+        table = cells(said.output, "Current density at 8 T, 4.2 K")
+        ratios.append(table["graded"][2:])
+        densities.append(table["fine"][0])
+        text = " ".join(said.output.split())
+        if measured is SHARE:
+            assert "Ratios take domain sizes for all samples, as not every one has a grain size by microscopy" in text
+            assert "where it is given (1 of 2)" in text
+        else:
+            assert "Ratios take domain sizes for all samples." in text
+    assert ratios[0] == ratios[1] and densities[0] != densities[1]
+    both = shown("--field", "8", measured=(*SHARE, ("graded", "grain_size_nm", 150.0, 10.0)))
+    assert "Ratios take grain sizes by microscopy for all samples." in both.output
+    assert cells(both.output, "Current density at 8 T")["graded"][2:] != ratios[0]
+
+
+def test_a_sample_whose_domains_are_not_resolved_has_no_ratio(shown):
+    said = shown("--field", "8", measured=(("coarse", "grain_size_nm", 200.0, 10.0),))
+    assert said.exit_code == 0, said.output
+    assert "no ratio with coarse, whose pattern has no domain size" in " ".join(said.output.split())
+    table = cells(said.output, "Current density at 8 T")
+    assert table["coarse"][0] != "-" and table["coarse"][2:] == ["-", "-"] and table["graded"][2] != "-"
 
 
 def test_samples_that_carry_nothing_for_want_of_a_size_are_named(shown):

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from xrdorder.exceptions import UnknownNameError, ValidityError
-from xrdorder.superconductivity.currents import layer_current
-from xrdorder.superconductivity.currents_study import conductors, layers
+from xrdorder.superconductivity.currents import layer_current, relative_current
+from xrdorder.superconductivity.currents_study import conductors, layers, with_like_sizes
 from xrdorder.uncertainty import Contributions, collate
 
 N = 500
@@ -73,6 +73,33 @@ def test_the_area_of_the_lot_stands_in_for_samples_without_their_own():
     assert np.array_equal(fine.a15_area, graded.a15_area)
     dataset["lot_a15_area_fraction"][:] = np.nan
     assert conductors(dataset, ["fine"], n=N)[0].a15_area is None
+
+
+def test_ratios_take_sizes_of_one_kind():
+    """What microscopy says of one sample alone must not tilt its ratio to others: domains of both are compared."""
+    mixed, plain = results(), results(measured=())
+    alike = with_like_sizes(conductors(mixed, n=N), mixed)
+    assert [one.grain.by for one in alike] == ["domain size", "domain size"]
+    found, expected = (
+        relative_current(graded, fine, [8.0, 12.0]).ratio
+        for fine, graded in (alike, conductors(plain, n=N))
+    )
+    for one, two in zip(found, expected, strict=True):
+        np.testing.assert_array_equal(one, two)
+    assert any(flag.name == "domain-size-for-grain-size" for flag in alike[0].flags)
+    assert alike[1].a15_area is not None
+    # where all have been under the microscope, its sizes stay
+    both = results(measured=(*MEASURED, ("graded", "grain_size_nm", 150.0, 10.0)))
+    seen = conductors(both, n=N)
+    assert with_like_sizes(seen, both) == seen
+    assert {one.grain.by for one in seen} == {"microscopy"}
+
+
+def test_a_size_by_microscopy_alone_does_not_compare_with_domains():
+    only = results(measured=(("coarse", "grain_size_nm", 200.0, 10.0),))
+    samples = conductors(only, n=N)
+    assert [one.name for one in samples] == ["fine", "coarse", "graded"]
+    assert [one.name for one in with_like_sizes(samples, only)] == ["fine", "graded"]
 
 
 def test_without_measurements_domain_sizes_serve():

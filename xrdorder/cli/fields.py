@@ -1,6 +1,6 @@
 """Field, temperature and strain: what the samples of a study would carry, and where they change places."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,7 +9,7 @@ import click
 from xrdorder.cli.cautions import ESTIMATES
 from xrdorder.cli.options import POSITIVE, figures_saved, strain_options
 from xrdorder.cli.progress import Progress
-from xrdorder.exceptions import StudyError, XrdorderError
+from xrdorder.exceptions import XrdorderError
 
 if TYPE_CHECKING:
     from xrdorder.superconductivity.currents import Conditions, Conductor, LayerCurrent, RelativeCurrent
@@ -50,7 +50,7 @@ def fields(
     from xrdorder.studies.comparison.of_study import fit_to_compare
     from xrdorder.studies.interpretation import OwnFiles
     from xrdorder.superconductivity.currents import Conditions
-    from xrdorder.superconductivity.currents_study import conductors, layers
+    from xrdorder.superconductivity.currents_study import conductors, layers, with_like_sizes
 
     held = open_study(study)
     library = OwnFiles(held.study.tin_scale, held.study.relations).library()
@@ -67,7 +67,11 @@ def fields(
         progress(1, 3, "currents")
         samples = conductors(results, chosen, n=_DRAWS, library=library, designs=designs)
         against = _first(samples, reference)
-        lines = [*_critical_fields(sections, samples, conditions), *_currents(samples, conditions, asked, against)]
+        alike = {sample.name: sample for sample in with_like_sizes(samples, results)}
+        lines = [
+            *_critical_fields(sections, samples, conditions),
+            *_currents(samples, alike, conditions, asked, against),
+        ]
         progress(3, 3, "currents")
     click.echo("\n".join([*lines, *own_line(held.results)]))
     for name, reason in unfit.items():
@@ -82,7 +86,7 @@ def fields(
         folder = study / "results" / "figures"
         shown = [against, *(sample for sample in samples if sample is not against)]
         click.echo("")
-        for line in _draw(folder, shown[:_MOST_DRAWN], sections, conditions):
+        for line in _draw(folder, shown[:_MOST_DRAWN], alike, sections, conditions):
             click.echo(line)
         if len(samples) > _MOST_DRAWN:
             click.echo(f"             of the first {_MOST_DRAWN} samples; --sample chooses others")
@@ -179,9 +183,16 @@ def _tenths(section: "Layer | None", conditions: "Conditions") -> str:
 
 
 def _currents(
-    samples: "Sequence[Conductor]", conditions: "Conditions", asked: Sequence[float], reference: "Conductor"
+    samples: "Sequence[Conductor]",
+    alike: "Mapping[str, Conductor]",
+    conditions: "Conditions",
+    asked: Sequence[float],
+    reference: "Conductor",
 ) -> list[str]:
-    """A table of currents for each field, where curves cross, and how to read it."""
+    """A table of currents for each field, where curves cross, and how to read it.
+
+    Ratios and crossings are those of `alike`, the samples with sizes of one kind.
+    """
     from xrdorder.cli.tables import table, wrapped
     from xrdorder.exceptions import ValidityError
     from xrdorder.superconductivity.currents import bc2_curve, crossing, layer_current, relative_current
@@ -196,10 +207,11 @@ def _currents(
         own = ratio = None
         try:
             own = layer_current(sample, list(asked), conditions)
-            if sample is not reference:
-                ratio = relative_current(sample, reference, list(asked), conditions)
+            if sample is not reference and sample.name in alike and reference.name in alike:
+                pair = alike[sample.name], alike[reference.name]
+                ratio = relative_current(*pair, list(asked), conditions)
                 if alive and carries(sample):  # normal layers change no places
-                    crossings.append(crossing(sample, reference, conditions).words)
+                    crossings.append(crossing(*pair, conditions).words)
         except ValidityError as error:
             refused.append(f"{sample.name}: {error}")
         for k, place in enumerate(rows):
@@ -211,14 +223,33 @@ def _currents(
         units = ("", "A/mm2 (68 %)", "A/mm2 (68 %)", "median (68 %)", "")
         lines += [f"Current density at {b:g} T, {conditions.temperature_k:g} K", "", table((head, units), place), ""]
     lines += [*crossings, ""] if crossings else []
-    lines += [wrapped(remark) for remark in (*_READING, *dict.fromkeys(refused))]
+    lines += [wrapped(remark) for remark in (*_READING, *_sizes(samples, alike), *dict.fromkeys(refused))]
     told = dict.fromkeys(
         f"{sample.name}: {flag.message}"
-        for sample in samples
+        for sample in (*samples, *alike.values())
         for flag in sample.flags
         if flag.name in ("layer-not-uniform", "grain-size-at-least")
     )
     return [*lines, *(wrapped(remark) for remark in told)]
+
+
+def _sizes(samples: "Sequence[Conductor]", alike: "Mapping[str, Conductor]") -> list[str]:
+    """Say which kind of size ratios were taken with."""
+    from xrdorder.superconductivity.pinning import MICROSCOPY
+
+    if len(samples) < 2:
+        return []
+    seen = [sample.name for sample in samples if sample.grain.by == MICROSCOPY]
+    if len(seen) == len(samples):
+        return ["Ratios take grain sizes by microscopy for all samples."]
+    if not seen:
+        return ["Ratios take domain sizes for all samples."]
+    lost = [sample.name for sample in samples if sample.name not in alike]
+    without = f"; no ratio with {', '.join(lost)}, whose pattern has no domain size" if lost else ""
+    return [
+        "Ratios take domain sizes for all samples, as not every one has a grain size by microscopy; densities take "
+        f"that where it is given ({len(seen)} of {len(samples)}){without}."
+    ]
 
 
 def _densities(own: "LayerCurrent | None", k: int) -> tuple[str, str]:
@@ -274,7 +305,11 @@ _READING = (
 
 
 def _draw(
-    folder: Path, samples: "Sequence[Conductor]", sections: "dict[str, Layer]", conditions: "Conditions"
+    folder: Path,
+    samples: "Sequence[Conductor]",
+    alike: "Mapping[str, Conductor]",
+    sections: "dict[str, Layer]",
+    conditions: "Conditions",
 ) -> list[str]:
     """Save the figures, the first sample as the reference, and say which."""
     from xrdorder.cli.drawing import save
@@ -283,10 +318,11 @@ def _draw(
     drawn, without = ["bc2"], ""
     save(bc2_figure(samples, conditions), folder / "bc2.png")
     if len(samples) > 1:
+        compared = [alike[sample.name] for sample in samples if sample.name in alike]
         try:
-            save(current_figure(samples, conditions, reference=samples[0].name), folder / "currents.png")
+            save(current_figure(compared, conditions, reference=samples[0].name), folder / "currents.png")
             drawn.append("currents")
-        except StudyError as error:
+        except XrdorderError as error:
             without = f"; no currents: {error}"
     layers = {sample.name: sections[sample.name] for sample in samples if sample.name in sections}
     if layers:

@@ -2,7 +2,8 @@
 
 What the laboratory measured goes first where it can: a grain size by microscopy takes the place of the domain size, and
 an A15 area fraction gives currents over the section without copper; that of the lot stands in for samples without their
-own. Several values of one sample are averaged with the weights of their uncertainties.
+own. Several values of one sample are averaged with the weights of their uncertainties. For ratios sizes must be of one
+kind, see `with_like_sizes`.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from xrdorder.exceptions import UnknownNameError, ValidityError
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.superconductivity.currents import Conductor, conductor
 from xrdorder.superconductivity.layers import LAYER_DRAWS, Layer, layer
+from xrdorder.superconductivity.pinning import MICROSCOPY, grain_size
 from xrdorder.superconductivity.prediction import ROUTES
 from xrdorder.uncertainty import DEFAULT_DRAWS, Contributions, from_dataset
 
@@ -104,6 +106,40 @@ def _with_area_of_lot(one: Conductor, results: xr.Dataset, k: int) -> Conductor:
     if not np.isfinite(value):
         return one
     return replace(one, a15_area=np.clip(value + u * one.common.of_lot("A15 area"), 0.0, 1.0))
+
+
+def with_like_sizes(samples: Sequence[Conductor], results: xr.Dataset) -> tuple[Conductor, ...]:
+    """Give conductors whose currents compare: sizes by microscopy where all have one, else domain sizes for all.
+
+    What a domain is to a grain then cancels in ratios; with sizes of both kinds it is taken for a difference. Nothing
+    is drawn anew but the size.
+
+    Parameters
+    ----------
+    samples : sequence of Conductor
+        Made by `conductors` of these results.
+    results : Dataset
+
+    Returns
+    -------
+    tuple of Conductor
+        Without those that have a size by microscopy alone, where it does not compare.
+    """
+    kinds = [one.grain.by == MICROSCOPY for one in samples]
+    if all(kinds) or not any(kinds):
+        return tuple(samples)
+    found = []
+    for one, seen in zip(samples, kinds, strict=True):
+        if not seen:
+            found.append(one)
+            continue
+        ((k, _),) = _places(results, [one.name])
+        try:
+            size = grain_size(_quantities(results, k), common=one.common)
+        except ValidityError:
+            continue
+        found.append(replace(one, grain=size, flags=(*one.flags, *size.flags)))
+    return tuple(found)
 
 
 def layers(
