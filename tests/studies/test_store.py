@@ -126,6 +126,23 @@ def test_a_missing_file_is_told_so(path):
         read_sample(path)
 
 
+def test_a_disk_that_gets_full_within_a_file_is_told_in_one_line(path):
+    """The system refuses what goes beyond a size, in the middle of the file, as a full disk does."""
+    resource = pytest.importorskip("resource")
+    write_sample(made.sample(), path)
+    before = path.read_bytes()
+    usual = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (len(before) // 2, usual[1]))
+    try:
+        with pytest.raises(StudyError, match=r"a\.nc: cannot be written \(.*\); nothing stored before") as caught:
+            write_sample(made.sample(status="no A15"), path)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, usual)
+    assert "\n" not in str(caught.value)
+    assert path.read_bytes() == before
+    assert list(path.parent.iterdir()) == [path]
+
+
 def test_a_full_disk_keeps_the_old_result(path, monkeypatch):
     write_sample(made.sample(), path)
     before = path.read_bytes()

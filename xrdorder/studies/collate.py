@@ -16,7 +16,7 @@ from xrdorder.relations import relations
 from xrdorder.studies.columns import NUMBERS, QUALITY, TARGETS, TOLD, Column, column_names
 from xrdorder.studies.description import Study
 from xrdorder.studies.files import disk_reason, write_atomically
-from xrdorder.studies.groups import read_group, write_group
+from xrdorder.studies.groups import netcdf, read_group
 from xrdorder.studies.measured_store import measured_variables
 from xrdorder.studies.store import NO_A15, StoredSample
 from xrdorder.studies.told import Variables, told_variables
@@ -275,13 +275,9 @@ def write_results(dataset: xr.Dataset, folder: Path) -> None:
     StudyError
         The disk refuses.
     """
-    write_atomically(folder / RESULTS_NC, lambda path: _write_netcdf(dataset, path))
+    content = netcdf(dataset)
+    write_atomically(folder / RESULTS_NC, lambda path: path.write_bytes(content))
     write_atomically(folder / RESULTS_CSV, lambda path: _write_csv(dataset, path))
-
-
-def _write_netcdf(dataset: xr.Dataset, path: Path) -> None:
-    with h5py.File(path, "w", track_order=True) as file:
-        write_group(file, dataset)
 
 
 def _write_csv(dataset: xr.Dataset, path: Path) -> None:

@@ -16,7 +16,7 @@ STALE_PART_S = 3600.0
 """Age after which a temporary file is a leftover of a killed run: no sample takes nearly that long."""
 
 
-def write_atomically(path: Path, write: Callable[[Path], None]) -> None:
+def write_atomically(path: Path, write: Callable[[Path], object]) -> None:
     """Write a file under a temporary name in the same folder, then rename it.
 
     Whoever opens `path`, at any moment, finds the old content or the new one, never half of either.

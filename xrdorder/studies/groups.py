@@ -21,20 +21,28 @@ _SCALE = b"DIMENSION_SCALE"
 _OF_NETCDF = ("CLASS", "NAME", "DIMENSION_LIST", "REFERENCE_LIST", "_FillValue", "coordinates")
 
 
-def write_group(group: h5py.Group, dataset: xr.Dataset) -> None:
-    """Write a dataset of numbers and texts so that netCDF finds it.
+def netcdf(root: xr.Dataset, groups: Mapping[str, xr.Dataset] | None = None) -> bytes:
+    """Give the content of a netCDF-4 file.
+
+    It is made in memory and not on the disk: where a disk gets full, HDF5 ends in errors that say little, of several
+    kinds, and some of them only as the file is closed.
 
     Parameters
     ----------
-    group : h5py.Group
-        Empty, and made with ``track_order=True``.
-    dataset : Dataset
-
-    Raises
-    ------
-    OSError
-        The disk refuses.
+    root : Dataset
+        Numbers and texts.
+    groups : mapping of str to Dataset, optional
+        Groups below the root.
     """
+    with h5py.File("memory", "w", driver="core", backing_store=False, track_order=True) as file:
+        _write_group(file, root)
+        for name, group in (groups or {}).items():
+            _write_group(file.create_group(name, track_order=True), group)
+        file.flush()
+        return bytes(file.id.get_file_image())
+
+
+def _write_group(group: h5py.Group, dataset: xr.Dataset) -> None:
     scales = {str(name): _scale(group, dataset, str(name)) for name in dataset.sizes}
     beside = [str(name) for name in dataset.coords if name not in dataset.sizes]
     for name, variable in dataset.variables.items():

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from xrdorder.exceptions import StudyError
 from xrdorder.studies.files import disk_reason, write_atomically
-from xrdorder.studies.groups import arrays, plain, read_group, write_group
+from xrdorder.studies.groups import arrays, netcdf, plain, read_group
 from xrdorder.uncertainty import Contributions
 
 FORMAT = 4
@@ -155,15 +155,8 @@ def write_sample(sample: StoredSample, path: Path) -> None:
     StudyError
         The disk refuses; the old file, if any, is untouched.
     """
-    root = _root(sample)
-
-    def write(temporary: Path) -> None:
-        with h5py.File(temporary, "w", track_order=True) as file:
-            write_group(file, root)
-            for name, group in sample.groups.items():
-                write_group(file.create_group(name, track_order=True), group)
-
-    write_atomically(path, write)
+    content = netcdf(_root(sample), sample.groups)
+    write_atomically(path, lambda temporary: temporary.write_bytes(content))
 
 
 def _root(sample: StoredSample) -> xr.Dataset:
