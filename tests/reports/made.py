@@ -28,7 +28,8 @@ class Opened:
         )
         sample = explained.sample(name)
         flags = (*sample.flags, ("said", HOSTILE))
-        return replace(sample, flags=flags, groups={**sample.groups, "curves": made.curves(), "lines": lines})
+        groups = {"curves": made.curves(), "lines": lines, "phases": made.phases()}
+        return replace(sample, flags=flags, groups=sample.groups | groups)
 
 
 def opened(folder, title="A made study", pieces=made.PIECES, more=(), sizes=(), samples=()):

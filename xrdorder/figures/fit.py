@@ -7,6 +7,7 @@ close-ups of the lines that decide: (110), (220) and (310), which carry the orde
 niobium and bronze stand beside the A15.
 """
 
+import math
 import string
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
@@ -223,6 +224,8 @@ def _draw_residual(axes: Axes, curves: xr.Dataset) -> None:
     largest = float(np.max(np.abs(residual[used]))) if np.any(used) else 0.0
     limit = float(np.clip(1.08 * largest, *_RESIDUAL_LIMITS))
     axes.set_ylim(-limit, limit)
+    tick = 2.0 * math.floor(0.4 * limit)  # away from the ends, where neighbours have theirs
+    axes.set_yticks([-tick, 0.0, tick])
     axes.fill_between(x, 0.0, np.clip(residual, -limit, limit), color=palette.SKY, linewidth=0.0, zorder=1)
     axes.plot(x, _smoothed(x, residual), color=palette.INK, linewidth=0.9, zorder=2)
     zero_line(axes)

@@ -213,6 +213,10 @@ def _sample(axes: Axes, one: Placed, nm: Array, lot: int, *, is_reference: bool,
               **look(lot, open_mark=is_reference))  # fmt: skip
 
 
+_STEPS_PT = (4.0, -4.0, 15.0, -15.0, 26.0, -26.0, 37.0)
+"""Over and under a mark, where its name may stand: the first place where it covers no other name."""
+
+
 def _names(
     axes: Axes, found: Sequence[Placed], sizes: Sequence[Array], names: Sequence[str], reference: str
 ) -> list[Text]:
@@ -234,5 +238,11 @@ def _names(
             bbox={"boxstyle": "round,pad=0.1", "facecolor": palette.PAPER, "edgecolor": "none", "alpha": 0.75},
             **font(SMALL, weight="bold"),
         )  # fmt: skip
+        for step in _STEPS_PT:
+            beside.set_verticalalignment("bottom" if step > 0.0 else "top")
+            beside.xyann = (beside.xyann[0], step)
+            box = beside.get_window_extent()
+            if not any(box.overlaps(other.get_window_extent()) for other in written):
+                break
         written.append(beside)
     return written
