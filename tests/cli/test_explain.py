@@ -3,7 +3,9 @@
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pytest
+import xarray as xr
 
 from tests.cli.test_wrong_use import refused
 from tests.studies import explained
@@ -115,3 +117,36 @@ def test_a_real_fit(run, scans, instrument):
     assert "this version computes" not in run("explain", "found", "one", "S_b").stdout
     (line,) = [x for x in made.stdout.splitlines() if x.startswith("model: ")]
     assert line.startswith("model: phases nb3sn, nb") and "(one)" in " ".join(made.stdout.split())
+
+
+def test_what_was_told_of_a_sample_stands_in_the_head_and_can_be_asked_for(run, tmp_path):
+    folder = explained.folder(tmp_path)
+    with xr.open_dataset(folder / "results/results.nc", engine="h5netcdf") as opened:
+        results = opened.load()
+    texts = {"lot": "A", "treatment": "650 °C/100 h", "date": "2026-03-14"}
+    for name, text in texts.items():
+        results[name] = ("sample", np.array([text] * 4, dtype=object), {"long_name": f"the {name}", "units": ""})
+    numbers = (("peak_c", 650.0, "degree_Celsius"), ("dose_h", 101.25, "hour"), ("position", 12.5, "m"))
+    for name, number, units in numbers:
+        results[name] = ("sample", [number] * 4, {"units": units, "long_name": f"the {name}", "source": "a paper"})
+    messages = ['[["same-pattern", "also that of A-700-50"]]'] * 4
+    results["flag_messages"] = ("sample", np.array(messages, dtype=object))
+    results.to_netcdf(folder / "results/results.nc", engine="h5netcdf")
+    text = run("explain", folder, "A-650-100").stdout
+    for line in (
+        "Lot          A",
+        "Treatment    650 °C/100 h, hottest hold 650 °C, dose 101.25 h",
+        "Place        12.5 m",
+        "Measured     2026-03-14",
+        "same-pattern: also that of A-700-50",
+    ):
+        assert line in text
+    asked = " ".join(run("explain", folder, "A-650-100", "dose_h").stdout.split())
+    assert "dose_h = 101.25 h (the dose_h; a paper; from the description, no fit sees it)" in asked
+    assert "position_m = 12.5 m" in run("explain", folder, "A-650-100", "position_m").stdout
+    refused(run("explain", folder, "A-650-100", "hours_above"), "nothing was told that 'hours_above' follows from")
+
+
+@pytest.mark.parametrize(("word", "hint"), [("tinn", "did you mean 'tin'?"), ("moon", "name none, and all of")])
+def test_an_unknown_quantity_gets_one_hint(run, study, word, hint):
+    refused(run("explain", study, "A-650-100", word), f"there is no quantity '{word}'; {hint}")

@@ -536,3 +536,44 @@ def test_schedules_hold_numbers_fit_for_formulas(study):
     schedule = read_study(write(study, GOOD)).samples[0].treatment
     assert isinstance(schedule.temperatures_k, np.ndarray)
     assert schedule.temperatures_k[0] == pytest.approx(298.15)
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "hint"),
+    [
+        ("hold_c", "650", "it belongs to the heat treatment: treatment = [{ ramp_k_per_h"),
+        ("hours", "100", "it belongs to the heat treatment"),
+        ("tin_scale", '"scale.toml"', "tin_scale belongs at the top of the file, before the first table in [ ]"),
+        ("mout", '"ground-powder"', "did you mean 'mount'?"),
+    ],
+)
+def test_a_key_of_a_sample_that_belongs_elsewhere(study, key, value, hint):
+    lines = problems(study, replaced('name = "B-700"\n', f'name = "B-700"\n{key} = {value}\n'))
+    assert lines[0].startswith(f"sample 'B-700', {key}: unknown key; {hint}")
+
+
+@pytest.mark.parametrize(
+    ("line", "hint"),
+    [
+        ("dopants = { Ta = 2.4 }", "did you mean 'dopant_at_percent'?"),
+        ('tin_scale = "scale.toml"', "tin_scale belongs at the top of the file"),
+    ],
+)
+def test_a_key_of_a_lot_that_belongs_elsewhere(study, line, hint):
+    lines = problems(study, replaced("[lots.A]\n", f"[lots.A]\n{line}\n"))
+    assert any(one.startswith(f"lots.A.{line.split()[0]}: unknown key; {hint}") for one in lines)
+
+
+def test_slips_of_steps(study):
+    steps = 'treatment = [{ ramp = 50, hold_c = 650, time_h = 100, hours = 1 }]\n'
+    lines = problems(study, replaced('name = "B-700"\n', f'name = "B-700"\n{steps}'))
+    assert any("ramp: unknown key; did you mean 'ramp_k_per_h'?" in line for line in lines)
+    assert any("time_h: unknown key; did you mean 'hours'?" in line for line in lines)
+
+
+def test_lines_of_one_sample_stand_together(study):
+    wrong = 'name = "B-700"\ntreatment = [{ hold_c = 650, hours = -1 }]\nmout = 1\n'
+    text = replaced('name = "B-700"\n', wrong).replace('lot = "B"', 'lot = "C"')
+    places = [line.split(",")[0] for line in problems(study, text.replace('lot = "A"', 'lot = "D"\nmout = 1'))]
+    assert places == sorted(places) and places.count("sample 'A-650-100'") == 2
+    assert places.count("sample 'B-700'") == 3

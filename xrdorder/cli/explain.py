@@ -49,6 +49,11 @@ def explain(ctx: click.Context, study: Path, sample: str, quantity: str | None) 
     if found.failed:
         complain(f"{found.sample}: {found.status}")
         ctx.exit(SOME_FAILED)
+    if found.answer is not None:
+        said = found.answer
+        text = f"{said.column} = {said.value or 'not told'} ({said.meaning}; from the description, no fit sees it)"
+        click.echo("\n".join(["", *_fill(text)]))
+        return
     click.echo("\n".join(_short(found) if quantity is None else _whole(found.quantities[0])))
     click.echo("\n".join(_remarks(found)))
 
@@ -59,6 +64,7 @@ def _head(found: "Explanation") -> list[str]:
     lines = [f"{found.sample}: {found.status}", ""]
     for name, digest in origin.input_sha256.items():
         lines += _entry("Pattern", f"{name}, SHA-256 {digest}")
+    lines += _described(found)
     if origin.calibration:
         lines += _entry("Calibration", origin.calibration)
     if origin.options:
@@ -82,6 +88,23 @@ def _head(found: "Explanation") -> list[str]:
         if said:
             lines += _entry(f"{quantity} by others", f"less the whole pattern: {'; '.join(said)}")
     return lines
+
+
+def _described(found: "Explanation") -> list[str]:
+    """Wire, treatment, place and day, as the description told them."""
+    told = {one.column: one.value for one in found.told}
+    treatment = told.get("treatment", "")
+    if treatment:
+        parts = [("hottest hold", "peak_c"), ("held", "hold_at_peak_h"), ("dose", "dose_h"), ("above", "hours_above")]
+        treatment = ", ".join([treatment, *(f"{words} {told[name]}" for words, name in parts if told.get(name))])
+    place, day = told.get("position_m", ""), told.get("date", "")
+    rows = (
+        ("Lot", told.get("lot", "")),
+        ("Treatment", treatment),
+        ("Place", f"{place} along the spool" if place else ""),
+        ("Measured", day),
+    )
+    return [line for label, text in rows if text for line in _entry(label, text)]
 
 
 def _opinion(said: "Opinion", unit: str, scale: float) -> str:

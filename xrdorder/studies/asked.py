@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from xrdorder.exceptions import UnknownNameError
-from xrdorder.studies.columns import NUMBERS, QUALITY
+from xrdorder.studies.columns import NUMBERS, QUALITY, TOLD
 from xrdorder.studies.words import did_you_mean
 
 HEADINGS = {
@@ -69,5 +69,7 @@ def quantity_asked(word: str, names: Sequence[str]) -> tuple[str, str]:
         raise UnknownNameError(f"'{word}' belongs to the fit as a whole; name no quantity, and the head says it")
     if column is not None:
         raise UnknownNameError(f"'{word}' shows the quantity '{name}', which this sample has not; see its flags")
-    known = [*names, *(column.name for column in NUMBERS if column.quantity in names)]
-    raise UnknownNameError(f"there is no quantity '{word}'; {did_you_mean(word, known)}")
+    columns = [column.name for column in NUMBERS if column.quantity in names]
+    hint = did_you_mean(word, [*names, *columns, *(head for head, of in HEADINGS.items() if of in names), *TOLD])
+    hint = hint if hint.startswith("did you") else "name none, and all of them are listed"
+    raise UnknownNameError(f"there is no quantity '{word}'; {hint}")

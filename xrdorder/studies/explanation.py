@@ -18,10 +18,13 @@ import numpy as np
 from xrdorder import __version__
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.material import PUBLISHED_SCALE
+from xrdorder.material.dopants import tantalum_share
 from xrdorder.material.strain import FREE
 from xrdorder.relations import LABELS, relation
 from xrdorder.studies.asked import quantity_asked
 from xrdorder.studies.collate import RESULTS_NC
+from xrdorder.studies.collated import Sharing, ToldColumn, read_collated
+from xrdorder.studies.columns import TOLD
 from xrdorder.studies.derivations import Step, Stored, fitted_parameter, steps
 from xrdorder.studies.modelled import model_words
 from xrdorder.studies.nuisances import Covariance, FittedParameter
@@ -29,9 +32,6 @@ from xrdorder.studies.run import RESULTS, SAMPLES, sample_file
 from xrdorder.studies.store import FAILED, Provenance, StoredSample, read_sample
 from xrdorder.studies.words import did_you_mean
 from xrdorder.uncertainty import PRIVATE, Contributions
-
-Sharing = Mapping[tuple[str, str], Sequence[str]]
-"""Samples that carry a source, by its family and group."""
 
 UNITS = {"nm": "nm", "deg": "degree", "K": "K", "T": "T"}
 
@@ -213,6 +213,10 @@ class Explanation:
         Of the order contrast with the displacement parameters of the A15, from the stored covariance.
     flags : tuple of (name, message)
     assumptions : tuple of str
+    told : tuple of ToldColumn
+        What the description told of the sample; empty where the collated results are gone.
+    answer : ToldColumn or None
+        The one that was asked for, in place of a quantity.
     """
 
     sample: str
@@ -229,6 +233,8 @@ class Explanation:
     order_correlations: tuple[tuple[str, float], ...]
     flags: tuple[tuple[str, str], ...]
     assumptions: tuple[str, ...]
+    told: tuple[ToldColumn, ...] = ()
+    answer: ToldColumn | None = None
 
     @property
     def failed(self) -> bool:
@@ -261,7 +267,8 @@ def explain_stored(folder: str | Path, name: str, quantity: str | None = None) -
     if not folder.is_dir():
         beside = [item.name for item in folder.parent.iterdir()] if folder.parent.is_dir() else []
         raise StudyError(f"{folder}: no such study folder; {_closest(folder.name, beside)}")
-    statuses = _statuses(results / RESULTS_NC)
+    collated = read_collated(results / RESULTS_NC)
+    statuses = collated.statuses
     stored = [path.stem for path in (results / SAMPLES).glob("*.nc") if not path.name.startswith(".")]
     if not stored and not statuses:
         raise StudyError(f"{folder}: holds no results; run the study first")
@@ -271,7 +278,13 @@ def explain_stored(folder: str | Path, name: str, quantity: str | None = None) -
         sample = StoredSample(name=name, status=statuses[name])
     else:
         raise StudyError(f"{folder}: has no result of sample '{name}'; {did_you_mean(name, [*stored, *statuses])}")
-    return explain(sample, quantity, _sharing(results / RESULTS_NC, sample))
+    sample = replace(sample, flags=tuple(dict.fromkeys([*sample.flags, *collated.flags.get(name, ())])))
+    told = collated.told.get(name, ())
+    answer = next((one for one in told if one.column == quantity), None)
+    if quantity in TOLD and answer is None:
+        raise UnknownNameError(f"sample '{name}': nothing was told that '{quantity}' follows from")
+    found = explain(sample, None if answer else quantity, collated.sharing(sample))
+    return replace(found, told=told, answer=answer)
 
 
 def _closest(word: str, words: Sequence[str]) -> str:
@@ -376,6 +389,8 @@ def _quantity(
     remark = ""
     if name == "a_nm" and FREE in sample.values:
         remark = f"as measured; tin is read from {FREE}"
+    if name == "site_order":
+        remark = _by_reaction(sample)
     if name.startswith("domain_size_nm") and name in sample.contributions.quantities:
         remark = _size_interval(stored.number(name), sample.contributions.total(name))
     plain = QuantityExplained(
@@ -390,6 +405,26 @@ def _quantity(
         private=table.part(name, shared=False),
         common=table.part(name, shared=True),
         budget=tuple(_budget(table, name, sample.name, sharing)),
+    )
+
+
+_STEP_K = 25.0
+
+
+def _by_reaction(sample: StoredSample) -> str:
+    """How the site order follows the temperature told for the reaction, by the site of tantalum; empty where not."""
+    options, table = sample.provenance.options, sample.contributions
+    told, source = options.get("reaction_temperature_c"), "dopant site/Ta"
+    if told is None or source not in table.sources or "Ta" in (options.get("on_tin_site") or {}):
+        return ""
+    share, u_share = tantalum_share(told)
+    u_share = (options.get("u_on_tin_site") or {}).get("Ta", u_share)
+    by_share = float(table.row("site_order")[table.sources.index(source)]) / u_share
+    less, more = (by_share * (tantalum_share(told + step)[0] - share) for step in (-_STEP_K, _STEP_K))
+    return (
+        f"{100 * share:.0f} ± {100 * u_share:.0f} % of the tantalum were taken to be on the tin site, as published for "
+        f"a reaction at {told:g} °C; were it {_STEP_K:g} K lower, the order would move by {less:+.3f}, higher by "
+        f"{more:+.3f}"
     )
 
 
@@ -556,33 +591,3 @@ def unit(name: str) -> str:
         return "degree"
     found = re.search(r"_(nm|deg|K|T)(?:_|$)", name)
     return UNITS[found[1]] if found else ""
-
-
-def _statuses(path: Path) -> dict[str, str]:
-    """Status of each sample in the collated results; empty where there are none."""
-    import xarray as xr
-
-    try:
-        with xr.open_dataset(path, engine="h5netcdf") as results:
-            return {str(n): str(s) for n, s in zip(results["sample"].values, results["status"].values, strict=True)}
-    except (OSError, ValueError, KeyError):
-        return {}
-
-
-def _sharing(path: Path, sample: StoredSample) -> Sharing:
-    """Which samples of the collated results carry the shared sources of this one."""
-    import xarray as xr
-
-    try:
-        with xr.open_dataset(path, engine="h5netcdf") as results:
-            samples = [str(name) for name in results["sample"].values]
-            sources = [str(name) for name in results["source"].values]
-            groups = np.asarray(results["source_group"].transpose("sample", "source").values)
-    except (OSError, ValueError, KeyError):
-        return {}
-    found: dict[tuple[str, str], dict[str, None]] = {}
-    for source, group in zip(sample.contributions.sources, sample.contributions.groups, strict=True):
-        if group != PRIVATE and source in sources:
-            holders = np.flatnonzero(groups[:, sources.index(source)] == group)
-            found.setdefault((source.split("/", 1)[0], group), {}).update(dict.fromkeys(samples[k] for k in holders))
-    return {key: tuple(names) for key, names in found.items()}

@@ -22,6 +22,9 @@ STEP_COLUMNS = ("hold_c", "hours", "ramp_k_per_h", "amplitude_k", "period_h")
 NEEDED = ("name", "pattern")
 
 _SPREADSHEETS = (".xlsx", ".xls", ".ods", ".numbers")
+_SLIPS = {"time_h": "hours", "temperature": "temperature_c", "file": "pattern", "sample": "name"}
+"""What people write for a column that is spelt quite differently."""
+
 _FLAGS = {"true": True, "false": False}
 
 
@@ -165,6 +168,8 @@ def _header_problems(name: str, row: int, header: Sequence[str], kinds: Mapping[
 
 def _hint(column: str, kinds: Mapping[str, str]) -> str:
     """Suggest a column; not all of the many that there are."""
+    if column in _SLIPS:
+        return f"did you mean '{_SLIPS[column]}'?"
     hint = did_you_mean(column, kinds)
     if hint.startswith("did you"):
         return hint

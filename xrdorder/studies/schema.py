@@ -117,7 +117,7 @@ def check(
     study : Study or None
         None when there are problems.
     problems : list of (place, complaint)
-        In the order of the file: first single values, then what does not fit together.
+        First single values, then what does not fit together; all lines of one sample stand where its first does.
     """
     table, listed = _with_rows(table, folder)
     if isinstance(named := table.get("calibrations"), dict):
@@ -132,7 +132,7 @@ def check(
     problems += [item for item in disagreements(table, folder, treatments) if item not in problems]
     absent = tuple(_of_rows(list(absent_patterns(table, folder)), table, listed)) if to_run else ()
     if checked is None or problems or listed.problems:
-        return None, [*listed.problems, *_of_rows(problems, table, listed), *absent]
+        return None, _by_sample([*listed.problems, *_of_rows(problems, table, listed), *absent], table)
     study = replace(_study(checked, folder, treatments), absent=absent)
     problems = [
         (sample_words(k, table), said)
@@ -140,6 +140,24 @@ def check(
         if (said := specimen_problem(sample))
     ]
     return (None, problems) if problems else (study, [])
+
+
+def _by_sample(problems: Sequence[Problem], table: dict[str, Any]) -> list[Problem]:
+    """Put the lines of each sample together, where its first one stands."""
+    samples = table.get("samples")
+    starts: dict[str, int] = {}
+    for k, sample in enumerate(samples if isinstance(samples, list) else ()):
+        starts[sample_words(k, table)] = k
+        if isinstance(sample, Row):
+            starts[sample.place] = k
+    first: dict[object, int] = {}
+    keyed = []
+    for i, (where, said) in enumerate(problems):
+        # of "a.csv, row 3 (sample 'x'), column lot" and "sample 'x', lot" whatever names the sample
+        parts = where.split(", ")
+        of = next((starts[w] for n in (1, 2) if (w := ", ".join(parts[:n])) in starts), None)
+        keyed.append((first.setdefault((i, where) if of is None else of, i), (where, said)))
+    return [problem for _, problem in sorted(keyed, key=lambda item: item[0])]
 
 
 # --- samples in a table ----------------------------------------------------------------------------------
@@ -223,7 +241,7 @@ def _problem(error: dict[str, Any], table: dict[str, Any]) -> Problem:
     if kind == "extra_forbidden":
         if models[-1] is FitTable and location[-1] in ChoicesTable.model_fields:
             return where, f"does not stand here; give fit = {{ {location[-1]} = ... }} in [defaults] or a sample"
-        return where, f"unknown key; {did_you_mean(str(location[-1]), models[-1].model_fields)}"
+        return where, f"unknown key; {_hint(str(location[-1]), models[-1])}"
     if kind == "missing":
         return where, f"is missing; give {wanted}"
     if kind in ("too_short", "string_too_short"):
@@ -234,6 +252,28 @@ def _problem(error: dict[str, Any], table: dict[str, Any]) -> Problem:
     expected = _EXPECTED.get(kind)
     what = f"{shown(given)} is not {expected}" if expected else f"{shown(given)} does not fit"
     return where, f"{what}; give {wanted}"
+
+
+_SLIPS = {
+    LotTable: {"dopants": "dopant_at_percent", "dopant": "dopant_at_percent"},
+    MeasurementTable: {"temperature": "temperature_c", "slit": "divergence_deg"},
+}
+"""What people write for a key that is spelt quite differently."""
+
+_TOP = ("title", "phases", "tin_scale", "relations", "samples_table")
+_OF_STEPS = (*STEP_COLUMNS, "ramp", "time_h", "steps")
+
+
+def _hint(key: str, model: type[BaseModel]) -> str:
+    """Say where an unknown key belongs, or which one was meant."""
+    if model is not StudyTable and key in _TOP:
+        return f"{key} belongs at the top of the file, before the first table in [ ]"
+    if model is SampleTable and key in _OF_STEPS:
+        return "it belongs to the heat treatment: treatment = [{ ramp_k_per_h = ..., hold_c = ..., hours = ... }]"
+    for of, slips in _SLIPS.items():
+        if issubclass(model, of) and key in slips:
+            return f"did you mean '{slips[key]}'?"
+    return did_you_mean(key, model.model_fields)
 
 
 def _along(location: tuple[int | str, ...]) -> tuple[list[type[BaseModel]], str]:

@@ -24,6 +24,12 @@ _STEP = {
     "period_h": "the period of the swing in hours",
 }
 _REPEAT = {"repeat": "how many times the block is run, as a whole number", "steps": "the list of steps of the block"}
+_SLIPS = {
+    "ramp": "ramp_k_per_h", "rate": "ramp_k_per_h", "time_h": "hours", "time": "hours", "hold_h": "hours",
+    "temperature_c": "hold_c", "temperature": "hold_c", "swing_k": "amplitude_k", "times": "repeat",
+}  # fmt: skip
+"""What people write for a key that is spelt quite differently."""
+
 _DEEPEST = 8
 
 Problem = tuple[str, str]
@@ -100,7 +106,8 @@ def _unknown(table: Mapping[str, Any], known: Mapping[str, str], here: str) -> l
     found = []
     for key in table:
         if key not in known:
-            close = get_close_matches(str(key), known, n=1)
+            meant = _SLIPS.get(str(key), "")
+            close = [meant] if meant in known else get_close_matches(str(key), known, n=1)
             advice = f"did you mean '{close[0]}'?" if close else f"known: {', '.join(known)}"
             found.append((f"{here}.{key}", f"unknown key; {advice}"))
     return found
