@@ -16,13 +16,14 @@ from matplotlib.ticker import MaxNLocator
 
 from xrdorder.exceptions import StudyError
 from xrdorder.figures import palette
-from xrdorder.figures.sheet import NORMAL, SCREEN, SMALL, Size, font, minor_ticks, page, place, style
+from xrdorder.figures.lots import draw_legend, legend_height
+from xrdorder.figures.sheet import SCREEN, SMALL, Size, font, minor_ticks, page, place, style
 from xrdorder.studies.agreement import Agreement
 from xrdorder.studies.measured import QUANTITIES
 from xrdorder.studies.measured_rows import Row
 from xrdorder.studies.measured_study import COMPARED, Held
 
-_PANEL_IN, _LEFT_IN, _RIGHT_IN, _GAP_IN, _BOTTOM_IN, _LEGEND_IN = 3.1, 0.8, 0.15, 0.85, 0.65, 0.36
+_PANEL_IN, _LEFT_IN, _RIGHT_IN, _GAP_IN, _BOTTOM_IN = 3.1, 0.8, 0.15, 0.85, 0.65
 _SQUARE_IN, _NAMES_IN = 3.4, 2.2
 _PROBABILITY_IN = 0.42
 _REMARK = (
@@ -66,14 +67,15 @@ def measured_figure(held: Held, *, title: str = "", size: Size = SCREEN) -> Figu
     square = min(_SQUARE_IN, (0.34 if beside else 1.0) * size.width_in - (0.0 if beside else _LEFT_IN + _RIGHT_IN))
     tall = min(_PANEL_IN, square)
     stacks = sum(1 if beside or not agreements[quantity] else 2 for quantity in quantities)
-    body = _LEGEND_IN + stacks * (tall + _GAP_IN) - _GAP_IN + _BOTTOM_IN
+    width = size.width_in - _LEFT_IN - _RIGHT_IN
+    legend = legend_height(lots, width) + 0.12
+    body = legend + stacks * (tall + _GAP_IN) - _GAP_IN + _BOTTOM_IN
     figure = page(size, body, title=title or held.title, remark=_REMARK, left_in=_LEFT_IN)
-    bottom = body - _LEGEND_IN - tall
-    for k, quantity in enumerate(quantities):
+    draw_legend(figure, lots, _LEFT_IN, body - legend + 0.12, width)
+    bottom = body - legend - tall
+    for quantity in quantities:
         axes = place(figure, _LEFT_IN, bottom, square, tall)
         _draw_pairs(axes, _pairs(held, quantity), quantity, lots)
-        if k == 0:
-            _legend(axes, lots)
         if agreements[quantity]:
             left = _NAMES_IN + (_LEFT_IN + square if beside else 0.0)
             bottom -= 0.0 if beside else tall + _GAP_IN
@@ -163,18 +165,3 @@ def _draw_relations(
     axes.set_xlim(low, low + (high - low) * wide / max(wide - _PROBABILITY_IN, 0.5 * wide))
     axes.xaxis.set_major_locator(MaxNLocator(max(2, int(wide / 0.55)), steps=[1, 2, 5, 10]))
     minor_ticks(axes, x=2)
-
-
-def _legend(axes: Axes, lots: Sequence[str]) -> None:
-    handles = [
-        axes.plot(
-            [], [], palette.lot_mark(k), color=palette.lot_colour(k), markersize=5.5, linestyle="none",
-            label=lot or "no lot",
-        )[0]
-        for k, lot in enumerate(lots)
-    ]  # fmt: skip
-    axes.legend(
-        handles=handles, loc="lower left", bbox_to_anchor=(0.0, 1.01), ncols=len(handles), frameon=False,
-        borderaxespad=0.0, handletextpad=0.2, columnspacing=1.4, borderpad=0.0,
-        prop={"size": NORMAL, "family": "DejaVu Sans"},
-    )  # fmt: skip
