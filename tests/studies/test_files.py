@@ -93,6 +93,16 @@ def test_the_hash_is_that_of_the_bytes(tmp_path):
     assert files.file_hash(path) == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
 
 
+def test_a_disk_without_locks_is_not_taken_for_another_run(tmp_path, monkeypatch):
+    def none(_):
+        raise OSError(errno.ENOLCK, os.strerror(errno.ENOLCK))
+
+    monkeypatch.setattr(files, "_lock", none)
+    with pytest.raises(StudyError, match=r"cannot be held for one run \(.*\); keep the study on a disk"):
+        with files.only_run(tmp_path):
+            pass
+
+
 HOLD = """
 import sys
 from pathlib import Path

@@ -1,5 +1,6 @@
 """Files that are either whole or not there: atomic writing, hashes, and one run at a time."""
 
+import errno
 import hashlib
 import os
 import re
@@ -12,6 +13,9 @@ from pathlib import Path
 from xrdorder.exceptions import StudyError
 
 PART = ".part"
+_HELD = (errno.EAGAIN, errno.EWOULDBLOCK, errno.EACCES, errno.EDEADLK)
+"""What systems say of a lock that another process holds."""
+
 STALE_PART_S = 3600.0
 """Age after which a temporary file is a leftover of a killed run: no sample takes nearly that long."""
 
@@ -135,8 +139,13 @@ def only_run(folder: Path) -> Iterator[None]:
     with lock:
         try:
             _lock(lock.fileno())
-        except OSError:
-            raise StudyError(f"{folder}: another run is at work in this study; wait until it ends") from None
+        except OSError as error:
+            if error.errno in _HELD:
+                raise StudyError(f"{folder}: another run is at work in this study; wait until it ends") from None
+            raise StudyError(
+                f"{folder}: cannot be held for one run ({disk_reason(error)}); keep the study on a disk that knows "
+                "locks, as those of this machine do"
+            ) from error
         yield
 
 
