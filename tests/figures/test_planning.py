@@ -1,16 +1,19 @@
 """Maps and the front: what was reacted and suggested stands in its place, and no label hides another."""
 
+import re
 from itertools import combinations
 
 import numpy as np
 import pytest
 
-from tests.planning.lots import POINTS, study
+from tests.planning.lots import BEFORE, POINTS, study
 from xrdorder.figures import planning_figure
 from xrdorder.figures.palette import GARNET
 from xrdorder.figures.planning import _RISING
+from xrdorder.figures.sheet import SIZES
 from xrdorder.planning import HoldBound, Limits, plan_lot
 from xrdorder.superconductivity.currents import Conditions
+from xrdorder.treatments import Schedule, Step
 
 CONDITIONS = Conditions(4.2, strain=-0.002)
 
@@ -75,6 +78,44 @@ def test_the_front_names_what_nothing_beats(found, figure):
     for treatment, one in zip(found.front.treatments, on, strict=True):
         assert (f"  {found.label(treatment)}\n" in key) == bool(one)
     assert axes.get_xlabel() == "domain size (nm)" and "Bc2" in axes.get_ylabel()
+
+
+@pytest.fixture(scope="module")
+def long_names():
+    """Earlier holds of two kinds and ramps to choose: names as long as they get."""
+    results, treatments = study(fields=(12.0, 15.0), before=BEFORE)
+    for name in list(treatments)[::2]:
+        treatments[name] = Schedule((Step(180, 100, 20), *treatments[name].steps))
+    limits = Limits(ramp_k_per_h=(25.0, 100.0), step_c=15.0)
+    return planned((results, treatments), (12.0, 15.0), limits, measured=True, number=3)
+
+
+@pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
+def test_long_names_keep_what_tells_them_apart(long_names, size):
+    figure = planning_figure(long_names, size=size)
+    axes = panel(figure, "Front")
+    figure.canvas.draw()
+    texts = [text for text in axes.texts if "\n" in text.get_text()]
+    key = texts[-1].get_text().split("\n\n")[0]
+    entries = [entry[1:] for entry in re.split(r"\n(?=[a-l]  )", key)[1:]]
+    assert len(entries) > 1 and len(set(entries)) == len(entries) and "…" not in key
+    width, height = figure.canvas.get_width_height()
+    boxes = [text.get_window_extent(figure.canvas.get_renderer()) for text in texts]
+    for box in boxes:
+        assert box.x0 >= 0 and box.x1 <= width and box.y0 >= 0 and box.y1 <= height
+    assert not any(one.overlaps(other) for one, other in combinations(boxes, 2))
+
+
+def test_the_empty_quarter_tells_what_is_suggested(found, figure):
+    axes = panel(figure, "Front")
+    beside, key = (text for text in axes.texts if "\n" in text.get_text())
+    plan = found.plans["current_12T"]
+    assert "suggested for 12 T" in beside.get_text() and "suggested for 15 T" in beside.get_text()
+    for k, proposal in enumerate(plan.proposals, start=1):
+        assert f"{k}  {found.label(proposal.schedule)}" in beside.get_text()
+    # right of the front, below the second map
+    assert key.get_window_extent().x0 > axes.get_window_extent().x1
+    assert beside.get_window_extent().y1 < panel(figure, "at 15 T").get_window_extent().y0
 
 
 def test_what_is_chance_looks_flat_and_says_so():

@@ -3,9 +3,11 @@
 A map shows what the response surface expects, as difference to the treatment that others are compared with, over the
 temperature and the length of the last hold; contours of its doubt would hide it, so doubt stands in the table. Filled
 marks are treatments that were reacted, the ring is the best so far, numbered squares are those suggested, the best
-suggestion first. Where wires do not differ by more than chance the map says so.
+suggestion first. Where wires do not differ by more than chance the map says so. What letters and numbers stand for is
+told beside the front, in the empty quarter where there is one, by what tells the treatments apart.
 """
 
+import re
 import textwrap
 from collections.abc import Sequence
 
@@ -18,6 +20,7 @@ from numpy.typing import NDArray
 
 from xrdorder.figures.palette import CLAY, FOG, GARNET, INK, LAGOON, MIST, PAPER, SLATE, STRAW, TEXT
 from xrdorder.figures.sheet import NORMAL, SCREEN, SMALL, Margins, Size, font, grid, minor_ticks, plain, style
+from xrdorder.figures.words import wrapped_in
 from xrdorder.planning import LotPlan, Plan, Response
 from xrdorder.planning.constraints import allowed
 from xrdorder.planning.rows import reference
@@ -30,7 +33,8 @@ _KEY_IN = 0.5
 _GRID = 50
 _LETTER_IN = 0.061
 _LETTERS = "abcdefghijkl"
-_MOST_LETTERS = 17
+_LINE_IN, _KEY_AT, _QUARTER_AT = 1.5 * SMALL / 72.0, 0.12, 0.3
+"""Height of a line of the key, and how far right of the front, or of the left edge of the quarter, it begins."""
 _HOURS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000)
 _ROW = 0.055
 """Between a mark and its number, and between numbers, in parts of the panel."""
@@ -50,7 +54,8 @@ def planning_figure(found: LotPlan, *, title: str = "", size: Size = SCREEN) -> 
     remark = (
         f"Lot {found.lot or 'without a name'} {found.conditions.words()}. Maps: difference of the response surface to "
         f"{found.label(reference(found))}. Filled: reacted; ring: best so far; squares: suggested, in order; hatched: "
-        "constraints probably not kept. Places to look, not measurements and no instruction to run a furnace."
+        "constraints probably not kept. Surfaces are drawn towards the mean where wires are noisy. Places to look, not "
+        "measurements and no instruction to run a furnace."
     )
     figure, panels = grid(
         size, len(found.currents) + 1, _PANEL_IN, title=title or "Treatments to react next", remark=remark,
@@ -62,8 +67,13 @@ def planning_figure(found: LotPlan, *, title: str = "", size: Size = SCREEN) -> 
         bar = figure.add_axes((box.x1 + 0.08 / width, box.y0, _BAR_IN / width, box.height))
         _map(axes, bar, found, one)
     box = panels[-1].get_position()
-    panels[-1].set_position((box.x0, box.y0, box.width - _KEY_IN / width, box.height))
-    _front(panels[-1], found)
+    alone = len(panels) > size.columns > 1 and len(panels) % size.columns == 1
+    if alone:
+        at = panels[1].get_position().x0 - (_ROOM.left - _QUARTER_AT) / width
+    else:
+        panels[-1].set_position((box.x0, box.y0, box.width - _KEY_IN / width, box.height))
+        at = panels[-1].get_position().x1 + _KEY_AT / width
+    _front(panels[-1], found, (at, box.y1), (1.0 - at) * width - 0.05, full=alone)
     return figure
 
 
@@ -195,7 +205,8 @@ def _surface(axes: Axes, bar: Axes, found: LotPlan, plan: Plan) -> None:
     bar.set_ylabel("%", **font(SMALL), rotation=0, labelpad=4)
 
 
-def _front(axes: Axes, found: LotPlan) -> None:
+def _front(axes: Axes, found: LotPlan, corner: tuple[float, float], room_in: float, *, full: bool) -> None:
+    """Draw the front, and its key from an upper left corner (parts of the figure); a full one has the suggestions."""
     sizes = next((one for one in found.responses if not one.maximise), None)
     noun = "size" if sizes is None else sizes.noun
     field = next((one for one in found.responses if one.key == "Bc2_T"), None)
@@ -223,22 +234,61 @@ def _front(axes: Axes, found: LotPlan) -> None:
         )  # fmt: skip
     axes.margins(0.10, 0.14)
     minor_ticks(axes, x=5, y=5)
+    suggested = [
+        (response.field_t, k, proposal.schedule)
+        for response in found.currents
+        if full and response.key in found.plans
+        for k, proposal in enumerate(found.plans[response.key].proposals, start=1)
+    ]
+    every = [front.treatments[k] for k in on] + [reference(found)] + [schedule for _, _, schedule in suggested]
+    names, common = told_apart([found.label(one) for one in every])
+    names = [re.sub(r" (?=°C|h\b|K/h)", "\u00a0", name) for name in names]  # a number stays with its unit
+    column_in = room_in / 2.0 if suggested else room_in
+    below = ["", *wrapped_in(f"bars: doubt of the difference to {names[len(on)]}", column_in, SMALL)]
+    below += ["", *wrapped_in(f"all: {common}", column_in, SMALL)] if common else []
     lines = ["nothing beats"]
-    for letter, k in zip(_LETTERS, on, strict=False):
+    most = int(axes.get_window_extent().height / axes.figure.get_dpi() / _LINE_IN) - len(below) - 1
+    shown = 0
+    for letter, k, name in zip(_LETTERS, on, names, strict=False):
+        entry = wrapped_in(f"{letter}  {name}", column_in, SMALL)
+        if len(lines) + len(entry) > most:
+            break
         axes.text(x[k], y[k], letter, ha="center", va="center_baseline", zorder=4, **font(SMALL, color=PAPER))
-        lines.append(f"{letter}  {_shortened(found.label(front.treatments[k]))}")
-    lines += [f"and {len(on) - len(_LETTERS)} more"] * (len(on) > len(_LETTERS))
-    lines += ["", "bars: doubt of the", "difference to", _shortened(found.label(reference(found)))]
-    axes.text(
-        1.03, 1.0, "\n".join(lines), transform=axes.transAxes, ha="left", va="top", linespacing=1.5, **font(SMALL)
-    )
+        lines += entry
+        shown += 1
+    lines += [f"and {len(on) - shown} more"] * (len(on) > shown)
+    beside: list[str] = []
+    for asked in dict.fromkeys(one for one, _, _ in suggested):
+        beside += [""] * bool(beside) + [f"suggested for {asked:g} T"]
+        for (one, k, _), name in zip(suggested, names[len(on) + 1 :], strict=True):
+            beside += wrapped_in(f"{k}  {name}", column_in, SMALL) if one == asked else []
+    left, top = corner
+    second = left + column_in * axes.figure.get_dpi() / axes.figure.bbox.width
+    for at, text in ((second, beside), (left, [*lines, *below])):
+        if text:
+            axes.text(
+                at, top, plain("\n".join(text)), transform=axes.figure.transFigure, ha="left", va="top",
+                linespacing=1.5, **font(SMALL),
+            )  # fmt: skip
 
 
-def _shortened(name: str) -> str:
-    """Of a long schedule the last hold: what comes before differs less."""
-    if len(name) > _MOST_LETTERS and " + " in name:
-        name = f"… {name.rsplit(' + ', 1)[1]}"
-    return plain(name if len(name) <= _MOST_LETTERS else f"…{name[1 - _MOST_LETTERS :]}")
+def told_apart(names: Sequence[str]) -> tuple[list[str], str]:
+    """Leave out of names of treatments what all have: the earlier holds they begin with, the ramp they end with.
+
+    >>> told_apart(["205/60 + 650/50 h, 45 K/h", "205/60 + 675/100 h, 45 K/h"])
+    (['650/50 h', '675/100 h'], '205/60 before, 45 K/h')
+    """
+    holds = [name.split(", ")[0].split(" + ") for name in names]
+    ends = [name.split(", ")[1:] for name in names]
+    before = 0
+    while len(set(names)) > 1 and all(len(one) > before + 1 and one[before] == holds[0][before] for one in holds):
+        before += 1
+    alike = len(set(names)) > 1 and all(one == ends[0] for one in ends)
+    common = [f"{' + '.join(holds[0][:before])} before"] * (before > 0) + (ends[0] if alike else [])
+    left = [
+        ", ".join([" + ".join(one[before:]), *([] if alike else end)]) for one, end in zip(holds, ends, strict=True)
+    ]
+    return left, ", ".join(common)
 
 
 def _own_doubt(found: LotPlan, treatments: Sequence[object]) -> Array:

@@ -37,3 +37,19 @@ def fitted(text: str, most_in: float, size: float = NORMAL, *, bold: bool = Fals
         keep = min(keep - 1, max(1, int(keep * most_in / width_in(short, size, bold=bold))))
         short = f"{line[: keep - keep // 2]}…{line[len(line) - keep // 2 :]}"
     return plain(short)
+
+
+def wrapped_in(text: str, most_in: float, size: float = NORMAL) -> list[str]:
+    """Break a text at its spaces into lines that have room; a word without room has a line of its own.
+
+    >>> wrapped_in("205/60 + 385/36 + 650/150 h", 1.2)
+    ['205/60 + 385/36 +', '650/150 h']
+    """
+    lines: list[str] = []
+    for word in text.split(" "):
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and width_in(longer, size) > most_in:
+            lines.append(word)
+        else:
+            lines[-1:] = [longer]
+    return lines
