@@ -5,7 +5,6 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-import h5py
 import numpy as np
 import xarray as xr
 
@@ -16,7 +15,7 @@ from xrdorder.relations import relations
 from xrdorder.studies.columns import NUMBERS, QUALITY, TARGETS, TOLD, Column, column_names
 from xrdorder.studies.description import Study
 from xrdorder.studies.files import disk_reason, write_atomically
-from xrdorder.studies.groups import netcdf, read_group
+from xrdorder.studies.groups import netcdf, read_root
 from xrdorder.studies.measured_store import measured_variables
 from xrdorder.studies.store import NO_A15, StoredSample
 from xrdorder.studies.told import Variables, told_variables
@@ -318,8 +317,7 @@ def read_results(folder: Path) -> xr.Dataset:
     """
     path = folder / RESULTS_NC
     try:
-        with h5py.File(path, "r") as file:
-            return read_group(file)
+        return read_root(path)
     except FileNotFoundError:
         raise StudyError(f"{path}: no such results; run the study first") from None
     except (OSError, ValueError, KeyError) as error:

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from xrdorder.exceptions import StudyError
 from xrdorder.studies.files import disk_reason, write_atomically
-from xrdorder.studies.groups import arrays, netcdf, plain, read_group
+from xrdorder.studies.groups import arrays, netcdf, plain, read_groups
 from xrdorder.uncertainty import Contributions
 
 FORMAT = 4
@@ -247,7 +247,7 @@ def read_sample(path: Path, *, groups: Collection[str] = GROUPS) -> StoredSample
                 )
             table = arrays(file)
             tables = _tables(table)
-            found = {name: read_group(file[name]) for name in groups if name in file}
+        found = read_groups(path, groups) if groups else {}
         quantities = [str(name) for name in table["quantity"]]
         values = dict(zip(quantities, table["value"].tolist(), strict=True))
         values |= dict(zip(table["plain_quantity"].tolist(), table["plain_value"].tolist(), strict=True))
