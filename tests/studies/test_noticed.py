@@ -84,8 +84,8 @@ def test_missing_files_are_told_with_everything_else(tmp_path):
         read_study(folder, to_run=True)
     lines = str(error.value).splitlines()
     assert len(lines) == 4  # the treatment, and three files
-    assert "instrument.calibrate.pattern: there is no file 'lab6.xy'" in lines[1]
-    assert "sample 'a', pattern: there is no file 'a.xy'" in lines[2]
+    assert "sample 'a', pattern: there is no file 'a.xy'" in lines[1]  # beside what else is wrong with that sample
+    assert "instrument.calibrate.pattern: there is no file 'lab6.xy'" in lines[2]
     assert "sample 'c', pattern: there is no file 'more.xy'" in lines[3]
 
 

@@ -95,7 +95,8 @@ def _described(found: "Explanation") -> list[str]:
     told = {one.column: one.value for one in found.told}
     treatment = told.get("treatment", "")
     if treatment:
-        parts = [("hottest hold", "peak_c"), ("held", "hold_at_peak_h"), ("dose", "dose_h"), ("above", "hours_above")]
+        above = next((one.meaning for one in found.told if one.column == "hours_above"), "")
+        parts = [("hottest hold", "peak_c"), ("held", "hold_at_peak_h"), ("dose", "dose_h"), (above, "hours_above")]
         treatment = ", ".join([treatment, *(f"{words} {told[name]}" for words, name in parts if told.get(name))])
     place, day = told.get("position_m", ""), told.get("date", "")
     rows = (

@@ -84,7 +84,7 @@ def done_text(results: "xr.Dataset") -> str:
     """
     fitted, again, kept, failed = (int(results.attrs[k]) for k in ("fitted", "interpreted", "unchanged", "failed"))
     text = f"{fitted} fitted, {f'{again} interpreted again, ' if again else ''}{kept} kept"
-    return f"{text}; {failed} of all without a result" if failed else text
+    return f"{text}; {failed} without a result" if failed else text
 
 
 def where_text(study: Path) -> str:

@@ -10,6 +10,7 @@ import click
 from xrdorder.cli.cautions import ESTIMATES, SUGGESTIONS
 from xrdorder.cli.named_files import PICTURE
 from xrdorder.cli.options import POSITIVE, Numbers, Pair, all_of, strain_options
+from xrdorder.cli.program import complain
 from xrdorder.cli.progress import Progress
 from xrdorder.exceptions import StudyError
 
@@ -99,9 +100,13 @@ def suggest(
     from xrdorder.studies.comparison.of_study import fit_to_compare
     from xrdorder.studies.interpretation import OwnFiles
     from xrdorder.superconductivity.currents import Conditions
+    from xrdorder.treatments import kelvin_words
 
     asked = tuple(dict.fromkeys(fields_t))
     _refuse(asked, strain, ramp, niobium_below, furnace_max_c)
+    for option, limit in (("--furnace-max-c", furnace_max_c), ("--furnace-min-c", furnace_min_c)):
+        if limit is not None and (words := kelvin_words(limit)):
+            complain(f"remark: {option}: {words}")
     held = open_study(study)
     results, left_out = fit_to_compare(held.results)
     library = OwnFiles(held.study.tin_scale, held.study.relations).library()

@@ -1,5 +1,6 @@
 """Run a study: fit what is new, keep what is not, collate everything."""
 
+import json
 from collections.abc import Callable, Collection
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -263,7 +264,10 @@ class OpenStudy:
         file = sample_file(self.study.folder / RESULTS / SAMPLES, described.name)
         if status.startswith(FAILED) and not file.exists():
             return failure(name, status.removeprefix(FAILED), Provenance())
-        return replace(read_sample(file, groups=groups), status=status)
+        # flags of the collated results: those that need the whole study are not in the file of the sample
+        flags = json.loads(str(self.results["flag_messages"].sel(sample=name).item()))
+        found = read_sample(file, groups=groups)
+        return replace(found, status=status, flags=tuple((str(flag), str(message)) for flag, message in flags))
 
 
 def open_study(folder: str | Path) -> OpenStudy:
