@@ -16,6 +16,7 @@ from tests.benchmarks.record import Job, Row, run
 from tests.figures import made, random_study
 from tests.figures.labels import troubles
 from tests.reports import made as reports
+from tests.reports.test_of_patterns import Opened
 from xrdorder.figures.sheet import SIZES
 from xrdorder.reports.gallery import study_pictures
 from xrdorder.reports.pictures import Scene
@@ -27,9 +28,10 @@ def study(seed: int) -> Scene:
     random = np.random.default_rng(seed)
     pieces = random_study.pieces(random)
     sizes = tuple(20.0 + 150.0 * random.random(len(pieces))) if random.random() < 0.8 else ()
-    opened: Any = reports.opened(
+    plain = reports.opened(
         Path("study"), random_study.word(random, 120), pieces, sizes=sizes, samples=made.described(pieces)
     )
+    opened: Any = Opened(plain.study, plain.results)
     return Scene(opened, first_look(opened.results), SIZES[str(random.choice(list(SIZES)))])
 
 
