@@ -4,9 +4,10 @@ import time
 
 import numpy as np
 import pytest
-from scipy.stats import binom, norm, ttest_ind
+from scipy.integrate import quad
+from scipy.stats import binom, chi2, dunnett, norm, ttest_ind
 
-from tests.studies.comparison.made import wires
+from tests.studies.comparison.made import no_difference, wires
 from xrdorder.exceptions import StudyError
 from xrdorder.studies.comparison import (
     Values,
@@ -73,7 +74,7 @@ def test_opposite_signs_do_not_cancel():
     values = Values("x", ("a", "b"), np.array([1.0, 0.0]), np.array([[0.3], [-0.3]]), np.full((2, 1), 0.4))
     found = compare(values, ["a", "b"]).pair("a", "b")
     assert found.u == pytest.approx(np.sqrt(0.6**2 + 2 * 0.4**2))
-    assert found.probability_positive == pytest.approx(norm.cdf(1 / found.u))
+    assert 0.5 < found.probability_positive < norm.cdf(1 / found.u)  # nobody knows how far equal wires scatter
     back = compare(values, ["a", "b"]).pair("b", "a")
     assert (back.value, back.u) == (-found.value, found.u)
     assert back.probability_positive == pytest.approx(1 - found.probability_positive)
@@ -81,12 +82,12 @@ def test_opposite_signs_do_not_cancel():
 
 def test_relative_differences_know_what_cancels():
     # a common factor: sizes are all 10 % too large or too small together
-    size = np.array([160.0, 100.0])
-    values = Values("domain_size_nm", ("a", "b"), size, 0.1 * size[:, None], 0.01 * size[:, None])
-    found = compare(values, ["hot", "cold"]).pair("hot", "cold")
+    size = np.array([160.0, 160.0, 160.0, 100.0, 100.0, 100.0])
+    values = Values("domain_size_nm", tuple("abcdef"), size, 0.1 * size[:, None], 0.01 * size[:, None])
+    found = compare(values, ["hot"] * 3 + ["cold"] * 3).pair("hot", "cold")
     assert found.relative == pytest.approx(0.6)
-    assert found.u_relative == pytest.approx(1.6 * np.sqrt(2) * 0.01)
-    assert verdict(found) == "domains of hot are 60 ± 2 % larger than those of cold"
+    assert found.u_relative == pytest.approx(1.6 * np.sqrt(2 / 3) * 0.01)
+    assert verdict(found) == "domains of hot are 60.0 ± 1.3 % larger than those of cold"
 
 
 @pytest.mark.parametrize(("own", "scatter"), [(0.1, 0.0), (0.1, 0.3), (0.0, 0.3), (0.2, 0.1), (0.1, 0.1)])
@@ -119,12 +120,73 @@ def test_a_difference_that_is_there_is_found():
     assert found >= 97
 
 
-def test_without_replicates_only_known_uncertainty_counts_and_it_is_said():
-    values = wires(np.random.default_rng(0), [17.0, 18.0], own=0.1)
-    found = compare(values, ["a", "b"])
+def test_without_replicates_little_is_known_of_the_scatter_and_it_is_said():
+    values = wires(np.random.default_rng(0), [17.0, 17.5, 19.0], own=0.1, shared=1.0)
+    found = compare(values, ["a", "b", "c"], reference="a")
     assert found.repeatability.degrees_of_freedom == 0
-    assert found.pair("b", "a").half_width == pytest.approx(norm.ppf(0.975) * found.u_difference[0])
+    assert found.u_difference == pytest.approx(np.sqrt(2) * 0.1)  # what is known
+    clear, unclear = found.pair("c", "a"), found.pair("b", "a")
+    assert clear.distinguishable and clear.value > 10 * clear.u
+    assert not unclear.distinguishable and unclear.value > 2 * unclear.u
     assert "no replicates were measured" in methods_sentence(found)
+
+
+@pytest.mark.parametrize("apart", [3.0, 1.0])
+def test_one_replicate_more_never_makes_a_clear_difference_unclear(apart):
+    """Wires that agree within known uncertainties of 0.1: with each pair of replicates a difference is surer."""
+    widths, told_apart = [], []
+    for names in (list("abc"), list("abca"), list("abcab"), list("abcabc")):
+        value = np.array([{"a": 0.0, "b": apart / 2, "c": apart}[name] for name in names])
+        value[3:] += 0.05
+        values = Values("x", tuple(f"{k}" for k in range(len(names))), value, np.ones((len(names), 1)),
+                        np.full((len(names), 1), 0.1))  # fmt: skip
+        found = compare(values, names).pair("c", "a")
+        widths.append(found.half_width)
+        told_apart.append(found.distinguishable)
+    assert np.all(np.diff(widths) < 0.0)
+    assert told_apart == sorted(told_apart) and told_apart[-1]
+    assert told_apart[0] == (apart == 3.0)  # twenty u, or seven in three comparisons
+
+
+def test_scatter_that_replicates_do_show_still_counts():
+    """A pair apart by fifty known uncertainties: what is likely beforehand does not talk it away."""
+    apart = Values("x", tuple("abcd"), np.array([0.0, 5.0, 1.0, 2.0]), np.zeros((4, 0)), np.full((4, 1), 0.1))
+    found = compare(apart, ["p", "p", "q", "r"]).pair("r", "q")
+    assert not found.distinguishable and found.half_width > 3.0
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("ratio", [1.0, 3.0])
+@pytest.mark.parametrize("pairs", [0, 1, 2, 4])
+def test_few_replicates_tell_nothing_false(pairs, ratio):
+    """Of 200 studies without any difference at most a twentieth, by the binomial law, may show one."""
+    treatments = [(600.0 + 25 * k, 50.0 * (1 + k % 3)) for k in range(6)]
+    false = 0
+    for seed in range(200):
+        values, names, _, _ = no_difference(seed, treatments, pairs, ratio)
+        false += bool(np.any(compare(values, names, reference="v0").p_adjusted < 0.05))
+    assert false <= binom.ppf(1 - CHANCE, 200, 0.05)
+
+
+def test_many_comparisons_share_one_scatter():
+    """Without known uncertainties simultaneous limits are those of the multivariate t, within Bonferroni's bound."""
+    values = Values("x", tuple("abcdefgh"), np.array([0.0, 1.0, 0.6, 1.5, 1.2, 2.3, 3.0, 3.6]), np.zeros((8, 0)),
+                    np.zeros((8, 0)))  # fmt: skip
+    names = list("ppqqrrss")
+    found = compare(values, names, reference="p")
+    samples = [values.value[2 * k : 2 * k + 2] for k in range(4)]
+    by_scipy = dunnett(*samples[1:], control=samples[0], random_state=np.random.default_rng(1)).pvalue
+    adjusted = np.array([found.pair(name, "p").p_adjusted for name in "qrs"])
+    worst = int(np.argmin(by_scipy))
+    # Bonferroni's bound at each standard deviation that four degrees of freedom leave possible, by quadrature
+    t = found.difference[worst] / found.repeatability.u
+    expected, _ = quad(
+        lambda w: chi2.pdf(w, 4) * min(1.0, 3 * 2 * norm.sf(t * np.sqrt(w / 4))), 0.0, np.inf, limit=200
+    )
+    assert adjusted[worst] == pytest.approx(expected, rel=2e-3)  # steps of an eighth of ln s, as for Student's t
+    assert adjusted[worst] > by_scipy[worst]  # which knows how comparisons with one reference overlap
+    assert 0.01 < by_scipy[worst] < 0.1
+    assert adjusted[worst] < holm(found.p).min()
 
 
 def test_variants_of_many_treatments_scatter_more_than_replicates():
@@ -216,9 +278,9 @@ def test_a_smooth_course_bounds_the_scatter_where_there_is_one_pair():
     assert scatter.degrees_of_freedom == 8
     assert scatter.low / 2 < 0.03 < 2 * scatter.high
     pair = TREATMENTS[8], TREATMENTS[0]
-    assert not compare(values, TREATMENTS).pair(*pair).distinguishable
     found = compare(values, TREATMENTS, scatter=scatter)
     assert found.pair(*pair).distinguishable
+    assert found.pair(*pair).half_width < compare(values, TREATMENTS).pair(*pair).half_width
     assert "scatter about a smooth course" in methods_sentence(found)
 
 

@@ -22,10 +22,11 @@ The common half kelvin has cancelled.
 """
 
 from xrdorder.studies.comparison.compared import Compared
+from xrdorder.studies.comparison.many import holm
 from xrdorder.studies.comparison.replicates import Repeatability, about_course, repeatability, told
 from xrdorder.studies.comparison.trends import Drift, Outlier, Trend, drift, outliers, trend
 from xrdorder.studies.comparison.values import Values, grouping, values_from_draws, values_of
-from xrdorder.studies.comparison.variants import Comparison, Difference, compare, holm
+from xrdorder.studies.comparison.variants import Comparison, Difference, compare
 from xrdorder.studies.comparison.words import drift_words, methods_sentence, trend_words, verdict
 
 __all__ = [

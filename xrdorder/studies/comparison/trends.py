@@ -14,9 +14,10 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.stats import t as student
 
 from xrdorder.exceptions import StudyError
+from xrdorder.studies.comparison.many import holm
 from xrdorder.studies.comparison.replicates import NONE, Repeatability, excess, indicator
 from xrdorder.studies.comparison.values import Values
-from xrdorder.studies.comparison.variants import LEVEL, holm
+from xrdorder.studies.comparison.variants import LEVEL
 
 Array = NDArray[np.float64]
 

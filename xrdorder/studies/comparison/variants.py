@@ -5,20 +5,27 @@ weights with their signs, so that in a difference of two variants everything the
 `xrdorder.uncertainty.difference` for two samples). The scatter between wires is estimated, not known: tests are
 averaged over what it may be (`xrdorder.studies.comparison.replicates`).
 
-Many comparisons are corrected for by Holm's step-down rule (S. Holm, Scand. J. Stat. 6 (1979) 65): it bounds the chance
-of any false verdict whatever the comparisons have in common, needs no draws and so gives the same answer every time. A
-simulated largest |t| would use what comparisons with one reference share; for ten of them that narrows the limit
-by three per cent only (2.72 in place of 2.81 standard uncertainties).
+Many comparisons are corrected for by Holm's step-down rule (S. Holm, Scand. J. Stat. 6 (1979) 65), at each scatter that
+may be: it bounds the chance of any false verdict whatever the comparisons have in common, needs no draws and so gives
+the same answer every time. A simulated largest |t| would use what comparisons with one reference share; for ten of them
+that narrows the limit by three per cent only (2.72 in place of 2.81 standard uncertainties).
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from xrdorder.exceptions import StudyError
-from xrdorder.studies.comparison.replicates import FEW, NONE, Repeatability, excess, indicator
+from xrdorder.studies.comparison.replicates import (
+    FEW,
+    NONE,
+    Repeatability,
+    excess,
+    indicator,
+    weakly_informed,
+)
 from xrdorder.studies.comparison.values import Values
 from xrdorder.studies.words import did_you_mean
 
@@ -190,20 +197,6 @@ class Comparison:
         return sorted(parts, key=lambda part: (-part[1], part[0]))
 
 
-def holm(p: ArrayLike) -> Array:
-    """Adjust probabilities for their number by Holm's step-down rule; they keep their order.
-
-    >>> holm([0.01, 0.04, 0.03]).tolist()
-    [0.03, 0.06, 0.06]
-    """
-    numbers = np.asarray(p, dtype=float)
-    order = np.argsort(numbers, kind="stable")
-    adjusted = np.empty_like(numbers)
-    factors = numbers.size - np.arange(numbers.size)
-    adjusted[order] = np.minimum(1.0, np.maximum.accumulate(numbers[order] * factors))
-    return adjusted
-
-
 def compare(
     values: Values,
     variants: Sequence[str],
@@ -222,7 +215,7 @@ def compare(
     replicates : sequence of str, optional
         Samples with the same label are held to be equal and tell how far wires scatter. Without it the samples of a
         variant are. A variant of several treatments ("700 °C" of many hold times) scatters more than replicates do;
-        the larger scatter of the two then enters.
+        the larger scatter of the two then enters (`scatter_of`).
     reference : str, optional
         Compare with this variant only; otherwise all pairs are compared.
     scatter : Repeatability
@@ -245,17 +238,8 @@ def compare(
         raise StudyError(
             f"{values.quantity}: {have} a value; a comparison needs two or more, so order the samples by something else"
         )
-    inside = excess(some.value, belongs, some.covariance())
-    elsewhere, scatter = scatter, inside
-    if replicates is not None:
-        equal = [label for label, one in zip(replicates, told, strict=True) if one]
-        counts = {label: equal.count(label) for label in set(equal)}
-        # a label of its own for whoever has none
-        own = [label if label and counts[label] > 1 else f"\0{k}" for k, label in enumerate(equal)]
-        among = excess(some.value, indicator(own)[1], some.covariance())
-        scatter = among if among.u >= inside.u and among.degrees_of_freedom else inside
-    if scatter.degrees_of_freedom < min(FEW, elsewhere.degrees_of_freedom):
-        scatter = elsewhere
+    equal = labels if replicates is None else [one for one, given in zip(replicates, told, strict=True) if given]
+    scatter = scatter_of(some, labels, equal, scatter)
     means = mean_weights(some.own, belongs, scatter.u)
     shared, private = means @ some.shared, np.sqrt(means**2 @ some.private**2)
     leverage = np.sum(means**2, axis=1)
@@ -263,7 +247,7 @@ def compare(
     squares = np.sum(private**2, axis=1) + of_scatter**2
     value = means @ some.value
     if reference is None:
-        first, second = np.triu_indices(len(names), 1)
+        second, first = np.triu_indices(len(names), 1)  # the later less the earlier, as with a reference
     else:
         if reference not in names:
             raise StudyError(
@@ -282,6 +266,7 @@ def compare(
     u = np.sqrt(known + of_scatter[first] ** 2 + of_scatter[second] ** 2)
     difference = value[first] - value[second]
     p = scatter.chance(difference, known, leverage[first] + leverage[second])
+    p_adjusted = scatter.corrected(difference, known, leverage[first] + leverage[second])
     missing = [name for name, one in zip(values.samples, told, strict=True) if not one]
     return Comparison(
         values.quantity,
@@ -289,13 +274,13 @@ def compare(
         np.sum(belongs, axis=0).astype(np.int64),
         value,
         np.sqrt(np.sum(shared**2, axis=1) + squares),
-        scatter if scatter.degrees_of_freedom else NONE,
+        scatter,
         first,
         second,
         difference,
         u,
         p,
-        holm(p),
+        p_adjusted,
         shared,
         private,
         some.shared_names,
@@ -304,6 +289,33 @@ def compare(
         leverage,
         (*values.left_out, *missing),
     )
+
+
+def scatter_of(
+    values: Values, variants: Sequence[str], replicates: Sequence[str], elsewhere: Repeatability = NONE
+) -> Repeatability:
+    """How far wires scatter that are taken for one.
+
+    Parameters
+    ----------
+    values : Values
+    variants, replicates : sequence of str
+        As for `compare`; each sample has a variant.
+    elsewhere : Repeatability
+        Serves where there are few replicates and it has more degrees of freedom.
+    """
+    counts = {label: replicates.count(label) for label in set(replicates)}
+    # a label of its own for whoever has none
+    own = [label if label and counts[label] > 1 else f"\0{k}" for k, label in enumerate(replicates)]
+    covariance = values.covariance()
+    found = excess(values.value, indicator(own)[1], covariance)
+    if found.degrees_of_freedom < min(FEW, elsewhere.degrees_of_freedom):
+        found = elsewhere
+    inside = excess(values.value, indicator(list(variants))[1], covariance)
+    mixed = len({label: None for label in variants}) < len({label: None for label in own})
+    if mixed and (inside.u > found.u or not found.degrees_of_freedom):
+        found = replace(inside, origin="variants")
+    return weakly_informed(found, values)
 
 
 def mean_weights(own: Array, belongs: Array, scatter: float) -> Array:
