@@ -2,14 +2,16 @@
 
 import numpy as np
 import pytest
-from scipy.stats import binom
+from scipy.stats import binom, linregress
 
-from tests.studies.comparison.made import wires
+from tests.studies.comparison.made import spool, wires
 from xrdorder.exceptions import StudyError
 from xrdorder.studies.comparison import (
     Values,
     drift,
     drift_words,
+    drifts,
+    holm,
     outliers,
     repeatability,
     trend,
@@ -103,13 +105,54 @@ def test_a_drift_inside_variants_is_found_and_none_is_not():
     found = drift(wires(rng, truths + 0.002 * place, own=0.1), place, variants, "position")
     assert found.distinguishable
     assert found.slope == pytest.approx(0.002, abs=3 * found.u_slope)
-    assert "look for a drift" in drift_words(found)
+    assert drift_words(found).endswith("over position inside variants, more than chance: a drift")
     seen = sum(
         drift(wires(rng, truths, own=0.1, scatter=0.05), place, variants, "position").distinguishable
         for _ in range(300)
     )
     assert seen <= binom.ppf(1 - CHANCE, 300, 0.05)
     assert "no drift" in drift_words(drift(wires(rng, truths, own=0.1), place, variants, "position"))
+
+
+def test_a_drift_does_not_hide_in_the_scatter_of_replicates():
+    """Six pieces of one wire; scipy's test of a slope, which knows nothing of variants, finds the same."""
+    place = np.arange(0.0, 60, 10)
+    size = np.array([65.3, 71.1, 81.4, 83.1, 93.5, 103.0])
+    values = Values("domain_size_nm", tuple("abcdef"), size, np.zeros((6, 0)), np.zeros((6, 0)))
+    known = repeatability(values, ["one"] * 6)
+    found = drift(values, place, ["one"] * 6, "position", known)
+    # steps of an eighth of ln s, as for Student's t elsewhere
+    assert found.p == pytest.approx(linregress(place, size).pvalue, rel=5e-3)
+    assert found.distinguishable
+    two = drift(values.select([0, 5]), place[[0, 5]], ["one"] * 2, "position", known)
+    assert not two.distinguishable  # no scatter about a line through two points: that from elsewhere
+
+
+def test_drifts_of_a_study_are_corrected_together():
+    lines = drifts(*spool(np.random.default_rng(3), 1.0, slope=0.1))
+    assert len(lines) == 12 and {one.variable for one in lines} == {"position", "date"}
+    np.testing.assert_allclose([one.p_adjusted for one in lines], holm([one.p for one in lines]))
+    assert sum(one.distinguishable for one in lines) > 6
+
+
+@pytest.mark.slow
+def test_without_a_drift_hardly_a_study_tells_one():
+    rng = np.random.default_rng(4)
+    seen = sum(any(one.distinguishable for one in drifts(*spool(rng, 1.0))) for _ in range(100))
+    assert seen <= binom.ppf(1 - CHANCE, 100, 0.05)
+
+
+def test_a_line_over_the_logarithm():
+    rng = np.random.default_rng(11)
+    dose = np.array([0.0, 34.0, 60.0, 100.0, 250.0, 943.0])
+    values = wires(rng, 5.0 + 2.0 * np.log(np.maximum(dose, 1e-9)), own=0.05)
+    found = trend(values, dose, "dose", logarithmic=True)
+    slope, level = np.polyfit(np.log(dose[1:]), values.value[1:], 1)
+    assert found.slope == pytest.approx(slope) and found.span == (34.0, 943.0) and found.samples == 5
+    assert found.line(100.0) == pytest.approx(level + slope * np.log(100.0))
+    assert found.change[0] == pytest.approx(slope * np.log(943 / 34))
+    assert "over the logarithm of dose from 34 to 943 h" in trend_words(found, "h")
+    assert found.p_line > CHANCE > trend(values, dose, "dose").p_line
 
 
 def test_a_drift_that_cannot_be_told():

@@ -8,7 +8,7 @@ Pure functions on the collated results of a study (`xrdorder.studies.collate`); 
   that from above where there are hardly any, `told` takes it from experience.
 * `compare` puts samples into variants and gives all differences: what two variants share cancels, repeatability
   counts, many comparisons are corrected for; `verdict` says it in plain words. `Compared` keeps it with its samples.
-* `trend` fits a line with a band that knows what all samples share; `drift` asks for a course over position or date
+* `trend` fits a line with a band that knows what all samples share; `drifts` asks for courses over position or date
   inside variants; `outliers` names samples that do not fit the others.
 
 >>> import numpy as np
@@ -22,9 +22,10 @@ The common half kelvin has cancelled.
 """
 
 from xrdorder.studies.comparison.compared import Compared
+from xrdorder.studies.comparison.drifts import Drift, drift, drifts
 from xrdorder.studies.comparison.many import holm
 from xrdorder.studies.comparison.replicates import Repeatability, about_course, repeatability, told
-from xrdorder.studies.comparison.trends import Drift, Outlier, Trend, drift, outliers, trend
+from xrdorder.studies.comparison.trends import Outlier, Trend, outliers, trend
 from xrdorder.studies.comparison.values import Values, grouping, values_from_draws, values_of
 from xrdorder.studies.comparison.variants import Comparison, Difference, compare
 from xrdorder.studies.comparison.words import drift_words, methods_sentence, trend_words, verdict
@@ -42,6 +43,7 @@ __all__ = [
     "compare",
     "drift",
     "drift_words",
+    "drifts",
     "grouping",
     "holm",
     "methods_sentence",

@@ -1,6 +1,6 @@
-"""Courses over a variable: a line with its band, drift inside variants, and samples that do not fit.
+"""Courses over a variable: a line with its band, and samples that do not fit.
 
-All three are weighted least squares with the weights of what each sample has of its own; the full covariance is then
+Both are weighted least squares with the weights of what each sample has of its own; the full covariance is then
 carried through the estimator, so what samples share moves the line as a whole and drops out of its slope. (Least
 squares with the full covariance would be a little narrower, but draws a line beside all points where shared parts
 dominate: R. W. Peelle's puzzle.)
@@ -44,6 +44,9 @@ class Trend:
     span : tuple of float
         Least and largest value of the variable.
     samples : int
+    logarithmic : bool
+        The line is straight over the logarithm of the variable: `centre` is that of the logarithms, `slope` for one of
+        them.
     """
 
     quantity: str
@@ -59,6 +62,7 @@ class Trend:
     samples: int
     _shared: Array  # (2, m): contributions to value at centre and slope
     _own: Array  # (2, 2): covariance of both from what samples have of their own
+    logarithmic: bool = False
 
     @property
     def distinguishable(self) -> bool:
@@ -67,7 +71,17 @@ class Trend:
 
     def line(self, x: ArrayLike) -> Array:
         """Value of the line."""
-        return np.asarray(self.at_centre + self.slope * (np.asarray(x, dtype=float) - self.centre))
+        return np.asarray(self.at_centre + self.slope * self._from_centre(x))
+
+    @property
+    def change(self) -> tuple[float, float]:
+        """Change of the line over the span, and its standard uncertainty."""
+        low, high = self._from_centre(self.span)
+        return self.slope * float(high - low), self.u_slope * float(high - low)
+
+    def _from_centre(self, x: ArrayLike) -> Array:
+        place = np.asarray(x, dtype=float)
+        return np.asarray((np.log(place) if self.logarithmic else place) - self.centre)
 
     def band(self, x: ArrayLike) -> tuple[Array, Array]:
         """Standard uncertainty of the line: in all, and of its shape alone.
@@ -76,35 +90,12 @@ class Trend:
         samples have of their own: what decides whether points lie on it. The first holds what moves the line as a
         whole, as an error of the calibration does.
         """
-        basis = np.stack([np.ones_like(np.asarray(x, dtype=float)), np.asarray(x, dtype=float) - self.centre])
+        along = self._from_centre(x)
+        basis = np.stack([np.ones_like(along), along])
         own = np.einsum("i...,ij,j...->...", basis, self._own, basis)
         moved = np.tensordot(self._shared, basis, axes=(0, 0))
         turned = np.tensordot(self._shared[1], basis[1], axes=0)
         return np.sqrt(own + np.sum(moved**2, axis=0)), np.sqrt(own + np.sum(turned**2, axis=0))
-
-
-@dataclass(frozen=True)
-class Drift:
-    """A course over an ordering variable inside variants: along a spool, over dates.
-
-    Attributes
-    ----------
-    quantity, variable : str
-    slope, u_slope : float
-    change, u_change : float
-        Over the whole span of the variable.
-    p : float
-    distinguishable : bool
-    """
-
-    quantity: str
-    variable: str
-    slope: float
-    u_slope: float
-    change: float
-    u_change: float
-    p: float
-    distinguishable: bool
 
 
 @dataclass(frozen=True)
@@ -138,12 +129,19 @@ def _estimator(design: Array, own: Array, scatter: float) -> Array:
     return np.asarray(np.linalg.pinv(design * root[:, None]) * root)
 
 
-def _slope_test(
-    values: Values, design: Array, known: Repeatability
+def slope_test(
+    values: Values, design: Array, known: Repeatability, *, about_first: bool = False
 ) -> tuple[Array, Array, Array, Repeatability, float]:
-    """Parameters, shared contributions, own covariance, scatter between wires, and p of the last parameter."""
+    """Parameters, shared contributions, own covariance, scatter between wires, and p of the last parameter.
+
+    The scatter is the larger of that about the design and the known one, or `about_first` wherever the former has
+    degrees of freedom.
+    """
     about = excess(values.value, design, values.covariance())
-    scatter = max(about, known, key=lambda one: (one.u, one.degrees_of_freedom))
+    if about_first:
+        scatter = about if about.degrees_of_freedom else known
+    else:
+        scatter = max(about, known, key=lambda one: (one.u, one.degrees_of_freedom))
     estimator = _estimator(design, values.own, scatter.u)
     parameters, shared = estimator @ values.value, estimator @ values.shared
     own = (estimator * (values.own**2 + scatter.u**2)) @ estimator.T
@@ -152,7 +150,9 @@ def _slope_test(
     return parameters, shared, own, scatter, p
 
 
-def trend(values: Values, x: ArrayLike, variable: str, known: Repeatability = NONE) -> Trend:
+def trend(
+    values: Values, x: ArrayLike, variable: str, known: Repeatability = NONE, *, logarithmic: bool = False
+) -> Trend:
     """Fit a line over a variable.
 
     Parameters
@@ -164,6 +164,8 @@ def trend(values: Values, x: ArrayLike, variable: str, known: Repeatability = NO
         Its name, for words.
     known : Repeatability
         What replicates tell; the scatter about the line enters where it is larger.
+    logarithmic : bool
+        Straight over the logarithm of the variable, as growth goes with the dose; a sample at zero is left out.
 
     Raises
     ------
@@ -184,8 +186,10 @@ def trend(values: Values, x: ArrayLike, variable: str, known: Repeatability = NO
     place = np.asarray(x, dtype=float)
     if place.shape != (len(values),):
         raise ValueError(f"{variable}: {place.size} numbers for {len(values)} samples; give one a sample")
-    given = np.isfinite(place)
+    given = np.isfinite(place) & (place > 0.0 if logarithmic else True)
     some, place = values.select(given), place[given]
+    span = (float(place.min()), float(place.max())) if place.size else (np.nan, np.nan)
+    place = np.log(place) if logarithmic else place
     if len(some) < 3 or np.ptp(place) == 0.0:
         raise StudyError(
             f"{values.quantity} over {variable}: a line needs three samples or more at two different values; there are "
@@ -196,7 +200,7 @@ def trend(values: Values, x: ArrayLike, variable: str, known: Repeatability = NO
     # scaled: hours and degrees differ by orders, the rank should not care
     scale = float(np.ptp(place))
     design = np.stack([np.ones_like(place), (place - centre) / scale], axis=1)
-    parameters, shared, own, scatter, p = _slope_test(some, design, known)
+    parameters, shared, own, scatter, p = slope_test(some, design, known)
     back = np.array([1.0, 1.0 / scale])
     misfit = excess(some.value, design, some.covariance(known.u)).p_known
     return Trend(
@@ -209,53 +213,12 @@ def trend(values: Values, x: ArrayLike, variable: str, known: Repeatability = NO
         p,
         misfit,
         scatter.u,
-        (float(place.min()), float(place.max())),
+        span,
         len(some),
         shared * back[:, None],
         own * np.outer(back, back),
+        logarithmic,
     )
-
-
-def drift(
-    values: Values, order: ArrayLike, variants: Sequence[str], variable: str, known: Repeatability = NONE
-) -> Drift | None:
-    """Ask for a common course over an ordering variable inside variants.
-
-    Parameters
-    ----------
-    values : Values
-    order : array, (n,)
-        Position along a spool, or date as a number; NaN leaves the sample out.
-    variants : sequence of str
-        Samples with one label are equal but for the drift.
-    variable : str
-    known : Repeatability
-        Scatter between wires from elsewhere; replicates that drift contain the drift.
-
-    Returns
-    -------
-    Drift or None
-        None where the order does not vary inside any variant, or nothing is left to judge it by.
-    """
-    place = np.asarray(order, dtype=float)
-    given = np.isfinite(place) & np.array([bool(variant) for variant in variants], dtype=bool)
-    some, place = values.select(given), place[given]
-    if not len(some):
-        return None
-    labels = [label for label, one in zip(variants, given, strict=True) if one]
-    belongs = indicator(labels)[1]
-    span = float(np.ptp(place))
-    means = (belongs / np.sum(belongs, axis=0)).T @ place
-    inside = place - belongs @ means
-    if span == 0.0 or np.max(np.abs(inside)) < 1e-9 * span:
-        return None
-    design = np.column_stack([belongs, inside / span])
-    if len(some) <= design.shape[1] and known.degrees_of_freedom == 0 and not np.any(some.own > 0.0):
-        return None
-    parameters, shared, own, _, p = _slope_test(some, design, known)
-    change = float(parameters[-1])
-    u = float(np.sqrt(np.sum(shared[-1] ** 2) + own[-1, -1]))
-    return Drift(values.quantity, variable, change / span, u / span, change, u, p, p < LEVEL)
 
 
 def outliers(values: Values, variants: Sequence[str], x: ArrayLike | None = None) -> list[Outlier]:

@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 from math import floor, isfinite, log10
 
+from xrdorder.studies.comparison.drifts import Drift
 from xrdorder.studies.comparison.replicates import Repeatability
-from xrdorder.studies.comparison.trends import Drift, Trend
+from xrdorder.studies.comparison.trends import Trend
 from xrdorder.studies.comparison.variants import LEVEL, Comparison, Difference
 
 
@@ -130,11 +131,12 @@ def trend_words(found: Trend, unit: str = "") -> str:
     """Say what a trend means, by the change over the span of the variable (`unit` is that of the variable)."""
     how = manner(found.quantity)
     low, high = found.span
-    change = found.slope * (high - low)
-    amount = _amount(abs(change) * how.scale, found.u_slope * (high - low) * how.scale, how.unit)
-    where = f"{found.variable} from {_brief(low, 4)} to {_brief(high, 4)} {unit}".strip()
+    change, u = found.change
+    amount = _amount(abs(change) * how.scale, u * how.scale, how.unit)
+    logarithm = "the logarithm of " if found.logarithmic else ""
+    where = f"{logarithm}{found.variable} from {_brief(low, 4)} to {_brief(high, 4)} {unit}".strip()
     if not found.distinguishable:
-        signed = _amount(change * how.scale, found.u_slope * (high - low) * how.scale, how.unit)
+        signed = _amount(change * how.scale, u * how.scale, how.unit)
         return f"{how.noun} shows no trend over {where} that is more than chance: {signed}"
     text = f"{how.noun} {'rises' if change > 0.0 else 'falls'} by {amount} over {where}"
     if found.p_line < 0.01:
@@ -152,7 +154,7 @@ def drift_words(found: Drift | None, variable: str = "") -> str:
         return f"no drift of {how.noun} over {found.variable} that is more than chance: {amount} in all"
     amount = _amount(abs(found.change) * how.scale, found.u_change * how.scale, how.unit)
     word = "rises" if found.change > 0.0 else "falls"
-    return f"{how.noun} {word} by {amount} over {found.variable} inside variants: look for a drift before comparing"
+    return f"{how.noun} {word} by {amount} over {found.variable} inside variants, more than chance: a drift"
 
 
 def _scatter(found: Repeatability, quantity: str) -> str:
