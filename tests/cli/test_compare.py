@@ -28,13 +28,16 @@ def results():
     return dataset
 
 
+class Held:
+    tin_scale = relations = None
+
+    def __init__(self, made):
+        self.study, self.results = self, made
+
+
 @pytest.fixture
 def run(tmp_path, monkeypatch):
-    class Held:
-        results = None
-
-    Held.results = results()
-    monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: Held)
+    monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: Held(results()))
     (tmp_path / "results").mkdir()
     return lambda *words: CliRunner().invoke(main, ["compare", str(tmp_path), *words])
 
@@ -71,7 +74,7 @@ def test_a_sample_that_is_not_to_be_used_is_left_out_and_named(run, monkeypatch)
     spoiled = results()
     words = ["trustworthy", "trustworthy", "do not use: the fit did not converge", "trustworthy"]
     spoiled["quality"] = ("sample", np.array(words, dtype=object))
-    monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: type("Held", (), {"results": spoiled}))
+    monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: Held(spoiled))
     said = run("--quantity", "tin_at_percent")
     assert said.exit_code == 0 and "Left out: b1 (do not use: the fit did not converge)" in said.output
     refused = run("--quantity", "tin_at_percent", "--reference", "b1")
@@ -82,7 +85,7 @@ def test_what_a_variant_mixes_is_told(run, monkeypatch):
     mixed = results()
     mixed["hold_at_peak_h"] = ("sample", np.array([50.0, 100.0, 50.0, 100.0]))
     mixed["lot"] = ("sample", np.array(["heron", "heron", "heron", "curlew"], dtype=object))
-    monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: type("Held", (), {"results": mixed}))
+    monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: Held(mixed))
     said = " ".join(run("--quantity", "tin_at_percent", "--by", "reaction-temperature").output.split())
     assert "hold times of 50 to 100 h and wire lots (heron, curlew), whose dopants may differ: differences may" in said
     # wires of two treatments at two places of a spool: a difference by position may be that of the treatments

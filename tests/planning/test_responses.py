@@ -17,7 +17,9 @@ from xrdorder.planning.responses import (
     responses,
     scatter,
 )
+from xrdorder.relations import PUBLISHED, read_relations
 from xrdorder.studies.comparison import Values, values_from_draws
+from xrdorder.studies.comparison.of_study import predicted_values
 from xrdorder.superconductivity.currents import Conditions
 
 CONDITIONS = Conditions(4.2, strain=-0.002)
@@ -35,6 +37,42 @@ def test_all_quantities_are_taken_out_with_the_currents_first():
     assert all(len(one.values) == len(POINTS) and not one.reason for one in found)
     # the mean of all samples is one; medians of skewed draws come within some per cent of it
     assert np.mean(found[0].values.value) == pytest.approx(1.0, abs=0.05)
+
+
+OWN = """\
+[[adjustment]]
+of = "godeke-2006-boltzmann"
+name = "ours"
+offset = -1.5
+u_offset = 0.2
+source = "invented wires"
+samples = ["w1", "w2"]
+"""
+
+
+@pytest.mark.parametrize("own", [False, True])
+def test_free_of_strain_a_lot_is_compared_and_planned_alike(tmp_path, own):
+    """Two commands, one difference: Tc and Bc2 at 4.2 K of the same wires, by relations of the laboratory as well.
+
+    Draws are the same but for those left out: a comparison goes by the validity for one quantity, a plan by that for Tc
+    and Bc2 together. That must stay far below the doubt of a difference.
+    """
+    results, _ = study()
+    (tmp_path / "own.toml").write_text(OWN, encoding="utf-8")
+    library = PUBLISHED.with_entries(read_relations(tmp_path / "own.toml")) if own else PUBLISHED
+    planned = by_key(responses(results, Conditions(4.2, strain=0.0), (12.0,), library=library))
+    compared = predicted_values(results, ["Tc_K", "Bc2_4K2_T"], library=library)
+    published = predicted_values(results, ["Tc_K"])["Tc_K"].value
+    assert np.allclose(compared["Tc_K"].value, published, rtol=0.0, atol=1e-9) != own
+    for key, name in ((TC, "Tc_K"), (BC2, "Bc2_4K2_T")):
+        one, other = planned[key].values, compared[name]
+        doubts = []
+        for values in (one, other):
+            covariance = values.covariance()
+            doubts.append(np.sqrt(np.diag(covariance)[1:] + covariance[0, 0] - 2.0 * covariance[1:, 0]))
+        difference = (one.value - one.value[0]) - (other.value - other.value[0])
+        assert np.all(np.abs(difference[1:]) < 0.1 * doubts[1])
+        np.testing.assert_allclose(doubts[0], doubts[1], rtol=0.1)
 
 
 def test_what_all_samples_share_is_not_in_differences():

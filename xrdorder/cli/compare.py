@@ -50,6 +50,7 @@ def compare(
         fit_to_compare,
         predicted_values,
     )
+    from xrdorder.studies.interpretation import OwnFiles
 
     held = open_study(study)
     every = _of_lot(held.results, lot)
@@ -59,7 +60,8 @@ def compare(
     _require(results, by, reference)
     with Progress("comparing") as progress:
         asked = tuple(_quantity_named(word) for word in quantities) or QUANTITIES
-        predicted = predicted_values(results, asked, progress)
+        library = OwnFiles(held.study.tin_scale, held.study.relations).library()
+        predicted = predicted_values(results, asked, progress, library)
         found = {}
         skipped = []
         for quantity in asked:

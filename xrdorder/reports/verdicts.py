@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import xarray as xr
 
 from xrdorder.exceptions import XrdorderError
+from xrdorder.relations import PUBLISHED, Library
 from xrdorder.studies.comparison import Compared, Difference, verdict
 from xrdorder.studies.comparison.of_study import (
     AHEAD_BY,
@@ -90,16 +91,18 @@ class FirstLook:
     left_out: dict[str, str]
 
 
-def first_look(results: xr.Dataset) -> FirstLook:
+def first_look(results: xr.Dataset, library: Library = PUBLISHED) -> FirstLook:
     """Judge the variants of a study (samples of one lot and treatment).
 
     Parameters
     ----------
     results : Dataset
         Collated results.
+    library : Library
+        Relations to predict by.
     """
     results, left_out = fit_to_compare(results)
-    predicted = predicted_values(results, QUANTITIES)
+    predicted = predicted_values(results, QUANTITIES, library=library)
     compared: dict[str, Compared] = {}
     reason = "no sample has a result"
     for quantity in QUANTITIES:

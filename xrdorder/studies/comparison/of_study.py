@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable, Mapping
 import numpy as np
 import xarray as xr
 
+from xrdorder.relations import PUBLISHED, Library
 from xrdorder.studies.comparison.compared import Compared
 from xrdorder.studies.comparison.replicates import about_course
 from xrdorder.studies.comparison.values import Values, grouping, values_from_draws, values_of
@@ -46,7 +47,10 @@ def fit_to_compare(results: xr.Dataset) -> tuple[xr.Dataset, dict[str, str]]:
 
 
 def predicted_values(
-    results: xr.Dataset, quantities: Iterable[str], progress: Callable[[int, int, str], None] | None = None
+    results: xr.Dataset,
+    quantities: Iterable[str],
+    progress: Callable[[int, int, str], None] | None = None,
+    library: Library = PUBLISHED,
 ) -> dict[str, Values]:
     """Values of those quantities that are predicted, with the tin of the lattice, whose scale cancels.
 
@@ -58,6 +62,8 @@ def predicted_values(
         Those that are not predicted are passed over.
     progress : callable, optional
         Called with number done, number in all and name of the sample in work.
+    library : Library
+        Relations to predict by.
     """
     asked = [quantity for quantity in quantities if quantity in TARGETS]
     samples = samples_of(results) if asked else ()
@@ -68,6 +74,7 @@ def predicted_values(
         prediction = predict(
             (sample.values, sample.contributions),
             n=_DRAWS, key=sample.name, lot=sample.lot, wire=sample.wire, tin="lattice", routes=("tin",),
+            library=library,
         )  # fmt: skip
         for quantity in asked:
             if prediction.draws[quantity].size:
