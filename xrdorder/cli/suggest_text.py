@@ -163,7 +163,7 @@ def _how_to_read(
             "what was reacted by the wires."
         )
     if any(one.origin == "estimate" and one.key == "Bc2_T" for one in columns):
-        text += " The command compare takes Bc2 free of strain, and Tc and Bc2 from draws that suit all its wires."
+        text += " The command compare takes Bc2 free of strain, and draws that suit the wires of all lots."
     return [wrapped(text)]
 
 
