@@ -240,20 +240,19 @@ def _draw_line(
     index = np.flatnonzero(mine)
     x = np.asarray(one.variable, dtype=float)[index]
     if logarithmic:
-        x = np.log(np.where(x > 0.0, x, np.nan))
+        x = np.where(x > 0.0, x, np.nan)
     if np.unique(x[np.isfinite(x)]).size < 2 or np.isfinite(x).sum() < 3:
         return
     scatter: Repeatability = one.comparison.repeatability
-    found = trend(one.values.select(index), x, variable, scatter)
-    over = np.linspace(*found.span, _STEPS)
+    found = trend(one.values.select(index), x, variable, scatter, logarithmic=logarithmic)
+    over = (np.geomspace if logarithmic else np.linspace)(*found.span, _STEPS)
     scale = manner(one.comparison.quantity).scale
     middle = one.comparison.value[one.comparison.variants.index(against)]
     line, (_, shape) = scale * (found.line(over) - middle), found.band(over)
-    at = np.exp(over) if logarithmic else over
     fill, stroke, alpha = (FOG, SLATE, 0.5) if lot is None else (lot_colour(lot), lot_colour(lot), 0.14)
-    axes.fill_between(at, line - scale * shape, line + scale * shape, color=fill, alpha=alpha, linewidth=0.0, zorder=1)
+    axes.fill_between(over, line - scale * shape, line + scale * shape, color=fill, alpha=alpha, linewidth=0.0, zorder=1)
     dashes = "-" if found.distinguishable else (0, (4, 3))
-    axes.plot(at, line, color=stroke, linewidth=1.0, linestyle=dashes, zorder=1.5)
+    axes.plot(over, line, color=stroke, linewidth=1.0, linestyle=dashes, zorder=1.5)
     if not found.distinguishable and lot is None:
         axes.text(
             1.0, 1.01, "slope: not more than chance", transform=axes.transAxes, ha="right", va="bottom",

@@ -68,5 +68,5 @@ def relations_used(results: xr.Dataset, library: Library) -> list[Used]:
 
 
 def sentences(look: FirstLook) -> list[str]:
-    """One sentence to paste, for each quantity compared."""
-    return [methods_sentence(one.comparison) for one in look.compared.values()][:1]
+    """One sentence to paste, for all quantities compared; none where nothing was."""
+    return [methods_sentence(*(one.comparison for one in look.compared.values()))] if look.compared else []

@@ -1,15 +1,18 @@
 """Quantities of a whole study compared: predicted ones by draws that all samples have in common."""
 
 from collections.abc import Callable, Iterable, Mapping
+from typing import NamedTuple
 
 import numpy as np
 import xarray as xr
 
 from xrdorder.relations import PUBLISHED, Library
+from xrdorder.studies.columns import NUMBERS
 from xrdorder.studies.comparison.compared import Compared
-from xrdorder.studies.comparison.replicates import about_course
+from xrdorder.studies.comparison.drifts import Drift, drifts, in_order
+from xrdorder.studies.comparison.replicates import NONE, Repeatability, about_course
 from xrdorder.studies.comparison.values import Values, grouping, values_from_draws, values_of
-from xrdorder.studies.comparison.variants import compare
+from xrdorder.studies.comparison.variants import compare, scatter_of
 from xrdorder.superconductivity import predict
 from xrdorder.superconductivity.asking import REPLACED
 from xrdorder.superconductivity.differences import samples_of
@@ -21,7 +24,7 @@ UNFIT = "do not use"
 QUANTITIES = ("site_order", "tin_at_percent", "domain_size_nm", "a15_fraction", "Tc_K", "Bc2_4K2_T")
 """What is compared unless told otherwise."""
 
-AHEAD_BY = ("Bc2_4K2_T", "Tc_K", "tin_at_percent", "site_order")
+AHEAD_BY = ("Bc2_4K2_T", "Tc_K", "tin_at_percent", "tin_fraction", "site_order")
 """What puts a variant ahead of others: the first of these that was compared."""
 
 _DRAWS = 4_000
@@ -85,6 +88,85 @@ def predicted_values(
     return {quantity: values_from_draws(quantity, names, draws[quantity]) for quantity in asked}
 
 
+class Wires(NamedTuple):
+    """One quantity of the samples of a study, before anything is compared.
+
+    Attributes
+    ----------
+    values : Values
+        Samples in the order of the variable where there is one.
+    labels, treatments : list of str
+        Variant, and lot with treatment, of each sample; empty for none.
+    variable : list of float
+        NaN for none.
+    against : str
+        Variant that others are compared with: that of the reference, or of the first sample that has one.
+    course : Repeatability
+        Scatter about a smooth course.
+    """
+
+    values: Values
+    labels: list[str]
+    treatments: list[str]
+    variable: list[float]
+    against: str
+    course: Repeatability
+
+    @property
+    def variants(self) -> list[str]:
+        """Different labels."""
+        return list(dict.fromkeys(label for label in self.labels if label))
+
+
+def wires_of(
+    results: xr.Dataset,
+    quantity: str,
+    by: str = "treatment",
+    reference: str = "",
+    predicted: Mapping[str, Values] | None = None,
+) -> Wires:
+    """Take one quantity of all samples, with what they are ordered by; parameters as for `compare_quantity`.
+
+    Raises
+    ------
+    StudyError
+        The results cannot be ordered so.
+    UnknownNameError
+        There is no such quantity.
+    """
+    if quantity in TARGETS:
+        values = (predicted_values(results, [quantity]) if predicted is None else predicted)[quantity]
+    else:
+        values = values_of(results, quantity)
+    labels, numbers = grouping(results, by)
+    treatments, _ = grouping(results, "treatment")
+    place = {str(name): k for k, name in enumerate(results["sample"].values)}
+    rows = np.array([place[name] for name in values.samples], dtype=np.intp)
+    against = labels[place[reference]] if reference else next((labels[k] for k in rows if labels[k]), "")
+    along = in_order(labels) if by == "date" else numbers
+    if along is not None:  # variants of a number stand in its order, whatever that of the samples
+        order = np.argsort(along[rows], kind="stable")
+        rows, values = rows[order], values.select(order)
+    course = about_course(
+        values,
+        [str(results["lot"].values[k]) for k in rows],
+        [float(results["peak_c"].values[k]) for k in rows],
+        [float(results["hold_at_peak_h"].values[k]) for k in rows],
+    )
+    variable = [float(numbers[k]) if numbers is not None else float("nan") for k in rows]
+    return Wires(values, [labels[k] for k in rows], [treatments[k] for k in rows], variable, against, course)
+
+
+def drifts_of(results: xr.Dataset, wires: Iterable[Wires]) -> list[Drift]:
+    """Look for drifts of these quantities along the spool and over dates, inside wires of one lot and treatment."""
+    asked = []
+    for one in wires:
+        some = one.values.select([bool(label) for label in one.treatments])
+        equal = [label for label in one.treatments if label]
+        asked.append((some, equal, scatter_of(some, equal, equal, one.course) if equal else NONE))
+    return drifts(results, asked)
+
+
 def compare_quantity(
     results: xr.Dataset,
     quantity: str,
@@ -118,28 +200,24 @@ def compare_quantity(
     UnknownNameError
         There is no such quantity.
     """
-    if quantity in TARGETS:
-        values = (predicted_values(results, [quantity]) if predicted is None else predicted)[quantity]
-    else:
-        values = values_of(results, quantity)
-    every, numbers = grouping(results, by)
-    treatments, _ = grouping(results, "treatment")
-    place = {str(name): k for k, name in enumerate(results["sample"].values)}
-    rows = [place[name] for name in values.samples]
-    labels = [every[k] for k in rows]
-    against = every[place[reference]] if reference else next((label for label in labels if label), "")
-    known = about_course(
-        values,
-        [str(results["lot"].values[k]) for k in rows],
-        [float(results["peak_c"].values[k]) for k in rows],
-        [float(results["hold_at_peak_h"].values[k]) for k in rows],
-    )
+    wires = wires_of(results, quantity, by, reference, predicted)
     found = compare(
-        values,
-        labels,
-        replicates=[treatments[k] for k in rows],
-        reference=None if all_pairs else against,
-        scatter=known,
+        wires.values,
+        wires.labels,
+        replicates=wires.treatments,
+        reference=None if all_pairs else wires.against,
+        scatter=wires.course,
     )
-    variable = [float(numbers[k]) if numbers is not None else float("nan") for k in rows]
-    return Compared(found, values, labels, variable)
+    return Compared(found, wires.values, wires.labels, wires.variable)
+
+
+def unit_of(quantity: str) -> str:
+    """Unit of a quantity that was compared: that of its column in `results.csv`, empty where nobody knows it.
+
+    >>> unit_of("tin_at_percent"), unit_of("tin_fraction"), unit_of("a15_fraction"), unit_of("moon")
+    ('at.%', '1', '1', '')
+    """
+    for column in NUMBERS:
+        if column.name == quantity:
+            return column.units
+    return next((c.units if c.scale == 1.0 else "1" for c in NUMBERS if c.quantity == quantity), "")

@@ -1,10 +1,11 @@
 """Differences, trends and drifts in plain words."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import floor, isfinite, log10
 
 from xrdorder.studies.comparison.drifts import Drift
-from xrdorder.studies.comparison.replicates import Repeatability
+from xrdorder.studies.comparison.replicates import UNLIKELY
 from xrdorder.studies.comparison.trends import Trend
 from xrdorder.studies.comparison.variants import LEVEL, Comparison, Difference
 
@@ -157,33 +158,70 @@ def drift_words(found: Drift | None, variable: str = "") -> str:
     return f"{how.noun} {word} by {amount} over {found.variable} inside variants, more than chance: a drift"
 
 
-def _scatter(found: Repeatability, quantity: str) -> str:
-    how = manner(quantity)
-    if found.degrees_of_freedom == 0:
-        return "no replicates were measured, so the scatter between equal wires is not in the uncertainties"
-    text = f"{found.degrees_of_freedom} degree{'s' * (found.degrees_of_freedom != 1)} of freedom"
-    if found.u == 0.0 and found.origin == "replicates":
-        return f"replicates scatter no more than their known uncertainties ({text})"
-    if found.origin == "told":
-        return f"the scatter between equal wires was told to be {found.u * how.scale:.2g} {how.unit}".rstrip()
-    if found.origin == "course":
-        u = f"{found.u * how.scale:.2g} {how.unit}".rstrip()
-        course = "the scatter about a smooth course over temperature and time"
-        return f"as replicates are too few, {course} was used, {u} ({text})"
-    low, high = (f"{x * how.scale:.2g}" for x in (found.low, found.high))
-    u = f"{found.u * how.scale:.2g}"
-    return f"the scatter between equal wires is {u} {how.unit} ({low} to {high}, 68 %; {text})".replace("  ", " ")
+def probability_words(probability: float) -> str:
+    """Write a probability; of none is it said that it is certain.
+
+    >>> probability_words(0.503), probability_words(0.996), probability_words(0.0004)
+    ('0.50', 'above 0.99', 'below 0.01')
+    """
+    if probability > 0.99:
+        return "above 0.99"
+    return "below 0.01" if probability < 0.01 else f"{probability:.2f}"
 
 
-def methods_sentence(comparison: Comparison) -> str:
-    """One sentence for a report: how the variants were compared."""
-    how = manner(comparison.quantity)
-    number = comparison.first.size
+_ORIGINS = {
+    "replicates": "that between equal wires",
+    "variants": "that between the wires of one variant, whose treatments differ,",
+    "course": "that about a smooth course over temperature and time, as replicates are too few,",
+    "told": "that which was told",
+}
+
+
+def _scatter(comparisons: Sequence[Comparison]) -> str:
+    """How far wires scatter beyond their known uncertainties, and where that was taken from, for all quantities."""
+    origins: dict[tuple[str, int], list[Comparison]] = {}
+    for one in comparisons:
+        known = one.repeatability
+        origins.setdefault((known.origin, known.degrees_of_freedom), []).append(one)
+    parts = []
+    for (origin, freedom), some in origins.items():
+        whose = "" if len(some) == len(comparisons) else f"of {_listed([manner(one.quantity).noun for one in some])} "
+        if not freedom:
+            parts.append(
+                f"the scatter {whose}between equal wires is not known, as no replicates were measured, and was taken to "
+                f"be most probably below {UNLIKELY:g} known uncertainties"
+            )
+            continue
+        amounts = ", ".join(_amount_of_scatter(one, named=len(comparisons) > 1) for one in some)
+        text = "" if origin == "told" else f" ({freedom} degree{'s' * (freedom != 1)} of freedom)"
+        few = f", most probably below {UNLIKELY:g} known uncertainties" if freedom < 2 else ""
+        parts.append(f"the scatter {whose}beyond known uncertainties is {_ORIGINS[origin]}{text}{few}: {amounts}")
+    return "; ".join(parts)
+
+
+def _amount_of_scatter(one: Comparison, *, named: bool) -> str:
+    how, found = manner(one.quantity), one.repeatability
+    if found.u == 0.0:
+        amount = "none"
+    else:
+        amount = f"{_brief(found.u * how.scale, 2)} {how.unit}".strip()
+    return f"{how.noun} {amount}" if named else amount
+
+
+def _listed(words: Sequence[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def methods_sentence(*comparisons: Comparison) -> str:
+    """One sentence for a report: how the variants were compared, by one quantity or several."""
+    variants = max(len(one.variants) for one in comparisons)
+    samples = max(int(one.counts.sum()) for one in comparisons)
+    number = max(one.first.size for one in comparisons)
+    each = " of each quantity" if len(comparisons) > 1 else ""
     return (
-        f"Differences of {how.noun} between {len(comparison.variants)} variants "
-        f"({int(comparison.counts.sum())} samples) were judged with signed contributions, so that errors common to two "
-        "variants cancel; "
-        f"{_scatter(comparison.repeatability, comparison.quantity)}; probabilities were corrected for "
-        f"{number} comparison{'s' * (number != 1)} (Holm), with {100 * LEVEL:g} % as the limit; uncertainties are "
-        "standard (k = 1)."
+        f"Differences of {_listed([manner(one.quantity).noun for one in comparisons])} between {variants} variants "
+        f"({samples} samples) were judged with signed contributions, so that errors common to two variants cancel; "
+        f"{_scatter(comparisons)}; probabilities were averaged over what the scatter may be and corrected for "
+        f"{number} comparison{'s' * (number != 1)}{each} (Holm), with {100 * LEVEL:g} % as the limit; uncertainties "
+        "are standard (k = 1)."
     )
