@@ -110,7 +110,7 @@ OPTIONS = {
         "--figure",
     },
     "explain": set(),
-    "report": {"--only", "--format"},
+    "report": {"--only", "--format", "--size", "--sample"},
     "estimate": {
         "--lattice-nm",
         "--u-lattice-nm",

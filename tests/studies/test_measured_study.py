@@ -116,6 +116,13 @@ def test_currents_are_compared_with_the_first_of_their_lot(tmp_path):
     # what is private to each sample moves the median of the ratio by some per cent
     assert other.value == pytest.approx(250.0, rel=0.1)
     assert other.low < 250.0 < other.high
+    # sizes of two kinds do not compare: one that only the reference has does not tilt the ratio
+    plain = [replace(one, measured=(current,)) for one in ones[:2]]
+    seen = replace(plain[0], measured=(current, replace(grain[0], value=240.0)))
+    without, with_one = (
+        by(rows([one, plain[1]], PUBLISHED, n=4000), "critical_current_a")[1].value for one in (plain[0], seen)
+    )
+    assert with_one == without
 
 
 def test_a_study_is_held_lot_by_lot_and_the_table_says_it(tmp_path):

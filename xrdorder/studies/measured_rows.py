@@ -228,7 +228,9 @@ def _current(
     from xrdorder.superconductivity.currents import Conditions, relative_current
 
     try:
-        pair = [_conductor(member, library, n) for member in (sample, reference)]
+        # one kind of size for both: what a domain is to a grain then cancels
+        seen = all(member.first("grain_size_nm") is not None for member in (sample, reference))
+        pair = [_conductor(member, library, n, by_microscopy=seen) for member in (sample, reference)]
         ratio = relative_current(pair[0], pair[1], [field], Conditions(temperature)).ratio
     except ValidityError as error:
         return Row(sample.name, sample.lot, one, note=f"no ratio: {error}", comparable=False)
@@ -253,10 +255,10 @@ def _area_ratio(sample: Subject, reference: Subject) -> tuple[float, float, bool
     return one.value / other.value, math.hypot(one.u / one.value, other.u / other.value), True
 
 
-def _conductor(sample: Subject, library: Library, n: int) -> Conductor:
+def _conductor(sample: Subject, library: Library, n: int, *, by_microscopy: bool) -> Conductor:
     from xrdorder.superconductivity.currents import conductor
 
-    grain = sample.first("grain_size_nm")
+    grain = sample.first("grain_size_nm") if by_microscopy else None
     return conductor(
         sample.name,
         (sample.values, sample.contributions),
