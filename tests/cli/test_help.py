@@ -76,7 +76,16 @@ OPTIONS = {
     },
     "new": {"--name"},
     "run": {"--figures", "--no-figures", "--again", "--workers"},
-    "compare": {"--by", "--quantity", "--reference", "--lot", "--all-pairs", "--figures", "--no-figures"},
+    "compare": {
+        "--by",
+        "--quantity",
+        "--reference",
+        "--without",
+        "--lot",
+        "--all-pairs",
+        "--figures",
+        "--no-figures",
+    },
     "measured": {"--lot", "--adopt", "--relation", "--slope", "--figures", "--no-figures"},
     "fields": {
         "--field",

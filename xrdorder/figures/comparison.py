@@ -250,7 +250,8 @@ def _draw_line(
     middle = one.comparison.value[one.comparison.variants.index(against)]
     line, (_, shape) = scale * (found.line(over) - middle), found.band(over)
     fill, stroke, alpha = (FOG, SLATE, 0.5) if lot is None else (lot_colour(lot), lot_colour(lot), 0.14)
-    axes.fill_between(over, line - scale * shape, line + scale * shape, color=fill, alpha=alpha, linewidth=0.0, zorder=1)
+    half = scale * shape
+    axes.fill_between(over, line - half, line + half, color=fill, alpha=alpha, linewidth=0.0, zorder=1)
     dashes = "-" if found.distinguishable else (0, (4, 3))
     axes.plot(over, line, color=stroke, linewidth=1.0, linestyle=dashes, zorder=1.5)
     if not found.distinguishable and lot is None:

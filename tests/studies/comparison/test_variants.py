@@ -281,7 +281,7 @@ def test_a_smooth_course_bounds_the_scatter_where_there_is_one_pair():
     found = compare(values, TREATMENTS, scatter=scatter)
     assert found.pair(*pair).distinguishable
     assert found.pair(*pair).half_width < compare(values, TREATMENTS).pair(*pair).half_width
-    assert "scatter about a smooth course" in methods_sentence(found)
+    assert "that about a smooth course" in methods_sentence(found)
 
 
 def test_a_course_of_another_shape_makes_careful_not_bold():
@@ -308,5 +308,5 @@ def test_replicates_come_before_what_is_known_from_elsewhere():
     assert compare(values, labels(6, 3), scatter=told(5.0)).repeatability.origin == "replicates"
     single = compare(values, list(values.samples), scatter=told(5.0))
     assert single.u_difference[0] == pytest.approx(np.sqrt(2 * (0.1**2 + 5**2)))
-    assert "told to be 5 K" in methods_sentence(single)
+    assert "is that which was told: 5 K;" in methods_sentence(single)
     assert about_course(values.select([0, 1]), ["a", "a"], [650, 650], [10, np.nan]).degrees_of_freedom == 0

@@ -313,7 +313,7 @@ def scatter_of(
         found = elsewhere
     inside = excess(values.value, indicator(list(variants))[1], covariance)
     mixed = len({label: None for label in variants}) < len({label: None for label in own})
-    if mixed and (inside.u > found.u or not found.degrees_of_freedom):
+    if mixed and (inside.u >= found.u or not found.degrees_of_freedom):
         found = replace(inside, origin="variants")
     return weakly_informed(found, values)
 

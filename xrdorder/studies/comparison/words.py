@@ -188,8 +188,8 @@ def _scatter(comparisons: Sequence[Comparison]) -> str:
         whose = "" if len(some) == len(comparisons) else f"of {_listed([manner(one.quantity).noun for one in some])} "
         if not freedom:
             parts.append(
-                f"the scatter {whose}between equal wires is not known, as no replicates were measured, and was taken to "
-                f"be most probably below {UNLIKELY:g} known uncertainties"
+                f"the scatter {whose}between equal wires is not known, as no replicates were measured, and was taken "
+                f"to be most probably below {UNLIKELY:g} known uncertainties"
             )
             continue
         amounts = ", ".join(_amount_of_scatter(one, named=len(comparisons) > 1) for one in some)
