@@ -100,6 +100,10 @@ def test_verdicts_stand_first_with_what_is_clear(page):
     text = " ".join("".join(page.text).split())
     assert text.index("Ahead by") < text.index("Filter")
     assert look.leader and look.leader in text
+    ahead = next(one for one in look.pairs[0].statements if one.noun == look.by)
+    said, clear = look.margin
+    assert said in text and clear == ahead.clear and ahead.difference in said
+    assert said.endswith("not more than chance") == (not clear)
     for pair in look.pairs:
         assert pair.headline in text
         clear = [one.noun for one in pair.statements if one.clear]

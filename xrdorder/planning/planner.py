@@ -20,6 +20,7 @@ from xrdorder.studies.comparison import Repeatability, Values
 from xrdorder.studies.comparison.replicates import FEW, NONE
 from xrdorder.studies.comparison.variants import mean_weights
 from xrdorder.studies.comparison.words import rounded
+from xrdorder.studies.numbers import chance
 from xrdorder.treatments import History, Schedule
 
 Array = NDArray[np.float64]
@@ -497,9 +498,6 @@ def plan_words(found: Plan, unit: str = "", name: str = "") -> list[str]:
 
     def amount(value: float, u: float) -> str:
         return f"{rounded(value, u)} {unit}".strip()
-
-    def chance(p: float) -> str:
-        return "below 0.01" if p < 0.005 else "above 0.99" if p >= 0.995 else f"{p:.2f}"
 
     lines = []
     different = len(_distinct(found.space.coordinates(found.treatments))[1]) if found.treatments else 0

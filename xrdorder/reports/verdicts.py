@@ -18,6 +18,7 @@ from xrdorder.studies.comparison.of_study import (
     predicted_values,
 )
 from xrdorder.studies.comparison.words import manner, rounded
+from xrdorder.studies.numbers import chance
 
 
 @dataclass(frozen=True)
@@ -29,8 +30,8 @@ class Statement:
     noun, unit : str
     first, second, difference : str
         With uncertainties, as they are printed.
-    probability : float
-        That the first is truly larger.
+    chance : str
+        Probability that the first is truly larger.
     clear : bool
         More than chance, after correction for all comparisons of the quantity.
     sentence : str
@@ -41,7 +42,7 @@ class Statement:
     first: str
     second: str
     difference: str
-    probability: float
+    chance: str
     clear: bool
     sentence: str
 
@@ -89,6 +90,17 @@ class FirstLook:
     reason: str
     compared: dict[str, Compared]
     left_out: dict[str, str]
+
+    @property
+    def margin(self) -> tuple[str, bool]:
+        """By how much the leader is ahead of the next, in words, and whether that is more than chance."""
+        for pair in self.pairs[:1]:
+            for one in pair.statements:
+                if one.noun == self.by:
+                    by = " ".join(word for word in (one.difference, one.unit) if word)
+                    how = "more than chance" if one.clear else "not more than chance"
+                    return f"over {pair.second} by {by}, {how}", one.clear
+        return "", False
 
 
 def first_look(results: xr.Dataset, library: Library = PUBLISHED) -> FirstLook:
@@ -149,7 +161,7 @@ def _statement(one: Compared, quantity: str, found: Difference) -> Statement:
     if math.copysign(1.0, found.value) > 0.0 and not difference.startswith("-"):
         difference = f"+{difference}"
     return Statement(
-        how.noun, how.unit, values[0], values[1], difference, found.probability_positive, found.distinguishable,
+        how.noun, how.unit, values[0], values[1], difference, chance(found.probability_positive), found.distinguishable,
         verdict(found),
     )  # fmt: skip
 
