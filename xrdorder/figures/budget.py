@@ -17,8 +17,8 @@ from matplotlib.patches import Patch
 from xrdorder import uncertainty
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.palette import CLAY, FOG, GARNET, INK, LAGOON, PAPER, SKY, SLATE, STRAW, TEXT
-from xrdorder.figures.sheet import FAMILY, NORMAL, SCREEN, SMALL, Size, font, page, place, style
-from xrdorder.figures.words import fitted, width_in
+from xrdorder.figures.sheet import SCREEN, Size, font, page, place, style
+from xrdorder.figures.words import FAMILY, NORMAL, SMALL, fitted, width_in
 from xrdorder.uncertainty import PRIVATE, Contributions
 
 

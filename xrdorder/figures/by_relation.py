@@ -16,8 +16,8 @@ from matplotlib.ticker import MaxNLocator
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.figures.lots import draw_legend, legend_height, look
 from xrdorder.figures.palette import MIST, PAPER, SLATE, lot_colour
-from xrdorder.figures.sheet import SCREEN, SMALL, Size, font, page, place, style
-from xrdorder.figures.words import fitted
+from xrdorder.figures.sheet import SCREEN, Size, font, page, place, style
+from xrdorder.figures.words import SMALL, fitted
 
 MOST = 4
 """Samples in one figure."""

@@ -13,32 +13,31 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullFormatter
+from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.lots import draw_legend, legend_height
 from xrdorder.figures.palette import FOG, INK, MIST, PAPER, SLATE, lot_colour, lot_mark
 from xrdorder.figures.sheet import (
-    NORMAL,
     SCREEN,
-    SMALL,
     Margins,
     Size,
+    few_ticks,
     font,
     grid,
     minor_ticks,
     page,
     place,
-    shortened,
     style,
     zero_line,
 )
+from xrdorder.figures.words import NORMAL, SMALL, fitted, width_in
 from xrdorder.studies.comparison import Compared, Repeatability, trend
 from xrdorder.studies.comparison.words import manner
 
 _RIGHT_IN, _BOTTOM_IN, _TITLE_IN = 0.2, 0.64, 0.06
-_ROW_IN, _DENSE_ROW_IN, _GAP_IN, _LETTER_IN = 0.27, 0.19, 0.16, 0.062
-_MOST_LETTERS, _FEW_LETTERS, _LEAST_PANEL_IN = 34, 20, 0.78
+_ROW_IN, _DENSE_ROW_IN, _GAP_IN = 0.27, 0.19, 0.22
+_MOST_NAME_IN, _FEW_NAME_IN, _LEAST_PANEL_IN = 2.1, 1.2, 0.78
 _PANEL_IN, _LOW_PANEL_IN = 2.3, 1.15
 _STEPS = 60  # of a line over its span
 _STEP = 0.016  # between variants of one value, in parts of the span
@@ -70,10 +69,11 @@ def difference_rows(compared: Sequence[Compared], *, title: str = "", size: Size
     """
     against = _reference(compared)
     variants = list(dict.fromkeys(v for one in compared for v in one.comparison.variants))
-    names = [_name(variant, _MOST_LETTERS if size.columns > 1 else _FEW_LETTERS) for variant in variants]
-    left = 0.35 + _LETTER_IN * max(map(len, names))
+    names = [_name(variant, _MOST_NAME_IN if size.columns > 1 else _FEW_NAME_IN) for variant in variants]
+    left = 0.2 + max(width_in(name) for name in names)
     free = size.width_in - left - _RIGHT_IN
     abreast = max(1, min(len(compared), int((free + _GAP_IN) / (_LEAST_PANEL_IN + _GAP_IN))))
+    abreast = -(-len(compared) // -(-len(compared) // abreast))  # rows of panels alike in length
     wide = (free - _GAP_IN * (abreast - 1)) / abreast
     tall = (_ROW_IN if size.headed else _DENSE_ROW_IN) * len(variants)
     stacks = -(-len(compared) // abreast)
@@ -92,10 +92,10 @@ def difference_rows(compared: Sequence[Compared], *, title: str = "", size: Size
         for row in range(0, len(variants), 2):
             axes.axhspan(row - 0.5, row + 0.5, color=MIST, linewidth=0.0, zorder=0.1)
         axes.axvline(0.0, color=SLATE, linewidth=0.8, zorder=0.5)
-        axes.xaxis.set_major_locator(MaxNLocator(max(2, int(wide / 0.55)), steps=[1, 2, 5, 10]))
         for row, variant in enumerate(variants):
             if variant in one.comparison.variants:
                 _draw(axes, one, variant, against, float(row), across=True)
+        few_ticks(axes, beyond_in=0.4 * _GAP_IN)
     return figure
 
 
@@ -189,12 +189,12 @@ def _reference(compared: Sequence[Compared]) -> str:
     return compared[0].against
 
 
-def _name(variant: str, most: int) -> str:
+def _name(variant: str, most_in: float) -> str:
     """Shorten the name of a variant; of its holds the last says most."""
-    if len(variant) > most and variant.count(" + ") > 1:
+    if width_in(variant) > most_in and variant.count(" + ") > 1:
         first, last = variant.split(" + ")[0], variant.split(" + ")[-1]
         variant = f"{first.rsplit(' ', 1)[0]} … {last}"
-    return shortened(variant, most)
+    return fitted(variant, most_in)
 
 
 def _label(one: Compared, between: str = " ") -> str:

@@ -10,13 +10,14 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from xrdorder.figures import palette
-from xrdorder.figures.sheet import shortened
+from xrdorder.figures.words import fitted
 
 if TYPE_CHECKING:
     from xrdorder.fitting import PhaseResult
 
 Array = NDArray[np.float64]
 
+_TITLE_IN = 0.75
 _TITLES = {
     "nb3sn": "Nb$_3$Sn",
     "nb": "Nb",
@@ -42,7 +43,7 @@ class Lane:
     @property
     def title(self) -> str:
         """The phase as chemists write it, or its name, shortened if need be."""
-        return _TITLES.get(self.name) or shortened(self.name, 14)
+        return _TITLES.get(self.name) or fitted(self.name, _TITLE_IN, bold=True)
 
 
 def lanes_of(lines: xr.Dataset, phases: "Mapping[str, PhaseResult] | xr.Dataset | None") -> list[Lane]:

@@ -17,18 +17,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.figures import palette
-from xrdorder.figures.sheet import (
-    NORMAL,
-    SCREEN,
-    SMALL,
-    Size,
-    font,
-    minor_ticks,
-    page,
-    place,
-    shortened,
-    style,
-)
+from xrdorder.figures.sheet import SCREEN, Size, font, minor_ticks, page, place, style
+from xrdorder.figures.words import NORMAL, SMALL, fitted
 from xrdorder.superconductivity.currents import (
     LOWEST_FIELD_T,
     SURE,
@@ -59,7 +49,7 @@ _BARS = 6
 
 _PANEL_IN, _LEFT_IN, _RIGHT_IN, _BOTTOM_IN, _BESIDE_IN = 4.45, 0.72, 0.2, 0.55, 2.3
 _ROW_IN, _GAP_IN = 0.2, 0.45
-_NAME_CHARACTERS = 30
+_NAME_IN = 1.55
 _STYLES = ("-", (0, (6, 2)), (0, (1, 1.2)), (0, (6, 1.5, 1, 1.5)), (0, (3, 1.2)), (0, (8, 2, 1, 2, 1, 2)))
 """Lines differ by dashes as well as by colour and lightness."""
 
@@ -266,7 +256,7 @@ def _few(samples: Sequence[_T]) -> Sequence[_T]:
 
 
 def _short(name: str) -> str:
-    return shortened(name, _NAME_CHARACTERS)
+    return fitted(name, _NAME_IN)
 
 
 def _reading(n: int) -> str:

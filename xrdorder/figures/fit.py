@@ -22,9 +22,7 @@ from xrdorder.figures import palette
 from xrdorder.figures.close_ups import CloseUp, default_close_ups, draw_close_ups, height_in
 from xrdorder.figures.counts import Lane, draw_curves, lanes_of
 from xrdorder.figures.sheet import (
-    NORMAL,
     SCREEN,
-    SMALL,
     Size,
     font,
     minor_ticks,
@@ -35,6 +33,7 @@ from xrdorder.figures.sheet import (
     style,
     zero_line,
 )
+from xrdorder.figures.words import NORMAL, SMALL
 
 if TYPE_CHECKING:
     from xrdorder.fitting import PhaseResult

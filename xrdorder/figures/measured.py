@@ -17,7 +17,8 @@ from matplotlib.ticker import MaxNLocator
 from xrdorder.exceptions import StudyError
 from xrdorder.figures import palette
 from xrdorder.figures.lots import draw_legend, legend_height
-from xrdorder.figures.sheet import SCREEN, SMALL, Size, font, minor_ticks, page, place, style
+from xrdorder.figures.sheet import SCREEN, Size, font, minor_ticks, page, place, style
+from xrdorder.figures.words import SMALL
 from xrdorder.studies.agreement import Agreement
 from xrdorder.studies.measured import QUANTITIES
 from xrdorder.studies.measured_rows import Row

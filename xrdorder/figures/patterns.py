@@ -22,18 +22,8 @@ from numpy.typing import NDArray
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.counts import Lane, at_equal_times, lanes_of
 from xrdorder.figures.palette import FOG, INK, LAGOON, MIST, PAPER, SKY, SLATE, stroke
-from xrdorder.figures.sheet import (
-    NORMAL,
-    SCREEN,
-    SMALL,
-    Size,
-    font,
-    minor_ticks,
-    page,
-    place,
-    style,
-)
-from xrdorder.figures.words import fitted, width_in
+from xrdorder.figures.sheet import SCREEN, Size, font, minor_ticks, page, place, style
+from xrdorder.figures.words import NORMAL, SMALL, fitted, width_in
 
 Array = NDArray[np.float64]
 
@@ -186,7 +176,7 @@ def _map(patterns: Sequence[SamplePattern], title: str, size: Size) -> Figure:
 
 def _name_temperatures(axes: Axes, patterns: Sequence[SamplePattern], wide_in: float, tall_in: float) -> None:
     """Bracket rows of one temperature at the right edge, and say it where there is room."""
-    known = [f"{one.temperature_c:g} °C" if math.isfinite(one.temperature_c) else "unknown" for one in patterns]
+    known = [f"{one.temperature_c:.0f} °C" if math.isfinite(one.temperature_c) else "unknown" for one in patterns]
     per_row, last = tall_in / len(patterns), -math.inf
     first = 0
     for k in range(1, len(known) + 1):

@@ -15,7 +15,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import StudyError
 from xrdorder.figures import palette
-from xrdorder.figures.sheet import SMALL, font, style
+from xrdorder.figures.sheet import font, style
+from xrdorder.figures.words import SMALL
 
 Array = NDArray[np.float64]
 

@@ -7,6 +7,7 @@ suggestion first. Where wires do not differ by more than chance the map says so.
 told beside the front, in the empty quarter where there is one, by what tells the treatments apart.
 """
 
+import math
 import re
 import textwrap
 from collections.abc import Sequence
@@ -19,8 +20,8 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLoca
 from numpy.typing import NDArray
 
 from xrdorder.figures.palette import CLAY, FOG, GARNET, INK, LAGOON, MIST, PAPER, SLATE, STRAW, TEXT
-from xrdorder.figures.sheet import NORMAL, SCREEN, SMALL, Margins, Size, font, grid, minor_ticks, plain, style
-from xrdorder.figures.words import wrapped_in
+from xrdorder.figures.sheet import SCREEN, Margins, Size, font, grid, minor_ticks, style
+from xrdorder.figures.words import NORMAL, SMALL, plain, wrapped_in
 from xrdorder.planning import LotPlan, Plan, Response
 from xrdorder.planning.constraints import allowed
 from xrdorder.planning.rows import reference
@@ -32,6 +33,7 @@ _ROOM = Margins(left=0.62, right=0.72, bottom=0.5, across=1.15, down=0.85, above
 _KEY_IN = 0.5
 _GRID = 50
 _LETTER_IN = 0.061
+_LETTER_PT = 9.0
 _LETTERS = "abcdefghijkl"
 _LINE_IN, _KEY_AT, _QUARTER_AT = 1.5 * SMALL / 72.0, 0.12, 0.3
 """Height of a line of the key, and how far right of the front, or of the left edge of the quarter, it begins."""
@@ -233,6 +235,7 @@ def _front(axes: Axes, found: LotPlan, corner: tuple[float, float], room_in: flo
             zorder=3 if front.on_front[k] else 2,
         )  # fmt: skip
     axes.margins(0.10, 0.14)
+    axes.autoscale_view()  # letters are placed by where marks are on the page
     minor_ticks(axes, x=5, y=5)
     suggested = [
         (response.field_t, k, proposal.schedule)
@@ -246,6 +249,7 @@ def _front(axes: Axes, found: LotPlan, corner: tuple[float, float], room_in: flo
     column_in = room_in / 2.0 if suggested else room_in
     below = ["", *wrapped_in(f"bars: doubt of the difference to {names[len(on)]}", column_in, SMALL)]
     below += ["", *wrapped_in(f"all: {common}", column_in, SMALL)] if common else []
+    marked: list[tuple[float, float]] = []
     lines = ["nothing beats"]
     most = int(axes.get_window_extent().height / axes.figure.get_dpi() / _LINE_IN) - len(below) - 1
     shown = 0
@@ -253,7 +257,7 @@ def _front(axes: Axes, found: LotPlan, corner: tuple[float, float], room_in: flo
         entry = wrapped_in(f"{letter}  {name}", column_in, SMALL)
         if len(lines) + len(entry) > most:
             break
-        axes.text(x[k], y[k], letter, ha="center", va="center_baseline", zorder=4, **font(SMALL, color=PAPER))
+        _letter(axes, letter, float(x[k]), float(y[k]), marked)
         lines += entry
         shown += 1
     lines += [f"and {len(on) - shown} more"] * (len(on) > shown)
@@ -270,6 +274,19 @@ def _front(axes: Axes, found: LotPlan, corner: tuple[float, float], room_in: flo
                 at, top, plain("\n".join(text)), transform=axes.figure.transFigure, ha="left", va="top",
                 linespacing=1.5, **font(SMALL),
             )  # fmt: skip
+
+
+def _letter(axes: Axes, letter: str, x: float, y: float, marked: list[tuple[float, float]]) -> None:
+    """Write a letter on its mark, or over it where another mark has its letter there."""
+    across, up = axes.transData.transform((x, y)) * 72.0 / axes.figure.get_dpi()
+    raised = 0.0
+    while any(math.hypot(across - a, up + raised - b) < _LETTER_PT for a, b in marked):
+        raised += _LETTER_PT
+    marked.append((float(across), float(up + raised)))
+    axes.annotate(
+        letter, (x, y), (0.0, raised), textcoords="offset points", ha="center", va="center_baseline", zorder=4,
+        **font(SMALL, color=INK if raised else PAPER),
+    )  # fmt: skip
 
 
 def told_apart(names: Sequence[str]) -> tuple[list[str], str]:

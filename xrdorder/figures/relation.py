@@ -6,7 +6,8 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from xrdorder.figures.palette import FOG, GARNET, INK, MIST, SLATE
-from xrdorder.figures.sheet import NORMAL, SMALL, Size, font, page, place, style, zero_line
+from xrdorder.figures.sheet import Size, font, page, place, style, zero_line
+from xrdorder.figures.words import NORMAL, SMALL
 from xrdorder.relations import Relation, Symbol
 
 _SIZE = Size("relation", 6.2, 1, True)

@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.palette import FOG, GARNET, INK, MIST, SLATE
-from xrdorder.figures.sheet import NORMAL, SCREEN, SMALL, Margins, Size, font, grid, style
-from xrdorder.figures.words import fitted, width_in
+from xrdorder.figures.sheet import SCREEN, Margins, Size, font, grid, style
+from xrdorder.figures.words import NORMAL, SMALL, fitted, width_in
 from xrdorder.treatments import History, LoggedTreatment
 
 Array = NDArray[np.float64]

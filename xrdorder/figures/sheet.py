@@ -7,9 +7,10 @@ Every property is set on the artist itself. Reading or writing `matplotlib.rcPar
 whoever else uses matplotlib in the same process.
 """
 
-import textwrap
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise, product
 from typing import Any
 
 import numpy as np
@@ -20,12 +21,9 @@ from matplotlib.ticker import AutoMinorLocator, FixedLocator, NullLocator
 from numpy.typing import NDArray
 
 from xrdorder.figures.palette import FOG, PAPER, SLATE, TEXT
+from xrdorder.figures.words import FAMILY, LARGE, NORMAL, fitted, plain, width_in, wrapped_in
 
 Array = NDArray[np.float64]
-
-FAMILY = "DejaVu Sans"
-"""Comes with matplotlib, so that a figure looks the same everywhere."""
-SMALL, NORMAL, LARGE = 6.8, 8.0, 11.0
 
 _STEPS = (1.0, 2.0, 5.0)
 
@@ -81,8 +79,7 @@ class Margins:
     above: float = 0.1
 
 
-_LETTER_IN = {NORMAL: 0.057, LARGE: 0.097}
-"""Width of a letter on the average: prose of DejaVu Sans, bold where large (measured)."""
+_MOST_TICKS, _TICK_GAPS_IN = 10, (0.12, 0.05)
 _TITLE_IN, _REMARK_LINE_IN = 0.38, 0.14
 
 
@@ -136,37 +133,17 @@ def page(size: Size, body_in: float, *, title: str = "", remark: str = "", left_
     if not size.headed:
         return sheet(size.width_in, body_in + 0.08)
     across = size.width_in - left_in - 0.15
-    lines = textwrap.wrap(remark, int(across / _LETTER_IN[NORMAL]))
+    lines = wrapped_in(remark, across) if remark else []
     height = body_in + _TITLE_IN + _REMARK_LINE_IN * len(lines) + 0.1
     figure = sheet(size.width_in, height)
     left = left_in / size.width_in
-    short = shortened(title, int(across / _LETTER_IN[LARGE]))
+    short = fitted(title, across, LARGE, bold=True)
     figure.text(left, 1.0 - 0.14 / height, short, **font(LARGE, weight="bold"), va="top", ha="left")
     figure.text(
         left, 1.0 - _TITLE_IN / height, plain("\n".join(lines)), **font(NORMAL, color=SLATE), va="top", ha="left",
         linespacing=1.25,
     )  # fmt: skip
     return figure
-
-
-def shortened(text: str, most: int) -> str:
-    """Keep beginning and end of a long name, as text to draw: names of variants differ in either.
-
-    >>> shortened("heron-650c-100h-first-spool", 15)
-    'heron-6…t-spool'
-    """
-    half = most // 2
-    return plain(text if len(text) <= most else f"{text[: most - half - 1]}…{text[len(text) - half :]}")
-
-
-def plain(text: str) -> str:
-    r"""Give text of somebody else as text to draw: matplotlib would take what stands between two $ for mathematics.
-
-    >>> plain("2 $ and 3 $")
-    '2 \\$ and 3 \\$'
-    """
-    printable = "".join(letter if letter.isprintable() or letter == "\n" else " " for letter in text)
-    return printable.replace("$", r"\$")
 
 
 def place(
@@ -248,6 +225,35 @@ def root_ticks(low: float, high: float, least_gap: float = 0.09) -> tuple[float,
     if low <= 0.0:  # zero is worth more than a neighbour
         picked = [tick for tick in picked if np.sqrt(tick) - bottom >= gap] + [0.0]
     return tuple(reversed(picked))
+
+
+def few_ticks(axes: Axes, *, beyond_in: float = 0.0) -> None:
+    """Put as many round numbers on the horizontal axis as their labels have room for.
+
+    Parameters
+    ----------
+    axes : Axes
+        With its final limits, and a linear scale.
+    beyond_in : float
+        How far labels may reach beyond the ends of the axis, where neighbours begin.
+    """
+    low, high = axes.get_xlim()
+    inches = axes.get_window_extent().width / axes.figure.get_dpi() / (high - low)
+    first = math.floor(math.log10((high - low) / _MOST_TICKS))
+    steps = [digit * 10.0**power for power in range(first, first + 3) for digit in _STEPS]
+    kept: list[float] = []
+    for gap, step in product(_TICK_GAPS_IN, steps):
+        ticks = [step * k for k in range(math.ceil(low / step), math.floor(high / step) + 1)]
+        half = [0.5 * width_in(label) for label in axes.xaxis.get_major_formatter().format_ticks(ticks)]
+        ends = [
+            (tick, (tick - low) * inches - w, (tick - low) * inches + w) for tick, w in zip(ticks, half, strict=True)
+        ]
+        inside = [one for one in ends if one[1] >= -beyond_in and one[2] <= (high - low) * inches + beyond_in]
+        kept = [tick for tick, _, _ in inside]
+        apart = all(right[1] - left[2] >= gap for left, right in pairwise(inside))
+        if apart and 1 < len(ticks) <= _MOST_TICKS and len(kept) > 1:
+            break
+    axes.xaxis.set_major_locator(FixedLocator(kept))
 
 
 def minor_ticks(axes: Axes, *, x: int = 0, y: int = 0) -> None:

@@ -25,20 +25,8 @@ from numpy.typing import NDArray
 
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.palette import GARNET, INK, PAPER, SLATE
-from xrdorder.figures.sheet import (
-    NORMAL,
-    SCREEN,
-    SMALL,
-    Margins,
-    Size,
-    font,
-    grid,
-    minor_ticks,
-    plain,
-    rows_without_overlap,
-    style,
-)
-from xrdorder.figures.words import fitted
+from xrdorder.figures.sheet import SCREEN, Margins, Size, font, grid, minor_ticks, rows_without_overlap, style
+from xrdorder.figures.words import NORMAL, SMALL, fitted, plain
 from xrdorder.material.widths import voigt_breadth
 
 Array = NDArray[np.float64]

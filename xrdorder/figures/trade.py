@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Sequence
 
 import numpy as np
@@ -16,19 +15,8 @@ from numpy.typing import ArrayLike, NDArray
 from xrdorder.exceptions import StudyError
 from xrdorder.figures import palette
 from xrdorder.figures.lots import draw_legend, legend_height, look
-from xrdorder.figures.sheet import (
-    FAMILY,
-    NORMAL,
-    SCREEN,
-    SMALL,
-    Size,
-    font,
-    minor_ticks,
-    page,
-    place,
-    shortened,
-    style,
-)
+from xrdorder.figures.sheet import SCREEN, Size, font, minor_ticks, page, place, style
+from xrdorder.figures.words import FAMILY, NORMAL, SMALL, fitted, width_in, wrapped_in
 from xrdorder.superconductivity.currents import Conditions, Conductor, bc2_curve
 from xrdorder.superconductivity.mixture import Band
 from xrdorder.superconductivity.pinning import MICROSCOPY
@@ -41,7 +29,7 @@ DRAWS = 2_000
 
 _LEFT_IN, _BOTTOM_IN, _TOP_IN = 0.75, 0.52, 0.36
 _TALL_IN = 4.2
-_LETTER_IN, _BOLD_LETTER_IN, _ROW_IN = 0.051, 0.058, 0.13
+_ROW_IN, _TICK_GAP_IN = 0.13, 0.1
 _GRID = 41
 _LEVELS = (0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.3, 1.4, 1.5, 1.6, 1.8, 2.0, 2.5, 3.0, 4.0)
 _MOST_LINES = 11
@@ -105,7 +93,7 @@ def trade_figure(
     wide = size.width_in - _LEFT_IN - right
     tall = min(_TALL_IN, (0.95 if size.columns > 1 else 1.3) * wide)
     legend = legend_height(lots, wide + right - 0.1)
-    words = "\n".join(textwrap.wrap(_common_words(bc2, grain, noun), int((wide + 0.5) / _LETTER_IN)))
+    words = "\n".join(wrapped_in(_common_words(bc2, grain, noun), wide + 0.5, SMALL))
     top = _TOP_IN + _ROW_IN * (words.count("\n") - 1)
     figure = page(size, _BOTTOM_IN + tall + top + legend, title=title, remark=remark, left_in=_LEFT_IN)
     axes = place(figure, _LEFT_IN, _BOTTOM_IN, wide, tall)
@@ -158,12 +146,24 @@ def _limits(axes: Axes, found: Sequence[Placed], sizes: Sequence[Array]) -> None
     span = float(np.ptp(y)) or 1.0
     axes.set_ylim(float(y.min()) - 0.07 * span, float(y.max()) + 0.09 * span)
     ends = axes.get_xlim()
-    ticks = [nm for nm in _TICKS_NM if ends[0] <= nm <= ends[1]]
-    axes.xaxis.set_major_locator(FixedLocator(ticks) if len(ticks) > 1 else MaxNLocator(4))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda nm, _: f"{nm:g}"))
+    axes.xaxis.set_major_locator(FixedLocator(_ticks(*ends, axes.get_window_extent().width / axes.figure.get_dpi())))
     axes.xaxis.set_minor_locator(NullLocator())
     axes.yaxis.set_major_locator(MaxNLocator(7, steps=[1, 2, 5, 10]))
     minor_ticks(axes, y=2)
+
+
+def _ticks(low: float, high: float, wide_in: float) -> list[float]:
+    """Round sizes in nm between ends of a logarithmic axis, whose labels keep off each other."""
+    kept: list[float] = []
+    between = sorted(nm for nm in _TICKS_NM if low <= nm <= high)
+    # over a narrow span the axis is nearly linear
+    for nm in between if len(between) > 1 else MaxNLocator(4, steps=[1, 2, 5, 10]).tick_values(low, high):
+        if low <= nm <= high:
+            gap = wide_in * math.log(nm / kept[-1]) / math.log(high / low) if kept else math.inf
+            if gap >= width_in(f"{nm:g}") + _TICK_GAP_IN:
+                kept.append(float(nm))
+    return kept
 
 
 def _lines(axes: Axes, against: Conductor, field_t: float, conditions: Conditions, bc2: Band) -> list[Text]:
@@ -229,9 +229,8 @@ def _names(
             continue
         x = float(nm[0])
         inward = math.log(x / low) > 0.5 * math.log(high / low)
-        letters = int(0.5 * wide / _BOLD_LETTER_IN)
-        told = "" if one.name != reference else " (reference)" if letters > 26 else " (ref.)"
-        text = shortened(one.name, letters - len(told)) + told
+        told = "" if one.name != reference else " (reference)" if wide > 3.0 else " (ref.)"
+        text = fitted(one.name, 0.5 * wide - width_in(told, SMALL, bold=True), SMALL, bold=True) + told
         beside = axes.annotate(
             text, (x, one.bc2_difference.median), (-6.0 if inward else 6.0, 4.0), textcoords="offset points",
             ha="right" if inward else "left", va="bottom", zorder=5,

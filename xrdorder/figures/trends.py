@@ -25,7 +25,8 @@ from xrdorder.exceptions import UnknownNameError
 from xrdorder.figures import palette
 from xrdorder.figures.lots import draw_legend, legend_height, look
 from xrdorder.figures.places import TEMPERATURE, Places, Point, Variable, places_of
-from xrdorder.figures.sheet import SCREEN, SMALL, Size, font, minor_ticks, page, place, style, zero_line
+from xrdorder.figures.sheet import SCREEN, Size, font, minor_ticks, page, place, style, zero_line
+from xrdorder.figures.words import SMALL
 from xrdorder.studies.comparison import trend, values_of
 from xrdorder.superconductivity.differences import Sample, difference, samples_of
 

@@ -1,4 +1,4 @@
-"""How wide is a text on the page, and how much of a name has room?"""
+"""Words on a page: their letters, how wide they are, and how much of a name has room."""
 
 from __future__ import annotations
 
@@ -8,9 +8,22 @@ from functools import lru_cache
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import text_to_path
 
-from xrdorder.figures.sheet import FAMILY, NORMAL, plain
+FAMILY = "DejaVu Sans"
+"""Comes with matplotlib, so that a figure looks the same everywhere."""
+SMALL, NORMAL, LARGE = 6.8, 8.0, 11.0
+"""Sizes of letters in points."""
 
 _POINTS_PER_IN = 72.0
+
+
+def plain(text: str) -> str:
+    r"""Give text of somebody else as text to draw: matplotlib would take what stands between two $ for mathematics.
+
+    >>> plain("2 $ and 3 $")
+    '2 \\$ and 3 \\$'
+    """
+    printable = "".join(letter if letter.isprintable() or letter == "\n" else " " for letter in text)
+    return printable.replace("$", r"\$")
 
 
 @lru_cache(maxsize=4096)
