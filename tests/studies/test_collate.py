@@ -287,3 +287,13 @@ def test_missing_and_damaged_results_are_told_so(tmp_path):
     with pytest.raises(StudyError, match="cannot be read") as caught:
         read_results(tmp_path)
     assert "\n" not in str(caught.value)
+
+
+def test_results_that_are_there_already_keep_their_date(dataset, tmp_path):
+    write_results(dataset, tmp_path)
+    dates = {path: path.stat().st_mtime_ns for path in tmp_path.iterdir()}
+    assert len(dates) == 2
+    write_results(dataset, tmp_path)
+    assert {path: path.stat().st_mtime_ns for path in tmp_path.iterdir()} == dates
+    write_results(dataset.assign(a_nm=dataset["a_nm"] + 1e-4), tmp_path)
+    assert all(path.stat().st_mtime_ns > date for path, date in dates.items())

@@ -54,14 +54,19 @@ def draw_calibration(study: Path) -> None:
 
 
 def draw_study(study: Path, results: xr.Dataset) -> list[Path]:
-    """Save trends and differences over the reaction temperature, where at least two samples have a treatment."""
+    """Save trends and differences over the reaction temperature, where at least two samples have a treatment.
+
+    Figures that are younger than the results and all fits are left as they are.
+    """
     usable = results["peak_c"].notnull() & results["a_nm"].notnull()
     if int(usable.sum()) < 2:
         return []
     folder = study / "results" / FOLDER
     drawn = [folder / TRENDS, folder / DIFFERENCES]
-    save(trend_figure(results), drawn[0])
-    save(difference_figure(results), drawn[1])
+    sources = [study / "results" / "results.nc", *(study / "results" / "samples").glob("*.nc")]
+    for path, draw in zip(drawn, (trend_figure, difference_figure), strict=True):
+        if not all(_up_to_date(path, source) for source in sources):
+            save(draw(results), path)
     return drawn
 
 

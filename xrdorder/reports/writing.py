@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 from collections.abc import Callable, Collection, Iterable, Sequence
 from pathlib import Path
 
@@ -15,7 +16,7 @@ from xrdorder.reports.page import page
 from xrdorder.reports.pictures import FORMATS, Picture, Scene, encoded
 from xrdorder.reports.tables import HEADINGS, rows
 from xrdorder.reports.verdicts import first_look
-from xrdorder.studies.files import write_atomically
+from xrdorder.studies.files import make_folder, write_atomically
 from xrdorder.studies.interpretation import OwnFiles
 from xrdorder.studies.run import RESULTS, OpenStudy
 from xrdorder.studies.words import did_you_mean
@@ -72,8 +73,8 @@ def write_report(
     written = []
 
     def write(path: Path, content: bytes) -> None:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        write_atomically(path, lambda temporary: _put(temporary, content))
+        make_folder(path.parent)
+        write_atomically(path, lambda part: part.write_bytes(content))
         written.append(path)
 
     parts = set(PARTS) & set(only) if only else set(PARTS)
@@ -98,13 +99,7 @@ def write_report(
     return written
 
 
-def _put(path: Path, content: bytes) -> None:
-    path.write_bytes(content)
-
-
 def _csv(opened: OpenStudy) -> bytes:
-    import io
-
     stream = io.StringIO(newline="")
     writer = csv.writer(stream, lineterminator="\n")
     writer.writerow([f"{one.words} ({one.unit})" if one.unit else one.words for one in HEADINGS])

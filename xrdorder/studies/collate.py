@@ -1,6 +1,7 @@
 """All samples in one table: `results.nc` for programs, `results.csv` for people."""
 
 import csv
+import io
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -267,26 +268,29 @@ def _add_relations(variables: Variables, samples: Sequence[StoredSample]) -> Non
 
 
 def write_results(dataset: xr.Dataset, folder: Path) -> None:
-    """Write `results.nc` and `results.csv`, each whole or not at all.
+    """Write `results.nc` and `results.csv`, each whole or not at all; what is there already keeps its date.
 
     Raises
     ------
     StudyError
         The disk refuses.
     """
-    content = netcdf(dataset)
-    write_atomically(folder / RESULTS_NC, lambda path: path.write_bytes(content))
-    write_atomically(folder / RESULTS_CSV, lambda path: _write_csv(dataset, path))
+    for name, content in ((RESULTS_NC, netcdf(dataset)), (RESULTS_CSV, _csv(dataset))):
+        _renew(folder / name, content)
 
 
-def _write_csv(dataset: xr.Dataset, path: Path) -> None:
-    phases = [str(name) for name in dataset["phase"].values]
-    with path.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, lineterminator="\n")
-        names = column_names(phases)
-        writer.writerow(names)
-        columns = [_column(dataset, name) for name in names]
-        writer.writerows(zip(*columns, strict=True))
+def _renew(path: Path, content: bytes) -> None:
+    if not (path.is_file() and path.read_bytes() == content):
+        write_atomically(path, lambda part: part.write_bytes(content))
+
+
+def _csv(dataset: xr.Dataset) -> bytes:
+    stream = io.StringIO(newline="")
+    writer = csv.writer(stream, lineterminator="\n")
+    names = column_names([str(name) for name in dataset["phase"].values])
+    writer.writerow(names)
+    writer.writerows(zip(*[_column(dataset, name) for name in names], strict=True))
+    return stream.getvalue().encode("utf-8")
 
 
 def _column(dataset: xr.Dataset, name: str) -> list[str]:
