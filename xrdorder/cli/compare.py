@@ -49,7 +49,7 @@ def compare(
     from xrdorder.studies import open_study
     from xrdorder.studies.comparison.of_study import (
         QUANTITIES,
-        compare_quantity,
+        compare_wires,
         fit_to_compare,
         predicted_values,
         wires_of,
@@ -71,9 +71,7 @@ def compare(
         for quantity in asked:
             try:
                 wires[quantity] = wires_of(results, quantity, by, reference, predicted)
-                found[quantity] = compare_quantity(
-                    results, quantity, by, reference, all_pairs=all_pairs, predicted=predicted
-                )
+                found[quantity] = compare_wires(wires[quantity], all_pairs=all_pairs)
             except XrdorderError as error:
                 if quantities and not (quantity in wires and len(wires[quantity].variants) == 1):
                     raise

@@ -9,7 +9,7 @@ import xarray as xr
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.studies.columns import NUMBERS
 from xrdorder.studies.comparison.compared import Compared
-from xrdorder.studies.comparison.drifts import Drift, drifts, in_order
+from xrdorder.studies.comparison.drifts import ORDERS, Drift, drifts, in_order
 from xrdorder.studies.comparison.replicates import NONE, Repeatability, about_course
 from xrdorder.studies.comparison.values import Values, grouping, values_from_draws, values_of
 from xrdorder.studies.comparison.variants import compare, scatter_of
@@ -159,6 +159,8 @@ def wires_of(
 
 def drifts_of(results: xr.Dataset, wires: Iterable[Wires]) -> list[Drift]:
     """Look for drifts of these quantities along the spool and over dates, inside wires of one lot and treatment."""
+    if not any(name in results for name in ORDERS):
+        return []
     asked = []
     for one in wires:
         some = one.values.select([bool(label) for label in one.treatments])
@@ -200,7 +202,17 @@ def compare_quantity(
     UnknownNameError
         There is no such quantity.
     """
-    wires = wires_of(results, quantity, by, reference, predicted)
+    return compare_wires(wires_of(results, quantity, by, reference, predicted), all_pairs=all_pairs)
+
+
+def compare_wires(wires: Wires, *, all_pairs: bool = False) -> Compared:
+    """Compare the variants of wires that were taken out of a study.
+
+    Raises
+    ------
+    StudyError
+        There are fewer than two variants.
+    """
     found = compare(
         wires.values,
         wires.labels,
