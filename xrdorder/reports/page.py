@@ -30,6 +30,10 @@ PLOTTING_SHA256 = "19c8d4c6ad88929a79f4ae49d6f7161566dfd0ba3d15cc495e974f787eb78
 """Of the vendored plotting script, as it came from the npm registry."""
 
 
+_DRAWN = ("curves", "lines", "phases")
+"""Groups of a sample that a section is made of."""
+
+
 @dataclass(frozen=True)
 class _Shown:
     source: str
@@ -65,7 +69,7 @@ def page(
     names = [str(name) for name in results["sample"].values]
     sections, fits = [], []
     for k, name in enumerate(names):
-        sample = opened.sample(name)
+        sample = opened.sample(name, _DRAWN)
         made = section(sample, results.isel(sample=k), k)
         sections.append(made)
         if made.fitted:

@@ -336,7 +336,7 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
         sample.quality_words,
         _opinions(sample),
         len(covariance.names),
-        model_words(sample),
+        sample.model or model_words(sample),
         _dopants(sample),
         tuple(replace(one, remark="; ".join(x for x in (remark, one.remark) if x)) for one in found),
         tuple((name, covariance.correlation(contrast, name)) for name in b_iso if contrast in covariance.names),
