@@ -86,12 +86,12 @@ def trends(scene: Scene) -> Picture | None:
 def measured(scene: Scene) -> Picture | None:
     """Draw predicted against measured values, where any were measured."""
     try:
-        held = hold(scene.opened)
+        figure = measured_figure(hold(scene.opened), size=scene.size)
     except XrdorderError:
         return None
     return Picture(
         "measured",
-        measured_figure(held, size=scene.size),
+        figure,
         "Predicted against measured values",
         f"Predicted against measured values, with total uncertainties. {scene.data} Measured values: study.toml.",
     )
