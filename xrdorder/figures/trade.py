@@ -161,7 +161,9 @@ def _ticks(low: float, high: float, wide_in: float) -> list[float]:
     for nm in between if len(between) > 1 else MaxNLocator(4, steps=[1, 2, 5, 10]).tick_values(low, high):
         if low <= nm <= high:
             gap = wide_in * math.log(nm / kept[-1]) / math.log(high / low) if kept else math.inf
-            if gap >= width_in(f"{nm:g}") + _TICK_GAP_IN:
+            room = width_in(f"{nm:g}")
+            to_edge = wide_in * math.log(high / nm) / math.log(high / low)
+            if gap >= room + _TICK_GAP_IN and to_edge >= 0.5 * room:  # at the right edge the other axis has its numbers
                 kept.append(float(nm))
     return kept
 
@@ -186,14 +188,15 @@ def _lines(axes: Axes, against: Conductor, field_t: float, conditions: Condition
         linestyles=["solid" if level == 1.0 else (0, (5, 2.5)) for level in levels], zorder=1.0,
     )  # fmt: skip
     others = [level for level in levels if level != 1.0]  # the thick one is through the reference
-    kept = []
+    kept: list[Text] = []
     for label in axes.clabel(drawn, others, fmt=lambda level: f"×{level:g}", fontsize=SMALL, inline_spacing=3):
         label.set_fontfamily(FAMILY)
         label.set_color(palette.SLATE)
         box, frame = label.get_window_extent(), axes.get_window_extent()
-        if frame.x0 < box.x0 and box.x1 < frame.x1 and frame.y0 < box.y0 and box.y1 < frame.y1:
+        inside = frame.x0 < box.x0 and box.x1 < frame.x1 and frame.y0 < box.y0 and box.y1 < frame.y1
+        if inside and not any(box.overlaps(other.get_window_extent()) for other in kept):
             kept.append(label)
-        else:  # it would stand on the numbers of an axis
+        else:  # it would stand on the numbers of an axis, or on another
             label.remove()
     return kept
 
