@@ -84,7 +84,7 @@ def test_all_pairs_show_differences_before_absolutes(run, monkeypatch, tmp_path)
     made(monkeypatch, treatment=["625 °C/100 h", "650 °C/100 h", "725 °C/100 h", "725 °C/100 h"])
     said = run("--quantity", "tin", "--all-pairs").output
     assert said.index("Differences of pairs") < said.index("Absolutes") < said.index("Verdicts")
-    assert "Of 3 pairs 1 are not distinguishable in anything" in " ".join(said.split())
+    assert "Of 3 pairs 1 is not distinguishable in anything" in " ".join(said.split())
     rows = list(csv.DictReader((tmp_path / "results/comparison.csv").open(encoding="utf-8")))
     # the later less the earlier variant, as with a reference; the unit of the column of results.csv
     assert ("725 °C/100 h", "625 °C/100 h") in {(row["first"], row["second"]) for row in rows}

@@ -147,8 +147,8 @@ def _pairs(found: _Found) -> list[str]:
     rest = [
         f"{number} {what}"
         for number, what in (
-            (max(clear - len(shown), 0), "more differ by more than chance in something"),
-            (len(ordered) - clear, "are not distinguishable in anything"),
+            (max(clear - len(shown), 0), "more with a difference beyond chance in something"),
+            (len(ordered) - clear, f"{'is' if len(ordered) - clear == 1 else 'are'} not distinguishable in anything"),
         )
         if number
     ]
