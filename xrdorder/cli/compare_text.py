@@ -147,7 +147,7 @@ def _pairs(found: _Found) -> list[str]:
     rest = [
         f"{number} {what}"
         for number, what in (
-            (max(clear - len(shown), 0), "more with a difference beyond chance in something"),
+            (max(clear - len(shown), 0), "more show a difference beyond chance in something"),
             (len(ordered) - clear, f"{'is' if len(ordered) - clear == 1 else 'are'} not distinguishable in anything"),
         )
         if number
