@@ -170,3 +170,23 @@ def test_parts_may_be_asked_for(tmp_path):
         write_report(made.opened(tmp_path), ["trend"])
     with pytest.raises(UnknownNameError, match="png, svg, pdf"):
         write_report(made.opened(tmp_path), [], "gif")
+
+
+def test_measured_values_stand_beside_the_verdict():
+    found = results.results()
+    assert first_look(found).measured == ""
+    names = ("A-700", "A-650-a", "A-650-b", "B-650")
+    table = {
+        "measured_sample": np.array(names, dtype=object),
+        "measured_quantity": np.array(["Bc2_T"] * 4, dtype=object),
+        "measured_temperature_k": np.array([4.2, 4.2, 4.2, 1.9]),
+        "measured_value": np.array([23.0, 24.0, 25.0, 30.0]),
+        "u_measured_value": np.array([0.2, 0.36, 0.4, 0.2]),
+    }
+    found = found.drop_dims("measurement").assign({name: ("measurement", column) for name, column in table.items()})
+    look = first_look(found)
+    assert look.leader.startswith("A 700")
+    # mean of the replicates 24.5, u = sqrt(0.36^2 + 0.4^2) / 2 = 0.27; what was measured at 1.9 K does not count
+    assert look.measured == "Measured Bc2 at 4.2 K: highest of 2 variants, A 650 °C/100 h with 24.5 ± 0.3 T; " + (
+        "A 700 °C/50 h has 23.0 ± 0.2 T."
+    )

@@ -13,6 +13,7 @@ from xrdorder.material import PUBLISHED_SCALE
 from xrdorder.studies.collate import RESULTS_CSV, RESULTS_NC, collate, read_results, write_results
 from xrdorder.studies.columns import NUMBERS, QUALITY, TARGETS
 from xrdorder.studies.comparison import grouping
+from xrdorder.studies.comparison.of_study import fit_to_compare
 from xrdorder.studies.description import DoseReference, Lot, Sample, Study
 from xrdorder.studies.measured import Measured
 from xrdorder.studies.store import StoredSample
@@ -297,3 +298,14 @@ def test_results_that_are_there_already_keep_their_date(dataset, tmp_path):
     assert {path: path.stat().st_mtime_ns for path in tmp_path.iterdir()} == dates
     write_results(dataset.assign(a_nm=dataset["a_nm"] + 1e-4), tmp_path)
     assert all(path.stat().st_mtime_ns > date for path, date in dates.items())
+
+
+def test_a_pattern_under_two_names_is_one_wire_to_compare(study):
+    ones = [replace(made.sample("good"), name=name) for name in ("good", "none", "bad")]
+    assert len({digest for one in ones for digest in one.provenance.input_sha256.values()}) == 1
+    own = replace(ones[2], provenance=replace(ones[2].provenance, input_sha256={"bad.xy": "another"}))
+    results = collate(study, [*ones[:2], own], PHASES)
+    assert results["same_pattern_as"].values.tolist() == ["", "good", ""]
+    kept, left_out = fit_to_compare(results)
+    assert kept["sample"].values.tolist() == ["good", "bad"]
+    assert left_out == {"none": "the pattern of good once more"}

@@ -389,7 +389,8 @@ def _draw_lines(axes: Axes, scene: _Scene, shown: Shown) -> None:
             axes.fill_between(
                 places.along(over), line - shape, line + shape, color=colour, alpha=0.13, linewidth=0.0, zorder=1
             )
-        axes.plot(places.along(over), line, color=colour, linewidth=0.9, alpha=0.8, zorder=1.5)
+        dashes = "-" if found.distinguishable else (0, (4, 3))
+        axes.plot(places.along(over), line, color=colour, linewidth=0.9, alpha=0.8, linestyle=dashes, zorder=1.5)
 
 
 # --- differences -----------------------------------------------------------------------------------------

@@ -30,7 +30,7 @@ def patterns(scene: Scene) -> Picture | None:
     if len(found) <= MOST_CURVES:
         how, what = "as curves, sample names beside them", "Observed counts (thin lines: none), each pattern"
     else:
-        how = "as a map: a row for each sample, darker where there are more counts"
+        how = "as a map: a row for each sample, darker where there are more counts, up to the end of the scale"
         what = "Observed counts less the fitted background, each pattern"
     return Picture(
         "patterns",
@@ -38,7 +38,7 @@ def patterns(scene: Scene) -> Picture | None:
         f"{count} of the study over the angle 2θ, {how}; marks below show where lines of each phase stand",
         f"{count} {how}, in the order of temperature, then time. {what} divided by the highest point of its fit and "
         "drawn by the square root. Marks below: lines of the phases that "
-        f"were found, heights by the root of the area. {_data(scene)}",
+        f"were found, heights by the root of the area within each phase. {_data(scene)}",
     )
 
 
@@ -100,7 +100,8 @@ def order_lines(scene: Scene) -> Picture | None:
         "Background and other phases of the fit are taken off, and counts divided by the fitted area of those of "
         f"{strong} that all have. Marks: observed, a few points together, with their standard uncertainty from "
         "counting; curves: fit of the whole pattern. With each line its area as it grows over the line: areas go with "
-        f"the square of the order, while heights hang on the widths of lines, too. {_data(scene)}",
+        "the square of the order, as far as no tails of neighbours are in the window; heights hang on the widths of "
+        f"lines, too. {_data(scene)}",
     )
 
 

@@ -78,7 +78,8 @@ def trends(scene: Scene) -> Picture | None:
         f"Order, tin, domain size, A15 fraction, Tc and Bc2 of all samples against the {variable.title}",
         f"What each sample has, against the {variable.title}. Bars at marks: what a sample shares with no other; at "
         "the right edge: what moves all samples of a lot. Tc and Bc2: 68 % interval over all published relations, "
-        "ticks: each alone. Lines: straight through a lot; bands: standard uncertainty of their shape. "
+        "ticks: each alone. Lines: straight through a lot (dashed: slope not more than chance); bands: standard "
+        "uncertainty of their shape. Marks of equal places stand beside each other. "
         f"{ESTIMATES} {scene.data}",
     )
 
@@ -93,7 +94,11 @@ def measured(scene: Scene) -> Picture | None:
         "measured",
         figure,
         "Predicted against measured values",
-        f"Predicted against measured values, with total uncertainties. {scene.data} Measured values: study.toml.",
+        "Measured values (up) against estimates (across): bars are the standard uncertainty of the measurement and the "
+        "68 % interval of the estimate; on the line both are equal. Beside or below, what each published relation is "
+        "off on the average, measured less predicted, on whatever wire it was found (for Bc2 at 0 K): thick bars are "
+        "what each sample has for itself, thin ones hold what all share as well; p: probability of being the best of "
+        f"those compared. {ESTIMATES} {scene.data} Measured values: study.toml.",
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import xarray as xr
@@ -19,6 +20,11 @@ from xrdorder.studies.comparison.of_study import (
 )
 from xrdorder.studies.comparison.words import manner, rounded
 from xrdorder.studies.numbers import chance
+from xrdorder.superconductivity.targets import HELIUM_K
+
+_MEASURED = (("Bc2_T", "Bc2 at 4.2 K", "T"), ("Tc_K", "Tc", "K"))
+_HELIUM_SPAN_K = 0.1
+"""Boiling helium, whatever the barometer: 4.2 K within this (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -82,6 +88,8 @@ class FirstLook:
         All pairs of each quantity.
     left_out : dict of str to str
         Samples whose fit is not to be used, and why.
+    measured : str
+        What the laboratory measured of the quantity, so that nobody takes the estimate for it; empty without.
     """
 
     leader: str
@@ -90,6 +98,7 @@ class FirstLook:
     reason: str
     compared: dict[str, Compared]
     left_out: dict[str, str]
+    measured: str = ""
 
     @property
     def margin(self) -> tuple[str, bool]:
@@ -132,7 +141,41 @@ def first_look(results: xr.Dataset, library: Library = PUBLISHED) -> FirstLook:
     reference = next((v for v in compared[by].comparison.variants if v != leader), "")
     against = list(dict.fromkeys([others[0], reference]))
     pairs = tuple(_pair(compared, leader, other) for other in against)
-    return FirstLook(leader, manner(by).noun, pairs, "", compared, left_out)
+    labels = dict(zip(compared[by].values.samples, compared[by].labels, strict=True))
+    return FirstLook(
+        leader, manner(by).noun, pairs, "", compared, left_out, _measured_words(results, labels, leader)
+    )
+
+
+def _measured_words(results: xr.Dataset, labels: Mapping[str, str], leader: str) -> str:
+    """Say which variant has the highest measured value, and what the one ahead has."""
+    for quantity, noun, unit in _MEASURED:
+        found: dict[str, list[tuple[float, float]]] = {}
+        for sample, value, u in _measurements(results, quantity):
+            if labels.get(sample):
+                found.setdefault(labels[sample], []).append((value, u))
+        if not found:
+            continue
+        means = {
+            label: (sum(v for v, _ in all_of) / len(all_of), math.hypot(*(u for _, u in all_of)) / len(all_of))
+            for label, all_of in found.items()
+        }
+        best = max(means, key=lambda label: means[label][0])
+        said = f"Measured {noun}: highest of {len(means)} variant{'s' * (len(means) > 1)}, {best} with "
+        said += f"{rounded(*means[best])} {unit}"
+        if leader in means:
+            return f"{said}{f'; {leader} has {rounded(*means[leader])} {unit}' if best != leader else ''}."
+        return f"{said}; {leader} was not measured."
+    return ""
+
+
+def _measurements(results: xr.Dataset, quantity: str) -> Iterator[tuple[str, float, float]]:
+    if "measured_quantity" not in results:
+        return
+    names = ("measured_sample", "measured_quantity", "measured_temperature_k", "measured_value", "u_measured_value")
+    for sample, what, kelvin, value, u in zip(*(results[name].values for name in names), strict=True):
+        if what == quantity and (quantity != "Bc2_T" or abs(float(kelvin) - HELIUM_K) < _HELIUM_SPAN_K):
+            yield str(sample), float(value), float(u)
 
 
 def _pair(compared: dict[str, Compared], first: str, second: str) -> Pair:

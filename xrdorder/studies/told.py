@@ -11,11 +11,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xrdorder.studies.description import DoseReference, Study
+from xrdorder.studies.noticed import same_patterns
 from xrdorder.studies.store import StoredSample
 from xrdorder.treatments import History
 
 Variables = dict[str, tuple[str | tuple[str, ...], NDArray[Any], dict[str, str]]]
 """Variables of a dataset to be, by name: dimensions, numbers, attributes."""
+
+
+def _first_of_pattern(samples: Sequence[StoredSample]) -> list[str]:
+    twins = same_patterns({sample.name: sample.provenance.input_sha256 for sample in samples})
+    names = [sample.name for sample in samples]
+    return [
+        next((one for one in names[:k] if one in twins.get(name, ())), "") for k, name in enumerate(names)
+    ]
 
 
 def told_variables(study: Study, samples: Sequence[StoredSample]) -> Variables:
@@ -41,6 +50,10 @@ def told_variables(study: Study, samples: Sequence[StoredSample]) -> Variables:
         "assumptions": (
             "what was taken for granted because nobody said otherwise",
             ["; ".join(s.assumptions) for s in samples],
+        ),
+        "same_pattern_as": (
+            "first sample of the study that is of the same pattern file; empty where there is none before",
+            _first_of_pattern(samples),
         ),
         "wire": (
             "kind of wire for which relations were chosen",

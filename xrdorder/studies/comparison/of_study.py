@@ -31,7 +31,7 @@ _DRAWS = 4_000
 
 
 def fit_to_compare(results: xr.Dataset) -> tuple[xr.Dataset, dict[str, str]]:
-    """Leave out samples whose fit is not to be used.
+    """Leave out samples whose fit is not to be used, and those of a pattern that stands under another name already.
 
     Returns
     -------
@@ -41,12 +41,13 @@ def fit_to_compare(results: xr.Dataset) -> tuple[xr.Dataset, dict[str, str]]:
         Why, by sample.
     """
     words = [str(text) for text in results["quality"].values] if "quality" in results else []
-    left_out = {
-        str(results["sample"].values[k]): text for k, text in enumerate(words) if text.startswith(UNFIT)
-    }
+    names = [str(name) for name in results["sample"].values]
+    left_out = {names[k]: text for k, text in enumerate(words) if text.startswith(UNFIT)}
+    twins = [str(name) for name in results["same_pattern_as"].values] if "same_pattern_as" in results else []
+    left_out |= {names[k]: f"the pattern of {twin} once more" for k, twin in enumerate(twins) if twin}
     if not left_out:
         return results, {}
-    return results.isel(sample=[k for k, text in enumerate(words) if not text.startswith(UNFIT)]), left_out
+    return results.isel(sample=[k for k, name in enumerate(names) if name not in left_out]), left_out
 
 
 def predicted_values(
