@@ -101,9 +101,9 @@ def test_all_calibrations_that_fail_are_told(tiny, fits):
     folder = tiny.describe("good", "twice")
     another_calibration(folder, of="twice")
     for name in ("lab6.xy", "lab6-2.xy"):
-        (folder / "patterns" / name).unlink()
+        (folder / "patterns" / name).write_text("no numbers here\n")
     with pytest.raises(StudyError) as caught:
         run_study(folder, workers=1)
     first, second = str(caught.value).splitlines()
     assert first.startswith("instrument.calibrate: ") and second.startswith("calibrations.second: ")
-    assert all("no such pattern file" in line for line in (first, second))
+    assert all(name in line for name, line in (("lab6.xy", first), ("lab6-2.xy", second)))
