@@ -4,6 +4,9 @@ import click
 import pytest
 
 from xrdorder.cli.options import Content
+from xrdorder.cli.report import report
+from xrdorder.figures.sheet import SIZES
+from xrdorder.reports.pictures import FORMATS
 
 
 @pytest.mark.parametrize("text", ["Ta=2.4+-0.2", "Ta=2.4±0.2", "Ta=2.4+/-0.2", " Ta = 2.4 +- 0.2 "])
@@ -20,3 +23,9 @@ def test_a_content_alone(text, number):
 def test_what_is_no_content(text):
     with pytest.raises(click.BadParameter):
         Content().convert(text, None, None)
+
+
+def test_formats_and_sizes_of_a_report_are_those_there_are():
+    # typed into the command, so that its help loads no matplotlib
+    choices = {one.name: one.type.choices for one in report.params if isinstance(one.type, click.Choice)}
+    assert {name: tuple(of) for name, of in choices.items()} == {"form": FORMATS, "size": tuple(SIZES)}

@@ -61,13 +61,13 @@ def lanes_of(lines: xr.Dataset, phases: "Mapping[str, PhaseResult] | xr.Dataset 
                 amounts.get(name, ""),
                 lines["two_theta"].values[mine],
                 lines["area"].values[mine],
-                tuple(_indices(text) for text in lines["hkl"].values[mine].astype(str)),
+                tuple(indices(text) for text in lines["hkl"].values[mine].astype(str)),
             )
         )
     return lanes
 
 
-def _indices(text: str) -> str:
+def indices(text: str) -> str:
     """Write indices as crystallographers do: "1 1 0" as "110", unless one has two digits or a sign."""
     parts = text.split()
     return "".join(parts) if all(len(part) == 1 for part in parts) else " ".join(parts)

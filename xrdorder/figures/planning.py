@@ -9,7 +9,6 @@ told beside the front, in the empty quarter where there is one, by what tells th
 
 import math
 import re
-import textwrap
 from collections.abc import Sequence
 
 import numpy as np
@@ -32,7 +31,6 @@ _PANEL_IN, _BAR_IN = 3.0, 0.10
 _ROOM = Margins(left=0.62, right=0.72, bottom=0.5, across=1.15, down=0.85, above=0.38)
 _KEY_IN = 0.5
 _GRID = 50
-_LETTER_IN = 0.061
 _LETTER_PT = 9.0
 _LETTERS = "abcdefghijkl"
 _LINE_IN, _KEY_AT, _QUARTER_AT = 1.5 * SMALL / 72.0, 0.12, 0.3
@@ -119,8 +117,7 @@ def _map(axes: Axes, bar: Axes, found: LotPlan, one: Response) -> None:
 def _title(axes: Axes, text: str) -> None:
     """Head a panel, in as many lines as it takes."""
     wide = axes.get_window_extent().width / axes.figure.get_dpi()
-    lines = textwrap.wrap(text, max(int(wide / _LETTER_IN), 10))
-    axes.set_title("\n".join(lines), **font(NORMAL), loc="left", pad=5)
+    axes.set_title("\n".join(wrapped_in(text, wide)), **font(NORMAL), loc="left", pad=5)
 
 
 def _number(axes: Axes, plan: Plan) -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TypeVar
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -15,12 +14,11 @@ from numpy.typing import NDArray
 
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.palette import FOG, GARNET, INK, MIST, SLATE
-from xrdorder.figures.sheet import SCREEN, Margins, Size, font, grid, style
+from xrdorder.figures.sheet import SCREEN, Margins, Size, evenly, font, grid, style
 from xrdorder.figures.words import NORMAL, SMALL, fitted, width_in
 from xrdorder.treatments import History, LoggedTreatment
 
 Array = NDArray[np.float64]
-_T = TypeVar("_T")
 
 _ROWS = 6
 
@@ -158,17 +156,6 @@ def _holds(name: str, room_in: float) -> str:
             break
         name = f"{' + '.join(holds[:kept])} … {holds[-1]}"
     return fitted(name, room_in, SMALL, bold=True)
-
-
-def evenly(things: Sequence[_T], most: int) -> list[_T]:
-    """Take at most so many, evenly, the first and the last among them.
-
-    >>> evenly("abcdefg", 3)
-    ['a', 'd', 'g']
-    """
-    if len(things) <= most:
-        return list(things)
-    return [things[round(k * (len(things) - 1) / max(most - 1, 1))] for k in range(most)]
 
 
 def _curve(history: History) -> tuple[Array, Array]:

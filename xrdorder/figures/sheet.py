@@ -11,7 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise, product
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -24,6 +24,7 @@ from xrdorder.figures.palette import FOG, PAPER, SLATE, TEXT
 from xrdorder.figures.words import FAMILY, LARGE, NORMAL, fitted, plain, width_in, wrapped_in
 
 Array = NDArray[np.float64]
+_T = TypeVar("_T")
 
 _STEPS = (1.0, 2.0, 5.0)
 
@@ -285,3 +286,14 @@ def rows_without_overlap(positions: Sequence[float], width: float, rows: int) ->
             taken[free].append(position)
         found.append(free)
     return found
+
+
+def evenly(things: Sequence[_T], most: int) -> list[_T]:
+    """Take at most so many, evenly, the first and the last among them.
+
+    >>> evenly("abcdefg", 3)
+    ['a', 'd', 'g']
+    """
+    if len(things) <= most:
+        return list(things)
+    return [things[round(k * (len(things) - 1) / max(most - 1, 1))] for k in range(most)]

@@ -11,7 +11,6 @@ W. H. Hall, Acta Metall. 1 (1953) 22 (from memory).
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -24,15 +23,15 @@ from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 from xrdorder.exceptions import StudyError
+from xrdorder.figures.counts import indices
 from xrdorder.figures.palette import GARNET, INK, PAPER, SLATE
 from xrdorder.figures.sheet import SCREEN, Margins, Size, font, grid, minor_ticks, rows_without_overlap, style
-from xrdorder.figures.words import NORMAL, SMALL, fitted, plain
+from xrdorder.figures.words import NORMAL, SMALL, fitted, plain, wrapped_in
 from xrdorder.material.widths import voigt_breadth
 
 Array = NDArray[np.float64]
 
 _PANEL_IN, _NAME_IN, _REMARK_IN, _TICKS_IN = 1.6, 0.36, 0.12, 0.42
-_SMALL_LETTER_IN = 0.055
 _TAKEN = 4.0  # a line less sure than so many times the middle one does not set the scale
 _STEPS = 60
 _FROM_ZERO = 0.3  # a scale that begins below this share of its end begins at zero
@@ -141,7 +140,7 @@ def _panels(
     abreast = min(size.columns, len(samples))
     room = Margins(left=0.82, right=0.16, bottom=0.5, across=0.85)
     wide = (size.width_in - room.left - room.right - (abreast - 1) * room.across) / abreast
-    remarks = [textwrap.wrap(one.remark, int(wide / _SMALL_LETTER_IN)) for one in samples]
+    remarks = [wrapped_in(one.remark, wide, SMALL) for one in samples]
     above = _NAME_IN + _REMARK_IN * max(map(len, remarks))
     room = replace(room, above=above, down=above + _TICKS_IN - 0.08)
     figure, panels = grid(size, len(samples), _PANEL_IN, title=title, remark=remark, margins=room)
@@ -239,9 +238,7 @@ def _name(axes: Axes, x: Array, lines: xr.Dataset) -> None:
     )
     for k, row in zip(rank, rows, strict=True):
         if row is not None:
-            parts = str(lines["hkl"].values[k]).split()
             axes.annotate(
-                "".join(parts) if all(len(part) == 1 for part in parts) else " ".join(parts), (x[k], 1.03),
-                xycoords=across, xytext=(0, 1.5), textcoords="offset points", ha="center", va="bottom",
-                **font(SMALL - 0.6),
+                indices(str(lines["hkl"].values[k])), (x[k], 1.03), xycoords=across, xytext=(0, 1.5),
+                textcoords="offset points", ha="center", va="bottom", **font(SMALL - 0.6),
             )  # fmt: skip

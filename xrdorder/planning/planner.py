@@ -19,8 +19,7 @@ from xrdorder.planning.process import Process, fit
 from xrdorder.studies.comparison import Repeatability, Values
 from xrdorder.studies.comparison.replicates import FEW, NONE
 from xrdorder.studies.comparison.variants import mean_weights
-from xrdorder.studies.comparison.words import rounded
-from xrdorder.studies.numbers import chance
+from xrdorder.studies.comparison.words import probability_words, rounded
 from xrdorder.treatments import History, Schedule
 
 Array = NDArray[np.float64]
@@ -517,7 +516,7 @@ def plan_words(found: Plan, unit: str = "", name: str = "") -> list[str]:
         best = found.best
         lines.append(
             f"{name}: best so far is {best.treatment} with {amount(best.value, best.u)}; no other reacted treatment "
-            f"is better with probability {chance(best.probability)}"
+            f"is better with probability {probability_words(best.probability)}"
         )
         if best.rivals:
             others = ", ".join(f"{other} ({probability:.2f})" for other, probability in best.rivals)
@@ -537,8 +536,8 @@ def plan_words(found: Plan, unit: str = "", name: str = "") -> list[str]:
             more = amount(proposal.difference, proposal.u_difference)
             text += (
                 f"; {more} against the best so far, better with probability "
-                f"{chance(proposal.chance_better)}; once it is measured{' as well' * (k > 0)} the best is expected to "
-                f"gain {'another ' * (k > 0)}{proposal.worth:.2g} {unit}"
+                f"{probability_words(proposal.chance_better)}; once it is measured{' as well' * (k > 0)} the best is "
+                f"expected to gain {'another ' * (k > 0)}{proposal.worth:.2g} {unit}"
             ).rstrip()
             if np.isfinite(proposal.u_after):
                 text += f", and the doubt of that difference to shrink to {proposal.u_after:.2g} {unit}".rstrip()

@@ -12,7 +12,8 @@ from xrdorder.figures import planning_figure
 from xrdorder.figures.by_relation import by_relation_figure
 from xrdorder.figures.fields import MOST as MOST_CURRENTS
 from xrdorder.figures.fields import current_figure
-from xrdorder.figures.schedules import evenly, most_shown, reacted, schedule_figure
+from xrdorder.figures.schedules import most_shown, reacted, schedule_figure
+from xrdorder.figures.sheet import evenly
 from xrdorder.figures.trade import trade_figure
 from xrdorder.planning import Limits, plan_lot
 from xrdorder.relations import Library
@@ -21,7 +22,7 @@ from xrdorder.reports.pictures import Maker, Picture, Scene
 from xrdorder.studies.comparison.of_study import fit_to_compare
 from xrdorder.studies.interpretation import OwnFiles
 from xrdorder.superconductivity.currents import Conditions, Conductor
-from xrdorder.superconductivity.currents_study import conductors, measured_mean
+from xrdorder.superconductivity.currents_study import conductors, with_like_sizes
 from xrdorder.superconductivity.targets import HELIUM_K
 
 FIELD_T = 12.0
@@ -126,7 +127,8 @@ def currents(scene: Scene) -> Picture | None:
     """Draw relative currents against field."""
     results, _ = fit_to_compare(scene.opened.results)
     first = _first_samples(scene)
-    ready = {one.name: one for one in _conductors(scene, results, _chosen(_variants(scene), 2 * MOST_CURRENTS, first))}
+    tried = _chosen(list(scene.look.first_samples.values()), 2 * MOST_CURRENTS, first)
+    ready = {one.name: one for one in _conductors(scene, results, tried)}
     names = _chosen(list(ready), MOST_CURRENTS, [name for name in first if name in ready])
     if len(names) < 2:
         return None
@@ -192,12 +194,9 @@ def _conductors(scene: Scene, results: xr.Dataset, names: Sequence[str]) -> tupl
     wanted = set(names)
     rows = [k for k, name in enumerate(results["sample"].values) if str(name) in wanted]
     part = results.isel(sample=rows)
-    by_microscopy = all(measured_mean(part, str(name), "grain_size_nm") for name in part["sample"].values)
     designs = {one.name: one.lot.design for one in scene.opened.study.samples}
     try:
-        return conductors(
-            part, n=_DRAWS, library=_library(scene), designs=designs, measured_grains=by_microscopy
-        )
+        return with_like_sizes(conductors(part, n=_DRAWS, library=_library(scene), designs=designs), part)
     except XrdorderError:
         return ()
 
@@ -209,27 +208,10 @@ def _library(scene: Scene) -> Library:
 
 def _first_samples(scene: Scene) -> list[str]:
     """A sample of the variant ahead and one of the reference; the first that has a result where none is ahead."""
-    look = scene.look
-    found: list[str] = []
-    if look.pairs:
-        by_label: dict[str, str] = {}
-        for one in look.compared.values():
-            for label, sample in zip(one.labels, one.values.samples, strict=True):
-                by_label.setdefault(label, sample)
-        found = [by_label[label] for label in (look.leader, look.pairs[-1].second) if label in by_label]
-    if found:
-        return found
     names = [str(name) for name in scene.opened.results["sample"].values]
-    return [name for name in names if _finite(scene.opened.results, name, "a_nm")][:1]
-
-
-def _variants(scene: Scene) -> list[str]:
-    """The first sample of every variant, or all where none were told apart."""
-    found: dict[str, str] = {}
-    for one in scene.look.compared.values():
-        for label, sample in zip(one.labels, one.values.samples, strict=True):
-            found.setdefault(label or sample, sample)
-    return list(found.values())
+    return scene.look.ahead_and_reference or [
+        name for name in names if _finite(scene.opened.results, name, "a_nm")
+    ][:1]
 
 
 def _chosen(names: Sequence[str], most: int, first: Sequence[str]) -> list[str]:

@@ -26,10 +26,8 @@ def fit_pictures(scene: Scene, samples: Sequence[str] = ()) -> Iterator[Picture]
 
 
 def _first(scene: Scene) -> list[str]:
-    for one in scene.look.compared.values():
-        ahead = [name for name, label in zip(one.values.samples, one.labels, strict=True) if label == scene.look.leader]
-        if ahead:
-            return ahead[:1]
+    if ahead := scene.look.ahead_and_reference:
+        return ahead[:1]
     results = scene.opened.results
     states = zip(results["sample"].values, results["status"].values, strict=True)
     return [str(name) for name, status in states if not str(status).startswith(FAILED)][:1]

@@ -10,6 +10,7 @@ import numpy as np
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.order_lines import STRONG_LINES, Overlaid, order_lines_figure
 from xrdorder.figures.patterns import MOST_CURVES, SamplePattern, patterns_figure
+from xrdorder.figures.sheet import evenly
 from xrdorder.figures.single_lines import LinesOfSample, lattice_figure, width_figure
 from xrdorder.reports.pictures import Maker, Picture, Scene
 from xrdorder.studies.numbers import MISSING, concise
@@ -107,17 +108,10 @@ def order_lines(scene: Scene) -> Picture | None:
 
 def _before_and_after(scene: Scene) -> tuple[list[int], str]:
     """Pick a sample of the variant ahead and one of the reference; without verdicts the last and first by treatment."""
-    look = scene.look
     names = [str(name) for name in scene.opened.results["sample"].values]
-    if look.pairs:
-        labelled = {
-            label: name
-            for one in look.compared.values()
-            for name, label in reversed(list(zip(one.values.samples, one.labels, strict=True)))
-        }
-        wanted = (look.leader, look.pairs[-1].second)
-        if all(label in labelled for label in wanted):
-            return [names.index(labelled[label]) for label in wanted], "variant ahead and reference"
+    ahead = scene.look.ahead_and_reference
+    if len(ahead) == 2:
+        return [names.index(name) for name in ahead], "variant ahead and reference"
     rows, _ = _variants(scene)
     ends = list(dict.fromkeys([*rows[-1:], *rows[:1]]))
     return ends, "last and first by treatment" if len(ends) > 1 else "the only variant"
@@ -144,9 +138,8 @@ def _variants(scene: Scene) -> tuple[list[int], str]:
     most = _MOST_PANELS[min(scene.size.columns, 2)]
     if len(rows) <= most:
         return rows, "the first of each wire lot and treatment" if len(rows) > 1 else "the only variant"
-    picked = np.unique(np.round(np.linspace(0, len(rows) - 1, most)).astype(int))
-    text = f"the first of each wire lot and treatment, {len(picked)} of {len(rows)} from the coolest to the hottest"
-    return [rows[k] for k in picked], text
+    text = f"the first of each wire lot and treatment, {most} of {len(rows)} from the coolest to the hottest"
+    return evenly(rows, most), text
 
 
 def _lines(sample: StoredSample, *, widths: bool = False) -> LinesOfSample:

@@ -10,21 +10,13 @@ from xrdorder.figures.measured import measured_figure
 from xrdorder.figures.places import usual_variable
 from xrdorder.reports.cautions import ESTIMATES
 from xrdorder.reports.pictures import Maker, Picture, Scene
-from xrdorder.studies.comparison import Compared
-from xrdorder.studies.comparison.of_study import compare_quantity, fit_to_compare
+from xrdorder.studies.comparison.of_study import fit_to_compare
 from xrdorder.studies.measured_study import hold
-
-
-def _against_reference(scene: Scene) -> list[Compared]:
-    """Every quantity of all variants against the first one."""
-    fit, _ = fit_to_compare(scene.opened.results)
-    predicted = {quantity: one.values for quantity, one in scene.look.compared.items()}
-    return [compare_quantity(fit, quantity, predicted=predicted) for quantity in scene.look.compared]
 
 
 def differences(scene: Scene) -> Picture | None:
     """Draw the differences of all variants to the first, a row each."""
-    against = _against_reference(scene)
+    against = scene.against_reference
     if not against:
         return None
     reference = against[0].against
@@ -45,7 +37,7 @@ def courses(scene: Scene) -> Picture | None:
     lots = dict(zip(results["sample"].values.astype(str), results["lot"].values.astype(str), strict=True))
     found = [
         one._replace(variable=[float(number[name]) for name in one.values.samples])
-        for one in _against_reference(scene)
+        for one in scene.against_reference
     ]
     if not any(np.unique(np.asarray(one.variable)[np.isfinite(one.variable)]).size > 1 for one in found):
         return None

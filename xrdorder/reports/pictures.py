@@ -6,12 +6,15 @@ import io
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import matplotlib
 from matplotlib.figure import Figure
 
 from xrdorder.figures.sheet import SCREEN, Size
 from xrdorder.reports.verdicts import FirstLook
+from xrdorder.studies.comparison import Compared
+from xrdorder.studies.comparison.of_study import compare_quantity, fit_to_compare
 from xrdorder.studies.run import OpenStudy
 
 FORMATS = ("png", "svg", "pdf")
@@ -53,6 +56,13 @@ class Scene:
     opened: OpenStudy
     look: FirstLook
     size: Size = SCREEN
+
+    @cached_property
+    def against_reference(self) -> list[Compared]:
+        """Every quantity of all variants against the first one."""
+        fit, _ = fit_to_compare(self.opened.results)
+        predicted = {quantity: one.values for quantity, one in self.look.compared.items()}
+        return [compare_quantity(fit, quantity, predicted=predicted) for quantity in self.look.compared]
 
     @property
     def title(self) -> str:

@@ -18,8 +18,7 @@ from xrdorder.studies.comparison.of_study import (
     fit_to_compare,
     predicted_values,
 )
-from xrdorder.studies.comparison.words import manner, rounded
-from xrdorder.studies.numbers import chance
+from xrdorder.studies.comparison.words import manner, probability_words, rounded
 from xrdorder.superconductivity.targets import HELIUM_K
 
 _MEASURED = (("Bc2_T", "Bc2 at 4.2 K", "T"), ("Tc_K", "Tc", "K"))
@@ -99,6 +98,22 @@ class FirstLook:
     compared: dict[str, Compared]
     left_out: dict[str, str]
     measured: str = ""
+
+    @property
+    def first_samples(self) -> dict[str, str]:
+        """The first sample of each variant that has a value; samples without a variant stand for themselves."""
+        found: dict[str, str] = {}
+        for one in self.compared.values():
+            for label, sample in zip(one.labels, one.values.samples, strict=True):
+                found.setdefault(label or sample, sample)
+        return found
+
+    @property
+    def ahead_and_reference(self) -> list[str]:
+        """A sample of the leader and one of the reference; empty where nothing is ahead."""
+        first = self.first_samples
+        labels = (self.leader, self.pairs[-1].second) if self.pairs else ()
+        return [first[label] for label in labels if label in first]
 
     @property
     def margin(self) -> tuple[str, bool]:
@@ -204,8 +219,8 @@ def _statement(one: Compared, quantity: str, found: Difference) -> Statement:
     if math.copysign(1.0, found.value) > 0.0 and not difference.startswith("-"):
         difference = f"+{difference}"
     return Statement(
-        how.noun, how.unit, values[0], values[1], difference, chance(found.probability_positive), found.distinguishable,
-        verdict(found),
+        how.noun, how.unit, values[0], values[1], difference, probability_words(found.probability_positive),
+        found.distinguishable, verdict(found),
     )  # fmt: skip
 
 

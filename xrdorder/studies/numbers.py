@@ -34,14 +34,3 @@ def interval(low: float, high: float, decimals: int = 1) -> str:
     if not (math.isfinite(low) and math.isfinite(high)):
         return MISSING
     return f"{low:.{decimals}f} to {high:.{decimals}f}"
-
-
-def chance(probability: float) -> str:
-    """A probability in two digits, never as certain.
-
-    >>> chance(0.996), chance(0.637), chance(0.0)
-    ('above 0.99', '0.64', 'below 0.01')
-    """
-    if probability >= 0.995:
-        return "above 0.99"
-    return "below 0.01" if probability < 0.005 else f"{probability:.2f}"
