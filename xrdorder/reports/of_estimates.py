@@ -16,11 +16,9 @@ from xrdorder.figures.schedules import most_shown, reacted, schedule_figure
 from xrdorder.figures.sheet import evenly
 from xrdorder.figures.trade import trade_figure
 from xrdorder.planning import Limits, plan_lot
-from xrdorder.relations import Library
 from xrdorder.reports.cautions import ESTIMATES
 from xrdorder.reports.pictures import Maker, Picture, Scene
 from xrdorder.studies.comparison.of_study import fit_to_compare
-from xrdorder.studies.interpretation import OwnFiles
 from xrdorder.superconductivity.currents import Conditions, Conductor
 from xrdorder.superconductivity.currents_study import conductors, with_like_sizes
 from xrdorder.superconductivity.targets import HELIUM_K
@@ -169,7 +167,7 @@ def treatment_map(scene: Scene) -> Picture | None:
     try:
         found = plan_lot(
             results, treatments, lot, Conditions(HELIUM_K, design=designs.get(lot, "")), (FIELD_T,),
-            Limits(dose=(dose.q_kj_per_mol, dose.reference_c)), library=_library(scene),
+            Limits(dose=(dose.q_kj_per_mol, dose.reference_c)), library=scene.look.library,
         )  # fmt: skip
         figure = planning_figure(found, title=_headed("Where to react next", scene), size=scene.size)
     except XrdorderError:
@@ -196,14 +194,9 @@ def _conductors(scene: Scene, results: xr.Dataset, names: Sequence[str]) -> tupl
     part = results.isel(sample=rows)
     designs = {one.name: one.lot.design for one in scene.opened.study.samples}
     try:
-        return with_like_sizes(conductors(part, n=_DRAWS, library=_library(scene), designs=designs), part)
+        return with_like_sizes(conductors(part, n=_DRAWS, library=scene.look.library, designs=designs), part)
     except XrdorderError:
         return ()
-
-
-def _library(scene: Scene) -> Library:
-    study = scene.opened.study
-    return OwnFiles(study.tin_scale, study.relations).library()
 
 
 def _first_samples(scene: Scene) -> list[str]:

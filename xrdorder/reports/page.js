@@ -4,6 +4,7 @@
   const table = document.getElementById("results");
   const body = table.tBodies[0];
   const heads = Array.from(table.tHead.rows[0].cells);
+  const told = document.getElementById("told");
 
   function sortBy(k) {
     const numeric = heads[k].dataset.numeric === "yes" || heads[k].textContent.trim() === "flags";
@@ -26,6 +27,8 @@
       const text = row.textContent.toLowerCase();
       row.hidden = !words.every((word) => text.includes(word));
     }
+    const left = Array.from(body.rows).filter((row) => !row.hidden).length;
+    told.textContent = words.length ? left + " of " + body.rows.length + " rows" : "";
   });
 
   document.getElementById("copy").addEventListener("click", async () => {
@@ -43,7 +46,7 @@
       done = document.execCommand("copy");
       area.remove();
     }
-    document.getElementById("copied").textContent = done ? rows.length - 1 + " rows copied" : "could not copy";
+    told.textContent = done ? rows.length - 1 + " rows copied" : "could not copy";
   });
 
   // --- fitted patterns: drawn when a section is opened -------------------------------------------------------------

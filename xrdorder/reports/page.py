@@ -22,7 +22,6 @@ from xrdorder.reports.sections import section
 from xrdorder.reports.tables import HEADINGS, rows
 from xrdorder.reports.verdicts import FirstLook
 from xrdorder.studies.collate import own_words
-from xrdorder.studies.interpretation import OwnFiles
 from xrdorder.studies.run import OpenStudy
 
 PLOTTING_VERSION = "1.6.32"
@@ -76,7 +75,6 @@ def page(
             fits.append({"number": k, "data": _json(fit_data(sample))})
         if progress is not None:
             progress(k + 1, len(names), name)
-    library = OwnFiles(opened.study.tin_scale, opened.study.relations).library()
     template = Environment(autoescape=True, trim_blocks=True).from_string(_asset("page.html.j2"))
     return template.render(
         title=str(results.attrs.get("title", "")) or opened.study.folder.name,
@@ -94,7 +92,7 @@ def page(
         fits=fits,
         methods=METHODS,
         sentences=sentences(look),
-        relations=relations_used(results, library),
+        relations=relations_used(results, look.library),
         cautions=CAUTIONS,
         plotting_version=PLOTTING_VERSION,
         styles=Markup(_asset("vendored/uPlot.min.css") + _asset("page.css")),

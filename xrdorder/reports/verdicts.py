@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -19,9 +20,11 @@ from xrdorder.studies.comparison.of_study import (
     predicted_values,
 )
 from xrdorder.studies.comparison.words import manner, probability_words, rounded
-from xrdorder.superconductivity.targets import HELIUM_K
+from xrdorder.superconductivity.targets import HELIUM_K, TARGETS
 
 _MEASURED = (("Bc2_T", "Bc2 at 4.2 K", "T"), ("Tc_K", "Tc", "K"))
+_CARE, _NAMED = "use with care", 3
+"""Verdict on a fit that is told at the first look; and so many flags of a sample are named there."""
 _HELIUM_SPAN_K = 0.1
 """Boiling helium, whatever the barometer: 4.2 K within this (common practice, no source)."""
 
@@ -59,12 +62,15 @@ class Pair:
     Attributes
     ----------
     first, second : str
+    against : str
+        Why this one: the next, the first of the study, or both.
     headline : str
     statements : tuple of Statement
     """
 
     first: str
     second: str
+    against: str
     headline: str
     statements: tuple[Statement, ...]
 
@@ -79,6 +85,8 @@ class FirstLook:
         Variant with the largest of what it was judged by; empty with fewer than two variants.
     by : str
         What that is, in words.
+    estimated : bool
+        Whether that is an estimate by published relations.
     pairs : tuple of Pair
         The leader against the next, and against the reference (the first variant of the study).
     reason : str
@@ -89,15 +97,22 @@ class FirstLook:
         Samples whose fit is not to be used, and why.
     measured : str
         What the laboratory measured of the quantity, so that nobody takes the estimate for it; empty without.
+    warned : dict of str to str
+        Samples of the leader that carry flags or are to be used with care, and which.
+    library : Library
+        Relations that it was predicted by.
     """
 
     leader: str
     by: str
+    estimated: bool
     pairs: tuple[Pair, ...]
     reason: str
     compared: dict[str, Compared]
     left_out: dict[str, str]
-    measured: str = ""
+    measured: str
+    warned: dict[str, str]
+    library: Library
 
     @property
     def first_samples(self) -> dict[str, str]:
@@ -122,8 +137,7 @@ class FirstLook:
             for one in pair.statements:
                 if one.noun == self.by:
                     by = " ".join(word for word in (one.difference, one.unit) if word)
-                    how = "more than chance" if one.clear else "not more than chance"
-                    return f"over {pair.second} by {by}, {how}", one.clear
+                    return f"over {pair.second} by {by}", one.clear
         return "", False
 
 
@@ -148,18 +162,35 @@ def first_look(results: xr.Dataset, library: Library = PUBLISHED) -> FirstLook:
             reason = str(error)
     by = next((quantity for quantity in AHEAD_BY if quantity in compared), "")
     if not by:
-        return FirstLook("", "", (), reason, {}, left_out)
+        return FirstLook("", "", False, (), reason, {}, left_out, "", {}, library)
     order = sorted(
         zip(compared[by].comparison.value, compared[by].comparison.variants, strict=True), key=lambda one: -one[0]
     )
     leader, others = order[0][1], [variant for _, variant in order[1:]]
     reference = next((v for v in compared[by].comparison.variants if v != leader), "")
-    against = list(dict.fromkeys([others[0], reference]))
-    pairs = tuple(_pair(compared, leader, other) for other in against)
+    first = "first of the study" if leader != compared[by].comparison.variants[0] else "first of the others"
+    reasons: dict[str, list[str]] = {others[0]: ["next"]}
+    reasons.setdefault(reference, []).append(first)
+    pairs = tuple(_pair(compared, leader, other, " and ".join(why)) for other, why in reasons.items())
     labels = dict(zip(compared[by].values.samples, compared[by].labels, strict=True))
     return FirstLook(
-        leader, manner(by).noun, pairs, "", compared, left_out, _measured_words(results, labels, leader)
-    )
+        leader, manner(by).noun, by in TARGETS, pairs, "", compared, left_out,
+        _measured_words(results, labels, leader), _warned(results, labels, leader), library,
+    )  # fmt: skip
+
+
+def _warned(results: xr.Dataset, labels: Mapping[str, str], leader: str) -> dict[str, str]:
+    """Say of the samples of the one ahead what speaks against them, in a few words each."""
+    found = {}
+    columns = (results[name].values.astype(str) for name in ("sample", "quality", "flag_messages"))
+    for sample, quality, flags in zip(*columns, strict=True):
+        if labels.get(sample) == leader:
+            verdict = [_CARE] if quality.startswith(_CARE) else []
+            names = list(dict.fromkeys(str(name) for name, _ in json.loads(flags)))
+            more = [f"{len(names) - _NAMED} more"] if len(names) > _NAMED else []
+            if words := [*verdict, *names[:_NAMED], *more]:
+                found[str(sample)] = ", ".join(words)
+    return found
 
 
 def _measured_words(results: xr.Dataset, labels: Mapping[str, str], leader: str) -> str:
@@ -193,7 +224,7 @@ def _measurements(results: xr.Dataset, quantity: str) -> Iterator[tuple[str, flo
             yield str(sample), float(value), float(u)
 
 
-def _pair(compared: dict[str, Compared], first: str, second: str) -> Pair:
+def _pair(compared: dict[str, Compared], first: str, second: str, against: str) -> Pair:
     statements = []
     for quantity, one in compared.items():
         try:
@@ -206,7 +237,7 @@ def _pair(compared: dict[str, Compared], first: str, second: str) -> Pair:
         said = f"differ by more than chance in {_listed(clear)}"
     else:
         said = "are not distinguishable"
-    return Pair(first, second, f"{first} and {second} {said}", tuple(statements))
+    return Pair(first, second, against, f"{first} and {second} {said}", tuple(statements))
 
 
 def _statement(one: Compared, quantity: str, found: Difference) -> Statement:
