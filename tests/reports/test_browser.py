@@ -1,33 +1,25 @@
 """The page in a real browser: sorts, filters, zooms, shows the right number, complains of nothing."""
 
 import json
-import re
-import shutil
-import subprocess
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from tests.reports import made
+from tests.reports import browser, made
 from xrdorder.reports.writing import write_report
 
-BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
 pytestmark = [
     pytest.mark.slow,
-    pytest.mark.skipif(BROWSER is None, reason="no Chromium on this machine (Debian: package chromium)"),
+    pytest.mark.skipif(browser.PROGRAM is None, reason=browser.MISSING),
 ]
-QUIET = (
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-)  # fmt: skip
 
 WATCH = """<script>window.seen = [];
 window.addEventListener("error", (e) => seen.push("error: " + e.message));
 window.addEventListener("securitypolicyviolation", (e) => seen.push("request: " + e.blockedURI));
 console.error = (...words) => seen.push("console: " + words.join(" "));</script>"""
 
-ACT = """<script>
-(async () => {
+ACT = """
   const said = {};
   const rows = () => Array.from(document.querySelectorAll("#results tbody tr"));
   const first = () => rows().filter((row) => !row.hidden).map((row) => row.cells[0].textContent);
@@ -64,27 +56,15 @@ ACT = """<script>
   said.charts = details.querySelectorAll(".uplot").length;
   said.hurt = window.hurt === undefined;
   said.seen = window.seen;
-  const out = document.createElement("pre");
-  out.id = "said"; out.textContent = JSON.stringify(said);
-  document.body.appendChild(out);
-})().catch((error) => { const out = document.createElement("pre"); out.id = "said";
-  out.textContent = JSON.stringify({ failed: String(error), seen: window.seen }); document.body.appendChild(out); });
-</script>"""
+  return said;
+"""
 
 
 @pytest.fixture(scope="module")
 def said(tmp_path_factory):
     folder = tmp_path_factory.mktemp("study")
     page = next(p for p in write_report(made.opened(folder, made.HOSTILE), ["page"]))
-    text = page.read_text(encoding="utf-8")
-    watched = folder / "watched.html"
-    text = text.replace("<head>", f"<head>{WATCH}", 1).replace("</body>", f"{ACT}</body>", 1)
-    watched.write_text(text, encoding="utf-8")
-    words = [BROWSER, *QUIET, f"--user-data-dir={folder / 'profile'}", "--virtual-time-budget=20000", "--dump-dom"]
-    shown = subprocess.run([*words, watched.as_uri()], capture_output=True, text=True, timeout=180, check=True).stdout
-    found = re.search(r'<pre id="said">(.*?)</pre>', shown, re.S)
-    assert found, "the page did not get to its end"
-    return json.loads(found[1].replace("&lt;", "<").replace("&gt;", ">").replace("&amp;", "&"))
+    return browser.act(page.read_text(encoding="utf-8"), ACT, folder, before=WATCH)
 
 
 def test_nothing_fails_and_nothing_is_asked_of_a_network(said):
@@ -117,3 +97,82 @@ def test_the_right_number_stands_at_the_right_point(said):
     k = int(np.argmin(np.abs(curves["two_theta"].values - 38.00)))
     assert f"counts {round(float(curves['observed'][k]))} ·" in said["read"]
     assert "nb3sn (2 1 0), d 0.23660" in said["read"]  # 0.0770297 nm / sin 19°
+
+
+WIDTHS = """
+  const frame = document.createElement("iframe");
+  frame.style = "border: 0; width: WIDEpx; height: 800px";
+  frame.srcdoc = PAGE;
+  await new Promise((done) => { frame.onload = done; document.body.append(frame); });
+  const inner = frame.contentDocument;
+  const details = inner.querySelector("details[data-fit]");
+  details.open = true;
+  await new Promise((done) => setTimeout(done, 500));
+  const wide = frame.contentWindow.innerWidth;
+  const out = Array.from(inner.querySelectorAll("body *")).filter((one) => {
+    const box = one.getBoundingClientRect();
+    return box.width && (box.right > wide + 1 || box.left < -1) && !one.matches(".skip") && !(SCROLLS);
+  });
+  return { wide, out: out.map((one) => one.tagName + "." + one.className), charts: details.querySelectorAll(".uplot").length };
+"""
+PX_PER_MM = 96 / 25.4  # CSS Values and Units, level 3
+A4_MM, MARGIN_MM = (210, 297), 14
+
+
+@pytest.fixture(scope="module")
+def page(tmp_path_factory):
+    """With a name that does not break and is as long as names may be in a file."""
+    opened = made.opened(tmp_path_factory.mktemp("study"))
+    names = opened.results["sample"].values.astype(object)
+    names[-1] = "a_name_" * 20
+    opened = replace(opened, results=opened.results.assign_coords(sample=names))
+    return write_report(opened, ["page"])[0].read_text(encoding="utf-8")
+
+
+def beyond(text, width, folder, scrolls):
+    blank = "<!doctype html><html><head></head><body style='margin: 0'></body></html>"
+    quoted = json.dumps(text).replace("<", "\\u003c")
+    script = WIDTHS.replace("WIDE", str(round(width))).replace("SCROLLS", scrolls).replace("PAGE", quoted)
+    return browser.act(blank, script, folder)
+
+
+def test_nothing_is_cut_on_a_phone(page, tmp_path):
+    said = beyond(page, 360, tmp_path, 'one.closest(".wide") && !one.matches(".wide")')
+    assert said == {"wide": 360, "out": [], "charts": 2}
+
+
+@pytest.mark.parametrize("side", [0, 1], ids=["upright", "across"])
+def test_nothing_is_cut_on_paper(page, tmp_path, side):
+    text = page.replace("@media print {", "@media all {")
+    # charts are made narrower when the browser prints; the table has sheets across
+    scrolls = 'one.closest(".plot")' + (' || one.closest("#samples")' if side == 0 else "")
+    said = beyond(text, (A4_MM[side] - 2 * MARGIN_MM) * PX_PER_MM, tmp_path, scrolls)
+    assert said["wide"] > 600 and said["out"] == []
+
+
+NAMES = """
+  const said = { nameless: [], unseen: [], levels: [] };
+  document.querySelectorAll("details").forEach((one) => { one.open = true; });
+  await new Promise((done) => setTimeout(done, 500));
+  const named = (one) => (one.textContent.trim() || one.getAttribute("aria-label") || (one.labels && one.labels.length));
+  for (const one of document.querySelectorAll("a[href], button, input, select, summary, [tabindex]")) {
+    const what = one.tagName + " " + one.textContent.trim().slice(0, 20);
+    if (!named(one)) said.nameless.push(what);
+    one.focus({ focusVisible: true });
+    const style = getComputedStyle(one);
+    if (document.activeElement !== one || style.outlineStyle === "none" || parseFloat(style.outlineWidth) < 2) said.unseen.push(what);
+  }
+  said.pictures = Array.from(document.querySelectorAll("img, [role=img]"), (one) => one.alt || one.ariaLabel || "");
+  said.heads = Array.from(document.querySelectorAll("th"), (one) => one.scope);
+  said.levels = Array.from(document.querySelectorAll("h1, h2, h3, h4"), (one) => Number(one.tagName[1]));
+  return said;
+"""
+
+
+def test_whoever_uses_keys_or_a_screen_reader_finds_everything(page, tmp_path):
+    said = browser.act(page, NAMES, tmp_path)
+    assert said["nameless"] == [] and said["unseen"] == []
+    assert said["pictures"] and all(len(words) > 20 for words in said["pictures"])
+    assert set(said["heads"]) == {"col", "row"}
+    assert said["levels"].count(1) == 1
+    assert all(b - a <= 1 for a, b in zip(said["levels"], said["levels"][1:], strict=False))

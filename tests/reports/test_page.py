@@ -3,6 +3,7 @@
 import hashlib
 import json
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from importlib.resources import files
 
@@ -13,6 +14,7 @@ from tests.figures import made as results
 from tests.reports import made
 from xrdorder.exceptions import UnknownNameError
 from xrdorder.reports.page import PLOTTING_SHA256
+from xrdorder.reports.page import page as make_page
 from xrdorder.reports.tables import HEADINGS, rows
 from xrdorder.reports.verdicts import first_look
 from xrdorder.reports.writing import write_report
@@ -103,12 +105,46 @@ def test_verdicts_stand_first_with_what_is_clear(page):
     ahead = next(one for one in look.pairs[0].statements if one.noun == look.by)
     said, clear = look.margin
     assert said in text and clear == ahead.clear and ahead.difference in said
-    assert said.endswith("not more than chance") == (not clear)
+    after = text[text.index(said) :].removeprefix(f"{said}: ")
+    assert after.startswith("more than chance" if clear else "not more than chance")
     for pair in look.pairs:
         assert pair.headline in text
         clear = [one.noun for one in pair.statements if one.clear]
         assert all(noun in pair.headline for noun in clear)
         assert ("not distinguishable" in pair.headline) == (not clear)
+
+
+def test_the_first_look_warns_of_what_speaks_against_the_one_ahead():
+    found = results.results()
+    assert first_look(found).warned == {}
+    names = [str(name) for name in found["sample"].values]
+    quality, flags = found["quality"].values.copy(), found["flag_messages"].values.copy()
+    k = names.index("A-700")
+    quality[k] = "use with care: 2 foreign lines"
+    flags[k] = json.dumps([[name, "said"] for name in ("one", "two", "two", "three", "four")])
+    flags[names.index("B-650")] = json.dumps([["of-another", "said"]])
+    shape = found["quality"].dims
+    look = first_look(found.assign(quality=(shape, quality), flag_messages=(shape, flags)))
+    assert look.leader.startswith("A 700")
+    assert look.warned == {"A-700": "use with care, one, two, three, 1 more"}
+
+
+def test_flags_of_the_one_ahead_stand_on_the_page_with_a_way_to_them(tmp_path):
+    opened = made.opened(tmp_path)
+    flags = opened.results["flag_messages"].copy()
+    flags.loc[{"sample": "A-700"}] = json.dumps([["partly-outside-validity", made.HOSTILE]])
+    flagged = replace(opened, results=opened.results.assign(flag_messages=flags))
+    text = make_page(flagged, first_look(flagged.results), [])
+    line = re.search(r'<p class="warned">(.*?)</p>', text)[1]
+    place = [str(name) for name in opened.results["sample"].values].index("A-700")
+    assert line == f'Flags of the one ahead: <a href="#sample-{place}">A-700</a> (partly-outside-validity).'
+
+
+def test_pairs_say_why_they_are_shown():
+    look = first_look(results.results())
+    assert look.leader.startswith("A 700") and look.estimated
+    assert look.pairs[0].against.startswith("next")
+    assert look.pairs[-1].against.endswith(("first of the study", "first of the others"))
 
 
 def test_a_study_of_one_variant_says_that_there_is_nothing_to_compare():
@@ -148,6 +184,9 @@ def test_tables_have_headers_and_figures_have_words(page):
     assert heads and all(attrs.get("scope") in ("col", "row") for attrs in heads)
     pictures = [attrs for tag, attrs in page.tags if tag == "img"]
     assert pictures and all(len(attrs["alt"]) > 20 for attrs in pictures)
+    assert all(int(attrs["width"]) > 300 and int(attrs["height"]) > 100 for attrs in pictures)
+    scrolled = [attrs for tag, attrs in page.tags if "wide" in attrs.get("class", "").split()]
+    assert scrolled and all(a["tabindex"] == "0" and a["role"] == "region" and a["aria-label"] for a in scrolled)
     ids = [attrs["id"] for _, attrs in page.tags if "id" in attrs]
     assert len(set(ids)) == len(ids)
     targets = [attrs["href"][1:] for tag, attrs in page.tags if tag == "a"]

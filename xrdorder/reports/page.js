@@ -53,6 +53,7 @@
   const COLOURS = { observed: "#1b1e29", calculated: "#8a2b4c", background: "#c3c8d2", residual: "#2a7886" };
   const PHASES = ["#3f6fae", "#c4793a", "#2a7886", "#a08a2e", "#8a2b4c", "#20264f"];
   const MARKS = 12; // pixels a row of line marks
+  const PAPER = 680; // pixels between the margins of A4
 
   const SCALES = {
     root: { forward: (v) => Math.sign(v) * Math.sqrt(Math.abs(v)), back: (v) => Math.sign(v) * v * v },
@@ -182,7 +183,10 @@
       else zoom(x[0], x[x.length - 1], null);
     }));
     select.addEventListener("change", build);
-    new ResizeObserver(() => plots.forEach((plot) => plot.setSize({ width: width(), height: plot.height }))).observe(holder);
+    const widen = (to) => plots.forEach((plot) => plot.setSize({ width: to, height: plot.height }));
+    new ResizeObserver(() => widen(width())).observe(holder);
+    window.addEventListener("beforeprint", () => widen(Math.min(PAPER, width())));
+    window.addEventListener("afterprint", () => widen(width()));
     build();
     details.plots = () => plots; // for whoever looks into the page
   }

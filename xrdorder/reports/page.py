@@ -31,6 +31,8 @@ PLOTTING_SHA256 = "19c8d4c6ad88929a79f4ae49d6f7161566dfd0ba3d15cc495e974f787eb78
 
 _DRAWN = ("curves", "lines", "phases")
 """Groups of a sample that a section is made of."""
+_CSS_DPI = 96.0
+"""Pixels of a style sheet to the inch (CSS Values and Units, level 3)."""
 
 
 @dataclass(frozen=True)
@@ -38,6 +40,8 @@ class _Shown:
     source: str
     alt: str
     caption: str
+    width: int
+    height: int
 
 
 def page(
@@ -87,7 +91,7 @@ def page(
         headings=HEADINGS,
         rows=rows(results),
         anchor_of={one.name: one.anchor for one in sections},
-        figures=[_Shown(_embedded(one), one.alt, one.caption) for one in pictures],
+        figures=[_shown(one) for one in pictures],
         sections=sections,
         fits=fits,
         methods=METHODS,
@@ -111,6 +115,8 @@ def _json(data: Any) -> Markup:
     return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
 
 
-def _embedded(picture: Picture) -> str:
+def _shown(picture: Picture) -> _Shown:
+    """A figure within the page, of known size, so that links find their place before it is drawn."""
     data = base64.b64encode(encoded(picture.figure, "svg")).decode("ascii")
-    return f"data:image/svg+xml;base64,{data}"
+    width, height = (round(_CSS_DPI * inches) for inches in picture.figure.get_size_inches())
+    return _Shown(f"data:image/svg+xml;base64,{data}", picture.alt, picture.caption, width, height)
