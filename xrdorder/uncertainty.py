@@ -25,6 +25,7 @@ import hashlib
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -254,7 +255,7 @@ class Contributions:
         names = tuple(quantities)
         rows = [self.row(name) for name in names]
         values = np.array(rows).reshape(len(names), len(self.sources))
-        keep = [k for k in range(len(self.sources)) if np.any(values[:, k] != 0.0)]
+        keep = np.flatnonzero(np.any(values != 0.0, axis=0)).tolist()
         return Contributions(
             names,
             tuple(self.sources[k] for k in keep),
@@ -360,9 +361,19 @@ def _generator(seed: int, source: str, group: str, key: str) -> np.random.Genera
 def standard_normal(n: int, seed: int, source: str, group: str = PRIVATE, key: str = "") -> Array:
     """Draw n standard normal numbers of one source, equal for all who name the same seed, source, group.
 
-    A private source (group ``""``) depends on `key` as well: the name of the sample it belongs to.
+    A private source (group ``""``) depends on `key` as well: the name of the sample it belongs to. Numbers of a shared
+    one cannot be written to.
     """
+    if group != PRIVATE:
+        return _shared_normal(n, seed, source, group)
     return _generator(seed, source, group, key).standard_normal(n)
+
+
+@lru_cache(maxsize=64)  # sources of a study, which every one of its samples asks for
+def _shared_normal(n: int, seed: int, source: str, group: str) -> Array:
+    draws = _generator(seed, source, group, "").standard_normal(n)
+    draws.flags.writeable = False
+    return draws
 
 
 def common_draws(
@@ -485,16 +496,32 @@ def from_dataset(dataset: xr.Dataset) -> Contributions:
 
     Columns that are zero for every quantity are dropped; a quantity that was not given comes back as NaN.
     """
-    table = dataset["contribution"].transpose("quantity", "source")
-    values = np.array(table.values, dtype=np.float64)
+    return _table(
+        [str(name) for name in dataset["quantity"].values],
+        [str(name) for name in dataset["source"].values],
+        np.array(dataset["contribution"].transpose("quantity", "source").values, dtype=np.float64),
+        [str(name) for name in dataset["source_group"].values],
+    )
+
+
+def separate(dataset: xr.Dataset) -> dict[str, Contributions]:
+    """Tables of all samples from a dataset of `collate`, each as `from_dataset` gives it."""
+    quantities = [str(name) for name in dataset["quantity"].values]
+    sources = [str(name) for name in dataset["source"].values]
+    values = np.array(dataset["contribution"].transpose("sample", "quantity", "source").values, dtype=np.float64)
+    groups = dataset["source_group"].transpose("sample", "source").values
+    return {
+        str(sample): _table(quantities, sources, values[k], [str(name) for name in groups[k]])
+        for k, sample in enumerate(dataset["sample"].values)
+    }
+
+
+def _table(quantities: Sequence[str], sources: Sequence[str], values: Array, groups: Sequence[str]) -> Contributions:
     # A quantity that a sample of a collated table does not have, or that could not be given, is NaN.
     values[np.any(np.isnan(values), axis=1)] = np.nan
-    names = [str(name) for name in dataset["quantity"].values]
-    keep = [k for k in range(values.shape[1]) if np.any(values[:, k] != 0.0)]
-    sources = [str(name) for name in dataset["source"].values]
-    groups = [str(name) for name in dataset["source_group"].values]
+    keep = np.flatnonzero(np.any(values != 0.0, axis=0)).tolist()
     return Contributions(
-        tuple(names), tuple(sources[k] for k in keep), values[:, keep], tuple(groups[k] for k in keep)
+        tuple(quantities), tuple(sources[k] for k in keep), values[:, keep], tuple(groups[k] for k in keep)
     )
 
 

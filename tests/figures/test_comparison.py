@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from matplotlib.collections import LineCollection, PolyCollection
 
 from xrdorder.exceptions import StudyError
 from xrdorder.figures import difference_courses, difference_rows
@@ -25,22 +26,36 @@ def compared(quantity="tin_at_percent", truths=TIN, *, pairs=False, labels=LABEL
 
 
 def marks(axes):
-    return [line for line in axes.lines if line.get_marker() == "o" and len(line.get_xdata()) == 1]
+    """Place of each mark, and how it is filled."""
+    lines = [line for line in axes.lines if line.get_marker() == "o"]
+    return [(float(x), float(y), line.get_markerfacecolor()) for line in lines for x, y in line.get_xydata()]
+
+
+def bars(axes, width):
+    """Ends of the horizontal bars of a line width, by row."""
+    found = [one for one in axes.collections if isinstance(one, LineCollection) and one.get_linewidth()[0] == width]
+    return {round(float(ends[0, 1])): np.sort(ends[:, 0]) for one in found for ends in one.get_segments()}
 
 
 def test_a_row_for_each_variant_filled_where_it_is_more_than_chance():
     figure = difference_rows([compared()], title="made")
     (axes,) = figure.axes
     assert [text.get_text() for text in axes.get_yticklabels()] == ["625 °C", "650 °C", "700 °C"]
-    found = {round(float(line.get_ydata()[0])): line for line in marks(axes)}
-    assert [float(found[row].get_xdata()[0]) for row in range(3)] == pytest.approx([0.0, 0.05, 1.6])
-    assert [found[row].get_markerfacecolor() for row in (1, 2)] == [PAPER, INK]
-    expected = [compared().comparison.pair(variant, "625 °C").u for variant in ("650 °C", "700 °C")]
-    assert max(expected) < 0.2  # two wires at 0.1 each against two, and their scatter: the shared 1.5 has cancelled
-    thick = [line for line in axes.lines if line.get_linewidth() == 2.6]
-    assert [float(np.ptp(line.get_xdata())) / 2 for line in thick] == pytest.approx(expected)
-    strokes = [line for line in axes.lines if line.get_marker() == "|"]
-    assert sorted(strokes[0].get_xdata()) == pytest.approx([-0.1, 0.1])
+    found = {round(y): (x, face) for x, y, face in marks(axes)}
+    assert len(marks(axes)) == 3
+    assert [found[row][0] for row in range(3)] == pytest.approx([0.0, 0.05, 1.6])
+    assert [found[row][1] for row in (1, 2)] == [PAPER, INK]
+    pairs = [compared().comparison.pair(variant, "625 °C") for variant in ("650 °C", "700 °C")]
+    # two wires at 0.1 each against two, and their scatter: the shared 1.5 has cancelled
+    assert max(pair.u for pair in pairs) < 0.2
+    for width, halves in ((2.6, [pair.u for pair in pairs]), (0.9, [pair.half_width for pair in pairs])):
+        drawn = bars(axes, width)
+        assert sorted(drawn) == [1, 2]
+        assert [float(np.ptp(drawn[row])) / 2 for row in (1, 2)] == pytest.approx(halves)
+        assert [float(np.mean(drawn[row])) for row in (1, 2)] == pytest.approx([pair.value for pair in pairs])
+    (strokes,) = [line for line in axes.lines if line.get_marker() == "|"]
+    expected = [(-0.1, 0), (0.1, 0), (0.0, 1), (0.1, 1), (1.5, 2), (1.7, 2)]  # wires less the mean of 625 °C, by row
+    np.testing.assert_allclose(strokes.get_xydata(), expected, atol=1e-9)
 
 
 def test_quantities_stand_side_by_side_and_a_variant_without_one_leaves_a_gap():
@@ -54,11 +69,11 @@ def test_quantities_stand_side_by_side_and_a_variant_without_one_leaves_a_gap():
 def test_courses_stand_at_their_variable_and_have_a_line():
     figure = difference_courses([compared()], "reaction temperature", "°C", title="made")
     (axes,) = figure.axes
-    assert sorted(float(line.get_xdata()[0]) for line in marks(axes)) == [625.0, 650.0, 700.0]
+    assert sorted(x for x, _, _ in marks(axes)) == [625.0, 650.0, 700.0]
     assert axes.get_xlabel() == "reaction temperature (°C)"
     (line,) = [line for line in axes.lines if len(line.get_xdata()) > 2 and line.get_linestyle() == "-"]
     assert np.ptp(line.get_xdata()) == pytest.approx(75.0)
-    assert axes.collections, "no band"
+    assert any(isinstance(one, PolyCollection) for one in axes.collections), "no band"
 
 
 def test_a_slope_that_may_be_chance_says_so():

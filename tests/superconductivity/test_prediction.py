@@ -155,6 +155,14 @@ def test_the_same_seed_gives_the_same_numbers_and_another_nearly_the_same():
     assert one.combined["Tc_K"].low == pytest.approx(other.combined["Tc_K"].low, abs=12 * 1.0 / np.sqrt(N))
 
 
+def test_draws_are_the_same_without_single_pairs():
+    with_pairs, without = (predict(sample(tin=0.24), n=2000, pairs=pairs) for pairs in (True, False))
+    for target in TARGETS:
+        np.testing.assert_array_equal(with_pairs.draws[target], without.draws[target])
+    assert len(with_pairs.of("Bc2_4K2_T")) > 9 and not without.of("Bc2_4K2_T")
+    assert without.combined["Bc2_4K2_T"].count == len(relations("bc2-temperature"))
+
+
 def test_samples_that_share_their_doubt_are_compared_draw_by_draw():
     first, second = sample(tin=0.238, u_tin=0.006), sample(tin=0.232, u_tin=0.006)
     one = predict(first, n=N, key="one").draws["Tc_K"]

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import xarray as xr
 
-from xrdorder.uncertainty import Contributions, collate, from_dataset, to_dataset
+from xrdorder.uncertainty import Contributions, collate, from_dataset, separate, to_dataset
 
 
 def equal(one, two):
@@ -39,6 +39,8 @@ def test_many_samples_survive_netcdf_and_come_back_one_by_one(tmp_path, one, two
         assert other.total("b") == 5.0
         assert np.isnan(other.total("c"))
         assert np.isnan(other.total("a")), "a quantity a sample does not have is unknown, not exact"
+        for name, table in separate(stored.transpose(*reversed(stored["contribution"].dims))).items():
+            equal(table, from_dataset(stored.sel(sample=name)))
         assert stored["source_group"].sel(sample="q", source="certificate").item() == ""
 
 

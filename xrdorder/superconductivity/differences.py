@@ -74,15 +74,16 @@ def samples_of(results: xr.Dataset) -> tuple[Sample, ...]:
         As `run_study` gives it: ``value`` and ``contribution`` over sample and quantity; ``wire`` and ``lot`` where
         known.
     """
+    quantities = [str(name) for name in results["quantity"].values]
+    numbers = results["value"].transpose("sample", "quantity").values
+    wires, lots = (
+        results[what].values if what in results else [""] * results.sizes["sample"] for what in ("wire", "lot")
+    )
     found = []
-    for k, name in enumerate(str(name) for name in results["sample"].values):
-        one = results.isel(sample=k)
-        numbers = zip(one["quantity"].values, one["value"].values, strict=True)
-        values = {str(quantity): float(value) for quantity, value in numbers if math.isfinite(value)}
-        if "a_nm" not in values:
-            continue
-        wire, lot = (str(one[what].item()) if what in one else "" for what in ("wire", "lot"))
-        found.append(Sample(name, values, uncertainty.from_dataset(one).select(values), wire or "any", lot))
+    for k, (name, table) in enumerate(uncertainty.separate(results).items()):
+        values = {of: float(value) for of, value in zip(quantities, numbers[k], strict=True) if math.isfinite(value)}
+        if "a_nm" in values:
+            found.append(Sample(name, values, table.select(values), str(wires[k]) or "any", str(lots[k])))
     return tuple(found)
 
 
@@ -230,6 +231,7 @@ def differences(
             tin="lattice",
             routes=("tin",),
             temperatures_k=temperatures_k,
+            pairs=False,
         )
 
     second = by_name.pop(reference)

@@ -78,7 +78,7 @@ def predicted_values(
         prediction = predict(
             (sample.values, sample.contributions),
             n=_DRAWS, key=sample.name, lot=sample.lot, wire=sample.wire, tin="lattice", routes=("tin",),
-            library=library,
+            library=library, pairs=False,
         )  # fmt: skip
         for quantity in asked:
             if prediction.draws[quantity].size:
@@ -148,12 +148,8 @@ def wires_of(
     if along is not None:  # variants of a number stand in its order, whatever that of the samples
         order = np.argsort(along[rows], kind="stable")
         rows, values = rows[order], values.select(order)
-    course = about_course(
-        values,
-        [str(results["lot"].values[k]) for k in rows],
-        [float(results["peak_c"].values[k]) for k in rows],
-        [float(results["hold_at_peak_h"].values[k]) for k in rows],
-    )
+    lots, peaks, holds = (results[name].values[rows] for name in ("lot", "peak_c", "hold_at_peak_h"))
+    course = about_course(values, [str(lot) for lot in lots], peaks.astype(float), holds.astype(float))
     variable = [float(numbers[k]) if numbers is not None else float("nan") for k in rows]
     return Wires(values, [labels[k] for k in rows], [treatments[k] for k in rows], variable, against, course)
 

@@ -25,6 +25,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
+from scipy.optimize.elementwise import find_root
 from scipy.special import ndtr
 from scipy.stats import chi2
 
@@ -109,17 +110,20 @@ class Repeatability:
             found += weight * holm(2.0 * ndtr(-ratio))
         return found
 
-    def half_width(self, known_square: float, factor_square: float, level: float = 0.95) -> float:
-        """Half of the interval in which a value of that variance lies with a probability."""
-        widest = np.sqrt(known_square + float(self.nodes[-1]) ** 2 * factor_square)
-        if widest == 0.0:
-            return 0.0
-        outside = 1.0 - level
-        return float(
-            brentq(
-                lambda x: float(self.chance(x, known_square, factor_square)) - outside, 0.0, 40.0 * widest, rtol=1e-8
-            )
-        )
+    def half_width(self, known_square: ArrayLike, factor_square: ArrayLike, level: float = 0.95) -> Array:
+        """Half of the interval in which a value lies with a probability; variances as for `chance`, shape (...)."""
+        known, factor = np.broadcast_arrays(known_square, factor_square)
+        widest = np.sqrt(known + float(self.nodes[-1]) ** 2 * factor)
+        found = np.zeros(widest.shape)
+        some = widest > 0.0
+
+        def beyond(half: Array, fixed: Array, for_one: Array) -> Array:
+            return self.chance(half, fixed, for_one) - (1.0 - level)
+
+        if some.any():
+            most, terms = 40.0 * widest[some], (known[some], factor[some])
+            found[some] = find_root(beyond, (np.zeros_like(most), most), args=terms, tolerances={"xrtol": 1e-8}).x
+        return found
 
 
 NONE = Repeatability(0.0, 0, np.nan, np.nan, np.nan)

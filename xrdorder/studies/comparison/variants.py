@@ -13,6 +13,7 @@ that narrows the limit by three per cent only (2.72 in place of 2.81 standard un
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -126,6 +127,13 @@ class Comparison:
             )
         return self.variants.index(variant)
 
+    @cached_property
+    def half_widths(self) -> Array:
+        """Half of the 95 % interval of each comparison, shape (c,)."""
+        a, b = self.first, self.second
+        known = self.u_difference**2 - (self.scatter[a] ** 2 + self.scatter[b] ** 2)
+        return self.repeatability.half_width(np.maximum(known, 0.0), self.leverage[a] + self.leverage[b])
+
     def pair(self, first: str, second: str) -> Difference:
         """Difference of two variants that were compared, first minus second.
 
@@ -142,7 +150,7 @@ class Comparison:
         raise StudyError(f"'{first}' and '{second}' were not compared; compare without a reference for all pairs")
 
     def differences(self, most: int | None = None) -> list[Difference]:
-        """Comparisons, the clearest first; of hundreds of variants take only so many at `most`, or the arrays."""
+        """Comparisons, the clearest first, at most so many."""
         return [self._difference(int(k), 1.0) for k in np.argsort(self.p, kind="stable")[:most]]
 
     def _difference(self, k: int, sign: float) -> Difference:
@@ -150,8 +158,7 @@ class Comparison:
         if sign < 0.0:
             a, b = b, a
         value, u = sign * float(self.difference[k]), float(self.u_difference[k])
-        known = u**2 - float(self.scatter[a] ** 2 + self.scatter[b] ** 2)
-        half_width = self.repeatability.half_width(max(known, 0.0), float(self.leverage[a] + self.leverage[b]))
+        half_width = float(self.half_widths[k])
         below = float(self.value[b])
         relative = u_relative = np.nan
         if below != 0.0:
