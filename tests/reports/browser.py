@@ -13,9 +13,10 @@ QUIET = (
     "--disable-background-networking", "--disable-component-update", "--disable-sync", "--hide-scrollbars",
 )  # fmt: skip
 
-_TELL = """<script>(async () => {{ {act} }})().catch((error) => ({{ failed: String(error), seen: window.seen }})).then((said) => {{
-const out = document.createElement("pre"); out.id = "said"; out.textContent = JSON.stringify(said);
-document.body.appendChild(out); }});</script>"""
+_TELL = """<script>(async () => {{ {act} }})()
+.catch((error) => ({{ failed: String(error), seen: window.seen }}))
+.then((said) => {{ const out = document.createElement("pre"); out.id = "said";
+out.textContent = JSON.stringify(said); document.body.appendChild(out); }});</script>"""
 
 
 def act(text, script, folder, *, before="", clock=True):

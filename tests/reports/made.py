@@ -7,6 +7,7 @@ import numpy as np
 
 from tests.figures import made
 from tests.studies import explained
+from xrdorder.relations import PUBLISHED
 from xrdorder.studies.description import Study
 
 HOSTILE = "<img src=x onerror=\"window.hurt=1\">&'</script>"
@@ -18,6 +19,9 @@ class Opened:
 
     study: Study
     results: object
+
+    def library(self):
+        return PUBLISHED
 
     def sample(self, name, groups=()):
         lines = made.lines()

@@ -113,7 +113,8 @@ WIDTHS = """
     const box = one.getBoundingClientRect();
     return box.width && (box.right > wide + 1 || box.left < -1) && !one.matches(".skip") && !(SCROLLS);
   });
-  return { wide, out: out.map((one) => one.tagName + "." + one.className), charts: details.querySelectorAll(".uplot").length };
+  const charts = details.querySelectorAll(".uplot").length;
+  return { wide, out: out.map((one) => one.tagName + "." + one.className), charts };
 """
 PX_PER_MM = 96 / 25.4  # CSS Values and Units, level 3
 A4_MM, MARGIN_MM = (210, 297), 14
@@ -154,13 +155,14 @@ NAMES = """
   const said = { nameless: [], unseen: [], levels: [] };
   document.querySelectorAll("details").forEach((one) => { one.open = true; });
   await new Promise((done) => setTimeout(done, 500));
-  const named = (one) => (one.textContent.trim() || one.getAttribute("aria-label") || (one.labels && one.labels.length));
+  const named = (one) => one.textContent.trim() || one.getAttribute("aria-label") || (one.labels || []).length;
   for (const one of document.querySelectorAll("a[href], button, input, select, summary, [tabindex]")) {
     const what = one.tagName + " " + one.textContent.trim().slice(0, 20);
     if (!named(one)) said.nameless.push(what);
     one.focus({ focusVisible: true });
     const style = getComputedStyle(one);
-    if (document.activeElement !== one || style.outlineStyle === "none" || parseFloat(style.outlineWidth) < 2) said.unseen.push(what);
+    const seen = style.outlineStyle !== "none" && parseFloat(style.outlineWidth) >= 2;
+    if (document.activeElement !== one || !seen) said.unseen.push(what);
   }
   said.pictures = Array.from(document.querySelectorAll("img, [role=img]"), (one) => one.alt || one.ariaLabel || "");
   said.heads = Array.from(document.querySelectorAll("th"), (one) => one.scope);
