@@ -114,7 +114,8 @@ WIDTHS = """
     return box.width && (box.right > wide + 1 || box.left < -1) && !one.matches(".skip") && !(SCROLLS);
   });
   const charts = details.querySelectorAll(".uplot").length;
-  return { wide, out: out.map((one) => one.tagName + "." + one.className), charts };
+  const whole = inner.documentElement.scrollWidth;
+  return { wide, whole, out: out.map((one) => one.tagName + "." + one.className), charts };
 """
 PX_PER_MM = 96 / 25.4  # CSS Values and Units, level 3
 A4_MM, MARGIN_MM = (210, 297), 14
@@ -139,7 +140,7 @@ def beyond(text, width, folder, scrolls):
 
 def test_nothing_is_cut_on_a_phone(page, tmp_path):
     said = beyond(page, 360, tmp_path, 'one.closest(".wide") && !one.matches(".wide")')
-    assert said == {"wide": 360, "out": [], "charts": 2}
+    assert said == {"wide": 360, "whole": 360, "out": [], "charts": 2}
 
 
 @pytest.mark.parametrize("side", [0, 1], ids=["upright", "across"])

@@ -144,7 +144,9 @@ def test_pairs_say_why_they_are_shown():
     look = first_look(results.results())
     assert look.leader.startswith("A 700") and look.estimated
     assert look.pairs[0].against.startswith("next")
-    assert look.pairs[-1].against.endswith(("first of the study", "first of the others"))
+    assert look.pairs[-1].against.endswith("first of the study")
+    two = first_look(results.results([results.PIECES[0], results.PIECES[3]]))
+    assert [(pair.second, pair.against) for pair in two.pairs] == [("625 °C/100 h", "")]
 
 
 def test_a_study_of_one_variant_says_that_there_is_nothing_to_compare():

@@ -63,7 +63,7 @@ class Pair:
     ----------
     first, second : str
     against : str
-        Why this one: the next, the first of the study, or both.
+        Why this one: the next, the first of the study, or both; empty where there is no other.
     headline : str
     statements : tuple of Statement
     """
@@ -169,9 +169,11 @@ def first_look(results: xr.Dataset, library: Library = PUBLISHED) -> FirstLook:
     leader, others = order[0][1], [variant for _, variant in order[1:]]
     reference = next((v for v in compared[by].comparison.variants if v != leader), "")
     first = "first of the study" if leader != compared[by].comparison.variants[0] else "first of the others"
-    reasons: dict[str, list[str]] = {others[0]: ["next"]}
+    reasons = {others[0]: ["next"]}
     reasons.setdefault(reference, []).append(first)
-    pairs = tuple(_pair(compared, leader, other, " and ".join(why)) for other, why in reasons.items())
+    pairs = tuple(
+        _pair(compared, leader, other, " and ".join(why) if len(others) > 1 else "") for other, why in reasons.items()
+    )
     labels = dict(zip(compared[by].values.samples, compared[by].labels, strict=True))
     return FirstLook(
         leader, manner(by).noun, by in TARGETS, pairs, "", compared, left_out,
