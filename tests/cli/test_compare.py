@@ -1,12 +1,14 @@
 """Variants against each other from a terminal, on results that are made up."""
 
 import csv
+from pathlib import Path
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
 
 from xrdorder.cli import main
+from xrdorder.studies import OpenStudy, Study
 from xrdorder.uncertainty import Contributions, collate
 
 TREATMENTS = {"a1": (650.0, 100.0), "a2": (650.0, 100.0), "b1": (725.0, 100.0), "b2": (725.0, 100.0)}
@@ -27,16 +29,13 @@ def results():
     return dataset
 
 
-class Held:
-    tin_scale = relations = None
-
-    def __init__(self, made):
-        self.study, self.results = self, made
+def held(made):
+    return OpenStudy(Study(Path("study"), "", None, (), "own", ()), made)
 
 
 @pytest.fixture
 def run(tmp_path, monkeypatch):
-    monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: Held(results()))
+    monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: held(results()))
     (tmp_path / "results").mkdir()
     return lambda *words: CliRunner().invoke(main, ["compare", str(tmp_path), *words])
 
@@ -76,7 +75,7 @@ def made(monkeypatch, **columns):
     changed = results()
     for name, values in columns.items():
         changed[name] = ("sample", np.array(values, dtype=object if isinstance(values[0], str) else float))
-    monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: Held(changed))
+    monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: held(changed))
     return changed
 
 
@@ -141,7 +140,7 @@ def test_a_sample_that_is_not_to_be_used_is_left_out_and_named(run, monkeypatch)
     spoiled = results()
     words = ["trustworthy", "trustworthy", "do not use: the fit did not converge", "trustworthy"]
     spoiled["quality"] = ("sample", np.array(words, dtype=object))
-    monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: Held(spoiled))
+    monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: held(spoiled))
     said = run("--quantity", "tin_at_percent")
     assert said.exit_code == 0 and "Left out: b1 (do not use: the fit did not converge)" in said.output
     refused = run("--quantity", "tin_at_percent", "--reference", "b1")
@@ -152,7 +151,7 @@ def test_what_a_variant_mixes_is_told(run, monkeypatch):
     mixed = results()
     mixed["hold_at_peak_h"] = ("sample", np.array([50.0, 100.0, 50.0, 100.0]))
     mixed["lot"] = ("sample", np.array(["heron", "heron", "heron", "curlew"], dtype=object))
-    monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: Held(mixed))
+    monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: held(mixed))
     said = " ".join(run("--quantity", "tin_at_percent", "--by", "reaction-temperature").output.split())
     assert "hold times of 50 to 100 h and wire lots (heron, curlew), whose dopants may differ: differences may" in said
     # wires of two treatments at two places of a spool: a difference by position may be that of the treatments

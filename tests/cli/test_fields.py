@@ -1,6 +1,7 @@
 """Field, temperature and strain from a terminal, on good and broken input."""
 
 import re
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
@@ -9,6 +10,7 @@ from tests.cli.test_commands import STUDY
 from tests.superconductivity.test_currents_study import MEASURED as SHARE
 from tests.superconductivity.test_currents_study import results
 from xrdorder.cli import main
+from xrdorder.studies import OpenStudy, Study
 from xrdorder.studies.description import Lot
 from xrdorder.superconductivity.currents import Conditions, bc2_curve, layer_current
 from xrdorder.superconductivity.currents_study import conductors, layers
@@ -59,19 +61,16 @@ class Sample:
         self.name, self.lot = name, Lot("A", design=design)
 
 
-class Held:
+def held(designs, measured=SHARE):
     """A study without a folder: a uniform, a graded and an unresolved layer, the graded one of known A15 area."""
-
-    def __init__(self, designs, measured=SHARE):
-        self.study, self.results = self, results(measured=measured)
-        self.tin_scale = self.relations = None
-        self.samples = tuple(Sample(name, design) for name, design in designs.items())
+    samples = tuple(Sample(name, design) for name, design in designs.items())
+    return OpenStudy(Study(Path("study"), "", None, (), "own", samples), results(measured=measured))
 
 
 @pytest.fixture
 def shown(tmp_path, monkeypatch):
     def fields(*words, designs=None, figures=False, measured=SHARE):
-        monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: Held(designs or {}, measured))
+        monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: held(designs or {}, measured))
         monkeypatch.setattr("xrdorder.cli.fields._DRAWS", 4000)
         (tmp_path / "results/figures").mkdir(parents=True, exist_ok=True)
         drawn = "--figures" if figures else "--no-figures"

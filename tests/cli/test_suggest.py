@@ -8,7 +8,8 @@ from click.testing import CliRunner
 
 from tests.planning.lots import BEFORE, POINTS, study
 from xrdorder.cli import main
-from xrdorder.studies.description import DoseReference, Lot
+from xrdorder.studies import OpenStudy, Study
+from xrdorder.studies.description import Lot
 
 DESIGNS = {"heron": "powder-in-tube", "curlew": "internal-tin"}
 
@@ -18,29 +19,17 @@ class Sample:
         self.name, self.treatment, self.lot = name, treatment, lot
 
 
-class Described:
-    tin_scale = relations = None
-    dose = DoseReference()
-    samples = ()
-
-
-class Held:
-    study = Described
-    results = None
-
-
 @pytest.fixture
 def run(tmp_path, monkeypatch):
     (tmp_path / "results").mkdir()
 
     def suggest(made, *words):
-        held, described = Held(), Described()
-        held.study, held.results = described, made[0]
         lots = dict(zip(made[0]["sample"].values, made[0]["lot"].values, strict=True))
-        described.samples = tuple(
+        samples = tuple(
             Sample(name, one, Lot(lots[name], design=DESIGNS[lots[name]])) for name, one in made[1].items()
         )
-        monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: held)
+        described = Study(tmp_path, "", None, (), "own", samples)
+        monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: OpenStudy(described, made[0]))
         return CliRunner().invoke(main, ["suggest", str(tmp_path), *words])
 
     return suggest

@@ -54,7 +54,6 @@ def compare(
         predicted_values,
         wires_of,
     )
-    from xrdorder.studies.interpretation import OwnFiles
 
     held = open_study(study)
     results, left_out = fit_to_compare(_without(_of_lot(held.results, lot), without))
@@ -64,7 +63,7 @@ def compare(
     _require(results, by, reference)
     with Progress("comparing") as progress:
         asked = tuple(dict.fromkeys(_quantity_named(word) for word in quantities)) or QUANTITIES
-        library = OwnFiles(held.study.tin_scale, held.study.relations).library()
+        library = held.library()
         predicted = predicted_values(results, asked, progress, library)
         found, wires = {}, {}
         skipped = []

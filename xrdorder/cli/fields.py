@@ -48,12 +48,11 @@ def fields(
     from xrdorder.cli.tables import own_line
     from xrdorder.studies import open_study
     from xrdorder.studies.comparison.of_study import fit_to_compare
-    from xrdorder.studies.interpretation import OwnFiles
     from xrdorder.superconductivity.currents import Conditions
     from xrdorder.superconductivity.currents_study import conductors, layers, with_like_sizes
 
     held = open_study(study)
-    library = OwnFiles(held.study.tin_scale, held.study.relations).library()
+    library = held.library()
     conditions = Conditions(temperature_k, strain=strain, design=design)
     designs = {sample.name: sample.lot.design for sample in held.study.samples}
     asked = tuple(sorted(set(fields_t or FIELDS_T)))

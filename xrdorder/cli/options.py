@@ -25,8 +25,6 @@ LATTICE_DISTRIBUTIONS = ("auto", "single", "tail", "two-populations")
 """Names that the library defines; repeated here because help must not load it (a test holds them equal)."""
 
 _PLUS_MINUS = re.compile(r"\+/?-|±")
-LEAST_AT_PERCENT = 0.1
-"""Less of a dopant is what niobium brings along as an impurity; a fraction typed for at.% looks like it, too."""
 
 EXISTING_FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 
@@ -302,6 +300,8 @@ def dopants_once(
     """Gather repeated --dopant options, content and uncertainty in at.%; an element may be given once."""
     found: dict[str, tuple[float, float | None]] = {}
     for element, content, u in contents:
+        from xrdorder.material.specimen import LEAST_AT_PERCENT
+
         if element in found:
             raise click.BadParameter(f"{element} is given twice", ctx=ctx, param=param)
         if not 0.0 <= content <= 20.0:

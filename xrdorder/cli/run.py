@@ -5,14 +5,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from xrdorder.cli.options import LEAST_AT_PERCENT, again_option, figures_option, workers_option
+from xrdorder.cli.options import again_option, figures_option, workers_option
 from xrdorder.cli.program import SOME_FAILED, complain
 from xrdorder.cli.progress import Progress
 
 if TYPE_CHECKING:
     import xarray as xr
-
-    from xrdorder.studies.description import Study
 
 
 @click.command()
@@ -31,23 +29,11 @@ def run(ctx: click.Context, study: Path, figures: bool, again: bool, workers: in
     from xrdorder.studies.noticed import remarks
 
     described = read_study(study, to_run=True)
-    for remark in [*_remarks(described), *remarks(described)]:
+    for remark in remarks(described):
         complain(f"remark: {remark}")
     results = run_and_show(study, again=again, workers=workers, figures=figures)
     if results.attrs["failed"]:
         ctx.exit(SOME_FAILED)
-
-
-def _remarks(study: "Study") -> list[str]:
-    """Contents that look like fractions; no error, for niobium may bring some hundredths of an at.% along."""
-    lots = {sample.lot.name: sample.lot for sample in study.samples}
-    return [
-        f"lots.{name}.dopant_at_percent: {element} = {100.0 * content:g} reads {100.0 * content:g} at.%; "
-        f"did you mean {1e4 * content:g}?"
-        for name, lot in lots.items()
-        for element, content in lot.dopants.items()
-        if 0.0 < 100.0 * content < LEAST_AT_PERCENT
-    ]
 
 
 def run_and_show(study: Path, *, again: bool, workers: int | None, figures: bool) -> "xr.Dataset":

@@ -98,7 +98,6 @@ def suggest(
     from xrdorder.planning import HoldBound, Limits, plan_lot
     from xrdorder.studies import open_study
     from xrdorder.studies.comparison.of_study import fit_to_compare
-    from xrdorder.studies.interpretation import OwnFiles
     from xrdorder.superconductivity.currents import Conditions
     from xrdorder.treatments import kelvin_words
 
@@ -109,7 +108,7 @@ def suggest(
             complain(f"remark: {option}: {words}")
     held = open_study(study)
     results, left_out = fit_to_compare(held.results)
-    library = OwnFiles(held.study.tin_scale, held.study.relations).library()
+    library = held.library()
     limits = Limits(
         furnace_min_c,
         furnace_max_c,

@@ -28,6 +28,9 @@ Microanalysis of tin is stated to 0.2-0.7 at.% (J. Zhou et al., Appl. Phys. Lett
 1); a dopant is measured no better.
 """
 
+LEAST_AT_PERCENT = 0.1
+"""Less of a dopant is what niobium brings along as an impurity; a fraction typed for at.% looks like it, too."""
+
 U_DOPANT_LATTICE_NM = 0.005
 """Standard uncertainty of da/d(dopant atomic fraction), nm: 0.05 pm per at.% (from memory, by atomic radii). The effect
 was measured by M. Suenaga et al., J. Appl. Phys. 59 (1986) 840, which could not be read."""

@@ -17,7 +17,6 @@ from xrdorder.reports.pictures import FORMATS, Picture, Scene, encoded
 from xrdorder.reports.tables import HEADINGS, rows
 from xrdorder.reports.verdicts import first_look
 from xrdorder.studies.files import make_folder, write_atomically
-from xrdorder.studies.interpretation import OwnFiles
 from xrdorder.studies.run import RESULTS, OpenStudy
 from xrdorder.studies.words import did_you_mean
 
@@ -69,7 +68,7 @@ def write_report(
         if word not in known:
             raise UnknownNameError(f"there is no part and no figure '{word}' of a report; {did_you_mean(word, known)}")
     folder = opened.study.folder / RESULTS / FOLDER
-    look = first_look(opened.results, OwnFiles(opened.study.tin_scale, opened.study.relations).library())
+    look = first_look(opened.results, opened.library())
     written = []
 
     def write(path: Path, content: bytes) -> None:

@@ -21,7 +21,7 @@ from xrdorder import uncertainty
 from xrdorder.exceptions import Flag, StudyError
 from xrdorder.material import PUBLISHED_SCALE, TinScale, characterise, read_tin_scale
 from xrdorder.relations import PUBLISHED, Library, read_relations
-from xrdorder.studies.description import Sample
+from xrdorder.studies.description import Sample, Study
 from xrdorder.studies.files import file_hash
 from xrdorder.studies.specimens import specimen
 from xrdorder.studies.store import StoredSample
@@ -122,6 +122,11 @@ class OwnFiles:
 
     tin_scale: Path | None = None
     relations: Path | None = None
+
+    @classmethod
+    def of(cls, study: Study) -> OwnFiles:
+        """Those that a study names."""
+        return cls(study.tin_scale, study.relations)
 
     def scale(self) -> TinScale:
         """Read the scale of tin.

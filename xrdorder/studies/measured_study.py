@@ -69,7 +69,7 @@ def hold(opened: OpenStudy, lot: str | None = None) -> Held:
         raise StudyError(
             f"{study.folder}: no sample{which} has measured values; give them in study.toml under [samples.measured]"
         )
-    own = OwnFiles(study.tin_scale, study.relations)
+    own = OwnFiles.of(study)
     library = own.library()
     found: dict[tuple[str, str], tuple[Agreement, ...]] = {}
     for name in lots:

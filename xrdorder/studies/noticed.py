@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from xrdorder.material.lattice import in_kelvin_words
+from xrdorder.material.specimen import LEAST_AT_PERCENT
 from xrdorder.studies.absent import stops
 from xrdorder.studies.description import Study
 from xrdorder.studies.files import file_hash
@@ -90,13 +91,26 @@ def _dose_words(study: Study) -> str:
 
 
 def remarks(study: Study) -> list[str]:
-    """What to say before a run: files that are not there, one pattern under several names, kelvin, a line each."""
+    """What to say before a run, a line each: absent files, one pattern under several names, fractions, kelvin."""
     said = [] if stops(study) else [f"{where}: {words}" for where, words in study.absent]
+    said += _like_fractions(study)
     hashes = _hashes(study)
     for group in dict.fromkeys(tuple(sorted((name, *others))) for name, others in same_patterns(hashes).items()):
         said.append(f"samples {_few(group)}: one pattern file under several names is one measurement, no replicates")
     said += _in_kelvin(study)
     return said
+
+
+def _like_fractions(study: Study) -> list[str]:
+    """Contents of dopants that look like fractions."""
+    lots = {sample.lot.name: sample.lot for sample in study.samples}
+    return [
+        f"lots.{name}.dopant_at_percent: {element} = {100.0 * content:g} reads {100.0 * content:g} at.%; "
+        f"did you mean {1e4 * content:g}?"
+        for name, lot in lots.items()
+        for element, content in lot.dopants.items()
+        if 0.0 < 100.0 * content < LEAST_AT_PERCENT
+    ]
 
 
 def _in_kelvin(study: Study) -> list[str]:

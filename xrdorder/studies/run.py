@@ -13,6 +13,7 @@ from xrdorder.crystals import phase
 from xrdorder.exceptions import StudyError
 from xrdorder.fitting import DEFAULT_PHASES
 from xrdorder.profiles import Instrument
+from xrdorder.relations import Library
 from xrdorder.studies.absent import stops
 from xrdorder.studies.calibration import study_instruments
 from xrdorder.studies.collate import collate, read_results, write_results
@@ -74,7 +75,7 @@ def run_study(
         The study names a scale of tin or relations that cannot be used.
     """
     study = read_study(folder, to_run=True)
-    own = OwnFiles(study.tin_scale, study.relations)
+    own = OwnFiles.of(study)
     own.check()
     if stops(study):
         file = study.folder / DESCRIPTION
@@ -205,7 +206,7 @@ def provenance_of(
         "strain_gauge": sample.strain_gauge,
         "strain_bound": sample.strain_bound,
         "corrections_off": sorted(sample.corrections_off),
-        "own_files": OwnFiles(study.tin_scale, study.relations).hashes(),
+        "own_files": OwnFiles.of(study).hashes(),
     }
     if sample.treatment_log is not None:  # the temperature of the reaction was read from it
         options["treatment_log"] = {sample.treatment_log.name: file_hash(sample.treatment_log)}
@@ -242,6 +243,16 @@ class OpenStudy:
 
     study: Study
     results: xr.Dataset
+
+    def library(self) -> Library:
+        """Published relations, and those of the laboratory where the study names a file of them.
+
+        Raises
+        ------
+        ValidityError
+            The file holds none, or a name that is taken.
+        """
+        return OwnFiles.of(self.study).library()
 
     def sample(self, name: str, groups: Collection[str] = GROUPS) -> StoredSample:
         """Read what is stored of one sample, fitted curves included.
