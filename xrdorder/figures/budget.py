@@ -33,9 +33,9 @@ class Part:
 
 PARTS = (
     Part("counting", INK, ("counting", "line width", "texture")),
-    Part("certificate, calibration", LAGOON, ("certificate", "calibration", "internal standard", "wavelength")),
+    Part("certificate, calibration", SKY, ("certificate", "calibration", "internal standard", "wavelength")),
     Part(
-        "specimen and angle", SKY,
+        "specimen and angle", LAGOON,
         ("two-theta offset", "specimen displacement", "temperature", "thermal expansion", "illuminated length",
          "strain state", "strain gauge"),
     ),
@@ -50,7 +50,9 @@ PARTS = (
         ("dopant content", "dopant site", "dopant lattice effect", "disorder in the lattice", "usual order"),
     ),
 )  # fmt: skip
-"""All families of sources that are named; any other goes with `OTHER`."""
+"""All families of sources that are named; any other goes with `OTHER`.
+
+Parts that often fill a bar (certificate, a(tin) scale) and neighbours in it differ in lightness, for grey print."""
 OTHER = Part("other", FOG, ())
 
 QUANTITIES = (
@@ -62,7 +64,9 @@ QUANTITIES = (
 MOST = 12
 """Samples in one figure."""
 
-_ROW_IN, _BOTTOM_IN, _TITLE_IN, _GAP_IN, _NUMBER_IN = 0.24, 0.34, 0.24, 0.14, 0.58
+_ROW_IN = {True: 0.24, False: 0.165}
+"""Lower where quantities stand below each other: three of twelve samples then fit a page."""
+_BOTTOM_IN, _TITLE_IN, _GAP_IN, _NUMBER_IN = 0.34, 0.24, 0.14, 0.58
 _NAME_IN, _SHORT_NAME_IN = 1.6, 1.05
 _KEY_ROW_IN, _LEAST_IN = 0.18, 0.95
 _LEAST_PERCENT = 0.01
@@ -112,8 +116,8 @@ def budget_figure(results: xr.Dataset, names: Sequence[str] = (), *, title: str 
     entries = len(parts) + 1
     columns = max(1, min(entries, int(across / 1.75)))
     key = _KEY_ROW_IN * -(-entries // columns) + 0.12
-    tall = _ROW_IN * len(tables)
     stacks = -(-len(shown) // abreast)
+    tall = _ROW_IN[stacks == 1] * len(tables)
     body = key + stacks * (_TITLE_IN + tall + _BOTTOM_IN) + 0.12
     figure = page(size, body, title=title, remark=_REMARK, left_in=0.2)
     for k, quantity in enumerate(shown):

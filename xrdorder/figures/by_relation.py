@@ -17,7 +17,7 @@ from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.figures.lots import draw_legend, legend_height, look
 from xrdorder.figures.palette import MIST, PAPER, SLATE, lot_colour
 from xrdorder.figures.sheet import SCREEN, Size, font, page, place, style
-from xrdorder.figures.words import SMALL, fitted
+from xrdorder.figures.words import SMALL, fitted, plain, wrapped_in
 
 MOST = 4
 """Samples in one figure."""
@@ -25,9 +25,10 @@ MOST = 4
 TARGETS = (("Tc_K", "Tc", "K"), ("Bc2_4K2_T", "Bc2 at 4.2 K", "T"))
 
 _ROW_IN, _BOTTOM_IN, _GAP_IN = 0.29, 0.5, 0.08
-_NAMES_IN = {True: 3.0, False: 1.55}
+_NAMES_IN, _RIGHT_IN = {True: 3.0, False: 1.55}, 0.25
 _TINY, _REASON = SMALL - 0.8, SMALL - 0.5
-_GROUND = {"boxstyle": "square,pad=0.05", "facecolor": PAPER, "edgecolor": "none", "alpha": 0.7}
+_NOT_ASKED = "no result"
+_REASON_LINE_IN, _REASON_LEFT_IN, _REASON_BELOW_IN = 1.3 * _REASON / 72.0, 0.05, 0.04
 _REMARK = (
     "Marks: median, bars: 68 % interval, most of it common to all samples and all rows. On top all relations in equal "
     "parts. Open marks at the left: refused for that sample. Estimates, not measurements."
@@ -36,12 +37,17 @@ _REMARK = (
 
 @dataclass(frozen=True)
 class _Line:
-    """One row: a relation with its source, and its median and limits by sample."""
+    """One row: a relation with its source, and its median and limits by sample; reasons of refusals are empty else."""
 
     name: str
     source: str
     numbers: tuple[tuple[float, ...], ...]
     reasons: tuple[str, ...]
+
+    def refusal(self, room_in: float) -> list[str]:
+        """Say why it was refused, in as many lines as it takes: they stand below the bars, where nothing is covered."""
+        said = "; ".join(dict.fromkeys(_brief(reason) for reason in self.reasons if reason))
+        return wrapped_in(f"refused: {said}", room_in, _REASON) if said else []
 
 
 def by_relation_figure(
@@ -77,14 +83,17 @@ def by_relation_figure(
         raise StudyError("no published relation applies to any of the samples")
     wordy = size.columns > 1
     left = _NAMES_IN[wordy]
-    wide = size.width_in - left - 0.25
+    wide = size.width_in - left - _RIGHT_IN
     legend = legend_height(names, size.width_in - 0.4) + 0.08
-    body = legend + sum(_GAP_IN + _ROW_IN * len(lines) + _BOTTOM_IN for _, lines in panels)
+    heights = [
+        [_ROW_IN + _words_in(line.refusal(wide - _REASON_LEFT_IN)) for line in lines] for _, lines in panels
+    ]
+    body = legend + sum(_GAP_IN + sum(tall) + _BOTTOM_IN for tall in heights)
     figure = page(size, body, title=title, remark=_REMARK, left_in=0.2)
     bottom = body - legend
-    for target, lines in panels:
-        bottom -= _GAP_IN + _ROW_IN * len(lines)
-        _draw(place(figure, left, bottom, wide, _ROW_IN * len(lines)), target, lines, len(names), wordy=wordy)
+    for (target, lines), tall in zip(panels, heights, strict=True):
+        bottom -= _GAP_IN + sum(tall)
+        _draw(place(figure, left, bottom, wide, sum(tall)), target, lines, tall, len(names), wordy=wordy)
         bottom -= _BOTTOM_IN
     draw_legend(figure, names, 0.2, body - legend + 0.08, size.width_in - 0.4)
     return figure
@@ -103,24 +112,34 @@ def _lines(results: xr.Dataset, target: str, rows: Sequence[int]) -> list[_Line]
             tuple(float(results[f"relation_{key}"].values[k, j]) for key in ("median", "low", "high")) for k in rows
         )
         reasons = tuple(str(results["relation_reason"].values[k, j]) for k in rows)
-        if all(reason == "no result" for reason in reasons):
+        if all(reason == _NOT_ASKED for reason in reasons):
             continue  # asked of other wires only
+        reasons = tuple("" if reason == _NOT_ASKED else reason for reason in reasons)
         name = str(results["relation"].values[j]).removeprefix(f"{target}: ")
         found.append(_Line(name, str(results["relation_source"].values[j]), numbers, reasons))
     return found
 
 
-def _draw(axes: Axes, target: tuple[str, str, str], lines: Sequence[_Line], n: int, *, wordy: bool) -> None:
+def _words_in(lines: Sequence[str]) -> float:
+    """Height of a few lines of words under the bars."""
+    return _REASON_LINE_IN * len(lines) + _REASON_BELOW_IN if lines else 0.0
+
+
+def _draw(
+    axes: Axes, target: tuple[str, str, str], lines: Sequence[_Line], heights: Sequence[float], n: int, *, wordy: bool
+) -> None:
+    """One target: rows stand below each other, measured in inches from the top."""
     _, title, unit = target
     style(axes, x_label=f"{title}, estimated ({unit})")
-    axes.set_ylim(len(lines) - 0.5, -0.5)
+    tops = [sum(heights[:row]) for row in range(len(lines))]
+    axes.set_ylim(sum(heights), 0.0)
     axes.set_yticks([])
     axes.spines["left"].set_visible(False)
-    for row in range(0, len(lines), 2):
-        axes.axhspan(row - 0.5, row + 0.5, color=MIST, linewidth=0.0, zorder=0.1)
-    step = 0.6 / n
+    for top, tall in list(zip(tops, heights, strict=True))[::2]:
+        axes.axhspan(top, top + tall, color=MIST, linewidth=0.0, zorder=0.1)
+    step = 0.6 * _ROW_IN / n
     across, left = axes.get_yaxis_transform(), 0.012 if wordy else 0.03
-    room = 0.9 * axes.get_window_extent().width / axes.figure.get_dpi()
+    room = axes.get_window_extent().width / axes.figure.get_dpi() - _REASON_LEFT_IN
     numbers = [x for line in lines for three in line.numbers for x in three if math.isfinite(x)]
     pad = 0.04 * (max(numbers) - min(numbers)) or 1.0
     axes.set_xlim(min(numbers) - pad, max(numbers) + pad)
@@ -129,45 +148,44 @@ def _draw(axes: Axes, target: tuple[str, str, str], lines: Sequence[_Line], n: i
         middle = lines[0].numbers[k][0]
         if math.isfinite(middle):
             axes.axvline(middle, color=lot_colour(k), linewidth=0.6, alpha=0.5, zorder=0.5)
-    for row, line in enumerate(lines):
-        _words(axes, row, line, wordy=wordy)
-        refused: list[float] = []
+    for row, (line, top) in enumerate(zip(lines, tops, strict=True)):
+        _words(axes, top + 0.5 * _ROW_IN, line, bold=row == 0, wordy=wordy)
         for k, (median, low, high) in enumerate(line.numbers):
-            y = row + step * (k - 0.5 * (n - 1))
+            y = top + 0.5 * _ROW_IN + step * (k - 0.5 * (n - 1))
             if math.isfinite(median):
                 axes.plot(
                     [low, high], [y, y], color=lot_colour(k), linewidth=3.0 if row == 0 else 1.4,
                     alpha=0.45 if row == 0 else 0.9, solid_capstyle="butt", zorder=2,
                 )  # fmt: skip
                 axes.plot([median], [y], linestyle="none", zorder=3, **look(k))
-            elif line.reasons[k] and line.reasons[k] != "no result":
+            elif line.reasons[k]:
                 axes.plot([left], [y], linestyle="none", transform=across, zorder=3, **look(k, open_mark=True))
-                refused.append(y)
-        if refused:
-            reasons = "; ".join(dict.fromkeys(_brief(one) for one in line.reasons if one and one != "no result"))
-            axes.text(
-                2.0 * left, float(np.mean(refused)), _refusal(reasons, room), transform=across, ha="left",
-                va="center_baseline", zorder=3, bbox=_GROUND, **font(_REASON, color=SLATE),
+        for i, words in enumerate(line.refusal(room)):
+            axes.annotate(
+                plain(words), (0.0, top + _ROW_IN + (i + 0.35) * _REASON_LINE_IN), (72.0 * _REASON_LEFT_IN, 0.0),
+                xycoords=across, textcoords="offset points", ha="left", va="center_baseline", zorder=3,
+                bbox={"pad": 0.5, "edgecolor": "none", "facecolor": PAPER if row % 2 else MIST},
+                **font(_REASON, color=SLATE),
             )  # fmt: skip
-    axes.axhline(0.5, color=SLATE, linewidth=0.6, zorder=1)
+    axes.axhline(heights[0], color=SLATE, linewidth=0.6, zorder=1)
 
 
-def _words(axes: Axes, row: int, line: _Line, *, wordy: bool) -> None:
+def _words(axes: Axes, middle: float, line: _Line, *, bold: bool, wordy: bool) -> None:
     """Name of a relation, and below it its source."""
     most = _NAMES_IN[wordy] - 0.2
     across = axes.get_yaxis_transform()
-    look_of = font(SMALL, weight="bold" if row == 0 else "normal")
+    look_of = font(SMALL, weight="bold" if bold else "normal")
     name, source = line.name, _source(line.source)
     if not wordy and " + " in name:  # parts carry their sources in their names
         name, rest = name.split(" + ", 1)
         source = f"+ {rest}"
     axes.annotate(
-        fitted(name, most, SMALL, bold=row == 0), (0.0, row), (-5.0, 0.5 if source else -2.5), xycoords=across,
+        fitted(name, most, SMALL, bold=bold), (0.0, middle), (-5.0, 0.5 if source else -2.5), xycoords=across,
         textcoords="offset points", ha="right", va="bottom", **look_of,
     )  # fmt: skip
     if source:
         axes.annotate(
-            fitted(source, most, _TINY), (0.0, row), (-5.0, -0.5), xycoords=across, textcoords="offset points",
+            fitted(source, most, _TINY), (0.0, middle), (-5.0, -0.5), xycoords=across, textcoords="offset points",
             ha="right", va="top", **font(_TINY, color=SLATE),
         )  # fmt: skip
 
@@ -199,14 +217,3 @@ def _brief(reason: str) -> str:
     'rho = 13.57, valid 35 to 60 microohm cm'
     """
     return re.sub(r"( with its uncertainty)? lies outside the validity ", ", valid ", reason)
-
-
-def _refusal(reasons: str, room_in: float) -> str:
-    """Say why, as much as there is room for.
-
-    >>> _refusal("rho = 13.57, valid 35 to 60 microohm cm", 1.4)
-    'refused: rho = 13.57'
-    """
-    text = f"refused: {reasons}"
-    short = fitted(text, room_in, _REASON)
-    return fitted(text.split(",")[0], room_in, _REASON) if "…" in short else short

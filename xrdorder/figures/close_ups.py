@@ -20,7 +20,8 @@ ORDER_LINES = ("1 1 0", "2 2 0", "3 1 0")
 """Lines whose intensity hangs on the order of the A15 alone, as far as most patterns reach."""
 
 _AROUND_DEG = 1.3
-_TALL_IN, _LABELS_IN, _BELOW_IN, _BETWEEN_IN = 2.1, 0.55, 0.46, 0.62
+_LABELS_IN, _BELOW_IN, _BETWEEN_IN = 0.55, 0.46, 0.62
+_TALL_IN, _TALL_SCREEN_IN = {1: 0.85, 2: 1.4}, 2.1
 _ROOM = {1: 2, 2: 3}  # widths of a single line abreast in one and two columns
 _ROOM_SCREEN = 5
 
@@ -82,7 +83,11 @@ def default_close_ups(curves: xr.Dataset, lines: xr.Dataset) -> tuple[CloseUp, .
 
 def height_in(stretches: Sequence[CloseUp], size: Size) -> float:
     """Height that close-ups take, with their labels (inches)."""
-    return len(_rows(stretches, size)) * (_LABELS_IN + _TALL_IN + _BELOW_IN)
+    return len(_rows(stretches, size)) * (_LABELS_IN + _tall_in(size) + _BELOW_IN)
+
+
+def _tall_in(size: Size) -> float:
+    return _TALL_SCREEN_IN if size.headed else _TALL_IN[size.columns]
 
 
 def _rows(stretches: Sequence[CloseUp], size: Size) -> list[list[tuple[str, CloseUp]]]:
@@ -106,15 +111,15 @@ def draw_close_ups(
     right_in: float,
 ) -> None:
     """Draw stretches row by row from the lower edge of a figure upwards."""
-    rows = _rows(stretches, size)
+    rows, tall = _rows(stretches, size), _tall_in(size)
     for k, row in enumerate(rows):
-        bottom = _BELOW_IN + (len(rows) - 1 - k) * (_LABELS_IN + _TALL_IN + _BELOW_IN)
+        bottom = _BELOW_IN + (len(rows) - 1 - k) * (_LABELS_IN + tall + _BELOW_IN)
         free = size.width_in - left_in - right_in - _BETWEEN_IN * (len(row) - 1)
         each = free / sum(one.room for _, one in row)
         left = left_in
         for letter, one in row:
             wide = each * one.room
-            axes = place(figure, left, bottom, wide, _TALL_IN)
+            axes = place(figure, left, bottom, wide, tall)
             _draw_close_up(axes, f"{letter}  {one.title}", one, curves, lanes, wide)
             left += wide + _BETWEEN_IN
 

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 _TITLE_IN = 0.75
+_THIN_PT, _FREE, _PALE = 0.35, 0.7, 0.5
+"""The thinnest bar, the part of the distance of points that a bar may fill, and how opaque bars without room are."""
 _TITLES = {
     "nb3sn": "Nb$_3$Sn",
     "nb": "Nb",
@@ -118,7 +120,11 @@ def at_equal_times(curves: xr.Dataset) -> xr.Dataset:
 
 
 def draw_curves(axes: Axes, curves: xr.Dataset, lanes: Sequence[Lane], *, bar_width: float) -> None:
-    """Fill background and phases one on the other, draw their sum, and the counts as bars over it."""
+    """Fill background and phases one on the other, draw their sum, and the counts as bars over it.
+
+    Where points stand so close that even thin bars would run into each other and hide the sum, bars are pale and the
+    sum lies over them.
+    """
     x = curves["two_theta"].values
     base = curves["background"].values.copy()
     axes.fill_between(x, 0.0, base, color=palette.FOG, linewidth=0.0, zorder=1, label="background")
@@ -128,9 +134,13 @@ def draw_curves(axes: Axes, curves: xr.Dataset, lanes: Sequence[Lane], *, bar_wi
             part = curves[name].values
             axes.fill_between(x, base, base + part, color=lane.colour, linewidth=0.0, zorder=1.1)
             base = base + part
+    pitch = axes.get_window_extent().width * 72.0 / axes.figure.get_dpi() / max(len(x), 1)
+    bar_width = min(bar_width, max(_FREE * pitch, _THIN_PT))
+    dense = bar_width > pitch
     axes.plot(
-        x, curves["calculated"].values, color=palette.GARNET, linewidth=0.8, zorder=2, label="calculated"
-    )
+        x, curves["calculated"].values, color=palette.GARNET, linewidth=0.8, zorder=2.6 if dense else 2,
+        label="calculated",
+    )  # fmt: skip
     observed, u = curves["observed"].values, standard_uncertainty(curves)
     # One line with gaps: a collection of as many bars takes ten times as long to make.
     gap = np.full_like(x, np.nan)
@@ -139,6 +149,7 @@ def draw_curves(axes: Axes, curves: xr.Dataset, lanes: Sequence[Lane], *, bar_wi
         np.column_stack([np.maximum(observed - u, 0.0), observed + u, gap]).ravel(),
         color=palette.INK,
         linewidth=bar_width,
+        alpha=_PALE if dense else 1.0,
         solid_capstyle="butt",
         zorder=2.5,
         label="observed ± u",

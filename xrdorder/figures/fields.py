@@ -12,6 +12,7 @@ from typing import TypeVar
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 from numpy.typing import ArrayLike, NDArray
 
@@ -157,8 +158,8 @@ def current_figure(
         size,
         title,
         f"Over that of {against.name}, {state}. Estimates from grain size, Bc2 and published relations, the same one "
-        f"for both samples in every draw: what both share has cancelled. {_reading(len(samples) - 1)}. No magnet is "
-        "designed on them.",
+        f"for both samples in every draw: what both share has cancelled. {_reading(len(samples) - 1)}; arrows: "
+        "beyond the frame. No magnet is designed on them.",
         "field (T)",
         f"layer current density / {_short(against.name)}",
         len(samples) - 1,
@@ -182,6 +183,7 @@ def current_figure(
     # Beyond, the reference may be normal, and nothing can be compared with it.
     axes.set_xlim(float(fields[0]), float(fields[-1]) if fields_t is not None else min(end + 1.0, float(fields[-1])))
     axes.set_ylim(0.0, 1.25 * top)
+    _point_beyond(axes)
     _crossings(figure.axes[1], said, _short(against.name), size)
     _legend(axes, size)
     return figure
@@ -300,6 +302,18 @@ def _curve(axes: Axes, x: Array, band: Band, k: int, label: str, n: int, *, bars
         marker=palette.lot_mark(k), markevery=[int(place) for place in places], markersize=5.5,
         markeredgecolor=palette.PAPER, markeredgewidth=0.6,
     )  # fmt: skip
+
+
+def _point_beyond(axes: Axes) -> None:
+    """Put an arrow at the upper edge on each bar that goes on beyond it, in its colour."""
+    high = axes.get_ylim()[1]
+    for bars in axes.collections:
+        if isinstance(bars, LineCollection):
+            beyond = [float(bar[0, 0]) for bar in bars.get_segments() if len(bar) and float(bar[:, 1].max()) > high]
+            axes.plot(
+                beyond, [high] * len(beyond), "^", color=bars.get_color(), markersize=5.0, markeredgewidth=0.0,
+                clip_on=False, zorder=4, label="_beyond",
+            )  # fmt: skip
 
 
 def _crossings(axes: Axes, said: Sequence[tuple[int, Crossing]], against: str, size: Size) -> None:

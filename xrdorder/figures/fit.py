@@ -42,6 +42,8 @@ Array = NDArray[np.float64]
 
 _LEFT_IN, _NARROW_LEFT_IN, _RIGHT_IN, _BOTTOM_IN = 1.28, 0.86, 0.18, 0.46
 _LANE_IN, _PATTERN_IN, _RESIDUAL_IN, _GAP_IN = 0.40, 3.1, 0.95, 0.07
+_ON_PAPER_IN = {1: (0.34, 1.8, 0.65), 2: (0.40, 2.2, 0.75)}
+"""Lane, pattern and residual by columns of a report: with close-ups they fit a page."""
 _RESIDUAL_LIMITS = (4.0, 15.0)
 _SMOOTHING_DEG = 0.4  # about three widths of a line: what is left after it is misfit, not noise
 
@@ -79,16 +81,19 @@ def fit_figure(
     stretches = tuple(default_close_ups(curves, lines) if close_ups is None else close_ups)
     left = _LEFT_IN if size.columns > 1 else _NARROW_LEFT_IN
     wide = size.width_in - left - _RIGHT_IN
-    body = len(lanes) * _LANE_IN + _PATTERN_IN + _RESIDUAL_IN + 2 * _GAP_IN + _BOTTOM_IN
+    lane_in, pattern_in, residual_in = _LANE_IN, _PATTERN_IN, _RESIDUAL_IN
+    if not size.headed:
+        lane_in, pattern_in, residual_in = _ON_PAPER_IN[min(size.columns, 2)]
+    body = len(lanes) * lane_in + pattern_in + residual_in + 2 * _GAP_IN + _BOTTOM_IN
     body += height_in(stretches, size)
     figure = page(size, body, title=title, remark=remark, left_in=left if size.columns > 1 else 0.2)
 
-    top = body - len(lanes) * _LANE_IN
-    lane_axes = place(figure, left, top, wide, len(lanes) * _LANE_IN)
-    top -= _GAP_IN + _PATTERN_IN
-    main = place(figure, left, top, wide, _PATTERN_IN, lane_axes)
-    top -= _GAP_IN + _RESIDUAL_IN
-    below = place(figure, left, top, wide, _RESIDUAL_IN, main)
+    top = body - len(lanes) * lane_in
+    lane_axes = place(figure, left, top, wide, len(lanes) * lane_in)
+    top -= _GAP_IN + pattern_in
+    main = place(figure, left, top, wide, pattern_in, lane_axes)
+    top -= _GAP_IN + residual_in
+    below = place(figure, left, top, wide, residual_in, main)
 
     x = curves["two_theta"].values
     main.set_xlim(float(x[0]), float(x[-1]))

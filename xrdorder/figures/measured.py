@@ -17,14 +17,16 @@ from matplotlib.ticker import MaxNLocator
 from xrdorder.exceptions import StudyError
 from xrdorder.figures import palette
 from xrdorder.figures.lots import draw_legend, legend_height
-from xrdorder.figures.sheet import SCREEN, Size, font, minor_ticks, page, place, style
+from xrdorder.figures.sheet import SCREEN, Size, font, minor_ticks, page, panel_height, place, style
 from xrdorder.figures.words import SMALL
 from xrdorder.studies.agreement import Agreement
 from xrdorder.studies.measured import QUANTITIES
 from xrdorder.studies.measured_rows import Row
 from xrdorder.studies.measured_study import COMPARED, Held
 
-_PANEL_IN, _LEFT_IN, _RIGHT_IN, _GAP_IN, _BOTTOM_IN = 3.1, 0.8, 0.15, 0.85, 0.65
+_PANEL_IN, _LEAST_IN, _LEFT_IN, _RIGHT_IN, _BOTTOM_IN = 3.1, 1.0, 0.8, 0.15, 0.65
+_GAP_IN = {True: 0.85, False: 0.62}
+"""Between panels below each other, where others stand beside and where not."""
 _SQUARE_IN, _NAMES_IN = 3.4, 2.2
 _PROBABILITY_IN = 0.42
 _REMARK = (
@@ -66,11 +68,13 @@ def measured_figure(held: Held, *, title: str = "", size: Size = SCREEN) -> Figu
     }
     beside = size.columns > 1
     square = min(_SQUARE_IN, (0.34 if beside else 1.0) * size.width_in - (0.0 if beside else _LEFT_IN + _RIGHT_IN))
-    tall = min(_PANEL_IN, square)
     stacks = sum(1 if beside or not agreements[quantity] else 2 for quantity in quantities)
     width = size.width_in - _LEFT_IN - _RIGHT_IN
     legend = legend_height(lots, width) + 0.12
-    body = legend + stacks * (tall + _GAP_IN) - _GAP_IN + _BOTTOM_IN
+    gap = _GAP_IN[beside]
+    rest = legend + (stacks - 1) * gap + _BOTTOM_IN
+    tall = panel_height(size, min(_PANEL_IN, square), _LEAST_IN, stacks, rest)
+    body = rest + stacks * tall
     figure = page(size, body, title=title or held.title, remark=_REMARK, left_in=_LEFT_IN)
     draw_legend(figure, lots, _LEFT_IN, body - legend + 0.12, width)
     bottom = body - legend - tall
@@ -79,10 +83,10 @@ def measured_figure(held: Held, *, title: str = "", size: Size = SCREEN) -> Figu
         _draw_pairs(axes, _pairs(held, quantity), quantity, lots)
         if agreements[quantity]:
             left = _NAMES_IN + (_LEFT_IN + square if beside else 0.0)
-            bottom -= 0.0 if beside else tall + _GAP_IN
+            bottom -= 0.0 if beside else tall + gap
             relations = place(figure, left, bottom, size.width_in - left - _RIGHT_IN, tall)
             _draw_relations(relations, agreements[quantity], quantity, lots)
-        bottom -= tall + _GAP_IN
+        bottom -= tall + gap
     return figure
 
 

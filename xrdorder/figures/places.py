@@ -10,12 +10,12 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
-from matplotlib.ticker import FixedLocator, FuncFormatter, LogLocator, MaxNLocator, NullLocator
+from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import StudyError
 from xrdorder.figures import palette
-from xrdorder.figures.sheet import font, style
+from xrdorder.figures.sheet import font, log_ticks, style
 from xrdorder.figures.words import SMALL
 
 Array = NDArray[np.float64]
@@ -177,7 +177,7 @@ class Places:
         axes.xaxis.set_minor_locator(NullLocator())
         if not self.striped:
             if self.variable.logarithmic and high - low > _DECADES_OF_TICKS:
-                axes.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+                log_ticks(axes)
             else:
                 axes.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10]))
             return

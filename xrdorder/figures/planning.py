@@ -13,14 +13,14 @@ from collections.abc import Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.colors import LinearSegmentedColormap
+from matplotlib.colors import LinearSegmentedColormap, Normalize
 from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 from numpy.typing import NDArray
 
 from xrdorder.figures.palette import CLAY, FOG, GARNET, INK, LAGOON, MIST, PAPER, SLATE, STRAW, TEXT
-from xrdorder.figures.sheet import SCREEN, Margins, Size, font, grid, minor_ticks, style
-from xrdorder.figures.words import NORMAL, SMALL, plain, wrapped_in
+from xrdorder.figures.sheet import SCREEN, Margins, Size, few_ticks, font, grid, minor_ticks, style
+from xrdorder.figures.words import NORMAL, SMALL, fitted, plain, width_in, wrapped_in
 from xrdorder.planning import LotPlan, Plan, Response
 from xrdorder.planning.constraints import allowed
 from xrdorder.planning.rows import reference
@@ -87,7 +87,7 @@ def _map(axes: Axes, bar: Axes, found: LotPlan, one: Response) -> None:
     axes.yaxis.set_major_locator(FixedLocator([x for x in _HOURS if span[1][0] <= x <= span[1][1]]))
     axes.yaxis.set_minor_locator(NullLocator())
     axes.yaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:g}"))
-    axes.xaxis.set_major_locator(MaxNLocator(6, integer=True))
+    few_ticks(axes)
     title = one.noun
     if plan is None or plan.process is None:
         bar.set_axis_off()
@@ -177,9 +177,13 @@ def _surface(axes: Axes, bar: Axes, found: LotPlan, plan: Plan) -> None:
     half = max(0.5 * float(np.ptp(numbers)), 0.5)
     if plan.state == "flat":
         half = max(half, float(np.median(100.0 * plan.differences(found.distinct, against)[1] / base)))
-    levels = np.linspace(middle - half, middle + half, 41)
-    shown = axes.contourf(temperatures, hours, numbers, levels, cmap=_RISING, extend="both", zorder=0.5)
-    lines = axes.contour(temperatures, hours, numbers, MaxNLocator(6).tick_values(levels[0], levels[-1]),
+    scale = Normalize(middle - half, middle + half)
+    reach = max(0.5 * float(np.ptp(numbers)), 0.01 * half)  # the bar beside shows what is on the map and no more
+    levels = np.linspace(middle - reach, middle + reach, 25)
+    shown = axes.contourf(
+        temperatures, hours, np.clip(numbers, levels[0], levels[-1]), levels, cmap=_RISING, norm=scale, zorder=0.5
+    )
+    lines = axes.contour(temperatures, hours, numbers, MaxNLocator(6).tick_values(middle - half, middle + half),
                          colors=[SLATE], linewidths=0.6, zorder=1.0)  # fmt: skip
     for one in lines.get_paths():
         one.should_simplify = True
@@ -197,9 +201,9 @@ def _surface(axes: Axes, bar: Axes, found: LotPlan, plan: Plan) -> None:
             hatch = axes.contourf(temperatures, hours, keeps, [-0.1, 0.5], colors="none", hatches=["////"], zorder=1.2)
             hatch.set_edgecolor(CLAY)
             hatch.set_linewidth(0.0)
-    scale = axes.figure.colorbar(shown, cax=bar)
-    scale.outline.set_linewidth(0.5)
-    scale.set_ticks([x for x in MaxNLocator(5).tick_values(levels[0], levels[-1]) if levels[0] <= x <= levels[-1]])
+    key = axes.figure.colorbar(shown, cax=bar)
+    key.outline.set_linewidth(0.5)
+    key.set_ticks([x for x in MaxNLocator(5).tick_values(levels[0], levels[-1]) if levels[0] <= x <= levels[-1]])
     bar.tick_params(labelsize=SMALL, labelcolor=TEXT, width=0.5, length=2.5, color=SLATE)
     bar.set_ylabel("%", **font(SMALL), rotation=0, labelpad=4)
 
@@ -244,14 +248,14 @@ def _front(axes: Axes, found: LotPlan, corner: tuple[float, float], room_in: flo
     names, common = told_apart([found.label(one) for one in every])
     names = [re.sub(r" (?=°C|h\b|K/h)", "\u00a0", name) for name in names]  # a number stays with its unit
     column_in = room_in / 2.0 if suggested else room_in
-    below = ["", *wrapped_in(f"bars: doubt of the difference to {names[len(on)]}", column_in, SMALL)]
-    below += ["", *wrapped_in(f"all: {common}", column_in, SMALL)] if common else []
+    below = ["", *_broken(f"bars: doubt of the difference to {names[len(on)]}", column_in)]
+    below += ["", *_broken(f"all: {common}", column_in)] if common else []
     marked: list[tuple[float, float]] = []
     lines = ["nothing beats"]
     most = int(axes.get_window_extent().height / axes.figure.get_dpi() / _LINE_IN) - len(below) - 1
     shown = 0
     for letter, k, name in zip(_LETTERS, on, names, strict=False):
-        entry = wrapped_in(f"{letter}  {name}", column_in, SMALL)
+        entry = _broken(f"{letter}  {name}", column_in)
         if len(lines) + len(entry) > most:
             break
         _letter(axes, letter, float(x[k]), float(y[k]), marked)
@@ -262,7 +266,7 @@ def _front(axes: Axes, found: LotPlan, corner: tuple[float, float], room_in: flo
     for asked in dict.fromkeys(one for one, _, _ in suggested):
         beside += [""] * bool(beside) + [f"suggested for {asked:g} T"]
         for (one, k, _), name in zip(suggested, names[len(on) + 1 :], strict=True):
-            beside += wrapped_in(f"{k}  {name}", column_in, SMALL) if one == asked else []
+            beside += _broken(f"{k}  {name}", column_in) if one == asked else []
     left, top = corner
     second = left + column_in * axes.figure.get_dpi() / axes.figure.bbox.width
     for at, text in ((second, beside), (left, [*lines, *below])):
@@ -271,6 +275,18 @@ def _front(axes: Axes, found: LotPlan, corner: tuple[float, float], room_in: flo
                 at, top, plain("\n".join(text)), transform=axes.figure.transFigure, ha="left", va="top",
                 linespacing=1.5, **font(SMALL),
             )  # fmt: skip
+
+
+def _broken(text: str, room_in: float) -> list[str]:
+    r"""Break an entry of the key into lines: at spaces, and between temperature and hold where that is not enough.
+
+    >>> _broken("a  748.229\u00a0°C/0.880386\u00a0h", 0.8)
+    ['a', '748.229\xa0°C/', '0.880386\xa0h']
+    """
+    lines = wrapped_in(text, room_in, SMALL)
+    if any(width_in(line, SMALL) > room_in for line in lines):
+        lines = wrapped_in(text.replace("/", "/ "), room_in, SMALL)
+    return [line.strip() if width_in(line, SMALL) <= room_in else fitted(line, room_in, SMALL) for line in lines]
 
 
 def _letter(axes: Axes, letter: str, x: float, y: float, marked: list[tuple[float, float]]) -> None:

@@ -57,6 +57,9 @@ ONE_COLUMN = Size("one-column", 3.5, 1, False)
 """89 mm, one column of a page (common practice, no source)."""
 SIZES = {one.name: one for one in (SCREEN, TWO_COLUMN, ONE_COLUMN)}
 
+PAGE_IN = 9.7
+"""How tall a figure of a report may be: A4, 297 mm, less 25 mm above and below (common practice, no source)."""
+
 
 @dataclass(frozen=True)
 class Margins:
@@ -193,6 +196,17 @@ def grid(
     return figure, panels
 
 
+def panel_height(size: Size, usual: float, least: float, panels: int, rest: float) -> float:
+    """Height of so many panels below each other (inches), so that with the rest they fit a page of a report.
+
+    On the screen it is the usual one. Below the least nothing could be read: then the figure is longer than a page.
+
+    >>> panel_height(ONE_COLUMN, 1.4, 0.8, 6, 3.7), panel_height(SCREEN, 1.4, 0.8, 6, 3.7)
+    (1.0, 1.4)
+    """
+    return usual if size.headed else min(usual, max(least, (PAGE_IN - rest) / panels))
+
+
 def root_scale(axes: Axes, low: float, high: float) -> None:
     """Scale counts by their square root: counting noise is then equally wide everywhere, weak lines are seen."""
     axes.set_yscale("function", functions=(_signed_root, _signed_square))
@@ -253,6 +267,29 @@ def few_ticks(axes: Axes, *, beyond_in: float = 0.0) -> None:
         kept = [tick for tick, _, _ in inside]
         apart = all(right[1] - left[2] >= gap for left, right in pairwise(inside))
         if apart and 1 < len(ticks) <= _MOST_TICKS and len(kept) > 1:
+            break
+    axes.xaxis.set_major_locator(FixedLocator(kept))
+
+
+def log_ticks(axes: Axes) -> None:
+    """Put round numbers on a logarithmic horizontal axis, fewer where their labels have no room.
+
+    Parameters
+    ----------
+    axes : Axes
+        With its final limits.
+    """
+    low, high = axes.get_xlim()
+    inches = axes.get_window_extent().width / axes.figure.get_dpi() / math.log10(high / low)
+    decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
+    kept: list[float] = []
+    for digits in (_STEPS, (1.0,)):
+        ticks = [digit * 10.0**power for power in decades for digit in digits]
+        kept = [tick for tick in ticks if low <= tick <= high] or kept
+        half = [0.5 * width_in(label) for label in axes.xaxis.get_major_formatter().format_ticks(kept)]
+        at = [inches * math.log10(tick / low) for tick in kept]
+        both = pairwise(zip(at, half, strict=True))
+        if all(right - w >= left + v + min(_TICK_GAPS_IN) for (left, v), (right, w) in both):
             break
     axes.xaxis.set_major_locator(FixedLocator(kept))
 

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from itertools import product
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.text import Text
+from matplotlib.text import Annotation, Text
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
+from matplotlib.transforms import Bbox
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import StudyError
@@ -216,35 +218,63 @@ def _sample(axes: Axes, one: Placed, nm: Array, lot: int, *, is_reference: bool,
               **look(lot, open_mark=is_reference))  # fmt: skip
 
 
-_STEPS_PT = (4.0, -4.0, 15.0, -15.0, 26.0, -26.0, 37.0)
-"""Over and under a mark, where its name may stand: the first place where it covers no other name."""
+_STEPS_PT = (4.0, -4.0, 15.0, -15.0, 26.0, -26.0, 37.0, -37.0)
+"""Over and under a mark, where its name may stand on either side."""
+_MARK_PT, _PT_PER_BAR, _BARS_PER_MARK = 3.0, 10.0, 3.0
+"""Half the size of a mark; to keep off a bar a name goes so far and no farther; a mark is worth so many bars."""
 
 
 def _names(
     axes: Axes, found: Sequence[Placed], sizes: Sequence[Array], names: Sequence[str], reference: str
 ) -> list[Text]:
-    """Write names beside marks, inward from the nearer edge."""
-    low, high = axes.get_xlim()
+    """Write names beside marks, as near as they are legible: over no other name, few marks and few bars."""
     wide = axes.get_window_extent().width / axes.figure.get_dpi()
+    frame, in_the_way = axes.get_window_extent(), _drawn_boxes(axes, found, sizes, reference)
     written: list[Text] = []
     for one, nm in zip(found, sizes, strict=True):
         if one.name not in names or not math.isfinite(one.bc2_difference.median):
             continue
-        x = float(nm[0])
-        inward = math.log(x / low) > 0.5 * math.log(high / low)
         told = "" if one.name != reference else " (reference)" if wide > 3.0 else " (ref.)"
         text = fitted(one.name, 0.5 * wide - width_in(told, SMALL, bold=True), SMALL, bold=True) + told
         beside = axes.annotate(
-            text, (x, one.bc2_difference.median), (-6.0 if inward else 6.0, 4.0), textcoords="offset points",
-            ha="right" if inward else "left", va="bottom", zorder=5,
-            bbox={"boxstyle": "round,pad=0.1", "facecolor": palette.PAPER, "edgecolor": "none", "alpha": 0.75},
+            text, (float(nm[0]), one.bc2_difference.median), (0.0, 0.0), textcoords="offset points", zorder=5,
+            bbox={"boxstyle": "square,pad=0.05", "facecolor": palette.PAPER, "edgecolor": "none", "alpha": 0.85},
             **font(SMALL, weight="bold"),
         )  # fmt: skip
-        for step in _STEPS_PT:
-            beside.set_verticalalignment("bottom" if step > 0.0 else "top")
-            beside.xyann = (beside.xyann[0], step)
-            box = beside.get_window_extent()
-            if not any(box.overlaps(other.get_window_extent()) for other in written):
-                break
+
+        def put(step: float, side: float, beside: Annotation = beside) -> Bbox:
+            beside.set(ha="left" if side > 0.0 else "right", va="bottom" if step > 0.0 else "top")
+            beside.xyann = (6.0 * side, step)
+            return beside.get_window_extent()
+
+        def cost(place: tuple[float, float], put: Callable[..., Bbox] = put) -> tuple[bool, bool, float]:
+            box = put(*place)
+            outside = box.x0 < frame.x0 or box.x1 > frame.x1 or box.y0 < frame.y0 or box.y1 > frame.y1
+            return (
+                outside,
+                any(box.overlaps(other.get_window_extent()) for other in written),
+                sum(weight * box.overlaps(other) for other, weight in in_the_way) + abs(place[0]) / _PT_PER_BAR,
+            )
+
+        put(*min(product(_STEPS_PT, (1.0, -1.0)), key=cost))
         written.append(beside)
     return written
+
+
+def _drawn_boxes(
+    axes: Axes, found: Sequence[Placed], sizes: Sequence[Array], reference: str
+) -> list[tuple[Bbox, float]]:
+    """Where marks and bars lie on the page, and how many bars each counts for."""
+    half = _MARK_PT * axes.figure.get_dpi() / 72.0
+    boxes: list[tuple[Bbox, float]] = []
+    for one, nm in zip(found, sizes, strict=True):
+        y = tuple(float(part) for part in one.bc2_difference)
+        if not math.isfinite(one.bc2_difference.median):
+            continue
+        (x0, y0), (x1, y1) = axes.transData.transform([(float(min(nm)), min(y)), (float(max(nm)), max(y))])
+        x, middle = axes.transData.transform((float(nm[0]), float(one.bc2_difference.median)))
+        boxes.append((Bbox([[x - half, middle - half], [x + half, middle + half]]), _BARS_PER_MARK))
+        if one.name != reference:
+            boxes.append((Bbox([[x - 1.0, y0], [x + 1.0, y1]]), 1.0))
+            boxes.append((Bbox([[x0, middle - 1.0], [x1, middle + 1.0]]), 1.0))
+    return boxes

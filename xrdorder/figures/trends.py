@@ -25,7 +25,17 @@ from xrdorder.exceptions import UnknownNameError
 from xrdorder.figures import palette
 from xrdorder.figures.lots import draw_legend, legend_height, look
 from xrdorder.figures.places import TEMPERATURE, Places, Point, Variable, places_of
-from xrdorder.figures.sheet import SCREEN, Size, font, minor_ticks, page, place, style, zero_line
+from xrdorder.figures.sheet import (
+    SCREEN,
+    Size,
+    font,
+    minor_ticks,
+    page,
+    panel_height,
+    place,
+    style,
+    zero_line,
+)
 from xrdorder.figures.words import SMALL
 from xrdorder.studies.comparison import trend, values_of
 from xrdorder.superconductivity.differences import Sample, difference, samples_of
@@ -73,8 +83,8 @@ DIFFERENCES = (SITE_ORDER, TIN, TC, BC2)
 """Panels of `difference_figure`."""
 
 _DRAWS = 20_000  # medians and 68 % limits to about 1 % of the interval
-_PANEL_IN, _LOW_PANEL_IN = 2.2, 1.4
-"""Low ones where all stand in one column."""
+_PANEL_IN, _LOW_PANEL_IN, _LOWEST_PANEL_IN = 2.2, 1.4, 1.1
+"""Low ones where all stand in one column, lower ones where a page would not hold them."""
 _LEFT_IN, _MIDDLE_IN, _RIGHT_IN, _GAP_IN, _BOTTOM_IN = 0.78, 0.95, 0.2, 0.28, 0.50
 _LANE_IN = 0.26
 _LEAST_SAMPLES, _LEAST_PLACES = 4, 3  # of a line
@@ -252,7 +262,6 @@ def _panels(
     """Lay out panels abreast, lanes of the other variable under the lowest of each column."""
     places = scene.places
     columns = min(size.columns, len(shown))
-    panel = _PANEL_IN if size.columns > 1 else _LOW_PANEL_IN
     rows = math.ceil(len(shown) / columns)
     wide = (size.width_in - _LEFT_IN - _RIGHT_IN - _MIDDLE_IN * (columns - 1)) / columns
     lanes = places.lanes_fit(wide, with_common=with_common)
@@ -260,7 +269,9 @@ def _panels(
     across = size.width_in - _LEFT_IN - _RIGHT_IN
     legend = legend_height(places.lots, across) + 0.14
     note = f" {places.left_out} without result or treatment not shown." if places.left_out else ""
-    body = legend + rows * panel + (rows - 1) * _GAP_IN + 0.05 + lanes_in + _BOTTOM_IN
+    rest = legend + (rows - 1) * _GAP_IN + 0.05 + lanes_in + _BOTTOM_IN
+    panel = panel_height(size, _PANEL_IN if size.columns > 1 else _LOW_PANEL_IN, _LOWEST_PANEL_IN, rows, rest)
+    body = rest + rows * panel
     figure = page(size, body, title=title, remark=remark + note, left_in=_LEFT_IN)
     panels: list[Axes] = []
     for k, one in enumerate(shown):

@@ -45,7 +45,7 @@ def schedules(scene: Scene) -> Picture | None:
     missing = f" {without} samples without a treatment." if without else ""
     return Picture(
         "schedules",
-        schedule_figure(found, title=_headed("Furnace schedules", scene), size=scene.size),
+        schedule_figure(found, title=scene.headed("Furnace schedules"), size=scene.size),
         f"Temperature over time of {shown} furnace schedules, small panels with the same axes",
         f"Furnace schedules, {len(found)} in all{some}, each with its holds (°C/h), lots and number of samples. "
         f"Where a ramp has no rate it is dashed, with '?', as if it took no time.{missing} Data: study.toml of "
@@ -60,7 +60,7 @@ def budget(scene: Scene) -> Picture | None:
     shown = _chosen(names, budgets.MOST, _first_samples(scene))
     try:
         figure = budgets.budget_figure(
-            results, shown, title=_headed("What uncertainties are made of", scene), size=scene.size
+            results, shown, title=scene.headed("What uncertainties are made of"), size=scene.size
         )
     except XrdorderError:
         return None
@@ -80,7 +80,7 @@ def relations(scene: Scene) -> Picture | None:
     names = _first_samples(scene)
     try:
         figure = by_relation_figure(
-            scene.opened.results, names, title=_headed("By each relation", scene), size=scene.size
+            scene.opened.results, names, title=scene.headed("Tc and Bc2 by each relation"), size=scene.size
         )
     except XrdorderError:
         return None
@@ -105,7 +105,7 @@ def trade(scene: Scene) -> Picture | None:
     reference = next((name for name in reversed(first) if name in found), found[0] if found else "")
     try:
         figure = trade_figure(
-            samples, reference, field_t=FIELD_T, named=first, title=_headed("Bc2 against grains", scene),
+            samples, reference, field_t=FIELD_T, named=first, title=scene.headed("Bc2 against grain size"),
             size=scene.size,
         )
     except XrdorderError:
@@ -133,7 +133,7 @@ def currents(scene: Scene) -> Picture | None:
     reference = next((name for name in reversed(first) if name in names), names[0])
     try:
         figure = current_figure(
-            [ready[name] for name in names], reference=reference, title=_headed("Layer currents", scene),
+            [ready[name] for name in names], reference=reference, title=scene.headed("Layer current against field"),
             size=scene.size,
         )
     except XrdorderError:
@@ -169,7 +169,7 @@ def treatment_map(scene: Scene) -> Picture | None:
             results, treatments, lot, Conditions(HELIUM_K, design=designs.get(lot, "")), (FIELD_T,),
             Limits(dose=(dose.q_kj_per_mol, dose.reference_c)), library=scene.look.library,
         )  # fmt: skip
-        figure = planning_figure(found, title=_headed("Where to react next", scene), size=scene.size)
+        figure = planning_figure(found, title=scene.headed("Where to react next"), size=scene.size)
     except XrdorderError:
         return None
     others = f" Of {len(known)} lots the one with most treatments." if len(known) > 1 else ""
@@ -218,10 +218,6 @@ def _chosen(names: Sequence[str], most: int, first: Sequence[str]) -> list[str]:
 
 def _said_chosen(shown: int, there: int) -> str:
     return f" ({shown} of {there} samples: the one ahead, the reference, others evenly through the study)"
-
-
-def _headed(what: str, scene: Scene) -> str:
-    return f"{what}: {scene.title}"
 
 
 def _finite(results: xr.Dataset, name: str, column: str) -> bool:

@@ -48,7 +48,7 @@ def _picture(scene: Scene, name: str) -> Picture:
         f"{NAME}-{name}",
         fit_figure(
             sample.curves, sample.lines, sample.groups.get("phases"),
-            title=name, remark=" · ".join(filter(None, (about, quality))), size=scene.size,
+            title=f"Pattern and fit: {name}", remark=" · ".join(filter(None, (about, quality))), size=scene.size,
         ),
         f"Counts of sample {name} over the angle 2θ with the fitted pattern, the residual below, and close-ups",
         f"Pattern of sample {name} ({about}): counts with their standard uncertainty over background and phases, "

@@ -35,7 +35,7 @@ def patterns(scene: Scene) -> Picture | None:
         what = "Observed counts less the fitted background, each pattern"
     return Picture(
         "patterns",
-        patterns_figure(found, title=scene.title, size=scene.size),
+        patterns_figure(found, title=scene.headed("Patterns"), size=scene.size),
         f"{count} of the study over the angle 2θ, {how}; marks below show where lines of each phase stand",
         f"{count} {how}, in the order of temperature, then time. {what} divided by the highest point of its fit and "
         "drawn by the square root. Marks below: lines of the phases that "
@@ -52,7 +52,7 @@ def lattice(scene: Scene) -> Picture | None:
         return None
     return Picture(
         "lattice",
-        lattice_figure(found, title=scene.title, size=scene.size),
+        lattice_figure(found, title=scene.headed("Lattice parameter by single lines"), size=scene.size),
         f"Lattice parameter of the A15 by single lines against cos²θ/sinθ, {_count(found)}",
         f"Lattice parameter of the A15 by each line alone against cos²θ/sinθ, {_count(found)} ({chosen}). All shifts "
         "but the displacement of the specimen are corrected, which in reflection makes a straight line. Bars: standard "
@@ -71,7 +71,7 @@ def widths(scene: Scene) -> Picture | None:
         return None
     return Picture(
         "widths",
-        width_figure(found, title=scene.title, size=scene.size),
+        width_figure(found, title=scene.headed("Widths of single lines"), size=scene.size),
         f"Breadth that the specimen adds to lines of the A15, times cosθ, against sinθ, {_count(found)}",
         f"Integral breadth of single A15 lines beyond that of instrument and radiation, times cosθ, against sinθ, "
         f"{_count(found)} ({chosen}). Bars: standard uncertainty from counting; the Gaussian part is held to the fit "
@@ -88,7 +88,7 @@ def order_lines(scene: Scene) -> Picture | None:
     if not found:
         return None
     try:
-        figure = order_lines_figure(found, title=scene.title, size=scene.size)
+        figure = order_lines_figure(found, title=scene.headed("Lines that carry the order"), size=scene.size)
     except StudyError:
         return None
     strong = ", ".join(f"({hkl.replace(' ', '')})" for hkl in STRONG_LINES)

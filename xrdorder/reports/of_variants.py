@@ -22,7 +22,7 @@ def differences(scene: Scene) -> Picture | None:
     reference = against[0].against
     return Picture(
         "differences",
-        difference_rows(against, title=scene.title, size=scene.size),
+        difference_rows(against, title=scene.headed("Differences of variants"), size=scene.size),
         f"Differences of all variants to {reference}, a row each, quantities side by side",
         f"Differences of all variants to {reference}: filled marks are more than chance. Bars: standard "
         f"uncertainty and 95 %; what both share has cancelled; small strokes: single wires. {ESTIMATES} {scene.data}",
@@ -45,8 +45,8 @@ def courses(scene: Scene) -> Picture | None:
     return Picture(
         "courses",
         difference_courses(
-            found, variable.title, variable.unit, lots=lots, logarithmic=variable.logarithmic, title=scene.title,
-            size=scene.size,
+            found, variable.title, variable.unit, lots=lots, logarithmic=variable.logarithmic,
+            title=scene.headed(f"Differences over the {variable.title}"), size=scene.size,
         ),
         f"Differences of all variants to {reference} over the {variable.title}, with lines",
         f"Differences of all variants to {reference} over the {variable.title}: filled marks are more than chance. "
@@ -61,7 +61,9 @@ def trends(scene: Scene) -> Picture | None:
     results, _ = fit_to_compare(scene.opened.results)
     variable = usual_variable(results)
     try:
-        figure = trend_figure(results, variable=variable, title=scene.title, size=scene.size)
+        figure = trend_figure(
+            results, variable=variable, title=scene.headed(f"Samples over the {variable.title}"), size=scene.size
+        )
     except XrdorderError:
         return None
     return Picture(
@@ -79,7 +81,7 @@ def trends(scene: Scene) -> Picture | None:
 def measured(scene: Scene) -> Picture | None:
     """Draw predicted against measured values, where any were measured."""
     try:
-        figure = measured_figure(hold(scene.opened), size=scene.size)
+        figure = measured_figure(hold(scene.opened), title=scene.headed("Predicted against measured"), size=scene.size)
     except XrdorderError:
         return None
     return Picture(

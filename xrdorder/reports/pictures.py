@@ -69,6 +69,10 @@ class Scene:
         """The study, by its title or its folder."""
         return self.opened.study.title or self.opened.study.folder.name
 
+    def headed(self, what: str) -> str:
+        """Say what a figure shows, and of which study."""
+        return f"{what}: {self.title}"
+
     @property
     def data(self) -> str:
         """Where the numbers of a figure come from, as a caption says it."""
