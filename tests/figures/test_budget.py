@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from matplotlib.colors import to_hex
+from matplotlib.colors import to_hex, to_rgb
 
 from tests.figures import made
 from tests.figures.labels import EVERY_SIZE, troubles
@@ -42,6 +42,15 @@ def test_shares_are_those_of_the_variance(figure):
     )
     numbers = [text.get_text() for axes in figure.axes for text in axes.texts if text.get_position()[0] == 103.0]
     assert numbers == ["0.0051"] * 6 + ["0.013"] * 6 + ["1.5"] * 6  # pm, 1, at.%: k = 1 by hand
+
+
+def test_certificate_and_scale_are_far_apart_in_grey():
+    def grey(title):
+        colour = to_rgb(next(one.colour for one in PARTS if one.title == title))
+        return sum(weight * part for weight, part in zip((0.299, 0.587, 0.114), colour, strict=True))
+
+    # weights of luma: ITU-R BT.601; a fifth of the way from black to white is seen on any print
+    assert grey("certificate, calibration") - grey("a(tin) scale") > 0.2
 
 
 def test_every_family_that_can_be_explained_has_its_part():

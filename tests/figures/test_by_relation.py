@@ -5,8 +5,9 @@ import pytest
 from tests.figures import made
 from tests.figures.labels import EVERY_SIZE, troubles
 from xrdorder.exceptions import StudyError, UnknownNameError
-from xrdorder.figures.by_relation import by_relation_figure
+from xrdorder.figures.by_relation import _ROW_IN, by_relation_figure
 from xrdorder.figures.palette import PAPER
+from xrdorder.figures.sheet import ONE_COLUMN
 
 
 @pytest.fixture(scope="module")
@@ -15,10 +16,10 @@ def figure():
 
 
 def marks(axes):
-    """Row, value and filling of every mark."""
+    """Row (down to the first that is refused), value and filling of every mark."""
     found = [line for line in axes.lines if len(line.get_xdata()) == 1]
     return sorted(
-        (round(float(line.get_ydata()[0])), float(line.get_xdata()[0]), line.get_markerfacecolor() != PAPER)
+        (int(float(line.get_ydata()[0]) / _ROW_IN), float(line.get_xdata()[0]), line.get_markerfacecolor() != PAPER)
         for line in found
     )
 
@@ -38,7 +39,18 @@ def test_medians_stand_in_their_rows_with_the_mixture_on_top(figure):
 def test_refused_relations_have_open_marks_and_say_why(figure):
     tc = figure.axes[0]
     assert [(row, filled) for row, _, filled in marks(tc) if row == 3] == [(3, False), (3, False)]
-    assert [text.get_text() for text in tc.texts].count("refused: too little tin") == 1
+    (words,) = [text for text in tc.texts if text.get_text().startswith("refused")]
+    assert words.get_text() == "refused: too little tin"
+    box = words.get_window_extent()
+    assert not any(box.overlaps(line.get_window_extent()) for line in tc.lines if len(line.get_xdata()) == 1)
+
+
+def test_the_valid_range_is_told_in_the_narrowest_figure():
+    results = made.results()
+    said = "rho = 13.57 with its uncertainty lies outside the validity 35 to 60 microohm cm"
+    results["relation_reason"] = results["relation_reason"].where(results["relation_reason"] != "too little tin", said)
+    axes = by_relation_figure(results, ["A-625"], size=ONE_COLUMN).axes[0]
+    assert "valid 35 to 60 microohm cm" in " ".join(text.get_text() for text in axes.texts)
 
 
 @pytest.mark.parametrize("size", EVERY_SIZE)

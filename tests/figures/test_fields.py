@@ -1,5 +1,7 @@
 """Bc2, current and section against temperature and field."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -86,6 +88,17 @@ def test_current_is_drawn_over_the_reference_and_crossings_are_marked(samples):
         assert rows.texts[row + 1].get_text().startswith(f"{median:.1f} T ({low:.1f} to {high:.1f} T)")
     page = " ".join(" ".join(text.get_text() for text in figure.texts).split())
     assert "680 °C" in page and "-0.3 to -0.2 %" in page and "No magnet" in page
+
+
+def test_a_bar_that_goes_on_beyond_the_frame_has_an_arrow(samples):
+    conditions = Conditions(design="internal-tin")
+    axes = current_figure([*samples, *[replace(samples[0], name=f"more {k}") for k in range(2)]], conditions).axes[0]
+    high = axes.get_ylim()[1]
+    ends = [bar[:, 1].max() for one in axes.collections for bar in one.get_segments() if len(bar)]
+    arrows = [x for line in axes.lines if line.get_marker() == "^" and line.get_label() == "_beyond"
+              for x in line.get_xdata()]  # fmt: skip
+    assert len(arrows) == sum(end > high for end in ends) > 0
+    assert all(y == high for line in axes.lines if line.get_label() == "_beyond" for y in line.get_ydata())
 
 
 def test_section_is_drawn_in_per_cent(layers):

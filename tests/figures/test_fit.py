@@ -9,9 +9,9 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from tests.figures import made
-from xrdorder.figures import CloseUp, fit_figure
+from xrdorder.figures import CloseUp, budget_figure, fit_figure, trend_figure
 from xrdorder.figures.close_ups import default_close_ups
-from xrdorder.figures.sheet import root_ticks, rows_without_overlap
+from xrdorder.figures.sheet import ONE_COLUMN, PAGE_IN, TWO_COLUMN, root_ticks, rows_without_overlap
 from xrdorder.fitting import PhaseResult
 
 LANES, MAIN, RESIDUAL = 0, 1, 2
@@ -68,6 +68,25 @@ def test_the_uncertainty_is_the_one_the_fit_took_and_not_the_root_of_the_counts(
     bars = next(line for line in figure.axes[MAIN].lines if line.get_label() == "observed ± u")
     half = 0.5 * (bars.get_ydata()[1::3] - bars.get_ydata()[0::3])
     assert np.allclose(half, np.sqrt(curves["calculated"] / 10.0))
+
+
+def test_where_points_have_no_room_the_calculated_curve_lies_over_pale_counts():
+    def order(figure):
+        lines = {line.get_label(): line for line in figure.axes[MAIN].lines}
+        return lines["calculated"].get_zorder() > lines["observed ± u"].get_zorder(), lines["observed ± u"].get_alpha()
+
+    dense = fit_figure(made.curves(), made.lines(), made.phases(), size=ONE_COLUMN)
+    over, pale = order(dense)
+    assert over and pale < 1.0
+    assert order(fit_figure(made.curves(20.0, 30.0), made.lines(), made.phases())) == (False, 1.0)
+
+
+@pytest.mark.parametrize("size", [ONE_COLUMN, TWO_COLUMN])
+def test_figures_of_a_report_fit_a_page(size):
+    figure = fit_figure(made.curves(high=70.0), made.lines(), made.phases(), size=size)
+    assert figure.get_size_inches()[1] <= PAGE_IN
+    assert trend_figure(made.results(), size=size).get_size_inches()[1] <= PAGE_IN + 0.1
+    assert budget_figure(made.results(), size=size).get_size_inches()[1] <= PAGE_IN
 
 
 def test_filled_parts_add_up_to_the_calculated_curve(figure):

@@ -2,12 +2,13 @@
 
 import numpy as np
 import pytest
+from matplotlib.ticker import FuncFormatter
 
 from tests.figures import made
 from tests.figures.labels import EVERY_SIZE, troubles
 from xrdorder.figures import trend_figure
 from xrdorder.figures.places import DOSE, HOLD, TEMPERATURE, places_of, usual_variable
-from xrdorder.figures.sheet import SIZES
+from xrdorder.figures.sheet import SIZES, log_ticks, place, sheet
 from xrdorder.figures.trends import SITE_ORDER, TIN
 
 TIMES = [(f"w{h}-{k}", "A", 650, h, 0.90 + 0.02 * np.log10(h) + 0.001 * k, 0.235, 16.0) for h in (20, 60, 200, 600)
@@ -20,6 +21,18 @@ def marks(axes):
         for line in axes.lines
         if len(line.get_xdata()) == 1 and line.get_marker() != "None"
     ]
+
+
+def test_round_numbers_of_a_logarithmic_axis_keep_apart():
+    axes = place(sheet(3.5, 1.0), 0.5, 0.3, 2.4, 0.5)
+    axes.set_xscale("log")
+    axes.set_xlim(0.4, 2000.0)
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:g}"))
+    log_ticks(axes)
+    assert list(axes.get_xticks()) == [1.0, 10.0, 100.0, 1000.0]  # with 2 and 5 there is no room for 500 beside 1000
+    axes.set_xlim(0.4, 30.0)
+    log_ticks(axes)
+    assert list(axes.get_xticks()) == [0.5, 1.0, 2.0, 5.0, 10.0, 20.0]
 
 
 def test_temperature_unless_only_time_varies():

@@ -124,8 +124,11 @@ def test_what_is_chance_looks_flat_and_says_so():
     shades = next(one for one in axes.collections if one.get_array() is not None and len(one.get_array()) > 20)
     low, high = shades.get_clim()
     differences, _ = plan.plans["current_12T"].differences(plan.space.candidates, plan.distinct[0])
-    # the scale reaches as far as the doubt, the surface over a part of it only
+    # shades reach as far as the doubt, the surface over a part of them only
     assert 100.0 * np.ptp(differences) < 0.5 * (high - low)
+    # the bar beside shows that part and no more
+    shown = shades.colorbar.ax.get_ylim()
+    assert low < shown[0] and shown[1] < high and np.ptp(shown) < 0.5 * (high - low)
 
 
 def test_too_few_treatments_leave_empty_panels_with_their_reason():

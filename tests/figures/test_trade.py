@@ -50,3 +50,14 @@ def test_words_have_room(samples, size):
 def test_one_sample_has_nothing_to_trade_with(samples):
     with pytest.raises(StudyError, match="nothing to trade"):
         trade_figure(samples[:1], "620 °C")
+
+
+def test_names_keep_off_the_marks_of_others(samples):
+    crowd = [*samples, *[sample(f"near {k}", 0.2305, 74.0 + k, 0.0005, "B") for k in range(3)]]
+    axes = trade_figure(crowd, "620 °C", conditions=AT).axes[0]
+    (name,) = [text for text in axes.texts if "(reference)" in text.get_text()]
+    box = name.get_window_extent()
+    marks = [axes.transData.transform((line.get_xdata()[0], line.get_ydata()[0])) for line in axes.lines
+             if len(line.get_xdata()) == 1]  # fmt: skip
+    assert len(marks) == len(crowd)
+    assert not any(box.contains(*mark) for mark in marks)

@@ -143,7 +143,8 @@ def currents(scene: Scene) -> Picture | None:
         figure,
         f"Layer current density of {len(names) - 1} samples over that of {reference} against field, crossings below",
         f"Current density of the layer over that of {reference} at 4.2 K against field: the sample ahead and others, "
-        "one a treatment, evenly through the study. Lines: medians over all draws. Strip below: fields of equal "
+        "one a treatment, evenly through the study. Lines: medians over all draws; bars or bands: 68 % intervals, "
+        "with an arrow where a bar goes on beyond the frame. Strip below: fields of equal "
         "currents with 68 % intervals over those draws in which the two cross, whose share stands beside where not "
         "nearly all do; a line may so keep off one while the strip has a field. "
         f"{_FIELDS}{scene.data}",
@@ -181,7 +182,8 @@ def treatment_map(scene: Scene) -> Picture | None:
         f"Map of the estimated layer current at {FIELD_T:g} T over temperature and time of the last hold",
         f"Lot {lot or 'without a name'}: estimated layer current at {FIELD_T:g} T, 4.2 K over temperature and time of "
         "the last hold, as difference to a treatment reacted, and the front between Bc2 and domain size."
-        f"{said}{others} Thin line: as that treatment; dashed frame: furnace limits, those of the data. Squares: worth "
+        f"{said}{others} The scale beside shows what is on the map. Thin line: as that treatment; dashed frame: "
+        "furnace limits, those of the data. Squares: worth "
         "reacting next: the current may be higher, or most is learnt there; no instruction to run a furnace. "
         f"{_FIELDS}{scene.data}",
     )

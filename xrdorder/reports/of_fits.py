@@ -52,7 +52,8 @@ def _picture(scene: Scene, name: str) -> Picture:
         ),
         f"Counts of sample {name} over the angle 2θ with the fitted pattern, the residual below, and close-ups",
         f"Pattern of sample {name} ({about}): counts with their standard uncertainty over background and phases, "
-        "which make the calculated pattern, by the square root; above, a mark for each line, its height by the root of "
+        "which make the calculated pattern, by the square root (where points stand close, counts are pale and the "
+        "calculated curve lies over them); above, a mark for each line, its height by the root of "
         "its area; below, the residual in standard uncertainties; last, lines that tell the order, and where niobium "
         f"and bronze stand beside the A15. {quality}. Data: {name}.nc of '{scene.title}'.",
     )  # fmt: skip
