@@ -70,9 +70,10 @@ def test_an_interrupt_leaves_nothing_half_done(tmp_path):
 
 def test_a_folder_that_cannot_be_made(tmp_path):
     (tmp_path / "file").write_text("")
-    with pytest.raises(StudyError, match="cannot be made") as caught:
-        files.make_folder(tmp_path / "file" / "results")
-    assert "\n" not in str(caught.value)
+    for folder in (tmp_path / "file", tmp_path / "file" / "results"):
+        with pytest.raises(StudyError, match="a file stands where a folder is meant") as caught:
+            files.make_folder(folder)
+        assert "\n" not in str(caught.value)
 
 
 def test_only_old_leftovers_are_swept_away(tmp_path):

@@ -8,6 +8,7 @@ import click
 from xrdorder.cli.cautions import ESTIMATES
 from xrdorder.cli.progress import Progress
 from xrdorder.exceptions import StudyError, XrdorderError
+from xrdorder.studies.words import did_you_mean
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -135,7 +136,7 @@ def _of_lot(results: "xr.Dataset", lot: str) -> "xr.Dataset":
         return results
     lots = [str(one) for one in results["lot"].values]
     if lot not in lots:
-        raise StudyError(f"no sample is of lot '{lot}'; lots are {', '.join(dict.fromkeys(lots))}")
+        raise StudyError(f"no sample is of lot '{lot}'; {did_you_mean(lot, lots)}")
     return results.isel(sample=[k for k, one in enumerate(lots) if one == lot])
 
 
@@ -145,7 +146,7 @@ def _without(results: "xr.Dataset", names: tuple[str, ...]) -> "xr.Dataset":
     known = [str(name) for name in results["sample"].values]
     for name in names:
         if name not in known:
-            raise StudyError(f"no sample '{name}' to leave out; samples are {', '.join(known)}")
+            raise StudyError(f"no sample '{name}' to leave out; {did_you_mean(name, known)}")
     return results.isel(sample=[k for k, name in enumerate(known) if name not in names])
 
 
@@ -156,7 +157,7 @@ def _require(results: "xr.Dataset", by: str, reference: str) -> None:
     labels, _ = grouping(results, by)
     names = [str(name) for name in results["sample"].values]
     if reference and reference not in names:
-        raise StudyError(f"no sample '{reference}' to compare with; samples are {', '.join(names)}")
+        raise StudyError(f"no sample '{reference}' to compare with; {did_you_mean(reference, names)}")
     if reference and not labels[names.index(reference)]:
         raise StudyError(f"sample '{reference}' has no {by}; choose another --reference or --by")
 

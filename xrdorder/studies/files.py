@@ -84,6 +84,8 @@ def make_folder(folder: Path) -> None:
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
+    except (FileExistsError, NotADirectoryError) as error:
+        raise StudyError(f"{folder}: a file stands where a folder is meant; move it away, then run again") from error
     except OSError as error:
         raise StudyError(
             f"{folder}: cannot be made ({disk_reason(error)}); results need a folder that can be written"

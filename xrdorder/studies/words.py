@@ -8,17 +8,22 @@ from collections.abc import Iterable
 MAX_NAME_BYTES = 150
 """Bytes of a name; file systems allow 255, results and temporary files add their own endings to it."""
 
+_MOST_LISTED = 24
+"""Known words in a message: what a screen has room for."""
+
 _RESERVED = {"con", "prn", "aux", "nul", *(f"{port}{k}" for port in ("com", "lpt") for k in range(1, 10))}
 """Device names that Windows refuses as file names, with any ending (Win32 naming rules; from memory)."""
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
-    """Suggest the closest known word, or list them all.
+    """Suggest the closest known word, or list those there are.
 
     >>> did_you_mean("hold", ["hold_c", "hours"])
     "did you mean 'hold_c'?"
     >>> did_you_mean("x", ["hold_c", "hours"])
     'known: hold_c, hours'
+    >>> did_you_mean("x", (f"wire-{k}" for k in range(10, 99)))[-37:]
+    'wire-31, wire-32, wire-33 and 65 more'
     """
     words = sorted(set(known))
     close = difflib.get_close_matches(word, words, n=1, cutoff=0.6)
@@ -26,7 +31,10 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
         close = [item for item in words if word and item.casefold().startswith(word.casefold())][:1]
     if close:
         return f"did you mean '{close[0]}'?"
-    return f"known: {', '.join(words)}" if words else "there are none"
+    if not words:
+        return "there are none"
+    more = f" and {len(words) - _MOST_LISTED} more" if len(words) > _MOST_LISTED else ""
+    return f"known: {', '.join(words[:_MOST_LISTED])}{more}"
 
 
 def safe_name(text: str) -> str:

@@ -99,6 +99,8 @@ def test_samples_are_put_into_variants(dataset):
     assert labels == ["650 °C"] * 3 + [""]
     np.testing.assert_array_equal(numbers, [650, 650, 650, np.nan])
     assert grouping(dataset, "lot")[0] == ["L", "L", "L", "M"]
+    dataset["dose_h"] = ("sample", [0.01234, 99.96, 12345.0, np.nan])
+    assert grouping(dataset, "dose")[0] == ["0.0123 h", "100 h", "12300 h", ""]
     with pytest.raises(StudyError, match="cannot be ordered by 'date'"):
         grouping(dataset, "date")
 

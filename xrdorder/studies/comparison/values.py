@@ -215,7 +215,7 @@ def _common_draws(inside: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], NDArray
 _BY = {
     "reaction-temperature": ("peak_c", "{:g} °C"),
     "hold-time": ("hold_at_peak_h", "{:.4g} h"),
-    "dose": ("dose_h", "{:.3g} h"),
+    "dose": ("dose_h", "{:.10g} h"),
     "position": ("position", "{:g} m"),
     "date": ("date", "{}"),
     "lot": ("lot", "{}"),
@@ -259,4 +259,6 @@ def grouping(dataset: xr.Dataset, by: str = "treatment") -> tuple[list[str], Arr
     if values.dtype.kind not in "fiu":
         return [str(value) for value in values], None
     numbers = np.asarray(values, dtype=float)
+    if by == "dose":  # known to no more than three digits, which thousands of hours are written with all the same
+        return ["" if np.isnan(number) else form.format(float(f"{number:.3g}")) for number in numbers], numbers
     return ["" if np.isnan(number) else form.format(number) for number in numbers], numbers
