@@ -281,7 +281,7 @@ def _broken(text: str, room_in: float) -> list[str]:
     r"""Break an entry of the key into lines: at spaces, and between temperature and hold where that is not enough.
 
     >>> _broken("a  748.229\u00a0°C/0.880386\u00a0h", 0.8)
-    ['a', '748.229\xa0°C/', '0.880386\xa0h']
+    ['a  748.229\xa0°C/', '0.880386\xa0h']
     """
     lines = wrapped_in(text, room_in, SMALL)
     if any(width_in(line, SMALL) > room_in for line in lines):

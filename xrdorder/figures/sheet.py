@@ -201,7 +201,7 @@ def panel_height(size: Size, usual: float, least: float, panels: int, rest: floa
 
     On the screen it is the usual one. Below the least nothing could be read: then the figure is longer than a page.
 
-    >>> panel_height(ONE_COLUMN, 1.4, 0.8, 6, 3.7), panel_height(SCREEN, 1.4, 0.8, 6, 3.7)
+    >>> round(panel_height(ONE_COLUMN, 1.4, 0.8, 6, 3.7), 6), panel_height(SCREEN, 1.4, 0.8, 6, 3.7)
     (1.0, 1.4)
     """
     return usual if size.headed else min(usual, max(least, (PAGE_IN - rest) / panels))

@@ -220,6 +220,8 @@ def _sample(axes: Axes, one: Placed, nm: Array, lot: int, *, is_reference: bool,
 
 _STEPS_PT = (4.0, -4.0, 15.0, -15.0, 26.0, -26.0, 37.0, -37.0)
 """Over and under a mark, where its name may stand on either side."""
+_NEAR_PT = 5.0
+"""Farther off a thin line leads from the mark to its name."""
 _MARK_PT, _PT_PER_BAR, _BARS_PER_MARK = 3.0, 10.0, 3.0
 """Half the size of a mark; to keep off a bar a name goes so far and no farther; a mark is worth so many bars."""
 
@@ -256,7 +258,13 @@ def _names(
                 sum(weight * box.overlaps(other) for other, weight in in_the_way) + abs(place[0]) / _PT_PER_BAR,
             )
 
-        put(*min(product(_STEPS_PT, (1.0, -1.0)), key=cost))
+        step, side = min(product(_STEPS_PT, (1.0, -1.0)), key=cost)
+        put(step, side)
+        if abs(step) > _NEAR_PT:
+            axes.annotate(
+                "", beside.xy, (6.0 * side, step), textcoords="offset points", zorder=2.5,
+                arrowprops={"arrowstyle": "-", "color": palette.TEXT, "linewidth": 0.6, "shrinkA": 0.0, "shrinkB": 3.5},
+            )  # fmt: skip
         written.append(beside)
     return written
 
