@@ -18,7 +18,7 @@ EVERY_SIZE = [
 
 
 def drawn_words(figure):
-    """Draw a figure and give the words in it, each with its box in pixels."""
+    """Lay a figure out and give the words in it, each with its box in pixels."""
     found = []
     plain = Text.draw
 
@@ -28,7 +28,7 @@ def drawn_words(figure):
             found.append((self.get_text(), self.get_window_extent(renderer)))
 
     with patch.object(Text, "draw", draw):
-        figure.canvas.draw()
+        figure.draw_without_rendering()
     return found
 
 
