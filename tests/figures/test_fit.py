@@ -85,7 +85,7 @@ def test_where_points_have_no_room_the_calculated_curve_lies_over_pale_counts():
 def test_figures_of_a_report_fit_a_page(size):
     figure = fit_figure(made.curves(high=70.0), made.lines(), made.phases(), size=size)
     assert figure.get_size_inches()[1] <= PAGE_IN
-    assert trend_figure(made.results(), size=size).get_size_inches()[1] <= PAGE_IN + 0.1
+    assert trend_figure(made.results(), size=size).get_size_inches()[1] <= PAGE_IN + 1e-9
     assert budget_figure(made.results(), size=size).get_size_inches()[1] <= PAGE_IN
 
 

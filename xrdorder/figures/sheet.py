@@ -84,7 +84,7 @@ class Margins:
 
 
 _MOST_TICKS, _TICK_GAPS_IN = 10, (0.12, 0.05)
-_TITLE_IN, _REMARK_LINE_IN = 0.38, 0.14
+_TITLE_IN, _REMARK_LINE_IN, _EDGE_IN = 0.38, 0.14, 0.08
 
 
 def font(size: float = NORMAL, **more: Any) -> dict[str, Any]:
@@ -135,7 +135,7 @@ def page(size: Size, body_in: float, *, title: str = "", remark: str = "", left_
         Where both begin.
     """
     if not size.headed:
-        return sheet(size.width_in, body_in + 0.08)
+        return sheet(size.width_in, body_in + _EDGE_IN)
     across = size.width_in - left_in - 0.15
     lines = wrapped_in(remark, across) if remark else []
     height = body_in + _TITLE_IN + _REMARK_LINE_IN * len(lines) + 0.1
@@ -201,10 +201,10 @@ def panel_height(size: Size, usual: float, least: float, panels: int, rest: floa
 
     On the screen it is the usual one. Below the least nothing could be read: then the figure is longer than a page.
 
-    >>> round(panel_height(ONE_COLUMN, 1.4, 0.8, 6, 3.7), 6), panel_height(SCREEN, 1.4, 0.8, 6, 3.7)
+    >>> round(panel_height(ONE_COLUMN, 1.4, 0.8, 6, 3.62), 6), panel_height(SCREEN, 1.4, 0.8, 6, 3.62)
     (1.0, 1.4)
     """
-    return usual if size.headed else min(usual, max(least, (PAGE_IN - rest) / panels))
+    return usual if size.headed else min(usual, max(least, (PAGE_IN - _EDGE_IN - rest) / panels))
 
 
 def root_scale(axes: Axes, low: float, high: float) -> None:
