@@ -7,6 +7,7 @@ from matplotlib.collections import LineCollection, PolyCollection
 from xrdorder.exceptions import StudyError
 from xrdorder.figures import difference_courses, difference_rows
 from xrdorder.figures.palette import INK, PAPER
+from xrdorder.figures.sheet import ONE_COLUMN, PAGE_IN, TWO_COLUMN
 from xrdorder.studies.comparison import Compared, Values, compare
 
 LABELS = ["625 °C", "625 °C", "650 °C", "650 °C", "700 °C", "700 °C"]
@@ -80,6 +81,14 @@ def test_a_slope_that_may_be_chance_says_so():
     figure = difference_courses([compared(truths=(17.0, 17.2, 17.1, 17.1, 17.0, 17.2))], "reaction temperature", "°C")
     (axes,) = figure.axes
     assert any("not more than chance" in text.get_text() for text in axes.texts)
+
+
+@pytest.mark.parametrize("size", [ONE_COLUMN, TWO_COLUMN])
+def test_six_quantities_fit_a_page(size):
+    labels = [f"{600 + 10 * k} °C" for k in range(15)]
+    some = compared(truths=np.linspace(22.0, 25.0, 15), labels=labels)._replace(variable=np.arange(600.0, 750.0, 10.0))
+    for figure in (difference_rows([some] * 6, size=size), difference_courses([some] * 6, "T", "°C", size=size)):
+        assert figure.get_size_inches()[1] <= PAGE_IN + 1e-9
 
 
 LONG = [f"a very long name of a variant and of its furnace run, number {k}" for k in (1, 1, 2, 2, 3, 3)]

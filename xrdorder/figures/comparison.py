@@ -30,6 +30,7 @@ from xrdorder.figures.sheet import (
     log_ticks,
     minor_ticks,
     page,
+    panel_height,
     place,
     style,
     zero_line,
@@ -39,9 +40,9 @@ from xrdorder.studies.comparison import Compared, Repeatability, trend
 from xrdorder.studies.comparison.words import manner
 
 _RIGHT_IN, _BOTTOM_IN, _TITLE_IN = 0.2, 0.64, 0.06
-_ROW_IN, _DENSE_ROW_IN, _GAP_IN = 0.27, 0.19, 0.22
+_ROW_IN, _DENSE_ROW_IN, _LEAST_ROW_IN, _GAP_IN = 0.27, 0.19, 0.15, 0.22
 _MOST_NAME_IN, _FEW_NAME_IN, _LEAST_PANEL_IN = 2.1, 1.2, 0.78
-_PANEL_IN, _LOW_PANEL_IN = 2.3, 1.15
+_PANEL_IN, _LOW_PANEL_IN, _LEAST_PANEL_TALL_IN = 2.3, 1.15, 0.8
 _STEPS = 60  # of a line over its span
 _STEP = 0.016  # between variants of one value, in parts of the span
 _MOST_LINES = 4  # lots that have lines: more would cover the marks
@@ -78,9 +79,11 @@ def difference_rows(compared: Sequence[Compared], *, title: str = "", size: Size
     abreast = max(1, min(len(compared), int((free + _GAP_IN) / (_LEAST_PANEL_IN + _GAP_IN))))
     abreast = -(-len(compared) // -(-len(compared) // abreast))  # rows of panels alike in length
     wide = (free - _GAP_IN * (abreast - 1)) / abreast
-    tall = (_ROW_IN if size.headed else _DENSE_ROW_IN) * len(variants)
     stacks = -(-len(compared) // abreast)
-    body = stacks * (tall + _BOTTOM_IN) + _TITLE_IN * (stacks - 1)
+    rest = stacks * _BOTTOM_IN + _TITLE_IN * (stacks - 1)
+    row_in = _ROW_IN if size.headed else _DENSE_ROW_IN
+    tall = panel_height(size, row_in * len(variants), _LEAST_ROW_IN * len(variants), stacks, rest)
+    body = stacks * tall + rest
     remark = f"Differences to {against}. {_REMARK}{_ESTIMATES}"
     figure = page(size, body, title=title, remark=remark, left_in=0.2)
     for k, one in enumerate(compared):
@@ -141,7 +144,9 @@ def difference_courses(
     )
     legend = legend_height(names, size.width_in - 1.0) if len(names) > 1 else 0.0
     room = Margins(left=0.85, bottom=_BOTTOM_IN, down=0.6 if size.columns > 1 else 0.5, above=0.2 + legend)
-    panel = _PANEL_IN if size.columns > 1 else _LOW_PANEL_IN
+    rows = -(-len(compared) // min(size.columns, len(compared)))
+    rest = room.above + (rows - 1) * room.down + room.bottom
+    panel = panel_height(size, _PANEL_IN if size.columns > 1 else _LOW_PANEL_IN, _LEAST_PANEL_TALL_IN, rows, rest)
     figure, panels = grid(size, len(compared), panel, title=title, remark=remark, margins=room)
     if len(names) > 1:
         top = panels[0].get_position().y1 * figure.get_size_inches()[1]
