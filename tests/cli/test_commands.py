@@ -60,6 +60,7 @@ def test_calibrate_prints_the_instrument_and_writes_it(calibration):
     assert "Advice" not in printed or "certificate" not in printed  # the certificate was read
 
 
+@pytest.mark.slow
 def test_calibrate_gives_advice_on_a_value_that_was_not_read_and_draws(run, scans, tmp_path):
     words = [word.replace("srm-660c", "srm-660a") for word in CALIBRATE]
     result = run("calibrate", scans / "lab6.xy", *words, "--figure", "fit.png")
@@ -174,6 +175,7 @@ def test_the_program_runs_as_a_process_of_its_own():
     assert "24.3(1.5) at.%" in done.stdout  # (0.5289 - 0.5256) / 0.0136
 
 
+@pytest.mark.slow
 def test_new_writes_a_study_that_runs_with_patterns_of_its_names(run, tmp_path, scans):
     result = run("new", "wires", "--name", "Our wires")
     assert result.exit_code == 0, result.output

@@ -49,6 +49,7 @@ def test_one_quantity_with_everything(run, study):
         assert words in text, words
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("quantity", ["", "S_a", "tin_fraction", "Tc_K", "domain_size_nm", "weight_fraction_nb"])
 def test_a_hundred_columns_are_enough(run, study, quantity):
     result = run("explain", study, "A-650-100", *[name for name in [quantity] if name])
@@ -119,6 +120,7 @@ def test_a_real_fit(run, scans, instrument):
     assert line.startswith("model: phases nb3sn, nb") and "(one)" in " ".join(made.stdout.split())
 
 
+@pytest.mark.slow
 def test_what_was_told_of_a_sample_stands_in_the_head_and_can_be_asked_for(run, tmp_path):
     folder = explained.folder(tmp_path)
     with xr.open_dataset(folder / "results/results.nc", engine="h5netcdf") as opened:

@@ -86,6 +86,7 @@ def cells(text, title):
     return {row[0]: row[1:] for row in rows}
 
 
+@pytest.mark.slow
 def test_layer_and_non_copper_currents_stand_apart_at_every_field(shown):
     said = shown("--field", "8", "--field", "14")
     assert said.exit_code == 0, said.output
@@ -101,6 +102,7 @@ def test_layer_and_non_copper_currents_stand_apart_at_every_field(shown):
     assert "J layer: over the A15 area" in said.output
 
 
+@pytest.mark.slow
 def test_one_size_by_microscopy_changes_a_density_and_no_ratio(shown):
     """The grain size of "fine" alone, its domains 80 nm and its grains 125 nm."""
     ratios, densities = [], []
@@ -121,6 +123,7 @@ def test_one_size_by_microscopy_changes_a_density_and_no_ratio(shown):
     assert cells(both.output, "Current density at 8 T")["graded"][2:] != ratios[0]
 
 
+@pytest.mark.slow
 def test_a_sample_whose_domains_are_not_resolved_has_no_ratio(shown):
     said = shown("--field", "8", measured=(("coarse", "grain_size_nm", 200.0, 10.0),))
     assert said.exit_code == 0, said.output
@@ -137,6 +140,7 @@ def test_samples_that_carry_nothing_for_want_of_a_size_are_named(shown):
     assert "Left out" not in shown("--field", "8", "--sample", "fine").output
 
 
+@pytest.mark.slow
 def test_the_tenths_of_a_layer_are_at_the_temperature_and_strain_asked_for(shown):
     said = shown("--temperature", "8", "--strain", "-0.003")
     row = cells(said.output, "Upper critical field at 8 K, intrinsic strain -0.3 %")["graded"]
@@ -155,6 +159,7 @@ def test_a_missing_ratio_has_its_reason(shown):
     assert "normal in more than 16 % of the draws" in " ".join(said.output.split())
 
 
+@pytest.mark.slow
 def test_above_tc_nothing_is_compared_and_that_is_said(shown):
     said = shown("--temperature", "20", "--field", "5", figures=True)
     assert said.exit_code == 0, said.output
@@ -167,6 +172,7 @@ def test_above_tc_nothing_is_compared_and_that_is_said(shown):
     assert "(bc2, section); no currents: no sample is superconducting above 2 T" in said.output
 
 
+@pytest.mark.slow
 def test_each_sample_has_the_design_of_its_lot_unless_one_is_asked_for(shown):
     designs = {"fine": "bronze", "graded": "powder-in-tube"}
     said = shown(designs=designs)

@@ -48,6 +48,7 @@ def rows(tmp_path):
     return list(csv.DictReader((tmp_path / "results/suggestions.csv").open(encoding="utf-8")))
 
 
+@pytest.mark.slow
 def test_two_fields_stand_side_by_side(run, tmp_path, measured):
     picture = tmp_path / "plan.png"
     said = run(measured, "--field", "12", "--field", "15", "--measured", "--number", "2", "--figure", str(picture))
@@ -143,6 +144,7 @@ def test_limits_constraints_and_earlier_holds_are_said_and_kept(run, tmp_path):
     assert "limit of the ramp" not in text and "all wires had about the same ramp" in text
 
 
+@pytest.mark.slow
 def test_every_lot_is_planned_for_itself(run, tmp_path):
     one, other = study(), study(POINTS[:3], "curlew")
     both = (xr.concat([one[0], other[0]], "sample", data_vars="minimal"), {**one[1], **other[1]})
@@ -155,6 +157,7 @@ def test_every_lot_is_planned_for_itself(run, tmp_path):
     assert "Lot heron" not in said.output
 
 
+@pytest.mark.slow
 def test_each_lot_has_the_pre_strain_of_its_design(run):
     one, other = study(POINTS[:4]), study(POINTS[:4], "curlew")
     both = (xr.concat([one[0], other[0]], "sample", data_vars="minimal"), {**one[1], **other[1]})

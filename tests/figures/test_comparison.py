@@ -83,6 +83,7 @@ def test_a_slope_that_may_be_chance_says_so():
     assert any("not more than chance" in text.get_text() for text in axes.texts)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", [ONE_COLUMN, TWO_COLUMN])
 def test_six_quantities_fit_a_page(size):
     labels = [f"{600 + 10 * k} °C" for k in range(15)]

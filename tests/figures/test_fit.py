@@ -32,6 +32,7 @@ def test_it_is_a_figure_with_a_canvas_of_its_own(figure):
     assert [text.get_text() for text in figure.texts] == ["A-650", "650 °C/100 h"]
 
 
+@pytest.mark.slow
 def test_nothing_global_is_touched():
     import matplotlib.pyplot
 
@@ -81,6 +82,7 @@ def test_where_points_have_no_room_the_calculated_curve_lies_over_pale_counts():
     assert order(fit_figure(made.curves(20.0, 30.0), made.lines(), made.phases())) == (False, 1.0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", [ONE_COLUMN, TWO_COLUMN])
 def test_figures_of_a_report_fit_a_page(size):
     figure = fit_figure(made.curves(high=70.0), made.lines(), made.phases(), size=size)

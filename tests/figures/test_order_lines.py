@@ -5,10 +5,9 @@ import pytest
 import xarray as xr
 
 from tests.figures import made
-from tests.figures.labels import troubles
+from tests.figures.labels import EVERY_SIZE, troubles
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.order_lines import Overlaid, order_lines_figure
-from xrdorder.figures.sheet import SIZES
 
 STRONG = 2400.0 + 5500.0 + 5300.0 + 2500.0
 """Area of (200), (210), (211) and (321) of the made lines."""
@@ -102,7 +101,7 @@ def test_what_cannot_be_drawn_is_said():
     assert isinstance(empty.lines, xr.Dataset)
 
 
-@pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
+@pytest.mark.parametrize("size", EVERY_SIZE)
 def test_nothing_is_cut_and_nothing_overlaps(size):
     names = ("short", 40 * "wide ", "$x_2$ & <b>")
     keep = (*made.LINES, ("nb3sn", "2 2 0", 48.6, 30.0), ("nb3sn", "3 1 0", 54.85, 30.0))

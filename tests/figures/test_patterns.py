@@ -90,7 +90,11 @@ LONG = "a very long name of a spool of wire, and of its $place$ in the furnace, 
 
 
 @pytest.mark.parametrize(
-    ("size", "count"), [(size, count) for size in SIZES for count in (1, 5, 20)] + [("one-column", 200)]
+    ("size", "count"),
+    [
+        *((size, count) for size in SIZES for count in (1, 5, 20)),
+        pytest.param("one-column", 200, marks=pytest.mark.slow),
+    ],
 )
 def test_nothing_is_cut_and_nothing_overlaps(size, count):
     figure = patterns_figure(patterns(count, LONG.format), title="made $x", size=SIZES[size])

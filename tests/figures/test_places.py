@@ -69,6 +69,7 @@ def test_a_lot_with_samples_enough_has_a_line_with_its_band():
     assert not [line for line in few.lines if len(line.get_xdata()) > 2]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", EVERY_SIZE)
 def test_many_lots_with_long_names_wrap(size):
     pieces = [
@@ -78,6 +79,7 @@ def test_many_lots_with_long_names_wrap(size):
     assert troubles(trend_figure(made.results(pieces), [SITE_ORDER, TIN], size=size)) == []
 
 
+@pytest.mark.slow
 def test_values_close_together_neither_crowd_the_axis_nor_shrink_what_is_drawn():
     pieces = [(f"w{k}", "A", 600 + k if k else 540, 50, 0.9, 0.24, 16.0) for k in range(60)]
     places = places_of(made.results(pieces), TEMPERATURE)

@@ -6,11 +6,11 @@ from itertools import combinations
 import numpy as np
 import pytest
 
+from tests.figures.labels import EVERY_SIZE
 from tests.planning.lots import BEFORE, POINTS, study
 from xrdorder.figures import planning_figure
 from xrdorder.figures.palette import GARNET
 from xrdorder.figures.planning import _RISING
-from xrdorder.figures.sheet import SIZES
 from xrdorder.planning import HoldBound, Limits, plan_lot
 from xrdorder.superconductivity.currents import Conditions
 from xrdorder.treatments import Schedule, Step
@@ -90,7 +90,7 @@ def long_names():
     return planned((results, treatments), (12.0, 15.0), limits, measured=True, number=3)
 
 
-@pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
+@pytest.mark.parametrize("size", EVERY_SIZE)
 def test_long_names_keep_what_tells_them_apart(long_names, size):
     figure = planning_figure(long_names, size=size)
     axes = panel(figure, "Front")
@@ -118,6 +118,7 @@ def test_the_empty_quarter_tells_what_is_suggested(found, figure):
     assert beside.get_window_extent().y1 < panel(figure, "at 15 T").get_window_extent().y0
 
 
+@pytest.mark.slow
 def test_what_is_chance_looks_flat_and_says_so():
     plan = planned(study(), (12.0,))
     axes = panel(planning_figure(plan), "layer current density at 12 T: not more than chance")

@@ -72,6 +72,7 @@ def test_names_have_room_whatever_they_are(size):
     assert troubles(schedule_figure([hostile], size=size)) == []
 
 
+@pytest.mark.slow
 def test_of_many_so_many_are_shown_and_it_is_said():
     many = [Reacted(Schedule((Step(500.0 + k, 50, 50),)), (), 1) for k in range(200)]
     figure = schedule_figure(many)

@@ -6,9 +6,8 @@ import numpy as np
 import pytest
 
 from tests.figures import made
-from tests.figures.labels import troubles
+from tests.figures.labels import EVERY_SIZE, troubles
 from xrdorder.exceptions import StudyError
-from xrdorder.figures.sheet import SIZES
 from xrdorder.figures.single_lines import LinesOfSample, lattice_figure, width_figure
 
 
@@ -79,7 +78,7 @@ def test_samples_without_usable_lines_have_no_panel():
             draw([sample(lines=none)])
 
 
-@pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
+@pytest.mark.parametrize("size", EVERY_SIZE)
 @pytest.mark.parametrize("draw", [lattice_figure, width_figure])
 def test_nothing_is_cut_and_nothing_overlaps(draw, size):
     names = ("short", 40 * "wide ", "$x_2$ & <b>", "line\nbreak")

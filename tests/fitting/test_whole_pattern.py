@@ -134,6 +134,7 @@ def test_unlisted_phase_of_the_catalogue_is_taken_in(
     assert result.phases["cu-sn"].weight_fraction == pytest.approx(0.05, abs=4 * result.u("weight_fraction_cu-sn"))
 
 
+@pytest.mark.slow
 def test_hot_pixels_are_left_out_and_named(
     sample_pattern: xr.DataArray, calibration: Calibration, fit: PatternFit
 ) -> None:

@@ -163,6 +163,7 @@ def test_doped_wires_hold_with_their_wider_prior():
     assert 0.655 < np.mean(inside) < 0.76
 
 
+@pytest.mark.slow
 def test_without_disorder_in_the_lattice_the_interval_is_a_little_too_short():
     """What it costs if disorder does not widen the lattice at all: stated in docs/tin.md."""
     rng = np.random.default_rng(4)

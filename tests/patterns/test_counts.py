@@ -12,6 +12,7 @@ def _counts(seed: int = 1, **settings):
     return x, y, np.random.default_rng(seed).poisson(y).astype(float)
 
 
+@pytest.mark.slow
 def test_true_counts_are_never_flagged():
     # 600 patterns without one false flag bound the rate below 0.5 % at 95 % confidence (3/600).
     rng = np.random.default_rng(5)
@@ -41,6 +42,7 @@ def test_variance_of_counts_is_the_count_and_never_below_one():
     assert np.array_equal(judge(values).variance, np.maximum(values, 1.0))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("settings", [{}, {"step": 0.05}, {"lines": 80}, {"background": 20.0, "top": 2000.0}])
 @pytest.mark.parametrize(
     ("factor", "digits"),

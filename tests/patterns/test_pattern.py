@@ -299,12 +299,14 @@ def test_any_bytes_are_a_pattern_or_a_pattern_error(tmp_path, data, name):
     _is_pattern_or_error(tmp_path / name, data)
 
 
+@pytest.mark.slow
 @given(text=st.text(alphabet="0123456789.,;\t \n\r-+eE#\"'_nafi", max_size=200))
 @settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_any_numbers_are_a_pattern_or_a_pattern_error(tmp_path, text):
     _is_pattern_or_error(tmp_path / "a.xy", text.encode())
 
 
+@pytest.mark.slow
 @given(
     lines=st.lists(
         st.lists(

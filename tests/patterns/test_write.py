@@ -63,6 +63,7 @@ def counts():
     return x, np.random.default_rng(3).poisson(y).astype(float)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("suffix", SUFFIXES)
 @pytest.mark.parametrize("name", ["cu-ka", "cu-ka1", "mo-ka", "0.0413 nm", ""])
 def test_counts(tmp_path, counts, suffix, name):
@@ -131,6 +132,7 @@ def test_what_was_read_can_be_written_and_read_again(tmp_path, counts, suffix):
     assert pattern.drop_vars("variance").drop_attrs().identical(back.drop_vars("variance").drop_attrs())
 
 
+@pytest.mark.slow
 @given(
     points=st.lists(
         st.tuples(st.integers(1, 1_700_000), st.integers(0, 10**7), st.sampled_from([0.5, 1.0, 2.25])),

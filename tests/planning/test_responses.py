@@ -50,6 +50,7 @@ samples = ["w1", "w2"]
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("own", [False, True])
 def test_free_of_strain_a_lot_is_compared_and_planned_alike(tmp_path, own):
     """Two commands, one difference: Tc and Bc2 at 4.2 K of the same wires, by relations of the laboratory as well.

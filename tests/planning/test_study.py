@@ -24,6 +24,7 @@ def by_measured():
     return planned(study(fields=(12.0, 15.0)), measured=True, number=2)
 
 
+@pytest.mark.slow
 def test_estimates_that_differ_by_chance_alone_name_nothing():
     found = planned(study())
     plan = found.plans["current_12T"]
@@ -69,6 +70,7 @@ def test_limits_are_those_of_the_reacted_unless_told(by_measured):
     assert (told.total_h, told.step_c) == (150, 10)
 
 
+@pytest.mark.slow
 def test_earlier_holds_stay_and_leave_the_names():
     found = planned(study(before=BEFORE))
     assert found.space.furnace.before == BEFORE
@@ -98,6 +100,7 @@ def test_blocks_and_logs_have_no_earlier_holds():
     assert label(plain, space) == "650 °C/100 h"
 
 
+@pytest.mark.slow
 def test_a_ramp_that_is_chosen_is_named():
     found = planned(study(), Limits(ramp_k_per_h=(25.0, 100.0)), fields=(12.0,))
     assert "ramp" in found.space.variables
@@ -143,6 +146,7 @@ def test_constraints_are_kept_by_what_is_best_and_what_is_suggested():
     assert len(found.constraints) == 3
 
 
+@pytest.mark.slow
 def test_far_away_proposals_keep_the_constraints_too():
     found = planned(study(), Limits(holds=(HoldBound(660.0, 1.0),)), number=3)
     assert found.plans["current_12T"].state == "flat"

@@ -32,6 +32,7 @@ def plain_sum(lines: Lines, source: float, detector: float) -> np.ndarray:
     return total
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("broad", [0.6, 1.0, 6.0])
 @pytest.mark.parametrize("ratio", [0.0, 0.02, 0.04])
 def test_total_is_the_plain_sum(broad: float, ratio: float) -> None:

@@ -46,6 +46,7 @@ def test_each_says_what_it_shows_from_which_data_and_marks_estimates(shown):
     assert "A-700" in shown["relations"].alt and "A-625" in shown["relations"].alt  # ahead, and the first
 
 
+@pytest.mark.slow
 def test_hostile_names_are_drawn_as_they_are_in_one_column(tmp_path):
     names = NAMES - {"currents", "map"}  # those two: tests of their figures
     found = list(study_pictures(scene(tmp_path, HOSTILE, size="one-column"), names))
@@ -54,6 +55,7 @@ def test_hostile_names_are_drawn_as_they_are_in_one_column(tmp_path):
         assert troubles(one.figure) == [], one.name
 
 
+@pytest.mark.slow
 def test_what_has_no_data_is_left_out(tmp_path):
     one = pictures(scene(tmp_path, numbers.PIECES[:1], sizes=SIZES_NM[:1]))
     assert not {"trade", "currents"} & set(one) and {"schedules", "relations", "budget"} <= set(one)

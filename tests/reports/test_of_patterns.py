@@ -55,6 +55,7 @@ def test_every_figure_is_made_with_words(tmp_path):
         assert len(picture.alt) > 40 and picture.caption.endswith("Data: results/samples of 'A made study'.")
 
 
+@pytest.mark.slow
 def test_one_sample_of_each_variant_is_shown(tmp_path):
     found = pictures(scene(tmp_path))
     for name in ("lattice", "widths"):
@@ -65,6 +66,7 @@ def test_one_sample_of_each_variant_is_shown(tmp_path):
     assert "a = 0.5288000(10) nm, lines 0.5288010(20), displaced by −33.0(2.0) µm" in words
 
 
+@pytest.mark.slow
 def test_of_many_variants_some_are_shown_and_the_caption_says_so(tmp_path):
     pieces = [(f"s{k}", "A", 600 + 5 * k, 50, 0.9, 0.24, 16.0) for k in range(14)]
     of = scene(tmp_path, pieces)
@@ -77,6 +79,7 @@ def test_of_many_variants_some_are_shown_and_the_caption_says_so(tmp_path):
     assert len(narrow.figure.axes) == 4
 
 
+@pytest.mark.slow
 def test_order_lines_are_of_the_variant_ahead_and_the_reference(tmp_path):
     of = scene(tmp_path)
     assert of.look.leader == "A 700 °C/50 h" and of.look.pairs[-1].second == "A 625 °C/100 h"
@@ -90,6 +93,7 @@ def test_without_verdicts_order_lines_are_of_the_last_and_the_first(tmp_path):
     assert "of A-700 and A-625 (last and first by treatment)" in of_patterns.order_lines(blind).caption
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("count", [1, 2])
 def test_few_samples_and_missing_treatments(tmp_path, count):
     pieces = [(f"s{k}", "A", None, 0, 0.9, 0.24, 16.0) for k in range(count)]
@@ -97,6 +101,7 @@ def test_few_samples_and_missing_treatments(tmp_path, count):
     assert all(picture is not None for picture in found.values())
 
 
+@pytest.mark.slow
 def test_failed_samples_are_left_out_and_no_sample_is_no_figure(tmp_path):
     more = (("failed-1", "A", "failed: a gap"),)
     found = pictures(scene(tmp_path, more=more))

@@ -74,6 +74,7 @@ def test_the_columns_are_exactly_those_promised(dataset, tmp_path):
     assert header.split(",") == COLUMNS
 
 
+@pytest.mark.slow
 def test_measured_values_stand_beside_the_estimates_and_change_none(dataset, study, tmp_path):
     own = (
         Measured("Tc_K", 17.2, 0.1, "50 %"),
@@ -290,6 +291,7 @@ def test_missing_and_damaged_results_are_told_so(tmp_path):
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.slow
 def test_results_that_are_there_already_keep_their_date(dataset, tmp_path):
     write_results(dataset, tmp_path)
     dates = {path: path.stat().st_mtime_ns for path in tmp_path.iterdir()}

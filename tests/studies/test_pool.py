@@ -123,6 +123,7 @@ except KeyboardInterrupt:
 """
 
 
+@pytest.mark.slow
 def test_killing_the_parent_ends_the_workers(tmp_path):
     """Workers have the output open as well: it ends when the last of them has ended."""
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
@@ -136,6 +137,7 @@ def test_killing_the_parent_ends_the_workers(tmp_path):
     assert 0 < done < 20
 
 
+@pytest.mark.slow
 def test_ctrl_c_ends_the_run_after_the_tasks_in_work(tmp_path):
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
     with subprocess.Popen(

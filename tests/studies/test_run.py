@@ -240,6 +240,7 @@ def test_workers_find_the_same_as_one_process(tiny):
         assert (abs(together[name] - alone[name]) <= 0.01 * u).where(alone[name].notnull(), True).all(), name
 
 
+@pytest.mark.slow
 def test_an_interrupted_run_goes_on_where_it_stopped(tiny, fits):
     folder = tiny.describe("good", "letters", "twice")
 
@@ -409,6 +410,7 @@ def test_a_calibration_that_fails_is_named_with_its_place(tiny):
         run_study(folder, workers=1)
 
 
+@pytest.mark.slow
 def test_a_folder_in_the_place_of_a_result_stops_no_other_sample(tiny, fits):
     folder = tiny.describe("good", "twice")
     (folder / "results/samples/good.nc").mkdir(parents=True)
@@ -418,6 +420,7 @@ def test_a_folder_in_the_place_of_a_result_stops_no_other_sample(tiny, fits):
     assert dataset["status"].sel(sample="twice").item() == "ok"
 
 
+@pytest.mark.slow
 def test_a_damaged_instrument_file_is_made_again(tiny, fits):
     study = read_study(tiny.describe("good"))
     results = study.folder / "results"
@@ -435,6 +438,7 @@ def test_a_damaged_instrument_file_is_made_again(tiny, fits):
         calibration.study_instruments(study, results)
 
 
+@pytest.mark.slow
 def test_a_pattern_that_vanishes_while_the_study_runs_is_one_row(tiny, fits):
     folder = tiny.describe("good", "twice")
 

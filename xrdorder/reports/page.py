@@ -17,7 +17,7 @@ from xrdorder import __version__
 from xrdorder.reports.cautions import CAUTIONS, ESTIMATES
 from xrdorder.reports.methods import METHODS, relations_used, sentences
 from xrdorder.reports.patterns import fit_data
-from xrdorder.reports.pictures import Picture, encoded
+from xrdorder.reports.pictures import Picture
 from xrdorder.reports.sections import section
 from xrdorder.reports.tables import HEADINGS, rows
 from xrdorder.reports.verdicts import FirstLook
@@ -117,6 +117,6 @@ def _json(data: Any) -> Markup:
 
 def _shown(picture: Picture) -> _Shown:
     """A figure within the page, of known size, so that links find their place before it is drawn."""
-    data = base64.b64encode(encoded(picture.figure, "svg")).decode("ascii")
+    data = base64.b64encode(picture.svg).decode("ascii")
     width, height = (round(_CSS_DPI * inches) for inches in picture.figure.get_size_inches())
     return _Shown(f"data:image/svg+xml;base64,{data}", picture.alt, picture.caption, width, height)

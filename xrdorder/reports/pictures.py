@@ -40,6 +40,15 @@ class Picture:
     alt: str
     caption: str
 
+    @cached_property
+    def svg(self) -> bytes:
+        """As a vector drawing, made once: the page and a file both take it."""
+        return encoded(self.figure, "svg")
+
+    def content(self, form: str) -> bytes:
+        """Content of a file of one of `FORMATS`."""
+        return self.svg if form == "svg" else encoded(self.figure, form)
+
 
 @dataclass(frozen=True)
 class Scene:

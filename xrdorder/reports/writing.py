@@ -13,7 +13,7 @@ from xrdorder.reports.gallery import NAMES, study_pictures
 from xrdorder.reports.of_fits import NAME as FIT
 from xrdorder.reports.of_fits import fit_pictures
 from xrdorder.reports.page import page
-from xrdorder.reports.pictures import FORMATS, Picture, Scene, encoded
+from xrdorder.reports.pictures import FORMATS, Picture, Scene
 from xrdorder.reports.tables import HEADINGS, rows
 from xrdorder.reports.verdicts import first_look
 from xrdorder.studies.files import make_folder, write_atomically
@@ -85,7 +85,7 @@ def write_report(
 
     def save(pictures: Iterable[Picture]) -> None:
         for one in pictures:
-            write(folder / f"{one.name}.{form}", encoded(one.figure, form))
+            write(folder / f"{one.name}.{form}", one.content(form))
             write(folder / f"{one.name}.txt", f"{one.caption}\n".encode())
 
     if FIT in named or "figures" in parts or samples:

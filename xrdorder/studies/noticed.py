@@ -91,9 +91,9 @@ def _dose_words(study: Study) -> str:
 
 
 def remarks(study: Study) -> list[str]:
-    """What to say before a run, a line each: absent files, one pattern under several names, fractions, kelvin."""
-    said = [] if stops(study) else [f"{where}: {words}" for where, words in study.absent]
-    said += _like_fractions(study)
+    """What to say before a run, a line each: fractions, absent files, one pattern under several names, kelvin."""
+    said = _like_fractions(study)
+    said += [] if stops(study) else [f"{where}: {words}" for where, words in study.absent]
     hashes = _hashes(study)
     for group in dict.fromkeys(tuple(sorted((name, *others))) for name, others in same_patterns(hashes).items()):
         said.append(f"samples {_few(group)}: one pattern file under several names is one measurement, no replicates")

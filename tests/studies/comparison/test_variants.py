@@ -108,6 +108,7 @@ def test_equal_variants_are_rarely_told_apart(own, scatter, reference):
     assert false <= binom.ppf(1 - CHANCE, 300, 0.05)
 
 
+@pytest.mark.slow
 def test_a_difference_that_is_there_is_found():
     rng = np.random.default_rng(4)
     found = 0
@@ -299,6 +300,7 @@ def test_a_course_of_another_shape_makes_careful_not_bold():
     assert found.u > 0.1
 
 
+@pytest.mark.slow
 def test_equal_variants_are_rarely_told_apart_by_a_course():
     rng = np.random.default_rng(3)
     false = 0
