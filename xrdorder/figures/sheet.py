@@ -141,7 +141,7 @@ def page(size: Size, body_in: float, *, title: str = "", remark: str = "", left_
     height = body_in + _TITLE_IN + _REMARK_LINE_IN * len(lines) + 0.1
     figure = sheet(size.width_in, height)
     left = left_in / size.width_in
-    short = fitted(title, across, LARGE, bold=True)
+    short = fitted(title, across, LARGE, bold=True, whole_end=False)
     figure.text(left, 1.0 - 0.14 / height, short, **font(LARGE, weight="bold"), va="top", ha="left")
     figure.text(
         left, 1.0 - _TITLE_IN / height, plain("\n".join(lines)), **font(NORMAL, color=SLATE), va="top", ha="left",

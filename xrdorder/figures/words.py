@@ -36,19 +36,20 @@ def width_in(text: str, size: float = NORMAL, *, bold: bool = False) -> float:
     return float(width) / _POINTS_PER_IN
 
 
-def fitted(text: str, most_in: float, size: float = NORMAL, *, bold: bool = False) -> str:
-    """Give a name as one line of text to draw, its middle left out where it has no room.
+def fitted(text: str, most_in: float, size: float = NORMAL, *, bold: bool = False, whole_end: bool = True) -> str:
+    """Give a name as one line of text to draw, its middle left out where it has no room, or else its end.
 
     Names that differ only in the middle may come out alike; beginning and end are what people vary.
 
-    >>> fitted("heron-650c-100h", 2.0), fitted("heron-650c-100h", 0.6)
-    ('heron-650c-100h', 'hero…00h')
+    >>> fitted("heron-650c-100h", 2.0), fitted("heron-650c-100h", 0.6), fitted("Heron at 650", 0.6, whole_end=False)
+    ('heron-650c-100h', 'hero…00h', 'Heron at…')
     """
     line = " ".join("".join(letter if letter.isprintable() else " " for letter in text).split())
     short, keep = line, len(line)
     while keep > 1 and width_in(short, size, bold=bold) > most_in:
         keep = min(keep - 1, max(1, int(keep * most_in / width_in(short, size, bold=bold))))
-        short = f"{line[: keep - keep // 2]}…{line[len(line) - keep // 2 :]}"
+        end = keep // 2 if whole_end else 0
+        short = f"{line[: keep - end].rstrip()}…{line[len(line) - end :]}"
     return plain(short)
 
 
