@@ -110,6 +110,12 @@ def test_one_treatment_has_drifts_and_outliers(run, monkeypatch):
     assert said.exit_code == 0 and "One variant only by lot: heron" in said.output
 
 
+def test_a_reference_that_is_ahead_is_held_against_the_next(run):
+    said = " ".join(run("--quantity", "tin", "--reference", "b1").output.split())
+    assert "Ahead by tin content: 725 °C/100 h, the reference itself; over 650 °C/100 h, the next, by" in said
+    assert "by 0.80 ± 0.05 at.%: more than chance" in said
+
+
 def test_an_outlier_is_named_with_how_to_leave_it_out(run, monkeypatch):
     made(monkeypatch, treatment=["650 °C/100 h"] * 4)["value"][:, 0] = [0.2350, 0.2351, 0.2349, 0.2650]
     said = " ".join(run("--quantity", "tin").output.split())

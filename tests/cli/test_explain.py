@@ -101,6 +101,11 @@ def test_wrong_names(run, study, words, said):
     refused(run("explain", *words), said)
 
 
+def test_a_result_that_is_gone_is_asked_for(run, study):
+    (study / "results/samples/A-650-100.nc").unlink()
+    refused(run("explain", study, "A-650-100"), "A-650-100.nc: no such result; run the study first")
+
+
 def test_a_damaged_file(run, study):
     (study / "results/samples/A-650-100.nc").write_bytes(b"not a result")
     refused(run("explain", study, "A-650-100"), "A-650-100.nc")

@@ -64,7 +64,7 @@ def test_quantities_stand_side_by_side_and_a_variant_without_one_leaves_a_gap():
     figure = difference_rows([compared(), short])
     first, second = figure.axes
     assert (len(marks(first)), len(marks(second))) == (3, 2)
-    assert second.get_xlabel() == "site order" and first.get_xlabel() == "tin content\n(at.%)"
+    assert second.get_xlabel() == "Δ site order" and first.get_xlabel() == "Δ tin content\n(at.%)"
 
 
 def test_courses_stand_at_their_variable_and_have_a_line():

@@ -112,8 +112,8 @@ def test_indices_stand_over_strong_lines_and_over_the_order_line(figure):
 
 def test_amounts_and_limits_are_written_beside_the_lanes(figure):
     shown = texts(figure.axes[LANES])
-    assert "88.8 ± 0.2 wt%" in shown
-    assert "below 1.2 wt%" in shown
+    assert "88.8 ± 0.2 wt.%" in shown
+    assert "below 1.2 wt.%" in shown
     assert "not found: no marks" in shown
 
 
@@ -125,7 +125,7 @@ def test_amounts_may_come_from_a_fit():
     }
     keep = [line for line in made.LINES if line[0] == "nb3sn"]
     shown = texts(fit_figure(made.curves(keep=keep), made.lines(keep), phases).axes[LANES])
-    assert "90.0 ± 1.0 wt%" in shown and "below 0.4 wt%" in shown
+    assert "90.0 ± 1.0 wt.%" in shown and "below 0.4 wt.%" in shown
 
 
 def test_residuals_beyond_the_frame_and_points_left_out_are_marked():

@@ -213,6 +213,17 @@ def test_parts_may_be_asked_for(tmp_path):
         write_report(made.opened(tmp_path), [], "gif")
 
 
+def test_page_and_figures_agree_on_what_is_more_than_chance():
+    # order that is clear among the five differences to the first variant, not among all fifteen pairs
+    pieces = [(*one[:4], 0.99 if one[0] == "A-700" else 0.90, *one[5:]) for one in results.PIECES]
+    look = first_look(results.results(pieces))
+    ahead, first = "A 700 °C/50 h", "A 625 °C/100 h"
+    drawn = look.to_first["site_order"].comparison.pair(ahead, first)
+    assert drawn.distinguishable and not look.compared["site_order"].comparison.pair(ahead, first).distinguishable
+    pair = next(one for one in look.pairs if (one.first, one.second) == (ahead, first))
+    assert {one.noun: one.clear for one in pair.statements}["site order"]
+
+
 def test_measured_values_stand_beside_the_verdict():
     found = results.results()
     assert first_look(found).measured == ""
@@ -229,5 +240,5 @@ def test_measured_values_stand_beside_the_verdict():
     assert look.leader.startswith("A 700")
     # mean of the replicates 24.5, u = sqrt(0.36^2 + 0.4^2) / 2 = 0.27; what was measured at 1.9 K does not count
     assert look.measured == "Measured Bc2 at 4.2 K: highest of 2 variants, A 650 °C/100 h with 24.5 ± 0.3 T; " + (
-        "A 700 °C/50 h has 23.0 ± 0.2 T."
+        "A 700 °C/50 h has 23.0 ± 0.2 T, lower by 1.5 ± 0.3: more than chance."
     )

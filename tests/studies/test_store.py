@@ -8,7 +8,8 @@ import xarray as xr
 from tests.studies import made
 from xrdorder.exceptions import StudyError
 from xrdorder.studies import files, store
-from xrdorder.studies.store import StoredSample, read_fingerprint, read_sample, write_sample
+from xrdorder.studies.calibration import calibration_words
+from xrdorder.studies.store import Provenance, StoredSample, read_fingerprint, read_sample, write_sample
 
 
 @pytest.fixture
@@ -27,6 +28,15 @@ def same(one, two):
     assert set(one.groups) == set(two.groups)
     for name, group in one.groups.items():
         assert group.identical(two.groups[name]), name
+
+
+def test_a_calibration_is_known_by_its_record(tmp_path):
+    told = Provenance(
+        input_sha256={"lab6.xy": "1f"}, options={"standard": "srm-660c"}, calibration="6a8c", created="2026-03-14"
+    )
+    write_sample(made.sample("calibration", provenance=told), tmp_path / "calibration-mo.nc")
+    assert calibration_words(tmp_path, "6a8c") == "6a8c, by srm-660c, 2026-03-14; lab6.xy, SHA-256 1f"
+    assert calibration_words(tmp_path, "77aa") == "77aa"
 
 
 def test_everything_comes_back(path):

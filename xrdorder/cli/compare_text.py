@@ -74,7 +74,7 @@ def _lead(found: _Found, references: Mapping[str, str]) -> list[str]:
     leader = one.variants[int(np.argmax(one.value))]
     start = f"Ahead by {manner(by).noun}: {leader}"
     if leader == against:
-        return _flush(f"{start}, the reference itself.")
+        return _flush(f"{start}, the reference itself; {_over_next(one)}.")
     clear: list[str] = []
     unclear: list[str] = []
     for item in found.values():
@@ -84,6 +84,16 @@ def _lead(found: _Found, references: Mapping[str, str]) -> list[str]:
     said = f"by more than chance in {', '.join(clear)}" if clear else "in nothing by more than chance"
     rest = f"; not in {', '.join(unclear)}" if clear and unclear else ""
     return _flush(f"{start}. Against {against} it differs {said}{rest}.")
+
+
+def _over_next(one: Comparison) -> str:
+    """By how much the first variant is above the next, and whether that is more than chance."""
+    order = np.argsort(-one.value)
+    leader, following = (one.variants[int(k)] for k in order[:2])
+    pair = one.pair(leader, following)
+    how = manner(one.quantity)
+    amount = f"{rounded(how.scale * pair.value, how.scale * pair.u)} {how.unit}".strip()
+    return f"over {following}, the next, by {amount}: {'more' if pair.distinguishable else 'not more'} than chance"
 
 
 def _pooled(results: "xr.Dataset", by: str) -> list[str]:

@@ -91,7 +91,7 @@ def save(figure: Figure, path: Path) -> None:
         figure.savefig(path)
     except OSError as error:
         raise StudyError(
-            f"{path}: cannot be written ({error.strerror}); see to the disk, or choose another place"
+            f"{path}: cannot be written ({error.strerror}); see to disk and rights, or choose another place"
         ) from error
 
 

@@ -65,8 +65,8 @@ def _head(found: "Explanation") -> list[str]:
     for name, digest in origin.input_sha256.items():
         lines += _entry("Pattern", f"{name}, SHA-256 {digest}")
     lines += _described(found)
-    if origin.calibration:
-        lines += _entry("Calibration", origin.calibration)
+    if calibration := found.calibration or origin.calibration:
+        lines += _entry("Calibration", calibration)
     if origin.options:
         texts = [f"{key} {_plain(value)}" for key, value in origin.options.items() if key not in _SAID and _told(value)]
         lines += _entry("Options", ", ".join(texts))

@@ -267,12 +267,13 @@ def _front(found: "LotPlan") -> list[str]:
     order = sorted(np.flatnonzero(front.on_front), key=lambda k: -front.values[k, 0])
     names = [f"{found.label(front.treatments[k])} ({front.probability[k]:.2f})" for k in order[:_MOST_NAMED]]
     more = f" and {len(order) - _MOST_NAMED} more" if len(order) > _MOST_NAMED else ""
+    if not front.distinguishable:
+        said = "one of the two does not differ by more than chance, so there is no trade to speak of yet."
+        return ["", wrapped(f"Front between Bc2 and {sizes}: {said}")]
     text = (
         f"Front between Bc2 and {sizes}: no other reacted treatment has both a higher Bc2 and smaller {sizes} than "
         f"{', '.join(names)}{more}. In brackets: probability of that."
     )
-    if not front.distinguishable:
-        text += " One of the two does not differ by more than chance: there is no trade to speak of yet."
     return ["", wrapped(text)]
 
 

@@ -216,7 +216,7 @@ def _name(variant: str, most_in: float) -> str:
 
 def _label(one: Compared, between: str = " ") -> str:
     how = manner(one.comparison.quantity)
-    return f"{how.noun}{between}({how.unit})" if how.unit else how.noun
+    return f"Δ {how.noun}{between}({how.unit})" if how.unit else f"Δ {how.noun}"
 
 
 def _draw(

@@ -93,11 +93,11 @@ def _amounts(phases: "Mapping[str, PhaseResult] | xr.Dataset | None") -> dict[st
     words = {}
     for name, (present, fraction, u, limit) in rows.items():
         if present and len(rows) > 1:
-            words[name] = f"{100 * fraction:.1f} ± {100 * u:.1f} wt%"
+            words[name] = f"{100 * fraction:.1f} ± {100 * u:.1f} wt.%"
         elif present:
             words[name] = ""  # all of it
         else:
-            words[name] = f"below {100 * limit:.2g} wt%" if np.isfinite(limit) else "not found"
+            words[name] = f"below {100 * limit:.2g} wt.%" if np.isfinite(limit) else "not found"
     return words
 
 

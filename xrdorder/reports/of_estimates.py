@@ -21,6 +21,7 @@ from xrdorder.reports.pictures import Maker, Picture, Scene
 from xrdorder.studies.comparison.of_study import fit_to_compare
 from xrdorder.superconductivity.currents import Conditions, Conductor
 from xrdorder.superconductivity.currents_study import conductors, with_like_sizes
+from xrdorder.superconductivity.pinning import MICROSCOPY
 from xrdorder.superconductivity.targets import HELIUM_K
 
 FIELD_T = 12.0
@@ -111,11 +112,15 @@ def trade(scene: Scene) -> Picture | None:
     except XrdorderError:
         return None
     some = "" if len(shown) == len(everybody) else _said_chosen(len(shown), len(everybody))
+    by_eye = any(one.grain.by == MICROSCOPY for one in samples)
+    noun = "grain size by microscopy" if by_eye else "domain size, taken for the grain size"
     return Picture(
         "trade",
         figure,
         f"Bc2 at 4.2 K against grain size, relative to {reference}, with lines of equal layer current at {FIELD_T:g} T",
-        f"Bc2 at 4.2 K against grain size, relative to {reference}{some}; bars: 68 % of the difference. Lines: layer "
+        f"Bc2 against {noun} (logarithmic), less that of {reference}{some}; bars: 68 % of the difference. Bc2 is that "
+        f"of the layer in its wire, {Conditions().words(designs=[one.design for one in samples])}; without strain it "
+        "stands among the differences of variants. Lines: layer "
         f"current density at {FIELD_T:g} T over that of {reference}, thick where both are equal; along a line a higher "
         f"Bc2 pays for coarser grains. {_FIELDS}{ESTIMATES} {scene.data}",
     )

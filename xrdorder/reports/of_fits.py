@@ -42,7 +42,9 @@ def _picture(scene: Scene, name: str) -> Picture:
     if "curves" not in sample.groups:
         raise StudyError(f"no pattern of sample '{name}' was fitted, so there is no fit to draw")
     row = results.sel(sample=name)
-    about = " · ".join(str(row[key].item()) for key in ("lot", "treatment", "mount") if str(row[key].item()))
+    told = [str(row[key].item()) for key in ("lot", "treatment", "mount")]
+    radiation = dict(sample.provenance.options.get("reading", {})).get("radiation", "")
+    about = " · ".join(filter(None, (*told, str(radiation or ""))))
     quality = f"R_wp {100.0 * sample.r_wp:.1f} %, reduced χ² {sample.chi2_reduced:.2f}"
     return Picture(
         f"{NAME}-{name}",

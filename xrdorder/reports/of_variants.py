@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
+import xarray as xr
 
 from xrdorder.exceptions import XrdorderError
 from xrdorder.figures import difference_courses, difference_rows, trend_figure
 from xrdorder.figures.measured import measured_figure
-from xrdorder.figures.places import usual_variable
+from xrdorder.figures.places import Variable, usual_variable
 from xrdorder.reports.cautions import ESTIMATES
 from xrdorder.reports.pictures import Maker, Picture, Scene
+from xrdorder.studies.comparison import Compared
 from xrdorder.studies.comparison.of_study import fit_to_compare
 from xrdorder.studies.measured_study import hold
+
+_MOST_PLACES = 12
 
 
 def differences(scene: Scene) -> Picture | None:
@@ -24,9 +30,22 @@ def differences(scene: Scene) -> Picture | None:
         "differences",
         difference_rows(against, title=scene.headed("Differences of variants"), size=scene.size),
         f"Differences of all variants to {reference}, a row each, quantities side by side",
-        f"Differences of all variants to {reference}: filled marks are more than chance. Bars: standard "
-        f"uncertainty and 95 %; what both share has cancelled; small strokes: single wires. {ESTIMATES} {scene.data}",
+        f"Differences of all variants to {reference}: {_read_differences(against)} {ESTIMATES} {scene.data}",
     )
+
+
+def _read_differences(found: Sequence[Compared]) -> str:
+    """Say how marks of differences are read."""
+    number = max(one.comparison.first.size for one in found)
+    return (
+        f"filled marks are more than chance (5 % for {_all_of(number)} of a quantity together), open ones are not. "
+        "Thick bars: standard uncertainty (k = 1), thin ones: 95 %; what both share has cancelled; small strokes: "
+        "single wires."
+    )
+
+
+def _all_of(number: int) -> str:
+    return "the one comparison" if number == 1 else f"all {number} comparisons"
 
 
 def courses(scene: Scene) -> Picture | None:
@@ -49,8 +68,7 @@ def courses(scene: Scene) -> Picture | None:
             title=scene.headed(f"Differences over the {variable.title}"), size=scene.size,
         ),
         f"Differences of all variants to {reference} over the {variable.title}, with lines",
-        f"Differences of all variants to {reference} over the {variable.title}: filled marks are more than chance. "
-        "Bars: standard uncertainty and 95 %; what both share has cancelled; small strokes: single wires. Lines: "
+        f"Differences of all variants to {reference} over the {variable.title}: {_read_differences(found)} Lines: "
         "straight through the samples, dashed where the slope may be chance; bands: standard uncertainty of their "
         f"shape. {ESTIMATES} {scene.data}",
     )
@@ -73,9 +91,24 @@ def trends(scene: Scene) -> Picture | None:
         f"What each sample has, against the {variable.title}. Bars at marks: what a sample shares with no other; at "
         "the right edge: what moves all samples of a lot. Tc and Bc2: 68 % interval over all published relations, "
         "ticks: each alone. Lines: straight through a lot (dashed: slope not more than chance); bands: standard "
-        "uncertainty of their shape. Marks of equal places stand beside each other. "
+        f"uncertainty of their shape. Marks of equal places stand beside each other{_beside(results, variable)}. "
         f"{ESTIMATES} {scene.data}",
     )
+
+
+def _beside(results: xr.Dataset, variable: Variable) -> str:
+    """Say what the other variable was at each place: narrow figures have no room for it."""
+    held: dict[float, set[float]] = {}
+    for x, other in zip(results[variable.column].values, results[variable.beside].values, strict=True):
+        if np.isfinite(x) and np.isfinite(other):
+            held.setdefault(float(x), set()).add(float(other))
+    every = sorted(set().union(*held.values()))
+    if len(every) < 2:
+        return ""
+    if len(held) > _MOST_PLACES:
+        return f" ({variable.beside_title}: {every[0]:.4g} to {every[-1]:.4g})"
+    places = (f"{x:.4g} {variable.unit}: {', '.join(f'{h:.4g}' for h in sorted(held[x]))}" for x in sorted(held))
+    return f" ({variable.beside_title}: {'; '.join(places)})"
 
 
 def measured(scene: Scene) -> Picture | None:

@@ -14,7 +14,6 @@ from matplotlib.figure import Figure
 from xrdorder.figures.sheet import SCREEN, Size
 from xrdorder.reports.verdicts import FirstLook
 from xrdorder.studies.comparison import Compared
-from xrdorder.studies.comparison.of_study import compare_quantity, fit_to_compare
 from xrdorder.studies.run import OpenStudy
 
 FORMATS = ("png", "svg", "pdf")
@@ -66,12 +65,10 @@ class Scene:
     look: FirstLook
     size: Size = SCREEN
 
-    @cached_property
+    @property
     def against_reference(self) -> list[Compared]:
         """Every quantity of all variants against the first one."""
-        fit, _ = fit_to_compare(self.opened.results)
-        predicted = {quantity: one.values for quantity, one in self.look.compared.items()}
-        return [compare_quantity(fit, quantity, predicted=predicted) for quantity in self.look.compared]
+        return list(self.look.to_first.values())
 
     @property
     def title(self) -> str:

@@ -15,10 +15,12 @@ from xrdorder.studies.comparison import Compared, Difference, verdict
 from xrdorder.studies.comparison.of_study import (
     AHEAD_BY,
     QUANTITIES,
-    compare_quantity,
+    compare_wires,
     fit_to_compare,
     predicted_values,
+    wires_of,
 )
+from xrdorder.studies.comparison.variants import LEVEL
 from xrdorder.studies.comparison.words import manner, probability_words, rounded
 from xrdorder.superconductivity.targets import HELIUM_K, TARGETS
 
@@ -93,6 +95,8 @@ class FirstLook:
         Why there is nothing to say; empty where there is.
     compared : dict of str to Compared
         All pairs of each quantity.
+    to_first : dict of str to Compared
+        Each quantity of all variants against the first one, as figures and `xrdorder compare` have it.
     left_out : dict of str to str
         Samples whose fit is not to be used, and why.
     measured : str
@@ -109,6 +113,7 @@ class FirstLook:
     pairs: tuple[Pair, ...]
     reason: str
     compared: dict[str, Compared]
+    to_first: dict[str, Compared]
     left_out: dict[str, str]
     measured: str
     warned: dict[str, str]
@@ -154,15 +159,17 @@ def first_look(results: xr.Dataset, library: Library = PUBLISHED) -> FirstLook:
     results, left_out = fit_to_compare(results)
     predicted = predicted_values(results, QUANTITIES, library=library)
     compared: dict[str, Compared] = {}
+    to_first: dict[str, Compared] = {}
     reason = "no sample has a result"
     for quantity in QUANTITIES:
         try:
-            compared[quantity] = compare_quantity(results, quantity, all_pairs=True, predicted=predicted)
+            wires = wires_of(results, quantity, predicted=predicted)
+            compared[quantity], to_first[quantity] = (compare_wires(wires, all_pairs=every) for every in (True, False))
         except XrdorderError as error:
             reason = str(error)
     by = next((quantity for quantity in AHEAD_BY if quantity in compared), "")
     if not by:
-        return FirstLook("", "", False, (), reason, {}, left_out, "", {}, library)
+        return FirstLook("", "", False, (), reason, {}, {}, left_out, "", {}, library)
     order = sorted(
         zip(compared[by].comparison.value, compared[by].comparison.variants, strict=True), key=lambda one: -one[0]
     )
@@ -172,11 +179,12 @@ def first_look(results: xr.Dataset, library: Library = PUBLISHED) -> FirstLook:
     reasons = {others[0]: ["next"]}
     reasons.setdefault(reference, []).append(first)
     pairs = tuple(
-        _pair(compared, leader, other, " and ".join(why) if len(others) > 1 else "") for other, why in reasons.items()
+        _pair(compared, to_first, leader, other, " and ".join(why) if len(others) > 1 else "")
+        for other, why in reasons.items()
     )
     labels = dict(zip(compared[by].values.samples, compared[by].labels, strict=True))
     return FirstLook(
-        leader, manner(by).noun, by in TARGETS, pairs, "", compared, left_out,
+        leader, manner(by).noun, by in TARGETS, pairs, "", compared, to_first, left_out,
         _measured_words(results, labels, leader), _warned(results, labels, leader), library,
     )  # fmt: skip
 
@@ -211,10 +219,21 @@ def _measured_words(results: xr.Dataset, labels: Mapping[str, str], leader: str)
         best = max(means, key=lambda label: means[label][0])
         said = f"Measured {noun}: highest of {len(means)} variant{'s' * (len(means) > 1)}, {best} with "
         said += f"{rounded(*means[best])} {unit}"
+        if leader == best:
+            return f"{said}."
         if leader in means:
-            return f"{said}{f'; {leader} has {rounded(*means[leader])} {unit}' if best != leader else ''}."
+            return f"{said}; {leader} has {rounded(*means[leader])} {unit}, {_less(means, best, leader)}."
         return f"{said}; {leader} was not measured."
     return ""
+
+
+def _less(means: Mapping[str, tuple[float, float]], best: str, leader: str) -> str:
+    """Say whether the highest of several is really above one of them, their uncertainties taken as independent."""
+    less, u = means[best][0] - means[leader][0], math.hypot(means[best][1], means[leader][1])
+    if not u:
+        return "for which no uncertainty was told"
+    p = math.erfc(less / u / math.sqrt(2.0)) * (len(means) - 1)  # the highest was picked from so many (Bonferroni)
+    return f"lower by {rounded(less, u)}: {'more' if p < LEVEL else 'not more'} than chance"
 
 
 def _measurements(results: xr.Dataset, quantity: str) -> Iterator[tuple[str, float, float]]:
@@ -226,9 +245,14 @@ def _measurements(results: xr.Dataset, quantity: str) -> Iterator[tuple[str, flo
             yield str(sample), float(value), float(u)
 
 
-def _pair(compared: dict[str, Compared], first: str, second: str, against: str) -> Pair:
+def _pair(
+    compared: dict[str, Compared], to_first: dict[str, Compared], first: str, second: str, against: str
+) -> Pair:
+    """Judge a pair: one with the first variant among those, as elsewhere; any other among all it was picked from."""
     statements = []
     for quantity, one in compared.items():
+        few = to_first[quantity]
+        one = few if few.against in (first, second) else one
         try:
             found = one.comparison.pair(first, second)
         except XrdorderError:

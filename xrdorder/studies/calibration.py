@@ -13,7 +13,7 @@ from xrdorder.profiles import Instrument, read_instrument, write_instrument
 from xrdorder.studies.description import CalibrationInput, Reading, Study
 from xrdorder.studies.files import file_hash, require_no_folder
 from xrdorder.studies.fingerprint import OF_FIT, fingerprint
-from xrdorder.studies.store import Provenance, read_fingerprint, write_sample
+from xrdorder.studies.store import Provenance, read_fingerprint, read_sample, write_sample
 from xrdorder.studies.work import of_fit, read, require_files
 
 
@@ -64,6 +64,17 @@ def study_instruments(study: Study, results: Path, *, again: bool = False) -> di
     if wrong:
         raise StudyError("\n".join(map(str, wrong)))
     return found
+
+
+def calibration_words(results: Path, identity: str) -> str:
+    """Say from what a calibration of this identity was made; no more than that without a record in the results."""
+    for record in sorted(results.glob("calibration*.nc")):
+        with suppress(XrdorderError):
+            origin = read_sample(record, groups=()).provenance
+            if origin.calibration == identity:
+                patterns = ", ".join(f"{name}, SHA-256 {digest}" for name, digest in origin.input_sha256.items())
+                return f"{identity}, by {origin.options.get('standard', 'a standard')}, {origin.created}; {patterns}"
+    return identity
 
 
 def _instrument(study: Study, name: str, results: Path, again: bool) -> Instrument:

@@ -22,6 +22,7 @@ from xrdorder.material.dopants import tantalum_share
 from xrdorder.material.strain import FREE
 from xrdorder.relations import LABELS, relation
 from xrdorder.studies.asked import quantity_asked
+from xrdorder.studies.calibration import calibration_words
 from xrdorder.studies.collate import RESULTS_NC
 from xrdorder.studies.collated import Sharing, ToldColumn, read_collated
 from xrdorder.studies.columns import TOLD
@@ -217,6 +218,8 @@ class Explanation:
         What the description told of the sample; empty where the collated results are gone.
     answer : ToldColumn or None
         The one that was asked for, in place of a quantity.
+    calibration : str
+        Which it was, and from what it was made; empty where no folder of results was at hand.
     """
 
     sample: str
@@ -235,6 +238,7 @@ class Explanation:
     assumptions: tuple[str, ...]
     told: tuple[ToldColumn, ...] = ()
     answer: ToldColumn | None = None
+    calibration: str = ""
 
     @property
     def failed(self) -> bool:
@@ -276,6 +280,8 @@ def explain_stored(folder: str | Path, name: str, quantity: str | None = None) -
         sample = read_sample(sample_file(results / SAMPLES, name))
     elif statuses.get(name, "").startswith(FAILED):
         sample = StoredSample(name=name, status=statuses[name])
+    elif name in statuses:
+        raise StudyError(f"{sample_file(results / SAMPLES, name)}: no such result; run the study first")
     else:
         raise StudyError(f"{folder}: has no result of sample '{name}'; {did_you_mean(name, [*stored, *statuses])}")
     sample = replace(sample, flags=tuple(dict.fromkeys([*sample.flags, *collated.flags.get(name, ())])))
@@ -284,7 +290,8 @@ def explain_stored(folder: str | Path, name: str, quantity: str | None = None) -
     if quantity in TOLD and answer is None:
         raise UnknownNameError(f"sample '{name}': nothing was told that '{quantity}' follows from")
     found = explain(sample, None if answer else quantity, collated.sharing(sample))
-    return replace(found, told=told, answer=answer)
+    calibration = calibration_words(results, sample.provenance.calibration)
+    return replace(found, told=told, answer=answer, calibration=calibration)
 
 
 def _closest(word: str, words: Sequence[str]) -> str:

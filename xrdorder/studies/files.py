@@ -46,7 +46,7 @@ def write_atomically(path: Path, write: Callable[[Path], object]) -> None:
     except OSError as error:
         raise StudyError(
             f"{path}: cannot be written ({disk_reason(error)}); nothing stored before is lost: "
-            "see to the disk, then run again"
+            "see to disk and rights, then run again"
         ) from error
     finally:
         _remove(temporary)

@@ -69,6 +69,8 @@ def rounded(value: float, u: float) -> str:
 
     >>> rounded(0.8123, 0.31), rounded(59.7, 21.0), rounded(0.8, 0.14), rounded(1.0, 0.0)
     ('0.8 ± 0.3', '60 ± 20', '0.80 ± 0.14', '1 ± 0')
+    >>> rounded(24.6, 0.25), rounded(24.6, 0.35), rounded(350.0, 25.0)
+    ('24.6 ± 0.3', '24.6 ± 0.4', '350 ± 30')
     """
     if not (isfinite(u) and u > 0.0):
         return f"{value:.6g} ± {u:.6g}"
@@ -76,8 +78,9 @@ def rounded(value: float, u: float) -> str:
     digits = 1 if u / 10.0**power >= 1.95 else 2
     places = digits - 1 - power
     step = 10.0**-places
+    u = floor(u / step + 0.5 + 1e-9) * step  # a half is rounded up: nobody is to be surer than was told
     if places <= 0:
-        return f"{round(value / step) * step:.0f} ± {round(u / step) * step:.0f}"
+        return f"{round(value / step) * step:.0f} ± {u:.0f}"
     return f"{value:.{places}f} ± {u:.{places}f}"
 
 
@@ -104,6 +107,12 @@ def verdict(difference: Difference) -> str:
     >>> verdict(Difference("Tc_K", "A", "B", 0.1, 0.2, 0, 0, 0.39, 0.69, 0.6, 0.6, False, 0.49))
     'Tc of A and B is not distinguishable: 0.1 ± 0.2 K, at most 0.49 K apart (95 %)'
 
+    So is one that chance explains only among many comparisons:
+
+    >>> verdict(Difference("tin_at_percent", "A", "B", 1.0, 0.3, 0, 0, 0.6, 0.99, 0.001, 0.09, False, 1.6))
+    'tin content of A and B is not distinguishable: 1.0 ± 0.3 at.%, at most 1.6 at.% apart (95 %); alone it would be \
+more than chance, among so many comparisons it is not'
+
     A difference of many u that a single pair of replicates cannot tell from chance is explained:
 
     >>> verdict(Difference("domain_size_nm", "A", "B", -74.3, 2.0, 0, 0, 19.0, 0.01, 0.02, 0.1, False, 93.0))
@@ -118,6 +127,8 @@ how far equal wires scatter'
         # else a reader wonders why a difference of many u should be chance
         few = abs(d.value) > 1.96 * d.u and d.half_width > 2.5 * d.u
         why = "; too few replicates tell how far equal wires scatter" if few else ""
+        if d.p < LEVEL and not few:
+            why = "; alone it would be more than chance, among so many comparisons it is not"
         pair = f"{how.noun} of {d.first} and {d.second}"
         return f"{pair} is not distinguishable: {amount}, at most {bound} apart (95 %){why}"
     if how.relative and isfinite(d.relative):
