@@ -205,7 +205,7 @@ def _surface(axes: Axes, bar: Axes, found: LotPlan, plan: Plan) -> None:
     key.outline.set_linewidth(0.5)
     key.set_ticks([x for x in MaxNLocator(5).tick_values(levels[0], levels[-1]) if levels[0] <= x <= levels[-1]])
     bar.tick_params(labelsize=SMALL, labelcolor=TEXT, width=0.5, length=2.5, color=SLATE)
-    bar.set_ylabel("%", **font(SMALL), rotation=0, labelpad=4)
+    bar.set_xlabel("%", **font(SMALL), labelpad=3)  # below: beside it long numbers would push it into the next panel
 
 
 def _front(axes: Axes, found: LotPlan, corner: tuple[float, float], room_in: float, *, full: bool) -> None:
