@@ -96,6 +96,15 @@ def test_wires_stand_beside_the_surface_that_is_drawn_towards_their_mean(run, tm
     assert all(row["direct"] == "" for row in found.values() if row["wires"] == "0")
 
 
+@pytest.mark.parametrize(("field", "told"), [("1", False), ("18", True)])
+def test_bars_of_currents_that_reach_below_nothing_are_explained(run, tmp_path, field, told):
+    said = flat(run(study(), "--field", field).output)
+    found = [row for row in rows(tmp_path) if row["quantity"] == f"current_{field}T" and row["direct"]]
+    reference = next(float(row["direct"]) for row in found if float(row["u_direct_difference"]) == 0.0)
+    lowest = min(float(row["direct_difference"]) - float(row["u_direct_difference"]) for row in found)
+    assert (lowest < -reference) is told and ("No current falls by more than 100 %" in said) is told
+
+
 def test_where_wires_do_not_differ_no_best_is_invented(run):
     said = run(study(), "--field", "12")
     assert said.exit_code == 0, said.output

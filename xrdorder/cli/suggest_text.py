@@ -162,6 +162,17 @@ def _how_to_read(
             f"surface, {_rounded(cell.direct_difference, cell.u_direct_difference)} {one.unit} by the wires): compare "
             "what was reacted by the wires."
         )
+    beyond = any(
+        cell.direct_difference - cell.u_direct_difference < -base.cells[one.key].direct
+        for row in every
+        for one in columns
+        if np.isfinite(one.field_t) and np.isfinite((cell := row.cells[one.key]).direct)
+    )
+    if beyond:
+        text += (
+            " No current falls by more than 100 %: where ± reaches beyond, it is as good as unknown, and the command "
+            "fields gives its uneven interval."
+        )
     if any(one.origin == "estimate" and one.key == "Bc2_T" for one in columns):
         text += " The command compare takes Bc2 free of strain, and draws that suit the wires of all lots."
     return [wrapped(text)]
