@@ -296,9 +296,11 @@ def plan(
     if len(known) < len(values):
         notes.append(f"{len(values) - len(known)} sample(s) without a heat treatment are left out")
     if repeatability.degrees_of_freedom == 0:
-        notes.append("no replicates: wires are taken to scatter by their known uncertainties alone")
+        notes.append(
+            "no replicates: wires are taken to scatter by their known uncertainties alone; react a treatment again to tell"
+        )
     elif repeatability.degrees_of_freedom < FEW:
-        notes.append("hardly any replicates: how far equal wires scatter is badly known")
+        notes.append("hardly any replicates: how far equal wires scatter is badly known; react a treatment again to tell")
     weights = allowed(constraints, space.candidates)
     if np.max(weights) < 0.01:
         nearest = next((words for one in constraints if (words := nearest_miss(one, space.candidates, label))), "")
@@ -508,7 +510,7 @@ def plan_words(found: Plan, unit: str = "", name: str = "") -> list[str]:
     elif found.state == "flat":
         lines.append(
             f"{name}: the {different} treatments are not distinguishable (as much difference comes by chance with "
-            f"probability {found.p_equal:.2g}); no best treatment is named"
+            f"probability {probability_words(found.p_equal)}); no best treatment is named"
         )
     elif found.best is None:
         lines.append(f"{name}: none of the {different} treatments keeps the constraints; no best treatment is named")
