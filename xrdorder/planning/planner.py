@@ -297,10 +297,10 @@ def plan(
         notes.append(f"{len(values) - len(known)} sample(s) without a heat treatment are left out")
     if repeatability.degrees_of_freedom == 0:
         notes.append(
-            "no replicates: wires are taken to scatter by known uncertainties alone; a second wire of one treatment tells"
+            "no replicates: wires are taken to scatter by known uncertainties alone; a second of one treatment tells"
         )
     elif repeatability.degrees_of_freedom < FEW:
-        notes.append("hardly any replicates: the scatter of equal wires is badly known; more wires of one treatment tell")
+        notes.append("hardly any replicates: the scatter of equal wires is badly known; more of one treatment tell")
     weights = allowed(constraints, space.candidates)
     if np.max(weights) < 0.01:
         nearest = next((words for one in constraints if (words := nearest_miss(one, space.candidates, label))), "")
