@@ -92,7 +92,7 @@ def _over_next(one: Comparison) -> str:
     leader, following = (one.variants[int(k)] for k in order[:2])
     pair = one.pair(leader, following)
     how = manner(one.quantity)
-    amount = f"{rounded(how.scale * pair.value, how.scale * pair.u)} {how.unit}".strip()
+    amount = rounded(how.scale * pair.value, how.scale * pair.u, how.unit)
     return f"over {following}, the next, by {amount}: {'more' if pair.distinguishable else 'not more'} than chance"
 
 
@@ -253,7 +253,7 @@ def _courses(results: "xr.Dataset", found: _Found, wires: _Wires, by: str) -> li
 
 def _odd_words(odd: Outlier, quantity: str) -> str:
     how = manner(quantity)
-    amount = f"{rounded(odd.deviation * how.scale, odd.u * how.scale)} {how.unit}".strip()
+    amount = rounded(odd.deviation * how.scale, odd.u * how.scale, how.unit)
     doubt = "; its only replicate may as well be the odd one" if odd.partner else ""
     leave = f"--without {odd.sample} leaves it out"
     return f"{odd.sample} does not fit the others of {odd.variant}: {how.noun} off by {amount}{doubt}; {leave}"

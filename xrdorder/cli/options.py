@@ -298,10 +298,10 @@ def dopants_once(
     ctx: click.Context, param: click.Parameter, contents: tuple[tuple[str, float, float | None], ...]
 ) -> dict[str, tuple[float, float | None]]:
     """Gather repeated --dopant options, content and uncertainty in at.%; an element may be given once."""
+    from xrdorder.material.specimen import LEAST_AT_PERCENT
+
     found: dict[str, tuple[float, float | None]] = {}
     for element, content, u in contents:
-        from xrdorder.material.specimen import LEAST_AT_PERCENT
-
         if element in found:
             raise click.BadParameter(f"{element} is given twice", ctx=ctx, param=param)
         if not 0.0 <= content <= 20.0:

@@ -91,7 +91,7 @@ def _differences(found: "LotPlan") -> list[str]:
         if not np.isfinite(one.field_t):
             cell = base.cells[one.key]
             known = (cell.direct, cell.u_direct) if np.isfinite(cell.direct) else (cell.value, cell.u)
-            absolutes.append(f"{one.noun} {rounded(*known)} {one.unit}")
+            absolutes.append(f"{one.noun} {rounded(*known, one.unit)}")
     name = found.label(against)
     return [
         f"Differences to {name}, by the wires themselves",
@@ -275,12 +275,12 @@ def _front(found: "LotPlan") -> list[str]:
         return ["", "Front between Bc2 and grains: too few treatments with both for one."]
     front = found.front
     sizes = "grains" if front.second == "grain_size_nm" else "domains"
-    order = sorted(np.flatnonzero(front.on_front), key=lambda k: -front.values[k, 0])
-    names = [f"{found.label(front.treatments[k])} ({front.probability[k]:.2f})" for k in order[:_MOST_NAMED]]
-    more = f" and {len(order) - _MOST_NAMED} more" if len(order) > _MOST_NAMED else ""
     if not front.distinguishable:
         said = "one of the two does not differ by more than chance, so there is no trade to speak of yet."
         return ["", wrapped(f"Front between Bc2 and {sizes}: {said}")]
+    order = sorted(np.flatnonzero(front.on_front), key=lambda k: -front.values[k, 0])
+    names = [f"{found.label(front.treatments[k])} ({front.probability[k]:.2f})" for k in order[:_MOST_NAMED]]
+    more = f" and {len(order) - _MOST_NAMED} more" if len(order) > _MOST_NAMED else ""
     text = (
         f"Front between Bc2 and {sizes}: no other reacted treatment has both a higher Bc2 and smaller {sizes} than "
         f"{', '.join(names)}{more}. In brackets: probability of that."

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from itertools import product
 
 import numpy as np
@@ -244,13 +244,8 @@ def _names(
             **font(SMALL, weight="bold"),
         )  # fmt: skip
 
-        def put(step: float, side: float, beside: Annotation = beside) -> Bbox:
-            beside.set(ha="left" if side > 0.0 else "right", va="bottom" if step > 0.0 else "top")
-            beside.xyann = (6.0 * side, step)
-            return beside.get_window_extent()
-
-        def cost(place: tuple[float, float], put: Callable[..., Bbox] = put) -> tuple[bool, bool, float]:
-            box = put(*place)
+        def cost(place: tuple[float, float], beside: Annotation = beside) -> tuple[bool, bool, float]:
+            box = _put(beside, *place)
             outside = box.x0 < frame.x0 or box.x1 > frame.x1 or box.y0 < frame.y0 or box.y1 > frame.y1
             return (
                 outside,
@@ -259,7 +254,7 @@ def _names(
             )
 
         step, side = min(product(_STEPS_PT, (1.0, -1.0)), key=cost)
-        put(step, side)
+        _put(beside, step, side)
         if abs(step) > _NEAR_PT:
             axes.annotate(
                 "", beside.xy, (6.0 * side, step), textcoords="offset points", zorder=2.5,
@@ -267,6 +262,13 @@ def _names(
             )  # fmt: skip
         written.append(beside)
     return written
+
+
+def _put(name: Annotation, step: float, side: float) -> Bbox:
+    """Put a name so far above its mark, on that side of it, and give its box."""
+    name.set(ha="left" if side > 0.0 else "right", va="bottom" if step > 0.0 else "top")
+    name.xyann = (6.0 * side, step)
+    return name.get_window_extent()
 
 
 def _drawn_boxes(

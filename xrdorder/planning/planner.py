@@ -498,7 +498,7 @@ def plan_words(found: Plan, unit: str = "", name: str = "") -> list[str]:
     name = name or found.quantity
 
     def amount(value: float, u: float) -> str:
-        return f"{rounded(value, u)} {unit}".strip()
+        return rounded(value, u, unit)
 
     lines = []
     different = len(_distinct(found.space.coordinates(found.treatments))[1]) if found.treatments else 0

@@ -22,7 +22,7 @@ _MOST_PLACES = 12
 
 def differences(scene: Scene) -> Picture | None:
     """Draw the differences of all variants to the first, a row each."""
-    against = scene.against_reference
+    against = list(scene.look.to_first.values())
     if not against:
         return None
     reference = against[0].against
@@ -56,7 +56,7 @@ def courses(scene: Scene) -> Picture | None:
     lots = dict(zip(results["sample"].values.astype(str), results["lot"].values.astype(str), strict=True))
     found = [
         one._replace(variable=[float(number[name]) for name in one.values.samples])
-        for one in scene.against_reference
+        for one in scene.look.to_first.values()
     ]
     if not any(np.unique(np.asarray(one.variable)[np.isfinite(one.variable)]).size > 1 for one in found):
         return None

@@ -13,7 +13,6 @@ from matplotlib.figure import Figure
 
 from xrdorder.figures.sheet import SCREEN, Size
 from xrdorder.reports.verdicts import FirstLook
-from xrdorder.studies.comparison import Compared
 from xrdorder.studies.run import OpenStudy
 
 FORMATS = ("png", "svg", "pdf")
@@ -64,11 +63,6 @@ class Scene:
     opened: OpenStudy
     look: FirstLook
     size: Size = SCREEN
-
-    @property
-    def against_reference(self) -> list[Compared]:
-        """Every quantity of all variants against the first one."""
-        return list(self.look.to_first.values())
 
     @property
     def title(self) -> str:

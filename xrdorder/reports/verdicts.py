@@ -218,11 +218,11 @@ def _measured_words(results: xr.Dataset, labels: Mapping[str, str], leader: str)
         }
         best = max(means, key=lambda label: means[label][0])
         said = f"Measured {noun}: highest of {len(means)} variant{'s' * (len(means) > 1)}, {best} with "
-        said += f"{rounded(*means[best])} {unit}"
+        said += rounded(*means[best], unit)
         if leader == best:
             return f"{said}."
         if leader in means:
-            return f"{said}; {leader} has {rounded(*means[leader])} {unit}, {_less(means, best, leader)}."
+            return f"{said}; {leader} has {rounded(*means[leader], unit)}, {_less(means, best, leader)}."
         return f"{said}; {leader} was not measured."
     return ""
 

@@ -228,7 +228,6 @@ class _Shared:
 
     def __init__(self, n: int) -> None:
         self.n = n
-        self._draws: dict[tuple[str, str], Array] = {}
 
     def scatter(self, relation: Relation, lot: str) -> tuple[Array, float]:
         """Common distances of a lot from a relation in units of its scatter, shape (n,), and the share of the rest."""
@@ -246,10 +245,7 @@ class _Shared:
         row = table.row(quantity)
         for source, group, part in zip(table.sources, table.groups, row, strict=True):
             if group != PRIVATE and part != 0.0:
-                key = (source, group)
-                if key not in self._draws:
-                    self._draws[key] = standard_normal(self.n, _SEED, source, group)
-                draws = draws + part * self._draws[key]
+                draws = draws + part * standard_normal(self.n, _SEED, source, group)
         return draws, table.part(quantity, shared=False)
 
 

@@ -64,24 +64,29 @@ def manner(quantity: str) -> _Manner:
     return _MANNERS.get(quantity, _Manner(quantity, ""))
 
 
-def rounded(value: float, u: float) -> str:
+def rounded(value: float, u: float, unit: str = "") -> str:
     """Value ± uncertainty: two digits of the uncertainty where it begins with 1, else one (to 3); both alike.
+
+    The unit follows where one is told.
 
     >>> rounded(0.8123, 0.31), rounded(59.7, 21.0), rounded(0.8, 0.14), rounded(1.0, 0.0)
     ('0.8 ± 0.3', '60 ± 20', '0.80 ± 0.14', '1 ± 0')
     >>> rounded(24.6, 0.25), rounded(24.6, 0.35), rounded(350.0, 25.0)
     ('24.6 ± 0.3', '24.6 ± 0.4', '350 ± 30')
+    >>> rounded(0.8123, 0.31, "at.%")
+    '0.8 ± 0.3 at.%'
     """
+    after = f" {unit}" if unit else ""
     if not (isfinite(u) and u > 0.0):
-        return f"{value:.6g} ± {u:.6g}"
+        return f"{value:.6g} ± {u:.6g}{after}"
     power = floor(log10(u))
     digits = 1 if u / 10.0**power >= 1.95 else 2
     places = digits - 1 - power
     step = 10.0**-places
     u = floor(u / step + 0.5 + 1e-9) * step  # a half is rounded up: nobody is to be surer than was told
     if places <= 0:
-        return f"{round(value / step) * step:.0f} ± {u:.0f}"
-    return f"{value:.{places}f} ± {u:.{places}f}"
+        return f"{round(value / step) * step:.0f} ± {u:.0f}{after}"
+    return f"{value:.{places}f} ± {u:.{places}f}{after}"
 
 
 def _brief(value: float, digits: int) -> str:
@@ -92,10 +97,6 @@ def _brief(value: float, digits: int) -> str:
     """
     text = f"{value:.{digits}g}"
     return f"{float(text):.0f}" if "e+" in text else text
-
-
-def _amount(value: float, u: float, unit: str) -> str:
-    return f"{rounded(value, u)} {unit}".strip()
 
 
 def verdict(difference: Difference) -> str:
@@ -122,7 +123,7 @@ how far equal wires scatter'
     d = difference
     how = manner(d.quantity)
     if not d.distinguishable:
-        amount = _amount(d.value * how.scale, d.u * how.scale, how.unit)
+        amount = rounded(d.value * how.scale, d.u * how.scale, how.unit)
         bound = f"{_brief(d.bound * how.scale, 2)} {how.unit}".strip()
         # else a reader wonders why a difference of many u should be chance
         few = abs(d.value) > 1.96 * d.u and d.half_width > 2.5 * d.u
@@ -132,9 +133,9 @@ how far equal wires scatter'
         pair = f"{how.noun} of {d.first} and {d.second}"
         return f"{pair} is not distinguishable: {amount}, at most {bound} apart (95 %){why}"
     if how.relative and isfinite(d.relative):
-        amount = _amount(100.0 * abs(d.relative), 100.0 * d.u_relative, "%")
+        amount = rounded(100.0 * abs(d.relative), 100.0 * d.u_relative, "%")
     else:
-        amount = _amount(abs(d.value) * how.scale, d.u * how.scale, how.unit)
+        amount = rounded(abs(d.value) * how.scale, d.u * how.scale, how.unit)
     word = how.words[0] if d.value > 0.0 else how.words[1]
     return how.sentence.format(noun=how.noun, first=d.first, second=d.second, amount=amount, word=word)
 
@@ -144,11 +145,11 @@ def trend_words(found: Trend, unit: str = "") -> str:
     how = manner(found.quantity)
     low, high = found.span
     change, u = found.change
-    amount = _amount(abs(change) * how.scale, u * how.scale, how.unit)
+    amount = rounded(abs(change) * how.scale, u * how.scale, how.unit)
     logarithm = "the logarithm of " if found.logarithmic else ""
     where = f"{logarithm}{found.variable} from {_brief(low, 4)} to {_brief(high, 4)} {unit}".strip()
     if not found.distinguishable:
-        signed = _amount(change * how.scale, u * how.scale, how.unit)
+        signed = rounded(change * how.scale, u * how.scale, how.unit)
         return f"{how.noun} shows no trend over {where} that is more than chance: {signed}"
     text = f"{how.noun} {'rises' if change > 0.0 else 'falls'} by {amount} over {where}"
     if found.p_line < 0.01:
@@ -162,9 +163,9 @@ def drift_words(found: Drift | None, variable: str = "") -> str:
         return f"drift over {variable} cannot be told: it does not vary inside a variant".replace("  ", " ")
     how = manner(found.quantity)
     if not found.distinguishable:
-        amount = _amount(found.change * how.scale, found.u_change * how.scale, how.unit)
+        amount = rounded(found.change * how.scale, found.u_change * how.scale, how.unit)
         return f"no drift of {how.noun} over {found.variable} that is more than chance: {amount} in all"
-    amount = _amount(abs(found.change) * how.scale, found.u_change * how.scale, how.unit)
+    amount = rounded(abs(found.change) * how.scale, found.u_change * how.scale, how.unit)
     word = "rises" if found.change > 0.0 else "falls"
     return f"{how.noun} {word} by {amount} over {found.variable} inside variants, more than chance: a drift"
 
