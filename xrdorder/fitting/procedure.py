@@ -36,6 +36,7 @@ from xrdorder.fitting.start import (
     start_parameters,
     start_scales,
 )
+from xrdorder.patterns.steps import angle_step
 from xrdorder.profiles.voigt import fwhm
 from xrdorder.profiles.widths import lorentz_sec_from_size
 
@@ -289,7 +290,7 @@ class Procedure:
     def strength(self, lines: PhaseLines) -> float:
         """Rough significance of a phase: what a matched filter would make of its lines as they are."""
         drawn, _ = lines.lines(self.fit.values(), {})
-        step = float(np.median(np.diff(self.two_theta)))
+        step = angle_step(self.two_theta)
         inside = (drawn.position > self.two_theta[0]) & (drawn.position < self.two_theta[-1])
         variance = np.interp(drawn.position, self.two_theta, self.fit.variance)
         width = fwhm(drawn.gauss_squared, drawn.lorentz)
@@ -396,7 +397,7 @@ class Procedure:
         """
         if any(said.name == "smoothed" for said in self.said):
             return 1.0
-        step = float(np.median(np.diff(self.two_theta)))
+        step = angle_step(self.two_theta)
         residual = self.fit.weighted_residual()[self.fit.used]
         return serial_correlation_factor(residual, int(np.ceil(2.0 * self.line_width() / step)))
 

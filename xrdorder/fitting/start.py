@@ -11,6 +11,7 @@ from scipy.optimize import nnls
 from xrdorder.fitting.model import PatternModel
 from xrdorder.fitting.phase_lines import PhaseLines
 from xrdorder.fitting.roles import Kind, Role, add_parameter
+from xrdorder.patterns.steps import angle_step
 from xrdorder.profiles import INSTRUMENT_NAMES
 from xrdorder.profiles.widths import GAUSS_TERMS, LORENTZ_TERMS, lorentz_sec_from_size
 from xrdorder.xrays import Radiation
@@ -42,7 +43,7 @@ def clipped_background(two_theta: Array, counts: Array) -> Array:
     Square roots of the counts are lowered to the mean of their neighbours at ever smaller distances: C. G. Ryan,
     E. Clayton, W. L. Griffin, S. H. Sie, D. R. Cousens, Nucl. Instrum. Methods B 34 (1988) 396 (from memory).
     """
-    step = float(np.median(np.diff(two_theta)))
+    step = angle_step(two_theta)
     level = np.sqrt(np.maximum(gaussian_filter1d(counts, 3.0, mode="nearest"), 0.0))
     widest = max(int(_CLIP_HALF_WIDTH_DEG / step), 2)
     for distance in range(widest, 0, -max(widest // 40, 1)):
@@ -64,7 +65,7 @@ def background_terms(two_theta: Array) -> int:
 
 def smoothed_net(two_theta: Array, counts: Array, background: Array) -> Array:
     """Counts above background, smoothed to about a line width, not negative."""
-    step = float(np.median(np.diff(two_theta)))
+    step = angle_step(two_theta)
     net = gaussian_filter1d(counts - background, _SMOOTHING_FWHM_DEG / 2.355 / step, mode="nearest")
     return np.asarray(np.maximum(net, 0.0))
 
@@ -113,7 +114,7 @@ def match_residual(
     What is left is noise and the phase: the weighted sum of the residual under its lines, over the standard
     uncertainty of that sum, is the best that can be asked (a matched filter).
     """
-    sigma = _SMOOTHING_FWHM_DEG / 2.355 / float(np.median(np.diff(two_theta)))
+    sigma = _SMOOTHING_FWHM_DEG / 2.355 / angle_step(two_theta)
     pull = gaussian_filter1d(residual / variance, sigma, mode="nearest")
     # the square of a Gaussian kernel is a Gaussian narrower by sqrt 2; its constant is the same at all angles
     weight = gaussian_filter1d(1.0 / variance, sigma / np.sqrt(2.0), mode="nearest")
