@@ -230,7 +230,7 @@ class Procedure:
         self.converged = fit.settle(self.everything())
         if not self.converged:
             self.flags.append(
-                Flag("not-converged", "the fit ran out of iterations; values are near, not at, the minimum")
+                Flag("not-converged", "the fit came to no minimum; its values are where it stopped")
             )
 
     def add_phase(self, phase: Phase) -> PhaseLines | None:
