@@ -13,7 +13,7 @@ from tests.generator import Fibre, simulate
 from tests.made import as_pattern
 from xrdorder.crystals import A15Composition
 from xrdorder.exceptions import FitError, InstrumentError, UnknownNameError
-from xrdorder.fitting import Calibration, FitOptions, PatternFit, fit_pattern
+from xrdorder.fitting import Calibration, FitOptions, PatternFit, fit_pattern, refinement
 from xrdorder.patterns import read_pattern
 
 SAMPLE_TRUTH = {"a_nm": SAMPLE.lattice_nm, "order_contrast": SAMPLE.site_order}
@@ -202,6 +202,14 @@ def test_fewer_points_than_parameters(calibration: Calibration) -> None:
     two_theta = np.linspace(30.0, 70.0, 12)
     with pytest.raises(FitError, match="cannot decide"):
         fit_pattern(as_pattern(two_theta, np.full_like(two_theta, 100.0)), calibration.instrument)
+
+
+def test_a_fit_without_an_end_says_so(
+    sample_pattern: xr.DataArray, calibration: Calibration, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(refinement, "MOST_EVALUATIONS", 5)
+    with pytest.raises(FitError, match=r"no minimum after 5 evaluations .* name those that are in it"):
+        fit_pattern(sample_pattern, calibration.instrument, phases=["cu-sn"])
 
 
 @pytest.mark.slow

@@ -204,6 +204,7 @@ def pawley_lattice(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0) -
     values = fit.values()
     free = FreeLines.freed(a15, values)
     trial = copy.copy(fit)
+    trial.evaluations = 0  # a budget of its own
     trial.model = copy.copy(fit.model)
     trial.model.phases = tuple(free if lines is a15 else lines for lines in fit.model.phases)
     trial.parameters = copy.deepcopy(fit.parameters)

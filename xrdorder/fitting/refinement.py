@@ -17,6 +17,9 @@ from xrdorder.fitting.start import start_variance
 
 Array = NDArray[np.float64]
 
+MOST_EVALUATIONS = 1000
+"""Evaluations of the model that a fit may take. Fits of wires take 30 to 60, two populations of A15 255 (trials)."""
+
 _LEAST_VARIANCE = 0.5  # counts; a point where the model expects nothing still scatters
 _OUTLIER_SIGMAS = 6.0
 _MASK_ROUNDS = 3
@@ -61,7 +64,7 @@ class Refinement:
             start_variance(self.observed, model.time_factor) if self._counted else self._file_variance.copy()
         )
         self.used = np.ones(len(self.observed), dtype=bool)
-        self.iterations = 0
+        self.iterations = self.evaluations = 0
         self._counted_at: tuple[Hashable, Array] | None = None
         self._solved_at: tuple[Hashable, Array, NDArray[np.bool_], Solution] | None = None
 
@@ -70,7 +73,13 @@ class Refinement:
         return {name: float(p.value) for name, p in self.parameters.items()}
 
     def run(self, vary: Iterable[str], *, most_iterations: int = 40, tolerance: float = 1e-4) -> bool:
-        """Fit the named parameters, hold all others; return whether the engine converged."""
+        """Fit the named parameters, hold all others; return whether the engine converged.
+
+        Raises
+        ------
+        FitError
+            There are fewer points than parameters, or the budget of evaluations is spent.
+        """
         names = set(vary)
         for name, parameter in self.parameters.items():
             if not parameter.expr:
@@ -84,6 +93,7 @@ class Refinement:
         root = np.where(self.used, 1.0 / np.sqrt(self.variance), 0.0)
 
         def residuals(point: Array) -> tuple[Array, Array]:
+            self._spend()
             counts, jacobian = self.model.counts_with_jacobian(translation.values(point), translation.wanted)
             jacobian = translation.to_free(jacobian, point)
             return (counts - self.observed) * root, jacobian * root[:, None]
@@ -99,6 +109,15 @@ class Refinement:
         translation.store(minimum.point)
         self.iterations += minimum.iterations
         return minimum.converged
+
+    def _spend(self) -> None:
+        """Count an evaluation of the model against the budget."""
+        self.evaluations += 1
+        if self.evaluations > MOST_EVALUATIONS:
+            raise FitError(
+                f"fit: no minimum after {MOST_EVALUATIONS} evaluations of the model, so the phases asked for hardly "
+                "describe this pattern; name those that are in it, or take a shorter range"
+            )
 
     def weighted_residual(self) -> Array:
         """Observed less calculated counts over their standard uncertainty, at all points."""

@@ -78,7 +78,8 @@ def fit_pattern(
     InstrumentError
         The pattern names another radiation or geometry than the instrument.
     FitError
-        No phase has a line in the range, or there are fewer points than parameters.
+        No phase has a line in the range, there are fewer points than parameters, or no minimum is found with the
+        evaluations a fit may take.
     PhaseError, UnknownNameError
         A phase cannot be found or read.
     """
