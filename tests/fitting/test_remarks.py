@@ -5,8 +5,11 @@ import pytest
 import xarray as xr
 
 from tests.fitting.conftest import SAMPLE
+from xrdorder.crystals import phase
 from xrdorder.fitting import Calibration, fit_pattern
-from xrdorder.fitting.remarks import _clipped
+from xrdorder.fitting.geometry import Geometry
+from xrdorder.fitting.phase_lines import Optics, PhaseLines
+from xrdorder.fitting.remarks import _brass, _clipped
 from xrdorder.material import Specimen, characterise
 from xrdorder.xrays import radiation
 
@@ -19,6 +22,25 @@ def test_points_at_one_height_are_a_saturated_detector() -> None:
     assert not _clipped(counts / 2.0, counts=True)  # 350 counts: by chance once in seventy pairs
     assert not _clipped(counts, counts=False)  # rates may be rounded
     assert _clipped(np.repeat(counts, 2), counts=False)
+
+
+@pytest.mark.parametrize(
+    ("a_nm", "said"),
+    [
+        (0.36149, ""),  # copper
+        (0.3644, ""),  # what a reaction leaves of bronze, 3 at.% tin
+        # alpha brass of the usual kinds, handbook values from memory: Cu0.70Zn0.30 and Cu0.64Zn0.36
+        (0.36850, "7.2 at.% tin, or as well brass with 30 at.% zinc"),
+        (0.36960, "8.3 at.% tin, or as well brass with 35 at.% zinc"),
+        (0.37070, ""),  # more than the alpha phase holds
+    ],
+)
+def test_bronze_that_could_be_brass_is_told(a_nm: float, said: str) -> None:
+    optics = Optics(radiation("cu-ka"), Geometry(217.5))
+    flags = _brass(PhaseLines(phase("cu-sn"), optics, (20.0, 100.0)), {"cu_sn_a_nm": a_nm})
+    assert [flag.name for flag in flags] == ["bronze-or-brass"] * bool(said)
+    assert all(said in flag.message for flag in flags)
+    assert not _brass(PhaseLines(phase("nb"), optics, (20.0, 100.0)), {"nb_a_nm": a_nm})
 
 
 @pytest.mark.slow

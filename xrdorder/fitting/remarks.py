@@ -24,6 +24,11 @@ _LENGTH_FACTOR = 0.5  # lengths and slits are not mistaken by more than a factor
 _CLIPPED_COUNTS = 400.0  # from there on neighbours of counts agree by chance less than once in seventy times
 _CLIPPED_POINTS = 3  # in a row at the very maximum; own choice
 _CLIPPED_RATES = 6  # where rates are rounded neighbours agree more often; own choice
+_BRONZE = "cu-sn"
+#: Lattice parameter of copper, nm, and its rise with each at.% of tin and of zinc: handbook values, from memory; that of
+#: tin as in the catalogue, that of zinc to 0.00001.
+_COPPER_NM, _BY_TIN_NM, _BY_ZINC_NM = 0.36149, 0.00098, 0.00023
+_ZINC_OF_BRASS = (28.0, 38.5)  # at.%, alpha phase of what holders and tools are made of; common practice, no source
 _POOR_CHI2 = 4.0  # a model this far off is wrong somewhere; common practice, no source
 
 
@@ -54,7 +59,7 @@ def remarks(
         text = f"{left_out} single points beyond six standard deviations were left out"
         flags.append(Flag("points-left-out", text))
     for lines in present:
-        flags += _effects_of(lines, values, job.taken)
+        flags += [*_effects_of(lines, values, job.taken), *_brass(lines, values)]
     for stray in stray_lines(job.optics.radiation):
         if stray.share_name in job.taken:
             share = 100 * values[stray.share_name]
@@ -125,6 +130,21 @@ def _effects_of(lines: PhaseLines, values: Mapping[str, float], taken: Sequence[
         text = f"microstrain of {name} depends on direction: along (100) it is {ratio:.2f} times that along (111)"
         flags.append(Flag("strain-anisotropy", text))
     return flags
+
+
+def _brass(lines: PhaseLines, values: Mapping[str, float]) -> list[Flag]:
+    """Bronze whose lattice is that of common brass as well: both are copper with larger atoms in it."""
+    if lines.phase.name != _BRONZE:
+        return []
+    a = values[lines.length_names[0]]
+    zinc, tin = (a - _COPPER_NM) / _BY_ZINC_NM, (a - _COPPER_NM) / _BY_TIN_NM
+    if not _ZINC_OF_BRASS[0] <= zinc <= _ZINC_OF_BRASS[1]:
+        return []
+    text = (
+        f"{lines.phase.name} has a = {a:.4f} nm: bronze with {tin:.1f} at.% tin, or as well brass with {zinc:.0f} at.% "
+        "zinc, whose lines are the same: are holder, clamp or tools of brass?"
+    )
+    return [Flag("bronze-or-brass", text)]
 
 
 def _edge(job: Procedure) -> list[Flag]:
