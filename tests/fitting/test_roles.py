@@ -1,5 +1,6 @@
 """A parameter knows its owner: names that begin alike, hold signs, or cannot be names at all cost nothing."""
 
+import pickle
 from dataclasses import replace
 from itertools import combinations, permutations
 
@@ -57,6 +58,11 @@ def test_any_name_and_any_label_make_a_parameter(name: str) -> None:
     lines = lines_of(name, sites=sites)
     assert all(one.isidentifier() and one.isascii() for one in lines.names)
     assert len(set(lines.b_iso_names)) == 3
+    parameters = lmfit.Parameters()
+    for one, role in lines.roles.items():
+        add_parameter(parameters, one, role, 1.0)
+    copied = pickle.loads(pickle.dumps(parameters))  # as a fit comes back from another process
+    assert {one: role_of(copied, one) for one in copied} == lines.roles
 
 
 def test_names_that_differ_in_signs_alone_are_refused() -> None:

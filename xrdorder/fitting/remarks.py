@@ -25,8 +25,8 @@ _CLIPPED_COUNTS = 400.0  # from there on neighbours of counts agree by chance le
 _CLIPPED_POINTS = 3  # in a row at the very maximum; own choice
 _CLIPPED_RATES = 6  # where rates are rounded neighbours agree more often; own choice
 _BRONZE = "cu-sn"
-#: Lattice parameter of copper, nm, and its rise with each at.% of tin and of zinc: handbook values, from memory; that of
-#: tin as in the catalogue, that of zinc to 0.00001.
+#: Lattice parameter of copper, nm, and its rise with each at.% of tin and of zinc: handbook values, from memory; that
+#: of tin as in the catalogue, that of zinc to 0.00001.
 _COPPER_NM, _BY_TIN_NM, _BY_ZINC_NM = 0.36149, 0.00098, 0.00023
 _ZINC_OF_BRASS = (28.0, 38.5)  # at.%, alpha phase of what holders and tools are made of; common practice, no source
 _POOR_CHI2 = 4.0  # a model this far off is wrong somewhere; common practice, no source
