@@ -82,6 +82,7 @@ def _phase_lines(
             instrument, mount, lattice_spread=phase.lattice_spread,
             microstrain_lorentz=phase.microstrain_lorentz
             * math.sqrt(max(1.0 + phase.strain_anisotropy * direction, 0.0)),
+            sizes=phase.sizes,
         )  # fmt: skip
     return total
 

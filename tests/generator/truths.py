@@ -9,6 +9,7 @@ from .absorption import Roughness, capillary_factor, plate_factor
 from .cells import Array, Cell, Fibre, dispersion, f0
 from .distributions import LatticeComponent, LatticeDistribution
 from .optics import InstrumentTruth, Mount, caught_by_specimen
+from .sizes import Sizes
 
 REFERENCE_TEMPERATURE_C = 22.5
 
@@ -80,7 +81,8 @@ class PhaseTruth:
     first site, `tin_fraction` the tin content of "cu-sn" that follows from a. `lattice` spreads the lattice
     parameter; its mean must be `a_nm`. The microstrain of the direction hkl has a variance ∝ 1 + k (5 G - 1)
     with k = `strain_anisotropy` (-1.5 to 1) and G of `cubic_anisotropy`; `elastic_shift` e moves every d by
-    e (1 - 5 G), relative: h00 by e, hhh by -2/3 e, the mean over directions by nothing.
+    e (1 - 5 G), relative: h00 by e, hhh by -2/3 e, the mean over directions by nothing. A law of `sizes` takes the
+    place of `domain_size_nm`, and of those of all components.
     """
 
     name: str
@@ -95,6 +97,7 @@ class PhaseTruth:
     lattice: LatticeDistribution | None = None
     strain_anisotropy: float = 0.0
     elastic_shift: float = 0.0
+    sizes: Sizes | None = None
 
     def __post_init__(self) -> None:
         if self.lattice is not None and abs(self.lattice.mean_nm - self.a_nm) > 1e-8:
@@ -152,7 +155,7 @@ class SampleTruth:
 
     `lattice` spreads the lattice parameter of the A15; its mean replaces `a_nm`. All of it scatters like the mean
     composition unless `tin_follows_lattice`: then β of a component differs from `tin_fraction` as its a does
-    from the mean, along the slope of the published line. Anisotropy and elastic shift as in `PhaseTruth`.
+    from the mean, along the slope of the published line. Anisotropy, elastic shift and sizes as in `PhaseTruth`.
     `depth_nm_per_um` lets the lattice parameter of a thick solid grow with the depth below its surface, where it is
     `lattice_nm`; the weight exp(-2 µz/sinθ) takes µ = `depth_attenuation_per_mm`. `mu_t` belongs to
     transmission, `mu_r` and `capillary_radius_mm` to a capillary, the latter switching shifts by its thickness
@@ -188,6 +191,7 @@ class SampleTruth:
     capillary_radius_mm: float | None = None
     displacement_across_mm: float = 0.0
     displacement_along_mm: float = 0.0
+    sizes: Sizes | None = None
 
     def __post_init__(self) -> None:
         if self.lattice is not None and self.a_nm is not None:
@@ -201,6 +205,17 @@ class SampleTruth:
         if self.lattice is not None:
             return self.lattice.mean_nm
         return a15_lattice_nm(self.tin_fraction) if self.a_nm is None else self.a_nm
+
+    @property
+    def volume_weighted_nm(self) -> float:
+        """Volume-weighted mean length of all columns in the A15: one over the integral breadth of its size broadening.
+
+        Where populations lie on each other their heights add at equal areas, and so do their lengths.
+        """
+        if self.sizes is not None:
+            return self.sizes.volume_weighted_nm
+        a15 = self.phases()[0]
+        return sum(one.weight * float(one.domain_size_nm or 0.0) for one in a15.components())
 
     def occupancy(self) -> dict[str, dict[str, float]]:
         """Mean occupation of both sites by element."""
@@ -246,6 +261,7 @@ class SampleTruth:
             lattice=None if self.lattice is None else self.lattice.scaled(expansion),
             strain_anisotropy=self.strain_anisotropy,
             elastic_shift=self.elastic_shift,
+            sizes=self.sizes,
         )
         return (a15, *self.others)
 
