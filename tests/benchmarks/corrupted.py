@@ -94,9 +94,11 @@ def measured(scan: Scan, means: np.ndarray, seed: int) -> xr.DataArray:
 def read(two_theta: np.ndarray, intensities: np.ndarray) -> xr.DataArray:
     """Through a file, as a user's pattern comes."""
     whole = bool(np.all(intensities == np.rint(intensities)))
+    short = bool(np.allclose(two_theta, np.round(two_theta, 2), atol=1e-9, rtol=0.0))
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "scan.xy"
-        np.savetxt(file, np.column_stack([two_theta, intensities]), fmt=["%.4f", "%d" if whole else "%.7g"])
+        formats = ["%.2f" if short else "%.4f", "%d" if whole else "%.7g"]
+        np.savetxt(file, np.column_stack([two_theta, intensities]), fmt=formats)
         return read_pattern(file, radiation="cu-ka")
 
 
