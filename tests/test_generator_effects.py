@@ -11,6 +11,7 @@ from scipy.special import voigt_profile
 
 from tests.generator import (
     FOREIGN_A_NM,
+    FewGrains,
     Fibre,
     InstrumentTruth,
     LatticeComponent,
@@ -573,12 +574,12 @@ def test_dead_time_by_waiting(arriving: float, dead: float):
     # The detector followed count by count: wait, count, be blind, and so on until the time is over.
     rng = np.random.default_rng(9)
     drawn = defects.counted_with_dead_time(np.full(20_000, arriving), dead, 10)
-    n = 400
+    n = 200
     waits = rng.exponential(1.0 / arriving, (n, int(arriving + 10.0 * math.sqrt(arriving) + 20.0)))
     ends = np.cumsum(waits, axis=1) + dead * np.arange(waits.shape[1])
     followed = (ends < 1.0).sum(axis=1)
     assert drawn.mean() == pytest.approx(followed.mean(), abs=5.0 * followed.std() / math.sqrt(n))
-    # five standard deviations of a variance from 400
+    # five standard deviations of a variance from so few
     assert drawn.var() == pytest.approx(followed.var(), rel=5.0 * math.sqrt(2.0 / n))
     if arriving > 1000.0:  # the laws of many counts, corrections of one count
         assert drawn.mean() == pytest.approx(arriving / (1.0 + arriving * dead), abs=1.0)
@@ -766,3 +767,29 @@ def test_oblique_fibres():
         for normal, found in zip(planes, fibre.density(planes), strict=True):
             squares = [(np.dot(normal, one) / np.linalg.norm(normal) / np.linalg.norm(one)) ** 2 for one in axes]
             assert found == pytest.approx(np.mean([(0.16 * c + (1.0 - c) / 0.4) ** -1.5 for c in squares]))
+
+
+def test_few_grains_scatter_lines():
+    # Shares are exponential: of n grains they scatter by 1/√n. Heights are even over ±h, weighted by the shares: h²/3
+    # times Σ w² / (Σ w)², 2 / (n + 1) in the mean.
+    grains = [FewGrains(8, 0.05, seed) for seed in range(4000)]
+    factor, height = np.array([one.line("nb", 4.0) for one in grains]).T
+    assert factor.mean() == pytest.approx(1.0, abs=5.0 / math.sqrt(8 * 4000))
+    assert factor.var() == pytest.approx(1.0 / 8.0, rel=0.15)
+    assert height.mean() == pytest.approx(0.0, abs=5.0 * height.std() / math.sqrt(4000))
+    assert height.var() == pytest.approx(0.05**2 / 3.0 * 2.0 / 9.0, rel=0.15)
+    assert grains[0].line("nb", 4.0) != grains[0].line("nb", 2.0) != grains[0].line("nb3sn", 2.0)
+    # in the pattern: each line at the angle of its own height, with its own intensity
+    grid, a = np.arange(50.0, 90.0, 0.001), 0.33007
+    phase = PhaseTruth("nb", 1.0, a, 300.0)
+    one = FewGrains(4, 0.1, 3)
+    counts = [expected_counts(powder(phase, grains=grains), PLAIN, grid) for grains in (None, one)]
+    tops = []
+    for shell in (4, 6, 8):
+        theta = math.asin(WAVELENGTH * math.sqrt(shell) / (2.0 * a))
+        near = np.abs(grid - math.degrees(2.0 * theta)) < 0.5
+        moved = np.diff([grid[near][np.argmax(each[near])] for each in counts])[0]
+        factor, height = one.line("nb", shell)
+        assert moved == pytest.approx(-math.degrees(2.0 * height * math.cos(theta) / 217.5), abs=0.0015)  # steps
+        tops.append(counts[1][near].max() / counts[0][near].max() / factor)
+    assert tops == pytest.approx([tops[0]] * 3, rel=5e-3)  # tails of other lines

@@ -14,6 +14,7 @@ import numpy as np
 from tests.generator import (
     FOREIGN_A_NM,
     Dopant,
+    FewGrains,
     Fibre,
     InstrumentTruth,
     LognormalSizes,
@@ -314,6 +315,12 @@ def oblique_texture(rng: Rng, sample: SampleTruth, instrument: InstrumentTruth) 
     return Scan(replace(sample, fibre=Fibre(axis, r)), instrument, f"{axis} r = {r:.2f}")
 
 
+def few_grains(rng: Rng, sample: SampleTruth, instrument: InstrumentTruth) -> Scan:
+    grains = FewGrains(round(_log(rng, 5.0, 100.0)), _log(rng, 0.01, 0.1), int(rng.integers(2**31)))
+    how = f"{grains.number} within {1e3 * grains.height_mm:.0f} um"
+    return Scan(replace(sample, grains=grains), instrument, how)
+
+
 def lognormal_sizes(rng: Rng, sample: SampleTruth, instrument: InstrumentTruth) -> Scan:
     law = LognormalSizes(_log(rng, 40.0, 300.0), float(rng.uniform(0.2, 0.7)), str(rng.choice(["spheres", "columns"])))
     how = f"{law.shape}, {law.volume_weighted_nm:.0f} nm, sigma {law.sigma:.2f}"
@@ -422,9 +429,9 @@ KINDS: dict[str, Kind] = {
         stray_lines, texture, graded_layer, two_populations, goniometer_moved, monochromator_not_told,
         rough_surface, warmer_than_told, alpha2_stripped, background_taken_off, resampled,
         all_reacted, all_reacted_and_textured, all_reacted_and_fibre_asked, all_reacted_and_graded,
-        all_reacted_and_strained, oblique_texture, lognormal_sizes, two_sizes, standard_of_small_domains,
-        smoothed_by_polynomials, resampled_finely, angles_of_two_decimals, alpha2_stripped_everywhere, alpha1_alone,
-        dead_time, mounting_clay, roots_of_counts, zero_far_off, normalised,
+        all_reacted_and_strained, oblique_texture, few_grains, lognormal_sizes, two_sizes,
+        standard_of_small_domains, smoothed_by_polynomials, resampled_finely, angles_of_two_decimals,
+        alpha2_stripped_everywhere, alpha1_alone, dead_time, mounting_clay, roots_of_counts, zero_far_off, normalised,
     )
 }  # fmt: skip
 

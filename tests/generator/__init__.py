@@ -20,12 +20,13 @@ from .optics import InstrumentTruth, Mount, line_profile
 from .patterns import expected_counts, random_instrument, random_truth, simulate, simulate_standard
 from .sizes import LognormalSizes, MixedSizes
 from .stray import StrayTruth, WhiteTruth, copper_k_beta, tungsten_l_alpha
-from .truths import FOREIGN_A_NM, Background, Dopant, PhaseTruth, SampleTruth, a15_lattice_nm
+from .truths import FOREIGN_A_NM, Background, Dopant, FewGrains, PhaseTruth, SampleTruth, a15_lattice_nm
 
 __all__ = [
     "FOREIGN_A_NM",
     "Background",
     "Dopant",
+    "FewGrains",
     "Fibre",
     "InstrumentTruth",
     "LatticeComponent",

@@ -1,6 +1,7 @@
 """The truth about a specimen: phases, lattices, widths, mount."""
 
 import math
+import zlib
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -145,6 +146,26 @@ class PhaseTruth:
 
 
 @dataclass(frozen=True)
+class FewGrains:
+    """Coarse powder: each line is that of so few grains that their share of beam and their heights do not average out.
+
+    A grain reflects with an exponential share of the mean, and stands `height_mm` or less above or below the surface;
+    `number` of them make a line. What the scatter of heights within a line adds to its width is left out.
+    """
+
+    number: int
+    height_mm: float
+    seed: int
+
+    def line(self, phase: str, shell: float) -> tuple[float, float]:
+        """Factor on the intensity of a line, and the height (mm) of its grains."""
+        rng = np.random.default_rng([self.seed, zlib.crc32(phase.encode()), round(shell)])
+        share = rng.exponential(size=self.number)
+        height = rng.uniform(-self.height_mm, self.height_mm, self.number)
+        return float(share.mean()), float(share @ height / share.sum())
+
+
+@dataclass(frozen=True)
 class SampleTruth:
     """A specimen of reacted wire; the A15 takes what weight the `others` leave.
 
@@ -159,7 +180,7 @@ class SampleTruth:
     `depth_nm_per_um` lets the lattice parameter of a thick solid grow with the depth below its surface, where it is
     `lattice_nm`; the weight exp(-2 µz/sinθ) takes µ = `depth_attenuation_per_mm`. `mu_t` belongs to
     transmission, `mu_r` and `capillary_radius_mm` to a capillary, the latter switching shifts by its thickness
-    on. Displacements: see `Mount`.
+    on. Displacements: see `Mount`. Few `grains` hold for all phases, in reflection.
     """
 
     tin_fraction: float = 0.24
@@ -192,6 +213,7 @@ class SampleTruth:
     displacement_across_mm: float = 0.0
     displacement_along_mm: float = 0.0
     sizes: Sizes | None = None
+    grains: FewGrains | None = None
 
     def __post_init__(self) -> None:
         if self.lattice is not None and self.a_nm is not None:
