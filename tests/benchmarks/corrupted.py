@@ -102,8 +102,8 @@ def read(two_theta: np.ndarray, intensities: np.ndarray) -> xr.DataArray:
         return read_pattern(file, radiation="cu-ka")
 
 
-def evaluate(scan: Scan, instrument: Instrument, seed: int) -> tuple[Material, set[str], str]:
-    """Measure, read, fit, characterise; the flags of all and the verdict."""
+def evaluate(scan: Scan, instrument: Instrument, seed: int) -> tuple[Material, Row]:
+    """Measure, read, fit, characterise; the material, and what is said of it: flags, verdict, chi squared."""
     means = expected_counts(scan.sample, scan.instrument, angles(scan), peak_counts=PEAK_COUNTS)
     fit = fit_pattern(
         measured(scan, means, seed),
@@ -120,8 +120,11 @@ def evaluate(scan: Scan, instrument: Instrument, seed: int) -> tuple[Material, s
         tin_held=fit.tin_held,
         by_tin=fit.by_tin,
     )
-    words = weighed_words(fit.quality_words, material.flags)
-    return material, {flag.name for flag in (*fit.flags, *material.flags)}, words
+    return material, {
+        "flags": sorted({flag.name for flag in (*fit.flags, *material.flags)}),
+        "words": weighed_words(fit.quality_words, material.flags),
+        "chi2": fit.chi2_reduced,
+    }
 
 
 def work(truth: int, kind: str, repeats: int) -> list[Row]:
@@ -146,7 +149,7 @@ def work(truth: int, kind: str, repeats: int) -> list[Row]:
                 scan.calibrated_with or one.instrument, one.standard_displacement_mm, scan.standard_domain_size_nm,
                 1_000_003 + truth, scan if scan.standard_too else None,
             )  # fmt: skip
-            material, flags, words = evaluate(scan, instrument, seed + 1)
+            material, said = evaluate(scan, instrument, seed + 1)
         except XrdorderError as error:
             found.append(row | {"refused": str(error)})
             continue
@@ -158,7 +161,7 @@ def work(truth: int, kind: str, repeats: int) -> list[Row]:
             value = material.values.get(quantity, np.nan)
             if np.isfinite(value):
                 row[quantity] = [value - true, material.u(quantity), u_counting(table, quantity)]
-        found.append(row | {"flags": sorted(flags), "words": words})
+        found.append(row | said)
     return found
 
 

@@ -366,8 +366,12 @@ def angles_of_two_decimals(rng: Rng, sample: SampleTruth, instrument: Instrument
 
 
 def alpha2_stripped_everywhere(rng: Rng, sample: SampleTruth, instrument: InstrumentTruth) -> Scan:
-    """The standard went through the same program."""
-    return replace(alpha2_stripped(rng, sample, instrument), standard_too=True)
+    """The standard went through the same program, which leaves nothing below zero."""
+
+    def after(angles: Array, counts: Array) -> tuple[Array, Array]:
+        return angles, np.maximum(defects.alpha2_stripped(angles, counts), 0.0)
+
+    return Scan(sample, instrument, after=after, standard_too=True)
 
 
 def alpha1_alone(rng: Rng, sample: SampleTruth, instrument: InstrumentTruth) -> Scan:
