@@ -28,7 +28,7 @@ from tests.benchmarks.mishaps import KINDS, LENGTH_MM, SLIT_DEG, UNSEEN, Scan, c
 from tests.benchmarks.record import Job, Row, run
 from tests.generator import InstrumentTruth, expected_counts, simulate_standard
 from tests.made import as_pattern
-from tests.recovery.campaign import COARSE, PEAK_COUNTS, Case, case, u_counting
+from tests.recovery.campaign import COARSE, LAB6_PER_MM, PEAK_COUNTS, Case, case, u_counting
 from xrdorder.exceptions import XrdorderError
 from xrdorder.fitting import FitOptions, calibrate, fit_pattern
 from xrdorder.material import Material, Specimen, characterise
@@ -64,13 +64,16 @@ def specimen(number: int) -> Case:
 def calibrated(
     instrument: InstrumentTruth, displacement_mm: float, domain_size_nm: float, seed: int, scan: Scan | None = None
 ) -> Instrument:
-    """What a scan of LaB6 makes of an instrument, slit and length told as they are.
+    """What a scan of LaB6 makes of an instrument, slit and length told as they are, the powder as packed as is thought.
 
     With a `scan` its standard meets what befalls the specimen.
     """
     powder: dict[str, Any] = {
-        "displacement_mm": displacement_mm, "domain_size_nm": domain_size_nm, "specimen_length_mm": 50.0
-    }  # fmt: skip
+        "displacement_mm": displacement_mm,
+        "domain_size_nm": domain_size_nm,
+        "specimen_length_mm": 50.0,
+        "attenuation_per_mm": LAB6_PER_MM,
+    }
     if scan is None:
         pattern = as_pattern(*simulate_standard(instrument, two_theta=GRID, seed=seed, **powder))
     else:
