@@ -389,7 +389,7 @@ def dead_time(rng: Rng, sample: SampleTruth, instrument: InstrumentTruth) -> Sca
 
 
 def mounting_clay(rng: Rng, sample: SampleTruth, instrument: InstrumentTruth) -> Scan:
-    height, fwhm, halo = _log(rng, 0.002, 0.05), float(rng.uniform(0.4, 1.2)), float(rng.uniform(0.0, 1.0))
+    height, fwhm, halo = _log(rng, 0.002, 0.15), float(rng.uniform(0.4, 1.2)), float(rng.uniform(0.0, 1.0))
     return Scan(
         sample, instrument, f"{height:.4f}, {fwhm:.2f} wide, halo {halo:.2f}",
         lambda angles, means: defects.mounting_clay(angles, means, height, fwhm, halo),
