@@ -24,6 +24,7 @@ from tests.generator.cells import Fibre
 from tests.generator.distributions import LatticeDistribution
 from tests.generator.stray import copper_k_beta, tungsten_l_alpha
 from tests.made import as_pattern
+from tests.recovery.campaign import CU_KA_EV, LAB6_PER_MM, PACKING
 from xrdorder.fitting import FitOptions, PatternFit, calibrate, fit_pattern
 
 TWO_THETA = np.round(np.arange(18.0, 140.0, 0.03), 2)
@@ -33,6 +34,8 @@ BRONZE = PhaseTruth("cu-sn", 0.05, 0.3660, 40.0, tin_fraction=0.03)
 SAMPLE = SampleTruth(
     tin_fraction=0.24, order_a=0.95, domain_size_nm=120.0, displacement_mm=0.03, others=(NIOBIUM, BRONZE)
 )
+MU = attenuation_per_mm(SAMPLE.a15_cell(SAMPLE.lattice_nm), CU_KA_EV)
+SAMPLE = replace(SAMPLE, attenuation_per_mm=PACKING * MU)
 PM = 1e-3  # nm
 Truth = Callable[[SampleTruth], float]
 
@@ -61,7 +64,6 @@ BOX = LatticeDistribution.graded(A - 0.68 * PM, A)
 WEDGE = LatticeDistribution.graded(A - 0.68 * PM, A, 1.0)
 PAIR = LatticeDistribution.two_populations(0.0136 * 0.22 + 0.5256, 0.0136 * 0.245 + 0.5256, 0.3, 90.0, 400.0)
 SILICON = PhaseTruth("si", 0.25, 0.54311946, 400.0)
-MU = attenuation_per_mm(SAMPLE.a15_cell(A), 8047.8)
 PLATE = replace(INSTRUMENT, geometry="transmission")
 TUBE = replace(INSTRUMENT, geometry="capillary")
 
@@ -164,7 +166,9 @@ def run(case: Case, seed: int = 1) -> PatternFit:
     maker = told.pop("instrument", case.instrument)
     radiation = str(told.get("radiation", "cu-ka"))
     mount = {"specimen_length_mm": told["specimen_length_mm"]} if "specimen_length_mm" in told else {}
-    scan = simulate_standard(maker, two_theta=TWO_THETA, seed=10 * seed, **mount)  # type: ignore[arg-type]
+    scan = simulate_standard(
+        maker, two_theta=TWO_THETA, seed=10 * seed, attenuation_per_mm=LAB6_PER_MM, **mount  # type: ignore[arg-type]
+    )  # fmt: skip
     found = calibrate(as_pattern(*scan, radiation=radiation), "srm-660c", detector_distance_mm=217.5, **told)  # type: ignore[arg-type]
     pattern = as_pattern(*simulate(case.sample, case.instrument, TWO_THETA, seed=10 * seed + 1), radiation=radiation)
     return fit_pattern(pattern, found.instrument, **case.fit)  # type: ignore[arg-type]
