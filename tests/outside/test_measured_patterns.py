@@ -1,8 +1,8 @@
 """Real counts: a calibration on silicon, then two salts whose lattice parameters are in every handbook.
 
 The patterns (text files silicon, sylvite and halite of a teaching laboratory: Cu K-alpha, nickel filter, symmetric
-reflection, radius 240 mm, quarter-degree slit) are not part of the project. Name their folder in the environment
-variable XRDORDER_MEASURED_PATTERNS to run these tests.
+reflection, radius 240 mm, quarter-degree slit) are not part of the project. They are looked for in a folder
+shared/measured beside the project, or where the environment variable XRDORDER_MEASURED_PATTERNS says.
 """
 
 import os
@@ -15,12 +15,13 @@ from xrdorder.crystals.standards import standard
 from xrdorder.fitting import Calibration, PatternFit, calibrate, fit_pattern
 from xrdorder.patterns import read_pattern
 
-FOLDER = Path(os.environ.get("XRDORDER_MEASURED_PATTERNS", "not named"))
+BESIDE = Path(__file__).parents[3] / "shared" / "measured"
+FOLDER = Path(os.environ.get("XRDORDER_MEASURED_PATTERNS") or BESIDE)
 NAMES = ("silicon", "sylvite", "halite")
 
 pytestmark = pytest.mark.skipif(
     not all((FOLDER / f"{name}.txt").is_file() for name in NAMES),
-    reason="no measured patterns: XRDORDER_MEASURED_PATTERNS names no folder with silicon.txt, sylvite.txt, halite.txt",
+    reason=f"no measured patterns: {FOLDER} holds no silicon.txt, sylvite.txt, halite.txt (XRDORDER_MEASURED_PATTERNS)",
 )
 
 # displacement parameters from memory, fitted between wide bounds
