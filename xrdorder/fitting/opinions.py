@@ -23,6 +23,7 @@ from xrdorder.fitting.from_lines import (
     single_line_table,
 )
 from xrdorder.fitting.phase_lines import PhaseLines
+from xrdorder.fitting.quality import WORST_CHI2
 from xrdorder.fitting.refinement import Refinement, Solution
 from xrdorder.fitting.single_lines import ORDER_LINE, SECOND_ORDER, SingleLine, fit_single_lines
 
@@ -41,7 +42,6 @@ _LEAST_U_A_NM = 3e-7  # what fits of exact simulated counts by different routes 
 _LEAST_U_ORDER = 1e-3
 
 _CARE_U_ORDER, _WORST_U_ORDER = 0.05, 0.2  # uncertainty of the contrast from counting
-_WORST_CHI2 = 25.0  # five standard uncertainties at every point
 
 
 @dataclass(frozen=True)
@@ -306,7 +306,7 @@ def quality_words(opinions: Opinions | None, flags: Sequence[Flag], chi2_reduced
     grave, care = [], []
     if any(flag.name == "not-converged" for flag in said):
         grave.append("the fit did not converge")
-    if chi2_reduced > _WORST_CHI2:
+    if chi2_reduced > WORST_CHI2:
         grave.append(f"chi squared is {chi2_reduced:.0f}")
     table = opinions.table
     for quantity, words in (("a", "lattice parameter"), ("order", "order")):
