@@ -49,7 +49,7 @@ def test_offset_and_displacement_are_uncertain_by_the_certificate_too(calibratio
 def test_a_pattern_of_two_powders_makes_no_instrument(standard_pattern: xr.DataArray) -> None:
     silicon = as_pattern(*simulate_standard(INSTRUMENT, "srm-640c", TWO_THETA, seed=3))
     both = standard_pattern.copy(data=standard_pattern.values + silicon.values)
-    with pytest.raises(FitError, match=r"srm-660c does not explain .*reduced chi squared \d+, .*no instrument was made"):
+    with pytest.raises(FitError, match=r"srm-660c does not explain .*chi squared \d+, .*no instrument was made"):
         calibrate(both, "srm-660c", detector_distance_mm=217.5)
 
 

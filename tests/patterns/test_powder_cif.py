@@ -198,12 +198,12 @@ def test_d_spacings_and_q_need_no_telling(tmp_path):
         assert _read(tmp_path, text)["two_theta"].values == pytest.approx(ANGLES, abs=1e-9)
 
 
+DOTTED = ("_pd_meas.2theta_scan", "_pd_meas.counts_total")
 TWO = "".join(
-    f"data_{name}\n_pd_diffractogram.id {name}\n" + _loop(
-        [f"{angle:.2f}" for angle in ANGLES + shift], COUNTS + add, names=("_pd_meas.2theta_scan", "_pd_meas.counts_total")
-    )
+    f"data_{name}\n_pd_diffractogram.id {name}\n"
+    + _loop([f"{angle:.2f}" for angle in ANGLES + shift], COUNTS + add, names=DOTTED)
     for name, shift, add in (("lab6", 0.0, 0), ("wire", 0.01, 1))
-)  # fmt: skip
+)
 
 
 def test_which_of_two_diffractograms_is_for_the_user_to_say(tmp_path):
