@@ -39,7 +39,7 @@ _FAMILIES = (
     ("displacement parameters", ("_b_iso_",)),
     (_LATTICE_SHAPE, ("_lattice_tail_nm",)),
     (_OFFSET_SOURCE, (_OFFSET,)),
-    ("specimen displacement", ("specimen_displacement_mm", "beam_displacement_mm")),
+    ("specimen displacement", ("specimen_displacement_mm", "beam_displacement_mm", "transparency_deg")),
 )
 
 

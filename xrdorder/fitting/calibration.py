@@ -25,7 +25,7 @@ from xrdorder.fitting.procedure import Procedure, source_name
 from xrdorder.fitting.quality import WORST_CHI2, agreement
 from xrdorder.fitting.refinement import Solution
 from xrdorder.fitting.result import PatternFit
-from xrdorder.fitting.start import PACKING
+from xrdorder.fitting.start import DETECTABLE_TRANSPARENCY_DEG, PACKING
 from xrdorder.fitting.whole_pattern import require_geometry
 from xrdorder.profiles import INSTRUMENT_NAMES, Instrument
 from xrdorder.profiles.widths import lorentz_sec_from_size
@@ -33,7 +33,6 @@ from xrdorder.xrays import radiation as radiation_named
 
 Array = NDArray[np.float64]
 
-_DETECTABLE_TRANSPARENCY_DEG = 0.005  # below it (metals, LaB6) the shift is computed and held, not fitted
 _OFFSET_UNCERTAIN_DEG = 0.002  # 3e-6 nm in the A15 lattice parameter
 _SEEN = 10.0  # significance of the scale; a standard stands out by hundreds
 # Own choice, as are all limits below: what a laboratory diffractometer in order never exceeds, and a middling one to
@@ -163,7 +162,7 @@ def calibrate(
     job.search(lattices=False)
 
     expected = place.transparency_deg(main.attenuation_per_nm, PACKING)
-    clear = expected > _DETECTABLE_TRANSPARENCY_DEG
+    clear = expected > DETECTABLE_TRANSPARENCY_DEG
     parameters["transparency_deg"].set(value=expected, max=5.0 * expected)
 
     background = list(job.model.background_names)

@@ -96,7 +96,11 @@ def difference_u(u_efficient: float, u_other: float, least: float) -> float:
 
 
 def second_opinions(
-    fit: Refinement, a15: PhaseLines, solution: Solution, enlargement: float = 1.0
+    fit: Refinement,
+    a15: PhaseLines,
+    solution: Solution,
+    enlargement: float = 1.0,
+    lines: tuple[SingleLine, ...] | None = None,
 ) -> Opinions:
     """Ask all routes about lattice and order of a cubic phase.
 
@@ -110,6 +114,8 @@ def second_opinions(
         Free parameters of the fit and their covariance, not enlarged.
     enlargement
         Factor on counting uncertainties.
+    lines
+        Single lines of the phase, where they have been fitted already.
     """
     values = fit.values()
     a, u_a = _of_whole(values[a15.length_names[0]], a15.length_names[0], solution, enlargement)
@@ -119,15 +125,15 @@ def second_opinions(
             values[a15.contrast_name], a15.contrast_name, solution, enlargement
         )
     nan = float("nan")
-    lines: tuple[SingleLine, ...] = ()
     reason = _unfit(fit, a15)
     if reason:
+        lines = ()
         free, centres = LineLattice(nan, nan, reason=reason), LineLattice(nan, nan, reason=reason)
         extrapolated = centres
         near, same = (LineOrder(nan, nan, (), reason) for _ in range(2))
     else:
         free = _free(fit, a15, enlargement)
-        lines = fit_single_lines(fit, a15, enlargement)
+        lines = fit_single_lines(fit, a15, enlargement) if lines is None else lines
         centres, extrapolated = lattice_from_lines(lines, fit, a15), nelson_riley(lines, fit, a15)
         near = order_from_lines(lines, fit, a15, solution, enlargement)
         same = order_from_lines(lines, fit, a15, solution, enlargement, (SECOND_ORDER,))
@@ -274,6 +280,7 @@ _WORDS = {
     "goniometer-moved": "the goniometer seems to have moved since its calibration",
     "near-absorption-edge": "the radiation is near an absorption edge",
     "internal-standard-weak": "the internal standard is too weak",
+    "few-grains": "few grains reflect",
     "scans-differ": "scans that were summed differ by more than counting",
 }
 
