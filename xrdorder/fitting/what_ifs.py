@@ -115,7 +115,8 @@ def _transparency(job: Procedure) -> WhatIf | None:
     doubt = job.transparency_doubt_deg
     if not doubt:
         return None
-    return WhatIf("specimen displacement/transparency", "", doubt * job.fit.model.jacobian(job.fit.values(), ["transparency_deg"])[:, 0])
+    (slope,) = job.fit.model.jacobian(job.fit.values(), ["transparency_deg"]).T
+    return WhatIf("specimen displacement/transparency", "", doubt * slope)
 
 
 def _order_difference(job: Procedure, instrument: Instrument, a15: PhaseLines) -> WhatIf:
