@@ -35,6 +35,8 @@ FEWEST_LINES = 5  # below it a scatter is not worth the name
 _CHANCE = 0.01  # of taking counting for scatter; what is missed is less than counting itself
 _UNEVEN = 0.05  # scatter of areas below which nobody speaks of few grains; rotated fine powders reach 1 to 2 %, judged
 
+_SMOOTH_TERMS = 3  # of a polynomial in sin(theta): scale, displacement parameters, and a loss of light at low angle
+_LEAST_AREA = 3.0  # standard uncertainties
 _OF_THE_SHAPE = ("axial_source_ratio", "axial_detector_ratio")
 
 Lined = Mapping[str, tuple[PhaseLines, tuple[SingleLine, ...]]]
@@ -97,10 +99,7 @@ class LineScatter:
         for name, (lines, singles) in self._lined.items():
             usable = [line for line in singles if not line.reason and np.isfinite(line.u_centre)]
             if len(usable) >= FEWEST_LINES:
-                departure = np.array([line.area / line.calculated_area - 1.0 for line in usable])
-                u = np.array([line.u_area / line.calculated_area for line in usable])
-                areas = beyond_counting(departure, u, len(usable) - 1.0)  # the scale was fitted to them
-                found.append(Scatter(lines, len(usable), degrees[name], areas))
+                found.append(Scatter(lines, len(usable), degrees[name], _scatter_of_areas(usable)))
         return found
 
     def uncertainty(self, names: Sequence[str], *, also_free: Sequence[str] = ()) -> Array:
@@ -131,10 +130,8 @@ class LineScatter:
             return scatter, {}
         departure, u = np.array(departures).T
         weighted = np.concatenate(slopes) / u[:, None]
-        norms = np.linalg.norm(weighted, axis=0)
-        moving = norms > 0.0
-        inverse = np.linalg.pinv(weighted[:, moving] / norms[moving]) / norms[moving][:, None]
-        hat = weighted[:, moving] @ inverse
+        moving = np.any(weighted, axis=0)
+        inverse, hat = _inverse(weighted[:, moving])
         residual, left = departure - u * (hat @ (departure / u)), 1.0 - np.diag(hat)
         for name in scatter:
             mine = np.array([owner == name for owner in owners])
@@ -143,6 +140,25 @@ class LineScatter:
         each = np.array([scatter[owner] for owner in owners])
         added = np.linalg.norm(inverse / u * each, axis=1)
         return scatter, dict(zip(np.array(free)[moving].tolist(), added.tolist(), strict=True))
+
+
+def _inverse(weighted: Array) -> tuple[Array, Array]:
+    """What least squares make of weighted observations: (parameters, n), and the part of them they explain, (n, n)."""
+    norms = np.linalg.norm(weighted, axis=0)
+    inverse = np.linalg.pinv(weighted / norms) / norms[:, None]
+    return inverse, weighted @ inverse
+
+
+def _scatter_of_areas(lines: Sequence[SingleLine]) -> float:
+    """Relative scatter of areas about those calculated, less what goes smoothly with angle (slit, absorption)."""
+    strong = [line for line in lines if line.calculated_area > _LEAST_AREA * line.u_area]
+    if len(strong) < FEWEST_LINES:
+        return 0.0
+    departure = np.array([line.area / line.calculated_area - 1.0 for line in strong])
+    u = np.array([line.u_area / line.calculated_area for line in strong])
+    sine = np.sin(np.radians(0.5 * np.array([line.calculated_centre for line in strong])))
+    _, hat = _inverse(sine[:, None] ** np.arange(_SMOOTH_TERMS) / u[:, None])
+    return beyond_counting(departure - u * (hat @ (departure / u)), u, float(len(strong) - _SMOOTH_TERMS))
 
 
 def beyond_counting(departure: Array, u: Array, degrees_of_freedom: float) -> float:
@@ -156,7 +172,7 @@ def beyond_counting(departure: Array, u: Array, degrees_of_freedom: float) -> fl
     21.0
     """
     chi_squared = float(np.sum((departure / u) ** 2))
-    if degrees_of_freedom <= 0.0 or float(chdtrc(degrees_of_freedom, chi_squared)) > _CHANCE:
+    if degrees_of_freedom < 1.0 or float(chdtrc(degrees_of_freedom, chi_squared)) > _CHANCE:
         return 0.0
 
     def excess(s: float) -> float:
@@ -194,7 +210,7 @@ def scatter_flags(scatter: LineScatter, main: PhaseLines) -> list[Flag]:
             text += "; its lattice is less certain by that"
         if found.areas > _UNEVEN:
             flag = "few-grains" if found.lines is main else "few-grains-beside"
-            text += ": few grains reflect? Grind finer, rotate the specimen, or measure several fillings"
+            text += ": few grains reflect, or slit and texture are not as modelled? Grind finer, rotate, measure several fillings"
         else:
             flag = "lines-out-of-place"
             text += ": strain, faults, another phase below the lines, or a line shape the instrument does not have?"
