@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import xarray as xr
 
 from tests.fitting.conftest import INSTRUMENT, TWO_THETA
 from tests.generator import simulate_standard
@@ -146,6 +147,19 @@ def test_clear_specimens_have_their_transparency_fitted(calibration: Calibration
     assert shift.stderr < 0.2 * expected
     assert fit.values["lattice_a_nm_si"] == pytest.approx(a_nm, abs=3.0 * fit.parameters["si_a_nm"].stderr)
     assert "goniometer-moved" not in [flag.name for flag in fit.flags]
+
+
+def test_the_transparency_is_that_of_the_phases_found(
+    standard_pattern: xr.DataArray, calibration: Calibration
+) -> None:
+    """LaB6 in whose pattern silicon, named first, is looked for in vain."""
+    options = FitOptions(second_opinions=False)
+    shifts = [
+        fit_pattern(standard_pattern, calibration.instrument, phases=names, options=options).parameters
+        for names in (["lab6"], ["si", "lab6"])
+    ]
+    alone, second = (parameters["transparency_deg"].value for parameters in shifts)
+    assert second == pytest.approx(alone, rel=1e-6)
 
 
 def test_opaque_specimens_keep_theirs(job: Procedure) -> None:

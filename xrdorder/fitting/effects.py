@@ -32,6 +32,7 @@ Array = NDArray[np.float64]
 _TRIAL_TAIL_NM = 1.5e-4  # about one atomic per cent of tin
 _LARGEST_SHARE = 0.3  # of stray radiation to begin with
 _TRIAL_ROUNDS = 25
+_NOTICED_TRANSPARENCY_DEG = 5e-4  # a quarter of what the zero of a goniometer may have moved
 _FARTHEST_TRANSPARENCY = 10.0  # of the computed one: powder as loose as a sixteenth
 _START_SPLIT_NM = 1.7e-4  # each population that far from the mean: together 2.5 at.% of tin, as in powder-in-tube wire
 _WIDEST_B = 3.0  # of the catalogue's displacement parameter
@@ -107,7 +108,10 @@ def take_transparency(job: Procedure) -> bool:
     attenuation = sum(lines.attenuation_per_nm * share for lines, share in volumes)
     expected = geometry.transparency_deg(attenuation, PACKING)
     if expected < DETECTABLE_TRANSPARENCY_DEG:
-        return False
+        other = bool(abs(job.parameters[name].value - expected) > _NOTICED_TRANSPARENCY_DEG)
+        if other:  # with the main phase, which is clearer or denser than the others
+            set_values(job.parameters, {name: expected})
+        return other
     # a shift that is hardly there must be free to come out below nothing by chance
     farthest = _FARTHEST_TRANSPARENCY * expected
     job.parameters[name].set(value=expected, min=-farthest, max=farthest)

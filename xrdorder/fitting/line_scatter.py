@@ -210,7 +210,10 @@ def scatter_flags(scatter: LineScatter, main: PhaseLines) -> list[Flag]:
             text += "; its lattice is less certain by that"
         if found.areas > _UNEVEN:
             flag = "few-grains" if found.lines is main else "few-grains-beside"
-            text += ": few grains reflect, or slit and texture are not as modelled? Grind finer, rotate, measure several fillings"
+            text += (
+                ": few grains reflect, or slit and texture are not as modelled? Grind finer, rotate, measure several "
+                "fillings"
+            )
         else:
             flag = "lines-out-of-place"
             text += ": strain, faults, another phase below the lines, or a line shape the instrument does not have?"
