@@ -55,7 +55,7 @@ def test_calibrate_prints_the_instrument_and_writes_it(calibration):
     assert found.standard == "srm-660c"
     offset = printed.splitlines()[2]
     assert offset.startswith("two_theta_offset") and "zero error" in offset
-    assert concise(found.values["two_theta_offset"], found.uncertainty("two_theta_offset")) in offset
+    assert concise(found.values["two_theta_offset"], found.total("two_theta_offset")) in offset
     assert "displacement" in printed and "not stored" in printed
     assert "Advice" not in printed or "certificate" not in printed  # the certificate was read
 

@@ -5,6 +5,7 @@ import pytest
 import xarray as xr
 
 from tests.fitting.conftest import INSTRUMENT, TWO_THETA
+from tests.generator import simulate_standard
 from tests.made import as_pattern
 from xrdorder.exceptions import FitError, InstrumentError, UnknownNameError
 from xrdorder.fitting import Calibration, calibrate
@@ -33,6 +34,23 @@ def test_axial_ratios_are_tied(calibration: Calibration) -> None:
     i, j = INSTRUMENT_NAMES.index("axial_source_ratio"), INSTRUMENT_NAMES.index("axial_detector_ratio")
     covariance = calibration.instrument.covariance
     assert covariance[i, i] == covariance[i, j] == covariance[j, j] > 0.0
+
+
+def test_offset_and_displacement_are_uncertain_by_the_certificate_too(calibration: Calibration) -> None:
+    instrument = calibration.instrument
+    assert instrument.total("two_theta_offset") > 3.0 * instrument.uncertainty("two_theta_offset")
+    # truths of the generator; by counting alone the offset is five uncertainties off, the displacement three
+    assert abs(instrument.values["two_theta_offset"] - INSTRUMENT.two_theta_offset) < 2.0 * instrument.total(
+        "two_theta_offset"
+    )
+    assert abs(calibration.displacement_mm - 0.02) < 2.0 * calibration.u_displacement_mm
+
+
+def test_a_pattern_of_two_powders_makes_no_instrument(standard_pattern: xr.DataArray) -> None:
+    silicon = as_pattern(*simulate_standard(INSTRUMENT, "srm-640c", TWO_THETA, seed=3))
+    both = standard_pattern.copy(data=standard_pattern.values + silicon.values)
+    with pytest.raises(FitError, match=r"srm-660c does not explain .*chi squared \d+, .*no instrument was made"):
+        calibrate(both, "srm-660c", detector_distance_mm=217.5)
 
 
 def test_certificate_error_moves_the_instrument(

@@ -198,6 +198,40 @@ def test_d_spacings_and_q_need_no_telling(tmp_path):
         assert _read(tmp_path, text)["two_theta"].values == pytest.approx(ANGLES, abs=1e-9)
 
 
+DOTTED = ("_pd_meas.2theta_scan", "_pd_meas.counts_total")
+TWO = "".join(
+    f"data_{name}\n_pd_diffractogram.id {name}\n"
+    + _loop([f"{angle:.2f}" for angle in ANGLES + shift], COUNTS + add, names=DOTTED)
+    for name, shift, add in (("lab6", 0.0, 0), ("wire", 0.01, 1))
+)
+
+
+def test_which_of_two_diffractograms_is_for_the_user_to_say(tmp_path):
+    with pytest.raises(PatternError, match=r"scan\.cif: holds the diffractograms 'lab6', 'wire'.*option diffractogram"):
+        _read(tmp_path, TWO)
+    assert np.array_equal(_read(tmp_path, TWO, diffractogram="lab6"), COUNTS)
+    assert np.array_equal(_read(tmp_path, TWO, diffractogram="wire"), COUNTS + 1)
+    assert _read(tmp_path, TWO, diffractogram="all").sizes["two_theta"] == 100
+    with pytest.raises(PatternError, match="no diffractogram 'si', the file holds 'lab6', 'wire'"):
+        _read(tmp_path, TWO, diffractogram="si")
+    with pytest.raises(PatternError, match="no diffractogram 'si', the file names none"):
+        _read(tmp_path, "data_a\n" + SCAN, diffractogram="si")
+
+
+@pytest.mark.parametrize("item", ["_pd_diffractogram.id", "_pd_diffractogram_id"])
+def test_blocks_of_one_diffractogram_are_its_scans(tmp_path, item):
+    text = "".join(f"data_{name}\n{item} one\n{SCAN}" for name in "ab")
+    assert np.array_equal(_read(tmp_path, text), 2 * COUNTS)
+    assert np.array_equal(_read(tmp_path, text.replace("one", "?", 1)), 2 * COUNTS)  # one that names none
+
+
+def test_points_of_two_diffractograms_in_one_loop_are_refused(tmp_path):
+    names = ("_pd_data.diffractogram_id", "_pd_meas.2theta_scan", "_pd_meas.counts_total")
+    ids = np.where(ANGLES < 20.5, "x", "y")
+    with pytest.raises(PatternError, match="block data_a: points of the diffractograms x, y in one block"):
+        _read(tmp_path, "data_a\n" + _loop(ids, ANGLES, COUNTS, names=names))
+
+
 BAD = {
     "no pattern": ("data_a\n_cell_length_a 5.29\n", "without a measured powder pattern"),
     "a structure": (

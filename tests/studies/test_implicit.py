@@ -26,6 +26,7 @@ def test_the_study_says_what_was_told(here):
         divergence_deg=0.5,
         radiation="cu-ka",
         axis="two-theta",
+        diffractogram="wire",
         engine="scipy",
         choices={
             "texture_axes": {"nb3sn": (1, 0, 0)},
@@ -46,7 +47,7 @@ def test_the_study_says_what_was_told(here):
     assert [a.patterns[0].resolve(), b.patterns[0].resolve()] == [here / "data/a.xy", here / "b.xy"]
     assert (a.mount, a.temperature_c) == ("ground-powder", 23.0)
     assert (a.specimen_length_mm, a.divergence_deg) == (20.0, 0.5)
-    assert (a.reading.radiation, a.reading.axis) == ("cu-ka", "two-theta")
+    assert (a.reading.radiation, a.reading.axis, a.reading.diffractogram) == ("cu-ka", "two-theta", "wire")
     assert a.choices == b.choices == options.choices
     assert a.lot.dopants == pytest.approx({"Ta": 0.024})
     assert a.lot.u_dopants == pytest.approx({"Ta": 0.002})

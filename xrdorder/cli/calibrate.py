@@ -68,6 +68,7 @@ def calibrate(
     radiation: str | None,
     axis: str | None,
     axis_unit: str | None,
+    diffractogram: str | None,
     divergence_deg: float | None,
     specimen_length_mm: float | None,
     geometry: str | None,
@@ -98,7 +99,14 @@ def calibrate(
 
     chosen = standard_named(standard).with_value(standard_lattice_nm, u_standard_lattice_nm)
     _may_be_replaced(out)
-    pattern = read_patterns(patterns, radiation=radiation, axis=axis, axis_unit=axis_unit, geometry=geometry)
+    pattern = read_patterns(
+        patterns,
+        radiation=radiation,
+        axis=axis,
+        axis_unit=axis_unit,
+        geometry=geometry,
+        diffractogram=diffractogram,
+    )
     found = fit_standard(
         pattern,
         chosen,

@@ -75,6 +75,7 @@ def fit(
     radiation: str | None,
     axis: str | None,
     axis_unit: str | None,
+    diffractogram: str | None,
     choices: dict[str, object],
     engine: str,
     out: Path,
@@ -105,6 +106,7 @@ def fit(
         radiation=radiation,
         axis=axis,
         axis_unit=axis_unit,
+        diffractogram=diffractogram,
         engine=engine,
         choices=choices,
     )

@@ -190,7 +190,7 @@ def calibration_text(found: "Calibration") -> str:
     instrument, fit = found.instrument, found.fit
     rows = []
     for name, (unit, meaning) in INSTRUMENT_PARAMETERS.items():
-        u = instrument.uncertainty(name)
+        u = instrument.total(name)
         value = concise(instrument.values[name], u) if u > 0.0 else f"{instrument.values[name]:.6g} held"
         rows.append((name, value, "" if unit == "1" else unit, meaning))
     lines = [

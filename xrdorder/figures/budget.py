@@ -36,8 +36,8 @@ PARTS = (
     Part("certificate, calibration", SKY, ("certificate", "calibration", "internal standard", "wavelength")),
     Part(
         "specimen and angle", LAGOON,
-        ("two-theta offset", "specimen displacement", "temperature", "thermal expansion", "illuminated length",
-         "strain state", "strain gauge"),
+        ("two-theta offset", "specimen displacement", "line positions", "temperature", "thermal expansion",
+         "illuminated length", "strain state", "strain gauge"),
     ),
     Part(
         "scattering and absorption", CLAY,

@@ -10,6 +10,7 @@ from xrdorder.crystals import A15Composition, doped, free_lengths
 from xrdorder.exceptions import Flag
 from xrdorder.fitting.budget import Quantities, primary_quantities
 from xrdorder.fitting.hints import hints
+from xrdorder.fitting.line_scatter import LineScatter, lines_one_by_one, scatter_doubts, scatter_flags
 from xrdorder.fitting.opinions import quality_words, second_opinions
 from xrdorder.fitting.phase_lines import PhaseLines
 from xrdorder.fitting.procedure import Procedure
@@ -57,9 +58,10 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
         more_tin = change / _MORE_TIN
         heavier = (richer.density_g_cm3(lengths) / a15.phase.density_g_cm3(lengths) - 1.0) / _MORE_TIN
     correlated = job.serial_correlation()
-    quantities = primary_quantities(
-        job, instrument, a15, what_ifs(job, instrument, a15), more_tin, job.enlargement()
-    )
+    lined = lines_one_by_one(job) if job.options.second_opinions else {}
+    scatter = LineScatter(fit, lined)
+    doubts = [*what_ifs(job, instrument, a15), *scatter_doubts(scatter, a15)]
+    quantities = primary_quantities(job, instrument, a15, doubts, more_tin, job.enlargement())
     for name, u in zip(quantities.solution.free, quantities.u_free, strict=True):
         job.parameters[name].stderr = float(u)
     measured = quantities.values | _corrected(job, quantities)
@@ -81,10 +83,12 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
         )
         flags.append(Flag("internal-standard-weak", text))
     flags += remarks(job, instrument, quantities.solution, quality.chi2_reduced)
-    flags += hints(job, instrument) if composition is not None else []
+    flags += scatter_flags(scatter, main)
+    flags += hints(job, instrument, scatter) if composition is not None else []
     opinions = None
     if a15 is not None and job.options.second_opinions:
-        opinions = second_opinions(fit, a15, quantities.solution, quantities.enlargement)
+        _, single = lined.get(a15.phase.name, (a15, None))
+        opinions = second_opinions(fit, a15, quantities.solution, quantities.enlargement, single)
         flags += opinions.flags
     words = ""
     if composition is not None and job.options.second_opinions:

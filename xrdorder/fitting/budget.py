@@ -41,7 +41,7 @@ _FAMILIES: tuple[tuple[str, tuple[Kind, ...]], ...] = (
     ("displacement parameters", (Kind.B_ISO,)),
     (_LATTICE_SHAPE, (Kind.TAIL,)),
     (_OFFSET_SOURCE, (Kind.OFFSET,)),
-    ("specimen displacement", (Kind.PLACE,)),
+    ("specimen displacement", (Kind.PLACE, Kind.TRANSPARENCY)),
 )
 
 

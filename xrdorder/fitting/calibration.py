@@ -22,8 +22,10 @@ from xrdorder.fitting.budget import response
 from xrdorder.fitting.geometry import Geometry
 from xrdorder.fitting.phase_lines import Optics
 from xrdorder.fitting.procedure import Procedure, source_name
+from xrdorder.fitting.quality import WORST_CHI2, agreement
+from xrdorder.fitting.refinement import Solution
 from xrdorder.fitting.result import PatternFit
-from xrdorder.fitting.start import PACKING
+from xrdorder.fitting.start import DETECTABLE_TRANSPARENCY_DEG, PACKING
 from xrdorder.fitting.whole_pattern import require_geometry
 from xrdorder.profiles import INSTRUMENT_NAMES, Instrument
 from xrdorder.profiles.widths import lorentz_sec_from_size
@@ -31,7 +33,6 @@ from xrdorder.xrays import radiation as radiation_named
 
 Array = NDArray[np.float64]
 
-_DETECTABLE_TRANSPARENCY_DEG = 0.005  # below it (metals, LaB6) the shift is computed and held, not fitted
 _OFFSET_UNCERTAIN_DEG = 0.002  # 3e-6 nm in the A15 lattice parameter
 _SEEN = 10.0  # significance of the scale; a standard stands out by hundreds
 # Own choice, as are all limits below: what a laboratory diffractometer in order never exceeds, and a middling one to
@@ -61,7 +62,7 @@ class Calibration:
     fit
         The fit of the standard; its displacement and transparency belong to that specimen and are not stored.
     displacement_mm, u_displacement_mm, transparency_deg
-        Of the standard's specimen.
+        Of the standard's specimen; the uncertainty holds counts, certificate and wavelength.
     offset_displacement_correlation
         Near one in size: the two cannot be told apart.
     """
@@ -118,7 +119,7 @@ def calibrate(
     InstrumentError
         The radiation is not known, or the distance is not positive.
     FitError
-        The standard is not in the pattern.
+        The standard is not in the pattern, or chi squared is beyond `xrdorder.fitting.quality.WORST_CHI2`.
     """
     chosen = standard if isinstance(standard, Standard) else standard_named(standard)
     name = radiation or pattern.attrs.get("radiation") or ""
@@ -161,7 +162,7 @@ def calibrate(
     job.search(lattices=False)
 
     expected = place.transparency_deg(main.attenuation_per_nm, PACKING)
-    clear = expected > _DETECTABLE_TRANSPARENCY_DEG
+    clear = expected > DETECTABLE_TRANSPARENCY_DEG
     parameters["transparency_deg"].set(value=expected, max=5.0 * expected)
 
     background = list(job.model.background_names)
@@ -193,6 +194,18 @@ def _bounds(parameters: lmfit.Parameters) -> None:
     parameters["alpha2_ratio"].set(min=0.2, max=0.8)
 
 
+def _require_fit(job: Procedure, standard: Standard, solution: Solution) -> None:
+    """Refuse a fit that says nothing about the instrument."""
+    fit, source = job.fit, source_name(job.pattern)
+    quality = agreement(fit.observed[fit.used], fit.counts()[fit.used], fit.variance[fit.used], len(solution.free))
+    if quality.chi2_reduced > WORST_CHI2:
+        raise FitError(
+            f"{source}: {standard.name} does not explain this pattern (reduced chi squared {quality.chi2_reduced:.0f}, "
+            f"the limit is {WORST_CHI2:.0f}; R_wp {100.0 * quality.r_wp:.0f} %), no instrument was made; check file, "
+            "standard, radiation, slit and geometry, and that it holds one scan of the pure standard"
+        )
+
+
 def _calibration(
     job: Procedure,
     standard: Standard,
@@ -210,8 +223,11 @@ def _calibration(
             f"{source_name(job.pattern)}: the lines of {standard.name} are not in this pattern; "
             "check the file, the standard and the radiation"
         )
+    _require_fit(job, standard, solution)
     covariance = solution.covariance * job.enlargement() ** 2
     shift = response(solution, by_held)
+    by_certificate = shift[:, :-1] @ np.array(standard.u_lengths_nm)
+    by_wavelength = shift[:, -1] * job.optics.radiation.u_wavelength_relative
     n = len(INSTRUMENT_NAMES)
     matrix, certificate, wavelength = np.zeros((n, n)), np.zeros(n), np.zeros(n)
     place = {
@@ -223,18 +239,18 @@ def _calibration(
         place[tied] = place[source]
     rows, picks = list(place), list(place.values())
     matrix[np.ix_(rows, rows)] = covariance[np.ix_(picks, picks)]
-    u_lengths = np.array(standard.u_lengths_nm)
-    certificate[rows] = shift[picks, :-1] @ u_lengths
-    wavelength[rows] = shift[picks, -1] * job.optics.radiation.u_wavelength_relative
+    certificate[rows], wavelength[rows] = by_certificate[picks], by_wavelength[picks]
 
-    u = dict(zip(solution.free, np.sqrt(np.diag(covariance)), strict=True))
+    counting = dict(zip(solution.free, np.sqrt(np.diag(covariance)), strict=True))
+    total = np.sqrt(np.diag(covariance) + by_certificate**2 + by_wavelength**2)
+    u = dict(zip(solution.free, total, strict=True))
     correlation = 0.0
     if {"two_theta_offset", "specimen_displacement_mm"} <= set(solution.free):
         i, j = (solution.free.index(x) for x in ("two_theta_offset", "specimen_displacement_mm"))
         correlation = float(covariance[i, j] / np.sqrt(covariance[i, i] * covariance[j, j]))
     geometry = job.optics.geometry
     remarks = [standard.advice] if standard.advice else []
-    if u.get("two_theta_offset", np.inf) > _OFFSET_UNCERTAIN_DEG:
+    if counting.get("two_theta_offset", np.inf) > _OFFSET_UNCERTAIN_DEG:
         remarks.append(
             f"offset and displacement of the standard cannot be told apart (correlation {correlation:.3f}); the offset "
             f"is uncertain by {u.get('two_theta_offset', float('nan')):.4f} degrees, which all samples share"

@@ -18,7 +18,12 @@ from xrdorder.fitting.metals import take_metals_apart
 from xrdorder.fitting.parameters import set_values
 from xrdorder.fitting.phase_lines import PhaseLines
 from xrdorder.fitting.procedure import EFFECT_SIGNIFICANCE, U_B_ISO_RELATIVE, Procedure
-from xrdorder.fitting.start import add_phase_parameters
+from xrdorder.fitting.start import (
+    DETECTABLE_TRANSPARENCY_DEG,
+    PACKING,
+    U_TRANSPARENCY_RELATIVE,
+    add_phase_parameters,
+)
 from xrdorder.xrays import EmissionLine, Radiation
 from xrdorder.xrays.stray import StrayLine, stray_lines
 
@@ -27,6 +32,8 @@ Array = NDArray[np.float64]
 _TRIAL_TAIL_NM = 1.5e-4  # about one atomic per cent of tin
 _LARGEST_SHARE = 0.3  # of stray radiation to begin with
 _TRIAL_ROUNDS = 25
+_NOTICED_TRANSPARENCY_DEG = 5e-4  # a quarter of what the zero of a goniometer may have moved
+_FARTHEST_TRANSPARENCY = 10.0  # of the computed one: powder as loose as a sixteenth
 _START_SPLIT_NM = 1.7e-4  # each population that far from the mean: together 2.5 at.% of tin, as in powder-in-tube wire
 _WIDEST_B = 3.0  # of the catalogue's displacement parameter
 _MARCH_STARTS = (0.8, 1.25)  # the derivative vanishes at r = 1 for cubic phases: a fit started there stays
@@ -86,6 +93,34 @@ def take_displacement_parameters(job: Procedure) -> bool:
         job.taken += better
         changed = changed or bool(better)
     return changed
+
+
+def take_transparency(job: Procedure) -> bool:
+    """The shift of a clear specimen: computed for the phases found, fitted where the pattern knows it better than that.
+
+    As with displacement parameters it is freed by how well it would be found, not by what is found; where it stays
+    held, its doubt is a source of uncertainty.
+    """
+    name, geometry = "transparency_deg", job.optics.geometry
+    volumes = job.volumes()
+    if geometry.kind != "reflection" or not volumes or name in job.taken:
+        return False
+    attenuation = sum(lines.attenuation_per_nm * share for lines, share in volumes)
+    expected = geometry.transparency_deg(attenuation, PACKING)
+    if expected < DETECTABLE_TRANSPARENCY_DEG:
+        other = bool(abs(job.parameters[name].value - expected) > _NOTICED_TRANSPARENCY_DEG)
+        if other:  # with the main phase, which is clearer or denser than the others
+            set_values(job.parameters, {name: expected})
+        return other
+    # a shift that is hardly there must be free to come out below nothing by chance
+    farthest = _FARTHEST_TRANSPARENCY * expected
+    job.parameters[name].set(value=expected, min=-farthest, max=farthest)
+    evidence = Evidence(job.fit, job.enlargement())
+    job.transparency_doubt_deg = U_TRANSPARENCY_RELATIVE * expected
+    if evidence.uncertainty(evidence.derivatives([name]))[0] < job.transparency_doubt_deg:
+        job.taken.append(name)
+        job.transparency_doubt_deg = 0.0
+    return True
 
 
 class Proposal(NamedTuple):
@@ -267,6 +302,7 @@ def _both_clear(job: Procedure, twin: PhaseLines) -> bool:
 
 EFFECTS = (
     take_chosen,
+    take_transparency,
     take_march_texture,
     take_displacement_parameters,
     take_what_is_asked,

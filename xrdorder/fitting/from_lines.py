@@ -86,7 +86,7 @@ def lattice_from_lines(lines: Sequence[SingleLine], fit: Refinement, a15: PhaseL
     values = fit.values()
     out_of_place = [name for name in fit.model.displacement_names if fit.parameters[name].vary]
     names = (*a15.length_names[:1], *out_of_place)
-    usable, slopes = _centres(lines, a15, values, names)
+    usable, slopes = centres(lines, a15, values, names)
     if len(usable) < max(_LEAST_LINES, len(names) + 1):
         return _no_lattice(len(usable))
     departure = np.array([line.centre - line.calculated_centre for line in usable])
@@ -111,7 +111,7 @@ def nelson_riley(lines: Sequence[SingleLine], fit: Refinement, a15: PhaseLines) 
         As for `lattice_from_lines`. Offset, transparency and the flat specimen are corrected, displacement is not.
     """
     values = fit.values()
-    usable, _ = _centres(lines, a15, values, ())
+    usable, _ = centres(lines, a15, values, ())
     if len(usable) < _LEAST_LINES:
         return _no_lattice(len(usable))
     apparent_of = _Apparent(usable, fit, a15)
@@ -261,7 +261,7 @@ def order_from_lines(
     return LineOrder(contrast, float(np.sqrt(u_squared) / abs(slopes[0])), against)
 
 
-def _centres(
+def centres(
     lines: Sequence[SingleLine], a15: PhaseLines, values: Mapping[str, float], names: Sequence[str]
 ) -> tuple[list[SingleLine], Array]:
     """Lines whose centre was fitted, and derivatives of their centres by parameters, shape (lines, names)."""

@@ -2,6 +2,8 @@
 
 These effects are nearly the same as others that are fitted (displacement parameters, displacement, scale), so fitting
 them unasked would cost more than it brings. Where they are there, though, the counts tell, and so must the result.
+The score test asks first, at no cost. What it finds in a parameter is fitted before a number is told: along a direction
+that others nearly share a linear step is long, and its uncertainty is that of counting and of lines that scatter.
 """
 
 from collections.abc import Iterator
@@ -14,6 +16,7 @@ from scipy.special import chdtri
 from xrdorder.exceptions import Flag
 from xrdorder.fitting.evidence import Evidence
 from xrdorder.fitting.geometry import Geometry
+from xrdorder.fitting.line_scatter import LineScatter
 from xrdorder.fitting.procedure import Procedure
 from xrdorder.profiles import Instrument
 
@@ -32,18 +35,20 @@ _CALIBRATED = 4.0  # standard uncertainties of its calibration that an offset mu
 class _Hint(NamedTuple):
     """A direction in which the counts may deviate, and what it would mean.
 
-    A step below `least` is not worth a word; one beyond `most` has another cause, told by `beyond`.
+    A step below `least` is not worth a word; one beyond `most` has another cause, told by `beyond`. A direction that is
+    a parameter of the fit is named, and fitted.
     """
 
     name: str
     text: str
     columns: Array
+    parameter: str = ""
     least: float = 0.0
     most: float = np.inf
     beyond: str = ""
 
 
-def hints(job: Procedure, instrument: Instrument) -> list[Flag]:
+def hints(job: Procedure, instrument: Instrument, scatter: LineScatter) -> list[Flag]:
     """Flags of effects that the residual asks for.
 
     Parameters
@@ -52,6 +57,8 @@ def hints(job: Procedure, instrument: Instrument) -> list[Flag]:
         At its minimum.
     instrument
         Whose offset was held.
+    scatter
+        Of the lines about the fit.
     """
     if job.main not in job.present():
         return []
@@ -61,11 +68,29 @@ def hints(job: Procedure, instrument: Instrument) -> list[Flag]:
     for hint in (*_lattice(job, evidence), *_angles(job, evidence, instrument), *_illumination(job, evidence)):
         if not np.any(hint.columns):
             continue
-        drop, step = evidence.drop(hint.columns)
-        if drop > limit and abs(step[0]) > hint.least:
-            text = hint.beyond if step[0] > hint.most else hint.text.format(step=float(step[0]))
+        drop, (step, *_) = evidence.drop(hint.columns)
+        if drop <= limit:
+            continue
+        if hint.parameter:
+            step, u = _fitted(job, scatter, hint.parameter)
+            if step**2 <= limit * u**2:
+                continue
+        if abs(step) > hint.least:
+            text = hint.beyond if step > hint.most else hint.text.format(step=float(step))
             found.append(Flag(hint.name, text))
     return found
+
+
+def _fitted(job: Procedure, scatter: LineScatter, name: str) -> tuple[float, float]:
+    """Change of a held parameter in a fit that frees it, and its standard uncertainty; the fit is put back."""
+    held = job.fit.values()[name]
+    values, solution, _ = job.fit.trial([*job.everything(), name])
+    if name not in solution.free:  # at its bound, as far as it goes
+        return values[name] - held, 0.0
+    k = solution.free.index(name)
+    counting = float(np.sqrt(solution.covariance[k, k])) * job.enlargement()
+    (by_lines,) = scatter.uncertainty([name], also_free=[name])
+    return values[name] - held, float(np.hypot(counting, by_lines))
 
 
 def _lattice(job: Procedure, evidence: Evidence) -> Iterator[_Hint]:
@@ -77,6 +102,7 @@ def _lattice(job: Procedure, evidence: Evidence) -> Iterator[_Hint]:
             "lines of the A15 are shifted against each other as by elastic strain ((h00) by {step:+.1e}): strained "
             "grains in a composite? Ask for elastic shifts, or free the grains from it",
             evidence.derivatives([shift]),
+            shift,
         )
     if slope and slope not in job.taken and main.tail_name not in job.taken and job.second_population() is None:
         yield _Hint(
@@ -84,19 +110,21 @@ def _lattice(job: Procedure, evidence: Evidence) -> Iterator[_Hint]:
             "the lattice of the A15 seems to change with depth ({step:+.1e} nm for each nm): a layer seen from one "
             "side? Ask for a depth gradient, or grind the specimen",
             evidence.derivatives([slope]),
+            slope,
         )
 
 
 def _angles(job: Procedure, evidence: Evidence, instrument: Instrument) -> Iterator[_Hint]:
     offset = "two_theta_offset"
     if offset not in job.everything():
-        u = instrument.uncertainty(offset)
+        u = instrument.total(offset)
         if u > 0.0:
             yield _Hint(
                 "goniometer-moved",
                 "the zero of the goniometer seems to be {step:+.4f} degrees from that of the calibration: calibrate "
                 "again, or mix a standard into the specimen",
                 evidence.derivatives([offset]),
+                offset,
                 least=_CALIBRATED * u,
             )
 

@@ -23,6 +23,7 @@ from xrdorder.fitting.from_lines import (
     single_line_table,
 )
 from xrdorder.fitting.phase_lines import PhaseLines
+from xrdorder.fitting.quality import WORST_CHI2
 from xrdorder.fitting.refinement import Refinement, Solution
 from xrdorder.fitting.single_lines import ORDER_LINE, SECOND_ORDER, SingleLine, fit_single_lines
 
@@ -41,7 +42,6 @@ _LEAST_U_A_NM = 3e-7  # what fits of exact simulated counts by different routes 
 _LEAST_U_ORDER = 1e-3
 
 _CARE_U_ORDER, _WORST_U_ORDER = 0.05, 0.2  # uncertainty of the contrast from counting
-_WORST_CHI2 = 25.0  # five standard uncertainties at every point
 
 
 @dataclass(frozen=True)
@@ -96,7 +96,11 @@ def difference_u(u_efficient: float, u_other: float, least: float) -> float:
 
 
 def second_opinions(
-    fit: Refinement, a15: PhaseLines, solution: Solution, enlargement: float = 1.0
+    fit: Refinement,
+    a15: PhaseLines,
+    solution: Solution,
+    enlargement: float = 1.0,
+    lines: tuple[SingleLine, ...] | None = None,
 ) -> Opinions:
     """Ask all routes about lattice and order of a cubic phase.
 
@@ -110,6 +114,8 @@ def second_opinions(
         Free parameters of the fit and their covariance, not enlarged.
     enlargement
         Factor on counting uncertainties.
+    lines
+        Single lines of the phase, where they have been fitted already.
     """
     values = fit.values()
     a, u_a = _of_whole(values[a15.length_names[0]], a15.length_names[0], solution, enlargement)
@@ -119,15 +125,15 @@ def second_opinions(
             values[a15.contrast_name], a15.contrast_name, solution, enlargement
         )
     nan = float("nan")
-    lines: tuple[SingleLine, ...] = ()
     reason = _unfit(fit, a15)
     if reason:
+        lines = ()
         free, centres = LineLattice(nan, nan, reason=reason), LineLattice(nan, nan, reason=reason)
         extrapolated = centres
         near, same = (LineOrder(nan, nan, (), reason) for _ in range(2))
     else:
         free = _free(fit, a15, enlargement)
-        lines = fit_single_lines(fit, a15, enlargement)
+        lines = fit_single_lines(fit, a15, enlargement) if lines is None else lines
         centres, extrapolated = lattice_from_lines(lines, fit, a15), nelson_riley(lines, fit, a15)
         near = order_from_lines(lines, fit, a15, solution, enlargement)
         same = order_from_lines(lines, fit, a15, solution, enlargement, (SECOND_ORDER,))
@@ -274,6 +280,7 @@ _WORDS = {
     "goniometer-moved": "the goniometer seems to have moved since its calibration",
     "near-absorption-edge": "the radiation is near an absorption edge",
     "internal-standard-weak": "the internal standard is too weak",
+    "few-grains": "few grains reflect",
     "scans-differ": "scans that were summed differ by more than counting",
 }
 
@@ -306,7 +313,7 @@ def quality_words(opinions: Opinions | None, flags: Sequence[Flag], chi2_reduced
     grave, care = [], []
     if any(flag.name == "not-converged" for flag in said):
         grave.append("the fit did not converge")
-    if chi2_reduced > _WORST_CHI2:
+    if chi2_reduced > WORST_CHI2:
         grave.append(f"chi squared is {chi2_reduced:.0f}")
     table = opinions.table
     for quantity, words in (("a", "lattice parameter"), ("order", "order")):

@@ -23,6 +23,7 @@ from xrdorder.fitting.options import FitOptions
 from xrdorder.fitting.parameters import set_values
 from xrdorder.fitting.phase_lines import Optics, PhaseLines
 from xrdorder.fitting.quality import serial_correlation_factor, squared_significance
+from xrdorder.fitting.quantities import masses
 from xrdorder.fitting.refinement import Refinement, Solution
 from xrdorder.fitting.roles import add_parameter, role_of
 from xrdorder.fitting.start import (
@@ -99,6 +100,8 @@ class Procedure:
         Lines that were in the model when the residual was last asked for effects.
     shape_doubt_nm
         How uncertain the mean lattice parameter is because the form of its distribution is not known.
+    transparency_doubt_deg
+        Standard uncertainty of the transparency shift of a clear specimen where it is held.
     """
 
     def __init__(
@@ -150,6 +153,7 @@ class Procedure:
         self._sought: set[str] = set()
         self.converged = False
         self.shape_doubt_nm = 0.0
+        self.transparency_doubt_deg = 0.0
         self.asked_with = 0
 
     def _lines_of(self, phase: Phase) -> PhaseLines:
@@ -329,6 +333,17 @@ class Procedure:
     def weighed(self) -> list[PhaseLines]:
         """Phases of the wire that were found: those that share the weight."""
         return [lines for lines in self.present() if lines is not self.reference and lines.phase.sites]
+
+    def volumes(self) -> list[tuple[PhaseLines, float]]:
+        """Phases that share the weight, and the share of the solid volume that each has."""
+        weighed, values = self.weighed(), self.fit.values()
+        mass = masses(weighed, self.second_population(), values)
+        volume = []
+        for lines in weighed:
+            lengths = tuple(values[name] for name in lines.length_names)
+            volume.append(mass[lines.phase.name] / lines.phase.density_g_cm3(lengths))
+        total = sum(volume)
+        return [(x, v / total) for x, v in zip(weighed, volume, strict=True)] if total > 0.0 else []
 
     def second_population(self) -> PhaseLines | None:
         """Lines of a second population of the main phase, if there is one in the model."""

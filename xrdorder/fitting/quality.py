@@ -17,6 +17,10 @@ Trials found false lines of 6 to 9 standard deviations where the background was 
 """
 
 
+WORST_CHI2 = 25.0
+"""Reduced chi squared beyond which nothing of a fit is to be used: five standard uncertainties at every point."""
+
+
 class Quality(NamedTuple):
     """Agreement factors (fractions) as the IUCr powder dictionary defines them."""
 

@@ -23,6 +23,7 @@ MOST_EVALUATIONS = 1000
 _LEAST_VARIANCE = 0.5  # counts; a point where the model expects nothing still scatters
 _OUTLIER_SIGMAS = 6.0
 _MASK_ROUNDS = 3
+_TRIAL_ROUNDS = 40
 _LARGEST_MASKED_SHARE = 0.01  # beyond one point in a hundred it is misfit, not hot pixels
 
 
@@ -118,6 +119,19 @@ class Refinement:
                 f"fit: no minimum after {MOST_EVALUATIONS} evaluations of the model, so the phases asked for hardly "
                 "describe this pattern; name those that are in it, or take a shorter range"
             )
+
+    def trial(self, vary: Sequence[str]) -> tuple[dict[str, float], Solution, float]:
+        """Values, solution and chi squared of a fit of other parameters; everything is put back afterwards."""
+        before, iterations = self.values(), self.iterations
+        free = [name for name, parameter in self.parameters.items() if parameter.vary]
+        try:
+            self.run(vary, most_iterations=_TRIAL_ROUNDS, tolerance=1e-3)
+            return self.values(), self.solution()[0], self.chi_squared()
+        finally:
+            for name, parameter in self.parameters.items():
+                if not parameter.expr:
+                    parameter.set(value=before[name], vary=name in free)
+            self.iterations = iterations
 
     def weighted_residual(self) -> Array:
         """Observed less calculated counts over their standard uncertainty, at all points."""

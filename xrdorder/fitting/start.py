@@ -22,6 +22,8 @@ _CLIP_HALF_WIDTH_DEG = 2.0  # wider than any line, narrower than any hump of the
 _SMOOTHING_FWHM_DEG = 0.25
 START_SIZE_NM = 100.0  # domain size to begin with
 PACKING = 0.6  # solid share of a powder or a mat of filaments; common practice, no source
+DETECTABLE_TRANSPARENCY_DEG = 0.005  # below it (metals, LaB6) the shift is computed and held, not fitted
+U_TRANSPARENCY_RELATIVE = 0.5  # of the computed shift: packing of 0.4 to 0.9, thin specimens; judged
 _WIDEST_DEG = 3.0  # domains of 2 nm; what is broader is background
 _ANISOTROPY_LIMITS = (-1.4, 0.95)  # between them strain is positive along (100) and along (111)
 _LONGEST_TAIL_NM = 2e-3  # the whole homogeneity field of the A15 is 0.9 pm wide
@@ -155,8 +157,8 @@ def start_parameters(
 ) -> lmfit.Parameters:
     """All parameters of a model with start values and bounds; nothing is free yet.
 
-    The transparency shift is held at what the main phase's attenuation makes it: standard and sample share most of
-    it, and the displacement takes up the rest.
+    The transparency shift begins at what the main phase's attenuation makes it. Of metals standard and sample share
+    most of it, and the displacement takes up the rest; of clear specimens it is fitted (`xrdorder.fitting.effects`).
     """
     parameters = lmfit.Parameters()
     for name in model.background_names:

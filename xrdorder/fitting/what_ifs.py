@@ -62,6 +62,7 @@ def what_ifs(job: Procedure, instrument: Instrument, a15: PhaseLines | None) -> 
     doubts.append(_other_table(job, instrument))
     doubts.append(_grain_absorption(job))
     doubts.append(_which_metal(job))
+    doubts.append(_transparency(job))
     if job.shape_doubt_nm:
         doubts.append(WhatIf("lattice distribution/form", "", None, {"a_nm": job.shape_doubt_nm}))
     return [doubt for doubt in doubts if doubt is not None]
@@ -107,6 +108,15 @@ def _illuminated_length(job: Procedure) -> WhatIf | None:
         return None
     longer = replace(geometry, specimen_length_mm=length + _U_LENGTH_MM)
     return WhatIf("illuminated length", "", _all_change(job, job.present(), geometry=longer))
+
+
+def _transparency(job: Procedure) -> WhatIf | None:
+    """Shift by rays that go deep, where it was held."""
+    doubt = job.transparency_doubt_deg
+    if not doubt:
+        return None
+    (slope,) = job.fit.model.jacobian(job.fit.values(), ["transparency_deg"]).T
+    return WhatIf("specimen displacement/transparency", "", doubt * slope)
 
 
 def _order_difference(job: Procedure, instrument: Instrument, a15: PhaseLines) -> WhatIf:

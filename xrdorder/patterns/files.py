@@ -16,7 +16,9 @@ _HDF5_SUFFIXES = (".nxs", ".nx", ".nx5", ".h5", ".hdf5", ".hdf")
 _CIF = re.compile(r"\s*(?:#[^\n]*\n\s*)*data_\S*\s", re.IGNORECASE)
 
 
-def read_content(path: Path, *, falling: bool = False) -> tuple[bytes, FileContent]:
+def read_content(
+    path: Path, *, falling: bool = False, diffractogram: str | None = None
+) -> tuple[bytes, FileContent]:
     """Read a pattern file of any format.
 
     Parameters
@@ -25,6 +27,9 @@ def read_content(path: Path, *, falling: bool = False) -> tuple[bytes, FileConte
         The file.
     falling : bool
         Whether the axis of a text file may run downwards (d).
+    diffractogram : str, optional
+        Which one to read of a powder CIF that names several (`xrdorder.patterns.powder_cif.read_cif`); other formats
+        name none.
 
     Returns
     -------
@@ -52,7 +57,7 @@ def read_content(path: Path, *, falling: bool = False) -> tuple[bytes, FileConte
     if path.suffix.lower() == ".cif" or _CIF.match(text):
         from xrdorder.patterns.powder_cif import read_cif
 
-        return data, read_cif(text, name)
+        return data, read_cif(text, name, diffractogram)
     return data, read_text(text, name, falling=falling)
 
 

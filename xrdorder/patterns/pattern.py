@@ -73,6 +73,7 @@ class _Options:
     geometry: str | None
     mount: str | None
     counting_time_s: float | Sequence[float] | None
+    diffractogram: str | None
 
 
 def read_pattern(
@@ -84,6 +85,7 @@ def read_pattern(
     geometry: str | None = None,
     mount: str | None = None,
     counting_time_s: float | Sequence[float] | None = None,
+    diffractogram: str | None = None,
 ) -> xr.DataArray:
     """Read a powder pattern from text columns, a powder CIF or a NeXus file.
 
@@ -104,6 +106,8 @@ def read_pattern(
         "ground-powder", "whole-filaments", "polished-section", "wires-laid-flat" or "transmission".
     counting_time_s : float or sequence of float, optional
         Seconds a point; a sequence gives each range of the file its own.
+    diffractogram : str, optional
+        Which one to read of a powder CIF that names several: its id, or "all" where they are scans of one specimen.
 
     Returns
     -------
@@ -135,6 +139,7 @@ def read_pattern(
         geometry=geometry,
         mount=mount,
         counting_time_s=counting_time_s,
+        diffractogram=diffractogram,
     )
 
 
@@ -147,6 +152,7 @@ def read_patterns(
     geometry: str | None = None,
     mount: str | None = None,
     counting_time_s: float | Sequence[float] | None = None,
+    diffractogram: str | None = None,
 ) -> xr.DataArray:
     """Read several files of one specimen as one pattern.
 
@@ -157,7 +163,7 @@ def read_patterns(
     ----------
     paths : sequence of str or Path
         The files. What they say about radiation, geometry, mount and temperature must agree.
-    radiation, axis, axis_unit, geometry, mount, counting_time_s
+    radiation, axis, axis_unit, geometry, mount, counting_time_s, diffractogram
         As in `read_pattern`, for every file.
 
     Returns
@@ -172,7 +178,7 @@ def read_patterns(
     UnknownNameError
         If `radiation` is not known.
     """
-    options = _Options(radiation, axis, axis_unit, geometry, mount, counting_time_s)
+    options = _Options(radiation, axis, axis_unit, geometry, mount, counting_time_s, diffractogram)
     _check_options(options)
     files = [Path(paths)] if isinstance(paths, str | Path) else [Path(path) for path in paths]
     if not files:
@@ -182,7 +188,7 @@ def read_patterns(
     flags: list[tuple[str, str]] = []
     hashes: list[str] = []
     for file in files:
-        data, content = read_content(file, falling=axis == "d")
+        data, content = read_content(file, falling=axis == "d", diffractogram=diffractogram)
         digest = hashlib.sha256(data).hexdigest()
         if digest in hashes:
             raise PatternError(f"{file.name}: the same content is given twice; name each repeated scan once")

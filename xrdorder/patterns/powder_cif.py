@@ -10,7 +10,9 @@ a loop of the same length before a start and step. Standard uncertainties stand 
 ``1132(34)`` (which gemmi drops when it converts a number, hence the parser here), in an item ending in
 ``_su``, or are implied by ``_pd_proc_ls_weight`` (one over the variance).
 
-Every block with a pattern is a range; what a block does not say about radiation it takes from the others.
+Every block with a pattern is a range; what a block does not say about radiation it takes from the others. Blocks that
+name different diffractograms (``_pd_diffractogram.id``) may be of different specimens: which are read is for the user
+to say.
 """
 
 import math
@@ -38,6 +40,9 @@ _TEMPERATURES = ("_diffrn_ambient_temperature", "_diffrn.ambient_temperature", "
 _SYMBOLS = {"K-L~3~": "Kα1", "K-L~2,3~": "Kα"}
 _RANGES = ("_pd_meas_2theta_range", "_pd_proc_2theta_range")
 _WITH_SU = re.compile(r"^([-+]?)(\d*)(?:\.(\d*))?(?:[eE]([-+]?\d+))?\((\d+)\)$")
+#: Choice of all diffractograms of a file, as ranges of one specimen.
+EVERY_DIFFRACTOGRAM = "all"
+_DIFFRACTOGRAMS = ("_pd_diffractogram_id", "_pd_data_diffractogram_id")
 _TOKEN = re.compile(
     r"(?P<text>^;.*?^;)|(?P<triple>'''.*?'''|\"\"\".*?\"\"\")|(?P<quoted>'[^'\n]*'|\"[^\"\n]*\")|(?P<comment>\#[^\n]*)"
     r"|(?P<open>[\[{])|(?P<close>[\]}])|(?P<name>_\S+)|(?P<word>[^\s\[\]{}'\"]+)|(?P<other>\s+|.)",
@@ -45,7 +50,7 @@ _TOKEN = re.compile(
 )
 
 
-def read_cif(text: str, name: str) -> FileContent:
+def read_cif(text: str, name: str, diffractogram: str | None = None) -> FileContent:
     """Read the pattern of a powder CIF.
 
     Parameters
@@ -54,6 +59,8 @@ def read_cif(text: str, name: str) -> FileContent:
         Content of the file, without byte-order mark.
     name : str
         Name of the file, for messages.
+    diffractogram : str, optional
+        Which one to read where blocks name several: an id, or "all" where they are ranges of one specimen.
 
     Returns
     -------
@@ -63,13 +70,15 @@ def read_cif(text: str, name: str) -> FileContent:
     Raises
     ------
     PatternError
-        If the CIF is damaged, has no measured pattern, or contradicts itself.
+        If the CIF is damaged, has no measured pattern, contradicts itself, or holds several diffractograms of which
+        none was chosen.
     """
     document = _parse(text, name)
     content = FileContent()
     blocks = [(block, values) for block in document if (values := _value_item(block)) is not None]
     if not blocks:
         raise PatternError(f"{name}: a CIF without a measured powder pattern ({_what_there_is(document)})")
+    blocks = _chosen(blocks, name, diffractogram)
     axes = set()
     for block, item in blocks:
         scan, axis, unit = _scan(block, item, name)
@@ -101,6 +110,43 @@ def read_cif(text: str, name: str) -> FileContent:
             content.radiation = content.radiation or about.radiation
             content.wavelength_nm = content.wavelength_nm or about.wavelength_nm
     return content
+
+
+def _chosen(
+    blocks: list[tuple[cif.Block, str]], name: str, diffractogram: str | None
+) -> list[tuple[cif.Block, str]]:
+    """Keep the blocks of one diffractogram, or refuse to guess which."""
+    ids = [_diffractogram(block, name) for block, _ in blocks]
+    known = sorted(set(ids) - {""})
+    listed = ", ".join(f"'{one}'" for one in known)
+    if diffractogram is None:
+        if len(known) > 1:
+            raise PatternError(
+                f"{name}: holds the diffractograms {listed}, which may be of different specimens; choose one with the "
+                f"option diffractogram, or '{EVERY_DIFFRACTOGRAM}' where they are scans of one specimen"
+            )
+        return blocks
+    if diffractogram == EVERY_DIFFRACTOGRAM:
+        return blocks
+    if diffractogram not in known:
+        there = f"holds {listed}" if known else "names none"
+        raise PatternError(
+            f"{name}: there is no diffractogram '{diffractogram}', the file {there}; correct the option diffractogram "
+            "or leave it out"
+        )
+    return [block for block, one in zip(blocks, ids, strict=True) if one == diffractogram]
+
+
+def _diffractogram(block: cif.Block, name: str) -> str:
+    """Id of the diffractogram that a block holds, empty where it names none."""
+    values = [value for item in _DIFFRACTOGRAMS for value in _column(block, item) if not cif.is_null(value)]
+    ids = sorted({cif.as_string(value).strip() for value in values})
+    if len(ids) > 1:
+        raise PatternError(
+            f"{name}: block data_{block.name}: points of the diffractograms {', '.join(ids)} in one block; give each a "
+            "block of its own"
+        )
+    return ids[0] if ids else ""
 
 
 def _parse(text: str, name: str) -> cif.Document:

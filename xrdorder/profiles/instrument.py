@@ -148,6 +148,11 @@ class Instrument:
         k = INSTRUMENT_NAMES.index(name)
         return float(np.sqrt(self.covariance[k, k]))
 
+    def total(self, name: str) -> float:
+        """Return the standard uncertainty of one parameter from counts, certificate and wavelength together."""
+        k = INSTRUMENT_NAMES.index(name)
+        return math.hypot(self.uncertainty(name), self.certificate_shift[k], self.wavelength_shift[k])
+
 
 _OPTIONAL = (*_LENGTHS_AND_ANGLES, "polarisation_ratio")
 _REQUIRED = (
@@ -180,13 +185,14 @@ def write_instrument(instrument: Instrument, path: str | Path) -> None:
         lines.append(f"# {name}: not known" if value is None else f"{name} = {_toml(value)}")
     lines += [f"remarks = {_toml(instrument.remarks)}", "", "[values]"]
     for name, (unit, meaning) in INSTRUMENT_PARAMETERS.items():
-        u = instrument.uncertainty(name)
+        u = instrument.total(name)
         how = f"u = {u:.2g}" if u > 0.0 else "held"
         lines.append(f"{name} = {_toml(instrument.values[name])}  # {unit}; {how}; {meaning}")
     lines += [
         "",
         "[errors]",
-        "# Standard uncertainties of the values above and their correlations, from the counts of the calibration;",
+        "# Standard uncertainties of the values above and their correlations, from the counts of the calibration alone",
+        "# (u behind the values holds certificate and wavelength as well);",
         "# rows and columns in the order of [values], a row of zeros for what was held.",
         f"names = {_toml(INSTRUMENT_NAMES)}",
     ]

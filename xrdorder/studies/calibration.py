@@ -106,7 +106,8 @@ def _provenance(given: CalibrationInput) -> Provenance:
 
 
 def _calibrate(given: CalibrationInput, provenance: Provenance, file: Path, record: Path) -> Instrument:
-    pattern = read(given.patterns, Reading(radiation=given.radiation, geometry=given.geometry), "")
+    reading = Reading(radiation=given.radiation, geometry=given.geometry, diffractogram=given.diffractogram)
+    pattern = read(given.patterns, reading, "")
     powder = standard(given.standard).with_value(given.standard_lattice_nm, given.u_standard_lattice_nm)
     calibration = calibrate(
         pattern,

@@ -57,6 +57,9 @@ class CalibrateTable(Table):
     focused: bool = Field(
         default=False, description="true where the beam on a capillary is focused on the detector"
     )
+    diffractogram: str | None = Field(
+        default=None, description="which diffractogram of a powder CIF that names several: its id, or 'all'"
+    )
     temperature_c: MeasuringTemperature = Field(
         default=22.5, description="the temperature of the powder while it was measured in °C"
     )

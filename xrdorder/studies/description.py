@@ -71,6 +71,7 @@ class Reading:
     axis_unit: str | None = None
     geometry: str | None = None
     counting_time_s: float | None = None
+    diffractogram: str | None = None
 
 
 @dataclass(frozen=True)
@@ -189,6 +190,7 @@ class CalibrationInput:
     mu_r: float | None = None
     focused: bool = False
     temperature_c: float = 22.5
+    diffractogram: str | None = None
     standard_domain_size_nm: float | None = None
     standard_lattice_nm: tuple[float, ...] | None = None
     u_standard_lattice_nm: tuple[float, ...] | None = None

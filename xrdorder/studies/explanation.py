@@ -1,8 +1,7 @@
 """Where a number comes from: everything that stands behind one stored result, fit for a referee.
 
-`explain` works on a stored sample alone, `explain_stored` finds it in a study folder. Nothing is fitted again, and the
-description of the study is not needed: a result can be explained years later from its file. Which other samples share a
-source is looked up in the collated results, where they are still there.
+`explain` works on a stored sample alone, `explain_stored` finds it in a study folder. Nothing is fitted again and no
+description needed: a file can be explained years later. Who shares a source is looked up in the collated results.
 """
 
 from __future__ import annotations
@@ -47,6 +46,7 @@ FAMILIES = {
     "two-theta offset": "zero of the goniometer, which may have moved since it was calibrated",
     "specimen displacement": "place of the specimen, found by the fit",
     "lattice distribution": "form of the distribution of the lattice parameter",
+    "line positions": "single lines that lie off the fit by more than counting",
     "line width": "width of lines too weak to tell it",
     "illuminated length": "share of the beam that met the specimen",
     "microabsorption": "absorption within grains of unknown size",

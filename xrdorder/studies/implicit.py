@@ -38,7 +38,7 @@ class ImplicitOptions:
     temperature_c, specimen_length_mm, divergence_deg : float or None
     internal_standard : str or None
         Certified powder mixed into the specimens.
-    radiation, axis, axis_unit : str or None
+    radiation, axis, axis_unit, diffractogram : str or None
         How to read files that do not say it.
     engine : str
     choices : mapping of str to value
@@ -57,6 +57,7 @@ class ImplicitOptions:
     radiation: str | None = None
     axis: str | None = None
     axis_unit: str | None = None
+    diffractogram: str | None = None
     engine: str = "own"
     choices: Mapping[str, object] = field(default_factory=dict)
 
@@ -134,6 +135,7 @@ def _text(root: Path, patterns: list[Path], instrument: Path, options: ImplicitO
         "radiation",
         "axis",
         "axis_unit",
+        "diffractogram",
     ):
         value = getattr(options, key)
         if value is not None:

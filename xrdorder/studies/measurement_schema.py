@@ -96,5 +96,8 @@ class MeasurementTable(StrainTable):
     geometry: Annotated[str, one_of(*GEOMETRIES)] | None = Field(
         default=None, description="the geometry of pattern files that do not say it"
     )
+    diffractogram: str | None = Field(
+        default=None, description="which diffractogram of a powder CIF that names several: its id, or 'all'"
+    )
     counting_time_s: Positive | None = Field(default=None, description="the counting time a point in seconds")
     fit: ChoicesTable = Field(default=ChoicesTable(), description="choices of the fit, as { elastic_shifts = true }")

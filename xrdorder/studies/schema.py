@@ -330,7 +330,7 @@ def _sample(
     usual, own = defaults.model_dump(exclude_none=True), table.model_dump(exclude_none=True)
     measured = {**usual, **own}
     told, _ = treatments.read(table.treatment)
-    reading = ("radiation", "axis", "axis_unit", "geometry", "counting_time_s")
+    reading = ("radiation", "axis", "axis_unit", "geometry", "counting_time_s", "diffractogram")
     specimen = (
         "wire_axis_angle_deg",
         "temperature_c",

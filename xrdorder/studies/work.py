@@ -120,6 +120,7 @@ def read(paths: tuple[Path, ...], reading: Reading, radiation_name: str, mount: 
         geometry=reading.geometry,
         mount=mount or None,
         counting_time_s=reading.counting_time_s,
+        diffractogram=reading.diffractogram,
     )
 
 
