@@ -16,7 +16,7 @@ from xrdorder.studies.files import write_atomically
 from xrdorder.studies.interpretation import OwnFiles
 from xrdorder.studies.measured_rows import Row, rows, subjects
 from xrdorder.studies.run import OpenStudy
-from xrdorder.studies.words import did_you_mean
+from xrdorder.studies.words import did_you_mean, no_such_lot
 
 COMPARED = {"Tc_K": "Tc", "Bc2_T": "Bc2(0 K)"}
 """Quantities for which relations are compared, and what their first relation gives."""
@@ -62,7 +62,7 @@ def hold(opened: OpenStudy, lot: str | None = None) -> Held:
     study = opened.study
     lots = list(dict.fromkeys(sample.lot.name for sample in study.samples))
     if lot is not None and lot not in lots:
-        raise StudyError(f"{study.folder}: no sample is of lot '{lot}'; {did_you_mean(lot, lots)}")
+        raise StudyError(f"{study.folder}: {no_such_lot(lot, lots)}")
     chosen = [one for one in subjects(opened) if lot in (None, one.lot)]
     if not any(one.measured for one in chosen):
         which = "" if lot is None else f" of lot '{lot}'"
