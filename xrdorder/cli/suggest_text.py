@@ -177,8 +177,8 @@ def _how_to_read(
     )
     if beyond:
         text += (
-            f" No current falls by more than 100 % of that of {found.label(base.treatment)}: where ± reaches beyond, it "
-            "is as good as unknown, and the command fields gives its uneven interval."
+            f" No current falls by more than 100 % of that of {found.label(base.treatment)}: where ± reaches beyond, "
+            "it is as good as unknown, and the command fields gives its uneven interval."
         )
     if any(one.origin == "estimate" and one.key == "Bc2_T" for one in columns):
         text += " The command compare takes Bc2 free of strain, and draws that suit the wires of all lots."
