@@ -1,6 +1,6 @@
-"""Tests share two cores with each other: no library may start threads of its own. Logs of faults go to a folder that goes.
+"""Tests share two cores with each other: no library may start threads of its own.
 
-Outside the tests nothing is written, so also where one of them meets what nobody foresaw.
+Logs of what nobody foresaw go to a folder that is removed at the end.
 """
 
 import atexit

@@ -248,7 +248,7 @@ def test_an_error_nobody_foresaw_is_one_line_with_its_details_in_a_log(monkeypat
 def test_a_log_that_cannot_be_written_does_not_matter(monkeypatch, tmp_path):
     (tmp_path / "file").write_text("mine")
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "file"))
-    monkeypatch.setattr("tempfile.gettempdir", lambda: str(tmp_path / "nowhere" / "\0"))
+    monkeypatch.setattr("tempfile.gettempdir", lambda: str(tmp_path / "file"))
     program = Program("xrdorder")
 
     @program.command()
@@ -273,7 +273,7 @@ def test_output_that_nobody_takes(tmp_path):
     os.close(read)  # before anything is written
     with os.fdopen(write, "wb") as gone:
         done = subprocess.run(words, stdout=gone, stderr=subprocess.PIPE, timeout=60, check=False)
-    assert (done.returncode, done.stderr) == (141, b"")
+    assert (done.returncode, done.stderr) == (1, b"")
     name = os.fsencode(tmp_path) + b"/\xff"
     done = subprocess.run([*words[:3], b"report", name], capture_output=True, timeout=60, check=False)
     assert done.returncode == 2 and done.stderr.count(b"\n") == 1 and b"no such study folder" in done.stderr

@@ -159,8 +159,9 @@ def _draw_relations(
                 markeredgecolor=palette.PAPER, markeredgewidth=0.5, zorder=3,
             )  # fmt: skip
             axes.annotate(
-                f"p {one.probability:.2f}", (one.difference + total, y), xytext=(4.0, 0.0), va="center",
-                textcoords="offset points", annotation_clip=False, **font(SMALL, color=palette.SLATE),
+                f"p {one.probability:.2f}" if one.candidate else f"({one.route[0].wire})", (one.difference + total, y),
+                xytext=(4.0, 0.0), va="center", textcoords="offset points", annotation_clip=False,
+                **font(SMALL, color=palette.SLATE),
             )  # fmt: skip
     axes.set_ylim(len(names) - 0.5, -0.5)
     axes.set_yticks(range(len(names)), names)

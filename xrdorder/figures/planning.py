@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from xrdorder.figures.palette import CLAY, FOG, GARNET, INK, LAGOON, MIST, PAPER, SLATE, STRAW, TEXT
 from xrdorder.figures.sheet import SCREEN, Margins, Size, few_ticks, font, grid, minor_ticks, style
-from xrdorder.figures.words import NORMAL, SMALL, fitted, plain, width_in, wrapped_in
+from xrdorder.figures.words import NORMAL, POINTS_PER_IN, SMALL, fitted, plain, width_in, wrapped_in
 from xrdorder.planning import LotPlan, Plan, Response
 from xrdorder.planning.constraints import allowed
 from xrdorder.planning.rows import basis, reference
@@ -33,7 +33,7 @@ _KEY_IN = 0.5
 _GRID = 50
 _LETTER_PT = 9.0
 _LETTERS = "abcdefghijkl"
-_LINE_IN, _KEY_AT, _QUARTER_AT = 1.5 * SMALL / 72.0, 0.12, 0.3
+_LINE_IN, _KEY_AT, _QUARTER_AT = 1.5 * SMALL / POINTS_PER_IN, 0.12, 0.3
 """Height of a line of the key, and how far right of the front, or of the left edge of the quarter, it begins."""
 _HOURS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000)
 _ROW = 0.055
@@ -295,7 +295,7 @@ def _broken(text: str, room_in: float) -> list[str]:
 
 def _letter(axes: Axes, letter: str, x: float, y: float, marked: list[tuple[float, float]]) -> None:
     """Write a letter on its mark, or over it where another mark has its letter there."""
-    across, up = axes.transData.transform((x, y)) * 72.0 / axes.figure.get_dpi()
+    across, up = axes.transData.transform((x, y)) * POINTS_PER_IN / axes.figure.get_dpi()
     raised = 0.0
     while any(math.hypot(across - a, up + raised - b) < _LETTER_PT for a, b in marked):
         raised += _LETTER_PT
