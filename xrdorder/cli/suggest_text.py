@@ -12,6 +12,7 @@ from xrdorder.planning import HoldBound, plan_words
 from xrdorder.planning.rows import Basis, Cell, Row, basis, reference, rows, wires_of
 from xrdorder.studies.comparison.words import rounded
 from xrdorder.studies.files import write_atomically
+from xrdorder.studies.numbers import digits
 
 if TYPE_CHECKING:
     from xrdorder.planning import LotPlan, Response
@@ -214,7 +215,7 @@ def _missed(found: "LotPlan", every: Sequence[Row]) -> list[str]:
         over = bound.excess_h([row.treatment for row in every])
         missed = [(row, hours) for row, hours in zip(every, over, strict=True) if hours > 0.0]
         if missed:
-            told = [f"{found.label(row.treatment)} by {hours:.2g} h" for row, hours in missed[:_MOST_NAMED]]
+            told = [f"{found.label(row.treatment)} by {digits(hours, 2)} h" for row, hours in missed[:_MOST_NAMED]]
             more = f" and {len(missed) - _MOST_NAMED} more" if len(missed) > _MOST_NAMED else ""
             lines.append(wrapped(f"Not kept: {bound.words}, ramps counted: {', '.join(told)}{more}."))
     return lines
@@ -247,8 +248,8 @@ def _verdict(found: "LotPlan", one: "Response") -> list[str]:
     if plan.state == "flat" and one.origin == "estimate" and one.values is not None:
         lines.append(
             wrapped(
-                f"Each wire is known to {float(np.median(one.values.own)):.2g} {one.unit} by itself, their values lie "
-                f"within {float(np.ptp(one.values.value)):.2g}: most of that doubt is how specimens stray from "
+                f"Each wire is known to {digits(np.median(one.values.own), 2)} {one.unit} by itself, their values lie "
+                f"within {digits(np.ptp(one.values.value), 2)}: most of that doubt is how specimens stray from "
                 "published relations. Measured critical currents tell more (critical_current_a in study.toml, "
                 "--measured).",
                 indent=2,
