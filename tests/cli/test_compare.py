@@ -186,3 +186,14 @@ def test_wrong_use_is_one_line(run, words, message):
     said = run(*words)
     assert said.exit_code == 2
     assert message in said.output and len(said.output.strip().splitlines()) == 1
+
+
+def test_samples_without_treatments_are_told_what_to_give(run, monkeypatch):
+    """As a folder has it that the command fit made."""
+    made = results()
+    made["treatment"] = ("sample", np.array([""] * len(TIN), dtype=object))
+    monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: held(made))
+    said = run()
+    assert said.exit_code == 2
+    assert "no sample has a treatment" in said.output and "study.toml" in said.output
+    assert len(said.output.strip().splitlines()) == 1

@@ -156,7 +156,7 @@ def test_far_away_proposals_keep_the_constraints_too():
 @pytest.mark.parametrize(
     ("lot", "limits", "message"),
     [
-        ("moon", Limits(), "no sample is of lot 'moon'; lots are heron"),
+        ("moon", Limits(), "no sample is of lot 'moon'; known: heron"),
         ("heron", Limits(rrr_above=100.0), "resistivity ratio of the copper: was measured after 0"),
         ("heron", Limits(niobium_below=0.1), "leftover niobium: no sample tells it"),
         ("heron", Limits(total_h=20.0), "fits into 20 h"),

@@ -11,6 +11,7 @@ from xrdorder.exceptions import ValidityError
 from xrdorder.relations import Scatter, relation, relations
 from xrdorder.studies.agreement import Subject, agreements, straight_line
 from xrdorder.studies.measured import Measured
+from xrdorder.studies.measured_study import verdict
 from xrdorder.superconductivity.asking import LOT_SHARE
 from xrdorder.uncertainty import Contributions
 
@@ -148,3 +149,18 @@ def test_a_straight_line_is_that_of_least_squares():
     assert line.correlation == pytest.approx(covariance[0, 1] / np.sqrt(np.prod(np.diag(covariance))), rel=1e-9)
     wide = straight_line(x, y, 10.0 * sigma, slope=True)
     assert wide.slope == pytest.approx(slope) and wide.u_slope > line.u_slope  # scatter as stated: not enlarged
+
+
+def test_a_relation_of_other_wire_is_compared_but_is_no_candidate():
+    """However well a relation for tantalum-doped wire fits an undoped lot."""
+    tantalum = relation("baumgartner-2017-tantalum")
+    tins = (0.222, 0.228, 0.234, 0.240)
+    subjects = [subject(f"s{k}", x, [tc(tantalum(x))], u_common=1e-3, u_own=1e-4) for k, x in enumerate(tins)]
+    every = [(entry,) for entry in (LINE, tantalum, CURVE)]
+    free = agreements(subjects, "Tc_K", every, TC_ROUTES)
+    assert free[0].name == tantalum.name  # it fits best
+    found = agreements(subjects, "Tc_K", every, TC_ROUTES, for_wire=[(LINE,), (CURVE,)])
+    assert [one.name for one in found][-1] == tantalum.name and not found[-1].candidate
+    assert found[-1].difference == pytest.approx(of(free, tantalum.name).difference)
+    assert sum(one.probability for one in found[:-1]) == pytest.approx(1.0) and found[-1].probability == 0.0
+    assert verdict(found).startswith(CURVE.name) and "of 2, probability" in verdict(found)

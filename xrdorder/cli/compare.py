@@ -8,7 +8,7 @@ import click
 from xrdorder.cli.cautions import ESTIMATES
 from xrdorder.cli.progress import Progress
 from xrdorder.exceptions import StudyError, XrdorderError
-from xrdorder.studies.words import did_you_mean
+from xrdorder.studies.words import did_you_mean, no_such_lot
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from xrdorder.studies.comparison import Compared
 
 _BY = ("treatment", "reaction-temperature", "hold-time", "dose", "lot", "position", "date")
+_OF_TREATMENT = ("treatment", "reaction-temperature", "hold-time", "dose")
 _LEAST_POINTS = 3  # of a variable, for a course and not rows
 _Found: TypeAlias = "dict[str, Compared]"
 
@@ -136,7 +137,7 @@ def _of_lot(results: "xr.Dataset", lot: str) -> "xr.Dataset":
         return results
     lots = [str(one) for one in results["lot"].values]
     if lot not in lots:
-        raise StudyError(f"no sample is of lot '{lot}'; {did_you_mean(lot, lots)}")
+        raise StudyError(no_such_lot(lot, lots))
     return results.isel(sample=[k for k, one in enumerate(lots) if one == lot])
 
 
@@ -155,6 +156,12 @@ def _require(results: "xr.Dataset", by: str, reference: str) -> None:
     from xrdorder.studies.comparison import grouping
 
     labels, _ = grouping(results, by)
+    if not any(labels):
+        key, needed = ("treatment", "a treatment") if by in _OF_TREATMENT else (by, f"a {by}")
+        raise StudyError(
+            f"no sample has {needed}, so there are no variants to compare: give {key} with each sample in study.toml "
+            "and run it again, or choose another --by"
+        )
     names = [str(name) for name in results["sample"].values]
     if reference and reference not in names:
         raise StudyError(f"no sample '{reference}' to compare with; {did_you_mean(reference, names)}")

@@ -21,6 +21,7 @@ from xrdorder.studies.comparison import (
 )
 from xrdorder.studies.comparison.of_study import AHEAD_BY, Wires, drifts_of
 from xrdorder.studies.comparison.words import manner, probability_words, rounded
+from xrdorder.studies.numbers import digits
 from xrdorder.superconductivity.targets import TARGETS
 
 if TYPE_CHECKING:
@@ -107,7 +108,7 @@ def _pooled(results: "xr.Dataset", by: str) -> list[str]:
     ):
         values = sorted({float(x) for x in results[name].values if x == x})
         if by not in (other, "dose") and len(values) > 1:
-            mixed.append(f"{what} of {values[0]:.4g} to {values[-1]:.4g} {unit}")
+            mixed.append(f"{what} of {digits(values[0], 4)} to {digits(values[-1], 4)} {unit}")
     lots = dict.fromkeys(str(one) for one in results["lot"].values)
     several = by != "lot" and len(lots) > 1
     if several:

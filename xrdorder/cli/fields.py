@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from xrdorder.superconductivity.mixture import Band
 
 _DRAWS = 20_000  # enough for a per cent in an interval's end; the table of a study comes in seconds
+_MOST_TIMES = 100.0  # of the reference: beyond, that carries nothing one could compare with
 _MOST_DRAWN = 6  # curves that a figure can keep apart
 FIELDS_T = (8.0, 12.0, 16.0)
 
@@ -275,11 +276,26 @@ def _over(own: "LayerCurrent | None", ratio: "RelativeCurrent | None", k: int) -
     """Ratio to the reference, or why there is none, and the probability of more."""
     if own is None or ratio is None:
         return "-", "-"
-    text = _band(ratio.ratio, k, 2)
+    text = _times(ratio.ratio, k)
     if text == "-":
         text = f"-, reference normal in {_percent(1.0 - ratio.reference_carries[k])} of the draws"
     both = _normal(own.carries[k]) and _normal(ratio.reference_carries[k])
     return text, "-" if both else f"{float(ratio.probability_larger[k]):.2f}"
+
+
+def _times(band: "Band", k: int) -> str:
+    """Median and 68 % interval of a current over that of the reference, which near the Bc2 of that has no bounds.
+
+    >>> from xrdorder.superconductivity.mixture import Band
+    >>> import numpy as np
+    >>> _times(Band(np.array([1.414]), np.array([0.311]), np.array([23000.0])), 0)
+    '1.41 (0.31 to over 100)'
+    """
+    middle, low, high = (float(x[k]) for x in band)
+    if middle != middle:
+        return "-"
+    one, two, three = (f"{x:.2f}" if x < _MOST_TIMES else f"over {_MOST_TIMES:g}" for x in (middle, low, high))
+    return f"{one} ({two} to {three})"
 
 
 def _normal(carries: float) -> bool:

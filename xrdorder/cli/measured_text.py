@@ -116,7 +116,7 @@ def _agreement(one: "Agreement") -> tuple[str, ...]:
     return (
         f"  {one.route[0].name}",
         one.route[0].wire,
-        probability,
+        probability if one.candidate else "other wire",
         f"{number(one.difference, '+.2f')}{unit}",
         number(one.u_own),
         number(one.u_common),

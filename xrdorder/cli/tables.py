@@ -26,7 +26,7 @@ _MISSING = "-"
 _FAILED = "failed: "
 _LONGEST_NAME, _LONGEST_STATUS = 32, 90
 _NAMED = 6  # samples named with a verdict before the rest are counted
-_WIRES = {"binary": "binary wire", "Ta": "tantalum-doped wire", "Ti": "titanium-doped wire"}
+_WIRES = {"binary": "binary wire", "doped": "doped wire", "Ta": "tantalum-doped wire", "Ti": "titanium-doped wire"}
 
 
 def table(head: Sequence[Sequence[str]], rows: Iterable[Sequence[str]]) -> str:
@@ -228,7 +228,7 @@ def estimate_text(found: "Estimate", *, brief: bool = False) -> str:
         wrapped("In brackets: standard uncertainty (k = 1). Tc, resistivity, slope, Bc2: median and 68 % interval.")
     )
     if found.prediction.wire != "any":
-        parts.append(wrapped(f"Relations chosen: those found on {_WIRES[found.prediction.wire]}, or on any."))
+        parts.append(wrapped(f"Relations chosen: those for {_WIRES[found.prediction.wire]}, or for any."))
     if found.assumptions:
         parts.append(wrapped(f"Taken for granted: {'; '.join(found.assumptions)}."))
     parts += [wrapped(f"Flag {flag.name}: {flag.message}") for flag in found.flags]

@@ -19,6 +19,7 @@ from xrdorder.exceptions import StudyError
 from xrdorder.figures.palette import CLAY, FOG, GARNET, INK, LAGOON, PAPER, SKY, SLATE, STRAW, TEXT
 from xrdorder.figures.sheet import SCREEN, Size, font, page, place, style
 from xrdorder.figures.words import FAMILY, NORMAL, SMALL, fitted, width_in
+from xrdorder.studies.numbers import digits
 from xrdorder.uncertainty import PRIVATE, Contributions
 
 
@@ -181,7 +182,7 @@ def _draw(
                 if share >= _LEAST_PERCENT:
                     _piece(axes, row, start, share, part.colour, shared=shared)
                     start += share
-        axes.text(103.0, row, f"{scale * np.sqrt(variance):.2g}", ha="left", va="center", **font(NORMAL))
+        axes.text(103.0, row, digits(scale * np.sqrt(variance), 2), ha="left", va="center", **font(NORMAL))
 
 
 def _piece(axes: Axes, row: int, start: float, share: float, colour: str, *, shared: bool) -> None:

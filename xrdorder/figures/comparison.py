@@ -35,7 +35,7 @@ from xrdorder.figures.sheet import (
     style,
     zero_line,
 )
-from xrdorder.figures.words import NORMAL, SMALL, fitted, width_in
+from xrdorder.figures.words import NORMAL, POINTS_PER_IN, SMALL, fitted, width_in
 from xrdorder.studies.comparison import Compared, Repeatability, trend
 from xrdorder.studies.comparison.words import manner
 
@@ -174,7 +174,7 @@ def difference_courses(
 def _stripe(axes: Axes, rows: int, tall_in: float) -> None:
     """Shade every other row, as lines of the width of a row: one artist for hundreds."""
     every_other = [[(0.0, float(row)), (1.0, float(row))] for row in range(0, rows, 2)]
-    width = 72.0 * tall_in / rows
+    width = POINTS_PER_IN * tall_in / rows
     across = axes.get_yaxis_transform()
     stripes = LineCollection(
         every_other, colors=MIST, linewidths=width, capstyle="butt", transform=across, zorder=0.1

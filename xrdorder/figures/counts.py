@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from xrdorder.figures import palette
-from xrdorder.figures.words import fitted
+from xrdorder.figures.words import POINTS_PER_IN, fitted
 
 if TYPE_CHECKING:
     from xrdorder.fitting import PhaseResult
@@ -134,7 +134,7 @@ def draw_curves(axes: Axes, curves: xr.Dataset, lanes: Sequence[Lane], *, bar_wi
             part = curves[name].values
             axes.fill_between(x, base, base + part, color=lane.colour, linewidth=0.0, zorder=1.1)
             base = base + part
-    pitch = axes.get_window_extent().width * 72.0 / axes.figure.get_dpi() / max(len(x), 1)
+    pitch = axes.get_window_extent().width * POINTS_PER_IN / axes.figure.get_dpi() / max(len(x), 1)
     bar_width = min(bar_width, max(_FREE * pitch, _THIN_PT))
     dense = bar_width > pitch
     axes.plot(

@@ -98,8 +98,9 @@ def bc2_figure(
     )
     free = Conditions(strain=0.0)
     for k, sample in enumerate(samples):
-        _curve(axes, temperatures, bc2_curve(sample, temperatures, conditions), k, _short(sample.name), len(samples))
-        median = bc2_curve(sample, temperatures, free).median
+        band = _below_tc(bc2_curve(sample, temperatures, conditions))
+        _curve(axes, temperatures, band, k, _short(sample.name), len(samples))
+        median = _below_tc(bc2_curve(sample, temperatures, free)).median
         axes.plot(temperatures, median, color=palette.lot_colour(k), linewidth=0.7, alpha=0.8, zorder=2)
     axes.set_xlim(float(temperatures[0]), float(temperatures[-1]))
     axes.set_ylim(bottom=0.0)
@@ -247,6 +248,12 @@ def section_figure(
 
 
 # --- the page --------------------------------------------------------------------------------------------
+
+
+def _below_tc(band: Band) -> Band:
+    """Bc2 over rising temperature, whose line ends where it reaches zero: above Tc there is none, and none is drawn."""
+    above = np.maximum.accumulate(np.concatenate([[False], np.asarray(band.median[:-1]) <= 0.0]))
+    return band._replace(median=np.where(above, np.nan, band.median))
 
 
 def _few(samples: Sequence[_T]) -> Sequence[_T]:

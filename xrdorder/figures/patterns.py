@@ -242,8 +242,7 @@ def _phases(patterns: Sequence[SamplePattern]) -> list[Lane]:
         new = [name for name in dict.fromkeys(names) if name not in seen]
         seen.update(new)
         if new:
-            keep = one.lines[["two_theta", "area"]].isel(line=np.isin(names, new))
-            found.append(keep.reset_coords(drop=True).assign(phase=one.lines["phase"], hkl=one.lines["hkl"]))
+            found.append(one.lines.isel(line=np.isin(names, new)).reset_coords()[["two_theta", "area", "phase", "hkl"]])
     if not found:
         return []
     return lanes_of(xr.concat(found, "line"), None)

@@ -17,6 +17,7 @@ from xrdorder.exceptions import StudyError
 from xrdorder.figures import palette
 from xrdorder.figures.sheet import font, log_ticks, style
 from xrdorder.figures.words import SMALL
+from xrdorder.studies.numbers import digits
 
 Array = NDArray[np.float64]
 
@@ -173,7 +174,7 @@ class Places:
         if self.variable.logarithmic:
             axes.set_xscale("log")
         axes.set_xlim(self._x(low), self._x(high))
-        axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{float(f'{x:.3g}'):g}"))
+        axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: digits(x, 3)))
         axes.xaxis.set_minor_locator(NullLocator())
         if not self.striped:
             if self.variable.logarithmic and high - low > _DECADES_OF_TICKS:
@@ -214,7 +215,7 @@ class Places:
         for point in self.points:
             if np.isfinite(point.beside):
                 axes.text(
-                    point.x, len(self.lots) - 0.5 - point.lot, f"{point.beside:.4g}", ha="center", va="center",
+                    point.x, len(self.lots) - 0.5 - point.lot, digits(point.beside, 4), ha="center", va="center",
                     rotation=90, **font(SMALL - 1.0, color=palette.lot_colour(point.lot)),
                 )  # fmt: skip
         axes.text(

@@ -26,7 +26,7 @@ from xrdorder.exceptions import StudyError
 from xrdorder.figures.counts import indices
 from xrdorder.figures.palette import GARNET, INK, PAPER, SLATE
 from xrdorder.figures.sheet import SCREEN, Margins, Size, font, grid, minor_ticks, rows_without_overlap, style
-from xrdorder.figures.words import NORMAL, SMALL, fitted, plain, wrapped_in
+from xrdorder.figures.words import NORMAL, POINTS_PER_IN, SMALL, fitted, plain, wrapped_in
 from xrdorder.material.widths import voigt_breadth
 
 Array = NDArray[np.float64]
@@ -155,7 +155,7 @@ def _panels(
             **font(SMALL, color=SLATE),
         )  # fmt: skip
         axes.annotate(
-            fitted(one.name, wide, bold=True), (0.0, 1.0), xytext=(0, 17 + 72 * _REMARK_IN * len(words)),
+            fitted(one.name, wide, bold=True), (0.0, 1.0), xytext=(0, 17 + POINTS_PER_IN * _REMARK_IN * len(words)),
             va="bottom", **over, **font(NORMAL, weight="bold"),
         )  # fmt: skip
     return figure

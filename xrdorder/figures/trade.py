@@ -18,7 +18,7 @@ from xrdorder.exceptions import StudyError
 from xrdorder.figures import palette
 from xrdorder.figures.lots import draw_legend, legend_height, look
 from xrdorder.figures.sheet import SCREEN, Size, font, minor_ticks, page, place, style
-from xrdorder.figures.words import FAMILY, NORMAL, SMALL, fitted, width_in, wrapped_in
+from xrdorder.figures.words import FAMILY, NORMAL, POINTS_PER_IN, SMALL, fitted, width_in, wrapped_in
 from xrdorder.superconductivity.currents import Conditions, Conductor, bc2_curve
 from xrdorder.superconductivity.mixture import Band
 from xrdorder.superconductivity.pinning import MICROSCOPY
@@ -275,7 +275,7 @@ def _drawn_boxes(
     axes: Axes, found: Sequence[Placed], sizes: Sequence[Array], reference: str
 ) -> list[tuple[Bbox, float]]:
     """Where marks and bars lie on the page, and how many bars each counts for."""
-    half = _MARK_PT * axes.figure.get_dpi() / 72.0
+    half = _MARK_PT * axes.figure.get_dpi() / POINTS_PER_IN
     boxes: list[tuple[Bbox, float]] = []
     for one, nm in zip(found, sizes, strict=True):
         y = tuple(float(part) for part in one.bc2_difference)

@@ -13,7 +13,7 @@ FAMILY = "DejaVu Sans"
 SMALL, NORMAL, LARGE = 6.8, 8.0, 11.0
 """Sizes of letters in points."""
 
-_POINTS_PER_IN = 72.0
+POINTS_PER_IN = 72.0
 
 
 def plain(text: str) -> str:
@@ -33,7 +33,7 @@ def width_in(text: str, size: float = NORMAL, *, bold: bool = False) -> float:
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", "Glyph .* missing from font", UserWarning)  # drawn as boxes
         width, _, _ = text_to_path.get_text_width_height_descent(text, look, ismath=False)
-    return float(width) / _POINTS_PER_IN
+    return float(width) / POINTS_PER_IN
 
 
 def fitted(text: str, most_in: float, size: float = NORMAL, *, bold: bool = False, whole_end: bool = True) -> str:

@@ -6,8 +6,8 @@ of the patterns with their uncertainty tables, and what the laboratory measured 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import xarray as xr
@@ -24,7 +24,7 @@ from xrdorder.studies.comparison import (
     values_of,
 )
 from xrdorder.studies.comparison.replicates import FEW
-from xrdorder.superconductivity.currents import Conditions, Conductor
+from xrdorder.superconductivity.currents import SURE, Conditions, Conductor
 from xrdorder.superconductivity.currents_study import conductors, measured_mean
 from xrdorder.superconductivity.ratios import bc2_draws, relative_draws, tc_draws
 from xrdorder.treatments import History
@@ -63,6 +63,8 @@ class Response:
         Why there are no values.
     field_t : float
         Of a current.
+    carries : mapping of str to float
+        Share of the draws in which a sample is superconducting at temperature and field; empty unless estimated.
     """
 
     key: str
@@ -73,6 +75,16 @@ class Response:
     maximise: bool = True
     reason: str = ""
     field_t: float = np.nan
+    carries: Mapping[str, float] = field(default_factory=dict)
+
+    def normal(self, samples: Sequence[str]) -> bool:
+        """Whether all these samples are above their Tc or Bc2, as far as can be told."""
+        shares = [self.carries.get(name, 1.0) for name in samples]
+        return bool(shares) and max(shares) <= 1.0 - SURE
+
+    def surely_carries(self, samples: Sequence[str]) -> bool:
+        """Whether all these samples are superconducting, as far as can be told."""
+        return all(self.carries.get(name, 1.0) >= SURE for name in samples)
 
 
 def responses(
@@ -109,22 +121,24 @@ def responses(
         without = ""
     except ValidityError as error:
         samples, without = (), str(error)
+    bc2 = _bc2(samples, conditions)
     found = []
     values: Values | None
-    for field in fields_t:
-        key, noun = f"current_{field:g}T", f"layer current density at {field:g} T"
+    for b in fields_t:
+        key, noun = f"current_{b:g}T", f"layer current density at {b:g} T"
         if measured:
-            values = _shares(measured_values(results, "critical_current_a", conditions.temperature_k, field), key)
-            noun = f"critical current at {field:g} T"
-            found.append(_measured(key, noun, MEAN, values, conditions.temperature_k, field))
+            values = _shares(measured_values(results, "critical_current_a", conditions.temperature_k, b), key)
+            noun = f"critical current at {b:g} T"
+            found.append(_measured(key, noun, MEAN, values, conditions.temperature_k, b))
             continue
+        carries = _carrying(samples, bc2, b)
         try:
-            values = _currents(samples, field, conditions, key) if samples else None
-            found.append(Response(key, noun, MEAN, values, "estimate", True, without, field))
+            values = _currents(samples, b, conditions, key) if samples else None
+            found.append(Response(key, noun, MEAN, values, "estimate", True, without, b, carries))
         except ValidityError as error:
-            found.append(Response(key, noun, MEAN, None, "estimate", True, str(error), field))
-    found.append(_critical(results, samples, conditions, BC2, without, measured))
-    found.append(_critical(results, samples, conditions, TC, without, measured))
+            found.append(Response(key, noun, MEAN, None, "estimate", True, str(error), b, carries))
+    for key, draws in ((BC2, bc2), (TC, tc_draws(samples) if samples else None)):
+        found.append(_critical(results, samples, conditions, key, draws, without, measured))
     found.append(_sizes(results, grains if by_microscopy else None))
     return tuple(found)
 
@@ -133,21 +147,41 @@ MEAN = "of the mean"
 """Unit of a current: that of the samples together is one."""
 
 
+def _bc2(samples: Sequence[Conductor], conditions: Conditions) -> Array | ValidityError | None:
+    """Draws of Bc2, or why there are none."""
+    try:
+        return bc2_draws(samples, conditions) if samples else None
+    except ValidityError as error:
+        return error
+
+
+def _carrying(samples: Sequence[Conductor], bc2: Array | ValidityError | None, field_t: float) -> dict[str, float]:
+    """Share of the draws in which each sample is superconducting at a field."""
+    if not isinstance(bc2, np.ndarray):
+        return {}
+    known = [row[np.isfinite(row)] for row in bc2]
+    return {one.name: float(np.mean(row > field_t)) for one, row in zip(samples, known, strict=True) if row.size}
+
+
 def _critical(
-    results: xr.Dataset, samples: Sequence[Conductor], conditions: Conditions, key: str, without: str, measured: bool
+    results: xr.Dataset,
+    samples: Sequence[Conductor],
+    conditions: Conditions,
+    key: str,
+    draws: Array | ValidityError | None,
+    without: str,
+    measured: bool,
 ) -> Response:
     noun, unit = ("Tc", "K") if key == TC else (f"Bc2 at {conditions.temperature_k:g} K", "T")
     if measured:
         values = measured_values(results, key, conditions.temperature_k if key == BC2 else None)
         if len(values):
             return _measured(key, noun, unit, values, conditions.temperature_k)
-    if not samples:
-        return Response(key, noun, unit, None, "estimate", True, without)
-    try:
-        draws = bc2_draws(samples, conditions) if key == BC2 else tc_draws(samples)
-    except ValidityError as error:
-        return Response(key, noun, unit, None, "estimate", True, str(error))
-    return Response(key, noun, unit, values_from_draws(key, [one.name for one in samples], draws), "estimate")
+    if not isinstance(draws, np.ndarray):
+        return Response(key, noun, unit, None, "estimate", True, without if draws is None else str(draws))
+    carries = _carrying(samples, draws, 0.0) if key == BC2 else {}
+    values = values_from_draws(key, [one.name for one in samples], draws)
+    return Response(key, noun, unit, values, "estimate", carries=carries)
 
 
 def _measured(

@@ -10,6 +10,7 @@ import numpy as np
 
 from xrdorder.planning.constraints import allowed
 from xrdorder.planning.planner import Proposal
+from xrdorder.planning.responses import Response
 from xrdorder.planning.study import LotPlan
 from xrdorder.treatments import History
 
@@ -65,6 +66,49 @@ def reference(found: LotPlan) -> History:
         if one.key in found.plans and (best := found.plans[one.key].best) is not None:
             return best.schedule
     return found.distinct[0]
+
+
+LEAST_BASE = 0.1
+"""Least current of the reference treatment, of the mean of all wires, that others are told in per cent of (a choice):
+of one that is hardly superconducting any other is any number of times as much."""
+
+
+class Basis(NamedTuple):
+    """How differences of a quantity are told: times a factor, in a unit."""
+
+    factor: float
+    unit: str
+
+    @property
+    def of_mean(self) -> bool:
+        """Whether a current is told in per cent of the mean, as the reference treatment may be above its Bc2."""
+        return self.unit == OF_MEAN
+
+
+OF_MEAN = "% of mean"
+
+
+def basis(found: LotPlan, one: Response, base: float) -> Basis:
+    """Say how differences of a quantity to the reference treatment are told.
+
+    Parameters
+    ----------
+    found : LotPlan
+    one : Response
+    base : float
+        Value of the reference treatment: of a current, over the mean of all wires.
+    """
+    if not np.isfinite(one.field_t):
+        return Basis(1.0, one.unit)
+    if base >= LEAST_BASE and one.surely_carries(wires_of(found, reference(found))):
+        return Basis(100.0 / base, "%")
+    return Basis(100.0, OF_MEAN)
+
+
+def wires_of(found: LotPlan, treatment: History) -> list[str]:
+    """Samples of a treatment."""
+    place = _place(found, treatment)
+    return [name for name, one in found.treatments.items() if _place(found, one) == place]
 
 
 def rows(found: LotPlan) -> tuple[Row, ...]:

@@ -17,6 +17,7 @@ from xrdorder.planning.responses import (
     BC2,
     DOMAINS,
     GRAINS,
+    TC,
     Response,
     leftover_niobium,
     measured_values,
@@ -25,6 +26,7 @@ from xrdorder.planning.responses import (
 )
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.studies.comparison import Values
+from xrdorder.studies.words import no_such_lot
 from xrdorder.superconductivity.currents import Conditions
 from xrdorder.treatments import History, Schedule, Step
 from xrdorder.treatments.schedule import written_out
@@ -233,13 +235,14 @@ def plan_lot(
     Raises
     ------
     StudyError
-        No such lot; none of its samples was fitted and has a treatment; limits or constraints that leave nothing.
+        No such lot; none of its samples was fitted and has a treatment; limits or constraints that leave nothing; every
+        wire is above its Tc.
     """
     limits = limits or Limits()
     names = [str(name) for name in results["sample"].values]
     lots = [str(one) for one in results["lot"].values]
     if lot not in lots:
-        raise StudyError(f"no sample is of lot '{lot}'; lots are {', '.join(dict.fromkeys(lots))}")
+        raise StudyError(no_such_lot(lot, lots))
     fitted = np.isfinite(np.asarray(results["a_nm"].values, dtype=float))
     mine = [k for k, one in enumerate(lots) if one == lot]
     kept = [k for k in mine if fitted[k] and treatments.get(names[k]) is not None]
@@ -247,7 +250,8 @@ def plan_lot(
     notes = _left_out([names[k] for k in mine if not fitted[k]], "no A15 was fitted in")
     notes += _left_out([names[k] for k in mine if fitted[k] and k not in kept], "no heat treatment is told of")
     if not own:
-        raise StudyError(f"lot '{lot}': no fitted sample has a heat treatment; give treatment in study.toml")
+        which = f"lot '{lot}': " if lot else ""
+        raise StudyError(f"{which}no fitted sample has a heat treatment; give treatment in study.toml and run it again")
     part = results.isel(sample=kept)
     reacted = list(own.values())
     space = Space(furnace_of(reacted, limits), limits.dose)
@@ -258,6 +262,7 @@ def plan_lot(
         notes.append("the limits leave one treatment; give wider ones to have others proposed")
     constraints = _constraints(part, own, space, limits)
     found = responses(part, conditions, fields_t, library=library, measured=measured, seed=seed)
+    _require_superconducting(found, conditions)
     plans = {}
     for response in found:
         if response.values is None:
@@ -281,6 +286,20 @@ def plan_lot(
     if BC2 in plans and sizes is not None and plans[BC2].process is not None and sizes.process is not None:
         both = front(plans[BC2], sizes, seed=seed)
     return LotPlan(lot, own, conditions, space, found, plans, both, constraints, tuple(dict.fromkeys(notes)))
+
+
+def _require_superconducting(found: Sequence[Response], conditions: Conditions) -> None:
+    """Refuse a temperature above the Tc of all wires, unless currents were measured there."""
+    by_key = {one.key: one for one in found}
+    bc2, tc = by_key[BC2], by_key[TC].values
+    measured = any(one.origin == "measured" and one.values is not None for one in found if np.isfinite(one.field_t))
+    if measured or not bc2.normal(tuple(bc2.carries)):
+        return
+    told = "" if tc is None else f" (estimated: {np.min(tc.value):.1f} to {np.max(tc.value):.1f} K)"
+    raise StudyError(
+        f"at {conditions.temperature_k:g} K every wire is above its Tc{told} and carries nothing; "
+        "give a lower temperature"
+    )
 
 
 def _left_out(names: Sequence[str], why: str) -> list[str]:

@@ -45,8 +45,11 @@ KINDS = {
 }
 """Questions that relations answer; a new kind is one line here and one module beside this one."""
 
-WIRES = ("any", "binary", "Ta", "Ti")
-"""On what a relation was found: undoped A15, doped with one element, or something it does not depend on."""
+WIRES = ("any", "binary", "doped", "Ta", "Ti")
+"""For which A15 a relation holds: any, undoped, doped whatever with, or doped with one element."""
+
+DOPANTS = ("Ta", "Ti")
+"""Those of `WIRES` that name one dopant: what holds for doped wire holds for them."""
 
 LABELS = {
     "read": "read in the cited source",
@@ -156,7 +159,7 @@ class Relation:
         How the transition was read, for Tc and Bc2: onset, 50 %, 90 %, 99 %, extrapolated; empty where the source does
         not say or nothing was read.
     wire : str
-        On what it was found, one of `WIRES`.
+        For which it holds, one of `WIRES`: that it was found on, or any where theory or samples of both sorts bear it.
     checks : tuple of Check
     contradicts : str
         What says otherwise.
@@ -235,6 +238,10 @@ class Relation:
             f"{self.validity}; take another relation or give no value"
         )
 
+    def holds_for(self, wire: str) -> bool:
+        """Tell whether the relation holds for a sort of wire, one of `WIRES`; of wire that nobody described, all do."""
+        return wire == "any" or self.wire in ("any", wire) or (self.wire == "doped" and wire in DOPANTS)
+
     @property
     def validity(self) -> str:
         """Range of validity as text."""
@@ -265,7 +272,7 @@ def _check(relation: Relation) -> None:
     if relation.known not in LABELS:
         refuse("known", relation.known, f"say how it is known: {', '.join(LABELS)}")
     if relation.wire not in WIRES:
-        refuse("wire", relation.wire, f"say on what it was found: {', '.join(WIRES)}")
+        refuse("wire", relation.wire, f"say for which it holds: {', '.join(WIRES)}")
     for field in ("title", "formula", "source", "equation"):
         if not getattr(relation, field).strip():
             refuse(field, getattr(relation, field), "a relation without it cannot be checked by anybody")

@@ -101,8 +101,8 @@ class Library:
         kind : str, optional
             A key of `KINDS`.
         wire : str, optional
-            One of `WIRES`: relations found on such wire or that do not depend on it; where a question has none of
-            them, those of undoped A15 stand in. Without it, or with "any", all.
+            One of `WIRES`: relations that hold for such wire; where a question has none of them, those of undoped A15
+            stand in. Without it, or with "any", all.
         replaced : bool, optional
             Give those that were adjusted too, to compare them.
 
@@ -117,11 +117,11 @@ class Library:
             raise UnknownNameError(f"no sort of wire '{wire}'; known are: {', '.join(WIRES)}")
         found = [entry for entry in self._table.values() if kind in (None, entry.kind)]
         if wire not in (None, "any"):
-            served = {entry.kind for entry in found if entry.wire in (wire, "any")}
+            served = {entry.kind for entry in found if entry.holds_for(wire)}
             found = [
                 entry
                 for entry in found
-                if entry.wire in (wire, "any") or (entry.wire == "binary" and entry.kind not in served)
+                if entry.holds_for(wire) or (entry.wire == "binary" and entry.kind not in served)
             ]
         left_out = set() if replaced else {entry.replaces for entry in found}
         return tuple(entry for entry in found if entry.name not in left_out)

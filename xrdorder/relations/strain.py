@@ -76,7 +76,9 @@ DEVIATORIC = Relation(
 )
 
 
-def _root(exponent: float, name: str, title: str, source: str, equation: str, known: str, notes: str) -> Relation:
+def _root(
+    exponent: float, name: str, title: str, source: str, equation: str, notes: str, wire: str = "any"
+) -> Relation:
     def ratio(s: Array) -> Array:
         return np.asarray(np.maximum(s, 0.0) ** (1.0 / exponent))
 
@@ -96,9 +98,10 @@ def _root(exponent: float, name: str, title: str, source: str, equation: str, kn
         equation=equation,
         valid=(0.3, 1.0),
         scatter=Scatter("judged: 0.2 % of Tc, the last digit of printed tables", relative=0.002),
-        known=known,
+        known="read",
         checks=(Check((0.968,), 0.968 ** (1.0 / exponent), 1e-9, "derived"),),
         notes=notes,
+        wire=wire,
     )
 
 
@@ -108,7 +111,6 @@ CUBE_ROOT = _root(
     "cube root",
     _R100,
     "exponent about 3, at all temperatures",
-    "read",
     "Binary wire and most others.",
 )
 TERNARY = _root(
@@ -117,8 +119,8 @@ TERNARY = _root(
     "exponent of ternary wire",
     "D. M. J. Taylor, D. P. Hampshire, Supercond. Sci. Technol. 18 (2005) S241",
     "abstract: 2.2 for ternary wires of high Bc2, 3 for binary",
-    "read",
     "Ternary wire of high Bc2.",
+    wire="doped",
 )
 
 ENTRIES = (EKIN, DEVIATORIC, CUBE_ROOT, TERNARY)

@@ -13,7 +13,7 @@ from xrdorder.reports.gallery import NAMES, study_pictures
 from xrdorder.reports.of_fits import NAME as FIT
 from xrdorder.reports.of_fits import fit_pictures
 from xrdorder.reports.page import page
-from xrdorder.reports.pictures import FORMATS, Picture, Scene
+from xrdorder.reports.pictures import FORMATS, Missing, Picture, Scene
 from xrdorder.reports.tables import HEADINGS, rows
 from xrdorder.reports.verdicts import first_look
 from xrdorder.studies.files import make_folder, write_atomically
@@ -31,6 +31,7 @@ def write_report(
     size: str = SCREEN.name,
     samples: Sequence[str] = (),
     progress: Callable[[int, int, str], None] | None = None,
+    missed: Callable[[Missing], None] | None = None,
 ) -> list[Path]:
     """Write the page, the figures with their captions, and the table.
 
@@ -46,6 +47,8 @@ def write_report(
     samples : sequence of str
         Whose fits are drawn; one of the variant ahead unless given.
     progress : callable, optional
+    missed : callable, optional
+        Told of each figure that could not be made; the rest is written all the same.
 
     Returns
     -------
@@ -69,7 +72,8 @@ def write_report(
             raise UnknownNameError(f"there is no part and no figure '{word}' of a report; {did_you_mean(word, known)}")
     folder = opened.study.folder / RESULTS / FOLDER
     look = first_look(opened.results, opened.library())
-    written = []
+    written: list[Path] = []
+    lost: dict[str, Missing] = {}
 
     def write(path: Path, content: bytes) -> None:
         make_folder(path.parent)
@@ -81,12 +85,18 @@ def write_report(
     scene = Scene(opened, look, SIZES[size])
     shown = list(study_pictures(Scene(opened, look))) if "page" in parts else []
     if "page" in parts:
-        write(folder / PAGE, page(opened, look, shown, progress).encode("utf-8"))
+        text, missing = page(opened, look, shown, progress)
+        lost |= {one.name: one for one in missing}
+        write(folder / PAGE, text.encode("utf-8"))
 
-    def save(pictures: Iterable[Picture]) -> None:
+    def save(pictures: Iterable[Picture | Missing]) -> None:
         for one in pictures:
-            write(folder / f"{one.name}.{form}", one.content(form))
-            write(folder / f"{one.name}.txt", f"{one.caption}\n".encode())
+            ready = one if isinstance(one, Missing) else one.ready(form)
+            if isinstance(ready, Missing):
+                lost.setdefault(ready.name, ready)
+                continue
+            write(folder / f"{ready.name}.{form}", ready.content(form))
+            write(folder / f"{ready.name}.txt", f"{ready.caption}\n".encode())
 
     if FIT in named or "figures" in parts or samples:
         save(fit_pictures(scene, samples))
@@ -95,6 +105,9 @@ def write_report(
         save(shown if at_hand else study_pictures(scene, named))
     if "tables" in parts:
         write(folder / TABLE, _csv(opened))
+    if missed is not None:
+        for one in lost.values():
+            missed(one)
     return written
 
 

@@ -116,7 +116,7 @@ class Agreement:
     reason : str
         Why it was not compared; empty where it was. All numbers are then NaN.
     probability : float
-        That it is the best of those compared, all held equally probable before.
+        That it is the best of the candidates compared, all held equally probable before.
     difference : float
         Mean of measured less predicted, in the unit of the first relation's output (for a field: at 0 K).
     u_own, u_common : float
@@ -129,6 +129,8 @@ class Agreement:
         Names, and the numbers behind the lines.
     criteria : tuple of str
         How the measured value of each sample was read off; empty where nobody said.
+    candidate : bool
+        Whether it holds for the wire; of others it is only told how they agree, and their probability is zero.
     """
 
     route: Route
@@ -144,6 +146,7 @@ class Agreement:
     predicted: tuple[float, ...] = field(default=(), repr=False)
     measured: tuple[float, ...] = field(default=(), repr=False)
     criteria: tuple[str, ...] = field(default=(), repr=False)
+    candidate: bool = True
 
     @property
     def name(self) -> str:
@@ -163,7 +166,7 @@ def routes(quantity: str, library: Library, wire: str = "any", *, replaced: bool
         "Tc_K" or "Bc2_T".
     library : Library
     wire : str
-        "binary", "Ta", "Ti" or "any".
+        "binary", "doped", "Ta", "Ti" or "any".
     replaced : bool
         Those that the laboratory has adjusted as well.
     """
@@ -176,7 +179,13 @@ def routes(quantity: str, library: Library, wire: str = "any", *, replaced: bool
 
 
 def agreements(
-    subjects: Sequence[Subject], quantity: str, routes: Sequence[Route], tc_routes: Sequence[Route], *, n: int = DRAWS
+    subjects: Sequence[Subject],
+    quantity: str,
+    routes: Sequence[Route],
+    tc_routes: Sequence[Route],
+    *,
+    for_wire: Sequence[Route] | None = None,
+    n: int = DRAWS,
 ) -> tuple[Agreement, ...]:
     """Hold relations against what was measured.
 
@@ -190,13 +199,15 @@ def agreements(
         Relations to compare.
     tc_routes : sequence of Route
         Relations for Tc, whose mean stands in for a field where Tc was not measured.
+    for_wire : sequence of Route, optional
+        Those that hold for the wire; all unless given. Others are compared, too, but no candidates.
     n : int
         Draws of what samples share.
 
     Returns
     -------
     tuple of Agreement
-        The most probable first, those not compared last.
+        The most probable first, then those that hold for other wire, those not compared last.
 
     Raises
     ------
@@ -211,16 +222,21 @@ def agreements(
     shared = _Shared(n)
     found = [_agreement(route, points, shared) for route in routes]
     logs = np.array([log for _, log in found])
-    known = np.isfinite(logs)
+    holds = np.array([for_wire is None or route in for_wire for route in routes])
+    known = np.isfinite(logs) & holds
     weights = np.zeros(len(found))
     if known.any():
         weights[known] = np.exp(logs[known] - logs[known].max())
         weights /= weights.sum()
     answers = [
-        one if one.reason else replace(one, probability=float(weight))
-        for (one, _), weight in zip(found, weights, strict=True)
+        replace(one, probability=math.nan if one.reason else float(weight), candidate=bool(own))
+        for (one, _), weight, own in zip(found, weights, holds, strict=True)
     ]
-    return tuple(sorted(answers, key=lambda one: (bool(one.reason), -one.probability if not one.reason else 0.0)))
+    return tuple(sorted(answers, key=_rank))
+
+
+def _rank(one: Agreement) -> tuple[bool, bool, float]:
+    return bool(one.reason), not one.candidate, 0.0 if one.reason else -one.probability
 
 
 class _Shared:

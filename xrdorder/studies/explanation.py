@@ -564,7 +564,7 @@ def _asked_with(sample: StoredSample, target: str) -> tuple[str, ...]:
         value = sample.values.get(name, math.nan)
         if math.isfinite(value) and name in table.quantities:
             words.append(f"{name} = {value:.5g} ± {table.total(name):.2g}")
-    words.append(f"relations {WIRES.get(wire, f'found on wire with {wire} or on any')}")
+    words.append("relations " + WIRES.get(wire, f"found on wire with {wire.replace('doped', 'dopants')} or on any"))
     digest = (sample.provenance.options.get("own_files") or {}).get("relations")
     if digest:
         words.append(f"published relations and the laboratory's own, file with SHA-256 {digest}")

@@ -16,7 +16,7 @@ from xrdorder.studies.files import write_atomically
 from xrdorder.studies.interpretation import OwnFiles
 from xrdorder.studies.measured_rows import Row, rows, subjects
 from xrdorder.studies.run import OpenStudy
-from xrdorder.studies.words import did_you_mean
+from xrdorder.studies.words import did_you_mean, no_such_lot
 
 COMPARED = {"Tc_K": "Tc", "Bc2_T": "Bc2(0 K)"}
 """Quantities for which relations are compared, and what their first relation gives."""
@@ -62,7 +62,7 @@ def hold(opened: OpenStudy, lot: str | None = None) -> Held:
     study = opened.study
     lots = list(dict.fromkeys(sample.lot.name for sample in study.samples))
     if lot is not None and lot not in lots:
-        raise StudyError(f"{study.folder}: no sample is of lot '{lot}'; {did_you_mean(lot, lots)}")
+        raise StudyError(f"{study.folder}: {no_such_lot(lot, lots)}")
     chosen = [one for one in subjects(opened) if lot in (None, one.lot)]
     if not any(one.measured for one in chosen):
         which = "" if lot is None else f" of lot '{lot}'"
@@ -76,18 +76,22 @@ def hold(opened: OpenStudy, lot: str | None = None) -> Held:
         members = [one for one in chosen if one.lot == name and one.values]
         for quantity in COMPARED:
             if any(one.first(quantity) for one in members):
-                # All of them, whatever wire they were found on: here the measured values decide.
-                tc = routes("Tc_K", library, members[0].wire)
-                found[name, quantity] = agreements(members, quantity, routes(quantity, library, replaced=True), tc)
+                # All of them are held against the values, but those for other wire are no candidates.
+                wire = members[0].wire
+                found[name, quantity] = agreements(
+                    members, quantity, routes(quantity, library, replaced=True), routes("Tc_K", library, wire),
+                    for_wire=routes(quantity, library, wire, replaced=True),
+                )  # fmt: skip
     wires = {one.lot: one.wire for one in chosen}
     return Held(study.title, tuple(rows([one for one in chosen if one.measured], library)), found, wires)
 
 
 def verdict(found: Sequence[Agreement]) -> str:
     """Say which relation fits best, how surely, and what the offset is."""
-    compared = [one for one in found if not one.reason]
+    compared = candidates(found)
     if not compared:
-        return f"no relation could be compared: {found[0].reason}" if found else "no relation gives it"
+        why = "; ".join(dict.fromkeys(one.reason for one in found if one.reason))
+        return f"{_NONE}: {why}" if found else "no relation gives it"
     best = compared[0]
     name, count = best.route[0].name, len(best.samples)
     many = f"{count} samples" if count > 1 else "1 sample"
@@ -102,6 +106,14 @@ def verdict(found: Sequence[Agreement]) -> str:
             f"{len(compared)} ({many})"
         )
     return "; ".join((text, _offset_words(best), *_made_from_these(compared)))
+
+
+_NONE = "no relation could be compared"
+
+
+def candidates(found: Sequence[Agreement]) -> list[Agreement]:
+    """Those that hold for the wire and were compared."""
+    return [one for one in found if not one.reason and one.candidate]
 
 
 def _offset_words(best: Agreement) -> str:
@@ -175,9 +187,9 @@ def chosen_adjustments(held: Held, names: Sequence[str] = (), *, slope: bool = F
 
 def _unclear(found: Sequence[Agreement], slope: bool) -> str:
     """Say why the best relation is not adopted unless it is named; empty where all is clear."""
-    compared = [one for one in found if not one.reason]
+    compared = candidates(found)
     if not compared:
-        return "no relation could be compared"
+        return _NONE
     best = compared[0]
     name, unit = best.route[0].name, best.route[0].output.unit
     if len(compared) > 1 and best.probability < DECIDED:

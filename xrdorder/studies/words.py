@@ -37,6 +37,15 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     return f"known: {', '.join(words[:_MOST_LISTED])}{more}"
 
 
+def no_such_lot(lot: str, known: Iterable[str]) -> str:
+    """Say that no sample is of a wire lot.
+
+    >>> no_such_lot("Heron", ["heron", "heron", "curlew"])
+    "no sample is of lot 'Heron'; did you mean 'heron'?"
+    """
+    return f"no sample is of lot '{lot}'; {did_you_mean(lot, known)}"
+
+
 def safe_name(text: str) -> str:
     """Turn any text into a name that every file system takes.
 

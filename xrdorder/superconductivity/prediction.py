@@ -181,7 +181,7 @@ def predict(
     library : Library
         Relations to choose from.
     wire : str
-        "binary", "Ta" or "Ti": relations found on such wire, or on any. "any": all of them
+        "binary", "doped", "Ta" or "Ti": relations found on such wire, or on any. "any": all of them
         (`xrdorder.superconductivity.targets.wire_of` says it by dopants).
     tin : str
         Which tin content: a key of `TIN`, or "auto" for the joint one where it is given and else that of the lattice.

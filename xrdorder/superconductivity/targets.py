@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 
 from xrdorder.exceptions import ValidityError
+from xrdorder.relations import DOPANTS
 
 HELIUM_K = 4.2
 
@@ -79,8 +80,8 @@ def title_of(target: str) -> str:
 def wire_of(dopants: Mapping[str, float], *, undoped: bool = False) -> str:
     """Say by its dopants for which kind of wire relations are to be chosen.
 
-    Titanium and tantalum rule it; with both the greater content, as nothing was published on mixtures. Without a word
-    about dopants any relation may hold.
+    Titanium and tantalum rule it; with both the greater content, as nothing was published on mixtures. With other
+    dopants only, what holds for doped wire holds; without a word about dopants any relation may hold.
 
     Parameters
     ----------
@@ -91,10 +92,13 @@ def wire_of(dopants: Mapping[str, float], *, undoped: bool = False) -> str:
 
     Examples
     --------
-    >>> wire_of({"Ta": 0.024}), wire_of({"Ta": 0.026, "Ti": 0.0135}), wire_of({}, undoped=True), wire_of({})
-    ('Ta', 'Ta', 'binary', 'any')
+    >>> wire_of({"Ta": 0.024}), wire_of({"Hf": 0.01}), wire_of({}, undoped=True), wire_of({})
+    ('Ta', 'doped', 'binary', 'any')
     """
-    known = {element: content for element, content in dopants.items() if element in ("Ta", "Ti") and content > 0.0}
+    there = {element: content for element, content in dopants.items() if content > 0.0}
+    known = {element: there[element] for element in DOPANTS if element in there}
     if known:
         return max(known, key=lambda element: known[element])
+    if there:
+        return "doped"
     return "binary" if undoped else "any"
