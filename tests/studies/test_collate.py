@@ -1,6 +1,7 @@
 """The table of all samples: the columns that were promised, and numbers anybody can recompute."""
 
 import csv
+import re
 from dataclasses import replace
 
 import h5py
@@ -185,10 +186,40 @@ def test_every_number_can_be_recomputed_from_the_netcdf_with_numpy_alone(dataset
         assert float(good["u_tin_independent_at_percent"]) == pytest.approx(own, rel=1e-9)
 
 
-def test_every_variable_has_a_unit_and_a_meaning(dataset):
+# names that the database of UDUNITS-2 holds (udunits2-base.xml, -derived.xml, -accepted.xml, -common.xml)
+UDUNITS = {"1", "nm", "K", "T", "A", "m", "microohm", "cm", "percent", "degree_Celsius", "hour", "degree", "degree2",
+           "nm2", "mm", "count", "s"}  # fmt: skip
+IN_OTHER_UNITS = {
+    "value": "quantity_units", "contribution": "quantity_units", "plain_value": "plain_quantity_units",
+    "relation_median": "relation_units", "relation_low": "relation_units", "relation_high": "relation_units",
+    "measured_value": "measured_units", "u_measured_value": "measured_units",
+}  # fmt: skip
+
+
+def parsed(units):
+    return bool(units) and set(re.split("[ /]", units)) <= UDUNITS
+
+
+def test_every_variable_has_a_unit_that_others_can_read_and_a_meaning(dataset):
     for name, variable in dataset.variables.items():
-        assert "units" in variable.attrs, name
         assert variable.attrs.get("long_name"), name
+        if variable.dtype.kind == "O":
+            assert "units" not in variable.attrs, name
+        elif name in IN_OTHER_UNITS:
+            beside = dataset[IN_OTHER_UNITS[name]]
+            assert set(beside.dims) <= set(variable.dims), name
+            assert all(parsed(units) for units in beside.values), name
+        else:
+            assert parsed(variable.attrs["units"]), (name, variable.attrs["units"])
+
+
+def test_the_file_says_what_it_is_and_what_made_it(dataset):
+    assert dataset.attrs["Conventions"] == "CF-1.8"
+    assert dataset.attrs["title"]
+    assert dataset.attrs["history"].startswith("2025-01-01T00:00:00+00:00: collated by xrdorder ")
+
+
+def test_dimensions_and_columns(dataset):
     assert {"sample", "phase", "quantity", "source", "relation"} <= set(dataset.sizes)
     for column in (*NUMBERS, *QUALITY):
         assert dataset[column.name].dims == ("sample",)

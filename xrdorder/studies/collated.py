@@ -14,6 +14,8 @@ import numpy as np
 import xarray as xr
 
 from xrdorder.studies.columns import TOLD
+from xrdorder.studies.groups import read_root
+from xrdorder.studies.sealed import read_sealed
 from xrdorder.studies.store import StoredSample
 from xrdorder.uncertainty import PRIVATE
 
@@ -64,9 +66,8 @@ class Collated:
 def read_collated(path: Path) -> Collated:
     """Read the results of a study; empty where there are none, or where they are damaged."""
     try:
-        with xr.open_dataset(path, engine="h5netcdf") as results:
-            return _of(results)
-    except (OSError, ValueError, KeyError):
+        return _of(read_root(read_sealed(path)))
+    except Exception:  # what is lost is told by `read_results`; a sample is explained without it
         return Collated()
 
 

@@ -8,7 +8,6 @@ source is looked up in the collated results, where they are still there.
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -26,6 +25,7 @@ from xrdorder.studies.calibration import calibration_words
 from xrdorder.studies.collate import RESULTS_NC
 from xrdorder.studies.collated import Sharing, ToldColumn, read_collated
 from xrdorder.studies.columns import TOLD
+from xrdorder.studies.conventions import unit
 from xrdorder.studies.derivations import Step, Stored, fitted_parameter, steps
 from xrdorder.studies.modelled import model_words
 from xrdorder.studies.nuisances import Covariance, FittedParameter
@@ -33,8 +33,6 @@ from xrdorder.studies.run import RESULTS, SAMPLES, sample_file
 from xrdorder.studies.store import FAILED, Provenance, StoredSample, read_sample
 from xrdorder.studies.words import did_you_mean
 from xrdorder.uncertainty import PRIVATE, Contributions
-
-UNITS = {"nm": "nm", "deg": "degree", "K": "K", "T": "T"}
 
 FAMILIES = {
     "counting": "counting statistics, enlarged where residuals hang together; with all the fit found out itself",
@@ -584,17 +582,3 @@ def _formula(names: str) -> tuple[str, str]:
         return "", ""
     known = ", ".join(dict.fromkeys(LABELS[entry.known] for entry in entries))
     return "; ".join(entry.formula for entry in entries), f" ({known})"
-
-
-def unit(name: str) -> str:
-    """Unit of a quantity by its name; empty for plain numbers and fractions.
-
-    >>> unit("domain_size_nm_lean"), unit("Bc2_4K2_T"), unit("gauss_tan2"), unit("site_order")
-    ('nm', 'T', 'degree²', '')
-    """
-    if name.startswith("gauss_"):
-        return "degree²"
-    if name.startswith("lorentz_"):
-        return "degree"
-    found = re.search(r"_(nm|deg|K|T)(?:_|$)", name)
-    return UNITS[found[1]] if found else ""

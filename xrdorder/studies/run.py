@@ -24,7 +24,7 @@ from xrdorder.studies.interpretation import SEED, OwnFiles
 from xrdorder.studies.noticed import with_noticed
 from xrdorder.studies.pool import run_all
 from xrdorder.studies.specimens import reaction_temperature
-from xrdorder.studies.store import FAILED, GROUPS, Provenance, StoredSample, read_fingerprint, read_sample
+from xrdorder.studies.store import FAILED, GROUPS, Provenance, StoredSample, read_sample, stored_sample
 from xrdorder.studies.work import Task, do_task, failure, require_files
 
 RESULTS = "results"
@@ -142,25 +142,15 @@ def _sort_out(
             # Not stored: an earlier result may be all that is left of a pattern that has gone astray.
             result.settled[sample.name] = failure(sample.name, str(error), Provenance(version=__version__))
             continue
-        stored = None if again else _still_good(file, provenance.fingerprint)
-        if stored is None:
-            fitted = not again and read_fingerprint(file, of_fit=True) == provenance.fit_fingerprint
+        stored = None if again else stored_sample(file)  # a damaged one is made again
+        if stored is None or stored.provenance.fingerprint != provenance.fingerprint:
+            fitted = stored is not None and stored.provenance.fit_fingerprint == provenance.fit_fingerprint
             task = Task(sample, study.phases, study.engine, instrument, file, provenance, own, fitted)
             result.tasks.append(task)
         else:
             result.settled[sample.name] = stored
             result.unchanged += 1
     return result
-
-
-def _still_good(file: Path, fingerprint: str) -> StoredSample | None:
-    """Give the stored result if it is the answer to this input, and whole; a damaged one is made again."""
-    if read_fingerprint(file) != fingerprint:
-        return None
-    try:
-        return read_sample(file, groups=())
-    except StudyError:
-        return None
 
 
 def provenance_of(
