@@ -13,6 +13,7 @@ from xrdorder import __version__, uncertainty
 from xrdorder.exceptions import StudyError
 from xrdorder.material import PUBLISHED_SCALE, TinScale
 from xrdorder.relations import relations
+from xrdorder.studies.as_run import REST, rest_of
 from xrdorder.studies.columns import NUMBERS, QUALITY, TARGETS, TOLD, Column, column_names
 from xrdorder.studies.conventions import about, udunits, unit, units_beside
 from xrdorder.studies.description import Study
@@ -84,6 +85,12 @@ def collate(
     _add_relations(variables, samples)
     variables.update(told_variables(study, samples))
     variables.update(measured_variables(study.samples))
+    described = {sample.name: rest_of(sample) for sample in study.samples}
+    variables[REST] = (
+        "sample",
+        np.array([described[sample.name] for sample in samples], dtype=object),
+        {"long_name": "SHA-256 of what was told of the sample beside its treatment"},
+    )
     dataset = dataset.assign(variables).set_coords(["phase", "plain_quantity", "relation"])
     statuses = [sample.status for sample in samples]
     newest = max((sample.provenance.created for sample in samples), default="")

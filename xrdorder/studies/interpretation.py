@@ -82,7 +82,7 @@ class Fitted:
         names = list(self.values)
         dataset["number"] = ("name", np.array([self.values[name] for name in names], dtype=float))
         dataset = dataset.assign_coords(name=np.array(names, dtype=object))
-        dataset["number"].attrs["long_name"] = "quantity of the fit; its unit stands in its name, fractions as fractions"
+        dataset["number"].attrs["long_name"] = "quantity of the fit; unit in its name, fractions as fractions"
         dataset.attrs = {
             "flags": json.dumps(self.flags, ensure_ascii=False),
             "quality_words": json.dumps(self.quality_words, ensure_ascii=False),

@@ -15,6 +15,7 @@ from xrdorder.fitting import DEFAULT_PHASES
 from xrdorder.profiles import Instrument
 from xrdorder.relations import Library
 from xrdorder.studies.absent import stops
+from xrdorder.studies.as_run import difference_words
 from xrdorder.studies.calibration import study_instruments
 from xrdorder.studies.collate import collate, read_results, write_results
 from xrdorder.studies.description import DESCRIPTION, Sample, Study, read_study
@@ -233,6 +234,22 @@ class OpenStudy:
 
     study: Study
     results: xr.Dataset
+
+    @property
+    def difference(self) -> str:
+        """Where the description differs from what the results were made from, in one line; empty where nowhere."""
+        return difference_words(self.study, self.results)
+
+    def require_as_run(self) -> None:
+        """Refuse to show results under a description that they were not made from.
+
+        Raises
+        ------
+        StudyError
+            The description was changed since.
+        """
+        if words := self.difference:
+            raise StudyError(words)
 
     def library(self) -> Library:
         """Published relations, and those of the laboratory where the study names a file of them.
