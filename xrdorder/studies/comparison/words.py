@@ -148,13 +148,13 @@ def trend_words(found: Trend, unit: str = "") -> str:
     amount = rounded(abs(change) * how.scale, u * how.scale, how.unit)
     logarithm = "the logarithm of " if found.logarithmic else ""
     where = f"{logarithm}{found.variable} from {_brief(low, 4)} to {_brief(high, 4)} {unit}".strip()
+    if found.rejected:
+        return f"{how.noun} over {where}: a line does not describe the course"
     if not found.distinguishable:
         signed = rounded(change * how.scale, u * how.scale, how.unit)
         return f"{how.noun} shows no trend over {where} that is more than chance: {signed}"
-    text = f"{how.noun} {'rises' if change > 0.0 else 'falls'} by {amount} over {where}"
-    if found.p_line < 0.01:
-        text += "; a line does not describe the course"
-    return text
+    course = "by a constant factor, " if found.of_logarithm else ""
+    return f"{how.noun} {'rises' if change > 0.0 else 'falls'} {course}by {amount} over {where}"
 
 
 def drift_words(found: Drift | None, variable: str = "") -> str:
@@ -215,6 +215,8 @@ def _amount_of_scatter(one: Comparison, *, named: bool) -> str:
     how, found = manner(one.quantity), one.repeatability
     if found.u == 0.0:
         amount = "none"
+    elif one.logarithms is not None:
+        amount = f"{_brief(100.0 * found.u, 2)} % of it"
     else:
         amount = f"{_brief(found.u * how.scale, 2)} {how.unit}".strip()
     return f"{how.noun} {amount}" if named else amount
