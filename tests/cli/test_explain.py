@@ -142,14 +142,14 @@ def test_what_was_told_of_a_sample_stands_in_the_head_and_can_be_asked_for(run, 
     text = run("explain", folder, "A-650-100").stdout
     for line in (
         "Lot          A",
-        "Treatment    650 °C/100 h, hottest hold 650 °C, dose 101.25 h",
+        "Treatment    650 °C/100 h, hottest hold 650 °C, dose 101 h",
         "Place        12.5 m",
         "Measured     2026-03-14",
         "same-pattern: also that of A-700-50",
     ):
         assert line in text
     asked = " ".join(run("explain", folder, "A-650-100", "dose_h").stdout.split())
-    assert "dose_h = 101.25 h (the dose_h; a paper; from the description, no fit sees it)" in asked
+    assert "dose_h = 101 h (the dose_h; a paper; from the description, no fit sees it)" in asked
     assert "position_m = 12.5 m" in run("explain", folder, "A-650-100", "position_m").stdout
     refused(run("explain", folder, "A-650-100", "hours_above"), "nothing was told that 'hours_above' follows from")
 

@@ -32,7 +32,7 @@ COLUMNS = (
     "resistivity_uohm_cm, resistivity_low_uohm_cm, resistivity_high_uohm_cm, r_wp, chi2_reduced, flags, "
     "weight_fraction_nb3sn, u_weight_fraction_nb3sn, weight_fraction_nb, u_weight_fraction_nb, "
     "lot, treatment, peak_c, hold_at_peak_h, dose_h, dose_low_h, dose_high_h, hours_above, "
-    "position_m, date, own, quality"
+    "position_m, date, own, weight_fraction_limit_nb3sn, weight_fraction_limit_nb, quality"
 ).split(", ")
 """The columns that programs reading the table rely on: their names and order are a promise."""
 
@@ -164,6 +164,7 @@ def test_the_table_says_what_was_found(dataset, tmp_path):
     assert none["status"] == "no A15"
     assert float(none["weight_fraction_nb"]) == 1.0
     assert none["a_nm"] == none["Tc_K"] == none["weight_fraction_nb3sn"] == ""
+    assert none["weight_fraction_limit_nb3sn"] == "0.004" and none["weight_fraction_limit_nb"] == ""
     assert bad["status"] == 'failed: line 7: "x", not a number'
     assert all(bad[name] == "" for name in COLUMNS if name not in ("sample", "status", "lot"))
 

@@ -21,8 +21,9 @@ from xrdorder.studies.comparison import (
 )
 from xrdorder.studies.comparison.of_study import AHEAD_BY, Wires, drifts_of
 from xrdorder.studies.comparison.values import mounts_of
-from xrdorder.studies.comparison.words import manner, probability_words, rounded
+from xrdorder.studies.comparison.words import manner, probability_words
 from xrdorder.superconductivity.targets import TARGETS
+from xrdorder.uncertainty import rounded
 
 if TYPE_CHECKING:
     import xarray as xr

@@ -10,8 +10,8 @@ import numpy as np
 from xrdorder.cli.tables import table, wrapped
 from xrdorder.planning import HoldBound, plan_words
 from xrdorder.planning.rows import Cell, Row, reference, rows
-from xrdorder.studies.comparison.words import rounded
 from xrdorder.studies.files import write_atomically
+from xrdorder.uncertainty import rounded
 
 if TYPE_CHECKING:
     from xrdorder.planning import LotPlan, Response

@@ -298,7 +298,7 @@ def _csv(dataset: xr.Dataset) -> bytes:
 
 def _column(dataset: xr.Dataset, name: str) -> list[str]:
     """One column of the table as text: empty where there is no number."""
-    for stem in ("u_weight_fraction", "weight_fraction"):
+    for stem in ("u_weight_fraction", "weight_fraction_limit", "weight_fraction"):
         phase = name.removeprefix(f"{stem}_")
         if phase != name and phase in dataset["phase"].values:
             values = dataset[stem].sel(phase=phase).values

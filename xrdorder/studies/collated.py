@@ -15,6 +15,7 @@ import xarray as xr
 
 from xrdorder.studies.columns import TOLD
 from xrdorder.studies.groups import read_root
+from xrdorder.studies.numbers import DOSE_DIGITS, digits
 from xrdorder.studies.sealed import read_sealed
 from xrdorder.studies.store import StoredSample
 from xrdorder.uncertainty import PRIVATE
@@ -97,7 +98,8 @@ _UNITS = {"hour": " h", "degree_Celsius": " °C", "m": " m"}
 
 def _told(column: str, value: object, attrs: Mapping[str, str]) -> ToldColumn:
     if isinstance(value, float | np.floating):
-        text = f"{value:.5g}{_UNITS.get(attrs.get('units', ''), '')}" if np.isfinite(value) else ""
+        said = digits(float(value), DOSE_DIGITS if column.startswith("dose") else 5)
+        text = f"{said}{_UNITS.get(attrs.get('units', ''), '')}" if np.isfinite(value) else ""
     else:
         text = str(value)
     source = f"; {attrs['source']}" if attrs.get("source") else ""

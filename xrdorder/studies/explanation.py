@@ -29,6 +29,7 @@ from xrdorder.studies.conventions import unit
 from xrdorder.studies.derivations import Step, Stored, fitted_parameter, steps
 from xrdorder.studies.modelled import model_words
 from xrdorder.studies.nuisances import Covariance, FittedParameter
+from xrdorder.studies.numbers import concise
 from xrdorder.studies.run import RESULTS, SAMPLES, sample_file
 from xrdorder.studies.store import FAILED, Provenance, StoredSample, read_sample
 from xrdorder.studies.words import did_you_mean
@@ -52,6 +53,7 @@ FAMILIES = {
     "routes disagree": "lattice and order contradict each other about tin",
     "niobium or tantalum": "one phase for both metals, whose shares the pattern cannot tell",
     "texture": "preferred orientation",
+    "phases not found": "phases that were asked for, up to the limit below which they may be there",
     "temperature": "temperature of the specimen",
     "thermal expansion": "expansion coefficient",
     "dopant content": "how much dopant the A15 holds",
@@ -563,7 +565,7 @@ def _asked_with(sample: StoredSample, target: str) -> tuple[str, ...]:
     for name in (tin, "site_order"):
         value = sample.values.get(name, math.nan)
         if math.isfinite(value) and name in table.quantities:
-            words.append(f"{name} = {value:.5g} ± {table.total(name):.2g}")
+            words.append(f"{name} = {concise(value, table.total(name))}")
     words.append(f"relations {WIRES.get(wire, f'found on wire with {wire} or on any')}")
     digest = (sample.provenance.options.get("own_files") or {}).get("relations")
     if digest:

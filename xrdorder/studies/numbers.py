@@ -4,6 +4,9 @@ import math
 
 MISSING = "-"
 
+DOSE_DIGITS = 3
+"""Digits of a thermal dose: its activation energy tells it no better."""
+
 
 def concise(value: float, u: float) -> str:
     """Write a value with its standard uncertainty in brackets, in units of the last digits (GUM 7.2.2).
@@ -23,6 +26,15 @@ def concise(value: float, u: float) -> str:
     if float(shown) < 1.0:  # as rounded: 0.997 is written 1.0
         shown = shown.replace(".", "").lstrip("0")
     return f"{value:.{decimals}f}({shown})"
+
+
+def digits(value: float, n: int) -> str:
+    """Write a number to so many digits, large ones without an exponent.
+
+    >>> digits(281.59, 3), digits(12345.6, 3), digits(0.25, 3)
+    ('282', '12300', '0.25')
+    """
+    return f"{float(f'{value:.{n}g}'):.10g}"
 
 
 def interval(low: float, high: float, decimals: int = 1) -> str:

@@ -22,7 +22,7 @@ from xrdorder.studies.comparison import (
     trend_words,
     verdict,
 )
-from xrdorder.studies.comparison.words import rounded
+from xrdorder.uncertainty import rounded
 
 CHANCE = 1e-3
 

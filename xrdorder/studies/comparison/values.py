@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.studies.columns import NUMBERS
+from xrdorder.studies.numbers import DOSE_DIGITS, digits
 from xrdorder.studies.words import did_you_mean
 from xrdorder.superconductivity.asking import LEAST_SHARE
 from xrdorder.uncertainty import PRIVATE
@@ -249,7 +250,7 @@ def mounts_of(dataset: xr.Dataset) -> list[str]:
 _BY = {
     "reaction-temperature": ("peak_c", "{:g} °C"),
     "hold-time": ("hold_at_peak_h", "{:.4g} h"),
-    "dose": ("dose_h", "{:.10g} h"),
+    "dose": ("dose_h", "{} h"),
     "position": ("position", "{:g} m"),
     "date": ("date", "{}"),
     "lot": ("lot", "{}"),
@@ -298,6 +299,6 @@ def grouping(dataset: xr.Dataset, by: str = "treatment") -> tuple[list[str], Arr
     if values.dtype.kind not in "fiu":
         return [str(value) for value in values], None
     numbers = np.asarray(values, dtype=float)
-    if by == "dose":  # known to no more than three digits, which thousands of hours are written with all the same
-        return ["" if np.isnan(number) else form.format(float(f"{number:.3g}")) for number in numbers], numbers
+    if by == "dose":
+        return ["" if np.isnan(number) else form.format(digits(number, DOSE_DIGITS)) for number in numbers], numbers
     return ["" if np.isnan(number) else form.format(number) for number in numbers], numbers

@@ -2,12 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import floor, isfinite, log10
+from math import isfinite
 
 from xrdorder.studies.comparison.drifts import Drift
 from xrdorder.studies.comparison.replicates import UNLIKELY
 from xrdorder.studies.comparison.trends import Trend
 from xrdorder.studies.comparison.variants import LEVEL, Comparison, Difference
+from xrdorder.uncertainty import rounded
 
 
 @dataclass(frozen=True)
@@ -62,31 +63,6 @@ def manner(quantity: str) -> _Manner:
     if quantity.startswith("weight_fraction_"):
         return _Manner(f"weight fraction of {quantity.removeprefix('weight_fraction_')}", "wt.%", 100.0)
     return _MANNERS.get(quantity, _Manner(quantity, ""))
-
-
-def rounded(value: float, u: float, unit: str = "") -> str:
-    """Value ± uncertainty: two digits of the uncertainty where it begins with 1, else one (to 3); both alike.
-
-    The unit follows where one is told.
-
-    >>> rounded(0.8123, 0.31), rounded(59.7, 21.0), rounded(0.8, 0.14), rounded(1.0, 0.0)
-    ('0.8 ± 0.3', '60 ± 20', '0.80 ± 0.14', '1 ± 0')
-    >>> rounded(24.6, 0.25), rounded(24.6, 0.35), rounded(350.0, 25.0)
-    ('24.6 ± 0.3', '24.6 ± 0.4', '350 ± 30')
-    >>> rounded(0.8123, 0.31, "at.%")
-    '0.8 ± 0.3 at.%'
-    """
-    after = f" {unit}" if unit else ""
-    if not (isfinite(u) and u > 0.0):
-        return f"{value:.6g} ± {u:.6g}{after}"
-    power = floor(log10(u))
-    digits = 1 if u / 10.0**power >= 1.95 else 2
-    places = digits - 1 - power
-    step = 10.0**-places
-    u = floor(u / step + 0.5 + 1e-9) * step  # a half is rounded up: nobody is to be surer than was told
-    if places <= 0:
-        return f"{round(value / step) * step:.0f} ± {u:.0f}{after}"
-    return f"{value:.{places}f} ± {u:.{places}f}{after}"
 
 
 def _brief(value: float, digits: int) -> str:
@@ -205,7 +181,7 @@ def _scatter(comparisons: Sequence[Comparison]) -> str:
             )
             continue
         amounts = ", ".join(_amount_of_scatter(one, named=len(comparisons) > 1) for one in some)
-        text = "" if origin == "told" else f" ({freedom} degree{'s' * (freedom != 1)} of freedom)"
+        text = "" if origin == "told" else f" by {freedom} degree{'s' * (freedom != 1)} of freedom"
         few = f", most probably below {UNLIKELY:g} known uncertainties" if freedom < 2 else ""
         parts.append(f"the scatter {whose}beyond known uncertainties is {_ORIGINS[origin]}{text}{few}: {amounts}")
     return "; ".join(parts)
