@@ -144,6 +144,8 @@ def _sort_out(
             result.settled[sample.name] = failure(sample.name, str(error), Provenance(version=__version__))
             continue
         stored = None if again else stored_sample(file)  # a damaged one is made again
+        if stored is not None and stored.name != sample.name:  # of another sample, with all of its own doubt
+            stored = None
         if stored is None or stored.provenance.fingerprint != provenance.fingerprint:
             fitted = stored is not None and stored.provenance.fit_fingerprint == provenance.fit_fingerprint
             task = Task(sample, study.phases, study.engine, instrument, file, provenance, own, fitted)
