@@ -136,7 +136,7 @@ def test_variants_of_a_number_stand_in_its_order_and_dose_goes_by_its_logarithm(
 def test_the_sentence_for_a_report_covers_what_was_compared(run, monkeypatch):
     said = " ".join(run("--quantity", "tin", "--quantity", "tin_fraction").output.split("For a report")[1].split())
     assert said.startswith("Differences of tin content and tin content between 2 variants (4 samples)")
-    assert "that between equal wires (2 degrees of freedom): tin content none, tin content none;" in said
+    assert "that between equal wires by 2 degrees of freedom: tin content none, tin content none;" in said
     made(monkeypatch, lot=["heron", "heron", "curlew", "curlew"], treatment=["a", "b", "c", "d"])
     said = " ".join(run("--quantity", "tin", "--by", "lot").output.split("For a report")[1].split())
     assert "between equal wires" not in said and "the wires of one variant, whose treatments differ" in said

@@ -7,6 +7,8 @@ from tests.studies import made
 from xrdorder import uncertainty
 from xrdorder.fitting.roles import Kind
 from xrdorder.material import Specimen, characterise
+from xrdorder.studies.groups import netcdf
+from xrdorder.studies.sealed import write_sealed
 from xrdorder.studies.store import Provenance, StoredSample, write_sample
 from xrdorder.uncertainty import Contributions
 from xrdorder.xrays import radiation
@@ -148,5 +150,5 @@ def folder(path):
         write_sample(item, target / f"{item.name}.nc")
     results = uncertainty.collate({item.name: item.contributions for item in samples})
     results["status"] = ("sample", np.array([item.status for item in samples], dtype=object))
-    results.to_netcdf(path / "results/results.nc", engine="h5netcdf")
+    write_sealed(path / "results/results.nc", netcdf(results))
     return path

@@ -176,7 +176,7 @@ def test_sources_of_the_relations_are_cited():
 
 def test_tin_held_in_the_fit_follows_from_what_is_stored():
     step = of(one(explained.sample(), "order_contrast"), "order_contrast")
-    assert "held were 24.0 at.%" in step.formula
+    assert "held was 0.240" in step.formula
 
 
 def test_the_budget_adds_up_and_tells_shared_from_private():

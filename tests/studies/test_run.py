@@ -361,6 +361,33 @@ def test_a_damaged_result_is_made_again(tiny, fits):
 
 
 @pytest.mark.slow
+def test_the_file_of_another_sample_is_no_result(tiny, fits):
+    """Of one pattern twice under one description: only the name tells the files apart, and with it private draws."""
+    folder = tiny.describe("good", more=more_samples(1))
+    run_study(folder, workers=1)
+    first, *others = sorted((folder / "results/samples").glob("*.nc"))
+    table = (folder / "results/results.csv").read_bytes()
+    first.write_bytes(others[0].read_bytes())
+    assert counts(run_study(folder, workers=1))["unchanged"] == 1
+    assert (folder / "results/results.csv").read_bytes() == table
+
+
+@pytest.mark.slow
+def test_a_digit_changed_in_the_instrument_file_is_seen(tiny, fits):
+    """In its uncertainties, which no identity of the instrument holds."""
+    folder = tiny.describe("good")
+    run_study(folder, workers=1)
+    file = folder / "results/instrument.toml"
+    text = file.read_text()
+    place = text.index(".", text.index("standard_uncertainty = ")) + 6
+    file.write_text(f"{text[:place]}{(int(text[place]) + 1) % 10}{text[place + 1 :]}")
+    fits.clear()
+    run_study(folder, workers=1)
+    assert fits == ["lab6.xy"]
+    assert file.read_text() == text
+
+
+@pytest.mark.slow
 def test_an_instrument_file_serves_as_well(tiny, fits):
     folder = tiny.describe("good")
     run_study(folder, workers=1)

@@ -1,15 +1,20 @@
 """What was stored comes back, and a damaged file is named as one."""
 
+import os
+from dataclasses import replace
+
 import h5py
 import numpy as np
 import pytest
 import xarray as xr
 
-from tests.studies import made
+from tests.studies import explained, made
 from xrdorder.exceptions import StudyError
 from xrdorder.studies import files, store
 from xrdorder.studies.calibration import calibration_words
-from xrdorder.studies.store import Provenance, StoredSample, read_fingerprint, read_sample, write_sample
+from xrdorder.studies.interpretation import GROUP, Fitted
+from xrdorder.studies.sealed import read_sealed
+from xrdorder.studies.store import Provenance, StoredSample, read_sample, stored_sample, write_sample
 
 
 @pytest.fixture
@@ -98,35 +103,73 @@ def test_groups_are_read_as_xarray_reads_them(path):
             assert found.load().identical(group), name
 
 
-def test_the_fingerprint_is_read_alone(path):
-    assert read_fingerprint(path) == ""
+def test_a_sample_file_opens_as_a_tree(path):
+    """Groups below a root inherit its dimensions, so none may hold another length under the same name."""
+    sample = explained.sample()
+    fitted = Fitted(sample.values, sample.contributions, (), "", "nb3sn", 0.24, {}, (20.0, 110.0), "cu-ka")
+    write_sample(replace(sample, groups={**sample.groups, GROUP: fitted.to_dataset()}), path)
+    with xr.open_datatree(path, engine="h5netcdf") as tree:
+        assert set(tree.children) == set(read_sample(path).groups)
+        assert tree[GROUP]["number"].size == len(sample.values)
+        assert tree["curves"]["observed"].dims == ("two_theta",)
+
+
+def test_every_bit_of_a_file_counts(path):
+    """A bit is turned in 300 places: in no case is there a result, and in none anything but a plain complaint."""
     write_sample(made.sample(), path)
-    assert read_fingerprint(path) == "f" * 64
+    whole = path.read_bytes()
+    for place in np.linspace(0, len(whole) - 1, 300).astype(int):
+        damaged = bytearray(whole)
+        damaged[place] ^= 1 << (place % 8)
+        path.write_bytes(damaged)
+        with pytest.raises(StudyError, match=r"is damaged \(.*\); run the study again to renew it"):
+            read_sample(path)
+        assert stored_sample(path) is None
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_a_pipe_is_no_result_and_is_not_waited_for(path):
+    os.mkfifo(path)
+    with pytest.raises(StudyError, match=r"cannot be read \(is no regular file\)"):
+        read_sample(path)
+    assert stored_sample(path) is None
+
+
+def test_a_result_may_be_kept_elsewhere(path, tmp_path):
+    write_sample(made.sample(), tmp_path / "elsewhere.nc")
+    path.symlink_to(tmp_path / "elsewhere.nc")
+    assert read_sample(path).name == made.sample().name
 
 
 def test_a_truncated_file_is_no_result(path):
     write_sample(made.sample(), path)
     whole = path.read_bytes()
     path.write_bytes(whole[: len(whole) // 2])
-    assert read_fingerprint(path) == ""
-    with pytest.raises(StudyError, match="cannot be read") as caught:
+    with pytest.raises(StudyError, match="is damaged") as caught:
         read_sample(path)
     assert "\n" not in str(caught.value)
 
 
-def test_a_file_with_a_part_missing_is_no_result(path):
+def test_a_file_with_a_part_missing_is_no_result(path, monkeypatch):
+    monkeypatch.setattr(store, "_root", lambda sample, root=store._root: root(sample).drop_vars("contribution"))
     write_sample(made.sample(), path)
-    with h5py.File(path, "r+") as file:
-        del file["contribution"]
+    assert read_sealed(path)
     with pytest.raises(StudyError, match="is damaged"):
         read_sample(path)
 
 
-def test_a_file_of_another_layout_is_no_result(path):
+def test_a_file_that_was_changed_by_hand_is_no_result(path):
     write_sample(made.sample(), path)
     with h5py.File(path, "r+") as file:
-        file.attrs["format"] = store.FORMAT + 1
-    assert read_fingerprint(path) == ""
+        file["value"][0] = 1.0
+    with pytest.raises(StudyError, match="is damaged"):
+        read_sample(path)
+
+
+def test_a_file_of_another_layout_is_no_result(path, monkeypatch):
+    with monkeypatch.context() as patch:
+        patch.setattr(store, "FORMAT", store.FORMAT + 1)
+        write_sample(made.sample(), path)
     with pytest.raises(StudyError, match="has layout"):
         read_sample(path)
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, TypeAlias
 import click
 
 from xrdorder.cli.cautions import ESTIMATES
+from xrdorder.cli.program import complain
 from xrdorder.cli.progress import Progress
 from xrdorder.exceptions import StudyError, XrdorderError
 from xrdorder.studies.words import did_you_mean, no_such_lot
@@ -58,6 +59,8 @@ def compare(
     )
 
     held = open_study(study)
+    if words := held.difference:
+        complain(f"remark: {words}")
     results, left_out = fit_to_compare(_without(_of_lot(held.results, lot), without))
     left_out.update(dict.fromkeys(without, "--without"))
     if reference in left_out:

@@ -20,9 +20,11 @@ from xrdorder.studies.comparison import (
     verdict,
 )
 from xrdorder.studies.comparison.of_study import AHEAD_BY, Wires, drifts_of
-from xrdorder.studies.comparison.words import manner, probability_words, rounded
+from xrdorder.studies.comparison.values import mounts_of
+from xrdorder.studies.comparison.words import manner, probability_words
 from xrdorder.studies.numbers import digits
 from xrdorder.superconductivity.targets import TARGETS
+from xrdorder.uncertainty import rounded
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -113,6 +115,9 @@ def _pooled(results: "xr.Dataset", by: str) -> list[str]:
     several = by != "lot" and len(lots) > 1
     if several:
         mixed.append(f"wire lots ({', '.join(lots)}), whose dopants may differ")
+    mounts = list(dict.fromkeys(mounts_of(results)))
+    if len(mounts) > 1:
+        mixed.append(f"mounts ({', '.join(mount or 'not told' for mount in mounts)})")
     if not mixed:
         return []
     words = " and ".join(part for part in (", ".join(mixed[:-1]), mixed[-1]) if part)
@@ -240,7 +245,7 @@ def _courses(results: "xr.Dataset", found: _Found, wires: _Wires, by: str) -> li
     """Trends over the variable, drifts along spool and over dates, samples that do not fit."""
     lines: list[str] = []
     drifting = [one for one in drifts_of(results, wires.values()) if one.distinguishable]
-    for quantity, (values, labels, _, variable, _, _) in wires.items():
+    for quantity, (values, labels, _, variable, *_) in wires.items():
         x = np.array(variable)
         if by in UNITS and quantity in found and np.unique(x[np.isfinite(x)]).size > 1 and np.isfinite(x).sum() > 2:
             scatter, name = found[quantity].comparison.repeatability, by.replace("-", " ")

@@ -8,6 +8,7 @@ import click
 
 from xrdorder.cli.cautions import ESTIMATES
 from xrdorder.cli.options import POSITIVE, figures_saved, strain_options
+from xrdorder.cli.program import complain
 from xrdorder.cli.progress import Progress
 from xrdorder.exceptions import XrdorderError
 
@@ -53,6 +54,8 @@ def fields(
     from xrdorder.superconductivity.currents_study import conductors, layers, with_like_sizes
 
     held = open_study(study)
+    if words := held.difference:
+        complain(f"remark: {words}")
     library = held.library()
     conditions = Conditions(temperature_k, strain=strain, design=design)
     designs = {sample.name: sample.lot.design for sample in held.study.samples}

@@ -107,6 +107,7 @@ def suggest(
         if limit is not None and (words := kelvin_words(limit)):
             complain(f"remark: {option}: {words}")
     held = open_study(study)
+    held.require_as_run()
     results, left_out = fit_to_compare(held.results)
     library = held.library()
     limits = Limits(

@@ -10,9 +10,9 @@ import numpy as np
 from xrdorder.cli.tables import table, wrapped
 from xrdorder.planning import HoldBound, plan_words
 from xrdorder.planning.rows import Basis, Cell, Row, basis, reference, rows, wires_of
-from xrdorder.studies.comparison.words import rounded
 from xrdorder.studies.files import write_atomically
 from xrdorder.studies.numbers import digits
+from xrdorder.uncertainty import rounded
 
 if TYPE_CHECKING:
     from xrdorder.planning import LotPlan, Response

@@ -92,7 +92,7 @@ def _verdicts(names: Sequence[str], words: Sequence[str], status: Sequence[str])
 
 
 def _other_phases(results: "xr.Dataset") -> list[str]:
-    """Lattices and amounts of the phases in patterns that hold no A15, for which the table has nothing to say."""
+    """Lattices and amounts of the phases in patterns that hold no A15, and limits of those that were not found."""
     rows = []
     for k, sample in enumerate(str(name) for name in results["sample"].values):
         if str(results["status"].values[k]) != "no A15":
@@ -103,9 +103,17 @@ def _other_phases(results: "xr.Dataset") -> list[str]:
             if match is None or not math.isfinite(value):
                 continue
             u = float(np.sqrt(np.nansum(results["contribution"].sel(quantity=name).values[k] ** 2)))
-            share = results["weight_fraction"].reindex(phase=[match[2]]).values[k, 0]  # none where atoms are not known
-            weight = f"{share:.3g}" if math.isfinite(share) else _MISSING
-            rows.append((_shortened(sample, _LONGEST_NAME), match[2], match[1], concise(value, u), weight))
+            # none where atoms are not known
+            share, u_share = (
+                float(results[stem].reindex(phase=[match[2]]).values[k, 0])
+                for stem in ("weight_fraction", "u_weight_fraction")
+            )
+            rows.append(
+                (_shortened(sample, _LONGEST_NAME), match[2], match[1], concise(value, u), concise(share, u_share))
+            )
+        for phase, limit in zip(results["phase"].values, results["weight_fraction_limit"].values[k], strict=True):
+            if math.isfinite(limit):
+                rows.append((_shortened(sample, _LONGEST_NAME), str(phase), "", "not found", f"below {limit:.2g}"))
     if not rows:
         return []
     return [table([("sample", "phase", "axis", "length", "weight"), ("", "", "", "nm", "")], rows), ""]

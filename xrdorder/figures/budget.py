@@ -33,7 +33,7 @@ class Part:
 
 
 PARTS = (
-    Part("counting", INK, ("counting", "line width", "texture")),
+    Part("counting", INK, ("counting", "line width", "texture", "phases not found")),
     Part("certificate, calibration", SKY, ("certificate", "calibration", "internal standard", "wavelength")),
     Part(
         "specimen and angle", LAGOON,

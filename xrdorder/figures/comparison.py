@@ -269,7 +269,7 @@ def _draw(
 def _draw_line(
     axes: Axes, one: Compared, against: str, variable: str, mine: Sequence[bool], *, logarithmic: bool, lot: int | None
 ) -> None:
-    """The straight line through all samples, or those of a lot, and by how much its shape is unsure."""
+    """The line through all samples, or those of a lot, and by how much its shape is unsure; none that is rejected."""
     index = np.flatnonzero(mine)
     x = np.asarray(one.variable, dtype=float)[index]
     if logarithmic:
@@ -278,6 +278,8 @@ def _draw_line(
         return
     scatter: Repeatability = one.comparison.repeatability
     found = trend(one.values.select(index), x, variable, scatter, logarithmic=logarithmic)
+    if found.rejected:
+        return
     over = (np.geomspace if logarithmic else np.linspace)(*found.span, _STEPS)
     scale = manner(one.comparison.quantity).scale
     middle = one.comparison.value[one.comparison.variants.index(against)]

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from xrdorder.figures import palette
 from xrdorder.figures.words import POINTS_PER_IN, fitted
+from xrdorder.uncertainty import rounded
 
 if TYPE_CHECKING:
     from xrdorder.fitting import PhaseResult
@@ -93,7 +94,8 @@ def _amounts(phases: "Mapping[str, PhaseResult] | xr.Dataset | None") -> dict[st
     words = {}
     for name, (present, fraction, u, limit) in rows.items():
         if present and len(rows) > 1:
-            words[name] = f"{100 * fraction:.1f} ± {100 * u:.1f} wt.%"
+            certain = not u > 0.0  # the only one found: nothing to set it against
+            words[name] = f"{100 * fraction:.4g} wt.%" if certain else rounded(100 * fraction, 100 * u, "wt.%")
         elif present:
             words[name] = ""  # all of it
         else:

@@ -379,8 +379,8 @@ def _draw_predicted(axes: Axes, scene: _Scene, shown: Shown) -> None:
 def _draw_lines(axes: Axes, scene: _Scene, shown: Shown) -> None:
     """The straight line through each lot that has samples enough, with the uncertainty of its shape.
 
-    Whether a slope is more than chance is a question of differences. Estimates have no line here: what they share would
-    turn it, and their differences show it.
+    A line that does not describe the course is not drawn. Whether a slope is more than chance is a question of
+    differences. Estimates have no line here: what they share would turn it, and their differences show it.
     """
     places = scene.places
     if shown.name not in scene.results["quantity"].values.astype(str) or len(places.lots) > _MOST_LINES:
@@ -393,6 +393,8 @@ def _draw_lines(axes: Axes, scene: _Scene, shown: Shown) -> None:
         if len(mine) < _LEAST_SAMPLES or np.unique(x).size < _LEAST_PLACES:
             continue
         found = trend(values.select(np.array(mine)), x, places.variable.title)
+        if found.rejected:
+            continue
         over = np.linspace(*found.span, _STEPS)
         line, shape = shown.scale * found.line(over), shown.scale * found.band(over)[1]
         colour = palette.lot_colour(lot)

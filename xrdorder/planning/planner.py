@@ -19,9 +19,10 @@ from xrdorder.planning.process import Process, fit
 from xrdorder.studies.comparison import Repeatability, Values
 from xrdorder.studies.comparison.replicates import FEW, NONE
 from xrdorder.studies.comparison.variants import mean_weights
-from xrdorder.studies.comparison.words import probability_words, rounded
+from xrdorder.studies.comparison.words import probability_words
 from xrdorder.studies.numbers import digits
 from xrdorder.treatments import History, Schedule
+from xrdorder.uncertainty import rounded
 
 Array = NDArray[np.float64]
 

@@ -21,8 +21,9 @@ from xrdorder.studies.comparison.of_study import (
     wires_of,
 )
 from xrdorder.studies.comparison.variants import LEVEL
-from xrdorder.studies.comparison.words import manner, probability_words, rounded
+from xrdorder.studies.comparison.words import manner, probability_words
 from xrdorder.superconductivity.targets import HELIUM_K, TARGETS
+from xrdorder.uncertainty import rounded
 
 _MEASURED = (("Bc2_T", "Bc2 at 4.2 K", "T"), ("Tc_K", "Tc", "K"))
 _CARE, _NAMED = "use with care", 3

@@ -60,7 +60,8 @@ def write_report(
     UnknownNameError
         There is no such part, figure, format or size.
     StudyError
-        There is no such sample, a result cannot be read, or the disk refuses.
+        The description is no longer that of the results, there is
+        no such sample, a result cannot be read, or the disk refuses.
     """
     if form not in FORMATS:
         raise UnknownNameError(f"format '{form}' is unknown; choose one of {', '.join(FORMATS)}")
@@ -70,6 +71,7 @@ def write_report(
     for word in only:
         if word not in known:
             raise UnknownNameError(f"there is no part and no figure '{word}' of a report; {did_you_mean(word, known)}")
+    opened.require_as_run()
     folder = opened.study.folder / RESULTS / FOLDER
     look = first_look(opened.results, opened.library())
     written: list[Path] = []

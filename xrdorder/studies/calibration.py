@@ -13,7 +13,7 @@ from xrdorder.profiles import Instrument, read_instrument, write_instrument
 from xrdorder.studies.description import CalibrationInput, Reading, Study
 from xrdorder.studies.files import file_hash, require_no_folder
 from xrdorder.studies.fingerprint import OF_FIT, fingerprint
-from xrdorder.studies.store import Provenance, read_fingerprint, read_sample, write_sample
+from xrdorder.studies.store import Provenance, stored_sample, write_sample
 from xrdorder.studies.work import of_fit, read, require_files
 
 
@@ -69,11 +69,10 @@ def study_instruments(study: Study, results: Path, *, again: bool = False) -> di
 def calibration_words(results: Path, identity: str) -> str:
     """Say from what a calibration of this identity was made; no more than that without a record in the results."""
     for record in sorted(results.glob("calibration*.nc")):
-        with suppress(XrdorderError):
-            origin = read_sample(record, groups=()).provenance
-            if origin.calibration == identity:
-                patterns = ", ".join(f"{name}, SHA-256 {digest}" for name, digest in origin.input_sha256.items())
-                return f"{identity}, by {origin.options.get('standard', 'a standard')}, {origin.created}; {patterns}"
+        stored = stored_sample(record)
+        if stored is not None and (origin := stored.provenance).calibration == identity:
+            patterns = ", ".join(f"{name}, SHA-256 {digest}" for name, digest in origin.input_sha256.items())
+            return f"{identity}, by {origin.options.get('standard', 'a standard')}, {origin.created}; {patterns}"
     return identity
 
 
@@ -88,12 +87,27 @@ def _instrument(study: Study, name: str, results: Path, again: bool) -> Instrume
         provenance = _provenance(given)
         for path in (file, record):
             require_no_folder(path)
-        if not again and file.is_file() and read_fingerprint(record) == provenance.fingerprint:
-            with suppress(InstrumentError):  # a damaged file is made again, as the samples are
-                return read_instrument(file)
+        if not again and file.is_file():
+            with suppress(InstrumentError, OSError):  # a damaged file is made again, as the samples are
+                if file_hash(file) == _vouched(record, provenance.fingerprint):
+                    return read_instrument(file)
         return _calibrate(given, provenance, file, record)
     except XrdorderError as error:
         raise StudyError(f"{f'calibrations.{name}' if name else 'instrument.calibrate'}: {error}") from error
+
+
+_FILE = "instrument_sha256"
+
+
+def _vouched(record: Path, fingerprint: str) -> str:
+    """SHA-256 of the instrument file that the record of this calibration was made with; empty without such a record.
+
+    An instrument is known by its values; a digit that changes in its covariance would change every uncertainty unseen.
+    """
+    stored = stored_sample(record)
+    if stored is None or stored.provenance.fingerprint != fingerprint:
+        return ""
+    return str(stored.provenance.options.get(_FILE, ""))
 
 
 def _provenance(given: CalibrationInput) -> Provenance:
@@ -130,8 +144,11 @@ def _calibrate(given: CalibrationInput, provenance: Provenance, file: Path, reco
     # The file is what later runs read, so it is what this run takes too: samples fitted in two runs share it.
     instrument = read_instrument(file)
     stamped = replace(
-        provenance, calibration=instrument.id, created=datetime.now(UTC).isoformat(timespec="seconds")
+        provenance,
+        options={**provenance.options, _FILE: file_hash(file)},
+        calibration=instrument.id,
+        created=datetime.now(UTC).isoformat(timespec="seconds"),
     )
-    # The record goes last: its fingerprint vouches for the instrument file beside it.
+    # The record goes last: it vouches for the instrument file beside it.
     write_sample(of_fit("calibration", calibration.fit, stamped), record)
     return instrument

@@ -13,11 +13,14 @@ from xrdorder import __version__, uncertainty
 from xrdorder.exceptions import StudyError
 from xrdorder.material import PUBLISHED_SCALE, TinScale
 from xrdorder.relations import relations
+from xrdorder.studies.as_run import REST, rest_of
 from xrdorder.studies.columns import NUMBERS, QUALITY, TARGETS, TOLD, Column, column_names
+from xrdorder.studies.conventions import about, udunits, unit, units_beside
 from xrdorder.studies.description import Study
 from xrdorder.studies.files import disk_reason, write_atomically
 from xrdorder.studies.groups import netcdf, read_root
 from xrdorder.studies.measured_store import measured_variables
+from xrdorder.studies.sealed import read_sealed, sealed
 from xrdorder.studies.store import NO_A15, StoredSample
 from xrdorder.studies.told import Variables, told_variables
 
@@ -64,18 +67,17 @@ def collate(
         "value": (
             ("sample", "quantity"),
             np.array(values, dtype=float).reshape(len(samples), len(quantities)),
-            {
-                "units": "as named by the quantity",
-                "long_name": "value of the quantity; its unit stands in its name, fractions as fractions",
-            },
-        )
+            {"long_name": "value of the quantity in the unit of quantity_units, fractions as fractions"},
+        ),
+        "quantity_units": ("quantity", *units_beside(map(unit, quantities), "value and contribution")),
     }
     _add_plain(variables, samples, quantities)
     targets = [_targets(sample) for sample in samples]
     for column in (*NUMBERS, *QUALITY):
         each = zip(samples, targets, strict=True)
         numbers = np.array([_number(sample, predicted, column) for sample, predicted in each], dtype=float)
-        attrs = {"units": column.units, "long_name": column.long_name}
+        said = column.long_name + ", in per cent of the atoms" * (column.units == "at.%")
+        attrs = {"units": udunits(column.units), "long_name": said}
         if source := _source(column.quantity, scale):
             attrs["source"] = source
         variables[column.name] = ("sample", numbers, attrs)
@@ -83,12 +85,17 @@ def collate(
     _add_relations(variables, samples)
     variables.update(told_variables(study, samples))
     variables.update(measured_variables(study.samples))
+    described = {sample.name: rest_of(sample) for sample in study.samples}
+    variables[REST] = (
+        "sample",
+        np.array([described[sample.name] for sample in samples], dtype=object),
+        {"long_name": "SHA-256 of what was told of the sample beside its treatment"},
+    )
     dataset = dataset.assign(variables).set_coords(["phase", "plain_quantity", "relation"])
-    dataset["contribution"].attrs["units"] = "as named by the quantity"
-    dataset["source_group"].attrs["units"] = ""
     statuses = [sample.status for sample in samples]
+    newest = max((sample.provenance.created for sample in samples), default="")
     dataset.attrs = {
-        "title": study.title,
+        **about(study.title, f"collated by xrdorder {__version__}", newest),
         "xrdorder_version": __version__,
         "samples": len(samples),
         "failed": sum(sample.failed for sample in samples),
@@ -98,10 +105,10 @@ def collate(
         "own_relations": ", ".join(own_relations),
     }
     if own := own_words(dataset):
-        attrs = {"units": "", "long_name": "scale of tin and relations of the laboratory's own behind the estimates"}
+        attrs = {"long_name": "scale of tin and relations of the laboratory's own behind the estimates"}
         dataset["own"] = ("sample", np.array([own] * len(samples), dtype=object), attrs)
     for name in ("sample", "quantity", "source"):
-        dataset[name].attrs.update(units="", long_name=f"name of the {name}")
+        dataset[name].attrs["long_name"] = f"name of the {name}"
     return dataset
 
 
@@ -157,15 +164,13 @@ def _add_plain(variables: Variables, samples: Sequence[StoredSample], quantities
     variables["plain_value"] = (
         ("sample", "plain_quantity"),
         np.array(values, dtype=float).reshape(len(samples), len(names)),
-        {
-            "units": "as named by the quantity",
-            "long_name": "value of a quantity without an uncertainty table; fractions as fractions",
-        },
+        {"long_name": "value of a quantity without an uncertainty table; fractions as fractions"},
     )
+    variables["plain_quantity_units"] = ("plain_quantity", *units_beside(map(unit, names), "plain_value"))
     variables["plain_quantity"] = (
         "plain_quantity",
         np.array(names, dtype=object),
-        {"units": "", "long_name": "name of a quantity without an uncertainty table"},
+        {"long_name": "name of a quantity without an uncertainty table"},
     )
 
 
@@ -206,7 +211,7 @@ def _add_phases(variables: Variables, samples: Sequence[StoredSample], phases: S
     variables["phase"] = (
         "phase",
         np.array(phases, dtype=object),
-        {"units": "", "long_name": "name of the phase"},
+        {"long_name": "name of the phase"},
     )
 
 
@@ -222,7 +227,7 @@ def _add_relations(variables: Variables, samples: Sequence[StoredSample]) -> Non
     variables["relation"] = (
         "relation",
         np.array(names, dtype=object),
-        {"units": "", "long_name": "name of the published relation"},
+        {"long_name": "name of the published relation"},
     )
     for key, meaning in (
         ("target", "quantity the relation predicts"),
@@ -231,8 +236,10 @@ def _add_relations(variables: Variables, samples: Sequence[StoredSample]) -> Non
         variables[f"relation_{key}"] = (
             "relation",
             np.array([found[name][key] for name in names], dtype=object),
-            {"units": "", "long_name": meaning},
+            {"long_name": meaning},
         )
+    targets = [found[name]["target"] for name in names]
+    variables["relation_units"] = ("relation", *units_beside(map(unit, targets), "relation_median, _low and _high"))
     numbers = {
         "median": "median of the prediction by this relation alone",
         "low": "lower end of the 68 % interval of the prediction by this relation alone",
@@ -250,15 +257,11 @@ def _add_relations(variables: Variables, samples: Sequence[StoredSample]) -> Non
         reason[i, columns] = tables["relation_reason"].values
     dims = ("sample", "relation")
     for key, meaning in numbers.items():
-        attrs = {"units": "as named by the relation_target", "long_name": meaning}
-        variables[f"relation_{key}"] = (dims, arrays[key], attrs)
+        variables[f"relation_{key}"] = (dims, arrays[key], {"long_name": meaning})
     variables["relation_reason"] = (
         dims,
         reason,
-        {
-            "units": "",
-            "long_name": "why the relation is refused; empty where it applies and enters the estimate",
-        },
+        {"long_name": "why the relation is refused; empty where it applies and enters the estimate"},
     )
     for column in NUMBERS:
         if column.quantity in TARGETS and column.kind in _PREDICTED:
@@ -275,7 +278,7 @@ def write_results(dataset: xr.Dataset, folder: Path) -> None:
     StudyError
         The disk refuses.
     """
-    for name, content in ((RESULTS_NC, netcdf(dataset)), (RESULTS_CSV, _csv(dataset))):
+    for name, content in ((RESULTS_NC, sealed(netcdf(dataset))), (RESULTS_CSV, _csv(dataset))):
         _renew(folder / name, content)
 
 
@@ -295,7 +298,7 @@ def _csv(dataset: xr.Dataset) -> bytes:
 
 def _column(dataset: xr.Dataset, name: str) -> list[str]:
     """One column of the table as text: empty where there is no number."""
-    for stem in ("u_weight_fraction", "weight_fraction"):
+    for stem in ("u_weight_fraction", "weight_fraction_limit", "weight_fraction"):
         phase = name.removeprefix(f"{stem}_")
         if phase != name and phase in dataset["phase"].values:
             values = dataset[stem].sel(phase=phase).values
@@ -321,9 +324,9 @@ def read_results(folder: Path) -> xr.Dataset:
     """
     path = folder / RESULTS_NC
     try:
-        return read_root(path)
+        return read_root(read_sealed(path))
     except FileNotFoundError:
         raise StudyError(f"{path}: no such results; run the study first") from None
-    except (OSError, ValueError, KeyError) as error:
+    except Exception as error:  # as of sample files
         reason = disk_reason(error) if isinstance(error, OSError) else " ".join(str(error).split())
         raise StudyError(f"{path}: cannot be read ({reason}); run the study again to renew it") from error

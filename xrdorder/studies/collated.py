@@ -14,6 +14,9 @@ import numpy as np
 import xarray as xr
 
 from xrdorder.studies.columns import TOLD
+from xrdorder.studies.groups import read_root
+from xrdorder.studies.numbers import DOSE_DIGITS, digits
+from xrdorder.studies.sealed import read_sealed
 from xrdorder.studies.store import StoredSample
 from xrdorder.uncertainty import PRIVATE
 
@@ -64,9 +67,8 @@ class Collated:
 def read_collated(path: Path) -> Collated:
     """Read the results of a study; empty where there are none, or where they are damaged."""
     try:
-        with xr.open_dataset(path, engine="h5netcdf") as results:
-            return _of(results)
-    except (OSError, ValueError, KeyError):
+        return _of(read_root(read_sealed(path)))
+    except Exception:  # what is lost is told by `read_results`; a sample is explained without it
         return Collated()
 
 
@@ -96,7 +98,8 @@ _UNITS = {"hour": " h", "degree_Celsius": " °C", "m": " m"}
 
 def _told(column: str, value: object, attrs: Mapping[str, str]) -> ToldColumn:
     if isinstance(value, float | np.floating):
-        text = f"{value:.5g}{_UNITS.get(attrs.get('units', ''), '')}" if np.isfinite(value) else ""
+        said = digits(float(value), DOSE_DIGITS if column.startswith("dose") else 5)
+        text = f"{said}{_UNITS.get(attrs.get('units', ''), '')}" if np.isfinite(value) else ""
     else:
         text = str(value)
     source = f"; {attrs['source']}" if attrs.get("source") else ""

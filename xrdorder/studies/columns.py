@@ -140,9 +140,9 @@ def column_names(phases: tuple[str, ...] | list[str]) -> list[str]:
     """Names of all columns of `results.csv` for a study of these phases, in order.
 
     >>> column_names(["nb3sn"])[:4], column_names(["nb3sn"])[-3:]
-    (['sample', 'status', 'a_nm', 'u_a_nm'], ['date', 'own', 'quality'])
+    (['sample', 'status', 'a_nm', 'u_a_nm'], ['own', 'weight_fraction_limit_nb3sn', 'quality'])
     """
     names = ["sample", "status", *(column.name for column in (*NUMBERS, *QUALITY)), "flags"]
     for phase in phases:
         names += [f"weight_fraction_{phase}", f"u_weight_fraction_{phase}"]
-    return [*names, *TOLD, "quality"]
+    return [*names, *TOLD, *(f"weight_fraction_limit_{phase}" for phase in phases), "quality"]

@@ -277,7 +277,7 @@ def _contrast(stored: Stored, end: str) -> _Rule:
         change = (stored.number("order_contrast") - stored.number(parameter)) / slope
         held = stored.number("tin_fraction") - change
         if not math.isnan(held):
-            formula += f"; held were {100 * held:.1f} at.%"
+            formula += f"; held was {held:.3f}"
     return _Rule(
         (parameter, "order_contrast_by_tin", "tin_fraction"),
         formula,
@@ -305,7 +305,7 @@ def _site_order(stored: Stored, end: str) -> _Rule:
         )
     light = stored.light
     names = ", ".join(
-        f"{100 * content:g} at.% {element}, {100 * stored.share(element):g} % of it on the tin site"
+        f"{content:g} of all atoms {element}, {stored.share(element):.3g} of it on the tin site"
         for element, content in stored.dopants.items()
     )
     given = stored.specimen.on_tin_site or {}
@@ -347,7 +347,7 @@ def _tin(stored: Stored, end: str) -> _Rule:
     return _Rule(
         inputs,
         f"{MEASURED.formula}, a = {lattice}; the other published line would give "
-        f"{100 * float(END_POINTS.function(a)):.2f} at.%",
+        f"{float(END_POINTS.function(a)):.4f}",
         f"{_cite(MEASURED)}; {_cite(END_POINTS)}",
         lambda: float(MEASURED.function(a)),
     )

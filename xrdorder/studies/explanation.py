@@ -7,7 +7,6 @@ description needed: a file can be explained years later. Who shares a source is 
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -25,15 +24,15 @@ from xrdorder.studies.calibration import calibration_words
 from xrdorder.studies.collate import RESULTS_NC
 from xrdorder.studies.collated import Sharing, ToldColumn, read_collated
 from xrdorder.studies.columns import TOLD
+from xrdorder.studies.conventions import unit
 from xrdorder.studies.derivations import Step, Stored, steps
 from xrdorder.studies.modelled import model_words
 from xrdorder.studies.nuisances import Covariance, FittedParameter
+from xrdorder.studies.numbers import concise
 from xrdorder.studies.run import RESULTS, SAMPLES, sample_file
 from xrdorder.studies.store import FAILED, Provenance, StoredSample, read_sample
 from xrdorder.studies.words import did_you_mean
 from xrdorder.uncertainty import PRIVATE, Contributions
-
-UNITS = {"nm": "nm", "deg": "degree", "K": "K", "T": "T"}
 
 FAMILIES = {
     "counting": "counting statistics, enlarged where residuals hang together; with all the fit found out itself",
@@ -54,6 +53,7 @@ FAMILIES = {
     "routes disagree": "lattice and order contradict each other about tin",
     "niobium or tantalum": "one phase for both metals, whose shares the pattern cannot tell",
     "texture": "preferred orientation",
+    "phases not found": "phases that were asked for, up to the limit below which they may be there",
     "temperature": "temperature of the specimen",
     "thermal expansion": "expansion coefficient",
     "dopant content": "how much dopant the A15 holds",
@@ -563,7 +563,7 @@ def _asked_with(sample: StoredSample, target: str) -> tuple[str, ...]:
     for name in (tin, "site_order"):
         value = sample.values.get(name, math.nan)
         if math.isfinite(value) and name in table.quantities:
-            words.append(f"{name} = {value:.5g} ± {table.total(name):.2g}")
+            words.append(f"{name} = {concise(value, table.total(name))}")
     words.append("relations " + WIRES.get(wire, f"found on wire with {wire.replace('doped', 'dopants')} or on any"))
     digest = (sample.provenance.options.get("own_files") or {}).get("relations")
     if digest:
@@ -582,17 +582,3 @@ def _formula(names: str) -> tuple[str, str]:
         return "", ""
     known = ", ".join(dict.fromkeys(LABELS[entry.known] for entry in entries))
     return "; ".join(entry.formula for entry in entries), f" ({known})"
-
-
-def unit(name: str) -> str:
-    """Unit of a quantity by its name; empty for plain numbers and fractions.
-
-    >>> unit("domain_size_nm_lean"), unit("Bc2_4K2_T"), unit("gauss_tan2"), unit("site_order")
-    ('nm', 'T', 'degree²', '')
-    """
-    if name.startswith("gauss_"):
-        return "degree²"
-    if name.startswith("lorentz_"):
-        return "degree"
-    found = re.search(r"_(nm|deg|K|T)(?:_|$)", name)
-    return UNITS[found[1]] if found else ""

@@ -7,7 +7,6 @@ enough and xarray makes the same of the files.
 
 import io
 from collections.abc import Collection, Mapping
-from pathlib import Path
 from typing import Any
 
 import h5netcdf
@@ -55,21 +54,15 @@ def _write_group(group: h5netcdf.Group, dataset: xr.Dataset) -> None:
     group.attrs.update(dataset.attrs)
 
 
-def read_root(path: Path) -> xr.Dataset:
-    """Read what is not in a group.
-
-    Raises
-    ------
-    OSError, KeyError, ValueError
-        The file cannot be read, or is no netCDF.
-    """
-    with h5netcdf.File(path, "r", decode_vlen_strings=True) as file:
+def read_root(content: bytes) -> xr.Dataset:
+    """Read what is not in a group from the content of a file that is known to be whole (`studies.sealed`)."""
+    with h5netcdf.File(io.BytesIO(content), "r", decode_vlen_strings=True) as file:
         return _read_group(file)
 
 
-def read_groups(path: Path, names: Collection[str]) -> dict[str, xr.Dataset]:
-    """Read groups, those of the names that are there; raises as `read_root`."""
-    with h5netcdf.File(path, "r", decode_vlen_strings=True) as file:
+def read_groups(content: bytes, names: Collection[str]) -> dict[str, xr.Dataset]:
+    """Read groups, those of the names that are there; otherwise as `read_root`."""
+    with h5netcdf.File(io.BytesIO(content), "r", decode_vlen_strings=True) as file:
         return {name: _read_group(file.groups[name]) for name in names if name in file.groups}
 
 

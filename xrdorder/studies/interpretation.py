@@ -36,6 +36,9 @@ SEED = 0
 GROUP = "fitted"
 """Group of a sample file that holds what the fit handed on."""
 
+_IN_FILE = {"quantity": "fitted_quantity", "source": "fitted_source"}
+"""Dimensions of the group: in netCDF a group inherits those of the root, and those hold what was made of the fit."""
+
 
 @dataclass(frozen=True)
 class Fitted:
@@ -75,7 +78,7 @@ class Fitted:
 
     def to_dataset(self) -> xr.Dataset:
         """Table for storage."""
-        dataset = uncertainty.to_dataset(self.contributions)
+        dataset = uncertainty.to_dataset(self.contributions).rename(_IN_FILE)
         names = list(self.values)
         dataset["number"] = ("name", np.array([self.values[name] for name in names], dtype=float))
         dataset = dataset.assign_coords(name=np.array(names, dtype=object))
@@ -100,7 +103,7 @@ class Fitted:
         low, high = (float(angle) for angle in attrs["two_theta_range"])
         return cls(
             values=dict(zip(dataset["name"].values.tolist(), dataset["number"].values.tolist(), strict=True)),
-            contributions=uncertainty.from_dataset(dataset),
+            contributions=uncertainty.from_dataset(dataset.rename({b: a for a, b in _IN_FILE.items()})),
             flags=tuple((str(name), str(message)) for name, message in json.loads(attrs["flags"])),
             quality_words=json.loads(attrs["quality_words"]),
             a15=str(attrs["a15"]),

@@ -5,9 +5,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from xrdorder.studies.conventions import udunits, units_beside
 from xrdorder.studies.description import Sample
 
-_AS_NAMED = "as named by the quantity"
 _VALUE = "value measured by the laboratory"
 
 
@@ -33,15 +33,16 @@ def measured_variables(samples: Sequence[Sample]) -> dict[str, tuple[str, NDArra
         "measured_remark": ("how it was measured, in the words of the description", [one.remark for _, one in rows]),
     }
     numbers: dict[str, tuple[str, str, list[float | None]]] = {
-        "measured_value": (_AS_NAMED, _VALUE, [one.value for _, one in rows]),
-        "u_measured_value": (_AS_NAMED, f"standard uncertainty (k = 1) of: {_VALUE}", [one.u for _, one in rows]),
+        "measured_value": ("", _VALUE, [one.value for _, one in rows]),
+        "u_measured_value": ("", f"standard uncertainty (k = 1) of: {_VALUE}", [one.u for _, one in rows]),
         "measured_temperature_k": ("K", "temperature of the measurement", [one.temperature_k for _, one in rows]),
         "measured_field_t": ("T", "field of the measurement", [one.field_t for _, one in rows]),
     }
     found: dict[str, tuple[str, NDArray[np.generic], dict[str, str]]] = {}
     for name, (meaning, words) in texts.items():
-        found[name] = ("measurement", np.array(words, dtype=object), {"units": "", "long_name": meaning})
+        found[name] = ("measurement", np.array(words, dtype=object), {"long_name": meaning})
     for name, (units, meaning, values) in numbers.items():
         array = np.array([np.nan if value is None else value for value in values], dtype=np.float64)
-        found[name] = ("measurement", array, {"units": units, "long_name": meaning})
+        found[name] = ("measurement", array, {"long_name": meaning, **({"units": udunits(units)} if units else {})})
+    found["measured_units"] = ("measurement", *units_beside([one.unit for _, one in rows], "measured_value and its u"))
     return found

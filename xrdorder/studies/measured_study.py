@@ -57,8 +57,9 @@ def hold(opened: OpenStudy, lot: str | None = None) -> Held:
     Raises
     ------
     StudyError
-        Nothing was measured, or there is no such lot.
+        Nothing was measured, there is no such lot, or the description is no longer that of the results.
     """
+    opened.require_as_run()
     study = opened.study
     lots = list(dict.fromkeys(sample.lot.name for sample in study.samples))
     if lot is not None and lot not in lots:

@@ -15,6 +15,7 @@ from xrdorder.fitting import DEFAULT_PHASES
 from xrdorder.profiles import Instrument
 from xrdorder.relations import Library
 from xrdorder.studies.absent import stops
+from xrdorder.studies.as_run import difference_words
 from xrdorder.studies.calibration import study_instruments
 from xrdorder.studies.collate import collate, read_results, write_results
 from xrdorder.studies.description import DESCRIPTION, Sample, Study, read_study
@@ -24,7 +25,7 @@ from xrdorder.studies.interpretation import SEED, OwnFiles
 from xrdorder.studies.noticed import with_noticed
 from xrdorder.studies.pool import run_all
 from xrdorder.studies.specimens import reaction_temperature
-from xrdorder.studies.store import FAILED, GROUPS, Provenance, StoredSample, read_fingerprint, read_sample
+from xrdorder.studies.store import FAILED, GROUPS, Provenance, StoredSample, read_sample, stored_sample
 from xrdorder.studies.work import Task, do_task, failure, require_files
 
 RESULTS = "results"
@@ -142,25 +143,17 @@ def _sort_out(
             # Not stored: an earlier result may be all that is left of a pattern that has gone astray.
             result.settled[sample.name] = failure(sample.name, str(error), Provenance(version=__version__))
             continue
-        stored = None if again else _still_good(file, provenance.fingerprint)
-        if stored is None:
-            fitted = not again and read_fingerprint(file, of_fit=True) == provenance.fit_fingerprint
+        stored = None if again else stored_sample(file)  # a damaged one is made again
+        if stored is not None and stored.name != sample.name:  # of another sample, with all of its own doubt
+            stored = None
+        if stored is None or stored.provenance.fingerprint != provenance.fingerprint:
+            fitted = stored is not None and stored.provenance.fit_fingerprint == provenance.fit_fingerprint
             task = Task(sample, study.phases, study.engine, instrument, file, provenance, own, fitted)
             result.tasks.append(task)
         else:
             result.settled[sample.name] = stored
             result.unchanged += 1
     return result
-
-
-def _still_good(file: Path, fingerprint: str) -> StoredSample | None:
-    """Give the stored result if it is the answer to this input, and whole; a damaged one is made again."""
-    if read_fingerprint(file) != fingerprint:
-        return None
-    try:
-        return read_sample(file, groups=())
-    except StudyError:
-        return None
 
 
 def provenance_of(
@@ -243,6 +236,22 @@ class OpenStudy:
 
     study: Study
     results: xr.Dataset
+
+    @property
+    def difference(self) -> str:
+        """Where the description differs from what the results were made from, in one line; empty where nowhere."""
+        return difference_words(self.study, self.results)
+
+    def require_as_run(self) -> None:
+        """Refuse to show results under a description that they were not made from.
+
+        Raises
+        ------
+        StudyError
+            The description was changed since.
+        """
+        if words := self.difference:
+            raise StudyError(words)
 
     def library(self) -> Library:
         """Published relations, and those of the laboratory where the study names a file of them.

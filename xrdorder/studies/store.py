@@ -4,9 +4,10 @@ The root group holds the tables that later steps need: ``value`` and ``contribut
 ``relation_...`` (relation), ``target_...`` (target), and the provenance as attributes. The groups ``curves``,
 ``lines``, ``phases``, ``parameters`` hold the fit itself, ``opinions`` lattice and order by other routes,
 ``single_lines`` lines of the A15 fitted one by one, ``fitted`` what the fit handed on to its interpretation. Every
-file is ordinary netCDF-4; it is written whole or not at all.
+file is ordinary netCDF-4 with a checksum behind it (`studies.sealed`); it is written whole or not at all.
 """
 
+import io
 import json
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
@@ -19,8 +20,10 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from xrdorder.exceptions import StudyError
-from xrdorder.studies.files import disk_reason, write_atomically
+from xrdorder.studies.conventions import about, unit, units_beside
+from xrdorder.studies.files import disk_reason
 from xrdorder.studies.groups import arrays, netcdf, plain, read_groups
+from xrdorder.studies.sealed import read_sealed, write_sealed
 from xrdorder.uncertainty import Contributions
 
 FORMAT = 5
@@ -155,18 +158,22 @@ def write_sample(sample: StoredSample, path: Path) -> None:
     StudyError
         The disk refuses; the old file, if any, is untouched.
     """
-    content = netcdf(_root(sample), sample.groups)
-    write_atomically(path, lambda temporary: temporary.write_bytes(content))
+    write_sealed(path, netcdf(_root(sample), sample.groups))
 
 
 def _root(sample: StoredSample) -> xr.Dataset:
     contributions, provenance = sample.contributions, sample.provenance
+    plain_names = [name for name in sample.values if name not in contributions.quantities]
     root = xr.Dataset(
         {
             "value": (
                 "quantity",
                 np.array([sample.values.get(name, np.nan) for name in contributions.quantities], dtype=float),
-                {"long_name": "value of the quantity; unit in its name, fractions as fractions"},
+                {"long_name": "value of the quantity, fractions as fractions"},
+            ),
+            "quantity_units": (
+                "quantity",
+                *units_beside(map(unit, contributions.quantities), "value and contribution"),
             ),
             "contribution": (
                 ("quantity", "source"),
@@ -181,11 +188,10 @@ def _root(sample: StoredSample) -> xr.Dataset:
             # names without an uncertainty table (bounds, counts) are kept beside those with one
             "plain_value": (
                 "plain_quantity",
-                np.array(
-                    [v for k, v in sample.values.items() if k not in contributions.quantities], dtype=float
-                ),
+                np.array([sample.values[name] for name in plain_names], dtype=float),
                 {"long_name": "value of a quantity without an uncertainty table"},
             ),
+            "plain_quantity_units": ("plain_quantity", *units_beside(map(unit, plain_names), "plain_value")),
             "quality": (
                 "figure_of_fit",
                 np.array(list(sample.quality.values()), dtype=float),
@@ -195,11 +201,13 @@ def _root(sample: StoredSample) -> xr.Dataset:
         coords={
             "quantity": _texts(contributions.quantities),
             "source": _texts(contributions.sources),
-            "plain_quantity": _texts(k for k in sample.values if k not in contributions.quantities),
+            "plain_quantity": _texts(plain_names),
             "figure_of_fit": _texts(sample.quality),
         },
     ).merge(sample.tables)
+    made = f"fitted and interpreted by xrdorder {provenance.version}".rstrip()
     root.attrs = {
+        **about(f"sample {sample.name}", made, provenance.created),
         "format": FORMAT,
         "sample": sample.name,
         "status": sample.status,
@@ -239,7 +247,8 @@ def read_sample(path: Path, *, groups: Collection[str] = GROUPS) -> StoredSample
         The file is missing, damaged, or of another layout.
     """
     try:
-        with h5py.File(path, "r") as file:
+        content = read_sealed(path)
+        with h5py.File(io.BytesIO(content), "r") as file:
             attrs = {key: plain(value) for key, value in file.attrs.items()}
             if attrs.get("format") != FORMAT:
                 raise StudyError(
@@ -247,7 +256,7 @@ def read_sample(path: Path, *, groups: Collection[str] = GROUPS) -> StoredSample
                 )
             table = arrays(file)
             tables = _tables(table)
-        found = read_groups(path, groups) if groups else {}
+        found = read_groups(content, groups) if groups else {}
         quantities = [str(name) for name in table["quantity"]]
         values = dict(zip(quantities, table["value"].tolist(), strict=True))
         values |= dict(zip(table["plain_quantity"].tolist(), table["plain_value"].tolist(), strict=True))
@@ -276,30 +285,26 @@ def read_sample(path: Path, *, groups: Collection[str] = GROUPS) -> StoredSample
                 created=str(attrs["created"]),
             ),
             quality_words=str(attrs["quality_words"]),
-            model=tuple(json.loads(attrs.get("model", "[]"))),  # older files are without
+            model=tuple(json.loads(attrs["model"])),
             trace=str(attrs["trace"]),
         )
     except FileNotFoundError:
         raise StudyError(f"{path}: no such result; run the study first") from None
     except OSError as error:
-        raise StudyError(f"{path}: cannot be read ({disk_reason(error)}); remove it and run again") from error
-    except (KeyError, ValueError, TypeError) as error:
-        if isinstance(error, StudyError):
-            raise
-        raise StudyError(
-            f"{path}: is damaged ({' '.join(str(error).split())}); remove it and run again"
-        ) from error
+        raise StudyError(f"{path}: cannot be read ({disk_reason(error)}); run the study again to renew it") from error
+    except StudyError:
+        raise
+    except Exception as error:  # whole, but not as this version writes it: no reader can know how it stumbles
+        reason = " ".join(str(error).split()) or type(error).__name__
+        raise StudyError(f"{path}: is damaged ({reason}); run the study again to renew it") from error
 
 
-def read_fingerprint(path: Path, *, of_fit: bool = False) -> str:
-    """Read a fingerprint alone, in well under a millisecond; empty when there is no usable file."""
+def stored_sample(path: Path) -> StoredSample | None:
+    """Read a sample file without its groups; None where there is none that can be read."""
     try:
-        with h5py.File(path, "r") as file:
-            if plain(file.attrs.get("format")) != FORMAT:
-                return ""
-            return str(plain(file.attrs.get("fit_fingerprint" if of_fit else "fingerprint", "")))
-    except OSError:
-        return ""
+        return read_sample(path, groups=())
+    except StudyError:
+        return None
 
 
 def _tables(table: Mapping[str, NDArray[Any]]) -> xr.Dataset:

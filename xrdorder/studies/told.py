@@ -89,7 +89,7 @@ def told_variables(study: Study, samples: Sequence[StoredSample]) -> Variables:
         "created": ("time of the fit in UTC", [s.provenance.created for s in samples]),
     }
     for name, (meaning, values) in texts.items():
-        variables[name] = ("sample", np.array(values, dtype=object), {"units": "", "long_name": meaning})
+        variables[name] = ("sample", np.array(values, dtype=object), {"long_name": meaning})
     numbers: dict[str, tuple[str, str, list[float | None]]] = {
         "peak_c": (
             "degree_Celsius",
@@ -124,7 +124,7 @@ def told_variables(study: Study, samples: Sequence[StoredSample]) -> Variables:
         attrs = {"units": "m", "long_name": "place of the sample along the spool"}
         variables["position"] = ("sample", positions, attrs)
     if any(s.date for s in own):
-        attrs = {"units": "", "long_name": "date of the measurement, ISO 8601; empty where it is not known"}
+        attrs = {"long_name": "date of the measurement, ISO 8601; empty where it is not known"}
         variables["date"] = ("sample", np.array([s.date for s in own], dtype=object), attrs)
     return variables
 

@@ -2,6 +2,7 @@
 
 import math
 import traceback
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -19,8 +20,15 @@ from xrdorder.studies.description import Reading, Sample
 from xrdorder.studies.interpretation import GROUP, Fitted, OwnFiles, interpret, joined
 from xrdorder.studies.modelled import model_words
 from xrdorder.studies.parameters import parameter_group
-from xrdorder.studies.store import FAILED, Provenance, StoredSample, read_sample, write_sample
+from xrdorder.studies.store import FAILED, NO_A15, Provenance, StoredSample, read_sample, write_sample
 from xrdorder.studies.words import did_you_mean
+from xrdorder.uncertainty import Contributions
+
+OF_ORDER = ("illuminated-length-unknown", "order-hangs-on-length")
+"""Flags that speak of order alone: without an A15 there is nothing to remark."""
+
+ONE_SIDED_95 = 1.645
+"""Standard uncertainties of a normal distribution below which 95 % lie."""
 
 
 @dataclass(frozen=True)
@@ -143,7 +151,7 @@ def _fit(task: Task) -> StoredSample:
     result = of_fit(sample.name, fit, task.provenance)
     fitted = Fitted(
         result.values,
-        fit.contributions,
+        result.contributions,
         result.flags,
         fit.quality_words,
         fit.a15,
@@ -180,12 +188,13 @@ def _again(task: Task) -> StoredSample | None:
 def of_fit(name: str, fit: PatternFit, provenance: Provenance) -> StoredSample:
     """Turn a fit into what is stored of it."""
     limits = {f"upper_limit_{phase}": limit for phase, limit in fit.upper_limits.items()}
+    flags = [flag for flag in fit.flags if fit.status != NO_A15 or flag.name not in OF_ORDER]
     return StoredSample(
         name=name,
         status=fit.status,
         values={**fit.values, **limits, "order_contrast_by_tin": fit.by_tin.get("order_contrast", math.nan)},
-        contributions=fit.contributions,
-        flags=joined(fit.flags),
+        contributions=with_absent(fit.contributions, fit.values, fit.upper_limits),
+        flags=joined(flags),
         quality={
             "r_wp": fit.r_wp,
             "r_expected": fit.r_expected,
@@ -204,6 +213,29 @@ def of_fit(name: str, fit: PatternFit, provenance: Provenance) -> StoredSample:
         provenance=provenance,
         quality_words=fit.quality_words,
     )
+
+
+def with_absent(
+    table: Contributions, values: Mapping[str, float], limits: Mapping[str, float]
+) -> Contributions:
+    """Add to weight fractions that phases which were not found may be there: else a single phase is 1 without doubt.
+
+    Parameters
+    ----------
+    table : Contributions
+    values : mapping of str to float
+    limits : mapping of str to float
+        Upper limits of weight fractions by phase (95 %); a share x of another phase makes of a fraction w(1 - x).
+    """
+    for name in table.quantities:
+        if name.startswith("weight_fraction_"):
+            extra = {
+                f"phases not found/{phase}": (-values[name] * limit / ONE_SIDED_95, "")
+                for phase, limit in limits.items()
+                if math.isfinite(limit)
+            }
+            table = table.extend(name, {name: 1.0}, extra)
+    return table
 
 
 def _phases(fit: PatternFit) -> xr.Dataset:

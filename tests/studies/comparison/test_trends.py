@@ -1,5 +1,7 @@
 """Trends, drifts and outliers: found where they are, not found where they are not, and said in words."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.stats import binom, linregress
@@ -8,6 +10,8 @@ from tests.studies.comparison.made import spool, wires
 from xrdorder.exceptions import StudyError
 from xrdorder.studies.comparison import (
     Values,
+    about_course,
+    compare,
     drift,
     drift_words,
     drifts,
@@ -16,8 +20,9 @@ from xrdorder.studies.comparison import (
     repeatability,
     trend,
     trend_words,
+    verdict,
 )
-from xrdorder.studies.comparison.words import rounded
+from xrdorder.uncertainty import rounded
 
 CHANCE = 1e-3
 
@@ -79,6 +84,41 @@ def test_a_course_that_is_no_line_says_so():
     assert trend(wires(rng, 3 * x, own=0.05), x, "temperature").p_line > CHANCE
 
 
+def exponential(noise=0.0):
+    """Domains that grow by a constant factor, 1 nm each way: 100 nm at 650 °C, 130.78 nm at 675 °C."""
+    x = np.array([600.0, 625, 650, 675, 700, 725])
+    size = 100.0 * np.exp((x - 650.0) / 25.0 * np.log(1.3078)) + noise
+    return x, Values("domain_size_nm", tuple("abcdef"), size, np.zeros((6, 1)), np.full((6, 1), 0.2))
+
+
+def test_growth_by_a_factor_is_straight_and_no_scatter_of_wires():
+    x, sizes = exponential()
+    found = trend(sizes, x, "temperature")
+    assert not found.rejected and found.distinguishable
+    assert found.scatter < 1e-3
+    np.testing.assert_allclose(found.line(x), sizes.value, rtol=1e-9)
+    assert found.change[0] == pytest.approx(sizes.value[-1] - sizes.value[0])
+    whole, shape = found.band(x)
+    # of a value at the middle six samples know 0.2 / sqrt(6), at the ends more than twice as much
+    assert np.all((shape < 0.6) & (whole >= shape))
+    # the same numbers under a name that is compared as it stands: no line
+    assert trend(replace(sizes, quantity="x"), x, "temperature").rejected
+
+
+def test_the_misfit_of_a_course_does_not_pass_for_scatter():
+    x, sizes = exponential()
+    labels = [f"{t:g} °C" for t in x]
+    course = about_course(sizes.on_scale(), [""] * 6, x, np.full(6, 100.0))
+    found = compare(sizes, labels, reference="650 °C", scatter=course)
+    pair = found.pair("675 °C", "650 °C")
+    assert pair.value == pytest.approx(30.78, abs=1e-9)
+    assert pair.u == pytest.approx(0.2 * np.sqrt(2), rel=0.1)
+    assert pair.distinguishable
+    # half of the 95 % interval: by Student's t of two degrees of freedom at most, 4.3 instead of 1.96
+    assert 1.9 * pair.u < pair.half_width < 4.4 * pair.u
+    assert verdict(pair).startswith("domains of 675 °C are 30.8 ± 0.3 % larger")
+
+
 def test_a_line_needs_points():
     values = wires(np.random.default_rng(0), [1.0, 2.0, 3.0])
     with pytest.raises(StudyError, match="three samples"):
@@ -115,14 +155,17 @@ def test_a_drift_inside_variants_is_found_and_none_is_not():
 
 
 def test_a_drift_does_not_hide_in_the_scatter_of_replicates():
-    """Six pieces of one wire; scipy's test of a slope, which knows nothing of variants, finds the same."""
+    """Six pieces of one wire; scipy's test of a slope, which knows nothing of variants, finds the same.
+
+    Sizes are compared by their logarithms.
+    """
     place = np.arange(0.0, 60, 10)
     size = np.array([65.3, 71.1, 81.4, 83.1, 93.5, 103.0])
     values = Values("domain_size_nm", tuple("abcdef"), size, np.zeros((6, 0)), np.zeros((6, 0)))
-    known = repeatability(values, ["one"] * 6)
+    known = repeatability(values.on_scale(), ["one"] * 6)
     found = drift(values, place, ["one"] * 6, "position", known)
     # steps of an eighth of ln s, as for Student's t elsewhere
-    assert found.p == pytest.approx(linregress(place, size).pvalue, rel=5e-3)
+    assert found.p == pytest.approx(linregress(place, np.log(size)).pvalue, rel=5e-3)
     assert found.distinguishable
     two = drift(values.select([0, 5]), place[[0, 5]], ["one"] * 2, "position", known)
     assert not two.distinguishable  # no scatter about a line through two points: that from elsewhere

@@ -115,3 +115,13 @@ def test_an_empty_study_has_no_values():
         coords={"quantity": ["a_nm"], "sample": [], "source": []},
     )
     assert len(values_of(empty, "a_nm")) == 0
+
+
+def test_another_mount_is_another_variant():
+    mounts = ["ground-powder", "polished-section", ""]
+    told = {"lot": ["A"] * 3, "treatment": ["650 °C/100 h"] * 2 + [""], "mount": mounts}
+    samples = xr.Dataset({name: ("sample", np.array(words, dtype=object)) for name, words in told.items()})
+    labels, _ = grouping(samples)
+    assert labels == ["650 °C/100 h (ground-powder)", "650 °C/100 h (polished-section)", ""]
+    alike = samples.assign(mount=("sample", np.array(["ground-powder"] * 3, dtype=object)))
+    assert grouping(alike)[0] == ["650 °C/100 h"] * 2 + [""]

@@ -319,3 +319,13 @@ def test_replicates_come_before_what_is_known_from_elsewhere():
     assert single.u_difference[0] == pytest.approx(np.sqrt(2 * (0.1**2 + 5**2)))
     assert "is that which was told: 5 K;" in methods_sentence(single)
     assert about_course(values.select([0, 1]), ["a", "a"], [650, 650], [10, np.nan]).degrees_of_freedom == 0
+
+
+def test_samples_in_doubt_tell_no_scatter_of_others():
+    values = Values("x", tuple("abcdef"), np.array([1.0, 1.1, 2.0, 2.1, 3.0, 9.0]), np.zeros((6, 0)), np.zeros((6, 0)))
+    variants = list("ppqqrr")
+    all_of_them = compare(values, variants, reference="p").repeatability
+    known = compare(values, variants, reference="p", telling=[True] * 5 + [False]).repeatability
+    assert (all_of_them.degrees_of_freedom, known.degrees_of_freedom) == (3, 2)
+    assert known.u == pytest.approx(0.1 / np.sqrt(2))
+    assert known.origin == "replicates"

@@ -65,7 +65,8 @@ def drift(
         Samples with one label are equal but for the drift.
     variable : str
     known : Repeatability
-        Scatter between wires from elsewhere. It serves only where no degree of freedom is left about the line:
+        Scatter between wires from elsewhere, on the scale of `Values.on_scale`. It
+        serves only where no degree of freedom is left about the line:
         replicates that drift contain the drift.
 
     Returns
@@ -75,7 +76,7 @@ def drift(
     """
     place = np.asarray(order, dtype=float)
     given = np.isfinite(place) & np.array([bool(variant) for variant in variants], dtype=bool)
-    some, place = values.select(given), place[given]
+    some, place = values.select(given).on_scale(), place[given]
     if not len(some):
         return None
     belongs = indicator([label for label, one in zip(variants, given, strict=True) if one])[1]
@@ -88,8 +89,10 @@ def drift(
     if len(some) <= design.shape[1] and known.degrees_of_freedom == 0 and not np.any(some.own > 0.0):
         return None
     parameters, shared, own, _, p = slope_test(some, design, known, about_first=True)
-    change = float(parameters[-1])
-    u = float(np.sqrt(np.sum(shared[-1] ** 2) + own[-1, -1]))
+    # of a logarithm to first order: times the geometric mean
+    of_one = float(np.exp(np.mean(some.value))) if values.by_logarithm else 1.0
+    change = of_one * float(parameters[-1])
+    u = of_one * float(np.sqrt(np.sum(shared[-1] ** 2) + own[-1, -1]))
     return Drift(values.quantity, variable, change / span, u / span, change, u, p, p, p < LEVEL)
 
 

@@ -1,6 +1,6 @@
 """Quantities of a whole study compared: predicted ones by draws that all samples have in common."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -11,8 +11,9 @@ from xrdorder.studies.columns import NUMBERS
 from xrdorder.studies.comparison.compared import Compared
 from xrdorder.studies.comparison.drifts import ORDERS, Drift, drifts, in_order
 from xrdorder.studies.comparison.replicates import NONE, Repeatability, about_course
-from xrdorder.studies.comparison.values import Values, grouping, values_from_draws, values_of
+from xrdorder.studies.comparison.values import Values, grouping, mounts_of, values_from_draws, values_of
 from xrdorder.studies.comparison.variants import compare, scatter_of
+from xrdorder.studies.words import trust
 from xrdorder.superconductivity import predict
 from xrdorder.superconductivity.asking import REPLACED
 from xrdorder.superconductivity.differences import samples_of
@@ -103,7 +104,9 @@ class Wires(NamedTuple):
     against : str
         Variant that others are compared with: that of the reference, or of the first sample that has one.
     course : Repeatability
-        Scatter about a smooth course.
+        Scatter about a smooth course, on the scale of `Values.on_scale`.
+    telling : list of bool
+        Samples that may tell how far wires scatter: those whose fit is trusted without reserve.
     """
 
     values: Values
@@ -112,6 +115,7 @@ class Wires(NamedTuple):
     variable: list[float]
     against: str
     course: Repeatability
+    telling: list[bool]
 
     @property
     def variants(self) -> list[str]:
@@ -148,10 +152,26 @@ def wires_of(
     if along is not None:  # variants of a number stand in its order, whatever that of the samples
         order = np.argsort(along[rows], kind="stable")
         rows, values = rows[order], values.select(order)
-    lots, peaks, holds = (results[name].values[rows] for name in ("lot", "peak_c", "hold_at_peak_h"))
-    course = about_course(values, [str(lot) for lot in lots], peaks.astype(float), holds.astype(float))
+    tells = _telling(results)
+    telling = [tells[k] for k in rows]
+    course = _course(results.isel(sample=rows), values, telling)
     variable = [float(numbers[k]) if numbers is not None else float("nan") for k in rows]
-    return Wires(values, [labels[k] for k in rows], [treatments[k] for k in rows], variable, against, course)
+    return Wires(values, [labels[k] for k in rows], [treatments[k] for k in rows], variable, against, course, telling)
+
+
+def _telling(results: xr.Dataset) -> list[bool]:
+    """Whether the scatter of a sample may stand for that of others: not where something speaks against its fit."""
+    if "quality" not in results:
+        return [True] * results.sizes["sample"]
+    return [trust(str(words)) != "care" for words in results["quality"].values]
+
+
+def _course(results: xr.Dataset, values: Values, telling: Sequence[bool]) -> Repeatability:
+    """Scatter about a smooth course, with a level of its own for each lot and mount."""
+    which = np.flatnonzero(telling)
+    lots = [f"{results['lot'].values[k]} {mount}" for k, mount in enumerate(mounts_of(results))]
+    peaks, holds = (results[name].values.astype(float)[which] for name in ("peak_c", "hold_at_peak_h"))
+    return about_course(values.select(which).on_scale(), [lots[k] for k in which], peaks, holds)
 
 
 def drifts_of(results: xr.Dataset, wires: Iterable[Wires]) -> list[Drift]:
@@ -160,9 +180,11 @@ def drifts_of(results: xr.Dataset, wires: Iterable[Wires]) -> list[Drift]:
         return []
     asked = []
     for one in wires:
-        some = one.values.select([bool(label) for label in one.treatments])
+        known = [bool(label) for label in one.treatments]
+        some = one.values.select(known)
         equal = [label for label in one.treatments if label]
-        asked.append((some, equal, scatter_of(some, equal, equal, one.course) if equal else NONE))
+        telling = [tells for tells, given in zip(one.telling, known, strict=True) if given]
+        asked.append((some, equal, scatter_of(some.on_scale(), equal, equal, one.course, telling) if equal else NONE))
     return drifts(results, asked)
 
 
@@ -216,6 +238,7 @@ def compare_wires(wires: Wires, *, all_pairs: bool = False) -> Compared:
         replicates=wires.treatments,
         reference=None if all_pairs else wires.against,
         scatter=wires.course,
+        telling=wires.telling,
     )
     return Compared(found, wires.values, wires.labels, wires.variable)
 

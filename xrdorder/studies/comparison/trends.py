@@ -21,6 +21,9 @@ from xrdorder.studies.comparison.variants import LEVEL
 
 Array = NDArray[np.float64]
 
+REJECTED = 0.01
+"""Probability of the scatter about a line below which it is no line (the usual convention for a clear case)."""
+
 
 @dataclass(frozen=True, eq=False)
 class Trend:
@@ -47,6 +50,13 @@ class Trend:
     logarithmic : bool
         The line is straight over the logarithm of the variable: `centre` is that of the logarithms, `slope` for one of
         them.
+    of_logarithm : bool
+        The logarithm of the quantity is straight (`Values.on_scale`): of it are `at_centre`, `slope` and `scatter`;
+        `line`, `band` and `change` are of the quantity itself.
+    p_curve : float
+        Probability of as clear a curve by chance, whatever wires scatter; NaN where samples are too few to show one.
+    scatter_known : bool
+        Replicates or the like told how far equal wires scatter.
     """
 
     quantity: str
@@ -63,21 +73,37 @@ class Trend:
     _shared: Array  # (2, m): contributions to value at centre and slope
     _own: Array  # (2, 2): covariance of both from what samples have of their own
     logarithmic: bool = False
+    of_logarithm: bool = False
+    p_curve: float = np.nan
+    scatter_known: bool = False
 
     @property
     def distinguishable(self) -> bool:
         """Whether the slope is more than chance."""
         return self.p < LEVEL
 
+    @property
+    def rejected(self) -> bool:
+        """Whether it describes no course, and is not to be drawn or used.
+
+        A curve does better by more than chance, or samples stray from it by more than equal wires are known to do.
+        """
+        return self.p_curve < REJECTED or (self.scatter_known and self.p_line < REJECTED)
+
     def line(self, x: ArrayLike) -> Array:
         """Value of the line."""
-        return np.asarray(self.at_centre + self.slope * self._from_centre(x))
+        found = np.asarray(self.at_centre + self.slope * self._from_centre(x))
+        return np.exp(found) if self.of_logarithm else found
 
     @property
     def change(self) -> tuple[float, float]:
         """Change of the line over the span, and its standard uncertainty."""
         low, high = self._from_centre(self.span)
-        return self.slope * float(high - low), self.u_slope * float(high - low)
+        change, u = self.slope * float(high - low), self.u_slope * float(high - low)
+        if not self.of_logarithm:
+            return change, u
+        first, last = self.line(self.span)
+        return float(last - first), float(np.sqrt(first * last)) * u
 
     def _from_centre(self, x: ArrayLike) -> Array:
         place = np.asarray(x, dtype=float)
@@ -95,7 +121,8 @@ class Trend:
         own = np.einsum("i...,ij,j...->...", basis, self._own, basis)
         moved = np.tensordot(self._shared, basis, axes=(0, 0))
         turned = np.tensordot(self._shared[1], basis[1], axes=0)
-        return np.sqrt(own + np.sum(moved**2, axis=0)), np.sqrt(own + np.sum(turned**2, axis=0))
+        of_one = self.line(x) if self.of_logarithm else 1.0
+        return of_one * np.sqrt(own + np.sum(moved**2, axis=0)), of_one * np.sqrt(own + np.sum(turned**2, axis=0))
 
 
 @dataclass(frozen=True)
@@ -163,7 +190,7 @@ def trend(
     variable : str
         Its name, for words.
     known : Repeatability
-        What replicates tell; the scatter about the line enters where it is larger.
+        What replicates tell, on the scale of `Values.on_scale`; the scatter about the line enters where it is larger.
     logarithmic : bool
         Straight over the logarithm of the variable, as growth goes with the dose; a sample at zero is left out.
 
@@ -187,7 +214,7 @@ def trend(
     if place.shape != (len(values),):
         raise ValueError(f"{variable}: {place.size} numbers for {len(values)} samples; give one a sample")
     given = np.isfinite(place) & (place > 0.0 if logarithmic else True)
-    some, place = values.select(given), place[given]
+    some, place = values.select(given).on_scale(), place[given]
     span = (float(place.min()), float(place.max())) if place.size else (np.nan, np.nan)
     place = np.log(place) if logarithmic else place
     if len(some) < 3 or np.ptp(place) == 0.0:
@@ -218,7 +245,18 @@ def trend(
         shared * back[:, None],
         own * np.outer(back, back),
         logarithmic,
+        values.by_logarithm,
+        _curved(some, design),
+        known.degrees_of_freedom > 0,
     )
+
+
+def _curved(values: Values, design: Array) -> float:
+    """Probability of as clear a curve by chance: of the square beside the line, by the scatter about both."""
+    if len(values) < 4 or np.unique(design[:, 1]).size < 3:
+        return np.nan
+    with_square = np.column_stack([design, design[:, 1] ** 2])
+    return slope_test(values, with_square, NONE, about_first=True)[-1]
 
 
 def outliers(values: Values, variants: Sequence[str], x: ArrayLike | None = None) -> list[Outlier]:
@@ -240,7 +278,7 @@ def outliers(values: Values, variants: Sequence[str], x: ArrayLike | None = None
     given = np.array([bool(variant) for variant in variants], dtype=bool)
     if x is not None:
         given &= np.isfinite(np.asarray(x, dtype=float))
-    some = values.select(given)
+    some = values.select(given).on_scale()
     labels = [label for label, one in zip(variants, given, strict=True) if one]
     if not len(some):
         return []
@@ -277,10 +315,12 @@ def outliers(values: Values, variants: Sequence[str], x: ArrayLike | None = None
     sizes = dict(zip(groups, np.sum(belongs, axis=0), strict=True))
     for k, p_adjusted in zip(np.flatnonzero(~alone), adjusted, strict=True):
         if p_adjusted < LEVEL:
-            u = float(np.sqrt(square[k] * others[k]))
+            # of a logarithm to first order: times what the others let expect
+            of_one = float(np.exp(some.value[k] - residual[k])) if values.by_logarithm else 1.0
+            u = of_one * float(np.sqrt(square[k] * others[k]))
             two = x is None and bool(sizes[labels[k]] == 2)
             found.append(
-                Outlier(some.samples[k], labels[k], float(residual[k]), u, float(p_adjusted), two)
+                Outlier(some.samples[k], labels[k], of_one * float(residual[k]), u, float(p_adjusted), two)
             )
     return sorted(found, key=lambda one: (one.p_adjusted, -abs(one.deviation) / one.u))
 

@@ -1,7 +1,7 @@
 """One quantity of many samples, with what each source contributes to each of them."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import xarray as xr
@@ -9,11 +9,15 @@ from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.studies.columns import NUMBERS
+from xrdorder.studies.numbers import DOSE_DIGITS, digits
 from xrdorder.studies.words import did_you_mean
 from xrdorder.superconductivity.asking import LEAST_SHARE
 from xrdorder.uncertainty import PRIVATE
 
 Array = NDArray[np.float64]
+
+BY_LOGARITHM = ("domain_size_nm", "grain_size_nm")
+"""Quantities that grow by factors: wires scatter by shares of them, and growth is straight in their logarithm."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,6 +85,26 @@ class Values:
         diagonal = np.sum(self.private**2, axis=1) + repeatability**2
         return np.asarray(self.shared @ self.shared.T + np.diag(diagonal))
 
+    @property
+    def by_logarithm(self) -> bool:
+        """Whether it is compared by its logarithm."""
+        return self.quantity in BY_LOGARITHM
+
+    def on_scale(self) -> "Values":
+        """The logarithms of what is compared by them, with relative contributions; other values as they are."""
+        if not self.by_logarithm:
+            return self
+        if np.any(self.value <= 0.0):
+            raise ValueError(f"values of {self.quantity}: a size is not above zero; leave such samples out")
+        size = self.value[:, None]
+        return replace(
+            self,
+            quantity=f"logarithm of {self.quantity}",
+            value=np.log(self.value),
+            shared=self.shared / size,
+            private=self.private / size,
+        )
+
     def select(self, which: ArrayLike) -> "Values":
         """Only these samples: indices or a mask."""
         index = np.arange(len(self))[np.asarray(which)]
@@ -130,6 +154,8 @@ def values_of(dataset: xr.Dataset, quantity: str) -> Values:
     groups = dataset["source_group"].values
     samples = [str(sample) for sample in dataset["sample"].values]
     given = np.isfinite(value) & np.all(np.isfinite(table), axis=1)
+    if quantity in BY_LOGARITHM:
+        given &= value > 0.0
     table, groups = table[given], groups[given]
     shared: list[Array] = []
     private: list[Array] = []
@@ -212,10 +238,19 @@ def _common_draws(inside: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], NDArray
         given[worst] = False
 
 
+def mounts_of(dataset: xr.Dataset) -> list[str]:
+    """How each sample was mounted; empty where nobody told it.
+
+    >>> mounts_of(xr.Dataset(coords={"sample": ["a"]}))
+    ['']
+    """
+    return [str(x) for x in dataset["mount"].values] if "mount" in dataset else [""] * dataset.sizes["sample"]
+
+
 _BY = {
     "reaction-temperature": ("peak_c", "{:g} °C"),
     "hold-time": ("hold_at_peak_h", "{:.4g} h"),
-    "dose": ("dose_h", "{:.10g} h"),
+    "dose": ("dose_h", "{} h"),
     "position": ("position", "{:g} m"),
     "date": ("date", "{}"),
     "lot": ("lot", "{}"),
@@ -229,7 +264,7 @@ def grouping(dataset: xr.Dataset, by: str = "treatment") -> tuple[list[str], Arr
     ----------
     dataset : Dataset
     by : str
-        ``treatment`` (wire lot and treatment together: what replicates have in common), ``lot``,
+        ``treatment`` (wire lot, treatment and, where there are several, mount: what replicates share), ``lot``,
         ``reaction-temperature``, ``hold-time``, ``dose``, ``position``, ``date``, or any variable over samples.
 
     Returns
@@ -247,8 +282,13 @@ def grouping(dataset: xr.Dataset, by: str = "treatment") -> tuple[list[str], Arr
     if by == "treatment":
         lots, treatments = ([str(x) for x in dataset[name].values] for name in ("lot", "treatment"))
         many = len(set(lots)) > 1
-        pairs = zip(lots, treatments, strict=True)
-        return [f"{lot} {treatment}".strip() if many and treatment else treatment for lot, treatment in pairs], None
+        # strain left in a composite, texture and the share of its core that is seen are others in another mount
+        mounts = mounts_of(dataset)
+        triples = zip(lots, treatments, mounts if len(set(mounts)) > 1 else [""] * len(lots), strict=True)
+        return [
+            " ".join(x for x in (lot * many, treatment, f"({mount})" * bool(mount)) if x) if treatment else ""
+            for lot, treatment, mount in triples
+        ], None
     name, form = _BY.get(by, (by, "{:.4g}"))
     if name not in dataset.variables or dataset[name].dims != ("sample",):
         known = [word for word, (variable, _) in _BY.items() if variable in dataset.variables]
@@ -259,6 +299,6 @@ def grouping(dataset: xr.Dataset, by: str = "treatment") -> tuple[list[str], Arr
     if values.dtype.kind not in "fiu":
         return [str(value) for value in values], None
     numbers = np.asarray(values, dtype=float)
-    if by == "dose":  # known to no more than three digits, which thousands of hours are written with all the same
-        return ["" if np.isnan(number) else form.format(float(f"{number:.3g}")) for number in numbers], numbers
+    if by == "dose":
+        return ["" if np.isnan(number) else form.format(digits(number, DOSE_DIGITS)) for number in numbers], numbers
     return ["" if np.isnan(number) else form.format(number) for number in numbers], numbers

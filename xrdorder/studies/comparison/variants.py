@@ -11,6 +11,8 @@ the same answer every time. A simulated largest |t| would use what comparisons w
 that narrows the limit by three per cent only (2.72 in place of 2.81 standard uncertainties).
 """
 
+from __future__ import annotations
+
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -87,7 +89,7 @@ class Comparison:
     value, u : array, (g,)
         Mean of each and its standard uncertainty, shared sources included.
     repeatability : Repeatability
-        Scatter between wires that entered.
+        Scatter between wires that entered, on the scale of `Values.on_scale`.
     first, second : array of int, (c,)
         Variants of each comparison.
     difference, u_difference, p, p_adjusted : array, (c,)
@@ -98,6 +100,8 @@ class Comparison:
         Contribution of the scatter between wires to each mean; `leverage` is its square for a scatter of one.
     left_out : tuple of str
         Samples without the quantity or without a variant.
+    logarithms : Comparison or None
+        What was compared, where that were logarithms: their means, differences and probabilities.
     """
 
     quantity: str
@@ -119,6 +123,7 @@ class Comparison:
     scatter: Array
     leverage: Array
     left_out: tuple[str, ...]
+    logarithms: Comparison | None = None
 
     def _place(self, variant: str) -> int:
         if variant not in self.variants:
@@ -131,6 +136,8 @@ class Comparison:
     def half_widths(self) -> Array:
         """Half of the 95 % interval of each comparison, shape (c,)."""
         a, b = self.first, self.second
+        if self.logarithms is not None:
+            return np.sqrt(self.value[a] * self.value[b]) * self.logarithms.half_widths
         known = self.u_difference**2 - (self.scatter[a] ** 2 + self.scatter[b] ** 2)
         return self.repeatability.half_width(np.maximum(known, 0.0), self.leverage[a] + self.leverage[b])
 
@@ -211,6 +218,7 @@ def compare(
     replicates: Sequence[str] | None = None,
     reference: str | None = None,
     scatter: Repeatability = NONE,
+    telling: Sequence[bool] | None = None,
 ) -> Comparison:
     """Compare variants.
 
@@ -226,8 +234,10 @@ def compare(
     reference : str, optional
         Compare with this variant only; otherwise all pairs are compared.
     scatter : Repeatability
-        Scatter between equal wires from elsewhere (`about_course`, `told`). It serves where there are few replicates
-        and it has more degrees of freedom.
+        Scatter between equal wires from elsewhere (`about_course`, `told`), on the scale of `Values.on_scale`. It
+        serves where there are few replicates and it has more degrees of freedom.
+    telling : sequence of bool, optional
+        Samples that may tell how far wires scatter; all unless given.
 
     Raises
     ------
@@ -237,7 +247,7 @@ def compare(
     if len(variants) != len(values):
         raise ValueError(f"{len(variants)} variants for {len(values)} samples; give one a sample")
     told = np.array([bool(variant) for variant in variants], dtype=bool)
-    some = values.select(told)
+    some = values.select(told).on_scale()
     labels = [variant for variant in variants if variant]
     names, belongs = indicator(labels)
     if len(names) < 2:
@@ -246,7 +256,8 @@ def compare(
             f"{values.quantity}: {have} a value; a comparison needs two or more, so order the samples by something else"
         )
     equal = labels if replicates is None else [one for one, given in zip(replicates, told, strict=True) if given]
-    scatter = scatter_of(some, labels, equal, scatter)
+    trusted = None if telling is None else [one for one, given in zip(telling, told, strict=True) if given]
+    scatter = scatter_of(some, labels, equal, scatter, trusted)
     means = mean_weights(some.own, belongs, scatter.u)
     shared, private = means @ some.shared, np.sqrt(means**2 @ some.private**2)
     leverage = np.sum(means**2, axis=1)
@@ -275,7 +286,7 @@ def compare(
     p = scatter.chance(difference, known, leverage[first] + leverage[second])
     p_adjusted = scatter.corrected(difference, known, leverage[first] + leverage[second])
     missing = [name for name, one in zip(values.samples, told, strict=True) if not one]
-    return Comparison(
+    found = Comparison(
         values.quantity,
         tuple(names),
         np.sum(belongs, axis=0).astype(np.int64),
@@ -296,10 +307,35 @@ def compare(
         leverage,
         (*values.left_out, *missing),
     )
+    return _of_logarithms(found) if values.by_logarithm else found
+
+
+def _of_logarithms(found: Comparison) -> Comparison:
+    """Sizes from their logarithms: geometric means, and contributions to first order."""
+    value = np.exp(found.value)
+    a, b = found.first, found.second
+    shared, private, scatter = value[:, None] * found.shared, value[:, None] * found.private, value * found.scatter
+    own = np.sum(private**2, axis=1) + scatter**2
+    common = np.array([float(np.sum((shared[i] - shared[k]) ** 2)) for i, k in zip(a, b, strict=True)])
+    return replace(
+        found,
+        value=value,
+        u=value * found.u,
+        difference=value[a] - value[b],
+        u_difference=np.sqrt(common + own[a] + own[b]),
+        shared=shared,
+        private=private,
+        scatter=scatter,
+        logarithms=found,
+    )
 
 
 def scatter_of(
-    values: Values, variants: Sequence[str], replicates: Sequence[str], elsewhere: Repeatability = NONE
+    values: Values,
+    variants: Sequence[str],
+    replicates: Sequence[str],
+    elsewhere: Repeatability = NONE,
+    telling: Sequence[bool] | None = None,
 ) -> Repeatability:
     """How far wires scatter that are taken for one.
 
@@ -310,7 +346,12 @@ def scatter_of(
         As for `compare`; each sample has a variant.
     elsewhere : Repeatability
         Serves where there are few replicates and it has more degrees of freedom.
+    telling : sequence of bool, optional
+        Samples whose scatter tells that of others; all unless given.
     """
+    if telling is not None and not all(telling):
+        values, index = values.select(list(telling)), np.flatnonzero(telling)
+        variants, replicates = ([words[int(k)] for k in index] for words in (variants, replicates))
     counts = {label: replicates.count(label) for label in set(replicates)}
     # a label of its own for whoever has none
     own = [label if label and counts[label] > 1 else f"\0{k}" for k, label in enumerate(replicates)]

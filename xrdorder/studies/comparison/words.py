@@ -2,12 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import floor, isfinite, log10
+from math import isfinite
 
 from xrdorder.studies.comparison.drifts import Drift
 from xrdorder.studies.comparison.replicates import UNLIKELY
 from xrdorder.studies.comparison.trends import Trend
 from xrdorder.studies.comparison.variants import LEVEL, Comparison, Difference
+from xrdorder.uncertainty import rounded
 
 
 @dataclass(frozen=True)
@@ -62,31 +63,6 @@ def manner(quantity: str) -> _Manner:
     if quantity.startswith("weight_fraction_"):
         return _Manner(f"weight fraction of {quantity.removeprefix('weight_fraction_')}", "wt.%", 100.0)
     return _MANNERS.get(quantity, _Manner(quantity, ""))
-
-
-def rounded(value: float, u: float, unit: str = "") -> str:
-    """Value ± uncertainty: two digits of the uncertainty where it begins with 1, else one (to 3); both alike.
-
-    The unit follows where one is told.
-
-    >>> rounded(0.8123, 0.31), rounded(59.7, 21.0), rounded(0.8, 0.14), rounded(1.0, 0.0)
-    ('0.8 ± 0.3', '60 ± 20', '0.80 ± 0.14', '1 ± 0')
-    >>> rounded(24.6, 0.25), rounded(24.6, 0.35), rounded(350.0, 25.0)
-    ('24.6 ± 0.3', '24.6 ± 0.4', '350 ± 30')
-    >>> rounded(0.8123, 0.31, "at.%")
-    '0.8 ± 0.3 at.%'
-    """
-    after = f" {unit}" if unit else ""
-    if not (isfinite(u) and u > 0.0):
-        return f"{value:.6g} ± {u:.6g}{after}"
-    power = floor(log10(u))
-    digits = 1 if u / 10.0**power >= 1.95 else 2
-    places = digits - 1 - power
-    step = 10.0**-places
-    u = floor(u / step + 0.5 + 1e-9) * step  # a half is rounded up: nobody is to be surer than was told
-    if places <= 0:
-        return f"{round(value / step) * step:.0f} ± {u:.0f}{after}"
-    return f"{value:.{places}f} ± {u:.{places}f}{after}"
 
 
 def _brief(value: float, digits: int) -> str:
@@ -148,13 +124,13 @@ def trend_words(found: Trend, unit: str = "") -> str:
     amount = rounded(abs(change) * how.scale, u * how.scale, how.unit)
     logarithm = "the logarithm of " if found.logarithmic else ""
     where = f"{logarithm}{found.variable} from {_brief(low, 4)} to {_brief(high, 4)} {unit}".strip()
+    if found.rejected:
+        return f"{how.noun} over {where}: a line does not describe the course"
     if not found.distinguishable:
         signed = rounded(change * how.scale, u * how.scale, how.unit)
         return f"{how.noun} shows no trend over {where} that is more than chance: {signed}"
-    text = f"{how.noun} {'rises' if change > 0.0 else 'falls'} by {amount} over {where}"
-    if found.p_line < 0.01:
-        text += "; a line does not describe the course"
-    return text
+    course = "by a constant factor, " if found.of_logarithm else ""
+    return f"{how.noun} {'rises' if change > 0.0 else 'falls'} {course}by {amount} over {where}"
 
 
 def drift_words(found: Drift | None, variable: str = "") -> str:
@@ -205,7 +181,7 @@ def _scatter(comparisons: Sequence[Comparison]) -> str:
             )
             continue
         amounts = ", ".join(_amount_of_scatter(one, named=len(comparisons) > 1) for one in some)
-        text = "" if origin == "told" else f" ({freedom} degree{'s' * (freedom != 1)} of freedom)"
+        text = "" if origin == "told" else f" by {freedom} degree{'s' * (freedom != 1)} of freedom"
         few = f", most probably below {UNLIKELY:g} known uncertainties" if freedom < 2 else ""
         parts.append(f"the scatter {whose}beyond known uncertainties is {_ORIGINS[origin]}{text}{few}: {amounts}")
     return "; ".join(parts)
@@ -215,6 +191,8 @@ def _amount_of_scatter(one: Comparison, *, named: bool) -> str:
     how, found = manner(one.quantity), one.repeatability
     if found.u == 0.0:
         amount = "none"
+    elif one.logarithms is not None:
+        amount = f"{_brief(100.0 * found.u, 2)} % of it"
     else:
         amount = f"{_brief(found.u * how.scale, 2)} {how.unit}".strip()
     return f"{how.noun} {amount}" if named else amount
