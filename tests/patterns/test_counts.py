@@ -207,13 +207,17 @@ def test_smoothing_length_is_found_whatever_the_unit(unit):
     assert 5.0 < smoothing_points(smooth) < 9.0
 
 
-@pytest.mark.parametrize("decimals", [2, 3])
-def test_normalised_data_are_no_surer_than_their_rounding(decimals):
-    # more than half of the background stands at one value, and its scatter is nothing
-    _, _, counts = _counts(background=60.0)
-    values = np.round(counts / counts.max(), decimals)
-    variance = judge(values).variance
-    assert np.all(variance >= 10.0 ** (-2 * decimals) / 12.0 * (1.0 - 1e-9))
+def test_normalised_data_are_no_surer_than_their_rounding():
+    # two decimals of the highest: all of the background stands at one value, and its scatter is nothing
+    x, y = expected(background=0.0)
+    counts = np.random.default_rng(1).poisson(y + 500.0).astype(float)
+    values = np.round(counts / counts.max(), 2)
+    judgement = judge(values)
+    assert judgement.kind == "intensities"
+    assert np.all(judgement.variance >= 1e-4 / 12.0 * (1.0 - 1e-9))  # a twelfth of the step squared
+    truth = (y + 500.0) / counts.max()
+    # rounding is all the scatter there is; on the lines counting adds as much again
+    assert 0.5 < np.mean((values - truth) ** 2 / judgement.variance) < 2.0
 
 
 @pytest.mark.parametrize("decimals", [None, 3])
