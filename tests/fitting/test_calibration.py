@@ -1,13 +1,17 @@
 """The instrument out of a certified powder."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 import xarray as xr
 
 from tests.fitting.conftest import INSTRUMENT, TWO_THETA
+from tests.generator import InstrumentTruth, simulate_standard
 from tests.made import as_pattern
 from xrdorder.exceptions import FitError, InstrumentError, UnknownNameError
 from xrdorder.fitting import Calibration, calibrate
+from xrdorder.patterns import read_pattern
 from xrdorder.profiles import INSTRUMENT_NAMES
 
 
@@ -67,3 +71,24 @@ def test_wrong_use(standard_pattern: xr.DataArray) -> None:
     flat = as_pattern(TWO_THETA, np.random.default_rng(0).poisson(100.0, len(TWO_THETA)).astype(float))
     with pytest.raises(FitError, match="not in this pattern"):
         calibrate(flat, "srm-660c", detector_distance_mm=217.5)
+
+
+@pytest.mark.slow
+def test_a_resampled_standard_makes_an_instrument_as_uncertain_as_the_scan_itself(tmp_path: Path) -> None:
+    """A flat specimen in a wide beam makes lines that no model here has: misfit, whose uncertainty is the question."""
+    flat = InstrumentTruth(two_theta_offset=0.01, flat_specimen=True, divergence_deg=2.0)
+    angles = np.round(20.0 + 0.02626 * np.arange(3808), 5)
+    counts = simulate_standard(flat, two_theta=angles, seed=1, peak_counts=60_000.0)[1]
+    grid = np.arange(angles[0], angles[-1], 0.026)
+    made = []
+    for name, x, y in (("raw", angles, counts), ("resampled", grid, np.interp(grid, angles, counts))):
+        np.savetxt(tmp_path / name, np.column_stack([x, y]), fmt="%.5f")
+        pattern = read_pattern(tmp_path / name, radiation="cu-ka")
+        made.append(calibrate(pattern, "srm-660c", detector_distance_mm=217.5).instrument)
+    raw, resampled = made
+    assert any("resampled" in remark for remark in resampled.remarks)
+    for parameter in INSTRUMENT_NAMES:
+        if raw.uncertainty(parameter) > 0.0:
+            # serial correlation is estimated from some thousand residuals, to a tenth
+            ratio = resampled.uncertainty(parameter) / raw.uncertainty(parameter)
+            assert ratio == pytest.approx(1.0, abs=0.15), parameter

@@ -209,7 +209,7 @@ def test_smoothing_length_is_found_whatever_the_unit(unit):
 
 def test_normalised_data_are_no_surer_than_their_rounding():
     # two decimals of the highest: all of the background stands at one value, and its scatter is nothing
-    x, y = expected(background=0.0)
+    _, y = expected(background=0.0)
     counts = np.random.default_rng(1).poisson(y + 500.0).astype(float)
     values = np.round(counts / counts.max(), 2)
     judgement = judge(values)

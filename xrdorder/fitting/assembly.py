@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from xrdorder.crystals import A15Composition, doped, free_lengths
 from xrdorder.exceptions import Flag
 from xrdorder.fitting.budget import Quantities, primary_quantities
+from xrdorder.fitting.contradictions import contradictions
 from xrdorder.fitting.hints import hints
 from xrdorder.fitting.opinions import quality_words, second_opinions
 from xrdorder.fitting.phase_lines import PhaseLines
@@ -81,7 +82,7 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
         )
         flags.append(Flag("internal-standard-weak", text))
     flags += remarks(job, instrument, quantities.solution, quality.chi2_reduced)
-    flags += hints(job, instrument) if composition is not None else []
+    flags += [*hints(job, instrument), *contradictions(job)] if composition is not None else []
     opinions = None
     if a15 is not None and job.options.second_opinions:
         opinions = second_opinions(fit, a15, quantities.solution, quantities.enlargement)

@@ -19,6 +19,7 @@ from xrdorder.crystals.standards import standard as standard_named
 from xrdorder.exceptions import FitError, InstrumentError
 from xrdorder.fitting.assembly import assemble
 from xrdorder.fitting.budget import response
+from xrdorder.fitting.contradictions import ALPHA2_FAR
 from xrdorder.fitting.geometry import Geometry
 from xrdorder.fitting.phase_lines import Optics
 from xrdorder.fitting.procedure import Procedure, source_name
@@ -193,6 +194,17 @@ def _bounds(parameters: lmfit.Parameters) -> None:
     parameters["alpha2_ratio"].set(min=0.2, max=0.8)
 
 
+def _require_the_tube(job: Procedure, standard: Standard) -> None:
+    """Refuse a scan without the K-alpha2 that its radiation has: widths and offset would be those of another beam."""
+    found, tube = job.fit.values()["alpha2_ratio"], job.optics.radiation.alpha2_ratio
+    if tube > 0.0 and abs(found - tube) > ALPHA2_FAR:
+        raise FitError(
+            f"{source_name(job.pattern)}: K-alpha2 of {standard.name} is {found:.2f} of K-alpha1, that of the tube "
+            f"{tube:.2f}: it was removed by a program, or the beam is K-alpha1 alone; take the scan as it was counted, "
+            "or name the radiation that it was"
+        )
+
+
 def _calibration(
     job: Procedure,
     standard: Standard,
@@ -210,6 +222,7 @@ def _calibration(
             f"{source_name(job.pattern)}: the lines of {standard.name} are not in this pattern; "
             "check the file, the standard and the radiation"
         )
+    _require_the_tube(job, standard)
     covariance = solution.covariance * job.enlargement() ** 2
     shift = response(solution, by_held)
     n = len(INSTRUMENT_NAMES)
@@ -239,6 +252,8 @@ def _calibration(
             f"offset and displacement of the standard cannot be told apart (correlation {correlation:.3f}); the offset "
             f"is uncertain by {u.get('two_theta_offset', float('nan')):.4f} degrees, which all samples share"
         )
+    if job.smoothed_over() > 1.0:
+        remarks.append("the scan of the standard was smoothed or resampled: widths of samples come out too small")
     instrument = Instrument(
         radiation=radiation_name,
         detector_distance_mm=geometry.detector_distance_mm,

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
 
 from xrdorder.exceptions import ValidityError
 from xrdorder.fitting.metals import TOGETHER
@@ -62,6 +63,7 @@ def what_ifs(job: Procedure, instrument: Instrument, a15: PhaseLines | None) -> 
     doubts.append(_other_table(job, instrument))
     doubts.append(_grain_absorption(job))
     doubts.append(_which_metal(job))
+    doubts.append(_smoothing(job))
     if job.shape_doubt_nm:
         doubts.append(WhatIf("lattice distribution/form", "", None, {"a_nm": job.shape_doubt_nm}))
     return [doubt for doubt in doubts if doubt is not None]
@@ -166,6 +168,16 @@ def _grain_absorption(job: Procedure) -> WhatIf | None:
     shares = _shares(job)
     direct = {weight_quantity(n): doubt * (f - 1.0) * shares[n] for n, f in factors.items()}
     return WhatIf("microabsorption", "", None, direct)
+
+
+def _smoothing(job: Procedure) -> WhatIf | None:
+    """Lines as much wider as a plain average makes them; a polynomial leaves them as they were, and who knows."""
+    over = job.smoothed_over()
+    if over <= 1.0:
+        return None
+    counts = job.fit.counts()
+    wider = gaussian_filter1d(counts, np.sqrt((over**2 - 1.0) / 12.0), mode="nearest")
+    return WhatIf("smoothing", "", wider - counts)
 
 
 def _which_metal(job: Procedure) -> WhatIf | None:
