@@ -5,6 +5,7 @@ import xarray as xr
 
 from tests.studies import made
 from xrdorder import uncertainty
+from xrdorder.fitting.roles import Kind
 from xrdorder.material import Specimen, characterise
 from xrdorder.studies.store import Provenance, StoredSample, write_sample
 from xrdorder.uncertainty import Contributions
@@ -29,6 +30,20 @@ FREE = (
     "specimen_displacement_mm",
     "background_0",
 )
+OWNERS = {**{f"nb3sn_{name}": "nb3sn" for name in list(FITTED)[:5]}, "nb_a_nm": "nb"}
+OWNERS |= {name: "nb3sn" for name in FREE[2:4]}
+KINDS = {
+    "background_0": Kind.BACKGROUND,
+    "specimen_displacement_mm": Kind.PLACE,
+    "nb3sn_a_nm": Kind.LENGTH,
+    "nb3sn_order_contrast": Kind.CONTRAST,
+    "nb3sn_lorentz_sec": Kind.WIDTH,
+    "nb3sn_lorentz_tan": Kind.WIDTH,
+    "nb3sn_gauss_tan2": Kind.WIDTH,
+    "nb3sn_b_iso_2a_nm2": Kind.B_ISO,
+    "nb3sn_b_iso_6c_nm2": Kind.B_ISO,
+    "nb_a_nm": Kind.LENGTH,
+}
 CORRELATION = np.array(
     [
         [1.0, 0.0, 0.0, 0.0, -0.8, 0.0],
@@ -69,9 +84,11 @@ def parameters():
         "nb_a_nm": FITTED["lattice_a_nm_nb"],
     }
     free = np.array(FREE, dtype=object)
+    roles = [(OWNERS.get(name, ""), KINDS[name]) for name in values]
     return xr.Dataset(
         {
             "value": ("parameter", list(values.values())),
+            **made.roles(roles),
             "covariance": (("free", "free_too"), CORRELATION * np.outer(U_FREE, U_FREE)),
         },
         coords={"parameter": np.array(list(values), dtype=object), "free": free, "free_too": free},

@@ -81,6 +81,15 @@ def phases():
     )
 
 
+def roles(of):
+    """Columns of the parameters that say whose each is and what it stands for, from pairs of owner and kind."""
+    owners, kinds = zip(*of, strict=True)
+    return {
+        "owner": ("parameter", np.array(owners, dtype=object)),
+        "kind": ("parameter", np.array([kind.value for kind in kinds], dtype=object)),
+    }
+
+
 def parameters():
     free = np.array(["a", "b"], dtype=object)
     return xr.Dataset(

@@ -6,11 +6,31 @@ import numpy as np
 import pytest
 import xarray as xr
 
-from tests.studies import explained
+from tests.studies import explained, made
+from xrdorder.fitting.roles import Kind
 from xrdorder.studies.modelled import model_words
 from xrdorder.studies.work import failure
 
-MAIN = ("nb3sn_order_contrast", "nb3sn_scale", "nb3sn_a_nm", "nb_scale", "nb_a_nm", "cu_sn_scale")
+MAIN = {
+    "nb3sn_order_contrast": ("nb3sn", Kind.CONTRAST),
+    "nb3sn_scale": ("nb3sn", Kind.SCALE),
+    "nb3sn_a_nm": ("nb3sn", Kind.LENGTH),
+    "nb_scale": ("nb", Kind.SCALE),
+    "nb_a_nm": ("nb", Kind.LENGTH),
+    "cu_sn_scale": ("cu-sn", Kind.SCALE),
+}
+MORE = {
+    "nb_texture_4": ("nb", Kind.HARMONIC),
+    "nb_texture_6": ("nb", Kind.HARMONIC),
+    "nb_march_r": ("nb", Kind.MARCH),
+    "nb_strain_anisotropy": ("nb", Kind.ANISOTROPY),
+    "nb_b_iso_2a_nm2": ("nb", Kind.B_ISO),
+    "nb3sn_b_iso_2a_nm2": ("nb3sn", Kind.B_ISO),
+    "nb3sn_lattice_tail_nm": ("nb3sn", Kind.TAIL),
+    "nb3sn_depth_slope": ("nb3sn", Kind.DEPTH),
+    "nb3sn_elastic_shift": ("nb3sn", Kind.ELASTIC),
+    "stray_k_beta_share": ("", Kind.STRAY),
+}
 
 
 def sample(*free, held=(), choices=None, more=None, **options):
@@ -22,6 +42,7 @@ def sample(*free, held=(), choices=None, more=None, **options):
         {
             "value": ("parameter", np.full(len(names), 0.1)),
             "vary": ("parameter", np.array([name in here for name in names], np.int8)),
+            **made.roles([(MAIN | MORE)[name] for name in names]),
         },
         coords={"parameter": names, "free": here},
     )
@@ -62,6 +83,7 @@ def test_phases_found_come_first_and_effects_held_at_nothing_are_not_in():
         ((), {"texture_axes": {"cu-sn": [1, 1, 1]}}, {}, "not in: texture of cu-sn, though asked for"),
         (("nb_strain_anisotropy",), {}, {}, "microstrain by direction of nb"),
         (("nb_b_iso_2a_nm2",), {}, {}, "displacement parameters of nb"),
+        (("nb3sn_b_iso_2a_nm2",), {}, {}, "displacement parameters of nb3sn"),
         (("stray_k_beta_share",), {}, {}, "K-beta of the tube"),
         ((), {"roughness": [0.3, 0.05]}, {}, "surface roughness p = 0.3, q = 0.05 (as given)"),
         ((), {"mu_r": 0.8}, {}, "µR = 0.8 (as given)"),

@@ -24,6 +24,7 @@ from xrdorder.figures.counts import Lane, at_equal_times, lanes_of
 from xrdorder.figures.palette import FOG, INK, LAGOON, MIST, PAPER, SKY, SLATE, stroke
 from xrdorder.figures.sheet import SCREEN, Size, font, minor_ticks, page, place, style
 from xrdorder.figures.words import NORMAL, SMALL, fitted, width_in
+from xrdorder.patterns.steps import angle_step
 
 Array = NDArray[np.float64]
 
@@ -287,7 +288,7 @@ def _shades(curves: xr.Dataset, edges: Array) -> Array:
     if len(x) < 2:
         return np.full(len(middle), np.nan)
     right = np.clip(np.searchsorted(x, middle), 1, len(x) - 1)
-    gap = x[right] - x[right - 1] > 3.0 * max(float(np.median(np.diff(x))), width)
+    gap = x[right] - x[right - 1] > 3.0 * max(angle_step(x), width)
     shares = np.where((middle < x[0] - width) | (middle > x[-1] + width) | gap, np.nan, np.interp(middle, x, y))
     highest = np.full(len(middle), -np.inf)
     np.maximum.at(highest, np.clip(np.searchsorted(edges, x, side="right") - 1, 0, len(middle) - 1), y)

@@ -5,7 +5,8 @@ there is to choose stands in `FitOptions`. Behind them:
 
 - the forward model: `geometry`, `absorption` and `spacings` (what specimen and strain do), `phase_lines` and
   `free_intensities` (where lines stand, how strong and wide), `model` (the whole pattern);
-- least squares: `parameters`, `engines`, `refinement` (data, weights, rounds), `start` (values to begin with);
+- least squares: `parameters`, `roles` (whose a parameter is and what it stands for), `engines`, `refinement` (data,
+  weights, rounds), `start` (values to begin with);
 - a fit without a user: `procedure` (the order of steps), `evidence` and `effects` (what the residual asks for),
   `foreign`, `candidates` and `ghosts` (lines nobody asked for);
 - what is handed on: `quantities`, `budget` and `what_ifs` (values with every source of doubt), `quality`, `remarks`,

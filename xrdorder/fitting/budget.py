@@ -12,6 +12,7 @@ enters by how it would change the counts.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import lmfit
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import qr, solve_triangular
@@ -20,6 +21,7 @@ from xrdorder.fitting.phase_lines import PhaseLines
 from xrdorder.fitting.procedure import U_B_ISO_RELATIVE, Procedure
 from xrdorder.fitting.quantities import Function, functions
 from xrdorder.fitting.refinement import Refinement, Solution
+from xrdorder.fitting.roles import TEXTURE, Kind, role_of
 from xrdorder.fitting.what_ifs import WhatIf
 from xrdorder.profiles import INSTRUMENT_NAMES, Instrument
 from xrdorder.uncertainty import Contributions
@@ -34,12 +36,12 @@ _OFFSET, _OFFSET_SOURCE = "two_theta_offset", "two-theta offset"
 U_OFFSET_DEG = 0.002
 _LATTICE_SHAPE = "lattice distribution"
 # Families of nuisance parameters, in the order in which they are counted as unknown.
-_FAMILIES = (
-    ("texture", ("_texture_", "_march_r")),
-    ("displacement parameters", ("_b_iso_",)),
-    (_LATTICE_SHAPE, ("_lattice_tail_nm",)),
-    (_OFFSET_SOURCE, (_OFFSET,)),
-    ("specimen displacement", ("specimen_displacement_mm", "beam_displacement_mm")),
+_FAMILIES: tuple[tuple[str, tuple[Kind, ...]], ...] = (
+    ("texture", TEXTURE),
+    ("displacement parameters", (Kind.B_ISO,)),
+    (_LATTICE_SHAPE, (Kind.TAIL,)),
+    (_OFFSET_SOURCE, (Kind.OFFSET,)),
+    ("specimen displacement", (Kind.PLACE,)),
 )
 
 
@@ -110,7 +112,7 @@ def primary_quantities(
     gradient = _gradient(of, values, solution)
     on_quantities = gradient @ response(solution, by_held)
 
-    columns = _counting(tuple(of), gradient * enlargement, solution)
+    columns = _counting(tuple(of), gradient * enlargement, solution, fit.parameters)
     calibration = Contributions.from_covariance(
         INSTRUMENT_NAMES, instrument.covariance, "calibration", instrument.id
     )
@@ -169,19 +171,16 @@ def _by_change(change: Array, fit: Refinement, solution: Solution, gradient: Arr
     return np.asarray((gradient @ response(solution, weighted))[:, 0])
 
 
-def _family(name: str) -> int:
-    """Place of a parameter in `_FAMILIES`, from 1; 0 for all else."""
-    for k, (_, parts) in enumerate(_FAMILIES, start=1):
-        if any(part in name for part in parts):
-            return k
-    return 0
+def _family(kind: Kind) -> int:
+    """Place of a kind of parameter in `_FAMILIES`, from 1; 0 for all else."""
+    return next((k for k, (_, kinds) in enumerate(_FAMILIES, start=1) if kind in kinds), 0)
 
 
 def _counting(
-    names: tuple[str, ...], gradient: Array, solution: Solution
+    names: tuple[str, ...], gradient: Array, solution: Solution, parameters: lmfit.Parameters
 ) -> list[tuple[str, str, Array]]:
     """Split what counting contributes by what had to be found out beside; private columns, one family after another."""
-    families = np.array([_family(name) for name in solution.free])
+    families = np.array([_family(role_of(parameters, name).kind) for name in solution.free])
     order = np.argsort(families, kind="stable")
     norms = np.linalg.norm(solution.weighted_jacobian, axis=0)
     scaled = (solution.weighted_jacobian / norms)[:, order]

@@ -11,6 +11,7 @@ from xrdorder.fitting.ghosts import PresentLines
 from xrdorder.fitting.procedure import Procedure
 from xrdorder.fitting.quality import UnexplainedLine, unexplained_lines
 from xrdorder.fitting.refinement import Refinement
+from xrdorder.patterns.steps import angle_step
 from xrdorder.profiles.axial import largest_shift
 from xrdorder.profiles.voigt import voigt
 
@@ -68,7 +69,7 @@ def _misfit(fit: Refinement, width_deg: float) -> Array:
     """Counts by which the feet of strong lines may be wrong because no line shape is perfect, shape (n,)."""
     values = fit.values()
     net = fit.counts() - fit.model.background(values)
-    points = 2 * int(np.ceil(_FOOT_WIDTHS * width_deg / float(np.median(np.diff(fit.two_theta))))) + 1
+    points = 2 * int(np.ceil(_FOOT_WIDTHS * width_deg / angle_step(fit.two_theta))) + 1
     return np.asarray(_FOOT_SHARE * maximum_filter1d(net, points, mode="nearest"))
 
 

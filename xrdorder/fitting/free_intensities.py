@@ -20,6 +20,7 @@ from xrdorder.crystals.phase import Phase
 from xrdorder.fitting.phase_lines import Optics, PhaseLines
 from xrdorder.fitting.quality import agreement
 from xrdorder.fitting.refinement import Refinement, Solution
+from xrdorder.fitting.roles import Kind, add_parameter
 from xrdorder.profiles.voigt import fwhm
 
 Array = NDArray[np.float64]
@@ -130,8 +131,8 @@ class FreeLines(PhaseLines):
             for k, share in zip(group, strength / strength.sum(), strict=True):
                 members[hkl[k]] = _Member(number, float(share), 0.0)
         self._members = members
-        self.area_names = tuple(f"{self.prefix}_area_{k}" for k in range(len(groups)))
-        self.names = (*self.names, *self.area_names)
+        self.roles = dict(self.roles)  # lines that were freed keep theirs
+        self.area_names = tuple(self._named(Kind.AREA, f"area_{k}") for k in range(len(groups)))
         self.freeze(lengths)
 
     def freeze(self, lengths_nm: tuple[float, ...]) -> None:
@@ -207,7 +208,7 @@ def pawley_lattice(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0) -
     trial.model.phases = tuple(free if lines is a15 else lines for lines in fit.model.phases)
     trial.parameters = copy.deepcopy(fit.parameters)
     for name, area in free.areas(values, a15).items():
-        trial.parameters.add(name, value=area, min=0.0)
+        add_parameter(trial.parameters, name, free.roles[name], area, 0.0)
     intensity_names = {a15.scale_name, *a15.intensities(values)[1]}
     vary = [n for n, p in fit.parameters.items() if p.vary and n not in intensity_names]
     trial.run([*vary, *free.area_names], most_iterations=_MOST_ITERATIONS, tolerance=0.01)

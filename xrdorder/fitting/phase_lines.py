@@ -22,6 +22,7 @@ from xrdorder.crystals.phase import Phase
 from xrdorder.crystals.reflections import reflections
 from xrdorder.crystals.structure import structure_factor_squared, structure_factor_squared_derivatives
 from xrdorder.fitting.geometry import Geometry
+from xrdorder.fitting.roles import Kind, Role, distinct, parameter_name
 from xrdorder.fitting.spacings import Spacings
 from xrdorder.profiles.summation import LineDerivatives, Lines
 from xrdorder.profiles.widths import GAUSS_TERMS, LORENTZ_TERMS, gauss_basis, lorentz_basis
@@ -77,10 +78,8 @@ class PhaseLines:
 
     Attributes
     ----------
-    prefix
-        Beginning of the phase's parameter names: its name with underscores for hyphens.
-    names
-        All its parameter names, scale first.
+    roles
+        All its parameters by name, scale first, and what each is.
     freezes
         How often `freeze` was called: lines at the same parameters may differ between.
     """
@@ -95,42 +94,47 @@ class PhaseLines:
         twin: "PhaseLines | None" = None,
     ) -> None:
         self.phase, self.optics, self.twin = phase, optics, twin
-        self.prefix = phase.name.replace("-", "_").replace(".", "_")
-        own = f"{self.prefix}_second" if twin else self.prefix
         self._low, self._high = two_theta_range
-        self.length_names = tuple(f"{own}_{axis}_nm" for axis in free_lengths(phase.system))
-        self.scale_name = f"{own}_scale"
-        sec, *tan = (*LORENTZ_TERMS, _SPECIMEN_GAUSS)
-        self.width_names = (f"{own}_{sec}", *(f"{self.prefix}_{term}" for term in tan))
-        self.contrast_name = f"{self.prefix}_order_contrast" if phase.order else None
-        self.b_iso_names = tuple(f"{self.prefix}_b_iso_{site.label}_nm2" for site in phase.sites)
-        cubic = phase.system == "cubic"
-        self.texture_names = tuple(f"{self.prefix}_texture_{order}" for order in TEXTURE_ORDERS if cubic)
         self.march_axis = march_axis
-        self.march_name = f"{self.prefix}_march_r" if march_axis else None
-        self.anisotropy_name = f"{self.prefix}_strain_anisotropy" if cubic else None
-        # what tin, and the composite around it, do to the lattice of a phase whose order is asked for
-        layer = cubic and phase.order is not None
-        self.tail_name = f"{self.prefix}_lattice_tail_nm" if layer and not twin else None
-        self.elastic_name = f"{self.prefix}_elastic_shift" if layer else None
-        self.depth_name = f"{self.prefix}_depth_slope" if layer else None
         self.share_name: str | None = None
-        optional = (
-            self.contrast_name, self.march_name, self.anisotropy_name, self.tail_name, self.elastic_name,
-            self.depth_name,
-        )  # fmt: skip
-        self.names = (
-            self.scale_name,
-            *self.length_names,
-            *self.width_names,
-            *self.b_iso_names,
-            *self.texture_names,
-            *(name for name in optional if name),
-        )
+        self.roles: dict[str, Role] = {}
+        self._name_parameters()
         self._norm: float | None = None
         self.freezes = 0
         self._set_radiation()
         self.freeze(phase.lengths_nm)
+
+    def _name_parameters(self) -> None:
+        """Name all parameters, scale first, and say what each is."""
+        phase, own = self.phase, "_second_" if self.twin else ""
+        cubic = phase.system == "cubic"
+        # what tin, and the composite around it, do to the lattice of a phase whose order is asked for
+        layer = cubic and phase.order is not None
+        self.scale_name = self._named(Kind.SCALE, f"{own}scale")
+        self.length_names = tuple(self._named(Kind.LENGTH, f"{own}{axis}_nm") for axis in free_lengths(phase.system))
+        sec, *tan = (*LORENTZ_TERMS, _SPECIMEN_GAUSS)
+        self.width_names = tuple(self._named(Kind.WIDTH, term) for term in (f"{own}{sec}", *tan))
+        labels = distinct(site.label for site in phase.sites)
+        self.b_iso_names = tuple(self._named(Kind.B_ISO, f"b_iso_{label}_nm2") for label in labels)
+        orders = TEXTURE_ORDERS if cubic else ()
+        self.texture_names = tuple(self._named(Kind.HARMONIC, f"texture_{order}") for order in orders)
+        self.contrast_name = self._named(Kind.CONTRAST, "order_contrast") if phase.order else None
+        self.march_name = self._named(Kind.MARCH, "march_r") if self.march_axis else None
+        self.anisotropy_name = self._named(Kind.ANISOTROPY, "strain_anisotropy") if cubic else None
+        self.tail_name = self._named(Kind.TAIL, "lattice_tail_nm") if layer and not self.twin else None
+        self.elastic_name = self._named(Kind.ELASTIC, "elastic_shift") if layer else None
+        self.depth_name = self._named(Kind.DEPTH, "depth_slope") if layer else None
+
+    def _named(self, kind: Kind, term: str) -> str:
+        """Note a parameter of this phase; return its name."""
+        name = parameter_name(self.phase.name, term)
+        self.roles[name] = Role(self.phase.name, kind)
+        return name
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """All its parameter names, scale first."""
+        return tuple(self.roles)
 
     def _set_radiation(self) -> None:
         """Note the emission lines, and which reflections can be in the range."""
@@ -450,7 +454,7 @@ class PhaseLines:
         """Return the lines of the same grains in stray radiation, `share_name` times as strong."""
         other = self.with_optics(lengths_nm, radiation=radiation)
         other.share_name = share_name
-        other.names = (*self.names, share_name)
+        other.roles = {**self.roles, share_name: Role("", Kind.STRAY)}
         return other
 
 

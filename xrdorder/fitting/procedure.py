@@ -24,6 +24,7 @@ from xrdorder.fitting.parameters import set_values
 from xrdorder.fitting.phase_lines import Optics, PhaseLines
 from xrdorder.fitting.quality import serial_correlation_factor, squared_significance, thinned
 from xrdorder.fitting.refinement import Refinement, Solution
+from xrdorder.fitting.roles import add_parameter, role_of
 from xrdorder.fitting.start import (
     START_SIZE_NM,
     add_phase_parameters,
@@ -36,6 +37,7 @@ from xrdorder.fitting.start import (
     start_scales,
 )
 from xrdorder.patterns.counts import smoothing_points
+from xrdorder.patterns.steps import angle_step
 from xrdorder.profiles.voigt import fwhm
 from xrdorder.profiles.widths import lorentz_sec_from_size
 
@@ -216,7 +218,7 @@ class Procedure:
             for name in lines.length_names
             if lines is not self.reference and self.strength(lines) > _MAIN_PRESENT
         ]
-        shape = [*start, *lengths, *self.model.displacement_names, f"{main.prefix}_lorentz_sec"]
+        shape = [*start, *lengths, *self.model.displacement_names, main.width_names[0]]
         fit.run(dict.fromkeys(shape), most_iterations=15, tolerance=1.0)
         if weak := self._weakest(fit.solution()[0], [main]):
             self._drop(*weak)  # where there is none, a free A15 would roam about for long
@@ -229,7 +231,7 @@ class Procedure:
         self.converged = fit.settle(self.everything())
         if not self.converged:
             self.flags.append(
-                Flag("not-converged", "the fit ran out of iterations; values are near, not at, the minimum")
+                Flag("not-converged", "the fit came to no minimum; its values are where it stopped")
             )
 
     def add_phase(self, phase: Phase) -> PhaseLines | None:
@@ -249,7 +251,7 @@ class Procedure:
     def _seek_free(self, lines: FreeLines) -> None:
         """Look for a phase of unknown atoms: all lines alike say where, the residual then how strong each is."""
         for name in lines.area_names:
-            self.parameters.add(name, value=1.0, min=0.0, vary=False)
+            add_parameter(self.parameters, name, lines.roles[name], 1.0, 0.0)
         self.parameters[lines.scale_name].set(value=lines.unit_scale, vary=False)
         nothing = self.fit.values() | dict.fromkeys(lines.area_names, 0.0)
         counts = self.model.counts(nothing)
@@ -289,7 +291,7 @@ class Procedure:
     def strength(self, lines: PhaseLines) -> float:
         """Rough significance of a phase: what a matched filter would make of its lines as they are."""
         drawn, _ = lines.lines(self.fit.values(), {})
-        step = float(np.median(np.diff(self.two_theta)))
+        step = angle_step(self.two_theta)
         inside = (drawn.position > self.two_theta[0]) & (drawn.position < self.two_theta[-1])
         variance = np.interp(drawn.position, self.two_theta, self.fit.variance)
         width = fwhm(drawn.gauss_squared, drawn.lorentz)
@@ -318,8 +320,8 @@ class Procedure:
                 names += lines.b_iso_names
                 if lines.contrast_name:
                     names.append(lines.contrast_name)
-        gone = tuple(lines.prefix for lines in self.lines if lines.phase.name in self.absent)
-        return names + [name for name in self.taken if not (gone and name.startswith(gone))]
+        owners = {"", *(lines.phase.name for lines in self.present())}  # what all phases share has none
+        return names + [name for name in self.taken if role_of(self.parameters, name).owner in owners]
 
     def present(self) -> list[PhaseLines]:
         """Lines of the phases that were found, main phase first."""
@@ -411,7 +413,7 @@ class Procedure:
         """
         over = self.smoothed_over()
         points = int(np.ceil(2.0 * over)) if over > 1.0 else 1
-        step = float(np.median(np.diff(self.two_theta)))
+        step = angle_step(self.two_theta)
         residual = thinned(self.fit.weighted_residual()[self.fit.used], points)
         longest = int(np.ceil(2.0 * self.line_width() / step / points))
         return serial_correlation_factor(residual, longest), float(np.mean(residual**2))

@@ -6,6 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
+from xrdorder.patterns.steps import angle_step
+
 Array = NDArray[np.float64]
 
 FOREIGN_SIGNIFICANCE = 8.0
@@ -136,7 +138,7 @@ def unexplained_lines(
         Angles of the lines of the phases and how far each reaches, degrees, shape (lines,): what the residual shows
         there is misfit or texture of a known line, not a foreign one.
     """
-    step = float(np.median(np.diff(two_theta)))
+    step = angle_step(two_theta)
     sigma = max(width_deg / 2.355 / max(step, 1e-9), 1.0)
     # matched filter: weighted least-squares height of a Gaussian line at every point
     score = gaussian_filter1d(residual / variance, sigma, mode="nearest")

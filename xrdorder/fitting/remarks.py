@@ -6,14 +6,15 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from xrdorder.crystals.harmonics import TEXTURE_ORDERS
 from xrdorder.exceptions import Flag
 from xrdorder.fitting.foreign import foreign_flags
 from xrdorder.fitting.geometry import Geometry
 from xrdorder.fitting.phase_lines import PhaseLines
 from xrdorder.fitting.procedure import Procedure
 from xrdorder.fitting.refinement import Solution
+from xrdorder.fitting.roles import Kind, role_of
 from xrdorder.profiles import Instrument
-from xrdorder.profiles.widths import GAUSS_TERMS, LORENTZ_TERMS
 from xrdorder.xrays.edges import EDGE_REACH_EV, nearest_edge
 from xrdorder.xrays.stray import stray_lines
 
@@ -60,7 +61,7 @@ def remarks(
             text = f"{stray.name} of the tube is {share:.2f} % of the main lines; it is in the model"
             flags.append(Flag("stray-radiation", text))
     for name in solution.idle:
-        if not name.endswith((*GAUSS_TERMS, *LORENTZ_TERMS)):  # as narrow as can be is an answer, all else is not
+        if role_of(job.parameters, name).kind is not Kind.WIDTH:  # as narrow as can be is an answer, all else is not
             text = f"{name} = {values[name]:.5g} rests at its bound or moves nothing"
             flags.append(Flag("at-bound", text))
     flags += _edge(job)
@@ -108,7 +109,8 @@ def _effects_of(lines: PhaseLines, values: Mapping[str, float], taken: Sequence[
     """What was taken into the model of a phase because the pattern asked for it."""
     name = lines.phase.name
     flags = []
-    said = [f"{key[-1]}: {values[key]:+.3f}" for key in lines.texture_names if values[key] != 0.0]
+    orders = zip(TEXTURE_ORDERS, lines.texture_names, strict=False)  # none where the phase is not cubic
+    said = [f"{order}: {values[key]:+.3f}" for order, key in orders if values[key] != 0.0]
     if said:
         text = (
             f"{name} is textured (cubic harmonics of order {', '.join(said)}); its intensities are corrected for it"

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from xrdorder.fitting.phase_lines import PhaseLines
 from xrdorder.fitting.quality import squared_significance
 from xrdorder.fitting.refinement import Refinement
+from xrdorder.patterns.steps import angle_step
 from xrdorder.profiles.axial import largest_shift
 from xrdorder.profiles.summation import LineDerivatives, Lines, ProfileSum
 from xrdorder.profiles.voigt import fwhm
@@ -176,7 +177,7 @@ def fit_single_lines(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0)
     counts, background = fit.model.counts(values), fit.model.background(values)
     # what all other phases contribute, tails included
     others = counts - background - fit.model.part(a15, values)
-    step = float(np.median(np.diff(fit.two_theta)))
+    step = angle_step(fit.two_theta)
     chosen: list[_Candidate] = []
     finished: list[SingleLine] = []
     for line in drawn_lines(a15, shape, values):

@@ -10,8 +10,10 @@ from scipy.optimize import nnls
 
 from xrdorder.fitting.model import PatternModel
 from xrdorder.fitting.phase_lines import PhaseLines
+from xrdorder.fitting.roles import Kind, Role, add_parameter
+from xrdorder.patterns.steps import angle_step
 from xrdorder.profiles import INSTRUMENT_NAMES
-from xrdorder.profiles.widths import lorentz_sec_from_size
+from xrdorder.profiles.widths import GAUSS_TERMS, LORENTZ_TERMS, lorentz_sec_from_size
 from xrdorder.xrays import Radiation
 
 Array = NDArray[np.float64]
@@ -25,6 +27,13 @@ _ANISOTROPY_LIMITS = (-1.4, 0.95)  # between them strain is positive along (100)
 _LONGEST_TAIL_NM = 2e-3  # the whole homogeneity field of the A15 is 0.9 pm wide
 _LARGEST_STRAIN = 0.01
 _STEEPEST = 1e-5  # nm of lattice for each nm of depth; 1 at.% for each micrometre is 1.4e-7
+_INSTRUMENT_KINDS = {
+    **dict.fromkeys((*GAUSS_TERMS, *LORENTZ_TERMS), Kind.WIDTH),
+    "axial_source_ratio": Kind.AXIAL,
+    "axial_detector_ratio": Kind.AXIAL,
+    "two_theta_offset": Kind.OFFSET,
+    "alpha2_ratio": Kind.EMISSION,
+}
 _SEARCH_STEP = 2e-4  # relative; a line is several times as wide at any angle
 
 
@@ -34,7 +43,7 @@ def clipped_background(two_theta: Array, counts: Array) -> Array:
     Square roots of the counts are lowered to the mean of their neighbours at ever smaller distances: C. G. Ryan,
     E. Clayton, W. L. Griffin, S. H. Sie, D. R. Cousens, Nucl. Instrum. Methods B 34 (1988) 396 (from memory).
     """
-    step = float(np.median(np.diff(two_theta)))
+    step = angle_step(two_theta)
     level = np.sqrt(np.maximum(gaussian_filter1d(counts, 3.0, mode="nearest"), 0.0))
     widest = max(int(_CLIP_HALF_WIDTH_DEG / step), 2)
     for distance in range(widest, 0, -max(widest // 40, 1)):
@@ -56,7 +65,7 @@ def background_terms(two_theta: Array) -> int:
 
 def smoothed_net(two_theta: Array, counts: Array, background: Array) -> Array:
     """Counts above background, smoothed to about a line width, not negative."""
-    step = float(np.median(np.diff(two_theta)))
+    step = angle_step(two_theta)
     net = gaussian_filter1d(counts - background, _SMOOTHING_FWHM_DEG / 2.355 / step, mode="nearest")
     return np.asarray(np.maximum(net, 0.0))
 
@@ -105,7 +114,7 @@ def match_residual(
     What is left is noise and the phase: the weighted sum of the residual under its lines, over the standard
     uncertainty of that sum, is the best that can be asked (a matched filter).
     """
-    sigma = _SMOOTHING_FWHM_DEG / 2.355 / float(np.median(np.diff(two_theta)))
+    sigma = _SMOOTHING_FWHM_DEG / 2.355 / angle_step(two_theta)
     pull = gaussian_filter1d(residual / variance, sigma, mode="nearest")
     # the square of a Gaussian kernel is a Gaussian narrower by sqrt 2; its constant is the same at all angles
     weight = gaussian_filter1d(1.0 / variance, sigma / np.sqrt(2.0), mode="nearest")
@@ -151,17 +160,17 @@ def start_parameters(
     """
     parameters = lmfit.Parameters()
     for name in model.background_names:
-        parameters.add(name, value=0.0, vary=False)
+        add_parameter(parameters, name, Role("", Kind.BACKGROUND), 0.0)
     for name in INSTRUMENT_NAMES:
-        parameters.add(name, value=float(instrument_values[name]), vary=False)
+        add_parameter(parameters, name, Role("", _INSTRUMENT_KINDS[name]), float(instrument_values[name]))
     parameters["two_theta_offset"].set(min=-2.0, max=2.0)
     for name in model.displacement_names:
-        parameters.add(name, value=0.0, min=-2.0, max=2.0, vary=False)
+        add_parameter(parameters, name, Role("", Kind.PLACE), 0.0, -2.0, 2.0)
     main = model.phases[0]
     geometry = main.optics.geometry
     transparency = geometry.transparency_deg(main.attenuation_per_nm, PACKING)
-    parameters.add("transparency_deg", value=transparency, min=0.0, vary=False)
-    parameters.add("wavelength_shift", value=0.0, vary=False)
+    add_parameter(parameters, "transparency_deg", Role("", Kind.TRANSPARENCY), transparency, 0.0)
+    add_parameter(parameters, "wavelength_shift", Role("", Kind.WAVELENGTH), 0.0)
     for lines in model.phases:
         add_phase_parameters(parameters, lines)
     return parameters
@@ -197,5 +206,4 @@ def add_phase_parameters(parameters: lmfit.Parameters, lines: PhaseLines) -> Non
     )
     wanted |= {name: limits for name, limits in optional if name}
     for name, (value, low, high) in wanted.items():
-        if name not in parameters:
-            parameters.add(name, value=value, min=low, max=high, vary=False)
+        add_parameter(parameters, name, lines.roles[name], value, low, high)

@@ -40,7 +40,7 @@ WIDENING_BY_HYDROGEN = 0.058
 """Relative change of the lattice parameter by one hydrogen a niobium atom: a third of the volume change of 0.174,
 H. Peisl in Hydrogen in Metals I, ed. G. Alefeld, J. Völkl (1978) (from memory)."""
 
-_QUANTITY = "lattice_a_nm_nb"
+_QUANTITY, _OF_TANTALUM = "lattice_a_nm_nb", "weight_fraction_ta"
 
 
 def remark_on_niobium(account: Account, specimen: Specimen) -> None:
@@ -61,7 +61,7 @@ def remark_on_niobium(account: Account, specimen: Specimen) -> None:
         share = departure / NIOBIUM_NM / WIDENING_BY_HYDROGEN
         causes.append(f"hydrogen from etching ({100 * share:.1f} H per 100 Nb would do) or oxygen from annealing")
     alloyed = list(specimen.dopants)
-    if any(name.endswith("_ta") for name in account.values) and "Ta" not in alloyed:
+    if _OF_TANTALUM in account.values and "Ta" not in alloyed:
         alloyed.append("Ta")
     if alloyed:
         causes.append(f"alloying with {' or '.join(alloyed)}")

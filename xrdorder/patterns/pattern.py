@@ -31,6 +31,7 @@ from xrdorder.patterns.content import (
 from xrdorder.patterns.counts import judge
 from xrdorder.patterns.files import read_content
 from xrdorder.patterns.repeats import BEYOND_COUNTING, Repeat, scans_that_differ
+from xrdorder.patterns.steps import angle_step
 from xrdorder.xrays import radiation as named_radiation
 from xrdorder.xrays import radiation_names
 
@@ -527,5 +528,5 @@ def _differing(scans: list[_Scan]) -> list[tuple[str, str]]:
 def _same_angles(a: Array, b: Array) -> bool:
     if len(a) != len(b):
         return False
-    step = float(np.median(np.diff(a))) if len(a) > 1 else 0.0
+    step = angle_step(a)
     return bool(np.all(np.abs(a - b) <= _SAME_ANGLES * step))

@@ -18,6 +18,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from xrdorder.patterns.steps import angle_step
+
 Array = NDArray[np.float64]
 
 BEYOND_COUNTING = 4.0
@@ -110,7 +112,7 @@ def difference(scan: Repeat, others: Sequence[Repeat], step_share: float = 0.01)
 
 def _common(a: Array, b: Array, step_share: float) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Indices into two rising series of angles that are the same."""
-    near = step_share * float(np.median(np.diff(a))) if len(a) > 1 else 0.0
+    near = step_share * angle_step(a)
     at = np.clip(np.searchsorted(b, a - near), 0, len(b) - 1)
     here = np.flatnonzero(np.abs(b[at] - a) <= near)
     return here, at[here]

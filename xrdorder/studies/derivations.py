@@ -13,6 +13,8 @@ from dataclasses import dataclass, field
 
 from xrdorder.crystals.a15 import contrast_shift, dopant_site, order_parameters, tin_lower_bound
 from xrdorder.exceptions import XrdorderError
+from xrdorder.fitting.quantities import weight_quantity
+from xrdorder.fitting.roles import parameter_name
 from xrdorder.material import PUBLISHED_SCALE, Specimen
 from xrdorder.material.joint import usual_order
 from xrdorder.material.lattice import EXPANSION_PER_K, REFERENCE_C
@@ -25,6 +27,7 @@ from xrdorder.profiles.widths import size_from_lorentz_sec
 from xrdorder.relations import LABELS, Relation
 from xrdorder.relations.tin_from_lattice import END_POINTS, MEASURED
 from xrdorder.studies.described import described_specimen
+from xrdorder.studies.parameters import StoredParameters
 from xrdorder.studies.store import StoredSample
 from xrdorder.xrays import Radiation, radiation
 
@@ -87,8 +90,8 @@ class Stored:
     ----------
     values : mapping of str to float
         Quantities by name.
-    parameters : mapping of str to float
-        Parameters of the fit by name; empty where the file holds none.
+    fitted : StoredParameters
+        Parameters of the fit; none where the file holds none.
     specimen : Specimen
         As it was described, with the temperature of the pattern file where the description gave none.
     light : Radiation or None
@@ -98,7 +101,7 @@ class Stored:
     """
 
     values: Mapping[str, float]
-    parameters: Mapping[str, float] = field(default_factory=dict)
+    fitted: StoredParameters = field(default_factory=StoredParameters)
     specimen: Specimen = field(default_factory=Specimen)
     light: Radiation | None = None
     scale: str = PUBLISHED_SCALE.name
@@ -106,22 +109,12 @@ class Stored:
     @classmethod
     def of(cls, sample: StoredSample) -> Stored:
         """Gather it from a sample as it is stored."""
-        table = sample.groups.get("parameters")
-        parameters: dict[str, float] = {}
-        if table is not None and "parameter" in table.coords:
-            names = [str(name) for name in table["parameter"].values]
-            parameters = dict(zip(names, map(float, table["value"].values), strict=True))
-        return cls(sample.values, parameters, described_specimen(sample), _light(sample), _scale(sample))
-
-    @property
-    def a15(self) -> str:
-        """Beginning of the parameter names of the A15; empty where there is none."""
-        ends = "_order_contrast"
-        return next((name.removesuffix(ends) for name in self.parameters if name.endswith(ends)), "")
+        fitted = StoredParameters.of(sample)
+        return cls(sample.values, fitted, described_specimen(sample), _light(sample), _scale(sample))
 
     def number(self, name: str) -> float:
         """Give a quantity or, where there is none of that name, a parameter."""
-        return float(self.values.get(name, self.parameters.get(name, math.nan)))
+        return float(self.values.get(name, self.fitted.values.get(name, math.nan)))
 
     @property
     def dopants(self) -> Mapping[str, float]:
@@ -179,14 +172,14 @@ def steps(quantity: str, stored: Stored) -> tuple[Step, ...]:
 
 def fitted_parameter(quantity: str, stored: Stored) -> str:
     """Parameter of the fit that is a quantity, or that it is a correction of; empty where there is none."""
-    if quantity in stored.parameters and quantity not in stored.values:
+    if quantity in stored.fitted.values and quantity not in stored.values:
         return quantity
     match = re.fullmatch(r"lattice_(\w)_nm_(.+)", quantity)
     if match is not None:
-        name = f"{re.sub('[-.]', '_', match[2])}_{match[1]}_nm"
+        name = parameter_name(match[2], f"{match[1]}_nm")
     else:
-        name = f"{stored.a15}_{quantity}"
-    return name if name in stored.parameters else ""
+        name = parameter_name(stored.fitted.a15, quantity)
+    return name if name in stored.fitted.values else ""
 
 
 def _rule(name: str, stored: Stored) -> _Rule:
@@ -194,7 +187,7 @@ def _rule(name: str, stored: Stored) -> _Rule:
     maker = _MAKERS.get(name.removesuffix(end))
     if maker is not None:
         return maker(stored, end)
-    if name in stored.parameters and name not in stored.values:
+    if name in stored.fitted.values and name not in stored.values:
         return _Rule((), FITTED, "")
     if name.startswith("weight_fraction_"):
         formula = "scale x cell mass x cell volume, over the sum of it for all phases found"
@@ -508,8 +501,9 @@ def _spread(stored: Stored, end: str) -> _Rule:
 
 
 def _a15_fraction(stored: Stored, end: str) -> _Rule:
-    name = next((n for n in stored.values if re.sub("[-.]", "_", n) == f"weight_fraction_{stored.a15}"), "")
-    return _Rule((name,) if name else (), name or "weight fraction of the A15", _AMOUNTS)
+    name = weight_quantity(stored.fitted.a15)
+    known = name in stored.values
+    return _Rule((name,) if known else (), name if known else "weight fraction of the A15", _AMOUNTS)
 
 
 _MAKERS: Mapping[str, Callable[[Stored, str], _Rule]] = {

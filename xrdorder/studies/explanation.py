@@ -26,7 +26,7 @@ from xrdorder.studies.calibration import calibration_words
 from xrdorder.studies.collate import RESULTS_NC
 from xrdorder.studies.collated import Sharing, ToldColumn, read_collated
 from xrdorder.studies.columns import TOLD
-from xrdorder.studies.derivations import Step, Stored, fitted_parameter, steps
+from xrdorder.studies.derivations import Step, Stored, steps
 from xrdorder.studies.modelled import model_words
 from xrdorder.studies.nuisances import Covariance, FittedParameter
 from xrdorder.studies.run import RESULTS, SAMPLES, sample_file
@@ -332,8 +332,6 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
         else _quantity(sample, stored, covariance, name, sharing or {})
         for name in ([] if sample.failed else names)
     ]
-    contrast = fitted_parameter("order_contrast", stored)
-    b_iso = [name for name in covariance.names if name.startswith(f"{stored.a15}_b_iso_")]
     return Explanation(
         sample.name,
         sample.status,
@@ -346,7 +344,7 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
         sample.model or model_words(sample),
         _dopants(sample),
         tuple(replace(one, remark="; ".join(x for x in (remark, one.remark) if x)) for one in found),
-        tuple((name, covariance.correlation(contrast, name)) for name in b_iso if contrast in covariance.names),
+        covariance.of_order_with_displacements(),
         sample.flags,
         sample.assumptions,
     )

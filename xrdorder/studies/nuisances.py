@@ -3,28 +3,32 @@
 from __future__ import annotations
 
 import math
-import re
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from xrdorder.fitting.roles import TEXTURE, Kind, Role
+from xrdorder.studies.parameters import StoredParameters
 from xrdorder.studies.store import StoredSample
 
 Array = NDArray[np.float64]
 
 NUISANCES = {
-    "specimen displacement": r"specimen_displacement_mm",
-    "offset of the angles": r"two_theta_offset",
-    "transparency": r"transparency_deg",
-    "displacement parameters": r".*_b_iso_.*",
-    "texture": r".*_texture_\d+|.*_march_r",
-    "spread of the lattice": r".*_(lattice_tail_nm|depth_slope|elastic_shift|strain_anisotropy)",
-    "line widths": r".*(lorentz|gauss)_\w+",
-    "amounts": r".*_scale",
-    "background": r"background_\d+",
+    "specimen displacement": (Kind.PLACE,),
+    "offset of the angles": (Kind.OFFSET,),
+    "transparency": (Kind.TRANSPARENCY,),
+    "displacement parameters": (Kind.B_ISO,),
+    "texture": TEXTURE,
+    "spread of the lattice": (Kind.TAIL, Kind.DEPTH, Kind.ELASTIC, Kind.ANISOTROPY),
+    "line widths": (Kind.WIDTH,),
+    "amounts": (Kind.SCALE,),
+    "background": (Kind.BACKGROUND,),
 }
-"""Groups of fitted parameters by the pattern of their names, the first that matches."""
+"""Groups of fitted parameters by their kinds."""
+
+_GROUP_OF = {kind: group for group, kinds in NUISANCES.items() for kind in kinds}
 
 
 @dataclass(frozen=True)
@@ -59,10 +63,11 @@ class FittedParameter:
 
 @dataclass(frozen=True)
 class Covariance:
-    """Covariance of the free parameters of a stored fit, shape (n, n)."""
+    """Covariance of the free parameters of a stored fit, shape (n, n), and what each of them stands for."""
 
     names: tuple[str, ...]
     values: Array
+    roles: Mapping[str, Role] = field(default_factory=dict)
 
     @classmethod
     def of(cls, sample: StoredSample) -> Covariance:
@@ -71,7 +76,9 @@ class Covariance:
         if table is None or "covariance" not in table:
             return cls((), np.zeros((0, 0)))
         return cls(
-            tuple(str(name) for name in table["free"].values), np.asarray(table["covariance"].values, dtype=float)
+            tuple(str(name) for name in table["free"].values),
+            np.asarray(table["covariance"].values, dtype=float),
+            StoredParameters.of(sample).roles,
         )
 
     def u(self, name: str) -> float:
@@ -86,12 +93,22 @@ class Covariance:
             return math.nan
         return float(self.values[self.names.index(one), self.names.index(other)]) / product
 
+    def of_order_with_displacements(self) -> tuple[tuple[str, float], ...]:
+        """Displacement parameters of the A15 and the correlation of its order contrast with each."""
+        roles = [(name, self.roles[name]) for name in self.names if name in self.roles]
+        return tuple(
+            (name, self.correlation(contrast, name))
+            for contrast, (owner, of) in roles
+            for name, role in roles
+            if of is Kind.CONTRAST and role == (owner, Kind.B_ISO)
+        )
+
     def nuisances(self, name: str) -> tuple[Nuisance, ...]:
         """What groups of other parameters cost this one, largest first; those below a hundredth are left out."""
         groups: dict[str, list[str]] = {}
         for other in self.names:
             if other != name and self.u(other) > 0.0:
-                group = next((key for key, text in NUISANCES.items() if re.fullmatch(text, other)), "")
+                group = _GROUP_OF.get(self.roles[other].kind, "") if other in self.roles else ""
                 groups.setdefault(group, []).append(other)
         found = []
         for group, members in groups.items():

@@ -23,7 +23,7 @@ from xrdorder.studies.files import disk_reason, write_atomically
 from xrdorder.studies.groups import arrays, netcdf, plain, read_groups
 from xrdorder.uncertainty import Contributions
 
-FORMAT = 4
+FORMAT = 5
 """Layout of the sample files; a file of another layout counts as not there and is made again."""
 
 GROUPS = ("curves", "lines", "phases", "parameters", "opinions", "single_lines", "fitted")

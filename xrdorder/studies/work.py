@@ -18,6 +18,7 @@ from xrdorder.profiles import Instrument
 from xrdorder.studies.description import Reading, Sample
 from xrdorder.studies.interpretation import GROUP, Fitted, OwnFiles, interpret, joined
 from xrdorder.studies.modelled import model_words
+from xrdorder.studies.parameters import parameter_group
 from xrdorder.studies.store import FAILED, Provenance, StoredSample, read_sample, write_sample
 from xrdorder.studies.words import did_you_mean
 
@@ -195,7 +196,7 @@ def of_fit(name: str, fit: PatternFit, provenance: Provenance) -> StoredSample:
             "curves": fit.curves,
             "lines": fit.lines,
             "phases": _phases(fit),
-            "parameters": _parameters(fit),
+            "parameters": parameter_group(fit),
             **({} if fit.opinions is None else {"opinions": fit.opinions}),
             **({} if fit.single_lines is None else {"single_lines": fit.single_lines}),
         },
@@ -241,27 +242,6 @@ def _phases(fit: PatternFit) -> xr.Dataset:
             },
         },
         coords={"phase": np.array(names, dtype=object)},
-    )
-
-
-def _parameters(fit: PatternFit) -> xr.Dataset:
-    names = list(fit.parameters)
-    found = [fit.parameters[name] for name in names]
-    free = np.array(fit.free_names, dtype=object)
-    return xr.Dataset(
-        {
-            "value": ("parameter", [float(one.value) for one in found]),
-            "stderr": ("parameter", [np.nan if one.stderr is None else float(one.stderr) for one in found]),
-            "vary": ("parameter", np.array([int(bool(one.vary)) for one in found], np.int8)),
-            "min": ("parameter", [float(one.min) for one in found]),
-            "max": ("parameter", [float(one.max) for one in found]),
-            "covariance": (
-                ("free", "free_too"),
-                fit.covariance,
-                {"long_name": "covariance of what was free"},
-            ),
-        },
-        coords={"parameter": np.array(names, dtype=object), "free": free, "free_too": free},
     )
 
 
