@@ -68,7 +68,7 @@ def test_a_doublet_that_is_none_is_found(
 def test_the_true_radiation_is_taken(calibration: Calibration) -> None:
     single = replace(INSTRUMENT, radiation="cu-ka1")
     standard = as_pattern(*simulate_standard(single, two_theta=TWO_THETA, displacement_mm=0.02, seed=1), "cu-ka1")
-    instrument = calibrate(standard, "srm-660c", detector_distance_mm=217.5).instrument
+    instrument = calibrate(standard, "srm-660c", detector_distance_mm=217.5, domain_size_nm=np.inf).instrument
     scan = as_pattern(*simulate(SAMPLE, single, TWO_THETA, seed=2), "cu-ka1")
     fit = fit_pattern(scan, instrument, options=OPTIONS, divergence_deg=0.5, specimen_length_mm=20.0)
     assert fit.quality_words == "trustworthy"

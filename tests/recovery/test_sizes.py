@@ -17,14 +17,13 @@ pytestmark = pytest.mark.slow
 
 TWO_THETA = np.round(np.arange(20.0, 124.0, 0.03), 2)
 WAVELENGTH_NM = 0.154059
-VERY_LARGE_NM = 1e9
 TWO_GENERATIONS = MixedSizes(((0.5, LognormalSizes(60.0, 0.3)), (0.5, LognormalSizes(180.0, 0.3))))
 
 
 @pytest.fixture(scope="module")
 def instrument() -> Instrument:
     scan = as_pattern(*simulate_standard(INSTRUMENT, two_theta=TWO_THETA, displacement_mm=0.02))
-    made = calibrate(scan, "srm-660c", detector_distance_mm=217.5, domain_size_nm=VERY_LARGE_NM)
+    made = calibrate(scan, "srm-660c", detector_distance_mm=217.5, domain_size_nm=np.inf)
     return made.instrument
 
 

@@ -32,8 +32,11 @@ class Part:
 
 
 PARTS = (
-    Part("counting", INK, ("counting", "line width", "texture")),
-    Part("certificate, calibration", SKY, ("certificate", "calibration", "internal standard", "wavelength")),
+    Part("counting", INK, ("counting", "line width", "size distribution", "smoothing", "texture")),
+    Part(
+        "certificate, calibration", SKY,
+        ("certificate", "calibration", "internal standard", "wavelength", "domains of the standard"),
+    ),
     Part(
         "specimen and angle", LAGOON,
         ("two-theta offset", "specimen displacement", "temperature", "thermal expansion", "illuminated length",

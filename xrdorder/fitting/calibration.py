@@ -111,8 +111,8 @@ def calibrate(
     temperature_c
         How warm the standard was.
     domain_size_nm
-        Volume-weighted domain size of the standard, if its certificate gives one. Left out, the standard is taken as
-        without size broadening, and sizes of samples come out too large by what it has.
+        Volume-weighted domain size of the standard, if its certificate gives one, then taken as exact. Left out, it is
+        that of its kind, whose doubt goes with the instrument into the widths of all samples.
 
     Raises
     ------
@@ -155,7 +155,9 @@ def calibrate(
         parameters[parameter].set(value=length, min=-np.inf, max=np.inf)
     main.freeze(lengths)
     sec, tan, gauss = main.width_names
-    size = 0.0 if domain_size_nm is None else lorentz_sec_from_size(domain_size_nm, light.wavelength_nm)
+    size = lorentz_sec_from_size(domain_size_nm or chosen.domain_size_nm, light.wavelength_nm)
+    factor = 1.0 if domain_size_nm else chosen.domain_size_factor
+    u_size = 0.5 * size * (factor - 1.0 / factor)  # half of what lies between a size so much larger and smaller
     for parameter, value in ((sec, size), (tan, 0.0), (gauss, 0.0)):
         parameters[parameter].value = value
     _bounds(parameters)
@@ -178,7 +180,7 @@ def calibrate(
     fit.run(free, most_iterations=40, tolerance=0.01)
     fit.mask_outliers()
     job.converged = fit.settle(free)
-    return _calibration(job, chosen, lengths, temperature_c, name)
+    return _calibration(job, chosen, lengths, temperature_c, name, u_size)
 
 
 def _bounds(parameters: lmfit.Parameters) -> None:
@@ -211,11 +213,12 @@ def _calibration(
     lengths: tuple[float, ...],
     temperature_c: float,
     radiation_name: str,
+    u_size_deg: float,
 ) -> Calibration:
     """Draw the instrument out of the finished fit."""
     fit, main = job.fit, job.main
     values = fit.values()
-    held = (*main.length_names, "wavelength_shift")
+    held = (*main.length_names, "wavelength_shift", main.width_names[0])
     solution, by_held = fit.solution(held)
     if main.scale_name not in solution.free or job.significance(main, solution) < _SEEN:
         raise FitError(
@@ -226,7 +229,7 @@ def _calibration(
     covariance = solution.covariance * job.enlargement() ** 2
     shift = response(solution, by_held)
     n = len(INSTRUMENT_NAMES)
-    matrix, certificate, wavelength = np.zeros((n, n)), np.zeros(n), np.zeros(n)
+    matrix, certificate, wavelength, domains = np.zeros((n, n)), np.zeros(n), np.zeros(n), np.zeros(n)
     place = {
         INSTRUMENT_NAMES.index(name): k for k, name in enumerate(solution.free) if name in INSTRUMENT_NAMES
     }
@@ -237,8 +240,9 @@ def _calibration(
     rows, picks = list(place), list(place.values())
     matrix[np.ix_(rows, rows)] = covariance[np.ix_(picks, picks)]
     u_lengths = np.array(standard.u_lengths_nm)
-    certificate[rows] = shift[picks, :-1] @ u_lengths
-    wavelength[rows] = shift[picks, -1] * job.optics.radiation.u_wavelength_relative
+    certificate[rows] = shift[picks, :-2] @ u_lengths
+    wavelength[rows] = shift[picks, -2] * job.optics.radiation.u_wavelength_relative
+    domains[rows] = shift[picks, -1] * u_size_deg
 
     u = dict(zip(solution.free, np.sqrt(np.diag(covariance)), strict=True))
     correlation = 0.0
@@ -261,6 +265,7 @@ def _calibration(
         covariance=matrix,
         certificate_shift=certificate,
         wavelength_shift=wavelength,
+        domains_shift=domains,
         monochromator_two_theta_deg=job.optics.monochromator_two_theta_deg,
         divergence_deg=geometry.divergence_deg,
         specimen_length_mm=geometry.specimen_length_mm,
