@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tests.fitting.conftest import INSTRUMENT, SAMPLE
-from tests.generator import LognormalSizes, MixedSizes, simulate, simulate_standard
+from tests.generator import LatticeDistribution, LognormalSizes, MixedSizes, simulate, simulate_standard
 from tests.generator.sizes import Sizes
 from tests.made import as_pattern
 from xrdorder.fitting import FitOptions, PatternFit, calibrate, fit_pattern
@@ -54,6 +54,21 @@ def test_mean_of_a_distribution_comes_back(sizes: Sizes, instrument: Instrument)
     assert abs(fit.values["gauss_tan2"]) < 3.0 * fit.u("gauss_tan2")
     assert abs(fit.values["a_nm"] - SAMPLE.lattice_nm) < 2.0 * fit.u("a_nm")
     assert abs(fit.values["order_contrast"] - SAMPLE.site_order) < 1.0 * fit.u("order_contrast")
+
+
+@pytest.mark.parametrize(("fine_nm", "coarse_nm"), [(60.0, 180.0), (90.0, 300.0)])
+def test_two_populations_have_the_mean_of_their_sizes(
+    fine_nm: float, coarse_nm: float, instrument: Instrument
+) -> None:
+    pair = LatticeDistribution.two_populations(0.5284, 0.5290, 0.4, fine_nm, coarse_nm)
+    counts = simulate(replace(SAMPLE, lattice=pair), INSTRUMENT, TWO_THETA)[1]
+    options = FitOptions(lattice_distribution="two-populations", second_opinions=False)
+    fit = fit_pattern(
+        as_pattern(TWO_THETA, counts), instrument, options=options, divergence_deg=0.5, specimen_length_mm=20.0
+    )
+    mean = size_from_lorentz_sec(fit.values["lorentz_sec"], WAVELENGTH_NM)
+    # exact counts and Lorentzian lines on either side; the mean over mass, not that of the widths (a quarter less)
+    assert mean == pytest.approx(0.6 * fine_nm + 0.4 * coarse_nm, rel=0.01)
 
 
 def test_a_broad_distribution_asks_for_no_rounder_lines(instrument: Instrument) -> None:

@@ -73,6 +73,16 @@ def _size_width(lines: PhaseLines) -> Function:
     return lambda values: as_lorentz(values[sec], values[gauss] if gauss else 0.0)
 
 
+def _width_of_mean_size(one: float, other: float, share_of_other: float) -> float:
+    """Width of the mean size of two populations: sizes, which go with one over the width, are averaged over mass.
+
+    A population too coarse to have a width makes the mean as coarse.
+    """
+    if min(one, other) <= 0.0:
+        return min(one, other)
+    return one * other / ((1.0 - share_of_other) * other + share_of_other * one)
+
+
 def _population_functions(a15: PhaseLines, second: PhaseLines) -> dict[str, Function]:
     """Two populations: mean, the poorer and the richer in tin, the share of the richer."""
     one, two = a15.length_names[0], second.length_names[0]
@@ -98,7 +108,7 @@ def _population_functions(a15: PhaseLines, second: PhaseLines) -> dict[str, Func
     lattices, widths = (parameter(one), parameter(two)), (_size_width(a15), _size_width(second))
     return {
         "a_nm": mean(*lattices),
-        "lorentz_sec": mean(*widths),
+        "lorentz_sec": lambda values: _width_of_mean_size(*(f(values) for f in widths), share_of_second(values)),
         "a_nm_lean": of_richer(*lattices, False),
         "a_nm_rich": of_richer(*lattices, True),
         "rich_share": share_of_richer,
