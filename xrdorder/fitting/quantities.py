@@ -106,9 +106,13 @@ def _population_functions(a15: PhaseLines, second: PhaseLines) -> dict[str, Func
         return share if values[two] > values[one] else 1.0 - share
 
     lattices, widths = (parameter(one), parameter(two)), (_size_width(a15), _size_width(second))
+
+    def width_of_mean_size(values: Values) -> float:
+        return _width_of_mean_size(widths[0](values), widths[1](values), share_of_second(values))
+
     return {
         "a_nm": mean(*lattices),
-        "lorentz_sec": lambda values: _width_of_mean_size(*(f(values) for f in widths), share_of_second(values)),
+        "lorentz_sec": width_of_mean_size,
         "a_nm_lean": of_richer(*lattices, False),
         "a_nm_rich": of_richer(*lattices, True),
         "rich_share": share_of_richer,
