@@ -39,7 +39,8 @@ from xrdorder.studies.words import trust
 from xrdorder.xrays import radiation
 
 ORDINARY = frozenset(
-    {"calibration", "domain-size-not-resolved", "microstrain-not-resolved", "strain-or-gradient", "metals-together"}
+    {"calibration", "domain-size-not-resolved", "microstrain-not-resolved", "strain-or-gradient", "metals-together",
+     "domains-alike"}
 )
 """Flags that good patterns carry: they speak of widths, of how the instrument was calibrated, or of niobium and
 tantalum as one, and throw no doubt on lattice or order."""

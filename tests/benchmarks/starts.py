@@ -39,7 +39,7 @@ def _scans(truth: int) -> tuple[np.ndarray, Instrument]:
     one = case(70_000 + truth, aberrations=True, strained=truth % 2 == 1)
     rng = np.random.default_rng(truth)
     powder, sample = (rng.poisson(PEAK_COUNTS * mean).astype(float) for mean in expected(one, COARSE))
-    told = {"detector_distance_mm": 217.5, "divergence_deg": 0.5, "specimen_length_mm": 50.0}
+    told = {"detector_distance_mm": 217.5, "divergence_deg": 0.5, "specimen_length_mm": 50.0, "domain_size_nm": np.inf}
     return sample, calibrate(as_pattern(np.array(COARSE), powder), "srm-660c", **told).instrument
 
 

@@ -1,14 +1,18 @@
 """The instrument out of a certified powder."""
 
+from math import inf
+from pathlib import Path
+
 import numpy as np
 import pytest
 import xarray as xr
 
 from tests.fitting.conftest import INSTRUMENT, TWO_THETA
-from tests.generator import simulate_standard
+from tests.generator import InstrumentTruth, simulate_standard
 from tests.made import as_pattern
 from xrdorder.exceptions import FitError, InstrumentError, UnknownNameError
 from xrdorder.fitting import Calibration, calibrate
+from xrdorder.patterns import read_pattern
 from xrdorder.profiles import INSTRUMENT_NAMES
 
 
@@ -63,7 +67,7 @@ def test_certificate_error_moves_the_instrument(
     certified = standard("srm-660c")
     u = certified.u_lengths_nm[0]
     other = replace(certified, lengths_nm=(certified.lengths_nm[0] + u,))
-    moved = calibrate(standard_pattern, other, detector_distance_mm=217.5)
+    moved = calibrate(standard_pattern, other, detector_distance_mm=217.5, domain_size_nm=inf)
     k = INSTRUMENT_NAMES.index("two_theta_offset")
     change = moved.instrument.values["two_theta_offset"] - calibration.instrument.values["two_theta_offset"]
     # the stored shift is linear; one standard uncertainty is a small step
@@ -71,7 +75,7 @@ def test_certificate_error_moves_the_instrument(
 
 
 def test_value_not_read_on_a_certificate_is_said(standard_pattern: xr.DataArray) -> None:
-    loose = calibrate(standard_pattern, "srm-660b", detector_distance_mm=217.5)
+    loose = calibrate(standard_pattern, "srm-660b", detector_distance_mm=217.5, domain_size_nm=inf)
     assert any("certificate" in remark for remark in loose.instrument.remarks)
 
 
@@ -85,3 +89,42 @@ def test_wrong_use(standard_pattern: xr.DataArray) -> None:
     flat = as_pattern(TWO_THETA, np.random.default_rng(0).poisson(100.0, len(TWO_THETA)).astype(float))
     with pytest.raises(FitError, match="not in this pattern"):
         calibrate(flat, "srm-660c", detector_distance_mm=217.5)
+
+
+@pytest.mark.parametrize("size_nm", [700.0, 1500.0, 4000.0])
+def test_domains_of_a_standard_that_nobody_told_are_in_doubt(size_nm: float) -> None:
+    """Its lines are broadened by domains as authors found them; the instrument must not be sure that they are not."""
+    counts = simulate_standard(INSTRUMENT, two_theta=TWO_THETA, displacement_mm=0.02, domain_size_nm=size_nm)[1]
+    pattern = as_pattern(TWO_THETA, counts)
+    untold = calibrate(pattern, "srm-660c", detector_distance_mm=217.5).instrument
+    told = calibrate(pattern, "srm-660c", detector_distance_mm=217.5, domain_size_nm=size_nm).instrument
+    k = INSTRUMENT_NAMES.index("lorentz_sec")
+    assert not told.domains_shift.any()
+    # axial divergence is a little otherwise in the model, which costs a tenth of a thousandth of a degree
+    assert told.values["lorentz_sec"] == pytest.approx(INSTRUMENT.lorentz_sec, abs=2e-4)
+    # two standard uncertainties; exact counts leave no other error
+    assert abs(untold.values["lorentz_sec"] - told.values["lorentz_sec"]) < 2.0 * abs(untold.domains_shift[k])
+    # 1500 nm within a factor of two, (2/pi) lambda / D
+    u = np.degrees(0.154059 / 1500.0) * 2.0 / np.pi * 0.75
+    assert abs(untold.domains_shift[k]) == pytest.approx(u, rel=0.1)
+
+
+@pytest.mark.slow
+def test_a_resampled_standard_makes_an_instrument_as_uncertain_as_the_scan_itself(tmp_path: Path) -> None:
+    """A flat specimen in a wide beam makes lines that no model here has: misfit, whose uncertainty is the question."""
+    flat = InstrumentTruth(two_theta_offset=0.01, flat_specimen=True, divergence_deg=2.0)
+    angles = np.round(20.0 + 0.02626 * np.arange(3808), 5)
+    counts = simulate_standard(flat, two_theta=angles, seed=1, peak_counts=60_000.0)[1]
+    grid = np.arange(angles[0], angles[-1], 0.026)
+    made = []
+    for name, x, y in (("raw", angles, counts), ("resampled", grid, np.interp(grid, angles, counts))):
+        np.savetxt(tmp_path / name, np.column_stack([x, y]), fmt="%.5f")
+        pattern = read_pattern(tmp_path / name, radiation="cu-ka")
+        made.append(calibrate(pattern, "srm-660c", detector_distance_mm=217.5).instrument)
+    raw, resampled = made
+    assert any("resampled" in remark for remark in resampled.remarks)
+    for parameter in INSTRUMENT_NAMES:
+        if raw.uncertainty(parameter) > 0.0:
+            # serial correlation is estimated from some thousand residuals, to a tenth
+            ratio = resampled.uncertainty(parameter) / raw.uncertainty(parameter)
+            assert ratio == pytest.approx(1.0, abs=0.15), parameter

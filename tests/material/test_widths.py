@@ -7,6 +7,7 @@ from scipy.special import voigt_profile
 
 from tests.material.conftest import names
 from xrdorder.material import widths
+from xrdorder.profiles.widths import voigt_breadth
 
 
 def test_domain_size_is_that_of_the_integral_breadth(fitted):
@@ -122,7 +123,7 @@ def test_at_least_is_the_limit_of_the_flag(fitted):
 def test_integral_breadth_of_a_voigt_line(lorentz, gauss):
     # area one over the height of the profile
     sigma = gauss / np.sqrt(8 * np.log(2))
-    assert widths.voigt_breadth(lorentz, gauss**2) == pytest.approx(
+    assert voigt_breadth(lorentz, gauss**2) == pytest.approx(
         1 / voigt_profile(0.0, sigma, lorentz / 2), rel=1e-9
     )
 

@@ -184,7 +184,7 @@ def measure(
     told = replace(certified, lengths_nm=(certified.lengths_nm[0] + off.certificate * certified.u_lengths_nm[0],))
     # without aberrations in the generator none may be in the fit: no slit is given, and the tiny transparency stays
     slit = {"divergence_deg": 0.5, "specimen_length_mm": 50.0} if one.instrument.flat_specimen else {}
-    calibration = calibrate(as_pattern(grid, powder), told, detector_distance_mm=217.5, **slit)
+    calibration = calibrate(as_pattern(grid, powder), told, detector_distance_mm=217.5, domain_size_nm=np.inf, **slit)
     first, second = GEMMI_TABLE.anomalous("Sn", CU_KA_EV)
     tin = {"Sn": (first + off.scattering * U_DISPERSION_DIFFERENCE, second)}
     fit = fit_pattern(

@@ -28,7 +28,10 @@ def measured(seed):
     grid = np.array(COARSE)
     lab6 = simulate_standard(one.instrument, "srm-660c", grid, seed=2 * seed)
     scan = simulate(sample, one.instrument, grid, seed=2 * seed + 1)
-    instrument = calibrate(as_pattern(*lab6), standard("srm-660c"), detector_distance_mm=217.5).instrument
+    powder = as_pattern(*lab6)
+    instrument = calibrate(
+        powder, standard("srm-660c"), detector_distance_mm=217.5, domain_size_nm=np.inf
+    ).instrument
     fit = fit_pattern(as_pattern(*scan), instrument, options=FitOptions(second_opinions=False))
     material = characterise(
         fit.values,

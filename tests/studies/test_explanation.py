@@ -10,7 +10,8 @@ from tests.studies import explained
 from xrdorder import __version__
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.studies.columns import NUMBERS, QUALITY
-from xrdorder.studies.explanation import FAMILIES, explain, explain_stored
+from xrdorder.studies.explanation import explain, explain_stored
+from xrdorder.studies.families import FAMILIES
 from xrdorder.studies.store import read_sample
 from xrdorder.studies.work import failure
 from xrdorder.uncertainty import Contributions

@@ -37,7 +37,7 @@ FIRST_WORDS = "# Instrument, written by xrdorder"
 @click.option(
     "--standard-domain-size-nm",
     type=POSITIVE,
-    help="Volume-weighted domain size of the standard; left out: no broadening.",
+    help="Volume-weighted domain size of the standard; left out: that of its kind, within a factor of two.",
 )
 @click.option(
     "--standard-lattice-nm",

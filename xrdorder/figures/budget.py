@@ -33,8 +33,14 @@ class Part:
 
 
 PARTS = (
-    Part("counting", INK, ("counting", "line width", "texture", "phases not found")),
-    Part("certificate, calibration", SKY, ("certificate", "calibration", "internal standard", "wavelength")),
+    Part(
+        "counting", INK,
+        ("counting", "line width", "size distribution", "smoothing", "texture", "phases not found"),
+    ),
+    Part(
+        "certificate, calibration", SKY,
+        ("certificate", "calibration", "internal standard", "wavelength", "domains of the standard"),
+    ),
     Part(
         "specimen and angle", LAGOON,
         ("two-theta offset", "specimen displacement", "line positions", "temperature", "thermal expansion",

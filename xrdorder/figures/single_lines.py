@@ -27,7 +27,7 @@ from xrdorder.figures.counts import indices
 from xrdorder.figures.palette import GARNET, INK, PAPER, SLATE
 from xrdorder.figures.sheet import SCREEN, Margins, Size, font, grid, minor_ticks, rows_without_overlap, style
 from xrdorder.figures.words import NORMAL, POINTS_PER_IN, SMALL, fitted, plain, wrapped_in
-from xrdorder.material.widths import voigt_breadth
+from xrdorder.profiles.widths import voigt_breadth
 
 Array = NDArray[np.float64]
 

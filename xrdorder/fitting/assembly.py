@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from xrdorder.crystals import A15Composition, doped, free_lengths
 from xrdorder.exceptions import Flag
 from xrdorder.fitting.budget import Quantities, primary_quantities
+from xrdorder.fitting.contradictions import contradictions
 from xrdorder.fitting.hints import hints
 from xrdorder.fitting.line_scatter import LineScatter, lines_one_by_one, scatter_doubts, scatter_flags
 from xrdorder.fitting.opinions import quality_words, second_opinions
@@ -84,7 +85,7 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
         flags.append(Flag("internal-standard-weak", text))
     flags += remarks(job, instrument, quantities.solution, quality.chi2_reduced)
     flags += scatter_flags(scatter, main)
-    flags += hints(job, instrument, scatter) if composition is not None else []
+    flags += [*hints(job, instrument, scatter), *contradictions(job)] if composition is not None else []
     opinions = None
     if a15 is not None and job.options.second_opinions:
         _, single = lined.get(a15.phase.name, (a15, None))

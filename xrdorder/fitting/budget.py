@@ -123,6 +123,7 @@ def primary_quantities(
     columns += [
         *zip(calibration.sources, calibration.groups, (by_instrument @ calibration.values).T, strict=True),
         ("certificate", instrument.standard, by_instrument @ instrument.certificate_shift),
+        ("domains of the standard", instrument.standard, by_instrument @ instrument.domains_shift),
         (
             "wavelength",
             instrument.radiation,

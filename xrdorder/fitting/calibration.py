@@ -19,6 +19,7 @@ from xrdorder.crystals.standards import standard as standard_named
 from xrdorder.exceptions import FitError, InstrumentError
 from xrdorder.fitting.assembly import assemble
 from xrdorder.fitting.budget import response
+from xrdorder.fitting.contradictions import ALPHA2_FAR
 from xrdorder.fitting.geometry import Geometry
 from xrdorder.fitting.phase_lines import Optics
 from xrdorder.fitting.procedure import Procedure, source_name
@@ -111,8 +112,8 @@ def calibrate(
     temperature_c
         How warm the standard was.
     domain_size_nm
-        Volume-weighted domain size of the standard, if its certificate gives one. Left out, the standard is taken as
-        without size broadening, and sizes of samples come out too large by what it has.
+        Volume-weighted domain size of the standard, if its certificate gives one, then taken as exact. Left out, it is
+        that of its kind, whose doubt goes with the instrument into the widths of all samples.
 
     Raises
     ------
@@ -155,7 +156,9 @@ def calibrate(
         parameters[parameter].set(value=length, min=-np.inf, max=np.inf)
     main.freeze(lengths)
     sec, tan, gauss = main.width_names
-    size = 0.0 if domain_size_nm is None else lorentz_sec_from_size(domain_size_nm, light.wavelength_nm)
+    size = lorentz_sec_from_size(domain_size_nm or chosen.domain_size_nm, light.wavelength_nm)
+    factor = 1.0 if domain_size_nm else chosen.domain_size_factor
+    u_size = 0.5 * size * (factor - 1.0 / factor)  # half of what lies between a size so much larger and smaller
     for parameter, value in ((sec, size), (tan, 0.0), (gauss, 0.0)):
         parameters[parameter].value = value
     _bounds(parameters)
@@ -178,7 +181,7 @@ def calibrate(
     fit.run(free, most_iterations=40, tolerance=0.01)
     fit.mask_outliers()
     job.converged = fit.settle(free)
-    return _calibration(job, chosen, lengths, temperature_c, name)
+    return _calibration(job, chosen, lengths, temperature_c, name, u_size)
 
 
 def _bounds(parameters: lmfit.Parameters) -> None:
@@ -206,17 +209,29 @@ def _require_fit(job: Procedure, standard: Standard, solution: Solution) -> None
         )
 
 
+def _require_the_tube(job: Procedure, standard: Standard) -> None:
+    """Refuse a scan without the K-alpha2 that its radiation has: widths and offset would be those of another beam."""
+    found, tube = job.fit.values()["alpha2_ratio"], job.optics.radiation.alpha2_ratio
+    if tube > 0.0 and abs(found - tube) > ALPHA2_FAR:
+        raise FitError(
+            f"{source_name(job.pattern)}: K-alpha2 of {standard.name} is {found:.2f} of K-alpha1, that of the tube "
+            f"{tube:.2f}: it was removed by a program, or the beam is K-alpha1 alone; take the scan as it was counted, "
+            "or name the radiation that it was"
+        )
+
+
 def _calibration(
     job: Procedure,
     standard: Standard,
     lengths: tuple[float, ...],
     temperature_c: float,
     radiation_name: str,
+    u_size_deg: float,
 ) -> Calibration:
     """Draw the instrument out of the finished fit."""
     fit, main = job.fit, job.main
     values = fit.values()
-    held = (*main.length_names, "wavelength_shift")
+    held = (*main.length_names, "wavelength_shift", main.width_names[0])
     solution, by_held = fit.solution(held)
     if main.scale_name not in solution.free or job.significance(main, solution) < _SEEN:
         raise FitError(
@@ -224,12 +239,14 @@ def _calibration(
             "check the file, the standard and the radiation"
         )
     _require_fit(job, standard, solution)
+    _require_the_tube(job, standard)
     covariance = solution.covariance * job.enlargement() ** 2
     shift = response(solution, by_held)
-    by_certificate = shift[:, :-1] @ np.array(standard.u_lengths_nm)
-    by_wavelength = shift[:, -1] * job.optics.radiation.u_wavelength_relative
+    by_certificate = shift[:, :-2] @ np.array(standard.u_lengths_nm)
+    by_wavelength = shift[:, -2] * job.optics.radiation.u_wavelength_relative
+    by_domains = shift[:, -1] * u_size_deg
     n = len(INSTRUMENT_NAMES)
-    matrix, certificate, wavelength = np.zeros((n, n)), np.zeros(n), np.zeros(n)
+    matrix, certificate, wavelength, domains = np.zeros((n, n)), np.zeros(n), np.zeros(n), np.zeros(n)
     place = {
         INSTRUMENT_NAMES.index(name): k for k, name in enumerate(solution.free) if name in INSTRUMENT_NAMES
     }
@@ -239,10 +256,10 @@ def _calibration(
         place[tied] = place[source]
     rows, picks = list(place), list(place.values())
     matrix[np.ix_(rows, rows)] = covariance[np.ix_(picks, picks)]
-    certificate[rows], wavelength[rows] = by_certificate[picks], by_wavelength[picks]
+    certificate[rows], wavelength[rows], domains[rows] = by_certificate[picks], by_wavelength[picks], by_domains[picks]
 
     counting = dict(zip(solution.free, np.sqrt(np.diag(covariance)), strict=True))
-    total = np.sqrt(np.diag(covariance) + by_certificate**2 + by_wavelength**2)
+    total = np.sqrt(np.diag(covariance) + by_certificate**2 + by_wavelength**2 + by_domains**2)
     u = dict(zip(solution.free, total, strict=True))
     correlation = 0.0
     if {"two_theta_offset", "specimen_displacement_mm"} <= set(solution.free):
@@ -255,6 +272,8 @@ def _calibration(
             f"offset and displacement of the standard cannot be told apart (correlation {correlation:.3f}); the offset "
             f"is uncertain by {u.get('two_theta_offset', float('nan')):.4f} degrees, which all samples share"
         )
+    if job.smoothed_over() > 1.0:
+        remarks.append("the scan of the standard was smoothed or resampled: widths of samples come out too small")
     instrument = Instrument(
         radiation=radiation_name,
         detector_distance_mm=geometry.detector_distance_mm,
@@ -262,6 +281,7 @@ def _calibration(
         covariance=matrix,
         certificate_shift=certificate,
         wavelength_shift=wavelength,
+        domains_shift=domains,
         monochromator_two_theta_deg=job.optics.monochromator_two_theta_deg,
         divergence_deg=geometry.divergence_deg,
         specimen_length_mm=geometry.specimen_length_mm,

@@ -167,6 +167,7 @@ def _proposals(job: Procedure, evidence: Evidence) -> Iterator[Proposal]:
             yield Proposal(own, partial(_free, job, group), False)
     yield from _stray_radiation(job, evidence)
     yield from _lattice_tail(job, evidence)
+    yield from _domains_alike(job, evidence)
 
 
 def _free(job: Procedure, names: Sequence[str], step: Array) -> None:
@@ -243,6 +244,18 @@ def _lattice_tail(job: Procedure, evidence: Evidence) -> Iterator[Proposal]:
     values = job.fit.values()
     change = job.model.part(main, values | {tail: _TRIAL_TAIL_NM}) - job.model.part(main, values)
     yield Proposal(evidence.weighted(change), partial(_start_tail, job, tail), False)
+
+
+def _domains_alike(job: Procedure, evidence: Evidence) -> Iterator[Proposal]:
+    """Domains of much the same size, whose lines are rounder than the Lorentzian ones of a broad distribution."""
+    name = job.main.size_gauss_name
+    if name and name not in job.taken and job.main in job.present():
+        yield Proposal(evidence.derivatives([name]), partial(_start_alike, job, name), True)
+
+
+def _start_alike(job: Procedure, name: str, step: Array) -> None:
+    set_values(job.parameters, {name: float(step[0])})
+    job.taken.append(name)
 
 
 def _start_tail(job: Procedure, tail: str, step: Array) -> None:

@@ -282,7 +282,17 @@ _WORDS = {
     "internal-standard-weak": "the internal standard is too weak",
     "few-grains": "few grains reflect",
     "scans-differ": "scans that were summed differ by more than counting",
+    "smoothed": "the scan was smoothed or resampled: lines may be wider than they were",
+    "dead-time": "strong lines lack counts as by dead time",
 }
+
+_GRAVE = {
+    "alpha2-not-of-the-tube": "K-alpha2 is not that of the tube: removed by a program, or another radiation",
+    "roots-of-counts": "the values are square roots of counts",
+    "intensities-bent": "strong lines are weaker than any detector makes them",
+    "angles-off": "the angles are off",
+}
+"""What makes the lattice or the order another quantity than is said."""
 
 
 def quality_words(opinions: Opinions | None, flags: Sequence[Flag], chi2_reduced: float) -> str:
@@ -315,6 +325,8 @@ def quality_words(opinions: Opinions | None, flags: Sequence[Flag], chi2_reduced
         grave.append("the fit did not converge")
     if chi2_reduced > WORST_CHI2:
         grave.append(f"chi squared is {chi2_reduced:.0f}")
+    names = [flag.name for flag in said]
+    grave += [words for name, words in _GRAVE.items() if name in names]
     table = opinions.table
     for quantity, words in (("a", "lattice parameter"), ("order", "order")):
         ratios = [abs(_ratio(table, quantity, route)) for route in (FREE, SINGLE, SAME_DIRECTION)]
@@ -336,7 +348,6 @@ def quality_words(opinions: Opinions | None, flags: Sequence[Flag], chi2_reduced
         care.append("other routes to the order lean to one side together")
     if ORDER_LINE in found and found[ORDER_LINE].reason:
         care.append(f"the order line (110) has no second opinion: {found[ORDER_LINE].reason}")
-    names = [flag.name for flag in said]
     foreign = names.count("unexplained-line")
     if foreign:
         care.append(f"{foreign} foreign line{'s' if foreign > 1 else ''}")

@@ -39,6 +39,7 @@ Array = NDArray[np.float64]
 _BEYOND_RANGE_DEG = 4.0  # lines this far outside the pattern still send a tail into it
 _LARGEST_SINE = 0.998  # 2 theta of 172.8 degrees: no goniometer goes beyond, and tan theta stays finite
 _SPECIMEN_GAUSS = "gauss_tan2"
+_SIZE_GAUSS = "gauss_sec2"
 _LEAST_GAUSS = 0.005**2  # degrees squared; no laboratory line is narrower, and a Voigt line needs some Gaussian
 _LEAST_LORENTZ = 1e-5  # degrees
 # Shares of what instrument and emission line make of a width that a specimen may seem to take off it. The two parts of
@@ -124,6 +125,8 @@ class PhaseLines:
         self.tail_name = self._named(Kind.TAIL, "lattice_tail_nm") if layer and not self.twin else None
         self.elastic_name = self._named(Kind.ELASTIC, "elastic_shift") if layer else None
         self.depth_name = self._named(Kind.DEPTH, "depth_slope") if layer else None
+        # domains of much the same size make lines rounder than Lorentzian ones
+        self.size_gauss_name = self._named(Kind.WIDTH, _SIZE_GAUSS) if layer and not self.twin else None
 
     def _named(self, kind: Kind, term: str) -> str:
         """Note a parameter of this phase; return its name."""
@@ -175,6 +178,7 @@ class PhaseLines:
         self._theta = theta
         self._gauss = gauss_basis(theta)
         self._lorentz = lorentz_basis(theta)
+        self._size_gauss = self._lorentz["lorentz_sec"] ** 2
         self._natural_width = np.degrees(2.0 * self._natural[self._emission]) * np.tan(theta)
         geometry = self.optics.geometry
         self._fixed_shift = geometry.flat_specimen_shift(theta) + geometry.absorption_shift(theta)
@@ -386,8 +390,13 @@ class PhaseLines:
             + values[sec] * self._lorentz["lorentz_sec"]
             + values[tan] * own_tan
         )
+        if self.size_gauss_name:
+            gauss = gauss + values[self.size_gauss_name] * self._size_gauss
         wide, positive = np.repeat(gauss >= _LEAST_GAUSS, k), np.repeat(lorentz >= _LEAST_LORENTZ, k)
-        for name, basis in (self._gauss | {gauss_tan2: own_gauss}).items():
+        own = {gauss_tan2: own_gauss}
+        if self.size_gauss_name:
+            own[self.size_gauss_name] = self._size_gauss
+        for name, basis in (self._gauss | own).items():
             by.add("gauss", name, np.repeat(basis, k) * wide)
         for name, basis in (self._lorentz | {sec: self._lorentz["lorentz_sec"], tan: own_tan}).items():
             by.add("lorentz", name, np.repeat(basis, k) * positive)

@@ -22,7 +22,7 @@ from xrdorder.fitting.model import PatternModel
 from xrdorder.fitting.options import FitOptions
 from xrdorder.fitting.parameters import set_values
 from xrdorder.fitting.phase_lines import Optics, PhaseLines
-from xrdorder.fitting.quality import serial_correlation_factor, squared_significance
+from xrdorder.fitting.quality import serial_correlation_factor, squared_significance, thinned
 from xrdorder.fitting.quantities import masses
 from xrdorder.fitting.refinement import Refinement, Solution
 from xrdorder.fitting.roles import add_parameter, role_of
@@ -37,6 +37,7 @@ from xrdorder.fitting.start import (
     start_parameters,
     start_scales,
 )
+from xrdorder.patterns.counts import smoothing_points
 from xrdorder.patterns.steps import angle_step
 from xrdorder.profiles.voigt import fwhm
 from xrdorder.profiles.widths import lorentz_sec_from_size
@@ -405,20 +406,32 @@ class Procedure:
         drawn, _ = self.main.lines(self.fit.values(), {})
         return float(np.median(fwhm(drawn.gauss_squared, drawn.lorentz)))
 
-    def serial_correlation(self) -> float:
-        """Enlargement for weighted residuals that hang together over a line width.
-
-        Smoothed data hang together by what was done to them; their stated variance allows for that already.
-        """
+    def smoothed_over(self) -> float:
+        """Points over which the scan was averaged before it came here; one for a scan as it was measured."""
         if any(said.name == "smoothed" for said in self.said):
-            return 1.0
-        step = angle_step(self.two_theta)
-        residual = self.fit.weighted_residual()[self.fit.used]
-        return serial_correlation_factor(residual, int(np.ceil(2.0 * self.line_width() / step)))
+            return smoothing_points(self.fit.observed)
+        return 1.0
+
+    def serial_correlation(self) -> float:
+        """Enlargement for weighted residuals that hang together over a line width."""
+        return self._scatter()[0]
 
     def enlargement(self) -> float:
         """Factor on all counting uncertainties: serial correlation, and a chi squared beyond one."""
-        return self.serial_correlation() * max(1.0, float(np.sqrt(self.fit.mean_square())))
+        correlated, mean_square = self._scatter()
+        return correlated * max(1.0, float(np.sqrt(mean_square)))
+
+    def _scatter(self) -> tuple[float, float]:
+        """Serial correlation and mean square of the residuals, beyond what smoothing has done to neighbours.
+
+        Sums over twice the length of smoothing keep five sixths of the variance that the scan had before.
+        """
+        over = self.smoothed_over()
+        points = int(np.ceil(2.0 * over)) if over > 1.0 else 1
+        step = angle_step(self.two_theta)
+        residual = thinned(self.fit.weighted_residual()[self.fit.used], points)
+        longest = int(np.ceil(2.0 * self.line_width() / step / points))
+        return serial_correlation_factor(residual, longest), float(np.mean(residual**2))
 
     def improved(self, chi_squared_before: float, least: float) -> bool:
         """Tell whether chi squared has fallen by so much, over that of the scatter there was."""

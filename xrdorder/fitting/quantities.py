@@ -5,6 +5,7 @@ from functools import lru_cache
 
 from xrdorder.crystals import Phase, free_lengths
 from xrdorder.fitting.phase_lines import PhaseLines
+from xrdorder.profiles.widths import as_lorentz
 
 Values = Mapping[str, float]
 Function = Callable[[Values], float]
@@ -54,6 +55,7 @@ def _a15_functions(
     found: dict[str, Function] = {"a_nm": parameter(first), "order_contrast": parameter(a15.contrast_name)}
     widths = zip(("lorentz_sec", "lorentz_tan", "gauss_tan2"), a15.width_names, strict=True)
     found |= {quantity: parameter(name) for quantity, name in widths}
+    found["lorentz_sec"] = _size_width(a15)
     optional = {
         "lattice_tail_nm": a15.tail_name,
         "elastic_shift": a15.elastic_name,
@@ -65,6 +67,22 @@ def _a15_functions(
     return found
 
 
+def _size_width(lines: PhaseLines) -> Function:
+    """Width that goes with 1/cos(theta), of the Lorentz line with the same integral breadth."""
+    sec, gauss = lines.width_names[0], lines.size_gauss_name
+    return lambda values: as_lorentz(values[sec], values[gauss] if gauss else 0.0)
+
+
+def _width_of_mean_size(one: float, other: float, share_of_other: float) -> float:
+    """Width of the mean size of two populations: sizes, which go with one over the width, are averaged over mass.
+
+    A population too coarse to have a width makes the mean as coarse.
+    """
+    if min(one, other) <= 0.0:
+        return min(one, other)
+    return one * other / ((1.0 - share_of_other) * other + share_of_other * one)
+
+
 def _population_functions(a15: PhaseLines, second: PhaseLines) -> dict[str, Function]:
     """Two populations: mean, the poorer and the richer in tin, the share of the richer."""
     one, two = a15.length_names[0], second.length_names[0]
@@ -73,29 +91,33 @@ def _population_functions(a15: PhaseLines, second: PhaseLines) -> dict[str, Func
         masses = [values[x.scale_name] * mass_per_scale(x, values) for x in (a15, second)]
         return masses[1] / sum(masses)
 
-    def mean(name: str, other: str) -> Function:
+    def mean(of_one: Function, of_other: Function) -> Function:
         def of(values: Values) -> float:
             share = share_of_second(values)
-            return (1.0 - share) * values[name] + share * values[other]
+            return (1.0 - share) * of_one(values) + share * of_other(values)
 
         return of
 
-    def of_richer(name: str, other: str, richer: bool) -> Function:
-        return lambda values: values[other if (values[two] > values[one]) == richer else name]
+    def of_richer(of_one: Function, of_other: Function, richer: bool) -> Function:
+        return lambda values: (of_other if (values[two] > values[one]) == richer else of_one)(values)
 
     def share_of_richer(values: Values) -> float:
         share = share_of_second(values)
         return share if values[two] > values[one] else 1.0 - share
 
-    sec, second_sec = a15.width_names[0], second.width_names[0]
+    lattices, widths = (parameter(one), parameter(two)), (_size_width(a15), _size_width(second))
+
+    def width_of_mean_size(values: Values) -> float:
+        return _width_of_mean_size(widths[0](values), widths[1](values), share_of_second(values))
+
     return {
-        "a_nm": mean(one, two),
-        "lorentz_sec": mean(sec, second_sec),
-        "a_nm_lean": of_richer(one, two, False),
-        "a_nm_rich": of_richer(one, two, True),
+        "a_nm": mean(*lattices),
+        "lorentz_sec": width_of_mean_size,
+        "a_nm_lean": of_richer(*lattices, False),
+        "a_nm_rich": of_richer(*lattices, True),
         "rich_share": share_of_richer,
-        "lorentz_sec_lean": of_richer(sec, second_sec, False),
-        "lorentz_sec_rich": of_richer(sec, second_sec, True),
+        "lorentz_sec_lean": of_richer(*widths, False),
+        "lorentz_sec_rich": of_richer(*widths, True),
     }
 
 

@@ -129,6 +129,12 @@ def _effects_of(lines: PhaseLines, values: Mapping[str, float], taken: Sequence[
         ratio = np.sqrt(max(1.0 - k, 0.01) / max(1.0 + 2.0 * k / 3.0, 0.01))
         text = f"microstrain of {name} depends on direction: along (100) it is {ratio:.2f} times that along (111)"
         flags.append(Flag("strain-anisotropy", text))
+    if lines.size_gauss_name and lines.size_gauss_name in taken:
+        text = (
+            f"lines of {name} are rounder than a broad distribution of domain sizes makes them: domains of much "
+            "the same size; their mean allows for it"
+        )
+        flags.append(Flag("domains-alike", text))
     return flags
 
 

@@ -205,6 +205,7 @@ def add_phase_parameters(parameters: lmfit.Parameters, lines: PhaseLines) -> Non
         (lines.elastic_name, (0.0, -_LARGEST_STRAIN, _LARGEST_STRAIN)),
         (lines.depth_name, (0.0, -_STEEPEST, _STEEPEST)),
         (lines.share_name, (0.0, 0.0, 0.5)),
+        (lines.size_gauss_name, (0.0, 0.0, _WIDEST_DEG**2)),
     )
     wanted |= {name: limits for name, limits in optional if name}
     for name, (value, low, high) in wanted.items():

@@ -22,8 +22,8 @@ from xrdorder.material.order import S_OF_110_PER_NM
 from xrdorder.material.strain import FREE, METALS, STRAIN, bounded_strain, mismatch_bound, strain_share
 from xrdorder.material.tin import SLOPE_NM
 from xrdorder.material.tin_scale import LEVEL
-from xrdorder.material.widths import rms_strain, voigt_breadth
-from xrdorder.profiles.widths import size_from_lorentz_sec
+from xrdorder.material.widths import rms_strain
+from xrdorder.profiles.widths import size_from_lorentz_sec, voigt_breadth
 from xrdorder.relations import LABELS, Relation
 from xrdorder.relations.tin_from_lattice import END_POINTS, MEASURED
 from xrdorder.studies.described import described_specimen

@@ -25,6 +25,7 @@ from xrdorder.studies.description import Sample, Study
 from xrdorder.studies.files import file_hash
 from xrdorder.studies.specimens import specimen
 from xrdorder.studies.store import StoredSample
+from xrdorder.studies.words import CARE, UNFIT
 from xrdorder.superconductivity import predict
 from xrdorder.superconductivity.targets import wire_of
 from xrdorder.uncertainty import Contributions
@@ -248,15 +249,19 @@ DOUBTS = {
     "strain-gauge-blind": "the strain gauge does not show along the scattering vector",
 }
 """Flags of the material that speak against a result, in the words of the verdict."""
+_GRAVE = {"order-above-one"}  # no crystal does that: what was fitted is something else
 
 
 def weighed_words(words: str, flags: Sequence[Flag]) -> str:
     """Add to the verdict of the fit what the material says against it."""
-    found = dict.fromkeys(DOUBTS[flag.name] for flag in flags if flag.name in DOUBTS)
+    found = dict.fromkeys(flag.name for flag in flags if flag.name in DOUBTS)
     if not words or not found:
         return words
-    said = "use with care: " if words == "trustworthy" else f"{words}; "
-    return said + "; ".join(found)
+    verdict, _, reasons = words.partition(": ")
+    grave = [DOUBTS[name] for name in found if name in _GRAVE]
+    care = [DOUBTS[name] for name in found if name not in _GRAVE]
+    verdict = UNFIT if grave or verdict == UNFIT else CARE
+    return f"{verdict}: " + "; ".join([*grave, *filter(None, [reasons]), *care])
 
 
 def joined(*lists: Iterable[Any]) -> tuple[tuple[str, str], ...]:

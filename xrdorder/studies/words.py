@@ -66,7 +66,11 @@ def is_safe_name(text: str) -> bool:
     return safe_name(text) == text
 
 
-_TRUST = {"trustworthy": "yes", "use with care": "care", "do not use": "no"}
+CARE = "use with care"
+UNFIT = "do not use"
+"""Verdicts on a fit that begin with these words keep a sample out of comparisons."""
+
+_TRUST = {"trustworthy": "yes", CARE: "care", UNFIT: "no"}
 
 
 def trust(words: str) -> str:

@@ -13,14 +13,11 @@ from xrdorder.studies.comparison.drifts import ORDERS, Drift, drifts, in_order
 from xrdorder.studies.comparison.replicates import NONE, Repeatability, about_course
 from xrdorder.studies.comparison.values import Values, grouping, mounts_of, values_from_draws, values_of
 from xrdorder.studies.comparison.variants import compare, scatter_of
-from xrdorder.studies.words import trust
+from xrdorder.studies.words import UNFIT, trust
 from xrdorder.superconductivity import predict
 from xrdorder.superconductivity.asking import REPLACED
 from xrdorder.superconductivity.differences import samples_of
 from xrdorder.superconductivity.targets import TARGETS
-
-UNFIT = "do not use"
-"""Verdicts on a fit that begin with these words keep a sample out of comparisons."""
 
 QUANTITIES = ("site_order", "tin_at_percent", "domain_size_nm", "a15_fraction", "Tc_K", "Bc2_4K2_T")
 """What is compared unless told otherwise."""
