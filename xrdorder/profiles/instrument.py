@@ -151,7 +151,7 @@ class Instrument:
         return float(np.sqrt(self.covariance[k, k]))
 
     def total(self, name: str) -> float:
-        """Return the standard uncertainty of one parameter: counts, certificate, wavelength, domains of the standard."""
+        """Return the standard uncertainty of one parameter: counts and what the standard and the radiation add."""
         k = INSTRUMENT_NAMES.index(name)
         return math.hypot(self.uncertainty(name), *(getattr(self, shift)[k] for shift in _SHIFTS))
 
