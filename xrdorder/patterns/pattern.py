@@ -18,7 +18,8 @@ import numpy as np
 import xarray as xr
 
 from xrdorder.exceptions import PatternError, UnknownNameError
-from xrdorder.patterns.checks import AXIS_UNITS, check_radians, check_scan, to_two_theta
+from xrdorder.files import shown
+from xrdorder.patterns.checks import AXIS_UNITS, check_reach, check_scan, to_two_theta
 from xrdorder.patterns.content import (
     AXES,
     GEOMETRIES,
@@ -111,7 +112,8 @@ def read_pattern(
         with the coordinates ``counting_time`` (s; 1 with the attribute ``assumed = 1`` where nobody says) and
         ``variance``. Attributes: ``radiation`` (name or ""), ``wavelength_nm`` (absent when unknown),
         ``geometry``, ``mount``, ``source_file``, ``sha256``, ``intensity_kind`` ("counts" or "intensities"),
-        ``flags`` (JSON list of [name, message]) and, where the file says it, ``temperature_c``.
+        ``flags`` (JSON list of [name, message]) and, where the file says it, ``temperature_c`` and ``start_time``
+        (ISO 8601).
 
     Raises
     ------
@@ -180,17 +182,18 @@ def read_patterns(
     scans: list[_Scan] = []
     flags: list[tuple[str, str]] = []
     hashes: list[str] = []
-    for file in files:
-        data, content = read_content(file, falling=axis == "d")
+    names = [shown(file.name) for file in files]
+    for file, name in zip(files, names, strict=True):
+        data, content = read_content(file)
         digest = hashlib.sha256(data).hexdigest()
         if digest in hashes:
-            raise PatternError(f"{file.name}: the same content is given twice; name each repeated scan once")
+            raise PatternError(f"{name}: the same content is given twice; name each repeated scan once")
         hashes.append(digest)
-        found, new_flags = _resolve(content, options, file.name)
-        _agree(attrs, found, file.name, files[0].name)
-        scans.extend(_scans(content, options, file.name, found.get("wavelength_nm")))
+        found, new_flags = _resolve(content, options, name)
+        _agree(attrs, found, name, names[0])
+        scans.extend(_scans(content, options, name, found.get("wavelength_nm")))
         _note(flags, *new_flags)
-    attrs["source_file"] = ", ".join(file.name for file in files)
+    attrs["source_file"] = ", ".join(names)
     attrs["sha256"] = hashes[0] if len(hashes) == 1 else hashlib.sha256("".join(hashes).encode()).hexdigest()
     return _assemble(scans, attrs, flags)
 
@@ -270,6 +273,8 @@ def _resolve(
         found["geometry"] = "transmission"
     if content.temperature_c is not None:
         found["temperature_c"] = content.temperature_c
+    if content.start_time:
+        found["start_time"] = content.start_time
     return found, flags
 
 
@@ -328,6 +333,8 @@ def _agree(attrs: dict[str, str | float], found: dict[str, str | float], name: s
         old = attrs.get(key, "")
         if old == "" or new == "":
             attrs[key] = old if new == "" else new
+        elif key == "start_time":
+            attrs[key] = min(str(old), str(new))
         elif old != new and not (key == "temperature_c" and abs(float(old) - float(new)) <= SAME_TEMPERATURE):
             raise PatternError(
                 f"{name}: {key} is {new}, in {first} it is {old}; only scans of one specimen measured alike "
@@ -346,7 +353,7 @@ def _scans(content: FileContent, options: _Options, name: str, wavelength: str |
     used = content.wavelength_nm or (float(wavelength) if wavelength is not None else None)
     checked = [check_scan(scan, name, axis) for scan in content.ranges]
     angles = [to_two_theta(scan, name, axis, unit, used) for scan in checked]
-    check_radians(angles, name)
+    check_reach(angles, [scan.values for scan in checked], name)
     if sum(len(a) for a in angles) < 3:
         raise PatternError(f"{name}: only {sum(len(a) for a in angles)} point(s); a pattern needs at least 3")
     if not any(scan.values.any() for scan in checked):
