@@ -9,8 +9,8 @@ from pathlib import Path
 ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "xrdorder"
 ORDER = (
-    "exceptions files xrays crystals profiles patterns uncertainty fitting relations material superconductivity treatments "
-    "studies planning figures reports cli"
+    "exceptions files xrays crystals profiles patterns uncertainty fitting relations material superconductivity "
+    "treatments studies planning figures reports cli"
 ).split()
 MODULES = sorted(PACKAGE.rglob("*.py"))
 

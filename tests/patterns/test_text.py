@@ -260,8 +260,7 @@ BAD_FILES = {
     "all su zero": ("20.00 10 0\n20.02 12 0\n20.04 11 0\n", "line 1: all standard uncertainties are zero"),
     "negative su": ("20.00 10 3\n20.02 12 -3\n20.04 11 3\n", "line 2: negative standard uncertainty"),
     "time of zero": ("# counting_time_s: 0\n20.00 10\n20.02 12\n20.04 11\n", "line 2: counting time"),
-    "falling": ("20.04 10\n20.02 12\n20.00 11\n", "line 2: angle 20.02 runs backwards"),
-    "falling, spaced": ("20.04 10\n\n20.02 12\n\n20.00 11\n", "line 3: angle 20.02 runs backwards"),
+    "falling and rising": ("20.04 10\n20.02 12\n20.00 11\n20.01 11\n", "line 3: angle 20 runs backwards"),
     "unknown radiation": ("# radiation: unobtainium\n" + _table(), "names the radiation 'unobtainium'"),
 }
 

@@ -38,9 +38,9 @@ def read_document(text: str) -> cif.Document:
 
 
 def _plain(text: str, modern: bool) -> str:
-    """Put underscores for the dots of names and, in CIF 2.0, ``?`` for what gemmi cannot read; lines keep their numbers.
+    """Put underscores for the dots of names and, in CIF 2.0, ``?`` for what gemmi cannot read.
 
-    Where both spellings of a name stand in a file, the dotted one is left alone.
+    Lines keep their numbers. Where both spellings of a name stand in a file, the dotted one is left alone.
     """
     taken = {name.lower() for name in _NAME.findall(text) if "." not in name}
     pieces: list[str] = []

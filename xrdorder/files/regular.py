@@ -84,9 +84,9 @@ def _too_large(path: str | Path, most: int) -> OSError:
 
 
 def shown(path: str | Path) -> str:
-    """Give a path as text that can be printed and stored in one line, whatever bytes the name is made of.
+    r"""Give a path as text that can be printed and stored in one line, whatever bytes the name is made of.
 
-    >>> shown("wire\\n\\udce4.xy")
+    >>> shown("wire\n\udce4.xy")
     'wire??.xy'
     """
     text = str(path).encode("utf-8", "replace").decode("utf-8")

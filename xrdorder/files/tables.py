@@ -12,10 +12,10 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def csv_text(rows: Iterable[Iterable[object]]) -> str:
-    """Write rows as CSV; lines end in a line feed.
+    r"""Write rows as CSV; lines end in a line feed.
 
     >>> csv_text([["lot", "x"], ["=1+1", -0.5], ["-12", "-"]])
-    "lot,x\\n'=1+1,-0.5\\n-12,'-\\n"
+    "lot,x\n'=1+1,-0.5\n-12,'-\n"
     """
     stream = io.StringIO(newline="")
     csv.writer(stream, lineterminator="\n").writerows([_plain(cell) for cell in row] for row in rows)

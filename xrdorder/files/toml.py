@@ -41,7 +41,8 @@ def _too_deep() -> tomllib.TOMLDecodeError:
 
 def _depth(table: dict[str, Any]) -> int:
     """Count tables and lists within each other, without recursion."""
-    depth, level = 0, [table]
+    depth = 0
+    level: list[dict[str, Any] | list[Any]] = [table]
     while level and depth <= DEEPEST:
         depth += 1
         inner = (item for outer in level for item in (outer.values() if isinstance(outer, dict) else outer))

@@ -206,7 +206,7 @@ def check_reach(angles: list[Array], values: list[Array], name: str) -> None:
     what = f"{name}: angles from {angles[first][0]:g} to {end:g}"
     if begins > _REFLECTIVITY_FALL * max(ends, 1.0):
         raise PatternError(
-            f"{what} and counts that fall from {begins:.3g} to {ends:.3g} look like a reflectivity scan, which holds no "
-            "lines of a phase; name a powder pattern"
+            f"{what} and counts that fall from {begins:.3g} to {ends:.3g} look like a reflectivity scan, which holds "
+            "no lines of a phase; name a powder pattern"
         )
     raise PatternError(f"{what} look like radians; multiply them by 57.29578 to have degrees")

@@ -62,7 +62,7 @@ class ScanRange:
     @property
     def remedy(self) -> str:
         """Say how scans are told apart in a file of this format."""
-        return "put a blank line between scans" if self.where == "line" else "give each scan a block or entry of its own"
+        return "put a blank line between scans" if self.where == "line" else "give each scan its own block or entry"
 
     def reversed(self) -> "ScanRange":
         """Return the range back to front."""

@@ -1,8 +1,8 @@
 """Read a NeXus file in a process of its own, with limits of time and memory.
 
-Damaged or malicious bytes can hang the HDF5 library for good, make it ask for all the memory there is, or end the
-process. What happens to the process here is the end of one file, told in one line. It is given the bytes of the file and
-no name to open, and hands back plain arrays and JSON.
+Damaged or malicious bytes can hang the HDF5 library for good, make it ask for all the memory there is, or end its
+process. Here that is the end of one file, told in one line. The process is given the bytes of the file and no name to
+open, and hands back plain arrays and JSON.
 
 Its start takes as long as loading numpy and h5py, a few tenths of a second; text files and CIF do not need it. It works
 within the processes of a study too: it is started as a program, which knows nothing of its parent.
@@ -14,6 +14,7 @@ import os
 import subprocess
 import sys
 from dataclasses import fields
+from typing import Any
 
 import numpy as np
 
@@ -127,10 +128,11 @@ def _unpacked(data: bytes) -> FileContent:
         if "error" in found:
             raise PatternError(str(found["error"]))
         about = json.loads(str(found["about"]))
-        columns = {key: found[key] for key in found.files}
-    ranges = [
-        ScanRange(where=where, **{key: columns.get(f"{key}_{k}") for key in _COLUMNS})
-        for k, where in enumerate(about.pop("where"))
-    ]
+        columns: dict[str, Any] = {key: found[key] for key in found.files}
+    ranges = []
+    for k, where in enumerate(about.pop("where")):
+        parts: list[Any] = [columns.get(f"{key}_{k}") for key in _COLUMNS]
+        axis, values, uncertainties, times, numbers = parts
+        ranges.append(ScanRange(axis, values, uncertainties, times, where, numbers))
     about["flags"] = [tuple(flag) for flag in about["flags"]]
     return FileContent(ranges, **about)

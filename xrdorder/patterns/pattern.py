@@ -31,7 +31,7 @@ from xrdorder.patterns.content import (
 )
 from xrdorder.patterns.counts import judge
 from xrdorder.patterns.files import read_content
-from xrdorder.patterns.repeats import BEYOND_COUNTING, Repeat, scans_that_differ
+from xrdorder.patterns.repeats import BEYOND_COUNTING, Repeat, same_angles, scans_that_differ
 from xrdorder.xrays import radiation as named_radiation
 from xrdorder.xrays import radiation_names
 
@@ -41,9 +41,6 @@ _SAME_WAVELENGTH = 1e-3
 # From here on the difference is worth a word: 5e-6 of the lattice parameter of A15 is a fiftieth of an atomic
 # per cent of tin. Beyond 2e-4 it is no question of the scale but a mean over the doublet.
 _NOTICED_WAVELENGTH = (5e-6, 2e-4)
-# Encoders repeat an angle to a fraction of a step; a hundredth of a step moves no line.
-_SAME_ANGLES = 0.01
-
 
 # Variances of a file that are off by more than this are no matter of rounding or of a neglected monitor.
 _DOUBTFUL = 4.0
@@ -477,12 +474,11 @@ def _assemble(
 
 def _sum_repeats(scans: list[_Scan], flags: list[tuple[str, str]], names: str) -> list[_Scan]:
     """Add up scans over the same angles."""
-    merged: list[_Scan] = []
+    merged: dict[bytes, _Scan] = {}
     repeats = 0
-    for scan in scans:
-        same = next((other for other in merged if _same_angles(other.two_theta, scan.two_theta)), None)
-        if same is None:
-            merged.append(scan)
+    for scan, angles in zip(scans, same_angles([scan.two_theta for scan in scans]), strict=True):
+        same = merged.setdefault(angles.tobytes(), scan)
+        if same is scan:
             continue
         if same.kind != scan.kind:
             raise PatternError(
@@ -502,7 +498,7 @@ def _sum_repeats(scans: list[_Scan], flags: list[tuple[str, str]], names: str) -
         _note(same.flags, *scan.flags)
     if repeats:
         _note(flags, ("summed-scans", f"{repeats} scan(s) repeated angles of another and were added to it"))
-    return merged
+    return list(merged.values())
 
 
 def _poisson(scan: _Scan) -> bool:
@@ -530,9 +526,3 @@ def _differing(scans: list[_Scan]) -> list[tuple[str, str]]:
     )
     return [("scans-differ", message)]
 
-
-def _same_angles(a: Array, b: Array) -> bool:
-    if len(a) != len(b):
-        return False
-    step = float(np.median(np.diff(a))) if len(a) > 1 else 0.0
-    return bool(np.all(np.abs(a - b) <= _SAME_ANGLES * step))

@@ -193,8 +193,8 @@ def _numbers(values: list[str], item: str, name: str, where: str) -> tuple[Array
             ) from None
         if not math.isfinite(numbers[index]) or not math.isfinite(uncertainty or 0.0):
             raise PatternError(
-                f"{name}: {where}{item}, value {index + 1}: '{declared.short(value)}' is not a finite number; put ? for "
-                "a point that was not measured"
+                f"{name}: {where}{item}, value {index + 1}: '{declared.short(value)}' is not a finite number; put ? "
+                "for a point that was not measured"
             )
         if uncertainty is not None:
             uncertainties = np.zeros(len(values)) if uncertainties is None else uncertainties

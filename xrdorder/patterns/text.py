@@ -51,6 +51,10 @@ _SAMPLE_ROWS = 200
 # A step that changes by more than this between two stretches is a range of its own; encoders scatter by less.
 _STEP_CHANGE = 0.2
 
+# What a line must hold to declare anything; a million lines of comments hold nothing of it.
+_TELLING = re.compile(
+    r"wave|lambda|temperature|time|radiation|geometry|mount|kind|flags|points|k[\s\-_]*[αa\\]|tron|spall|reactor|flight"
+)
 _CONTROL = re.compile(r"[\x01-\x08\x0b\x0e-\x19\x1b-\x1f]")
 _STARTS = frozenset('0123456789.,+-"')
 
@@ -336,6 +340,8 @@ class _Table:
 
     def _declare(self, row: str) -> None:
         """Take what a comment or header line declares."""
+        if not _TELLING.search(row.lower()):
+            return
         match = _DECLARATION.match(row) if ":" in row or "=" in row else None
         key = (
             re.sub(r"[^a-z0-9]+", "_", match[1].lower().replace("å", "angstrom")).strip("_") if match else ""
