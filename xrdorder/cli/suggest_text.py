@@ -1,6 +1,5 @@
 """Plans as text for a terminal, and as a table."""
 
-import csv
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -8,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from xrdorder.cli.tables import table, wrapped
+from xrdorder.files import TableWriter
 from xrdorder.planning import HoldBound, plan_words
 from xrdorder.planning.rows import Cell, Row, reference, rows
 from xrdorder.studies.comparison.words import rounded
@@ -311,7 +311,7 @@ def write_table(plans: Sequence["LotPlan"], path: Path) -> None:
 
     def write(temporary: Path) -> None:
         with temporary.open("w", newline="", encoding="utf-8") as file:
-            writer = csv.writer(file)
+            writer = TableWriter(file)
             writer.writerow(_HEAD)
             for found in plans:
                 for row in rows(found):

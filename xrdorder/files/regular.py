@@ -7,6 +7,7 @@ of the opened file: between a question to its name and the opening it may have b
 import errno
 import os
 import stat
+from io import BufferedReader
 from pathlib import Path
 
 MOST_BYTES = 64 * 2**20
@@ -30,20 +31,32 @@ def read_bytes(path: str | Path, most: int = MOST_BYTES) -> bytes:
     OSError
         It is missing, may not be read, is no regular file, or larger than `most`; `strerror` says which.
     """
+    with open_regular(path) as file:
+        if os.fstat(file.fileno()).st_size <= most:
+            data = file.read(most + 1)  # system files tell no size, or a wrong one
+            if len(data) <= most:
+                return data
+    raise OSError(errno.EFBIG, f"larger than {most // 2**20} MB", str(path))
+
+
+def open_regular(path: str | Path) -> BufferedReader:
+    """Open a regular file for reading.
+
+    Raises
+    ------
+    OSError
+        It is missing, may not be read, or is no regular file; `strerror` says which.
+    """
     try:
         descriptor = os.open(path, os.O_RDONLY | _NO_WAIT)
     except ValueError as error:  # a zero byte in the name
         raise OSError(errno.EINVAL, str(error), str(path)) from None
     try:
-        _check(os.fstat(descriptor), path, most)
+        _check(os.fstat(descriptor), path)
     except OSError:
         os.close(descriptor)
         raise
-    with open(descriptor, "rb") as file:
-        data = file.read(most + 1)  # system files tell no size, or a wrong one
-    if len(data) > most:
-        raise _too_large(path, most)
-    return data
+    return open(descriptor, "rb")
 
 
 def read_text(path: str | Path, most: int = MOST_BYTES) -> str:
@@ -59,28 +72,11 @@ def read_text(path: str | Path, most: int = MOST_BYTES) -> str:
     return read_bytes(path, most).decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
 
 
-def require_regular(path: str | Path) -> None:
-    """Check a file that a library will open by its name.
-
-    Raises
-    ------
-    OSError
-        It is missing or no regular file.
-    """
-    _check(os.stat(path), path, None)
-
-
-def _check(found: os.stat_result, path: str | Path, most: int | None) -> None:
+def _check(found: os.stat_result, path: str | Path) -> None:
     if stat.S_ISDIR(found.st_mode):
         raise IsADirectoryError(errno.EISDIR, "a folder, not a file", str(path))
     if not stat.S_ISREG(found.st_mode):
         raise OSError(errno.EINVAL, "not a regular file but a pipe or device", str(path))
-    if most is not None and found.st_size > most:
-        raise _too_large(path, most)
-
-
-def _too_large(path: str | Path, most: int) -> OSError:
-    return OSError(errno.EFBIG, f"larger than {most // 2**20} MB", str(path))
 
 
 def shown(path: str | Path) -> str:

@@ -5,25 +5,39 @@ Injection"). A name that somebody gave a lot must stay a name: an apostrophe bef
 """
 
 import csv
-import io
 from collections.abc import Iterable
+from typing import TextIO
 
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+_FORMULA = ("=", "+", "-", "@", "\t")
 
 
-def csv_text(rows: Iterable[Iterable[object]]) -> str:
-    r"""Write rows as CSV; lines end in a line feed.
+class TableWriter:
+    r"""Writes rows of CSV; lines end in a line feed.
 
-    >>> csv_text([["lot", "x"], ["=1+1", -0.5], ["-12", "-"]])
-    "lot,x\n'=1+1,-0.5\n-12,'-\n"
+    >>> import sys
+    >>> TableWriter(sys.stdout).writerows([["lot", "x"], ["=1+1", -0.5], ["-12", "-"]])
+    lot,x
+    '=1+1,-0.5
+    -12,'-
     """
-    stream = io.StringIO(newline="")
-    csv.writer(stream, lineterminator="\n").writerows([_plain(cell) for cell in row] for row in rows)
-    return stream.getvalue()
+
+    def __init__(self, stream: TextIO) -> None:
+        self._writer = csv.writer(stream, lineterminator="\n")
+
+    def writerow(self, row: Iterable[object]) -> None:
+        """Write one row."""
+        self._writer.writerow([_plain(cell) for cell in row])
+
+    def writerows(self, rows: Iterable[Iterable[object]]) -> None:
+        """Write rows."""
+        for row in rows:
+            self.writerow(row)
 
 
 def _plain(cell: object) -> object:
     """Put an apostrophe before a text that a spreadsheet would compute; numbers are left alone."""
+    if isinstance(cell, str):
+        cell = cell.replace("\r", " ")  # would end the line for some
     # blanks before the sign are cut off by some spreadsheets
     if not isinstance(cell, str) or not (cell.startswith(_FORMULA) or cell.lstrip().startswith(_FORMULA)):
         return cell

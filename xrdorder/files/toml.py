@@ -9,7 +9,7 @@ DEEPEST = 40
 
 # The library needs seconds for thousands of dotted keys in a row (the square of their number).
 _KEY = r"""(?:[\w-]+|"[^"\n]*"|'[^'\n]*')"""
-_CHAIN = re.compile(rf"(?<![\w\-\"'])(?:{_KEY}[ \t]*\.[ \t]*){{{DEEPEST}}}")
+_CHAIN = re.compile(rf"(?:^|[\[{{,])[ \t]*(?:{_KEY}[ \t]*\.[ \t]*){{{DEEPEST}}}", re.MULTILINE)
 
 
 def toml_table(text: str) -> dict[str, Any]:
@@ -30,8 +30,7 @@ def toml_table(text: str) -> dict[str, Any]:
         raise
     except ValueError as error:  # whole numbers of thousands of digits, days that no calendar has
         raise tomllib.TOMLDecodeError(f"a value that cannot be ({str(error).partition(';')[0]})") from None
-    if _depth(table) > DEEPEST:
-        raise _too_deep()
+    _check(table)
     return table
 
 
@@ -39,12 +38,13 @@ def _too_deep() -> tomllib.TOMLDecodeError:
     return tomllib.TOMLDecodeError(f"nested more than {DEEPEST} deep")
 
 
-def _depth(table: dict[str, Any]) -> int:
-    """Count tables and lists within each other, without recursion."""
-    depth = 0
-    level: list[dict[str, Any] | list[Any]] = [table]
-    while level and depth <= DEEPEST:
-        depth += 1
-        inner = (item for outer in level for item in (outer.values() if isinstance(outer, dict) else outer))
+def _check(table: dict[str, Any]) -> None:
+    """Refuse what is nested too deep, and whole numbers beyond 64 bits, as TOML 1.0 has it; without recursion."""
+    level: list[Any] = [table]
+    for _ in range(DEEPEST):
+        inner = [item for outer in level for item in (outer.values() if isinstance(outer, dict) else outer)]
+        if any(isinstance(item, int) and not -(2**63) <= item < 2**63 for item in inner):
+            raise tomllib.TOMLDecodeError("a whole number of more than 64 bits")
         level = [item for item in inner if isinstance(item, dict | list)]
-    return depth
+    if level:
+        raise _too_deep()

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from xrdorder.files import read_bytes
 from xrdorder.studies.words import did_you_mean
 
 Problem = tuple[str, str]
@@ -128,7 +129,7 @@ def _text(name: str, folder: Path) -> str:
             f"there is no file '{name}' in {folder}; {hint if hint.startswith('did you') else 'correct the path'}"
         )
     try:
-        content = path.read_bytes()
+        content = read_bytes(path)
         return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = content[: error.start].count(b"\n") + 1
