@@ -29,7 +29,7 @@ MEMORY_BYTES = 2 * 2**30
 points."""
 
 _COLUMNS = ("axis", "values", "uncertainties", "counting_time_s", "numbers")
-# The paths of this process are those of the other; nothing is imported from the folder it is started in.
+# The paths of this process are those of the other; nothing is imported from the folder it is started in (-P).
 _PROGRAM = (
     "import json, sys; sys.path[:] = json.loads(sys.argv[1]); "
     "from xrdorder.patterns.nexus_apart import answer; answer(sys.argv[2])"
@@ -57,7 +57,7 @@ def read_apart(data: bytes, name: str) -> FileContent:
         As there; also if reading takes longer than `SECONDS` or needs more memory than it is given.
     """
     threads = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}  # each would take address space
-    command = [sys.executable, "-c", _PROGRAM, json.dumps(sys.path), name]
+    command = [sys.executable, "-P", "-c", _PROGRAM, json.dumps(sys.path), name]
     try:
         done = subprocess.run(
             command, input=data, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, timeout=SECONDS,
