@@ -223,10 +223,7 @@ def _lines(pattern: xr.DataArray) -> list[tuple[float, float]]:
     first = [(float(pattern.attrs["wavelength_nm"]), 1.0)]
     name = str(pattern.attrs.get("radiation", ""))
     tube = radiation(name) if name else None
-    second = [line for line in tube.lines if line.group == "Ka2"] if tube else []
-    if tube is None or not second:
-        return first
-    return [*first, (max(second, key=lambda line: line.weight).wavelength_nm, tube.alpha2_ratio)]
+    return [*first, (tube.peak_nm("Ka2"), tube.alpha2_ratio)] if tube and tube.alpha2_ratio > 0.0 else first
 
 
 def _angstrom(wavelength_nm: float) -> str:
