@@ -6,16 +6,9 @@ import pytest
 
 from xrdorder.exceptions import PatternError
 from xrdorder.patterns import read_pattern
-from xrdorder.patterns.nexus import read_nexus
 
 ANGLES = np.round(20.0 + 0.02 * np.arange(50), 2)
 COUNTS = np.random.default_rng(1).poisson(200.0, 50)
-
-
-@pytest.fixture(autouse=True)
-def _here(monkeypatch):
-    """Read in this process: the start of another takes longer than all the rest."""
-    monkeypatch.setattr("xrdorder.patterns.nexus_apart.read_apart", read_nexus)
 
 
 def _group(parent, name, nx_class, **attrs):

@@ -81,6 +81,12 @@ def check_scan(scan: ScanRange, name: str, axis: str) -> ScanRange:
             name,
             "negative standard uncertainty; is the column something else?",
         )
+        _first(
+            scan.uncertainties > _MOST_COUNTS,
+            scan,
+            name,
+            "standard uncertainty above 1e15; is the column something else?",
+        )
     if scan.counting_time_s is not None:
         _first(
             scan.counting_time_s <= 0.0,

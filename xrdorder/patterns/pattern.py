@@ -403,13 +403,14 @@ def _uncertainty(
     flags = [judgement.flag] if judgement.flag and not judged else []
     if scan.uncertainties is None:
         return kind, judgement.variance, flags
-    positive = scan.uncertainties[scan.uncertainties > 0.0]
+    # sqrt(0) of an empty channel: it is as uncertain as the channel with the fewest counts.
+    squares = scan.uncertainties**2
+    positive = squares[squares > 0.0]
     if len(positive) == 0:
         raise PatternError(
             f"{name}: {scan.place(0)}: all standard uncertainties are zero; leave the column out"
         )
-    # sqrt(0) of an empty channel: it is as uncertain as the channel with the fewest counts.
-    variance = np.where(scan.uncertainties > 0.0, scan.uncertainties, positive.min()) ** 2
+    variance = np.where(squares > 0.0, squares, positive.min())
     flags = [
         (flag, f"{message.partition(';')[0]}; the standard uncertainties of the file are used")
         for flag, message in flags

@@ -150,7 +150,7 @@ def _records(name: str, folder: Path) -> tuple[str, list[tuple[int, list[str]]]]
     separator = _separator(lines)
     reader = csv.reader(lines, delimiter=separator, skipinitialspace=separator == ",")
     try:
-        records = [(k, [cell.strip() for cell in record]) for k, record in enumerate(reader, start=1)]
+        records = [(k, [" ".join(cell.split()) for cell in record]) for k, record in enumerate(reader, start=1)]
     except csv.Error as error:
         raise ValueError(f"'{name}', line {reader.line_num} is no line of a table ({error}); correct it") from error
     return separator, [(k, cells) for k, cells in records if any(cells) and not cells[0].startswith("#")]
