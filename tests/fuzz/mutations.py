@@ -98,5 +98,6 @@ def _encoding(rng, data, _):
 
 
 WAYS = [
-    _bytes, _cut, _drop, _again, _insert, _insert, _splice, _exchange, _exchange, _exchange, _other_word, _lines, _encoding,
+    _bytes, _cut, _drop, _again, _insert, _insert, _splice, _exchange, _exchange, _exchange, _other_word, _lines,
+    _encoding,
 ]  # fmt: skip

@@ -275,6 +275,8 @@ _WORDS = {
     "near-absorption-edge": "the radiation is near an absorption edge",
     "internal-standard-weak": "the internal standard is too weak",
     "scans-differ": "scans that were summed differ by more than counting",
+    "angles-corrected": "the angles were corrected before, and the offset is taken off once more",
+    "ended-early": "the file ends before the scan does",
 }
 
 
