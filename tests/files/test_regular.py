@@ -14,6 +14,7 @@ from xrdorder.profiles.instrument import read_instrument
 from xrdorder.relations.own import read_relations
 from xrdorder.studies.description import read_study
 from xrdorder.studies.implicit import implicit_study
+from xrdorder.studies.work import require_files
 from xrdorder.treatments.logged import read_log
 
 READERS = {
@@ -53,6 +54,22 @@ def test_a_file_beyond_reason_is_refused(tmp_path, name):
         file.truncate(2**40)  # sparse: takes no place on the disk
     with pytest.raises(XrdorderError, match=r"larger than \d+ MB"):
         READERS[name](tmp_path / name)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_pipes_that_a_study_names_are_told_as_such(tmp_path):
+    (tmp_path / "study.toml").write_text(
+        'samples_table = "c"\n[instrument]\nfile = "a.toml"\n[treatments.x]\nlog = "b"\n[[samples]]\nname = "s"\n'
+        'pattern = "a"\ntreatment = "x"\n'
+    )
+    for name in ("a", "b", "c", "a.toml"):
+        os.mkfifo(tmp_path / name)
+    with pytest.raises(StudyError) as error:
+        read_study(tmp_path, to_run=True)
+    lines = str(error.value).splitlines()
+    assert len(lines) == 4 and all("pipe or device" in line for line in lines), lines
+    with pytest.raises(StudyError, match="is a pipe or device; name a regular file"):
+        require_files((tmp_path / "a",))
 
 
 def test_what_is_read(tmp_path):

@@ -122,7 +122,7 @@ def _text(name: str, folder: Path) -> str:
         raise ValueError(f"'{name}' is a spreadsheet; save it as CSV in UTF-8 and name that file")
     if path.is_dir():
         raise ValueError(f"'{name}' is a folder; name the table itself, a CSV file in UTF-8")
-    if not path.is_file():
+    if not path.exists():
         beside = [item.name for item in path.parent.iterdir()] if path.parent.is_dir() else []
         hint = did_you_mean(path.name, beside)
         raise ValueError(
