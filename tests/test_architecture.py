@@ -9,7 +9,7 @@ from pathlib import Path
 ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "xrdorder"
 ORDER = (
-    "exceptions faults xrays crystals profiles patterns uncertainty fitting relations material superconductivity "
+    "exceptions faults files xrays crystals profiles patterns uncertainty fitting relations material superconductivity "
     "treatments studies planning figures reports cli"
 ).split()
 MODULES = sorted(PACKAGE.rglob("*.py"))

@@ -17,8 +17,31 @@ class Flag(NamedTuple):
     message: str
 
 
+LONGEST_WORD, LONGEST_LINE = 400, 1200
+"""Characters of a message that are of use to a reader; what is beyond was quoted from a file that nobody meant."""
+
+
 class XrdorderError(Exception):
-    """Base of all errors raised on purpose; the command line prints its text as one line."""
+    """Base of all errors raised on purpose; the command line prints its text as one line.
+
+    What a message quotes may come from any file: signs that cannot be printed, some of which would command a terminal,
+    become question marks, and what is too long is cut.
+    """
+
+    def __init__(self, message: str = "") -> None:
+        super().__init__("\n".join(_readable(line) for line in message.split("\n")))
+
+
+def _readable(line: str) -> str:
+    line = "".join(c if c.isprintable() else "?" for c in line)
+    if len(line) > LONGEST_WORD:
+        line = " ".join(_cut(word, LONGEST_WORD) for word in line.split(" "))
+    return _cut(line, LONGEST_LINE)
+
+
+def _cut(text: str, most: int) -> str:
+    """Leave out the middle: a message ends in what to do."""
+    return text if len(text) <= most else f"{text[: most // 2]}...{text[-most // 2 + 3 :]}"
 
 
 class PatternError(XrdorderError, ValueError):

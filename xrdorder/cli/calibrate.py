@@ -15,6 +15,7 @@ from xrdorder.cli.options import (
     specimen_options,
 )
 from xrdorder.exceptions import InstrumentError
+from xrdorder.files import read_bytes
 
 FIRST_WORDS = "# Instrument, written by xrdorder"
 
@@ -142,9 +143,8 @@ def _may_be_replaced(out: Path) -> None:
     if not out.absolute().parent.is_dir():
         raise InstrumentError(f"{out}: there is no folder {out.parent}; make it, or choose another --out")
     try:
-        with out.open(encoding="utf-8", errors="replace") as file:
-            if file.readline().startswith(FIRST_WORDS):
-                return
+        if read_bytes(out).startswith(FIRST_WORDS.encode()):
+            return
     except FileNotFoundError:
         return
     except OSError as error:

@@ -174,14 +174,13 @@ def _require(results: "xr.Dataset", by: str, reference: str) -> None:
 
 def _write(found: _Found, path: Path) -> None:
     """One row a comparison."""
-    import csv
-
+    from xrdorder.files import TableWriter
     from xrdorder.studies.comparison.of_study import unit_of
     from xrdorder.studies.files import write_atomically
 
     def write(temporary: Path) -> None:
         with temporary.open("w", newline="", encoding="utf-8") as file:
-            writer = csv.writer(file)
+            writer = TableWriter(file)
             writer.writerow(
                 ["quantity", "first", "second", "difference", "u", "probability_positive", "p", "p_adjusted",
                  "distinguishable", "unit"]

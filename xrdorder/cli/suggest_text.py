@@ -1,6 +1,5 @@
 """Plans as text for a terminal, and as a table."""
 
-import csv
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -8,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from xrdorder.cli.tables import table, wrapped
+from xrdorder.files import TableWriter
 from xrdorder.planning import HoldBound, plan_words
 from xrdorder.planning.rows import Basis, Cell, Row, basis, reference, rows, wires_of
 from xrdorder.studies.files import write_atomically
@@ -334,7 +334,7 @@ def write_table(plans: Sequence["LotPlan"], path: Path) -> None:
 
     def write(temporary: Path) -> None:
         with temporary.open("w", newline="", encoding="utf-8") as file:
-            writer = csv.writer(file)
+            writer = TableWriter(file)
             writer.writerow(_HEAD)
             for found in plans:
                 for row in rows(found):

@@ -284,6 +284,9 @@ _WORDS = {
     "scans-differ": "scans that were summed differ by more than counting",
     "smoothed": "the scan was smoothed or resampled: lines may be wider than they were",
     "dead-time": "strong lines lack counts as by dead time",
+
+    "angles-corrected": "the angles were corrected before, and the offset is taken off once more",
+    "ended-early": "the file ends before the scan does",
 }
 
 _GRAVE = {

@@ -18,7 +18,8 @@ import numpy as np
 import xarray as xr
 
 from xrdorder.exceptions import PatternError, UnknownNameError
-from xrdorder.patterns.checks import AXIS_UNITS, check_radians, check_scan, to_two_theta
+from xrdorder.files import shown
+from xrdorder.patterns.checks import AXIS_UNITS, check_reach, check_scan, to_two_theta
 from xrdorder.patterns.content import (
     AXES,
     GEOMETRIES,
@@ -30,8 +31,7 @@ from xrdorder.patterns.content import (
 )
 from xrdorder.patterns.counts import judge
 from xrdorder.patterns.files import read_content
-from xrdorder.patterns.repeats import BEYOND_COUNTING, Repeat, scans_that_differ
-from xrdorder.patterns.steps import angle_step
+from xrdorder.patterns.repeats import BEYOND_COUNTING, Repeat, same_angles, scans_that_differ
 from xrdorder.xrays import radiation as named_radiation
 from xrdorder.xrays import radiation_names
 
@@ -41,9 +41,6 @@ _SAME_WAVELENGTH = 1e-3
 # From here on the difference is worth a word: 5e-6 of the lattice parameter of A15 is a fiftieth of an atomic
 # per cent of tin. Beyond 2e-4 it is no question of the scale but a mean over the doublet.
 _NOTICED_WAVELENGTH = (5e-6, 2e-4)
-# Encoders repeat an angle to a fraction of a step; a hundredth of a step moves no line.
-_SAME_ANGLES = 0.01
-
 
 # Variances of a file that are off by more than this are no matter of rounding or of a neglected monitor.
 _DOUBTFUL = 4.0
@@ -116,7 +113,8 @@ def read_pattern(
         with the coordinates ``counting_time`` (s; 1 with the attribute ``assumed = 1`` where nobody says) and
         ``variance``. Attributes: ``radiation`` (name or ""), ``wavelength_nm`` (absent when unknown),
         ``geometry``, ``mount``, ``source_file``, ``sha256``, ``intensity_kind`` ("counts" or "intensities"),
-        ``flags`` (JSON list of [name, message]) and, where the file says it, ``temperature_c``.
+        ``flags`` (JSON list of [name, message]) and, where the file says it, ``temperature_c`` and ``start_time``
+        (ISO 8601).
 
     Raises
     ------
@@ -187,17 +185,18 @@ def read_patterns(
     scans: list[_Scan] = []
     flags: list[tuple[str, str]] = []
     hashes: list[str] = []
-    for file in files:
-        data, content = read_content(file, falling=axis == "d", diffractogram=diffractogram)
+    names = [shown(file.name) for file in files]
+    for file, name in zip(files, names, strict=True):
+        data, content = read_content(file, diffractogram=diffractogram)
         digest = hashlib.sha256(data).hexdigest()
         if digest in hashes:
-            raise PatternError(f"{file.name}: the same content is given twice; name each repeated scan once")
+            raise PatternError(f"{name}: the same content is given twice; name each repeated scan once")
         hashes.append(digest)
-        found, new_flags = _resolve(content, options, file.name)
-        _agree(attrs, found, file.name, files[0].name)
-        scans.extend(_scans(content, options, file.name, found.get("wavelength_nm")))
+        found, new_flags = _resolve(content, options, name)
+        _agree(attrs, found, name, names[0])
+        scans.extend(_scans(content, options, name, found.get("wavelength_nm")))
         _note(flags, *new_flags)
-    attrs["source_file"] = ", ".join(file.name for file in files)
+    attrs["source_file"] = ", ".join(names)
     attrs["sha256"] = hashes[0] if len(hashes) == 1 else hashlib.sha256("".join(hashes).encode()).hexdigest()
     return _assemble(scans, attrs, flags)
 
@@ -277,6 +276,8 @@ def _resolve(
         found["geometry"] = "transmission"
     if content.temperature_c is not None:
         found["temperature_c"] = content.temperature_c
+    if content.start_time:
+        found["start_time"] = content.start_time
     return found, flags
 
 
@@ -335,6 +336,8 @@ def _agree(attrs: dict[str, str | float], found: dict[str, str | float], name: s
         old = attrs.get(key, "")
         if old == "" or new == "":
             attrs[key] = old if new == "" else new
+        elif key == "start_time":
+            attrs[key] = min(str(old), str(new))
         elif old != new and not (key == "temperature_c" and abs(float(old) - float(new)) <= SAME_TEMPERATURE):
             raise PatternError(
                 f"{name}: {key} is {new}, in {first} it is {old}; only scans of one specimen measured alike "
@@ -353,7 +356,7 @@ def _scans(content: FileContent, options: _Options, name: str, wavelength: str |
     used = content.wavelength_nm or (float(wavelength) if wavelength is not None else None)
     checked = [check_scan(scan, name, axis) for scan in content.ranges]
     angles = [to_two_theta(scan, name, axis, unit, used) for scan in checked]
-    check_radians(angles, name)
+    check_reach(angles, [scan.values for scan in checked], name)
     if sum(len(a) for a in angles) < 3:
         raise PatternError(f"{name}: only {sum(len(a) for a in angles)} point(s); a pattern needs at least 3")
     if not any(scan.values.any() for scan in checked):
@@ -406,13 +409,14 @@ def _uncertainty(
     flags = [judgement.flag] if judgement.flag and not judged else []
     if scan.uncertainties is None:
         return kind, judgement.variance, flags
-    positive = scan.uncertainties[scan.uncertainties > 0.0]
+    # sqrt(0) of an empty channel: it is as uncertain as the channel with the fewest counts.
+    squares = scan.uncertainties**2
+    positive = squares[squares > 0.0]
     if len(positive) == 0:
         raise PatternError(
             f"{name}: {scan.place(0)}: all standard uncertainties are zero; leave the column out"
         )
-    # sqrt(0) of an empty channel: it is as uncertain as the channel with the fewest counts.
-    variance = np.where(scan.uncertainties > 0.0, scan.uncertainties, positive.min()) ** 2
+    variance = np.where(squares > 0.0, squares, positive.min())
     flags = [
         (flag, f"{message.partition(';')[0]}; the standard uncertainties of the file are used")
         for flag, message in flags
@@ -477,12 +481,11 @@ def _assemble(
 
 def _sum_repeats(scans: list[_Scan], flags: list[tuple[str, str]], names: str) -> list[_Scan]:
     """Add up scans over the same angles."""
-    merged: list[_Scan] = []
+    merged: dict[bytes, _Scan] = {}
     repeats = 0
-    for scan in scans:
-        same = next((other for other in merged if _same_angles(other.two_theta, scan.two_theta)), None)
-        if same is None:
-            merged.append(scan)
+    for scan, angles in zip(scans, same_angles([scan.two_theta for scan in scans]), strict=True):
+        same = merged.setdefault(angles.tobytes(), scan)
+        if same is scan:
             continue
         if same.kind != scan.kind:
             raise PatternError(
@@ -502,7 +505,7 @@ def _sum_repeats(scans: list[_Scan], flags: list[tuple[str, str]], names: str) -
         _note(same.flags, *scan.flags)
     if repeats:
         _note(flags, ("summed-scans", f"{repeats} scan(s) repeated angles of another and were added to it"))
-    return merged
+    return list(merged.values())
 
 
 def _poisson(scan: _Scan) -> bool:
@@ -530,9 +533,3 @@ def _differing(scans: list[_Scan]) -> list[tuple[str, str]]:
     )
     return [("scans-differ", message)]
 
-
-def _same_angles(a: Array, b: Array) -> bool:
-    if len(a) != len(b):
-        return False
-    step = angle_step(a)
-    return bool(np.all(np.abs(a - b) <= _SAME_ANGLES * step))

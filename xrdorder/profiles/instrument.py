@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xrdorder.exceptions import InstrumentError
+from xrdorder.files import read_text, toml_table
 
 Array = NDArray[np.float64]
 
@@ -233,11 +234,13 @@ def read_instrument(path: str | Path) -> Instrument:
     """
     path = Path(path)
     try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
+        content = toml_table(read_text(path))
     except FileNotFoundError as error:
         raise InstrumentError(f"{path}: no such instrument file; make one with xrdorder calibrate") from error
-    except (OSError, UnicodeDecodeError) as error:
-        raise InstrumentError(f"{path}: cannot be read as an instrument file ({error})") from error
+    except UnicodeDecodeError as error:
+        raise InstrumentError(f"{path}: is no text in UTF-8; calibrate again") from error
+    except OSError as error:
+        raise InstrumentError(f"{path}: cannot be read ({error.strerror}); name an instrument file") from error
     except tomllib.TOMLDecodeError as error:
         raise InstrumentError(f"{path}: not a valid TOML file ({error}); calibrate again") from error
     try:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import csv
 import io
 from collections.abc import Callable, Collection, Iterable, Sequence
 from pathlib import Path
 
 from xrdorder.exceptions import UnknownNameError
 from xrdorder.figures.sheet import SCREEN, SIZES
+from xrdorder.files import TableWriter
 from xrdorder.reports.gallery import NAMES, study_pictures
 from xrdorder.reports.of_fits import NAME as FIT
 from xrdorder.reports.of_fits import fit_pictures
@@ -115,7 +115,7 @@ def write_report(
 
 def _csv(opened: OpenStudy) -> bytes:
     stream = io.StringIO(newline="")
-    writer = csv.writer(stream, lineterminator="\n")
+    writer = TableWriter(stream)
     writer.writerow([f"{one.words} ({one.unit})" if one.unit else one.words for one in HEADINGS])
     writer.writerows([[cell.text for cell in row] for row in rows(opened.results)])
     return stream.getvalue().encode("utf-8")

@@ -41,6 +41,9 @@ def absent_patterns(table: dict[str, Any], folder: Path) -> Iterator[Problem]:
         if path.is_dir():
             yield where, f"'{name}' is a folder; name a pattern file in it"
             continue
+        if path.exists():
+            yield where, f"'{name}' is a pipe or device; name a regular file"
+            continue
         hint = "correct the path"
         if told <= _HINTS:
             if path.parent not in beside:

@@ -1,6 +1,5 @@
 """All samples in one table: `results.nc` for programs, `results.csv` for people."""
 
-import csv
 import io
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -11,6 +10,7 @@ import xarray as xr
 
 from xrdorder import __version__, uncertainty
 from xrdorder.exceptions import StudyError
+from xrdorder.files import TableWriter
 from xrdorder.material import PUBLISHED_SCALE, TinScale
 from xrdorder.relations import relations
 from xrdorder.studies.as_run import REST, rest_of
@@ -289,7 +289,7 @@ def _renew(path: Path, content: bytes) -> None:
 
 def _csv(dataset: xr.Dataset) -> bytes:
     stream = io.StringIO(newline="")
-    writer = csv.writer(stream, lineterminator="\n")
+    writer = TableWriter(stream)
     names = column_names([str(name) for name in dataset["phase"].values])
     writer.writerow(names)
     writer.writerows(zip(*[_column(dataset, name) for name in names], strict=True))

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from xrdorder.exceptions import StudyError
+from xrdorder.files import read_bytes, toml_table
 from xrdorder.studies.measured import Measured
 from xrdorder.treatments import History
 
@@ -290,13 +291,13 @@ def _load(folder: Path) -> tuple[Path, dict[str, Any]]:
     if not folder.exists():
         raise StudyError(f"{folder}: no such study folder; check the path")
     try:
-        content = file.read_bytes()
+        content = read_bytes(file)
     except FileNotFoundError:
         raise StudyError(f"{folder}: holds no {DESCRIPTION}; name a study folder, or describe one") from None
     except OSError as error:
         raise StudyError(f"{file}: cannot be read ({error.strerror}); check the file") from error
     try:
-        return folder.resolve(), tomllib.loads(content.decode("utf-8-sig"))
+        return folder.resolve(), toml_table(content.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
         line = content[: error.start].count(b"\n") + 1
         raise StudyError(f"{file}: line {line} is not UTF-8 text; save the file as UTF-8") from error

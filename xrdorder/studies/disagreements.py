@@ -48,8 +48,8 @@ def disagreements(table: dict[str, Any], folder: Path, treatments: Treatments) -
     yield from _calibration_problems(table, folder)
     yield from _phase_problems(table.get("phases"), folder)
     for key in ("tin_scale", "relations"):
-        if isinstance(file := table.get(key), str) and file and not (folder / file).is_file():
-            yield key, f"there is no file '{file}' in {folder}; correct the path, or leave it out"
+        if isinstance(file := table.get(key), str) and file and (said := _no_file(file, folder, "leave it out")):
+            yield key, said
     dose = _typed(table.get("dose"), dict)
     if "q_kj_per_mol" in dose and "u_q_kj_per_mol" not in dose:
         yield "dose.u_q_kj_per_mol", "is missing; give the standard uncertainty (k = 1) of your own q_kj_per_mol, or 0"
@@ -158,11 +158,18 @@ def _instrument_problems(where: str, table: object, folder: Path) -> Iterator[Pr
         has = "both a file and a calibration" if "file" in table else "neither a file nor a calibration"
         way = "a table [instrument.calibrate]" if where == "instrument" else "pattern, standard, detector_distance_mm"
         yield where, f'{has}; give either file = "instrument.toml" or {way}'
-    elif isinstance(file, str) and not (folder / file).is_file():
-        yield (
-            f"{where}.file",
-            f"there is no file '{file}' in {folder}; correct the path, or calibrate one",
-        )
+    elif isinstance(file, str) and (said := _no_file(file, folder, "calibrate one")):
+        yield f"{where}.file", said
+
+
+def _no_file(file: str, folder: Path, remedy: str) -> str:
+    """Say why a file of that name cannot be read, empty where it can."""
+    path = folder / file
+    if path.is_file():
+        return ""
+    if path.exists():
+        return f"'{file}' is a {'folder' if path.is_dir() else 'pipe or device'}; name a regular file"
+    return f"there is no file '{file}' in {folder}; correct the path, or {remedy}"
 
 
 def _calibration_problems(table: dict[str, Any], folder: Path) -> Iterator[Problem]:

@@ -11,6 +11,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from xrdorder.exceptions import StudyError
+from xrdorder.files import open_regular
 
 PART = ".part"
 _HELD = (errno.EAGAIN, errno.EWOULDBLOCK, errno.EACCES, errno.EDEADLK)
@@ -116,7 +117,7 @@ def sweep(folder: Path) -> None:
 
 def file_hash(path: Path) -> str:
     """SHA-256 of the bytes of a file, in hexadecimal."""
-    with path.open("rb") as file:
+    with open_regular(path) as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from xrdorder.exceptions import StudyError
+from xrdorder.files import read_bytes, shown
 from xrdorder.studies.description import DESCRIPTION
 from xrdorder.studies.files import make_folder, write_atomically
 from xrdorder.studies.words import safe_name
@@ -113,8 +114,7 @@ def _write(path: Path, text: str) -> None:
 
 def _written_here(path: Path) -> bool:
     try:
-        with path.open(encoding="utf-8", errors="replace") as file:
-            return file.readline().rstrip("\n") == HEADING
+        return read_bytes(path).startswith(f"{HEADING}\n".encode())
     except OSError:
         return False
 
@@ -190,8 +190,16 @@ def _phase(name: str, root: Path) -> str:
 
 
 def as_toml(value: object) -> str:
-    """Write a plain value as TOML."""
+    """Write a plain value as TOML.
+
+    Raises
+    ------
+    StudyError
+        A text, the name of a file, is made of bytes that are no UTF-8.
+    """
     if isinstance(value, str):
+        if value != value.encode("utf-8", "replace").decode("utf-8"):
+            raise StudyError(f"'{shown(value)}' is no UTF-8 and cannot stand in a study; rename the file")
         # JSON escapes what TOML wants escaped, but for DEL
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     if isinstance(value, (list, tuple)):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -10,6 +9,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from xrdorder.exceptions import StudyError
+from xrdorder.files import TableWriter
 from xrdorder.studies.adoption import adjustment_text
 from xrdorder.studies.agreement import DECIDED, Agreement, agreements, routes
 from xrdorder.studies.files import write_atomically
@@ -226,7 +226,7 @@ def write_rows(found: Sequence[Row], path: Path) -> None:
 
     def write(temporary: Path) -> None:
         with temporary.open("w", encoding="utf-8", newline="") as file:
-            writer = csv.writer(file, lineterminator="\n")
+            writer = TableWriter(file)
             writer.writerow(COLUMNS)
             writer.writerows(_cells(row) for row in found)
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from xrdorder.files import read_bytes
 from xrdorder.studies.words import did_you_mean
 
 Problem = tuple[str, str]
@@ -121,14 +122,14 @@ def _text(name: str, folder: Path) -> str:
         raise ValueError(f"'{name}' is a spreadsheet; save it as CSV in UTF-8 and name that file")
     if path.is_dir():
         raise ValueError(f"'{name}' is a folder; name the table itself, a CSV file in UTF-8")
-    if not path.is_file():
+    if not path.exists():
         beside = [item.name for item in path.parent.iterdir()] if path.parent.is_dir() else []
         hint = did_you_mean(path.name, beside)
         raise ValueError(
             f"there is no file '{name}' in {folder}; {hint if hint.startswith('did you') else 'correct the path'}"
         )
     try:
-        content = path.read_bytes()
+        content = read_bytes(path)
         return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = content[: error.start].count(b"\n") + 1
@@ -149,7 +150,7 @@ def _records(name: str, folder: Path) -> tuple[str, list[tuple[int, list[str]]]]
     separator = _separator(lines)
     reader = csv.reader(lines, delimiter=separator, skipinitialspace=separator == ",")
     try:
-        records = [(k, [cell.strip() for cell in record]) for k, record in enumerate(reader, start=1)]
+        records = [(k, [" ".join(cell.split()) for cell in record]) for k, record in enumerate(reader, start=1)]
     except csv.Error as error:
         raise ValueError(f"'{name}', line {reader.line_num} is no line of a table ({error}); correct it") from error
     return separator, [(k, cells) for k, cells in records if any(cells) and not cells[0].startswith("#")]

@@ -125,7 +125,7 @@ class Treatments:
             return Told(self._logs[path], path), []
         found: list[Problem] = []
         self._logs[path] = None
-        if path.is_file():
+        if path.exists():
             try:
                 self._logs[path] = read_log(path)
             except StudyError as error:

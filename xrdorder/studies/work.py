@@ -106,6 +106,8 @@ def require_files(paths: tuple[Path, ...]) -> None:
     for path in paths:
         if path.is_dir():
             raise StudyError(f"{path}: is a folder; name a pattern file in it")
+        if path.exists() and not path.is_file():
+            raise StudyError(f"{path}: is a pipe or device; name a regular file")
         if not path.is_file():
             beside = [item.name for item in path.parent.iterdir()] if path.parent.is_dir() else []
             hint = did_you_mean(path.name, beside)
