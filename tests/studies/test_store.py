@@ -130,7 +130,7 @@ def test_every_bit_of_a_file_counts(path):
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
 def test_a_pipe_is_no_result_and_is_not_waited_for(path):
     os.mkfifo(path)
-    with pytest.raises(StudyError, match=r"cannot be read \(is no regular file\)"):
+    with pytest.raises(StudyError, match=r"cannot be read \(not a regular file but a pipe or device\)"):
         read_sample(path)
     assert stored_sample(path) is None
 

@@ -5,11 +5,10 @@ checksum is looked at before anything of the content is: HDF5 can stop, or never
 """
 
 import hashlib
-import os
 import re
-import stat
 from pathlib import Path
 
+from xrdorder.files import open_regular
 from xrdorder.studies.files import write_atomically
 
 _SEAL = re.compile(rb"\nsha256 of all above: ([0-9a-f]{64})\n")
@@ -46,10 +45,7 @@ def read_sealed(path: Path) -> bytes:
     ValueError
         It is damaged, or was not written by `write_sealed`.
     """
-    # without waiting for whoever would write into a pipe
-    with open(os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)), "rb") as file:
-        if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
-            raise OSError("is no regular file")
+    with open_regular(path) as file:
         whole = file.read()
     content, seal = whole[:-_LENGTH], _SEAL.fullmatch(whole[-_LENGTH:])
     if seal is None:
