@@ -141,6 +141,15 @@ def test_scatter_is_that_of_replicates_and_a_summit_is_none():
     assert scatter(alone, treatments[: n // 2], SPACE).degrees_of_freedom == 0
 
 
+def test_other_mounts_and_doubtful_fits_are_no_replicates():
+    treatments = [reacted()[0]] * 4
+    values = Values("a_nm", tuple("abcd"), np.array([0.0, 0.2, 5.0, 9.0]), np.zeros((4, 0)), np.zeros((4, 0)))
+    alike = {"a": "ground powder", "b": "ground powder", "c": "polished section"}  # the fit of d is in doubt
+    found = scatter(values, treatments, SPACE, alike)
+    assert found.degrees_of_freedom == 1
+    np.testing.assert_allclose(found.nodes, [0.2 / np.sqrt(2.0)])
+
+
 def test_few_replicates_are_taken_at_their_word():
     treatments = [*reacted(), reacted()[0]]
     value = np.append(np.zeros(8), 0.2)

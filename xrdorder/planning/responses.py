@@ -314,15 +314,24 @@ def leftover_niobium(results: xr.Dataset) -> Values:
     )
 
 
-def scatter(values: Values, treatments: Sequence[History], space: Space) -> Repeatability:
+def scatter(
+    values: Values, treatments: Sequence[History], space: Space, alike: Mapping[str, str] | None = None
+) -> Repeatability:
     """How far equal wires scatter beyond their known uncertainties, by replicates.
+
+    `alike` says by sample with which others it may be pooled (`xrdorder.studies.comparison.of_study.alike`); all with
+    all unless given, as where the wires themselves were measured.
 
     With fewer than `FEW` degrees of freedom the scatter they have is taken for certain: averaged over all that it may
     be, a single pair would let nothing ever differ by more than chance. The scatter about a smooth course, which stands
     in for replicates in comparisons, is no help here: it takes the summit that is sought for scatter.
     """
     x = space.coordinates(treatments)
-    found = repeatability(values, [" ".join(f"{one:.6f}" for one in row) for row in x])
+    places = [" ".join(f"{one:.6f}" for one in row) for row in x]
+    if alike is not None:
+        kinds = [alike.get(name) for name in values.samples]
+        places = ["" if kind is None else f"{place} {kind}" for place, kind in zip(places, kinds, strict=True)]
+    found = repeatability(values, places)
     if not 0 < found.degrees_of_freedom < FEW:
         return found
     return replace(found, nodes=np.array([found.u]), weights=np.ones(1))

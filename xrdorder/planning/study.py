@@ -26,6 +26,7 @@ from xrdorder.planning.responses import (
 )
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.studies.comparison import Values
+from xrdorder.studies.comparison.of_study import alike
 from xrdorder.studies.words import no_such_lot
 from xrdorder.superconductivity.currents import Conditions
 from xrdorder.treatments import History, Schedule, Step
@@ -263,7 +264,7 @@ def plan_lot(
     constraints = _constraints(part, own, space, limits)
     found = responses(part, conditions, fields_t, library=library, measured=measured, seed=seed)
     _require_superconducting(found, conditions)
-    plans = {}
+    plans, pooled = {}, alike(part)
     for response in found:
         if response.values is None:
             continue
@@ -274,7 +275,7 @@ def plan_lot(
             at,
             space,
             maximise=response.maximise,
-            repeatability=scatter(response.values, at, space),
+            repeatability=scatter(response.values, at, space, None if response.origin == "measured" else pooled),
             constraints=constraints if current else (),
             number=number if current else 1,
             seed=seed,
@@ -310,26 +311,20 @@ def _constraints(
     results: xr.Dataset, treatments: Mapping[str, History], space: Space, limits: Limits
 ) -> tuple[Constraint, ...]:
     found: list[Constraint] = [*limits.holds]
-    asked: list[tuple[str, Values, float | None, float | None, bool]] = []
+
+    def known(values: Values, pooled: Mapping[str, str] | None) -> tuple[list[History], float]:
+        """Treatments of these wires, and how far equal ones scatter."""
+        at = [treatments[sample] for sample in values.samples]
+        return at, scatter(values, at, space, pooled).u if len(values) > 1 else 0.0
+
     if limits.rrr_above is not None:
-        asked.append(
-            ("resistivity ratio of the copper", measured_values(results, "rrr_copper"), limits.rrr_above, None, True)
+        name, values = "resistivity ratio of the copper", measured_values(results, "rrr_copper")
+        at, u = known(values, None)
+        found.append(
+            measured_limit(name, values, at, space, at_least=limits.rrr_above, repeatability=u, logarithmic=True)
         )
     if limits.niobium_below is not None:
-        name = "leftover niobium (weight fraction)"
-        asked.append((name, leftover_niobium(results), None, limits.niobium_below, False))
-    for name, values, low, high, logarithmic in asked:
-        at = [treatments[sample] for sample in values.samples]
-        found.append(
-            measured_limit(
-                name,
-                values,
-                at,
-                space,
-                at_least=low,
-                at_most=high,
-                repeatability=scatter(values, at, space).u if len(values) > 1 else 0.0,
-                logarithmic=logarithmic,
-            )
-        )
+        name, values = "leftover niobium (weight fraction)", leftover_niobium(results)
+        at, u = known(values, alike(results))
+        found.append(measured_limit(name, values, at, space, at_most=limits.niobium_below, repeatability=u))
     return tuple(found)

@@ -163,6 +163,12 @@ def _telling(results: xr.Dataset) -> list[bool]:
     return [trust(str(words)) != "care" for words in results["quality"].values]
 
 
+def alike(results: xr.Dataset) -> dict[str, str]:
+    """Mount of each sample whose scatter may stand for that of others of its mount, by name; none in doubt."""
+    names, tells = (str(name) for name in results["sample"].values), _telling(results)
+    return {name: mount for name, mount, sure in zip(names, mounts_of(results), tells, strict=True) if sure}
+
+
 def _course(results: xr.Dataset, values: Values, telling: Sequence[bool]) -> Repeatability:
     """Scatter about a smooth course, with a level of its own for each lot and mount."""
     which = np.flatnonzero(telling)
