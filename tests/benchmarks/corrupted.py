@@ -34,8 +34,8 @@ from xrdorder.fitting import FitOptions, calibrate, fit_pattern
 from xrdorder.material import Material, Specimen, characterise
 from xrdorder.patterns import read_pattern
 from xrdorder.profiles import Instrument
-from xrdorder.studies.interpretation import weighed_words
-from xrdorder.studies.words import trust
+from xrdorder.quantities.grades import trust
+from xrdorder.running.interpretation import weighed_words
 from xrdorder.xrays import radiation
 
 ORDINARY = frozenset(

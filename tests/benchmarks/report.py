@@ -19,11 +19,11 @@ import numpy as np
 import xarray as xr
 
 from tests.reports import browser
+from xrdorder.reports.first_look import first_look
 from xrdorder.reports.gallery import study_pictures
 from xrdorder.reports.page import page
 from xrdorder.reports.pictures import Picture, Scene
-from xrdorder.reports.verdicts import first_look
-from xrdorder.studies import open_study
+from xrdorder.results.open_study import open_study
 
 USE = """
   const laid = () => document.documentElement.getBoundingClientRect().height;

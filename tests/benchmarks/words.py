@@ -17,10 +17,10 @@ from tests.figures import made, random_study
 from tests.figures.labels import troubles
 from tests.reports import made as reports
 from tests.reports.test_of_patterns import Opened
-from xrdorder.figures.sheet import SIZES
+from xrdorder.figures.layout import SIZES
+from xrdorder.reports.first_look import first_look
 from xrdorder.reports.gallery import study_pictures
 from xrdorder.reports.pictures import Missing, Scene
-from xrdorder.reports.verdicts import first_look
 
 
 def study(seed: int) -> Scene:

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from tests.cli.test_wrong_use import refused
-from tests.studies import explained
-from xrdorder.studies.groups import netcdf, read_root
-from xrdorder.studies.sealed import read_sealed, write_sealed
+from tests.explanation import explained
+from xrdorder.files.sealed import read_sealed, write_sealed
+from xrdorder.results.netcdf import netcdf, read_root
 
 
 @pytest.fixture(scope="module")

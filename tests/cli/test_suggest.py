@@ -8,8 +8,8 @@ from click.testing import CliRunner
 
 from tests.planning.lots import BEFORE, POINTS, study
 from xrdorder.cli import main
-from xrdorder.studies import OpenStudy, Study
-from xrdorder.studies.description import Lot
+from xrdorder.description.study import Lot, Study
+from xrdorder.results.open_study import OpenStudy
 
 DESIGNS = {"heron": "powder-in-tube", "curlew": "internal-tin"}
 
@@ -29,7 +29,7 @@ def run(tmp_path, monkeypatch):
             Sample(name, one, Lot(lots[name], design=DESIGNS[lots[name]])) for name, one in made[1].items()
         )
         described = Study(tmp_path, "", None, (), "own", samples)
-        monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: OpenStudy(described, made[0]))
+        monkeypatch.setattr("xrdorder.results.open_study.open_study", lambda folder: OpenStudy(described, made[0]))
         return CliRunner().invoke(main, ["suggest", str(tmp_path), *words])
 
     return suggest

@@ -5,11 +5,11 @@ import math
 import numpy as np
 import pytest
 
-from tests.studies import made
+from tests.results import made
 from xrdorder.cli.tables import concise, interval, results_text, table
-from xrdorder.studies.collate import collate
-from xrdorder.studies.description import Lot, Sample, Study
-from xrdorder.studies.store import StoredSample
+from xrdorder.description.study import Lot, Sample, Study
+from xrdorder.results.collate import collate
+from xrdorder.results.sample_file import StoredSample
 from xrdorder.uncertainty import Contributions
 
 

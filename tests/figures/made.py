@@ -5,10 +5,10 @@ from pathlib import Path
 import numpy as np
 import xarray as xr
 
-from xrdorder.studies.collate import collate
-from xrdorder.studies.columns import TARGETS
-from xrdorder.studies.description import Lot, Sample, Study
-from xrdorder.studies.store import StoredSample
+from xrdorder.description.study import Lot, Sample, Study
+from xrdorder.results.collate import collate
+from xrdorder.results.columns import TARGETS
+from xrdorder.results.sample_file import StoredSample
 from xrdorder.treatments import Schedule, Step
 from xrdorder.uncertainty import Contributions
 

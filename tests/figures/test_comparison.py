@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from matplotlib.collections import LineCollection, PolyCollection
 
+from xrdorder.comparison import Compared, Values, compare
 from xrdorder.exceptions import StudyError
 from xrdorder.figures import difference_courses, difference_rows
+from xrdorder.figures.layout import ONE_COLUMN, PAGE_IN, TWO_COLUMN
 from xrdorder.figures.palette import INK, PAPER
-from xrdorder.figures.sheet import ONE_COLUMN, PAGE_IN, TWO_COLUMN
-from xrdorder.studies.comparison import Compared, Values, compare
 
 LABELS = ["625 °C", "625 °C", "650 °C", "650 °C", "700 °C", "700 °C"]
 TEMPERATURES = [625.0, 625.0, 650.0, 650.0, 700.0, 700.0]

@@ -6,8 +6,8 @@ import pytest
 from tests.figures import made
 from tests.figures.labels import troubles
 from xrdorder.exceptions import StudyError
+from xrdorder.figures.layout import SIZES
 from xrdorder.figures.patterns import MOST_CURVES, SamplePattern, patterns_figure
-from xrdorder.figures.sheet import SIZES
 
 CURVES, LINES = made.curves(), made.lines()
 

@@ -5,6 +5,8 @@ import os
 import pytest
 
 from xrdorder.crystals import phase
+from xrdorder.description.from_files import implicit_study
+from xrdorder.description.study import read_study
 from xrdorder.exceptions import StudyError, XrdorderError
 from xrdorder.files import MOST_BYTES, read_bytes, read_text, shown
 from xrdorder.material.strain_free import read_directions
@@ -12,9 +14,7 @@ from xrdorder.material.tin_scale_files import read_known_samples, read_tin_scale
 from xrdorder.patterns import read_pattern
 from xrdorder.profiles.instrument import read_instrument
 from xrdorder.relations.own import read_relations
-from xrdorder.studies.description import read_study
-from xrdorder.studies.implicit import implicit_study
-from xrdorder.studies.work import require_files
+from xrdorder.running.fit_sample import require_files
 from xrdorder.treatments.logged import read_log
 
 READERS = {

@@ -5,12 +5,12 @@ import tomllib
 import pytest
 
 from xrdorder.crystals import phase
+from xrdorder.description.study import read_study
 from xrdorder.exceptions import XrdorderError
 from xrdorder.files import toml_table
 from xrdorder.material.tin_scale_files import read_tin_scale
 from xrdorder.profiles.instrument import read_instrument
 from xrdorder.relations.own import read_relations
-from xrdorder.studies.description import read_study
 
 BAD = {
     "lists": ("a = " + "[" * 100_000, "nested more than 40 deep"),

@@ -8,10 +8,10 @@ from tests.made import as_pattern
 from xrdorder.crystals import doped, phase, phase_names
 from xrdorder.fitting import DEFAULT_COMPOSITION, Calibration, FitOptions, fit_pattern
 from xrdorder.fitting.free_intensities import FreeLines
-from xrdorder.fitting.model import PatternModel
-from xrdorder.fitting.phase_lines import Optics, PhaseLines
-from xrdorder.fitting.start import start_parameters
+from xrdorder.fitting.initial_values import start_parameters
 from xrdorder.fitting.whole_pattern import sample_geometry
+from xrdorder.forward_model.pattern_model import PatternModel
+from xrdorder.forward_model.phase_lines import Optics, PhaseLines
 from xrdorder.profiles import Instrument
 from xrdorder.xrays import radiation
 

@@ -8,9 +8,9 @@ import pytest
 
 from xrdorder.crystals import Phase, phase
 from xrdorder.fitting.free_intensities import FreeLines, pawley_lattice, significance, start_areas
+from xrdorder.fitting.initial_values import add_phase_parameters
 from xrdorder.fitting.procedure import Procedure
 from xrdorder.fitting.refinement import Refinement
-from xrdorder.fitting.start import add_phase_parameters
 
 
 def test_freed_lines_begin_as_the_structure_has_them(job: Procedure) -> None:

@@ -25,9 +25,11 @@ from pathlib import Path
 from unittest.mock import patch
 
 from tests.generator import InstrumentTruth, PhaseTruth, SampleTruth, simulate, simulate_standard
-from tests.studies.conftest import GRID, HEADER, LENGTH_MM, SAMPLES, write_pattern
+from tests.running.conftest import GRID, HEADER, LENGTH_MM, SAMPLES, write_pattern
 from xrdorder.exceptions import StudyError
-from xrdorder.studies import calibration, run_study, work
+from xrdorder.running import calibration
+from xrdorder.running import fit_sample as work
+from xrdorder.running.run import run_study
 
 NAMES = ("good", "niobium")
 TABLE = "results/results.csv"

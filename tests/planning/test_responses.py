@@ -5,6 +5,8 @@ import pytest
 
 from tests.planning.lots import POINTS, current, study
 from tests.planning.made import SPACE, reacted
+from xrdorder.comparison import Values, values_from_draws
+from xrdorder.comparison.study import predicted_values
 from xrdorder.exceptions import StudyError
 from xrdorder.planning.responses import (
     BC2,
@@ -18,8 +20,6 @@ from xrdorder.planning.responses import (
     scatter,
 )
 from xrdorder.relations import PUBLISHED, read_relations
-from xrdorder.studies.comparison import Values, values_from_draws
-from xrdorder.studies.comparison.of_study import predicted_values
 from xrdorder.superconductivity.currents import Conditions
 
 CONDITIONS = Conditions(4.2, strain=-0.002)

@@ -6,8 +6,8 @@ import pytest
 from tests.planning.lots import BEFORE, POINTS, current, study
 from xrdorder.exceptions import StudyError
 from xrdorder.planning import Furnace, HoldBound, Limits, Space, plan_lot, plan_words
-from xrdorder.planning.rows import reference, rows
 from xrdorder.planning.study import earlier_holds, furnace_of, label
+from xrdorder.planning.treatments_table import reference, rows
 from xrdorder.superconductivity.currents import Conditions
 from xrdorder.treatments import LoggedTreatment, Repeat, Schedule, Step
 

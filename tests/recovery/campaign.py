@@ -28,7 +28,7 @@ from tests.made import as_pattern
 from xrdorder.crystals import Phase, phase
 from xrdorder.crystals.standards import standard
 from xrdorder.fitting import FitOptions, PatternFit, calibrate, fit_pattern
-from xrdorder.fitting.budget import U_OFFSET_DEG
+from xrdorder.fitting.uncertainty_budget import U_OFFSET_DEG
 from xrdorder.material import Material, Specimen, characterise
 from xrdorder.uncertainty import Contributions
 from xrdorder.xrays import GEMMI_TABLE, U_DISPERSION_DIFFERENCE, radiation

@@ -11,7 +11,7 @@ from tests.recovery.campaign import COARSE, case
 from xrdorder.crystals import standard
 from xrdorder.fitting import FitOptions, calibrate, fit_pattern
 from xrdorder.material import Specimen, characterise
-from xrdorder.material.joint import DISORDER_NM, JOINT, ORDER, U_DISORDER_NM
+from xrdorder.material.joint_tin import DISORDER_NM, JOINT, ORDER, U_DISORDER_NM
 from xrdorder.material.tin_scale import U_LEVEL_NM
 from xrdorder.xrays import radiation
 

@@ -15,10 +15,10 @@ from tests.reports import made
 from xrdorder.exceptions import UnknownNameError
 from xrdorder.reports import gallery, of_variants, pictures
 from xrdorder.reports import page as page_module
+from xrdorder.reports.first_look import first_look
 from xrdorder.reports.page import PLOTTING_SHA256
 from xrdorder.reports.page import page as make_page
 from xrdorder.reports.tables import HEADINGS, rows
-from xrdorder.reports.verdicts import first_look
 from xrdorder.reports.writing import write_report
 
 

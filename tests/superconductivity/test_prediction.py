@@ -5,9 +5,10 @@ import pytest
 import xarray as xr
 
 from tests.superconductivity.only import Only, exact
+from xrdorder.estimates.from_numbers import estimate
 from xrdorder.exceptions import UnknownNameError, ValidityError
 from xrdorder.relations import relation, relations
-from xrdorder.superconductivity import TARGETS, estimate, predict
+from xrdorder.superconductivity import TARGETS, predict
 from xrdorder.uncertainty import DEFAULT_DRAWS, Contributions
 
 N = 20_000

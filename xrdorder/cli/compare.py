@@ -8,13 +8,12 @@ import click
 from xrdorder.cli.cautions import ESTIMATES
 from xrdorder.cli.program import complain
 from xrdorder.cli.progress import Progress
-from xrdorder.exceptions import StudyError, XrdorderError
-from xrdorder.studies.words import did_you_mean, no_such_lot
+from xrdorder.exceptions import StudyError, XrdorderError, did_you_mean, no_such_lot
 
 if TYPE_CHECKING:
     import xarray as xr
 
-    from xrdorder.studies.comparison import Compared
+    from xrdorder.comparison import Compared
 
 _BY = ("treatment", "reaction-temperature", "hold-time", "dose", "lot", "position", "date")
 _OF_TREATMENT = ("treatment", "reaction-temperature", "hold-time", "dose")
@@ -49,14 +48,14 @@ def compare(
     """
     from xrdorder.cli.compare_text import comparison_text, one_variant_text
     from xrdorder.cli.tables import own_line
-    from xrdorder.studies import open_study
-    from xrdorder.studies.comparison.of_study import (
+    from xrdorder.comparison.study import (
         QUANTITIES,
         compare_wires,
         fit_to_compare,
         predicted_values,
         wires_of,
     )
+    from xrdorder.results.open_study import open_study
 
     held = open_study(study)
     if words := held.difference:
@@ -126,8 +125,8 @@ def _draw(found: _Found, by: str, path: Path, title: str) -> None:
 
 def _quantity_named(word: str) -> str:
     """Take the headings of the printed table for the columns they head."""
-    from xrdorder.studies.asked import HEADINGS
-    from xrdorder.studies.columns import NUMBERS
+    from xrdorder.results.columns import NUMBERS
+    from xrdorder.results.quantity_lookup import HEADINGS
 
     if word not in HEADINGS:
         return word
@@ -156,7 +155,7 @@ def _without(results: "xr.Dataset", names: tuple[str, ...]) -> "xr.Dataset":
 
 def _require(results: "xr.Dataset", by: str, reference: str) -> None:
     """Refuse what holds for no quantity, once."""
-    from xrdorder.studies.comparison import grouping
+    from xrdorder.comparison import grouping
 
     labels, _ = grouping(results, by)
     if not any(labels):
@@ -174,9 +173,9 @@ def _require(results: "xr.Dataset", by: str, reference: str) -> None:
 
 def _write(found: _Found, path: Path) -> None:
     """One row a comparison."""
+    from xrdorder.comparison.study import unit_of
     from xrdorder.files import TableWriter
-    from xrdorder.studies.comparison.of_study import unit_of
-    from xrdorder.studies.files import write_atomically
+    from xrdorder.files.atomic import write_atomically
 
     def write(temporary: Path) -> None:
         with temporary.open("w", newline="", encoding="utf-8") as file:

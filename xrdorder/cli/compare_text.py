@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 
 from xrdorder.cli.tables import table
-from xrdorder.studies.comparison import (
+from xrdorder.comparison import (
     Compared,
     Comparison,
     Difference,
@@ -19,10 +19,10 @@ from xrdorder.studies.comparison import (
     trend_words,
     verdict,
 )
-from xrdorder.studies.comparison.of_study import AHEAD_BY, Wires, drifts_of
-from xrdorder.studies.comparison.values import mounts_of
-from xrdorder.studies.comparison.words import manner, probability_words
-from xrdorder.studies.numbers import digits
+from xrdorder.comparison.quantity_draws import mounts_of
+from xrdorder.comparison.study import AHEAD_BY, Wires, drifts_of
+from xrdorder.comparison.wording import manner, probability_words
+from xrdorder.quantities.formatting import digits
 from xrdorder.superconductivity.targets import TARGETS
 from xrdorder.uncertainty import rounded
 

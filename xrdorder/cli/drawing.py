@@ -12,7 +12,7 @@ from xrdorder.cli.program import complain
 from xrdorder.exceptions import StudyError, XrdorderError
 from xrdorder.figures import difference_figure, fit_figure, trend_figure
 from xrdorder.reports.pictures import Missing
-from xrdorder.studies import StoredSample, read_sample
+from xrdorder.results.sample_file import StoredSample, read_sample
 
 FOLDER, SAMPLES = "figures", "samples"
 TRENDS, DIFFERENCES = "trends.png", "differences.png"

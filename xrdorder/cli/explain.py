@@ -13,15 +13,15 @@ from xrdorder.cli.cautions import ESTIMATES
 from xrdorder.cli.program import SOME_FAILED, complain
 
 if TYPE_CHECKING:
-    from xrdorder.studies.derivations import Step
-    from xrdorder.studies.explanation import (
+    from xrdorder.explanation.correlations import FittedParameter
+    from xrdorder.explanation.derivations import Step
+    from xrdorder.explanation.explanation import (
         Explanation,
         Opinion,
         QuantityExplained,
         RelationSaid,
         SourceShare,
     )
-    from xrdorder.studies.nuisances import FittedParameter
 
 _WIDTH = 100
 _LARGEST = 3  # sources named in the short table
@@ -42,7 +42,7 @@ def explain(ctx: click.Context, study: Path, sample: str, quantity: str | None) 
     Which file and calibration, how good the fit is, each step from the pattern to the number with formula and source,
     and what its uncertainty is made of and shared with. Nothing is fitted again.
     """
-    from xrdorder.studies.explanation import explain_stored
+    from xrdorder.explanation.explanation import explain_stored
 
     found = explain_stored(study, sample, quantity)
     click.echo("\n".join(_head(found)))
@@ -133,7 +133,7 @@ def _quality(found: "Explanation") -> str:
 def _short(found: "Explanation") -> list[str]:
     """All quantities, each with its largest sources."""
     from xrdorder.cli.tables import table
-    from xrdorder.studies.numbers import concise, interval
+    from xrdorder.quantities.formatting import concise, interval
 
     left = []
     for q in found.quantities:
@@ -178,7 +178,7 @@ def _broken(texts: Sequence[str], width: int) -> list[str]:
 
 def _whole(q: "QuantityExplained") -> list[str]:
     """One quantity with everything behind it."""
-    from xrdorder.studies.numbers import concise, interval
+    from xrdorder.quantities.formatting import concise, interval
 
     unit = f" {q.unit}" if q.unit else ""
     if math.isnan(q.value):
@@ -225,7 +225,7 @@ def _step(k: int, step: "Step") -> list[str]:
 
 
 def _relation(said: "RelationSaid") -> list[str]:
-    from xrdorder.studies.numbers import interval
+    from xrdorder.quantities.formatting import interval
 
     value = "does not apply" if said.reason else f"{said.median:.2f}, {interval(said.low, said.high, 2)}"
     lines = _fill(f"{said.name}: {value}", indent=2, hang=2)

@@ -48,10 +48,10 @@ def fields(
     before what the pattern tells. Nothing is fitted again.
     """
     from xrdorder.cli.tables import own_line
-    from xrdorder.studies import open_study
-    from xrdorder.studies.comparison.of_study import fit_to_compare
+    from xrdorder.comparison.study import fit_to_compare
+    from xrdorder.estimates.conductors import conductors, layers, with_like_sizes
+    from xrdorder.results.open_study import open_study
     from xrdorder.superconductivity.currents import Conditions
-    from xrdorder.superconductivity.currents_study import conductors, layers, with_like_sizes
 
     held = open_study(study)
     if words := held.difference:

@@ -89,7 +89,7 @@ def fit(
     study.toml in the folder may be edited and run again with xrdorder run.
     """
     from xrdorder.cli.fit_options import require_sense
-    from xrdorder.studies import ImplicitOptions, implicit_study
+    from xrdorder.description.from_files import ImplicitOptions, implicit_study
 
     if undoped and dopants:
         raise click.UsageError("--undoped and --dopant contradict each other; give one of them")

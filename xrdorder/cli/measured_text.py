@@ -6,19 +6,19 @@ from typing import TYPE_CHECKING
 
 from xrdorder.cli.cautions import ESTIMATES
 from xrdorder.cli.tables import table, wrapped
-from xrdorder.studies.numbers import interval
+from xrdorder.quantities.formatting import interval
 
 if TYPE_CHECKING:
-    from xrdorder.studies.agreement import Agreement
-    from xrdorder.studies.measured_rows import Row
-    from xrdorder.studies.measured_study import Held
+    from xrdorder.measured.agreement import Agreement
+    from xrdorder.measured.rows import Row
+    from xrdorder.measured.study import Held
 
 _MISSING = "-"
 
 
 def measured_text(held: "Held") -> str:
     """Rows, how relations agree with them lot by lot, what may be adopted, and how to read it."""
-    from xrdorder.studies.measured_study import COMPARED, verdict
+    from xrdorder.measured.study import COMPARED, verdict
 
     notes = list(dict.fromkeys(row.note for row in held.rows if row.note))
     head = (

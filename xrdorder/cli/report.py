@@ -34,7 +34,7 @@ def report(study: Path, only: tuple[str, ...], form: str, size: str, samples: tu
     that cannot be drawn is left out and said to be missing, on the page and here; the exit code is then 1.
     """
     from xrdorder.reports.writing import write_report
-    from xrdorder.studies import open_study
+    from xrdorder.results.open_study import open_study
 
     with Progress("writing") as progress:
         missing: list[Missing] = []

@@ -8,10 +8,10 @@ import numpy as np
 
 from xrdorder.cli.tables import table, wrapped
 from xrdorder.files import TableWriter
+from xrdorder.files.atomic import write_atomically
 from xrdorder.planning import HoldBound, plan_words
-from xrdorder.planning.rows import Basis, Cell, Row, basis, reference, rows, wires_of
-from xrdorder.studies.files import write_atomically
-from xrdorder.studies.numbers import digits
+from xrdorder.planning.treatments_table import Basis, Cell, Row, basis, reference, rows, wires_of
+from xrdorder.quantities.formatting import digits
 from xrdorder.uncertainty import rounded
 
 if TYPE_CHECKING:

@@ -12,15 +12,16 @@ import numpy as np
 
 from xrdorder.cli.cautions import ESTIMATES
 from xrdorder.profiles.instrument import INSTRUMENT_PARAMETERS
-from xrdorder.studies.numbers import concise, interval
-from xrdorder.studies.words import trust
+from xrdorder.quantities.formatting import concise, interval
+from xrdorder.quantities.grades import trust
 
 if TYPE_CHECKING:
     import xarray as xr
 
+    from xrdorder.estimates.from_numbers import Estimate
+    from xrdorder.estimates.from_numbers_rows import Row
     from xrdorder.fitting import Calibration
     from xrdorder.relations import Library
-    from xrdorder.superconductivity import Estimate, Row
 
 _MISSING = "-"
 _FAILED = "failed: "
@@ -71,7 +72,7 @@ def results_text(results: "xr.Dataset") -> str:
 
 def own_line(results: "xr.Dataset") -> list[str]:
     """Name the scale and relations of the laboratory's own that stand behind results; nothing where there are none."""
-    from xrdorder.studies.collate import own_words
+    from xrdorder.results.collate import own_words
 
     own = own_words(results)
     return [wrapped(f"Of the laboratory's own: {own}.")] if own else []
@@ -250,7 +251,7 @@ def _value(row: "Row") -> str:
     unit = "" if row.unit == "1" else f" {row.unit}"
     if math.isfinite(row.u):
         return f"{concise(row.value, row.u)}{unit}"
-    from xrdorder.superconductivity.rows import DECIMALS
+    from xrdorder.estimates.from_numbers_rows import DECIMALS
 
     decimals = DECIMALS.get(row.unit, 1)
     return f"{row.value:.{decimals}f}, {interval(row.low, row.high, decimals)}{unit}"

@@ -16,10 +16,10 @@ from matplotlib.patches import Patch
 
 from xrdorder import uncertainty
 from xrdorder.exceptions import StudyError
+from xrdorder.figures.layout import SCREEN, Size, font, page, place, style
 from xrdorder.figures.palette import CLAY, FOG, GARNET, INK, LAGOON, PAPER, SKY, SLATE, STRAW, TEXT
-from xrdorder.figures.sheet import SCREEN, Size, font, page, place, style
-from xrdorder.figures.words import FAMILY, NORMAL, SMALL, fitted, width_in
-from xrdorder.studies.numbers import digits
+from xrdorder.figures.text import FAMILY, NORMAL, SMALL, fitted, width_in
+from xrdorder.quantities.formatting import digits
 from xrdorder.uncertainty import PRIVATE, Contributions
 
 

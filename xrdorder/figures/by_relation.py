@@ -14,10 +14,10 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from xrdorder.exceptions import StudyError, UnknownNameError
+from xrdorder.figures.layout import SCREEN, Size, font, page, place, style
 from xrdorder.figures.lots import draw_legend, legend_height, look
 from xrdorder.figures.palette import MIST, PAPER, SLATE, lot_colour
-from xrdorder.figures.sheet import SCREEN, Size, font, page, place, style
-from xrdorder.figures.words import POINTS_PER_IN, SMALL, fitted, plain, wrapped_in
+from xrdorder.figures.text import POINTS_PER_IN, SMALL, fitted, plain, wrapped_in
 
 MOST = 4
 """Samples in one figure."""

@@ -17,10 +17,10 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, NullFormatter
 from numpy.typing import ArrayLike
 
+from xrdorder.comparison import Compared, Repeatability, trend
+from xrdorder.comparison.wording import manner
 from xrdorder.exceptions import StudyError
-from xrdorder.figures.lots import draw_legend, legend_height
-from xrdorder.figures.palette import FOG, INK, MIST, PAPER, SLATE, lot_colour, lot_mark
-from xrdorder.figures.sheet import (
+from xrdorder.figures.layout import (
     SCREEN,
     Margins,
     Size,
@@ -35,9 +35,9 @@ from xrdorder.figures.sheet import (
     style,
     zero_line,
 )
-from xrdorder.figures.words import NORMAL, POINTS_PER_IN, SMALL, fitted, width_in
-from xrdorder.studies.comparison import Compared, Repeatability, trend
-from xrdorder.studies.comparison.words import manner
+from xrdorder.figures.lots import draw_legend, legend_height
+from xrdorder.figures.palette import FOG, INK, MIST, PAPER, SLATE, lot_colour, lot_mark
+from xrdorder.figures.text import NORMAL, POINTS_PER_IN, SMALL, fitted, width_in
 
 _RIGHT_IN, _BOTTOM_IN, _TITLE_IN = 0.2, 0.64, 0.06
 _ROW_IN, _DENSE_ROW_IN, _LEAST_ROW_IN, _GAP_IN = 0.27, 0.19, 0.15, 0.22

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from xrdorder.figures import palette
-from xrdorder.figures.words import POINTS_PER_IN, fitted
+from xrdorder.figures.text import POINTS_PER_IN, fitted
 from xrdorder.uncertainty import rounded
 
 if TYPE_CHECKING:

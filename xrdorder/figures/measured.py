@@ -14,15 +14,15 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
+from xrdorder.description.measured_values import QUANTITIES
 from xrdorder.exceptions import StudyError
 from xrdorder.figures import palette
+from xrdorder.figures.layout import SCREEN, Size, font, minor_ticks, page, panel_height, place, style
 from xrdorder.figures.lots import draw_legend, legend_height
-from xrdorder.figures.sheet import SCREEN, Size, font, minor_ticks, page, panel_height, place, style
-from xrdorder.figures.words import SMALL
-from xrdorder.studies.agreement import Agreement
-from xrdorder.studies.measured import QUANTITIES
-from xrdorder.studies.measured_rows import Row
-from xrdorder.studies.measured_study import COMPARED, Held
+from xrdorder.figures.text import SMALL
+from xrdorder.measured.agreement import Agreement
+from xrdorder.measured.rows import Row
+from xrdorder.measured.study import COMPARED, Held
 
 _PANEL_IN, _LEAST_IN, _LEFT_IN, _RIGHT_IN, _BOTTOM_IN = 3.1, 1.0, 0.8, 0.15, 0.65
 _GAP_IN = {True: 0.85, False: 0.62}

@@ -21,11 +21,10 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from xrdorder.comparison import trend, values_of
 from xrdorder.exceptions import UnknownNameError
 from xrdorder.figures import palette
-from xrdorder.figures.lots import draw_legend, legend_height, look
-from xrdorder.figures.places import TEMPERATURE, Places, Point, Variable, places_of
-from xrdorder.figures.sheet import (
+from xrdorder.figures.layout import (
     SCREEN,
     Size,
     font,
@@ -36,8 +35,9 @@ from xrdorder.figures.sheet import (
     style,
     zero_line,
 )
-from xrdorder.figures.words import SMALL
-from xrdorder.studies.comparison import trend, values_of
+from xrdorder.figures.lots import draw_legend, legend_height, look
+from xrdorder.figures.text import SMALL
+from xrdorder.figures.treatment_axis import TEMPERATURE, Places, Point, Variable, places_of
 from xrdorder.superconductivity.differences import Sample, difference, samples_of
 
 Array = NDArray[np.float64]
@@ -132,11 +132,11 @@ def trend_figure(
     Parameters
     ----------
     results : Dataset
-        Collated results of a study (`xrdorder.studies.run_study`, or `open_study(...).results`).
+        Collated results of a study (`xrdorder.running.run.run_study`, or `open_study(...).results`).
     shown : sequence of Shown, optional
         One panel each; those of `TRENDS` that any sample has unless given.
     variable : Variable
-        `TEMPERATURE`, `HOLD` or `DOSE` of `xrdorder.figures.places`.
+        `TEMPERATURE`, `HOLD` or `DOSE` of `xrdorder.figures.treatment_axis`.
     title : str
         Heading; the title of the study unless given.
     size : Size
@@ -181,7 +181,7 @@ def difference_figure(
     shown : sequence of Shown, optional
         One panel each; those of `DIFFERENCES` that any sample has unless given.
     variable : Variable
-        `TEMPERATURE`, `HOLD` or `DOSE` of `xrdorder.figures.places`.
+        `TEMPERATURE`, `HOLD` or `DOSE` of `xrdorder.figures.treatment_axis`.
     reference : str, or mapping of lot to str, optional
         Reference sample of all, or of each lot. Left out: the first sample of each lot that has a result.
     title : str

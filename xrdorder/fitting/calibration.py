@@ -17,17 +17,17 @@ from xrdorder.crystals import phase
 from xrdorder.crystals.standards import Standard
 from xrdorder.crystals.standards import standard as standard_named
 from xrdorder.exceptions import FitError, InstrumentError
-from xrdorder.fitting.assembly import assemble
-from xrdorder.fitting.budget import response
 from xrdorder.fitting.contradictions import ALPHA2_FAR
-from xrdorder.fitting.geometry import Geometry
-from xrdorder.fitting.phase_lines import Optics
+from xrdorder.fitting.initial_values import DETECTABLE_TRANSPARENCY_DEG, PACKING
+from xrdorder.fitting.pattern_fit import assemble
 from xrdorder.fitting.procedure import Procedure, source_name
 from xrdorder.fitting.quality import WORST_CHI2, agreement
 from xrdorder.fitting.refinement import Solution
 from xrdorder.fitting.result import PatternFit
-from xrdorder.fitting.start import DETECTABLE_TRANSPARENCY_DEG, PACKING
+from xrdorder.fitting.uncertainty_budget import response
 from xrdorder.fitting.whole_pattern import require_geometry
+from xrdorder.forward_model.geometry import Geometry
+from xrdorder.forward_model.phase_lines import Optics
 from xrdorder.profiles import INSTRUMENT_NAMES, Instrument
 from xrdorder.profiles.widths import lorentz_sec_from_size
 from xrdorder.xrays import radiation as radiation_named

@@ -7,8 +7,8 @@ it. What a wrong description does to the pattern is asked of the residual at the
 from scipy.special import chdtri
 
 from xrdorder.exceptions import Flag
-from xrdorder.fitting.evidence import Evidence
 from xrdorder.fitting.procedure import Procedure
+from xrdorder.fitting.score_test import Evidence
 
 _CHANCE = 1e-4  # of each flag where there is nothing
 ALPHA2_FAR = 0.1

@@ -12,20 +12,20 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtrc
 
-from xrdorder.fitting.evidence import CHANCE, Evidence
-from xrdorder.fitting.foreign import take_foreign_phases, take_free_phases
-from xrdorder.fitting.metals import take_metals_apart
-from xrdorder.fitting.parameters import set_values
-from xrdorder.fitting.phase_lines import PhaseLines
-from xrdorder.fitting.procedure import EFFECT_SIGNIFICANCE, U_B_ISO_RELATIVE, Procedure
-from xrdorder.fitting.start import (
+from xrdorder.fitting.initial_values import (
     DETECTABLE_TRANSPARENCY_DEG,
     PACKING,
     U_TRANSPARENCY_RELATIVE,
     add_phase_parameters,
 )
+from xrdorder.fitting.niobium_tantalum import take_metals_apart
+from xrdorder.fitting.procedure import EFFECT_SIGNIFICANCE, U_B_ISO_RELATIVE, Procedure
+from xrdorder.fitting.score_test import CHANCE, Evidence
+from xrdorder.fitting.unindexed import take_foreign_phases, take_free_phases
+from xrdorder.forward_model.parameters import set_values
+from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.xrays import EmissionLine, Radiation
-from xrdorder.xrays.stray import StrayLine, stray_lines
+from xrdorder.xrays.contamination import StrayLine, stray_lines
 
 Array = NDArray[np.float64]
 

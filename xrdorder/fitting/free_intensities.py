@@ -17,10 +17,10 @@ from scipy.optimize import nnls
 
 from xrdorder.crystals.lattice import inverse_d_squared
 from xrdorder.crystals.phase import Phase
-from xrdorder.fitting.phase_lines import Optics, PhaseLines
 from xrdorder.fitting.quality import agreement
 from xrdorder.fitting.refinement import Refinement, Solution
-from xrdorder.fitting.roles import Kind, add_parameter
+from xrdorder.forward_model.phase_lines import Optics, PhaseLines
+from xrdorder.forward_model.roles import Kind, add_parameter
 from xrdorder.profiles.voigt import fwhm
 
 Array = NDArray[np.float64]

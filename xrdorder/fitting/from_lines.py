@@ -12,9 +12,9 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from xrdorder.fitting.phase_lines import PhaseLines
 from xrdorder.fitting.refinement import Refinement, Solution
 from xrdorder.fitting.single_lines import ORDER_LINE, STRONG_LINES, Hkl, SingleLine, drawn_lines, hkl_name
+from xrdorder.forward_model.phase_lines import PhaseLines
 
 Array = NDArray[np.float64]
 

@@ -20,14 +20,14 @@ from scipy.special import chdtrc
 
 from xrdorder.crystals import free_lengths
 from xrdorder.exceptions import Flag
+from xrdorder.fitting.derived import lattice_quantity
 from xrdorder.fitting.free_intensities import FreeLines
 from xrdorder.fitting.from_lines import centres
-from xrdorder.fitting.phase_lines import PhaseLines
+from xrdorder.fitting.model_errors import WhatIf
 from xrdorder.fitting.procedure import Procedure
-from xrdorder.fitting.quantities import lattice_quantity
 from xrdorder.fitting.refinement import Refinement
 from xrdorder.fitting.single_lines import SingleLine, fit_single_lines
-from xrdorder.fitting.what_ifs import WhatIf
+from xrdorder.forward_model.phase_lines import PhaseLines
 
 Array = NDArray[np.float64]
 

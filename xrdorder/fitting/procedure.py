@@ -15,18 +15,11 @@ from numpy.typing import NDArray
 from xrdorder.crystals import Phase
 from xrdorder.crystals.standards import Standard
 from xrdorder.exceptions import FitError, Flag
+from xrdorder.fitting.derived import masses
 from xrdorder.fitting.engines import engine as engine_named
 from xrdorder.fitting.free_intensities import FreeLines, start_areas
 from xrdorder.fitting.free_intensities import significance as free_significance
-from xrdorder.fitting.model import PatternModel
-from xrdorder.fitting.options import FitOptions
-from xrdorder.fitting.parameters import set_values
-from xrdorder.fitting.phase_lines import Optics, PhaseLines
-from xrdorder.fitting.quality import serial_correlation_factor, squared_significance, thinned
-from xrdorder.fitting.quantities import masses
-from xrdorder.fitting.refinement import Refinement, Solution
-from xrdorder.fitting.roles import add_parameter, role_of
-from xrdorder.fitting.start import (
+from xrdorder.fitting.initial_values import (
     START_SIZE_NM,
     add_phase_parameters,
     background_terms,
@@ -37,6 +30,13 @@ from xrdorder.fitting.start import (
     start_parameters,
     start_scales,
 )
+from xrdorder.fitting.options import FitOptions
+from xrdorder.fitting.quality import serial_correlation_factor, squared_significance, thinned
+from xrdorder.fitting.refinement import Refinement, Solution
+from xrdorder.forward_model.parameters import set_values
+from xrdorder.forward_model.pattern_model import PatternModel
+from xrdorder.forward_model.phase_lines import Optics, PhaseLines
+from xrdorder.forward_model.roles import add_parameter, role_of
 from xrdorder.patterns.counts import smoothing_points
 from xrdorder.patterns.steps import angle_step
 from xrdorder.profiles.voigt import fwhm

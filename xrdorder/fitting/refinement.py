@@ -11,9 +11,9 @@ from scipy.linalg import cho_factor, cho_solve
 
 from xrdorder.exceptions import FitError
 from xrdorder.fitting.engines import Engine
-from xrdorder.fitting.model import PatternModel
-from xrdorder.fitting.parameters import ParameterMap
-from xrdorder.fitting.start import start_variance
+from xrdorder.fitting.initial_values import start_variance
+from xrdorder.forward_model.parameters import ParameterMap
+from xrdorder.forward_model.pattern_model import PatternModel
 
 Array = NDArray[np.float64]
 

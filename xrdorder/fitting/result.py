@@ -78,7 +78,7 @@ class PatternFit:
     quality_words
         How far the result can be trusted and why, in plain words.
     opinions
-        Lattice and order by independent routes through the same counts (`xrdorder.fitting.opinions`); None without.
+        Lattice and order by independent routes through the same counts (`xrdorder.fitting.cross_checks`); None without.
     single_lines
         Lines of the A15 fitted one by one (`xrdorder.fitting.from_lines.single_line_table`); None without.
     upper_limits

@@ -10,14 +10,14 @@ from xrdorder.crystals import A15Composition, Phase, doped, phase
 from xrdorder.crystals.standards import Standard
 from xrdorder.crystals.standards import standard as standard_named
 from xrdorder.exceptions import FitError, InstrumentError
-from xrdorder.fitting.assembly import assemble
 from xrdorder.fitting.effects import EFFECTS
-from xrdorder.fitting.geometry import Geometry
-from xrdorder.fitting.metals import together
+from xrdorder.fitting.niobium_tantalum import together
 from xrdorder.fitting.options import FitOptions
-from xrdorder.fitting.phase_lines import Optics
+from xrdorder.fitting.pattern_fit import assemble
 from xrdorder.fitting.procedure import Procedure, source_name
 from xrdorder.fitting.result import PatternFit
+from xrdorder.forward_model.geometry import Geometry
+from xrdorder.forward_model.phase_lines import Optics
 from xrdorder.profiles import Instrument
 from xrdorder.xrays import GEMMI_TABLE, Radiation, ScatteringTable, radiation
 from xrdorder.xrays.scattering import MeasuredDispersion

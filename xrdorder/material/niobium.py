@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 
-from xrdorder.material.account import Account
+from xrdorder.material.derived_quantities import Account
 from xrdorder.material.lattice import REFERENCE_C, temperature_doubt, temperature_of
 from xrdorder.material.specimen import Specimen
 

@@ -17,7 +17,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from xrdorder.material.account import Account
+from xrdorder.material.derived_quantities import Account
 from xrdorder.material.lattice import EXPANSION_PER_K, REFERENCE_C, U_EXPANSION_PER_K, temperature_of
 from xrdorder.material.niobium import NIOBIUM_NM
 from xrdorder.material.specimen import FREE_MOUNTS, U_STRAIN, Specimen

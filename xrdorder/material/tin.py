@@ -23,7 +23,7 @@ value is given (`Specimen.lattice_by_dopant_nm`).
 
 from __future__ import annotations
 
-from xrdorder.material.account import Account
+from xrdorder.material.derived_quantities import Account
 from xrdorder.material.lattice import temperature_doubt
 from xrdorder.material.specimen import Specimen
 from xrdorder.material.strain import STRAIN, strain_contributions

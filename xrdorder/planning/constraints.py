@@ -12,11 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import norm
 
+from xrdorder.comparison import Values
 from xrdorder.exceptions import StudyError
 from xrdorder.planning.furnace import Space
-from xrdorder.planning.process import Process, fit
-from xrdorder.studies.comparison import Values
-from xrdorder.studies.numbers import digits
+from xrdorder.planning.gaussian_process import Process, fit
+from xrdorder.quantities.formatting import digits
 from xrdorder.treatments import History
 
 Array = NDArray[np.float64]

@@ -11,16 +11,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import chi2, norm
 
+from xrdorder.comparison import Repeatability, Values
+from xrdorder.comparison.differences import mean_weights
+from xrdorder.comparison.replicates import FEW, NONE
+from xrdorder.comparison.wording import probability_words
 from xrdorder.exceptions import StudyError
 from xrdorder.planning.constraints import Constraint, allowed, nearest_miss
 from xrdorder.planning.furnace import Space
-from xrdorder.planning.knowledge import Choice, after, choose, spread_out
-from xrdorder.planning.process import Process, fit
-from xrdorder.studies.comparison import Repeatability, Values
-from xrdorder.studies.comparison.replicates import FEW, NONE
-from xrdorder.studies.comparison.variants import mean_weights
-from xrdorder.studies.comparison.words import probability_words
-from xrdorder.studies.numbers import digits
+from xrdorder.planning.gaussian_process import Process, fit
+from xrdorder.planning.information import Choice, after, choose, spread_out
+from xrdorder.quantities.formatting import digits
 from xrdorder.treatments import History, Schedule
 from xrdorder.uncertainty import rounded
 

@@ -13,19 +13,13 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from xrdorder.comparison import Repeatability, Values, repeatability, values_from_draws, values_of
+from xrdorder.comparison.replicates import FEW
+from xrdorder.estimates.conductors import conductors, measured_mean
 from xrdorder.exceptions import StudyError, ValidityError, XrdorderError
 from xrdorder.planning.furnace import Space
 from xrdorder.relations import PUBLISHED, Library
-from xrdorder.studies.comparison import (
-    Repeatability,
-    Values,
-    repeatability,
-    values_from_draws,
-    values_of,
-)
-from xrdorder.studies.comparison.replicates import FEW
 from xrdorder.superconductivity.currents import SURE, Conditions, Conductor
-from xrdorder.superconductivity.currents_study import conductors, measured_mean
 from xrdorder.superconductivity.ratios import bc2_draws, relative_draws, tc_draws
 from xrdorder.treatments import History
 
@@ -319,7 +313,7 @@ def scatter(
 ) -> Repeatability:
     """How far equal wires scatter beyond their known uncertainties, by replicates.
 
-    `alike` says by sample with which others it may be pooled (`xrdorder.studies.comparison.of_study.alike`); all with
+    `alike` says by sample with which others it may be pooled (`xrdorder.comparison.study.alike`); all with
     all unless given, as where the wires themselves were measured.
 
     With fewer than `FEW` degrees of freedom the scatter they have is taken for certain: averaged over all that it may

@@ -8,10 +8,12 @@ from dataclasses import dataclass, field
 import numpy as np
 import xarray as xr
 
-from xrdorder.exceptions import StudyError
+from xrdorder.comparison import Values
+from xrdorder.comparison.study import alike
+from xrdorder.exceptions import StudyError, no_such_lot
 from xrdorder.planning.constraints import Constraint, HoldBound, measured_limit
-from xrdorder.planning.front import Front, front
 from xrdorder.planning.furnace import Furnace, Space
+from xrdorder.planning.pareto import Front, front
 from xrdorder.planning.planner import Plan, plan
 from xrdorder.planning.responses import (
     BC2,
@@ -25,9 +27,6 @@ from xrdorder.planning.responses import (
     scatter,
 )
 from xrdorder.relations import PUBLISHED, Library
-from xrdorder.studies.comparison import Values
-from xrdorder.studies.comparison.of_study import alike
-from xrdorder.studies.words import no_such_lot
 from xrdorder.superconductivity.currents import Conditions
 from xrdorder.treatments import History, Schedule, Step
 from xrdorder.treatments.schedule import written_out

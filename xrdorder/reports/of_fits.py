@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from functools import partial
 
-from xrdorder.exceptions import StudyError
+from xrdorder.exceptions import StudyError, did_you_mean
 from xrdorder.figures import fit_figure
 from xrdorder.reports.pictures import Missing, Picture, Scene, drawn
-from xrdorder.studies.store import FAILED, StoredSample
-from xrdorder.studies.words import did_you_mean
+from xrdorder.results.sample_file import FAILED, StoredSample
 
 NAME = "fit"
 

@@ -7,16 +7,16 @@ from collections.abc import Sequence
 import numpy as np
 import xarray as xr
 
+from xrdorder.comparison import Compared
+from xrdorder.comparison.study import fit_to_compare
 from xrdorder.exceptions import XrdorderError
 from xrdorder.figures import difference_courses, difference_rows, trend_figure
 from xrdorder.figures.measured import measured_figure
-from xrdorder.figures.places import Variable, usual_variable
+from xrdorder.figures.treatment_axis import Variable, usual_variable
+from xrdorder.measured.study import hold
+from xrdorder.quantities.formatting import digits
 from xrdorder.reports.cautions import ESTIMATES
 from xrdorder.reports.pictures import Maker, Picture, Scene
-from xrdorder.studies.comparison import Compared
-from xrdorder.studies.comparison.of_study import fit_to_compare
-from xrdorder.studies.measured_study import hold
-from xrdorder.studies.numbers import digits
 
 _MOST_PLACES = 12
 

@@ -15,14 +15,14 @@ from markupsafe import Markup
 
 from xrdorder import __version__
 from xrdorder.reports.cautions import CAUTIONS, ESTIMATES
+from xrdorder.reports.first_look import FirstLook
 from xrdorder.reports.methods import METHODS, relations_used, sentences
 from xrdorder.reports.patterns import fit_data
 from xrdorder.reports.pictures import Missing, Picture
 from xrdorder.reports.sections import section
 from xrdorder.reports.tables import HEADINGS, rows
-from xrdorder.reports.verdicts import FirstLook
-from xrdorder.studies.collate import own_words
-from xrdorder.studies.run import OpenStudy
+from xrdorder.results.collate import own_words
+from xrdorder.results.open_study import OpenStudy
 
 PLOTTING_VERSION = "1.6.32"
 PLOTTING_SHA256 = "19c8d4c6ad88929a79f4ae49d6f7161566dfd0ba3d15cc495e974f787eb78f1f"

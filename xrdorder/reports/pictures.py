@@ -12,9 +12,9 @@ import matplotlib
 from matplotlib.figure import Figure
 
 from xrdorder.faults import cause, recorded
-from xrdorder.figures.sheet import SCREEN, Size
-from xrdorder.reports.verdicts import FirstLook
-from xrdorder.studies.run import OpenStudy
+from xrdorder.figures.layout import SCREEN, Size
+from xrdorder.reports.first_look import FirstLook
+from xrdorder.results.open_study import OpenStudy
 
 FORMATS = ("png", "svg", "pdf")
 

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import xarray as xr
 
-from xrdorder.studies.explanation import Explanation, explain
-from xrdorder.studies.numbers import concise, interval
-from xrdorder.studies.store import StoredSample
+from xrdorder.explanation.explanation import Explanation, explain
+from xrdorder.quantities.formatting import concise, interval
+from xrdorder.results.sample_file import StoredSample
 
 SHOWN = (
     ("a_nm", "lattice parameter", "nm", 1.0),

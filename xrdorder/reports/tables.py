@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import xarray as xr
 
-from xrdorder.studies.numbers import MISSING, concise, interval
-from xrdorder.studies.words import trust
+from xrdorder.quantities.formatting import MISSING, concise, interval
+from xrdorder.quantities.grades import trust
 
 
 @dataclass(frozen=True)

@@ -6,19 +6,18 @@ import io
 from collections.abc import Callable, Collection, Iterable, Sequence
 from pathlib import Path
 
-from xrdorder.exceptions import UnknownNameError
-from xrdorder.figures.sheet import SCREEN, SIZES
+from xrdorder.exceptions import UnknownNameError, did_you_mean
+from xrdorder.figures.layout import SCREEN, SIZES
 from xrdorder.files import TableWriter
+from xrdorder.files.atomic import make_folder, write_atomically
+from xrdorder.reports.first_look import first_look
 from xrdorder.reports.gallery import NAMES, study_pictures
 from xrdorder.reports.of_fits import NAME as FIT
 from xrdorder.reports.of_fits import fit_pictures
 from xrdorder.reports.page import page
 from xrdorder.reports.pictures import FORMATS, Missing, Picture, Scene
 from xrdorder.reports.tables import HEADINGS, rows
-from xrdorder.reports.verdicts import first_look
-from xrdorder.studies.files import make_folder, write_atomically
-from xrdorder.studies.run import RESULTS, OpenStudy
-from xrdorder.studies.words import did_you_mean
+from xrdorder.results.open_study import RESULTS, OpenStudy
 
 FOLDER, PAGE, TABLE = "report", "report.html", "table.csv"
 PARTS = ("page", "figures", "tables")

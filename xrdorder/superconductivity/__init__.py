@@ -25,10 +25,8 @@ from xrdorder.superconductivity.differences import (
     differences,
     samples_of,
 )
-from xrdorder.superconductivity.estimating import Estimate, estimate
 from xrdorder.superconductivity.layers import Layer, layer
 from xrdorder.superconductivity.prediction import Prediction, predict
-from xrdorder.superconductivity.rows import Row
 from xrdorder.superconductivity.strain import AtStrain, at_strain
 from xrdorder.superconductivity.targets import TARGETS, temperature_target, title_of, unit_of, wire_of
 
@@ -40,11 +38,9 @@ __all__ = [
     "Combined",
     "Conditions",
     "Conductor",
-    "Estimate",
     "Layer",
     "Prediction",
     "RelationResult",
-    "Row",
     "Sample",
     "SampleDifference",
     "at_strain",
@@ -52,7 +48,6 @@ __all__ = [
     "crossing",
     "difference",
     "differences",
-    "estimate",
     "layer",
     "layer_current",
     "predict",

@@ -6,6 +6,7 @@
 """
 
 from xrdorder.xrays.attenuation import linear_attenuation_per_nm
+from xrdorder.xrays.contamination import FilterEdge, StrayComponent, StrayLine, filter_edge, stray_lines
 from xrdorder.xrays.edges import EDGE_REACH_EV, absorption_edges, nearest_edge
 from xrdorder.xrays.emission import EmissionLine, Radiation, radiation, radiation_names
 from xrdorder.xrays.polarisation import lorentz_polarisation
@@ -18,7 +19,6 @@ from xrdorder.xrays.scattering import (
     scattering_factor,
     second_table,
 )
-from xrdorder.xrays.stray import FilterEdge, StrayComponent, StrayLine, filter_edge, stray_lines
 
 __all__ = [
     "EDGE_REACH_EV",

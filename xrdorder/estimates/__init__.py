@@ -1,0 +1,1 @@
+"""What do all samples together say?"""

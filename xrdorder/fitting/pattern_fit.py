@@ -1,0 +1,169 @@
+"""From a finished procedure to what is handed on: values, contributions, flags, tables."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from xrdorder.crystals import A15Composition, doped, free_lengths
+from xrdorder.exceptions import Flag
+from xrdorder.fitting.contradictions import contradictions
+from xrdorder.fitting.cross_checks import quality_words, second_opinions
+from xrdorder.fitting.curves_and_lines import curves, line_table
+from xrdorder.fitting.derived import (
+    lattice_quantity,
+    mass_per_scale,
+    masses,
+    weight_quantity,
+    weights_by_mass,
+)
+from xrdorder.fitting.diagnostics import hints
+from xrdorder.fitting.flags import remarks
+from xrdorder.fitting.line_scatter import LineScatter, lines_one_by_one, scatter_doubts, scatter_flags
+from xrdorder.fitting.model_errors import contrast_by_second_table, grain_factors, what_ifs
+from xrdorder.fitting.procedure import Procedure
+from xrdorder.fitting.quality import agreement
+from xrdorder.fitting.result import PatternFit, PhaseResult
+from xrdorder.fitting.uncertainty_budget import Quantities, primary_quantities
+from xrdorder.forward_model.phase_lines import PhaseLines
+from xrdorder.profiles import Instrument
+
+Array = NDArray[np.float64]
+
+_MORE_TIN = 0.01
+
+
+def assemble(job: Procedure, instrument: Instrument, composition: A15Composition | None) -> PatternFit:
+    """Assemble what is handed on.
+
+    Parameters
+    ----------
+    job
+        At its minimum.
+    instrument
+        Whose errors all samples share.
+    composition
+        Of the A15 as it was held; None when no A15 was looked for.
+    """
+    fit, model, main = job.fit, job.model, job.main
+    values = fit.values()
+    present = job.present()
+    a15 = main if composition and main.contrast_name and main in present else None
+    calculated = fit.counts()
+    more_tin, heavier = None, 0.0
+    if a15 is not None and composition is not None:
+        richer = doped(a15.phase, replace(composition, tin_fraction=composition.tin_fraction + _MORE_TIN))
+        lengths = tuple(values[name] for name in a15.length_names)
+        change = model.part(a15.with_phase(richer), values) - model.part(a15, values)
+        more_tin = change / _MORE_TIN
+        heavier = (richer.density_g_cm3(lengths) / a15.phase.density_g_cm3(lengths) - 1.0) / _MORE_TIN
+    correlated = job.serial_correlation()
+    lined = lines_one_by_one(job) if job.options.second_opinions else {}
+    scatter = LineScatter(fit, lined)
+    doubts = [*what_ifs(job, instrument, a15), *scatter_doubts(scatter, a15)]
+    quantities = primary_quantities(job, instrument, a15, doubts, more_tin, job.enlargement())
+    for name, u in zip(quantities.solution.free, quantities.u_free, strict=True):
+        job.parameters[name].stderr = float(u)
+    measured = quantities.values | _corrected(job, quantities)
+    by_tin = dict(quantities.by_tin)
+    flags = [*job.flags, *job.said]
+    if a15 is not None:
+        for name, slope in weights_by_mass(measured, a15.phase.name).items():
+            by_tin[name] = by_tin.get(name, 0.0) + heavier * slope
+        contrast = contrast_by_second_table(job, a15, measured["order_contrast"])
+        measured["order_contrast_second_table"] = float("nan") if contrast is None else contrast
+    used = fit.used
+    quality = agreement(
+        fit.observed[used], calculated[used], fit.variance[used], len(quantities.solution.free)
+    )
+    if job.reference is not None and "two_theta_offset" not in quantities.solution.free:
+        text = (
+            f"the internal standard {job.reference.phase.name} is too weak to set the angles; the offset of "
+            "the calibration was taken"
+        )
+        flags.append(Flag("internal-standard-weak", text))
+    flags += remarks(job, instrument, quantities.solution, quality.chi2_reduced)
+    flags += scatter_flags(scatter, main)
+    flags += [*hints(job, instrument, scatter), *contradictions(job)] if composition is not None else []
+    opinions = None
+    if a15 is not None and job.options.second_opinions:
+        _, single = lined.get(a15.phase.name, (a15, None))
+        opinions = second_opinions(fit, a15, quantities.solution, quantities.enlargement, single)
+        flags += opinions.flags
+    words = ""
+    if composition is not None and job.options.second_opinions:
+        words = quality_words(opinions, flags, quality.chi2_reduced)
+    return PatternFit(
+        status="ok" if a15 is not None or composition is None else "no A15",
+        a15=a15.phase.name if a15 is not None else "",
+        values=measured,
+        by_tin=by_tin,
+        tin_held=composition.tin_fraction if composition else float("nan"),
+        contributions=quantities.contributions,
+        flags=flags,
+        parameters=job.parameters,
+        free_names=quantities.solution.free,
+        covariance=quantities.covariance,
+        curves=curves(fit, present, calculated),
+        lines=line_table(present, values),
+        phases=_phase_results(job, quantities, values),
+        r_wp=quality.r_wp,
+        r_expected=quality.r_expected,
+        chi2_reduced=quality.chi2_reduced,
+        serial_correlation=correlated,
+        iterations=fit.iterations,
+        quality_words=words,
+        opinions=opinions.table if opinions else None,
+        single_lines=opinions.line_table if opinions else None,
+    )
+
+
+def _corrected(job: Procedure, quantities: Quantities) -> dict[str, float]:
+    """Weight fractions with the absorption within the grains taken off, where their size is known."""
+    size = job.options.particle_size_um
+    if size is None or len(job.weighed()) < 2:
+        return {}
+    factors = grain_factors(job, size)
+    return {weight_quantity(n): f * quantities.values[weight_quantity(n)] for n, f in factors.items()}
+
+
+def _u_length(lines: PhaseLines, axis: str, quantities: Quantities) -> float:
+    """Total standard uncertainty of a lattice parameter."""
+    table = quantities.contributions
+    name = lattice_quantity(lines.phase.name, axis)
+    return table.total(name if name in table.quantities else "a_nm")
+
+
+def _phase_results(
+    job: Procedure, quantities: Quantities, values: Mapping[str, float]
+) -> dict[str, PhaseResult]:
+    """Amount and lattice of every phase asked for."""
+    results: dict[str, PhaseResult] = {}
+    u_of = dict(zip(quantities.solution.free, quantities.u_free, strict=True))
+    total = sum(masses(job.weighed(), job.second_population(), values).values())
+    nan = float("nan")
+    for lines in job.lines:
+        name = lines.phase.name
+        lengths = tuple(values[n] for n in lines.length_names)
+        if name in job.absent:
+            limit = nan
+            if lines.phase.sites and total > 0.0:
+                mass = job.limits[name] * quantities.enlargement * mass_per_scale(lines, values)
+                limit = mass / (mass + total)
+            results[name] = PhaseResult(False, job.absent[name], 0.0, nan, limit, lengths, (nan,) * len(lengths))
+            continue
+        if lines is job.reference:  # mixed in by hand: no part of the wire
+            continue
+        quantity = weight_quantity(name)
+        known = quantity in quantities.values
+        results[name] = PhaseResult(
+            True,
+            values[lines.scale_name] / u_of.get(lines.scale_name, nan),
+            quantities.values[quantity] if known else nan,
+            quantities.contributions.total(quantity) if known else nan,
+            nan,
+            lengths,
+            tuple(_u_length(lines, axis, quantities) for axis in free_lengths(lines.phase.system)),
+        )
+    return results
