@@ -203,12 +203,10 @@ def _drawn(likelihood: Likelihood, study: Array, lots: Array, seed: int) -> dict
     n, wires = len(study), likelihood.evidence.wires
     values = {target: np.empty((len(wires), n)) for target in TARGETS}
     random = streams.generator(seed, "wires", *(wire.name for wire in wires))
-    size = max(1, _LARGEST // len(wires))
     scatter = np.array(
         [[standard_normal(n, seed, f"estimates/{what}", key=wire.name) for wire in wires] for what in ("Tc", "ratio")]
     )
-    for start in range(0, n, size):
-        part = slice(start, min(start + size, n))
+    for part in likelihood.portions(n):
         tin, order = _draw_wires(likelihood, study[part], lots[part], random)
         tc, field = _draw_properties(likelihood, study[part], lots[part], tin, scatter[:, :, part].transpose(0, 2, 1))
         for target, draws in zip(TARGETS, (0.01 * tin, order, 0.04 * tin * order, tc, field), strict=True):
