@@ -1,6 +1,6 @@
 """Do the joint draws hold on simulated wires? Coverage of tin and of differences, and rms z, by kind of truth and size of study.
 
-    python -m tests.benchmarks.simulated_wires [--studies 20] [--sizes 1x5,5x10] [--truths priors,uniform-5] [--anchor tc]
+    python -m tests.benchmarks.simulated_wires [--studies 20] [--sizes 1x5,5x10] [--truths priors,uniform-5] [--anchor tc] [--hyper most_wires=1e6]
 
 One line a setting: share of wires with tin beyond two u, coverage at 68 and 95 % and rms z of tin, of differences of tin,
 Tc and Bc2 within a lot. Prints; asserts nothing.
@@ -12,7 +12,7 @@ import time
 import numpy as np
 
 from tests.estimates.truths import Setting, SimulatedWire, study
-from xrdorder.estimates import JointDraws, Measured, Wire, joint_draws
+from xrdorder.estimates import PUBLISHED, Hyperparameters, JointDraws, Measured, Wire, joint_draws
 from xrdorder.uncertainty import Contributions
 
 TRUTHS = {
@@ -72,12 +72,14 @@ def _scores(x: np.ndarray, truth: np.ndarray) -> np.ndarray:
     return np.array([(x < truth[:, None]).mean(axis=1), (truth - x.mean(axis=1)) / u, u]).T
 
 
-def campaign(setting: Setting, lots: int, wires: int, studies: int, n: int, anchor: str = "") -> dict[str, np.ndarray]:
+def campaign(
+    setting: Setting, lots: int, wires: int, studies: int, n: int, anchor: str = "", hyper: Hyperparameters = PUBLISHED
+) -> dict[str, np.ndarray]:
     """Scores of all wires of some studies."""
     parts = []
     for seed in range(studies):
         simulated = study(np.random.default_rng([seed, lots, wires]), lots, wires, setting)
-        parts.append(judged(joint_draws(told(simulated, anchor), seed=seed, n=n), simulated))
+        parts.append(judged(joint_draws(told(simulated, anchor), seed=seed, n=n, hyper=hyper), simulated))
     return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
 
 
@@ -98,13 +100,16 @@ def main() -> None:
     parser.add_argument("--sizes", default="1x5,5x10")
     parser.add_argument("--truths", default="priors,uniform-5")
     parser.add_argument("--anchor", default="")
+    parser.add_argument("--hyper", default="", help="other values, as most_wires=1e6,widening_pm=3")
     options = parser.parse_args()
+    others = {name: float(value) for name, value in (pair.split("=") for pair in options.hyper.split(",") if pair)}
+    hyper = PUBLISHED.replaced(**others)
     for truth in options.truths.split(","):
         for size in options.sizes.split(","):
             lots, wires = (int(part) for part in size.split("x"))
             start = time.process_time()
-            scores = campaign(TRUTHS[truth], lots, wires, options.studies, options.draws, options.anchor)
-            print(f"{truth}, {options.studies} studies of {lots} lots x {wires} wires {options.anchor}", end="")
+            scores = campaign(TRUTHS[truth], lots, wires, options.studies, options.draws, options.anchor, hyper)
+            print(f"{truth}, {options.studies} studies of {lots} lots x {wires} wires {options.anchor} {options.hyper}", end="")
             print(f" ({(time.process_time() - start) / options.studies:.1f} s of CPU each)")
             for name, part in scores.items():
                 print("   ", line(name, part), flush=True)
