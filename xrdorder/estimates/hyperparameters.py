@@ -115,6 +115,8 @@ PUBLISHED = _table(
     ("disorder_any_spread", 0.8, "ln", "judged", "as disorder_any"),
     ("disorder_edge_width", 0.008, "1", "judged", "how gently the population ends at full order"),
     ("disorder_in_lot", 0.018, "1", "judged", "spread of S_a within a lot over treatments"),
+    ("level_by_study", 0.5, "1", "judged", "share of the variance of the levels that the lots of a study have in common: "
+     "without it, many lots unlike the usual ones are put down to the scale"),
     ("spread_of_spreads", 0.5, "ln", "judged", "how far a lot's spreads of tin and order may be from the usual ones"),
     # --- microanalysis
     ("probe_bias", -0.46, "at.%", "derived", "the other quarter of what tin is read too low against Tc; see tin_offset"),

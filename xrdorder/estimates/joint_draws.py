@@ -7,7 +7,7 @@ What is shared by whom::
     treatment in a lot      where a dopant sits, in part
     wire    tin, order, its own contributions, scatter of lattice, Tc and Bc2
 
-Differences are differences of draws, interval are their quantiles; there is no other arithmetic of uncertainty.
+Differences are differences of draws, intervals are their quantiles; there is no other arithmetic of uncertainty.
 
 How it is computed: `evidence` arranges the wires, `likelihood` integrates each wire out, `sampler` draws what is shared,
 and here tin and order of every wire are drawn given that, and Tc and Bc2 from them. Of what no data of a lot speak (its
@@ -19,7 +19,7 @@ Wires are sorted before anything is drawn, and random numbers go by name: the or
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -27,7 +27,7 @@ from xrdorder.estimates import anchors as anchors_of
 from xrdorder.estimates import evidence as evidence_of
 from xrdorder.estimates import populations, remarks, sampler, streams, unknowns
 from xrdorder.estimates.hyperparameters import PUBLISHED, Hyperparameters
-from xrdorder.estimates.likelihood import Likelihood, Wires
+from xrdorder.estimates.likelihood import Likelihood
 from xrdorder.estimates.properties import critical_temperature, field_ratio
 from xrdorder.estimates.wires import Wire, checked
 from xrdorder.exceptions import Flag, UnknownNameError, ValidityError
@@ -42,6 +42,7 @@ TARGETS = ("tin_fraction", "S_a", "site_order", "Tc_K", "Bc2_0K_T")
 _LARGEST = 60_000
 """Walkers times wires held at once; larger studies have fewer walkers, of each several draws."""
 _FEWEST = 250
+_DRAWS_FOR_REMARKS = 500
 _TRIES = 6
 """Metropolis moves of tin and order of each wire from Laplace's proposal, of which nine in ten are accepted."""
 
@@ -138,12 +139,12 @@ def joint_draws(
     if law.kind != "bc2-temperature":
         raise ValidityError(f"relation '{law.name}' is none of Bc2 at a temperature; give one of kind bc2-temperature")
     kept, flags = checked(wires)
-    evidence = evidence_of.gather(kept, hyper)
-    anchors = anchors_of.gather(kept, evidence.lot_of, law.function, hyper)
-    likelihood = Likelihood(evidence, anchors, hyper)
+    likelihood = _likelihood(kept, hyper, law)
     study, lots = _shared(likelihood, seed, n)
     values = _drawn(likelihood, study, lots, seed)
-    remarks.add(flags, likelihood, study, lots, values)
+    remarks.add(flags, likelihood.evidence, hyper, values["tin_fraction"])
+    if remarks.with_rivals(kept):
+        remarks.contradictions(flags, kept, _by_x_rays(kept, hyper, law, seed))
     place = {wire.name: k for k, wire in enumerate(kept)}
     order = [place[wire.name] for wire in wires]
     return JointDraws(
@@ -155,6 +156,25 @@ def joint_draws(
         seed,
         law,
     )
+
+
+def _likelihood(wires: Sequence[Wire], hyper: Hyperparameters, law: Relation) -> Likelihood:
+    evidence = evidence_of.gather(wires, hyper)
+    return Likelihood(evidence, anchors_of.gather(wires, evidence.lot_of, law.function, hyper), hyper)
+
+
+def _by_x_rays(wires: Sequence[Wire], hyper: Hyperparameters, law: Relation, seed: int) -> dict[str, Array]:
+    """Draws of what was measured on wires as if it had not been, (wires, draws)."""
+    bare = [replace(wire, tc_k=None, bc2_t=None, tin_at_percent=None) for wire in wires]
+    likelihood = _likelihood(bare, hyper, law)
+    study, lots = _shared(likelihood, seed, _DRAWS_FOR_REMARKS)
+    values = _drawn(likelihood, study, lots, seed)
+    at = np.array([[wire.bc2_t.temperature_k if wire.bc2_t else 0.0] for wire in wires])
+    return {
+        "tin_at_percent": 100.0 * values["tin_fraction"] + hyper["probe_bias"],
+        "tc_k": values["Tc_K"],
+        "bc2_t": law.function(at, values["Bc2_0K_T"], values["Tc_K"]),
+    }
 
 
 def _shared(likelihood: Likelihood, seed: int, n: int) -> tuple[Array, Array]:
@@ -259,18 +279,13 @@ def _draw_properties(
 
 def _of_study(hyper: Hyperparameters, study: Array) -> dict[str, Array]:
     offset, slope, widening, bias = (study[:, k] for k in range(4))
-    return dict(
-        zip(
-            unknowns.STUDY,
-            (
-                unknowns.offset_of(hyper, offset),
-                hyper["slope_pm"] * np.exp(hyper["slope_spread"] * slope),
-                unknowns.widening_of(hyper, widening),
-                hyper["probe_bias"] + hyper["u_probe_bias"] * bias,
-            ),
-            strict=True,
-        )
+    in_units = (
+        unknowns.offset_of(hyper, offset),
+        hyper["slope_pm"] * np.exp(hyper["slope_spread"] * slope),
+        unknowns.widening_of(hyper, widening),
+        hyper["probe_bias"] + hyper["u_probe_bias"] * bias,
     )
+    return dict(zip(unknowns.STUDY, in_units, strict=False))
 
 
 def _of_lots(likelihood: Likelihood, study: Array, lots: Array) -> dict[str, dict[str, Array]]:
@@ -281,5 +296,3 @@ def _of_lots(likelihood: Likelihood, study: Array, lots: Array) -> dict[str, dic
         for k, lot in enumerate(likelihood.evidence.lots)
     }
 
-
-__all__ = ["DRAWS", "TARGETS", "JointDraws", "Wires", "joint_draws"]

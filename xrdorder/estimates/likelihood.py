@@ -138,13 +138,6 @@ class Likelihood:
             self._add_anchors(terms, unknowns, wire)
         return terms
 
-    def away_from_anchors(self, study: Array, lots: Array) -> Array:
-        """Mean whitened residuals of the anchors (tin, Tc, Bc2), (3, anchored wires): estimated less measured."""
-        unknowns, best = self.unknowns(study, lots), self.solve(study, lots)
-        wire = populations.state(self.hyper, unknowns.population, best.z_tin, best.z_order)
-        residuals, _, _ = self.anchors.residuals(unknowns, wire.tin[:, self.anchors.wires])
-        return np.asarray(residuals.mean(axis=1))
-
     def _add_anchors(self, terms: Terms, unknowns: Unknowns, wire: populations.State) -> None:
         """Add what was measured by other means; it depends on the wire by its tin alone."""
         index = self.anchors.wires

@@ -1,6 +1,6 @@
 """From standard normal latents to what wires hold: tin and order, bounded without an edge.
 
-A level for the lot and an additive spread within it. The softplus bends the sum so that tin ends at the rich edge of the
+A level for the lot, in part common to the study, and an additive spread within it. The softplus bends the sum so that tin ends at the rich edge of the
 A15 field and order at one; both are smooth, so that derivatives stand beside them.
 
 Tried and rejected: a lognormal or tabulated population, which ties the spread within a lot to its level (tin beyond two
@@ -9,6 +9,7 @@ u in a fifth of simulated wires); cut normal distributions, whose norm hangs on 
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 import numpy as np
@@ -49,7 +50,7 @@ def softplus(y: Array, width: float) -> tuple[Array, Array]:
     return np.asarray(np.maximum(y, 0.0) + width * np.log1p(e)), slope
 
 
-def lots(hyper: Hyperparameters, kinds: tuple[str, ...], latents: Array) -> Lots:
+def lots(hyper: Hyperparameters, kinds: tuple[str, ...], latents: Array, study: Array) -> Lots:
     """Levels and spreads of lots from their latents.
 
     Parameters
@@ -58,14 +59,18 @@ def lots(hyper: Hyperparameters, kinds: tuple[str, ...], latents: Array) -> Lots
     kinds : tuple of str, n_lots
     latents : array, (walkers, n_lots, 4 or more)
         Standard normal: level of tin and of order, spread of tin and of order.
+    study : array, (walkers, 2)
+        Standard normal: what the lots of the study have in common of either level.
     """
+    common = hyper["level_by_study"]
+    level = math.sqrt(common) * study[:, None, :] + math.sqrt(1.0 - common) * latents[..., :2]
     disorder = np.array([hyper[f"disorder_{_family(kind)}"] for kind in kinds])
     disorder_spread = np.array([hyper[f"disorder_{_family(kind)}_spread"] for kind in kinds])
     spreads = np.exp(hyper["spread_of_spreads"] * latents[..., 2:4])
     return Lots(
-        hyper["tin_deficit"] * np.exp(hyper["tin_deficit_spread"] * latents[..., 0]),
+        hyper["tin_deficit"] * np.exp(hyper["tin_deficit_spread"] * level[..., 0]),
         hyper["tin_in_lot"] * spreads[..., 0],
-        disorder * np.exp(disorder_spread * latents[..., 1]),
+        disorder * np.exp(disorder_spread * level[..., 1]),
         hyper["disorder_in_lot"] * spreads[..., 1],
     )
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from xrdorder.estimates.evidence import Evidence
 from xrdorder.estimates.hyperparameters import Hyperparameters
-from xrdorder.estimates.likelihood import Likelihood
 from xrdorder.estimates.wires import LATTICE, Wire
 from xrdorder.exceptions import Flag
 from xrdorder.material import A15_FIELD
@@ -15,6 +15,8 @@ from xrdorder.uncertainty import Array
 
 BEYOND_CHANCE = 3.0
 """Standard uncertainties of their difference by which two anchors contradict each other: by chance one pair in 400."""
+
+KINDS_OF_ANCHORS = {"tin_at_percent": "tin", "tc_k": "Tc", "bc2_t": "Bc2"}
 
 UNTESTED = (
     "no published data test an absolute Tc from X-rays below 17.6 K: samples with measured lattice parameter and Tc all "
@@ -25,19 +27,15 @@ UNTESTED = (
 _TWICE = 2.0
 
 
-def add(
-    flags: dict[str, list[Flag]], likelihood: Likelihood, study: Array, lots: Array, values: Mapping[str, Array]
-) -> None:
-    """Add flags of every wire."""
-    evidence = likelihood.evidence
+def add(flags: dict[str, list[Flag]], evidence: Evidence, hyper: Hyperparameters, tin_fraction: Array) -> None:
+    """Add flags of every wire but those of its anchors; `tin_fraction` are draws, (wires, draws)."""
     counts = dict(zip(evidence.lots, evidence.counts, strict=True))
     for k, wire in enumerate(evidence.wires):
-        flags[wire.name] += _edge(wire, likelihood.hyper, 100.0 * float(np.mean(values["tin_fraction"][k])))
+        flags[wire.name] += _edge(wire, hyper, 100.0 * float(np.mean(tin_fraction[k])))
         if wire.lot and counts[wire.lot] == 1:
             flags[wire.name].append(
                 Flag("lot-of-one", f"lot '{wire.lot}' has one wire: nothing is known of the spread within it")
             )
-    _contradictions(flags, likelihood, study, lots)
 
 
 def _edge(wire: Wire, hyper: Hyperparameters, drawn: float) -> list[Flag]:
@@ -58,24 +56,51 @@ def _edge(wire: Wire, hyper: Hyperparameters, drawn: float) -> list[Flag]:
     ]
 
 
-def _contradictions(flags: dict[str, list[Flag]], likelihood: Likelihood, study: Array, lots: Array) -> None:
-    """Name the two anchors of a kind in a lot that lie farthest apart, where that is beyond chance."""
-    anchors = likelihood.anchors
-    if len(anchors.wires) < 2:
+def with_rivals(wires: Sequence[Wire]) -> bool:
+    """Whether any lot has two measured values of a kind, which may contradict each other."""
+    return any(len(members) > 1 for kind in KINDS_OF_ANCHORS for members in _by_lot(wires, kind).values())
+
+
+def contradictions(flags: dict[str, list[Flag]], wires: Sequence[Wire], free: Mapping[str, Array]) -> None:
+    """Name the two anchors of a kind in a lot that lie farthest apart, where that is beyond chance.
+
+    Parameters
+    ----------
+    flags : dict of name to list of Flag
+    wires : sequence of Wire
+    free : mapping of kind to array, (wires, draws)
+        Draws of what was measured, from X-rays alone: with the anchors, the model would bend until they agree.
+    """
+    for kind, title in KINDS_OF_ANCHORS.items():
+        for members in _by_lot(wires, kind).values():
+            if len(members) > 1:
+                _contradiction(flags, wires, members, kind, title, free[kind])
+
+
+def _by_lot(wires: Sequence[Wire], kind: str) -> dict[str, list[int]]:
+    found: dict[str, list[int]] = {}
+    for k, wire in enumerate(wires):
+        if getattr(wire, kind) is not None:
+            found.setdefault(wire.lot_key, []).append(k)
+    return found
+
+
+def _contradiction(
+    flags: dict[str, list[Flag]], wires: Sequence[Wire], members: list[int], kind: str, title: str, free: Array
+) -> None:
+    measured = [getattr(wires[k], kind) for k in members]
+    away = [one.value - float(free[k].mean()) for one, k in zip(measured, members, strict=True)]
+    first, second = int(np.argmin(away)), int(np.argmax(away))
+    expected = free[members[second]] - free[members[first]]
+    gap = measured[second].value - measured[first].value
+    u = float(np.hypot(expected.std(), np.hypot(measured[first].u, measured[second].u)))
+    apart = abs(gap - float(expected.mean())) / u
+    if apart <= BEYOND_CHANCE:
         return
-    away = likelihood.away_from_anchors(study[:: max(1, len(study) // 500)], lots[:: max(1, len(study) // 500)])
-    names = [likelihood.evidence.wires[k].name for k in anchors.wires]
-    for row, (what, title) in enumerate((("tin", "tin"), ("tc", "Tc"), ("field", "Bc2"))):
-        for lot in np.unique(anchors.lots):
-            members = np.flatnonzero(anchors.has(what) & (anchors.lots == lot))
-            if len(members) < 2:
-                continue
-            low, high = (members[int(pick(away[row, members]))] for pick in (np.argmin, np.argmax))
-            apart = float(away[row, high] - away[row, low]) / np.sqrt(2.0)
-            if apart > BEYOND_CHANCE:
-                message = (
-                    f"measured {title} of '{names[low]}' and '{names[high]}' contradict each other: {apart:.1f} standard "
-                    "uncertainties apart after all that differs between the wires; both are kept"
-                )
-                flags[names[low]].append(Flag("anchors-contradict", message))
-                flags[names[high]].append(Flag("anchors-contradict", message))
+    names = wires[members[first]].name, wires[members[second]].name
+    message = (
+        f"measured {title} of '{names[1]}' and '{names[0]}' contradict each other: they differ by {gap:.2g}, and by X-rays "
+        f"by {expected.mean():.2g} ± {u:.2g}, which is {apart:.1f} standard uncertainties away; both are kept"
+    )
+    for name in names:
+        flags[name].append(Flag("anchors-contradict", message))

@@ -1,7 +1,7 @@
 """Which unknowns a study has, and their sizes: standard normal latents to pm, at.%, K.
 
-Latents of the study: offset and slope of its a(tin) line, widening by disorder, bias of its microprobe, shared
-directions. Latents of a lot: level and spread of tin and order, offset of its lattice, shared directions of the lot, and
+Latents of the study: offset and slope of its a(tin) line, widening by disorder, bias of its microprobe, level of tin and
+order of its lots, shared directions. Latents of a lot: level and spread of tin and order, offset of its lattice, shared directions of the lot, and
 how it lies about the published relations (offset in tin and in kelvin, Bc2 over Tc and its slope).
 """
 
@@ -16,7 +16,10 @@ from xrdorder.estimates.evidence import Evidence
 from xrdorder.estimates.hyperparameters import Hyperparameters
 from xrdorder.uncertainty import Array
 
-STUDY = ("offset of the a(tin) line", "slope of the a(tin) line", "widening by disorder", "bias of the microprobe")
+STUDY = (
+    "offset of the a(tin) line", "slope of the a(tin) line", "widening by disorder", "bias of the microprobe",
+    "level of tin", "level of order",
+)  # fmt: skip
 LOT = ("level of tin", "level of order", "spread of tin", "spread of order", "offset of the lattice")
 RELATIONS = ("tin offset of Tc", "offset of Tc", "ratio Bc2/Tc", "change of the ratio with Tc")
 """Latents of the study and of each lot; the directions of `evidence` stand behind those of the study and of the lot."""
@@ -73,12 +76,12 @@ class Relations(NamedTuple):
 
 def lot_size(evidence: Evidence) -> int:
     """Number of latents of a lot."""
-    return len(LOT) + evidence.lot_directions.shape[2] + len(RELATIONS)
+    return len(LOT) + int(evidence.lot_directions.shape[2]) + len(RELATIONS)
 
 
 def study_size(evidence: Evidence) -> int:
     """Number of latents of the study."""
-    return len(STUDY) + evidence.study_directions.shape[2]
+    return len(STUDY) + int(evidence.study_directions.shape[2])
 
 
 def offset_of(hyper: Hyperparameters, latent: Array) -> Array:
@@ -96,12 +99,12 @@ def widening_of(hyper: Hyperparameters, latent: Array) -> Array:
 
 def read(evidence: Evidence, hyper: Hyperparameters, study: Array, lots: Array) -> Unknowns:
     """Read latents of the study, (walkers, m), and of lots, (walkers, lots, m)."""
-    m, lot_of = evidence.lot_directions.shape[2], evidence.lot_of
+    m, lot_of = int(evidence.lot_directions.shape[2]), evidence.lot_of
     shared = np.einsum("wk,nik->iwn", study[:, len(STUDY) :], evidence.study_directions)
     if m:
         inner = lots[:, :, len(LOT) : len(LOT) + m][:, lot_of]
         shared = shared + np.einsum("wnk,nik->iwn", inner, evidence.lot_directions)
-    by_lot = populations.lots(hyper, evidence.kinds, lots)
+    by_lot = populations.lots(hyper, evidence.kinds, lots, study[:, 4:6])
     slope = hyper["slope_pm"] * np.exp(hyper["slope_spread"] * study[:, 1:2])
     offset = offset_of(hyper, study[:, 0:1])
     return Unknowns(

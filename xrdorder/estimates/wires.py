@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from xrdorder.exceptions import Flag, ValidityError
 from xrdorder.material import A15_FIELD
@@ -134,8 +134,6 @@ def checked(wires: Sequence[Wire]) -> tuple[tuple[Wire, ...], dict[str, list[Fla
 
 
 def _without_unusable(wire: Wire, flags: list[Flag]) -> Wire:
-    from dataclasses import replace
-
     low, high = (100.0 * edge for edge in A15_FIELD)
     complaints: Mapping[str, str] = {
         "tc_k": _complaint(wire.tc_k, 0.0, HIGHEST_TC_K, "Tc", "K", "no A15 has"),
