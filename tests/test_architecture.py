@@ -9,8 +9,8 @@ from pathlib import Path
 ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "xrdorder"
 ORDER = (
-    "exceptions xrays crystals profiles patterns uncertainty fitting relations material superconductivity treatments "
-    "studies planning figures reports cli"
+    "exceptions xrays crystals profiles patterns uncertainty fitting relations material superconductivity estimates "
+    "treatments studies planning figures reports cli"
 ).split()
 MODULES = sorted(PACKAGE.rglob("*.py"))
 

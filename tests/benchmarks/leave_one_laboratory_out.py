@@ -2,8 +2,8 @@
 
     python -m tests.benchmarks.leave_one_laboratory_out [--draws 4000] [--write]
 
-Every published sample is estimated on its own, with the sizes of the model (`calibrated`) taken from the samples of all other
-laboratories, populations included. Prints the table of docs/evidence.md; `--write` puts it there.
+Every published sample is estimated on its own, with the sizes of the model (`calibrated`) taken from the samples of
+all other laboratories, populations included. Prints the table of docs/evidence.md; `--write` puts it there.
 """
 
 import argparse
@@ -33,7 +33,7 @@ _STEP = relation("godeke-2006-boltzmann")
 _RESISTIVITY = relation("flukiger-1987-resistivity")
 
 
-# --- sizes of the model by the samples of some laboratories ------------------------------------------------------------
+# --- sizes of the model by the samples of some laboratories ---
 
 
 def by_group(pairs: Iterable[tuple[object, float]]) -> dict[object, list[float]]:
@@ -68,7 +68,8 @@ def ratios(samples: Sequence[PublishedSample], *, doped: bool) -> dict[object, l
 def of_field(samples: Sequence[PublishedSample], *, doped: bool) -> list[PublishedSample]:
     return [
         s for s in samples
-        if "field" in s.judges and s.given("Tc_K", "Bc2_T") and s.undoped != doped and s.Bc2_at_k < 0.5 and MILLED not in s.name
+        if "field" in s.judges and s.given("Tc_K", "Bc2_T") and s.undoped != doped
+        and s.Bc2_at_k < 0.5 and MILLED not in s.name
     ]  # fmt: skip
 
 
@@ -79,12 +80,14 @@ def order_by_resistivity(s: PublishedSample) -> float:
 
 def missing_order(samples: Sequence[PublishedSample]) -> list[float]:
     """1 - S_a of undoped bulk, from resistivity and tin."""
-    chosen = [s for s in samples if "lattice" in s.judges and s.form == "bulk" and s.given("resistivity_uohm_cm")]
+    chosen = [
+        s for s in samples if "lattice" in s.judges and s.form == "bulk" and s.given("resistivity_uohm_cm")
+    ]
     return [1.0 - order_by_resistivity(s) / (0.04 * min(s.tin_at_percent, 25.0)) for s in chosen]
 
 
 def tc_within(samples: Sequence[PublishedSample]) -> list[float]:
-    """Scatter of Tc among the wires of a series at one treatment (or, with other treatments, all of it), five and more."""
+    """Scatter of Tc among the wires of a series at one treatment (without such, at all), five and more."""
     wires = [s for s in samples if s.form == "wire" and s.given("Tc_K") and not s.irradiated]
     groups = by_group(((s.source, s.treatment_c), s.Tc_K) for s in wires)
     groups = {k: v for k, v in groups.items() if len(v) >= 5} or by_group((s.source, s.Tc_K) for s in wires)
@@ -116,7 +119,9 @@ def random_effect(groups: dict[object, list[float]]) -> tuple[float, float]:
 def calibrated(samples: Sequence[PublishedSample]) -> dict[str, float]:
     """Sizes of the model that published samples decide; one vote a laboratory or group."""
     values: dict[str, float] = {}
-    values["scale_pm"] = float(np.std([*_means(offsets_pm(samples)), 0.0], ddof=1))  # the line's own laboratory counts
+    values["scale_pm"] = float(
+        np.std([*_means(offsets_pm(samples)), 0.0], ddof=1)
+    )  # the line's own laboratory counts
     short = _means(tin_short(samples))
     if len(short) > 1:
         all_in_all = float(np.mean(short)) - SELECTED_BY_LOW_READING
@@ -128,7 +133,10 @@ def calibrated(samples: Sequence[PublishedSample]) -> dict[str, float]:
     values["disorder_bulk"] = max(float(np.mean(missing)), 0.010)
     values["tc_offset_k"] = float(np.mean(tc_within(samples)))
     lacking = np.log(deficits(samples))
-    values |= {"tin_deficit": math.exp(np.mean(lacking)), "tin_deficit_spread": float(np.std(lacking, ddof=1))}
+    values |= {
+        "tin_deficit": math.exp(np.mean(lacking)),
+        "tin_deficit_spread": float(np.std(lacking, ddof=1)),
+    }
     return values
 
 
@@ -137,7 +145,7 @@ def hyper_without(laboratory: str) -> Hyperparameters:
     return PUBLISHED.replaced(**calibrated(select(without=laboratory)))
 
 
-# --- samples as wires --------------------------------------------------------------------------------------------------
+# --- samples as wires ---
 
 
 def kind_of(s: PublishedSample) -> str:
@@ -151,7 +159,9 @@ def u_or(value: float, usual: float) -> float:
 
 
 def by_lattice(s: PublishedSample, order: float = math.nan, u_order: float = 0.02, **more: object) -> Wire:
-    rows = [("a_nm", u_or(s.u_a_nm, U_LATTICE_NM), 0.0)] + ([("site_order", 0.0, u_order)] if math.isfinite(order) else [])
+    rows = [("a_nm", u_or(s.u_a_nm, U_LATTICE_NM), 0.0)] + (
+        [("site_order", 0.0, u_order)] if math.isfinite(order) else []
+    )
     table = Contributions(
         tuple(name for name, *_ in rows), ("lattice", "order"), np.array([row[1:] for row in rows]), ("", "")
     )
@@ -163,7 +173,9 @@ def measured_tc(s: PublishedSample) -> Measured:
 
 
 def by_tin(s: PublishedSample) -> Wire:
-    return Wire(s.name, kind=kind_of(s), tin_at_percent=Measured(s.tin_at_percent, u_or(s.u_tin_at_percent, U_TIN)))
+    return Wire(
+        s.name, kind=kind_of(s), tin_at_percent=Measured(s.tin_at_percent, u_or(s.u_tin_at_percent, U_TIN))
+    )
 
 
 def by_tc(s: PublishedSample) -> Wire:
@@ -172,7 +184,9 @@ def by_tc(s: PublishedSample) -> Wire:
 
 def by_lattice_and_lot(s: PublishedSample) -> list[Wire]:
     """The sample and the next one of its series, whose Tc was measured, as one lot."""
-    series = [other for other in published_samples() if other.source == s.source and "lattice" in other.judges]
+    series = [
+        other for other in published_samples() if other.source == s.source and "lattice" in other.judges
+    ]
     other = series[(series.index(s) + 1) % len(series)]
     return [by_lattice(s, lot="series"), by_lattice(other, lot="series", tc_k=measured_tc(other))]
 
@@ -205,20 +219,36 @@ def questions() -> list[Question]:
     series = [s for s in lattice if s.source.startswith("J. Zhou")]
     return [
         Question("a → Tc", "K", lattice, by_lattice, tc_of),
-        Question("a and order → Tc", "K", ordered, lambda s: by_lattice(s, 0.04 * s.tin_at_percent * s.S_a, s.u_S_a), tc_of),
-        Question("a and order by resistivity → Tc", "K", resistive, lambda s: by_lattice(s, order_by_resistivity(s)), tc_of),
+        Question(
+            "a and order → Tc",
+            "K",
+            ordered,
+            lambda s: by_lattice(s, 0.04 * s.tin_at_percent * s.S_a, s.u_S_a),
+            tc_of,
+        ),
+        Question(
+            "a and order by resistivity → Tc",
+            "K",
+            resistive,
+            lambda s: by_lattice(s, order_by_resistivity(s)),
+            tc_of,
+        ),
         Question("a, and Tc of another of its lot → Tc", "K", series, by_lattice_and_lot, tc_of),
         Question("tin → Tc, bulk and wire", "K", solid, by_tin, tc_of),
         Question("tin → Tc, films", "K", [s for s in tin if s.form == "film"], by_tin, tc_of),
         Question("a → Bc2", "T", [s for s in in_field if s.given("a_nm")], by_lattice, field_of),
-        Question("tin → Bc2, doped", "T", [s for s in solid if s in in_field and not s.undoped], by_tin, field_of),
-        Question("tin → Bc2, undoped", "T", [s for s in solid if s in in_field and s.undoped], by_tin, field_of),
+        Question(
+            "tin → Bc2, doped", "T", [s for s in solid if s in in_field and not s.undoped], by_tin, field_of
+        ),
+        Question(
+            "tin → Bc2, undoped", "T", [s for s in solid if s in in_field and s.undoped], by_tin, field_of
+        ),
         Question("Tc → Bc2, doped", "T", [s for s in in_field if not s.undoped], by_tc, field_of),
         Question("Tc → Bc2, undoped", "T", [s for s in in_field if s.undoped], by_tc, field_of),
     ]
 
 
-# --- scores ------------------------------------------------------------------------------------------------------------
+# --- scores ---
 
 
 class Score(NamedTuple):
@@ -281,8 +311,8 @@ def row(title: str, unit: str, found: Sequence[Score], laboratories: int) -> str
 def table(n: int) -> list[str]:
     """Rows of docs/evidence.md."""
     lines = [
-        "| from → what | samples (laboratories) | inside 68 % (by chance) | inside 95 % (by chance) | width of 68 % | bias "
-        "| CRPS |",
+        "| from → what | samples (laboratories) | inside 68 % (by chance) | inside 95 % (by chance) "
+        "| width of 68 % | bias | CRPS |",
         "|---|---|---|---|---|---|---|",
     ]
     tables: dict[str, Hyperparameters] = {}
@@ -290,7 +320,9 @@ def table(n: int) -> list[str]:
         laboratories = len({s.laboratory for s in question.samples})
         lines.append(row(question.title, question.unit, scores(question, n, tables), laboratories))
         if k == 0:
-            lines.append(row("no lattice: Tc of the other laboratories", "K", baseline(question.samples), laboratories))
+            lines.append(
+                row("no lattice: Tc of the other laboratories", "K", baseline(question.samples), laboratories)
+            )
     return lines
 
 
@@ -305,7 +337,9 @@ def main() -> None:
     if options.write:
         text = PAGE.read_text(encoding="utf-8")
         before, rest = text.split(BEGIN)
-        PAGE.write_text(f"{before}{BEGIN}\n" + "\n".join(lines) + f"\n{END}{rest.split(END)[1]}", encoding="utf-8")
+        PAGE.write_text(
+            f"{before}{BEGIN}\n" + "\n".join(lines) + f"\n{END}{rest.split(END)[1]}", encoding="utf-8"
+        )
 
 
 if __name__ == "__main__":

@@ -1,9 +1,10 @@
-"""Do the joint draws hold on simulated wires? Coverage of tin and of differences, and rms z, by kind of truth and size of study.
+"""Do the joint draws hold on simulated wires? Coverage and rms z by kind of truth and size of study.
 
-    python -m tests.benchmarks.simulated_wires [--studies 20] [--sizes 1x5,5x10] [--truths priors,uniform-5] [--anchor tc] [--hyper most_wires=1e6]
+    python -m tests.benchmarks.simulated_wires [--studies 20] [--sizes 1x5,5x10] [--truths priors,uniform-5] [--anchor
+    tc] [--hyper most_wires=1e6]
 
-One line a setting: share of wires with tin beyond two u, coverage at 68 and 95 % and rms z of tin, of differences of tin,
-Tc and Bc2 within a lot. Prints; asserts nothing.
+One line a setting: share of wires with tin beyond two u, coverage at 68 and 95 % and rms z of tin, of differences of
+tin, Tc and Bc2 within a lot. Prints; asserts nothing.
 """
 
 import argparse
@@ -42,10 +43,8 @@ def told(wires: list[SimulatedWire], anchor: str = "") -> list[Wire]:
             if "bc2" in anchor:
                 extra["bc2_t"] = Measured(wire.bc2_t + 0.3 * rng.standard_normal(), 0.3, "50 %", 0.0)
         seen.add(wire.lot)
-        found.append(
-            Wire(f"wire-{k:03d}", f"lot-{wire.lot}", wire.kind, f"hold-{wire.treatment}", wire.a_nm, wire.site_order, table,
-                 **extra)
-        )  # fmt: skip
+        name, lot, hold = f"wire-{k:03d}", f"lot-{wire.lot}", f"hold-{wire.treatment}"
+        found.append(Wire(name, lot, wire.kind, hold, wire.a_nm, wire.site_order, table, **extra))
     return found
 
 
@@ -73,7 +72,13 @@ def _scores(x: np.ndarray, truth: np.ndarray) -> np.ndarray:
 
 
 def campaign(
-    setting: Setting, lots: int, wires: int, studies: int, n: int, anchor: str = "", hyper: Hyperparameters = PUBLISHED
+    setting: Setting,
+    lots: int,
+    wires: int,
+    studies: int,
+    n: int,
+    anchor: str = "",
+    hyper: Hyperparameters = PUBLISHED,
 ) -> dict[str, np.ndarray]:
     """Scores of all wires of some studies."""
     parts = []
@@ -102,14 +107,21 @@ def main() -> None:
     parser.add_argument("--anchor", default="")
     parser.add_argument("--hyper", default="", help="other values, as most_wires=1e6,widening_pm=3")
     options = parser.parse_args()
-    others = {name: float(value) for name, value in (pair.split("=") for pair in options.hyper.split(",") if pair)}
+    others = {
+        name: float(value) for name, value in (pair.split("=") for pair in options.hyper.split(",") if pair)
+    }
     hyper = PUBLISHED.replaced(**others)
     for truth in options.truths.split(","):
         for size in options.sizes.split(","):
             lots, wires = (int(part) for part in size.split("x"))
             start = time.process_time()
-            scores = campaign(TRUTHS[truth], lots, wires, options.studies, options.draws, options.anchor, hyper)
-            print(f"{truth}, {options.studies} studies of {lots} lots x {wires} wires {options.anchor} {options.hyper}", end="")
+            scores = campaign(
+                TRUTHS[truth], lots, wires, options.studies, options.draws, options.anchor, hyper
+            )
+            print(
+                f"{truth}, {options.studies} studies of {lots} lots x {wires} wires {options.anchor} {options.hyper}",
+                end="",
+            )
             print(f" ({(time.process_time() - start) / options.studies:.1f} s of CPU each)")
             for name, part in scores.items():
                 print("   ", line(name, part), flush=True)

@@ -86,7 +86,7 @@ def test_anchors_that_contradict_each_other_are_both_named() -> None:
 
 
 def test_tin_beyond_the_field_is_cut_and_gets_a_tc() -> None:
-    """V. Guritanu et al., Phys. Rev. B 70 (2004) 184526: a = 0.5293 nm, read as 27.2 at.% on the published line; Tc 17.8 K."""
+    """V. Guritanu et al., Phys. Rev. B 70 (2004) 184526: 0.5293 nm, on the line 27.2 at.%; Tc 17.8 K."""
     beyond = wire("rich", "", tin=25.0 + 0.3 / 0.136, s_a=0.98)
     drawn = joint_draws([beyond, wire("usual", "")], n=N)
     assert "tin-cut-at-edge" in dict(drawn.flags["rich"])

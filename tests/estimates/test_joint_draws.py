@@ -54,7 +54,9 @@ def test_another_seed_gives_other_draws_of_the_same_thing(study) -> None:
 def test_site_order_and_field_follow_from_the_draws(study) -> None:
     tin, s_a = study.values["tin_fraction"], study.values["S_a"]
     assert np.allclose(study.values["site_order"], 4.0 * tin * s_a)
-    assert np.allclose(study.field(4.2), POWER.function(np.array(4.2), study.values["Bc2_0K_T"], study.values["Tc_K"]))
+    assert np.allclose(
+        study.field(4.2), POWER.function(np.array(4.2), study.values["Bc2_0K_T"], study.values["Tc_K"])
+    )
     assert np.allclose(0.693 * study.slope() * study.values["Tc_K"], study.values["Bc2_0K_T"])
     ordered = relation("flukiger-1987-resistivity")
     rho = study.resistivity(ordered)
@@ -95,7 +97,8 @@ def test_shared_doubt_cancels_in_a_difference(study) -> None:
 def grid_of_one_wire(a_pm: float, order: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Posterior of tin and order of a wire of a lot of its own: a sum over offset, levels, spreads and latents.
 
-    Independent of the sampler: plain draws from everything but tin and order, which are summed over a grid of their latents.
+    Independent of the sampler: plain draws from everything but tin and order, which are summed over a grid of their
+    latents.
     """
     h, rng, n = PUBLISHED, np.random.default_rng(5), 60_000
     z = rng.standard_normal((9, n))
@@ -104,7 +107,10 @@ def grid_of_one_wire(a_pm: float, order: float) -> tuple[np.ndarray, np.ndarray,
     widening = np.maximum(h["widening_pm"] + h["u_widening_pm"] * z[3], 0.0)
     spreads = np.exp(h["spread_of_spreads"] * rng.standard_normal((2, n)))
     deficit = h["tin_deficit"] * np.exp(h["tin_deficit_spread"] * z[4]) + h["tin_in_lot"] * spreads[0] * z[5]
-    disorder = h["disorder_binary"] * np.exp(h["disorder_binary_spread"] * z[6]) + h["disorder_in_lot"] * spreads[1] * z[7]
+    disorder = (
+        h["disorder_binary"] * np.exp(h["disorder_binary_spread"] * z[6])
+        + h["disorder_in_lot"] * spreads[1] * z[7]
+    )
     tin = h["tin_edge"] - h["tin_edge_width"] * np.logaddexp(0.0, deficit / h["tin_edge_width"])
     s_a = 1.0 - h["disorder_edge_width"] * np.logaddexp(0.0, disorder / h["disorder_edge_width"])
     a = 529.0 + offset + slope * (tin - 25.0) + widening * (0.98 - s_a)
@@ -156,7 +162,9 @@ def test_widening_off_and_on_moves_tin_where_order_is_low() -> None:
     wires = [wire("full", tin=24.0, s_a=0.98), wire("low", tin=24.0, s_a=0.90)]
     off = joint_draws(wires, n=N, hyper=PUBLISHED.replaced(widening_pm=0.0, u_widening_pm=0.0))
     on = joint_draws(wires, n=N)
-    gaps = [100.0 * float(np.mean(d.of("low", "tin_fraction") - d.of("full", "tin_fraction"))) for d in (off, on)]
+    gaps = [
+        100.0 * float(np.mean(d.of("low", "tin_fraction") - d.of("full", "tin_fraction"))) for d in (off, on)
+    ]
     assert abs(gaps[1]) < abs(gaps[0])
 
 

@@ -1,8 +1,8 @@
 """Simulated wires: a second way from what wires hold to what is measured on them.
 
 Shares no code and no forms with the model: populations are gamma, beta and triangular, order is counted in misplaced
-atoms, the lattice goes by volume, Tc by an error function, Bc2 by slope and resistivity. Only sizes are the same, as they
-come from the same published samples; `sizes` makes all of them larger or smaller.
+atoms, the lattice goes by volume, Tc by an error function, Bc2 by slope and resistivity. Only sizes are the same, as
+they come from the same published samples; `sizes` makes all of them larger or smaller.
 """
 
 import math

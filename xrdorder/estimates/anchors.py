@@ -1,8 +1,8 @@
 """What was measured by other means on some wires, as residuals against the unknowns.
 
-A measured value teaches about its wire's tin and about how the lot lies about the relations, and so about all wires of
-the lot. It is compared with the wire's own value, scatter of the wire included; the scatters are integrated out (they are
-linear), which couples Tc and Bc2 of one wire.
+A measured value teaches about its wire's tin and about how the lot lies about the relations, and so about all wires
+of the lot. It is compared with the wire's own value, scatter of the wire included; the scatters are integrated out
+(they are linear), which couples Tc and Bc2 of one wire.
 """
 
 from __future__ import annotations
@@ -99,7 +99,9 @@ class Anchors:
         return np.array([(y1 + normals[0] - l21 * second) / l11, second])
 
     def _tc(self, relations: Relations, tin: Array) -> tuple[Array, Array]:
-        return critical_temperature(tin, relations.tin_offset[:, self.lots], relations.tc_offset[:, self.lots])
+        return critical_temperature(
+            tin, relations.tin_offset[:, self.lots], relations.tc_offset[:, self.lots]
+        )
 
     def _field(self, relations: Relations, tc: Array) -> tuple[Array, Array, Array]:
         """Bc2 at the temperature of the measurement, its derivative by Tc, its scatter by that of the ratio."""

@@ -2,8 +2,9 @@
 
 A study brings some twenty shared sources. Most move a lattice parameter by a tenth of what wires scatter; carrying
 each as an unknown would cost time and teach nothing. The shared columns, in units of a wire's own noise, are taken
-apart into principal directions: those that matter stay unknowns (of the study, or of the lot they are confined to), what is
-left over becomes noise of the wire's own, which makes differences a little less sure than they are, never surer.
+apart into principal directions: those that matter stay unknowns (of the study, or of the lot they are confined to),
+what is left over becomes noise of the wire's own, which makes differences a little less sure than they are, never
+surer.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from xrdorder.estimates.hyperparameters import Hyperparameters
-from xrdorder.estimates.wires import DOPED, LATTICE, ORDER, Wire
+from xrdorder.estimates.wires import LATTICE, ORDER, Wire
 from xrdorder.uncertainty import PRIVATE, Array
 
 PM = 1e3
@@ -114,7 +115,8 @@ Columns = dict[tuple[str, str], Array]
 
 def _columns(wires: Sequence[Wire], hyper: Hyperparameters) -> tuple[Array, Columns]:
     """Own covariance of lattice (pm) and order of each wire, and signed columns (n, 2) of shared sources."""
-    own, columns = np.zeros((len(wires), 2, 2)), {}
+    own = np.zeros((len(wires), 2, 2))
+    columns: Columns = {}
     for k, wire in enumerate(wires):
         table = wire.contributions
         rows = np.zeros((2, len(table.sources)))

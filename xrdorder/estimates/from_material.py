@@ -1,8 +1,8 @@
 """A wire of the model from what `xrdorder.material` derived of a pattern, and the model on a laboratory's own line.
 
-The model has its own a(tin) line. So what `material` knows of the line is taken off again: the lattice parameter free of
-strain and of the dopants' effect is the one that its line gives back for its tin, and the columns of the line go. The
-order was referred to that tin; this is taken back too, and the model refers it to the tin of each draw.
+The model has its own a(tin) line. So what `material` knows of the line is taken off again: the lattice parameter free
+of strain and of the dopants' effect is the one that its line gives back for its tin, and the columns of the line go.
+The order was referred to that tin; this is taken back too, and the model refers it to the tin of each draw.
 """
 
 from __future__ import annotations

@@ -1,17 +1,17 @@
-"""Joint draws of tin, order, Tc and Bc2 of all wires of a study: one model, one set of draws, everything read from them.
+"""Joint draws of tin, order, Tc and Bc2 of all wires of a study, from which everything is read.
 
 What is shared by whom::
 
-    study   offset, slope and widening of the a(tin) line, bias of the microprobe, shared contributions
-    lot     level and spread of tin and order, offset of the lattice, offsets from the published relations, dopant content
-    treatment in a lot      where a dopant sits, in part
-    wire    tin, order, its own contributions, scatter of lattice, Tc and Bc2
+    study   offset, slope and widening of the a(tin) line, bias of the microprobe, shared contributions lot     level
+    and spread of tin and order, offset of the lattice, offsets from the published relations, dopant content treatment
+    in a lot      where a dopant sits, in part wire    tin, order, its own contributions, scatter of lattice, Tc and
+    Bc2
 
 Differences are differences of draws, intervals are their quantiles; there is no other arithmetic of uncertainty.
 
-How it is computed: `evidence` arranges the wires, `likelihood` integrates each wire out, `sampler` draws what is shared,
-and here tin and order of every wire are drawn given that, and Tc and Bc2 from them. Of what no data of a lot speak (its
-offsets from the relations, where nothing was anchored), the draws are exactly uncorrelated between lots.
+How it is computed: `evidence` arranges the wires, `likelihood` integrates each wire out, `sampler` draws what is
+shared, and here tin and order of every wire are drawn given that, and Tc and Bc2 from them. Of what no data of a lot
+speak (its offsets from the relations, where nothing was anchored), the draws are exactly uncorrelated between lots.
 
 Wires are sorted before anything is drawn, and random numbers go by name: the order of wires plays no part.
 """
@@ -97,11 +97,12 @@ class JointDraws:
 
     def slope(self) -> Array:
         """Slope of Bc2 at Tc, T/K, (samples, draws): Bc2(0) = 0.693 Tc slope, N. R. Werthamer, E. Helfand, P. C.
-        Hohenberg in the dirty limit without paramagnetic limit, as used by C. Senatore, R. Flükiger (2013), eq. (4)."""  # noqa: D205, D209
+        Hohenberg in the dirty limit without paramagnetic limit, as used by C. Senatore, R. Flükiger (2013), eq.
+        (4)."""  # noqa: D205, D209
         return np.asarray(self.values["Bc2_0K_T"] / (0.693 * self.values["Tc_K"]))
 
     def resistivity(self, relation: Relation) -> Array:
-        """Normal resistivity, microohm cm, (samples, draws), by a relation of kind "resistivity-from-order" or "-from-tin".
+        """Normal resistivity, microohm cm, (samples, draws), by a relation from order or from tin.
 
         NaN where a draw lies outside the validity of the relation.
         """
@@ -137,7 +138,9 @@ def joint_draws(
     if not wires:
         raise ValidityError("no wire to estimate; give at least one")
     if law.kind != "bc2-temperature":
-        raise ValidityError(f"relation '{law.name}' is none of Bc2 at a temperature; give one of kind bc2-temperature")
+        raise ValidityError(
+            f"relation '{law.name}' is none of Bc2 at a temperature; give one of kind bc2-temperature"
+        )
     kept, flags = checked(wires)
     likelihood = _likelihood(kept, hyper, law)
     study, lots = _shared(likelihood, seed, n)
@@ -224,11 +227,16 @@ def _drawn(likelihood: Likelihood, study: Array, lots: Array, seed: int) -> dict
     values = {target: np.empty((len(wires), n)) for target in TARGETS}
     random = streams.generator(seed, "wires", *(wire.name for wire in wires))
     scatter = np.array(
-        [[standard_normal(n, seed, f"estimates/{what}", key=wire.name) for wire in wires] for what in ("Tc", "ratio")]
+        [
+            [standard_normal(n, seed, f"estimates/{what}", key=wire.name) for wire in wires]
+            for what in ("Tc", "ratio")
+        ]
     )
     for part in likelihood.portions(n):
         tin, order = _draw_wires(likelihood, study[part], lots[part], random)
-        tc, field = _draw_properties(likelihood, study[part], lots[part], tin, scatter[:, :, part].transpose(0, 2, 1))
+        tc, field = _draw_properties(
+            likelihood, study[part], lots[part], tin, scatter[:, :, part].transpose(0, 2, 1)
+        )
         for target, draws in zip(TARGETS, (0.01 * tin, order, 0.04 * tin * order, tc, field), strict=True):
             values[target][:, part] = draws.T
     return values
@@ -295,4 +303,3 @@ def _of_lots(likelihood: Likelihood, study: Array, lots: Array) -> dict[str, dic
         lot.lstrip("\x00"): {name: part[:, k] for name, part in zip(unknowns.RELATIONS, parts, strict=False)}
         for k, lot in enumerate(likelihood.evidence.lots)
     }
-

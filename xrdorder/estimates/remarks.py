@@ -1,4 +1,4 @@
-"""What a reader of the draws must know: tin at the edge of the A15 field, anchors that contradict each other, lone wires."""
+"""What a reader of the draws must know: tin cut at the edge of the field, contradicting anchors, lone wires."""
 
 from __future__ import annotations
 
@@ -19,15 +19,17 @@ BEYOND_CHANCE = 3.0
 KINDS_OF_ANCHORS = {"tin_at_percent": "tin", "tc_k": "Tc", "bc2_t": "Bc2"}
 
 UNTESTED = (
-    "no published data test an absolute Tc from X-rays below 17.6 K: samples with measured lattice parameter and Tc all "
-    "lie above"
+    "no published data test an absolute Tc from X-rays below 17.6 K: samples with measured lattice parameter and "
+    "Tc all lie above"
 )
 """To be said beside every absolute Tc."""
 
 _TWICE = 2.0
 
 
-def add(flags: dict[str, list[Flag]], evidence: Evidence, hyper: Hyperparameters, tin_fraction: Array) -> None:
+def add(
+    flags: dict[str, list[Flag]], evidence: Evidence, hyper: Hyperparameters, tin_fraction: Array
+) -> None:
     """Add flags of every wire but those of its anchors; `tin_fraction` are draws, (wires, draws)."""
     counts = dict(zip(evidence.lots, evidence.counts, strict=True))
     for k, wire in enumerate(evidence.wires):
@@ -86,7 +88,12 @@ def _by_lot(wires: Sequence[Wire], kind: str) -> dict[str, list[int]]:
 
 
 def _contradiction(
-    flags: dict[str, list[Flag]], wires: Sequence[Wire], members: list[int], kind: str, title: str, free: Array
+    flags: dict[str, list[Flag]],
+    wires: Sequence[Wire],
+    members: list[int],
+    kind: str,
+    title: str,
+    free: Array,
 ) -> None:
     measured = [getattr(wires[k], kind) for k in members]
     away = [one.value - float(free[k].mean()) for one, k in zip(measured, members, strict=True)]
@@ -99,8 +106,8 @@ def _contradiction(
         return
     names = wires[members[first]].name, wires[members[second]].name
     message = (
-        f"measured {title} of '{names[1]}' and '{names[0]}' contradict each other: they differ by {gap:.2g}, and by X-rays "
-        f"by {expected.mean():.2g} ± {u:.2g}, which is {apart:.1f} standard uncertainties away; both are kept"
+        f"measured {title} of '{names[1]}' and '{names[0]}' contradict each other: they differ by {gap:.2g}, and "
+        f"by X-rays by {expected.mean():.2g} ± {u:.2g}, which is {apart:.1f} standard uncertainties away; both are kept"
     )
     for name in names:
         flags[name].append(Flag("anchors-contradict", message))

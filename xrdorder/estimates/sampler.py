@@ -1,18 +1,18 @@
 """Draws of shared unknowns: many walkers, brought from the prior to the posterior by annealing.
 
-All latents are standard normal before anything was measured. Walkers start there and the evidence is let in by steps. At
-each step lots move on their own (all lots at once, given the study), then the study moves and every lot follows along
-the line by which lots hang on the study among the walkers.
+All latents are standard normal before anything was measured. Walkers start there and the evidence is let in by steps.
+At each step lots move on their own (all lots at once, given the study), then the study moves and every lot follows
+along the line by which lots hang on the study among the walkers.
 
-A move forgets part of where the walker was and draws it anew from the normal distribution of the walkers (autoregressive;
-S. L. Cotter et al., Stat. Sci. 28 (2013) 424, from memory, with the walkers in place of the prior); Metropolis' test puts
-right what that distribution has wrong. How much is forgotten follows from how many moves are accepted. Every third move is a
-plain random step, for walkers in tails that the normal distribution does not know.
+A move forgets part of where the walker was and draws it anew from the normal distribution of the walkers
+(autoregressive; S. L. Cotter et al., Stat. Sci. 28 (2013) 424, from memory, with the walkers in place of the prior);
+Metropolis' test puts right what that distribution has wrong. How much is forgotten follows from how many moves are
+accepted. Every third move is a plain random step, for walkers in tails that the normal distribution does not know.
 
 Tried and rejected: Laplace's method for everything (tin off by half a standard uncertainty: widening times order is
-curved); one Laplace proposal for everything with Metropolis (still drifting after 400 sweeps); random steps alone (after 30 of
-them intervals are still a tenth too wide); sequential Monte Carlo with resampling (hundreds of steps for hundreds of lots, as
-the evidence grows with their number).
+curved); one Laplace proposal for everything with Metropolis (still drifting after 400 sweeps); random steps alone
+(after 30 of them intervals are still a tenth too wide); sequential Monte Carlo with resampling (hundreds of steps for
+hundreds of lots, as the evidence grows with their number).
 """
 
 from __future__ import annotations
@@ -94,7 +94,12 @@ class Shape(NamedTuple):
 
 
 def sample(
-    likelihood: LogLikelihood, study: Array, lots: Array, active: np.ndarray, n: int, random: np.random.Generator
+    likelihood: LogLikelihood,
+    study: Array,
+    lots: Array,
+    active: np.ndarray,
+    n: int,
+    random: np.random.Generator,
 ) -> tuple[Array, Array]:
     """Draw `n` times from the posterior.
 
@@ -144,14 +149,13 @@ def _shape(walkers: Walkers) -> Shape:
     follow = np.linalg.solve(covariance, study.T @ lots.reshape(n, -1) / n).reshape(p, *lots.shape[1:])
     rest = lots - np.tensordot(study, follow, 1)
     by_lot = np.einsum("wlq,wlr->lqr", rest, rest, optimize=True) / n + 1e-9 * np.eye(lots.shape[2])
-    lot_root, study_root = (_WIDER * np.linalg.cholesky(matrix) for matrix in (by_lot, covariance))
-    return Shape(*means, follow, lot_root, np.linalg.inv(lot_root), study_root, np.linalg.inv(study_root))
+    lot_root, study_root = (np.asarray(_WIDER * np.linalg.cholesky(matrix)) for matrix in (by_lot, covariance))
+    inverses = np.asarray(np.linalg.inv(lot_root)), np.asarray(np.linalg.inv(study_root))
+    return Shape(*means, follow, lot_root, inverses[0], study_root, inverses[1])
 
 
-def _proposed(
-    whitened: Array, noise: Array, step: Array | float, *, plain: bool
-) -> tuple[Array, Array]:
-    """New place in coordinates where the walkers are standard normal, and the log of what the proposal favours it by."""
+def _proposed(whitened: Array, noise: Array, step: Array | float, *, plain: bool) -> tuple[Array, Array]:
+    """New place where the walkers are standard normal, and the log of what the proposal favours it by."""
     if plain:
         return whitened + 2.38 / np.sqrt(whitened.shape[-1]) * noise, np.zeros(whitened.shape[:-1])
     new = np.sqrt(1.0 - step**2) * whitened + step * noise
@@ -159,11 +163,19 @@ def _proposed(
 
 
 def _move_lots(
-    walkers: Walkers, likelihood: LogLikelihood, share: float, random: np.random.Generator, shape: Shape, *, plain: bool
+    walkers: Walkers,
+    likelihood: LogLikelihood,
+    share: float,
+    random: np.random.Generator,
+    shape: Shape,
+    *,
+    plain: bool,
 ) -> Array:
     """Move every lot on its own; give the share accepted, (lots,)."""
     middle = shape.lots + np.tensordot(walkers.study - shape.study, shape.follow, 1)
-    whitened = np.einsum("lqr,wlr->wlq", shape.lot_inverse, (walkers.lots - middle) * walkers.active, optimize=True)
+    whitened = np.einsum(
+        "lqr,wlr->wlq", shape.lot_inverse, (walkers.lots - middle) * walkers.active, optimize=True
+    )
     noise = random.standard_normal(walkers.lots.shape) * walkers.active
     new, favoured = _proposed(whitened, noise, walkers.lot_step[:, None], plain=plain)
     step = np.einsum("lqr,wlr->wlq", shape.lot_root, new - whitened, optimize=True) * walkers.active
@@ -178,11 +190,19 @@ def _move_lots(
 
 
 def _move_study(
-    walkers: Walkers, likelihood: LogLikelihood, share: float, random: np.random.Generator, shape: Shape, *, plain: bool
+    walkers: Walkers,
+    likelihood: LogLikelihood,
+    share: float,
+    random: np.random.Generator,
+    shape: Shape,
+    *,
+    plain: bool,
 ) -> float:
     """Move the study and let the lots follow; give the share accepted."""
     whitened = (walkers.study - shape.study) @ shape.study_inverse.T
-    new, favoured = _proposed(whitened, random.standard_normal(whitened.shape), walkers.study_step, plain=plain)
+    new, favoured = _proposed(
+        whitened, random.standard_normal(whitened.shape), walkers.study_step, plain=plain
+    )
     step = (new - whitened) @ shape.study_root.T
     study, lots = walkers.study + step, walkers.lots + np.tensordot(step, shape.follow, 1)
     evidence = likelihood(study, lots)

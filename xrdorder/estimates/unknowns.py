@@ -1,8 +1,9 @@
 """Which unknowns a study has, and their sizes: standard normal latents to pm, at.%, K.
 
-Latents of the study: offset and slope of its a(tin) line, widening by disorder, bias of its microprobe, level of tin and
-order of its lots, shared directions. Latents of a lot: level and spread of tin and order, offset of its lattice, shared directions of the lot, and
-how it lies about the published relations (offset in tin and in kelvin, Bc2 over Tc and its slope).
+Latents of the study: offset and slope of its a(tin) line, widening by disorder, bias of its microprobe, level of tin
+and order of its lots, shared directions. Latents of a lot: level and spread of tin and order, offset of its lattice,
+shared directions of the lot, and how it lies about the published relations (offset in tin and in kelvin, Bc2 over Tc
+and its slope).
 """
 
 from __future__ import annotations
@@ -118,7 +119,9 @@ def read(evidence: Evidence, hyper: Hyperparameters, study: Array, lots: Array) 
     )
 
 
-def relations(evidence: Evidence, hyper: Hyperparameters, latents: Array, by_lot: populations.Lots) -> Relations:
+def relations(
+    evidence: Evidence, hyper: Hyperparameters, latents: Array, by_lot: populations.Lots
+) -> Relations:
     """How lots lie about the published relations, from the latents `RELATIONS` (walkers, lots, 4)."""
     tantalum = np.array([hyper["tantalum_k"] if kind == "Ta" else 0.0 for kind in evidence.kinds])
     family = ["doped" if k in ("Ta", "Ti") else "any" if k == "any" else "undoped" for k in evidence.kinds]

@@ -89,7 +89,9 @@ class Wire:
 
     def __post_init__(self) -> None:
         if self.kind not in KINDS:
-            raise ValidityError(f"wire '{self.name}': kind '{self.kind}' is unknown; say one of {', '.join(KINDS)}")
+            raise ValidityError(
+                f"wire '{self.name}': kind '{self.kind}' is unknown; say one of {', '.join(KINDS)}"
+            )
         for quantity, value, low, high, hint in (
             (LATTICE, self.a_nm, 0.51, 0.55, "give nm, for Nb3Sn near 0.529"),
             (ORDER, self.site_order, -0.2, 1.3, "give r_a + r_b - 1"),
@@ -99,9 +101,13 @@ class Wire:
             if not low <= value <= high:
                 raise ValidityError(f"wire '{self.name}': {quantity} is {value:g}; {hint}")
             if quantity not in self.contributions.quantities:
-                raise ValidityError(f"wire '{self.name}': no uncertainties of {quantity}; give its row of contributions")
+                raise ValidityError(
+                    f"wire '{self.name}': no uncertainties of {quantity}; give its row of contributions"
+                )
         if self.order_by_tin and not math.isfinite(self.order_at_tin):
-            raise ValidityError(f"wire '{self.name}': site order changes with tin; give the tin it was found with")
+            raise ValidityError(
+                f"wire '{self.name}': site order changes with tin; give the tin it was found with"
+            )
 
     @property
     def lot_key(self) -> str:
@@ -139,15 +145,22 @@ def _without_unusable(wire: Wire, flags: list[Flag]) -> Wire:
         "tc_k": _complaint(wire.tc_k, 0.0, HIGHEST_TC_K, "Tc", "K", "no A15 has"),
         "bc2_t": _complaint(wire.bc2_t, 0.0, 45.0, "Bc2", "T", "no A15 has")
         or ("Bc2 without a temperature" if wire.bc2_t and not wire.bc2_t.temperature_k >= 0.0 else ""),
-        "tin_at_percent": _complaint(wire.tin_at_percent, low - 1.0, high + 1.0, "tin", "at.%", "outside the A15 field:"),
+        "tin_at_percent": _complaint(
+            wire.tin_at_percent, low - 1.0, high + 1.0, "tin", "at.%", "outside the A15 field:"
+        ),
     }
     for name, complaint in complaints.items():
         if complaint:
-            flags.append(Flag("anchor-set-aside", f"{complaint}: stands beside the estimates and anchors nothing"))
+            flags.append(
+                Flag("anchor-set-aside", f"{complaint}: stands beside the estimates and anchors nothing")
+            )
             wire = replace(wire, **{name: None})  # type: ignore[arg-type]
     if wire.tc_k and not wire.tc_k.criterion:
         flags.append(
-            Flag("anchor-without-criterion", "measured Tc without a criterion: taken as known to a quarter kelvin more")
+            Flag(
+                "anchor-without-criterion",
+                "measured Tc without a criterion: taken as known to a quarter kelvin more",
+            )
         )
     return wire
 

@@ -1,7 +1,8 @@
 """Samples that others measured: the table behind the sizes of the model and the grey points behind a user's own.
 
-The values live in ``published_samples.toml`` beside this module, each with source, criterion and how it is known. The file is
-checked when it is loaded: a key nobody knows, a value no A15 can have, an uncertainty without a value are errors.
+The values live in ``published_samples.toml`` beside this module, each with source, criterion and how it is known. The
+file is checked when it is loaded: a key nobody knows, a value no A15 can have, an uncertainty without a value are
+errors.
 """
 
 from __future__ import annotations
@@ -173,7 +174,7 @@ def parse(table: Mapping[str, Any]) -> tuple[PublishedSample, ...]:
 
 
 def _sample(values: Mapping[str, Any]) -> PublishedSample:
-    plain = {key: tuple(value) if isinstance(value, list) else value for key, value in values.items()}
+    plain: dict[str, Any] = {key: tuple(value) if isinstance(value, list) else value for key, value in values.items()}
     plain = {key: float(value) if isinstance(value, int) and not isinstance(value, bool) else value
              for key, value in plain.items()}  # fmt: skip
     try:
@@ -232,12 +233,12 @@ def select(
     10
     """
     forms = ((form,) if form else ()) if isinstance(form, str) else form
-    for what, given, allowed in (
-        ("quantity", quantities, set(_RANGES)), ("form", forms, set(FORMS)), ("test", (judges,) if judges else (), set(JUDGES)),
-    ):  # fmt: skip
+    asked = {"quantity": (quantities, _RANGES), "form": (forms, FORMS), "test": ((judges,) if judges else (), JUDGES)}
+    for what, (given, allowed) in asked.items():
         for name in given:
             if name not in allowed:
-                raise UnknownNameError(f"no {what} '{name}' of published samples; there are {', '.join(sorted(allowed))}")
+                known = ", ".join(sorted(allowed))
+                raise UnknownNameError(f"no {what} '{name}' of published samples; there are {known}")
     return tuple(
         sample
         for sample in published_samples()
