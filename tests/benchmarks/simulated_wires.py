@@ -1,0 +1,131 @@
+"""Do the joint draws hold on simulated wires? Coverage and rms z by kind of truth and size of study.
+
+    python -m tests.benchmarks.simulated_wires [--studies 20] [--sizes 1x5,5x10] [--truths priors,uniform-5] [--anchor
+    tc] [--hyper most_wires=1e6]
+
+One line a setting: share of wires with tin beyond two u, coverage at 68 and 95 % and rms z of tin, of differences of
+tin, Tc and Bc2 within a lot. Prints; asserts nothing.
+"""
+
+import argparse
+import time
+
+import numpy as np
+
+from tests.estimates.truths import Setting, SimulatedWire, study
+from xrdorder.estimates import PUBLISHED, Hyperparameters, JointDraws, Measured, Wire, joint_draws
+from xrdorder.uncertainty import Contributions
+
+TRUTHS = {
+    "priors": Setting(),
+    "priors-0": Setting(widening_pm=0.0),
+    "priors-5": Setting(widening_pm=5.0),
+    "uniform-5": Setting("uniform", "uniform", 5.0),
+    "uniform-0": Setting("uniform", "uniform", 0.0),
+    "uniform-9": Setting("uniform", "uniform", 9.0),
+    "doubled": Setting(sizes=2.0),
+}
+
+
+def told(wires: list[SimulatedWire], anchor: str = "") -> list[Wire]:
+    """What the model is told; with `anchor`, Tc or Bc2 of the first wire of each lot as well."""
+    rng, found, seen = np.random.default_rng(len(wires)), [], set()
+    for k, wire in enumerate(wires):
+        keys = list(wire.contributions)
+        table = Contributions(
+            ("a_nm", "site_order"), tuple(source for source, _ in keys),
+            np.array([wire.contributions[key] for key in keys]).T, tuple(group for _, group in keys),
+        )  # fmt: skip
+        extra = {}
+        if anchor and wire.lot not in seen:
+            if "tc" in anchor:
+                extra["tc_k"] = Measured(min(wire.tc_k + 0.1 * rng.standard_normal(), 18.4), 0.1, "50 %")
+            if "bc2" in anchor:
+                extra["bc2_t"] = Measured(wire.bc2_t + 0.3 * rng.standard_normal(), 0.3, "50 %", 0.0)
+        seen.add(wire.lot)
+        name, lot, hold = f"wire-{k:03d}", f"lot-{wire.lot}", f"hold-{wire.treatment}"
+        found.append(Wire(name, lot, wire.kind, hold, wire.a_nm, wire.site_order, table, **extra))
+    return found
+
+
+def judged(draws: JointDraws, wires: list[SimulatedWire]) -> dict[str, np.ndarray]:
+    """Rank of the truth among the draws, z and u: rows of (rank, z, u) by quantity."""
+    values = {
+        "tin": (100.0 * draws.values["tin_fraction"], [w.tin for w in wires]),
+        "Tc": (draws.values["Tc_K"], [w.tc_k for w in wires]),
+        "Bc2": (draws.values["Bc2_0K_T"], [w.bc2_t for w in wires]),
+    }
+    pairs = [(k, k + 1) for k in range(len(wires) - 1) if wires[k].lot == wires[k + 1].lot]
+    pairs += [(k, k + 3) for k in range(len(wires) - 3) if wires[k].lot == wires[k + 3].lot]
+    found = {}
+    for name, (x, truth) in values.items():
+        t = np.array(truth)
+        found[name] = _scores(x, t)
+        i, j = np.array(pairs).T
+        found["d" + name] = _scores(x[j] - x[i], t[j] - t[i])
+    return found
+
+
+def _scores(x: np.ndarray, truth: np.ndarray) -> np.ndarray:
+    u = x.std(axis=1)
+    return np.array([(x < truth[:, None]).mean(axis=1), (truth - x.mean(axis=1)) / u, u]).T
+
+
+def campaign(
+    setting: Setting,
+    lots: int,
+    wires: int,
+    studies: int,
+    n: int,
+    anchor: str = "",
+    hyper: Hyperparameters = PUBLISHED,
+) -> dict[str, np.ndarray]:
+    """Scores of all wires of some studies."""
+    parts = []
+    for seed in range(studies):
+        simulated = study(np.random.default_rng([seed, lots, wires]), lots, wires, setting)
+        parts.append(judged(joint_draws(told(simulated, anchor), seed=seed, n=n, hyper=hyper), simulated))
+    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+
+
+def line(name: str, scores: np.ndarray) -> str:
+    rank, z, u = scores.T
+    inside = [np.mean(np.abs(rank - 0.5) < half) for half in (0.34, 0.475)]
+    return (
+        f"{name:4s} beyond 2 u {100 * np.mean(np.abs(z) > 2):5.1f} %  coverage {inside[0]:.2f}/{inside[1]:.2f}  "
+        f"rms z {np.sqrt(np.mean(z**2)):.2f}  mean z {z.mean():+.2f}  u {u.mean():.3f}"
+    )
+
+
+def main() -> None:
+    """Print a table."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--studies", type=int, default=20)
+    parser.add_argument("--draws", type=int, default=1000)
+    parser.add_argument("--sizes", default="1x5,5x10")
+    parser.add_argument("--truths", default="priors,uniform-5")
+    parser.add_argument("--anchor", default="")
+    parser.add_argument("--hyper", default="", help="other values, as most_wires=1e6,widening_pm=3")
+    options = parser.parse_args()
+    others = {
+        name: float(value) for name, value in (pair.split("=") for pair in options.hyper.split(",") if pair)
+    }
+    hyper = PUBLISHED.replaced(**others)
+    for truth in options.truths.split(","):
+        for size in options.sizes.split(","):
+            lots, wires = (int(part) for part in size.split("x"))
+            start = time.process_time()
+            scores = campaign(
+                TRUTHS[truth], lots, wires, options.studies, options.draws, options.anchor, hyper
+            )
+            print(
+                f"{truth}, {options.studies} studies of {lots} lots x {wires} wires {options.anchor} {options.hyper}",
+                end="",
+            )
+            print(f" ({(time.process_time() - start) / options.studies:.1f} s of CPU each)")
+            for name, part in scores.items():
+                print("   ", line(name, part), flush=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,107 @@
+"""The sizes of the model that are called derived follow from the table of published samples, and the table from its sources."""
+
+import re
+
+import numpy as np
+import pytest
+
+from tests.benchmarks import leave_one_laboratory_out as left_out
+from xrdorder.estimates import PUBLISHED
+from xrdorder.relations.published_samples import published_samples, select
+
+# Rounding of the table of hyper-parameters, and what single samples more or less change.
+ROUNDING = 0.02
+
+
+@pytest.mark.parametrize("name", sorted(left_out.calibrated(published_samples())))
+def test_derived_sizes_follow_from_the_samples(name: str) -> None:
+    assert PUBLISHED[name] == pytest.approx(left_out.calibrated(published_samples())[name], rel=ROUNDING)
+    assert PUBLISHED.entry(name).known == "derived"
+
+
+def test_every_hyper_parameter_says_from_what_it_is() -> None:
+    for name in PUBLISHED:
+        entry = PUBLISHED.entry(name)
+        assert entry.unit and len(entry.source) > 7, name
+
+
+def test_order_of_doped_wires_with_the_dopants_taken_off() -> None:
+    """S. M. Heald et al., Sci. Rep. 8 (2018) 4798, tables II and V: S_a = (order - 4 c s) / (4 beta) with c of the dopant, s of it
+    on the tin site (0.30, 0.32, 0.21 of the tantalum, no titanium)."""  # noqa: D205, D209
+    on_tin = {"restacked wire with Ta, 640 °C": 0.30, "restacked wire with Ta and Ti, 640 °C": 0.32,
+              "restacked wire with Ta, 665 °C": 0.21}  # fmt: skip
+    missing = []
+    for s in select("site_order", "tin_at_percent"):
+        taken = 0.04 * s.dopant_at_percent.get("Ta", 0.0) * on_tin.get(s.name, 0.0)
+        missing.append(1.0 - (s.site_order - taken) / (0.04 * s.tin_at_percent))
+    assert len(missing) == 5
+    logs = np.log(missing)
+    assert PUBLISHED["disorder_doped"] == pytest.approx(np.exp(logs.mean()), rel=0.05)
+    assert PUBLISHED["disorder_doped_spread"] == pytest.approx(logs.std(ddof=1), rel=0.1)
+
+
+def test_pairs_of_alloys_give_the_scatter_of_wires() -> None:
+    """N. Paudel et al., arXiv:2412.09514, table I: alloys reacted at 670 and 750 °C; what is left of a pair is two wires."""
+    alloys = [s for s in select("Tc_K", "Bc2_T", where=lambda s: "2412.09514" in s.source)]
+    by = {(s.alloy, s.treatment_c): s for s in alloys}
+    pairs = [(s, by[(s.alloy, 750.0)]) for s in alloys if s.treatment_c == 670.0 and (s.alloy, 750.0) in by]
+    assert len(pairs) >= 12
+    tc = np.array([hot.Tc_K - cold.Tc_K for cold, hot in pairs])
+    ratio = np.array([hot.Bc2_T / hot.Tc_K - cold.Bc2_T / cold.Tc_K for cold, hot in pairs])
+    assert PUBLISHED["tc_scatter_k"] == pytest.approx(tc.std(ddof=1) / np.sqrt(2.0), rel=0.25)
+    assert PUBLISHED["ratio_scatter"] == pytest.approx(ratio.std(ddof=1) / np.sqrt(2.0), rel=0.25)
+    # hotter: more Tc, less field; one ratio would have them gain 1 T
+    assert tc.mean() > 0.4 and np.mean([hot.Bc2_T - cold.Bc2_T for cold, hot in pairs]) < 0.0
+
+
+# J. Zhou et al., Appl. Phys. Lett. 99 (2011) 122507, table 1 (read): a in nm, tin in at.%, Tc in K, resistivity, Bc2(0.3 K).
+ZHOU = {
+    (1400.0, 0.52882): (24.6, 18.05, 20.9, 29.1), (1600.0, 0.52872): (24.5, 17.90, 12.7, 27.6),
+    (1800.0, 0.52871): (23.3, 17.87, 31.3, 29.4), (1400.0, 0.52871): (24.6, 18.05, 42.5, 29.1),
+    (1800.0, 0.52873): (23.7, 17.67, 24.9, 29.0), (1200.0, 0.52871): (24.9, 17.81, 9.48, 27.6),
+}  # fmt: skip
+
+
+def test_a_table_as_it_was_printed() -> None:
+    samples = select("a_nm", where=lambda s: s.source.startswith("J. Zhou"))
+    found = {(s.treatment_c, s.a_nm): (s.tin_at_percent, s.Tc_K, s.resistivity_uohm_cm, s.Bc2_T) for s in samples}
+    assert found == ZHOU
+
+
+def numbers(line: str) -> list[float]:
+    return [float(text) for text in re.findall(r"[-+]?\d+\.\d+", line)]
+
+
+def test_the_page_shows_what_the_script_finds() -> None:
+    """Ten samples by their lattice, with few draws: the row of docs/evidence.md within what 500 draws leave open."""
+    text = left_out.PAGE.read_text(encoding="utf-8")
+    question = left_out.questions()[0]
+    printed = next(line for line in text.splitlines() if line.startswith(f"| {question.title} |"))
+    fresh = left_out.row(question.title, question.unit, left_out.scores(question, 500, {}), 4)
+    old, new = numbers(printed), numbers(fresh)
+    assert old[0] == pytest.approx(new[0], abs=0.11) and old[3] == pytest.approx(new[3], abs=0.11)  # one sample of ten
+    assert old[6] == pytest.approx(new[6], rel=0.2)  # width: 500 draws know a quantile to a tenth
+    assert old[7] == pytest.approx(new[7], abs=0.1)
+
+
+@pytest.mark.slow
+def test_the_whole_page_is_current() -> None:
+    text = left_out.PAGE.read_text(encoding="utf-8")
+    for fresh in left_out.table(500)[2:]:
+        title = fresh.split("|")[1]
+        printed = next(line for line in text.splitlines() if line.startswith(f"|{title}|"))
+        old, new = numbers(printed), numbers(fresh)
+        samples = int(re.findall(r"\| (\d+) \(", fresh)[0])
+        assert old[0] == pytest.approx(new[0], abs=max(0.11, 2.1 / samples)), title
+        assert old[6] == pytest.approx(new[6], rel=0.25), title
+
+
+def test_what_must_hold_stands_on_the_page() -> None:
+    """Limits that were set before the model was built; the widths are those of the last run on the page."""
+    rows = {line.split("|")[1].strip(): numbers(line) for line in left_out.PAGE.read_text(encoding="utf-8").splitlines()
+            if re.match(r"\| .* → ", line)}  # fmt: skip
+    inside_68, _, _, inside_95, _, _, width = rows["a → Tc"][:7]
+    assert inside_68 >= 0.5 and inside_95 >= 0.9 and width <= 1.6
+    inside_68, low, high, inside_95, low_95, high_95, width = rows["tin → Tc, bulk and wire"][:7]
+    assert low <= inside_68 <= high and low_95 <= inside_95 <= high_95 and width <= 2.2
+    assert rows["Tc → Bc2, doped"][6] <= 4.0 and rows["tin → Bc2, doped"][6] <= 4.4
