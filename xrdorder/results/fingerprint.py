@@ -57,7 +57,8 @@ def import_closure(modules: tuple[str, ...], package: Path) -> list[Path]:
             waiting += _imports(path, package)
     # the entrance of the package itself hands names on lazily and computes nothing
     files.discard(package / "__init__.py")
-    tables = {table for path in files for table in path.parent.rglob("*") if table.suffix in _TABLES}
+    folders = {path.parent for path in files} - {package}
+    tables = {table for folder in folders for table in folder.rglob("*") if table.suffix in _TABLES}
     return sorted(files | tables)
 
 
