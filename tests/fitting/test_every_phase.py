@@ -7,8 +7,8 @@ import xarray as xr
 from tests.made import as_pattern
 from xrdorder.crystals import doped, phase, phase_names
 from xrdorder.fitting import DEFAULT_COMPOSITION, Calibration, FitOptions, fit_pattern
-from xrdorder.fitting.free_intensities import FreeLines
 from xrdorder.fitting.derived import masses
+from xrdorder.fitting.free_intensities import FreeLines
 from xrdorder.fitting.initial_values import PACKING, start_parameters
 from xrdorder.fitting.whole_pattern import sample_geometry
 from xrdorder.forward_model.pattern_model import PatternModel
