@@ -147,7 +147,7 @@ def test_estimate_prints_every_relation_with_source_and_validity(run):
     for word in ("tin", "S_a", "S_b", "Tc", "Bc2(0 K)", "Bc2(4.2 K)", "combined", "order-bound"):
         assert word in text
     # the bound by the order is 0.93 / 4 = 23.25 at.%
-    assert f"{100.0 * PUBLISHED_SCALE.tin(0.52880):.1f}(" in text and "23.25(" in text
+    assert f"{100.0 * PUBLISHED_SCALE.tin(0.52880):.1f}(" in text and "23.2(5)" in text
     assert text.count("valid for") >= 10 and "Supercond. Sci. Technol." in text
     assert "not measurements" in text
     brief = run("estimate", "--lattice-nm", "0.52880", "--site-order", "0.93", "--brief")
