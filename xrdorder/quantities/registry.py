@@ -431,6 +431,12 @@ def known(name: str) -> Quantity | None:
     return QUANTITIES.get(name) or _COLUMNS.get(name) or _of_a_family(name)
 
 
+def grows_by_factors(name: str) -> bool:
+    """Whether numbers of this name are compared by their logarithm; of what has no entry they are not."""
+    one = known(name)
+    return one is not None and one.by_logarithm
+
+
 def standing_in(place: Place) -> tuple[Quantity, ...]:
     """Quantities that stand in a table or figure, in order.
 
