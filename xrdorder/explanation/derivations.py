@@ -24,7 +24,7 @@ from xrdorder.material.strain import FREE, METALS, STRAIN, bounded_strain, misma
 from xrdorder.material.tin import SLOPE_NM
 from xrdorder.material.tin_scale import LEVEL
 from xrdorder.material.widths import rms_strain
-from xrdorder.profiles.widths import size_from_lorentz_sec, voigt_breadth
+from xrdorder.profiles.width_terms import size_from_lorentz_sec, voigt_breadth
 from xrdorder.relations import LABELS, Relation
 from xrdorder.relations.tin_from_lattice import END_POINTS, MEASURED
 from xrdorder.results.parameters import StoredParameters
