@@ -27,7 +27,7 @@ def test_every_hyper_parameter_says_from_what_it_is() -> None:
 
 def test_order_of_doped_wires_with_the_dopants_taken_off() -> None:
     """S. M. Heald et al., Sci. Rep. 8 (2018) 4798, tables II and V: S_a = (order - 4 c s) / (4 beta) with c of the dopant, s of it
-    on the tin site (0.30, 0.32, 0.21 of the tantalum, no titanium)."""  # noqa: D205, D209
+    on the tin site (0.30, 0.32, 0.21 of the tantalum, no titanium)."""
     on_tin = {"restacked wire with Ta, 640 °C": 0.30, "restacked wire with Ta and Ti, 640 °C": 0.32,
               "restacked wire with Ta, 665 °C": 0.21}  # fmt: skip
     missing = []
@@ -64,12 +64,14 @@ ZHOU = {
 
 def test_a_table_as_it_was_printed() -> None:
     samples = select("a_nm", where=lambda s: s.source.startswith("J. Zhou"))
-    found = {(s.treatment_c, s.a_nm): (s.tin_at_percent, s.Tc_K, s.resistivity_uohm_cm, s.Bc2_T) for s in samples}
+    found = {
+        (s.treatment_c, s.a_nm): (s.tin_at_percent, s.Tc_K, s.resistivity_uohm_cm, s.Bc2_T) for s in samples
+    }
     assert found == ZHOU
 
 
 def numbers(line: str) -> list[float]:
-    return [float(text) for text in re.findall(r"[-+]?\d+\.\d+", line)]
+    return [float(text) for text in re.findall(r"(?<![\d.])[-+]?\d+\.\d+", line)]
 
 
 def test_the_page_shows_what_the_script_finds() -> None:
@@ -79,7 +81,9 @@ def test_the_page_shows_what_the_script_finds() -> None:
     printed = next(line for line in text.splitlines() if line.startswith(f"| {question.title} |"))
     fresh = left_out.row(question.title, question.unit, left_out.scores(question, 500, {}), 4)
     old, new = numbers(printed), numbers(fresh)
-    assert old[0] == pytest.approx(new[0], abs=0.11) and old[3] == pytest.approx(new[3], abs=0.11)  # one sample of ten
+    assert old[0] == pytest.approx(new[0], abs=0.11) and old[3] == pytest.approx(
+        new[3], abs=0.11
+    )  # one sample of ten
     assert old[6] == pytest.approx(new[6], rel=0.2)  # width: 500 draws know a quantile to a tenth
     assert old[7] == pytest.approx(new[7], abs=0.1)
 

@@ -192,7 +192,7 @@ def _shared(likelihood: Likelihood, seed: int, n: int) -> tuple[Array, Array]:
     study, lots = sampler.sample(likelihood, study, lots, active, rounds * walkers, random)
     study, lots = study[:n], lots[:n]
     free = [(lot, k) for lot, k in np.argwhere(~active)]
-    names = [f"{evidence.lots[lot]}\x00{_latent(evidence, k)}" for lot, k in free]
+    names = ["\x00".join((*evidence.lots[lot], _latent(evidence, k))) for lot, k in free]
     for (lot, k), column in zip(free, streams.shared_normals(n, seed, names).T, strict=True):
         lots[:, lot, k] = column
     return study, lots
@@ -300,6 +300,14 @@ def _of_lots(likelihood: Likelihood, study: Array, lots: Array) -> dict[str, dic
     relations = likelihood.unknowns(study, lots).relations
     parts = relations.tin_offset, relations.tc_offset, relations.ratio
     return {
-        lot.lstrip("\x00"): {name: part[:, k] for name, part in zip(unknowns.RELATIONS, parts, strict=False)}
+        _named(likelihood.evidence, lot): {
+            name: part[:, k] for name, part in zip(unknowns.RELATIONS, parts, strict=False)
+        }
         for k, lot in enumerate(likelihood.evidence.lots)
     }
+
+
+def _named(evidence: evidence_of.Evidence, lot: tuple[str, str]) -> str:
+    """Name of a lot, with its kind where another of that name has another."""
+    twice = sum(name == lot[0] for name, _ in evidence.lots) > 1
+    return lot[0].lstrip("\x00") + (f" ({lot[1]})" if twice else "")

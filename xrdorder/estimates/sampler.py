@@ -149,7 +149,9 @@ def _shape(walkers: Walkers) -> Shape:
     follow = np.linalg.solve(covariance, study.T @ lots.reshape(n, -1) / n).reshape(p, *lots.shape[1:])
     rest = lots - np.tensordot(study, follow, 1)
     by_lot = np.einsum("wlq,wlr->lqr", rest, rest, optimize=True) / n + 1e-9 * np.eye(lots.shape[2])
-    lot_root, study_root = (np.asarray(_WIDER * np.linalg.cholesky(matrix)) for matrix in (by_lot, covariance))
+    lot_root, study_root = (
+        np.asarray(_WIDER * np.linalg.cholesky(matrix)) for matrix in (by_lot, covariance)
+    )
     inverses = np.asarray(np.linalg.inv(lot_root)), np.asarray(np.linalg.inv(study_root))
     return Shape(*means, follow, lot_root, inverses[0], study_root, inverses[1])
 

@@ -110,9 +110,9 @@ class Wire:
             )
 
     @property
-    def lot_key(self) -> str:
-        """Name of the lot, that of the wire where it has none."""
-        return self.lot or f"\x00{self.name}"
+    def lot_key(self) -> tuple[str, str]:
+        """Lot and kind: what is said to be of one lot but of another kind shares nothing. A wire without lot is its own."""
+        return (self.lot or f"\x00{self.name}", self.kind)
 
 
 def checked(wires: Sequence[Wire]) -> tuple[tuple[Wire, ...], dict[str, list[Flag]]]:
