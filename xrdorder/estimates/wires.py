@@ -111,7 +111,7 @@ class Wire:
 
     @property
     def lot_key(self) -> tuple[str, str]:
-        """Lot and kind: what is said to be of one lot but of another kind shares nothing. A wire without lot is its own."""
+        """Lot and kind: wires of another kind are another lot. A wire without a lot is its own."""
         return (self.lot or f"\x00{self.name}", self.kind)
 
 
