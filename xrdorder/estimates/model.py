@@ -2,10 +2,10 @@
 
 What is shared by whom::
 
-    study   offset, slope and widening of the a(tin) line, bias of the microprobe, shared contributions lot     level
-    and spread of tin and order, offset of the lattice, offsets from the published relations, dopant content treatment
-    in a lot      where a dopant sits, in part wire    tin, order, its own contributions, scatter of lattice, Tc and
-    Bc2
+    study    offset, slope and widening of the a(tin) line, bias of the microprobe, levels of tin and order, sources
+    lot      level and spread of tin and order, offset of the lattice, offsets from the relations, dopant content
+    treatment in a lot   where a dopant sits, in part
+    wire     tin, order, its own sources, scatter of lattice, Tc and Bc2
 
 Differences are differences of draws, intervals are their quantiles; there is no other arithmetic of uncertainty.
 
@@ -96,9 +96,11 @@ class JointDraws:
         return np.asarray(self.law.function(temperature, self.values["Bc2_0K_T"], self.values["Tc_K"]))
 
     def slope(self) -> Array:
-        """Slope of Bc2 at Tc, T/K, (samples, draws): Bc2(0) = 0.693 Tc slope, N. R. Werthamer, E. Helfand, P. C.
-        Hohenberg in the dirty limit without paramagnetic limit, as used by C. Senatore, R. Flükiger (2013), eq.
-        (4)."""  # noqa: D205, D209
+        """Slope of Bc2 at Tc, T/K, (samples, draws).
+
+        Bc2(0) = 0.693 Tc slope: dirty limit without paramagnetic limit, C. Senatore, R. Flükiger, Appl. Phys. Lett. 102
+        (2013) 012602, eq. (4).
+        """
         return np.asarray(self.values["Bc2_0K_T"] / (0.693 * self.values["Tc_K"]))
 
     def resistivity(self, relation: Relation) -> Array:
