@@ -17,7 +17,7 @@ known well enough for five hundred wires to be asked about their common offset. 
 A lattice parameter with something else wrong (strain, a wrong mount) must not bend the scale of its study: what is a
 wire's own of it is Student's t of `wire_freedom` degrees of freedom.
 
-Tried and rejected: fixed spreads (rms z of 3.4 and more for five hundred wires), and the power alone.
+Tried and rejected: fixed spreads (a prototype had rms z of tin of 3.4 for five hundred wires), and the power alone.
 """
 
 from __future__ import annotations

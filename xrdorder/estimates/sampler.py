@@ -9,10 +9,10 @@ A move forgets part of where the walker was and draws it anew from the normal di
 Metropolis' test puts right what that distribution has wrong. How much is forgotten follows from how many moves are
 accepted. Every third move is a plain random step, for walkers in tails that the normal distribution does not know.
 
-Tried and rejected: Laplace's method for everything (tin off by half a standard uncertainty: widening times order is
-curved); one Laplace proposal for everything with Metropolis (still drifting after 400 sweeps); random steps alone
-(after 30 of them intervals are still a tenth too wide); sequential Monte Carlo with resampling (hundreds of steps for
-hundreds of lots, as the evidence grows with their number).
+Tried and rejected: random steps alone (after 30 of them intervals are still a tenth too wide); in a prototype, Laplace's
+method for everything (tin off by half a standard uncertainty: widening times order is curved), and one Laplace proposal
+for everything with Metropolis (still drifting after 400 sweeps). Not tried: sequential Monte Carlo with resampling, whose
+steps grow in number with that of the lots.
 """
 
 from __future__ import annotations
