@@ -1,6 +1,16 @@
-"""Tests share two cores with each other: no library may start threads of its own."""
+"""Tests share two cores with each other: no library may start threads of its own.
 
+Logs of what nobody foresaw go to a folder that is removed at the end.
+"""
+
+import atexit
 import os
+import shutil
+import tempfile
+
+_STATE = tempfile.mkdtemp(prefix="xrdorder-tests-")
+os.environ["XDG_STATE_HOME"] = _STATE
+atexit.register(shutil.rmtree, _STATE, ignore_errors=True)
 
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")

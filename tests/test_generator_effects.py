@@ -1,5 +1,6 @@
 """Is the judge right where effects are rare? Distributions, elasticity, geometries, stray lines, spoiled scans."""
 
+import itertools
 import math
 from dataclasses import replace
 
@@ -10,9 +11,13 @@ from scipy.special import voigt_profile
 
 from tests.generator import (
     FOREIGN_A_NM,
+    FewGrains,
+    Fibre,
     InstrumentTruth,
     LatticeComponent,
     LatticeDistribution,
+    LognormalSizes,
+    MixedSizes,
     Mount,
     PhaseTruth,
     Roughness,
@@ -535,3 +540,256 @@ def test_stripping_leaves_alpha1():
     angle = 2.0 * math.degrees(math.asin(HC_EV_NM / 8027.8416 * math.sqrt(12.0) / (2.0 * 0.33007)))
     there = np.abs(grid - angle) < 0.01
     assert (stripped * scale)[there].max() < 0.5 * both[there].max()
+
+
+def test_scaled_rooted_and_rounded(scan):
+    _, mean = scan
+    counts = defects.counted(mean, 7)
+    assert defects.multiplied(counts, 37.3) / 37.3 == pytest.approx(counts)
+    tenth = defects.multiplied(counts, 0.1, 0)
+    assert np.array_equal(tenth, np.rint(tenth)) and np.abs(tenth - counts / 10.0).max() <= 0.5
+    assert defects.rooted(counts, None) ** 2 == pytest.approx(counts)
+    assert defects.rooted(counts, 2) == pytest.approx(np.sqrt(counts), abs=0.005)
+    # 0.0131 apart with two decimals: the step seems to be 0.01 or 0.02, and is 0.0131 only over the whole range
+    fine = 20.0 + 0.0131 * np.arange(4001)
+    steps = np.diff(defects.rounded_angles(fine))
+    assert set(np.round(steps, 6)) == {0.01, 0.02} and np.median(steps) == pytest.approx(0.01)
+    assert steps.mean() == pytest.approx(0.0131, abs=1e-5)
+
+
+def test_fine_resampling_ties_neighbours():
+    # Between two points, the share t from one, interpolation leaves the variance 1 - 2 t (1 - t) of white noise: 2/3 in
+    # the mean over all t, and t (1 - t) + ... = 1/6 in common with the next point. 0.01313 against 0.0130 runs through
+    # all t every 100 points. 20000 points fix both to 2 %.
+    two_theta = 20.0 + 0.01313 * np.arange(20_000)
+    noise = np.random.default_rng(8).normal(size=len(two_theta))
+    grid, values = defects.resampled(two_theta, noise, 0.0130)
+    assert np.diff(grid) == pytest.approx(0.0130)
+    assert values.var() == pytest.approx(2.0 / 3.0, rel=0.04)
+    assert (values[1:] * values[:-1]).mean() == pytest.approx(1.0 / 6.0, rel=0.1)
+
+
+@pytest.mark.parametrize(("arriving", "dead"), [(25_000.0, 1e-5), (3_000.0, 1e-4), (4.0, 0.05)])
+def test_dead_time_by_waiting(arriving: float, dead: float):
+    # The detector followed count by count: wait, count, be blind, and so on until the time is over.
+    rng = np.random.default_rng(9)
+    drawn = defects.counted_with_dead_time(np.full(20_000, arriving), dead, 10)
+    n = 200
+    waits = rng.exponential(1.0 / arriving, (n, int(arriving + 10.0 * math.sqrt(arriving) + 20.0)))
+    ends = np.cumsum(waits, axis=1) + dead * np.arange(waits.shape[1])
+    followed = (ends < 1.0).sum(axis=1)
+    assert drawn.mean() == pytest.approx(followed.mean(), abs=5.0 * followed.std() / math.sqrt(n))
+    # five standard deviations of a variance from so few
+    assert drawn.var() == pytest.approx(followed.var(), rel=5.0 * math.sqrt(2.0 / n))
+    if arriving > 1000.0:  # the laws of many counts, corrections of one count
+        assert drawn.mean() == pytest.approx(arriving / (1.0 + arriving * dead), abs=1.0)
+        assert drawn.var() == pytest.approx(arriving / (1.0 + arriving * dead) ** 3, rel=0.05)
+
+
+def test_no_dead_time_is_poisson():
+    drawn = defects.counted_with_dead_time(np.repeat([0.0, 0.5, 400.0], 20_000), 0.0, 11).reshape(3, -1)
+    assert np.all(drawn[0] == 0.0)
+    for counts, mean in zip(drawn[1:], (0.5, 400.0), strict=True):
+        assert counts.mean() == pytest.approx(mean, abs=5.0 * math.sqrt(mean / 20_000))
+        assert counts.var() == pytest.approx(mean, rel=0.06)
+
+
+def test_clay_stands_below_the_order_line():
+    two_theta = np.arange(18.0, 60.0, 0.01)
+    clay = defects.mounting_clay(two_theta, np.full_like(two_theta, 1000.0), 0.1, 0.5, 0.0) - 1000.0
+    assert two_theta[np.argmax(clay)] == pytest.approx(21.57, abs=0.02)  # (110) of polyethylene, by its cell
+    second = np.where(two_theta > 23.0, clay, 0.0)
+    a15_110 = 2.0 * math.degrees(math.asin(WAVELENGTH * math.sqrt(2.0) / (2.0 * 0.5289)))
+    assert abs(two_theta[np.argmax(second)] - a15_110) < 0.25
+    assert clay.max() == pytest.approx(100.0, rel=1e-3) and second.max() == pytest.approx(35.0, rel=1e-2)
+
+
+# --- sizes of domains ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("shape", ["spheres", "columns"])
+@pytest.mark.parametrize("sigma", [0.15, 0.6])
+def test_coefficients_of_lognormal_sizes_by_integration(shape: str, sigma: float):
+    law = LognormalSizes(80.0, sigma, shape)
+    weighted = 3 if shape == "spheres" else 1  # volume goes with D³, with D where the cross-section is alike
+
+    def mean_over_volume(what) -> float:
+        def part(x: float) -> float:  # x = ln(D / median) / sigma
+            size = law.median_nm * math.exp(sigma * x)
+            return math.exp(-0.5 * x**2) * size**weighted * what(size)
+
+        return quad(part, -10.0, 10.0 + weighted * sigma, limit=400, points=[weighted * sigma])[0]
+
+    volume = mean_over_volume(lambda size: 1.0)
+    for length in (1.0, 20.0, 60.0, 150.0, 400.0):
+
+        def overlap(size: float, length: float = length) -> float:
+            if length >= size:
+                return 0.0
+            x = length / size
+            return 1.0 - 1.5 * x + 0.5 * x**3 if shape == "spheres" else 1.0 - x
+
+        by_hand = mean_over_volume(overlap) / volume
+        assert law.fourier(np.array([length]))[0] == pytest.approx(by_hand, abs=1e-7)  # of quad at the kink
+    # K = 1: the mean column is twice the integral of A, and its slope is minus one over the other mean
+    half = quad(lambda u: law.fourier(np.array([u]))[0], 0.0, 5000.0, limit=500)[0]
+    assert 2.0 * half == pytest.approx(80.0, rel=1e-6)
+    step = 1e-3
+    assert (1.0 - law.fourier(np.array([step]))[0]) / step == pytest.approx(1.0 / law.area_weighted_nm, rel=1e-4)
+    assert law.fourier(np.zeros(1))[0] == pytest.approx(1.0)
+
+
+def test_mean_column_of_drawn_spheres():
+    # A point anywhere in a sphere sees the column along one direction: 2 √(R² - r²), r its distance from the axis.
+    rng = np.random.default_rng(12)
+    law = LognormalSizes(60.0, 0.3)
+    diameter = law.median_nm * np.exp(0.3 * rng.normal(size=400_000) + 3.0 * 0.3**2)  # by volume: moved by 3 sigma²
+    point = rng.uniform(-1.0, 1.0, (3, len(diameter)))
+    inside = (point**2).sum(axis=0) < 1.0
+    column = diameter[inside] * np.sqrt(1.0 - (point[:2, inside] ** 2).sum(axis=0))
+    assert column.mean() == pytest.approx(60.0, abs=5.0 * column.std() / math.sqrt(len(column)))
+
+
+def test_mixed_sizes():
+    small, large = LognormalSizes(30.0, 0.3), LognormalSizes(200.0, 0.4, "columns")
+    both = MixedSizes(((3.0, small), (1.0, large)))
+    lengths = np.array([0.0, 10.0, 100.0])
+    assert both.fourier(lengths) == pytest.approx(0.75 * small.fourier(lengths) + 0.25 * large.fourier(lengths))
+    assert both.volume_weighted_nm == pytest.approx(0.75 * 30.0 + 0.25 * 200.0)
+    assert (1.0 - both.fourier(np.array([1e-3]))[0]) * 1e3 == pytest.approx(1.0 / both.area_weighted_nm, rel=1e-4)
+    assert SampleTruth(sizes=both).volume_weighted_nm == both.volume_weighted_nm
+    assert SampleTruth(domain_size_nm=70.0).volume_weighted_nm == pytest.approx(70.0)
+    two = LatticeDistribution.two_populations(0.5286, 0.5290, 0.25, 60.0, 200.0)
+    assert SampleTruth(lattice=two).volume_weighted_nm == pytest.approx(0.75 * 60.0 + 0.25 * 200.0)
+    with pytest.raises(ValueError, match="shape"):
+        LognormalSizes(30.0, 0.3, "cubes")
+    with pytest.raises(ValueError, match="positive"):
+        LognormalSizes(30.0, 0.0)
+    with pytest.raises(ValueError, match="positive share"):
+        MixedSizes(())
+
+
+class ExponentialColumns:
+    """Coefficients exp(-2 L / D): the Lorentz line that Scherrer's equation is used with."""
+
+    volume_weighted_nm, area_weighted_nm = 90.0, 45.0
+
+    def fourier(self, length_nm: np.ndarray) -> np.ndarray:
+        return np.exp(-length_nm / self.area_weighted_nm)
+
+
+def test_transform_of_exponential_is_the_voigt_sum():
+    # The same line by both routes: all rays, two components and every width, near and far.
+    instrument = InstrumentTruth(flat_specimen=True, lorentz_tan=0.004)
+    d, weights = np.array([D_NM, 1.0004 * D_NM]), np.array([0.7, 0.3])
+    grid = np.arange(20.0, 100.0, 0.01)
+    how = {"lattice_spread": 3e-4, "microstrain_lorentz": 2e-4}
+    mount = Mount(specimen_length_mm=20.0, attenuation=50.0)
+    lines = [
+        spread_profile(grid, d, weights, np.full(2, 90.0), ENERGY, 2.29, instrument, mount, sizes=law, **how)
+        for law in (None, ExponentialColumns())
+    ]
+    # one cosine in place of each component's own moves its Lorentz width by 1e-4
+    assert np.abs(lines[1] - lines[0]).max() < 1e-4 * lines[0].max()
+    far = np.abs(grid - math.degrees(2.0 * THETA)) > 2.5
+    assert lines[1][far] == pytest.approx(lines[0][far], rel=1e-3)
+
+
+def spheres_profile(degrees: np.ndarray, law: LognormalSizes, theta: float) -> np.ndarray:
+    """Line of lognormal spheres per degree, in direct space: each sphere's own, summed over volume.
+
+    The transform of 1 - 3/2 x + 1/2 x³ on 0 to 1 is 3 / (2 q²) [1 - 2 sin q / q + 2 (1 - cos q) / q²], 3/8 at zero.
+    """
+    node = np.linspace(-7.0, 7.0, 1500)
+    part = np.exp(-0.5 * node**2)
+    diameter = law.median_nm * np.exp(law.sigma * node + 3.0 * law.sigma**2)
+    per_nm = math.radians(1.0) * math.cos(theta) / WAVELENGTH
+    q = 2.0 * math.pi * np.abs(degrees[:, None]) * per_nm * diameter
+    small = q < 0.02
+    x = np.where(small, 1.0, q)
+    one = 1.5 / x**2 * (1.0 - 2.0 * np.sin(x) / x + 2.0 * (1.0 - np.cos(x)) / x**2)
+    return np.where(small, 0.375 - q**2 / 80.0, one) @ (part / part.sum() * diameter) * 2.0 * per_nm
+
+
+@pytest.mark.parametrize("sigma", [0.2, 0.6])
+def test_line_of_lognormal_sizes(sigma: float):
+    # Nearly nothing but size, and the same line by another route: closed forms of spheres in direct space.
+    law = LognormalSizes(40.0, sigma)
+    bare = replace(PLAIN, gauss_const=1e-6)
+    centre = math.degrees(2.0 * THETA)
+    grid = centre + np.arange(-6.0, 6.001, 0.01)
+    line = spread_profile(
+        grid, np.array([D_NM]), np.ones(1), np.full(1, math.inf), ENERGY, 0.0, bare, Mount(), sizes=law
+    )
+    x = np.abs(grid - centre)
+    direct = spheres_profile(x, law, THETA)
+    # the Gauss part, 0.001 degrees wide, leaves 1e-4 of a line of 0.23 degrees
+    assert np.abs(line - direct).max() < 2e-4 * direct.max()
+    # K = 1: breadth by Scherrer; far tails by the slope of A, and no seam between the two
+    scale = math.degrees(WAVELENGTH / math.cos(THETA))  # degrees in 2θ times nm
+    assert 1.0 / line.max() == pytest.approx(scale / 40.0, rel=1e-3)
+    # far away is a Lorentz line of that slope: what it leaves out is (width / distance)² and (1 / 2π s D)²
+    outside = x > 2.0
+    assert line[outside] == pytest.approx(direct[outside], rel=5e-3)
+    # over the tails of the Lorentz line of the same breadth: D_V / D_A is 9/8 exp sigma² for spheres, two for Lorentz
+    lorentz = scale / 40.0 / math.pi**2 / x[outside] ** 2
+    assert line[outside] / lorentz == pytest.approx(9.0 / 16.0 * math.exp(sigma**2), rel=5e-3)
+
+
+def test_sizes_reach_the_pattern():
+    # Endless domains folded with the profile of the sizes, at the line's angle; other phases keep theirs.
+    grid = np.arange(36.0, 41.0, 0.002)
+    endless = PhaseTruth("nb", 1.0, 0.33007, math.inf)
+    law = LognormalSizes(60.0, 0.3)
+    sharp = expected_counts(powder(endless), PLAIN, grid)
+    broad = expected_counts(powder(replace(endless, sizes=law)), PLAIN, grid)
+    kernel = spheres_profile(np.arange(-1.0, 1.001, 0.002), law, math.asin(WAVELENGTH / (math.sqrt(2.0) * 0.33007)))
+    folded = np.convolve(sharp, kernel, "same")
+    folded *= broad.max() / folded.max()
+    near = np.abs(grid - grid[np.argmax(broad)]) < 0.3
+    # tails of other lines, and of this one beyond the window
+    assert np.abs(broad - folded)[near].max() < 3e-3 * broad.max()
+    a15, nb = SampleTruth(sizes=law, others=(replace(endless, weight_fraction=0.1),)).phases()
+    assert a15.sizes is law and nb.sizes is None
+
+
+def test_oblique_fibres():
+    # The mean over directions is one; by hand, March's function over the 24 signs and orders of the axis.
+    directions = np.random.default_rng(13).normal(size=(40_000, 3))
+    planes = np.array([[2, 1, 0], [2, 1, 1], [1, 0, 0], [1, 1, 0], [2, 2, 2]], dtype=float)
+    for axis in ((2, 1, 0), (2, 1, 1)):
+        fibre = Fibre(axis, 0.4)
+        density = fibre.density(directions)
+        assert density.mean() == pytest.approx(1.0, abs=5.0 * density.std() / 200.0)
+        orders, signs = itertools.permutations(axis), tuple(itertools.product((1, -1), repeat=3))
+        axes = {tuple(s * k for s, k in zip(sign, order, strict=True)) for order in orders for sign in signs}
+        assert len(axes) == 24
+        for normal, found in zip(planes, fibre.density(planes), strict=True):
+            squares = [(np.dot(normal, one) / np.linalg.norm(normal) / np.linalg.norm(one)) ** 2 for one in axes]
+            assert found == pytest.approx(np.mean([(0.16 * c + (1.0 - c) / 0.4) ** -1.5 for c in squares]))
+
+
+def test_few_grains_scatter_lines():
+    # Shares are exponential: of n grains they scatter by 1/√n. Heights are even over ±h, weighted by the shares: h²/3
+    # times Σ w² / (Σ w)², 2 / (n + 1) in the mean.
+    grains = [FewGrains(8, 0.05, seed) for seed in range(4000)]
+    factor, height = np.array([one.line("nb", 4.0) for one in grains]).T
+    assert factor.mean() == pytest.approx(1.0, abs=5.0 / math.sqrt(8 * 4000))
+    assert factor.var() == pytest.approx(1.0 / 8.0, rel=0.15)
+    assert height.mean() == pytest.approx(0.0, abs=5.0 * height.std() / math.sqrt(4000))
+    assert height.var() == pytest.approx(0.05**2 / 3.0 * 2.0 / 9.0, rel=0.15)
+    assert grains[0].line("nb", 4.0) != grains[0].line("nb", 2.0) != grains[0].line("nb3sn", 2.0)
+    # in the pattern: each line at the angle of its own height, with its own intensity
+    grid, a = np.arange(50.0, 90.0, 0.001), 0.33007
+    phase = PhaseTruth("nb", 1.0, a, 300.0)
+    one = FewGrains(4, 0.1, 3)
+    counts = [expected_counts(powder(phase, grains=grains), PLAIN, grid) for grains in (None, one)]
+    tops = []
+    for shell in (4, 6, 8):
+        theta = math.asin(WAVELENGTH * math.sqrt(shell) / (2.0 * a))
+        near = np.abs(grid - math.degrees(2.0 * theta)) < 0.5
+        moved = np.diff([grid[near][np.argmax(each[near])] for each in counts])[0]
+        factor, height = one.line("nb", shell)
+        assert moved == pytest.approx(-math.degrees(2.0 * height * math.cos(theta) / 217.5), abs=0.0015)  # steps
+        tops.append(counts[1][near].max() / counts[0][near].max() / factor)
+    assert tops == pytest.approx([tops[0]] * 3, rel=5e-3)  # tails of other lines

@@ -4,8 +4,8 @@ The way through the package, in the order in which data flow:
 
 `read_pattern` (`xrdorder.patterns`) reads what was measured; `calibrate` (`xrdorder.fitting`) turns the pattern of a
 certified powder into an `Instrument`; `fit_pattern` explains the counts of a sample; `xrdorder.material` says what the
-A15 phase is like; `estimate` (`xrdorder.superconductivity`) gives tin, Tc and Bc2 from numbers alone; `run_study`
-(`xrdorder.studies`) does all of it for many samples and keeps the results.
+A15 phase is like; `estimate` (`xrdorder.estimates`) gives tin, Tc and Bc2 from numbers alone; `run_study`
+(`xrdorder.running`) does all of it for many samples and keeps the results.
 
 Names are handed on lazily: importing the package loads nothing heavy.
 """
@@ -21,9 +21,9 @@ _HOME = {
     "Instrument": "xrdorder.profiles",
     "calibrate": "xrdorder.fitting",
     "fit_pattern": "xrdorder.fitting",
-    "estimate": "xrdorder.superconductivity",
-    "run_study": "xrdorder.studies",
-    "open_study": "xrdorder.studies",
+    "estimate": "xrdorder.estimates.from_numbers",
+    "run_study": "xrdorder.running.run",
+    "open_study": "xrdorder.results.open_study",
 }
 
 __all__ = ["__version__", *_HOME]

@@ -6,7 +6,8 @@ Every error the package raises on purpose is an `XrdorderError` and also the bui
 ``except ValueError`` keeps working. A message is one line: what, where, and what to do about it.
 """
 
-
+import difflib
+from collections.abc import Iterable
 from typing import NamedTuple
 
 
@@ -17,8 +18,31 @@ class Flag(NamedTuple):
     message: str
 
 
+LONGEST_WORD, LONGEST_LINE = 400, 1200
+"""Characters of a message that are of use to a reader; what is beyond was quoted from a file that nobody meant."""
+
+
 class XrdorderError(Exception):
-    """Base of all errors raised on purpose; the command line prints its text as one line."""
+    """Base of all errors raised on purpose; the command line prints its text as one line.
+
+    What a message quotes may come from any file: signs that cannot be printed, some of which would command a terminal,
+    become question marks, and what is too long is cut.
+    """
+
+    def __init__(self, message: str = "") -> None:
+        super().__init__("\n".join(_readable(line) for line in message.split("\n")))
+
+
+def _readable(line: str) -> str:
+    line = "".join(c if c.isprintable() else "?" for c in line)
+    if len(line) > LONGEST_WORD:
+        line = " ".join(_cut(word, LONGEST_WORD) for word in line.split(" "))
+    return _cut(line, LONGEST_LINE)
+
+
+def _cut(text: str, most: int) -> str:
+    """Leave out the middle: a message ends in what to do."""
+    return text if len(text) <= most else f"{text[: most // 2]}...{text[-most // 2 + 3 :]}"
 
 
 class PatternError(XrdorderError, ValueError):
@@ -47,3 +71,38 @@ class StudyError(XrdorderError, ValueError):
 
 class ValidityError(XrdorderError, ValueError):
     """A value lies where a formula or a published relation says nothing."""
+
+
+_MOST_LISTED = 24
+"""Known words in a message: what a screen has room for."""
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """Suggest the closest known word, or list those there are.
+
+    >>> did_you_mean("hold", ["hold_c", "hours"])
+    "did you mean 'hold_c'?"
+    >>> did_you_mean("x", ["hold_c", "hours"])
+    'known: hold_c, hours'
+    >>> did_you_mean("x", (f"wire-{k}" for k in range(10, 99)))[-37:]
+    'wire-31, wire-32, wire-33 and 65 more'
+    """
+    words = sorted(set(known))
+    close = difflib.get_close_matches(word, words, n=1, cutoff=0.6)
+    if not close:  # letters apart, a difference of case or a forgotten half is the common slip
+        close = [item for item in words if word and item.casefold().startswith(word.casefold())][:1]
+    if close:
+        return f"did you mean '{close[0]}'?"
+    if not words:
+        return "there are none"
+    more = f" and {len(words) - _MOST_LISTED} more" if len(words) > _MOST_LISTED else ""
+    return f"known: {', '.join(words[:_MOST_LISTED])}{more}"
+
+
+def no_such_lot(lot: str, known: Iterable[str]) -> str:
+    """Say that no sample is of a wire lot.
+
+    >>> no_such_lot("Heron", ["heron", "heron", "curlew"])
+    "no sample is of lot 'Heron'; did you mean 'heron'?"
+    """
+    return f"no sample is of lot '{lot}'; {did_you_mean(lot, known)}"

@@ -293,7 +293,9 @@ def _triangular_factor(covariance: Array, names: Sequence[str], source: str) -> 
         # Rounding leaves about 1e-16 per step of a variance of one; below 1e-12 nothing real is left.
         if rest[k, k] <= 1e-12:
             continue
-        factor[k:, k] = rest[k:, k] / math.sqrt(rest[k, k])
+        # A small pivot has few digits left: no column takes more of a variance than there is (Cauchy and Schwarz).
+        most = np.sqrt(np.maximum(np.diag(rest)[k:], 0.0))
+        factor[k:, k] = np.clip(rest[k:, k] / math.sqrt(rest[k, k]), -most, most)
         rest = rest - np.outer(factor[:, k], factor[:, k])
     return factor * scale[:, None]
 

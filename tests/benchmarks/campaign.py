@@ -22,8 +22,8 @@ from numpy.typing import NDArray
 from scipy.stats import binom
 
 from tests.benchmarks.record import Job, Row, run
+from xrdorder.comparison import Values
 from xrdorder.planning import Furnace, Space, plan
-from xrdorder.studies.comparison import Values
 from xrdorder.treatments import History, Schedule
 
 Array = NDArray[np.float64]

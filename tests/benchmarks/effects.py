@@ -15,6 +15,7 @@ from tests.generator import (
     InstrumentTruth,
     PhaseTruth,
     SampleTruth,
+    a15_lattice_nm,
     attenuation_per_mm,
     simulate,
     simulate_standard,
@@ -24,6 +25,7 @@ from tests.generator.cells import Fibre
 from tests.generator.distributions import LatticeDistribution
 from tests.generator.stray import copper_k_beta, tungsten_l_alpha
 from tests.made import as_pattern
+from tests.recovery.campaign import CU_KA_EV, LAB6_PER_MM, PACKING
 from xrdorder.fitting import FitOptions, PatternFit, calibrate, fit_pattern
 
 TWO_THETA = np.round(np.arange(18.0, 140.0, 0.03), 2)
@@ -33,6 +35,8 @@ BRONZE = PhaseTruth("cu-sn", 0.05, 0.3660, 40.0, tin_fraction=0.03)
 SAMPLE = SampleTruth(
     tin_fraction=0.24, order_a=0.95, domain_size_nm=120.0, displacement_mm=0.03, others=(NIOBIUM, BRONZE)
 )
+MU = attenuation_per_mm(SAMPLE.a15_cell(SAMPLE.lattice_nm), CU_KA_EV)
+SAMPLE = replace(SAMPLE, attenuation_per_mm=PACKING * MU)
 PM = 1e-3  # nm
 Truth = Callable[[SampleTruth], float]
 
@@ -59,9 +63,8 @@ TAIL = LatticeDistribution.exponential_tail(A, 0.5, 0.25 * PM)
 LONG_TAIL = LatticeDistribution.exponential_tail(A, 0.3, 0.68 * PM)
 BOX = LatticeDistribution.graded(A - 0.68 * PM, A)
 WEDGE = LatticeDistribution.graded(A - 0.68 * PM, A, 1.0)
-PAIR = LatticeDistribution.two_populations(0.0136 * 0.22 + 0.5256, 0.0136 * 0.245 + 0.5256, 0.3, 90.0, 400.0)
+PAIR = LatticeDistribution.two_populations(a15_lattice_nm(0.22), a15_lattice_nm(0.245), 0.3, 90.0, 400.0)
 SILICON = PhaseTruth("si", 0.25, 0.54311946, 400.0)
-MU = attenuation_per_mm(SAMPLE.a15_cell(A), 8047.8)
 PLATE = replace(INSTRUMENT, geometry="transmission")
 TUBE = replace(INSTRUMENT, geometry="capillary")
 
@@ -93,7 +96,7 @@ CASES: dict[str, Case] = {
     "two populations": Case(
         "22 at.% in domains of 90 nm and 24.5 at.% in 400 nm (30 %)",
         _spread(PAIR),
-        more={"a_nm_lean": 0.0136 * 0.22 + 0.5256, "a_nm_rich": 0.0136 * 0.245 + 0.5256, "rich_share": 0.3},
+        more={"a_nm_lean": a15_lattice_nm(0.22), "a_nm_rich": a15_lattice_nm(0.245), "rich_share": 0.3},
     ),
     "strained niobium": Case(
         "microstrain of niobium 1.5e-3, three times larger in variance along (100) than along (111)",
@@ -164,7 +167,9 @@ def run(case: Case, seed: int = 1) -> PatternFit:
     maker = told.pop("instrument", case.instrument)
     radiation = str(told.get("radiation", "cu-ka"))
     mount = {"specimen_length_mm": told["specimen_length_mm"]} if "specimen_length_mm" in told else {}
-    scan = simulate_standard(maker, two_theta=TWO_THETA, seed=10 * seed, **mount)  # type: ignore[arg-type]
+    scan = simulate_standard(
+        maker, two_theta=TWO_THETA, seed=10 * seed, attenuation_per_mm=LAB6_PER_MM, **mount  # type: ignore[arg-type]
+    )  # fmt: skip
     found = calibrate(as_pattern(*scan, radiation=radiation), "srm-660c", detector_distance_mm=217.5, **told)  # type: ignore[arg-type]
     pattern = as_pattern(*simulate(case.sample, case.instrument, TWO_THETA, seed=10 * seed + 1), radiation=radiation)
     return fit_pattern(pattern, found.instrument, **case.fit)  # type: ignore[arg-type]

@@ -11,8 +11,8 @@ import sys
 
 import numpy as np
 
-from tests.studies.comparison.made import no_difference, spool
-from xrdorder.studies.comparison import about_course, compare, drifts
+from tests.comparison.made import no_difference, spool
+from xrdorder.comparison import about_course, compare, drifts
 
 TREATMENTS = ((625.0, 100.0), (650.0, 50.0), (650.0, 100.0), (675.0, 100.0), (700.0, 50.0), (725.0, 50.0))
 

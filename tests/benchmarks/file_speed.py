@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 
 from tests.benchmarks.fit_speed import seconds
+from xrdorder.description.study import read_study
 from xrdorder.patterns import read_pattern
-from xrdorder.studies.description import read_study
 
 SAMPLES = 500
 

@@ -19,11 +19,11 @@ import numpy as np
 import xarray as xr
 
 from tests.reports import browser
+from xrdorder.reports.first_look import first_look
 from xrdorder.reports.gallery import study_pictures
 from xrdorder.reports.page import page
-from xrdorder.reports.pictures import Scene, encoded
-from xrdorder.reports.verdicts import first_look
-from xrdorder.studies import open_study
+from xrdorder.reports.pictures import Picture, Scene
+from xrdorder.results.open_study import open_study
 
 USE = """
   const laid = () => document.documentElement.getBoundingClientRect().height;
@@ -98,9 +98,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
         judged = time.perf_counter()
         pictures = list(study_pictures(Scene(opened, look)))
         for one in pictures:
-            encoded(one.figure, "svg")
+            assert isinstance(one, Picture), one
+            one.content("svg")
         drawn = time.perf_counter()
-        text = page(opened, look, pictures)
+        text, _ = page(opened, look, pictures)
         seconds[number] = time.perf_counter() - start
         with tempfile.NamedTemporaryFile(suffix=".html") as file:
             file.write(text.encode())

@@ -21,10 +21,10 @@ from xrdorder.crystals import doped
 from xrdorder.exceptions import XrdorderError
 from xrdorder.fitting import DEFAULT_COMPOSITION, FitOptions, calibrate
 from xrdorder.fitting.effects import EFFECTS
-from xrdorder.fitting.parameters import set_values
-from xrdorder.fitting.phase_lines import Optics
 from xrdorder.fitting.procedure import Procedure
 from xrdorder.fitting.whole_pattern import sample_geometry
+from xrdorder.forward_model.parameter_map import set_values
+from xrdorder.forward_model.phase_lines import Optics
 from xrdorder.profiles import Instrument
 from xrdorder.xrays import GEMMI_TABLE, radiation
 
@@ -39,7 +39,7 @@ def _scans(truth: int) -> tuple[np.ndarray, Instrument]:
     one = case(70_000 + truth, aberrations=True, strained=truth % 2 == 1)
     rng = np.random.default_rng(truth)
     powder, sample = (rng.poisson(PEAK_COUNTS * mean).astype(float) for mean in expected(one, COARSE))
-    told = {"detector_distance_mm": 217.5, "divergence_deg": 0.5, "specimen_length_mm": 50.0}
+    told = {"detector_distance_mm": 217.5, "divergence_deg": 0.5, "specimen_length_mm": 50.0, "domain_size_nm": np.inf}
     return sample, calibrate(as_pattern(np.array(COARSE), powder), "srm-660c", **told).instrument
 
 

@@ -21,11 +21,13 @@ from typing import Any
 import numpy as np
 
 from xrdorder.cli import main as command
+from xrdorder.description.own_files import OwnFiles
+from xrdorder.description.study import read_study
 from xrdorder.profiles import read_instrument
-from xrdorder.studies import OpenStudy, open_study, read_study, run_study
-from xrdorder.studies.interpretation import GROUP, Fitted, OwnFiles, interpret
-from xrdorder.studies.run import RESULTS, SAMPLES, provenance_of, sample_file
-from xrdorder.studies.store import StoredSample, read_sample, write_sample
+from xrdorder.results.open_study import OpenStudy, open_study, sample_file
+from xrdorder.results.sample_file import StoredSample, read_sample, write_sample
+from xrdorder.running.interpretation import GROUP, Fitted, interpret
+from xrdorder.running.run import RESULTS, SAMPLES, provenance_of, run_study
 
 REPLICATES = 4
 """Samples of each variant, as many as a careful laboratory would react."""

@@ -17,10 +17,10 @@ from tests.figures import made, random_study
 from tests.figures.labels import troubles
 from tests.reports import made as reports
 from tests.reports.test_of_patterns import Opened
-from xrdorder.figures.sheet import SIZES
+from xrdorder.figures.layout import SIZES
+from xrdorder.reports.first_look import first_look
 from xrdorder.reports.gallery import study_pictures
-from xrdorder.reports.pictures import Scene
-from xrdorder.reports.verdicts import first_look
+from xrdorder.reports.pictures import Missing, Scene
 
 
 def study(seed: int) -> Scene:
@@ -41,7 +41,7 @@ def work(first: int, number: int) -> list[Row]:
     for seed in range(first, first + number):
         scene = study(seed)
         for one in study_pictures(scene):
-            found = troubles(one.figure)
+            found = [one.words] if isinstance(one, Missing) else troubles(one.figure)
             rows.append({"seed": seed, "size": scene.size.name, "figure": one.name, "troubles": found})
     return rows
 

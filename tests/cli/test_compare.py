@@ -8,7 +8,8 @@ import pytest
 from click.testing import CliRunner
 
 from xrdorder.cli import main
-from xrdorder.studies import OpenStudy, Study
+from xrdorder.description.study import Study
+from xrdorder.results.open_study import OpenStudy
 from xrdorder.uncertainty import Contributions, collate
 
 TREATMENTS = {"a1": (650.0, 100.0), "a2": (650.0, 100.0), "b1": (725.0, 100.0), "b2": (725.0, 100.0)}
@@ -35,7 +36,7 @@ def held(made):
 
 @pytest.fixture
 def run(tmp_path, monkeypatch):
-    monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: held(results()))
+    monkeypatch.setattr("xrdorder.results.open_study.open_study", lambda folder: held(results()))
     (tmp_path / "results").mkdir()
     return lambda *words: CliRunner().invoke(main, ["compare", str(tmp_path), *words])
 
@@ -75,7 +76,7 @@ def made(monkeypatch, **columns):
     changed = results()
     for name, values in columns.items():
         changed[name] = ("sample", np.array(values, dtype=object if isinstance(values[0], str) else float))
-    monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: held(changed))
+    monkeypatch.setattr("xrdorder.results.open_study.open_study", lambda folder: held(changed))
     return changed
 
 
@@ -136,7 +137,7 @@ def test_variants_of_a_number_stand_in_its_order_and_dose_goes_by_its_logarithm(
 def test_the_sentence_for_a_report_covers_what_was_compared(run, monkeypatch):
     said = " ".join(run("--quantity", "tin", "--quantity", "tin_fraction").output.split("For a report")[1].split())
     assert said.startswith("Differences of tin content and tin content between 2 variants (4 samples)")
-    assert "that between equal wires (2 degrees of freedom): tin content none, tin content none;" in said
+    assert "that between equal wires by 2 degrees of freedom: tin content none, tin content none;" in said
     made(monkeypatch, lot=["heron", "heron", "curlew", "curlew"], treatment=["a", "b", "c", "d"])
     said = " ".join(run("--quantity", "tin", "--by", "lot").output.split("For a report")[1].split())
     assert "between equal wires" not in said and "the wires of one variant, whose treatments differ" in said
@@ -146,7 +147,7 @@ def test_a_sample_that_is_not_to_be_used_is_left_out_and_named(run, monkeypatch)
     spoiled = results()
     words = ["trustworthy", "trustworthy", "do not use: the fit did not converge", "trustworthy"]
     spoiled["quality"] = ("sample", np.array(words, dtype=object))
-    monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: held(spoiled))
+    monkeypatch.setattr("xrdorder.results.open_study.open_study", lambda folder: held(spoiled))
     said = run("--quantity", "tin_at_percent")
     assert said.exit_code == 0 and "Left out: b1 (do not use: the fit did not converge)" in said.output
     refused = run("--quantity", "tin_at_percent", "--reference", "b1")
@@ -157,7 +158,7 @@ def test_what_a_variant_mixes_is_told(run, monkeypatch):
     mixed = results()
     mixed["hold_at_peak_h"] = ("sample", np.array([50.0, 100.0, 50.0, 100.0]))
     mixed["lot"] = ("sample", np.array(["heron", "heron", "heron", "curlew"], dtype=object))
-    monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: held(mixed))
+    monkeypatch.setattr("xrdorder.results.open_study.open_study", lambda folder: held(mixed))
     said = " ".join(run("--quantity", "tin_at_percent", "--by", "reaction-temperature").output.split())
     assert "hold times of 50 to 100 h and wire lots (heron, curlew), whose dopants may differ: differences may" in said
     # wires of two treatments at two places of a spool: a difference by position may be that of the treatments
@@ -186,3 +187,14 @@ def test_wrong_use_is_one_line(run, words, message):
     said = run(*words)
     assert said.exit_code == 2
     assert message in said.output and len(said.output.strip().splitlines()) == 1
+
+
+def test_samples_without_treatments_are_told_what_to_give(run, monkeypatch):
+    """As a folder has it that the command fit made."""
+    made = results()
+    made["treatment"] = ("sample", np.array([""] * len(TIN), dtype=object))
+    monkeypatch.setattr("xrdorder.results.open_study.open_study", lambda folder: held(made))
+    said = run()
+    assert said.exit_code == 2
+    assert "no sample has a treatment" in said.output and "study.toml" in said.output
+    assert len(said.output.strip().splitlines()) == 1

@@ -7,13 +7,13 @@ import pytest
 from click.testing import CliRunner
 
 from tests.cli.test_commands import STUDY
-from tests.superconductivity.test_currents_study import MEASURED as SHARE
-from tests.superconductivity.test_currents_study import results
+from tests.estimates.test_conductors import MEASURED as SHARE
+from tests.estimates.test_conductors import results
 from xrdorder.cli import main
-from xrdorder.studies import OpenStudy, Study
-from xrdorder.studies.description import Lot
+from xrdorder.description.study import Lot, Study
+from xrdorder.estimates.conductors import conductors, layers
+from xrdorder.results.open_study import OpenStudy
 from xrdorder.superconductivity.currents import Conditions, bc2_curve, layer_current
-from xrdorder.superconductivity.currents_study import conductors, layers
 
 MEASURED = """
 [samples.measured]
@@ -70,7 +70,7 @@ def held(designs, measured=SHARE):
 @pytest.fixture
 def shown(tmp_path, monkeypatch):
     def fields(*words, designs=None, figures=False, measured=SHARE):
-        monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: held(designs or {}, measured))
+        monkeypatch.setattr("xrdorder.results.open_study.open_study", lambda folder: held(designs or {}, measured))
         monkeypatch.setattr("xrdorder.cli.fields._DRAWS", 4000)
         (tmp_path / "results/figures").mkdir(parents=True, exist_ok=True)
         drawn = "--figures" if figures else "--no-figures"

@@ -8,8 +8,8 @@ from click.testing import CliRunner
 
 from tests.planning.lots import BEFORE, POINTS, study
 from xrdorder.cli import main
-from xrdorder.studies import OpenStudy, Study
-from xrdorder.studies.description import Lot
+from xrdorder.description.study import Lot, Study
+from xrdorder.results.open_study import OpenStudy
 
 DESIGNS = {"heron": "powder-in-tube", "curlew": "internal-tin"}
 
@@ -29,7 +29,7 @@ def run(tmp_path, monkeypatch):
             Sample(name, one, Lot(lots[name], design=DESIGNS[lots[name]])) for name, one in made[1].items()
         )
         described = Study(tmp_path, "", None, (), "own", samples)
-        monkeypatch.setattr("xrdorder.studies.open_study", lambda folder: OpenStudy(described, made[0]))
+        monkeypatch.setattr("xrdorder.results.open_study.open_study", lambda folder: OpenStudy(described, made[0]))
         return CliRunner().invoke(main, ["suggest", str(tmp_path), *words])
 
     return suggest
@@ -137,6 +137,32 @@ def test_a_field_no_wire_survives_is_said(run):
     assert "every sample may be normal" in flat(said.output)
 
 
+def test_a_temperature_above_the_tc_of_all_wires_is_refused_in_one_line(run):
+    said = run(study(), "--field", "12", "--temperature", "25")
+    assert said.exit_code == 2
+    assert said.output.count("\n") == 1
+    assert "at 25 K every wire is above its Tc" in said.output and "give a lower temperature" in said.output
+
+
+@pytest.mark.slow
+def test_currents_are_told_over_the_mean_where_the_reference_carries_nothing(run, tmp_path):
+    """The first treatment is poor in tin, and none that was reacted keeps the bound: all are told against the first."""
+    tin = [0.205, 0.236, 0.232, 0.233, 0.234, 0.235, 0.235, 0.236]
+    bound = ("--most-hours-above", "600,30", "--min-hours", "5")
+    picture = tmp_path / "plan.png"
+    said = run(study(tin=tin, u_scale=0.001), "--field", "16", *bound, "--figure", str(picture))
+    assert said.exit_code == 0, said.output
+    text = flat(said.output)
+    assert "At 16 T 620 °C/50 h may be above its Bc2 or carries hardly anything" in text
+    assert "% of mean" in text and "Normal: above Tc or Bc2" in text
+    wires = said.output.split("by the wires themselves")[1].split("by the response surfaces")[0]
+    rows = [line.split() for line in wires.splitlines() if "°C/" in line]
+    assert rows[0][4] == "normal"  # after temperature, unit, h, wires
+    # as differences to a wire that carries nothing, in per cent of the mean of all: eight times that is the sum of all
+    assert all(0.0 < float(row[4]) < 800.0 for row in rows[1:8]), rows
+    assert picture.is_file()
+
+
 def test_limits_constraints_and_earlier_holds_are_said_and_kept(run, tmp_path):
     words = ("--field", "15", "--measured", "--number", "3", "--furnace-max-c", "740", "--total-hours", "260")
     said = run(study(fields=(15.0,), before=BEFORE), *words, "--most-hours-above", "700,10", "--ramp", "25,100")
@@ -193,7 +219,7 @@ def test_a_lot_that_cannot_be_planned_does_not_stop_the_others(run):
         ((), "Missing option '--field'"),
         (("--field", "0"), "0 is not above zero"),
         (("--field", "12", "--strain", "-0.2"), "--strain -0.2 is -20 %; give a fraction"),
-        (("--field", "12", "--lot", "moon"), "no sample is of lot 'moon'; lots are heron"),
+        (("--field", "12", "--lot", "moon"), "no sample is of lot 'moon'; known: heron"),
         (("--field", "12", "--furnace-min-c", "700", "--furnace-max-c", "650"), "700 to 650 is no range"),
         (("--field", "12", "--furnace-max-c", "1100"), "copper melts at 1085 °C"),
         (("--field", "12", "--total-hours", "20"), "no treatment fits into 20 h"),

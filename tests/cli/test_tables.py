@@ -5,24 +5,24 @@ import math
 import numpy as np
 import pytest
 
-from tests.studies import made
+from tests.results import made
 from xrdorder.cli.tables import concise, interval, results_text, table
-from xrdorder.studies.collate import collate
-from xrdorder.studies.description import Lot, Sample, Study
-from xrdorder.studies.store import StoredSample
+from xrdorder.description.study import Lot, Sample, Study
+from xrdorder.results.collate import collate
+from xrdorder.results.sample_file import StoredSample
 from xrdorder.uncertainty import Contributions
 
 
 @pytest.mark.parametrize(
     "value, u, text",
     [
-        (0.52882076, 5.9e-6, "0.5288208(59)"),
+        (0.52882076, 5.9e-6, "0.528821(6)"),
         (0.0, 0.0012, "0.0000(12)"),
         (-0.0205, 0.0020, "-0.0205(20)"),
         (23.68, 1.51, "23.7(1.5)"),
         (23.68, 0.0996, "23.68(10)"),
         (65.8, 12.3, "66(12)"),
-        (1234.0, 150.0, "1234(150)"),
+        (1234.0, 150.0, "1230(150)"),
         (99.96, 9.96, "100(10)"),
         (-0.31, 0.997, "-0.3(1.0)"),
         (0.93, 0.0, "0.93"),

@@ -1,5 +1,6 @@
 """Whatever is wrong is said in one line, with the right exit code, and never with a traceback."""
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -216,15 +217,66 @@ def test_interruption_is_no_traceback(monkeypatch):
     assert "interrupted" in result.stderr and result.stderr.count("\n") >= 1
 
 
-def test_an_error_nobody_foresaw_is_not_hidden():
+@pytest.mark.parametrize(
+    ("error", "said", "remedy"),
+    [
+        (ZeroDivisionError("a mistake\nof ours"), "ZeroDivisionError: a mistake of ours", "was not foreseen"),
+        (MemoryError(), "out of memory", "--workers 1"),
+        (RecursionError("maximum recursion depth exceeded"), "RecursionError: ", "nested too deeply"),
+        (OSError(28, "No space left on device", "a.csv"), "a.csv: No space left on device", "see to disk and rights"),
+        (UnicodeDecodeError("utf-8", b"\xff", 0, 1, "invalid start byte"), "UnicodeDecodeError: ", "rename the file"),
+    ],
+)
+def test_an_error_nobody_foresaw_is_one_line_with_its_details_in_a_log(monkeypatch, tmp_path, error, said, remedy):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     program = Program("xrdorder")
 
     @program.command()
     def breaks():
-        raise ZeroDivisionError("a mistake of ours")
+        raise error
 
     result = CliRunner().invoke(program, ["breaks"])
-    assert isinstance(result.exception, ZeroDivisionError)
+    refused(result, said, remedy, code=3)
+    path = Path(result.stderr.strip().split("details in ")[1])
+    assert path.parent == tmp_path / "state" / "xrdorder"
+    text = path.read_text(encoding="utf-8")
+    assert "Traceback" in text and "raise error" in text and type(error).__name__ in text
+    CliRunner().invoke(program, ["breaks"])
+    assert len(list(path.parent.iterdir())) == 2  # none is written over, and nothing half written is left
+
+
+def test_a_log_that_cannot_be_written_does_not_matter(monkeypatch, tmp_path):
+    (tmp_path / "file").write_text("mine")
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "file"))
+    monkeypatch.setattr("tempfile.gettempdir", lambda: str(tmp_path / "file"))
+    program = Program("xrdorder")
+
+    @program.command()
+    def breaks():
+        raise KeyError("a")
+
+    result = CliRunner().invoke(program, ["breaks"])
+    refused(result, "KeyError: 'a'", code=3)
+    assert "details" not in result.stderr and (tmp_path / "file").read_text() == "mine"
+
+
+def test_output_that_nobody_takes(tmp_path):
+    """A full device, a reader that has gone, and names of a file that are no UTF-8."""
+    words = [sys.executable, "-m", "xrdorder.cli", "relations"]
+    with Path("/dev/full").open("wb") as full:
+        done = subprocess.run(words, stdout=full, stderr=subprocess.PIPE, text=True, timeout=60, check=False)
+        assert done.returncode == 3 and done.stderr.count("\n") == 1
+        assert done.stderr.startswith("xrdorder: No space left on device; see to disk")
+        silent = subprocess.run(words, stdout=full, stderr=full, timeout=60, check=False)
+        assert silent.returncode == 3
+    read, write = os.pipe()
+    os.close(read)  # before anything is written
+    with os.fdopen(write, "wb") as gone:
+        done = subprocess.run(words, stdout=gone, stderr=subprocess.PIPE, timeout=60, check=False)
+    assert (done.returncode, done.stderr) == (1, b"")
+    name = os.fsencode(tmp_path) + b"/\xff"
+    done = subprocess.run([*words[:3], b"report", name], capture_output=True, timeout=60, check=False)
+    assert done.returncode == 2 and done.stderr.count(b"\n") == 1 and b"no such study folder" in done.stderr
 
 
 def test_errors_reach_a_caller_that_wants_them():

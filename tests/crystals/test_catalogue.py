@@ -1,5 +1,6 @@
 """Phases of the catalogue and of user files; every mistake told in one line."""
 
+import re
 from pathlib import Path
 
 import gemmi
@@ -15,8 +16,8 @@ from xrdorder.crystals import (
     site_scattering,
     structure_factor_squared,
 )
-from xrdorder.crystals.lattice import all_lengths
 from xrdorder.crystals.symmetry import distances_nm
+from xrdorder.crystals.unit_cell import all_lengths
 from xrdorder.exceptions import PhaseError, UnknownNameError
 from xrdorder.xrays import lorentz_polarisation, radiation
 
@@ -480,6 +481,15 @@ def test_cif_without_or_with_several_structures(tmp_path: Path) -> None:
         phase(write(tmp_path, "data_x\n_cell_length_a 5\n", "s.cif"))
     with pytest.raises(PhaseError, match="2 structures"):
         phase(write(tmp_path, SYLVITE_CIF + SYLVITE_CIF.replace("data_sylvite", "data_two"), "s.cif"))
+
+
+def test_cif_2_is_the_same_structure(tmp_path: Path) -> None:
+    dotted = SYLVITE_CIF
+    for category in ("cell", "atom_site", "space_group", "space_group_symop"):
+        dotted = re.sub(rf"(?m)^(\s*)_{category}_(?!symop_)", rf"\1_{category}.", dotted)
+    assert "_cell.length_a" in dotted and "_atom_site.fract_x" in dotted
+    dotted = "#\\#CIF_2.0\n" + dotted + "_authors ['A b' {'c':\"d\"}]\n_text '''it's\n_atom_site.label'''\n"
+    assert repr(phase(write(tmp_path, dotted, "s.cif"))) == repr(phase(write(tmp_path, SYLVITE_CIF, "s.cif")))
 
 
 def test_files_that_are_none(tmp_path: Path) -> None:

@@ -76,3 +76,8 @@ def test_the_laboratorys_own_value_takes_the_place_of_the_table():
 def test_slips_in_the_own_value(lengths, u, said):
     with pytest.raises(ValidityError, match=said):
         standard("srm-660c").with_value(lengths, u)
+
+
+def test_alumina_676a_has_the_digits_that_are_printed() -> None:
+    # SRM 676a: a = 0.4759091 nm, c = 1.2991779 nm, as quoted in secondary texts
+    assert standard("srm-676a").lengths_nm == (0.4759091, 1.2991779)

@@ -7,7 +7,7 @@ from xrdorder.crystals.a15 import site_order_from
 from xrdorder.estimates import PUBLISHED, joint_draws
 from xrdorder.estimates.from_material import kind_of, on_scale, wire_of_material
 from xrdorder.material import PUBLISHED_SCALE, Material, Specimen, TinScale
-from xrdorder.material.account import Account
+from xrdorder.material.derived_quantities import Account
 from xrdorder.material.order import add_order_parameters
 from xrdorder.material.tin import add_tin
 from xrdorder.uncertainty import Contributions

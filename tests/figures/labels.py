@@ -6,7 +6,7 @@ from unittest.mock import patch
 import pytest
 from matplotlib.text import Text
 
-from xrdorder.figures.sheet import SIZES
+from xrdorder.figures.layout import SIZES
 
 TOUCH_PX = 1.0
 """Boxes hold a line's full height, with room for letters that rise and fall; a pixel of it may be shared."""

@@ -7,8 +7,8 @@ from matplotlib.colors import to_hex, to_rgb
 from tests.figures import made
 from tests.figures.labels import EVERY_SIZE, troubles
 from xrdorder.exceptions import StudyError
+from xrdorder.explanation.families import FAMILIES
 from xrdorder.figures.budget import OTHER, PARTS, budget_figure
-from xrdorder.studies.explanation import FAMILIES
 
 COLOURS = {part.title: part.colour for part in PARTS}
 

@@ -6,8 +6,8 @@ from tests.figures import made
 from tests.figures.labels import EVERY_SIZE, troubles
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.figures.by_relation import _ROW_IN, by_relation_figure
+from xrdorder.figures.layout import ONE_COLUMN
 from xrdorder.figures.palette import PAPER
-from xrdorder.figures.sheet import ONE_COLUMN
 
 
 @pytest.fixture(scope="module")

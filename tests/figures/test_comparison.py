@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from matplotlib.collections import LineCollection, PolyCollection
 
+from xrdorder.comparison import Compared, Values, compare
 from xrdorder.exceptions import StudyError
 from xrdorder.figures import difference_courses, difference_rows
+from xrdorder.figures.layout import ONE_COLUMN, PAGE_IN, TWO_COLUMN
 from xrdorder.figures.palette import INK, PAPER
-from xrdorder.figures.sheet import ONE_COLUMN, PAGE_IN, TWO_COLUMN
-from xrdorder.studies.comparison import Compared, Values, compare
 
 LABELS = ["625 °C", "625 °C", "650 °C", "650 °C", "700 °C", "700 °C"]
 TEMPERATURES = [625.0, 625.0, 650.0, 650.0, 700.0, 700.0]
@@ -68,13 +68,20 @@ def test_quantities_stand_side_by_side_and_a_variant_without_one_leaves_a_gap():
 
 
 def test_courses_stand_at_their_variable_and_have_a_line():
-    figure = difference_courses([compared()], "reaction temperature", "°C", title="made")
+    straight = (22.9, 23.1, 23.5, 23.6, 24.5, 24.7)
+    figure = difference_courses([compared(truths=straight)], "reaction temperature", "°C", title="made")
     (axes,) = figure.axes
     assert sorted(x for x, _, _ in marks(axes)) == [625.0, 650.0, 700.0]
     assert axes.get_xlabel() == "reaction temperature (°C)"
     (line,) = [line for line in axes.lines if len(line.get_xdata()) > 2 and line.get_linestyle() == "-"]
     assert np.ptp(line.get_xdata()) == pytest.approx(75.0)
     assert any(isinstance(one, PolyCollection) for one in axes.collections), "no band"
+
+
+def test_a_line_that_does_not_describe_the_course_is_not_drawn():
+    (axes,) = difference_courses([compared()], "reaction temperature", "°C").axes
+    assert not [line for line in axes.lines if len(line.get_xdata()) > 3 and line.get_marker() == "None"]
+    assert not any(isinstance(one, PolyCollection) for one in axes.collections)
 
 
 def test_a_slope_that_may_be_chance_says_so():

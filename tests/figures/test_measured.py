@@ -5,13 +5,13 @@ import math
 
 import pytest
 
+from xrdorder.description.measured_values import Measured
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.measured import measured_figure
+from xrdorder.measured.agreement import Agreement
+from xrdorder.measured.rows import Row
+from xrdorder.measured.study import Held
 from xrdorder.relations import PUBLISHED
-from xrdorder.studies.agreement import Agreement
-from xrdorder.studies.measured import Measured
-from xrdorder.studies.measured_rows import Row
-from xrdorder.studies.measured_study import Held
 
 NAMES = ("godeke-2006-boltzmann", "devantay-1981-line", "order-resistivity-chain")
 

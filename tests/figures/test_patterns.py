@@ -6,8 +6,8 @@ import pytest
 from tests.figures import made
 from tests.figures.labels import troubles
 from xrdorder.exceptions import StudyError
+from xrdorder.figures.layout import SIZES
 from xrdorder.figures.patterns import MOST_CURVES, SamplePattern, patterns_figure
-from xrdorder.figures.sheet import SIZES
 
 CURVES, LINES = made.curves(), made.lines()
 
@@ -55,6 +55,20 @@ def test_counting_times_do_not_count():
         for curves in (CURVES, longer)
     )
     np.testing.assert_allclose(timed, plain)
+
+
+@pytest.mark.parametrize("count", [2, MOST_CURVES + 1])
+def test_a_phase_that_a_later_sample_holds_has_its_marks(count):
+    names = LINES["phase"].values.astype(str)
+    other = next(name for name in dict.fromkeys(names) if name != "nb3sn")
+    first = LINES.isel(line=names == "nb3sn")
+    found = [SamplePattern(f"s{k}", CURVES, first, "", 900.0 - k) for k in range(count - 1)]
+    marks = patterns_figure([*found, SamplePattern("last", CURVES, LINES)]).axes[0]
+    shown = {text.get_text() for text in marks.texts}
+    assert shown == {text.get_text() for text in patterns_figure([SamplePattern("all", CURVES, LINES)]).axes[0].texts}
+    angles = np.concatenate([path.vertices[:, 0] for c in marks.collections for path in c.get_paths()])
+    for angle in LINES["two_theta"].values[names == other]:
+        assert np.min(np.abs(angles - angle)) < 1e-9
 
 
 def test_many_are_a_map_with_a_row_each():

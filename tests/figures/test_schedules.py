@@ -5,9 +5,9 @@ import pytest
 
 from tests.figures.labels import EVERY_SIZE, troubles
 from xrdorder.exceptions import StudyError
+from xrdorder.figures.layout import SIZES, evenly
 from xrdorder.figures.palette import GARNET
 from xrdorder.figures.schedules import Reacted, most_shown, reacted, schedule_figure
-from xrdorder.figures.sheet import SIZES, evenly
 from xrdorder.treatments import LoggedTreatment, Repeat, Schedule, Step
 
 RAMPED = Schedule((Step(210, 48, 25), Step(650, 100, 50)))

@@ -1,6 +1,7 @@
 """A small instrument, a standard and a sample, simulated once by the independent generator."""
 
 from dataclasses import replace
+from math import inf
 
 import numpy as np
 import pytest
@@ -34,7 +35,7 @@ def standard_pattern() -> xr.DataArray:
 
 @pytest.fixture(scope="session")
 def calibration(standard_pattern: xr.DataArray) -> Calibration:
-    return calibrate(standard_pattern, "srm-660c", detector_distance_mm=217.5)
+    return calibrate(standard_pattern, "srm-660c", detector_distance_mm=217.5, domain_size_nm=inf)
 
 
 @pytest.fixture(scope="session")

@@ -8,9 +8,9 @@ from xrdorder.crystals import Phase, doped, phase
 from xrdorder.fitting import DEFAULT_COMPOSITION
 from xrdorder.fitting.effects import EFFECTS
 from xrdorder.fitting.options import FitOptions
-from xrdorder.fitting.phase_lines import Optics
 from xrdorder.fitting.procedure import Procedure
 from xrdorder.fitting.whole_pattern import DEFAULT_PHASES, sample_geometry
+from xrdorder.forward_model.phase_lines import Optics
 from xrdorder.profiles import Instrument
 from xrdorder.xrays import radiation
 

@@ -6,10 +6,14 @@ import numpy as np
 import pytest
 
 from tests.fitting.conftest import INSTRUMENT, SAMPLE
+from tests.fitting.finished import finished
+from tests.generator import simulate
+from tests.made import as_pattern
+from xrdorder.fitting import Calibration
 from xrdorder.fitting.from_lines import lattice_from_lines, nelson_riley, order_from_lines, single_line_table
 from xrdorder.fitting.procedure import Procedure
-from xrdorder.fitting.refinement import Refinement
 from xrdorder.fitting.single_lines import SECOND_ORDER, SingleLine, fit_single_lines
+from xrdorder.least_squares.refinement import Refinement
 from xrdorder.profiles.voigt import fwhm
 
 
@@ -138,3 +142,16 @@ def test_the_table_of_lines_says_where_they_lie_and_how_wide_the_specimen_makes_
     off = (found - table["calculated_specimen_lorentz"].values) / table["u_specimen_lorentz"].values
     assert np.max(np.abs(off[fitted])) < 3.5
     assert [not reason for reason in table["reason"].values] == np.isfinite(table["area"].values).tolist()
+
+
+@pytest.mark.slow
+def test_angles_written_to_two_decimals_leave_no_gaps(calibration: Calibration) -> None:
+    two_theta = np.arange(30.0, 75.0, 0.0131)
+    pattern = as_pattern(two_theta.round(2), simulate(SAMPLE, INSTRUMENT, two_theta)[1])
+    job = finished(pattern, calibration.instrument)
+    found = {line.name: line for line in fit_single_lines(job.fit, job.main)}
+    assert [line.name for line in found.values() if "gap" in line.reason] == []
+    lattice = lattice_from_lines(tuple(found.values()), job.fit, job.main)
+    # each angle is off by up to 0.005 degrees at random, which scatters the counts on the flanks beyond counting
+    assert abs(lattice.a_nm - float(job.parameters["nb3sn_a_nm"].value)) < 3.0 * lattice.u_a_nm
+    assert lattice.count >= 5

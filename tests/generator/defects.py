@@ -1,16 +1,16 @@
 """What goes wrong between the diffractometer and the file? Each defect by itself, to be put one after another.
 
-Functions of the first group change expected counts and belong before `counted`, those of the second change
-counts and belong after it. None changes what is handed in. Heights are in shares of the highest point. What
-is merely described wrongly (slit, specimen length, dopant, mount) needs no defect: simulate one thing, declare
-another.
+Functions of the first group change expected counts and belong before `counted` (or `counted_with_dead_time`),
+those of the second change counts and belong after it. None changes what is handed in. Heights are in shares of
+the highest point. What is merely described wrongly (slit, specimen length, dopant, mount) needs no defect:
+simulate one thing, declare another.
 """
 
 from collections.abc import Sequence
 
 import numpy as np
 from scipy.signal import savgol_filter
-from scipy.special import voigt_profile
+from scipy.special import gammainc, voigt_profile
 
 from .cells import HC_EV_NM, Array
 
@@ -58,9 +58,43 @@ def foreign_lines(
     return total
 
 
+def mounting_clay(two_theta: Array, expected: Array, height: float, fwhm_deg: float = 0.7, halo: float = 0.3) -> Array:
+    """Modelling clay or wax beside the specimen, copper radiation: two broad lines and a halo at low angle.
+
+    Chains of paraffin pack as those of polyethylene, orthorhombic with 0.742 nm and 0.495 nm (C. W. Bunn, Trans.
+    Faraday Soc. 35 (1939) 482, from memory): (110) of them at 21.6 degrees, (200) at 24.0 just beside (110) of the
+    A15, with a third of its height; the liquid-like halo of `halo` of it at 19.5 degrees (both from memory of
+    patterns). Mineral fillers have lines of their own and show themselves: they are left out.
+    """
+    top = height * expected.max()
+    total = expected.copy()
+    for d_nm, share in ((1.0 / np.hypot(1.0 / 0.742, 1.0 / 0.495), 1.0), (0.742 / 2.0, 0.35)):
+        centre = 2.0 * np.degrees(np.arcsin(HC_EV_NM / 8047.8227 / (2.0 * d_nm)))
+        total = total + share * top * np.exp(-4.0 * np.log(2.0) * ((two_theta - centre) / fwhm_deg) ** 2)
+    return total + halo * top * np.exp(-4.0 * np.log(2.0) * ((two_theta - 19.5) / 5.0) ** 2)
+
+
 def counted(expected: Array, seed: int) -> Array:
     """Poisson counts of these means."""
     return np.random.default_rng(seed).poisson(expected).astype(float)
+
+
+def counted_with_dead_time(arriving: Array, dead: float, seed: int) -> Array:
+    """Counts of a detector that is blind for the share `dead` of the time at a point after each count.
+
+    In the mean n / (1 + n `dead`) of n arriving, with less scatter than Poisson's (J. W. Müller, Nucl. Instrum. Methods
+    112 (1973) 47, from memory). Drawn from the exact law: m counts or more where the sum of m waiting times is shorter
+    than the time that m - 1 counts leave.
+    """
+    lot = np.random.default_rng(seed).uniform(size=np.shape(arriving))
+    low = np.zeros(np.shape(arriving))
+    high = np.ceil(arriving + 12.0 * np.sqrt(arriving) + 30.0)
+    while np.any(high - low > 1.0):
+        middle = np.floor((low + high) / 2.0)
+        alive = np.maximum(arriving * (1.0 - (middle - 1.0) * dead), 0.0)
+        enough = gammainc(np.maximum(middle, 1.0), alive) > lot
+        low, high = np.where(enough, middle, low), np.where(enough, high, middle)
+    return low
 
 
 # --- after counting --------------------------------------------------------------------------------------
@@ -102,6 +136,21 @@ def per_second(counts: Array, seconds: float, decimals: int | None = 3) -> Array
     """Written as counts per second, rounded as files are."""
     rate = counts / seconds
     return rate if decimals is None else np.round(rate, decimals)
+
+
+def multiplied(counts: Array, factor: float, decimals: int | None = None) -> Array:
+    """Counts times a factor, as normalised data are, rounded as files are."""
+    return counts * factor if decimals is None else np.round(counts * factor, decimals)
+
+
+def rooted(counts: Array, decimals: int | None = 3) -> Array:
+    """Square roots of counts, as programs draw them."""
+    return np.sqrt(counts) if decimals is None else np.round(np.sqrt(counts), decimals)
+
+
+def rounded_angles(two_theta: Array, decimals: int = 2) -> Array:
+    """Angles written with so few decimals that the step seems to change."""
+    return np.round(two_theta, decimals)
 
 
 def resampled(two_theta: Array, counts: Array, step_deg: float) -> tuple[Array, Array]:

@@ -12,6 +12,7 @@ from scipy.special import voigt_profile
 from .absorption import capillary_points
 from .cells import HC_EV_NM, Array
 from .quadrature import combine, condense, rms
+from .sizes import Sizes
 from .stray import StrayTruth, WhiteTruth
 
 # Energy (eV), FWHM (eV) and share of every Lorentz line of the emission.
@@ -46,6 +47,10 @@ _MORE_RAYS = 28
 _TAIL_RAYS = 3
 _CAPILLARY_RAYS = 10
 _DEPTH_NODES = 8
+# Panels of the Fourier integral hold two periods of the fastest wave, for which 16 nodes are good to 1e-12.
+_PERIODS_PER_PANEL, _FOURIER_NODES = 2.0, 16
+_LEAST_COEFFICIENT = 1e-9
+_MOST_PANELS = 4000
 
 GEOMETRIES = ("reflection", "transmission", "capillary")
 
@@ -320,13 +325,15 @@ def spread_profile(
     *,
     lattice_spread: float = 0.0,
     microstrain_lorentz: float = 0.0,
+    sizes: Sizes | None = None,
 ) -> Array:
     """One emission line of one reflection of all components of a phase, per degree (see `axial_rays`).
 
     The area is the sum of the weights of the components, shape (n,) like their d and domain sizes.
 
     Domains: volume-weighted size D in the Scherrer equation with K = 1 on the integral breadth λ / (D
-    cosθ); a Lorentz line of that breadth has FWHM = (2/π) λ / (D cosθ). `lattice_spread` is the rms Δa/a of
+    cosθ); a Lorentz line of that breadth has FWHM = (2/π) λ / (D cosθ). Where a law of `sizes` is given it takes the
+    place of that in all components, with the line shape that is its own. `lattice_spread` is the rms Δa/a of
     a Gauss distribution: standard deviation 2 tanθ Δa/a in 2θ. `microstrain_lorentz` e is the integral
     breadth 4 e tanθ of a Lorentz line.
     """
@@ -335,6 +342,8 @@ def spread_profile(
     tangent, cosine = np.tan(theta), np.cos(theta)
     gauss2 = instrument.gauss_tan2 * tangent**2 + instrument.gauss_tan * tangent + instrument.gauss_const
     sigma = np.hypot(np.sqrt(gauss2) * SIGMA_PER_FWHM, np.degrees(2.0 * tangent * lattice_spread))
+    if sizes is not None:
+        domain_size_nm = np.full_like(d_nm, math.inf)
     breadth = wavelength / (domain_size_nm * cosine) + 4.0 * microstrain_lorentz * tangent
     gamma = 0.5 * (
         instrument.lorentz_sec / cosine
@@ -365,9 +374,14 @@ def spread_profile(
     shift, weight = rays(_CORE_NODES)
     shifts, all_weights = combine((centre, weights), (shift, weight))
     each = len(shift)
-    profile[near] = summed(
-        two_theta[near], shifts, all_weights, np.repeat(sigma, each), np.repeat(gamma, each)
-    )
+    s, g = np.repeat(sigma, each), np.repeat(gamma, each)
+    if sizes is None:
+        profile[near] = summed(two_theta[near], shifts, all_weights, s, g)
+    else:
+        nm_degrees = wavelength / (math.radians(1.0) * math.cos(mean))
+        profile[near] = _transformed(two_theta[near], shifts, all_weights, s, g, sizes, nm_degrees)
+        # far away the slope of the coefficients at zero is all, and that of an exponential is a Lorentz line's
+        gamma = gamma + nm_degrees / (2.0 * math.pi * sizes.area_weighted_nm)
     profile[~near] = 0.0
     few = rays(_TAIL_NODES, _TAIL_RAYS)
     for size in set(domain_size_nm.tolist()):  # far away only components of another Lorentz width differ
@@ -377,3 +391,31 @@ def spread_profile(
         width = np.full((2, len(shift)), [[share @ sigma[of]], [share @ gamma[of]]])
         profile[~near] += summed(two_theta[~near], shift, weight, *width)
     return profile
+
+
+def _transformed(
+    x: Array, shift: Array, weight: Array, sigma: Array, gamma: Array, sizes: Sizes, nm_degrees: float
+) -> Array:
+    """Sum of Voigt functions, each widened by the law of sizes: the cosine transform of what all coefficients make.
+
+    The length L (nm) of the coefficients is `nm_degrees` times the frequency (1/degree) in 2θ.
+    """
+    if not len(x):
+        return np.zeros(0)
+    fastest = max(float(np.abs(x - one).max()) for one in (shift.min(), shift.max()))
+    panel = _PERIODS_PER_PANEL / fastest
+    edges = panel * np.arange(_MOST_PANELS + 1)
+    narrow = np.exp(-2.0 * (math.pi * sigma.min() * edges) ** 2 - 2.0 * math.pi * gamma.min() * edges)
+    left = np.abs(sizes.fourier(nm_degrees * edges) * narrow) > _LEAST_COEFFICIENT
+    if left[-1]:
+        raise ValueError("a line too narrow for its Fourier integral")
+    node, part = leggauss(_FOURIER_NODES)
+    starts = edges[: int(np.flatnonzero(left).max()) + 1]
+    u = (starts[:, None] + panel * (node + 1.0) / 2.0).ravel()
+    du = np.tile(panel * part / 2.0, len(starts))
+    middle = 0.5 * (shift.min() + shift.max())
+    phases = np.exp(2j * math.pi * u[:, None] * (shift - middle))
+    damping = np.exp(-2.0 * (math.pi * u[:, None] * sigma) ** 2 - 2.0 * math.pi * u[:, None] * gamma)
+    coefficient = sizes.fourier(nm_degrees * u) * ((phases * damping) @ weight) * du
+    waves = 2.0 * math.pi * np.outer(x - middle, u)
+    return 2.0 * (np.cos(waves) @ coefficient.real + np.sin(waves) @ coefficient.imag)

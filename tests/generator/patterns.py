@@ -77,11 +77,15 @@ def _phase_lines(
         d_nm = a_nm / math.sqrt(shell) * (1.0 - phase.elastic_shift * direction)
         angles = 2.0 * np.degrees(np.arcsin(wavelength / (2.0 * d_nm)))
         lp = lorentz_polarisation(angles, instrument.monochromator_two_theta_deg, instrument.polarisation_ratio)
+        factor, height = (1.0, 0.0) if sample.grains is None else sample.grains.line(phase.name, float(shell))
+        weights = factor * strength * share * lp * sample.throughput(angles, instrument)
         total += spread_profile(
-            two_theta, d_nm, strength * share * lp * sample.throughput(angles, instrument), sizes, energy, fwhm,
-            instrument, mount, lattice_spread=phase.lattice_spread,
+            two_theta, d_nm, weights, sizes, energy, fwhm, instrument,
+            replace(mount, displacement_mm=mount.displacement_mm + height),
+            lattice_spread=phase.lattice_spread,
             microstrain_lorentz=phase.microstrain_lorentz
             * math.sqrt(max(1.0 + phase.strain_anisotropy * direction, 0.0)),
+            sizes=phase.sizes,
         )  # fmt: skip
     return total
 

@@ -1,6 +1,7 @@
 """The truth about a specimen: phases, lattices, widths, mount."""
 
 import math
+import zlib
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -9,6 +10,7 @@ from .absorption import Roughness, capillary_factor, plate_factor
 from .cells import Array, Cell, Fibre, dispersion, f0
 from .distributions import LatticeComponent, LatticeDistribution
 from .optics import InstrumentTruth, Mount, caught_by_specimen
+from .sizes import Sizes
 
 REFERENCE_TEMPERATURE_C = 22.5
 
@@ -80,7 +82,8 @@ class PhaseTruth:
     first site, `tin_fraction` the tin content of "cu-sn" that follows from a. `lattice` spreads the lattice
     parameter; its mean must be `a_nm`. The microstrain of the direction hkl has a variance ∝ 1 + k (5 G - 1)
     with k = `strain_anisotropy` (-1.5 to 1) and G of `cubic_anisotropy`; `elastic_shift` e moves every d by
-    e (1 - 5 G), relative: h00 by e, hhh by -2/3 e, the mean over directions by nothing.
+    e (1 - 5 G), relative: h00 by e, hhh by -2/3 e, the mean over directions by nothing. A law of `sizes` takes the
+    place of `domain_size_nm`, and of those of all components.
     """
 
     name: str
@@ -95,6 +98,7 @@ class PhaseTruth:
     lattice: LatticeDistribution | None = None
     strain_anisotropy: float = 0.0
     elastic_shift: float = 0.0
+    sizes: Sizes | None = None
 
     def __post_init__(self) -> None:
         if self.lattice is not None and abs(self.lattice.mean_nm - self.a_nm) > 1e-8:
@@ -142,6 +146,26 @@ class PhaseTruth:
 
 
 @dataclass(frozen=True)
+class FewGrains:
+    """Coarse powder: each line is that of so few grains that their share of beam and their heights do not average out.
+
+    A grain reflects with an exponential share of the mean, and stands `height_mm` or less above or below the surface;
+    `number` of them make a line. What the scatter of heights within a line adds to its width is left out.
+    """
+
+    number: int
+    height_mm: float
+    seed: int
+
+    def line(self, phase: str, shell: float) -> tuple[float, float]:
+        """Factor on the intensity of a line, and the height (mm) of its grains."""
+        rng = np.random.default_rng([self.seed, zlib.crc32(phase.encode()), round(shell)])
+        share = rng.exponential(size=self.number)
+        height = rng.uniform(-self.height_mm, self.height_mm, self.number)
+        return float(share.mean()), float(share @ height / share.sum())
+
+
+@dataclass(frozen=True)
 class SampleTruth:
     """A specimen of reacted wire; the A15 takes what weight the `others` leave.
 
@@ -152,11 +176,11 @@ class SampleTruth:
 
     `lattice` spreads the lattice parameter of the A15; its mean replaces `a_nm`. All of it scatters like the mean
     composition unless `tin_follows_lattice`: then β of a component differs from `tin_fraction` as its a does
-    from the mean, along the slope of the published line. Anisotropy and elastic shift as in `PhaseTruth`.
+    from the mean, along the slope of the published line. Anisotropy, elastic shift and sizes as in `PhaseTruth`.
     `depth_nm_per_um` lets the lattice parameter of a thick solid grow with the depth below its surface, where it is
     `lattice_nm`; the weight exp(-2 µz/sinθ) takes µ = `depth_attenuation_per_mm`. `mu_t` belongs to
     transmission, `mu_r` and `capillary_radius_mm` to a capillary, the latter switching shifts by its thickness
-    on. Displacements: see `Mount`.
+    on. Displacements: see `Mount`. Few `grains` hold for all phases, in reflection.
     """
 
     tin_fraction: float = 0.24
@@ -188,6 +212,8 @@ class SampleTruth:
     capillary_radius_mm: float | None = None
     displacement_across_mm: float = 0.0
     displacement_along_mm: float = 0.0
+    sizes: Sizes | None = None
+    grains: FewGrains | None = None
 
     def __post_init__(self) -> None:
         if self.lattice is not None and self.a_nm is not None:
@@ -201,6 +227,17 @@ class SampleTruth:
         if self.lattice is not None:
             return self.lattice.mean_nm
         return a15_lattice_nm(self.tin_fraction) if self.a_nm is None else self.a_nm
+
+    @property
+    def volume_weighted_nm(self) -> float:
+        """Volume-weighted mean length of all columns in the A15: one over the integral breadth of its size broadening.
+
+        Where populations lie on each other their heights add at equal areas, and so do their lengths.
+        """
+        if self.sizes is not None:
+            return self.sizes.volume_weighted_nm
+        a15 = self.phases()[0]
+        return sum(one.weight * float(one.domain_size_nm or 0.0) for one in a15.components())
 
     def occupancy(self) -> dict[str, dict[str, float]]:
         """Mean occupation of both sites by element."""
@@ -246,6 +283,7 @@ class SampleTruth:
             lattice=None if self.lattice is None else self.lattice.scaled(expansion),
             strain_anisotropy=self.strain_anisotropy,
             elastic_shift=self.elastic_shift,
+            sizes=self.sizes,
         )
         return (a15, *self.others)
 

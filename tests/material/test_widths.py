@@ -6,7 +6,8 @@ from scipy.integrate import quad
 from scipy.special import voigt_profile
 
 from tests.material.conftest import names
-from xrdorder.material import widths
+from xrdorder.material import PUBLISHED_SCALE, widths
+from xrdorder.profiles.width_terms import voigt_breadth
 
 
 def test_domain_size_is_that_of_the_integral_breadth(fitted):
@@ -43,8 +44,8 @@ def test_gaussian_strain_gives_the_standard_deviation_of_the_lattice(fitted):
     width = np.degrees(2.3548 * 2e-3)
     material = fitted(lorentz_tan=0.0, gauss_tan2=width**2, u={"lorentz_tan": 0.0})
     assert material.values["microstrain"] == pytest.approx(1e-3, rel=1e-4)
-    # All of it composition: 1e-3 x 0.5288 nm over 0.0136 nm.
-    assert material.values["tin_spread"] == pytest.approx(0.0389, rel=1e-3)
+    # All of it composition: over the slope of the line.
+    assert material.values["tin_spread"] == pytest.approx(1e-3 * 0.5288 / PUBLISHED_SCALE.slope_nm, rel=1e-3)
 
 
 @pytest.mark.parametrize("ratio", [0.1, 0.5, 1.0, 2.0, 10.0])
@@ -122,7 +123,7 @@ def test_at_least_is_the_limit_of_the_flag(fitted):
 def test_integral_breadth_of_a_voigt_line(lorentz, gauss):
     # area one over the height of the profile
     sigma = gauss / np.sqrt(8 * np.log(2))
-    assert widths.voigt_breadth(lorentz, gauss**2) == pytest.approx(
+    assert voigt_breadth(lorentz, gauss**2) == pytest.approx(
         1 / voigt_profile(0.0, sigma, lorentz / 2), rel=1e-9
     )
 

@@ -11,7 +11,7 @@ import pytest
 from scipy.integrate import dblquad
 from scipy.special import iv, modstruve
 
-from xrdorder.fitting.absorption import cylinder_absorption, cylinder_offset
+from xrdorder.forward_model.absorption import cylinder_absorption, cylinder_offset
 
 MU_R = [0.05, 0.1, 0.5, 1.0, 2.0, 4.0]  # beyond, the functions cancel to fewer digits than the tolerance
 

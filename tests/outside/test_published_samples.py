@@ -10,11 +10,11 @@ import pytest
 
 from tests.outside.published_samples import ROWS, Row
 from xrdorder.crystals.a15 import order_parameters
+from xrdorder.estimates.from_numbers import estimate
 from xrdorder.material import Specimen
-from xrdorder.material.account import Account
+from xrdorder.material.derived_quantities import Account
 from xrdorder.material.order import add_order_parameters
 from xrdorder.relations import PUBLISHED, relation
-from xrdorder.superconductivity import estimate
 from xrdorder.superconductivity.asking import Asking, Input
 from xrdorder.uncertainty import Contributions, interval
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tests.patterns.curves import SETTINGS, expected
-from xrdorder.patterns.counts import judge, measure_scatter
+from xrdorder.patterns.counts import judge, measure_scatter, smoothing_points
 
 
 def _counts(seed: int = 1, **settings):
@@ -153,3 +153,82 @@ def test_scatter_of_counts_is_one_on_average():
     # Its standard error is what the object says.
     stated = measure_scatter(rng.poisson(50.0, 6000).astype(float)).u_log
     assert np.std(np.log(ratios)) == pytest.approx(stated, rel=0.2)
+
+
+_DIVIDED = {
+    "times 37.3": (lambda counts: counts * 37.3, lambda counts: 37.3),
+    "times 37.3, one decimal": (lambda counts: np.round(counts * 37.3, 1), lambda counts: 37.3),
+    "times 37.3, whole": (lambda counts: np.rint(counts * 37.3), lambda counts: 37.3),
+    "a tenth": (lambda counts: counts / 10.0, lambda counts: 0.1),
+    "over 7.3, two decimals": (lambda counts: np.round(counts / 7.3, 2), lambda counts: 1.0 / 7.3),
+    "over the highest": (lambda counts: counts / counts.max(), lambda counts: 1.0 / counts.max()),
+    "per cent of the highest": (
+        lambda counts: np.round(100.0 * counts / counts.max(), 2), lambda counts: 100.0 / counts.max()
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("how", _DIVIDED)
+def test_division_is_found_in_patterns_of_every_kind(how):
+    change, unit = _DIVIDED[how]
+    rng = np.random.default_rng(11)
+    wrong = []
+    for seed in range(6):
+        for settings in SETTINGS[:-1]:  # without the hundred points of the last, whose scatter is known to a quarter
+            _, y = expected(**{**settings, "seed": seed})
+            counts = rng.poisson(y).astype(float)
+            judgement = judge(change(counts))
+            step = 0.01 if "per cent" in how else 0.0
+            variance = unit(counts) ** 2 * np.maximum(y, 1.0) + step**2 / 12.0
+            ratio = float(np.median(judgement.variance / variance))
+            # a scatter over a few blocks is known to a quarter: three times that either way, lines only raise it
+            if judgement.kind == "counts" or judgement.flag[0] == "smoothed" or not 0.4 < ratio < 2.5:
+                wrong.append((settings, judgement.flag[:1], ratio))
+    assert wrong == []
+
+
+@pytest.mark.parametrize("step", [0.99, 0.7, 0.5])
+def test_resampled_scans_are_smoothed_ones(step):
+    # 0.01313 degrees to 0.0130 is the first; finer grids leave less scatter still
+    x, y, counts = _counts()
+    grid = np.arange(x[0], x[-1], step * (x[1] - x[0]))
+    judgement = judge(np.interp(grid, x, counts))
+    assert judgement.flag[0] == "smoothed"
+    assert 0.8 < np.median(judgement.variance / np.interp(grid, x, y)) < 1.2
+
+
+@pytest.mark.parametrize("unit", [1.0, 0.1])
+def test_smoothing_length_is_found_whatever_the_unit(unit):
+    _, _, counts = _counts(lines=5)
+    smooth = unit * np.convolve(counts, np.ones(7) / 7.0, "valid")
+    assert judge(smooth).flag[0] == "smoothed"
+    # variance before and after are each known to a quarter
+    assert 5.0 < smoothing_points(smooth) < 9.0
+
+
+def test_normalised_data_are_no_surer_than_their_rounding():
+    # two decimals of the highest: all of the background stands at one value, and its scatter is nothing
+    _, y = expected(background=0.0)
+    counts = np.random.default_rng(1).poisson(y + 500.0).astype(float)
+    values = np.round(counts / counts.max(), 2)
+    judgement = judge(values)
+    assert judgement.kind == "intensities"
+    assert np.all(judgement.variance >= 1e-4 / 12.0 * (1.0 - 1e-9))  # a twelfth of the step squared
+    truth = (y + 500.0) / counts.max()
+    # rounding is all the scatter there is; on the lines counting adds as much again
+    assert 0.5 < np.mean((values - truth) ** 2 / judgement.variance) < 2.0
+
+
+@pytest.mark.parametrize("decimals", [None, 3])
+def test_square_roots_of_counts_are_caught(decimals):
+    _, _, counts = _counts()
+    roots = np.sqrt(counts)
+    judgement = judge(roots if decimals is None else np.round(roots, decimals))
+    assert judgement.flag[0] == "roots-of-counts"
+    assert np.all(judgement.variance == 0.25)  # of the root of a Poisson number, to first order
+
+
+def test_whole_roots_are_not_taken_for_counts():
+    _, _, counts = _counts()
+    assert judge(np.rint(np.sqrt(counts))).kind == "intensities"

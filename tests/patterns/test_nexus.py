@@ -1,4 +1,4 @@
-"""NeXus files of the present and of older styles."""
+"""NeXus files of the present and of older styles; `test_nexus_apart` tests the process they are read in."""
 
 import h5py
 import numpy as np
@@ -144,6 +144,40 @@ def test_entries_are_ranges(tmp_path):
     assert np.all(np.diff(pattern["two_theta"]) >= 0.0)
 
 
+def test_a_falling_scan_is_turned_round(tmp_path):
+    def build(file):
+        _modern(file, angles=ANGLES[::-1], counts=COUNTS[::-1])
+
+    pattern = read_pattern(_write(tmp_path, build))
+    assert np.array_equal(pattern, COUNTS)
+    assert np.array_equal(pattern["two_theta"], ANGLES)
+
+
+def test_a_file_beside_the_pattern_does_not_matter(tmp_path):
+    """A master file with the images of its detector in other files is read as far as it goes."""
+
+    def build(file):
+        entry = _modern(file)
+        entry["images"] = h5py.ExternalLink("images.h5", "/images")
+        layout = h5py.VirtualLayout((50, 9, 9), "u1")
+        layout[0] = h5py.VirtualSource("images.h5", "one", (9, 9))
+        entry.create_virtual_dataset("gathered", layout)
+
+    assert np.array_equal(read_pattern(_write(tmp_path, build)), COUNTS)
+
+
+def test_links_to_where_they_stand_are_followed_once(tmp_path):
+    """With 300 links a visit by every path would be 8e9 visits."""
+
+    def build(file):
+        entry = _modern(file)
+        for k in range(300):
+            entry[f"again{k}"] = entry if k % 2 else h5py.SoftLink("/entry")
+        file["copy"] = entry
+
+    assert np.array_equal(read_pattern(_write(tmp_path, build)), COUNTS)
+
+
 def _two(file):
     entry = _group(file, "entry", "NXentry")
     for name in ("a", "b"):
@@ -168,23 +202,75 @@ def _nan(file):
     _modern(file, counts=counts)
 
 
-def _broken_link(file):
+def _without_counts(file):
     entry = _group(file, "entry", "NXentry")
     data = _group(entry, "data", "NXdata", signal="counts", axes=["two_theta"])
-    data["counts"] = h5py.ExternalLink("elsewhere.h5", "/counts")
     data["two_theta"] = ANGLES
+    return data
+
+
+def _link_out(file):
+    _without_counts(file)["counts"] = h5py.ExternalLink("elsewhere.h5", "/counts")
+
+
+def _soft_link_out(file):
+    _without_counts(file)["counts"] = h5py.SoftLink("/entry/there")
+    file["entry/there"] = h5py.ExternalLink("elsewhere.h5", "/counts")
+
+
+def _path_out(file):
+    data = _without_counts(file)
+    file["entry/there"] = h5py.ExternalLink("elsewhere.h5", "/")
+    data.attrs["signal"] = "/entry/there/counts"
+
+
+def _stored_outside(file):
+    _without_counts(file).create_dataset("counts", (50,), "u1", external=[("/etc/passwd", 0, 50)])
+
+
+def _virtual(file):
+    layout = h5py.VirtualLayout((50,), "u1")
+    layout[:] = h5py.VirtualSource("elsewhere.h5", "counts", (50,))
+    _without_counts(file).create_virtual_dataset("counts", layout)
+
+
+def _circle(file):
+    data = _without_counts(file)
+    data["counts"] = h5py.SoftLink("again")
+    data["again"] = h5py.SoftLink("counts")
+
+
+def _spallation(file):
+    source = _group(_group(_modern(file), "instrument", "NXinstrument"), "source", "NXsource")
+    source["type"] = "Spallation Neutron Source"
 
 
 BAD = {
     "nothing in it": (lambda file: None, "no NXdata with a signal"),
     "an image": (_image, "no NXdata with a signal"),
-    "a link to nowhere": (_broken_link, "no NXdata with a signal"),
+    "a link to another file": (
+        _link_out,
+        "(/entry/data/counts is a link to another file, elsewhere.h5; those are not followed)",
+    ),
+    "a link to a link to another file": (_soft_link_out, "is a link to another file, elsewhere.h5"),
+    "a path through another file": (_path_out, "is a link to another file, elsewhere.h5"),
+    "numbers in another file": (_stored_outside, "the numbers of /entry/data/counts stand in another file"),
+    "numbers gathered from other files": (_virtual, "the numbers of /entry/data/counts stand in another file"),
+    "links in a circle": (_circle, "no NXdata with a signal"),
+    "a spallation source": (_spallation, "/entry/instrument/source: measured with neutrons"),
     "two groups": (_two, "several NXdata groups"),
     "neutrons": (_neutrons, "measured with neutrons"),
     "NaN": (_nan, "/entry/data, point 4: the intensity is not a finite number"),
     "unit of something else": (lambda file: _modern(file, "mm"), "has the unit 'mm'"),
     "radians without a unit": (lambda file: _modern(file, None, np.radians(ANGLES)), "look like radians"),
-    "backwards": (lambda file: _modern(file, "degree", ANGLES[::-1]), "runs backwards"),
+    "neither up nor down": (
+        lambda file: _modern(file, "degree", np.roll(ANGLES, 3)),
+        "angle 20 runs backwards in a range; sort the points, or give each scan its own block or entry",
+    ),
+    "an angle twice": (
+        lambda file: _modern(file, "degree", np.repeat(ANGLES[:25], 2)),
+        "delete one, or give each scan its own block or entry",
+    ),
 }
 
 

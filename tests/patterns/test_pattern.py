@@ -248,10 +248,10 @@ def test_no_permission(tmp_path, monkeypatch):
     path.chmod(0)
     if os.access(path, os.R_OK):  # the superuser may read everything
 
-        def refuse(self):
-            raise PermissionError(13, "Permission denied", str(self))
+        def refuse(path, *_):
+            raise PermissionError(13, "Permission denied", str(path))
 
-        monkeypatch.setattr("pathlib.Path.read_bytes", refuse)
+        monkeypatch.setattr("os.open", refuse)
     with pytest.raises(PatternError, match="no permission to read the file"):
         read_pattern(path)
 

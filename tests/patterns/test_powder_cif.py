@@ -198,6 +198,40 @@ def test_d_spacings_and_q_need_no_telling(tmp_path):
         assert _read(tmp_path, text)["two_theta"].values == pytest.approx(ANGLES, abs=1e-9)
 
 
+DOTTED = ("_pd_meas.2theta_scan", "_pd_meas.counts_total")
+TWO = "".join(
+    f"data_{name}\n_pd_diffractogram.id {name}\n"
+    + _loop([f"{angle:.2f}" for angle in ANGLES + shift], COUNTS + add, names=DOTTED)
+    for name, shift, add in (("lab6", 0.0, 0), ("wire", 0.01, 1))
+)
+
+
+def test_which_of_two_diffractograms_is_for_the_user_to_say(tmp_path):
+    with pytest.raises(PatternError, match=r"scan\.cif: holds the diffractograms 'lab6', 'wire'.*option diffractogram"):
+        _read(tmp_path, TWO)
+    assert np.array_equal(_read(tmp_path, TWO, diffractogram="lab6"), COUNTS)
+    assert np.array_equal(_read(tmp_path, TWO, diffractogram="wire"), COUNTS + 1)
+    assert _read(tmp_path, TWO, diffractogram="all").sizes["two_theta"] == 100
+    with pytest.raises(PatternError, match="no diffractogram 'si', the file holds 'lab6', 'wire'"):
+        _read(tmp_path, TWO, diffractogram="si")
+    with pytest.raises(PatternError, match="no diffractogram 'si', the file names none"):
+        _read(tmp_path, "data_a\n" + SCAN, diffractogram="si")
+
+
+@pytest.mark.parametrize("item", ["_pd_diffractogram.id", "_pd_diffractogram_id"])
+def test_blocks_of_one_diffractogram_are_its_scans(tmp_path, item):
+    text = "".join(f"data_{name}\n{item} one\n{SCAN}" for name in "ab")
+    assert np.array_equal(_read(tmp_path, text), 2 * COUNTS)
+    assert np.array_equal(_read(tmp_path, text.replace("one", "?", 1)), 2 * COUNTS)  # one that names none
+
+
+def test_points_of_two_diffractograms_in_one_loop_are_refused(tmp_path):
+    names = ("_pd_data.diffractogram_id", "_pd_meas.2theta_scan", "_pd_meas.counts_total")
+    ids = np.where(ANGLES < 20.5, "x", "y")
+    with pytest.raises(PatternError, match="block data_a: points of the diffractograms x, y in one block"):
+        _read(tmp_path, "data_a\n" + _loop(ids, ANGLES, COUNTS, names=names))
+
+
 BAD = {
     "no pattern": ("data_a\n_cell_length_a 5.29\n", "without a measured powder pattern"),
     "a structure": (
@@ -266,3 +300,106 @@ def test_bad_files_get_one_clear_line(tmp_path, case):
     assert message in str(error.value)
     assert "\n" not in str(error.value)
     assert "scan.cif" in str(error.value)
+
+
+def _flags(pattern):
+    return dict(json.loads(pattern.attrs["flags"]))
+
+
+CORRECTED = _loop(
+    [f"{a - 0.05:.2f}" for a in ANGLES], COUNTS, names=("_pd_proc_2theta_corrected", "_pd_meas_counts_total")
+)
+
+
+def test_measured_angles_come_before_corrected_ones(tmp_path):
+    # An instrument takes its offset off: it must not have been taken off before.
+    pattern = _read(tmp_path, "data_a\n" + RANGE + CORRECTED)
+    assert pattern["two_theta"].values == pytest.approx(ANGLES, abs=1e-9)
+    assert "angles-corrected" not in _flags(pattern)
+
+
+def test_corrected_angles_alone_are_flagged(tmp_path):
+    for head in ("", RANGE.replace("20.98", "99.0")):  # a range of another scan does not help
+        pattern = _read(tmp_path, "data_a\n" + head + CORRECTED)
+        assert pattern["two_theta"].values == pytest.approx(ANGLES - 0.05, abs=1e-9)
+        assert "an instrument takes its offset off once more" in _flags(pattern)["angles-corrected"]
+
+
+SPALLATION = "_diffrn_radiation_wavelength 2.57\n_diffrn_source 'spallation source'\n"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "data_a\n" + SPALLATION + SCAN,
+        "data_a\n" + SPALLATION.replace("_diffrn_source", "_diffrn_source.source") + SCAN,
+        "data_a\n_diffrn_source 'nuclear reactor'\n" + SCAN,
+        "data_a\n_diffrn_radiation.probe neutron\n" + SCAN,
+        "data_b\n" + SPALLATION + "data_a\n" + SCAN,
+    ],
+)
+def test_neutrons_are_no_counts_of_x_rays(tmp_path, text):
+    with pytest.raises(PatternError, match="measured with neutrons; only X-ray patterns can be read"):
+        _read(tmp_path, text)
+
+
+def test_a_neutron_pattern_beside_does_not_matter(tmp_path):
+    text = "data_b\n" + SPALLATION + "data_a\n_diffrn_radiation_type 'Cu K\\a'\n" + SCAN
+    assert np.array_equal(_read(tmp_path, text), COUNTS)
+
+
+@pytest.mark.parametrize(
+    ("head", "why"),
+    [
+        ("_pd_meas_number_of_points 61\n", "it says 61 points and holds 50"),
+        ("_pd_meas.number_of_points 61\n", "it says 61 points and holds 50"),
+        ("_pd_meas_2theta_range_max 80.9\n", "it says 80.9 degrees and ends at 20.98"),
+    ],
+)
+def test_a_file_that_holds_less_than_it_says(tmp_path, head, why):
+    assert why in _flags(_read(tmp_path, "data_a\n" + head + SCAN))["ended-early"]
+
+
+@pytest.mark.parametrize("head", ["_pd_meas_number_of_points 50\n", "_pd_meas_2theta_range_max 21.00\n", ""])
+def test_a_whole_file_is_not_flagged(tmp_path, head):
+    for text in ("data_a\n" + head + SCAN, ("data_a\n" + head + SCAN).rstrip()):
+        assert _flags(_read(tmp_path, text)) == {}
+
+
+@pytest.mark.parametrize("digits", [1, 2])
+def test_a_file_that_ends_in_the_middle_of_a_number(tmp_path, digits):
+    for text in ("data_a\n" + SCAN, "data_a\n" + RANGE.partition("_pd_meas_2theta_range_max")[0]
+                 + "_pd_meas_2theta_range_inc 0.02\n" + COUNTS_ONLY):  # fmt: skip
+        pattern = _read(tmp_path, text.rstrip()[:-digits])
+        assert np.array_equal(pattern, COUNTS[:-1])
+        assert "lacks digits; the point is left out" in _flags(pattern)["ended-early"]
+
+
+def test_a_file_that_ends_in_the_middle_of_a_row_or_a_range(tmp_path):
+    with pytest.raises(PatternError, match="damaged or cut short"):
+        _read(tmp_path, "data_a\n" + SCAN.rstrip()[:-4])
+    with pytest.raises(PatternError, match="complete the loop"):
+        _read(tmp_path, "data_a\n" + RANGE + COUNTS_ONLY[:-40])
+
+
+@pytest.mark.parametrize(
+    "value", ["1e999(3)", "1e-5(3e9)", f"1({'9' * 400})", f"1({'9' * 5000})", "1e99999999(1)", "1_0"]
+)
+def test_numbers_that_no_computer_holds(tmp_path, value):
+    text = "data_a\n" + SCAN.replace(f" {COUNTS[3]}\n", f" {value}\n", 1)
+    with pytest.raises(PatternError, match=r"block data_a, _pd_meas_counts_total, value \d+: .*is not a") as error:
+        _read(tmp_path, text)
+    assert len(str(error.value)) < 200
+
+
+@pytest.mark.parametrize(
+    "item", ["_diffrn_ambient_temperature", "_diffrn_radiation_wavelength", "_pd_meas_number_of_points"]
+)
+@pytest.mark.parametrize("value", ["1e999", "-1e999(3)", "nan", f"1({'9' * 400})", "."])
+def test_numbers_about_a_scan_that_no_computer_holds(tmp_path, item, value):
+    try:
+        pattern = _read(tmp_path, f"data_a\n{item} {value}\n{SCAN}")
+    except PatternError as error:
+        assert "\n" not in str(error)
+    else:
+        assert np.array_equal(pattern, COUNTS)

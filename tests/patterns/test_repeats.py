@@ -6,8 +6,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from xrdorder.patterns import read_patterns
-from xrdorder.patterns.repeats import BEYOND_COUNTING, Repeat, difference, scans_that_differ
+from xrdorder.patterns import read_patterns, repeats
+from xrdorder.patterns.repeats import (
+    BEYOND_COUNTING,
+    MOST_TOLD,
+    Repeat,
+    difference,
+    same_angles,
+    scans_that_differ,
+)
 
 ANGLES = np.round(20.0 + 0.02 * np.arange(1500), 2)
 DEMO = Path(__file__).parents[2] / "demo_patterns"
@@ -71,3 +78,33 @@ def test_two_wires_of_the_demo_study_are_told_apart_when_they_are_read():
     flags = dict(json.loads(pattern.attrs["flags"]))
     assert flags["scans-differ"].startswith("heron-650c-100h-a.xy and heron-725c-50h.xy differ by a reduced chi square")
     assert "summed-scans" in flags
+
+
+def test_angles_are_one_within_a_hundredth_of_a_step():
+    fine, coarse = np.arange(20.0, 21.0, 0.01), np.arange(20.0, 21.0, 0.1)
+    near, apart = coarse + 0.00005, coarse + 0.005
+    one, two, three, four = same_angles([fine, coarse, near, apart])
+    assert np.array_equal(two, three)
+    assert set(two) <= set(one)
+    assert not set(four) & (set(one) | set(two))
+    assert np.array_equal(one, np.sort(one))
+
+
+@pytest.mark.parametrize("count", [50, 100])
+def test_the_work_grows_with_the_scans_and_not_with_their_pairs(monkeypatch, count):
+    """Each scan is looked at once for its angles and, while none differs, once for its counts."""
+    looked = {"angles": 0, "counts": 0}
+    step, judge = repeats.angle_step, repeats._Sum.difference
+    monkeypatch.setattr(repeats, "angle_step", lambda x: (looked.update(angles=looked["angles"] + 1), step(x))[1])
+    monkeypatch.setattr(
+        repeats._Sum, "difference", lambda s, k: (looked.update(counts=looked["counts"] + 1), judge(s, k))[1]
+    )
+    rng = np.random.default_rng(6)
+    assert scans_that_differ([_repeat(rng, _line(30.0)) for _ in range(count)]) == []
+    assert looked == {"angles": count, "counts": count}
+
+
+def test_not_more_than_some_are_told():
+    rng = np.random.default_rng(7)
+    scans = [_repeat(rng, _line(30.0 + 0.02 * k), str(k)) for k in range(3 * MOST_TOLD)]
+    assert len(scans_that_differ(scans)) == MOST_TOLD

@@ -260,8 +260,7 @@ BAD_FILES = {
     "all su zero": ("20.00 10 0\n20.02 12 0\n20.04 11 0\n", "line 1: all standard uncertainties are zero"),
     "negative su": ("20.00 10 3\n20.02 12 -3\n20.04 11 3\n", "line 2: negative standard uncertainty"),
     "time of zero": ("# counting_time_s: 0\n20.00 10\n20.02 12\n20.04 11\n", "line 2: counting time"),
-    "falling": ("20.04 10\n20.02 12\n20.00 11\n", "line 2: angle 20.02 runs backwards"),
-    "falling, spaced": ("20.04 10\n\n20.02 12\n\n20.00 11\n", "line 3: angle 20.02 runs backwards"),
+    "falling and rising": ("20.04 10\n20.02 12\n20.00 11\n20.01 11\n", "line 3: angle 20 runs backwards"),
     "unknown radiation": ("# radiation: unobtainium\n" + _table(), "names the radiation 'unobtainium'"),
 }
 
@@ -274,3 +273,90 @@ def test_bad_files_get_one_clear_line(tmp_path, case):
     assert str(error.value).startswith("scan.xy: ")
     assert message in str(error.value)
     assert "\n" not in str(error.value)
+
+
+def test_falling_scans_are_turned_round(tmp_path):
+    falling = "".join(f"{line}\n" for line in reversed(_table().splitlines()))
+    for text in (falling, falling.replace("\n", "\n\n")):
+        pattern = _read(tmp_path, text)
+        assert np.array_equal(pattern["two_theta"], ANGLES)
+        assert np.array_equal(pattern, COUNTS)
+
+
+def test_up_and_down_again_are_two_scans(tmp_path):
+    falling = "".join(f"{line}\n" for line in reversed(_table().splitlines()))
+    for text in (f"{_table()}\n{falling}", f"{falling}\n{_table()}", f"{falling}\n{falling}"):
+        pattern = _read(tmp_path, text)
+        assert np.array_equal(pattern, 2 * COUNTS)
+        assert "summed-scans" in pattern.attrs["flags"]
+
+
+NEUTRONS = [
+    "# lambda 2.57 A, spallation source",
+    "# neutron powder diffractometer",
+    "# radiation: neutron",
+    "# Source: Neutrons",
+    "# probe = neutron",
+    "# instrument: time-of-flight",
+]
+
+
+@pytest.mark.parametrize("line", NEUTRONS)
+def test_neutrons_are_no_counts_of_x_rays(tmp_path, line):
+    with pytest.raises(PatternError, match=r"^scan\.xy: .*measured with neutrons; only X-ray patterns can be read$"):
+        _read(tmp_path, f"{line}\n{_table()}")
+
+
+@pytest.mark.parametrize("line", ["# wire, neutron irradiated, 1e22/m2", "# electron density map", "# reactor 3"])
+def test_words_of_a_specimen_are_no_radiation(tmp_path, line):
+    assert np.array_equal(_read(tmp_path, f"{line}\n{_table()}"), COUNTS)
+
+
+@pytest.mark.parametrize("line", ["# lambda: 2.57 A", "# Lambda = 0.257 nm"])
+def test_lambda_is_a_wavelength(tmp_path, line):
+    assert _read(tmp_path, f"{line}\n{_table()}").attrs["wavelength_nm"] == pytest.approx(0.257)
+
+
+def test_a_reflectivity_scan_is_not_told_of_radians(tmp_path):
+    angles = np.arange(0.2, 3.0, 0.005)
+    counts = np.minimum(1e6, 1e6 * (0.4 / angles) ** 4) + 3.0  # Fresnel's law far above the critical angle
+    text = "".join(f"{a:.3f} {c:.0f}\n" for a, c in zip(angles, counts, strict=True))
+    with pytest.raises(PatternError, match="look like a reflectivity scan, which holds no lines of a phase"):
+        _read(tmp_path, text)
+
+
+@pytest.mark.parametrize("said", [61, 5001])
+def test_fewer_points_than_the_file_says(tmp_path, said):
+    pattern = _read(tmp_path, f"# number of points: {said}\n{_table()}")
+    message = dict(json.loads(pattern.attrs["flags"]))["ended-early"]
+    assert f"it says {said} points and holds 60" in message
+
+
+def test_points_of_ranges_are_added_up(tmp_path):
+    two = f"# number_of_points: 60\n{_table()}# number_of_points: 60\n{_table(angles=ANGLES + 5.0)}"
+    assert "ended-early" not in _read(tmp_path, two).attrs["flags"]
+
+
+@pytest.mark.parametrize(
+    ("angles", "last"), [(ANGLES, 1), (ANGLES, 2), (np.round(20.0 + 0.0131 * np.arange(60), 2), 2)]
+)  # fmt: skip
+def test_a_file_that_ends_in_the_middle_of_a_number(tmp_path, angles, last):
+    # counts of about 200: one or two digits of the last are not there
+    pattern = _read(tmp_path, _table(angles=angles).rstrip()[:-last])
+    assert np.array_equal(pattern, COUNTS[:-1])
+    assert "lacks digits; the point is left out" in dict(json.loads(pattern.attrs["flags"]))["ended-early"]
+
+
+def test_digits_that_are_missing_behind_the_point(tmp_path):
+    text = _table(columns=([f"{c}.00" for c in COUNTS],)).rstrip()
+    assert "ended-early" in _read(tmp_path, text[:-1]).attrs["flags"]
+    assert "ended-early" not in _read(tmp_path, text).attrs["flags"]
+
+
+def test_a_file_that_ends_in_the_middle_of_an_angle(tmp_path):
+    with pytest.raises(PatternError, match=r"line 60: 1 number\(s\) where the rows before have 2; complete the row"):
+        _read(tmp_path, _table().rstrip()[:-5])
+
+
+def test_flags_of_a_file_nest_to_any_depth(tmp_path):
+    assert _read(tmp_path, f"# flags: {'[' * 100_000}\n{_table()}").size == 60

@@ -2,10 +2,13 @@
 
 import json
 import os
+from datetime import datetime
 
+import h5py
 import numpy as np
 import pytest
 import xarray as xr
+from gemmi import cif
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -163,6 +166,92 @@ def test_round_trips(tmp_path, points, suffix, known, noise):
         pattern["variance"] = back["variance"]
     pattern.attrs["flags"] = back.attrs["flags"]
     _same(pattern, back, path)
+
+
+def _tags(block):
+    return [tag for item in block for tag in ([item.pair[0]] if item.pair else item.loop.tags)]
+
+
+# Of the core dictionary 2.4 and the powder dictionary 1.0.1 of the IUCr (International Tables G), from memory.
+DICTIONARY = {
+    "_diffrn_ambient_temperature", "_diffrn_radiation_probe", "_diffrn_radiation_type", "_diffrn_radiation_wavelength",
+    "_diffrn_radiation_wavelength_id", "_diffrn_radiation_wavelength_wt", "_pd_meas_2theta_scan",
+    "_pd_meas_counts_total", "_pd_meas_datetime_initiated", "_pd_meas_intensity_total", "_pd_meas_number_of_points",
+    "_pd_meas_special_details", "_pd_meas_step_count_time", "_pd_spec_mount_mode", "_pd_spec_mounting",
+    "_pd_spec_shape",
+}  # fmt: skip
+
+
+# Cu Ka1 and Ka2, nm: Hoelzer et al., Phys. Rev. A 56 (1997) 4554. The maximum of the sum of Lorentzians that stands for
+# Ka2 there lies 6e-6 (0.05 eV of a line of 3 eV) from the maximum that is printed.
+CU_KA = [0.1540593, 0.1544427]
+
+
+@pytest.fixture
+def full(counts):
+    """A pattern of which everything is known."""
+    x, y = counts
+    attrs = {"radiation": "cu-ka", "wavelength_nm": radiation("cu-ka").wavelength_nm, "geometry": "capillary"}
+    more = {"mount": "ground-powder", "temperature_c": 22.5, "start_time": "2026-03-14T09:26:53+01:00"}
+    return _pattern(y, x, time=1.5, assumed=0, variance=1.3 * np.maximum(y, 1.0), **attrs, **more)
+
+
+@pytest.mark.parametrize("suffix", SUFFIXES)
+def test_everything_comes_back(tmp_path, full, suffix):
+    assert _round_trip(full, tmp_path / f"a{suffix}").attrs["start_time"] == full.attrs["start_time"]
+
+
+def test_a_cif_holds_nothing_but_items_of_the_dictionaries(tmp_path, full):
+    write_pattern(full, tmp_path / "a.cif")
+    write_pattern(full.drop_attrs().assign_coords(variance=np.maximum(full, 1.0)), tmp_path / "b.cif")
+    found = {tag for name in "ab" for tag in _tags(cif.read(str(tmp_path / f"{name}.cif")).sole_block())}
+    assert found == DICTIONARY
+
+
+def test_a_cif_tells_uncertainties_and_both_lines_to_others(tmp_path, full):
+    """Read by gemmi alone, and brackets as International Tables G describe them: in units of the last digit."""
+    write_pattern(full, tmp_path / "a.cif")
+    block = cif.read(str(tmp_path / "a.cif")).sole_block()
+    table = block.find(["_diffrn_radiation_wavelength", "_diffrn_radiation_wavelength_wt"])
+    lines = [[cif.as_number(cell) for cell in row] for row in table]
+    assert [w / 10.0 for w, _ in lines] == pytest.approx(CU_KA, rel=1e-5)
+    assert [weight for _, weight in lines] == pytest.approx([1.0, 0.5], abs=0.03)
+    for k, text in enumerate(block.find_values("_pd_meas_intensity_total")):
+        value, _, bracket = text.rstrip(")").partition("(")
+        assert cif.as_number(text) == full.values[k]
+        u = int(bracket) * 10.0 ** -len(value.partition(".")[2])
+        assert u == pytest.approx(float(full["variance"][k]) ** 0.5, rel=1e-12)
+
+
+def test_a_nexus_file_says_what_it_is(tmp_path, full):
+    """What the definition NXmonopd of the NeXus manual asks for, as far as a pattern knows it."""
+    write_pattern(full, tmp_path / "a.nxs")
+    with h5py.File(tmp_path / "a.nxs") as file:
+        assert {"creator", "file_time", "default"} <= set(file.attrs)
+        datetime.fromisoformat(file.attrs["file_time"])
+        entry = file[file.attrs["default"]]
+        assert entry["definition"].asstr()[()] == "NXmonopd"
+        assert entry["title"].asstr()[()]
+        assert entry["start_time"].asstr()[()] == full.attrs["start_time"]
+        classes = {"crystal": "NXcrystal", "detector": "NXdetector", "source": "NXsource"}
+        for name, nx_class in classes.items():
+            assert entry["instrument"][name].attrs["NX_class"] == nx_class
+        assert entry["instrument/source/probe"].asstr()[()] == "x-ray"
+        assert entry["instrument/crystal/wavelength"][:] == pytest.approx(CU_KA, rel=1e-5)
+        data = entry[entry.attrs["default"]]
+        for name in ("data", "polar_angle"):
+            assert data[name] == entry["instrument/detector"][name]  # one dataset, two names
+        assert data.attrs["signal"] == "data" and list(data.attrs["axes"]) == ["polar_angle"]
+        assert (entry["monitor/mode"].asstr()[()], entry["monitor/preset"][()]) == ("timer", 1.5)
+
+
+@pytest.mark.parametrize("suffix", [".xy", ".cif"])
+def test_a_written_file_that_is_cut_short_is_noticed(tmp_path, full, suffix):
+    path = tmp_path / f"a{suffix}"
+    write_pattern(full, path)
+    lines = path.read_text().splitlines(keepends=True)
+    path.write_text("".join(lines[:-10]))
+    assert "ended-early" in read_pattern(path).attrs["flags"]
 
 
 def test_a_failed_write_leaves_the_old_file(tmp_path, counts, monkeypatch):

@@ -15,7 +15,8 @@ def current(peak, hours, field):
     return 500.0 * np.exp(-(((peak - top) / 60.0) ** 2) - (np.log(hours / 100.0) / 1.5) ** 2) / field
 
 
-def study(points=POINTS, lot="heron", *, fields=(), before=(), tin=None, niobium=None, rrr=False, wires=1, sizes=None):
+def study(points=POINTS, lot="heron", *, fields=(), before=(), tin=None, niobium=None, rrr=False, wires=1, sizes=None,
+          u_scale=0.015):
     """Treatments by sample, and collated results; `fields` are those at which currents were measured."""
     names, treatments = [], {}
     for peak, hours in points:
@@ -33,7 +34,7 @@ def study(points=POINTS, lot="heron", *, fields=(), before=(), tin=None, niobium
     tables = {}
     for k, name in enumerate(names):
         table = Contributions.empty().extend("a_nm", {}, {"counting": (1e-5, "")})
-        table = table.extend("tin_fraction", {}, {"scale": (0.015, "published"), "counting": (0.0003, "")})
+        table = table.extend("tin_fraction", {}, {"scale": (u_scale, "published"), "counting": (0.0003, "")})
         table = table.extend("domain_size_nm", {}, {"calibration": (0.3, "b"), "counting": (1.0, "")})
         if niobium is not None and np.isfinite(niobium[k]):
             table = table.extend("weight_fraction_nb", {}, {"counting": (0.003, "")})

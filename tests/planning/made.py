@@ -2,8 +2,8 @@
 
 import numpy as np
 
+from xrdorder.comparison import Values
 from xrdorder.planning import Furnace, Space
-from xrdorder.studies.comparison import Values
 
 FURNACE = Furnace((600.0, 750.0), (10.0, 300.0), 50.0, 400.0, step_c=10.0)
 SPACE = Space(FURNACE)

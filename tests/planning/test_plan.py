@@ -7,11 +7,11 @@ import pytest
 from scipy.stats import binom, f_oneway
 
 from tests.planning.made import FURNACE, POINTS, SPACE, hill, measured, reacted
+from xrdorder.comparison import Values, compare, repeatability
 from xrdorder.exceptions import StudyError
 from xrdorder.planning import Furnace, HoldBound, Space, equal_by_chance, measured_limit, plan, plan_words
-from xrdorder.planning.knowledge import after, choose, worths
+from xrdorder.planning.information import after, choose, worths
 from xrdorder.planning.planner import _promising
-from xrdorder.studies.comparison import Values, compare, repeatability
 
 CHANCE = 1e-3
 

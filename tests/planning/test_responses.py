@@ -5,6 +5,8 @@ import pytest
 
 from tests.planning.lots import POINTS, current, study
 from tests.planning.made import SPACE, reacted
+from xrdorder.comparison import Values, values_from_draws
+from xrdorder.comparison.study import predicted_values
 from xrdorder.exceptions import StudyError
 from xrdorder.planning.responses import (
     BC2,
@@ -18,8 +20,6 @@ from xrdorder.planning.responses import (
     scatter,
 )
 from xrdorder.relations import PUBLISHED, read_relations
-from xrdorder.studies.comparison import Values, values_from_draws
-from xrdorder.studies.comparison.of_study import predicted_values
 from xrdorder.superconductivity.currents import Conditions
 
 CONDITIONS = Conditions(4.2, strain=-0.002)
@@ -139,6 +139,15 @@ def test_scatter_is_that_of_replicates_and_a_summit_is_none():
     assert scatter(values, treatments, SPACE).u == pytest.approx(0.1 * np.sqrt(2.0))
     alone = values.select(range(n // 2))
     assert scatter(alone, treatments[: n // 2], SPACE).degrees_of_freedom == 0
+
+
+def test_other_mounts_and_doubtful_fits_are_no_replicates():
+    treatments = [reacted()[0]] * 4
+    values = Values("a_nm", tuple("abcd"), np.array([0.0, 0.2, 5.0, 9.0]), np.zeros((4, 0)), np.zeros((4, 0)))
+    alike = {"a": "ground powder", "b": "ground powder", "c": "polished section"}  # the fit of d is in doubt
+    found = scatter(values, treatments, SPACE, alike)
+    assert found.degrees_of_freedom == 1
+    np.testing.assert_allclose(found.nodes, [0.2 / np.sqrt(2.0)])
 
 
 def test_few_replicates_are_taken_at_their_word():

@@ -6,8 +6,8 @@ import pytest
 from tests.planning.lots import BEFORE, POINTS, current, study
 from xrdorder.exceptions import StudyError
 from xrdorder.planning import Furnace, HoldBound, Limits, Space, plan_lot, plan_words
-from xrdorder.planning.rows import reference, rows
 from xrdorder.planning.study import earlier_holds, furnace_of, label
+from xrdorder.planning.treatments_table import reference, rows
 from xrdorder.superconductivity.currents import Conditions
 from xrdorder.treatments import LoggedTreatment, Repeat, Schedule, Step
 
@@ -156,7 +156,7 @@ def test_far_away_proposals_keep_the_constraints_too():
 @pytest.mark.parametrize(
     ("lot", "limits", "message"),
     [
-        ("moon", Limits(), "no sample is of lot 'moon'; lots are heron"),
+        ("moon", Limits(), "no sample is of lot 'moon'; known: heron"),
         ("heron", Limits(rrr_above=100.0), "resistivity ratio of the copper: was measured after 0"),
         ("heron", Limits(niobium_below=0.1), "leftover niobium: no sample tells it"),
         ("heron", Limits(total_h=20.0), "fits into 20 h"),

@@ -23,6 +23,7 @@ def some_instrument() -> Instrument:
         covariance=root @ root.T,
         certificate_shift=rng.normal(size=9) * 1e-6,
         wavelength_shift=rng.normal(size=9) * 1e-7,
+        domains_shift=rng.normal(size=9) * 1e-3,
         divergence_deg=0.5,
         standard="srm-660c",
         standard_lattice_nm=(0.4156826,),

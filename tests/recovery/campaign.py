@@ -28,7 +28,7 @@ from tests.made import as_pattern
 from xrdorder.crystals import Phase, phase
 from xrdorder.crystals.standards import standard
 from xrdorder.fitting import FitOptions, PatternFit, calibrate, fit_pattern
-from xrdorder.fitting.budget import U_OFFSET_DEG
+from xrdorder.fitting.uncertainty_budget import U_OFFSET_DEG
 from xrdorder.material import Material, Specimen, characterise
 from xrdorder.uncertainty import Contributions
 from xrdorder.xrays import GEMMI_TABLE, U_DISPERSION_DIFFERENCE, radiation
@@ -36,6 +36,7 @@ from xrdorder.xrays.scattering import MeasuredDispersion
 
 CU_KA_EV = 8047.8
 PACKING = 0.6  # the package takes this solid share for the transparency shift, so the generator must
+LAB6_PER_MM = PACKING * attenuation_per_mm(PhaseTruth("lab6", 1.0, 0.4156826).cell(), CU_KA_EV)
 PEAK_COUNTS = 25_000.0
 U_TEMPERATURE_K = 1.2
 U_B_RELATIVE = 0.3  # what the budget takes for displacement parameters of the catalogue
@@ -124,12 +125,11 @@ def expected(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Means of the scans of standard and specimen, the highest point one."""
     grid = None if two_theta is None else np.array(two_theta)
-    lab6 = PhaseTruth("lab6", 1.0, 0.4156826).cell()
     aberrations = one.instrument.flat_specimen
     _, powder = simulate_standard(
         one.instrument,
         displacement_mm=one.standard_displacement_mm,
-        attenuation_per_mm=PACKING * attenuation_per_mm(lab6, CU_KA_EV) if aberrations else None,
+        attenuation_per_mm=LAB6_PER_MM if aberrations else None,
         two_theta=grid,
         peak_counts=1.0,
         table=table,
@@ -184,7 +184,7 @@ def measure(
     told = replace(certified, lengths_nm=(certified.lengths_nm[0] + off.certificate * certified.u_lengths_nm[0],))
     # without aberrations in the generator none may be in the fit: no slit is given, and the tiny transparency stays
     slit = {"divergence_deg": 0.5, "specimen_length_mm": 50.0} if one.instrument.flat_specimen else {}
-    calibration = calibrate(as_pattern(grid, powder), told, detector_distance_mm=217.5, **slit)
+    calibration = calibrate(as_pattern(grid, powder), told, detector_distance_mm=217.5, domain_size_nm=np.inf, **slit)
     first, second = GEMMI_TABLE.anomalous("Sn", CU_KA_EV)
     tin = {"Sn": (first + off.scattering * U_DISPERSION_DIFFERENCE, second)}
     fit = fit_pattern(

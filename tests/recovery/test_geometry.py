@@ -6,7 +6,7 @@ import pytest
 from tests.generator import InstrumentTruth, Mount, Roughness
 from tests.generator.absorption import capillary_factor, capillary_points, plate_factor
 from tests.generator.optics import caught_by_specimen
-from xrdorder.fitting.geometry import Geometry
+from xrdorder.forward_model.geometry import Geometry
 
 RADIUS_MM = 217.5
 THETA = np.radians([8.0, 20.0, 35.0, 50.0, 70.0])

@@ -27,9 +27,10 @@ def test_wire_chooses_and_binary_stands_in():
     binary = names("tc-from-tin", "binary")
     assert "godeke-2006-boltzmann" in binary and "baumgartner-2017-tantalum" not in binary
     assert names("tc-from-tin", "Ti") == binary
+    assert names("tc-from-tin", "doped") == binary
     assert names("tc-from-tin") == names("tc-from-tin", "any")
     assert len(names("tc-from-tin")) == 4
-    with pytest.raises(UnknownNameError, match=r"no sort of wire 'Hf'.*binary, Ta, Ti"):
+    with pytest.raises(UnknownNameError, match=r"no sort of wire 'Hf'.*binary, doped, Ta, Ti"):
         PUBLISHED.relations("tc-from-tin", "Hf")
 
 

@@ -83,7 +83,7 @@ def test_own_relation_and_adjustment(tmp_path):
         ("offset = 0.2\nslope = 1.01\n", "", "offset is missing, and so is slope"),
         ('source = "invented notebook"\n', "", "source is missing"),
         ("usual = 0.24 }", 'usual = 0.24, unit = "at.%" }', "input 1: unit is 'at.%'; .* take 1"),
-        ('wire = "Ta"', 'wire = "Hf"', "wire is 'Hf'; known are any, binary, Ta, Ti"),
+        ('wire = "Ta"', 'wire = "Hf"', "wire is 'Hf'; known are any, binary, doped, Ta, Ti"),
         ('of = "godeke-2006-boltzmann"', 'of = "nobody"', "adjustment 'ours': of is 'nobody'"),
         ("slope = 1.01", "slope = 0", "slope is 0"),
         ('name = "ours"', 'name = "kramer-shape"', "'kramer-shape' is the name of another relation"),

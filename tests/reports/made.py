@@ -5,23 +5,26 @@ from pathlib import Path
 
 import numpy as np
 
+from tests.explanation import explained
 from tests.figures import made
-from tests.studies import explained
+from xrdorder.description.study import Study
 from xrdorder.relations import PUBLISHED
-from xrdorder.studies.description import Study
 
 HOSTILE = "<img src=x onerror=\"window.hurt=1\">&'</script>"
 
 
 @dataclass(frozen=True)
 class Opened:
-    """As `xrdorder.studies.open_study` gives it."""
+    """As `xrdorder.results.open_study.open_study` gives it."""
 
     study: Study
     results: object
 
     def library(self):
         return PUBLISHED
+
+    def require_as_run(self):
+        """What is described here was never run."""
 
     def sample(self, name, groups=()):
         lines = made.lines()

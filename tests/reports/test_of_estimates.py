@@ -7,12 +7,12 @@ import pytest
 from tests.figures import made as numbers
 from tests.figures.labels import troubles
 from tests.reports import made
-from xrdorder.figures.sheet import SIZES
+from xrdorder.figures.layout import SIZES
 from xrdorder.reports.cautions import ESTIMATES
+from xrdorder.reports.first_look import first_look
 from xrdorder.reports.gallery import study_pictures
 from xrdorder.reports.of_estimates import MAKERS, _chosen
 from xrdorder.reports.pictures import Scene
-from xrdorder.reports.verdicts import first_look
 
 NAMES = {one.name for one in MAKERS}
 SIZES_NM = (70.0, 90.0, 92.0, 130.0, 85.0, 110.0)

@@ -8,11 +8,11 @@ import xarray as xr
 
 from tests.figures import made as figures
 from tests.reports import made
-from xrdorder.figures.sheet import SIZES
+from xrdorder.figures.layout import SIZES
 from xrdorder.reports import of_patterns
+from xrdorder.reports.first_look import first_look
 from xrdorder.reports.pictures import Scene
-from xrdorder.reports.verdicts import first_look
-from xrdorder.studies.store import StoredSample
+from xrdorder.results.sample_file import StoredSample
 
 OPINIONS = xr.Dataset(
     {"a_nm": ("route", [figures.A_NM, figures.A_NM + 1e-6]), "u_a_nm": ("route", [1e-6, 2e-6])},

@@ -1,10 +1,10 @@
 """Figures of variants: what has nothing to show is left out, and stops nothing."""
 
 from tests.reports import made
+from xrdorder.measured.study import Held
 from xrdorder.reports import of_variants
+from xrdorder.reports.first_look import first_look
 from xrdorder.reports.pictures import Scene
-from xrdorder.reports.verdicts import first_look
-from xrdorder.studies.measured_study import Held
 
 
 def test_measured_values_without_an_estimate_give_no_figure(tmp_path, monkeypatch):

@@ -13,10 +13,12 @@ import pytest
 from tests.figures import made as results
 from tests.reports import made
 from xrdorder.exceptions import UnknownNameError
+from xrdorder.reports import gallery, of_variants, pictures
+from xrdorder.reports import page as page_module
+from xrdorder.reports.first_look import first_look
 from xrdorder.reports.page import PLOTTING_SHA256
 from xrdorder.reports.page import page as make_page
 from xrdorder.reports.tables import HEADINGS, rows
-from xrdorder.reports.verdicts import first_look
 from xrdorder.reports.writing import write_report
 
 
@@ -120,7 +122,7 @@ def test_the_first_look_warns_of_what_speaks_against_the_one_ahead():
     names = [str(name) for name in found["sample"].values]
     quality, flags = found["quality"].values.copy(), found["flag_messages"].values.copy()
     k = names.index("A-700")
-    quality[k] = "use with care: 2 foreign lines"
+    quality[k] = "use with care: 2 unindexed lines"
     flags[k] = json.dumps([[name, "said"] for name in ("one", "two", "two", "three", "four")])
     flags[names.index("B-650")] = json.dumps([["of-another", "said"]])
     shape = found["quality"].dims
@@ -134,7 +136,7 @@ def test_flags_of_the_one_ahead_stand_on_the_page_with_a_way_to_them(tmp_path):
     flags = opened.results["flag_messages"].copy()
     flags.loc[{"sample": "A-700"}] = json.dumps([["partly-outside-validity", made.HOSTILE]])
     flagged = replace(opened, results=opened.results.assign(flag_messages=flags))
-    text = make_page(flagged, first_look(flagged.results), [])
+    text, _ = make_page(flagged, first_look(flagged.results), [])
     line = re.search(r'<p class="warned">(.*?)</p>', text)[1]
     place = [str(name) for name in opened.results["sample"].values].index("A-700")
     assert line == f'Flags of the one ahead: <a href="#sample-{place}">A-700</a> (partly-outside-validity).'
@@ -239,6 +241,67 @@ def test_measured_values_stand_beside_the_verdict():
     look = first_look(found)
     assert look.leader.startswith("A 700")
     # mean of the replicates 24.5, u = sqrt(0.36^2 + 0.4^2) / 2 = 0.27; what was measured at 1.9 K does not count
-    assert look.measured == "Measured Bc2 at 4.2 K: highest of 2 variants, A 650 °C/100 h with 24.5 ± 0.3 T; " + (
-        "A 700 °C/50 h has 23.0 ± 0.2 T, lower by 1.5 ± 0.3: more than chance."
+    assert look.measured == "Measured Bc2 at 4.2 K: highest of 2 variants, A 650 °C/100 h with 24.50 ± 0.27 T; " + (
+        "A 700 °C/50 h has 23.00 ± 0.20 T, lower by 1.50 ± 0.34: more than chance."
     )
+
+
+def test_a_figure_that_fails_costs_itself_and_the_page_says_what_is_missing(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+
+    def fails(*_, **__):
+        raise IndexError("line 12\nof something <b>")
+
+    monkeypatch.setattr(of_variants, "trend_figure", fails)
+    some = [one for one in gallery.MAKERS if one.name in ("differences", "trends")]
+    monkeypatch.setattr(gallery, "MAKERS", some)
+    missing = []
+    paths = write_report(made.opened(tmp_path), missed=missing.append)
+    names = {path.name for path in paths}
+    assert {"report.html", "differences.svg", "table.csv"} <= names and "trends.svg" not in names
+    (one,) = missing
+    assert (one.name, one.reason) == ("trends", "IndexError: line 12 of something <b>")
+    assert one.log.parent == tmp_path / "state" / "xrdorder"
+    assert "Traceback" in one.log.read_text(encoding="utf-8")
+    page = read(next(p for p in paths if p.name == "report.html").read_text(encoding="utf-8"))
+    assert "Missing: trends, which could not be drawn (IndexError: line 12 of something <b>)." in "".join(page.text)
+
+
+@pytest.mark.parametrize("form", ["svg", "png"])
+def test_a_figure_that_cannot_be_saved_costs_itself(tmp_path, monkeypatch, form):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    encoded = pictures.encoded
+
+    def full(figure, wanted):
+        if wanted == form and any("What uncertainties are made of" in text.get_text() for text in figure.texts):
+            raise MemoryError
+        return encoded(figure, wanted)
+
+    monkeypatch.setattr(pictures, "encoded", full)
+    some = [one for one in gallery.MAKERS if one.name in ("trends", "budget")]
+    monkeypatch.setattr(gallery, "MAKERS", some)
+    missing = []
+    paths = write_report(made.opened(tmp_path), ["page", "figures"], form, missed=missing.append)
+    names = {path.name for path in paths}
+    assert [one.words.split(" (")[0] for one in missing] == ["budget: out of memory"]
+    assert f"trends.{form}" in names and f"budget.{form}" not in names
+
+
+def test_a_pattern_that_cannot_be_drawn_costs_itself(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    monkeypatch.setattr(gallery, "MAKERS", [])
+    draw, seen = page_module.fit_data, []
+
+    def second_fails(sample):
+        seen.append(sample.name)
+        if len(seen) == 2:
+            raise KeyError("background")
+        return draw(sample)
+
+    monkeypatch.setattr(page_module, "fit_data", second_fails)
+    missing = []
+    (path,) = write_report(made.opened(tmp_path), ["page"], missed=missing.append)
+    assert [one.name for one in missing] == [f"fit of {seen[1]}"]
+    page = read(path.read_text(encoding="utf-8"))
+    assert "The fit is not drawn: KeyError: 'background'." in "".join(page.text)
+    assert len([name for name in page.scripts if name.startswith("fit-")]) == len(seen) - 1

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
@@ -108,7 +108,12 @@ def test_empty_tables():
     assert Contributions.empty().merge(Contributions.empty(["a"])).quantities == ("a",)
 
 
+NEARLY_ALIKE = np.array([[0.0, 2.0, 2.0], [7.6e-6, 2.0, 2.0], [2.0, 2.0, 2.0], [2.0, 2.0, 2.0]])
+"""The second quantity differs from the first by 4e-6 of itself: what is left of its variance has five digits."""
+
+
 @settings(max_examples=50, deadline=None)
+@example(NEARLY_ALIKE, 0)
 @given(hnp.arrays(np.float64, (4, 3), elements=st.floats(-3, 3)), st.integers(-9, 3))
 def test_columns_give_any_covariance_back(root, exponent):
     # Rank three at most in four dimensions, scales up to 1e-9 apart: what real fits deliver at worst.

@@ -4,7 +4,8 @@ Each command has a module of its own which parses, makes one library call and pr
 a command runs, so that help comes at once. `program` turns errors into one line and an exit code, `options` holds what
 commands share, `tables` and `drawing` what they print and save.
 
-Exit codes: 0 all went well; 1 some patterns could not be fitted (the others are saved); 2 wrong use or unusable input.
+Exit codes: 0 all went well; 1 some patterns could not be fitted, or some figures not drawn (the others are saved);
+2 wrong use or unusable input; 3 what nobody foresaw, with details in a log file.
 """
 
 import os

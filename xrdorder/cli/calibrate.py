@@ -15,6 +15,7 @@ from xrdorder.cli.options import (
     specimen_options,
 )
 from xrdorder.exceptions import InstrumentError
+from xrdorder.files import read_bytes
 
 FIRST_WORDS = "# Instrument, written by xrdorder"
 
@@ -37,7 +38,7 @@ FIRST_WORDS = "# Instrument, written by xrdorder"
 @click.option(
     "--standard-domain-size-nm",
     type=POSITIVE,
-    help="Volume-weighted domain size of the standard; left out: no broadening.",
+    help="Volume-weighted domain size of the standard; left out: that of its kind, within a factor of two.",
 )
 @click.option(
     "--standard-lattice-nm",
@@ -68,6 +69,7 @@ def calibrate(
     radiation: str | None,
     axis: str | None,
     axis_unit: str | None,
+    diffractogram: str | None,
     divergence_deg: float | None,
     specimen_length_mm: float | None,
     geometry: str | None,
@@ -98,7 +100,14 @@ def calibrate(
 
     chosen = standard_named(standard).with_value(standard_lattice_nm, u_standard_lattice_nm)
     _may_be_replaced(out)
-    pattern = read_patterns(patterns, radiation=radiation, axis=axis, axis_unit=axis_unit, geometry=geometry)
+    pattern = read_patterns(
+        patterns,
+        radiation=radiation,
+        axis=axis,
+        axis_unit=axis_unit,
+        geometry=geometry,
+        diffractogram=diffractogram,
+    )
     found = fit_standard(
         pattern,
         chosen,
@@ -134,9 +143,8 @@ def _may_be_replaced(out: Path) -> None:
     if not out.absolute().parent.is_dir():
         raise InstrumentError(f"{out}: there is no folder {out.parent}; make it, or choose another --out")
     try:
-        with out.open(encoding="utf-8", errors="replace") as file:
-            if file.readline().startswith(FIRST_WORDS):
-                return
+        if read_bytes(out).startswith(FIRST_WORDS.encode()):
+            return
     except FileNotFoundError:
         return
     except OSError as error:

@@ -6,16 +6,17 @@ from typing import TYPE_CHECKING, TypeAlias
 import click
 
 from xrdorder.cli.cautions import ESTIMATES
+from xrdorder.cli.program import complain
 from xrdorder.cli.progress import Progress
-from xrdorder.exceptions import StudyError, XrdorderError
-from xrdorder.studies.words import did_you_mean
+from xrdorder.exceptions import StudyError, XrdorderError, did_you_mean, no_such_lot
 
 if TYPE_CHECKING:
     import xarray as xr
 
-    from xrdorder.studies.comparison import Compared
+    from xrdorder.comparison import Compared
 
 _BY = ("treatment", "reaction-temperature", "hold-time", "dose", "lot", "position", "date")
+_OF_TREATMENT = ("treatment", "reaction-temperature", "hold-time", "dose")
 _LEAST_POINTS = 3  # of a variable, for a course and not rows
 _Found: TypeAlias = "dict[str, Compared]"
 
@@ -47,16 +48,18 @@ def compare(
     """
     from xrdorder.cli.compare_text import comparison_text, one_variant_text
     from xrdorder.cli.tables import own_line
-    from xrdorder.studies import open_study
-    from xrdorder.studies.comparison.of_study import (
+    from xrdorder.comparison.study import (
         QUANTITIES,
         compare_wires,
         fit_to_compare,
         predicted_values,
         wires_of,
     )
+    from xrdorder.results.open_study import open_study
 
     held = open_study(study)
+    if words := held.difference:
+        complain(f"remark: {words}")
     results, left_out = fit_to_compare(_without(_of_lot(held.results, lot), without))
     left_out.update(dict.fromkeys(without, "--without"))
     if reference in left_out:
@@ -122,13 +125,10 @@ def _draw(found: _Found, by: str, path: Path, title: str) -> None:
 
 def _quantity_named(word: str) -> str:
     """Take the headings of the printed table for the columns they head."""
-    from xrdorder.studies.asked import HEADINGS
-    from xrdorder.studies.columns import NUMBERS
+    from xrdorder.results.quantity_lookup import headed
 
-    if word not in HEADINGS:
-        return word
-    of = HEADINGS[word]
-    return next((one.name for one in NUMBERS if one.quantity == of and one.kind in ("value", "median")), of)
+    one = headed(word)
+    return word if one is None else one.column
 
 
 def _of_lot(results: "xr.Dataset", lot: str) -> "xr.Dataset":
@@ -136,7 +136,7 @@ def _of_lot(results: "xr.Dataset", lot: str) -> "xr.Dataset":
         return results
     lots = [str(one) for one in results["lot"].values]
     if lot not in lots:
-        raise StudyError(f"no sample is of lot '{lot}'; {did_you_mean(lot, lots)}")
+        raise StudyError(no_such_lot(lot, lots))
     return results.isel(sample=[k for k, one in enumerate(lots) if one == lot])
 
 
@@ -152,9 +152,15 @@ def _without(results: "xr.Dataset", names: tuple[str, ...]) -> "xr.Dataset":
 
 def _require(results: "xr.Dataset", by: str, reference: str) -> None:
     """Refuse what holds for no quantity, once."""
-    from xrdorder.studies.comparison import grouping
+    from xrdorder.comparison import grouping
 
     labels, _ = grouping(results, by)
+    if not any(labels):
+        key, needed = ("treatment", "a treatment") if by in _OF_TREATMENT else (by, f"a {by}")
+        raise StudyError(
+            f"no sample has {needed}, so there are no variants to compare: give {key} with each sample in study.toml "
+            "and run it again, or choose another --by"
+        )
     names = [str(name) for name in results["sample"].values]
     if reference and reference not in names:
         raise StudyError(f"no sample '{reference}' to compare with; {did_you_mean(reference, names)}")
@@ -164,14 +170,13 @@ def _require(results: "xr.Dataset", by: str, reference: str) -> None:
 
 def _write(found: _Found, path: Path) -> None:
     """One row a comparison."""
-    import csv
-
-    from xrdorder.studies.comparison.of_study import unit_of
-    from xrdorder.studies.files import write_atomically
+    from xrdorder.files import TableWriter
+    from xrdorder.files.atomic import write_atomically
+    from xrdorder.quantities.registry import UNIT_1, unit_of
 
     def write(temporary: Path) -> None:
         with temporary.open("w", newline="", encoding="utf-8") as file:
-            writer = csv.writer(file)
+            writer = TableWriter(file)
             writer.writerow(
                 ["quantity", "first", "second", "difference", "u", "probability_positive", "p", "p_adjusted",
                  "distinguishable", "unit"]
@@ -180,7 +185,7 @@ def _write(found: _Found, path: Path) -> None:
                 for d in comparison.differences():
                     writer.writerow(
                         [d.quantity, d.first, d.second, f"{d.value:.8g}", f"{d.u:.4g}", f"{d.probability_positive:.4f}",
-                         f"{d.p:.4g}", f"{d.p_adjusted:.4g}", int(d.distinguishable), unit_of(d.quantity)]
+                         f"{d.p:.4g}", f"{d.p_adjusted:.4g}", int(d.distinguishable), unit_of(d.quantity) or UNIT_1]
                     )  # fmt: skip
 
     write_atomically(path, write)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 
 from xrdorder.cli.tables import table
-from xrdorder.studies.comparison import (
+from xrdorder.comparison import (
     Compared,
     Comparison,
     Difference,
@@ -19,9 +19,11 @@ from xrdorder.studies.comparison import (
     trend_words,
     verdict,
 )
-from xrdorder.studies.comparison.of_study import AHEAD_BY, Wires, drifts_of
-from xrdorder.studies.comparison.words import manner, probability_words, rounded
-from xrdorder.superconductivity.targets import TARGETS
+from xrdorder.comparison.quantity_draws import mounts_of
+from xrdorder.comparison.study import AHEAD_BY, Wires, drifts_of
+from xrdorder.comparison.wording import manner, probability_words
+from xrdorder.quantities.formatting import digits, rounded
+from xrdorder.quantities.registry import PREDICTED
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -107,11 +109,14 @@ def _pooled(results: "xr.Dataset", by: str) -> list[str]:
     ):
         values = sorted({float(x) for x in results[name].values if x == x})
         if by not in (other, "dose") and len(values) > 1:
-            mixed.append(f"{what} of {values[0]:.4g} to {values[-1]:.4g} {unit}")
+            mixed.append(f"{what} of {digits(values[0], 4)} to {digits(values[-1], 4)} {unit}")
     lots = dict.fromkeys(str(one) for one in results["lot"].values)
     several = by != "lot" and len(lots) > 1
     if several:
         mixed.append(f"wire lots ({', '.join(lots)}), whose dopants may differ")
+    mounts = list(dict.fromkeys(mounts_of(results)))
+    if len(mounts) > 1:
+        mixed.append(f"mounts ({', '.join(mount or 'not told' for mount in mounts)})")
     if not mixed:
         return []
     words = " and ".join(part for part in (", ".join(mixed[:-1]), mixed[-1]) if part)
@@ -217,7 +222,7 @@ def _absolutes(found: _Found) -> list[str]:
             row.append("-" if k is None else rounded(one.value[k] * how.scale, one.u[k] * how.scale))
         rows.append(tuple(row))
     lines = ["Absolutes, with all that samples share", "", table((tuple(head), tuple(units)), rows), ""]
-    if any(one.quantity in TARGETS for one in comparisons):
+    if any(one.quantity in PREDICTED for one in comparisons):
         lines += _wrapped(
             "Tc and Bc2 here are those of the tin by the lattice alone, whose scale cancels in differences; the table "
             "of results has the best absolute estimates."
@@ -239,7 +244,7 @@ def _courses(results: "xr.Dataset", found: _Found, wires: _Wires, by: str) -> li
     """Trends over the variable, drifts along spool and over dates, samples that do not fit."""
     lines: list[str] = []
     drifting = [one for one in drifts_of(results, wires.values()) if one.distinguishable]
-    for quantity, (values, labels, _, variable, _, _) in wires.items():
+    for quantity, (values, labels, _, variable, *_) in wires.items():
         x = np.array(variable)
         if by in UNITS and quantity in found and np.unique(x[np.isfinite(x)]).size > 1 and np.isfinite(x).sum() > 2:
             scatter, name = found[quantity].comparison.repeatability, by.replace("-", " ")

@@ -34,7 +34,7 @@ def demo(ctx: click.Context, out: Path, again: bool, workers: int | None) -> Non
     """
     from xrdorder.cli.drawing import draw_calibration, draw_samples, draw_study, first_of_each_lot
     from xrdorder.cli.tables import results_text
-    from xrdorder.studies import run_study
+    from xrdorder.running.run import run_study
 
     copy_study(demo_source(), out)
     with Progress("calibrating and fitting") as progress:

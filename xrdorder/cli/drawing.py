@@ -1,15 +1,18 @@
-"""Save figures of a study beside its results."""
+"""Save figures of a study beside its results: one that cannot be drawn is told and costs nothing else."""
 
 import json
 from collections.abc import Callable, Collection
+from functools import partial
 from pathlib import Path
 
 import xarray as xr
 from matplotlib.figure import Figure
 
-from xrdorder.exceptions import StudyError
+from xrdorder.cli.program import complain
+from xrdorder.exceptions import StudyError, XrdorderError
 from xrdorder.figures import difference_figure, fit_figure, trend_figure
-from xrdorder.studies import StoredSample, read_sample
+from xrdorder.reports.pictures import Missing
+from xrdorder.results.sample_file import StoredSample, read_sample
 
 FOLDER, SAMPLES = "figures", "samples"
 TRENDS, DIFFERENCES = "trends.png", "differences.png"
@@ -36,8 +39,7 @@ def draw_samples(
         # a file may be there of an earlier fit that this run could not repeat
         fitted = not str(row["status"].item()).startswith("failed") and source.is_file()
         if fitted and not _up_to_date(target, source):
-            sample = read_sample(source)
-            save(_figure(sample, name, _about(row)), target)
+            _try(partial(_of_sample, source, name, _about(row)), target)
         if progress is not None:
             progress(done, len(names), name)
     return folder
@@ -48,9 +50,7 @@ def draw_calibration(study: Path) -> None:
     for source in sorted((study / "results").glob("calibration*.nc")):
         target = study / "results" / FOLDER / f"{source.stem}.png"
         if not _up_to_date(target, source):
-            sample = read_sample(source)
-            title = source.stem.replace("calibration", "Calibration", 1).replace("-", " ", 1)
-            save(_figure(sample, title, str(sample.provenance.options.get("standard", ""))), target)
+            _try(partial(_of_calibration, source), target)
 
 
 def draw_study(study: Path, results: xr.Dataset) -> list[Path]:
@@ -66,7 +66,7 @@ def draw_study(study: Path, results: xr.Dataset) -> list[Path]:
     sources = [study / "results" / "results.nc", *(study / "results" / "samples").glob("*.nc")]
     for path, draw in zip(drawn, (trend_figure, difference_figure), strict=True):
         if not all(_up_to_date(path, source) for source in sources):
-            save(draw(results), path)
+            _try(partial(draw, results), path)
     return drawn
 
 
@@ -95,10 +95,31 @@ def save(figure: Figure, path: Path) -> None:
         ) from error
 
 
+def _try(make: Callable[[], Figure], path: Path) -> None:
+    """Save a figure, or say why it cannot be made; what the disk or the results refuse is raised."""
+    try:
+        figure = make()
+        save(figure, path)
+    except XrdorderError:
+        raise
+    except Exception as error:
+        complain(f"figure not drawn: {Missing.of(path.name, error).words}")
+
+
+def _of_sample(source: Path, name: str, about: str) -> Figure:
+    return _figure(read_sample(source), name, about)
+
+
+def _of_calibration(source: Path) -> Figure:
+    sample = read_sample(source)
+    title = source.stem.replace("calibration", "Calibration", 1).replace("-", " ", 1)
+    return _figure(sample, title, str(sample.provenance.options.get("standard", "")))
+
+
 def _up_to_date(target: Path, source: Path) -> bool:
     try:
         return target.stat().st_mtime >= source.stat().st_mtime
-    except FileNotFoundError:
+    except OSError:
         return False
 
 

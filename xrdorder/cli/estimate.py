@@ -66,8 +66,8 @@ def estimate(
     given, Tc and Bc2 are those of the tin content by both.
     """
     from xrdorder.cli.tables import estimate_text
+    from xrdorder.estimates.from_numbers import estimate as estimate_from
     from xrdorder.material import PUBLISHED_SCALE, read_tin_scale
-    from xrdorder.superconductivity import estimate as estimate_from
 
     _check_tin(tin_at_percent)
     found = estimate_from(
@@ -92,8 +92,8 @@ def estimate(
 
 def _check_tin(at_percent: float | None) -> None:
     """Refuse a tin content that no A15 has, in the unit it was given in."""
+    from xrdorder.estimates.from_numbers import TIN_RANGE
     from xrdorder.material import A15_FIELD
-    from xrdorder.superconductivity.estimating import TIN_RANGE
 
     low, high = (100.0 * end for end in TIN_RANGE)
     if at_percent is None or low <= at_percent <= high:

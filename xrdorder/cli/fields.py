@@ -8,8 +8,10 @@ import click
 
 from xrdorder.cli.cautions import ESTIMATES
 from xrdorder.cli.options import POSITIVE, figures_saved, strain_options
+from xrdorder.cli.program import complain
 from xrdorder.cli.progress import Progress
 from xrdorder.exceptions import XrdorderError
+from xrdorder.quantities.formatting import with_interval
 
 if TYPE_CHECKING:
     from xrdorder.superconductivity.currents import Conditions, Conductor, LayerCurrent, RelativeCurrent
@@ -17,6 +19,7 @@ if TYPE_CHECKING:
     from xrdorder.superconductivity.mixture import Band
 
 _DRAWS = 20_000  # enough for a per cent in an interval's end; the table of a study comes in seconds
+_MOST_TIMES = 100.0  # of the reference: beyond, that carries nothing one could compare with
 _MOST_DRAWN = 6  # curves that a figure can keep apart
 FIELDS_T = (8.0, 12.0, 16.0)
 
@@ -46,12 +49,14 @@ def fields(
     before what the pattern tells. Nothing is fitted again.
     """
     from xrdorder.cli.tables import own_line
-    from xrdorder.studies import open_study
-    from xrdorder.studies.comparison.of_study import fit_to_compare
+    from xrdorder.comparison.study import fit_to_compare
+    from xrdorder.estimates.conductors import conductors, layers, with_like_sizes
+    from xrdorder.results.open_study import open_study
     from xrdorder.superconductivity.currents import Conditions
-    from xrdorder.superconductivity.currents_study import conductors, layers, with_like_sizes
 
     held = open_study(study)
+    if words := held.difference:
+        complain(f"remark: {words}")
     library = held.library()
     conditions = Conditions(temperature_k, strain=strain, design=design)
     designs = {sample.name: sample.lot.design for sample in held.study.samples}
@@ -114,7 +119,7 @@ def _density(band: "Band", k: int) -> str:
     return f"{middle} ({low} to {high})"
 
 
-def _band(band: "Band", k: int | None = None, decimals: int = 1) -> str:
+def _band(band: "Band", k: int | None = None) -> str:
     """Median and 68 % interval.
 
     >>> from xrdorder.superconductivity.mixture import Band
@@ -123,9 +128,7 @@ def _band(band: "Band", k: int | None = None, decimals: int = 1) -> str:
     '25.0 (23.1 to 26.6)'
     """
     middle, low, high = (float(x if k is None else x[k]) for x in band)
-    if middle != middle:
-        return "-"
-    return f"{middle:.{decimals}f} ({low:.{decimals}f} to {high:.{decimals}f})"
+    return with_interval(middle, low, high)
 
 
 def _critical_fields(
@@ -275,11 +278,26 @@ def _over(own: "LayerCurrent | None", ratio: "RelativeCurrent | None", k: int) -
     """Ratio to the reference, or why there is none, and the probability of more."""
     if own is None or ratio is None:
         return "-", "-"
-    text = _band(ratio.ratio, k, 2)
+    text = _times(ratio.ratio, k)
     if text == "-":
         text = f"-, reference normal in {_percent(1.0 - ratio.reference_carries[k])} of the draws"
     both = _normal(own.carries[k]) and _normal(ratio.reference_carries[k])
     return text, "-" if both else f"{float(ratio.probability_larger[k]):.2f}"
+
+
+def _times(band: "Band", k: int) -> str:
+    """Median and 68 % interval of a current over that of the reference, which near the Bc2 of that has no bounds.
+
+    >>> from xrdorder.superconductivity.mixture import Band
+    >>> import numpy as np
+    >>> _times(Band(np.array([1.414]), np.array([0.311]), np.array([23000.0])), 0)
+    '1.41 (0.31 to over 100)'
+    """
+    middle, low, high = (float(x[k]) for x in band)
+    if middle != middle:
+        return "-"
+    one, two, three = (f"{x:.2f}" if x < _MOST_TIMES else f"over {_MOST_TIMES:g}" for x in (middle, low, high))
+    return f"{one} ({two} to {three})"
 
 
 def _normal(carries: float) -> bool:

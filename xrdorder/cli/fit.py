@@ -75,6 +75,7 @@ def fit(
     radiation: str | None,
     axis: str | None,
     axis_unit: str | None,
+    diffractogram: str | None,
     choices: dict[str, object],
     engine: str,
     out: Path,
@@ -88,7 +89,7 @@ def fit(
     study.toml in the folder may be edited and run again with xrdorder run.
     """
     from xrdorder.cli.fit_options import require_sense
-    from xrdorder.studies import ImplicitOptions, implicit_study
+    from xrdorder.description.from_files import ImplicitOptions, implicit_study
 
     if undoped and dopants:
         raise click.UsageError("--undoped and --dopant contradict each other; give one of them")
@@ -105,6 +106,7 @@ def fit(
         radiation=radiation,
         axis=axis,
         axis_unit=axis_unit,
+        diffractogram=diffractogram,
         engine=engine,
         choices=choices,
     )

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 from xrdorder.exceptions import StudyError, XrdorderError
 
 if TYPE_CHECKING:
+    from xrdorder.description.study import Sample
     from xrdorder.profiles import Instrument
-    from xrdorder.studies import Sample
 
 _PLACE = re.compile(r"^(?:defaults\.fit\.|defaults\.|lots\.lot\.|)(\w+)(?:\.(\S+?)| no\. \d+)?: ")
 _OPTIONS = {"texture_axes": "texture-axis", "dopant_at_percent": "dopant", "u_dopant_at_percent": "dopant"}
@@ -23,8 +23,8 @@ def require_sense(study: Path, instrument: Path) -> None:
     XrdorderError
         An option that no pattern could be fitted with; the message begins with its name.
     """
+    from xrdorder.description.study import read_study
     from xrdorder.profiles import read_instrument
-    from xrdorder.studies import read_study
 
     try:
         described = read_study(study)

@@ -33,9 +33,9 @@ def measured(
     from xrdorder.cli.drawing import FOLDER, save
     from xrdorder.cli.measured_text import measured_text
     from xrdorder.exceptions import StudyError
-    from xrdorder.studies import open_study
-    from xrdorder.studies.adoption import write_adjustments
-    from xrdorder.studies.measured_study import chosen_adjustments, hold, write_rows
+    from xrdorder.measured.relation_adjustment import write_adjustments
+    from xrdorder.measured.study import chosen_adjustments, hold, write_rows
+    from xrdorder.results.open_study import open_study
 
     if (names or slope) and adopt is None:
         raise StudyError("--relation and --slope say what is adopted; give --adopt FILE as well")

@@ -155,6 +155,10 @@ reading_options = all_of(
         "--axis", type=click.Choice(AXES), help="First column of the pattern; two-theta unless told."
     ),
     click.option("--axis-unit", type=click.Choice(AXIS_UNITS), help="Unit of d or q."),
+    click.option(
+        "--diffractogram",
+        help="Which one of a powder CIF that names several: its id, or 'all' where they are scans of one specimen.",
+    ),
 )
 
 specimen_options = all_of(
@@ -219,7 +223,7 @@ _CHOICE_OPTIONS = (
     click.option(
         "--seek-phases/--no-seek-phases",
         default=None,
-        help="Look for phases that explain foreign lines; on unless told.",
+        help="Look for phases that explain unindexed lines; on unless told.",
     ),
     click.option(
         "--second-opinions/--no-second-opinions",

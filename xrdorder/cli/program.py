@@ -1,5 +1,10 @@
-"""How every command starts and ends: errors as one line, exit codes, no traceback for what a user can mend."""
+"""How every command starts and ends: errors as one line, exit codes, and never a traceback.
 
+What nobody foresaw is a line as well, with what to do and the log file that holds the details (`xrdorder.faults`).
+"""
+
+import io
+import os
 import sys
 from collections.abc import Sequence
 from typing import Any, NoReturn
@@ -7,9 +12,19 @@ from typing import Any, NoReturn
 import click
 
 from xrdorder.exceptions import XrdorderError
+from xrdorder.faults import cause, recorded
 
-ALL_WELL, SOME_FAILED, WRONG_USE, INTERRUPTED = 0, 1, 2, 130
-"""Exit codes; 130 is what shells use for Ctrl-C."""
+ALL_WELL, SOME_FAILED, WRONG_USE, FAULT, INTERRUPTED, UNREAD = 0, 1, 2, 3, 130, 1
+"""Exit codes; 130 is what shells use for Ctrl-C, and 1 what click has where nobody reads the output any more."""
+
+_REMEDIES: tuple[tuple[type[Exception], str], ...] = (
+    (MemoryError, "close other programs, or fit fewer patterns at a time (--workers 1), and run again"),
+    (RecursionError, "an input is nested too deeply: write it flatter"),
+    (UnicodeError, "a name or a text is no UTF-8: rename the file, or write it in UTF-8"),
+    (OSError, "see to disk and rights, and run again"),
+    (Exception, "this was not foreseen: run again, and if it comes again, ask whoever maintains xrdorder"),
+)
+"""What to do about an error that reached the end of the program; the first that fits."""
 
 
 class Program(click.Group):
@@ -31,8 +46,10 @@ class Program(click.Group):
         name = prog_name or "xrdorder"
         if not standalone_mode:
             return super().main(args, name, complete_var, standalone_mode=False, **extra)
+        _bear_any_letter(sys.stdout)
         try:
             code = super().main(args, name, complete_var, standalone_mode=False, **extra)
+            sys.stdout.flush()
         except click.exceptions.NoArgsIsHelpError as error:
             error.show()
             sys.exit(WRONG_USE)
@@ -44,7 +61,37 @@ class Program(click.Group):
             _end(str(error), WRONG_USE)
         except (click.Abort, KeyboardInterrupt):
             _end("interrupted; what was finished is kept, run again to go on", INTERRUPTED)
+        except BrokenPipeError:
+            _close_output()
+            sys.exit(UNREAD)
+        except Exception as error:  # the last net: whatever it is, it is one line
+            _close_output()
+            _end(_unforeseen(error), FAULT)
         sys.exit(code if isinstance(code, int) else ALL_WELL)
+
+
+def _unforeseen(error: Exception) -> str:
+    """Say what went wrong, what to do, and where the details are."""
+    remedy = next(words for kind, words in _REMEDIES if isinstance(error, kind))
+    path = recorded(error)
+    return f"{cause(error)}; {remedy}; nothing stored before is lost" + (f"; details in {path}" if path else "")
+
+
+def _bear_any_letter(stream: Any) -> None:
+    """Print letters that a terminal has none for, or a name that is no UTF-8, by their numbers."""
+    if isinstance(stream, io.TextIOWrapper):
+        stream.reconfigure(errors="backslashreplace")
+
+
+def _close_output() -> None:
+    """Drop what could not be printed, or the interpreter would complain of it once more as it ends."""
+    try:
+        sys.stdout.flush()
+    except OSError:
+        try:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        except (OSError, ValueError):
+            return
 
 
 def _one_line(error: click.UsageError) -> str:
@@ -62,5 +109,8 @@ def _end(message: str, code: int) -> NoReturn:
 
 def complain(message: str) -> None:
     """Print an error; a message of several lines holds one problem in each."""
-    for line in message.splitlines() or [""]:
-        click.echo(f"xrdorder: {line}", err=True)
+    try:
+        for line in message.splitlines() or [""]:
+            click.echo(f"xrdorder: {line}", err=True)
+    except OSError:
+        return  # nobody can be told; the exit code is left

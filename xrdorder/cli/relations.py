@@ -21,7 +21,7 @@ _SOURCE = 30
 @click.command()
 @click.argument("name", required=False)
 @click.option("--kind", help="Only those that answer this question, such as tc-from-tin, or begin like it: bc2.")
-@click.option("--wire", help="Only those that hold for this wire: binary, Ta or Ti.")
+@click.option("--wire", help="Only those that hold for this wire: binary, doped, Ta or Ti.")
 @click.option("--known", help="Only those known so: read, secondary, memory, derived, own.")
 @click.option("--find", help="Only those with these words in question, name, title, formula or source.")
 @click.option(
@@ -139,7 +139,7 @@ def relation_text(entry: "Relation") -> str:
         ("Output", f"{output.name}: {output.meaning}" + (f", in {output.unit}" if output.unit != "1" else "")),
         ("Source", f"{entry.source}, {entry.equation}"),
         ("Known", LABELS[entry.known]),
-        ("Found on", entry.wire if entry.wire != "any" else "any wire, or not dependent on it"),
+        ("Holds for", f"{entry.wire} wire"),
         ("Criterion", _criterion(entry)),
         ("Adopted on", ", ".join(entry.samples)),
         ("Valid", f"{entry.inputs[0].name} {entry.validity}; outside it is not asked"),

@@ -1,11 +1,17 @@
 """Write the report of a study."""
 
+import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from xrdorder.cli.cautions import CAUTIONS
+from xrdorder.cli.program import SOME_FAILED, complain
 from xrdorder.cli.progress import Progress
+
+if TYPE_CHECKING:
+    from xrdorder.reports.pictures import Missing
 
 
 @click.command()
@@ -24,13 +30,19 @@ from xrdorder.cli.progress import Progress
 def report(study: Path, only: tuple[str, ...], form: str, size: str, samples: tuple[str, ...]) -> None:
     """Write the report of a fitted STUDY: one page that opens from disk, figures with captions, a table.
 
-    Everything goes to results/report. The page asks no network; verdicts stand first. Nothing is fitted again.
+    Everything goes to results/report. The page asks no network; verdicts stand first. Nothing is fitted again. A figure
+    that cannot be drawn is left out and said to be missing, on the page and here; the exit code is then 1.
     """
     from xrdorder.reports.writing import write_report
-    from xrdorder.studies import open_study
+    from xrdorder.results.open_study import open_study
 
     with Progress("writing") as progress:
-        written = write_report(open_study(study), only, form, size, samples, progress)
+        missing: list[Missing] = []
+        written = write_report(open_study(study), only, form, size, samples, progress, missing.append)
     for path in written:
         click.echo(f"Written      {path}")
     click.echo("\n" + "\n".join(CAUTIONS))
+    for one in missing:
+        complain(f"figure not drawn: {one.words}")
+    if missing:
+        sys.exit(SOME_FAILED)

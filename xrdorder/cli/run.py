@@ -25,8 +25,8 @@ def run(ctx: click.Context, study: Path, figures: bool, again: bool, workers: in
     Wire lots, dopants, mounts and heat treatments stand in study.toml. Results go to the folder results in STUDY:
     results.csv, results.nc, one file a sample and figures. What has not changed is not fitted again.
     """
-    from xrdorder.studies import read_study
-    from xrdorder.studies.noticed import remarks
+    from xrdorder.description.plausibility import remarks
+    from xrdorder.description.study import read_study
 
     described = read_study(study, to_run=True)
     for remark in remarks(described):
@@ -41,7 +41,7 @@ def run_and_show(study: Path, *, again: bool, workers: int | None, figures: bool
     from xrdorder.cli.drawing import draw_calibration, draw_samples, draw_study
     from xrdorder.cli.models import model_text
     from xrdorder.cli.tables import failures, results_text
-    from xrdorder.studies import run_study
+    from xrdorder.running.run import run_study
 
     with Progress("fitting") as progress:
         results = run_study(study, progress=progress, again=again, workers=workers)

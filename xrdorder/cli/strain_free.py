@@ -23,7 +23,7 @@ def strain_free(directions: Path, poisson: float | None, u_poisson: float | None
     from xrdorder.cli.tables import table
     from xrdorder.material.strain import POISSON, U_POISSON
     from xrdorder.material.strain_free import read_directions, strain_free_from_tilts
-    from xrdorder.studies.numbers import concise
+    from xrdorder.quantities.formatting import concise
 
     angles, a, u = read_directions(directions)
     found = strain_free_from_tilts(

@@ -95,9 +95,9 @@ def suggest(
     """
     from xrdorder.cli.suggest_text import lot_text, write_table
     from xrdorder.cli.tables import own_line, wrapped
+    from xrdorder.comparison.study import fit_to_compare
     from xrdorder.planning import HoldBound, Limits, plan_lot
-    from xrdorder.studies import open_study
-    from xrdorder.studies.comparison.of_study import fit_to_compare
+    from xrdorder.results.open_study import open_study
     from xrdorder.superconductivity.currents import Conditions
     from xrdorder.treatments import kelvin_words
 
@@ -107,6 +107,7 @@ def suggest(
         if limit is not None and (words := kelvin_words(limit)):
             complain(f"remark: {option}: {words}")
     held = open_study(study)
+    held.require_as_run()
     results, left_out = fit_to_compare(held.results)
     library = held.library()
     limits = Limits(

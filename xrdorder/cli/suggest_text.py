@@ -1,6 +1,5 @@
 """Plans as text for a terminal, and as a table."""
 
-import csv
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -8,16 +7,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from xrdorder.cli.tables import table, wrapped
+from xrdorder.files import TableWriter
+from xrdorder.files.atomic import write_atomically
 from xrdorder.planning import HoldBound, plan_words
-from xrdorder.planning.rows import Cell, Row, reference, rows
-from xrdorder.studies.comparison.words import rounded
-from xrdorder.studies.files import write_atomically
+from xrdorder.planning.treatments_table import Basis, Cell, Row, basis, reference, rows, wires_of
+from xrdorder.quantities.formatting import digits, rounded
 
 if TYPE_CHECKING:
     from xrdorder.planning import LotPlan, Response
 
 _MOST_ROWS = 24
 _MOST_NAMED = 8
+_NORMAL = "normal"
 
 
 def lot_text(found: "LotPlan") -> list[str]:
@@ -91,7 +92,8 @@ def _differences(found: "LotPlan") -> list[str]:
         if not np.isfinite(one.field_t):
             cell = base.cells[one.key]
             known = (cell.direct, cell.u_direct) if np.isfinite(cell.direct) else (cell.value, cell.u)
-            absolutes.append(f"{one.noun} {rounded(*known, one.unit)}")
+            normal = one.normal(wires_of(found, against))
+            absolutes.append(f"{one.noun} {_NORMAL if normal else rounded(*known, one.unit)}")
     name = found.label(against)
     return [
         f"Differences to {name}, by the wires themselves",
@@ -103,6 +105,7 @@ def _differences(found: "LotPlan") -> list[str]:
         _by_surfaces(found, columns, shown, base),
         "",
         wrapped(f"What all wires share has cancelled. {name} itself: {', '.join(absolutes)}.{rest}"),
+        *_above_bc2(found, columns, every, base),
         *_how_to_read(found, columns, every, base),
         *_missed(found, every),
     ]
@@ -110,17 +113,17 @@ def _differences(found: "LotPlan") -> list[str]:
 
 def _by_wires(found: "LotPlan", columns: Sequence["Response"], shown: Sequence[Row], base: Row) -> str:
     """Treatments reacted, as a comparison has them."""
-    head = (("treatment", "wires", *map(_short, columns)), ("", "", *map(_unit, columns)))
+    told = {one.key: basis(found, one, base.cells[one.key].direct) for one in columns}
+    head = (("treatment", "wires", *map(_short, columns)), ("", "", *(told[one.key].unit for one in columns)))
     lines = []
     for row in shown:
         if not row.wires:
             continue
-        cells = [row.cells[one.key] for one in columns]
-        scales = [_scale(one, base.cells[one.key].direct) for one in columns]
-        numbers = [
-            "0" if row is base else _rounded(scale * cell.direct_difference, scale * cell.u_direct_difference)
-            for cell, scale in zip(cells, scales, strict=True)
-        ]
+        numbers = []
+        for one in columns:
+            cell, normal = row.cells[one.key], one.normal(wires_of(found, row.treatment))
+            known = (cell.direct_difference, cell.u_direct_difference)
+            numbers.append(_NORMAL if normal else "0" if row is base else _told(told[one.key], *known))
         lines.append((found.label(row.treatment), str(row.wires), *numbers))
     return table(head, lines)
 
@@ -128,14 +131,18 @@ def _by_wires(found: "LotPlan", columns: Sequence["Response"], shown: Sequence[R
 def _by_surfaces(found: "LotPlan", columns: Sequence["Response"], shown: Sequence[Row], base: Row) -> str:
     """Treatments reacted and suggested."""
     keeps = bool(found.constraints)
+    told = {one.key: basis(found, one, base.cells[one.key].value) for one in columns}
     head = ("treatment", "in all", *map(_short, columns), *["P keeps"] * keeps, "")
-    units = ("", "h", *map(_unit, columns), *["constraints"] * keeps, "")
+    units = ("", "h", *(told[one.key].unit for one in columns), *["constraints"] * keeps, "")
     lines = []
     for row in shown:
         cells = [found.label(row.treatment), f"{row.treatment.total_h:.0f}"]
         for one in columns:
-            cell, scale = row.cells[one.key], _scale(one, base.cells[one.key].value)
-            cells.append("0" if row is base else _rounded(scale * cell.difference, scale * cell.u_difference))
+            cell = row.cells[one.key]
+            # a surface knows no zero: a current, or Bc2, of nothing or less is one above Tc or Bc2
+            normal = one.normal(wires_of(found, row.treatment)) or (bool(one.carries) and cell.value <= 0.0)
+            known = (cell.difference, cell.u_difference)
+            cells.append(_NORMAL if normal else "0" if row is base else _told(told[one.key], *known))
         if keeps:
             cells.append(f"{row.allowed:.2f}")
         lines.append((*cells, _role(row)))
@@ -170,12 +177,32 @@ def _how_to_read(
     )
     if beyond:
         text += (
-            " No current falls by more than 100 %: where ± reaches beyond, it is as good as unknown, and the command "
-            "fields gives its uneven interval."
+            f" No current falls by more than 100 % of that of {found.label(base.treatment)}: where ± reaches beyond, "
+            "it is as good as unknown, and the command fields gives its uneven interval."
         )
     if any(one.origin == "estimate" and one.key == "Bc2_T" for one in columns):
         text += " The command compare takes Bc2 free of strain, and draws that suit the wires of all lots."
     return [wrapped(text)]
+
+
+def _above_bc2(found: "LotPlan", columns: Sequence["Response"], every: Sequence[Row], base: Row) -> list[str]:
+    """Say what "normal" means, and why a current is not told in per cent of the reference treatment."""
+    lines = []
+    if any(one.normal(wires_of(found, row.treatment)) for one in columns for row in every):
+        lines.append(wrapped("Normal: above Tc or Bc2, as far as can be told; it carries nothing."))
+    weak = [
+        f"{one.field_t:g}"
+        for one in columns
+        if any(basis(found, one, known).of_mean for known in (base.cells[one.key].direct, base.cells[one.key].value))
+    ]
+    if weak:
+        lines.append(
+            wrapped(
+                f"At {' and '.join(weak)} T {found.label(base.treatment)} may be above its Bc2 or carries hardly "
+                "anything: differences of currents are told in % of the mean of all wires."
+            )
+        )
+    return lines
 
 
 def _missed(found: "LotPlan", every: Sequence[Row]) -> list[str]:
@@ -187,7 +214,7 @@ def _missed(found: "LotPlan", every: Sequence[Row]) -> list[str]:
         over = bound.excess_h([row.treatment for row in every])
         missed = [(row, hours) for row, hours in zip(every, over, strict=True) if hours > 0.0]
         if missed:
-            told = [f"{found.label(row.treatment)} by {hours:.2g} h" for row, hours in missed[:_MOST_NAMED]]
+            told = [f"{found.label(row.treatment)} by {digits(hours, 2)} h" for row, hours in missed[:_MOST_NAMED]]
             more = f" and {len(missed) - _MOST_NAMED} more" if len(missed) > _MOST_NAMED else ""
             lines.append(wrapped(f"Not kept: {bound.words}, ramps counted: {', '.join(told)}{more}."))
     return lines
@@ -197,13 +224,8 @@ def _short(one: "Response") -> str:
     return f"current {one.field_t:g} T" if np.isfinite(one.field_t) else one.noun
 
 
-def _unit(one: "Response") -> str:
-    return "%" if np.isfinite(one.field_t) else one.unit
-
-
-def _scale(one: "Response", base: float) -> float:
-    """Currents are told in per cent of the reference."""
-    return 100.0 / base if np.isfinite(one.field_t) else 1.0
+def _told(told: Basis, value: float, u: float) -> str:
+    return _rounded(told.factor * value, told.factor * u)
 
 
 def _rounded(value: float, u: float) -> str:
@@ -225,8 +247,8 @@ def _verdict(found: "LotPlan", one: "Response") -> list[str]:
     if plan.state == "flat" and one.origin == "estimate" and one.values is not None:
         lines.append(
             wrapped(
-                f"Each wire is known to {float(np.median(one.values.own)):.2g} {one.unit} by itself, their values lie "
-                f"within {float(np.ptp(one.values.value)):.2g}: most of that doubt is how specimens stray from "
+                f"Each wire is known to {digits(np.median(one.values.own), 2)} {one.unit} by itself, their values lie "
+                f"within {digits(np.ptp(one.values.value), 2)}: most of that doubt is how specimens stray from "
                 "published relations. Measured critical currents tell more (critical_current_a in study.toml, "
                 "--measured).",
                 indent=2,
@@ -311,7 +333,7 @@ def write_table(plans: Sequence["LotPlan"], path: Path) -> None:
 
     def write(temporary: Path) -> None:
         with temporary.open("w", newline="", encoding="utf-8") as file:
-            writer = csv.writer(file)
+            writer = TableWriter(file)
             writer.writerow(_HEAD)
             for found in plans:
                 for row in rows(found):

@@ -12,21 +12,22 @@ import numpy as np
 
 from xrdorder.cli.cautions import ESTIMATES
 from xrdorder.profiles.instrument import INSTRUMENT_PARAMETERS
-from xrdorder.studies.numbers import concise, interval
-from xrdorder.studies.words import trust
+from xrdorder.quantities.formatting import concise, interval, u_text, with_interval
+from xrdorder.quantities.grades import trust
 
 if TYPE_CHECKING:
     import xarray as xr
 
+    from xrdorder.estimates.from_numbers import Estimate
+    from xrdorder.estimates.from_numbers_rows import Row
     from xrdorder.fitting import Calibration
     from xrdorder.relations import Library
-    from xrdorder.superconductivity import Estimate, Row
 
 _MISSING = "-"
 _FAILED = "failed: "
 _LONGEST_NAME, _LONGEST_STATUS = 32, 90
 _NAMED = 6  # samples named with a verdict before the rest are counted
-_WIRES = {"binary": "binary wire", "Ta": "tantalum-doped wire", "Ti": "titanium-doped wire"}
+_WIRES = {"binary": "binary wire", "doped": "doped wire", "Ta": "tantalum-doped wire", "Ti": "titanium-doped wire"}
 
 
 def table(head: Sequence[Sequence[str]], rows: Iterable[Sequence[str]]) -> str:
@@ -71,7 +72,7 @@ def results_text(results: "xr.Dataset") -> str:
 
 def own_line(results: "xr.Dataset") -> list[str]:
     """Name the scale and relations of the laboratory's own that stand behind results; nothing where there are none."""
-    from xrdorder.studies.collate import own_words
+    from xrdorder.results.collate import own_words
 
     own = own_words(results)
     return [wrapped(f"Of the laboratory's own: {own}.")] if own else []
@@ -92,7 +93,7 @@ def _verdicts(names: Sequence[str], words: Sequence[str], status: Sequence[str])
 
 
 def _other_phases(results: "xr.Dataset") -> list[str]:
-    """Lattices and amounts of the phases in patterns that hold no A15, for which the table has nothing to say."""
+    """Lattices and amounts of the phases in patterns that hold no A15, and limits of those that were not found."""
     rows = []
     for k, sample in enumerate(str(name) for name in results["sample"].values):
         if str(results["status"].values[k]) != "no A15":
@@ -103,9 +104,17 @@ def _other_phases(results: "xr.Dataset") -> list[str]:
             if match is None or not math.isfinite(value):
                 continue
             u = float(np.sqrt(np.nansum(results["contribution"].sel(quantity=name).values[k] ** 2)))
-            share = results["weight_fraction"].reindex(phase=[match[2]]).values[k, 0]  # none where atoms are not known
-            weight = f"{share:.3g}" if math.isfinite(share) else _MISSING
-            rows.append((_shortened(sample, _LONGEST_NAME), match[2], match[1], concise(value, u), weight))
+            # none where atoms are not known
+            share, u_share = (
+                float(results[stem].reindex(phase=[match[2]]).values[k, 0])
+                for stem in ("weight_fraction", "u_weight_fraction")
+            )
+            rows.append(
+                (_shortened(sample, _LONGEST_NAME), match[2], match[1], concise(value, u), concise(share, u_share))
+            )
+        for phase, limit in zip(results["phase"].values, results["weight_fraction_limit"].values[k], strict=True):
+            if math.isfinite(limit):
+                rows.append((_shortened(sample, _LONGEST_NAME), str(phase), "", "not found", f"below {limit:.2g}"))
     if not rows:
         return []
     return [table([("sample", "phase", "axis", "length", "weight"), ("", "", "", "nm", "")], rows), ""]
@@ -127,7 +136,7 @@ def _numbers(results: "xr.Dataset", k: int) -> tuple[str, ...]:
         pair("a_nm"),
         pair("site_order"),
         pair("tin_at_percent"),
-        f"{own:.2f}" if math.isfinite(own) else _MISSING,
+        u_text(own),
         interval(number("Tc_low_K"), number("Tc_high_K")),
         interval(number("Bc2_4K2_low_T"), number("Bc2_4K2_high_T")),
         pair("domain_size_nm"),
@@ -190,7 +199,7 @@ def calibration_text(found: "Calibration") -> str:
     instrument, fit = found.instrument, found.fit
     rows = []
     for name, (unit, meaning) in INSTRUMENT_PARAMETERS.items():
-        u = instrument.uncertainty(name)
+        u = instrument.total(name)
         value = concise(instrument.values[name], u) if u > 0.0 else f"{instrument.values[name]:.6g} held"
         rows.append((name, value, "" if unit == "1" else unit, meaning))
     lines = [
@@ -228,7 +237,7 @@ def estimate_text(found: "Estimate", *, brief: bool = False) -> str:
         wrapped("In brackets: standard uncertainty (k = 1). Tc, resistivity, slope, Bc2: median and 68 % interval.")
     )
     if found.prediction.wire != "any":
-        parts.append(wrapped(f"Relations chosen: those found on {_WIRES[found.prediction.wire]}, or on any."))
+        parts.append(wrapped(f"Relations chosen: those for {_WIRES[found.prediction.wire]}, or for any."))
     if found.assumptions:
         parts.append(wrapped(f"Taken for granted: {'; '.join(found.assumptions)}."))
     parts += [wrapped(f"Flag {flag.name}: {flag.message}") for flag in found.flags]
@@ -242,10 +251,7 @@ def _value(row: "Row") -> str:
     unit = "" if row.unit == "1" else f" {row.unit}"
     if math.isfinite(row.u):
         return f"{concise(row.value, row.u)}{unit}"
-    from xrdorder.superconductivity.rows import DECIMALS
-
-    decimals = DECIMALS.get(row.unit, 1)
-    return f"{row.value:.{decimals}f}, {interval(row.low, row.high, decimals)}{unit}"
+    return f"{with_interval(row.value, row.low, row.high)}{unit}"
 
 
 def _sources(rows: Sequence["Row"], library: "Library") -> list[str]:

@@ -65,7 +65,7 @@ def scale_text(found: "FittedScale") -> str:
     """The scale beside the published one, and every sample against it."""
     from xrdorder.cli.tables import table
     from xrdorder.material import PUBLISHED_SCALE
-    from xrdorder.studies.numbers import concise
+    from xrdorder.quantities.formatting import concise
 
     own, published, known = found.scale, PUBLISHED_SCALE, found.samples
     u_level = own.covariance[0][0] ** 0.5

@@ -38,6 +38,7 @@ from pathlib import Path
 from xrdorder.crystals.phase import Order, Phase, Site
 from xrdorder.crystals.phase_files import phase_from_cif, phase_from_toml
 from xrdorder.exceptions import PhaseError, UnknownNameError
+from xrdorder.files import read_text, shown
 
 __all__ = ["Order", "Phase", "Site", "phase", "phase_names"]
 
@@ -69,9 +70,11 @@ def _from_file(path: Path) -> Phase:
     if path.suffix.lower() == ".cif":
         return phase_from_cif(path)
     try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise PhaseError(f"{path.name}: cannot be read as UTF-8 text ({error.__class__.__name__})") from None
+        text = read_text(path)
+    except UnicodeDecodeError:
+        raise PhaseError(f"{shown(path.name)}: cannot be read as UTF-8 text; save it as plain text") from None
+    except OSError as error:
+        raise PhaseError(f"{shown(path.name)}: cannot be read ({error.strerror}); check the file") from None
     return phase_from_toml(text, path.name)
 
 

@@ -14,7 +14,6 @@ import gemmi
 import numpy as np
 from numpy.typing import NDArray
 
-from xrdorder.crystals.lattice import all_lengths, free_lengths
 from xrdorder.crystals.phase import Order, Phase, Site
 from xrdorder.crystals.symmetry import (
     SAME_ATOM_NM,
@@ -23,7 +22,10 @@ from xrdorder.crystals.symmetry import (
     space_group,
     system_of,
 )
+from xrdorder.crystals.unit_cell import all_lengths, free_lengths
 from xrdorder.exceptions import PhaseError, UnknownNameError
+from xrdorder.files import read_bytes, toml_table
+from xrdorder.files.cif import read_document
 from xrdorder.xrays.scattering import GEMMI_TABLE
 
 Array = NDArray[np.float64]
@@ -293,7 +295,7 @@ def phase_from_toml(text: str, file_name: str) -> Phase:
         and value.
     """
     try:
-        table = tomllib.loads(text)
+        table = toml_table(text)
     except tomllib.TOMLDecodeError as error:
         raise PhaseError(f"{file_name}: not valid TOML: {_one_line(error)}") from None
     reader = _Reader(file_name, table, _KEYS)
@@ -333,9 +335,12 @@ def phase_from_toml(text: str, file_name: str) -> Phase:
 
 def _structure(path: Path) -> gemmi.SmallStructure:
     try:
-        document = gemmi.cif.read(str(path))
-    except (OSError, ValueError, RuntimeError) as error:
-        raise PhaseError(f"{path.name}: not a readable CIF: {_one_line(error)}") from None
+        # names of a phase are ASCII; what else stands in the file may be in any encoding
+        document = read_document(read_bytes(path).decode("utf-8-sig", "replace"))
+    except OSError as error:
+        raise PhaseError(f"{path.name}: cannot be read ({error.strerror}); check the file") from None
+    except ValueError as error:
+        raise PhaseError(f"{path.name}: not a readable CIF: {error}; export it again") from None
     found = []
     for block in document:
         try:

@@ -11,7 +11,7 @@ from functools import lru_cache
 from importlib.resources import files
 
 from xrdorder.crystals.catalogue import phase
-from xrdorder.crystals.lattice import free_lengths
+from xrdorder.crystals.unit_cell import free_lengths
 from xrdorder.exceptions import PhaseError, UnknownNameError, ValidityError
 
 _FARTHEST = 0.005  # relative; lots of one substance differ by parts in a hundred thousand
@@ -34,6 +34,9 @@ class Standard:
         Temperature of the certified value, °C.
     thermal_expansion_per_k : float
         Linear expansion coefficient near that temperature, 1/K.
+    domain_size_nm, domain_size_factor : float
+        Volume-weighted size of its domains as far as is known of its kind, and the factor by which it may be larger or
+        smaller (k = 1).
     known : str
         "certificate read", "secondary" or "from memory".
     source, remark : str
@@ -46,6 +49,8 @@ class Standard:
     u_lengths_nm: tuple[float, ...]
     temperature_c: float
     thermal_expansion_per_k: float
+    domain_size_nm: float
+    domain_size_factor: float
     known: str
     source: str
     remark: str
@@ -135,6 +140,8 @@ def _table() -> dict[str, Standard]:
             u_lengths_nm=tuple(float(value / entry["coverage"]) for value in quoted),
             temperature_c=float(entry["temperature_c"]),
             thermal_expansion_per_k=float(entry["thermal_expansion_per_k"]),
+            domain_size_nm=float(entry["domain_size_nm"]),
+            domain_size_factor=float(entry["domain_size_factor"]),
             known=entry["known"],
             source=entry["source"],
             remark=entry["remark"],

@@ -17,37 +17,37 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from xrdorder.figures.bc2_grain_size import trade_figure
     from xrdorder.figures.budget import budget_figure
     from xrdorder.figures.by_relation import by_relation_figure
     from xrdorder.figures.close_ups import CloseUp
     from xrdorder.figures.comparison import difference_courses, difference_rows
-    from xrdorder.figures.fields import bc2_figure, current_figure, section_figure
     from xrdorder.figures.fit import fit_figure
+    from xrdorder.figures.in_field import bc2_figure, current_figure, section_figure
+    from xrdorder.figures.line_by_line import lattice_figure, width_figure
     from xrdorder.figures.order_lines import order_lines_figure
     from xrdorder.figures.patterns import patterns_figure
     from xrdorder.figures.planning import planning_figure
     from xrdorder.figures.schedules import schedule_figure
-    from xrdorder.figures.single_lines import lattice_figure, width_figure
-    from xrdorder.figures.trade import trade_figure
     from xrdorder.figures.trends import DIFFERENCES, TRENDS, Shown, difference_figure, trend_figure
 
 _HOME = {
     "budget_figure": "budget",
     "by_relation_figure": "by_relation",
     "schedule_figure": "schedules",
-    "trade_figure": "trade",
+    "trade_figure": "bc2_grain_size",
     "difference_courses": "comparison",
     "difference_rows": "comparison",
-    "bc2_figure": "fields",
-    "current_figure": "fields",
-    "section_figure": "fields",
+    "bc2_figure": "in_field",
+    "current_figure": "in_field",
+    "section_figure": "in_field",
     "CloseUp": "close_ups",
     "fit_figure": "fit",
-    "lattice_figure": "single_lines",
+    "lattice_figure": "line_by_line",
     "order_lines_figure": "order_lines",
     "patterns_figure": "patterns",
     "planning_figure": "planning",
-    "width_figure": "single_lines",
+    "width_figure": "line_by_line",
     "DIFFERENCES": "trends",
     "TRENDS": "trends",
     "Shown": "trends",

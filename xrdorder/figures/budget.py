@@ -16,9 +16,10 @@ from matplotlib.patches import Patch
 
 from xrdorder import uncertainty
 from xrdorder.exceptions import StudyError
+from xrdorder.figures.layout import SCREEN, Size, font, page, place, style
 from xrdorder.figures.palette import CLAY, FOG, GARNET, INK, LAGOON, PAPER, SKY, SLATE, STRAW, TEXT
-from xrdorder.figures.sheet import SCREEN, Size, font, page, place, style
-from xrdorder.figures.words import FAMILY, NORMAL, SMALL, fitted, width_in
+from xrdorder.figures.text import FAMILY, NORMAL, SMALL, fitted, width_in
+from xrdorder.quantities.formatting import digits
 from xrdorder.uncertainty import PRIVATE, Contributions
 
 
@@ -32,12 +33,18 @@ class Part:
 
 
 PARTS = (
-    Part("counting", INK, ("counting", "line width", "texture")),
-    Part("certificate, calibration", SKY, ("certificate", "calibration", "internal standard", "wavelength")),
+    Part(
+        "counting", INK,
+        ("counting", "line width", "size distribution", "smoothing", "texture", "phases not found"),
+    ),
+    Part(
+        "certificate, calibration", SKY,
+        ("certificate", "calibration", "internal standard", "wavelength", "domains of the standard"),
+    ),
     Part(
         "specimen and angle", LAGOON,
-        ("two-theta offset", "specimen displacement", "temperature", "thermal expansion", "illuminated length",
-         "strain state", "strain gauge"),
+        ("two-theta offset", "specimen displacement", "line positions", "temperature", "thermal expansion",
+         "illuminated length", "strain state", "strain gauge"),
     ),
     Part(
         "scattering and absorption", CLAY,
@@ -181,7 +188,7 @@ def _draw(
                 if share >= _LEAST_PERCENT:
                     _piece(axes, row, start, share, part.colour, shared=shared)
                     start += share
-        axes.text(103.0, row, f"{scale * np.sqrt(variance):.2g}", ha="left", va="center", **font(NORMAL))
+        axes.text(103.0, row, digits(scale * np.sqrt(variance), 2), ha="left", va="center", **font(NORMAL))
 
 
 def _piece(axes: Axes, row: int, start: float, share: float, colour: str, *, shared: bool) -> None:

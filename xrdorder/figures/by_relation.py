@@ -14,10 +14,10 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from xrdorder.exceptions import StudyError, UnknownNameError
+from xrdorder.figures.layout import SCREEN, Size, font, page, place, style
 from xrdorder.figures.lots import draw_legend, legend_height, look
 from xrdorder.figures.palette import MIST, PAPER, SLATE, lot_colour
-from xrdorder.figures.sheet import SCREEN, Size, font, page, place, style
-from xrdorder.figures.words import SMALL, fitted, plain, wrapped_in
+from xrdorder.figures.text import POINTS_PER_IN, SMALL, fitted, plain, wrapped_in
 
 MOST = 4
 """Samples in one figure."""
@@ -28,7 +28,7 @@ _ROW_IN, _BOTTOM_IN, _GAP_IN = 0.29, 0.5, 0.08
 _NAMES_IN, _RIGHT_IN = {True: 3.0, False: 1.55}, 0.25
 _TINY, _REASON = SMALL - 0.8, SMALL - 0.5
 _NOT_ASKED = "no result"
-_REASON_LINE_IN, _REASON_LEFT_IN, _REASON_BELOW_IN = 1.3 * _REASON / 72.0, 0.05, 0.04
+_REASON_LINE_IN, _REASON_LEFT_IN, _REASON_BELOW_IN = 1.3 * _REASON / POINTS_PER_IN, 0.05, 0.04
 _REMARK = (
     "Marks: median, bars: 68 % interval, most of it common to all samples and all rows. On top all relations in equal "
     "parts. Open marks at the left: refused for that sample. Estimates, not measurements."
@@ -162,8 +162,9 @@ def _draw(
                 axes.plot([left], [y], linestyle="none", transform=across, zorder=3, **look(k, open_mark=True))
         for i, words in enumerate(line.refusal(room)):
             axes.annotate(
-                plain(words), (0.0, top + _ROW_IN + (i + 0.35) * _REASON_LINE_IN), (72.0 * _REASON_LEFT_IN, 0.0),
-                xycoords=across, textcoords="offset points", ha="left", va="center_baseline", zorder=3,
+                plain(words), (0.0, top + _ROW_IN + (i + 0.35) * _REASON_LINE_IN),
+                (POINTS_PER_IN * _REASON_LEFT_IN, 0.0), xycoords=across, textcoords="offset points", ha="left",
+                va="center_baseline", zorder=3,
                 bbox={"pad": 0.5, "edgecolor": "none", "facecolor": PAPER if row % 2 else MIST},
                 **font(_REASON, color=SLATE),
             )  # fmt: skip

@@ -12,8 +12,8 @@ from matplotlib.ticker import MaxNLocator
 
 from xrdorder.figures import palette
 from xrdorder.figures.counts import Lane, draw_curves
-from xrdorder.figures.sheet import Size, font, minor_ticks, place, root_scale, rows_without_overlap, style
-from xrdorder.figures.words import NORMAL, SMALL
+from xrdorder.figures.layout import Size, font, minor_ticks, place, root_scale, rows_without_overlap, style
+from xrdorder.figures.text import NORMAL, SMALL
 
 A15 = "nb3sn"
 ORDER_LINES = ("1 1 0", "2 2 0", "3 1 0")

@@ -17,10 +17,10 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, NullFormatter
 from numpy.typing import ArrayLike
 
+from xrdorder.comparison import Compared, Repeatability, trend
+from xrdorder.comparison.wording import manner
 from xrdorder.exceptions import StudyError
-from xrdorder.figures.lots import draw_legend, legend_height
-from xrdorder.figures.palette import FOG, INK, MIST, PAPER, SLATE, lot_colour, lot_mark
-from xrdorder.figures.sheet import (
+from xrdorder.figures.layout import (
     SCREEN,
     Margins,
     Size,
@@ -35,9 +35,9 @@ from xrdorder.figures.sheet import (
     style,
     zero_line,
 )
-from xrdorder.figures.words import NORMAL, SMALL, fitted, width_in
-from xrdorder.studies.comparison import Compared, Repeatability, trend
-from xrdorder.studies.comparison.words import manner
+from xrdorder.figures.lots import draw_legend, legend_height
+from xrdorder.figures.palette import FOG, INK, MIST, PAPER, SLATE, lot_colour, lot_mark
+from xrdorder.figures.text import NORMAL, POINTS_PER_IN, SMALL, fitted, width_in
 
 _RIGHT_IN, _BOTTOM_IN, _TITLE_IN = 0.2, 0.64, 0.06
 _ROW_IN, _DENSE_ROW_IN, _LEAST_ROW_IN, _GAP_IN = 0.27, 0.19, 0.15, 0.22
@@ -174,7 +174,7 @@ def difference_courses(
 def _stripe(axes: Axes, rows: int, tall_in: float) -> None:
     """Shade every other row, as lines of the width of a row: one artist for hundreds."""
     every_other = [[(0.0, float(row)), (1.0, float(row))] for row in range(0, rows, 2)]
-    width = 72.0 * tall_in / rows
+    width = POINTS_PER_IN * tall_in / rows
     across = axes.get_yaxis_transform()
     stripes = LineCollection(
         every_other, colors=MIST, linewidths=width, capstyle="butt", transform=across, zorder=0.1
@@ -269,7 +269,7 @@ def _draw(
 def _draw_line(
     axes: Axes, one: Compared, against: str, variable: str, mine: Sequence[bool], *, logarithmic: bool, lot: int | None
 ) -> None:
-    """The straight line through all samples, or those of a lot, and by how much its shape is unsure."""
+    """The line through all samples, or those of a lot, and by how much its shape is unsure; none that is rejected."""
     index = np.flatnonzero(mine)
     x = np.asarray(one.variable, dtype=float)[index]
     if logarithmic:
@@ -278,6 +278,8 @@ def _draw_line(
         return
     scatter: Repeatability = one.comparison.repeatability
     found = trend(one.values.select(index), x, variable, scatter, logarithmic=logarithmic)
+    if found.rejected:
+        return
     over = (np.geomspace if logarithmic else np.linspace)(*found.span, _STEPS)
     scale = manner(one.comparison.quantity).scale
     middle = one.comparison.value[one.comparison.variants.index(against)]

@@ -10,7 +10,8 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from xrdorder.figures import palette
-from xrdorder.figures.words import fitted
+from xrdorder.figures.text import POINTS_PER_IN, fitted
+from xrdorder.quantities.formatting import rounded
 
 if TYPE_CHECKING:
     from xrdorder.fitting import PhaseResult
@@ -93,7 +94,8 @@ def _amounts(phases: "Mapping[str, PhaseResult] | xr.Dataset | None") -> dict[st
     words = {}
     for name, (present, fraction, u, limit) in rows.items():
         if present and len(rows) > 1:
-            words[name] = f"{100 * fraction:.1f} ± {100 * u:.1f} wt.%"
+            certain = not u > 0.0  # the only one found: nothing to set it against
+            words[name] = f"{100 * fraction:.4g} wt.%" if certain else rounded(100 * fraction, 100 * u, "wt.%")
         elif present:
             words[name] = ""  # all of it
         else:
@@ -134,7 +136,7 @@ def draw_curves(axes: Axes, curves: xr.Dataset, lanes: Sequence[Lane], *, bar_wi
             part = curves[name].values
             axes.fill_between(x, base, base + part, color=lane.colour, linewidth=0.0, zorder=1.1)
             base = base + part
-    pitch = axes.get_window_extent().width * 72.0 / axes.figure.get_dpi() / max(len(x), 1)
+    pitch = axes.get_window_extent().width * POINTS_PER_IN / axes.figure.get_dpi() / max(len(x), 1)
     bar_width = min(bar_width, max(_FREE * pitch, _THIN_PT))
     dense = bar_width > pitch
     axes.plot(

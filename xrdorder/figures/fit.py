@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from xrdorder.figures import palette
 from xrdorder.figures.close_ups import CloseUp, default_close_ups, draw_close_ups, height_in
 from xrdorder.figures.counts import Lane, draw_curves, lanes_of
-from xrdorder.figures.sheet import (
+from xrdorder.figures.layout import (
     SCREEN,
     Size,
     font,
@@ -33,7 +33,7 @@ from xrdorder.figures.sheet import (
     style,
     zero_line,
 )
-from xrdorder.figures.words import NORMAL, SMALL
+from xrdorder.figures.text import NORMAL, SMALL
 
 if TYPE_CHECKING:
     from xrdorder.fitting import PhaseResult

@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from xrdorder.figures import palette
-from xrdorder.figures.words import FAMILY, NORMAL, fitted, width_in
+from xrdorder.figures.text import FAMILY, NORMAL, fitted, width_in
 
 MOST_NAMED = 24
 """Lots that a legend names; the rest is counted. Marks and colours of that many repeat anyway."""

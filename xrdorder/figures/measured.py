@@ -14,15 +14,15 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
+from xrdorder.description.measured_values import QUANTITIES
 from xrdorder.exceptions import StudyError
 from xrdorder.figures import palette
+from xrdorder.figures.layout import SCREEN, Size, font, minor_ticks, page, panel_height, place, style
 from xrdorder.figures.lots import draw_legend, legend_height
-from xrdorder.figures.sheet import SCREEN, Size, font, minor_ticks, page, panel_height, place, style
-from xrdorder.figures.words import SMALL
-from xrdorder.studies.agreement import Agreement
-from xrdorder.studies.measured import QUANTITIES
-from xrdorder.studies.measured_rows import Row
-from xrdorder.studies.measured_study import COMPARED, Held
+from xrdorder.figures.text import SMALL
+from xrdorder.measured.agreement import Agreement
+from xrdorder.measured.rows import Row
+from xrdorder.measured.study import COMPARED, Held
 
 _PANEL_IN, _LEAST_IN, _LEFT_IN, _RIGHT_IN, _BOTTOM_IN = 3.1, 1.0, 0.8, 0.15, 0.65
 _GAP_IN = {True: 0.85, False: 0.62}
@@ -32,7 +32,8 @@ _PROBABILITY_IN = 0.42
 _REMARK = (
     "Left: bars are the 68 % interval of the estimate and the standard uncertainty (k = 1) of the measurement; on the "
     "line both are equal. Right: measured less predicted on the average; thick, what each sample has for itself, thin, "
-    "with what all share; p, the probability of being the best of those compared. Estimates, not measurements."
+    "with what all share; p, the probability of being the best; in brackets, the wire of those for another. Estimates, "
+    "not measurements."
 )
 
 
@@ -159,8 +160,9 @@ def _draw_relations(
                 markeredgecolor=palette.PAPER, markeredgewidth=0.5, zorder=3,
             )  # fmt: skip
             axes.annotate(
-                f"p {one.probability:.2f}", (one.difference + total, y), xytext=(4.0, 0.0), va="center",
-                textcoords="offset points", annotation_clip=False, **font(SMALL, color=palette.SLATE),
+                f"p {one.probability:.2f}" if one.candidate else f"({one.route[0].wire})", (one.difference + total, y),
+                xytext=(4.0, 0.0), va="center", textcoords="offset points", annotation_clip=False,
+                **font(SMALL, color=palette.SLATE),
             )  # fmt: skip
     axes.set_ylim(len(names) - 0.5, -0.5)
     axes.set_yticks(range(len(names)), names)

@@ -22,9 +22,9 @@ from numpy.typing import NDArray
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.close_ups import A15, ORDER_LINES
 from xrdorder.figures.counts import at_equal_times, standard_uncertainty
+from xrdorder.figures.layout import SCREEN, Margins, Size, font, grid, minor_ticks, place, style, zero_line
 from xrdorder.figures.palette import PAPER, SLATE, lot_colour, lot_mark
-from xrdorder.figures.sheet import SCREEN, Margins, Size, font, grid, minor_ticks, place, style, zero_line
-from xrdorder.figures.words import NORMAL, SMALL, fitted, width_in
+from xrdorder.figures.text import NORMAL, SMALL, fitted, width_in
 
 Array = NDArray[np.float64]
 

@@ -21,9 +21,10 @@ from numpy.typing import NDArray
 
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.counts import Lane, at_equal_times, lanes_of
+from xrdorder.figures.layout import SCREEN, Size, font, minor_ticks, page, place, style
 from xrdorder.figures.palette import FOG, INK, LAGOON, MIST, PAPER, SKY, SLATE, stroke
-from xrdorder.figures.sheet import SCREEN, Size, font, minor_ticks, page, place, style
-from xrdorder.figures.words import NORMAL, SMALL, fitted, width_in
+from xrdorder.figures.text import NORMAL, SMALL, fitted, width_in
+from xrdorder.patterns.angle_step import angle_step
 
 Array = NDArray[np.float64]
 
@@ -241,8 +242,7 @@ def _phases(patterns: Sequence[SamplePattern]) -> list[Lane]:
         new = [name for name in dict.fromkeys(names) if name not in seen]
         seen.update(new)
         if new:
-            keep = one.lines[["two_theta", "area"]].isel(line=np.isin(names, new))
-            found.append(keep.reset_coords(drop=True).assign(phase=one.lines["phase"], hkl=one.lines["hkl"]))
+            found.append(one.lines.isel(line=np.isin(names, new)).reset_coords()[["two_theta", "area", "phase", "hkl"]])
     if not found:
         return []
     return lanes_of(xr.concat(found, "line"), None)
@@ -287,7 +287,7 @@ def _shades(curves: xr.Dataset, edges: Array) -> Array:
     if len(x) < 2:
         return np.full(len(middle), np.nan)
     right = np.clip(np.searchsorted(x, middle), 1, len(x) - 1)
-    gap = x[right] - x[right - 1] > 3.0 * max(float(np.median(np.diff(x))), width)
+    gap = x[right] - x[right - 1] > 3.0 * max(angle_step(x), width)
     shares = np.where((middle < x[0] - width) | (middle > x[-1] + width) | gap, np.nan, np.interp(middle, x, y))
     highest = np.full(len(middle), -np.inf)
     np.maximum.at(highest, np.clip(np.searchsorted(edges, x, side="right") - 1, 0, len(middle) - 1), y)

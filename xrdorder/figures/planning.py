@@ -18,12 +18,12 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 from numpy.typing import NDArray
 
+from xrdorder.figures.layout import SCREEN, Margins, Size, few_ticks, font, grid, minor_ticks, style
 from xrdorder.figures.palette import CLAY, FOG, GARNET, INK, LAGOON, MIST, PAPER, SLATE, STRAW, TEXT
-from xrdorder.figures.sheet import SCREEN, Margins, Size, few_ticks, font, grid, minor_ticks, style
-from xrdorder.figures.words import NORMAL, SMALL, fitted, plain, width_in, wrapped_in
+from xrdorder.figures.text import NORMAL, POINTS_PER_IN, SMALL, fitted, plain, width_in, wrapped_in
 from xrdorder.planning import LotPlan, Plan, Response
 from xrdorder.planning.constraints import allowed
-from xrdorder.planning.rows import reference
+from xrdorder.planning.treatments_table import basis, reference
 
 Array = NDArray[np.float64]
 
@@ -33,7 +33,7 @@ _KEY_IN = 0.5
 _GRID = 50
 _LETTER_PT = 9.0
 _LETTERS = "abcdefghijkl"
-_LINE_IN, _KEY_AT, _QUARTER_AT = 1.5 * SMALL / 72.0, 0.12, 0.3
+_LINE_IN, _KEY_AT, _QUARTER_AT = 1.5 * SMALL / POINTS_PER_IN, 0.12, 0.3
 """Height of a line of the key, and how far right of the front, or of the left edge of the quarter, it begins."""
 _HOURS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000)
 _ROW = 0.055
@@ -95,7 +95,7 @@ def _map(axes: Axes, bar: Axes, found: LotPlan, one: Response) -> None:
         why = "cannot be compared" if plan is None else "too few treatments for a surface"
         _title(axes, f"{title}: {why}")
     else:
-        _surface(axes, bar, found, plan)
+        _surface(axes, bar, found, one, plan)
         if plan.state == "flat":
             title += ": not more than chance"
         elif plan.state == "not allowed":
@@ -161,22 +161,25 @@ def _span(found: LotPlan) -> tuple[list[float], list[float], tuple[tuple[float, 
     return peaks, hours, ((low - room, high + room), (short / factor, long * factor))
 
 
-def _surface(axes: Axes, bar: Axes, found: LotPlan, plan: Plan) -> None:
-    """Shade the surface in per cent of the reference treatment, and hatch what probably breaks the constraints."""
+def _surface(axes: Axes, bar: Axes, found: LotPlan, current: Response, plan: Plan) -> None:
+    """Shade the surface in per cent of the reference treatment, or of the mean where that carries hardly anything.
+
+    What probably breaks the constraints is hatched. A surface knows no zero: below it a layer is above its Bc2.
+    """
     furnace = found.space.furnace
     ramp = furnace.ramps[len(furnace.ramps) // 2]
     (low, high), (short, long) = axes.get_xlim(), axes.get_ylim()
     temperatures, hours = np.linspace(low, high, _GRID), np.geomspace(short, long, _GRID)
     schedules = [furnace.schedule(t, h, ramp) for h in hours for t in temperatures]
     against = reference(found)
-    base = float(plan.surface([against])[0][0])
-    percent = 100.0 * (plan.surface(schedules)[0] - plan.surface([against])[0][0]) / base
-    numbers = percent.reshape(_GRID, _GRID)
+    base = max(float(plan.surface([against])[0][0]), 0.0)
+    told = basis(found, current, base)
+    numbers = told.factor * (np.maximum(plan.surface(schedules)[0], 0.0) - base).reshape(_GRID, _GRID)
     # a flat surface is to look flat: one per cent at least between dark and light, and the doubt where it is chance
     middle = 0.5 * (float(numbers.min()) + float(numbers.max()))
     half = max(0.5 * float(np.ptp(numbers)), 0.5)
     if plan.state == "flat":
-        half = max(half, float(np.median(100.0 * plan.differences(found.distinct, against)[1] / base)))
+        half = max(half, float(np.median(told.factor * plan.differences(found.distinct, against)[1])))
     scale = Normalize(middle - half, middle + half)
     reach = max(0.5 * float(np.ptp(numbers)), 0.01 * half)  # the bar beside shows what is on the map and no more
     levels = np.linspace(middle - reach, middle + reach, 25)
@@ -205,7 +208,8 @@ def _surface(axes: Axes, bar: Axes, found: LotPlan, plan: Plan) -> None:
     key.outline.set_linewidth(0.5)
     key.set_ticks([x for x in MaxNLocator(5).tick_values(levels[0], levels[-1]) if levels[0] <= x <= levels[-1]])
     bar.tick_params(labelsize=SMALL, labelcolor=TEXT, width=0.5, length=2.5, color=SLATE)
-    bar.set_xlabel("%", **font(SMALL), labelpad=3)  # below: beside it long numbers would push it into the next panel
+    # below: beside it long numbers would push it into the next panel
+    bar.set_xlabel(told.unit, **font(SMALL), labelpad=3, loc="left" if told.of_mean else "center")
 
 
 def _front(axes: Axes, found: LotPlan, corner: tuple[float, float], room_in: float, *, full: bool) -> None:
@@ -291,7 +295,7 @@ def _broken(text: str, room_in: float) -> list[str]:
 
 def _letter(axes: Axes, letter: str, x: float, y: float, marked: list[tuple[float, float]]) -> None:
     """Write a letter on its mark, or over it where another mark has its letter there."""
-    across, up = axes.transData.transform((x, y)) * 72.0 / axes.figure.get_dpi()
+    across, up = axes.transData.transform((x, y)) * POINTS_PER_IN / axes.figure.get_dpi()
     raised = 0.0
     while any(math.hypot(across - a, up + raised - b) < _LETTER_PT for a, b in marked):
         raised += _LETTER_PT

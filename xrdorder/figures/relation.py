@@ -5,9 +5,9 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.figure import Figure
 
+from xrdorder.figures.layout import Size, font, page, place, style, zero_line
 from xrdorder.figures.palette import FOG, GARNET, INK, MIST, SLATE
-from xrdorder.figures.sheet import Size, font, page, place, style, zero_line
-from xrdorder.figures.words import NORMAL, SMALL
+from xrdorder.figures.text import NORMAL, SMALL
 from xrdorder.relations import Relation, Symbol
 
 _SIZE = Size("relation", 6.2, 1, True)

@@ -13,9 +13,9 @@ from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 from xrdorder.exceptions import StudyError
+from xrdorder.figures.layout import SCREEN, Margins, Size, evenly, font, grid, style
 from xrdorder.figures.palette import FOG, GARNET, INK, MIST, SLATE
-from xrdorder.figures.sheet import SCREEN, Margins, Size, evenly, font, grid, style
-from xrdorder.figures.words import NORMAL, SMALL, fitted, width_in
+from xrdorder.figures.text import NORMAL, SMALL, fitted, width_in
 from xrdorder.treatments import History, LoggedTreatment
 
 Array = NDArray[np.float64]

@@ -21,11 +21,10 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from xrdorder.comparison import trend, values_of
 from xrdorder.exceptions import UnknownNameError
 from xrdorder.figures import palette
-from xrdorder.figures.lots import draw_legend, legend_height, look
-from xrdorder.figures.places import TEMPERATURE, Places, Point, Variable, places_of
-from xrdorder.figures.sheet import (
+from xrdorder.figures.layout import (
     SCREEN,
     Size,
     font,
@@ -36,8 +35,9 @@ from xrdorder.figures.sheet import (
     style,
     zero_line,
 )
-from xrdorder.figures.words import SMALL
-from xrdorder.studies.comparison import trend, values_of
+from xrdorder.figures.lots import draw_legend, legend_height, look
+from xrdorder.figures.text import SMALL
+from xrdorder.figures.treatment_axis import TEMPERATURE, Places, Point, Variable, places_of
 from xrdorder.superconductivity.differences import Sample, difference, samples_of
 
 Array = NDArray[np.float64]
@@ -132,11 +132,11 @@ def trend_figure(
     Parameters
     ----------
     results : Dataset
-        Collated results of a study (`xrdorder.studies.run_study`, or `open_study(...).results`).
+        Collated results of a study (`xrdorder.running.run.run_study`, or `open_study(...).results`).
     shown : sequence of Shown, optional
         One panel each; those of `TRENDS` that any sample has unless given.
     variable : Variable
-        `TEMPERATURE`, `HOLD` or `DOSE` of `xrdorder.figures.places`.
+        `TEMPERATURE`, `HOLD` or `DOSE` of `xrdorder.figures.treatment_axis`.
     title : str
         Heading; the title of the study unless given.
     size : Size
@@ -181,7 +181,7 @@ def difference_figure(
     shown : sequence of Shown, optional
         One panel each; those of `DIFFERENCES` that any sample has unless given.
     variable : Variable
-        `TEMPERATURE`, `HOLD` or `DOSE` of `xrdorder.figures.places`.
+        `TEMPERATURE`, `HOLD` or `DOSE` of `xrdorder.figures.treatment_axis`.
     reference : str, or mapping of lot to str, optional
         Reference sample of all, or of each lot. Left out: the first sample of each lot that has a result.
     title : str
@@ -379,8 +379,8 @@ def _draw_predicted(axes: Axes, scene: _Scene, shown: Shown) -> None:
 def _draw_lines(axes: Axes, scene: _Scene, shown: Shown) -> None:
     """The straight line through each lot that has samples enough, with the uncertainty of its shape.
 
-    Whether a slope is more than chance is a question of differences. Estimates have no line here: what they share would
-    turn it, and their differences show it.
+    A line that does not describe the course is not drawn. Whether a slope is more than chance is a question of
+    differences. Estimates have no line here: what they share would turn it, and their differences show it.
     """
     places = scene.places
     if shown.name not in scene.results["quantity"].values.astype(str) or len(places.lots) > _MOST_LINES:
@@ -393,6 +393,8 @@ def _draw_lines(axes: Axes, scene: _Scene, shown: Shown) -> None:
         if len(mine) < _LEAST_SAMPLES or np.unique(x).size < _LEAST_PLACES:
             continue
         found = trend(values.select(np.array(mine)), x, places.variable.title)
+        if found.rejected:
+            continue
         over = np.linspace(*found.span, _STEPS)
         line, shape = shown.scale * found.line(over), shown.scale * found.band(over)[1]
         colour = palette.lot_colour(lot)

@@ -1,25 +1,24 @@
 """Which parameters explain the counts?
 
 `calibrate` fits a certified powder and gives the instrument, `fit_pattern` fits a sample and gives a `PatternFit`; what
-there is to choose stands in `FitOptions`. Behind them:
+there is to choose stands in `FitOptions`. Behind them, on top of `xrdorder.forward_model`:
 
-- the forward model: `geometry`, `absorption` and `spacings` (what specimen and strain do), `phase_lines` and
-  `free_intensities` (where lines stand, how strong and wide), `model` (the whole pattern);
-- least squares: `parameters`, `engines`, `refinement` (data, weights, rounds), `start` (values to begin with);
-- a fit without a user: `procedure` (the order of steps), `evidence` and `effects` (what the residual asks for),
-  `foreign`, `candidates` and `ghosts` (lines nobody asked for);
-- what is handed on: `quantities`, `budget` and `what_ifs` (values with every source of doubt), `quality`, `remarks`,
-  `tables`, `assembly`; `microabsorption`; beside the fit `single_lines`, `from_lines` and `opinions`.
+- least squares: `engines`, `refinement` (data, weights, rounds), `initial_values`;
+- a fit without a user: `procedure` (the order of steps), `score_test` and `effects` (what the residual asks for),
+  `unindexed`, `phase_search` and `kbeta_tungsten` (unexpected reflections);
+- what is handed on: `derived`, `uncertainty_budget` and `model_errors` (values with every source of uncertainty),
+  `quality`, `flags`, `contradictions`, `curves_and_lines`, `pattern_fit`; beside the fit `single_lines`,
+  `line_scatter`, `from_lines` and `cross_checks`.
 
-The package knows nothing of tin, Tc or wires.
+The package knows nothing of Tc or wires; of tin only what the A15 scatters at a content that is held.
 """
 
 from xrdorder.exceptions import Flag
-from xrdorder.fitting.calibration import Calibration, calibrate
-from xrdorder.fitting.engines import ENGINES
+from xrdorder.fitting.instrument_calibration import Calibration, calibrate
 from xrdorder.fitting.options import LATTICE_DISTRIBUTIONS, FitOptions
 from xrdorder.fitting.result import PatternFit, PhaseResult
 from xrdorder.fitting.whole_pattern import DEFAULT_COMPOSITION, DEFAULT_PHASES, fit_pattern
+from xrdorder.least_squares.engines import ENGINES
 
 __all__ = [
     "DEFAULT_COMPOSITION",

@@ -12,21 +12,24 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtrc
 
-from xrdorder.fitting.evidence import CHANCE, Evidence
-from xrdorder.fitting.foreign import take_foreign_phases, take_free_phases
-from xrdorder.fitting.metals import take_metals_apart
-from xrdorder.fitting.parameters import set_values
-from xrdorder.fitting.phase_lines import PhaseLines
+from xrdorder.fitting.initial_values import DETECTABLE_TRANSPARENCY_DEG, U_TRANSPARENCY_RELATIVE
+from xrdorder.fitting.niobium_tantalum import separate_niobium_tantalum
 from xrdorder.fitting.procedure import EFFECT_SIGNIFICANCE, U_B_ISO_RELATIVE, Procedure
-from xrdorder.fitting.start import add_phase_parameters
+from xrdorder.fitting.unindexed import add_indexing_phases, add_pending_phases
+from xrdorder.forward_model.initial_parameters import PACKING, add_phase_parameters
+from xrdorder.forward_model.parameter_map import set_values
+from xrdorder.forward_model.phase_lines import PhaseLines
+from xrdorder.least_squares.score_test import CHANCE, ScoreTest
 from xrdorder.xrays import EmissionLine, Radiation
-from xrdorder.xrays.stray import StrayLine, stray_lines
+from xrdorder.xrays.contamination import ContaminationLine, contamination_lines
 
 Array = NDArray[np.float64]
 
 _TRIAL_TAIL_NM = 1.5e-4  # about one atomic per cent of tin
 _LARGEST_SHARE = 0.3  # of stray radiation to begin with
 _TRIAL_ROUNDS = 25
+_NOTICED_TRANSPARENCY_DEG = 5e-4  # a quarter of what the zero of a goniometer may have moved
+_FARTHEST_TRANSPARENCY = 10.0  # of the computed one: powder as loose as a sixteenth
 _START_SPLIT_NM = 1.7e-4  # each population that far from the mean: together 2.5 at.% of tin, as in powder-in-tube wire
 _WIDEST_B = 3.0  # of the catalogue's displacement parameter
 _MARCH_STARTS = (0.8, 1.25)  # the derivative vanishes at r = 1 for cubic phases: a fit started there stays
@@ -35,7 +38,7 @@ _BETTER_BY = 15.0
 _CLEAR = 8.0  # standard uncertainties of the amount of each population; own choice, above that of a phase
 
 
-def take_chosen(job: Procedure) -> bool:
+def take_requested(job: Procedure) -> bool:
     """Elastic shifts, a lattice that changes with depth, or a tail, where the user asks for them."""
     main, options = job.main, job.options
     chosen = [
@@ -64,28 +67,56 @@ def take_march_texture(job: Procedure) -> bool:
     return bool(names)
 
 
-def take_displacement_parameters(job: Procedure) -> bool:
+def free_displacement_parameters(job: Procedure) -> bool:
     """Displacement parameters of phases beside the main one, where the pattern knows them better than the catalogue.
 
     Held at wrong values they would look like texture. Whether one is freed hangs on how well it would be found, never
     on what is found: freed only where it departs from the catalogue, its uncertainty would be right for neither case.
     """
-    evidence = Evidence(job.fit, job.enlargement())
+    score_test = ScoreTest(job.fit, job.enlargement())
     values, changed = job.fit.values(), False
     for lines in job.present():
         names = [name for name in lines.b_iso_names if name not in job.taken]
         if lines is job.main or not names:
             continue
-        columns = evidence.derivatives(names)
+        columns = score_test.derivatives(names)
         if not np.all(np.any(columns, axis=0)):
             continue
         known = np.array([U_B_ISO_RELATIVE * values[name] for name in names])
-        better = [name for name, u, most in zip(names, evidence.uncertainty(columns), known, strict=True) if u < most]
+        better = [name for name, u, most in zip(names, score_test.uncertainty(columns), known, strict=True) if u < most]
         for name in better:  # bounds of the catalogue are near: a value that is found may stray by three uncertainties
             job.parameters[name].set(min=0.0, max=_WIDEST_B * values[name])
         job.taken += better
         changed = changed or bool(better)
     return changed
+
+
+def free_transparency(job: Procedure) -> bool:
+    """The shift of a clear specimen: computed for the phases found, fitted where the pattern knows it better than that.
+
+    As with displacement parameters it is freed by how well it would be found, not by what is found; where it stays
+    held, its doubt is a source of uncertainty.
+    """
+    name, geometry = "transparency_deg", job.optics.geometry
+    volumes = job.volumes()
+    if geometry.kind != "reflection" or not volumes or name in job.taken:
+        return False
+    attenuation = sum(lines.attenuation_per_nm * share for lines, share in volumes)
+    expected = geometry.transparency_deg(attenuation, PACKING)
+    if expected < DETECTABLE_TRANSPARENCY_DEG:
+        other = bool(abs(job.parameters[name].value - expected) > _NOTICED_TRANSPARENCY_DEG)
+        if other:  # with the main phase, which is clearer or denser than the others
+            set_values(job.parameters, {name: expected})
+        return other
+    # a shift that is hardly there must be free to come out below nothing by chance
+    farthest = _FARTHEST_TRANSPARENCY * expected
+    job.parameters[name].set(value=expected, min=-farthest, max=farthest)
+    score_test = ScoreTest(job.fit, job.enlargement())
+    job.u_transparency_deg = U_TRANSPARENCY_RELATIVE * expected
+    if score_test.uncertainty(score_test.derivatives([name]))[0] < job.u_transparency_deg:
+        job.taken.append(name)
+        job.u_transparency_deg = 0.0
+    return True
 
 
 class Proposal(NamedTuple):
@@ -96,20 +127,20 @@ class Proposal(NamedTuple):
     growing: bool  # makes sense with a positive step only
 
 
-def take_what_is_asked(job: Procedure) -> bool:
+def take_significant_effects(job: Procedure) -> bool:
     """Take in one effect after the other, the most wanted first, until the residual asks for none.
 
     Nothing is asked again before more lines are in the model.
     """
-    if job.asked_with == len(job.model.phases):
+    if job.tested_with == len(job.model.phases):
         return False
     changed = False
     while True:
-        job.asked_with = len(job.model.phases)
-        evidence = Evidence(job.fit, job.enlargement())
+        job.tested_with = len(job.model.phases)
+        score_test = ScoreTest(job.fit, job.enlargement())
         best, least = None, CHANCE
-        for proposal in _proposals(job, evidence):
-            drop, step = evidence.drop(proposal.columns)
+        for proposal in _proposals(job, score_test):
+            drop, step = score_test.drop(proposal.columns)
             chance = float(chdtrc(proposal.columns.shape[1], max(drop, 0.0)))
             if chance < least and not (proposal.growing and step[0] <= 0.0):
                 best, least = (proposal, step), chance
@@ -120,18 +151,19 @@ def take_what_is_asked(job: Procedure) -> bool:
         changed = True
 
 
-def _proposals(job: Procedure, evidence: Evidence) -> Iterator[Proposal]:
+def _proposals(job: Procedure, score_test: ScoreTest) -> Iterator[Proposal]:
     """All that is not in the model yet."""
     names = [*_texture(job), *_strain_anisotropy(job)]
-    columns = evidence.derivatives([name for group in names for name in group])
+    columns = score_test.derivatives([name for group in names for name in group])
     start = 0
     for group in names:
         own = columns[:, start : start + len(group)]
         start += len(group)
         if np.any(own):
             yield Proposal(own, partial(_free, job, group), False)
-    yield from _stray_radiation(job, evidence)
-    yield from _lattice_tail(job, evidence)
+    yield from _stray_radiation(job, score_test)
+    yield from _lattice_tail(job, score_test)
+    yield from _narrow_size_distribution(job, score_test)
 
 
 def _free(job: Procedure, names: Sequence[str], step: Array) -> None:
@@ -160,12 +192,12 @@ def _strain_anisotropy(job: Procedure) -> Iterator[list[str]]:
             yield [name]
 
 
-def _stray_radiation(job: Procedure, evidence: Evidence) -> Iterator[Proposal]:
+def _stray_radiation(job: Procedure, score_test: ScoreTest) -> Iterator[Proposal]:
     """K-beta and tungsten lines of the tube, each with one share for all phases."""
     if not job.options.stray_radiation:
         return
     values = job.fit.values()
-    for stray in stray_lines(job.optics.radiation):
+    for stray in contamination_lines(job.optics.radiation):
         share = stray.share_name
         if share in job.taken:
             continue
@@ -176,12 +208,12 @@ def _stray_radiation(job: Procedure, evidence: Evidence) -> Iterator[Proposal]:
             if lines.phase.sites
         ]
         parts = [job.model.part(copy, values | {share: 1.0}) for copy in copies]
-        column = evidence.weighted(sum(parts, np.zeros_like(job.two_theta)))
+        column = score_test.weighted(sum(parts, np.zeros_like(job.two_theta)))
         if np.any(column):
             yield Proposal(column, partial(_add_stray, job, copies, share), True)
 
 
-def _as_radiation(stray: StrayLine) -> Radiation:
+def _as_radiation(stray: ContaminationLine) -> Radiation:
     lines = tuple(EmissionLine(stray.name, "single", *line) for line in stray.lines)
     return Radiation(stray.name, lines, 0.0, stray.about)
 
@@ -194,7 +226,7 @@ def _add_stray(job: Procedure, copies: Sequence[PhaseLines], share: str, step: A
     job.taken.append(share)
 
 
-def _lattice_tail(job: Procedure, evidence: Evidence) -> Iterator[Proposal]:
+def _lattice_tail(job: Procedure, score_test: ScoreTest) -> Iterator[Proposal]:
     """A lopsided distribution of the lattice parameter of the A15: a graded layer.
 
     At zero the derivative vanishes, as the third moment goes with the cube: the change itself is asked about.
@@ -207,7 +239,19 @@ def _lattice_tail(job: Procedure, evidence: Evidence) -> Iterator[Proposal]:
         return
     values = job.fit.values()
     change = job.model.part(main, values | {tail: _TRIAL_TAIL_NM}) - job.model.part(main, values)
-    yield Proposal(evidence.weighted(change), partial(_start_tail, job, tail), False)
+    yield Proposal(score_test.weighted(change), partial(_start_tail, job, tail), False)
+
+
+def _narrow_size_distribution(job: Procedure, score_test: ScoreTest) -> Iterator[Proposal]:
+    """Domains of much the same size, whose lines are rounder than the Lorentzian ones of a broad distribution."""
+    name = job.main.size_gauss_name
+    if name and name not in job.taken and job.main in job.present():
+        yield Proposal(score_test.derivatives([name]), partial(_start_size_gauss, job, name), True)
+
+
+def _start_size_gauss(job: Procedure, name: str, step: Array) -> None:
+    set_values(job.parameters, {name: float(step[0])})
+    job.taken.append(name)
 
 
 def _start_tail(job: Procedure, tail: str, step: Array) -> None:
@@ -250,7 +294,7 @@ def take_second_population(job: Procedure) -> bool:
         after = job.fit.values()
         share = after[twin.scale_name] / (after[main.scale_name] + after[twin.scale_name])
         # two descriptions of one distribution: how far they disagree about its mean is a doubt about both
-        job.shape_doubt_nm = 0.5 * (before[a] - after[a] - share * (after[second] - after[a]))
+        job.u_shape_nm = 0.5 * (before[a] - after[a] - share * (after[second] - after[a]))
     if choice == "auto" and not (job.improved(chi_before, _BETTER_BY) and _both_clear(job, twin)):
         job.model.remove(twin)
         job.taken = taken_before
@@ -266,15 +310,16 @@ def _both_clear(job: Procedure, twin: PhaseLines) -> bool:
 
 
 EFFECTS = (
-    take_chosen,
+    take_requested,
+    free_transparency,
     take_march_texture,
-    take_displacement_parameters,
-    take_what_is_asked,
-    take_free_phases,
-    take_foreign_phases,
-    take_displacement_parameters,
-    take_what_is_asked,
+    free_displacement_parameters,
+    take_significant_effects,
+    add_pending_phases,
+    add_indexing_phases,
+    free_displacement_parameters,
+    take_significant_effects,
     take_second_population,
-    take_metals_apart,
+    separate_niobium_tantalum,
 )
 """What a fit goes through, in this order."""

@@ -12,9 +12,9 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from xrdorder.fitting.phase_lines import PhaseLines
-from xrdorder.fitting.refinement import Refinement, Solution
 from xrdorder.fitting.single_lines import ORDER_LINE, STRONG_LINES, Hkl, SingleLine, drawn_lines, hkl_name
+from xrdorder.forward_model.phase_lines import PhaseLines
+from xrdorder.least_squares.refinement import Refinement, Solution
 
 Array = NDArray[np.float64]
 
@@ -86,7 +86,7 @@ def lattice_from_lines(lines: Sequence[SingleLine], fit: Refinement, a15: PhaseL
     values = fit.values()
     out_of_place = [name for name in fit.model.displacement_names if fit.parameters[name].vary]
     names = (*a15.length_names[:1], *out_of_place)
-    usable, slopes = _centres(lines, a15, values, names)
+    usable, slopes = centres(lines, a15, values, names)
     if len(usable) < max(_LEAST_LINES, len(names) + 1):
         return _no_lattice(len(usable))
     departure = np.array([line.centre - line.calculated_centre for line in usable])
@@ -111,7 +111,7 @@ def nelson_riley(lines: Sequence[SingleLine], fit: Refinement, a15: PhaseLines) 
         As for `lattice_from_lines`. Offset, transparency and the flat specimen are corrected, displacement is not.
     """
     values = fit.values()
-    usable, _ = _centres(lines, a15, values, ())
+    usable, _ = centres(lines, a15, values, ())
     if len(usable) < _LEAST_LINES:
         return _no_lattice(len(usable))
     apparent_of = _Apparent(usable, fit, a15)
@@ -255,13 +255,12 @@ def order_from_lines(
         return LineOrder(nan, nan, against, "no contrast gives these areas")
     _, slopes = calculated(contrast)
     if nuisances:
-        rows = [solution.free.index(name) for name in nuisances]
-        covariance = solution.covariance[np.ix_(rows, rows)] * enlargement**2
+        covariance = solution.block(nuisances) * enlargement**2
         u_squared += float(slopes[1:] @ covariance @ slopes[1:])
     return LineOrder(contrast, float(np.sqrt(u_squared) / abs(slopes[0])), against)
 
 
-def _centres(
+def centres(
     lines: Sequence[SingleLine], a15: PhaseLines, values: Mapping[str, float], names: Sequence[str]
 ) -> tuple[list[SingleLine], Array]:
     """Lines whose centre was fitted, and derivatives of their centres by parameters, shape (lines, names)."""

@@ -27,7 +27,7 @@ class FitOptions:
     mu_t, mu_r
         Attenuation times thickness of a plate in transmission, times radius of a capillary; None where not known.
     roughness
-        Share p and length q of the loss of intensity at grazing angles (`xrdorder.fitting.geometry`).
+        Share p and length q of the loss of intensity at grazing angles (`xrdorder.forward_model.geometry`).
     particle_size_um
         Mean size of the particles a ray goes through, for the microabsorption of weight fractions.
     measured_dispersion

@@ -15,28 +15,35 @@ from numpy.typing import NDArray
 from xrdorder.crystals import Phase
 from xrdorder.crystals.standards import Standard
 from xrdorder.exceptions import FitError, Flag
-from xrdorder.fitting.engines import engine as engine_named
-from xrdorder.fitting.free_intensities import FreeLines, start_areas
+from xrdorder.fitting.free_intensities import initial_areas
 from xrdorder.fitting.free_intensities import significance as free_significance
-from xrdorder.fitting.model import PatternModel
-from xrdorder.fitting.options import FitOptions
-from xrdorder.fitting.parameters import set_values
-from xrdorder.fitting.phase_lines import Optics, PhaseLines
-from xrdorder.fitting.quality import serial_correlation_factor, squared_significance
-from xrdorder.fitting.refinement import Refinement, Solution
-from xrdorder.fitting.start import (
-    START_SIZE_NM,
-    add_phase_parameters,
+from xrdorder.fitting.initial_values import (
     background_terms,
     clipped_background,
+    initial_scales,
     match_lattice,
     match_residual,
     smoothed_net,
-    start_parameters,
-    start_scales,
 )
+from xrdorder.fitting.options import FitOptions
+from xrdorder.forward_model.amounts import masses
+from xrdorder.forward_model.free_lines import FreeLines
+from xrdorder.forward_model.initial_parameters import (
+    INITIAL_SIZE_NM,
+    add_phase_parameters,
+    initial_parameters,
+)
+from xrdorder.forward_model.parameter_map import set_values
+from xrdorder.forward_model.pattern_model import PatternModel
+from xrdorder.forward_model.phase_lines import Optics, PhaseLines
+from xrdorder.forward_model.roles import add_parameter, role_of
+from xrdorder.least_squares.engines import engine as engine_named
+from xrdorder.least_squares.quality import serial_correlation_factor, squared_significance, thinned
+from xrdorder.least_squares.refinement import Refinement, Solution
+from xrdorder.patterns.angle_step import angle_step
+from xrdorder.patterns.counts import smoothing_points
 from xrdorder.profiles.voigt import fwhm
-from xrdorder.profiles.widths import lorentz_sec_from_size
+from xrdorder.profiles.width_terms import lorentz_sec_from_size
 
 Array = NDArray[np.float64]
 
@@ -76,7 +83,7 @@ class Procedure:
         Instrument parameters to begin with.
     engine
         Name of the least-squares engine.
-    mixed_in
+    certificate
         Certificate of an internal standard, whose phase is among `phases`.
     options
         Choices.
@@ -91,12 +98,14 @@ class Procedure:
         Parameters of effects that were taken into the model.
     absent, limits
         Phases that were not found: significance, and the scale that would have been seen.
-    flags
-        Remarks so far.
-    asked_with
+    flags, pattern_flags
+        Of the fit so far; those of the pattern itself.
+    tested_with
         Lines that were in the model when the residual was last asked for effects.
-    shape_doubt_nm
+    u_shape_nm
         How uncertain the mean lattice parameter is because the form of its distribution is not known.
+    u_transparency_deg
+        Standard uncertainty of the transparency shift of a clear specimen where it is held.
     """
 
     def __init__(
@@ -107,7 +116,7 @@ class Procedure:
         main: str,
         instrument_values: Mapping[str, float],
         engine: str,
-        mixed_in: Standard | None = None,
+        certificate: Standard | None = None,
         options: FitOptions | None = None,
     ) -> None:
         self.pattern, self.optics, self.options = pattern, optics, options or FitOptions()
@@ -117,7 +126,7 @@ class Procedure:
         if pattern.attrs.get("intensity_kind", "counts") == "counts":
             time = np.asarray(pattern["counting_time"].values, dtype=np.float64)
             time_factor = time / np.median(time)
-        self.said = [Flag(*entry) for entry in json.loads(pattern.attrs.get("flags", "[]"))]
+        self.pattern_flags = [Flag(*entry) for entry in json.loads(pattern.attrs.get("flags", "[]"))]
         self.range = float(self.two_theta[0]), float(self.two_theta[-1])
         every = [self._lines_of(p) for p in phases if not p.free_intensities]
         self.pending = [p for p in phases if p.free_intensities]
@@ -135,20 +144,21 @@ class Procedure:
                 self.flags.append(Flag("phase-out-of-range", text))
         self.lines.sort(key=lambda lines: lines.phase.name != main)  # main phase first, others as given
         self.main = self.lines[0]
-        self.mixed_in = mixed_in
-        self.reference = next((x for x in self.lines if mixed_in and x.phase.name == mixed_in.phase), None)
+        self.certificate = certificate
+        self.reference = next((x for x in self.lines if certificate and x.phase.name == certificate.phase), None)
         terms = background_terms(self.two_theta)
         self.model = PatternModel(self.two_theta, time_factor, self.lines, terms)
-        self.parameters = start_parameters(self.model, instrument_values, optics.radiation)
+        self.parameters = initial_parameters(self.model, instrument_values, optics.radiation)
         self.fit = Refinement(pattern, self.model, self.parameters, engine_named(engine))
-        self._start_width = lorentz_sec_from_size(START_SIZE_NM, optics.radiation.wavelength_nm)
+        self._start_width = lorentz_sec_from_size(INITIAL_SIZE_NM, optics.radiation.wavelength_nm)
         self.absent: dict[str, float] = {}
         self.limits: dict[str, float] = {}
         self.taken: list[str] = []
         self._sought: set[str] = set()
         self.converged = False
-        self.shape_doubt_nm = 0.0
-        self.asked_with = 0
+        self.u_shape_nm = 0.0
+        self.u_transparency_deg = 0.0
+        self.tested_with = 0
 
     def _lines_of(self, phase: Phase) -> PhaseLines:
         if phase.free_intensities:
@@ -175,7 +185,7 @@ class Procedure:
                 self._match(lines, match_lattice, smoothed_net(self.two_theta, rate - explained, clipped))
             values = fit.values() | {lines.scale_name: 1.0}
             parts.append(model.part(lines, values) / model.time_factor)
-            scales = start_scales(parts, net, fit.variance / model.time_factor**2)
+            scales = initial_scales(parts, net, fit.variance / model.time_factor**2)
             explained = sum((s * p for s, p in zip(scales, parts, strict=True)), np.zeros_like(net))
         for lines, scale in zip(self.lines, scales, strict=True):
             self.parameters[lines.scale_name].value = float(scale)
@@ -215,7 +225,7 @@ class Procedure:
             for name in lines.length_names
             if lines is not self.reference and self.strength(lines) > _MAIN_PRESENT
         ]
-        shape = [*start, *lengths, *self.model.displacement_names, f"{main.prefix}_lorentz_sec"]
+        shape = [*start, *lengths, *self.model.displacement_names, main.width_names[0]]
         fit.run(dict.fromkeys(shape), most_iterations=15, tolerance=1.0)
         if weak := self._weakest(fit.solution()[0], [main]):
             self._drop(*weak)  # where there is none, a free A15 would roam about for long
@@ -228,7 +238,7 @@ class Procedure:
         self.converged = fit.settle(self.everything())
         if not self.converged:
             self.flags.append(
-                Flag("not-converged", "the fit ran out of iterations; values are near, not at, the minimum")
+                Flag("not-converged", "the fit came to no minimum; its values are where it stopped")
             )
 
     def add_phase(self, phase: Phase) -> PhaseLines | None:
@@ -248,13 +258,13 @@ class Procedure:
     def _seek_free(self, lines: FreeLines) -> None:
         """Look for a phase of unknown atoms: all lines alike say where, the residual then how strong each is."""
         for name in lines.area_names:
-            self.parameters.add(name, value=1.0, min=0.0, vary=False)
+            add_parameter(self.parameters, name, lines.roles[name], 1.0, 0.0)
         self.parameters[lines.scale_name].set(value=lines.unit_scale, vary=False)
         nothing = self.fit.values() | dict.fromkeys(lines.area_names, 0.0)
         counts = self.model.counts(nothing)
         misfit = _MISFIT * (counts - self.model.background(nothing))
         self._match(lines, match_residual, self.fit.observed - counts, self.fit.variance + misfit**2)
-        set_values(self.parameters, start_areas(self.fit, lines))
+        set_values(self.parameters, initial_areas(self.fit, lines))
 
     def _seek(self, lines: PhaseLines) -> None:
         """Look again for a weak phase, now that the strong ones are explained.
@@ -288,7 +298,7 @@ class Procedure:
     def strength(self, lines: PhaseLines) -> float:
         """Rough significance of a phase: what a matched filter would make of its lines as they are."""
         drawn, _ = lines.lines(self.fit.values(), {})
-        step = float(np.median(np.diff(self.two_theta)))
+        step = angle_step(self.two_theta)
         inside = (drawn.position > self.two_theta[0]) & (drawn.position < self.two_theta[-1])
         variance = np.interp(drawn.position, self.two_theta, self.fit.variance)
         width = fwhm(drawn.gauss_squared, drawn.lorentz)
@@ -317,8 +327,8 @@ class Procedure:
                 names += lines.b_iso_names
                 if lines.contrast_name:
                     names.append(lines.contrast_name)
-        gone = tuple(lines.prefix for lines in self.lines if lines.phase.name in self.absent)
-        return names + [name for name in self.taken if not (gone and name.startswith(gone))]
+        owners = {"", *(lines.phase.name for lines in self.present())}  # what all phases share has none
+        return names + [name for name in self.taken if role_of(self.parameters, name).owner in owners]
 
     def present(self) -> list[PhaseLines]:
         """Lines of the phases that were found, main phase first."""
@@ -327,6 +337,17 @@ class Procedure:
     def weighed(self) -> list[PhaseLines]:
         """Phases of the wire that were found: those that share the weight."""
         return [lines for lines in self.present() if lines is not self.reference and lines.phase.sites]
+
+    def volumes(self) -> list[tuple[PhaseLines, float]]:
+        """Phases that share the weight, and the share of the solid volume that each has."""
+        weighed, values = self.weighed(), self.fit.values()
+        mass = masses(weighed, self.second_population(), values)
+        volume = []
+        for lines in weighed:
+            lengths = tuple(values[name] for name in lines.length_names)
+            volume.append(mass[lines.phase.name] / lines.phase.density_g_cm3(lengths))
+        total = sum(volume)
+        return [(x, v / total) for x, v in zip(weighed, volume, strict=True)] if total > 0.0 else []
 
     def second_population(self) -> PhaseLines | None:
         """Lines of a second population of the main phase, if there is one in the model."""
@@ -360,8 +381,7 @@ class Procedure:
             return free_significance(lines, solution)
         if lines.scale_name not in solution.free:
             return 0.0
-        k = solution.free.index(lines.scale_name)
-        return float(self.parameters[lines.scale_name].value) / float(np.sqrt(solution.covariance[k, k]))
+        return float(self.parameters[lines.scale_name].value) / solution.u(lines.scale_name)
 
     def _largest_scale(self, lines: PhaseLines) -> float:
         """Put a phase that was not found to rest; return the scale that would have been seen in 95 of 100 cases.
@@ -388,20 +408,32 @@ class Procedure:
         drawn, _ = self.main.lines(self.fit.values(), {})
         return float(np.median(fwhm(drawn.gauss_squared, drawn.lorentz)))
 
-    def serial_correlation(self) -> float:
-        """Enlargement for weighted residuals that hang together over a line width.
+    def smoothed_over(self) -> float:
+        """Points over which the scan was averaged before it came here; one for a scan as it was measured."""
+        if any(flag.name == "smoothed" for flag in self.pattern_flags):
+            return smoothing_points(self.fit.observed)
+        return 1.0
 
-        Smoothed data hang together by what was done to them; their stated variance allows for that already.
-        """
-        if any(said.name == "smoothed" for said in self.said):
-            return 1.0
-        step = float(np.median(np.diff(self.two_theta)))
-        residual = self.fit.weighted_residual()[self.fit.used]
-        return serial_correlation_factor(residual, int(np.ceil(2.0 * self.line_width() / step)))
+    def serial_correlation(self) -> float:
+        """Enlargement for weighted residuals that hang together over a line width."""
+        return self._scatter()[0]
 
     def enlargement(self) -> float:
         """Factor on all counting uncertainties: serial correlation, and a chi squared beyond one."""
-        return self.serial_correlation() * max(1.0, float(np.sqrt(self.fit.mean_square())))
+        correlated, mean_square = self._scatter()
+        return correlated * max(1.0, float(np.sqrt(mean_square)))
+
+    def _scatter(self) -> tuple[float, float]:
+        """Serial correlation and mean square of the residuals, beyond what smoothing has done to neighbours.
+
+        Sums over twice the length of smoothing keep five sixths of the variance that the scan had before.
+        """
+        over = self.smoothed_over()
+        points = int(np.ceil(2.0 * over)) if over > 1.0 else 1
+        step = angle_step(self.two_theta)
+        residual = thinned(self.fit.weighted_residual()[self.fit.used], points)
+        longest = int(np.ceil(2.0 * self.line_width() / step / points))
+        return serial_correlation_factor(residual, longest), float(np.mean(residual**2))
 
     def improved(self, chi_squared_before: float, least: float) -> bool:
         """Tell whether chi squared has fallen by so much, over that of the scatter there was."""

@@ -13,9 +13,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from xrdorder.fitting.phase_lines import PhaseLines
-from xrdorder.fitting.quality import squared_significance
-from xrdorder.fitting.refinement import Refinement
+from xrdorder.forward_model.phase_lines import PhaseLines
+from xrdorder.least_squares.quality import squared_significance
+from xrdorder.least_squares.refinement import Refinement
+from xrdorder.patterns.angle_step import angle_step
 from xrdorder.profiles.axial import largest_shift
 from xrdorder.profiles.summation import LineDerivatives, Lines, ProfileSum
 from xrdorder.profiles.voigt import fwhm
@@ -26,7 +27,7 @@ Hkl = tuple[int, int, int]
 ORDER_LINE: Hkl = (1, 1, 0)
 STRONG_LINES: tuple[Hkl, ...] = ((2, 1, 1), (3, 2, 1))
 SECOND_ORDER: Hkl = (4, 4, 0)
-_WANTED = (ORDER_LINE, *STRONG_LINES, SECOND_ORDER)  # fitted however weak
+_WANTED = (ORDER_LINE, *STRONG_LINES, SECOND_ORDER)  # of the A15, fitted however weak
 
 # Own choice, all of them: no result depends on them but by what is left out, and that is named. Significances are
 # those of a filter that knows background, centre and width; a fit of all of them reaches a third.
@@ -150,14 +151,14 @@ class _Candidate:
 
 
 def fit_single_lines(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0) -> tuple[SingleLine, ...]:
-    """Fit every line of the A15 that stands out, and those that decide the order, each for itself.
+    """Fit every line of a phase that stands out, and those that decide the order of an A15, each for itself.
 
     Parameters
     ----------
     fit
         Whole-pattern fit at its minimum.
     a15
-        Lines of the A15 in it.
+        Lines of the phase in it.
     enlargement
         Factor on counting uncertainties of the whole fit; a window whose own chi squared asks for more gets more.
 
@@ -176,7 +177,8 @@ def fit_single_lines(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0)
     counts, background = fit.model.counts(values), fit.model.background(values)
     # what all other phases contribute, tails included
     others = counts - background - fit.model.part(a15, values)
-    step = float(np.median(np.diff(fit.two_theta)))
+    wanted = _WANTED if a15.contrast_name else ()
+    step = angle_step(fit.two_theta)
     chosen: list[_Candidate] = []
     finished: list[SingleLine] = []
     for line in drawn_lines(a15, shape, values):
@@ -189,7 +191,7 @@ def fit_single_lines(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0)
         area = float(actual.area[line.rows].sum())
         variance = float(np.interp(centre, fit.two_theta, fit.variance))
         significance = float(np.sqrt(squared_significance(area, width, step, variance)))
-        if significance < _SEEN and line.hkl not in _WANTED:
+        if significance < _SEEN and line.hkl not in wanted:
             continue
         nan = float("nan")
         unused = SingleLine(line.hkl, nan, nan, nan, nan, width, centre, area, nan, nan)

@@ -10,14 +10,14 @@ from xrdorder.crystals import A15Composition, Phase, doped, phase
 from xrdorder.crystals.standards import Standard
 from xrdorder.crystals.standards import standard as standard_named
 from xrdorder.exceptions import FitError, InstrumentError
-from xrdorder.fitting.assembly import assemble
 from xrdorder.fitting.effects import EFFECTS
-from xrdorder.fitting.geometry import Geometry
-from xrdorder.fitting.metals import together
+from xrdorder.fitting.niobium_tantalum import merge_niobium_tantalum
 from xrdorder.fitting.options import FitOptions
-from xrdorder.fitting.phase_lines import Optics
+from xrdorder.fitting.pattern_fit import assemble
 from xrdorder.fitting.procedure import Procedure, source_name
 from xrdorder.fitting.result import PatternFit
+from xrdorder.forward_model.geometry import Geometry
+from xrdorder.forward_model.phase_lines import Optics
 from xrdorder.profiles import Instrument
 from xrdorder.xrays import GEMMI_TABLE, Radiation, ScatteringTable, radiation
 from xrdorder.xrays.scattering import MeasuredDispersion
@@ -78,22 +78,23 @@ def fit_pattern(
     InstrumentError
         The pattern names another radiation or geometry than the instrument.
     FitError
-        No phase has a line in the range, or there are fewer points than parameters.
+        No phase has a line in the range, there are fewer points than parameters, or no minimum is found with the
+        evaluations a fit may take.
     PhaseError, UnknownNameError
         A phase cannot be found or read.
     """
     chosen = [p if isinstance(p, Phase) else phase(p) for p in phases]
     if not chosen:
         raise FitError("fit: no phase given; name at least one with --phases")
-    mixed_in = None
+    certificate = None
     if internal_standard is not None:
-        mixed_in = (
+        certificate = (
             internal_standard
             if isinstance(internal_standard, Standard)
             else standard_named(internal_standard)
         )
-        lengths = mixed_in.lengths_at(temperature_c)
-        powder = phase(mixed_in.phase)
+        lengths = certificate.lengths_at(temperature_c)
+        powder = phase(certificate.phase)
         chosen.append(replace(powder, lengths_nm=lengths, lengths_low_nm=lengths, lengths_high_nm=lengths))
     names = [p.name for p in chosen]
     for name in names:
@@ -105,7 +106,7 @@ def fit_pattern(
     a15 = ordered[0].name if ordered else None
     if a15 is not None:
         chosen = [doped(p, composition or DEFAULT_COMPOSITION) if p.name == a15 else p for p in chosen]
-    chosen = together(chosen)
+    chosen = merge_niobium_tantalum(chosen)
     options = options or FitOptions()
     if options.measured_dispersion:
         table = MeasuredDispersion(table, options.measured_dispersion)
@@ -113,7 +114,7 @@ def fit_pattern(
     optics = Optics(
         light, geometry, instrument.monochromator_two_theta_deg, table, instrument.polarisation_ratio
     )
-    job = Procedure(pattern, optics, chosen, a15 or chosen[0].name, instrument.values, engine, mixed_in, options)
+    job = Procedure(pattern, optics, chosen, a15 or chosen[0].name, instrument.values, engine, certificate, options)
     job.search()
     job.refine(EFFECTS)
     return assemble(job, instrument, composition or DEFAULT_COMPOSITION)
@@ -128,10 +129,10 @@ def instrument_radiation(instrument: Instrument, pattern: xr.DataArray) -> Radia
         They differ by more than 0.1 %.
     """
     light = radiation(instrument.radiation)
-    said = pattern.attrs.get("wavelength_nm")
-    if said is not None and abs(float(said) / light.wavelength_nm - 1.0) > 1e-3:
+    measured_nm = pattern.attrs.get("wavelength_nm")
+    if measured_nm is not None and abs(float(measured_nm) / light.wavelength_nm - 1.0) > 1e-3:
         raise InstrumentError(
-            f"{source_name(pattern)}: measured with {float(said):.6f} nm, but the instrument was "
+            f"{source_name(pattern)}: measured with {float(measured_nm):.6f} nm, but the instrument was "
             f"calibrated with {instrument.radiation} ({light.wavelength_nm:.6f} nm); calibrate with the same radiation"
         )
     return light
@@ -145,10 +146,10 @@ def require_geometry(pattern: xr.DataArray, geometry: str) -> None:
     InstrumentError
         It says otherwise of itself: other shifts, other absorption.
     """
-    said = pattern.attrs.get("geometry") or geometry
-    if said != geometry:
+    measured_in = pattern.attrs.get("geometry") or geometry
+    if measured_in != geometry:
         raise InstrumentError(
-            f"{source_name(pattern)}: measured in {said}, but the instrument was calibrated in {geometry}; "
+            f"{source_name(pattern)}: measured in {measured_in}, but the instrument was calibrated in {geometry}; "
             "calibrate in the same geometry, or correct it if the file names it wrongly"
         )
 

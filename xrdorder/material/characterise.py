@@ -7,10 +7,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from xrdorder.exceptions import Flag
-from xrdorder.material.account import Account
 from xrdorder.material.depth import remark_on_depth
+from xrdorder.material.derived_quantities import Account
 from xrdorder.material.distribution import add_tin_spread
-from xrdorder.material.joint import add_joint
+from xrdorder.material.joint_tin import add_joint
 from xrdorder.material.lattice import refer_lattice
 from xrdorder.material.niobium import remark_on_niobium
 from xrdorder.material.order import add_order_parameters, add_site_order, drop_intermediate

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from xrdorder.material.account import Account
+from xrdorder.material.derived_quantities import Account
 from xrdorder.material.specimen import Specimen
 from xrdorder.xrays import Radiation, linear_attenuation_per_nm
 from xrdorder.xrays.attenuation import mean_depth

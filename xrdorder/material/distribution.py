@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 
-from xrdorder.material.account import Account
+from xrdorder.material.derived_quantities import Account
 from xrdorder.material.specimen import Specimen
 from xrdorder.material.tin import A15_FIELD, add_tin_of
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, SLOPE, TinScale

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from xrdorder.material.account import Account
+from xrdorder.material.derived_quantities import Account
 from xrdorder.material.specimen import Specimen
 
 REFERENCE_C = 22.5

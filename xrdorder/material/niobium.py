@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 
-from xrdorder.material.account import Account
+from xrdorder.material.derived_quantities import Account
 from xrdorder.material.lattice import REFERENCE_C, temperature_doubt, temperature_of
 from xrdorder.material.specimen import Specimen
 
@@ -23,7 +23,8 @@ LEAST_DEPARTURE_NM = 2e-5
 """Departure below which nothing is said: the digits of the handbook value (half of the last one is 0.5e-5 nm) and what
 laboratories differ by."""
 
-_COVERAGE = 3.0
+_COVERAGE = 3.89
+"""Standard uncertainties: by chance once in ten thousand specimens, as the hints of a fit; batches have hundreds."""
 
 _PLACE = "specimen displacement"
 _PLACE_DOUBT = 2.0
@@ -40,7 +41,7 @@ WIDENING_BY_HYDROGEN = 0.058
 """Relative change of the lattice parameter by one hydrogen a niobium atom: a third of the volume change of 0.174,
 H. Peisl in Hydrogen in Metals I, ed. G. Alefeld, J. Völkl (1978) (from memory)."""
 
-_QUANTITY = "lattice_a_nm_nb"
+_QUANTITY, _OF_TANTALUM = "lattice_a_nm_nb", "weight_fraction_ta"
 
 
 def remark_on_niobium(account: Account, specimen: Specimen) -> None:
@@ -61,7 +62,7 @@ def remark_on_niobium(account: Account, specimen: Specimen) -> None:
         share = departure / NIOBIUM_NM / WIDENING_BY_HYDROGEN
         causes.append(f"hydrogen from etching ({100 * share:.1f} H per 100 Nb would do) or oxygen from annealing")
     alloyed = list(specimen.dopants)
-    if any(name.endswith("_ta") for name in account.values) and "Ta" not in alloyed:
+    if _OF_TANTALUM in account.values and "Ta" not in alloyed:
         alloyed.append("Ta")
     if alloyed:
         causes.append(f"alloying with {' or '.join(alloyed)}")

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 
 from xrdorder.crystals.a15 import contrast_shift, order_parameters, tin_lower_bound
-from xrdorder.material.account import Account
+from xrdorder.material.derived_quantities import Account
 from xrdorder.material.specimen import Specimen
 from xrdorder.xrays import Radiation
 

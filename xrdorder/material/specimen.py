@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from xrdorder.crystals.a15 import dopant_site
 from xrdorder.exceptions import ValidityError
 from xrdorder.material.dopants import tantalum_share
+from xrdorder.quantities.formatting import as_given
 
 MOUNTS = ("ground-powder", "whole-filaments", "polished-section", "wires-laid-flat", "transmission")
 
@@ -224,6 +225,6 @@ class Specimen:
         content, u_content = self.content(element)
         share, u_share = self.tin_site_share(element)
         return (
-            f"{100 * content:.3g} ± {100 * u_content:.2g} at.% {element}, {100 * share:.3g} ± {100 * u_share:.2g} % "
-            "of it on the tin site"
+            f"{as_given(100 * content, 100 * u_content, 'at.%')} {element}, "
+            f"{as_given(100 * share, 100 * u_share, '%')} of it on the tin site"
         )

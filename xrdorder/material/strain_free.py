@@ -12,7 +12,6 @@ sin² psi methods: I. C. Noyan, J. B. Cohen, Residual Stress (1987), from memory
 
 from __future__ import annotations
 
-import csv
 import math
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,8 +20,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import ValidityError
+from xrdorder.files import read_text
 from xrdorder.material.specimen import LARGEST_STRAIN
 from xrdorder.material.strain import POISSON, U_POISSON
+from xrdorder.material.tin_scale_files import table_row
 
 Array = NDArray[np.float64]
 
@@ -182,11 +183,13 @@ def read_directions(path: Path | str) -> tuple[Array, Array, Array]:
     """
     path = Path(path)
     try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise ValidityError(f"{path}: cannot be read as text ({error.__class__.__name__}); check the path") from error
+        text = read_text(path)
+    except UnicodeDecodeError as error:
+        raise ValidityError(f"{path}: is no text in UTF-8; save it as plain text") from error
+    except OSError as error:
+        raise ValidityError(f"{path}: cannot be read ({error.strerror}); check the path") from error
     lines = [(k, line) for k, line in enumerate(text.splitlines(), 1) if line.strip() and not line.startswith("#")]
-    rows = [(k, [cell.strip() for cell in next(csv.reader([line]))]) for k, line in lines]
+    rows = [(k, table_row(path, k, line)) for k, line in lines]
     header = rows[0][1] if rows else []
     for column in COLUMNS:
         if column not in header:

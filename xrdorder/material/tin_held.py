@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from xrdorder.material.account import Account
+from xrdorder.material.derived_quantities import Account
 
 CONTRAST = "order_contrast"
 WEIGHT = "weight_fraction_"

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from xrdorder.exceptions import ValidityError
+from xrdorder.files import read_text, toml_table
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale
 from xrdorder.material.tin_scale_fit import KnownSamples
 from xrdorder.relations import PUBLISHED
@@ -35,8 +36,9 @@ def read_known_samples(path: Path | str) -> KnownSamples:
     kept = [(k, line) for k, line in enumerate(lines, 1) if line.strip() and not line.lstrip().startswith("#")]
     if not kept:
         raise ValidityError(f"{path}: is empty; give a table with the columns {', '.join(COLUMNS)}")
-    rows = list(csv.reader([line for _, line in kept], delimiter=";" if kept[0][1].count(";") > 3 else ","))
-    header = [cell.strip() for cell in rows[0]]
+    separator = ";" if kept[0][1].count(";") > 3 else ","
+    rows = [table_row(path, number, line, separator) for number, line in kept]
+    header = rows[0]
     for column in COLUMNS:
         if column not in header:
             raise ValidityError(
@@ -49,7 +51,7 @@ def read_known_samples(path: Path | str) -> KnownSamples:
             raise ValidityError(
                 f"{path}: line {line} has {len(row)} cells, the head {len(header)}; decimals are written with a point"
             )
-        cells = dict(zip(header, (cell.strip() for cell in row), strict=False))
+        cells = dict(zip(header, row, strict=False))
         name = cells.get("sample", "")
         if not name or name in names:
             raise ValidityError(f"{path}: line {line}: sample '{name}' has no name of its own; give it one")
@@ -112,7 +114,7 @@ def read_tin_scale(path: Path | str) -> TinScale:
     """
     path = Path(path)
     try:
-        table = tomllib.loads(_text(path))
+        table = toml_table(_text(path))
     except tomllib.TOMLDecodeError as error:
         raise ValidityError(f"{path}: is no TOML ({error}); let xrdorder tin-scale write it") from error
     for key in table:
@@ -147,13 +149,27 @@ def _text(path: Path) -> str:
     if path.is_dir():
         raise ValidityError(f"{path}: is a folder; name a file")
     try:
-        return path.read_text(encoding="utf-8-sig")
+        return read_text(path)
     except FileNotFoundError as error:
         raise ValidityError(f"{path}: no such file; check the path") from error
     except UnicodeDecodeError as error:
         raise ValidityError(f"{path}: is no text in UTF-8; save it as plain text") from error
     except OSError as error:
         raise ValidityError(f"{path}: cannot be read ({error.strerror}); check the path") from error
+
+
+def table_row(path: Path, number: int, line: str, separator: str = ",") -> list[str]:
+    """Cells of a line of a table.
+
+    Raises
+    ------
+    ValidityError
+        The line is none.
+    """
+    try:
+        return [cell.strip() for cell in next(csv.reader([line], delimiter=separator))]
+    except csv.Error as error:
+        raise ValidityError(f"{path}: line {number} is no line of a table ({error}); correct it") from error
 
 
 def _number(path: Path, line: int, column: str, text: str) -> float:

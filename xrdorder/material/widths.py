@@ -1,11 +1,14 @@
 """From line widths to domain size and microstrain.
 
-Domain size comes from the Lorentz width that goes with 1/cos(theta). Its integral breadth (area over height,
-``size_breadth_deg``) is pi/2 times the full width, and with the integral breadth the Scherrer constant is one: D_V =
-lambda / (breadth cos(theta)) is the volume-weighted mean length of the domains along the scattering vector, whatever
-their shape (A. R. Stokes, A. J. C. Wilson, Proc. Camb. Phil. Soc. 38 (1942) 313; from memory). A diameter needs a
-shape: spheres of one size have the diameter 4/3 D_V. What is assumed is that the size broadening is Lorentzian, as
-that of a broad distribution of sizes is.
+Domain size comes from the widths that go with 1/cos(theta). Their integral breadth (area over height,
+``size_breadth_deg``) is pi/2 times ``lorentz_sec``, the full width of the Lorentz line that has it, and with the
+integral breadth the Scherrer constant K is one: D_V = lambda / (breadth cos(theta)) is the volume-weighted mean length
+of the domains along the scattering vector, whatever their shape (A. R. Stokes, A. J. C. Wilson, Proc. Camb. Phil. Soc.
+38 (1942) 313; from memory). That is the kind of mean of every domain size here. A diameter needs a shape: spheres of
+one size have the diameter 4/3 D_V; the mean diameter by number of a distribution is smaller than that by volume.
+
+A broad distribution of sizes makes Lorentzian lines; domains of much the same size make rounder ones, and the fit then
+adds a Gauss part with 1/cos²(theta). What is left is a doubt of the fit about the distribution of sizes.
 
 Beyond some size the lines are no broader than the instrument's own uncertainty: ``largest_resolvable_size_nm`` is
 the size at which the broadening is two standard uncertainties. A larger domain is 'at least'
@@ -25,7 +28,8 @@ from __future__ import annotations
 
 import math
 
-from xrdorder.material.account import Account
+from xrdorder.material.derived_quantities import Account
+from xrdorder.profiles.width_terms import LORENTZ_BREADTH_PER_FWHM, voigt_breadth
 
 SHAPE_FACTOR = "K = 1 with integral breadths: volume-weighted mean length along the scattering vector, no shape assumed"
 
@@ -46,8 +50,6 @@ _LIMIT = 1.645
 # deviation one: the angle moves by 2 tan(theta) per relative change, and the full width is 2 sqrt(2 ln 2)
 # standard deviations.
 _WIDTH_PER_STRAIN = 2.0 * 2.0 * math.sqrt(2.0 * math.log(2.0))
-_LORENTZ_BREADTH = math.pi / 2.0  # over the full width
-_GAUSS_BREADTH = math.sqrt(math.pi / math.log(2.0)) / 2.0
 _TAN_WIDTHS = ("lorentz_tan", "gauss_tan2")
 
 
@@ -80,7 +82,7 @@ def add_domain_size(account: Account, wavelength_nm: float, of: str = "") -> Non
         return
     if u > 0.0:
         account.values[f"largest_resolvable_size_nm{end}"] = _size(RESOLVED * u, wavelength_nm)
-    account.add(f"size_breadth_deg{end}", _LORENTZ_BREADTH * width, {source: _LORENTZ_BREADTH})
+    account.add(f"size_breadth_deg{end}", LORENTZ_BREADTH_PER_FWHM * width, {source: LORENTZ_BREADTH_PER_FWHM})
     if width > RESOLVED * u:
         size = _size(width, wavelength_nm)
         account.add(quantity, size, {source: -size / width})
@@ -96,7 +98,7 @@ def add_domain_size(account: Account, wavelength_nm: float, of: str = "") -> Non
 
 
 def _size(width_deg: float, wavelength_nm: float) -> float:
-    return wavelength_nm / (_LORENTZ_BREADTH * math.radians(width_deg))
+    return wavelength_nm / (LORENTZ_BREADTH_PER_FWHM * math.radians(width_deg))
 
 
 def add_microstrain(account: Account) -> float:
@@ -132,23 +134,6 @@ def add_microstrain(account: Account) -> float:
         f"broadening with tan(theta) is not resolved: microstrain below {strain:.1e} (95 %)",
     )
     return strain
-
-
-def voigt_breadth(lorentz: float, gauss2: float) -> float:
-    """Integral breadth of a Voigt line from its Lorentz full width and its squared Gauss full width.
-
-    beta_G exp(-k²) / erfc(k), k = beta_L / (sqrt(pi) beta_G): Th. H. de Keijser et al., J. Appl. Cryst. 16 (1983) 309
-    (from memory); negative widths count as none.
-
-    >>> round(voigt_breadth(0.05, 0.0), 5), round(voigt_breadth(0.0, 0.0025), 5)
-    (0.07854, 0.05322)
-    """
-    from scipy.special import erfcx
-
-    lorentz, gauss = _LORENTZ_BREADTH * max(lorentz, 0.0), _GAUSS_BREADTH * math.sqrt(max(gauss2, 0.0))
-    if gauss == 0.0:
-        return lorentz
-    return gauss / float(erfcx(lorentz / (math.sqrt(math.pi) * gauss)))
 
 
 def rms_strain(lorentz_tan: float, gauss_tan2: float) -> tuple[float, dict[str, float]]:

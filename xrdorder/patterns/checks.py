@@ -21,6 +21,9 @@ AXIS_UNITS = {
 # are 0.00035 rad.
 _RADIAN_END = 3.2
 _RADIAN_STEP = 0.02
+# Behind the critical angle the reflected beam falls with the fourth power of the angle, by thousands within a degree or
+# two; the background of a powder pattern falls by tens from 10 to 100 degrees.
+_REFLECTIVITY_FALL = 500.0
 
 # A year of the fastest detectors (1e8 counts a second) is 3e15; above 9e15 a float no longer holds every
 # whole number.
@@ -37,18 +40,18 @@ def check_scan(scan: ScanRange, name: str, axis: str) -> ScanRange:
     name : str
         File name, for messages.
     axis : str
-        "two-theta", "d" or "q"; the axis "d" may fall, the others must rise.
+        "two-theta", "d" or "q".
 
     Returns
     -------
     ScanRange
-        The scan in the order of rising 2θ (a scan over rising d is turned round).
+        The scan in the order of rising 2θ; a scan that ran the other way is turned round.
 
     Raises
     ------
     PatternError
         For a value that is not finite, a negative intensity, a standard uncertainty or counting time that
-        cannot be, or an axis that does not rise.
+        cannot be, or an axis that neither rises nor falls all along.
     """
     columns: list[tuple[str, Array | None]] = [
         ("angle" if axis == "two-theta" else axis, scan.axis),
@@ -78,6 +81,12 @@ def check_scan(scan: ScanRange, name: str, axis: str) -> ScanRange:
             name,
             "negative standard uncertainty; is the column something else?",
         )
+        _first(
+            scan.uncertainties > _MOST_COUNTS,
+            scan,
+            name,
+            "standard uncertainty above 1e15; is the column something else?",
+        )
     if scan.counting_time_s is not None:
         _first(
             scan.counting_time_s <= 0.0,
@@ -90,21 +99,23 @@ def check_scan(scan: ScanRange, name: str, axis: str) -> ScanRange:
 
 def _check_axis(scan: ScanRange, name: str, axis: str) -> ScanRange:
     what = "angle" if axis == "two-theta" else axis
-    if axis == "d" and len(scan.axis) > 1 and scan.axis[1] > scan.axis[0]:
+    way = -1.0 if axis == "d" else 1.0  # of the axis where 2 theta rises
+    steps = np.diff(scan.axis) * way
+    if np.count_nonzero(steps < 0.0) > np.count_nonzero(steps > 0.0):
         scan = scan.reversed()
     # Of two points in the wrong order the second is named.
-    step = np.diff(scan.axis, prepend=np.inf if axis == "d" else -np.inf) * (-1.0 if axis == "d" else 1.0)
+    step = np.diff(scan.axis, prepend=-way * np.inf) * way
     _first(
         step == 0.0,
         scan,
         name,
-        f"{what} {{axis:.8g}} twice in one range; delete one, or put a blank line between scans",
+        f"{what} {{axis:.8g}} twice in one range; delete one, or {scan.remedy}",
     )
     _first(
         step < 0.0,
         scan,
         name,
-        f"{what} {{axis:.8g}} runs backwards in a range; sort the rows, or put a blank line between ranges",
+        f"{what} {{axis:.8g}} runs backwards in a range; sort the points, or {scan.remedy}",
     )
     return scan
 
@@ -175,13 +186,13 @@ def to_two_theta(scan: ScanRange, name: str, axis: str, unit: str, wavelength_nm
     return two_theta
 
 
-def check_radians(scans: list[Array], name: str) -> None:
-    """Refuse angles that are radians by mistake.
+def check_reach(angles: list[Array], values: list[Array], name: str) -> None:
+    """Refuse angles too small for lines of a powder: a reflectivity scan, or radians by mistake.
 
     Parameters
     ----------
-    scans : list of (n,) arrays
-        The angles of all ranges of a file, taken for degrees.
+    angles, values : list of (n,) arrays
+        The angles of all ranges of a file, taken for degrees, and the counts.
     name : str
         File name, for the message.
 
@@ -190,10 +201,18 @@ def check_radians(scans: list[Array], name: str) -> None:
     PatternError
         If all of them end below 3.2 and the steps are those of a scan in radians.
     """
-    end = max(float(angles[-1]) for angles in scans)
-    steps = np.concatenate([np.diff(angles) for angles in scans])
-    if end < _RADIAN_END and len(steps) and float(np.median(steps)) < _RADIAN_STEP:
+    end = max(float(one[-1]) for one in angles)
+    steps = np.concatenate([np.diff(one) for one in angles])
+    if end >= _RADIAN_END or not len(steps) or float(np.median(steps)) >= _RADIAN_STEP:
+        return
+    first = min(range(len(angles)), key=lambda k: float(angles[k][0]))
+    last = max(range(len(angles)), key=lambda k: float(angles[k][-1]))
+    tenth = (max(len(values[k]) // 10, 1) for k in (first, last))
+    begins, ends = float(values[first][: next(tenth)].max()), float(np.median(values[last][-next(tenth) :]))
+    what = f"{name}: angles from {angles[first][0]:g} to {end:g}"
+    if begins > _REFLECTIVITY_FALL * max(ends, 1.0):
         raise PatternError(
-            f"{name}: angles from {scans[0][0]:g} to {end:g} look like radians; multiply them by 57.29578 to "
-            "have degrees"
+            f"{what} and counts that fall from {begins:.3g} to {ends:.3g} look like a reflectivity scan, which holds "
+            "no lines of a phase; name a powder pattern"
         )
+    raise PatternError(f"{what} look like radians; multiply them by 57.29578 to have degrees")

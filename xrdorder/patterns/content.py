@@ -20,6 +20,9 @@ GEOMETRIES = ("reflection", "transmission", "capillary")
 #: Ways of preparing wire for the diffractometer; they decide which strain and which texture is seen.
 MOUNTS = ("ground-powder", "whole-filaments", "polished-section", "wires-laid-flat", "transmission")
 
+#: What a CIF says of counts whose uncertainties are not those of counting: the dictionary has no item for them.
+COUNTS_IN_SPITE_OF_SU = "counts with standard uncertainties of their own"
+
 #: Specimen temperatures (K) that differ by less are one: 2 K are 0.06 at.% of tin in the lattice parameter of
 #: A15.
 SAME_TEMPERATURE = 2.0
@@ -27,7 +30,7 @@ SAME_TEMPERATURE = 2.0
 
 @dataclass
 class ScanRange:
-    """One scan over an ascending stretch of the axis.
+    """One scan over a stretch of the axis, upwards or downwards.
 
     Attributes
     ----------
@@ -56,15 +59,27 @@ class ScanRange:
         """Say where point `index` stands in the file, "line 17"."""
         return f"{self.where} {self.numbers[index]}"
 
+    @property
+    def remedy(self) -> str:
+        """Say how scans are told apart in a file of this format."""
+        return "put a blank line between scans" if self.where == "line" else "give each scan its own block or entry"
+
     def reversed(self) -> "ScanRange":
         """Return the range back to front."""
+        return self._cut(slice(None, None, -1))
+
+    def without_last(self) -> "ScanRange":
+        """Return the range without its last point."""
+        return self._cut(slice(None, -1))
+
+    def _cut(self, part: slice) -> "ScanRange":
         return ScanRange(
-            self.axis[::-1],
-            self.values[::-1],
-            None if self.uncertainties is None else self.uncertainties[::-1],
-            None if self.counting_time_s is None else self.counting_time_s[::-1],
+            self.axis[part],
+            self.values[part],
+            None if self.uncertainties is None else self.uncertainties[part],
+            None if self.counting_time_s is None else self.counting_time_s[part],
             self.where,
-            self.numbers[::-1],
+            self.numbers[part],
         )
 
 
@@ -90,6 +105,8 @@ class FileContent:
         Temperature of the specimen, °C.
     intensity_kind : str
         "counts" or "intensities" where the file says it, else "".
+    start_time : str
+        When the first scan began, as the file says it (ISO 8601), else "".
     flags : list of (name, message)
         What the reader noticed.
     """
@@ -103,6 +120,7 @@ class FileContent:
     mount: str = ""
     temperature_c: float | None = None
     intensity_kind: str = ""
+    start_time: str = ""
     flags: list[tuple[str, str]] = field(default_factory=list)
 
     def merge(self, part: "FileContent", file: str, place: str) -> None:
@@ -133,4 +151,5 @@ class FileContent:
             setattr(self, item, new)
         if part.intensity_kind and self.intensity_kind != "intensities":
             self.intensity_kind = part.intensity_kind
+        self.start_time = min(filter(None, (self.start_time, part.start_time)), default="")
         self.flags.extend(flag for flag in part.flags if flag not in self.flags)

@@ -13,6 +13,10 @@ is estimated without bias by sum c_j² y_j, however few the counts). Only the qu
 lowest among their neighbours is used, the places between the lines; their median is the ratio. It is 1 for
 counts, u for counts times u, and 0.02 for a five-point moving average.
 
+Smoothed or resampled values are told from divided ones by how the fourth differences of neighbours hang together: those
+of independent values do so over four points in a known way, those of smoothed ones otherwise and farther. Only lags
+from three on are asked, as narrow lines change the first two.
+
 Tried and rejected: the median, or the lower quartile, over all blocks; lines narrower than two steps or
 closer than ten made it 1.5 to 3.5 on true counts.
 
@@ -37,11 +41,27 @@ _FEWEST = 8  # blocks used where there are so many
 # Fourth differences of white noise are correlated (lags 1 to 4: -0.8, 0.4, -0.114, 0.0143), so that a block
 # of n has the spread of chi-square with n/2.627 degrees of freedom; its median follows by Wilson and
 # Hilferty's cube.
+_WHITE = np.correlate(_DIFFERENCE, _DIFFERENCE, "full")[len(_DIFFERENCE) - 1 :] / _SQUARES.sum()
 _FREEDOM = _BLOCK / 2.627
 _MEDIAN = (1.0 - 2.0 / (9.0 * _FREEDOM)) ** 3
 
 _FACTOR = 1.6
 _STANDARD_ERRORS = 4.5
+_FIRST_LAG, _LAST_LAG = 3, 24
+# A correlation of n independent values has the standard error 1.3 to 1.9 / sqrt(n), more with narrow lines; where the
+# scatter rises with the width besides, two of them are enough.
+_CORRELATED, _CORRELATED_AND_RISING = 8.0, 4.0
+_TWICE, _FOUR_TIMES = 1.4, 2.0
+_LINES = 100.0  # averages, polynomials and halved steps raise it 5 to 30 times; more is lines
+_FEW = 5.0  # counts: below, the noise is no normal one, and rungs say more than correlations
+_ROUNDED = 3.0  # times the variance of rounding: less scatter is mostly that
+# A moving average over w points, four or more, leaves 40/70/w² of the squared fourth differences of counts.
+_AVERAGED = 40.0 / 70.0
+_DIGITS = 8  # of the largest value; with more of them rounding is nothing
+_VARIANCE_OF_ROOTS = 0.25  # of the root of a Poisson number, whatever its mean
+_ROOTS = "values are square roots of whole numbers: counts are wanted as they were counted"
+# Of the noise between the lines: points that a subtracted background left near zero are no surer than a third of it.
+_LEAST_OF_NOISE = 0.3
 # Distinct values needed before a common divisor means anything: the chance that 20 counts are all even is
 # 1e-6.
 _DISTINCT = 20
@@ -94,16 +114,22 @@ def judge(values: Array) -> Judgement:
     # Too few points to measure a scatter: whatever they are, taking the values for counts is the only scale
     # there is.
     ratio = 1.0 if scatter is None else scatter.ratio
-    unit = _unit(values, ratio)
-    if unit is not None:
+    if _are_roots(values):
+        return Judgement("intensities", np.full(len(values), _VARIANCE_OF_ROOTS), ("roots-of-counts", _ROOTS))
+    unit = _unit(values, ratio, np.inf if scatter is None else scatter.u_log)
+    reach = 0
+    if scatter is not None and ratio < 1.0 / _FACTOR:
+        reach = _reach(values, ratio, rising=unit is None and _rises(values, ratio))
+    if unit is not None and (not reach or float(np.median(values)) < _FEW * unit):
         message = f"values are counts times {unit:.5g}; the uncertainty follows from that"
         return Judgement("intensities", unit * np.maximum(values, unit), ("rescaled-counts", message))
     if scatter is not None and ratio < 1.0 / _FACTOR:
-        if _rises(values, ratio):
-            variance = _proportional(values, _smoothed_ratio(values, ratio), 0.0)
+        if reach:
+            variance = _proportional(values, _before_smoothing(values, ratio, reach), 0.0)
             message = (
                 f"scatter of neighbouring points is {ratio:.2g} of that of counts and grows over wider "
-                "steps: smoothed or resampled; the uncertainty is estimated from the scatter over wider steps"
+                "steps: smoothed or resampled, and lines may be wider than they were; the uncertainty is estimated "
+                "from the scatter over wider steps"
             )
             return Judgement("intensities", variance, ("smoothed", message))
         message = (
@@ -149,7 +175,7 @@ def measure_scatter(values: Array, width: int = 1) -> Scatter | None:
     if len(keep) < 2:
         return None
     ratio = float(np.median(squares[keep] / expected[keep])) / _MEDIAN
-    if ratio <= 0.0:  # a straight line, drawn and not measured
+    if ratio <= 0.0:  # a straight line, drawn and not measured, or rounded more coarsely than it scatters
         ratio = 1e-12
     # 1.2533 is the standard error of a median over that of a mean of normal numbers.
     return Scatter(ratio, 1.2533 * float(np.sqrt(2.0 / _FREEDOM / len(keep))))
@@ -191,7 +217,7 @@ def _divisor(values: Array) -> int:
     return int(np.gcd.reduce(distinct)) if len(distinct) > _DISTINCT else 1
 
 
-def _unit(values: Array, ratio: float) -> float | None:
+def _unit(values: Array, ratio: float, u_log: float) -> float | None:
     """Find u if the values are u times whole numbers and scatter like counts times u; None otherwise.
 
     The values of scaled counts stand on a ladder. Its step follows from the distances of neighbouring rungs,
@@ -204,7 +230,8 @@ def _unit(values: Array, ratio: float) -> float | None:
         return None
     steps = np.diff(rungs)
     unit = float(np.min(steps))
-    if not 1.0 / _FACTOR < unit / ratio < _FACTOR:
+    # lines raise the ratio; only chance, which its standard error tells, makes it less than the unit
+    if not 1.0 / _FACTOR < unit / ratio < min(_FACTOR, np.exp(_STANDARD_ERRORS * u_log)):
         return None
     for span in (3.0, 30.0, 300.0):
         product, square = 0.0, 0.0
@@ -225,28 +252,79 @@ def _unit(values: Array, ratio: float) -> float | None:
 
 
 def _rises(values: Array, ratio: float) -> bool:
-    """Say whether the scatter grows over wider steps, from the first on, as only smoothing does."""
+    """Say whether the scatter grows over wider steps, as smoothing makes it, and lines that are narrow."""
     twice, four = measure_scatter(values, 2), measure_scatter(values, 4)
-    return twice is not None and four is not None and twice.ratio > 1.4 * ratio and four.ratio > 3.0 * ratio
+    return (
+        twice is not None
+        and four is not None
+        and twice.ratio > _TWICE * ratio
+        and _FOUR_TIMES * ratio < four.ratio < _LINES * ratio
+    )
 
 
-def _smoothed_ratio(values: Array, ratio: float) -> float:
-    """Scatter over steps so wide that smoothing no longer hides it.
+def _reach(values: Array, ratio: float, *, rising: bool) -> int:
+    """Over how many points neighbours share their noise, as only smoothing and resampling make them; 0 for none."""
+    difference = np.convolve(values, _DIFFERENCE, "valid")
+    expected = np.convolve(values, _SQUARES, "valid")
+    if ratio * float(np.median(values)) < _ROUNDED * _rounding_variance(values):
+        return 0  # rounding errors of a flat stretch hang together, too
+    lags = range(_FIRST_LAG, min(_LAST_LAG, len(difference) // 4) + 1)
+    if not lags or not (expected > 0.0).any():
+        return 0
+    noise = difference / np.sqrt(np.maximum(expected, expected[expected > 0.0].min()))
+    typical = float(np.median(np.abs(noise[noise != 0.0]))) if noise.any() else 0.0
+    quiet = np.abs(noise) < 6.0 * typical  # four standard deviations: what is beyond is a line
+    noise = np.where(quiet, noise, 0.0)
+    power = float(noise @ noise) / max(int(quiet.sum()), 1)
+    if power <= 0.0:
+        return 0
+    needed = _CORRELATED_AND_RISING if rising else _CORRELATED
+    limit = power * needed / np.sqrt(quiet.sum())
+    largest, reach = limit, 0
+    for lag in lags:
+        pairs = max(int((quiet[lag:] & quiet[:-lag]).sum()), 1)
+        white = power * _WHITE[lag] if lag < len(_WHITE) else 0.0
+        off = abs(float(noise[lag:] @ noise[:-lag]) / pairs - white)
+        if off > largest:
+            largest, reach = off, lag + 1
+    return reach
 
-    Smoothing keeps the noise of long stretches. The ratio rises with the width until it reaches that of the
-    data before smoothing; beyond, only the lines themselves would raise it. Passing 1 on the way up, it was
-    counts.
+
+def smoothing_points(values: Array) -> float:
+    """Over how many points values were averaged, as far as their scatter shows; never below one.
+
+    Parameters
+    ----------
+    values : (n,) array
+        Of one scan that was smoothed or resampled. A polynomial through many points counts as the average over fewer
+        that leaves the same scatter.
+
+    Examples
+    --------
+    >>> counts = np.random.default_rng(1).poisson(200.0, 6000).astype(float)
+    >>> round(smoothing_points(np.convolve(counts, np.ones(5) / 5.0, "valid")))
+    5
     """
-    for width in (2, 4, 8, 16):
-        wider = measure_scatter(values, width)
-        if wider is None:
-            break
-        if wider.ratio >= 1.0:
-            return 1.0
-        if wider.ratio < 1.4 * ratio:
-            break
-        ratio = max(ratio, wider.ratio)
-    return 1.0 if ratio > 0.4 else ratio
+    scatter = measure_scatter(values)
+    if scatter is None:
+        return 1.0
+    before = _before_smoothing(values, scatter.ratio, _reach(values, scatter.ratio, rising=True))
+    points = np.sqrt(_AVERAGED * before / scatter.ratio)
+    return float(np.clip(points, 1.0, _LAST_LAG))
+
+
+def _before_smoothing(values: Array, ratio: float, reach: int) -> float:
+    """Scatter that values had before they were smoothed over some points.
+
+    Smoothing keeps the noise of long stretches, so the ratio rises with the width until that is as long as the reach;
+    only lines would raise it farther, and then it exceeds what an average over the reach can have taken away. Near 1,
+    it was counts.
+    """
+    widths = [width for width in (1, 2, 4, 8, 16, 32) if width < 2 * reach]
+    wider = [measure_scatter(values, width) for width in widths]
+    largest = max((one.ratio for one in wider if one is not None), default=ratio)
+    before = max(min(largest, ratio * reach**2 / _AVERAGED), ratio)
+    return 1.0 if before > 0.4 else before
 
 
 def _estimated(values: Array, ratio: float) -> Array:
@@ -257,7 +335,7 @@ def _estimated(values: Array, ratio: float) -> Array:
     squares, expected = _blocks(values)
     weight = float(_SQUARES.sum()) * _BLOCK
     noise, level = squares / weight, expected / weight
-    if len(level) < 2 * _GROUP:
+    if len(level) < _FEWEST:
         return _proportional(values, ratio, 0.0)
     low = level <= np.median(level)
     if low.all() or not (level > 0.0).any():
@@ -282,7 +360,45 @@ def _estimated(values: Array, ratio: float) -> Array:
 
 
 def _proportional(values: Array, k: float, offset: float) -> Array:
-    """Variance ``k (v + offset)``, never below that of the smallest positive value."""
+    """Variance ``k (v + offset)``, never below that of the smallest positive value or of its rounding.
+
+    Points near zero between others that scatter are no surer than those: a third of the noise there is the least.
+    """
     positive = values[values > 0.0]
     floor = float(positive.min()) if len(positive) else 1.0
-    return k * (np.maximum(values, 0.0 if offset > 0.0 else floor) + offset)
+    variance = k * (np.maximum(values, 0.0 if offset > 0.0 else floor) + offset)
+    return np.maximum(variance, max(_rounding_variance(values), _least_noise(values, k)))
+
+
+def _least_noise(values: Array, k: float) -> float:
+    """Variance below which no point of a scan stands."""
+    squares, expected = _blocks(values)
+    if len(squares) < 2:
+        return 0.0
+    keep = _between_lines(expected)
+    noise = min(float(np.quantile(squares[keep], 0.1)), k * float(np.quantile(expected[keep], 0.1)))
+    return _LEAST_OF_NOISE * noise / (float(_SQUARES.sum()) * _BLOCK)
+
+
+def _rounding_variance(values: Array) -> float:
+    """Variance of what rounding to decimals in the file took away: a twelfth of its step squared; 0 for all digits."""
+    largest = float(np.max(np.abs(values), initial=0.0))
+    if largest <= 0.0:
+        return 0.0
+    first = -int(np.floor(np.log10(largest)))
+    for decimals in range(first, first + _DIGITS):
+        if np.all(np.abs(values - np.round(values, decimals)) <= 1e-12 * largest):
+            return float(10.0 ** (-2 * decimals) / 12.0)
+    return 0.0
+
+
+def _are_roots(values: Array) -> bool:
+    """Say whether the squares of values that are not whole are whole, but for the rounding of the file."""
+    squares = values**2
+    step = np.sqrt(12.0 * _rounding_variance(values))
+    blur = step * values + 1e-9 * squares
+    told = blur < 0.1
+    if np.unique(np.rint(squares[told])).size <= _DISTINCT or told.mean() < 0.5:
+        return False
+    off = np.abs(squares - np.rint(squares))
+    return bool(np.all(off[told] <= blur[told] + 1e-6)) and bool(np.any(np.abs(values - np.rint(values)) > 0.01))

@@ -41,10 +41,39 @@ def radiation_in_words(text: str) -> str:
     >>> radiation_in_words("counts, Cu K-alpha 1+2 (Ni filter)"), radiation_in_words("Mo Kα1")
     ('cu-ka', 'mo-ka1')
     """
+    if "k" not in text and "K" not in text:
+        return ""
     plain = text.replace("\\a", "α").replace("\u03b1", "α").replace("₁", "1")
     plain = re.sub(r"~([^~]*)~", r"\1", plain)
     names = {f"{m[1].lower()}-ka{'1' if m[2] else ''}" for m in _LINE.finditer(plain)}
     return names.pop() if len(names) == 1 else ""
+
+
+_PARTICLES = ("neutron", "electron", "spallation", "reactor", "flight")
+_NEUTRONS = re.compile(
+    r"\bspallation\b|\bnuclear reactor\b|\breactor neutron|\btime[\s-]of[\s-]flight\b|^\W*neutrons?\W*$"
+    r"|\bneutron[\s-]+(?:powder|diffract\w*|scattering|source|beam|wavelength|pattern|data|counts)\b"
+    r"|\b(?:radiation|probe|source)\b\W*neutrons?\b",
+    re.IGNORECASE,
+)
+_ELECTRONS = re.compile(
+    r"\belectron[\s-]+(?:diffract\w*|microscope)\b|^\W*electrons?\W*$|\b(?:radiation|probe)\b\W*electrons?\b",
+    re.IGNORECASE,
+)
+
+
+def particle_in_words(text: str) -> str:
+    """Say whether a phrase means that neutrons or electrons were used; a specimen may have been irradiated with them.
+
+    >>> particle_in_words("spallation source"), particle_in_words("radiation: Neutron"), particle_in_words("electron")
+    ('neutron', 'neutron', 'electron')
+    >>> particle_in_words("wire, neutron irradiated"), particle_in_words("electron density")
+    ('', '')
+    """
+    lower = text.lower()
+    if not any(word in lower for word in _PARTICLES):
+        return ""
+    return "neutron" if _NEUTRONS.search(text) else "electron" if _ELECTRONS.search(text) else ""
 
 
 def quantity(text: str) -> tuple[float, str] | None:
@@ -139,5 +168,11 @@ def flags(text: str) -> list[tuple[str, str]]:
     """Read back the flags a written file carries; anything else under that name is somebody else's remark."""
     try:
         return [(str(name), str(message)) for name, message in json.loads(text)]
-    except (ValueError, TypeError):
+    except (ValueError, TypeError, RecursionError):
         return []
+
+
+def short(text: str) -> str:
+    """Shorten what is quoted from a file, and keep it on one line."""
+    text = "".join(c if c.isprintable() else "?" for c in text[:40])
+    return text if len(text) <= 30 else text[:27] + "..."

@@ -8,10 +8,13 @@ such a group is a range.
 Units are taken from the file, so an axis in radians or in 1/angstrom is converted without being told.
 Standard uncertainties are the dataset named by the ``uncertainties`` attribute, ``<signal>_errors`` or
 ``errors``.
+
+A file may lead anywhere: to other files of the machine, round in circles. Links to other files are not followed, and
+numbers that stand in other files are not read; each group is visited once, however many links lead to it.
+`xrdorder.patterns.nexus_apart` reads in a process of its own, since damaged bytes can hang the library.
 """
 
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import h5py
@@ -23,6 +26,13 @@ from xrdorder.patterns.content import MOUNTS, Array, FileContent, ScanRange
 
 # More points than any scan; a damaged header may claim 1e15 of them and must not be believed.
 _MOST_POINTS = 10_000_000
+
+COPY_AGAIN = "copy it again from where it was measured"
+# Soft links that lead to soft links; h5py stops at the same number.
+_MOST_LINKS = 16
+# Groups below an entry; a detector of many modules has some hundreds.
+_MOST_GROUPS = 10_000
+_DEPTH = 4
 
 _BEAM_CLASSES = ("NXcrystal", "NXmonochromator", "NXbeam", "NXsource", "NXinstrument")
 _ANGLE_NAMES = ("polar_angle", "two_theta", "twotheta", "2theta", "tth", "ttheta", "angle")
@@ -42,13 +52,13 @@ _LENGTH = {
 }
 
 
-def read_nexus(path: Path, name: str) -> FileContent:
+def read_nexus(data: bytes, name: str) -> FileContent:
     """Read the pattern of a NeXus file.
 
     Parameters
     ----------
-    path : Path
-        The file.
+    data : bytes
+        Content of the file.
     name : str
         Its name, for messages.
 
@@ -60,17 +70,16 @@ def read_nexus(path: Path, name: str) -> FileContent:
     Raises
     ------
     PatternError
-        If the file is damaged or holds no pattern.
+        If the file is damaged, holds no pattern, or its numbers stand in another file.
     """
     try:
-        with h5py.File(path, "r") as file:
+        with h5py.File(h5py.h5f.open_file_image(data)) as file:
             return _read(file, name)
     except PatternError:
         raise
     except (OSError, RuntimeError, KeyError, ValueError, TypeError, OverflowError, MemoryError) as error:
-        reason = " ".join(str(error).split())[:120]
         raise PatternError(
-            f"{name}: damaged or truncated HDF5 file ({reason}); copy it again from where it was measured"
+            f"{name}: damaged or truncated HDF5 file ({' '.join(str(error).split())[:120]}); {COPY_AGAIN}"
         ) from None
 
 
@@ -78,16 +87,17 @@ def _read(file: h5py.File, name: str) -> FileContent:
     content = FileContent()
     axes = set()
     for entry in _entries(file):
-        group = _data_group(entry, name)
+        groups = _descend(entry)
+        group = _data_group(entry, groups, name)
         if group is None:
             continue
-        scan, axis, unit = _scan(group, entry, name)
+        scan, axis, unit = _scan(group, groups, name)
         content.ranges.append(scan)
         axes.add((axis, unit))
-        content.merge(_about(entry, group, name), name, entry.name)
+        content.merge(_about(groups, group, name), name, entry.name)
     if not content.ranges:
         raise PatternError(
-            f"{name}: no NXdata with a signal over one axis in the HDF5 file; is it a powder pattern?"
+            f"{name}: no NXdata with a signal over one axis in the HDF5 file{_elsewhere(file)}; is it a powder pattern?"
         )
     if len(axes) > 1:
         raise PatternError(f"{name}: entries with different horizontal axes; give each a file of its own")
@@ -112,35 +122,75 @@ def _nx_class(item: Any) -> str:
     return _text(item.attrs.get("NX_class", "")) if isinstance(item, h5py.Group) else ""
 
 
+def _member(group: h5py.Group, path: str, links: int = 0) -> Any:
+    """Return what a path leads to within the file, None where it leads to nothing or out of it."""
+    item: Any = group.file["/"] if path.startswith("/") else group
+    for part in (part for part in path.split("/") if part not in ("", ".")):
+        if not isinstance(item, h5py.Group):
+            return None
+        link = item.get(part, getlink=True) if part in item.keys() else None
+        if isinstance(link, h5py.SoftLink):
+            item = _member(item, link.path, links + 1) if links < _MOST_LINKS else None
+        else:
+            item = item[part] if isinstance(link, h5py.HardLink) else None
+    return item
+
+
 def _children(group: h5py.Group) -> Iterator[Any]:
-    """Go through the members that can be reached; a link to a file that is not there is no member."""
+    """Go through the members that can be reached; a damaged one is no member."""
     for key in group:
         try:
-            yield group[key]
+            item = _member(group, key)
         except (KeyError, OSError):
             continue
+        if item is not None:
+            yield item
+
+
+def _once(items: Iterator[Any], visited: set[int]) -> Iterator[h5py.Group]:
+    """Keep groups that were not visited."""
+    for item in items:
+        if isinstance(item, h5py.Group):
+            place = h5py.h5o.get_info(item.id).addr
+            if place not in visited:
+                visited.add(place)
+                yield item
 
 
 def _entries(file: h5py.File) -> list[h5py.Group]:
-    entries = [item for item in _children(file) if _nx_class(item) in ("NXentry", "NXsubentry")]
-    return entries or [file]
+    groups = _once(_children(file), set())
+    return [item for item in groups if _nx_class(item) in ("NXentry", "NXsubentry")] or [file["/"]]
 
 
-def _descend(group: h5py.Group, depth: int = 4) -> Iterator[h5py.Group]:
-    yield group
-    if depth:
-        for item in _children(group):
-            if isinstance(item, h5py.Group):
-                yield from _descend(item, depth - 1)
+def _descend(entry: h5py.Group) -> list[h5py.Group]:
+    """Return an entry and the groups below it, the nearest first."""
+    visited: set[int] = set()
+    level = list(_once(iter([entry]), visited))
+    found = list(level)
+    for _ in range(_DEPTH):
+        level = [item for group in level for item in _once(_children(group), visited)]
+        found += level
+        if len(found) > _MOST_GROUPS:
+            break
+    return found
 
 
-def _data_group(entry: h5py.Group, name: str) -> h5py.Group | None:
+def _elsewhere(file: h5py.File) -> str:
+    """Say of a file without a pattern that something in it is a link to another one."""
+    for group in _descend(file["/"]):
+        for key in group:
+            if isinstance(link := group.get(key, getlink=True), h5py.ExternalLink):
+                there = f"{declared.short(group.name)}/{declared.short(key)}"
+                return f" ({there} is a link to another file, {declared.short(link.filename)}; those are not followed)"
+    return ""
+
+
+def _data_group(entry: h5py.Group, below: list[h5py.Group], name: str) -> h5py.Group | None:
     default = _text(entry.attrs.get("default", ""))
-    if default and isinstance(entry.get(default), h5py.Group):
-        group = entry[default]
-        if _signal(group) is not None:
-            return group
-    groups = [group for group in _descend(entry) if _signal(group) is not None]
+    group = _member(entry, default) if default else None
+    if isinstance(group, h5py.Group) and _signal(group) is not None:
+        return group
+    groups = [group for group in below if _signal(group) is not None]
     classed = [group for group in groups if _nx_class(group) == "NXdata"] or groups
     if len(classed) > 1:
         found = ", ".join(group.name for group in classed[:4])
@@ -155,7 +205,7 @@ def _signal(group: h5py.Group) -> h5py.Dataset | None:
     """Return the dataset that is the signal of a group, None where there is none over one axis."""
     signal: Any = None
     if "signal" in group.attrs:
-        signal = group.get(_text(group.attrs["signal"]))
+        signal = _member(group, _text(group.attrs["signal"]))
     elif any(key in group for key in ("data", "counts", "intensity")) or _nx_class(group) == "NXdata":
         old = [
             d
@@ -164,7 +214,7 @@ def _signal(group: h5py.Group) -> h5py.Dataset | None:
         ]
         signal = old[0] if old else None
         if signal is None and "polar_angle" in group and _nx_class(group) == "NXdata":
-            signal = group.get("data")
+            signal = _member(group, "data")
     if not isinstance(signal, h5py.Dataset) or signal.dtype.kind not in "iuf":
         return None
     return (
@@ -177,9 +227,9 @@ def _axis_dataset(group: h5py.Group, signal: h5py.Dataset) -> h5py.Dataset | Non
     names = _texts(group.attrs["axes"]) if "axes" in group.attrs else []
     if not names and "axes" in signal.attrs:
         names = _texts(signal.attrs["axes"])
-    candidates = [group.get(key) for key in names if key and key != "."]
+    candidates = [_member(group, key) for key in names if key and key != "."]
     candidates += [d for d in _children(group) if isinstance(d, h5py.Dataset) and "axis" in d.attrs]
-    candidates += [group.get(key) for key in _ANGLE_NAMES]
+    candidates += [_member(group, key) for key in _ANGLE_NAMES]
     for candidate in candidates:
         if (
             isinstance(candidate, h5py.Dataset)
@@ -190,27 +240,34 @@ def _axis_dataset(group: h5py.Group, signal: h5py.Dataset) -> h5py.Dataset | Non
     return None
 
 
-def _array(dataset: h5py.Dataset, name: str) -> Array:
+def _values(dataset: h5py.Dataset) -> Any:
+    """Read a dataset whose numbers stand in this file."""
     if dataset.size > _MOST_POINTS:
-        raise PatternError(f"{name}: {dataset.name} claims {dataset.size} points; the file is damaged")
-    return np.asarray(dataset[()], dtype=np.float64).ravel()
+        raise ValueError(f"{dataset.name} claims {dataset.size} points")
+    if dataset.is_virtual or dataset.external:
+        raise OSError(f"the numbers of {dataset.name} stand in another file, which is not read")
+    return dataset[()]
 
 
-def _scan(group: h5py.Group, entry: h5py.Group, name: str) -> tuple[ScanRange, str, str]:
+def _array(dataset: h5py.Dataset) -> Array:
+    return np.asarray(_values(dataset), dtype=np.float64).ravel()
+
+
+def _scan(group: h5py.Group, groups: list[h5py.Group], name: str) -> tuple[ScanRange, str, str]:
     signal = _signal(group)
     axis_dataset = None if signal is None else _axis_dataset(group, signal)
     if signal is None or axis_dataset is None:
         raise PatternError(f"{name}: {group.name} has no signal over one axis")
-    values, axis = _array(signal, name), _array(axis_dataset, name)
+    values, axis = _array(signal), _array(axis_dataset)
     kind, unit, factor = _axis_kind(axis_dataset, name)
     key = signal.name.rpartition("/")[2]
     errors = _errors(group, signal, key)
-    uncertainties = None if errors is None else _array(errors, name)
+    uncertainties = None if errors is None else _array(errors)
     scan = ScanRange(
         axis * factor,
         values,
         uncertainties,
-        _counting_time(group, entry, len(values), name),
+        _counting_time(group, groups, len(values)),
         f"{group.name}, point",
         np.arange(1, len(values) + 1),
     )
@@ -240,33 +297,33 @@ def _errors(group: h5py.Group, signal: h5py.Dataset, key: str) -> h5py.Dataset |
         _text(holder.attrs["uncertainties"]) for holder in (signal, group) if "uncertainties" in holder.attrs
     ]
     for candidate in (*names, f"{key}_errors", "errors"):
-        dataset = group.get(candidate)
+        dataset = _member(group, candidate)
         if isinstance(dataset, h5py.Dataset) and dataset.size == signal.size:
             return dataset
     return None
 
 
-def _of_class(entry: h5py.Group, nx_class: str) -> list[h5py.Group]:
-    return [group for group in _descend(entry) if _nx_class(group) == nx_class]
+def _of_class(groups: list[h5py.Group], nx_class: str) -> list[h5py.Group]:
+    return [group for group in groups if _nx_class(group) == nx_class]
 
 
 def _scalar(group: h5py.Group, *keys: str) -> tuple[str, str] | None:
     """Return value and unit, as text, of the first scalar dataset of those names."""
     for key in keys:
-        dataset = group.get(key)
+        dataset = _member(group, key)
         if isinstance(dataset, h5py.Dataset) and dataset.size == 1:
-            return _text(dataset[()]), _text(dataset.attrs.get("units", "")).strip().lower()
+            return _text(_values(dataset)), _text(dataset.attrs.get("units", "")).strip().lower()
     return None
 
 
-def _counting_time(group: h5py.Group, entry: h5py.Group, n: int, name: str) -> Array | None:
-    for holder in (group, *_of_class(entry, "NXdetector")):
+def _counting_time(group: h5py.Group, groups: list[h5py.Group], n: int) -> Array | None:
+    for holder in (group, *_of_class(groups, "NXdetector")):
         for key in ("count_time", "counting_time"):
-            dataset = holder.get(key)
+            dataset = _member(holder, key)
             if isinstance(dataset, h5py.Dataset) and dataset.size in (1, n) and dataset.dtype.kind in "iuf":
                 factor = declared.seconds(f"1 {_text(dataset.attrs.get('units', 's'))}")
-                return None if factor is None else np.full(n, 1.0) * _array(dataset, name) * factor
-    for monitor in _of_class(entry, "NXmonitor"):
+                return None if factor is None else np.full(n, 1.0) * _array(dataset) * factor
+    for monitor in _of_class(groups, "NXmonitor"):
         mode, preset = _scalar(monitor, "mode"), _scalar(monitor, "preset")
         if mode and preset and mode[0] == "timer":
             time = declared.seconds(" ".join(preset))
@@ -274,40 +331,47 @@ def _counting_time(group: h5py.Group, entry: h5py.Group, n: int, name: str) -> A
     return None
 
 
-def _wavelengths(holder: h5py.Group, name: str) -> list[float]:
+def _wavelengths(holder: h5py.Group) -> list[float]:
     """Return the wavelengths of a crystal, monochromator or beam, nm; the default unit is angstrom."""
     for key in ("wavelength", "incident_wavelength"):
-        dataset = holder.get(key)
+        dataset = _member(holder, key)
         if isinstance(dataset, h5py.Dataset) and dataset.dtype.kind in "iuf" and 0 < dataset.size < 100:
             unit = _text(dataset.attrs.get("units", "")).strip().lower() or "angstrom"
-            waves = [declared.wavelength_nm(repr(float(w)), unit) for w in _array(dataset, name)]
+            waves = [declared.wavelength_nm(repr(float(w)), unit) for w in _array(dataset)]
             return [w for w in waves if w is not None and w > 0.0]
     return []
 
 
-def _about(entry: h5py.Group, group: h5py.Group, name: str) -> FileContent:
+def _particle(text: str) -> str:
+    bare = text.strip().lower()
+    return bare if bare in ("muon", "proton", "positron") else declared.particle_in_words(text)
+
+
+def _about(groups: list[h5py.Group], group: h5py.Group, name: str) -> FileContent:
     """Collect what an entry says about the measurement."""
     about = FileContent()
-    for holder in _descend(entry):
+    for holder in groups:
         if _nx_class(holder) not in _BEAM_CLASSES:
             continue
-        probe = _scalar(holder, "probe")
-        if probe and probe[0].lower() in ("neutron", "electron", "muon", "proton", "positron"):
-            raise PatternError(
-                f"{name}: {holder.name}: measured with {probe[0]}s; only X-ray patterns can be read"
-            )
-        waves = _wavelengths(holder, name)
+        said = [word[0] for key in ("probe", "type", "name") if (word := _scalar(holder, key))]
+        particle = next((p for p in map(_particle, said) if p), "")
+        if particle:
+            raise PatternError(f"{name}: {holder.name}: measured with {particle}s; only X-ray patterns can be read")
+        waves = _wavelengths(holder)
         if waves and about.wavelength_nm is None:
             about.wavelength_nm = waves[0]
             about.radiation = about.radiation or declared.radiation_of_wavelengths(waves)
         spoken = _scalar(holder, "radiation", "type", "name")
         if spoken and not about.radiation:
             about.radiation = declared.radiation_in_words(spoken[0])
-    for sample in _of_class(entry, "NXsample"):
+    for sample in _of_class(groups, "NXsample"):
         temperature = _scalar(sample, "temperature")
         if temperature:
             about.temperature_c = declared.celsius(temperature[0], temperature[1] or "k")
+    began = _scalar(groups[0], "start_time")
+    about.start_time = began[0] if began else ""
     notes = group.attrs
+    about.radiation = declared.radiation_in_words(_text(notes.get("radiation", ""))) or about.radiation
     about.geometry = declared.geometry_in_words(_text(notes.get("geometry", "")))
     mount = _text(notes.get("mount", ""))
     about.mount = mount if mount in MOUNTS else ""

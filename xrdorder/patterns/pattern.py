@@ -18,7 +18,8 @@ import numpy as np
 import xarray as xr
 
 from xrdorder.exceptions import PatternError, UnknownNameError
-from xrdorder.patterns.checks import AXIS_UNITS, check_radians, check_scan, to_two_theta
+from xrdorder.files import shown
+from xrdorder.patterns.checks import AXIS_UNITS, check_reach, check_scan, to_two_theta
 from xrdorder.patterns.content import (
     AXES,
     GEOMETRIES,
@@ -30,9 +31,11 @@ from xrdorder.patterns.content import (
 )
 from xrdorder.patterns.counts import judge
 from xrdorder.patterns.files import read_content
-from xrdorder.patterns.repeats import BEYOND_COUNTING, Repeat, scans_that_differ
+from xrdorder.patterns.repeats import BEYOND_COUNTING, Repeat, same_angles, scans_that_differ
 from xrdorder.xrays import radiation as named_radiation
 from xrdorder.xrays import radiation_names
+
+Attributes = dict[str, str | float]
 
 # A wavelength of the file and one of the radiation asked for that differ by more are two radiations:
 # published wavelength scales differ by 2e-5, neighbouring tubes by 8 %.
@@ -40,9 +43,6 @@ _SAME_WAVELENGTH = 1e-3
 # From here on the difference is worth a word: 5e-6 of the lattice parameter of A15 is a fiftieth of an atomic
 # per cent of tin. Beyond 2e-4 it is no question of the scale but a mean over the doublet.
 _NOTICED_WAVELENGTH = (5e-6, 2e-4)
-# Encoders repeat an angle to a fraction of a step; a hundredth of a step moves no line.
-_SAME_ANGLES = 0.01
-
 
 # Variances of a file that are off by more than this are no matter of rounding or of a neglected monitor.
 _DOUBTFUL = 4.0
@@ -72,6 +72,7 @@ class _Options:
     geometry: str | None
     mount: str | None
     counting_time_s: float | Sequence[float] | None
+    diffractogram: str | None
 
 
 def read_pattern(
@@ -83,6 +84,7 @@ def read_pattern(
     geometry: str | None = None,
     mount: str | None = None,
     counting_time_s: float | Sequence[float] | None = None,
+    diffractogram: str | None = None,
 ) -> xr.DataArray:
     """Read a powder pattern from text columns, a powder CIF or a NeXus file.
 
@@ -103,6 +105,8 @@ def read_pattern(
         "ground-powder", "whole-filaments", "polished-section", "wires-laid-flat" or "transmission".
     counting_time_s : float or sequence of float, optional
         Seconds a point; a sequence gives each range of the file its own.
+    diffractogram : str, optional
+        Which one to read of a powder CIF that names several: its id, or "all" where they are scans of one specimen.
 
     Returns
     -------
@@ -111,7 +115,8 @@ def read_pattern(
         with the coordinates ``counting_time`` (s; 1 with the attribute ``assumed = 1`` where nobody says) and
         ``variance``. Attributes: ``radiation`` (name or ""), ``wavelength_nm`` (absent when unknown),
         ``geometry``, ``mount``, ``source_file``, ``sha256``, ``intensity_kind`` ("counts" or "intensities"),
-        ``flags`` (JSON list of [name, message]) and, where the file says it, ``temperature_c``.
+        ``flags`` (JSON list of [name, message]) and, where the file says it, ``temperature_c`` and ``start_time``
+        (ISO 8601).
 
     Raises
     ------
@@ -134,6 +139,7 @@ def read_pattern(
         geometry=geometry,
         mount=mount,
         counting_time_s=counting_time_s,
+        diffractogram=diffractogram,
     )
 
 
@@ -146,6 +152,7 @@ def read_patterns(
     geometry: str | None = None,
     mount: str | None = None,
     counting_time_s: float | Sequence[float] | None = None,
+    diffractogram: str | None = None,
 ) -> xr.DataArray:
     """Read several files of one specimen as one pattern.
 
@@ -156,7 +163,7 @@ def read_patterns(
     ----------
     paths : sequence of str or Path
         The files. What they say about radiation, geometry, mount and temperature must agree.
-    radiation, axis, axis_unit, geometry, mount, counting_time_s
+    radiation, axis, axis_unit, geometry, mount, counting_time_s, diffractogram
         As in `read_pattern`, for every file.
 
     Returns
@@ -171,26 +178,27 @@ def read_patterns(
     UnknownNameError
         If `radiation` is not known.
     """
-    options = _Options(radiation, axis, axis_unit, geometry, mount, counting_time_s)
+    options = _Options(radiation, axis, axis_unit, geometry, mount, counting_time_s, diffractogram)
     _check_options(options)
     files = [Path(paths)] if isinstance(paths, str | Path) else [Path(path) for path in paths]
     if not files:
         raise PatternError("no pattern file is named; give at least one")
-    attrs: dict[str, str | float] = {}
+    attrs: Attributes = {}
     scans: list[_Scan] = []
     flags: list[tuple[str, str]] = []
     hashes: list[str] = []
-    for file in files:
-        data, content = read_content(file, falling=axis == "d")
+    names = [shown(file.name) for file in files]
+    for file, name in zip(files, names, strict=True):
+        data, content = read_content(file, diffractogram=diffractogram)
         digest = hashlib.sha256(data).hexdigest()
         if digest in hashes:
-            raise PatternError(f"{file.name}: the same content is given twice; name each repeated scan once")
+            raise PatternError(f"{name}: the same content is given twice; name each repeated scan once")
         hashes.append(digest)
-        found, new_flags = _resolve(content, options, file.name)
-        _agree(attrs, found, file.name, files[0].name)
-        scans.extend(_scans(content, options, file.name, found.get("wavelength_nm")))
+        declared, new_flags = _resolve(content, options, name)
+        _agree(attrs, declared, name, names[0])
+        scans.extend(_scans(content, options, name, declared.get("wavelength_nm")))
         _note(flags, *new_flags)
-    attrs["source_file"] = ", ".join(file.name for file in files)
+    attrs["source_file"] = ", ".join(names)
     attrs["sha256"] = hashes[0] if len(hashes) == 1 else hashlib.sha256("".join(hashes).encode()).hexdigest()
     return _assemble(scans, attrs, flags)
 
@@ -220,12 +228,51 @@ def _check_options(options: _Options) -> None:
         raise PatternError(f"counting time {options.counting_time_s}: give seconds a point, above 0")
 
 
-def _resolve(
-    content: FileContent, options: _Options, name: str
-) -> tuple[dict[str, str | float], list[tuple[str, str]]]:
+def _resolve(content: FileContent, options: _Options, name: str) -> tuple[Attributes, list[tuple[str, str]]]:
     """Put together what file and options say about the measurement."""
-    flags = list(content.flags)
-    found: dict[str, str | float] = {"radiation": options.radiation or content.radiation}
+    attrs, flags = _radiation(content, options, name)
+    for item in ("mount", "geometry"):
+        in_file, in_options = getattr(content, item), getattr(options, item)
+        if (in_file, in_options) == ("transmission", "capillary"):
+            in_file = in_options  # formats whose word for a capillary is transmission
+        if in_file and in_options and in_file != in_options:
+            raise PatternError(
+                f"{name}: the file says {item} {in_file}, the option {in_options}; leave the option out or correct "
+                "the file"
+            )
+        attrs[item] = in_file or in_options or ""
+    if not attrs["geometry"] and attrs["mount"] == "transmission":
+        attrs["geometry"] = "transmission"
+    if content.temperature_c is not None:
+        attrs["temperature_c"] = content.temperature_c
+    if content.start_time:
+        attrs["start_time"] = content.start_time
+    return attrs, [*content.flags, *flags]
+
+
+def _radiation(content: FileContent, options: _Options, name: str) -> tuple[Attributes, list[tuple[str, str]]]:
+    """Name and wavelength of the radiation, as far as file and options say them, with flags."""
+    _check_radiation(content, options, name)
+    radiation, wavelength = options.radiation or content.radiation, content.wavelength_nm
+    flags: list[tuple[str, str]] = []
+    if wavelength is not None and not 0.005 <= wavelength <= 1.0:
+        raise PatternError(
+            f"{name}: a wavelength of {wavelength:g} nm is outside 0.005-1 nm; correct it in the file"
+        )
+    if wavelength is not None and radiation:
+        _check_wavelength(wavelength, radiation, bool(options.radiation), name)
+        flags = _scale_flag(wavelength, radiation)
+    if not radiation and wavelength is not None and not _near_a_tube(wavelength):
+        # No tube has it, so it is a single line.
+        radiation = named_radiation(f"{wavelength:.8g} nm").name
+    if radiation:
+        known = named_radiation(radiation)
+        return {"radiation": known.name, "wavelength_nm": known.wavelength_nm}, flags
+    return {"radiation": ""} | ({} if wavelength is None else {"wavelength_nm": wavelength}), flags
+
+
+def _check_radiation(content: FileContent, options: _Options, name: str) -> None:
+    """Refuse a file whose radiation is not known, or another than the options say."""
     try:
         declared = named_radiation(content.radiation).name if content.radiation else ""
     except UnknownNameError:
@@ -233,44 +280,11 @@ def _resolve(
             f"{name}: the file names the radiation '{content.radiation[:30]}', which is not known; correct "
             f"it to one of {', '.join(radiation_names())} or a wavelength with its unit"
         ) from None
-    if declared and options.radiation:
-        ours, theirs = _reach(options.radiation), _reach(declared)
-        if not _overlap(ours, theirs):
-            raise PatternError(
-                f"{name}: measured with {declared} by its own account, but radiation '{options.radiation}' "
-                "was asked for; leave the option out or correct the file"
-            )
-    wavelength = content.wavelength_nm
-    if wavelength is not None and not 0.005 <= wavelength <= 1.0:
+    if declared and options.radiation and not _overlap(_reach(options.radiation), _reach(declared)):
         raise PatternError(
-            f"{name}: a wavelength of {wavelength:g} nm is outside 0.005-1 nm; correct it in the file"
+            f"{name}: measured with {declared} by its own account, but radiation '{options.radiation}' "
+            "was asked for; leave the option out or correct the file"
         )
-    if wavelength is not None and found["radiation"]:
-        _check_wavelength(wavelength, str(found["radiation"]), bool(options.radiation), name)
-        _note(flags, *_scale_flag(wavelength, str(found["radiation"])))
-    if not found["radiation"] and wavelength is not None and not _near_a_tube(wavelength):
-        # No tube has it, so it is a single line.
-        found["radiation"] = named_radiation(f"{wavelength:.8g} nm").name
-    if found["radiation"]:
-        found["wavelength_nm"] = named_radiation(str(found["radiation"])).wavelength_nm
-        found["radiation"] = named_radiation(str(found["radiation"])).name
-    elif wavelength is not None:
-        found["wavelength_nm"] = wavelength
-    for item in ("mount", "geometry"):
-        said, asked = getattr(content, item), getattr(options, item)
-        if (said, asked) == ("transmission", "capillary"):
-            said = asked  # formats whose word for a capillary is transmission
-        if said and asked and said != asked:
-            raise PatternError(
-                f"{name}: the file says {item} {said}, the option {asked}; leave the option out or correct "
-                "the file"
-            )
-        found[item] = said or asked or ""
-    if not found["geometry"] and found["mount"] == "transmission":
-        found["geometry"] = "transmission"
-    if content.temperature_c is not None:
-        found["temperature_c"] = content.temperature_c
-    return found, flags
 
 
 def _reach(name: str) -> tuple[float, float]:
@@ -322,12 +336,14 @@ def _near_a_tube(wavelength: float) -> bool:
     return any(low <= wavelength <= high for low, high in map(_reach, radiation_names()))
 
 
-def _agree(attrs: dict[str, str | float], found: dict[str, str | float], name: str, first: str) -> None:
+def _agree(attrs: Attributes, declared: Attributes, name: str, first: str) -> None:
     """Take over what a further file says; files of one specimen must say the same."""
-    for key, new in found.items():
+    for key, new in declared.items():
         old = attrs.get(key, "")
         if old == "" or new == "":
             attrs[key] = old if new == "" else new
+        elif key == "start_time":
+            attrs[key] = min(str(old), str(new))
         elif old != new and not (key == "temperature_c" and abs(float(old) - float(new)) <= SAME_TEMPERATURE):
             raise PatternError(
                 f"{name}: {key} is {new}, in {first} it is {old}; only scans of one specimen measured alike "
@@ -346,7 +362,7 @@ def _scans(content: FileContent, options: _Options, name: str, wavelength: str |
     used = content.wavelength_nm or (float(wavelength) if wavelength is not None else None)
     checked = [check_scan(scan, name, axis) for scan in content.ranges]
     angles = [to_two_theta(scan, name, axis, unit, used) for scan in checked]
-    check_radians(angles, name)
+    check_reach(angles, [scan.values for scan in checked], name)
     if sum(len(a) for a in angles) < 3:
         raise PatternError(f"{name}: only {sum(len(a) for a in angles)} point(s); a pattern needs at least 3")
     if not any(scan.values.any() for scan in checked):
@@ -376,15 +392,15 @@ def _option_times(options: _Options, n: int, name: str) -> list[float | None]:
 def _scan(
     scan: ScanRange, two_theta: Array, content: FileContent, time: float | None, name: str, title: str
 ) -> _Scan:
-    said = scan.counting_time_s
-    if said is not None and time is not None and np.any(np.abs(said / time - 1.0) > 1e-3):
+    in_file = scan.counting_time_s
+    if in_file is not None and time is not None and np.any(np.abs(in_file / time - 1.0) > 1e-3):
         raise PatternError(
-            f"{name}: {scan.place(0)}: counting time {said[0]:g} s in the file, {time:g} s in the option; "
+            f"{name}: {scan.place(0)}: counting time {in_file[0]:g} s in the file, {time:g} s in the option; "
             "leave the option out or correct the file"
         )
-    seconds = said if said is not None else np.full(len(two_theta), 1.0 if time is None else time)
+    seconds = in_file if in_file is not None else np.full(len(two_theta), 1.0 if time is None else time)
     kind, variance, flags = _uncertainty(scan, content, name)
-    known = said is not None or time is not None
+    known = in_file is not None or time is not None
     return _Scan(title, two_theta, scan.values, variance, seconds, known, kind, flags)
 
 
@@ -399,13 +415,14 @@ def _uncertainty(
     flags = [judgement.flag] if judgement.flag and not judged else []
     if scan.uncertainties is None:
         return kind, judgement.variance, flags
-    positive = scan.uncertainties[scan.uncertainties > 0.0]
+    # sqrt(0) of an empty channel: it is as uncertain as the channel with the fewest counts.
+    squares = scan.uncertainties**2
+    positive = squares[squares > 0.0]
     if len(positive) == 0:
         raise PatternError(
             f"{name}: {scan.place(0)}: all standard uncertainties are zero; leave the column out"
         )
-    # sqrt(0) of an empty channel: it is as uncertain as the channel with the fewest counts.
-    variance = np.where(scan.uncertainties > 0.0, scan.uncertainties, positive.min()) ** 2
+    variance = np.where(squares > 0.0, squares, positive.min())
     flags = [
         (flag, f"{message.partition(';')[0]}; the standard uncertainties of the file are used")
         for flag, message in flags
@@ -421,7 +438,7 @@ def _uncertainty(
 
 
 def _assemble(
-    scans: list[_Scan], attrs: dict[str, str | float], flags: list[tuple[str, str]]
+    scans: list[_Scan], attrs: Attributes, flags: list[tuple[str, str]]
 ) -> xr.DataArray:
     differing = _differing(scans)
     merged = _sum_repeats(scans, flags, str(attrs["source_file"]))
@@ -470,12 +487,11 @@ def _assemble(
 
 def _sum_repeats(scans: list[_Scan], flags: list[tuple[str, str]], names: str) -> list[_Scan]:
     """Add up scans over the same angles."""
-    merged: list[_Scan] = []
+    merged: dict[bytes, _Scan] = {}
     repeats = 0
-    for scan in scans:
-        same = next((other for other in merged if _same_angles(other.two_theta, scan.two_theta)), None)
-        if same is None:
-            merged.append(scan)
+    for scan, angles in zip(scans, same_angles([scan.two_theta for scan in scans]), strict=True):
+        same = merged.setdefault(angles.tobytes(), scan)
+        if same is scan:
             continue
         if same.kind != scan.kind:
             raise PatternError(
@@ -495,7 +511,7 @@ def _sum_repeats(scans: list[_Scan], flags: list[tuple[str, str]], names: str) -
         _note(same.flags, *scan.flags)
     if repeats:
         _note(flags, ("summed-scans", f"{repeats} scan(s) repeated angles of another and were added to it"))
-    return merged
+    return list(merged.values())
 
 
 def _poisson(scan: _Scan) -> bool:
@@ -508,24 +524,18 @@ def _differing(scans: list[_Scan]) -> list[tuple[str, str]]:
         Repeat(scan.name, scan.two_theta, scan.values, scan.variance, scan.counting_time, _poisson(scan))
         for scan in scans
     ]
-    found = scans_that_differ(repeats)
-    if not found:
+    differing = scans_that_differ(repeats)
+    if not differing:
         return []
-    said = [
+    differences = [
         f"{' and '.join(names)} {'differ' if len(names) > 1 else 'differs from the other scans'} by a reduced chi "
         f"square of {by.chi2_reduced:.3g} on {by.angles} common angles, where counting gives 1 ± {by.spread:.2g}"
-        for names, by in found
+        for names, by in differing
     ]
     message = (
-        f"{'; '.join(said)} (one factor of scale taken out; told beyond {BEYOND_COUNTING:g} standard deviations): "
-        "another specimen, or one that moved or was mounted anew. They were taken as one pattern all the same; where "
-        "they are not, give each a sample of its own"
+        f"{'; '.join(differences)} (one factor of scale taken out; told beyond {BEYOND_COUNTING:g} standard "
+        "deviations): another specimen, or one that moved or was mounted anew. They were taken as one pattern all the "
+        "same; where they are not, give each a sample of its own"
     )
     return [("scans-differ", message)]
 
-
-def _same_angles(a: Array, b: Array) -> bool:
-    if len(a) != len(b):
-        return False
-    step = float(np.median(np.diff(a))) if len(a) > 1 else 0.0
-    return bool(np.all(np.abs(a - b) <= _SAME_ANGLES * step))

@@ -18,6 +18,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from xrdorder.patterns.angle_step import angle_step
+
 Array = NDArray[np.float64]
 
 BEYOND_COUNTING = 4.0
@@ -27,6 +29,13 @@ normal distribution."""
 LEAST_EXCESS = 1.0
 """Excess of the reduced chi square that is wanted on top where variances are estimated from the scatter of the points:
 they may be off by half, and neighbouring points may hang together (judged)."""
+
+SAME_ANGLE = 0.01
+"""Share of a step within which two angles are one: encoders repeat an angle to a fraction of a step, and a hundredth of
+it moves no line."""
+
+MOST_TOLD = 10
+"""Scans that are told to differ; where there are more, the specimen is not one at all."""
 
 FEWEST_ANGLES = 30
 """Common angles below which chi square is too far from a normal distribution to be judged so."""
@@ -66,74 +75,114 @@ class Difference(NamedTuple):
         return (self.chi2_reduced - 1.0) / self.spread
 
 
-def difference(scan: Repeat, others: Sequence[Repeat], step_share: float = 0.01) -> Difference | None:
+def same_angles(scales: Sequence[Array]) -> list[NDArray[np.intp]]:
+    """Number the angles of several scans, so that angles that are one have one number.
+
+    Parameters
+    ----------
+    scales : sequence of (n,) array
+        Rising angles of each scan.
+
+    Returns
+    -------
+    list of (n,) int array
+        Numbers from zero, rising with the angle.
+    """
+    angles = np.concatenate(scales)
+    near = np.concatenate([np.full(len(scale), SAME_ANGLE * angle_step(scale)) for scale in scales])
+    order = np.argsort(angles, kind="stable")
+    apart = np.diff(angles[order]) > np.minimum(near[order][1:], near[order][:-1])
+    numbers = np.empty(len(angles), dtype=np.intp)
+    numbers[order] = np.concatenate([[0], np.cumsum(apart)])
+    return np.split(numbers, np.cumsum([len(scale) for scale in scales])[:-1])
+
+
+class _Sum:
+    """Scans and, at each of their angles, the sum of all, so that each can be held against the rest in one step."""
+
+    def __init__(self, scans: Sequence[Repeat]) -> None:
+        self.scans = list(scans)
+        self.places = same_angles([scan.two_theta for scan in scans])
+        self.totals = np.zeros((4, max(int(place[-1]) for place in self.places) + 1))  # values, variance, time, scans
+        for scan, place in zip(self.scans, self.places, strict=True):
+            self._add(scan, place, 1.0)
+
+    def _add(self, scan: Repeat, place: NDArray[np.intp], sign: float) -> None:
+        for total, column in zip(self.totals, _columns(scan), strict=True):
+            np.add.at(total, place, sign * column)
+
+    def remove(self, index: int) -> Repeat:
+        """Take a scan out."""
+        scan = self.scans.pop(index)
+        self._add(scan, self.places.pop(index), -1.0)
+        return scan
+
+    def difference(self, index: int) -> Difference | None:
+        """Hold a scan against the sum of the others on the angles that they have in common."""
+        scan = self.scans[index]
+        rest = self.totals[:, self.places[index]] - _columns(scan)
+        common = rest[3] > 0.5
+        own = scan.values[common]
+        others, variance, time, _ = rest[:, common]
+        if not (own.sum() > 0.0 and others.sum() > 0.0):
+            return None
+        ratio = scan.counting_time[common] / time
+        ratio = ratio * (own.sum() / float(ratio @ others))
+        if all(one.poisson for one in self.scans):
+            counted = own + others > 0.0
+            n, share = (own + others)[counted], (ratio / (1.0 + ratio))[counted]
+            expected = n * share * (1.0 - share)
+            terms = (own[counted] - share * n) ** 2 / expected
+            spread = 2.0 + (1.0 - 6.0 * share * (1.0 - share)) / expected
+        else:
+            terms = (own - ratio * others) ** 2 / (scan.variance[common] + ratio**2 * variance)
+            spread = np.full(len(terms), 2.0)
+        if len(terms) < FEWEST_ANGLES:
+            return None
+        degrees = len(terms) - 1
+        return Difference(float(terms.sum()) / degrees, float(np.sqrt(spread.sum())) / degrees, len(terms))
+
+
+def _columns(scan: Repeat) -> Array:
+    return np.stack([scan.values, scan.variance, scan.counting_time, np.ones(len(scan.values))])
+
+
+def difference(scan: Repeat, others: Sequence[Repeat]) -> Difference | None:
     """Hold a scan against the sum of others on the angles that they have in common.
 
     Parameters
     ----------
     scan : Repeat
     others : sequence of Repeat
-    step_share : float
-        Share of the step within which two angles are one.
 
     Returns
     -------
     Difference or None
         None where there is too little in common to tell.
     """
-    rest, variance, time = (np.zeros(len(scan.two_theta)) for _ in range(3))
-    for other in others:
-        here, there = _common(scan.two_theta, other.two_theta, step_share)
-        rest[here] += other.values[there]
-        variance[here] += other.variance[there]
-        time[here] += other.counting_time[there]
-    common = time > 0.0
-    own, rest = scan.values[common], rest[common]
-    ratio = scan.counting_time[common] / time[common]
-    if not (own.sum() > 0.0 and rest.sum() > 0.0):
-        return None
-    ratio = ratio * (own.sum() / float(ratio @ rest))
-    if scan.poisson and all(other.poisson for other in others):
-        counted = own + rest > 0.0
-        n, share = (own + rest)[counted], (ratio / (1.0 + ratio))[counted]
-        expected = n * share * (1.0 - share)
-        terms = (own[counted] - share * n) ** 2 / expected
-        spread = 2.0 + (1.0 - 6.0 * share * (1.0 - share)) / expected
-    else:
-        terms = (own - ratio * rest) ** 2 / (scan.variance[common] + ratio**2 * variance[common])
-        spread = np.full(len(terms), 2.0)
-    if len(terms) < FEWEST_ANGLES:
-        return None
-    degrees = len(terms) - 1
-    return Difference(float(terms.sum()) / degrees, float(np.sqrt(spread.sum())) / degrees, len(terms))
-
-
-def _common(a: Array, b: Array, step_share: float) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Indices into two rising series of angles that are the same."""
-    near = step_share * float(np.median(np.diff(a))) if len(a) > 1 else 0.0
-    at = np.clip(np.searchsorted(b, a - near), 0, len(b) - 1)
-    here = np.flatnonzero(np.abs(b[at] - a) <= near)
-    return here, at[here]
+    return _Sum([scan, *others]).difference(0)
 
 
 def scans_that_differ(scans: Sequence[Repeat]) -> list[tuple[tuple[str, ...], Difference]]:
-    """Find scans that differ from the rest by more than counting, the worst first.
+    """Find scans that differ from the rest by more than counting, the worst first and not more than `MOST_TOLD`.
 
     The worst is taken out before the others are judged, since it stands in the sum that they are held against. Of two
     scans nobody can say which is the odd one: both are named.
     """
-    left = list(scans)
+    if len(scans) < 2:
+        return []
+    left = _Sum(scans)
     found: list[tuple[tuple[str, ...], Difference]] = []
-    while len(left) > 1:
-        judged = [(k, difference(scan, left[:k] + left[k + 1 :])) for k, scan in enumerate(left)]
-        doubtful = [(d.significance, k, d) for k, d in judged if d is not None and _beyond(d, left)]
+    while len(left.scans) > 1 and len(found) < MOST_TOLD:
+        judged = [(k, left.difference(k)) for k in range(len(left.scans))]
+        doubtful = [(d.significance, k, d) for k, d in judged if d is not None and _beyond(d, left.scans)]
         if not doubtful:
             break
         _, worst, by = max(doubtful)
-        if len(left) == 2:
-            found.append(((left[0].name, left[1].name), by))
+        if len(left.scans) == 2:
+            found.append(((left.scans[0].name, left.scans[1].name), by))
             break
-        found.append(((left.pop(worst).name,), by))
+        found.append(((left.remove(worst).name,), by))
     return found
 
 

@@ -18,13 +18,17 @@ header. Comments and headers may declare, as ``key: value`` or ``key = value``:
 ``mount``               one of the mounts of `xrdorder.patterns`
 ``temperature``         of the specimen, with its unit in the value or the key (``temperature_c``)
 ``intensity_kind``      "intensities" where the values are known not to be counts
+``start_time``          when the scan began (ISO 8601)
+``number_of_points``    of the file, or of each range; a file that holds fewer ended early, and that is flagged
 ``flags``               what was noticed before the file was written, a JSON list of [name, message]
 ======================  =====================================================================================
 
-A comment that mentions one radiation in passing ("Cu K-alpha, Ni filter") declares it too.
+``lambda`` is a wavelength too. A comment that mentions one radiation in passing ("Cu K-alpha, Ni filter") declares it;
+one that speaks of neutrons or electrons as the radiation ends the reading.
 
 A blank or comment line may end a range. The next rows are a new range if their angles start again further
-back, if a counting time is declared between, or if the step changes; otherwise the range simply goes on.
+back, if a counting time is declared between, or if the step changes; otherwise the range simply goes on. Angles may
+fall instead of rise.
 """
 
 import re
@@ -34,19 +38,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xrdorder.exceptions import PatternError
-from xrdorder.patterns import declared
+from xrdorder.patterns import declared, ended
 from xrdorder.patterns.content import MOUNTS, Array, FileContent, ScanRange
 
 _COMMENT = ("#", "!", "%", "//", "*", "'")
 _NUMERIC_ROW = re.compile(r"^[\s\"]*[-+.,]?\d[\d\s.,;eE+\-\"]*$")
 _DECLARATION = re.compile(r"^[\s#!%/*';\"]*([A-Za-z][\w .\-/()\[\]θ°Å]*?)\s*[:=]\s*(.*\S)\s*$")
 _COUNTING_TIME = ("counting_time", "count_time", "time_per_step", "step_time", "counting_time_per_step")
+_WITH_UNIT = ("wavelength", "lambda", "temperature", *_COUNTING_TIME)  # whose unit may stand in the key
+_WORDS = {"mount": MOUNTS, "intensity_kind": ("counts", "intensities")}
 # Rows looked at to learn how columns and decimals are written; a whole angle such as "20" tells nothing, a
 # hundred of them in a row do not happen.
 _SAMPLE_ROWS = 200
 # A step that changes by more than this between two stretches is a range of its own; encoders scatter by less.
 _STEP_CHANGE = 0.2
 
+# What a line must hold to declare anything; a million lines of comments hold nothing of it.
+_TELLING = re.compile(
+    r"wave|lambda|temperature|time|radiation|geometry|mount|kind|flags|points|k[\s\-_]*[αa\\]|tron|spall|reactor|flight"
+)
 _CONTROL = re.compile(r"[\x01-\x08\x0b\x0e-\x19\x1b-\x1f]")
 _STARTS = frozenset('0123456789.,+-"')
 
@@ -74,7 +84,7 @@ def decode(data: bytes, name: str) -> str:
     return text
 
 
-def read_text(text: str, name: str, *, falling: bool = False) -> FileContent:
+def read_text(text: str, name: str) -> FileContent:
     """Read text columns.
 
     Parameters
@@ -83,8 +93,6 @@ def read_text(text: str, name: str, *, falling: bool = False) -> FileContent:
         Content of the file.
     name : str
         Name of the file, for messages.
-    falling : bool
-        True when the axis may run downwards (d); the direction is then that of the first two rows.
 
     Returns
     -------
@@ -113,7 +121,24 @@ def read_text(text: str, name: str, *, falling: bool = False) -> FileContent:
             table.pause(row)
         else:
             table.add(start, row)
-    return table.finish(falling)
+    content = table.finish()
+    if lines[-1]:
+        _leave_out_cut_number(lines, table.written, content)
+    return content
+
+
+def _leave_out_cut_number(lines: list[str], written: "_Columns", content: FileContent) -> None:
+    """Leave out the last point of a file that ends in the middle of a number."""
+    scan = content.ranges[-1]
+    first = max(int(scan.numbers[-1]) - ended.NEIGHBOURS - 1, 0)
+    rows = [fields for line in lines[first:] if len(fields := written.split(line)) > 1]
+    if scan.numbers[-1] != len(lines) or len(scan.values) < 2 or not rows:
+        return
+    last = rows[-1][-1]
+    if ended.cut_number(last, [fields[-1] for fields in rows[:-1]]):
+        content.ranges[-1] = scan.without_last()
+        why = f"its last number, {declared.short(last)}, lacks digits; the point is left out"
+        content.flags.append(ended.flag(why))
 
 
 @dataclass(frozen=True)
@@ -181,6 +206,7 @@ class _Table:
         self.paused = True
         self.header: tuple[int, list[str]] | None = None
         self.radiations: set[str] = set()
+        self.points = 0  # as declared
 
     def extend(self, number: int, rows: list[str]) -> None:
         """Take in rows that follow each other, the first on line `number`."""
@@ -232,19 +258,21 @@ class _Table:
         if row:
             self._declare(row)
 
-    def finish(self, falling: bool) -> FileContent:
+    def finish(self) -> FileContent:
         """Cut the rows into ranges."""
         if not self.count:
             if self.header is None:
                 raise PatternError(f"{self.name}: no rows of numbers in the file; is it the right file?")
             raise PatternError(
                 f"{self.name}: line {self.header[0]}: no rows of numbers; expected angle and counts, found "
-                f"'{_short(' '.join(self.header[1]))}'"
+                f"'{declared.short(' '.join(self.header[1]))}'"
             )
         if len(self.radiations) == 1 and not self.content.radiation:
             self.content.radiation = self.radiations.pop()
         table, numbers = np.concatenate(self.tables), np.concatenate(self.numbers)
-        cuts = self._ranges(table[:, 0], falling)
+        if self.points:
+            self.content.flags.extend(ended.points(self.points, self.count))
+        cuts = self._ranges(table[:, 0])
         for first, last, time in cuts:
             seconds = None if time is None else np.full(last - first, time)
             uncertainties = table[first:last, 2] if self.columns == 3 else None
@@ -292,20 +320,20 @@ class _Table:
 
     def _no_number(self, number: int, fields: list[str]) -> PatternError:
         bad = next((field for field in fields if not _is_number(field)), " ".join(fields))
-        what = f"'{_short(bad)}' is not a number" if bad else "an empty column"
+        what = f"'{declared.short(bad)}' is not a number" if bad else "an empty column"
         return PatternError(
             f"{self.name}: line {number}: {what}; correct the row, or mark it as a comment with #"
         )
 
-    def _ranges(self, axis: Array, falling: bool) -> list[tuple[int, int, float | None]]:
+    def _ranges(self, axis: Array) -> list[tuple[int, int, float | None]]:
         """Join stretches that belong to one scan; return first row, end and counting time of each range."""
-        sign = -1.0 if falling and len(axis) > 1 and axis[1] < axis[0] else 1.0
         ends = [*self.starts[1:], len(axis)]
         ranges: list[tuple[int, int, float | None]] = []
         for first, last, time, forced in zip(self.starts, ends, self.times, self.forced, strict=True):
             if ranges and not forced:
                 begin, before, _ = ranges[-1]
-                back = sign * (axis[first] - axis[before - 1]) <= 0.0
+                way = axis[before - 1] - axis[begin] or axis[last - 1] - axis[first]
+                back = (axis[first] - axis[before - 1]) * (-1.0 if way < 0.0 else 1.0) <= 0.0
                 if last - first < 2 or not (back or _step_changes(axis[begin:before], axis[first:last])):
                     ranges[-1] = (begin, last, time)
                     continue
@@ -314,35 +342,19 @@ class _Table:
 
     def _declare(self, row: str) -> None:
         """Take what a comment or header line declares."""
-        match = _DECLARATION.match(row)
-        key = (
-            re.sub(r"[^a-z0-9]+", "_", match[1].lower().replace("å", "angstrom")).strip("_") if match else ""
-        )
-        value = match[2] if match else ""
-        base, _, unit = key.rpartition("_")
-        if base not in ("wavelength", "temperature", *_COUNTING_TIME):
-            base, unit = key, ""
-        content = self.content
-        if base in _COUNTING_TIME:
+        if not _TELLING.search(row.lower()):
+            return
+        key, unit, value = _declaration(row)
+        if key in _COUNTING_TIME:
             self._declare_time(value, unit)
-        elif base == "wavelength":
-            content.wavelength_nm = declared.wavelength_nm(value, unit) or content.wavelength_nm
-        elif base == "temperature":
-            content.temperature_c = declared.celsius(value, unit)
-        elif key == "radiation":
-            content.radiation = declared.radiation_in_words(value) or value
-        elif key == "geometry":
-            content.geometry = declared.geometry_in_words(value)
-        elif key == "mount" and value in MOUNTS:
-            content.mount = value
-        elif key == "intensity_kind" and value in ("counts", "intensities"):
-            content.intensity_kind = value
-        elif key == "flags":
-            content.flags.extend(declared.flags(value))
-        else:
-            spoken = declared.radiation_in_words(row)
-            if spoken:
-                self.radiations.add(spoken)
+        elif key == "number_of_points":
+            self.points += int(value) if value.isdecimal() and len(value) < 10 else 0
+        elif not _take(self.content, key, value, unit) and (spoken := declared.radiation_in_words(row)):
+            self.radiations.add(spoken)
+        if key != "flags" and (particle := declared.particle_in_words(row)):
+            raise PatternError(
+                f"{self.name}: '{declared.short(row)}': measured with {particle}s; only X-ray patterns can be read"
+            )
 
     def _declare_time(self, value: str, unit: str) -> None:
         if value.lower().startswith("unknown"):
@@ -353,6 +365,35 @@ class _Table:
         if time is not None:
             self.time = time
             self.time_declared = True
+
+
+def _declaration(row: str) -> tuple[str, str, str]:
+    """Key, unit and value of a line as ``wavelength_nm: 0.154``; empty where it declares nothing."""
+    match = _DECLARATION.match(row) if ":" in row or "=" in row else None
+    if match is None:
+        return "", "", ""
+    key = re.sub(r"[^a-z0-9]+", "_", match[1].lower().replace("å", "angstrom")).strip("_")
+    base, _, unit = key.rpartition("_")
+    return (base, unit, match[2]) if base in _WITH_UNIT else (key, "", match[2])
+
+
+def _take(content: FileContent, key: str, value: str, unit: str) -> bool:
+    """Take what a line declares of the measurement; return whether it declares anything."""
+    if key in ("wavelength", "lambda"):
+        content.wavelength_nm = declared.wavelength_nm(value, unit) or content.wavelength_nm
+    elif key == "temperature":
+        content.temperature_c = declared.celsius(value, unit)
+    elif key == "radiation":
+        content.radiation = declared.radiation_in_words(value) or value
+    elif key == "geometry":
+        content.geometry = declared.geometry_in_words(value)
+    elif key == "flags":
+        content.flags.extend(declared.flags(value))
+    elif key == "start_time" or value in _WORDS.get(key, ()):
+        setattr(content, key, value)
+    else:
+        return False
+    return True
 
 
 def _step_changes(before: Array, after: Array) -> bool:
@@ -369,8 +410,3 @@ def _is_number(field: str) -> bool:
         return False
     return "_" not in field
 
-
-def _short(text: str) -> str:
-    """Shorten what is quoted from a file, and keep it on one line."""
-    text = "".join(c if c.isprintable() else "?" for c in text)
-    return text if len(text) <= 30 else text[:27] + "..."

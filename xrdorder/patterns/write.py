@@ -1,9 +1,10 @@
 """Write a pattern so that `read_pattern` gives it back.
 
 The suffix decides: ``.xy``, ``.txt``, ``.dat`` text columns separated by blanks, ``.csv`` by commas, ``.cif``
-a powder CIF (1.1), ``.nxs`` NeXus. Numbers are written with as many digits as it takes to read the same
-number back. A third column (an item of standard uncertainties) is written only where the variance is not
-simply that of counts.
+a powder CIF (1.1), ``.nxs`` NeXus (NXmonopd as far as a pattern knows what that asks for: not the rotation of the
+specimen, nor what a monitor counted). Numbers are written with as many digits as it takes to read the same number back.
+Standard uncertainties, a third column, brackets in a CIF, are written only where the variance is not simply that of
+counts. A CIF holds items of the core and the powder dictionary and no others.
 
 What comes back differs in this only: ``source_file`` and ``sha256`` are those of the new file, and a CIF
 carries no flags (they are found anew). Angles that stand twice are written as ranges that are joined again on
@@ -13,6 +14,8 @@ reading.
 import os
 import tempfile
 from collections.abc import Callable
+from datetime import UTC, datetime
+from decimal import Decimal
 from pathlib import Path
 
 import h5py
@@ -22,10 +25,11 @@ from gemmi import cif
 from numpy.typing import NDArray
 
 from xrdorder.exceptions import PatternError
-from xrdorder.patterns.content import Array
+from xrdorder.patterns.content import COUNTS_IN_SPITE_OF_SU, Array
 from xrdorder.xrays import radiation
 
-_NOTES = ("radiation", "geometry", "mount", "temperature_c", "intensity_kind", "flags")
+_NOTES = ("radiation", "geometry", "mount", "temperature_c", "intensity_kind", "start_time", "flags")
+_NEXUS_NOTES = ("radiation", "geometry", "mount", "intensity_kind", "flags")
 
 
 def write_pattern(pattern: xr.DataArray, path: str | Path) -> None:
@@ -118,12 +122,24 @@ def _number(value: float) -> str:
     return str(int(value)) if value == int(value) and abs(value) < 1e15 else repr(float(value))
 
 
+def _with_su(value: float, u: float) -> str:
+    """Write a number with its standard uncertainty in brackets, in units of its last digit; none of either is lost.
+
+    >>> _with_su(1132.5, 34.25), _with_su(2e-05, 0.001)
+    ('1132.50(3425)', '0.00002(100)')
+    """
+    both = [Decimal(repr(float(x))) for x in (value, u)]
+    decimals = max(0, *(-int(x.as_tuple().exponent) for x in both))
+    return f"{both[0]:.{decimals}f}({int(both[1].scaleb(decimals))})"
+
+
 def _write_text(pattern: xr.DataArray, path: Path) -> None:
     separator = "," if path.suffix.lower() == ".csv" else " "
     uncertainties = _uncertainties(pattern)
     lines = [f"# {key}: {pattern.attrs[key]}" for key in _NOTES if str(pattern.attrs.get(key, ""))]
     if "wavelength_nm" in pattern.attrs:
         lines.append(f"# wavelength_nm: {pattern.attrs['wavelength_nm']!r}")
+    lines.append(f"# number_of_points: {pattern.size}")
     columns = ["two_theta_deg", "counts", *([] if uncertainties is None else ["standard_uncertainty"])]
     lines.append("# " + separator.join(columns))
     times = pattern["counting_time"].values if _time_known(pattern) else None
@@ -144,7 +160,8 @@ def _write_text(pattern: xr.DataArray, path: Path) -> None:
 def _write_cif(pattern: xr.DataArray, path: Path) -> None:
     uncertainties = _uncertainties(pattern)
     counts = pattern.attrs.get("intensity_kind", "counts") == "counts"
-    item = "_pd_meas_counts_total" if counts else "_pd_meas_intensity_total"
+    # "Standard uncertainties should not be quoted for these values", the dictionary says of counts.
+    item = "_pd_meas_intensity_total" if uncertainties is not None else "_pd_meas_counts_total"
     document = cif.Document()
     for number, part in enumerate(_ranges(pattern), 1):
         block = document.add_new_block(f"range_{number}")
@@ -152,11 +169,12 @@ def _write_cif(pattern: xr.DataArray, path: Path) -> None:
         tags = ["_pd_meas_2theta_scan", item]
         columns = [
             [repr(float(v)) for v in pattern["two_theta"].values[part]],
-            [_number(v) for v in pattern.values[part]],
+            [_number(v) for v in pattern.values[part]]
+            if uncertainties is None
+            else [_with_su(v, u) for v, u in zip(pattern.values[part], uncertainties[part], strict=True)],
         ]
-        if uncertainties is not None:
-            tags.append(f"{item}_su")
-            columns.append([repr(float(v)) for v in uncertainties[part]])
+        if counts and uncertainties is not None:
+            block.set_pair("_pd_meas_special_details", cif.quote(COUNTS_IN_SPITE_OF_SU))
         if _time_known(pattern):
             times = [_number(v) for v in pattern["counting_time"].values[part]]
             if len(set(times)) == 1:
@@ -170,14 +188,19 @@ def _write_cif(pattern: xr.DataArray, path: Path) -> None:
 
 
 def _describe(block: cif.Block, pattern: xr.DataArray) -> None:
+    block.set_pair("_diffrn_radiation_probe", "x-ray")
     name = str(pattern.attrs.get("radiation", ""))
-    lines = radiation(name).lines if name else ()
+    lines = _lines(pattern)
     if len(lines) > 1 or name.endswith("1"):
         element, _, shell = name.partition("-")
         kind = f"{element.capitalize()} K\\a" + ("~1~" if shell.endswith("1") else "")
         block.set_pair("_diffrn_radiation_type", cif.quote(kind))
-    if "wavelength_nm" in pattern.attrs:
-        block.set_pair("_diffrn_radiation_wavelength", _angstrom(float(pattern.attrs["wavelength_nm"])))
+    if len(lines) == 1:
+        block.set_pair("_diffrn_radiation_wavelength", _angstrom(lines[0][0]))
+    elif lines:
+        loop = block.init_loop("_diffrn_radiation_wavelength", ["_id", "", "_wt"])
+        for number, (wavelength, weight) in enumerate(lines, 1):
+            loop.add_row([str(number), _angstrom(wavelength), f"{weight:.4f}"])
     if "temperature_c" in pattern.attrs:
         block.set_pair(
             "_diffrn_ambient_temperature", repr(round(float(pattern.attrs["temperature_c"]) + 273.15, 6))
@@ -188,7 +211,19 @@ def _describe(block: cif.Block, pattern: xr.DataArray) -> None:
     if geometry == "capillary":
         block.set_pair("_pd_spec_shape", "cylinder")
     if pattern.attrs.get("mount"):
-        block.set_pair("_pd_spec_mount", cif.quote(str(pattern.attrs["mount"])))
+        block.set_pair("_pd_spec_mounting", cif.quote(str(pattern.attrs["mount"])))
+    if pattern.attrs.get("start_time"):
+        block.set_pair("_pd_meas_datetime_initiated", cif.quote(str(pattern.attrs["start_time"])))
+
+
+def _lines(pattern: xr.DataArray) -> list[tuple[float, float]]:
+    """Wavelengths (nm) of the radiation and their weights: Kα1, and Kα2 where there is one."""
+    if "wavelength_nm" not in pattern.attrs:
+        return []
+    first = [(float(pattern.attrs["wavelength_nm"]), 1.0)]
+    name = str(pattern.attrs.get("radiation", ""))
+    tube = radiation(name) if name else None
+    return [*first, (tube.peak_nm("Ka2"), tube.alpha2_ratio)] if tube and tube.alpha2_ratio > 0.0 else first
 
 
 def _angstrom(wavelength_nm: float) -> str:
@@ -199,29 +234,38 @@ def _angstrom(wavelength_nm: float) -> str:
 def _write_nexus(pattern: xr.DataArray, path: Path) -> None:
     uncertainties = _uncertainties(pattern)
     with h5py.File(path, "w") as file:
-        file.attrs.update({"NX_class": "NXroot", "default": "entry1"})
+        file.attrs.update({"NX_class": "NXroot", "default": "entry1", "creator": "xrdorder"})
+        file.attrs["file_time"] = datetime.now(UTC).isoformat(timespec="seconds")
         for number, part in enumerate(_ranges(pattern), 1):
             entry = _group(file, f"entry{number}", "NXentry")
             entry.attrs["default"] = "data"
-            data = _group(entry, "data", "NXdata")
-            data.attrs.update({"signal": "counts", "axes": ["two_theta"], "two_theta_indices": [0]})
-            data.attrs.update(
-                {
-                    k: str(pattern.attrs[k])
-                    for k in ("geometry", "mount", "intensity_kind", "flags")
-                    if k in pattern.attrs
-                }
-            )
-            data.create_dataset("counts", data=pattern.values[part])
-            data.create_dataset("two_theta", data=pattern["two_theta"].values[part]).attrs["units"] = "degree"
-            if uncertainties is not None:
-                data.create_dataset("counts_errors", data=uncertainties[part])
+            entry["definition"] = "NXmonopd"
+            entry["title"] = str(pattern.attrs.get("source_file", "")) or "powder pattern"
+            if pattern.attrs.get("start_time"):
+                entry["start_time"] = str(pattern.attrs["start_time"])
             instrument = _group(entry, "instrument", "NXinstrument")
+            detector = _group(instrument, "detector", "NXdetector")
+            detector.create_dataset("data", data=pattern.values[part])
+            angles = detector.create_dataset("polar_angle", data=pattern["two_theta"].values[part])
+            angles.attrs["units"] = "degree"
             if _time_known(pattern):
-                detector = _group(instrument, "detector", "NXdetector")
-                times = detector.create_dataset("count_time", data=pattern["counting_time"].values[part])
-                times.attrs["units"] = "s"
+                _nexus_times(entry, detector, pattern["counting_time"].values[part])
+            data = _group(entry, "data", "NXdata")
+            data.attrs.update({"signal": "data", "axes": ["polar_angle"], "polar_angle_indices": [0]})
+            data.attrs.update({k: str(pattern.attrs[k]) for k in _NEXUS_NOTES if k in pattern.attrs})
+            data["data"], data["polar_angle"] = detector["data"], detector["polar_angle"]
+            if uncertainties is not None:
+                data.create_dataset("data_errors", data=uncertainties[part])
             _describe_nexus(entry, instrument, pattern)
+
+
+def _nexus_times(entry: h5py.Group, detector: h5py.Group, seconds: Array) -> None:
+    """Write the time of each point and, where it is one, what the scan was set to."""
+    detector.create_dataset("count_time", data=seconds).attrs["units"] = "s"
+    if len(set(seconds)) == 1:
+        monitor = _group(entry, "monitor", "NXmonitor")
+        monitor["mode"] = "timer"
+        monitor.create_dataset("preset", data=float(seconds[0])).attrs["units"] = "s"
 
 
 def _group(parent: h5py.Group, name: str, nx_class: str) -> h5py.Group:
@@ -231,16 +275,16 @@ def _group(parent: h5py.Group, name: str, nx_class: str) -> h5py.Group:
 
 
 def _describe_nexus(entry: h5py.Group, instrument: h5py.Group, pattern: xr.DataArray) -> None:
-    name = str(pattern.attrs.get("radiation", ""))
-    source = _group(instrument, "source", "NXsource")
-    source["probe"] = "x-ray"
-    if name:
-        source["radiation"] = name
-    if "wavelength_nm" in pattern.attrs:
+    _group(instrument, "source", "NXsource")["probe"] = "x-ray"
+    if lines := _lines(pattern):
+        wavelengths, weights = map(np.array, zip(*lines, strict=True))
+        crystal = _group(instrument, "crystal", "NXcrystal")
         beam = _group(instrument, "beam", "NXbeam")
-        wavelength = beam.create_dataset("incident_wavelength", data=float(pattern.attrs["wavelength_nm"]))
-        wavelength.attrs["units"] = "nm"
+        for group, key in ((crystal, "wavelength"), (beam, "incident_wavelength")):
+            group.create_dataset(key, data=wavelengths).attrs["units"] = "nm"
+        beam["incident_wavelength_weights"] = weights
     sample = _group(entry, "sample", "NXsample")
+    sample["name"] = entry["title"][()]
     if "temperature_c" in pattern.attrs:
         temperature = sample.create_dataset("temperature", data=float(pattern.attrs["temperature_c"]))
         temperature.attrs["units"] = "degC"

@@ -1,7 +1,7 @@
 """What to react next? Response surfaces over furnace schedules, the best treatment so far, proposals.
 
 * `Furnace` holds the limits, `Space` the variables;
-* `plan` takes measured `xrdorder.studies.comparison.Values` and their treatments: the best so far and how sure, the
+* `plan` takes measured `xrdorder.comparison.Values` and their treatments: the best so far and how sure, the
   next one to three treatments and what each would tell; `plan_words` says it;
 * `front` is between two plans: treatments that nothing beats in both quantities;
 * `HoldBound` and `measured_limit` are constraints;
@@ -12,8 +12,8 @@ a magnet on. Rules of the laboratory and of the furnace come first.
 """
 
 from xrdorder.planning.constraints import Constraint, HoldBound, MeasuredLimit, measured_limit
-from xrdorder.planning.front import Front, front
 from xrdorder.planning.furnace import Furnace, Space
+from xrdorder.planning.pareto import Front, front
 from xrdorder.planning.planner import Best, Plan, Proposal, equal_by_chance, plan, plan_words
 from xrdorder.planning.responses import Response
 from xrdorder.planning.study import Limits, LotPlan, plan_lot

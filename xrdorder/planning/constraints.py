@@ -12,10 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import norm
 
+from xrdorder.comparison import Values
 from xrdorder.exceptions import StudyError
 from xrdorder.planning.furnace import Space
-from xrdorder.planning.process import Process, fit
-from xrdorder.studies.comparison import Values
+from xrdorder.planning.gaussian_process import Process, fit
+from xrdorder.quantities.formatting import digits
 from xrdorder.treatments import History
 
 Array = NDArray[np.float64]
@@ -166,7 +167,7 @@ def nearest_miss(constraint: Constraint, treatments: Sequence[History], label: C
     k = int(np.argmin(over))
     if over[k] <= 0.0:
         return ""
-    return f"; {label(treatments[k])} misses it by least, {over[k]:.2g} h, ramps counted"
+    return f"; {label(treatments[k])} misses it by least, {digits(over[k], 2)} h, ramps counted"
 
 
 def allowed(constraints: Sequence[Constraint], treatments: Sequence[History]) -> Array:

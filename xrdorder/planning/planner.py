@@ -11,15 +11,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import chi2, norm
 
+from xrdorder.comparison import Repeatability, Values
+from xrdorder.comparison.differences import mean_weights
+from xrdorder.comparison.replicates import FEW, NONE
+from xrdorder.comparison.wording import probability_words
 from xrdorder.exceptions import StudyError
 from xrdorder.planning.constraints import Constraint, allowed, nearest_miss
 from xrdorder.planning.furnace import Space
-from xrdorder.planning.knowledge import Choice, after, choose, spread_out
-from xrdorder.planning.process import Process, fit
-from xrdorder.studies.comparison import Repeatability, Values
-from xrdorder.studies.comparison.replicates import FEW, NONE
-from xrdorder.studies.comparison.variants import mean_weights
-from xrdorder.studies.comparison.words import probability_words, rounded
+from xrdorder.planning.gaussian_process import Process, fit
+from xrdorder.planning.information import Choice, after, choose, spread_out
+from xrdorder.quantities.formatting import digits, rounded
 from xrdorder.treatments import History, Schedule
 
 Array = NDArray[np.float64]
@@ -523,7 +524,7 @@ def plan_words(found: Plan, unit: str = "", name: str = "") -> list[str]:
         if best.rivals:
             others = ", ".join(f"{other} ({probability:.2f})" for other, probability in best.rivals)
             lines.append(f"it may also be {others}")
-        gain = f"{best.expected_gain:.2g} {unit}".strip()
+        gain = f"{digits(best.expected_gain, 2)} {unit}".strip()
         lines.append(f"the best treatment inside the limits is expected to be better by {gain}")
     reacted = {tuple(row) for row in np.round(found.space.coordinates(found.treatments), 9)}
     for k, proposal in enumerate(found.proposals):
@@ -539,10 +540,10 @@ def plan_words(found: Plan, unit: str = "", name: str = "") -> list[str]:
             text += (
                 f"; {more} against the best so far, better with probability "
                 f"{probability_words(proposal.chance_better)}; once it is measured{' as well' * (k > 0)} the best is "
-                f"expected to gain {'another ' * (k > 0)}{proposal.worth:.2g} {unit}"
+                f"expected to gain {'another ' * (k > 0)}{digits(proposal.worth, 2)} {unit}"
             ).rstrip()
             if np.isfinite(proposal.u_after):
-                text += f", and the doubt of that difference to shrink to {proposal.u_after:.2g} {unit}".rstrip()
+                text += f", and the doubt of that difference to shrink to {digits(proposal.u_after, 2)} {unit}".rstrip()
         if not np.isfinite(proposal.worth):
             text += "; far from what was reacted: would tell whether anything differs"
         if proposal.allowed < 0.995:

@@ -6,26 +6,20 @@ of the patterns with their uncertainty tables, and what the laboratory measured 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from xrdorder.comparison import Repeatability, Values, repeatability, values_from_draws, values_of
+from xrdorder.comparison.replicates import FEW
+from xrdorder.estimates.conductors import conductors, measured_mean
 from xrdorder.exceptions import StudyError, ValidityError, XrdorderError
 from xrdorder.planning.furnace import Space
 from xrdorder.relations import PUBLISHED, Library
-from xrdorder.studies.comparison import (
-    Repeatability,
-    Values,
-    repeatability,
-    values_from_draws,
-    values_of,
-)
-from xrdorder.studies.comparison.replicates import FEW
-from xrdorder.superconductivity.currents import Conditions, Conductor
-from xrdorder.superconductivity.currents_study import conductors, measured_mean
+from xrdorder.superconductivity.currents import SURE, Conditions, Conductor
 from xrdorder.superconductivity.ratios import bc2_draws, relative_draws, tc_draws
 from xrdorder.treatments import History
 
@@ -63,6 +57,8 @@ class Response:
         Why there are no values.
     field_t : float
         Of a current.
+    carries : mapping of str to float
+        Share of the draws in which a sample is superconducting at temperature and field; empty unless estimated.
     """
 
     key: str
@@ -73,6 +69,16 @@ class Response:
     maximise: bool = True
     reason: str = ""
     field_t: float = np.nan
+    carries: Mapping[str, float] = field(default_factory=dict)
+
+    def normal(self, samples: Sequence[str]) -> bool:
+        """Whether all these samples are above their Tc or Bc2, as far as can be told."""
+        shares = [self.carries.get(name, 1.0) for name in samples]
+        return bool(shares) and max(shares) <= 1.0 - SURE
+
+    def surely_carries(self, samples: Sequence[str]) -> bool:
+        """Whether all these samples are superconducting, as far as can be told."""
+        return all(self.carries.get(name, 1.0) >= SURE for name in samples)
 
 
 def responses(
@@ -109,22 +115,24 @@ def responses(
         without = ""
     except ValidityError as error:
         samples, without = (), str(error)
+    bc2 = _bc2(samples, conditions)
     found = []
     values: Values | None
-    for field in fields_t:
-        key, noun = f"current_{field:g}T", f"layer current density at {field:g} T"
+    for b in fields_t:
+        key, noun = f"current_{b:g}T", f"layer current density at {b:g} T"
         if measured:
-            values = _shares(measured_values(results, "critical_current_a", conditions.temperature_k, field), key)
-            noun = f"critical current at {field:g} T"
-            found.append(_measured(key, noun, MEAN, values, conditions.temperature_k, field))
+            values = _shares(measured_values(results, "critical_current_a", conditions.temperature_k, b), key)
+            noun = f"critical current at {b:g} T"
+            found.append(_measured(key, noun, MEAN, values, conditions.temperature_k, b))
             continue
+        carries = _carrying(samples, bc2, b)
         try:
-            values = _currents(samples, field, conditions, key) if samples else None
-            found.append(Response(key, noun, MEAN, values, "estimate", True, without, field))
+            values = _currents(samples, b, conditions, key) if samples else None
+            found.append(Response(key, noun, MEAN, values, "estimate", True, without, b, carries))
         except ValidityError as error:
-            found.append(Response(key, noun, MEAN, None, "estimate", True, str(error), field))
-    found.append(_critical(results, samples, conditions, BC2, without, measured))
-    found.append(_critical(results, samples, conditions, TC, without, measured))
+            found.append(Response(key, noun, MEAN, None, "estimate", True, str(error), b, carries))
+    for key, draws in ((BC2, bc2), (TC, tc_draws(samples) if samples else None)):
+        found.append(_critical(results, samples, conditions, key, draws, without, measured))
     found.append(_sizes(results, grains if by_microscopy else None))
     return tuple(found)
 
@@ -133,21 +141,41 @@ MEAN = "of the mean"
 """Unit of a current: that of the samples together is one."""
 
 
+def _bc2(samples: Sequence[Conductor], conditions: Conditions) -> Array | ValidityError | None:
+    """Draws of Bc2, or why there are none."""
+    try:
+        return bc2_draws(samples, conditions) if samples else None
+    except ValidityError as error:
+        return error
+
+
+def _carrying(samples: Sequence[Conductor], bc2: Array | ValidityError | None, field_t: float) -> dict[str, float]:
+    """Share of the draws in which each sample is superconducting at a field."""
+    if not isinstance(bc2, np.ndarray):
+        return {}
+    known = [row[np.isfinite(row)] for row in bc2]
+    return {one.name: float(np.mean(row > field_t)) for one, row in zip(samples, known, strict=True) if row.size}
+
+
 def _critical(
-    results: xr.Dataset, samples: Sequence[Conductor], conditions: Conditions, key: str, without: str, measured: bool
+    results: xr.Dataset,
+    samples: Sequence[Conductor],
+    conditions: Conditions,
+    key: str,
+    draws: Array | ValidityError | None,
+    without: str,
+    measured: bool,
 ) -> Response:
     noun, unit = ("Tc", "K") if key == TC else (f"Bc2 at {conditions.temperature_k:g} K", "T")
     if measured:
         values = measured_values(results, key, conditions.temperature_k if key == BC2 else None)
         if len(values):
             return _measured(key, noun, unit, values, conditions.temperature_k)
-    if not samples:
-        return Response(key, noun, unit, None, "estimate", True, without)
-    try:
-        draws = bc2_draws(samples, conditions) if key == BC2 else tc_draws(samples)
-    except ValidityError as error:
-        return Response(key, noun, unit, None, "estimate", True, str(error))
-    return Response(key, noun, unit, values_from_draws(key, [one.name for one in samples], draws), "estimate")
+    if not isinstance(draws, np.ndarray):
+        return Response(key, noun, unit, None, "estimate", True, without if draws is None else str(draws))
+    carries = _carrying(samples, draws, 0.0) if key == BC2 else {}
+    values = values_from_draws(key, [one.name for one in samples], draws)
+    return Response(key, noun, unit, values, "estimate", carries=carries)
 
 
 def _measured(
@@ -280,15 +308,24 @@ def leftover_niobium(results: xr.Dataset) -> Values:
     )
 
 
-def scatter(values: Values, treatments: Sequence[History], space: Space) -> Repeatability:
+def scatter(
+    values: Values, treatments: Sequence[History], space: Space, alike: Mapping[str, str] | None = None
+) -> Repeatability:
     """How far equal wires scatter beyond their known uncertainties, by replicates.
+
+    `alike` says by sample with which others it may be pooled (`xrdorder.comparison.study.alike`); all with
+    all unless given, as where the wires themselves were measured.
 
     With fewer than `FEW` degrees of freedom the scatter they have is taken for certain: averaged over all that it may
     be, a single pair would let nothing ever differ by more than chance. The scatter about a smooth course, which stands
     in for replicates in comparisons, is no help here: it takes the summit that is sought for scatter.
     """
     x = space.coordinates(treatments)
-    found = repeatability(values, [" ".join(f"{one:.6f}" for one in row) for row in x])
+    places = [" ".join(f"{one:.6f}" for one in row) for row in x]
+    if alike is not None:
+        kinds = [alike.get(name) for name in values.samples]
+        places = ["" if kind is None else f"{place} {kind}" for place, kind in zip(places, kinds, strict=True)]
+    found = repeatability(values, places)
     if not 0 < found.degrees_of_freedom < FEW:
         return found
     return replace(found, nodes=np.array([found.u]), weights=np.ones(1))

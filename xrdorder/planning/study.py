@@ -8,15 +8,18 @@ from dataclasses import dataclass, field
 import numpy as np
 import xarray as xr
 
-from xrdorder.exceptions import StudyError
+from xrdorder.comparison import Values
+from xrdorder.comparison.study import alike
+from xrdorder.exceptions import StudyError, no_such_lot
 from xrdorder.planning.constraints import Constraint, HoldBound, measured_limit
-from xrdorder.planning.front import Front, front
 from xrdorder.planning.furnace import Furnace, Space
+from xrdorder.planning.pareto import Front, front
 from xrdorder.planning.planner import Plan, plan
 from xrdorder.planning.responses import (
     BC2,
     DOMAINS,
     GRAINS,
+    TC,
     Response,
     leftover_niobium,
     measured_values,
@@ -24,7 +27,6 @@ from xrdorder.planning.responses import (
     scatter,
 )
 from xrdorder.relations import PUBLISHED, Library
-from xrdorder.studies.comparison import Values
 from xrdorder.superconductivity.currents import Conditions
 from xrdorder.treatments import History, Schedule, Step
 from xrdorder.treatments.schedule import written_out
@@ -233,13 +235,14 @@ def plan_lot(
     Raises
     ------
     StudyError
-        No such lot; none of its samples was fitted and has a treatment; limits or constraints that leave nothing.
+        No such lot; none of its samples was fitted and has a treatment; limits or constraints that leave nothing; every
+        wire is above its Tc.
     """
     limits = limits or Limits()
     names = [str(name) for name in results["sample"].values]
     lots = [str(one) for one in results["lot"].values]
     if lot not in lots:
-        raise StudyError(f"no sample is of lot '{lot}'; lots are {', '.join(dict.fromkeys(lots))}")
+        raise StudyError(no_such_lot(lot, lots))
     fitted = np.isfinite(np.asarray(results["a_nm"].values, dtype=float))
     mine = [k for k, one in enumerate(lots) if one == lot]
     kept = [k for k in mine if fitted[k] and treatments.get(names[k]) is not None]
@@ -247,7 +250,8 @@ def plan_lot(
     notes = _left_out([names[k] for k in mine if not fitted[k]], "no A15 was fitted in")
     notes += _left_out([names[k] for k in mine if fitted[k] and k not in kept], "no heat treatment is told of")
     if not own:
-        raise StudyError(f"lot '{lot}': no fitted sample has a heat treatment; give treatment in study.toml")
+        which = f"lot '{lot}': " if lot else ""
+        raise StudyError(f"{which}no fitted sample has a heat treatment; give treatment in study.toml and run it again")
     part = results.isel(sample=kept)
     reacted = list(own.values())
     space = Space(furnace_of(reacted, limits), limits.dose)
@@ -258,7 +262,8 @@ def plan_lot(
         notes.append("the limits leave one treatment; give wider ones to have others proposed")
     constraints = _constraints(part, own, space, limits)
     found = responses(part, conditions, fields_t, library=library, measured=measured, seed=seed)
-    plans = {}
+    _require_superconducting(found, conditions)
+    plans, pooled = {}, alike(part)
     for response in found:
         if response.values is None:
             continue
@@ -269,7 +274,7 @@ def plan_lot(
             at,
             space,
             maximise=response.maximise,
-            repeatability=scatter(response.values, at, space),
+            repeatability=scatter(response.values, at, space, None if response.origin == "measured" else pooled),
             constraints=constraints if current else (),
             number=number if current else 1,
             seed=seed,
@@ -283,6 +288,20 @@ def plan_lot(
     return LotPlan(lot, own, conditions, space, found, plans, both, constraints, tuple(dict.fromkeys(notes)))
 
 
+def _require_superconducting(found: Sequence[Response], conditions: Conditions) -> None:
+    """Refuse a temperature above the Tc of all wires, unless currents were measured there."""
+    by_key = {one.key: one for one in found}
+    bc2, tc = by_key[BC2], by_key[TC].values
+    measured = any(one.origin == "measured" and one.values is not None for one in found if np.isfinite(one.field_t))
+    if measured or not bc2.normal(tuple(bc2.carries)):
+        return
+    told = "" if tc is None else f" (estimated: {np.min(tc.value):.1f} to {np.max(tc.value):.1f} K)"
+    raise StudyError(
+        f"at {conditions.temperature_k:g} K every wire is above its Tc{told} and carries nothing; "
+        "give a lower temperature"
+    )
+
+
 def _left_out(names: Sequence[str], why: str) -> list[str]:
     return [f"{why} {', '.join(names)}: left out"] if names else []
 
@@ -291,26 +310,20 @@ def _constraints(
     results: xr.Dataset, treatments: Mapping[str, History], space: Space, limits: Limits
 ) -> tuple[Constraint, ...]:
     found: list[Constraint] = [*limits.holds]
-    asked: list[tuple[str, Values, float | None, float | None, bool]] = []
+
+    def known(values: Values, pooled: Mapping[str, str] | None) -> tuple[list[History], float]:
+        """Treatments of these wires, and how far equal ones scatter."""
+        at = [treatments[sample] for sample in values.samples]
+        return at, scatter(values, at, space, pooled).u if len(values) > 1 else 0.0
+
     if limits.rrr_above is not None:
-        asked.append(
-            ("resistivity ratio of the copper", measured_values(results, "rrr_copper"), limits.rrr_above, None, True)
+        name, values = "resistivity ratio of the copper", measured_values(results, "rrr_copper")
+        at, u = known(values, None)
+        found.append(
+            measured_limit(name, values, at, space, at_least=limits.rrr_above, repeatability=u, logarithmic=True)
         )
     if limits.niobium_below is not None:
-        name = "leftover niobium (weight fraction)"
-        asked.append((name, leftover_niobium(results), None, limits.niobium_below, False))
-    for name, values, low, high, logarithmic in asked:
-        at = [treatments[sample] for sample in values.samples]
-        found.append(
-            measured_limit(
-                name,
-                values,
-                at,
-                space,
-                at_least=low,
-                at_most=high,
-                repeatability=scatter(values, at, space).u if len(values) > 1 else 0.0,
-                logarithmic=logarithmic,
-            )
-        )
+        name, values = "leftover niobium (weight fraction)", leftover_niobium(results)
+        at, u = known(values, alike(results))
+        found.append(measured_limit(name, values, at, space, at_most=limits.niobium_below, repeatability=u))
     return tuple(found)

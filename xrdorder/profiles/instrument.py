@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xrdorder.exceptions import InstrumentError
+from xrdorder.files import read_text, toml_table
 
 Array = NDArray[np.float64]
 
@@ -37,6 +38,7 @@ GEOMETRIES = ("reflection", "transmission", "capillary")
 _LENGTHS_AND_ANGLES = (
     "divergence_deg", "specimen_length_mm", "monochromator_two_theta_deg", "illuminated_length_mm",
 )  # fmt: skip
+_SHIFTS = ("certificate_shift", "wavelength_shift", "domains_shift")
 
 
 @dataclass(frozen=True)
@@ -53,9 +55,10 @@ class Instrument:
         The parameters of `INSTRUMENT_PARAMETERS`.
     covariance
         Their covariance from the calibration, in the same order, shape (9, 9); zero rows for what was held.
-    certificate_shift, wavelength_shift
-        What one standard uncertainty of the certified lattice parameter (of the wavelength) would do to the
-        parameters, shape (9,): errors that all samples measured with this calibration share.
+    certificate_shift, wavelength_shift, domains_shift
+        What one standard uncertainty of the certified lattice parameter (of the wavelength, of the width that the
+        standard's own domains make) would do to the parameters, shape (9,): errors that all samples measured with this
+        calibration share.
     monochromator_two_theta_deg
         Diffraction angle of a crystal monochromator, if there is one.
     divergence_deg, specimen_length_mm
@@ -81,6 +84,7 @@ class Instrument:
     covariance: Array = field(repr=False)
     certificate_shift: Array = field(repr=False)
     wavelength_shift: Array = field(repr=False)
+    domains_shift: Array = field(repr=False)
     monochromator_two_theta_deg: float | None = None
     divergence_deg: float | None = None
     specimen_length_mm: float | None = None
@@ -127,8 +131,7 @@ class Instrument:
             )
         if (
             self.covariance.shape != (n, n)
-            or self.certificate_shift.shape != (n,)
-            or self.wavelength_shift.shape != (n,)
+            or any(getattr(self, name).shape != (n,) for name in _SHIFTS)
         ):
             raise InstrumentError(
                 f"instrument: covariance must be {n} by {n} and the shifts {n} long; calibrate again"
@@ -138,7 +141,7 @@ class Instrument:
     def id(self) -> str:
         """Short hash of the content: samples with the same id share the errors of one calibration."""
         # the values are written with all digits and say which calibration it was; the covariance is rounded in the file
-        left_out = ("covariance", "certificate_shift", "wavelength_shift")
+        left_out = ("covariance", *_SHIFTS)
         content = {name: value for name, value in vars(self).items() if name not in left_out}
         content["values"] = dict(self.values)
         return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:12]
@@ -147,6 +150,11 @@ class Instrument:
         """Return the standard uncertainty of one parameter from the counts of the calibration."""
         k = INSTRUMENT_NAMES.index(name)
         return float(np.sqrt(self.covariance[k, k]))
+
+    def total(self, name: str) -> float:
+        """Return the standard uncertainty of one parameter: counts and what the standard and the radiation add."""
+        k = INSTRUMENT_NAMES.index(name)
+        return math.hypot(self.uncertainty(name), *(getattr(self, shift)[k] for shift in _SHIFTS))
 
 
 _OPTIONAL = (*_LENGTHS_AND_ANGLES, "polarisation_ratio")
@@ -180,13 +188,14 @@ def write_instrument(instrument: Instrument, path: str | Path) -> None:
         lines.append(f"# {name}: not known" if value is None else f"{name} = {_toml(value)}")
     lines += [f"remarks = {_toml(instrument.remarks)}", "", "[values]"]
     for name, (unit, meaning) in INSTRUMENT_PARAMETERS.items():
-        u = instrument.uncertainty(name)
+        u = instrument.total(name)
         how = f"u = {u:.2g}" if u > 0.0 else "held"
         lines.append(f"{name} = {_toml(instrument.values[name])}  # {unit}; {how}; {meaning}")
     lines += [
         "",
         "[errors]",
-        "# Standard uncertainties of the values above and their correlations, from the counts of the calibration;",
+        "# Standard uncertainties of the values above and their correlations, from the counts of the calibration alone",
+        "# (u behind the values holds certificate and wavelength as well);",
         "# rows and columns in the order of [values], a row of zeros for what was held.",
         f"names = {_toml(INSTRUMENT_NAMES)}",
     ]
@@ -198,9 +207,9 @@ def write_instrument(instrument: Instrument, path: str | Path) -> None:
     lines += [f"    {_toml([round(c, 12) for c in row])}," for row in correlation.tolist()]
     lines += [
         "]",
-        "# What one standard uncertainty of the certified lattice parameter, or of the wavelength, does to the values.",
-        f"certificate_shift = {_toml(instrument.certificate_shift.tolist())}",
-        f"wavelength_shift = {_toml(instrument.wavelength_shift.tolist())}",
+        "# What one standard uncertainty of the certified lattice parameter, of the wavelength, or of the width that",
+        "# the standard's own domains make, does to the values.",
+        *(f"{name} = {_toml(getattr(instrument, name).tolist())}" for name in _SHIFTS),
         "",
     ]
     path = Path(path)
@@ -225,11 +234,13 @@ def read_instrument(path: str | Path) -> Instrument:
     """
     path = Path(path)
     try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
+        content = toml_table(read_text(path))
     except FileNotFoundError as error:
         raise InstrumentError(f"{path}: no such instrument file; make one with xrdorder calibrate") from error
-    except (OSError, UnicodeDecodeError) as error:
-        raise InstrumentError(f"{path}: cannot be read as an instrument file ({error})") from error
+    except UnicodeDecodeError as error:
+        raise InstrumentError(f"{path}: is no text in UTF-8; calibrate again") from error
+    except OSError as error:
+        raise InstrumentError(f"{path}: cannot be read ({error.strerror}); name an instrument file") from error
     except tomllib.TOMLDecodeError as error:
         raise InstrumentError(f"{path}: not a valid TOML file ({error}); calibrate again") from error
     try:
@@ -243,6 +254,7 @@ def read_instrument(path: str | Path) -> Instrument:
             covariance=correlation * np.outer(u_all, u_all),
             certificate_shift=np.array(errors["certificate_shift"], dtype=float),
             wavelength_shift=np.array(errors["wavelength_shift"], dtype=float),
+            domains_shift=np.array(errors["domains_shift"], dtype=float),
             standard_lattice_nm=tuple(content["standard_lattice_nm"]),
             remarks=tuple(content.get("remarks", ())),
             **plain,

@@ -56,6 +56,7 @@ FIXED = Relation(
     known="read",
     notes="A slope of alloyed wire: too high for pure Nb3Sn.",
     criterion="extrapolated",
+    wire="doped",
     contradicts="slopes of 1.93 to 2.07 T/K in pure Nb3Sn, L. D. Cooley et al., Appl. Phys. Lett. 88 (2006) 142506",
 )
 
@@ -75,6 +76,7 @@ SLOPED = Relation(
         "range of the slopes found there, taken as rectangular", relative=U_USUAL_SLOPE / USUAL_SLOPE
     ),
     known="read",
+    notes="Wire with tantalum; the range of its slopes is that of pure and alloyed Nb3Sn both.",
 )
 
 ENTRIES = (FIXED, SLOPED)

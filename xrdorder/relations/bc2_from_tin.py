@@ -3,8 +3,12 @@
 The published fit (A. Godeke, Supercond. Sci. Technol. 19 (2006) R68) falls from 31 T at 24.3 at.% to 21 T at 25
 at.%, where the lattice turns tetragonal below 43 K (same source). Bulk samples of 23.3 to 24.6 at.% measured later
 have 29.1 T in either lattice, and 27.6 T where they are cleanest; the low value goes back to one crystal of unknown
-order (J. Zhou et al., Appl. Phys. Lett. 99 (2011) 122507). Both branches are offered; nobody has settled the
-question for wires.
+order (J. Zhou et al., Appl. Phys. Lett. 99 (2011) 122507). Both branches are offered for undoped A15; nobody has
+settled the question for wires.
+
+Dopants suppress the transformation (above 2.8 at.% Ta or 1.3 at.% Ti: A. Godeke, 2006), and with them the field follows
+the composition over the whole range (N. Paudel et al., arXiv:2412.09514): doped wire has no branch that falls. One of
+25.2 at.% tin and 2.4 at.% Ta has 27.3 T (S. M. Heald et al., Sci. Rep. 8 (2018) 4798).
 """
 
 import numpy as np
@@ -49,8 +53,12 @@ COLLAPSE = Relation(
     valid=_VALID,
     scatter=_SCATTER,
     known="read",
-    notes="The fall above 24.3 at.% is contradicted by bulk samples measured later.",
+    notes=(
+        "Undoped A15 only: dopants suppress the transformation behind the fall. Above 24.3 at.% it is contradicted by "
+        "bulk samples measured later."
+    ),
     criterion="extrapolated",
+    wire="binary",
     checks=(
         Check((0.2428,), 31.0, 0.5, "A. Godeke et al., Supercond. Sci. Technol. 19 (2006) R100: 31 T at most"),
         Check((0.25,), 21.4, 0.05, "A. Godeke (2006): 21.4 T at 25 at.%"),
@@ -75,7 +83,10 @@ PLATEAU = Relation(
     valid=_VALID,
     scatter=_SCATTER,
     known="derived",
-    notes="The cleanest samples (resistivity below 13 microohm cm) reach 27.6 T only.",
+    notes=(
+        "The cleanest samples (resistivity below 13 microohm cm) reach 27.6 T only. Level of undoped bulk; doped wires "
+        "have 27.3 to 29.5 T (S. M. Heald et al., 2018; A. Godeke et al., J. Appl. Phys. 97 (2005) 093909)."
+    ),
     criterion="extrapolated",
     checks=(Check((0.246,), 29.1, 0.2, "J. Zhou et al. (2011), table 1"),),
     contradicts="godeke-2006-collapse above 24.3 at.%",

@@ -57,7 +57,9 @@ OXIDISED = _exponential(
 )  # fmt: skip
 
 
-def _growth(exponent: float, name: str, title: str, source: str, known: str, notes: str) -> Relation:
+def _growth(
+    exponent: float, name: str, title: str, source: str, known: str, notes: str, wire: str = "any"
+) -> Relation:
     def thickness(time: Array) -> Array:
         return np.asarray(time**exponent)
 
@@ -80,22 +82,25 @@ def _growth(exponent: float, name: str, title: str, source: str, known: str, not
         known=known,
         checks=(Check((1.0,), 1.0, 1e-12, "by definition"),),
         notes=notes,
+        wire=wire,
     )
 
 
 INTERFACE = _growth(
     0.9, "hayase-2006-interface", "bronze with titanium at high temperature",
     "T. Hayase, M. Kajihara, Mater. Sci. Eng. A 433 (2006) 83", "read",
-    "About 1 at 650 to 700 °C (the interface rules), 0.9 to 0.7 at 700 to 780 °C.",
+    "About 1 at 650 to 700 °C (the interface rules), 0.9 to 0.7 at 700 to 780 °C.", wire="Ti",
 )  # fmt: skip
 BRONZE = _growth(
     0.41, "bronze-multifilament-growth", "multifilamentary bronze wire at 670 °C",
-    "T. Hayase, M. Kajihara, Mater. Sci. Eng. A 433 (2006) 83, and work named there: squared thickness with t^0.82",
-    "secondary", "Grain growth lowers the exponent below the 0.5 of diffusion.",
+    "abstract of work on the initial stages in niobium-bronze wire, Rare Metals (2020), doi "
+    "10.1007/s12598-020-01398-1: squared thickness with t^0.82",
+    "read", "Initial stage of the reaction. Grain growth lowers the exponent below the 0.5 of diffusion.",
 )  # fmt: skip
 FILM = _growth(
     0.38, "vapour-diffusion-growth", "films by vapour diffusion",
-    "reviews of Nb3Sn films for cavities, 2020 (reference not kept)", "secondary", "Not wire.",
+    "S. Posen, D. L. Hall, Supercond. Sci. Technol. 30 (2017) 033004, as given in a review", "secondary", "Not wire.",
+    wire="binary",
 )  # fmt: skip
 
 

@@ -37,9 +37,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from xrdorder.exceptions import ValidityError
+from xrdorder.files import read_text, toml_table
 from xrdorder.relations.entry import KINDS, WIRES, Array, Relation, Scatter, Symbol
 from xrdorder.relations.expression import compile_expression
-from xrdorder.relations.registry import PUBLISHED
+from xrdorder.relations.library import PUBLISHED
 
 _RELATION = {
     "name", "kind", "title", "expression", "inputs", "source", "equation", "valid", "scatter", "scatter_relative",
@@ -115,7 +116,7 @@ def read_relations(path: str | Path) -> tuple[Relation, ...]:
     """
     path = Path(path)
     try:
-        document = tomllib.loads(path.read_text(encoding="utf-8"))
+        document = toml_table(read_text(path))
     except OSError as error:
         raise ValidityError(f"{path}: cannot be read ({error.strerror}); name a file of relations") from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:

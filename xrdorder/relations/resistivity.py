@@ -53,6 +53,7 @@ FROM_ORDER = Relation(
         "Antisite disorder only: ball-milled Nb3Sn reaches 300 microohm cm at 15 K, outside this law "
         "(L. D. Cooley et al., Appl. Phys. Lett. 88 (2006) 142506)."
     ),
+    wire="binary",
 )
 
 FROM_TIN = Relation(
@@ -75,6 +76,7 @@ FROM_TIN = Relation(
         Check((0.210,), 70.0, 0.7, "likewise 70 at 21.0 at.%; half a digit of tin is 0.7"),
     ),
     notes="Reproduces the pairs printed beside it: 9, 35 and 70 microohm cm at 24.8, 23.6 and 21.0 at.% tin.",
+    wire="binary",
 )
 
 ENTRIES = (FROM_ORDER, FROM_TIN)

@@ -127,6 +127,7 @@ FILMS_TC = Relation(
     known="secondary",
     criterion="50 %",
     notes="The summary says that Tc is unaffected up to about 30 microohm cm: the straight line is low there.",
+    wire="binary",
     checks=(Check((35.0,), 16.0, 0.5, "A. Godeke (2006): 16 K at 35 microohm cm"),),
 )
 
@@ -144,6 +145,7 @@ FILMS_FIELD = Relation(
     scatter=Scatter("judged: 1.5 T, as the maximum lies near 25 microohm cm, between two points", ((0.0, 1.5),)),
     known="secondary",
     criterion="50 %",
+    wire="binary",
     checks=(Check((70.0,), 15.0, 0.5, "A. Godeke (2006): 15 T at 70 microohm cm"),),
     contradicts="ball-milled Nb3Sn with 35 T at 300 microohm cm (L. D. Cooley et al., 2006)",
 )
@@ -162,6 +164,7 @@ CHAIN_TC = Relation(
     scatter=Scatter("judged: films lie 0.4 K below to 1.5 K above (T. P. Orlando et al., 1979)", ((0.0, 1.0),)),
     known="derived",
     notes="Takes for granted that all resistivity is that of antisite atoms.",
+    wire=tc_from_tin.BOLTZMANN.wire,
     checks=(Check((35.0,), 16.0, 0.6, "A. Godeke (2006): films of 35 microohm cm have 16 K, to half a kelvin"),),
     contradicts="ball-milled Nb3Sn with 15.1 K at 300 microohm cm (L. D. Cooley et al., 2006)",
 )

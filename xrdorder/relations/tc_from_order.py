@@ -48,6 +48,7 @@ CHAIN = Relation(
     ),
     known="derived",
     notes="Indirect. Disorder of another kind (ball milling, strain) costs less Tc for the same resistivity.",
+    wire=tc_from_tin.BOLTZMANN.wire,
 )
 
 ENTRIES = (CHAIN,)

@@ -57,14 +57,15 @@ USUAL = Relation(
     inputs=(_ORDER,),
     output=_TIN,
     source=(
-        "S before irradiation, mean of about twelve measurements: T. Spina, doctoral thesis, "
-        "University of Geneva"
+        "S before irradiation, mean of about twelve measurements of one hot-pressed specimen without dopants: "
+        "T. Spina, doctoral thesis, University of Geneva"
     ),
     equation="site balance x = 4 beta S_a",
     valid=(0.7, 1.0),
     scatter=Scatter("S = 0.98 +- 0.02 in the same thesis", relative=U_USUAL_S_A / USUAL_S_A),
     known="derived",
     notes="Free of the lattice parameter scale, but takes the order of the niobium sites for granted.",
+    wire="binary",
 )
 
 ENTRIES = (BOUND, USUAL)

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
+from functools import partial
 
 from xrdorder.reports import of_estimates, of_patterns, of_variants
-from xrdorder.reports.pictures import Picture, Scene
+from xrdorder.reports.pictures import Missing, Picture, Scene, drawn
 
 MAKERS = (*of_variants.MAKERS, *of_patterns.MAKERS, *of_estimates.MAKERS)
 NAMES = tuple(one.name for one in MAKERS)
 
 
-def study_pictures(scene: Scene, only: Collection[str] = ()) -> Iterator[Picture]:
-    """Give the figures that a study has data for; of those asked for, where some are."""
+def study_pictures(scene: Scene, only: Collection[str] = ()) -> Iterator[Picture | Missing]:
+    """Give the figures that a study has data for, or what is missing of them; of those asked for, where some are."""
     for one in MAKERS:
         if not only or one.name in only:
-            picture = one.make(scene)
+            picture = drawn(one.name, partial(one.make, scene))
             if picture is not None:
                 yield picture

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 
+from xrdorder.comparison import methods_sentence
 from xrdorder.exceptions import UnknownNameError
 from xrdorder.relations import LABELS, Library
-from xrdorder.reports.verdicts import FirstLook
-from xrdorder.studies.comparison import methods_sentence
+from xrdorder.reports.first_look import FirstLook
 
 METHODS = (
     "Each pattern was fitted as a whole (Rietveld's method): emission lines, axial divergence, instrument from a "

@@ -6,21 +6,21 @@ from collections.abc import Sequence
 
 import xarray as xr
 
+from xrdorder.comparison.study import fit_to_compare
+from xrdorder.estimates.conductors import conductors, with_like_sizes
 from xrdorder.exceptions import XrdorderError
 from xrdorder.figures import budget as budgets
 from xrdorder.figures import planning_figure
+from xrdorder.figures.bc2_grain_size import trade_figure
 from xrdorder.figures.by_relation import by_relation_figure
-from xrdorder.figures.fields import MOST as MOST_CURRENTS
-from xrdorder.figures.fields import current_figure
+from xrdorder.figures.in_field import MOST as MOST_CURRENTS
+from xrdorder.figures.in_field import current_figure
+from xrdorder.figures.layout import evenly
 from xrdorder.figures.schedules import most_shown, reacted, schedule_figure
-from xrdorder.figures.sheet import evenly
-from xrdorder.figures.trade import trade_figure
 from xrdorder.planning import Limits, plan_lot
 from xrdorder.reports.cautions import ESTIMATES
 from xrdorder.reports.pictures import Maker, Picture, Scene
-from xrdorder.studies.comparison.of_study import fit_to_compare
 from xrdorder.superconductivity.currents import Conditions, Conductor
-from xrdorder.superconductivity.currents_study import conductors, with_like_sizes
 from xrdorder.superconductivity.pinning import MICROSCOPY
 from xrdorder.superconductivity.targets import HELIUM_K
 

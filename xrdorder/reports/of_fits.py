@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import partial
 
-from xrdorder.exceptions import StudyError
+from xrdorder.exceptions import StudyError, did_you_mean
 from xrdorder.figures import fit_figure
-from xrdorder.reports.pictures import Picture, Scene
-from xrdorder.studies.store import FAILED
-from xrdorder.studies.words import did_you_mean
+from xrdorder.reports.pictures import Missing, Picture, Scene, drawn
+from xrdorder.results.sample_file import FAILED, StoredSample
 
 NAME = "fit"
 
 
-def fit_pictures(scene: Scene, samples: Sequence[str] = ()) -> Iterator[Picture]:
+def fit_pictures(scene: Scene, samples: Sequence[str] = ()) -> Iterator[Picture | Missing]:
     """Draw the fits of samples; of the first sample of the variant ahead (else of the study) unless some are named.
 
     Raises
@@ -22,7 +22,10 @@ def fit_pictures(scene: Scene, samples: Sequence[str] = ()) -> Iterator[Picture]
         There is no such sample, or no pattern of it was fitted.
     """
     for name in samples or _first(scene):
-        yield _picture(scene, name)
+        sample = _sample(scene, name)
+        picture = drawn(f"{NAME}-{name}", partial(_picture, scene, sample))
+        if picture is not None:
+            yield picture
 
 
 def _first(scene: Scene) -> list[str]:
@@ -33,15 +36,18 @@ def _first(scene: Scene) -> list[str]:
     return [str(name) for name, status in states if not str(status).startswith(FAILED)][:1]
 
 
-def _picture(scene: Scene, name: str) -> Picture:
-    results = scene.opened.results
-    known = [str(one) for one in results["sample"].values]
+def _sample(scene: Scene, name: str) -> StoredSample:
+    known = [str(one) for one in scene.opened.results["sample"].values]
     if name not in known:
         raise StudyError(f"the study has no sample '{name}'; {did_you_mean(name, known)}")
     sample = scene.opened.sample(name)
     if "curves" not in sample.groups:
         raise StudyError(f"no pattern of sample '{name}' was fitted, so there is no fit to draw")
-    row = results.sel(sample=name)
+    return sample
+
+
+def _picture(scene: Scene, sample: StoredSample) -> Picture:
+    name, row = sample.name, scene.opened.results.sel(sample=sample.name)
     told = [str(row[key].item()) for key in ("lot", "treatment", "mount")]
     radiation = dict(sample.provenance.options.get("reading", {})).get("radiation", "")
     about = " · ".join(filter(None, (*told, str(radiation or ""))))

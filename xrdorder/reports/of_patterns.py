@@ -8,13 +8,13 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from xrdorder.exceptions import StudyError
+from xrdorder.figures.layout import evenly
+from xrdorder.figures.line_by_line import LinesOfSample, lattice_figure, width_figure
 from xrdorder.figures.order_lines import STRONG_LINES, Overlaid, order_lines_figure
 from xrdorder.figures.patterns import MOST_CURVES, SamplePattern, patterns_figure
-from xrdorder.figures.sheet import evenly
-from xrdorder.figures.single_lines import LinesOfSample, lattice_figure, width_figure
+from xrdorder.quantities.formatting import MISSING, concise
 from xrdorder.reports.pictures import Maker, Picture, Scene
-from xrdorder.studies.numbers import MISSING, concise
-from xrdorder.studies.store import FAILED, OK, StoredSample
+from xrdorder.results.sample_file import FAILED, OK, StoredSample
 
 _CURVES = ("curves", "lines")
 _SINGLE_LINES = ("single_lines", "opinions", "parameters")

@@ -7,15 +7,16 @@ from collections.abc import Sequence
 import numpy as np
 import xarray as xr
 
+from xrdorder.comparison import Compared
+from xrdorder.comparison.study import fit_to_compare
 from xrdorder.exceptions import XrdorderError
 from xrdorder.figures import difference_courses, difference_rows, trend_figure
 from xrdorder.figures.measured import measured_figure
-from xrdorder.figures.places import Variable, usual_variable
+from xrdorder.figures.treatment_axis import Variable, usual_variable
+from xrdorder.measured.study import hold
+from xrdorder.quantities.formatting import digits
 from xrdorder.reports.cautions import ESTIMATES
 from xrdorder.reports.pictures import Maker, Picture, Scene
-from xrdorder.studies.comparison import Compared
-from xrdorder.studies.comparison.of_study import fit_to_compare
-from xrdorder.studies.measured_study import hold
 
 _MOST_PLACES = 12
 
@@ -106,8 +107,10 @@ def _beside(results: xr.Dataset, variable: Variable) -> str:
     if len(every) < 2:
         return ""
     if len(held) > _MOST_PLACES:
-        return f" ({variable.beside_title}: {every[0]:.4g} to {every[-1]:.4g})"
-    places = (f"{x:.4g} {variable.unit}: {', '.join(f'{h:.4g}' for h in sorted(held[x]))}" for x in sorted(held))
+        return f" ({variable.beside_title}: {digits(every[0], 4)} to {digits(every[-1], 4)})"
+    places = (
+        f"{digits(x, 4)} {variable.unit}: {', '.join(digits(h, 4) for h in sorted(held[x]))}" for x in sorted(held)
+    )
     return f" ({variable.beside_title}: {'; '.join(places)})"
 
 
@@ -125,7 +128,8 @@ def measured(scene: Scene) -> Picture | None:
         "68 % interval of the estimate; on the line both are equal. Beside or below, what each published relation is "
         "off on the average, measured less predicted, on whatever wire it was found (for Bc2 at 0 K): thick bars are "
         "what each sample has for itself, thin ones hold what all share as well; p: probability of being the best of "
-        f"those compared. {ESTIMATES} {scene.data} Measured values: study.toml.",
+        f"those that hold for the wire, others have theirs in brackets. {ESTIMATES} {scene.data} Measured values: "
+        "study.toml.",
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import json
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from importlib.resources import files
 from typing import Any
@@ -15,14 +15,14 @@ from markupsafe import Markup
 
 from xrdorder import __version__
 from xrdorder.reports.cautions import CAUTIONS, ESTIMATES
+from xrdorder.reports.first_look import FirstLook
 from xrdorder.reports.methods import METHODS, relations_used, sentences
 from xrdorder.reports.patterns import fit_data
-from xrdorder.reports.pictures import Picture
+from xrdorder.reports.pictures import Missing, Picture
 from xrdorder.reports.sections import section
 from xrdorder.reports.tables import HEADINGS, rows
-from xrdorder.reports.verdicts import FirstLook
-from xrdorder.studies.collate import own_words
-from xrdorder.studies.run import OpenStudy
+from xrdorder.results.collate import own_words
+from xrdorder.results.open_study import OpenStudy
 
 PLOTTING_VERSION = "1.6.32"
 PLOTTING_SHA256 = "19c8d4c6ad88929a79f4ae49d6f7161566dfd0ba3d15cc495e974f787eb78f1f"
@@ -47,10 +47,10 @@ class _Shown:
 def page(
     opened: OpenStudy,
     look: FirstLook,
-    pictures: Sequence[Picture],
+    pictures: Sequence[Picture | Missing],
     progress: Callable[[int, int, str], None] | None = None,
-) -> str:
-    """Write the page.
+) -> tuple[str, tuple[Missing, ...]]:
+    """Write the page, and say what is missing on it.
 
     Parameters
     ----------
@@ -58,8 +58,8 @@ def page(
         A study that has been run.
     look : FirstLook
         Its verdicts.
-    pictures : sequence of Picture
-        Figures to show.
+    pictures : sequence of Picture or Missing
+        Figures to show; the page says of those that could not be made why they are missing.
     progress : callable, optional
         Called with number of samples done, number in all, and a name.
 
@@ -70,17 +70,23 @@ def page(
     """
     results = opened.results
     names = [str(name) for name in results["sample"].values]
+    ready = [one if isinstance(one, Missing) else one.ready("svg") for one in pictures]
+    missing = [one for one in ready if isinstance(one, Missing)]
     sections, fits = [], []
     for k, name in enumerate(names):
         sample = opened.sample(name, _DRAWN)
         made = section(sample, results.isel(sample=k), k)
-        sections.append(made)
         if made.fitted:
-            fits.append({"number": k, "data": _json(fit_data(sample))})
+            try:
+                fits.append({"number": k, "data": _json(fit_data(sample))})
+            except Exception as error:  # one pattern that cannot be drawn costs itself, never the page
+                missing.append(Missing.of(f"fit of {name}", error))
+                made = replace(made, fitted=False, status=f"The fit is not drawn: {missing[-1].reason}.")
+        sections.append(made)
         if progress is not None:
             progress(k + 1, len(names), name)
     template = Environment(autoescape=True, trim_blocks=True).from_string(_asset("page.html.j2"))
-    return template.render(
+    text = template.render(
         title=str(results.attrs.get("title", "")) or opened.study.folder.name,
         count=len(names),
         version=__version__,
@@ -91,7 +97,8 @@ def page(
         headings=HEADINGS,
         rows=rows(results),
         anchor_of={one.name: one.anchor for one in sections},
-        figures=[_shown(one) for one in pictures],
+        figures=[_shown(one) for one in ready if isinstance(one, Picture)],
+        missing=missing,
         sections=sections,
         fits=fits,
         methods=METHODS,
@@ -103,6 +110,7 @@ def page(
         plotting=Markup(_asset("vendored/uPlot.iife.min.js")),
         script=Markup(_asset("page.js")),
     )
+    return text, tuple(missing)
 
 
 def _asset(name: str) -> str:
@@ -117,6 +125,6 @@ def _json(data: Any) -> Markup:
 
 def _shown(picture: Picture) -> _Shown:
     """A figure within the page, of known size, so that links find their place before it is drawn."""
-    data = base64.b64encode(picture.svg).decode("ascii")
+    data = base64.b64encode(picture.content("svg")).decode("ascii")
     width, height = (round(_CSS_DPI * inches) for inches in picture.figure.get_size_inches())
     return _Shown(f"data:image/svg+xml;base64,{data}", picture.alt, picture.caption, width, height)

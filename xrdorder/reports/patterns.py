@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from xrdorder.studies.store import StoredSample
+from xrdorder.results.sample_file import StoredSample
 
 _UNIFORM = 1e-4  # of a step: angles that are equally spaced are told by first and step
 _PHASES_FIRST = ("nb3sn",)

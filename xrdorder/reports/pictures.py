@@ -5,15 +5,16 @@ from __future__ import annotations
 import io
 import warnings
 from collections.abc import Callable
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, field
+from pathlib import Path
 
 import matplotlib
 from matplotlib.figure import Figure
 
-from xrdorder.figures.sheet import SCREEN, Size
-from xrdorder.reports.verdicts import FirstLook
-from xrdorder.studies.run import OpenStudy
+from xrdorder.faults import cause, recorded
+from xrdorder.figures.layout import SCREEN, Size
+from xrdorder.reports.first_look import FirstLook
+from xrdorder.results.open_study import OpenStudy
 
 FORMATS = ("png", "svg", "pdf")
 
@@ -37,15 +38,49 @@ class Picture:
     figure: Figure
     alt: str
     caption: str
-
-    @cached_property
-    def svg(self) -> bytes:
-        """As a vector drawing, made once: the page and a file both take it."""
-        return encoded(self.figure, "svg")
+    _contents: dict[str, bytes] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def content(self, form: str) -> bytes:
-        """Content of a file of one of `FORMATS`."""
-        return self.svg if form == "svg" else encoded(self.figure, form)
+        """Content of a file of one of `FORMATS`, made once: the page and a file both take it."""
+        if form not in self._contents:
+            self._contents[form] = encoded(self.figure, form)
+        return self._contents[form]
+
+    def ready(self, form: str) -> Picture | Missing:
+        """Itself with the content of its file made; what is missing instead where that cannot be made."""
+        try:
+            self.content(form)
+        except Exception as error:
+            return Missing.of(self.name, error)
+        return self
+
+
+@dataclass(frozen=True)
+class Missing:
+    """A figure that could not be made.
+
+    Attributes
+    ----------
+    name : str
+    reason : str
+        On one line.
+    log : Path or None
+        File that holds the details, where there are any.
+    """
+
+    name: str
+    reason: str
+    log: Path | None = None
+
+    @classmethod
+    def of(cls, name: str, error: Exception) -> Missing:
+        """What an error leaves of a figure."""
+        return cls(name, cause(error), recorded(error))
+
+    @property
+    def words(self) -> str:
+        """All on one line, for whoever has the log file."""
+        return f"{self.name}: {self.reason}" + (f" (details in {self.log})" if self.log else "")
 
 
 @dataclass(frozen=True)
@@ -93,6 +128,14 @@ class Maker:
 
     name: str
     make: Callable[[Scene], Picture | None]
+
+
+def drawn(name: str, make: Callable[[], Picture | None]) -> Picture | Missing | None:
+    """Make a figure: whatever goes wrong costs this figure and nothing else."""
+    try:
+        return make()
+    except Exception as error:
+        return Missing.of(name, error)
 
 
 def encoded(figure: Figure, form: str) -> bytes:

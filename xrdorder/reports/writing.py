@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-import csv
 import io
 from collections.abc import Callable, Collection, Iterable, Sequence
 from pathlib import Path
 
-from xrdorder.exceptions import UnknownNameError
-from xrdorder.figures.sheet import SCREEN, SIZES
+from xrdorder.exceptions import UnknownNameError, did_you_mean
+from xrdorder.figures.layout import SCREEN, SIZES
+from xrdorder.files import TableWriter
+from xrdorder.files.atomic import make_folder, write_atomically
+from xrdorder.reports.first_look import first_look
 from xrdorder.reports.gallery import NAMES, study_pictures
 from xrdorder.reports.of_fits import NAME as FIT
 from xrdorder.reports.of_fits import fit_pictures
 from xrdorder.reports.page import page
-from xrdorder.reports.pictures import FORMATS, Picture, Scene
+from xrdorder.reports.pictures import FORMATS, Missing, Picture, Scene
 from xrdorder.reports.tables import HEADINGS, rows
-from xrdorder.reports.verdicts import first_look
-from xrdorder.studies.files import make_folder, write_atomically
-from xrdorder.studies.run import RESULTS, OpenStudy
-from xrdorder.studies.words import did_you_mean
+from xrdorder.results.open_study import RESULTS, OpenStudy
 
 FOLDER, PAGE, TABLE = "report", "report.html", "table.csv"
 PARTS = ("page", "figures", "tables")
@@ -31,6 +30,7 @@ def write_report(
     size: str = SCREEN.name,
     samples: Sequence[str] = (),
     progress: Callable[[int, int, str], None] | None = None,
+    missed: Callable[[Missing], None] | None = None,
 ) -> list[Path]:
     """Write the page, the figures with their captions, and the table.
 
@@ -46,6 +46,8 @@ def write_report(
     samples : sequence of str
         Whose fits are drawn; one of the variant ahead unless given.
     progress : callable, optional
+    missed : callable, optional
+        Told of each figure that could not be made; the rest is written all the same.
 
     Returns
     -------
@@ -57,7 +59,8 @@ def write_report(
     UnknownNameError
         There is no such part, figure, format or size.
     StudyError
-        There is no such sample, a result cannot be read, or the disk refuses.
+        The description is no longer that of the results, there is
+        no such sample, a result cannot be read, or the disk refuses.
     """
     if form not in FORMATS:
         raise UnknownNameError(f"format '{form}' is unknown; choose one of {', '.join(FORMATS)}")
@@ -67,9 +70,11 @@ def write_report(
     for word in only:
         if word not in known:
             raise UnknownNameError(f"there is no part and no figure '{word}' of a report; {did_you_mean(word, known)}")
+    opened.require_as_run()
     folder = opened.study.folder / RESULTS / FOLDER
     look = first_look(opened.results, opened.library())
-    written = []
+    written: list[Path] = []
+    lost: dict[str, Missing] = {}
 
     def write(path: Path, content: bytes) -> None:
         make_folder(path.parent)
@@ -81,12 +86,18 @@ def write_report(
     scene = Scene(opened, look, SIZES[size])
     shown = list(study_pictures(Scene(opened, look))) if "page" in parts else []
     if "page" in parts:
-        write(folder / PAGE, page(opened, look, shown, progress).encode("utf-8"))
+        text, missing = page(opened, look, shown, progress)
+        lost |= {one.name: one for one in missing}
+        write(folder / PAGE, text.encode("utf-8"))
 
-    def save(pictures: Iterable[Picture]) -> None:
+    def save(pictures: Iterable[Picture | Missing]) -> None:
         for one in pictures:
-            write(folder / f"{one.name}.{form}", one.content(form))
-            write(folder / f"{one.name}.txt", f"{one.caption}\n".encode())
+            ready = one if isinstance(one, Missing) else one.ready(form)
+            if isinstance(ready, Missing):
+                lost.setdefault(ready.name, ready)
+                continue
+            write(folder / f"{ready.name}.{form}", ready.content(form))
+            write(folder / f"{ready.name}.txt", f"{ready.caption}\n".encode())
 
     if FIT in named or "figures" in parts or samples:
         save(fit_pictures(scene, samples))
@@ -95,12 +106,15 @@ def write_report(
         save(shown if at_hand else study_pictures(scene, named))
     if "tables" in parts:
         write(folder / TABLE, _csv(opened))
+    if missed is not None:
+        for one in lost.values():
+            missed(one)
     return written
 
 
 def _csv(opened: OpenStudy) -> bytes:
     stream = io.StringIO(newline="")
-    writer = csv.writer(stream, lineterminator="\n")
+    writer = TableWriter(stream)
     writer.writerow([f"{one.words} ({one.unit})" if one.unit else one.words for one in HEADINGS])
     writer.writerows([[cell.text for cell in row] for row in rows(opened.results)])
     return stream.getvalue().encode("utf-8")

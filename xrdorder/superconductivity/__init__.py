@@ -25,26 +25,21 @@ from xrdorder.superconductivity.differences import (
     differences,
     samples_of,
 )
-from xrdorder.superconductivity.estimating import Estimate, estimate
 from xrdorder.superconductivity.layers import Layer, layer
 from xrdorder.superconductivity.prediction import Prediction, predict
-from xrdorder.superconductivity.rows import Row
 from xrdorder.superconductivity.strain import AtStrain, at_strain
-from xrdorder.superconductivity.targets import TARGETS, temperature_target, title_of, unit_of, wire_of
+from xrdorder.superconductivity.targets import wire_of
 
 __all__ = [
     "QUANTITIES",
-    "TARGETS",
     "AtStrain",
     "Branches",
     "Combined",
     "Conditions",
     "Conductor",
-    "Estimate",
     "Layer",
     "Prediction",
     "RelationResult",
-    "Row",
     "Sample",
     "SampleDifference",
     "at_strain",
@@ -52,14 +47,10 @@ __all__ = [
     "crossing",
     "difference",
     "differences",
-    "estimate",
     "layer",
     "layer_current",
     "predict",
     "relative_current",
     "samples_of",
-    "temperature_target",
-    "title_of",
-    "unit_of",
     "wire_of",
 ]

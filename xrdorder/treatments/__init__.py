@@ -32,9 +32,9 @@ from xrdorder.treatments.history import (
 )
 from xrdorder.treatments.kelvin import kelvin_words
 from xrdorder.treatments.logged import LoggedTreatment, read_log
-from xrdorder.treatments.one_line import looks_like_holds, schedule_of_holds
 from xrdorder.treatments.schedule import Repeat, Schedule, Step, step_problems
-from xrdorder.treatments.tables import read_schedule
+from xrdorder.treatments.short_form import looks_like_holds, schedule_of_holds
+from xrdorder.treatments.steps import read_schedule
 
 __all__ = [
     "GAS_CONSTANT",

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xrdorder.exceptions import StudyError
+from xrdorder.files import read_bytes
 from xrdorder.treatments.history import MELTING_NB3SN_C, SECONDS_PER_HOUR, ZERO_CELSIUS_K, History, Swing
 
 Array = NDArray[np.float64]
@@ -150,7 +151,7 @@ def read_log(path: str | Path) -> LoggedTreatment:
     """
     path = Path(path)
     try:
-        raw = path.read_bytes()
+        raw = read_bytes(path)
     except OSError as error:
         raise StudyError(f"{path}: cannot be read ({error.strerror or error})") from None
     try:

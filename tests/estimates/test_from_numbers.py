@@ -1,0 +1,267 @@
+"""From numbers alone: what the command line prints."""
+
+import dataclasses
+import math
+import re
+
+import numpy as np
+import pytest
+
+from xrdorder.estimates.from_numbers import estimate
+from xrdorder.exceptions import UnknownNameError, ValidityError
+from xrdorder.material import TinScale
+from xrdorder.quantities.registry import PREDICTED, quantity
+from xrdorder.relations import PUBLISHED, relation
+from xrdorder.relations.tin_from_lattice import DEFAULT, ENTRIES
+
+N = 20_000
+
+
+@pytest.fixture(scope="module")
+def usual():
+    return estimate(lattice_nm=0.52880, site_order=0.93, n=N)
+
+
+def row(result, quantity, by):
+    (found,) = [r for r in result.rows() if (r.quantity, r.by) == (quantity, by)]
+    return found
+
+
+def test_tin_by_each_line_combined_and_by_order(usual):
+    for line in ENTRIES:
+        by_hand = 100.0 * (0.52880 - line.intercept_nm) / line.slope_nm
+        assert row(usual, "tin content", line.name).value == pytest.approx(by_hand, abs=1e-3)
+    combined = row(usual, "tin content", "combined")
+    assert combined.value == pytest.approx(23.529, abs=1e-3)
+    # 0.2 pm between laboratories is 1.47 at.%; slope 0.33, a itself 0.30, scatter 0.15.
+    assert combined.u == pytest.approx(math.sqrt(1.47**2 + 0.334**2 + 0.296**2 + 0.15**2), abs=0.01)
+    bound = row(usual, "tin content", "order-bound")
+    assert bound.value == pytest.approx(23.25)
+    assert bound.u == pytest.approx(0.5)
+    assert "at least" in bound.note
+    usual_order = row(usual, "tin content", "order, usual S_a")
+    # Nothing was declared of dopants: S_a = 0.95 +- 0.06, and site order +- 0.02.
+    assert usual_order.value == pytest.approx(23.25 / 0.95)
+    assert usual_order.u == pytest.approx(23.25 / 0.95 * math.hypot(0.02 / 0.93, 0.06 / 0.95), rel=1e-6)
+    assert "0.95 ± 0.06" in usual_order.note
+
+
+def test_order_tells_tin_without_the_lattice_scale():
+    """Site order to 0.018 and S_a = 0.98 +- 0.02 give tin to about 0.65 at.%."""
+    result = estimate(site_order=0.95, u_site_order=0.018, undoped=True, n=100)
+    assert row(result, "tin content", "order-as-measured-before").u == pytest.approx(0.65, abs=0.04)
+
+
+def test_order_parameters(usual):
+    s_a, s_b = row(usual, "order of the niobium sites", "site order / (4 beta)"), row(usual, "order of the tin sites", "3 site order / (4 (1 - beta))")
+    assert s_a.value == pytest.approx(0.93 / (4 * 0.235294), abs=1e-5)
+    assert s_b.value == pytest.approx(3 * 0.93 / (4 * (1 - 0.235294)), abs=1e-5)
+    assert s_a.u == pytest.approx(s_a.value * math.hypot(0.0154 / 0.2353, 0.02 / 0.93), rel=0.01)
+
+
+def test_tc_and_bc2_by_each_relation_and_together(usual):
+    for target in PREDICTED:
+        rows = [r for r in usual.rows() if r.quantity == quantity(target).noun]
+        assert len(rows) == len(usual.prediction.of(target)) + 1
+        assert rows[-1].by == "combined"
+        assert all(r.low < r.value < r.high for r in rows)
+        for r in rows[:-1]:
+            assert r.source
+            assert r.validity
+            assert r.formula
+            assert r.known
+    # At the central inputs, by hand: 12 / 0.07 (beta - 0.18) + 6 with the tin of both routes; the chain from a table
+    # computed apart.
+    tin = row(usual, "tin content", "lattice and order").value / 100
+    assert tin != pytest.approx(0.235294, abs=1e-4)
+    assert row(usual, "Tc", "devantay-1981-line").central == pytest.approx(12 / 0.07 * (tin - 0.18) + 6, abs=1e-9)
+    assert row(usual, "Tc", "order-resistivity-chain").central == pytest.approx(16.24, abs=0.02)
+
+
+def test_tin_of_both_routes_is_what_tc_is_asked_with():
+    found = estimate(lattice_nm=0.52880, site_order=0.93, undoped=True, n=100)
+    both = row(found, "tin content", "lattice and order")
+    lattice, order = row(found, "tin content", "combined"), row(found, "tin content", "order-as-measured-before")
+    assert both.u < min(lattice.u, order.u)
+    assert found.prediction.tin == "tin_fraction_joint"
+    # a tin content that is given is not joined with anything
+    assert estimate(tin_fraction=0.24, site_order=0.93, n=100).prediction.tin == "tin_fraction"
+
+
+@pytest.mark.parametrize("wire", [{"undoped": True}, {"dopants": {"Ta": 0.024}}, {"dopants": {"Ti": 0.015}}, {}])
+def test_tin_by_the_order_and_by_both_take_the_same_usual_order(wire):
+    found = estimate(lattice_nm=0.52880, site_order=0.93, n=100, **wire)
+    (order,) = [r for r in found.rows() if r.by in ("order-as-measured-before", "order, usual S_a")]
+    # what the joint estimate calls tin by the order, found there by other formulas
+    assert order.value == pytest.approx(100 * found.material.values["tin_fraction_order"], rel=1e-9)
+    assert order.u == pytest.approx(100 * found.material.u("tin_fraction_order"), rel=1e-6)
+    assert "tin-scale" not in [flag.name for flag in found.flags]  # the routes agree
+    assert row(found, "tin content", "lattice and order").u < order.u
+
+
+def test_brief_keeps_the_lines_for_all_relations_together(usual):
+    brief, full = usual.rows(brief=True), usual.rows()
+    assert {r.quantity for r in brief} == {r.quantity for r in full}
+    assert not any(r.source for r in brief)
+    assert [r for r in full if not r.source] == list(brief)
+    # an undoped wire of known order alone has no line for all together: the relations stay
+    assert {r.by for r in estimate(site_order=0.93, undoped=True, n=100).rows(brief=True) if r.quantity == "tin content"} == {
+        "order-bound", "order-as-measured-before",
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(("lattice_nm", "tin"), [(0.5240, "-11.8"), (0.5300, "32.4")])
+def test_a_lattice_parameter_that_no_a15_has_is_one_line(lattice_nm, tin):
+    for more in ({"undoped": True}, {"site_order": 0.93}):
+        with pytest.raises(ValidityError, match=f"{tin} at.% tin on the scale 'published', too far outside") as caught:
+            estimate(lattice_nm=lattice_nm, n=10, **more)
+        assert "0.5280 to 0.5291 nm" in str(caught.value) and "\n" not in str(caught.value)
+    assert estimate(lattice_nm=lattice_nm, tin_fraction=0.24, n=100).rows()  # tin known otherwise takes its place
+
+
+def test_further_temperatures_and_strain():
+    found = estimate(tin_fraction=0.24, u_tin_fraction=0.002, bc2_at_k=(12.0,), strain=-0.0025, u_strain=3e-4, n=N)
+    rows = {r.quantity: r for r in found.rows() if r.by == "combined"}
+    assert rows["Bc2 at 12 K"].value < rows["Bc2 at 4.2 K"].value < rows["Bc2 at 0 K"].value
+    for title in ("Tc", "Bc2 at 0 K", "Bc2 at 4.2 K", "Bc2 at 12 K"):
+        strained = rows[f"{title} at -0.25 % strain"]
+        assert 0.5 * rows[title].value < strained.value < rows[title].value
+        assert "relations in equal parts" in strained.note
+    # published functions keep .95 to .97 of Bc2(0) at -0.25 % (A. Godeke et al., Supercond. Sci. Technol. 19 (2006)
+    # R100; J. W. Ekin, Cryogenics 20 (1980) 611)
+    assert rows["Bc2 at 0 K at -0.25 % strain"].value / rows["Bc2 at 0 K"].value == pytest.approx(0.96, abs=0.02)
+    by = [r for r in found.rows() if r.quantity == "Bc2 at 0 K at -0.25 % strain" and r.source]
+    assert len(by) >= 2
+    assert not any("strain-free" in text for text in found.assumptions)
+
+
+def test_relations_are_chosen_by_the_dopant():
+    doped = estimate(tin_fraction=0.24, dopants={"Ta": 0.024}, n=100)
+    assert doped.prediction.wire == "Ta"
+    assert {r.by for r in doped.rows() if r.quantity == "Tc"} == {
+        "baumgartner-2017-tantalum", "order-resistivity-chain", "combined",
+    }  # fmt: skip
+    assert estimate(tin_fraction=0.24, undoped=True, n=100).prediction.wire == "binary"
+    with pytest.raises(ValidityError, match="said to be undoped"):
+        estimate(tin_fraction=0.24, undoped=True, dopants={"Ta": 0.024}, n=100)
+
+
+def test_a_scale_of_ones_own_is_named():
+    own = TinScale("own", 0.52880, DEFAULT.slope_nm, ((1e-10, 0.0), (0.0, 1e-7)), "six bulk samples, this test")
+    found = estimate(lattice_nm=0.5288, u_lattice_nm=1e-5, temperature_c=22.5, scale=own, n=100)
+    by_own = row(found, "tin content", "scale 'own'")
+    assert by_own.value == pytest.approx(24.0)
+    assert "six bulk samples" in by_own.note
+    assert by_own.u < 0.3
+
+
+def test_relations_of_ones_own_stand_beside_the_published(usual):
+    entry = dataclasses.replace(relation("devantay-1981-line"), name="own-line", source="this laboratory")
+    found = estimate(lattice_nm=0.52880, site_order=0.93, library=PUBLISHED.with_entries([entry]), n=N)
+    assert row(found, "Tc", "own-line").value == pytest.approx(row(found, "Tc", "devantay-1981-line").value, abs=0.05)
+    assert len(found.rows()) > len(usual.rows())
+
+
+def test_the_branches_of_bc2_are_named_where_they_part():
+    near = row(estimate(tin_fraction=0.249, u_tin_fraction=0.0005, n=N), "Bc2 at 0 K", "combined")
+    assert "side with rise-and-plateau" in near.note
+    assert "branches" not in row(estimate(tin_fraction=0.235, n=N), "Bc2 at 0 K", "combined").note
+
+
+def test_what_was_taken_for_granted_is_said(usual):
+    text = "\n".join(usual.assumptions)
+    for words in ("lattice parameter: 4e-05 nm", "site order: 0.02", "22.5 °C ± 1.2 K", "free of strain"):
+        assert words in text
+    exact = estimate(
+        lattice_nm=0.5288,
+        u_lattice_nm=1e-5,
+        site_order=0.93,
+        u_site_order=0.01,
+        temperature_c=24,
+        u_temperature_k=0.1,
+        n=100,
+    )
+    assert "as none was given" not in "\n".join(exact.assumptions)
+    # 1.5 K warmer: 6 fm smaller at 22.5 °C.
+    assert exact.material.values["a_nm"] == pytest.approx(0.5288 - 0.5288 * 7.6e-6 * 1.5, abs=1e-10)
+
+
+def test_a_given_tin_content_takes_the_place_of_the_lattice():
+    result = estimate(lattice_nm=0.5284, tin_fraction=0.245, n=N)
+    assert row(result, "tin content", "given").value == 24.5
+    assert row(result, "tin content", "godeke-2006-measured").value == pytest.approx(20.588, abs=1e-3)
+    assert row(result, "Tc", "combined").value > 17.0
+
+
+def test_one_number_is_enough():
+    by_tin = estimate(tin_fraction=0.24, u_tin_fraction=0.001, n=N)
+    assert {r.quantity for r in by_tin.rows()} == {"tin content", *(quantity(target).noun for target in PREDICTED)}
+    by_order = estimate(site_order=0.95, n=N)
+    assert {r.quantity for r in by_order.rows()} >= {"tin content", "site order", "Tc"}
+    by_lattice = estimate(lattice_nm=0.5285, n=N)
+    assert {r.quantity for r in by_lattice.rows()} >= {"tin content", "Tc"}
+
+
+def test_tin_outside_the_field_is_a_number_and_tc_is_not():
+    result = estimate(lattice_nm=0.5293, n=N)
+    assert row(result, "tin content", "combined").value == pytest.approx(27.21, abs=0.01)
+    assert "outside its validity" in row(result, "tin content", "godeke-2006-measured").note
+    assert "tin-outside-a15" in [flag.name for flag in result.flags]
+    tc = row(result, "Tc", "combined")
+    assert math.isnan(tc.value)
+    assert "outside the A15 field" in row(result, "Tc", "godeke-2006-boltzmann").note
+
+
+def test_dopants_lower_what_the_order_asks_of_tin():
+    plain = estimate(site_order=0.95, n=100)
+    doped = estimate(site_order=0.95, dopants={"Ta": 0.024}, n=100)
+    # 2.4 at.% Ta, 30 % of it on the tin sites: 4 x 0.024 x 0.30 of them, a quarter of that in tin.
+    expected = 100 * 0.024 * 0.30
+    assert row(plain, "tin content", "order-bound").value - row(doped, "tin content", "order-bound").value == pytest.approx(
+        expected
+    )
+    with pytest.raises(UnknownNameError, match="Mo"):
+        estimate(site_order=0.95, dopants={"Mo": 0.01}, n=100)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        ({}, "nothing to estimate from"),
+        ({"lattice_nm": 5.288}, "lattice parameter is 5.288; give nm"),
+        ({"lattice_nm": float("nan")}, "lattice parameter is nan"),
+        ({"tin_fraction": 24.0}, "tin fraction is 24; give a fraction"),
+        ({"site_order": 93.0}, "site order is 93"),
+        ({"site_order": -0.1}, "site order is -0.1"),
+        ({"lattice_nm": 0.5288, "u_lattice_nm": -1e-5}, "uncertainty of the lattice parameter is -1e-05"),
+        (
+            {"lattice_nm": 0.5288, "u_site_order": 0.01},
+            "uncertainty of the site order is given, but no site order",
+        ),
+        ({"site_order": 0.9, "u_site_order": float("inf")}, "uncertainty of the site order is inf"),
+        ({"tin_fraction": 0.24, "strain": -0.25}, "strain is -0.25; give the intrinsic axial strain as a fraction"),
+        ({"tin_fraction": 0.24, "u_strain": 1e-4}, "uncertainty of the strain is 0.0001; give a strain"),
+        ({"tin_fraction": 0.24, "bc2_at_k": (-4.0,)}, "temperature for Bc2 is -4 K"),
+    ],
+)
+def test_numbers_that_cannot_be_meant(arguments, message):
+    with pytest.raises(ValidityError, match=re.escape(message)) as caught:
+        estimate(**arguments)
+    assert "\n" not in str(caught.value)
+
+
+def test_exact_numbers_are_allowed():
+    result = estimate(lattice_nm=0.5288, u_lattice_nm=0.0, site_order=0.93, u_site_order=0.0, n=N)
+    assert np.isfinite(row(result, "Tc", "combined").value)
+
+
+def test_rows_are_plain(usual):
+    for r in usual.rows():
+        for text in (r.quantity, r.by, r.unit, r.note, r.source, r.formula):
+            assert "\n" not in text
+
+
+@pytest.mark.parametrize("tin", [0.0024, 0.12, 0.35, 24.0])
+def test_tin_that_no_a15_holds_is_one_line(tin):
+    with pytest.raises(ValidityError, match=r"tin fraction is .*in the A15 field, 0\.18 to 0\.255"):
+        estimate(tin_fraction=tin, n=10)

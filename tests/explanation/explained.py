@@ -1,0 +1,154 @@
+"""A sample with every kind of step, made by `characterise` from invented fit results, and a folder that holds it."""
+
+import numpy as np
+import xarray as xr
+
+from tests.results import made
+from xrdorder import uncertainty
+from xrdorder.files.sealed import write_sealed
+from xrdorder.forward_model.roles import Kind
+from xrdorder.material import Specimen, characterise
+from xrdorder.results.netcdf import netcdf
+from xrdorder.results.sample_file import Provenance, StoredSample, write_sample
+from xrdorder.uncertainty import Contributions
+from xrdorder.xrays import radiation
+
+FITTED = {
+    "a_nm": 0.528790,
+    "order_contrast": 0.930,
+    "lorentz_sec": 0.080,
+    "lorentz_tan": 0.050,
+    "gauss_tan2": 2e-4,
+    "lattice_a_nm_nb": 0.33012,
+    "weight_fraction_nb3sn": 0.9,
+    "weight_fraction_nb": 0.1,
+}
+U = (3e-6, 0.007, 0.003, 0.002, 1e-4, 2e-6, 0.003, 0.003)
+FREE = (
+    "nb3sn_a_nm",
+    "nb3sn_order_contrast",
+    "nb3sn_b_iso_2a_nm2",
+    "nb3sn_b_iso_6c_nm2",
+    "specimen_displacement_mm",
+    "background_0",
+)
+OWNERS = {**{f"nb3sn_{name}": "nb3sn" for name in list(FITTED)[:5]}, "nb_a_nm": "nb"}
+OWNERS |= {name: "nb3sn" for name in FREE[2:4]}
+KINDS = {
+    "background_0": Kind.BACKGROUND,
+    "specimen_displacement_mm": Kind.PLACE,
+    "nb3sn_a_nm": Kind.LENGTH,
+    "nb3sn_order_contrast": Kind.CONTRAST,
+    "nb3sn_lorentz_sec": Kind.WIDTH,
+    "nb3sn_lorentz_tan": Kind.WIDTH,
+    "nb3sn_gauss_tan2": Kind.WIDTH,
+    "nb3sn_b_iso_2a_nm2": Kind.B_ISO,
+    "nb3sn_b_iso_6c_nm2": Kind.B_ISO,
+    "nb_a_nm": Kind.LENGTH,
+}
+CORRELATION = np.array(
+    [
+        [1.0, 0.0, 0.0, 0.0, -0.8, 0.0],
+        [0.0, 1.0, 0.6, -0.5, 0.0, 0.01],
+        [0.0, 0.6, 1.0, -0.2, 0.0, 0.0],
+        [0.0, -0.5, -0.2, 1.0, 0.0, 0.0],
+        [-0.8, 0.0, 0.0, 0.0, 1.0, 0.0],
+        [0.0, 0.01, 0.0, 0.0, 0.0, 1.0],
+    ]
+)
+U_FREE = np.array([3e-6, 0.007, 2e-4, 1e-4, 0.01, 5.0])
+HELD = 0.24
+BY_TIN = 0.2
+WEIGHT_BY_TIN = 0.02
+
+
+def table():
+    """Counting apart for each quantity, and two sources that others share."""
+    names = tuple(FITTED)
+    n = len(names)
+    certificate = np.array([4e-6, 0.0, 0.0, 0.0, 0.0, 2.5e-6, 0.0, 0.0])
+    scattering = np.array([0.0, 0.009, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0])
+    return Contributions(
+        names,
+        (*(f"counting/{k}" for k in range(n)), "certificate", "scattering table/order"),
+        np.column_stack([np.diag(U), certificate, scattering]),
+        (*("" for _ in range(n)), "srm-660c", "cu-ka"),
+    )
+
+
+def parameters():
+    values = {
+        "background_0": 100.0,
+        "specimen_displacement_mm": 0.03,
+        **{f"nb3sn_{name}": FITTED[name] for name in list(FITTED)[:5]},
+        "nb3sn_b_iso_2a_nm2": 0.0045,
+        "nb3sn_b_iso_6c_nm2": 0.005,
+        "nb_a_nm": FITTED["lattice_a_nm_nb"],
+    }
+    free = np.array(FREE, dtype=object)
+    roles = [(OWNERS.get(name, ""), KINDS[name]) for name in values]
+    return xr.Dataset(
+        {
+            "value": ("parameter", list(values.values())),
+            **made.roles(roles),
+            "covariance": (("free", "free_too"), CORRELATION * np.outer(U_FREE, U_FREE)),
+        },
+        coords={"parameter": np.array(list(values), dtype=object), "free": free, "free_too": free},
+    )
+
+
+def sample(name="A-650-100", mount="wires-laid-flat", lot="A", dopants=None, more=None, told=None, **changed):
+    """A sample of a tantalum-doped lot, measured at 25 °C as wires laid flat; `told` is more of its specimen."""
+    dopants = {"Ta": 0.024} if dopants is None else dopants
+    told = told or {}
+    specimen = Specimen(dopants=dopants, mount=mount, temperature_c=25.0, u_temperature_k=0.5, lot=lot, **told)
+    material = characterise(
+        {**FITTED, **(more or {})},
+        table(),
+        specimen,
+        radiation=radiation("cu-ka"),
+        tin_held=HELD,
+        by_tin={"order_contrast": BY_TIN, "weight_fraction_nb3sn": -WEIGHT_BY_TIN, "weight_fraction_nb": WEIGHT_BY_TIN},
+    )
+    return made.sample(
+        name,
+        values={"order_contrast_by_tin": BY_TIN, **material.values},
+        contributions=material.contributions,
+        flags=tuple(tuple(flag) for flag in material.flags),
+        assumptions=material.assumptions,
+        groups={**made.sample().groups, "parameters": parameters()},
+        provenance=Provenance(
+            fingerprint="f" * 64,
+            input_sha256={"a.xy": "12ab" * 16},
+            version="0.0.7",
+            options={
+                "mount": mount,
+                "dopants": dopants,
+                "on_tin_site": None,
+                "temperature_c": 25.0,
+                "lot": lot,
+                **{"corrections_off" if key == "off" else key: value for key, value in told.items()},
+            },
+            calibration="abc123",
+            created="2025-01-01T00:00:00+00:00",
+        ),
+        **changed,
+    )
+
+
+def folder(path):
+    """Results of three samples, the last of another lot and another mount, and one that failed; no description."""
+    samples = [
+        sample(),
+        sample("A-700-50"),
+        sample("B-650-100", mount="ground-powder", lot="B", dopants={}),
+        StoredSample("letters", "failed: a.xy: line 1 is no number"),
+    ]
+    target = path / "results/samples"
+    target.mkdir(parents=True)
+    for item in samples:
+        write_sample(item, target / f"{item.name}.nc")
+    results = uncertainty.collate({item.name: item.contributions for item in samples})
+    results["status"] = ("sample", np.array([item.status for item in samples], dtype=object))
+    write_sealed(path / "results/results.nc", netcdf(results))
+    return path

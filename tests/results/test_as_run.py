@@ -1,0 +1,98 @@
+"""Old fits are never shown under a new description without a word."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from tests.results import made
+from xrdorder.cli import main
+from xrdorder.description.measured_values import Measured
+from xrdorder.description.study import Lot, Sample, Study
+from xrdorder.exceptions import StudyError
+from xrdorder.measured.study import hold
+from xrdorder.results import as_run
+from xrdorder.results.collate import collate
+from xrdorder.results.open_study import OpenStudy
+from xrdorder.running import run
+from xrdorder.treatments import Schedule, Step
+
+LOT = Lot("A", dopants={"Ta": 0.024})
+HOTTER = Schedule((Step(725.0, 100.0),))
+SAMPLES = (
+    Sample("one", (Path("one.xy"),), LOT, treatment=HOTTER, temperature_c=25.0),
+    Sample("two", (Path("two.xy"),), LOT, measured=(Measured("Tc_K", 17.6, 0.1),)),
+)
+
+
+def described(*samples):
+    return Study(Path("study"), "", None, ("nb3sn", "nb"), "own", samples)
+
+
+@pytest.fixture(scope="module")
+def results():
+    return collate(described(*SAMPLES), [made.sample(one.name) for one in SAMPLES], ("nb3sn", "nb"))
+
+
+def changed(**what):
+    return described(replace(SAMPLES[0], **what), SAMPLES[1])
+
+
+def test_an_unchanged_description_is_not_complained_of(results):
+    opened = OpenStudy(described(*SAMPLES), results)
+    assert opened.difference == ""
+    opened.require_as_run()
+    hold(opened)
+
+
+@pytest.mark.parametrize(
+    ("what", "said"),
+    [
+        ({"treatment": Schedule((Step(640.0, 100.0),))}, "one: treatment is 640 °C/100 h, there 725 °C/100 h"),
+        ({"treatment": None}, "one: treatment is not told, there 725 °C/100 h"),
+        ({"treatment": Schedule((Step(725.0, 100.0, ramp_k_per_h=10.0),))}, "one: "),
+        ({"lot": replace(LOT, name="B")}, "one: lot is B, there A"),
+        ({"mount": "polished-section"}, "one: mount is polished-section, there not told"),
+        ({"date": "2026-03-14"}, "one: date is 2026-03-14, there not told"),
+        ({"position_m": 12.0}, "one: position is 12, there not told"),
+        ({"lot": replace(LOT, dopants={"Ta": 0.03})}, "one: dopants, strain or choices of the fit"),
+        ({"strain": -0.002, "u_strain": 5e-4}, "one: dopants, strain or choices of the fit"),
+        ({"name": "else"}, "one: it is no longer described"),
+    ],
+)
+def test_what_was_changed_is_told(results, what, said):
+    opened = OpenStudy(changed(**what), results)
+    assert opened.difference.startswith(f"study.toml says otherwise than the results of {said}")
+    assert opened.difference.endswith("; run the study again")
+    with pytest.raises(StudyError, match=r"study\.toml says otherwise"):
+        hold(opened)
+
+
+def test_what_no_result_follows_from_may_change(results):
+    told = {"measured": (Measured("Tc_K", 17.5, 0.1),), "lot": replace(LOT, design="tube")}
+    assert OpenStudy(changed(**told), results).difference == ""
+    assert OpenStudy(described(*SAMPLES, replace(SAMPLES[0], name="new")), results).difference == ""
+
+
+def test_what_is_told_about_a_sample_is_all_looked_at():
+    """A field that comes to a sample is looked at unless somebody decides otherwise."""
+    base = as_run.rest_of(SAMPLES[0])
+    assert as_run.rest_of(replace(SAMPLES[0], choices={"seek_phases": False})) != base
+    assert as_run.rest_of(replace(SAMPLES[0], corrections_off=("temperature",))) != base
+
+
+@pytest.mark.slow
+def test_commands_that_mix_both_refuse_and_the_others_say_so(tiny, fits):
+    folder = tiny.describe("good", "twice")
+    run.run_study(folder, workers=1)
+    file = folder / "study.toml"
+    file.write_text(file.read_text().replace("hold_c = 650", "hold_c = 640"), encoding="utf-8")
+    said = "study.toml says otherwise than the results of good: treatment is 640 °C/100 h, there 650 °C/100 h"
+    for words in (["suggest", "--field", "16"], ["report"]):
+        found = CliRunner().invoke(main, [words[0], str(folder), *words[1:]])
+        assert (found.exit_code, said in found.stderr) == (2, True), found.output
+    for command in ("compare", "fields"):
+        assert f"remark: {said}" in CliRunner().invoke(main, [command, str(folder)]).stderr
+    run.run_study(folder, workers=1)
+    assert "says otherwise" not in CliRunner().invoke(main, ["compare", str(folder)]).output

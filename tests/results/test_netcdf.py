@@ -1,0 +1,44 @@
+"""What is written is netCDF-4: xarray, by its own reader of netCDF, finds what was put in, and so do we."""
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from xrdorder.results.netcdf import netcdf, read_groups, read_root
+
+
+def texts(*words):
+    return np.array(words, dtype=object)
+
+
+DATASETS = {
+    "bare dimension": xr.Dataset(
+        {"area": ("line", [1.0, np.nan], {"units": "counts"}), "order": ("line", np.array([1, 2], np.int8))},
+        coords={"phase": ("line", texts("nb3sn", "nb")), "hkl": ("line", texts("1 1 0", "2 0 0"))},
+    ),
+    "two dimensions": xr.Dataset(
+        {"covariance": (("free", "free_too"), np.eye(2), {"long_name": "covariance of what was free"})},
+        coords={"free": texts("a", "b"), "free_too": texts("a", "ü")},
+        attrs={"flags": '[["µ", "ä"]]', "range": [18.0, 140.0], "number": 3},
+    ),
+    "nothing in it": xr.Dataset({"x": ("none", np.array([])), "y": (("none", "some"), np.zeros((0, 2)))}),
+    "no numbers": xr.Dataset(coords={"name": texts()}),
+}
+
+
+@pytest.mark.parametrize("name", DATASETS)
+def test_what_is_written_is_netcdf(name, tmp_path):
+    given, path = DATASETS[name], tmp_path / "a.nc"
+    path.write_bytes(netcdf(given, {"inner": given}))
+    for group in (None, "inner"):
+        read = xr.load_dataset(path, engine="h5netcdf", group=group)
+        # attributes of several numbers come back as an array
+        xr.testing.assert_identical(read.assign_attrs({k: plain(v) for k, v in read.attrs.items()}), given)
+        assert set(read.coords) == set(given.coords)
+    content = path.read_bytes()
+    for read in (read_root(content), read_groups(content, ["inner", "none"])["inner"]):
+        xr.testing.assert_identical(read, given)
+
+
+def plain(value):
+    return value.tolist() if isinstance(value, np.ndarray | np.generic) else value

@@ -1,0 +1,304 @@
+"""One quantity of many samples, with what each source contributes to each of them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import xarray as xr
+from numpy.typing import ArrayLike, NDArray
+
+from xrdorder.exceptions import StudyError, UnknownNameError, did_you_mean
+from xrdorder.quantities.formatting import DOSE_DIGITS, digits
+from xrdorder.quantities.registry import columns
+from xrdorder.superconductivity.asking import LEAST_SHARE
+from xrdorder.uncertainty import PRIVATE
+
+Array = NDArray[np.float64]
+
+BY_LOGARITHM = ("domain_size_nm", "grain_size_nm")
+"""Quantities that grow by factors: wires scatter by shares of them, and growth is straight in their logarithm."""
+
+
+@dataclass(frozen=True, eq=False)
+class Values:
+    """One quantity of n samples.
+
+    Attributes
+    ----------
+    quantity : str
+        Name of the quantity, as a column of the table of results where it is one.
+    samples : tuple of str, n
+    value : array, (n,)
+    shared : array, (n, m)
+        Signed contributions of sources that samples share; a column is one source of one group.
+    private : array, (n, p)
+        Contributions that concern a sample alone.
+    shared_names, private_names : tuple of str
+        Sources of the columns.
+    left_out : tuple of str
+        Samples that do not have the quantity.
+
+    Raises
+    ------
+    ValueError
+        Shapes do not match, or a number is not finite.
+    """
+
+    quantity: str
+    samples: tuple[str, ...]
+    value: Array
+    shared: Array
+    private: Array
+    shared_names: tuple[str, ...] = ()
+    private_names: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = field(default=())
+
+    def __post_init__(self) -> None:
+        n = len(self.samples)
+        for name in ("value", "shared", "private"):
+            array = np.asarray(getattr(self, name), dtype=float)
+            if array.shape[:1] != (n,) or array.ndim != (1 if name == "value" else 2):
+                raise ValueError(f"values of {self.quantity}: {name} has the shape {array.shape} for {n} samples")
+            if not np.all(np.isfinite(array)):
+                raise ValueError(f"values of {self.quantity}: {name} is not finite everywhere; leave such samples out")
+            object.__setattr__(self, name, array)
+        for names, parts in (("shared_names", self.shared), ("private_names", self.private)):
+            if not getattr(self, names):
+                object.__setattr__(self, names, tuple(f"{names[:-6]}/{k}" for k in range(parts.shape[1])))
+
+    def __len__(self) -> int:
+        return len(self.samples)
+
+    @property
+    def own(self) -> Array:
+        """Standard uncertainty that a sample shares with no other, shape (n,)."""
+        return np.asarray(np.sqrt(np.sum(self.private**2, axis=1)))
+
+    @property
+    def u(self) -> Array:
+        """Standard uncertainty of each value, shape (n,)."""
+        return np.asarray(np.sqrt(np.sum(self.private**2, axis=1) + np.sum(self.shared**2, axis=1)))
+
+    def covariance(self, repeatability: float = 0.0) -> Array:
+        """Covariance of the values, shape (n, n); a scatter between wires adds to the diagonal."""
+        diagonal = np.sum(self.private**2, axis=1) + repeatability**2
+        return np.asarray(self.shared @ self.shared.T + np.diag(diagonal))
+
+    @property
+    def by_logarithm(self) -> bool:
+        """Whether it is compared by its logarithm."""
+        return self.quantity in BY_LOGARITHM
+
+    def on_scale(self) -> "Values":
+        """The logarithms of what is compared by them, with relative contributions; other values as they are."""
+        if not self.by_logarithm:
+            return self
+        if np.any(self.value <= 0.0):
+            raise ValueError(f"values of {self.quantity}: a size is not above zero; leave such samples out")
+        size = self.value[:, None]
+        return replace(
+            self,
+            quantity=f"logarithm of {self.quantity}",
+            value=np.log(self.value),
+            shared=self.shared / size,
+            private=self.private / size,
+        )
+
+    def select(self, which: ArrayLike) -> "Values":
+        """Only these samples: indices or a mask."""
+        index = np.arange(len(self))[np.asarray(which)]
+        return Values(
+            self.quantity,
+            tuple(self.samples[k] for k in index),
+            self.value[index],
+            self.shared[index],
+            self.private[index],
+            self.shared_names,
+            self.private_names,
+            self.left_out,
+        )
+
+
+def values_of(dataset: xr.Dataset, quantity: str) -> Values:
+    """Take one quantity out of collated results.
+
+    Parameters
+    ----------
+    dataset : Dataset
+        As `xrdorder.results.collate.collate` gives it.
+    quantity : str
+        A column of the table of results (``tin_at_percent``), or a quantity of the dataset (``tin_fraction``).
+
+    Returns
+    -------
+    Values
+        Samples without the quantity are left out and named.
+
+    Raises
+    ------
+    UnknownNameError
+        No sample can have such a quantity.
+    """
+    known = [str(name) for name in dataset["quantity"].values]
+    in_table = {c.name: c for c in columns() if c.kind == "value" and c.quantity in known}
+    column = in_table.get(quantity)
+    name, scale = (column.quantity, column.scale) if column else (quantity, 1.0)
+    if name not in known:
+        every = [*in_table, *known]
+        raise UnknownNameError(
+            f"the results have no quantity '{quantity}' with an uncertainty table; {did_you_mean(quantity, every)}"
+        )
+    k = known.index(name)
+    value = scale * np.asarray(dataset["value"].values[:, k], dtype=float)
+    table = scale * np.asarray(dataset["contribution"].values[:, k, :], dtype=float)
+    groups = dataset["source_group"].values
+    samples = [str(sample) for sample in dataset["sample"].values]
+    given = np.isfinite(value) & np.all(np.isfinite(table), axis=1)
+    if quantity in BY_LOGARITHM:
+        given &= value > 0.0
+    table, groups = table[given], groups[given]
+    shared: list[Array] = []
+    private: list[Array] = []
+    shared_names: list[str] = []
+    private_names: list[str] = []
+    for j, source in enumerate(str(name) for name in dataset["source"].values):
+        column = table[:, j]
+        if not np.any(column):
+            continue
+        for group in dict.fromkeys(str(one) for one in groups[:, j]):
+            part = np.where(groups[:, j] == group, column, 0.0)
+            if not np.any(part):
+                continue
+            (private if group == PRIVATE else shared).append(part)
+            (private_names if group == PRIVATE else shared_names).append(source)
+    n = int(np.sum(given))
+    return Values(
+        quantity,
+        tuple(name for name, there in zip(samples, given, strict=True) if there),
+        value[given],
+        np.array(shared).reshape(len(shared), n).T,
+        np.array(private).reshape(len(private), n).T,
+        tuple(shared_names),
+        tuple(private_names),
+        tuple(name for name, there in zip(samples, given, strict=True) if not there),
+    )
+
+
+def values_from_draws(quantity: str, samples: Sequence[str], draws: ArrayLike) -> Values:
+    """Values of a quantity that is known by draws, made with common numbers for common sources.
+
+    What the draws of different samples have in common is kept as shared columns (a factor of their covariance), so it
+    cancels in differences. The least eigenvalue is the variance that each sample certainly has of its own. Draws that
+    are few let chance pass for common parts: correlations are known to 1/sqrt(N).
+
+    Parameters
+    ----------
+    quantity : str
+    samples : sequence of str, n
+    draws : array, (n, N)
+        NaN where a draw lies outside what a relation is valid for: it is left out for all samples, so that all are
+        compared in the same state of what they share. Samples for which hardly any draw would be left go, the worst
+        first.
+    """
+    numbers = np.asarray(draws, dtype=float)
+    if numbers.ndim != 2 or len(numbers) != len(samples) or numbers.shape[1] < 2:
+        raise ValueError(
+            f"draws of {quantity}: shape {numbers.shape} for {len(samples)} samples; give (samples, draws)"
+        )
+    given, common = _common_draws(np.isfinite(numbers))
+    numbers = numbers[given][:, common]
+    names = [name for name, there in zip(samples, given, strict=True) if there]
+    n = len(names)
+    size, vectors = np.linalg.eigh(np.cov(numbers).reshape(n, n))
+    own = max(float(size[0]), 0.0) if n else 0.0
+    size = size - own
+    keep = size > 1e-12 * max(float(size[-1]) if n else 0.0, 1e-300)
+    return Values(
+        quantity,
+        tuple(names),
+        np.median(numbers, axis=1),
+        vectors[:, keep] * np.sqrt(size[keep]),
+        np.sqrt(own) * np.eye(n),
+        left_out=tuple(name for name, there in zip(samples, given, strict=True) if not there),
+    )
+
+
+def _common_draws(inside: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Samples and draws to compare with: every sample inside its validity in at least `LEAST_SHARE` of the draws."""
+    given = np.any(inside, axis=1)
+    while True:
+        rows = inside[given]
+        common = np.all(rows, axis=0)
+        if len(rows) < 2 or np.mean(common) >= LEAST_SHARE:
+            return given, common
+        missing = len(rows) - np.sum(rows, axis=0)
+        # what is left without a sample: draws that it alone spoils, and those that nobody does
+        gain = np.sum(~rows & (missing == 1), axis=1)
+        worst = np.flatnonzero(given)[np.lexsort((np.sum(rows, axis=1), -gain))[0]]
+        given[worst] = False
+
+
+def mounts_of(dataset: xr.Dataset) -> list[str]:
+    """How each sample was mounted; empty where nobody told it.
+
+    >>> mounts_of(xr.Dataset(coords={"sample": ["a"]}))
+    ['']
+    """
+    return [str(x) for x in dataset["mount"].values] if "mount" in dataset else [""] * dataset.sizes["sample"]
+
+
+_BY = {
+    "reaction-temperature": ("peak_c", "{:g} °C"),
+    "hold-time": ("hold_at_peak_h", "{:.4g} h"),
+    "dose": ("dose_h", "{} h"),
+    "position": ("position", "{:g} m"),
+    "date": ("date", "{}"),
+    "lot": ("lot", "{}"),
+}
+
+
+def grouping(dataset: xr.Dataset, by: str = "treatment") -> tuple[list[str], Array | None]:
+    """Put the samples of a study into variants.
+
+    Parameters
+    ----------
+    dataset : Dataset
+    by : str
+        ``treatment`` (wire lot, treatment and, where there are several, mount: what replicates share), ``lot``,
+        ``reaction-temperature``, ``hold-time``, ``dose``, ``position``, ``date``, or any variable over samples.
+
+    Returns
+    -------
+    labels : list of str
+        One a sample of the dataset; empty where it is not known.
+    numbers : array or None
+        The variable where it is a number.
+
+    Raises
+    ------
+    StudyError
+        The results do not have it.
+    """
+    if by == "treatment":
+        lots, treatments = ([str(x) for x in dataset[name].values] for name in ("lot", "treatment"))
+        many = len(set(lots)) > 1
+        # strain left in a composite, texture and the share of its core that is seen are others in another mount
+        mounts = mounts_of(dataset)
+        triples = zip(lots, treatments, mounts if len(set(mounts)) > 1 else [""] * len(lots), strict=True)
+        return [
+            " ".join(x for x in (lot * many, treatment, f"({mount})" * bool(mount)) if x) if treatment else ""
+            for lot, treatment, mount in triples
+        ], None
+    name, form = _BY.get(by, (by, "{:.4g}"))
+    if name not in dataset.variables or dataset[name].dims != ("sample",):
+        known = [word for word, (variable, _) in _BY.items() if variable in dataset.variables]
+        raise StudyError(
+            f"results cannot be ordered by '{by}': no sample tells it; known are {', '.join(['treatment', *known])}"
+        )
+    values = dataset[name].values
+    if values.dtype.kind not in "fiu":
+        return [str(value) for value in values], None
+    numbers = np.asarray(values, dtype=float)
+    if by == "dose":
+        return ["" if np.isnan(number) else form.format(digits(number, DOSE_DIGITS)) for number in numbers], numbers
+    return ["" if np.isnan(number) else form.format(number) for number in numbers], numbers

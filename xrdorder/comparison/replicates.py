@@ -1,0 +1,311 @@
+"""How far do equal wires scatter, beyond what is known of each?
+
+Values y with known covariance V0 and a model X (a mean for every group of replicates, or a line) are asked for the
+scatter s between wires that makes the weighted sum of squares as large as it should be:
+
+    min_b (y - X b)' (V0 + s² I)^-1 (y - X b) = n - p
+
+(R. C. Paule and J. Mandel, J. Res. Natl. Bur. Stand. 87 (1982) 377, for independent values; here with a covariance,
+so that what replicates share does not count as agreement). With y projected onto what X leaves free, and V0 there
+diagonal, the sum is sum z_k² / (l_k + s²): one decomposition, then a root. Put equal to quantiles of chi square the
+same sum bounds s.
+
+What is tested with s must know how badly few replicates tell it. The restricted likelihood of s in the same projected
+values, times a prior 1 / sqrt(l + s²) with l their typical known variance, gives weights over s; a test is averaged
+over them. Without known uncertainties that is Student's t with n - p degrees of freedom; with many replicates it is
+the normal distribution. Two degrees of freedom and more keep false verdicts at 5 % whatever the scatter is. One alone
+hardly tells anything, and none nothing: there `weakly_informed` cuts off scatters far beyond the known uncertainties.
+(Student's t with effective degrees of freedom, GUM G.4.1, takes an s that came out as zero for certain: with six
+wires it called chance a trend twice as often as it should.)
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import brentq
+from scipy.optimize.elementwise import find_root
+from scipy.special import ndtr
+from scipy.stats import chi2
+
+from xrdorder.comparison.multiple_comparisons import holm
+from xrdorder.comparison.quantity_draws import Values
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Repeatability:
+    """Scatter between equal wires beyond their known uncertainties.
+
+    Attributes
+    ----------
+    u : float
+        Standard deviation, in the unit of the quantity; 0 where the known uncertainties explain all scatter, or
+        where there are no replicates.
+    degrees_of_freedom : int
+        Zero without replicates.
+    low, high : float
+        68 % interval of `u`; NaN without replicates.
+    p_known : float
+        Probability of as much scatter if the known uncertainties were all; NaN without replicates.
+    nodes, weights : array, (k,)
+        Scatters that may be, and how probable each is.
+    origin : str
+        "replicates"; "variants" where the wires of a variant had different treatments; "course" where it is the scatter
+        about a smooth course (`about_course`); "told".
+    """
+
+    u: float
+    degrees_of_freedom: int
+    low: float
+    high: float
+    p_known: float
+    nodes: Array = field(default_factory=lambda: np.zeros(1), repr=False)
+    weights: Array = field(default_factory=lambda: np.ones(1), repr=False)
+    origin: str = "replicates"
+
+    def chance(self, value: ArrayLike, known_square: ArrayLike, factor_square: ArrayLike) -> Array:
+        """Two-sided probability of as large a value by chance.
+
+        Parameters
+        ----------
+        value : array, (...)
+        known_square : array, (...)
+            Its variance from known sources.
+        factor_square : array, (...)
+            Its variance for a scatter of one.
+        """
+        size, known, factor = np.broadcast_arrays(np.abs(value), known_square, factor_square)
+        found = np.empty(size.size)
+        numbers = np.stack([np.ravel(one).astype(float) for one in (size, known, factor)], axis=1)
+        for start in range(0, size.size, 8192):  # pairs of hundreds of variants by all nodes would fill the memory
+            x, fixed, for_one = numbers[start : start + 8192].T[:, :, None]
+            u = np.sqrt(fixed + self.nodes**2 * for_one)
+            ratio = np.where(x == 0.0, 0.0, np.inf) + np.zeros_like(u)
+            np.divide(x, u, out=ratio, where=u > 0.0)
+            found[start : start + 8192] = 2.0 * ndtr(-ratio) @ self.weights
+        return found.reshape(size.shape)
+
+    def corrected(self, value: ArrayLike, known_square: ArrayLike, factor_square: ArrayLike) -> Array:
+        """`chance` for each of many values that share one scatter, corrected for their number.
+
+        Holm's rule is applied at each scatter that may be, and the result averaged over them. All values wait for the
+        same unknown scatter, so its badly known size is not paid for once a value, as correcting the averages would:
+        with a single pair of replicates that is a factor of up to their number. For Student's t this is the
+        multivariate t of simultaneous intervals, with Bonferroni's bound in place of the normal integral.
+
+        Parameters
+        ----------
+        value, known_square, factor_square : array, (c,)
+            As for `chance`.
+        """
+        size, known, factor = (np.asarray(one, dtype=float) for one in (np.abs(value), known_square, factor_square))
+        found = np.zeros(size.shape)
+        for node, weight in zip(self.nodes, self.weights, strict=True):
+            u = np.sqrt(known + node**2 * factor)
+            ratio = np.where(size == 0.0, 0.0, np.inf)
+            np.divide(size, u, out=ratio, where=u > 0.0)
+            found += weight * holm(2.0 * ndtr(-ratio))
+        return found
+
+    def half_width(self, known_square: ArrayLike, factor_square: ArrayLike, level: float = 0.95) -> Array:
+        """Half of the interval in which a value lies with a probability; variances as for `chance`, shape (...)."""
+        known, factor = np.broadcast_arrays(known_square, factor_square)
+        widest = np.sqrt(known + float(self.nodes[-1]) ** 2 * factor)
+        found = np.zeros(widest.shape)
+        some = widest > 0.0
+
+        def beyond(half: Array, fixed: Array, for_one: Array) -> Array:
+            return self.chance(half, fixed, for_one) - (1.0 - level)
+
+        if some.any():
+            most, terms = 40.0 * widest[some], (known[some], factor[some])
+            found[some] = find_root(beyond, (np.zeros_like(most), most), args=terms, tolerances={"xrtol": 1e-8}).x
+        return found
+
+
+NONE = Repeatability(0.0, 0, np.nan, np.nan, np.nan)
+"""What is known without replicates."""
+
+
+def indicator(labels: Sequence[str]) -> tuple[list[str], Array]:
+    """Groups in the order met, and the matrix (n, groups) that tells who belongs where."""
+    groups = list(dict.fromkeys(labels))
+    place = {group: k for k, group in enumerate(groups)}
+    matrix = np.zeros((len(labels), len(groups)))
+    matrix[np.arange(len(labels)), [place[label] for label in labels]] = 1.0
+    return groups, matrix
+
+
+def excess(value: Array, design: Array, covariance: Array) -> Repeatability:
+    """Scatter about a model, beyond a covariance.
+
+    Parameters
+    ----------
+    value : array, (n,)
+    design : array, (n, p)
+        Of full rank.
+    covariance : array, (n, n)
+    """
+    n, p = design.shape
+    if n <= p:
+        return NONE
+    free = np.linalg.qr(design, mode="complete")[0][:, p:]
+    sizes, vectors = np.linalg.eigh(free.T @ covariance @ free)
+    squares = (vectors.T @ (free.T @ value)) ** 2
+    # what rounding leaves of a shared contribution that cancels is no uncertainty
+    floor = 1e-13 * float(np.max(np.abs(np.diag(covariance)), initial=0.0)) + 1e-300
+    sizes = np.maximum(sizes, floor)
+
+    def chi_square(s2: float) -> float:
+        return float(np.sum(squares / (sizes + s2)))
+
+    def solve(target: float) -> float:
+        if chi_square(0.0) <= target:
+            return 0.0
+        high = 1.001 * float(np.sum(squares)) / target
+        return float(np.sqrt(brentq(lambda s2: chi_square(s2) - target, 0.0, high, xtol=1e-300, rtol=1e-10)))
+
+    dof = n - p
+    return Repeatability(
+        solve(float(dof)),
+        dof,
+        solve(float(chi2.ppf(0.84, dof))),
+        solve(float(chi2.ppf(0.16, dof))),
+        float(chi2.sf(chi_square(0.0), dof)),
+        *_weights(squares, sizes, float(np.median(sizes))),
+    )
+
+
+def _weights(squares: Array, sizes: Array, known: float) -> tuple[Array, Array]:
+    """Scatters that may be and their weights, from projected squares, known variances and a typical one of them."""
+    scale = np.sqrt(known + (float(np.mean(squares)) if squares.size else 0.0))
+    # in steps of an eighth, from a scatter that does not count to one that a single pair excludes
+    logs = np.arange(np.log(1e-3), np.log(1e4), 0.125)
+    nodes = scale * np.exp(logs)
+    variance = sizes[:, None] + nodes**2
+    log_density = -0.5 * np.sum(np.log(variance) + squares[:, None] / variance, axis=0)
+    log_density += np.log(nodes) - 0.5 * np.log(known + nodes**2)
+    return _likely(nodes, np.exp(log_density - np.max(log_density)))
+
+
+def _likely(nodes: Array, weights: Array) -> tuple[Array, Array]:
+    """Only nodes that count; weights add up to one."""
+    keep = weights > 1e-7 * np.sum(weights)
+    return nodes[keep], weights[keep] / np.sum(weights[keep])
+
+
+UNLIKELY = 6.0
+"""Equal wires that scatter, with all that is known of each, by more than so many known uncertainties are unlikely."""
+
+
+def weakly_informed(found: Repeatability, values: Values) -> Repeatability:
+    """Scatters that may be where one degree of freedom or none tells of them.
+
+    The prior 1/t of the scatter with all that is known, t² = s² + l, has no end: without data it cannot serve at all,
+    and with a single pair it leaves scatters of a hundred known uncertainties standing. Here it becomes
+    1 / (t (1 + (t / 6 sqrt l)^4)): any factor up to six known uncertainties as likely as another, beyond that falling
+    quickly, but not so that replicates which do scatter more could not show it. A difference is then told apart from
+    seven u on without replicates, from five with one pair that agrees, from four with two pairs (one comparison). Of
+    studies without any difference at most 5 in 100 show one while equal wires scatter by up to three known
+    uncertainties (`tests/benchmarks/false_verdicts.py`). The shape is a choice: with a cut at five one pair hardly
+    kept the 5 %; cut later or less steeply, hardly anything could be told without replicates.
+
+    Parameters
+    ----------
+    found : Repeatability
+        With two degrees of freedom or more it is handed back: it needs no help.
+    values : Values
+        Of all samples: the median variance of their contrasts, from known sources, is l. Without any, nothing changes.
+    """
+    if found.degrees_of_freedom > 1 or found.origin == "told" or len(values) < 2:
+        return found
+    covariance = values.covariance()
+    apart = np.linalg.qr(np.ones((len(values), 1)), mode="complete")[0][:, 1:]
+    known = float(np.median(np.linalg.eigvalsh(apart.T @ covariance @ apart)))
+    if known <= 1e-12 * float(np.max(np.diag(covariance))):
+        return found
+    nodes, weights = found.nodes, found.weights
+    if not found.degrees_of_freedom:
+        nodes, weights = _weights(np.zeros(0), np.zeros(0), known)
+    square = 1.0 + nodes**2 / known
+    nodes, weights = _likely(nodes, weights / (1.0 + (square / UNLIKELY**2) ** 2))
+    return replace(found, nodes=nodes, weights=weights)
+
+
+def repeatability(values: Values, labels: Sequence[str]) -> Repeatability:
+    """Ask replicates for their scatter: samples with the same label are held to be equal.
+
+    Parameters
+    ----------
+    values : Values
+    labels : sequence of str
+        One a sample; samples with an empty label are nobody's replicates.
+
+    Examples
+    --------
+    >>> pairs = Values("a_nm", tuple("abcd"), np.array([1.0, 1.2, 3.0, 3.2]), np.zeros((4, 0)), np.zeros((4, 0)))
+    >>> found = repeatability(pairs, ["x", "x", "y", "y"])
+    >>> round(found.u, 4), found.degrees_of_freedom  # 0.2 / sqrt(2)
+    (0.1414, 2)
+    """
+    counts: dict[str, int] = {}
+    for label in labels:
+        counts[label] = counts.get(label, 0) + 1
+    twice = np.array([bool(label) and counts[label] > 1 for label in labels], dtype=bool)
+    if not np.any(twice):
+        return NONE
+    some = values.select(twice)
+    _, design = indicator([label for label, one in zip(labels, twice, strict=True) if one])
+    return excess(some.value, design, some.covariance())
+
+
+FEW = 6
+"""Degrees of freedom below which replicates alone hardly bound the scatter: with a single pair 95 % intervals are six u
+wide. The scatter about a course then serves, where it has more."""
+
+
+def about_course(
+    values: Values, lots: Sequence[str], temperatures_c: ArrayLike, hours: ArrayLike
+) -> Repeatability:
+    """Scatter about a smooth course over temperature and time: a bound from above on that of equal wires.
+
+    The course is, for each lot a level, and for all a parabola over temperature and a line over the logarithm of the
+    hold. Where the true course is another, the misfit adds to the scatter: differences judged with it are judged too
+    carefully, never too boldly.
+
+    Parameters
+    ----------
+    values : Values
+    lots : sequence of str
+    temperatures_c, hours : array, (n,)
+        Of the hold; samples without (NaN, or no time) are left out.
+
+    Returns
+    -------
+    Repeatability
+        Without degrees of freedom where there are too few samples.
+    """
+    place, time = np.asarray(temperatures_c, dtype=float), np.asarray(hours, dtype=float)
+    given = np.isfinite(place) & np.isfinite(time) & (time > 0.0)
+    if np.sum(given) < 2:
+        return NONE
+    some = values.select(given)
+    place, logs = place[given], np.log(time[given])
+    columns = [indicator([lot for lot, one in zip(lots, given, strict=True) if one])[1]]
+    for one in (place, logs):
+        if np.ptp(one) > 0.0:
+            scaled = (one - one.mean()) / np.ptp(one)
+            columns.append(scaled[:, None])
+            if one is place:
+                columns.append(scaled[:, None] ** 2)
+    vectors, sizes, _ = np.linalg.svd(np.concatenate(columns, axis=1), full_matrices=False)
+    found = excess(some.value, vectors[:, sizes > 1e-9 * sizes[0]], some.covariance())
+    return replace(found, origin="course")
+
+
+def told(u: float) -> Repeatability:
+    """Scatter between equal wires that is known from experience, for certain."""
+    return Repeatability(u, 1_000_000, u, u, np.nan, np.array([u]), np.ones(1), "told")

@@ -1,0 +1,217 @@
+"""Differences, trends and drifts in plain words."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import isfinite
+
+from xrdorder.comparison.differences import LEVEL, Comparison, Difference
+from xrdorder.comparison.drifts import Drift
+from xrdorder.comparison.replicates import UNLIKELY
+from xrdorder.comparison.trends import Trend
+from xrdorder.quantities.formatting import rounded
+
+
+@dataclass(frozen=True)
+class _Manner:
+    """How one speaks of a quantity.
+
+    `relative` differences are told in per cent. `sentence` has the fields first, second, amount and word.
+    """
+
+    noun: str
+    unit: str
+    scale: float = 1.0
+    relative: bool = False
+    words: tuple[str, str] = ("higher", "lower")
+    sentence: str = "{noun} of {first} is {amount} {word} than that of {second}"
+
+
+_MANNERS = {
+    "tin_at_percent": _Manner(
+        "tin content", "at.%", words=("more", "less"), sentence="{first} has {amount} {word} tin than {second}"
+    ),
+    "domain_size_nm": _Manner(
+        "domain size",
+        "nm",
+        relative=True,
+        words=("larger", "smaller"),
+        sentence="domains of {first} are {amount} {word} than those of {second}",
+    ),
+    "grain_size_nm": _Manner(
+        "grain size",
+        "nm",
+        relative=True,
+        words=("larger", "smaller"),
+        sentence="grains of {first} are {amount} {word} than those of {second}",
+    ),
+    "a_nm": _Manner("lattice parameter", "pm", 1e3, words=("larger", "smaller")),
+    "Tc_K": _Manner("Tc", "K"),
+    "Bc2_0K_T": _Manner("Bc2 at 0 K", "T"),
+    "Bc2_4K2_T": _Manner("Bc2 at 4.2 K", "T"),
+    "site_order": _Manner("site order", ""),
+    "order_contrast": _Manner("order contrast", ""),
+    "S_a": _Manner("order of the niobium sites", ""),
+    "S_b": _Manner("order of the tin sites", ""),
+    "a15_fraction": _Manner("A15 fraction", "wt.%", 100.0),
+    "microstrain": _Manner("microstrain", "", relative=True),
+}
+_MANNERS["tin_fraction"] = _Manner(**{**_MANNERS["tin_at_percent"].__dict__, "scale": 100.0})
+
+
+def manner(quantity: str) -> _Manner:
+    """How to speak of a quantity; of one nobody thought of by its own name."""
+    if quantity.startswith("weight_fraction_"):
+        return _Manner(f"weight fraction of {quantity.removeprefix('weight_fraction_')}", "wt.%", 100.0)
+    return _MANNERS.get(quantity, _Manner(quantity, ""))
+
+
+def _brief(value: float, digits: int) -> str:
+    """So many digits, large numbers without an exponent.
+
+    >>> _brief(103.2, 2), _brief(942.808, 4), _brief(0.0000693, 2)
+    ('100', '942.8', '6.9e-05')
+    """
+    text = f"{value:.{digits}g}"
+    return f"{float(text):.0f}" if "e+" in text else text
+
+
+def verdict(difference: Difference) -> str:
+    """Say what a difference means; 'not distinguishable' where chance explains it.
+
+    >>> variants = ("725 °C/100 h", "650 °C/100 h")
+    >>> verdict(Difference("tin_at_percent", *variants, 0.81, 0.28, 0, 0, 0.6, 1, 0, 0.01, True, 1.4))
+    '725 °C/100 h has 0.81 ± 0.28 at.% more tin than 650 °C/100 h'
+    >>> verdict(Difference("Tc_K", "A", "B", 0.1, 0.2, 0, 0, 0.39, 0.69, 0.6, 0.6, False, 0.49))
+    'Tc of A and B is not distinguishable: 0.10 ± 0.20 K, at most 0.49 K apart (95 %)'
+
+    So is one that chance explains only among many comparisons:
+
+    >>> verdict(Difference("tin_at_percent", "A", "B", 1.0, 0.3, 0, 0, 0.6, 0.99, 0.001, 0.09, False, 1.6))
+    'tin content of A and B is not distinguishable: 1.00 ± 0.30 at.%, at most 1.6 at.% apart (95 %); alone it would be \
+more than chance, among so many comparisons it is not'
+
+    A difference of many u that a single pair of replicates cannot tell from chance is explained:
+
+    >>> verdict(Difference("domain_size_nm", "A", "B", -74.3, 2.0, 0, 0, 19.0, 0.01, 0.02, 0.1, False, 93.0))
+    'domain size of A and B is not distinguishable: -74.3 ± 2.0 nm, at most 93 nm apart (95 %); too few replicates \
+tell how far equal wires scatter'
+    """
+    d = difference
+    how = manner(d.quantity)
+    if not d.distinguishable:
+        amount = rounded(d.value * how.scale, d.u * how.scale, how.unit)
+        bound = f"{_brief(d.bound * how.scale, 2)} {how.unit}".strip()
+        # else a reader wonders why a difference of many u should be chance
+        few = abs(d.value) > 1.96 * d.u and d.half_width > 2.5 * d.u
+        why = "; too few replicates tell how far equal wires scatter" if few else ""
+        if d.p < LEVEL and not few:
+            why = "; alone it would be more than chance, among so many comparisons it is not"
+        pair = f"{how.noun} of {d.first} and {d.second}"
+        return f"{pair} is not distinguishable: {amount}, at most {bound} apart (95 %){why}"
+    if how.relative and isfinite(d.relative):
+        amount = rounded(100.0 * abs(d.relative), 100.0 * d.u_relative, "%")
+    else:
+        amount = rounded(abs(d.value) * how.scale, d.u * how.scale, how.unit)
+    word = how.words[0] if d.value > 0.0 else how.words[1]
+    return how.sentence.format(noun=how.noun, first=d.first, second=d.second, amount=amount, word=word)
+
+
+def trend_words(found: Trend, unit: str = "") -> str:
+    """Say what a trend means, by the change over the span of the variable (`unit` is that of the variable)."""
+    how = manner(found.quantity)
+    low, high = found.span
+    change, u = found.change
+    amount = rounded(abs(change) * how.scale, u * how.scale, how.unit)
+    logarithm = "the logarithm of " if found.logarithmic else ""
+    where = f"{logarithm}{found.variable} from {_brief(low, 4)} to {_brief(high, 4)} {unit}".strip()
+    if found.rejected:
+        return f"{how.noun} over {where}: a line does not describe the course"
+    if not found.distinguishable:
+        signed = rounded(change * how.scale, u * how.scale, how.unit)
+        return f"{how.noun} shows no trend over {where} that is more than chance: {signed}"
+    course = "by a constant factor, " if found.of_logarithm else ""
+    return f"{how.noun} {'rises' if change > 0.0 else 'falls'} {course}by {amount} over {where}"
+
+
+def drift_words(found: Drift | None, variable: str = "") -> str:
+    """Say what a drift means."""
+    if found is None:
+        return f"drift over {variable} cannot be told: it does not vary inside a variant".replace("  ", " ")
+    how = manner(found.quantity)
+    if not found.distinguishable:
+        amount = rounded(found.change * how.scale, found.u_change * how.scale, how.unit)
+        return f"no drift of {how.noun} over {found.variable} that is more than chance: {amount} in all"
+    amount = rounded(abs(found.change) * how.scale, found.u_change * how.scale, how.unit)
+    word = "rises" if found.change > 0.0 else "falls"
+    return f"{how.noun} {word} by {amount} over {found.variable} inside variants, more than chance: a drift"
+
+
+def probability_words(probability: float) -> str:
+    """Write a probability; of none is it said that it is certain.
+
+    >>> probability_words(0.503), probability_words(0.996), probability_words(0.0004)
+    ('0.50', 'above 0.99', 'below 0.01')
+    """
+    if probability > 0.99:
+        return "above 0.99"
+    return "below 0.01" if probability < 0.01 else f"{probability:.2f}"
+
+
+_ORIGINS = {
+    "replicates": "that between equal wires",
+    "variants": "that between the wires of one variant, whose treatments differ,",
+    "course": "that about a smooth course over temperature and time, as replicates are too few,",
+    "told": "that which was told",
+}
+
+
+def _scatter(comparisons: Sequence[Comparison]) -> str:
+    """How far wires scatter beyond their known uncertainties, and where that was taken from, for all quantities."""
+    origins: dict[tuple[str, int], list[Comparison]] = {}
+    for one in comparisons:
+        known = one.repeatability
+        origins.setdefault((known.origin, known.degrees_of_freedom), []).append(one)
+    parts = []
+    for (origin, freedom), some in origins.items():
+        whose = "" if len(some) == len(comparisons) else f"of {_listed([manner(one.quantity).noun for one in some])} "
+        if not freedom:
+            parts.append(
+                f"the scatter {whose}between equal wires is not known, as no replicates were measured, and was taken "
+                f"to be most probably below {UNLIKELY:g} known uncertainties"
+            )
+            continue
+        amounts = ", ".join(_amount_of_scatter(one, named=len(comparisons) > 1) for one in some)
+        text = "" if origin == "told" else f" by {freedom} degree{'s' * (freedom != 1)} of freedom"
+        few = f", most probably below {UNLIKELY:g} known uncertainties" if freedom < 2 else ""
+        parts.append(f"the scatter {whose}beyond known uncertainties is {_ORIGINS[origin]}{text}{few}: {amounts}")
+    return "; ".join(parts)
+
+
+def _amount_of_scatter(one: Comparison, *, named: bool) -> str:
+    how, found = manner(one.quantity), one.repeatability
+    if found.u == 0.0:
+        amount = "none"
+    elif one.logarithms is not None:
+        amount = f"{_brief(100.0 * found.u, 2)} % of it"
+    else:
+        amount = f"{_brief(found.u * how.scale, 2)} {how.unit}".strip()
+    return f"{how.noun} {amount}" if named else amount
+
+
+def _listed(words: Sequence[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def methods_sentence(*comparisons: Comparison) -> str:
+    """One sentence for a report: how the variants were compared, by one quantity or several."""
+    variants = max(len(one.variants) for one in comparisons)
+    samples = max(int(one.counts.sum()) for one in comparisons)
+    number = max(one.first.size for one in comparisons)
+    each = " of each quantity" if len(comparisons) > 1 else ""
+    return (
+        f"Differences of {_listed([manner(one.quantity).noun for one in comparisons])} between {variants} variants "
+        f"({samples} samples) were judged with signed contributions, so that errors common to two variants cancel; "
+        f"{_scatter(comparisons)}; probabilities were averaged over what the scatter may be and corrected for "
+        f"{number} comparison{'s' * (number != 1)}{each} (Holm), with {100 * LEVEL:g} % as the limit; uncertainties "
+        "are standard (k = 1)."
+    )

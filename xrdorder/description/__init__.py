@@ -1,0 +1,1 @@
+"""What did the user tell? Study, lots, samples, treatments, calibrations."""

@@ -1,0 +1,107 @@
+"""A study to begin with: a `study.toml` that is valid as it stands and says what else it may hold."""
+
+from pathlib import Path
+
+from xrdorder.description.from_files import as_toml
+from xrdorder.description.study import DESCRIPTION
+from xrdorder.exceptions import StudyError
+from xrdorder.files.atomic import make_folder, write_atomically
+
+PATTERNS = "patterns"
+
+_TEXT = """\
+# A study of xrdorder, to begin with: names and numbers below are examples, none of them is yours yet.
+# Put patterns into the folder patterns, change what is yours, take away the # before what you need; then: xrdorder run.
+# All that may stand here is told in docs/study-folder.md; what is wrong is said all at once, with its place.
+title = {title}
+# phases = ["nb3sn", "nb", "cu-sn"]     # looked for unless you say otherwise
+# samples_table = "samples.csv"         # samples as rows of a CSV table, beside [[samples]] or in their place
+
+# The diffractometer, by a certified powder measured on it. Where xrdorder calibrate was run already, put in place of
+# this table:  [instrument]  and  file = "instrument.toml".  Several calibrations: [calibrations.<name>].
+[instrument.calibrate]
+pattern = "patterns/lab6.xy"
+standard = "srm-660c"                   # as on the bottle
+radiation = "cu-ka"
+detector_distance_mm = 217.5            # from specimen to detector: the goniometer radius
+# divergence_deg = 0.5
+# specimen_length_mm = 20.0             # along the beam
+# monochromator_two_theta_deg = 26.6    # of a crystal in the beam, where there is one
+# temperature_c = 22.5
+
+# What all samples have in common; a sample may say otherwise.
+[defaults]
+# mount = "ground-powder"               # or polished-section, wires-laid-flat, whole-filaments, transmission
+# temperature_c = 22.5                  # while it was measured
+# u_temperature_k = 0.5
+# specimen_length_mm = 20.0
+# divergence_deg = 0.5
+
+# How thermal doses are given; this is what is taken unless you say otherwise.
+[dose]
+# reference_c = 650
+
+# A wire lot. Say what it is doped with, or that it is not: tin and order depend on it.
+[lots.A]
+# route = "internal-tin"                # or bronze, powder-in-tube, jelly-roll, in-situ
+# undoped = true                        # or the two lines below
+# dopant_at_percent = {{ Ta = 2.4 }}      # of all atoms of the A15
+# u_dopant_at_percent = {{ Ta = 0.2 }}
+
+# A heat treatment that several samples had; a log of the furnace does as well: log = "furnace.csv".
+[treatments.long]
+steps = [
+    {{ ramp_k_per_h = 25, hold_c = 210, hours = 48 }},
+    {{ ramp_k_per_h = 50, hold_c = 650, hours = 100 }},
+]
+
+[[samples]]
+name = "A-long"
+pattern = "patterns/A-long.xy"          # or a list of scans of one specimen
+lot = "A"
+treatment = "long"
+# position_m = 12.5                     # along the spool
+# date = 2026-03-14                     # of the measurement
+
+[[samples]]
+name = "A-680-50"
+pattern = "patterns/A-680-50.xy"
+lot = "A"
+treatment = [{{ ramp_k_per_h = 50, hold_c = 680, hours = 50 }}]
+"""
+
+
+def new_study(folder: str | Path, title: str = "") -> Path:
+    """Write a study to begin with.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The study folder, made where it is not there; it may hold patterns already.
+    title : str
+        Title of the study; the name of the folder unless given.
+
+    Returns
+    -------
+    Path
+        The description that was written.
+
+    Raises
+    ------
+    StudyError
+        The folder holds a study already, is a file, or cannot be written.
+    """
+    root = Path(folder)
+    target = root / DESCRIPTION
+    if root.is_file():
+        raise StudyError(f"{root}: is a file; name a folder for the study")
+    if target.exists():
+        raise StudyError(f"{target}: describes a study already and is not replaced; edit it, or name another folder")
+    make_folder(root / PATTERNS)
+    text = _TEXT.format(title=as_toml(title or root.resolve().name))
+    write_atomically(target, lambda path: _write(path, text))
+    return target
+
+
+def _write(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8")

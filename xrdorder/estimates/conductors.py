@@ -1,0 +1,220 @@
+"""Conductors and layers of the samples of a study, from its collated results.
+
+What the laboratory measured goes first where it can: a grain size by microscopy takes the place of the domain size, and
+an A15 area fraction gives currents over the section without copper; that of the lot stands in for samples without their
+own. Several values of one sample are averaged with the weights of their uncertainties. For ratios sizes must be of one
+kind, see `with_like_sizes`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from xrdorder.exceptions import UnknownNameError, ValidityError
+from xrdorder.relations import PUBLISHED, Library
+from xrdorder.superconductivity.currents import Conductor, conductor
+from xrdorder.superconductivity.layers import LAYER_DRAWS, Layer, layer
+from xrdorder.superconductivity.pinning import MICROSCOPY, grain_size
+from xrdorder.superconductivity.prediction import ROUTES
+from xrdorder.uncertainty import DEFAULT_DRAWS, Contributions, from_dataset
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+
+def conductors(
+    results: xr.Dataset,
+    names: Sequence[str] = (),
+    *,
+    seed: int = 0,
+    n: int = DEFAULT_DRAWS,
+    library: Library = PUBLISHED,
+    wire: str = "",
+    tin: str = "auto",
+    routes: Collection[str] = ROUTES,
+    measured_grains: bool = True,
+    designs: Mapping[str, str] | None = None,
+) -> tuple[Conductor, ...]:
+    """Make conductors of the samples of a study.
+
+    Parameters
+    ----------
+    results : Dataset
+        Collated results (`xrdorder.running.run.run_study`, or `open_study(...).results`).
+    names : sequence of str
+        Samples; all that Tc, Bc2 and a grain size are known of unless given.
+    seed, n : int
+    library : Library
+    wire : str
+        Dopant of all wires; that which the study says of each unless given.
+    tin, routes
+        As of `conductor`.
+    measured_grains : bool
+        Whether grain sizes by microscopy go first. Where only some samples have one, domain sizes for all compare
+        better: what a domain is to a grain cancels.
+    designs : mapping of str to str, optional
+        Design of the wire of each sample, for its pre-strain; not known of samples that are not in it.
+
+    Raises
+    ------
+    UnknownNameError
+        There is no such sample.
+    ValidityError
+        A sample that was asked for, or every sample, lacks tin content or grain size.
+    """
+    made, refused = [], []
+    for k, name in _places(results, names):
+        grain = measured_mean(results, name, "grain_size_nm") if measured_grains else None
+        area = measured_mean(results, name, "a15_area_fraction")
+        try:
+            one = conductor(
+                name,
+                _quantities(results, k),
+                measured_grain_nm=grain[0] if grain else None,
+                u_measured_grain_nm=grain[1] if grain else None,
+                a15_area_fraction=area[0] if area else None,
+                u_a15_area_fraction=area[1] if area else 0.0,
+                lot=str(results["lot"].values[k]),
+                seed=seed,
+                n=n,
+                library=library,
+                wire=wire or _wire(results, k),
+                tin=tin,
+                routes=routes,
+                design=(designs or {}).get(name, ""),
+            )
+        except ValidityError as error:
+            if names:
+                raise
+            refused.append(str(error))
+            continue
+        made.append(one if area else _with_area_of_lot(one, results, k))
+    if not made:
+        raise ValidityError(refused[0] if refused else "the study holds no sample")
+    return tuple(made)
+
+
+def _with_area_of_lot(one: Conductor, results: xr.Dataset, k: int) -> Conductor:
+    """Give a conductor the A15 area of its lot, where that is known: one doubt for all samples of the lot."""
+    if "lot_a15_area_fraction" not in results:
+        return one
+    value, u = (float(results[name].values[k]) for name in ("lot_a15_area_fraction", "u_lot_a15_area_fraction"))
+    if not np.isfinite(value):
+        return one
+    return replace(one, a15_area=np.clip(value + u * one.common.of_lot("A15 area"), 0.0, 1.0))
+
+
+def with_like_sizes(samples: Sequence[Conductor], results: xr.Dataset) -> tuple[Conductor, ...]:
+    """Give conductors whose currents compare: sizes by microscopy where all have one, else domain sizes for all.
+
+    What a domain is to a grain then cancels in ratios; with sizes of both kinds it is taken for a difference. Nothing
+    is drawn anew but the size.
+
+    Parameters
+    ----------
+    samples : sequence of Conductor
+        Made by `conductors` of these results.
+    results : Dataset
+
+    Returns
+    -------
+    tuple of Conductor
+        Without those that have a size by microscopy alone, where it does not compare.
+    """
+    kinds = [one.grain.by == MICROSCOPY for one in samples]
+    if all(kinds) or not any(kinds):
+        return tuple(samples)
+    found = []
+    for one, seen in zip(samples, kinds, strict=True):
+        if not seen:
+            found.append(one)
+            continue
+        ((k, _),) = _places(results, [one.name])
+        try:
+            size = grain_size(_quantities(results, k), common=one.common)
+        except ValidityError:
+            continue
+        found.append(replace(one, grain=size, flags=(*one.flags, *size.flags)))
+    return tuple(found)
+
+
+def layers(
+    results: xr.Dataset,
+    names: Sequence[str] = (),
+    *,
+    seed: int = 0,
+    n: int = LAYER_DRAWS,
+    library: Library = PUBLISHED,
+    wire: str = "",
+    bound: bool = False,
+    designs: Mapping[str, str] | None = None,
+) -> dict[str, Layer]:
+    """Spread Tc and Bc2 over the layers of the samples of a study, by name; see `layer` and `conductors`.
+
+    Raises
+    ------
+    UnknownNameError
+        There is no such sample.
+    ValidityError
+        A sample that was asked for, or every sample, lacks a tin content.
+    """
+    made: dict[str, Layer] = {}
+    for k, name in _places(results, names):
+        lot = str(results["lot"].values[k])
+        try:
+            made[name] = layer(
+                _quantities(results, k),
+                seed=seed,
+                n=n,
+                key=name,
+                lot=lot,
+                library=library,
+                wire=wire or _wire(results, k),
+                bound=bound,
+                design=(designs or {}).get(name, ""),
+            )
+        except ValidityError as error:
+            if names:
+                raise ValidityError(f"sample '{name}': {error}") from error
+    if not made:
+        raise ValidityError("no sample of the study has a tin content")
+    return made
+
+
+def _wire(results: xr.Dataset, k: int) -> str:
+    return str(results["wire"].values[k]) or "any" if "wire" in results else "any"
+
+
+def _places(results: xr.Dataset, names: Sequence[str]) -> list[tuple[int, str]]:
+    known = [str(name) for name in results["sample"].values]
+    for name in names:
+        if name not in known:
+            raise UnknownNameError(f"no sample '{name}' in the study; known are: {', '.join(known)}")
+    return [(known.index(name), name) for name in (names or known)]
+
+
+def _quantities(results: xr.Dataset, k: int) -> tuple[dict[str, float], Contributions]:
+    one = results.isel(sample=k)
+    values: dict[str, float] = {}
+    for names, numbers in (("quantity", "value"), ("plain_quantity", "plain_value")):
+        if names in one.coords and numbers in one:
+            values |= {str(name): float(x) for name, x in zip(one[names].values, one[numbers].values, strict=True)}
+    table = from_dataset(one)
+    # A quantity the sample does not have is NaN in the joint table: it must not be drawn from.
+    return values, table.select([name for name in table.quantities if np.isfinite(values.get(name, np.nan))])
+
+
+def measured_mean(results: xr.Dataset, name: str, quantity: str) -> tuple[float, float] | None:
+    """Mean of what the laboratory measured of a sample, and its standard uncertainty; None where nothing was."""
+    if "measured_sample" not in results:
+        return None
+    mine = (results["measured_sample"].values == name) & (results["measured_quantity"].values == quantity)
+    if not mine.any():
+        return None
+    values, u = results["measured_value"].values[mine], results["u_measured_value"].values[mine]
+    weights = 1.0 / np.square(np.maximum(u, 1e-9 * np.abs(values)))
+    return float(np.average(values, weights=weights)), float(1.0 / np.sqrt(weights.sum()))

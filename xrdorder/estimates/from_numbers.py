@@ -1,0 +1,328 @@
+"""Tin, order, Tc, resistivity and Bc2 from numbers alone, without a pattern."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from xrdorder.crystals.a15 import dopant_site
+from xrdorder.estimates.from_numbers_rows import Row
+from xrdorder.estimates.from_numbers_table import estimate_rows
+from xrdorder.exceptions import Flag, ValidityError
+from xrdorder.material import A15_FIELD, PUBLISHED_SCALE, Material, Specimen, TinScale
+from xrdorder.material.derived_quantities import Account
+from xrdorder.material.joint_tin import Prior, add_joint, usual_order
+from xrdorder.material.lattice import refer_lattice
+from xrdorder.material.order import add_order_parameters, drop_intermediate
+from xrdorder.material.tin import add_tin
+from xrdorder.relations import PUBLISHED, Library
+from xrdorder.superconductivity.prediction import HELIUM_K, Prediction, predict
+from xrdorder.superconductivity.strain import MOST_STRAIN, AtStrain, at_strain
+from xrdorder.superconductivity.targets import wire_of
+from xrdorder.uncertainty import DEFAULT_DRAWS, Contributions, standard_normal
+
+U_LATTICE_NM = 4e-5
+"""Standard uncertainty of a lattice parameter given without one, nm: scatter within one calibrated laboratory
+is 0.03-0.05 pm in published tables."""
+
+U_SITE_ORDER = 0.02
+"""Standard uncertainty of a site order given without one: what T. Spina, doctoral thesis, University of
+Geneva, states for S of well measured samples (0.04 for poor ones)."""
+
+U_TIN = 0.005
+"""Standard uncertainty of a tin fraction given without one: microanalysis states 0.2-0.7 at.% (J. Zhou et
+al., Appl. Phys. Lett. 99 (2011) 122507, table 1)."""
+
+_BESIDE_FIELD = 0.02
+"""How far beside the A15 field a tin fraction may lie and still have been measured on A15 (judged: four `U_TIN`)."""
+
+TIN_RANGE = (A15_FIELD[0] - _BESIDE_FIELD, A15_FIELD[1] + _BESIDE_FIELD)
+"""Tin fractions for which anything is estimated."""
+
+STRAIN_FREE = (
+    "Tc and Bc2 are those of strain-free A15; in a wire at 4.2 K compression costs Bc2 some 3 to 7 %"
+)
+"""For 0.2-0.3 % of axial compression by the deviatoric strain function of A. Godeke et al., Supercond. Sci.
+Technol. 19 (2006) R100, eq. (22), form from memory."""
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """What numbers alone say.
+
+    Attributes
+    ----------
+    material : Material
+        Given and derived quantities with their uncertainty table.
+    prediction : Prediction
+        Tc, resistivity, slope and Bc2, free of strain.
+    flags : tuple of Flag
+    assumptions : tuple of str
+        What was taken for granted, uncertainties among it.
+    usual : Prior
+        What S_a usually is in such a wire.
+    dopants : tuple of str
+        Elements said to be in the A15.
+    strained : tuple of AtStrain
+        Tc and Bc2 at the strain, one for each temperature; empty where no strain was given.
+    strain : float
+        Intrinsic axial strain; NaN where none was given.
+    scale : TinScale
+        Line that gave the tin content.
+    library : Library
+        Relations that were asked.
+    """
+
+    material: Material
+    prediction: Prediction
+    flags: tuple[Flag, ...]
+    assumptions: tuple[str, ...]
+    usual: Prior
+    dopants: tuple[str, ...] = ()
+    strained: tuple[AtStrain, ...] = ()
+    strain: float = math.nan
+    scale: TinScale = PUBLISHED_SCALE
+    library: Library = PUBLISHED
+
+    def rows(self, *, brief: bool = False) -> tuple[Row, ...]:
+        """Give everything as lines of a table: tin by each line and by order, S_a, S_b, Tc, Bc2.
+
+        With `brief`, single relations are left out of quantities that have a line for all together.
+        """
+        found = estimate_rows(
+            self.material,
+            self.prediction,
+            strained=self.strained,
+            strain=self.strain,
+            doped=bool(self.dopants),
+            scale=self.scale,
+            library=self.library,
+            usual=self.usual,
+        )
+        together = {row.quantity for row in found if not row.source}
+        return tuple(row for row in found if not (brief and row.source and row.quantity in together))
+
+
+def estimate(
+    *,
+    lattice_nm: float | None = None,
+    u_lattice_nm: float | None = None,
+    site_order: float | None = None,
+    u_site_order: float | None = None,
+    tin_fraction: float | None = None,
+    u_tin_fraction: float | None = None,
+    temperature_c: float | None = None,
+    u_temperature_k: float | None = None,
+    dopants: Mapping[str, float] | None = None,
+    u_dopants: Mapping[str, float] | None = None,
+    on_tin_site: Mapping[str, float] | None = None,
+    undoped: bool = False,
+    bc2_at_k: Sequence[float] = (),
+    strain: float | None = None,
+    u_strain: float | None = None,
+    library: Library = PUBLISHED,
+    scale: TinScale = PUBLISHED_SCALE,
+    seed: int = 0,
+    n: int = DEFAULT_DRAWS,
+) -> Estimate:
+    """Estimate tin, S_a, S_b, Tc and Bc2 from a lattice parameter, a site order, a tin content, or several.
+
+    With a lattice parameter and a site order, Tc and Bc2 are those of the tin content by both.
+
+    Parameters
+    ----------
+    lattice_nm, u_lattice_nm : float, optional
+        Lattice parameter of strain-free A15 and its standard uncertainty, nm.
+    site_order, u_site_order : float, optional
+        r_a + r_b - 1 = 4 beta S_a in undoped A15, and its standard uncertainty.
+    tin_fraction, u_tin_fraction : float, optional
+        Tin content known otherwise (0.24, not 24), and its standard uncertainty; it then takes the place of
+        that from the lattice parameter.
+    temperature_c, u_temperature_k : float, optional
+        Temperature the lattice parameter was measured at; 22.5 °C unless given.
+    dopants, u_dopants, on_tin_site : mapping, optional
+        Dopant content (atomic fraction of all atoms), its standard uncertainty, and its share on the tin site.
+        Relations are chosen by it.
+    undoped : bool
+        The wire is known to hold no dopant.
+    bc2_at_k : sequence of float
+        Temperatures for Bc2 beside 0 and 4.2 K.
+    strain, u_strain : float, optional
+        Intrinsic axial strain at which Tc and Bc2 are wanted too (-0.0025 for 0.25 % of compression), and its standard
+        uncertainty.
+    library : Library
+    scale : TinScale
+        Line a(tin): the published one, or that of a laboratory.
+    seed, n : int
+        Seed and number of draws.
+
+    Returns
+    -------
+    Estimate
+
+    Raises
+    ------
+    ValidityError
+        Nothing is given, or a number cannot be what it is given as.
+
+    Examples
+    --------
+    >>> result = estimate(lattice_nm=0.52880, site_order=0.93, n=1000)
+    >>> print(f"{result.material.values['tin_fraction']:.4f}")
+    0.2353
+    """
+    _check(lattice_nm, u_lattice_nm, site_order, u_site_order, tin_fraction, u_tin_fraction)
+    if u_strain is not None and (strain is None or not 0.0 <= u_strain < MOST_STRAIN):
+        raise ValidityError(f"uncertainty of the strain is {u_strain:g}; give a strain and a fraction of zero or more")
+    for element in dopants or {}:
+        dopant_site(element)  # a name nobody knows must not pass where it happens to play no part
+    specimen = Specimen(
+        mount="ground-powder",
+        temperature_c=temperature_c,
+        u_temperature_k=u_temperature_k,
+        dopants=dopants or {},
+        u_dopants=u_dopants or {},
+        on_tin_site=on_tin_site,
+        undoped=undoped,
+    )
+    inputs, remarks = _inputs(
+        {
+            "a_nm": (lattice_nm, u_lattice_nm, U_LATTICE_NM, "lattice parameter", "nm"),
+            "site_order": (site_order, u_site_order, U_SITE_ORDER, "site order", ""),
+            "tin_fraction": (tin_fraction, u_tin_fraction, U_TIN, "tin fraction", ""),
+        }
+    )
+    account = Account({name: value for name, (value, _) in inputs.items()}, Contributions.empty())
+    for name, (value, u) in inputs.items():
+        account.add(name, value, {}, {f"given/{name}": (u, "")})
+    account.assumptions += remarks
+    account.assumptions += [specimen.dopant_in_words(element) for element in specimen.dopants]
+    by_lattice = lattice_nm is not None and tin_fraction is None
+    if lattice_nm is not None:
+        account.assumptions.append("lattice parameter free of strain, as of ground powder")
+        refer_lattice(account, specimen)
+    if by_lattice:
+        add_tin(account, specimen, scale)
+        _check_tin_by_lattice(float(lattice_nm or 0.0), account.values["tin_fraction"], scale)
+    add_order_parameters(account, specimen)
+    if by_lattice and site_order is not None:
+        add_joint(account, specimen, scale)
+    drop_intermediate(account)
+    material = Material(
+        account.values, account.contributions, tuple(account.flags), tuple(account.assumptions)
+    )
+    wire = wire_of(specimen.dopants, undoped=undoped)
+    prediction = predict(material, seed=seed, n=n, library=library, wire=wire, temperatures_k=(HELIUM_K, *bc2_at_k))
+    strained = _strained(prediction, strain, u_strain or 0.0, bc2_at_k, seed, n, library)
+    flags = [*account.flags, *prediction.flags]
+    flags += [flag for flag in (strained[0].flags if strained else ()) if flag not in flags]
+    return Estimate(
+        material,
+        prediction,
+        tuple(flags),
+        (*account.assumptions, STRAIN_FREE if strain is None else _strain_in_words(u_strain)),
+        usual_order(specimen),
+        tuple(specimen.dopants),
+        strained,
+        math.nan if strain is None else strain,
+        scale,
+        library,
+    )
+
+
+def _strained(
+    prediction: Prediction,
+    strain: float | None,
+    u_strain: float,
+    bc2_at_k: Sequence[float],
+    seed: int,
+    n: int,
+    library: Library,
+) -> tuple[AtStrain, ...]:
+    """Tc and Bc2 at the strain for 4.2 K and every other temperature, of the draws free of strain."""
+    tc, zero = prediction.draws["Tc_K"], prediction.draws["Bc2_0K_T"]
+    if strain is None or not (tc.size and zero.size):
+        return ()
+    draws = strain + u_strain * standard_normal(n, seed, "strain")
+    temperatures = dict.fromkeys((HELIUM_K, *(float(t) for t in bc2_at_k if t > 0.0)))
+    return tuple(
+        at_strain(tc, zero, draws, temperature, seed=seed, library=library, wire=prediction.wire)
+        for temperature in temperatures
+    )
+
+
+def _strain_in_words(u_strain: float | None) -> str:
+    exact = "strain held as exact, as no uncertainty was given; " if u_strain is None else ""
+    return f"{exact}strain along the wire, in compression as it comes from cooling, without transverse load"
+
+
+def _check(
+    lattice_nm: float | None,
+    u_lattice_nm: float | None,
+    site_order: float | None,
+    u_site_order: float | None,
+    tin_fraction: float | None,
+    u_tin_fraction: float | None,
+) -> None:
+    if lattice_nm is None and site_order is None and tin_fraction is None:
+        raise ValidityError(
+            "nothing to estimate from; give a lattice parameter, a site order or a tin content"
+        )
+    for what, value, low, high, hint in (
+        ("lattice parameter", lattice_nm, 0.51, 0.55, "give nm, for Nb3Sn near 0.529"),
+        ("site order", site_order, 0.0, 1.2, "give r_a + r_b - 1, at most one and some noise"),
+        (
+            "tin fraction",
+            tin_fraction,
+            *TIN_RANGE,
+            f"give a fraction of all atoms in the A15 field, {A15_FIELD[0]:g} to {A15_FIELD[1]:g} (at.% on the command "
+            "line)",
+        ),
+        ("uncertainty of the lattice parameter", u_lattice_nm, 0.0, 0.05, "give nm, zero or more"),
+        ("uncertainty of the site order", u_site_order, 0.0, 1.0, "give zero or more"),
+        (
+            "uncertainty of the tin fraction",
+            u_tin_fraction,
+            0.0,
+            1.0,
+            "give a fraction of all atoms, zero or more",
+        ),
+    ):
+        if value is not None and not low <= value <= high:
+            raise ValidityError(f"{what} is {value:g}; {hint}")
+    for what, value, u in (
+        ("lattice parameter", lattice_nm, u_lattice_nm),
+        ("site order", site_order, u_site_order),
+        ("tin fraction", tin_fraction, u_tin_fraction),
+    ):
+        if value is None and u is not None:
+            raise ValidityError(f"an uncertainty of the {what} is given, but no {what}; give both")
+
+
+def _check_tin_by_lattice(lattice_nm: float, tin: float, scale: TinScale) -> None:
+    """Refuse a lattice parameter that no A15 has: no relation would answer."""
+    if not TIN_RANGE[0] <= tin <= TIN_RANGE[1]:
+        low, high = A15_FIELD
+        raise ValidityError(
+            f"lattice parameter is {lattice_nm:.4f} nm, {100 * tin:.1f} at.% tin on the scale '{scale.name}', too far "
+            f"outside the A15 field, {100 * low:g} to {100 * high:g} at.%; give that of A15 free of strain, "
+            f"{scale.lattice(low):.4f} to {scale.lattice(high):.4f} nm"
+        )
+
+
+def _inputs(
+    given: Mapping[str, tuple[float | None, float | None, float, str, str]],
+) -> tuple[dict[str, tuple[float, float]], list[str]]:
+    """Sort out what is given, and say which uncertainties were not."""
+    inputs, remarks = {}, []
+    for name, (value, u, usual, title, unit) in given.items():
+        if value is None:
+            continue
+        if u is None:
+            u = usual
+            remarks.append(
+                f"standard uncertainty of the {title}: {u:g}{' ' if unit else ''}{unit}, as none was given"
+            )
+        inputs[name] = (float(value), float(u))
+    return inputs, remarks

@@ -1,0 +1,124 @@
+"""One line of a table of estimates, and how each kind of result becomes one."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from xrdorder.quantities.formatting import u_text
+from xrdorder.quantities.registry import UNIT_1, quantity, unit_of
+from xrdorder.relations import LABELS, Relation
+from xrdorder.superconductivity.asking import Combined, RelationResult
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of a table.
+
+    Attributes
+    ----------
+    quantity : str
+        What it is.
+    by : str
+        How: name of the relation, "combined", "given"...
+    value, u, low, high : float
+        Value (or median), standard uncertainty, 68 % interval; NaN where not given. Skewed results have an
+        interval and no standard uncertainty.
+    unit : str
+    central : float
+        Value at the central inputs, where `value` is a median of draws; the two differ where the result is
+        skewed or part of the draws is outside the validity.
+    formula, source, validity : str
+        Of the relation; empty where there is none.
+    known : str
+        How the formula is known, in words.
+    note : str
+        Reason of a refusal, or a remark.
+    """
+
+    quantity: str
+    by: str
+    value: float
+    u: float
+    low: float
+    high: float
+    unit: str
+    central: float = math.nan
+    formula: str = ""
+    source: str = ""
+    validity: str = ""
+    known: str = ""
+    note: str = ""
+
+
+def plain_row(name: str, by: str, value: float, u: float, note: str = "") -> Row:
+    """Row of a quantity of this name, value and uncertainty as stored, with a symmetric uncertainty."""
+    noun, unit, value, u = _to_people(name, value, u)
+    return Row(noun, by, value, u, value - u, value + u, unit, value, note=note)
+
+
+def _to_people(name: str, value: float, u: float) -> tuple[str, str, float, float]:
+    about = quantity(name)
+    factor = about.people.factor
+    return about.noun, about.people.unit or UNIT_1, factor * value, factor * u
+
+
+def relation_row(name: str, entry: Relation, value: float, u: float, note: str = "") -> Row:
+    """Row of a quantity of this name by one relation, value and uncertainty as stored."""
+    noun, unit, value, u = _to_people(name, value, u)
+    return Row(
+        noun,
+        entry.name,
+        value,
+        u,
+        value - u,
+        value + u,
+        unit,
+        value,
+        entry.formula,
+        f"{entry.source}, {entry.equation}",
+        f"{entry.inputs[0].name} {entry.validity}",
+        LABELS[entry.known],
+        note,
+    )
+
+
+def result_row(result: RelationResult, at: str = "") -> Row:
+    """Row of what one relation says about Tc, resistivity or Bc2; `at` names a state in words."""
+    note = result.reason
+    if result.applies and result.share_inside < 0.995:
+        note = f"{100 * result.share_inside:.0f} % of the draws inside its validity"
+    return Row(
+        f"{quantity(result.target).noun}{at}",
+        result.name,
+        result.median,
+        math.nan,
+        result.low,
+        result.high,
+        unit_of(result.target),
+        result.value,
+        "; ".join(entry.formula for entry in result.relations),
+        "; ".join(f"{entry.source}, {entry.equation}" for entry in result.relations),
+        "; ".join(f"{entry.inputs[0].name} {entry.validity}" for entry in result.relations),
+        "; ".join(dict.fromkeys(LABELS[entry.known] for entry in result.relations)),
+        note,
+    )
+
+
+def combined_row(combined: Combined, at: str = "", remark: str = "") -> Row:
+    """Row of what all applicable relations say together."""
+    unit = unit_of(combined.target)
+    if combined.count > 1:
+        note = f"{combined.count} relations in equal parts, {u_text(combined.spread)} {unit} apart"
+    else:
+        note = "one relation applies" if combined.count else "no relation applies"
+    return Row(
+        f"{quantity(combined.target).noun}{at}",
+        "combined",
+        combined.median,
+        math.nan,
+        combined.low,
+        combined.high,
+        unit,
+        note=f"{note}; {remark}" if remark else note,
+    )

@@ -1,0 +1,1 @@
+"""Where does this number come from?"""

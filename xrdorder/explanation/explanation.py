@@ -1,0 +1,539 @@
+"""Where a number comes from: everything that stands behind one stored result, fit for a referee.
+
+`explain` works on a stored sample alone, `explain_stored` finds it in a study folder. Nothing is fitted again and no
+description needed: a file can be explained years later. Who shares a source is looked up in the collated results.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from xrdorder import __version__
+from xrdorder.exceptions import StudyError, UnknownNameError, did_you_mean
+from xrdorder.explanation.correlations import Covariance, FittedParameter
+from xrdorder.explanation.derivations import Step, Stored, steps
+from xrdorder.explanation.families import FAMILIES, KINDS, OWN_LINE
+from xrdorder.material import PUBLISHED_SCALE
+from xrdorder.material.dopants import tantalum_share
+from xrdorder.material.strain import FREE
+from xrdorder.quantities.formatting import concise
+from xrdorder.quantities.registry import unit_of
+from xrdorder.relations import LABELS, relation
+from xrdorder.results.collate import RESULTS_NC
+from xrdorder.results.collated import Sharing, ToldColumn, read_collated
+from xrdorder.results.columns import TOLD
+from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
+from xrdorder.results.quantity_lookup import quantity_asked
+from xrdorder.results.sample_file import FAILED, Provenance, StoredSample, read_sample
+from xrdorder.running.calibration import calibration_words
+from xrdorder.running.model_summary import model_words
+from xrdorder.uncertainty import PRIVATE, Contributions
+
+
+@dataclass(frozen=True)
+class SourceShare:
+    """Part of an uncertainty that one family of sources makes, as far as one group shares it.
+
+    Attributes
+    ----------
+    family : str
+    title : str
+        Name that differs from those of all other parts: the family, and what tells its parts apart.
+    group : str
+        Who shares it; empty: private to the sample.
+    u : float
+        Standard contribution, in the unit of the quantity.
+    meaning : str
+        The family in words; empty for one this version does not know.
+    members : tuple of (name, u)
+        Parts with names of their own (phases, elements), largest first.
+    samples : tuple of str or None
+        Other samples of the study that carry it; None where the collated results do not tell.
+    """
+
+    family: str
+    title: str
+    group: str
+    u: float
+    meaning: str
+    members: tuple[tuple[str, float], ...]
+    samples: tuple[str, ...] | None
+
+
+@dataclass(frozen=True)
+class RelationSaid:
+    """What one published relation says of the sample; refused where `reason` is not empty."""
+
+    name: str
+    median: float
+    low: float
+    high: float
+    formula: str
+    source: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class QuantityExplained:
+    """One quantity with everything behind it.
+
+    Attributes
+    ----------
+    name, unit : str
+    value : float
+    remark : str
+        How what was asked for follows from the quantity, where it was asked for by another name.
+    u, private, common : float
+        Total standard uncertainty, the sample's own part and the part others share; NaN without a table.
+    low, high : float
+        68 % interval of a prediction, NaN otherwise.
+    steps : tuple of Step
+        From the pattern to the quantity, the quantity last; empty for a prediction.
+    budget : tuple of SourceShare
+        Largest first.
+    fitted : tuple of FittedParameter
+        What the chain began with.
+    relations : tuple of RelationSaid
+        Of a prediction.
+    asked : tuple of str
+        With what the relations of a prediction were asked, in words.
+    """
+
+    name: str
+    unit: str
+    value: float
+    u: float = math.nan
+    private: float = math.nan
+    common: float = math.nan
+    low: float = math.nan
+    high: float = math.nan
+    steps: tuple[Step, ...] = ()
+    budget: tuple[SourceShare, ...] = ()
+    fitted: tuple[FittedParameter, ...] = ()
+    relations: tuple[RelationSaid, ...] = ()
+    asked: tuple[str, ...] = ()
+    remark: str = ""
+
+
+@dataclass(frozen=True)
+class Opinion:
+    """What another route says about the same counts.
+
+    Attributes
+    ----------
+    quantity : str
+        "a" (nm) or "order".
+    route : str
+    difference, u : float
+        From the whole-pattern fit, and its standard uncertainty; NaN where the route has no answer.
+    reason : str
+        Why it has none.
+    """
+
+    quantity: str
+    route: str
+    difference: float
+    u: float
+    reason: str
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """A stored result, explained.
+
+    Attributes
+    ----------
+    sample, status : str
+    provenance : Provenance
+    version : str
+        Version of this program, whose formulas are shown; that of the result stands in `provenance`.
+    quality : mapping of str to float
+        Figures of the fit.
+    quality_words : str
+        Verdict on the fit, where one is stored.
+    opinions : tuple of Opinion
+        Lattice and order by other routes through the same counts.
+    free_parameters : int
+    model : tuple of str
+        What stands in the model, in words.
+    dopants : str
+        What was said about them.
+    quantities : tuple of QuantityExplained
+        All of them, or the one asked for.
+    order_correlations : tuple of (parameter, correlation)
+        Of the order contrast with the displacement parameters of the A15, from the stored covariance.
+    flags : tuple of (name, message)
+    assumptions : tuple of str
+    told : tuple of ToldColumn
+        What the description told of the sample; empty where the collated results are gone.
+    answer : ToldColumn or None
+        The one that was asked for, in place of a quantity.
+    calibration : str
+        Which it was, and from what it was made; empty where no folder of results was at hand.
+    """
+
+    sample: str
+    status: str
+    provenance: Provenance
+    version: str
+    quality: Mapping[str, float]
+    quality_words: str
+    opinions: tuple[Opinion, ...]
+    free_parameters: int
+    model: tuple[str, ...]
+    dopants: str
+    quantities: tuple[QuantityExplained, ...]
+    order_correlations: tuple[tuple[str, float], ...]
+    flags: tuple[tuple[str, str], ...]
+    assumptions: tuple[str, ...]
+    told: tuple[ToldColumn, ...] = ()
+    answer: ToldColumn | None = None
+    calibration: str = ""
+
+    @property
+    def failed(self) -> bool:
+        """Whether there is no result to explain but the reason why."""
+        return self.status.startswith(FAILED)
+
+
+def explain_stored(folder: str | Path, name: str, quantity: str | None = None) -> Explanation:
+    """Explain a result in a study folder.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The study folder; its description is not needed.
+    name : str
+        The sample.
+    quantity : str, optional
+        One quantity with all its steps, by its name, that of a column of `results.csv` or a printed heading; all of
+        them in short where left out.
+
+    Raises
+    ------
+    StudyError
+        There is no such study, no result of the sample, or its file is damaged; the message names the closest.
+    UnknownNameError
+        The sample has no such quantity.
+    """
+    folder = Path(folder)
+    results = folder / RESULTS
+    if not folder.is_dir():
+        beside = [item.name for item in folder.parent.iterdir()] if folder.parent.is_dir() else []
+        raise StudyError(f"{folder}: no such study folder; {_closest(folder.name, beside)}")
+    collated = read_collated(results / RESULTS_NC)
+    statuses = collated.statuses
+    stored = [path.stem for path in (results / SAMPLES).glob("*.nc") if not path.name.startswith(".")]
+    if not stored and not statuses:
+        raise StudyError(f"{folder}: holds no results; run the study first")
+    if name in stored:
+        sample = read_sample(sample_file(results / SAMPLES, name))
+    elif statuses.get(name, "").startswith(FAILED):
+        sample = StoredSample(name=name, status=statuses[name])
+    elif name in statuses:
+        raise StudyError(f"{sample_file(results / SAMPLES, name)}: no such result; run the study first")
+    else:
+        raise StudyError(f"{folder}: has no result of sample '{name}'; {did_you_mean(name, [*stored, *statuses])}")
+    sample = replace(sample, flags=tuple(dict.fromkeys([*sample.flags, *collated.flags.get(name, ())])))
+    told = collated.told.get(name, ())
+    answer = next((one for one in told if one.column == quantity), None)
+    if quantity in TOLD and answer is None:
+        raise UnknownNameError(f"sample '{name}': nothing was told that '{quantity}' follows from")
+    found = explain(sample, None if answer else quantity, collated.sharing(sample))
+    calibration = calibration_words(results, sample.provenance.calibration)
+    return replace(found, told=told, answer=answer, calibration=calibration)
+
+
+def _closest(word: str, words: Sequence[str]) -> str:
+    """Suggest a name where one is close; a whole directory is no suggestion."""
+    hint = did_you_mean(word, words)
+    return hint if hint.startswith("did you mean") else "check the path"
+
+
+def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing | None = None) -> Explanation:
+    """Explain a stored sample.
+
+    Parameters
+    ----------
+    sample : StoredSample
+        Read with its groups; without them there are no steps back to the fit.
+    quantity : str, optional
+    sharing : mapping of (family, group) to names of samples, optional
+
+    Raises
+    ------
+    UnknownNameError
+        The sample has no such quantity.
+    """
+    stored = Stored.of(sample)
+    covariance = Covariance.of(sample)
+    targets = [str(t) for t in sample.tables["target"].values] if "target" in sample.tables.coords else []
+    names = sorted([*sample.values, *targets], key=_place)
+    remark = ""
+    if quantity is not None and not sample.failed:
+        try:
+            name, remark = quantity_asked(quantity, names)
+        except UnknownNameError as error:
+            raise UnknownNameError(f"sample '{sample.name}': {error}") from None
+        names = [name]
+    found = [
+        _predicted(sample, stored, name)
+        if name in targets
+        else _quantity(sample, stored, covariance, name, sharing or {})
+        for name in ([] if sample.failed else names)
+    ]
+    return Explanation(
+        sample.name,
+        sample.status,
+        sample.provenance,
+        __version__,
+        sample.quality,
+        sample.quality_words,
+        _opinions(sample),
+        len(covariance.names),
+        sample.model or model_words(sample),
+        _dopants(sample),
+        tuple(replace(one, remark="; ".join(x for x in (remark, one.remark) if x)) for one in found),
+        covariance.of_order_with_displacements(),
+        sample.flags,
+        sample.assumptions,
+    )
+
+
+def _dopants(sample: StoredSample) -> str:
+    """What the description said about dopants, contents in at.%; empty where there is no description."""
+    options = sample.provenance.options
+    if "dopants" not in options:
+        return ""
+    u = options.get("u_dopants") or {}
+    named = [
+        f"{100.0 * content:g}{f' ± {100.0 * u[element]:g}' if element in u else ''} at.% {element}"
+        for element, content in (options["dopants"] or {}).items()
+    ]
+    if named:
+        return ", ".join(named)
+    return "said to hold none" if options.get("undoped") else "nothing was said; taken as an undoped wire, and flagged"
+
+
+def _opinions(sample: StoredSample) -> tuple[Opinion, ...]:
+    """Other routes to lattice and order, those first that have an answer."""
+    table = sample.opinions
+    if table is None:
+        return ()
+    found = []
+    for quantity, value in (("a", "a_difference_nm"), ("order", "order_difference")):
+        for k, route in enumerate(map(str, table["route"].values)):
+            difference, u = (float(table[name].values[k]) for name in (value, f"u_{value}"))
+            reason = str(table[f"{quantity}_reason"].values[k])
+            if k and not reason.endswith("only"):
+                found.append(Opinion(quantity, route, difference, u, reason))
+    return tuple(found)
+
+
+def _quantity(
+    sample: StoredSample, stored: Stored, covariance: Covariance, name: str, sharing: Sharing
+) -> QuantityExplained:
+    chain = steps(name, stored)
+    fitted = [
+        FittedParameter(
+            step.quantity, step.value, covariance.u(step.quantity), covariance.nuisances(step.quantity)
+        )
+        for step in chain
+        if step.quantity in covariance.names
+    ]
+    remark = ""
+    if name == "a_nm" and FREE in sample.values:
+        remark = f"as measured; tin is read from {FREE}"
+    if name == "site_order":
+        remark = _by_reaction(sample)
+    if name.startswith("domain_size_nm") and name in sample.contributions.quantities:
+        remark = _size_interval(stored.number(name), sample.contributions.total(name))
+    plain = QuantityExplained(
+        name, unit_of(name), stored.number(name), steps=chain, fitted=tuple(fitted), remark=remark
+    )
+    table = sample.contributions
+    if name not in table.quantities or math.isnan(plain.value):
+        return plain
+    return replace(
+        plain,
+        u=table.total(name),
+        private=table.part(name, shared=False),
+        common=table.part(name, shared=True),
+        budget=tuple(_budget(table, name, sample.name, sharing)),
+    )
+
+
+_STEP_K = 25.0
+
+
+def _by_reaction(sample: StoredSample) -> str:
+    """How the site order follows the temperature told for the reaction, by the site of tantalum; empty where not."""
+    options, table = sample.provenance.options, sample.contributions
+    told, source = options.get("reaction_temperature_c"), "dopant site/Ta"
+    if told is None or source not in table.sources or "Ta" in (options.get("on_tin_site") or {}):
+        return ""
+    share, u_share = tantalum_share(told)
+    u_share = (options.get("u_on_tin_site") or {}).get("Ta", u_share)
+    by_share = float(table.row("site_order")[table.sources.index(source)]) / u_share
+    less, more = (by_share * (tantalum_share(told + step)[0] - share) for step in (-_STEP_K, _STEP_K))
+    return (
+        f"{100 * share:.0f} ± {100 * u_share:.0f} % of the tantalum were taken to be on the tin site, as published for "
+        f"a reaction at {told:g} °C; were it {_STEP_K:g} K lower, the order would move by {less:+.3f}, higher by "
+        f"{more:+.3f}"
+    )
+
+
+def _size_interval(size: float, u: float) -> str:
+    """95 % interval of a domain size, taken of the breadth it is one over.
+
+    >>> _size_interval(100.0, 20.0)
+    '95 %, by the breadth: 71.8 to 164 nm'
+    """
+    share = 1.96 * u / size
+    if not 0.0 < share < 1.0:
+        return ""
+    return f"95 %, by the breadth: {size / (1.0 + share):.3g} to {size / (1.0 - share):.3g} nm"
+
+
+def _budget(table: Contributions, quantity: str, sample: str, sharing: Sharing) -> list[SourceShare]:
+    """Sources by family and group, in quadrature, largest first."""
+    parts: dict[tuple[str, str], dict[str, float]] = {}
+    for source, group, value in zip(table.sources, table.groups, table.row(quantity), strict=True):
+        family, _, member = source.partition("/")
+        if value != 0.0:
+            parts.setdefault((family, group), {})[member] = abs(float(value))
+    shares = []
+    for (family, group), members in parts.items():
+        named = {name: u for name, u in members.items() if name and not name.isdigit()}
+        holders = () if group == PRIVATE else sharing.get((family, group))
+        others = None if holders is None else tuple(name for name in holders if name != sample)
+        shares.append(
+            SourceShare(
+                family,
+                _title(family, group, [other for of, other in parts if of == family]),
+                group,
+                math.sqrt(sum(u * u for u in members.values())),
+                _meaning(family, group),
+                tuple(sorted(named.items(), key=lambda item: -item[1])),
+                others,
+            )
+        )
+    return sorted(shares, key=lambda share: (-share.u, share.family, share.group))
+
+
+def _meaning(family: str, group: str) -> str:
+    """A family in words; empty for one that this version does not know."""
+    if family in OWN_LINE and group not in (PRIVATE, PUBLISHED_SCALE.name):
+        return f"{OWN_LINE[family]} ('{group}')"
+    return ": ".join(x for x in (FAMILIES.get(family, ""), KINDS.get((family, not group), ("", ""))[1]) if x)
+
+
+def _title(family: str, group: str, groups: Sequence[str]) -> str:
+    """Name a part so that no two are called alike.
+
+    >>> _title("displacement parameters", "catalogue", ["catalogue"]), _title("strain state", "", ["", "A"])
+    ('displacement parameters, held', 'strain state, own')
+    >>> _title("strain state", "A", ["", "A"]), _title("texture", "", [""])
+    ('strain state, shared', 'texture')
+    """
+    kind = KINDS.get((family, group == PRIVATE))
+    if kind:
+        return f"{family}, {kind[0]}"
+    if len(groups) == 1:
+        return family
+    if group == PRIVATE:
+        return f"{family}, own"
+    return f"{family}, shared" if sum(other != PRIVATE for other in groups) == 1 else f"{family}, shared by {group}"
+
+
+FIRST = (
+    "a_nm", "a_strain_free_nm", "site_order", "S_a", "S_b", "tin_fraction", "tin_fraction_order", "tin_fraction_joint",
+    "tin_lower_bound", "Tc_K", "Bc2_0K_T", "Bc2_4K2_T", "domain_size_nm", "microstrain", "a15_fraction",
+)  # fmt: skip
+"""What is asked for most, in the order in which all quantities are listed; the rest as stored."""
+
+
+def _place(name: str) -> int:
+    return FIRST.index(name) if name in FIRST else len(FIRST)
+
+
+def _predicted(sample: StoredSample, stored: Stored, target: str) -> QuantityExplained:
+    """Explain a prediction: what each relation says, and which do not apply."""
+    tables = sample.tables
+    k = int(np.flatnonzero(tables["target"].values == target)[0])
+    said = []
+    for i in np.flatnonzero(tables["relation_target"].values == target):
+        name = str(tables["relation"].values[i]).removeprefix(f"{target}: ")
+        formula, known = _formula(name)
+        if not formula and "relation_formula" in tables:
+            formula = str(tables["relation_formula"].values[i])
+        said.append(
+            RelationSaid(
+                name,
+                float(tables["relation_median"].values[i]),
+                float(tables["relation_low"].values[i]),
+                float(tables["relation_high"].values[i]),
+                formula,
+                f"{tables['relation_source'].values[i]}{known}",
+                str(tables["relation_reason"].values[i]),
+            )
+        )
+    median, low, high = (float(tables[f"target_{end}"].values[k]) for end in ("median", "low", "high"))
+    return QuantityExplained(
+        target,
+        unit_of(target),
+        median,
+        low=low,
+        high=high,
+        steps=_steps_to_inputs(sample, stored),
+        relations=tuple(said),
+        asked=_asked_with(sample, target),
+    )
+
+
+def _steps_to_inputs(sample: StoredSample, stored: Stored) -> tuple[Step, ...]:
+    """How tin and order came about, with which relations were asked."""
+    done: dict[str, Step] = {}
+    for name in (str(sample.tables.attrs.get("tin", "")), "site_order"):
+        if math.isfinite(sample.values.get(name, math.nan)):
+            done |= {step.quantity: step for step in steps(name, stored)}
+    return tuple(done.values())
+
+
+WIRES = {"any": "of any wire, as nothing was said about dopants", "binary": "found on undoped wire or on any"}
+"""Which relations were asked, by the wire they were chosen for; a dopant otherwise."""
+
+
+def _asked_with(sample: StoredSample, target: str) -> tuple[str, ...]:
+    """Tin content, order, kind of wire and own relations that stand behind a prediction."""
+    attrs = sample.tables.attrs
+    tin, wire = str(attrs.get("tin", "")), str(attrs.get("wire", "any"))
+    table = sample.contributions
+    words = []
+    for name in (tin, "site_order"):
+        value = sample.values.get(name, math.nan)
+        if math.isfinite(value) and name in table.quantities:
+            words.append(f"{name} = {concise(value, table.total(name))}")
+    words.append("relations " + WIRES.get(wire, f"found on wire with {wire.replace('doped', 'dopants')} or on any"))
+    digest = (sample.provenance.options.get("own_files") or {}).get("relations")
+    if digest:
+        words.append(f"published relations and the laboratory's own, file with SHA-256 {digest}")
+    branches = str(attrs.get("bc2_branches", ""))
+    if branches and target.startswith("Bc2"):
+        words.append(branches)
+    return tuple(words)
+
+
+def _formula(names: str) -> tuple[str, str]:
+    """Formula of relations joined by name, and how they are known; empty for names of another version."""
+    try:
+        entries = [relation(name) for name in names.split(" + ")]
+    except UnknownNameError:
+        return "", ""
+    known = ", ".join(dict.fromkeys(LABELS[entry.known] for entry in entries))
+    return "; ".join(entry.formula for entry in entries), f" ({known})"

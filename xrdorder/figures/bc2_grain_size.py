@@ -1,0 +1,290 @@
+"""High Bc2 against fine grains: all samples, and lines along which the layer carries as much at a field."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from itertools import product
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.text import Annotation, Text
+from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
+from matplotlib.transforms import Bbox
+from numpy.typing import ArrayLike, NDArray
+
+from xrdorder.comparison.bc2_grain_size import Placed, equal_currents, placed
+from xrdorder.exceptions import StudyError
+from xrdorder.figures import palette
+from xrdorder.figures.layout import SCREEN, Size, font, minor_ticks, page, place, style
+from xrdorder.figures.lots import draw_legend, legend_height, look
+from xrdorder.figures.text import FAMILY, NORMAL, POINTS_PER_IN, SMALL, fitted, width_in, wrapped_in
+from xrdorder.superconductivity.currents import Conditions, Conductor, bc2_curve
+from xrdorder.superconductivity.mixture import Band
+from xrdorder.superconductivity.pinning import MICROSCOPY
+
+Array = NDArray[np.float64]
+
+DRAWS = 2_000
+"""Medians and ends of intervals to 3 % of their length: less than a mark."""
+
+_LEFT_IN, _BOTTOM_IN, _TOP_IN = 0.75, 0.52, 0.36
+_TALL_IN = 4.2
+_ROW_IN, _TICK_GAP_IN = 0.13, 0.1
+_GRID = 41
+_LEVELS = (0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.3, 1.4, 1.5, 1.6, 1.8, 2.0, 2.5, 3.0, 4.0)
+_MOST_LINES = 11
+_TICKS_NM = (10, 15, 20, 30, 40, 50, 60, 70, 80, 100, 120, 140, 170, 200, 250, 300, 400, 500, 700, 1000)
+_MANY = 60
+
+
+def trade_figure(
+    samples: Sequence[Conductor],
+    reference: str,
+    *,
+    field_t: float = 12.0,
+    conditions: Conditions | None = None,
+    named: Sequence[str] = (),
+    title: str = "Bc2 against grains",
+    size: Size = SCREEN,
+) -> Figure:
+    """Show Bc2 against grain size with lines of equal current of the layer, all relative to a reference sample.
+
+    Parameters
+    ----------
+    samples : sequence of Conductor
+        With one measure of grain size: by microscopy for all, or domain sizes for all.
+    reference : str
+    field_t : float
+        Of the lines.
+    conditions : Conditions, optional
+        4.2 K and the pre-strain of each wire unless given.
+    named : sequence of str
+        Samples whose names are written beside their marks; the reference always is.
+    title : str
+    size : Size
+
+    Raises
+    ------
+    StudyError
+        Fewer than two samples compare.
+    UnknownNameError
+        The reference is not among them.
+    ValidityError
+        The reference may be normal at the field.
+    """
+    conditions = conditions or Conditions()
+    samples = [one.first(DRAWS) for one in samples]
+    found, left_out = placed(samples, reference, conditions)
+    if len(found) < 2:
+        raise StudyError("fewer than two samples with Bc2 and grain size compare; there is nothing to trade")
+    against = next(one for one in samples if one.name == reference)
+    bc2 = Band(*(part[0] for part in bc2_curve(against, [conditions.temperature_k], conditions)))
+    grain = against.grain.band
+    lots = list(dict.fromkeys(one.lot for one in found))
+    designs = [one.design for one in samples]
+    note = f" {len(left_out)} that no relation compares not shown." if left_out else ""
+    noun = "grain size by microscopy" if against.grain.by == MICROSCOPY else "domain size"
+    remark = (
+        f"Against {reference}, {conditions.words(designs=designs)}. Bars: 68 % of the difference; what both share has "
+        f"cancelled and stands in words over the panel. Lines (thick: equal): layer current density at {field_t:g} T "
+        f"over that of {reference}, by published relations. Estimates, not measurements.{note}"
+    )
+    right = 0.68 if size.columns > 1 else 0.6
+    wide = size.width_in - _LEFT_IN - right
+    tall = min(_TALL_IN, (0.95 if size.columns > 1 else 1.3) * wide)
+    legend = legend_height(lots, wide + right - 0.1)
+    words = "\n".join(wrapped_in(_common_words(bc2, grain, noun), wide + 0.5, SMALL))
+    top = _TOP_IN + _ROW_IN * (words.count("\n") - 1)
+    figure = page(size, _BOTTOM_IN + tall + top + legend, title=title, remark=remark, left_in=_LEFT_IN)
+    axes = place(figure, _LEFT_IN, _BOTTOM_IN, wide, tall)
+    style(axes, x_label=f"{noun} (nm)", y_label=f"Bc2 at {conditions.temperature_k:g} K, less that of reference (T)")
+    sizes = [float(grain.median) * np.array(tuple(one.size_ratio)) for one in found]
+    _limits(axes, found, sizes)
+    said = _lines(axes, against, field_t, conditions, bc2)
+    for one, nm in zip(found, sizes, strict=True):
+        _sample(axes, one, nm, lots.index(one.lot), is_reference=one.name == reference, many=len(found) > _MANY)
+    middle = float(bc2.median)
+
+    def up(y: ArrayLike) -> ArrayLike:
+        return np.asarray(y, dtype=float) + middle
+
+    def down(y: ArrayLike) -> ArrayLike:
+        return np.asarray(y, dtype=float) - middle
+
+    absolute = axes.secondary_yaxis("right", functions=(up, down))
+    absolute.tick_params(direction="in", color=palette.SLATE, labelcolor=palette.SLATE, labelsize=NORMAL,
+                         labelfontfamily=FAMILY, width=0.7, length=3.0)  # fmt: skip
+    absolute.spines["right"].set_color(palette.FOG)
+    absolute.set_ylabel("if that of the reference is its median (T)", **font(SMALL, color=palette.SLATE))
+    names = _names(axes, found, sizes, [reference, *(name for name in named if name != reference)], reference)
+    for label in said:
+        if any(label.get_window_extent().overlaps(name.get_window_extent()) for name in names):
+            label.remove()
+    axes.annotate(
+        words, (0.0, 1.0), (0.0, 4.0), xycoords="axes fraction", textcoords="offset points", ha="left", va="bottom",
+        linespacing=1.2, **font(SMALL, color=palette.SLATE),
+    )  # fmt: skip
+    draw_legend(figure, lots, _LEFT_IN, _BOTTOM_IN + tall + top, wide + right - 0.1)
+    return figure
+
+
+def _common_words(bc2: Band, grain: Band, noun: str) -> str:
+    """Say the doubt that moves all samples alike."""
+    numbers = f"Bc2 of the reference {bc2.median:.1f} T ({bc2.low:.1f} to {bc2.high:.1f} T, 68 %)"
+    grains = f"{noun} taken for grains: {grain.low:.0f} to {grain.high:.0f} nm for {grain.median:.0f} nm"
+    return f"Doubt common to all: {numbers}; {grains}"
+
+
+def _limits(axes: Axes, found: Sequence[Placed], sizes: Sequence[Array]) -> None:
+    """A frame that holds the marks, and bars unless one is very long."""
+    x = np.array(sizes)
+    y = np.array([tuple(one.bc2_difference) for one in found])
+    low, high = float(x.min()), float(x.max())
+    factor = max((high / low) ** 0.08, 1.06)
+    axes.set_xscale("log")
+    axes.set_xlim(low / factor, high * factor)
+    span = float(np.ptp(y)) or 1.0
+    axes.set_ylim(float(y.min()) - 0.07 * span, float(y.max()) + 0.09 * span)
+    ends = axes.get_xlim()
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda nm, _: f"{nm:g}"))
+    axes.xaxis.set_major_locator(FixedLocator(_ticks(*ends, axes.get_window_extent().width / axes.figure.get_dpi())))
+    axes.xaxis.set_minor_locator(NullLocator())
+    axes.yaxis.set_major_locator(MaxNLocator(7, steps=[1, 2, 5, 10]))
+    minor_ticks(axes, y=2)
+
+
+def _ticks(low: float, high: float, wide_in: float) -> list[float]:
+    """Round sizes in nm between ends of a logarithmic axis, whose labels keep off each other."""
+    kept: list[float] = []
+    between = sorted(nm for nm in _TICKS_NM if low <= nm <= high)
+    # over a narrow span the axis is nearly linear
+    for nm in between if len(between) > 1 else MaxNLocator(4, steps=[1, 2, 5, 10]).tick_values(low, high):
+        if low <= nm <= high:
+            gap = wide_in * math.log(nm / kept[-1]) / math.log(high / low) if kept else math.inf
+            room = width_in(f"{nm:g}")
+            to_edge = wide_in * math.log(high / nm) / math.log(high / low)
+            if gap >= room + _TICK_GAP_IN and to_edge >= 0.5 * room:  # at the right edge the other axis has its numbers
+                kept.append(float(nm))
+    return kept
+
+
+def _lines(axes: Axes, against: Conductor, field_t: float, conditions: Conditions, bc2: Band) -> list[Text]:
+    """Lines of equal current with their labels; the one through the reference thick, and named by the remark."""
+    (low, high), (bottom, top) = axes.get_xlim(), axes.get_ylim()
+    nm, differences = np.geomspace(low, high, _GRID), np.linspace(bottom, top, _GRID)
+    ratio = equal_currents(against, nm, np.maximum(bc2.median + differences, 1e-3), field_t, conditions).T
+    known = ratio[np.isfinite(ratio)]
+    if not known.size:
+        return []
+    levels = [level for level in _LEVELS if known.min() < level < known.max()]
+    while len(levels) > _MOST_LINES:
+        odd = levels.index(1.0) % 2 if 1.0 in levels else 0
+        levels = levels[odd::2]
+    if not levels:
+        return []
+    drawn = axes.contour(
+        nm, differences, ratio, levels=levels, colors=[palette.SLATE],
+        linewidths=[1.5 if level == 1.0 else 0.7 for level in levels],
+        linestyles=["solid" if level == 1.0 else (0, (5, 2.5)) for level in levels], zorder=1.0,
+    )  # fmt: skip
+    others = [level for level in levels if level != 1.0]  # the thick one is through the reference
+    kept: list[Text] = []
+    for label in axes.clabel(drawn, others, fmt=lambda level: f"×{level:g}", fontsize=SMALL, inline_spacing=3):
+        label.set_fontfamily(FAMILY)
+        label.set_color(palette.SLATE)
+        box, frame = label.get_window_extent(), axes.get_window_extent()
+        inside = frame.x0 < box.x0 and box.x1 < frame.x1 and frame.y0 < box.y0 and box.y1 < frame.y1
+        if inside and not any(box.overlaps(other.get_window_extent()) for other in kept):
+            kept.append(label)
+        else:  # it would stand on the numbers of an axis, or on another
+            label.remove()
+    return kept
+
+
+def _sample(axes: Axes, one: Placed, nm: Array, lot: int, *, is_reference: bool, many: bool) -> None:
+    difference = one.bc2_difference
+    if not math.isfinite(difference.median):
+        return
+    if not is_reference:
+        colour, width, alpha = palette.lot_colour(lot), 0.6 if many else 1.1, 0.3 if many else 0.55
+        for x, y in (
+            (nm[1:], [difference.median] * 2),
+            ([nm[0]] * 2, [difference.low, difference.high]),
+        ):
+            axes.plot(x, y, color=colour, linewidth=width, alpha=alpha, zorder=2)
+    axes.plot([float(nm[0])], [difference.median], linestyle="none", zorder=3,
+              **look(lot, open_mark=is_reference))  # fmt: skip
+
+
+_STEPS_PT = (4.0, -4.0, 15.0, -15.0, 26.0, -26.0, 37.0, -37.0)
+"""Over and under a mark, where its name may stand on either side."""
+_NEAR_PT = 5.0
+"""Farther off a thin line leads from the mark to its name."""
+_MARK_PT, _PT_PER_BAR, _BARS_PER_MARK = 3.0, 10.0, 3.0
+"""Half the size of a mark; to keep off a bar a name goes so far and no farther; a mark is worth so many bars."""
+
+
+def _names(
+    axes: Axes, found: Sequence[Placed], sizes: Sequence[Array], names: Sequence[str], reference: str
+) -> list[Text]:
+    """Write names beside marks, as near as they are legible: over no other name, few marks and few bars."""
+    wide = axes.get_window_extent().width / axes.figure.get_dpi()
+    frame, in_the_way = axes.get_window_extent(), _drawn_boxes(axes, found, sizes, reference)
+    written: list[Text] = []
+    for one, nm in zip(found, sizes, strict=True):
+        if one.name not in names or not math.isfinite(one.bc2_difference.median):
+            continue
+        told = "" if one.name != reference else " (reference)" if wide > 3.0 else " (ref.)"
+        text = fitted(one.name, 0.5 * wide - width_in(told, SMALL, bold=True), SMALL, bold=True) + told
+        beside = axes.annotate(
+            text, (float(nm[0]), one.bc2_difference.median), (0.0, 0.0), textcoords="offset points", zorder=5,
+            bbox={"boxstyle": "square,pad=0.05", "facecolor": palette.PAPER, "edgecolor": "none", "alpha": 0.85},
+            **font(SMALL, weight="bold"),
+        )  # fmt: skip
+
+        def cost(place: tuple[float, float], beside: Annotation = beside) -> tuple[bool, bool, float]:
+            box = _put(beside, *place)
+            outside = box.x0 < frame.x0 or box.x1 > frame.x1 or box.y0 < frame.y0 or box.y1 > frame.y1
+            return (
+                outside,
+                any(box.overlaps(other.get_window_extent()) for other in written),
+                sum(weight * box.overlaps(other) for other, weight in in_the_way) + abs(place[0]) / _PT_PER_BAR,
+            )
+
+        step, side = min(product(_STEPS_PT, (1.0, -1.0)), key=cost)
+        _put(beside, step, side)
+        if abs(step) > _NEAR_PT:
+            axes.annotate(
+                "", beside.xy, (6.0 * side, step), textcoords="offset points", zorder=2.5,
+                arrowprops={"arrowstyle": "-", "color": palette.TEXT, "linewidth": 0.6, "shrinkA": 0.0, "shrinkB": 3.5},
+            )  # fmt: skip
+        written.append(beside)
+    return written
+
+
+def _put(name: Annotation, step: float, side: float) -> Bbox:
+    """Put a name so far above its mark, on that side of it, and give its box."""
+    name.set(ha="left" if side > 0.0 else "right", va="bottom" if step > 0.0 else "top")
+    name.xyann = (6.0 * side, step)
+    return name.get_window_extent()
+
+
+def _drawn_boxes(
+    axes: Axes, found: Sequence[Placed], sizes: Sequence[Array], reference: str
+) -> list[tuple[Bbox, float]]:
+    """Where marks and bars lie on the page, and how many bars each counts for."""
+    half = _MARK_PT * axes.figure.get_dpi() / POINTS_PER_IN
+    boxes: list[tuple[Bbox, float]] = []
+    for one, nm in zip(found, sizes, strict=True):
+        y = tuple(float(part) for part in one.bc2_difference)
+        if not math.isfinite(one.bc2_difference.median):
+            continue
+        (x0, y0), (x1, y1) = axes.transData.transform([(float(min(nm)), min(y)), (float(max(nm)), max(y))])
+        x, middle = axes.transData.transform((float(nm[0]), float(one.bc2_difference.median)))
+        boxes.append((Bbox([[x - half, middle - half], [x + half, middle + half]]), _BARS_PER_MARK))
+        if one.name != reference:
+            boxes.append((Bbox([[x - 1.0, y0], [x + 1.0, y1]]), 1.0))
+            boxes.append((Bbox([[x0, middle - 1.0], [x1, middle + 1.0]]), 1.0))
+    return boxes

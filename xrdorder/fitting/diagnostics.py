@@ -1,0 +1,151 @@
+"""What the residual still asks for and the fit does not give: told, not fitted.
+
+These effects are nearly the same as others that are fitted (displacement parameters, displacement, scale), so fitting
+them unasked would cost more than it brings. Where they are there, though, the counts tell, and so must the result.
+The score test asks first, at no cost. What it finds in a parameter is fitted before a number is told: along a direction
+that others nearly share a linear step is long, and its uncertainty is that of counting and of lines that scatter.
+"""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import chdtri
+
+from xrdorder.exceptions import Flag
+from xrdorder.fitting.line_scatter import LineScatter
+from xrdorder.fitting.procedure import Procedure
+from xrdorder.forward_model.geometry import Geometry
+from xrdorder.least_squares.score_test import ScoreTest
+from xrdorder.profiles import Instrument
+
+Array = NDArray[np.float64]
+
+_CHANCE = 1e-4  # of each hint where there is nothing
+_FULL_BEAM_TWO_THETA = 45.0  # below it the trial beam is longer than the specimen; between (211) and (220) of the A15
+_TRIAL_DIVERGENCE_DEG = 1.0
+_SMALL_LOSS = 0.02  # of the trial: one per cent of the order
+# A beam longer than the specimen up to 180 degrees instead of 45 takes 0.79 of the light at (110) and copper radiation
+# instead of 0.46, and less at higher angles in proportion.
+_LARGEST_LOSS = 2.0
+_CALIBRATED = 4.0  # standard uncertainties of its calibration that an offset must have moved
+
+
+class _Direction(NamedTuple):
+    """A direction in which the counts may deviate, and what it would mean.
+
+    A step below `least` is not worth a word; one beyond `most` has another cause, told by `beyond`. A direction that is
+    a parameter of the fit is named, and fitted.
+    """
+
+    name: str
+    text: str
+    columns: Array
+    parameter: str = ""
+    least: float = 0.0
+    most: float = np.inf
+    beyond: str = ""
+
+
+def diagnostics(job: Procedure, instrument: Instrument, scatter: LineScatter) -> list[Flag]:
+    """Flags of effects that the residual asks for.
+
+    Parameters
+    ----------
+    job
+        At its minimum.
+    instrument
+        Whose offset was held.
+    scatter
+        Of the lines about the fit.
+    """
+    if job.main not in job.present():
+        return []
+    score_test = ScoreTest(job.fit, job.enlargement())
+    limit = float(chdtri(1, _CHANCE))
+    found = []
+    for hint in (*_lattice(job, score_test), *_angles(job, score_test, instrument), *_illumination(job, score_test)):
+        if not np.any(hint.columns):
+            continue
+        drop, (step, *_) = score_test.drop(hint.columns)
+        if drop <= limit:
+            continue
+        if hint.parameter:
+            step, u = _fitted(job, scatter, hint.parameter)
+            if step**2 <= limit * u**2:
+                continue
+        if abs(step) > hint.least:
+            text = hint.beyond if step > hint.most else hint.text.format(step=float(step))
+            found.append(Flag(hint.name, text))
+    return found
+
+
+def _fitted(job: Procedure, scatter: LineScatter, name: str) -> tuple[float, float]:
+    """Change of a held parameter in a fit that frees it, and its standard uncertainty; the fit is put back."""
+    held = job.fit.values()[name]
+    values, solution, _ = job.fit.trial([*job.everything(), name])
+    if name not in solution.free:  # at its bound, as far as it goes
+        return values[name] - held, 0.0
+    counting = solution.u(name) * job.enlargement()
+    (by_lines,) = scatter.uncertainty([name], also_free=[name])
+    return values[name] - held, float(np.hypot(counting, by_lines))
+
+
+def _lattice(job: Procedure, score_test: ScoreTest) -> Iterator[_Direction]:
+    main = job.main
+    shift, slope = main.elastic_name, main.depth_name
+    if shift and shift not in job.taken:
+        yield _Direction(
+            "lines-shifted-by-strain",
+            "lines of the A15 are shifted against each other as by elastic strain ((h00) by {step:+.1e}): strained "
+            "grains in a composite? Ask for elastic shifts, or free the grains from it",
+            score_test.derivatives([shift]),
+            shift,
+        )
+    if slope and slope not in job.taken and main.tail_name not in job.taken and job.second_population() is None:
+        yield _Direction(
+            "lattice-changes-with-depth",
+            "the lattice of the A15 seems to change with depth ({step:+.1e} nm for each nm): a layer seen from one "
+            "side? Ask for a depth gradient, or grind the specimen",
+            score_test.derivatives([slope]),
+            slope,
+        )
+
+
+def _angles(job: Procedure, score_test: ScoreTest, instrument: Instrument) -> Iterator[_Direction]:
+    offset = "two_theta_offset"
+    if offset not in job.everything():
+        u = instrument.total(offset)
+        if u > 0.0:
+            yield _Direction(
+                "goniometer-moved",
+                "the zero of the goniometer seems to be {step:+.4f} degrees from that of the calibration: calibrate "
+                "again, or mix a standard into the specimen",
+                score_test.derivatives([offset]),
+                offset,
+                least=_CALIBRATED * u,
+            )
+
+
+def _illumination(job: Procedure, score_test: ScoreTest) -> Iterator[_Direction]:
+    """More or less of the beam on the specimen below some angle than slit and length say."""
+    geometry = job.optics.geometry
+    if geometry.kind != "reflection":
+        return
+    full = np.radians(_FULL_BEAM_TWO_THETA / 2.0)
+    foot = geometry.detector_distance_mm * np.radians(_TRIAL_DIVERGENCE_DEG) / np.sin(full)
+    trial = Geometry(geometry.detector_distance_mm, _TRIAL_DIVERGENCE_DEG, foot)
+    lost = 1.0 - trial.lit_fraction(np.radians(0.5 * job.two_theta))
+    values = job.fit.values()
+    net = job.fit.counts() - job.model.background(values)
+    yield _Direction(
+        "intensities-at-low-angle",
+        "lines at low angle are not as strong as the others let expect ({step:+.2f} of what a beam longer than the "
+        "specimen below 45 degrees would take away): check slit and specimen length; order is wrong in that measure",
+        score_test.weighted(-net * lost),
+        least=_SMALL_LOSS,
+        most=_LARGEST_LOSS,
+        beyond="lines at low angle are weaker than the others let expect, by more than slit and specimen length can "
+        "explain: are strong lines cut off by the detector? The order is wrong",
+    )

@@ -1,0 +1,145 @@
+"""The forward model: what a whole pattern should look like.
+
+Background (Chebyshev polynomials) plus the lines of all phases, at every measuring point, in counts.
+"""
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from xrdorder.forward_model.phase_lines import PhaseLines
+from xrdorder.profiles.instrument import INSTRUMENT_NAMES
+from xrdorder.profiles.summation import ProfileSum
+
+Array = NDArray[np.float64]
+
+
+class PatternModel:
+    """Calculated counts of one pattern.
+
+    Parameters
+    ----------
+    two_theta
+        Measuring points, degrees, ascending, shape (n,).
+    time_factor
+        Counting time of each point over the usual one, shape (n,); the model counts in usual times.
+    phases
+        Lines of the phases.
+    background_terms
+        Number of Chebyshev coefficients.
+
+    Attributes
+    ----------
+    phases
+        Lines in the model.
+    background_names, displacement_names, global_names
+        Parameters of the background, of the specimen's place, and all that the phases share.
+    """
+
+    def __init__(
+        self, two_theta: Array, time_factor: Array, phases: Sequence[PhaseLines], background_terms: int
+    ) -> None:
+        self.two_theta, self.time_factor = np.asarray(two_theta), np.asarray(time_factor)
+        self.phases = tuple(phases)
+        self._sum = ProfileSum(self.two_theta)
+        low, high = self.two_theta[0], self.two_theta[-1]
+        unit = (2.0 * self.two_theta - low - high) / (high - low)
+        self._chebyshev = np.polynomial.chebyshev.chebvander(unit, background_terms - 1)
+        self.background_names = tuple(f"background_{k}" for k in range(background_terms))
+        # how the geometry lets a specimen be out of place
+        self.displacement_names = tuple(phases[0].optics.geometry.shift_slopes(np.zeros(1)))
+        self.global_names = (
+            *INSTRUMENT_NAMES, *self.displacement_names, "transparency_deg", "wavelength_shift",
+        )  # fmt: skip
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """All parameter names; what populations of one phase share stands there once."""
+        phase_names = (name for phase in self.phases for name in phase.names)
+        return tuple(dict.fromkeys((*self.background_names, *self.global_names, *phase_names)))
+
+    def add(self, lines: PhaseLines) -> None:
+        """Let the pattern hold more lines."""
+        self.phases = (*self.phases, lines)
+
+    def remove(self, lines: PhaseLines) -> None:
+        """Take lines out again."""
+        self.phases = tuple(phase for phase in self.phases if phase is not lines)
+
+    def background(self, values: Mapping[str, float]) -> Array:
+        """Background counts, shape (n,)."""
+        coefficients = np.array([values[name] for name in self.background_names])
+        return np.asarray(self._chebyshev @ coefficients * self.time_factor)
+
+    def part(self, phase: PhaseLines, values: Mapping[str, float]) -> Array:
+        """Counts that one phase contributes, shape (n,)."""
+        lines, _ = phase.lines(values, {})
+        ratios = values["axial_source_ratio"], values["axial_detector_ratio"]
+        return self._sum.total(lines, *ratios) * self.time_factor
+
+    def part_of(self, phase_name: str, values: Mapping[str, float]) -> Array:
+        """Counts that all populations of one phase contribute, stray radiation included, shape (n,)."""
+        parts = [self.part(lines, values) for lines in self.phases if lines.phase.name == phase_name]
+        return sum(parts, np.zeros_like(self.two_theta))
+
+    def counts(self, values: Mapping[str, float]) -> Array:
+        """Calculated counts, shape (n,)."""
+        total = self.background(values)
+        for phase in self.phases:
+            if values[phase.scale_name] != 0.0 and not (phase.share_name and values[phase.share_name] == 0.0):
+                total += self.part(phase, values)
+        return total
+
+    def counts_with_jacobian(self, values: Mapping[str, float], wanted: Sequence[str]) -> tuple[Array, Array]:
+        """Calculated counts (n,) and their derivatives by the wanted parameters (n, wanted)."""
+        coefficients = np.array([values[name] for name in self.background_names])
+        total = self._chebyshev @ coefficients
+        jacobian = np.zeros((len(self.two_theta), len(wanted)))
+        for phase in self.phases:
+            if _is_there(phase, values, wanted):
+                total += self._add_derivatives(phase, values, wanted, jacobian)
+        return np.asarray(total * self.time_factor), self._finish(jacobian, wanted)
+
+    def jacobian(self, values: Mapping[str, float], wanted: Sequence[str]) -> Array:
+        """Derivatives by the wanted parameters (n, wanted) alone: phases that have none of them are left out."""
+        jacobian = np.zeros((len(self.two_theta), len(wanted)))
+        shared = set(self.global_names) & set(wanted)
+        for phase in self.phases:
+            if (shared or set(phase.names) & set(wanted)) and _is_there(phase, values, wanted):
+                self._add_derivatives(phase, values, wanted, jacobian)
+        return self._finish(jacobian, wanted)
+
+    def _add_derivatives(
+        self, phase: PhaseLines, values: Mapping[str, float], wanted: Sequence[str], jacobian: Array
+    ) -> Array:
+        """Add the derivatives of one phase to those of the others; return its counts, both in usual times."""
+        where = {name: k for k, name in enumerate(wanted)}
+        shared = [name for name in self.global_names if name in where]
+        # both axial ratios or none: the profile gives their derivatives together
+        if {"axial_source_ratio", "axial_detector_ratio"} & set(shared):
+            shared = list(dict.fromkeys([*shared, "axial_source_ratio", "axial_detector_ratio"]))
+        local = [*shared, *(name for name in phase.names if name in where)]
+        lines, derivatives = phase.lines(values, {name: k for k, name in enumerate(local)})
+        ratios = values["axial_source_ratio"], values["axial_detector_ratio"]
+        part, part_by = self._sum.total_with_jacobian(lines, derivatives, *ratios)
+        for k, name in enumerate(local):
+            if name in where:
+                jacobian[:, where[name]] += part_by[:, k]
+        return part
+
+    def _finish(self, jacobian: Array, wanted: Sequence[str]) -> Array:
+        """Put in the background and the counting time."""
+        for k, name in enumerate(wanted):
+            if name in self.background_names:
+                jacobian[:, k] = self._chebyshev[:, self.background_names.index(name)]
+        jacobian *= self.time_factor[:, None]
+        return jacobian
+
+
+def _is_there(phase: PhaseLines, values: Mapping[str, float], wanted: Sequence[str]) -> bool:
+    """Tell whether lines have, or could get, any strength."""
+    if values[phase.scale_name] == 0.0 and phase.scale_name not in wanted:
+        return False
+    share = phase.share_name
+    return not share or values[share] != 0.0 or share in wanted

@@ -1,0 +1,252 @@
+"""Tin by two routes and their joint estimate.
+
+Unknown are the tin fraction beta and the order S_a of the niobium sites. Three things are known about them:
+
+1. the lattice parameter, read as tin by the a(tin) line: ``tin_fraction`` = beta + k (S_0 - S_a), as disorder widens
+   the lattice; k is a length over the slope of the line, and S_0 the order of the samples the line was fitted to;
+2. the site order of tin alone, x = 4 beta S_a. It was referred to the tin of the first route by c
+   (``contrast_by_tin``), which is taken back here, so that the routes are independent but for what truly is common:
+   x - c tin_fraction = 4 beta S_a - c beta;
+3. what S_a usually is, before anything was measured (`usual_order`).
+
+Three statements, two unknowns: weighted least squares with the full covariance of the statements, linearised and
+repeated until it settles. The result is a linear combination of the three, and passes as such through the table of
+contributions: signs and groups survive, so that what two samples share cancels in their difference as far as it goes.
+
+The second route alone is ``tin_fraction_order``, free of the a(tin) line. Where what is left over of the first
+statement is larger than all uncertainties allow, this is evidence about the line: flag `tin-scale`, and the joint
+estimate is that much less sure.
+
+For differences between samples measured alike ``tin_fraction`` is better: its line cancels, while a difference in order
+would pass for one in tin here.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from xrdorder.material.derived_quantities import Account
+from xrdorder.material.order import TIN_ORDER
+from xrdorder.material.specimen import Specimen
+from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale
+from xrdorder.relations.tin_from_order import U_USUAL_S_A, USUAL_S_A
+
+Array = NDArray[np.float64]
+
+ORDER = "tin_fraction_order"
+JOINT = "tin_fraction_joint"
+
+DISORDER_NM = 0.005
+U_DISORDER_NM = 0.004
+"""Change of the lattice parameter when S_a falls by one, nm, and its standard uncertainty. That disorder by irradiation
+widens the lattice was read (T. Spina, thesis, Univ. Geneva); how much was not: 0.2-0.5 % at heavy irradiation, where a
+fifth to two fifths of the order are lost, from memory and unsure, which is 0.003 to 0.013 nm. The lower part of that is
+taken, with a doubt that reaches down to nearly nothing."""
+
+ORDER_OF_LINE = USUAL_S_A
+"""S_a of the samples that the a(tin) lines were fitted to: annealed bulk, as in the usual order."""
+
+_PUBLISHED = "published"
+_ROUNDS = 50
+_SETTLED = 1e-12
+# Variance of a statement held as exact: far below anything measured, far above rounding.
+_EXACT = 1e-14
+# Two standard uncertainties with one degree of freedom: by chance in one of twenty samples.
+_CONTRADICTION = 4.0
+
+
+class Prior(NamedTuple):
+    """What S_a is before anything was measured, its standard uncertainty, of whom, and how that is known."""
+
+    s_a: float
+    u: float
+    of: str
+    words: str
+
+
+def usual_order(specimen: Specimen) -> Prior:
+    """What S_a is in specimens of this kind.
+
+    Undoped bulk before irradiation has 0.98 ± 0.02 (about twelve measurements, T. Spina, thesis, Univ. Geneva). Doped
+    wires have weighted order parameters of 0.911 to 0.965 (five wires, S. M. Heald et al., Sci. Rep. 8 (2018) 4798,
+    table V); as these are defined a little differently, the middle between the two with twice the doubt stands for
+    doped wires. Where dopants are not declared, their share of the contrast may pass for order (judged: 0.06).
+    """
+    if specimen.undoped:
+        return Prior(USUAL_S_A, U_USUAL_S_A, "undoped", "undoped bulk")
+    if specimen.dopants:
+        return Prior(0.95, 0.04, "doped", "undoped bulk and doped wires")
+    return Prior(0.95, 0.06, "undeclared", "undoped bulk and doped wires, dopants not declared")
+
+
+class Solution(NamedTuple):
+    """Tin and order from the three statements.
+
+    Attributes
+    ----------
+    tin, s_a : float
+    gains : array, (2, 3)
+        How tin and order follow from a small change of each statement.
+    covariance : array, (2, 2)
+    chi2 : float
+        Of what is left over, one degree of freedom.
+    """
+
+    tin: float
+    s_a: float
+    gains: Array
+    covariance: Array
+    chi2: float
+
+
+def solve(
+    statements: Array,
+    covariance: Array,
+    *,
+    contrast_by_tin: float = 0.0,
+    widening: float = 0.0,
+    u_widening: float = 0.0,
+) -> Solution:
+    """Solve the three statements for tin and order.
+
+    Parameters
+    ----------
+    statements : array, 3
+        Tin by the lattice; site order of tin alone with the reference to that tin taken back; usual S_a.
+    covariance : array, (3, 3)
+        Of the statements, without the doubt about the widening.
+    contrast_by_tin : float, optional
+        Change of the second statement by unit tin, other than 4 S_a.
+    widening, u_widening : float, optional
+        Tin fraction that the lattice gains when S_a falls by one, and its standard uncertainty.
+
+    Examples
+    --------
+    >>> u = np.array([0.015, 0.010, 0.02])
+    >>> found = solve(np.array([0.2353, 0.9310, 0.98]), np.diag(u**2))
+    >>> print(f"{found.tin:.4f} {found.s_a:.3f} {found.covariance[0, 0] ** 0.5:.4f}")
+    0.2372 0.981 0.0051
+    """
+    tin, s_a = statements[0], statements[2]
+    for _ in range(_ROUNDS):
+        away = ORDER_OF_LINE - s_a
+        total = covariance + _EXACT * np.eye(3)
+        # What is not known about the widening counts by how far the order is from that of the line, or may be. What it
+        # may be is the usual spread, not what is left of it in the end: that is small only if the widening is as taken.
+        total[0, 0] += u_widening**2 * (away**2 + covariance[2, 2])
+        weights = np.linalg.inv(total)
+        model = np.array([tin + widening * away, (4.0 * s_a - contrast_by_tin) * tin, s_a])
+        jacobian = np.array([[1.0, -widening], [4.0 * s_a - contrast_by_tin, 4.0 * tin], [0.0, 1.0]])
+        inverse = np.linalg.inv(jacobian.T @ weights @ jacobian)
+        gains = inverse @ jacobian.T @ weights
+        left = statements - model
+        step = gains @ left
+        tin, s_a = tin + float(step[0]), s_a + float(step[1])
+        if float(np.max(np.abs(step))) < _SETTLED:
+            break
+    return Solution(float(tin), float(s_a), gains, inverse, float(left @ weights @ left))
+
+
+def add_joint(
+    account: Account,
+    specimen: Specimen,
+    scale: TinScale = PUBLISHED_SCALE,
+    contrast_by_tin: float = 0.0,
+    tin_held: float = math.nan,
+) -> None:
+    """Add ``tin_fraction_order`` and ``tin_fraction_joint``; flag routes that contradict each other.
+
+    Order and lattice must have had their turn (`add_tin`, `add_order_parameters`), and the tin fraction must be that of
+    the lattice.
+
+    Parameters
+    ----------
+    account : Account
+    specimen : Specimen
+        Whether it is doped decides what its order usually is.
+    scale : TinScale, optional
+        The one that gave ``tin_fraction``.
+    contrast_by_tin : float, optional
+        By which the contrast was referred to that tin fraction.
+    tin_held : float, optional
+        Tin fraction held in the fit: that of the contrast where there is none by the lattice.
+    """
+    if not account.given(TIN_ORDER) or account.values[TIN_ORDER] <= 0.0:
+        account.absent(ORDER)
+        account.absent(JOINT)
+        return
+    prior, c = usual_order(specimen), contrast_by_tin
+    x, by_lattice = account.values[TIN_ORDER], account.values.get("tin_fraction", math.nan)
+    referred_to = by_lattice if math.isfinite(by_lattice) else tin_held
+    if not math.isfinite(referred_to):
+        c, referred_to = 0.0, 0.0
+    account.assumptions.append(f"S_a = {prior.s_a:g} ± {prior.u:g} before the measurement, as of {prior.words}")
+
+    per_tin = 4.0 * prior.s_a - c
+    tin = (x - c * referred_to) / per_tin
+    derivatives = {TIN_ORDER: 1.0 / per_tin}
+    if math.isfinite(by_lattice):
+        derivatives["tin_fraction"] = -c / per_tin
+    account.add(ORDER, tin, derivatives, _prior_columns(prior, -4.0 * tin / per_tin))
+    if not math.isfinite(by_lattice):
+        account.absent(JOINT)
+        return
+    _add_joint(account, specimen, scale, prior, c)
+
+
+def _add_joint(account: Account, specimen: Specimen, scale: TinScale, prior: Prior, c: float) -> None:
+    widening, u_widening = DISORDER_NM / scale.slope_nm, U_DISORDER_NM / scale.slope_nm
+    if "disorder" in specimen.off:
+        widening = u_widening = 0.0
+        account.assumptions.append("correction for disorder that widens the lattice switched off")
+    by_lattice, x = account.values["tin_fraction"], account.values[TIN_ORDER]
+    rows = np.zeros((2, len(account.contributions.sources)))
+    for k, name in enumerate(("tin_fraction", TIN_ORDER)):
+        if name in account.contributions.quantities:
+            rows[k] = account.contributions.row(name)
+    rows[1] -= c * rows[0]
+    covariance = np.zeros((3, 3))
+    covariance[:2, :2] = rows @ rows.T
+    covariance[2, 2] = prior.u**2
+    found = solve(
+        np.array([by_lattice, x - c * by_lattice, prior.s_a]),
+        covariance,
+        contrast_by_tin=c,
+        widening=widening,
+        u_widening=u_widening,
+    )
+    to_lattice, to_order, to_prior = (float(gain) for gain in found.gains[0])
+    extra = _prior_columns(prior, to_prior)
+    if u_widening > 0.0:
+        extra["disorder in the lattice/effect"] = (-to_lattice * (ORDER_OF_LINE - found.s_a) * u_widening, _PUBLISHED)
+        extra["disorder in the lattice/order"] = (to_lattice * prior.u * u_widening, "")
+    if found.chi2 > _CONTRADICTION:
+        # As sure as the routes agree: with one degree of freedom chi squared is the square of their disagreement.
+        extra["routes disagree"] = (math.sqrt(found.covariance[0, 0] * (found.chi2 - 1.0)), "")
+        _remark_on_scale(account, scale, prior, found)
+    account.add(JOINT, found.tin, {"tin_fraction": to_lattice - c * to_order, TIN_ORDER: to_order}, extra)
+
+
+def _prior_columns(prior: Prior, derivative: float) -> dict[str, tuple[float, str]]:
+    """Contributions of the usual order: half of its variance common to all specimens of a kind (judged)."""
+    part = derivative * prior.u / math.sqrt(2.0)
+    return {"usual order/kind": (part, prior.of), "usual order/sample": (part, "")}
+
+
+def _remark_on_scale(account: Account, scale: TinScale, prior: Prior, found: Solution) -> None:
+    if any(flag.name == "tin-scale" for flag in account.flags):
+        return
+    by_lattice, by_order = account.values["tin_fraction"], account.values[ORDER]
+    gap = by_order - by_lattice
+    account.flag(
+        "tin-scale",
+        f"the lattice parameter gives {100 * by_lattice:.1f} ± {100 * account.u('tin_fraction'):.1f} at.% tin, the "
+        f"order {100 * by_order:.1f} ± {100 * account.u(ORDER):.1f} (S_a = {prior.s_a:g} ± {prior.u:g}), "
+        f"{math.sqrt(found.chi2):.1f} standard uncertainties apart: either the a(tin) scale ({scale.name}) lies "
+        f"{1e3 * abs(gap) * scale.slope_nm:.2f} pm too {'high' if gap > 0.0 else 'low'} for this sample, or strain, "
+        "an undeclared dopant or an unusual order is in play",
+    )

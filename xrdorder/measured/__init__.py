@@ -1,0 +1,1 @@
+"""Do the estimates hold? Measured values beside them."""

@@ -1,0 +1,269 @@
+"""Predicted against measured: every value of the laboratory beside what the pattern says of the same thing.
+
+Each row holds the measured value, the estimate with its 68 % interval, and the difference with its total standard
+uncertainty: that of the measurement and the half of the interval on the side of the measured value, in quadrature.
+Estimates of samples of one study share most of their doubt; that many differences have one sign is therefore weaker
+evidence than it looks, and `xrdorder.measured.agreement` weighs it.
+
+What no relation predicts (the ratio of the copper, the share of A15 in the section) is listed without an estimate.
+Critical currents are compared as ratios to the first sample of the lot that was measured under the same conditions:
+what all have in common cancels.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from xrdorder.description.measured_values import Measured
+from xrdorder.exceptions import ValidityError
+from xrdorder.measured.agreement import Subject
+from xrdorder.quantities.registry import bc2_name
+from xrdorder.relations import Library
+from xrdorder.results.open_study import OpenStudy
+from xrdorder.running.interpretation import SEED
+from xrdorder.superconductivity import predict
+from xrdorder.superconductivity.targets import wire_of
+from xrdorder.uncertainty import Contributions, from_dataset
+
+if TYPE_CHECKING:
+    from xrdorder.superconductivity.currents import Conductor
+
+DRAWS = 30_000
+"""Ends of a 68 % interval to about a hundredth of it."""
+
+_TIN = (
+    ("tin_fraction", "lattice"),
+    ("tin_fraction_order", "order"),
+    ("tin_fraction_joint", "lattice and order"),
+)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One measured value and what the pattern says of it.
+
+    Attributes
+    ----------
+    sample, lot : str
+    measured : Measured
+    by : str
+        How the estimate came about; empty where there is none.
+    value, low, high : float
+        Estimate and its 68 % interval, in the unit of the measured value; NaN where there is none.
+    note : str
+        Why there is no estimate, or how to read the row.
+    comparable : bool
+        Whether the two are the same thing, so that their difference means disagreement.
+    """
+
+    sample: str
+    lot: str
+    measured: Measured
+    by: str = ""
+    value: float = math.nan
+    low: float = math.nan
+    high: float = math.nan
+    note: str = ""
+    comparable: bool = True
+
+    @property
+    def difference(self) -> float:
+        """Measured less estimate."""
+        return self.measured.value - self.value
+
+    @property
+    def u(self) -> float:
+        """Total standard uncertainty of the difference."""
+        side = self.high - self.value if self.difference > 0.0 else self.value - self.low
+        return math.hypot(self.measured.u, side)
+
+
+def subjects(opened: OpenStudy) -> list[Subject]:
+    """Samples of a study that has been run, in its order, with what was measured on them."""
+    results = opened.results
+    names = [str(name) for name in results["sample"].values]
+    found = []
+    for sample in opened.study.samples:
+        values: dict[str, float] = {}
+        table = Contributions.empty()
+        if sample.name in names:
+            one = results.isel(sample=names.index(sample.name))
+            for numbers, labels in (("value", "quantity"), ("plain_value", "plain_quantity")):
+                values |= dict(zip(one[labels].values.astype(str), one[numbers].values.tolist(), strict=True))
+            table = from_dataset(one)
+        wire = wire_of(sample.lot.dopants, undoped=sample.lot.undoped)
+        found.append(Subject(sample.name, sample.lot.name, values, table, sample.measured, wire, sample.lot.design))
+    return found
+
+
+def rows(samples: Sequence[Subject], library: Library, *, n: int = DRAWS) -> list[Row]:
+    """Put every measured value beside its estimate.
+
+    Parameters
+    ----------
+    samples : sequence of Subject
+    library : Library
+        Relations to estimate with.
+    n : int
+        Draws.
+
+    Returns
+    -------
+    list of Row
+        By quantity, then by sample; several rows where the pattern answers by several routes.
+    """
+    found = [row for sample in samples for row in _of_sample(sample, library, n)]
+    found += _currents(samples, library, n)
+    order = list(dict.fromkeys(one.quantity for sample in samples for one in sample.measured))
+    return sorted(found, key=lambda row: order.index(row.measured.quantity))
+
+
+def _of_sample(sample: Subject, library: Library, n: int) -> list[Row]:
+    found = []
+    fields = ("Bc2_T", "irreversibility_field_T")
+    temperatures = [float(one.temperature_k or 0.0) for one in sample.measured if one.quantity in fields]
+    predicted = None
+    if temperatures or any(one.quantity == "Tc_K" for one in sample.measured):
+        predicted = predict(
+            (sample.values, sample.contributions),
+            seed=SEED, n=n, key=sample.name, lot=sample.lot, library=library, wire=sample.wire,
+            temperatures_k=temperatures,
+        )  # fmt: skip
+    for one in sample.measured:
+        row = Row(sample.name, sample.lot, one)
+        if one.quantity == "tin_at_percent":
+            found += _tin(sample, one)
+        elif one.quantity == "grain_size_nm":
+            found.append(_grain(sample, one))
+        elif predicted is not None and one.quantity in ("Tc_K", *fields):
+            target = "Tc_K" if one.quantity == "Tc_K" else bc2_name(float(one.temperature_k or 0.0))
+            combined = predicted.combined[target]
+            note = "" if combined.count else "no relation applies"
+            if one.quantity == "irreversibility_field_T":
+                note = note or "the estimate is that of Bc2, below which the irreversibility field lies"
+                note += _above_bc2(sample, one)
+            by = f"{combined.count} relations" if combined.count != 1 else "1 relation"
+            found.append(
+                Row(
+                    sample.name,
+                    sample.lot,
+                    one,
+                    by if combined.count else "",
+                    combined.median,
+                    combined.low,
+                    combined.high,
+                    note,
+                    one.quantity in ("Tc_K", "Bc2_T"),
+                )
+            )
+        elif one.quantity == "rrr_copper":
+            found.append(_noted(row, "not estimated: it tells tin that reached the copper, which no pattern shows"))
+        elif one.quantity == "resistivity_ratio_a15":
+            found.append(_noted(row, "not estimated: no relation was read that takes it"))
+        elif one.quantity == "a15_area_fraction":
+            found.append(_noted(row, "not estimated: it turns layer currents into those of the section"))
+    return found
+
+
+def _above_bc2(sample: Subject, one: Measured) -> str:
+    """Say of an irreversibility field that it exceeds the Bc2 measured at the same temperature, if it does."""
+    same = [m.value for m in sample.measured if m.quantity == "Bc2_T" and m.temperature_k == one.temperature_k]
+    if not same or one.value <= max(same):
+        return ""
+    return f"; measured above the Bc2 of {max(same):g} T of {sample.name}, within their uncertainties"
+
+
+def _noted(row: Row, note: str) -> Row:
+    return Row(row.sample, row.lot, row.measured, note=note, comparable=False)
+
+
+def _tin(sample: Subject, one: Measured) -> list[Row]:
+    found = []
+    for quantity, by in _TIN:
+        value = 100.0 * sample.values.get(quantity, math.nan)
+        if math.isfinite(value):
+            u = 100.0 * sample.contributions.total(quantity) if quantity in sample.contributions.quantities else 0.0
+            found.append(Row(sample.name, sample.lot, one, by, value, value - u, value + u))
+    return found or [Row(sample.name, sample.lot, one, note="the pattern gives no tin content")]
+
+
+def _grain(sample: Subject, one: Measured) -> Row:
+    value = sample.values.get("domain_size_nm", math.nan)
+    if not math.isfinite(value):
+        return Row(sample.name, sample.lot, one, note="the pattern gives no domain size", comparable=False)
+    u = sample.contributions.total("domain_size_nm") if "domain_size_nm" in sample.contributions.quantities else 0.0
+    note = "domain size, which is no larger than the grains; the measured size is used for pinning"
+    if value - one.value > 2.0 * math.hypot(u, one.u):
+        note = "the domain size is larger than the grains, which cannot be: one of the two is wrong"
+    return Row(sample.name, sample.lot, one, "domain size", value, value - u, value + u, note, comparable=False)
+
+
+def _currents(samples: Sequence[Subject], library: Library, n: int) -> list[Row]:
+    """Ratios of critical currents to the first of a lot under the same conditions."""
+    found = []
+    groups: dict[tuple[str, float, float], list[tuple[Subject, Measured]]] = {}
+    for sample in samples:
+        for one in sample.measured:
+            if one.quantity == "critical_current_a":
+                key = (sample.lot, float(one.temperature_k or 0.0), float(one.field_t or 0.0))
+                groups.setdefault(key, []).append((sample, one))
+    for (lot, temperature, field), members in groups.items():
+        (reference, base), rest = members[0], members[1:]
+        what = "the first of its lot under these conditions: the others are compared with it"
+        found.append(Row(reference.name, lot, base, note=what if rest else "nothing to compare with", comparable=False))
+        for sample, one in rest:
+            found.append(_current(sample, one, reference, base, temperature, field, library, n))
+    return found
+
+
+def _current(
+    sample: Subject, one: Measured, reference: Subject, base: Measured,
+    temperature: float, field: float, library: Library, n: int,
+) -> Row:  # fmt: skip
+    """Current that the reference's measured one and the ratio of the estimates lead to."""
+    from xrdorder.superconductivity.currents import Conditions, relative_current
+
+    try:
+        # one kind of size for both: what a domain is to a grain then cancels
+        seen = all(member.first("grain_size_nm") is not None for member in (sample, reference))
+        pair = [_conductor(member, library, n, by_microscopy=seen) for member in (sample, reference)]
+        ratio = relative_current(pair[0], pair[1], [field], Conditions(temperature)).ratio
+    except ValidityError as error:
+        return Row(sample.name, sample.lot, one, note=f"no ratio: {error}", comparable=False)
+    median, low, high = (float(np.asarray(getattr(ratio, name))[0]) for name in ("median", "low", "high"))
+    if not math.isfinite(median):
+        note = f"no ratio: by the estimates {reference.name} may be normal under these conditions"
+        return Row(sample.name, sample.lot, one, note=note, comparable=False)
+    share, u_share, known = _area_ratio(sample, reference)
+    median, low, high = (share * base.value * number for number in (median, low, high))
+    more = median * math.hypot(base.u / base.value, u_share)
+    low, high = median - math.hypot(median - low, more), median + math.hypot(high - median, more)
+    note = f"as {reference.name} carries {base.value:g} A, by the ratio of the layers"
+    note += " and of the A15 areas" if known else "; A15 areas taken as equal"
+    return Row(sample.name, sample.lot, one, f"ratio to {reference.name}", median, low, high, note)
+
+
+def _area_ratio(sample: Subject, reference: Subject) -> tuple[float, float, bool]:
+    """Ratio of the A15 areas and its relative standard uncertainty; one where either is not known."""
+    one, other = sample.first("a15_area_fraction"), reference.first("a15_area_fraction")
+    if one is None or other is None:
+        return 1.0, 0.0, False
+    return one.value / other.value, math.hypot(one.u / one.value, other.u / other.value), True
+
+
+def _conductor(sample: Subject, library: Library, n: int, *, by_microscopy: bool) -> Conductor:
+    from xrdorder.superconductivity.currents import conductor
+
+    grain = sample.first("grain_size_nm") if by_microscopy else None
+    return conductor(
+        sample.name,
+        (sample.values, sample.contributions),
+        measured_grain_nm=None if grain is None else grain.value,
+        u_measured_grain_nm=None if grain is None else grain.u,
+        lot=sample.lot, seed=SEED, n=n, library=library, wire=sample.wire, design=sample.design,
+    )  # fmt: skip

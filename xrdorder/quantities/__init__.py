@@ -1,0 +1,1 @@
+"""What is this number called, and how is it written?"""

@@ -1,0 +1,1 @@
+"""Where is it kept? One file a sample, the collated results, what they were made from."""

@@ -1,0 +1,332 @@
+"""All samples in one table: `results.nc` for programs, `results.csv` for people."""
+
+import io
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import xarray as xr
+
+from xrdorder import __version__, uncertainty
+from xrdorder.description.study import Study
+from xrdorder.exceptions import StudyError
+from xrdorder.files import TableWriter
+from xrdorder.files.atomic import disk_reason, write_atomically
+from xrdorder.files.sealed import read_sealed, sealed
+from xrdorder.material import PUBLISHED_SCALE, TinScale
+from xrdorder.quantities.registry import ESTIMATE, Column, columns, unit_of
+from xrdorder.relations import relations
+from xrdorder.results.as_run import REST, rest_of
+from xrdorder.results.columns import TOLD, column_names
+from xrdorder.results.conventions import about, udunits, units_beside
+from xrdorder.results.described_columns import Variables, told_variables
+from xrdorder.results.measured_store import measured_variables
+from xrdorder.results.netcdf import netcdf, read_root
+from xrdorder.results.sample_file import NO_A15, StoredSample
+
+RESULTS_NC = "results.nc"
+RESULTS_CSV = "results.csv"
+
+_FRACTION, _LIMIT = "weight_fraction_", "upper_limit_"
+
+
+def collate(
+    study: Study,
+    samples: Sequence[StoredSample],
+    phases: Sequence[str],
+    scale: TinScale = PUBLISHED_SCALE,
+    own_relations: Sequence[str] = (),
+) -> xr.Dataset:
+    """Join the results of all samples.
+
+    Parameters
+    ----------
+    study : Study
+        What the samples are; lots and treatments are taken from here: correcting them needs no new fit.
+    samples : sequence of StoredSample
+        In the order of the table.
+    phases : sequence of str
+        Names of the phases asked for, in the order of the table; those that fits took in or put together by themselves
+        come after them.
+    scale : TinScale
+        The line from which tin was read.
+    own_relations : sequence of str
+        Names of the laboratory's own relations that could be asked.
+
+    Returns
+    -------
+    Dataset
+        dims sample, phase, quantity, plain_quantity, source, relation, measurement. A number that could not be given is
+        NaN.
+    """
+    dataset = uncertainty.collate({sample.name: sample.contributions for sample in samples})
+    quantities = [str(name) for name in dataset["quantity"].values]
+    values = [[sample.values.get(name, np.nan) for name in quantities] for sample in samples]
+    variables: Variables = {
+        "value": (
+            ("sample", "quantity"),
+            np.array(values, dtype=float).reshape(len(samples), len(quantities)),
+            {"long_name": "value of the quantity in the unit of quantity_units, fractions as fractions"},
+        ),
+        "quantity_units": ("quantity", *units_beside(map(unit_of, quantities), "value and contribution")),
+    }
+    _add_plain(variables, samples, quantities)
+    targets = [_targets(sample) for sample in samples]
+    for column in columns():
+        each = zip(samples, targets, strict=True)
+        numbers = np.array([_number(sample, predicted, column) for sample, predicted in each], dtype=float)
+        said = column.long_name + ", in per cent of the atoms" * (column.units == "at.%")
+        attrs = {"units": udunits(column.units), "long_name": said}
+        if source := _source(column.quantity, scale):
+            attrs["source"] = source
+        variables[column.name] = ("sample", numbers, attrs)
+    _add_phases(variables, samples, [*phases, *_other_phases(samples, phases)])
+    _add_relations(variables, samples)
+    variables.update(told_variables(study, samples))
+    variables.update(measured_variables(study.samples))
+    described = {sample.name: rest_of(sample) for sample in study.samples}
+    variables[REST] = (
+        "sample",
+        np.array([described[sample.name] for sample in samples], dtype=object),
+        {"long_name": "SHA-256 of what was told of the sample beside its treatment"},
+    )
+    dataset = dataset.assign(variables).set_coords(["phase", "plain_quantity", "relation"])
+    statuses = [sample.status for sample in samples]
+    newest = max((sample.provenance.created for sample in samples), default="")
+    dataset.attrs = {
+        **about(study.title, f"collated by xrdorder {__version__}", newest),
+        "xrdorder_version": __version__,
+        "samples": len(samples),
+        "failed": sum(sample.failed for sample in samples),
+        "no_a15": statuses.count(NO_A15),
+        "tin_scale": scale.name,
+        "tin_scale_source": scale.source,
+        "own_relations": ", ".join(own_relations),
+    }
+    if own := own_words(dataset):
+        attrs = {"long_name": "scale of tin and relations of the laboratory's own behind the estimates"}
+        dataset["own"] = ("sample", np.array([own] * len(samples), dtype=object), attrs)
+    for name in ("sample", "quantity", "source"):
+        dataset[name].attrs["long_name"] = f"name of the {name}"
+    return dataset
+
+
+def own_words(results: xr.Dataset) -> str:
+    """Name the scale and the relations of the laboratory's own that stand behind results; empty without any."""
+    scale, own = (str(results.attrs.get(name, "")) for name in ("tin_scale", "own_relations"))
+    said = [f"tin scale '{scale}'"] if scale not in ("", PUBLISHED_SCALE.name) else []
+    return "; ".join([*said, *([f"relations {own}"] if own else [])])
+
+
+def _source(quantity: str, scale: TinScale) -> str:
+    """Publications behind a quantity of the table; those of predictions follow from the relations asked."""
+    if quantity in ("S_a", "S_b"):
+        # the definition; its form is from memory, the paper's equation was not legible
+        return "A. Godeke, Supercond. Sci. Technol. 19 (2006) R68, eq. 1"
+    if quantity == "tin_fraction" and scale != PUBLISHED_SCALE:
+        return f"the laboratory's own: {scale.source}"
+    kind = {"tin_fraction": "tin-from-lattice", "tin_lower_bound": "tin-from-order"}.get(quantity)
+    return "" if kind is None else "; ".join(dict.fromkeys(entry.source for entry in relations(kind)))
+
+
+def _targets(sample: StoredSample) -> dict[tuple[str, str], float]:
+    """What was predicted of a sample, by quantity and kind."""
+    tables = sample.tables
+    if "target" not in tables.coords:
+        return {}
+    names = [str(name) for name in tables["target"].values]
+    kinds = {kind: tables[f"target_{kind}"].values.tolist() for kind in ESTIMATE}
+    return {(name, kind): number for kind, row in kinds.items() for name, number in zip(names, row, strict=True)}
+
+
+def _number(sample: StoredSample, predicted: Mapping[tuple[str, str], float], column: Column) -> float:
+    """Compute one number of the table from what is stored of a sample; NaN where there is none."""
+    name = column.quantity
+    if column.kind in ESTIMATE:
+        return predicted.get((name, column.kind), np.nan)
+    if column.kind == "value":
+        value = sample.values.get(name, sample.quality.get(name, np.nan))
+        return column.scale * float(value)
+    # an uncertainty without its value would only puzzle
+    if name not in sample.contributions.quantities or not np.isfinite(sample.values.get(name, np.nan)):
+        return np.nan
+    if column.kind == "total":
+        return column.scale * sample.contributions.total(name)
+    return column.scale * sample.contributions.part(name, shared=False)
+
+
+def _add_plain(variables: Variables, samples: Sequence[StoredSample], quantities: Sequence[str]) -> None:
+    """Add what has no uncertainty table in any sample: bounds, second values, rates of change."""
+    plain = [name for sample in samples for name in sample.values if not name.startswith(_LIMIT)]
+    names = [name for name in dict.fromkeys(plain) if name not in quantities]
+    values = [[sample.values.get(name, np.nan) for name in names] for sample in samples]
+    variables["plain_value"] = (
+        ("sample", "plain_quantity"),
+        np.array(values, dtype=float).reshape(len(samples), len(names)),
+        {"long_name": "value of a quantity without an uncertainty table; fractions as fractions"},
+    )
+    variables["plain_quantity_units"] = ("plain_quantity", *units_beside(map(unit_of, names), "plain_value"))
+    variables["plain_quantity"] = (
+        "plain_quantity",
+        np.array(names, dtype=object),
+        {"long_name": "name of a quantity without an uncertainty table"},
+    )
+
+
+def _other_phases(samples: Sequence[StoredSample], phases: Sequence[str]) -> list[str]:
+    """Phases with a weight fraction or a limit of it that nobody asked for by this name, in the order met."""
+    names = [
+        quantity.removeprefix(start)
+        for sample in samples
+        for quantity in sample.values
+        for start in (_FRACTION, _LIMIT)
+        if quantity.startswith(start)
+    ]
+    return [name for name in dict.fromkeys(names) if name not in phases]
+
+
+def _add_phases(variables: Variables, samples: Sequence[StoredSample], phases: Sequence[str]) -> None:
+    shape = (len(samples), len(phases))
+    fraction, u_fraction, limit = (np.full(shape, np.nan) for _ in range(3))
+    for i, sample in enumerate(samples):
+        for k, phase in enumerate(phases):
+            name = f"{_FRACTION}{phase}"
+            fraction[i, k] = sample.values.get(name, np.nan)
+            limit[i, k] = sample.values.get(f"{_LIMIT}{phase}", np.nan)
+            if name in sample.contributions.quantities:
+                u_fraction[i, k] = sample.contributions.total(name)
+    dims, meaning = ("sample", "phase"), "weight fraction of the phase among the crystalline phases fitted"
+    variables["weight_fraction"] = (dims, fraction, {"units": "1", "long_name": meaning})
+    variables["u_weight_fraction"] = (
+        dims,
+        u_fraction,
+        {"units": "1", "long_name": f"standard uncertainty (k = 1) of: {meaning}"},
+    )
+    variables["weight_fraction_limit"] = (
+        dims,
+        limit,
+        {"units": "1", "long_name": f"upper limit for a phase that was not found, of: {meaning}"},
+    )
+    variables["phase"] = (
+        "phase",
+        np.array(phases, dtype=object),
+        {"long_name": "name of the phase"},
+    )
+
+
+def _add_relations(variables: Variables, samples: Sequence[StoredSample]) -> None:
+    """Add what each published relation says of each sample, and the source of each."""
+    found: dict[str, dict[str, Any]] = {}
+    for sample in samples:
+        tables = sample.tables
+        for k, name in enumerate(tables["relation"].values if "relation" in tables.coords else ()):
+            if name not in found:
+                found[str(name)] = {key: str(tables[f"relation_{key}"].values[k]) for key in ("target", "source")}
+    names = list(found)
+    variables["relation"] = (
+        "relation",
+        np.array(names, dtype=object),
+        {"long_name": "name of the published relation"},
+    )
+    for key, meaning in (
+        ("target", "quantity the relation predicts"),
+        ("source", "publication of the relation"),
+    ):
+        variables[f"relation_{key}"] = (
+            "relation",
+            np.array([found[name][key] for name in names], dtype=object),
+            {"long_name": meaning},
+        )
+    targets = [found[name]["target"] for name in names]
+    variables["relation_units"] = ("relation", *units_beside(map(unit_of, targets), "relation_median, _low and _high"))
+    numbers = {
+        "median": "median of the prediction by this relation alone",
+        "low": "lower end of the 68 % interval of the prediction by this relation alone",
+        "high": "upper end of the 68 % interval of the prediction by this relation alone",
+    }
+    arrays = {key: np.full((len(samples), len(names)), np.nan) for key in numbers}
+    reason = np.full((len(samples), len(names)), "no result", dtype=object)
+    for i, sample in enumerate(samples):
+        tables = sample.tables
+        if "relation" not in tables.coords:
+            continue
+        at = [names.index(str(name)) for name in tables["relation"].values]
+        for key, array in arrays.items():
+            array[i, at] = tables[f"relation_{key}"].values
+        reason[i, at] = tables["relation_reason"].values
+    dims = ("sample", "relation")
+    for key, meaning in numbers.items():
+        variables[f"relation_{key}"] = (dims, arrays[key], {"long_name": meaning})
+    variables["relation_reason"] = (
+        dims,
+        reason,
+        {"long_name": "why the relation is refused; empty where it applies and enters the estimate"},
+    )
+    for column in columns():
+        if column.kind in ESTIMATE:
+            sources = [about["source"] for about in found.values() if about["target"] == column.quantity]
+            if sources:
+                variables[column.name][2]["source"] = "; ".join(dict.fromkeys(sources))
+
+
+def write_results(dataset: xr.Dataset, folder: Path) -> None:
+    """Write `results.nc` and `results.csv`, each whole or not at all; what is there already keeps its date.
+
+    Raises
+    ------
+    StudyError
+        The disk refuses.
+    """
+    for name, content in ((RESULTS_NC, sealed(netcdf(dataset))), (RESULTS_CSV, _csv(dataset))):
+        _renew(folder / name, content)
+
+
+def _renew(path: Path, content: bytes) -> None:
+    if not (path.is_file() and path.read_bytes() == content):
+        write_atomically(path, lambda part: part.write_bytes(content))
+
+
+def _csv(dataset: xr.Dataset) -> bytes:
+    stream = io.StringIO(newline="")
+    writer = TableWriter(stream)
+    names = column_names([str(name) for name in dataset["phase"].values])
+    writer.writerow(names)
+    writer.writerows(zip(*[_column(dataset, name) for name in names], strict=True))
+    return stream.getvalue().encode("utf-8")
+
+
+def _column(dataset: xr.Dataset, name: str) -> list[str]:
+    """One column of the table as text: empty where there is no number."""
+    for stem in ("u_weight_fraction", "weight_fraction_limit", "weight_fraction"):
+        phase = name.removeprefix(f"{stem}_")
+        if phase != name and phase in dataset["phase"].values:
+            values = dataset[stem].sel(phase=phase).values
+            break
+    else:
+        name = TOLD.get(name, name)
+        if name not in dataset.variables:  # no sample tells it
+            return [""] * dataset.sizes["sample"]
+        values = dataset[name].values
+    if values.dtype.kind != "f":
+        return [str(value) for value in values]
+    # ten digits: a lattice parameter to 1e-10 nm, far below any uncertainty
+    return ["" if np.isnan(value) else f"{value:.10g}" for value in values]
+
+
+def read_results(folder: Path) -> xr.Dataset:
+    """Read the collated results of a results folder.
+
+    Raises
+    ------
+    StudyError
+        There are none, or they cannot be read.
+    """
+    path = folder / RESULTS_NC
+    try:
+        return read_root(read_sealed(path))
+    except FileNotFoundError:
+        raise StudyError(f"{path}: no such results; run the study first") from None
+    except Exception as error:  # as of sample files
+        reason = disk_reason(error) if isinstance(error, OSError) else " ".join(str(error).split())
+        raise StudyError(f"{path}: cannot be read ({reason}); run the study again to renew it") from error

@@ -1,0 +1,106 @@
+"""What the collated results say of one sample: what was told of it, who shares its sources, what was noticed.
+
+The description of the study is not needed. Everything is empty where the results are gone.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import xarray as xr
+
+from xrdorder.files.sealed import read_sealed
+from xrdorder.quantities.formatting import DOSE_DIGITS, digits
+from xrdorder.results.columns import TOLD
+from xrdorder.results.netcdf import read_root
+from xrdorder.results.sample_file import StoredSample
+from xrdorder.uncertainty import PRIVATE
+
+Sharing = Mapping[tuple[str, str], Sequence[str]]
+"""Samples that carry a source, by its family and group."""
+
+
+@dataclass(frozen=True)
+class ToldColumn:
+    """A column of `results.csv` that repeats the description: its value in words, empty where nobody told it."""
+
+    column: str
+    value: str
+    meaning: str
+
+
+@dataclass(frozen=True)
+class Collated:
+    """What stands in the results of a study.
+
+    Attributes
+    ----------
+    statuses : mapping of str to str
+        By sample.
+    told : mapping of str to tuple of ToldColumn
+        By sample.
+    flags : mapping of str to tuple of (name, message)
+        By sample; with those that need the whole study.
+    holders : mapping of (source, group) to tuple of str
+        Samples that carry a shared source.
+    """
+
+    statuses: Mapping[str, str] = field(default_factory=dict)
+    told: Mapping[str, tuple[ToldColumn, ...]] = field(default_factory=dict)
+    flags: Mapping[str, tuple[tuple[str, str], ...]] = field(default_factory=dict)
+    holders: Mapping[tuple[str, str], tuple[str, ...]] = field(default_factory=dict)
+
+    def sharing(self, sample: StoredSample) -> Sharing:
+        """Samples that carry the shared sources of this one."""
+        found: dict[tuple[str, str], dict[str, None]] = {}
+        for source, group in zip(sample.contributions.sources, sample.contributions.groups, strict=True):
+            if group != PRIVATE and (source, group) in self.holders:
+                key = (source.split("/", 1)[0], group)
+                found.setdefault(key, {}).update(dict.fromkeys(self.holders[source, group]))
+        return {key: tuple(names) for key, names in found.items()}
+
+
+def read_collated(path: Path) -> Collated:
+    """Read the results of a study; empty where there are none, or where they are damaged."""
+    try:
+        return _of(read_root(read_sealed(path)))
+    except Exception:  # what is lost is told by `read_results`; a sample is explained without it
+        return Collated()
+
+
+def _of(results: xr.Dataset) -> Collated:
+    samples = [str(name) for name in results["sample"].values]
+    sources = [str(name) for name in results["source"].values]
+    groups = np.asarray(results["source_group"].transpose("sample", "source").values)
+    holders: dict[tuple[str, str], list[str]] = {}
+    for k, i in np.argwhere(groups != PRIVATE):
+        holders.setdefault((sources[i], str(groups[k, i])), []).append(samples[k])
+    there = {column: results[name] for column, name in TOLD.items() if name in results.variables}
+    columns = [(column, variable.values, variable.attrs) for column, variable in there.items()]
+    messages = results["flag_messages"].values if "flag_messages" in results.variables else ["[]"] * len(samples)
+    return Collated(
+        dict(zip(samples, map(str, results["status"].values), strict=True)),
+        {
+            name: tuple(_told(column, values[k], attrs) for column, values, attrs in columns)
+            for k, name in enumerate(samples)
+        },
+        {name: tuple((str(a), str(b)) for a, b in json.loads(messages[k])) for k, name in enumerate(samples)},
+        {key: tuple(names) for key, names in holders.items()},
+    )
+
+
+_UNITS = {"hour": " h", "degree_Celsius": " °C", "m": " m"}
+
+
+def _told(column: str, value: object, attrs: Mapping[str, str]) -> ToldColumn:
+    if isinstance(value, float | np.floating):
+        said = digits(float(value), DOSE_DIGITS if column.startswith("dose") else 5)
+        text = f"{said}{_UNITS.get(attrs.get('units', ''), '')}" if np.isfinite(value) else ""
+    else:
+        text = str(value)
+    source = f"; {attrs['source']}" if attrs.get("source") else ""
+    return ToldColumn(column, text, f"{attrs.get('long_name', '')}{source}")

@@ -1,0 +1,1 @@
+"""Who does the work? Fit a sample, a pool of processes, resume."""

@@ -1,0 +1,290 @@
+"""The work on one sample: read, fit, interpret, store. Runs in this process or in a worker process."""
+
+import math
+import traceback
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import xarray as xr
+
+from xrdorder.crystals import A15Composition, phase
+from xrdorder.description.own_files import OwnFiles
+from xrdorder.description.study import Reading, Sample
+from xrdorder.exceptions import StudyError, XrdorderError, did_you_mean
+from xrdorder.fitting import DEFAULT_COMPOSITION, DEFAULT_PHASES, FitOptions, PatternFit, fit_pattern
+from xrdorder.material.lattice import REFERENCE_C
+from xrdorder.patterns import read_patterns
+from xrdorder.profiles import Instrument
+from xrdorder.results.parameters import parameter_group
+from xrdorder.results.sample_file import (
+    NO_A15,
+    Provenance,
+    StoredSample,
+    failure,
+    read_sample,
+    write_sample,
+)
+from xrdorder.running.interpretation import GROUP, Fitted, interpret, joined
+from xrdorder.running.model_summary import model_words
+from xrdorder.uncertainty import Contributions
+
+OF_ORDER = ("illuminated-length-unknown", "order-hangs-on-length")
+"""Flags that speak of order alone: without an A15 there is nothing to remark."""
+
+ONE_SIDED_95 = 1.645
+"""Standard uncertainties of a normal distribution below which 95 % lie."""
+
+
+@dataclass(frozen=True)
+class Task:
+    """One sample to fit, or to interpret again.
+
+    Attributes
+    ----------
+    sample : Sample
+    phases : tuple of str
+        Names or paths.
+    engine : str
+    instrument : Instrument
+    target : Path
+        Where the result goes.
+    provenance : Provenance
+        Complete but for the time.
+    own : OwnFiles
+    fitted : bool
+        What is stored at `target` is the fit to this input: only its interpretation is asked for.
+    """
+
+    sample: Sample
+    phases: tuple[str, ...]
+    engine: str
+    instrument: Instrument
+    target: Path
+    provenance: Provenance
+    own: OwnFiles = field(default_factory=OwnFiles)
+    fitted: bool = False
+
+
+def do_task(task: Task) -> str:
+    """Fit a sample and store the result; whatever is wrong with the pattern becomes its status.
+
+    Returns
+    -------
+    str
+        The status.
+
+    Raises
+    ------
+    StudyError
+        The result cannot be stored.
+    """
+    try:
+        result = (_again(task) if task.fitted else None) or _fit(task)
+    except XrdorderError as error:
+        result = failure(task.sample.name, str(error), task.provenance)
+    except Exception as error:  # one bad pattern never stops the rest
+        reason = f"unexpected {type(error).__name__}: {error}"
+        unknown = replace(task.provenance, fingerprint="")  # tried again in the next run
+        result = failure(task.sample.name, reason, unknown, trace=traceback.format_exc())
+    stamped = replace(result.provenance, created=datetime.now(UTC).isoformat(timespec="seconds"))
+    if GROUP not in result.groups:  # nothing there to interpret again
+        stamped = replace(stamped, fit_fingerprint="")
+    write_sample(replace(result, model=model_words(result), provenance=stamped), task.target)
+    return result.status
+
+
+def require_files(paths: tuple[Path, ...]) -> None:
+    """Check that pattern files are there.
+
+    Raises
+    ------
+    StudyError
+        One is not; the message names a file of similar name in the same folder.
+    """
+    for path in paths:
+        if path.is_dir():
+            raise StudyError(f"{path}: is a folder; name a pattern file in it")
+        if path.exists() and not path.is_file():
+            raise StudyError(f"{path}: is a pipe or device; name a regular file")
+        if not path.is_file():
+            beside = [item.name for item in path.parent.iterdir()] if path.parent.is_dir() else []
+            hint = did_you_mean(path.name, beside)
+            hint = hint if hint.startswith("did you") else "check the path in study.toml"
+            raise StudyError(f"{path}: no such pattern file; {hint}")
+
+
+def read(paths: tuple[Path, ...], reading: Reading, radiation_name: str, mount: str = "") -> xr.DataArray:
+    """Read the pattern of a specimen.
+
+    The radiation of the instrument stands in where d or q must be turned into angles and nothing else was
+    told; a radiation in the file that differs is found by the reader or by the fit.
+    """
+    converted = reading.axis not in (None, "two-theta")
+    return read_patterns(
+        paths,
+        radiation=reading.radiation or (radiation_name if converted else None),
+        axis=reading.axis,
+        axis_unit=reading.axis_unit,
+        geometry=reading.geometry,
+        mount=mount or None,
+        counting_time_s=reading.counting_time_s,
+        diffractogram=reading.diffractogram,
+    )
+
+
+def _fit(task: Task) -> StoredSample:
+    sample, instrument = task.sample, task.instrument
+    require_files(sample.patterns)
+    pattern = read(sample.patterns, sample.reading, instrument.radiation, sample.mount)
+    fit = fit_pattern(
+        pattern,
+        instrument,
+        phases=[phase(name) for name in task.phases or DEFAULT_PHASES],
+        composition=_composition(sample),
+        specimen_length_mm=sample.specimen_length_mm,
+        divergence_deg=sample.divergence_deg,
+        internal_standard=sample.internal_standard,
+        temperature_c=REFERENCE_C if sample.temperature_c is None else sample.temperature_c,
+        engine=task.engine,
+        options=FitOptions(**sample.choices),
+    )
+    result = of_fit(sample.name, fit, task.provenance)
+    fitted = Fitted(
+        result.values,
+        result.contributions,
+        result.flags,
+        fit.quality_words,
+        fit.a15,
+        fit.tin_held,
+        fit.by_tin,
+        (float(pattern["two_theta"][0]), float(pattern["two_theta"][-1])),
+        instrument.radiation,
+        str(pattern.attrs.get("mount", "")),
+        float(pattern.attrs.get("temperature_c", math.nan)),
+    )
+    return interpret(result, fitted, sample, task.own)
+
+
+def _again(task: Task) -> StoredSample | None:
+    """Interpret the stored fit again; None where it cannot be read after all, and must be fitted again."""
+    try:
+        stored = read_sample(task.target)
+        fitted = Fitted.from_dataset(stored.groups[GROUP])
+    except (StudyError, KeyError, ValueError):
+        return None
+    base = replace(
+        stored,
+        values=fitted.values,
+        contributions=fitted.contributions,
+        flags=fitted.flags,
+        assumptions=(),
+        quality_words=fitted.quality_words,
+        tables=xr.Dataset(),
+        provenance=task.provenance,
+    )
+    return interpret(base, fitted, task.sample, task.own)
+
+
+def of_fit(name: str, fit: PatternFit, provenance: Provenance) -> StoredSample:
+    """Turn a fit into what is stored of it."""
+    limits = {f"upper_limit_{phase}": limit for phase, limit in fit.upper_limits.items()}
+    flags = [flag for flag in fit.flags if fit.status != NO_A15 or flag.name not in OF_ORDER]
+    return StoredSample(
+        name=name,
+        status=fit.status,
+        values={**fit.values, **limits, "order_contrast_by_tin": fit.by_tin.get("order_contrast", math.nan)},
+        contributions=with_absent(fit.contributions, fit.values, fit.upper_limits),
+        flags=joined(flags),
+        quality={
+            "r_wp": fit.r_wp,
+            "r_expected": fit.r_expected,
+            "chi2_reduced": fit.chi2_reduced,
+            "serial_correlation": fit.serial_correlation,
+            "iterations": float(fit.iterations),
+        },
+        groups={
+            "curves": fit.curves,
+            "lines": fit.lines,
+            "phases": _phases(fit),
+            "parameters": parameter_group(fit),
+            **({} if fit.cross_checks is None else {"opinions": fit.cross_checks}),
+            **({} if fit.single_lines is None else {"single_lines": fit.single_lines}),
+        },
+        provenance=provenance,
+        quality_words=fit.quality_words,
+    )
+
+
+def with_absent(
+    table: Contributions, values: Mapping[str, float], limits: Mapping[str, float]
+) -> Contributions:
+    """Add to weight fractions that phases which were not found may be there: else a single phase is 1 without doubt.
+
+    Parameters
+    ----------
+    table : Contributions
+    values : mapping of str to float
+    limits : mapping of str to float
+        Upper limits of weight fractions by phase (95 %); a share x of another phase makes of a fraction w(1 - x).
+    """
+    for name in table.quantities:
+        if name.startswith("weight_fraction_"):
+            extra = {
+                f"phases not found/{phase}": (-values[name] * limit / ONE_SIDED_95, "")
+                for phase, limit in limits.items()
+                if math.isfinite(limit)
+            }
+            table = table.extend(name, {name: 1.0}, extra)
+    return table
+
+
+def _phases(fit: PatternFit) -> xr.Dataset:
+    names = list(fit.phases)
+    found = [fit.phases[name] for name in names]
+    axes = max((len(one.lengths_nm) for one in found), default=0)
+    numbers = {
+        "present": (
+            "1 where the phase stands out",
+            "1",
+            np.array([int(one.present) for one in found], np.int8),
+        ),
+        "significance": ("scale over its standard uncertainty", "1", [one.significance for one in found]),
+        "weight_fraction": ("weight fraction", "1", [one.weight_fraction for one in found]),
+        "u_weight_fraction": ("standard uncertainty", "1", [one.u_weight_fraction for one in found]),
+        "upper_limit": ("weight fraction it stays below", "1", [one.upper_limit for one in found]),
+    }
+    lengths = {
+        "length": ("free lattice lengths", [one.lengths_nm for one in found]),
+        "u_length": ("their standard uncertainties", [one.u_lengths_nm for one in found]),
+    }
+    return xr.Dataset(
+        {
+            **{
+                key: ("phase", np.asarray(values), {"units": units, "long_name": meaning})
+                for key, (meaning, units, values) in numbers.items()
+            },
+            **{
+                key: (
+                    ("phase", "axis"),
+                    np.array([[*row, *[np.nan] * (axes - len(row))] for row in rows]).reshape(
+                        len(names), axes
+                    ),
+                    {"units": "nm", "long_name": meaning},
+                )
+                for key, (meaning, rows) in lengths.items()
+            },
+        },
+        coords={"phase": np.array(names, dtype=object)},
+    )
+
+
+def _composition(sample: Sample) -> A15Composition | None:
+    """Give the composition that sets the mean scattering in the fit; None takes that of an undoped wire."""
+    if not sample.lot.dopants:
+        return None
+    return replace(
+        DEFAULT_COMPOSITION, dopants=dict(sample.lot.dopants), on_tin_site=dict(sample.lot.on_tin_site or {})
+    )

@@ -1,0 +1,201 @@
+"""From what a fit found to what is stored: material, estimates, verdict.
+
+A fit is dear, its interpretation cheap. What a fit hands on is therefore stored beside everything else (`Fitted`, the
+group ``fitted`` of a sample file), so that a sample whose strain, dopant uncertainty, tin scale or relations have
+changed is interpreted again without being fitted again.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import xarray as xr
+
+from xrdorder import uncertainty
+from xrdorder.description.own_files import OwnFiles
+from xrdorder.description.specimen import specimen
+from xrdorder.description.study import Sample
+from xrdorder.exceptions import Flag
+from xrdorder.material import characterise
+from xrdorder.quantities.grades import CARE, UNFIT
+from xrdorder.results.sample_file import StoredSample
+from xrdorder.superconductivity import predict
+from xrdorder.superconductivity.targets import wire_of
+from xrdorder.uncertainty import Contributions
+from xrdorder.xrays import radiation
+
+SEED = 0
+"""Seed of all Monte Carlo draws: one for all studies, so that common sources are drawn alike everywhere."""
+
+GROUP = "fitted"
+"""Group of a sample file that holds what the fit handed on."""
+
+_IN_FILE = {"quantity": "fitted_quantity", "source": "fitted_source"}
+"""Dimensions of the group: in netCDF a group inherits those of the root, and those hold what was made of the fit."""
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """What a fit hands on to the interpretation.
+
+    Attributes
+    ----------
+    values : mapping of str to float
+    contributions : Contributions
+    flags : tuple of (name, message)
+    quality_words : str
+        Verdict of the fit alone.
+    a15 : str
+        Name of the A15 phase.
+    tin_held : float
+    by_tin : mapping of str to float
+    two_theta_range : (float, float)
+        First and last angle, degrees.
+    radiation : str
+    mount : str
+        As the pattern file says, empty where it does not.
+    temperature_c : float
+        As the pattern file says, NaN where it does not.
+    """
+
+    values: Mapping[str, float]
+    contributions: Contributions
+    flags: tuple[tuple[str, str], ...]
+    quality_words: str
+    a15: str
+    tin_held: float
+    by_tin: Mapping[str, float]
+    two_theta_range: tuple[float, float]
+    radiation: str
+    mount: str = ""
+    temperature_c: float = math.nan
+
+    def to_dataset(self) -> xr.Dataset:
+        """Table for storage."""
+        dataset = uncertainty.to_dataset(self.contributions).rename(_IN_FILE)
+        names = list(self.values)
+        dataset["number"] = ("name", np.array([self.values[name] for name in names], dtype=float))
+        dataset = dataset.assign_coords(name=np.array(names, dtype=object))
+        dataset["number"].attrs["long_name"] = "quantity of the fit; unit in its name, fractions as fractions"
+        dataset.attrs = {
+            "flags": json.dumps(self.flags, ensure_ascii=False),
+            "quality_words": json.dumps(self.quality_words, ensure_ascii=False),
+            "a15": self.a15,
+            "tin_held": self.tin_held,
+            "by_tin": json.dumps(dict(self.by_tin)),
+            "two_theta_range": list(self.two_theta_range),
+            "radiation": self.radiation,
+            "mount": json.dumps(self.mount, ensure_ascii=False),
+            "temperature_c": self.temperature_c,
+        }
+        return dataset
+
+    @classmethod
+    def from_dataset(cls, dataset: xr.Dataset) -> Fitted:
+        """Read what `to_dataset` made."""
+        attrs = dataset.attrs
+        low, high = (float(angle) for angle in attrs["two_theta_range"])
+        return cls(
+            values=dict(zip(dataset["name"].values.tolist(), dataset["number"].values.tolist(), strict=True)),
+            contributions=uncertainty.from_dataset(dataset.rename({b: a for a, b in _IN_FILE.items()})),
+            flags=tuple((str(name), str(message)) for name, message in json.loads(attrs["flags"])),
+            quality_words=json.loads(attrs["quality_words"]),
+            a15=str(attrs["a15"]),
+            tin_held=float(attrs["tin_held"]),
+            by_tin={str(name): float(slope) for name, slope in json.loads(attrs["by_tin"]).items()},
+            two_theta_range=(low, high),
+            radiation=str(attrs["radiation"]),
+            mount=json.loads(attrs["mount"]),
+            temperature_c=float(attrs["temperature_c"]),
+        )
+
+
+def interpret(base: StoredSample, fitted: Fitted, sample: Sample, own: OwnFiles) -> StoredSample:
+    """Say what a fit means.
+
+    Parameters
+    ----------
+    base : StoredSample
+        What is stored of the fit.
+    fitted : Fitted
+    sample : Sample
+        Its description.
+    own : OwnFiles
+
+    Returns
+    -------
+    StoredSample
+        `base` with quantities of the material, estimates, flags, assumptions and verdict; unchanged without an A15.
+
+    Raises
+    ------
+    XrdorderError
+        The description contradicts itself, or a file of the laboratory cannot be used.
+    """
+    base = replace(base, groups={**base.groups, GROUP: fitted.to_dataset()})
+    if "a_nm" not in fitted.values:
+        return base
+    material = characterise(
+        fitted.values,
+        fitted.contributions,
+        specimen(sample, fitted.mount, fitted.temperature_c),
+        radiation=radiation(fitted.radiation),
+        a15=fitted.a15,
+        tin_held=fitted.tin_held,
+        by_tin=fitted.by_tin,
+        two_theta_range=fitted.two_theta_range,
+        scale=own.scale(),
+    )
+    # Draws that only this sample has are tied to its name, so that no two samples share them.
+    wire = wire_of(sample.lot.dopants, undoped=sample.lot.undoped)
+    prediction = predict(
+        material, seed=SEED, key=sample.name, lot=sample.lot.name, library=own.library(), wire=wire
+    )
+    return replace(
+        base,
+        quality_words=weighed_words(fitted.quality_words, material.flags),
+        values={**fitted.values, **material.values},
+        contributions=material.contributions,
+        flags=joined(fitted.flags, material.flags, prediction.flags),
+        assumptions=material.assumptions,
+        tables=prediction.to_dataset(),
+    )
+
+
+DOUBTS = {
+    "tin-outside-a15": "tin is outside the field of the A15",
+    "tin-scale": "order and lattice contradict each other about tin",
+    "order-above-one": "order exceeds one",
+    "order-unusually-low": "order is lower than was ever measured in a wire",
+    "niobium-lattice": "niobium is off its lattice parameter",
+    "strain-state": "tin hangs on a strain that nobody told",
+    "temperature-in-kelvin": "the specimen temperature may have been given in kelvin",
+    "corrections-off": "corrections are switched off",
+    "strain-gauge-absent": "the strain gauge is not in the pattern",
+    "strain-gauge-blind": "the strain gauge does not show along the scattering vector",
+}
+"""Flags of the material that speak against a result, in the words of the verdict."""
+_GRAVE = {"order-above-one"}  # no crystal does that: what was fitted is something else
+
+
+def weighed_words(words: str, flags: Sequence[Flag]) -> str:
+    """Add to the verdict of the fit what the material says against it."""
+    found = dict.fromkeys(flag.name for flag in flags if flag.name in DOUBTS)
+    if not words or not found:
+        return words
+    verdict, _, reasons = words.partition(": ")
+    grave = [DOUBTS[name] for name in found if name in _GRAVE]
+    care = [DOUBTS[name] for name in found if name not in _GRAVE]
+    verdict = UNFIT if grave or verdict == UNFIT else CARE
+    return f"{verdict}: " + "; ".join([*grave, *filter(None, [reasons]), *care])
+
+
+def joined(*lists: Iterable[Any]) -> tuple[tuple[str, str], ...]:
+    """Join flags; the same flag with the same message is kept once."""
+    pairs = [(str(name), str(message)) for flags in lists for name, message in flags]
+    return tuple(dict.fromkeys(pairs))

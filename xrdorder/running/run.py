@@ -1,0 +1,213 @@
+"""Run a study: fit what is new, keep what is not, collate everything."""
+
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+import xarray as xr
+
+from xrdorder import __version__
+from xrdorder.crystals import phase
+from xrdorder.description.missing_files import stops
+from xrdorder.description.own_files import OwnFiles
+from xrdorder.description.specimen import reaction_temperature
+from xrdorder.description.study import DESCRIPTION, Sample, Study, read_study
+from xrdorder.exceptions import StudyError
+from xrdorder.files.atomic import file_hash, make_folder, only_run, require_no_folder, sweep
+from xrdorder.fitting import DEFAULT_PHASES
+from xrdorder.profiles import Instrument
+from xrdorder.results.collate import collate, write_results
+from xrdorder.results.fingerprint import OF_FIT, fingerprint
+from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
+from xrdorder.results.sample_file import Provenance, StoredSample, failure, read_sample, stored_sample
+from xrdorder.running.calibration import study_instruments
+from xrdorder.running.fit_sample import Task, do_task, require_files
+from xrdorder.running.flags import with_noticed
+from xrdorder.running.interpretation import SEED
+from xrdorder.running.pool import run_all
+
+Progress = Callable[[int, int, str], None]
+
+
+def run_study(
+    folder: str | Path,
+    *,
+    progress: Progress | None = None,
+    again: bool = False,
+    workers: int | None = None,
+) -> xr.Dataset:
+    """Fit all samples of a study and collate the results.
+
+    A sample whose input, options and program version are unchanged is not fitted again; where only what the fit does
+    not see has changed (strain, relations, scale of tin), the fit is interpreted again. Every sample is
+    stored as soon as it is done: an interrupted run (Ctrl-C, a power cut) loses at most the samples in work,
+    and the next run goes on from there. A pattern that cannot be fitted becomes a row with the reason in its
+    `status`.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The study folder with its `study.toml`. Results go to its folder `results`.
+    progress : callable, optional
+        Called with (number done, number to do, name of the sample just done) as samples get done; those that are kept
+        are not counted.
+    again : bool
+        Fit everything again, the calibration included.
+    workers : int, optional
+        Number of processes; by default as many as cores, or this process alone for a few samples.
+
+    Returns
+    -------
+    Dataset
+        The collated results, as in `results/results.nc`. The attributes count: `samples`, `failed`, `no_a15`,
+        and for this run `fitted`, `interpreted` (again, without a fit) and `unchanged`.
+
+    Raises
+    ------
+    StudyError
+        The description is wrong, the instrument cannot be used, another run is at work in the study, or the
+        results cannot be written.
+    ValidityError
+        The study names a scale of tin or relations that cannot be used.
+    """
+    study = read_study(folder, to_run=True)
+    own = OwnFiles.of(study)
+    own.check()
+    if stops(study):
+        file = study.folder / DESCRIPTION
+        raise StudyError("\n".join(f"{file}: {place}: {complaint}" for place, complaint in study.absent))
+    results = study.folder / RESULTS
+    make_folder(results / SAMPLES)
+    with only_run(results):
+        sweep(results)
+        sweep(results / SAMPLES)
+        instruments = study_instruments(study, results, again=again)
+        sorted_out = _sort_out(study, instruments, own, results / SAMPLES, again=again)
+        todo = sorted_out.tasks
+        count = _Counter(progress, len(todo))
+        run_all(do_task, todo, workers=workers, done=lambda task, _: count.up(task.sample.name))
+        found = sorted_out.settled | {
+            task.sample.name: read_sample(task.target, groups=()) for task in todo
+        }
+        stored = with_noticed(study, [found[sample.name] for sample in study.samples])
+        dataset = collate(study, stored, _phase_names(study), own.scale(), own.names())
+        write_results(dataset, results)
+    again_only = sum(task.fitted for task in todo)
+    dataset.attrs |= {
+        "fitted": len(todo) - again_only,
+        "interpreted": again_only,
+        "unchanged": sorted_out.unchanged,
+    }
+    return dataset
+
+
+@dataclass
+class _Counter:
+    progress: Progress | None
+    total: int
+    done: int = 0
+
+    def up(self, name: str) -> None:
+        self.done += 1
+        if self.progress is not None:
+            self.progress(self.done, self.total, name)
+
+
+@dataclass
+class _SortedOut:
+    """Samples to fit, and those settled without a fit: unchanged, or without their pattern file."""
+
+    tasks: list[Task]
+    settled: dict[str, StoredSample]
+    unchanged: int = 0
+
+
+def _sort_out(
+    study: Study, instruments: dict[str, Instrument], own: OwnFiles, target: Path, *, again: bool
+) -> _SortedOut:
+    phase_files = {name: file_hash(Path(name)) for name in study.phases if Path(name).is_absolute()}
+    result = _SortedOut([], {})
+    for sample in study.samples:
+        file = sample_file(target, sample.name)
+        instrument = instruments[sample.calibration]
+        try:
+            require_files(sample.patterns)
+            require_no_folder(file)  # else the fit would be lost, and the run with it
+            provenance = provenance_of(study, sample, instrument, phase_files)
+        except (StudyError, OSError) as error:
+            # Not stored: an earlier result may be all that is left of a pattern that has gone astray.
+            result.settled[sample.name] = failure(sample.name, str(error), Provenance(version=__version__))
+            continue
+        stored = None if again else stored_sample(file)  # a damaged one is made again
+        if stored is not None and stored.name != sample.name:  # of another sample, with all of its own doubt
+            stored = None
+        if stored is None or stored.provenance.fingerprint != provenance.fingerprint:
+            fitted = stored is not None and stored.provenance.fit_fingerprint == provenance.fit_fingerprint
+            task = Task(sample, study.phases, study.engine, instrument, file, provenance, own, fitted)
+            result.tasks.append(task)
+        else:
+            result.settled[sample.name] = stored
+            result.unchanged += 1
+    return result
+
+
+def provenance_of(
+    study: Study, sample: Sample, instrument: Instrument, phase_files: dict[str, str]
+) -> Provenance:
+    """Collect what a result depends on. Route and measured values are not among it: nothing here sees them.
+
+    Raises
+    ------
+    OSError
+        A pattern file cannot be read.
+    """
+    hashes = {path.name: file_hash(path) for path in sample.patterns}
+    lot = sample.lot
+    of_fit: dict[str, Any] = {
+        "phases": [Path(name).name for name in study.phases] or list(DEFAULT_PHASES),
+        "phase_files": {Path(name).name: digest for name, digest in phase_files.items()},
+        "engine": study.engine,
+        "instrument": instrument.id,
+        "dopants": dict(lot.dopants),
+        "on_tin_site": None if lot.on_tin_site is None else dict(lot.on_tin_site),
+        "reading": asdict(sample.reading),
+        "mount": sample.mount,
+        "temperature_c": sample.temperature_c,
+        "specimen_length_mm": sample.specimen_length_mm,
+        "divergence_deg": sample.divergence_deg,
+        "internal_standard": sample.internal_standard,
+        "fit": dict(sample.choices),
+    }
+    options = of_fit | {
+        "seed": SEED,
+        "lot": lot.name,
+        "undoped": lot.undoped,
+        "u_dopants": dict(lot.u_dopants),
+        "u_on_tin_site": None if lot.u_on_tin_site is None else dict(lot.u_on_tin_site),
+        "lattice_by_dopant_nm": dict(lot.lattice_by_dopant_nm or {}),
+        "u_lattice_by_dopant_nm": dict(lot.u_lattice_by_dopant_nm or {}),
+        "wire_axis_angle_deg": sample.wire_axis_angle_deg,
+        "u_temperature_k": sample.u_temperature_k,
+        "reaction_temperature_c": reaction_temperature(sample),
+        "strain": sample.strain,
+        "u_strain": sample.u_strain,
+        "strain_gauge": sample.strain_gauge,
+        "strain_bound": sample.strain_bound,
+        "corrections_off": sorted(sample.corrections_off),
+        "own_files": OwnFiles.of(study).hashes(),
+    }
+    if sample.treatment_log is not None:  # the temperature of the reaction was read from it
+        options["treatment_log"] = {sample.treatment_log.name: file_hash(sample.treatment_log)}
+    return Provenance(
+        fingerprint=fingerprint(hashes, options),
+        fit_fingerprint=fingerprint(hashes, of_fit, OF_FIT),
+        input_sha256=hashes,
+        version=__version__,
+        options=options,
+        calibration=instrument.id,
+    )
+
+
+def _phase_names(study: Study) -> list[str]:
+    return [phase(name).name for name in study.phases or DEFAULT_PHASES]
