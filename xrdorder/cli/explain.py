@@ -83,10 +83,10 @@ def _head(found: "Explanation") -> list[str]:
         lines += _entry("Fit", _quality(found))
     if found.quality_words:
         lines += _entry("Verdict", found.quality_words)
-    for quantity, unit, scale in (("a", "e-6 nm", 1e6), ("order", "", 1.0)):
-        said = [_opinion(o, unit, scale) for o in found.opinions if o.quantity == quantity]
+    for word, name in (("a", "a_nm"), ("order", "order_contrast")):
+        said = [_opinion(o, name) for o in found.opinions if o.quantity == word]
         if said:
-            lines += _entry(f"{quantity} by others", f"less the whole pattern: {'; '.join(said)}")
+            lines += _entry(f"{word} by others", f"less the whole pattern: {'; '.join(said)}")
     return lines
 
 
@@ -108,11 +108,12 @@ def _described(found: "Explanation") -> list[str]:
     return [line for label, text in rows if text for line in _entry(label, text)]
 
 
-def _opinion(said: "Opinion", unit: str, scale: float) -> str:
+def _opinion(said: "Opinion", name: str) -> str:
+    from xrdorder.quantities.registry import quantity
+
     if math.isnan(said.difference):
         return f"{said.route}: none, {said.reason}"
-    decimals = 1 if scale > 1.0 else 3
-    return f"{said.route} {scale * said.difference:+.{decimals}f} ± {scale * said.u:.{decimals}f}{unit}"
+    return f"{said.route} {quantity(name).difference_text(said.difference, said.u, signed=True)}"
 
 
 def _quality(found: "Explanation") -> str:
@@ -133,26 +134,26 @@ def _quality(found: "Explanation") -> str:
 def _short(found: "Explanation") -> list[str]:
     """All quantities, each with its largest sources."""
     from xrdorder.cli.tables import table
-    from xrdorder.quantities.formatting import concise, with_interval
 
     left = []
     for q in found.quantities:
+        name, unit = q.about.column, q.about.people.unit
         if math.isnan(q.value):
-            left.append((q.name, "cannot be given", "", [""]))
+            left.append((name, "cannot be given", "", [""]))
         elif q.relations:
             count = sum(not said.reason for said in q.relations)
             by = "relation" if count == 1 else "relations"
-            left.append((q.name, with_interval(q.value, q.low, q.high), q.unit, [f"68 %, by {count} {by}"]))
+            left.append((name, q.about.interval_text(q.value, q.low, q.high), unit, [f"68 %, by {count} {by}"]))
         else:
-            left.append((q.name, concise(q.value, q.u), q.unit, _largest(q)))
+            left.append((name, q.about.value_text(q.value, q.u), unit, _largest(q)))
     room = _WIDTH - 6 - sum(max(len(str(row[k])) for row in left) for k in range(3))
     rows = []
     for name, value, unit, sources in left:
         first, *more = _broken(sources, room)
         rows += [(name, value, unit, first), *[("", "", "", line) for line in more]]
     note = (
-        "In brackets: standard uncertainty (k = 1) of the last digits. Of the sources: share of its square. Amounts "
-        "are fractions. For the steps and all sources of one quantity name it behind the sample. " + ESTIMATES
+        "In brackets: standard uncertainty (k = 1) of the last digits. Of the sources: share of its square. For "
+        "the steps and all sources of one quantity name it behind the sample. " + ESTIMATES
     )
     head = [("quantity", "value", "unit", "three largest sources of uncertainty")]
     return ["", table(head, rows), "", *_fill(note)]
@@ -178,17 +179,18 @@ def _broken(texts: Sequence[str], width: int) -> list[str]:
 
 def _whole(q: "QuantityExplained") -> list[str]:
     """One quantity with everything behind it."""
-    from xrdorder.quantities.formatting import concise, with_interval
-
-    unit = f" {q.unit}" if q.unit else ""
+    about, factor = q.about, q.about.people.factor
+    unit = f" {about.people.unit}" if about.people.unit else ""
+    lines = ["", f"{about.noun} ({q.name})" if about.noun != q.name else q.name]
     if math.isnan(q.value):
-        lines = ["", f"{q.name} cannot be given; the flags say why"]
+        lines[-1] += " cannot be given; the flags say why"
     elif q.relations:
-        lines = ["", f"{q.name} = {with_interval(q.value, q.low, q.high)}{unit}, median and 68 % interval"]
+        lines[-1] += f" = {about.interval_text(q.value, q.low, q.high)}{unit}, median and 68 % interval"
     else:
-        lines = ["", f"{q.name} = {concise(q.value, q.u)}{unit}"]
+        lines[-1] += f" = {about.value_text(q.value, q.u)}{unit}"
     if math.isfinite(q.u) and q.u > 0.0:
-        lines[-1] += f", u = {q.u:.3g}: own part {q.private:.3g}, part shared with others {q.common:.3g}"
+        u, own, common = (about.u_text(x) for x in (q.u, q.private, q.common))
+        lines[-1] += f", u = {u}: own part {own}, part shared with others {common}"
     if q.remark:
         lines += _fill(f"({q.remark})")
     if q.steps:
@@ -205,7 +207,7 @@ def _whole(q: "QuantityExplained") -> list[str]:
             lines += _relation(said)
         lines += ["", *_fill(ESTIMATES)]
     if q.budget:
-        lines += ["", "What its uncertainty is made of (squares add up)", *_budget(q.budget, q.u)]
+        lines += ["", "What its uncertainty is made of (squares add up)", *_budget(q.budget, q.u, factor)]
     for fitted in q.fitted:
         lines += _fitted(fitted)
     return lines
@@ -236,18 +238,18 @@ def _relation(said: "RelationSaid") -> list[str]:
     return lines + _fill(said.source, indent=6)
 
 
-def _budget(shares: Sequence["SourceShare"], u: float) -> list[str]:
+def _budget(shares: Sequence["SourceShare"], u: float, factor: float) -> list[str]:
     from xrdorder.cli.tables import table
 
     rows = [
-        (share.title, f"{share.u:.2g}", f"{100.0 * (share.u / u) ** 2:.1f}", share.group or "-", _whose(share))
+        (share.title, f"{factor * share.u:.2g}", f"{100.0 * (share.u / u) ** 2:.1f}", share.group or "-", _whose(share))
         for share in shares
     ]
     head = [("source", "u", "% of u²", "group", "shared with")]
     lines = table(head, rows).splitlines()
     lines.append("")
     for share in shares:
-        members = ", ".join(f"{name} {part:.2g}" for name, part in share.members)
+        members = ", ".join(f"{name} {factor * part:.2g}" for name, part in share.members)
         text = " ".join(x for x in (share.meaning, f"({members})" if members else "") if x)
         if text:
             lines += _fill(f"{share.title}: {text}", indent=2, hang=2)

@@ -198,14 +198,14 @@ class Quantity:
         """Write a stored uncertainty alone, in the scale for people, without the unit."""
         return u_text(self.people.factor * u)
 
-    def difference_text(self, value: float, u: float) -> str:
+    def difference_text(self, value: float, u: float, *, signed: bool = False) -> str:
         """Write a difference of stored values with its standard uncertainty and the unit.
 
         >>> quantity("a_nm").difference_text(3.1e-5, 6.4e-6), quantity("tin_fraction").difference_text(0.0081, 0.0028)
         ('0.031 ± 0.006 pm', '0.81 ± 0.28 at.%')
         """
         factor, unit = self.differences.factor, self.differences.unit
-        return rounded(factor * value, factor * u, unit)
+        return rounded(factor * value, factor * u, unit, signed=signed)
 
 
 @dataclass(frozen=True)
@@ -442,6 +442,11 @@ def _of_a_family(name: str) -> Quantity | None:
 def known(name: str) -> Quantity | None:
     """Look a quantity up that may be a plain parameter of the fit: None where it is."""
     return QUANTITIES.get(name) or _COLUMNS.get(name) or _of_a_family(name)
+
+
+def rank(name: str) -> int:
+    """Place of a quantity in lists of all; what has no entry stands last."""
+    return list(QUANTITIES).index(name) if name in QUANTITIES else len(QUANTITIES)
 
 
 def grows_by_factors(name: str) -> bool:
