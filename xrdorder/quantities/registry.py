@@ -374,7 +374,7 @@ _ALL = (
     ),
     Quantity("hold_at_peak_h", "t", "hold time", "time held at the highest temperature"),
     Quantity("total_h", "length", "length of the treatment", "length of the treatment"),
-    Quantity("dose_h", "dose", "dose", "thermal dose"),
+    Quantity("dose_h", "dose", "thermal dose", "thermal dose"),
     Quantity("position", "position", "position", "place of the sample along the spool", unit="m"),
 )  # fmt: skip
 

@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 
 from xrdorder.description.plausibility import same_patterns
 from xrdorder.description.study import DoseReference, Study
+from xrdorder.quantities.registry import quantity
+from xrdorder.results.conventions import udunits
 from xrdorder.results.sample_file import StoredSample
 from xrdorder.treatments import History
 
@@ -90,27 +92,16 @@ def told_variables(study: Study, samples: Sequence[StoredSample]) -> Variables:
     }
     for name, (meaning, values) in texts.items():
         variables[name] = ("sample", np.array(values, dtype=object), {"long_name": meaning})
-    numbers: dict[str, tuple[str, str, list[float | None]]] = {
-        "peak_c": (
-            "degree_Celsius",
-            "highest hold temperature",
-            [t.peak_c if t else None for t in treatments],
-        ),
-        "highest_c": (
-            "degree_Celsius",
-            "highest temperature there was, noise and swings of the furnace included",
-            [t.highest_c if t else None for t in treatments],
-        ),
-        "hold_at_peak_h": (
-            "hour",
-            "time held at the highest temperature",
-            [t.hold_at_peak_h if t else None for t in treatments],
-        ),
-        "total_h": ("hour", "length of the treatment", [t.total_h if t else None for t in treatments]),
+    numbers = {
+        "peak_c": [t.peak_c if t else None for t in treatments],
+        "highest_c": [t.highest_c if t else None for t in treatments],
+        "hold_at_peak_h": [t.hold_at_peak_h if t else None for t in treatments],
+        "total_h": [t.total_h if t else None for t in treatments],
     }
-    for name, (units, meaning, values_or_none) in numbers.items():
+    for name, values_or_none in numbers.items():
         array = np.array([np.nan if v is None else v for v in values_or_none], dtype=float)
-        variables[name] = ("sample", array, {"units": units, "long_name": meaning})
+        about = quantity(name)
+        variables[name] = ("sample", array, {"units": udunits(about.unit), "long_name": about.long_name})
     if any(s.lot.a15_area_fraction is not None for s in own):
         for name, meaning, given in (
             ("lot_a15_area_fraction", "", [s.lot.a15_area_fraction for s in own]),
