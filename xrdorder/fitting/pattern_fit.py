@@ -23,6 +23,7 @@ from xrdorder.fitting.uncertainty_budget import Quantities, primary_quantities
 from xrdorder.forward_model.amounts import mass_per_scale, masses
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.profiles import Instrument
+from xrdorder.quantities.records import Record
 
 Array = NDArray[np.float64]
 
@@ -60,7 +61,11 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
     quantities = primary_quantities(job, instrument, a15, doubts, more_tin, job.enlargement())
     for name, u in zip(quantities.solution.free, quantities.u_free, strict=True):
         job.parameters[name].stderr = float(u)
-    measured = quantities.values | _corrected(job, quantities)
+    measured = dict(quantities.values)
+    records = dict(quantities.records)
+    for name, factor in _grain_factors(job).items():
+        measured[name] *= factor
+        records[name] = _corrected(records[name], factor)
     by_tin = dict(quantities.by_tin)
     flags = [*job.flags, *job.said]
     if a15 is not None:
@@ -68,6 +73,13 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
             by_tin[name] = by_tin.get(name, 0.0) + heavier * slope
         contrast = contrast_by_second_table(job, a15, measured["order_contrast"])
         measured["order_contrast_second_table"] = float("nan") if contrast is None else contrast
+        records["order_contrast_second_table"] = Record(
+            "order_contrast_second_table",
+            "order_contrast_second_table",
+            measured["order_contrast_second_table"],
+            source="first order in the change of the counts",
+            remark="the contrast that another table of f' and f'' would give",
+        )
     used = fit.used
     quality = agreement(
         fit.observed[used], calculated[used], fit.variance[used], len(quantities.solution.free)
@@ -109,18 +121,28 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
         serial_correlation=correlated,
         iterations=fit.iterations,
         quality_words=words,
+        records=records,
         cross_checks=cross_checks.table if cross_checks else None,
         single_lines=cross_checks.line_table if cross_checks else None,
     )
 
 
-def _corrected(job: Procedure, quantities: Quantities) -> dict[str, float]:
-    """Weight fractions with the absorption within the grains taken off, where their size is known."""
+def _grain_factors(job: Procedure) -> dict[str, float]:
+    """Factors that take absorption within the grains off the weight fractions, where their size is known."""
     size = job.options.particle_size_um
     if size is None or len(job.weighed()) < 2:
         return {}
-    factors = microabsorption_factors(job, size)
-    return {weight_quantity(n): f * quantities.values[weight_quantity(n)] for n, f in factors.items()}
+    return {weight_quantity(name): factor for name, factor in microabsorption_factors(job, size).items()}
+
+
+def _corrected(record: Record, factor: float) -> Record:
+    return replace(
+        record,
+        value=factor * record.value,
+        formula=f"grain_factor * {record.formula}",
+        numbers={**record.numbers, "grain_factor": factor},
+        remark=f"{record.remark}; absorption within the grains taken off",
+    )
 
 
 def _u_length(lines: PhaseLines, axis: str, quantities: Quantities) -> float:

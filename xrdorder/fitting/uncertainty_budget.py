@@ -24,6 +24,7 @@ from xrdorder.fitting.refinement import Refinement, Solution
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.forward_model.roles import TEXTURE, Kind, role_of
 from xrdorder.profiles import INSTRUMENT_NAMES, Instrument
+from xrdorder.quantities.records import Record
 from xrdorder.uncertainty import Contributions
 
 Array = NDArray[np.float64]
@@ -49,7 +50,8 @@ _FAMILIES: tuple[tuple[str, tuple[Kind, ...]], ...] = (
 class Quantities:
     """Measured values, their contributions, and the enlarged covariance of the free parameters.
 
-    `by_tin` says how much each value would move if the tin fraction that sets the mean scattering were higher by one.
+    `by_tin` says how much each value would move if the tin fraction that sets the mean scattering were higher by one,
+    `records` how each was computed of the parameters.
     """
 
     values: dict[str, float]
@@ -58,6 +60,7 @@ class Quantities:
     covariance: Array
     enlargement: float
     by_tin: dict[str, float]
+    records: dict[str, Record]
 
     @property
     def u_free(self) -> Array:
@@ -158,7 +161,8 @@ def primary_quantities(
     by_tin: dict[str, float] = {}
     if more_tin is not None:
         by_tin = dict(zip(of, map(float, _by_change(more_tin, fit, solution, gradient)), strict=True))
-    return Quantities(quantities, table, solution, solution.covariance * enlargement**2, enlargement, by_tin)
+    records = {name: function.record(name, values) for name, function in of.items()}
+    return Quantities(quantities, table, solution, solution.covariance * enlargement**2, enlargement, by_tin, records)
 
 
 def _is_fitted(fit: Refinement, name: str) -> bool:
