@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from tests.material.conftest import U, VALUES, table
+from tests.material.conftest import VALUES, U, table
 from xrdorder.material import TinScale, characterise
 from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.formulas import recomputed

@@ -24,7 +24,8 @@ from xrdorder.exceptions import StudyError
 from xrdorder.files.atomic import disk_reason
 from xrdorder.files.sealed import read_sealed, write_sealed
 from xrdorder.quantities.records import Record, by_quantity
-from xrdorder.results.conventions import about, unit, units_beside
+from xrdorder.quantities.registry import unit_of
+from xrdorder.results.conventions import about, units_beside
 from xrdorder.results.netcdf import arrays, netcdf, plain, read_groups
 from xrdorder.uncertainty import Contributions
 
@@ -178,7 +179,7 @@ def _root(sample: StoredSample) -> xr.Dataset:
             ),
             "quantity_units": (
                 "quantity",
-                *units_beside(map(unit, contributions.quantities), "value and contribution"),
+                *units_beside(map(unit_of, contributions.quantities), "value and contribution"),
             ),
             "contribution": (
                 ("quantity", "source"),
@@ -201,7 +202,7 @@ def _root(sample: StoredSample) -> xr.Dataset:
                 _texts(record.to_json() for record in sample.records.values()),
                 {"long_name": "how the quantity was computed: formula, inputs, numbers, source; JSON"},
             ),
-            "plain_quantity_units": ("plain_quantity", *units_beside(map(unit, plain_names), "plain_value")),
+            "plain_quantity_units": ("plain_quantity", *units_beside(map(unit_of, plain_names), "plain_value")),
             "quality": (
                 "figure_of_fit",
                 np.array(list(sample.quality.values()), dtype=float),
