@@ -9,9 +9,9 @@ import pytest
 from tests.explanation import explained
 from xrdorder import __version__
 from xrdorder.exceptions import StudyError, UnknownNameError
+from xrdorder.explanation.chain import FITTED
 from xrdorder.explanation.explanation import explain, explain_stored
 from xrdorder.explanation.families import FAMILIES
-from xrdorder.explanation.steps import FITTED
 from xrdorder.material import TinScale, characterise
 from xrdorder.quantities.registry import columns
 from xrdorder.relations import LABELS

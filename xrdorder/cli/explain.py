@@ -13,6 +13,7 @@ from xrdorder.cli.cautions import ESTIMATES
 from xrdorder.cli.program import SOME_FAILED, complain
 
 if TYPE_CHECKING:
+    from xrdorder.explanation.chain import Step
     from xrdorder.explanation.correlations import FittedParameter
     from xrdorder.explanation.explanation import (
         Explanation,
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
         RelationSaid,
         SourceShare,
     )
-    from xrdorder.explanation.steps import Step
     from xrdorder.quantities.records import Input
 
 _WIDTH = 100

@@ -211,13 +211,7 @@ def estimate(
     if by_lattice and site_order is not None:
         add_joint(derived, specimen, scale)
     drop_intermediate(derived)
-    material = Material(
-        derived.values,
-        derived.contributions,
-        tuple(derived.flags),
-        tuple(derived.assumptions),
-        records=derived.records,
-    )
+    material = Material.of(derived)
     wire = wire_of(specimen.dopants, undoped=undoped)
     prediction = predict(material, seed=seed, n=n, library=library, wire=wire, temperatures_k=(HELIUM_K, *bc2_at_k))
     strained = _strained(prediction, strain, u_strain or 0.0, bc2_at_k, seed, n, library)

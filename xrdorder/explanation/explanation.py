@@ -15,9 +15,9 @@ import numpy as np
 
 from xrdorder import __version__
 from xrdorder.exceptions import StudyError, UnknownNameError, did_you_mean
+from xrdorder.explanation.chain import Step, steps
 from xrdorder.explanation.correlations import Covariance, FittedParameter
 from xrdorder.explanation.families import FAMILIES, KINDS, OWN_LINE
-from xrdorder.explanation.steps import Step, steps
 from xrdorder.material import PUBLISHED_SCALE
 from xrdorder.material.dopants import tantalum_share
 from xrdorder.material.strain import FREE

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from xrdorder.crystals import free_lengths
 from xrdorder.forward_model.amounts import mass_per_scale, masses
 from xrdorder.forward_model.phase_lines import PhaseLines
-from xrdorder.profiles.widths import as_lorentz
+from xrdorder.profiles.width_terms import as_lorentz
 from xrdorder.quantities.records import How, Record, record_of
 
 Values = Mapping[str, float]
@@ -93,7 +93,7 @@ def _a15_functions(
     }
     found |= {quantity: parameter(name) for quantity, name in optional.items() if name and name in taken}
     if second is not None:
-        found |= _population_functions(a15, second)
+        found |= _Populations(a15, second).functions()
     return found
 
 
@@ -112,86 +112,92 @@ def _size_width(lines: PhaseLines) -> Derived:
     )
 
 
-def _width_of_mean_size(one: float, other: float, share_of_other: float) -> float:
-    """Width of the mean size of two populations: sizes, which go with one over the width, are averaged over mass.
+class _Populations:
+    """Two populations of the A15: mean, the poorer and the richer in tin, the share of the richer."""
 
-    A population too coarse to have a width makes the mean as coarse.
-    """
-    if min(one, other) <= 0.0:
-        return min(one, other)
-    return one * other / ((1.0 - share_of_other) * other + share_of_other * one)
+    def __init__(self, first: PhaseLines, second: PhaseLines) -> None:
+        self.lines = first, second
+        self.lattices = tuple(parameter(lines.length_names[0]) for lines in self.lines)
+        self.widths = tuple(_size_width(lines) for lines in self.lines)
 
+    def functions(self) -> dict[str, Derived]:
+        """Quantities by name."""
+        return {
+            "a_nm": Derived(self._mean_lattice, self._how_mean_lattice),
+            "lorentz_sec": Derived(self._width_of_mean_size, self._how_width_of_mean_size),
+            "a_nm_lean": self._of_richer(self.lattices, False),
+            "a_nm_rich": self._of_richer(self.lattices, True),
+            "rich_share": Derived(self._share_of_richer, self._how_share_of_richer),
+            "lorentz_sec_lean": self._of_richer(self.widths, False),
+            "lorentz_sec_rich": self._of_richer(self.widths, True),
+        }
 
-def _population_functions(a15: PhaseLines, second: PhaseLines) -> dict[str, Derived]:
-    """Two populations: mean, the poorer and the richer in tin, the share of the richer."""
-    one, two = a15.length_names[0], second.length_names[0]
-    lattices, widths = (parameter(one), parameter(two)), (_size_width(a15), _size_width(second))
+    def _masses(self, values: Values) -> list[float]:
+        return [values[lines.scale_name] * mass_per_scale(lines, values) for lines in self.lines]
 
-    def mass(lines: PhaseLines, values: Values) -> float:
-        return values[lines.scale_name] * mass_per_scale(lines, values)
-
-    def share_of_second(values: Values) -> float:
-        masses = [mass(lines, values) for lines in (a15, second)]
+    def _share_of_second(self, values: Values) -> float:
+        masses = self._masses(values)
         return masses[1] / sum(masses)
 
-    def mean_lattice(values: Values) -> float:
-        share = share_of_second(values)
-        return (1.0 - share) * lattices[0](values) + share * lattices[1](values)
+    def _second_is_richer(self, values: Values) -> bool:
+        first, second = (lattice(values) for lattice in self.lattices)
+        return second > first
 
-    def how_mean_lattice(values: Values) -> How:
+    def _of_richer(self, of: tuple[Derived, ...], richer: bool) -> Derived:
+        def chosen(values: Values) -> Derived:
+            return of[int(self._second_is_richer(values) == richer)]
+
+        return Derived(lambda values: chosen(values)(values), lambda values: chosen(values).how(values))
+
+    def _mean_lattice(self, values: Values) -> float:
+        share = self._share_of_second(values)
+        return (1.0 - share) * self.lattices[0](values) + share * self.lattices[1](values)
+
+    def _how_mean_lattice(self, values: Values) -> How:
+        first, second = (lattice.how(values)["formula"] for lattice in self.lattices)
         return {
-            "formula": f"(1 - share_of_second) * {one} + share_of_second * {two}",
-            "numbers": {"share_of_second": share_of_second(values)},
+            "formula": f"(1 - share_of_second) * {first} + share_of_second * {second}",
+            "numbers": {"share_of_second": self._share_of_second(values)},
             "source": "definition",
             "remark": "mean of two populations by mass",
         }
 
-    def width_of_mean_size(values: Values) -> float:
-        return _width_of_mean_size(widths[0](values), widths[1](values), share_of_second(values))
+    def _width_of_mean_size(self, values: Values) -> float:
+        """Width of the mean size: sizes, which go with one over the width, are averaged over mass.
 
-    def how_width(values: Values) -> How:
-        first, other = (width.how(values)["formula"] for width in widths)
-        formula = f"min({first}, {other})"
-        if min(width(values) for width in widths) > 0.0:
-            formula = f"{first} * {other} / ((1 - share_of_second) * {other} + share_of_second * {first})"
+        A population too coarse to have a width makes the mean as coarse.
+        """
+        first, second = (width(values) for width in self.widths)
+        if min(first, second) <= 0.0:
+            return min(first, second)
+        share = self._share_of_second(values)
+        return first * second / ((1.0 - share) * second + share * first)
+
+    def _how_width_of_mean_size(self, values: Values) -> How:
+        first, second = (width.how(values)["formula"] for width in self.widths)
+        formula = f"min({first}, {second})"
+        if min(width(values) for width in self.widths) > 0.0:
+            formula = f"{first} * {second} / ((1 - share_of_second) * {second} + share_of_second * {first})"
         return {
             "formula": formula,
-            "numbers": {"share_of_second": share_of_second(values)},
+            "numbers": {"share_of_second": self._share_of_second(values)},
             "source": "definition",
             "remark": "width of the mean size of two populations by mass",
         }
 
-    def is_richer(values: Values) -> bool:
-        return values[two] > values[one]
+    def _share_of_richer(self, values: Values) -> float:
+        share = self._share_of_second(values)
+        return share if self._second_is_richer(values) else 1.0 - share
 
-    def of_richer(of: tuple[Derived, Derived], richer: bool) -> Derived:
-        def chosen(values: Values) -> Derived:
-            return of[int(is_richer(values) == richer)]
-
-        return Derived(lambda values: chosen(values)(values), lambda values: chosen(values).how(values))
-
-    def share_of_richer(values: Values) -> float:
-        share = share_of_second(values)
-        return share if is_richer(values) else 1.0 - share
-
-    def how_share(values: Values) -> How:
-        richer, leaner = (second, a15) if is_richer(values) else (a15, second)
+    def _how_share_of_richer(self, values: Values) -> How:
+        first, second = self._masses(values)
+        leaner, richer = (first, second) if self._second_is_richer(values) else (second, first)
         return {
             "formula": "mass_of_richer / (mass_of_richer + mass_of_leaner)",
-            "numbers": {"mass_of_richer": mass(richer, values), "mass_of_leaner": mass(leaner, values)},
+            "numbers": {"mass_of_richer": richer, "mass_of_leaner": leaner},
             "source": AMOUNTS,
             "remark": "masses: scale x cell mass x cell volume, in common units",
         }
-
-    return {
-        "a_nm": Derived(mean_lattice, how_mean_lattice),
-        "lorentz_sec": Derived(width_of_mean_size, how_width),
-        "a_nm_lean": of_richer(lattices, False),
-        "a_nm_rich": of_richer(lattices, True),
-        "rich_share": Derived(share_of_richer, how_share),
-        "lorentz_sec_lean": of_richer(widths, False),
-        "lorentz_sec_rich": of_richer(widths, True),
-    }
 
 
 def lattice_quantity(phase_name: str, axis: str) -> str:

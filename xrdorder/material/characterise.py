@@ -58,6 +58,12 @@ class Material:
     shape_factor: str = SHAPE_FACTOR
     records: Mapping[str, Record] = field(default_factory=dict)
 
+    @classmethod
+    def of(cls, derived: DerivedQuantities) -> Material:
+        """Take what has been worked out."""
+        flags, assumptions = tuple(derived.flags), tuple(derived.assumptions)
+        return cls(derived.values, derived.contributions, flags, assumptions, records=derived.records)
+
     def u(self, quantity: str) -> float:
         """Total standard uncertainty (k = 1) of a quantity."""
         return self.contributions.total(quantity)
@@ -155,10 +161,4 @@ def characterise(
         )
     else:
         derived.absent("a15_fraction", "the fit holds no weight fraction of the A15")
-    return Material(
-        derived.values,
-        derived.contributions,
-        tuple(derived.flags),
-        tuple(derived.assumptions),
-        records=derived.records,
-    )
+    return Material.of(derived)

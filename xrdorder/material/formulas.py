@@ -13,7 +13,7 @@ from xrdorder.exceptions import XrdorderError
 from xrdorder.material.joint_tin import joint_solution
 from xrdorder.material.order import dopant_contrast
 from xrdorder.material.strain import bounded_strain
-from xrdorder.profiles.widths import as_lorentz, voigt_breadth
+from xrdorder.profiles.width_terms import as_lorentz, voigt_breadth
 from xrdorder.quantities.records import Record
 from xrdorder.relations import expression
 

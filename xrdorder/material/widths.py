@@ -31,7 +31,7 @@ from collections.abc import Mapping
 from typing import TypedDict
 
 from xrdorder.material.derived_quantities import DerivedQuantities
-from xrdorder.profiles.widths import LORENTZ_BREADTH_PER_FWHM, voigt_breadth
+from xrdorder.profiles.width_terms import LORENTZ_BREADTH_PER_FWHM, voigt_breadth
 
 SHAPE_FACTOR = "K = 1 with integral breadths: volume-weighted mean length along the scattering vector, no shape assumed"
 
