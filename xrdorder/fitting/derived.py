@@ -61,20 +61,20 @@ def functions(
     taken
         Parameters of effects in the model.
     """
-    found: dict[str, Derived] = {}
+    quantities: dict[str, Derived] = {}
     if a15 is not None and a15.contrast_name is not None:
-        found |= _a15_functions(a15, second, taken)
+        quantities |= _a15_functions(a15, second, taken)
     for lines in (*weighed, *others):
         if lines is not a15:
             axes = free_lengths(lines.phase.system)
             for axis, name in zip(axes, lines.length_names, strict=True):
-                found[lattice_quantity(lines.phase.name, axis)] = parameter(name)
+                quantities[lattice_quantity(lines.phase.name, axis)] = parameter(name)
     for lines in weighed:
-        found[weight_quantity(lines.phase.name)] = _weight_fraction(lines, weighed, second)
+        quantities[weight_quantity(lines.phase.name)] = _weight_fraction(lines, weighed, second)
     for lines in (*weighed, *others):
         if lines.anisotropy_name and lines.anisotropy_name in taken:
-            found[f"strain_anisotropy_{lines.phase.name}"] = parameter(lines.anisotropy_name)
-    return found
+            quantities[f"strain_anisotropy_{lines.phase.name}"] = parameter(lines.anisotropy_name)
+    return quantities
 
 
 def _a15_functions(
@@ -82,19 +82,19 @@ def _a15_functions(
 ) -> dict[str, Derived]:
     assert a15.contrast_name is not None
     first = a15.length_names[0]
-    found: dict[str, Derived] = {"a_nm": parameter(first), "order_contrast": parameter(a15.contrast_name)}
+    quantities: dict[str, Derived] = {"a_nm": parameter(first), "order_contrast": parameter(a15.contrast_name)}
     widths = zip(("lorentz_sec", "lorentz_tan", "gauss_tan2"), a15.width_names, strict=True)
-    found |= {quantity: parameter(name) for quantity, name in widths}
-    found["lorentz_sec"] = _size_width(a15)
+    quantities |= {quantity: parameter(name) for quantity, name in widths}
+    quantities["lorentz_sec"] = _size_width(a15)
     optional = {
         "lattice_tail_nm": a15.tail_name,
         "elastic_shift": a15.elastic_name,
         "depth_slope": a15.depth_name,
     }
-    found |= {quantity: parameter(name) for quantity, name in optional.items() if name and name in taken}
+    quantities |= {quantity: parameter(name) for quantity, name in optional.items() if name and name in taken}
     if second is not None:
-        found |= _Populations(a15, second).functions()
-    return found
+        quantities |= _Populations(a15, second).functions()
+    return quantities
 
 
 def _size_width(lines: PhaseLines) -> Derived:
