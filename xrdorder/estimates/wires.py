@@ -93,17 +93,17 @@ class Wire:
             raise ValidityError(
                 f"wire '{self.name}': kind '{self.kind}' is unknown; say one of {', '.join(KINDS)}"
             )
-        for quantity, value, low, high, hint in (
+        for name, value, low, high, hint in (
             (LATTICE, self.a_nm, 0.51, 0.55, "give nm, for Nb3Sn near 0.529"),
             (ORDER, self.site_order, -0.2, 1.3, "give r_a + r_b - 1"),
         ):
             if math.isnan(value):
                 continue
             if not low <= value <= high:
-                raise ValidityError(f"wire '{self.name}': {quantity} is {value:g}; {hint}")
-            if quantity not in self.contributions.quantities:
+                raise ValidityError(f"wire '{self.name}': {name} is {value:g}; {hint}")
+            if name not in self.contributions.quantities:
                 raise ValidityError(
-                    f"wire '{self.name}': no uncertainties of {quantity}; give its row of contributions"
+                    f"wire '{self.name}': no uncertainties of {name}; give its row of contributions"
                 )
         if self.order_by_tin and not math.isfinite(self.order_at_tin):
             raise ValidityError(

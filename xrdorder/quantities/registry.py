@@ -327,7 +327,8 @@ _ALL = (
     ),
     Quantity(
         "Bc2_4K2_T", "Bc2(4.2 K)", "Bc2 at 4.2 K", "estimated upper critical field at 4.2 K",
-        parts=ESTIMATE, stands_in=_places("study", "section", "trends", "differences", "compare", "relations"),
+        heading="Bc2 4.2 K", parts=ESTIMATE,
+        stands_in=_places("study", "section", "trends", "differences", "compare", "relations"),
     ),
     Quantity(
         "Bc2_slope_T_per_K", "|dBc2/dT|", "slope of Bc2 at Tc", "estimated slope of the upper critical field at Tc",
