@@ -2,8 +2,8 @@
 
 import pytest
 
-from tests.descriptions import measured
 from tests.description.test_study import problems, write
+from tests.descriptions import measured
 from xrdorder.description.study import read_study
 from xrdorder.treatments import Schedule, Step
 

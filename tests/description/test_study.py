@@ -9,7 +9,7 @@ from xrdorder import fitting
 from xrdorder.description import measurement, phases_present
 from xrdorder.description.study import read_study
 from xrdorder.exceptions import StudyError
-from xrdorder.fitting import niobium_tantalum as metals
+from xrdorder.fitting import niobium_tantalum
 
 GOOD = """
 title = "Two lots over temperature"
@@ -151,7 +151,8 @@ def test_every_choice_of_the_fit_may_be_told_and_is_one_the_fit_takes(study):
     assert options.measured_dispersion == {"Nb": (-2.1, 0.6)}
     assert (options.roughness, options.mu_t, options.seek_phases) == ((0.5, 0.05), 0.0, False)
     assert measurement.LATTICE_DISTRIBUTIONS == fitting.LATTICE_DISTRIBUTIONS
-    assert (phases_present.METALS, phases_present.METALS_TOGETHER) == (metals.METALS, metals.TOGETHER)
+    assert phases_present.SEPARATE == niobium_tantalum.SEPARATE
+    assert phases_present.NIOBIUM_TANTALUM == niobium_tantalum.NIOBIUM_TANTALUM
     assert phases_present.USUAL_PHASES == fitting.DEFAULT_PHASES
 
 

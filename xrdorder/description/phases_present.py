@@ -12,7 +12,7 @@ from xrdorder.description.table import Context, Problem, typed
 from xrdorder.exceptions import XrdorderError
 from xrdorder.xrays.scattering import GEMMI_TABLE, MeasuredDispersion
 
-METALS, METALS_TOGETHER = ("nb", "ta"), "nb-ta"
+SEPARATE, NIOBIUM_TANTALUM = ("nb", "ta"), "nb-ta"
 USUAL_PHASES = ("nb3sn", "nb", "cu-sn")
 """Names of the fit, repeated because checking a description must not load it (a test holds them equal)."""
 
@@ -112,12 +112,12 @@ def _axis_complaint(name: str, present: Present) -> str:
     asked = present.phases
     if asked is None:
         return ""
-    both = set(METALS) <= set(asked)
-    if name in METALS and both:
-        return f"niobium and tantalum are fitted together; name '{METALS_TOGETHER}' instead"
-    if name in (*asked, *present.standards) or (name == METALS_TOGETHER and both):
+    both = set(SEPARATE) <= set(asked)
+    if name in SEPARATE and both:
+        return f"niobium and tantalum are fitted together; name '{NIOBIUM_TANTALUM}' instead"
+    if name in (*asked, *present.standards) or (name == NIOBIUM_TANTALUM and both):
         return ""
-    if name == METALS_TOGETHER:
+    if name == NIOBIUM_TANTALUM:
         return "niobium and tantalum are not both asked for; name the one that is, or add the other to the phases"
     try:
         phase(name)

@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Self
 
-from pydantic import Field, PlainValidator, ValidationInfo
+from pydantic import BeforeValidator, Field, PlainValidator, ValidationInfo
 
 from xrdorder.description.lots import Lot
 from xrdorder.description.measured_values import Measured, measured_values
@@ -57,7 +57,7 @@ class Sample(Measurement):
 
     name: SafeName = Field(description="a name of its own, safe as a file name")
     pattern: Paths = Field(description="the path of the pattern, or a list of paths of one specimen")
-    lot: Annotated[Lot, PlainValidator(_described_lot)] = Field(
+    lot: Annotated[Lot, BeforeValidator(_described_lot)] = Field(
         default=Lot(), description="the name of a lot described under [lots.<name>]"
     )
     treatment: Annotated[History | None, PlainValidator(read_treatment)] = Field(default=None, description=WAYS)
