@@ -11,8 +11,8 @@ from xrdorder.description.calibration import Calibration
 from xrdorder.description.study import Study
 from xrdorder.exceptions import InstrumentError, StudyError, XrdorderError
 from xrdorder.files.atomic import file_hash, require_no_folder
+from xrdorder.fitting import Calibration as FittedCalibration
 from xrdorder.fitting import calibrate
-from xrdorder.fitting.calibration import Calibration as FittedCalibration
 from xrdorder.profiles import Instrument, read_instrument, write_instrument
 from xrdorder.results.fingerprint import OF_FIT, fingerprint
 from xrdorder.results.sample_file import Provenance, stored_sample, write_sample
