@@ -291,7 +291,7 @@ def test_what_was_measured_stands_with_its_sample(study):
         ('criterion = "50 %"', 'criterion = "half"', "Tc_K.criterion: 'half' is unknown; known: onset"),
         ("temperature_k = 4.2", "field_t = 4.2", "Bc2_T no. 1, temperature_k: is missing; give the temperature"),
         ('Tc_K = { value = 17.6, u = 0.1, criterion = "50 %", remark = "four probes" }', "Tc_K = 17.6",
-         "Tc_K: 17.6 is not a table; give the critical temperature in K, as { value = 17.6"),
+         "Tc_K: 17.6 is not a table; give the critical temperature in K, as { value = ..., u = ..., criterion = ... }"),
         ("temperature_k = 8", "temperature_k = 4.2", "Bc2_T no. 2: is measured under the conditions of Bc2_T no. 1"),
     ],
 )  # fmt: skip

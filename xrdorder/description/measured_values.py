@@ -17,7 +17,6 @@ description whenever results are put together. They never replace an estimate, a
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from pydantic import Field, ValidationError, ValidationInfo
@@ -25,6 +24,7 @@ from pydantic import Field, ValidationError, ValidationInfo
 from xrdorder.description.locations import place
 from xrdorder.description.table import Context, Location, Problem, Table, inner_problems, refusal, shown
 from xrdorder.exceptions import did_you_mean
+from xrdorder.quantities.registry import UNIT_1, Quantity, measurable
 
 CRITERIA = ("onset", "99 %", "90 %", "midpoint", "50 %", "10 %", "zero resistance", "specific heat", "extrapolated",
             "pinning force")  # fmt: skip
@@ -32,76 +32,7 @@ CRITERIA = ("onset", "99 %", "90 %", "midpoint", "50 %", "10 %", "zero resistanc
 heat, an extrapolation of the pinning force to zero. Words of the trade."""
 
 
-@dataclass(frozen=True)
-class Quantity:
-    """A quantity a laboratory may have measured.
-
-    Attributes
-    ----------
-    unit, title, meaning : str
-    example : str
-        What a value looks like in the file.
-    low, high : float
-        Limits within which a value can be what it is called; they catch slips of unit, nothing else.
-    needs : tuple of str
-        Conditions without which the number says nothing: "temperature_k", "field_t".
-    criteria : bool
-        Whether it is read off a transition, so that a criterion goes with it.
-    """
-
-    unit: str
-    title: str
-    meaning: str
-    example: str
-    low: float
-    high: float
-    needs: tuple[str, ...] = ()
-    criteria: bool = False
-
-    @property
-    def wanted(self) -> str:
-        """What belongs there."""
-        return f"the {self.meaning}" + ("" if self.unit == "1" else f" in {self.unit}")
-
-
-# Limits that only catch slips, well beyond what is known: no Nb3Sn is superconducting above some 18.6 K, the highest
-# extrapolated field read is 36 T (L. D. Cooley et al., Appl. Phys. Lett. 88 (2006) 142506), resistivity ratios end near
-# 10 (J. Zhou et al., Appl. Phys. Lett. 99 (2011) 122507). The rest is own choice: nm for µm, at.% for fractions.
-QUANTITIES: Mapping[str, Quantity] = {
-    "Tc_K": Quantity(
-        "K", "Tc", "critical temperature", 'value = 17.6, u = 0.1, criterion = "50 %"', 1.0, 25.0, criteria=True
-    ),
-    "Bc2_T": Quantity(
-        "T", "Bc2", "upper critical field at a temperature", "value = 25.3, u = 0.3, temperature_k = 4.2", 0.1, 60.0,
-        ("temperature_k",), True,
-    ),
-    "irreversibility_field_T": Quantity(
-        "T", "irreversibility field", "field above which no current flows without loss",
-        "value = 23.1, u = 0.4, temperature_k = 4.2", 0.1, 60.0, ("temperature_k",), True,
-    ),
-    "rrr_copper": Quantity(
-        "1", "copper ratio", "resistivity of the copper at 295 K over that just above Tc", "value = 180, u = 10",
-        1.0, 5000.0,
-    ),
-    "resistivity_ratio_a15": Quantity(
-        "1", "A15 ratio", "resistivity of the A15 at 300 K over that just above Tc", "value = 3.1, u = 0.2",
-        1.0, 30.0,
-    ),
-    "tin_at_percent": Quantity(
-        "at.%", "tin", "tin content of the A15 by electron probe", "value = 23.9, u = 0.4", 15.0, 30.0
-    ),
-    "grain_size_nm": Quantity(
-        "nm", "grain size", "grain size of the A15 seen in a microscope", "value = 140, u = 15", 5.0, 1e5
-    ),
-    "a15_area_fraction": Quantity(
-        "1", "A15 area", "share of A15 in the section of the wire without its copper", "value = 0.55, u = 0.02",
-        0.01, 1.0,
-    ),
-    "critical_current_a": Quantity(
-        "A", "critical current", "critical current of the wire",
-        "value = 620, u = 12, temperature_k = 4.2, field_t = 12", 1e-3, 1e5, ("temperature_k", "field_t"),
-    ),
-}  # fmt: skip
+QUANTITIES: Mapping[str, Quantity] = measurable()
 """Keys of ``[samples.measured]``, with units in the names."""
 
 MOST_ABOVE = 3.0
@@ -152,7 +83,7 @@ class Measured(Table):
     @property
     def unit(self) -> str:
         """Unit of value and uncertainty; "1" for a plain number."""
-        return QUANTITIES[self.quantity].unit
+        return QUANTITIES[self.quantity].of_column.unit or UNIT_1
 
     @property
     def conditions(self) -> str:
@@ -163,7 +94,7 @@ class Measured(Table):
     @property
     def words(self) -> str:
         """What was measured and how it was read off."""
-        text = QUANTITIES[self.quantity].title
+        text = QUANTITIES[self.quantity].noun
         text += f" at {self.conditions}" if self.conditions else ""
         return f"{text} ({self.criterion})" if self.criterion else text
 
@@ -178,25 +109,32 @@ class Measured(Table):
         yield from _number_problems(about, given)
         criterion = given.get("criterion")
         if isinstance(criterion, str) and criterion:
-            if not about.criteria:
-                yield ("criterion",), f"a {about.title} is not read off a transition; remove it, a remark may say more"
+            if not about.limits.criteria:
+                yield ("criterion",), f"a {about.noun} is not read off a transition; remove it, a remark may say more"
             elif criterion not in CRITERIA:
                 yield ("criterion",), f"'{criterion}' is unknown; known: {', '.join(CRITERIA)}"
         for name, (low, high) in CONDITIONS.items():
             wanted, number = cls.model_fields[name].description, _number(given.get(name))
-            if name in about.needs and given.get(name) is None:
+            if name in about.limits.needs and given.get(name) is None:
                 yield (name,), f"is missing; give {wanted}"
-            elif name not in about.needs and given.get(name) is not None:
-                yield (name,), f"does not belong to a {about.title}; remove it"
+            elif name not in about.limits.needs and given.get(name) is not None:
+                yield (name,), f"does not belong to a {about.noun}; remove it"
             elif number is not None and not low <= number <= high:
                 yield (name,), f"{number:g} is outside {low:g} to {high:g}; give {wanted}"
 
 
+def _wanted(about: Quantity) -> str:
+    """What belongs there."""
+    unit = about.of_column.unit
+    return f"the {about.limits.meaning}{f' in {unit}' if unit else ''}"
+
+
 def _number_problems(about: Quantity, given: Mapping[str, Any]) -> Iterator[Problem]:
     value, u = _number(given.get("value")), _number(given.get("u"))
-    possible = value is not None and about.low <= value <= about.high
+    low, high = about.limits.low, about.limits.high
+    possible = value is not None and low <= value <= high
     if value is not None and not possible:
-        yield ("value",), f"{value:g} is outside {about.low:g} to {about.high:g}; give {about.wanted}"
+        yield ("value",), f"{value:g} is outside {low:g} to {high:g}; give {_wanted(about)}"
     if u is not None and not 0.0 < u < math.inf:
         yield ("u",), f"{u:g} is not above zero; give the standard uncertainty (k = 1)"
     elif possible and u is not None and value is not None and u > value:
@@ -225,7 +163,9 @@ def measured_values(given: object, info: ValidationInfo) -> tuple[Measured, ...]
         if not isinstance(entry, Mapping):
             about = QUANTITIES[quantity]
             said = "is empty" if entry == [] else f"{shown(entry)} is not a table"
-            problems.append((location, f"{said}; give {about.wanted}, as {{ {about.example} }}"))
+            keys = ("value", "u", *["criterion"] * about.limits.criteria, *about.limits.needs)
+            example = ", ".join(f"{key} = ..." for key in keys)
+            problems.append((location, f"{said}; give {_wanted(about)}, as {{ {example} }}"))
             continue
         if "quantity" in entry:
             problems.append(((*location, "quantity"), "unknown key; the key of the value says which quantity it is"))
