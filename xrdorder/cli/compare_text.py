@@ -23,7 +23,7 @@ from xrdorder.comparison.quantity_draws import mounts_of
 from xrdorder.comparison.study import AHEAD_BY, Wires, drifts_of
 from xrdorder.comparison.wording import manner, probability_words
 from xrdorder.quantities.formatting import digits, rounded
-from xrdorder.quantities.registry import PREDICTED
+from xrdorder.quantities.registry import PREDICTED, QUANTITIES
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -103,13 +103,11 @@ def _pooled(results: "xr.Dataset", by: str) -> list[str]:
     if by == "treatment":
         return []
     mixed = []
-    for other, name, what, unit in (
-        ("reaction-temperature", "peak_c", "reaction temperatures", "°C"),
-        ("hold-time", "hold_at_peak_h", "hold times", "h"),
-    ):
+    for other, name in (("reaction-temperature", "peak_c"), ("hold-time", "hold_at_peak_h")):
+        about = QUANTITIES[name]
         values = sorted({float(x) for x in results[name].values if x == x})
         if by not in (other, "dose") and len(values) > 1:
-            mixed.append(f"{what} of {digits(values[0], 4)} to {digits(values[-1], 4)} {unit}")
+            mixed.append(f"{about.noun}s of {digits(values[0], 4)} to {digits(values[-1], 4)} {about.unit}")
     lots = dict.fromkeys(str(one) for one in results["lot"].values)
     several = by != "lot" and len(lots) > 1
     if several:

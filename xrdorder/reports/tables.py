@@ -4,44 +4,22 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import dataclass
+from collections.abc import Iterator
 
 import xarray as xr
 
 from xrdorder.quantities.formatting import MISSING, concise, u_text, with_interval
 from xrdorder.quantities.grades import trust
+from xrdorder.quantities.registry import Quantity, column_name, shown, standing_in
+from xrdorder.quantities.tables import Cell, Heading
 
-
-@dataclass(frozen=True)
-class Heading:
-    """A column: words, unit, what it means, and whether it sorts by number."""
-
-    words: str
-    unit: str
-    meaning: str
-    numeric: bool = True
-
-
-@dataclass(frozen=True)
-class Cell:
-    """A cell: what is read, and what it is sorted by (empty: nothing, last)."""
-
-    text: str
-    key: str = ""
-
+_SHOWN = (*standing_in("study"), *standing_in("wide"))
 
 HEADINGS = (
     Heading("sample", "", "name in study.toml", numeric=False),
     Heading("lot", "", "wire lot", numeric=False),
     Heading("treatment", "", "heat treatment, °C over hours", numeric=False),
-    Heading("a", "nm", "lattice parameter at 22.5 °C"),
-    Heading("order", "", "site order"),
-    Heading("tin", "at.%", "tin by the lattice, uncertainty in all"),
-    Heading("own u", "at.%", "part of the uncertainty of tin that no other sample shares: what counts in differences"),
-    Heading("Tc", "K", "estimated, 68 % interval"),
-    Heading("Bc2", "T", "estimated at 4.2 K, 68 % interval"),
-    Heading("domains", "nm", "domain size, volume-weighted"),
-    Heading("A15", "wt.%", "weight fraction among crystalline phases"),
+    *(head for about in _SHOWN for head in about.heads()),
     Heading("trust", "", "verdict on the fit", numeric=False),
     Heading("flags", "", "number of flags"),
 )
@@ -53,36 +31,29 @@ def rows(results: xr.Dataset) -> list[tuple[Cell, ...]]:
 
 
 def _row(one: xr.Dataset) -> tuple[Cell, ...]:
-    def number(name: str) -> float:
-        return float(one[name].item()) if name in one else math.nan
-
-    def measured(name: str, scale: float = 1.0) -> Cell:
-        value = scale * number(name)
-        return Cell(concise(value, scale * number(f"u_{name}")), _key(value))
-
-    def predicted(name: str, stem: str, unit: str) -> Cell:
-        value = number(name)
-        low, high = (number(f"{stem}_{end}_{unit}") for end in ("low", "high"))
-        return Cell(with_interval(value, low, high), _key(value))
-
-    own = number("u_tin_independent_at_percent")
     flags = json.loads(str(one["flag_messages"].item()))
     words = str(one["quality"].item())
     verdict = trust(words) if words else str(one["status"].item())
     texts = [str(one[name].item()) for name in ("sample", "lot", "treatment")]
     return (
         *(Cell(text or MISSING, text) for text in texts),
-        measured("a_nm"),
-        measured("site_order"),
-        measured("tin_at_percent"),
-        Cell(u_text(own), _key(own)),
-        predicted("Tc_K", "Tc", "K"),
-        predicted("Bc2_4K2_T", "Bc2_4K2", "T"),
-        measured("domain_size_nm"),
-        measured("a15_fraction", 100.0),
+        *(cell for about in _SHOWN for cell in _cells(one, about)),
         Cell(verdict, verdict),
         Cell(str(len(flags)), str(len(flags))),
     )
+
+
+def _cells(one: xr.Dataset, about: Quantity) -> Iterator[Cell]:
+    """Cells of a quantity: its value with uncertainty or interval, and the part that no other sample shares."""
+    columns = {part: column_name(about, part) for part in about.parts}
+    factor = shown(about.column).factor
+    numbers = {part: factor * float(one[name].item()) if name in one else math.nan for part, name in columns.items()}
+    if about.predicted:
+        yield Cell(with_interval(numbers["median"], numbers["low"], numbers["high"]), _key(numbers["median"]))
+    else:
+        yield Cell(concise(numbers["value"], numbers["total"]), _key(numbers["value"]))
+    if "independent" in numbers:
+        yield Cell(u_text(numbers["independent"]), _key(numbers["independent"]))
 
 
 def _key(value: float) -> str:
