@@ -14,7 +14,6 @@ from dataclasses import dataclass, field
 from xrdorder.crystals.a15 import contrast_shift, dopant_site, order_parameters, tin_lower_bound
 from xrdorder.exceptions import XrdorderError
 from xrdorder.explanation.described import described_specimen
-from xrdorder.fitting.derived import weight_quantity
 from xrdorder.forward_model.roles import parameter_name
 from xrdorder.material import PUBLISHED_SCALE, Specimen
 from xrdorder.material.joint_tin import usual_order
@@ -24,6 +23,7 @@ from xrdorder.material.strain import FREE, METALS, STRAIN, bounded_strain, misma
 from xrdorder.material.tin_scale import LEVEL
 from xrdorder.material.widths import rms_strain
 from xrdorder.profiles.width_terms import size_from_lorentz_sec, voigt_breadth
+from xrdorder.quantities.of_phase import UPPER_LIMIT, WEIGHT_FRACTION
 from xrdorder.relations import LABELS, Relation
 from xrdorder.relations.tin_from_lattice import DEFAULT, SECOND
 from xrdorder.results.parameters import StoredParameters
@@ -188,12 +188,12 @@ def _rule(name: str, stored: Stored) -> _Rule:
         return maker(stored, end)
     if name in stored.fitted.values and name not in stored.values:
         return _Rule((), FITTED, "")
-    if name.startswith("weight_fraction_"):
+    if WEIGHT_FRACTION.phase(name):
         formula = "scale x cell mass x cell volume, over the sum of it for all phases found"
         if "order_contrast_by_tin" in stored.values:
             formula += "; scale and mass of the A15, held at one tin content, referred to the tin found by first order"
         return _Rule((), formula, _AMOUNTS)
-    if name.startswith("upper_limit_"):
+    if UPPER_LIMIT.phase(name):
         formula = "weight fraction of a scale of zero or above plus 1.645 standard uncertainties (95 %)"
         return _Rule((), formula, _AMOUNTS)
     parameter = fitted_parameter(name, stored)
@@ -502,7 +502,7 @@ def _spread(stored: Stored, end: str) -> _Rule:
 
 
 def _a15_fraction(stored: Stored, end: str) -> _Rule:
-    name = weight_quantity(stored.fitted.a15)
+    name = WEIGHT_FRACTION.of(stored.fitted.a15)
     known = name in stored.values
     return _Rule((name,) if known else (), name if known else "weight fraction of the A15", _AMOUNTS)
 

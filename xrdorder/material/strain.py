@@ -22,6 +22,7 @@ from xrdorder.material.lattice import EXPANSION_PER_K, REFERENCE_C, U_EXPANSION_
 from xrdorder.material.niobium import NIOBIUM_NM
 from xrdorder.material.specimen import FREE_MOUNTS, U_STRAIN, Specimen
 from xrdorder.material.tin_scale import PUBLISHED_SCALE
+from xrdorder.quantities.of_phase import WEIGHT_FRACTION
 
 AXIAL_STRAIN = -0.002
 """Axial strain of the A15 in a whole wire, taken as one standard deviation about none.
@@ -288,7 +289,7 @@ def _by_bond(specimen: Specimen, metal: Metal, axial: float) -> tuple[_Tie, dict
 def _by_balance(account: Account, name: str, a15: str) -> tuple[_Tie, dict[str, tuple[float, str]]]:
     """What the copper is drawn by, the A15 is pressed by: forces along the axis add up to none."""
     metal = METALS[name]
-    of_metal, of_a15 = (account.values.get(f"weight_fraction_{phase}", math.nan) for phase in (name, a15))
+    of_metal, of_a15 = (account.values.get(WEIGHT_FRACTION.of(phase), math.nan) for phase in (name, a15))
     if not (of_metal > 0.0 and of_a15 > 0.0):
         return _Tie(math.nan, 0.0, 0.0), {}
     volumes = (of_metal / metal.density) / (of_a15 / A15_DENSITY)

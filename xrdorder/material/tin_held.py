@@ -11,9 +11,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from xrdorder.material.derived_quantities import Account
+from xrdorder.quantities.of_phase import WEIGHT_FRACTION
 
 CONTRAST = "order_contrast"
-WEIGHT = "weight_fraction_"
 
 
 def refer_to_tin(account: Account, tin_held: float, by_tin: Mapping[str, float]) -> None:
@@ -32,6 +32,6 @@ def refer_to_tin(account: Account, tin_held: float, by_tin: Mapping[str, float])
         return
     change = account.values["tin_fraction"] - tin_held
     for name, slope in by_tin.items():
-        if slope and account.given(name) and (name == CONTRAST or name.startswith(WEIGHT)):
+        if slope and account.given(name) and (name == CONTRAST or WEIGHT_FRACTION.phase(name)):
             value = account.values[name] + slope * change
             account.add(name, value, {name: 1.0, "tin_fraction": slope})
