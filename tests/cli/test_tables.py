@@ -5,9 +5,9 @@ import math
 import numpy as np
 import pytest
 
+from tests import descriptions
 from tests.results import made
 from xrdorder.cli.tables import concise, interval, results_text, table
-from xrdorder.description.study import Lot, Sample, Study
 from xrdorder.results.collate import collate
 from xrdorder.results.sample_file import StoredSample
 from xrdorder.uncertainty import Contributions
@@ -65,8 +65,8 @@ def test_the_verdict_stands_beside_the_flags_and_its_reasons_below(tmp_path, mon
             quality_words="do not use: no A15 was found",
         ),
     ]
-    described = tuple(Sample(s.name, (tmp_path / "a.xy",), Lot()) for s in samples)
-    study = Study(tmp_path, "A study", tmp_path / "instrument.toml", ("nb3sn", "nb"), "own", described)
+    described = tuple(descriptions.sample(s.name) for s in samples)
+    study = descriptions.study(tmp_path, described, ("nb3sn", "nb"), title="A study")
     text = results_text(collate(study, samples, ("nb3sn", "nb")))
     head, below = text.split("\nTrust\n")
     rows = {line.split()[0]: line.split() for line in reversed(head.splitlines()) if line}
