@@ -9,7 +9,7 @@ from pathlib import Path
 ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "xrdorder"
 ORDER = (
-    "exceptions faults files quantities xrays crystals profiles uncertainty treatments relations patterns "
+    "display exceptions faults files quantities xrays crystals profiles uncertainty treatments relations patterns "
     "forward_model fitting material superconductivity description results estimates running comparison measured "
     "planning explanation figures reports cli"
 ).split()

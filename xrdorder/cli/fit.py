@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from xrdorder.cli.console import details_option
 from xrdorder.cli.options import (
     ANY,
     ENGINES,
@@ -59,6 +60,7 @@ from xrdorder.cli.run import run_and_show
 @figures_option
 @again_option
 @workers_option
+@details_option
 @click.pass_context
 def fit(
     ctx: click.Context,
@@ -82,6 +84,7 @@ def fit(
     figures: bool,
     again: bool,
     workers: int | None,
+    details: bool,
 ) -> None:
     """Fit each PATTERN and write a study folder with the results.
 
@@ -112,6 +115,6 @@ def fit(
     )
     study = implicit_study(out, patterns, instrument, options)
     require_sense(study, instrument)
-    results = run_and_show(study, again=again, workers=workers, figures=figures)
+    results = run_and_show(study, again=again, workers=workers, figures=figures, details=details)
     if results.attrs["failed"]:
         ctx.exit(SOME_FAILED)

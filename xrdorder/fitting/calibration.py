@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from xrdorder.crystals import phase
 from xrdorder.crystals.standards import Standard
 from xrdorder.crystals.standards import standard as standard_named
+from xrdorder.display import Displayed
 from xrdorder.exceptions import FitError, InstrumentError
 from xrdorder.fitting.contradictions import ALPHA2_FAR
 from xrdorder.fitting.initial_values import DETECTABLE_TRANSPARENCY_DEG, PACKING
@@ -53,7 +54,7 @@ _START = {
 
 
 @dataclass(frozen=True)
-class Calibration:
+class Calibration(Displayed):
     """An instrument, and the fit of the standard it came from.
 
     Attributes
