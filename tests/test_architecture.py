@@ -9,9 +9,9 @@ from pathlib import Path
 ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "xrdorder"
 ORDER = (
-    "display exceptions faults files quantities xrays crystals profiles uncertainty treatments relations patterns "
-    "forward_model fitting material superconductivity description results estimates running comparison measured "
-    "planning explanation figures reports cli"
+    "exceptions faults files quantities display xrays crystals profiles uncertainty treatments relations patterns "
+    "forward_model identification fitting material superconductivity description results estimates running "
+    "comparison measured planning explanation figures reports cli"
 ).split()
 MODULES = sorted(PACKAGE.rglob("*.py"))
 

@@ -8,8 +8,8 @@ In a notebook, in the order in which data flow:
 'a at 22.5 °C'
 
 `read_pattern` reads what was measured; `calibrate` turns the pattern of a certified powder into an instrument
-(`Calibration`); `fit_pattern` explains the counts of a sample (`PatternFit`). `run_study` does this for all samples that
-a folder describes and keeps the results; `open_study` opens them (`OpenStudy`); `compare` compares heat treatments
+(`Calibration`); `fit_pattern` explains the counts of a sample (`PatternFit`). `run_study` does this for all samples
+that a folder describes and keeps the results; `open_study` opens them (`OpenStudy`); `compare` compares heat treatments
 (`StudyComparison`), `suggest` plans the next ones (`LotPlan`, one a wire lot). `estimate` gives tin, Tc and Bc2 from
 numbers alone (`Estimate`), `relations` lists the published relations behind them. Each result shows itself in a
 notebook, gives its numbers by ``.to_dataframe()`` and a figure by ``.plot()``; `plot` draws any of them.

@@ -1,7 +1,7 @@
 """How does a result show itself? As a table, a tidy pandas table, a figure, and by itself in a notebook.
 
-A result inherits `Displayed`. How each kind of result is drawn stands in `xrdorder.reports.notebook`, which knows figures
-and tables; it is looked up when it is asked for, so that what fits and estimates depends on no figure.
+A result inherits `Displayed`. How each kind of result is drawn stands in `xrdorder.reports.notebook`, which knows
+figures and tables; it is looked up when it is asked for, so that what fits and estimates depends on no figure.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ class Displayed:
 
     def to_dataframe(self) -> pd.DataFrame:
         """Give the numbers, unrounded, as a tidy pandas table: one row an observation, units in the names."""
-        return _views().frame(self)  # type: ignore[no-any-return]
+        return _views().frame(self)
 
     def plot(self, **options: Any) -> Figure:
         """Draw the result; options are those of its function of `xrdorder.figures`.

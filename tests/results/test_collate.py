@@ -15,8 +15,8 @@ from xrdorder.description.measured_values import Measured
 from xrdorder.description.study import DoseReference, Lot, Sample, Study
 from xrdorder.exceptions import StudyError
 from xrdorder.material import PUBLISHED_SCALE
+from xrdorder.quantities.registry import PREDICTED, columns
 from xrdorder.results.collate import RESULTS_CSV, RESULTS_NC, collate, read_results, write_results
-from xrdorder.results.columns import NUMBERS, QUALITY, TARGETS
 from xrdorder.results.sample_file import StoredSample
 from xrdorder.treatments import LoggedTreatment, Schedule, Step
 from xrdorder.uncertainty import Contributions
@@ -222,7 +222,7 @@ def test_the_file_says_what_it_is_and_what_made_it(dataset):
 
 def test_dimensions_and_columns(dataset):
     assert {"sample", "phase", "quantity", "source", "relation"} <= set(dataset.sizes)
-    for column in (*NUMBERS, *QUALITY):
+    for column in columns():
         assert dataset[column.name].dims == ("sample",)
 
 
@@ -239,7 +239,7 @@ def test_predictions_name_their_publications(dataset):
     assert np.isnan(of_tc["relation_median"].item())
     assert dataset["relation_median"].sel(relation="first Tc_K", sample="good").item() == 16.5
     assert dataset["relation_reason"].sel(relation="first Tc_K", sample="good").item() == ""
-    assert dataset["relation_reason"].sel(sample="bad").values.tolist() == ["no result"] * 2 * len(TARGETS)
+    assert dataset["relation_reason"].sel(sample="bad").values.tolist() == ["no result"] * 2 * len(PREDICTED)
 
 
 def test_what_was_done_to_the_wire_stands_beside_the_numbers(dataset):

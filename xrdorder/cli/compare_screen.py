@@ -1,6 +1,6 @@
 """A comparison on the terminal: the answer, one table of differences, what is unusual; the rest in detail."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
 import numpy as np
 
@@ -19,11 +19,10 @@ from xrdorder.comparison import (
 from xrdorder.comparison.quantity_draws import mounts_of
 from xrdorder.comparison.study import AHEAD_BY, drifts_of
 from xrdorder.comparison.whole_study import LOGARITHMIC, UNITS, StudyComparison
-from xrdorder.comparison.wording import manner, probability_words
-from xrdorder.quantities.formatting import digits
+from xrdorder.comparison.wording import manner
+from xrdorder.quantities.formatting import digits, rounded
 from xrdorder.quantities.tables import Heading, Table
 from xrdorder.reports.notebook import in_order
-from xrdorder.uncertainty import rounded
 
 _MOST_VERDICTS = 3  # of one quantity
 _MOST_PAIRS, _LEAST_PAIRS = 12, 3  # shown of all pairs
@@ -71,7 +70,8 @@ def _answer(found: StudyComparison) -> Iterator[Part]:
     leader = one.variants[int(np.argmax(one.value))]
     if leader == found.reference:
         following = one.variants[int(np.argsort(-one.value)[1])]
-        yield f"Highest {manner(by).noun}: {leader}, the reference itself; {_by(one.pair(leader, following), 'the next')}."
+        over = _by(one.pair(leader, following), "the next")
+        yield f"Highest {manner(by).noun}: {leader}, the reference itself; {over}."
     elif found.reference in one.variants:
         yield f"Highest {manner(by).noun}: {leader}; {_by(one.pair(leader, found.reference), 'the reference')}."
     yield from _significant(found, leader)
@@ -148,14 +148,12 @@ def _pairs(found: StudyComparison, details: bool) -> list[Part]:
     ordered = sorted(clearest, key=lambda pair: clearest[pair].p_adjusted)
     clear = sum(clearest[pair].distinguishable for pair in ordered)
     shown = ordered if details else ordered[: min(max(clear, _LEAST_PAIRS), _MOST_PAIRS)]
-    rest = [
-        f"{number} {what}"
-        for number, what in (
-            (max(clear - len(shown), 0), "more differ significantly in something"),
-            (len(ordered) - clear, f"{'does' if len(ordered) - clear == 1 else 'do'} not differ significantly in anything"),
-        )
-        if number
-    ]
+    alike = len(ordered) - clear
+    counts = {
+        "more differ significantly in something": max(clear - len(shown), 0),
+        f"{'does' if alike == 1 else 'do'} not differ significantly in anything": alike,
+    }
+    rest = [f"{number} {what}" for what, number in counts.items() if number]
     of_all = [f"Of {len(ordered)} pairs {' and '.join(rest)}; all stand in comparison.csv."] if rest else []
     return [found.table(details=True, pairs=shown), "", *of_all, f"{_STAR} P: probability of being higher."]
 
@@ -170,7 +168,8 @@ def _absolutes(found: StudyComparison, comparisons: list[Comparison]) -> Table:
             cells.append("-" if k is None else rounded(one.value[k] * how.scale, one.u[k] * how.scale))
         rows.append(cells)
     head = [Heading(manner(one.quantity).noun, manner(one.quantity).unit) for one in comparisons]
-    return Table.of(["variant", *head], rows, title="Absolute values with their full uncertainty, shared parts included")
+    title = "Absolute values with their full uncertainty, shared parts included"
+    return Table.of(["variant", *head], rows, title=title)
 
 
 def _verdicts(comparison: Comparison) -> list[Part]:

@@ -10,7 +10,7 @@ import re
 import shutil
 import sys
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from types import TracebackType
 from typing import TYPE_CHECKING, NamedTuple, TextIO, TypeAlias
 
@@ -27,6 +27,7 @@ _GAPS = (2, 1)  # between columns: where the first is too much for one part, the
 _NARROWEST = 16  # a column of words is not made narrower than this for the sake of others
 _COLOURS = {"A": "green", "B": "yellow", "C": "red"}
 _UNIT = re.compile(r"(\d) (%|°C|K|T|h|nm|pm|at\.%|wt\.%)(?![\w/])")
+_START = re.compile(r"( *)(\d+  )?")
 _NUMBER = re.compile(r"[-+−]?\d+")
 
 
@@ -68,7 +69,8 @@ def rendered(*parts: Part, width: int = _PLAIN_WIDTH, colour: bool = False) -> s
         console.no_color = True
     for part in parts:
         _draw(console, part)
-    return "\n".join(line.rstrip() for line in out.getvalue().removesuffix("\n").split("\n"))
+    text = out.getvalue().removesuffix("\n").replace("\u00a0", " ")
+    return "\n".join(line.rstrip() for line in text.split("\n"))
 
 
 def _width() -> int:
@@ -77,8 +79,8 @@ def _width() -> int:
 
 def _draw(console: "Console", part: Part) -> None:
     if isinstance(part, str):
-        indent = " " * (len(part) - len(part.lstrip(" ")))
-        lines = _broken(part, console.width, indent, indent)
+        indent, number = _START.match(part).groups(default="")  # type: ignore[union-attr]
+        lines = _broken(part, console.width, indent, indent + " " * len(number))
     elif isinstance(part, Entry):
         lines = _broken(part.text, console.width, f"{part.label:<12} ", " " * 13)
     elif isinstance(part, File):
@@ -90,11 +92,15 @@ def _draw(console: "Console", part: Part) -> None:
 
 def _broken(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
     """Break a text between words, and not between a number and its unit; a longer word sticks out."""
-    lines = textwrap.wrap(
-        _UNIT.sub("\\1\u00a0\\2", text.strip()), min(width, _PROSE_WIDTH), initial_indent=first, subsequent_indent=rest,
+    return textwrap.wrap(
+        _glued(text.strip()), min(width, _PROSE_WIDTH), initial_indent=first, subsequent_indent=rest,
         break_long_words=False, break_on_hyphens=False,
-    )  # fmt: skip
-    return [line.replace("\u00a0", " ") for line in lines] or [""]
+    ) or [""]  # fmt: skip
+
+
+def _glued(text: str) -> str:
+    """Put a blank that is not broken at between numbers and units; it is printed as any other."""
+    return _UNIT.sub("\\1\u00a0\\2", text)
 
 
 def _draw_table(console: "Console", table: "Table") -> None:
@@ -114,8 +120,7 @@ def _draw_table(console: "Console", table: "Table") -> None:
     if left_out:
         _draw(console, f"Not shown for want of room: {', '.join(left_out)}.")
     for text in ["", *table.notes] if table.notes else []:
-        numbered = text[:1].isdigit()
-        console.print("\n".join(_broken(text, console.width, "", " " * 3 * numbered)), soft_wrap=True)
+        _draw(console, text)
 
 
 def _grid(
@@ -138,7 +143,10 @@ def _grid(
     wanted = [max([len(table.head[k].words), *map(len, columns[k])]) for k in part]
     widths = _widened([needs[k] for k in part], wanted, spare)
     units = any(table.head[k].unit for k in part)
-    heads = [[*_broken(table.head[k].words, room), *[table.head[k].unit] * units] for k, room in zip(part, widths, strict=True)]
+    heads = [
+        [*_broken(table.head[k].words, room), *[table.head[k].unit] * units]
+        for k, room in zip(part, widths, strict=True)
+    ]
     lines = max(map(len, heads))
 
     def cell(k: int, text: str, room: int) -> str:
@@ -148,8 +156,8 @@ def _grid(
         above = "\n".join(cell(k, word, room) for word in [*[""] * (lines - len(words)), *words])
         grid.add_column(above, width=room)
     for row, texts in zip(rows, zip(*columns, strict=True), strict=True):
-        shown = [(cell(k, texts[k], room), _COLOURS.get(row[k].grade, "")) for k, room in zip(part, widths, strict=True)]
-        grid.add_row(*(Text(text, style=style) for text, style in shown))
+        shown = ((k, cell(k, texts[k], room)) for k, room in zip(part, widths, strict=True))
+        grid.add_row(*(Text(text, style=_COLOURS.get(row[k].grade, "")) for k, text in shown))
     return grid
 
 
@@ -164,12 +172,12 @@ def _widened(widths: Sequence[int], wanted: Sequence[int], spare: int) -> list[i
 
 
 def _column(head: "Heading", texts: Sequence[str]) -> list[str]:
-    return aligned(texts) if head.numeric else list(texts)
+    return aligned(texts) if head.numeric else [_glued(text) for text in texts]
 
 
 def _need(head: "Heading", texts: Sequence[str]) -> int:
     """Width below which a column would break a number or a word."""
-    own = max(_longest_word(head.words), len(head.unit))
+    own = max(_longest_word(head.words), len(head.unit), 1)
     if head.numeric:
         return max([own, *map(len, texts)])
     widest = max(map(len, texts), default=0)

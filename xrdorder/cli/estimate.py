@@ -8,7 +8,6 @@ import click
 from xrdorder.cli.console import details_option, show
 from xrdorder.cli.options import ANY, EXISTING_FILE, POSITIVE, dopant_option
 from xrdorder.exceptions import ValidityError, XrdorderError
-
 from xrdorder.reports.cautions import ESTIMATES
 
 if TYPE_CHECKING:

@@ -122,8 +122,8 @@ def _draw(
     conditions: "Conditions",
 ) -> "list[Part]":
     """Save the figures, the first sample as the reference, and say which."""
-    from xrdorder.reports.sample_figures import save
     from xrdorder.figures import bc2_figure, current_figure, section_figure
+    from xrdorder.reports.sample_figures import save
 
     drawn, without = ["bc2"], ""
     save(bc2_figure(samples, conditions), folder / "bc2.png")

@@ -7,7 +7,7 @@ import numpy as np
 
 from xrdorder.cli.console import Part
 from xrdorder.exceptions import ValidityError
-from xrdorder.quantities.formatting import concise
+from xrdorder.quantities.formatting import concise, with_interval
 from xrdorder.quantities.tables import Heading, Table
 from xrdorder.superconductivity.currents import (
     SURE,
@@ -209,7 +209,7 @@ def _densities_at(
     for sample, own, ratio in carried:
         compared = _own_share(own, k) if sample is reference else _over(own, ratio, k)
         rows.append((sample.name, *_densities(own, k), *compared))
-    head = ["sample", ("J layer", "A/mm2 (68 %)"), ("J non-copper", "A/mm2 (68 %)")]
+    head: list[tuple[str, str] | str] = ["sample", ("J layer", "A/mm2 (68 %)"), ("J non-copper", "A/mm2 (68 %)")]
     head += [(f"J layer over {reference.name}", "median (68 %)"), ("P", "higher")]
     return Table.of(head, rows, title=f"Current density at {field:g} T, {conditions.temperature_k:g} K")
 
@@ -226,18 +226,14 @@ def _density(band: Band, k: int) -> str:
     return f"{middle} ({low} to {high})"
 
 
-def _band(band: Band, k: int | None = None, decimals: int = 1) -> str:
+def _band(band: Band, k: int | None = None) -> str:
     """Median and 68 % interval.
 
-    >>> from xrdorder.superconductivity.mixture import Band
     >>> import numpy as np
     >>> _band(Band(np.array(25.04), np.array(23.1), np.array(26.6)))
     '25.0 (23.1 to 26.6)'
     """
-    middle, low, high = (float(x if k is None else x[k]) for x in band)
-    if middle != middle:
-        return "-"
-    return f"{middle:.{decimals}f} ({low:.{decimals}f} to {high:.{decimals}f})"
+    return with_interval(*(float(x if k is None else x[k]) for x in band))
 
 
 def _tenths(section: "Layer | None", conditions: Conditions) -> str:
@@ -323,8 +319,8 @@ def _percent(share: float) -> str:
 _READING = (
     "J layer: over the A15 area. J non-copper: times the share of A15 in the section without copper, where study.toml "
     "gives it.",
-    "The interval of J holds the uncertainty of Bc2, of the grain size and of the level of the pinning force, in "
-    "which processes differ by a third. Cracks and broken filaments are in no interval.",
-    "Between two samples most of it cancels (correlated errors): the ratio is the number to use. P: probability of carrying more than the "
+    "The interval of J holds the uncertainty of Bc2, of the grain size and of the level of the pinning force, in which "
+    "processes differ by a third. Cracks and broken filaments are in no interval.",
+    "Between two samples most of it cancels: the ratio is the number to use. P: probability of carrying more than the "
     "reference. No ratio is given where the reference is normal in more than 16 % of the draws.",
 )

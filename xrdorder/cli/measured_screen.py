@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from xrdorder.cli.console import Part
-from xrdorder.quantities.formatting import interval
+from xrdorder.quantities.formatting import as_given, interval, rounded, with_interval
 from xrdorder.quantities.tables import Heading, Table
 from xrdorder.reports.cautions import ESTIMATES
 
@@ -73,23 +73,12 @@ def _table(rows: "Sequence[Row]", details: bool) -> Table:
 def _line(row: "Row", notes: Sequence[str]) -> list[str]:
     one = row.measured
     mark = [f"[{notes.index(row.note) + 1}]" if row.note else ""] * bool(notes)
-    given = [row.sample, one.words, _plus_minus(one.value, one.u), "" if one.unit == "1" else one.unit]
+    given = [row.sample, one.words, as_given(one.value, one.u), "" if one.unit == "1" else one.unit]
     if not math.isfinite(row.value):
         return [*given, _MISSING, _MISSING, _MISSING, row.by, *mark]
-    decimals = 1 if abs(row.value) < 1000.0 else 0
-    difference = _plus_minus(row.difference, row.u, sign="+") if row.comparable else _MISSING
-    ends = interval(row.low, row.high)
-    return [*given, f"{row.value:.{decimals}f}", ends, difference, row.by, *mark]
-
-
-def _plus_minus(value: float, u: float, sign: str = "") -> str:
-    """Write a value and its standard uncertainty with two digits of the latter.
-
-    >>> _plus_minus(-0.31, 0.998, "+"), _plus_minus(0.1, 1.8, "+"), _plus_minus(75.0, 10.0)
-    ('-0.3 ± 1.0', '+0.1 ± 1.8', '75 ± 10')
-    """
-    decimals = max(0, 1 - math.floor(math.log10(float(f"{u:.1e}"))))
-    return f"{value:{sign}.{decimals}f} ± {u:.{decimals}f}"
+    difference = rounded(row.difference, row.u, signed=True) if row.comparable else _MISSING
+    value = with_interval(row.value, row.low, row.high).partition(" ")[0]
+    return [*given, value, interval(row.low, row.high), difference, row.by, *mark]
 
 
 def _agreements(title: str, found: "Sequence[Agreement]") -> list[Part]:
@@ -133,6 +122,6 @@ def _criteria(found: "Sequence[Agreement]") -> list[Part]:
         return []
     words = "; ".join(f"{criterion} ({', '.join(names)})" for criterion, names in others.items())
     return [
-        f"  Criterion of the measured values: {', '.join(told)}. Of relations: {words}. How far these lie apart is part "
-        "of the offset."
+        f"  Criterion of the measured values: {', '.join(told)}. Of relations: {words}. How far these lie apart is "
+        "part of the offset."
     ]

@@ -165,7 +165,7 @@ def _symbol(name: str, meaning: str, unit: str, usual: float) -> str:
 
 
 def _draw(entry: "Relation", others: "tuple[Relation, ...]", path: Path) -> None:
-    from xrdorder.reports.sample_figures import save as save_figure
     from xrdorder.figures.relation import relation_figure
+    from xrdorder.reports.sample_figures import save as save_figure
 
     save_figure(relation_figure(entry, others), path)

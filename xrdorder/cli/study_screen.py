@@ -24,10 +24,10 @@ READING = (
     f"interval. {ESTIMATES}"
 )
 _DETAILS = (
-    "Independent u: the part of the uncertainty of tin that no other sample shares. Between samples of one lot, measured "
-    "alike, it is what counts in a difference, with a quarter of the difference in tin; between lots with different "
-    "dopants the unknown effect of the dopant on the lattice comes on top. Grade: A where independent analyses of the "
-    "same pattern agree and nothing else speaks against the fit, B use with care, C do not use."
+    "Independent u: the part of the uncertainty of tin that no other sample shares. Between samples of one lot, "
+    "measured alike, it is what counts in a difference, with a quarter of the difference in tin; between lots with "
+    "different dopants the unknown effect of the dopant on the lattice comes on top. Grade: A where independent "
+    "analyses of the same pattern agree and nothing else speaks against the fit, B use with care, C do not use."
 )
 
 
@@ -114,5 +114,5 @@ def _other_phases(results: "xr.Dataset") -> list[Part]:
         for phase, limit in zip(results["phase"].values, results["weight_fraction_limit"].values[k], strict=True):
             if math.isfinite(limit):
                 rows.append((sample, str(phase), "", "not found", f"below {100.0 * limit:.2g}"))
-    head = ["sample", "phase", "axis", ("length", "nm"), ("weight", "wt.%")]
+    head: list[tuple[str, str] | str] = ["sample", "phase", "axis", ("length", "nm"), ("weight", "wt.%")]
     return [Table.of(head, rows, title="Without A15"), ""] if rows else []

@@ -20,9 +20,9 @@ _LARGEST_STRAIN = 0.05
 _COPPER_MELTS_C = 1084.62  # ITS-90: H. Preston-Thomas, Metrologia 27 (1990) 3, table 1 (from memory)
 _TABLE = "suggestions.csv"
 SUGGESTIONS = (
-    "Suggestions are candidates for evaluation, worked out from the samples so far: no instruction to run a furnace, no "
-    "ground to build a magnet on. Furnaces burn, tin leaks, argon and cryogens suffocate: the rules of your laboratory "
-    "and of your furnace come first."
+    "Suggestions are candidates for evaluation, worked out from the samples so far: no instruction to run a furnace, "
+    "no ground to build a magnet on. Furnaces burn, tin leaks, argon and cryogens suffocate: the rules of your "
+    "laboratory and of your furnace come first."
 )
 
 _furnace_options = all_of(

@@ -8,9 +8,8 @@ import numpy as np
 from xrdorder.cli.console import Entry, Part
 from xrdorder.planning import HoldBound, plan_words
 from xrdorder.planning.treatments_table import Row, basis, reference, rows, wires_of
-from xrdorder.quantities.formatting import digits
+from xrdorder.quantities.formatting import digits, rounded
 from xrdorder.quantities.tables import Heading, Table
-from xrdorder.uncertainty import rounded
 
 if TYPE_CHECKING:
     from xrdorder.planning import LotPlan, Response
@@ -38,6 +37,7 @@ def _answer(found: "LotPlan") -> Iterator[Part]:
     states: dict[str, list[str]] = {}
     nexts: dict[str, list[str]] = {}
     whys: dict[str, None] = {}
+    notes: dict[str, None] = {}
     for one in found.currents:
         field = f"{one.field_t:g} T"
         if one.key not in found.plans:
@@ -50,13 +50,14 @@ def _answer(found: "LotPlan") -> Iterator[Part]:
             said = next((line for line in more if line.startswith(f"react {found.label(proposal.schedule)}")), "")
             nexts.setdefault(found.label(proposal.schedule), []).append(f"{field}: {said.partition(': ')[2] or said}")
         whys.update(dict.fromkeys(_why_flat(found, one)))
+        notes.update(dict.fromkeys(plan.notes))
     for text, fields in states.items():
         yield Entry("At " + ", ".join(fields), text)
     for treatment, reasons in nexts.items():
         yield Entry("React next", f"{treatment} ({'; '.join(reasons)})")
     for text in list(whys)[:1]:
         yield Entry("Why", text)
-    yield from (Entry("", text) for text in _both_fields(found))
+    yield from (Entry("", text) for text in (*notes, *_both_fields(found)))
 
 
 def _why_flat(found: "LotPlan", one: "Response") -> Iterator[str]:
@@ -168,8 +169,9 @@ def _table(
             # a surface knows no zero: a current, or Bc2, of nothing or less is one above Tc or Bc2
             normal = one.normal(wires_of(found, row.treatment))
             normal = normal or (not by_wires and bool(one.carries) and cell.value <= 0.0)
-            direct_known, known = (cell.direct_difference, cell.u_direct_difference), (cell.difference, cell.u_difference)
-            known = direct_known if by_wires else known
+            known = (cell.difference, cell.u_difference)
+            if by_wires:
+                known = (cell.direct_difference, cell.u_direct_difference)
             factor = bases[one.key].factor
             cells.append(_NORMAL if normal else "0" if row is base else _rounded(factor * known[0], factor * known[1]))
         lines.append([*cells, *[f"{row.allowed:.2f}"] * keeps, _role(row)])

@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import StudyError, UnknownNameError, did_you_mean
 from xrdorder.quantities.formatting import DOSE_DIGITS, digits
-from xrdorder.results.columns import NUMBERS
+from xrdorder.quantities.registry import columns
 from xrdorder.superconductivity.asking import LEAST_SHARE
 from xrdorder.uncertainty import PRIVATE
 
@@ -62,9 +62,9 @@ class Values:
             if not np.all(np.isfinite(array)):
                 raise ValueError(f"values of {self.quantity}: {name} is not finite everywhere; leave such samples out")
             object.__setattr__(self, name, array)
-        for names, columns in (("shared_names", self.shared), ("private_names", self.private)):
+        for names, parts in (("shared_names", self.shared), ("private_names", self.private)):
             if not getattr(self, names):
-                object.__setattr__(self, names, tuple(f"{names[:-6]}/{k}" for k in range(columns.shape[1])))
+                object.__setattr__(self, names, tuple(f"{names[:-6]}/{k}" for k in range(parts.shape[1])))
 
     def __len__(self) -> int:
         return len(self.samples)
@@ -140,10 +140,11 @@ def values_of(dataset: xr.Dataset, quantity: str) -> Values:
         No sample can have such a quantity.
     """
     known = [str(name) for name in dataset["quantity"].values]
-    columns = {c.name: c for c in NUMBERS if c.kind == "value" and c.quantity in known}
-    name, scale = (columns[quantity].quantity, columns[quantity].scale) if quantity in columns else (quantity, 1.0)
+    in_table = {c.name: c for c in columns() if c.kind == "value" and c.quantity in known}
+    column = in_table.get(quantity)
+    name, scale = (column.quantity, column.scale) if column else (quantity, 1.0)
     if name not in known:
-        every = [*columns, *known]
+        every = [*in_table, *known]
         raise UnknownNameError(
             f"the results have no quantity '{quantity}' with an uncertainty table; {did_you_mean(quantity, every)}"
         )

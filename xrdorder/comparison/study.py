@@ -12,14 +12,13 @@ from xrdorder.comparison.drifts import ORDERS, Drift, drifts, in_order
 from xrdorder.comparison.quantity_draws import Values, grouping, mounts_of, values_from_draws, values_of
 from xrdorder.comparison.replicates import NONE, Repeatability, about_course
 from xrdorder.quantities.grades import UNFIT, trust
+from xrdorder.quantities.registry import PREDICTED, standing_in
 from xrdorder.relations import PUBLISHED, Library
-from xrdorder.results.columns import NUMBERS
 from xrdorder.superconductivity import predict
 from xrdorder.superconductivity.asking import REPLACED
 from xrdorder.superconductivity.differences import samples_of
-from xrdorder.superconductivity.targets import TARGETS
 
-QUANTITIES = ("site_order", "tin_at_percent", "domain_size_nm", "a15_fraction", "Tc_K", "Bc2_4K2_T")
+QUANTITIES = tuple(one.column for one in standing_in("compare"))
 """What is compared unless told otherwise."""
 
 AHEAD_BY = ("Bc2_4K2_T", "Tc_K", "tin_at_percent", "tin_fraction", "site_order")
@@ -67,7 +66,7 @@ def predicted_values(
     library : Library
         Relations to predict by.
     """
-    asked = [quantity for quantity in quantities if quantity in TARGETS]
+    asked = [quantity for quantity in quantities if quantity in PREDICTED]
     samples = samples_of(results) if asked else ()
     draws = {quantity: np.full((len(samples), _DRAWS), np.nan) for quantity in asked}
     for k, sample in enumerate(samples):
@@ -136,7 +135,7 @@ def wires_of(
     UnknownNameError
         There is no such quantity.
     """
-    if quantity in TARGETS:
+    if quantity in PREDICTED:
         values = (predicted_values(results, [quantity]) if predicted is None else predicted)[quantity]
     else:
         values = values_of(results, quantity)
@@ -244,15 +243,3 @@ def compare_wires(wires: Wires, *, all_pairs: bool = False) -> Compared:
         telling=wires.telling,
     )
     return Compared(found, wires.values, wires.labels, wires.variable)
-
-
-def unit_of(quantity: str) -> str:
-    """Unit of a quantity that was compared: that of its column in `results.csv`, empty where nobody knows it.
-
-    >>> unit_of("tin_at_percent"), unit_of("tin_fraction"), unit_of("a15_fraction"), unit_of("moon")
-    ('at.%', '1', '1', '')
-    """
-    for column in NUMBERS:
-        if column.name == quantity:
-            return column.units
-    return next((c.units if c.scale == 1.0 else "1" for c in NUMBERS if c.quantity == quantity), "")

@@ -16,16 +16,15 @@ from xrdorder.comparison.study import (
     compare_wires,
     fit_to_compare,
     predicted_values,
-    unit_of,
     wires_of,
 )
 from xrdorder.display import Displayed
 from xrdorder.exceptions import StudyError, XrdorderError, did_you_mean, no_such_lot
 from xrdorder.files import TableWriter
 from xrdorder.files.atomic import write_atomically
-from xrdorder.results.columns import NUMBERS
+from xrdorder.quantities.registry import UNIT_1, unit_of
 from xrdorder.results.open_study import OpenStudy, open_study
-from xrdorder.results.quantity_lookup import HEADINGS
+from xrdorder.results.quantity_lookup import headed
 
 VARIANTS = ("treatment", "reaction-temperature", "hold-time", "dose", "lot", "position", "date")
 """What variants may be made by."""
@@ -148,7 +147,7 @@ def difference_rows(found: StudyComparison) -> list[tuple[str | float, ...]]:
     """Give a row for each difference, in the order of `COLUMNS`."""
     return [
         (d.quantity, d.first, d.second, d.value, d.u, d.probability_positive, d.p, d.p_adjusted, int(d.distinguishable),
-         unit_of(d.quantity))
+         unit_of(d.quantity) or UNIT_1)
         for one in found.compared.values() for d in one.comparison.differences()
     ]  # fmt: skip
 
@@ -175,10 +174,8 @@ def write_differences(found: StudyComparison, path: Path) -> None:
 
 def _quantity_named(word: str) -> str:
     """Take the headings of the printed table for the columns they head."""
-    if word not in HEADINGS:
-        return word
-    of = HEADINGS[word]
-    return next((one.name for one in NUMBERS if one.quantity == of and one.kind in ("value", "median")), of)
+    one = headed(word)
+    return word if one is None else one.column
 
 
 def _of_lot(results: xr.Dataset, lot: str) -> xr.Dataset:

@@ -5,12 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from xrdorder.quantities.formatting import u_text
+from xrdorder.quantities.registry import UNIT_1, quantity, unit_of
 from xrdorder.relations import LABELS, Relation
 from xrdorder.superconductivity.asking import Combined, RelationResult
-from xrdorder.superconductivity.targets import title_of, unit_of
-
-DECIMALS = {"K": 1, "T": 1, "T/K": 2, "microohm cm": 0}
-"""Digits after the point that make sense in estimates, by unit."""
 
 
 @dataclass(frozen=True)
@@ -53,18 +51,23 @@ class Row:
     note: str = ""
 
 
-def plain_row(quantity: str, by: str, value: float, u: float, unit: str, note: str = "") -> Row:
-    """Row of a number with a symmetric uncertainty."""
-    return Row(quantity, by, value, u, value - u, value + u, unit, value, note=note)
+def plain_row(name: str, by: str, value: float, u: float, note: str = "") -> Row:
+    """Row of a quantity of this name, value and uncertainty as stored, with a symmetric uncertainty."""
+    noun, unit, value, u = _to_people(name, value, u)
+    return Row(noun, by, value, u, value - u, value + u, unit, value, note=note)
 
 
-def relation_row(
-    quantity: str, entry: Relation, value: float, u: float, unit: str, note: str = "", scale: float = 1.0
-) -> Row:
-    """Row of a number by one relation with a symmetric uncertainty; `scale` brings it to the unit."""
-    value, u = scale * value, scale * u
+def _to_people(name: str, value: float, u: float) -> tuple[str, str, float, float]:
+    about = quantity(name)
+    factor = about.people.factor
+    return about.noun, about.people.unit or UNIT_1, factor * value, factor * u
+
+
+def relation_row(name: str, entry: Relation, value: float, u: float, note: str = "") -> Row:
+    """Row of a quantity of this name by one relation, value and uncertainty as stored."""
+    noun, unit, value, u = _to_people(name, value, u)
     return Row(
-        quantity,
+        noun,
         entry.name,
         value,
         u,
@@ -86,7 +89,7 @@ def result_row(result: RelationResult, at: str = "") -> Row:
     if result.applies and result.share_inside < 0.995:
         note = f"{100 * result.share_inside:.0f} % of the draws inside its validity"
     return Row(
-        f"{title_of(result.target)}{at}",
+        f"{quantity(result.target).noun}{at}",
         result.name,
         result.median,
         math.nan,
@@ -106,11 +109,11 @@ def combined_row(combined: Combined, at: str = "", remark: str = "") -> Row:
     """Row of what all applicable relations say together."""
     unit = unit_of(combined.target)
     if combined.count > 1:
-        note = f"{combined.count} relations in equal parts, {combined.spread:.{DECIMALS[unit]}f} {unit} apart"
+        note = f"{combined.count} relations in equal parts, {u_text(combined.spread)} {unit} apart"
     else:
         note = "one relation applies" if combined.count else "no relation applies"
     return Row(
-        f"{title_of(combined.target)}{at}",
+        f"{quantity(combined.target).noun}{at}",
         "combined",
         combined.median,
         math.nan,

@@ -81,8 +81,9 @@ def suggest(
             reasons.append(f"lot {name}: {error}")
     if not plans:
         raise StudyError("\n".join(reasons))
-    for reason in reasons if refused is not None else ():
-        refused(reason)
+    if refused is not None:
+        for reason in reasons:
+            refused(reason)
     return tuple(plans)
 
 

@@ -95,7 +95,7 @@ class Table:
     @classmethod
     def of(
         cls,
-        head: Sequence[Heading | str | tuple[str, str]],
+        head: Iterable[Heading | str | tuple[str, str]],
         rows: Iterable[Sequence[Cell | str]],
         notes: Iterable[str] = (),
         title: str = "",

@@ -1,4 +1,4 @@
-"""What a reader wants to know first: which variant is ahead, of which others, and whether that is more than chance."""
+"""What a reader wants to know first: which variant is ahead, of which others, and whether that is significant."""
 
 from __future__ import annotations
 
@@ -21,9 +21,10 @@ from xrdorder.comparison.study import (
 )
 from xrdorder.comparison.wording import manner, probability_words
 from xrdorder.exceptions import XrdorderError
+from xrdorder.quantities.formatting import rounded
+from xrdorder.quantities.registry import PREDICTED
 from xrdorder.relations import PUBLISHED, Library
-from xrdorder.superconductivity.targets import HELIUM_K, TARGETS
-from xrdorder.uncertainty import rounded
+from xrdorder.superconductivity.targets import HELIUM_K
 
 _MEASURED = (("Bc2_T", "Bc2 at 4.2 K", "T"), ("Tc_K", "Tc", "K"))
 _CARE, _NAMED = "use with care", 3
@@ -44,7 +45,7 @@ class Statement:
     chance : str
         Probability that the first is truly larger.
     clear : bool
-        More than chance, after correction for all comparisons of the quantity.
+        Significant, after correction for all comparisons of the quantity.
     sentence : str
     """
 
@@ -138,7 +139,7 @@ class FirstLook:
 
     @property
     def margin(self) -> tuple[str, bool]:
-        """By how much the leader is ahead of the next, in words, and whether that is more than chance."""
+        """By how much the leader is ahead of the next, in words, and whether that is significant."""
         for pair in self.pairs[:1]:
             for one in pair.statements:
                 if one.noun == self.by:
@@ -185,7 +186,7 @@ def first_look(results: xr.Dataset, library: Library = PUBLISHED) -> FirstLook:
     )
     labels = dict(zip(compared[by].values.samples, compared[by].labels, strict=True))
     return FirstLook(
-        leader, manner(by).noun, by in TARGETS, pairs, "", compared, to_first, left_out,
+        leader, manner(by).noun, by in PREDICTED, pairs, "", compared, to_first, left_out,
         _measured_words(results, labels, leader), _warned(results, labels, leader), library,
     )  # fmt: skip
 
@@ -234,7 +235,7 @@ def _less(means: Mapping[str, tuple[float, float]], best: str, leader: str) -> s
     if not u:
         return "for which no uncertainty was told"
     p = math.erfc(less / u / math.sqrt(2.0)) * (len(means) - 1)  # the highest was picked from so many (Bonferroni)
-    return f"lower by {rounded(less, u)}: {'more' if p < LEVEL else 'not more'} than chance"
+    return f"lower by {rounded(less, u)}: {'' if p < LEVEL else 'not '}significant"
 
 
 def _measurements(results: xr.Dataset, quantity: str) -> Iterator[tuple[str, float, float]]:
@@ -261,7 +262,7 @@ def _pair(
         statements.append(_statement(one, quantity, found))
     clear = [statement.noun for statement in statements if statement.clear]
     if clear:
-        said = f"differ by more than chance in {_listed(clear)}"
+        said = f"differ significantly in {_listed(clear)}"
     else:
         said = "are not distinguishable"
     return Pair(first, second, against, f"{first} and {second} {said}", tuple(statements))

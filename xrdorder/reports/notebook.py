@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from functools import singledispatch
 from html import escape
@@ -20,12 +21,11 @@ from xrdorder.fitting import Calibration, PatternFit
 from xrdorder.planning.study import LotPlan
 from xrdorder.planning.treatments_table import reference, rows
 from xrdorder.profiles.instrument import INSTRUMENT_PARAMETERS
-from xrdorder.quantities.formatting import MISSING, concise, interval
+from xrdorder.quantities.formatting import MISSING, concise, interval, rounded, u_text
+from xrdorder.quantities.registry import known, unit_of
 from xrdorder.quantities.tables import Heading, Table
-from xrdorder.results.conventions import unit
 from xrdorder.results.open_study import OpenStudy
 from xrdorder.results.study_table import by_temperature, study_table, study_words
-from xrdorder.uncertainty import rounded
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -76,13 +76,13 @@ def _(fit: PatternFit) -> str:
 def _(fit: PatternFit) -> pd.DataFrame:
     import pandas as pd
 
-    found = [(name, value, fit.u(name), unit(name)) for name, value in fit.values.items()]
+    found = [(name, value, fit.u(name), unit_of(name)) for name, value in fit.values.items()]
     return pd.DataFrame(found, columns=["quantity", "value", "u", "unit"])
 
 
 @table.register(PatternFit)
 def _(fit: PatternFit) -> Table:
-    lines = [(name, concise(value, fit.u(name)), unit(name)) for name, value in fit.values.items()]
+    lines = [(name, concise(value, fit.u(name)), unit_of(name)) for name, value in fit.values.items()]
     flags = [f"{flag.name}: {flag.message}" for flag in fit.flags]
     return Table.of(["quantity", ("value", ""), "unit"], lines, flags)
 
@@ -153,13 +153,13 @@ def _(found: Estimate, brief: bool = True) -> Table:
     lines, previous = [], ""
     for row in shown:
         mark = f"[{notes.index(row.note) + 1}]" if row.note else ""
-        known, symmetric = np.isfinite(row.value), np.isfinite(row.u)
+        there, symmetric = np.isfinite(row.value), np.isfinite(row.u)
         u = row.u if symmetric else 0.5 * (row.high - row.low)
-        ends = "" if symmetric or not known else interval(row.low, row.high)
+        ends = "" if symmetric or not there else interval(row.low, row.high)
         lines.append(
             (
                 "" if row.quantity == previous else row.quantity,
-                concise(row.value, u) if known else MISSING,
+                concise(row.value, u) if there else MISSING,
                 "" if row.unit == "1" else row.unit,
                 ends,
                 row.by,
@@ -167,7 +167,7 @@ def _(found: Estimate, brief: bool = True) -> Table:
             )
         )
         previous = row.quantity
-    head = ["quantity", Heading("value"), "unit", Heading("68 %"), "by", "remark"]
+    head: list[Heading | str] = ["quantity", Heading("value"), "unit", Heading("68 %"), "by", "remark"]
     return Table.of(head, lines, [f"[{k}] {note}" for k, note in enumerate(notes, start=1)])
 
 
@@ -238,8 +238,9 @@ def _(found: StudyComparison, details: bool = False, pairs: Sequence[tuple[str, 
     both = found.all_pairs
     head = [Heading("pair" if both else "variant", numeric=False), *([] if both else [Heading("wires", optional=1)])]
     for one in comparisons:
-        how = manner(one.quantity)
-        head += [Heading(how.noun, how.unit), *[Heading("P", "higher")] * details]
+        named = known(one.quantity)
+        words = manner(one.quantity).noun if named is None else named.heading
+        head += [Heading(words, manner(one.quantity).unit), *[Heading("P", "higher")] * details]
     lines: list[list[str]] = []
     us: list[list[float]] = [[] for _ in comparisons]
     for first, second in pairs:
@@ -251,41 +252,26 @@ def _(found: StudyComparison, details: bool = False, pairs: Sequence[tuple[str, 
                 continue
             d, scale = one.pair(first, second), manner(one.quantity).scale
             us[k].append(scale * d.u)
-            both_texts = rounded(scale * d.value, scale * d.u)
-            text = both_texts if details else both_texts.split(" ± ")[0]
-            signed = text if text.startswith("-") else f"+{text}"
-            line += [f"{signed}{' *' if d.distinguishable else ''}", *[probability_words(d.probability_positive)] * details]
+            text = rounded(scale * d.value, scale * d.u, signed=True)
+            text = text if details else text.partition(" ± ")[0]
+            star = " *" if d.distinguishable else ""
+            line += [f"{text}{star}", *[probability_words(d.probability_positive)] * details]
         lines.append(line)
     if not details:
-        lines.append(["u", "", *(_span(of) for of in us)])
+        lines.append(["largest u", *[""] * (not both), *(u_text(max(of, default=math.nan)) for of in us)])
     return Table.of(head, lines, title=f"Differences to {found.reference}" if not both else "First less second")
-
-
-def _span(us: Sequence[float]) -> str:
-    """Write the standard uncertainties of a column: one if they are much alike, else the least and the largest.
-
-    >>> _span([0.11, 0.12]), _span([0.2, 0.9])
-    ('0.12', '0.20 to 0.90')
-    """
-    if not us:
-        return MISSING
-    low, high = f"{min(us):.2g}", f"{max(us):.2g}"
-    if max(us) < 1.5 * min(us):
-        return high
-    places = max(len(text.partition(".")[2]) for text in (low, high))
-    return f"{min(us):.{places}f} to {max(us):.{places}f}"
 
 
 @plot.register(StudyComparison)
 def _(found: StudyComparison, **options: Any) -> Figure:
     compared = list(found.compared.values())
     options = {"title": str(found.results.attrs.get("title", "")), **options}
-    known = np.concatenate([np.asarray(one.variable, dtype=float) for one in compared])
-    if np.unique(known[np.isfinite(known)]).size < _LEAST_POINTS:
+    along = np.concatenate([np.asarray(one.variable, dtype=float) for one in compared])
+    if np.unique(along[np.isfinite(along)]).size < _LEAST_POINTS:
         return figures.difference_rows(compared, **options)
-    along = "m" if found.by == "position" else UNITS.get(found.by, "")
+    unit = "m" if found.by == "position" else UNITS.get(found.by, "")
     logarithmic = found.by in LOGARITHMIC
-    return figures.difference_courses(compared, found.by.replace("-", " "), along, logarithmic=logarithmic, **options)
+    return figures.difference_courses(compared, found.by.replace("-", " "), unit, logarithmic=logarithmic, **options)
 
 
 # Treatments of a wire lot
@@ -318,12 +304,14 @@ def _(found: LotPlan) -> Table:
     columns = [one for one in found.responses if one.key in found.plans and found.plans[one.key].process is not None]
     lines = []
     for row in rows(found):
-        role = [*(f"best at {field:g} T" for field in row.best_for), *(f"next for {field:g} T" for field in row.next_for)]
+        role = [f"best at {field:g} T" for field in row.best_for]
+        role += [f"next for {field:g} T" for field in row.next_for]
         cells = (row.cells[one.key] for one in columns)
         numbers = [rounded(cell.value, cell.u) if np.isfinite(cell.value) else MISSING for cell in cells]
         lines.append([found.label(row.treatment), str(row.wires), *numbers, ", ".join(role)])
-    head = ["treatment", Heading("wires"), *(Heading(one.noun, one.unit) for one in columns), "role"]
-    return Table.of(head, lines, found.notes, f"Response surfaces; reference {found.label(reference(found))}")
+    head = (Heading(one.noun, one.unit) for one in columns)
+    caption = f"Response surfaces; reference {found.label(reference(found))}"
+    return Table.of(["treatment", Heading("wires"), *head, "role"], lines, found.notes, caption)
 
 
 @plot.register(LotPlan)

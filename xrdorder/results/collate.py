@@ -15,10 +15,11 @@ from xrdorder.files import TableWriter
 from xrdorder.files.atomic import disk_reason, write_atomically
 from xrdorder.files.sealed import read_sealed, sealed
 from xrdorder.material import PUBLISHED_SCALE, TinScale
+from xrdorder.quantities.registry import ESTIMATE, Column, columns, unit_of
 from xrdorder.relations import relations
 from xrdorder.results.as_run import REST, rest_of
-from xrdorder.results.columns import NUMBERS, QUALITY, TARGETS, TOLD, Column, column_names
-from xrdorder.results.conventions import about, udunits, unit, units_beside
+from xrdorder.results.columns import TOLD, column_names
+from xrdorder.results.conventions import about, udunits, units_beside
 from xrdorder.results.described_columns import Variables, told_variables
 from xrdorder.results.measured_store import measured_variables
 from xrdorder.results.netcdf import netcdf, read_root
@@ -27,7 +28,6 @@ from xrdorder.results.sample_file import NO_A15, StoredSample
 RESULTS_NC = "results.nc"
 RESULTS_CSV = "results.csv"
 
-_PREDICTED = ("median", "low", "high")
 _FRACTION, _LIMIT = "weight_fraction_", "upper_limit_"
 
 
@@ -69,11 +69,11 @@ def collate(
             np.array(values, dtype=float).reshape(len(samples), len(quantities)),
             {"long_name": "value of the quantity in the unit of quantity_units, fractions as fractions"},
         ),
-        "quantity_units": ("quantity", *units_beside(map(unit, quantities), "value and contribution")),
+        "quantity_units": ("quantity", *units_beside(map(unit_of, quantities), "value and contribution")),
     }
     _add_plain(variables, samples, quantities)
     targets = [_targets(sample) for sample in samples]
-    for column in (*NUMBERS, *QUALITY):
+    for column in columns():
         each = zip(samples, targets, strict=True)
         numbers = np.array([_number(sample, predicted, column) for sample, predicted in each], dtype=float)
         said = column.long_name + ", in per cent of the atoms" * (column.units == "at.%")
@@ -136,14 +136,14 @@ def _targets(sample: StoredSample) -> dict[tuple[str, str], float]:
     if "target" not in tables.coords:
         return {}
     names = [str(name) for name in tables["target"].values]
-    kinds = {kind: tables[f"target_{kind}"].values.tolist() for kind in _PREDICTED}
+    kinds = {kind: tables[f"target_{kind}"].values.tolist() for kind in ESTIMATE}
     return {(name, kind): number for kind, row in kinds.items() for name, number in zip(names, row, strict=True)}
 
 
 def _number(sample: StoredSample, predicted: Mapping[tuple[str, str], float], column: Column) -> float:
     """Compute one number of the table from what is stored of a sample; NaN where there is none."""
     name = column.quantity
-    if column.kind in _PREDICTED:
+    if column.kind in ESTIMATE:
         return predicted.get((name, column.kind), np.nan)
     if column.kind == "value":
         value = sample.values.get(name, sample.quality.get(name, np.nan))
@@ -166,7 +166,7 @@ def _add_plain(variables: Variables, samples: Sequence[StoredSample], quantities
         np.array(values, dtype=float).reshape(len(samples), len(names)),
         {"long_name": "value of a quantity without an uncertainty table; fractions as fractions"},
     )
-    variables["plain_quantity_units"] = ("plain_quantity", *units_beside(map(unit, names), "plain_value"))
+    variables["plain_quantity_units"] = ("plain_quantity", *units_beside(map(unit_of, names), "plain_value"))
     variables["plain_quantity"] = (
         "plain_quantity",
         np.array(names, dtype=object),
@@ -239,7 +239,7 @@ def _add_relations(variables: Variables, samples: Sequence[StoredSample]) -> Non
             {"long_name": meaning},
         )
     targets = [found[name]["target"] for name in names]
-    variables["relation_units"] = ("relation", *units_beside(map(unit, targets), "relation_median, _low and _high"))
+    variables["relation_units"] = ("relation", *units_beside(map(unit_of, targets), "relation_median, _low and _high"))
     numbers = {
         "median": "median of the prediction by this relation alone",
         "low": "lower end of the 68 % interval of the prediction by this relation alone",
@@ -251,10 +251,10 @@ def _add_relations(variables: Variables, samples: Sequence[StoredSample]) -> Non
         tables = sample.tables
         if "relation" not in tables.coords:
             continue
-        columns = [names.index(str(name)) for name in tables["relation"].values]
+        at = [names.index(str(name)) for name in tables["relation"].values]
         for key, array in arrays.items():
-            array[i, columns] = tables[f"relation_{key}"].values
-        reason[i, columns] = tables["relation_reason"].values
+            array[i, at] = tables[f"relation_{key}"].values
+        reason[i, at] = tables["relation_reason"].values
     dims = ("sample", "relation")
     for key, meaning in numbers.items():
         variables[f"relation_{key}"] = (dims, arrays[key], {"long_name": meaning})
@@ -263,8 +263,8 @@ def _add_relations(variables: Variables, samples: Sequence[StoredSample]) -> Non
         reason,
         {"long_name": "why the relation is refused; empty where it applies and enters the estimate"},
     )
-    for column in NUMBERS:
-        if column.quantity in TARGETS and column.kind in _PREDICTED:
+    for column in columns():
+        if column.kind in ESTIMATE:
             sources = [about["source"] for about in found.values() if about["target"] == column.quantity]
             if sources:
                 variables[column.name][2]["source"] = "; ".join(dict.fromkeys(sources))

@@ -1,4 +1,4 @@
-"""The table of a study as people read it: one record for the terminal, the page, a notebook and the table of a report."""
+"""The table of a study as people read it: one record for terminal, page, notebook and the table of a report."""
 
 from __future__ import annotations
 
@@ -6,31 +6,28 @@ import json
 import math
 import textwrap
 from collections.abc import Sequence
+from dataclasses import replace
 
 import xarray as xr
 
-from xrdorder.quantities.formatting import MISSING, concise, interval
+from xrdorder.quantities.formatting import MISSING, concise, interval, u_text
 from xrdorder.quantities.grades import GRADES, grade
+from xrdorder.quantities.registry import ESTIMATE, Quantity, column_name, quantity, standing_in
 from xrdorder.quantities.tables import Cell, Heading, Table
 
 FAILED = "failed: "
-HEADINGS = (
+_START = (
     Heading("sample", "", "name in study.toml", numeric=False),
     Heading("lot", "", "wire lot", numeric=False, optional=4),
     Heading("treatment", "", "heat treatment, °C over hours", numeric=False, optional=3),
-    Heading("a", "nm", "lattice parameter at 22.5 °C"),
-    Heading("order", "", "site order"),
-    Heading("tin", "at.%", "tin content of the A15 that Tc and Bc2 follow from"),
-    Heading("independent u", "at.%", "part of the uncertainty of tin that no other sample shares", optional=2),
-    Heading("Tc", "K", "estimated; in brackets half the 68 % interval"),
-    Heading("Tc, 68 %", "K", "68 % interval of the estimate", optional=3),
-    Heading("Bc2 4.2 K", "T", "estimated at 4.2 K, free of strain; in brackets half the 68 % interval"),
-    Heading("Bc2, 68 %", "T", "68 % interval of the estimate", optional=3),
-    Heading("domain size", "nm", "volume-weighted domain size", optional=1),
-    Heading("A15", "wt.%", "weight fraction of the crystalline phases", optional=1),
+)
+_END = (
     Heading("R_wp", "%", "weighted profile residual of the fit", optional=2),
     Heading("grade", "", "quality grade of the fit: A, B use with care, C do not use", numeric=False),
 )
+SHOWN = (*((one, 0) for one in standing_in("study")), *((one, 1) for one in standing_in("wide")))
+"""Quantities of the table; whether a narrow terminal may leave them out."""
+_RANKED = "Bc2_4K2_T"
 _NAMED, _LINE = 3, 96
 _MOST_ROWS, _EXTREMES = 30, 8
 
@@ -60,14 +57,28 @@ def study_table(results: xr.Dataset) -> Table:
             signs.setdefault(sample, []).append(str(number))
     rows = [_row(results.isel(sample=k), signs) for k in order]
     notes = [f"{number}  {text}: {_names(samples)}" for number, (text, samples) in enumerate(remarks, start=1)]
-    return Table(HEADINGS, tuple(rows), tuple(notes))
+    head = [heading for one, optional in SHOWN for heading in _headings(one, optional)]
+    return Table((*_START, *head, *_END), tuple(rows), tuple(notes))
+
+
+def _headings(one: Quantity, optional: int) -> tuple[Heading, ...]:
+    """Head of the column of a quantity, and of its interval or of the independent part of its uncertainty."""
+    first = replace(one.head(), optional=optional)
+    if one.predicted:
+        half = f"{one.title}, in brackets half the 68 % interval: {one.long_name}"
+        ends = Heading(f"{one.heading} 68 %", one.people.unit, "68 % interval", optional=3)
+        return replace(first, meaning=half), ends
+    if "independent" in one.parts:
+        meaning = f"part of the uncertainty of {one.noun} that no other sample shares"
+        return first, Heading("independent u", one.people.unit, meaning, optional=2)
+    return (first,)
 
 
 def extremes(table: Table) -> tuple[Table, str]:
     """Keep the samples with the lowest and highest Bc2 of a long table, and say how many are not shown."""
     if len(table.rows) <= _MOST_ROWS:
         return table, ""
-    column = [heading.words for heading in table.head].index("Bc2 4.2 K")
+    column = [heading.words for heading in table.head].index(quantity(_RANKED).heading)
     known = [k for k, row in enumerate(table.rows) if len(row) == len(table.head) and row[column].key]
     ranked = sorted(known, key=lambda k: float(table.rows[k][column].key))
     kept = sorted({*ranked[:_EXTREMES], *ranked[-_EXTREMES:]})
@@ -78,8 +89,8 @@ def extremes(table: Table) -> tuple[Table, str]:
 def study_words(results: xr.Dataset) -> str:
     """Say in one line how many samples were fitted, and how well.
 
-    >>> empty = xr.Dataset({"status": ("sample", ["ok", "failed: no numbers"]), "quality": ("sample", ["trustworthy", ""])})
-    >>> study_words(empty)
+    >>> status, quality = ["ok", "failed: no numbers"], ["trustworthy", ""]
+    >>> study_words(xr.Dataset({"status": ("sample", status), "quality": ("sample", quality)}))
     '1 of 2 fitted · quality grades: 1 A, 0 B, 0 C'
     """
     statuses = [str(text) for text in results["status"].values]
@@ -105,30 +116,28 @@ def _row(one: xr.Dataset, signs: dict[str, list[str]]) -> tuple[Cell, ...]:
     texts = tuple(Cell(text or MISSING, text) for text in (name, str(one["lot"].item()), str(one["treatment"].item())))
     if not math.isfinite(_number(one, "a_nm")):
         return texts[0], Cell(textwrap.shorten(status, _LINE, placeholder=" ..."))
-    shown = grade(str(one["quality"].item()))
+    letter = grade(str(one["quality"].item()))
+    r_wp = _number(one, "r_wp")
     return (
         *texts,
-        _measured(one, "a_nm"),
-        _measured(one, "site_order"),
-        _measured(one, "tin_at_percent"),
-        Cell(_two_digits(_number(one, "u_tin_independent_at_percent")), _key(_number(one, "u_tin_independent_at_percent"))),
-        *_estimated(one, "Tc_K", "Tc", "K"),
-        *_estimated(one, "Bc2_4K2_T", "Bc2_4K2", "T"),
-        _measured(one, "domain_size_nm"),
-        _measured(one, "a15_fraction", 100.0),
-        Cell(_percent(_number(one, "r_wp")), _key(_number(one, "r_wp"))),
-        Cell(" ".join([shown, *filter(None, [",".join(signs.get(name, []))])]), shown, shown),
+        *(cell for shown, _ in SHOWN for cell in _cells(one, shown)),
+        Cell(f"{100.0 * r_wp:.1f}" if math.isfinite(r_wp) else MISSING, _key(r_wp)),
+        Cell(" ".join([letter, *filter(None, [",".join(signs.get(name, []))])]), letter, letter),
     )
 
 
-def _measured(one: xr.Dataset, name: str, scale: float = 1.0) -> Cell:
-    value = scale * _number(one, name)
-    return Cell(concise(value, scale * _number(one, f"u_{name}")), _key(value))
-
-
-def _estimated(one: xr.Dataset, name: str, stem: str, unit: str) -> tuple[Cell, Cell]:
-    value, low, high = (_number(one, which) for which in (name, f"{stem}_low_{unit}", f"{stem}_high_{unit}"))
-    return Cell(concise(value, 0.5 * (high - low)), _key(value)), Cell(interval(low, high), _key(low))
+def _cells(one: xr.Dataset, shown: Quantity) -> tuple[Cell, ...]:
+    """What stands in the columns of a quantity."""
+    number = {part: _number(one, column_name(shown, part)) for part in shown.parts}
+    scale = shown.people.factor / shown.of_column.factor  # a column may be in the scale for people already
+    if shown.predicted:
+        value, low, high = (scale * number[part] for part in ESTIMATE)
+        return Cell(concise(value, 0.5 * (high - low)), _key(value)), Cell(interval(low, high), _key(low))
+    value, u = scale * number["value"], scale * number.get("total", math.nan)
+    cells = (Cell(concise(value, u), _key(value)),)
+    if "independent" not in number:
+        return cells
+    return *cells, Cell(u_text(scale * number["independent"]), _key(scale * number["independent"]))
 
 
 def _remarks(results: xr.Dataset, order: Sequence[int]) -> list[tuple[str, list[str]]]:
@@ -153,14 +162,6 @@ def _names(samples: Sequence[str]) -> str:
 
 def _number(one: xr.Dataset, name: str) -> float:
     return float(one[name].item()) if name in one else math.nan
-
-
-def _percent(share: float) -> str:
-    return f"{100.0 * share:.1f}" if math.isfinite(share) else MISSING
-
-
-def _two_digits(u: float) -> str:
-    return f"{u:.2g}" if math.isfinite(u) else MISSING
 
 
 def _key(value: float) -> str:
