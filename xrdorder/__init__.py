@@ -21,13 +21,13 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from xrdorder.comparison.whole_study import StudyComparison
-    from xrdorder.comparison.whole_study import compare_study as compare
+    from xrdorder.comparison.study_comparison import StudyComparison
+    from xrdorder.comparison.study_comparison import compare_study as compare
     from xrdorder.estimates.from_numbers import Estimate, estimate
     from xrdorder.fitting import Calibration, PatternFit, calibrate, fit_pattern
     from xrdorder.patterns import read_pattern, write_pattern
     from xrdorder.planning.study import Limits, LotPlan
-    from xrdorder.planning.whole_study import suggest
+    from xrdorder.planning.suggestion import suggest
     from xrdorder.profiles import Instrument
     from xrdorder.relations import relations
     from xrdorder.reports.notebook import plot
@@ -50,9 +50,9 @@ _HOME = {
     "run_study": "xrdorder.running.run",
     "open_study": "xrdorder.results.open_study",
     "OpenStudy": "xrdorder.results.open_study",
-    "compare": "xrdorder.comparison.whole_study:compare_study",
-    "StudyComparison": "xrdorder.comparison.whole_study",
-    "suggest": "xrdorder.planning.whole_study",
+    "compare": "xrdorder.comparison.study_comparison:compare_study",
+    "StudyComparison": "xrdorder.comparison.study_comparison",
+    "suggest": "xrdorder.planning.suggestion",
     "LotPlan": "xrdorder.planning.study",
     "Limits": "xrdorder.planning.study",
     "Conditions": "xrdorder.superconductivity.currents",

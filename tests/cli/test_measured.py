@@ -37,7 +37,7 @@ def test_measured_prints_writes_draws_and_what_it_adopts_is_taken_in_without_a_f
     text = " ".join(shown.stdout.split())
     words = (
         "two Tc (50 %) 17.00 ± 0.10 K", "Bc2 at 4.2 K", "24.10 ± 0.40 at.%", "strain-free", "Of relations: not told (",
-        "Tc of A", "Bc2(0 K) of A", "(1 sample)",
+        "Tc of A", "Bc2 at 0 K of A", "(1 sample)",
     )  # fmt: skip
     for word in words:
         assert word in text, word

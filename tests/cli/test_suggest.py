@@ -85,7 +85,6 @@ def test_the_table_holds_what_is_printed(run, tmp_path, measured):
 
 
 def test_wires_stand_beside_the_surface_that_is_drawn_towards_their_mean(run, tmp_path):
-    said = run(study(), "--field", "12")
     text = flat(run(study(), "--field", "12", "--details").output)
     assert text.index("by the wires themselves") < text.index("by the response surfaces")
     assert "The Gaussian process shrinks noisy data towards the mean" in text
@@ -166,7 +165,8 @@ def test_currents_are_told_over_the_mean_where_the_reference_carries_nothing(run
 
 def test_limits_constraints_and_earlier_holds_are_said_and_kept(run, tmp_path):
     words = ("--field", "15", "--measured", "--number", "3", "--furnace-max-c", "740", "--total-hours", "260")
-    said = run(study(fields=(15.0,), before=BEFORE), *words, "--most-hours-above", "700,10", "--ramp", "25,100", "--details")
+    words += ("--most-hours-above", "700,10", "--ramp", "25,100", "--details")
+    said = run(study(fields=(15.0,), before=BEFORE), *words)
     assert said.exit_code == 0, said.output
     text = flat(said.output)
     assert "620 to 740 °C and 50 to 200 h, ramp 25 to 100 K/h, 260 h in all; before it 210/48 + 400/48 h" in text

@@ -30,7 +30,7 @@ def changed(quantity, **keys):
 def test_everything_a_laboratory_may_have_measured_passes():
     assert set(GOOD) == set(QUANTITIES)
     assert list(table_problems(GOOD)) == []
-    assert {name for about in QUANTITIES.values() for name in about.needs} == set(CONDITIONS)
+    assert {name for about in QUANTITIES.values() for name in about.limits.needs} == set(CONDITIONS)
 
 
 def test_a_value_says_what_it_is_and_how_it_was_read_off():
@@ -83,5 +83,5 @@ def test_two_criteria_of_one_transition_are_two_values():
 def test_values_made_in_python_are_held_to_the_same():
     with pytest.raises(ValidityError, match=r"Bc2_T\.temperature_k: is missing; give the temperature"):
         Measured("Bc2_T", 25.0, 0.3)
-    with pytest.raises(ValidityError, match="measured quantity 'Tc' is unknown; known: Tc_K, Bc2_T"):
+    with pytest.raises(ValidityError, match="measured quantity 'Tc' is unknown; known: tin_at_percent, Tc_K, Bc2_T"):
         Measured("Tc", 17.0, 0.1)

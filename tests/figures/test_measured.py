@@ -35,7 +35,7 @@ def held(rows=None):
 
 def test_each_quantity_has_a_panel_with_one_mark_for_each_value_and_relations_stand_beside():
     figure = measured_figure(held())
-    tc, relations, tin = figure.axes
+    tin, tc, relations = figure.axes
     marks = [line.get_xydata()[0] for line in tc.lines if len(line.get_xdata()) == 1]
     assert [tuple(mark) for mark in marks] == [(16.4, 16.9), (17.0, 16.9)]
     (mark,) = [line.get_xydata()[0] for line in tin.lines if len(line.get_xdata()) == 1]

@@ -1,10 +1,10 @@
 """A specimen without A15: how much there may be, amounts with their doubt, and nothing about order."""
 
 import pytest
-from xrdorder.cli.console import rendered
-from xrdorder.cli.study_screen import study_parts
 
 from tests.results.test_collate import rows
+from xrdorder.cli.console import rendered
+from xrdorder.cli.study_screen import study_parts
 from xrdorder.running import run
 from xrdorder.running.fit_sample import with_absent
 from xrdorder.uncertainty import Contributions

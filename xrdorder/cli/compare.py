@@ -10,7 +10,7 @@ from xrdorder.cli.program import complain
 from xrdorder.reports.cautions import ESTIMATES
 
 if TYPE_CHECKING:
-    from xrdorder.comparison.whole_study import StudyComparison
+    from xrdorder.comparison.study_comparison import StudyComparison
 
 _BY = ("treatment", "reaction-temperature", "hold-time", "dose", "lot", "position", "date")
 
@@ -45,7 +45,7 @@ def compare(
     """
     from xrdorder.cli.compare_screen import comparison_parts
     from xrdorder.cli.study_screen import own_part
-    from xrdorder.comparison.whole_study import compare_study, write_differences
+    from xrdorder.comparison.study_comparison import compare_study, write_differences
     from xrdorder.results.open_study import open_study
 
     opened = open_study(study)

@@ -18,7 +18,7 @@ from xrdorder.comparison import (
 )
 from xrdorder.comparison.quantity_draws import mounts_of
 from xrdorder.comparison.study import AHEAD_BY, drifts_of
-from xrdorder.comparison.whole_study import LOGARITHMIC, UNITS, StudyComparison
+from xrdorder.comparison.study_comparison import LOGARITHMIC, UNITS, StudyComparison
 from xrdorder.comparison.wording import manner
 from xrdorder.quantities.formatting import digits, rounded
 from xrdorder.quantities.tables import Heading, Table
@@ -163,11 +163,11 @@ def _absolutes(found: StudyComparison, comparisons: list[Comparison]) -> Table:
     for variant in in_order(found):
         cells = [variant]
         for one in comparisons:
-            how = manner(one.quantity)
+            factor = manner(one.quantity).absolute.factor
             k = one.variants.index(variant) if variant in one.variants else None
-            cells.append("-" if k is None else rounded(one.value[k] * how.scale, one.u[k] * how.scale))
+            cells.append("-" if k is None else rounded(one.value[k] * factor, one.u[k] * factor))
         rows.append(cells)
-    head = [Heading(manner(one.quantity).noun, manner(one.quantity).unit) for one in comparisons]
+    head = [Heading(manner(one.quantity).noun, manner(one.quantity).absolute.unit) for one in comparisons]
     title = "Absolute values with their full uncertainty, shared parts included"
     return Table.of(["variant", *head], rows, title=title)
 

@@ -102,8 +102,8 @@ def suggest(
     from xrdorder.cli.suggest_screen import lot_parts
     from xrdorder.comparison.study import fit_to_compare
     from xrdorder.planning import HoldBound, Limits
-    from xrdorder.planning.whole_study import suggest as suggest_next
-    from xrdorder.planning.whole_study import write_suggestions
+    from xrdorder.planning.suggestion import suggest as suggest_next
+    from xrdorder.planning.suggestion import write_suggestions
     from xrdorder.results.open_study import open_study
     from xrdorder.superconductivity.currents import Conditions
     from xrdorder.treatments import kelvin_words

@@ -52,7 +52,7 @@ class LotTable(Table):
     )
     filament: Alloy | None = Field(default=None, description="the metal of the filaments, as 'Nb' or 'Nb-7.5Ta'")
     barrier: Alloy | None = Field(default=None, description="the metal of the diffusion barrier, as 'Ta' or 'Nb'")
-    a15_area_fraction: Annotated[float, between(_AREA.low, _AREA.high)] | None = Field(
+    a15_area_fraction: Annotated[float, between(_AREA.limits.low, _AREA.limits.high)] | None = Field(
         default=None, description="the share of A15 in the section without copper, 0.01 to 1"
     )
     u_a15_area_fraction: Annotated[float, between(0.0, 0.5)] | None = Field(

@@ -23,6 +23,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from xrdorder.exceptions import ValidityError
+from xrdorder.quantities.registry import UNIT_1, Quantity, measurable
 
 CRITERIA = ("onset", "99 %", "90 %", "midpoint", "50 %", "10 %", "zero resistance", "specific heat", "extrapolated",
             "pinning force")  # fmt: skip
@@ -30,55 +31,7 @@ CRITERIA = ("onset", "99 %", "90 %", "midpoint", "50 %", "10 %", "zero resistanc
 heat, an extrapolation of the pinning force to zero. Words of the trade."""
 
 
-@dataclass(frozen=True)
-class Quantity:
-    """A quantity a laboratory may have measured.
-
-    Attributes
-    ----------
-    unit, title, meaning : str
-    low, high : float
-        Limits within which a value can be what it is called; they catch slips of unit, nothing else.
-    needs : tuple of str
-        Conditions without which the number says nothing: "temperature_k", "field_t".
-    criteria : bool
-        Whether it is read off a transition, so that a criterion goes with it.
-    """
-
-    unit: str
-    title: str
-    meaning: str
-    low: float
-    high: float
-    needs: tuple[str, ...] = ()
-    criteria: bool = False
-
-
-# Limits that only catch slips, well beyond what is known: no Nb3Sn is superconducting above some 18.6 K, the highest
-# extrapolated field read is 36 T (L. D. Cooley et al., Appl. Phys. Lett. 88 (2006) 142506), resistivity ratios end near
-# 10 (J. Zhou et al., Appl. Phys. Lett. 99 (2011) 122507). The rest is own choice: nm for µm, at.% for fractions.
-QUANTITIES: Mapping[str, Quantity] = {
-    "Tc_K": Quantity("K", "Tc", "critical temperature", 1.0, 25.0, criteria=True),
-    "Bc2_T": Quantity("T", "Bc2", "upper critical field at a temperature", 0.1, 60.0, ("temperature_k",), True),
-    "irreversibility_field_T": Quantity(
-        "T", "irreversibility field", "field above which no current flows without loss", 0.1, 60.0,
-        ("temperature_k",), True,
-    ),
-    "rrr_copper": Quantity(
-        "1", "copper ratio", "resistivity of the copper at 295 K over that just above Tc", 1.0, 5000.0
-    ),
-    "resistivity_ratio_a15": Quantity(
-        "1", "A15 ratio", "resistivity of the A15 at 300 K over that just above Tc", 1.0, 30.0
-    ),
-    "tin_at_percent": Quantity("at.%", "tin", "tin content of the A15 by electron probe", 15.0, 30.0),
-    "grain_size_nm": Quantity("nm", "grain size", "grain size of the A15 seen in a microscope", 5.0, 1e5),
-    "a15_area_fraction": Quantity(
-        "1", "A15 area", "share of A15 in the section of the wire without its copper", 0.01, 1.0
-    ),
-    "critical_current_a": Quantity(
-        "A", "critical current", "critical current of the wire", 1e-3, 1e5, ("temperature_k", "field_t")
-    ),
-}  # fmt: skip
+QUANTITIES: Mapping[str, Quantity] = measurable()
 """Keys of ``[samples.measured]``, with units in the names."""
 
 MOST_ABOVE = 3.0
@@ -141,7 +94,7 @@ class Measured:
     @property
     def unit(self) -> str:
         """Unit of value and uncertainty; "1" for a plain number."""
-        return QUANTITIES[self.quantity].unit
+        return QUANTITIES[self.quantity].of_column.unit or UNIT_1
 
     @property
     def conditions(self) -> str:
@@ -152,7 +105,7 @@ class Measured:
     @property
     def words(self) -> str:
         """What was measured and how it was read off."""
-        text = QUANTITIES[self.quantity].title
+        text = QUANTITIES[self.quantity].noun
         text += f" at {self.conditions}" if self.conditions else ""
         return f"{text} ({self.criterion})" if self.criterion else text
 
@@ -173,11 +126,12 @@ def value_problems(quantity: str, table: Mapping[str, Any]) -> Iterator[tuple[st
         In the order of the table.
     """
     about = QUANTITIES[quantity]
+    limits = about.limits
     value, u = _number(table.get("value")), _number(table.get("u"))
-    possible = value is not None and about.low <= value <= about.high
+    possible = value is not None and limits.low <= value <= limits.high
     if value is not None and not possible:
-        unit = "" if about.unit == "1" else f" in {about.unit}"
-        yield "value", f"{value:g} is outside {about.low:g} to {about.high:g}; give the {about.meaning}{unit}"
+        unit = f" in {about.of_column.unit}" if about.of_column.unit else ""
+        yield "value", f"{value:g} is outside {limits.low:g} to {limits.high:g}; give the {limits.meaning}{unit}"
     if "u" not in table:
         yield "u", "is missing; give the standard uncertainty (k = 1), without which the value cannot be compared"
     elif u is not None and not 0.0 < u < math.inf:
@@ -186,16 +140,16 @@ def value_problems(quantity: str, table: Mapping[str, Any]) -> Iterator[tuple[st
         yield "u", f"{u:g} is more than the value itself; give the standard uncertainty (k = 1) in the same unit"
     criterion = table.get("criterion")
     if isinstance(criterion, str) and criterion:
-        if not about.criteria:
-            yield "criterion", f"a {about.title} is not read off a transition; remove it, a remark may say more"
+        if not limits.criteria:
+            yield "criterion", f"a {about.noun} is not read off a transition; remove it, a remark may say more"
         elif criterion not in CRITERIA:
             yield "criterion", f"'{criterion}' is unknown; known: {', '.join(CRITERIA)}"
     for name, (low, high, wanted) in CONDITIONS.items():
         given = _number(table.get(name))
-        if name in about.needs and name not in table:
+        if name in limits.needs and name not in table:
             yield name, f"is missing; give {wanted}"
-        elif name not in about.needs and name in table:
-            yield name, f"does not belong to a {about.title}; remove it"
+        elif name not in limits.needs and name in table:
+            yield name, f"does not belong to a {about.noun}; remove it"
         elif given is not None and not low <= given <= high:
             yield name, f"{given:g} is outside {low:g} to {high:g}; give {wanted}"
 

@@ -56,8 +56,8 @@ def write_atomically(path: Path, write: Callable[[Path], object]) -> None:
 def disk_reason(error: OSError) -> str:
     """Say in a few words why a file operation failed; HDF5 buries the system's own words in a long report."""
     buried = re.search(r"errno = (\d+)", str(error))
-    if said := os.strerror(int(buried[1])) if buried else error.strerror:
-        return said
+    if reason := os.strerror(int(buried[1])) if buried else error.strerror:
+        return reason
     return " ".join(str(error).split())[:200] or "unknown reason"
 
 

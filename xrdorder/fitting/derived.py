@@ -5,7 +5,7 @@ from collections.abc import Callable, Mapping, Sequence
 from xrdorder.crystals import free_lengths
 from xrdorder.forward_model.amounts import mass_per_scale, masses
 from xrdorder.forward_model.phase_lines import PhaseLines
-from xrdorder.profiles.widths import as_lorentz
+from xrdorder.profiles.width_terms import as_lorentz
 
 Values = Mapping[str, float]
 Function = Callable[[Values], float]
@@ -31,20 +31,20 @@ def functions(
     taken
         Parameters of effects in the model.
     """
-    found: dict[str, Function] = {}
+    quantities: dict[str, Function] = {}
     if a15 is not None and a15.contrast_name is not None:
-        found |= _a15_functions(a15, second, taken)
+        quantities |= _a15_functions(a15, second, taken)
     for lines in (*weighed, *others):
         if lines is not a15:
             axes = free_lengths(lines.phase.system)
             for axis, name in zip(axes, lines.length_names, strict=True):
-                found[lattice_quantity(lines.phase.name, axis)] = parameter(name)
+                quantities[lattice_quantity(lines.phase.name, axis)] = parameter(name)
     for lines in weighed:
-        found[weight_quantity(lines.phase.name)] = _weight_fraction(lines, weighed, second)
+        quantities[weight_quantity(lines.phase.name)] = _weight_fraction(lines, weighed, second)
     for lines in (*weighed, *others):
         if lines.anisotropy_name and lines.anisotropy_name in taken:
-            found[f"strain_anisotropy_{lines.phase.name}"] = parameter(lines.anisotropy_name)
-    return found
+            quantities[f"strain_anisotropy_{lines.phase.name}"] = parameter(lines.anisotropy_name)
+    return quantities
 
 
 def _a15_functions(
@@ -52,19 +52,19 @@ def _a15_functions(
 ) -> dict[str, Function]:
     assert a15.contrast_name is not None
     first = a15.length_names[0]
-    found: dict[str, Function] = {"a_nm": parameter(first), "order_contrast": parameter(a15.contrast_name)}
+    quantities: dict[str, Function] = {"a_nm": parameter(first), "order_contrast": parameter(a15.contrast_name)}
     widths = zip(("lorentz_sec", "lorentz_tan", "gauss_tan2"), a15.width_names, strict=True)
-    found |= {quantity: parameter(name) for quantity, name in widths}
-    found["lorentz_sec"] = _size_width(a15)
+    quantities |= {quantity: parameter(name) for quantity, name in widths}
+    quantities["lorentz_sec"] = _size_width(a15)
     optional = {
         "lattice_tail_nm": a15.tail_name,
         "elastic_shift": a15.elastic_name,
         "depth_slope": a15.depth_name,
     }
-    found |= {quantity: parameter(name) for quantity, name in optional.items() if name and name in taken}
+    quantities |= {quantity: parameter(name) for quantity, name in optional.items() if name and name in taken}
     if second is not None:
-        found |= _population_functions(a15, second)
-    return found
+        quantities |= _population_functions(a15, second)
+    return quantities
 
 
 def _size_width(lines: PhaseLines) -> Function:
@@ -73,19 +73,19 @@ def _size_width(lines: PhaseLines) -> Function:
     return lambda values: as_lorentz(values[sec], values[gauss] if gauss else 0.0)
 
 
-def _width_of_mean_size(one: float, other: float, share_of_other: float) -> float:
+def _width_of_mean_size(first: float, second: float, share_of_second: float) -> float:
     """Width of the mean size of two populations: sizes, which go with one over the width, are averaged over mass.
 
     A population too coarse to have a width makes the mean as coarse.
     """
-    if min(one, other) <= 0.0:
-        return min(one, other)
-    return one * other / ((1.0 - share_of_other) * other + share_of_other * one)
+    if min(first, second) <= 0.0:
+        return min(first, second)
+    return first * second / ((1.0 - share_of_second) * second + share_of_second * first)
 
 
 def _population_functions(a15: PhaseLines, second: PhaseLines) -> dict[str, Function]:
     """Two populations: mean, the poorer and the richer in tin, the share of the richer."""
-    one, two = a15.length_names[0], second.length_names[0]
+    first_length, second_length = a15.length_names[0], second.length_names[0]
 
     def share_of_second(values: Values) -> float:
         masses = [values[x.scale_name] * mass_per_scale(x, values) for x in (a15, second)]
@@ -99,13 +99,13 @@ def _population_functions(a15: PhaseLines, second: PhaseLines) -> dict[str, Func
         return of
 
     def of_richer(of_one: Function, of_other: Function, richer: bool) -> Function:
-        return lambda values: (of_other if (values[two] > values[one]) == richer else of_one)(values)
+        return lambda values: (of_other if (values[second_length] > values[first_length]) == richer else of_one)(values)
 
     def share_of_richer(values: Values) -> float:
         share = share_of_second(values)
-        return share if values[two] > values[one] else 1.0 - share
+        return share if values[second_length] > values[first_length] else 1.0 - share
 
-    lattices, widths = (parameter(one), parameter(two)), (_size_width(a15), _size_width(second))
+    lattices, widths = (parameter(first_length), parameter(second_length)), (_size_width(a15), _size_width(second))
 
     def width_of_mean_size(values: Values) -> float:
         return _width_of_mean_size(widths[0](values), widths[1](values), share_of_second(values))

@@ -6,12 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
-from xrdorder.patterns.steps import angle_step
+from xrdorder.patterns.angle_step import angle_step
 
 Array = NDArray[np.float64]
 
 UNINDEXED_SIGNIFICANCE = 8.0
-"""Of the weakest foreign line that is looked for.
+"""Of the weakest unindexed line that is looked for.
 
 Trials found false lines of 6 to 9 standard deviations where the background was warped by a true one.
 """
@@ -35,7 +35,7 @@ def search_peaks(
     known: Array,
     reach_deg: Array,
 ) -> list[UnindexedLine]:
-    """Find foreign lines by filtering the residual with the shape of a line.
+    """Find unindexed lines by filtering the residual with the shape of a line.
 
     Parameters
     ----------
@@ -47,7 +47,7 @@ def search_peaks(
         To turn angles into spacings.
     known, reach_deg
         Angles of the lines of the phases and how far each reaches, degrees, shape (lines,): what the residual shows
-        there is misfit or texture of a known line, not a foreign one.
+        there is misfit or texture of a known line, not an unindexed one.
     """
     step = angle_step(two_theta)
     sigma = max(width_deg / 2.355 / max(step, 1e-9), 1.0)
@@ -58,11 +58,11 @@ def search_peaks(
     kernel = gaussian_filter1d(unit, sigma)
     weight = gaussian_filter1d(1.0 / variance, sigma / np.sqrt(2.0), mode="nearest") * float(kernel @ kernel)
     significance = score / np.sqrt(np.maximum(weight, 1e-300))
-    found: list[UnindexedLine] = []
+    peaks: list[UnindexedLine] = []
     blocked = np.zeros(len(two_theta), dtype=bool)
     for centre, reach in zip(known, reach_deg, strict=True):
         blocked |= np.abs(two_theta - centre) < reach
-    while len(found) < 30:
+    while len(peaks) < 30:
         candidate = np.where(blocked, -np.inf, significance)
         k = int(np.argmax(candidate))
         if candidate[k] < UNINDEXED_SIGNIFICANCE:
@@ -70,6 +70,6 @@ def search_peaks(
         angle = float(two_theta[k])
         height = float(score[k] / weight[k] * kernel.max())
         d_nm = wavelength_nm / (2.0 * np.sin(np.radians(angle / 2.0)))
-        found.append(UnindexedLine(angle, float(d_nm), height, float(candidate[k])))
+        peaks.append(UnindexedLine(angle, float(d_nm), height, float(candidate[k])))
         blocked |= np.abs(two_theta - angle) < 3.0 * width_deg
-    return sorted(found)
+    return sorted(peaks)

@@ -159,6 +159,19 @@ class Quantity:
         """Text beside an axis."""
         return f"{self.title} ({self.people.unit})" if self.people.unit else self.title
 
+    @property
+    def limits(self) -> Limits:
+        """What a laboratory may have measured of it.
+
+        Raises
+        ------
+        ValidityError
+            It is nothing that a laboratory measures by itself.
+        """
+        if self.measured is None:
+            raise ValidityError(f"{self.noun} is nothing that a laboratory gives as measured")
+        return self.measured
+
     @cached_property
     def of_column(self) -> Scale:
         """How the column of its value shows it."""
@@ -431,6 +444,12 @@ def known(name: str) -> Quantity | None:
     return QUANTITIES.get(name) or _COLUMNS.get(name) or _of_a_family(name)
 
 
+def grows_by_factors(name: str) -> bool:
+    """Whether numbers of this name are compared by their logarithm; of what has no entry they are not."""
+    one = known(name)
+    return one is not None and one.by_logarithm
+
+
 def standing_in(place: Place) -> tuple[Quantity, ...]:
     """Quantities that stand in a table or figure, in order.
 
@@ -438,6 +457,11 @@ def standing_in(place: Place) -> tuple[Quantity, ...]:
     ['a', 'order', 'tin', 'Tc', 'Bc2(4.2 K)']
     """
     return tuple(one for one in QUANTITIES.values() if place in one.stands_in)
+
+
+def measurable() -> dict[str, Quantity]:
+    """Quantities that a laboratory may have measured, by the names of their columns."""
+    return {one.column: one for one in QUANTITIES.values() if one.measured is not None}
 
 
 def shown(name: str, *, difference: bool = False) -> Scale:

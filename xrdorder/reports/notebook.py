@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from xrdorder import figures
-from xrdorder.comparison.whole_study import COLUMNS, LOGARITHMIC, UNITS, StudyComparison, difference_rows
+from xrdorder.comparison.study_comparison import COLUMNS, LOGARITHMIC, UNITS, StudyComparison, difference_rows
 from xrdorder.comparison.wording import manner, probability_words
 from xrdorder.estimates.from_numbers import Estimate
 from xrdorder.fitting import Calibration, PatternFit

@@ -96,39 +96,39 @@ def _block(
         if not isinstance(table, Mapping):
             problems.append((here, f"{table!r} is no step; give a table, as {{ hold_c = 650, hours = 100 }}"))
             continue
-        one = _repeat(table, here, problems, depth) if "repeat" in table else _step(table, here, problems)
-        if one is not None:
-            made.append(one)
+        element = _repeat(table, here, problems, depth) if "repeat" in table else _step(table, here, problems)
+        if element is not None:
+            made.append(element)
     return tuple(made)
 
 
 def _unknown(table: Mapping[str, Any], known: Mapping[str, str], here: str) -> list[Problem]:
-    found = []
+    problems = []
     for key in table:
         if key not in known:
             meant = _SLIPS.get(str(key), "")
             close = [meant] if meant in known else get_close_matches(str(key), known, n=1)
             advice = f"did you mean '{close[0]}'?" if close else f"known: {', '.join(known)}"
-            found.append((f"{here}.{key}", f"unknown key; {advice}"))
-    return found
+            problems.append((f"{here}.{key}", f"unknown key; {advice}"))
+    return problems
 
 
-def _number(table: Mapping[str, Any], key: str, here: str, found: list[Problem]) -> float | None:
+def _number(table: Mapping[str, Any], key: str, here: str, problems: list[Problem]) -> float | None:
     value = table.get(key)
     if value is None:
         return None
     if isinstance(value, bool) or not isinstance(value, int | float):
-        found.append((f"{here}.{key}", f"{value!r} is not a number; give {(_STEP | _REPEAT)[key]}"))
+        problems.append((f"{here}.{key}", f"{value!r} is not a number; give {(_STEP | _REPEAT)[key]}"))
         return None
     return float(value)
 
 
 def _step(table: Mapping[str, Any], here: str, problems: list[Problem]) -> Step | None:
-    found = _unknown(table, _STEP, here)
-    numbers = {key: _number(table, key, here, found) for key in _STEP}
+    complaints = _unknown(table, _STEP, here)
+    numbers = {key: _number(table, key, here, complaints) for key in _STEP}
     for key in ("hold_c", "hours"):
         if key not in table:
-            found.append((f"{here}.{key}", f"is missing; give {_STEP[key]}"))
+            complaints.append((f"{here}.{key}", f"is missing; give {_STEP[key]}"))
     # what is missing or no number is replaced by what harms nothing, so that the rest is still checked
     hold = 600.0 if numbers["hold_c"] is None else numbers["hold_c"]
     hours = 1.0 if numbers["hours"] is None else numbers["hours"]
@@ -136,47 +136,47 @@ def _step(table: Mapping[str, Any], here: str, problems: list[Problem]) -> Step 
     values = (hold, hours, numbers["ramp_k_per_h"], amplitude, numbers["period_h"])
     wrong = step_problems(*values)
     if isinstance(table.get("hold_c"), int | float):
-        found += [(f"{here}.{key}", complaint) for key, complaint in wrong]
+        complaints += [(f"{here}.{key}", complaint) for key, complaint in wrong]
     else:
-        found += [(f"{here}.{key}", complaint) for key, complaint in wrong if key != "amplitude_k"]
-    problems += found
-    return None if found else Step(*values)
+        complaints += [(f"{here}.{key}", complaint) for key, complaint in wrong if key != "amplitude_k"]
+    problems += complaints
+    return None if complaints else Step(*values)
 
 
 def _repeat(table: Mapping[str, Any], here: str, problems: list[Problem], depth: int) -> Repeat | None:
-    found = _unknown(table, _REPEAT, here)
+    complaints = _unknown(table, _REPEAT, here)
     inner = table.get("steps", [])
     if depth >= _DEEPEST:
         problems.append((here, f"blocks stand in blocks more than {_DEEPEST} deep; write them out"))
         return None
     if not isinstance(inner, Sequence) or isinstance(inner, str):
-        found.append((f"{here}.steps", f"{inner!r} is no list of steps"))
+        complaints.append((f"{here}.steps", f"{inner!r} is no list of steps"))
         inner = [{}]
-    times = _number(table, "repeat", here, found)
+    times = _number(table, "repeat", here, complaints)
     wrong = repeat_problems(1 if times is None else times, len(inner))
-    found += [(f"{here}.{key}", complaint) for key, complaint in wrong]
-    problems += found
+    complaints += [(f"{here}.{key}", complaint) for key, complaint in wrong]
+    problems += complaints
     steps = _block(inner, f"{here}.steps", problems, depth + 1) if isinstance(inner, list | tuple) else ()
-    return None if found or times is None or not steps else Repeat(int(times), steps)
+    return None if complaints or times is None or not steps else Repeat(int(times), steps)
 
 
 def _idle(steps: tuple[Step | Repeat, ...], place: str, start_c: float) -> list[Problem]:
     """Steps after which nothing has happened: no hold, and no ramp, or one to where the furnace is already."""
-    found = []
+    problems = []
     before = start_c
     for number, step in enumerate(steps, start=1):
         if isinstance(step, Repeat):
             before = _last(step)
             continue
         if step.hours == 0.0 and abs(step.hold_c - before) < 1e-9 * ZERO_CELSIUS_K:
-            found.append(
+            problems.append(
                 (
                     f"{place}[{number}]",
                     f"leads nowhere: the furnace is at {before:g} °C already and nothing is held; leave the step out",
                 )
             )
         elif step.hours == 0.0 and step.ramp_k_per_h is None:
-            found.append(
+            problems.append(
                 (
                     f"{place}[{number}].hours",
                     f"a hold of no hours at {step.hold_c:g} °C, and no ramp that leads there; give the hours of the "
@@ -184,7 +184,7 @@ def _idle(steps: tuple[Step | Repeat, ...], place: str, start_c: float) -> list[
                 )
             )
         before = step.hold_c
-    return found
+    return problems
 
 
 def _last(block: Repeat) -> float:
