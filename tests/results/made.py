@@ -4,6 +4,7 @@ import numpy as np
 import xarray as xr
 
 from xrdorder.quantities.registry import PREDICTED
+from xrdorder.relations import LABELS
 from xrdorder.results.sample_file import Provenance, StoredSample
 from xrdorder.uncertainty import Contributions
 
@@ -116,6 +117,8 @@ def tables():
                 "relation",
                 np.array(["A. First (2001)", "B. Second (2002)"] * n, dtype=object),
             ),
+            "relation_formula": ("relation", np.array(["16 + beta", "17 + beta"] * n, dtype=object)),
+            "relation_known": ("relation", np.array([LABELS["read"]] * 2 * n, dtype=object)),
             "relation_median": ("relation", [16.5, np.nan] * n),
             "relation_low": ("relation", [15.0, np.nan] * n),
             "relation_high": ("relation", [17.5, np.nan] * n),

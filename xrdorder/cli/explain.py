@@ -13,8 +13,8 @@ from xrdorder.cli.program import SOME_FAILED, complain
 from xrdorder.reports.cautions import ESTIMATES
 
 if TYPE_CHECKING:
+    from xrdorder.explanation.chain import Step
     from xrdorder.explanation.correlations import FittedParameter
-    from xrdorder.explanation.derivations import Step
     from xrdorder.explanation.explanation import (
         Explanation,
         Opinion,
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
         RelationSaid,
         SourceShare,
     )
+    from xrdorder.quantities.records import Input
 
 _LARGEST = 3  # sources named in the short table
 _BRIEFLY = 5  # sources of one quantity that are shown without --details
@@ -90,8 +91,6 @@ def _head(found: "Explanation") -> list[Part]:
     parts += _described(found)
     options = [f"{key} {_plain(value)}" for key, value in origin.options.items() if key not in _SAID and _told(value)]
     made = f"xrdorder {origin.version}, {origin.created}" if origin.version else ""
-    if made and origin.version != found.version:
-        made += f"; formulas below are those of {found.version}"
     rows = [
         ("Calibration", found.calibration or origin.calibration),
         ("Options", ", ".join(options)),
@@ -214,15 +213,22 @@ def _whole(q: "QuantityExplained", details: bool) -> list[Part]:
 
 
 def _step(k: int, step: "Step", details: bool) -> list[Part]:
-    parts: list[Part] = [f"{k:2d}  {step.quantity} = {step.value:.8g}{'' if details else f': {step.formula}'}"]
+    record = step.record
+    parts: list[Part] = [f"{k:2d}  {step.quantity} = {step.value:.8g}{'' if details else f': {record.formula}'}"]
     if not details:
         return parts
-    inputs = [f"{name} = {value:.8g}" for name, value in step.inputs]
-    given, source = f"with {', '.join(inputs)}", f"source: {step.source}"
-    texts = [step.formula, given if inputs else "", source if step.source else ""]
+    inputs = [f"{_meaning(given)} = {given.value:.8g}" for given in record.inputs]
+    inputs += [f"{name} = {value:.8g}" for name, value in record.numbers.items()]
+    with_, source = f"with {', '.join(inputs)}", f"source: {record.source}"
+    texts = [record.formula, with_ if inputs else "", record.remark, source if record.source else ""]
     if step.reproduced is False:
         texts.append(f"this version computes {step.recomputed:.8g} from the same inputs")
     return [*parts, *(f"      {text}" for text in texts if text)]
+
+
+def _meaning(given: "Input") -> str:
+    """Name in the formula, and the quantity it stands for where that is called otherwise."""
+    return given.symbol if given.symbol == given.quantity else f"{given.symbol} ({given.quantity})"
 
 
 def _relation(said: "RelationSaid", details: bool) -> list[Part]:

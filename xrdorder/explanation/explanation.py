@@ -15,15 +15,14 @@ import numpy as np
 
 from xrdorder import __version__
 from xrdorder.exceptions import StudyError, UnknownNameError, did_you_mean
+from xrdorder.explanation.chain import Step, steps
 from xrdorder.explanation.correlations import Covariance, FittedParameter
-from xrdorder.explanation.derivations import Step, Stored, steps
 from xrdorder.explanation.families import FAMILIES, KINDS, OWN_LINE
 from xrdorder.material import PUBLISHED_SCALE
 from xrdorder.material.dopants import tantalum_share
 from xrdorder.material.strain import FREE
 from xrdorder.quantities.formatting import concise
 from xrdorder.quantities.registry import unit_of
-from xrdorder.relations import LABELS, relation
 from xrdorder.results.collate import RESULTS_NC
 from xrdorder.results.collated import Sharing, ToldColumn, read_collated
 from xrdorder.results.columns import TOLD
@@ -270,7 +269,6 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
     UnknownNameError
         The sample has no such quantity.
     """
-    stored = Stored.of(sample)
     covariance = Covariance.of(sample)
     targets = [str(t) for t in sample.tables["target"].values] if "target" in sample.tables.coords else []
     names = sorted([*sample.values, *targets], key=_place)
@@ -282,9 +280,9 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
             raise UnknownNameError(f"sample '{sample.name}': {error}") from None
         names = [name]
     found = [
-        _predicted(sample, stored, name)
+        _predicted(sample, name)
         if name in targets
-        else _quantity(sample, stored, covariance, name, sharing or {})
+        else _quantity(sample, covariance, name, sharing or {})
         for name in ([] if sample.failed else names)
     ]
     return Explanation(
@@ -336,9 +334,9 @@ def _opinions(sample: StoredSample) -> tuple[Opinion, ...]:
 
 
 def _quantity(
-    sample: StoredSample, stored: Stored, covariance: Covariance, name: str, sharing: Sharing
+    sample: StoredSample, covariance: Covariance, name: str, sharing: Sharing
 ) -> QuantityExplained:
-    chain = steps(name, stored)
+    chain, value = steps(name, sample), sample.values[name]
     fitted = [
         FittedParameter(
             step.quantity, step.value, covariance.u(step.quantity), covariance.nuisances(step.quantity)
@@ -352,9 +350,9 @@ def _quantity(
     if name == "site_order":
         remark = _by_reaction(sample)
     if name.startswith("domain_size_nm") and name in sample.contributions.quantities:
-        remark = _size_interval(stored.number(name), sample.contributions.total(name))
+        remark = _size_interval(value, sample.contributions.total(name))
     plain = QuantityExplained(
-        name, unit_of(name), stored.number(name), steps=chain, fitted=tuple(fitted), remark=remark
+        name, unit_of(name), value, steps=chain, fitted=tuple(fitted), remark=remark
     )
     table = sample.contributions
     if name not in table.quantities or math.isnan(plain.value):
@@ -462,24 +460,21 @@ def _place(name: str) -> int:
     return FIRST.index(name) if name in FIRST else len(FIRST)
 
 
-def _predicted(sample: StoredSample, stored: Stored, target: str) -> QuantityExplained:
+def _predicted(sample: StoredSample, target: str) -> QuantityExplained:
     """Explain a prediction: what each relation says, and which do not apply."""
     tables = sample.tables
     k = int(np.flatnonzero(tables["target"].values == target)[0])
     said = []
     for i in np.flatnonzero(tables["relation_target"].values == target):
         name = str(tables["relation"].values[i]).removeprefix(f"{target}: ")
-        formula, known = _formula(name)
-        if not formula and "relation_formula" in tables:
-            formula = str(tables["relation_formula"].values[i])
         said.append(
             RelationSaid(
                 name,
                 float(tables["relation_median"].values[i]),
                 float(tables["relation_low"].values[i]),
                 float(tables["relation_high"].values[i]),
-                formula,
-                f"{tables['relation_source'].values[i]}{known}",
+                str(tables["relation_formula"].values[i]),
+                f"{tables['relation_source'].values[i]} ({tables['relation_known'].values[i]})",
                 str(tables["relation_reason"].values[i]),
             )
         )
@@ -490,18 +485,18 @@ def _predicted(sample: StoredSample, stored: Stored, target: str) -> QuantityExp
         median,
         low=low,
         high=high,
-        steps=_steps_to_inputs(sample, stored),
+        steps=_steps_to_inputs(sample),
         relations=tuple(said),
         asked=_asked_with(sample, target),
     )
 
 
-def _steps_to_inputs(sample: StoredSample, stored: Stored) -> tuple[Step, ...]:
+def _steps_to_inputs(sample: StoredSample) -> tuple[Step, ...]:
     """How tin and order came about, with which relations were asked."""
     done: dict[str, Step] = {}
     for name in (str(sample.tables.attrs.get("tin", "")), "site_order"):
         if math.isfinite(sample.values.get(name, math.nan)):
-            done |= {step.quantity: step for step in steps(name, stored)}
+            done |= {step.quantity: step for step in steps(name, sample)}
     return tuple(done.values())
 
 
@@ -527,13 +522,3 @@ def _asked_with(sample: StoredSample, target: str) -> tuple[str, ...]:
     if branches and target.startswith("Bc2"):
         words.append(branches)
     return tuple(words)
-
-
-def _formula(names: str) -> tuple[str, str]:
-    """Formula of relations joined by name, and how they are known; empty for names of another version."""
-    try:
-        entries = [relation(name) for name in names.split(" + ")]
-    except UnknownNameError:
-        return "", ""
-    known = ", ".join(dict.fromkeys(LABELS[entry.known] for entry in entries))
-    return "; ".join(entry.formula for entry in entries), f" ({known})"

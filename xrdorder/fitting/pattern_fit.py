@@ -22,6 +22,7 @@ from xrdorder.forward_model.amounts import mass_per_scale, masses
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.least_squares.quality import agreement
 from xrdorder.profiles import Instrument
+from xrdorder.quantities.records import Record
 
 Array = NDArray[np.float64]
 
@@ -53,13 +54,11 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
     quantities = primary_quantities(job, instrument, a15, errors, more_tin, job.enlargement())
     for name, u in zip(quantities.solution.free, quantities.u_free, strict=True):
         job.parameters[name].stderr = float(u)
-    measured = quantities.values | _corrected(job, quantities)
+    measured, records = _measured(job, quantities, a15)
     by_tin = dict(quantities.by_tin)
     if a15 is not None:
         for name, slope in weights_by_mass(measured, a15.phase.name).items():
             by_tin[name] = by_tin.get(name, 0.0) + heavier * slope
-        contrast = contrast_by_second_table(job, a15, measured["order_contrast"])
-        measured["order_contrast_second_table"] = float("nan") if contrast is None else contrast
     used = fit.used
     quality = agreement(
         fit.observed[used], calculated[used], fit.variance[used], len(quantities.solution.free)
@@ -96,6 +95,7 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
         serial_correlation=correlated,
         iterations=fit.iterations,
         quality_words=words,
+        records=records,
         cross_checks=checks.table if checks else None,
         single_lines=checks.line_table if checks else None,
     )
@@ -111,13 +111,30 @@ def _by_tin(job: Procedure, a15: PhaseLines, composition: A15Composition) -> tup
     return change / _MORE_TIN, heavier / _MORE_TIN
 
 
-def _corrected(job: Procedure, quantities: Quantities) -> dict[str, float]:
-    """Weight fractions with the absorption within the grains taken off, where their size is known."""
+def _measured(
+    job: Procedure, quantities: Quantities, a15: PhaseLines | None
+) -> tuple[dict[str, float], dict[str, Record]]:
+    """Values and their records; absorption within grains of known size is taken off the weight fractions."""
+    values, records = dict(quantities.values), dict(quantities.records)
     size = job.options.particle_size_um
-    if size is None or len(job.weighed()) < 2:
-        return {}
-    factors = microabsorption_factors(job, size)
-    return {weight_quantity(n): f * quantities.values[weight_quantity(n)] for n, f in factors.items()}
+    if size is not None and len(job.weighed()) > 1:
+        for phase, factor in microabsorption_factors(job, size).items():
+            name = weight_quantity(phase)
+            values[name] *= factor
+            records[name] = replace(
+                records[name],
+                value=values[name],
+                formula=f"grain_factor * {records[name].formula}",
+                numbers={**records[name].numbers, "grain_factor": factor},
+                remark=f"{records[name].remark}; absorption within the grains taken off",
+            )
+    if a15 is not None:
+        contrast = contrast_by_second_table(job, a15, values["order_contrast"])
+        name = "order_contrast_second_table"
+        values[name] = float("nan") if contrast is None else contrast
+        remark = "the contrast that another table of f' and f'' would give, to first order in the change of the counts"
+        records[name] = Record(name, name, values[name], remark=remark)
+    return values, records
 
 
 def _u_length(lines: PhaseLines, axis: str, quantities: Quantities) -> float:

@@ -15,9 +15,11 @@ from xrdorder.description.own_files import OwnFiles
 from xrdorder.description.study import Reading, Sample
 from xrdorder.exceptions import StudyError, XrdorderError, did_you_mean
 from xrdorder.fitting import DEFAULT_COMPOSITION, DEFAULT_PHASES, FitOptions, PatternFit, fit_pattern
+from xrdorder.fitting.derived import AMOUNTS
 from xrdorder.material.lattice import REFERENCE_C
 from xrdorder.patterns import read_patterns
 from xrdorder.profiles import Instrument
+from xrdorder.quantities.records import Record, symbol_of
 from xrdorder.results.parameters import parameter_group
 from xrdorder.results.sample_file import (
     NO_A15,
@@ -164,6 +166,7 @@ def _fit(task: Task) -> StoredSample:
         instrument.radiation,
         str(pattern.attrs.get("mount", "")),
         float(pattern.attrs.get("temperature_c", math.nan)),
+        result.records,
     )
     return interpret(result, fitted, sample, task.own)
 
@@ -179,6 +182,7 @@ def _again(task: Task) -> StoredSample | None:
         stored,
         values=fitted.values,
         contributions=fitted.contributions,
+        records=fitted.records,
         flags=fitted.flags,
         assumptions=(),
         quality_words=fitted.quality_words,
@@ -197,6 +201,7 @@ def of_fit(name: str, fit: PatternFit, provenance: Provenance) -> StoredSample:
         status=fit.status,
         values={**fit.values, **limits, "order_contrast_by_tin": fit.by_tin.get("order_contrast", math.nan)},
         contributions=with_absent(fit.contributions, fit.values, fit.upper_limits),
+        records=_records(fit),
         flags=joined(flags),
         quality={
             "r_wp": fit.r_wp,
@@ -216,6 +221,20 @@ def of_fit(name: str, fit: PatternFit, provenance: Provenance) -> StoredSample:
         provenance=provenance,
         quality_words=fit.quality_words,
     )
+
+
+def _records(fit: PatternFit) -> dict[str, Record]:
+    """How the fit computed its quantities, and what they depend on."""
+    records = dict(fit.records)
+    slope = "order_contrast_by_tin"
+    if "order_contrast" in fit.by_tin:
+        text = "change of the fitted contrast by unit tin fraction in the mean scattering"
+        records[slope] = Record(slope, slope, fit.by_tin["order_contrast"], source="fitted to the pattern", remark=text)
+    for of, limit in fit.upper_limits.items():
+        name = f"upper_limit_{of}"
+        text = "weight fraction of a scale of zero or above plus 1.645 standard uncertainties (95 %)"
+        records[name] = Record(name, symbol_of(name), limit, source=AMOUNTS, remark=text)
+    return records
 
 
 def with_absent(

@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -23,6 +23,7 @@ from xrdorder.description.study import Sample
 from xrdorder.exceptions import Flag
 from xrdorder.material import characterise
 from xrdorder.quantities.grades import CARE, UNFIT
+from xrdorder.quantities.records import Record, by_quantity
 from xrdorder.results.sample_file import StoredSample
 from xrdorder.superconductivity import predict
 from xrdorder.superconductivity.targets import wire_of
@@ -61,6 +62,8 @@ class Fitted:
         As the pattern file says, empty where it does not.
     temperature_c : float
         As the pattern file says, NaN where it does not.
+    records : mapping of str to Record
+        How the values were computed.
     """
 
     values: Mapping[str, float]
@@ -74,6 +77,7 @@ class Fitted:
     radiation: str
     mount: str = ""
     temperature_c: float = math.nan
+    records: Mapping[str, Record] = field(default_factory=dict)
 
     def to_dataset(self) -> xr.Dataset:
         """Table for storage."""
@@ -81,6 +85,11 @@ class Fitted:
         names = list(self.values)
         dataset["number"] = ("name", np.array([self.values[name] for name in names], dtype=float))
         dataset = dataset.assign_coords(name=np.array(names, dtype=object))
+        dataset["record"] = (
+            "record_of",
+            np.array([record.to_json() for record in self.records.values()], dtype=object),
+            {"long_name": "how the fit computed a quantity; JSON"},
+        )
         dataset["number"].attrs["long_name"] = "quantity of the fit; unit in its name, fractions as fractions"
         dataset.attrs = {
             "flags": json.dumps(self.flags, ensure_ascii=False),
@@ -112,6 +121,7 @@ class Fitted:
             radiation=str(attrs["radiation"]),
             mount=json.loads(attrs["mount"]),
             temperature_c=float(attrs["temperature_c"]),
+            records=by_quantity(map(str, dataset["record"].values.tolist())),
         )
 
 
@@ -150,6 +160,7 @@ def interpret(base: StoredSample, fitted: Fitted, sample: Sample, own: OwnFiles)
         by_tin=fitted.by_tin,
         two_theta_range=fitted.two_theta_range,
         scale=own.scale(),
+        records=fitted.records,
     )
     # Draws that only this sample has are tied to its name, so that no two samples share them.
     wire = wire_of(sample.lot.dopants, undoped=sample.lot.undoped)
@@ -161,6 +172,7 @@ def interpret(base: StoredSample, fitted: Fitted, sample: Sample, own: OwnFiles)
         quality_words=weighed_words(fitted.quality_words, material.flags),
         values={**fitted.values, **material.values},
         contributions=material.contributions,
+        records=material.records,
         flags=joined(fitted.flags, material.flags, prediction.flags),
         assumptions=material.assumptions,
         tables=prediction.to_dataset(),
