@@ -3,9 +3,9 @@
 In a notebook, in the order in which data flow:
 
 >>> import xrdorder
->>> found = xrdorder.estimate(lattice_nm=0.52880, site_order=0.93)
->>> found.to_dataframe()["quantity"][0]
-'a at 22.5 °C'
+>>> found = xrdorder.estimate(lattice_nm=0.52880, n=200)
+>>> list(found.to_dataframe().columns[:3])
+['quantity', 'by', 'value']
 
 `read_pattern` reads what was measured; `calibrate` turns the pattern of a certified powder into an instrument
 (`Calibration`); `fit_pattern` explains the counts of a sample (`PatternFit`). `run_study` does this for all samples
