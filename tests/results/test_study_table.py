@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
+from tests import descriptions
 from tests.results import made
 from xrdorder.cli.console import rendered
 from xrdorder.cli.study_screen import study_parts
-from xrdorder.description.study import Lot, Sample, Study
 from xrdorder.results.collate import collate
 from xrdorder.results.sample_file import StoredSample
 from xrdorder.results.study_table import by_temperature, extremes, failures, study_table, study_words
@@ -14,8 +14,8 @@ from xrdorder.uncertainty import Contributions
 
 
 def results(folder, samples):
-    described = tuple(Sample(s.name, (folder / "a.xy",), Lot()) for s in samples)
-    study = Study(folder, "A study", folder / "instrument.toml", ("nb3sn", "nb"), "own", described)
+    described = tuple(descriptions.sample(s.name) for s in samples)
+    study = descriptions.study(folder, described, ("nb3sn", "nb"), title="A study")
     return collate(study, samples, ("nb3sn", "nb"))
 
 

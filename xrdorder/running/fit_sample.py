@@ -11,8 +11,9 @@ import numpy as np
 import xarray as xr
 
 from xrdorder.crystals import A15Composition, phase
+from xrdorder.description.measurement import Reading
 from xrdorder.description.own_files import OwnFiles
-from xrdorder.description.study import Reading, Sample
+from xrdorder.description.sample import Sample
 from xrdorder.exceptions import StudyError, XrdorderError, did_you_mean
 from xrdorder.fitting import DEFAULT_COMPOSITION, DEFAULT_PHASES, FitOptions, PatternFit, fit_pattern
 from xrdorder.fitting.derived import AMOUNTS
@@ -139,8 +140,8 @@ def read(paths: tuple[Path, ...], reading: Reading, radiation_name: str, mount: 
 
 def _fit(task: Task) -> StoredSample:
     sample, instrument = task.sample, task.instrument
-    require_files(sample.patterns)
-    pattern = read(sample.patterns, sample.reading, instrument.radiation, sample.mount)
+    require_files(sample.pattern)
+    pattern = read(sample.pattern, sample, instrument.radiation, sample.mount)
     fit = fit_pattern(
         pattern,
         instrument,
@@ -305,5 +306,5 @@ def _composition(sample: Sample) -> A15Composition | None:
     if not sample.lot.dopants:
         return None
     return replace(
-        DEFAULT_COMPOSITION, dopants=dict(sample.lot.dopants), on_tin_site=dict(sample.lot.on_tin_site or {})
+        DEFAULT_COMPOSITION, dopants=sample.lot.dopants, on_tin_site=dict(sample.lot.on_tin_site or {})
     )
