@@ -178,14 +178,10 @@ class Quantity:
         """How the column of its value shows it."""
         return self.people if self.column != self.name else Scale(1.0, self.unit)
 
-    def heads(self) -> tuple[Heading, ...]:
-        """Heads of its columns in a printed table: the value, and the part of u that no other sample shares."""
+    def head(self) -> Heading:
+        """Head of its column in a printed table."""
         end = ", 68 % interval" if self.predicted else ""
-        value = Heading(self.heading, self.people.unit, f"{self.long_name}{end}")
-        if "independent" not in self.parts:
-            return (value,)
-        meaning = "part of the standard uncertainty that no other sample shares: what counts in differences"
-        return value, Heading(f"independent u({self.symbol})", self.people.unit, meaning)
+        return Heading(self.heading, self.people.unit, f"{self.long_name}{end}")
 
     def value_text(self, value: float, u: float) -> str:
         """Write a stored value with its stored standard uncertainty, in the scale for people, without the unit.
