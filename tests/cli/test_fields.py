@@ -1,16 +1,15 @@
 """Field, temperature and strain from a terminal, on good and broken input."""
 
 import re
-from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
+from tests import descriptions
 from tests.cli.test_commands import STUDY
 from tests.estimates.test_conductors import MEASURED as SHARE
 from tests.estimates.test_conductors import results
 from xrdorder.cli import main
-from xrdorder.description.study import Lot, Study
 from xrdorder.estimates.conductors import conductors, layers
 from xrdorder.results.open_study import OpenStudy
 from xrdorder.superconductivity.currents import Conditions, bc2_curve, layer_current
@@ -35,7 +34,8 @@ def study(tmp_path, scans, instrument):
 @pytest.mark.slow
 def test_fields_prints_draws_and_takes_what_was_measured(run, study):
     assert run("run", "study", "--no-figures").exit_code == 0
-    shown = run("fields", "study", "--field", "10", "--field", "14", "--strain", "-0.002", "--reference", "one")
+    words = ("--field", "10", "--field", "14", "--strain", "-0.002", "--reference", "one", "--details")
+    shown = run("fields", "study", *words)
     assert shown.exit_code == 0, shown.output
     text = " ".join(shown.stdout.split())
     for words in ("intrinsic strain -0.2 %", "150 nm by microscopy", "at 14 T, 4.2 K", "non-copper", "two and one"):
@@ -58,13 +58,13 @@ def test_fields_prints_draws_and_takes_what_was_measured(run, study):
 
 class Sample:
     def __init__(self, name, design):
-        self.name, self.lot = name, Lot("A", design=design)
+        self.name, self.lot = name, descriptions.lot("A", design=design)
 
 
 def held(designs, measured=SHARE):
     """A study without a folder: a uniform, a graded and an unresolved layer, the graded one of known A15 area."""
     samples = tuple(Sample(name, design) for name, design in designs.items())
-    return OpenStudy(Study(Path("study"), "", None, (), "own", samples), results(measured=measured))
+    return OpenStudy(descriptions.study("study", samples), results(measured=measured))
 
 
 @pytest.fixture
@@ -74,7 +74,8 @@ def shown(tmp_path, monkeypatch):
         monkeypatch.setattr("xrdorder.cli.fields._DRAWS", 4000)
         (tmp_path / "results/figures").mkdir(parents=True, exist_ok=True)
         drawn = "--figures" if figures else "--no-figures"
-        return CliRunner().invoke(main, ["fields", str(tmp_path), drawn, *words], terminal_width=200)
+        monkeypatch.setenv("COLUMNS", "240")
+        return CliRunner().invoke(main, ["fields", str(tmp_path), drawn, "--details", *words])
 
     return fields
 
@@ -149,6 +150,19 @@ def test_the_tenths_of_a_layer_are_at_the_temperature_and_strain_asked_for(shown
     worst, best = (float(band.median) for band in (spread.worst_decile, spread.best_decile))
     assert row[1] == f"{worst:.1f} to {best:.1f}"
     assert worst < float(row[0].split()[0]) < best
+
+
+def test_the_answer_stands_first(tmp_path, monkeypatch):
+    """Which sample carries most at each field, then one table: Bc2, and the current over that of the reference."""
+    monkeypatch.setattr("xrdorder.results.open_study.open_study", lambda folder: held({}))
+    monkeypatch.setenv("COLUMNS", "80")
+    said = CliRunner().invoke(main, ["fields", str(tmp_path), "--no-figures", "--field", "8", "--field", "14"]).output
+    lines = said.splitlines()
+    answers = [line for line in lines if line.startswith("At ")]
+    assert [line.split(":")[0] for line in answers] == ["At 8 T", "At 14 T"]
+    (row,) = [line.split() for line in lines if line.startswith("graded ")]
+    assert len(row) == 6 and 0.0 < float(row[3]) < 1.0  # name, Bc2, and for each field the ratio and its probability
+    assert max(map(len, lines)) <= 80
 
 
 def test_a_missing_ratio_has_its_reason(shown):

@@ -84,7 +84,7 @@ def test_measured_before_the_run_without_values_and_with_wrong_words_is_one_line
         (", temperature_k = 4.2", "", "sample 'two', measured.Bc2_T.temperature_k: is missing; give the temperature"),
         ("Bc2_T =", "Hc2_T =", "sample 'two', measured.Hc2_T: unknown key; did you mean 'Bc2_T'?"),
         ("Tc_K = {", "Tc_K = [{", "is not valid TOML"),
-        ("Tc_K = {", "Tc_K = 17.2 # {", "measured.Tc_K no. 1: 17.2 is not a table; give the critical temperature in K"),
+        ("Tc_K = {", "Tc_K = 17.2 # {", "measured.Tc_K: 17.2 is not a table; give the critical temperature in K"),
     ],
 )
 def test_broken_measured_values_are_one_line_each(run, study, old, new, complaint):

@@ -18,8 +18,7 @@ import xarray as xr
 
 from xrdorder import uncertainty
 from xrdorder.description.own_files import OwnFiles
-from xrdorder.description.specimen import specimen
-from xrdorder.description.study import Sample
+from xrdorder.description.sample import Sample
 from xrdorder.exceptions import Flag
 from xrdorder.material import characterise
 from xrdorder.quantities.grades import CARE, UNFIT
@@ -153,7 +152,7 @@ def interpret(base: StoredSample, fitted: Fitted, sample: Sample, own: OwnFiles)
     material = characterise(
         fitted.values,
         fitted.contributions,
-        specimen(sample, fitted.mount, fitted.temperature_c),
+        sample.specimen(fitted.mount, fitted.temperature_c),
         radiation=radiation(fitted.radiation),
         a15=fitted.a15,
         tin_held=fitted.tin_held,

@@ -45,6 +45,8 @@ class LoggedTreatment(History):
     hours : array, (n,)
         Rising; need not begin at zero. At least two.
     temperatures_c : array, (n,)
+    file : Path, optional
+        Where it was logged; two logs of the same course are equal.
 
     Raises
     ------
@@ -60,6 +62,7 @@ class LoggedTreatment(History):
 
     hours: Array
     temperatures_c: Array
+    file: Path | None = field(default=None, repr=False, compare=False)
     times_s: Array = field(init=False, repr=False, compare=False)
     temperatures_k: Array = field(init=False, repr=False, compare=False)
     swings: tuple[Swing, ...] = field(init=False, repr=False, compare=False)
@@ -184,7 +187,7 @@ def read_log(path: str | Path) -> LoggedTreatment:
         raise StudyError(f"{path}: has {len(values)} line(s) of numbers; a treatment needs at least two")
     if problem := first_problem(values[:, 0], values[:, 1], unit):
         raise StudyError(f"{path}: line {lines[1 + problem[0]][0]}: {problem[1]}")
-    return LoggedTreatment(values[:, 0] / (SECONDS_PER_HOUR if unit == "s" else 1.0), values[:, 1])
+    return LoggedTreatment(values[:, 0] / (SECONDS_PER_HOUR if unit == "s" else 1.0), values[:, 1], path)
 
 
 def _columns(columns: list[str]) -> tuple[int, str, int]:
