@@ -7,6 +7,7 @@ from xrdorder.crystals import free_lengths
 from xrdorder.forward_model.amounts import mass_per_scale, masses
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.profiles.width_terms import as_lorentz
+from xrdorder.quantities.of_phase import STRAIN_ANISOTROPY, WEIGHT_FRACTION, lattice_parameter
 from xrdorder.quantities.records import How, Record, record_of
 
 Values = Mapping[str, float]
@@ -68,12 +69,12 @@ def functions(
         if lines is not a15:
             axes = free_lengths(lines.phase.system)
             for axis, name in zip(axes, lines.length_names, strict=True):
-                quantities[lattice_quantity(lines.phase.name, axis)] = parameter(name)
+                quantities[lattice_parameter(axis).of(lines.phase.name)] = parameter(name)
     for lines in weighed:
-        quantities[weight_quantity(lines.phase.name)] = _weight_fraction(lines, weighed, second)
+        quantities[WEIGHT_FRACTION.of(lines.phase.name)] = _weight_fraction(lines, weighed, second)
     for lines in (*weighed, *others):
         if lines.anisotropy_name and lines.anisotropy_name in taken:
-            quantities[f"strain_anisotropy_{lines.phase.name}"] = parameter(lines.anisotropy_name)
+            quantities[STRAIN_ANISOTROPY.of(lines.phase.name)] = parameter(lines.anisotropy_name)
     return quantities
 
 
@@ -200,16 +201,6 @@ class _Populations:
         }
 
 
-def lattice_quantity(phase_name: str, axis: str) -> str:
-    """Name of a lattice parameter of a phase other than the A15 among the measured quantities."""
-    return f"lattice_{axis}_nm_{phase_name}"
-
-
-def weight_quantity(phase_name: str) -> str:
-    """Name of the weight fraction of a phase among the measured quantities."""
-    return f"weight_fraction_{phase_name}"
-
-
 def parameter(name: str) -> Derived:
     """A quantity that is a parameter itself."""
     return Derived(lambda values: values[name], lambda values: {"formula": name, "source": "parameter of the fit"})
@@ -217,9 +208,9 @@ def parameter(name: str) -> Derived:
 
 def weights_by_mass(values: Values, a15: str) -> dict[str, float]:
     """Change of each weight fraction w for a relative change of one of the mass of the A15: w (1 - w), or -w w_A15."""
-    mine = weight_quantity(a15)
+    mine = WEIGHT_FRACTION.of(a15)
     of_a15 = values.get(mine, 0.0)
-    weights = {name: value for name, value in values.items() if name.startswith(weight_quantity(""))}
+    weights = {name: value for name, value in values.items() if WEIGHT_FRACTION.phase(name)}
     return {name: value * ((name == mine) - of_a15) for name, value in weights.items()}
 
 

@@ -8,13 +8,14 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from xrdorder.exceptions import ValidityError
-from xrdorder.fitting.derived import functions, weight_quantity
+from xrdorder.fitting.derived import functions
 from xrdorder.fitting.niobium_tantalum import NIOBIUM_TANTALUM
 from xrdorder.fitting.procedure import Procedure
 from xrdorder.forward_model.amounts import masses
 from xrdorder.forward_model.microabsorption import weight_factors
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.profiles import Instrument
+from xrdorder.quantities.of_phase import WEIGHT_FRACTION
 from xrdorder.xrays import U_DISPERSION_DIFFERENCE, ScatteringTable
 from xrdorder.xrays.scattering import MeasuredDispersion, second_table
 
@@ -183,7 +184,7 @@ def _microabsorption(job: Procedure) -> ModelError | None:
         return None
     relative = 0.5 if given else 1.0
     shares = _shares(job)
-    direct = {weight_quantity(n): relative * (f - 1.0) * shares[n] for n, f in factors.items()}
+    direct = {WEIGHT_FRACTION.of(n): relative * (f - 1.0) * shares[n] for n, f in factors.items()}
     return ModelError("microabsorption", "", None, direct)
 
 
@@ -222,5 +223,5 @@ def _niobium_or_tantalum(job: Procedure) -> ModelError | None:
         mass = shares[NIOBIUM_TANTALUM] * pure.phase.density_g_cm3() / mixture.phase.density_g_cm3() / seen
         ends.append(mass / (mass + rest))
     u = abs(ends[1] - ends[0]) / np.sqrt(12.0)
-    direct = {weight_quantity(n): u if n == NIOBIUM_TANTALUM else -u * share / rest for n, share in shares.items()}
+    direct = {WEIGHT_FRACTION.of(n): u if n == NIOBIUM_TANTALUM else -u * share / rest for n, share in shares.items()}
     return ModelError("niobium or tantalum", "", None, direct)

@@ -10,7 +10,7 @@ from xrdorder.crystals import A15Composition, doped, free_lengths
 from xrdorder.fitting.contradictions import contradictions
 from xrdorder.fitting.cross_checks import cross_check, quality_words
 from xrdorder.fitting.curves_and_lines import curves, line_table
-from xrdorder.fitting.derived import lattice_quantity, weight_quantity, weights_by_mass
+from xrdorder.fitting.derived import weights_by_mass
 from xrdorder.fitting.diagnostics import diagnostics
 from xrdorder.fitting.fit_flags import fit_flags
 from xrdorder.fitting.line_scatter import LineScatter, fit_all_single_lines, scatter_errors, scatter_flags
@@ -22,6 +22,7 @@ from xrdorder.forward_model.amounts import mass_per_scale, masses
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.least_squares.quality import agreement
 from xrdorder.profiles import Instrument
+from xrdorder.quantities.of_phase import WEIGHT_FRACTION, lattice_parameter
 from xrdorder.quantities.records import Record
 
 Array = NDArray[np.float64]
@@ -119,7 +120,7 @@ def _measured(
     size = job.options.particle_size_um
     if size is not None and len(job.weighed()) > 1:
         for phase, factor in microabsorption_factors(job, size).items():
-            name = weight_quantity(phase)
+            name = WEIGHT_FRACTION.of(phase)
             values[name] *= factor
             records[name] = replace(
                 records[name],
@@ -140,7 +141,7 @@ def _measured(
 def _u_length(lines: PhaseLines, axis: str, quantities: Quantities) -> float:
     """Total standard uncertainty of a lattice parameter."""
     table = quantities.contributions
-    name = lattice_quantity(lines.phase.name, axis)
+    name = lattice_parameter(axis).of(lines.phase.name)
     return table.total(name if name in table.quantities else "a_nm")
 
 
@@ -164,7 +165,7 @@ def _phase_results(
             continue
         if lines is job.reference:  # mixed in by hand: no part of the wire
             continue
-        quantity = weight_quantity(name)
+        quantity = WEIGHT_FRACTION.of(name)
         known = quantity in quantities.values
         results[name] = PhaseResult(
             True,

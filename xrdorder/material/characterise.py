@@ -20,6 +20,7 @@ from xrdorder.material.tin import add_tin
 from xrdorder.material.tin_held import CONTRAST, refer_to_tin
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale
 from xrdorder.material.widths import SHAPE_FACTOR, add_domain_size, add_microstrain
+from xrdorder.quantities.of_phase import WEIGHT_FRACTION
 from xrdorder.quantities.records import Record, symbol_of
 from xrdorder.uncertainty import Contributions
 from xrdorder.xrays import Radiation
@@ -150,7 +151,7 @@ def characterise(
     add_tin_spread(derived, specimen, wavelength_nm, add_microstrain(derived), scale)
     remark_on_depth(derived, specimen, radiation, two_theta_range)
     remark_on_niobium(derived, specimen)
-    fraction = f"weight_fraction_{a15}"
+    fraction = WEIGHT_FRACTION.of(a15)
     if derived.given(fraction):
         derived.add(
             "a15_fraction",

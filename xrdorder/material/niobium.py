@@ -11,6 +11,7 @@ import math
 from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.lattice import REFERENCE_C, temperature_doubt, temperature_of
 from xrdorder.material.specimen import Specimen
+from xrdorder.quantities.of_phase import WEIGHT_FRACTION, lattice_parameter
 
 NIOBIUM_NM = 0.33007
 """Lattice parameter of pure niobium near 25 °C: handbook value, from memory; 0.3300 in A. Godeke, Supercond. Sci.
@@ -41,7 +42,7 @@ WIDENING_BY_HYDROGEN = 0.058
 """Relative change of the lattice parameter by one hydrogen a niobium atom: a third of the volume change of 0.174,
 H. Peisl in Hydrogen in Metals I, ed. G. Alefeld, J. Völkl (1978) (from memory)."""
 
-_QUANTITY, _OF_TANTALUM = "lattice_a_nm_nb", "weight_fraction_ta"
+_QUANTITY, _OF_TANTALUM = lattice_parameter("a").of("nb"), WEIGHT_FRACTION.of("ta")
 
 
 def remark_on_niobium(derived: DerivedQuantities, specimen: Specimen) -> None:

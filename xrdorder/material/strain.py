@@ -28,6 +28,7 @@ from xrdorder.material.lattice import (
 from xrdorder.material.niobium import NIOBIUM_NM
 from xrdorder.material.specimen import FREE_MOUNTS, U_STRAIN, Specimen
 from xrdorder.material.tin_scale import PUBLISHED_SCALE
+from xrdorder.quantities.of_phase import WEIGHT_FRACTION
 from xrdorder.quantities.records import How, symbol_of
 
 AXIAL_STRAIN = -0.002
@@ -344,13 +345,13 @@ def _by_bond(specimen: Specimen, metal: Metal, axial: float) -> tuple[_Tie, dict
 
 def weight_of(phase: str) -> str:
     """How a formula names the weight fraction of a phase."""
-    return symbol_of(f"weight_fraction_{phase}")
+    return symbol_of(WEIGHT_FRACTION.of(phase))
 
 
 def _by_balance(derived: DerivedQuantities, name: str, a15: str) -> tuple[_Tie, dict[str, tuple[float, str]]]:
     """What the copper is drawn by, the A15 is pressed by: forces along the axis add up to none."""
     metal = METALS[name]
-    of_metal, of_a15 = (derived.values.get(f"weight_fraction_{phase}", math.nan) for phase in (name, a15))
+    of_metal, of_a15 = (derived.values.get(WEIGHT_FRACTION.of(phase), math.nan) for phase in (name, a15))
     if not (of_metal > 0.0 and of_a15 > 0.0):
         return _Tie(math.nan, 0.0, 0.0, "", ""), {}
     volumes = (of_metal / metal.density) / (of_a15 / A15_DENSITY)

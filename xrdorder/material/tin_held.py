@@ -11,10 +11,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from xrdorder.material.derived_quantities import DerivedQuantities
+from xrdorder.quantities.of_phase import WEIGHT_FRACTION
 from xrdorder.quantities.records import as_fitted, symbol_of
 
 CONTRAST = "order_contrast"
-WEIGHT = "weight_fraction_"
 
 
 def refer_to_tin(derived: DerivedQuantities, tin_held: float, by_tin: Mapping[str, float]) -> None:
@@ -33,7 +33,7 @@ def refer_to_tin(derived: DerivedQuantities, tin_held: float, by_tin: Mapping[st
         return
     change = derived.values["tin_fraction"] - tin_held
     for name, slope in by_tin.items():
-        if slope and derived.given(name) and (name == CONTRAST or name.startswith(WEIGHT)):
+        if slope and derived.given(name) and (name == CONTRAST or WEIGHT_FRACTION.phase(name)):
             by_tin_name = f"{symbol_of(name)}_by_tin"
             derived.add(
                 name,

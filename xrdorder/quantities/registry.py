@@ -17,6 +17,7 @@ from typing import Literal
 
 from xrdorder.exceptions import UnknownNameError, ValidityError, did_you_mean
 from xrdorder.quantities.formatting import concise, rounded, u_text, with_interval
+from xrdorder.quantities.of_phase import UPPER_LIMIT, WEIGHT_FRACTION
 from xrdorder.quantities.tables import Heading
 
 Part = Literal["value", "total", "independent", "median", "low", "high"]
@@ -385,11 +386,11 @@ _COLUMNS = {one.column: one for one in _ALL}
 _BC2_AT = re.compile(r"Bc2_(\d+)K(\d*)_T")
 _OF_A_POPULATION = {"lean": "of the A15 poorer in tin", "rich": "of the A15 richer in tin"}
 _OF_A_PHASE = {
-    "weight_fraction_": Quantity(
+    WEIGHT_FRACTION: Quantity(
         "weight_fraction", "w", "weight fraction of {}",
         "weight fraction of the phase among the crystalline phases fitted", people=WT_PERCENT,
     ),
-    "upper_limit_": Quantity(
+    UPPER_LIMIT: Quantity(
         "upper_limit", "limit", "upper limit of {}",
         "upper limit for a phase that was not found, of its weight fraction", people=WT_PERCENT,
     ),
@@ -428,8 +429,8 @@ def _of_a_family(name: str) -> Quantity | None:
             QUANTITIES["Bc2_4K2_T"], name=name, column=name, symbol=f"Bc2({kelvin} K)", heading=f"Bc2({kelvin} K)",
             noun=f"Bc2 at {kelvin} K", long_name=f"estimated upper critical field at {kelvin} K",
         )  # fmt: skip
-    for start, one in _OF_A_PHASE.items():
-        if phase := name.removeprefix(start) if name.startswith(start) else "":
+    for kind, one in _OF_A_PHASE.items():
+        if phase := kind.phase(name):
             return replace(one, name=name, column=name, noun=one.noun.format(phase))
     stem, _, population = name.rpartition("_")
     if population in _OF_A_POPULATION and stem in QUANTITIES:

@@ -20,6 +20,7 @@ from xrdorder.fitting.derived import AMOUNTS
 from xrdorder.material.lattice import REFERENCE_C
 from xrdorder.patterns import read_patterns
 from xrdorder.profiles import Instrument
+from xrdorder.quantities.of_phase import UPPER_LIMIT, WEIGHT_FRACTION
 from xrdorder.quantities.records import Record, symbol_of
 from xrdorder.results.parameters import parameter_group
 from xrdorder.results.sample_file import (
@@ -195,7 +196,7 @@ def _again(task: Task) -> StoredSample | None:
 
 def of_fit(name: str, fit: PatternFit, provenance: Provenance) -> StoredSample:
     """Turn a fit into what is stored of it."""
-    limits = {f"upper_limit_{phase}": limit for phase, limit in fit.upper_limits.items()}
+    limits = {UPPER_LIMIT.of(phase): limit for phase, limit in fit.upper_limits.items()}
     flags = [flag for flag in fit.flags if fit.status != NO_A15 or flag.name not in OF_ORDER]
     return StoredSample(
         name=name,
@@ -232,7 +233,7 @@ def _records(fit: PatternFit) -> dict[str, Record]:
         text = "change of the fitted contrast by unit tin fraction in the mean scattering"
         records[slope] = Record(slope, slope, fit.by_tin["order_contrast"], source="fitted to the pattern", remark=text)
     for of, limit in fit.upper_limits.items():
-        name = f"upper_limit_{of}"
+        name = UPPER_LIMIT.of(of)
         text = "weight fraction of a scale of zero or above plus 1.645 standard uncertainties (95 %)"
         records[name] = Record(name, symbol_of(name), limit, source=AMOUNTS, remark=text)
     return records
@@ -251,7 +252,7 @@ def with_absent(
         Upper limits of weight fractions by phase (95 %); a share x of another phase makes of a fraction w(1 - x).
     """
     for name in table.quantities:
-        if name.startswith("weight_fraction_"):
+        if WEIGHT_FRACTION.phase(name):
             extra = {
                 f"phases not found/{phase}": (-values[name] * limit / ONE_SIDED_95, "")
                 for phase, limit in limits.items()
