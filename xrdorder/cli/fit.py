@@ -104,6 +104,6 @@ def fit(
         )
     require_fit(study.samples[0], instrument)  # all alike but for their patterns
     write_study(study)
-    results = run_and_show(out, again=again, workers=workers, figures=figures)
+    results = run_and_show(study, out, again=again, workers=workers, figures=figures)
     if results.attrs["failed"]:
         ctx.exit(SOME_FAILED)

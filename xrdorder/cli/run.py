@@ -12,6 +12,8 @@ from xrdorder.cli.progress import Progress
 if TYPE_CHECKING:
     import xarray as xr
 
+    from xrdorder.description.study import Study
+
 
 @click.command()
 @click.argument("study", type=click.Path(path_type=Path))
@@ -31,20 +33,22 @@ def run(ctx: click.Context, study: Path, figures: bool, again: bool, workers: in
     described = read_study(study, to_run=True)
     for remark in remarks(described):
         complain(f"remark: {remark}")
-    results = run_and_show(study, again=again, workers=workers, figures=figures)
+    results = run_and_show(described, study, again=again, workers=workers, figures=figures)
     if results.attrs["failed"]:
         ctx.exit(SOME_FAILED)
 
 
-def run_and_show(study: Path, *, again: bool, workers: int | None, figures: bool) -> "xr.Dataset":
-    """Run a study, print the table, what went wrong and where everything is."""
+def run_and_show(
+    described: "Study", study: Path, *, again: bool, workers: int | None, figures: bool
+) -> "xr.Dataset":
+    """Run a study, print the table, what went wrong and where everything is; the folder as the user named it."""
     from xrdorder.cli.drawing import draw_calibration, draw_samples, draw_study
     from xrdorder.cli.models import model_text
     from xrdorder.cli.tables import failures, results_text
     from xrdorder.running.run import run_study
 
     with Progress("fitting") as progress:
-        results = run_study(study, progress=progress, again=again, workers=workers)
+        results = run_study(described, progress=progress, again=again, workers=workers)
     click.echo(results_text(results))
     if models := model_text(results):
         click.echo(models)
