@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from xrdorder.crystals.a15 import dopant_site
+from xrdorder.display import Displayed
 from xrdorder.estimates.from_numbers_rows import Row
 from xrdorder.estimates.from_numbers_table import estimate_rows
 from xrdorder.exceptions import Flag, ValidityError
@@ -49,7 +50,7 @@ Technol. 19 (2006) R100, eq. (22), form from memory."""
 
 
 @dataclass(frozen=True)
-class Estimate:
+class Estimate(Displayed):
     """What numbers alone say.
 
     Attributes
