@@ -23,7 +23,7 @@ from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
 from xrdorder.results.sample_file import Provenance, StoredSample, failure, read_sample, stored_sample
 from xrdorder.running.calibration import study_instruments
 from xrdorder.running.fit_sample import Task, do_task, require_files
-from xrdorder.running.flags import with_noticed
+from xrdorder.running.flags import with_study_flags
 from xrdorder.running.interpretation import SEED
 from xrdorder.running.pool import run_all
 from xrdorder.treatments import LoggedTreatment
@@ -88,10 +88,10 @@ def run_study(
         todo = sorted_out.tasks
         count = _Counter(progress, len(todo))
         run_all(do_task, todo, workers=workers, done=lambda task, _: count.up(task.sample.name))
-        found = sorted_out.settled | {
+        samples = sorted_out.settled | {
             task.sample.name: read_sample(task.target, groups=()) for task in todo
         }
-        stored = with_noticed(study, [found[sample.name] for sample in study.samples])
+        stored = with_study_flags(study, [samples[sample.name] for sample in study.samples])
         dataset = collate(study, stored, _phase_names(study), own.scale(), own.names())
         write_results(dataset, results)
     again_only = sum(task.fitted for task in todo)
