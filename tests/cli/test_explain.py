@@ -25,11 +25,11 @@ def study(kept, tmp_path):
 def test_all_quantities_in_short(run, study):
     result = run("explain", study, "A-650-100", "--details")
     assert result.exit_code == 0, result.output
-    (line,) = [x for x in result.stdout.splitlines() if x.startswith("tin_fraction ")]
+    (line,) = [x for x in result.stdout.splitlines() if x.startswith("tin_at_percent ")]
     sample = explained.sample()
     budget = sample.contributions.budget("tin_fraction")
     share = 100 * (budget[0][1] / sample.contributions.total("tin_fraction")) ** 2
-    assert budget[0][0] in line and "23." in line
+    assert budget[0][0] in line and " 23.4(3.3) " in line and "at.%" in line
     # strain of a lot and of a sample are two lines of one family: the larger holds 96 % of its square
     assert f"{0.96 * share:.0f} %" in line
     for words in (
