@@ -43,7 +43,7 @@ def _clear(drop: float) -> bool:
 def _alpha2(job: Procedure, score_test: ScoreTest) -> list[Flag]:
     """K-alpha2 that is not there: the fit makes up a second population and moves the lattice for it."""
     light, name = job.optics.radiation, "alpha2_ratio"
-    if not light.alpha2_ratio > 0.0 or name in job.everything():
+    if not light.alpha2_ratio > 0.0 or name in job.decidable():
         return []
     drop, step = score_test.drop(score_test.derivatives([name]))
     held = job.fit.values()[name]
@@ -79,7 +79,7 @@ def _lost_counts(job: Procedure, score_test: ScoreTest) -> list[Flag]:
 
 def _place(job: Procedure) -> list[Flag]:
     """A specimen farther from its place than anyone mounts it: the angles themselves are off."""
-    if "two_theta_offset" in job.everything() or _PLACE not in job.model.displacement_names:
+    if "two_theta_offset" in job.decidable() or _PLACE not in job.model.displacement_names:
         return []
     displacement = job.fit.values()[_PLACE]
     if abs(displacement) < _FARTHEST_MM:

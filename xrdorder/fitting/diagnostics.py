@@ -88,7 +88,7 @@ def diagnostics(job: Procedure, instrument: Instrument, scatter: LineScatter) ->
 def _fitted(job: Procedure, scatter: LineScatter, name: str) -> tuple[float, float]:
     """Change of a held parameter in a fit that frees it, and its standard uncertainty; the fit is put back."""
     held = job.fit.values()[name]
-    values, solution, _ = job.fit.trial([*job.everything(), name])
+    values, solution, _ = job.fit.trial([*job.decidable(), name])
     if name not in solution.free:  # at its bound, as far as it goes
         return values[name] - held, 0.0
     counting = solution.u(name) * job.enlargement()
@@ -119,7 +119,7 @@ def _lattice(job: Procedure, score_test: ScoreTest) -> Iterator[_Direction]:
 
 def _angles(job: Procedure, score_test: ScoreTest, instrument: Instrument) -> Iterator[_Direction]:
     offset = "two_theta_offset"
-    if offset not in job.everything():
+    if offset not in job.decidable():
         u = instrument.total(offset)
         if u > 0.0:
             yield _Direction(

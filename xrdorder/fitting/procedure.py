@@ -18,6 +18,7 @@ from xrdorder.exceptions import FitError, Flag
 from xrdorder.fitting.free_intensities import initial_areas
 from xrdorder.fitting.free_intensities import significance as free_significance
 from xrdorder.fitting.initial_values import (
+    TrialLattices,
     background_terms,
     clipped_background,
     initial_scales,
@@ -191,16 +192,15 @@ class Procedure:
             self.parameters[lines.scale_name].value = float(scale)
 
     def _match(self, lines: PhaseLines, score: Callable[..., float], *counts: Array) -> None:
-        """Put one phase where its lines fit best, by one of the scores of `start`."""
+        """Put one phase where its lines fit best, by one of the scores of `initial_values`."""
         catalogue = dict(zip(lines.length_names, lines.phase.lengths_nm, strict=True))
         drawn = lines.summary(self.fit.values() | catalogue | {lines.scale_name: 1.0})
         inverse_d = 2.0 * np.sin(np.radians(drawn.position / 2.0)) / self.optics.radiation.wavelength_nm
         lengths = np.array(lines.phase.lengths_nm)
         low = max(lo / start for lo, start in zip(lines.phase.lengths_low_nm, lengths, strict=True))
         high = min(hi / start for hi, start in zip(lines.phase.lengths_high_nm, lengths, strict=True))
-        factor = score(
-            self.two_theta, *counts, inverse_d, drawn.area, self.optics.radiation.wavelength_nm, low, high
-        )
+        trials = TrialLattices(inverse_d, drawn.area, self.optics.radiation.wavelength_nm, low, high)
+        factor = score(trials, self.two_theta, *counts)
         for name, length in zip(lines.length_names, lengths, strict=True):
             self.parameters[name].value = float(length * factor)
         lines.freeze(tuple(float(x) for x in lengths * factor))
@@ -235,7 +235,7 @@ class Procedure:
         for take in effects:
             if take(self):
                 self.settle_phases()
-        self.converged = fit.settle(self.everything())
+        self.converged = fit.settle(self.decidable())
         if not self.converged:
             self.flags.append(
                 Flag("not-converged", "the fit came to no minimum; its values are where it stopped")
@@ -284,7 +284,7 @@ class Procedure:
     def settle_phases(self) -> None:
         """Fit; seek once more what does not stand out, and drop it when it still does not; until all do."""
         while True:
-            self.fit.run(self.everything(), most_iterations=25, tolerance=0.1)
+            self.fit.run(self.decidable(), most_iterations=25, tolerance=0.1)
             weak = self._weakest(self.fit.solution()[0], self.lines)
             if weak is None:
                 return
@@ -304,7 +304,7 @@ class Procedure:
         width = fwhm(drawn.gauss_squared, drawn.lorentz)
         return float(np.sqrt(np.sum(squared_significance(drawn.area, width, step, variance)[inside])))
 
-    def everything(self) -> list[str]:
+    def decidable(self) -> list[str]:
         """Names of all parameters that this pattern can decide."""
         names = [*self.model.background_names, *self.model.displacement_names]
         for lines in self.lines:
