@@ -95,7 +95,7 @@ def free_transparency(job: Procedure) -> bool:
     """The shift of a clear specimen: computed for the phases found, fitted where the pattern knows it better than that.
 
     As with displacement parameters it is freed by how well it would be found, not by what is found; where it stays
-    held, its doubt is a source of uncertainty.
+    held, its uncertainty is a source of its own.
     """
     name, geometry = "transparency_deg", job.optics.geometry
     volumes = job.volumes()
@@ -293,7 +293,7 @@ def take_second_population(job: Procedure) -> bool:
     if graded:
         after = job.fit.values()
         share = after[twin.scale_name] / (after[main.scale_name] + after[twin.scale_name])
-        # two descriptions of one distribution: how far they disagree about its mean is a doubt about both
+        # two descriptions of one distribution: how far they disagree about its mean is an uncertainty of both
         job.u_shape_nm = 0.5 * (before[a] - after[a] - share * (after[second] - after[a]))
     if choice == "auto" and not (job.improved(chi_before, _BETTER_BY) and _both_clear(job, twin)):
         job.model.remove(twin)

@@ -1,4 +1,4 @@
-"""Residual niobium and tantalum: one phase until the pattern tells two.
+"""Residual niobium and tantalum: one phase unless the pattern resolves two.
 
 Their lattices differ by 0.07 %. With sharp lines at high angle that can be seen; with the broad ones of cold-worked
 filaments and barriers it cannot, and two phases fitted to one set of lines would share it out at random.

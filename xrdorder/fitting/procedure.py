@@ -50,12 +50,12 @@ Array = NDArray[np.float64]
 
 _PRESENT = 3.0  # significance of the scale below which a phase is called absent (3 standard uncertainties)
 _MAIN_PRESENT = (
-    5.0  # the fit makes up an A15 at 1.6 where there is none, and the lattice search has many tries
+    5.0  # where there is no A15 the fit finds one of 1.6, and the lattice search has many tries
 )
 EFFECT_SIGNIFICANCE = 15.0  # weaker lines are not asked for texture
 _WIDTH_SIGNIFICANCE = 8.0  # below it the lines are too weak to tell their width, here to 15 %
 _STRAIN_SIGNIFICANCE = 20.0  # from here on strained lines with the width of size alone bias the amount by more than u
-_SHAPE_SIGNIFICANCE = 60.0  # below it a fit roams among mixtures of size and both shapes of strain
+_SHAPE_SIGNIFICANCE = 60.0  # below it size and both shapes of strain are too strongly correlated to converge
 U_B_ISO_RELATIVE = 0.3  # of displacement parameters of the catalogue; judged: Debye temperatures make 25 % for Nb3Sn
 _REFERENCE_SIGNIFICANCE = 50.0  # an internal standard weaker than this would blur what the calibration knows
 _MISFIT = 0.03  # share of a strong line by which the model may be wrong while weak phases are looked for
@@ -228,7 +228,7 @@ class Procedure:
         shape = [*start, *lengths, *self.model.displacement_names, main.width_names[0]]
         fit.run(dict.fromkeys(shape), most_iterations=15, tolerance=1.0)
         if weak := self._weakest(fit.solution()[0], [main]):
-            self._drop(*weak)  # where there is none, a free A15 would roam about for long
+            self._drop(*weak)  # a free A15 that is not there would not converge
         fit.freeze()
         fit.reweight()
         self.settle_phases()
@@ -386,7 +386,7 @@ class Procedure:
     def _largest_scale(self, lines: PhaseLines) -> float:
         """Put a phase that was not found to rest; return the scale that would have been seen in 95 of 100 cases.
 
-        Where there is nothing to fit, lattice and widths run off to odd places; they go back to those of the catalogue
+        Where there is nothing to fit, lattice and widths are meaningless; they go back to those of the catalogue
         and the scale alone is asked for.
         """
         if isinstance(lines, FreeLines):
@@ -415,7 +415,7 @@ class Procedure:
         return 1.0
 
     def serial_correlation(self) -> float:
-        """Enlargement for weighted residuals that hang together over a line width."""
+        """Enlargement for weighted residuals that are serially correlated over a line width."""
         return self._scatter()[0]
 
     def enlargement(self) -> float:
