@@ -17,9 +17,8 @@ U_A_NM, U_ORDER = 4e-6, 0.01
 
 def material(specimen: Specimen, a_nm: float = 0.52880, order: float = 0.92) -> Material:
     derived = DerivedQuantities({"a_nm": a_nm, "site_order": order}, Contributions.empty())
-    given = {"a_nm": (a_nm, "certificate", U_A_NM, "srm"), "site_order": (order, "counting", U_ORDER, "")}
-    for name, (value, source, u, group) in given.items():
-        derived.add(name, value, {}, {source: (u, group)}, formula="given", numbers={"given": value}, source="given")
+    derived.add_given("a_nm", a_nm, {"certificate": (U_A_NM, "srm")})
+    derived.add_given("site_order", order, {"counting": (U_ORDER, "")})
     add_tin(derived, specimen)
     add_order_parameters(derived, specimen)
     return Material.of(derived)

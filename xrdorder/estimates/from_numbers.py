@@ -17,7 +17,6 @@ from xrdorder.material.joint_tin import Prior, add_joint, usual_order
 from xrdorder.material.lattice import refer_lattice
 from xrdorder.material.order import add_order_parameters, drop_intermediate
 from xrdorder.material.tin import add_tin
-from xrdorder.quantities.records import How
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.superconductivity.prediction import HELIUM_K, Prediction, predict
 from xrdorder.superconductivity.strain import MOST_STRAIN, AtStrain, at_strain
@@ -197,8 +196,7 @@ def estimate(
     )
     derived = DerivedQuantities({name: value for name, (value, _) in inputs.items()}, Contributions.empty())
     for name, (value, u) in inputs.items():
-        how: How = {"formula": "given", "numbers": {"given": value}, "source": "given"}
-        derived.add(name, value, {}, {f"given/{name}": (u, "")}, **how)
+        derived.add_given(name, value, {f"given/{name}": (u, "")})
     derived.assumptions += remarks
     derived.assumptions += [specimen.dopant_in_words(element) for element in specimen.dopants]
     by_lattice = lattice_nm is not None and tin_fraction is None

@@ -32,7 +32,7 @@ Progress = Callable[[int, int, str], None]
 
 
 def run_study(
-    folder: str | Path,
+    folder: str | Path | Study,
     *,
     progress: Progress | None = None,
     again: bool = False,
@@ -48,8 +48,9 @@ def run_study(
 
     Parameters
     ----------
-    folder : str or Path
-        The study folder with its `study.toml`. Results go to its folder `results`.
+    folder : str or Path or Study
+        The study folder with its `study.toml`, or its description where that was read already (`read_study` with
+        `to_run`). Results go to the folder `results` in it.
     progress : callable, optional
         Called with (number done, number to do, name of the sample just done) as samples get done; those that are kept
         are not counted.
@@ -72,7 +73,7 @@ def run_study(
     ValidityError
         The study names a scale of tin or relations that cannot be used.
     """
-    study = read_study(folder, to_run=True)
+    study = folder if isinstance(folder, Study) else read_study(folder, to_run=True)
     own = OwnFiles.of(study)
     own.check()
     if study.lacks_calibration:
