@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from xrdorder.explanation.chain import Step
     from xrdorder.explanation.correlations import FittedParameter
     from xrdorder.explanation.explanation import (
+        CrossCheck,
         Explanation,
-        Opinion,
         QuantityExplained,
         RelationSaid,
         SourceShare,
@@ -101,7 +101,7 @@ def _head(found: "Explanation") -> list[Part]:
         ("Grade", _graded(found.quality_words) if found.quality_words else ""),
     ]
     for quantity, unit, scale in (("a", "e-6 nm", 1e6), ("order", "", 1.0)):
-        said = [_opinion(o, unit, scale) for o in found.opinions if o.quantity == quantity]
+        said = [_cross_check(o, unit, scale) for o in found.cross_checks if o.quantity == quantity]
         checks = f"difference from the whole-pattern fit: {'; '.join(said)}"
         rows.append((f"{quantity} checked", checks if said else ""))
     return [*parts, *(Entry(label, text) for label, text in rows if text)]
@@ -126,7 +126,7 @@ def _described(found: "Explanation") -> list[Part]:
     return [Entry(label, text) for label, text in rows if text]
 
 
-def _opinion(said: "Opinion", unit: str, scale: float) -> str:
+def _cross_check(said: "CrossCheck", unit: str, scale: float) -> str:
     if math.isnan(said.difference):
         return f"{said.route}: none, {said.reason}"
     decimals = 1 if scale > 1.0 else 3
