@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from xrdorder.explanation.chain import Step
     from xrdorder.explanation.correlations import FittedParameter
     from xrdorder.explanation.explanation import (
+        CrossCheck,
         Explanation,
-        Opinion,
         QuantityExplained,
         RelationSaid,
         SourceShare,
@@ -100,7 +100,7 @@ def _head(found: "Explanation") -> list[Part]:
         ("Grade", _graded(found.quality_words) if found.quality_words else ""),
     ]
     for word, name in (("a", "a_nm"), ("order", "order_contrast")):
-        said = [_opinion(o, name) for o in found.opinions if o.quantity == word]
+        said = [_cross_check(o, name) for o in found.cross_checks if o.quantity == word]
         checks = f"difference from the whole-pattern fit: {'; '.join(said)}"
         rows.append((f"{word} checked", checks if said else ""))
     return [*parts, *(Entry(label, text) for label, text in rows if text)]
@@ -125,7 +125,7 @@ def _described(found: "Explanation") -> list[Part]:
     return [Entry(label, text) for label, text in rows if text]
 
 
-def _opinion(said: "Opinion", name: str) -> str:
+def _cross_check(said: "CrossCheck", name: str) -> str:
     from xrdorder.quantities.registry import quantity
 
     if math.isnan(said.difference):

@@ -125,7 +125,7 @@ class QuantityExplained:
 
 
 @dataclass(frozen=True)
-class Opinion:
+class CrossCheck:
     """What another route says about the same counts.
 
     Attributes
@@ -160,7 +160,7 @@ class Explanation:
         Figures of the fit.
     quality_words : str
         Verdict on the fit, where one is stored.
-    opinions : tuple of Opinion
+    cross_checks : tuple of CrossCheck
         Lattice and order by other routes through the same counts.
     free_parameters : int
     model : tuple of str
@@ -187,7 +187,7 @@ class Explanation:
     version: str
     quality: Mapping[str, float]
     quality_words: str
-    opinions: tuple[Opinion, ...]
+    cross_checks: tuple[CrossCheck, ...]
     free_parameters: int
     model: tuple[str, ...]
     dopants: str
@@ -297,7 +297,7 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
         __version__,
         sample.quality,
         sample.quality_words,
-        _opinions(sample),
+        _cross_checks(sample),
         len(covariance.names),
         sample.model or model_words(sample),
         _dopants(sample),
@@ -323,9 +323,9 @@ def _dopants(sample: StoredSample) -> str:
     return "said to hold none" if options.get("undoped") else "nothing was said; taken as an undoped wire, and flagged"
 
 
-def _opinions(sample: StoredSample) -> tuple[Opinion, ...]:
+def _cross_checks(sample: StoredSample) -> tuple[CrossCheck, ...]:
     """Other routes to lattice and order, those first that have an answer."""
-    table = sample.opinions
+    table = sample.cross_checks
     if table is None:
         return ()
     found = []
@@ -334,7 +334,7 @@ def _opinions(sample: StoredSample) -> tuple[Opinion, ...]:
             difference, u = (float(table[name].values[k]) for name in (value, f"u_{value}"))
             reason = str(table[f"{quantity}_reason"].values[k])
             if k and not reason.endswith("only"):
-                found.append(Opinion(quantity, route, difference, u, reason))
+                found.append(CrossCheck(quantity, route, difference, u, reason))
     return tuple(found)
 
 
