@@ -33,6 +33,7 @@ from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.order import TIN_ORDER
 from xrdorder.material.specimen import Specimen
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale
+from xrdorder.quantities.formatting import rounded
 from xrdorder.relations.tin_from_order import U_USUAL_S_A, USUAL_S_A
 
 Array = NDArray[np.float64]
@@ -293,8 +294,8 @@ def _remark_on_scale(derived: DerivedQuantities, scale: TinScale, prior: Prior, 
     gap = by_order - by_lattice
     derived.flag(
         "tin-scale",
-        f"the lattice parameter gives {100 * by_lattice:.1f} ± {100 * derived.u('tin_fraction'):.1f} at.% tin, the "
-        f"order {100 * by_order:.1f} ± {100 * derived.u(ORDER):.1f} (S_a = {prior.s_a:g} ± {prior.u:g}), "
+        f"the lattice parameter gives {rounded(100 * by_lattice, 100 * derived.u('tin_fraction'), 'at.%')} tin, the "
+        f"order {rounded(100 * by_order, 100 * derived.u(ORDER))} (S_a = {prior.s_a:g} ± {prior.u:g}), "
         f"{math.sqrt(found.chi2):.1f} standard uncertainties apart: either the a(tin) scale ({scale.name}) lies "
         f"{1e3 * abs(gap) * scale.slope_nm:.2f} pm too {'high' if gap > 0.0 else 'low'} for this sample, or strain, "
         "an undeclared dopant or an unusual order is in play",
