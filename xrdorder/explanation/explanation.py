@@ -7,13 +7,12 @@ description needed: a file can be explained years later. Who shares a source is 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
-from xrdorder import __version__
 from xrdorder.exceptions import StudyError, UnknownNameError, did_you_mean
 from xrdorder.explanation.chain import Step, steps
 from xrdorder.explanation.correlations import Covariance, FittedParameter
@@ -27,7 +26,7 @@ from xrdorder.results.collated import Sharing, ToldColumn, read_collated
 from xrdorder.results.columns import TOLD
 from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
 from xrdorder.results.quantity_lookup import quantity_asked
-from xrdorder.results.sample_file import FAILED, Provenance, StoredSample, read_sample
+from xrdorder.results.sample_file import FAILED, StoredSample, read_sample
 from xrdorder.running.calibration import calibration_words
 from xrdorder.running.model_summary import model_words
 from xrdorder.uncertainty import PRIVATE, Contributions
@@ -119,7 +118,7 @@ class QuantityExplained:
 
 
 @dataclass(frozen=True)
-class Opinion:
+class CrossCheck:
     """What another route says about the same counts.
 
     Attributes
@@ -146,15 +145,9 @@ class Explanation:
 
     Attributes
     ----------
-    sample, status : str
-    provenance : Provenance
-    version : str
-        Version of this program, whose formulas are shown; that of the result stands in `provenance`.
-    quality : mapping of str to float
-        Figures of the fit.
-    quality_words : str
-        Verdict on the fit, where one is stored.
-    opinions : tuple of Opinion
+    sample : StoredSample
+        As it is stored, with the flags of the study.
+    cross_checks : tuple of CrossCheck
         Lattice and order by other routes through the same counts.
     free_parameters : int
     model : tuple of str
@@ -165,8 +158,6 @@ class Explanation:
         All of them, or the one asked for.
     order_correlations : tuple of (parameter, correlation)
         Of the order contrast with the displacement parameters of the A15, from the stored covariance.
-    flags : tuple of (name, message)
-    assumptions : tuple of str
     told : tuple of ToldColumn
         What the description told of the sample; empty where the collated results are gone.
     answer : ToldColumn or None
@@ -175,28 +166,16 @@ class Explanation:
         Which it was, and from what it was made; empty where no folder of results was at hand.
     """
 
-    sample: str
-    status: str
-    provenance: Provenance
-    version: str
-    quality: Mapping[str, float]
-    quality_words: str
-    opinions: tuple[Opinion, ...]
+    sample: StoredSample
+    cross_checks: tuple[CrossCheck, ...]
     free_parameters: int
     model: tuple[str, ...]
     dopants: str
     quantities: tuple[QuantityExplained, ...]
     order_correlations: tuple[tuple[str, float], ...]
-    flags: tuple[tuple[str, str], ...]
-    assumptions: tuple[str, ...]
     told: tuple[ToldColumn, ...] = ()
     answer: ToldColumn | None = None
     calibration: str = ""
-
-    @property
-    def failed(self) -> bool:
-        """Whether there is no result to explain but the reason why."""
-        return self.status.startswith(FAILED)
 
 
 def explain_stored(folder: str | Path, name: str, quantity: str | None = None) -> Explanation:
@@ -285,20 +264,13 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
         for name in ([] if sample.failed else names)
     ]
     return Explanation(
-        sample.name,
-        sample.status,
-        sample.provenance,
-        __version__,
-        sample.quality,
-        sample.quality_words,
-        _opinions(sample),
+        sample,
+        _cross_checks(sample),
         len(covariance.names),
         sample.model or model_words(sample),
         _dopants(sample),
         tuple(replace(one, remark="; ".join(x for x in (remark, one.remark) if x)) for one in found),
         covariance.of_order_with_displacements(),
-        sample.flags,
-        sample.assumptions,
     )
 
 
@@ -317,7 +289,7 @@ def _dopants(sample: StoredSample) -> str:
     return "said to hold none" if options.get("undoped") else "nothing was said; taken as an undoped wire, and flagged"
 
 
-def _opinions(sample: StoredSample) -> tuple[Opinion, ...]:
+def _cross_checks(sample: StoredSample) -> tuple[CrossCheck, ...]:
     """Other routes to lattice and order, those first that have an answer."""
     table = sample.opinions
     if table is None:
@@ -328,7 +300,7 @@ def _opinions(sample: StoredSample) -> tuple[Opinion, ...]:
             difference, u = (float(table[name].values[k]) for name in (value, f"u_{value}"))
             reason = str(table[f"{quantity}_reason"].values[k])
             if k and not reason.endswith("only"):
-                found.append(Opinion(quantity, route, difference, u, reason))
+                found.append(CrossCheck(quantity, route, difference, u, reason))
     return tuple(found)
 
 
