@@ -218,12 +218,12 @@ def explain_stored(folder: str | Path, name: str, quantity: str | None = None) -
         raise StudyError(f"{folder}: has no result of sample '{name}'; {did_you_mean(name, [*stored, *statuses])}")
     sample = replace(sample, flags=tuple(dict.fromkeys([*sample.flags, *collated.flags.get(name, ())])))
     told = collated.told.get(name, ())
-    answer = next((one for one in told if one.column == quantity), None)
+    answer = next((column for column in told if column.column == quantity), None)
     if quantity in TOLD and answer is None:
         raise UnknownNameError(f"sample '{name}': nothing was told that '{quantity}' follows from")
-    found = explain(sample, None if answer else quantity, collated.sharing(sample))
+    explanation = explain(sample, None if answer else quantity, collated.sharing(sample))
     calibration = calibration_words(results, sample.provenance.calibration)
-    return replace(found, told=told, answer=answer, calibration=calibration)
+    return replace(explanation, told=told, answer=answer, calibration=calibration)
 
 
 def _closest(word: str, words: Sequence[str]) -> str:
@@ -257,7 +257,7 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
         except UnknownNameError as error:
             raise UnknownNameError(f"sample '{sample.name}': {error}") from None
         names = [name]
-    found = [
+    quantities = [
         _predicted(sample, name)
         if name in targets
         else _quantity(sample, covariance, name, sharing or {})
@@ -269,7 +269,7 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
         len(covariance.names),
         sample.model or model_words(sample),
         _dopants(sample),
-        tuple(replace(one, remark="; ".join(x for x in (remark, one.remark) if x)) for one in found),
+        tuple(replace(q, remark="; ".join(text for text in (remark, q.remark) if text)) for q in quantities),
         covariance.of_order_with_displacements(),
     )
 
@@ -294,14 +294,14 @@ def _cross_checks(sample: StoredSample) -> tuple[CrossCheck, ...]:
     table = sample.opinions
     if table is None:
         return ()
-    found = []
+    checks = []
     for quantity, value in (("a", "a_difference_nm"), ("order", "order_difference")):
         for k, route in enumerate(map(str, table["route"].values)):
             difference, u = (float(table[name].values[k]) for name in (value, f"u_{value}"))
             reason = str(table[f"{quantity}_reason"].values[k])
             if k and not reason.endswith("only"):
-                found.append(CrossCheck(quantity, route, difference, u, reason))
-    return tuple(found)
+                checks.append(CrossCheck(quantity, route, difference, u, reason))
+    return tuple(checks)
 
 
 def _quantity(
