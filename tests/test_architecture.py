@@ -21,7 +21,6 @@ TO_BE_DIVIDED = {
     "comparison/differences.py: compare",
     "figures/planning.py: _front",
     "planning/planner.py: plan",
-    "results/described_columns.py: told_variables",
     "results/sample_file.py: _root",
 }
 SHARED_NAMES = {"calibration", "differences", "specimen", "strain", "study"}

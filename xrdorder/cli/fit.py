@@ -107,6 +107,8 @@ def fit(
         )
     require_fit(study.samples[0], instrument)  # all alike but for their patterns
     write_study(study)
-    results = run_and_show(out, again=again, workers=workers, figures=figures, details=details)
+    results = run_and_show(
+        out, described=study, again=again, workers=workers, figures=figures, details=details
+    )
     if results.attrs["failed"]:
         ctx.exit(SOME_FAILED)

@@ -13,6 +13,7 @@ from xrdorder.cli.program import SOME_FAILED, complain
 if TYPE_CHECKING:
     import xarray as xr
 
+    from xrdorder.description.study import Study
     from xrdorder.reports.pictures import Missing
 
 
@@ -35,7 +36,9 @@ def run(ctx: click.Context, study: Path, figures: bool, again: bool, workers: in
     described = read_study(study, to_run=True)
     for remark in remarks(described):
         complain(f"remark: {remark}")
-    results = run_and_show(study, again=again, workers=workers, figures=figures, details=details)
+    results = run_and_show(
+        study, described=described, again=again, workers=workers, figures=figures, details=details
+    )
     if results.attrs["failed"]:
         ctx.exit(SOME_FAILED)
 
@@ -43,6 +46,7 @@ def run(ctx: click.Context, study: Path, figures: bool, again: bool, workers: in
 def run_and_show(
     study: Path,
     *,
+    described: "Study | None" = None,
     again: bool,
     workers: int | None,
     figures: bool,
@@ -52,7 +56,8 @@ def run_and_show(
 ) -> "xr.Dataset":
     """Run a study, show the table, what went wrong and where everything is.
 
-    `drawn` names the samples whose fits are drawn; all unless given.
+    `described` is the description of the study where it was read already; `drawn` names the samples whose fits are
+    drawn, all unless given.
     """
     from xrdorder.cli.study_screen import next_part, study_parts
     from xrdorder.reports.sample_figures import draw_calibration, draw_samples, draw_study
@@ -60,7 +65,7 @@ def run_and_show(
     from xrdorder.running.run import run_study
 
     with Progress("fitting") as progress:
-        results = run_study(study, progress=progress, again=again, workers=workers)
+        results = run_study(described or study, progress=progress, again=again, workers=workers)
     start: list[Part] = [introduction, ""] if introduction else []
     show(*start, *study_parts(results, study, details=details))
     for line in failures(results):
