@@ -27,11 +27,11 @@ def study(kept, tmp_path):
 def test_all_quantities_in_short(run, study):
     result = run("explain", study, "A-650-100", "--details")
     assert result.exit_code == 0, result.output
-    (line,) = [x for x in result.stdout.splitlines() if x.startswith("tin_fraction ")]
+    (line,) = [x for x in result.stdout.splitlines() if x.startswith("tin_at_percent ")]
     sample = explained.sample()
     budget = sample.contributions.budget("tin_fraction")
     share = 100 * (budget[0][1] / sample.contributions.total("tin_fraction")) ** 2
-    assert budget[0][0] in line and "23." in line
+    assert budget[0][0] in line and " 23.4(3.3) " in line and "at.%" in line
     # strain of a lot and of a sample are two lines of one family: the larger holds 96 % of its square
     assert f"{0.96 * share:.0f} %" in line
     for words in (
@@ -54,7 +54,8 @@ def test_one_quantity_with_everything(run, study):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("quantity", ["", "S_a", "tin_fraction", "Tc_K", "domain_size_nm", "weight_fraction_nb"])
-def test_a_hundred_columns_are_enough(run, study, quantity):
+def test_a_hundred_columns_are_enough(run, study, quantity, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "100")
     result = run("explain", study, "A-650-100", *[name for name in [quantity] if name], "--details")
     assert result.exit_code == 0, result.output
     assert max(len(line) for line in result.stdout.splitlines()) <= 100
@@ -127,15 +128,15 @@ def test_a_damaged_file(run, study):
 @pytest.mark.slow
 def test_a_real_fit(run, scans, instrument):
     words = ("fit", scans / "one.xy", "--instrument", instrument, "--phases", "nb3sn,nb")
-    made = run(*words, "--mount", "ground-powder", "--out", "found", "--no-figures", "--workers", "1")
+    made = run(*words, "--mount", "ground-powder", "--out", "found", "--no-figures", "--workers", "1", "--details")
     assert made.exit_code == 0, made.output
     result = run("explain", "found", "one", "tin_fraction", "--details")
     assert result.exit_code == 0, result.output
     assert "no other in this study" in result.stdout
     assert "specimen_displacement_mm" in result.stdout
     assert "this version computes" not in run("explain", "found", "one", "S_b", "--details").stdout
-    (line,) = [x for x in made.stdout.splitlines() if x.startswith("model: ")]
-    assert line.startswith("model: phases nb3sn, nb") and "(one)" in " ".join(made.stdout.split())
+    models = made.stdout.split("Models of the fits\n")[1]
+    assert models.startswith("  phases nb3sn, nb") and "(one)" in " ".join(models.split())
 
 
 @pytest.mark.slow

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -20,7 +21,7 @@ from xrdorder.explanation.families import FAMILIES, KINDS, OWN_LINE
 from xrdorder.material import PUBLISHED_SCALE
 from xrdorder.material.strain import FREE
 from xrdorder.quantities.formatting import concise
-from xrdorder.quantities.registry import unit_of
+from xrdorder.quantities.registry import Quantity, known, rank, unit_of
 from xrdorder.results.collate import RESULTS_NC
 from xrdorder.results.collated import Sharing, ToldColumn, read_collated
 from xrdorder.results.columns import TOLD
@@ -115,6 +116,11 @@ class QuantityExplained:
     relations: tuple[RelationSaid, ...] = ()
     asked: tuple[str, ...] = ()
     remark: str = ""
+
+    @cached_property
+    def about(self) -> Quantity:
+        """Its entry in the registry; what is a plain parameter of the fit has its name and unit only."""
+        return known(self.name) or Quantity(self.name, self.name, self.name, "", unit=self.unit)
 
 
 @dataclass(frozen=True)
@@ -249,7 +255,7 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
     """
     covariance = Covariance.of(sample)
     targets = [str(t) for t in sample.tables["target"].values] if "target" in sample.tables.coords else []
-    names = sorted([*sample.values, *targets], key=_place)
+    names = sorted([*sample.values, *targets], key=rank)
     remark = ""
     if quantity is not None and not sample.failed:
         try:
@@ -382,17 +388,6 @@ def _title(family: str, group: str, groups: Sequence[str]) -> str:
     if group == PRIVATE:
         return f"{family}, own"
     return f"{family}, shared" if sum(other != PRIVATE for other in groups) == 1 else f"{family}, shared by {group}"
-
-
-FIRST = (
-    "a_nm", "a_strain_free_nm", "site_order", "S_a", "S_b", "tin_fraction", "tin_fraction_order", "tin_fraction_joint",
-    "tin_lower_bound", "Tc_K", "Bc2_0K_T", "Bc2_4K2_T", "domain_size_nm", "microstrain", "a15_fraction",
-)  # fmt: skip
-"""What is asked for most, in the order in which all quantities are listed; the rest as stored."""
-
-
-def _place(name: str) -> int:
-    return FIRST.index(name) if name in FIRST else len(FIRST)
 
 
 def _predicted(sample: StoredSample, target: str) -> QuantityExplained:
