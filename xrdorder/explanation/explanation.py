@@ -297,7 +297,7 @@ def _dopants(sample: StoredSample) -> str:
 
 def _cross_checks(sample: StoredSample) -> tuple[CrossCheck, ...]:
     """Other routes to lattice and order, those first that have an answer."""
-    table = sample.opinions
+    table = sample.cross_checks
     if table is None:
         return ()
     checks = []
