@@ -192,8 +192,8 @@ def _size_distribution(job: Procedure) -> list[WhatIf]:
     of = {name: f for name, f in functions([], [], main, job.second_population(), job.taken).items() if _SIZE in name}
     widths = {name: max(f(values), 0.0) for name, f in of.items()}
     return [
-        WhatIf(_SIZES, group, None, {name: share * width for name, width in widths.items()})
-        for group, share in ((_SIZES, _U_SIZES_COMMON), ("", _U_SIZES_OWN))
+        WhatIf(f"{_SIZES}/{who}", group, None, {name: share * width for name, width in widths.items()})
+        for who, group, share in (("all", _SIZES, _U_SIZES_COMMON), ("sample", "", _U_SIZES_OWN))
     ]
 
 
