@@ -23,15 +23,17 @@ from xrdorder.estimates.from_material import on_scale, wire_of_values
 from xrdorder.estimates.hyperparameters import Hyperparameters
 from xrdorder.estimates.joint_draws import DRAWS, JointDraws, joint_draws
 from xrdorder.estimates.wires import Measured, Wire
-from xrdorder.exceptions import UnknownNameError
+from xrdorder.exceptions import UnknownNameError, ValidityError
 from xrdorder.material import PUBLISHED_SCALE, TinScale
 from xrdorder.quantities.grades import UNFIT
-from xrdorder.relations import Relation, bc2_of_temperature, relation
+from xrdorder.relations import PUBLISHED, Library, Relation, bc2_of_temperature, relation
 from xrdorder.relations.resistivity import FROM_ORDER
 from xrdorder.results.columns import ESTIMATES, Column
 from xrdorder.results.conventions import udunits, unit, units_beside
 from xrdorder.results.fingerprint import code_hash
-from xrdorder.superconductivity.targets import HELIUM_K, TARGETS as PREDICTED
+from xrdorder.superconductivity.by_relation import RelationResult, branches_words, by_relation
+from xrdorder.superconductivity.targets import HELIUM_K
+from xrdorder.superconductivity.targets import TARGETS as PREDICTED
 from xrdorder.uncertainty import DEFAULT_LEVEL, Array, separate
 
 SEED = 0
@@ -40,13 +42,20 @@ SEED = 0
 STORED = ("tin_fraction", "S_a", "site_order", *PREDICTED)
 """Targets of the stored draws."""
 
+_OF_DRAWS = ("estimate", "shared_", "target_")
+"""How names of variables and attributes begin that are stored with the draws."""
+
 _BITS = 15
 """Of the mantissa that are stored: 0.0004 at.% of tin, 0.0005 K of Tc, far below what 4000 draws resolve."""
 
 _KINDS = {"binary": "binary", "Ta": "Ta", "Ti": "Ti", "doped": "Ti"}
 """Kinds of the model by those that relations are chosen for; any other wire is one that nothing was said of."""
 
-_ANCHORS = {"Tc_K": ("tc_k", "Tc", "K"), "Bc2_T": ("bc2_t", "Bc2", "T"), "tin_at_percent": ("tin_at_percent", "tin", "at.%")}
+_ANCHORS = {
+    "Tc_K": ("tc_k", "Tc"),
+    "Bc2_T": ("bc2_t", "Bc2"),
+    "tin_at_percent": ("tin_at_percent", "tin"),
+}
 
 
 @dataclass(frozen=True)
@@ -99,31 +108,42 @@ class StudyDraws:
         return np.asarray(np.isfinite(self.values["Tc_K"][:, 0]))
 
 
-def wires_of(results: xr.Dataset, scale: TinScale = PUBLISHED_SCALE) -> dict[str, Wire]:
-    """Wires of the samples of collated results that have an A15, with what was measured on them, by name."""
+def wires_of(results: xr.Dataset, scale: TinScale = PUBLISHED_SCALE) -> tuple[dict[str, Wire], dict[str, str]]:
+    """Wires of the samples of collated results that have an A15, with what was measured on them.
+
+    Returns
+    -------
+    wires : dict of str to Wire
+    refused : dict of str to str
+        Samples whose numbers no Nb3Sn can have, and why.
+    """
     measured = _measured(results)
     numbers = {
         str(name): np.asarray(results[of].transpose("sample", what).values)[:, k]
         for what, of in (("quantity", "value"), ("plain_quantity", "plain_value"))
         for k, name in enumerate(results[what].values)
     }
-    found = {}
+    found: dict[str, Wire] = {}
+    refused: dict[str, str] = {}
     for k, (name, table) in enumerate(separate(results).items()):
         values = {quantity: float(column[k]) for quantity, column in numbers.items() if math.isfinite(column[k])}
         if not {"tin_fraction", "tin_lower_bound"} & values.keys():
             continue
-        found[name] = wire_of_values(
-            name,
-            values,
-            table,
-            lot=str(results["lot"].values[k]),
-            kind=_KINDS.get(str(results["wire"].values[k]), "any"),
-            contrast_by_tin=values.get("order_contrast_by_tin", 0.0),
-            scale=scale,
-            treatment=str(results["treatment"].values[k]),
-            **measured.get(name, {}),
-        )
-    return found
+        try:
+            found[name] = wire_of_values(
+                name,
+                values,
+                table,
+                lot=str(results["lot"].values[k]),
+                kind=_KINDS.get(str(results["wire"].values[k]), "any"),
+                contrast_by_tin=values.get("order_contrast_by_tin", 0.0),
+                scale=scale,
+                treatment=str(results["treatment"].values[k]),
+                **measured.get(name, {}),
+            )
+        except ValidityError as error:
+            refused[name] = str(error)
+    return found, refused
 
 
 def _measured(results: xr.Dataset) -> dict[str, dict[str, Measured]]:
@@ -132,8 +152,10 @@ def _measured(results: xr.Dataset) -> dict[str, dict[str, Measured]]:
     columns = ("sample", "quantity", "value", "criterion", "temperature_k")
     if "measured_sample" not in results:
         return found
-    rows = zip(*(results[f"measured_{name}"].values for name in columns), results["u_measured_value"].values, strict=True)
-    for sample, quantity, value, criterion, temperature, u in rows:
+    told = [results[f"measured_{name}"].values for name in columns]
+    for sample, quantity, value, criterion, temperature, u in zip(
+        *told, results["u_measured_value"].values, strict=True
+    ):
         if quantity in _ANCHORS:
             one = Measured(float(value), float(u), str(criterion), float(temperature))
             found.setdefault(str(sample), {}).setdefault(_ANCHORS[quantity][0], one)
@@ -142,27 +164,30 @@ def _measured(results: xr.Dataset) -> dict[str, dict[str, Measured]]:
 
 def anchor_words(wires: Mapping[str, Wire]) -> dict[str, str]:
     """What the estimates of each wire are anchored to in its lot; empty where nothing was measured."""
-    by_lot: dict[str, list[str]] = {}
+    by_lot: dict[str, dict[str, list[str]]] = {}
     for wire in wires.values():
-        for key, title, unit_ in _ANCHORS.values():
-            one = getattr(wire, key)
-            if one is not None:
-                at = f" at {one.temperature_k:g} K" if key == "bc2_t" else ""
-                by_lot.setdefault(wire.lot_key, []).append(
-                    f"{title}{at} of {wire.name} ({one.value:g} ± {one.u:g} {unit_})"
-                )
-    return {name: ", ".join(by_lot.get(wire.lot_key, ())) for name, wire in wires.items()}
+        for key, title in _ANCHORS.values():
+            if getattr(wire, key) is not None:
+                by_lot.setdefault(wire.lot_key, {}).setdefault(title, []).append(wire.name)
+    words = {}
+    for lot, by_title in by_lot.items():
+        of: dict[str, list[str]] = {}
+        for title, names in by_title.items():
+            of.setdefault(", ".join(names), []).append(title)
+        words[lot] = ", ".join(f"{' and '.join(titles)} measured on {names}" for names, titles in of.items())
+    return {name: words.get(wire.lot_key, "") for name, wire in wires.items()}
 
 
 def estimated(
     results: xr.Dataset,
     scale: TinScale = PUBLISHED_SCALE,
+    library: Library = PUBLISHED,
     *,
     previous: xr.Dataset | None = None,
     seed: int = SEED,
     n: int = DRAWS,
 ) -> xr.Dataset:
-    """Add joint draws to collated results, and the columns that are taken from them.
+    """Add joint draws to collated results, the columns that are taken from them, and what each relation says.
 
     Parameters
     ----------
@@ -170,20 +195,248 @@ def estimated(
         As `xrdorder.results.collate.collate` gives it.
     scale : TinScale
         Line from which tin was read.
+    library : Library
+        Relations to be listed beside the estimates.
     previous : Dataset, optional
         Results of an earlier run, whose draws are kept where nothing they depend on has changed.
     seed, n : int
         Seed and number of draws.
     """
-    wires, hyper = wires_of(results, scale), on_scale(scale)
+    (wires, refused), hyper = wires_of(results, scale), on_scale(scale)
     alone = _not_to_learn_from(results)
     digest = _digest(wires, alone, hyper, seed, n)
     if previous is not None and previous.attrs.get("estimates_sha256") == digest:
-        names = list(map(str, results["sample"].values))
-        kept = [name for name in previous.variables if set(previous[name].dims) & {"draw", "estimate_flag"}]
-        drawn = previous[[*kept]].reindex(sample=names)
-        drawn.attrs = {key: value for key, value in previous.attrs.items() if str(key).startswith("estimate")}
+        kept = [name for name in previous.data_vars if str(name).startswith(_OF_DRAWS)]
+        drawn = previous[kept].reindex(sample=results["sample"].values)
+        drawn.attrs = {key: value for key, value in previous.attrs.items() if str(key).startswith(_OF_DRAWS)}
     else:
         drawn = _drawn(results, wires, alone, hyper, seed, n)
         drawn.attrs["estimates_sha256"] = digest
-    return with_draws(results, drawn, anchor_words(wires))
+    found = with_draws(results, drawn)
+    return with_relations(_with_words(found, anchor_words(wires), refused), library)
+
+
+def _not_to_learn_from(results: xr.Dataset) -> tuple[str, ...]:
+    """Samples whose fit is not to be used, and those of a pattern that stands under another name already."""
+    names = [str(name) for name in results["sample"].values]
+    unfit = [str(words).startswith(UNFIT) for words in results["quality"].values]
+    twins = [bool(str(name)) for name in results["same_pattern_as"].values]
+    return tuple(name for name, *out in zip(names, unfit, twins, strict=True) if any(out))
+
+
+def _digest(wires: Mapping[str, Wire], alone: Sequence[str], hyper: Hyperparameters, seed: int, n: int) -> str:
+    """SHA-256 of everything the draws depend on."""
+    content = hashlib.sha256()
+    about = {name: hyper[name] for name in hyper} | {"seed": seed, "n": n, "code": code_hash(("xrdorder.estimates",))}
+    content.update(json.dumps(about, sort_keys=True).encode())
+    for name, wire in wires.items():
+        table = wire.contributions
+        plain = replace(wire, contributions=table.empty(table.quantities), a_nm=math.nan, site_order=math.nan)
+        content.update(repr((plain, wire.a_nm, wire.site_order, name in alone)).encode())
+        content.update(repr((table.quantities, table.sources, table.groups)).encode() + table.values.tobytes())
+    return content.hexdigest()
+
+
+def _drawn(
+    results: xr.Dataset, wires: Mapping[str, Wire], alone: Sequence[str], hyper: Hyperparameters, seed: int, n: int
+) -> xr.Dataset:
+    """Draws of all samples as variables of the results."""
+    samples = [str(name) for name in results["sample"].values]
+    together = [wire for name, wire in wires.items() if name not in alone]
+    drawn = [joint_draws(group, seed=seed, n=n, hyper=hyper) for group in [together] if group]
+    drawn += [joint_draws([wires[name]], seed=seed, n=n, hyper=hyper) for name in wires if name in alone]
+    values = np.full((len(samples), len(STORED), n), np.nan, dtype=np.float32)
+    flags = np.full(len(samples), "[]", dtype=object)
+    for one in drawn:
+        stored = _targets(one)
+        for k, name in enumerate(one.samples):
+            values[samples.index(name)] = stored[k]
+            flags[samples.index(name)] = json.dumps(one.flags[name], ensure_ascii=False)
+    found = xr.Dataset(
+        {
+            "estimate_draws": (
+                ("sample", "target", "draw"),
+                values,
+                {"long_name": "joint draws of the estimates, fractions as fractions"},
+            ),
+            "estimate_flags": ("sample", flags, {"long_name": "flags of the estimates, JSON list of name and message"}),
+            "target_units": ("target", *units_beside(map(unit, STORED), "estimate_draws")),
+        },
+        coords={"sample": np.array(samples, dtype=object), "target": np.array(STORED, dtype=object)},
+        attrs={"estimate_seed": seed, "estimate_law": bc2_of_temperature.POWER.name},
+    )
+    if together:
+        found.update(_shared(drawn[0]))
+    return found
+
+
+def _targets(drawn: JointDraws) -> Array:
+    """Draws of the stored targets, (samples, targets, draws), as they are stored."""
+    derived = {
+        "Bc2_4K2_T": drawn.field(HELIUM_K),
+        "Bc2_slope_T_per_K": drawn.slope(),
+        "resistivity_uohm_cm": drawn.resistivity(FROM_ORDER),
+    }
+    return _stored(np.stack([{**drawn.values, **derived}[target] for target in STORED], axis=1))
+
+
+def _stored(draws: Array) -> Array:
+    mantissa, exponent = np.frexp(draws)
+    scale = 2.0**_BITS
+    return np.asarray(np.ldexp(np.round(mantissa * scale) / scale, exponent), dtype=np.float32)
+
+
+def _shared(drawn: JointDraws) -> xr.Dataset:
+    """Draws of what all samples share, and of what each lot does."""
+    rows = {("", name): draws for name, draws in drawn.shared.items()}
+    rows |= {(lot, name): draws for lot, of in drawn.by_lot.items() for name, draws in of.items()}
+    return xr.Dataset(
+        {
+            "shared_draws": (
+                ("shared", "draw"),
+                _stored(np.array(list(rows.values()))),
+                {"long_name": "joint draws of what samples share, in pm, at.%, K, T/K"},
+            ),
+            "shared_lot": (
+                "shared",
+                np.array([lot for lot, _ in rows], dtype=object),
+                {"long_name": "lot that shares it, or sample that is a lot by itself; empty: the whole study"},
+            ),
+            "shared_name": (
+                "shared",
+                np.array([name for _, name in rows], dtype=object),
+                {"long_name": "what is shared"},
+            ),
+        }
+    )
+
+
+def with_draws(results: xr.Dataset, drawn: xr.Dataset) -> xr.Dataset:
+    """Add draws to collated results, with the columns that are taken from them.
+
+    Parameters
+    ----------
+    results : Dataset
+    drawn : Dataset
+        ``estimate_draws`` over sample, target and draw, and what stands beside them.
+    """
+    results = results.assign(drawn).assign_attrs(drawn.attrs)
+    draws = StudyDraws.of(results)
+    columns = {
+        column.name: (
+            "sample",
+            column.scale * _column(draws.of_target(column.quantity), column),
+            {"units": udunits(column.units), "long_name": column.long_name},
+        )
+        for column in ESTIMATES
+        if column.quantity in draws.values
+    }
+    return results.assign(columns)
+
+
+def _column(draws: Array, column: Column) -> Array:
+    known = np.isfinite(draws).any(axis=1)
+    found = np.full(len(draws), np.nan)
+    if column.kind == "left":
+        found[known] = left_of_each(draws[known])
+    elif column.kind == "deviation":
+        found[known] = np.nanstd(draws[known], axis=1)
+    else:
+        half = DEFAULT_LEVEL / 2.0
+        level = {"median": 0.5, "low": 0.5 - half, "high": 0.5 + half}[column.kind]
+        found[known] = np.nanquantile(draws[known], level, axis=1)
+    return found
+
+
+def left_of_each(draws: Array) -> Array:
+    """Standard deviation that would be left of each row if all others were known, (rows,).
+
+    The root of one over the diagonal of the inverse covariance, allowing for as many regressors as there are other
+    rows; all of it for one row.
+
+    >>> z = np.random.default_rng(0).standard_normal((3, 4000))
+    >>> [round(float(u), 1) for u in left_of_each(z[:2] + 5.0 * z[2])]
+    [1.4, 1.4]
+    """
+    rows, n = draws.shape
+    if not rows:
+        return np.zeros(0)
+    covariance = np.cov(draws).reshape(rows, rows)
+    covariance = covariance + 1e-12 * np.trace(covariance) / rows * np.eye(rows)
+    return np.asarray(np.sqrt(n / max(n - rows + 1.0, 1.0) / np.diag(np.linalg.inv(covariance))))
+
+
+def _with_words(results: xr.Dataset, anchors: Mapping[str, str], refused: Mapping[str, str]) -> xr.Dataset:
+    """Put flags of the estimates beside those of the fits, and name their anchors among the assumptions."""
+    columns = {name: results[name].values.copy() for name in ("flags", "flag_messages", "assumptions")}
+    for k, name in enumerate(map(str, results["sample"].values)):
+        known = json.loads(str(columns["flag_messages"][k]))
+        new = json.loads(str(results["estimate_flags"].values[k]))
+        if name in refused:
+            new.append(["no-estimate", f"tin, Tc and Bc2 are not given: {refused[name]}"])
+        flags = [*known, *(flag for flag in new if flag not in known)]
+        columns["flags"][k] = "; ".join(dict(flags))
+        columns["flag_messages"][k] = json.dumps(flags, ensure_ascii=False)
+        if words := anchors.get(name):
+            said = [part for part in str(columns["assumptions"][k]).split("; ") if part]
+            columns["assumptions"][k] = "; ".join([*said, f"estimates anchored to {words}"])
+    return results.assign({name: ("sample", values, results[name].attrs) for name, values in columns.items()})
+
+
+def with_relations(results: xr.Dataset, library: Library = PUBLISHED) -> xr.Dataset:
+    """Add what each relation says of each sample by itself, and where it was published."""
+    draws = StudyDraws.of(results)
+    samples = zip(draws.samples, results["lot"].values, results["wire"].values, draws.known(), strict=True)
+    by_sample = [
+        by_relation(
+            {target: rows[k] for target, rows in draws.values.items()},
+            library=library, wire=str(wire), key=name, lot=str(lot),
+        ) if known else ()
+        for k, (name, lot, wire, known) in enumerate(samples)
+    ]  # fmt: skip
+    entries = {f"{one.target}: {one.name}": one for of in by_sample for one in of}
+    names = list(entries)
+    reason = np.full((len(by_sample), len(names)), "no result", dtype=object)
+    numbers = {key: np.full(reason.shape, np.nan) for key in _RELATION_NUMBERS}
+    for k, of in enumerate(by_sample):
+        for one in of:
+            j = names.index(f"{one.target}: {one.name}")
+            reason[k, j] = one.reason
+            for key, array in numbers.items():
+                array[k, j] = getattr(one, key)
+    texts = {
+        "target": ("quantity the relation predicts", [one.target for one in entries.values()]),
+        "source": ("publication of the relation", [_joined(one, "source") for one in entries.values()]),
+        "formula": ("formula of the relation", [_joined(one, "formula") for one in entries.values()]),
+        "route": ("what the relation was asked with", [one.route for one in entries.values()]),
+    }
+    branches = [
+        branches_words(of, float(np.median(draws.values["Bc2_0K_T"][k]))) if of else ""
+        for k, of in enumerate(by_sample)
+    ]
+    dims = ("sample", "relation")
+    return results.assign(
+        {
+            "relation_units": ("relation", *units_beside([unit(one.target) for one in entries.values()],
+                                                         "relation_median, _low and _high")),
+            "relation_reason": (dims, reason, {"long_name": "why the relation is refused; empty where it applies"}),
+            "bc2_branches": ("sample", np.array(branches, dtype=object), {"long_name": _BRANCHES}),
+            **{f"relation_{key}": ("relation", np.array(said, dtype=object), {"long_name": meaning})
+               for key, (meaning, said) in texts.items()},
+            **{f"relation_{key}": (dims, array, {"long_name": _RELATION_NUMBERS[key]}) for key, array in numbers.items()},
+        }
+    ).assign_coords(
+        relation=("relation", np.array(names, dtype=object), {"long_name": "name of the published relation"})
+    )  # fmt: skip
+
+
+_RELATION_NUMBERS = {
+    "median": "median of the prediction by this relation alone",
+    "low": "lower end of the 68 % interval of the prediction by this relation alone",
+    "high": "upper end of the 68 % interval of the prediction by this relation alone",
+}
+_BRANCHES = "how far the published branches of Bc2 near stoichiometry part; empty where one does not apply"
+
+
+def _joined(one: RelationResult, what: str) -> str:
+    return "; ".join(dict.fromkeys(getattr(entry, what) for entry in one.relations))

@@ -1,9 +1,11 @@
-"""All samples in one table: `results.nc` for programs, `results.csv` for people."""
+"""All samples in one table: `results.nc` for programs, `results.csv` for people.
+
+What is estimated of all samples together (`xrdorder.estimates.study_draws`) is added to the table afterwards.
+"""
 
 import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import xarray as xr
@@ -17,7 +19,7 @@ from xrdorder.files.sealed import read_sealed, sealed
 from xrdorder.material import PUBLISHED_SCALE, TinScale
 from xrdorder.relations import relations
 from xrdorder.results.as_run import REST, rest_of
-from xrdorder.results.columns import NUMBERS, QUALITY, TARGETS, TOLD, Column, column_names
+from xrdorder.results.columns import ESTIMATES, NUMBERS, QUALITY, TOLD, Column, column_names
 from xrdorder.results.conventions import about, udunits, unit, units_beside
 from xrdorder.results.described_columns import Variables, told_variables
 from xrdorder.results.measured_store import measured_variables
@@ -27,7 +29,6 @@ from xrdorder.results.sample_file import NO_A15, StoredSample
 RESULTS_NC = "results.nc"
 RESULTS_CSV = "results.csv"
 
-_PREDICTED = ("median", "low", "high")
 _FRACTION, _LIMIT = "weight_fraction_", "upper_limit_"
 
 
@@ -57,8 +58,7 @@ def collate(
     Returns
     -------
     Dataset
-        dims sample, phase, quantity, plain_quantity, source, relation, measurement. A number that could not be given is
-        NaN.
+        dims sample, phase, quantity, plain_quantity, source, measurement. A number that could not be given is NaN.
     """
     dataset = uncertainty.collate({sample.name: sample.contributions for sample in samples})
     quantities = [str(name) for name in dataset["quantity"].values]
@@ -72,17 +72,16 @@ def collate(
         "quantity_units": ("quantity", *units_beside(map(unit, quantities), "value and contribution")),
     }
     _add_plain(variables, samples, quantities)
-    targets = [_targets(sample) for sample in samples]
     for column in (*NUMBERS, *QUALITY):
-        each = zip(samples, targets, strict=True)
-        numbers = np.array([_number(sample, predicted, column) for sample, predicted in each], dtype=float)
+        if column in ESTIMATES:
+            continue
+        numbers = np.array([_number(sample, column) for sample in samples], dtype=float)
         said = column.long_name + ", in per cent of the atoms" * (column.units == "at.%")
         attrs = {"units": udunits(column.units), "long_name": said}
         if source := _source(column.quantity, scale):
             attrs["source"] = source
         variables[column.name] = ("sample", numbers, attrs)
     _add_phases(variables, samples, [*phases, *_other_phases(samples, phases)])
-    _add_relations(variables, samples)
     variables.update(told_variables(study, samples))
     variables.update(measured_variables(study.samples))
     described = {sample.name: rest_of(sample) for sample in study.samples}
@@ -91,7 +90,7 @@ def collate(
         np.array([described[sample.name] for sample in samples], dtype=object),
         {"long_name": "SHA-256 of what was told of the sample beside its treatment"},
     )
-    dataset = dataset.assign(variables).set_coords(["phase", "plain_quantity", "relation"])
+    dataset = dataset.assign(variables).set_coords(["phase", "plain_quantity"])
     statuses = [sample.status for sample in samples]
     newest = max((sample.provenance.created for sample in samples), default="")
     dataset.attrs = {
@@ -130,21 +129,9 @@ def _source(quantity: str, scale: TinScale) -> str:
     return "" if kind is None else "; ".join(dict.fromkeys(entry.source for entry in relations(kind)))
 
 
-def _targets(sample: StoredSample) -> dict[tuple[str, str], float]:
-    """What was predicted of a sample, by quantity and kind."""
-    tables = sample.tables
-    if "target" not in tables.coords:
-        return {}
-    names = [str(name) for name in tables["target"].values]
-    kinds = {kind: tables[f"target_{kind}"].values.tolist() for kind in _PREDICTED}
-    return {(name, kind): number for kind, row in kinds.items() for name, number in zip(names, row, strict=True)}
-
-
-def _number(sample: StoredSample, predicted: Mapping[tuple[str, str], float], column: Column) -> float:
+def _number(sample: StoredSample, column: Column) -> float:
     """Compute one number of the table from what is stored of a sample; NaN where there is none."""
     name = column.quantity
-    if column.kind in _PREDICTED:
-        return predicted.get((name, column.kind), np.nan)
     if column.kind == "value":
         value = sample.values.get(name, sample.quality.get(name, np.nan))
         return column.scale * float(value)
@@ -213,61 +200,6 @@ def _add_phases(variables: Variables, samples: Sequence[StoredSample], phases: S
         np.array(phases, dtype=object),
         {"long_name": "name of the phase"},
     )
-
-
-def _add_relations(variables: Variables, samples: Sequence[StoredSample]) -> None:
-    """Add what each published relation says of each sample, and the source of each."""
-    found: dict[str, dict[str, Any]] = {}
-    for sample in samples:
-        tables = sample.tables
-        for k, name in enumerate(tables["relation"].values if "relation" in tables.coords else ()):
-            if name not in found:
-                found[str(name)] = {key: str(tables[f"relation_{key}"].values[k]) for key in ("target", "source")}
-    names = list(found)
-    variables["relation"] = (
-        "relation",
-        np.array(names, dtype=object),
-        {"long_name": "name of the published relation"},
-    )
-    for key, meaning in (
-        ("target", "quantity the relation predicts"),
-        ("source", "publication of the relation"),
-    ):
-        variables[f"relation_{key}"] = (
-            "relation",
-            np.array([found[name][key] for name in names], dtype=object),
-            {"long_name": meaning},
-        )
-    targets = [found[name]["target"] for name in names]
-    variables["relation_units"] = ("relation", *units_beside(map(unit, targets), "relation_median, _low and _high"))
-    numbers = {
-        "median": "median of the prediction by this relation alone",
-        "low": "lower end of the 68 % interval of the prediction by this relation alone",
-        "high": "upper end of the 68 % interval of the prediction by this relation alone",
-    }
-    arrays = {key: np.full((len(samples), len(names)), np.nan) for key in numbers}
-    reason = np.full((len(samples), len(names)), "no result", dtype=object)
-    for i, sample in enumerate(samples):
-        tables = sample.tables
-        if "relation" not in tables.coords:
-            continue
-        columns = [names.index(str(name)) for name in tables["relation"].values]
-        for key, array in arrays.items():
-            array[i, columns] = tables[f"relation_{key}"].values
-        reason[i, columns] = tables["relation_reason"].values
-    dims = ("sample", "relation")
-    for key, meaning in numbers.items():
-        variables[f"relation_{key}"] = (dims, arrays[key], {"long_name": meaning})
-    variables["relation_reason"] = (
-        dims,
-        reason,
-        {"long_name": "why the relation is refused; empty where it applies and enters the estimate"},
-    )
-    for column in NUMBERS:
-        if column.quantity in TARGETS and column.kind in _PREDICTED:
-            sources = [about["source"] for about in found.values() if about["target"] == column.quantity]
-            if sources:
-                variables[column.name][2]["source"] = "; ".join(dict.fromkeys(sources))
 
 
 def write_results(dataset: xr.Dataset, folder: Path) -> None:

@@ -2,13 +2,14 @@
 
 The same columns stand in `results.csv` and, as variables over the dimension `sample`, in `results.nc`. Every
 number in them is a view of the tables beside them in `results.nc`: a value is ``value`` of its quantity, a
-standard uncertainty the root of the summed squares of ``contribution``, each times `Column.scale`.
+standard uncertainty the root of the summed squares of ``contribution``, and tin, Tc, Bc2, slope and resistivity are
+quantiles of ``estimate_draws``, each times `Column.scale`.
 """
 
 from dataclasses import dataclass
 from typing import Literal
 
-Kind = Literal["value", "total", "independent", "median", "low", "high"]
+Kind = Literal["value", "total", "independent", "median", "low", "high", "deviation", "left"]
 
 
 @dataclass(frozen=True)
@@ -22,8 +23,9 @@ class Column:
     quantity : str
         Quantity it shows, as named in the uncertainty table or among the predictions.
     kind : str
-        "value" of the quantity; "total" standard uncertainty; its "independent" part, which alone counts in a
-        difference between samples measured alike; "median", "low" or "high" of a prediction.
+        "value" of the quantity; "total" standard uncertainty; its "independent" part, which no other sample shares;
+        of the draws of an estimate their "median", the ends "low" and "high" of the 68 % interval, the standard
+        "deviation", and what would be "left" of it if the draws of all other samples were known.
     units, long_name : str
     scale : float
         Factor from the quantity to the column: 100 where a fraction is shown in per cent.
@@ -55,15 +57,13 @@ def _prediction(name: str, units: str, long_name: str, stem: str) -> list[Column
     """Columns of a predicted median and its interval; `units` as they stand in a name."""
     said = _UNITS.get(units, units)
     return [
-        Column(name, name, "median", said, f"{long_name}, median over the published relations"),
+        Column(name, name, "median", said, f"{long_name}, median"),
         Column(f"{stem}_low_{units}", name, "low", said, f"{long_name}, lower end of the 68 % interval"),
         Column(f"{stem}_high_{units}", name, "high", said, f"{long_name}, upper end of the 68 % interval"),
     ]
 
 
-TIN = "tin content of the A15, from the scale of lattice parameters"
-TIN_ORDER = "tin content of the A15, from site order alone"
-TIN_JOINT = "tin content of the A15, from lattice parameter and site order together"
+TIN = "tin content of the A15, from lattice parameters and site orders of all samples"
 
 NUMBERS: tuple[Column, ...] = (
     *_pair("a_nm", "nm", "lattice parameter of the A15 at 22.5 degrees Celsius"),
@@ -73,13 +73,16 @@ NUMBERS: tuple[Column, ...] = (
     ),
     *_pair("S_a", "1", "long-range order parameter of the niobium sites"),
     *_pair("S_b", "1", "long-range order parameter of the tin sites"),
-    *_pair("tin_at_percent", "at.%", TIN, "tin_fraction", 100.0),
+    Column("tin_at_percent", "tin_fraction", "median", "at.%", f"{TIN}, median", 100.0),
+    Column(
+        "u_tin_at_percent", "tin_fraction", "deviation", "at.%", f"standard uncertainty (k = 1) of: {TIN}", 100.0
+    ),
     Column(
         "u_tin_independent_at_percent",
         "tin_fraction",
-        "independent",
+        "left",
         "at.%",
-        f"part of the standard uncertainty (k = 1) that no other sample shares, of: {TIN}",
+        f"standard uncertainty (k = 1) that would be left if all other samples were known, of: {TIN}",
         100.0,
     ),
     Column(
@@ -90,8 +93,6 @@ NUMBERS: tuple[Column, ...] = (
         "least tin content that the site order allows (S_a cannot exceed one); free of the a(tin) scale",
         100.0,
     ),
-    *_pair("tin_order_at_percent", "at.%", TIN_ORDER, "tin_fraction_order", 100.0),
-    *_pair("tin_joint_at_percent", "at.%", TIN_JOINT, "tin_fraction_joint", 100.0),
     *_pair("domain_size_nm", "nm", "volume-weighted domain size of the A15 along the scattering vector"),
     *_pair("microstrain", "1", "root mean square microstrain of the A15"),
     Column(
@@ -116,8 +117,16 @@ QUALITY: tuple[Column, ...] = (
     Column("chi2_reduced", "chi2_reduced", "value", "1", "reduced chi square of the fit"),
 )
 
-TARGETS: tuple[str, ...] = tuple(column.quantity for column in NUMBERS if column.kind == "median")
-"""Quantities that are predicted by published relations."""
+ESTIMATES: tuple[Column, ...] = tuple(
+    column for column in NUMBERS if column.kind in ("median", "low", "high", "deviation", "left")
+)
+"""Those that are taken from the joint draws of all samples."""
+
+ESTIMATED: tuple[str, ...] = tuple(column.quantity for column in ESTIMATES if column.kind == "median")
+"""Quantities behind them."""
+
+TARGETS: tuple[str, ...] = tuple(quantity for quantity in ESTIMATED if quantity != "tin_fraction")
+"""Those that published relations predict."""
 
 
 TOLD: dict[str, str] = {

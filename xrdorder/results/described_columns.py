@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from xrdorder.description.plausibility import same_patterns
 from xrdorder.description.study import DoseReference, Study
 from xrdorder.results.sample_file import StoredSample
+from xrdorder.superconductivity.targets import wire_of
 from xrdorder.treatments import History
 
 Variables = dict[str, tuple[str | tuple[str, ...], NDArray[Any], dict[str, str]]]
@@ -56,16 +57,8 @@ def told_variables(study: Study, samples: Sequence[StoredSample]) -> Variables:
             _first_of_pattern(samples),
         ),
         "wire": (
-            "kind of wire for which relations were chosen",
-            [str(s.tables.attrs.get("wire", "")) for s in samples],
-        ),
-        "tin_of_estimates": (
-            "quantity that served as tin content in the estimates",
-            [str(s.tables.attrs.get("tin", "")) for s in samples],
-        ),
-        "bc2_branches": (
-            "how far the published branches of Bc2 near stoichiometry part; empty where one does not apply",
-            [str(s.tables.attrs.get("bc2_branches", "")) for s in samples],
+            "kind of wire for which relations are chosen",
+            [wire_of(s.lot.dopants, undoped=s.lot.undoped) for s in own],
         ),
         "lot": ("wire lot", [s.lot.name for s in own]),
         "route": ("how the wire was made", [s.lot.route for s in own]),
