@@ -469,27 +469,6 @@ def interval(draws: ArrayLike, level: float = DEFAULT_LEVEL) -> tuple[float, flo
     return float(low), float(high)
 
 
-def rounded(value: float, u: float, unit: str = "") -> str:
-    """Value ± uncertainty: two digits of the uncertainty where it begins with 1, else one; both alike; then the unit.
-
-    >>> rounded(0.8123, 0.31), rounded(59.7, 21.0), rounded(0.8, 0.14), rounded(1.0, 0.0)
-    ('0.8 ± 0.3', '60 ± 20', '0.80 ± 0.14', '1 ± 0')
-    >>> rounded(24.6, 0.25), rounded(24.6, 0.35, "at.%"), rounded(350.0, 25.0)
-    ('24.6 ± 0.3', '24.6 ± 0.4 at.%', '350 ± 30')
-    """
-    after = f" {unit}" if unit else ""
-    if not (math.isfinite(u) and u > 0.0):
-        return f"{value:.6g} ± {u:.6g}{after}"
-    power = math.floor(math.log10(u))
-    digits = 1 if u / 10.0**power >= 1.95 else 2
-    places = digits - 1 - power
-    step = 10.0**-places
-    u = math.floor(u / step + 0.5 + 1e-9) * step  # a half is rounded up: nobody is to be surer than was told
-    if places <= 0:
-        return f"{round(value / step) * step:.0f} ± {u:.0f}{after}"
-    return f"{value:.{places}f} ± {u:.{places}f}{after}"
-
-
 def to_dataset(contributions: Contributions) -> xr.Dataset:
     """Table of one sample as a dataset: ``contribution`` (quantity, source) and ``source_group`` (source)."""
     import xarray as xr

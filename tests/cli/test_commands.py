@@ -145,7 +145,7 @@ def test_estimate_prints_every_relation_with_source_and_validity(run):
     for word in ("tin", "S_a", "S_b", "Tc", "Bc2(0 K)", "Bc2(4.2 K)", "combined", "order-bound"):
         assert word in text
     # (0.52880 - 0.5256) / 0.0136 = 23.53 at.%, and 0.93 / 4 = 23.25 at.%
-    assert "23.5(" in text and "23.25(" in text
+    assert "23.5(" in text and "23.2(5)" in text
     assert text.count("valid for") >= 10 and "Supercond. Sci. Technol." in text
     assert "not measurements" in text
     brief = run("estimate", "--lattice-nm", "0.52880", "--site-order", "0.93", "--brief")

@@ -4,6 +4,7 @@ from click.testing import CliRunner
 
 from xrdorder.cli import main
 from xrdorder.material import read_tin_scale
+from xrdorder.quantities.formatting import concise
 
 KNOWN = """sample,a_nm,u_a_nm,tin_at_percent,u_tin_at_percent
 bulk-1,0.52821,0.00002,20.1,0.3
@@ -23,7 +24,7 @@ def test_a_scale_is_fitted_shown_and_written(tmp_path):
     assert result.exit_code == 0, result.output
     scale = read_tin_scale(tmp_path / "scale.toml")
     assert (scale.name, scale.source, scale.samples[0]) == ("bulk", "weighed in", "bulk-1")
-    assert f"{scale.a_at_24_nm:.6f}" in result.output
+    assert concise(scale.a_at_24_nm, scale.covariance[0][0] ** 0.5) in result.output
     for words in ("bulk-4", "published", "Reduced chi squared", "20.1 to 24.7", "scale.toml"):
         assert words in result.output
 

@@ -22,7 +22,7 @@ from xrdorder.comparison import (
     verdict,
 )
 from xrdorder.exceptions import StudyError
-from xrdorder.uncertainty import rounded
+from xrdorder.quantities.formatting import rounded
 
 CHANCE = 1e-3
 
@@ -116,7 +116,7 @@ def test_the_misfit_of_a_course_does_not_pass_for_scatter():
     assert pair.distinguishable
     # half of the 95 % interval: by Student's t of two degrees of freedom at most, 4.3 instead of 1.96
     assert 1.9 * pair.u < pair.half_width < 4.4 * pair.u
-    assert verdict(pair).startswith("domains of 675 °C are 30.8 ± 0.3 % larger")
+    assert verdict(pair).startswith("domains of 675 °C are 30.78 ± 0.33 % larger")
 
 
 def test_a_line_needs_points():
@@ -259,7 +259,7 @@ def test_repeatability_from_elsewhere_widens_a_trend():
 
 @pytest.mark.parametrize(
     ("value", "u", "text"),
-    [(1234.0, 56.0, "1230 ± 60"), (0.0, 0.0196, "0.00 ± 0.02"), (5.0, 0.99, "5.0 ± 1.0"), (99.6, 16.0, "100 ± 16")],
+    [(1234.0, 56.0, "1230 ± 60"), (0.0, 0.0196, "0.000 ± 0.020"), (5.0, 0.99, "5.0 ± 1.0"), (99.6, 16.0, "100 ± 16")],
 )
 def test_numbers_carry_the_digits_they_have(value, u, text):
     assert rounded(value, u) == text

@@ -7,8 +7,9 @@ import xarray as xr
 from tests.made import as_pattern
 from xrdorder.crystals import doped, phase, phase_names
 from xrdorder.fitting import DEFAULT_COMPOSITION, Calibration, FitOptions, fit_pattern
+from xrdorder.fitting.derived import masses
 from xrdorder.fitting.free_intensities import FreeLines
-from xrdorder.fitting.initial_values import start_parameters
+from xrdorder.fitting.initial_values import PACKING, start_parameters
 from xrdorder.fitting.whole_pattern import sample_geometry
 from xrdorder.forward_model.pattern_model import PatternModel
 from xrdorder.forward_model.phase_lines import Optics, PhaseLines
@@ -31,6 +32,11 @@ def pattern_with(name: str, instrument: Instrument) -> xr.DataArray:
     values |= {"background_0": BACKGROUND, lines[0].scale_name: A15_COUNTS, lines[1].scale_name: OTHER_COUNTS}
     if isinstance(lines[1], FreeLines):
         values |= {lines[1].scale_name: 1.0, **dict.fromkeys(lines[1].area_names, AREA_COUNTS)}
+    else:  # the beam goes as deep as the mixture lets it
+        mass = masses(lines, None, values)
+        volume = [mass[x.phase.name] / x.phase.density_g_cm3(x.phase.lengths_nm) for x in lines]
+        attenuation = np.average([x.attenuation_per_nm for x in lines], weights=volume)
+        values["transparency_deg"] = optics.geometry.transparency_deg(attenuation, PACKING)
     return as_pattern(TWO_THETA, model.counts(values))
 
 

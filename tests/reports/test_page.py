@@ -241,8 +241,8 @@ def test_measured_values_stand_beside_the_verdict():
     look = first_look(found)
     assert look.leader.startswith("A 700")
     # mean of the replicates 24.5, u = sqrt(0.36^2 + 0.4^2) / 2 = 0.27; what was measured at 1.9 K does not count
-    assert look.measured == "Measured Bc2 at 4.2 K: highest of 2 variants, A 650 °C/100 h with 24.5 ± 0.3 T; " + (
-        "A 700 °C/50 h has 23.0 ± 0.2 T, lower by 1.5 ± 0.3: more than chance."
+    assert look.measured == "Measured Bc2 at 4.2 K: highest of 2 variants, A 650 °C/100 h with 24.50 ± 0.27 T; " + (
+        "A 700 °C/50 h has 23.00 ± 0.20 T, lower by 1.50 ± 0.34: more than chance."
     )
 
 

@@ -22,9 +22,8 @@ from xrdorder.comparison import (
 from xrdorder.comparison.quantity_draws import mounts_of
 from xrdorder.comparison.study import AHEAD_BY, Wires, drifts_of
 from xrdorder.comparison.wording import manner, probability_words
-from xrdorder.quantities.formatting import digits
+from xrdorder.quantities.formatting import digits, rounded
 from xrdorder.superconductivity.targets import TARGETS
-from xrdorder.uncertainty import rounded
 
 if TYPE_CHECKING:
     import xarray as xr

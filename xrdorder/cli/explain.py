@@ -133,7 +133,7 @@ def _quality(found: "Explanation") -> str:
 def _short(found: "Explanation") -> list[str]:
     """All quantities, each with its largest sources."""
     from xrdorder.cli.tables import table
-    from xrdorder.quantities.formatting import concise, interval
+    from xrdorder.quantities.formatting import concise, with_interval
 
     left = []
     for q in found.quantities:
@@ -142,7 +142,7 @@ def _short(found: "Explanation") -> list[str]:
         elif q.relations:
             count = sum(not said.reason for said in q.relations)
             by = "relation" if count == 1 else "relations"
-            left.append((q.name, f"{q.value:.1f}", q.unit, [f"68 %: {interval(q.low, q.high)}, by {count} {by}"]))
+            left.append((q.name, with_interval(q.value, q.low, q.high), q.unit, [f"68 %, by {count} {by}"]))
         else:
             left.append((q.name, concise(q.value, q.u), q.unit, _largest(q)))
     room = _WIDTH - 6 - sum(max(len(str(row[k])) for row in left) for k in range(3))
@@ -178,13 +178,13 @@ def _broken(texts: Sequence[str], width: int) -> list[str]:
 
 def _whole(q: "QuantityExplained") -> list[str]:
     """One quantity with everything behind it."""
-    from xrdorder.quantities.formatting import concise, interval
+    from xrdorder.quantities.formatting import concise, with_interval
 
     unit = f" {q.unit}" if q.unit else ""
     if math.isnan(q.value):
         lines = ["", f"{q.name} cannot be given; the flags say why"]
     elif q.relations:
-        lines = ["", f"{q.name} = {q.value:.2f}{unit}, 68 % interval {interval(q.low, q.high, 2)}{unit}"]
+        lines = ["", f"{q.name} = {with_interval(q.value, q.low, q.high)}{unit}, median and 68 % interval"]
     else:
         lines = ["", f"{q.name} = {concise(q.value, q.u)}{unit}"]
     if math.isfinite(q.u) and q.u > 0.0:
@@ -225,9 +225,9 @@ def _step(k: int, step: "Step") -> list[str]:
 
 
 def _relation(said: "RelationSaid") -> list[str]:
-    from xrdorder.quantities.formatting import interval
+    from xrdorder.quantities.formatting import with_interval
 
-    value = "does not apply" if said.reason else f"{said.median:.2f}, {interval(said.low, said.high, 2)}"
+    value = "does not apply" if said.reason else with_interval(said.median, said.low, said.high)
     lines = _fill(f"{said.name}: {value}", indent=2, hang=2)
     if said.reason:
         lines += _fill(said.reason, indent=6)

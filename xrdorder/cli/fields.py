@@ -11,6 +11,7 @@ from xrdorder.cli.options import POSITIVE, figures_saved, strain_options
 from xrdorder.cli.program import complain
 from xrdorder.cli.progress import Progress
 from xrdorder.exceptions import XrdorderError
+from xrdorder.quantities.formatting import with_interval
 
 if TYPE_CHECKING:
     from xrdorder.superconductivity.currents import Conditions, Conductor, LayerCurrent, RelativeCurrent
@@ -118,7 +119,7 @@ def _density(band: "Band", k: int) -> str:
     return f"{middle} ({low} to {high})"
 
 
-def _band(band: "Band", k: int | None = None, decimals: int = 1) -> str:
+def _band(band: "Band", k: int | None = None) -> str:
     """Median and 68 % interval.
 
     >>> from xrdorder.superconductivity.mixture import Band
@@ -127,9 +128,7 @@ def _band(band: "Band", k: int | None = None, decimals: int = 1) -> str:
     '25.0 (23.1 to 26.6)'
     """
     middle, low, high = (float(x if k is None else x[k]) for x in band)
-    if middle != middle:
-        return "-"
-    return f"{middle:.{decimals}f} ({low:.{decimals}f} to {high:.{decimals}f})"
+    return with_interval(middle, low, high)
 
 
 def _critical_fields(

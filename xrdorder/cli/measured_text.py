@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from xrdorder.cli.cautions import ESTIMATES
 from xrdorder.cli.tables import table, wrapped
-from xrdorder.quantities.formatting import interval
+from xrdorder.quantities.formatting import as_given, interval, rounded, with_interval
 
 if TYPE_CHECKING:
     from xrdorder.measured.agreement import Agreement
@@ -51,33 +51,20 @@ def _line(row: "Row", notes: Sequence[str]) -> tuple[str, ...]:
     one = row.measured
     unit = "" if one.unit == "1" else f" {one.unit}"
     mark = f"[{notes.index(row.note) + 1}]" if row.note else ""
-    given = f"{_plus_minus(one.value, one.u)}{unit}"
+    given = f"{as_given(one.value, one.u)}{unit}"
     if not math.isfinite(row.value):
         return row.sample, one.words, given, _MISSING, _MISSING, _MISSING, row.by, mark
-    decimals = 1 if abs(row.value) < 1000.0 else 0
-    difference = _MISSING
-    if row.comparable:
-        difference = _plus_minus(row.difference, row.u, sign="+")
+    difference = rounded(row.difference, row.u, signed=True) if row.comparable else _MISSING
     return (
         row.sample,
         one.words,
         given,
-        f"{row.value:.{decimals}f}",
-        interval(row.low, row.high, decimals),
+        with_interval(row.value, row.low, row.high).partition(" ")[0],
+        interval(row.low, row.high),
         difference,
         row.by,
         mark,
     )
-
-
-def _plus_minus(value: float, u: float, sign: str = "") -> str:
-    """Write a value and its standard uncertainty with two digits of the latter.
-
-    >>> _plus_minus(-0.31, 0.998, "+"), _plus_minus(0.1, 1.8, "+"), _plus_minus(75.0, 10.0)
-    ('-0.3 ± 1.0', '+0.1 ± 1.8', '75 ± 10')
-    """
-    decimals = max(0, 1 - math.floor(math.log10(float(f"{u:.1e}"))))
-    return f"{value:{sign}.{decimals}f} ± {u:.{decimals}f}"
 
 
 def _criteria(found: "Sequence[Agreement]") -> list[str]:

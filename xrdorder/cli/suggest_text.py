@@ -11,8 +11,7 @@ from xrdorder.files import TableWriter
 from xrdorder.files.atomic import write_atomically
 from xrdorder.planning import HoldBound, plan_words
 from xrdorder.planning.treatments_table import Basis, Cell, Row, basis, reference, rows, wires_of
-from xrdorder.quantities.formatting import digits
-from xrdorder.uncertainty import rounded
+from xrdorder.quantities.formatting import digits, rounded
 
 if TYPE_CHECKING:
     from xrdorder.planning import LotPlan, Response

@@ -12,7 +12,7 @@ import numpy as np
 
 from xrdorder.cli.cautions import ESTIMATES
 from xrdorder.profiles.instrument import INSTRUMENT_PARAMETERS
-from xrdorder.quantities.formatting import concise, interval
+from xrdorder.quantities.formatting import concise, interval, u_text, with_interval
 from xrdorder.quantities.grades import trust
 
 if TYPE_CHECKING:
@@ -136,7 +136,7 @@ def _numbers(results: "xr.Dataset", k: int) -> tuple[str, ...]:
         pair("a_nm"),
         pair("site_order"),
         pair("tin_at_percent"),
-        f"{own:.2f}" if math.isfinite(own) else _MISSING,
+        u_text(own),
         interval(number("Tc_low_K"), number("Tc_high_K")),
         interval(number("Bc2_4K2_low_T"), number("Bc2_4K2_high_T")),
         pair("domain_size_nm"),
@@ -251,10 +251,7 @@ def _value(row: "Row") -> str:
     unit = "" if row.unit == "1" else f" {row.unit}"
     if math.isfinite(row.u):
         return f"{concise(row.value, row.u)}{unit}"
-    from xrdorder.estimates.from_numbers_rows import DECIMALS
-
-    decimals = DECIMALS.get(row.unit, 1)
-    return f"{row.value:.{decimals}f}, {interval(row.low, row.high, decimals)}{unit}"
+    return f"{with_interval(row.value, row.low, row.high)}{unit}"
 
 
 def _sources(rows: Sequence["Row"], library: "Library") -> list[str]:

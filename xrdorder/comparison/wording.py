@@ -8,7 +8,7 @@ from xrdorder.comparison.differences import LEVEL, Comparison, Difference
 from xrdorder.comparison.drifts import Drift
 from xrdorder.comparison.replicates import UNLIKELY
 from xrdorder.comparison.trends import Trend
-from xrdorder.uncertainty import rounded
+from xrdorder.quantities.formatting import rounded
 
 
 @dataclass(frozen=True)
@@ -80,21 +80,21 @@ def verdict(difference: Difference) -> str:
 
     >>> variants = ("725 °C/100 h", "650 °C/100 h")
     >>> verdict(Difference("tin_at_percent", *variants, 0.81, 0.28, 0, 0, 0.6, 1, 0, 0.01, True, 1.4))
-    '725 °C/100 h has 0.8 ± 0.3 at.% more tin than 650 °C/100 h'
+    '725 °C/100 h has 0.81 ± 0.28 at.% more tin than 650 °C/100 h'
     >>> verdict(Difference("Tc_K", "A", "B", 0.1, 0.2, 0, 0, 0.39, 0.69, 0.6, 0.6, False, 0.49))
-    'Tc of A and B is not distinguishable: 0.1 ± 0.2 K, at most 0.49 K apart (95 %)'
+    'Tc of A and B is not distinguishable: 0.10 ± 0.20 K, at most 0.49 K apart (95 %)'
 
     So is one that chance explains only among many comparisons:
 
     >>> verdict(Difference("tin_at_percent", "A", "B", 1.0, 0.3, 0, 0, 0.6, 0.99, 0.001, 0.09, False, 1.6))
-    'tin content of A and B is not distinguishable: 1.0 ± 0.3 at.%, at most 1.6 at.% apart (95 %); alone it would be \
+    'tin content of A and B is not distinguishable: 1.00 ± 0.30 at.%, at most 1.6 at.% apart (95 %); alone it would be \
 more than chance, among so many comparisons it is not'
 
     A difference of many u that a single pair of replicates cannot tell from chance is explained:
 
     >>> verdict(Difference("domain_size_nm", "A", "B", -74.3, 2.0, 0, 0, 19.0, 0.01, 0.02, 0.1, False, 93.0))
-    'domain size of A and B is not distinguishable: -74 ± 2 nm, at most 93 nm apart (95 %); too few replicates tell \
-how far equal wires scatter'
+    'domain size of A and B is not distinguishable: -74.3 ± 2.0 nm, at most 93 nm apart (95 %); too few replicates \
+tell how far equal wires scatter'
     """
     d = difference
     how = manner(d.quantity)

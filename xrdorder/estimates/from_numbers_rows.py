@@ -5,12 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from xrdorder.quantities.formatting import u_text
 from xrdorder.relations import LABELS, Relation
 from xrdorder.superconductivity.asking import Combined, RelationResult
 from xrdorder.superconductivity.targets import title_of, unit_of
-
-DECIMALS = {"K": 1, "T": 1, "T/K": 2, "microohm cm": 0}
-"""Digits after the point that make sense in estimates, by unit."""
 
 
 @dataclass(frozen=True)
@@ -106,7 +104,7 @@ def combined_row(combined: Combined, at: str = "", remark: str = "") -> Row:
     """Row of what all applicable relations say together."""
     unit = unit_of(combined.target)
     if combined.count > 1:
-        note = f"{combined.count} relations in equal parts, {combined.spread:.{DECIMALS[unit]}f} {unit} apart"
+        note = f"{combined.count} relations in equal parts, {u_text(combined.spread)} {unit} apart"
     else:
         note = "one relation applies" if combined.count else "no relation applies"
     return Row(

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from xrdorder.figures import palette
 from xrdorder.figures.text import POINTS_PER_IN, fitted
-from xrdorder.uncertainty import rounded
+from xrdorder.quantities.formatting import rounded
 
 if TYPE_CHECKING:
     from xrdorder.fitting import PhaseResult

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from xrdorder.crystals.a15 import dopant_site
 from xrdorder.exceptions import ValidityError
 from xrdorder.material.dopants import tantalum_share
-from xrdorder.uncertainty import rounded
+from xrdorder.quantities.formatting import as_given
 
 MOUNTS = ("ground-powder", "whole-filaments", "polished-section", "wires-laid-flat", "transmission")
 
@@ -225,6 +225,6 @@ class Specimen:
         content, u_content = self.content(element)
         share, u_share = self.tin_site_share(element)
         return (
-            f"{rounded(100 * content, 100 * u_content, 'at.%')} {element}, "
-            f"{rounded(100 * share, 100 * u_share, '%')} of it on the tin site"
+            f"{as_given(100 * content, 100 * u_content, 'at.%')} {element}, "
+            f"{as_given(100 * share, 100 * u_share, '%')} of it on the tin site"
         )

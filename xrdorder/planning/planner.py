@@ -20,9 +20,8 @@ from xrdorder.planning.constraints import Constraint, allowed, nearest_miss
 from xrdorder.planning.furnace import Space
 from xrdorder.planning.gaussian_process import Process, fit
 from xrdorder.planning.information import Choice, after, choose, spread_out
-from xrdorder.quantities.formatting import digits
+from xrdorder.quantities.formatting import digits, rounded
 from xrdorder.treatments import History, Schedule
-from xrdorder.uncertainty import rounded
 
 Array = NDArray[np.float64]
 

@@ -21,9 +21,9 @@ from xrdorder.comparison.study import (
 )
 from xrdorder.comparison.wording import manner, probability_words
 from xrdorder.exceptions import XrdorderError
+from xrdorder.quantities.formatting import rounded
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.superconductivity.targets import HELIUM_K, TARGETS
-from xrdorder.uncertainty import rounded
 
 _MEASURED = (("Bc2_T", "Bc2 at 4.2 K", "T"), ("Tc_K", "Tc", "K"))
 _CARE, _NAMED = "use with care", 3

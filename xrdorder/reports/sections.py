@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import xarray as xr
 
 from xrdorder.explanation.explanation import Explanation, explain
-from xrdorder.quantities.formatting import concise, interval
+from xrdorder.quantities.formatting import concise, u_text, with_interval
 from xrdorder.results.sample_file import StoredSample
 
 SHOWN = (
@@ -123,7 +123,7 @@ def _lines(told: Explanation) -> list[Line]:
             continue
         u = scale * q.u if math.isfinite(q.u) else math.nan
         sources = ", ".join(f"{s.title} {100.0 * (s.u / q.u) ** 2:.0f} %" for s in q.budget[:_SOURCES])
-        own = f"{scale * q.private:.2g}" if math.isfinite(q.private) and q.private > 0.0 else ""
+        own = u_text(scale * q.private) if q.private > 0.0 else ""
         found.append(Line(words, concise(scale * q.value, u), unit, own, sources))
     for name, words, unit in PREDICTED:
         q = known.get(name)
@@ -131,7 +131,7 @@ def _lines(told: Explanation) -> list[Line]:
             continue
         count = sum(not said.reason for said in q.relations)
         by = f"{count} relation{'s' * (count != 1)}"
-        found.append(Line(words, f"{q.value:.1f}", unit, "", f"68 %: {interval(q.low, q.high)}, by {by}"))
+        found.append(Line(words, with_interval(q.value, q.low, q.high), unit, "", f"68 % interval, by {by}"))
     return found
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import xarray as xr
 
-from xrdorder.quantities.formatting import MISSING, concise, interval
+from xrdorder.quantities.formatting import MISSING, concise, u_text, with_interval
 from xrdorder.quantities.grades import trust
 
 
@@ -62,10 +62,8 @@ def _row(one: xr.Dataset) -> tuple[Cell, ...]:
 
     def predicted(name: str, stem: str, unit: str) -> Cell:
         value = number(name)
-        if not math.isfinite(value):
-            return Cell(MISSING)
-        ends = interval(number(f"{stem}_low_{unit}"), number(f"{stem}_high_{unit}"))
-        return Cell(f"{value:.1f} ({ends})", _key(value))
+        low, high = (number(f"{stem}_{end}_{unit}") for end in ("low", "high"))
+        return Cell(with_interval(value, low, high), _key(value))
 
     own = number("u_tin_independent_at_percent")
     flags = json.loads(str(one["flag_messages"].item()))
@@ -77,7 +75,7 @@ def _row(one: xr.Dataset) -> tuple[Cell, ...]:
         measured("a_nm"),
         measured("site_order"),
         measured("tin_at_percent"),
-        Cell(f"{own:.2f}" if math.isfinite(own) else MISSING, _key(own)),
+        Cell(u_text(own), _key(own)),
         predicted("Tc_K", "Tc", "K"),
         predicted("Bc2_4K2_T", "Bc2_4K2", "T"),
         measured("domain_size_nm"),

@@ -1,0 +1,115 @@
+"""A table to be drawn: by the terminal, the page, a notebook, a file. It knows nothing of where it will stand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from html import escape
+
+
+@dataclass(frozen=True)
+class Heading:
+    """Head of a column.
+
+    Attributes
+    ----------
+    words, unit : str
+    meaning : str
+        What stands below it, for whoever asks.
+    numeric : bool
+        Whether its cells are numbers, set at the point and sorted by size.
+    """
+
+    words: str
+    unit: str = ""
+    meaning: str = ""
+    numeric: bool = True
+
+    @property
+    def label(self) -> str:
+        """Words and unit in one line."""
+        return f"{self.words} ({self.unit})" if self.unit else self.words
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A cell.
+
+    Attributes
+    ----------
+    text : str
+        What is read.
+    key : str
+        What it is sorted by; empty: nothing, last.
+    """
+
+    text: str
+    key: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """Head, rows, notes.
+
+    Attributes
+    ----------
+    head : tuple of Heading
+    rows : tuple of tuple of Cell
+        One shorter than the head has a last cell that takes the rest of the line: why there are no numbers.
+    notes : tuple of str
+        What a reader has to know, a paragraph each.
+
+    Raises
+    ------
+    ValueError
+        A row has more cells than the head.
+
+    Examples
+    --------
+    >>> table = Table.of(("sample", ("a", "nm")), [("heron", "0.52882(1)")])
+    >>> table.head[1].label, table.texts()
+    ('a (nm)', [('heron', '0.52882(1)')])
+    """
+
+    head: tuple[Heading, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+    notes: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if longest := max((len(row) for row in self.rows if len(row) > len(self.head)), default=0):
+            raise ValueError(f"table of {len(self.head)} columns: a row has {longest} cells")
+
+    @classmethod
+    def of(
+        cls,
+        head: Sequence[Heading | str | tuple[str, str]],
+        rows: Iterable[Sequence[Cell | str]],
+        notes: Iterable[str] = (),
+    ) -> Table:
+        """Make a table of words: heads as text or (words, unit), cells as text."""
+        return cls(
+            tuple(_heading(one) for one in head),
+            tuple(tuple(Cell(one, one) if isinstance(one, str) else one for one in row) for row in rows),
+            tuple(notes),
+        )
+
+    def texts(self) -> list[tuple[str, ...]]:
+        """All cells as text."""
+        return [tuple(cell.text for cell in row) for row in self.rows]
+
+    def _repr_html_(self) -> str:
+        head = "".join(f'<th title="{escape(one.meaning)}">{escape(one.label)}</th>' for one in self.head)
+        rows = []
+        for row in self.rows:
+            cells = [f"<td>{escape(cell.text)}</td>" for cell in row]
+            if 0 < len(row) < len(self.head):
+                cells[-1] = f'<td colspan="{len(self.head) - len(row) + 1}">{escape(row[-1].text)}</td>'
+            rows.append(f"<tr>{''.join(cells)}</tr>")
+        notes = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
+        return f"<table><thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>{notes}"
+
+
+def _heading(one: Heading | str | tuple[str, str]) -> Heading:
+    if isinstance(one, Heading):
+        return one
+    return Heading(one, numeric=False) if isinstance(one, str) else Heading(*one)
