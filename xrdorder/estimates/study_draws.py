@@ -14,7 +14,7 @@ import hashlib
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import xarray as xr
@@ -22,25 +22,22 @@ import xarray as xr
 from xrdorder.estimates.from_material import on_scale, wire_of_values
 from xrdorder.estimates.hyperparameters import Hyperparameters
 from xrdorder.estimates.joint_draws import DRAWS, JointDraws, joint_draws
+from xrdorder.estimates.relation_columns import with_relations
+from xrdorder.estimates.stored_draws import STORED, StudyDraws
 from xrdorder.estimates.wires import Measured, Wire
-from xrdorder.exceptions import UnknownNameError, ValidityError
+from xrdorder.exceptions import ValidityError
 from xrdorder.material import PUBLISHED_SCALE, TinScale
 from xrdorder.quantities.grades import UNFIT
-from xrdorder.relations import PUBLISHED, Library, Relation, bc2_of_temperature, relation
+from xrdorder.relations import PUBLISHED, Library, bc2_of_temperature
 from xrdorder.relations.resistivity import FROM_ORDER
 from xrdorder.results.columns import ESTIMATES, Column
 from xrdorder.results.conventions import udunits, unit, units_beside
 from xrdorder.results.fingerprint import code_hash
-from xrdorder.superconductivity.by_relation import RelationResult, branches_words, by_relation
 from xrdorder.superconductivity.targets import HELIUM_K
-from xrdorder.superconductivity.targets import TARGETS as PREDICTED
 from xrdorder.uncertainty import DEFAULT_LEVEL, Array, separate
 
 SEED = 0
 """One for all studies: equal results give equal draws."""
-
-STORED = ("tin_fraction", "S_a", "site_order", *PREDICTED)
-"""Targets of the stored draws."""
 
 _OF_DRAWS = ("estimate", "shared_", "target_")
 """How names of variables and attributes begin that are stored with the draws."""
@@ -56,56 +53,6 @@ _ANCHORS = {
     "Bc2_T": ("bc2_t", "Bc2"),
     "tin_at_percent": ("tin_at_percent", "tin"),
 }
-
-
-@dataclass(frozen=True)
-class StudyDraws:
-    """Stored draws of a study.
-
-    Attributes
-    ----------
-    samples : tuple of str
-        In the order of the results; those without an estimate have NaN throughout.
-    values : dict of target to array, (samples, draws)
-    law : Relation
-        Temperature law of Bc2.
-    """
-
-    samples: tuple[str, ...]
-    values: Mapping[str, Array]
-    law: Relation
-
-    @classmethod
-    def of(cls, results: xr.Dataset) -> StudyDraws:
-        """Read them from collated results; empty where the study has none."""
-        samples = tuple(map(str, results["sample"].values))
-        law = relation(str(results.attrs.get("estimate_law", bc2_of_temperature.POWER.name)))
-        if "estimate_draws" not in results:
-            return cls(samples, {target: np.full((len(samples), 1), np.nan) for target in STORED}, law)
-        draws = np.asarray(results["estimate_draws"].transpose("target", "sample", "draw").values, dtype=np.float64)
-        return cls(samples, dict(zip(map(str, results["target"].values), draws, strict=True)), law)
-
-    def of_target(self, target: str) -> Array:
-        """Draws of a target, (samples, draws).
-
-        Raises
-        ------
-        UnknownNameError
-            There are none of such a name.
-        """
-        if target not in self.values:
-            raise UnknownNameError(f"no draws of '{target}'; there are those of {', '.join(self.values)}")
-        return self.values[target]
-
-    def field(self, temperature_k: float) -> Array:
-        """Bc2 at a temperature, T, (samples, draws)."""
-        return np.asarray(
-            self.law.function(np.array(float(temperature_k)), self.values["Bc2_0K_T"], self.values["Tc_K"])
-        )
-
-    def known(self) -> np.ndarray:
-        """Which samples have estimates, (samples,)."""
-        return np.asarray(np.isfinite(self.values["Tc_K"][:, 0]))
 
 
 def wires_of(results: xr.Dataset, scale: TinScale = PUBLISHED_SCALE) -> tuple[dict[str, Wire], dict[str, str]]:
@@ -381,62 +328,3 @@ def _with_words(results: xr.Dataset, anchors: Mapping[str, str], refused: Mappin
             said = [part for part in str(columns["assumptions"][k]).split("; ") if part]
             columns["assumptions"][k] = "; ".join([*said, f"estimates anchored to {words}"])
     return results.assign({name: ("sample", values, results[name].attrs) for name, values in columns.items()})
-
-
-def with_relations(results: xr.Dataset, library: Library = PUBLISHED) -> xr.Dataset:
-    """Add what each relation says of each sample by itself, and where it was published."""
-    draws = StudyDraws.of(results)
-    samples = zip(draws.samples, results["lot"].values, results["wire"].values, draws.known(), strict=True)
-    by_sample = [
-        by_relation(
-            {target: rows[k] for target, rows in draws.values.items()},
-            library=library, wire=str(wire), key=name, lot=str(lot),
-        ) if known else ()
-        for k, (name, lot, wire, known) in enumerate(samples)
-    ]  # fmt: skip
-    entries = {f"{one.target}: {one.name}": one for of in by_sample for one in of}
-    names = list(entries)
-    reason = np.full((len(by_sample), len(names)), "no result", dtype=object)
-    numbers = {key: np.full(reason.shape, np.nan) for key in _RELATION_NUMBERS}
-    for k, of in enumerate(by_sample):
-        for one in of:
-            j = names.index(f"{one.target}: {one.name}")
-            reason[k, j] = one.reason
-            for key, array in numbers.items():
-                array[k, j] = getattr(one, key)
-    texts = {
-        "target": ("quantity the relation predicts", [one.target for one in entries.values()]),
-        "source": ("publication of the relation", [_joined(one, "source") for one in entries.values()]),
-        "formula": ("formula of the relation", [_joined(one, "formula") for one in entries.values()]),
-        "route": ("what the relation was asked with", [one.route for one in entries.values()]),
-    }
-    branches = [
-        branches_words(of, float(np.median(draws.values["Bc2_0K_T"][k]))) if of else ""
-        for k, of in enumerate(by_sample)
-    ]
-    dims = ("sample", "relation")
-    return results.assign(
-        {
-            "relation_units": ("relation", *units_beside([unit(one.target) for one in entries.values()],
-                                                         "relation_median, _low and _high")),
-            "relation_reason": (dims, reason, {"long_name": "why the relation is refused; empty where it applies"}),
-            "bc2_branches": ("sample", np.array(branches, dtype=object), {"long_name": _BRANCHES}),
-            **{f"relation_{key}": ("relation", np.array(said, dtype=object), {"long_name": meaning})
-               for key, (meaning, said) in texts.items()},
-            **{f"relation_{key}": (dims, array, {"long_name": _RELATION_NUMBERS[key]}) for key, array in numbers.items()},
-        }
-    ).assign_coords(
-        relation=("relation", np.array(names, dtype=object), {"long_name": "name of the published relation"})
-    )  # fmt: skip
-
-
-_RELATION_NUMBERS = {
-    "median": "median of the prediction by this relation alone",
-    "low": "lower end of the 68 % interval of the prediction by this relation alone",
-    "high": "upper end of the 68 % interval of the prediction by this relation alone",
-}
-_BRANCHES = "how far the published branches of Bc2 near stoichiometry part; empty where one does not apply"
-
-
-def _joined(one: RelationResult, what: str) -> str:
-    return "; ".join(dict.fromkeys(getattr(entry, what) for entry in one.relations))

@@ -21,7 +21,6 @@ from xrdorder.explanation.families import FAMILIES, KINDS, OWN_LINE
 from xrdorder.material import PUBLISHED_SCALE
 from xrdorder.material.dopants import tantalum_share
 from xrdorder.material.strain import FREE
-from xrdorder.quantities.formatting import concise
 from xrdorder.relations import LABELS, relation
 from xrdorder.results.collate import RESULTS_NC
 from xrdorder.results.collated import Sharing, ToldColumn, read_collated
@@ -239,7 +238,8 @@ def explain_stored(folder: str | Path, name: str, quantity: str | None = None) -
         raise StudyError(f"{sample_file(results / SAMPLES, name)}: no such result; run the study first")
     else:
         raise StudyError(f"{folder}: has no result of sample '{name}'; {did_you_mean(name, [*stored, *statuses])}")
-    sample = replace(sample, flags=tuple(dict.fromkeys([*sample.flags, *collated.flags.get(name, ())])))
+    flags = tuple(dict.fromkeys([*sample.flags, *collated.flags.get(name, ())]))
+    sample = replace(sample, flags=flags, tables=collated.estimates.get(name, sample.tables))
     told = collated.told.get(name, ())
     answer = next((one for one in told if one.column == quantity), None)
     if quantity in TOLD and answer is None:
@@ -497,9 +497,9 @@ def _predicted(sample: StoredSample, stored: Stored, target: str) -> QuantityExp
 
 
 def _steps_to_inputs(sample: StoredSample, stored: Stored) -> tuple[Step, ...]:
-    """How tin and order came about, with which relations were asked."""
+    """How tin by the lattice and order came about, which the joint estimates are made from."""
     done: dict[str, Step] = {}
-    for name in (str(sample.tables.attrs.get("tin", "")), "site_order"):
+    for name in ("tin_fraction", "site_order"):
         if math.isfinite(sample.values.get(name, math.nan)):
             done |= {step.quantity: step for step in steps(name, stored)}
     return tuple(done.values())
@@ -510,15 +510,10 @@ WIRES = {"any": "of any wire, as nothing was said about dopants", "binary": "fou
 
 
 def _asked_with(sample: StoredSample, target: str) -> tuple[str, ...]:
-    """Tin content, order, kind of wire and own relations that stand behind a prediction."""
+    """Joint estimates, kind of wire and own relations that stand behind what relations say."""
     attrs = sample.tables.attrs
-    tin, wire = str(attrs.get("tin", "")), str(attrs.get("wire", "any"))
-    table = sample.contributions
-    words = []
-    for name in (tin, "site_order"):
-        value = sample.values.get(name, math.nan)
-        if math.isfinite(value) and name in table.quantities:
-            words.append(f"{name} = {concise(value, table.total(name))}")
+    wire = str(attrs.get("wire", "any"))
+    words = ["the joint estimates of this sample, which the lattice parameters and orders of all samples give"]
     words.append("relations " + WIRES.get(wire, f"found on wire with {wire.replace('doped', 'dopants')} or on any"))
     digest = (sample.provenance.options.get("own_files") or {}).get("relations")
     if digest:

@@ -15,7 +15,7 @@ import xarray as xr
 
 from xrdorder.files.sealed import read_sealed
 from xrdorder.quantities.formatting import DOSE_DIGITS, digits
-from xrdorder.results.columns import TOLD
+from xrdorder.results.columns import ESTIMATED, ESTIMATES, TOLD
 from xrdorder.results.netcdf import read_root
 from xrdorder.results.sample_file import StoredSample
 from xrdorder.uncertainty import PRIVATE
@@ -47,12 +47,15 @@ class Collated:
         By sample; with those that need the whole study.
     holders : mapping of (source, group) to tuple of str
         Samples that carry a shared source.
+    estimates : mapping of str to Dataset
+        What is estimated of a sample: median and limits over ``target``, and what each relation says over ``relation``.
     """
 
     statuses: Mapping[str, str] = field(default_factory=dict)
     told: Mapping[str, tuple[ToldColumn, ...]] = field(default_factory=dict)
     flags: Mapping[str, tuple[tuple[str, str], ...]] = field(default_factory=dict)
     holders: Mapping[tuple[str, str], tuple[str, ...]] = field(default_factory=dict)
+    estimates: Mapping[str, xr.Dataset] = field(default_factory=dict)
 
     def sharing(self, sample: StoredSample) -> Sharing:
         """Samples that carry the shared sources of this one."""
@@ -90,7 +93,23 @@ def _of(results: xr.Dataset) -> Collated:
         },
         {name: tuple((str(a), str(b)) for a, b in json.loads(messages[k])) for k, name in enumerate(samples)},
         {key: tuple(names) for key, names in holders.items()},
+        {name: _estimates(results, k) for k, name in enumerate(samples)} if "estimate_draws" in results else {},
     )
+
+
+def _estimates(results: xr.Dataset, k: int) -> xr.Dataset:
+    """What is estimated of one sample; without the relations that were asked of other wires only."""
+    one = results.isel(sample=k)
+    columns = {(column.quantity, column.kind): column for column in ESTIMATES}
+    found = xr.Dataset(coords={"target": np.array(ESTIMATED, dtype=object)})
+    for kind in ("median", "low", "high"):
+        named = [columns.get((target, kind)) for target in ESTIMATED]
+        ends = [np.nan if column is None else float(one[column.name]) / column.scale for column in named]
+        found[f"target_{kind}"] = "target", np.array(ends, dtype=float)
+    asked = one["relation_reason"].values != "no result"
+    of_relations = one[[name for name in one.data_vars if one[name].dims == ("relation",)]].isel(relation=asked)
+    attrs = {name: str(one[name].item()) for name in ("wire", "bc2_branches")}
+    return found.merge(of_relations).assign_attrs(attrs)
 
 
 _UNITS = {"hour": " h", "degree_Celsius": " °C", "m": " m"}

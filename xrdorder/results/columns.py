@@ -50,16 +50,19 @@ def _pair(
     ]
 
 
-_UNITS = {"T_per_K": "T/K", "uohm_cm": "microohm cm"}
+_UNITS = {"T_per_K": "T/K", "uohm_cm": "microohm cm", "at_percent": "at.%"}
 
 
-def _prediction(name: str, units: str, long_name: str, stem: str) -> list[Column]:
-    """Columns of a predicted median and its interval; `units` as they stand in a name."""
-    said = _UNITS.get(units, units)
+def _prediction(
+    name: str, units: str, long_name: str, stem: str, quantity: str = "", scale: float = 1.0
+) -> list[Column]:
+    """Columns of an estimated median and its interval; `units` as they stand in a name."""
+    said, of = _UNITS.get(units, units), quantity or name
+    low, high = (f"{long_name}, {end} end of the 68 % interval" for end in ("lower", "upper"))
     return [
-        Column(name, name, "median", said, f"{long_name}, median"),
-        Column(f"{stem}_low_{units}", name, "low", said, f"{long_name}, lower end of the 68 % interval"),
-        Column(f"{stem}_high_{units}", name, "high", said, f"{long_name}, upper end of the 68 % interval"),
+        Column(name, of, "median", said, f"{long_name}, median", scale),
+        Column(f"{stem}_low_{units}", of, "low", said, low, scale),
+        Column(f"{stem}_high_{units}", of, "high", said, high, scale),
     ]
 
 
@@ -73,7 +76,7 @@ NUMBERS: tuple[Column, ...] = (
     ),
     *_pair("S_a", "1", "long-range order parameter of the niobium sites"),
     *_pair("S_b", "1", "long-range order parameter of the tin sites"),
-    Column("tin_at_percent", "tin_fraction", "median", "at.%", f"{TIN}, median", 100.0),
+    *_prediction("tin_at_percent", "at_percent", TIN, "tin", quantity="tin_fraction", scale=100.0),
     Column(
         "u_tin_at_percent", "tin_fraction", "deviation", "at.%", f"standard uncertainty (k = 1) of: {TIN}", 100.0
     ),

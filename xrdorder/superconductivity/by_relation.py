@@ -1,9 +1,9 @@
 """What each published relation says by itself, asked with the joint estimates of what it takes.
 
 The estimates are those of `xrdorder.estimates`; here nothing is put together. A relation is asked only inside its
-validity and refused with a reason where it loses most of the draws there; its own scatter is part of its interval. From
-tin or order follow Tc and the resistivity, from the resistivity a slope of Bc2 at Tc and from that, from tin and from Tc
-Bc2 at 0 K; each law of temperature carries the estimate of Bc2 at 0 K to a temperature.
+validity and refused with a reason where it loses most of the draws there; its own scatter is part of its interval.
+From tin or order follow Tc and the resistivity, from the resistivity a slope of Bc2 at Tc and from that, from tin and
+from Tc Bc2 at 0 K; each law of temperature carries the estimate of Bc2 at 0 K to a temperature.
 
 All of it is for A15 free of strain. In a wire at 4.2 K the A15 is compressed by 0.2-0.4 % (A. Godeke et al.,
 Supercond. Sci. Technol. 19 (2006) R100), which costs Bc2 a few per cent more (`xrdorder.superconductivity.strain`).
@@ -121,8 +121,10 @@ def by_relation(
     ]
     for slope, its_draws in slopes:
         for one, of_it in asked("Bc2_0K_T", "bc2-0-from-slope", "slope", its_draws, tc):
-            refused = {"reason": slope.reason, "share_inside": slope.share_inside} if slope.reason else {}
-            found.append((replace(one, relations=(*slope.relations, *one.relations), **refused), of_it))
+            chain = replace(one, relations=(*slope.relations, *one.relations))
+            if slope.reason:
+                chain = replace(chain, reason=slope.reason, share_inside=slope.share_inside)
+            found.append((chain, of_it))
     for target, temperature in targets_at((HELIUM_K, *temperatures_k)).items():
         at = np.full(common.n, temperature)
         found += asked(target, "bc2-temperature", "Bc2(0)", at, zero, tc)

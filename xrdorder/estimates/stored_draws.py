@@ -1,0 +1,68 @@
+"""Joint draws of a study as they are stored in its results: what every other room reads."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import xarray as xr
+
+from xrdorder.exceptions import UnknownNameError
+from xrdorder.relations import Relation, bc2_of_temperature, relation
+from xrdorder.superconductivity.targets import TARGETS
+from xrdorder.uncertainty import Array
+
+STORED = ("tin_fraction", "S_a", "site_order", *TARGETS)
+"""Targets of the stored draws."""
+
+
+
+@dataclass(frozen=True)
+class StudyDraws:
+    """Stored draws of a study.
+
+    Attributes
+    ----------
+    samples : tuple of str
+        In the order of the results; those without an estimate have NaN throughout.
+    values : dict of target to array, (samples, draws)
+    law : Relation
+        Temperature law of Bc2.
+    """
+
+    samples: tuple[str, ...]
+    values: Mapping[str, Array]
+    law: Relation
+
+    @classmethod
+    def of(cls, results: xr.Dataset) -> StudyDraws:
+        """Read them from collated results; empty where the study has none."""
+        samples = tuple(map(str, results["sample"].values))
+        law = relation(str(results.attrs.get("estimate_law", bc2_of_temperature.POWER.name)))
+        if "estimate_draws" not in results:
+            return cls(samples, {target: np.full((len(samples), 1), np.nan) for target in STORED}, law)
+        draws = np.asarray(results["estimate_draws"].transpose("target", "sample", "draw").values, dtype=np.float64)
+        return cls(samples, dict(zip(map(str, results["target"].values), draws, strict=True)), law)
+
+    def of_target(self, target: str) -> Array:
+        """Draws of a target, (samples, draws).
+
+        Raises
+        ------
+        UnknownNameError
+            There are none of such a name.
+        """
+        if target not in self.values:
+            raise UnknownNameError(f"no draws of '{target}'; there are those of {', '.join(self.values)}")
+        return self.values[target]
+
+    def field(self, temperature_k: float) -> Array:
+        """Bc2 at a temperature, T, (samples, draws)."""
+        return np.asarray(
+            self.law.function(np.array(float(temperature_k)), self.values["Bc2_0K_T"], self.values["Tc_K"])
+        )
+
+    def known(self) -> np.ndarray:
+        """Which samples have estimates, (samples,)."""
+        return np.asarray(np.isfinite(self.values["Tc_K"][:, 0]))
