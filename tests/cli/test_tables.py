@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 
+from tests.drawn import drawn
 from tests.results import made
 from xrdorder.cli.tables import concise, interval, results_text, table
 from xrdorder.description.study import Lot, Sample, Study
@@ -67,7 +68,8 @@ def test_the_verdict_stands_beside_the_flags_and_its_reasons_below(tmp_path, mon
     ]
     described = tuple(Sample(s.name, (tmp_path / "a.xy",), Lot()) for s in samples)
     study = Study(tmp_path, "A study", tmp_path / "instrument.toml", ("nb3sn", "nb"), "own", described)
-    text = results_text(collate(study, samples, ("nb3sn", "nb")))
+    tc = [float("nan") if one.name == "sixth" else 16.5 for one in samples]
+    text = results_text(drawn(collate(study, samples, ("nb3sn", "nb")), {"Tc_K": tc}))
     head, below = text.split("\nTrust\n")
     rows = {line.split()[0]: line.split() for line in reversed(head.splitlines()) if line}
     assert [rows[name][-2] for name in ("first", "second", "third-0", "fourth", "fifth")] == [

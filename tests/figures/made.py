@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import xarray as xr
 
+from tests.drawn import drawn, with_tables
 from xrdorder.description.study import Lot, Sample, Study
 from xrdorder.results.collate import collate
 from xrdorder.results.columns import TARGETS
@@ -121,9 +122,6 @@ def tables(tc):
     n = len(TARGETS)
     return xr.Dataset(
         {
-            "target_median": ("target", median),
-            "target_low": ("target", median - 2.0),
-            "target_high": ("target", median + 1.0),
             "relation_target": ("relation", np.repeat(np.array(TARGETS, dtype=object), 3)),
             "relation_source": ("relation", np.array(["A (2001)", "B (2002)", "C (2003)"] * n, dtype=object)),
             "relation_median": ("relation", np.ravel([[m - 0.5, m + 0.5, np.nan] for m in median])),
@@ -132,7 +130,6 @@ def tables(tc):
             "relation_reason": ("relation", np.array(["", "", "too little tin"] * n, dtype=object)),
         },
         coords={
-            "target": np.array(TARGETS, dtype=object),
             "relation": np.array([f"{w} {t}" for t in TARGETS for w in "abc"], dtype=object),
         },
     )
@@ -162,13 +159,19 @@ def described(pieces=PIECES, more=()):
 def results(pieces=PIECES, more=(), title="A made study", sizes=()):
     """Collated results; `more` are samples that have none, as (name, lot, status); `sizes` are those of domains, nm."""
     stored = []
-    for k, (name, lot, _, _, order, tin, tc) in enumerate(pieces):
+    for k, (name, lot, _, _, order, tin, _) in enumerate(pieces):
         values = {"a_nm": 0.5256 + 0.0136 * tin, "site_order": order, "tin_fraction": tin}
         table = contributions(lot=lot)
         if sizes:
             values["domain_size_nm"] = sizes[k]
             table = table.extend("domain_size_nm", {}, {"counting": (1.0, ""), "calibration": (0.5, "scan")})
-        stored.append(StoredSample(name, "ok", values=values, contributions=table, tables=tables(tc)))
+        stored.append(StoredSample(name, "ok", values=values, contributions=table))
     stored += [StoredSample(name, status) for name, _, status in more]
     samples = tuple(described(pieces, more))
-    return collate(Study(Path("."), title, Path("instrument.toml"), ("nb3sn",), "own", samples), stored, ("nb3sn",))
+    study = Study(Path("."), title, Path("instrument.toml"), ("nb3sn",), "own", samples)
+    none = [np.nan] * len(more)
+    found = drawn(
+        collate(study, stored, ("nb3sn",)),
+        {"Tc_K": [p[6] for p in pieces] + none, "tin_fraction": [p[5] for p in pieces] + none},
+    )
+    return with_tables(found, [*(tables(p[6]) for p in pieces), *(None for _ in more)])

@@ -28,8 +28,9 @@ from xrdorder.estimates.wires import Measured, Wire
 from xrdorder.exceptions import ValidityError
 from xrdorder.material import PUBLISHED_SCALE, TinScale
 from xrdorder.quantities.grades import UNFIT
-from xrdorder.relations import PUBLISHED, Library, bc2_of_temperature
+from xrdorder.relations import PUBLISHED, Library, bc2_of_temperature, relation
 from xrdorder.relations.resistivity import FROM_ORDER
+from xrdorder.relations.tc_from_tin import BOLTZMANN
 from xrdorder.results.columns import ESTIMATES, Column
 from xrdorder.results.conventions import udunits, unit, units_beside
 from xrdorder.results.fingerprint import code_hash
@@ -38,6 +39,16 @@ from xrdorder.uncertainty import DEFAULT_LEVEL, Array, separate
 
 SEED = 0
 """One for all studies: equal results give equal draws."""
+
+_SAMPLES = "ratio of Bc2 to Tc of published samples"
+_SOURCES = {
+    "Tc_K": BOLTZMANN.source,
+    "Bc2_0K_T": _SAMPLES,
+    "Bc2_4K2_T": f"{_SAMPLES}; {bc2_of_temperature.POWER.source}",
+    "Bc2_slope_T_per_K": f"{_SAMPLES}; {relation('werthamer-helfand-hohenberg').source}",
+    "resistivity_uohm_cm": FROM_ORDER.source,
+}
+"""Publications behind the forms of the model."""
 
 _OF_DRAWS = ("estimate", "shared_", "target_")
 """How names of variables and attributes begin that are stored with the draws."""
@@ -209,7 +220,10 @@ def _drawn(
             "estimate_flags": ("sample", flags, {"long_name": "flags of the estimates, JSON list of name and message"}),
             "target_units": ("target", *units_beside(map(unit, STORED), "estimate_draws")),
         },
-        coords={"sample": np.array(samples, dtype=object), "target": np.array(STORED, dtype=object)},
+        coords={
+            "sample": np.array(samples, dtype=object),
+            "target": ("target", np.array(STORED, dtype=object), {"long_name": "name of the estimated quantity"}),
+        },
         attrs={"estimate_seed": seed, "estimate_law": bc2_of_temperature.POWER.name},
     )
     if together:
@@ -267,13 +281,15 @@ def with_draws(results: xr.Dataset, drawn: xr.Dataset) -> xr.Dataset:
     drawn : Dataset
         ``estimate_draws`` over sample, target and draw, and what stands beside them.
     """
-    results = results.assign(drawn).assign_attrs(drawn.attrs)
+    results = results.assign(drawn.assign_coords(sample=results["sample"])).assign_attrs(drawn.attrs)
     draws = StudyDraws.of(results)
+    own = "the laboratory's own: " * (results.attrs.get("tin_scale") != PUBLISHED_SCALE.name)
+    sources = {"tin_fraction": f"{own}{results.attrs.get('tin_scale_source', '')}", **_SOURCES}
     columns = {
         column.name: (
             "sample",
             column.scale * _column(draws.of_target(column.quantity), column),
-            {"units": udunits(column.units), "long_name": column.long_name},
+            {"units": udunits(column.units), "long_name": column.long_name, "source": sources[column.quantity]},
         )
         for column in ESTIMATES
         if column.quantity in draws.values

@@ -78,7 +78,7 @@ def collate(
         numbers = np.array([_number(sample, column) for sample in samples], dtype=float)
         said = column.long_name + ", in per cent of the atoms" * (column.units == "at.%")
         attrs = {"units": udunits(column.units), "long_name": said}
-        if source := _source(column.quantity, scale):
+        if source := _source(column.quantity):
             attrs["source"] = source
         variables[column.name] = ("sample", numbers, attrs)
     _add_phases(variables, samples, [*phases, *_other_phases(samples, phases)])
@@ -118,15 +118,14 @@ def own_words(results: xr.Dataset) -> str:
     return "; ".join([*said, *([f"relations {own}"] if own else [])])
 
 
-def _source(quantity: str, scale: TinScale) -> str:
-    """Publications behind a quantity of the table; those of predictions follow from the relations asked."""
+def _source(quantity: str) -> str:
+    """Publications behind a quantity of the table; those of estimates stand with their draws."""
     if quantity in ("S_a", "S_b"):
         # the definition; its form is from memory, the paper's equation was not legible
         return "A. Godeke, Supercond. Sci. Technol. 19 (2006) R68, eq. 1"
-    if quantity == "tin_fraction" and scale != PUBLISHED_SCALE:
-        return f"the laboratory's own: {scale.source}"
-    kind = {"tin_fraction": "tin-from-lattice", "tin_lower_bound": "tin-from-order"}.get(quantity)
-    return "" if kind is None else "; ".join(dict.fromkeys(entry.source for entry in relations(kind)))
+    if quantity != "tin_lower_bound":
+        return ""
+    return "; ".join(dict.fromkeys(entry.source for entry in relations("tin-from-order")))
 
 
 def _number(sample: StoredSample, column: Column) -> float:
@@ -138,9 +137,7 @@ def _number(sample: StoredSample, column: Column) -> float:
     # an uncertainty without its value would only puzzle
     if name not in sample.contributions.quantities or not np.isfinite(sample.values.get(name, np.nan)):
         return np.nan
-    if column.kind == "total":
-        return column.scale * sample.contributions.total(name)
-    return column.scale * sample.contributions.part(name, shared=False)
+    return column.scale * sample.contributions.total(name)
 
 
 def _add_plain(variables: Variables, samples: Sequence[StoredSample], quantities: Sequence[str]) -> None:

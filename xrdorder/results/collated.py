@@ -15,10 +15,10 @@ import xarray as xr
 
 from xrdorder.files.sealed import read_sealed
 from xrdorder.quantities.formatting import DOSE_DIGITS, digits
-from xrdorder.results.columns import ESTIMATED, ESTIMATES, TOLD
+from xrdorder.results.columns import ESTIMATED, TOLD
 from xrdorder.results.netcdf import read_root
 from xrdorder.results.sample_file import StoredSample
-from xrdorder.uncertainty import PRIVATE
+from xrdorder.uncertainty import DEFAULT_LEVEL, PRIVATE
 
 Sharing = Mapping[tuple[str, str], Sequence[str]]
 """Samples that carry a source, by its family and group."""
@@ -100,12 +100,14 @@ def _of(results: xr.Dataset) -> Collated:
 def _estimates(results: xr.Dataset, k: int) -> xr.Dataset:
     """What is estimated of one sample; without the relations that were asked of other wires only."""
     one = results.isel(sample=k)
-    columns = {(column.quantity, column.kind): column for column in ESTIMATES}
+    half = DEFAULT_LEVEL / 2.0
     found = xr.Dataset(coords={"target": np.array(ESTIMATED, dtype=object)})
-    for kind in ("median", "low", "high"):
-        named = [columns.get((target, kind)) for target in ESTIMATED]
-        ends = [np.nan if column is None else float(one[column.name]) / column.scale for column in named]
-        found[f"target_{kind}"] = "target", np.array(ends, dtype=float)
+    draws = one["estimate_draws"].sel(target=list(ESTIMATED)).transpose("target", "draw").values
+    known = np.isfinite(draws).any(axis=1)
+    for kind, level in (("median", 0.5), ("low", 0.5 - half), ("high", 0.5 + half)):
+        ends = np.full(len(draws), np.nan)
+        ends[known] = np.nanquantile(draws[known].astype(float), level, axis=1)
+        found[f"target_{kind}"] = "target", ends
     asked = one["relation_reason"].values != "no result"
     of_relations = one[[name for name in one.data_vars if one[name].dims == ("relation",)]].isel(relation=asked)
     attrs = {name: str(one[name].item()) for name in ("wire", "bc2_branches")}

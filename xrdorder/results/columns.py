@@ -9,7 +9,7 @@ quantiles of ``estimate_draws``, each times `Column.scale`.
 from dataclasses import dataclass
 from typing import Literal
 
-Kind = Literal["value", "total", "independent", "median", "low", "high", "deviation", "left"]
+Kind = Literal["value", "total", "median", "low", "high", "deviation", "left"]
 
 
 @dataclass(frozen=True)
@@ -23,9 +23,9 @@ class Column:
     quantity : str
         Quantity it shows, as named in the uncertainty table or among the predictions.
     kind : str
-        "value" of the quantity; "total" standard uncertainty; its "independent" part, which no other sample shares;
-        of the draws of an estimate their "median", the ends "low" and "high" of the 68 % interval, the standard
-        "deviation", and what would be "left" of it if the draws of all other samples were known.
+        "value" of the quantity; "total" standard uncertainty; of the draws of an estimate their "median", the ends
+        "low" and "high" of the 68 % interval, the standard "deviation", and what would be "left" of it if the draws
+        of all other samples were known.
     units, long_name : str
     scale : float
         Factor from the quantity to the column: 100 where a fraction is shown in per cent.
@@ -50,19 +50,16 @@ def _pair(
     ]
 
 
-_UNITS = {"T_per_K": "T/K", "uohm_cm": "microohm cm", "at_percent": "at.%"}
+_UNITS = {"T_per_K": "T/K", "uohm_cm": "microohm cm"}
 
 
-def _prediction(
-    name: str, units: str, long_name: str, stem: str, quantity: str = "", scale: float = 1.0
-) -> list[Column]:
+def _prediction(name: str, units: str, long_name: str, stem: str) -> list[Column]:
     """Columns of an estimated median and its interval; `units` as they stand in a name."""
-    said, of = _UNITS.get(units, units), quantity or name
-    low, high = (f"{long_name}, {end} end of the 68 % interval" for end in ("lower", "upper"))
+    said = _UNITS.get(units, units)
     return [
-        Column(name, of, "median", said, f"{long_name}, median", scale),
-        Column(f"{stem}_low_{units}", of, "low", said, low, scale),
-        Column(f"{stem}_high_{units}", of, "high", said, high, scale),
+        Column(name, name, "median", said, f"{long_name}, median"),
+        Column(f"{stem}_low_{units}", name, "low", said, f"{long_name}, lower end of the 68 % interval"),
+        Column(f"{stem}_high_{units}", name, "high", said, f"{long_name}, upper end of the 68 % interval"),
     ]
 
 
@@ -76,7 +73,7 @@ NUMBERS: tuple[Column, ...] = (
     ),
     *_pair("S_a", "1", "long-range order parameter of the niobium sites"),
     *_pair("S_b", "1", "long-range order parameter of the tin sites"),
-    *_prediction("tin_at_percent", "at_percent", TIN, "tin", quantity="tin_fraction", scale=100.0),
+    Column("tin_at_percent", "tin_fraction", "median", "at.%", f"{TIN}, median", 100.0),
     Column(
         "u_tin_at_percent", "tin_fraction", "deviation", "at.%", f"standard uncertainty (k = 1) of: {TIN}", 100.0
     ),

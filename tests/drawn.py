@@ -1,0 +1,73 @@
+"""Joint draws as a study stores them, made by hand: medians and limits are given, doubt is shared by all samples."""
+
+import numpy as np
+import xarray as xr
+
+from xrdorder.estimates.stored_draws import STORED
+from xrdorder.estimates.study_draws import with_draws
+from xrdorder.relations import bc2_of_temperature
+
+N = 2000
+OWN = 0.1
+"""Of a sample's doubt, what it shares with no other."""
+
+
+def normals(samples, n=N, own=OWN, seed=3):
+    """Standard normal numbers of samples, (samples, n), nearly all of them common; each row exactly so distributed."""
+    rng = np.random.default_rng(seed)
+    common = rng.standard_normal(n)
+    mixed = np.sqrt(1.0 - own**2) * common + own * rng.standard_normal((samples, n))
+    quantiles = np.sort(np.random.default_rng(0).standard_normal(n))
+    quantiles -= np.median(quantiles)
+    return quantiles[np.argsort(np.argsort(mixed, axis=1), axis=1)]
+
+
+def drawn(results, centres, below=2.0, above=1.0, n=N):
+    """Results with draws: `centres` are medians by target, one a sample, NaN where there is none.
+
+    The 68 % interval of Tc and Bc2 reaches from `below` under the median to `above` over it; tin is that of the results
+    with 1 at.% shared, site order follows it.
+    """
+    samples = results["sample"].values
+    z = normals(len(samples), n)
+    skew = np.where(z < 0.0, below, above) / 0.9945 * z
+    tc = np.asarray(centres["Tc_K"], dtype=float)[:, None]
+    tin = np.asarray(centres.get("tin_fraction", np.full(len(samples), 0.24)), dtype=float)[:, None] + 0.01 * z
+    tin = np.where(np.isfinite(tc), tin, np.nan)
+    values = {
+        "tin_fraction": tin,
+        "S_a": 0.96 + 0.0 * tin,
+        "site_order": 4.0 * 0.96 * tin,
+        "Tc_K": tc + skew,
+        "Bc2_0K_T": np.asarray(centres.get("Bc2_0K_T", tc[:, 0] + 10.0), dtype=float)[:, None] + skew,
+        "Bc2_4K2_T": np.asarray(centres.get("Bc2_4K2_T", tc[:, 0] + 6.0), dtype=float)[:, None] + skew,
+        "Bc2_slope_T_per_K": 2.0 + 0.01 * (tc + skew),
+        "resistivity_uohm_cm": 25.0 + skew,
+    }
+    values["resistivity_uohm_cm"] = np.where(np.isfinite(tc), values["resistivity_uohm_cm"], np.nan)
+    found = xr.Dataset(
+        {"estimate_draws": (("sample", "target", "draw"), np.stack([values[name] for name in STORED], axis=1),
+                            {"long_name": "made by hand"})},
+        coords={"sample": samples, "target": ("target", np.array(STORED, dtype=object), {"long_name": "target"})},
+        attrs={"estimate_seed": 0, "estimate_law": bc2_of_temperature.POWER.name},
+    )  # fmt: skip
+    found["target_units"] = ("target", np.array(["1"] * len(STORED), dtype=object), {"long_name": "units"})
+    return with_draws(results, found)
+
+
+def with_tables(results, tables):
+    """Results with relations as made for each sample; None for a sample that none was asked about."""
+    first = next(table for table in tables if table is not None)
+    names = first["relation"].values
+    for key in ("median", "low", "high"):
+        rows = [np.full(len(names), np.nan) if t is None else t[f"relation_{key}"].values for t in tables]
+        results[f"relation_{key}"] = ("sample", "relation"), np.array(rows), {"long_name": key}
+    none = np.full(len(names), "no result", dtype=object)
+    reasons = np.array([none if t is None else t["relation_reason"].values for t in tables], dtype=object)
+    results["relation_reason"] = ("sample", "relation"), reasons, {"long_name": "reason"}
+    for key in ("target", "source"):
+        results[f"relation_{key}"] = "relation", first[f"relation_{key}"].values, {"long_name": key}
+    results["relation_units"] = "relation", np.array(["K"] * len(names), dtype=object), {"long_name": "units"}
+    nothing = np.array([""] * results.sizes["sample"], dtype=object)
+    results["bc2_branches"] = "sample", nothing, {"long_name": "branches"}
+    return results.assign_coords(relation=("relation", names, {"long_name": "relation"}))
