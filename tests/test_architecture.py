@@ -10,8 +10,8 @@ ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "xrdorder"
 ORDER = (
     "exceptions faults files quantities xrays crystals profiles uncertainty treatments relations patterns "
-    "forward_model fitting material superconductivity description results estimates running comparison measured "
-    "planning explanation figures reports cli"
+    "forward_model identification fitting material superconductivity description results estimates running "
+    "comparison measured planning explanation figures reports cli"
 ).split()
 MODULES = sorted(PACKAGE.rglob("*.py"))
 

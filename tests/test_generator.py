@@ -25,6 +25,7 @@ from tests.generator import (
 )
 from tests.generator.cells import HC_EV_NM, dispersion, f0
 from tests.generator.optics import EMISSION, axial_rays, caught_by_specimen, lorentz_polarisation
+from xrdorder.relations.tin_from_lattice import MEASURED
 
 ENERGY = 8047.8227  # Cu Ka1, G. Hölzer et al., Phys. Rev. A 56 (1997) 4554, from memory
 WAVELENGTH = HC_EV_NM / ENERGY
@@ -296,7 +297,7 @@ def test_random_truth_stays_in_its_ranges():
         sample = random_truth(rng)
         assert 0.22 <= sample.tin_fraction <= 0.25 and 0.88 <= sample.order_a <= 1.0
         assert 40.0 <= sample.domain_size_nm <= 250.0 and abs(sample.displacement_mm) <= 0.06
-        assert sample.lattice_nm == pytest.approx(0.0136 * sample.tin_fraction + 0.5256)
+        assert sample.lattice_nm == pytest.approx(float(MEASURED.inverse(sample.tin_fraction)))
         assert sum(sample.weight_fractions().values()) == pytest.approx(1.0)
         assert 4 * sample.tin_fraction * sample.order_a == pytest.approx(sample.site_order)
         instrument = random_instrument(rng)

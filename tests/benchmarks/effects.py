@@ -15,6 +15,7 @@ from tests.generator import (
     InstrumentTruth,
     PhaseTruth,
     SampleTruth,
+    a15_lattice_nm,
     attenuation_per_mm,
     simulate,
     simulate_standard,
@@ -62,7 +63,7 @@ TAIL = LatticeDistribution.exponential_tail(A, 0.5, 0.25 * PM)
 LONG_TAIL = LatticeDistribution.exponential_tail(A, 0.3, 0.68 * PM)
 BOX = LatticeDistribution.graded(A - 0.68 * PM, A)
 WEDGE = LatticeDistribution.graded(A - 0.68 * PM, A, 1.0)
-PAIR = LatticeDistribution.two_populations(0.0136 * 0.22 + 0.5256, 0.0136 * 0.245 + 0.5256, 0.3, 90.0, 400.0)
+PAIR = LatticeDistribution.two_populations(a15_lattice_nm(0.22), a15_lattice_nm(0.245), 0.3, 90.0, 400.0)
 SILICON = PhaseTruth("si", 0.25, 0.54311946, 400.0)
 PLATE = replace(INSTRUMENT, geometry="transmission")
 TUBE = replace(INSTRUMENT, geometry="capillary")
@@ -95,7 +96,7 @@ CASES: dict[str, Case] = {
     "two populations": Case(
         "22 at.% in domains of 90 nm and 24.5 at.% in 400 nm (30 %)",
         _spread(PAIR),
-        more={"a_nm_lean": 0.0136 * 0.22 + 0.5256, "a_nm_rich": 0.0136 * 0.245 + 0.5256, "rich_share": 0.3},
+        more={"a_nm_lean": a15_lattice_nm(0.22), "a_nm_rich": a15_lattice_nm(0.245), "rich_share": 0.3},
     ),
     "strained niobium": Case(
         "microstrain of niobium 1.5e-3, three times larger in variance along (100) than along (111)",

@@ -7,8 +7,10 @@ import sys
 import pytest
 
 from tests.cli.conftest import CALIBRATE
+from tests.generator import a15_lattice_nm
 from xrdorder.cli import demo as demo_module
 from xrdorder.cli.tables import concise
+from xrdorder.material import PUBLISHED_SCALE
 from xrdorder.profiles import read_instrument
 
 STUDY = """
@@ -83,7 +85,7 @@ def test_fit_writes_a_study_with_table_and_figures_and_goes_on_after_a_bad_patte
     table = rows(tmp_path / "out/results/results.csv")
     assert [row["status"][:6] for row in table.values()] == ["ok", "no A15", "failed"]
     a, u = float(table["one"]["a_nm"]), float(table["one"]["u_a_nm"])
-    assert abs(a - (0.5256 + 0.0136 * 0.24)) < max(1e-5, 3.0 * u)  # the line the pattern was made with
+    assert abs(a - a15_lattice_nm(0.24)) < max(1e-5, 3.0 * u)  # the line the pattern was made with
     assert table["niobium"]["a_nm"] == ""
     assert result.stderr.startswith("xrdorder: letters: ")
     assert result.stderr.count("\n") == 1
@@ -144,8 +146,8 @@ def test_estimate_prints_every_relation_with_source_and_validity(run):
     text = " ".join(result.stdout.split())
     for word in ("tin", "S_a", "S_b", "Tc", "Bc2(0 K)", "Bc2(4.2 K)", "combined", "order-bound"):
         assert word in text
-    # (0.52880 - 0.5256) / 0.0136 = 23.53 at.%, and 0.93 / 4 = 23.25 at.%
-    assert "23.5(" in text and "23.2(5)" in text
+    # the bound by the order is 0.93 / 4 = 23.25 at.%
+    assert f"{100.0 * PUBLISHED_SCALE.tin(0.52880):.1f}(" in text and "23.2(5)" in text
     assert text.count("valid for") >= 10 and "Supercond. Sci. Technol." in text
     assert "not measurements" in text
     brief = run("estimate", "--lattice-nm", "0.52880", "--site-order", "0.93", "--brief")
@@ -172,7 +174,7 @@ def test_the_program_runs_as_a_process_of_its_own():
         timeout=120,
     )
     assert (done.returncode, done.stderr) == (0, "")
-    assert "24.3(1.5) at.%" in done.stdout  # (0.5289 - 0.5256) / 0.0136
+    assert f"{100.0 * PUBLISHED_SCALE.tin(0.5289):.1f}(1.5) at.%" in done.stdout
 
 
 @pytest.mark.slow

@@ -5,6 +5,7 @@ import pytest
 
 from xrdorder.estimates.conductors import conductors, layers, with_like_sizes
 from xrdorder.exceptions import UnknownNameError, ValidityError
+from xrdorder.material import PUBLISHED_SCALE
 from xrdorder.superconductivity.currents import layer_current, relative_current
 from xrdorder.uncertainty import Contributions, collate
 
@@ -29,7 +30,7 @@ def results(samples=SAMPLES, measured=MEASURED):
     dataset = collate(tables)
     column = {"tin_fraction": 1, "domain_size_nm": 2}
     value = [
-        [tail / 0.0136 if q == "tin_spread" else row[column[q]] for q in dataset["quantity"].values]
+        [tail / PUBLISHED_SCALE.slope_nm if q == "tin_spread" else row[column[q]] for q in dataset["quantity"].values]
         for row in samples
         for tail in (row[3],)
     ]

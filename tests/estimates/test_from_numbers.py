@@ -11,6 +11,7 @@ from xrdorder.estimates.from_numbers import estimate
 from xrdorder.exceptions import UnknownNameError, ValidityError
 from xrdorder.material import TinScale
 from xrdorder.relations import PUBLISHED, relation
+from xrdorder.relations.tin_from_lattice import DEFAULT, ENTRIES
 from xrdorder.superconductivity import TARGETS, title_of
 
 N = 20_000
@@ -27,9 +28,9 @@ def row(result, quantity, by):
 
 
 def test_tin_by_each_line_combined_and_by_order(usual):
-    # (0.52880 - 0.5256) / 0.0136 and (0.52880 - 0.5246) / 0.0176.
-    assert row(usual, "tin", "godeke-2006-measured").value == pytest.approx(23.529, abs=1e-3)
-    assert row(usual, "tin", "godeke-2006-end-points").value == pytest.approx(23.864, abs=1e-3)
+    for line in ENTRIES:
+        by_hand = 100.0 * (0.52880 - line.intercept_nm) / line.slope_nm
+        assert row(usual, "tin", line.name).value == pytest.approx(by_hand, abs=1e-3)
     combined = row(usual, "tin", "combined")
     assert combined.value == pytest.approx(23.529, abs=1e-3)
     # 0.2 pm between laboratories is 1.47 at.%; slope 0.33, a itself 0.30, scatter 0.15.
@@ -146,7 +147,7 @@ def test_relations_are_chosen_by_the_dopant():
 
 
 def test_a_scale_of_ones_own_is_named():
-    own = TinScale("own", 0.52880, 0.0136, ((1e-10, 0.0), (0.0, 1e-7)), "six bulk samples, this test")
+    own = TinScale("own", 0.52880, DEFAULT.slope_nm, ((1e-10, 0.0), (0.0, 1e-7)), "six bulk samples, this test")
     found = estimate(lattice_nm=0.5288, u_lattice_nm=1e-5, temperature_c=22.5, scale=own, n=100)
     by_own = row(found, "tin", "scale 'own'")
     assert by_own.value == pytest.approx(24.0)

@@ -7,6 +7,7 @@ import xarray as xr
 
 from tests.drawn import drawn, with_tables
 from xrdorder.description.study import Lot, Sample, Study
+from xrdorder.material import PUBLISHED_SCALE
 from xrdorder.results.collate import collate
 from xrdorder.results.columns import TARGETS
 from xrdorder.results.sample_file import StoredSample
@@ -160,7 +161,7 @@ def results(pieces=PIECES, more=(), title="A made study", sizes=()):
     """Collated results; `more` are samples that have none, as (name, lot, status); `sizes` are those of domains, nm."""
     stored = []
     for k, (name, lot, _, _, order, tin, _) in enumerate(pieces):
-        values = {"a_nm": 0.5256 + 0.0136 * tin, "site_order": order, "tin_fraction": tin}
+        values = {"a_nm": PUBLISHED_SCALE.lattice(tin), "site_order": order, "tin_fraction": tin}
         table = contributions(lot=lot)
         if sizes:
             values["domain_size_nm"] = sizes[k]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from xrdorder.exceptions import Flag
-from xrdorder.fitting.cross_checks import Opinions, quality_words, second_opinions
+from xrdorder.fitting.cross_checks import CrossChecks, cross_check, quality_words
 from xrdorder.fitting.procedure import Procedure
 from xrdorder.fitting.refinement import Solution
 
@@ -17,16 +17,16 @@ def solution(job: Procedure) -> Solution:
 
 
 @pytest.fixture(scope="module")
-def opinions(job: Procedure, solution: Solution) -> Opinions:
-    return second_opinions(job.fit, job.main, solution)
+def cross_checks(job: Procedure, solution: Solution) -> CrossChecks:
+    return cross_check(job.fit, job.main, solution)
 
 
-def test_routes_to_the_same_counts_agree(opinions: Opinions, job: Procedure) -> None:
-    table = opinions.table
-    assert opinions.flags == []
-    assert opinions.line_table is not None
-    stored = [f"({hkl})".replace(" ", "") for hkl in opinions.line_table["hkl"].values]
-    assert stored == [line.name for line in opinions.lines]
+def test_routes_to_the_same_counts_agree(cross_checks: CrossChecks, job: Procedure) -> None:
+    table = cross_checks.table
+    assert cross_checks.flags == []
+    assert cross_checks.line_table is not None
+    stored = [f"({hkl})".replace(" ", "") for hkl in cross_checks.line_table["hkl"].values]
+    assert stored == [line.name for line in cross_checks.lines]
     assert table.route.values.tolist() == [
         "whole pattern", "free intensities", "single lines", "extrapolated lines", "same direction",
     ]  # fmt: skip
@@ -40,16 +40,16 @@ def test_routes_to_the_same_counts_agree(opinions: Opinions, job: Procedure) -> 
     assert float(table.u_a_nm[2]) > float(table.u_a_nm[0])
     assert float(table.u_order_contrast[2]) > float(table.u_order_contrast[0])
     assert all("units" in table[name].attrs for name in ("a_nm", "u_a_difference_nm", "order_contrast"))
-    assert quality_words(opinions, [], 1.0) == "trustworthy"
+    assert quality_words(cross_checks, [], 1.0) == "trustworthy"
 
 
-def astray(job: Procedure, solution: Solution, **changes: float) -> Opinions:
-    """Opinions about a whole fit that rests in a wrong place."""
+def astray(job: Procedure, solution: Solution, **changes: float) -> CrossChecks:
+    """Cross-checks of a whole fit that rests in a wrong place."""
     fit = copy.copy(job.fit)
     fit.parameters = copy.deepcopy(job.fit.parameters)
     for name, change in changes.items():
         fit.parameters[name].value += change
-    return second_opinions(fit, job.main, solution)
+    return cross_check(fit, job.main, solution)
 
 
 def test_a_wrong_lattice_is_noticed(job: Procedure, solution: Solution) -> None:
@@ -69,39 +69,39 @@ def test_a_wrong_order_is_noticed(job: Procedure, solution: Solution) -> None:
     assert not quality_words(wrong, [], 1.0).startswith("trustworthy")
 
 
-def test_words_name_the_reasons(opinions: Opinions) -> None:
+def test_words_name_the_reasons(cross_checks: CrossChecks) -> None:
     flags = [
         Flag("unexplained-line", "a line"),
         Flag("unexplained-line", "another line"),
         Flag("illuminated-length-unknown", "slit not given"),
     ]
-    words = quality_words(opinions, flags, 1.2)
+    words = quality_words(cross_checks, flags, 1.2)
     assert words.startswith("use with care: 2 foreign lines; ")
     assert "beam" in words
-    assert quality_words(opinions, [Flag("not-converged", "")], 1.0) == "do not use: the fit did not converge"
-    assert quality_words(opinions, [], 30.0) == "do not use: chi squared is 30"
-    assert quality_words(opinions, [Flag("texture", "some")], 1.0) == "trustworthy"
+    assert quality_words(cross_checks, [Flag("not-converged", "")], 1.0) == "do not use: the fit did not converge"
+    assert quality_words(cross_checks, [], 30.0) == "do not use: chi squared is 30"
+    assert quality_words(cross_checks, [Flag("texture", "some")], 1.0) == "trustworthy"
 
 
-def test_an_unusable_order_line_is_named(opinions: Opinions) -> None:
+def test_an_unusable_order_line_is_named(cross_checks: CrossChecks) -> None:
     lines = tuple(
         copy.copy(line) if line.name != "(110)" else type(line)(**(vars(line) | {"reason": "other lines lie on it"}))
-        for line in opinions.lines
+        for line in cross_checks.lines
     )
-    covered = Opinions(opinions.table, lines, [])
+    covered = CrossChecks(cross_checks.table, lines, [])
     assert quality_words(covered, [], 1.0) == (
         "use with care: the order line (110) has no second opinion: other lines lie on it"
     )
-    blind = opinions.table.copy(deep=True)
+    blind = cross_checks.table.copy(deep=True)
     blind["u_order_contrast"][0] = 0.3
-    assert quality_words(Opinions(blind, lines, []), [], 1.0).startswith("do not use: too few counts in (110)")
+    assert quality_words(CrossChecks(blind, lines, []), [], 1.0).startswith("do not use: too few counts in (110)")
 
 
 def test_populations_that_lie_on_each_other_have_no_single_lines(job: Procedure, solution: Solution) -> None:
     fit = copy.copy(job.fit)
     fit.model = copy.copy(job.fit.model)
     fit.model.phases = (*job.fit.model.phases, copy.copy(job.main))
-    found = second_opinions(fit, job.main, solution)
+    found = cross_check(fit, job.main, solution)
     assert found.lines == () and found.line_table is None
     assert found.table.a_reason.values[1] == "two populations of the phase lie on each other"
     assert quality_words(found, [], 1.0) == (
@@ -110,25 +110,25 @@ def test_populations_that_lie_on_each_other_have_no_single_lines(job: Procedure,
     assert found.flags == []
 
 
-def uncertain(opinions: Opinions, u: float, enlargement: float = 1.0, without: str = "") -> str:
-    table = opinions.table.copy(deep=True)
+def uncertain(cross_checks: CrossChecks, u: float, enlargement: float = 1.0, without: str = "") -> str:
+    table = cross_checks.table.copy(deep=True)
     table["u_order_contrast"][0] = u
-    lines = tuple(line for line in opinions.lines if line.name != without)
-    return quality_words(Opinions(table, lines, [], enlargement), [], 1.0)
+    lines = tuple(line for line in cross_checks.lines if line.name != without)
+    return quality_words(CrossChecks(table, lines, [], enlargement), [], 1.0)
 
 
-def test_an_uncertain_order_has_its_real_reason(opinions: Opinions) -> None:
-    assert uncertain(opinions, 0.06) == "use with care: few counts in (110): the order is known to ± 0.06 only"
-    assert uncertain(opinions, 0.3, 1.2).startswith("do not use: too few counts in (110)")
+def test_an_uncertain_order_has_its_real_reason(cross_checks: CrossChecks) -> None:
+    assert uncertain(cross_checks, 0.06) == "use with care: few counts in (110): the order is known to ± 0.06 only"
+    assert uncertain(cross_checks, 0.3, 1.2).startswith("do not use: too few counts in (110)")
     # 0.06 and 0.3 by counts alone would be 0.03 and 0.1
-    assert uncertain(opinions, 0.06, 2.0) == "use with care: misfit makes the order uncertain, ± 0.06"
-    assert uncertain(opinions, 0.3, 3.0) == "do not use: misfit makes the order uncertain, ± 0.30"
-    assert uncertain(opinions, 0.06, 1.0, "(110)") == (
+    assert uncertain(cross_checks, 0.06, 2.0) == "use with care: misfit makes the order uncertain, ± 0.06"
+    assert uncertain(cross_checks, 0.3, 3.0) == "do not use: misfit makes the order uncertain, ± 0.30"
+    assert uncertain(cross_checks, 0.06, 1.0, "(110)") == (
         "use with care: without (110) the order is known to ± 0.06 only; "
         "the order line (110) is not in the measured range"
     )
-    assert uncertain(opinions, float("nan")) == "do not use: the order was not fitted"
+    assert uncertain(cross_checks, float("nan")) == "do not use: the order was not fitted"
 
 
 def test_the_enlargement_is_handed_on(job: Procedure, solution: Solution) -> None:
-    assert second_opinions(job.fit, job.main, solution, 1.7).enlargement == 1.7
+    assert cross_check(job.fit, job.main, solution, 1.7).enlargement == 1.7

@@ -7,10 +7,10 @@ import xarray as xr
 from tests.made import as_pattern
 from xrdorder.crystals import doped, phase, phase_names
 from xrdorder.fitting import DEFAULT_COMPOSITION, Calibration, FitOptions, fit_pattern
-from xrdorder.fitting.derived import masses
-from xrdorder.fitting.free_intensities import FreeLines
-from xrdorder.fitting.initial_values import PACKING, start_parameters
 from xrdorder.fitting.whole_pattern import sample_geometry
+from xrdorder.forward_model.amounts import masses
+from xrdorder.forward_model.free_lines import FreeLines
+from xrdorder.forward_model.initial_parameters import PACKING, initial_parameters
 from xrdorder.forward_model.pattern_model import PatternModel
 from xrdorder.forward_model.phase_lines import Optics, PhaseLines
 from xrdorder.profiles import Instrument
@@ -28,7 +28,7 @@ def pattern_with(name: str, instrument: Instrument) -> xr.DataArray:
     lines = [PhaseLines(a15, optics, ends)]
     lines.append((FreeLines if other.free_intensities else PhaseLines)(other, optics, ends))
     model = PatternModel(TWO_THETA, np.ones_like(TWO_THETA), lines, 5)
-    values = {n: float(p.value) for n, p in start_parameters(model, instrument.values, optics.radiation).items()}
+    values = {n: float(p.value) for n, p in initial_parameters(model, instrument.values, optics.radiation).items()}
     values |= {"background_0": BACKGROUND, lines[0].scale_name: A15_COUNTS, lines[1].scale_name: OTHER_COUNTS}
     if isinstance(lines[1], FreeLines):
         values |= {lines[1].scale_name: 1.0, **dict.fromkeys(lines[1].area_names, AREA_COUNTS)}

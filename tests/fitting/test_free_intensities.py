@@ -7,10 +7,11 @@ import numpy as np
 import pytest
 
 from xrdorder.crystals import Phase, phase
-from xrdorder.fitting.free_intensities import FreeLines, pawley_lattice, significance, start_areas
-from xrdorder.fitting.initial_values import add_phase_parameters
+from xrdorder.fitting.free_intensities import initial_areas, pawley_lattice, significance
 from xrdorder.fitting.procedure import Procedure
 from xrdorder.fitting.refinement import Refinement
+from xrdorder.forward_model.free_lines import FreeLines
+from xrdorder.forward_model.initial_parameters import add_phase_parameters
 
 
 def test_freed_lines_begin_as_the_structure_has_them(job: Procedure) -> None:
@@ -74,7 +75,7 @@ def with_lines(job: Procedure, lines: FreeLines, instead_of: str) -> Refinement:
     fit.parameters[lines.scale_name].value = lines.unit_scale
     for name in lines.area_names:
         fit.parameters.add(name, value=0.0, min=0.0)
-    for name, area in start_areas(fit, lines).items():
+    for name, area in initial_areas(fit, lines).items():
         fit.parameters[name].value = area
     return fit
 
@@ -107,7 +108,7 @@ def test_a_phase_without_atoms(job: Procedure) -> None:
 
 
 def test_what_is_not_there_has_no_significance(job: Procedure) -> None:
-    lines = FreeLines(without_atoms("ghost", 0.3470), job.optics, job.range)
+    lines = FreeLines(without_atoms("tube_line", 0.3470), job.optics, job.range)
     fit = with_lines(job, lines, "")
     fit.run(lines.area_names, tolerance=0.01)
     solution, _ = fit.solution()

@@ -6,11 +6,11 @@ import pytest
 from xrdorder.fitting.initial_values import (
     background_terms,
     clipped_background,
+    initial_scales,
+    initial_variance,
     match_lattice,
     match_residual,
     smoothed_net,
-    start_scales,
-    start_variance,
 )
 
 TWO_THETA = np.arange(20.0, 100.0, 0.02)
@@ -61,15 +61,15 @@ def test_weak_phase_in_the_noise_of_a_residual(factor: float) -> None:
 
 def test_scales_are_those_put_in_and_never_negative() -> None:
     one, two = lines(INVERSE_D, STRENGTH), lines(INVERSE_D / 1.02, STRENGTH)
-    scales = start_scales([one, two], 3.0 * one - 0.5 * two, np.ones_like(one))
+    scales = initial_scales([one, two], 3.0 * one - 0.5 * two, np.ones_like(one))
     assert scales[0] == pytest.approx(3.0, rel=0.05)
     assert scales[1] == 0.0
-    np.testing.assert_allclose(start_scales([one, two], 3.0 * one + 0.5 * two, np.ones_like(one)), [3.0, 0.5])
+    np.testing.assert_allclose(initial_scales([one, two], 3.0 * one + 0.5 * two, np.ones_like(one)), [3.0, 0.5])
 
 
 def test_start_variance_is_that_of_poisson_counts() -> None:
     counts = np.random.default_rng(3).poisson(100.0, 5000).astype(float)
-    variance = start_variance(counts, np.ones_like(counts))
+    variance = initial_variance(counts, np.ones_like(counts))
     assert variance.mean() == pytest.approx(100.0, rel=0.01)
     assert variance.std() < 5.0  # smoothed over five points: 10 / sqrt(5)
-    assert start_variance(np.zeros(20), np.ones(20)).min() == 1.0
+    assert initial_variance(np.zeros(20), np.ones(20)).min() == 1.0

@@ -16,8 +16,8 @@ from xrdorder.fitting.line_scatter import (
     Lined,
     LineScatter,
     beyond_counting,
-    lines_one_by_one,
-    scatter_doubts,
+    fit_all_single_lines,
+    scatter_errors,
     scatter_flags,
 )
 from xrdorder.fitting.options import FitOptions
@@ -27,7 +27,7 @@ from xrdorder.profiles.summation import ProfileSum
 
 @pytest.fixture(scope="module")
 def lined(job: Procedure) -> Lined:
-    return lines_one_by_one(job)
+    return fit_all_single_lines(job)
 
 
 def displaced(lined: Lined, name: str, by: np.ndarray) -> Lined:
@@ -57,7 +57,7 @@ def test_counting_alone_is_no_scatter() -> None:
 def test_nothing_scatters_where_nothing_is_wrong(job: Procedure, lined: Lined) -> None:
     scatter = LineScatter(job.fit, lined)
     assert {found.lines.phase.name: found.count >= FEWEST_LINES for found in scatter.phases}["nb3sn"]
-    assert not scatter_doubts(scatter, job.main) and not scatter_flags(scatter, job.main)
+    assert not scatter_errors(scatter, job.main) and not scatter_flags(scatter, job.main)
 
 
 def test_scattered_lines_make_the_lattice_uncertain_by_what_they_move_it(job: Procedure, lined: Lined) -> None:
@@ -84,7 +84,7 @@ def test_scattered_lines_make_the_lattice_uncertain_by_what_they_move_it(job: Pr
     told = []
     for _ in range(20):
         scatter = LineScatter(job.fit, displaced(lined, "nb3sn", rng.normal(0.0, stray, count)))
-        (doubt,) = (d for d in scatter_doubts(scatter, job.main) if "a_nm" in d.direct)
+        (doubt,) = (d for d in scatter_errors(scatter, job.main) if "a_nm" in d.direct)
         told.append(doubt.direct["a_nm"])
     # some 20 lines give a scatter to a sixth, 20 times to 4 %; 400 draws to 4 %; few lines carry the weight
     assert np.sqrt(np.mean(np.square(told))) == pytest.approx(np.std(moved), rel=0.2)
@@ -163,7 +163,7 @@ def test_the_transparency_is_that_of_the_phases_found(
 
 
 def test_opaque_specimens_keep_theirs(job: Procedure) -> None:
-    assert "transparency_deg" not in job.taken and not job.transparency_doubt_deg
+    assert "transparency_deg" not in job.taken and not job.u_transparency_deg
 
 
 def test_a_trial_leaves_no_trace(job: Procedure) -> None:

@@ -4,12 +4,8 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from xrdorder.fitting.quality import (
-    agreement,
-    serial_correlation_factor,
-    squared_significance,
-    unexplained_lines,
-)
+from xrdorder.fitting.quality import agreement, serial_correlation_factor, squared_significance
+from xrdorder.identification.peak_search import search_peaks
 
 
 def test_agreement_of_a_perfect_model_with_poisson_counts() -> None:
@@ -44,7 +40,7 @@ def test_foreign_line_is_found_with_its_height() -> None:
     line = 150.0 * np.exp(-0.5 * ((two_theta - 50.0) / 0.06) ** 2)
     rng = np.random.default_rng(4)
     residual = rng.poisson(model + line) - model
-    found = unexplained_lines(two_theta, residual, model, 0.1413, 0.154059, np.array([30.0]), np.array([0.3]))
+    found = search_peaks(two_theta, residual, model, 0.1413, 0.154059, np.array([30.0]), np.array([0.3]))
     assert len(found) == 1
     assert found[0].two_theta == pytest.approx(50.0, abs=0.02)
     assert found[0].height_counts == pytest.approx(
@@ -58,9 +54,9 @@ def test_nothing_is_found_in_noise_or_beside_known_lines() -> None:
     model = np.full_like(two_theta, 200.0)
     rng = np.random.default_rng(5)
     noise = rng.poisson(model) - model
-    assert not unexplained_lines(two_theta, noise, model, 0.14, 0.154059, np.array([]), np.array([]))
+    assert not search_peaks(two_theta, noise, model, 0.14, 0.154059, np.array([]), np.array([]))
     line = 150.0 * np.exp(-0.5 * ((two_theta - 50.0) / 0.06) ** 2)
-    assert not unexplained_lines(two_theta, line, model, 0.14, 0.154059, np.array([50.1]), np.array([0.3]))
+    assert not search_peaks(two_theta, line, model, 0.14, 0.154059, np.array([50.1]), np.array([0.3]))
 
 
 @pytest.mark.parametrize("width", [0.08, 0.25])

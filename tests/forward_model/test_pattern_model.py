@@ -5,8 +5,8 @@ import numpy as np
 import pytest
 
 from xrdorder.crystals import phase
-from xrdorder.fitting.initial_values import start_parameters
 from xrdorder.forward_model.geometry import Geometry
+from xrdorder.forward_model.initial_parameters import initial_parameters
 from xrdorder.forward_model.pattern_model import PatternModel
 from xrdorder.forward_model.phase_lines import Optics, PhaseLines
 from xrdorder.profiles import INSTRUMENT_NAMES
@@ -28,7 +28,7 @@ def make_model() -> tuple[PatternModel, dict[str, float]]:
     lines.append(lines[1].stray(radiation("0.1392 nm"), "stray_share", lines[1].phase.lengths_nm))
     time_factor = np.where(TWO_THETA < 50.0, 1.0, 2.5)
     model = PatternModel(TWO_THETA, time_factor, lines, 5)
-    parameters = start_parameters(model, INSTRUMENT, optics.radiation)
+    parameters = initial_parameters(model, INSTRUMENT, optics.radiation)
     values = {name: float(p.value) for name, p in parameters.items()}
     for k, name in enumerate(n for n in values if n.endswith("_scale")):
         values[name] = 300.0 + 100.0 * k

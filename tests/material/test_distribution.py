@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from tests.material.conftest import names
-from xrdorder.material import Specimen
-from xrdorder.relations import relation
+from xrdorder.material import PUBLISHED_SCALE, Specimen
+from xrdorder.relations.tin_from_lattice import DEFAULT, SECOND
 from xrdorder.uncertainty import difference
 
 
@@ -25,12 +25,12 @@ def test_symmetric_broadening_may_be_either(fitted):
 
 
 def test_a_tail_is_a_spread_with_an_uncertainty(fitted):
-    material = fitted(lattice_tail_nm=1.36e-4, u={"lattice_tail_nm": 2e-5})
+    material = fitted(lattice_tail_nm=0.01 * PUBLISHED_SCALE.slope_nm, u={"lattice_tail_nm": 2e-5})
     assert material.values["tin_spread"] == pytest.approx(0.01)
     budget = dict(material.contributions.budget("tin_spread"))
-    assert budget["counting"] == pytest.approx(2e-5 / 0.0136)
-    # The other published line makes 1.36/1.76 of it.
-    assert budget["a(tin) slope"] == pytest.approx(0.01 * (1 - 1.36 / 1.76))
+    assert budget["counting"] == pytest.approx(2e-5 / PUBLISHED_SCALE.slope_nm)
+    # The other published line makes that much less of it.
+    assert budget["a(tin) slope"] == pytest.approx(0.01 * (1 - DEFAULT.slope_nm / SECOND.slope_nm))
     text = message(material, "graded-layer")
     assert "0.136 ± 0.020 pm" in text
     assert "1.0 ± 0.3 at.%" in text
@@ -90,7 +90,7 @@ def two(fitted, specimen=None, u_share=0.02, **more):
 
 def test_each_population_has_its_tin_and_its_size(fitted):
     material = two(fitted)
-    line = relation("godeke-2006-measured")
+    line = DEFAULT
     assert material.values["tin_fraction_lean"] == pytest.approx(float(line(0.52859)))
     assert material.values["tin_fraction_rich"] == pytest.approx(float(line(0.52893)))
     assert material.values["domain_size_nm_lean"] == pytest.approx(fitted().values["domain_size_nm"])
@@ -137,8 +137,8 @@ def test_populations_are_brought_to_the_reference_temperature_as_well(fitted):
 def test_the_same_population_in_two_samples_is_told_apart_by_what_is_its_own(fitted):
     one, other = two(fitted), two(fitted)
     d = difference(one.contributions, other.contributions, "tin_fraction_rich", 0.0, 0.0)
-    own = np.hypot(8e-6 / 0.0136, 0.0015)
-    assert d.u == pytest.approx(np.sqrt(2) * np.hypot(own, 0.5 * 7.6e-6 * 0.5289 / 0.0136), rel=1e-3)
+    own = np.hypot(8e-6 / PUBLISHED_SCALE.slope_nm, 0.0015)
+    assert d.u == pytest.approx(np.sqrt(2) * np.hypot(own, 0.5 * 7.6e-6 * 0.5289 / PUBLISHED_SCALE.slope_nm), rel=1e-3)
 
 
 def test_shares_that_may_be_all_or_nothing_are_not_printed(fitted):

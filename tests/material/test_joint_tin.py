@@ -6,8 +6,7 @@ import pytest
 from tests.material.conftest import VALUES, names, table
 from xrdorder.material import Specimen, characterise
 from xrdorder.material.joint_tin import DISORDER_NM, JOINT, ORDER, U_DISORDER_NM, solve, usual_order
-from xrdorder.material.tin import SLOPE_NM
-from xrdorder.material.tin_scale import U_LEVEL_NM
+from xrdorder.material.tin_scale import PUBLISHED_SCALE, U_LEVEL_NM
 from xrdorder.uncertainty import Contributions, common_draws, difference
 from xrdorder.xrays import radiation
 
@@ -15,6 +14,7 @@ UNDOPED = Specimen(mount="ground-powder", temperature_c=22.5, undoped=True)
 # Counting 0.007 and the tables of scattering factors 0.009: what a good scan leaves in the contrast.
 GOOD = {"order_contrast": 0.0115}
 HELD, BY_TIN = 0.24, 0.2
+SLOPE_NM = PUBLISHED_SCALE.slope_nm
 WIDENING, U_WIDENING = DISORDER_NM / SLOPE_NM, U_DISORDER_NM / SLOPE_NM
 
 
@@ -88,7 +88,7 @@ def test_the_route_by_order_does_not_hear_the_lattice():
 
 
 def test_tin_by_the_lattice_is_what_it_was():
-    assert run().values["tin_fraction"] == pytest.approx((0.5288 - 0.5256) / 0.0136)
+    assert run().values["tin_fraction"] == pytest.approx(PUBLISHED_SCALE.tin(0.5288))
 
 
 def test_the_joint_estimate_lies_between_the_routes_unless_disorder_explains_the_gap():
@@ -105,8 +105,8 @@ def truth(rng, s_a_spread=0.02, s_a_usual=0.98, widening=None):
     tin = rng.uniform(0.20, 0.25)
     s_a = rng.normal(s_a_usual, s_a_spread)
     widening = rng.normal(DISORDER_NM, U_DISORDER_NM) if widening is None else widening
-    pivot = 0.0030909 * rng.normal()  # slope of the line, about 25 at.%
-    a = 0.5290 + (SLOPE_NM + pivot) * (tin - 0.25) + widening * (0.98 - s_a)
+    pivot = PUBLISHED_SCALE.u_slope_nm * rng.normal()  # slope of the line, about where both published ones meet
+    a = PUBLISHED_SCALE.lattice(tin) + pivot * (tin - PUBLISHED_SCALE.pivot) + widening * (0.98 - s_a)
     a += rng.normal(0.0, U_LEVEL_NM) + SLOPE_NM * rng.normal(0.0, 0.0015) + rng.normal(0.0, 3e-6)
     contrast = 4.0 * tin * s_a - BY_TIN * (tin - HELD) + rng.normal(0.0, 0.0115)
     return tin, a, contrast

@@ -5,7 +5,7 @@ import pytest
 
 from tests.material.conftest import names
 from xrdorder.crystals.a15 import contrast_shift, order_parameters
-from xrdorder.material import Specimen, characterise
+from xrdorder.material import PUBLISHED_SCALE, Specimen, characterise
 from xrdorder.uncertainty import Contributions, difference
 from xrdorder.xrays import radiation
 
@@ -117,7 +117,7 @@ def test_intermediate_quantities_are_not_handed_on(fitted):
 
 
 def test_contrast_follows_the_tin_that_was_found() -> None:
-    values = {"a_nm": 0.0136 * 0.22 + 0.5256, "order_contrast": 0.85}
+    values = {"a_nm": PUBLISHED_SCALE.lattice(0.22), "order_contrast": 0.85}
     table = Contributions(("a_nm", "order_contrast"), ("counting",), np.array([[1e-6], [0.005]]), ("",))
     arguments = dict(specimen=Specimen(mount="ground-powder", temperature_c=22.5), radiation=radiation("cu-ka"))
     plain = characterise(values, table, **arguments)

@@ -5,7 +5,7 @@ import pytest
 
 from tests.material.conftest import names
 from xrdorder.material import Specimen
-from xrdorder.relations import relation
+from xrdorder.relations.tin_from_lattice import DEFAULT, SECOND
 from xrdorder.uncertainty import difference
 
 POWDER = {"mount": "ground-powder"}
@@ -33,12 +33,12 @@ def test_a_temperature_nobody_gave_is_assumed_and_said(fitted):
     )
 
 
-def test_tin_comes_from_the_measured_line_and_the_other_is_its_doubt(fitted):
+def test_tin_comes_from_the_default_line_and_the_other_is_its_doubt(fitted):
     material = fitted()
-    by = {name: float(relation(f"godeke-2006-{name}")(0.5288)) for name in ("measured", "end-points")}
-    assert material.values["tin_fraction"] == pytest.approx(by["measured"])
+    by_default, by_second = (float(line(0.5288)) for line in (DEFAULT, SECOND))
+    assert material.values["tin_fraction"] == pytest.approx(by_default)
     budget = dict(material.contributions.budget("tin_fraction"))
-    assert budget["a(tin) slope"] == pytest.approx(by["end-points"] - by["measured"])
+    assert budget["a(tin) slope"] == pytest.approx(by_second - by_default)
     assert budget["a(tin) scale"] == pytest.approx(0.0147, abs=1e-4)
     assert material.u("tin_fraction") == pytest.approx(0.0152, abs=2e-4)
 
@@ -63,12 +63,12 @@ def test_the_scale_cancels_between_samples_measured_alike(fitted):
         one.values["tin_fraction"],
         two.values["tin_fraction"],
     )
-    assert d.value == pytest.approx(0.13e-3 / 0.0136, rel=1e-6)
+    assert d.value == pytest.approx(0.13e-3 / DEFAULT.slope_nm, rel=1e-6)
     assert one.u("tin_fraction") > 0.014
     assert d.u < 0.0033
     # What is left: the slope (23 % of the difference), the samples' own scatter, temperature and counting.
     own = np.hypot(one.u_tin_independent, two.u_tin_independent)
-    assert d.u == pytest.approx(np.hypot(own, (1 - 0.0136 / 0.0176) * d.value), rel=1e-6)
+    assert d.u == pytest.approx(np.hypot(own, (1 - DEFAULT.slope_nm / SECOND.slope_nm) * d.value), rel=1e-6)
     assert d.probability_positive > 0.99
 
 

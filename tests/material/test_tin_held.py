@@ -3,11 +3,12 @@
 import numpy as np
 import pytest
 
-from xrdorder.material import Specimen, characterise
+from xrdorder.material import PUBLISHED_SCALE, Specimen, characterise
 from xrdorder.uncertainty import Contributions
 from xrdorder.xrays import radiation
 
-VALUES = {"a_nm": 0.0136 * 0.22 + 0.5256, "weight_fraction_nb3sn": 0.8, "weight_fraction_nb": 0.2, "lorentz_sec": 0.05}
+A_NM = PUBLISHED_SCALE.lattice(0.22)
+VALUES = {"a_nm": A_NM, "weight_fraction_nb3sn": 0.8, "weight_fraction_nb": 0.2, "lorentz_sec": 0.05}
 SLOPES = {"weight_fraction_nb3sn": -0.03, "weight_fraction_nb": 0.03, "lorentz_sec": 0.7}
 SPECIMEN = Specimen(mount="ground-powder", temperature_c=22.5)
 

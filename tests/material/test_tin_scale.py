@@ -16,13 +16,15 @@ from xrdorder.material import (
     read_tin_scale,
     write_tin_scale,
 )
+from xrdorder.material.tin_scale import U_LEVEL_NM
 from xrdorder.material.tin_scale_fit import U_TIN_COMMON
-from xrdorder.relations import relation
+from xrdorder.relations.tin_from_lattice import DEFAULT, PIVOT_TIN, SECOND
 from xrdorder.uncertainty import difference
 from xrdorder.xrays import radiation
 
 POWDER = Specimen(mount="ground-powder", temperature_c=22.5, undoped=True)
 SCATTER = 0.0015
+SLOPE = PUBLISHED_SCALE.slope_nm
 TIN = np.array([0.195, 0.21, 0.225, 0.235, 0.242, 0.25])
 U_A, U_TIN = np.full(6, 2e-5), np.array([0.003, 0.002, 0.004, 0.003, 0.002, 0.003])
 GOOD = """# known
@@ -34,14 +36,14 @@ two,0.52881,0.00002,24.7,0.3,y
 
 def test_the_published_scale_is_the_published_line_with_its_doubts():
     for a in (0.5282, 0.5288, 0.5290):
-        tin = float(relation("godeke-2006-measured")(a))
+        tin = float(DEFAULT(a))
         assert PUBLISHED_SCALE.tin(a) == pytest.approx(tin, abs=1e-12)
         assert PUBLISHED_SCALE.lattice(tin) == pytest.approx(a, abs=1e-12)
         doubts = PUBLISHED_SCALE.doubts(tin)
-        other = float(relation("godeke-2006-end-points")(a))
+        other = float(SECOND(a))
         assert doubts["a(tin) slope"] == (pytest.approx(other - tin, abs=1e-12), "published")
-        assert doubts["a(tin) scale"][0] == pytest.approx(0.0002 / 0.0136)
-    assert PUBLISHED_SCALE.pivot == pytest.approx(0.25)
+        assert doubts["a(tin) scale"][0] == pytest.approx(U_LEVEL_NM / SLOPE)
+    assert PUBLISHED_SCALE.pivot == pytest.approx(PIVOT_TIN)
 
 
 def test_doubts_add_up_to_the_covariance():
@@ -63,14 +65,14 @@ def test_the_line_is_at_the_minimum_of_the_criterion(published_slope):
     found = fit_tin_scale(a, U_A, tin, U_TIN, published_slope=published_slope)
 
     def criterion(x):
-        level, slope = 0.5287 + 1e-5 * x[0], 0.0136 + 1e-3 * x[1]
+        level, slope = 0.5287 + 1e-5 * x[0], SLOPE + 1e-3 * x[1]
         variance = U_A**2 + slope**2 * (U_TIN**2 + SCATTER**2)
-        held = ((slope - 0.0136) / PUBLISHED_SCALE.u_slope_nm) ** 2 if published_slope else 0.0
+        held = ((slope - SLOPE) / PUBLISHED_SCALE.u_slope_nm) ** 2 if published_slope else 0.0
         return np.sum((a - level - slope * (tin - 0.24)) ** 2 / variance) + held
 
     best = minimize(criterion, [0.0, 0.0], method="Nelder-Mead", options={"xatol": 1e-9, "fatol": 1e-13}).x
     assert found.scale.a_at_24_nm == pytest.approx(0.5287 + 1e-5 * best[0], abs=1e-10)
-    assert found.scale.slope_nm == pytest.approx(0.0136 + 1e-3 * best[1], abs=1e-8)
+    assert found.scale.slope_nm == pytest.approx(SLOPE + 1e-3 * best[1], abs=1e-8)
 
 
 @pytest.mark.slow
@@ -103,7 +105,7 @@ def test_samples_that_scatter_more_than_stated_make_a_scale_less_sure():
 
 def test_what_all_compositions_share_does_not_average_out():
     many = np.tile(TIN, 50)
-    a = 0.5287 + 0.0136 * (many - 0.24)
+    a = 0.5287 + SLOPE * (many - 0.24)
     scale = fit_tin_scale(a, np.full(300, 2e-5), many, np.full(300, 0.003)).scale
     assert scale.u_level() == pytest.approx(U_TIN_COMMON, rel=0.01)
 
@@ -111,7 +113,7 @@ def test_what_all_compositions_share_does_not_average_out():
 def test_one_sample_sets_the_level_and_the_published_slope_stays():
     found = fit_tin_scale([0.52860], [2e-5], [0.24], [0.003])
     assert found.scale.a_at_24_nm == pytest.approx(0.52860, abs=1e-12)
-    assert found.scale.slope_nm == pytest.approx(0.0136, abs=1e-12)
+    assert found.scale.slope_nm == pytest.approx(SLOPE, abs=1e-12)
     assert np.isnan(found.chi2_reduced)
 
 
@@ -119,7 +121,7 @@ def test_samples_close_together_keep_the_published_slope():
     tin = np.array([0.239, 0.240, 0.241])
     a = 0.5287 + 0.05 * (tin - 0.24)
     found = fit_tin_scale(a, [2e-5] * 3, tin, [0.003] * 3)
-    assert found.scale.slope_nm == pytest.approx(0.0136, abs=0.002)
+    assert found.scale.slope_nm == pytest.approx(SLOPE, abs=0.002)
     with pytest.raises(ValidityError, match="too close together"):
         fit_tin_scale(a, [2e-5] * 3, tin, [0.003] * 3, published_slope=False)
 
@@ -131,10 +133,10 @@ def with_scale(scale, a_nm=0.52880):
 
 
 def test_results_quote_their_scale_and_are_surer_by_it():
-    scale = fit_tin_scale(0.5287 + 0.0136 * (TIN - 0.24), U_A, TIN, U_TIN, name="own bulk").scale
+    scale = fit_tin_scale(0.5287 + SLOPE * (TIN - 0.24), U_A, TIN, U_TIN, name="own bulk").scale
     own, published = with_scale(scale), with_scale(PUBLISHED_SCALE)
     assert own.values["tin_fraction"] == pytest.approx(scale.tin(0.52880))
-    assert own.values["tin_fraction"] - published.values["tin_fraction"] == pytest.approx(0.000164 / 0.0136, abs=1e-4)
+    assert own.values["tin_fraction"] - published.values["tin_fraction"] == pytest.approx(0.000164 / SLOPE, abs=1e-4)
     assert own.contributions.part("tin_fraction", shared=True) < 0.3 * published.contributions.part(
         "tin_fraction", shared=True
     )
@@ -144,7 +146,7 @@ def test_results_quote_their_scale_and_are_surer_by_it():
 
 
 def test_a_scale_cancels_between_its_samples_and_not_with_another():
-    scale = fit_tin_scale(0.5287 + 0.0136 * (TIN - 0.24), U_A, TIN, U_TIN, name="own").scale
+    scale = fit_tin_scale(0.5287 + SLOPE * (TIN - 0.24), U_A, TIN, U_TIN, name="own").scale
     own, same, other = with_scale(scale), with_scale(scale), with_scale(PUBLISHED_SCALE)
 
     def u(one, two):
@@ -165,7 +167,7 @@ def test_a_graded_layer_follows_the_slope_of_the_scale():
 
 
 def test_a_scale_is_read_back_as_it_was_written(tmp_path):
-    scale = fit_tin_scale(0.5287 + 0.0136 * (TIN - 0.24), U_A, TIN, U_TIN, name='bulk "2", µ\\').scale
+    scale = fit_tin_scale(0.5287 + SLOPE * (TIN - 0.24), U_A, TIN, U_TIN, name='bulk "2", µ\\').scale
     path = tmp_path / "scale.toml"
     write_tin_scale(scale, path)
     assert read_tin_scale(path) == scale

@@ -6,7 +6,7 @@ from scipy.integrate import quad
 from scipy.special import voigt_profile
 
 from tests.material.conftest import names
-from xrdorder.material import widths
+from xrdorder.material import PUBLISHED_SCALE, widths
 from xrdorder.profiles.widths import voigt_breadth
 
 
@@ -44,8 +44,8 @@ def test_gaussian_strain_gives_the_standard_deviation_of_the_lattice(fitted):
     width = np.degrees(2.3548 * 2e-3)
     material = fitted(lorentz_tan=0.0, gauss_tan2=width**2, u={"lorentz_tan": 0.0})
     assert material.values["microstrain"] == pytest.approx(1e-3, rel=1e-4)
-    # All of it composition: 1e-3 x 0.5288 nm over 0.0136 nm.
-    assert material.values["tin_spread"] == pytest.approx(0.0389, rel=1e-3)
+    # All of it composition: over the slope of the line.
+    assert material.values["tin_spread"] == pytest.approx(1e-3 * 0.5288 / PUBLISHED_SCALE.slope_nm, rel=1e-3)
 
 
 @pytest.mark.parametrize("ratio", [0.1, 0.5, 1.0, 2.0, 10.0])

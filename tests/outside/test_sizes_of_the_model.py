@@ -27,7 +27,7 @@ def test_every_hyper_parameter_says_from_what_it_is() -> None:
 
 def test_order_of_doped_wires_with_the_dopants_taken_off() -> None:
     """S. M. Heald et al., Sci. Rep. 8 (2018) 4798, tables II and V: S_a = (order - 4 c s) / (4 beta) with c of the dopant, s of it
-    on the tin site (0.30, 0.32, 0.21 of the tantalum, no titanium)."""  # noqa: D205, D209
+    on the tin site (0.30, 0.32, 0.21 of the tantalum, no titanium)."""
     on_tin = {"restacked wire with Ta, 640 °C": 0.30, "restacked wire with Ta and Ti, 640 °C": 0.32,
               "restacked wire with Ta, 665 °C": 0.21}  # fmt: skip
     missing = []

@@ -10,7 +10,7 @@ from tests.made import as_pattern
 from tests.recovery.campaign import COARSE, case
 from xrdorder.crystals import standard
 from xrdorder.fitting import FitOptions, calibrate, fit_pattern
-from xrdorder.material import Specimen, characterise
+from xrdorder.material import PUBLISHED_SCALE, Specimen, characterise
 from xrdorder.material.joint_tin import DISORDER_NM, JOINT, ORDER, U_DISORDER_NM
 from xrdorder.material.tin_scale import U_LEVEL_NM
 from xrdorder.xrays import radiation
@@ -23,7 +23,8 @@ def measured(seed):
     rng = np.random.default_rng(700 + seed)
     one = case(seed, aberrations=False)
     tin, s_a = rng.uniform(0.21, 0.25), min(rng.normal(0.98, 0.02), 1.0)  # no crystal holds more
-    a = 0.5256 + 0.0136 * tin + rng.normal(0.0, U_LEVEL_NM) + (0.98 - s_a) * rng.normal(DISORDER_NM, U_DISORDER_NM)
+    a = PUBLISHED_SCALE.lattice(tin) + rng.normal(0.0, U_LEVEL_NM)
+    a += (0.98 - s_a) * rng.normal(DISORDER_NM, U_DISORDER_NM)
     sample = replace(one.sample, tin_fraction=tin, order_a=s_a, a_nm=a)
     grid = np.array(COARSE)
     lab6 = simulate_standard(one.instrument, "srm-660c", grid, seed=2 * seed)

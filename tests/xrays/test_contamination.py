@@ -7,7 +7,7 @@ from importlib.resources import files
 
 import pytest
 
-from xrdorder.xrays import absorption_edges, filter_edge, radiation, radiation_names, stray_lines
+from xrdorder.xrays import absorption_edges, contamination_lines, filter_edge, radiation, radiation_names
 from xrdorder.xrays.emission import HC_1998_EV_NM
 
 TUBES = [name for name in radiation_names() if not name.endswith("1")]
@@ -16,7 +16,7 @@ WITHOUT = [*(name for name in radiation_names() if name.endswith("1")), "0.15406
 
 @pytest.mark.parametrize("name", TUBES)
 def test_every_tube_has_beta_and_tungsten(name: str) -> None:
-    found = stray_lines(radiation(name))
+    found = contamination_lines(radiation(name))
     assert [line.name for line in found] == ["K-beta", "W L-alpha", "W L-beta"]
     for line in found:
         assert math.fsum(part.weight for part in line.lines) == pytest.approx(1.0, abs=1e-12)
@@ -26,13 +26,13 @@ def test_every_tube_has_beta_and_tungsten(name: str) -> None:
 
 @pytest.mark.parametrize("name", WITHOUT)
 def test_none_behind_a_monochromator_or_from_an_unknown_tube(name: str) -> None:
-    assert stray_lines(radiation(name)) == ()
+    assert contamination_lines(radiation(name)) == ()
     assert filter_edge(radiation(name)) is None
 
 
 def test_changed_alpha2_keeps_them() -> None:
     changed = radiation("cu-ka").with_alpha2_ratio(0.4)
-    assert stray_lines(changed) == stray_lines(radiation("cu-ka"))
+    assert contamination_lines(changed) == contamination_lines(radiation("cu-ka"))
     assert filter_edge(changed) == filter_edge(radiation("cu-ka"))
 
 
@@ -53,7 +53,7 @@ def test_beta_lines_peak_where_they_are_printed(name: str) -> None:
     # and pulls its top by 0.1 eV, 5 ppm.
     abs_ev = 0.15 if name in ("mo-ka", "ag-ka") else 0.02
     assert max(grid, key=intensity) == pytest.approx(entry["peak_ev"], abs=abs_ev)
-    assert stray_lines(radiation(name))[0].wavelength_nm == HC_1998_EV_NM / entry["peak_ev"]
+    assert contamination_lines(radiation(name))[0].wavelength_nm == HC_1998_EV_NM / entry["peak_ev"]
 
 
 @pytest.mark.parametrize("name", TUBES)
@@ -62,7 +62,7 @@ def test_filter_stands_between_alpha_and_beta(name: str) -> None:
     edge = filter_edge(radiation(name))
     assert edge is not None
     assert edge.energy_ev == dict(absorption_edges(edge.metal))["K"]
-    beta = stray_lines(radiation(name))[0]
+    beta = contamination_lines(radiation(name))[0]
     assert max(line.wavelength_nm for line in beta.lines) < edge.wavelength_nm
     assert edge.wavelength_nm < min(line.wavelength_nm for line in radiation(name).lines)
 
@@ -70,12 +70,12 @@ def test_filter_stands_between_alpha_and_beta(name: str) -> None:
 @pytest.mark.parametrize("name", TUBES)
 def test_no_two_lines_coincide(name: str) -> None:
     """Names can be told apart by position: closest are W L-alpha and Cu K-alpha, 4 % apart."""
-    waves = [radiation(name).wavelength_nm, *(line.wavelength_nm for line in stray_lines(radiation(name)))]
+    waves = [radiation(name).wavelength_nm, *(line.wavelength_nm for line in contamination_lines(radiation(name)))]
     for one, other in itertools.combinations(waves, 2):
         assert abs(one / other - 1) > 0.03
 
 
 def test_parameters_are_named_after_the_line() -> None:
-    assert [line.share_name for line in stray_lines(radiation("cu-ka"))] == [
+    assert [line.share_name for line in contamination_lines(radiation("cu-ka"))] == [
         "stray_k_beta_share", "stray_w_l_alpha_share", "stray_w_l_beta_share",
     ]  # fmt: skip

@@ -13,6 +13,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from xrdorder.exceptions import UnknownNameError
+from xrdorder.relations.tin_from_lattice import DEFAULT, PIVOT_TIN
 
 KNOWN = ("derived", "read", "memory", "judged")
 
@@ -92,11 +93,13 @@ def _table(*rows: tuple[str, float, str, str, str]) -> Hyperparameters:
     )
 
 
+_LATTICE_AT_PIVOT_PM = round(1e3 * (DEFAULT.slope_nm * PIVOT_TIN + DEFAULT.intercept_nm), 6)
+
 PUBLISHED = _table(
     # --- the lattice parameter of A15 with tin and order
-    ("lattice_at_pivot_pm", 529.0, "pm", "read", "both published lines a(tin) at 25 at.%"),
-    ("pivot_tin", 25.0, "at.%", "read", "where the two published lines meet"),
-    ("slope_pm", 0.136, "pm per at.%", "read", "line through measured samples, A. Godeke (2006), eq. (2)"),
+    ("lattice_at_pivot_pm", _LATTICE_AT_PIVOT_PM, "pm", "read", "both published lines a(tin) where they meet"),
+    ("pivot_tin", 100.0 * PIVOT_TIN, "at.%", "read", "where the two published lines meet"),
+    ("slope_pm", round(10.0 * DEFAULT.slope_nm, 9), "pm per at.%", "read", f"{DEFAULT.title}, relation {DEFAULT.name}"),
     ("slope_spread", 0.12, "relative", "derived", "half the distance to the second published line, 0.176"),
     ("scale_pm", 0.134, "pm", "derived", "five laboratories on a(tin), one vote each; Student's t of four"),
     ("lot_offset_pm", 0.03, "pm", "judged", "below the 0.08-0.09 pm within one laboratory, most of it microanalysis"),

@@ -21,12 +21,11 @@ from xrdorder.material.joint_tin import usual_order
 from xrdorder.material.lattice import EXPANSION_PER_K, REFERENCE_C
 from xrdorder.material.order import S_OF_110_PER_NM
 from xrdorder.material.strain import FREE, METALS, STRAIN, bounded_strain, mismatch_bound, strain_share
-from xrdorder.material.tin import SLOPE_NM
 from xrdorder.material.tin_scale import LEVEL
 from xrdorder.material.widths import rms_strain
 from xrdorder.profiles.widths import size_from_lorentz_sec, voigt_breadth
 from xrdorder.relations import LABELS, Relation
-from xrdorder.relations.tin_from_lattice import END_POINTS, MEASURED
+from xrdorder.relations.tin_from_lattice import DEFAULT, SECOND
 from xrdorder.results.parameters import StoredParameters
 from xrdorder.results.sample_file import StoredSample
 from xrdorder.xrays import Radiation, radiation
@@ -346,10 +345,10 @@ def _tin(stored: Stored, end: str) -> _Rule:
         )
     return _Rule(
         inputs,
-        f"{MEASURED.formula}, a = {lattice}; the other published line would give "
-        f"{float(END_POINTS.function(a)):.4f}",
-        f"{_cite(MEASURED)}; {_cite(END_POINTS)}",
-        lambda: float(MEASURED.function(a)),
+        f"{DEFAULT.formula}, a = {lattice}; the other published line would give "
+        f"{float(SECOND.function(a)):.4f}",
+        f"{_cite(DEFAULT)}; {_cite(SECOND)}",
+        lambda: float(DEFAULT.function(a)),
     )
 
 
@@ -479,8 +478,8 @@ def _spread(stored: Stored, end: str) -> _Rule:
             lambda: math.sqrt(p * (1.0 - p)) * abs(rich - lean),
         )
     published = stored.scale == PUBLISHED_SCALE.name
-    slope = f"{SLOPE_NM} nm" if published else f"slope of '{stored.scale}'"
-    source = _cite(MEASURED) if published else _OWN_SCALE
+    slope = f"{PUBLISHED_SCALE.slope_nm} nm" if published else f"slope of '{stored.scale}'"
+    source = _cite(DEFAULT) if published else _OWN_SCALE
     tail = stored.values.get("lattice_tail_nm", 0.0)
     if math.isnan(tail):
         return _Rule((), "none: the tail of the lattice parameter is not determined", "")
@@ -489,14 +488,16 @@ def _spread(stored: Stored, end: str) -> _Rule:
             ("lattice_tail_nm",),
             f"lattice_tail_nm / {slope}: standard deviation of an exponential tail",
             source,
-            (lambda: abs(tail) / SLOPE_NM) if published else None,
+            (lambda: abs(tail) / PUBLISHED_SCALE.slope_nm) if published else None,
         )
     resolved = not math.isnan(stored.number("microstrain"))
     return _Rule(
         ("microstrain", "a_nm"),
         f"microstrain (or its limit of 95 %) x a_nm / {slope}: upper bound, all of it composition",
         source,
-        (lambda: stored.number("microstrain") * stored.number("a_nm") / SLOPE_NM) if resolved and published else None,
+        (lambda: stored.number("microstrain") * stored.number("a_nm") / DEFAULT.slope_nm)
+        if resolved and published
+        else None,
     )
 
 

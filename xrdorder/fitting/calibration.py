@@ -18,7 +18,7 @@ from xrdorder.crystals.standards import Standard
 from xrdorder.crystals.standards import standard as standard_named
 from xrdorder.exceptions import FitError, InstrumentError
 from xrdorder.fitting.contradictions import ALPHA2_FAR
-from xrdorder.fitting.initial_values import DETECTABLE_TRANSPARENCY_DEG, PACKING
+from xrdorder.fitting.initial_values import DETECTABLE_TRANSPARENCY_DEG
 from xrdorder.fitting.pattern_fit import assemble
 from xrdorder.fitting.procedure import Procedure, source_name
 from xrdorder.fitting.quality import WORST_CHI2, agreement
@@ -27,6 +27,7 @@ from xrdorder.fitting.result import PatternFit
 from xrdorder.fitting.uncertainty_budget import response
 from xrdorder.fitting.whole_pattern import require_geometry
 from xrdorder.forward_model.geometry import Geometry
+from xrdorder.forward_model.initial_parameters import PACKING
 from xrdorder.forward_model.phase_lines import Optics
 from xrdorder.profiles import INSTRUMENT_NAMES, Instrument
 from xrdorder.profiles.widths import lorentz_sec_from_size

@@ -8,7 +8,7 @@ from scipy.special import chdtri
 
 from xrdorder.exceptions import Flag
 from xrdorder.fitting.procedure import Procedure
-from xrdorder.fitting.score_test import Evidence
+from xrdorder.fitting.score_test import ScoreTest
 
 _CHANCE = 1e-4  # of each flag where there is nothing
 ALPHA2_FAR = 0.1
@@ -32,20 +32,20 @@ def contradictions(job: Procedure) -> list[Flag]:
     """
     if job.main not in job.present():
         return []
-    evidence = Evidence(job.fit, job.enlargement())
-    return [*_alpha2(job, evidence), *_lost_counts(job, evidence), *_place(job)]
+    score_test = ScoreTest(job.fit, job.enlargement())
+    return [*_alpha2(job, score_test), *_lost_counts(job, score_test), *_place(job)]
 
 
 def _clear(drop: float) -> bool:
     return drop > float(chdtri(1, _CHANCE))
 
 
-def _alpha2(job: Procedure, evidence: Evidence) -> list[Flag]:
+def _alpha2(job: Procedure, score_test: ScoreTest) -> list[Flag]:
     """K-alpha2 that is not there: the fit makes up a second population and moves the lattice for it."""
     light, name = job.optics.radiation, "alpha2_ratio"
     if not light.alpha2_ratio > 0.0 or name in job.everything():
         return []
-    drop, step = evidence.drop(evidence.derivatives([name]))
+    drop, step = score_test.drop(score_test.derivatives([name]))
     held = job.fit.values()[name]
     if not (_clear(drop) and abs(step[0]) > ALPHA2_FAR):
         return []
@@ -57,11 +57,11 @@ def _alpha2(job: Procedure, evidence: Evidence) -> list[Flag]:
     return [Flag("alpha2-not-of-the-tube", text)]
 
 
-def _lost_counts(job: Procedure, evidence: Evidence) -> list[Flag]:
+def _lost_counts(job: Procedure, score_test: ScoreTest) -> list[Flag]:
     """Counts lost in proportion to their rate, as in the dead time of a detector."""
     counts = job.fit.counts()
     rate = counts / job.model.time_factor
-    drop, step = evidence.drop(evidence.weighted(-counts * rate / float(rate.max())))
+    drop, step = score_test.drop(score_test.weighted(-counts * rate / float(rate.max())))
     if not (_clear(drop) and step[0] > _LEAST_LOSS):
         return []
     if step[0] > _LARGEST_LOSS:

@@ -45,7 +45,7 @@ _CARE_U_ORDER, _WORST_U_ORDER = 0.05, 0.2  # uncertainty of the contrast from co
 
 
 @dataclass(frozen=True)
-class Opinions:
+class CrossChecks:
     """Routes side by side.
 
     Attributes
@@ -95,13 +95,13 @@ def difference_u(u_efficient: float, u_other: float, least: float) -> float:
     return float(np.sqrt(max(square, floor**2)))
 
 
-def second_opinions(
+def cross_check(
     fit: Refinement,
     a15: PhaseLines,
     solution: Solution,
     enlargement: float = 1.0,
     lines: tuple[SingleLine, ...] | None = None,
-) -> Opinions:
+) -> CrossChecks:
     """Ask all routes about lattice and order of a cubic phase.
 
     Parameters
@@ -154,7 +154,7 @@ def second_opinions(
     }
     table = _table(lattices, orders)
     line_table = single_line_table(lines, fit, a15) if lines else None
-    return Opinions(table, lines, _disagreements(table), enlargement, line_table)
+    return CrossChecks(table, lines, _disagreements(table), enlargement, line_table)
 
 
 def _unfit(fit: Refinement, a15: PhaseLines) -> str:
@@ -255,13 +255,13 @@ def _disagreements(table: xr.Dataset) -> list[Flag]:
     return flags
 
 
-def _why_uncertain(u_order: float, limit: float, opinions: Opinions) -> str:
+def _why_uncertain(u_order: float, limit: float, cross_checks: CrossChecks) -> str:
     """Why the order is less certain than this limit: nothing known, a line missing, misfit, or few counts."""
     if not np.isfinite(u_order):
         return "the order was not fitted"
-    if opinions.lines and all(line.hkl != ORDER_LINE for line in opinions.lines):
+    if cross_checks.lines and all(line.hkl != ORDER_LINE for line in cross_checks.lines):
         return f"without (110) the order is known to ± {u_order:.2f} only"
-    if u_order / opinions.enlargement < limit:
+    if u_order / cross_checks.enlargement < limit:
         return f"misfit makes the order uncertain, ± {u_order:.2f}"
     few = "too few" if limit == _WORST_U_ORDER else "few"
     return f"{few} counts in (110): the order is known to ± {u_order:.2f} only"
@@ -298,15 +298,15 @@ _GRAVE = {
 """What makes the lattice or the order another quantity than is said."""
 
 
-def quality_words(opinions: Opinions | None, flags: Sequence[Flag], chi2_reduced: float) -> str:
+def quality_words(cross_checks: CrossChecks | None, flags: Sequence[Flag], chi2_reduced: float) -> str:
     """Say in plain words how far a result can be trusted, and why.
 
     Parameters
     ----------
-    opinions
+    cross_checks
         Of the A15; None where there is none.
     flags
-        All flags of the fit, those of the opinions included or not.
+        All flags of the fit, those of the cross_checks included or not.
     chi2_reduced
         Of the whole fit.
 
@@ -320,9 +320,9 @@ def quality_words(opinions: Opinions | None, flags: Sequence[Flag], chi2_reduced
     >>> quality_words(None, [], 1.0)
     'do not use: no A15 was found'
     """
-    if opinions is None:
+    if cross_checks is None:
         return "do not use: no A15 was found"
-    said = list(dict.fromkeys([*flags, *opinions.flags]))
+    said = list(dict.fromkeys([*flags, *cross_checks.flags]))
     grave, care = [], []
     if any(flag.name == "not-converged" for flag in said):
         grave.append("the fit did not converge")
@@ -330,19 +330,19 @@ def quality_words(opinions: Opinions | None, flags: Sequence[Flag], chi2_reduced
         grave.append(f"chi squared is {chi2_reduced:.0f}")
     names = [flag.name for flag in said]
     grave += [words for name, words in _GRAVE.items() if name in names]
-    table = opinions.table
+    table = cross_checks.table
     for quantity, words in (("a", "lattice parameter"), ("order", "order")):
         ratios = [abs(_ratio(table, quantity, route)) for route in (FREE, SINGLE, SAME_DIRECTION)]
         if max(ratios) > _FAR * DISAGREE:
             grave.append(f"routes to the {words} disagree by {max(ratios):.0f} standard uncertainties")
     u_order = float(table["u_order_contrast"].sel(route=WHOLE))
-    found = {line.hkl: line for line in opinions.lines}
+    found = {line.hkl: line for line in cross_checks.lines}
     if not u_order < _WORST_U_ORDER:  # NaN included
-        grave.append(_why_uncertain(u_order, _WORST_U_ORDER, opinions))
+        grave.append(_why_uncertain(u_order, _WORST_U_ORDER, cross_checks))
     elif u_order > _CARE_U_ORDER:
-        care.append(_why_uncertain(u_order, _CARE_U_ORDER, opinions))
+        care.append(_why_uncertain(u_order, _CARE_U_ORDER, cross_checks))
     reason = str(table["order_reason"].sel(route=SINGLE).item())
-    if not opinions.lines and reason:
+    if not cross_checks.lines and reason:
         care.append(f"the order has no second opinion: {reason}")
     elif ORDER_LINE not in found:
         care.append("the order line (110) is not in the measured range")

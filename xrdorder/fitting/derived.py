@@ -1,9 +1,9 @@
 """Measured quantities as functions of the fit parameters."""
 
 from collections.abc import Callable, Mapping, Sequence
-from functools import lru_cache
 
-from xrdorder.crystals import Phase, free_lengths
+from xrdorder.crystals import free_lengths
+from xrdorder.forward_model.amounts import mass_per_scale, masses
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.profiles.widths import as_lorentz
 
@@ -136,37 +136,12 @@ def parameter(name: str) -> Function:
     return lambda values: values[name]
 
 
-def mass_per_scale(lines: PhaseLines, values: Values) -> float:
-    """Mass that a scale of one stands for, in common units: cell mass times cell volume over the norm.
-
-    Line intensities go with the volume of the phase over the square of the cell volume, so its mass goes with
-    scale times cell mass times cell volume: R. J. Hill, C. J. Howard, J. Appl. Cryst. 20 (1987) 467 (from memory).
-    """
-    return _mass_volume(lines.phase, tuple(values[name] for name in lines.length_names)) / lines.norm
-
-
-@lru_cache(maxsize=256)
-def _mass_volume(phase: Phase, lengths_nm: tuple[float, ...]) -> float:
-    """Cell mass times cell volume; asked for again and again while other parameters are varied."""
-    return phase.density_g_cm3(lengths_nm) * phase.cell_volume_nm3(lengths_nm) ** 2
-
-
 def weights_by_mass(values: Values, a15: str) -> dict[str, float]:
     """Change of each weight fraction w for a relative change of one of the mass of the A15: w (1 - w), or -w w_A15."""
     mine = weight_quantity(a15)
     of_a15 = values.get(mine, 0.0)
     weights = {name: value for name, value in values.items() if name.startswith(weight_quantity(""))}
     return {name: value * ((name == mine) - of_a15) for name, value in weights.items()}
-
-
-def masses(
-    weighed: Sequence[PhaseLines], second: PhaseLines | None, values: Values
-) -> dict[str, float]:
-    """Mass of each phase in common units; both populations of the A15 together."""
-    found = {x.phase.name: values[x.scale_name] * mass_per_scale(x, values) for x in weighed}
-    if second is not None:
-        found[second.phase.name] += values[second.scale_name] * mass_per_scale(second, values)
-    return found
 
 
 def _weight_fraction(

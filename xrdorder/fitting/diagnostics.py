@@ -16,7 +16,7 @@ from scipy.special import chdtri
 from xrdorder.exceptions import Flag
 from xrdorder.fitting.line_scatter import LineScatter
 from xrdorder.fitting.procedure import Procedure
-from xrdorder.fitting.score_test import Evidence
+from xrdorder.fitting.score_test import ScoreTest
 from xrdorder.forward_model.geometry import Geometry
 from xrdorder.profiles import Instrument
 
@@ -32,7 +32,7 @@ _LARGEST_LOSS = 2.0
 _CALIBRATED = 4.0  # standard uncertainties of its calibration that an offset must have moved
 
 
-class _Hint(NamedTuple):
+class _Direction(NamedTuple):
     """A direction in which the counts may deviate, and what it would mean.
 
     A step below `least` is not worth a word; one beyond `most` has another cause, told by `beyond`. A direction that is
@@ -48,7 +48,7 @@ class _Hint(NamedTuple):
     beyond: str = ""
 
 
-def hints(job: Procedure, instrument: Instrument, scatter: LineScatter) -> list[Flag]:
+def diagnostics(job: Procedure, instrument: Instrument, scatter: LineScatter) -> list[Flag]:
     """Flags of effects that the residual asks for.
 
     Parameters
@@ -62,13 +62,13 @@ def hints(job: Procedure, instrument: Instrument, scatter: LineScatter) -> list[
     """
     if job.main not in job.present():
         return []
-    evidence = Evidence(job.fit, job.enlargement())
+    score_test = ScoreTest(job.fit, job.enlargement())
     limit = float(chdtri(1, _CHANCE))
     found = []
-    for hint in (*_lattice(job, evidence), *_angles(job, evidence, instrument), *_illumination(job, evidence)):
+    for hint in (*_lattice(job, score_test), *_angles(job, score_test, instrument), *_illumination(job, score_test)):
         if not np.any(hint.columns):
             continue
-        drop, (step, *_) = evidence.drop(hint.columns)
+        drop, (step, *_) = score_test.drop(hint.columns)
         if drop <= limit:
             continue
         if hint.parameter:
@@ -93,43 +93,43 @@ def _fitted(job: Procedure, scatter: LineScatter, name: str) -> tuple[float, flo
     return values[name] - held, float(np.hypot(counting, by_lines))
 
 
-def _lattice(job: Procedure, evidence: Evidence) -> Iterator[_Hint]:
+def _lattice(job: Procedure, score_test: ScoreTest) -> Iterator[_Direction]:
     main = job.main
     shift, slope = main.elastic_name, main.depth_name
     if shift and shift not in job.taken:
-        yield _Hint(
+        yield _Direction(
             "lines-shifted-by-strain",
             "lines of the A15 are shifted against each other as by elastic strain ((h00) by {step:+.1e}): strained "
             "grains in a composite? Ask for elastic shifts, or free the grains from it",
-            evidence.derivatives([shift]),
+            score_test.derivatives([shift]),
             shift,
         )
     if slope and slope not in job.taken and main.tail_name not in job.taken and job.second_population() is None:
-        yield _Hint(
+        yield _Direction(
             "lattice-changes-with-depth",
             "the lattice of the A15 seems to change with depth ({step:+.1e} nm for each nm): a layer seen from one "
             "side? Ask for a depth gradient, or grind the specimen",
-            evidence.derivatives([slope]),
+            score_test.derivatives([slope]),
             slope,
         )
 
 
-def _angles(job: Procedure, evidence: Evidence, instrument: Instrument) -> Iterator[_Hint]:
+def _angles(job: Procedure, score_test: ScoreTest, instrument: Instrument) -> Iterator[_Direction]:
     offset = "two_theta_offset"
     if offset not in job.everything():
         u = instrument.total(offset)
         if u > 0.0:
-            yield _Hint(
+            yield _Direction(
                 "goniometer-moved",
                 "the zero of the goniometer seems to be {step:+.4f} degrees from that of the calibration: calibrate "
                 "again, or mix a standard into the specimen",
-                evidence.derivatives([offset]),
+                score_test.derivatives([offset]),
                 offset,
                 least=_CALIBRATED * u,
             )
 
 
-def _illumination(job: Procedure, evidence: Evidence) -> Iterator[_Hint]:
+def _illumination(job: Procedure, score_test: ScoreTest) -> Iterator[_Direction]:
     """More or less of the beam on the specimen below some angle than slit and length say."""
     geometry = job.optics.geometry
     if geometry.kind != "reflection":
@@ -140,11 +140,11 @@ def _illumination(job: Procedure, evidence: Evidence) -> Iterator[_Hint]:
     lost = 1.0 - trial.lit_fraction(np.radians(0.5 * job.two_theta))
     values = job.fit.values()
     net = job.fit.counts() - job.model.background(values)
-    yield _Hint(
+    yield _Direction(
         "intensities-at-low-angle",
         "lines at low angle are not as strong as the others let expect ({step:+.2f} of what a beam longer than the "
         "specimen below 45 degrees would take away): check slit and specimen length; order is wrong in that measure",
-        evidence.weighted(-net * lost),
+        score_test.weighted(-net * lost),
         least=_SMALL_LOSS,
         most=_LARGEST_LOSS,
         beyond="lines at low angle are weaker than the others let expect, by more than slit and specimen length can "

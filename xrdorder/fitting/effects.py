@@ -12,20 +12,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtrc
 
-from xrdorder.fitting.initial_values import (
-    DETECTABLE_TRANSPARENCY_DEG,
-    PACKING,
-    U_TRANSPARENCY_RELATIVE,
-    add_phase_parameters,
-)
-from xrdorder.fitting.niobium_tantalum import take_metals_apart
+from xrdorder.fitting.initial_values import DETECTABLE_TRANSPARENCY_DEG, U_TRANSPARENCY_RELATIVE
+from xrdorder.fitting.niobium_tantalum import separate_niobium_tantalum
 from xrdorder.fitting.procedure import EFFECT_SIGNIFICANCE, U_B_ISO_RELATIVE, Procedure
-from xrdorder.fitting.score_test import CHANCE, Evidence
-from xrdorder.fitting.unindexed import take_foreign_phases, take_free_phases
+from xrdorder.fitting.score_test import CHANCE, ScoreTest
+from xrdorder.fitting.unindexed import add_indexing_phases, add_pending_phases
+from xrdorder.forward_model.initial_parameters import PACKING, add_phase_parameters
 from xrdorder.forward_model.parameters import set_values
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.xrays import EmissionLine, Radiation
-from xrdorder.xrays.contamination import StrayLine, stray_lines
+from xrdorder.xrays.contamination import ContaminationLine, contamination_lines
 
 Array = NDArray[np.float64]
 
@@ -42,7 +38,7 @@ _BETTER_BY = 15.0
 _CLEAR = 8.0  # standard uncertainties of the amount of each population; own choice, above that of a phase
 
 
-def take_chosen(job: Procedure) -> bool:
+def take_requested(job: Procedure) -> bool:
     """Elastic shifts, a lattice that changes with depth, or a tail, where the user asks for them."""
     main, options = job.main, job.options
     chosen = [
@@ -71,23 +67,23 @@ def take_march_texture(job: Procedure) -> bool:
     return bool(names)
 
 
-def take_displacement_parameters(job: Procedure) -> bool:
+def free_displacement_parameters(job: Procedure) -> bool:
     """Displacement parameters of phases beside the main one, where the pattern knows them better than the catalogue.
 
     Held at wrong values they would look like texture. Whether one is freed hangs on how well it would be found, never
     on what is found: freed only where it departs from the catalogue, its uncertainty would be right for neither case.
     """
-    evidence = Evidence(job.fit, job.enlargement())
+    score_test = ScoreTest(job.fit, job.enlargement())
     values, changed = job.fit.values(), False
     for lines in job.present():
         names = [name for name in lines.b_iso_names if name not in job.taken]
         if lines is job.main or not names:
             continue
-        columns = evidence.derivatives(names)
+        columns = score_test.derivatives(names)
         if not np.all(np.any(columns, axis=0)):
             continue
         known = np.array([U_B_ISO_RELATIVE * values[name] for name in names])
-        better = [name for name, u, most in zip(names, evidence.uncertainty(columns), known, strict=True) if u < most]
+        better = [name for name, u, most in zip(names, score_test.uncertainty(columns), known, strict=True) if u < most]
         for name in better:  # bounds of the catalogue are near: a value that is found may stray by three uncertainties
             job.parameters[name].set(min=0.0, max=_WIDEST_B * values[name])
         job.taken += better
@@ -95,7 +91,7 @@ def take_displacement_parameters(job: Procedure) -> bool:
     return changed
 
 
-def take_transparency(job: Procedure) -> bool:
+def free_transparency(job: Procedure) -> bool:
     """The shift of a clear specimen: computed for the phases found, fitted where the pattern knows it better than that.
 
     As with displacement parameters it is freed by how well it would be found, not by what is found; where it stays
@@ -115,11 +111,11 @@ def take_transparency(job: Procedure) -> bool:
     # a shift that is hardly there must be free to come out below nothing by chance
     farthest = _FARTHEST_TRANSPARENCY * expected
     job.parameters[name].set(value=expected, min=-farthest, max=farthest)
-    evidence = Evidence(job.fit, job.enlargement())
-    job.transparency_doubt_deg = U_TRANSPARENCY_RELATIVE * expected
-    if evidence.uncertainty(evidence.derivatives([name]))[0] < job.transparency_doubt_deg:
+    score_test = ScoreTest(job.fit, job.enlargement())
+    job.u_transparency_deg = U_TRANSPARENCY_RELATIVE * expected
+    if score_test.uncertainty(score_test.derivatives([name]))[0] < job.u_transparency_deg:
         job.taken.append(name)
-        job.transparency_doubt_deg = 0.0
+        job.u_transparency_deg = 0.0
     return True
 
 
@@ -131,20 +127,20 @@ class Proposal(NamedTuple):
     growing: bool  # makes sense with a positive step only
 
 
-def take_what_is_asked(job: Procedure) -> bool:
+def take_significant_effects(job: Procedure) -> bool:
     """Take in one effect after the other, the most wanted first, until the residual asks for none.
 
     Nothing is asked again before more lines are in the model.
     """
-    if job.asked_with == len(job.model.phases):
+    if job.tested_with == len(job.model.phases):
         return False
     changed = False
     while True:
-        job.asked_with = len(job.model.phases)
-        evidence = Evidence(job.fit, job.enlargement())
+        job.tested_with = len(job.model.phases)
+        score_test = ScoreTest(job.fit, job.enlargement())
         best, least = None, CHANCE
-        for proposal in _proposals(job, evidence):
-            drop, step = evidence.drop(proposal.columns)
+        for proposal in _proposals(job, score_test):
+            drop, step = score_test.drop(proposal.columns)
             chance = float(chdtrc(proposal.columns.shape[1], max(drop, 0.0)))
             if chance < least and not (proposal.growing and step[0] <= 0.0):
                 best, least = (proposal, step), chance
@@ -155,19 +151,19 @@ def take_what_is_asked(job: Procedure) -> bool:
         changed = True
 
 
-def _proposals(job: Procedure, evidence: Evidence) -> Iterator[Proposal]:
+def _proposals(job: Procedure, score_test: ScoreTest) -> Iterator[Proposal]:
     """All that is not in the model yet."""
     names = [*_texture(job), *_strain_anisotropy(job)]
-    columns = evidence.derivatives([name for group in names for name in group])
+    columns = score_test.derivatives([name for group in names for name in group])
     start = 0
     for group in names:
         own = columns[:, start : start + len(group)]
         start += len(group)
         if np.any(own):
             yield Proposal(own, partial(_free, job, group), False)
-    yield from _stray_radiation(job, evidence)
-    yield from _lattice_tail(job, evidence)
-    yield from _domains_alike(job, evidence)
+    yield from _stray_radiation(job, score_test)
+    yield from _lattice_tail(job, score_test)
+    yield from _narrow_size_distribution(job, score_test)
 
 
 def _free(job: Procedure, names: Sequence[str], step: Array) -> None:
@@ -196,12 +192,12 @@ def _strain_anisotropy(job: Procedure) -> Iterator[list[str]]:
             yield [name]
 
 
-def _stray_radiation(job: Procedure, evidence: Evidence) -> Iterator[Proposal]:
+def _stray_radiation(job: Procedure, score_test: ScoreTest) -> Iterator[Proposal]:
     """K-beta and tungsten lines of the tube, each with one share for all phases."""
     if not job.options.stray_radiation:
         return
     values = job.fit.values()
-    for stray in stray_lines(job.optics.radiation):
+    for stray in contamination_lines(job.optics.radiation):
         share = stray.share_name
         if share in job.taken:
             continue
@@ -212,12 +208,12 @@ def _stray_radiation(job: Procedure, evidence: Evidence) -> Iterator[Proposal]:
             if lines.phase.sites
         ]
         parts = [job.model.part(copy, values | {share: 1.0}) for copy in copies]
-        column = evidence.weighted(sum(parts, np.zeros_like(job.two_theta)))
+        column = score_test.weighted(sum(parts, np.zeros_like(job.two_theta)))
         if np.any(column):
             yield Proposal(column, partial(_add_stray, job, copies, share), True)
 
 
-def _as_radiation(stray: StrayLine) -> Radiation:
+def _as_radiation(stray: ContaminationLine) -> Radiation:
     lines = tuple(EmissionLine(stray.name, "single", *line) for line in stray.lines)
     return Radiation(stray.name, lines, 0.0, stray.about)
 
@@ -230,7 +226,7 @@ def _add_stray(job: Procedure, copies: Sequence[PhaseLines], share: str, step: A
     job.taken.append(share)
 
 
-def _lattice_tail(job: Procedure, evidence: Evidence) -> Iterator[Proposal]:
+def _lattice_tail(job: Procedure, score_test: ScoreTest) -> Iterator[Proposal]:
     """A lopsided distribution of the lattice parameter of the A15: a graded layer.
 
     At zero the derivative vanishes, as the third moment goes with the cube: the change itself is asked about.
@@ -243,17 +239,17 @@ def _lattice_tail(job: Procedure, evidence: Evidence) -> Iterator[Proposal]:
         return
     values = job.fit.values()
     change = job.model.part(main, values | {tail: _TRIAL_TAIL_NM}) - job.model.part(main, values)
-    yield Proposal(evidence.weighted(change), partial(_start_tail, job, tail), False)
+    yield Proposal(score_test.weighted(change), partial(_start_tail, job, tail), False)
 
 
-def _domains_alike(job: Procedure, evidence: Evidence) -> Iterator[Proposal]:
+def _narrow_size_distribution(job: Procedure, score_test: ScoreTest) -> Iterator[Proposal]:
     """Domains of much the same size, whose lines are rounder than the Lorentzian ones of a broad distribution."""
     name = job.main.size_gauss_name
     if name and name not in job.taken and job.main in job.present():
-        yield Proposal(evidence.derivatives([name]), partial(_start_alike, job, name), True)
+        yield Proposal(score_test.derivatives([name]), partial(_start_size_gauss, job, name), True)
 
 
-def _start_alike(job: Procedure, name: str, step: Array) -> None:
+def _start_size_gauss(job: Procedure, name: str, step: Array) -> None:
     set_values(job.parameters, {name: float(step[0])})
     job.taken.append(name)
 
@@ -298,7 +294,7 @@ def take_second_population(job: Procedure) -> bool:
         after = job.fit.values()
         share = after[twin.scale_name] / (after[main.scale_name] + after[twin.scale_name])
         # two descriptions of one distribution: how far they disagree about its mean is a doubt about both
-        job.shape_doubt_nm = 0.5 * (before[a] - after[a] - share * (after[second] - after[a]))
+        job.u_shape_nm = 0.5 * (before[a] - after[a] - share * (after[second] - after[a]))
     if choice == "auto" and not (job.improved(chi_before, _BETTER_BY) and _both_clear(job, twin)):
         job.model.remove(twin)
         job.taken = taken_before
@@ -314,16 +310,16 @@ def _both_clear(job: Procedure, twin: PhaseLines) -> bool:
 
 
 EFFECTS = (
-    take_chosen,
-    take_transparency,
+    take_requested,
+    free_transparency,
     take_march_texture,
-    take_displacement_parameters,
-    take_what_is_asked,
-    take_free_phases,
-    take_foreign_phases,
-    take_displacement_parameters,
-    take_what_is_asked,
+    free_displacement_parameters,
+    take_significant_effects,
+    add_pending_phases,
+    add_indexing_phases,
+    free_displacement_parameters,
+    take_significant_effects,
     take_second_population,
-    take_metals_apart,
+    separate_niobium_tantalum,
 )
 """What a fit goes through, in this order."""

@@ -10,12 +10,12 @@ from xrdorder.crystals.harmonics import TEXTURE_ORDERS
 from xrdorder.exceptions import Flag
 from xrdorder.fitting.procedure import Procedure
 from xrdorder.fitting.refinement import Solution
-from xrdorder.fitting.unindexed import foreign_flags
+from xrdorder.fitting.unindexed import unindexed_flags
 from xrdorder.forward_model.geometry import Geometry
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.forward_model.roles import Kind, role_of
 from xrdorder.profiles import Instrument
-from xrdorder.xrays.contamination import stray_lines
+from xrdorder.xrays.contamination import contamination_lines
 from xrdorder.xrays.edges import EDGE_REACH_EV, nearest_edge
 
 Array = NDArray[np.float64]
@@ -32,7 +32,7 @@ _ZINC_OF_BRASS = (28.0, 38.5)  # at.%, alpha phase of what holders and tools are
 _POOR_CHI2 = 4.0  # a model this far off is wrong somewhere; common practice, no source
 
 
-def remarks(
+def fit_flags(
     job: Procedure, instrument: Instrument, solution: Solution, chi2_reduced: float
 ) -> list[Flag]:
     """Flags of a finished fit.
@@ -60,7 +60,7 @@ def remarks(
         flags.append(Flag("points-left-out", text))
     for lines in present:
         flags += [*_effects_of(lines, values, job.taken), *_brass(lines, values)]
-    for stray in stray_lines(job.optics.radiation):
+    for stray in contamination_lines(job.optics.radiation):
         if stray.share_name in job.taken:
             share = 100 * values[stray.share_name]
             text = f"{stray.name} of the tube is {share:.2f} % of the main lines; it is in the model"
@@ -73,7 +73,7 @@ def remarks(
     if chi2_reduced > _POOR_CHI2:
         text = f"chi squared is {chi2_reduced:.1f}: the model misses something; uncertainties are enlarged for it"
         flags.append(Flag("poor-fit", text))
-    return flags + foreign_flags(job, chi2_reduced)
+    return flags + unindexed_flags(job, chi2_reduced)
 
 
 def _clipped(observed: Array, counts: bool) -> list[Flag]:

@@ -21,12 +21,12 @@ from scipy.special import chdtrc
 from xrdorder.crystals import free_lengths
 from xrdorder.exceptions import Flag
 from xrdorder.fitting.derived import lattice_quantity
-from xrdorder.fitting.free_intensities import FreeLines
 from xrdorder.fitting.from_lines import centres
-from xrdorder.fitting.model_errors import WhatIf
+from xrdorder.fitting.model_errors import ModelError
 from xrdorder.fitting.procedure import Procedure
 from xrdorder.fitting.refinement import Refinement
 from xrdorder.fitting.single_lines import SingleLine, fit_single_lines
+from xrdorder.forward_model.free_lines import FreeLines
 from xrdorder.forward_model.phase_lines import PhaseLines
 
 Array = NDArray[np.float64]
@@ -42,7 +42,7 @@ _OF_THE_SHAPE = ("axial_source_ratio", "axial_detector_ratio")
 Lined = Mapping[str, tuple[PhaseLines, tuple[SingleLine, ...]]]
 
 
-def lines_one_by_one(job: Procedure) -> dict[str, tuple[PhaseLines, tuple[SingleLine, ...]]]:
+def fit_all_single_lines(job: Procedure) -> dict[str, tuple[PhaseLines, tuple[SingleLine, ...]]]:
     """Fit the lines of every phase one by one, by its name; not where two populations lie on each other."""
     enlargement = job.enlargement()
     populations = [lines.phase.name for lines in job.model.phases if not lines.share_name]
@@ -83,7 +83,7 @@ class LineScatter:
     fit
         At its minimum.
     lined
-        Its phases with their single lines, from `lines_one_by_one`.
+        Its phases with their single lines, from `fit_all_single_lines`.
     """
 
     def __init__(self, fit: Refinement, lined: Lined) -> None:
@@ -181,7 +181,7 @@ def beyond_counting(departure: Array, u: Array, degrees_of_freedom: float) -> fl
     return float(brentq(excess, 0.0, np.sqrt(np.sum(departure**2) / degrees_of_freedom)))
 
 
-def scatter_doubts(scatter: LineScatter, a15: PhaseLines | None) -> list[WhatIf]:
+def scatter_errors(scatter: LineScatter, a15: PhaseLines | None) -> list[ModelError]:
     """What the scatter of lines adds to the lattice parameters of each phase."""
     doubts = []
     for found in scatter.phases:
@@ -190,7 +190,7 @@ def scatter_doubts(scatter: LineScatter, a15: PhaseLines | None) -> list[WhatIf]
         for axis, added in zip(free_lengths(lines.phase.system), u, strict=True):
             quantity = "a_nm" if lines is a15 else lattice_quantity(lines.phase.name, axis)
             if added > 0.0:
-                doubts.append(WhatIf(f"line positions/{quantity}", "", None, {quantity: float(added)}))
+                doubts.append(ModelError(f"line positions/{quantity}", "", None, {quantity: float(added)}))
     return doubts
 
 

@@ -8,9 +8,10 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from xrdorder.exceptions import ValidityError
-from xrdorder.fitting.derived import functions, masses, weight_quantity
-from xrdorder.fitting.niobium_tantalum import TOGETHER
+from xrdorder.fitting.derived import functions, weight_quantity
+from xrdorder.fitting.niobium_tantalum import NIOBIUM_TANTALUM
 from xrdorder.fitting.procedure import Procedure
+from xrdorder.forward_model.amounts import masses
 from xrdorder.forward_model.microabsorption import weight_factors
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.profiles import Instrument
@@ -30,7 +31,7 @@ _USUAL_GRAIN_UM = 2.0  # filaments are some micrometres thick, and so is what gr
 
 
 @dataclass(frozen=True)
-class WhatIf:
+class ModelError:
     """One standard uncertainty of something.
 
     Attributes
@@ -49,7 +50,7 @@ class WhatIf:
     direct: Mapping[str, float] = field(default_factory=dict)
 
 
-def what_ifs(job: Procedure, instrument: Instrument, a15: PhaseLines | None) -> list[WhatIf]:
+def model_errors(job: Procedure, instrument: Instrument, a15: PhaseLines | None) -> list[ModelError]:
     """Doubts about a finished fit.
 
     Parameters
@@ -66,13 +67,13 @@ def what_ifs(job: Procedure, instrument: Instrument, a15: PhaseLines | None) -> 
     if a15 is not None and a15.phase.order is not None and not set(a15.phase.order.elements) <= set(measured):
         doubts.append(_order_difference(job, instrument, a15))
     doubts.append(_other_table(job, instrument))
-    doubts.append(_grain_absorption(job))
-    doubts.append(_which_metal(job))
+    doubts.append(_microabsorption(job))
+    doubts.append(_niobium_or_tantalum(job))
     doubts.append(_transparency(job))
     doubts.append(_smoothing(job))
     doubts += _size_distribution(job) if a15 is not None else []
-    if job.shape_doubt_nm:
-        doubts.append(WhatIf("lattice distribution/form", "", None, {"a_nm": job.shape_doubt_nm}))
+    if job.u_shape_nm:
+        doubts.append(ModelError("lattice distribution/form", "", None, {"a_nm": job.u_shape_nm}))
     return [doubt for doubt in doubts if doubt is not None]
 
 
@@ -108,26 +109,26 @@ def _all_change(job: Procedure, phases: list[PhaseLines], **optics: object) -> A
     return change
 
 
-def _illuminated_length(job: Procedure) -> WhatIf | None:
+def _illuminated_length(job: Procedure) -> ModelError | None:
     """Half a millimetre of specimen, where the beam is longer than it."""
     geometry = job.optics.geometry
     length = geometry.specimen_length_mm
     if length is None or np.all(geometry.lit_fraction(np.radians(0.5 * job.two_theta)) >= 1.0):
         return None
     longer = replace(geometry, specimen_length_mm=length + _U_LENGTH_MM)
-    return WhatIf("illuminated length", "", _all_change(job, job.present(), geometry=longer))
+    return ModelError("illuminated length", "", _all_change(job, job.present(), geometry=longer))
 
 
-def _transparency(job: Procedure) -> WhatIf | None:
+def _transparency(job: Procedure) -> ModelError | None:
     """Shift by rays that go deep, where it was held."""
-    doubt = job.transparency_doubt_deg
+    doubt = job.u_transparency_deg
     if not doubt:
         return None
     (slope,) = job.fit.model.jacobian(job.fit.values(), ["transparency_deg"]).T
-    return WhatIf("specimen displacement/transparency", "", doubt * slope)
+    return ModelError("specimen displacement/transparency", "", doubt * slope)
 
 
-def _order_difference(job: Procedure, instrument: Instrument, a15: PhaseLines) -> WhatIf:
+def _order_difference(job: Procedure, instrument: Instrument, a15: PhaseLines) -> ModelError:
     """f'(Sn) - f'(Nb) larger by its spread between published tables."""
     assert a15.phase.order is not None
     tin, _ = a15.phase.order.elements
@@ -135,16 +136,16 @@ def _order_difference(job: Procedure, instrument: Instrument, a15: PhaseLines) -
     first, second = table.anomalous(tin, energy)
     shifted = MeasuredDispersion(table, {tin: (first + U_DISPERSION_DIFFERENCE, second)})
     change = _all_change(job, [a15], table=shifted)
-    return WhatIf(f"{_SCATTERING}/order", instrument.radiation, change)
+    return ModelError(f"{_SCATTERING}/order", instrument.radiation, change)
 
 
-def _other_table(job: Procedure, instrument: Instrument) -> WhatIf | None:
+def _other_table(job: Procedure, instrument: Instrument) -> ModelError | None:
     """Another published table for the phases beside the A15, whose amounts hang on it."""
     other: ScatteringTable | None = second_table(job.optics.radiation.energy_ev)
     rest = [lines for lines in job.weighed() if lines.phase.order is None]
     if other is None or not rest:
         return None
-    return WhatIf(f"{_SCATTERING}/amounts", instrument.radiation, _all_change(job, rest, table=other))
+    return ModelError(f"{_SCATTERING}/amounts", instrument.radiation, _all_change(job, rest, table=other))
 
 
 def _shares(job: Procedure) -> dict[str, float]:
@@ -154,7 +155,7 @@ def _shares(job: Procedure) -> dict[str, float]:
     return {name: mass / total for name, mass in every.items()}
 
 
-def grain_factors(job: Procedure, size_um: float) -> dict[str, float]:
+def microabsorption_factors(job: Procedure, size_um: float) -> dict[str, float]:
     """Factors on the weight fractions for absorption within the grains, by phase.
 
     Raises
@@ -171,55 +172,55 @@ def grain_factors(job: Procedure, size_um: float) -> dict[str, float]:
     )
 
 
-def _grain_absorption(job: Procedure) -> WhatIf | None:
+def _microabsorption(job: Procedure) -> ModelError | None:
     """Grains of unknown size; half of the correction where their size was given."""
     given = job.options.particle_size_um
     if len(job.weighed()) < 2 or job.optics.geometry.kind != "reflection":
         return None
     try:
-        factors = grain_factors(job, given or _USUAL_GRAIN_UM)
+        factors = microabsorption_factors(job, given or _USUAL_GRAIN_UM)
     except ValidityError:
         return None
     doubt = 0.5 if given else 1.0
     shares = _shares(job)
     direct = {weight_quantity(n): doubt * (f - 1.0) * shares[n] for n, f in factors.items()}
-    return WhatIf("microabsorption", "", None, direct)
+    return ModelError("microabsorption", "", None, direct)
 
 
-def _size_distribution(job: Procedure) -> list[WhatIf]:
+def _size_distribution(job: Procedure) -> list[ModelError]:
     """What a Voigt line makes of sizes that are distributed otherwise, and how far samples differ in that."""
     values, main = job.fit.values(), job.main
     of = {name: f for name, f in functions([], [], main, job.second_population(), job.taken).items() if _SIZE in name}
     widths = {name: max(f(values), 0.0) for name, f in of.items()}
     return [
-        WhatIf(f"{_SIZES}/{who}", group, None, {name: share * width for name, width in widths.items()})
+        ModelError(f"{_SIZES}/{who}", group, None, {name: share * width for name, width in widths.items()})
         for who, group, share in (("all", _SIZES, _U_SIZES_COMMON), ("sample", "", _U_SIZES_OWN))
     ]
 
 
-def _smoothing(job: Procedure) -> WhatIf | None:
+def _smoothing(job: Procedure) -> ModelError | None:
     """Lines as much wider as a plain average makes them; a polynomial leaves them as they were, and who knows."""
     over = job.smoothed_over()
     if over <= 1.0:
         return None
     counts = job.fit.counts()
     wider = gaussian_filter1d(counts, np.sqrt((over**2 - 1.0) / 12.0), mode="nearest")
-    return WhatIf("smoothing", "", wider - counts)
+    return ModelError("smoothing", "", wider - counts)
 
 
-def _which_metal(job: Procedure) -> WhatIf | None:
+def _niobium_or_tantalum(job: Procedure) -> ModelError | None:
     """All niobium or all tantalum, where a pattern cannot tell them apart; evenly likely between."""
-    one = next((lines for lines in job.weighed() if lines.phase.name == TOGETHER), None)
+    one = next((lines for lines in job.weighed() if lines.phase.name == NIOBIUM_TANTALUM), None)
     if one is None:
         return None
     values, shares = job.fit.values(), _shares(job)
-    rest = 1.0 - shares[TOGETHER]
+    rest = 1.0 - shares[NIOBIUM_TANTALUM]
     ends = []
     for element in ("Nb", "Ta"):
         pure = one.with_phase(one.phase.with_occupancies({one.phase.sites[0].label: {element: 1.0}}))
         seen = pure.intensities(values)[0].sum() / one.intensities(values)[0].sum()
-        mass = shares[TOGETHER] * pure.phase.density_g_cm3() / one.phase.density_g_cm3() / seen
+        mass = shares[NIOBIUM_TANTALUM] * pure.phase.density_g_cm3() / one.phase.density_g_cm3() / seen
         ends.append(mass / (mass + rest))
     u = abs(ends[1] - ends[0]) / np.sqrt(12.0)
-    direct = {weight_quantity(n): u if n == TOGETHER else -u * share / rest for n, share in shares.items()}
-    return WhatIf("niobium or tantalum", "", None, direct)
+    direct = {weight_quantity(n): u if n == NIOBIUM_TANTALUM else -u * share / rest for n, share in shares.items()}
+    return ModelError("niobium or tantalum", "", None, direct)

@@ -11,29 +11,29 @@ import numpy as np
 
 from xrdorder.crystals import Phase, phase
 from xrdorder.exceptions import Flag
-from xrdorder.fitting.initial_values import add_phase_parameters
 from xrdorder.fitting.procedure import Procedure
+from xrdorder.forward_model.initial_parameters import add_phase_parameters
 from xrdorder.forward_model.parameters import set_values
 from xrdorder.forward_model.phase_lines import PhaseLines
 
-TOGETHER = "nb-ta"
-METALS = ("nb", "ta")
+NIOBIUM_TANTALUM = "nb-ta"
+SEPARATE = ("nb", "ta")
 
 _TRIAL_ROUNDS = 40
 _CLEAR = 5.0  # standard uncertainties of amounts and of the difference of lattices; own choice
 _BETTER_BY = 25.0  # in chi squared, for the five parameters a second phase brings; own choice
 
 
-def together(phases: Sequence[Phase]) -> list[Phase]:
+def merge_niobium_tantalum(phases: Sequence[Phase]) -> list[Phase]:
     """Put niobium and tantalum into one phase where both are asked for, half of each; leave other phases alone."""
     names = [p.name for p in phases]
-    if not all(name in names for name in METALS):
+    if not all(name in names for name in SEPARATE):
         return list(phases)
-    niobium, tantalum = (phases[names.index(name)] for name in METALS)
+    niobium, tantalum = (phases[names.index(name)] for name in SEPARATE)
     site = replace(niobium.sites[0], occupancy={"Nb": 0.5, "Ta": 0.5})
     both = replace(
         niobium,
-        name=TOGETHER,
+        name=NIOBIUM_TANTALUM,
         title="niobium and tantalum together",
         lengths_low_nm=tuple(map(min, niobium.lengths_low_nm, tantalum.lengths_low_nm)),
         lengths_high_nm=tuple(map(max, niobium.lengths_high_nm, tantalum.lengths_high_nm)),
@@ -43,14 +43,14 @@ def together(phases: Sequence[Phase]) -> list[Phase]:
     return [both if p is niobium else p for p in phases if p is not tantalum]
 
 
-def take_metals_apart(job: Procedure) -> bool:
+def separate_niobium_tantalum(job: Procedure) -> bool:
     """Fit niobium and tantalum as two phases, and keep them if both stand out with lattices clearly apart."""
-    one = next((lines for lines in job.present() if lines.phase.name == TOGETHER), None)
+    one = next((lines for lines in job.present() if lines.phase.name == NIOBIUM_TANTALUM), None)
     if one is None:
         return False
     fit = job.fit
     before, lines_before, chi_before = fit.values(), list(job.lines), fit.chi_squared()
-    two = [PhaseLines(phase(name), job.optics, job.range, march_axis=one.march_axis) for name in METALS]
+    two = [PhaseLines(phase(name), job.optics, job.range, march_axis=one.march_axis) for name in SEPARATE]
     job.model.remove(one)
     job.lines.remove(one)
     for lines in two:

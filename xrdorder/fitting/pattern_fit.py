@@ -9,23 +9,18 @@ from numpy.typing import NDArray
 from xrdorder.crystals import A15Composition, doped, free_lengths
 from xrdorder.exceptions import Flag
 from xrdorder.fitting.contradictions import contradictions
-from xrdorder.fitting.cross_checks import quality_words, second_opinions
+from xrdorder.fitting.cross_checks import cross_check, quality_words
 from xrdorder.fitting.curves_and_lines import curves, line_table
-from xrdorder.fitting.derived import (
-    lattice_quantity,
-    mass_per_scale,
-    masses,
-    weight_quantity,
-    weights_by_mass,
-)
-from xrdorder.fitting.diagnostics import hints
-from xrdorder.fitting.flags import remarks
-from xrdorder.fitting.line_scatter import LineScatter, lines_one_by_one, scatter_doubts, scatter_flags
-from xrdorder.fitting.model_errors import contrast_by_second_table, grain_factors, what_ifs
+from xrdorder.fitting.derived import lattice_quantity, weight_quantity, weights_by_mass
+from xrdorder.fitting.diagnostics import diagnostics
+from xrdorder.fitting.flags import fit_flags
+from xrdorder.fitting.line_scatter import LineScatter, fit_all_single_lines, scatter_errors, scatter_flags
+from xrdorder.fitting.model_errors import contrast_by_second_table, microabsorption_factors, model_errors
 from xrdorder.fitting.procedure import Procedure
 from xrdorder.fitting.quality import agreement
 from xrdorder.fitting.result import PatternFit, PhaseResult
 from xrdorder.fitting.uncertainty_budget import Quantities, primary_quantities
+from xrdorder.forward_model.amounts import mass_per_scale, masses
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.profiles import Instrument
 
@@ -59,9 +54,9 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
         more_tin = change / _MORE_TIN
         heavier = (richer.density_g_cm3(lengths) / a15.phase.density_g_cm3(lengths) - 1.0) / _MORE_TIN
     correlated = job.serial_correlation()
-    lined = lines_one_by_one(job) if job.options.second_opinions else {}
+    lined = fit_all_single_lines(job) if job.options.second_opinions else {}
     scatter = LineScatter(fit, lined)
-    doubts = [*what_ifs(job, instrument, a15), *scatter_doubts(scatter, a15)]
+    doubts = [*model_errors(job, instrument, a15), *scatter_errors(scatter, a15)]
     quantities = primary_quantities(job, instrument, a15, doubts, more_tin, job.enlargement())
     for name, u in zip(quantities.solution.free, quantities.u_free, strict=True):
         job.parameters[name].stderr = float(u)
@@ -83,17 +78,17 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
             "the calibration was taken"
         )
         flags.append(Flag("internal-standard-weak", text))
-    flags += remarks(job, instrument, quantities.solution, quality.chi2_reduced)
+    flags += fit_flags(job, instrument, quantities.solution, quality.chi2_reduced)
     flags += scatter_flags(scatter, main)
-    flags += [*hints(job, instrument, scatter), *contradictions(job)] if composition is not None else []
-    opinions = None
+    flags += [*diagnostics(job, instrument, scatter), *contradictions(job)] if composition is not None else []
+    cross_checks = None
     if a15 is not None and job.options.second_opinions:
         _, single = lined.get(a15.phase.name, (a15, None))
-        opinions = second_opinions(fit, a15, quantities.solution, quantities.enlargement, single)
-        flags += opinions.flags
+        cross_checks = cross_check(fit, a15, quantities.solution, quantities.enlargement, single)
+        flags += cross_checks.flags
     words = ""
     if composition is not None and job.options.second_opinions:
-        words = quality_words(opinions, flags, quality.chi2_reduced)
+        words = quality_words(cross_checks, flags, quality.chi2_reduced)
     return PatternFit(
         status="ok" if a15 is not None or composition is None else "no A15",
         a15=a15.phase.name if a15 is not None else "",
@@ -114,8 +109,8 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
         serial_correlation=correlated,
         iterations=fit.iterations,
         quality_words=words,
-        opinions=opinions.table if opinions else None,
-        single_lines=opinions.line_table if opinions else None,
+        cross_checks=cross_checks.table if cross_checks else None,
+        single_lines=cross_checks.line_table if cross_checks else None,
     )
 
 
@@ -124,7 +119,7 @@ def _corrected(job: Procedure, quantities: Quantities) -> dict[str, float]:
     size = job.options.particle_size_um
     if size is None or len(job.weighed()) < 2:
         return {}
-    factors = grain_factors(job, size)
+    factors = microabsorption_factors(job, size)
     return {weight_quantity(n): f * quantities.values[weight_quantity(n)] for n, f in factors.items()}
 
 

@@ -15,24 +15,27 @@ from numpy.typing import NDArray
 from xrdorder.crystals import Phase
 from xrdorder.crystals.standards import Standard
 from xrdorder.exceptions import FitError, Flag
-from xrdorder.fitting.derived import masses
 from xrdorder.fitting.engines import engine as engine_named
-from xrdorder.fitting.free_intensities import FreeLines, start_areas
+from xrdorder.fitting.free_intensities import initial_areas
 from xrdorder.fitting.free_intensities import significance as free_significance
 from xrdorder.fitting.initial_values import (
-    START_SIZE_NM,
-    add_phase_parameters,
     background_terms,
     clipped_background,
+    initial_scales,
     match_lattice,
     match_residual,
     smoothed_net,
-    start_parameters,
-    start_scales,
 )
 from xrdorder.fitting.options import FitOptions
 from xrdorder.fitting.quality import serial_correlation_factor, squared_significance, thinned
 from xrdorder.fitting.refinement import Refinement, Solution
+from xrdorder.forward_model.amounts import masses
+from xrdorder.forward_model.free_lines import FreeLines
+from xrdorder.forward_model.initial_parameters import (
+    INITIAL_SIZE_NM,
+    add_phase_parameters,
+    initial_parameters,
+)
 from xrdorder.forward_model.parameters import set_values
 from xrdorder.forward_model.pattern_model import PatternModel
 from xrdorder.forward_model.phase_lines import Optics, PhaseLines
@@ -80,7 +83,7 @@ class Procedure:
         Instrument parameters to begin with.
     engine
         Name of the least-squares engine.
-    mixed_in
+    certificate
         Certificate of an internal standard, whose phase is among `phases`.
     options
         Choices.
@@ -97,11 +100,11 @@ class Procedure:
         Phases that were not found: significance, and the scale that would have been seen.
     flags
         Remarks so far.
-    asked_with
+    tested_with
         Lines that were in the model when the residual was last asked for effects.
-    shape_doubt_nm
+    u_shape_nm
         How uncertain the mean lattice parameter is because the form of its distribution is not known.
-    transparency_doubt_deg
+    u_transparency_deg
         Standard uncertainty of the transparency shift of a clear specimen where it is held.
     """
 
@@ -113,7 +116,7 @@ class Procedure:
         main: str,
         instrument_values: Mapping[str, float],
         engine: str,
-        mixed_in: Standard | None = None,
+        certificate: Standard | None = None,
         options: FitOptions | None = None,
     ) -> None:
         self.pattern, self.optics, self.options = pattern, optics, options or FitOptions()
@@ -141,21 +144,21 @@ class Procedure:
                 self.flags.append(Flag("phase-out-of-range", text))
         self.lines.sort(key=lambda lines: lines.phase.name != main)  # main phase first, others as given
         self.main = self.lines[0]
-        self.mixed_in = mixed_in
-        self.reference = next((x for x in self.lines if mixed_in and x.phase.name == mixed_in.phase), None)
+        self.certificate = certificate
+        self.reference = next((x for x in self.lines if certificate and x.phase.name == certificate.phase), None)
         terms = background_terms(self.two_theta)
         self.model = PatternModel(self.two_theta, time_factor, self.lines, terms)
-        self.parameters = start_parameters(self.model, instrument_values, optics.radiation)
+        self.parameters = initial_parameters(self.model, instrument_values, optics.radiation)
         self.fit = Refinement(pattern, self.model, self.parameters, engine_named(engine))
-        self._start_width = lorentz_sec_from_size(START_SIZE_NM, optics.radiation.wavelength_nm)
+        self._start_width = lorentz_sec_from_size(INITIAL_SIZE_NM, optics.radiation.wavelength_nm)
         self.absent: dict[str, float] = {}
         self.limits: dict[str, float] = {}
         self.taken: list[str] = []
         self._sought: set[str] = set()
         self.converged = False
-        self.shape_doubt_nm = 0.0
-        self.transparency_doubt_deg = 0.0
-        self.asked_with = 0
+        self.u_shape_nm = 0.0
+        self.u_transparency_deg = 0.0
+        self.tested_with = 0
 
     def _lines_of(self, phase: Phase) -> PhaseLines:
         if phase.free_intensities:
@@ -182,7 +185,7 @@ class Procedure:
                 self._match(lines, match_lattice, smoothed_net(self.two_theta, rate - explained, clipped))
             values = fit.values() | {lines.scale_name: 1.0}
             parts.append(model.part(lines, values) / model.time_factor)
-            scales = start_scales(parts, net, fit.variance / model.time_factor**2)
+            scales = initial_scales(parts, net, fit.variance / model.time_factor**2)
             explained = sum((s * p for s, p in zip(scales, parts, strict=True)), np.zeros_like(net))
         for lines, scale in zip(self.lines, scales, strict=True):
             self.parameters[lines.scale_name].value = float(scale)
@@ -261,7 +264,7 @@ class Procedure:
         counts = self.model.counts(nothing)
         misfit = _MISFIT * (counts - self.model.background(nothing))
         self._match(lines, match_residual, self.fit.observed - counts, self.fit.variance + misfit**2)
-        set_values(self.parameters, start_areas(self.fit, lines))
+        set_values(self.parameters, initial_areas(self.fit, lines))
 
     def _seek(self, lines: PhaseLines) -> None:
         """Look again for a weak phase, now that the strong ones are explained.

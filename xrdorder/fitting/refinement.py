@@ -11,7 +11,7 @@ from scipy.linalg import cho_factor, cho_solve
 
 from xrdorder.exceptions import FitError
 from xrdorder.fitting.engines import Engine
-from xrdorder.fitting.initial_values import start_variance
+from xrdorder.fitting.initial_values import initial_variance
 from xrdorder.forward_model.parameters import ParameterMap
 from xrdorder.forward_model.pattern_model import PatternModel
 
@@ -62,7 +62,7 @@ class Refinement:
         self._counted = pattern.attrs.get("intensity_kind", "counts") == "counts"
         self._file_variance = np.asarray(pattern["variance"].values, dtype=np.float64)
         self.variance = (
-            start_variance(self.observed, model.time_factor) if self._counted else self._file_variance.copy()
+            initial_variance(self.observed, model.time_factor) if self._counted else self._file_variance.copy()
         )
         self.used = np.ones(len(self.observed), dtype=bool)
         self.iterations = self.evaluations = 0

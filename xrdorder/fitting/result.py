@@ -77,7 +77,7 @@ class PatternFit:
         enlarged every uncertainty.
     quality_words
         How far the result can be trusted and why, in plain words.
-    opinions
+    cross_checks
         Lattice and order by independent routes through the same counts (`xrdorder.fitting.cross_checks`); None without.
     single_lines
         Lines of the A15 fitted one by one (`xrdorder.fitting.from_lines.single_line_table`); None without.
@@ -104,7 +104,7 @@ class PatternFit:
     serial_correlation: float
     iterations: int
     quality_words: str = ""
-    opinions: "xr.Dataset | None" = field(default=None, repr=False)
+    cross_checks: "xr.Dataset | None" = field(default=None, repr=False)
     single_lines: "xr.Dataset | None" = field(default=None, repr=False)
 
     @property

@@ -16,7 +16,7 @@ Array = NDArray[np.float64]
 CHANCE = 3e-4  # how often an effect that is not there may be taken in; a batch has hundreds of phases
 
 
-class Evidence:
+class ScoreTest:
     """What the residual says, at a minimum of the parameters that are free.
 
     Parameters

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.linalg import qr, solve_triangular
 
 from xrdorder.fitting.derived import Function, functions
-from xrdorder.fitting.model_errors import WhatIf
+from xrdorder.fitting.model_errors import ModelError
 from xrdorder.fitting.procedure import U_B_ISO_RELATIVE, Procedure
 from xrdorder.fitting.refinement import Refinement, Solution
 from xrdorder.forward_model.phase_lines import PhaseLines
@@ -74,7 +74,7 @@ def primary_quantities(
     job: Procedure,
     instrument: Instrument,
     a15: PhaseLines | None,
-    alternatives: Sequence[WhatIf],
+    alternatives: Sequence[ModelError],
     more_tin: Array | None,
     enlargement: float,
 ) -> Quantities:
@@ -139,10 +139,10 @@ def primary_quantities(
     for k, name in enumerate(widths):  # of a weak phase: domains of half the usual size, or as large as can be
         column = on_quantities[:, n + 1 + len(minor) + k] * values[name]
         columns.append((f"line width/{name}", "", column))
-    if reference is not None and job.mixed_in is not None:
-        u_certified = np.array(job.mixed_in.u_lengths_nm)
+    if reference is not None and job.certificate is not None:
+        u_certified = np.array(job.certificate.u_lengths_nm)
         column = on_quantities[:, n + 1 + len(minor) + len(widths) :] @ u_certified
-        columns.append(("internal standard", job.mixed_in.name, column))
+        columns.append(("internal standard", job.certificate.name, column))
     for alternative in alternatives:
         shift = np.array([alternative.direct.get(name, 0.0) for name in of])
         if alternative.change is not None:

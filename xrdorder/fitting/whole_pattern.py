@@ -11,7 +11,7 @@ from xrdorder.crystals.standards import Standard
 from xrdorder.crystals.standards import standard as standard_named
 from xrdorder.exceptions import FitError, InstrumentError
 from xrdorder.fitting.effects import EFFECTS
-from xrdorder.fitting.niobium_tantalum import together
+from xrdorder.fitting.niobium_tantalum import merge_niobium_tantalum
 from xrdorder.fitting.options import FitOptions
 from xrdorder.fitting.pattern_fit import assemble
 from xrdorder.fitting.procedure import Procedure, source_name
@@ -86,15 +86,15 @@ def fit_pattern(
     chosen = [p if isinstance(p, Phase) else phase(p) for p in phases]
     if not chosen:
         raise FitError("fit: no phase given; name at least one with --phases")
-    mixed_in = None
+    certificate = None
     if internal_standard is not None:
-        mixed_in = (
+        certificate = (
             internal_standard
             if isinstance(internal_standard, Standard)
             else standard_named(internal_standard)
         )
-        lengths = mixed_in.lengths_at(temperature_c)
-        powder = phase(mixed_in.phase)
+        lengths = certificate.lengths_at(temperature_c)
+        powder = phase(certificate.phase)
         chosen.append(replace(powder, lengths_nm=lengths, lengths_low_nm=lengths, lengths_high_nm=lengths))
     names = [p.name for p in chosen]
     for name in names:
@@ -106,7 +106,7 @@ def fit_pattern(
     a15 = ordered[0].name if ordered else None
     if a15 is not None:
         chosen = [doped(p, composition or DEFAULT_COMPOSITION) if p.name == a15 else p for p in chosen]
-    chosen = together(chosen)
+    chosen = merge_niobium_tantalum(chosen)
     options = options or FitOptions()
     if options.measured_dispersion:
         table = MeasuredDispersion(table, options.measured_dispersion)
@@ -114,7 +114,7 @@ def fit_pattern(
     optics = Optics(
         light, geometry, instrument.monochromator_two_theta_deg, table, instrument.polarisation_ratio
     )
-    job = Procedure(pattern, optics, chosen, a15 or chosen[0].name, instrument.values, engine, mixed_in, options)
+    job = Procedure(pattern, optics, chosen, a15 or chosen[0].name, instrument.values, engine, certificate, options)
     job.search()
     job.refine(EFFECTS)
     return assemble(job, instrument, composition or DEFAULT_COMPOSITION)

@@ -21,6 +21,7 @@ from xrdorder.material.derived_quantities import Account
 from xrdorder.material.lattice import EXPANSION_PER_K, REFERENCE_C, U_EXPANSION_PER_K, temperature_of
 from xrdorder.material.niobium import NIOBIUM_NM
 from xrdorder.material.specimen import FREE_MOUNTS, U_STRAIN, Specimen
+from xrdorder.material.tin_scale import PUBLISHED_SCALE
 
 AXIAL_STRAIN = -0.002
 """Axial strain of the A15 in a whole wire, taken as one standard deviation about none.
@@ -310,8 +311,8 @@ def strain_contributions(specimen: Specimen) -> dict[str, tuple[float, str]]:
 
 
 def _remark(account: Account, specimen: Specimen) -> None:
-    # By the published slope of a(tin), 0.0136 nm: an order of magnitude for the reader, not a value.
-    effect = account.values["a_nm"] * strain_seen(specimen) / 0.0136
+    # By the published slope of a(tin): an order of magnitude for the reader, not a value.
+    effect = account.values["a_nm"] * strain_seen(specimen) / PUBLISHED_SCALE.slope_nm
     if specimen.mount == "":
         account.flag(
             "mount-unknown",

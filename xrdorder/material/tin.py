@@ -1,7 +1,7 @@
 """From lattice parameter to tin content.
 
 Which line. Two published lines agree at 25 at.% tin and differ by 30 % in slope. The one fitted to measured
-samples (0.0136 nm) gives the value: the other joins the same end to an A15 of pure niobium that does not
+samples gives the value: the other joins the same end to an A15 of pure niobium that does not
 exist, and the rise seen in situ during reaction (0.16 pm for "more than 1 %" of tin, L. Thilly et al.,
 Appl. Phys. Lett. 99 (2011) 122508) speaks for the first if for any. The whole distance to the second line
 is taken as one standard uncertainty of the first, not half of the distance about their mean: two lines are
@@ -27,14 +27,8 @@ from xrdorder.material.derived_quantities import Account
 from xrdorder.material.lattice import temperature_doubt
 from xrdorder.material.specimen import Specimen
 from xrdorder.material.strain import STRAIN, strain_contributions
-from xrdorder.material.tin_scale import PUBLISHED_SCALE, U_LEVEL_NM, TinScale
+from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale
 from xrdorder.relations import tin_from_lattice
-
-SLOPE_NM = 0.0136
-"""Change of a by unit tin fraction on the line through measured samples, nm."""
-
-U_SCALE_NM = U_LEVEL_NM
-"""Disagreement of calibrated laboratories on a at the same tin content, nm (see the sources above)."""
 
 A15_FIELD = (0.18, 0.255)
 """Tin fractions of the A15 phase; 0.18-0.25 in A. Godeke, Supercond. Sci. Technol. 19 (2006) R68, about
@@ -107,6 +101,6 @@ def add_tin_of(
             extra[f"dopant content/{element}"] = (-u_content * effect / scale.slope_nm, specimen.lot)
     tin = scale.tin(a)
     extra |= scale.doubts(tin)
-    extra[f"a(tin) scatter/{scatter_of}".rstrip("/")] = (float(tin_from_lattice.MEASURED.scatter.at(a, tin)), "")
+    extra[f"a(tin) scatter/{scatter_of}".rstrip("/")] = (float(tin_from_lattice.DEFAULT.scatter.at(a, tin)), "")
     account.add(quantity, tin, derivatives, extra)
     return tin

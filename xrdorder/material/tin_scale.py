@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass
 
 from xrdorder.exceptions import ValidityError
-from xrdorder.relations import tin_from_lattice
+from xrdorder.relations.tin_from_lattice import DEFAULT, END_POINTS, MEASURED, PIVOT_TIN, SECOND
 
 LEVEL = "a(tin) scale"
 SLOPE = "a(tin) slope"
@@ -24,11 +24,6 @@ U_LEVEL_NM = 0.0002
 """Disagreement of calibrated laboratories on a at the same tin content, nm: J. Zhou et al., Appl. Phys. Lett. 99 (2011)
 122507, lie 0.06-0.28 pm below the published line, V. Guritanu et al., Phys. Rev. B 70 (2004) 184526, 0.25 pm above."""
 
-_PUBLISHED_SLOPE_NM = 0.0136
-_OTHER_SLOPE_NM = 0.0176
-# The second published line, through the same point at 25 at.%, reads the tin content that far off for each unit of
-# distance from there; taken as the standard uncertainty of the slope.
-_U_PUBLISHED_SLOPE_NM = _PUBLISHED_SLOPE_NM * (1.0 - _PUBLISHED_SLOPE_NM / _OTHER_SLOPE_NM)
 
 
 @dataclass(frozen=True)
@@ -77,8 +72,8 @@ class TinScale:
             raise ValidityError(f"tin scale '{self.name}': a at 24 at.% is {self.a_at_24_nm} nm; give nm, near 0.5289")
         if not 0.002 < self.slope_nm < 0.05:
             raise ValidityError(
-                f"tin scale '{self.name}': slope is {self.slope_nm} nm for unit tin fraction; published are 0.0136 "
-                "and 0.0176"
+                f"tin scale '{self.name}': slope is {self.slope_nm} nm for unit tin fraction; published are "
+                f"{MEASURED.slope_nm} and {END_POINTS.slope_nm}"
             )
         if level < 0.0 or slope < 0.0 or mixed != mixed_too or mixed * mixed > level * slope * (1.0 + 1e-9):
             raise ValidityError(f"tin scale '{self.name}': {self.covariance} is no covariance; fit it again")
@@ -117,14 +112,19 @@ class TinScale:
 
 
 def _published() -> TinScale:
-    away = REFERENCE_TIN - tin_from_lattice.PIVOT_TIN
-    variance = _U_PUBLISHED_SLOPE_NM**2
+    """Scale of the line that is the default.
+
+    The second line, through the same point at the pivot, reads the tin content that far off for each unit of distance
+    from there; taken as the standard uncertainty of the slope.
+    """
+    away = REFERENCE_TIN - PIVOT_TIN
+    variance = (DEFAULT.slope_nm * (1.0 - DEFAULT.slope_nm / SECOND.slope_nm)) ** 2
     return TinScale(
         "published",
-        0.5256 + _PUBLISHED_SLOPE_NM * REFERENCE_TIN,
-        _PUBLISHED_SLOPE_NM,
+        DEFAULT.intercept_nm + DEFAULT.slope_nm * REFERENCE_TIN,
+        DEFAULT.slope_nm,
         ((U_LEVEL_NM**2 + away**2 * variance, away * variance), (away * variance, variance)),
-        f"{tin_from_lattice.MEASURED.source}, {tin_from_lattice.MEASURED.equation}",
+        f"{DEFAULT.source}, {DEFAULT.equation}",
     )
 
 

@@ -5,7 +5,7 @@ both variables (D. York et al., Am. J. Phys. 72 (2004) 367, from memory; indepen
 reweighting: with the weights held, the line is an ordinary weighted one through tin contents moved onto it.
 
 Few laboratories have samples over the whole field of the A15. Where theirs lie close together the slope is that of the
-published line, which takes part as one more observation (0.0136 ± 0.0031 nm) unless it is left out.
+published line, which takes part as one more observation (slope and doubt of `PUBLISHED_SCALE`) unless it is left out.
 
 An error that all compositions share, that of the standards of the microprobe, does not go down with the number of
 samples; it is added to the level of the line.
@@ -195,7 +195,7 @@ def _check(known: KnownSamples, u_tin_common: float, published_slope: bool) -> N
 
 def _line(known: KnownSamples, published_slope: bool) -> tuple[float, float, Array, Array]:
     """Level at 24 at.%, slope, their covariance, and the expected size of each residual, nm."""
-    scatter = float(tin_from_lattice.MEASURED.scatter.at(known.a_nm, known.tin)[0])
+    scatter = float(tin_from_lattice.DEFAULT.scatter.at(known.a_nm, known.tin)[0])
     u_tin = np.hypot(known.u_tin, scatter)
     x, y = known.tin - REFERENCE_TIN, known.a_nm
     level, slope = PUBLISHED_SCALE.a_at_24_nm, PUBLISHED_SCALE.slope_nm

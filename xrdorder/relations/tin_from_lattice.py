@@ -1,15 +1,18 @@
 """Tin content from the lattice parameter: the two published lines a(tin) at room temperature.
 
 Both give 0.5290 nm at 25 at.% tin and part from there: at 20 at.% they are 0.2 pm apart, 1.5 at.% of tin.
+`DEFAULT` is the line that gives tin contents, `SECOND` the one whose distance is its doubt: whatever reads tin from a
+lattice parameter takes level and slope from these two entries.
+
 The first was fitted to measured samples over the homogeneous range; the second joins the measured end at 25
 at.% to an extrapolated A15 of pure niobium. Vapour-grown crystals with a = 0.5253 and 0.5270 nm (R.
 Escudero et al., arXiv:0907.0411) lie below every line and are left out, as vacancies are suspected there.
 """
 
-from xrdorder.relations.entry import Array, Check, Relation, Scatter, Symbol
+import math
+from dataclasses import dataclass
 
-PIVOT_TIN = 0.25
-"""Tin fraction at which both lines give the same lattice parameter, 0.5290 nm."""
+from xrdorder.relations.entry import Array, Check, Relation, Scatter, Symbol
 
 # Published tables scatter by 0.03-0.05 pm about a line within one laboratory, errors of the measurement
 # included. What is left to the sample itself (order, impurities) is taken as half of that: 0.02 pm, 0.15
@@ -18,6 +21,20 @@ PIVOT_TIN = 0.25
 _SCATTER = Scatter(
     "judged: half the 0.04 pm by which published tables scatter within one laboratory", ((0.0, 0.0015),)
 )
+
+
+@dataclass(frozen=True)
+class TinLine(Relation):
+    """A line a = slope_nm beta + intercept_nm, read backwards.
+
+    Attributes
+    ----------
+    slope_nm, intercept_nm : float
+        Change of the lattice parameter by unit tin fraction, and its value without tin, nm.
+    """
+
+    slope_nm: float = math.nan
+    intercept_nm: float = math.nan
 
 
 def _line(
@@ -30,8 +47,8 @@ def _line(
     equation: str,
     known: str,
     notes: str,
-) -> Relation:
-    """Line a = slope beta + intercept (nm), read backwards; both are established for 18 to 25 at.% tin."""
+) -> TinLine:
+    """Line between 18 and 25 at.% tin, for which both are established."""
 
     def tin(a: Array) -> Array:
         return (a - intercept_nm) / slope_nm
@@ -39,7 +56,9 @@ def _line(
     def lattice(beta: Array) -> Array:
         return slope_nm * beta + intercept_nm
 
-    return Relation(
+    return TinLine(
+        slope_nm=slope_nm,
+        intercept_nm=intercept_nm,
         name=name,
         kind="tin-from-lattice",
         title=title,
@@ -90,5 +109,11 @@ END_POINTS = _line(
         "of strain."
     ),
 )
+
+DEFAULT, SECOND = MEASURED, END_POINTS
+"""The line that gives tin contents, and the one that tells how well its slope is known."""
+
+PIVOT_TIN = round((DEFAULT.intercept_nm - SECOND.intercept_nm) / (SECOND.slope_nm - DEFAULT.slope_nm), 9)
+"""Tin fraction at which both give the same lattice parameter."""
 
 ENTRIES = (MEASURED, END_POINTS)

@@ -10,7 +10,7 @@ from xrdorder.forward_model.roles import Kind
 from xrdorder.results.parameters import StoredParameters
 from xrdorder.results.sample_file import StoredSample
 from xrdorder.xrays import radiation, radiation_names
-from xrdorder.xrays.contamination import stray_lines
+from xrdorder.xrays.contamination import contamination_lines
 
 ASKED = " (asked for)"
 
@@ -93,7 +93,7 @@ def _texture(choices: Mapping[str, Any], fitted: StoredParameters, phases: Seque
 @cache
 def _stray_names() -> dict[str, str]:
     """Stray lines of all radiations, by the parameter that says how strong they are."""
-    return {line.share_name: line.name for name in radiation_names() for line in stray_lines(radiation(name))}
+    return {line.share_name: line.name for name in radiation_names() for line in contamination_lines(radiation(name))}
 
 
 def _stray(name: str) -> str:

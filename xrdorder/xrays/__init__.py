@@ -1,12 +1,18 @@
 """What X-rays do.
 
-`radiation` (emission lines of tubes), `stray_lines` and `filter_edge` (what comes with them), `scattering_factor`
+`radiation` (emission lines of tubes), `contamination_lines` (K-beta, tungsten) and `filter_edge`, `scattering_factor`
 (f0, f', f''), `second_table` and `MeasuredDispersion` (other f', f''), `absorption_edges` and `nearest_edge`,
 `lorentz_polarisation`, `linear_attenuation_per_nm`.
 """
 
 from xrdorder.xrays.attenuation import linear_attenuation_per_nm
-from xrdorder.xrays.contamination import FilterEdge, StrayComponent, StrayLine, filter_edge, stray_lines
+from xrdorder.xrays.contamination import (
+    ContaminationComponent,
+    ContaminationLine,
+    FilterEdge,
+    contamination_lines,
+    filter_edge,
+)
 from xrdorder.xrays.edges import EDGE_REACH_EV, absorption_edges, nearest_edge
 from xrdorder.xrays.emission import EmissionLine, Radiation, radiation, radiation_names
 from xrdorder.xrays.polarisation import lorentz_polarisation
@@ -25,14 +31,15 @@ __all__ = [
     "GEMMI_TABLE",
     "SECOND_TABLE_REACH_EV",
     "U_DISPERSION_DIFFERENCE",
+    "ContaminationComponent",
+    "ContaminationLine",
     "EmissionLine",
     "FilterEdge",
     "MeasuredDispersion",
     "Radiation",
     "ScatteringTable",
-    "StrayComponent",
-    "StrayLine",
     "absorption_edges",
+    "contamination_lines",
     "filter_edge",
     "linear_attenuation_per_nm",
     "lorentz_polarisation",
@@ -41,5 +48,4 @@ __all__ = [
     "radiation_names",
     "scattering_factor",
     "second_table",
-    "stray_lines",
 ]

@@ -5,7 +5,7 @@ line of a pattern then has weak ghosts at other angles, which are no phase. A me
 of its own: the continuum on the short side of its absorption edge is held back, so that the background has a step
 on the low-angle side of each strong line.
 
-`stray_lines` and `filter_edge` tell where to look; the numbers live in ``stray.toml``, each with its source.
+`contamination_lines` and `filter_edge` tell where to look; the numbers live in ``stray.toml``, each with its source.
 """
 
 import math
@@ -20,7 +20,7 @@ from xrdorder.xrays.edges import absorption_edges
 from xrdorder.xrays.emission import HC_1998_EV_NM, HC_EV_NM, Radiation
 
 
-class StrayComponent(NamedTuple):
+class ContaminationComponent(NamedTuple):
     """One Lorentzian of a stray line.
 
     Attributes
@@ -39,7 +39,7 @@ class StrayComponent(NamedTuple):
 
 
 @dataclass(frozen=True)
-class StrayLine:
+class ContaminationLine:
     """A line, or lines that come and go together, beside Kα.
 
     Attributes
@@ -48,7 +48,7 @@ class StrayLine:
         "K-beta", "W L-alpha" or "W L-beta".
     wavelength_nm : float
         Wavelength of its top, nm: where to look for it.
-    lines : tuple of StrayComponent
+    lines : tuple of ContaminationComponent
         Lorentzians; weights sum to 1.
     about : str
         Where it comes from and what lets it through, one sentence for the reader of a result.
@@ -56,7 +56,7 @@ class StrayLine:
 
     name: str
     wavelength_nm: float
-    lines: tuple[StrayComponent, ...]
+    lines: tuple[ContaminationComponent, ...]
     about: str
 
     @property
@@ -89,10 +89,10 @@ def _table() -> dict[str, Any]:
     return tomllib.loads((files("xrdorder.xrays") / "stray.toml").read_text(encoding="utf-8"))
 
 
-def _components(entries: Sequence[Mapping[str, float]]) -> tuple[StrayComponent, ...]:
+def _components(entries: Sequence[Mapping[str, float]]) -> tuple[ContaminationComponent, ...]:
     total = math.fsum(entry["weight"] for entry in entries)
     return tuple(
-        StrayComponent(
+        ContaminationComponent(
             HC_1998_EV_NM / entry["energy_ev"],
             entry["fwhm_ev"] / entry["energy_ev"],
             entry["weight"] / total,
@@ -107,7 +107,7 @@ def _anode(radiation: Radiation) -> dict[str, Any] | None:
     return found
 
 
-def stray_lines(radiation: Radiation) -> tuple[StrayLine, ...]:
+def contamination_lines(radiation: Radiation) -> tuple[ContaminationLine, ...]:
     """Return the lines that may accompany a radiation.
 
     Parameters
@@ -117,14 +117,14 @@ def stray_lines(radiation: Radiation) -> tuple[StrayLine, ...]:
 
     Returns
     -------
-    tuple of StrayLine
+    tuple of ContaminationLine
         Kβ of the anode, tungsten Lα and Lβ. Empty for Kα1 alone ("cu-ka1"), because a crystal that separates the two
         Kα lines lets none of these pass, and for a bare wavelength, whose tube is not known.
 
     Examples
     --------
     >>> from xrdorder.xrays import radiation
-    >>> for line in stray_lines(radiation("cu-ka")):
+    >>> for line in contamination_lines(radiation("cu-ka")):
     ...     print(f"{line.name} {line.wavelength_nm:.5f}")
     K-beta 0.13922
     W L-alpha 0.14764
@@ -133,7 +133,7 @@ def stray_lines(radiation: Radiation) -> tuple[StrayLine, ...]:
     anode = _anode(radiation)
     if anode is None:
         return ()
-    beta = StrayLine(
+    beta = ContaminationLine(
         "K-beta",
         HC_1998_EV_NM / anode["peak_ev"],
         _components(anode["lines"]),
@@ -143,7 +143,7 @@ def stray_lines(radiation: Radiation) -> tuple[StrayLine, ...]:
     return (
         beta,
         *(
-            StrayLine(
+            ContaminationLine(
                 entry["name"],
                 HC_1998_EV_NM / entry["peak_ev"],
                 _components(entry["lines"]),

@@ -1,12 +1,13 @@
-"""Foreign lines get the right names, and chance gets none."""
+"""Unindexed lines get the right names, and chance gets none."""
 
 import numpy as np
 import pytest
 
-from xrdorder.fitting.kbeta_tungsten import Ghost, PresentLines, ghosts
-from xrdorder.fitting.phase_search import NOTHING, likely_phases, name_lines
-from xrdorder.fitting.quality import UnexplainedLine
-from xrdorder.xrays import radiation
+from xrdorder.identification.kbeta_tungsten import TubeLine, tube_lines
+from xrdorder.identification.line_pattern import LinePattern, PresentLines
+from xrdorder.identification.peak_search import UnindexedLine
+from xrdorder.identification.phase_search import NOTHING, likely_phases, name_lines
+from xrdorder.xrays import Radiation, radiation
 
 CU = radiation("cu-ka")
 RANGE = (20.0, 120.0)
@@ -26,15 +27,25 @@ def angle(d_nm: float, wavelength_nm: float = CU.wavelength_nm) -> float:
     return float(2.0 * np.degrees(np.arcsin(0.5 * wavelength_nm / d_nm)))
 
 
-def line(two_theta: float, height: float = 200.0, noise: float = 12.5) -> UnexplainedLine:
+def line(two_theta: float, height: float = 200.0, noise: float = 12.5) -> UnindexedLine:
     """A line of which eight standard deviations are 100 counts."""
     d_nm = CU.wavelength_nm / 2.0 / np.sin(np.radians(0.5 * two_theta))
-    return UnexplainedLine(two_theta, float(d_nm), height, height / noise)
+    return UnindexedLine(two_theta, float(d_nm), height, height / noise)
+
+
+def beside(
+    lines: list[UnindexedLine],
+    *present: PresentLines,
+    light: Radiation = CU,
+    two_theta_range: tuple[float, float] = RANGE,
+    width_deg: float = WIDTH,
+) -> LinePattern:
+    return LinePattern(lines, present, light, two_theta_range, width_deg)
 
 
 def card(
     spacings: tuple[tuple[float, float], ...], height: float, shift: float = 0.0
-) -> list[UnexplainedLine]:
+) -> list[UnindexedLine]:
     """Lines of a card that are strong enough and clear of the A15."""
     found = [line(angle(d) + shift, height * share / 100.0) for d, share in spacings]
     known = a15(shift=shift).two_theta
@@ -56,14 +67,14 @@ def test_published_lines_lead_to_their_phase(
     name: str, spacings: tuple[tuple[float, float], ...], shift: float
 ) -> None:
     lines = card(spacings, 1000.0, shift)
-    assert likely_phases(lines, ["nb3sn"], CU, RANGE, WIDTH, [a15(shift=shift)]) == [name]
+    assert likely_phases(beside(lines, a15(shift=shift)), ["nb3sn"]) == [name]
 
 
 def test_two_strongest_lines_are_enough_where_little_else_is_foreign() -> None:
     # 1 1 1 and 2 0 0 of niobium monoxide at a = 0.4211 nm, so weak that no other line of it must show; and a third.
     lines = [line(angle(0.4211 / 3**0.5), 130.0), line(angle(0.4211 / 2), 120.0), line(55.0, 150.0)]
-    assert likely_phases(lines, ["nb3sn"], CU, RANGE, WIDTH, [a15()]) == ["nbo"]
-    words = name_lines(lines, [a15()], CU, RANGE, WIDTH)
+    assert likely_phases(beside(lines, a15()), ["nb3sn"]) == ["nbo"]
+    words = name_lines(beside(lines, a15()))
     assert words[:2] == [
         "near nbo 1 1 1 and 1 more of its lines, or edge of the Ni filter beside nb3sn 2 1 0",
         "near nbo 2 0 0 and 1 more of its lines",
@@ -72,8 +83,8 @@ def test_two_strongest_lines_are_enough_where_little_else_is_foreign() -> None:
 
 def test_two_phases_at_once_and_one_that_was_asked_for() -> None:
     lines = sorted(card(TIN, 1500.0) + card(CASSITERITE, 800.0))
-    assert set(likely_phases(lines, ["nb3sn"], CU, RANGE, WIDTH, [a15()])) == {"sn", "sno2"}
-    assert "sn" not in likely_phases(lines, ["nb3sn", "sn"], CU, RANGE, WIDTH, [a15()])
+    assert set(likely_phases(beside(lines, a15()), ["nb3sn"])) == {"sn", "sno2"}
+    assert "sn" not in likely_phases(beside(lines, a15()), ["nb3sn", "sn"])
 
 
 def test_lines_of_another_tube_are_understood() -> None:
@@ -81,8 +92,8 @@ def test_lines_of_another_tube_are_understood() -> None:
     lines = []
     for d, share in CASSITERITE:
         two_theta = angle(d, mo.wavelength_nm)
-        lines.append(UnexplainedLine(two_theta, d, 10.0 * share, 0.8 * share))
-    assert likely_phases(lines, [], mo, (8.0, 50.0), WIDTH) == ["sno2"]
+        lines.append(UnindexedLine(two_theta, d, 10.0 * share, 0.8 * share))
+    assert likely_phases(beside(lines, light=mo, two_theta_range=(8.0, 50.0)), []) == ["sno2"]
 
 
 @pytest.mark.slow
@@ -92,7 +103,7 @@ def test_chance_brings_in_no_more_phases_than_it_says() -> None:
     for _ in range(trials):
         places = np.sort(rng.uniform(*RANGE, 5))
         lines = [line(float(x), float(rng.lognormal(6.0, 0.7))) for x in places]
-        found += len(likely_phases(lines, ["nb3sn"], CU, RANGE, WIDTH, [a15()]))
+        found += len(likely_phases(beside(lines, a15()), ["nb3sn"]))
     # At most 0.05 a pattern, that is 3; 8 or more of a Poisson mean of 3 are seen once in a hundred times.
     assert found <= 7
 
@@ -100,7 +111,7 @@ def test_chance_brings_in_no_more_phases_than_it_says() -> None:
 def test_a_phase_whose_strong_lines_are_missing_is_not_named() -> None:
     # Two weak lines of tin without its strong ones, which nothing hides.
     lines = [line(angle(0.1659), 900.0), line(angle(0.1442), 900.0)]
-    assert "sn" not in likely_phases(lines, ["nb3sn"], CU, RANGE, WIDTH, [a15()])
+    assert "sn" not in likely_phases(beside(lines, a15()), ["nb3sn"])
 
 
 def test_phase_without_atoms_needs_many_lines() -> None:
@@ -108,19 +119,20 @@ def test_phase_without_atoms_needs_many_lines() -> None:
     cell = np.array([0.6175, 2.9175, 0.3930])
     indices = [(0, 0, 1), (1, 8, 0), (2, 0, 0), (1, 8, 1), (2, 8, 0), (0, 0, 2), (1, 8, 2), (1, 16, 0)]
     lines = [line(angle(float(1.0 / np.linalg.norm(np.array(hkl) / cell))), 500.0) for hkl in indices]
-    assert likely_phases(sorted(lines), ["nb3sn"], CU, (20.0, 70.0), 0.05, [a15()]) == ["nb2o5"]
-    assert "nb2o5" not in likely_phases(sorted(lines[:2]), ["nb3sn"], CU, (20.0, 70.0), 0.05, [a15()])
+    for seen, names in ((lines, ["nb2o5"]), (lines[:2], [])):
+        pattern = beside(sorted(seen), a15(), two_theta_range=(20.0, 70.0), width_deg=0.05)
+        assert likely_phases(pattern, ["nb3sn"]) == names
 
 
 def test_names_of_lines_of_a_phase() -> None:
-    words = name_lines(card(TIN, 1000.0), [a15()], CU, RANGE, WIDTH)
+    words = name_lines(beside(card(TIN, 1000.0), a15()))
     assert words[0] == "near sn 2 0 0 and 6 more of its lines"
     assert all(word.startswith("near sn ") for word in words)
 
 
 def test_one_strong_line_alone_is_a_guess_and_a_stray_one_is_nothing() -> None:
     # The strongest line of silicon carbide just above what is found: nothing else of it must show.
-    words = name_lines([line(angle(0.2520), 110.0), line(24.60, 5000.0)], [a15()], CU, RANGE, WIDTH)
+    words = name_lines(beside([line(angle(0.2520), 110.0), line(24.60, 5000.0)], a15()))
     assert words[0].startswith("perhaps ") and words[0].endswith(" alone of its lines")
     assert words[1] == NOTHING
 
@@ -145,19 +157,19 @@ def test_stray_lines_are_ghosts_of_strong_lines(
         if ratio * height > 150.0
     ]
     assert len(lines) >= 4
-    named = name_lines(lines, [present], CU, RANGE, WIDTH)
+    named = name_lines(beside(lines, present))
     assert [name.split(",")[0] for name in named] == [
         f"{words} {h} {k} {m}"
         for (h, k, m), height in zip(present.hkl, present.height, strict=True)
         if ratio * height > 150.0
     ]
-    assert likely_phases(lines, ["nb3sn"], CU, RANGE, WIDTH, [present]) == []
+    assert likely_phases(beside(lines, present), ["nb3sn"]) == []
 
 
 def test_no_ghosts_behind_a_monochromator_for_one_line() -> None:
     present = a15()
-    found = ghosts(
-        [line(angle(present.d_nm[1], K_BETA), 600.0)], [present], radiation("cu-ka1"), RANGE, WIDTH
+    found = tube_lines(
+        beside([line(angle(present.d_nm[1], K_BETA), 600.0)], present, light=radiation("cu-ka1"))
     )
     assert found == [None]
 
@@ -165,29 +177,29 @@ def test_no_ghosts_behind_a_monochromator_for_one_line() -> None:
 def test_a_ghost_without_its_stronger_brothers_is_none() -> None:
     present = a15()
     # A twentieth of 222 where its K-beta would be; 210 and 211 would show theirs with twenty times as many counts.
-    found = ghosts([line(angle(present.d_nm[3], K_BETA), 150.0)], [present], CU, RANGE, WIDTH)
+    found = tube_lines(beside([line(angle(present.d_nm[3], K_BETA), 150.0)], present))
     assert found == [None]
 
 
 def test_a_line_as_strong_as_its_parent_is_no_ghost() -> None:
     present = a15()
-    found = ghosts([line(angle(present.d_nm[1], K_BETA), 30_000.0)], [present], CU, RANGE, WIDTH)
+    found = tube_lines(beside([line(angle(present.d_nm[1], K_BETA), 30_000.0)], present))
     assert found == [None]
 
 
 def test_filter_edge_beside_strong_lines() -> None:
     present = a15()
     lines = [line(angle(present.d_nm[k], NICKEL) + 0.15, 0.006 * present.height[k]) for k in (1, 2)]
-    assert ghosts(lines, [present], CU, RANGE, WIDTH) == [
-        Ghost("edge of the Ni filter beside nb3sn 2 1 0", True),
-        Ghost("edge of the Ni filter beside nb3sn 2 1 1", True),
+    assert tube_lines(beside(lines, present)) == [
+        TubeLine("edge of the Ni filter beside nb3sn 2 1 0", True),
+        TubeLine("edge of the Ni filter beside nb3sn 2 1 1", True),
     ]
     # One alone, too weak for its brother to be found.
-    words = name_lines([line(lines[0].two_theta, 150.0)], [present], CU, RANGE, WIDTH)
+    words = name_lines(beside([line(lines[0].two_theta, 150.0)], present))
     assert words == ["perhaps edge of the Ni filter beside nb3sn 2 1 0"]
 
 
 def test_nothing_foreign_nothing_said() -> None:
-    assert name_lines([], [a15()], CU, RANGE, WIDTH) == []
-    assert likely_phases([], [], CU, RANGE, WIDTH) == []
-    assert ghosts([line(40.0)], [], CU, RANGE, WIDTH) == [None]
+    assert name_lines(beside([], a15())) == []
+    assert likely_phases(beside([]), []) == []
+    assert tube_lines(beside([line(40.0)])) == [None]
