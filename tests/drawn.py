@@ -4,43 +4,48 @@ import numpy as np
 import xarray as xr
 
 from xrdorder.estimates.stored_draws import STORED
+from xrdorder.estimates.streams import shared_normals
 from xrdorder.estimates.study_draws import with_draws
 from xrdorder.relations import bc2_of_temperature
 
 N = 2000
 OWN = 0.1
-"""Of a sample's doubt, what it shares with no other."""
+"""Of a sample's doubt about Tc and Bc2, what it shares with no other."""
 
 
-def normals(samples, n=N, own=OWN, seed=3):
-    """Standard normal numbers of samples, (samples, n), nearly all of them common; each row exactly so distributed."""
-    rng = np.random.default_rng(seed)
-    common = rng.standard_normal(n)
-    mixed = np.sqrt(1.0 - own**2) * common + own * rng.standard_normal((samples, n))
-    quantiles = np.sort(np.random.default_rng(0).standard_normal(n))
-    quantiles -= np.median(quantiles)
-    return quantiles[np.argsort(np.argsort(mixed, axis=1), axis=1)]
+def normals(samples, n=N):
+    """Standard normal numbers, exactly uncorrelated: the first row for all samples, then one row a sample."""
+    # of variance one as samples have it, over n - 1
+    return np.sqrt((n - 1) / n) * shared_normals(n, 3, [f"row {k:03d}" for k in range(samples + 1)]).T
 
 
-def drawn(results, centres, below=2.0, above=1.0, n=N):
+def centred(draws, centres):
+    """Draws whose medians are these."""
+    return draws - np.median(draws, axis=1)[:, None] + np.asarray(centres, dtype=float)[:, None]
+
+
+def drawn(results, centres, below=2.0, above=1.0, n=N, tin=(0.015, 0.0015)):
     """Results with draws: `centres` are medians by target, one a sample, NaN where there is none.
 
-    The 68 % interval of Tc and Bc2 reaches from `below` under the median to `above` over it; tin is that of the results
-    with 1 at.% shared, site order follows it.
+    The 68 % interval of Tc and Bc2 reaches from `below` under the median to `above` over it, nearly all of it common to
+    the samples; `tin` is the standard uncertainty of the tin fraction that all share, and that of each alone.
     """
     samples = results["sample"].values
-    z = normals(len(samples), n)
+    common, *each = normals(len(samples), n)
+    own = np.array(each)
+    z = centred(np.sqrt(1.0 - OWN**2) * common + OWN * own, np.zeros(len(samples)))
     skew = np.where(z < 0.0, below, above) / 0.9945 * z
     tc = np.asarray(centres["Tc_K"], dtype=float)[:, None]
-    tin = np.asarray(centres.get("tin_fraction", np.full(len(samples), 0.24)), dtype=float)[:, None] + 0.01 * z
+    middle = centres.get("tin_fraction", np.full(len(samples), 0.24))
+    tin = centred(tin[0] * common + np.broadcast_to(np.reshape(tin[1], (-1, 1)), own.shape) * own, middle)
     tin = np.where(np.isfinite(tc), tin, np.nan)
     values = {
         "tin_fraction": tin,
-        "S_a": 0.96 + 0.0 * tin,
-        "site_order": 4.0 * 0.96 * tin,
-        "Tc_K": tc + skew,
-        "Bc2_0K_T": np.asarray(centres.get("Bc2_0K_T", tc[:, 0] + 10.0), dtype=float)[:, None] + skew,
-        "Bc2_4K2_T": np.asarray(centres.get("Bc2_4K2_T", tc[:, 0] + 6.0), dtype=float)[:, None] + skew,
+        "S_a_joint": 0.96 + 0.0 * tin,
+        "site_order_joint": 4.0 * 0.96 * tin,
+        "Tc_K": centred(skew, centres["Tc_K"]),
+        "Bc2_0K_T": centred(skew, centres.get("Bc2_0K_T", tc[:, 0] + 10.0)),
+        "Bc2_4K2_T": centred(skew, centres.get("Bc2_4K2_T", tc[:, 0] + 6.0)),
         "Bc2_slope_T_per_K": 2.0 + 0.01 * (tc + skew),
         "resistivity_uohm_cm": 25.0 + skew,
     }

@@ -52,7 +52,6 @@ def compare(
         QUANTITIES,
         compare_wires,
         fit_to_compare,
-        predicted_values,
         wires_of,
     )
     from xrdorder.results.open_study import open_study
@@ -65,15 +64,13 @@ def compare(
     if reference in left_out:
         raise StudyError(f"sample '{reference}' cannot be the reference: {left_out[reference]}")
     _require(results, by, reference)
-    with Progress("comparing") as progress:
+    with Progress("comparing"):
         asked = tuple(dict.fromkeys(_quantity_named(word) for word in quantities)) or QUANTITIES
-        library = held.library()
-        predicted = predicted_values(results, asked, progress, library)
         found, wires = {}, {}
         skipped = []
         for quantity in asked:
             try:
-                wires[quantity] = wires_of(results, quantity, by, reference, predicted)
+                wires[quantity] = wires_of(results, quantity, by, reference)
                 found[quantity] = compare_wires(wires[quantity], all_pairs=all_pairs)
             except XrdorderError as error:
                 if quantities and not (quantity in wires and len(wires[quantity].variants) == 1):

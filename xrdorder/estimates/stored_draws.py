@@ -13,8 +13,9 @@ from xrdorder.relations import Relation, bc2_of_temperature, relation
 from xrdorder.superconductivity.targets import TARGETS
 from xrdorder.uncertainty import Array
 
-STORED = ("tin_fraction", "S_a", "site_order", *TARGETS)
-"""Targets of the stored draws."""
+STORED = ("tin_fraction", "S_a_joint", "site_order_joint", *TARGETS)
+"""Targets of the stored draws. The order is that of the model, which knows what wires usually have; that of a pattern
+alone stands with its contributions."""
 
 
 
@@ -41,7 +42,7 @@ class StudyDraws:
         samples = tuple(map(str, results["sample"].values))
         law = relation(str(results.attrs.get("estimate_law", bc2_of_temperature.POWER.name)))
         if "estimate_draws" not in results:
-            return cls(samples, {target: np.full((len(samples), 1), np.nan) for target in STORED}, law)
+            return cls(samples, {target: np.full((len(samples), 2), np.nan) for target in STORED}, law)
         draws = np.asarray(results["estimate_draws"].transpose("target", "sample", "draw").values, dtype=np.float64)
         return cls(samples, dict(zip(map(str, results["target"].values), draws, strict=True)), law)
 

@@ -237,6 +237,8 @@ def _targets(drawn: JointDraws) -> Array:
         "Bc2_4K2_T": drawn.field(HELIUM_K),
         "Bc2_slope_T_per_K": drawn.slope(),
         "resistivity_uohm_cm": drawn.resistivity(FROM_ORDER),
+        "S_a_joint": drawn.values["S_a"],
+        "site_order_joint": drawn.values["site_order"],
     }
     return _stored(np.stack([{**drawn.values, **derived}[target] for target in STORED], axis=1))
 
@@ -303,7 +305,7 @@ def _column(draws: Array, column: Column) -> Array:
     if column.kind == "left":
         found[known] = left_of_each(draws[known])
     elif column.kind == "deviation":
-        found[known] = np.nanstd(draws[known], axis=1)
+        found[known] = np.nanstd(draws[known], axis=1, ddof=1)
     else:
         half = DEFAULT_LEVEL / 2.0
         level = {"median": 0.5, "low": 0.5 - half, "high": 0.5 + half}[column.kind]

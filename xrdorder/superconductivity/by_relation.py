@@ -87,7 +87,7 @@ def by_relation(
     Parameters
     ----------
     draws : mapping of target to array, (n,)
-        Joint draws of ``tin_fraction``, ``site_order``, ``Tc_K``, ``Bc2_0K_T`` and ``resistivity_uohm_cm``.
+        Joint draws of ``tin_fraction``, ``site_order_joint``, ``Tc_K``, ``Bc2_0K_T`` and ``resistivity_uohm_cm``.
     library : Library
     wire : str
         "binary", "doped", "Ta" or "Ti": relations found on such wire, or on any. "any": all of them.
@@ -108,7 +108,7 @@ def by_relation(
         for entry in library.relations(kind, wire):
             yield _asked(target, entry, route, inputs, common)
 
-    tin, order, tc, zero = (draws[name] for name in ("tin_fraction", "site_order", "Tc_K", "Bc2_0K_T"))
+    tin, order, tc, zero = (draws[name] for name in ("tin_fraction", "site_order_joint", "Tc_K", "Bc2_0K_T"))
     slopes = list(asked("Bc2_slope_T_per_K", "bc2-slope", "resistivity", draws["resistivity_uohm_cm"]))
     found = [
         *asked("Tc_K", "tc-from-tin", "tin", tin),
