@@ -23,7 +23,7 @@ from xrdorder.fitting import DEFAULT_COMPOSITION, FitOptions, calibrate
 from xrdorder.fitting.effects import EFFECTS
 from xrdorder.fitting.procedure import Procedure
 from xrdorder.fitting.whole_pattern import sample_geometry
-from xrdorder.forward_model.parameters import set_values
+from xrdorder.forward_model.parameter_map import set_values
 from xrdorder.forward_model.phase_lines import Optics
 from xrdorder.profiles import Instrument
 from xrdorder.xrays import GEMMI_TABLE, radiation

@@ -15,9 +15,10 @@ from xrdorder.uncertainty import Contributions, collate
 
 TREATMENTS = {"a1": (650.0, 100.0), "a2": (650.0, 100.0), "b1": (725.0, 100.0), "b2": (725.0, 100.0)}
 TIN = {"a1": 0.2350, "a2": 0.2354, "b1": 0.2430, "b2": 0.2434}
+AT = tuple(TIN.values())
 
 
-def results(tin=tuple(TIN.values())):
+def results(tin=AT):
     n = len(TIN)
     dataset = collate({name: Contributions.empty().extend("site_order", {}, {"counting": (0.01, "")}) for name in TIN})
     dataset["value"] = (("sample", "quantity"), np.full((n, 1), np.nan))
@@ -70,7 +71,7 @@ def test_the_answer_stands_first(run):
         assert " ".join(first.split()) == said
 
 
-def made(monkeypatch, tin=tuple(TIN.values()), **columns):
+def made(monkeypatch, tin=AT, **columns):
     """Results with other columns of samples."""
     changed = results(tin)
     for name, values in columns.items():

@@ -16,8 +16,8 @@ from xrdorder.crystals import (
     site_scattering,
     structure_factor_squared,
 )
-from xrdorder.crystals.lattice import all_lengths
 from xrdorder.crystals.symmetry import distances_nm
+from xrdorder.crystals.unit_cell import all_lengths
 from xrdorder.exceptions import PhaseError, UnknownNameError
 from xrdorder.xrays import lorentz_polarisation, radiation
 

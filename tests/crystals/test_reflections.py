@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from xrdorder.crystals import geometry_factors, inverse_d_squared, phase, phase_names, reflections
-from xrdorder.crystals.lattice import all_lengths
+from xrdorder.crystals.unit_cell import all_lengths
 from xrdorder.exceptions import PhaseError, ValidityError
 
 

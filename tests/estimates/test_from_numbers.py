@@ -10,9 +10,9 @@ import pytest
 from xrdorder.estimates.from_numbers import estimate
 from xrdorder.exceptions import UnknownNameError, ValidityError
 from xrdorder.material import TinScale
+from xrdorder.quantities.registry import PREDICTED, quantity
 from xrdorder.relations import PUBLISHED, relation
 from xrdorder.relations.tin_from_lattice import DEFAULT, ENTRIES
-from xrdorder.superconductivity import TARGETS, title_of
 
 N = 20_000
 
@@ -30,16 +30,16 @@ def row(result, quantity, by):
 def test_tin_by_each_line_combined_and_by_order(usual):
     for line in ENTRIES:
         by_hand = 100.0 * (0.52880 - line.intercept_nm) / line.slope_nm
-        assert row(usual, "tin", line.name).value == pytest.approx(by_hand, abs=1e-3)
-    combined = row(usual, "tin", "combined")
+        assert row(usual, "tin content", line.name).value == pytest.approx(by_hand, abs=1e-3)
+    combined = row(usual, "tin content", "combined")
     assert combined.value == pytest.approx(23.529, abs=1e-3)
     # 0.2 pm between laboratories is 1.47 at.%; slope 0.33, a itself 0.30, scatter 0.15.
     assert combined.u == pytest.approx(math.sqrt(1.47**2 + 0.334**2 + 0.296**2 + 0.15**2), abs=0.01)
-    bound = row(usual, "tin", "order-bound")
+    bound = row(usual, "tin content", "order-bound")
     assert bound.value == pytest.approx(23.25)
     assert bound.u == pytest.approx(0.5)
     assert "at least" in bound.note
-    usual_order = row(usual, "tin", "order, usual S_a")
+    usual_order = row(usual, "tin content", "order, usual S_a")
     # Nothing was declared of dopants: S_a = 0.95 +- 0.06, and site order +- 0.02.
     assert usual_order.value == pytest.approx(23.25 / 0.95)
     assert usual_order.u == pytest.approx(23.25 / 0.95 * math.hypot(0.02 / 0.93, 0.06 / 0.95), rel=1e-6)
@@ -49,19 +49,19 @@ def test_tin_by_each_line_combined_and_by_order(usual):
 def test_order_tells_tin_without_the_lattice_scale():
     """Site order to 0.018 and S_a = 0.98 +- 0.02 give tin to about 0.65 at.%."""
     result = estimate(site_order=0.95, u_site_order=0.018, undoped=True, n=100)
-    assert row(result, "tin", "order-as-measured-before").u == pytest.approx(0.65, abs=0.04)
+    assert row(result, "tin content", "order-as-measured-before").u == pytest.approx(0.65, abs=0.04)
 
 
 def test_order_parameters(usual):
-    s_a, s_b = row(usual, "S_a", "site order / (4 beta)"), row(usual, "S_b", "3 site order / (4 (1 - beta))")
+    s_a, s_b = row(usual, "order of the niobium sites", "site order / (4 beta)"), row(usual, "order of the tin sites", "3 site order / (4 (1 - beta))")
     assert s_a.value == pytest.approx(0.93 / (4 * 0.235294), abs=1e-5)
     assert s_b.value == pytest.approx(3 * 0.93 / (4 * (1 - 0.235294)), abs=1e-5)
     assert s_a.u == pytest.approx(s_a.value * math.hypot(0.0154 / 0.2353, 0.02 / 0.93), rel=0.01)
 
 
 def test_tc_and_bc2_by_each_relation_and_together(usual):
-    for target in TARGETS:
-        rows = [r for r in usual.rows() if r.quantity == title_of(target)]
+    for target in PREDICTED:
+        rows = [r for r in usual.rows() if r.quantity == quantity(target).noun]
         assert len(rows) == len(usual.prediction.of(target)) + 1
         assert rows[-1].by == "combined"
         assert all(r.low < r.value < r.high for r in rows)
@@ -72,7 +72,7 @@ def test_tc_and_bc2_by_each_relation_and_together(usual):
             assert r.known
     # At the central inputs, by hand: 12 / 0.07 (beta - 0.18) + 6 with the tin of both routes; the chain from a table
     # computed apart.
-    tin = row(usual, "tin", "lattice and order").value / 100
+    tin = row(usual, "tin content", "lattice and order").value / 100
     assert tin != pytest.approx(0.235294, abs=1e-4)
     assert row(usual, "Tc", "devantay-1981-line").central == pytest.approx(12 / 0.07 * (tin - 0.18) + 6, abs=1e-9)
     assert row(usual, "Tc", "order-resistivity-chain").central == pytest.approx(16.24, abs=0.02)
@@ -80,8 +80,8 @@ def test_tc_and_bc2_by_each_relation_and_together(usual):
 
 def test_tin_of_both_routes_is_what_tc_is_asked_with():
     found = estimate(lattice_nm=0.52880, site_order=0.93, undoped=True, n=100)
-    both = row(found, "tin", "lattice and order")
-    lattice, order = row(found, "tin", "combined"), row(found, "tin", "order-as-measured-before")
+    both = row(found, "tin content", "lattice and order")
+    lattice, order = row(found, "tin content", "combined"), row(found, "tin content", "order-as-measured-before")
     assert both.u < min(lattice.u, order.u)
     assert found.prediction.tin == "tin_fraction_joint"
     # a tin content that is given is not joined with anything
@@ -96,7 +96,7 @@ def test_tin_by_the_order_and_by_both_take_the_same_usual_order(wire):
     assert order.value == pytest.approx(100 * found.material.values["tin_fraction_order"], rel=1e-9)
     assert order.u == pytest.approx(100 * found.material.u("tin_fraction_order"), rel=1e-6)
     assert "tin-scale" not in [flag.name for flag in found.flags]  # the routes agree
-    assert row(found, "tin", "lattice and order").u < order.u
+    assert row(found, "tin content", "lattice and order").u < order.u
 
 
 def test_brief_keeps_the_lines_for_all_relations_together(usual):
@@ -105,7 +105,7 @@ def test_brief_keeps_the_lines_for_all_relations_together(usual):
     assert not any(r.source for r in brief)
     assert [r for r in full if not r.source] == list(brief)
     # an undoped wire of known order alone has no line for all together: the relations stay
-    assert {r.by for r in estimate(site_order=0.93, undoped=True, n=100).rows(brief=True) if r.quantity == "tin"} == {
+    assert {r.by for r in estimate(site_order=0.93, undoped=True, n=100).rows(brief=True) if r.quantity == "tin content"} == {
         "order-bound", "order-as-measured-before",
     }  # fmt: skip
 
@@ -122,15 +122,15 @@ def test_a_lattice_parameter_that_no_a15_has_is_one_line(lattice_nm, tin):
 def test_further_temperatures_and_strain():
     found = estimate(tin_fraction=0.24, u_tin_fraction=0.002, bc2_at_k=(12.0,), strain=-0.0025, u_strain=3e-4, n=N)
     rows = {r.quantity: r for r in found.rows() if r.by == "combined"}
-    assert rows["Bc2(12 K)"].value < rows["Bc2(4.2 K)"].value < rows["Bc2(0 K)"].value
-    for title in ("Tc", "Bc2(0 K)", "Bc2(4.2 K)", "Bc2(12 K)"):
+    assert rows["Bc2 at 12 K"].value < rows["Bc2 at 4.2 K"].value < rows["Bc2 at 0 K"].value
+    for title in ("Tc", "Bc2 at 0 K", "Bc2 at 4.2 K", "Bc2 at 12 K"):
         strained = rows[f"{title} at -0.25 % strain"]
         assert 0.5 * rows[title].value < strained.value < rows[title].value
         assert "relations in equal parts" in strained.note
     # published functions keep .95 to .97 of Bc2(0) at -0.25 % (A. Godeke et al., Supercond. Sci. Technol. 19 (2006)
     # R100; J. W. Ekin, Cryogenics 20 (1980) 611)
-    assert rows["Bc2(0 K) at -0.25 % strain"].value / rows["Bc2(0 K)"].value == pytest.approx(0.96, abs=0.02)
-    by = [r for r in found.rows() if r.quantity == "Bc2(0 K) at -0.25 % strain" and r.source]
+    assert rows["Bc2 at 0 K at -0.25 % strain"].value / rows["Bc2 at 0 K"].value == pytest.approx(0.96, abs=0.02)
+    by = [r for r in found.rows() if r.quantity == "Bc2 at 0 K at -0.25 % strain" and r.source]
     assert len(by) >= 2
     assert not any("strain-free" in text for text in found.assumptions)
 
@@ -149,7 +149,7 @@ def test_relations_are_chosen_by_the_dopant():
 def test_a_scale_of_ones_own_is_named():
     own = TinScale("own", 0.52880, DEFAULT.slope_nm, ((1e-10, 0.0), (0.0, 1e-7)), "six bulk samples, this test")
     found = estimate(lattice_nm=0.5288, u_lattice_nm=1e-5, temperature_c=22.5, scale=own, n=100)
-    by_own = row(found, "tin", "scale 'own'")
+    by_own = row(found, "tin content", "scale 'own'")
     assert by_own.value == pytest.approx(24.0)
     assert "six bulk samples" in by_own.note
     assert by_own.u < 0.3
@@ -163,9 +163,9 @@ def test_relations_of_ones_own_stand_beside_the_published(usual):
 
 
 def test_the_branches_of_bc2_are_named_where_they_part():
-    near = row(estimate(tin_fraction=0.249, u_tin_fraction=0.0005, n=N), "Bc2(0 K)", "combined")
+    near = row(estimate(tin_fraction=0.249, u_tin_fraction=0.0005, n=N), "Bc2 at 0 K", "combined")
     assert "side with rise-and-plateau" in near.note
-    assert "branches" not in row(estimate(tin_fraction=0.235, n=N), "Bc2(0 K)", "combined").note
+    assert "branches" not in row(estimate(tin_fraction=0.235, n=N), "Bc2 at 0 K", "combined").note
 
 
 def test_what_was_taken_for_granted_is_said(usual):
@@ -188,24 +188,24 @@ def test_what_was_taken_for_granted_is_said(usual):
 
 def test_a_given_tin_content_takes_the_place_of_the_lattice():
     result = estimate(lattice_nm=0.5284, tin_fraction=0.245, n=N)
-    assert row(result, "tin", "given").value == 24.5
-    assert row(result, "tin", "godeke-2006-measured").value == pytest.approx(20.588, abs=1e-3)
+    assert row(result, "tin content", "given").value == 24.5
+    assert row(result, "tin content", "godeke-2006-measured").value == pytest.approx(20.588, abs=1e-3)
     assert row(result, "Tc", "combined").value > 17.0
 
 
 def test_one_number_is_enough():
     by_tin = estimate(tin_fraction=0.24, u_tin_fraction=0.001, n=N)
-    assert {r.quantity for r in by_tin.rows()} == {"tin", *(title_of(target) for target in TARGETS)}
+    assert {r.quantity for r in by_tin.rows()} == {"tin content", *(quantity(target).noun for target in PREDICTED)}
     by_order = estimate(site_order=0.95, n=N)
-    assert {r.quantity for r in by_order.rows()} >= {"tin", "site order", "Tc"}
+    assert {r.quantity for r in by_order.rows()} >= {"tin content", "site order", "Tc"}
     by_lattice = estimate(lattice_nm=0.5285, n=N)
-    assert {r.quantity for r in by_lattice.rows()} >= {"tin", "Tc"}
+    assert {r.quantity for r in by_lattice.rows()} >= {"tin content", "Tc"}
 
 
 def test_tin_outside_the_field_is_a_number_and_tc_is_not():
     result = estimate(lattice_nm=0.5293, n=N)
-    assert row(result, "tin", "combined").value == pytest.approx(27.21, abs=0.01)
-    assert "outside its validity" in row(result, "tin", "godeke-2006-measured").note
+    assert row(result, "tin content", "combined").value == pytest.approx(27.21, abs=0.01)
+    assert "outside its validity" in row(result, "tin content", "godeke-2006-measured").note
     assert "tin-outside-a15" in [flag.name for flag in result.flags]
     tc = row(result, "Tc", "combined")
     assert math.isnan(tc.value)
@@ -217,7 +217,7 @@ def test_dopants_lower_what_the_order_asks_of_tin():
     doped = estimate(site_order=0.95, dopants={"Ta": 0.024}, n=100)
     # 2.4 at.% Ta, 30 % of it on the tin sites: 4 x 0.024 x 0.30 of them, a quarter of that in tin.
     expected = 100 * 0.024 * 0.30
-    assert row(plain, "tin", "order-bound").value - row(doped, "tin", "order-bound").value == pytest.approx(
+    assert row(plain, "tin content", "order-bound").value - row(doped, "tin content", "order-bound").value == pytest.approx(
         expected
     )
     with pytest.raises(UnknownNameError, match="Mo"):

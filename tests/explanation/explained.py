@@ -8,7 +8,7 @@ from xrdorder import uncertainty
 from xrdorder.files.sealed import write_sealed
 from xrdorder.forward_model.roles import Kind
 from xrdorder.material import Specimen, characterise
-from xrdorder.results.columns import TARGETS
+from xrdorder.quantities.registry import PREDICTED
 from xrdorder.results.netcdf import netcdf
 from xrdorder.results.sample_file import Provenance, StoredSample, write_sample
 from xrdorder.uncertainty import Contributions
@@ -100,14 +100,14 @@ def parameters():
 
 def tables():
     """Two relations for every target; the second does not apply."""
-    n = len(TARGETS)
-    names = [f"{word} {target}" for target in TARGETS for word in ("first", "second")]
+    n = len(PREDICTED)
+    names = [f"{word} {target}" for target in PREDICTED for word in ("first", "second")]
     return xr.Dataset(
         {
             "target_median": ("target", [16.5, 27.0, 23.0, 2.1, 25.0]),
             "target_low": ("target", [15.0, 25.0, 20.0, 1.9, 15.0]),
             "target_high": ("target", [17.5, 30.0, 26.0, 2.4, 40.0]),
-            "relation_target": ("relation", np.repeat(np.array(TARGETS, dtype=object), 2)),
+            "relation_target": ("relation", np.repeat(np.array(PREDICTED, dtype=object), 2)),
             "relation_source": (
                 "relation",
                 np.array(["A. First (2001)", "B. Second (2002)"] * n, dtype=object),
@@ -118,7 +118,7 @@ def tables():
             "relation_reason": ("relation", np.array(["", "too little tin"] * n, dtype=object)),
         },
         coords={
-            "target": np.array(TARGETS, dtype=object),
+            "target": np.array(PREDICTED, dtype=object),
             "relation": np.array(names, dtype=object),
         },
         attrs={"wire": "Ta", "bc2_branches": ""},

@@ -11,7 +11,7 @@ from xrdorder import __version__
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.explanation.explanation import explain, explain_stored
 from xrdorder.explanation.families import FAMILIES
-from xrdorder.results.columns import NUMBERS, QUALITY
+from xrdorder.quantities.registry import columns
 from xrdorder.results.sample_file import failure, read_sample
 from xrdorder.uncertainty import Contributions
 
@@ -245,7 +245,7 @@ def test_columns_and_headings_are_names_of_their_quantities(word, name, remark):
 def test_every_column_of_the_table_has_an_answer():
     """Each column leads to its quantity, or to a line that says why it cannot."""
     sample = explained.sample()
-    for column in (*NUMBERS, *QUALITY):
+    for column in columns():
         try:
             assert one(sample, column.name).name == column.quantity
         except UnknownNameError as error:

@@ -8,8 +8,8 @@ import xarray as xr
 from tests.drawn import drawn, with_tables
 from xrdorder.description.study import Lot, Sample, Study
 from xrdorder.material import PUBLISHED_SCALE
+from xrdorder.quantities.registry import PREDICTED
 from xrdorder.results.collate import collate
-from xrdorder.results.columns import TARGETS
 from xrdorder.results.sample_file import StoredSample
 from xrdorder.treatments import Schedule, Step
 from xrdorder.uncertainty import Contributions
@@ -119,11 +119,11 @@ def contributions(order_own=0.008, tin_own=0.0015, lot="A"):
 def tables(tc):
     """Two relations a target that apply, half a kelvin (tesla) below and above, and one that does not."""
     level = {"Tc_K": tc, "Bc2_0K_T": tc + 10.0, "Bc2_4K2_T": tc + 6.0}
-    median = np.array([level.get(target, 2.0 + 0.01 * tc) for target in TARGETS])
-    n = len(TARGETS)
+    median = np.array([level.get(target, 2.0 + 0.01 * tc) for target in PREDICTED])
+    n = len(PREDICTED)
     return xr.Dataset(
         {
-            "relation_target": ("relation", np.repeat(np.array(TARGETS, dtype=object), 3)),
+            "relation_target": ("relation", np.repeat(np.array(PREDICTED, dtype=object), 3)),
             "relation_source": ("relation", np.array(["A (2001)", "B (2002)", "C (2003)"] * n, dtype=object)),
             "relation_median": ("relation", np.ravel([[m - 0.5, m + 0.5, np.nan] for m in median])),
             "relation_low": ("relation", np.ravel([[m - 1.0, m - 1.0, np.nan] for m in median])),
@@ -131,7 +131,7 @@ def tables(tc):
             "relation_reason": ("relation", np.array(["", "", "too little tin"] * n, dtype=object)),
         },
         coords={
-            "relation": np.array([f"{w} {t}" for t in TARGETS for w in "abc"], dtype=object),
+            "relation": np.array([f"{w} {t}" for t in PREDICTED for w in "abc"], dtype=object),
         },
     )
 

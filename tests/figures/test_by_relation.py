@@ -18,10 +18,9 @@ def figure():
 def marks(axes):
     """Row (down to the first that is refused), value and filling of every mark."""
     found = [line for line in axes.lines if len(line.get_xdata()) == 1]
-    return sorted(
-        (int(float(line.get_ydata()[0]) / _ROW_IN), round(float(line.get_xdata()[0]), 6), line.get_markerfacecolor() != PAPER)
-        for line in found
-    )
+    places = [(float(line.get_ydata()[0]), float(line.get_xdata()[0])) for line in found]
+    filled = [line.get_markerfacecolor() != PAPER for line in found]
+    return sorted((int(y / _ROW_IN), round(x, 6), full) for (y, x), full in zip(places, filled, strict=True))
 
 
 def test_medians_stand_in_their_rows_with_the_joint_estimate_on_top(figure):

@@ -8,7 +8,7 @@ import pytest
 from xrdorder.exceptions import Flag
 from xrdorder.fitting.cross_checks import CrossChecks, cross_check, quality_words
 from xrdorder.fitting.procedure import Procedure
-from xrdorder.fitting.refinement import Solution
+from xrdorder.least_squares.refinement import Solution
 
 
 @pytest.fixture(scope="module")
@@ -76,7 +76,7 @@ def test_words_name_the_reasons(cross_checks: CrossChecks) -> None:
         Flag("illuminated-length-unknown", "slit not given"),
     ]
     words = quality_words(cross_checks, flags, 1.2)
-    assert words.startswith("use with care: 2 foreign lines; ")
+    assert words.startswith("use with care: 2 unindexed lines; ")
     assert "beam" in words
     assert quality_words(cross_checks, [Flag("not-converged", "")], 1.0) == "do not use: the fit did not converge"
     assert quality_words(cross_checks, [], 30.0) == "do not use: chi squared is 30"
@@ -90,7 +90,7 @@ def test_an_unusable_order_line_is_named(cross_checks: CrossChecks) -> None:
     )
     covered = CrossChecks(cross_checks.table, lines, [])
     assert quality_words(covered, [], 1.0) == (
-        "use with care: the order line (110) has no second opinion: other lines lie on it"
+        "use with care: the order line (110) has no cross-check: other lines lie on it"
     )
     blind = cross_checks.table.copy(deep=True)
     blind["u_order_contrast"][0] = 0.3
@@ -105,7 +105,7 @@ def test_populations_that_lie_on_each_other_have_no_single_lines(job: Procedure,
     assert found.lines == () and found.line_table is None
     assert found.table.a_reason.values[1] == "two populations of the phase lie on each other"
     assert quality_words(found, [], 1.0) == (
-        "use with care: the order has no second opinion: two populations of the phase lie on each other"
+        "use with care: the order has no cross-check: two populations of the phase lie on each other"
     )
     assert found.flags == []
 

@@ -20,8 +20,8 @@ from tests.generator import (
 from tests.generator.defects import counted, foreign_lines
 from tests.made import as_pattern
 from xrdorder.crystals import phase
-from xrdorder.crystals.lattice import inverse_d_squared
 from xrdorder.crystals.reflections import reflections
+from xrdorder.crystals.unit_cell import inverse_d_squared
 from xrdorder.exceptions import FitError
 from xrdorder.fitting import Calibration, FitOptions, PatternFit, fit_pattern
 

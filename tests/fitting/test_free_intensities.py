@@ -9,9 +9,9 @@ import pytest
 from xrdorder.crystals import Phase, phase
 from xrdorder.fitting.free_intensities import initial_areas, pawley_lattice, significance
 from xrdorder.fitting.procedure import Procedure
-from xrdorder.fitting.refinement import Refinement
 from xrdorder.forward_model.free_lines import FreeLines
 from xrdorder.forward_model.initial_parameters import add_phase_parameters
+from xrdorder.least_squares.refinement import Refinement
 
 
 def test_freed_lines_begin_as_the_structure_has_them(job: Procedure) -> None:

@@ -7,11 +7,11 @@ from xrdorder.fitting.initial_values import (
     background_terms,
     clipped_background,
     initial_scales,
-    initial_variance,
     match_lattice,
     match_residual,
     smoothed_net,
 )
+from xrdorder.least_squares.refinement import initial_variance
 
 TWO_THETA = np.arange(20.0, 100.0, 0.02)
 WAVELENGTH = 0.154059

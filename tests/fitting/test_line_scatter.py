@@ -13,8 +13,8 @@ from xrdorder.fitting import Calibration, fit_pattern
 from xrdorder.fitting.from_lines import centres
 from xrdorder.fitting.line_scatter import (
     FEWEST_LINES,
-    Lined,
     LineScatter,
+    SingleLinesOfPhases,
     beyond_counting,
     fit_all_single_lines,
     scatter_errors,
@@ -26,11 +26,11 @@ from xrdorder.profiles.summation import ProfileSum
 
 
 @pytest.fixture(scope="module")
-def lined(job: Procedure) -> Lined:
+def lined(job: Procedure) -> SingleLinesOfPhases:
     return fit_all_single_lines(job)
 
 
-def displaced(lined: Lined, name: str, by: np.ndarray) -> Lined:
+def displaced(lined: SingleLinesOfPhases, name: str, by: np.ndarray) -> SingleLinesOfPhases:
     """The same lines, those of one phase moved by so many degrees."""
     lines, singles = lined[name]
     used = [line for line in singles if not line.reason and np.isfinite(line.u_centre)]
@@ -54,13 +54,15 @@ def test_counting_alone_is_no_scatter() -> None:
     assert np.count_nonzero(found) <= 15  # one in a hundred is expected: 5 of 500, with a spread of 2.2
 
 
-def test_nothing_scatters_where_nothing_is_wrong(job: Procedure, lined: Lined) -> None:
+def test_nothing_scatters_where_nothing_is_wrong(job: Procedure, lined: SingleLinesOfPhases) -> None:
     scatter = LineScatter(job.fit, lined)
     assert {found.lines.phase.name: found.count >= FEWEST_LINES for found in scatter.phases}["nb3sn"]
     assert not scatter_errors(scatter, job.main) and not scatter_flags(scatter, job.main)
 
 
-def test_scattered_lines_make_the_lattice_uncertain_by_what_they_move_it(job: Procedure, lined: Lined) -> None:
+def test_scattered_lines_make_the_lattice_uncertain_by_what_they_move_it(
+    job: Procedure, lined: SingleLinesOfPhases
+) -> None:
     """Against draws: the spread of the lattice from centres that each stray by 0.01 degrees."""
     stray, a = 0.01, job.main.length_names[0]
     rng = np.random.default_rng(7)
@@ -90,7 +92,7 @@ def test_scattered_lines_make_the_lattice_uncertain_by_what_they_move_it(job: Pr
     assert np.sqrt(np.mean(np.square(told))) == pytest.approx(np.std(moved), rel=0.2)
 
 
-def test_few_grains_are_told(job: Procedure, lined: Lined) -> None:
+def test_few_grains_are_told(job: Procedure, lined: SingleLinesOfPhases) -> None:
     rng = np.random.default_rng(8)
     lines, singles = lined["nb3sn"]
     uneven = tuple(replace(line, area=line.area * float(np.exp(rng.normal(0.0, 0.2)))) for line in singles)
@@ -101,7 +103,7 @@ def test_few_grains_are_told(job: Procedure, lined: Lined) -> None:
     assert flag.name == "lines-out-of-place" and "less certain" in flag.message
 
 
-def test_fewer_than_five_lines_are_not_judged(job: Procedure, lined: Lined) -> None:
+def test_fewer_than_five_lines_are_not_judged(job: Procedure, lined: SingleLinesOfPhases) -> None:
     lines, singles = lined["nb3sn"]
     few = displaced({"nb3sn": (lines, singles[:4])}, "nb3sn", np.array([0.1, -0.1, 0.1, -0.1]))
     assert LineScatter(job.fit, few).phases == []

@@ -12,8 +12,8 @@ from tests.made import as_pattern
 from xrdorder.fitting import Calibration
 from xrdorder.fitting.from_lines import lattice_from_lines, nelson_riley, order_from_lines, single_line_table
 from xrdorder.fitting.procedure import Procedure
-from xrdorder.fitting.refinement import Refinement
 from xrdorder.fitting.single_lines import SECOND_ORDER, SingleLine, fit_single_lines
+from xrdorder.least_squares.refinement import Refinement
 from xrdorder.profiles.voigt import fwhm
 
 

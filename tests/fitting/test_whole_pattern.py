@@ -13,9 +13,10 @@ from tests.generator import Fibre, simulate
 from tests.made import as_pattern
 from xrdorder.crystals import A15Composition
 from xrdorder.exceptions import FitError, InstrumentError, UnknownNameError
-from xrdorder.fitting import Calibration, FitOptions, PatternFit, fit_pattern, refinement
+from xrdorder.fitting import Calibration, FitOptions, PatternFit, fit_pattern
+from xrdorder.least_squares import refinement
 from xrdorder.patterns import read_pattern
-from xrdorder.profiles.widths import lorentz_sec_from_size
+from xrdorder.profiles.width_terms import lorentz_sec_from_size
 
 SAMPLE_TRUTH = {"a_nm": SAMPLE.lattice_nm, "order_contrast": SAMPLE.site_order}
 

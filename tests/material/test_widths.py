@@ -7,7 +7,7 @@ from scipy.special import voigt_profile
 
 from tests.material.conftest import names
 from xrdorder.material import PUBLISHED_SCALE, widths
-from xrdorder.profiles.widths import voigt_breadth
+from xrdorder.profiles.width_terms import voigt_breadth
 
 
 def test_domain_size_is_that_of_the_integral_breadth(fitted):

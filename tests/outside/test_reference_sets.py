@@ -5,7 +5,7 @@ import pytest
 
 from tests.outside.reference_sets import MODELS, ReferenceSet, reference_set
 from xrdorder.fitting import ENGINES
-from xrdorder.fitting.engines import Minimum, engine
+from xrdorder.least_squares.engines import Minimum, engine
 
 # From the far start the first step leads to where the exponential is zero, or along a valley that bends for ever. NIST
 # calls both sets of the higher level of difficulty. An engine may fail there, but must say so.

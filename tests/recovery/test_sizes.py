@@ -11,7 +11,7 @@ from tests.generator.sizes import Sizes
 from tests.made import as_pattern
 from xrdorder.fitting import FitOptions, PatternFit, calibrate, fit_pattern
 from xrdorder.profiles import Instrument
-from xrdorder.profiles.widths import size_from_lorentz_sec
+from xrdorder.profiles.width_terms import size_from_lorentz_sec
 
 pytestmark = pytest.mark.slow
 

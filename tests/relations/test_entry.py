@@ -7,7 +7,7 @@ import pytest
 
 from xrdorder.exceptions import UnknownNameError, ValidityError
 from xrdorder.relations import KINDS, LABELS, Scatter, relation, relations
-from xrdorder.relations.registry import collect
+from xrdorder.relations.library import collect
 
 BOLTZMANN = relation("godeke-2006-boltzmann")
 

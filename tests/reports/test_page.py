@@ -122,7 +122,7 @@ def test_the_first_look_warns_of_what_speaks_against_the_one_ahead():
     names = [str(name) for name in found["sample"].values]
     quality, flags = found["quality"].values.copy(), found["flag_messages"].values.copy()
     k = names.index("A-700")
-    quality[k] = "use with care: 2 foreign lines"
+    quality[k] = "use with care: 2 unindexed lines"
     flags[k] = json.dumps([[name, "said"] for name in ("one", "two", "two", "three", "four")])
     flags[names.index("B-650")] = json.dumps([["of-another", "said"]])
     shape = found["quality"].dims

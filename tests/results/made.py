@@ -24,7 +24,7 @@ VALUES = dict(
 )
 
 
-WORDS = "use with care: 2 foreign lines"
+WORDS = "use with care: 2 unindexed lines"
 
 
 def opinions():

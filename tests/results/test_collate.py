@@ -17,8 +17,8 @@ from xrdorder.description.study import DoseReference, Lot, Sample, Study
 from xrdorder.estimates.relation_columns import with_relations
 from xrdorder.exceptions import StudyError
 from xrdorder.material import PUBLISHED_SCALE
+from xrdorder.quantities.registry import columns
 from xrdorder.results.collate import RESULTS_CSV, RESULTS_NC, collate, read_results, write_results
-from xrdorder.results.columns import NUMBERS, QUALITY
 from xrdorder.results.sample_file import StoredSample
 from xrdorder.treatments import LoggedTreatment, Schedule, Step
 from xrdorder.uncertainty import Contributions
@@ -233,7 +233,7 @@ def test_the_file_says_what_it_is_and_what_made_it(dataset):
 
 def test_dimensions_and_columns(dataset):
     assert {"sample", "phase", "quantity", "source", "relation"} <= set(dataset.sizes)
-    for column in (*NUMBERS, *QUALITY):
+    for column in columns():
         assert dataset[column.name].dims == ("sample",)
 
 

@@ -7,8 +7,9 @@ import xarray as xr
 from tests.superconductivity.only import Only, exact
 from xrdorder.estimates.from_numbers import estimate
 from xrdorder.exceptions import UnknownNameError, ValidityError
+from xrdorder.quantities.registry import PREDICTED
 from xrdorder.relations import relation, relations
-from xrdorder.superconductivity import TARGETS, predict
+from xrdorder.superconductivity import predict
 from xrdorder.uncertainty import DEFAULT_DRAWS, Contributions
 
 N = 20_000
@@ -33,8 +34,8 @@ def reasons(prediction, target="Tc_K"):
 
 def test_every_target_has_its_relations():
     prediction = predict(sample(tin=0.24, order=0.95), n=N)
-    assert set(prediction.combined) == set(TARGETS)
-    kinds = {target: len(prediction.of(target)) for target in TARGETS}
+    assert set(prediction.combined) == set(PREDICTED)
+    kinds = {target: len(prediction.of(target)) for target in PREDICTED}
     zero = kinds["Bc2_0K_T"]
     assert kinds["Tc_K"] == len(relations("tc-from-tin")) + len(relations("tc-from-order"))
     assert zero == len(relations("bc2-0-from-tin")) + len(relations("bc2-0-from-tc")) + len(relations("bc2-slope"))
@@ -158,7 +159,7 @@ def test_the_same_seed_gives_the_same_numbers_and_another_nearly_the_same():
 
 def test_draws_are_the_same_without_single_pairs():
     with_pairs, without = (predict(sample(tin=0.24), n=2000, pairs=pairs) for pairs in (True, False))
-    for target in TARGETS:
+    for target in PREDICTED:
         np.testing.assert_array_equal(with_pairs.draws[target], without.draws[target])
     assert len(with_pairs.of("Bc2_4K2_T")) > 9 and not without.of("Bc2_4K2_T")
     assert without.combined["Bc2_4K2_T"].count == len(relations("bc2-temperature"))
@@ -198,7 +199,7 @@ def test_the_table_survives_netcdf(tmp_path, given):
     prediction.to_dataset().to_netcdf(tmp_path / "p.nc", engine="h5netcdf")
     with xr.open_dataset(tmp_path / "p.nc", engine="h5netcdf") as stored:
         assert stored.sizes["relation"] == len(prediction.results)
-        assert list(stored["target"].values) == list(TARGETS)
+        assert set(stored["target"].values) == set(PREDICTED)
         tc = stored.sel(target="Tc_K")
         np.testing.assert_equal(tc["target_median"].item(), prediction.combined["Tc_K"].median)
         by = stored.sel(relation="Tc_K: godeke-2006-boltzmann")
@@ -227,7 +228,7 @@ def test_draws_are_many_and_seeded():
 def test_bc2_at_any_temperature_hangs_together_draw_by_draw():
     prediction = predict(sample(tin=0.24, order=0.95), n=N, temperatures_k=(12.0, 1.9))
     zero, tc = prediction.draws["Bc2_0K_T"], prediction.draws["Tc_K"]
-    assert set(prediction.combined) == {*TARGETS, "Bc2_12K_T", "Bc2_1K9_T"}
+    assert set(prediction.combined) == {*PREDICTED, "Bc2_12K_T", "Bc2_1K9_T"}
     cold, helium, warm = (prediction.draws[f"Bc2_{t}_T"] for t in ("1K9", "4K2", "12K"))
     assert np.all(cold >= helium) and np.all(helium >= warm)
     # The laws lie within 1.3 % of each other and stray by that; the share of the field that is left follows from T/Tc.

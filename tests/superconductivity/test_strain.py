@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from xrdorder.exceptions import UnknownNameError, ValidityError
+from xrdorder.quantities.registry import bc2_name
 from xrdorder.relations import relation, relations
 from xrdorder.superconductivity.mixture import Common
 from xrdorder.superconductivity.strain import (
@@ -13,7 +14,6 @@ from xrdorder.superconductivity.strain import (
     pre_strain,
     strain_factors,
 )
-from xrdorder.superconductivity.targets import temperature_target
 
 N = 10_000
 
@@ -53,7 +53,7 @@ def test_bc2_follows_the_strain_function_and_tc_a_power_of_it():
 
 def test_bc2_at_a_temperature_takes_the_strained_tc():
     found = at_strain(18.0, 29.0, -0.004, 12.0, n=N)
-    target = temperature_target(12.0)
+    target = bc2_name(12.0)
     power = relation("godeke-2006-power-law")
     strained = found.combined["Bc2_0K_T"].median, found.combined["Tc_K"].median
     assert found.combined[target].median == pytest.approx(float(power(12.0, *strained)), rel=0.03)

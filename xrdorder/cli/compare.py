@@ -122,13 +122,10 @@ def _draw(found: _Found, by: str, path: Path, title: str) -> None:
 
 def _quantity_named(word: str) -> str:
     """Take the headings of the printed table for the columns they head."""
-    from xrdorder.results.columns import NUMBERS
-    from xrdorder.results.quantity_lookup import HEADINGS
+    from xrdorder.results.quantity_lookup import headed
 
-    if word not in HEADINGS:
-        return word
-    of = HEADINGS[word]
-    return next((one.name for one in NUMBERS if one.quantity == of and one.kind in ("value", "median")), of)
+    one = headed(word)
+    return word if one is None else one.column
 
 
 def _of_lot(results: "xr.Dataset", lot: str) -> "xr.Dataset":
@@ -170,9 +167,9 @@ def _require(results: "xr.Dataset", by: str, reference: str) -> None:
 
 def _write(found: _Found, path: Path) -> None:
     """One row a comparison."""
-    from xrdorder.comparison.study import unit_of
     from xrdorder.files import TableWriter
     from xrdorder.files.atomic import write_atomically
+    from xrdorder.quantities.registry import UNIT_1, unit_of
 
     def write(temporary: Path) -> None:
         with temporary.open("w", newline="", encoding="utf-8") as file:
@@ -185,7 +182,7 @@ def _write(found: _Found, path: Path) -> None:
                 for d in comparison.differences():
                     writer.writerow(
                         [d.quantity, d.first, d.second, f"{d.value:.8g}", f"{d.u:.4g}", f"{d.probability_positive:.4f}",
-                         f"{d.p:.4g}", f"{d.p_adjusted:.4g}", int(d.distinguishable), unit_of(d.quantity)]
+                         f"{d.p:.4g}", f"{d.p_adjusted:.4g}", int(d.distinguishable), unit_of(d.quantity) or UNIT_1]
                     )  # fmt: skip
 
     write_atomically(path, write)

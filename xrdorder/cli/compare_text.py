@@ -23,7 +23,7 @@ from xrdorder.comparison.quantity_draws import mounts_of
 from xrdorder.comparison.study import AHEAD_BY, Wires, drifts_of
 from xrdorder.comparison.wording import manner, probability_words
 from xrdorder.quantities.formatting import digits, rounded
-from xrdorder.superconductivity.targets import TARGETS
+from xrdorder.quantities.registry import PREDICTED
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -222,7 +222,7 @@ def _absolutes(found: _Found) -> list[str]:
             row.append("-" if k is None else rounded(one.value[k] * how.scale, one.u[k] * how.scale))
         rows.append(tuple(row))
     lines = ["Absolutes, with all that samples share", "", table((tuple(head), tuple(units)), rows), ""]
-    if any(one.quantity in TARGETS for one in comparisons):
+    if any(one.quantity in PREDICTED for one in comparisons):
         lines += _wrapped(
             "Tc and Bc2 here are those of the tin by the lattice alone, whose scale cancels in differences; the table "
             "of results has the best absolute estimates."

@@ -223,7 +223,7 @@ _CHOICE_OPTIONS = (
     click.option(
         "--seek-phases/--no-seek-phases",
         default=None,
-        help="Look for phases that explain foreign lines; on unless told.",
+        help="Look for phases that explain unindexed lines; on unless told.",
     ),
     click.option(
         "--second-opinions/--no-second-opinions",

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from xrdorder.estimates.stored_draws import StudyDraws
 from xrdorder.exceptions import StudyError, UnknownNameError, did_you_mean
 from xrdorder.quantities.formatting import DOSE_DIGITS, digits
-from xrdorder.results.columns import ESTIMATES, NUMBERS
+from xrdorder.quantities.registry import ESTIMATED, columns, known
 from xrdorder.superconductivity.asking import LEAST_SHARE
 from xrdorder.uncertainty import PRIVATE
 
@@ -63,9 +63,9 @@ class Values:
             if not np.all(np.isfinite(array)):
                 raise ValueError(f"values of {self.quantity}: {name} is not finite everywhere; leave such samples out")
             object.__setattr__(self, name, array)
-        for names, columns in (("shared_names", self.shared), ("private_names", self.private)):
+        for names, parts in (("shared_names", self.shared), ("private_names", self.private)):
             if not getattr(self, names):
-                object.__setattr__(self, names, tuple(f"{names[:-6]}/{k}" for k in range(columns.shape[1])))
+                object.__setattr__(self, names, tuple(f"{names[:-6]}/{k}" for k in range(parts.shape[1])))
 
     def __len__(self) -> int:
         return len(self.samples)
@@ -158,20 +158,21 @@ def values_of(dataset: xr.Dataset, quantity: str) -> Values:
     UnknownNameError
         No sample can have such a quantity.
     """
-    estimate = next((c for c in ESTIMATES if c.kind == "median" and quantity in (c.name, c.quantity)), None)
-    if estimate is not None:
-        scale = estimate.scale if quantity == estimate.name else 1.0
+    asked = known(quantity)
+    if asked is not None and asked.name in ESTIMATED:
+        scale = asked.of_column.factor if quantity == asked.column else 1.0
         draws = StudyDraws.of(dataset)
-        return values_from_draws(quantity, draws.samples, scale * draws.of_target(estimate.quantity))
-    known = [str(name) for name in dataset["quantity"].values]
-    columns = {c.name: c for c in NUMBERS if c.kind == "value" and c.quantity in known}
-    name, scale = (columns[quantity].quantity, columns[quantity].scale) if quantity in columns else (quantity, 1.0)
-    if name not in known:
-        every = [*(c.name for c in ESTIMATES if c.kind == "median"), *columns, *known]
+        return values_from_draws(quantity, draws.samples, scale * draws.of_target(asked.name))
+    there = [str(name) for name in dataset["quantity"].values]
+    in_table = {c.name: c for c in columns() if c.kind == "value" and c.quantity in there}
+    column = in_table.get(quantity)
+    name, scale = (column.quantity, column.scale) if column else (quantity, 1.0)
+    if name not in there:
+        every = [*in_table, *ESTIMATED, *there]
         raise UnknownNameError(
             f"the results have no quantity '{quantity}' with an uncertainty table; {did_you_mean(quantity, every)}"
         )
-    k = known.index(name)
+    k = there.index(name)
     value = scale * np.asarray(dataset["value"].values[:, k], dtype=float)
     table = scale * np.asarray(dataset["contribution"].values[:, k, :], dtype=float)
     groups = dataset["source_group"].values

@@ -12,9 +12,9 @@ from xrdorder.comparison.drifts import ORDERS, Drift, drifts, in_order
 from xrdorder.comparison.quantity_draws import Values, grouping, mounts_of, values_of
 from xrdorder.comparison.replicates import NONE, Repeatability, about_course
 from xrdorder.quantities.grades import UNFIT, trust
-from xrdorder.results.columns import NUMBERS
+from xrdorder.quantities.registry import standing_in
 
-QUANTITIES = ("site_order", "tin_at_percent", "domain_size_nm", "a15_fraction", "Tc_K", "Bc2_4K2_T")
+QUANTITIES = tuple(one.column for one in standing_in("compare"))
 """What is compared unless told otherwise."""
 
 AHEAD_BY = ("Bc2_4K2_T", "Tc_K", "tin_at_percent", "tin_fraction", "site_order")
@@ -191,15 +191,3 @@ def compare_wires(wires: Wires, *, all_pairs: bool = False) -> Compared:
         telling=wires.telling,
     )
     return Compared(found, wires.values, wires.labels, wires.variable)
-
-
-def unit_of(quantity: str) -> str:
-    """Unit of a quantity that was compared: that of its column in `results.csv`, empty where nobody knows it.
-
-    >>> unit_of("tin_at_percent"), unit_of("tin_fraction"), unit_of("a15_fraction"), unit_of("moon")
-    ('at.%', '1', '1', '')
-    """
-    for column in NUMBERS:
-        if column.name == quantity:
-            return column.units
-    return next((c.units if c.scale == 1.0 else "1" for c in NUMBERS if c.quantity == quantity), "")

@@ -16,7 +16,6 @@ from xrdorder.crystals.a15 import (
     tin_lower_bound,
 )
 from xrdorder.crystals.catalogue import Order, Phase, Site, phase, phase_names
-from xrdorder.crystals.lattice import cell_volume, free_lengths, inverse_d_squared
 from xrdorder.crystals.reflections import Reflections, reflections
 from xrdorder.crystals.standards import Standard, standard, standard_names
 from xrdorder.crystals.structure import (
@@ -25,6 +24,7 @@ from xrdorder.crystals.structure import (
     structure_factor_squared,
     structure_factor_squared_derivatives,
 )
+from xrdorder.crystals.unit_cell import cell_volume, free_lengths, inverse_d_squared
 
 __all__ = [
     "DOPANT_SITES",

@@ -9,8 +9,8 @@ J. Appl. Cryst. 19 (1986) 267 (from memory).
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from xrdorder.crystals.lattice import all_lengths
 from xrdorder.crystals.symmetry import space_group
+from xrdorder.crystals.unit_cell import all_lengths
 
 Array = NDArray[np.float64]
 

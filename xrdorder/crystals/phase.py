@@ -7,7 +7,7 @@ import gemmi
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from xrdorder.crystals.lattice import cell_volume
+from xrdorder.crystals.unit_cell import cell_volume
 from xrdorder.exceptions import PhaseError
 
 Array = NDArray[np.float64]

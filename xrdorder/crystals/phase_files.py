@@ -14,7 +14,6 @@ import gemmi
 import numpy as np
 from numpy.typing import NDArray
 
-from xrdorder.crystals.lattice import all_lengths, free_lengths
 from xrdorder.crystals.phase import Order, Phase, Site
 from xrdorder.crystals.symmetry import (
     SAME_ATOM_NM,
@@ -23,6 +22,7 @@ from xrdorder.crystals.symmetry import (
     space_group,
     system_of,
 )
+from xrdorder.crystals.unit_cell import all_lengths, free_lengths
 from xrdorder.exceptions import PhaseError, UnknownNameError
 from xrdorder.files import read_bytes, toml_table
 from xrdorder.files.cif import read_document

@@ -7,8 +7,8 @@ import gemmi
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from xrdorder.crystals.lattice import all_lengths, inverse_d_squared
 from xrdorder.crystals.symmetry import space_group
+from xrdorder.crystals.unit_cell import all_lengths, inverse_d_squared
 from xrdorder.exceptions import ValidityError
 
 Array = NDArray[np.float64]

@@ -11,7 +11,7 @@ from functools import lru_cache
 from importlib.resources import files
 
 from xrdorder.crystals.catalogue import phase
-from xrdorder.crystals.lattice import free_lengths
+from xrdorder.crystals.unit_cell import free_lengths
 from xrdorder.exceptions import PhaseError, UnknownNameError, ValidityError
 
 _FARTHEST = 0.005  # relative; lots of one substance differ by parts in a hundred thousand

@@ -52,7 +52,7 @@ class ChoicesTable(Table):
         default=None, description="true or false: look for K-beta and tungsten lines"
     )
     seek_phases: bool | None = Field(
-        default=None, description="true or false: look for phases that explain foreign lines"
+        default=None, description="true or false: look for phases that explain unindexed lines"
     )
     second_opinions: bool | None = Field(
         default=None, description="true or false: single lines and free intensities beside the fit"

@@ -6,9 +6,9 @@ import math
 from dataclasses import dataclass
 
 from xrdorder.quantities.formatting import u_text
+from xrdorder.quantities.registry import UNIT_1, quantity, unit_of
 from xrdorder.relations import LABELS, Relation
 from xrdorder.superconductivity.asking import Combined, RelationResult
-from xrdorder.superconductivity.targets import title_of, unit_of
 
 
 @dataclass(frozen=True)
@@ -51,18 +51,23 @@ class Row:
     note: str = ""
 
 
-def plain_row(quantity: str, by: str, value: float, u: float, unit: str, note: str = "") -> Row:
-    """Row of a number with a symmetric uncertainty."""
-    return Row(quantity, by, value, u, value - u, value + u, unit, value, note=note)
+def plain_row(name: str, by: str, value: float, u: float, note: str = "") -> Row:
+    """Row of a quantity of this name, value and uncertainty as stored, with a symmetric uncertainty."""
+    noun, unit, value, u = _to_people(name, value, u)
+    return Row(noun, by, value, u, value - u, value + u, unit, value, note=note)
 
 
-def relation_row(
-    quantity: str, entry: Relation, value: float, u: float, unit: str, note: str = "", scale: float = 1.0
-) -> Row:
-    """Row of a number by one relation with a symmetric uncertainty; `scale` brings it to the unit."""
-    value, u = scale * value, scale * u
+def _to_people(name: str, value: float, u: float) -> tuple[str, str, float, float]:
+    about = quantity(name)
+    factor = about.people.factor
+    return about.noun, about.people.unit or UNIT_1, factor * value, factor * u
+
+
+def relation_row(name: str, entry: Relation, value: float, u: float, note: str = "") -> Row:
+    """Row of a quantity of this name by one relation, value and uncertainty as stored."""
+    noun, unit, value, u = _to_people(name, value, u)
     return Row(
-        quantity,
+        noun,
         entry.name,
         value,
         u,
@@ -84,7 +89,7 @@ def result_row(result: RelationResult, at: str = "") -> Row:
     if result.applies and result.share_inside < 0.995:
         note = f"{100 * result.share_inside:.0f} % of the draws inside its validity"
     return Row(
-        f"{title_of(result.target)}{at}",
+        f"{quantity(result.target).noun}{at}",
         result.name,
         result.median,
         math.nan,
@@ -108,7 +113,7 @@ def combined_row(combined: Combined, at: str = "", remark: str = "") -> Row:
     else:
         note = "one relation applies" if combined.count else "no relation applies"
     return Row(
-        f"{title_of(combined.target)}{at}",
+        f"{quantity(combined.target).noun}{at}",
         "combined",
         combined.median,
         math.nan,

@@ -11,6 +11,7 @@ from xrdorder.estimates.from_numbers_rows import Row, combined_row, plain_row, r
 from xrdorder.material import PUBLISHED_SCALE, Material, TinScale
 from xrdorder.material.joint_tin import Prior
 from xrdorder.material.tin_scale import LEVEL, U_LEVEL_NM
+from xrdorder.quantities.registry import quantity
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.relations.tin_from_order import BOUND, USUAL, USUAL_S_A
 from xrdorder.superconductivity.prediction import Prediction
@@ -52,17 +53,17 @@ def _tin_rows(material: Material, scale: TinScale, library: Library, usual: Prio
     from_lattice = "a_nm" in values and LEVEL in material.contributions.sources
     if "a_nm" in values:
         a, u_a = values["a_nm"], material.u("a_nm")
-        rows.append(plain_row("lattice parameter at 22.5 °C", "given", a, u_a, "nm"))
+        rows.append(plain_row("a_nm", "given", a, u_a))
         for entry in library.relations("tin-from-lattice"):
             tin = float(entry.function(np.asarray(a)))
             # Exact for a line: one difference quotient is its slope.
             per_nm = float(entry.function(np.asarray(a + 1e-3))) - tin
             u = math.hypot(per_nm * 1e3 * math.hypot(u_a, U_LEVEL_NM), float(entry.scatter.at(a, tin)))
             note = "" if entry.inside(a) else f"outside its validity: {entry.inputs[0].name} {entry.validity}"
-            rows.append(relation_row("tin", entry, tin, u, "at.%", note, 100.0))
+            rows.append(relation_row("tin_fraction", entry, tin, u, note))
     if tin_known:
-        tin, u = 100.0 * values["tin_fraction"], 100.0 * material.u("tin_fraction")
-        own = 100.0 * material.u_tin_independent
+        tin, u = values["tin_fraction"], material.u("tin_fraction")
+        own = quantity("tin_fraction").u_text(material.u_tin_independent)
         by, note = "given", ""
         if from_lattice and scale == PUBLISHED_SCALE:
             by = "combined"
@@ -70,8 +71,8 @@ def _tin_rows(material: Material, scale: TinScale, library: Library, usual: Prio
         elif from_lattice:
             by, note = f"scale '{scale.name}'", f"{scale.source}; of it "
         if from_lattice:
-            note += f"{own:.2f} at.% not shared with other wires measured alike"
-        rows.append(plain_row("tin", by, tin, u, "at.%", note))
+            note += f"{own} at.% not shared with other wires measured alike"
+        rows.append(plain_row("tin_fraction", by, tin, u, note))
     if math.isfinite(given("tin_lower_bound", math.nan)):
         bound, u_bound = values["tin_lower_bound"], material.u("tin_lower_bound")
         for entry in library.relations("tin-from-order"):
@@ -79,16 +80,16 @@ def _tin_rows(material: Material, scale: TinScale, library: Library, usual: Prio
                 tin = bound / usual.s_a
                 u = math.hypot(u_bound / usual.s_a, tin * usual.u / usual.s_a)
                 note = f"if S_a = {usual.s_a:g} ± {usual.u:g}, as of {usual.words}"
-                rows.append(plain_row("tin", "order, usual S_a", 100.0 * tin, 100.0 * u, "at.%", note))
+                rows.append(plain_row("tin_fraction", "order, usual S_a", tin, u, note))
                 continue
             tin = float(entry.function(np.asarray(4.0 * bound)))
             u = math.hypot(tin / bound * u_bound, float(entry.scatter.at(4.0 * bound, tin)))
             note = "at least this much" if entry is BOUND else "if tin is ordered as usual"
-            rows.append(relation_row("tin", entry, tin, u, "at.%", note, 100.0))
+            rows.append(relation_row("tin_fraction", entry, tin, u, note))
     if math.isfinite(given("tin_fraction_joint", math.nan)):
-        tin, u = 100.0 * values["tin_fraction_joint"], 100.0 * material.u("tin_fraction_joint")
+        tin, u = values["tin_fraction_joint"], material.u("tin_fraction_joint")
         note = "least squares of lattice, order and the usual S_a; Tc and Bc2 are those of this tin content"
-        rows.append(plain_row("tin", "lattice and order", tin, u, "at.%", note))
+        rows.append(plain_row("tin_fraction", "lattice and order", tin, u, note))
     return rows
 
 
@@ -96,17 +97,17 @@ def _order_rows(material: Material, dopants: bool) -> list[Row]:
     rows = []
     # a dopant on a tin site counts as right in the site order, but is no tin: it is taken off first
     tin_order = "(site order - dopants on tin sites)" if dopants else "site order"
-    for name, title, by in (
-        ("site_order", "site order", "given"),
-        ("S_a", "S_a", f"{tin_order} / (4 beta)"),
-        ("S_b", "S_b", f"3 {tin_order} / (4 (1 - beta))"),
+    for name, by in (
+        ("site_order", "given"),
+        ("S_a", f"{tin_order} / (4 beta)"),
+        ("S_b", f"3 {tin_order} / (4 (1 - beta))"),
     ):
         value = material.values.get(name, math.nan)
         if math.isfinite(value):
             note = (
                 "above one: tin too low or order too high, within uncertainty or not" if value > 1.0 else ""
             )
-            rows.append(plain_row(title, by, value, material.u(name), "1", note))
+            rows.append(plain_row(name, by, value, material.u(name), note))
     return rows
 
 

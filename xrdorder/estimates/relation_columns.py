@@ -6,8 +6,9 @@ import numpy as np
 import xarray as xr
 
 from xrdorder.estimates.stored_draws import StudyDraws
+from xrdorder.quantities.registry import unit_of
 from xrdorder.relations import PUBLISHED, Library
-from xrdorder.results.conventions import unit, units_beside
+from xrdorder.results.conventions import units_beside
 from xrdorder.superconductivity.by_relation import RelationResult, branches_words, by_relation
 
 
@@ -45,7 +46,7 @@ def with_relations(results: xr.Dataset, library: Library = PUBLISHED) -> xr.Data
     dims = ("sample", "relation")
     return results.assign(
         {
-            "relation_units": ("relation", *units_beside([unit(one.target) for one in entries.values()],
+            "relation_units": ("relation", *units_beside([unit_of(one.target) for one in entries.values()],
                                                          "relation_median, _low and _high")),
             "relation_reason": (dims, reason, {"long_name": "why the relation is refused; empty where it applies"}),
             "bc2_branches": ("sample", np.array(branches, dtype=object), {"long_name": _BRANCHES}),

@@ -9,11 +9,11 @@ import numpy as np
 import xarray as xr
 
 from xrdorder.exceptions import UnknownNameError
+from xrdorder.quantities.registry import PREDICTED
 from xrdorder.relations import Relation, bc2_of_temperature, relation
-from xrdorder.superconductivity.targets import TARGETS
 from xrdorder.uncertainty import Array
 
-STORED = ("tin_fraction", "S_a_joint", "site_order_joint", *TARGETS)
+STORED = ("tin_fraction", "S_a_joint", "site_order_joint", *PREDICTED)
 """Targets of the stored draws. The order is that of the model, which knows what wires usually have; that of a pattern
 alone stands with its contributions."""
 

@@ -28,11 +28,11 @@ from xrdorder.estimates.wires import Measured, Wire
 from xrdorder.exceptions import ValidityError
 from xrdorder.material import PUBLISHED_SCALE, TinScale
 from xrdorder.quantities.grades import UNFIT
+from xrdorder.quantities.registry import ESTIMATED, Column, columns, unit_of
 from xrdorder.relations import PUBLISHED, Library, bc2_of_temperature, relation
 from xrdorder.relations.resistivity import FROM_ORDER
 from xrdorder.relations.tc_from_tin import BOLTZMANN
-from xrdorder.results.columns import ESTIMATES, Column
-from xrdorder.results.conventions import udunits, unit, units_beside
+from xrdorder.results.conventions import udunits, units_beside
 from xrdorder.results.fingerprint import code_hash
 from xrdorder.superconductivity.targets import HELIUM_K
 from xrdorder.uncertainty import DEFAULT_LEVEL, Array, separate
@@ -218,7 +218,7 @@ def _drawn(
                 {"long_name": "joint draws of the estimates, fractions as fractions"},
             ),
             "estimate_flags": ("sample", flags, {"long_name": "flags of the estimates, JSON list of name and message"}),
-            "target_units": ("target", *units_beside(map(unit, STORED), "estimate_draws")),
+            "target_units": ("target", *units_beside(map(unit_of, STORED), "estimate_draws")),
         },
         coords={
             "sample": np.array(samples, dtype=object),
@@ -287,28 +287,28 @@ def with_draws(results: xr.Dataset, drawn: xr.Dataset) -> xr.Dataset:
     draws = StudyDraws.of(results)
     own = "the laboratory's own: " * (results.attrs.get("tin_scale") != PUBLISHED_SCALE.name)
     sources = {"tin_fraction": f"{own}{results.attrs.get('tin_scale_source', '')}", **_SOURCES}
-    columns = {
+    found = {
         column.name: (
             "sample",
             column.scale * _column(draws.of_target(column.quantity), column),
             {"units": udunits(column.units), "long_name": column.long_name, "source": sources[column.quantity]},
         )
-        for column in ESTIMATES
-        if column.quantity in draws.values
+        for column in columns()
+        if column.quantity in ESTIMATED
     }
-    return results.assign(columns)
+    return results.assign(found)
 
 
 def _column(draws: Array, column: Column) -> Array:
     known = np.isfinite(draws).any(axis=1)
     found = np.full(len(draws), np.nan)
-    if column.kind == "left":
+    if column.kind == "independent":
         found[known] = left_of_each(draws[known])
-    elif column.kind == "deviation":
+    elif column.kind == "total":
         found[known] = np.nanstd(draws[known], axis=1, ddof=1)
     else:
         half = DEFAULT_LEVEL / 2.0
-        level = {"median": 0.5, "low": 0.5 - half, "high": 0.5 + half}[column.kind]
+        level = {"low": 0.5 - half, "high": 0.5 + half}.get(column.kind, 0.5)
         found[known] = np.nanquantile(draws[known], level, axis=1)
     return found
 

@@ -23,7 +23,7 @@ from xrdorder.material.order import S_OF_110_PER_NM
 from xrdorder.material.strain import FREE, METALS, STRAIN, bounded_strain, mismatch_bound, strain_share
 from xrdorder.material.tin_scale import LEVEL
 from xrdorder.material.widths import rms_strain
-from xrdorder.profiles.widths import size_from_lorentz_sec, voigt_breadth
+from xrdorder.profiles.width_terms import size_from_lorentz_sec, voigt_breadth
 from xrdorder.relations import LABELS, Relation
 from xrdorder.relations.tin_from_lattice import DEFAULT, SECOND
 from xrdorder.results.parameters import StoredParameters

@@ -21,11 +21,11 @@ from xrdorder.explanation.families import FAMILIES, KINDS, OWN_LINE
 from xrdorder.material import PUBLISHED_SCALE
 from xrdorder.material.dopants import tantalum_share
 from xrdorder.material.strain import FREE
+from xrdorder.quantities.registry import unit_of
 from xrdorder.relations import LABELS, relation
 from xrdorder.results.collate import RESULTS_NC
 from xrdorder.results.collated import Sharing, ToldColumn, read_collated
 from xrdorder.results.columns import TOLD
-from xrdorder.results.conventions import unit
 from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
 from xrdorder.results.quantity_lookup import quantity_asked
 from xrdorder.results.sample_file import FAILED, Provenance, StoredSample, read_sample
@@ -354,7 +354,7 @@ def _quantity(
     if name.startswith("domain_size_nm") and name in sample.contributions.quantities:
         remark = _size_interval(stored.number(name), sample.contributions.total(name))
     plain = QuantityExplained(
-        name, unit(name), stored.number(name), steps=chain, fitted=tuple(fitted), remark=remark
+        name, unit_of(name), stored.number(name), steps=chain, fitted=tuple(fitted), remark=remark
     )
     table = sample.contributions
     if name not in table.quantities or math.isnan(plain.value):
@@ -486,7 +486,7 @@ def _predicted(sample: StoredSample, stored: Stored, target: str) -> QuantityExp
     median, low, high = (float(tables[f"target_{end}"].values[k]) for end in ("median", "low", "high"))
     return QuantityExplained(
         target,
-        unit(target),
+        unit_of(target),
         median,
         low=low,
         high=high,

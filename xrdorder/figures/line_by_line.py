@@ -36,7 +36,7 @@ from xrdorder.figures.layout import (
 )
 from xrdorder.figures.palette import GARNET, INK, PAPER, SLATE
 from xrdorder.figures.text import NORMAL, POINTS_PER_IN, SMALL, fitted, plain, wrapped_in
-from xrdorder.profiles.widths import voigt_breadth
+from xrdorder.profiles.width_terms import voigt_breadth
 
 Array = NDArray[np.float64]
 

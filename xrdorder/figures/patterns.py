@@ -24,7 +24,7 @@ from xrdorder.figures.counts import Lane, at_equal_times, lanes_of
 from xrdorder.figures.layout import SCREEN, Size, font, minor_ticks, page, place, style
 from xrdorder.figures.palette import FOG, INK, LAGOON, MIST, PAPER, SKY, SLATE, stroke
 from xrdorder.figures.text import NORMAL, SMALL, fitted, width_in
-from xrdorder.patterns.steps import angle_step
+from xrdorder.patterns.angle_step import angle_step
 
 Array = NDArray[np.float64]
 

@@ -38,7 +38,7 @@ from xrdorder.figures.layout import (
 from xrdorder.figures.lots import draw_legend, legend_height, look
 from xrdorder.figures.text import SMALL
 from xrdorder.figures.treatment_axis import TEMPERATURE, Places, Point, Variable, places_of
-from xrdorder.results.columns import ESTIMATED
+from xrdorder.quantities.registry import ESTIMATED
 
 Array = NDArray[np.float64]
 

@@ -6,7 +6,7 @@ name. What a file is about, and which error fits, is for its reader to say.
 """
 
 from xrdorder.files.regular import MOST_BYTES, open_regular, read_bytes, read_text, shown
-from xrdorder.files.tables import TableWriter
+from xrdorder.files.spreadsheets import TableWriter
 from xrdorder.files.toml import toml_table
 
 __all__ = [

@@ -14,11 +14,11 @@ The package knows nothing of Tc or wires; of tin only what the A15 scatters at a
 """
 
 from xrdorder.exceptions import Flag
-from xrdorder.fitting.calibration import Calibration, calibrate
-from xrdorder.fitting.engines import ENGINES
+from xrdorder.fitting.instrument_calibration import Calibration, calibrate
 from xrdorder.fitting.options import LATTICE_DISTRIBUTIONS, FitOptions
 from xrdorder.fitting.result import PatternFit, PhaseResult
 from xrdorder.fitting.whole_pattern import DEFAULT_COMPOSITION, DEFAULT_PHASES, fit_pattern
+from xrdorder.least_squares.engines import ENGINES
 
 __all__ = [
     "DEFAULT_COMPOSITION",

@@ -8,7 +8,7 @@ from scipy.special import chdtri
 
 from xrdorder.exceptions import Flag
 from xrdorder.fitting.procedure import Procedure
-from xrdorder.fitting.score_test import ScoreTest
+from xrdorder.least_squares.score_test import ScoreTest
 
 _CHANCE = 1e-4  # of each flag where there is nothing
 ALPHA2_FAR = 0.1

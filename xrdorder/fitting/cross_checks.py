@@ -5,7 +5,7 @@ for it. Estimates of one quantity from the same data, of which one is efficient,
 J. A. Hausman, Econometrica 46 (1978) 1251 (from memory). A difference beyond that is misfit, not chance.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +13,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from xrdorder.exceptions import FitError, Flag
-from xrdorder.fitting.free_intensities import FreeLattice, pawley_lattice
+from xrdorder.fitting.free_intensities import pawley_lattice
 from xrdorder.fitting.from_lines import (
     LineLattice,
     LineOrder,
@@ -22,10 +22,10 @@ from xrdorder.fitting.from_lines import (
     order_from_lines,
     single_line_table,
 )
-from xrdorder.fitting.quality import WORST_CHI2
-from xrdorder.fitting.refinement import Refinement, Solution
 from xrdorder.fitting.single_lines import ORDER_LINE, SECOND_ORDER, SingleLine, fit_single_lines
 from xrdorder.forward_model.phase_lines import PhaseLines
+from xrdorder.least_squares.quality import WORST_CHI2
+from xrdorder.least_squares.refinement import Refinement, Solution
 
 Array = NDArray[np.float64]
 
@@ -72,6 +72,11 @@ class CrossChecks:
     enlargement: float = 1.0
     line_table: xr.Dataset | None = None
 
+    @property
+    def u_order(self) -> float:
+        """Uncertainty of the order of the whole pattern from counting; NaN where it was not fitted."""
+        return float(self.table["u_order_contrast"].sel(route=WHOLE))
+
 
 def difference_u(u_efficient: float, u_other: float, least: float) -> float:
     """Standard uncertainty of the difference of two estimates from the same counts.
@@ -102,7 +107,7 @@ def cross_check(
     enlargement: float = 1.0,
     lines: tuple[SingleLine, ...] | None = None,
 ) -> CrossChecks:
-    """Ask all routes about lattice and order of a cubic phase.
+    """Lattice and order of a cubic phase by all routes.
 
     Parameters
     ----------
@@ -117,14 +122,12 @@ def cross_check(
     lines
         Single lines of the phase, where they have been fitted already.
     """
-    values = fit.values()
-    a, u_a = _of_whole(values[a15.length_names[0]], a15.length_names[0], solution, enlargement)
-    contrast, u_contrast = float("nan"), float("nan")
-    if a15.contrast_name is not None:
-        contrast, u_contrast = _of_whole(
-            values[a15.contrast_name], a15.contrast_name, solution, enlargement
-        )
-    nan = float("nan")
+    values, nan = fit.values(), float("nan")
+    length, contrast = a15.length_names[0], a15.contrast_name
+    whole_lattice = LineLattice(values[length], solution.u(length) * enlargement)
+    whole_order = LineOrder(nan, nan, ())
+    if contrast is not None:
+        whole_order = LineOrder(values[contrast], solution.u(contrast) * enlargement, ())
     reason = _unfit(fit, a15)
     if reason:
         lines = ()
@@ -138,7 +141,7 @@ def cross_check(
         near = order_from_lines(lines, fit, a15, solution, enlargement)
         same = order_from_lines(lines, fit, a15, solution, enlargement, (SECOND_ORDER,))
     lattices = {
-        WHOLE: LineLattice(a, u_a),
+        WHOLE: whole_lattice,
         FREE: free,
         SINGLE: centres,
         EXTRAPOLATED: extrapolated,
@@ -146,7 +149,7 @@ def cross_check(
     }
     no_order = LineOrder(nan, nan, (), "lattice only")
     orders = {
-        WHOLE: LineOrder(contrast, u_contrast, ()),
+        WHOLE: whole_order,
         FREE: no_order,
         SINGLE: near,
         EXTRAPOLATED: no_order,
@@ -167,24 +170,14 @@ def _unfit(fit: Refinement, a15: PhaseLines) -> str:
     return ""
 
 
-def _of_whole(
-    value: float, name: str, solution: Solution, enlargement: float
-) -> tuple[float, float]:
-    """Value and counting uncertainty of a parameter of the whole fit; an uncertainty of NaN where it was held."""
-    if name not in solution.free:
-        return value, float("nan")
-    k = solution.free.index(name)
-    return value, float(np.sqrt(solution.covariance[k, k])) * enlargement
-
-
 def _free(fit: Refinement, a15: PhaseLines, enlargement: float) -> LineLattice:
     """Lattice with the intensities set free, or why there is none."""
     nan = float("nan")
     try:
-        found: FreeLattice = pawley_lattice(fit, a15, enlargement)
+        lattice = pawley_lattice(fit, a15, enlargement)
     except FitError as error:
         return LineLattice(nan, nan, reason=str(error))
-    return LineLattice(found.a_nm, found.u_a_nm, 0.0, found.chi2_reduced)
+    return LineLattice(lattice.a_nm, lattice.u_a_nm, 0.0, lattice.chi2_reduced)
 
 
 def _table(lattices: dict[str, LineLattice], orders: dict[str, LineOrder]) -> xr.Dataset:
@@ -199,8 +192,8 @@ def _table(lattices: dict[str, LineLattice], orders: dict[str, LineOrder]) -> xr
     def u_of(u: Array, least: float) -> Array:
         return np.array([0.0, *(difference_u(float(u[0]), float(other), least) for other in u[1:])])
 
-    def said(reasons: Sequence[str]) -> NDArray[np.object_]:
-        return np.array(list(reasons), dtype=object)
+    def text(reasons: list[str]) -> NDArray[np.object_]:
+        return np.array(reasons, dtype=object)
 
     columns = (
         ("a_nm", a, "nm", "lattice parameter"),
@@ -213,11 +206,11 @@ def _table(lattices: dict[str, LineLattice], orders: dict[str, LineOrder]) -> xr
         ("u_order_difference", u_of(u_contrast, _LEAST_U_ORDER), "1", "standard uncertainty of the difference"),
     )  # fmt: skip
     data = {
-        name: ("route", value, {"units": unit, "long_name": text}) for name, value, unit, text in columns
+        name: ("route", value, {"units": unit, "long_name": about}) for name, value, unit, about in columns
     }
     reasons = {
-        "a_reason": ("route", said([x.reason for x in lattices.values()]), {"long_name": "why no lattice"}),
-        "order_reason": ("route", said([x.reason for x in orders.values()]), {"long_name": "why no order"}),
+        "a_reason": ("route", text([x.reason for x in lattices.values()]), {"long_name": "why no lattice"}),
+        "order_reason": ("route", text([x.reason for x in orders.values()]), {"long_name": "why no order"}),
     }
     return xr.Dataset(data | reasons, coords={"route": ("route", np.array(routes, dtype=object))})
 
@@ -255,8 +248,9 @@ def _disagreements(table: xr.Dataset) -> list[Flag]:
     return flags
 
 
-def _why_uncertain(u_order: float, limit: float, cross_checks: CrossChecks) -> str:
+def _why_uncertain(cross_checks: CrossChecks, limit: float) -> str:
     """Why the order is less certain than this limit: nothing known, a line missing, misfit, or few counts."""
+    u_order = cross_checks.u_order
     if not np.isfinite(u_order):
         return "the order was not fitted"
     if cross_checks.lines and all(line.hkl != ORDER_LINE for line in cross_checks.lines):
@@ -267,7 +261,7 @@ def _why_uncertain(u_order: float, limit: float, cross_checks: CrossChecks) -> s
     return f"{few} counts in (110): the order is known to ± {u_order:.2f} only"
 
 
-_WORDS = {
+_CARE = {
     "clipped-lines": "the strongest lines are clipped",
     "routes-disagree-lattice": "routes to the lattice parameter disagree",
     "routes-disagree-order": "routes to the order disagree",
@@ -284,7 +278,6 @@ _WORDS = {
     "scans-differ": "scans that were summed differ by more than counting",
     "smoothed": "the scan was smoothed or resampled: lines may be wider than they were",
     "dead-time": "strong lines lack counts as by dead time",
-
     "angles-corrected": "the angles were corrected before, and the offset is taken off once more",
     "ended-early": "the file ends before the scan does",
 }
@@ -295,7 +288,7 @@ _GRAVE = {
     "intensities-bent": "strong lines are weaker than any detector makes them",
     "angles-off": "the angles are off",
 }
-"""What makes the lattice or the order another quantity than is said."""
+"""Flags of what makes lattice or order another quantity than their names say."""
 
 
 def quality_words(cross_checks: CrossChecks | None, flags: Sequence[Flag], chi2_reduced: float) -> str:
@@ -306,7 +299,7 @@ def quality_words(cross_checks: CrossChecks | None, flags: Sequence[Flag], chi2_
     cross_checks
         Of the A15; None where there is none.
     flags
-        All flags of the fit, those of the cross_checks included or not.
+        All flags of the fit, those of the cross-checks included or not.
     chi2_reduced
         Of the whole fit.
 
@@ -322,41 +315,48 @@ def quality_words(cross_checks: CrossChecks | None, flags: Sequence[Flag], chi2_
     """
     if cross_checks is None:
         return "do not use: no A15 was found"
-    said = list(dict.fromkeys([*flags, *cross_checks.flags]))
-    grave, care = [], []
-    if any(flag.name == "not-converged" for flag in said):
-        grave.append("the fit did not converge")
-    if chi2_reduced > WORST_CHI2:
-        grave.append(f"chi squared is {chi2_reduced:.0f}")
-    names = [flag.name for flag in said]
-    grave += [words for name, words in _GRAVE.items() if name in names]
-    table = cross_checks.table
-    for quantity, words in (("a", "lattice parameter"), ("order", "order")):
-        ratios = [abs(_ratio(table, quantity, route)) for route in (FREE, SINGLE, SAME_DIRECTION)]
-        if max(ratios) > _FAR * DISAGREE:
-            grave.append(f"routes to the {words} disagree by {max(ratios):.0f} standard uncertainties")
-    u_order = float(table["u_order_contrast"].sel(route=WHOLE))
-    found = {line.hkl: line for line in cross_checks.lines}
-    if not u_order < _WORST_U_ORDER:  # NaN included
-        grave.append(_why_uncertain(u_order, _WORST_U_ORDER, cross_checks))
-    elif u_order > _CARE_U_ORDER:
-        care.append(_why_uncertain(u_order, _CARE_U_ORDER, cross_checks))
-    reason = str(table["order_reason"].sel(route=SINGLE).item())
-    if not cross_checks.lines and reason:
-        care.append(f"the order has no second opinion: {reason}")
-    elif ORDER_LINE not in found:
-        care.append("the order line (110) is not in the measured range")
-    leans = [_ratio(table, "order", route) for route in (SINGLE, SAME_DIRECTION)]
-    if min(leans) > _LEANS or max(leans) < -_LEANS:
-        care.append("other routes to the order lean to one side together")
-    if ORDER_LINE in found and found[ORDER_LINE].reason:
-        care.append(f"the order line (110) has no second opinion: {found[ORDER_LINE].reason}")
-    foreign = names.count("unexplained-line")
-    if foreign:
-        care.append(f"{foreign} foreign line{'s' if foreign > 1 else ''}")
-    for name, words in _WORDS.items():
-        if name in names and not any(words in reason for reason in grave):
-            care.append(words)
+    names = {flag.name: None for flag in [*flags, *cross_checks.flags]}
+    grave = _grave_reasons(cross_checks, names, chi2_reduced)
+    care = _reasons_for_care(cross_checks)
+    if unindexed := len({flag for flag in flags if flag.name == "unexplained-line"}):
+        care.append(f"{unindexed} unindexed line{'s' if unindexed > 1 else ''}")
+    care += [words for name, words in _CARE.items() if name in names and not any(words in reason for reason in grave)]
     if not grave and not care:
         return "trustworthy"
     return ("do not use: " if grave else "use with care: ") + "; ".join([*grave, *care])
+
+
+def _grave_reasons(cross_checks: CrossChecks, flag_names: Collection[str], chi2_reduced: float) -> list[str]:
+    """Why a result is not to be used."""
+    reasons = []
+    if "not-converged" in flag_names:
+        reasons.append("the fit did not converge")
+    if chi2_reduced > WORST_CHI2:
+        reasons.append(f"chi squared is {chi2_reduced:.0f}")
+    reasons += [words for name, words in _GRAVE.items() if name in flag_names]
+    for quantity, words in (("a", "lattice parameter"), ("order", "order")):
+        ratio = max(abs(_ratio(cross_checks.table, quantity, route)) for route in (FREE, SINGLE, SAME_DIRECTION))
+        if ratio > _FAR * DISAGREE:
+            reasons.append(f"routes to the {words} disagree by {ratio:.0f} standard uncertainties")
+    if not cross_checks.u_order < _WORST_U_ORDER:  # NaN included
+        reasons.append(_why_uncertain(cross_checks, _WORST_U_ORDER))
+    return reasons
+
+
+def _reasons_for_care(cross_checks: CrossChecks) -> list[str]:
+    """What makes the order less certain than usual."""
+    reasons = []
+    if _CARE_U_ORDER < cross_checks.u_order < _WORST_U_ORDER:
+        reasons.append(_why_uncertain(cross_checks, _CARE_U_ORDER))
+    reason = str(cross_checks.table["order_reason"].sel(route=SINGLE).item())
+    order_line = next((line for line in cross_checks.lines if line.hkl == ORDER_LINE), None)
+    if not cross_checks.lines and reason:
+        reasons.append(f"the order has no cross-check: {reason}")
+    elif order_line is None:
+        reasons.append("the order line (110) is not in the measured range")
+    ratios = [_ratio(cross_checks.table, "order", route) for route in (SINGLE, SAME_DIRECTION)]
+    if min(ratios) > _LEANS or max(ratios) < -_LEANS:
+        reasons.append("both cross-checks of the order deviate to the same side")
+    if order_line is not None and order_line.reason:
+        reasons.append(f"the order line (110) has no cross-check: {order_line.reason}")
+    return reasons

@@ -6,8 +6,8 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from xrdorder.fitting.refinement import Refinement
 from xrdorder.forward_model.phase_lines import PhaseLines
+from xrdorder.least_squares.refinement import Refinement
 from xrdorder.profiles.voigt import fwhm
 
 Array = NDArray[np.float64]

@@ -5,7 +5,7 @@ from collections.abc import Callable, Mapping, Sequence
 from xrdorder.crystals import free_lengths
 from xrdorder.forward_model.amounts import mass_per_scale, masses
 from xrdorder.forward_model.phase_lines import PhaseLines
-from xrdorder.profiles.widths import as_lorentz
+from xrdorder.profiles.width_terms import as_lorentz
 
 Values = Mapping[str, float]
 Function = Callable[[Values], float]

@@ -16,8 +16,8 @@ from scipy.special import chdtri
 from xrdorder.exceptions import Flag
 from xrdorder.fitting.line_scatter import LineScatter
 from xrdorder.fitting.procedure import Procedure
-from xrdorder.fitting.score_test import ScoreTest
 from xrdorder.forward_model.geometry import Geometry
+from xrdorder.least_squares.score_test import ScoreTest
 from xrdorder.profiles import Instrument
 
 Array = NDArray[np.float64]
@@ -87,8 +87,7 @@ def _fitted(job: Procedure, scatter: LineScatter, name: str) -> tuple[float, flo
     values, solution, _ = job.fit.trial([*job.everything(), name])
     if name not in solution.free:  # at its bound, as far as it goes
         return values[name] - held, 0.0
-    k = solution.free.index(name)
-    counting = float(np.sqrt(solution.covariance[k, k])) * job.enlargement()
+    counting = solution.u(name) * job.enlargement()
     (by_lines,) = scatter.uncertainty([name], also_free=[name])
     return values[name] - held, float(np.hypot(counting, by_lines))
 

@@ -15,11 +15,11 @@ from scipy.special import chdtrc
 from xrdorder.fitting.initial_values import DETECTABLE_TRANSPARENCY_DEG, U_TRANSPARENCY_RELATIVE
 from xrdorder.fitting.niobium_tantalum import separate_niobium_tantalum
 from xrdorder.fitting.procedure import EFFECT_SIGNIFICANCE, U_B_ISO_RELATIVE, Procedure
-from xrdorder.fitting.score_test import CHANCE, ScoreTest
 from xrdorder.fitting.unindexed import add_indexing_phases, add_pending_phases
 from xrdorder.forward_model.initial_parameters import PACKING, add_phase_parameters
-from xrdorder.forward_model.parameters import set_values
+from xrdorder.forward_model.parameter_map import set_values
 from xrdorder.forward_model.phase_lines import PhaseLines
+from xrdorder.least_squares.score_test import CHANCE, ScoreTest
 from xrdorder.xrays import EmissionLine, Radiation
 from xrdorder.xrays.contamination import ContaminationLine, contamination_lines
 

@@ -11,11 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import nnls
 
-from xrdorder.fitting.quality import agreement
-from xrdorder.fitting.refinement import Refinement, Solution
 from xrdorder.forward_model.free_lines import FreeLines
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.forward_model.roles import add_parameter
+from xrdorder.least_squares.quality import agreement
+from xrdorder.least_squares.refinement import Refinement, Solution
 
 Array = NDArray[np.float64]
 
@@ -58,7 +58,6 @@ def pawley_lattice(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0) -
     trial.run([*vary, *free.area_names], most_iterations=_MOST_ITERATIONS, tolerance=0.01)
     solution, _ = trial.solution()
     name = a15.length_names[0]
-    k = solution.free.index(name)
     used = fit.used
     quality = agreement(
         fit.observed[used],
@@ -66,8 +65,7 @@ def pawley_lattice(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0) -
         fit.variance[used],
         len(solution.free),
     )
-    u = float(np.sqrt(solution.covariance[k, k])) * enlargement
-    return FreeLattice(float(solution.point[k]), u, quality.chi2_reduced)
+    return FreeLattice(solution.value(name), solution.u(name) * enlargement, quality.chi2_reduced)
 
 
 def initial_areas(fit: Refinement, lines: FreeLines) -> dict[str, float]:

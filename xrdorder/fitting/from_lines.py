@@ -12,9 +12,9 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from xrdorder.fitting.refinement import Refinement, Solution
 from xrdorder.fitting.single_lines import ORDER_LINE, STRONG_LINES, Hkl, SingleLine, drawn_lines, hkl_name
 from xrdorder.forward_model.phase_lines import PhaseLines
+from xrdorder.least_squares.refinement import Refinement, Solution
 
 Array = NDArray[np.float64]
 
@@ -255,8 +255,7 @@ def order_from_lines(
         return LineOrder(nan, nan, against, "no contrast gives these areas")
     _, slopes = calculated(contrast)
     if nuisances:
-        rows = [solution.free.index(name) for name in nuisances]
-        covariance = solution.covariance[np.ix_(rows, rows)] * enlargement**2
+        covariance = solution.block(nuisances) * enlargement**2
         u_squared += float(slopes[1:] @ covariance @ slopes[1:])
     return LineOrder(contrast, float(np.sqrt(u_squared) / abs(slopes[0])), against)
 

@@ -4,10 +4,10 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, uniform_filter1d
+from scipy.ndimage import gaussian_filter1d
 from scipy.optimize import nnls
 
-from xrdorder.patterns.steps import angle_step
+from xrdorder.patterns.angle_step import angle_step
 
 Array = NDArray[np.float64]
 
@@ -63,7 +63,7 @@ def match_lattice(
     """Find the factor by which the lattice must be stretched for its lines to lie on those of the pattern.
 
     The score is the sum of sqrt(expected strength times net counts): unlike a plain product it is not won by one
-    strong foreign line.
+    strong line of another phase.
 
     Parameters
     ----------
@@ -120,12 +120,3 @@ def initial_scales(parts: Sequence[Array], net: Array, variance: Array) -> Array
     norms[norms == 0.0] = 1.0
     solution, _ = nnls(matrix / norms, net * root)
     return np.asarray(solution / norms)
-
-
-def initial_variance(counts: Array, time_factor: Array) -> Array:
-    """Variance to begin with: counts smoothed over five points, at least one.
-
-    The observed counts themselves would pull the background down (points that happen to be low would weigh more).
-    """
-    rate = uniform_filter1d(counts / time_factor, 5, mode="nearest")
-    return np.asarray(np.maximum(rate * time_factor, 1.0))

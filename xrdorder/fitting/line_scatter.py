@@ -24,10 +24,10 @@ from xrdorder.fitting.derived import lattice_quantity
 from xrdorder.fitting.from_lines import centres
 from xrdorder.fitting.model_errors import ModelError
 from xrdorder.fitting.procedure import Procedure
-from xrdorder.fitting.refinement import Refinement
 from xrdorder.fitting.single_lines import SingleLine, fit_single_lines
 from xrdorder.forward_model.free_lines import FreeLines
 from xrdorder.forward_model.phase_lines import PhaseLines
+from xrdorder.least_squares.refinement import Refinement
 
 Array = NDArray[np.float64]
 
@@ -39,7 +39,7 @@ _SMOOTH_TERMS = 3  # of a polynomial in sin(theta): scale, displacement paramete
 _LEAST_AREA = 3.0  # standard uncertainties
 _OF_THE_SHAPE = ("axial_source_ratio", "axial_detector_ratio")
 
-Lined = Mapping[str, tuple[PhaseLines, tuple[SingleLine, ...]]]
+SingleLinesOfPhases = Mapping[str, tuple[PhaseLines, tuple[SingleLine, ...]]]
 
 
 def fit_all_single_lines(job: Procedure) -> dict[str, tuple[PhaseLines, tuple[SingleLine, ...]]]:
@@ -82,12 +82,12 @@ class LineScatter:
     ----------
     fit
         At its minimum.
-    lined
+    single_lines
         Its phases with their single lines, from `fit_all_single_lines`.
     """
 
-    def __init__(self, fit: Refinement, lined: Lined) -> None:
-        self._fit, self._lined = fit, lined
+    def __init__(self, fit: Refinement, single_lines: SingleLinesOfPhases) -> None:
+        self._fit, self._single_lines = fit, single_lines
         # a centre is that of a line without axial divergence
         self._free = tuple(n for n, p in fit.parameters.items() if p.vary and n not in _OF_THE_SHAPE)
 
@@ -95,12 +95,12 @@ class LineScatter:
     def phases(self) -> list[Scatter]:
         """What each phase with lines enough shows."""
         degrees, _ = self._positions(self._free)
-        found = []
-        for name, (lines, singles) in self._lined.items():
+        scatters = []
+        for name, (lines, singles) in self._single_lines.items():
             usable = [line for line in singles if not line.reason and np.isfinite(line.u_centre)]
             if len(usable) >= FEWEST_LINES:
-                found.append(Scatter(lines, len(usable), degrees[name], _scatter_of_areas(usable)))
-        return found
+                scatters.append(Scatter(lines, len(usable), degrees[name], _scatter_of_areas(usable)))
+        return scatters
 
     def uncertainty(self, names: Sequence[str], *, also_free: Sequence[str] = ()) -> Array:
         """What the scatter adds to the standard uncertainty of fitted parameters, shape (names,).
@@ -120,12 +120,12 @@ class LineScatter:
         """Scatter of each phase in degrees, and what it adds to the uncertainty of each parameter."""
         values = self._fit.values()
         departures, slopes, owners = [], [], []
-        for name, (lines, singles) in self._lined.items():
+        for name, (lines, singles) in self._single_lines.items():
             usable, by = centres(singles, lines, values, free)
             departures += [(line.centre - line.calculated_centre, line.u_centre) for line in usable]
             slopes.append(by)
             owners += [name] * len(usable)
-        scatter = dict.fromkeys(self._lined, 0.0)
+        scatter = dict.fromkeys(self._single_lines, 0.0)
         if not departures:
             return scatter, {}
         departure, u = np.array(departures).T
@@ -183,33 +183,34 @@ def beyond_counting(departure: Array, u: Array, degrees_of_freedom: float) -> fl
 
 def scatter_errors(scatter: LineScatter, a15: PhaseLines | None) -> list[ModelError]:
     """What the scatter of lines adds to the lattice parameters of each phase."""
-    doubts = []
-    for found in scatter.phases:
-        lines = found.lines
+    errors = []
+    for phase_scatter in scatter.phases:
+        lines = phase_scatter.lines
         u = scatter.uncertainty(lines.length_names)
         for axis, added in zip(free_lengths(lines.phase.system), u, strict=True):
             quantity = "a_nm" if lines is a15 else lattice_quantity(lines.phase.name, axis)
             if added > 0.0:
-                doubts.append(ModelError(f"line positions/{quantity}", "", None, {quantity: float(added)}))
-    return doubts
+                errors.append(ModelError(f"line positions/{quantity}", "", None, {quantity: float(added)}))
+    return errors
 
 
 def scatter_flags(scatter: LineScatter, main: PhaseLines) -> list[Flag]:
     """Phases whose lines are not where, or not as strong as, one lattice in many grains has them."""
     flags = []
-    for found in scatter.phases:
-        name, said = found.lines.phase.name, []
-        if found.areas > _UNEVEN:
-            said.append(f"{100.0 * found.areas:.0f} % in area")
-        if found.degrees > 0.0:
-            said.append(f"{found.degrees:.4f} degrees in angle")
-        if not said:
+    for observed in scatter.phases:
+        name, terms = observed.lines.phase.name, []
+        if observed.areas > _UNEVEN:
+            terms.append(f"{100.0 * observed.areas:.0f} % in area")
+        if observed.degrees > 0.0:
+            terms.append(f"{observed.degrees:.4f} degrees in angle")
+        if not terms:
             continue
-        text = f"{found.count} single lines of {name} scatter about the fit by {' and '.join(said)}, beyond counting"
-        if found.degrees > 0.0:
+        text = f"{observed.count} single lines of {name} scatter about the fit by {' and '.join(terms)}"
+        text += ", beyond counting"
+        if observed.degrees > 0.0:
             text += "; its lattice is less certain by that"
-        if found.areas > _UNEVEN:
-            flag = "few-grains" if found.lines is main else "few-grains-beside"
+        if observed.areas > _UNEVEN:
+            flag = "few-grains" if observed.lines is main else "few-grains-beside"
             text += (
                 ": few grains reflect, or slit and texture are not as modelled? Grind finer, rotate, measure several "
                 "fillings"

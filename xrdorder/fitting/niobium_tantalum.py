@@ -13,7 +13,7 @@ from xrdorder.crystals import Phase, phase
 from xrdorder.exceptions import Flag
 from xrdorder.fitting.procedure import Procedure
 from xrdorder.forward_model.initial_parameters import add_phase_parameters
-from xrdorder.forward_model.parameters import set_values
+from xrdorder.forward_model.parameter_map import set_values
 from xrdorder.forward_model.phase_lines import PhaseLines
 
 NIOBIUM_TANTALUM = "nb-ta"
@@ -85,7 +85,6 @@ def _apart(job: Procedure, two: Sequence[PhaseLines]) -> bool:
         return False
     if not all(job.significance(lines, solution) > _CLEAR for lines in two):
         return False
-    rows = [solution.free.index(name) for name in names]
     weight = np.array([-1.0, 1.0])
-    u = float(np.sqrt(weight @ solution.covariance[np.ix_(rows, rows)] @ weight))
-    return float(weight @ solution.point[rows]) > _CLEAR * u
+    u = float(np.sqrt(weight @ solution.block(names) @ weight))
+    return float(weight @ [solution.value(name) for name in names]) > _CLEAR * u

@@ -7,21 +7,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xrdorder.crystals import A15Composition, doped, free_lengths
-from xrdorder.exceptions import Flag
 from xrdorder.fitting.contradictions import contradictions
 from xrdorder.fitting.cross_checks import cross_check, quality_words
 from xrdorder.fitting.curves_and_lines import curves, line_table
 from xrdorder.fitting.derived import lattice_quantity, weight_quantity, weights_by_mass
 from xrdorder.fitting.diagnostics import diagnostics
-from xrdorder.fitting.flags import fit_flags
+from xrdorder.fitting.fit_flags import fit_flags
 from xrdorder.fitting.line_scatter import LineScatter, fit_all_single_lines, scatter_errors, scatter_flags
 from xrdorder.fitting.model_errors import contrast_by_second_table, microabsorption_factors, model_errors
 from xrdorder.fitting.procedure import Procedure
-from xrdorder.fitting.quality import agreement
 from xrdorder.fitting.result import PatternFit, PhaseResult
 from xrdorder.fitting.uncertainty_budget import Quantities, primary_quantities
 from xrdorder.forward_model.amounts import mass_per_scale, masses
 from xrdorder.forward_model.phase_lines import PhaseLines
+from xrdorder.least_squares.quality import agreement
 from xrdorder.profiles import Instrument
 
 Array = NDArray[np.float64]
@@ -41,28 +40,21 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
     composition
         Of the A15 as it was held; None when no A15 was looked for.
     """
-    fit, model, main = job.fit, job.model, job.main
-    values = fit.values()
-    present = job.present()
+    fit, main = job.fit, job.main
+    values, present, calculated = fit.values(), job.present(), fit.counts()
     a15 = main if composition and main.contrast_name and main in present else None
-    calculated = fit.counts()
     more_tin, heavier = None, 0.0
     if a15 is not None and composition is not None:
-        richer = doped(a15.phase, replace(composition, tin_fraction=composition.tin_fraction + _MORE_TIN))
-        lengths = tuple(values[name] for name in a15.length_names)
-        change = model.part(a15.with_phase(richer), values) - model.part(a15, values)
-        more_tin = change / _MORE_TIN
-        heavier = (richer.density_g_cm3(lengths) / a15.phase.density_g_cm3(lengths) - 1.0) / _MORE_TIN
+        more_tin, heavier = _by_tin(job, a15, composition)
     correlated = job.serial_correlation()
-    lined = fit_all_single_lines(job) if job.options.second_opinions else {}
-    scatter = LineScatter(fit, lined)
-    doubts = [*model_errors(job, instrument, a15), *scatter_errors(scatter, a15)]
-    quantities = primary_quantities(job, instrument, a15, doubts, more_tin, job.enlargement())
+    single_lines = fit_all_single_lines(job) if job.options.second_opinions else {}
+    scatter = LineScatter(fit, single_lines)
+    errors = [*model_errors(job, instrument, a15), *scatter_errors(scatter, a15)]
+    quantities = primary_quantities(job, instrument, a15, errors, more_tin, job.enlargement())
     for name, u in zip(quantities.solution.free, quantities.u_free, strict=True):
         job.parameters[name].stderr = float(u)
     measured = quantities.values | _corrected(job, quantities)
     by_tin = dict(quantities.by_tin)
-    flags = [*job.flags, *job.said]
     if a15 is not None:
         for name, slope in weights_by_mass(measured, a15.phase.name).items():
             by_tin[name] = by_tin.get(name, 0.0) + heavier * slope
@@ -72,23 +64,18 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
     quality = agreement(
         fit.observed[used], calculated[used], fit.variance[used], len(quantities.solution.free)
     )
-    if job.reference is not None and "two_theta_offset" not in quantities.solution.free:
-        text = (
-            f"the internal standard {job.reference.phase.name} is too weak to set the angles; the offset of "
-            "the calibration was taken"
-        )
-        flags.append(Flag("internal-standard-weak", text))
+    flags = [*job.flags, *job.pattern_flags]
     flags += fit_flags(job, instrument, quantities.solution, quality.chi2_reduced)
     flags += scatter_flags(scatter, main)
     flags += [*diagnostics(job, instrument, scatter), *contradictions(job)] if composition is not None else []
-    cross_checks = None
+    checks = None
     if a15 is not None and job.options.second_opinions:
-        _, single = lined.get(a15.phase.name, (a15, None))
-        cross_checks = cross_check(fit, a15, quantities.solution, quantities.enlargement, single)
-        flags += cross_checks.flags
+        _, lines = single_lines.get(a15.phase.name, (a15, None))
+        checks = cross_check(fit, a15, quantities.solution, quantities.enlargement, lines)
+        flags += checks.flags
     words = ""
     if composition is not None and job.options.second_opinions:
-        words = quality_words(cross_checks, flags, quality.chi2_reduced)
+        words = quality_words(checks, flags, quality.chi2_reduced)
     return PatternFit(
         status="ok" if a15 is not None or composition is None else "no A15",
         a15=a15.phase.name if a15 is not None else "",
@@ -109,9 +96,19 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
         serial_correlation=correlated,
         iterations=fit.iterations,
         quality_words=words,
-        cross_checks=cross_checks.table if cross_checks else None,
-        single_lines=cross_checks.line_table if cross_checks else None,
+        cross_checks=checks.table if checks else None,
+        single_lines=checks.line_table if checks else None,
     )
+
+
+def _by_tin(job: Procedure, a15: PhaseLines, composition: A15Composition) -> tuple[Array, float]:
+    """Change of the counts, shape (n,), and relative change of the mass of the A15 for each unit of tin fraction."""
+    values = job.fit.values()
+    richer = doped(a15.phase, replace(composition, tin_fraction=composition.tin_fraction + _MORE_TIN))
+    lengths = tuple(values[name] for name in a15.length_names)
+    change = job.model.part(a15.with_phase(richer), values) - job.model.part(a15, values)
+    heavier = richer.density_g_cm3(lengths) / a15.phase.density_g_cm3(lengths) - 1.0
+    return change / _MORE_TIN, heavier / _MORE_TIN
 
 
 def _corrected(job: Procedure, quantities: Quantities) -> dict[str, float]:

@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from xrdorder.crystals import Phase
 from xrdorder.crystals.standards import Standard
 from xrdorder.exceptions import FitError, Flag
-from xrdorder.fitting.engines import engine as engine_named
 from xrdorder.fitting.free_intensities import initial_areas
 from xrdorder.fitting.free_intensities import significance as free_significance
 from xrdorder.fitting.initial_values import (
@@ -27,8 +26,6 @@ from xrdorder.fitting.initial_values import (
     smoothed_net,
 )
 from xrdorder.fitting.options import FitOptions
-from xrdorder.fitting.quality import serial_correlation_factor, squared_significance, thinned
-from xrdorder.fitting.refinement import Refinement, Solution
 from xrdorder.forward_model.amounts import masses
 from xrdorder.forward_model.free_lines import FreeLines
 from xrdorder.forward_model.initial_parameters import (
@@ -36,14 +33,17 @@ from xrdorder.forward_model.initial_parameters import (
     add_phase_parameters,
     initial_parameters,
 )
-from xrdorder.forward_model.parameters import set_values
+from xrdorder.forward_model.parameter_map import set_values
 from xrdorder.forward_model.pattern_model import PatternModel
 from xrdorder.forward_model.phase_lines import Optics, PhaseLines
 from xrdorder.forward_model.roles import add_parameter, role_of
+from xrdorder.least_squares.engines import engine as engine_named
+from xrdorder.least_squares.quality import serial_correlation_factor, squared_significance, thinned
+from xrdorder.least_squares.refinement import Refinement, Solution
+from xrdorder.patterns.angle_step import angle_step
 from xrdorder.patterns.counts import smoothing_points
-from xrdorder.patterns.steps import angle_step
 from xrdorder.profiles.voigt import fwhm
-from xrdorder.profiles.widths import lorentz_sec_from_size
+from xrdorder.profiles.width_terms import lorentz_sec_from_size
 
 Array = NDArray[np.float64]
 
@@ -98,8 +98,8 @@ class Procedure:
         Parameters of effects that were taken into the model.
     absent, limits
         Phases that were not found: significance, and the scale that would have been seen.
-    flags
-        Remarks so far.
+    flags, pattern_flags
+        Of the fit so far; those of the pattern itself.
     tested_with
         Lines that were in the model when the residual was last asked for effects.
     u_shape_nm
@@ -126,7 +126,7 @@ class Procedure:
         if pattern.attrs.get("intensity_kind", "counts") == "counts":
             time = np.asarray(pattern["counting_time"].values, dtype=np.float64)
             time_factor = time / np.median(time)
-        self.said = [Flag(*entry) for entry in json.loads(pattern.attrs.get("flags", "[]"))]
+        self.pattern_flags = [Flag(*entry) for entry in json.loads(pattern.attrs.get("flags", "[]"))]
         self.range = float(self.two_theta[0]), float(self.two_theta[-1])
         every = [self._lines_of(p) for p in phases if not p.free_intensities]
         self.pending = [p for p in phases if p.free_intensities]
@@ -381,8 +381,7 @@ class Procedure:
             return free_significance(lines, solution)
         if lines.scale_name not in solution.free:
             return 0.0
-        k = solution.free.index(lines.scale_name)
-        return float(self.parameters[lines.scale_name].value) / float(np.sqrt(solution.covariance[k, k]))
+        return float(self.parameters[lines.scale_name].value) / solution.u(lines.scale_name)
 
     def _largest_scale(self, lines: PhaseLines) -> float:
         """Put a phase that was not found to rest; return the scale that would have been seen in 95 of 100 cases.
@@ -411,7 +410,7 @@ class Procedure:
 
     def smoothed_over(self) -> float:
         """Points over which the scan was averaged before it came here; one for a scan as it was measured."""
-        if any(said.name == "smoothed" for said in self.said):
+        if any(flag.name == "smoothed" for flag in self.pattern_flags):
             return smoothing_points(self.fit.observed)
         return 1.0
 

@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from xrdorder.fitting.quality import squared_significance
-from xrdorder.fitting.refinement import Refinement
 from xrdorder.forward_model.phase_lines import PhaseLines
-from xrdorder.patterns.steps import angle_step
+from xrdorder.least_squares.quality import squared_significance
+from xrdorder.least_squares.refinement import Refinement
+from xrdorder.patterns.angle_step import angle_step
 from xrdorder.profiles.axial import largest_shift
 from xrdorder.profiles.summation import LineDerivatives, Lines, ProfileSum
 from xrdorder.profiles.voigt import fwhm

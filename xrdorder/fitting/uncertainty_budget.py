@@ -1,4 +1,4 @@
-"""From fit parameters to measured quantities, with every source of doubt that is known at this point.
+"""From fit parameters to measured quantities, with every source of uncertainty that is known at this point.
 
 Counting gives the covariance of the free parameters. It is split by what had to be found out beside: with the columns
 of the weighted Jacobian in the order (all else, texture, displacement parameters, offset, place of the specimen) and
@@ -9,8 +9,9 @@ moves the free ones by -(J'WJ)^-1 J'W J_held d, so each source becomes one signe
 enters by how it would change the counts.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import lmfit
 import numpy as np
@@ -20,14 +21,17 @@ from scipy.linalg import qr, solve_triangular
 from xrdorder.fitting.derived import Function, functions
 from xrdorder.fitting.model_errors import ModelError
 from xrdorder.fitting.procedure import U_B_ISO_RELATIVE, Procedure
-from xrdorder.fitting.refinement import Refinement, Solution
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.forward_model.roles import TEXTURE, Kind, role_of
+from xrdorder.least_squares.refinement import Refinement, Solution
 from xrdorder.profiles import INSTRUMENT_NAMES, Instrument
 from xrdorder.uncertainty import Contributions
 
 Array = NDArray[np.float64]
+Column = tuple[str, str, Array]
+"""Source, group, and its signed contribution to each quantity, shape (quantities,)."""
 
+_WAVELENGTH = "wavelength_shift"
 _COUNTING = "counting"
 _OFFSET, _OFFSET_SOURCE = "two_theta_offset", "two-theta offset"
 #: How far the zero of a goniometer may have moved since its calibration, degrees, as a standard uncertainty: judged by
@@ -70,11 +74,25 @@ def response(solution: Solution, by_held: Array) -> Array:
     return np.asarray(-solution.covariance @ (solution.weighted_jacobian.T @ by_held))
 
 
+class _Held(NamedTuple):
+    """Held parameters whose errors reach the quantities, by where the errors come from."""
+
+    calibrated: tuple[str, ...]
+    b_iso: tuple[str, ...]
+    widths: tuple[str, ...]
+    certified: tuple[str, ...]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """All of them, in the order of the columns of derivatives."""
+        return (*self.calibrated, _WAVELENGTH, *self.b_iso, *self.widths, *self.certified)
+
+
 def primary_quantities(
     job: Procedure,
     instrument: Instrument,
     a15: PhaseLines | None,
-    alternatives: Sequence[ModelError],
+    model_errors: Sequence[ModelError],
     more_tin: Array | None,
     enlargement: float,
 ) -> Quantities:
@@ -88,8 +106,8 @@ def primary_quantities(
         Whose errors all samples share.
     a15
         Lines of the A15 phase, None when there is none.
-    alternatives
-        What may be otherwise than the model has it.
+    model_errors
+        Errors of the model that no parameter describes.
     more_tin
         Change of the counts for each unit of tin fraction in the mean scattering, shape (n,).
     enlargement
@@ -98,67 +116,101 @@ def primary_quantities(
     fit, weighed = job.fit, job.weighed()
     reference = job.reference if job.reference in job.present() else None
     others = [lines for lines in job.present() if lines not in weighed and lines is not reference]
-    seen = [*weighed, *others]
-    minor = [name for lines in seen for name in lines.b_iso_names if not fit.parameters[name].vary]
-    calibrated = tuple(name for name in INSTRUMENT_NAMES if not _is_fitted(fit, name))
-    certified = reference.length_names if reference else ()
-    widths = [lines.width_names[0] for lines in seen if not fit.parameters[lines.width_names[0]].vary]
-    held = (*calibrated, "wavelength_shift", *minor, *widths, *certified)
-    solution, by_held = fit.solution(held)
+    held = _held_parameters(fit, [*weighed, *others], reference)
+    solution, by_held = fit.solution(held.names)
 
     values = fit.values()
     of = functions(weighed, others, a15, job.second_population(), job.taken)
-    quantities = {name: function(values) for name, function in of.items()}
     gradient = _gradient(of, values, solution)
     on_quantities = gradient @ response(solution, by_held)
 
     columns = _counting(tuple(of), gradient * enlargement, solution, fit.parameters)
-    calibration = Contributions.from_covariance(
-        INSTRUMENT_NAMES, instrument.covariance, "calibration", instrument.id
-    )
-    n = len(calibrated)
-    by_instrument = np.zeros((len(of), len(INSTRUMENT_NAMES)))
-    by_instrument[:, [INSTRUMENT_NAMES.index(name) for name in calibrated]] = on_quantities[:, :n]
+    by_name = dict(zip(held.names, on_quantities.T, strict=True))
     u_wavelength = job.optics.radiation.u_wavelength_relative
-    columns += [
-        *zip(calibration.sources, calibration.groups, (by_instrument @ calibration.values).T, strict=True),
-        ("certificate", instrument.standard, by_instrument @ instrument.certificate_shift),
-        ("domains of the standard", instrument.standard, by_instrument @ instrument.domains_shift),
-        (
-            "wavelength",
-            instrument.radiation,
-            on_quantities[:, n] * u_wavelength + by_instrument @ instrument.wavelength_shift,
-        ),
-    ]
-    if _OFFSET in calibrated:
-        column = on_quantities[:, calibrated.index(_OFFSET)] * U_OFFSET_DEG
-        columns.append((_OFFSET_SOURCE, "", column))
-    for k, name in enumerate(minor):
+    columns += _instrument_columns(instrument, held.calibrated, on_quantities, by_name[_WAVELENGTH] * u_wavelength)
+    for name in held.b_iso:
         u = U_B_ISO_RELATIVE * values[name]
-        columns.append((f"displacement parameters/{name}", "catalogue", on_quantities[:, n + 1 + k] * u))
-    for k, name in enumerate(widths):  # of a weak phase: domains of half the usual size, or as large as can be
-        column = on_quantities[:, n + 1 + len(minor) + k] * values[name]
-        columns.append((f"line width/{name}", "", column))
+        columns.append((f"displacement parameters/{name}", "catalogue", by_name[name] * u))
+    for name in held.widths:  # of a weak phase: domains of half the usual size, or as large as can be
+        columns.append((f"line width/{name}", "", by_name[name] * values[name]))
     if reference is not None and job.certificate is not None:
         u_certified = np.array(job.certificate.u_lengths_nm)
-        column = on_quantities[:, n + 1 + len(minor) + len(widths) :] @ u_certified
+        column = on_quantities[:, len(held.names) - len(held.certified) :] @ u_certified
         columns.append(("internal standard", job.certificate.name, column))
-    for alternative in alternatives:
-        shift = np.array([alternative.direct.get(name, 0.0) for name in of])
-        if alternative.change is not None:
-            shift = shift + _by_change(alternative.change, fit, solution, gradient)
-        columns.append((alternative.source, alternative.group, shift))
-    columns = [column for column in columns if np.any(column[2])]
-    table = Contributions(
-        tuple(of),
-        tuple(source for source, _, _ in columns),
-        np.stack([column for _, _, column in columns], axis=1) if columns else np.zeros((len(of), 0)),
-        tuple(group for _, group, _ in columns),
-    )
+    for error in model_errors:
+        shift = np.array([error.direct.get(name, 0.0) for name in of])
+        if error.change is not None:
+            shift = shift + _by_change(error.change, fit, solution, gradient)
+        columns.append((error.source, error.group, shift))
     by_tin: dict[str, float] = {}
     if more_tin is not None:
         by_tin = dict(zip(of, map(float, _by_change(more_tin, fit, solution, gradient)), strict=True))
-    return Quantities(quantities, table, solution, solution.covariance * enlargement**2, enlargement, by_tin)
+    return Quantities(
+        {name: function(values) for name, function in of.items()},
+        _as_contributions(tuple(of), columns),
+        solution,
+        solution.covariance * enlargement**2,
+        enlargement,
+        by_tin,
+    )
+
+
+def _held_parameters(fit: Refinement, phases: Sequence[PhaseLines], reference: PhaseLines | None) -> _Held:
+    """Parameters of instrument, minor phases and internal standard that the fit has held."""
+
+    def held(names: Iterable[str]) -> tuple[str, ...]:
+        return tuple(name for name in names if not fit.parameters[name].vary)
+
+    return _Held(
+        tuple(name for name in INSTRUMENT_NAMES if not _is_fitted(fit, name)),
+        held(name for lines in phases for name in lines.b_iso_names),
+        held(lines.width_names[0] for lines in phases),
+        reference.length_names if reference else (),
+    )
+
+
+def _instrument_columns(
+    instrument: Instrument, calibrated: tuple[str, ...], on_quantities: Array, by_wavelength: Array
+) -> list[Column]:
+    """Errors that all samples on an instrument share, and the drift of its zero since the calibration.
+
+    Parameters
+    ----------
+    instrument
+        With the errors of its parameters.
+    calibrated
+        Its parameters that were held.
+    on_quantities
+        Change of the quantities for each of them, in the first columns; shape (quantities, held).
+    by_wavelength
+        Change of the quantities for one standard uncertainty of the wavelength, instrument apart.
+    """
+    calibration = Contributions.from_covariance(
+        INSTRUMENT_NAMES, instrument.covariance, "calibration", instrument.id
+    )
+    by_instrument = np.zeros((len(on_quantities), len(INSTRUMENT_NAMES)))
+    places = [INSTRUMENT_NAMES.index(name) for name in calibrated]
+    by_instrument[:, places] = on_quantities[:, : len(calibrated)]
+    columns: list[Column] = [
+        *zip(calibration.sources, calibration.groups, (by_instrument @ calibration.values).T, strict=True),
+        ("certificate", instrument.standard, by_instrument @ instrument.certificate_shift),
+        ("domains of the standard", instrument.standard, by_instrument @ instrument.domains_shift),
+        ("wavelength", instrument.radiation, by_wavelength + by_instrument @ instrument.wavelength_shift),
+    ]
+    if _OFFSET in calibrated:
+        columns.append((_OFFSET_SOURCE, "", on_quantities[:, calibrated.index(_OFFSET)] * U_OFFSET_DEG))
+    return columns
+
+
+def _as_contributions(quantities: tuple[str, ...], columns: Sequence[Column]) -> Contributions:
+    """Columns that move something, as one table."""
+    columns = [column for column in columns if np.any(column[2])]
+    return Contributions(
+        quantities,
+        tuple(source for source, _, _ in columns),
+        np.stack([column for _, _, column in columns], axis=1) if columns else np.zeros((len(quantities), 0)),
+        tuple(group for _, group, _ in columns),
+    )
 
 
 def _is_fitted(fit: Refinement, name: str) -> bool:
@@ -179,7 +231,7 @@ def _family(kind: Kind) -> int:
 
 def _counting(
     names: tuple[str, ...], gradient: Array, solution: Solution, parameters: lmfit.Parameters
-) -> list[tuple[str, str, Array]]:
+) -> list[Column]:
     """Split what counting contributes by what had to be found out beside; private columns, one family after another."""
     families = np.array([_family(role_of(parameters, name).kind) for name in solution.free])
     order = np.argsort(families, kind="stable")
@@ -188,7 +240,7 @@ def _counting(
     (upper,) = qr(scaled, mode="r", check_finite=False)
     upper = upper[: len(order)]
     by_step = solve_triangular(upper, (gradient / norms)[:, order].T, trans="T").T
-    columns: list[tuple[str, str, Array]] = []
+    columns: list[Column] = []
     for k in range(len(_FAMILIES) + 1):
         block = by_step[:, families[order] == k]
         if block.shape[1]:

@@ -7,11 +7,11 @@ from scipy.ndimage import maximum_filter1d
 from xrdorder.crystals import phase
 from xrdorder.exceptions import Flag
 from xrdorder.fitting.procedure import Procedure
-from xrdorder.fitting.refinement import Refinement
 from xrdorder.identification.line_pattern import LinePattern, PresentLines
 from xrdorder.identification.peak_search import UnindexedLine, search_peaks
 from xrdorder.identification.phase_search import likely_phases, name_lines
-from xrdorder.patterns.steps import angle_step
+from xrdorder.least_squares.refinement import Refinement
+from xrdorder.patterns.angle_step import angle_step
 from xrdorder.profiles.axial import largest_shift
 from xrdorder.profiles.voigt import voigt
 

@@ -129,10 +129,10 @@ def instrument_radiation(instrument: Instrument, pattern: xr.DataArray) -> Radia
         They differ by more than 0.1 %.
     """
     light = radiation(instrument.radiation)
-    said = pattern.attrs.get("wavelength_nm")
-    if said is not None and abs(float(said) / light.wavelength_nm - 1.0) > 1e-3:
+    measured_nm = pattern.attrs.get("wavelength_nm")
+    if measured_nm is not None and abs(float(measured_nm) / light.wavelength_nm - 1.0) > 1e-3:
         raise InstrumentError(
-            f"{source_name(pattern)}: measured with {float(said):.6f} nm, but the instrument was "
+            f"{source_name(pattern)}: measured with {float(measured_nm):.6f} nm, but the instrument was "
             f"calibrated with {instrument.radiation} ({light.wavelength_nm:.6f} nm); calibrate with the same radiation"
         )
     return light
@@ -146,10 +146,10 @@ def require_geometry(pattern: xr.DataArray, geometry: str) -> None:
     InstrumentError
         It says otherwise of itself: other shifts, other absorption.
     """
-    said = pattern.attrs.get("geometry") or geometry
-    if said != geometry:
+    measured_in = pattern.attrs.get("geometry") or geometry
+    if measured_in != geometry:
         raise InstrumentError(
-            f"{source_name(pattern)}: measured in {said}, but the instrument was calibrated in {geometry}; "
+            f"{source_name(pattern)}: measured in {measured_in}, but the instrument was calibrated in {geometry}; "
             "calibrate in the same geometry, or correct it if the file names it wrongly"
         )
 

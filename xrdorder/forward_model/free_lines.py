@@ -12,8 +12,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from xrdorder.crystals.lattice import inverse_d_squared
 from xrdorder.crystals.phase import Phase
+from xrdorder.crystals.unit_cell import inverse_d_squared
 from xrdorder.forward_model.phase_lines import Optics, PhaseLines
 from xrdorder.forward_model.roles import Kind
 from xrdorder.profiles.voigt import fwhm

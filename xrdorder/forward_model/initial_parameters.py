@@ -9,7 +9,7 @@ from xrdorder.forward_model.pattern_model import PatternModel
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.forward_model.roles import Kind, Role, add_parameter
 from xrdorder.profiles import INSTRUMENT_NAMES
-from xrdorder.profiles.widths import GAUSS_TERMS, LORENTZ_TERMS, lorentz_sec_from_size
+from xrdorder.profiles.width_terms import GAUSS_TERMS, LORENTZ_TERMS, lorentz_sec_from_size
 from xrdorder.xrays import Radiation
 
 INITIAL_SIZE_NM = 100.0  # domain size to begin with

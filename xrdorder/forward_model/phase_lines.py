@@ -16,16 +16,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xrdorder.crystals.harmonics import TEXTURE_ORDERS, cubic_harmonic, fourth_order_sum
-from xrdorder.crystals.lattice import free_lengths, inverse_d_squared
 from xrdorder.crystals.march import axis_cosines_squared, march_density
 from xrdorder.crystals.phase import Phase
 from xrdorder.crystals.reflections import reflections
 from xrdorder.crystals.structure import structure_factor_squared, structure_factor_squared_derivatives
+from xrdorder.crystals.unit_cell import free_lengths, inverse_d_squared
 from xrdorder.forward_model.geometry import Geometry
 from xrdorder.forward_model.roles import Kind, Role, distinct, parameter_name
 from xrdorder.forward_model.spacings import Spacings
 from xrdorder.profiles.summation import LineDerivatives, Lines
-from xrdorder.profiles.widths import GAUSS_TERMS, LORENTZ_TERMS, gauss_basis, lorentz_basis
+from xrdorder.profiles.width_terms import GAUSS_TERMS, LORENTZ_TERMS, gauss_basis, lorentz_basis
 from xrdorder.xrays import (
     GEMMI_TABLE,
     Radiation,

@@ -6,12 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
-from xrdorder.patterns.steps import angle_step
+from xrdorder.patterns.angle_step import angle_step
 
 Array = NDArray[np.float64]
 
 UNINDEXED_SIGNIFICANCE = 8.0
-"""Of the weakest foreign line that is looked for.
+"""Of the weakest unindexed line that is looked for.
 
 Trials found false lines of 6 to 9 standard deviations where the background was warped by a true one.
 """
@@ -35,7 +35,7 @@ def search_peaks(
     known: Array,
     reach_deg: Array,
 ) -> list[UnindexedLine]:
-    """Find foreign lines by filtering the residual with the shape of a line.
+    """Find unindexed lines by filtering the residual with the shape of a line.
 
     Parameters
     ----------
@@ -47,7 +47,7 @@ def search_peaks(
         To turn angles into spacings.
     known, reach_deg
         Angles of the lines of the phases and how far each reaches, degrees, shape (lines,): what the residual shows
-        there is misfit or texture of a known line, not a foreign one.
+        there is misfit or texture of a known line, not an unindexed one.
     """
     step = angle_step(two_theta)
     sigma = max(width_deg / 2.355 / max(step, 1e-9), 1.0)

@@ -18,9 +18,9 @@ from numpy.typing import NDArray
 from scipy.special import bdtrc
 
 from xrdorder.crystals.catalogue import phase, phase_names
-from xrdorder.crystals.lattice import inverse_d_squared
 from xrdorder.crystals.reflections import reflections
 from xrdorder.crystals.structure import structure_factor_squared
+from xrdorder.crystals.unit_cell import inverse_d_squared
 from xrdorder.identification.kbeta_tungsten import TubeLine, tube_lines
 from xrdorder.identification.line_pattern import TOLERANCE_WIDTHS, LinePattern, bragg_angle, line_label
 from xrdorder.xrays import lorentz_polarisation

@@ -29,7 +29,7 @@ from __future__ import annotations
 import math
 
 from xrdorder.material.derived_quantities import Account
-from xrdorder.profiles.widths import LORENTZ_BREADTH_PER_FWHM, voigt_breadth
+from xrdorder.profiles.width_terms import LORENTZ_BREADTH_PER_FWHM, voigt_breadth
 
 SHAPE_FACTOR = "K = 1 with integral breadths: volume-weighted mean length along the scattering vector, no shape assumed"
 

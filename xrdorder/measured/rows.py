@@ -22,11 +22,12 @@ import numpy as np
 from xrdorder.description.measured_values import Measured
 from xrdorder.exceptions import ValidityError
 from xrdorder.measured.agreement import Subject
+from xrdorder.quantities.registry import bc2_name
 from xrdorder.relations import Library
 from xrdorder.results.open_study import OpenStudy
 from xrdorder.running.interpretation import SEED
 from xrdorder.superconductivity import predict
-from xrdorder.superconductivity.targets import temperature_target, wire_of
+from xrdorder.superconductivity.targets import wire_of
 from xrdorder.uncertainty import Contributions, from_dataset
 
 if TYPE_CHECKING:
@@ -140,7 +141,7 @@ def _of_sample(sample: Subject, library: Library, n: int) -> list[Row]:
         elif one.quantity == "grain_size_nm":
             found.append(_grain(sample, one))
         elif predicted is not None and one.quantity in ("Tc_K", *fields):
-            target = "Tc_K" if one.quantity == "Tc_K" else temperature_target(float(one.temperature_k or 0.0))
+            target = "Tc_K" if one.quantity == "Tc_K" else bc2_name(float(one.temperature_k or 0.0))
             combined = predicted.combined[target]
             note = "" if combined.count else "no relation applies"
             if one.quantity == "irreversibility_field_T":

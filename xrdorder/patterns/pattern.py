@@ -35,6 +35,8 @@ from xrdorder.patterns.repeats import BEYOND_COUNTING, Repeat, same_angles, scan
 from xrdorder.xrays import radiation as named_radiation
 from xrdorder.xrays import radiation_names
 
+Attributes = dict[str, str | float]
+
 # A wavelength of the file and one of the radiation asked for that differ by more are two radiations:
 # published wavelength scales differ by 2e-5, neighbouring tubes by 8 %.
 _SAME_WAVELENGTH = 1e-3
@@ -181,7 +183,7 @@ def read_patterns(
     files = [Path(paths)] if isinstance(paths, str | Path) else [Path(path) for path in paths]
     if not files:
         raise PatternError("no pattern file is named; give at least one")
-    attrs: dict[str, str | float] = {}
+    attrs: Attributes = {}
     scans: list[_Scan] = []
     flags: list[tuple[str, str]] = []
     hashes: list[str] = []
@@ -192,9 +194,9 @@ def read_patterns(
         if digest in hashes:
             raise PatternError(f"{name}: the same content is given twice; name each repeated scan once")
         hashes.append(digest)
-        found, new_flags = _resolve(content, options, name)
-        _agree(attrs, found, name, names[0])
-        scans.extend(_scans(content, options, name, found.get("wavelength_nm")))
+        declared, new_flags = _resolve(content, options, name)
+        _agree(attrs, declared, name, names[0])
+        scans.extend(_scans(content, options, name, declared.get("wavelength_nm")))
         _note(flags, *new_flags)
     attrs["source_file"] = ", ".join(names)
     attrs["sha256"] = hashes[0] if len(hashes) == 1 else hashlib.sha256("".join(hashes).encode()).hexdigest()
@@ -226,12 +228,51 @@ def _check_options(options: _Options) -> None:
         raise PatternError(f"counting time {options.counting_time_s}: give seconds a point, above 0")
 
 
-def _resolve(
-    content: FileContent, options: _Options, name: str
-) -> tuple[dict[str, str | float], list[tuple[str, str]]]:
+def _resolve(content: FileContent, options: _Options, name: str) -> tuple[Attributes, list[tuple[str, str]]]:
     """Put together what file and options say about the measurement."""
-    flags = list(content.flags)
-    found: dict[str, str | float] = {"radiation": options.radiation or content.radiation}
+    attrs, flags = _radiation(content, options, name)
+    for item in ("mount", "geometry"):
+        in_file, in_options = getattr(content, item), getattr(options, item)
+        if (in_file, in_options) == ("transmission", "capillary"):
+            in_file = in_options  # formats whose word for a capillary is transmission
+        if in_file and in_options and in_file != in_options:
+            raise PatternError(
+                f"{name}: the file says {item} {in_file}, the option {in_options}; leave the option out or correct "
+                "the file"
+            )
+        attrs[item] = in_file or in_options or ""
+    if not attrs["geometry"] and attrs["mount"] == "transmission":
+        attrs["geometry"] = "transmission"
+    if content.temperature_c is not None:
+        attrs["temperature_c"] = content.temperature_c
+    if content.start_time:
+        attrs["start_time"] = content.start_time
+    return attrs, [*content.flags, *flags]
+
+
+def _radiation(content: FileContent, options: _Options, name: str) -> tuple[Attributes, list[tuple[str, str]]]:
+    """Name and wavelength of the radiation, as far as file and options say them, with flags."""
+    _check_radiation(content, options, name)
+    radiation, wavelength = options.radiation or content.radiation, content.wavelength_nm
+    flags: list[tuple[str, str]] = []
+    if wavelength is not None and not 0.005 <= wavelength <= 1.0:
+        raise PatternError(
+            f"{name}: a wavelength of {wavelength:g} nm is outside 0.005-1 nm; correct it in the file"
+        )
+    if wavelength is not None and radiation:
+        _check_wavelength(wavelength, radiation, bool(options.radiation), name)
+        flags = _scale_flag(wavelength, radiation)
+    if not radiation and wavelength is not None and not _near_a_tube(wavelength):
+        # No tube has it, so it is a single line.
+        radiation = named_radiation(f"{wavelength:.8g} nm").name
+    if radiation:
+        known = named_radiation(radiation)
+        return {"radiation": known.name, "wavelength_nm": known.wavelength_nm}, flags
+    return {"radiation": ""} | ({} if wavelength is None else {"wavelength_nm": wavelength}), flags
+
+
+def _check_radiation(content: FileContent, options: _Options, name: str) -> None:
+    """Refuse a file whose radiation is not known, or another than the options say."""
     try:
         declared = named_radiation(content.radiation).name if content.radiation else ""
     except UnknownNameError:
@@ -239,46 +280,11 @@ def _resolve(
             f"{name}: the file names the radiation '{content.radiation[:30]}', which is not known; correct "
             f"it to one of {', '.join(radiation_names())} or a wavelength with its unit"
         ) from None
-    if declared and options.radiation:
-        ours, theirs = _reach(options.radiation), _reach(declared)
-        if not _overlap(ours, theirs):
-            raise PatternError(
-                f"{name}: measured with {declared} by its own account, but radiation '{options.radiation}' "
-                "was asked for; leave the option out or correct the file"
-            )
-    wavelength = content.wavelength_nm
-    if wavelength is not None and not 0.005 <= wavelength <= 1.0:
+    if declared and options.radiation and not _overlap(_reach(options.radiation), _reach(declared)):
         raise PatternError(
-            f"{name}: a wavelength of {wavelength:g} nm is outside 0.005-1 nm; correct it in the file"
+            f"{name}: measured with {declared} by its own account, but radiation '{options.radiation}' "
+            "was asked for; leave the option out or correct the file"
         )
-    if wavelength is not None and found["radiation"]:
-        _check_wavelength(wavelength, str(found["radiation"]), bool(options.radiation), name)
-        _note(flags, *_scale_flag(wavelength, str(found["radiation"])))
-    if not found["radiation"] and wavelength is not None and not _near_a_tube(wavelength):
-        # No tube has it, so it is a single line.
-        found["radiation"] = named_radiation(f"{wavelength:.8g} nm").name
-    if found["radiation"]:
-        found["wavelength_nm"] = named_radiation(str(found["radiation"])).wavelength_nm
-        found["radiation"] = named_radiation(str(found["radiation"])).name
-    elif wavelength is not None:
-        found["wavelength_nm"] = wavelength
-    for item in ("mount", "geometry"):
-        said, asked = getattr(content, item), getattr(options, item)
-        if (said, asked) == ("transmission", "capillary"):
-            said = asked  # formats whose word for a capillary is transmission
-        if said and asked and said != asked:
-            raise PatternError(
-                f"{name}: the file says {item} {said}, the option {asked}; leave the option out or correct "
-                "the file"
-            )
-        found[item] = said or asked or ""
-    if not found["geometry"] and found["mount"] == "transmission":
-        found["geometry"] = "transmission"
-    if content.temperature_c is not None:
-        found["temperature_c"] = content.temperature_c
-    if content.start_time:
-        found["start_time"] = content.start_time
-    return found, flags
 
 
 def _reach(name: str) -> tuple[float, float]:
@@ -330,9 +336,9 @@ def _near_a_tube(wavelength: float) -> bool:
     return any(low <= wavelength <= high for low, high in map(_reach, radiation_names()))
 
 
-def _agree(attrs: dict[str, str | float], found: dict[str, str | float], name: str, first: str) -> None:
+def _agree(attrs: Attributes, declared: Attributes, name: str, first: str) -> None:
     """Take over what a further file says; files of one specimen must say the same."""
-    for key, new in found.items():
+    for key, new in declared.items():
         old = attrs.get(key, "")
         if old == "" or new == "":
             attrs[key] = old if new == "" else new
@@ -386,15 +392,15 @@ def _option_times(options: _Options, n: int, name: str) -> list[float | None]:
 def _scan(
     scan: ScanRange, two_theta: Array, content: FileContent, time: float | None, name: str, title: str
 ) -> _Scan:
-    said = scan.counting_time_s
-    if said is not None and time is not None and np.any(np.abs(said / time - 1.0) > 1e-3):
+    in_file = scan.counting_time_s
+    if in_file is not None and time is not None and np.any(np.abs(in_file / time - 1.0) > 1e-3):
         raise PatternError(
-            f"{name}: {scan.place(0)}: counting time {said[0]:g} s in the file, {time:g} s in the option; "
+            f"{name}: {scan.place(0)}: counting time {in_file[0]:g} s in the file, {time:g} s in the option; "
             "leave the option out or correct the file"
         )
-    seconds = said if said is not None else np.full(len(two_theta), 1.0 if time is None else time)
+    seconds = in_file if in_file is not None else np.full(len(two_theta), 1.0 if time is None else time)
     kind, variance, flags = _uncertainty(scan, content, name)
-    known = said is not None or time is not None
+    known = in_file is not None or time is not None
     return _Scan(title, two_theta, scan.values, variance, seconds, known, kind, flags)
 
 
@@ -432,7 +438,7 @@ def _uncertainty(
 
 
 def _assemble(
-    scans: list[_Scan], attrs: dict[str, str | float], flags: list[tuple[str, str]]
+    scans: list[_Scan], attrs: Attributes, flags: list[tuple[str, str]]
 ) -> xr.DataArray:
     differing = _differing(scans)
     merged = _sum_repeats(scans, flags, str(attrs["source_file"]))
@@ -518,18 +524,18 @@ def _differing(scans: list[_Scan]) -> list[tuple[str, str]]:
         Repeat(scan.name, scan.two_theta, scan.values, scan.variance, scan.counting_time, _poisson(scan))
         for scan in scans
     ]
-    found = scans_that_differ(repeats)
-    if not found:
+    differing = scans_that_differ(repeats)
+    if not differing:
         return []
-    said = [
+    differences = [
         f"{' and '.join(names)} {'differ' if len(names) > 1 else 'differs from the other scans'} by a reduced chi "
         f"square of {by.chi2_reduced:.3g} on {by.angles} common angles, where counting gives 1 ± {by.spread:.2g}"
-        for names, by in found
+        for names, by in differing
     ]
     message = (
-        f"{'; '.join(said)} (one factor of scale taken out; told beyond {BEYOND_COUNTING:g} standard deviations): "
-        "another specimen, or one that moved or was mounted anew. They were taken as one pattern all the same; where "
-        "they are not, give each a sample of its own"
+        f"{'; '.join(differences)} (one factor of scale taken out; told beyond {BEYOND_COUNTING:g} standard "
+        "deviations): another specimen, or one that moved or was mounted anew. They were taken as one pattern all the "
+        "same; where they are not, give each a sample of its own"
     )
     return [("scans-differ", message)]
 

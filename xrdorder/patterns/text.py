@@ -45,6 +45,8 @@ _COMMENT = ("#", "!", "%", "//", "*", "'")
 _NUMERIC_ROW = re.compile(r"^[\s\"]*[-+.,]?\d[\d\s.,;eE+\-\"]*$")
 _DECLARATION = re.compile(r"^[\s#!%/*';\"]*([A-Za-z][\w .\-/()\[\]θ°Å]*?)\s*[:=]\s*(.*\S)\s*$")
 _COUNTING_TIME = ("counting_time", "count_time", "time_per_step", "step_time", "counting_time_per_step")
+_WITH_UNIT = ("wavelength", "lambda", "temperature", *_COUNTING_TIME)  # whose unit may stand in the key
+_WORDS = {"mount": MOUNTS, "intensity_kind": ("counts", "intensities")}
 # Rows looked at to learn how columns and decimals are written; a whole angle such as "20" tells nothing, a
 # hundred of them in a row do not happen.
 _SAMPLE_ROWS = 200
@@ -342,36 +344,12 @@ class _Table:
         """Take what a comment or header line declares."""
         if not _TELLING.search(row.lower()):
             return
-        match = _DECLARATION.match(row) if ":" in row or "=" in row else None
-        key = (
-            re.sub(r"[^a-z0-9]+", "_", match[1].lower().replace("å", "angstrom")).strip("_") if match else ""
-        )
-        value = match[2] if match else ""
-        base, _, unit = key.rpartition("_")
-        if base not in ("wavelength", "lambda", "temperature", *_COUNTING_TIME):
-            base, unit = key, ""
-        content = self.content
-        if base in _COUNTING_TIME:
+        key, unit, value = _declaration(row)
+        if key in _COUNTING_TIME:
             self._declare_time(value, unit)
-        elif base in ("wavelength", "lambda"):
-            content.wavelength_nm = declared.wavelength_nm(value, unit) or content.wavelength_nm
-        elif base == "temperature":
-            content.temperature_c = declared.celsius(value, unit)
-        elif key == "radiation":
-            content.radiation = declared.radiation_in_words(value) or value
-        elif key == "geometry":
-            content.geometry = declared.geometry_in_words(value)
-        elif key == "mount" and value in MOUNTS:
-            content.mount = value
-        elif key == "intensity_kind" and value in ("counts", "intensities"):
-            content.intensity_kind = value
-        elif key == "flags":
-            content.flags.extend(declared.flags(value))
-        elif key == "start_time":
-            content.start_time = value
         elif key == "number_of_points":
             self.points += int(value) if value.isdecimal() and len(value) < 10 else 0
-        elif spoken := declared.radiation_in_words(row):
+        elif not _take(self.content, key, value, unit) and (spoken := declared.radiation_in_words(row)):
             self.radiations.add(spoken)
         if key != "flags" and (particle := declared.particle_in_words(row)):
             raise PatternError(
@@ -387,6 +365,35 @@ class _Table:
         if time is not None:
             self.time = time
             self.time_declared = True
+
+
+def _declaration(row: str) -> tuple[str, str, str]:
+    """Key, unit and value of a line as ``wavelength_nm: 0.154``; empty where it declares nothing."""
+    match = _DECLARATION.match(row) if ":" in row or "=" in row else None
+    if match is None:
+        return "", "", ""
+    key = re.sub(r"[^a-z0-9]+", "_", match[1].lower().replace("å", "angstrom")).strip("_")
+    base, _, unit = key.rpartition("_")
+    return (base, unit, match[2]) if base in _WITH_UNIT else (key, "", match[2])
+
+
+def _take(content: FileContent, key: str, value: str, unit: str) -> bool:
+    """Take what a line declares of the measurement; return whether it declares anything."""
+    if key in ("wavelength", "lambda"):
+        content.wavelength_nm = declared.wavelength_nm(value, unit) or content.wavelength_nm
+    elif key == "temperature":
+        content.temperature_c = declared.celsius(value, unit)
+    elif key == "radiation":
+        content.radiation = declared.radiation_in_words(value) or value
+    elif key == "geometry":
+        content.geometry = declared.geometry_in_words(value)
+    elif key == "flags":
+        content.flags.extend(declared.flags(value))
+    elif key == "start_time" or value in _WORDS.get(key, ()):
+        setattr(content, key, value)
+    else:
+        return False
+    return True
 
 
 def _step_changes(before: Array, after: Array) -> bool:

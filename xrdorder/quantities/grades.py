@@ -10,7 +10,7 @@ _TRUST = {"trustworthy": "yes", CARE: "care", UNFIT: "no"}
 def trust(words: str) -> str:
     """Shorten a verdict.
 
-    >>> trust("trustworthy"), trust("use with care: 2 foreign lines"), trust("do not use: chi squared is 40"), trust("")
+    >>> trust("trustworthy"), trust("use with care: few grains"), trust("do not use: chi squared is 40"), trust("")
     ('yes', 'care', 'no', '-')
     """
     return next((mark for start, mark in _TRUST.items() if words.startswith(start)), "-")

@@ -11,8 +11,8 @@ they are combined.
 """
 
 from xrdorder.relations.entry import DOPANTS, KINDS, LABELS, WIRES, Check, Relation, Scatter, Symbol
+from xrdorder.relations.library import PUBLISHED, Library, relation, relations
 from xrdorder.relations.own import read_relations
-from xrdorder.relations.registry import PUBLISHED, Library, relation, relations
 
 __all__ = [
     "DOPANTS",

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -260,45 +261,60 @@ class Relation:
 
 def _check(relation: Relation) -> None:
     """Refuse a definition that is incomplete or contradicts itself."""
-
-    def refuse(field: str, value: object, remedy: str) -> None:
+    complaints = chain(_incomplete(relation), _wrong_function(relation), _wrong_scatter(relation.scatter))
+    for field, value, remedy in complaints:
         raise ValueError(f"relation '{relation.name}': {field} is {value!r}; {remedy}")
 
-    allowed = set("abcdefghijklmnopqrstuvwxyz0123456789-")
-    if not relation.name or set(relation.name) - allowed:
-        refuse("name", relation.name, "use lower case letters, digits and hyphens")
-    if relation.kind not in KINDS:
-        refuse("kind", relation.kind, f"known kinds: {', '.join(KINDS)}")
-    if relation.known not in LABELS:
-        refuse("known", relation.known, f"say how it is known: {', '.join(LABELS)}")
-    if relation.wire not in WIRES:
-        refuse("wire", relation.wire, f"say for which it holds: {', '.join(WIRES)}")
+
+Complaint = tuple[str, object, str]
+"""Field of an entry, its value, and what is wanted instead."""
+
+
+def _incomplete(relation: Relation) -> Iterator[Complaint]:
+    """Fields that are missing or hold none of the values they may."""
+    if not relation.name or set(relation.name) - set("abcdefghijklmnopqrstuvwxyz0123456789-"):
+        yield "name", relation.name, "use lower case letters, digits and hyphens"
+    for field, allowed, wanted in (
+        ("kind", KINDS, "known kinds"),
+        ("known", LABELS, "say how it is known"),
+        ("wire", WIRES, "say for which it holds"),
+    ):
+        if getattr(relation, field) not in allowed:
+            yield field, getattr(relation, field), f"{wanted}: {', '.join(allowed)}"
     for field in ("title", "formula", "source", "equation"):
         if not getattr(relation, field).strip():
-            refuse(field, getattr(relation, field), "a relation without it cannot be checked by anybody")
+            yield field, getattr(relation, field), "a relation without it cannot be checked by anybody"
     if not relation.scatter.source.strip():
-        refuse("scatter.source", relation.scatter.source, "say where the scatter comes from")
+        yield "scatter.source", relation.scatter.source, "say where the scatter comes from"
     if not relation.inputs:
-        refuse("inputs", relation.inputs, "name at least one input")
+        yield "inputs", relation.inputs, "name at least one input"
     low, high = relation.valid
     if not (math.isfinite(low) and math.isfinite(high) and low < high):
-        refuse("valid", relation.valid, "give the finite range it was established for, low before high")
-    probes = np.linspace(low, high, 7)
+        yield "valid", relation.valid, "give the finite range it was established for, low before high"
+
+
+def _wrong_function(relation: Relation) -> Iterator[Complaint]:
+    """Formula, inverse and worked points that do not agree with each other."""
+    probes = np.linspace(*relation.valid, 7)
     with np.errstate(all="ignore"):
         outputs = np.asarray(relation.function(probes, *relation._others(())), dtype=np.float64)
     if outputs.shape != probes.shape or not np.all(np.isfinite(outputs)):
-        refuse("function", outputs.tolist(), "it must be vectorised and finite over its validity")
+        yield "function", outputs.tolist(), "it must be vectorised and finite over its validity"
     for point in relation.checks:
-        found = float(relation.function(np.asarray(point.inputs[0]), *relation._others(point.inputs[1:])))
-        if not abs(found - point.output) <= point.tolerance:
-            refuse("checks", point, f"the formula gives {found:.6g} there")
-    steps, relative = relation.scatter.steps, relation.scatter.relative
-    if not steps or list(steps) != sorted(steps):
-        refuse("scatter.steps", steps, "give (from, standard deviation) pairs, rising in the first")
-    if not all(0.0 <= size < math.inf for size in (relative, *(size for _, size in steps))):
-        refuse("scatter", (steps, relative), "a standard deviation is zero or more")
+        output = float(relation.function(np.asarray(point.inputs[0]), *relation._others(point.inputs[1:])))
+        if not abs(output - point.output) <= point.tolerance:
+            yield "checks", point, f"the formula gives {output:.6g} there"
     if relation.inverse is not None:
         back = relation.inverse(outputs, *relation._others(()))
         # Formulas have closed inverses: only rounding, amplified at most 1e4 times, may remain.
         if not np.allclose(back, probes, rtol=1e-9, atol=1e-12):
-            refuse("inverse", np.asarray(back).tolist(), f"it must give {probes.tolist()} back")
+            yield "inverse", np.asarray(back).tolist(), f"it must give {probes.tolist()} back"
+
+
+def _wrong_scatter(scatter: Scatter) -> Iterator[Complaint]:
+    """Standard deviations out of order or below zero."""
+    steps, relative = scatter.steps, scatter.relative
+    if not steps or list(steps) != sorted(steps):
+        yield "scatter.steps", steps, "give (from, standard deviation) pairs, rising in the first"
+    if not all(0.0 <= size < math.inf for size in (relative, *(size for _, size in steps))):
+        yield "scatter", (steps, relative), "a standard deviation is zero or more"

@@ -40,7 +40,7 @@ from xrdorder.exceptions import ValidityError
 from xrdorder.files import read_text, toml_table
 from xrdorder.relations.entry import KINDS, WIRES, Array, Relation, Scatter, Symbol
 from xrdorder.relations.expression import compile_expression
-from xrdorder.relations.registry import PUBLISHED
+from xrdorder.relations.library import PUBLISHED
 
 _RELATION = {
     "name", "kind", "title", "expression", "inputs", "source", "equation", "valid", "scatter", "scatter_relative",

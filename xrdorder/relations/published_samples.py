@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, fields
 from functools import lru_cache
 from importlib.resources import files
@@ -122,7 +122,7 @@ class PublishedSample:
         return not self.dopants
 
 
-def _complaints(sample: PublishedSample) -> Iterable[str]:
+def _complaints(sample: PublishedSample) -> Iterator[str]:
     for name, allowed in (("known", KNOWN), ("form", FORMS)):
         if getattr(sample, name) not in allowed:
             yield f"{name} is '{getattr(sample, name)}'; say one of {', '.join(allowed)}"
@@ -131,12 +131,7 @@ def _complaints(sample: PublishedSample) -> Iterable[str]:
             yield f"judges '{what}'; say some of {', '.join(JUDGES)}"
     if not (sample.source and sample.laboratory):
         yield "no source or no laboratory"
-    for name, (low, high) in _RANGES.items():
-        value, u = getattr(sample, name), getattr(sample, f"u_{name}", _NAN)
-        if math.isfinite(value) and not low <= value <= high:
-            yield f"{name} is {value:g}; between {low:g} and {high:g}"
-        if math.isfinite(u) and not (math.isfinite(value) and u > 0.0):
-            yield f"u_{name} is {u:g} without a value, or not above zero"
+    yield from _impossible_numbers(sample)
     if math.isfinite(sample.Bc2_T) and not math.isfinite(sample.Bc2_at_k):
         yield "Bc2 without its temperature"
     if math.isfinite(sample.tin_at_percent) and not sample.tin_by and sample.tin_at_percent:
@@ -146,7 +141,16 @@ def _complaints(sample: PublishedSample) -> Iterable[str]:
             yield f"content of {element}, which is none of its dopants"
 
 
-_FIELDS = {one.name for one in fields(PublishedSample)}
+def _impossible_numbers(sample: PublishedSample) -> Iterator[str]:
+    for name, (low, high) in _RANGES.items():
+        value, u = getattr(sample, name), getattr(sample, f"u_{name}", _NAN)
+        if math.isfinite(value) and not low <= value <= high:
+            yield f"{name} is {value:g}; between {low:g} and {high:g}"
+        if math.isfinite(u) and not (math.isfinite(value) and u > 0.0):
+            yield f"u_{name} is {u:g} without a value, or not above zero"
+
+
+_FIELDS = {field.name for field in fields(PublishedSample)}
 _OF_SERIES = _FIELDS - {"name"}
 
 

@@ -21,8 +21,9 @@ from xrdorder.comparison.study import (
 from xrdorder.comparison.wording import manner, probability_words
 from xrdorder.exceptions import XrdorderError
 from xrdorder.quantities.formatting import rounded
+from xrdorder.quantities.registry import PREDICTED
 from xrdorder.relations import PUBLISHED, Library
-from xrdorder.superconductivity.targets import HELIUM_K, TARGETS
+from xrdorder.superconductivity.targets import HELIUM_K
 
 _MEASURED = (("Bc2_T", "Bc2 at 4.2 K", "T"), ("Tc_K", "Tc", "K"))
 _CARE, _NAMED = "use with care", 3
@@ -183,7 +184,7 @@ def first_look(results: xr.Dataset, library: Library = PUBLISHED) -> FirstLook:
     )
     labels = dict(zip(compared[by].values.samples, compared[by].labels, strict=True))
     return FirstLook(
-        leader, manner(by).noun, by in TARGETS, pairs, "", compared, to_first, left_out,
+        leader, manner(by).noun, by in PREDICTED, pairs, "", compared, to_first, left_out,
         _measured_words(results, labels, leader), _warned(results, labels, leader), library,
     )  # fmt: skip
 

@@ -15,9 +15,6 @@ SHOWN = (
     ("a_nm", "lattice parameter", "nm", 1.0),
     ("site_order", "site order", "", 1.0),
     ("S_a", "order of the niobium sites", "", 1.0),
-    ("tin_fraction", "tin by the lattice", "at.%", 100.0),
-    ("tin_fraction_order", "tin by the order", "at.%", 100.0),
-    ("tin_fraction_joint", "tin by both", "at.%", 100.0),
     ("domain_size_nm", "domain size", "nm", 1.0),
     ("microstrain", "microstrain", "", 1.0),
     ("a15_fraction", "A15 fraction", "wt.%", 100.0),
@@ -25,10 +22,12 @@ SHOWN = (
 """Quantities of a section: name, words, unit, factor."""
 
 PREDICTED = (
-    ("Tc_K", "Tc, estimated", "K"),
-    ("Bc2_4K2_T", "Bc2 at 4.2 K, estimated", "T"),
-    ("Bc2_0K_T", "Bc2 at 0 K, estimated", "T"),
+    ("tin_fraction", "tin content, estimated", "at.%", 100.0),
+    ("Tc_K", "Tc, estimated", "K", 1.0),
+    ("Bc2_4K2_T", "Bc2 at 4.2 K, estimated", "T", 1.0),
+    ("Bc2_0K_T", "Bc2 at 0 K, estimated", "T", 1.0),
 )
+"""Estimates of a section, likewise."""
 _SOURCES = 3
 
 
@@ -125,13 +124,11 @@ def _lines(told: Explanation) -> list[Line]:
         sources = ", ".join(f"{s.title} {100.0 * (s.u / q.u) ** 2:.0f} %" for s in q.budget[:_SOURCES])
         own = u_text(scale * q.private) if q.private > 0.0 else ""
         found.append(Line(words, concise(scale * q.value, u), unit, own, sources))
-    for name, words, unit in PREDICTED:
+    for name, words, unit, scale in PREDICTED:
         q = known.get(name)
-        if q is None or not math.isfinite(q.value):
-            continue
-        count = sum(not said.reason for said in q.relations)
-        by = f"{count} relation{'s' * (count != 1)}"
-        found.append(Line(words, with_interval(q.value, q.low, q.high), unit, "", f"68 % interval, by {by}"))
+        if q is not None and math.isfinite(q.value):
+            value = with_interval(scale * q.value, scale * q.low, scale * q.high)
+            found.append(Line(words, value, unit, "", "68 % interval, from all samples together"))
     return found
 
 

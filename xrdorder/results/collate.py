@@ -17,10 +17,11 @@ from xrdorder.files import TableWriter
 from xrdorder.files.atomic import disk_reason, write_atomically
 from xrdorder.files.sealed import read_sealed, sealed
 from xrdorder.material import PUBLISHED_SCALE, TinScale
+from xrdorder.quantities.registry import ESTIMATED, Column, columns, unit_of
 from xrdorder.relations import relations
 from xrdorder.results.as_run import REST, rest_of
-from xrdorder.results.columns import ESTIMATES, NUMBERS, QUALITY, TOLD, Column, column_names
-from xrdorder.results.conventions import about, udunits, unit, units_beside
+from xrdorder.results.columns import TOLD, column_names
+from xrdorder.results.conventions import about, udunits, units_beside
 from xrdorder.results.described_columns import Variables, told_variables
 from xrdorder.results.measured_store import measured_variables
 from xrdorder.results.netcdf import netcdf, read_root
@@ -69,11 +70,11 @@ def collate(
             np.array(values, dtype=float).reshape(len(samples), len(quantities)),
             {"long_name": "value of the quantity in the unit of quantity_units, fractions as fractions"},
         ),
-        "quantity_units": ("quantity", *units_beside(map(unit, quantities), "value and contribution")),
+        "quantity_units": ("quantity", *units_beside(map(unit_of, quantities), "value and contribution")),
     }
     _add_plain(variables, samples, quantities)
-    for column in (*NUMBERS, *QUALITY):
-        if column in ESTIMATES:
+    for column in columns():
+        if column.quantity in ESTIMATED:
             continue
         numbers = np.array([_number(sample, column) for sample in samples], dtype=float)
         said = column.long_name + ", in per cent of the atoms" * (column.units == "at.%")
@@ -150,7 +151,7 @@ def _add_plain(variables: Variables, samples: Sequence[StoredSample], quantities
         np.array(values, dtype=float).reshape(len(samples), len(names)),
         {"long_name": "value of a quantity without an uncertainty table; fractions as fractions"},
     )
-    variables["plain_quantity_units"] = ("plain_quantity", *units_beside(map(unit, names), "plain_value"))
+    variables["plain_quantity_units"] = ("plain_quantity", *units_beside(map(unit_of, names), "plain_value"))
     variables["plain_quantity"] = (
         "plain_quantity",
         np.array(names, dtype=object),

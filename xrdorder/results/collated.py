@@ -15,7 +15,8 @@ import xarray as xr
 
 from xrdorder.files.sealed import read_sealed
 from xrdorder.quantities.formatting import DOSE_DIGITS, digits
-from xrdorder.results.columns import ESTIMATED, TOLD
+from xrdorder.quantities.registry import ESTIMATED
+from xrdorder.results.columns import TOLD
 from xrdorder.results.netcdf import read_root
 from xrdorder.results.sample_file import StoredSample
 from xrdorder.uncertainty import DEFAULT_LEVEL, PRIVATE
@@ -93,12 +94,14 @@ def _of(results: xr.Dataset) -> Collated:
         },
         {name: tuple((str(a), str(b)) for a, b in json.loads(messages[k])) for k, name in enumerate(samples)},
         {key: tuple(names) for key, names in holders.items()},
-        {name: _estimates(results, k) for k, name in enumerate(samples)} if "estimate_draws" in results else {},
+        {name: estimates_of(results, k) for k, name in enumerate(samples)},
     )
 
 
-def _estimates(results: xr.Dataset, k: int) -> xr.Dataset:
-    """What is estimated of one sample; without the relations that were asked of other wires only."""
+def estimates_of(results: xr.Dataset, k: int) -> xr.Dataset:
+    """What is estimated of one sample, by its place; without the relations that were asked of other wires only."""
+    if "estimate_draws" not in results:
+        return xr.Dataset()
     one = results.isel(sample=k)
     half = DEFAULT_LEVEL / 2.0
     found = xr.Dataset(coords={"target": np.array(ESTIMATED, dtype=object)})

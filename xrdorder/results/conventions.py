@@ -1,11 +1,10 @@
-"""Units of quantities by their names, and what the CF conventions ask of a netCDF file.
+"""What the CF conventions ask of a netCDF file.
 
 CF metadata conventions 1.8, https://cfconventions.org: units that the database of UDUNITS-2 can read (section 3.1),
 ``Conventions``, ``title`` and ``history`` of the whole (section 2.6). A table of several quantities has no unit of its
 own: there the units stand in a variable beside the names. Texts have none at all.
 """
 
-import re
 from collections.abc import Iterable
 
 import numpy as np
@@ -13,27 +12,8 @@ from numpy.typing import NDArray
 
 CONVENTIONS = "CF-1.8"
 
-_PRINTED = {"T_per_K": "T/K", "uohm_cm": "microohm cm", "at_percent": "at.%", "nm2": "nm²", "deg": "degree"}
-_IN_NAMES = re.compile(r"_(T_per_K|uohm_cm|at_percent|nm2|nm|mm|deg|K|T)(?:_|$)")
-
 # UDUNITS reads at.% as a pressure: the technical atmosphere, times per cent
 _UDUNITS = {"": "1", "at.%": "percent", "degree²": "degree2", "nm²": "nm2"}
-
-
-def unit(name: str) -> str:
-    """Unit of a quantity by its name, as it is printed; empty for plain numbers and fractions.
-
-    >>> unit("domain_size_nm_lean"), unit("Bc2_4K2_T"), unit("gauss_tan2"), unit("site_order")
-    ('nm', 'T', 'degree²', '')
-    >>> unit("Bc2_slope_T_per_K"), unit("resistivity_uohm_cm"), unit("nb3sn_b_iso_2a_nm2")
-    ('T/K', 'microohm cm', 'nm²')
-    """
-    if name.startswith("gauss_"):
-        return "degree²"
-    if name.startswith("lorentz_"):
-        return "degree"
-    found = _IN_NAMES.search(name)
-    return _PRINTED.get(found[1], found[1]) if found else ""
 
 
 def udunits(printed: str) -> str:

@@ -3,24 +3,21 @@
 from collections.abc import Sequence
 
 from xrdorder.exceptions import UnknownNameError, did_you_mean
-from xrdorder.results.columns import NUMBERS, QUALITY, TOLD
+from xrdorder.quantities.registry import QUANTITIES, Quantity, columns, standing_in
+from xrdorder.results.columns import TOLD
 
-HEADINGS = {
-    "a": "a_nm",
-    "order": "site_order",
-    "tin": "tin_fraction",
-    "own": "tin_fraction",
-    "Tc": "Tc_K",
-    "Bc2": "Bc2_4K2_T",
-    "Bc2 4.2 K": "Bc2_4K2_T",
-    "domains": "domain_size_nm",
-    "A15": "a15_fraction",
-    "weight": "a15_fraction",
-}
-"""Headings of the printed table and the quantities below them."""
-
-OF_THE_FIT = ("status", "flags", "quality", "trust", *(column.name for column in QUALITY))
+OF_THE_FIT = ("status", "flags", "quality", "trust", "r_wp", "chi2_reduced")
 """Columns about the fit as a whole, which no step leads to."""
+
+
+def headed(word: str) -> Quantity | None:
+    """Quantity below a heading of a printed table, or with this symbol or noun; None where there is none.
+
+    >>> headed("A15").name, headed("Tc").name, headed("tin content").name
+    ('a15_fraction', 'Tc_K', 'tin_fraction')
+    """
+    every = [*standing_in("study"), *standing_in("wide"), *QUANTITIES.values()]
+    return next((one for one in every if word in (one.heading, one.symbol, one.noun)), None)
 
 
 def quantity_asked(word: str, names: Sequence[str]) -> tuple[str, str]:
@@ -52,15 +49,15 @@ def quantity_asked(word: str, names: Sequence[str]) -> tuple[str, str]:
     """
     if word in names:
         return word, ""
-    column = next((column for column in NUMBERS if column.name == word), None)
-    name = column.quantity if column else HEADINGS.get(word, word.removeprefix("u_"))
+    column = next((column for column in columns() if column.name == word), None)
+    below = headed(word)
+    name = column.quantity if column else below.name if below else word.removeprefix("u_")
     if name in names:
         times = f"{column.scale:g} times " if column and column.scale != 1.0 else ""
         kind = column.kind if column else "total" if word == f"u_{name}" else "value"
         what = {
             "total": "the standard uncertainty u of ",
-            "deviation": "the standard uncertainty u of ",
-            "left": "the standard uncertainty that would be left if all other samples were known of ",
+            "independent": "the standard uncertainty that would be left if all other samples were known, of ",
             "low": "the lower end of the 68 % interval of ",
             "high": "the upper end of the 68 % interval of ",
         }.get(kind, "")
@@ -69,7 +66,8 @@ def quantity_asked(word: str, names: Sequence[str]) -> tuple[str, str]:
         raise UnknownNameError(f"'{word}' belongs to the fit as a whole; name no quantity, and the head says it")
     if column is not None:
         raise UnknownNameError(f"'{word}' shows the quantity '{name}', which this sample has not; see its flags")
-    columns = [column.name for column in NUMBERS if column.quantity in names]
-    hint = did_you_mean(word, [*names, *columns, *(head for head, of in HEADINGS.items() if of in names), *TOLD])
+    others = [column.name for column in columns() if column.quantity in names]
+    headings = [one.heading for one in QUANTITIES.values() if one.name in names]
+    hint = did_you_mean(word, [*names, *others, *headings, *TOLD])
     hint = hint if hint.startswith("did you") else "name none, and all of them are listed"
     raise UnknownNameError(f"there is no quantity '{word}'; {hint}")

@@ -22,7 +22,8 @@ from numpy.typing import NDArray
 from xrdorder.exceptions import StudyError
 from xrdorder.files.atomic import disk_reason
 from xrdorder.files.sealed import read_sealed, write_sealed
-from xrdorder.results.conventions import about, unit, units_beside
+from xrdorder.quantities.registry import unit_of
+from xrdorder.results.conventions import about, units_beside
 from xrdorder.results.netcdf import arrays, netcdf, plain, read_groups
 from xrdorder.uncertainty import Contributions
 
@@ -173,7 +174,7 @@ def _root(sample: StoredSample) -> xr.Dataset:
             ),
             "quantity_units": (
                 "quantity",
-                *units_beside(map(unit, contributions.quantities), "value and contribution"),
+                *units_beside(map(unit_of, contributions.quantities), "value and contribution"),
             ),
             "contribution": (
                 ("quantity", "source"),
@@ -191,7 +192,7 @@ def _root(sample: StoredSample) -> xr.Dataset:
                 np.array([sample.values[name] for name in plain_names], dtype=float),
                 {"long_name": "value of a quantity without an uncertainty table"},
             ),
-            "plain_quantity_units": ("plain_quantity", *units_beside(map(unit, plain_names), "plain_value")),
+            "plain_quantity_units": ("plain_quantity", *units_beside(map(unit_of, plain_names), "plain_value")),
             "quality": (
                 "figure_of_fit",
                 np.array(list(sample.quality.values()), dtype=float),

@@ -28,11 +28,10 @@ from xrdorder.superconductivity.differences import (
 from xrdorder.superconductivity.layers import Layer, layer
 from xrdorder.superconductivity.prediction import Prediction, predict
 from xrdorder.superconductivity.strain import AtStrain, at_strain
-from xrdorder.superconductivity.targets import TARGETS, temperature_target, title_of, unit_of, wire_of
+from xrdorder.superconductivity.targets import wire_of
 
 __all__ = [
     "QUANTITIES",
-    "TARGETS",
     "AtStrain",
     "Branches",
     "Combined",
@@ -53,8 +52,5 @@ __all__ = [
     "predict",
     "relative_current",
     "samples_of",
-    "temperature_target",
-    "title_of",
-    "unit_of",
     "wire_of",
 ]

@@ -21,10 +21,11 @@ import numpy as np
 from xrdorder import uncertainty
 from xrdorder.exceptions import UnknownNameError, ValidityError
 from xrdorder.material import Material
+from xrdorder.quantities.registry import PREDICTED
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.superconductivity.asking import LEAST_SHARE, REPLACED, three
 from xrdorder.superconductivity.prediction import Prediction, predict
-from xrdorder.superconductivity.targets import TARGETS, targets_at
+from xrdorder.superconductivity.targets import targets_at
 from xrdorder.uncertainty import DEFAULT_DRAWS, Contributions
 
 if TYPE_CHECKING:
@@ -210,7 +211,7 @@ def differences(
         by_name[sample.name] = sample
     if reference not in by_name:
         raise UnknownNameError(f"no sample '{reference}' to refer to; known are: {', '.join(by_name) or 'none'}")
-    predicted = {*TARGETS, *targets_at(temperatures_k)}
+    predicted = {*PREDICTED, *targets_at(temperatures_k)}
     for quantity in quantities:
         if quantity not in predicted and not any(quantity in sample.values for sample in by_name.values()):
             raise UnknownNameError(

@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 
 from xrdorder.exceptions import Flag, ValidityError
 from xrdorder.material import A15_FIELD, Material
+from xrdorder.quantities.registry import quantity, unit_of
 from xrdorder.relations import PUBLISHED, Library, Relation
 from xrdorder.superconductivity.asking import (
     LEAST_SHARE,
@@ -36,14 +37,14 @@ from xrdorder.superconductivity.asking import (
     joined_codes,
 )
 from xrdorder.superconductivity.branches import Branches, compare_branches
-from xrdorder.superconductivity.targets import HELIUM_K, TARGETS, targets_at, title_of, unit_of
+from xrdorder.superconductivity.targets import HELIUM_K, targets_at
 from xrdorder.uncertainty import DEFAULT_DRAWS, PRIVATE, Contributions, quantity_draws
 
 if TYPE_CHECKING:
     import xarray as xr
 
 __all__ = [
-    "HELIUM_K", "LEAST_SHARE", "TARGETS", "Combined", "Prediction", "RelationResult", "predict",
+    "HELIUM_K", "LEAST_SHARE", "Combined", "Prediction", "RelationResult", "predict",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
@@ -408,7 +409,8 @@ def _remarks(combined: Mapping[str, Combined], tc: Sequence[RelationResult], wir
     if not combined["Tc_K"].count:
         flags.append(Flag("no-relation", f"Tc and Bc2 are not given: {'; '.join(reasons)}"))
     elif any(item.count < ENOUGH_RELATIONS for item in fields.values()):
-        few = [f"{item.count} for {title_of(item.target)}" for item in fields.values() if item.count < ENOUGH_RELATIONS]
+        short = [item for item in fields.values() if item.count < ENOUGH_RELATIONS]
+        few = [f"{item.count} for {quantity(item.target).noun}" for item in short]
         of = "" if wire == "any" else f" for {wire} wire" if wire != "binary" else " for binary wire"
         flags.append(
             Flag(

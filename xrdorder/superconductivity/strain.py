@@ -22,10 +22,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import Flag, UnknownNameError, ValidityError
+from xrdorder.quantities.registry import bc2_name
 from xrdorder.relations import PUBLISHED, Library, Relation
 from xrdorder.superconductivity.asking import Combined, RelationResult
 from xrdorder.superconductivity.mixture import Answer, Common, ask, ask_all, ends, mix
-from xrdorder.superconductivity.targets import HELIUM_K, temperature_target
+from xrdorder.superconductivity.targets import HELIUM_K
 from xrdorder.uncertainty import DEFAULT_DRAWS
 
 Array = NDArray[np.float64]
@@ -288,7 +289,7 @@ def at_strain(
     '17.6 K, 24 T'
     """
     tc, bc2_0, strain, n = _of_one_length(tc, bc2_0, strain, n)
-    at = temperature_target(temperature_k)
+    at = bc2_name(temperature_k)
     if np.any(tc < 0.0) or np.any(bc2_0 < 0.0):
         raise ValidityError("Tc and Bc2 are zero or more; check signs and units (K, T)")
     common = Common(n, seed, key, lot)

@@ -1,49 +1,13 @@
-"""What is predicted: names, units, words."""
+"""What is predicted beside that which always is, and for which kind of wire."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 
-from xrdorder.exceptions import ValidityError
+from xrdorder.quantities.registry import bc2_name
 from xrdorder.relations import DOPANTS
 
 HELIUM_K = 4.2
-
-TARGETS = {
-    "Tc_K": "K",
-    "resistivity_uohm_cm": "microohm cm",
-    "Bc2_slope_T_per_K": "T/K",
-    "Bc2_0K_T": "T",
-    "Bc2_4K2_T": "T",
-}
-"""What is always predicted, with units; Bc2 at further temperatures on request."""
-
-_TITLES = {
-    "Tc_K": "Tc",
-    "resistivity_uohm_cm": "resistivity just above Tc",
-    "Bc2_slope_T_per_K": "|dBc2/dT| at Tc",
-    "Bc2_0K_T": "Bc2(0 K)",
-}
-
-
-def temperature_target(temperature_k: float) -> str:
-    """Name Bc2 at a temperature.
-
-    Raises
-    ------
-    ValidityError
-        The temperature is negative or not finite.
-
-    Examples
-    --------
-    >>> temperature_target(4.2), temperature_target(12.0)
-    ('Bc2_4K2_T', 'Bc2_12K_T')
-    """
-    if not 0.0 <= temperature_k < math.inf:
-        raise ValidityError(f"temperature for Bc2 is {temperature_k:g} K; give zero or more")
-    whole, _, part = f"{temperature_k:.6f}".rstrip("0").partition(".")
-    return f"Bc2_{whole}K{part}_T"
 
 
 def targets_at(temperatures_k: Sequence[float]) -> dict[str, float]:
@@ -52,29 +16,8 @@ def targets_at(temperatures_k: Sequence[float]) -> dict[str, float]:
     >>> targets_at((4.2, 12.0, 0.0, 4.2))
     {'Bc2_4K2_T': 4.2, 'Bc2_12K_T': 12.0}
     """
-    named = {temperature_target(t): float(t) for t in temperatures_k}
-    return {name: t for name, t in named.items() if name not in _TITLES}
-
-
-def unit_of(target: str) -> str:
-    """Unit of a target.
-
-    >>> unit_of("Tc_K"), unit_of("Bc2_12K_T")
-    ('K', 'T')
-    """
-    return TARGETS.get(target, "T")
-
-
-def title_of(target: str) -> str:
-    """Words for a target.
-
-    >>> title_of("Tc_K"), title_of("Bc2_4K2_T"), title_of("Bc2_12K_T")
-    ('Tc', 'Bc2(4.2 K)', 'Bc2(12 K)')
-    """
-    if target in _TITLES:
-        return _TITLES[target]
-    whole, _, part = target.removeprefix("Bc2_").removesuffix("_T").partition("K")
-    return f"Bc2({whole}{'.' if part else ''}{part} K)"
+    named = {bc2_name(t): float(t) for t in temperatures_k}
+    return {name: t for name, t in named.items() if name != bc2_name(0.0)}
 
 
 def wire_of(dopants: Mapping[str, float], *, undoped: bool = False) -> str:

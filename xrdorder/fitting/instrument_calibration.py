@@ -6,7 +6,8 @@ and both soak up what the line shape leaves over: neither is to be read as physi
 by the same model, the offset is held and the displacement fitted, and the errors cancel.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import lmfit
 import numpy as np
@@ -21,26 +22,27 @@ from xrdorder.fitting.contradictions import ALPHA2_FAR
 from xrdorder.fitting.initial_values import DETECTABLE_TRANSPARENCY_DEG
 from xrdorder.fitting.pattern_fit import assemble
 from xrdorder.fitting.procedure import Procedure, source_name
-from xrdorder.fitting.quality import WORST_CHI2, agreement
-from xrdorder.fitting.refinement import Solution
 from xrdorder.fitting.result import PatternFit
 from xrdorder.fitting.uncertainty_budget import response
 from xrdorder.fitting.whole_pattern import require_geometry
 from xrdorder.forward_model.geometry import Geometry
 from xrdorder.forward_model.initial_parameters import PACKING
 from xrdorder.forward_model.phase_lines import Optics
+from xrdorder.least_squares.quality import WORST_CHI2, agreement
+from xrdorder.least_squares.refinement import Solution
 from xrdorder.profiles import INSTRUMENT_NAMES, Instrument
-from xrdorder.profiles.widths import lorentz_sec_from_size
+from xrdorder.profiles.width_terms import lorentz_sec_from_size
 from xrdorder.xrays import radiation as radiation_named
 
 Array = NDArray[np.float64]
 
+_OFFSET, _DISPLACEMENT = "two_theta_offset", "specimen_displacement_mm"
 _OFFSET_UNCERTAIN_DEG = 0.002  # 3e-6 nm in the A15 lattice parameter
 _SEEN = 10.0  # significance of the scale; a standard stands out by hundreds
 # Own choice, as are all limits below: what a laboratory diffractometer in order never exceeds, and a middling one to
 # start from. No result depends on them unless it is flagged as at its bound.
 _AXIAL_LIMITS = (0.0, 0.15)
-_START = {
+_INITIAL_VALUES = {
     "two_theta_offset": 0.0,
     "gauss_tan2": 0.001,
     "gauss_tan": 0.0,
@@ -114,14 +116,14 @@ def calibrate(
         How warm the standard was.
     domain_size_nm
         Volume-weighted domain size of the standard, if its certificate gives one, then taken as exact. Left out, it is
-        that of its kind, whose doubt goes with the instrument into the widths of all samples.
+        that of its kind, whose uncertainty goes with the instrument into the widths of all samples.
 
     Raises
     ------
     InstrumentError
         The radiation is not known, or the distance is not positive.
     FitError
-        The standard is not in the pattern, or chi squared is beyond `xrdorder.fitting.quality.WORST_CHI2`.
+        The standard is not in the pattern, or chi squared is beyond `xrdorder.least_squares.quality.WORST_CHI2`.
     """
     chosen = standard if isinstance(standard, Standard) else standard_named(standard)
     name = radiation or pattern.attrs.get("radiation") or ""
@@ -140,15 +142,15 @@ def calibrate(
         focused=focused,
     )  # fmt: skip
     powder = phase(chosen.phase)
-    start = dict(_START)
+    initial_values = dict(_INITIAL_VALUES)
     two_lines = light.alpha2_ratio > 0.0
-    start["alpha2_ratio"] = light.alpha2_ratio
+    initial_values["alpha2_ratio"] = light.alpha2_ratio
     job = Procedure(
         pattern,
         Optics(light, place, monochromator_two_theta_deg, polarisation_ratio=polarisation_ratio),
         [powder],
         powder.name,
-        start,
+        initial_values,
         engine,
     )
     lengths = chosen.lengths_at(temperature_c)
@@ -212,13 +214,28 @@ def _require_fit(job: Procedure, standard: Standard, solution: Solution) -> None
 
 def _require_the_tube(job: Procedure, standard: Standard) -> None:
     """Refuse a scan without the K-alpha2 that its radiation has: widths and offset would be those of another beam."""
-    found, tube = job.fit.values()["alpha2_ratio"], job.optics.radiation.alpha2_ratio
-    if tube > 0.0 and abs(found - tube) > ALPHA2_FAR:
+    fitted, tube = job.fit.values()["alpha2_ratio"], job.optics.radiation.alpha2_ratio
+    if tube > 0.0 and abs(fitted - tube) > ALPHA2_FAR:
         raise FitError(
-            f"{source_name(job.pattern)}: K-alpha2 of {standard.name} is {found:.2f} of K-alpha1, that of the tube "
+            f"{source_name(job.pattern)}: K-alpha2 of {standard.name} is {fitted:.2f} of K-alpha1, that of the tube "
             f"{tube:.2f}: it was removed by a program, or the beam is K-alpha1 alone; take the scan as it was counted, "
             "or name the radiation that it was"
         )
+
+
+class _InstrumentErrors(NamedTuple):
+    """Errors of the free parameters of a calibration: by counting, and by one standard uncertainty of other sources."""
+
+    covariance: Array
+    by_certificate: Array
+    by_wavelength: Array
+    by_domains: Array
+
+    @property
+    def total(self) -> Array:
+        """Standard uncertainties from all of them."""
+        squared = self.by_certificate**2 + self.by_wavelength**2 + self.by_domains**2
+        return np.asarray(np.sqrt(np.diag(self.covariance) + squared))
 
 
 def _calibration(
@@ -231,9 +248,7 @@ def _calibration(
 ) -> Calibration:
     """Draw the instrument out of the finished fit."""
     fit, main = job.fit, job.main
-    values = fit.values()
-    held = (*main.length_names, "wavelength_shift", main.width_names[0])
-    solution, by_held = fit.solution(held)
+    solution, by_held = fit.solution((*main.length_names, "wavelength_shift", main.width_names[0]))
     if main.scale_name not in solution.free or job.significance(main, solution) < _SEEN:
         raise FitError(
             f"{source_name(job.pattern)}: the lines of {standard.name} are not in this pattern; "
@@ -241,41 +256,61 @@ def _calibration(
         )
     _require_fit(job, standard, solution)
     _require_the_tube(job, standard)
-    covariance = solution.covariance * job.enlargement() ** 2
     shift = response(solution, by_held)
-    by_certificate = shift[:, :-2] @ np.array(standard.u_lengths_nm)
-    by_wavelength = shift[:, -2] * job.optics.radiation.u_wavelength_relative
-    by_domains = shift[:, -1] * u_size_deg
-    n = len(INSTRUMENT_NAMES)
-    matrix, certificate, wavelength, domains = np.zeros((n, n)), np.zeros(n), np.zeros(n), np.zeros(n)
-    place = {
-        INSTRUMENT_NAMES.index(name): k for k, name in enumerate(solution.free) if name in INSTRUMENT_NAMES
-    }
-    tied = INSTRUMENT_NAMES.index("axial_detector_ratio")
-    source = INSTRUMENT_NAMES.index("axial_source_ratio")
-    if source in place:
-        place[tied] = place[source]
-    rows, picks = list(place), list(place.values())
-    matrix[np.ix_(rows, rows)] = covariance[np.ix_(picks, picks)]
-    certificate[rows], wavelength[rows], domains[rows] = by_certificate[picks], by_wavelength[picks], by_domains[picks]
-
-    counting = dict(zip(solution.free, np.sqrt(np.diag(covariance)), strict=True))
-    total = np.sqrt(np.diag(covariance) + by_certificate**2 + by_wavelength**2 + by_domains**2)
-    u = dict(zip(solution.free, total, strict=True))
+    errors = _InstrumentErrors(
+        solution.covariance * job.enlargement() ** 2,
+        shift[:, :-2] @ np.array(standard.u_lengths_nm),
+        shift[:, -2] * job.optics.radiation.u_wavelength_relative,
+        shift[:, -1] * u_size_deg,
+    )
     correlation = 0.0
-    if {"two_theta_offset", "specimen_displacement_mm"} <= set(solution.free):
-        i, j = (solution.free.index(x) for x in ("two_theta_offset", "specimen_displacement_mm"))
+    if {_OFFSET, _DISPLACEMENT} <= set(solution.free):
+        i, j = (solution.free.index(name) for name in (_OFFSET, _DISPLACEMENT))
+        covariance = errors.covariance
         correlation = float(covariance[i, j] / np.sqrt(covariance[i, i] * covariance[j, j]))
-    geometry = job.optics.geometry
+    counting = dict(zip(solution.free, np.sqrt(np.diag(errors.covariance)), strict=True))
+    u = dict(zip(solution.free, errors.total, strict=True))
     remarks = [standard.advice] if standard.advice else []
-    if counting.get("two_theta_offset", np.inf) > _OFFSET_UNCERTAIN_DEG:
+    if counting.get(_OFFSET, np.inf) > _OFFSET_UNCERTAIN_DEG:
         remarks.append(
             f"offset and displacement of the standard cannot be told apart (correlation {correlation:.3f}); the offset "
-            f"is uncertain by {u.get('two_theta_offset', float('nan')):.4f} degrees, which all samples share"
+            f"is uncertain by {u.get(_OFFSET, float('nan')):.4f} degrees, which all samples share"
         )
     if job.smoothed_over() > 1.0:
         remarks.append("the scan of the standard was smoothed or resampled: widths of samples come out too small")
-    instrument = Instrument(
+    instrument = _instrument(job, solution, errors, radiation_name)
+    instrument = replace(
+        instrument,
+        standard=standard.name,
+        standard_lattice_nm=lengths,
+        temperature_c=temperature_c,
+        remarks=tuple(remarks),
+    )
+    values = fit.values()
+    return Calibration(
+        instrument,
+        assemble(job, instrument, None),
+        values[_DISPLACEMENT],
+        float(u.get(_DISPLACEMENT, float("nan"))),
+        values["transparency_deg"],
+        correlation,
+    )
+
+
+def _instrument(job: Procedure, solution: Solution, errors: _InstrumentErrors, radiation_name: str) -> Instrument:
+    """Instrument parameters with their errors; what was held has none."""
+    n = len(INSTRUMENT_NAMES)
+    matrix, certificate, wavelength, domains = np.zeros((n, n)), np.zeros(n), np.zeros(n), np.zeros(n)
+    columns = {INSTRUMENT_NAMES.index(name): k for k, name in enumerate(solution.free) if name in INSTRUMENT_NAMES}
+    source = INSTRUMENT_NAMES.index("axial_source_ratio")
+    if source in columns:  # the detector's is tied to it
+        columns[INSTRUMENT_NAMES.index("axial_detector_ratio")] = columns[source]
+    rows, picks = list(columns), list(columns.values())
+    matrix[np.ix_(rows, rows)] = errors.covariance[np.ix_(picks, picks)]
+    certificate[rows], wavelength[rows] = errors.by_certificate[picks], errors.by_wavelength[picks]
+    domains[rows] = errors.by_domains[picks]
+    values, optics, geometry = job.fit.values(), job.optics, job.optics.geometry
+    return Instrument(
         radiation=radiation_name,
         detector_distance_mm=geometry.detector_distance_mm,
         values={name: values[name] for name in INSTRUMENT_NAMES},
@@ -283,24 +318,11 @@ def _calibration(
         certificate_shift=certificate,
         wavelength_shift=wavelength,
         domains_shift=domains,
-        monochromator_two_theta_deg=job.optics.monochromator_two_theta_deg,
+        monochromator_two_theta_deg=optics.monochromator_two_theta_deg,
         divergence_deg=geometry.divergence_deg,
         specimen_length_mm=geometry.specimen_length_mm,
         illuminated_length_mm=geometry.illuminated_length_mm,
-        polarisation_ratio=job.optics.polarisation_ratio,
+        polarisation_ratio=optics.polarisation_ratio,
         geometry=geometry.kind,
         focused=geometry.focused,
-        standard=standard.name,
-        standard_lattice_nm=lengths,
-        temperature_c=temperature_c,
-        remarks=tuple(remarks),
-    )
-    result = assemble(job, instrument, None)
-    return Calibration(
-        instrument,
-        result,
-        values["specimen_displacement_mm"],
-        float(u.get("specimen_displacement_mm", float("nan"))),
-        values["transparency_deg"],
-        correlation,
     )

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from xrdorder.fitting.quality import agreement, serial_correlation_factor, squared_significance
 from xrdorder.identification.peak_search import search_peaks
+from xrdorder.least_squares.quality import agreement, serial_correlation_factor, squared_significance
 
 
 def test_agreement_of_a_perfect_model_with_poisson_counts() -> None:

@@ -9,11 +9,11 @@ from numpy.typing import NDArray
 from xrdorder.crystals.harmonics import TEXTURE_ORDERS
 from xrdorder.exceptions import Flag
 from xrdorder.fitting.procedure import Procedure
-from xrdorder.fitting.refinement import Solution
 from xrdorder.fitting.unindexed import unindexed_flags
 from xrdorder.forward_model.geometry import Geometry
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.forward_model.roles import Kind, role_of
+from xrdorder.least_squares.refinement import Solution
 from xrdorder.profiles import Instrument
 from xrdorder.xrays.contamination import contamination_lines
 from xrdorder.xrays.edges import EDGE_REACH_EV, nearest_edge
@@ -49,7 +49,8 @@ def fit_flags(
         Of the fit.
     """
     fit, present = job.fit, job.present()
-    flags = [Flag("calibration", remark) for remark in instrument.remarks]
+    flags = _internal_standard(job, solution)
+    flags += [Flag("calibration", remark) for remark in instrument.remarks]
     values = fit.values()
     if present:
         flags += _illumination(job.optics.geometry, present[0].summary(values).position.min())
@@ -60,10 +61,10 @@ def fit_flags(
         flags.append(Flag("points-left-out", text))
     for lines in present:
         flags += [*_effects_of(lines, values, job.taken), *_brass(lines, values)]
-    for stray in contamination_lines(job.optics.radiation):
-        if stray.share_name in job.taken:
-            share = 100 * values[stray.share_name]
-            text = f"{stray.name} of the tube is {share:.2f} % of the main lines; it is in the model"
+    for line in contamination_lines(job.optics.radiation):
+        if line.share_name in job.taken:
+            share = 100 * values[line.share_name]
+            text = f"{line.name} of the tube is {share:.2f} % of the main lines; it is in the model"
             flags.append(Flag("stray-radiation", text))
     for name in solution.idle:
         if role_of(job.parameters, name).kind is not Kind.WIDTH:  # as narrow as can be is an answer, all else is not
@@ -74,6 +75,17 @@ def fit_flags(
         text = f"chi squared is {chi2_reduced:.1f}: the model misses something; uncertainties are enlarged for it"
         flags.append(Flag("poor-fit", text))
     return flags + unindexed_flags(job, chi2_reduced)
+
+
+def _internal_standard(job: Procedure, solution: Solution) -> list[Flag]:
+    """An internal standard that does not set the zero of the angles."""
+    if job.reference is None or "two_theta_offset" in solution.free:
+        return []
+    text = (
+        f"the internal standard {job.reference.phase.name} is too weak to set the angles; the offset of "
+        "the calibration was taken"
+    )
+    return [Flag("internal-standard-weak", text)]
 
 
 def _clipped(observed: Array, counts: bool) -> list[Flag]:
@@ -115,10 +127,10 @@ def _effects_of(lines: PhaseLines, values: Mapping[str, float], taken: Sequence[
     name = lines.phase.name
     flags = []
     orders = zip(TEXTURE_ORDERS, lines.texture_names, strict=False)  # none where the phase is not cubic
-    said = [f"{order}: {values[key]:+.3f}" for order, key in orders if values[key] != 0.0]
-    if said:
+    terms = [f"{order}: {values[key]:+.3f}" for order, key in orders if values[key] != 0.0]
+    if terms:
         text = (
-            f"{name} is textured (cubic harmonics of order {', '.join(said)}); its intensities are corrected for it"
+            f"{name} is textured (cubic harmonics of order {', '.join(terms)}); its intensities are corrected for it"
         )
         flags.append(Flag("texture", text))
     if lines.march_name and lines.march_name in taken:

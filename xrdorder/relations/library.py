@@ -10,13 +10,13 @@ from xrdorder.relations import (
     a15_lattice,
     bc2_from_tc,
     bc2_from_tin,
+    bc2_of_strain,
     bc2_of_temperature,
     growth,
-    pinning,
+    pinning_force,
     pressure,
     resistivity,
     slope,
-    strain,
     tc_from_order,
     tc_from_tin,
     tin_from_lattice,
@@ -37,9 +37,9 @@ _MODULES = (
     slope,
     bc2_of_temperature,
     pressure,
-    strain,
+    bc2_of_strain,
     growth,
-    pinning,
+    pinning_force,
 )
 
 

@@ -7,7 +7,7 @@ import xarray as xr
 from tests.fitting.conftest import SAMPLE
 from xrdorder.crystals import phase
 from xrdorder.fitting import Calibration, fit_pattern
-from xrdorder.fitting.flags import _brass, _clipped
+from xrdorder.fitting.fit_flags import _brass, _clipped
 from xrdorder.forward_model.geometry import Geometry
 from xrdorder.forward_model.phase_lines import Optics, PhaseLines
 from xrdorder.material import Specimen, characterise

@@ -6,7 +6,7 @@ import xarray as xr
 
 from xrdorder.exceptions import FitError, UnknownNameError
 from xrdorder.fitting import ENGINES, Calibration, fit_pattern
-from xrdorder.fitting.engines import engine
+from xrdorder.least_squares.engines import engine
 
 
 @pytest.mark.parametrize("name", ENGINES)

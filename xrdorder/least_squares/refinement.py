@@ -8,12 +8,12 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
+from scipy.ndimage import uniform_filter1d
 
 from xrdorder.exceptions import FitError
-from xrdorder.fitting.engines import Engine
-from xrdorder.fitting.initial_values import initial_variance
-from xrdorder.forward_model.parameters import ParameterMap
+from xrdorder.forward_model.parameter_map import ParameterMap
 from xrdorder.forward_model.pattern_model import PatternModel
+from xrdorder.least_squares.engines import Engine
 
 Array = NDArray[np.float64]
 
@@ -36,6 +36,22 @@ class Solution:
     covariance: Array
     weighted_jacobian: Array
     idle: tuple[str, ...]
+
+    def value(self, name: str) -> float:
+        """Value of a free parameter."""
+        return float(self.point[self.free.index(name)])
+
+    def u(self, name: str) -> float:
+        """Standard uncertainty of a parameter from counting; NaN where it was not free."""
+        if name not in self.free:
+            return float("nan")
+        k = self.free.index(name)
+        return float(np.sqrt(self.covariance[k, k]))
+
+    def block(self, names: Sequence[str]) -> Array:
+        """Covariance of some of the free parameters."""
+        rows = [self.free.index(name) for name in names]
+        return self.covariance[np.ix_(rows, rows)]
 
 
 class Refinement:
@@ -243,3 +259,12 @@ class Refinement:
         solved = Solution(free, point[index], covariance, by_free[:, index], idle)
         self._solved_at = here, self.variance, self.used, solved
         return solved, by_held
+
+
+def initial_variance(counts: Array, time_factor: Array) -> Array:
+    """Variance to begin with: counts smoothed over five points, at least one.
+
+    The observed counts themselves would pull the background down (points that happen to be low would weigh more).
+    """
+    rate = uniform_filter1d(counts / time_factor, 5, mode="nearest")
+    return np.asarray(np.maximum(rate * time_factor, 1.0))

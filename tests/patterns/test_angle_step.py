@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from xrdorder.patterns.steps import angle_step
+from xrdorder.patterns.angle_step import angle_step
 
 
 @pytest.mark.parametrize("digits", [2, 3, 6])

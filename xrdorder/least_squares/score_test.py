@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from xrdorder.fitting.refinement import Refinement
+from xrdorder.least_squares.refinement import Refinement
 
 Array = NDArray[np.float64]
 

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from xrdorder.crystals import cell_volume, free_lengths, inverse_d_squared
-from xrdorder.crystals.lattice import all_lengths
+from xrdorder.crystals.unit_cell import all_lengths
 from xrdorder.exceptions import PhaseError
 
 HKL = np.array([[1, 0, 0], [0, 1, 0], [0, 0, 1], [1, 1, 0], [2, 1, 1], [1, -2, 3], [-3, 0, 4]])
