@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from xrdorder.superconductivity.layers import Layer
     from xrdorder.superconductivity.mixture import Band
 
-_DRAWS = 20_000  # enough for a per cent in an interval's end; the table of a study comes in seconds
 _MOST_TIMES = 100.0  # of the reference: beyond, that carries nothing one could compare with
 _MOST_DRAWN = 6  # curves that a figure can keep apart
 FIELDS_T = (8.0, 12.0, 16.0)
@@ -69,7 +68,7 @@ def fields(
         progress(0, 3, "layers")
         sections = layers(results, chosen, library=library, designs=designs)
         progress(1, 3, "currents")
-        samples = conductors(results, chosen, n=_DRAWS, library=library, designs=designs)
+        samples = conductors(results, chosen, library=library, designs=designs)
         against = _first(samples, reference)
         alike = {sample.name: sample for sample in with_like_sizes(samples, results)}
         lines = [

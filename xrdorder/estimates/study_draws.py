@@ -23,7 +23,7 @@ from xrdorder.estimates.from_material import on_scale, wire_of_values
 from xrdorder.estimates.hyperparameters import Hyperparameters
 from xrdorder.estimates.joint_draws import DRAWS, JointDraws, joint_draws
 from xrdorder.estimates.relation_columns import with_relations
-from xrdorder.estimates.stored_draws import STORED, StudyDraws
+from xrdorder.estimates.stored_draws import BY_X_RAYS, STORED, StudyDraws
 from xrdorder.estimates.wires import Measured, Wire
 from xrdorder.exceptions import ValidityError
 from xrdorder.material import PUBLISHED_SCALE, TinScale
@@ -201,14 +201,12 @@ def _drawn(
     """Draws of all samples as variables of the results."""
     samples = [str(name) for name in results["sample"].values]
     together = [wire for name, wire in wires.items() if name not in alone]
-    drawn = [joint_draws(group, seed=seed, n=n, hyper=hyper) for group in [together] if group]
-    drawn += [joint_draws([wires[name]], seed=seed, n=n, hyper=hyper) for name in wires if name in alone]
-    values = np.full((len(samples), len(STORED), n), np.nan, dtype=np.float32)
+    groups = [group for group in (together, *([wires[name]] for name in wires if name in alone)) if group]
+    drawn = [joint_draws(group, seed=seed, n=n, hyper=hyper) for group in groups]
+    values = _in_order(samples, drawn, n)
     flags = np.full(len(samples), "[]", dtype=object)
     for one in drawn:
-        stored = _targets(one)
-        for k, name in enumerate(one.samples):
-            values[samples.index(name)] = stored[k]
+        for name in one.samples:
             flags[samples.index(name)] = json.dumps(one.flags[name], ensure_ascii=False)
     found = xr.Dataset(
         {
@@ -228,7 +226,32 @@ def _drawn(
     )
     if together:
         found.update(_shared(drawn[0]))
+    if any(getattr(wire, key) is not None for wire in wires.values() for key, _ in _ANCHORS.values()):
+        few = min(n, _BY_X_RAYS)
+        bare = [joint_draws([_bare(wire) for wire in group], seed=seed, n=few, hyper=hyper) for group in groups]
+        found[BY_X_RAYS] = (
+            ("sample", "target", "draw_by_x_rays"),
+            _in_order(samples, bare, few),
+            {"long_name": "joint draws as they would be if nothing had been measured by other means"},
+        )
     return found
+
+
+_BY_X_RAYS = 1000
+"""Draws from X-rays alone, which measured values are held against: ends of an interval to 4 % of its width."""
+
+
+def _bare(wire: Wire) -> Wire:
+    return replace(wire, **dict.fromkeys((key for key, _ in _ANCHORS.values()), None))  # type: ignore[arg-type]
+
+
+def _in_order(samples: Sequence[str], drawn: Sequence[JointDraws], n: int) -> np.ndarray:
+    """Draws of the stored targets in the order of the samples; NaN for those without."""
+    values = np.full((len(samples), len(STORED), n), np.nan, dtype=np.float32)
+    for one in drawn:
+        for name, stored in zip(one.samples, _targets(one), strict=True):
+            values[samples.index(name)] = stored
+    return values
 
 
 def _targets(drawn: JointDraws) -> Array:
