@@ -25,7 +25,7 @@ def study(kept, tmp_path):
 def test_all_quantities_in_short(run, study):
     result = run("explain", study, "A-650-100")
     assert result.exit_code == 0, result.output
-    (line,) = [x for x in result.stdout.splitlines() if x.startswith("tin_fraction ")]
+    (line,) = [x for x in result.stdout.splitlines() if x.startswith("tin_fraction_lattice ")]
     sample = explained.sample()
     budget = sample.contributions.budget("tin_fraction")
     share = 100 * (budget[0][1] / sample.contributions.total("tin_fraction")) ** 2

@@ -3,6 +3,7 @@
 import numpy as np
 import xarray as xr
 
+from tests.drawn import drawn, with_tables
 from tests.results import made
 from xrdorder import uncertainty
 from xrdorder.files.sealed import write_sealed
@@ -179,5 +180,7 @@ def folder(path):
         write_sample(item, target / f"{item.name}.nc")
     results = uncertainty.collate({item.name: item.contributions for item in samples})
     results["status"] = ("sample", np.array([item.status for item in samples], dtype=object))
-    write_sealed(path / "results/results.nc", netcdf(results))
+    results["wire"] = ("sample", np.array(["Ta", "Ta", "binary", ""], dtype=object))
+    results = drawn(results, {"Tc_K": [16.5, 16.5, 16.5, np.nan]}, below=1.5)
+    write_sealed(path / "results/results.nc", netcdf(with_tables(results, [tables()] * 3 + [None])))
     return path

@@ -275,7 +275,7 @@ def test_an_order_without_dopants_says_whether_that_was_said(undoped, words):
 
 
 def test_who_shares_a_source(folder):
-    found = explain_stored(folder, "A-650-100", "tin_fraction").quantities[0]
+    found = explain_stored(folder, "A-650-100", "tin_fraction_lattice").quantities[0]
     samples = {(share.family, share.group): share.samples for share in found.budget}
     assert samples[("a(tin) scale", "published")] == ("A-700-50", "B-650-100")
     assert samples[("strain state", "A")] == ("A-700-50",)  # the other is ground

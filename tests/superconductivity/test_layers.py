@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from tests.drawn import made_layer
+from tests.drawn import joint, made_layer
 from xrdorder.exceptions import ValidityError
 from xrdorder.relations import relation
-from xrdorder.superconductivity import Conditions, predict
-from xrdorder.superconductivity.layers import SLICES, row_quantile
+from xrdorder.superconductivity import Conditions
+from xrdorder.superconductivity.layers import SLICES, Level, layer, row_quantile
 from xrdorder.uncertainty import Contributions
 
 N = 4000
@@ -79,14 +79,13 @@ def test_the_share_of_the_rich_carries_its_uncertainty():
     np.testing.assert_allclose(one.weights.sum(axis=1), 1.0)
 
 
-def test_a_uniform_layer_is_one_piece_and_says_what_the_tin_relations_say():
-    one = made_layer(UNIFORM, n=20_000)
-    assert one.kind == "uniform" and one.tin.shape == (20_000, 1)
+def test_a_uniform_layer_is_one_piece_and_has_the_joint_draws_themselves():
+    one = made_layer(UNIFORM, n=N)
+    assert one.kind == "uniform" and one.tin.shape == (N, 1)
     section = one.over_section(one.tc)
     assert section.mean == section.worst_decile == section.best_decile
-    # without an order, prediction asks the same relations with the same parts: only the random numbers differ
-    tc = predict(UNIFORM, n=20_000).combined["Tc_K"]
-    assert float(section.mean.median) == pytest.approx(tc.median, abs=4 * 1.25 * 0.9 / np.sqrt(20_000))
+    for mine, given in zip((one.tin, one.tc, one.bc2_0), joint(UNIFORM, n=N), strict=True):
+        np.testing.assert_allclose(mine[:, 0], given, rtol=1e-12)
 
 
 def test_symmetric_broadening_is_composition_only_when_asked():
@@ -101,8 +100,8 @@ def test_symmetric_broadening_is_composition_only_when_asked():
 
 def test_the_level_of_the_joint_estimate_moves_all_of_the_layer():
     for plain in (GRADED, TWO):
-        values = dict(plain[0])
-        moved = made_layer(exact(**values, tin_fraction_joint=values["tin_fraction"] + 0.004), n=N)
+        tin, tc, bc2_0 = joint(plain, n=N)
+        moved = layer(Level(tin + 0.004, tc, bc2_0, np.zeros(N)), plain)
         np.testing.assert_allclose(moved.tin - made_layer(plain, n=N).tin, 0.004, atol=1e-12)
 
 
@@ -161,9 +160,6 @@ def test_what_cannot_be_said_is_refused_in_one_line():
     assert "\n" not in str(caught.value)
     with pytest.raises(ValidityError, match="zero or more"):
         made_layer(UNIFORM, n=10).share_superconducting([-1.0], 4.2)
-    nothing = made_layer(exact(tin_fraction=0.30), n=100)
-    assert np.all(np.isnan(nothing.tc))
-    assert "relations-refused" in [flag.name for flag in nothing.flags]
 
 
 def test_quantiles_of_rows():

@@ -273,7 +273,8 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
     stored = Stored.of(sample)
     covariance = Covariance.of(sample)
     targets = [str(t) for t in sample.tables["target"].values] if "target" in sample.tables.coords else []
-    names = sorted([*sample.values, *targets], key=_place)
+    values = [BY_LATTICE if name == "tin_fraction" and name in targets else name for name in sample.values]
+    names = sorted([*values, *targets], key=_place)
     remark = ""
     if quantity is not None and not sample.failed:
         try:
@@ -284,6 +285,8 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
     found = [
         _predicted(sample, stored, name)
         if name in targets
+        else _by_lattice(sample, stored, covariance, sharing or {})
+        if name == BY_LATTICE
         else _quantity(sample, stored, covariance, name, sharing or {})
         for name in ([] if sample.failed else names)
     ]
@@ -366,6 +369,18 @@ def _quantity(
         common=table.part(name, shared=True),
         budget=tuple(_budget(table, name, sample.name, sharing)),
     )
+
+
+BY_LATTICE = "tin_fraction_lattice"
+"""What the pattern alone gives, where tin is estimated of all samples together."""
+
+
+def _by_lattice(
+    sample: StoredSample, stored: Stored, covariance: Covariance, sharing: Sharing
+) -> QuantityExplained:
+    alone = _quantity(sample, stored, covariance, "tin_fraction", sharing)
+    remark = "by the lattice parameter of this sample alone; tin_fraction is that of all samples together"
+    return replace(alone, name=BY_LATTICE, remark=remark)
 
 
 _STEP_K = 25.0
@@ -452,8 +467,9 @@ def _title(family: str, group: str, groups: Sequence[str]) -> str:
 
 
 FIRST = (
-    "a_nm", "a_strain_free_nm", "site_order", "S_a", "S_b", "tin_fraction", "tin_fraction_order", "tin_fraction_joint",
-    "tin_lower_bound", "Tc_K", "Bc2_0K_T", "Bc2_4K2_T", "domain_size_nm", "microstrain", "a15_fraction",
+    "a_nm", "a_strain_free_nm", "site_order", "S_a", "S_b", "tin_fraction", BY_LATTICE, "tin_fraction_order",
+    "tin_fraction_joint", "tin_lower_bound", "Tc_K", "Bc2_0K_T", "Bc2_4K2_T", "domain_size_nm", "microstrain",
+    "a15_fraction",
 )  # fmt: skip
 """What is asked for most, in the order in which all quantities are listed; the rest as stored."""
 

@@ -159,7 +159,9 @@ def _critical(
     without: str,
     measured: bool,
 ) -> Response:
-    noun, unit = ("Tc", "K") if key == TC else (f"Bc2 at {conditions.temperature_k:g} K", "T")
+    # under strain it is not the one that other tables show
+    strained = "" if conditions.strain == 0.0 or measured else ", strained"
+    noun, unit = ("Tc", "K") if key == TC else (f"Bc2 at {conditions.temperature_k:g} K{strained}", "T")
     if measured:
         values = measured_values(results, key, conditions.temperature_k if key == BC2 else None)
         if len(values):

@@ -277,6 +277,10 @@ _ALL = (
         people=AT_PERCENT, parts=PLAIN, column="tin_lower_bound_at_percent",
     ),
     Quantity(
+        "tin_fraction_lattice", "tin by lattice", "tin content by lattice", f"{_TIN}, from its lattice parameter alone",
+        people=AT_PERCENT, column="tin_lattice_at_percent", words=("more", "less"),
+    ),
+    Quantity(
         "tin_fraction_order", "tin by order", "tin content by order", f"{_TIN}, from site order alone",
         people=AT_PERCENT, column="tin_order_at_percent", stands_in=_places("section"),
         words=("more", "less"),
