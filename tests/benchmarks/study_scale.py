@@ -60,7 +60,7 @@ def write_study(source: OpenStudy, folder: Path, number: int) -> float:
         table = csv.writer(file)
         table.writerow(["name", "pattern", "lot", "hold_c", "hours"])
         for k in range(number):
-            scan = source.study.samples[k % len(real)].patterns[0].read_bytes()
+            scan = source.study.samples[k % len(real)].pattern[0].read_bytes()
             (folder / f"s{k}.xy").write_bytes(f"# another wire, {k}\n".encode() + scan)  # else all were one wire
             variant = k // REPLICATES
             table.writerow([f"s{k}", f"s{k}.xy", "plain", 600 + variant % 25 * 5, 50 + variant // 25 * 25])

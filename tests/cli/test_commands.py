@@ -144,7 +144,8 @@ def test_estimate_prints_every_relation_with_source_and_validity(run):
     result = run("estimate", "--lattice-nm", "0.52880", "--site-order", "0.93")
     assert result.exit_code == 0, result.output
     text = " ".join(result.stdout.split())
-    for word in ("tin content", "order of the niobium sites", "Tc", "Bc2 at 0 K", "Bc2 at 4.2 K", "combined", "order-bound"):
+    nouns = ("tin content", "order of the niobium sites", "Tc", "Bc2 at 0 K", "Bc2 at 4.2 K")
+    for word in (*nouns, "combined", "order-bound"):
         assert word in text
     # the bound by the order is 0.93 / 4 = 23.25 at.%
     assert f"{100.0 * PUBLISHED_SCALE.tin(0.52880):.1f}(" in text and "23.2(5)" in text

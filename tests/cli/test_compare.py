@@ -1,15 +1,14 @@
 """Variants against each other from a terminal, on results that are made up."""
 
 import csv
-from pathlib import Path
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from tests import descriptions
 from tests.drawn import drawn
 from xrdorder.cli import main
-from xrdorder.description.study import Study
 from xrdorder.results.open_study import OpenStudy
 from xrdorder.uncertainty import Contributions, collate
 
@@ -31,7 +30,7 @@ def results(tin=AT):
 
 
 def held(made):
-    return OpenStudy(Study(Path("study"), "", None, (), "own", ()), made)
+    return OpenStudy(descriptions.study("study"), made)
 
 
 @pytest.fixture

@@ -1,16 +1,15 @@
 """Field, temperature and strain from a terminal, on good and broken input."""
 
 import re
-from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
+from tests import descriptions
 from tests.cli.test_commands import STUDY
 from tests.estimates.test_conductors import MEASURED as SHARE
 from tests.estimates.test_conductors import results
 from xrdorder.cli import main
-from xrdorder.description.study import Lot, Study
 from xrdorder.estimates.conductors import conductors, layers
 from xrdorder.results.open_study import OpenStudy
 from xrdorder.superconductivity.currents import Conditions, bc2_curve, layer_current
@@ -58,13 +57,13 @@ def test_fields_prints_draws_and_takes_what_was_measured(run, study):
 
 class Sample:
     def __init__(self, name, design):
-        self.name, self.lot = name, Lot("A", design=design)
+        self.name, self.lot = name, descriptions.lot("A", design=design)
 
 
 def held(designs, measured=SHARE):
     """A study without a folder: a uniform, a graded and an unresolved layer, the graded one of known A15 area."""
     samples = tuple(Sample(name, design) for name, design in designs.items())
-    return OpenStudy(Study(Path("study"), "", None, (), "own", samples), results(measured=measured))
+    return OpenStudy(descriptions.study("study", samples), results(measured=measured))
 
 
 @pytest.fixture

@@ -37,7 +37,7 @@ def test_measured_prints_writes_draws_and_what_it_adopts_is_taken_in_without_a_f
     text = " ".join(shown.stdout.split())
     words = (
         "two Tc (50 %) 17.00 ± 0.10 K", "Bc2 at 4.2 K", "24.10 ± 0.40 at.%", "strain-free", "Of relations: not told (",
-        "Tc of A", "Bc2(0 K) of A", "(1 sample)",
+        "Tc of A", "Bc2 at 0 K of A", "(1 sample)",
     )  # fmt: skip
     for word in words:
         assert word in text, word
@@ -84,7 +84,7 @@ def test_measured_before_the_run_without_values_and_with_wrong_words_is_one_line
         (", temperature_k = 4.2", "", "sample 'two', measured.Bc2_T.temperature_k: is missing; give the temperature"),
         ("Bc2_T =", "Hc2_T =", "sample 'two', measured.Hc2_T: unknown key; did you mean 'Bc2_T'?"),
         ("Tc_K = {", "Tc_K = [{", "is not valid TOML"),
-        ("Tc_K = {", "Tc_K = 17.2 # {", "measured.Tc_K no. 1: 17.2 is not a table; give the critical temperature in K"),
+        ("Tc_K = {", "Tc_K = 17.2 # {", "measured.Tc_K: 17.2 is not a table; give the critical temperature in K"),
     ],
 )
 def test_broken_measured_values_are_one_line_each(run, study, old, new, complaint):

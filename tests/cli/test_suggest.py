@@ -6,9 +6,9 @@ import pytest
 import xarray as xr
 from click.testing import CliRunner
 
+from tests import descriptions
 from tests.planning.lots import BEFORE, POINTS, study
 from xrdorder.cli import main
-from xrdorder.description.study import Lot, Study
 from xrdorder.results.open_study import OpenStudy
 
 DESIGNS = {"heron": "powder-in-tube", "curlew": "internal-tin"}
@@ -26,9 +26,9 @@ def run(tmp_path, monkeypatch):
     def suggest(made, *words):
         lots = dict(zip(made[0]["sample"].values, made[0]["lot"].values, strict=True))
         samples = tuple(
-            Sample(name, one, Lot(lots[name], design=DESIGNS[lots[name]])) for name, one in made[1].items()
+            Sample(name, one, descriptions.lot(lots[name], design=DESIGNS[lots[name]])) for name, one in made[1].items()
         )
-        described = Study(tmp_path, "", None, (), "own", samples)
+        described = descriptions.study(tmp_path, samples)
         monkeypatch.setattr("xrdorder.results.open_study.open_study", lambda folder: OpenStudy(described, made[0]))
         return CliRunner().invoke(main, ["suggest", str(tmp_path), *words])
 

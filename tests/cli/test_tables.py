@@ -5,10 +5,10 @@ import math
 import numpy as np
 import pytest
 
+from tests import descriptions
 from tests.drawn import drawn
 from tests.results import made
 from xrdorder.cli.tables import concise, interval, results_text, table
-from xrdorder.description.study import Lot, Sample, Study
 from xrdorder.results.collate import collate
 from xrdorder.results.sample_file import StoredSample
 from xrdorder.uncertainty import Contributions
@@ -66,8 +66,8 @@ def test_the_verdict_stands_beside_the_flags_and_its_reasons_below(tmp_path, mon
             quality_words="do not use: no A15 was found",
         ),
     ]
-    described = tuple(Sample(s.name, (tmp_path / "a.xy",), Lot()) for s in samples)
-    study = Study(tmp_path, "A study", tmp_path / "instrument.toml", ("nb3sn", "nb"), "own", described)
+    described = tuple(descriptions.sample(s.name) for s in samples)
+    study = descriptions.study(tmp_path, described, ("nb3sn", "nb"), title="A study")
     tc = [float("nan") if one.name == "sixth" else 16.5 for one in samples]
     text = results_text(drawn(collate(study, samples, ("nb3sn", "nb")), {"Tc_K": tc}))
     head, below = text.split("\nTrust\n")

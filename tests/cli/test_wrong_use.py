@@ -70,11 +70,11 @@ def test_wrong_words(run, words, expected, tmp_path):
         ({"--u-standard-lattice-nm": "0.01"}, "give nm"),
         ({"--geometry": "oblique"}, "capillary"),
         ({"--geometry": "transmission"}, "mu_t"),
-        ({"--geometry": "capillary", "--mu-r": "-1"}, "mu_r"),
+        ({"--geometry": "capillary", "--mu-r": "-1"}, "--mu-r: -1 is outside"),
         ({"--mu-t": "1"}, "belongs to transmission"),
         ({"--illuminated-length-mm": "15"}, "variable one"),
         ({"--polarisation-ratio": "1.5"}, "polarisation"),
-        ({"--axis": "q", "--axis-unit": "nm"}, "axis_unit"),
+        ({"--axis": "q", "--axis-unit": "nm"}, "--axis-unit: 'nm' is no unit of q"),
         ({"--out": "nowhere/instrument.toml"}, "nowhere"),
     ],
 )

@@ -84,7 +84,7 @@ def test_several_calibrations(study):
     (study / "mo.toml").write_text("")
     found = read_study(write(study, named(plain="mo", B_700="cu-2")))
     assert [one.calibration for one in found.samples] == ["", "cu-2", "mo"]
-    assert found.instrument.patterns == (study / "patterns/lab6.xy",)
+    assert found.instrument.pattern == (study / "patterns/lab6.xy",)
     assert found.calibrations["mo"] == study / "mo.toml"
     assert found.calibrations["cu-2"].detector_distance_mm == 240.0
     # without [instrument], where all name theirs
@@ -123,6 +123,6 @@ def test_samples_without_any_calibration_are_told_once(study):
     text = named(plain="mo")
     start, end = text.index("[instrument.calibrate]"), text.index("[defaults]")
     assert problems(study, text[:start] + text[end:]) == [
-        "sample 'A-650-100' (and of 1 more), calibration: is missing; name one of mo, cu-2 here or in [defaults], "
+        "sample 'A-650-100', calibration: is missing, as in 1 more; name one of mo, cu-2 here or in [defaults], "
         "or give a table [instrument]"
     ]

@@ -87,7 +87,7 @@ def test_missing_files_are_told_with_everything_else(tmp_path):
     assert len(lines) == 4  # the treatment, and three files
     assert "sample 'a', pattern: there is no file 'a.xy'" in lines[1]  # beside what else is wrong with that sample
     assert "instrument.calibrate.pattern: there is no file 'lab6.xy'" in lines[2]
-    assert "sample 'c', pattern: there is no file 'more.xy'" in lines[3]
+    assert "sample 'c', pattern no. 2: there is no file 'more.xy'" in lines[3]
 
 
 def test_a_missing_calibration_stops_a_run_with_all_that_is_missing(tmp_path):

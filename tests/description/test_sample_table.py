@@ -3,7 +3,7 @@
 import pytest
 
 from tests.description.test_study import problems, write
-from xrdorder.description.measured_values import Measured
+from tests.descriptions import measured
 from xrdorder.description.study import read_study
 from xrdorder.treatments import Schedule, Step
 
@@ -46,12 +46,12 @@ def complaints(study, table, text=STUDY):
 def test_a_row_is_a_sample(study):
     own, s1, s2, s3 = read_study(write(study, STUDY + OWN)).samples
     assert [one.name for one in (own, s1, s2, s3)] == ["own", "s1", "s2", "s3"]
-    assert (s1.patterns, s1.lot.name, s1.mount) == ((study / "a.xy",), "A", "ground-powder")
+    assert (s1.pattern, s1.lot.name, s1.mount) == ((study / "a.xy",), "A", "ground-powder")
     assert s1.treatment == Schedule((Step(650, 100, 50),))
     assert (s1.position_m, s1.date) == (12.5, "2026-03-14")
-    assert s1.measured == (Measured("Tc_K", 17.2, 0.1),)
+    assert s1.measured == (measured("Tc_K", 17.2, 0.1),)
     assert (s1.choices, s2.choices) == ({"elastic_shifts": True}, {})
-    assert s2.patterns == (study / "b.xy", study / "c.xy")
+    assert s2.pattern == (study / "b.xy", study / "c.xy")
     assert s2.treatment.short_name == "210/48 + 650/100 h"
     assert (s2.position_m, s2.date, s2.measured) == (None, "", ())
     assert (s3.treatment, s3.lot.name, s3.position_m) == (Schedule((Step(650, 50),)), "", 0.0)
@@ -68,7 +68,7 @@ def test_a_row_is_a_sample(study):
 def test_as_spreadsheets_write_it(study, table):
     (study / "samples.csv").write_text(table, encoding="utf-8", newline="")
     (one,) = read_study(write(study, STUDY)).samples
-    assert (one.name, one.patterns, one.temperature_c) == ("s1", (study / "a.xy",), 23.5)
+    assert (one.name, one.pattern, one.temperature_c) == ("s1", (study / "a.xy",), 23.5)
 
 
 WRONG = """name,pattern,lot,hold_c,hours,treatment,date,mount,measured.Tc_K,measured.Tc_K.u,strain_bound

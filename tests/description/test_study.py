@@ -6,13 +6,10 @@ import numpy as np
 import pytest
 
 from xrdorder import fitting
-from xrdorder.description import measurement as measurement_schema
-from xrdorder.description import phases_present as disagreements
-from xrdorder.description.measured_schema import MeasuredTable, ValueTable
-from xrdorder.description.measured_values import QUANTITIES, Measured
+from xrdorder.description import measurement, phases_present
 from xrdorder.description.study import read_study
 from xrdorder.exceptions import StudyError
-from xrdorder.fitting import niobium_tantalum as metals
+from xrdorder.fitting import niobium_tantalum
 
 GOOD = """
 title = "Two lots over temperature"
@@ -111,12 +108,12 @@ def test_a_good_file_says_what_the_study_is(study):
     assert found.phases == ("nb3sn", "nb", str(study / "phases/extra.cif"))
     assert found.engine == "own"
     calibration = found.instrument
-    assert calibration.patterns == (study / "patterns/lab6.xy",)
+    assert calibration.pattern == (study / "patterns/lab6.xy",)
     assert (calibration.standard, calibration.radiation) == ("srm-660c", "cu-ka")
     assert (calibration.detector_distance_mm, calibration.divergence_deg) == (217.5, 0.5)
     assert calibration.temperature_c == 22.5  # the temperature of certificates, unless told otherwise
     a, b, plain = found.samples
-    assert a.patterns == (study / "patterns/a.xy", study / "patterns/a-again.xy")
+    assert a.pattern == (study / "patterns/a.xy", study / "patterns/a-again.xy")
     assert (a.lot.name, a.lot.route) == ("A", "internal-tin")
     assert a.lot.dopants == pytest.approx({"Ta": 0.024})  # fractions inside
     assert a.lot.u_dopants == pytest.approx({"Ta": 0.002})
@@ -124,9 +121,9 @@ def test_a_good_file_says_what_the_study_is(study):
     assert a.treatment.total_h == pytest.approx((210 - 25) / 25 + 48 + 440 / 50 + 100)
     assert (b.mount, b.wire_axis_angle_deg, b.specimen_length_mm) == ("polished-section", 0.0, 12.5)
     assert (b.internal_standard, a.internal_standard) == ("srm-640c", None)
-    assert (b.reading.axis, b.reading.axis_unit, b.reading.radiation) == ("d", "angstrom", None)
+    assert (b.axis, b.axis_unit, b.radiation) == ("d", "angstrom", None)
     assert b.treatment is None
-    assert str(plain.patterns[0]) == "/data/plain.xy"
+    assert str(plain.pattern[0]) == "/data/plain.xy"
     assert (plain.lot.name, dict(plain.lot.dopants)) == ("", {})
 
 
@@ -147,15 +144,16 @@ def chosen(text, where="[defaults]\n"):
 
 def test_every_choice_of_the_fit_may_be_told_and_is_one_the_fit_takes(study):
     a = read_study(write(study, chosen(CHOICES))).samples[0]
-    known = set(measurement_schema.ChoicesTable.model_fields)
+    known = set(measurement.Choices.keys())
     assert set(a.choices) == {f.name for f in fields(fitting.FitOptions)} == known
     options = fitting.FitOptions(**a.choices)
     assert options.texture_axes == {"nb3sn": (1, 0, 0), "extra": (1, 1, -1)}
     assert options.measured_dispersion == {"Nb": (-2.1, 0.6)}
     assert (options.roughness, options.mu_t, options.seek_phases) == ((0.5, 0.05), 0.0, False)
-    assert measurement_schema.LATTICE_DISTRIBUTIONS == fitting.LATTICE_DISTRIBUTIONS
-    assert (disagreements.METALS, disagreements.METALS_TOGETHER) == (metals.METALS, metals.TOGETHER)
-    assert disagreements.USUAL_PHASES == fitting.DEFAULT_PHASES
+    assert measurement.LATTICE_DISTRIBUTIONS == fitting.LATTICE_DISTRIBUTIONS
+    assert phases_present.SEPARATE == niobium_tantalum.SEPARATE
+    assert phases_present.NIOBIUM_TANTALUM == niobium_tantalum.NIOBIUM_TANTALUM
+    assert phases_present.USUAL_PHASES == fitting.DEFAULT_PHASES
 
 
 def test_choices_of_a_sample_overrule_those_of_the_defaults_one_by_one(study):
@@ -281,24 +279,19 @@ def test_what_was_measured_stands_with_its_sample(study):
     assert a.measured[0].remark == "four probes" and b.measured == ()
 
 
-def test_keys_of_measured_values_are_those_of_the_data():
-    assert list(MeasuredTable.model_fields) == list(QUANTITIES)
-    assert set(ValueTable.model_fields) | {"quantity"} == {f.name for f in fields(Measured)}
-
-
 @pytest.mark.parametrize(
     ("old", "new", "complaint"),
     [
         ("u = 0.1", "u = -0.1", "Tc_K.u: -0.1 is not above zero; give the standard uncertainty"),
         ("u = 0.1, ", "", "Tc_K.u: is missing; give the standard uncertainty (k = 1), without which"),
-        ("value = 17.6", 'value = "17.6 K"', "Tc_K no. 1, value: '17.6 K' is not a number; give the measured"),
-        ("value = 17.6, ", "", "Tc_K no. 1, value: is missing; give the measured value as a number"),
+        ("value = 17.6", 'value = "17.6 K"', "Tc_K.value: '17.6 K' is not a number; give the measured"),
+        ("value = 17.6, ", "", "Tc_K.value: is missing; give the measured value as a number"),
         ("Tc_K =", "Tc =", "Tc: unknown key; did you mean 'Tc_K'?"),
-        ("{ value = 17.6, u = 0.1", "{ value = 17.6, T = 4, u = 0.1", "Tc_K no. 1, T: unknown key; "),
+        ("{ value = 17.6, u = 0.1", "{ value = 17.6, T = 4, u = 0.1", "Tc_K.T: unknown key; "),
         ('criterion = "50 %"', 'criterion = "half"', "Tc_K.criterion: 'half' is unknown; known: onset"),
         ("temperature_k = 4.2", "field_t = 4.2", "Bc2_T no. 1, temperature_k: is missing; give the temperature"),
         ('Tc_K = { value = 17.6, u = 0.1, criterion = "50 %", remark = "four probes" }', "Tc_K = 17.6",
-         "Tc_K no. 1: 17.6 is not a table; give the critical temperature in K, as { value = 17.6"),
+         "Tc_K: 17.6 is not a table; give the critical temperature in K, as { value = ..., u = ..., criterion = ... }"),
         ("temperature_k = 8", "temperature_k = 4.2", "Bc2_T no. 2: is measured under the conditions of Bc2_T no. 1"),
     ],
 )  # fmt: skip
@@ -354,7 +347,7 @@ def test_what_was_not_said_about_dopants_is_left_open(study):
 def test_the_path_of_the_folder_may_be_relative(study, monkeypatch):
     write(study, GOOD)
     monkeypatch.chdir(study)
-    assert read_study(".").samples[0].patterns[0] == study / "patterns/a.xy"
+    assert read_study(".").samples[0].pattern[0] == study / "patterns/a.xy"
 
 
 def test_a_sample_is_found_by_name(study):
@@ -458,7 +451,7 @@ def replaced(old, new):
         ),
         (
             replaced('["patterns/a.xy", "patterns/a-again.xy"]', '""'),
-            "sample 'A-650-100', pattern no. 1: is empty; give the",
+            "sample 'A-650-100', pattern: is empty; give the",
         ),
         (
             replaced("hold_c = 650", "hold_c = -280"),

@@ -3,7 +3,6 @@
 import pytest
 
 from tests.description.test_study import problems, write
-from xrdorder.description.specimen import reaction_temperature
 from xrdorder.description.study import read_study
 from xrdorder.treatments import LoggedTreatment, Repeat, Schedule, Step
 
@@ -52,11 +51,11 @@ def test_every_way_to_tell_a_treatment(study):
     ways = ('"long"', '"furnace-2"', '"logs/two.csv"', '{ log = "logs/two.csv" }', '"210/48 + 650/100"', "[]",
             "{ steps = [{ hold_c = 650, hours = 1, ramp_k_per_h = 10 }], start_c = 600 }")  # fmt: skip
     named, by_name, by_path, by_table, line, none, warm = read_study(write(study, with_treatments(*ways))).samples
-    assert named.treatment == Schedule((Step(210, 48, 25), Step(650, 100, 50))) and named.treatment_log is None
+    assert named.treatment == Schedule((Step(210, 48, 25), Step(650, 100, 50)))
     assert isinstance(by_name.treatment, LoggedTreatment)
     assert by_name.treatment is by_path.treatment is by_table.treatment  # read once
-    assert by_name.treatment_log == by_path.treatment_log == study / "logs/two.csv"
-    assert reaction_temperature(by_path) == 651.0
+    assert by_name.treatment.file == by_path.treatment.file == study / "logs/two.csv"
+    assert by_path.reaction_temperature_c == 651.0
     assert line.treatment == Schedule((Step(210, 48), Step(650, 100)))
     assert none.treatment is None
     assert warm.treatment.total_h == pytest.approx(6.0)

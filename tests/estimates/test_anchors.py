@@ -7,7 +7,7 @@ from tests.estimates.made import lot, wire
 from tests.estimates.test_joint_draws import u_of
 from xrdorder.estimates import Measured, joint_draws
 
-N = 1000
+N = 500
 TC = Measured(17.6, 0.05, "50 %")
 
 
@@ -30,8 +30,8 @@ def by_tc():
 def test_one_tc_narrows_the_tc_of_the_lot(free, by_tc) -> None:
     assert u_of(by_tc.of("lot-0", "Tc_K")) < 0.06
     assert np.median(by_tc.of("lot-0", "Tc_K")) == pytest.approx(17.6, abs=0.05)
-    for name in ("lot-1", "lot-4"):
-        assert u_of(by_tc.of(name, "Tc_K")) < 0.45 < 1.2 * u_of(free.of(name, "Tc_K"))
+    assert all(u_of(by_tc.of(name, "Tc_K")) < 0.45 for name in by_tc.samples)
+    assert u_of(by_tc.of("lot-1", "Tc_K")) < 0.7 * u_of(free.of("lot-1", "Tc_K"))
 
 
 def test_one_bc2_narrows_bc2_of_the_lot(free) -> None:

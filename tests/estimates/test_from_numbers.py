@@ -53,7 +53,8 @@ def test_order_tells_tin_without_the_lattice_scale():
 
 
 def test_order_parameters(usual):
-    s_a, s_b = row(usual, "order of the niobium sites", "site order / (4 beta)"), row(usual, "order of the tin sites", "3 site order / (4 (1 - beta))")
+    s_a = row(usual, "order of the niobium sites", "site order / (4 beta)")
+    s_b = row(usual, "order of the tin sites", "3 site order / (4 (1 - beta))")
     assert s_a.value == pytest.approx(0.93 / (4 * 0.235294), abs=1e-5)
     assert s_b.value == pytest.approx(3 * 0.93 / (4 * (1 - 0.235294)), abs=1e-5)
     assert s_a.u == pytest.approx(s_a.value * math.hypot(0.0154 / 0.2353, 0.02 / 0.93), rel=0.01)
@@ -105,7 +106,8 @@ def test_brief_keeps_the_lines_for_all_relations_together(usual):
     assert not any(r.source for r in brief)
     assert [r for r in full if not r.source] == list(brief)
     # an undoped wire of known order alone has no line for all together: the relations stay
-    assert {r.by for r in estimate(site_order=0.93, undoped=True, n=100).rows(brief=True) if r.quantity == "tin content"} == {
+    brief = estimate(site_order=0.93, undoped=True, n=100).rows(brief=True)
+    assert {r.by for r in brief if r.quantity == "tin content"} == {
         "order-bound", "order-as-measured-before",
     }  # fmt: skip
 
@@ -217,7 +219,8 @@ def test_dopants_lower_what_the_order_asks_of_tin():
     doped = estimate(site_order=0.95, dopants={"Ta": 0.024}, n=100)
     # 2.4 at.% Ta, 30 % of it on the tin sites: 4 x 0.024 x 0.30 of them, a quarter of that in tin.
     expected = 100 * 0.024 * 0.30
-    assert row(plain, "tin content", "order-bound").value - row(doped, "tin content", "order-bound").value == pytest.approx(
+    least = [row(one, "tin content", "order-bound").value for one in (plain, doped)]
+    assert least[0] - least[1] == pytest.approx(
         expected
     )
     with pytest.raises(UnknownNameError, match="Mo"):

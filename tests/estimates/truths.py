@@ -78,8 +78,8 @@ def _triangular(rng: np.random.Generator, sd: float) -> float:
 
 def _lot(rng, lot, kind, wires, setting, scale, shared) -> list[SimulatedWire]:
     s = setting.sizes
-    level = EDGE - 0.1 - rng.gamma(1.8, 0.75) if setting.tin == "priors" else rng.uniform(19.3, 24.9)
-    order = rng.beta(14.0, 0.5) if setting.order == "priors" else rng.uniform(0.86, 0.99)
+    level = min(25.4 - rng.gamma(1.6, 0.72), EDGE) if setting.tin == "priors" else rng.uniform(19.3, 24.9)
+    order = rng.beta(14.0, 0.75) if setting.order == "priors" else rng.uniform(0.86, 0.99)
     tin_spread, order_spread = 0.6 * s * rng.uniform(0.6, 1.4), 0.018 * s * rng.uniform(0.6, 1.4)
     lattice = _triangular(rng, 0.03 * s)
     relation = (

@@ -8,8 +8,10 @@ from tests.results import made
 from xrdorder import uncertainty
 from xrdorder.files.sealed import write_sealed
 from xrdorder.forward_model.roles import Kind
-from xrdorder.material import Specimen, characterise
+from xrdorder.material import PUBLISHED_SCALE, Specimen, characterise
+from xrdorder.quantities.records import Record, record_of
 from xrdorder.quantities.registry import PREDICTED
+from xrdorder.relations import LABELS
 from xrdorder.results.netcdf import netcdf
 from xrdorder.results.sample_file import Provenance, StoredSample, write_sample
 from xrdorder.uncertainty import Contributions
@@ -59,6 +61,8 @@ CORRELATION = np.array(
     ]
 )
 U_FREE = np.array([3e-6, 0.007, 2e-4, 1e-4, 0.01, 5.0])
+OF_FIT = {"lattice_a_nm_nb": "nb_a_nm", **{name: f"nb3sn_{name}" for name in list(FITTED)[:5]}}
+"""Quantities of the fit that are parameters of it."""
 HELD = 0.24
 BY_TIN = 0.2
 WEIGHT_BY_TIN = 0.02
@@ -76,6 +80,17 @@ def table():
         np.column_stack([np.diag(U), certificate, scattering]),
         (*("" for _ in range(n)), "srm-660c", "cu-ka"),
     )
+
+
+def records(values):
+    """How the fit computed its quantities, as `xrdorder.fitting.derived` tells it."""
+    known = {name: (name, values[quantity]) for quantity, name in OF_FIT.items()}
+    made = {
+        quantity: record_of(quantity, values[quantity], known, formula=name, source="parameter of the fit")
+        for quantity, name in OF_FIT.items()
+    }
+    slope = "order_contrast_by_tin"
+    return made | {slope: Record(slope, slope, BY_TIN, remark="change of the fitted contrast by unit tin fraction")}
 
 
 def parameters():
@@ -113,6 +128,8 @@ def tables():
                 "relation",
                 np.array(["A. First (2001)", "B. Second (2002)"] * n, dtype=object),
             ),
+            "relation_formula": ("relation", np.array(["16 + beta", "17 + beta"] * n, dtype=object)),
+            "relation_known": ("relation", np.array([LABELS["read"]] * 2 * n, dtype=object)),
             "relation_median": ("relation", [16.5, np.nan] * n),
             "relation_low": ("relation", [15.0, np.nan] * n),
             "relation_high": ("relation", [17.5, np.nan] * n),
@@ -126,23 +143,36 @@ def tables():
     )
 
 
-def sample(name="A-650-100", mount="wires-laid-flat", lot="A", dopants=None, more=None, told=None, **changed):
+def sample(
+    name="A-650-100",
+    mount="wires-laid-flat",
+    lot="A",
+    dopants=None,
+    more=None,
+    told=None,
+    scale=PUBLISHED_SCALE,
+    **changed,
+):
     """A sample of a tantalum-doped lot, measured at 25 °C as wires laid flat; `told` is more of its specimen."""
     dopants = {"Ta": 0.024} if dopants is None else dopants
     told = told or {}
     specimen = Specimen(dopants=dopants, mount=mount, temperature_c=25.0, u_temperature_k=0.5, lot=lot, **told)
+    fitted = {**FITTED, **(more or {})}
     material = characterise(
-        {**FITTED, **(more or {})},
+        fitted,
         table(),
         specimen,
         radiation=radiation("cu-ka"),
         tin_held=HELD,
         by_tin={"order_contrast": BY_TIN, "weight_fraction_nb3sn": -WEIGHT_BY_TIN, "weight_fraction_nb": WEIGHT_BY_TIN},
+        scale=scale,
+        records=records(fitted),
     )
     return made.sample(
         name,
         values={"order_contrast_by_tin": BY_TIN, **material.values},
         contributions=material.contributions,
+        records=material.records,
         flags=tuple(tuple(flag) for flag in material.flags),
         assumptions=material.assumptions,
         tables=tables(),

@@ -9,11 +9,16 @@ import pytest
 from tests.explanation import explained
 from xrdorder import __version__
 from xrdorder.exceptions import StudyError, UnknownNameError
+from xrdorder.explanation.chain import FITTED
 from xrdorder.explanation.explanation import explain, explain_stored
 from xrdorder.explanation.families import FAMILIES
+from xrdorder.material import TinScale, characterise
 from xrdorder.quantities.registry import columns
+from xrdorder.relations import LABELS
+from xrdorder.relations.tin_from_lattice import DEFAULT
 from xrdorder.results.sample_file import failure, read_sample
 from xrdorder.uncertainty import Contributions
+from xrdorder.xrays import radiation
 
 
 @pytest.fixture(scope="module")
@@ -63,20 +68,17 @@ def test_whatever_the_dopants(dopants):
 def test_both_routes_to_tin_lead_to_the_joint_one():
     found = one(explained.sample(), "tin_fraction_joint")
     step = of(found, "tin_fraction_joint")
-    assert [name for name, _ in step.inputs] == ["tin_fraction", "tin_fraction_order"]
-    assert "S_a = 0.95 ± 0.04" in step.formula
+    assert [given.quantity for given in step.record.inputs] == ["tin_fraction", "site order of tin alone"]
+    assert "S_a = 0.95 ± 0.04" in step.record.remark and step.reproduced
 
 
-def test_a_scale_of_the_laboratory_is_named_and_not_recomputed():
-    sample = explained.sample()
-    table = sample.contributions
-    groups = tuple(
-        "ours" if source == "a(tin) scale" else group
-        for source, group in zip(table.sources, table.groups, strict=True)
-    )
-    own = replace(sample, contributions=replace(table, groups=groups))
+def test_a_scale_of_the_laboratory_is_named_and_recomputed():
+    scale = TinScale("ours", 0.5287, 0.014, ((1e-10, 0.0), (0.0, 1e-7)), "six bulk samples, this test")
+    own = explained.sample(scale=scale)
     step = of(one(own, "tin_fraction"), "tin_fraction")
-    assert "own line 'ours'" in step.formula and step.reproduced is None
+    assert "own line 'ours': six bulk samples" in step.record.source and step.reproduced
+    assert "/ 0.014" in step.record.formula
+    assert step.value == pytest.approx(scale.tin(own.values["a_nm"]), abs=1e-12)
 
 
 @pytest.mark.parametrize(
@@ -90,11 +92,9 @@ def test_a_scale_of_the_laboratory_is_named_and_not_recomputed():
 )
 def test_whatever_the_lines_tell(more):
     sample = explained.sample(more=more)
-    # The parameters stored beside it are those of the plain case; only what follows from quantities is looked at.
     for q in explain(sample).quantities:
         for step in q.steps:
-            if step.quantity not in explained.FITTED:
-                assert step.reproduced is not False, step
+            assert step.reproduced is not False, step
 
 
 @pytest.mark.parametrize(
@@ -108,15 +108,17 @@ def test_whatever_the_lines_tell(more):
 def test_a_strain_and_what_it_corrects_are_among_the_steps(told, said):
     sample = explained.sample(told=told)
     found = one(sample, "tin_fraction")
-    assert said in of(found, "lattice_strain").formula
+    strain = of(found, "lattice_strain")
+    assert strain.reproduced and said in strain.record.remark
     tin = of(found, "tin_fraction")
-    assert tin.reproduced and "a_nm / (1 + lattice_strain)" in tin.formula
+    assert tin.reproduced and "a_nm / (1 + lattice_strain)" in tin.record.formula
     assert of(one(sample, "a_strain_free_nm"), "a_strain_free_nm").reproduced
 
 
 def test_what_dopants_do_to_the_lattice_is_in_the_step():
     tin = of(one(explained.sample(told={"lattice_by_dopant_nm": {"Ta": 0.004}}), "tin_fraction"), "tin_fraction")
-    assert tin.reproduced and "0.024 x 0.004 nm (for Ta)" in tin.formula
+    assert tin.reproduced and "- 0.024 * 0.004" in tin.record.formula
+    assert "0.004 nm taken off for unit content of Ta" in tin.record.remark
 
 
 @pytest.mark.parametrize(
@@ -133,17 +135,20 @@ def test_a_correction_that_is_off_is_not_in_the_steps(off, quantity, said):
     told = {"off": frozenset({off}), "lattice_by_dopant_nm": {"Ta": 0.004}}
     sample = explained.sample(told=told)
     step = of(one(sample, quantity), quantity)
-    assert said in step.formula
+    assert said in step.record.remark
     for q in explain(sample).quantities:
         for each in q.steps:
             assert each.reproduced is not False, each
 
 
 def test_a_tail_that_is_not_determined_gives_no_spread():
-    sample = explained.sample()
-    values = {**sample.values, "lattice_tail_nm": float("nan"), "tin_spread": float("nan")}
-    step = of(one(replace(sample, values=values), "tin_spread"), "tin_spread")
-    assert "not determined" in step.formula and np.isnan(step.value)
+    names = [*explained.FITTED, "lattice_tail_nm"]
+    table = Contributions(tuple(names), ("counting",), np.array([[1e-6]] * 8 + [[1.0]]), ("",))
+    values = {**explained.FITTED, "lattice_tail_nm": 1e-4}
+    material = characterise(values, table, radiation=radiation("cu-ka"))
+    sample = replace(explained.sample(), values=material.values, records=material.records)
+    step = of(one(sample, "tin_spread"), "tin_spread")
+    assert "not determined" in step.record.remark and np.isnan(step.value)
 
 
 def test_a_value_that_this_version_would_not_find_shows_itself():
@@ -161,22 +166,28 @@ def test_steps_begin_with_the_fit_and_end_with_the_quantity():
     names = [step.quantity for step in found.steps]
     assert names[-1] == "S_a"
     for step in found.steps:
-        assert all(names.index(name) < names.index(step.quantity) for name, _ in step.inputs)
+        for given in step.record.inputs:
+            assert names.index(given.quantity) < names.index(step.quantity)
     assert {"nb3sn_a_nm", "nb3sn_order_contrast", "a_nm", "tin_fraction", "site_order"} <= set(names)
-    assert all(step.formula for step in found.steps)
+    assert all(step.record.formula or step.record.remark for step in found.steps)
+    of_fit = [step.quantity for step in found.steps if step.record.remark == FITTED]
+    assert of_fit == ["nb3sn_order_contrast", "nb3sn_a_nm"]
 
 
 def test_sources_of_the_relations_are_cited():
     tin = of(one(explained.sample(), "tin_fraction"), "tin_fraction")
-    assert "Devantay" in tin.source and "R68" in tin.source
-    assert "0.5256" in tin.formula and "0.0136" in tin.formula
-    assert "Ekin" in of(one(explained.sample(), "a_nm"), "a_nm").source
-    assert "Heald" in of(one(explained.sample(), "site_order"), "site_order").source
+    assert DEFAULT.source in tin.record.source and "R68" in tin.record.source
+    assert str(DEFAULT.intercept_nm) in tin.record.formula and str(DEFAULT.slope_nm) in tin.record.formula
+    assert "Ekin" in of(one(explained.sample(), "a_nm"), "a_nm").record.source
+    assert "Heald" in of(one(explained.sample(), "site_order"), "site_order").record.source
 
 
 def test_tin_held_in_the_fit_follows_from_what_is_stored():
     step = of(one(explained.sample(), "order_contrast"), "order_contrast")
-    assert "held was 0.240" in step.formula
+    assert step.record.numbers["tin_held"] == explained.HELD
+    assert step.record.numbers["order_contrast_by_tin"] == explained.BY_TIN
+    fitted = next(given for given in step.record.inputs if given.quantity == "order_contrast_fitted")
+    assert fitted.value == explained.FITTED["order_contrast"]
 
 
 def test_the_budget_adds_up_and_tells_shared_from_private():
@@ -268,10 +279,8 @@ def test_what_was_said_about_dopants_is_told_in_words(options, said):
 
 @pytest.mark.parametrize(("undoped", "words"), [(True, "is said to hold no dopant"), (False, "nothing was said")])
 def test_an_order_without_dopants_says_whether_that_was_said(undoped, words):
-    sample = explained.sample(dopants={})
-    options = {**sample.provenance.options, "undoped": undoped}
-    told = replace(sample, provenance=replace(sample.provenance, options=options))
-    assert words in of(one(told, "site_order"), "site_order").formula
+    told = explained.sample(dopants={}, told={"undoped": undoped})
+    assert words in of(one(told, "site_order"), "site_order").record.remark
 
 
 def test_who_shares_a_source(folder):
@@ -331,7 +340,8 @@ def test_a_prediction_shows_its_relations():
     found = one(explained.sample(), "Tc_K")
     assert (found.value, found.low, found.high, found.unit) == (16.5, 15.0, 17.5, "K")
     first, second = found.relations
-    assert (first.source, first.reason) == ("A. First (2001)", "")
+    assert (first.source, first.reason) == (f"A. First (2001) ({LABELS['read']})", "")
+    assert first.formula == "16 + beta"
     assert second.reason == "too little tin"
 
 

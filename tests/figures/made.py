@@ -1,12 +1,11 @@
 """Results with known numbers, as the fit and the studies hand them on."""
 
-from pathlib import Path
 
 import numpy as np
 import xarray as xr
 
+from tests import descriptions
 from tests.drawn import drawn, with_tables
-from xrdorder.description.study import Lot, Sample, Study
 from xrdorder.material import PUBLISHED_SCALE
 from xrdorder.quantities.registry import PREDICTED
 from xrdorder.results.collate import collate
@@ -149,12 +148,13 @@ PIECES = (
 
 def described(pieces=PIECES, more=()):
     """What study.toml would say of the samples."""
-    lots = {name: Lot(name) for name in dict.fromkeys([p[1] for p in pieces] + [m[1] for m in more])}
+    lots = {name: descriptions.lot(name) for name in dict.fromkeys([p[1] for p in pieces] + [m[1] for m in more])}
     found = []
     for name, lot, peak, hours, *_ in pieces:
         treatment = None if peak is None else Schedule((Step(peak, hours, 50),))
-        found.append(Sample(name, (), lots[lot], mount="ground-powder", treatment=treatment))
-    return [*found, *(Sample(name, (), lots[lot], treatment=Schedule((Step(650, 10, 50),))) for name, lot, _ in more)]
+        found.append(descriptions.sample(name, lots[lot], mount="ground-powder", treatment=treatment))
+    short = Schedule((Step(650, 10, 50),))
+    return [*found, *(descriptions.sample(name, lots[lot], treatment=short) for name, lot, _ in more)]
 
 
 def results(pieces=PIECES, more=(), title="A made study", sizes=()):
@@ -169,7 +169,7 @@ def results(pieces=PIECES, more=(), title="A made study", sizes=()):
         stored.append(StoredSample(name, "ok", values=values, contributions=table))
     stored += [StoredSample(name, status) for name, _, status in more]
     samples = tuple(described(pieces, more))
-    study = Study(Path("."), title, Path("instrument.toml"), ("nb3sn",), "own", samples)
+    study = descriptions.study(".", samples, ("nb3sn",), title=title)
     none = [np.nan] * len(more)
     found = drawn(
         collate(study, stored, ("nb3sn",)),

@@ -41,7 +41,7 @@ def test_shares_are_those_of_the_variance(figure):
         }
     )
     numbers = [text.get_text() for axes in figure.axes for text in axes.texts if text.get_position()[0] == 103.0]
-    assert numbers == ["0.0051"] * 6 + ["0.013"] * 6 + ["1.5"] * 6  # pm, 1, at.%: k = 1 by hand
+    assert numbers == ["0.005"] * 6 + ["0.013"] * 6 + ["1.5"] * 6  # pm, 1, at.%: k = 1 by hand
 
 
 def test_certificate_and_scale_are_far_apart_in_grey():

@@ -112,7 +112,7 @@ def test_indices_stand_over_strong_lines_and_over_the_order_line(figure):
 
 def test_amounts_and_limits_are_written_beside_the_lanes(figure):
     shown = texts(figure.axes[LANES])
-    assert "88.8 ± 0.2 wt.%" in shown
+    assert "88.80 ± 0.20 wt.%" in shown
     assert "below 1.2 wt.%" in shown
     assert "not found: no marks" in shown
 

@@ -9,7 +9,6 @@ from tests.figures.labels import EVERY_SIZE, troubles
 from xrdorder.figures import trend_figure
 from xrdorder.figures.layout import SIZES, log_ticks, place, sheet
 from xrdorder.figures.treatment_axis import DOSE, HOLD, TEMPERATURE, places_of, usual_variable
-from xrdorder.figures.trends import SITE_ORDER, TIN
 
 TIMES = [(f"w{h}-{k}", "A", 650, h, 0.90 + 0.02 * np.log10(h) + 0.001 * k, 0.235, 16.0) for h in (20, 60, 200, 600)
          for k in range(2)]  # fmt: skip
@@ -45,27 +44,27 @@ def test_temperature_unless_only_time_varies():
 @pytest.mark.parametrize("variable", [HOLD, DOSE], ids=["hold", "dose"])
 def test_times_stand_on_a_logarithmic_axis_with_replicates_beside_each_other(variable):
     results = made.results(TIMES)
-    axes = trend_figure(results, [SITE_ORDER], variable=variable).axes[0]
+    axes = trend_figure(results, ["site_order"], variable=variable).axes[0]
     assert axes.get_xscale() == "log"
     for x, y in marks(axes):
         k = int(np.argmin(np.abs([p[4] for p in TIMES] - np.float64(y))))
         assert abs(np.log(x / float(results[variable.column].values[k]))) < 0.25  # neighbours are log(3) apart
     places = sorted(x for x, _ in marks(axes))
     assert min(np.diff(np.log(places))) > 0.02
-    labels = [axes.get_xlabel() for axes in trend_figure(results, [SITE_ORDER], variable=variable).axes]
+    labels = [axes.get_xlabel() for axes in trend_figure(results, ["site_order"], variable=variable).axes]
     told = {"hold-time": "hold at the highest temperature (h)", "dose": "hours at 650 °C that would have done as much"}
     assert told[variable.key] in labels
 
 
 def test_a_lot_with_samples_enough_has_a_line_with_its_band():
-    axes = trend_figure(made.results(TIMES), [SITE_ORDER], variable=HOLD).axes[0]
+    axes = trend_figure(made.results(TIMES), ["site_order"], variable=HOLD).axes[0]
     (line,) = [line for line in axes.lines if len(line.get_xdata()) > 2]
     x, y = (np.asarray(part, dtype=float) for part in line.get_data())
     # straight over the logarithm, by 0.02 a decade as made
     np.testing.assert_allclose(y, 0.9005 + 0.02 * np.log10(x), atol=1e-9)
     bands = [one for one in axes.collections if type(one).__name__.startswith("FillBetween")]
     assert len(bands) == 1
-    few = trend_figure(made.results(TIMES[:3]), [SITE_ORDER], variable=HOLD).axes[0]
+    few = trend_figure(made.results(TIMES[:3]), ["site_order"], variable=HOLD).axes[0]
     assert not [line for line in few.lines if len(line.get_xdata()) > 2]
 
 
@@ -76,7 +75,7 @@ def test_many_lots_with_long_names_wrap(size):
         (f"w{k}", f"lot {k} $x$ <b>" + "long " * (5 * (k % 3)), 620 + 25 * (k % 5), 50 + k, 0.9 + 0.005 * k, 0.24, 16.0)
         for k in range(12)
     ]
-    assert troubles(trend_figure(made.results(pieces), [SITE_ORDER, TIN], size=size)) == []
+    assert troubles(trend_figure(made.results(pieces), ["site_order", "tin_fraction"], size=size)) == []
 
 
 @pytest.mark.slow
@@ -84,4 +83,4 @@ def test_values_close_together_neither_crowd_the_axis_nor_shrink_what_is_drawn()
     pieces = [(f"w{k}", "A", 600 + k if k else 540, 50, 0.9, 0.24, 16.0) for k in range(60)]
     places = places_of(made.results(pieces), TEMPERATURE)
     assert not places.striped and places.pitch > 4.0
-    assert troubles(trend_figure(made.results(pieces), [SITE_ORDER], size=SIZES["one-column"])) == []
+    assert troubles(trend_figure(made.results(pieces), ["site_order"], size=SIZES["one-column"])) == []

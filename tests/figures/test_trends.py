@@ -6,7 +6,6 @@ import pytest
 from tests.figures import made
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.figures import TRENDS, difference_figure, trend_figure
-from xrdorder.figures.trends import SITE_ORDER
 
 
 @pytest.fixture(scope="module")
@@ -51,7 +50,7 @@ def test_every_sample_is_a_mark_of_its_own_near_its_temperature(trends):
 
 
 def test_bars_at_marks_are_the_own_part_and_the_common_part_is_drawn_apart(trends):
-    axes = panels(trends)["tin (at.%)"]
+    axes = panels(trends)["tin content (at.%)"]
     own = bars(axes, 1.3)
     assert [length for _, length in own] == pytest.approx([2 * 0.15] * len(made.PIECES))
     common = bars(axes, 3.2)
@@ -108,7 +107,7 @@ def test_a_quantity_that_could_not_be_given_leaves_a_gap():
     results["value"].values[0, place] = np.nan
     figure = trend_figure(results, TRENDS[:2])
     assert len(marks(panels(figure)["site order"])) == len(made.PIECES) - 1
-    assert len(marks(panels(figure)["tin (at.%)"])) == len(made.PIECES)
+    assert len(marks(panels(figure)["tin content (at.%)"])) == len(made.PIECES)
 
 
 def test_differences_are_to_the_first_sample_of_the_lot_and_common_doubt_is_gone(differences):
@@ -120,7 +119,7 @@ def test_differences_are_to_the_first_sample_of_the_lot_and_common_doubt_is_gone
 
 def test_a_reference_may_be_chosen_for_all_or_by_lot():
     def values(reference):
-        figure = difference_figure(made.results(), (SITE_ORDER,), reference=reference)
+        figure = difference_figure(made.results(), ("site_order",), reference=reference)
         return sorted(y for _, y in marks(panels(figure)["difference in site order"]))
 
     assert values("A-700") == pytest.approx([-0.06, -0.05, -0.04, -0.03, -0.02, 0.0])
@@ -130,7 +129,7 @@ def test_a_reference_may_be_chosen_for_all_or_by_lot():
 
 
 def test_between_lots_the_part_common_to_a_lot_does_not_cancel():
-    figure = difference_figure(made.results(), (SITE_ORDER,), reference="A-700")
+    figure = difference_figure(made.results(), ("site_order",), reference="A-700")
     lengths = [length / 2 for _, length in bars(panels(figure)["difference in site order"], 1.3)]
     alike, unlike = 0.008 * np.sqrt(2), np.sqrt(2 * (0.008**2 + 0.01**2))
     assert sorted(lengths) == pytest.approx([alike] * 3 + [unlike] * 2)

@@ -5,7 +5,7 @@ import os
 import pytest
 
 from xrdorder.crystals import phase
-from xrdorder.description.from_files import implicit_study
+from xrdorder.description.from_files import study_from_files
 from xrdorder.description.study import read_study
 from xrdorder.exceptions import StudyError, XrdorderError
 from xrdorder.files import MOST_BYTES, read_bytes, read_text, shown
@@ -105,6 +105,8 @@ def test_a_name_of_other_bytes_can_be_told(tmp_path):
 
 def test_a_study_for_a_name_of_other_bytes(tmp_path):
     """The study that is written for a fit is UTF-8, and a name that is none cannot stand in it."""
+    instrument = tmp_path / "a.toml"
+    instrument.write_text("")
     with pytest.raises(StudyError, match=r"wire\?\.xy.*rename") as error:
-        implicit_study(tmp_path / "s", [tmp_path / os.fsdecode(b"wire\xe4.xy")], tmp_path / "a.toml")
+        study_from_files(tmp_path / "s", [tmp_path / os.fsdecode(b"wire\xe4.xy")], instrument).to_toml()
     assert "\n" not in str(error.value)

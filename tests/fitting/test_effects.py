@@ -24,6 +24,7 @@ from xrdorder.crystals.reflections import reflections
 from xrdorder.crystals.unit_cell import inverse_d_squared
 from xrdorder.exceptions import FitError
 from xrdorder.fitting import Calibration, FitOptions, PatternFit, fit_pattern
+from xrdorder.material.formulas import recomputed
 
 NIOBIUM, BRONZE = SAMPLE.others
 A_NM = SAMPLE.lattice_nm
@@ -87,6 +88,8 @@ def test_two_populations_are_told_apart(calibration: Calibration) -> None:
     assert result.values["lorentz_sec_rich"] < result.values["lorentz_sec_lean"]
     shares = [result.values[f"weight_fraction_{name}"] for name in ("nb3sn", "nb", "cu-sn")]
     assert sum(shares) == pytest.approx(1.0)
+    for quantity in ("a_nm", "a_nm_lean", "rich_share", "lorentz_sec", "weight_fraction_nb3sn"):
+        assert recomputed(result.records[quantity]) == pytest.approx(result.values[quantity], rel=1e-9)
 
 
 @pytest.mark.slow

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal
 
-from xrdorder.description.measured_values import Measured
+from tests.descriptions import measured
 from xrdorder.exceptions import ValidityError
 from xrdorder.measured.agreement import Subject, agreements, straight_line
 from xrdorder.measured.study import verdict
@@ -29,7 +29,7 @@ def subject(name, tin, measured, *, u_common=0.015, u_own=0.0015, order=math.nan
 
 
 def tc(value, u=0.1):
-    return Measured("Tc_K", float(value), u)
+    return measured("Tc_K", float(value), u)
 
 
 def of(found, name):
@@ -109,7 +109,7 @@ def test_an_offset_of_the_laboratory_comes_back_with_its_uncertainty():
 def test_fields_are_compared_at_zero_by_the_law_of_their_route():
     law, zero = relation("godeke-2006-power-law"), relation("godeke-2006-collapse")
     field = float(zero.function(np.array(0.23)))
-    at = [Measured("Bc2_T", field * (1.0 - (t / 16.0) ** 1.52), 0.2, temperature_k=t) for t in (8.0, 4.2)]
+    at = [measured("Bc2_T", field * (1.0 - (t / 16.0) ** 1.52), 0.2, temperature_k=t) for t in (8.0, 4.2)]
     one = subject("s", 0.23, [*at, tc(16.0)])
     found = agreements([one], "Bc2_T", [(zero, law)], TC_ROUTES)[0]
     assert found.name == "godeke-2006-collapse + godeke-2006-power-law"

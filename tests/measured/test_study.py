@@ -9,10 +9,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tests import descriptions
+from tests.descriptions import changed
 from tests.results import made
-from xrdorder.description.measured_values import Measured
 from xrdorder.description.own_files import OwnFiles
-from xrdorder.description.study import Lot, Sample, Study
 from xrdorder.exceptions import StudyError, XrdorderError
 from xrdorder.measured import rows as measured_rows
 from xrdorder.measured import study as measured_study
@@ -24,17 +24,17 @@ from xrdorder.relations import PUBLISHED
 from xrdorder.results.collate import collate
 from xrdorder.results.open_study import OpenStudy
 
-TC = Measured("Tc_K", 16.9, 0.1, "50 %")
+TC = descriptions.measured("Tc_K", 16.9, 0.1, "50 %")
 MEASURED = (
     TC,
-    Measured("Bc2_T", 24.0, 0.3, "90 %", temperature_k=4.2),
-    Measured("Bc2_T", 16.0, 0.3, "90 %", temperature_k=8.0),
-    Measured("irreversibility_field_T", 21.0, 0.4, temperature_k=4.2),
-    Measured("tin_at_percent", 23.9, 0.4, remark="12 points"),
-    Measured("grain_size_nm", 140.0, 15.0),
-    Measured("rrr_copper", 150.0, 10.0),
-    Measured("resistivity_ratio_a15", 3.0, 0.2),
-    Measured("a15_area_fraction", 0.5, 0.02),
+    descriptions.measured("Bc2_T", 24.0, 0.3, "90 %", temperature_k=4.2),
+    descriptions.measured("Bc2_T", 16.0, 0.3, "90 %", temperature_k=8.0),
+    descriptions.measured("irreversibility_field_T", 21.0, 0.4, temperature_k=4.2),
+    descriptions.measured("tin_at_percent", 23.9, 0.4, remark="12 points"),
+    descriptions.measured("grain_size_nm", 140.0, 15.0),
+    descriptions.measured("rrr_copper", 150.0, 10.0),
+    descriptions.measured("resistivity_ratio_a15", 3.0, 0.2),
+    descriptions.measured("a15_area_fraction", 0.5, 0.02),
 )
 
 
@@ -50,12 +50,12 @@ def few_draws(monkeypatch):
 def opened(tmp_path, measured=MEASURED, lots=("A", "B")):
     """Three samples with results and one without; the first of each lot has measured values."""
     described = tuple(
-        Sample(name, (tmp_path / "x.xy",), Lot(lot, undoped=True), measured=measured if first else ())
+        descriptions.sample(name, descriptions.lot(lot, undoped=True), measured=measured if first else ())
         for name, lot, first in (
             ("a1", lots[0], True), ("a2", lots[0], False), ("b1", lots[1], bool(lots[1] == "B")),
         )
     )  # fmt: skip
-    study = Study(tmp_path, "A study", tmp_path / "instrument.toml", ("nb3sn", "nb"), "own", described)
+    study = descriptions.study(tmp_path, described, ("nb3sn", "nb"), title="A study")
     return OpenStudy(study, collate(study, [made.sample(one.name) for one in described], study.phases))
 
 
@@ -77,7 +77,7 @@ def test_every_value_stands_beside_what_the_pattern_says_of_the_same_thing(tmp_p
     assert cold.value > warm.value + 3.0  # (1 - t^1.52) falls by a quarter
     (irreversible,) = by(found, "irreversibility_field_T")
     assert "within their" not in irreversible.note
-    higher = replace(chosen[0], measured=(*MEASURED[:3], replace(MEASURED[3], value=24.5)))
+    higher = replace(chosen[0], measured=(*MEASURED[:3], changed(MEASURED[3], value=24.5)))
     assert "measured above the Bc2 of 24 T" in by(rows([higher], PUBLISHED, n=100), "irreversibility_field_T")[0].note
     assert irreversible.value == cold.value and not irreversible.comparable and "below which" in irreversible.note
     (tin,) = by(found, "tin_at_percent")  # the made sample has one route
@@ -90,7 +90,7 @@ def test_every_value_stands_beside_what_the_pattern_says_of_the_same_thing(tmp_p
 
 
 def test_domains_larger_than_grains_cannot_be(tmp_path):
-    small = (Measured("grain_size_nm", 60.0, 5.0),)
+    small = (descriptions.measured("grain_size_nm", 60.0, 5.0),)
     (row,) = rows(subjects(opened(tmp_path, small))[:1], PUBLISHED)
     assert "which cannot be" in row.note
 
@@ -103,15 +103,15 @@ def test_a_sample_without_result_has_rows_without_estimate(tmp_path):
 
 def test_currents_are_compared_with_the_first_of_their_lot(tmp_path):
     ones = subjects(opened(tmp_path, lots=("A", "A")))
-    current = Measured("critical_current_a", 500.0, 5.0, temperature_k=4.2, field_t=5.0)
-    grain = (Measured("grain_size_nm", 120.0, 10.0), Measured("a15_area_fraction", 0.5, 0.01))
+    current = descriptions.measured("critical_current_a", 500.0, 5.0, temperature_k=4.2, field_t=5.0)
+    grain = (descriptions.measured("grain_size_nm", 120.0, 10.0), descriptions.measured("a15_area_fraction", 0.5, 0.01))
     first = replace(ones[0], measured=(current, *grain))
     # the same material in half of the area: half of the current
-    half = Measured("a15_area_fraction", 0.25, 0.005)
-    second = replace(ones[1], measured=(replace(current, value=250.0), grain[0], half))
+    half = descriptions.measured("a15_area_fraction", 0.25, 0.005)
+    second = replace(ones[1], measured=(changed(current, value=250.0), grain[0], half))
     base, other = by(rows([first, second], PUBLISHED, n=4000), "critical_current_a")
     # the made samples know tin to 2 at.% only: at 15 T they may be normal, and no ratio is given
-    high = [replace(one, measured=(replace(current, field_t=15.0), *one.measured[1:])) for one in (first, second)]
+    high = [replace(one, measured=(changed(current, field_t=15.0), *one.measured[1:])) for one in (first, second)]
     assert "may be normal" in by(rows(high, PUBLISHED, n=4000), "critical_current_a")[1].note
     assert math.isnan(base.value) and "compared with it" in base.note
     assert other.by == "ratio to a1" and other.note.endswith("and of the A15 areas")
@@ -120,7 +120,7 @@ def test_currents_are_compared_with_the_first_of_their_lot(tmp_path):
     assert other.low < 250.0 < other.high
     # sizes of two kinds do not compare: one that only the reference has does not tilt the ratio
     plain = [replace(one, measured=(current,)) for one in ones[:2]]
-    seen = replace(plain[0], measured=(current, replace(grain[0], value=240.0)))
+    seen = replace(plain[0], measured=(current, changed(grain[0], value=240.0)))
     without, with_one = (
         by(rows([one, plain[1]], PUBLISHED, n=4000), "critical_current_a")[1].value for one in (plain[0], seen)
     )
@@ -318,7 +318,7 @@ def test_an_adopted_offset_makes_the_relation_meet_what_was_measured(tmp_path):
     (after,) = agreements([one], "Tc_K", [(own,)], [])
     assert after.difference == pytest.approx(0.0, abs=1e-4)  # the file holds six digits
     study = opened(tmp_path, (TC,))
-    with_own = replace(study, study=replace(study.study, relations=path))
+    with_own = replace(study, study=changed(study.study, relations=path))
     names = {a.route[0].name for a in hold(with_own).agreements["A", "Tc_K"]}
     assert {own.name, found.route[0].name} <= names  # both are compared
 
@@ -341,6 +341,7 @@ def test_an_adjustment_takes_the_place_of_its_relation_for_its_kind_of_wire_alon
 
 
 def test_rows_hold_no_difference_between_unlike_things():
-    row = Row("s", "A", Measured("grain_size_nm", 140.0, 15.0), "domain size", 110.0, 108.0, 112.0, comparable=False)
+    size = descriptions.measured("grain_size_nm", 140.0, 15.0)
+    row = Row("s", "A", size, "domain size", 110.0, 108.0, 112.0, comparable=False)
     cells = dict(zip(COLUMNS, measured_study._cells(row), strict=True))
     assert (cells["estimate"], cells["difference"], cells["u_difference"]) == ("110", "", "")

@@ -7,7 +7,7 @@ are measurements of their own, older than those behind most of our table; both f
 
 import pytest
 
-from xrdorder.xrays import absorption_edges, filter_edge, radiation, stray_lines
+from xrdorder.xrays import absorption_edges, contamination_lines, filter_edge, radiation
 from xrdorder.xrays.emission import HC_1998_EV_NM
 
 BEARDEN_NM = 0.10000201
@@ -25,14 +25,14 @@ BETA = {
 
 @pytest.mark.parametrize("name", BETA)
 def test_beta_wavelengths(name: str) -> None:
-    ours = stray_lines(radiation(name))[0].wavelength_nm
+    ours = contamination_lines(radiation(name))[0].wavelength_nm
     # The top of an asymmetric line 3-5 eV wide moves with the resolution by 0.1-0.2 eV, 30 ppm.
     assert ours == pytest.approx(BETA[name] * BEARDEN_NM, rel=3e-5)
 
 
 def test_other_beta_lines_of_heavy_anodes() -> None:
     for name, third, second in (("mo-ka", 0.632872, 0.62099), ("ag-ka", 0.497685, 0.487032)):
-        _, beta3, beta2 = stray_lines(radiation(name))[0].lines
+        _, beta3, beta2 = contamination_lines(radiation(name))[0].lines
         # Printed to six digits.
         assert beta3.wavelength_nm == pytest.approx(third * BEARDEN_NM, rel=1e-5)
         assert beta2.wavelength_nm == pytest.approx(second * BEARDEN_NM, rel=1e-5)
@@ -94,7 +94,7 @@ class TestAgainstXraydb:
     @pytest.mark.parametrize("name", BETA)
     def test_beta_energies_and_weights(self, name: str) -> None:
         theirs = self.xraydb.xray_lines(name[:2].capitalize(), "K")
-        beta = stray_lines(radiation(name))[0]
+        beta = contamination_lines(radiation(name))[0]
         # Elam's energies are worth 200 ppm at best (Cu).
         assert HC_1998_EV_NM / beta.wavelength_nm == pytest.approx(theirs["Kb1"].energy, rel=2.5e-4)
         if len(beta.lines) == 3:
@@ -105,7 +105,7 @@ class TestAgainstXraydb:
 
     def test_tungsten(self) -> None:
         theirs = self.xraydb.xray_lines("W")
-        alpha, beta = stray_lines(radiation("cu-ka"))[1:]
+        alpha, beta = contamination_lines(radiation("cu-ka"))[1:]
         for part, line in ((alpha.lines[0], "La1"), (alpha.lines[1], "La2"), (beta.lines[0], "Lb1")):
             # Elam rounds to 1 eV, 60 ppm.
             assert HC_1998_EV_NM / part.wavelength_nm == pytest.approx(theirs[line].energy, abs=0.6)
@@ -129,6 +129,6 @@ class TestAgainstXraydb:
     def test_widths_are_sums_of_level_widths(self, name: str, position: int, part: int, levels: str) -> None:
         element = "W" if position else name[:2].capitalize()
         width = sum(self.xraydb.core_width(element, level) for level in levels.split())
-        found = stray_lines(radiation(name))[position].lines[part]
+        found = contamination_lines(radiation(name))[position].lines[part]
         # Both terms printed to 0.01 eV.
         assert found.width_relative * HC_1998_EV_NM / found.wavelength_nm == pytest.approx(width, abs=0.011)

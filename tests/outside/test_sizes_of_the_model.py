@@ -1,4 +1,4 @@
-"""The sizes of the model that are called derived follow from the table of published samples, and the table from its sources."""
+"""Sizes of the model that are called derived follow from the table of published samples, and it from its sources."""
 
 import re
 
@@ -26,8 +26,10 @@ def test_every_hyper_parameter_says_from_what_it_is() -> None:
 
 
 def test_order_of_doped_wires_with_the_dopants_taken_off() -> None:
-    """S. M. Heald et al., Sci. Rep. 8 (2018) 4798, tables II and V: S_a = (order - 4 c s) / (4 beta) with c of the dopant, s of it
-    on the tin site (0.30, 0.32, 0.21 of the tantalum, no titanium)."""
+    """S. M. Heald et al., Sci. Rep. 8 (2018) 4798, tables II and V: 0.30, 0.32, 0.21 of Ta, no Ti on the tin site.
+
+    S_a = (order - 4 c s) / (4 beta) with c of the dopant and a share s of it on the tin site.
+    """
     on_tin = {"restacked wire with Ta, 640 °C": 0.30, "restacked wire with Ta and Ti, 640 °C": 0.32,
               "restacked wire with Ta, 665 °C": 0.21}  # fmt: skip
     missing = []
@@ -41,7 +43,7 @@ def test_order_of_doped_wires_with_the_dopants_taken_off() -> None:
 
 
 def test_pairs_of_alloys_give_the_scatter_of_wires() -> None:
-    """N. Paudel et al., arXiv:2412.09514, table I: alloys reacted at 670 and 750 °C; what is left of a pair is two wires."""
+    """N. Paudel et al., arXiv:2412.09514, table I: alloys at 670 and 750 °C; a pair scatters as two wires."""
     alloys = [s for s in select("Tc_K", "Bc2_T", where=lambda s: "2412.09514" in s.source)]
     by = {(s.alloy, s.treatment_c): s for s in alloys}
     pairs = [(s, by[(s.alloy, 750.0)]) for s in alloys if s.treatment_c == 670.0 and (s.alloy, 750.0) in by]
@@ -54,7 +56,7 @@ def test_pairs_of_alloys_give_the_scatter_of_wires() -> None:
     assert tc.mean() > 0.4 and np.mean([hot.Bc2_T - cold.Bc2_T for cold, hot in pairs]) < 0.0
 
 
-# J. Zhou et al., Appl. Phys. Lett. 99 (2011) 122507, table 1 (read): a in nm, tin in at.%, Tc in K, resistivity, Bc2(0.3 K).
+# J. Zhou et al., Appl. Phys. Lett. 99 (2011) 122507, table 1 (read): a; tin, Tc, resistivity, Bc2(0.3 K).
 ZHOU = {
     (1400.0, 0.52882): (24.6, 18.05, 20.9, 29.1), (1600.0, 0.52872): (24.5, 17.90, 12.7, 27.6),
     (1800.0, 0.52871): (23.3, 17.87, 31.3, 29.4), (1400.0, 0.52871): (24.6, 18.05, 42.5, 29.1),
@@ -64,12 +66,14 @@ ZHOU = {
 
 def test_a_table_as_it_was_printed() -> None:
     samples = select("a_nm", where=lambda s: s.source.startswith("J. Zhou"))
-    found = {(s.treatment_c, s.a_nm): (s.tin_at_percent, s.Tc_K, s.resistivity_uohm_cm, s.Bc2_T) for s in samples}
+    found = {
+        (s.treatment_c, s.a_nm): (s.tin_at_percent, s.Tc_K, s.resistivity_uohm_cm, s.Bc2_T) for s in samples
+    }
     assert found == ZHOU
 
 
 def numbers(line: str) -> list[float]:
-    return [float(text) for text in re.findall(r"[-+]?\d+\.\d+", line)]
+    return [float(text) for text in re.findall(r"(?<![\d.])[-+]?\d+\.\d+", line)]
 
 
 def test_the_page_shows_what_the_script_finds() -> None:
@@ -79,7 +83,9 @@ def test_the_page_shows_what_the_script_finds() -> None:
     printed = next(line for line in text.splitlines() if line.startswith(f"| {question.title} |"))
     fresh = left_out.row(question.title, question.unit, left_out.scores(question, 500, {}), 4)
     old, new = numbers(printed), numbers(fresh)
-    assert old[0] == pytest.approx(new[0], abs=0.11) and old[3] == pytest.approx(new[3], abs=0.11)  # one sample of ten
+    assert old[0] == pytest.approx(new[0], abs=0.11) and old[3] == pytest.approx(
+        new[3], abs=0.11
+    )  # one sample of ten
     assert old[6] == pytest.approx(new[6], rel=0.2)  # width: 500 draws know a quantile to a tenth
     assert old[7] == pytest.approx(new[7], abs=0.1)
 

@@ -10,7 +10,9 @@ from xrdorder.relations.published_samples import KNOWN, parse, published_samples
 
 SERIES = {
     "source": "A. Author, Journal 1 (2000) 1", "known": "read", "laboratory": "Town", "form": "wire",
-    "samples": [{"name": "wire with Ta, 650 °C", "dopants": ["Ta"], "Tc_K": 17.5, "u_Tc_K": 0.1, "Bc2_T": 29, "Bc2_at_k": 0}],
+    "samples": [
+        {"name": "wire with Ta, 650 °C", "dopants": ["Ta"], "Tc_K": 17.5, "u_Tc_K": 0.1, "Bc2_T": 29, "Bc2_at_k": 0}
+    ],
 }  # fmt: skip
 
 

@@ -1,13 +1,12 @@
 """A study that was never run: results of `tests.figures.made`, with a made pattern for each sample."""
 
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 
+from tests import descriptions
 from tests.explanation import explained
 from tests.figures import made
-from xrdorder.description.study import Study
 from xrdorder.relations import PUBLISHED
 
 HOSTILE = "<img src=x onerror=\"window.hurt=1\">&'</script>"
@@ -17,7 +16,7 @@ HOSTILE = "<img src=x onerror=\"window.hurt=1\">&'</script>"
 class Opened:
     """As `xrdorder.results.open_study.open_study` gives it."""
 
-    study: Study
+    study: object
     results: object
 
     def library(self):
@@ -42,4 +41,4 @@ class Opened:
 def opened(folder, title="A made study", pieces=made.PIECES, more=(), sizes=(), samples=()):
     results = made.results(pieces, more, sizes=sizes)
     results.attrs["title"] = title
-    return Opened(Study(Path(folder), title, Path("none.toml"), ("nb3sn",), "own", tuple(samples)), results)
+    return Opened(descriptions.study(folder, samples, ("nb3sn",), title=title), results)

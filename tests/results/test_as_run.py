@@ -1,15 +1,13 @@
 """Old fits are never shown under a new description without a word."""
 
-from dataclasses import replace
-from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
+from tests import descriptions
 from tests.results import made
 from xrdorder.cli import main
-from xrdorder.description.measured_values import Measured
-from xrdorder.description.study import Lot, Sample, Study
+from xrdorder.description.measurement import Choices
 from xrdorder.exceptions import StudyError
 from xrdorder.measured.study import hold
 from xrdorder.results import as_run
@@ -18,16 +16,16 @@ from xrdorder.results.open_study import OpenStudy
 from xrdorder.running import run
 from xrdorder.treatments import Schedule, Step
 
-LOT = Lot("A", dopants={"Ta": 0.024})
+LOT = descriptions.lot("A", dopant_at_percent={"Ta": 2.4})
 HOTTER = Schedule((Step(725.0, 100.0),))
 SAMPLES = (
-    Sample("one", (Path("one.xy"),), LOT, treatment=HOTTER, temperature_c=25.0),
-    Sample("two", (Path("two.xy"),), LOT, measured=(Measured("Tc_K", 17.6, 0.1),)),
+    descriptions.sample("one", LOT, treatment=HOTTER, temperature_c=25.0),
+    descriptions.sample("two", LOT, measured=(descriptions.measured("Tc_K", 17.6, 0.1),)),
 )
 
 
 def described(*samples):
-    return Study(Path("study"), "", None, ("nb3sn", "nb"), "own", samples)
+    return descriptions.study("study", samples, ("nb3sn", "nb"))
 
 
 @pytest.fixture(scope="module")
@@ -36,7 +34,7 @@ def results():
 
 
 def changed(**what):
-    return described(replace(SAMPLES[0], **what), SAMPLES[1])
+    return described(descriptions.changed(SAMPLES[0], **what), SAMPLES[1])
 
 
 def test_an_unchanged_description_is_not_complained_of(results):
@@ -52,11 +50,11 @@ def test_an_unchanged_description_is_not_complained_of(results):
         ({"treatment": Schedule((Step(640.0, 100.0),))}, "one: treatment is 640 °C/100 h, there 725 °C/100 h"),
         ({"treatment": None}, "one: treatment is not told, there 725 °C/100 h"),
         ({"treatment": Schedule((Step(725.0, 100.0, ramp_k_per_h=10.0),))}, "one: "),
-        ({"lot": replace(LOT, name="B")}, "one: lot is B, there A"),
+        ({"lot": descriptions.changed(LOT, name="B")}, "one: lot is B, there A"),
         ({"mount": "polished-section"}, "one: mount is polished-section, there not told"),
         ({"date": "2026-03-14"}, "one: date is 2026-03-14, there not told"),
         ({"position_m": 12.0}, "one: position is 12, there not told"),
-        ({"lot": replace(LOT, dopants={"Ta": 0.03})}, "one: dopants, strain or choices of the fit"),
+        ({"lot": descriptions.lot("A", dopant_at_percent={"Ta": 3.0})}, "one: dopants, strain or choices of the fit"),
         ({"strain": -0.002, "u_strain": 5e-4}, "one: dopants, strain or choices of the fit"),
         ({"name": "else"}, "one: it is no longer described"),
     ],
@@ -70,16 +68,16 @@ def test_what_was_changed_is_told(results, what, said):
 
 
 def test_what_no_result_follows_from_may_change(results):
-    told = {"measured": (Measured("Tc_K", 17.5, 0.1),), "lot": replace(LOT, design="tube")}
+    told = {"measured": (descriptions.measured("Tc_K", 17.5, 0.1),), "lot": descriptions.changed(LOT, design="tube")}
     assert OpenStudy(changed(**told), results).difference == ""
-    assert OpenStudy(described(*SAMPLES, replace(SAMPLES[0], name="new")), results).difference == ""
+    assert OpenStudy(described(*SAMPLES, descriptions.changed(SAMPLES[0], name="new")), results).difference == ""
 
 
 def test_what_is_told_about_a_sample_is_all_looked_at():
     """A field that comes to a sample is looked at unless somebody decides otherwise."""
     base = as_run.rest_of(SAMPLES[0])
-    assert as_run.rest_of(replace(SAMPLES[0], choices={"seek_phases": False})) != base
-    assert as_run.rest_of(replace(SAMPLES[0], corrections_off=("temperature",))) != base
+    assert as_run.rest_of(descriptions.changed(SAMPLES[0], fit=Choices(seek_phases=False))) != base
+    assert as_run.rest_of(descriptions.changed(SAMPLES[0], corrections_off=("temperature",))) != base
 
 
 @pytest.mark.slow
@@ -87,7 +85,7 @@ def test_commands_that_mix_both_refuse_and_the_others_say_so(tiny, fits):
     folder = tiny.describe("good", "twice")
     run.run_study(folder, workers=1)
     file = folder / "study.toml"
-    file.write_text(file.read_text().replace("hold_c = 650", "hold_c = 640"), encoding="utf-8")
+    file.write_text(file.read_text().descriptions.changed("hold_c = 650", "hold_c = 640"), encoding="utf-8")
     said = "study.toml says otherwise than the results of good: treatment is 640 °C/100 h, there 650 °C/100 h"
     for words in (["suggest", "--field", "16"], ["report"]):
         found = CliRunner().invoke(main, [words[0], str(folder), *words[1:]])

@@ -8,12 +8,13 @@ import h5py
 import numpy as np
 import pytest
 
+from tests import descriptions
+from tests.descriptions import changed, measured
 from tests.drawn import drawn
 from tests.results import made
 from xrdorder.comparison import grouping
 from xrdorder.comparison.study import fit_to_compare
-from xrdorder.description.measured_values import Measured
-from xrdorder.description.study import DoseReference, Lot, Sample, Study
+from xrdorder.description.study import DoseReference
 from xrdorder.estimates.relation_columns import with_relations
 from xrdorder.exceptions import StudyError
 from xrdorder.material import PUBLISHED_SCALE
@@ -42,13 +43,15 @@ PHASES = ("nb3sn", "nb")
 
 @pytest.fixture
 def study(tmp_path):
-    lot = Lot("A", "internal tin", {"Ta": 0.024}, {"Ta": 0.003})
+    lot = descriptions.lot(
+        "A", route="internal-tin", dopant_at_percent={"Ta": 2.4}, u_dopant_at_percent={"Ta": 0.3}
+    )
     schedule = Schedule((Step(210, 48, 25), Step(650, 100, 50)))
     samples = tuple(
-        Sample(name, (tmp_path / f"{name}.xy",), lot, treatment=schedule if name == "good" else None)
+        descriptions.sample(name, lot, tmp_path / f"{name}.xy", treatment=schedule if name == "good" else None)
         for name in ("good", "none", "bad")
     )
-    return Study(tmp_path, "A study", tmp_path / "instrument.toml", PHASES, "own", samples)
+    return descriptions.study(tmp_path, samples, PHASES, title="A study")
 
 
 @pytest.fixture
@@ -85,10 +88,10 @@ def test_the_columns_are_exactly_those_promised(dataset, tmp_path):
 @pytest.mark.slow
 def test_measured_values_stand_beside_what_patterns_gave(dataset, study, tmp_path):
     own = (
-        Measured("Tc_K", 17.2, 0.1, "50 %"),
-        Measured("Bc2_T", 25.1, 0.3, "90 %", temperature_k=4.2, remark="pulsed field"),
+        measured("Tc_K", 17.2, 0.1, "50 %"),
+        measured("Bc2_T", 25.1, 0.3, "90 %", temperature_k=4.2, remark="pulsed field"),
     )
-    with_own = replace(study, samples=(replace(study.samples[0], measured=own), *study.samples[1:]))
+    with_own = changed(study, samples=(changed(study.samples[0], measured=own), *study.samples[1:]))
     samples = [made.sample("good"), StoredSample("none", "no A15"), StoredSample("bad", "failed: x")]
     plain, found = (collate(one, samples, PHASES) for one in (study, with_own))
     write_results(found, tmp_path)
@@ -110,9 +113,10 @@ def test_doses_places_and_dates_follow_the_description(dataset, study, tmp_path)
     assert "from memory" in dataset["dose_h"].attrs["source"]
     good, none, bad = study.samples
     log = LoggedTreatment(np.array([0.0, 10.0, 110.0]), np.array([20.0, 690.0, 690.0]))
-    placed = replace(good, position_m=12.5, date="2026-03-14")
-    told = (placed, replace(none, treatment=log), replace(bad, position_m=0.0))
-    found = collate(replace(study, samples=told, dose=DoseReference(250.0, 25.0, 680.0)), samples, PHASES)
+    placed = changed(good, position_m=12.5, date="2026-03-14")
+    told = (placed, changed(none, treatment=log), changed(bad, position_m=0.0))
+    dose = DoseReference(q_kj_per_mol=250.0, u_q_kj_per_mol=25.0, reference_c=680.0)
+    found = collate(changed(study, samples=told, dose=dose), samples, PHASES)
     write_results(found, tmp_path)
     one, two, three = rows(tmp_path)
     assert (one["position_m"], one["date"], two["position_m"], two["date"]) == ("12.5", "2026-03-14", "", "")
@@ -134,8 +138,8 @@ def test_doses_places_and_dates_follow_the_description(dataset, study, tmp_path)
 
 def test_what_lots_are_made_of(dataset, study):
     assert dataset["filament"].values.tolist() == ["", "", ""] and "lot_a15_area_fraction" not in dataset
-    wire = replace(study.samples[0].lot, filament="Nb", barrier="Ta", a15_area_fraction=0.5, u_a15_area_fraction=0.02)
-    told = replace(study, samples=(replace(study.samples[0], lot=wire), *study.samples[1:]))
+    wire = changed(study.samples[0].lot, filament="Nb", barrier="Ta", a15_area_fraction=0.5, u_a15_area_fraction=0.02)
+    told = changed(study, samples=(changed(study.samples[0], lot=wire), *study.samples[1:]))
     found = collate(told, [made.sample("good"), StoredSample("none", "no A15")], PHASES)
     assert (found["filament"].values[0], found["barrier"].values[0]) == ("Nb", "Ta")
     np.testing.assert_array_equal(found["lot_a15_area_fraction"].values, [0.5, np.nan])
@@ -255,7 +259,7 @@ def test_what_was_done_to_the_wire_stands_beside_the_numbers(dataset):
     good = dataset.sel(sample="good")
     assert good["treatment"].item() == "210/48 + 650/100 h"
     assert (good["peak_c"].item(), good["hold_at_peak_h"].item()) == (650.0, 100.0)
-    assert (good["lot"].item(), good["route"].item()) == ("A", "internal tin")
+    assert (good["lot"].item(), good["route"].item()) == ("A", "internal-tin")
     assert np.isnan(dataset["peak_c"].sel(sample="bad").item())
 
 

@@ -1,4 +1,4 @@
-"""What is loaded when: describing needs no fit, a worker needs no description checker."""
+"""What is loaded when: describing needs no fit."""
 
 import subprocess
 import sys
@@ -9,11 +9,10 @@ import pytest
 @pytest.mark.parametrize(
     ("module", "absent"),
     [
-        ("xrdorder.studies", "numpy"),
+        ("xrdorder", "numpy"),
         ("xrdorder.description.study", "lmfit"),
-        ("xrdorder.description.study", "pydantic"),
-        ("xrdorder.description.reading", "lmfit"),
-        ("xrdorder.running.fit_sample", "pydantic"),
+        ("xrdorder.cli", "pydantic"),
+        ("xrdorder.estimates", "pydantic"),
     ],
 )
 @pytest.mark.slow

@@ -18,6 +18,7 @@ from xrdorder.exceptions import FitError, StudyError, ValidityError
 from xrdorder.files import atomic as files
 from xrdorder.fitting import FitOptions
 from xrdorder.material import PUBLISHED_SCALE, write_tin_scale
+from xrdorder.material.formulas import recomputed
 from xrdorder.profiles import read_instrument
 from xrdorder.results.open_study import open_study
 from xrdorder.results.sample_file import read_sample, write_sample
@@ -101,6 +102,13 @@ def test_what_is_stored_repeats_the_result(tiny):
     assert float(whole["a_nm"]) == pytest.approx(good.values["a_nm"], rel=1e-12)  # measured at 22.5 °C: no expansion
     table = good.groups["parameters"]
     assert table["covariance"].shape == (table.sizes["free"],) * 2
+    # whatever is stored says how it was computed, and its formula gives it again
+    for name, value in good.values.items():
+        record = good.records[name]
+        if record.formula and np.isfinite(value):
+            assert recomputed(record) == pytest.approx(value, rel=1e-9), record
+        else:
+            assert record.remark, name
     # both samples hang on one calibration: its columns are shared, counting is not
     shared = {
         name: dict(zip(s.contributions.sources, s.contributions.groups, strict=True))

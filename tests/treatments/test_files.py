@@ -107,21 +107,20 @@ def test_all_problems_are_told_at_once_with_their_places():
             {"repeat": 2, "steps": []},
             {"hold_c": 600, "hours": 1, "amplitude_k": 5},
             7,
-        ],
-        place="samples[4].treatment",
+        ]
     )
     assert found is None
-    assert [place.removeprefix("samples[4].treatment") for place, _ in problems] == [
-        "[1].hold_c",
-        "[1].hours",
-        "[2].repeat",
-        "[2].steps[1].hours",
-        "[2].steps[2].ramp",
-        "[3].hold_c",
-        "[3].ramp_k_per_h",
-        "[4].steps",
-        "[5].period_h",
-        "[6]",
+    assert [location for location, _ in problems] == [
+        (0, "hold_c"),
+        (0, "hours"),
+        (1, "repeat"),
+        (1, "steps", 0, "hours"),
+        (1, "steps", 1, "ramp"),
+        (2, "hold_c"),
+        (2, "ramp_k_per_h"),
+        (3, "steps"),
+        (4, "period_h"),
+        (5,),
     ]
 
 
@@ -148,4 +147,4 @@ def test_blocks_without_end_are_refused():
     for _ in range(12):
         table = {"repeat": 1, "steps": [table]}
     assert "deep" in read_schedule([table])[1][0][1]
-    assert read_schedule([{"hold_c": 650, "hours": 1}], start_c=-400)[1][0][0] == "treatment.start_c"
+    assert read_schedule([{"hold_c": 650, "hours": 1}], start_c=-400)[1][0][0] == ("start_c",)

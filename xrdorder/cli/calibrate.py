@@ -1,6 +1,7 @@
 """Fit a certified powder: the instrument."""
 
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -11,6 +12,7 @@ from xrdorder.cli.options import (
     POSITIVE,
     Numbers,
     geometry_options,
+    given,
     reading_options,
     specimen_options,
 )
@@ -64,27 +66,9 @@ FIRST_WORDS = "# Instrument, written by xrdorder"
 )
 def calibrate(
     patterns: tuple[Path, ...],
-    standard: str,
-    detector_distance_mm: float,
-    radiation: str | None,
-    axis: str | None,
-    axis_unit: str | None,
-    diffractogram: str | None,
-    divergence_deg: float | None,
-    specimen_length_mm: float | None,
-    geometry: str | None,
-    illuminated_length_mm: float | None,
-    polarisation_ratio: float | None,
-    mu_t: float | None,
-    mu_r: float | None,
-    focused: bool,
-    monochromator_two_theta_deg: float | None,
-    temperature_c: float,
-    standard_domain_size_nm: float | None,
-    standard_lattice_nm: tuple[float, ...] | None,
-    u_standard_lattice_nm: tuple[float, ...] | None,
     out: Path,
     figure: Path | None,
+    **told: Any,
 ) -> None:
     """Fit the PATTERN of a certified powder and write the instrument.
 
@@ -92,39 +76,17 @@ def calibrate(
     divergence and the share of K-alpha2, with uncertainties and correlations. Displacement and transparency
     belong to the specimen of the standard: they are reported, not stored.
     """
+    from xrdorder.cli.fit_options import told_by_options
     from xrdorder.cli.tables import calibration_text
-    from xrdorder.crystals.standards import standard as standard_named
-    from xrdorder.fitting import calibrate as fit_standard
-    from xrdorder.patterns import read_patterns
+    from xrdorder.description.calibration import Calibration
+    from xrdorder.description.table import checked
     from xrdorder.profiles import write_instrument
+    from xrdorder.running.calibration import fit_standard
 
-    chosen = standard_named(standard).with_value(standard_lattice_nm, u_standard_lattice_nm)
+    with told_by_options():
+        calibration = checked(Calibration, {"pattern": list(patterns), **given(told)})
     _may_be_replaced(out)
-    pattern = read_patterns(
-        patterns,
-        radiation=radiation,
-        axis=axis,
-        axis_unit=axis_unit,
-        geometry=geometry,
-        diffractogram=diffractogram,
-    )
-    found = fit_standard(
-        pattern,
-        chosen,
-        radiation=radiation,
-        detector_distance_mm=detector_distance_mm,
-        divergence_deg=divergence_deg,
-        specimen_length_mm=specimen_length_mm,
-        monochromator_two_theta_deg=monochromator_two_theta_deg,
-        temperature_c=temperature_c,
-        domain_size_nm=standard_domain_size_nm,
-        illuminated_length_mm=illuminated_length_mm,
-        polarisation_ratio=polarisation_ratio,
-        geometry=geometry or pattern.attrs["geometry"] or "reflection",
-        mu_t=mu_t,
-        mu_r=mu_r,
-        focused=focused,
-    )
+    found = fit_standard(calibration)
     write_instrument(found.instrument, out)
     click.echo(calibration_text(found))
     click.echo(f"\nInstrument   {out}")
@@ -133,7 +95,7 @@ def calibrate(
         from xrdorder.figures import fit_figure
 
         fit = found.fit
-        remark = f"{chosen.name} · R_wp {100 * fit.r_wp:.1f} % · reduced χ² {fit.chi2_reduced:.2f}"
+        remark = f"{calibration.standard} · R_wp {100 * fit.r_wp:.1f} % · reduced χ² {fit.chi2_reduced:.2f}"
         save(fit_figure(fit.curves, fit.lines, fit.phases, title="Calibration", remark=remark), figure)
         click.echo(f"Figure       {figure}")
 

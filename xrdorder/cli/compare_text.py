@@ -212,14 +212,14 @@ def _absolutes(found: _Found) -> list[str]:
     comparisons = [one.comparison for one in found.values()]
     variants = dict.fromkeys(v for one in comparisons for v in one.variants)
     head = ["variant", *(manner(one.quantity).noun for one in comparisons)]
-    units = ["", *(manner(one.quantity).unit for one in comparisons)]
+    units = ["", *(manner(one.quantity).absolute.unit for one in comparisons)]
     rows = []
     for variant in variants:
         row = [variant]
         for one in comparisons:
-            how = manner(one.quantity)
+            factor = manner(one.quantity).absolute.factor
             k = one.variants.index(variant) if variant in one.variants else None
-            row.append("-" if k is None else rounded(one.value[k] * how.scale, one.u[k] * how.scale))
+            row.append("-" if k is None else rounded(one.value[k] * factor, one.u[k] * factor))
         rows.append(tuple(row))
     lines = ["Absolutes, with all that samples share", "", table((tuple(head), tuple(units)), rows), ""]
     if any(one.quantity in PREDICTED for one in comparisons):

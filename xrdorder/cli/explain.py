@@ -13,8 +13,8 @@ from xrdorder.cli.cautions import ESTIMATES
 from xrdorder.cli.program import SOME_FAILED, complain
 
 if TYPE_CHECKING:
+    from xrdorder.explanation.chain import Step
     from xrdorder.explanation.correlations import FittedParameter
-    from xrdorder.explanation.derivations import Step
     from xrdorder.explanation.explanation import (
         Explanation,
         Opinion,
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
         RelationSaid,
         SourceShare,
     )
+    from xrdorder.quantities.records import Input
 
 _WIDTH = 100
 _LARGEST = 3  # sources named in the short table
@@ -75,10 +76,7 @@ def _head(found: "Explanation") -> list[str]:
     if found.model:
         lines += _entry("Model", "; ".join(found.model))
     if origin.version:
-        made = f"xrdorder {origin.version}, {origin.created}"
-        if origin.version != found.version:
-            made += f"; formulas below are those of {found.version}"
-        lines += _entry("Made by", made)
+        lines += _entry("Made by", f"xrdorder {origin.version}, {origin.created}")
     if found.quality:
         lines += _entry("Fit", _quality(found))
     if found.quality_words:
@@ -212,16 +210,25 @@ def _whole(q: "QuantityExplained") -> list[str]:
 
 
 def _step(k: int, step: "Step") -> list[str]:
-    inputs = [f"{name} = {value:.8g}" for name, value in step.inputs]
+    record = step.record
     lines = _fill(f"{k:2d}  {step.quantity} = {step.value:.8g}", hang=4)
-    lines += _fill(step.formula, indent=6)
-    if inputs:
-        lines += _fill(f"with {', '.join(inputs)}", indent=6)
-    if step.source:
-        lines += _fill(f"source: {step.source}", indent=6)
+    inputs = [f"{_meaning(given)} = {given.value:.8g}" for given in record.inputs]
+    inputs += [f"{name} = {value:.8g}" for name, value in record.numbers.items()]
+    for text in (
+        record.formula,
+        f"with {', '.join(inputs)}" if inputs else "",
+        record.remark,
+        f"source: {record.source}" if record.source else "",
+    ):
+        lines += _fill(text, indent=6)
     if step.reproduced is False:
         lines += _fill(f"this version computes {step.recomputed:.8g} from the same inputs", indent=6)
     return lines
+
+
+def _meaning(given: "Input") -> str:
+    """Name in the formula, and the quantity it stands for where that is called otherwise."""
+    return given.symbol if given.symbol == given.quantity else f"{given.symbol} ({given.quantity})"
 
 
 def _relation(said: "RelationSaid") -> list[str]:

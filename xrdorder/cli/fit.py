@@ -1,6 +1,7 @@
 """Fit patterns that no study describes."""
 
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -14,6 +15,7 @@ from xrdorder.cli.options import (
     choice_options,
     dopant_option,
     figures_option,
+    given,
     reading_options,
     specimen_options,
     workers_option,
@@ -62,56 +64,46 @@ from xrdorder.cli.run import run_and_show
 @click.pass_context
 def fit(
     ctx: click.Context,
+    /,
     patterns: tuple[Path, ...],
     instrument: Path,
     phases: tuple[str, ...] | None,
     dopants: dict[str, tuple[float, float | None]],
     undoped: bool,
-    mount: str | None,
-    temperature_c: float | None,
-    divergence_deg: float | None,
-    specimen_length_mm: float | None,
-    internal_standard: str | None,
-    radiation: str | None,
-    axis: str | None,
-    axis_unit: str | None,
-    diffractogram: str | None,
     choices: dict[str, object],
     engine: str,
     out: Path,
     figures: bool,
     again: bool,
     workers: int | None,
+    **defaults: Any,
 ) -> None:
     """Fit each PATTERN and write a study folder with the results.
 
     PATTERN is a text file of two or three columns, a powder CIF or a NeXus file; each is a sample of its own. The
     study.toml in the folder may be edited and run again with xrdorder run.
     """
-    from xrdorder.cli.fit_options import require_sense
-    from xrdorder.description.from_files import ImplicitOptions, implicit_study
+    from xrdorder.cli.fit_options import require_fit, told_by_options
+    from xrdorder.description.from_files import study_from_files, write_study
 
     if undoped and dopants:
         raise click.UsageError("--undoped and --dopant contradict each other; give one of them")
-    options = ImplicitOptions(
-        phases=phases or (),
-        dopant_at_percent={element: content for element, (content, _) in dopants.items()},
-        u_dopant_at_percent={element: u for element, (_, u) in dopants.items() if u is not None},
-        undoped=undoped,
-        mount=mount,
-        temperature_c=temperature_c,
-        specimen_length_mm=specimen_length_mm,
-        divergence_deg=divergence_deg,
-        internal_standard=internal_standard,
-        radiation=radiation,
-        axis=axis,
-        axis_unit=axis_unit,
-        diffractogram=diffractogram,
-        engine=engine,
-        choices=choices,
-    )
-    study = implicit_study(out, patterns, instrument, options)
-    require_sense(study, instrument)
-    results = run_and_show(study, again=again, workers=workers, figures=figures)
+    lot: dict[str, Any] = {"undoped": True} if undoped else {}
+    if dopants:
+        lot["dopant_at_percent"] = {element: content for element, (content, _) in dopants.items()}
+        lot["u_dopant_at_percent"] = {element: u for element, (_, u) in dopants.items() if u is not None}
+    with told_by_options():
+        study = study_from_files(
+            out,
+            patterns,
+            instrument,
+            phases=phases or (),
+            engine=engine,
+            lot=lot,
+            defaults={**given(defaults), "fit": choices},
+        )
+    require_fit(study.samples[0], instrument)  # all alike but for their patterns
+    write_study(study)
+    results = run_and_show(out, again=again, workers=workers, figures=figures)
     if results.attrs["failed"]:
         ctx.exit(SOME_FAILED)

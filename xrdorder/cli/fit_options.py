@@ -1,62 +1,73 @@
-"""Whether the options of a fit make sense, asked before any pattern is fitted; what is wrong is said of the option."""
+"""What is wrong with options that describe a study or a calibration, said of the option before anything is fitted."""
 
 import re
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from xrdorder.exceptions import StudyError, XrdorderError
+from xrdorder.exceptions import InstrumentError, StudyError, XrdorderError
 
 if TYPE_CHECKING:
-    from xrdorder.description.study import Sample
+    from xrdorder.description.sample import Sample
     from xrdorder.profiles import Instrument
 
-_PLACE = re.compile(r"^(?:defaults\.fit\.|defaults\.|lots\.lot\.|)(\w+)(?:\.(\S+?)| no\. \d+)?: ")
 _OPTIONS = {"texture_axes": "texture-axis", "dopant_at_percent": "dopant", "u_dopant_at_percent": "dopant"}
 _BY_OPTION = ("mu_t", "mu_r", "roughness", "divergence_deg", "specimen_length_mm")
 
 
-def require_sense(study: Path, instrument: Path) -> None:
-    """Check a study that was written from options of the command line.
+@contextmanager
+def told_by_options() -> Iterator[None]:
+    """Within this, say a complaint about a key of a description of the option that told it.
+
+    Raises
+    ------
+    StudyError
+        What cannot be; every line begins with the name of an option.
+    """
+    from xrdorder.description.table import Refused
+
+    try:
+        yield
+    except Refused as error:
+        lines = dict.fromkeys(f"{_as_option(location)}: {said}" for location, said in error.problems)
+        raise StudyError("\n".join(lines)) from error
+
+
+def _as_option(location: Sequence[int | str]) -> str:
+    """Name the option that tells a key of a description.
+
+    >>> _as_option(("defaults", "fit", "mu_t")), _as_option(("defaults", "fit", "texture_axes", "nb"))
+    ('--mu-t', '--texture-axis nb')
+    """
+    keys = [part for part in location if isinstance(part, str)]
+    match keys:
+        case ["defaults", "fit", *rest] if rest:
+            keys = rest
+        case ["defaults", *rest] | ["lots", _, *rest] if rest:
+            keys = rest
+    key, *of = keys or ["samples"]
+    return " ".join([f"--{_OPTIONS.get(key, key.replace('_', '-'))}", *of])
+
+
+def require_fit(sample: "Sample", file: Path) -> None:
+    """Refuse a sample that could not be fitted with an instrument.
 
     Raises
     ------
     XrdorderError
-        An option that no pattern could be fitted with; the message begins with its name.
+        Another radiation, or numbers of another kind of specimen; or the file is no instrument.
     """
-    from xrdorder.description.study import read_study
     from xrdorder.profiles import read_instrument
 
-    try:
-        described = read_study(study)
-    except StudyError as error:
-        raise StudyError("\n".join(dict.fromkeys(map(_as_option, str(error).splitlines())))) from error
-    found = read_instrument(instrument)
-    sample = described.samples[0]  # all alike but for their patterns
-    _require_radiation(sample, found, instrument)
-    _require_geometry(sample, found)
+    instrument = read_instrument(file)
+    _require_radiation(sample.radiation, instrument, file)
+    _require_geometry(sample, instrument)
 
 
-def _as_option(line: str) -> str:
-    """Say a complaint about a place in study.toml of the option that was written there.
-
-    >>> _as_option("out/study.toml: defaults.fit.mu_t: -1 is outside 0 to 1e+06; give ...")
-    '--mu-t: -1 is outside 0 to 1e+06; give ...'
-    >>> _as_option("out/study.toml: defaults.fit.texture_axes.nb: 0 0 0 is no plane; give ...")
-    '--texture-axis nb: 0 0 0 is no plane; give ...'
-    """
-    _, _, text = line.partition("study.toml: ")
-    match = _PLACE.match(text)
-    if match is None:
-        return line
-    name = _OPTIONS.get(match[1], match[1].replace("_", "-"))
-    return f"--{name}{f' {match[2]}' if match[2] else ''}: {text[match.end() :]}"
-
-
-def _require_radiation(sample: "Sample", instrument: "Instrument", file: Path) -> None:
-    from xrdorder.exceptions import InstrumentError
+def _require_radiation(given: str | None, instrument: "Instrument", file: Path) -> None:
     from xrdorder.xrays import radiation
 
-    given = sample.reading.radiation
     if given is None:
         return
     asked, calibrated = radiation(given).wavelength_nm, radiation(instrument.radiation).wavelength_nm

@@ -262,6 +262,11 @@ geometry_options = all_of(
 )
 
 
+def given(options: dict[str, Any]) -> dict[str, Any]:
+    """Give the options that were used."""
+    return {name: value for name, value in options.items() if value is not None}
+
+
 def figures_saved(what: str) -> Callable[[Decorated], Decorated]:
     """Option that saves figures; the text says which."""
     return click.option("--figures/--no-figures", default=True, show_default=True, help=f"Save {what}.")

@@ -10,15 +10,11 @@ from numpy.typing import ArrayLike, NDArray
 from xrdorder.estimates.stored_draws import StudyDraws
 from xrdorder.exceptions import StudyError, UnknownNameError, did_you_mean
 from xrdorder.quantities.formatting import DOSE_DIGITS, digits
-from xrdorder.quantities.registry import ESTIMATED, columns, known
+from xrdorder.quantities.registry import ESTIMATED, columns, grows_by_factors, known
 from xrdorder.superconductivity.asking import LEAST_SHARE
 from xrdorder.uncertainty import PRIVATE
 
 Array = NDArray[np.float64]
-
-BY_LOGARITHM = ("domain_size_nm", "grain_size_nm")
-"""Quantities that grow by factors: wires scatter by shares of them, and growth is straight in their logarithm."""
-
 
 @dataclass(frozen=True, eq=False)
 class Values:
@@ -88,7 +84,7 @@ class Values:
     @property
     def by_logarithm(self) -> bool:
         """Whether it is compared by its logarithm."""
-        return self.quantity in BY_LOGARITHM
+        return grows_by_factors(self.quantity)
 
     def on_scale(self) -> "Values":
         """The logarithms of what is compared by them, with relative contributions; other values as they are."""
@@ -178,7 +174,7 @@ def values_of(dataset: xr.Dataset, quantity: str) -> Values:
     groups = dataset["source_group"].values
     samples = [str(sample) for sample in dataset["sample"].values]
     given = np.isfinite(value) & np.all(np.isfinite(table), axis=1)
-    if quantity in BY_LOGARITHM:
+    if grows_by_factors(quantity):
         given &= value > 0.0
     table, groups = table[given], groups[given]
     shared: list[Array] = []

@@ -9,60 +9,48 @@ from xrdorder.comparison.drifts import Drift
 from xrdorder.comparison.replicates import UNLIKELY
 from xrdorder.comparison.trends import Trend
 from xrdorder.quantities.formatting import rounded
+from xrdorder.quantities.registry import Quantity, Scale, quantity, shown
 
 
 @dataclass(frozen=True)
-class _Manner:
-    """How one speaks of a quantity.
+class Manner:
+    """How one speaks of a quantity, or of a column of the table.
 
-    `relative` differences are told in per cent. `sentence` has the fields first, second, amount and word.
+    Attributes
+    ----------
+    about : Quantity
+    absolute, difference : Scale
+        From the numbers that were compared to those that are told.
     """
 
-    noun: str
-    unit: str
-    scale: float = 1.0
-    relative: bool = False
-    words: tuple[str, str] = ("higher", "lower")
-    sentence: str = "{noun} of {first} is {amount} {word} than that of {second}"
+    about: Quantity
+    absolute: Scale
+    difference: Scale
+
+    @property
+    def noun(self) -> str:
+        """What it is called."""
+        return self.about.noun
+
+    @property
+    def scale(self) -> float:
+        """Factor of differences."""
+        return self.difference.factor
+
+    @property
+    def unit(self) -> str:
+        """Unit of differences."""
+        return self.difference.unit
+
+    def sentence(self, first: str, second: str, amount: str, larger: bool) -> str:
+        """Say a difference."""
+        word = self.about.words[0 if larger else 1]
+        return self.about.sentence.format(noun=self.noun, first=first, second=second, amount=amount, word=word)
 
 
-_MANNERS = {
-    "tin_at_percent": _Manner(
-        "tin content", "at.%", words=("more", "less"), sentence="{first} has {amount} {word} tin than {second}"
-    ),
-    "domain_size_nm": _Manner(
-        "domain size",
-        "nm",
-        relative=True,
-        words=("larger", "smaller"),
-        sentence="domains of {first} are {amount} {word} than those of {second}",
-    ),
-    "grain_size_nm": _Manner(
-        "grain size",
-        "nm",
-        relative=True,
-        words=("larger", "smaller"),
-        sentence="grains of {first} are {amount} {word} than those of {second}",
-    ),
-    "a_nm": _Manner("lattice parameter", "pm", 1e3, words=("larger", "smaller")),
-    "Tc_K": _Manner("Tc", "K"),
-    "Bc2_0K_T": _Manner("Bc2 at 0 K", "T"),
-    "Bc2_4K2_T": _Manner("Bc2 at 4.2 K", "T"),
-    "site_order": _Manner("site order", ""),
-    "order_contrast": _Manner("order contrast", ""),
-    "S_a": _Manner("order of the niobium sites", ""),
-    "S_b": _Manner("order of the tin sites", ""),
-    "a15_fraction": _Manner("A15 fraction", "wt.%", 100.0),
-    "microstrain": _Manner("microstrain", "", relative=True),
-}
-_MANNERS["tin_fraction"] = _Manner(**{**_MANNERS["tin_at_percent"].__dict__, "scale": 100.0})
-
-
-def manner(quantity: str) -> _Manner:
-    """How to speak of a quantity; of one nobody thought of by its own name."""
-    if quantity.startswith("weight_fraction_"):
-        return _Manner(f"weight fraction of {quantity.removeprefix('weight_fraction_')}", "wt.%", 100.0)
-    return _MANNERS.get(quantity, _Manner(quantity, ""))
+def manner(name: str) -> Manner:
+    """How to speak of a quantity, by its name or that of its column."""
+    return Manner(quantity(name), shown(name), shown(name, difference=True))
 
 
 def _brief(value: float, digits: int) -> str:
@@ -108,12 +96,11 @@ tell how far equal wires scatter'
             why = "; alone it would be more than chance, among so many comparisons it is not"
         pair = f"{how.noun} of {d.first} and {d.second}"
         return f"{pair} is not distinguishable: {amount}, at most {bound} apart (95 %){why}"
-    if how.relative and isfinite(d.relative):
+    if how.about.relative and isfinite(d.relative):
         amount = rounded(100.0 * abs(d.relative), 100.0 * d.u_relative, "%")
     else:
         amount = rounded(abs(d.value) * how.scale, d.u * how.scale, how.unit)
-    word = how.words[0] if d.value > 0.0 else how.words[1]
-    return how.sentence.format(noun=how.noun, first=d.first, second=d.second, amount=amount, word=word)
+    return how.sentence(d.first, d.second, amount, d.value > 0.0)
 
 
 def trend_words(found: Trend, unit: str = "") -> str:

@@ -341,22 +341,22 @@ def _structure(path: Path) -> gemmi.SmallStructure:
         raise PhaseError(f"{path.name}: cannot be read ({error.strerror}); check the file") from None
     except ValueError as error:
         raise PhaseError(f"{path.name}: not a readable CIF: {error}; export it again") from None
-    found = []
+    structures = []
     for block in document:
         try:
             structure = gemmi.make_small_structure_from_block(block)
         except (ValueError, RuntimeError) as error:
             raise PhaseError(f"{path.name}: block {block.name}: {_one_line(error)}") from None
         if len(structure.sites) > 0:
-            found.append(structure)
-    if not found:
+            structures.append(structure)
+    if not structures:
         raise PhaseError(
             f"{path.name}: no atoms in it (loop with _atom_site_fract_x); give a CIF of a crystal structure, or, to "
             'use its lines alone, a phase file with space_group, lengths_nm and intensities = "free"'
         )
-    if len(found) > 1:
-        raise PhaseError(f"{path.name}: {len(found)} structures in it; leave the one that is meant")
-    return found[0]
+    if len(structures) > 1:
+        raise PhaseError(f"{path.name}: {len(structures)} structures in it; leave the one that is meant")
+    return structures[0]
 
 
 def _cif_lengths(where: str, system: str, cell: gemmi.UnitCell) -> tuple[float, ...]:

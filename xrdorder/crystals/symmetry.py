@@ -26,14 +26,14 @@ def space_group(name: str) -> gemmi.SpaceGroup:
     PhaseError
         If no space group has that name.
     """
-    found = gemmi.find_spacegroup_by_name(name)
-    if found is None and name.strip().isdigit() and 1 <= int(name) <= 230:
-        found = gemmi.find_spacegroup_by_number(int(name))
-    if found is None:
+    group = gemmi.find_spacegroup_by_name(name)
+    if group is None and name.strip().isdigit() and 1 <= int(name) <= 230:
+        group = gemmi.find_spacegroup_by_number(int(name))
+    if group is None:
         raise PhaseError(
             f"space group '{name}' is not known; write a Hermann-Mauguin symbol such as 'P m -3 n'"
         )
-    return found
+    return group
 
 
 def system_of(group: gemmi.SpaceGroup) -> str:

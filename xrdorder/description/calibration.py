@@ -1,30 +1,32 @@
 """Where instruments come from: tables of `study.toml` that name a file or calibrate with a certified powder."""
 
+from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, ClassVar
 
-from pydantic import Field
+from pydantic import Field, ValidationInfo
 
-from xrdorder.description import study as description
+from xrdorder.description.measurement import Reading
+from xrdorder.description.table import Context, Problem, Table
 from xrdorder.description.values import (
+    FilePath,
     Lengths,
     MeasuringTemperature,
     NotNegative,
     Paths,
-    PathText,
     Positive,
     RadiationName,
     Share,
     StandardName,
-    Table,
     between,
+    existing,
     one_of,
 )
 from xrdorder.patterns import GEOMETRIES
 
 
-class CalibrateTable(Table):
-    """The pattern of a certified powder that calibrates the study."""
+class Calibration(Reading):
+    """The pattern of a certified powder, and what the fit of the instrument needs to know about it."""
 
     pattern: Paths = Field(description="the path of the pattern of a certified powder")
     standard: StandardName = Field(description="the name of the certified powder, as 'srm-660c'")
@@ -57,9 +59,6 @@ class CalibrateTable(Table):
     focused: bool = Field(
         default=False, description="true where the beam on a capillary is focused on the detector"
     )
-    diffractogram: str | None = Field(
-        default=None, description="which diffractogram of a powder CIF that names several: its id, or 'all'"
-    )
     temperature_c: MeasuringTemperature = Field(
         default=22.5, description="the temperature of the powder while it was measured in °C"
     )
@@ -73,35 +72,64 @@ class CalibrateTable(Table):
         default=None, description="its standard uncertainty (k = 1) in nm"
     )
 
+    def of_fit(self) -> dict[str, Any]:
+        """Give what `xrdorder.fitting.calibrate` asks for beside the pattern and the powder, by its names."""
+        told = {name: getattr(self, name) for name in type(self).model_fields if name not in _NOT_OF_FIT}
+        return {"domain_size_nm" if name == "standard_domain_size_nm" else name: told[name] for name in told}
+
+
+_NOT_OF_FIT = {
+    "pattern", "standard", "standard_lattice_nm", "u_standard_lattice_nm", "axis", "axis_unit", "diffractogram",
+    "counting_time_s",
+}  # fmt: skip
+"""What says how to read the pattern, or which powder it is of."""
+
 
 class InstrumentTable(Table):
     """Where the instrument comes from: a file, or a calibration within the study."""
 
-    file: PathText | None = Field(
+    calibration: ClassVar[str] = "a table [instrument.calibrate]"
+
+    file: Annotated[FilePath, existing("calibrate one")] | None = Field(
         default=None, description="the path of an instrument file, from xrdorder calibrate"
     )
-    calibrate: CalibrateTable | None = Field(
+    calibrate: Calibration | None = Field(
         default=None, description="the table of a pattern that calibrates the study"
     )
 
-
-def instrument_of(table: InstrumentTable, folder: Path) -> Path | description.CalibrationInput:
-    """Turn a table into the path of an instrument file, or into what a calibration needs."""
-    if table.calibrate is None:
-        return folder / str(table.file)
-    values = table.calibrate.model_dump(exclude={"pattern"})
-    return description.CalibrationInput(
-        patterns=tuple(folder / path for path in table.calibrate.pattern), **values
-    )
+    @classmethod
+    def contradictions(cls, given: Mapping[str, Any], context: Context) -> Iterator[Problem]:
+        """Find two instruments, or none."""
+        if ("file" in given) == ("calibrate" in given):
+            has = "both a file and a calibration" if "file" in given else "neither a file nor a calibration"
+            yield (), f'{has}; give either file = "instrument.toml" or {cls.calibration}'
 
 
-def as_instrument(table: Any) -> Any:
-    """Put the keys of ``[calibrations.<name>]`` where those of ``[instrument]`` stand.
+class NamedInstrumentTable(InstrumentTable):
+    """A table ``[calibrations.<name>]``, which holds the keys of ``[instrument.calibrate]`` itself."""
 
-    >>> as_instrument({"file": "mo.toml"}), as_instrument({"pattern": "lab6.xy"})
-    ({'file': 'mo.toml'}, {'calibrate': {'pattern': 'lab6.xy'}})
-    """
-    if not isinstance(table, dict) or table.keys() <= {"file", "calibrate"}:
-        return table
-    rest = {key: value for key, value in table.items() if key != "file"}
-    return {"calibrate": rest} | ({"file": table["file"]} if "file" in table else {})
+    calibration: ClassVar[str] = "pattern, standard, detector_distance_mm"
+
+
+def instrument_of(given: object, info: ValidationInfo) -> Path | Calibration:
+    """Read the table ``[instrument]``: the path of an instrument file, or what a calibration needs."""
+    if isinstance(given, Path | Calibration):
+        return given
+    return _source(InstrumentTable.model_validate(given, context=info.context))
+
+
+def named_instrument(given: object, info: ValidationInfo) -> Path | Calibration:
+    """Read a table ``[calibrations.<name>]``."""
+    if isinstance(given, Path | Calibration):
+        return given
+    if isinstance(given, Mapping) and not given.keys() <= {"file", "calibrate"}:
+        if "file" not in given:
+            return Calibration.model_validate(given, context=info.context)
+        given = {"file": given["file"], "calibrate": {key: given[key] for key in given if key != "file"}}
+    return _source(NamedInstrumentTable.model_validate(given, context=info.context))
+
+
+def _source(table: InstrumentTable) -> Path | Calibration:
+    source = table.file or table.calibrate
+    assert source is not None  # one of the two: `contradictions`
+    return source

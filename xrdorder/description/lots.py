@@ -1,13 +1,15 @@
 """The tables ``[lots.<name>]`` of `study.toml`: what is common to all samples cut from a wire lot."""
 
-from typing import Annotated
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, ClassVar, Self
 
-from pydantic import AfterValidator, Field
+from pydantic import Field
 
-from xrdorder.description import study as description
+from xrdorder.crystals.a15 import dopant_site
 from xrdorder.description.measured_values import QUANTITIES
-from xrdorder.description.values import Alloy, AtPercent, LatticeEffect, NotNegative, Share, Table, between
-from xrdorder.exceptions import did_you_mean
+from xrdorder.description.table import Context, Problem, Table, typed
+from xrdorder.description.values import Alloy, AtPercent, LatticeEffect, NotNegative, Share, between, spelt
+from xrdorder.exceptions import XrdorderError
 from xrdorder.superconductivity.strain import PRE_STRAINS
 
 ROUTES = ("bronze", "internal-tin", "powder-in-tube", "jelly-roll", "in-situ")
@@ -17,42 +19,39 @@ DESIGNS = tuple(name for name in PRE_STRAINS if name)
 """Designs of wire whose thermal pre-strain is known, and "none" for A15 free of it."""
 
 _AREA = QUANTITIES["a15_area_fraction"]
+_BY_DOPANT = (
+    "u_dopant_at_percent",
+    "on_tin_site",
+    "u_on_tin_site",
+    "lattice_pm_per_at_percent",
+    "u_lattice_pm_per_at_percent",
+)
 
 
-def route_name(value: str) -> str:
-    """Accept a way to make wire, in capitals or not, with spaces or hyphens.
+class Lot(Table):
+    """A wire lot: what is common to all samples cut from it.
 
-    >>> route_name("Powder in tube")
-    'powder-in-tube'
+    Attributes
+    ----------
+    name : str
+        Name of the lot; empty for samples that name none.
+    dopants, u_dopants : mapping of str to float
+        Dopant content of the A15 and its standard uncertainty where one was given, atomic fraction of all atoms.
+    lattice_by_dopant_nm, u_lattice_by_dopant_nm : mapping of str to float, or None
+        Change of the lattice parameter by unit atomic fraction of a dopant where it was measured, nm.
     """
-    return _one_of(value, ROUTES)
 
+    slips: ClassVar = {"dopants": "dopant_at_percent", "dopant": "dopant_at_percent"}
 
-def design_name(value: str) -> str:
-    """Accept a design of wire in the same spellings."""
-    return _one_of(value, DESIGNS)
-
-
-def _one_of(value: str, known: tuple[str, ...]) -> str:
-    name = "-".join(value.casefold().replace("_", " ").replace("-", " ").split())
-    if name and name not in known:
-        raise ValueError(f"'{value}' is unknown; {did_you_mean(name, known)}")
-    return name
-
-
-class LotTable(Table):
-    """A wire lot."""
-
-    route: Annotated[str, AfterValidator(route_name)] = Field(
-        default="", description=f"how the wire was made: {', '.join(ROUTES)}"
-    )
-    design: Annotated[str, AfterValidator(design_name)] = Field(
+    name: str = ""
+    route: Annotated[str, spelt(*ROUTES)] = Field(default="", description=f"how the wire was made: {', '.join(ROUTES)}")
+    design: Annotated[str, spelt(*DESIGNS)] = Field(
         default="",
         description=f"the design of the wire, for its thermal pre-strain: {', '.join(DESIGNS)}",
     )
-    filament: Alloy | None = Field(default=None, description="the metal of the filaments, as 'Nb' or 'Nb-7.5Ta'")
-    barrier: Alloy | None = Field(default=None, description="the metal of the diffusion barrier, as 'Ta' or 'Nb'")
-    a15_area_fraction: Annotated[float, between(_AREA.low, _AREA.high)] | None = Field(
+    filament: Alloy = Field(default="", description="the metal of the filaments, as 'Nb' or 'Nb-7.5Ta'")
+    barrier: Alloy = Field(default="", description="the metal of the diffusion barrier, as 'Ta' or 'Nb'")
+    a15_area_fraction: Annotated[float, between(_AREA.limits.low, _AREA.limits.high)] | None = Field(
         default=None, description="the share of A15 in the section without copper, 0.01 to 1"
     )
     u_a15_area_fraction: Annotated[float, between(0.0, 0.5)] | None = Field(
@@ -78,26 +77,58 @@ class LotTable(Table):
         default=None, description="the standard uncertainty of that change in pm per at.%, as { Ta = 0.01 }"
     )
 
+    @property
+    def dopants(self) -> dict[str, float]:
+        """Dopant contents as atomic fractions."""
+        return {element: content / 100.0 for element, content in self.dopant_at_percent.items()}
 
-def lot_of(name: str, table: LotTable) -> description.Lot:
-    """Turn a table into a lot; percent become fractions."""
-    contents = table.dopant_at_percent
-    return description.Lot(
-        name=name,
-        route=table.route,
-        design=table.design or (table.route if table.route in DESIGNS else ""),
-        filament=table.filament or "",
-        barrier=table.barrier or "",
-        a15_area_fraction=table.a15_area_fraction,
-        u_a15_area_fraction=table.u_a15_area_fraction,
-        dopants={element: value / 100.0 for element, value in contents.items()},
-        u_dopants={element: value / 100.0 for element, value in table.u_dopant_at_percent.items()},
-        on_tin_site=table.on_tin_site,
-        u_on_tin_site=table.u_on_tin_site,
-        undoped=table.undoped,
-        lattice_by_dopant_nm=_nm_per_fraction(table.lattice_pm_per_at_percent),
-        u_lattice_by_dopant_nm=_nm_per_fraction(table.u_lattice_pm_per_at_percent),
-    )
+    @property
+    def u_dopants(self) -> dict[str, float]:
+        """Their standard uncertainties."""
+        return {element: u / 100.0 for element, u in self.u_dopant_at_percent.items()}
+
+    @property
+    def lattice_by_dopant_nm(self) -> dict[str, float] | None:
+        """Measured changes of the lattice parameter in nm by unit atomic fraction."""
+        return _nm_per_fraction(self.lattice_pm_per_at_percent)
+
+    @property
+    def u_lattice_by_dopant_nm(self) -> dict[str, float] | None:
+        """Their standard uncertainties."""
+        return _nm_per_fraction(self.u_lattice_pm_per_at_percent)
+
+    @classmethod
+    def contradictions(cls, given: Mapping[str, Any], context: Context) -> Iterator[Problem]:
+        """Find dopants that are none, or are named without a content, and a share without its uncertainty."""
+        dopants = typed(given.get("dopant_at_percent"), dict)
+        for element in dopants:
+            try:
+                dopant_site(element)
+            except XrdorderError as error:
+                yield ("dopant_at_percent", element), str(error)
+        if given.get("undoped") is True and dopants:
+            names = ", ".join(map(str, dopants))
+            yield (
+                ("undoped",),
+                f"true says that the wire holds no dopant, but dopant_at_percent names {names}; remove one of the two",
+            )
+        area = ("a15_area_fraction", "u_a15_area_fraction")
+        if (area[0] in given) != (area[1] in given):
+            key, what = (
+                (area[1], "the standard uncertainty (k = 1) of a15_area_fraction")
+                if area[0] in given
+                else (area[0], "the share that the uncertainty belongs to")
+            )
+            yield (key,), f"is missing; give {what}"
+        for key in _BY_DOPANT:
+            for element in typed(given.get(key), dict):
+                if element not in dopants:
+                    yield (key, element), f"dopant_at_percent has no {element}; give its content there, or remove this"
+
+    def completed(self, context: Context) -> Self:
+        """Take the design from the route where that says it."""
+        follows = not self.design and self.route in DESIGNS
+        return self.model_copy(update={"design": self.route}) if follows else self
 
 
 def _nm_per_fraction(given: dict[str, float] | None) -> dict[str, float] | None:

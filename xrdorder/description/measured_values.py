@@ -15,14 +15,16 @@ hangs on how it was read off: `criterion`, temperature and field go with it. Mea
 description whenever results are put together. They never replace an estimate, and no fit sees them.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any
 
-from xrdorder.exceptions import ValidityError
+from pydantic import Field, ValidationError, ValidationInfo
+
+from xrdorder.description.locations import place
+from xrdorder.description.table import Context, Location, Problem, Table, inner_problems, refusal, shown
+from xrdorder.exceptions import did_you_mean
+from xrdorder.quantities.registry import UNIT_1, Quantity, measurable
 
 CRITERIA = ("onset", "99 %", "90 %", "midpoint", "50 %", "10 %", "zero resistance", "specific heat", "extrapolated",
             "pinning force")  # fmt: skip
@@ -30,70 +32,18 @@ CRITERIA = ("onset", "99 %", "90 %", "midpoint", "50 %", "10 %", "zero resistanc
 heat, an extrapolation of the pinning force to zero. Words of the trade."""
 
 
-@dataclass(frozen=True)
-class Quantity:
-    """A quantity a laboratory may have measured.
-
-    Attributes
-    ----------
-    unit, title, meaning : str
-    low, high : float
-        Limits within which a value can be what it is called; they catch slips of unit, nothing else.
-    needs : tuple of str
-        Conditions without which the number says nothing: "temperature_k", "field_t".
-    criteria : bool
-        Whether it is read off a transition, so that a criterion goes with it.
-    """
-
-    unit: str
-    title: str
-    meaning: str
-    low: float
-    high: float
-    needs: tuple[str, ...] = ()
-    criteria: bool = False
-
-
-# Limits that only catch slips, well beyond what is known: no Nb3Sn is superconducting above some 18.6 K, the highest
-# extrapolated field read is 36 T (L. D. Cooley et al., Appl. Phys. Lett. 88 (2006) 142506), resistivity ratios end near
-# 10 (J. Zhou et al., Appl. Phys. Lett. 99 (2011) 122507). The rest is own choice: nm for µm, at.% for fractions.
-QUANTITIES: Mapping[str, Quantity] = {
-    "Tc_K": Quantity("K", "Tc", "critical temperature", 1.0, 25.0, criteria=True),
-    "Bc2_T": Quantity("T", "Bc2", "upper critical field at a temperature", 0.1, 60.0, ("temperature_k",), True),
-    "irreversibility_field_T": Quantity(
-        "T", "irreversibility field", "field above which no current flows without loss", 0.1, 60.0,
-        ("temperature_k",), True,
-    ),
-    "rrr_copper": Quantity(
-        "1", "copper ratio", "resistivity of the copper at 295 K over that just above Tc", 1.0, 5000.0
-    ),
-    "resistivity_ratio_a15": Quantity(
-        "1", "A15 ratio", "resistivity of the A15 at 300 K over that just above Tc", 1.0, 30.0
-    ),
-    "tin_at_percent": Quantity("at.%", "tin", "tin content of the A15 by electron probe", 15.0, 30.0),
-    "grain_size_nm": Quantity("nm", "grain size", "grain size of the A15 seen in a microscope", 5.0, 1e5),
-    "a15_area_fraction": Quantity(
-        "1", "A15 area", "share of A15 in the section of the wire without its copper", 0.01, 1.0
-    ),
-    "critical_current_a": Quantity(
-        "A", "critical current", "critical current of the wire", 1e-3, 1e5, ("temperature_k", "field_t")
-    ),
-}  # fmt: skip
+QUANTITIES: Mapping[str, Quantity] = measurable()
 """Keys of ``[samples.measured]``, with units in the names."""
 
 MOST_ABOVE = 3.0
 """Standard uncertainties of the difference by which an irreversibility field may exceed Bc2 at the same temperature:
 beyond, one of the two is not what it is called (own choice: by chance in one of a thousand pairs that are equal)."""
 
-CONDITIONS: Mapping[str, tuple[float, float, str]] = {
-    "temperature_k": (0.01, 30.0, "the temperature of the measurement in K"),
-    "field_t": (0.0, 60.0, "the field of the measurement in T"),
-}
-"""Conditions, their limits, and what belongs there."""
+CONDITIONS: Mapping[str, tuple[float, float]] = {"temperature_k": (0.01, 30.0), "field_t": (0.0, 60.0)}
+"""Conditions and their limits."""
 
 
-@dataclass(frozen=True)
-class Measured:
+class Measured(Table):
     """One measured value.
 
     Attributes
@@ -111,37 +61,29 @@ class Measured:
 
     Raises
     ------
-    ValidityError
+    ValidationError
         The value cannot be what it is called, or a condition is missing; every problem in the message.
 
     Examples
     --------
-    >>> Measured("Tc_K", 17.6, 0.1, "50 %").words
+    >>> Measured(quantity="Tc_K", value=17.6, u=0.1, criterion="50 %").words
     'Tc (50 %)'
-    >>> Measured("Bc2_T", 25.3, 0.3, "90 %", temperature_k=4.2).words
+    >>> Measured(quantity="Bc2_T", value=25.3, u=0.3, criterion="90 %", temperature_k=4.2).words
     'Bc2 at 4.2 K (90 %)'
     """
 
     quantity: str
-    value: float
-    u: float
-    criterion: str = ""
-    temperature_k: float | None = None
-    field_t: float | None = None
-    remark: str = ""
-
-    def __post_init__(self) -> None:
-        if self.quantity not in QUANTITIES:
-            raise ValidityError(f"measured quantity '{self.quantity}' is unknown; known: {', '.join(QUANTITIES)}")
-        table = {name: value for name, value in vars(self).items() if name != "quantity" and value not in (None, "")}
-        found = [f"{self.quantity}.{key}: {complaint}" for key, complaint in value_problems(self.quantity, table)]
-        if found:
-            raise ValidityError("; ".join(found))
+    value: float = Field(description="the measured value as a number, in the unit of the key")
+    u: float = Field(description="the standard uncertainty (k = 1), without which the value cannot be compared")
+    criterion: str = Field(default="", description="how it was read off the transition, as '50 %'")
+    temperature_k: float | None = Field(default=None, description="the temperature of the measurement in K")
+    field_t: float | None = Field(default=None, description="the field of the measurement in T")
+    remark: str = Field(default="", description="how it was measured, as text in quotes")
 
     @property
     def unit(self) -> str:
         """Unit of value and uncertainty; "1" for a plain number."""
-        return QUANTITIES[self.quantity].unit
+        return QUANTITIES[self.quantity].of_column.unit or UNIT_1
 
     @property
     def conditions(self) -> str:
@@ -152,109 +94,142 @@ class Measured:
     @property
     def words(self) -> str:
         """What was measured and how it was read off."""
-        text = QUANTITIES[self.quantity].title
+        text = QUANTITIES[self.quantity].noun
         text += f" at {self.conditions}" if self.conditions else ""
         return f"{text} ({self.criterion})" if self.criterion else text
 
+    @classmethod
+    def contradictions(cls, given: Mapping[str, Any], context: Context) -> Iterator[Problem]:
+        """Find what cannot be of this quantity; what is no number is passed over: the types complain about it."""
+        name = str(given.get("quantity"))
+        about = QUANTITIES.get(name)
+        if about is None:
+            yield ("quantity",), f"measured quantity '{name}' is unknown; known: {', '.join(QUANTITIES)}"
+            return
+        yield from _number_problems(about, given)
+        criterion = given.get("criterion")
+        if isinstance(criterion, str) and criterion:
+            if not about.limits.criteria:
+                yield ("criterion",), f"a {about.noun} is not read off a transition; remove it, a remark may say more"
+            elif criterion not in CRITERIA:
+                yield ("criterion",), f"'{criterion}' is unknown; known: {', '.join(CRITERIA)}"
+        for name, (low, high) in CONDITIONS.items():
+            wanted, number = cls.model_fields[name].description, _number(given.get(name))
+            if name in about.limits.needs and given.get(name) is None:
+                yield (name,), f"is missing; give {wanted}"
+            elif name not in about.limits.needs and given.get(name) is not None:
+                yield (name,), f"does not belong to a {about.noun}; remove it"
+            elif number is not None and not low <= number <= high:
+                yield (name,), f"{number:g} is outside {low:g} to {high:g}; give {wanted}"
 
-def value_problems(quantity: str, table: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-    """Find what is wrong with one measured value as it stands in the study file.
 
-    Parameters
-    ----------
-    quantity : str
-        A key of `QUANTITIES`.
-    table : mapping
-        ``value``, ``u``, ``criterion``, conditions. What is no number is passed over: the models complain about it.
+def _wanted(about: Quantity) -> str:
+    """What belongs there."""
+    unit = about.of_column.unit
+    return f"the {about.limits.meaning}{f' in {unit}' if unit else ''}"
 
-    Yields
-    ------
-    key, complaint : str
-        In the order of the table.
-    """
-    about = QUANTITIES[quantity]
-    value, u = _number(table.get("value")), _number(table.get("u"))
-    possible = value is not None and about.low <= value <= about.high
+
+def _number_problems(about: Quantity, given: Mapping[str, Any]) -> Iterator[Problem]:
+    value, u = _number(given.get("value")), _number(given.get("u"))
+    low, high = about.limits.low, about.limits.high
+    possible = value is not None and low <= value <= high
     if value is not None and not possible:
-        unit = "" if about.unit == "1" else f" in {about.unit}"
-        yield "value", f"{value:g} is outside {about.low:g} to {about.high:g}; give the {about.meaning}{unit}"
-    if "u" not in table:
-        yield "u", "is missing; give the standard uncertainty (k = 1), without which the value cannot be compared"
-    elif u is not None and not 0.0 < u < math.inf:
-        yield "u", f"{u:g} is not above zero; give the standard uncertainty (k = 1)"
+        yield ("value",), f"{value:g} is outside {low:g} to {high:g}; give {_wanted(about)}"
+    if u is not None and not 0.0 < u < math.inf:
+        yield ("u",), f"{u:g} is not above zero; give the standard uncertainty (k = 1)"
     elif possible and u is not None and value is not None and u > value:
-        yield "u", f"{u:g} is more than the value itself; give the standard uncertainty (k = 1) in the same unit"
-    criterion = table.get("criterion")
-    if isinstance(criterion, str) and criterion:
-        if not about.criteria:
-            yield "criterion", f"a {about.title} is not read off a transition; remove it, a remark may say more"
-        elif criterion not in CRITERIA:
-            yield "criterion", f"'{criterion}' is unknown; known: {', '.join(CRITERIA)}"
-    for name, (low, high, wanted) in CONDITIONS.items():
-        given = _number(table.get(name))
-        if name in about.needs and name not in table:
-            yield name, f"is missing; give {wanted}"
-        elif name not in about.needs and name in table:
-            yield name, f"does not belong to a {about.title}; remove it"
-        elif given is not None and not low <= given <= high:
-            yield name, f"{given:g} is outside {low:g} to {high:g}; give {wanted}"
+        yield ("u",), f"{u:g} is more than the value itself; give the standard uncertainty (k = 1) in the same unit"
 
 
-def table_problems(table: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-    """Find what is wrong with a table ``[samples.measured]``: single values, then what contradicts each other.
+def measured_values(given: object, info: ValidationInfo) -> tuple[Measured, ...]:
+    """Read a table ``[samples.measured]``: single values, then what contradicts each other.
 
-    Yields
-    ------
-    place, complaint : str
-        The place within the table, as ``Bc2_T[1].temperature_k``.
+    Returns
+    -------
+    tuple of Measured
+        In the order of `QUANTITIES`.
     """
-    found = dict(_entries(table))
-    for place, (quantity, entry) in found.items():
-        for key, complaint in value_problems(quantity, entry):
-            yield f"{place}.{key}", complaint
-    seen: dict[str, str] = {}
-    for place, (quantity, entry) in found.items():
-        same = repr((quantity, *(entry.get(key) for key in ("criterion", *CONDITIONS))))
-        if seen.setdefault(same, place) != place:
-            yield place, f"is measured under the conditions of {seen[same]}; give one value, or say what differs"
-    yield from _contradictions(found)
+    if isinstance(given, tuple):
+        return given
+    if not isinstance(given, Mapping):
+        raise ValueError(f"{shown(given)} is not a table")
+    problems: list[Problem] = [
+        ((key,), f"unknown key; {did_you_mean(str(key), QUANTITIES)}") for key in given if key not in QUANTITIES
+    ]
+    made = []
+    entries = dict(_entries(given))
+    for location, entry in entries.items():
+        quantity = str(location[0])
+        if not isinstance(entry, Mapping):
+            about = QUANTITIES[quantity]
+            said = "is empty" if entry == [] else f"{shown(entry)} is not a table"
+            keys = ("value", "u", *["criterion"] * about.limits.criteria, *about.limits.needs)
+            example = ", ".join(f"{key} = ..." for key in keys)
+            problems.append((location, f"{said}; give {_wanted(about)}, as {{ {example} }}"))
+            continue
+        if "quantity" in entry:
+            problems.append(((*location, "quantity"), "unknown key; the key of the value says which quantity it is"))
+        try:
+            made.append(Measured.model_validate({**entry, "quantity": quantity}))
+        except ValidationError as error:
+            problems += inner_problems(error, *location)
+    problems += _contradictions({at: entry for at, entry in entries.items() if isinstance(entry, Mapping)})
+    if problems:
+        raise refusal(problems)
+    return tuple(made)
 
 
-def _entries(table: Mapping[str, Any]) -> Iterator[tuple[str, tuple[str, Mapping[str, Any]]]]:
+def _entries(table: Mapping[str, Any]) -> Iterator[tuple[Location, Any]]:
+    """Values by their place within the table, in the order of `QUANTITIES`."""
     for quantity in QUANTITIES:
         given = table.get(quantity)
-        entries = given if isinstance(given, list) else [given]
-        for k, entry in enumerate(entries):
-            if isinstance(entry, Mapping):
-                yield f"{quantity}[{k}]" if isinstance(given, list) else quantity, (quantity, entry)
+        if isinstance(given, list) and given:
+            yield from (((quantity, k), entry) for k, entry in enumerate(given))
+        elif given is not None:
+            yield (quantity,), given
 
 
-def _contradictions(found: Mapping[str, tuple[str, Mapping[str, Any]]]) -> Iterator[tuple[str, str]]:
-    tc = [(_number(e.get("value")), _number(e.get("u")) or 0.0) for q, e in found.values() if q == "Tc_K"]
-    highest = max((value + 3.0 * u for value, u in tc if value is not None), default=math.inf)
-    fields: dict[float, list[tuple[str, str, float, float]]] = {}
-    for place, (quantity, entry) in found.items():
+def _contradictions(entries: Mapping[Location, Mapping[str, Any]]) -> Iterator[Problem]:
+    """Find values under the same conditions, above Tc, and fields without loss above Bc2."""
+    seen: dict[str, Location] = {}
+    for location, entry in entries.items():
+        same = repr((location[0], *(entry.get(key) for key in ("criterion", *CONDITIONS))))
+        if (other := seen.setdefault(same, location)) != location:
+            yield location, f"is measured under the conditions of {place(other)}; give one value, or say what differs"
+    tc = [(_number(entry.get("value")), _number(entry.get("u"))) for at, entry in entries.items() if at[0] == "Tc_K"]
+    highest = max((value + 3.0 * (u or 0.0) for value, u in tc if value is not None), default=math.inf)
+    for location, entry in entries.items():
         temperature = _number(entry.get("temperature_k"))
-        if temperature is None:
-            continue
-        if highest < temperature <= CONDITIONS["temperature_k"][1]:  # more is no temperature, and said already
+        # beyond the limits it is no temperature, and said already
+        if temperature is not None and highest < temperature <= CONDITIONS["temperature_k"][1]:
             yield (
-                f"{place}.temperature_k",
+                (*location, "temperature_k"),
                 f"{temperature:g} K is above the Tc measured on this sample; correct one of the two",
             )
-        value, u = _number(entry.get("value")), _number(entry.get("u")) or 0.0
-        if value is not None:
-            fields.setdefault(temperature, []).append((place, quantity, value, u))
-    for temperature, values in fields.items():
-        upper = [(value, u) for _, quantity, value, u in values if quantity == "Bc2_T"]
-        for place, quantity, value, u in values:
-            if quantity == "irreversibility_field_T" and upper:
-                most, u_most = max(upper)
-                allowed = MOST_ABOVE * math.hypot(u, u_most)
-                if value - most > allowed:
-                    text = f"{value:g} T is above the Bc2 of {most:g} T measured at {temperature:g} K"
-                    by = f"{value - most:.2g} T, more than {MOST_ABOVE:g} standard uncertainties ({allowed:.2g} T)"
-                    yield place, f"{text} by {by}; correct one of the two"
+        if location[0] == "irreversibility_field_T" and (said := _above_bc2(entry, temperature, entries)):
+            yield location, said
+
+
+def _above_bc2(
+    entry: Mapping[str, Any], temperature: float | None, entries: Mapping[Location, Mapping[str, Any]]
+) -> str:
+    """Say that an irreversibility field is above the Bc2 at its temperature; empty where it is not."""
+    value, u = _number(entry.get("value")), _number(entry.get("u")) or 0.0
+    upper = [
+        (bc2, _number(other.get("u")) or 0.0)
+        for at, other in entries.items()
+        if at[0] == "Bc2_T" and _number(other.get("temperature_k")) == temperature
+        and (bc2 := _number(other.get("value"))) is not None
+    ]  # fmt: skip
+    if value is None or temperature is None or not upper:
+        return ""
+    most, u_most = max(upper)
+    allowed = MOST_ABOVE * math.hypot(u, u_most)
+    if value - most <= allowed:
+        return ""
+    text = f"{value:g} T is above the Bc2 of {most:g} T measured at {temperature:g} K"
+    by = f"{value - most:.2g} T, more than {MOST_ABOVE:g} standard uncertainties ({allowed:.2g} T)"
+    return f"{text} by {by}; correct one of the two"
 
 
 def _number(value: object) -> float | None:

@@ -1,10 +1,12 @@
 """How patterns were measured and are fitted: the keys of ``[defaults]``, each of which a sample may give itself."""
 
-from typing import Annotated
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, ClassVar
 
-from pydantic import Field
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo
 
-from xrdorder.description.strain import StrainTable
+from xrdorder.description.locations import key_words
+from xrdorder.description.table import Context, Problem, Table
 from xrdorder.description.values import (
     MeasuringTemperature,
     NotNegative,
@@ -14,17 +16,22 @@ from xrdorder.description.values import (
     RadiationName,
     Roughness,
     StandardName,
-    Table,
+    as_tuple,
     between,
     one_of,
 )
+from xrdorder.exceptions import did_you_mean
+from xrdorder.material.specimen import CORRECTIONS, GAUGES, LARGEST_STRAIN
 from xrdorder.patterns import GEOMETRIES, MOUNTS
+from xrdorder.patterns.checks import AXIS_UNITS
 
 LATTICE_DISTRIBUTIONS = ("auto", "single", "tail", "two-populations")
 """Names of the fit, repeated because checking a description must not load it (a test holds them equal)."""
 
+_UNITS = tuple(dict.fromkeys(unit for units in AXIS_UNITS.values() for unit in units))
 
-class ChoicesTable(Table):
+
+class Choices(Table):
     """Choices of the fit: `fit = { ... }` in `[defaults]` or a sample; the fields of `xrdorder.fitting.FitOptions`."""
 
     lattice_distribution: Annotated[str, one_of(*LATTICE_DISTRIBUTIONS)] | None = Field(
@@ -58,13 +65,68 @@ class ChoicesTable(Table):
         default=None, description="true or false: single lines and free intensities beside the fit"
     )
 
+    def given(self) -> dict[str, Any]:
+        """Give the choices that were made; what the fit does by itself is left to it."""
+        return self.model_dump(exclude_none=True)
 
-class MeasurementTable(StrainTable):
+
+class Reading(Table):
+    """How to read pattern files that do not say it themselves; None where nothing was told."""
+
+    radiation: RadiationName | None = Field(
+        default=None, description="the radiation of pattern files that do not say it, as 'cu-ka'"
+    )
+    axis: Annotated[str, one_of(*AXIS_UNITS)] | None = Field(
+        default=None, description="what the first column of the pattern file is: two-theta, d or q"
+    )
+    axis_unit: Annotated[str, one_of(*_UNITS)] | None = Field(
+        default=None, description="the unit of d (nm, angstrom) or q (1/nm, 1/angstrom); degree for two-theta"
+    )
+    geometry: Annotated[str, one_of(*GEOMETRIES)] | None = Field(
+        default=None, description="the geometry of pattern files that do not say it"
+    )
+    diffractogram: str | None = Field(
+        default=None, description="which diffractogram of a powder CIF that names several: its id, or 'all'"
+    )
+    counting_time_s: Positive | None = Field(default=None, description="the counting time a point in seconds")
+
+    @classmethod
+    def contradictions(cls, given: Mapping[str, Any], context: Context) -> Iterator[Problem]:
+        """Find a unit that does not go with the axis, which would stop every pattern that has it."""
+        if not {"axis", "axis_unit"} & given.keys():
+            return
+        told = {**cls.usual(context), **given}
+        axis, unit = told.get("axis", "two-theta"), told.get("axis_unit")
+        if isinstance(axis, str) and axis in AXIS_UNITS and unit in _UNITS and unit not in AXIS_UNITS[axis]:
+            yield (
+                ("axis_unit",),
+                f"'{unit}' is no unit of {axis}; give {' or '.join(AXIS_UNITS[axis])}, or another axis",
+            )
+
+    @classmethod
+    def usual(cls, context: Context) -> dict[str, Any]:
+        """What holds, as it was written, where a table does not say otherwise."""
+        return {}
+
+
+def _described_calibration(name: str, info: ValidationInfo) -> str:
+    """Accept the name of a calibration that the study describes."""
+    if info.context is None or name in (described := info.context.written("calibrations")):
+        return name
+    hint = did_you_mean(name, described) if described else f"add a table [calibrations.{key_words(name)}]"
+    raise ValueError(f"no calibration '{name}' is described; {hint}")
+
+
+class Measurement(Reading):
     """How patterns were measured; the keys of `[defaults]`, each of which a sample may give itself."""
 
-    calibration: str | None = Field(default=None, description="the name of a [calibrations.<name>], in quotes")
-    mount: Annotated[str, one_of(*MOUNTS)] | None = Field(
-        default=None, description=f"how the specimen was mounted: {', '.join(MOUNTS)}"
+    slips: ClassVar = {"temperature": "temperature_c", "slit": "divergence_deg"}
+
+    calibration: Annotated[str, AfterValidator(_described_calibration)] = Field(
+        default="", description="the name of a [calibrations.<name>], in quotes"
+    )
+    mount: Annotated[str, one_of(*MOUNTS)] = Field(
+        default="", description=f"how the specimen was mounted: {', '.join(MOUNTS)}"
     )
     wire_axis_angle_deg: Annotated[float, between(0.0, 90.0)] | None = Field(
         default=None, description="the angle between wire axis and scattering vector in degrees, 0 to 90"
@@ -84,20 +146,24 @@ class MeasurementTable(StrainTable):
     internal_standard: StandardName | None = Field(
         default=None, description="the certified powder mixed into the specimen, as 'srm-640c'"
     )
-    radiation: RadiationName | None = Field(
-        default=None, description="the radiation of pattern files that do not say it, as 'cu-ka'"
+    strain: Annotated[float, between(-LARGEST_STRAIN, LARGEST_STRAIN)] | None = Field(
+        default=None, description="the strain of the A15 along the scattering vector as a fraction, -0.001 for -0.1 %"
     )
-    axis: Annotated[str, one_of("two-theta", "d", "q")] | None = Field(
-        default=None, description="what the first column of the pattern file is: two-theta, d or q"
+    u_strain: Annotated[float, between(0.0, LARGEST_STRAIN)] | None = Field(
+        default=None, description="the standard uncertainty of that strain as a fraction"
     )
-    axis_unit: Annotated[str, one_of("degree", "nm", "angstrom", "1/nm", "1/angstrom")] | None = Field(
-        default=None, description="the unit of d (nm, angstrom) or q (1/nm, 1/angstrom); degree for two-theta"
+    strain_gauge: Annotated[str, one_of(*GAUGES)] = Field(
+        default="", description=f"the phase whose lattice tells the strain: {', '.join(GAUGES)}"
     )
-    geometry: Annotated[str, one_of(*GEOMETRIES)] | None = Field(
-        default=None, description="the geometry of pattern files that do not say it"
+    strain_bound: bool = Field(
+        default=False, description="true to take the thermal mismatch from the reaction temperature down as bound"
     )
-    diffractogram: str | None = Field(
-        default=None, description="which diffractogram of a powder CIF that names several: its id, or 'all'"
+    corrections_off: Annotated[tuple[Annotated[str, one_of(*CORRECTIONS)], ...], BeforeValidator(as_tuple)] = Field(
+        default=(), description=f"the corrections to switch off, of {', '.join(CORRECTIONS)}"
     )
-    counting_time_s: Positive | None = Field(default=None, description="the counting time a point in seconds")
-    fit: ChoicesTable = Field(default=ChoicesTable(), description="choices of the fit, as { elastic_shifts = true }")
+    fit: Choices = Field(default=Choices(), description="choices of the fit, as { elastic_shifts = true }")
+
+    @classmethod
+    def usual(cls, context: Context) -> dict[str, Any]:
+        """Say what stands in `[defaults]`."""
+        return context.written("defaults")

@@ -8,7 +8,6 @@ from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 
-from xrdorder.description.missing_files import stops
 from xrdorder.description.study import Study
 from xrdorder.files.atomic import file_hash
 from xrdorder.material.lattice import in_kelvin_words
@@ -75,7 +74,7 @@ def dose_words(study: Study) -> str:
 def remarks(study: Study) -> list[str]:
     """What to say before a run, a line each: fractions, absent files, one pattern under several names, kelvin."""
     said = _like_fractions(study)
-    said += [] if stops(study) else [f"{where}: {words}" for where, words in study.absent]
+    said += [] if study.lacks_calibration else [f"{where}: {words}" for where, words in study.absent]
     hashes = _hashes(study)
     for group in dict.fromkeys(tuple(sorted((name, *others))) for name, others in same_patterns(hashes).items()):
         said.append(f"samples {_few(group)}: one pattern file under several names is one measurement, no replicates")
@@ -87,11 +86,11 @@ def _like_fractions(study: Study) -> list[str]:
     """Contents of dopants that look like fractions."""
     lots = {sample.lot.name: sample.lot for sample in study.samples}
     return [
-        f"lots.{name}.dopant_at_percent: {element} = {100.0 * content:g} reads {100.0 * content:g} at.%; "
-        f"did you mean {1e4 * content:g}?"
+        f"lots.{name}.dopant_at_percent: {element} = {content:g} reads {content:g} at.%; "
+        f"did you mean {100.0 * content:g}?"
         for name, lot in lots.items()
-        for element, content in lot.dopants.items()
-        if 0.0 < 100.0 * content < LEAST_AT_PERCENT
+        for element, content in lot.dopant_at_percent.items()
+        if 0.0 < content < LEAST_AT_PERCENT
     ]
 
 
@@ -110,14 +109,14 @@ def _in_kelvin(study: Study) -> list[str]:
 def _hashes(study: Study) -> dict[str, dict[str, str]]:
     """Hashes of pattern files of equal size; others cannot be the same."""
     sizes: dict[Path, int] = {}
-    for path in dict.fromkeys(path for sample in study.samples for path in sample.patterns):
+    for path in dict.fromkeys(path for sample in study.samples for path in sample.pattern):
         with suppress(OSError):
             sizes[path] = path.stat().st_size
     often = Counter(sizes.values())
-    shared = Counter(path for sample in study.samples for path in sample.patterns)
+    shared = Counter(path for sample in study.samples for path in sample.pattern)
     found: dict[str, dict[str, str]] = {}
     for sample in study.samples:
-        for path in sample.patterns:
+        for path in sample.pattern:
             if often[sizes.get(path, -1)] > 1 or shared[path] > 1:
                 with suppress(OSError):
                     found.setdefault(sample.name, {})[str(path)] = file_hash(path)

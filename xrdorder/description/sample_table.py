@@ -6,16 +6,15 @@ that it is checked in the same way; what is said of it names row and column. Row
 """
 
 import csv
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from xrdorder.description.table import Location, Problem
+from xrdorder.description.values import closest_file
 from xrdorder.exceptions import did_you_mean
 from xrdorder.files import read_bytes
-
-Problem = tuple[str, str]
 
 STEP_COLUMNS = ("hold_c", "hours", "ramp_k_per_h", "amplitude_k", "period_h")
 """Columns that make a treatment of one step."""
@@ -42,17 +41,17 @@ class Row(dict[str, Any]):
         """File and row."""
         return f"{self.file}, row {self.number}"
 
-    def column(self, within: str) -> str:
-        """Name the column of a place within a sample.
+    def column(self, within: Sequence[int | str]) -> str:
+        """Name the column of a location within a sample.
 
         >>> row = Row({"treatment": [{"hold_c": -300}]}, "samples.csv", 2)
-        >>> row.column("treatment no. 1, hold_c"), row.column("measured.Tc_K no. 1, value")
+        >>> row.column(("treatment", 0, "hold_c")), row.column(("measured", "Tc_K", "value"))
         ('hold_c', 'measured.Tc_K')
         """
-        name = re.sub(r" no\. \d+", "", within).replace(", ", ".").removesuffix(".value")
-        if isinstance(self.get("treatment"), list) and name.split(".")[0] == "treatment":
-            name = name.removeprefix("treatment").lstrip(".") or STEP_COLUMNS[0]
-        return name
+        keys = [str(key) for key in within if not isinstance(key, int)]
+        if keys[0] == "treatment" and isinstance(self.get("treatment"), list):
+            keys = keys[1:] or [STEP_COLUMNS[0]]
+        return ".".join(keys).removesuffix(".value")
 
 
 @dataclass(frozen=True)
@@ -62,6 +61,15 @@ class SampleRows:
     rows: tuple[Row, ...] = ()
     problems: tuple[Problem, ...] = ()
     missing: tuple[str, ...] = field(default=())
+
+    def beside(self, problems: Sequence[Problem], table: Mapping[str, Any]) -> list[Problem]:
+        """Leave out problems of the study that follow from what is wrong with the table itself."""
+        follows: set[Location] = {("samples",)} if self.problems else set()
+        samples = table.get("samples")
+        for k, row in enumerate(samples if isinstance(samples, list) else ()):
+            if isinstance(row, Row):
+                follows |= {("samples", k, column) for column in self.missing}
+        return [problem for problem in problems if problem[0] not in follows]
 
 
 def read_sample_table(name: str, folder: Path, kinds: Mapping[str, str]) -> SampleRows:
@@ -84,22 +92,22 @@ def read_sample_table(name: str, folder: Path, kinds: Mapping[str, str]) -> Samp
     try:
         separator, records = _records(name, folder)
     except ValueError as error:
-        return SampleRows(problems=(("samples_table", str(error)),))
+        return SampleRows(problems=((("samples_table",), str(error)),))
     if not records:
-        return SampleRows(problems=(("samples_table", f"'{name}' is empty; give a header with name, pattern"),))
+        return SampleRows(problems=((("samples_table",), f"'{name}' is empty; give a header with name, pattern"),))
     (first, header), *lines = records
-    found = list(_header_problems(name, first, header, kinds))
+    problems = list(_header_problems(first, header, kinds))
     missing = tuple(column for column in NEEDED if column not in header)
-    found += [(f"{name}, row {first}", f"has no column {column}; add one") for column in missing]
+    problems += [(("samples_table", first), f"has no column {column}; add one") for column in missing]
     if not lines:
-        found.append(("samples_table", f"'{name}' has a header, but no row; add one for every sample"))
+        problems.append((("samples_table",), f"'{name}' has a header, but no row; add one for every sample"))
     rows = []
     for number, cells in lines:
         if len(cells) > len(header) and any(cells[len(header) :]):
             comma = ", or, with decimal commas, separate all columns by semicolons" if separator == "," else ""
-            found.append(
+            problems.append(
                 (
-                    f"{name}, row {number}",
+                    ("samples_table", number),
                     f"has {len(cells)} cells, the header {len(header)}; put a text that holds a separator in quotes"
                     f"{comma}",
                 )
@@ -110,10 +118,10 @@ def read_sample_table(name: str, folder: Path, kinds: Mapping[str, str]) -> Samp
             for column, cell in zip(header, cells, strict=False)
             if cell and column in kinds
         }
-        row, problems = _row(given, name, number)
+        row, wrong = _row(given, name, number)
         rows.append(row)
-        found += problems
-    return SampleRows(tuple(rows), tuple(found), missing)
+        problems += wrong
+    return SampleRows(tuple(rows), tuple(problems), missing)
 
 
 def _text(name: str, folder: Path) -> str:
@@ -123,11 +131,7 @@ def _text(name: str, folder: Path) -> str:
     if path.is_dir():
         raise ValueError(f"'{name}' is a folder; name the table itself, a CSV file in UTF-8")
     if not path.exists():
-        beside = [item.name for item in path.parent.iterdir()] if path.parent.is_dir() else []
-        hint = did_you_mean(path.name, beside)
-        raise ValueError(
-            f"there is no file '{name}' in {folder}; {hint if hint.startswith('did you') else 'correct the path'}"
-        )
+        raise ValueError(f"there is no file '{name}' in {folder}; {closest_file(path)}")
     try:
         content = read_bytes(path)
         return content.decode("utf-8-sig")
@@ -156,10 +160,10 @@ def _records(name: str, folder: Path) -> tuple[str, list[tuple[int, list[str]]]]
     return separator, [(k, cells) for k, cells in records if any(cells) and not cells[0].startswith("#")]
 
 
-def _header_problems(name: str, row: int, header: Sequence[str], kinds: Mapping[str, str]) -> list[Problem]:
-    found = []
+def _header_problems(row: int, header: Sequence[str], kinds: Mapping[str, str]) -> list[Problem]:
+    found: list[Problem] = []
     for k, column in enumerate(header):
-        where = f"{name}, row {row}, column {column or f'no. {k + 1}'}"
+        where = ("samples_table", row, column or f"no. {k + 1}")
         if column in header[:k]:
             found.append((where, "stands twice; keep one, or give the other its own name"))
         elif column and column not in kinds:
@@ -196,7 +200,8 @@ def _row(given: Mapping[str, Any], file: str, number: int) -> tuple[Row, list[Pr
     found: list[Problem] = []
     steps = {column: given[column] for column in STEP_COLUMNS if column in given}
     if steps and "treatment" in given:
-        found.append((f"{row.place}, column treatment", f"stands beside {', '.join(steps)}; give one or the other"))
+        said = f"stands beside {', '.join(steps)}; give one or the other"
+        found.append((("samples_table", number, "treatment"), said))
     for column, value in given.items():
         if column in steps:
             continue

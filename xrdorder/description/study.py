@@ -1,239 +1,157 @@
 """What a study is: wires, heat treatments, patterns and how they were measured.
 
-`read_study` turns the `study.toml` of a folder into a `Study`. The file is checked as a whole: everything
-that is wrong with it is reported at once, every problem on a line of its own with its place and a remedy. The
-keys of the file, their units and their limits stand in `xrdorder.description.reading`.
+`read_study` turns the `study.toml` of a folder into a `Study`, `study_of` does so with a table from elsewhere. It is
+checked as a whole: everything that is wrong is reported at once, every problem on a line of its own with its place and
+a remedy. A key of the file is a field of the model of its table.
 """
 
 import tomllib
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any, Self, get_args, get_origin
 
-from xrdorder.description.measured_values import Measured
-from xrdorder.exceptions import StudyError
+from pydantic import AfterValidator, BeforeValidator, Field, PlainValidator, ValidationInfo, field_validator
+
+from xrdorder.crystals import phase
+from xrdorder.description.calibration import Calibration, instrument_of, named_instrument
+from xrdorder.description.locations import place, sample_number
+from xrdorder.description.lots import Lot
+from xrdorder.description.measured_values import QUANTITIES, Measured
+from xrdorder.description.measurement import Choices, Measurement
+from xrdorder.description.phases_present import Present, choice_problems, phase_argument
+from xrdorder.description.sample import FURNACE_C, Sample
+from xrdorder.description.sample_table import STEP_COLUMNS, Row, SampleRows, read_sample_table
+from xrdorder.description.table import Context, Problem, Refused, Table, checked, refusal, typed
+from xrdorder.description.treatments import named_treatments
+from xrdorder.description.values import FilePath, Text, as_tuple, between, existing, not_empty, one_of
+from xrdorder.exceptions import StudyError, XrdorderError, did_you_mean
 from xrdorder.files import read_bytes, toml_table
+from xrdorder.files.names import is_safe_name, safe_name
 from xrdorder.treatments import History
 
 DESCRIPTION = "study.toml"
-
-
-@dataclass(frozen=True)
-class Lot:
-    """A wire lot: what is common to all samples cut from it.
-
-    Attributes
-    ----------
-    name : str
-        Name of the lot; empty for samples that name none.
-    route : str
-        How the wire was made, in the words of the trade.
-    dopants, u_dopants : mapping of str to float
-        Dopant content of the A15 and its standard uncertainty where one was given, atomic fraction of all
-        atoms.
-    on_tin_site, u_on_tin_site : mapping of str to float, or None
-        Share of each dopant on the tin site where it was measured, and its standard uncertainty; None takes
-        the published shares.
-    undoped : bool
-        The wire is known to hold no dopant.
-    lattice_by_dopant_nm, u_lattice_by_dopant_nm : mapping of str to float, or None
-        Change of the lattice parameter by unit atomic fraction of a dopant where it was measured, nm.
-    filament, barrier : str
-        Metals of the filaments and of the diffusion barrier, by the symbols of their elements.
-    a15_area_fraction, u_a15_area_fraction : float or None
-        Share of A15 in the section without copper, and its standard uncertainty, for samples that give none.
-    design : str
-        Design of the wire, for its thermal pre-strain; empty where neither it nor the route says.
-    """
-
-    name: str = ""
-    route: str = ""
-    dopants: Mapping[str, float] = field(default_factory=dict)
-    u_dopants: Mapping[str, float] = field(default_factory=dict)
-    on_tin_site: Mapping[str, float] | None = None
-    u_on_tin_site: Mapping[str, float] | None = None
-    undoped: bool = False
-    lattice_by_dopant_nm: Mapping[str, float] | None = None
-    u_lattice_by_dopant_nm: Mapping[str, float] | None = None
-    filament: str = ""
-    barrier: str = ""
-    a15_area_fraction: float | None = None
-    u_a15_area_fraction: float | None = None
-    design: str = ""
-
-
-@dataclass(frozen=True)
-class Reading:
-    """How to read pattern files that do not say it themselves; None where nothing was told."""
-
-    radiation: str | None = None
-    axis: str | None = None
-    axis_unit: str | None = None
-    geometry: str | None = None
-    counting_time_s: float | None = None
-    diffractogram: str | None = None
-
-
-@dataclass(frozen=True)
-class Sample:
-    """A reacted piece of wire and how its pattern was measured.
-
-    Attributes
-    ----------
-    name : str
-        Safe as a file name.
-    patterns : tuple of Path
-        One file, or several: repeated scans or ranges of one specimen. Absolute paths.
-    lot : Lot
-    mount : str
-        How the specimen was mounted; empty when unknown.
-    wire_axis_angle_deg : float or None
-        Angle between wire axis and scattering vector.
-    temperature_c, u_temperature_k : float or None
-        Temperature of the specimen while it was measured, and its standard uncertainty.
-    specimen_length_mm, divergence_deg : float or None
-        Length of the specimen along the beam; divergence of the slit, None takes that of the instrument.
-    internal_standard : str or None
-        Certified powder mixed into the specimen.
-    treatment : History or None
-        What was set, or what was logged.
-    treatment_log : Path or None
-        The file it was logged in; absolute path.
-    position_m : float or None
-        Place along the spool.
-    date : str
-        Day of the measurement as in ISO 8601; empty when it was not told.
-    calibration : str
-        Which of the calibrations of the study; empty for its instrument.
-    reading : Reading
-    choices : mapping of str to value
-        Choices of the fit, by the names of `xrdorder.fitting.FitOptions`; only what was told.
-    strain, u_strain : float or None
-        Strain of the A15 along the scattering vector, as a fraction, and its standard uncertainty.
-    strain_gauge : str
-        Phase whose lattice tells the strain; empty for none.
-    strain_bound : bool
-        Take the thermal mismatch as the bound of the strain.
-    corrections_off : tuple of str
-        Corrections that are switched off, of `xrdorder.material.CORRECTIONS`.
-    measured : tuple of Measured
-        What the laboratory measured itself. No fit and no estimate sees it.
-    """
-
-    name: str
-    patterns: tuple[Path, ...]
-    lot: Lot
-    mount: str = ""
-    wire_axis_angle_deg: float | None = None
-    temperature_c: float | None = None
-    u_temperature_k: float | None = None
-    specimen_length_mm: float | None = None
-    divergence_deg: float | None = None
-    internal_standard: str | None = None
-    treatment: History | None = None
-    reading: Reading = Reading()
-    choices: Mapping[str, Any] = field(default_factory=dict)
-    strain: float | None = None
-    u_strain: float | None = None
-    strain_gauge: str = ""
-    strain_bound: bool = False
-    corrections_off: tuple[str, ...] = ()
-    measured: tuple[Measured, ...] = ()
-    treatment_log: Path | None = None
-    position_m: float | None = None
-    date: str = ""
-    calibration: str = ""
-
 
 DOSE_SOURCE = "200 to 400 kJ/mol are met in the growth of Nb3Sn layers (from memory; no published number was checked)"
 """Where the activation energy that is taken unless told otherwise comes from: as even odds, 300 ± 58."""
 
 
-@dataclass(frozen=True)
-class DoseReference:
-    """With what activation energy and at what temperature thermal doses are given.
+class FitTable(Table):
+    """How all samples are fitted."""
 
-    Attributes
-    ----------
-    q_kj_per_mol, u_q_kj_per_mol : float
-        Activation energy and its standard uncertainty.
-    reference_c : float
-        Temperature at which the hours of a dose are counted, °C.
-    source : str
-        Where the activation energy comes from.
-    above_c : float or None
-        Temperature at or above which the hours of treatments are counted, °C; None where nobody asks.
-    """
+    engine: Annotated[str, one_of("own", "scipy")] = Field(
+        default="own", description="the least-squares engine: own or scipy"
+    )
 
-    q_kj_per_mol: float = 300.0
-    u_q_kj_per_mol: float = 58.0
-    reference_c: float = 650.0
-    source: str = DOSE_SOURCE
-    above_c: float | None = None
+    @classmethod
+    def unknown(cls, key: str) -> str:
+        """Know the choices of the fit."""
+        if key in Choices.keys():
+            return f"does not stand here; give fit = {{ {key} = ... }} in [defaults] or a sample"
+        return super().unknown(key)
 
 
-@dataclass(frozen=True)
-class CalibrationInput:
-    """Pattern of a certified powder and what the fit of the instrument needs to know about it."""
+class DoseReference(Table):
+    """With what activation energy and at what temperature thermal doses are given."""
 
-    patterns: tuple[Path, ...]
-    standard: str
-    detector_distance_mm: float
-    radiation: str | None = None
-    divergence_deg: float | None = None
-    specimen_length_mm: float | None = None
-    monochromator_two_theta_deg: float | None = None
-    geometry: str | None = None
-    illuminated_length_mm: float | None = None
-    polarisation_ratio: float | None = None
-    mu_t: float | None = None
-    mu_r: float | None = None
-    focused: bool = False
-    temperature_c: float = 22.5
-    diffractogram: str | None = None
-    standard_domain_size_nm: float | None = None
-    standard_lattice_nm: tuple[float, ...] | None = None
-    u_standard_lattice_nm: tuple[float, ...] | None = None
+    q_kj_per_mol: Annotated[float, between(0.0, 1000.0)] = Field(
+        default=300.0, description="the activation energy in kJ/mol, 0 to 1000"
+    )
+    u_q_kj_per_mol: Annotated[float, between(0.0, 1000.0)] = Field(
+        default=58.0, description="the standard uncertainty of the activation energy in kJ/mol"
+    )
+    reference_c: Annotated[float, between(*FURNACE_C)] = Field(
+        default=650.0, description="the temperature at which the hours of a dose are counted, in °C"
+    )
+    above_c: Annotated[float, between(-273.15, FURNACE_C[1])] | None = Field(
+        default=None, description="a temperature in °C: the hours at or above it become the column hours_above"
+    )
+    source: Text = Field(default=DOSE_SOURCE, description="where the activation energy comes from, in quotes")
+
+    @classmethod
+    def contradictions(cls, given: Mapping[str, Any], context: Context) -> Iterator[Problem]:
+        """Find an activation energy without its uncertainty."""
+        if "q_kj_per_mol" in given and "u_q_kj_per_mol" not in given:
+            said = "is missing; give the standard uncertainty (k = 1) of your own q_kj_per_mol, or 0"
+            yield ("u_q_kj_per_mol",), said
+
+    def completed(self, context: Context) -> Self:
+        """Say of an activation energy without a source that it has none."""
+        unsaid = "q_kj_per_mol" in self.model_fields_set and "source" not in self.model_fields_set
+        return self.model_copy(update={"source": "told in study.toml, without a source"}) if unsaid else self
 
 
-@dataclass(frozen=True)
-class Study:
+def _known_phase(name: object, info: ValidationInfo) -> object:
+    """Accept the name of a phase, or the path of its file, which becomes absolute."""
+    if info.context is None or not isinstance(name, str):
+        return name
+    argument = phase_argument(name, info.context.folder)
+    try:
+        phase(argument)
+    except XrdorderError as error:
+        raise ValueError(str(error)) from None
+    return argument
+
+
+class Study(Table):
     """A study as described in its folder.
 
     Attributes
     ----------
     folder : Path
         Absolute path of the study folder.
-    title : str
-    instrument : Path or CalibrationInput, or None
-        An instrument file, or the pattern from which the study calibrates itself; of samples that name no calibration.
     phases : tuple of str
         Catalogue names, or absolute paths of CIF and phase files; empty takes those of reacted wire.
-    engine : str
-        Name of the least-squares engine.
-    samples : tuple of Sample
-    tin_scale, relations : Path or None
-        Files with the laboratory's own scale of tin and its own relations; absolute paths.
+    instrument : Path or Calibration, or None
+        An instrument file, or the pattern from which the study calibrates itself; of samples that name no calibration.
+    calibrations : mapping of str to Path or Calibration
+        Instruments that samples name.
     dose : DoseReference
         How thermal doses are given.
-    calibrations : mapping of str to Path or CalibrationInput
-        Instruments that samples name.
     absent : tuple of (place, complaint)
         Pattern files that are not there, where the description was read to run it.
     """
 
-    folder: Path
-    title: str
-    instrument: Path | CalibrationInput | None
-    phases: tuple[str, ...]
-    engine: str
-    samples: tuple[Sample, ...]
-    tin_scale: Path | None = None
-    relations: Path | None = None
-    dose: DoseReference = DoseReference()
-    calibrations: Mapping[str, Path | CalibrationInput] = field(default_factory=dict)
+    folder: Path = Path()
     absent: tuple[tuple[str, str], ...] = ()
+    title: str = Field(default="", description="the title of the study, as text in quotes")
+    phases: Annotated[tuple[Annotated[str, BeforeValidator(_known_phase)], ...], BeforeValidator(as_tuple)] = Field(
+        default=(), description="catalogue names of phases, or paths of CIF and phase files"
+    )
+    tin_scale: Annotated[FilePath, existing("leave it out")] | None = Field(
+        default=None, description="the path of the laboratory's own scale of tin (xrdorder tin-scale writes it)"
+    )
+    relations: Annotated[FilePath, existing("leave it out")] | None = Field(
+        default=None, description="the path of a file with the laboratory's own relations"
+    )
+    instrument: Annotated[Path | Calibration | None, PlainValidator(instrument_of)] = Field(
+        default=None, description="the table [instrument] with a file, or [instrument.calibrate]"
+    )
+    calibrations: dict[str, Annotated[Path | Calibration, PlainValidator(named_instrument)]] = Field(
+        default={}, description="a table [calibrations.<name>] with a file, or with the keys of [instrument.calibrate]"
+    )
+    fit: FitTable = Field(default=FitTable(), description="the table [fit]")
+    dose: DoseReference = Field(default=DoseReference(), description="the table [dose]")
+    defaults: Measurement = Field(default=Measurement(), description="the table [defaults]")
+    lots: dict[str, Lot] = Field(default={}, description="a table [lots.<name>] for every wire lot")
+    treatments: Annotated[dict[str, History | None], PlainValidator(named_treatments)] = Field(
+        default={}, description="a table [treatments.<name>] for every treatment"
+    )
+    samples_table: Text | None = Field(default=None, description="the path of a CSV table of samples")
+    samples: Annotated[tuple[Sample, ...], AfterValidator(not_empty), BeforeValidator(as_tuple)] = Field(
+        description="a table [[samples]] for every sample, or samples_table"
+    )
+
+    @property
+    def engine(self) -> str:
+        """Name of the least-squares engine."""
+        return self.fit.engine
+
+    @property
+    def lacks_calibration(self) -> bool:
+        """Whether a calibration that samples use lacks a pattern file."""
+        used = {sample.calibration for sample in self.samples}
+        given = [self.calibrations[name] if name else self.instrument for name in used]
+        return any(not path.is_file() for one in given if isinstance(one, Calibration) for path in one.pattern)
 
     def sample(self, name: str) -> Sample:
         """Give the sample of that name.
@@ -246,10 +164,97 @@ class Study:
         for sample in self.samples:
             if sample.name == name:
                 return sample
-        from xrdorder.exceptions import did_you_mean
-
         hint = did_you_mean(name, [sample.name for sample in self.samples])
         raise StudyError(f"{self.folder / DESCRIPTION}: has no sample '{name}'; {hint}")
+
+    def to_toml(self) -> str:
+        """Write the study as the text of a `study.toml` in its folder, which reads back as this study.
+
+        Raises
+        ------
+        StudyError
+            The name of a file cannot stand in it.
+        """
+        from xrdorder.description.toml_text import study_text
+
+        return study_text(self)
+
+    @field_validator("defaults", "lots")
+    @classmethod
+    def _for_samples(cls, value: Any, info: ValidationInfo) -> Any:
+        """Keep what the samples, which come after, refer to; lots learn their names."""
+        if info.field_name == "lots":
+            value = {name: lot.model_copy(update={"name": name}) for name, lot in value.items()}
+        if info.context is not None:
+            info.context.read[info.field_name] = value
+        return value
+
+    @classmethod
+    def contradictions(cls, given: Mapping[str, Any], context: Context) -> Iterator[Problem]:
+        """Find what is good for itself, but not beside the rest of the file."""
+        samples = [typed(sample, dict) for sample in typed(given.get("samples"), list)]
+        yield from _calibration_problems(given, samples)
+        yield from _same_phases(given.get("phases"), context.folder)
+        usual = context.written("defaults")
+        if "fit" in usual:
+            present = Present.of_any([{**usual, **sample} for sample in samples], context)
+            yield from ((("defaults", *at), said) for at, said in choice_problems(usual["fit"], present))
+        yield from _same_names(samples, given)
+
+    def completed(self, context: Context) -> Self:
+        """Take the folder, and hold what is told of each specimen against each other."""
+        problems: list[Problem] = []
+        for k, sample in enumerate(self.samples):
+            try:
+                sample.specimen()
+            except XrdorderError as error:
+                problems.append((("samples", k), str(error)))
+        if problems:
+            raise refusal(problems)
+        return self.model_copy(update={"folder": context.folder, "title": self.title or context.folder.name})
+
+
+def _calibration_problems(given: Mapping[str, Any], samples: Sequence[Mapping[str, Any]]) -> Iterator[Problem]:
+    """Find names of calibrations that cannot be, and samples that name none where they must."""
+    named = typed(given.get("calibrations"), dict)
+    first: dict[str, str] = {}
+    for name in named:
+        if not is_safe_name(name):
+            yield ("calibrations", name), f"'{name}' is not safe as a file name; take '{safe_name(name)}'"
+        if (other := first.setdefault(name.casefold(), name)) != name:
+            yield ("calibrations", name), f"differs from '{other}' in the case of letters only; give it another name"
+    if "instrument" in given or "calibration" in typed(given.get("defaults"), dict):
+        return
+    without = [k for k, one in enumerate(samples) if "calibration" not in one]
+    if not named and len(without) == len(samples):
+        yield ("instrument",), "is missing; give the table [instrument] with a file, or [instrument.calibrate]"
+    elif named and without:
+        more = f", as in {len(without) - 1} more" if len(without) > 1 else ""
+        said = f"is missing{more}; name one of {', '.join(named)} here or in [defaults], or give a table [instrument]"
+        yield ("samples", without[0], "calibration"), said
+
+
+def _same_phases(phases: object, folder: Path) -> Iterator[Problem]:
+    seen: dict[str, int] = {}
+    for k, name in enumerate(typed(phases, list)):
+        try:
+            found = phase(phase_argument(name, folder))
+        except (XrdorderError, TypeError, AttributeError):
+            continue
+        if seen.setdefault(found.name, k) != k:
+            said = f"'{found.name}' is already phases no. {seen[found.name] + 1}; name every phase once"
+            yield ("phases", k), said
+
+
+def _same_names(samples: Sequence[Mapping[str, Any]], table: Mapping[str, Any]) -> Iterator[Problem]:
+    """Find names that two samples share; file systems of Windows and macOS do not tell capitals from small letters."""
+    first: dict[str, int] = {}
+    for k, sample in enumerate(samples):
+        name = sample.get("name")
+        if isinstance(name, str) and (j := first.setdefault(name.casefold(), k)) != k:
+            other = samples[j]["name"]
+            of = sample_number(j, table) + ("" if other == name else f" in other letters ({other})")
+            yield ("samples", k, "name"), f"'{name}' is already the name of {of}; give every sample its own"
 
 
 def read_study(folder: str | Path, *, to_run: bool = False) -> Study:
@@ -273,14 +278,44 @@ def read_study(folder: str | Path, *, to_run: bool = False) -> Study:
         The folder or its description cannot be read, or the description is wrong. The message has one line
         for every problem: file, place in the file, what is wrong, what to do.
     """
-    from xrdorder.description.reading import check
-
     root, table = _load(Path(folder))
-    file = root / DESCRIPTION
-    checked, problems = check(table, root, to_run=to_run)
-    if checked is None or problems:
-        raise StudyError("\n".join(f"{file}: {place}: {complaint}" for place, complaint in problems))
-    return checked
+    return study_of(table, root, to_run=to_run)
+
+
+def study_of(table: Mapping[str, Any], folder: Path, *, to_run: bool = False) -> Study:
+    """Make a study of a table such as a study file holds.
+
+    Parameters
+    ----------
+    table : mapping
+        What stands in the file.
+    folder : Path
+        Absolute path of the study folder.
+    to_run : bool
+        As of `read_study`.
+
+    Raises
+    ------
+    Refused
+        All that is wrong, as `read_study` tells it.
+    """
+    table, listed = _with_rows(table, folder)
+    study, problems = None, []
+    try:
+        study = checked(Study, table, Context(folder, table, to_run))
+    except Refused as error:
+        problems = [*error.problems]
+        if error.only_absent:  # there may be a study without them
+            try:
+                study = checked(Study, table, Context(folder, table))
+            except Refused as other:
+                problems = [*other.problems, *problems]
+    absent = tuple((place(at, table), said) for at, said in problems)
+    if study is not None and not listed.problems:
+        return study.model_copy(update={"absent": absent})
+    problems = _by_sample([*listed.problems, *listed.beside(problems, table)], table)
+    file = folder / DESCRIPTION
+    raise Refused("\n".join(f"{file}: {place(at, table)}: {said}" for at, said in problems), problems)
 
 
 def _load(folder: Path) -> tuple[Path, dict[str, Any]]:
@@ -304,3 +339,62 @@ def _load(folder: Path) -> tuple[Path, dict[str, Any]]:
     except tomllib.TOMLDecodeError as error:
         reason = " ".join(str(error).split())
         raise StudyError(f"{file}: is not valid TOML: {reason}; correct it there") from error
+
+
+# --- samples in a table ----------------------------------------------------------------------------------
+
+
+def _with_rows(table: Mapping[str, Any], folder: Path) -> tuple[Mapping[str, Any], SampleRows]:
+    """Put the rows of the table of samples behind the samples of the file."""
+    name, own = table.get("samples_table"), table.get("samples", [])
+    if not isinstance(name, str) or not name or not isinstance(own, list):
+        return table, SampleRows()
+    found = read_sample_table(name, folder, sample_columns())
+    return {**table, "samples": [*own, *found.rows]}, found
+
+
+def _by_sample(problems: Sequence[Problem], table: Mapping[str, Any]) -> list[Problem]:
+    """Put the lines of each sample together, where its first one stands."""
+    rows = {row.number: k for k, row in enumerate(typed(table.get("samples"), list)) if isinstance(row, Row)}
+    first: dict[object, int] = {}
+    keyed = []
+    for i, (location, said) in enumerate(problems):
+        match location:
+            case ("samples", int(k), *_):
+                of: object = k
+            case ("samples_table", int(row), *_) if row in rows:
+                of = rows[row]
+            case _:
+                of = (i, location)
+        keyed.append((first.setdefault(of, i), (location, said)))
+    return [problem for _, problem in sorted(keyed, key=lambda item: item[0])]
+
+
+def sample_columns() -> dict[str, str]:
+    """Columns that a table of samples may have, and what stands in them; keys within keys with a point."""
+    kinds: dict[str, str] = {}
+    for name, info in Sample.keys().items():
+        if name == "measured":
+            parts = {f".{key}": _kind(one.annotation) for key, one in Measured.keys().items()}
+            kinds |= {f"measured.{of}{key.removesuffix('.value')}": parts[key] for of in QUANTITIES for key in parts}
+        elif name == "fit":
+            kinds |= {f"fit.{key}": _kind(one.annotation) for key, one in Choices.keys().items()}
+        else:
+            kinds[name] = _kind(info.annotation)
+    return {name: kind for name, kind in kinds.items() if kind} | dict.fromkeys(STEP_COLUMNS, "number")
+
+
+def _kind(annotation: object) -> str:
+    """What a cell holds of a field; empty where it is nothing for a cell."""
+    parts = set(_parts(annotation))
+    if tuple in parts and Ellipsis in parts:
+        return "list"
+    if {dict, tuple} & parts:
+        return ""
+    return "flag" if bool in parts else "number" if float in parts else "text"
+
+
+def _parts(annotation: object) -> Iterator[object]:
+    yield get_origin(annotation) or annotation
+    for part in get_args(annotation):
+        yield from _parts(part)

@@ -2,10 +2,10 @@
 
 from pathlib import Path
 
-from xrdorder.description.from_files import as_toml
 from xrdorder.description.study import DESCRIPTION
+from xrdorder.description.toml_text import as_toml
 from xrdorder.exceptions import StudyError
-from xrdorder.files.atomic import make_folder, write_atomically
+from xrdorder.files.atomic import make_folder, write_text
 
 PATTERNS = "patterns"
 
@@ -98,10 +98,5 @@ def new_study(folder: str | Path, title: str = "") -> Path:
     if target.exists():
         raise StudyError(f"{target}: describes a study already and is not replaced; edit it, or name another folder")
     make_folder(root / PATTERNS)
-    text = _TEXT.format(title=as_toml(title or root.resolve().name))
-    write_atomically(target, lambda path: _write(path, text))
+    write_text(target, _TEXT.format(title=as_toml(title or root.resolve().name)))
     return target
-
-
-def _write(path: Path, text: str) -> None:
-    path.write_text(text, encoding="utf-8")

@@ -1,18 +1,27 @@
 """What a single value of a study file may be.
 
-A validator of this module says in its complaint what is wrong with the value; what belongs there is added by whoever
-knows the field (`xrdorder.description.reading`).
+A validator of this module says in its complaint what is wrong with the value; what belongs there is added by the table
+that knows the field (`xrdorder.description.table`). Each accepts what it has made itself.
 """
 
 import re
 from collections.abc import Callable
 from datetime import date
+from pathlib import Path
 from typing import Annotated
 
 import gemmi
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import (
+    AfterValidator,
+    BeforeValidator,
+    ValidationInfo,
+    ValidatorFunctionWrapHandler,
+    WrapValidator,
+)
+from pydantic_core import PydanticCustomError
 
 from xrdorder.crystals.standards import standard
+from xrdorder.description.table import ABSENT, Context, shown
 from xrdorder.exceptions import XrdorderError, did_you_mean
 from xrdorder.files.names import is_safe_name, safe_name
 from xrdorder.xrays import radiation
@@ -25,6 +34,18 @@ def one_of(*names: str) -> AfterValidator:
         if value not in names:
             raise ValueError(f"'{value}' is unknown; {did_you_mean(value, names)}")
         return value
+
+    return AfterValidator(test)
+
+
+def spelt(*names: str) -> AfterValidator:
+    """Accept one of these names, in capitals or not, with spaces or hyphens; or nothing."""
+
+    def test(value: str) -> str:
+        name = "-".join(value.casefold().replace("_", " ").replace("-", " ").split())
+        if name and name not in names:
+            raise ValueError(f"'{value}' is unknown; {did_you_mean(name, names)}")
+        return name
 
     return AfterValidator(test)
 
@@ -72,7 +93,7 @@ def several(n: int, *, whole: bool = False) -> BeforeValidator:
     kind, words = (int, "whole numbers") if whole else ((int, float), "numbers")
 
     def test(value: object) -> object:
-        if isinstance(value, list) and len(value) == n:
+        if isinstance(value, list | tuple) and len(value) == n:
             if all(isinstance(x, kind) and not isinstance(x, bool) for x in value):
                 return tuple(value)
         raise ValueError(f"{shown(value)} is not {n} {words} in [ ]")
@@ -80,24 +101,18 @@ def several(n: int, *, whole: bool = False) -> BeforeValidator:
     return BeforeValidator(test)
 
 
-def direction(indices: tuple[int, ...]) -> tuple[int, ...]:
+def direction(indices: tuple[int, int, int]) -> tuple[int, int, int]:
     """Accept the indices of a plane."""
     if not any(indices):
         raise ValueError("0 0 0 is no plane")
     return indices
 
 
-def rough(numbers: tuple[float, ...]) -> tuple[float, ...]:
+def rough(numbers: tuple[float, float]) -> tuple[float, float]:
     """Accept share and length of a surface roughness."""
     if not (0.0 <= numbers[0] <= 1.0 and numbers[1] >= 0.0):
         raise ValueError(f"{numbers[0]:g} and {numbers[1]:g} describe no surface")
     return numbers
-
-
-def shown(value: object) -> str:
-    """Show what stands in the file, shortened."""
-    text = repr(value)
-    return text if len(text) <= 60 else f"{text[:57]}..."
 
 
 _ALLOY = re.compile(r"[A-Z][a-z]?(?:-?(?:\d+(?:\.\d+)?)?(?:(?:wt|at)?\.?%)?[A-Z][a-z]?)*")
@@ -131,39 +146,122 @@ def as_day(value: object) -> str:
     raise ValueError(f"{shown(value)} is no date")
 
 
-def as_list(value: object) -> object:
-    """Take a single text for a list of one."""
-    return [value] if isinstance(value, str) else value
+def as_tuple(value: object) -> object:
+    """Take a list for a tuple."""
+    return tuple(value) if isinstance(value, list) else value
+
+
+def one_or_several(value: object, handler: ValidatorFunctionWrapHandler, info: ValidationInfo) -> object:
+    """Take the path of a pattern file, or a list of them; what is wrong with a single one is no. 1 of nothing."""
+    if isinstance(value, str | Path):
+        return (pattern_file(as_path(value, info), info),)
+    return handler(as_tuple(value))
 
 
 def as_numbers(value: object) -> object:
-    """Take a single number for one of several."""
-    return (value,) if isinstance(value, (int, float)) else tuple(value) if isinstance(value, list) else value
+    """Take a list, or a single number, for a tuple."""
+    return (value,) if isinstance(value, int | float) else as_tuple(value)
+
+
+def not_empty(value: tuple[object, ...]) -> tuple[object, ...]:
+    """Accept what has at least one item."""
+    if not value:
+        raise ValueError("is empty")
+    return value
+
+
+def filled(value: str) -> str:
+    """Accept a text that says something."""
+    if not value:
+        raise ValueError("is empty")
+    return value
+
+
+def as_path(value: object, info: ValidationInfo) -> Path:
+    """Take a text for a path from the study folder."""
+    if isinstance(value, Path):
+        return value
+    if not isinstance(value, str):
+        raise ValueError(f"{shown(value)} is not text in quotes")
+    context: Context = info.context or Context()
+    return context.folder / filled(value)
+
+
+def existing(remedy: str) -> AfterValidator:
+    """Accept a file that is there; the remedy is what may be done beside correcting its path."""
+
+    def test(path: Path, info: ValidationInfo) -> Path:
+        if info.context is not None and (said := _no_file(path, info.context.folder)):
+            raise ValueError(said if ";" in said else f"{said}; correct the path, or {remedy}")
+        return path
+
+    return AfterValidator(test)
+
+
+def pattern_file(path: Path, info: ValidationInfo) -> Path:
+    """Accept a pattern file; one that is not there is a complaint of a kind of its own, where the study is to run."""
+    context: Context | None = info.context
+    if context is None or not context.to_run or not (said := _no_file(path, context.folder, "pattern ")):
+        return path
+    if ";" not in said:
+        beside, asked = context.read.setdefault("beside", {}), context.read.setdefault("absent", [])
+        asked.append(path)
+        said += f"; {_closest(path, beside) if len(asked) <= _HINTS else _CORRECT}"
+    raise PydanticCustomError(ABSENT, "{said}", {"said": said})
+
+
+_HINTS, _CORRECT = 20, "correct the path"
+"""Missing files that get a suggestion: to compare each of a thousand names with all files would take a minute."""
+
+
+def name_in(path: Path, folder: Path) -> str:
+    """Give the name of a file as a study in that folder tells it."""
+    return str(path.relative_to(folder)) if path.is_relative_to(folder) else str(path)
+
+
+def _no_file(path: Path, folder: Path, kind: str = "") -> str:
+    """Say why a file of that name cannot be read, empty where it can; without a remedy where there is none."""
+    if path.is_file():
+        return ""
+    name = name_in(path, folder)
+    if path.is_dir():
+        return f"'{name}' is a folder; name a {kind + 'file in it' if kind else 'regular file'}"
+    if path.exists():
+        return f"'{name}' is a pipe or device; name a regular file"
+    return f"there is no file '{name}' in {folder}"
+
+
+def closest_file(path: Path) -> str:
+    """Suggest a file that is there for one that is not."""
+    return _closest(path, {})
+
+
+def _closest(path: Path, beside: dict[Path, list[str]]) -> str:
+    if path.parent not in beside:
+        beside[path.parent] = [item.name for item in path.parent.iterdir()] if path.parent.is_dir() else []
+    hint = did_you_mean(path.name, beside[path.parent])
+    return hint if hint.startswith("did you") else _CORRECT
 
 
 RadiationName = Annotated[str, known(radiation)]
 StandardName = Annotated[str, known(standard)]
 Positive = Annotated[float, AfterValidator(positive)]
-PathText = Annotated[str, Field(min_length=1)]
-Lengths = Annotated[tuple[Positive, ...], Field(min_length=1), BeforeValidator(as_numbers)]
-Paths = Annotated[list[PathText], Field(min_length=1), BeforeValidator(as_list)]
+Text = Annotated[str, AfterValidator(filled)]
+FilePath = Annotated[Path, BeforeValidator(as_path)]
+PatternPath = Annotated[Path, AfterValidator(pattern_file), BeforeValidator(as_path)]
+Paths = Annotated[tuple[PatternPath, ...], AfterValidator(not_empty), WrapValidator(one_or_several)]
+Lengths = Annotated[tuple[Positive, ...], AfterValidator(not_empty), BeforeValidator(as_numbers)]
 # no A15 takes more of a dopant than a fifth of its atoms, which also catches weight shares and slips
 AtPercent = Annotated[float, between(0.0, 20.0)]
 # pm per at.%: one at.% of tin itself is 0.136, and radii of dopants differ less from niobium than tin does
 LatticeEffect = Annotated[float, between(-1.0, 1.0)]
 Share = Annotated[float, between(0.0, 1.0)]
-Pair = Annotated[tuple[float, ...], several(2)]
+Pair = Annotated[tuple[float, float], several(2)]
 Roughness = Annotated[Pair, AfterValidator(rough)]
-PlaneNormal = Annotated[tuple[int, ...], several(3, whole=True), AfterValidator(direction)]
+PlaneNormal = Annotated[tuple[int, int, int], several(3, whole=True), AfterValidator(direction)]
 NotNegative = Annotated[float, between(0.0, 1e6)]
 Alloy = Annotated[str, AfterValidator(alloy)]
 Day = Annotated[str, BeforeValidator(as_day)]
 SafeName = Annotated[str, AfterValidator(safe)]
 # Below absolute zero nothing exists; above 1500 °C no diffractometer stage measures a wire (no source).
 MeasuringTemperature = Annotated[float, between(-273.15, 1500.0)]
-
-
-class Table(BaseModel):
-    """Base of all tables: no unknown keys, no silent conversions, finite numbers."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)

@@ -9,7 +9,7 @@ True
 """
 
 from xrdorder.estimates.hyperparameters import PUBLISHED, Hyperparameter, Hyperparameters
-from xrdorder.estimates.joint_draws import DRAWS, TARGETS, JointDraws, joint_draws
+from xrdorder.estimates.model import DRAWS, TARGETS, JointDraws, joint_draws
 from xrdorder.estimates.remarks import UNTESTED
 from xrdorder.estimates.wires import KINDS, Measured, Wire
 

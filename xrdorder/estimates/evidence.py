@@ -42,12 +42,11 @@ class Evidence:
     Attributes
     ----------
     wires : tuple of Wire, n
-    lots : tuple of str
+    lots : tuple of (str, str)
+        Lot and kind.
     starts : array of int, n_lots
         First wire of each lot.
     lot_of : array of int, n
-    kinds : tuple of str, n_lots
-        Kind of the first wire of each lot.
     lattice_pm, order : array, n
         Zero where nothing was measured, with a weight of nearly zero.
     order_by_tin, order_at_tin : array, n
@@ -61,10 +60,9 @@ class Evidence:
     """
 
     wires: tuple[Wire, ...]
-    lots: tuple[str, ...]
+    lots: tuple[tuple[str, str], ...]
     starts: np.ndarray
     lot_of: np.ndarray
-    kinds: tuple[str, ...]
     lattice_pm: Array
     order: Array
     order_by_tin: Array
@@ -72,6 +70,11 @@ class Evidence:
     whitening: Array
     study_directions: Array
     lot_directions: Array
+
+    @property
+    def kinds(self) -> tuple[str, ...]:
+        """Kind of each lot."""
+        return tuple(kind for _, kind in self.lots)
 
     @property
     def counts(self) -> Array:
@@ -101,7 +104,7 @@ def gather(wires: Sequence[Wire], hyper: Hyperparameters) -> Evidence:
     own += rest
     used = int(np.max(np.sum(np.any(lot_directions != 0.0, axis=1), axis=1), initial=0))
     return Evidence(
-        tuple(wires), lots, starts, lot_of, tuple(wires[k].kind for k in starts),
+        tuple(wires), lots, starts, lot_of,
         np.array([PM * wire.a_nm if math.isfinite(wire.a_nm) else hyper["lattice_at_pivot_pm"] for wire in wires]),
         np.array([wire.site_order if math.isfinite(wire.site_order) else 0.95 for wire in wires]),
         np.array([wire.order_by_tin / 100.0 for wire in wires]),

@@ -11,11 +11,12 @@ from xrdorder.estimates.from_numbers_rows import Row
 from xrdorder.estimates.from_numbers_table import estimate_rows
 from xrdorder.exceptions import Flag, ValidityError
 from xrdorder.material import A15_FIELD, PUBLISHED_SCALE, Material, Specimen, TinScale
-from xrdorder.material.derived_quantities import Account
+from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.joint_tin import Prior, add_joint, usual_order
 from xrdorder.material.lattice import refer_lattice
 from xrdorder.material.order import add_order_parameters, drop_intermediate
 from xrdorder.material.tin import add_tin
+from xrdorder.quantities.records import How
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.superconductivity.prediction import HELIUM_K, Prediction, predict
 from xrdorder.superconductivity.strain import MOST_STRAIN, AtStrain, at_strain
@@ -193,35 +194,34 @@ def estimate(
             "tin_fraction": (tin_fraction, u_tin_fraction, U_TIN, "tin fraction", ""),
         }
     )
-    account = Account({name: value for name, (value, _) in inputs.items()}, Contributions.empty())
+    derived = DerivedQuantities({name: value for name, (value, _) in inputs.items()}, Contributions.empty())
     for name, (value, u) in inputs.items():
-        account.add(name, value, {}, {f"given/{name}": (u, "")})
-    account.assumptions += remarks
-    account.assumptions += [specimen.dopant_in_words(element) for element in specimen.dopants]
+        how: How = {"formula": "given", "numbers": {"given": value}, "source": "given"}
+        derived.add(name, value, {}, {f"given/{name}": (u, "")}, **how)
+    derived.assumptions += remarks
+    derived.assumptions += [specimen.dopant_in_words(element) for element in specimen.dopants]
     by_lattice = lattice_nm is not None and tin_fraction is None
     if lattice_nm is not None:
-        account.assumptions.append("lattice parameter free of strain, as of ground powder")
-        refer_lattice(account, specimen)
+        derived.assumptions.append("lattice parameter free of strain, as of ground powder")
+        refer_lattice(derived, specimen)
     if by_lattice:
-        add_tin(account, specimen, scale)
-        _check_tin_by_lattice(float(lattice_nm or 0.0), account.values["tin_fraction"], scale)
-    add_order_parameters(account, specimen)
+        add_tin(derived, specimen, scale)
+        _check_tin_by_lattice(float(lattice_nm or 0.0), derived.values["tin_fraction"], scale)
+    add_order_parameters(derived, specimen)
     if by_lattice and site_order is not None:
-        add_joint(account, specimen, scale)
-    drop_intermediate(account)
-    material = Material(
-        account.values, account.contributions, tuple(account.flags), tuple(account.assumptions)
-    )
+        add_joint(derived, specimen, scale)
+    drop_intermediate(derived)
+    material = Material.of(derived)
     wire = wire_of(specimen.dopants, undoped=undoped)
     prediction = predict(material, seed=seed, n=n, library=library, wire=wire, temperatures_k=(HELIUM_K, *bc2_at_k))
     strained = _strained(prediction, strain, u_strain or 0.0, bc2_at_k, seed, n, library)
-    flags = [*account.flags, *prediction.flags]
+    flags = [*derived.flags, *prediction.flags]
     flags += [flag for flag in (strained[0].flags if strained else ()) if flag not in flags]
     return Estimate(
         material,
         prediction,
         tuple(flags),
-        (*account.assumptions, STRAIN_FREE if strain is None else _strain_in_words(u_strain)),
+        (*derived.assumptions, STRAIN_FREE if strain is None else _strain_in_words(u_strain)),
         usual_order(specimen),
         tuple(specimen.dopants),
         strained,

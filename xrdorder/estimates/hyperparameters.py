@@ -104,6 +104,7 @@ PUBLISHED = _table(
     ("scale_pm", 0.134, "pm", "derived", "five laboratories on a(tin), one vote each; Student's t of four"),
     ("lot_offset_pm", 0.03, "pm", "judged", "below the 0.08-0.09 pm within one laboratory, most of it microanalysis"),
     ("wire_scatter_pm", 0.02, "pm", "judged", "six bulk samples of one laboratory: 0.043 pm, tin and order included"),
+    ("wire_freedom", 6.0, "degrees", "judged", "Student's t of a wire's own lattice error: some are wrong"),
     ("widening_pm", 5.0, "pm per unit S_a", "memory", "disorder widens the lattice; how much was not read"),
     ("u_widening_pm", 4.0, "pm per unit S_a", "memory", "reaches down to nothing; decides absolute tin"),
     ("order_of_lines", 0.98, "1", "derived", "S_a of the annealed bulk that the a(tin) lines were measured on"),

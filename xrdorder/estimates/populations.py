@@ -3,8 +3,8 @@
 A level for the lot, in part common to the study, and an additive spread within it. The softplus bends the sum so that
 tin ends at the rich edge of the A15 field and order at one; both are smooth, so that derivatives stand beside them.
 
-Tried and rejected: a lognormal or tabulated population, which ties the spread within a lot to its level (tin beyond two
-u in a fifth of simulated wires); cut normal distributions, whose norm hangs on the level.
+Tried and rejected: a lognormal or tabulated population, which ties the spread within a lot to its level (a prototype
+had tin beyond two u in a fifth of simulated wires); cut normal distributions, whose norm hangs on the level.
 """
 
 from __future__ import annotations

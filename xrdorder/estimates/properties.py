@@ -1,9 +1,9 @@
 """Tc and Bc2 of wires from their tin and from how their lot lies about the published relations.
 
 Tc follows the saturating step at tin plus an offset of the lot: 21 of 21 published samples below 24.2 at.% have more
-Tc than the step at the tin that was measured. Leaving laboratories out, the step with an offset is off by 0.40 K
-(root mean square), a cubic by 0.55, the straight line by 0.61; each without offset by 1.7 to 2.0. So the step stands
-alone here.
+Tc than the step at the tin that was measured. Leaving laboratories out, a prototype found the step with an offset off
+by 0.40 K (root mean square), a cubic by 0.55, the straight line by 0.61; each without offset by 1.7 to 2.0. So
+the step stands alone here.
 
 Bc2(0) is Tc times a ratio of the lot. That it may change with Tc in a lot is part of the doubt: alloys that gained
 0.6 K of Tc lost 0.45 T, where one ratio would have them gain 1 T.

@@ -7,7 +7,7 @@ import xarray as xr
 
 from xrdorder.estimates.stored_draws import StudyDraws
 from xrdorder.quantities.registry import unit_of
-from xrdorder.relations import PUBLISHED, Library
+from xrdorder.relations import LABELS, PUBLISHED, Library
 from xrdorder.results.conventions import units_beside
 from xrdorder.superconductivity.by_relation import RelationResult, branches_words, by_relation
 
@@ -37,6 +37,10 @@ def with_relations(results: xr.Dataset, library: Library = PUBLISHED) -> xr.Data
         "target": ("quantity the relation predicts", [one.target for one in entries.values()]),
         "source": ("publication of the relation", [_joined(one, "source") for one in entries.values()]),
         "formula": ("formula of the relation", [_joined(one, "formula") for one in entries.values()]),
+        "known": (
+            "how its form is known",
+            ["; ".join(dict.fromkeys(LABELS[e.known] for e in one.relations)) for one in entries.values()],
+        ),
         "route": ("what the relation was asked with", [one.route for one in entries.values()]),
     }
     branches = [

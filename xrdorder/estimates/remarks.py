@@ -34,7 +34,7 @@ def add(
     counts = dict(zip(evidence.lots, evidence.counts, strict=True))
     for k, wire in enumerate(evidence.wires):
         flags[wire.name] += _edge(wire, hyper, 100.0 * float(np.mean(tin_fraction[k])))
-        if wire.lot and counts[wire.lot] == 1:
+        if wire.lot and counts[wire.lot_key] == 1:
             flags[wire.name].append(
                 Flag("lot-of-one", f"lot '{wire.lot}' has one wire: nothing is known of the spread within it")
             )
@@ -79,8 +79,8 @@ def contradictions(flags: dict[str, list[Flag]], wires: Sequence[Wire], free: Ma
                 _contradiction(flags, wires, members, kind, title, free[kind])
 
 
-def _by_lot(wires: Sequence[Wire], kind: str) -> dict[str, list[int]]:
-    found: dict[str, list[int]] = {}
+def _by_lot(wires: Sequence[Wire], kind: str) -> dict[tuple[str, str], list[int]]:
+    found: dict[tuple[str, str], list[int]] = {}
     for k, wire in enumerate(wires):
         if getattr(wire, kind) is not None:
             found.setdefault(wire.lot_key, []).append(k)

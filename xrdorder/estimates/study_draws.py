@@ -21,7 +21,7 @@ import xarray as xr
 
 from xrdorder.estimates.from_material import on_scale, wire_of_values
 from xrdorder.estimates.hyperparameters import Hyperparameters
-from xrdorder.estimates.joint_draws import DRAWS, JointDraws, joint_draws
+from xrdorder.estimates.model import DRAWS, JointDraws, joint_draws
 from xrdorder.estimates.relation_columns import with_relations
 from xrdorder.estimates.stored_draws import BY_X_RAYS, STORED, StudyDraws
 from xrdorder.estimates.wires import Measured, Wire
@@ -122,7 +122,7 @@ def _measured(results: xr.Dataset) -> dict[str, dict[str, Measured]]:
 
 def anchor_words(wires: Mapping[str, Wire]) -> dict[str, str]:
     """What the estimates of each wire are anchored to in its lot; empty where nothing was measured."""
-    by_lot: dict[str, dict[str, list[str]]] = {}
+    by_lot: dict[tuple[str, str], dict[str, list[str]]] = {}
     for wire in wires.values():
         for key, title in _ANCHORS.values():
             if getattr(wire, key) is not None:

@@ -110,9 +110,9 @@ class Wire:
             )
 
     @property
-    def lot_key(self) -> str:
-        """Name of the lot, that of the wire where it has none."""
-        return self.lot or f"\x00{self.name}"
+    def lot_key(self) -> tuple[str, str]:
+        """Lot and kind: wires of another kind are another lot. A wire without a lot is its own."""
+        return (self.lot or f"\x00{self.name}", self.kind)
 
 
 def checked(wires: Sequence[Wire]) -> tuple[tuple[Wire, ...], dict[str, list[Flag]]]:

@@ -15,14 +15,13 @@ import numpy as np
 
 from xrdorder import __version__
 from xrdorder.exceptions import StudyError, UnknownNameError, did_you_mean
+from xrdorder.explanation.chain import Step, steps
 from xrdorder.explanation.correlations import Covariance, FittedParameter
-from xrdorder.explanation.derivations import Step, Stored, steps
 from xrdorder.explanation.families import FAMILIES, KINDS, OWN_LINE
 from xrdorder.material import PUBLISHED_SCALE
 from xrdorder.material.dopants import tantalum_share
 from xrdorder.material.strain import FREE
 from xrdorder.quantities.registry import unit_of
-from xrdorder.relations import LABELS, relation
 from xrdorder.results.collate import RESULTS_NC
 from xrdorder.results.collated import Sharing, ToldColumn, read_collated
 from xrdorder.results.columns import TOLD
@@ -270,7 +269,6 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
     UnknownNameError
         The sample has no such quantity.
     """
-    stored = Stored.of(sample)
     covariance = Covariance.of(sample)
     targets = [str(t) for t in sample.tables["target"].values] if "target" in sample.tables.coords else []
     values = [BY_LATTICE if name == "tin_fraction" and name in targets else name for name in sample.values]
@@ -283,11 +281,11 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
             raise UnknownNameError(f"sample '{sample.name}': {error}") from None
         names = [name]
     found = [
-        _predicted(sample, stored, name)
+        _predicted(sample, name)
         if name in targets
-        else _by_lattice(sample, stored, covariance, sharing or {})
+        else _by_lattice(sample, covariance, sharing or {})
         if name == BY_LATTICE
-        else _quantity(sample, stored, covariance, name, sharing or {})
+        else _quantity(sample, covariance, name, sharing or {})
         for name in ([] if sample.failed else names)
     ]
     return Explanation(
@@ -339,9 +337,9 @@ def _opinions(sample: StoredSample) -> tuple[Opinion, ...]:
 
 
 def _quantity(
-    sample: StoredSample, stored: Stored, covariance: Covariance, name: str, sharing: Sharing
+    sample: StoredSample, covariance: Covariance, name: str, sharing: Sharing
 ) -> QuantityExplained:
-    chain = steps(name, stored)
+    chain, value = steps(name, sample), sample.values[name]
     fitted = [
         FittedParameter(
             step.quantity, step.value, covariance.u(step.quantity), covariance.nuisances(step.quantity)
@@ -355,9 +353,9 @@ def _quantity(
     if name == "site_order":
         remark = _by_reaction(sample)
     if name.startswith("domain_size_nm") and name in sample.contributions.quantities:
-        remark = _size_interval(stored.number(name), sample.contributions.total(name))
+        remark = _size_interval(value, sample.contributions.total(name))
     plain = QuantityExplained(
-        name, unit_of(name), stored.number(name), steps=chain, fitted=tuple(fitted), remark=remark
+        name, unit_of(name), value, steps=chain, fitted=tuple(fitted), remark=remark
     )
     table = sample.contributions
     if name not in table.quantities or math.isnan(plain.value):
@@ -375,10 +373,8 @@ BY_LATTICE = "tin_fraction_lattice"
 """What the pattern alone gives, where tin is estimated of all samples together."""
 
 
-def _by_lattice(
-    sample: StoredSample, stored: Stored, covariance: Covariance, sharing: Sharing
-) -> QuantityExplained:
-    alone = _quantity(sample, stored, covariance, "tin_fraction", sharing)
+def _by_lattice(sample: StoredSample, covariance: Covariance, sharing: Sharing) -> QuantityExplained:
+    alone = _quantity(sample, covariance, "tin_fraction", sharing)
     remark = "by the lattice parameter of this sample alone; tin_fraction is that of all samples together"
     return replace(alone, name=BY_LATTICE, remark=remark)
 
@@ -478,24 +474,21 @@ def _place(name: str) -> int:
     return FIRST.index(name) if name in FIRST else len(FIRST)
 
 
-def _predicted(sample: StoredSample, stored: Stored, target: str) -> QuantityExplained:
+def _predicted(sample: StoredSample, target: str) -> QuantityExplained:
     """Explain a prediction: what each relation says, and which do not apply."""
     tables = sample.tables
     k = int(np.flatnonzero(tables["target"].values == target)[0])
     said = []
     for i in np.flatnonzero(tables["relation_target"].values == target):
         name = str(tables["relation"].values[i]).removeprefix(f"{target}: ")
-        formula, known = _formula(name)
-        if not formula and "relation_formula" in tables:
-            formula = str(tables["relation_formula"].values[i])
         said.append(
             RelationSaid(
                 name,
                 float(tables["relation_median"].values[i]),
                 float(tables["relation_low"].values[i]),
                 float(tables["relation_high"].values[i]),
-                formula,
-                f"{tables['relation_source'].values[i]}{known}",
+                str(tables["relation_formula"].values[i]),
+                f"{tables['relation_source'].values[i]} ({tables['relation_known'].values[i]})",
                 str(tables["relation_reason"].values[i]),
             )
         )
@@ -506,18 +499,18 @@ def _predicted(sample: StoredSample, stored: Stored, target: str) -> QuantityExp
         median,
         low=low,
         high=high,
-        steps=_steps_to_inputs(sample, stored),
+        steps=_steps_to_inputs(sample),
         relations=tuple(said),
         asked=_asked_with(sample, target),
     )
 
 
-def _steps_to_inputs(sample: StoredSample, stored: Stored) -> tuple[Step, ...]:
+def _steps_to_inputs(sample: StoredSample) -> tuple[Step, ...]:
     """How tin by the lattice and order came about, which the joint estimates are made from."""
     done: dict[str, Step] = {}
     for name in ("tin_fraction", "site_order"):
         if math.isfinite(sample.values.get(name, math.nan)):
-            done |= {step.quantity: step for step in steps(name, stored)}
+            done |= {step.quantity: step for step in steps(name, sample)}
     return tuple(done.values())
 
 
@@ -538,13 +531,3 @@ def _asked_with(sample: StoredSample, target: str) -> tuple[str, ...]:
     if branches and target.startswith("Bc2"):
         words.append(branches)
     return tuple(words)
-
-
-def _formula(names: str) -> tuple[str, str]:
-    """Formula of relations joined by name, and how they are known; empty for names of another version."""
-    try:
-        entries = [relation(name) for name in names.split(" + ")]
-    except UnknownNameError:
-        return "", ""
-    known = ", ".join(dict.fromkeys(LABELS[entry.known] for entry in entries))
-    return "; ".join(entry.formula for entry in entries), f" ({known})"

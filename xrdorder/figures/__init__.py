@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from xrdorder.figures.patterns import patterns_figure
     from xrdorder.figures.planning import planning_figure
     from xrdorder.figures.schedules import schedule_figure
-    from xrdorder.figures.trends import DIFFERENCES, TRENDS, Shown, difference_figure, trend_figure
+    from xrdorder.figures.trends import DIFFERENCES, TRENDS, difference_figure, trend_figure
 
 _HOME = {
     "budget_figure": "budget",
@@ -50,7 +50,6 @@ _HOME = {
     "width_figure": "line_by_line",
     "DIFFERENCES": "trends",
     "TRENDS": "trends",
-    "Shown": "trends",
     "difference_figure": "trends",
     "trend_figure": "trends",
 }
@@ -59,7 +58,6 @@ __all__ = [
     "DIFFERENCES",
     "TRENDS",
     "CloseUp",
-    "Shown",
     "bc2_figure",
     "budget_figure",
     "by_relation_figure",

@@ -5,6 +5,7 @@ Plain parts are a sample's own, hatched ones are shared with other samples and c
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -19,7 +20,8 @@ from xrdorder.exceptions import StudyError
 from xrdorder.figures.layout import SCREEN, Size, font, page, place, style
 from xrdorder.figures.palette import CLAY, FOG, GARNET, INK, LAGOON, PAPER, SKY, SLATE, STRAW, TEXT
 from xrdorder.figures.text import FAMILY, NORMAL, SMALL, fitted, width_in
-from xrdorder.quantities.formatting import digits
+from xrdorder.quantities.formatting import u_text
+from xrdorder.quantities.registry import Quantity, standing_in
 from xrdorder.uncertainty import PRIVATE, Contributions
 
 
@@ -61,12 +63,6 @@ PARTS = (
 
 Parts that often fill a bar (certificate, a(tin) scale) and neighbours in it differ in lightness, for grey print."""
 OTHER = Part("other", FOG, ())
-
-QUANTITIES = (
-    ("a_nm", "lattice parameter", "pm", 1e3),
-    ("site_order", "site order", "", 1.0),
-    ("tin_fraction", "tin", "at.%", 100.0),
-)
 
 MOST = 12
 """Samples in one figure."""
@@ -111,14 +107,14 @@ def budget_figure(results: xr.Dataset, names: Sequence[str] = (), *, title: str 
         raise StudyError("no sample has an uncertainty table of lattice parameter, order or tin")
     if len(tables) > MOST:
         raise StudyError(f"{len(tables)} budgets in one figure cannot be read; choose up to {MOST} samples")
-    shown = [one for one in QUANTITIES if any(one[0] in table.quantities for table in tables.values())]
+    shown = [one for one in standing_in("budget") if any(one.name in table.quantities for table in tables.values())]
     labels = [fitted(name, _NAME_IN if size.columns > 1 else _SHORT_NAME_IN) for name in tables]
     left = 0.2 + max(map(width_in, labels))
     free = size.width_in - left - 0.08
     abreast = max(1, min(len(shown), int((free + _GAP_IN) / (_LEAST_IN + _NUMBER_IN + _GAP_IN))))
     wide = (free + _GAP_IN) / abreast - _GAP_IN - _NUMBER_IN
     parts = [one for one in (*PARTS, OTHER) if any(np.any(_squares(t, q)[1][one.title]) for t in tables.values()
-             for q, *_ in shown if q in t.quantities)]  # fmt: skip
+             for q in (one.name for one in shown) if q in t.quantities)]  # fmt: skip
     across = size.width_in - 0.3
     entries = len(parts) + 1
     columns = max(1, min(entries, int(across / 1.75)))
@@ -140,7 +136,8 @@ def _table(results: xr.Dataset, k: int) -> Contributions:
     one = results.isel(sample=k)
     values = dict(zip((str(name) for name in one["quantity"].values), one["value"].values, strict=True))
     table = uncertainty.from_dataset(one)
-    return table.select([q for q, *_ in QUANTITIES if q in table.quantities and np.isfinite(values.get(q, np.nan))])
+    names = [one.name for one in standing_in("budget") if one.name in table.quantities]
+    return table.select([name for name in names if np.isfinite(values.get(name, np.nan))])
 
 
 def _squares(table: Contributions, quantity: str) -> tuple[float, dict[str, tuple[float, float]]]:
@@ -157,11 +154,11 @@ def _squares(table: Contributions, quantity: str) -> tuple[float, dict[str, tupl
 
 
 def _draw(
-    axes: Axes, tables: dict[str, Contributions], about: tuple[str, str, str, float], labels: Sequence[str], *,
+    axes: Axes, tables: dict[str, Contributions], about: Quantity, labels: Sequence[str], *,
     last: bool,
 ) -> None:
     """One quantity: a bar for each sample, and its standard uncertainty in numbers."""
-    quantity, title, unit, scale = about
+    quantity, unit = about.name, about.differences.unit
     style(axes, x_label="share of the variance (%)" if last else "")
     axes.set_xlim(0.0, 100.0)
     axes.set_xticks([0, 50, 100])
@@ -170,8 +167,8 @@ def _draw(
     axes.tick_params(axis="y", length=0.0)
     axes.spines["left"].set_visible(False)
     axes.annotate(
-        title, (0.0, 1.0), (0.0, 4.0), xycoords="axes fraction", textcoords="offset points", ha="left", va="bottom",
-        **font(NORMAL, weight="bold"),
+        about.noun, (0.0, 1.0), (0.0, 4.0), xycoords="axes fraction", textcoords="offset points", ha="left",
+        va="bottom", **font(NORMAL, weight="bold"),
     )  # fmt: skip
     axes.annotate(
         f"u ({unit})" if unit else "u", (1.0, 1.0), (5.0, 4.0), xycoords="axes fraction",
@@ -188,7 +185,8 @@ def _draw(
                 if share >= _LEAST_PERCENT:
                     _piece(axes, row, start, share, part.colour, shared=shared)
                     start += share
-        axes.text(103.0, row, digits(scale * np.sqrt(variance), 2), ha="left", va="center", **font(NORMAL))
+        u = about.differences.factor * math.sqrt(variance)
+        axes.text(103.0, row, u_text(u), ha="left", va="center", **font(NORMAL))
 
 
 def _piece(axes: Axes, row: int, start: float, share: float, colour: str, *, shared: bool) -> None:

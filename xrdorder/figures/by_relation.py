@@ -18,11 +18,10 @@ from xrdorder.figures.layout import SCREEN, Size, font, page, place, style
 from xrdorder.figures.lots import draw_legend, legend_height, look
 from xrdorder.figures.palette import MIST, PAPER, SLATE, lot_colour
 from xrdorder.figures.text import POINTS_PER_IN, SMALL, fitted, plain, wrapped_in
+from xrdorder.quantities.registry import ESTIMATE, Quantity, column_name, standing_in
 
 MOST = 4
 """Samples in one figure."""
-
-TARGETS = (("Tc_K", "Tc", "K"), ("Bc2_4K2_T", "Bc2 at 4.2 K", "T"))
 
 _ROW_IN, _BOTTOM_IN, _GAP_IN = 0.29, 0.5, 0.08
 _NAMES_IN, _RIGHT_IN = {True: 3.0, False: 1.55}, 0.25
@@ -78,7 +77,7 @@ def by_relation_figure(
     if not 1 <= len(names) <= MOST:
         raise StudyError(f"{len(names)} samples by each relation; choose 1 to {MOST}")
     rows = [known.index(name) for name in names]
-    panels = [(target, lines) for target in TARGETS if (lines := _lines(results, target[0], rows))]
+    panels = [(target, lines) for target in standing_in("relations") if (lines := _lines(results, target, rows))]
     if not panels:
         raise StudyError("no published relation applies to any of the samples")
     wordy = size.columns > 1
@@ -99,10 +98,9 @@ def by_relation_figure(
     return figure
 
 
-def _lines(results: xr.Dataset, target: str, rows: Sequence[int]) -> list[_Line]:
+def _lines(results: xr.Dataset, about: Quantity, rows: Sequence[int]) -> list[_Line]:
     """The joint estimate, then every relation asked; empty where none applies."""
-    stem, unit = target.rsplit("_", 1)
-    columns = (target, f"{stem}_low_{unit}", f"{stem}_high_{unit}")
+    target, columns = about.name, [column_name(about, part) for part in ESTIMATE]
     joint = tuple(tuple(float(results[name].values[k]) for name in columns) for k in rows)
     if not any(math.isfinite(median) for median, _, _ in joint):
         return []
@@ -126,11 +124,10 @@ def _words_in(lines: Sequence[str]) -> float:
 
 
 def _draw(
-    axes: Axes, target: tuple[str, str, str], lines: Sequence[_Line], heights: Sequence[float], n: int, *, wordy: bool
+    axes: Axes, target: Quantity, lines: Sequence[_Line], heights: Sequence[float], n: int, *, wordy: bool
 ) -> None:
     """One target: rows stand below each other, measured in inches from the top."""
-    _, title, unit = target
-    style(axes, x_label=f"{title}, estimated ({unit})")
+    style(axes, x_label=target.label)
     tops = [sum(heights[:row]) for row in range(len(lines))]
     axes.set_ylim(sum(heights), 0.0)
     axes.set_yticks([])

@@ -105,9 +105,9 @@ def _pairs(held: Held, quantity: str) -> list[Row]:
 
 def _draw_pairs(axes: Axes, pairs: Sequence[Row], quantity: str, lots: Sequence[str]) -> None:
     about = QUANTITIES[quantity]
-    unit = "" if about.unit == "1" else f" ({about.unit})"
+    unit = f" ({about.of_column.unit})" if about.of_column.unit else ""
     by = f", {pairs[0].by}" if quantity == "tin_at_percent" else ""
-    style(axes, x_label=f"{about.title}, estimated{by}{unit}", y_label=f"{about.title}, measured{unit}")
+    style(axes, x_label=f"{about.noun}, estimated{by}{unit}", y_label=f"{about.noun}, measured{unit}")
     for row in pairs:
         k = lots.index(row.lot)
         colour, one = palette.lot_colour(k), row.measured

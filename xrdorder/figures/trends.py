@@ -13,7 +13,6 @@ uncertainty once shared sources have cancelled.
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import xarray as xr
@@ -38,48 +37,14 @@ from xrdorder.figures.layout import (
 from xrdorder.figures.lots import draw_legend, legend_height, look
 from xrdorder.figures.text import SMALL
 from xrdorder.figures.treatment_axis import TEMPERATURE, Places, Point, Variable, places_of
-from xrdorder.quantities.registry import ESTIMATED
+from xrdorder.quantities.registry import ESTIMATED, Quantity, column_name, quantity, standing_in
 
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
-class Shown:
-    """What one panel shows.
-
-    Attributes
-    ----------
-    name : str
-        A quantity of the uncertainty table ("site_order"), or a predicted one ("Tc_K").
-    title, unit : str
-    scale : float
-        Factor from the quantity to what is drawn.
-    kind : str
-        "measured" or "predicted".
-    """
-
-    name: str
-    title: str
-    unit: str
-    scale: float = 1.0
-    kind: Literal["measured", "predicted"] = "measured"
-
-    @property
-    def label(self) -> str:
-        """Text beside the axis."""
-        return f"{self.title} ({self.unit})" if self.unit else self.title
-
-
-SITE_ORDER = Shown("site_order", "site order", "")
-TIN = Shown("tin_fraction", "tin", "at.%", 100.0)
-DOMAINS = Shown("domain_size_nm", "domain size", "nm")
-A15 = Shown("a15_fraction", "A15 fraction", "wt.%", 100.0)
-TC = Shown("Tc_K", "Tc, estimated", "K", kind="predicted")
-BC2 = Shown("Bc2_4K2_T", "Bc2 at 4.2 K, estimated", "T", kind="predicted")
-
-TRENDS = (SITE_ORDER, TIN, DOMAINS, A15, TC, BC2)
+TRENDS = tuple(one.name for one in standing_in("trends"))
 """Panels of `trend_figure`, as far as a study has them."""
-DIFFERENCES = (SITE_ORDER, TIN, TC, BC2)
+DIFFERENCES = tuple(one.name for one in standing_in("differences"))
 """Panels of `difference_figure`."""
 
 _PANEL_IN, _LOW_PANEL_IN, _LOWEST_PANEL_IN = 2.2, 1.4, 1.1
@@ -105,9 +70,9 @@ class _Scene:
         place = np.flatnonzero(quantities == name)
         return float(self.results["value"].values[k, place[0]]) if place.size else math.nan
 
-    def has(self, shown: Shown) -> bool:
+    def has(self, shown: Quantity) -> bool:
         """Whether any sample that has a place has the quantity."""
-        if shown.kind == "predicted":
+        if shown.predicted:
             return any(math.isfinite(float(self.results[shown.name].values[p.k])) for p in self.places.points)
         return any(math.isfinite(self.value(shown.name, point.k)) for point in self.places.points)
 
@@ -116,13 +81,16 @@ def _scene(results: xr.Dataset, variable: Variable) -> _Scene:
     return _Scene(results, places_of(results, variable))
 
 
-def _panels_of(scene: _Scene, shown: Sequence[Shown] | None, usual: Sequence[Shown]) -> Sequence[Shown]:
-    return shown or [one for one in usual if scene.has(one)] or usual[:1]
+def _panels_of(scene: _Scene, names: Sequence[str] | None, usual: Sequence[str]) -> Sequence[Quantity]:
+    if names:
+        return [quantity(name) for name in names]
+    every = [quantity(name) for name in usual]
+    return [one for one in every if scene.has(one)] or every[:1]
 
 
 def trend_figure(
     results: xr.Dataset,
-    shown: Sequence[Shown] | None = None,
+    names: Sequence[str] | None = None,
     *,
     variable: Variable = TEMPERATURE,
     title: str = "",
@@ -134,8 +102,8 @@ def trend_figure(
     ----------
     results : Dataset
         Collated results of a study (`xrdorder.running.run.run_study`, or `open_study(...).results`).
-    shown : sequence of Shown, optional
-        One panel each; those of `TRENDS` that any sample has unless given.
+    names : sequence of str, optional
+        Quantities, one panel each; those of `TRENDS` that any sample has unless given.
     variable : Variable
         `TEMPERATURE`, `HOLD` or `DOSE` of `xrdorder.figures.treatment_axis`.
     title : str
@@ -152,11 +120,11 @@ def trend_figure(
         No sample has both a result and a treatment.
     """
     scene = _scene(results, variable)
-    shown = _panels_of(scene, shown, TRENDS)
+    shown = _panels_of(scene, names, TRENDS)
     heading = title or str(results.attrs.get("title", ""))
     figure, panels = _panels(scene, shown, heading, _TREND_REMARK, size, with_common=True)
     for axes, one in zip(panels, shown, strict=True):
-        if one.kind == "measured":
+        if not one.predicted:
             _draw_measured(axes, scene, one)
             _draw_lines(axes, scene, one)
         else:
@@ -166,7 +134,7 @@ def trend_figure(
 
 def difference_figure(
     results: xr.Dataset,
-    shown: Sequence[Shown] | None = None,
+    names: Sequence[str] | None = None,
     *,
     variable: Variable = TEMPERATURE,
     reference: Mapping[str, str] | str | None = None,
@@ -179,8 +147,8 @@ def difference_figure(
     ----------
     results : Dataset
         Collated results of a study.
-    shown : sequence of Shown, optional
-        One panel each; those of `DIFFERENCES` that any sample has unless given.
+    names : sequence of str, optional
+        Quantities, one panel each; those of `DIFFERENCES` that any sample has unless given.
     variable : Variable
         `TEMPERATURE`, `HOLD` or `DOSE` of `xrdorder.figures.treatment_axis`.
     reference : str, or mapping of lot to str, optional
@@ -198,10 +166,10 @@ def difference_figure(
     StudyError
         No sample has both a result and a treatment.
     UnknownNameError
-        The reference is not among them.
+        There is no such quantity, or the reference is not among the samples.
     """
     scene = _scene(results, variable)
-    shown = _panels_of(scene, shown, DIFFERENCES)
+    shown = _panels_of(scene, names, DIFFERENCES)
     references = _references(scene.places, reference)
     names = ", ".join(
         f"{scene.places.lots[lot] or 'all'}: {point.name}" for lot, point in sorted(references.items())
@@ -218,7 +186,7 @@ def difference_figure(
                 _mark(axes, point, 0.0, open_mark=True)
                 continue
             if values is not None and {point.name, against.name} <= set(values.samples):
-                middle, u = (one.scale * number for number in values.difference(point.name, against.name))
+                middle, u = (one.people.factor * number for number in values.difference(point.name, against.name))
                 _bar(axes, point, middle - u, middle + u, 1.3)
                 _mark(axes, point, middle)
         axes.set_ylabel(f"difference in {one.label}", **font())
@@ -257,7 +225,7 @@ def _references(places: Places, reference: Mapping[str, str] | str | None) -> di
 
 
 def _panels(
-    scene: _Scene, shown: Sequence[Shown], title: str, remark: str, size: Size, *, with_common: bool
+    scene: _Scene, shown: Sequence[Quantity], title: str, remark: str, size: Size, *, with_common: bool
 ) -> tuple[Figure, list[Axes]]:
     """Lay out panels abreast, lanes of the other variable under the lowest of each column."""
     places = scene.places
@@ -309,13 +277,13 @@ def _mark(axes: Axes, point: Point, y: float, *, open_mark: bool = False) -> Non
     axes.plot([point.x], [y], linestyle="none", zorder=3, **look(point.lot, open_mark=open_mark))
 
 
-def _draw_measured(axes: Axes, scene: _Scene, shown: Shown) -> None:
+def _draw_measured(axes: Axes, scene: _Scene, shown: Quantity) -> None:
     """Marks with their own bars; the common part of each lot at the right edge."""
     places = scene.places
     parts = _parts(scene, shown)
     common: dict[int, list[tuple[float, float]]] = {}
     for point in places.points:
-        value = shown.scale * scene.value(shown.name, point.k)
+        value = shown.people.factor * scene.value(shown.name, point.k)
         if not math.isfinite(value):
             continue
         own, shared = parts.get(point.name, (0.0, 0.0))
@@ -336,17 +304,17 @@ def _draw_measured(axes: Axes, scene: _Scene, shown: Shown) -> None:
     minor_ticks(axes, y=2)
 
 
-def _parts(scene: _Scene, shown: Shown) -> dict[str, tuple[float, float]]:
+def _parts(scene: _Scene, shown: Quantity) -> dict[str, tuple[float, float]]:
     """Standard uncertainty that each sample has of its own, and that which it shares."""
     values = _values(scene, shown)
     if values is None:
         return {}
     shared = np.sqrt(np.sum(values.shared**2, axis=1))
-    pairs = zip(shown.scale * values.own, shown.scale * shared, strict=True)
+    pairs = zip(shown.people.factor * values.own, shown.people.factor * shared, strict=True)
     return {name: (float(own), float(common)) for name, (own, common) in zip(values.samples, pairs, strict=True)}
 
 
-def _values(scene: _Scene, shown: Shown) -> Values | None:
+def _values(scene: _Scene, shown: Quantity) -> Values | None:
     """A quantity of all samples; None where no sample has it."""
     try:
         return values_of(scene.results, shown.name)
@@ -354,11 +322,10 @@ def _values(scene: _Scene, shown: Shown) -> Values | None:
         return None
 
 
-def _draw_predicted(axes: Axes, scene: _Scene, shown: Shown) -> None:
+def _draw_predicted(axes: Axes, scene: _Scene, shown: Quantity) -> None:
     """Medians with their intervals, and what each relation says alone."""
     results = scene.results
-    stem, unit = shown.name.rsplit("_", 1)
-    low, high = results[f"{stem}_low_{unit}"].values, results[f"{stem}_high_{unit}"].values
+    low, high = (results[column_name(shown, end)].values for end in ("low", "high"))
     of_target = np.flatnonzero(results["relation_target"].values.astype(str) == shown.name)
     variable, step = scene.places.variable, scene.places.tick
     each = results["relation_median"].values[:, of_target]
@@ -384,7 +351,7 @@ def _draw_predicted(axes: Axes, scene: _Scene, shown: Shown) -> None:
 # --- lines -----------------------------------------------------------------------------------------------
 
 
-def _draw_lines(axes: Axes, scene: _Scene, shown: Shown) -> None:
+def _draw_lines(axes: Axes, scene: _Scene, shown: Quantity) -> None:
     """The straight line through each lot that has samples enough, with the uncertainty of its shape.
 
     A line that does not describe the course is not drawn. Whether a slope is more than chance is a question of
@@ -403,7 +370,7 @@ def _draw_lines(axes: Axes, scene: _Scene, shown: Shown) -> None:
         if found.rejected:
             continue
         over = np.linspace(*found.span, _STEPS)
-        line, shape = shown.scale * found.line(over), shown.scale * found.band(over)[1]
+        line, shape = shown.people.factor * found.line(over), shown.people.factor * found.band(over)[1]
         colour = palette.lot_colour(lot)
         if len(places.lots) <= _MOST_BANDS:
             axes.fill_between(

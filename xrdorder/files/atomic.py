@@ -53,11 +53,22 @@ def write_atomically(path: Path, write: Callable[[Path], object]) -> None:
         _remove(temporary)
 
 
+def write_text(path: Path, text: str) -> None:
+    """Write a text in UTF-8, likewise.
+
+    Raises
+    ------
+    StudyError
+        As `write_atomically`.
+    """
+    write_atomically(path, lambda temporary: temporary.write_text(text, encoding="utf-8"))
+
+
 def disk_reason(error: OSError) -> str:
     """Say in a few words why a file operation failed; HDF5 buries the system's own words in a long report."""
     buried = re.search(r"errno = (\d+)", str(error))
-    if said := os.strerror(int(buried[1])) if buried else error.strerror:
-        return said
+    if reason := os.strerror(int(buried[1])) if buried else error.strerror:
+        return reason
     return " ".join(str(error).split())[:200] or "unknown reason"
 
 

@@ -72,10 +72,10 @@ def read_text(path: str | Path, most: int = MOST_BYTES) -> str:
     return read_bytes(path, most).decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
 
 
-def _check(found: os.stat_result, path: str | Path) -> None:
-    if stat.S_ISDIR(found.st_mode):
+def _check(status: os.stat_result, path: str | Path) -> None:
+    if stat.S_ISDIR(status.st_mode):
         raise IsADirectoryError(errno.EISDIR, "a folder, not a file", str(path))
-    if not stat.S_ISREG(found.st_mode):
+    if not stat.S_ISREG(status.st_mode):
         raise OSError(errno.EINVAL, "not a regular file but a pipe or device", str(path))
 
 

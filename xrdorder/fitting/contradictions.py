@@ -81,11 +81,11 @@ def _place(job: Procedure) -> list[Flag]:
     """A specimen farther from its place than anyone mounts it: the angles themselves are off."""
     if "two_theta_offset" in job.everything() or _PLACE not in job.model.displacement_names:
         return []
-    found = job.fit.values()[_PLACE]
-    if abs(found) < _FARTHEST_MM:
+    displacement = job.fit.values()[_PLACE]
+    if abs(displacement) < _FARTHEST_MM:
         return []
     text = (
-        f"the specimen seems to lie {found:+.2f} mm off its place: rather the zero of the angles is off. The lattice "
-        "parameter is wrong; calibrate with a scan of the same day, or mix a standard into the specimen"
+        f"the specimen seems to lie {displacement:+.2f} mm off its place: rather the zero of the angles is off. The "
+        "lattice parameter is wrong; calibrate with a scan of the same day, or mix a standard into the specimen"
     )
     return [Flag("angles-off", text)]

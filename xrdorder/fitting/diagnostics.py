@@ -7,6 +7,7 @@ that others nearly share a linear step is long, and its uncertainty is that of c
 """
 
 from collections.abc import Iterator
+from itertools import chain
 from typing import NamedTuple
 
 import numpy as np
@@ -64,21 +65,24 @@ def diagnostics(job: Procedure, instrument: Instrument, scatter: LineScatter) ->
         return []
     score_test = ScoreTest(job.fit, job.enlargement())
     limit = float(chdtri(1, _CHANCE))
-    found = []
-    for hint in (*_lattice(job, score_test), *_angles(job, score_test, instrument), *_illumination(job, score_test)):
-        if not np.any(hint.columns):
+    flags = []
+    directions = chain(
+        _lattice(job, score_test), _angles(job, score_test, instrument), _illumination(job, score_test)
+    )
+    for direction in directions:
+        if not np.any(direction.columns):
             continue
-        drop, (step, *_) = score_test.drop(hint.columns)
+        drop, (step, *_) = score_test.drop(direction.columns)
         if drop <= limit:
             continue
-        if hint.parameter:
-            step, u = _fitted(job, scatter, hint.parameter)
+        if direction.parameter:
+            step, u = _fitted(job, scatter, direction.parameter)
             if step**2 <= limit * u**2:
                 continue
-        if abs(step) > hint.least:
-            text = hint.beyond if step > hint.most else hint.text.format(step=float(step))
-            found.append(Flag(hint.name, text))
-    return found
+        if abs(step) > direction.least:
+            text = direction.beyond if step > direction.most else direction.text.format(step=float(step))
+            flags.append(Flag(direction.name, text))
+    return flags
 
 
 def _fitted(job: Procedure, scatter: LineScatter, name: str) -> tuple[float, float]:

@@ -43,8 +43,8 @@ def take_requested(job: Procedure) -> bool:
     main, options = job.main, job.options
     chosen = [
         name
-        for name, asked in ((main.elastic_name, options.elastic_shifts), (main.depth_name, options.depth_gradient))
-        if asked and name and main in job.present()
+        for name, requested in ((main.elastic_name, options.elastic_shifts), (main.depth_name, options.depth_gradient))
+        if requested and name and main in job.present()
     ]
     job.taken += chosen
     if main.tail_name and options.lattice_distribution == "tail" and main in job.present():

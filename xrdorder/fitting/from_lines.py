@@ -215,15 +215,15 @@ def order_from_lines(
     nan = float("nan")
     if a15.contrast_name is None:
         return LineOrder(nan, nan, against, "the phase has no order")
-    found = {line.hkl: line for line in lines}
+    line_of = {line.hkl: line for line in lines}
     for hkl in (ORDER_LINE, *against):
-        if hkl not in found:
+        if hkl not in line_of:
             return LineOrder(nan, nan, against, f"{hkl_name(hkl)} is not in the measured range")
-        if found[hkl].reason:
-            return LineOrder(nan, nan, against, f"{hkl_name(hkl)}: {found[hkl].reason}")
-        if not found[hkl].area > _LEAST_AREA * found[hkl].u_area:
+        if line_of[hkl].reason:
+            return LineOrder(nan, nan, against, f"{hkl_name(hkl)}: {line_of[hkl].reason}")
+        if not line_of[hkl].area > _LEAST_AREA * line_of[hkl].u_area:
             return LineOrder(nan, nan, against, f"{hkl_name(hkl)}: too few counts")
-    order, others = found[ORDER_LINE], [found[hkl] for hkl in against]
+    order, others = line_of[ORDER_LINE], [line_of[hkl] for hkl in against]
     relative = np.array([line.u_area / line.area for line in others])
     weight = relative**-2 / np.sum(relative**-2)
     measured = np.log(order.area) - float(weight @ np.log([line.area for line in others]))

@@ -20,7 +20,6 @@ from scipy.special import chdtrc
 
 from xrdorder.crystals import free_lengths
 from xrdorder.exceptions import Flag
-from xrdorder.fitting.derived import lattice_quantity
 from xrdorder.fitting.from_lines import centres
 from xrdorder.fitting.model_errors import ModelError
 from xrdorder.fitting.procedure import Procedure
@@ -28,6 +27,7 @@ from xrdorder.fitting.single_lines import SingleLine, fit_single_lines
 from xrdorder.forward_model.free_lines import FreeLines
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.least_squares.refinement import Refinement
+from xrdorder.quantities.of_phase import lattice_parameter
 
 Array = NDArray[np.float64]
 
@@ -188,7 +188,7 @@ def scatter_errors(scatter: LineScatter, a15: PhaseLines | None) -> list[ModelEr
         lines = phase_scatter.lines
         u = scatter.uncertainty(lines.length_names)
         for axis, added in zip(free_lengths(lines.phase.system), u, strict=True):
-            quantity = "a_nm" if lines is a15 else lattice_quantity(lines.phase.name, axis)
+            quantity = "a_nm" if lines is a15 else lattice_parameter(axis).of(lines.phase.name)
             if added > 0.0:
                 errors.append(ModelError(f"line positions/{quantity}", "", None, {quantity: float(added)}))
     return errors

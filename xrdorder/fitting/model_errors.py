@@ -8,13 +8,14 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from xrdorder.exceptions import ValidityError
-from xrdorder.fitting.derived import functions, weight_quantity
+from xrdorder.fitting.derived import functions
 from xrdorder.fitting.niobium_tantalum import NIOBIUM_TANTALUM
 from xrdorder.fitting.procedure import Procedure
 from xrdorder.forward_model.amounts import masses
 from xrdorder.forward_model.microabsorption import weight_factors
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.profiles import Instrument
+from xrdorder.quantities.of_phase import WEIGHT_FRACTION
 from xrdorder.xrays import U_DISPERSION_DIFFERENCE, ScatteringTable
 from xrdorder.xrays.scattering import MeasuredDispersion, second_table
 
@@ -62,19 +63,19 @@ def model_errors(job: Procedure, instrument: Instrument, a15: PhaseLines | None)
     a15
         Lines of the A15, None when there is none.
     """
-    doubts = [_illuminated_length(job)]
+    errors = [_illuminated_length(job)]
     measured = job.options.measured_dispersion
     if a15 is not None and a15.phase.order is not None and not set(a15.phase.order.elements) <= set(measured):
-        doubts.append(_order_difference(job, instrument, a15))
-    doubts.append(_other_table(job, instrument))
-    doubts.append(_microabsorption(job))
-    doubts.append(_niobium_or_tantalum(job))
-    doubts.append(_transparency(job))
-    doubts.append(_smoothing(job))
-    doubts += _size_distribution(job) if a15 is not None else []
+        errors.append(_order_difference(job, instrument, a15))
+    errors.append(_other_table(job, instrument))
+    errors.append(_microabsorption(job))
+    errors.append(_niobium_or_tantalum(job))
+    errors.append(_transparency(job))
+    errors.append(_smoothing(job))
+    errors += _size_distribution(job) if a15 is not None else []
     if job.u_shape_nm:
-        doubts.append(ModelError("lattice distribution/form", "", None, {"a_nm": job.u_shape_nm}))
-    return [doubt for doubt in doubts if doubt is not None]
+        errors.append(ModelError("lattice distribution/form", "", None, {"a_nm": job.u_shape_nm}))
+    return [error for error in errors if error is not None]
 
 
 def contrast_by_second_table(job: Procedure, a15: PhaseLines, contrast: float) -> float | None:
@@ -121,11 +122,11 @@ def _illuminated_length(job: Procedure) -> ModelError | None:
 
 def _transparency(job: Procedure) -> ModelError | None:
     """Shift by rays that go deep, where it was held."""
-    doubt = job.u_transparency_deg
-    if not doubt:
+    u = job.u_transparency_deg
+    if not u:
         return None
     (slope,) = job.fit.model.jacobian(job.fit.values(), ["transparency_deg"]).T
-    return ModelError("specimen displacement/transparency", "", doubt * slope)
+    return ModelError("specimen displacement/transparency", "", u * slope)
 
 
 def _order_difference(job: Procedure, instrument: Instrument, a15: PhaseLines) -> ModelError:
@@ -181,9 +182,9 @@ def _microabsorption(job: Procedure) -> ModelError | None:
         factors = microabsorption_factors(job, given or _USUAL_GRAIN_UM)
     except ValidityError:
         return None
-    doubt = 0.5 if given else 1.0
+    relative = 0.5 if given else 1.0
     shares = _shares(job)
-    direct = {weight_quantity(n): doubt * (f - 1.0) * shares[n] for n, f in factors.items()}
+    direct = {WEIGHT_FRACTION.of(n): relative * (f - 1.0) * shares[n] for n, f in factors.items()}
     return ModelError("microabsorption", "", None, direct)
 
 
@@ -210,17 +211,17 @@ def _smoothing(job: Procedure) -> ModelError | None:
 
 def _niobium_or_tantalum(job: Procedure) -> ModelError | None:
     """All niobium or all tantalum, where a pattern cannot tell them apart; evenly likely between."""
-    one = next((lines for lines in job.weighed() if lines.phase.name == NIOBIUM_TANTALUM), None)
-    if one is None:
+    mixture = next((lines for lines in job.weighed() if lines.phase.name == NIOBIUM_TANTALUM), None)
+    if mixture is None:
         return None
     values, shares = job.fit.values(), _shares(job)
     rest = 1.0 - shares[NIOBIUM_TANTALUM]
     ends = []
     for element in ("Nb", "Ta"):
-        pure = one.with_phase(one.phase.with_occupancies({one.phase.sites[0].label: {element: 1.0}}))
-        seen = pure.intensities(values)[0].sum() / one.intensities(values)[0].sum()
-        mass = shares[NIOBIUM_TANTALUM] * pure.phase.density_g_cm3() / one.phase.density_g_cm3() / seen
+        pure = mixture.with_phase(mixture.phase.with_occupancies({mixture.phase.sites[0].label: {element: 1.0}}))
+        seen = pure.intensities(values)[0].sum() / mixture.intensities(values)[0].sum()
+        mass = shares[NIOBIUM_TANTALUM] * pure.phase.density_g_cm3() / mixture.phase.density_g_cm3() / seen
         ends.append(mass / (mass + rest))
     u = abs(ends[1] - ends[0]) / np.sqrt(12.0)
-    direct = {weight_quantity(n): u if n == NIOBIUM_TANTALUM else -u * share / rest for n, share in shares.items()}
+    direct = {WEIGHT_FRACTION.of(n): u if n == NIOBIUM_TANTALUM else -u * share / rest for n, share in shares.items()}
     return ModelError("niobium or tantalum", "", None, direct)

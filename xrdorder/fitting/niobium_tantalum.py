@@ -45,22 +45,22 @@ def merge_niobium_tantalum(phases: Sequence[Phase]) -> list[Phase]:
 
 def separate_niobium_tantalum(job: Procedure) -> bool:
     """Fit niobium and tantalum as two phases, and keep them if both stand out with lattices clearly apart."""
-    one = next((lines for lines in job.present() if lines.phase.name == NIOBIUM_TANTALUM), None)
-    if one is None:
+    mixture = next((lines for lines in job.present() if lines.phase.name == NIOBIUM_TANTALUM), None)
+    if mixture is None:
         return False
     fit = job.fit
     before, lines_before, chi_before = fit.values(), list(job.lines), fit.chi_squared()
-    two = [PhaseLines(phase(name), job.optics, job.range, march_axis=one.march_axis) for name in SEPARATE]
-    job.model.remove(one)
-    job.lines.remove(one)
+    two = [PhaseLines(phase(name), job.optics, job.range, march_axis=mixture.march_axis) for name in SEPARATE]
+    job.model.remove(mixture)
+    job.lines.remove(mixture)
     for lines in two:
         job.lines.append(lines)
         job.model.add(lines)
         add_phase_parameters(job.parameters, lines)
-        widths = zip(lines.width_names, one.width_names, strict=True)
+        widths = zip(lines.width_names, mixture.width_names, strict=True)
         set_values(job.parameters, {own: before[common] for own, common in widths})
         # the same area for half of the amount: scales are areas of the strongest line
-        set_values(job.parameters, {lines.scale_name: 0.5 * before[one.scale_name]})
+        set_values(job.parameters, {lines.scale_name: 0.5 * before[mixture.scale_name]})
     fit.run(job.everything(), most_iterations=_TRIAL_ROUNDS, tolerance=0.1)
     if job.improved(chi_before, _BETTER_BY) and _apart(job, two):
         text = "niobium and tantalum are told apart by their lattices and given each for itself"
@@ -69,7 +69,7 @@ def separate_niobium_tantalum(job: Procedure) -> bool:
     for lines in two:
         job.model.remove(lines)
         set_values(job.parameters, {lines.scale_name: 0.0})
-    job.model.add(one)
+    job.model.add(mixture)
     job.lines[:] = lines_before
     set_values(job.parameters, before)
     text = "niobium and tantalum cannot be told apart in this pattern: their amount is given as a sum"

@@ -10,7 +10,7 @@ from xrdorder.crystals import A15Composition, doped, free_lengths
 from xrdorder.fitting.contradictions import contradictions
 from xrdorder.fitting.cross_checks import cross_check, quality_words
 from xrdorder.fitting.curves_and_lines import curves, line_table
-from xrdorder.fitting.derived import lattice_quantity, weight_quantity, weights_by_mass
+from xrdorder.fitting.derived import weights_by_mass
 from xrdorder.fitting.diagnostics import diagnostics
 from xrdorder.fitting.fit_flags import fit_flags
 from xrdorder.fitting.line_scatter import LineScatter, fit_all_single_lines, scatter_errors, scatter_flags
@@ -22,6 +22,8 @@ from xrdorder.forward_model.amounts import mass_per_scale, masses
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.least_squares.quality import agreement
 from xrdorder.profiles import Instrument
+from xrdorder.quantities.of_phase import WEIGHT_FRACTION, lattice_parameter
+from xrdorder.quantities.records import Record
 
 Array = NDArray[np.float64]
 
@@ -53,13 +55,11 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
     quantities = primary_quantities(job, instrument, a15, errors, more_tin, job.enlargement())
     for name, u in zip(quantities.solution.free, quantities.u_free, strict=True):
         job.parameters[name].stderr = float(u)
-    measured = quantities.values | _corrected(job, quantities)
+    measured, records = _measured(job, quantities, a15)
     by_tin = dict(quantities.by_tin)
     if a15 is not None:
         for name, slope in weights_by_mass(measured, a15.phase.name).items():
             by_tin[name] = by_tin.get(name, 0.0) + heavier * slope
-        contrast = contrast_by_second_table(job, a15, measured["order_contrast"])
-        measured["order_contrast_second_table"] = float("nan") if contrast is None else contrast
     used = fit.used
     quality = agreement(
         fit.observed[used], calculated[used], fit.variance[used], len(quantities.solution.free)
@@ -96,6 +96,7 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
         serial_correlation=correlated,
         iterations=fit.iterations,
         quality_words=words,
+        records=records,
         cross_checks=checks.table if checks else None,
         single_lines=checks.line_table if checks else None,
     )
@@ -111,19 +112,36 @@ def _by_tin(job: Procedure, a15: PhaseLines, composition: A15Composition) -> tup
     return change / _MORE_TIN, heavier / _MORE_TIN
 
 
-def _corrected(job: Procedure, quantities: Quantities) -> dict[str, float]:
-    """Weight fractions with the absorption within the grains taken off, where their size is known."""
+def _measured(
+    job: Procedure, quantities: Quantities, a15: PhaseLines | None
+) -> tuple[dict[str, float], dict[str, Record]]:
+    """Values and their records; absorption within grains of known size is taken off the weight fractions."""
+    values, records = dict(quantities.values), dict(quantities.records)
     size = job.options.particle_size_um
-    if size is None or len(job.weighed()) < 2:
-        return {}
-    factors = microabsorption_factors(job, size)
-    return {weight_quantity(n): f * quantities.values[weight_quantity(n)] for n, f in factors.items()}
+    if size is not None and len(job.weighed()) > 1:
+        for phase, factor in microabsorption_factors(job, size).items():
+            name = WEIGHT_FRACTION.of(phase)
+            values[name] *= factor
+            records[name] = replace(
+                records[name],
+                value=values[name],
+                formula=f"grain_factor * {records[name].formula}",
+                numbers={**records[name].numbers, "grain_factor": factor},
+                remark=f"{records[name].remark}; absorption within the grains taken off",
+            )
+    if a15 is not None:
+        contrast = contrast_by_second_table(job, a15, values["order_contrast"])
+        name = "order_contrast_second_table"
+        values[name] = float("nan") if contrast is None else contrast
+        remark = "the contrast that another table of f' and f'' would give, to first order in the change of the counts"
+        records[name] = Record(name, name, values[name], remark=remark)
+    return values, records
 
 
 def _u_length(lines: PhaseLines, axis: str, quantities: Quantities) -> float:
     """Total standard uncertainty of a lattice parameter."""
     table = quantities.contributions
-    name = lattice_quantity(lines.phase.name, axis)
+    name = lattice_parameter(axis).of(lines.phase.name)
     return table.total(name if name in table.quantities else "a_nm")
 
 
@@ -147,7 +165,7 @@ def _phase_results(
             continue
         if lines is job.reference:  # mixed in by hand: no part of the wire
             continue
-        quantity = weight_quantity(name)
+        quantity = WEIGHT_FRACTION.of(name)
         known = quantity in quantities.values
         results[name] = PhaseResult(
             True,

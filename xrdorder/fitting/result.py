@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xrdorder.exceptions import Flag
+from xrdorder.quantities.records import Record
 from xrdorder.uncertainty import Contributions
 
 if TYPE_CHECKING:
@@ -77,6 +78,8 @@ class PatternFit:
         enlarged every uncertainty.
     quality_words
         How far the result can be trusted and why, in plain words.
+    records
+        How each value was computed of the parameters.
     cross_checks
         Lattice and order by independent routes through the same counts (`xrdorder.fitting.cross_checks`); None without.
     single_lines
@@ -104,6 +107,7 @@ class PatternFit:
     serial_correlation: float
     iterations: int
     quality_words: str = ""
+    records: dict[str, Record] = field(default_factory=dict, repr=False)
     cross_checks: "xr.Dataset | None" = field(default=None, repr=False)
     single_lines: "xr.Dataset | None" = field(default=None, repr=False)
 

@@ -324,12 +324,12 @@ class _Window:
         chi2_reduced = minimum.chi2 / max(int((self._root > 0.0).sum()) - len(live), 1)
         u = np.full(len(point), np.nan)
         u[live] = max(enlargement, float(np.sqrt(chi2_reduced))) * np.sqrt(spread)
-        found = []
+        lines = []
         for k, candidate in enumerate(self._group):
             held = bool(np.isnan(u[2 + n + k]))
             gauss, lorentz = (column[k] for column in self._reference_widths)
             factor, u_factor = point[2 + 2 * n + k], u[2 + 2 * n + k]
-            found.append(
+            lines.append(
                 SingleLine(
                     hkl=candidate.line.hkl,
                     centre=np.nan if held else float(self._centre[k] + point[2 + n + k]),
@@ -346,7 +346,7 @@ class _Window:
                     u_lorentz=float(lorentz * u_factor),
                 )
             )
-        return found
+        return lines
 
     def _counts(self, point: Array) -> tuple[Array, Array]:
         """Counts in the window and their derivatives by (level, slope, areas, shifts, width factors)."""

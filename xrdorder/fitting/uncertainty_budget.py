@@ -25,6 +25,7 @@ from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.forward_model.roles import TEXTURE, Kind, role_of
 from xrdorder.least_squares.refinement import Refinement, Solution
 from xrdorder.profiles import INSTRUMENT_NAMES, Instrument
+from xrdorder.quantities.records import Record
 from xrdorder.uncertainty import Contributions
 
 Array = NDArray[np.float64]
@@ -53,7 +54,8 @@ _FAMILIES: tuple[tuple[str, tuple[Kind, ...]], ...] = (
 class Quantities:
     """Measured values, their contributions, and the enlarged covariance of the free parameters.
 
-    `by_tin` says how much each value would move if the tin fraction that sets the mean scattering were higher by one.
+    `by_tin` says how much each value would move if the tin fraction that sets the mean scattering were higher by one,
+    `records` how each was computed of the parameters.
     """
 
     values: dict[str, float]
@@ -62,6 +64,7 @@ class Quantities:
     covariance: Array
     enlargement: float
     by_tin: dict[str, float]
+    records: dict[str, Record]
 
     @property
     def u_free(self) -> Array:
@@ -152,6 +155,7 @@ def primary_quantities(
         solution.covariance * enlargement**2,
         enlargement,
         by_tin,
+        {name: function.record(name, values) for name, function in of.items()},
     )
 
 

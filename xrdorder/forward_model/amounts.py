@@ -28,7 +28,7 @@ def masses(
     weighed: Sequence[PhaseLines], second: PhaseLines | None, values: Values
 ) -> dict[str, float]:
     """Mass of each phase in common units; both populations of the A15 together."""
-    found = {x.phase.name: values[x.scale_name] * mass_per_scale(x, values) for x in weighed}
+    mass_of = {x.phase.name: values[x.scale_name] * mass_per_scale(x, values) for x in weighed}
     if second is not None:
-        found[second.phase.name] += values[second.scale_name] * mass_per_scale(second, values)
-    return found
+        mass_of[second.phase.name] += values[second.scale_name] * mass_per_scale(second, values)
+    return mass_of

@@ -54,7 +54,7 @@ def particle_factor(contrast: ArrayLike, theta: float = _MIDDLE_THETA) -> Array:
     """
     path, share = _sphere(float(theta))
     flat = np.atleast_1d(np.asarray(contrast, dtype=np.float64))
-    factor = np.array([share @ np.exp(-one * path) for one in flat.ravel()])
+    factor = np.array([share @ np.exp(-attenuation * path) for attenuation in flat.ravel()])
     return factor.reshape(np.shape(contrast))
 
 

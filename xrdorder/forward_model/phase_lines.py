@@ -146,8 +146,8 @@ class PhaseLines:
         self._natural = np.array([line.width_relative for line in light.lines])
         largest = np.sin(np.radians(min(0.5 * (self._high + _BEYOND_RANGE_DEG), 89.0)))
         d_min = self._wavelengths.min() / (2.0 * min(largest, _LARGEST_SINE))
-        found = reflections(phase.space_group, phase.system, phase.lengths_nm, phase.angles_deg, d_min * 0.98)
-        self._all_hkl, self._all_multiplicity = found.hkl, found.multiplicity
+        planes = reflections(phase.space_group, phase.system, phase.lengths_nm, phase.angles_deg, d_min * 0.98)
+        self._all_hkl, self._all_multiplicity = planes.hkl, planes.multiplicity
 
     def freeze(self, lengths_nm: tuple[float, ...]) -> None:
         """Evaluate at this lattice what hardly changes with it: which lines there are, polarisation, illumination."""

@@ -74,15 +74,15 @@ def distinct(labels: Iterable[str]) -> list[str]:
     >>> distinct(["Nb-1", "Nb 1", "Sn"])
     ['Nb_1', 'Nb_1_2', 'Sn']
     """
-    found: list[str] = []
+    names: list[str] = []
     for label in labels:
         plain = name = re.sub(r"\W", "_", label, flags=re.ASCII)
         count = 1
-        while name in found:
+        while name in names:
             count += 1
             name = f"{plain}_{count}"
-        found.append(name)
-    return found
+        names.append(name)
+    return names
 
 
 def add_parameter(

@@ -58,11 +58,11 @@ def search_peaks(
     kernel = gaussian_filter1d(unit, sigma)
     weight = gaussian_filter1d(1.0 / variance, sigma / np.sqrt(2.0), mode="nearest") * float(kernel @ kernel)
     significance = score / np.sqrt(np.maximum(weight, 1e-300))
-    found: list[UnindexedLine] = []
+    peaks: list[UnindexedLine] = []
     blocked = np.zeros(len(two_theta), dtype=bool)
     for centre, reach in zip(known, reach_deg, strict=True):
         blocked |= np.abs(two_theta - centre) < reach
-    while len(found) < 30:
+    while len(peaks) < 30:
         candidate = np.where(blocked, -np.inf, significance)
         k = int(np.argmax(candidate))
         if candidate[k] < UNINDEXED_SIGNIFICANCE:
@@ -70,6 +70,6 @@ def search_peaks(
         angle = float(two_theta[k])
         height = float(score[k] / weight[k] * kernel.max())
         d_nm = wavelength_nm / (2.0 * np.sin(np.radians(angle / 2.0)))
-        found.append(UnindexedLine(angle, float(d_nm), height, float(candidate[k])))
+        peaks.append(UnindexedLine(angle, float(d_nm), height, float(candidate[k])))
         blocked |= np.abs(two_theta - angle) < 3.0 * width_deg
-    return sorted(found)
+    return sorted(peaks)

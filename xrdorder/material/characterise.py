@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from xrdorder.exceptions import Flag
 from xrdorder.material.depth import remark_on_depth
-from xrdorder.material.derived_quantities import Account
+from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.distribution import add_tin_spread
 from xrdorder.material.joint_tin import add_joint
 from xrdorder.material.lattice import refer_lattice
@@ -20,6 +20,8 @@ from xrdorder.material.tin import add_tin
 from xrdorder.material.tin_held import CONTRAST, refer_to_tin
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale
 from xrdorder.material.widths import SHAPE_FACTOR, add_domain_size, add_microstrain
+from xrdorder.quantities.of_phase import WEIGHT_FRACTION
+from xrdorder.quantities.records import Record, symbol_of
 from xrdorder.uncertainty import Contributions
 from xrdorder.xrays import Radiation
 
@@ -46,6 +48,8 @@ class Material:
         What was taken for granted because nobody said otherwise.
     shape_factor : str
         Convention of the domain size.
+    records : mapping of str to Record
+        How each value was computed, and what only carried others.
     """
 
     values: dict[str, float]
@@ -53,6 +57,13 @@ class Material:
     flags: tuple[Flag, ...]
     assumptions: tuple[str, ...] = ()
     shape_factor: str = SHAPE_FACTOR
+    records: Mapping[str, Record] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, derived: DerivedQuantities) -> Material:
+        """Take what has been worked out."""
+        flags, assumptions = tuple(derived.flags), tuple(derived.assumptions)
+        return cls(derived.values, derived.contributions, flags, assumptions, records=derived.records)
 
     def u(self, quantity: str) -> float:
         """Total standard uncertainty (k = 1) of a quantity."""
@@ -76,6 +87,7 @@ def characterise(
     by_tin: Mapping[str, float] | None = None,
     two_theta_range: tuple[float, float] | None = None,
     scale: TinScale = PUBLISHED_SCALE,
+    records: Mapping[str, Record] | None = None,
 ) -> Material:
     """Derive from the quantities of a fit what the A15 is like.
 
@@ -104,6 +116,8 @@ def characterise(
         First and last angle of the pattern, degrees; tells which order lines say how deep was seen.
     scale : TinScale, optional
         Line a(tin) that gives the tin content: the published one, or that of a laboratory's own samples.
+    records : mapping of str to Record, optional
+        How the fit computed its quantities.
 
     Returns
     -------
@@ -117,29 +131,35 @@ def characterise(
     """
     specimen = Specimen() if specimen is None else specimen
     by_tin = by_tin or {}
-    account = Account(values, contributions)
+    derived = DerivedQuantities(values, contributions, records)
     if specimen.off:
-        account.flag(
+        derived.flag(
             "corrections-off",
             f"switched off: {', '.join(sorted(specimen.off))}; neither these corrections nor their uncertainty take "
             "part, and u is that much too small",
         )
-    refer_lattice(account, specimen)
-    add_strain(account, specimen, a15)
-    add_tin(account, specimen, scale)
-    refer_to_tin(account, tin_held, by_tin)
-    add_site_order(account, specimen, radiation)
-    add_order_parameters(account, specimen)
-    add_joint(account, specimen, scale, by_tin.get(CONTRAST, 0.0), tin_held)
-    drop_intermediate(account)
+    refer_lattice(derived, specimen)
+    add_strain(derived, specimen, a15)
+    add_tin(derived, specimen, scale)
+    refer_to_tin(derived, tin_held, by_tin)
+    add_site_order(derived, specimen, radiation)
+    add_order_parameters(derived, specimen)
+    add_joint(derived, specimen, scale, by_tin.get(CONTRAST, 0.0), tin_held)
+    drop_intermediate(derived)
     wavelength_nm = radiation.wavelength_nm if wavelength_nm is None else wavelength_nm
-    add_domain_size(account, wavelength_nm)
-    add_tin_spread(account, specimen, wavelength_nm, add_microstrain(account), scale)
-    remark_on_depth(account, specimen, radiation, two_theta_range)
-    remark_on_niobium(account, specimen)
-    fraction = f"weight_fraction_{a15}"
-    if account.given(fraction):
-        account.add("a15_fraction", account.values[fraction], {fraction: 1.0})
+    add_domain_size(derived, wavelength_nm)
+    add_tin_spread(derived, specimen, wavelength_nm, add_microstrain(derived), scale)
+    remark_on_depth(derived, specimen, radiation, two_theta_range)
+    remark_on_niobium(derived, specimen)
+    fraction = WEIGHT_FRACTION.of(a15)
+    if derived.given(fraction):
+        derived.add(
+            "a15_fraction",
+            derived.values[fraction],
+            {fraction: 1.0},
+            formula=symbol_of(fraction),
+            source="definition",
+        )
     else:
-        account.absent("a15_fraction")
-    return Material(account.values, account.contributions, tuple(account.flags), tuple(account.assumptions))
+        derived.absent("a15_fraction", "the fit holds no weight fraction of the A15")
+    return Material.of(derived)

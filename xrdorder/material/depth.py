@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from xrdorder.material.derived_quantities import Account
+from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.specimen import Specimen
 from xrdorder.xrays import Radiation, linear_attenuation_per_nm
 from xrdorder.xrays.attenuation import mean_depth
@@ -19,7 +19,7 @@ _A15_NM = 0.5288
 
 
 def remark_on_depth(
-    account: Account,
+    derived: DerivedQuantities,
     specimen: Specimen,
     radiation: Radiation,
     two_theta_range: tuple[float, float] | None = None,
@@ -28,11 +28,11 @@ def remark_on_depth(
     if specimen.mount in SEEN_WHOLE:
         return
     low, high = USUAL_RANGE_DEG if two_theta_range is None else two_theta_range
-    a = account.values["a_nm"] if account.given("a_nm") else _A15_NM
+    a = derived.values["a_nm"] if derived.given("a_nm") else _A15_NM
     lines = order_lines(a, radiation.wavelength_nm, low, high)
     if not lines:
         return
-    tin = account.values["tin_fraction"] if account.given("tin_fraction") else 0.25
+    tin = derived.values["tin_fraction"] if derived.given("tin_fraction") else 0.25
     per_um = 1e3 * attenuation_of_a15(a, tin, specimen, radiation)
     first, last = (
         f"{mean_depth(math.sin(math.radians(line / 2.0)), per_um):.1f} µm at the {word} order line ({line:.0f}°)"
@@ -40,9 +40,9 @@ def remark_on_depth(
     )
     seen = f"mean depth seen {first}, {last}"
     if specimen.mount == "":
-        account.assumptions.append(f"a specimen alike at all depths, as no mount was given ({seen})")
+        derived.assumptions.append(f"a specimen alike at all depths, as no mount was given ({seen})")
     else:
-        account.flag(
+        derived.flag(
             "rim-weighted",
             f"mounted as {specimen.mount}: tin, order and amounts are means weighted toward the surface, "
             f"{seen}; where tin changes inward, grind",

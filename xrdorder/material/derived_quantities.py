@@ -1,27 +1,35 @@
-"""Quantities, their uncertainty table and remarks, grown together one quantity at a time."""
+"""Quantities, their uncertainty table, how each was computed, and remarks, grown together one quantity at a time."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
+from typing import Unpack
 
 from xrdorder.exceptions import Flag
+from xrdorder.quantities.records import How, Record, as_fitted, record_of, symbol_of
 from xrdorder.uncertainty import Contributions
 
 
-class Account:
-    """Values, contributions and flags of one sample while they are being worked out.
+class DerivedQuantities:
+    """Values, contributions, records and flags of one sample while they are being worked out.
 
     Parameters
     ----------
     values : mapping of str to float
     contributions : Contributions
         Table of (at least some of) these values.
+    records : mapping of str to Record, optional
+        How these values were computed.
     """
 
-    def __init__(self, values: Mapping[str, float], contributions: Contributions) -> None:
+    def __init__(
+        self, values: Mapping[str, float], contributions: Contributions, records: Mapping[str, Record] | None = None
+    ) -> None:
         self.values = dict(values)
         self.contributions = contributions
+        self.records = dict(records or {})
         self.flags: list[Flag] = []
         self.assumptions: list[str] = []
 
@@ -31,24 +39,67 @@ class Account:
         value: float,
         derivatives: Mapping[str, float],
         extra: Mapping[str, tuple[float, str]] | None = None,
+        **how: Unpack[How],
     ) -> None:
-        """Add (or replace) a quantity that depends on others, see `Contributions.extend`.
+        """Add (or replace) a quantity with its uncertainty, and record how it was computed.
 
         A value without a table is one held as exact.
-        """
-        if math.isfinite(value):
-            exact = self.values.keys() - set(self.contributions.quantities)
-            self.values[quantity] = float(value)
-            inexact = {name: slope for name, slope in derivatives.items() if name not in exact}
-            self.contributions = self.contributions.extend(quantity, inexact, extra)
-        else:
-            self.absent(quantity)
 
-    def absent(self, quantity: str) -> None:
-        """Add a quantity that cannot be given: NaN, with an uncertainty of NaN."""
+        Parameters
+        ----------
+        quantity : str
+        value : float
+        derivatives, extra
+            By other quantities, and contributions of its own, see `Contributions.extend`.
+        **how
+            ``formula`` in the names of quantities (a corrected one names by `as_fitted` what it was) and ``numbers``;
+            ``source``; where needed ``symbol`` and ``remark``: see `Record`.
+
+        Raises
+        ------
+        KeyError
+            The formula names what nobody gave.
+        """
+        if not math.isfinite(value):
+            self.absent(quantity, how.get("remark", "") or "no number with these inputs")
+            return
+        self.tell(quantity, value, **how)
+        exact = self.values.keys() - set(self.contributions.quantities)
+        self.values[quantity] = float(value)
+        inexact = {name: slope for name, slope in derivatives.items() if name not in exact}
+        self.contributions = self.contributions.extend(quantity, inexact, extra)
+
+    def add_bare(self, quantity: str, value: float, **how: Unpack[How]) -> None:
+        """Add a quantity without an uncertainty of its own, such as a bound; otherwise as `add`."""
+        self.tell(quantity, value, **how)
+        self.values[quantity] = value
+
+    def tell(self, quantity: str, value: float, **how: Unpack[How]) -> None:
+        """Record how a quantity was computed, without a change of its value."""
+        known = {symbol_of(name): (name, number) for name, number in self.values.items()}
+        known |= {one.symbol: (name, self.values.get(name, one.value)) for name, one in self.records.items()}
+        before = as_fitted(quantity)
+        if quantity in self.values:
+            known.setdefault(symbol_of(before), (before, self.values[quantity]))
+        record = record_of(quantity, value, known, **how)
+        if any(given.quantity == before for given in record.inputs):
+            self._rename(quantity, before)
+        self.records[quantity] = record
+
+    def _rename(self, quantity: str, before: str) -> None:
+        """Keep the record of what is corrected under another name, also where others were computed from it."""
+        if quantity in self.records and before not in self.records:
+            self.records[before] = replace(self.records.pop(quantity), quantity=before, symbol=symbol_of(before))
+        for name, record in self.records.items():
+            inputs = tuple(one._replace(quantity=before) if one.quantity == quantity else one for one in record.inputs)
+            self.records[name] = replace(record, inputs=inputs)
+
+    def absent(self, quantity: str, reason: str) -> None:
+        """Add a quantity that cannot be given: NaN, with an uncertainty of NaN, and the reason."""
         self.values[quantity] = math.nan
         everything = dict.fromkeys(self.contributions.quantities, math.nan)
         self.contributions = self.contributions.extend(quantity, everything)
+        self.records[quantity] = Record(quantity, symbol_of(quantity), math.nan, remark=reason)
 
     def given(self, quantity: str) -> bool:
         """Tell whether a quantity is there and finite."""

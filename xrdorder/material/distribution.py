@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 
-from xrdorder.material.derived_quantities import Account
+from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.specimen import Specimen
 from xrdorder.material.tin import A15_FIELD, add_tin_of
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, SLOPE, TinScale
@@ -30,7 +30,7 @@ _LARGEST_U_SHARE = 0.5  # beyond it a share of two populations may be all or not
 
 
 def add_tin_spread(
-    account: Account,
+    derived: DerivedQuantities,
     specimen: Specimen,
     wavelength_nm: float,
     strain: float,
@@ -40,7 +40,7 @@ def add_tin_spread(
 
     Parameters
     ----------
-    account : Account
+    derived : DerivedQuantities
         Lattice parameters at the reference temperature.
     specimen : Specimen
     wavelength_nm : float
@@ -49,62 +49,78 @@ def add_tin_spread(
     scale : TinScale, optional
         Its slope turns a spread of lattice parameters into one of tin.
     """
-    bound = strain * account.values.get("a_nm", math.nan) / scale.slope_nm
-    if account.given("a_nm_lean") and account.given("a_nm_rich"):
-        _add_populations(account, specimen, wavelength_nm, scale)
-    elif account.given("lattice_tail_nm") and account.values["lattice_tail_nm"] != 0.0:
-        _add_graded_layer(account, bound, scale)
+    bound = strain * derived.values.get("a_nm", math.nan) / scale.slope_nm
+    if derived.given("a_nm_lean") and derived.given("a_nm_rich"):
+        _add_populations(derived, specimen, wavelength_nm, scale)
+    elif derived.given("lattice_tail_nm") and derived.values["lattice_tail_nm"] != 0.0:
+        _add_graded_layer(derived, bound, scale)
     else:
-        beyond = not account.given("microstrain") and bound > _LARGEST_SPREAD
-        account.values["tin_spread"] = math.nan if beyond else bound
-        if account.given("microstrain") and bound > SPREAD_THAT_MATTERS:
-            account.flag(
+        beyond = not derived.given("microstrain") and bound > _LARGEST_SPREAD
+        if beyond or math.isnan(bound):
+            derived.values["tin_spread"] = math.nan
+            derived.tell("tin_spread", math.nan, formula="", source="", remark="no limit below any distribution of tin")
+        else:
+            resolved = derived.given("microstrain")
+            derived.add_bare(
+                "tin_spread",
+                bound,
+                formula=f"{'microstrain' if resolved else 'limit_of_microstrain'} * a_nm / {scale.slope_nm}",
+                numbers={} if resolved else {"limit_of_microstrain": strain},
+                source=scale.citation,
+                remark="upper bound, all of the broadening composition",
+            )
+        if derived.given("microstrain") and bound > SPREAD_THAT_MATTERS:
+            derived.flag(
                 "strain-or-gradient",
                 f"lines broaden symmetrically with tan(theta): microstrain of {strain:.1e}, or tin spread by "
                 f"{100 * bound:.1f} at.% (standard deviation), or less of both; the pattern does not tell which",
             )
 
 
-def _add_graded_layer(account: Account, bound: float, scale: TinScale) -> None:
-    tail = account.values["lattice_tail_nm"]
-    if account.u("lattice_tail_nm") > scale.slope_nm * _FIELD:
-        account.absent("lattice_tail_nm")
-        account.absent("tin_spread")
-        account.flag(
+def _add_graded_layer(derived: DerivedQuantities, bound: float, scale: TinScale) -> None:
+    tail = derived.values["lattice_tail_nm"]
+    if derived.u("lattice_tail_nm") > scale.slope_nm * _FIELD:
+        reason = "the tail of the lattice parameter is not determined"
+        for quantity in ("lattice_tail_nm", "tin_spread"):
+            derived.absent(quantity, reason)
+        derived.flag(
             "graded-layer-not-determined",
             "a tail of the lattice parameter is in the fit, but its length is not determined, nor how tin is spread",
         )
         return
     spread = abs(tail) / scale.slope_nm
     # A steeper line makes less of the same tail; its error is that of everybody on the scale, as in the tin content.
-    account.add(
+    derived.add(
         "tin_spread",
         spread,
         {"lattice_tail_nm": math.copysign(1.0 / scale.slope_nm, tail)},
         {SLOPE: (-spread * scale.u_slope_nm / scale.slope_nm, scale.name)},
+        formula=f"abs(lattice_tail_nm) / {scale.slope_nm}",
+        source=scale.citation,
+        remark="standard deviation of an exponential tail",
     )
     toward = "small" if tail > 0.0 else "large"
     rest = f"; what else broadens them is at most {100 * bound:.1f} at.% more" if bound > 0.0 else ""
-    account.flag(
+    derived.flag(
         "graded-layer",
         f"lines lean: the lattice parameter tails off toward {toward} values over {1e3 * abs(tail):.3f} ± "
-        f"{1e3 * account.u('lattice_tail_nm'):.3f} pm, a tin content spread by {100 * spread:.1f} ± "
-        f"{100 * account.u('tin_spread'):.1f} at.% (standard deviation) about its mean{rest}",
+        f"{1e3 * derived.u('lattice_tail_nm'):.3f} pm, a tin content spread by {100 * spread:.1f} ± "
+        f"{100 * derived.u('tin_spread'):.1f} at.% (standard deviation) about its mean{rest}",
     )
 
 
-def _add_populations(account: Account, specimen: Specimen, wavelength_nm: float, scale: TinScale) -> None:
+def _add_populations(derived: DerivedQuantities, specimen: Specimen, wavelength_nm: float, scale: TinScale) -> None:
     words = []
     for of in ("lean", "rich"):
-        tin = add_tin_of(account, specimen, f"a_nm_{of}", f"tin_fraction_{of}", of, scale)
-        add_domain_size(account, wavelength_nm, of)
-        words.append(f"{100 * tin:.1f} ± {100 * account.u(f'tin_fraction_{of}'):.1f}")
-    difference = account.values["tin_fraction_rich"] - account.values["tin_fraction_lean"]
+        tin = add_tin_of(derived, specimen, f"a_nm_{of}", f"tin_fraction_{of}", of, scale)
+        add_domain_size(derived, wavelength_nm, of)
+        words.append(f"{100 * tin:.1f} ± {100 * derived.u(f'tin_fraction_{of}'):.1f}")
+    difference = derived.values["tin_fraction_rich"] - derived.values["tin_fraction_lean"]
     shares = ""
-    share = account.values.get("rich_share", math.nan)
+    share = derived.values.get("rich_share", math.nan)
     if 0.0 < share < 1.0:
         root = math.sqrt(share * (1.0 - share))
-        account.add(
+        derived.add(
             "tin_spread",
             root * abs(difference),
             {
@@ -112,14 +128,17 @@ def _add_populations(account: Account, specimen: Specimen, wavelength_nm: float,
                 "tin_fraction_lean": -math.copysign(root, difference),
                 "rich_share": abs(difference) * (1.0 - 2.0 * share) / (2.0 * root),
             },
+            formula="sqrt(rich_share * (1 - rich_share)) * abs(tin_fraction_rich - tin_fraction_lean)",
+            source="definition",
+            remark="standard deviation of two populations",
         )
-        u = account.u("rich_share")
+        u = derived.u("rich_share")
         shares = f", {100 * share:.0f} ± {100 * u:.0f} % of the mass in the richer"
         if u > _LARGEST_U_SHARE:
             shares = " in shares that are not determined"
     else:
-        account.absent("tin_spread")
-    account.flag(
+        derived.absent("tin_spread", "the shares of the two populations are not told")
+    derived.flag(
         "two-populations",
         f"the lines are those of two A15 of {words[0]} and {words[1]} at.% tin{shares}; "
         "tin_fraction is their mean, and no single order or Tc describes both",

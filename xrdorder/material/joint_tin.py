@@ -29,7 +29,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from xrdorder.material.derived_quantities import Account
+from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.order import TIN_ORDER
 from xrdorder.material.specimen import Specimen
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale
@@ -39,6 +39,7 @@ Array = NDArray[np.float64]
 
 ORDER = "tin_fraction_order"
 JOINT = "tin_fraction_joint"
+BY_TIN = "order_contrast_by_tin"
 
 DISORDER_NM = 0.005
 U_DISORDER_NM = 0.004
@@ -152,7 +153,7 @@ def solve(
 
 
 def add_joint(
-    account: Account,
+    derived: DerivedQuantities,
     specimen: Specimen,
     scale: TinScale = PUBLISHED_SCALE,
     contrast_by_tin: float = 0.0,
@@ -165,7 +166,7 @@ def add_joint(
 
     Parameters
     ----------
-    account : Account
+    derived : DerivedQuantities
     specimen : Specimen
         Whether it is doped decides what its order usually is.
     scale : TinScale, optional
@@ -175,50 +176,64 @@ def add_joint(
     tin_held : float, optional
         Tin fraction held in the fit: that of the contrast where there is none by the lattice.
     """
-    if not account.given(TIN_ORDER) or account.values[TIN_ORDER] <= 0.0:
-        account.absent(ORDER)
-        account.absent(JOINT)
+    if not derived.given(TIN_ORDER) or derived.values[TIN_ORDER] <= 0.0:
+        for quantity in (ORDER, JOINT):
+            derived.absent(quantity, "there is no site order above zero")
         return
     prior, c = usual_order(specimen), contrast_by_tin
-    x, by_lattice = account.values[TIN_ORDER], account.values.get("tin_fraction", math.nan)
+    x, by_lattice = derived.values[TIN_ORDER], derived.values.get("tin_fraction", math.nan)
     referred_to = by_lattice if math.isfinite(by_lattice) else tin_held
     if not math.isfinite(referred_to):
         c, referred_to = 0.0, 0.0
-    account.assumptions.append(f"S_a = {prior.s_a:g} ± {prior.u:g} before the measurement, as of {prior.words}")
+    derived.assumptions.append(f"S_a = {prior.s_a:g} ± {prior.u:g} before the measurement, as of {prior.words}")
 
     per_tin = 4.0 * prior.s_a - c
     tin = (x - c * referred_to) / per_tin
     derivatives = {TIN_ORDER: 1.0 / per_tin}
     if math.isfinite(by_lattice):
         derivatives["tin_fraction"] = -c / per_tin
-    account.add(ORDER, tin, derivatives, _prior_columns(prior, -4.0 * tin / per_tin))
+    held = "tin_fraction" if math.isfinite(by_lattice) else "tin_held"
+    derived.add(
+        ORDER,
+        tin,
+        derivatives,
+        _prior_columns(prior, -4.0 * tin / per_tin),
+        formula=f"(x - {BY_TIN} * {held}) / (4 * usual_S_a - {BY_TIN})",
+        numbers={BY_TIN: c, "usual_S_a": prior.s_a, "tin_held": referred_to},
+        source="site balance x = 4 tin S_a, T. Spina, thesis, Univ. Geneva, and S. M. Heald et al., Sci. Rep. 8 (2018) "
+        "4798",
+        remark=f"S_a = {prior.s_a:g} ± {prior.u:g} before the measurement (as of {prior.words}); {BY_TIN} takes back "
+        "that the contrast was referred to the tin of the lattice",
+    )
     if not math.isfinite(by_lattice):
-        account.absent(JOINT)
+        derived.absent(JOINT, "there is no tin fraction by the lattice")
         return
-    _add_joint(account, specimen, scale, prior, c)
+    _add_joint(derived, specimen, scale, prior, c)
 
 
-def _add_joint(account: Account, specimen: Specimen, scale: TinScale, prior: Prior, c: float) -> None:
+def _add_joint(derived: DerivedQuantities, specimen: Specimen, scale: TinScale, prior: Prior, c: float) -> None:
     widening, u_widening = DISORDER_NM / scale.slope_nm, U_DISORDER_NM / scale.slope_nm
     if "disorder" in specimen.off:
         widening = u_widening = 0.0
-        account.assumptions.append("correction for disorder that widens the lattice switched off")
-    by_lattice, x = account.values["tin_fraction"], account.values[TIN_ORDER]
-    rows = np.zeros((2, len(account.contributions.sources)))
+        derived.assumptions.append("correction for disorder that widens the lattice switched off")
+    by_lattice, x = derived.values["tin_fraction"], derived.values[TIN_ORDER]
+    rows = np.zeros((2, len(derived.contributions.sources)))
     for k, name in enumerate(("tin_fraction", TIN_ORDER)):
-        if name in account.contributions.quantities:
-            rows[k] = account.contributions.row(name)
+        if name in derived.contributions.quantities:
+            rows[k] = derived.contributions.row(name)
     rows[1] -= c * rows[0]
-    covariance = np.zeros((3, 3))
-    covariance[:2, :2] = rows @ rows.T
-    covariance[2, 2] = prior.u**2
-    found = solve(
-        np.array([by_lattice, x - c * by_lattice, prior.s_a]),
-        covariance,
-        contrast_by_tin=c,
-        widening=widening,
-        u_widening=u_widening,
-    )
+    (of_lattice, mixed), (_, of_order) = rows @ rows.T
+    told = {
+        BY_TIN: c,
+        "usual_S_a": prior.s_a,
+        "u_usual_S_a": prior.u,
+        "variance_by_lattice": float(of_lattice),
+        "covariance": float(mixed),
+        "variance_by_order": float(of_order),
+        "widening": widening,
+        "u_widening": u_widening,
+    }
+    found = joint_solution(by_lattice, x, *told.values())
     to_lattice, to_order, to_prior = (float(gain) for gain in found.gains[0])
     extra = _prior_columns(prior, to_prior)
     if u_widening > 0.0:
@@ -227,8 +242,42 @@ def _add_joint(account: Account, specimen: Specimen, scale: TinScale, prior: Pri
     if found.chi2 > _CONTRADICTION:
         # As sure as the routes agree: with one degree of freedom chi squared is the square of their disagreement.
         extra["routes disagree"] = (math.sqrt(found.covariance[0, 0] * (found.chi2 - 1.0)), "")
-        _remark_on_scale(account, scale, prior, found)
-    account.add(JOINT, found.tin, {"tin_fraction": to_lattice - c * to_order, TIN_ORDER: to_order}, extra)
+        _remark_on_scale(derived, scale, prior, found)
+    derived.add(
+        JOINT,
+        found.tin,
+        {"tin_fraction": to_lattice - c * to_order, TIN_ORDER: to_order},
+        extra,
+        formula=f"joint_tin(tin_fraction, x, {', '.join(told)})",
+        numbers=told,
+        source="docs/tin.md; gains of each statement are in the budget, with their signs",
+        remark="tin and S_a that suit three statements best (least squares with their covariance): tin by the lattice, "
+        f"which disorder makes read high; x = 4 tin S_a; S_a = {prior.s_a:g} ± {prior.u:g} (as of {prior.words})",
+    )
+
+
+def joint_solution(
+    by_lattice: float,
+    x: float,
+    contrast_by_tin: float,
+    s_a: float,
+    u_s_a: float,
+    variance_by_lattice: float,
+    covariance: float,
+    variance_by_order: float,
+    widening: float,
+    u_widening: float,
+) -> Solution:
+    """Solve the three statements from plain numbers: tin by the lattice, site order of tin alone, usual S_a."""
+    matrix = np.diag([variance_by_lattice, variance_by_order, u_s_a**2])
+    matrix[0, 1] = matrix[1, 0] = covariance
+    return solve(
+        np.array([by_lattice, x - contrast_by_tin * by_lattice, s_a]),
+        matrix,
+        contrast_by_tin=contrast_by_tin,
+        widening=widening,
+        u_widening=u_widening,
+    )
 
 
 def _prior_columns(prior: Prior, derivative: float) -> dict[str, tuple[float, str]]:
@@ -237,15 +286,15 @@ def _prior_columns(prior: Prior, derivative: float) -> dict[str, tuple[float, st
     return {"usual order/kind": (part, prior.of), "usual order/sample": (part, "")}
 
 
-def _remark_on_scale(account: Account, scale: TinScale, prior: Prior, found: Solution) -> None:
-    if any(flag.name == "tin-scale" for flag in account.flags):
+def _remark_on_scale(derived: DerivedQuantities, scale: TinScale, prior: Prior, found: Solution) -> None:
+    if any(flag.name == "tin-scale" for flag in derived.flags):
         return
-    by_lattice, by_order = account.values["tin_fraction"], account.values[ORDER]
+    by_lattice, by_order = derived.values["tin_fraction"], derived.values[ORDER]
     gap = by_order - by_lattice
-    account.flag(
+    derived.flag(
         "tin-scale",
-        f"the lattice parameter gives {100 * by_lattice:.1f} ± {100 * account.u('tin_fraction'):.1f} at.% tin, the "
-        f"order {100 * by_order:.1f} ± {100 * account.u(ORDER):.1f} (S_a = {prior.s_a:g} ± {prior.u:g}), "
+        f"the lattice parameter gives {100 * by_lattice:.1f} ± {100 * derived.u('tin_fraction'):.1f} at.% tin, the "
+        f"order {100 * by_order:.1f} ± {100 * derived.u(ORDER):.1f} (S_a = {prior.s_a:g} ± {prior.u:g}), "
         f"{math.sqrt(found.chi2):.1f} standard uncertainties apart: either the a(tin) scale ({scale.name}) lies "
         f"{1e3 * abs(gap) * scale.slope_nm:.2f} pm too {'high' if gap > 0.0 else 'low'} for this sample, or strain, "
         "an undeclared dopant or an unusual order is in play",

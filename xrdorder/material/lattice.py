@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from xrdorder.material.derived_quantities import Account
+from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.specimen import Specimen
+from xrdorder.quantities.records import as_fitted, symbol_of
 
 REFERENCE_C = 22.5
 
+EXPANSION_SOURCE = "J. W. Ekin, Experimental Techniques for Low-Temperature Measurements (2006), from memory"
 EXPANSION_PER_K = 7.6e-6
 U_EXPANSION_PER_K = 0.4e-6
 """Linear thermal expansion of Nb3Sn near room temperature: J. W. Ekin, Experimental Techniques for
@@ -67,28 +69,36 @@ def in_kelvin_words(temperature_c: float) -> str:
     return f" ({temperature_c - 273.15:.1f} °C if it was given in kelvin)"
 
 
-def refer_lattice(account: Account, specimen: Specimen) -> None:
+def refer_lattice(derived: DerivedQuantities, specimen: Specimen) -> None:
     """Bring `LATTICES` from the measuring temperature to the reference temperature.
 
     1 K is 4 fm, 0.03 at.% of tin. The uncertainty of the expansion is shared by all samples and grows with
     the distance from the reference.
     """
-    given = [name for name in LATTICES if account.given(name)]
+    given = [name for name in LATTICES if derived.given(name)]
     if not given:
         return
     if "temperature" in specimen.off:
-        account.assumptions.append("correction for temperature switched off: lattice parameters as measured")
+        derived.assumptions.append("correction for temperature switched off: lattice parameters as measured")
+        for name in given:
+            derived.tell(
+                name,
+                derived.values[name],
+                formula=symbol_of(as_fitted(name)),
+                source="",
+                remark="as measured: correction for temperature switched off",
+            )
         return
     temperature, u_temperature = temperature_of(specimen)
     if specimen.temperature_c is None:
-        account.assumptions.append(
+        derived.assumptions.append(
             f"specimen at {REFERENCE_C} °C ± {u_temperature:g} K, as no temperature was given"
         )
     elif specimen.u_temperature_k is None:
-        account.assumptions.append(f"specimen temperature known to {u_temperature:g} K, as nothing was said")
+        derived.assumptions.append(f"specimen temperature known to {u_temperature:g} K, as nothing was said")
     away = temperature - REFERENCE_C
     if words := in_kelvin_words(temperature):
-        account.flag(
+        derived.flag(
             "temperature-in-kelvin",
             f"the specimen is said to have been at {temperature:g} °C while it was measured{words}; temperature_c is "
             f"in °C. As told, {100 * (1.0 - factor_of(away)):.2f} % were taken off the lattice parameter to bring it "
@@ -96,8 +106,8 @@ def refer_lattice(account: Account, specimen: Specimen) -> None:
         )
     factor = factor_of(away)
     for name in given:
-        a = account.values[name] * factor
-        account.add(
+        a = derived.values[name] * factor
+        derived.add(
             name,
             a,
             {name: factor},
@@ -105,4 +115,8 @@ def refer_lattice(account: Account, specimen: Specimen) -> None:
                 "temperature": (-a * EXPANSION_PER_K * u_temperature, ""),
                 "thermal expansion": (-a * away * U_EXPANSION_PER_K, "nb3sn"),
             },
+            formula=f"{symbol_of(as_fitted(name))} / (1 + {EXPANSION_PER_K} * (temperature_c - {REFERENCE_C}))",
+            numbers={"temperature_c": temperature},
+            source=EXPANSION_SOURCE,
+            remark="" if specimen.temperature_c is not None else "no temperature was given",
         )

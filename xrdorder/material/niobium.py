@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import math
 
-from xrdorder.material.derived_quantities import Account
+from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.lattice import REFERENCE_C, temperature_doubt, temperature_of
 from xrdorder.material.specimen import Specimen
+from xrdorder.quantities.of_phase import WEIGHT_FRACTION, lattice_parameter
 
 NIOBIUM_NM = 0.33007
 """Lattice parameter of pure niobium near 25 °C: handbook value, from memory; 0.3300 in A. Godeke, Supercond. Sci.
@@ -41,18 +42,18 @@ WIDENING_BY_HYDROGEN = 0.058
 """Relative change of the lattice parameter by one hydrogen a niobium atom: a third of the volume change of 0.174,
 H. Peisl in Hydrogen in Metals I, ed. G. Alefeld, J. Völkl (1978) (from memory)."""
 
-_QUANTITY, _OF_TANTALUM = "lattice_a_nm_nb", "weight_fraction_ta"
+_QUANTITY, _OF_TANTALUM = lattice_parameter("a").of("nb"), WEIGHT_FRACTION.of("ta")
 
 
-def remark_on_niobium(account: Account, specimen: Specimen) -> None:
+def remark_on_niobium(derived: DerivedQuantities, specimen: Specimen) -> None:
     """Flag niobium whose lattice parameter is off that of the pure metal by more than its uncertainty explains."""
-    if not account.given(_QUANTITY):
+    if not derived.given(_QUANTITY):
         return
     temperature, u_temperature = temperature_of(specimen)
-    a = account.values[_QUANTITY] / (1.0 + EXPANSION_PER_K * (temperature - REFERENCE_C))
-    by_place = dict(account.contributions.budget(_QUANTITY)).get(_PLACE, 0.0)
+    a = derived.values[_QUANTITY] / (1.0 + EXPANSION_PER_K * (temperature - REFERENCE_C))
+    by_place = dict(derived.contributions.budget(_QUANTITY)).get(_PLACE, 0.0)
     u = math.hypot(
-        account.u(_QUANTITY), math.sqrt(_PLACE_DOUBT**2 - 1.0) * by_place, a * EXPANSION_PER_K * u_temperature
+        derived.u(_QUANTITY), math.sqrt(_PLACE_DOUBT**2 - 1.0) * by_place, a * EXPANSION_PER_K * u_temperature
     )
     departure = a - NIOBIUM_NM
     if abs(departure) <= max(_COVERAGE * u, LEAST_DEPARTURE_NM):
@@ -62,7 +63,7 @@ def remark_on_niobium(account: Account, specimen: Specimen) -> None:
         share = departure / NIOBIUM_NM / WIDENING_BY_HYDROGEN
         causes.append(f"hydrogen from etching ({100 * share:.1f} H per 100 Nb would do) or oxygen from annealing")
     alloyed = list(specimen.dopants)
-    if _OF_TANTALUM in account.values and "Ta" not in alloyed:
+    if _OF_TANTALUM in derived.values and "Ta" not in alloyed:
         alloyed.append("Ta")
     if alloyed:
         causes.append(f"alloying with {' or '.join(alloyed)}")
@@ -72,7 +73,7 @@ def remark_on_niobium(account: Account, specimen: Specimen) -> None:
         causes.insert(0, cause)
     if not causes:
         causes.append("angles that are off")
-    account.flag(
+    derived.flag(
         "niobium-lattice",
         f"niobium has {a:.5f} ± {u:.5f} nm, {1e3 * departure:+.3f} pm off the pure metal: {', '.join(causes)}; "
         "the same cause moves the A15, so its lattice parameter may not mean tin alone",

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from xrdorder.crystals.a15 import contrast_shift, order_parameters, tin_lower_bound
-from xrdorder.material.derived_quantities import Account
+from xrdorder.crystals.a15 import contrast_shift, dopant_site, order_parameters, tin_lower_bound
+from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.specimen import Specimen
+from xrdorder.quantities.records import How
 from xrdorder.xrays import Radiation
 
 S_OF_110_PER_NM = 1.337
@@ -20,82 +21,129 @@ undoped bulk before irradiation 0.98 ± 0.02, T. Spina, thesis, Univ. Geneva."""
 TIN_ORDER = "site order of tin alone"
 """Intermediate quantity; see `drop_intermediate`."""
 
+_ORDER = "A. Godeke, Supercond. Sci. Technol. 19 (2006) R68, eq. 1; form from memory"
+
 # Two standard uncertainties: seen by chance in one of forty samples.
 _COVERAGE = 2.0
 
 
-def add_site_order(account: Account, specimen: Specimen, radiation: Radiation) -> None:
+def add_site_order(derived: DerivedQuantities, specimen: Specimen, radiation: Radiation) -> None:
     """Add ``site_order`` from ``order_contrast``: the dopants' share of the contrast taken off.
 
     The content of a dopant is common to a wire lot. Its partition is not: for tantalum it changes with the
     heat treatment (43 % on the tin site at 634 °C, 8 % at 711 °C; C. Tarantini et al., Supercond. Sci.
     Technol. 32 (2019) 124003), which is what samples of a lot differ in.
     """
-    if not account.given("order_contrast"):
-        account.absent("site_order")
+    if not derived.given("order_contrast"):
+        derived.absent("site_order", "the fit found no contrast of the sublattices")
         return
     shift, extra = 0.0, {}
     if "dopant-contrast" in specimen.off:
-        account.assumptions.append("correction for dopants in the contrast switched off: read as of an undoped wire")
+        derived.assumptions.append("correction for dopants in the contrast switched off: read as of an undoped wire")
     for element in _dopants(specimen):
         content, u_content = specimen.content(element)
         share, u_share = specimen.tin_site_share(element)
 
         # The shift is linear in the content and, for each, in the share: differences are exact derivatives.
-        def per_content(on_tin: float, element: str = element) -> float:
-            return (
-                contrast_shift({element: 0.1}, {element: on_tin}, radiation.energy_ev, S_OF_110_PER_NM) / 0.1
-            )
-
-        shift += content * per_content(share)
-        extra[f"dopant content/{element}"] = (-u_content * per_content(share), specimen.lot)
-        extra[f"dopant site/{element}"] = (-u_share * content * (per_content(1.0) - per_content(0.0)), "")
-        account.assumptions.append(specimen.dopant_in_words(element))
+        energy = radiation.energy_ev
+        shift += dopant_contrast(element, content, share, energy)
+        extra[f"dopant content/{element}"] = (-u_content * dopant_contrast(element, 1.0, share, energy), specimen.lot)
+        by_share = dopant_contrast(element, 1.0, 1.0, energy) - dopant_contrast(element, 1.0, 0.0, energy)
+        extra[f"dopant site/{element}"] = (-u_share * content * by_share, "")
+        derived.assumptions.append(specimen.dopant_in_words(element))
     if not specimen.dopants and not specimen.undoped:
-        account.flag(
+        derived.flag(
             "dopants-not-declared",
             "nothing was said about dopants and the order is that of an undoped wire; with 2.4 at.% Ta a perfectly "
             "ordered one would read 0.92 to 1.00: name the dopants, or say that there are none",
         )
-    account.add("site_order", account.values["order_contrast"] - shift, {"order_contrast": 1.0}, extra)
+    derived.add(
+        "site_order",
+        derived.values["order_contrast"] - shift,
+        {"order_contrast": 1.0},
+        extra,
+        **_how_dopants_are_taken_off(specimen, radiation),
+    )
 
 
-def add_order_parameters(account: Account, specimen: Specimen) -> None:
+def dopant_contrast(element: str, content: float, share: float, energy_ev: float) -> float:
+    """Contrast at (110) that a dopant adds, from its atomic fraction and its share on the tin site."""
+    return content * (contrast_shift({element: 0.1}, {element: share}, energy_ev, S_OF_110_PER_NM) / 0.1)
+
+
+def _how_dopants_are_taken_off(specimen: Specimen, radiation: Radiation) -> How:
+    dopants = _dopants(specimen)
+    if not dopants:
+        if specimen.dopants:
+            remark = "as of an undoped wire: correction for dopants in the contrast switched off"
+        elif specimen.undoped:
+            remark = "as the wire is said to hold no dopant"
+        else:
+            remark = "as of an undoped wire: nothing was said about dopants"
+        return {"formula": "order_contrast", "source": "definition", "remark": remark}
+    published = [dopant_site(element).source for element in dopants if element not in (specimen.on_tin_site or {})]
+    return {
+        "formula": "order_contrast"
+        + "".join(f" - contrast_of_{e}(content_{e}, on_tin_site_{e}, energy_ev)" for e in dopants),
+        "numbers": {**_told_of_dopants(specimen), "energy_ev": radiation.energy_ev},
+        "source": "; ".join(published) or "shares on the tin site as given",
+        "remark": "less the contrast at (110) that the dopants make",
+    }
+
+
+def _told_of_dopants(specimen: Specimen) -> dict[str, float]:
+    """Contents (of all atoms) and shares on the tin site, as formulas name them."""
+    numbers = {f"content_{element}": content for element, content in _dopants(specimen).items()}
+    return numbers | {f"on_tin_site_{e}": specimen.tin_site_share(e)[0] for e in _dopants(specimen)}
+
+
+def add_order_parameters(derived: DerivedQuantities, specimen: Specimen) -> None:
     """Add ``S_a``, ``S_b`` and ``tin_lower_bound`` from ``site_order`` and ``tin_fraction``.
 
     Tin atoms alone have the site order x = site order - (share of tin sites taken by dopants). Then S_a = x
     / (4 beta), one where no tin is on niobium sites, and beta >= x / 4, also with dopants.
     """
-    if not account.given("site_order"):
+    if not derived.given("site_order"):
         for quantity in ("tin_lower_bound", "S_a", "S_b"):
-            account.absent(quantity)
+            derived.absent(quantity, "there is no site order")
         return
-    _add_tin_order(account, specimen)
-    x = account.values[TIN_ORDER]
+    _add_tin_order(derived, specimen)
+    x = derived.values[TIN_ORDER]
     shares = {element: specimen.tin_site_share(element)[0] for element in _dopants(specimen)}
-    bound = float(tin_lower_bound(account.values["site_order"], _dopants(specimen), shares))
-    account.add("tin_lower_bound", bound, {TIN_ORDER: 0.25})
-    beta = account.values.get("tin_fraction", math.nan)
+    bound = float(tin_lower_bound(derived.values["site_order"], _dopants(specimen), shares))
+    derived.add(
+        "tin_lower_bound",
+        bound,
+        {TIN_ORDER: 0.25},
+        formula="x / 4",
+        source="S_a cannot exceed one; tin sites are a quarter of all atoms",
+    )
+    beta = derived.values.get("tin_fraction", math.nan)
     if 0.0 < beta < 1.0:
         s_a, s_b = (float(s) for s in order_parameters(beta, x))
-        account.add("S_a", s_a, {TIN_ORDER: 1.0 / (4.0 * beta), "tin_fraction": -s_a / beta})
-        account.add("S_b", s_b, {TIN_ORDER: 3.0 / (4.0 * (1.0 - beta)), "tin_fraction": s_b / (1.0 - beta)})
-        _weigh_against_lattice(account)
-        if s_a + _COVERAGE * account.u("S_a") < LEAST_MEASURED_ORDER:
-            account.flag(
+        by_x, by_tin = 1.0 / (4.0 * beta), -s_a / beta
+        derived.add(
+            "S_a", s_a, {TIN_ORDER: by_x, "tin_fraction": by_tin}, formula="x / (4 * tin_fraction)", source=_ORDER
+        )
+        by_x, by_tin = 3.0 / (4.0 * (1.0 - beta)), s_b / (1.0 - beta)
+        formula = "3 * x / (4 * (1 - tin_fraction))"
+        derived.add("S_b", s_b, {TIN_ORDER: by_x, "tin_fraction": by_tin}, formula=formula, source=_ORDER)
+        _weigh_against_lattice(derived)
+        if s_a + _COVERAGE * derived.u("S_a") < LEAST_MEASURED_ORDER:
+            derived.flag(
                 "order-unusually-low",
-                f"S_a = {s_a:.2f} ± {account.u('S_a'):.2f} is below all that was measured in wires that nobody "
+                f"S_a = {s_a:.2f} ± {derived.u('S_a'):.2f} is below all that was measured in wires that nobody "
                 f"irradiated ({LEAST_MEASURED_ORDER:.2f} and more): look for a dopant that is not declared, a beam "
                 "longer than the specimen, a rough surface, texture",
             )
     else:
-        account.absent("S_a")
-        account.absent("S_b")
-    excess = account.values["site_order"] - 1.0
-    if excess > _COVERAGE * account.u("site_order"):
-        account.flag(
+        for quantity in ("S_a", "S_b"):
+            derived.absent(quantity, "there is no tin fraction between zero and one")
+    excess = derived.values["site_order"] - 1.0
+    if excess > _COVERAGE * derived.u("site_order"):
+        derived.flag(
             "order-above-one",
-            f"site order exceeds one by {excess:.3f} ± {account.u('site_order'):.3f}, which no crystal "
+            f"site order exceeds one by {excess:.3f} ± {derived.u('site_order'):.3f}, which no crystal "
             f"does: look for "
             "texture, a missing dopant or an overlapped order line",
         )
@@ -106,7 +154,7 @@ def _dopants(specimen: Specimen) -> Mapping[str, float]:
     return {} if "dopant-contrast" in specimen.off else specimen.dopants
 
 
-def _add_tin_order(account: Account, specimen: Specimen) -> None:
+def _add_tin_order(derived: DerivedQuantities, specimen: Specimen) -> None:
     """Add the site order of tin alone: each tin site taken by a dopant counts as ordered in `site_order`."""
     taken, extra = 0.0, {}
     for element in _dopants(specimen):
@@ -116,27 +164,38 @@ def _add_tin_order(account: Account, specimen: Specimen) -> None:
         taken += 4.0 * content * share
         extra[f"dopant content/{element}"] = (-4.0 * share * u_content, specimen.lot)
         extra[f"dopant site/{element}"] = (-4.0 * content * u_share, "")
-    account.add(TIN_ORDER, account.values["site_order"] - taken, {"site_order": 1.0}, extra)
+    told = _told_of_dopants(specimen)
+    derived.add(
+        TIN_ORDER,
+        derived.values["site_order"] - taken,
+        {"site_order": 1.0},
+        extra,
+        symbol="x",
+        formula="site_order" + "".join(f" - 4 * content_{e} * on_tin_site_{e}" for e in _dopants(specimen)),
+        numbers=told,
+        source="two of the eight atoms of a cell are on tin sites",
+        remark="the tin sites that dopants take are taken off" if told else "",
+    )
 
 
-def _weigh_against_lattice(account: Account) -> None:
+def _weigh_against_lattice(derived: DerivedQuantities) -> None:
     """Show where the order asks for more tin than the lattice gives: evidence about the a(tin) scale."""
-    gap = account.values["tin_lower_bound"] - account.values["tin_fraction"]
-    u_gap = account.contributions.extend("gap", {"tin_lower_bound": 1.0, "tin_fraction": -1.0}).total("gap")
+    gap = derived.values["tin_lower_bound"] - derived.values["tin_fraction"]
+    u_gap = derived.contributions.extend("gap", {"tin_lower_bound": 1.0, "tin_fraction": -1.0}).total("gap")
     if gap > _COVERAGE * u_gap:
-        account.flag(
+        derived.flag(
             "tin-scale",
-            f"the order needs at least {100 * account.values['tin_lower_bound']:.1f} at.% tin, the "
+            f"the order needs at least {100 * derived.values['tin_lower_bound']:.1f} at.% tin, the "
             f"lattice parameter "
-            f"gives {100 * account.values['tin_fraction']:.1f}: {100 * gap:.1f} ± {100 * u_gap:.1f} too "
+            f"gives {100 * derived.values['tin_fraction']:.1f}: {100 * gap:.1f} ± {100 * u_gap:.1f} too "
             f"little, "
             "which speaks against the a(tin) scale for this sample (or for strain)",
         )
 
 
-def drop_intermediate(account: Account) -> None:
+def drop_intermediate(derived: DerivedQuantities) -> None:
     """Drop the quantities that only carried others."""
-    account.values.pop(TIN_ORDER, None)
-    account.contributions = account.contributions.select(
-        name for name in account.contributions.quantities if name != TIN_ORDER
+    derived.values.pop(TIN_ORDER, None)
+    derived.contributions = derived.contributions.select(
+        name for name in derived.contributions.quantities if name != TIN_ORDER
     )

@@ -17,11 +17,19 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from xrdorder.material.derived_quantities import Account
-from xrdorder.material.lattice import EXPANSION_PER_K, REFERENCE_C, U_EXPANSION_PER_K, temperature_of
+from xrdorder.material.derived_quantities import DerivedQuantities
+from xrdorder.material.lattice import (
+    EXPANSION_PER_K,
+    EXPANSION_SOURCE,
+    REFERENCE_C,
+    U_EXPANSION_PER_K,
+    temperature_of,
+)
 from xrdorder.material.niobium import NIOBIUM_NM
 from xrdorder.material.specimen import FREE_MOUNTS, U_STRAIN, Specimen
 from xrdorder.material.tin_scale import PUBLISHED_SCALE
+from xrdorder.quantities.of_phase import WEIGHT_FRACTION
+from xrdorder.quantities.records import How, symbol_of
 
 AXIAL_STRAIN = -0.002
 """Axial strain of the A15 in a whole wire, taken as one standard deviation about none.
@@ -163,42 +171,66 @@ def gauge_strain(metal: str, a_nm: float, temperature_c: float = REFERENCE_C) ->
     return a_nm / (of.a_nm * (1.0 + of.expansion_per_k * (temperature_c - REFERENCE_C))) - 1.0
 
 
-def add_strain(account: Account, specimen: Specimen, a15: str = "nb3sn") -> None:
+def add_strain(derived: DerivedQuantities, specimen: Specimen, a15: str = "nb3sn") -> None:
     """Add ``lattice_strain`` and ``a_strain_free_nm`` where something is known about the strain; say what is not."""
-    if not account.given("a_nm"):
+    if not derived.given("a_nm"):
         return
     if "strain" in specimen.off:
-        account.assumptions.append("correction for strain switched off: the lattice is taken to be free of it")
+        derived.assumptions.append("correction for strain switched off: the lattice is taken to be free of it")
         return
     if specimen.strain is not None:
         u = U_STRAIN if specimen.u_strain is None else specimen.u_strain
-        _add_stated(account, specimen, specimen.strain, u, "as given")
+        how: How = {
+            "formula": "strain_told",
+            "numbers": {"strain_told": specimen.strain},
+            "source": "description of the sample",
+            "remark": f"as given: {100 * specimen.strain:g} % along the scattering vector",
+        }
+        _add_stated(derived, specimen, specimen.strain, u, "as given", how)
     elif specimen.strain_bound and specimen.reaction_temperature_c is not None:
         bound, share = mismatch_bound(specimen.reaction_temperature_c), strain_share(specimen)
         axial, u = bounded_strain(bound)
         u *= max(abs(share), LEAST_SHARE)
-        _add_stated(account, specimen, axial * share, u, "usual compression within the thermal mismatch with copper")
-        account.flag(
+        how = {
+            "formula": f"strain_share * usual_strain(-({METALS['cu'].expansion_per_k} - {EXPANSION_PER_K}) "
+            f"* (reaction_temperature_c - {REFERENCE_C}))",
+            "numbers": {"strain_share": share, "reaction_temperature_c": specimen.reaction_temperature_c},
+            "source": EXPANSION_SOURCE,
+            "remark": "usual axial strain within the thermal mismatch with copper from "
+            f"{specimen.reaction_temperature_c:g} °C ({100 * bound:.2f} %): {100 * axial:.2f} %, a bound and no "
+            f"measurement; {_seen(share)}",
+        }
+        words = "usual compression within the thermal mismatch with copper"
+        _add_stated(derived, specimen, axial * share, u, words, how)
+        derived.flag(
             "strain-by-bound",
             f"the axial strain is taken as {100 * axial:.2f} %, the usual size between none and {100 * bound:.2f} %, "
             f"the thermal mismatch with copper from {specimen.reaction_temperature_c:g} °C: a bound, not a measurement",
         )
     elif specimen.strain_gauge:
-        _add_by_gauge(account, specimen, a15)
-    if account.given(STRAIN):
-        strain = account.values[STRAIN]
-        a = account.values["a_nm"] / (1.0 + strain)
-        account.add(FREE, a, {"a_nm": 1.0 / (1.0 + strain), STRAIN: -a / (1.0 + strain)})
+        _add_by_gauge(derived, specimen, a15)
+    if derived.given(STRAIN):
+        strain = derived.values[STRAIN]
+        a = derived.values["a_nm"] / (1.0 + strain)
+        by_a, by_strain = 1.0 / (1.0 + strain), -a / (1.0 + strain)
+        formula = f"a_nm / (1 + {STRAIN})"
+        derived.add(FREE, a, {"a_nm": by_a, STRAIN: by_strain}, formula=formula, source="definition")
     else:
-        _remark(account, specimen)
+        _remark(derived, specimen)
 
 
-def _add_stated(account: Account, specimen: Specimen, strain: float, u: float, words: str) -> None:
+def _seen(share: float) -> str:
+    return f"{share:+.2f} of an axial strain shows along the scattering vector (cos² - nu sin² of their angle)"
+
+
+def _add_stated(
+    derived: DerivedQuantities, specimen: Specimen, strain: float, u: float, words: str, how: How
+) -> None:
     """Add a strain whose doubt is largely common to a lot, with the sign that the mount gives it."""
     # Error of the strain that is taken off, for an axial strain more compressive than thought.
     signed = -math.copysign(u, strain_seen(specimen))
     common = math.sqrt(1.0 - SAMPLE_PART_OF_STRAIN**2)
-    account.add(
+    derived.add(
         STRAIN,
         strain,
         {},
@@ -206,29 +238,30 @@ def _add_stated(account: Account, specimen: Specimen, strain: float, u: float, w
             "strain state/lot": (common * signed, specimen.lot),
             "strain state/sample": (SAMPLE_PART_OF_STRAIN * signed, ""),
         },
+        **how,
     )
     share = strain_share(specimen)
     axial = ""
     if abs(share) >= LEAST_SHARE:
         state = "tension, though copper presses" if strain / share > 0.0 else "compression"
         axial = f" (axial {100 * strain / share:+.2f} %, {state})" if strain else ""
-    account.assumptions.append(
+    derived.assumptions.append(
         f"strain along the scattering vector {100 * strain:.3f} ± {100 * u:.3f} %{axial}, {words}"
     )
 
 
-def _add_by_gauge(account: Account, specimen: Specimen, a15: str) -> None:
+def _add_by_gauge(derived: DerivedQuantities, specimen: Specimen, a15: str) -> None:
     name = specimen.strain_gauge
     metal, quantity = METALS[name], f"lattice_a_nm_{name}"
-    if not account.given(quantity):
-        account.flag(
+    if not derived.given(quantity):
+        derived.flag(
             "strain-gauge-absent",
             f"{metal.words} is to tell the strain, but the fit holds no lattice parameter of it: it stays unknown",
         )
         return
     share, share_of_gauge = strain_share(specimen), strain_share(specimen, metal.poisson)
     if abs(share_of_gauge) < LEAST_SHARE:
-        account.flag(
+        derived.flag(
             "strain-gauge-blind",
             f"at {specimen.wire_axis_angle_deg:g}° to the wire axis an axial strain does not show, so {metal.words} "
             "cannot tell it; the strain stays unknown",
@@ -237,11 +270,11 @@ def _add_by_gauge(account: Account, specimen: Specimen, a15: str) -> None:
     temperature, u_temperature = temperature_of(specimen)
     if "temperature" in specimen.off:
         temperature, u_temperature = REFERENCE_C, 0.0
-    measured = gauge_strain(name, account.values[quantity], temperature)
+    measured = gauge_strain(name, derived.values[quantity], temperature)
     axial = measured / share_of_gauge
-    relation, extra = _by_balance(account, name, a15) if name == "cu" else _by_bond(specimen, metal, axial)
+    relation, extra = _by_balance(derived, name, a15) if name == "cu" else _by_bond(specimen, metal, axial)
     if math.isnan(relation.factor):
-        account.flag(
+        derived.flag(
             "strain-gauge-absent",
             "copper is to tell the strain, but the fit holds no weight fraction of it and the A15; the strain stays "
             "unknown",
@@ -249,50 +282,85 @@ def _add_by_gauge(account: Account, specimen: Specimen, a15: str) -> None:
         return
     slope = relation.factor * share / share_of_gauge
     strain = share * (relation.factor * axial + relation.offset)
-    account.add(
+    derived.add(
         STRAIN,
         strain,
-        {quantity: slope * (1.0 + measured) / account.values[quantity]},
+        {quantity: slope * (1.0 + measured) / derived.values[quantity]},
         {
             "temperature": (-slope * metal.expansion_per_k * u_temperature, ""),
             f"strain gauge/lattice of {name}": (-slope * metal.u_a_nm / metal.a_nm, _PUBLISHED),
             f"strain gauge/state of {name}": (share * relation.factor * axial * relation.relative, specimen.lot),
             **{source: (share * value, group) for source, (value, group) in extra.items()},
         },
+        formula=f"strain_share * ({relation.formula.format(gauge=_gauge_formula(quantity, metal))})",
+        numbers={
+            "strain_share": share,
+            "share_of_gauge": share_of_gauge,
+            "temperature_c": temperature,
+            "reaction_temperature_c": _reaction(specimen),
+        },
+        source="constants of metals: handbook values, from memory; docs/tin.md",
+        remark=f"{metal.words} as gauge: {quantity} against {metal.a_nm:g} nm free of strain; {relation.words}; "
+        f"{_seen(share)}",
     )
-    account.assumptions.append(
-        f"strain along the scattering vector {100 * strain:.3f} ± {100 * account.u(STRAIN):.3f} % from "
+    derived.assumptions.append(
+        f"strain along the scattering vector {100 * strain:.3f} ± {100 * derived.u(STRAIN):.3f} % from "
         f"{metal.words}, which is strained by {100 * measured:.3f} %"
     )
 
 
+def _gauge_formula(quantity: str, metal: Metal) -> str:
+    """Axial strain of the gauge as `gauge_strain` computes it."""
+    free = f"({metal.a_nm} * (1 + {metal.expansion_per_k} * (temperature_c - {REFERENCE_C})))"
+    return f"({quantity} / {free} - 1) / share_of_gauge"
+
+
+def _reaction(specimen: Specimen) -> float:
+    return USUAL_REACTION_C if specimen.reaction_temperature_c is None else specimen.reaction_temperature_c
+
+
 class _Tie(NamedTuple):
-    """Axial strain of the A15 = factor x that of the gauge + offset; relative doubt of the first part."""
+    """Axial strain of the A15 = factor x that of the gauge + offset; relative doubt of the first part; how told."""
 
     factor: float
     offset: float
     relative: float
+    formula: str
+    words: str
 
 
 def _by_bond(specimen: Specimen, metal: Metal, axial: float) -> tuple[_Tie, dict[str, tuple[float, str]]]:
     """Niobium and tantalum share the length of the A15 since it formed on them, up to the difference in expansion."""
-    reaction = specimen.reaction_temperature_c
-    cooled = (USUAL_REACTION_C if reaction is None else reaction) - REFERENCE_C
+    cooled = _reaction(specimen) - REFERENCE_C
     offset = (EXPANSION_PER_K - metal.expansion_per_k) * cooled
-    return _Tie(1.0, offset, U_BOND), {
+    formula = (
+        f"{{gauge}} + ({EXPANSION_PER_K} - {metal.expansion_per_k}) * (reaction_temperature_c - {REFERENCE_C})"
+    )
+    words = "axial strain of the A15 is that of it and the difference of thermal expansion since the reaction"
+    return _Tie(1.0, offset, U_BOND, formula, words), {
         "thermal expansion": (U_EXPANSION_PER_K * cooled, "nb3sn"),
         f"strain gauge/expansion of {metal.words}": (-U_EXPANSION_OF_METAL * cooled, _PUBLISHED),
     }
 
 
-def _by_balance(account: Account, name: str, a15: str) -> tuple[_Tie, dict[str, tuple[float, str]]]:
+def weight_of(phase: str) -> str:
+    """How a formula names the weight fraction of a phase."""
+    return symbol_of(WEIGHT_FRACTION.of(phase))
+
+
+def _by_balance(derived: DerivedQuantities, name: str, a15: str) -> tuple[_Tie, dict[str, tuple[float, str]]]:
     """What the copper is drawn by, the A15 is pressed by: forces along the axis add up to none."""
     metal = METALS[name]
-    of_metal, of_a15 = (account.values.get(f"weight_fraction_{phase}", math.nan) for phase in (name, a15))
+    of_metal, of_a15 = (derived.values.get(WEIGHT_FRACTION.of(phase), math.nan) for phase in (name, a15))
     if not (of_metal > 0.0 and of_a15 > 0.0):
-        return _Tie(math.nan, 0.0, 0.0), {}
+        return _Tie(math.nan, 0.0, 0.0, "", ""), {}
     volumes = (of_metal / metal.density) / (of_a15 / A15_DENSITY)
-    return _Tie(-volumes * metal.young_gpa / A15_YOUNG_GPA, 0.0, U_BALANCE), {}
+    formula = (
+        f"-({weight_of(name)} / {metal.density}) / ({weight_of(a15)} / {A15_DENSITY}) * {metal.young_gpa} "
+        f"/ {A15_YOUNG_GPA} * {{gauge}}"
+    )
+    words = "axial strain of the A15 by the balance of forces with it, weight fractions and Young's moduli"
+    return _Tie(-volumes * metal.young_gpa / A15_YOUNG_GPA, 0.0, U_BALANCE, formula, words), {}
 
 
 def strain_contributions(specimen: Specimen) -> dict[str, tuple[float, str]]:
@@ -310,24 +378,24 @@ def strain_contributions(specimen: Specimen) -> dict[str, tuple[float, str]]:
     }
 
 
-def _remark(account: Account, specimen: Specimen) -> None:
+def _remark(derived: DerivedQuantities, specimen: Specimen) -> None:
     # By the published slope of a(tin): an order of magnitude for the reader, not a value.
-    effect = account.values["a_nm"] * strain_seen(specimen) / PUBLISHED_SCALE.slope_nm
+    effect = derived.values["a_nm"] * strain_seen(specimen) / PUBLISHED_SCALE.slope_nm
     if specimen.mount == "":
-        account.flag(
+        derived.flag(
             "mount-unknown",
             f"the mount is not given: strain as in wires laid flat may read as {100 * abs(effect):.1f} "
             f"at.% tin; "
             "say ground-powder if it was",
         )
     elif effect != 0.0:
-        account.flag(
+        derived.flag(
             "strain-state",
             f"mounted as {specimen.mount}: an axial strain of {100 * AXIAL_STRAIN:g} % left in the wire "
             f"reads as "
             f"{100 * effect:+.1f} at.% tin; grind or extract filaments to be free of it",
         )
     elif specimen.mount == "whole-filaments":
-        account.assumptions.append(
+        derived.assumptions.append(
             "filaments free of strain and of hydrogen, with which acid charges them and which widens the lattice"
         )

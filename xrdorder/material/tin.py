@@ -23,11 +23,12 @@ value is given (`Specimen.lattice_by_dopant_nm`).
 
 from __future__ import annotations
 
-from xrdorder.material.derived_quantities import Account
+from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.lattice import temperature_doubt
 from xrdorder.material.specimen import Specimen
 from xrdorder.material.strain import STRAIN, strain_contributions
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale
+from xrdorder.quantities.records import symbol_of
 from xrdorder.relations import tin_from_lattice
 
 A15_FIELD = (0.18, 0.255)
@@ -37,30 +38,30 @@ A15_FIELD = (0.18, 0.255)
 _PUBLISHED = "published"
 
 
-def add_tin(account: Account, specimen: Specimen, scale: TinScale = PUBLISHED_SCALE) -> None:
+def add_tin(derived: DerivedQuantities, specimen: Specimen, scale: TinScale = PUBLISHED_SCALE) -> None:
     """Add ``tin_fraction`` from ``a_nm`` (at the reference temperature) with all that is known against it.
 
     Strain must have had its turn (`add_strain`).
     """
-    if not account.given("a_nm"):
-        account.absent("tin_fraction")
+    if not derived.given("a_nm"):
+        derived.absent("tin_fraction", "the fit found no lattice parameter of the A15")
         return
     if "dopant-lattice" in specimen.off:
-        account.assumptions.append("correction for what dopants do to the lattice switched off")
-    tin = add_tin_of(account, specimen, "a_nm", "tin_fraction", scale=scale)
+        derived.assumptions.append("correction for what dopants do to the lattice switched off")
+    tin = add_tin_of(derived, specimen, "a_nm", "tin_fraction", scale=scale)
     low, high = A15_FIELD
     if not low <= tin <= high:
         causes = ", ".join(cause for cause in ("strain", "calibration", temperature_doubt(specimen)) if cause)
-        account.flag(
+        derived.flag(
             "tin-outside-a15",
-            f"the lattice parameter gives {100 * tin:.1f} ± {100 * account.u('tin_fraction'):.1f} at.% "
+            f"the lattice parameter gives {100 * tin:.1f} ± {100 * derived.u('tin_fraction'):.1f} at.% "
             f"tin, outside "
             f"the A15 field ({100 * low:g} to {100 * high:g}): {causes} or another scale",
         )
 
 
 def add_tin_of(
-    account: Account,
+    derived: DerivedQuantities,
     specimen: Specimen,
     lattice: str,
     quantity: str,
@@ -71,7 +72,7 @@ def add_tin_of(
 
     Parameters
     ----------
-    account : Account
+    derived : DerivedQuantities
     specimen : Specimen
     lattice, quantity : str
         Names of the lattice parameter and of the tin fraction.
@@ -84,10 +85,12 @@ def add_tin_of(
     float
         The tin fraction.
     """
-    a, derivatives = account.values[lattice], {lattice: 1.0 / scale.slope_nm}
+    a, derivatives = derived.values[lattice], {lattice: 1.0 / scale.slope_nm}
     extra: dict[str, tuple[float, str]] = {}
-    if account.given(STRAIN):
-        relaxed = 1.0 / (1.0 + account.values[STRAIN])
+    formula, taken_off = symbol_of(lattice), {}
+    if derived.given(STRAIN):
+        formula = f"{formula} / (1 + {STRAIN})"
+        relaxed = 1.0 / (1.0 + derived.values[STRAIN])
         a *= relaxed
         derivatives = {lattice: relaxed / scale.slope_nm, STRAIN: -a * relaxed / scale.slope_nm}
     else:
@@ -96,11 +99,25 @@ def add_tin_of(
     for element in specimen.dopants if "dopant-lattice" not in specimen.off else ():
         (content, u_content), (effect, u_effect) = specimen.content(element), specimen.lattice_effect(element)
         a -= content * effect
+        if effect != 0.0:
+            formula += f" - {content} * {effect}"
+            taken_off[element] = effect
         extra[f"dopant lattice effect/{element}"] = (-content * u_effect / scale.slope_nm, _PUBLISHED)
         if effect != 0.0:
             extra[f"dopant content/{element}"] = (-u_content * effect / scale.slope_nm, specimen.lot)
     tin = scale.tin(a)
     extra |= scale.doubts(tin)
     extra[f"a(tin) scatter/{scatter_of}".rstrip("/")] = (float(tin_from_lattice.DEFAULT.scatter.at(a, tin)), "")
-    account.add(quantity, tin, derivatives, extra)
+    remarks = [f"{effect} nm taken off for unit content of {element}" for element, effect in taken_off.items()]
+    if scale == PUBLISHED_SCALE:
+        remarks.append(f"the other published line would give {float(tin_from_lattice.SECOND.function(a)):.4f}")
+    derived.add(
+        quantity,
+        tin,
+        derivatives,
+        extra,
+        formula=scale.formula(formula),
+        source=scale.citation,
+        remark="; ".join(remarks),
+    )
     return tin

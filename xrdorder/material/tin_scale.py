@@ -82,6 +82,21 @@ class TinScale:
         """Tin fraction of strain-free A15 with this lattice parameter at 22.5 °C."""
         return REFERENCE_TIN + (a_nm - self.a_at_24_nm) / self.slope_nm
 
+    def formula(self, lattice: str) -> str:
+        """Formula of the tin fraction, from that of the lattice parameter.
+
+        >>> PUBLISHED_SCALE.formula("a_nm")
+        '(a_nm - 0.5256) / 0.0136'
+        """
+        return f"({lattice} - {round(self.a_at_24_nm - self.slope_nm * REFERENCE_TIN, 15)}) / {self.slope_nm}"
+
+    @property
+    def citation(self) -> str:
+        """Which line it is, and where it comes from."""
+        if self == PUBLISHED_SCALE:
+            return f"{DEFAULT.citation}; {SECOND.citation}"
+        return f"the laboratory's own line '{self.name}': {self.source}"
+
     def lattice(self, tin: float) -> float:
         """Lattice parameter of A15 with this tin fraction, nm."""
         return self.a_at_24_nm + self.slope_nm * (tin - REFERENCE_TIN)

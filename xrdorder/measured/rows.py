@@ -2,8 +2,8 @@
 
 Each row holds the measured value, the estimate from X-rays alone with its 68 % interval, and the difference with its
 total standard uncertainty: that of the measurement and the half of the interval on the side of the measured value, in
-quadrature. Estimates of samples of one study share most of their doubt; that many differences have one sign is therefore weaker
-evidence than it looks, and `xrdorder.measured.agreement` weighs it.
+quadrature. Estimates of samples of one study share most of their doubt; that many differences have one sign is
+therefore weaker evidence than it looks, and `xrdorder.measured.agreement` weighs it.
 
 What no relation predicts (the ratio of the copper, the share of A15 in the section) is listed without an estimate.
 Critical currents are compared as ratios to the first sample of the lot that was measured under the same conditions:

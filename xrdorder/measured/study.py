@@ -15,9 +15,10 @@ from xrdorder.files.atomic import write_atomically
 from xrdorder.measured.agreement import DECIDED, Agreement, agreements, routes
 from xrdorder.measured.relation_adjustment import adjustment_text
 from xrdorder.measured.rows import Row, rows, subjects
+from xrdorder.quantities.registry import QUANTITIES
 from xrdorder.results.open_study import OpenStudy
 
-COMPARED = {"Tc_K": "Tc", "Bc2_T": "Bc2(0 K)"}
+COMPARED = {measured: QUANTITIES[first].noun for measured, first in (("Tc_K", "Tc_K"), ("Bc2_T", "Bc2_0K_T"))}
 """Quantities for which relations are compared, and what their first relation gives."""
 
 CLEAR = 2.0

@@ -201,8 +201,8 @@ def check_reach(angles: list[Array], values: list[Array], name: str) -> None:
     PatternError
         If all of them end below 3.2 and the steps are those of a scan in radians.
     """
-    end = max(float(one[-1]) for one in angles)
-    steps = np.concatenate([np.diff(one) for one in angles])
+    end = max(float(angle[-1]) for angle in angles)
+    steps = np.concatenate([np.diff(angle) for angle in angles])
     if end >= _RADIAN_END or not len(steps) or float(np.median(steps)) >= _RADIAN_STEP:
         return
     first = min(range(len(angles)), key=lambda k: float(angles[k][0]))

@@ -322,7 +322,7 @@ def _before_smoothing(values: Array, ratio: float, reach: int) -> float:
     """
     widths = [width for width in (1, 2, 4, 8, 16, 32) if width < 2 * reach]
     wider = [measure_scatter(values, width) for width in widths]
-    largest = max((one.ratio for one in wider if one is not None), default=ratio)
+    largest = max((estimate.ratio for estimate in wider if estimate is not None), default=ratio)
     before = max(min(largest, ratio * reach**2 / _AVERAGED), ratio)
     return 1.0 if before > 0.4 else before
 

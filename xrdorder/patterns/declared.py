@@ -93,10 +93,10 @@ def wavelength_nm(text: str, unit: str = "") -> float | None:
     >>> wavelength_nm("1.5406"), wavelength_nm("0.07093 nm"), wavelength_nm("about 2")
     (0.15406, 0.07093, None)
     """
-    found = quantity(text)
-    if found is None:
+    number = quantity(text)
+    if number is None:
         return None
-    value, given = found
+    value, given = number
     given = given or unit
     if given:
         return value * _LENGTH_NM[given] if given in _LENGTH_NM else None
@@ -107,10 +107,10 @@ def wavelength_nm(text: str, unit: str = "") -> float | None:
 
 def seconds(text: str) -> float | None:
     """Read a time; a number without unit is in seconds."""
-    found = quantity(text)
-    if found is None:
+    number = quantity(text)
+    if number is None:
         return None
-    return found[0] * _TIME_S[found[1] or "s"] if (found[1] or "s") in _TIME_S else None
+    return number[0] * _TIME_S[number[1] or "s"] if (number[1] or "s") in _TIME_S else None
 
 
 def celsius(text: str, unit: str = "") -> float | None:
@@ -119,13 +119,13 @@ def celsius(text: str, unit: str = "") -> float | None:
     >>> celsius("295.65 K"), celsius("22.5 °C"), celsius("300")
     (22.5, 22.5, None)
     """
-    found = quantity(text)
-    if found is None:
+    number = quantity(text)
+    if number is None:
         return None
-    given = (found[1] or unit).replace("°", "").replace("deg", "").strip(" _.")
+    given = (number[1] or unit).replace("°", "").replace("deg", "").strip(" _.")
     if given in ("c", "celsius"):
-        return found[0]
-    return round(found[0] - 273.15, 6) if given in ("k", "kelvin") else None
+        return number[0]
+    return round(number[0] - 273.15, 6) if given in ("k", "kelvin") else None
 
 
 def geometry_in_words(text: str) -> str:

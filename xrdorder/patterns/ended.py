@@ -59,9 +59,9 @@ def cut_number(last: str, before: Sequence[str]) -> bool:
     return value < _FAR_BELOW * usual and usual - value > _SIGMA * scatter
 
 
-def points(declared: int, found: int) -> list[Flag]:
+def points(declared: int, held: int) -> list[Flag]:
     """Hold the number of points that a file declares against those in it."""
-    return [flag(f"it says {declared} points and holds {found}")] if 0 < found < declared else []
+    return [flag(f"it says {declared} points and holds {held}")] if 0 < held < declared else []
 
 
 def end(declared: float, last: float, step: float) -> list[Flag]:

@@ -166,13 +166,13 @@ def _descend(entry: h5py.Group) -> list[h5py.Group]:
     """Return an entry and the groups below it, the nearest first."""
     visited: set[int] = set()
     level = list(_once(iter([entry]), visited))
-    found = list(level)
+    groups = list(level)
     for _ in range(_DEPTH):
         level = [item for group in level for item in _once(_children(group), visited)]
-        found += level
-        if len(found) > _MOST_GROUPS:
+        groups += level
+        if len(groups) > _MOST_GROUPS:
             break
-    return found
+    return groups
 
 
 def _elsewhere(file: h5py.File) -> str:
@@ -193,9 +193,9 @@ def _data_group(entry: h5py.Group, below: list[h5py.Group], name: str) -> h5py.G
     groups = [group for group in below if _signal(group) is not None]
     classed = [group for group in groups if _nx_class(group) == "NXdata"] or groups
     if len(classed) > 1:
-        found = ", ".join(group.name for group in classed[:4])
+        names = ", ".join(group.name for group in classed[:4])
         raise PatternError(
-            f"{name}: {entry.name} has several NXdata groups ({found}) and no 'default' attribute to say "
+            f"{name}: {entry.name} has several NXdata groups ({names}) and no 'default' attribute to say "
             "which is the pattern; add it or export one of them"
         )
     return classed[0] if classed else None
@@ -353,8 +353,8 @@ def _about(groups: list[h5py.Group], group: h5py.Group, name: str) -> FileConten
     for holder in groups:
         if _nx_class(holder) not in _BEAM_CLASSES:
             continue
-        said = [word[0] for key in ("probe", "type", "name") if (word := _scalar(holder, key))]
-        particle = next((p for p in map(_particle, said) if p), "")
+        words = [word[0] for key in ("probe", "type", "name") if (word := _scalar(holder, key))]
+        particle = next((p for p in map(_particle, words) if p), "")
         if particle:
             raise PatternError(f"{name}: {holder.name}: measured with {particle}s; only X-ray patterns can be read")
         waves = _wavelengths(holder)

@@ -124,11 +124,11 @@ def _packed(content: FileContent) -> io.BytesIO:
 
 
 def _unpacked(data: bytes) -> FileContent:
-    with np.load(io.BytesIO(data), allow_pickle=False) as found:
-        if "error" in found:
-            raise PatternError(str(found["error"]))
-        about = json.loads(str(found["about"]))
-        columns: dict[str, Any] = {key: found[key] for key in found.files}
+    with np.load(io.BytesIO(data), allow_pickle=False) as arrays:
+        if "error" in arrays:
+            raise PatternError(str(arrays["error"]))
+        about = json.loads(str(arrays["about"]))
+        columns: dict[str, Any] = {key: arrays[key] for key in arrays.files}
     ranges = []
     for k, where in enumerate(about.pop("where")):
         parts: list[Any] = [columns.get(f"{key}_{k}") for key in _COLUMNS]

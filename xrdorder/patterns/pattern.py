@@ -297,12 +297,12 @@ def _overlap(a: tuple[float, float], b: tuple[float, float]) -> bool:
     return a[0] <= b[1] and b[0] <= a[1]
 
 
-def _check_wavelength(wavelength: float, name: str, asked: bool, file: str) -> None:
+def _check_wavelength(wavelength: float, name: str, by_option: bool, file: str) -> None:
     low, high = _reach(name)
     if not low <= wavelength <= high:
         reference = named_radiation(name).wavelength_nm
         remedy = (
-            "leave the option out or correct the file" if asked else "the file contradicts itself, correct it"
+            "leave the option out or correct the file" if by_option else "the file contradicts itself, correct it"
         )
         raise PatternError(
             f"{file}: the file says a wavelength of {wavelength:.6g} nm, radiation '{name}' has "

@@ -106,7 +106,7 @@ def _chosen(
     """Keep the blocks of one diffractogram, or refuse to guess which."""
     ids = [_diffractogram(block, name) for block, _ in blocks]
     known = sorted(set(ids) - {""})
-    listed = ", ".join(f"'{one}'" for one in known)
+    listed = ", ".join(f"'{known_id}'" for known_id in known)
     if diffractogram is None:
         if len(known) > 1:
             raise PatternError(
@@ -122,7 +122,7 @@ def _chosen(
             f"{name}: there is no diffractogram '{diffractogram}', the file {there}; correct the option diffractogram "
             "or leave it out"
         )
-    return [block for block, one in zip(blocks, ids, strict=True) if one == diffractogram]
+    return [block for block, known_id in zip(blocks, ids, strict=True) if known_id == diffractogram]
 
 
 def _diffractogram(block: cif.Block, name: str) -> str:
@@ -158,8 +158,8 @@ def _require_xrays(blocks: Iterable[cif.Block], name: str) -> None:
 
 def _particle(block: cif.Block) -> str:
     """Say which particle a block was measured with, "" where it says X-rays or nothing."""
-    said = [word for item in _SOURCES if (word := _word(block, item))]
-    return next((particle for word in said if (particle := declared.particle_in_words(word))), "")
+    words = [word for item in _SOURCES if (word := _word(block, item))]
+    return next((particle for word in words if (particle := declared.particle_in_words(word))), "")
 
 
 def _leave_out_cut_number(block: cif.Block, content: FileContent) -> None:
@@ -275,27 +275,27 @@ def _scan(block: cif.Block, item: str, name: str) -> tuple[ScanRange, str, str, 
 
 def _done_before(item: str, axis_item: str) -> list[Flag]:
     """Flag what was done to values or angles before."""
-    found = []
+    flags = []
     if item == _VALUES[-1]:
         told = f"{item}: a background was subtracted before; give the scan as measured"
-        found.append(Flag("background-removed", told))
+        flags.append(Flag("background-removed", told))
     if axis_item == _CORRECTED:
         told = (
             f"{axis_item}: the angles were corrected before, and an instrument takes its offset off once more; give "
             "the angles as measured, or an instrument calibrated with angles corrected in the same way"
         )
-        found.append(Flag("angles-corrected", told))
-    return found
+        flags.append(Flag("angles-corrected", told))
+    return flags
 
 
 def _ended_early(block: cif.Block, item: str, axis_item: str, axis: Array) -> list[Flag]:
     prefix = "_pd_meas" if item.startswith("_pd_meas") else "_pd_proc"
-    said = cif.as_number(_word(block, f"{prefix}_number_of_points") or "?")
-    found = ended.points(int(said), len(axis)) if math.isfinite(said) else []
+    points = cif.as_number(_word(block, f"{prefix}_number_of_points") or "?")
+    flags = ended.points(int(points), len(axis)) if math.isfinite(points) else []
     end = cif.as_number(_word(block, f"{axis_item.removesuffix('_scan')}_range_max") or "?")
-    if not found and axis_item.endswith("_scan") and math.isfinite(end) and np.isfinite(axis).all() and len(axis) > 1:
-        found = ended.end(end, float(axis.max()), float(np.ptp(axis)) / (len(axis) - 1))
-    return found
+    if not flags and axis_item.endswith("_scan") and math.isfinite(end) and np.isfinite(axis).all() and len(axis) > 1:
+        flags = ended.end(end, float(axis.max()), float(np.ptp(axis)) / (len(axis) - 1))
+    return flags
 
 
 def _axis(block: cif.Block, n: int, name: str, where: str) -> tuple[str, Array, str, str]:

@@ -128,7 +128,7 @@ class _Sum:
             return None
         ratio = scan.counting_time[common] / time
         ratio = ratio * (own.sum() / float(ratio @ others))
-        if all(one.poisson for one in self.scans):
+        if all(scan.poisson for scan in self.scans):
             counted = own + others > 0.0
             n, share = (own + others)[counted], (ratio / (1.0 + ratio))[counted]
             expected = n * share * (1.0 - share)
@@ -172,20 +172,20 @@ def scans_that_differ(scans: Sequence[Repeat]) -> list[tuple[tuple[str, ...], Di
     if len(scans) < 2:
         return []
     left = _Sum(scans)
-    found: list[tuple[tuple[str, ...], Difference]] = []
-    while len(left.scans) > 1 and len(found) < MOST_TOLD:
+    differing: list[tuple[tuple[str, ...], Difference]] = []
+    while len(left.scans) > 1 and len(differing) < MOST_TOLD:
         judged = [(k, left.difference(k)) for k in range(len(left.scans))]
         doubtful = [(d.significance, k, d) for k, d in judged if d is not None and _beyond(d, left.scans)]
         if not doubtful:
             break
         _, worst, by = max(doubtful)
         if len(left.scans) == 2:
-            found.append(((left.scans[0].name, left.scans[1].name), by))
+            differing.append(((left.scans[0].name, left.scans[1].name), by))
             break
-        found.append(((left.remove(worst).name,), by))
-    return found
+        differing.append(((left.remove(worst).name,), by))
+    return differing
 
 
-def _beyond(found: Difference, scans: Sequence[Repeat]) -> bool:
+def _beyond(difference: Difference, scans: Sequence[Repeat]) -> bool:
     estimated = not all(scan.poisson for scan in scans)
-    return found.significance > BEYOND_COUNTING and (not estimated or found.chi2_reduced > 1.0 + LEAST_EXCESS)
+    return difference.significance > BEYOND_COUNTING and (not estimated or difference.chi2_reduced > 1.0 + LEAST_EXCESS)

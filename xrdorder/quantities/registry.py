@@ -17,6 +17,7 @@ from typing import Literal
 
 from xrdorder.exceptions import UnknownNameError, ValidityError, did_you_mean
 from xrdorder.quantities.formatting import concise, rounded, u_text, with_interval
+from xrdorder.quantities.of_phase import UPPER_LIMIT, WEIGHT_FRACTION
 from xrdorder.quantities.tables import Heading
 
 Part = Literal["value", "total", "independent", "median", "low", "high"]
@@ -162,6 +163,19 @@ class Quantity:
         """Text beside an axis."""
         return f"{self.title} ({self.people.unit})" if self.people.unit else self.title
 
+    @property
+    def limits(self) -> Limits:
+        """What a laboratory may have measured of it.
+
+        Raises
+        ------
+        ValidityError
+            It is nothing that a laboratory measures by itself.
+        """
+        if self.measured is None:
+            raise ValidityError(f"{self.noun} is nothing that a laboratory gives as measured")
+        return self.measured
+
     @cached_property
     def of_column(self) -> Scale:
         """How the column of its value shows it."""
@@ -282,13 +296,13 @@ _ALL = (
     ),
     Quantity(
         "tin_fraction_order", "tin by order", "tin content by order", f"{_TIN}, from site order alone",
-        people=AT_PERCENT, column="tin_order_at_percent", stands_in=_places("section"),
+        people=AT_PERCENT, column="tin_order_at_percent",
         words=("more", "less"),
     ),
     Quantity(
         "tin_fraction_joint", "tin by both", "tin content by lattice and order",
         f"{_TIN}, from lattice parameter and site order together",
-        people=AT_PERCENT, column="tin_joint_at_percent", stands_in=_places("section"),
+        people=AT_PERCENT, column="tin_joint_at_percent",
         words=("more", "less"),
     ),
     Quantity(
@@ -381,11 +395,11 @@ _COLUMNS = {one.column: one for one in _ALL}
 _BC2_AT = re.compile(r"Bc2_(\d+)K(\d*)_T")
 _OF_A_POPULATION = {"lean": "of the A15 poorer in tin", "rich": "of the A15 richer in tin"}
 _OF_A_PHASE = {
-    "weight_fraction_": Quantity(
+    WEIGHT_FRACTION: Quantity(
         "weight_fraction", "w", "weight fraction of {}",
         "weight fraction of the phase among the crystalline phases fitted", people=WT_PERCENT,
     ),
-    "upper_limit_": Quantity(
+    UPPER_LIMIT: Quantity(
         "upper_limit", "limit", "upper limit of {}",
         "upper limit for a phase that was not found, of its weight fraction", people=WT_PERCENT,
     ),
@@ -424,8 +438,8 @@ def _of_a_family(name: str) -> Quantity | None:
             QUANTITIES["Bc2_4K2_T"], name=name, column=name, symbol=f"Bc2({kelvin} K)", heading=f"Bc2({kelvin} K)",
             noun=f"Bc2 at {kelvin} K", long_name=f"estimated upper critical field at {kelvin} K",
         )  # fmt: skip
-    for start, one in _OF_A_PHASE.items():
-        if phase := name.removeprefix(start) if name.startswith(start) else "":
+    for kind, one in _OF_A_PHASE.items():
+        if phase := kind.phase(name):
             return replace(one, name=name, column=name, noun=one.noun.format(phase))
     stem, _, population = name.rpartition("_")
     if population in _OF_A_POPULATION and stem in QUANTITIES:
@@ -440,6 +454,12 @@ def known(name: str) -> Quantity | None:
     return QUANTITIES.get(name) or _COLUMNS.get(name) or _of_a_family(name)
 
 
+def grows_by_factors(name: str) -> bool:
+    """Whether numbers of this name are compared by their logarithm; of what has no entry they are not."""
+    one = known(name)
+    return one is not None and one.by_logarithm
+
+
 def standing_in(place: Place) -> tuple[Quantity, ...]:
     """Quantities that stand in a table or figure, in order.
 
@@ -447,6 +467,11 @@ def standing_in(place: Place) -> tuple[Quantity, ...]:
     ['a', 'order', 'tin', 'Tc', 'Bc2(4.2 K)']
     """
     return tuple(one for one in QUANTITIES.values() if place in one.stands_in)
+
+
+def measurable() -> dict[str, Quantity]:
+    """Quantities that a laboratory may have measured, by the names of their columns."""
+    return {one.column: one for one in QUANTITIES.values() if one.measured is not None}
 
 
 def shown(name: str, *, difference: bool = False) -> Scale:

@@ -244,6 +244,11 @@ class Relation:
         return wire == "any" or self.wire in ("any", wire) or (self.wire == "doped" and wire in DOPANTS)
 
     @property
+    def citation(self) -> str:
+        """Name, publication, place in it, and how it is known, in one line."""
+        return f"{self.name}: {self.source}, {self.equation} ({LABELS[self.known]})"
+
+    @property
     def validity(self) -> str:
         """Range of validity as text."""
         symbol = self.inputs[0]

@@ -9,13 +9,16 @@ Numbers, names of inputs, + - * / **, parentheses and a handful of functions; no
 
 import ast
 from collections.abc import Callable, Mapping
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-FUNCTIONS: dict[str, tuple[Callable[..., Array], int]] = {
+Functions = Mapping[str, tuple[Callable[..., Any], int]]
+
+FUNCTIONS: Functions = {
     "sqrt": (np.sqrt, 1), "exp": (np.exp, 1), "log": (np.log, 1), "log10": (np.log10, 1), "abs": (np.abs, 1),
     "sin": (np.sin, 1), "cos": (np.cos, 1), "tan": (np.tan, 1), "tanh": (np.tanh, 1),
     "min": (np.minimum, 2), "max": (np.maximum, 2),
@@ -30,8 +33,18 @@ _DEEPEST = 40
 _LARGEST = 1e100
 
 
-def compile_expression(text: str, names: tuple[str, ...]) -> Callable[..., Array]:
-    """Turn an expression into a function of these inputs, in this order; vectorised.
+def compile_expression(
+    text: str, names: tuple[str, ...], functions: Functions = FUNCTIONS
+) -> Callable[..., Array]:
+    """Turn an expression into a function of these inputs, in this order; vectorised where its functions are.
+
+    Parameters
+    ----------
+    text : str
+    names : tuple of str
+        Inputs, at least one.
+    functions : mapping of name to (function, number of arguments), optional
+        Those that may be named.
 
     Raises
     ------
@@ -46,49 +59,49 @@ def compile_expression(text: str, names: tuple[str, ...]) -> Callable[..., Array
         place = getattr(error, "offset", None)
         where = f" near character {place}" if place else ""
         raise ValueError(f"is no arithmetic expression{where}") from None
-    _check(tree, names, 0)
+    _check(tree, names, functions, 0)
 
     def function(*inputs: Array) -> Array:
         values = dict(zip(names, inputs, strict=True))
         first = np.asarray(inputs[0], dtype=np.float64)
         with np.errstate(all="ignore"):
-            return np.asarray(_value(tree, values) + np.zeros_like(first))
+            return np.asarray(_value(tree, values, functions) + np.zeros_like(first))
 
     return function
 
 
-def _refuse(node: ast.AST, what: str) -> ValueError:
+def _refuse(node: ast.AST, what: str, functions: Functions) -> ValueError:
     return ValueError(f"{what} at character {getattr(node, 'col_offset', 0) + 1}; use numbers, the inputs, + - * / **, "
-                      f"parentheses and {', '.join(FUNCTIONS)}")
+                      f"parentheses and {', '.join(functions)}")
 
 
-def _check(node: ast.expr, names: tuple[str, ...], depth: int) -> None:
+def _check(node: ast.expr, names: tuple[str, ...], functions: Functions, depth: int) -> None:
     """Refuse everything that is not arithmetic."""
     if depth > _DEEPEST:
-        raise _refuse(node, "parentheses too deep")
+        raise _refuse(node, "parentheses too deep", functions)
     match node:
         case ast.Constant(value=int() | float() as value) if type(value) is not bool and abs(value) < _LARGEST:
             return
         case ast.Name(id=name):
             if name not in names:
-                raise _refuse(node, f"unknown name '{name}' (inputs: {', '.join(names)})")
+                raise _refuse(node, f"unknown name '{name}' (inputs: {', '.join(names)})", functions)
         case ast.UnaryOp(op=ast.USub() | ast.UAdd(), operand=operand):
-            _check(operand, names, depth + 1)
+            _check(operand, names, functions, depth + 1)
         case ast.BinOp(left=left, op=op, right=right):
             if type(op) not in _BINARY:
-                raise _refuse(node, "unknown operator")
-            _check(left, names, depth + 1)
-            _check(right, names, depth + 1)
+                raise _refuse(node, "unknown operator", functions)
+            _check(left, names, functions, depth + 1)
+            _check(right, names, functions, depth + 1)
         case ast.Call(func=ast.Name(id=name), args=arguments, keywords=[]):
-            if name not in FUNCTIONS or len(arguments) != FUNCTIONS[name][1]:
-                raise _refuse(node, f"unknown function '{name}', or a wrong number of arguments")
+            if name not in functions or len(arguments) != functions[name][1]:
+                raise _refuse(node, f"unknown function '{name}', or a wrong number of arguments", functions)
             for argument in arguments:
-                _check(argument, names, depth + 1)
+                _check(argument, names, functions, depth + 1)
         case _:
-            raise _refuse(node, f"{type(node).__name__.lower()} is not arithmetic")
+            raise _refuse(node, f"{type(node).__name__.lower()} is not arithmetic", functions)
 
 
-def _value(node: ast.expr, values: Mapping[str, Array]) -> Array:
+def _value(node: ast.expr, values: Mapping[str, Array], functions: Functions) -> Array:
     """Evaluate what `_check` has let through."""
     match node:
         case ast.Constant(value=int() | float() as value):
@@ -96,10 +109,11 @@ def _value(node: ast.expr, values: Mapping[str, Array]) -> Array:
         case ast.Name(id=name):
             return values[name]
         case ast.UnaryOp(op=op, operand=operand):
-            value_ = _value(operand, values)
+            value_ = _value(operand, values, functions)
             return np.negative(value_) if isinstance(op, ast.USub) else value_
         case ast.BinOp(left=left, op=op, right=right):
-            return _BINARY[type(op)](_value(left, values), _value(right, values))
+            return _BINARY[type(op)](_value(left, values, functions), _value(right, values, functions))
         case ast.Call(func=ast.Name(id=name), args=arguments):
-            return FUNCTIONS[name][0](*(_value(argument, values) for argument in arguments))
+            numbers = (_value(argument, values, functions) for argument in arguments)
+            return np.asarray(functions[name][0](*numbers))
     raise AssertionError("checked before")

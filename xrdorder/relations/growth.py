@@ -131,7 +131,7 @@ PROFILE = Relation(
 
 
 def _site(temperature: Array) -> Array:
-    return np.asarray(np.interp(temperature, [one for one, _ in SHARES], [share for _, share in SHARES]))
+    return np.asarray(np.interp(temperature, [at_c for at_c, _ in SHARES], [share for _, share in SHARES]))
 
 
 TANTALUM_SITE = Relation(

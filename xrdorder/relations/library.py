@@ -115,16 +115,16 @@ class Library:
             raise UnknownNameError(f"no kind of relation '{kind}'; known are: {', '.join(KINDS)}")
         if wire is not None and wire not in WIRES:
             raise UnknownNameError(f"no sort of wire '{wire}'; known are: {', '.join(WIRES)}")
-        found = [entry for entry in self._table.values() if kind in (None, entry.kind)]
+        entries = [entry for entry in self._table.values() if kind in (None, entry.kind)]
         if wire not in (None, "any"):
-            served = {entry.kind for entry in found if entry.holds_for(wire)}
-            found = [
+            served = {entry.kind for entry in entries if entry.holds_for(wire)}
+            entries = [
                 entry
-                for entry in found
+                for entry in entries
                 if entry.holds_for(wire) or (entry.wire == "binary" and entry.kind not in served)
             ]
-        left_out = set() if replaced else {entry.replaces for entry in found}
-        return tuple(entry for entry in found if entry.name not in left_out)
+        left_out = set() if replaced else {entry.replaces for entry in entries}
+        return tuple(entry for entry in entries if entry.name not in left_out)
 
     def with_entries(self, entries: Iterable[Relation]) -> Library:
         """Give a library that holds these relations too.

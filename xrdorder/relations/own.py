@@ -124,7 +124,7 @@ def read_relations(path: str | Path) -> tuple[Relation, ...]:
     unknown = sorted(set(document) - {"relation", "adjustment"})
     if unknown:
         raise ValidityError(f"{path}: unknown key '{unknown[0]}'; write [[relation]] or [[adjustment]]")
-    found: list[Relation] = []
+    entries: list[Relation] = []
     for key, make in (("relation", _relation), ("adjustment", _adjustment)):
         tables = document.get(key, [])
         if not isinstance(tables, list) or not all(isinstance(table, dict) for table in tables):
@@ -133,18 +133,18 @@ def read_relations(path: str | Path) -> tuple[Relation, ...]:
             name = table.get("name")
             where = f"{path}: {key} " + (f"'{name}'" if isinstance(name, str) else str(number))
             try:
-                found.append(make(_Reader(table, where, path.name), found))
+                entries.append(make(_Reader(table, where, path.name), entries))
             except ValueError as error:
                 text = str(error)
                 raise ValidityError(text if text.startswith(str(path)) else f"{where}: {text}") from error
-    if not found:
+    if not entries:
         raise ValidityError(f"{path}: holds no relation; write [[relation]] or [[adjustment]]")
     taken = {entry.name for entry in PUBLISHED.relations()}
-    for entry in found:
+    for entry in entries:
         if entry.name in taken:
             raise ValidityError(f"{path}: '{entry.name}' is the name of another relation; give this one its own")
         taken.add(entry.name)
-    return tuple(found)
+    return tuple(entries)
 
 
 class _Reader:
@@ -174,13 +174,13 @@ class _Reader:
     ) -> float:
         value = self.table.get(key, default)
         if isinstance(value, bool) or not isinstance(value, int | float) or not np.isfinite(value) or value < least:
-            said = "is missing" if value is None else f"is {value!r}"
-            raise self.refuse(key, f"{said}; give {wanted}" + ("" if least == -np.inf else f" of {least:g} or more"))
+            problem = "is missing" if value is None else f"is {value!r}"
+            raise self.refuse(key, f"{problem}; give {wanted}" + ("" if least == -np.inf else f" of {least:g} or more"))
         return float(value)
 
     def words(self, key: str) -> tuple[str, ...]:
         value = self.table.get(key, [])
-        if not isinstance(value, list) or not all(isinstance(one, str) and one.strip() for one in value):
+        if not isinstance(value, list) or not all(isinstance(word, str) and word.strip() for word in value):
             raise self.refuse(key, f'is {value!r}; give a list of names, as ["wire-1", "wire-2"]')
         return tuple(value)
 
@@ -243,27 +243,27 @@ def _inputs(reader: _Reader, model: Relation) -> tuple[Symbol, ...]:
     tables = reader.table.get("inputs")
     if not isinstance(tables, list) or not tables or not all(isinstance(table, dict) for table in tables):
         raise reader.refuse("inputs", 'is missing; give a list such as [{ name = "beta", usual = 0.24 }]')
-    found = []
+    symbols = []
     for number, table in enumerate(tables):
-        one = _Reader(table, f"{reader.where}: input {number + 1}")
-        one.only(_INPUT)
+        entry = _Reader(table, f"{reader.where}: input {number + 1}")
+        entry.only(_INPUT)
         usual = model.inputs[number] if number < len(model.inputs) else None
-        name = one.text("name")
+        name = entry.text("name")
         if not name.isidentifier():
-            raise one.refuse("name", f"is '{name}'; use letters, digits and underscores, a letter first")
-        if number == 0 and usual is not None and one.text("unit", usual.unit) != usual.unit:
-            raise one.refuse("unit", f"is '{one.text('unit')}'; relations of kind {model.kind} take {usual.unit}")
-        found.append(
+            raise entry.refuse("name", f"is '{name}'; use letters, digits and underscores, a letter first")
+        if number == 0 and usual is not None and entry.text("unit", usual.unit) != usual.unit:
+            raise entry.refuse("unit", f"is '{entry.text('unit')}'; relations of kind {model.kind} take {usual.unit}")
+        symbols.append(
             Symbol(
                 name,
-                one.text("meaning", usual.meaning if usual else ""),
-                one.text("unit", usual.unit if usual else "1"),
-                one.number("usual", usual.usual if usual else None),
+                entry.text("meaning", usual.meaning if usual else ""),
+                entry.text("unit", usual.unit if usual else "1"),
+                entry.number("usual", usual.usual if usual else None),
             )
         )
-    if len({symbol.name for symbol in found}) != len(found):
+    if len({symbol.name for symbol in symbols}) != len(symbols):
         raise reader.refuse("inputs", "name one twice; give each its own name")
-    return tuple(found)
+    return tuple(symbols)
 
 
 def _adjustment(reader: _Reader, before: list[Relation]) -> Relation:

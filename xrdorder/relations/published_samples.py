@@ -162,7 +162,7 @@ def parse(table: Mapping[str, Any]) -> tuple[PublishedSample, ...]:
     ValidityError
         Something is missing, unknown or impossible, or a name occurs twice.
     """
-    found: dict[str, PublishedSample] = {}
+    samples: dict[str, PublishedSample] = {}
     for series in table["series"]:
         common = {key: value for key, value in series.items() if key != "samples"}
         for own in series["samples"]:
@@ -171,10 +171,10 @@ def parse(table: Mapping[str, Any]) -> tuple[PublishedSample, ...]:
             unknown = sorted((set(common) - _OF_SERIES) | (set(own) - _FIELDS))
             if unknown:
                 raise ValidityError(f"published sample '{name}': unknown {', '.join(unknown)}")
-            if name in found:
+            if name in samples:
                 raise ValidityError(f"published sample '{name}': occurs twice; give each its own name")
-            found[name] = _sample(values)
-    return tuple(found.values())
+            samples[name] = _sample(values)
+    return tuple(samples.values())
 
 
 def _sample(values: Mapping[str, Any]) -> PublishedSample:
@@ -237,8 +237,9 @@ def select(
     10
     """
     forms = ((form,) if form else ()) if isinstance(form, str) else form
-    asked = {"quantity": (quantities, _RANGES), "form": (forms, FORMS), "test": ((judges,) if judges else (), JUDGES)}
-    for what, (given, allowed) in asked.items():
+    tests = (judges,) if judges else ()
+    criteria = {"quantity": (quantities, _RANGES), "form": (forms, FORMS), "test": (tests, JUDGES)}
+    for what, (given, allowed) in criteria.items():
         for name in given:
             if name not in allowed:
                 known = ", ".join(sorted(allowed))

@@ -25,7 +25,8 @@ from xrdorder.quantities.registry import PREDICTED
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.superconductivity.targets import HELIUM_K
 
-_MEASURED = (("Bc2_T", "Bc2 at 4.2 K", "T"), ("Tc_K", "Tc", "K"))
+_MEASURED = (("Bc2_T", "Bc2_4K2_T"), ("Tc_K", "Tc_K"))
+"""What may have been measured, and the quantity that it is at the temperature of helium."""
 _CARE, _NAMED = "use with care", 3
 """Verdict on a fit that is told at the first look; and so many flags of a sample are named there."""
 _HELIUM_SPAN_K = 0.1
@@ -205,9 +206,9 @@ def _warned(results: xr.Dataset, labels: Mapping[str, str], leader: str) -> dict
 
 def _measured_words(results: xr.Dataset, labels: Mapping[str, str], leader: str) -> str:
     """Say which variant has the highest measured value, and what the one ahead has."""
-    for quantity, noun, unit in _MEASURED:
+    for measured, name in _MEASURED:
         found: dict[str, list[tuple[float, float]]] = {}
-        for sample, value, u in _measurements(results, quantity):
+        for sample, value, u in _measurements(results, measured):
             if labels.get(sample):
                 found.setdefault(labels[sample], []).append((value, u))
         if not found:
@@ -217,12 +218,13 @@ def _measured_words(results: xr.Dataset, labels: Mapping[str, str], leader: str)
             for label, all_of in found.items()
         }
         best = max(means, key=lambda label: means[label][0])
-        said = f"Measured {noun}: highest of {len(means)} variant{'s' * (len(means) > 1)}, {best} with "
-        said += rounded(*means[best], unit)
+        about = manner(name)
+        said = f"Measured {about.noun}: highest of {len(means)} variant{'s' * (len(means) > 1)}, {best} with "
+        said += rounded(*means[best], about.absolute.unit)
         if leader == best:
             return f"{said}."
         if leader in means:
-            return f"{said}; {leader} has {rounded(*means[leader], unit)}, {_less(means, best, leader)}."
+            return f"{said}; {leader} has {rounded(*means[leader], about.absolute.unit)}, {_less(means, best, leader)}."
         return f"{said}; {leader} was not measured."
     return ""
 
@@ -272,9 +274,7 @@ def _statement(one: Compared, quantity: str, found: Difference) -> Statement:
     for variant in (found.first, found.second):
         k = comparison.variants.index(variant)
         values.append(rounded(how.scale * comparison.value[k], how.scale * comparison.u[k]))
-    difference = rounded(how.scale * found.value, how.scale * found.u)
-    if math.copysign(1.0, found.value) > 0.0 and not difference.startswith("-"):
-        difference = f"+{difference}"
+    difference = rounded(how.scale * found.value, how.scale * found.u, signed=True)
     return Statement(
         how.noun, how.unit, values[0], values[1], difference, probability_words(found.probability_positive),
         found.distinguishable, verdict(found),

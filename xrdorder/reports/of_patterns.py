@@ -13,6 +13,7 @@ from xrdorder.figures.line_by_line import LinesOfSample, lattice_figure, width_f
 from xrdorder.figures.order_lines import STRONG_LINES, Overlaid, order_lines_figure
 from xrdorder.figures.patterns import MOST_CURVES, SamplePattern, patterns_figure
 from xrdorder.quantities.formatting import MISSING, concise
+from xrdorder.quantities.of_phase import STRAIN_ANISOTROPY
 from xrdorder.reports.pictures import Maker, Picture, Scene
 from xrdorder.results.sample_file import FAILED, OK, StoredSample
 
@@ -152,7 +153,7 @@ def _lines(sample: StoredSample, *, widths: bool = False) -> LinesOfSample:
         value("lorentz_sec", math.nan),
         value("lorentz_tan", math.nan),
         value("gauss_tan2", math.nan),
-        any(name.startswith("strain_anisotropy_") for name in sample.values),
+        any(map(STRAIN_ANISOTROPY.phase, sample.values)),
     )
 
 

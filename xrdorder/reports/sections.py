@@ -8,26 +8,9 @@ from dataclasses import dataclass
 import xarray as xr
 
 from xrdorder.explanation.explanation import Explanation, explain
-from xrdorder.quantities.formatting import concise, u_text, with_interval
+from xrdorder.quantities.registry import standing_in
 from xrdorder.results.sample_file import StoredSample
 
-SHOWN = (
-    ("a_nm", "lattice parameter", "nm", 1.0),
-    ("site_order", "site order", "", 1.0),
-    ("S_a", "order of the niobium sites", "", 1.0),
-    ("domain_size_nm", "domain size", "nm", 1.0),
-    ("microstrain", "microstrain", "", 1.0),
-    ("a15_fraction", "A15 fraction", "wt.%", 100.0),
-)
-"""Quantities of a section: name, words, unit, factor."""
-
-PREDICTED = (
-    ("tin_fraction", "tin content, estimated", "at.%", 100.0),
-    ("Tc_K", "Tc, estimated", "K", 1.0),
-    ("Bc2_4K2_T", "Bc2 at 4.2 K, estimated", "T", 1.0),
-    ("Bc2_0K_T", "Bc2 at 0 K, estimated", "T", 1.0),
-)
-"""Estimates of a section, likewise."""
 _SOURCES = 3
 
 
@@ -116,19 +99,17 @@ def section(sample: StoredSample, row: xr.Dataset, number: int) -> Section:
 def _lines(told: Explanation) -> list[Line]:
     known = {quantity.name: quantity for quantity in told.quantities}
     found = []
-    for name, words, unit, scale in SHOWN:
-        q = known.get(name)
+    for about in standing_in("section"):
+        q = known.get(about.name)
         if q is None or not math.isfinite(q.value):
             continue
-        u = scale * q.u if math.isfinite(q.u) else math.nan
-        sources = ", ".join(f"{s.title} {100.0 * (s.u / q.u) ** 2:.0f} %" for s in q.budget[:_SOURCES])
-        own = u_text(scale * q.private) if q.private > 0.0 else ""
-        found.append(Line(words, concise(scale * q.value, u), unit, own, sources))
-    for name, words, unit, scale in PREDICTED:
-        q = known.get(name)
-        if q is not None and math.isfinite(q.value):
-            value = with_interval(scale * q.value, scale * q.low, scale * q.high)
-            found.append(Line(words, value, unit, "", "68 % interval, from all samples together"))
+        if about.joint:
+            sources = "68 % interval, from all samples together"
+            value, own = about.interval_text(q.value, q.low, q.high), ""
+        else:
+            sources = ", ".join(f"{s.title} {100.0 * (s.u / q.u) ** 2:.0f} %" for s in q.budget[:_SOURCES])
+            value, own = about.value_text(q.value, q.u), about.u_text(q.private) if q.private > 0.0 else ""
+        found.append(Line(about.title, value, about.people.unit, own, sources))
     return found
 
 

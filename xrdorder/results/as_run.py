@@ -7,12 +7,12 @@ fits under new treatments.
 import hashlib
 import json
 from collections.abc import Iterator
-from dataclasses import asdict
 
 import numpy as np
 import xarray as xr
 
-from xrdorder.description.study import Sample, Study
+from xrdorder.description.sample import Sample
+from xrdorder.description.study import Study
 from xrdorder.results.described_columns import told_variables
 from xrdorder.results.sample_file import StoredSample
 
@@ -26,14 +26,16 @@ COLUMNS = (
 """Variables of the results that repeat the description, in the order in which a change of them is told."""
 
 # where the files are, what stands in `COLUMNS`, and what no result follows from
-_LEFT_OUT = ("name", "patterns", "treatment", "treatment_log", "position_m", "date", "mount", "calibration", "measured")
-_LEFT_OUT_OF_LOT = ("design", "route", "a15_area_fraction", "u_a15_area_fraction")
+_LEFT_OUT: dict[str, bool | set[str]] = {
+    "name": True, "pattern": True, "treatment": True, "position_m": True, "date": True, "mount": True,
+    "calibration": True, "measured": True,
+    "lot": {"design", "route", "a15_area_fraction", "u_a15_area_fraction"},
+}  # fmt: skip
 
 
 def rest_of(sample: Sample) -> str:
     """SHA-256 of what is told of a sample beside its treatment: dopants, strain, choices of the fit and the like."""
-    told = {key: value for key, value in asdict(sample).items() if key not in _LEFT_OUT}
-    told["lot"] = {key: value for key, value in told["lot"].items() if key not in _LEFT_OUT_OF_LOT}
+    told = sample.model_dump(exclude=_LEFT_OUT)
     return hashlib.sha256(json.dumps(told, sort_keys=True, default=str).encode()).hexdigest()
 
 

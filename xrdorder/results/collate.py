@@ -17,6 +17,7 @@ from xrdorder.files import TableWriter
 from xrdorder.files.atomic import disk_reason, write_atomically
 from xrdorder.files.sealed import read_sealed, sealed
 from xrdorder.material import PUBLISHED_SCALE, TinScale
+from xrdorder.quantities.of_phase import UPPER_LIMIT, WEIGHT_FRACTION
 from xrdorder.quantities.registry import ESTIMATED, Column, columns, unit_of
 from xrdorder.relations import relations
 from xrdorder.results.as_run import REST, rest_of
@@ -30,7 +31,6 @@ from xrdorder.results.sample_file import NO_A15, StoredSample
 RESULTS_NC = "results.nc"
 RESULTS_CSV = "results.csv"
 
-_FRACTION, _LIMIT = "weight_fraction_", "upper_limit_"
 
 
 def collate(
@@ -143,7 +143,7 @@ def _number(sample: StoredSample, column: Column) -> float:
 
 def _add_plain(variables: Variables, samples: Sequence[StoredSample], quantities: Sequence[str]) -> None:
     """Add what has no uncertainty table in any sample: bounds, second values, rates of change."""
-    plain = [name for sample in samples for name in sample.values if not name.startswith(_LIMIT)]
+    plain = [name for sample in samples for name in sample.values if not UPPER_LIMIT.phase(name)]
     names = [name for name in dict.fromkeys(plain) if name not in quantities]
     values = [[sample.values.get(name, np.nan) for name in names] for sample in samples]
     variables["plain_value"] = (
@@ -162,11 +162,11 @@ def _add_plain(variables: Variables, samples: Sequence[StoredSample], quantities
 def _other_phases(samples: Sequence[StoredSample], phases: Sequence[str]) -> list[str]:
     """Phases with a weight fraction or a limit of it that nobody asked for by this name, in the order met."""
     names = [
-        quantity.removeprefix(start)
+        phase
         for sample in samples
         for quantity in sample.values
-        for start in (_FRACTION, _LIMIT)
-        if quantity.startswith(start)
+        for kind in (WEIGHT_FRACTION, UPPER_LIMIT)
+        if (phase := kind.phase(quantity))
     ]
     return [name for name in dict.fromkeys(names) if name not in phases]
 
@@ -176,9 +176,9 @@ def _add_phases(variables: Variables, samples: Sequence[StoredSample], phases: S
     fraction, u_fraction, limit = (np.full(shape, np.nan) for _ in range(3))
     for i, sample in enumerate(samples):
         for k, phase in enumerate(phases):
-            name = f"{_FRACTION}{phase}"
+            name = WEIGHT_FRACTION.of(phase)
             fraction[i, k] = sample.values.get(name, np.nan)
-            limit[i, k] = sample.values.get(f"{_LIMIT}{phase}", np.nan)
+            limit[i, k] = sample.values.get(UPPER_LIMIT.of(phase), np.nan)
             if name in sample.contributions.quantities:
                 u_fraction[i, k] = sample.contributions.total(name)
     dims, meaning = ("sample", "phase"), "weight fraction of the phase among the crystalline phases fitted"

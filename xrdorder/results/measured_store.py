@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from xrdorder.description.study import Sample
+from xrdorder.description.sample import Sample
 from xrdorder.results.conventions import udunits, units_beside
 
 _VALUE = "value measured by the laboratory"

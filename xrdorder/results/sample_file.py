@@ -1,10 +1,11 @@
 """One small netCDF file a sample: everything the fit found, and where it came from.
 
-The root group holds the tables that later steps need: ``value`` and ``contribution`` (quantity, source),
-``relation_...`` (relation), ``target_...`` (target), and the provenance as attributes. The groups ``curves``,
-``lines``, ``phases``, ``parameters`` hold the fit itself, ``opinions`` lattice and order by other routes,
-``single_lines`` lines of the A15 fitted one by one, ``fitted`` what the fit handed on to its interpretation. Every
-file is ordinary netCDF-4 with a checksum behind it (`xrdorder.files.sealed`); it is written whole or not at all.
+The root group holds the tables that later steps need: ``value`` and ``contribution`` (quantity, source), ``record``
+(how each quantity was computed), ``relation_...`` (relation), ``target_...`` (target), and the provenance as
+attributes. The groups ``curves``, ``lines``, ``phases``, ``parameters`` hold the fit itself, ``opinions`` lattice and
+order by other routes, ``single_lines`` lines of the A15 fitted one by one, ``fitted`` what the fit handed on to its
+interpretation. Every file is ordinary netCDF-4 with a checksum behind it (`xrdorder.files.sealed`); it is written
+whole or not at all.
 """
 
 import io
@@ -22,12 +23,13 @@ from numpy.typing import NDArray
 from xrdorder.exceptions import StudyError
 from xrdorder.files.atomic import disk_reason
 from xrdorder.files.sealed import read_sealed, write_sealed
+from xrdorder.quantities.records import Record, by_quantity
 from xrdorder.quantities.registry import unit_of
 from xrdorder.results.conventions import about, units_beside
 from xrdorder.results.netcdf import arrays, netcdf, plain, read_groups
 from xrdorder.uncertainty import Contributions
 
-FORMAT = 5
+FORMAT = 6
 """Layout of the sample files; a file of another layout counts as not there and is made again."""
 
 GROUPS = ("curves", "lines", "phases", "parameters", "opinions", "single_lines", "fitted")
@@ -97,6 +99,8 @@ class StoredSample:
         What the model of the fit was made of, in words (`xrdorder.running.model_summary`).
     trace : str
         Python's account of an unexpected failure, for whoever looks into it.
+    records : mapping of str to Record
+        How each quantity was computed, and what only carried others.
     """
 
     name: str
@@ -112,6 +116,7 @@ class StoredSample:
     quality_words: str = ""
     model: tuple[str, ...] = ()
     trace: str = ""
+    records: Mapping[str, Record] = field(default_factory=dict)
 
     @property
     def failed(self) -> bool:
@@ -192,6 +197,11 @@ def _root(sample: StoredSample) -> xr.Dataset:
                 np.array([sample.values[name] for name in plain_names], dtype=float),
                 {"long_name": "value of a quantity without an uncertainty table"},
             ),
+            "record": (
+                "recorded_quantity",
+                _texts(record.to_json() for record in sample.records.values()),
+                {"long_name": "how the quantity was computed: formula, inputs, numbers, source; JSON"},
+            ),
             "plain_quantity_units": ("plain_quantity", *units_beside(map(unit_of, plain_names), "plain_value")),
             "quality": (
                 "figure_of_fit",
@@ -203,6 +213,7 @@ def _root(sample: StoredSample) -> xr.Dataset:
             "quantity": _texts(contributions.quantities),
             "source": _texts(contributions.sources),
             "plain_quantity": _texts(plain_names),
+            "recorded_quantity": _texts(sample.records),
             "figure_of_fit": _texts(sample.quality),
         },
     ).merge(sample.tables)
@@ -288,6 +299,7 @@ def read_sample(path: Path, *, groups: Collection[str] = GROUPS) -> StoredSample
             quality_words=str(attrs["quality_words"]),
             model=tuple(json.loads(attrs["model"])),
             trace=str(attrs["trace"]),
+            records=by_quantity(map(str, table["record"].tolist())),
         )
     except FileNotFoundError:
         raise StudyError(f"{path}: no such result; run the study first") from None

@@ -1,15 +1,17 @@
 """The instruments of a study: read from their files, or calibrated once from the study's own standards."""
 
 from contextlib import suppress
-from dataclasses import asdict, replace
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 from xrdorder import __version__
 from xrdorder.crystals.standards import standard
-from xrdorder.description.study import CalibrationInput, Reading, Study
+from xrdorder.description.calibration import Calibration
+from xrdorder.description.study import Study
 from xrdorder.exceptions import InstrumentError, StudyError, XrdorderError
 from xrdorder.files.atomic import file_hash, require_no_folder
+from xrdorder.fitting import Calibration as FittedCalibration
 from xrdorder.fitting import calibrate
 from xrdorder.profiles import Instrument, read_instrument, write_instrument
 from xrdorder.results.fingerprint import OF_FIT, fingerprint
@@ -110,36 +112,31 @@ def _vouched(record: Path, fingerprint: str) -> str:
     return str(stored.provenance.options.get(_FILE, ""))
 
 
-def _provenance(given: CalibrationInput) -> Provenance:
-    require_files(given.patterns)
-    hashes = {path.name: file_hash(path) for path in given.patterns}
-    options = {key: value for key, value in asdict(given).items() if key != "patterns"}
+def _provenance(given: Calibration) -> Provenance:
+    require_files(given.pattern)
+    hashes = {path.name: file_hash(path) for path in given.pattern}
+    options = given.model_dump(exclude={"pattern"})
     return Provenance(
         fingerprint=fingerprint(hashes, options, OF_FIT), input_sha256=hashes, version=__version__, options=options
     )
 
 
-def _calibrate(given: CalibrationInput, provenance: Provenance, file: Path, record: Path) -> Instrument:
-    reading = Reading(radiation=given.radiation, geometry=given.geometry, diffractogram=given.diffractogram)
-    pattern = read(given.patterns, reading, "")
+def fit_standard(given: Calibration) -> FittedCalibration:
+    """Read the pattern of a certified powder and fit it.
+
+    Raises
+    ------
+    XrdorderError
+        The pattern cannot be read, or is not one of the powder.
+    """
+    pattern = read(given.pattern, given, "")
     powder = standard(given.standard).with_value(given.standard_lattice_nm, given.u_standard_lattice_nm)
-    calibration = calibrate(
-        pattern,
-        powder,
-        radiation=given.radiation,
-        detector_distance_mm=given.detector_distance_mm,
-        divergence_deg=given.divergence_deg,
-        specimen_length_mm=given.specimen_length_mm,
-        monochromator_two_theta_deg=given.monochromator_two_theta_deg,
-        temperature_c=given.temperature_c,
-        domain_size_nm=given.standard_domain_size_nm,
-        illuminated_length_mm=given.illuminated_length_mm,
-        polarisation_ratio=given.polarisation_ratio,
-        geometry=given.geometry or pattern.attrs["geometry"] or "reflection",
-        mu_t=given.mu_t,
-        mu_r=given.mu_r,
-        focused=given.focused,
-    )
+    geometry = given.geometry or pattern.attrs["geometry"] or "reflection"
+    return calibrate(pattern, powder, **given.of_fit() | {"geometry": geometry})
+
+
+def _calibrate(given: Calibration, provenance: Provenance, file: Path, record: Path) -> Instrument:
+    calibration = fit_standard(given)
     write_instrument(calibration.instrument, file)
     # The file is what later runs read, so it is what this run takes too: samples fitted in two runs share it.
     instrument = read_instrument(file)

@@ -11,13 +11,17 @@ import numpy as np
 import xarray as xr
 
 from xrdorder.crystals import A15Composition, phase
+from xrdorder.description.measurement import Reading
 from xrdorder.description.own_files import OwnFiles
-from xrdorder.description.study import Reading, Sample
+from xrdorder.description.sample import Sample
 from xrdorder.exceptions import StudyError, XrdorderError, did_you_mean
 from xrdorder.fitting import DEFAULT_COMPOSITION, DEFAULT_PHASES, FitOptions, PatternFit, fit_pattern
+from xrdorder.fitting.derived import AMOUNTS
 from xrdorder.material.lattice import REFERENCE_C
 from xrdorder.patterns import read_patterns
 from xrdorder.profiles import Instrument
+from xrdorder.quantities.of_phase import UPPER_LIMIT, WEIGHT_FRACTION
+from xrdorder.quantities.records import Record, symbol_of
 from xrdorder.results.parameters import parameter_group
 from xrdorder.results.sample_file import (
     NO_A15,
@@ -137,8 +141,8 @@ def read(paths: tuple[Path, ...], reading: Reading, radiation_name: str, mount: 
 
 def _fit(task: Task) -> StoredSample:
     sample, instrument = task.sample, task.instrument
-    require_files(sample.patterns)
-    pattern = read(sample.patterns, sample.reading, instrument.radiation, sample.mount)
+    require_files(sample.pattern)
+    pattern = read(sample.pattern, sample, instrument.radiation, sample.mount)
     fit = fit_pattern(
         pattern,
         instrument,
@@ -164,6 +168,7 @@ def _fit(task: Task) -> StoredSample:
         instrument.radiation,
         str(pattern.attrs.get("mount", "")),
         float(pattern.attrs.get("temperature_c", math.nan)),
+        result.records,
     )
     return interpret(result, fitted, sample, task.own)
 
@@ -179,6 +184,7 @@ def _again(task: Task) -> StoredSample | None:
         stored,
         values=fitted.values,
         contributions=fitted.contributions,
+        records=fitted.records,
         flags=fitted.flags,
         assumptions=(),
         quality_words=fitted.quality_words,
@@ -190,13 +196,14 @@ def _again(task: Task) -> StoredSample | None:
 
 def of_fit(name: str, fit: PatternFit, provenance: Provenance) -> StoredSample:
     """Turn a fit into what is stored of it."""
-    limits = {f"upper_limit_{phase}": limit for phase, limit in fit.upper_limits.items()}
+    limits = {UPPER_LIMIT.of(phase): limit for phase, limit in fit.upper_limits.items()}
     flags = [flag for flag in fit.flags if fit.status != NO_A15 or flag.name not in OF_ORDER]
     return StoredSample(
         name=name,
         status=fit.status,
         values={**fit.values, **limits, "order_contrast_by_tin": fit.by_tin.get("order_contrast", math.nan)},
         contributions=with_absent(fit.contributions, fit.values, fit.upper_limits),
+        records=_records(fit),
         flags=joined(flags),
         quality={
             "r_wp": fit.r_wp,
@@ -218,6 +225,20 @@ def of_fit(name: str, fit: PatternFit, provenance: Provenance) -> StoredSample:
     )
 
 
+def _records(fit: PatternFit) -> dict[str, Record]:
+    """How the fit computed its quantities, and what they depend on."""
+    records = dict(fit.records)
+    slope = "order_contrast_by_tin"
+    if "order_contrast" in fit.by_tin:
+        text = "change of the fitted contrast by unit tin fraction in the mean scattering"
+        records[slope] = Record(slope, slope, fit.by_tin["order_contrast"], source="fitted to the pattern", remark=text)
+    for of, limit in fit.upper_limits.items():
+        name = UPPER_LIMIT.of(of)
+        text = "weight fraction of a scale of zero or above plus 1.645 standard uncertainties (95 %)"
+        records[name] = Record(name, symbol_of(name), limit, source=AMOUNTS, remark=text)
+    return records
+
+
 def with_absent(
     table: Contributions, values: Mapping[str, float], limits: Mapping[str, float]
 ) -> Contributions:
@@ -231,7 +252,7 @@ def with_absent(
         Upper limits of weight fractions by phase (95 %); a share x of another phase makes of a fraction w(1 - x).
     """
     for name in table.quantities:
-        if name.startswith("weight_fraction_"):
+        if WEIGHT_FRACTION.phase(name):
             extra = {
                 f"phases not found/{phase}": (-values[name] * limit / ONE_SIDED_95, "")
                 for phase, limit in limits.items()
@@ -286,5 +307,5 @@ def _composition(sample: Sample) -> A15Composition | None:
     if not sample.lot.dopants:
         return None
     return replace(
-        DEFAULT_COMPOSITION, dopants=dict(sample.lot.dopants), on_tin_site=dict(sample.lot.on_tin_site or {})
+        DEFAULT_COMPOSITION, dopants=sample.lot.dopants, on_tin_site=dict(sample.lot.on_tin_site or {})
     )

@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -18,11 +18,11 @@ import xarray as xr
 
 from xrdorder import uncertainty
 from xrdorder.description.own_files import OwnFiles
-from xrdorder.description.specimen import specimen
-from xrdorder.description.study import Sample
+from xrdorder.description.sample import Sample
 from xrdorder.exceptions import Flag
 from xrdorder.material import characterise
 from xrdorder.quantities.grades import CARE, UNFIT
+from xrdorder.quantities.records import Record, by_quantity
 from xrdorder.results.sample_file import StoredSample
 from xrdorder.uncertainty import Contributions
 from xrdorder.xrays import radiation
@@ -59,6 +59,8 @@ class Fitted:
         As the pattern file says, empty where it does not.
     temperature_c : float
         As the pattern file says, NaN where it does not.
+    records : mapping of str to Record
+        How the values were computed.
     """
 
     values: Mapping[str, float]
@@ -72,6 +74,7 @@ class Fitted:
     radiation: str
     mount: str = ""
     temperature_c: float = math.nan
+    records: Mapping[str, Record] = field(default_factory=dict)
 
     def to_dataset(self) -> xr.Dataset:
         """Table for storage."""
@@ -79,6 +82,11 @@ class Fitted:
         names = list(self.values)
         dataset["number"] = ("name", np.array([self.values[name] for name in names], dtype=float))
         dataset = dataset.assign_coords(name=np.array(names, dtype=object))
+        dataset["record"] = (
+            "record_of",
+            np.array([record.to_json() for record in self.records.values()], dtype=object),
+            {"long_name": "how the fit computed a quantity; JSON"},
+        )
         dataset["number"].attrs["long_name"] = "quantity of the fit; unit in its name, fractions as fractions"
         dataset.attrs = {
             "flags": json.dumps(self.flags, ensure_ascii=False),
@@ -110,6 +118,7 @@ class Fitted:
             radiation=str(attrs["radiation"]),
             mount=json.loads(attrs["mount"]),
             temperature_c=float(attrs["temperature_c"]),
+            records=by_quantity(map(str, dataset["record"].values.tolist())),
         )
 
 
@@ -141,19 +150,21 @@ def interpret(base: StoredSample, fitted: Fitted, sample: Sample, own: OwnFiles)
     material = characterise(
         fitted.values,
         fitted.contributions,
-        specimen(sample, fitted.mount, fitted.temperature_c),
+        sample.specimen(fitted.mount, fitted.temperature_c),
         radiation=radiation(fitted.radiation),
         a15=fitted.a15,
         tin_held=fitted.tin_held,
         by_tin=fitted.by_tin,
         two_theta_range=fitted.two_theta_range,
         scale=own.scale(),
+        records=fitted.records,
     )
     return replace(
         base,
         quality_words=weighed_words(fitted.quality_words, material.flags),
         values={**fitted.values, **material.values},
         contributions=material.contributions,
+        records=material.records,
         flags=joined(fitted.flags, material.flags),
         assumptions=material.assumptions,
     )

@@ -1,7 +1,7 @@
 """Run a study: fit what is new, keep what is not, collate everything."""
 
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -9,10 +9,10 @@ import xarray as xr
 
 from xrdorder import __version__
 from xrdorder.crystals import phase
-from xrdorder.description.missing_files import stops
+from xrdorder.description.measurement import Reading
 from xrdorder.description.own_files import OwnFiles
-from xrdorder.description.specimen import reaction_temperature
-from xrdorder.description.study import DESCRIPTION, Sample, Study, read_study
+from xrdorder.description.sample import Sample
+from xrdorder.description.study import DESCRIPTION, Study, read_study
 from xrdorder.estimates.study_draws import estimated
 from xrdorder.exceptions import StudyError
 from xrdorder.files.atomic import file_hash, make_folder, only_run, require_no_folder, sweep
@@ -27,6 +27,7 @@ from xrdorder.running.fit_sample import Task, do_task, require_files
 from xrdorder.running.flags import with_noticed
 from xrdorder.running.interpretation import SEED
 from xrdorder.running.pool import run_all
+from xrdorder.treatments import LoggedTreatment
 
 Progress = Callable[[int, int, str], None]
 
@@ -75,7 +76,7 @@ def run_study(
     study = read_study(folder, to_run=True)
     own = OwnFiles.of(study)
     own.check()
-    if stops(study):
+    if study.lacks_calibration:
         file = study.folder / DESCRIPTION
         raise StudyError("\n".join(f"{file}: {place}: {complaint}" for place, complaint in study.absent))
     results = study.folder / RESULTS
@@ -142,7 +143,7 @@ def _sort_out(
         file = sample_file(target, sample.name)
         instrument = instruments[sample.calibration]
         try:
-            require_files(sample.patterns)
+            require_files(sample.pattern)
             require_no_folder(file)  # else the fit would be lost, and the run with it
             provenance = provenance_of(study, sample, instrument, phase_files)
         except (StudyError, OSError) as error:
@@ -172,34 +173,34 @@ def provenance_of(
     OSError
         A pattern file cannot be read.
     """
-    hashes = {path.name: file_hash(path) for path in sample.patterns}
+    hashes = {path.name: file_hash(path) for path in sample.pattern}
     lot = sample.lot
     of_fit: dict[str, Any] = {
         "phases": [Path(name).name for name in study.phases] or list(DEFAULT_PHASES),
         "phase_files": {Path(name).name: digest for name, digest in phase_files.items()},
         "engine": study.engine,
         "instrument": instrument.id,
-        "dopants": dict(lot.dopants),
-        "on_tin_site": None if lot.on_tin_site is None else dict(lot.on_tin_site),
-        "reading": asdict(sample.reading),
+        "dopants": lot.dopants,
+        "on_tin_site": lot.on_tin_site,
+        "reading": sample.model_dump(include=set(Reading.model_fields)),
         "mount": sample.mount,
         "temperature_c": sample.temperature_c,
         "specimen_length_mm": sample.specimen_length_mm,
         "divergence_deg": sample.divergence_deg,
         "internal_standard": sample.internal_standard,
-        "fit": dict(sample.choices),
+        "fit": sample.choices,
     }
     options = of_fit | {
         "seed": SEED,
         "lot": lot.name,
         "undoped": lot.undoped,
-        "u_dopants": dict(lot.u_dopants),
-        "u_on_tin_site": None if lot.u_on_tin_site is None else dict(lot.u_on_tin_site),
-        "lattice_by_dopant_nm": dict(lot.lattice_by_dopant_nm or {}),
-        "u_lattice_by_dopant_nm": dict(lot.u_lattice_by_dopant_nm or {}),
+        "u_dopants": lot.u_dopants,
+        "u_on_tin_site": lot.u_on_tin_site,
+        "lattice_by_dopant_nm": lot.lattice_by_dopant_nm or {},
+        "u_lattice_by_dopant_nm": lot.u_lattice_by_dopant_nm or {},
         "wire_axis_angle_deg": sample.wire_axis_angle_deg,
         "u_temperature_k": sample.u_temperature_k,
-        "reaction_temperature_c": reaction_temperature(sample),
+        "reaction_temperature_c": sample.reaction_temperature_c,
         "strain": sample.strain,
         "u_strain": sample.u_strain,
         "strain_gauge": sample.strain_gauge,
@@ -207,8 +208,8 @@ def provenance_of(
         "corrections_off": sorted(sample.corrections_off),
         "own_files": OwnFiles.of(study).hashes(),
     }
-    if sample.treatment_log is not None:  # the temperature of the reaction was read from it
-        options["treatment_log"] = {sample.treatment_log.name: file_hash(sample.treatment_log)}
+    if isinstance(sample.treatment, LoggedTreatment) and (log := sample.treatment.file) is not None:
+        options["treatment_log"] = {log.name: file_hash(log)}  # the temperature of the reaction was read from it
     return Provenance(
         fingerprint=fingerprint(hashes, options),
         fit_fingerprint=fingerprint(hashes, of_fit, OF_FIT),

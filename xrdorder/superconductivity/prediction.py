@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from xrdorder.exceptions import Flag, ValidityError
 from xrdorder.material import A15_FIELD, Material
 from xrdorder.quantities.registry import quantity, unit_of
-from xrdorder.relations import PUBLISHED, Library, Relation
+from xrdorder.relations import LABELS, PUBLISHED, Library, Relation
 from xrdorder.superconductivity.asking import (
     LEAST_SHARE,
     Asked,
@@ -117,6 +117,7 @@ class Prediction:
             ("unit", [unit_of(r.target) for r in results], "unit"),
             ("source", ["; ".join(dict.fromkeys(e.source for e in r.relations)) for r in results], "publications"),
             ("formula", ["; ".join(e.formula for e in r.relations) for r in results], "formulas"),
+            ("known", [", ".join(dict.fromkeys(LABELS[e.known] for e in r.relations)) for r in results], "how known"),
             ("reason", [r.reason for r in results], "why the relation is refused; empty: it applies"),
             ("route", [r.route for r in results], "what the relation was asked with"),
         ):

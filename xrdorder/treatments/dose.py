@@ -81,13 +81,13 @@ def linear_doses(c: Array, lengths: Array, low: Array, high: Array, reference_k:
     real = lengths > 0.0
     lengths, low, high = lengths[real], low[real], high[real]
     total = np.zeros(c.shape)
-    for k, one in enumerate(c):  # one Q at a time: a log may have a million pieces
-        small = np.abs(one / low - one / high) < _SMALL
+    for k, q in enumerate(c):  # one Q at a time: a log may have a million pieces
+        small = np.abs(q / low - q / high) < _SMALL
         middle, half = (low[small] + high[small]) / 2.0, (high[small] - low[small]) / 2.0
         at = middle[:, None] + half[:, None] * _NODES
-        total[k] = float(lengths[small] @ (np.exp(one / reference_k - one / at) @ (_WEIGHTS / 2.0)))
+        total[k] = float(lengths[small] @ (np.exp(q / reference_k - q / at) @ (_WEIGHTS / 2.0)))
         a, b = low[~small], high[~small]
-        span = _antiderivative(b, one, reference_k) - _antiderivative(a, one, reference_k)
+        span = _antiderivative(b, q, reference_k) - _antiderivative(a, q, reference_k)
         total[k] += float(np.sum(lengths[~small] / (b - a) * span))
     return total
 

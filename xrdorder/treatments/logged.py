@@ -45,6 +45,8 @@ class LoggedTreatment(History):
     hours : array, (n,)
         Rising; need not begin at zero. At least two.
     temperatures_c : array, (n,)
+    file : Path, optional
+        Where it was logged; two logs of the same course are equal.
 
     Raises
     ------
@@ -60,6 +62,7 @@ class LoggedTreatment(History):
 
     hours: Array
     temperatures_c: Array
+    file: Path | None = field(default=None, repr=False, compare=False)
     times_s: Array = field(init=False, repr=False, compare=False)
     temperatures_k: Array = field(init=False, repr=False, compare=False)
     swings: tuple[Swing, ...] = field(init=False, repr=False, compare=False)
@@ -69,8 +72,8 @@ class LoggedTreatment(History):
         temperatures = np.array(self.temperatures_c, dtype=float)
         if hours.ndim != 1 or hours.shape != temperatures.shape or hours.size < 2:
             raise StudyError("log: give at least two times and as many temperatures")
-        if found := first_problem(hours, temperatures, "h"):
-            raise StudyError(f"log: entry {found[0] + 1}: {found[1]}")
+        if problem := first_problem(hours, temperatures, "h"):
+            raise StudyError(f"log: entry {problem[0] + 1}: {problem[1]}")
         hours.flags.writeable = temperatures.flags.writeable = False
         object.__setattr__(self, "hours", hours)
         object.__setattr__(self, "temperatures_c", temperatures)
@@ -182,9 +185,9 @@ def read_log(path: str | Path) -> LoggedTreatment:
                 raise StudyError(f"{path}: line {number}: {error}") from None
     if len(values) < 2:
         raise StudyError(f"{path}: has {len(values)} line(s) of numbers; a treatment needs at least two")
-    if found := first_problem(values[:, 0], values[:, 1], unit):
-        raise StudyError(f"{path}: line {lines[1 + found[0]][0]}: {found[1]}")
-    return LoggedTreatment(values[:, 0] / (SECONDS_PER_HOUR if unit == "s" else 1.0), values[:, 1])
+    if problem := first_problem(values[:, 0], values[:, 1], unit):
+        raise StudyError(f"{path}: line {lines[1 + problem[0]][0]}: {problem[1]}")
+    return LoggedTreatment(values[:, 0] / (SECONDS_PER_HOUR if unit == "s" else 1.0), values[:, 1], path)
 
 
 def _columns(columns: list[str]) -> tuple[int, str, int]:
@@ -211,11 +214,11 @@ def _columns(columns: list[str]) -> tuple[int, str, int]:
             if unit != "c":
                 raise ValueError(f"column '{heading}': temperature must be in °C, told in the heading: temperature_c")
             temperatures.append(k)
-    for what, found, example in (("time", times, "time_h"), ("temperature", temperatures, "temperature_c")):
-        if not found:
+    for what, places, example in (("time", times, "time_h"), ("temperature", temperatures, "temperature_c")):
+        if not places:
             raise ValueError(f"has no column of {what}; name one '{example}' (there are: {', '.join(columns)})")
-        if len(found) > 1:
-            names = " and ".join(f"'{columns[k]}'" for k in found)
+        if len(places) > 1:
+            names = " and ".join(f"'{columns[k]}'" for k in places)
             raise ValueError(f"{names} are both columns of {what}; keep one, or name the other differently")
     return times[0], units[0], temperatures[0]
 

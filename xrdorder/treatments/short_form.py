@@ -67,11 +67,11 @@ def _steps(part: str, whole: str) -> tuple[Step | Repeat, ...]:
 
 def _pieces(text: str) -> list[str]:
     """Split at every + that stands outside of brackets."""
-    found, depth = [""], 0
+    pieces, depth = [""], 0
     for sign in text:
         depth += (sign == "(") - (sign == ")")
         if sign == "+" and depth == 0:
-            found.append("")
+            pieces.append("")
         else:
-            found[-1] += sign
-    return [piece.strip() for piece in found]
+            pieces[-1] += sign
+    return [piece.strip() for piece in pieces]

@@ -32,11 +32,12 @@ _SLIPS = {
 
 _DEEPEST = 8
 
-Problem = tuple[str, str]
+Location = tuple[int | str, ...]
+Problem = tuple[Location, str]
 
 
 def read_schedule(
-    steps: Sequence[Mapping[str, Any]], start_c: float = 25.0, place: str = "treatment"
+    steps: Sequence[Mapping[str, Any]], start_c: float = 25.0
 ) -> tuple[Schedule | None, list[Problem]]:
     """Make a schedule of tables of steps, and list all that is wrong with them.
 
@@ -47,15 +48,13 @@ def read_schedule(
         `repeat` (how many times) and `steps`.
     start_c : float
         Temperature before the first ramp.
-    place : str
-        What the places of the problems start with.
 
     Returns
     -------
     schedule : Schedule or None
         None when there are problems.
-    problems : list of (place, complaint with remedy)
-        Places count from 1, as people do.
+    problems : list of (location, complaint with remedy)
+        A location is numbers of steps, counted from zero, and keys.
 
     Examples
     --------
@@ -63,72 +62,70 @@ def read_schedule(
     >>> schedule.total_h
     100.0
     >>> for problem in read_schedule([{"hold_c": -300, "hours": 1}, {"hold_c": 650, "hour": 2}])[1]:
-    ...     print(": ".join(problem))
-    treatment[1].hold_c: -300 °C is not a furnace temperature; give °C between absolute zero (-273.15) and the \
+    ...     print(*problem)
+    (0, 'hold_c') -300 °C is not a furnace temperature; give °C between absolute zero (-273.15) and the \
 melting of Nb3Sn (2130)
-    treatment[2].hour: unknown key; did you mean 'hours'?
-    treatment[2].hours: is missing; give the length of the hold in hours
+    (1, 'hour') unknown key; did you mean 'hours'?
+    (1, 'hours') is missing; give the length of the hold in hours
     """
     problems: list[Problem] = []
-    made = _block(steps, place, problems, 0)
+    made = _block(steps, (), problems, 0)
     if not problems and not made:
-        problems.append((place, "has no step; give at least one hold (hold_c in °C, hours)"))
+        problems.append(((), "has no step; give at least one hold (hold_c in °C, hours)"))
     if not problems and number_of_steps(made) > MOST_STEPS:
-        problems.append(
-            (place, f"has {number_of_steps(made)} steps with its repeats; at most {MOST_STEPS} are taken")
-        )
-    problems += _idle(made, place, start_c)
+        problems.append(((), f"has {number_of_steps(made)} steps with its repeats; at most {MOST_STEPS} are taken"))
+    problems += _idle(made, start_c)
     if problems:
         return None, problems
     try:
         return Schedule(made, start_c), []
     except StudyError as error:
         name, _, complaint = str(error).partition(": ")
-        return None, [(f"{place}.{name}", complaint)]
+        return None, [((name,), complaint)]
 
 
 def _block(
-    tables: Sequence[Mapping[str, Any]], place: str, problems: list[Problem], depth: int
+    tables: Sequence[Mapping[str, Any]], before: Location, problems: list[Problem], depth: int
 ) -> tuple[Step | Repeat, ...]:
     made: list[Step | Repeat] = []
-    for number, table in enumerate(tables, start=1):
-        here = f"{place}[{number}]"
+    for number, table in enumerate(tables):
+        here = (*before, number)
         if not isinstance(table, Mapping):
             problems.append((here, f"{table!r} is no step; give a table, as {{ hold_c = 650, hours = 100 }}"))
             continue
-        one = _repeat(table, here, problems, depth) if "repeat" in table else _step(table, here, problems)
-        if one is not None:
-            made.append(one)
+        element = _repeat(table, here, problems, depth) if "repeat" in table else _step(table, here, problems)
+        if element is not None:
+            made.append(element)
     return tuple(made)
 
 
-def _unknown(table: Mapping[str, Any], known: Mapping[str, str], here: str) -> list[Problem]:
-    found = []
+def _unknown(table: Mapping[str, Any], known: Mapping[str, str], here: Location) -> list[Problem]:
+    problems: list[Problem] = []
     for key in table:
         if key not in known:
             meant = _SLIPS.get(str(key), "")
             close = [meant] if meant in known else get_close_matches(str(key), known, n=1)
             advice = f"did you mean '{close[0]}'?" if close else f"known: {', '.join(known)}"
-            found.append((f"{here}.{key}", f"unknown key; {advice}"))
-    return found
+            problems.append(((*here, str(key)), f"unknown key; {advice}"))
+    return problems
 
 
-def _number(table: Mapping[str, Any], key: str, here: str, found: list[Problem]) -> float | None:
+def _number(table: Mapping[str, Any], key: str, here: Location, problems: list[Problem]) -> float | None:
     value = table.get(key)
     if value is None:
         return None
     if isinstance(value, bool) or not isinstance(value, int | float):
-        found.append((f"{here}.{key}", f"{value!r} is not a number; give {(_STEP | _REPEAT)[key]}"))
+        problems.append(((*here, str(key)), f"{value!r} is not a number; give {(_STEP | _REPEAT)[key]}"))
         return None
     return float(value)
 
 
-def _step(table: Mapping[str, Any], here: str, problems: list[Problem]) -> Step | None:
-    found = _unknown(table, _STEP, here)
-    numbers = {key: _number(table, key, here, found) for key in _STEP}
+def _step(table: Mapping[str, Any], here: Location, problems: list[Problem]) -> Step | None:
+    complaints = _unknown(table, _STEP, here)
+    numbers = {key: _number(table, key, here, complaints) for key in _STEP}
     for key in ("hold_c", "hours"):
         if key not in table:
-            found.append((f"{here}.{key}", f"is missing; give {_STEP[key]}"))
+            complaints.append(((*here, str(key)), f"is missing; give {_STEP[key]}"))
     # what is missing or no number is replaced by what harms nothing, so that the rest is still checked
     hold = 600.0 if numbers["hold_c"] is None else numbers["hold_c"]
     hours = 1.0 if numbers["hours"] is None else numbers["hours"]
@@ -136,55 +133,55 @@ def _step(table: Mapping[str, Any], here: str, problems: list[Problem]) -> Step 
     values = (hold, hours, numbers["ramp_k_per_h"], amplitude, numbers["period_h"])
     wrong = step_problems(*values)
     if isinstance(table.get("hold_c"), int | float):
-        found += [(f"{here}.{key}", complaint) for key, complaint in wrong]
+        complaints += [((*here, str(key)), complaint) for key, complaint in wrong]
     else:
-        found += [(f"{here}.{key}", complaint) for key, complaint in wrong if key != "amplitude_k"]
-    problems += found
-    return None if found else Step(*values)
+        complaints += [((*here, str(key)), complaint) for key, complaint in wrong if key != "amplitude_k"]
+    problems += complaints
+    return None if complaints else Step(*values)
 
 
-def _repeat(table: Mapping[str, Any], here: str, problems: list[Problem], depth: int) -> Repeat | None:
-    found = _unknown(table, _REPEAT, here)
+def _repeat(table: Mapping[str, Any], here: Location, problems: list[Problem], depth: int) -> Repeat | None:
+    complaints = _unknown(table, _REPEAT, here)
     inner = table.get("steps", [])
     if depth >= _DEEPEST:
         problems.append((here, f"blocks stand in blocks more than {_DEEPEST} deep; write them out"))
         return None
     if not isinstance(inner, Sequence) or isinstance(inner, str):
-        found.append((f"{here}.steps", f"{inner!r} is no list of steps"))
+        complaints.append(((*here, "steps"), f"{inner!r} is no list of steps"))
         inner = [{}]
-    times = _number(table, "repeat", here, found)
+    times = _number(table, "repeat", here, complaints)
     wrong = repeat_problems(1 if times is None else times, len(inner))
-    found += [(f"{here}.{key}", complaint) for key, complaint in wrong]
-    problems += found
-    steps = _block(inner, f"{here}.steps", problems, depth + 1) if isinstance(inner, list | tuple) else ()
-    return None if found or times is None or not steps else Repeat(int(times), steps)
+    complaints += [((*here, str(key)), complaint) for key, complaint in wrong]
+    problems += complaints
+    steps = _block(inner, (*here, "steps"), problems, depth + 1) if isinstance(inner, list | tuple) else ()
+    return None if complaints or times is None or not steps else Repeat(int(times), steps)
 
 
-def _idle(steps: tuple[Step | Repeat, ...], place: str, start_c: float) -> list[Problem]:
+def _idle(steps: tuple[Step | Repeat, ...], start_c: float) -> list[Problem]:
     """Steps after which nothing has happened: no hold, and no ramp, or one to where the furnace is already."""
-    found = []
+    problems: list[Problem] = []
     before = start_c
-    for number, step in enumerate(steps, start=1):
+    for number, step in enumerate(steps):
         if isinstance(step, Repeat):
             before = _last(step)
             continue
         if step.hours == 0.0 and abs(step.hold_c - before) < 1e-9 * ZERO_CELSIUS_K:
-            found.append(
+            problems.append(
                 (
-                    f"{place}[{number}]",
+                    (number,),
                     f"leads nowhere: the furnace is at {before:g} °C already and nothing is held; leave the step out",
                 )
             )
         elif step.hours == 0.0 and step.ramp_k_per_h is None:
-            found.append(
+            problems.append(
                 (
-                    f"{place}[{number}].hours",
+                    (number, "hours"),
                     f"a hold of no hours at {step.hold_c:g} °C, and no ramp that leads there; give the hours of the "
                     "hold, or ramp_k_per_h for a ramp without a hold",
                 )
             )
         before = step.hold_c
-    return found
+    return problems
 
 
 def _last(block: Repeat) -> float:

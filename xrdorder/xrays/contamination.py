@@ -103,8 +103,8 @@ def _components(entries: Sequence[Mapping[str, float]]) -> tuple[ContaminationCo
 
 def _anode(radiation: Radiation) -> dict[str, Any] | None:
     """Return what is known of the anode; None where a monochromator leaves Kα1 alone or no tube is named."""
-    found: dict[str, Any] | None = _table()["anode"].get(radiation.name.removesuffix("-ka"))
-    return found
+    anode: dict[str, Any] | None = _table()["anode"].get(radiation.name.removesuffix("-ka"))
+    return anode
 
 
 def contamination_lines(radiation: Radiation) -> tuple[ContaminationLine, ...]:

@@ -53,12 +53,12 @@ def absorption_edges(element: str) -> tuple[tuple[str, float], ...]:
     >>> absorption_edges("Nb")
     (('K', 18986.0), ('L1', 2698.0), ('L2', 2465.0), ('L3', 2371.0))
     """
-    found = _table().get(element)
-    if found is None:
+    edges = _table().get(element)
+    if edges is None:
         raise UnknownNameError(
             f"element '{element}': no absorption edge of that name; write a plain symbol such as Nb or Sn"
         )
-    return found
+    return edges
 
 
 def nearest_edge(elements: Iterable[str], energy_ev: float) -> tuple[str, str, float]:
@@ -103,4 +103,4 @@ def nearest_edge(elements: Iterable[str], energy_ev: float) -> tuple[str, str, f
     ]
     if not distances:
         raise ValidityError("nearest absorption edge: no element given; name those of the specimen")
-    return min(distances, key=lambda found: abs(found[2]))
+    return min(distances, key=lambda distance: abs(distance[2]))

@@ -222,9 +222,9 @@ def radiation(name: str) -> Radiation:
     17479.3
     """
     key = name.strip().lower()
-    found = _table().get(key)
-    if found is not None:
-        return found
+    known = _table().get(key)
+    if known is not None:
+        return known
     match = _WAVELENGTH.match(key)
     if match:
         return _single_wavelength(name, match[1], match[2])

@@ -146,8 +146,8 @@ class MeasuredDispersion:
 
     def anomalous(self, element: str, energy_ev: float) -> tuple[float, float]:
         """Return f' and f'', measured where there are any."""
-        found = self.measured.get(element)
-        return self.table.anomalous(element, energy_ev) if found is None else found
+        measured = self.measured.get(element)
+        return self.table.anomalous(element, energy_ev) if measured is None else measured
 
 
 @lru_cache(maxsize=1)
@@ -178,8 +178,8 @@ class _ChantlerTable:
                 f"table {self.name} was chosen for {self.energy_ev:.0f} eV and asked for {energy_ev:.0f} eV; "
                 "choose it anew with second_table"
             )
-        found = _chantler()[self.energy_ev].get(element)
-        return GEMMI_TABLE.anomalous(element, energy_ev) if found is None else found
+        dispersion = _chantler()[self.energy_ev].get(element)
+        return GEMMI_TABLE.anomalous(element, energy_ev) if dispersion is None else dispersion
 
 
 def second_table(energy_ev: float) -> ScatteringTable | None:

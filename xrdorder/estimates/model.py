@@ -2,10 +2,10 @@
 
 What is shared by whom::
 
-    study   offset, slope and widening of the a(tin) line, bias of the microprobe, shared contributions lot     level
-    and spread of tin and order, offset of the lattice, offsets from the published relations, dopant content treatment
-    in a lot      where a dopant sits, in part wire    tin, order, its own contributions, scatter of lattice, Tc and
-    Bc2
+    study    offset, slope and widening of the a(tin) line, bias of the microprobe, levels of tin and order, sources
+    lot      level and spread of tin and order, offset of the lattice, offsets from the relations, dopant content
+    treatment in a lot   where a dopant sits, in part
+    wire     tin, order, its own sources, scatter of lattice, Tc and Bc2
 
 Differences are differences of draws, intervals are their quantiles; there is no other arithmetic of uncertainty.
 
@@ -96,9 +96,11 @@ class JointDraws:
         return np.asarray(self.law.function(temperature, self.values["Bc2_0K_T"], self.values["Tc_K"]))
 
     def slope(self) -> Array:
-        """Slope of Bc2 at Tc, T/K, (samples, draws): Bc2(0) = 0.693 Tc slope, N. R. Werthamer, E. Helfand, P. C.
-        Hohenberg in the dirty limit without paramagnetic limit, as used by C. Senatore, R. Flükiger (2013), eq.
-        (4)."""  # noqa: D205, D209
+        """Slope of Bc2 at Tc, T/K, (samples, draws).
+
+        Bc2(0) = 0.693 Tc slope: dirty limit without paramagnetic limit, C. Senatore, R. Flükiger, Appl. Phys. Lett. 102
+        (2013) 012602, eq. (4).
+        """
         return np.asarray(self.values["Bc2_0K_T"] / (0.693 * self.values["Tc_K"]))
 
     def resistivity(self, relation: Relation) -> Array:
@@ -192,7 +194,7 @@ def _shared(likelihood: Likelihood, seed: int, n: int) -> tuple[Array, Array]:
     study, lots = sampler.sample(likelihood, study, lots, active, rounds * walkers, random)
     study, lots = study[:n], lots[:n]
     free = [(lot, k) for lot, k in np.argwhere(~active)]
-    names = [f"{evidence.lots[lot]}\x00{_latent(evidence, k)}" for lot, k in free]
+    names = ["\x00".join((*evidence.lots[lot], _latent(evidence, k))) for lot, k in free]
     for (lot, k), column in zip(free, streams.shared_normals(n, seed, names).T, strict=True):
         lots[:, lot, k] = column
     return study, lots
@@ -300,6 +302,14 @@ def _of_lots(likelihood: Likelihood, study: Array, lots: Array) -> dict[str, dic
     relations = likelihood.unknowns(study, lots).relations
     parts = relations.tin_offset, relations.tc_offset, relations.ratio
     return {
-        lot.lstrip("\x00"): {name: part[:, k] for name, part in zip(unknowns.RELATIONS, parts, strict=False)}
+        _named(likelihood.evidence, lot): {
+            name: part[:, k] for name, part in zip(unknowns.RELATIONS, parts, strict=False)
+        }
         for k, lot in enumerate(likelihood.evidence.lots)
     }
+
+
+def _named(evidence: evidence_of.Evidence, lot: tuple[str, str]) -> str:
+    """Name of a lot, with its kind where another of that name has another."""
+    twice = sum(name == lot[0] for name, _ in evidence.lots) > 1
+    return lot[0].lstrip("\x00") + (f" ({lot[1]})" if twice else "")

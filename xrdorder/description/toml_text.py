@@ -1,0 +1,141 @@
+"""A study as the text of a `study.toml`: every key of its models that says something."""
+
+import json
+import os
+import re
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from xrdorder.description.calibration import Calibration
+from xrdorder.description.measured_values import Measured
+from xrdorder.description.table import Table
+from xrdorder.exceptions import StudyError
+from xrdorder.files import shown
+from xrdorder.treatments import LoggedTreatment, Repeat, Schedule, Step
+
+if TYPE_CHECKING:
+    from xrdorder.description.sample import Sample
+    from xrdorder.description.study import Study
+
+_BARE = re.compile(r"[A-Za-z0-9_-]+")  # keys that TOML takes without quotes
+_ELSEWHERE = ("instrument", "calibrations", "treatments", "samples_table", "samples")
+"""Keys of a study that stand in the text in another way: treatments and rows of a table stand in their samples."""
+
+
+def study_text(study: "Study") -> str:
+    """Write a study.
+
+    Raises
+    ------
+    StudyError
+        The name of a file is made of bytes that are no UTF-8.
+    """
+    folder = study.folder
+    told = {key: _plain(value, folder) for key, value in _said(study).items() if key not in _ELSEWHERE}
+    lots = told.pop("lots", {})
+    if study.phases:
+        told["phases"] = [_relative(Path(name), folder) if os.path.isabs(name) else name for name in study.phases]
+    lines = _lines({key: value for key, value in told.items() if not isinstance(value, dict)})
+    if study.instrument is not None:
+        given = _plain(study.instrument, folder)
+        inside = isinstance(study.instrument, Calibration)
+        lines += ["", f"[instrument{'.calibrate' if inside else ''}]", *_lines(given if inside else {"file": given})]
+    for key, value in told.items():
+        lines += ["", f"[{key}]", *_lines(value)] if isinstance(value, dict) else []
+    for name, source in study.calibrations.items():
+        given = _plain(source, folder)
+        lines += ["", f"[calibrations.{_key(name)}]", *_lines(given if isinstance(given, dict) else {"file": given})]
+    for name, lot in lots.items():
+        lines += ["", f"[lots.{_key(name)}]", *_lines(lot)]
+    for sample in study.samples:
+        lines += ["", "[[samples]]", *_lines(_own(sample, study))]
+    return "\n".join(lines).lstrip("\n") + "\n"
+
+
+def _own(sample: "Sample", study: "Study") -> dict[str, Any]:
+    """What a sample says itself: not what stands in the defaults, and the lot by its name."""
+    usual = study.defaults.model_dump()
+    said = {key: value for key, value in _said(sample).items() if key == "fit" or value != usual.get(key, ...)}
+    found = {key: _plain(value, study.folder) for key, value in said.items()}
+    choices = {key: value for key, value in sample.choices.items() if value != study.defaults.fit.given().get(key)}
+    return found | ({"lot": sample.lot.name} if sample.lot.name else {}) | {"fit": _plain(choices, study.folder)}
+
+
+def _said(table: Table) -> dict[str, Any]:
+    """Keys of a table that do not say what holds anyway."""
+    return {key: value for key, info in table.keys().items() if (value := getattr(table, key)) != info.get_default()}
+
+
+def _plain(value: object, folder: Path) -> Any:
+    """Turn a value into what TOML can hold; paths start from the folder, so that both can be moved together."""
+    match value:
+        case Path():
+            return _relative(value, folder)
+        case (Path() as path,):
+            return _relative(path, folder)
+        case Table():
+            return {key: _plain(inner, folder) for key, inner in _said(value).items()}
+        case Schedule():
+            steps = [_step(step) for step in value.steps]
+            return steps if value.start_c == 25.0 else {"steps": steps, "start_c": value.start_c}
+        case LoggedTreatment():
+            return {"log": _plain(value.file, folder)}
+        case (Measured(), *_) if isinstance(value, tuple):
+            return _by_quantity(value)
+        case Mapping():
+            return {key: _plain(inner, folder) for key, inner in value.items()}
+        case list() | tuple():
+            return [_plain(inner, folder) for inner in value]
+    return value
+
+
+def _by_quantity(values: Sequence[Measured]) -> dict[str, list[dict[str, Any]]]:
+    found: dict[str, list[dict[str, Any]]] = {}
+    for value in values:
+        found.setdefault(value.quantity, []).append(_said(value))
+    return found
+
+
+def _step(step: Step | Repeat) -> dict[str, Any]:
+    if isinstance(step, Repeat):
+        return {"repeat": step.times, "steps": [_step(inner) for inner in step.steps]}
+    swing = {"amplitude_k": step.amplitude_k, "period_h": step.period_h} if step.amplitude_k else {}
+    ramp = {} if step.ramp_k_per_h is None else {"ramp_k_per_h": step.ramp_k_per_h}
+    return {**ramp, "hold_c": step.hold_c, "hours": step.hours, **swing}
+
+
+def _relative(path: Path, folder: Path) -> str:
+    """Give a path from the study folder; absolute across drives."""
+    try:
+        return Path(os.path.relpath(path, folder)).as_posix()
+    except ValueError:
+        return path.as_posix()
+
+
+def _lines(table: Mapping[str, Any]) -> list[str]:
+    return [f"{_key(key)} = {as_toml(value)}" for key, value in table.items() if value not in ({}, None)]
+
+
+def _key(key: str) -> str:
+    return key if _BARE.fullmatch(key) else as_toml(key)
+
+
+def as_toml(value: object) -> str:
+    """Write a plain value as TOML.
+
+    Raises
+    ------
+    StudyError
+        A text, the name of a file, is made of bytes that are no UTF-8.
+    """
+    if isinstance(value, str):
+        if value != value.encode("utf-8", "replace").decode("utf-8"):
+            raise StudyError(f"'{shown(value)}' is no UTF-8 and cannot stand in a study; rename the file")
+        # JSON escapes what TOML wants escaped, but for DEL
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if isinstance(value, (list, tuple)):
+        return f"[{', '.join(as_toml(item) for item in value)}]"
+    if isinstance(value, Mapping):
+        return f"{{ {', '.join(f'{_key(key)} = {as_toml(item)}' for key, item in value.items())} }}"
+    return str(value).lower() if isinstance(value, bool) else repr(value)
