@@ -32,6 +32,8 @@ from xrdorder.uncertainty import Contributions, from_dataset
 if TYPE_CHECKING:
     import xarray as xr
 
+    from xrdorder.superconductivity.currents import Conductor
+
 @dataclass(frozen=True)
 class Row:
     """One measured value and what the pattern says of it.
@@ -194,15 +196,13 @@ def _current(
     temperature: float, field: float, results: xr.Dataset, library: Library,
 ) -> Row:  # fmt: skip
     """Current that the reference's measured one and the ratio of the estimates lead to."""
-    from xrdorder.estimates.conductors import conductors
     from xrdorder.superconductivity.currents import Conditions, relative_current
 
     try:
         # one kind of size for both: what a domain is to a grain then cancels
         seen = all(member.first("grain_size_nm") is not None for member in (sample, reference))
-        designs = {member.name: member.design for member in (sample, reference)}
-        names = (sample.name, reference.name)
-        pair = conductors(results, names, library=library, measured_grains=seen, designs=designs)
+        draws = StudyDraws.of(results)
+        pair = [_conductor(member, draws, library, by_microscopy=seen) for member in (sample, reference)]
         ratio = relative_current(pair[0], pair[1], [field], Conditions(temperature)).ratio
     except ValidityError as error:
         return Row(sample.name, sample.lot, one, note=f"no ratio: {error}", comparable=False)
@@ -225,3 +225,19 @@ def _area_ratio(sample: Subject, reference: Subject) -> tuple[float, float, bool
     if one is None or other is None:
         return 1.0, 0.0, False
     return one.value / other.value, math.hypot(one.u / one.value, other.u / other.value), True
+
+
+def _conductor(sample: Subject, draws: StudyDraws, library: Library, *, by_microscopy: bool) -> Conductor:
+    from xrdorder.superconductivity.currents import conductor
+
+    grain = sample.first("grain_size_nm") if by_microscopy else None
+    k = draws.samples.index(sample.name)
+    return conductor(
+        sample.name,
+        draws.values["Tc_K"][k],
+        draws.values["Bc2_0K_T"][k],
+        (sample.values, sample.contributions),
+        measured_grain_nm=None if grain is None else grain.value,
+        u_measured_grain_nm=None if grain is None else grain.u,
+        lot=sample.lot, seed=draws.seed, law=draws.law, library=library, wire=sample.wire, design=sample.design,
+    )  # fmt: skip
