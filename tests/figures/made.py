@@ -157,8 +157,8 @@ def described(pieces=PIECES, more=()):
     return [*found, *(descriptions.sample(name, lots[lot], treatment=short) for name, lot, _ in more)]
 
 
-def results(pieces=PIECES, more=(), title="A made study", sizes=()):
-    """Collated results; `more` are samples that have none, as (name, lot, status); `sizes` are those of domains, nm."""
+def collated(pieces=PIECES, more=(), title="A made study", sizes=()):
+    """Collated results, without estimates; see `results`."""
     stored = []
     for k, (name, lot, _, _, order, tin, _) in enumerate(pieces):
         values = {"a_nm": PUBLISHED_SCALE.lattice(tin), "site_order": order, "tin_fraction": tin}
@@ -169,10 +169,12 @@ def results(pieces=PIECES, more=(), title="A made study", sizes=()):
         stored.append(StoredSample(name, "ok", values=values, contributions=table))
     stored += [StoredSample(name, status) for name, _, status in more]
     samples = tuple(described(pieces, more))
-    study = descriptions.study(".", samples, ("nb3sn",), title=title)
+    return collate(descriptions.study(".", samples, ("nb3sn",), title=title), stored, ("nb3sn",))
+
+
+def results(pieces=PIECES, more=(), title="A made study", sizes=()):
+    """Collated results; `more` are samples that have none, as (name, lot, status); `sizes` are those of domains, nm."""
     none = [np.nan] * len(more)
-    found = drawn(
-        collate(study, stored, ("nb3sn",)),
-        {"Tc_K": [p[6] for p in pieces] + none, "tin_fraction": [p[5] for p in pieces] + none},
-    )
+    centres = {"Tc_K": [p[6] for p in pieces] + none, "tin_fraction": [p[5] for p in pieces] + none}
+    found = drawn(collated(pieces, more, title, sizes), centres)
     return with_tables(found, [*(tables(p[6]) for p in pieces), *(None for _ in more)])
