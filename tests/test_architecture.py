@@ -10,7 +10,7 @@ from pathlib import Path
 ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "xrdorder"
 ORDER = (
-    "exceptions faults files quantities xrays crystals profiles uncertainty treatments relations patterns "
+    "exceptions faults files quantities display xrays crystals profiles uncertainty treatments relations patterns "
     "forward_model least_squares identification fitting material superconductivity description results "
     "estimates running comparison measured planning explanation figures reports cli"
 ).split()
@@ -18,11 +18,9 @@ LONGEST_BODY = 60  # lines of a function without its docstring
 LARGEST_ROOM = 5000
 SHOWING = ("cli", "figures", "reports")
 TO_BE_DIVIDED = {
-    "cli/suggest.py: suggest",
     "comparison/differences.py: compare",
     "figures/planning.py: _front",
     "planning/planner.py: plan",
-    "results/described_columns.py: told_variables",
     "results/sample_file.py: _root",
 }
 SHARED_NAMES = {"calibration", "differences", "specimen", "strain", "study"}

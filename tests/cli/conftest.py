@@ -21,6 +21,12 @@ def write(path: Path, scan) -> None:
     np.savetxt(path, np.column_stack(scan), fmt=["%.2f", "%d"], header="invented; 2theta (degree), counts")
 
 
+@pytest.fixture(autouse=True)
+def wide(monkeypatch):
+    """A terminal with room for all columns, so that words stand together; what is narrower has tests of its own."""
+    monkeypatch.setenv("COLUMNS", "160")
+
+
 @pytest.fixture(scope="session")
 def scans(tmp_path_factory):
     """Folder of patterns: a standard, two samples, niobium alone, and what is no pattern."""

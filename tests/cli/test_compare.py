@@ -41,7 +41,7 @@ def run(tmp_path, monkeypatch):
 
 
 def test_difference_verdict_and_table(run, tmp_path):
-    said = run("--quantity", "tin_at_percent", "--reference", "a2")
+    said = run("--quantity", "tin_at_percent", "--reference", "a2", "--details")
     assert said.exit_code == 0, said.output
     text = " ".join(said.output.split())
     # 0.8 at.% between means of two, each to 0.05 at.%: the shared 1.5 at.% has cancelled
@@ -64,9 +64,13 @@ def test_a_figure_is_saved_unless_pairs_are_compared_or_none_is_wanted(run, tmp_
 
 
 def test_the_answer_stands_first(run):
-    said = "Ahead by tin content: 725 °C/100 h. Against 650 °C/100 h it differs by more than chance in tin content."
+    said = (
+        "2 variants · reference 650 °C/100 h · significance level 5 % after Holm's correction "
+        "Highest tin content: 725 °C/100 h; 0.80 ± 0.05 at.% over the reference: significant. "
+        "725 °C/100 h differs significantly from 650 °C/100 h in tin content."
+    )
     for words in (["tin"], ["tin_at_percent"], ["tin_fraction"], ["tin", "--all-pairs"]):
-        first = run("--quantity", *words).output.split("Differences")[0]
+        first = run("--quantity", *words).output.split("Differences")[0].split("First less second")[0]
         assert " ".join(first.split()) == said
 
 
@@ -81,9 +85,9 @@ def made(monkeypatch, tin=AT, **columns):
 
 def test_all_pairs_show_differences_before_absolutes(run, monkeypatch, tmp_path):
     made(monkeypatch, treatment=["625 °C/100 h", "650 °C/100 h", "725 °C/100 h", "725 °C/100 h"])
-    said = run("--quantity", "tin", "--all-pairs").output
-    assert said.index("Differences of pairs") < said.index("Absolutes") < said.index("Verdicts")
-    assert "Of 3 pairs 1 is not distinguishable in anything" in " ".join(said.split())
+    said = run("--quantity", "tin", "--all-pairs", "--details").output
+    assert said.index("First less second") < said.index("Absolute values") < said.index("In words")
+    assert "Of 3 pairs 1 does not differ significantly in anything" in " ".join(said.split())
     rows = list(csv.DictReader((tmp_path / "results/comparison.csv").open(encoding="utf-8")))
     # the later less the earlier variant, as with a reference; the unit of the column of results.csv
     assert ("725 °C/100 h", "625 °C/100 h") in {(row["first"], row["second"]) for row in rows}
@@ -91,7 +95,7 @@ def test_all_pairs_show_differences_before_absolutes(run, monkeypatch, tmp_path)
 
 
 def test_no_probability_is_certain(run):
-    table = run("--quantity", "tin").output.split("Differences")[1].split("Absolutes")[0]
+    table = run("--quantity", "tin", "--details").output.split("Differences")[1].split("Absolute values")[0]
     assert "above 0.99" in table and "1.00" not in table
 
 
@@ -112,8 +116,8 @@ def test_one_treatment_has_drifts_and_outliers(run, monkeypatch):
 
 def test_a_reference_that_is_ahead_is_held_against_the_next(run):
     said = " ".join(run("--quantity", "tin", "--reference", "b1").output.split())
-    assert "Ahead by tin content: 725 °C/100 h, the reference itself; over 650 °C/100 h, the next, by" in said
-    assert "by 0.80 ± 0.05 at.%: more than chance" in said
+    assert "Highest tin content: 725 °C/100 h, the reference itself; 0.80 ± 0.05 at.% over 650 °C/100 h," in said
+    assert "the next: significant" in said
 
 
 def test_an_outlier_is_named_with_how_to_leave_it_out(run, monkeypatch):
@@ -126,19 +130,20 @@ def test_an_outlier_is_named_with_how_to_leave_it_out(run, monkeypatch):
 
 def test_variants_of_a_number_stand_in_its_order_and_dose_goes_by_its_logarithm(run, monkeypatch):
     made(monkeypatch, dose_h=[150.0, 150.0, 50.0, 1000.0], treatment=["a", "a", "b", "c"])
-    said = run("--quantity", "tin", "--by", "dose").output
-    absolutes = said.split("Absolutes")[1]
+    said = run("--quantity", "tin", "--by", "dose", "--details").output
+    absolutes = said.split("Absolute values")[1]
     assert absolutes.index("50 h") < absolutes.index("150 h") < absolutes.index("1000 h")
     assert "Differences to 150 h" in said  # that of the first sample
     assert "over the logarithm of dose from 50 to 1000 h" in " ".join(said.split())
 
 
 def test_the_sentence_for_a_report_covers_what_was_compared(run, monkeypatch):
-    said = " ".join(run("--quantity", "tin", "--quantity", "tin_fraction").output.split("For a report")[1].split())
+    both = ("--quantity", "tin", "--quantity", "tin_fraction", "--details")
+    said = " ".join(run(*both).output.split("For a report")[1].split())
     assert said.startswith("Differences of tin content and tin content between 2 variants (4 samples)")
     assert "that between equal wires by 2 degrees of freedom: tin content none, tin content none;" in said
     made(monkeypatch, lot=["heron", "heron", "curlew", "curlew"], treatment=["a", "b", "c", "d"])
-    said = " ".join(run("--quantity", "tin", "--by", "lot").output.split("For a report")[1].split())
+    said = " ".join(run("--quantity", "tin", "--by", "lot", "--details").output.split("For a report")[1].split())
     assert "between equal wires" not in said and "the wires of one variant, whose treatments differ" in said
 
 

@@ -34,7 +34,8 @@ def study(tmp_path, scans, instrument):
 @pytest.mark.slow
 def test_fields_prints_draws_and_takes_what_was_measured(run, study):
     assert run("run", "study", "--no-figures").exit_code == 0
-    shown = run("fields", "study", "--field", "10", "--field", "14", "--strain", "-0.002", "--reference", "one")
+    words = ("--field", "10", "--field", "14", "--strain", "-0.002", "--reference", "one", "--details")
+    shown = run("fields", "study", *words)
     assert shown.exit_code == 0, shown.output
     text = " ".join(shown.stdout.split())
     for words in ("intrinsic strain -0.2 %", "150 nm by microscopy", "at 14 T, 4.2 K", "non-copper", "two and one"):
@@ -72,7 +73,8 @@ def shown(tmp_path, monkeypatch):
         monkeypatch.setattr("xrdorder.results.open_study.open_study", lambda folder: held(designs or {}, measured))
         (tmp_path / "results/figures").mkdir(parents=True, exist_ok=True)
         drawn = "--figures" if figures else "--no-figures"
-        return CliRunner().invoke(main, ["fields", str(tmp_path), drawn, *words], terminal_width=200)
+        monkeypatch.setenv("COLUMNS", "240")
+        return CliRunner().invoke(main, ["fields", str(tmp_path), drawn, "--details", *words])
 
     return fields
 
@@ -147,6 +149,19 @@ def test_the_tenths_of_a_layer_are_at_the_temperature_and_strain_asked_for(shown
     worst, best = (float(band.median) for band in (spread.worst_decile, spread.best_decile))
     assert row[1] == f"{worst:.1f} to {best:.1f}"
     assert worst < float(row[0].split()[0]) < best
+
+
+def test_the_answer_stands_first(tmp_path, monkeypatch):
+    """Which sample carries most at each field, then one table: Bc2, and the current over that of the reference."""
+    monkeypatch.setattr("xrdorder.results.open_study.open_study", lambda folder: held({}))
+    monkeypatch.setenv("COLUMNS", "80")
+    said = CliRunner().invoke(main, ["fields", str(tmp_path), "--no-figures", "--field", "8", "--field", "14"]).output
+    lines = said.splitlines()
+    answers = [line for line in lines if line.startswith("At ")]
+    assert [line.split(":")[0] for line in answers] == ["At 8 T", "At 14 T"]
+    (row,) = [line.split() for line in lines if line.startswith("graded ")]
+    assert len(row) == 6 and 0.0 < float(row[3]) < 1.0  # name, Bc2, and for each field the ratio and its probability
+    assert max(map(len, lines)) <= 80
 
 
 def test_a_missing_ratio_has_its_reason(shown):

@@ -16,7 +16,7 @@ from xrdorder.patterns import pattern
 from xrdorder.profiles import instrument
 
 OPTIONS = {
-    "demo": {"--out", "--again", "--workers"},
+    "demo": {"--out", "--again", "--workers", "--details"},
     "calibrate": {
         "--standard",
         "--detector-distance-mm",
@@ -75,9 +75,10 @@ OPTIONS = {
         "--no-figures",
         "--again",
         "--workers",
+        "--details",
     },
     "new": {"--name"},
-    "run": {"--figures", "--no-figures", "--again", "--workers"},
+    "run": {"--figures", "--no-figures", "--again", "--workers", "--details"},
     "compare": {
         "--by",
         "--quantity",
@@ -87,8 +88,9 @@ OPTIONS = {
         "--all-pairs",
         "--figures",
         "--no-figures",
+        "--details",
     },
-    "measured": {"--lot", "--adopt", "--relation", "--slope", "--figures", "--no-figures"},
+    "measured": {"--lot", "--adopt", "--relation", "--slope", "--figures", "--no-figures", "--details"},
     "fields": {
         "--field",
         "--temperature",
@@ -98,6 +100,7 @@ OPTIONS = {
         "--reference",
         "--figures",
         "--no-figures",
+        "--details",
     },
     "suggest": {
         "--field",
@@ -119,8 +122,9 @@ OPTIONS = {
         "--rrr-above",
         "--niobium-below",
         "--figure",
+        "--details",
     },
-    "explain": set(),
+    "explain": {"--details"},
     "report": {"--only", "--format", "--size", "--sample"},
     "estimate": {
         "--lattice-nm",
@@ -137,7 +141,7 @@ OPTIONS = {
         "--u-strain",
         "--relations",
         "--tin-scale",
-        "--brief",
+        "--details",
     },
     "relations": {"--kind", "--wire", "--known", "--find", "--file", "--save"},
     "tin-scale": {"--out", "--name", "--source", "--u-common-at-percent", "--own-slope"},
@@ -191,7 +195,7 @@ def test_help_loads_none_of_the_heavy_packages():
         "        main(words)\n"
         "    except SystemExit as end:\n"
         "        assert end.code == 0\n"
-        "heavy = {'numpy', 'scipy', 'xarray', 'lmfit', 'matplotlib', 'gemmi', 'h5py', 'pydantic'}\n"
+        "heavy = {'numpy', 'scipy', 'xarray', 'lmfit', 'matplotlib', 'gemmi', 'h5py', 'pydantic', 'rich'}\n"
         "loaded = heavy & set(sys.modules)\n"
         "assert not loaded, loaded\n"
     )

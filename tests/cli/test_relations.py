@@ -15,7 +15,7 @@ def test_list_holds_every_relation():
     said = run()
     assert said.exit_code == 0
     for entry in PUBLISHED.relations():
-        assert f"  {entry.name}" in said.output
+        assert f"\n{entry.name} " in said.output
     assert f"{len(PUBLISHED.relations())} relations" in said.output
 
 

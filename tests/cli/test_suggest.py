@@ -57,8 +57,9 @@ def test_two_fields_stand_side_by_side(run, tmp_path, measured):
     assert "current 12 T current 15 T" in text
     assert "best at 12 T" in text and "best at 15 T" in text
     assert "The fields ask for different treatments: 650 °C/100 h at 12 T, 680 °C/100 h at 15 T." in text
+    text = flat(run(measured, "--field", "12", "--field", "15", "--measured", "--number", "2", "--details").output)
     assert "measured critical current at 12 T: best so far is 650 °C/100 h" in text
-    assert "Front between Bc2 and domains" in text
+    assert "Pareto front of Bc2 and domains" in text
     assert "no instruction to run a furnace" in text and "come first" in text
     assert "Tc and Bc2 are estimates" in text  # nobody measured them
     assert picture.read_bytes().startswith(b"\x89PNG")
@@ -84,10 +85,9 @@ def test_the_table_holds_what_is_printed(run, tmp_path, measured):
 
 
 def test_wires_stand_beside_the_surface_that_is_drawn_towards_their_mean(run, tmp_path):
-    said = run(study(), "--field", "12")
-    text = flat(said.output)
+    text = flat(run(study(), "--field", "12", "--details").output)
     assert text.index("by the wires themselves") < text.index("by the response surfaces")
-    assert "A surface is drawn towards the mean where wires are noisy" in text
+    assert "The Gaussian process shrinks noisy data towards the mean" in text
     assert "The command compare takes Bc2 free of strain" in text
     found = {row["treatment"]: row for row in rows(tmp_path) if row["quantity"] == "Bc2_T"}
     last = found["710 °C/150 h"]
@@ -98,7 +98,7 @@ def test_wires_stand_beside_the_surface_that_is_drawn_towards_their_mean(run, tm
 
 @pytest.mark.parametrize(("field", "told"), [("1", False), ("18", True)])
 def test_bars_of_currents_that_reach_below_nothing_are_explained(run, tmp_path, field, told):
-    said = flat(run(study(), "--field", field).output)
+    said = flat(run(study(), "--field", field, "--details").output)
     found = [row for row in rows(tmp_path) if row["quantity"] == f"current_{field}T" and row["direct"]]
     reference = next(float(row["direct"]) for row in found if float(row["u_direct_difference"]) == 0.0)
     lowest = min(float(row["direct_difference"]) - float(row["u_direct_difference"]) for row in found)
@@ -109,7 +109,7 @@ def test_where_wires_do_not_differ_no_best_is_invented(run):
     said = run(study(), "--field", "12")
     assert said.exit_code == 0, said.output
     text = flat(said.output)
-    assert "layer current density at 12 T: the 8 treatments are not distinguishable" in text
+    assert "At 12 T the 8 treatments are not distinguishable" in text
     assert "Measured critical currents tell more" in text
     assert "best at" not in text
     assert "Tc and Bc2 are estimates" in text
@@ -118,7 +118,7 @@ def test_where_wires_do_not_differ_no_best_is_invented(run):
 def test_two_samples_are_too_few_and_that_is_no_failure(run, tmp_path):
     said = run(study(POINTS[:2]), "--field", "12", "--figure", str(tmp_path / "plan.png"))
     assert said.exit_code == 0, said.output
-    text = flat(said.output)
+    text = flat(run(study(POINTS[:2]), "--field", "12", "--details").output)
     assert "2 different treatment(s) are too few to tell which is best; 4 are needed" in text
     assert "No response surface can be drawn yet" in text
     assert "too few treatments with both for one" in text
@@ -165,7 +165,8 @@ def test_currents_are_told_over_the_mean_where_the_reference_carries_nothing(run
 
 def test_limits_constraints_and_earlier_holds_are_said_and_kept(run, tmp_path):
     words = ("--field", "15", "--measured", "--number", "3", "--furnace-max-c", "740", "--total-hours", "260")
-    said = run(study(fields=(15.0,), before=BEFORE), *words, "--most-hours-above", "700,10", "--ramp", "25,100")
+    words += ("--most-hours-above", "700,10", "--ramp", "25,100", "--details")
+    said = run(study(fields=(15.0,), before=BEFORE), *words)
     assert said.exit_code == 0, said.output
     text = flat(said.output)
     assert "620 to 740 °C and 50 to 200 h, ramp 25 to 100 K/h, 260 h in all; before it 210/48 + 400/48 h" in text

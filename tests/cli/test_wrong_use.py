@@ -167,7 +167,7 @@ def test_patterns_of_another_radiation_fail_and_say_so(run, scans, instrument, t
 
 
 def test_a_content_that_looks_like_a_fraction_is_questioned(run):
-    words = ("estimate", "--lattice-nm", "0.5288", "--brief", "--dopant")
+    words = ("estimate", "--lattice-nm", "0.5288", "--dopant")
     asked = run(*words, "Ta=0.024")
     assert asked.exit_code == 0  # niobium brings some hundredths of an at.% along: no error
     assert asked.stderr == "xrdorder: remark: --dopant Ta=0.024 reads 0.024 at.%; did you mean Ta=2.4?\n"

@@ -9,12 +9,14 @@ import pytest
 
 from xrdorder.estimates.from_numbers import estimate
 from xrdorder.exceptions import UnknownNameError, ValidityError
-from xrdorder.material import TinScale
+from xrdorder.material import A15_FIELD, TinScale
 from xrdorder.quantities.registry import PREDICTED, quantity
 from xrdorder.relations import PUBLISHED, relation
-from xrdorder.relations.tin_from_lattice import DEFAULT, ENTRIES
+from xrdorder.relations.tin_from_lattice import DEFAULT, ENTRIES, SECOND
 
 N = 20_000
+
+TIN = float(DEFAULT(0.52880))
 
 
 @pytest.fixture(scope="module")
@@ -32,9 +34,11 @@ def test_tin_by_each_line_combined_and_by_order(usual):
         by_hand = 100.0 * (0.52880 - line.intercept_nm) / line.slope_nm
         assert row(usual, "tin content", line.name).value == pytest.approx(by_hand, abs=1e-3)
     combined = row(usual, "tin content", "combined")
-    assert combined.value == pytest.approx(23.529, abs=1e-3)
-    # 0.2 pm between laboratories is 1.47 at.%; slope 0.33, a itself 0.30, scatter 0.15.
-    assert combined.u == pytest.approx(math.sqrt(1.47**2 + 0.334**2 + 0.296**2 + 0.15**2), abs=0.01)
+    assert combined.value == pytest.approx(100.0 * TIN, abs=1e-3)
+    # 0.2 pm between laboratories, the second line, 0.04 pm in a itself, scatter of 0.15 at.%
+    of_lines = float(SECOND(0.52880) - DEFAULT(0.52880))
+    parts = (2e-4 / DEFAULT.slope_nm, of_lines, 4.03e-5 / DEFAULT.slope_nm, 0.0015)
+    assert combined.u == pytest.approx(100.0 * math.hypot(*parts), abs=0.01)
     bound = row(usual, "tin content", "order-bound")
     assert bound.value == pytest.approx(23.25)
     assert bound.u == pytest.approx(0.5)
@@ -55,9 +59,10 @@ def test_order_tells_tin_without_the_lattice_scale():
 def test_order_parameters(usual):
     s_a = row(usual, "order of the niobium sites", "site order / (4 beta)")
     s_b = row(usual, "order of the tin sites", "3 site order / (4 (1 - beta))")
-    assert s_a.value == pytest.approx(0.93 / (4 * 0.235294), abs=1e-5)
-    assert s_b.value == pytest.approx(3 * 0.93 / (4 * (1 - 0.235294)), abs=1e-5)
-    assert s_a.u == pytest.approx(s_a.value * math.hypot(0.0154 / 0.2353, 0.02 / 0.93), rel=0.01)
+    assert s_a.value == pytest.approx(0.93 / (4 * TIN), abs=1e-5)
+    assert s_b.value == pytest.approx(3 * 0.93 / (4 * (1 - TIN)), abs=1e-5)
+    relative_u_tin = row(usual, "tin content", "combined").u / (100 * TIN)
+    assert s_a.u == pytest.approx(s_a.value * math.hypot(relative_u_tin, 0.02 / 0.93), rel=0.01)
 
 
 def test_tc_and_bc2_by_each_relation_and_together(usual):
@@ -74,7 +79,7 @@ def test_tc_and_bc2_by_each_relation_and_together(usual):
     # At the central inputs, by hand: 12 / 0.07 (beta - 0.18) + 6 with the tin of both routes; the chain from a table
     # computed apart.
     tin = row(usual, "tin content", "lattice and order").value / 100
-    assert tin != pytest.approx(0.235294, abs=1e-4)
+    assert tin != pytest.approx(TIN, abs=1e-4)
     assert row(usual, "Tc", "devantay-1981-line").central == pytest.approx(12 / 0.07 * (tin - 0.18) + 6, abs=1e-9)
     assert row(usual, "Tc", "order-resistivity-chain").central == pytest.approx(16.24, abs=0.02)
 
@@ -112,12 +117,14 @@ def test_brief_keeps_the_lines_for_all_relations_together(usual):
     }  # fmt: skip
 
 
-@pytest.mark.parametrize(("lattice_nm", "tin"), [(0.5240, "-11.8"), (0.5300, "32.4")])
-def test_a_lattice_parameter_that_no_a15_has_is_one_line(lattice_nm, tin):
+@pytest.mark.parametrize("lattice_nm", [0.5240, 0.5300])
+def test_a_lattice_parameter_that_no_a15_has_is_one_line(lattice_nm):
+    tin = f"{100.0 * float(DEFAULT.function(lattice_nm)):.1f}"
     for more in ({"undoped": True}, {"site_order": 0.93}):
         with pytest.raises(ValidityError, match=f"{tin} at.% tin on the scale 'published', too far outside") as caught:
             estimate(lattice_nm=lattice_nm, n=10, **more)
-        assert "0.5280 to 0.5291 nm" in str(caught.value) and "\n" not in str(caught.value)
+        low, high = (float(DEFAULT.inverse(edge)) for edge in A15_FIELD)
+        assert f"{low:.4f} to {high:.4f} nm" in str(caught.value) and "\n" not in str(caught.value)
     assert estimate(lattice_nm=lattice_nm, tin_fraction=0.24, n=100).rows()  # tin known otherwise takes its place
 
 
@@ -206,7 +213,8 @@ def test_one_number_is_enough():
 
 def test_tin_outside_the_field_is_a_number_and_tc_is_not():
     result = estimate(lattice_nm=0.5293, n=N)
-    assert row(result, "tin content", "combined").value == pytest.approx(27.21, abs=0.01)
+    tin = 100.0 * float(DEFAULT.function(0.5293))
+    assert row(result, "tin content", "combined").value == pytest.approx(tin, abs=0.01)
     assert "outside its validity" in row(result, "tin content", "godeke-2006-measured").note
     assert "tin-outside-a15" in [flag.name for flag in result.flags]
     tc = row(result, "Tc", "combined")

@@ -413,11 +413,11 @@ def test_the_order_says_how_it_follows_the_temperature_that_was_told():
     for told in (650.0, 625.0, 675.0):
         one = explained.sample(told={"reaction_temperature_c": told})
         (found,) = explain(one, "site_order").quantities
-        orders[told] = found.value, found.remark
+        orders[told] = found.value, of(found, "site_order").record.remark
     value, remark = orders[650.0]
     shifts = [float(x) for x in re.findall(r"[+-]\d\.\d{3}", remark)]
     # the order is linear in the share; three decimals are printed
     assert shifts == pytest.approx([orders[625.0][0] - value, orders[675.0][0] - value], abs=5.1e-4)
     assert "27 ± 8 % of the tantalum" in remark and "a reaction at 650 °C" in remark
     (plain,) = explain(explained.sample(), "site_order").quantities
-    assert "tantalum" not in plain.remark
+    assert "tantalum" not in of(plain, "site_order").record.remark

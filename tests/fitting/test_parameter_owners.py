@@ -31,7 +31,7 @@ def test_a_phase_that_is_dropped_takes_nothing_of_another(
     of = {lines.phase.name: lines for lines in job.lines}
     job.taken += [name for lines in job.lines for name in (*lines.b_iso_names, *lines.texture_names)]
     job.taken.append("stray_k_beta_share")
-    add_parameter(job.parameters, "stray_k_beta_share", Role("", Kind.STRAY), 0.0)
+    add_parameter(job.parameters, "stray_k_beta_share", Role("", Kind.CONTAMINATION), 0.0)
     job.absent[gone] = 0.0
     decided = set(job.everything())
     assert {*of[other].b_iso_names, *of[other].texture_names, "stray_k_beta_share"} <= decided

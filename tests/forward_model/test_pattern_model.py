@@ -25,7 +25,7 @@ def make_model() -> tuple[PatternModel, dict[str, float]]:
         PhaseLines(phase(name), optics, (30.0, 70.0), march_axis=axes.get(name)) for name in ("nb3sn", "nb", "corundum")
     ]
     lines.append(PhaseLines(phase("nb3sn"), optics, (30.0, 70.0), twin=lines[0]))
-    lines.append(lines[1].stray(radiation("0.1392 nm"), "stray_share", lines[1].phase.lengths_nm))
+    lines.append(lines[1].in_contamination(radiation("0.1392 nm"), "stray_share", lines[1].phase.lengths_nm))
     time_factor = np.where(TWO_THETA < 50.0, 1.0, 2.5)
     model = PatternModel(TWO_THETA, time_factor, lines, 5)
     parameters = initial_parameters(model, INSTRUMENT, optics.radiation)

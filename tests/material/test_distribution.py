@@ -29,11 +29,11 @@ def test_a_tail_is_a_spread_with_an_uncertainty(fitted):
     assert material.values["tin_spread"] == pytest.approx(0.01)
     budget = dict(material.contributions.budget("tin_spread"))
     assert budget["counting"] == pytest.approx(2e-5 / PUBLISHED_SCALE.slope_nm)
-    # The other published line makes that much less of it.
-    assert budget["a(tin) slope"] == pytest.approx(0.01 * (1 - DEFAULT.slope_nm / SECOND.slope_nm))
+    # The other published line makes that much less of it (more, were it the less steep one).
+    assert budget["a(tin) slope"] == pytest.approx(0.01 * abs(1 - DEFAULT.slope_nm / SECOND.slope_nm))
     text = message(material, "graded-layer")
-    assert "0.136 ± 0.020 pm" in text
-    assert "1.0 ± 0.3 at.%" in text
+    assert f"{10 * PUBLISHED_SCALE.slope_nm:.3f} ± 0.020 pm" in text
+    assert f"1.0 ± {100 * material.u('tin_spread'):.1f} at.%" in text
     assert "small" in text
     assert "strain-or-gradient" not in names(material)
 
@@ -46,15 +46,15 @@ def test_the_spread_of_an_exponential_tail_is_its_decay_length():
 
 
 def test_a_tail_to_the_other_side_is_told(fitted):
-    material = fitted(lattice_tail_nm=-1.36e-4, u={"lattice_tail_nm": 2e-5})
+    material = fitted(lattice_tail_nm=-0.01 * PUBLISHED_SCALE.slope_nm, u={"lattice_tail_nm": 2e-5})
     assert material.values["tin_spread"] == pytest.approx(0.01)
     assert "large" in message(material, "graded-layer")
 
 
-@pytest.mark.parametrize(("u", "determined"), [(1.0e-3, True), (1.05e-3, False), (1.7, False)])
-def test_a_tail_of_any_length_is_none(fitted, u, determined):
-    # 7.5 at.% of tin, the whole field of the A15, are 1.02e-3 nm
-    material = fitted(lattice_tail_nm=1.5e-9, u={"lattice_tail_nm": u})
+@pytest.mark.parametrize(("u_tin", "determined"), [(0.074, True), (0.077, False), (125.0, False)])
+def test_a_tail_of_any_length_is_none(fitted, u_tin, determined):
+    # the whole field of the A15 is 7.5 at.% of tin
+    material = fitted(lattice_tail_nm=1.5e-9, u={"lattice_tail_nm": u_tin * PUBLISHED_SCALE.slope_nm})
     for name in ("lattice_tail_nm", "tin_spread"):
         assert np.isfinite(material.values[name]) == determined
     assert ("graded-layer" in names(material)) == determined
@@ -62,8 +62,9 @@ def test_a_tail_of_any_length_is_none(fitted, u, determined):
 
 
 def test_a_limit_beyond_any_distribution_is_none(fitted):
-    # half of the A15 at 18, half at 25.5 at.% are a standard deviation of 3.75 at.%: 9.65e-4 of the lattice parameter
-    for strain, given in ((9.5e-4, True), (9.8e-4, False)):
+    # half of the A15 at 18, half at 25.5 at.% are a standard deviation of 3.75 at.%
+    for spread, given in ((0.0369, True), (0.0381, False)):
+        strain = spread * PUBLISHED_SCALE.slope_nm / 0.5288
         u = (strain * 4.0 * np.sqrt(2.0 * np.log(2.0)) / np.radians(1.0)) ** 2 / 1.645
         material = fitted(lorentz_tan=0.0, gauss_tan2=0.0, u={"lorentz_tan": 0.0, "gauss_tan2": u})
         assert np.isfinite(material.values["tin_spread"]) == given
@@ -97,7 +98,8 @@ def test_each_population_has_its_tin_and_its_size(fitted):
     assert np.isnan(material.values["domain_size_nm_rich"])
     assert material.values["domain_size_at_least_nm_rich"] > 500.0
     text = message(material, "two-populations")
-    assert "22.0 ±" in text and "24.5 ±" in text and "25 ± 2 %" in text
+    lean, rich = (f"{100 * PUBLISHED_SCALE.tin(a):.1f} ±" for a in (0.52859, 0.52893))
+    assert lean in text and rich in text and "25 ± 2 %" in text
     assert "strain-or-gradient" not in names(material)
 
 

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from tests.material.conftest import names
-from xrdorder.material import Specimen
+from xrdorder.material import PUBLISHED_SCALE, Specimen
+from xrdorder.material.tin_scale import U_LEVEL_NM
 from xrdorder.relations.tin_from_lattice import DEFAULT, SECOND
 from xrdorder.uncertainty import difference
 
@@ -14,9 +15,10 @@ POWDER = {"mount": "ground-powder"}
 def test_all_lattice_parameters_are_at_the_reference_temperature(fitted):
     warm = fitted(Specimen(**POWDER, temperature_c=56.5))
     cold = fitted(Specimen(**POWDER, temperature_c=22.5))
-    # 34 K are 0.136 pm, one at.% of tin: 7.6e-6 x 34 x 0.5288 nm = 0.1366 pm.
+    # 34 K are about one at.% of tin: 7.6e-6 x 34 x 0.5288 nm = 0.1366 pm.
     assert 1e3 * (cold.values["a_nm"] - warm.values["a_nm"]) == pytest.approx(0.1366, abs=2e-4)
-    assert cold.values["tin_fraction"] - warm.values["tin_fraction"] == pytest.approx(0.01005, abs=5e-5)
+    less = cold.values["tin_fraction"] - warm.values["tin_fraction"]
+    assert less == pytest.approx(1.366e-4 / DEFAULT.slope_nm, rel=5e-3)
     # The expansion is known to 5 % and is everybody's: 34 K x 0.4e-6 x 0.5288 nm.
     budget = dict(warm.contributions.budget("a_nm"))
     assert budget["thermal expansion"] == pytest.approx(7.2e-6, rel=0.01)
@@ -38,9 +40,11 @@ def test_tin_comes_from_the_default_line_and_the_other_is_its_doubt(fitted):
     by_default, by_second = (float(line(0.5288)) for line in (DEFAULT, SECOND))
     assert material.values["tin_fraction"] == pytest.approx(by_default)
     budget = dict(material.contributions.budget("tin_fraction"))
-    assert budget["a(tin) slope"] == pytest.approx(by_second - by_default)
-    assert budget["a(tin) scale"] == pytest.approx(0.0147, abs=1e-4)
-    assert material.u("tin_fraction") == pytest.approx(0.0152, abs=2e-4)
+    assert budget["a(tin) slope"] == pytest.approx(abs(by_second - by_default))
+    assert budget["a(tin) scale"] == pytest.approx(2e-4 / DEFAULT.slope_nm)
+    # scale, second line, counting, scatter of 0.15 at.%; temperature adds little
+    parts = (2e-4 / DEFAULT.slope_nm, by_second - by_default, 3e-6 / DEFAULT.slope_nm, 0.0015)
+    assert material.u("tin_fraction") == pytest.approx(np.hypot.reduce(parts), rel=0.01)
 
 
 def test_the_slope_does_not_matter_at_the_pivot(fitted):
@@ -64,9 +68,9 @@ def test_the_scale_cancels_between_samples_measured_alike(fitted):
         two.values["tin_fraction"],
     )
     assert d.value == pytest.approx(0.13e-3 / DEFAULT.slope_nm, rel=1e-6)
-    assert one.u("tin_fraction") > 0.014
+    assert one.u("tin_fraction") > 0.95 * U_LEVEL_NM / DEFAULT.slope_nm
     assert d.u < 0.0033
-    # What is left: the slope (23 % of the difference), the samples' own scatter, temperature and counting.
+    # What is left: the slope (the share by which both lines differ), the samples' own scatter, temperature, counting.
     own = np.hypot(one.u_tin_independent, two.u_tin_independent)
     assert d.u == pytest.approx(np.hypot(own, (1 - DEFAULT.slope_nm / SECOND.slope_nm) * d.value), rel=1e-6)
     assert d.probability_positive > 0.99
@@ -80,36 +84,36 @@ def test_equal_tin_is_compared_without_the_slope(fitted):
 
 
 def test_tin_outside_the_a15_field_is_given_and_said(fitted):
-    for a_nm, side in ((0.5279, "low"), (0.5293, "high")):
-        material = fitted(a_nm=a_nm)
+    for tin, side in ((0.17, "low"), (0.272, "high")):
+        material = fitted(a_nm=PUBLISHED_SCALE.lattice(tin))
         assert np.isfinite(material.values["tin_fraction"]), side
         assert "tin-outside-a15" in names(material)
     assert "tin-outside-a15" not in names(fitted())
 
 
 @pytest.mark.parametrize(
-    ("mount", "angle", "at_percent"),
+    ("mount", "angle", "seen"),
     [
-        # Computed apart: -0.2 % axial strain reads as 7.8 at.% along the wire, 2.8 at.% across (nu = 0.36).
-        ("polished-section", None, -7.78),
-        ("wires-laid-flat", None, 2.80),
-        ("polished-section", 90.0, 2.80),
-        ("wires-laid-flat", 0.0, -7.78),
-        ("transmission", None, -7.78),
+        # -0.2 % axial strain along the wire, across it by Poisson's ratio of 0.36.
+        ("polished-section", None, -0.002),
+        ("wires-laid-flat", None, 0.36 * 0.002),
+        ("polished-section", 90.0, 0.36 * 0.002),
+        ("wires-laid-flat", 0.0, -0.002),
+        ("transmission", None, -0.002),
         ("ground-powder", None, 0.0),
         ("whole-filaments", None, 0.0),
     ],
 )
-def test_the_mount_says_which_strain_is_seen(fitted, mount, angle, at_percent):
+def test_the_mount_says_which_strain_is_seen(fitted, mount, angle, seen):
     material = fitted(Specimen(mount=mount, wire_axis_angle_deg=angle, temperature_c=22.5, lot="A"))
     strain = dict(material.contributions.budget("tin_fraction")).get("strain state", 0.0)
-    assert 100 * strain == pytest.approx(abs(at_percent), abs=0.01)
-    assert ("strain-state" in names(material)) == (at_percent != 0.0)
-    if at_percent:
+    assert strain == pytest.approx(abs(seen) * 0.5288 / DEFAULT.slope_nm, abs=1e-4)
+    assert ("strain-state" in names(material)) == (seen != 0.0)
+    if seen:
         row = dict(
             zip(material.contributions.sources, material.contributions.row("tin_fraction"), strict=True)
         )
-        assert np.sign(row["strain state/lot"]) == np.sign(at_percent)
+        assert np.sign(row["strain state/lot"]) == np.sign(seen)
 
 
 def test_strain_is_largely_common_to_a_lot_and_to_nobody_without_one(fitted):
@@ -139,15 +143,14 @@ def test_no_direction_counts_as_free_of_strain(fitted):
         )["strain state"]
         for angle in angles
     ]
-    assert min(strains) > 0.007
+    assert min(strains) > 0.9 * 0.1 * 0.002 * 0.5288 / DEFAULT.slope_nm
 
 
 def test_dopants_may_move_the_lattice(fitted):
     doped = fitted(Specimen(**POWDER, dopants={"Ta": 0.024}, temperature_c=22.5))
-    # 2.4 at.% x 0.05 pm per at.% over 0.136 pm.
-    assert dict(doped.contributions.budget("tin_fraction"))["dopant lattice effect"] == pytest.approx(
-        0.0088, rel=0.01
-    )
+    # 2.4 at.% x 0.05 pm per at.%
+    effect = dict(doped.contributions.budget("tin_fraction"))["dopant lattice effect"]
+    assert effect == pytest.approx(0.024 * 0.005 / DEFAULT.slope_nm)
     assert doped.values["tin_fraction"] == fitted().values["tin_fraction"]
 
 

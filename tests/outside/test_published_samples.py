@@ -12,7 +12,7 @@ from tests.outside.published_samples import ROWS, Row
 from xrdorder.crystals.a15 import order_parameters
 from xrdorder.estimates.from_numbers import estimate
 from xrdorder.material import Specimen
-from xrdorder.material.derived_quantities import Account
+from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.order import add_order_parameters
 from xrdorder.relations import PUBLISHED, relation
 from xrdorder.superconductivity.asking import Asking, Input
@@ -98,17 +98,17 @@ HEALD = {
 def test_order_bounds_the_tin_that_was_measured(name):
     """beta >= (site order - dopant share of tin sites) / 4, tested on wires measured by other means."""
     order, tin, dopants, shares, _ = HEALD[name]
-    account = Account(
+    derived = DerivedQuantities(
         {"site_order": order, "tin_fraction": tin / 100},
         Contributions.empty(["site_order", "tin_fraction"]),
     )
-    add_order_parameters(account, Specimen(dopants=dopants, on_tin_site=shares))
-    assert 100 * account.values["tin_lower_bound"] < tin
+    add_order_parameters(derived, Specimen(dopants=dopants, on_tin_site=shares))
+    assert 100 * derived.values["tin_lower_bound"] < tin
     # S_a between 0.89 and 0.99: as ordered as 0.98 +- 0.02 (T. Spina, thesis) in the Ti wires, less in the
     # Ta wires.
-    assert 0.88 < account.values["S_a"] < 1.0
+    assert 0.88 < derived.values["S_a"] < 1.0
     if name.startswith("Ti"):
-        assert account.values["S_a"] == pytest.approx(0.98, abs=0.02)
+        assert derived.values["S_a"] == pytest.approx(0.98, abs=0.02)
 
 
 @pytest.mark.parametrize("name", HEALD)

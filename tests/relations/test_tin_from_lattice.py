@@ -18,7 +18,7 @@ INDEPENDENT = ("generator", "outside")
 
 OTHER_DEFAULT = """
 from xrdorder.relations import tin_from_lattice as lines
-lines.DEFAULT, lines.SECOND = lines.END_POINTS, lines.MEASURED
+lines.DEFAULT, lines.SECOND = lines.SECOND, lines.DEFAULT
 from xrdorder.estimates.hyperparameters import PUBLISHED
 from xrdorder.material import PUBLISHED_SCALE, Specimen, characterise
 from xrdorder.uncertainty import Contributions

@@ -18,8 +18,8 @@ from xrdorder.reports import page as page_module
 from xrdorder.reports.first_look import first_look
 from xrdorder.reports.page import PLOTTING_SHA256
 from xrdorder.reports.page import page as make_page
-from xrdorder.reports.tables import HEADINGS, rows
 from xrdorder.reports.writing import write_report
+from xrdorder.results.study_table import study_table
 
 
 class Reader(HTMLParser):
@@ -102,13 +102,13 @@ def test_the_page_asks_no_network(page):
 def test_verdicts_stand_first_with_what_is_clear(page):
     look = first_look(results.results())
     text = " ".join("".join(page.text).split())
-    assert text.index("Ahead by") < text.index("Filter")
+    assert text.index("Highest estimated") < text.index("Filter")
     assert look.leader and look.leader in text
     ahead = next(one for one in look.pairs[0].statements if one.noun == look.by)
     said, clear = look.margin
     assert said in text and clear == ahead.clear and ahead.difference in said
     after = text[text.index(said) :].removeprefix(f"{said}: ")
-    assert after.startswith("more than chance" if clear else "not more than chance")
+    assert after.startswith("significant" if clear else "not significant")
     for pair in look.pairs:
         assert pair.headline in text
         clear = [one.noun for one in pair.statements if one.clear]
@@ -139,7 +139,7 @@ def test_flags_of_the_one_ahead_stand_on_the_page_with_a_way_to_them(tmp_path):
     text, _ = make_page(flagged, first_look(flagged.results), [])
     line = re.search(r'<p class="warned">(.*?)</p>', text)[1]
     place = [str(name) for name in opened.results["sample"].values].index("A-700")
-    assert line == f'Flags of the one ahead: <a href="#sample-{place}">A-700</a> (partly-outside-validity).'
+    assert line == f'Flags of its samples: <a href="#sample-{place}">A-700</a> (partly-outside-validity).'
 
 
 def test_pairs_say_why_they_are_shown():
@@ -157,14 +157,15 @@ def test_a_study_of_one_variant_says_that_there_is_nothing_to_compare():
 
 
 def test_cells_sort_by_the_number_they_show():
-    table = rows(results.results())
-    for k, heading in enumerate(HEADINGS):
-        for row in table:
+    table = study_table(results.results())
+    for k, heading in enumerate(table.head):
+        for row in table.rows:
             if heading.numeric and row[k].key:
                 shown = float(re.match(r"-?[\d.]+", row[k].text)[0])
                 assert float(row[k].key) == pytest.approx(shown, abs=0.06 * 10 ** len(str(int(shown))) + 0.06)
-    orders = [float(row[4].key) for row in table]
-    assert orders == pytest.approx([piece[4] for piece in results.PIECES])
+    place = [heading.words for heading in table.head].index("order")
+    orders = {row[0].text: float(row[place].key) for row in table.rows}
+    assert orders == pytest.approx({piece[0]: piece[4] for piece in results.PIECES})
 
 
 def test_patterns_on_the_page_are_those_of_the_fit(page):
@@ -242,7 +243,7 @@ def test_measured_values_stand_beside_the_verdict():
     assert look.leader.startswith("A 700")
     # mean of the replicates 24.5, u = sqrt(0.36^2 + 0.4^2) / 2 = 0.27; what was measured at 1.9 K does not count
     assert look.measured == "Measured Bc2 at 4.2 K: highest of 2 variants, A 650 °C/100 h with 24.50 ± 0.27 T; " + (
-        "A 700 °C/50 h has 23.00 ± 0.20 T, lower by 1.50 ± 0.34: more than chance."
+        "A 700 °C/50 h has 23.00 ± 0.20 T, lower by 1.50 ± 0.34: significant."
     )
 
 

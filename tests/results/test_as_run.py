@@ -10,8 +10,8 @@ from xrdorder.cli import main
 from xrdorder.description.measurement import Choices
 from xrdorder.exceptions import StudyError
 from xrdorder.measured.study import hold
-from xrdorder.results import as_run
 from xrdorder.results.collate import collate
+from xrdorder.results.described_columns import told_words
 from xrdorder.results.open_study import OpenStudy
 from xrdorder.running import run
 from xrdorder.treatments import Schedule, Step
@@ -54,8 +54,11 @@ def test_an_unchanged_description_is_not_complained_of(results):
         ({"mount": "polished-section"}, "one: mount is polished-section, there not told"),
         ({"date": "2026-03-14"}, "one: date is 2026-03-14, there not told"),
         ({"position_m": 12.0}, "one: position is 12, there not told"),
-        ({"lot": descriptions.lot("A", dopant_at_percent={"Ta": 3.0})}, "one: dopants, strain or choices of the fit"),
-        ({"strain": -0.002, "u_strain": 5e-4}, "one: dopants, strain or choices of the fit"),
+        (
+            {"lot": descriptions.lot("A", dopant_at_percent={"Ta": 3.0})},
+            'one: lot.dopant_at_percent is {"Ta": 3.0}, there {"Ta": 2.4}',
+        ),
+        ({"strain": -0.002, "u_strain": 5e-4}, "one: strain is -0.002, there not told"),
         ({"name": "else"}, "one: it is no longer described"),
     ],
 )
@@ -75,9 +78,9 @@ def test_what_no_result_follows_from_may_change(results):
 
 def test_what_is_told_about_a_sample_is_all_looked_at():
     """A field that comes to a sample is looked at unless somebody decides otherwise."""
-    base = as_run.rest_of(SAMPLES[0])
-    assert as_run.rest_of(descriptions.changed(SAMPLES[0], fit=Choices(seek_phases=False))) != base
-    assert as_run.rest_of(descriptions.changed(SAMPLES[0], corrections_off=("temperature",))) != base
+    base = told_words(SAMPLES[0])
+    assert told_words(descriptions.changed(SAMPLES[0], fit=Choices(seek_phases=False))) != base
+    assert told_words(descriptions.changed(SAMPLES[0], corrections_off=("temperature",))) != base
 
 
 @pytest.mark.slow

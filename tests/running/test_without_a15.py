@@ -3,7 +3,8 @@
 import pytest
 
 from tests.results.test_collate import rows
-from xrdorder.cli.tables import results_text
+from xrdorder.cli.console import rendered
+from xrdorder.cli.study_screen import study_parts
 from xrdorder.running import run
 from xrdorder.running.fit_sample import with_absent
 from xrdorder.uncertainty import Contributions
@@ -27,5 +28,5 @@ def test_the_row_of_a_specimen_without_a15(tiny):
     assert 0.0 < limit < 0.01
     assert float(row["u_weight_fraction_nb"]) == pytest.approx(limit / 1.645)
     assert "order" not in row["flags"] + str(dataset["flag_messages"].item())
-    text = " ".join(results_text(dataset).split())
-    assert f"nb3sn not found below {limit:.2g}" in text and "± 0.0" not in text
+    text = " ".join(rendered(*study_parts(dataset, folder), width=120).split())
+    assert f"nb3sn not found below {100.0 * limit:.2g}" in text and "± 0.0" not in text

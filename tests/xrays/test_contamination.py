@@ -39,7 +39,7 @@ def test_changed_alpha2_keeps_them() -> None:
 @pytest.mark.parametrize("name", TUBES)
 def test_beta_lines_peak_where_they_are_printed(name: str) -> None:
     """Peaks and Lorentzians were tabulated apart; a slip in either moves the maximum."""
-    text = (files("xrdorder.xrays") / "stray.toml").read_text(encoding="utf-8")
+    text = (files("xrdorder.xrays") / "contamination.toml").read_text(encoding="utf-8")
     entry = tomllib.loads(text)["anode"][name.removesuffix("-ka")]
     grid = [entry["peak_ev"] + 0.001 * step for step in range(-4000, 4001)]
 

@@ -1,10 +1,11 @@
 """Fit a certified powder: the instrument."""
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from xrdorder.cli.console import File, show
 from xrdorder.cli.named_files import PICTURE
 from xrdorder.cli.options import (
     ANY,
@@ -18,6 +19,10 @@ from xrdorder.cli.options import (
 )
 from xrdorder.exceptions import InstrumentError
 from xrdorder.files import read_bytes
+
+if TYPE_CHECKING:
+    from xrdorder.cli.console import Part
+    from xrdorder.fitting import Calibration as FittedCalibration
 
 FIRST_WORDS = "# Instrument, written by xrdorder"
 
@@ -77,7 +82,6 @@ def calibrate(
     belong to the specimen of the standard: they are reported, not stored.
     """
     from xrdorder.cli.fit_options import told_by_options
-    from xrdorder.cli.tables import calibration_text
     from xrdorder.description.calibration import Calibration
     from xrdorder.description.table import checked
     from xrdorder.profiles import write_instrument
@@ -88,16 +92,32 @@ def calibrate(
     _may_be_replaced(out)
     found = fit_standard(calibration)
     write_instrument(found.instrument, out)
-    click.echo(calibration_text(found))
-    click.echo(f"\nInstrument   {out}")
+    show(*_parts(found), "", File("Instrument", str(out)))
     if figure is not None:
-        from xrdorder.cli.drawing import save
-        from xrdorder.figures import fit_figure
+        from xrdorder.reports.sample_figures import save
 
-        fit = found.fit
-        remark = f"{calibration.standard} · R_wp {100 * fit.r_wp:.1f} % · reduced χ² {fit.chi2_reduced:.2f}"
-        save(fit_figure(fit.curves, fit.lines, fit.phases, title="Calibration", remark=remark), figure)
-        click.echo(f"Figure       {figure}")
+        save(found.plot(), figure)
+        show(File("Figure", str(figure)))
+
+
+def _parts(found: "FittedCalibration") -> "list[Part]":
+    """How good the fit is, the instrument with its uncertainties, the specimen of the standard, and advice."""
+    from xrdorder.quantities.formatting import concise
+
+    instrument, fit = found.instrument, found.fit
+    lattice = " and ".join(f"{x:.8g}" for x in instrument.standard_lattice_nm)
+    displacement = concise(found.displacement_mm, found.u_displacement_mm)
+    return [
+        f"Calibrated with {instrument.standard} ({lattice} nm at {instrument.temperature_c:g} °C): "
+        f"R_wp {100.0 * fit.r_wp:.2f} %, reduced chi square {fit.chi2_reduced:.2f}",
+        "",
+        found.table(),
+        "",
+        f"Specimen of the standard, not stored: displacement {displacement} mm (correlation with the offset "
+        f"{found.offset_displacement_correlation:.3f}), transparency {found.transparency_deg:.4f} degrees",
+        *(f"Advice: {remark}" for remark in instrument.remarks),
+        *(f"Flag {flag.name}: {flag.message}" for flag in fit.flags),
+    ]
 
 
 def _may_be_replaced(out: Path) -> None:

@@ -5,12 +5,14 @@ from pathlib import Path
 
 import click
 
-from xrdorder.cli.cautions import CAUTIONS
+from xrdorder.cli.console import details_option, show
 from xrdorder.cli.options import again_option, workers_option
 from xrdorder.cli.program import SOME_FAILED
-from xrdorder.cli.progress import Progress
-from xrdorder.cli.run import figures_text, where_text
+from xrdorder.cli.run import run_and_show
 from xrdorder.exceptions import StudyError
+from xrdorder.reports.cautions import BRIEF as CAUTIONS
+
+INVENTED = "Invented data: no such wire exists, nothing here was measured."
 
 COPIED = (".toml", ".xy", ".md")
 """What of the invented study is copied; the script that made it needs a checkout."""
@@ -26,28 +28,23 @@ COPIED = (".toml", ".xy", ".md")
 )
 @again_option
 @workers_option
+@details_option
 @click.pass_context
-def demo(ctx: click.Context, out: Path, again: bool, workers: int | None) -> None:
+def demo(ctx: click.Context, out: Path, again: bool, workers: int | None, details: bool) -> None:
     """Calibrate, fit and tabulate an invented study of two wire lots.
 
     The study is copied to a folder, where it may be read and changed; xrdorder run works on it as well.
     """
-    from xrdorder.cli.drawing import draw_calibration, draw_samples, draw_study, first_of_each_lot
-    from xrdorder.cli.tables import results_text
-    from xrdorder.running.run import run_study
+    from xrdorder.description.study import read_study
 
     copy_study(demo_source(), out)
-    with Progress("calibrating and fitting") as progress:
-        results = run_study(out, progress=progress, again=again, workers=workers)
-    click.echo("Invented data: no such wire exists, nothing here was measured.\n")
-    click.echo(results_text(results))
-    click.echo(where_text(out))
-    with Progress("drawing") as progress:
-        folder = draw_samples(out, results, only=first_of_each_lot(results), progress=progress)
-        draw_calibration(out)
-        draw_study(out, results)
-    click.echo(figures_text(folder))
-    click.echo("\n" + "\n".join(CAUTIONS))
+    first: dict[str, str] = {}
+    for sample in read_study(out).samples:
+        first.setdefault(sample.lot.name, sample.name)
+    results = run_and_show(
+        out, again=again, workers=workers, figures=True, details=details, introduction=INVENTED, drawn=first.values()
+    )
+    show("", *CAUTIONS)
     if results.attrs["failed"]:
         ctx.exit(SOME_FAILED)
 

@@ -5,11 +5,19 @@ from typing import TYPE_CHECKING
 
 import click
 
+from xrdorder.cli.console import details_option, show
 from xrdorder.cli.options import ANY, EXISTING_FILE, POSITIVE, dopant_option
 from xrdorder.exceptions import ValidityError, XrdorderError
+from xrdorder.reports.cautions import ESTIMATES
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from xrdorder.cli.console import Part
+    from xrdorder.estimates.from_numbers import Estimate
     from xrdorder.relations import Library
+
+_WIRES = {"binary": "binary wire", "doped": "doped wire", "Ta": "tantalum-doped wire", "Ti": "titanium-doped wire"}
 
 
 @click.command()
@@ -41,7 +49,7 @@ if TYPE_CHECKING:
 @click.option(
     "--tin-scale", type=EXISTING_FILE, help="Your own line from lattice to tin, as xrdorder tin-scale writes it."
 )
-@click.option("--brief", is_flag=True, help="Only what all relations say together: no single ones, no sources.")
+@details_option
 def estimate(
     lattice_nm: float | None,
     u_lattice_nm: float | None,
@@ -57,15 +65,14 @@ def estimate(
     u_strain: float | None,
     relation_files: tuple[Path, ...],
     tin_scale: Path | None,
-    brief: bool,
+    details: bool,
 ) -> None:
     """Estimate tin, S_a, S_b, Tc and Bc2 from a lattice parameter, a site order, a tin content, or several.
 
-    Every published relation stands in a line of its own, with the range it is valid in; outside it a relation is not
-    asked and the reason is given. Relations are chosen by the dopant. Where lattice parameter and site order are both
-    given, Tc and Bc2 are those of the tin content by both.
+    Published relations are chosen by the dopant and applied inside the range they are valid in; --details shows each
+    with its source, or why it does not apply. Where lattice parameter and site order are both given, Tc and Bc2 are
+    those of the tin content by both.
     """
-    from xrdorder.cli.tables import estimate_text
     from xrdorder.estimates.from_numbers import estimate as estimate_from
     from xrdorder.material import PUBLISHED_SCALE, read_tin_scale
 
@@ -87,7 +94,34 @@ def estimate(
         library=_library(relation_files),
         scale=PUBLISHED_SCALE if tin_scale is None else read_tin_scale(tin_scale),
     )
-    click.echo(estimate_text(found, brief=brief))
+    show(*_parts(found, details=details))
+
+
+def _parts(found: "Estimate", *, details: bool) -> "list[Part]":
+    """What all relations say together; with `details` also each of them, with validity and source."""
+    table = found.table(brief=not details)
+    parts: list[Part] = [table, ""]
+    if details:
+        parts += ["Relations", *_sources(found), ""]
+    if found.prediction.wire != "any":
+        parts.append(f"Relations for {_WIRES[found.prediction.wire]}, or for any.")
+    if found.assumptions:
+        parts.append(f"Assumptions: {'; '.join(found.assumptions)}.")
+    parts += [f"Flag {flag.name}: {flag.message}" for flag in found.flags]
+    reading = "In brackets: standard uncertainty (k = 1). Tc, resistivity, slope, Bc2: median and 68 % interval."
+    more = "" if details else " --details shows every relation with its validity and source."
+    return [*parts, f"{reading} {ESTIMATES}{more}"]
+
+
+def _sources(found: "Estimate") -> "Iterator[Part]":
+    """Each relation once: formula, validity, publication, how it is known."""
+    from xrdorder.relations import LABELS
+
+    for name in dict.fromkeys(name for row in found.rows() if row.source for name in row.by.split(" + ")):
+        entry = found.library.relation(name)
+        yield f"  {name}: {entry.formula}"
+        yield f"      valid for {entry.inputs[0].name} {entry.validity}"
+        yield f"      {entry.source}, {entry.equation} ({LABELS[entry.known]})"
 
 
 def _check_tin(at_percent: float | None) -> None:

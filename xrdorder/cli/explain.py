@@ -2,15 +2,15 @@
 
 import json
 import math
-import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from xrdorder.cli.cautions import ESTIMATES
+from xrdorder.cli.console import Entry, Part, details_option, show
 from xrdorder.cli.program import SOME_FAILED, complain
+from xrdorder.reports.cautions import ESTIMATES
 
 if TYPE_CHECKING:
     from xrdorder.explanation.chain import Step
@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     )
     from xrdorder.quantities.records import Input
 
-_WIDTH = 100
 _LARGEST = 3  # sources named in the short table
+_BRIEFLY = 5  # sources of one quantity that are shown without --details
 _SAID = ("instrument", "dopants", "u_dopants", "undoped")  # said in a line of their own
 _NAMED = 3  # samples named before the rest are counted
 
@@ -34,68 +34,88 @@ _NAMED = 3  # samples named before the rest are counted
 @click.argument("study", type=click.Path(path_type=Path))
 @click.argument("sample")
 @click.argument("quantity", required=False)
+@details_option
 @click.pass_context
-def explain(ctx: click.Context, study: Path, sample: str, quantity: str | None) -> None:
+def explain(ctx: click.Context, study: Path, sample: str, quantity: str | None, details: bool) -> None:
     """Explain a stored result: the QUANTITY of a SAMPLE in the folder STUDY, or all of them in short.
 
     A quantity may be named as here, as a column of results.csv, or as a heading of the printed table.
 
-    Which file and calibration, how good the fit is, each step from the pattern to the number with formula and source,
-    and what its uncertainty is made of and shared with. Nothing is fitted again.
+    How good the fit is, each step from the pattern to the number, and what its uncertainty is made of and shared with;
+    with --details file and calibration, formulas with their sources, all sources of uncertainty, flags and assumptions.
+    Nothing is fitted again.
     """
     from xrdorder.explanation.explanation import explain_stored
 
     found = explain_stored(study, sample, quantity)
-    click.echo("\n".join(_head(found)))
+    show(*(_head(found) if details else _brief_head(found)))
     if found.failed:
         complain(f"{found.sample}: {found.status}")
         ctx.exit(SOME_FAILED)
     if found.answer is not None:
         said = found.answer
-        text = f"{said.column} = {said.value or 'not told'} ({said.meaning}; from the description, no fit sees it)"
-        click.echo("\n".join(["", *_fill(text)]))
+        show("", f"{said.column} = {said.value or 'not given'} ({said.meaning}; from the description, no fit sees it)")
         return
-    click.echo("\n".join(_short(found) if quantity is None else _whole(found.quantities[0])))
-    click.echo("\n".join(_remarks(found)))
+    if quantity is None:
+        show(*_short(found, details))
+    else:
+        show(*_whole(found.quantities[0], details))
+    show(*(_remarks(found) if details else _brief_remarks(found)))
 
 
-def _head(found: "Explanation") -> list[str]:
+def _brief_head(found: "Explanation") -> list[Part]:
+    """How good the fit is, and what the sample is."""
+    parts: list[Part] = [f"{found.sample}: {found.status}", *_described(found)]
+    parts += [Entry("Fit", _quality(found))] if found.quality else []
+    return [*parts, *([Entry("Grade", _graded(found.quality_words))] if found.quality_words else [])]
+
+
+def _graded(words: str) -> str:
+    from xrdorder.quantities.grades import grade
+
+    return f"{grade(words)}, {words}"
+
+
+def _brief_remarks(found: "Explanation") -> list[Part]:
+    flags = ", ".join(dict.fromkeys(name for name, _ in found.flags)) or "none"
+    count = len(found.assumptions)
+    said = f"{count} assumption{'s' * (count != 1)}"
+    return ["", f"Flags: {flags}; {said}. --details shows these, formulas and all sources of uncertainty."]
+
+
+def _head(found: "Explanation") -> list[Part]:
     """Where the result came from and how good the fit is."""
     origin = found.provenance
-    lines = [f"{found.sample}: {found.status}", ""]
-    for name, digest in origin.input_sha256.items():
-        lines += _entry("Pattern", f"{name}, SHA-256 {digest}")
-    lines += _described(found)
-    if calibration := found.calibration or origin.calibration:
-        lines += _entry("Calibration", calibration)
-    if origin.options:
-        texts = [f"{key} {_plain(value)}" for key, value in origin.options.items() if key not in _SAID and _told(value)]
-        lines += _entry("Options", ", ".join(texts))
-    if found.dopants:
-        lines += _entry("Dopants", found.dopants)
-    if found.model:
-        lines += _entry("Model", "; ".join(found.model))
-    if origin.version:
-        lines += _entry("Made by", f"xrdorder {origin.version}, {origin.created}")
-    if found.quality:
-        lines += _entry("Fit", _quality(found))
-    if found.quality_words:
-        lines += _entry("Verdict", found.quality_words)
+    parts: list[Part] = [f"{found.sample}: {found.status}", ""]
+    parts += [Entry("Pattern", f"{name}, SHA-256 {digest}") for name, digest in origin.input_sha256.items()]
+    parts += _described(found)
+    options = [f"{key} {_plain(value)}" for key, value in origin.options.items() if key not in _SAID and _told(value)]
+    made = f"xrdorder {origin.version}, {origin.created}" if origin.version else ""
+    rows = [
+        ("Calibration", found.calibration or origin.calibration),
+        ("Options", ", ".join(options)),
+        ("Dopants", found.dopants),
+        ("Model", "; ".join(found.model)),
+        ("Made by", made),
+        ("Fit", _quality(found) if found.quality else ""),
+        ("Grade", _graded(found.quality_words) if found.quality_words else ""),
+    ]
     for quantity, unit, scale in (("a", "e-6 nm", 1e6), ("order", "", 1.0)):
         said = [_opinion(o, unit, scale) for o in found.opinions if o.quantity == quantity]
-        if said:
-            lines += _entry(f"{quantity} by others", f"less the whole pattern: {'; '.join(said)}")
-    return lines
+        checks = f"difference from the whole-pattern fit: {'; '.join(said)}"
+        rows.append((f"{quantity} checked", checks if said else ""))
+    return [*parts, *(Entry(label, text) for label, text in rows if text)]
 
 
-def _described(found: "Explanation") -> list[str]:
-    """Wire, treatment, place and day, as the description told them."""
+def _described(found: "Explanation") -> list[Part]:
+    """Wire, treatment, place and day, as the description gives them."""
     told = {one.column: one.value for one in found.told}
     treatment = told.get("treatment", "")
     if treatment:
         above = next((one.meaning for one in found.told if one.column == "hours_above"), "")
-        parts = [("hottest hold", "peak_c"), ("held", "hold_at_peak_h"), ("dose", "dose_h"), (above, "hours_above")]
-        treatment = ", ".join([treatment, *(f"{words} {told[name]}" for words, name in parts if told.get(name))])
+        parts = {"final reaction plateau": "peak_c", "held": "hold_at_peak_h", "dose": "dose_h", above: "hours_above"}
+        more = (f"{words} {told[name]}" for words, name in parts.items() if told.get(name))
+        treatment = ", ".join([treatment, *more])
     place, day = told.get("position_m", ""), told.get("date", "")
     rows = (
         ("Lot", told.get("lot", "")),
@@ -103,7 +123,7 @@ def _described(found: "Explanation") -> list[str]:
         ("Place", f"{place} along the spool" if place else ""),
         ("Measured", day),
     )
-    return [line for label, text in rows if text for line in _entry(label, text)]
+    return [Entry(label, text) for label, text in rows if text]
 
 
 def _opinion(said: "Opinion", unit: str, scale: float) -> str:
@@ -128,102 +148,82 @@ def _quality(found: "Explanation") -> str:
     return ", ".join(texts)
 
 
-def _short(found: "Explanation") -> list[str]:
-    """All quantities, each with its largest sources."""
-    from xrdorder.cli.tables import table
+def _short(found: "Explanation", details: bool) -> list[Part]:
+    """All quantities with their largest sources of uncertainty; without `details` fewer of both."""
     from xrdorder.quantities.formatting import concise, with_interval
+    from xrdorder.quantities.registry import known, standing_in
+    from xrdorder.quantities.tables import Heading, Table
 
-    left = []
+    rows = []
+    wanted = {one.name for one in (*standing_in("study"), *standing_in("wide"), *standing_in("section"))}
     for q in found.quantities:
+        if not details and q.name not in wanted:
+            continue
         if math.isnan(q.value):
-            left.append((q.name, "cannot be given", "", [""]))
+            rows.append((q.name, "-", "", "cannot be given"))
         elif q.relations:
             count = sum(not said.reason for said in q.relations)
             by = "relation" if count == 1 else "relations"
-            left.append((q.name, with_interval(q.value, q.low, q.high), q.unit, [f"68 %, by {count} {by}"]))
+            rows.append((q.name, with_interval(q.value, q.low, q.high), q.unit, f"68 %, by {count} {by}"))
         else:
-            left.append((q.name, concise(q.value, q.u), q.unit, _largest(q)))
-    room = _WIDTH - 6 - sum(max(len(str(row[k])) for row in left) for k in range(3))
-    rows = []
-    for name, value, unit, sources in left:
-        first, *more = _broken(sources, room)
-        rows += [(name, value, unit, first), *[("", "", "", line) for line in more]]
+            one = known(q.name)
+            text = concise(q.value, q.u) if one is None else one.value_text(q.value, q.u)
+            unit = q.unit if one is None else one.people.unit
+            rows.append((q.name, text, unit, ", ".join(_largest(q, _LARGEST if details else 1))))
     note = (
-        "In brackets: standard uncertainty (k = 1) of the last digits. Of the sources: share of its square. Amounts "
-        "are fractions. For the steps and all sources of one quantity name it behind the sample. " + ESTIMATES
+        "In brackets: standard uncertainty (k = 1) of the last digits. Of the sources: share of its square. "
+        f"For the steps and all sources of one quantity name it behind the sample. {ESTIMATES}"
     )
-    head = [("quantity", "value", "unit", "three largest sources of uncertainty")]
-    return ["", table(head, rows), "", *_fill(note)]
+    largest = "largest sources of uncertainty" if details else "largest source of uncertainty"
+    head: list[Heading | str] = ["quantity", Heading("value"), "unit", largest]
+    return ["", Table.of(head, rows), "", note]
 
 
-def _largest(q: "QuantityExplained") -> list[str]:
+def _largest(q: "QuantityExplained", most: int) -> list[str]:
     """Name the largest sources, each with its share of the squared uncertainty."""
-    return [f"{s.title} {100.0 * (s.u / q.u) ** 2:.0f} %" for s in q.budget[:_LARGEST]]
+    return [f"{s.title} {100.0 * (s.u / q.u) ** 2:.0f} %" for s in q.budget[:most]]
 
 
-def _broken(texts: Sequence[str], width: int) -> list[str]:
-    """Join texts by commas in lines of a width, breaking between them and not within; at least one line."""
-    lines = [""]
-    for text in texts:
-        longer = f"{lines[-1]}, {text}" if lines[-1] else text
-        if len(longer) < width:
-            lines[-1] = longer
-        else:
-            lines[-1] += ","
-            lines.append(text)
-    return lines
-
-
-def _whole(q: "QuantityExplained") -> list[str]:
-    """One quantity with everything behind it."""
+def _whole(q: "QuantityExplained", details: bool) -> list[Part]:
+    """One quantity: value, steps, relations, what its uncertainty is made of."""
     from xrdorder.quantities.formatting import concise, with_interval
 
     unit = f" {q.unit}" if q.unit else ""
     if math.isnan(q.value):
-        lines = ["", f"{q.name} cannot be given; the flags say why"]
+        line = f"{q.name} cannot be given; the flags say why"
     elif q.relations:
-        lines = ["", f"{q.name} = {with_interval(q.value, q.low, q.high)}{unit}, median and 68 % interval"]
+        line = f"{q.name} = {with_interval(q.value, q.low, q.high)}{unit}, median and 68 % interval"
     else:
-        lines = ["", f"{q.name} = {concise(q.value, q.u)}{unit}"]
+        line = f"{q.name} = {concise(q.value, q.u)}{unit}"
     if math.isfinite(q.u) and q.u > 0.0:
-        lines[-1] += f", u = {q.u:.3g}: own part {q.private:.3g}, part shared with others {q.common:.3g}"
-    if q.remark:
-        lines += _fill(f"({q.remark})")
+        line += f", u = {q.u:.3g}: independent part {q.private:.3g}, part shared with others {q.common:.3g}"
+    parts: list[Part] = ["", line, *([f"({q.remark})"] if q.remark else [])]
     if q.steps:
-        lines += ["", "How it came about"]
-        for k, step in enumerate(q.steps, start=1):
-            lines += _step(k, step)
-    if q.asked:
-        lines += ["", "Asked with"]
-        for text in q.asked:
-            lines += _fill(text, indent=2, hang=2)
+        parts += ["", "Steps from the pattern to the number"]
+        parts += [part for k, step in enumerate(q.steps, start=1) for part in _step(k, step, details)]
+    if q.asked and details:
+        parts += ["", "Inputs", *(f"  {text}" for text in q.asked)]
     if q.relations:
-        lines += ["", "Relations, in equal parts where they apply"]
-        for said in q.relations:
-            lines += _relation(said)
-        lines += ["", *_fill(ESTIMATES)]
+        parts += ["", "Relations, equally weighted where they apply"]
+        parts += [part for said in q.relations for part in _relation(said, details)]
+        parts += ["", ESTIMATES]
     if q.budget:
-        lines += ["", "What its uncertainty is made of (squares add up)", *_budget(q.budget, q.u)]
-    for fitted in q.fitted:
-        lines += _fitted(fitted)
-    return lines
+        parts += ["", *_budget(q.budget if details else q.budget[:_BRIEFLY], q.u, details)]
+    return [*parts, *(part for fitted in q.fitted for part in _fitted(fitted))] if details else parts
 
 
-def _step(k: int, step: "Step") -> list[str]:
+def _step(k: int, step: "Step", details: bool) -> list[Part]:
     record = step.record
-    lines = _fill(f"{k:2d}  {step.quantity} = {step.value:.8g}", hang=4)
+    parts: list[Part] = [f"{k:2d}  {step.quantity} = {step.value:.8g}{'' if details else f': {record.formula}'}"]
+    if not details:
+        return parts
     inputs = [f"{_meaning(given)} = {given.value:.8g}" for given in record.inputs]
     inputs += [f"{name} = {value:.8g}" for name, value in record.numbers.items()]
-    for text in (
-        record.formula,
-        f"with {', '.join(inputs)}" if inputs else "",
-        record.remark,
-        f"source: {record.source}" if record.source else "",
-    ):
-        lines += _fill(text, indent=6)
+    with_, source = f"with {', '.join(inputs)}", f"source: {record.source}"
+    texts = [record.formula, with_ if inputs else "", record.remark, source if record.source else ""]
     if step.reproduced is False:
-        lines += _fill(f"this version computes {step.recomputed:.8g} from the same inputs", indent=6)
-    return lines
+        texts.append(f"this version computes {step.recomputed:.8g} from the same inputs")
+    return [*parts, *(f"      {text}" for text in texts if text)]
 
 
 def _meaning(given: "Input") -> str:
@@ -231,34 +231,35 @@ def _meaning(given: "Input") -> str:
     return given.symbol if given.symbol == given.quantity else f"{given.symbol} ({given.quantity})"
 
 
-def _relation(said: "RelationSaid") -> list[str]:
+def _relation(said: "RelationSaid", details: bool) -> list[Part]:
     from xrdorder.quantities.formatting import with_interval
 
     value = "does not apply" if said.reason else with_interval(said.median, said.low, said.high)
-    lines = _fill(f"{said.name}: {value}", indent=2, hang=2)
-    if said.reason:
-        lines += _fill(said.reason, indent=6)
-    if said.formula:
-        lines += _fill(said.formula, indent=6)
-    return lines + _fill(said.source, indent=6)
+    if not details:
+        return [f"  {said.name}: {value}{f', {said.reason}' if said.reason else ''}"]
+    more = [f"      {text}" for text in (said.reason, said.formula, said.source) if text]
+    return [f"  {said.name}: {value}", *more]
 
 
-def _budget(shares: Sequence["SourceShare"], u: float) -> list[str]:
-    from xrdorder.cli.tables import table
+def _budget(shares: Sequence["SourceShare"], u: float, details: bool) -> list[Part]:
+    from xrdorder.quantities.tables import Table
 
     rows = [
         (share.title, f"{share.u:.2g}", f"{100.0 * (share.u / u) ** 2:.1f}", share.group or "-", _whose(share))
         for share in shares
     ]
-    head = [("source", "u", "% of u²", "group", "shared with")]
-    lines = table(head, rows).splitlines()
-    lines.append("")
+    title = "Sources of its uncertainty (squares add up)" if details else "Largest sources of its uncertainty"
+    head: list[tuple[str, str] | str] = ["source", ("u", ""), ("share of u²", "%"), "group", "shared with"]
+    parts: list[Part] = [Table.of(head, rows, title=title)]
+    if not details:
+        return parts
+    parts.append("")
     for share in shares:
         members = ", ".join(f"{name} {part:.2g}" for name, part in share.members)
         text = " ".join(x for x in (share.meaning, f"({members})" if members else "") if x)
         if text:
-            lines += _fill(f"{share.title}: {text}", indent=2, hang=2)
-    return lines
+            parts.append(f"  {share.title}: {text}")
+    return parts
 
 
 def _whose(share: "SourceShare") -> str:
@@ -277,31 +278,27 @@ def _whose(share: "SourceShare") -> str:
     return f"{text} and {rest} more" if rest and text else f"{len(share.samples)} samples" if rest else text
 
 
-def _fitted(fitted: "FittedParameter") -> list[str]:
+def _fitted(fitted: "FittedParameter") -> list[Part]:
     """What the counting uncertainty of a fitted parameter owes to the others."""
     if not fitted.nuisances or fitted.u == 0.0:
         return []
-    lines = ["", *_fill(f"Of the counting uncertainty {fitted.u:.2g} of {fitted.name} is due to not knowing")]
+    parts: list[Part] = ["", f"Of the counting uncertainty {fitted.u:.2g} of {fitted.name} is due to not knowing"]
     for item in fitted.nuisances:
         name, r = item.strongest
-        lines += _fill(f"{item.name}: {item.u:.2g} (correlation with {name} {r:+.2f})", indent=2, hang=2)
-    return lines
+        parts.append(f"  {item.name}: {item.u:.2g} (correlation with {name} {r:+.2f})")
+    return parts
 
 
-def _remarks(found: "Explanation") -> list[str]:
-    lines: list[str] = []
+def _remarks(found: "Explanation") -> list[Part]:
+    parts: list[Part] = []
     if found.order_correlations:
         pairs = ", ".join(f"{name} {r:+.2f}" for name, r in found.order_correlations)
-        lines += ["", *_fill(f"Correlation of the order contrast with displacement parameters: {pairs}")]
+        parts += ["", f"Correlation of the order contrast with displacement parameters: {pairs}"]
     if found.flags:
-        lines += ["", "Flags"]
-        for name, message in found.flags:
-            lines += _fill(f"{name}: {message}", indent=2, hang=2)
+        parts += ["", "Flags", *(f"  {name}: {message}" for name, message in found.flags)]
     if found.assumptions:
-        lines += ["", "Taken for granted"]
-        for text in found.assumptions:
-            lines += _fill(text, indent=2, hang=2)
-    return lines or ["", "No flags, nothing taken for granted."]
+        parts += ["", "Assumptions", *(f"  {text}" for text in found.assumptions)]
+    return parts or ["", "No flags, no assumptions."]
 
 
 def _told(value: object) -> bool:
@@ -318,14 +315,3 @@ def _plain(value: object) -> str:
     if isinstance(value, list):
         return ("+" if all(isinstance(item, str) for item in value) else ",").join(_plain(item) for item in value)
     return value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
-
-
-def _entry(label: str, text: str) -> list[str]:
-    return _fill(f"{label:<12} {text}", hang=13)
-
-
-def _fill(text: str, indent: int = 0, hang: int = 0) -> list[str]:
-    pad = " " * indent
-    return textwrap.wrap(
-        text, _WIDTH, initial_indent=pad, subsequent_indent=pad + " " * hang, break_on_hyphens=False
-    )

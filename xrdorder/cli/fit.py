@@ -5,6 +5,7 @@ from typing import Any
 
 import click
 
+from xrdorder.cli.console import details_option
 from xrdorder.cli.options import (
     ANY,
     ENGINES,
@@ -61,6 +62,7 @@ from xrdorder.cli.run import run_and_show
 @figures_option
 @again_option
 @workers_option
+@details_option
 @click.pass_context
 def fit(
     ctx: click.Context,
@@ -76,6 +78,7 @@ def fit(
     figures: bool,
     again: bool,
     workers: int | None,
+    details: bool,
     **defaults: Any,
 ) -> None:
     """Fit each PATTERN and write a study folder with the results.
@@ -104,6 +107,8 @@ def fit(
         )
     require_fit(study.samples[0], instrument)  # all alike but for their patterns
     write_study(study)
-    results = run_and_show(out, again=again, workers=workers, figures=figures)
+    results = run_and_show(
+        out, described=study, again=again, workers=workers, figures=figures, details=details
+    )
     if results.attrs["failed"]:
         ctx.exit(SOME_FAILED)

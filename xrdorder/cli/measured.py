@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from xrdorder.cli.console import Entry, File, details_option, show
 from xrdorder.cli.named_files import NEW_FILE
 from xrdorder.cli.options import figures_saved
 
@@ -21,17 +22,23 @@ from xrdorder.cli.options import figures_saved
 )
 @click.option("--slope", is_flag=True, help="Adopt offset and slope.")
 @figures_saved("estimates against measurements as results/figures/measured.png")
+@details_option
 def measured(
-    study: Path, lot: str | None, adopt: Path | None, names: tuple[str, ...], slope: bool, figures: bool
+    study: Path,
+    lot: str | None,
+    adopt: Path | None,
+    names: tuple[str, ...],
+    slope: bool,
+    figures: bool,
+    details: bool,
 ) -> None:
     """Compare the estimates of the study in the folder STUDY with what was measured on its samples.
 
     Measured values stand in study.toml under [samples.measured]: Tc, fields, composition, grain size, currents. Says
-    for each wire lot which published relation fits best and how surely, and which offset may be put on it. The table
-    goes to results/measured.csv.
+    for each wire lot which published relation fits best and with what probability, and which offset may be adopted.
+    --details adds how each relation agrees. The table goes to results/measured.csv.
     """
-    from xrdorder.cli.drawing import FOLDER, save
-    from xrdorder.cli.measured_text import measured_text
+    from xrdorder.cli.measured_screen import measured_parts
     from xrdorder.exceptions import StudyError
     from xrdorder.measured.relation_adjustment import write_adjustments
     from xrdorder.measured.study import chosen_adjustments, hold, write_rows
@@ -40,21 +47,20 @@ def measured(
     if (names or slope) and adopt is None:
         raise StudyError("--relation and --slope say what is adopted; give --adopt FILE as well")
     held = hold(open_study(study), lot)
-    click.echo(measured_text(held))
     table = study / "results" / "measured.csv"
     write_rows(held.rows, table)
-    click.echo(f"Table        {table}")
+    show(*measured_parts(held, details=details), "", File("Table", str(table)))
     if figures:
         from xrdorder.figures.measured import measured_figure
+        from xrdorder.reports.sample_figures import FOLDER, save
 
         picture = study / "results" / FOLDER / "measured.png"
         save(measured_figure(held), picture)
-        click.echo(f"Figure       {picture}")
+        show(File("Figure", str(picture)))
     if adopt is not None:
         chosen = chosen_adjustments(held, names, slope=slope)
         write_adjustments(chosen.entries, adopt)
         if chosen.left_out:
-            click.echo(f"Left out     {'; '.join(chosen.left_out)}")
-        click.echo(
-            f'Adopted      {adopt}: put relations = "{adopt.name}" (the path from the study) at the top of study.toml'
-        )
+            show(Entry("Left out", "; ".join(chosen.left_out)))
+        put = f'put relations = "{adopt.name}" (the path from the study) at the top of study.toml'
+        show(File("Adopted", f"{adopt}: {put}"))

@@ -4,12 +4,14 @@ from pathlib import Path
 
 import click
 
+from xrdorder.cli.console import File, show
+
 
 @click.command()
 @click.argument("study", type=click.Path(path_type=Path))
 @click.option("--name", default="", help="Title of the study; the name of the folder unless given.")
 def new(study: Path, name: str) -> None:
-    """Write a study.toml to begin with into the folder STUDY.
+    """Create a template study.toml in the folder STUDY.
 
     It is valid as it stands, with examples and remarks: put patterns into STUDY/patterns, change what is yours, and
     run it. A study that is there already is never replaced.
@@ -17,5 +19,7 @@ def new(study: Path, name: str) -> None:
     from xrdorder.description.template import new_study
 
     written = new_study(study, name)
-    click.echo(f"Written      {written}: edit it, and put patterns into {written.parent / 'patterns'}")
-    click.echo(f"Then         xrdorder run {study}")
+    show(
+        File("Written", f"{written}: edit it, and put patterns into {written.parent / 'patterns'}"),
+        File("Then", f"xrdorder run {study}"),
+    )

@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING
 
 import click
 
+from xrdorder.cli.console import Entry, File, show
 from xrdorder.cli.named_files import PICTURE
 from xrdorder.cli.options import EXISTING_FILE
 
 if TYPE_CHECKING:
+    from xrdorder.cli.console import Part
     from xrdorder.relations import Library, Relation
 
-_WIDTH = 100
 _SOURCE = 30
 """Letters of the source in the list: who wrote the first work named, and when."""
 
@@ -43,8 +44,8 @@ def relations(
 ) -> None:
     """List the published relations that estimates are made of, or show the one called NAME.
 
-    Formula, units, source and place, range of validity, scatter, how it is known, what contradicts it, and points it
-    must go through. Outside its range a relation is not asked.
+    Formula, units, source and place, range of validity, scatter, how it is known, what contradicts it, and its test
+    points. Outside its range a relation is not applied.
     """
     from xrdorder.relations import LABELS, PUBLISHED, read_relations
 
@@ -55,10 +56,10 @@ def relations(
         if any(word is not None for word in (kind, wire, known, find)):
             raise click.UsageError("--kind, --wire, --known and --find choose from the list; leave out NAME")
         entry = library.relation(name)
-        click.echo(relation_text(entry))
+        show(*_relation(entry))
         if save is not None:
             _draw(entry, library.relations(entry.kind), save)
-            click.echo(f"\nFigure       {save}")
+            show("", File("Figure", str(save)))
         return
     if save is not None:
         raise click.UsageError("--save draws one relation; give its NAME")
@@ -71,7 +72,7 @@ def relations(
     ]
     if not found:
         raise click.UsageError("no relation is like that; leave out one of the options")
-    click.echo(list_text(found))
+    show(*_listed(found))
 
 
 def _of_kind(library: "Library", kind: str | None, wire: str | None) -> "list[Relation]":
@@ -91,24 +92,24 @@ def _text_of(entry: "Relation") -> str:
     return " ".join((entry.name, question, entry.title, entry.formula, entry.output.meaning, entry.source, entry.notes))
 
 
-def list_text(entries: "list[Relation]") -> str:
+def _listed(entries: "list[Relation]") -> "list[Part]":
     """Give a list of relations, by the question they answer."""
+    from xrdorder.quantities.tables import Heading, Table
     from xrdorder.relations import KINDS
 
-    width, across = max(len(entry.name) for entry in entries), max(len(entry.validity) for entry in entries)
-    lines = []
+    head = [Heading(words, numeric=False) for words in ("relation", "known", "wire", "valid")]
+    head += [Heading(words, numeric=False, optional=rank) for words, rank in (("criterion", 2), ("source", 1))]
+    parts: list[Part] = []
     for kind, question in KINDS.items():
-        own = [entry for entry in entries if entry.kind == kind]
-        if own:
-            lines += ["", f"{question} ({kind})"]
-            lines += [
-                f"  {entry.name:{width}}  {entry.known:9}  {entry.wire:6}  {entry.validity:{across}}  "
-                f"{_criterion(entry):18}  {_short_source(entry)}".rstrip()
-                for entry in own
-            ]
+        rows = [
+            (entry.name, entry.known, entry.wire, entry.validity, _criterion(entry), _short_source(entry))
+            for entry in entries
+            if entry.kind == kind
+        ]
+        if rows:
+            parts += [Table.of(head, rows, title=f"{question} ({kind})"), ""]
     count = f"{len(entries)} relation{'s' if len(entries) > 1 else ''}"
-    lines += ["", f"{count}; xrdorder relations NAME shows one"]
-    return "\n".join(lines[1:])
+    return [*parts, f"{count}; xrdorder relations NAME shows one"]
 
 
 def _criterion(entry: "Relation") -> str:
@@ -125,8 +126,8 @@ def _short_source(entry: "Relation") -> str:
     return textwrap.shorten(words, _SOURCE, placeholder=" ...")
 
 
-def relation_text(entry: "Relation") -> str:
-    """Tell all about one relation."""
+def _relation(entry: "Relation") -> "list[Part]":
+    """Give everything about one relation."""
     from xrdorder.relations import KINDS, LABELS
 
     symbols = [_symbol(symbol.name, symbol.meaning, symbol.unit, symbol.usual) for symbol in entry.inputs]
@@ -142,21 +143,17 @@ def relation_text(entry: "Relation") -> str:
         ("Holds for", f"{entry.wire} wire"),
         ("Criterion", _criterion(entry)),
         ("Adopted on", ", ".join(entry.samples)),
-        ("Valid", f"{entry.inputs[0].name} {entry.validity}; outside it is not asked"),
+        ("Valid", f"{entry.inputs[0].name} {entry.validity}; outside it is not applied"),
         ("Scatter", entry.scatter.source),
         ("Notes", entry.notes),
         ("Against it", entry.contradicts),
     ]
-    lines = [entry.name, ""]
-    for title, text in rows:
-        if text:
-            lines += textwrap.wrap(text, _WIDTH, initial_indent=f"{title:12} ", subsequent_indent=" " * 13)
+    parts: list[Part] = [entry.name, "", *(Entry(title, text) for title, text in rows if text)]
     for k, point in enumerate(entry.checks):
         at = ", ".join(f"{symbol.name} = {x:g}" for symbol, x in zip(entry.inputs, point.inputs, strict=False))
         text = f"{at}: {point.output:.5g} ± {point.tolerance:.2g}{_unit(output.unit)} ({point.source})"
-        title = "Check points" if k == 0 else ""
-        lines += textwrap.wrap(text, _WIDTH, initial_indent=f"{title:12} ", subsequent_indent=" " * 13)
-    return "\n".join(lines)
+        parts.append(Entry("Test points" if k == 0 else "", text))
+    return parts
 
 
 def _unit(unit: str) -> str:
@@ -168,7 +165,7 @@ def _symbol(name: str, meaning: str, unit: str, usual: float) -> str:
 
 
 def _draw(entry: "Relation", others: "tuple[Relation, ...]", path: Path) -> None:
-    from xrdorder.cli.drawing import save as save_figure
     from xrdorder.figures.relation import relation_figure
+    from xrdorder.reports.sample_figures import save as save_figure
 
     save_figure(relation_figure(entry, others), path)

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from xrdorder.cli.cautions import CAUTIONS
+from xrdorder.cli.console import File, Progress, show
 from xrdorder.cli.program import SOME_FAILED, complain
-from xrdorder.cli.progress import Progress
+from xrdorder.reports.cautions import BRIEF
 
 if TYPE_CHECKING:
     from xrdorder.reports.pictures import Missing
@@ -39,9 +39,7 @@ def report(study: Path, only: tuple[str, ...], form: str, size: str, samples: tu
     with Progress("writing") as progress:
         missing: list[Missing] = []
         written = write_report(open_study(study), only, form, size, samples, progress, missing.append)
-    for path in written:
-        click.echo(f"Written      {path}")
-    click.echo("\n" + "\n".join(CAUTIONS))
+    show(*(File("Written", str(path)) for path in written), "", *BRIEF)
     for one in missing:
         complain(f"figure not drawn: {one.words}")
     if missing:

@@ -1,16 +1,20 @@
 """Fit what a study describes."""
 
+from collections.abc import Collection
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from xrdorder.cli.console import File, Part, Progress, details_option, show
 from xrdorder.cli.options import again_option, figures_option, workers_option
 from xrdorder.cli.program import SOME_FAILED, complain
-from xrdorder.cli.progress import Progress
 
 if TYPE_CHECKING:
     import xarray as xr
+
+    from xrdorder.description.study import Study
+    from xrdorder.reports.pictures import Missing
 
 
 @click.command()
@@ -18,8 +22,9 @@ if TYPE_CHECKING:
 @figures_option
 @again_option
 @workers_option
+@details_option
 @click.pass_context
-def run(ctx: click.Context, study: Path, figures: bool, again: bool, workers: int | None) -> None:
+def run(ctx: click.Context, study: Path, figures: bool, again: bool, workers: int | None, details: bool) -> None:
     """Fit the samples that study.toml in the folder STUDY describes.
 
     Wire lots, dopants, mounts and heat treatments stand in study.toml. Results go to the folder results in STUDY:
@@ -31,34 +36,53 @@ def run(ctx: click.Context, study: Path, figures: bool, again: bool, workers: in
     described = read_study(study, to_run=True)
     for remark in remarks(described):
         complain(f"remark: {remark}")
-    results = run_and_show(study, again=again, workers=workers, figures=figures)
+    results = run_and_show(
+        study, described=described, again=again, workers=workers, figures=figures, details=details
+    )
     if results.attrs["failed"]:
         ctx.exit(SOME_FAILED)
 
 
-def run_and_show(study: Path, *, again: bool, workers: int | None, figures: bool) -> "xr.Dataset":
-    """Run a study, print the table, what went wrong and where everything is."""
-    from xrdorder.cli.drawing import draw_calibration, draw_samples, draw_study
-    from xrdorder.cli.models import model_text
-    from xrdorder.cli.tables import failures, results_text
+def run_and_show(
+    study: Path,
+    *,
+    described: "Study | None" = None,
+    again: bool,
+    workers: int | None,
+    figures: bool,
+    details: bool = False,
+    introduction: str = "",
+    drawn: "Collection[str] | None" = None,
+) -> "xr.Dataset":
+    """Run a study, show the table, what went wrong and where everything is.
+
+    `described` is the description of the study where it was read already; `drawn` names the samples whose fits are
+    drawn, all unless given.
+    """
+    from xrdorder.cli.study_screen import next_part, study_parts
+    from xrdorder.reports.sample_figures import draw_calibration, draw_samples, draw_study
+    from xrdorder.results.study_table import failures
     from xrdorder.running.run import run_study
 
     with Progress("fitting") as progress:
-        results = run_study(study, progress=progress, again=again, workers=workers)
-    click.echo(results_text(results))
-    if models := model_text(results):
-        click.echo(models)
+        results = run_study(described or study, progress=progress, again=again, workers=workers)
+    start: list[Part] = [introduction, ""] if introduction else []
+    show(*start, *study_parts(results, study, details=details))
     for line in failures(results):
         complain(line)
-    click.echo(where_text(study))
     if figures:
         with Progress("drawing") as progress:
-            folder = draw_samples(study, results, progress=progress)
-            draw_calibration(study)
-            draw_study(study, results)
-        click.echo(figures_text(folder))
-    click.echo(done_text(results))
+            folder = draw_samples(study, results, undrawn, only=drawn, progress=progress)
+            draw_calibration(study, undrawn)
+            draw_study(study, results, undrawn)
+        show(figures_part(folder))
+    show(next_part(study, results), done_text(results))
     return results
+
+
+def undrawn(missing: "Missing") -> None:
+    """Say which figure could not be drawn."""
+    complain(f"figure not drawn: {missing.words}")
 
 
 def done_text(results: "xr.Dataset") -> str:
@@ -73,14 +97,8 @@ def done_text(results: "xr.Dataset") -> str:
     return f"{text}; {failed} without a result" if failed else text
 
 
-def where_text(study: Path) -> str:
-    """Say where the results are."""
-    folder = study / "results"
-    return f"Table        {folder / 'results.csv'}\nEverything   {folder / 'results.nc'}"
-
-
-def figures_text(folder: Path) -> str:
+def figures_part(folder: Path) -> Part:
     """Say where the figures are and which there are."""
     names = [path.stem for path in sorted(folder.glob("*.png"))]
     count = len(list(folder.glob("samples/*.png")))
-    return f"Figures      {folder} ({', '.join([*names, f'{count} of samples'])})"
+    return File("Figures", f"{folder} ({', '.join([*names, f'{count} of samples'])})")

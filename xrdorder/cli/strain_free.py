@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from xrdorder.cli.console import Entry, show
 from xrdorder.cli.options import EXISTING_FILE, POSITIVE
 
 _SCATTERS = 1.5  # times as much as they should: by chance in one of twenty with three directions left over
@@ -20,37 +21,39 @@ def strain_free(directions: Path, poisson: float | None, u_poisson: float | None
     laid flat), a_nm and u_a_nm (the part of the standard uncertainty that the directions do not share). The strain
     printed for each direction may be given as the strain of the sample measured that way.
     """
-    from xrdorder.cli.tables import table
     from xrdorder.material.strain import POISSON, U_POISSON
     from xrdorder.material.strain_free import read_directions, strain_free_from_tilts
     from xrdorder.quantities.formatting import concise
+    from xrdorder.quantities.tables import Table
 
     angles, a, u = read_directions(directions)
     found = strain_free_from_tilts(
         angles, a, u, POISSON if poisson is None else poisson, U_POISSON if u_poisson is None else u_poisson
     )
-    head = (("angle", "a", "strain", "off the line"), ("deg", "nm", "%", "over its u"))
+    head = (("angle", "deg"), ("a", "nm"), ("strain", "%"), ("off the line", "over its u"))
     rows = []
     for angle, length, u_length, pull in zip(angles, a, u, found.pulls, strict=True):
         strain, u_strain = found.strain_at(float(angle))
         rows.append(
             (f"{angle:g}", concise(length, u_length), concise(100 * strain, 100 * u_strain), f"{pull:+.1f}")
         )
-    click.echo(table(head, rows))
-    click.echo(
-        f"\nStrain-free lattice  {concise(found.a_nm, found.u_a_nm)} nm"
-        f"\nAxial strain         {concise(100 * found.axial_strain, 100 * found.u_axial_strain)} %"
+    show(
+        Entry("Strain-free", f"a = {concise(found.a_nm, found.u_a_nm)} nm"),
+        Entry("Axial strain", f"{concise(100 * found.axial_strain, 100 * found.u_axial_strain)} %"),
+        "",
+        Table.of(head, rows),
+        "",
     )
     if found.axial_strain > 0.0:
-        click.echo("Tension along the wire: copper presses the A15; check that angles were not exchanged.")
+        show("Tension along the wire: copper presses the A15; check that angles were not exchanged.")
     if found.enlarged > _SCATTERS:
-        click.echo(
+        show(
             f"Directions scatter about the line {found.enlarged:.1f} times as much as their u: uncertainties are "
             "enlarged by that; look for one that is wrong."
         )
     if len(angles) == 2:
-        click.echo("Two directions leave nothing to check the line with.")
-    click.echo("\nIn study.toml, for the sample measured at")
+        show("Two directions leave nothing to check the line with.")
+    show("In study.toml, for the sample measured at")
     for angle in dict.fromkeys(float(one) for one in angles):
         strain, u_strain = found.strain_at(angle)
-        click.echo(f"  {angle:g} degrees:  strain = {strain:.3g}, u_strain = {u_strain:.2g}")
+        show(f"  {angle:g} degrees:  strain = {strain:.3g}, u_strain = {u_strain:.2g}")

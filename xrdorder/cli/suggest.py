@@ -1,18 +1,16 @@
 """Which heat treatment should be reacted next?"""
 
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from xrdorder.cli.cautions import ESTIMATES, SUGGESTIONS
+from xrdorder.cli.console import File, Progress, details_option, show
 from xrdorder.cli.named_files import PICTURE
 from xrdorder.cli.options import POSITIVE, Numbers, Pair, all_of, strain_options
 from xrdorder.cli.program import complain
-from xrdorder.cli.progress import Progress
-from xrdorder.exceptions import StudyError
+from xrdorder.reports.cautions import ESTIMATES
 
 if TYPE_CHECKING:
     from xrdorder.planning import LotPlan
@@ -21,6 +19,11 @@ _MOST_FIELDS = 4
 _LARGEST_STRAIN = 0.05
 _COPPER_MELTS_C = 1084.62  # ITS-90: H. Preston-Thomas, Metrologia 27 (1990) 3, table 1 (from memory)
 _TABLE = "suggestions.csv"
+SUGGESTIONS = (
+    "Suggestions are candidates for evaluation, worked out from the samples so far: no instruction to run a furnace, "
+    "no ground to build a magnet on. Furnaces burn, tin leaks, argon and cryogens suffocate: the rules of your "
+    "laboratory and of your furnace come first."
+)
 
 _furnace_options = all_of(
     click.option("--furnace-min-c", type=POSITIVE, help="Least temperature of the last hold; left out: as reacted."),
@@ -63,8 +66,9 @@ _constraint_options = all_of(
 @_furnace_options
 @_constraint_options
 @click.option(
-    "--figure", type=PICTURE, help="Save maps and the front to this file."
+    "--figure", type=PICTURE, help="Save maps and the Pareto front to this file."
 )
+@details_option
 def suggest(
     study: Path,
     fields_t: tuple[float, ...],
@@ -86,30 +90,30 @@ def suggest(
     rrr_above: float | None,
     niobium_below: float | None,
     figure: Path | None,
+    details: bool,
 ) -> None:
     """Suggest the next heat treatments for the wires of a fitted STUDY at a field, temperature and strain in service.
 
-    Says which treatment is best so far and how surely, which are worth reacting inside the limits of the furnace, and
-    which trade Bc2 against grains. Where wires do not differ by more than chance it says so. The table goes to
-    results/suggestions.csv. Nothing is fitted again.
+    Shows which treatment is best so far and with what probability, which are worth reacting inside the limits of the
+    furnace, or that the wires do not differ significantly; --details adds every plan in words and the Pareto front of
+    Bc2 and grain size. The table goes to results/suggestions.csv. Nothing is fitted again.
     """
-    from xrdorder.cli.suggest_text import lot_text, write_table
-    from xrdorder.cli.tables import own_line, wrapped
+    from xrdorder.cli.study_screen import own_part
+    from xrdorder.cli.suggest_screen import lot_parts
     from xrdorder.comparison.study import fit_to_compare
-    from xrdorder.planning import HoldBound, Limits, plan_lot
+    from xrdorder.planning import HoldBound, Limits
+    from xrdorder.planning.suggestion import suggest as suggest_next
+    from xrdorder.planning.suggestion import write_suggestions
     from xrdorder.results.open_study import open_study
     from xrdorder.superconductivity.currents import Conditions
     from xrdorder.treatments import kelvin_words
 
-    asked = tuple(dict.fromkeys(fields_t))
-    _refuse(asked, strain, ramp, niobium_below, furnace_max_c)
+    _refuse(tuple(dict.fromkeys(fields_t)), strain, ramp, niobium_below, furnace_max_c)
     for option, limit in (("--furnace-max-c", furnace_max_c), ("--furnace-min-c", furnace_min_c)):
         if limit is not None and (words := kelvin_words(limit)):
             complain(f"remark: {option}: {words}")
-    held = open_study(study)
-    held.require_as_run()
-    results, left_out = fit_to_compare(held.results)
-    library = held.library()
+    opened = open_study(study)
+    opened.require_as_run()
     limits = Limits(
         furnace_min_c,
         furnace_max_c,
@@ -118,49 +122,34 @@ def suggest(
         tuple(ramp or ()),
         float("inf") if total_hours is None else total_hours,
         step_c,
-        (held.study.dose.q_kj_per_mol, held.study.dose.reference_c) if time_as == "dose" else None,
+        (opened.study.dose.q_kj_per_mol, opened.study.dose.reference_c) if time_as == "dose" else None,
         tuple(HoldBound(*one) for one in holds),
         rrr_above,
         None if niobium_below is None else niobium_below / 100.0,
     )
-    conditions = Conditions(temperature_k, strain=strain, design=design)
-    designs = {sample.lot.name: sample.lot.design for sample in held.study.samples}
-    treatments = {sample.name: sample.treatment for sample in held.study.samples}
-    lots = (lot,) if lot else tuple(dict.fromkeys(str(one) for one in results["lot"].values))
-    plans, refused = [], []
+    refused: list[str] = []
     with Progress("planning") as progress:
-        for k, name in enumerate(lots):
-            progress(k, len(lots), name or "wires")
-            try:
-                plans.append(
-                    plan_lot(
-                        results, treatments, name, replace(conditions, design=design or designs.get(name, "")),
-                        asked, limits,
-                        library=library, measured=measured, number=number,
-                    )
-                )  # fmt: skip
-            except StudyError as error:
-                if len(lots) == 1:
-                    raise
-                refused.append(f"lot {name}: {error}")
-    if not plans:
-        raise StudyError("\n".join(refused))
-    click.echo("\n\n".join("\n".join(lot_text(one)) for one in plans))
-    for sample, reason in left_out.items():
-        click.echo(f"\nLeft out: {sample} ({reason})")
-    for line in own_line(held.results):
-        click.echo(f"\n{line}")
-    for reason in refused:
-        click.echo(f"\nNot planned: {reason}")
-    table = study / "results" / _TABLE
-    write_table(plans, table)
-    click.echo(f"\nTable        {table}")
-    if figure is not None:
-        for path in _draw(plans, figure, str(held.results.attrs.get("title", ""))):
-            click.echo(f"Figure       {path}")
-
+        plans = suggest_next(
+            opened, fields_t, Conditions(temperature_k, strain=strain, design=design), limits,
+            lot=lot, number=number, measured=measured, refused=refused.append, progress=progress,
+        )  # fmt: skip
+    for plan in plans:
+        show(*lot_parts(plan, details=details), "")
+    left_out = fit_to_compare(opened.results)[1]
     estimated = any(response.origin == "estimate" for one in plans for response in one.responses)
-    click.echo(f"\n{wrapped(f'{ESTIMATES} {SUGGESTIONS}' if estimated else SUGGESTIONS)}")
+    show(
+        *(f"Left out: {sample} ({reason})" for sample, reason in left_out.items()),
+        *own_part(opened.results),
+        *(f"Not planned: {reason}" for reason in refused),
+        f"{ESTIMATES} {SUGGESTIONS}" if estimated else SUGGESTIONS,
+        "",
+    )
+    table = study / "results" / _TABLE
+    write_suggestions(plans, table)
+    show(File("Table", str(table)))
+    if figure is not None:
+        for path in _draw(plans, figure, str(opened.results.attrs.get("title", ""))):
+            show(File("Figure", str(path)))
 
 
 def _refuse(
@@ -185,12 +174,11 @@ def _refuse(
 
 def _draw(plans: "Sequence[LotPlan]", path: Path, title: str) -> list[Path]:
     """Save a figure for each lot; with several the name of the lot is put into that of the file."""
-    from xrdorder.cli.drawing import save
-    from xrdorder.figures import planning_figure
+    from xrdorder.reports.sample_figures import save
 
     drawn = []
     for one in plans:
         target = path if len(plans) == 1 else path.with_stem(f"{path.stem}-{one.lot or 'wires'}")
-        save(planning_figure(one, title=title), target)
+        save(one.plot(title=title), target)
         drawn.append(target)
     return drawn

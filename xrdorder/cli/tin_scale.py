@@ -5,10 +5,12 @@ from typing import TYPE_CHECKING
 
 import click
 
+from xrdorder.cli.console import File, show
 from xrdorder.cli.named_files import NEW_FILE
 from xrdorder.cli.options import EXISTING_FILE, POSITIVE
 
 if TYPE_CHECKING:
+    from xrdorder.cli.console import Part
     from xrdorder.material import FittedScale
 
 
@@ -56,24 +58,21 @@ def tin_scale(
     )
     if out is not None:
         write_tin_scale(found.scale, out)
-    click.echo(scale_text(found))
+    show(*_parts(found))
     if out is not None:
-        click.echo(f"\nScale        {out}")
+        show("", File("Scale", str(out)))
 
 
-def scale_text(found: "FittedScale") -> str:
+def _parts(found: "FittedScale") -> "list[Part]":
     """The scale beside the published one, and every sample against it."""
-    from xrdorder.cli.tables import table
     from xrdorder.material import PUBLISHED_SCALE
     from xrdorder.quantities.formatting import concise
+    from xrdorder.quantities.tables import Table
 
     own, published, known = found.scale, PUBLISHED_SCALE, found.samples
     u_level = own.covariance[0][0] ** 0.5
-    head = (
-        ("scale", "a at 24 at.%", "slope", "u(tin) at 24 at.%", "at 20 at.%"),
-        ("", "nm", "pm/at.%", "at.%", "at.%"),
-    )
-    rows = [
+    shift = 1e3 * (own.a_at_24_nm - published.a_at_24_nm)
+    scales = [
         (
             scale.name,
             concise(scale.a_at_24_nm, scale.covariance[0][0] ** 0.5),
@@ -83,34 +82,25 @@ def scale_text(found: "FittedScale") -> str:
         )
         for scale in (own, published)
     ]
-    parts = [table(head, rows), ""]
-    head = (("sample", "a", "tin", "off the line", "over its u"), ("", "nm", "at.%", "pm", ""))
-    parts.append(
-        table(
-            head,
-            [
-                (
-                    sample,
-                    concise(a, u_a),
-                    concise(100 * tin, 100 * u_tin),
-                    f"{1e3 * residual:+.3f}",
-                    f"{pull:+.1f}",
-                )
-                for sample, a, u_a, tin, u_tin, residual, pull in zip(
-                    known.names, known.a_nm, known.u_a_nm, known.tin, known.u_tin,
-                    found.residuals_nm, found.pulls, strict=True,
-                )
-            ],
-        )
-    )  # fmt: skip
-    parts.append("")
+    columns = known.names, known.a_nm, known.u_a_nm, known.tin, known.u_tin, found.residuals_nm, found.pulls
+    samples = [
+        (sample, concise(a, u_a), concise(100 * tin, 100 * u_tin), f"{1e3 * residual:+.3f}", f"{pull:+.1f}")
+        for sample, a, u_a, tin, u_tin, residual, pull in zip(*columns, strict=True)
+    ]
+    tin_at = (("a at 24 at.%", "nm"), ("slope", "pm/at.%"), ("u(tin) at 24 at.%", "at.%"), ("at 20 at.%", "at.%"))
+    parts: list[Part] = [
+        f"At 24 at.% the scale lies {shift:+.3f} ± {1e3 * u_level:.3f} pm from the published line.",
+        "",
+        Table.of(["scale", *tin_at], scales),
+        "",
+        Table.of(["sample", ("a", "nm"), ("tin", "at.%"), ("off the line", "pm"), ("over its u", "")], samples),
+        "",
+    ]
     if found.chi2_reduced == found.chi2_reduced:
         enlarged = ", which enlarges the uncertainty" if found.chi2_reduced > 1.0 else ""
         parts.append(f"Reduced chi squared {found.chi2_reduced:.2f}{enlarged}.")
     low, high = 100 * float(known.tin.min()), 100 * float(known.tin.max())
     parts.append(f"Samples span {low:.1f} to {high:.1f} at.% tin; beyond, the slope decides.")
-    shift = 1e3 * (own.a_at_24_nm - published.a_at_24_nm)
-    parts.append(f"Against the published line {shift:+.3f} ± {1e3 * u_level:.3f} pm at 24 at.%.")
     for sample in found.outliers:
         parts.append(f"Off by more than three standard uncertainties: {sample}; is it one phase, and free of strain?")
-    return "\n".join(parts)
+    return parts

@@ -4,10 +4,10 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Any, ClassVar
 
-from pydantic import Field, ValidationInfo
+from pydantic import ValidationInfo
 
 from xrdorder.description.measurement import Reading
-from xrdorder.description.table import Context, Problem, Table
+from xrdorder.description.table import Context, Problem, Table, key, needed
 from xrdorder.description.values import (
     FilePath,
     Lengths,
@@ -28,49 +28,27 @@ from xrdorder.patterns import GEOMETRIES
 class Calibration(Reading):
     """The pattern of a certified powder, and what the fit of the instrument needs to know about it."""
 
-    pattern: Paths = Field(description="the path of the pattern of a certified powder")
-    standard: StandardName = Field(description="the name of the certified powder, as 'srm-660c'")
-    detector_distance_mm: Positive = Field(
-        description="the distance from specimen to detector in mm (goniometer radius)"
+    pattern: Paths = needed("the path of the pattern of a certified powder")
+    standard: StandardName = needed("the name of the certified powder, as 'srm-660c'")
+    detector_distance_mm: Positive = needed("the distance from specimen to detector in mm (goniometer radius)")
+    radiation: RadiationName | None = key("the radiation, as 'cu-ka'")
+    divergence_deg: Annotated[float, between(0.001, 10.0)] | None = key("the divergence of the slit in degrees")
+    specimen_length_mm: Positive | None = key("the length of the specimen along the beam in mm")
+    monochromator_two_theta_deg: Annotated[float, between(0.0, 180.0)] | None = key(
+        "the 2θ of the monochromator crystal in degrees"
     )
-    radiation: RadiationName | None = Field(default=None, description="the radiation, as 'cu-ka'")
-    divergence_deg: Annotated[float, between(0.001, 10.0)] | None = Field(
-        default=None, description="the divergence of the slit in degrees"
+    geometry: Annotated[str, one_of(*GEOMETRIES)] | None = key(f"how the powder was measured: {', '.join(GEOMETRIES)}")
+    illuminated_length_mm: Positive | None = key("the length that a variable slit keeps lit in mm")
+    polarisation_ratio: Share | None = key("intensity polarised in the diffraction plane over that across it, 0 to 1")
+    mu_t: NotNegative | None = key("the attenuation times thickness of a plate in transmission")
+    mu_r: NotNegative | None = key("the attenuation times radius of a capillary")
+    focused: bool = key("true where the beam on a capillary is focused on the detector", False)
+    temperature_c: MeasuringTemperature = key("the temperature of the powder while it was measured in °C", 22.5)
+    standard_domain_size_nm: Positive | None = key("the domain size of the certified powder in nm")
+    standard_lattice_nm: Lengths | None = key(
+        "the lattice parameter on the laboratory's own certificate in nm (a, or [a, c])"
     )
-    specimen_length_mm: Positive | None = Field(
-        default=None, description="the length of the specimen along the beam in mm"
-    )
-    monochromator_two_theta_deg: Annotated[float, between(0.0, 180.0)] | None = Field(
-        default=None, description="the 2θ of the monochromator crystal in degrees"
-    )
-    geometry: Annotated[str, one_of(*GEOMETRIES)] | None = Field(
-        default=None, description=f"how the powder was measured: {', '.join(GEOMETRIES)}"
-    )
-    illuminated_length_mm: Positive | None = Field(
-        default=None, description="the length that a variable slit keeps lit in mm"
-    )
-    polarisation_ratio: Share | None = Field(
-        default=None, description="intensity polarised in the diffraction plane over that across it, 0 to 1"
-    )
-    mu_t: NotNegative | None = Field(
-        default=None, description="the attenuation times thickness of a plate in transmission"
-    )
-    mu_r: NotNegative | None = Field(default=None, description="the attenuation times radius of a capillary")
-    focused: bool = Field(
-        default=False, description="true where the beam on a capillary is focused on the detector"
-    )
-    temperature_c: MeasuringTemperature = Field(
-        default=22.5, description="the temperature of the powder while it was measured in °C"
-    )
-    standard_domain_size_nm: Positive | None = Field(
-        default=None, description="the domain size of the certified powder in nm"
-    )
-    standard_lattice_nm: Lengths | None = Field(
-        default=None, description="the lattice parameter on the laboratory's own certificate in nm (a, or [a, c])"
-    )
-    u_standard_lattice_nm: Lengths | None = Field(
-        default=None, description="its standard uncertainty (k = 1) in nm"
-    )
+    u_standard_lattice_nm: Lengths | None = key("its standard uncertainty (k = 1) in nm")
 
     def of_fit(self) -> dict[str, Any]:
         """Give what `xrdorder.fitting.calibrate` asks for beside the pattern and the powder, by its names."""
@@ -90,12 +68,10 @@ class InstrumentTable(Table):
 
     calibration: ClassVar[str] = "a table [instrument.calibrate]"
 
-    file: Annotated[FilePath, existing("calibrate one")] | None = Field(
-        default=None, description="the path of an instrument file, from xrdorder calibrate"
+    file: Annotated[FilePath, existing("calibrate one")] | None = key(
+        "the path of an instrument file, from xrdorder calibrate"
     )
-    calibrate: Calibration | None = Field(
-        default=None, description="the table of a pattern that calibrates the study"
-    )
+    calibrate: Calibration | None = key("the table of a pattern that calibrates the study")
 
     @classmethod
     def contradictions(cls, given: Mapping[str, Any], context: Context) -> Iterator[Problem]:

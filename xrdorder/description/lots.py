@@ -3,11 +3,9 @@
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, ClassVar, Self
 
-from pydantic import Field
-
 from xrdorder.crystals.a15 import dopant_site
 from xrdorder.description.measured_values import QUANTITIES
-from xrdorder.description.table import Context, Problem, Table, typed
+from xrdorder.description.table import Context, Problem, Table, key, typed
 from xrdorder.description.values import Alloy, AtPercent, LatticeEffect, NotNegative, Share, between, spelt
 from xrdorder.exceptions import XrdorderError
 from xrdorder.superconductivity.strain import PRE_STRAINS
@@ -44,37 +42,30 @@ class Lot(Table):
     slips: ClassVar = {"dopants": "dopant_at_percent", "dopant": "dopant_at_percent"}
 
     name: str = ""
-    route: Annotated[str, spelt(*ROUTES)] = Field(default="", description=f"how the wire was made: {', '.join(ROUTES)}")
-    design: Annotated[str, spelt(*DESIGNS)] = Field(
-        default="",
-        description=f"the design of the wire, for its thermal pre-strain: {', '.join(DESIGNS)}",
+    route: Annotated[str, spelt(*ROUTES)] = key(f"how the wire was made: {', '.join(ROUTES)}", "")
+    design: Annotated[str, spelt(*DESIGNS)] = key(
+        f"the design of the wire, for its thermal pre-strain: {', '.join(DESIGNS)}", ""
     )
-    filament: Alloy = Field(default="", description="the metal of the filaments, as 'Nb' or 'Nb-7.5Ta'")
-    barrier: Alloy = Field(default="", description="the metal of the diffusion barrier, as 'Ta' or 'Nb'")
-    a15_area_fraction: Annotated[float, between(_AREA.limits.low, _AREA.limits.high)] | None = Field(
-        default=None, description="the share of A15 in the section without copper, 0.01 to 1"
+    filament: Alloy = key("the metal of the filaments, as 'Nb' or 'Nb-7.5Ta'", "")
+    barrier: Alloy = key("the metal of the diffusion barrier, as 'Ta' or 'Nb'", "")
+    a15_area_fraction: Annotated[float, between(_AREA.limits.low, _AREA.limits.high)] | None = key(
+        "the share of A15 in the section without copper, 0.01 to 1"
     )
-    u_a15_area_fraction: Annotated[float, between(0.0, 0.5)] | None = Field(
-        default=None, description="the standard uncertainty (k = 1) of that share"
+    u_a15_area_fraction: Annotated[float, between(0.0, 0.5)] | None = key(
+        "the standard uncertainty (k = 1) of that share"
     )
-    dopant_at_percent: dict[str, AtPercent] = Field(
-        default={}, description="the dopant content of the A15 in at.%, as { Ta = 2.4 }"
+    dopant_at_percent: dict[str, AtPercent] = key("the dopant content of the A15 in at.%, as { Ta = 2.4 }", {})
+    u_dopant_at_percent: dict[str, AtPercent] = key(
+        "the standard uncertainty of the dopant content in at.%, as { Ta = 0.3 }", {}
     )
-    u_dopant_at_percent: dict[str, AtPercent] = Field(
-        default={}, description="the standard uncertainty of the dopant content in at.%, as { Ta = 0.3 }"
+    on_tin_site: dict[str, Share] | None = key("the share of the dopant on the tin site, 0 to 1, as { Ta = 0.3 }")
+    u_on_tin_site: dict[str, Share] | None = key("the standard uncertainty of that share, 0 to 1, as { Ta = 0.1 }")
+    undoped: bool = key("true where the wire is known to hold no dopant", False)
+    lattice_pm_per_at_percent: dict[str, LatticeEffect] | None = key(
+        "the measured change of a by a dopant in pm per at.%, as { Ta = -0.02 }"
     )
-    on_tin_site: dict[str, Share] | None = Field(
-        default=None, description="the share of the dopant on the tin site, 0 to 1, as { Ta = 0.3 }"
-    )
-    u_on_tin_site: dict[str, Share] | None = Field(
-        default=None, description="the standard uncertainty of that share, 0 to 1, as { Ta = 0.1 }"
-    )
-    undoped: bool = Field(default=False, description="true where the wire is known to hold no dopant")
-    lattice_pm_per_at_percent: dict[str, LatticeEffect] | None = Field(
-        default=None, description="the measured change of a by a dopant in pm per at.%, as { Ta = -0.02 }"
-    )
-    u_lattice_pm_per_at_percent: dict[str, NotNegative] | None = Field(
-        default=None, description="the standard uncertainty of that change in pm per at.%, as { Ta = 0.01 }"
+    u_lattice_pm_per_at_percent: dict[str, NotNegative] | None = key(
+        "the standard uncertainty of that change in pm per at.%, as { Ta = 0.01 }"
     )
 
     @property

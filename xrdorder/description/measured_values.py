@@ -19,10 +19,20 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from pydantic import Field, ValidationError, ValidationInfo
+from pydantic import ValidationError, ValidationInfo
 
 from xrdorder.description.locations import place
-from xrdorder.description.table import Context, Location, Problem, Table, inner_problems, refusal, shown
+from xrdorder.description.table import (
+    Context,
+    Location,
+    Problem,
+    Table,
+    inner_problems,
+    key,
+    needed,
+    refusal,
+    shown,
+)
 from xrdorder.exceptions import did_you_mean
 from xrdorder.quantities.registry import UNIT_1, Quantity, measurable
 
@@ -73,12 +83,12 @@ class Measured(Table):
     """
 
     quantity: str
-    value: float = Field(description="the measured value as a number, in the unit of the key")
-    u: float = Field(description="the standard uncertainty (k = 1), without which the value cannot be compared")
-    criterion: str = Field(default="", description="how it was read off the transition, as '50 %'")
-    temperature_k: float | None = Field(default=None, description="the temperature of the measurement in K")
-    field_t: float | None = Field(default=None, description="the field of the measurement in T")
-    remark: str = Field(default="", description="how it was measured, as text in quotes")
+    value: float = needed("the measured value as a number, in the unit of the key")
+    u: float = needed("the standard uncertainty (k = 1), without which the value cannot be compared")
+    criterion: str = key("how it was read off the transition, as '50 %'", "")
+    temperature_k: float | None = key("the temperature of the measurement in K")
+    field_t: float | None = key("the field of the measurement in T")
+    remark: str = key("how it was measured, as text in quotes", "")
 
     @property
     def unit(self) -> str:

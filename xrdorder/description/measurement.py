@@ -3,10 +3,10 @@
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, ClassVar
 
-from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo
+from pydantic import AfterValidator, BeforeValidator, ValidationInfo
 
 from xrdorder.description.locations import key_words
-from xrdorder.description.table import Context, Problem, Table
+from xrdorder.description.table import Context, Problem, Table, key
 from xrdorder.description.values import (
     MeasuringTemperature,
     NotNegative,
@@ -34,36 +34,26 @@ _UNITS = tuple(dict.fromkeys(unit for units in AXIS_UNITS.values() for unit in u
 class Choices(Table):
     """Choices of the fit: `fit = { ... }` in `[defaults]` or a sample; the fields of `xrdorder.fitting.FitOptions`."""
 
-    lattice_distribution: Annotated[str, one_of(*LATTICE_DISTRIBUTIONS)] | None = Field(
-        default=None, description=f"how the A15 lattice is spread: {', '.join(LATTICE_DISTRIBUTIONS)}"
+    lattice_distribution: Annotated[str, one_of(*LATTICE_DISTRIBUTIONS)] | None = key(
+        f"how the A15 lattice is spread: {', '.join(LATTICE_DISTRIBUTIONS)}"
     )
-    texture_axes: dict[str, PlaneNormal] | None = Field(
-        default=None, description="phases and the normals their grains prefer, as { nb3sn = [1, 0, 0] }"
+    texture_axes: dict[str, PlaneNormal] | None = key(
+        "phases and the normals their grains prefer, as { nb3sn = [1, 0, 0] }"
     )
-    elastic_shifts: bool | None = Field(default=None, description="true to fit elastic shifts of held grains")
-    depth_gradient: bool | None = Field(default=None, description="true to fit a lattice that changes with depth")
-    mu_t: NotNegative | None = Field(
-        default=None, description="the attenuation times thickness of a plate in transmission"
+    elastic_shifts: bool | None = key("true to fit elastic shifts of held grains")
+    depth_gradient: bool | None = key("true to fit a lattice that changes with depth")
+    mu_t: NotNegative | None = key("the attenuation times thickness of a plate in transmission")
+    mu_r: NotNegative | None = key("the attenuation times radius of a capillary")
+    roughness: Roughness | None = key("share p (0 to 1) and length q (not negative) of the roughness, as [0.5, 0.05]")
+    particle_size_um: Annotated[float, between(0.001, 999.0)] | None = key(
+        "the mean size of the particles in micrometres"
     )
-    mu_r: NotNegative | None = Field(default=None, description="the attenuation times radius of a capillary")
-    roughness: Roughness | None = Field(
-        default=None, description="share p (0 to 1) and length q (not negative) of the roughness, as [0.5, 0.05]"
+    measured_dispersion: dict[str, Pair] | None = key(
+        "measured f' and f'' of elements in electrons, as { Nb = [-2.1, 0.6] }"
     )
-    particle_size_um: Annotated[float, between(0.001, 999.0)] | None = Field(
-        default=None, description="the mean size of the particles in micrometres"
-    )
-    measured_dispersion: dict[str, Pair] | None = Field(
-        default=None, description="measured f' and f'' of elements in electrons, as { Nb = [-2.1, 0.6] }"
-    )
-    stray_radiation: bool | None = Field(
-        default=None, description="true or false: look for K-beta and tungsten lines"
-    )
-    seek_phases: bool | None = Field(
-        default=None, description="true or false: look for phases that explain unindexed lines"
-    )
-    second_opinions: bool | None = Field(
-        default=None, description="true or false: single lines and free intensities beside the fit"
-    )
+    stray_radiation: bool | None = key("true or false: look for K-beta and tungsten lines")
+    seek_phases: bool | None = key("true or false: look for phases that explain unindexed lines")
+    second_opinions: bool | None = key("true or false: single lines and free intensities beside the fit")
 
     def given(self) -> dict[str, Any]:
         """Give the choices that were made; what the fit does by itself is left to it."""
@@ -73,22 +63,16 @@ class Choices(Table):
 class Reading(Table):
     """How to read pattern files that do not say it themselves; None where nothing was told."""
 
-    radiation: RadiationName | None = Field(
-        default=None, description="the radiation of pattern files that do not say it, as 'cu-ka'"
+    radiation: RadiationName | None = key("the radiation of pattern files that do not say it, as 'cu-ka'")
+    axis: Annotated[str, one_of(*AXIS_UNITS)] | None = key(
+        "what the first column of the pattern file is: two-theta, d or q"
     )
-    axis: Annotated[str, one_of(*AXIS_UNITS)] | None = Field(
-        default=None, description="what the first column of the pattern file is: two-theta, d or q"
+    axis_unit: Annotated[str, one_of(*_UNITS)] | None = key(
+        "the unit of d (nm, angstrom) or q (1/nm, 1/angstrom); degree for two-theta"
     )
-    axis_unit: Annotated[str, one_of(*_UNITS)] | None = Field(
-        default=None, description="the unit of d (nm, angstrom) or q (1/nm, 1/angstrom); degree for two-theta"
-    )
-    geometry: Annotated[str, one_of(*GEOMETRIES)] | None = Field(
-        default=None, description="the geometry of pattern files that do not say it"
-    )
-    diffractogram: str | None = Field(
-        default=None, description="which diffractogram of a powder CIF that names several: its id, or 'all'"
-    )
-    counting_time_s: Positive | None = Field(default=None, description="the counting time a point in seconds")
+    geometry: Annotated[str, one_of(*GEOMETRIES)] | None = key("the geometry of pattern files that do not say it")
+    diffractogram: str | None = key("which diffractogram of a powder CIF that names several: its id, or 'all'")
+    counting_time_s: Positive | None = key("the counting time a point in seconds")
 
     @classmethod
     def contradictions(cls, given: Mapping[str, Any], context: Context) -> Iterator[Problem]:
@@ -122,46 +106,32 @@ class Measurement(Reading):
 
     slips: ClassVar = {"temperature": "temperature_c", "slit": "divergence_deg"}
 
-    calibration: Annotated[str, AfterValidator(_described_calibration)] = Field(
-        default="", description="the name of a [calibrations.<name>], in quotes"
+    calibration: Annotated[str, AfterValidator(_described_calibration)] = key(
+        "the name of a [calibrations.<name>], in quotes", ""
     )
-    mount: Annotated[str, one_of(*MOUNTS)] = Field(
-        default="", description=f"how the specimen was mounted: {', '.join(MOUNTS)}"
+    mount: Annotated[str, one_of(*MOUNTS)] = key(f"how the specimen was mounted: {', '.join(MOUNTS)}", "")
+    wire_axis_angle_deg: Annotated[float, between(0.0, 90.0)] | None = key(
+        "the angle between wire axis and scattering vector in degrees, 0 to 90"
     )
-    wire_axis_angle_deg: Annotated[float, between(0.0, 90.0)] | None = Field(
-        default=None, description="the angle between wire axis and scattering vector in degrees, 0 to 90"
+    temperature_c: MeasuringTemperature | None = key("the temperature of the specimen while it was measured in °C")
+    u_temperature_k: Positive | None = key("the standard uncertainty of that temperature in K")
+    specimen_length_mm: Positive | None = key("the length of the specimen along the beam in mm")
+    divergence_deg: Annotated[float, between(0.001, 10.0)] | None = key("the divergence of the slit in degrees")
+    internal_standard: StandardName | None = key("the certified powder mixed into the specimen, as 'srm-640c'")
+    strain: Annotated[float, between(-LARGEST_STRAIN, LARGEST_STRAIN)] | None = key(
+        "the strain of the A15 along the scattering vector as a fraction, -0.001 for -0.1 %"
     )
-    temperature_c: MeasuringTemperature | None = Field(
-        default=None, description="the temperature of the specimen while it was measured in °C"
+    u_strain: Annotated[float, between(0.0, LARGEST_STRAIN)] | None = key(
+        "the standard uncertainty of that strain as a fraction"
     )
-    u_temperature_k: Positive | None = Field(
-        default=None, description="the standard uncertainty of that temperature in K"
+    strain_gauge: Annotated[str, one_of(*GAUGES)] = key(
+        f"the phase whose lattice tells the strain: {', '.join(GAUGES)}", ""
     )
-    specimen_length_mm: Positive | None = Field(
-        default=None, description="the length of the specimen along the beam in mm"
+    strain_bound: bool = key("true to take the thermal mismatch from the reaction temperature down as bound", False)
+    corrections_off: Annotated[tuple[Annotated[str, one_of(*CORRECTIONS)], ...], BeforeValidator(as_tuple)] = key(
+        f"the corrections to switch off, of {', '.join(CORRECTIONS)}", ()
     )
-    divergence_deg: Annotated[float, between(0.001, 10.0)] | None = Field(
-        default=None, description="the divergence of the slit in degrees"
-    )
-    internal_standard: StandardName | None = Field(
-        default=None, description="the certified powder mixed into the specimen, as 'srm-640c'"
-    )
-    strain: Annotated[float, between(-LARGEST_STRAIN, LARGEST_STRAIN)] | None = Field(
-        default=None, description="the strain of the A15 along the scattering vector as a fraction, -0.001 for -0.1 %"
-    )
-    u_strain: Annotated[float, between(0.0, LARGEST_STRAIN)] | None = Field(
-        default=None, description="the standard uncertainty of that strain as a fraction"
-    )
-    strain_gauge: Annotated[str, one_of(*GAUGES)] = Field(
-        default="", description=f"the phase whose lattice tells the strain: {', '.join(GAUGES)}"
-    )
-    strain_bound: bool = Field(
-        default=False, description="true to take the thermal mismatch from the reaction temperature down as bound"
-    )
-    corrections_off: Annotated[tuple[Annotated[str, one_of(*CORRECTIONS)], ...], BeforeValidator(as_tuple)] = Field(
-        default=(), description=f"the corrections to switch off, of {', '.join(CORRECTIONS)}"
-    )
-    fit: Choices = Field(default=Choices(), description="choices of the fit, as { elastic_shifts = true }")
+    fit: Choices = key("choices of the fit, as { elastic_shifts = true }", Choices())
 
     @classmethod
     def usual(cls, context: Context) -> dict[str, Any]:

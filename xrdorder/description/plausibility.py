@@ -1,6 +1,7 @@
 """What a description says that may be so, but is more likely a slip: told as flags, never refused.
 
-None of it needs a fit. `remarks` says it before a run, `xrdorder.running.flags.with_noticed` puts it into the results.
+None of it needs a fit. `remarks` says it before a run, `xrdorder.running.flags.with_study_flags` puts it into the
+results.
 """
 
 from collections import Counter

@@ -4,14 +4,14 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Self
 
-from pydantic import BeforeValidator, Field, PlainValidator, ValidationInfo
+from pydantic import BeforeValidator, PlainValidator, ValidationInfo
 
 from xrdorder.description.lots import Lot
 from xrdorder.description.measured_values import Measured, measured_values
 from xrdorder.description.measurement import Measurement
 from xrdorder.description.phases_present import Present, choice_problems
 from xrdorder.description.sample_table import STEP_COLUMNS
-from xrdorder.description.table import Context, Problem, shown
+from xrdorder.description.table import Context, Problem, key, needed, shown
 from xrdorder.description.treatments import WAYS, read_treatment
 from xrdorder.description.values import Day, NotNegative, Paths, SafeName
 from xrdorder.exceptions import did_you_mean
@@ -55,16 +55,14 @@ class Sample(Measurement):
         What the laboratory measured itself. No fit and no estimate sees it.
     """
 
-    name: SafeName = Field(description="a name of its own, safe as a file name")
-    pattern: Paths = Field(description="the path of the pattern, or a list of paths of one specimen")
-    lot: Annotated[Lot, BeforeValidator(_described_lot)] = Field(
-        default=Lot(), description="the name of a lot described under [lots.<name>]"
-    )
-    treatment: Annotated[History | None, PlainValidator(read_treatment)] = Field(default=None, description=WAYS)
-    position_m: NotNegative | None = Field(default=None, description="the place along the spool in m, zero or more")
-    date: Day = Field(default="", description="the day of the measurement, as 2026-03-14")
-    measured: Annotated[tuple[Measured, ...], PlainValidator(measured_values)] = Field(
-        default=(), description="what the laboratory measured itself, a table [samples.measured]"
+    name: SafeName = needed("a name of its own, safe as a file name")
+    pattern: Paths = needed("the path of the pattern, or a list of paths of one specimen")
+    lot: Annotated[Lot, BeforeValidator(_described_lot)] = key("the name of a lot described under [lots.<name>]", Lot())
+    treatment: Annotated[History | None, PlainValidator(read_treatment)] = key(WAYS)
+    position_m: NotNegative | None = key("the place along the spool in m, zero or more")
+    date: Day = key("the day of the measurement, as 2026-03-14", "")
+    measured: Annotated[tuple[Measured, ...], PlainValidator(measured_values)] = key(
+        "what the laboratory measured itself, a table [samples.measured]", ()
     )
 
     @property

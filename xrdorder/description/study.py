@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Annotated, Any, Self, get_args, get_origin
 
-from pydantic import AfterValidator, BeforeValidator, Field, PlainValidator, ValidationInfo, field_validator
+from pydantic import BeforeValidator, PlainValidator, ValidationInfo, field_validator
 
 from xrdorder.crystals import phase
 from xrdorder.description.calibration import Calibration, instrument_of, named_instrument
@@ -21,7 +21,7 @@ from xrdorder.description.measurement import Choices, Measurement
 from xrdorder.description.phases_present import Present, choice_problems, phase_argument
 from xrdorder.description.sample import FURNACE_C, Sample
 from xrdorder.description.sample_table import STEP_COLUMNS, Row, SampleRows, read_sample_table
-from xrdorder.description.table import Context, Problem, Refused, Table, checked, refusal, typed
+from xrdorder.description.table import Context, Problem, Refused, Table, checked, key, needed, refusal, typed
 from xrdorder.description.treatments import named_treatments
 from xrdorder.description.values import FilePath, Text, as_tuple, between, existing, not_empty, one_of
 from xrdorder.exceptions import StudyError, XrdorderError, did_you_mean
@@ -38,9 +38,7 @@ DOSE_SOURCE = "200 to 400 kJ/mol are met in the growth of Nb3Sn layers (from mem
 class FitTable(Table):
     """How all samples are fitted."""
 
-    engine: Annotated[str, one_of("own", "scipy")] = Field(
-        default="own", description="the least-squares engine: own or scipy"
-    )
+    engine: Annotated[str, one_of("own", "scipy")] = key("the least-squares engine: own or scipy", "own")
 
     @classmethod
     def unknown(cls, key: str) -> str:
@@ -53,19 +51,17 @@ class FitTable(Table):
 class DoseReference(Table):
     """With what activation energy and at what temperature thermal doses are given."""
 
-    q_kj_per_mol: Annotated[float, between(0.0, 1000.0)] = Field(
-        default=300.0, description="the activation energy in kJ/mol, 0 to 1000"
+    q_kj_per_mol: Annotated[float, between(0.0, 1000.0)] = key("the activation energy in kJ/mol, 0 to 1000", 300.0)
+    u_q_kj_per_mol: Annotated[float, between(0.0, 1000.0)] = key(
+        "the standard uncertainty of the activation energy in kJ/mol", 58.0
     )
-    u_q_kj_per_mol: Annotated[float, between(0.0, 1000.0)] = Field(
-        default=58.0, description="the standard uncertainty of the activation energy in kJ/mol"
+    reference_c: Annotated[float, between(*FURNACE_C)] = key(
+        "the temperature at which the hours of a dose are counted, in °C", 650.0
     )
-    reference_c: Annotated[float, between(*FURNACE_C)] = Field(
-        default=650.0, description="the temperature at which the hours of a dose are counted, in °C"
+    above_c: Annotated[float, between(-273.15, FURNACE_C[1])] | None = key(
+        "a temperature in °C: the hours at or above it become the column hours_above"
     )
-    above_c: Annotated[float, between(-273.15, FURNACE_C[1])] | None = Field(
-        default=None, description="a temperature in °C: the hours at or above it become the column hours_above"
-    )
-    source: Text = Field(default=DOSE_SOURCE, description="where the activation energy comes from, in quotes")
+    source: Text = key("where the activation energy comes from, in quotes", DOSE_SOURCE)
 
     @classmethod
     def contradictions(cls, given: Mapping[str, Any], context: Context) -> Iterator[Problem]:
@@ -113,32 +109,32 @@ class Study(Table):
 
     folder: Path = Path()
     absent: tuple[tuple[str, str], ...] = ()
-    title: str = Field(default="", description="the title of the study, as text in quotes")
-    phases: Annotated[tuple[Annotated[str, BeforeValidator(_known_phase)], ...], BeforeValidator(as_tuple)] = Field(
-        default=(), description="catalogue names of phases, or paths of CIF and phase files"
+    title: str = key("the title of the study, as text in quotes", "")
+    phases: Annotated[tuple[Annotated[str, BeforeValidator(_known_phase)], ...], BeforeValidator(as_tuple)] = key(
+        "catalogue names of phases, or paths of CIF and phase files", ()
     )
-    tin_scale: Annotated[FilePath, existing("leave it out")] | None = Field(
-        default=None, description="the path of the laboratory's own scale of tin (xrdorder tin-scale writes it)"
+    tin_scale: Annotated[FilePath, existing("leave it out")] | None = key(
+        "the path of the laboratory's own scale of tin (xrdorder tin-scale writes it)"
     )
-    relations: Annotated[FilePath, existing("leave it out")] | None = Field(
-        default=None, description="the path of a file with the laboratory's own relations"
+    relations: Annotated[FilePath, existing("leave it out")] | None = key(
+        "the path of a file with the laboratory's own relations"
     )
-    instrument: Annotated[Path | Calibration | None, PlainValidator(instrument_of)] = Field(
-        default=None, description="the table [instrument] with a file, or [instrument.calibrate]"
+    instrument: Annotated[Path | Calibration | None, PlainValidator(instrument_of)] = key(
+        "the table [instrument] with a file, or [instrument.calibrate]"
     )
-    calibrations: dict[str, Annotated[Path | Calibration, PlainValidator(named_instrument)]] = Field(
-        default={}, description="a table [calibrations.<name>] with a file, or with the keys of [instrument.calibrate]"
+    calibrations: dict[str, Annotated[Path | Calibration, PlainValidator(named_instrument)]] = key(
+        "a table [calibrations.<name>] with a file, or with the keys of [instrument.calibrate]", {}
     )
-    fit: FitTable = Field(default=FitTable(), description="the table [fit]")
-    dose: DoseReference = Field(default=DoseReference(), description="the table [dose]")
-    defaults: Measurement = Field(default=Measurement(), description="the table [defaults]")
-    lots: dict[str, Lot] = Field(default={}, description="a table [lots.<name>] for every wire lot")
-    treatments: Annotated[dict[str, History | None], PlainValidator(named_treatments)] = Field(
-        default={}, description="a table [treatments.<name>] for every treatment"
+    fit: FitTable = key("the table [fit]", FitTable())
+    dose: DoseReference = key("the table [dose]", DoseReference())
+    defaults: Measurement = key("the table [defaults]", Measurement())
+    lots: dict[str, Lot] = key("a table [lots.<name>] for every wire lot", {})
+    treatments: Annotated[dict[str, History | None], PlainValidator(named_treatments)] = key(
+        "a table [treatments.<name>] for every treatment", {}
     )
-    samples_table: Text | None = Field(default=None, description="the path of a CSV table of samples")
-    samples: Annotated[tuple[Sample, ...], AfterValidator(not_empty), BeforeValidator(as_tuple)] = Field(
-        description="a table [[samples]] for every sample, or samples_table"
+    samples_table: Text | None = key("the path of a CSV table of samples")
+    samples: Annotated[tuple[Sample, ...], not_empty, BeforeValidator(as_tuple)] = needed(
+        "a table [[samples]] for every sample, or samples_table"
     )
 
     @property

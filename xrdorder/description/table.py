@@ -17,6 +17,7 @@ from typing import Any, ClassVar, Self, TypeVar
 from pydantic import (
     BaseModel,
     ConfigDict,
+    Field,
     ModelWrapValidatorHandler,
     ValidationError,
     ValidationInfo,
@@ -126,21 +127,18 @@ class Table(BaseModel):
         if not isinstance(given, Mapping):
             return handler(given)
         read: Context = info.context or Context()
-        made, wrong = None, []
+        made = None
+        # what is made when a file is read is no key of the file
+        no_keys = [] if info.context is None else [key for key in given if key in cls.model_fields.keys() - cls.keys()]
+        wrong = [_detail((key,), cls.unknown(key)) for key in no_keys]
         try:
-            made = handler(given)
+            made = handler({key: given[key] for key in given if key not in no_keys} if no_keys else given)
         except ValidationError as error:
-            wrong = [_detail(item["loc"], *cls._said(dict(item))) for item in error.errors(include_url=False)]
-        if info.context is not None:
-            wrong += [_detail((key,), cls.unknown(key)) for key in cls._no_keys(given)]
+            wrong += [_detail(item["loc"], *cls._said(dict(item))) for item in error.errors(include_url=False)]
         wrong += [_detail(*problem) for problem in cls.contradictions(given, read)]
         if wrong or made is None:
             raise ValidationError.from_exception_data(cls.__name__, list(_each_once(wrong)))
         return made if info.context is None else made.completed(read)
-
-    @classmethod
-    def _no_keys(cls, given: Mapping[str, Any]) -> list[str]:
-        return [key for key in given if key in cls.model_fields and key not in cls.keys()]
 
     @classmethod
     def _said(cls, error: dict[str, Any]) -> tuple[str, str]:
@@ -160,6 +158,16 @@ class Table(BaseModel):
         expected = _EXPECTED.get(kind)
         what = f"{shown(given)} is not {expected}" if expected else f"{shown(given)} does not fit"
         return f"{what}; give {wanted}", _TOLD
+
+
+def key(description: str, default: Any = None) -> Any:
+    """Declare a key of the file and what belongs there."""
+    return Field(default=default, description=description)
+
+
+def needed(description: str) -> Any:
+    """Declare a key that must be there."""
+    return Field(description=description)
 
 
 M = TypeVar("M", bound=Table)

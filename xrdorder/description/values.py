@@ -8,7 +8,7 @@ import re
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import gemmi
 from pydantic import (
@@ -27,15 +27,20 @@ from xrdorder.files.names import is_safe_name, safe_name
 from xrdorder.xrays import radiation
 
 
-def one_of(*names: str) -> AfterValidator:
-    """Accept one of these names."""
+def accept(test: Callable[[Any], bool], said: Callable[[Any], str]) -> AfterValidator:
+    """Accept what passes the test; the complaint says what is wrong with the rest."""
 
-    def test(value: str) -> str:
-        if value not in names:
-            raise ValueError(f"'{value}' is unknown; {did_you_mean(value, names)}")
+    def checked(value: Any) -> Any:
+        if not test(value):
+            raise ValueError(said(value))
         return value
 
-    return AfterValidator(test)
+    return AfterValidator(checked)
+
+
+def one_of(*names: str) -> AfterValidator:
+    """Accept one of these names."""
+    return accept(names.__contains__, lambda value: f"'{value}' is unknown; {did_you_mean(value, names)}")
 
 
 def spelt(*names: str) -> AfterValidator:
@@ -52,20 +57,7 @@ def spelt(*names: str) -> AfterValidator:
 
 def between(low: float, high: float) -> AfterValidator:
     """Accept what lies within the limits."""
-
-    def test(value: float) -> float:
-        if not low <= value <= high:
-            raise ValueError(f"{value:g} is outside {low:g} to {high:g}")
-        return value
-
-    return AfterValidator(test)
-
-
-def positive(value: float) -> float:
-    """Accept what is above zero."""
-    if not value > 0.0:
-        raise ValueError(f"{value:g} is not above zero")
-    return value
+    return accept(lambda value: low <= value <= high, lambda value: f"{value:g} is outside {low:g} to {high:g}")
 
 
 def known(get: Callable[[str], object]) -> AfterValidator:
@@ -81,13 +73,6 @@ def known(get: Callable[[str], object]) -> AfterValidator:
     return AfterValidator(test)
 
 
-def safe(value: str) -> str:
-    """Accept what is safe as a file name."""
-    if not is_safe_name(value):
-        raise ValueError(f"'{value}' is not safe as a file name; take '{safe_name(value)}'")
-    return value
-
-
 def several(n: int, *, whole: bool = False) -> BeforeValidator:
     """Accept a list of exactly n numbers, and make it a tuple."""
     kind, words = (int, "whole numbers") if whole else ((int, float), "numbers")
@@ -99,20 +84,6 @@ def several(n: int, *, whole: bool = False) -> BeforeValidator:
         raise ValueError(f"{shown(value)} is not {n} {words} in [ ]")
 
     return BeforeValidator(test)
-
-
-def direction(indices: tuple[int, int, int]) -> tuple[int, int, int]:
-    """Accept the indices of a plane."""
-    if not any(indices):
-        raise ValueError("0 0 0 is no plane")
-    return indices
-
-
-def rough(numbers: tuple[float, float]) -> tuple[float, float]:
-    """Accept share and length of a surface roughness."""
-    if not (0.0 <= numbers[0] <= 1.0 and numbers[1] >= 0.0):
-        raise ValueError(f"{numbers[0]:g} and {numbers[1]:g} describe no surface")
-    return numbers
 
 
 _ALLOY = re.compile(r"[A-Z][a-z]?(?:-?(?:\d+(?:\.\d+)?)?(?:(?:wt|at)?\.?%)?[A-Z][a-z]?)*")
@@ -163,18 +134,8 @@ def as_numbers(value: object) -> object:
     return (value,) if isinstance(value, int | float) else as_tuple(value)
 
 
-def not_empty(value: tuple[object, ...]) -> tuple[object, ...]:
-    """Accept what has at least one item."""
-    if not value:
-        raise ValueError("is empty")
-    return value
-
-
-def filled(value: str) -> str:
-    """Accept a text that says something."""
-    if not value:
-        raise ValueError("is empty")
-    return value
+not_empty = accept(bool, lambda value: "is empty")
+"""Accept what has at least one item, or letter."""
 
 
 def as_path(value: object, info: ValidationInfo) -> Path:
@@ -183,8 +144,10 @@ def as_path(value: object, info: ValidationInfo) -> Path:
         return value
     if not isinstance(value, str):
         raise ValueError(f"{shown(value)} is not text in quotes")
+    if not value:
+        raise ValueError("is empty")
     context: Context = info.context or Context()
-    return context.folder / filled(value)
+    return context.folder / value
 
 
 def existing(remedy: str) -> AfterValidator:
@@ -245,23 +208,28 @@ def _closest(path: Path, beside: dict[Path, list[str]]) -> str:
 
 RadiationName = Annotated[str, known(radiation)]
 StandardName = Annotated[str, known(standard)]
-Positive = Annotated[float, AfterValidator(positive)]
-Text = Annotated[str, AfterValidator(filled)]
+Positive = Annotated[float, accept(lambda value: value > 0.0, lambda value: f"{value:g} is not above zero")]
+Text = Annotated[str, not_empty]
 FilePath = Annotated[Path, BeforeValidator(as_path)]
 PatternPath = Annotated[Path, AfterValidator(pattern_file), BeforeValidator(as_path)]
-Paths = Annotated[tuple[PatternPath, ...], AfterValidator(not_empty), WrapValidator(one_or_several)]
-Lengths = Annotated[tuple[Positive, ...], AfterValidator(not_empty), BeforeValidator(as_numbers)]
+Paths = Annotated[tuple[PatternPath, ...], not_empty, WrapValidator(one_or_several)]
+Lengths = Annotated[tuple[Positive, ...], not_empty, BeforeValidator(as_numbers)]
 # no A15 takes more of a dopant than a fifth of its atoms, which also catches weight shares and slips
 AtPercent = Annotated[float, between(0.0, 20.0)]
 # pm per at.%: one at.% of tin itself is 0.136, and radii of dopants differ less from niobium than tin does
 LatticeEffect = Annotated[float, between(-1.0, 1.0)]
 Share = Annotated[float, between(0.0, 1.0)]
 Pair = Annotated[tuple[float, float], several(2)]
-Roughness = Annotated[Pair, AfterValidator(rough)]
-PlaneNormal = Annotated[tuple[int, int, int], several(3, whole=True), AfterValidator(direction)]
+Roughness = Annotated[
+    Pair,
+    accept(lambda of: 0.0 <= of[0] <= 1.0 and of[1] >= 0.0, lambda of: f"{of[0]:g} and {of[1]:g} describe no surface"),
+]
+PlaneNormal = Annotated[tuple[int, int, int], several(3, whole=True), accept(any, lambda of: "0 0 0 is no plane")]
 NotNegative = Annotated[float, between(0.0, 1e6)]
 Alloy = Annotated[str, AfterValidator(alloy)]
 Day = Annotated[str, BeforeValidator(as_day)]
-SafeName = Annotated[str, AfterValidator(safe)]
+SafeName = Annotated[
+    str, accept(is_safe_name, lambda name: f"'{name}' is not safe as a file name; take '{safe_name(name)}'")
+]
 # Below absolute zero nothing exists; above 1500 °C no diffractometer stage measures a wire (no source).
 MeasuringTemperature = Annotated[float, between(-273.15, 1500.0)]

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from xrdorder.crystals.a15 import dopant_site
+from xrdorder.display import Displayed
 from xrdorder.estimates.from_numbers_rows import Row
 from xrdorder.estimates.from_numbers_table import estimate_rows
 from xrdorder.exceptions import Flag, ValidityError
@@ -16,7 +17,6 @@ from xrdorder.material.joint_tin import Prior, add_joint, usual_order
 from xrdorder.material.lattice import refer_lattice
 from xrdorder.material.order import add_order_parameters, drop_intermediate
 from xrdorder.material.tin import add_tin
-from xrdorder.quantities.records import How
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.superconductivity.prediction import HELIUM_K, Prediction, predict
 from xrdorder.superconductivity.strain import MOST_STRAIN, AtStrain, at_strain
@@ -49,7 +49,7 @@ Technol. 19 (2006) R100, eq. (22), form from memory."""
 
 
 @dataclass(frozen=True)
-class Estimate:
+class Estimate(Displayed):
     """What numbers alone say.
 
     Attributes
@@ -196,8 +196,7 @@ def estimate(
     )
     derived = DerivedQuantities({name: value for name, (value, _) in inputs.items()}, Contributions.empty())
     for name, (value, u) in inputs.items():
-        how: How = {"formula": "given", "numbers": {"given": value}, "source": "given"}
-        derived.add(name, value, {}, {f"given/{name}": (u, "")}, **how)
+        derived.add_given(name, value, {f"given/{name}": (u, "")})
     derived.assumptions += remarks
     derived.assumptions += [specimen.dopant_in_words(element) for element in specimen.dopants]
     by_lattice = lattice_nm is not None and tin_fraction is None

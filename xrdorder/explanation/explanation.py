@@ -19,7 +19,6 @@ from xrdorder.explanation.chain import Step, steps
 from xrdorder.explanation.correlations import Covariance, FittedParameter
 from xrdorder.explanation.families import FAMILIES, KINDS, OWN_LINE
 from xrdorder.material import PUBLISHED_SCALE
-from xrdorder.material.dopants import tantalum_share
 from xrdorder.material.strain import FREE
 from xrdorder.quantities.registry import unit_of
 from xrdorder.results.collate import RESULTS_NC
@@ -350,10 +349,6 @@ def _quantity(
     remark = ""
     if name == "a_nm" and FREE in sample.values:
         remark = f"as measured; tin is read from {FREE}"
-    if name == "site_order":
-        remark = _by_reaction(sample)
-    if name.startswith("domain_size_nm") and name in sample.contributions.quantities:
-        remark = _size_interval(value, sample.contributions.total(name))
     plain = QuantityExplained(
         name, unit_of(name), value, steps=chain, fitted=tuple(fitted), remark=remark
     )
@@ -377,38 +372,6 @@ def _by_lattice(sample: StoredSample, covariance: Covariance, sharing: Sharing) 
     alone = _quantity(sample, covariance, "tin_fraction", sharing)
     remark = "by the lattice parameter of this sample alone; tin_fraction is that of all samples together"
     return replace(alone, name=BY_LATTICE, remark=remark)
-
-
-_STEP_K = 25.0
-
-
-def _by_reaction(sample: StoredSample) -> str:
-    """How the site order follows the temperature told for the reaction, by the site of tantalum; empty where not."""
-    options, table = sample.provenance.options, sample.contributions
-    told, source = options.get("reaction_temperature_c"), "dopant site/Ta"
-    if told is None or source not in table.sources or "Ta" in (options.get("on_tin_site") or {}):
-        return ""
-    share, u_share = tantalum_share(told)
-    u_share = (options.get("u_on_tin_site") or {}).get("Ta", u_share)
-    by_share = float(table.row("site_order")[table.sources.index(source)]) / u_share
-    less, more = (by_share * (tantalum_share(told + step)[0] - share) for step in (-_STEP_K, _STEP_K))
-    return (
-        f"{100 * share:.0f} ± {100 * u_share:.0f} % of the tantalum were taken to be on the tin site, as published for "
-        f"a reaction at {told:g} °C; were it {_STEP_K:g} K lower, the order would move by {less:+.3f}, higher by "
-        f"{more:+.3f}"
-    )
-
-
-def _size_interval(size: float, u: float) -> str:
-    """95 % interval of a domain size, taken of the breadth it is one over.
-
-    >>> _size_interval(100.0, 20.0)
-    '95 %, by the breadth: 71.8 to 164 nm'
-    """
-    share = 1.96 * u / size
-    if not 0.0 < share < 1.0:
-        return ""
-    return f"95 %, by the breadth: {size / (1.0 + share):.3g} to {size / (1.0 - share):.3g} nm"
 
 
 def _budget(table: Contributions, quantity: str, sample: str, sharing: Sharing) -> list[SourceShare]:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from xrdorder.figures.by_relation import by_relation_figure
     from xrdorder.figures.close_ups import CloseUp
     from xrdorder.figures.comparison import difference_courses, difference_rows
+    from xrdorder.figures.estimate import estimate_figure
     from xrdorder.figures.fit import fit_figure
     from xrdorder.figures.in_field import bc2_figure, current_figure, section_figure
     from xrdorder.figures.line_by_line import lattice_figure, width_figure
@@ -42,6 +43,7 @@ _HOME = {
     "current_figure": "in_field",
     "section_figure": "in_field",
     "CloseUp": "close_ups",
+    "estimate_figure": "estimate",
     "fit_figure": "fit",
     "lattice_figure": "line_by_line",
     "order_lines_figure": "order_lines",
@@ -65,6 +67,7 @@ __all__ = [
     "difference_courses",
     "difference_figure",
     "difference_rows",
+    "estimate_figure",
     "fit_figure",
     "lattice_figure",
     "order_lines_figure",

@@ -26,7 +26,7 @@ from xrdorder.xrays.contamination import ContaminationLine, contamination_lines
 Array = NDArray[np.float64]
 
 _TRIAL_TAIL_NM = 1.5e-4  # about one atomic per cent of tin
-_LARGEST_SHARE = 0.3  # of stray radiation to begin with
+_LARGEST_SHARE = 0.3  # of a contaminating emission line to begin with
 _TRIAL_ROUNDS = 25
 _NOTICED_TRANSPARENCY_DEG = 5e-4  # a quarter of what the zero of a goniometer may have moved
 _FARTHEST_TRANSPARENCY = 10.0  # of the computed one: powder as loose as a sixteenth
@@ -161,7 +161,7 @@ def _proposals(job: Procedure, score_test: ScoreTest) -> Iterator[Proposal]:
         start += len(group)
         if np.any(own):
             yield Proposal(own, partial(_free, job, group), False)
-    yield from _stray_radiation(job, score_test)
+    yield from _contamination(job, score_test)
     yield from _lattice_tail(job, score_test)
     yield from _narrow_size_distribution(job, score_test)
 
@@ -192,33 +192,33 @@ def _strain_anisotropy(job: Procedure) -> Iterator[list[str]]:
             yield [name]
 
 
-def _stray_radiation(job: Procedure, score_test: ScoreTest) -> Iterator[Proposal]:
+def _contamination(job: Procedure, score_test: ScoreTest) -> Iterator[Proposal]:
     """K-beta and tungsten lines of the tube, each with one share for all phases."""
     if not job.options.stray_radiation:
         return
     values = job.fit.values()
-    for stray in contamination_lines(job.optics.radiation):
-        share = stray.share_name
+    for line in contamination_lines(job.optics.radiation):
+        share = line.share_name
         if share in job.taken:
             continue
-        light = _as_radiation(stray)
+        light = _as_radiation(line)
         copies = [
-            lines.stray(light, share, tuple(values[name] for name in lines.length_names))
+            lines.in_contamination(light, share, tuple(values[name] for name in lines.length_names))
             for lines in job.present()
             if lines.phase.sites
         ]
         parts = [job.model.part(copy, values | {share: 1.0}) for copy in copies]
         column = score_test.weighted(sum(parts, np.zeros_like(job.two_theta)))
         if np.any(column):
-            yield Proposal(column, partial(_add_stray, job, copies, share), True)
+            yield Proposal(column, partial(_add_contamination, job, copies, share), True)
 
 
-def _as_radiation(stray: ContaminationLine) -> Radiation:
-    lines = tuple(EmissionLine(stray.name, "single", *line) for line in stray.lines)
-    return Radiation(stray.name, lines, 0.0, stray.about)
+def _as_radiation(line: ContaminationLine) -> Radiation:
+    lines = tuple(EmissionLine(line.name, "single", *component) for component in line.lines)
+    return Radiation(line.name, lines, 0.0, line.about)
 
 
-def _add_stray(job: Procedure, copies: Sequence[PhaseLines], share: str, step: Array) -> None:
+def _add_contamination(job: Procedure, copies: Sequence[PhaseLines], share: str, step: Array) -> None:
     for copy in copies:
         job.model.add(copy)
         add_phase_parameters(job.parameters, copy)

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from xrdorder.crystals import phase
 from xrdorder.crystals.standards import Standard
 from xrdorder.crystals.standards import standard as standard_named
+from xrdorder.display import Displayed
 from xrdorder.exceptions import FitError, InstrumentError
 from xrdorder.fitting.contradictions import ALPHA2_FAR
 from xrdorder.fitting.initial_values import DETECTABLE_TRANSPARENCY_DEG
@@ -56,7 +57,7 @@ _INITIAL_VALUES = {
 
 
 @dataclass(frozen=True)
-class Calibration:
+class Calibration(Displayed):
     """An instrument, and the fit of the standard it came from.
 
     Attributes

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from xrdorder.display import Displayed
 from xrdorder.exceptions import Flag
 from xrdorder.quantities.records import Record
 from xrdorder.uncertainty import Contributions
@@ -45,7 +46,7 @@ class PhaseResult:
 
 
 @dataclass
-class PatternFit:
+class PatternFit(Displayed):
     """The explanation of one pattern.
 
     Attributes

@@ -79,7 +79,7 @@ class PatternModel:
         return self._sum.total(lines, *ratios) * self.time_factor
 
     def part_of(self, phase_name: str, values: Mapping[str, float]) -> Array:
-        """Counts that all populations of one phase contribute, stray radiation included, shape (n,)."""
+        """Counts that all populations of one phase contribute, contaminating lines included, shape (n,)."""
         parts = [self.part(lines, values) for lines in self.phases if lines.phase.name == phase_name]
         return sum(parts, np.zeros_like(self.two_theta))
 

@@ -459,11 +459,11 @@ class PhaseLines:
         other.freeze(lengths_nm)
         return other
 
-    def stray(self, radiation: Radiation, share_name: str, lengths_nm: tuple[float, ...]) -> "PhaseLines":
-        """Return the lines of the same grains in stray radiation, `share_name` times as strong."""
+    def in_contamination(self, radiation: Radiation, share_name: str, lengths_nm: tuple[float, ...]) -> "PhaseLines":
+        """Return the lines of the same grains in a contaminating emission line, `share_name` times as strong."""
         other = self.with_optics(lengths_nm, radiation=radiation)
         other.share_name = share_name
-        other.roles = {**self.roles, share_name: Role("", Kind.STRAY)}
+        other.roles = {**self.roles, share_name: Role("", Kind.CONTAMINATION)}
         return other
 
 

@@ -21,7 +21,7 @@ class Kind(StrEnum):
     TRANSPARENCY = "transparency"
     WAVELENGTH = "wavelength"
     EMISSION = "emission lines"
-    STRAY = "stray radiation"
+    CONTAMINATION = "contaminating emission lines"
     SCALE = "scale"
     AREA = "line area"
     LENGTH = "lattice parameter"

@@ -69,6 +69,11 @@ class DerivedQuantities:
         inexact = {name: slope for name, slope in derivatives.items() if name not in exact}
         self.contributions = self.contributions.extend(quantity, inexact, extra)
 
+    def add_given(self, quantity: str, value: float, contributions: Mapping[str, tuple[float, str]]) -> None:
+        """Add (or replace) a quantity that was told, with its signed contributions and groups by source."""
+        how: How = {"formula": "given", "numbers": {"given": value}, "source": "given"}
+        self.add(quantity, value, {}, contributions, **how)
+
     def add_bare(self, quantity: str, value: float, **how: Unpack[How]) -> None:
         """Add a quantity without an uncertainty of its own, such as a bound; otherwise as `add`."""
         self.tell(quantity, value, **how)

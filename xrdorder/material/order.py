@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 from xrdorder.crystals.a15 import contrast_shift, dopant_site, order_parameters, tin_lower_bound
 from xrdorder.material.derived_quantities import DerivedQuantities
+from xrdorder.material.dopants import tantalum_share
 from xrdorder.material.specimen import Specimen
 from xrdorder.quantities.records import How
 from xrdorder.xrays import Radiation
@@ -22,6 +23,8 @@ TIN_ORDER = "site order of tin alone"
 """Intermediate quantity; see `drop_intermediate`."""
 
 _ORDER = "A. Godeke, Supercond. Sci. Technol. 19 (2006) R68, eq. 1; form from memory"
+
+_STEP_K = 25.0  # by how much a reaction temperature may be off, to show what hangs on it
 
 # Two standard uncertainties: seen by chance in one of forty samples.
 _COVERAGE = 2.0
@@ -87,8 +90,25 @@ def _how_dopants_are_taken_off(specimen: Specimen, radiation: Radiation) -> How:
         + "".join(f" - contrast_of_{e}(content_{e}, on_tin_site_{e}, energy_ev)" for e in dopants),
         "numbers": {**_told_of_dopants(specimen), "energy_ev": radiation.energy_ev},
         "source": "; ".join(published) or "shares on the tin site as given",
-        "remark": "less the contrast at (110) that the dopants make",
+        "remark": "less the contrast at (110) that the dopants make" + _by_reaction(specimen, radiation.energy_ev),
     }
+
+
+def _by_reaction(specimen: Specimen, energy_ev: float) -> str:
+    """How the order follows the reaction temperature that was told, by the site of tantalum; empty where not."""
+    told = specimen.reaction_temperature_c
+    if told is None or "Ta" not in specimen.dopants or "Ta" in (specimen.on_tin_site or {}):
+        return ""
+    share, u_share = specimen.tin_site_share("Ta")
+    by_share = specimen.dopants["Ta"] * (
+        dopant_contrast("Ta", 1.0, 0.0, energy_ev) - dopant_contrast("Ta", 1.0, 1.0, energy_ev)
+    )
+    less, more = (by_share * (tantalum_share(told + step)[0] - share) for step in (-_STEP_K, _STEP_K))
+    return (
+        f"; {100 * share:.0f} ± {100 * u_share:.0f} % of the tantalum were taken to be on the tin site, as published "
+        f"for a reaction at {told:g} °C; were it {_STEP_K:g} K lower, the order would move by {less:+.3f}, higher by "
+        f"{more:+.3f}"
+    )
 
 
 def _told_of_dopants(specimen: Specimen) -> dict[str, float]:

@@ -105,7 +105,7 @@ def add_domain_size(derived: DerivedQuantities, wavelength_nm: float, of: str = 
             {source: -size / width},
             **_how_a_size(source, wavelength_nm, {}),
             remark="volume-weighted length along the scattering vector, K = 1 with integral breadths; spheres of one "
-            "size have 4/3 of it as diameter",
+            f"size have 4/3 of it as diameter{_size_interval(size, u / width)}",
         )
         return
     derived.absent(quantity, "the size broadening is not resolved")
@@ -121,6 +121,18 @@ def add_domain_size(derived: DerivedQuantities, wavelength_nm: float, of: str = 
         f"size broadening{whose} of {width:.4f} ± {u:.4f}° is not resolved: domains of at least "
         f"{least:.0f} nm (95 %); this pattern tells sizes up to {_size(RESOLVED * u, wavelength_nm):.0f} nm",
     )
+
+
+def _size_interval(size: float, relative_u: float) -> str:
+    """95 % interval of a domain size, taken of the breadth it is one over; empty where there is none.
+
+    >>> _size_interval(100.0, 0.2)
+    '; 95 %, by the breadth: 71.8 to 164 nm'
+    """
+    share = 1.96 * relative_u
+    if not 0.0 < share < 1.0:
+        return ""
+    return f"; 95 %, by the breadth: {size / (1.0 + share):.3g} to {size / (1.0 - share):.3g} nm"
 
 
 class _HowASize(TypedDict):

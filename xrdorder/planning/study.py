@@ -10,6 +10,7 @@ import xarray as xr
 
 from xrdorder.comparison import Values
 from xrdorder.comparison.study import alike
+from xrdorder.display import Displayed
 from xrdorder.exceptions import StudyError, no_such_lot
 from xrdorder.planning.constraints import Constraint, HoldBound, measured_limit
 from xrdorder.planning.furnace import Furnace, Space
@@ -72,7 +73,7 @@ class Limits:
 
 
 @dataclass(frozen=True, eq=False)
-class LotPlan:
+class LotPlan(Displayed):
     """What is known of one lot and what to react next.
 
     Attributes

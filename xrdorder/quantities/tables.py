@@ -5,6 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from html import escape
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -18,12 +22,15 @@ class Heading:
         What stands below it, for whoever asks.
     numeric : bool
         Whether its cells are numbers, set at the point and sorted by size.
+    optional : int
+        A terminal that is too narrow for all columns leaves out those with the largest number first; 0: never.
     """
 
     words: str
     unit: str = ""
     meaning: str = ""
     numeric: bool = True
+    optional: int = 0
 
     @property
     def label(self) -> str:
@@ -41,10 +48,13 @@ class Cell:
         What is read.
     key : str
         What it is sorted by; empty: nothing, last.
+    grade : str
+        Quality grade that it shows; empty for none.
     """
 
     text: str
     key: str = ""
+    grade: str = ""
 
 
 @dataclass(frozen=True)
@@ -58,6 +68,8 @@ class Table:
         One shorter than the head has a last cell that takes the rest of the line: why there are no numbers.
     notes : tuple of str
         What a reader has to know, a paragraph each.
+    title : str
+        What stands above it.
 
     Raises
     ------
@@ -74,6 +86,7 @@ class Table:
     head: tuple[Heading, ...]
     rows: tuple[tuple[Cell, ...], ...]
     notes: tuple[str, ...] = ()
+    title: str = ""
 
     def __post_init__(self) -> None:
         if longest := max((len(row) for row in self.rows if len(row) > len(self.head)), default=0):
@@ -82,20 +95,30 @@ class Table:
     @classmethod
     def of(
         cls,
-        head: Sequence[Heading | str | tuple[str, str]],
+        head: Iterable[Heading | str | tuple[str, str]],
         rows: Iterable[Sequence[Cell | str]],
         notes: Iterable[str] = (),
+        title: str = "",
     ) -> Table:
         """Make a table of words: heads as text or (words, unit), cells as text."""
         return cls(
             tuple(_heading(one) for one in head),
             tuple(tuple(Cell(one, one) if isinstance(one, str) else one for one in row) for row in rows),
             tuple(notes),
+            title,
         )
 
     def texts(self) -> list[tuple[str, ...]]:
         """All cells as text."""
         return [tuple(cell.text for cell in row) for row in self.rows]
+
+    def to_dataframe(self) -> pd.DataFrame:
+        """All cells as text in a pandas table; where a row is short, what it says stands in its last cell."""
+        import pandas as pd
+
+        width = len(self.head)
+        rows = [[*row, *[""] * (width - len(row))] for row in self.texts()]
+        return pd.DataFrame(rows, columns=[one.label for one in self.head])
 
     def _repr_html_(self) -> str:
         head = "".join(f'<th title="{escape(one.meaning)}">{escape(one.label)}</th>' for one in self.head)
@@ -106,7 +129,8 @@ class Table:
                 cells[-1] = f'<td colspan="{len(self.head) - len(row) + 1}">{escape(row[-1].text)}</td>'
             rows.append(f"<tr>{''.join(cells)}</tr>")
         notes = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
-        return f"<table><thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>{notes}"
+        title = f"<caption>{escape(self.title)}</caption>" if self.title else ""
+        return f"<table>{title}<thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>{notes}"
 
 
 def _heading(one: Heading | str | tuple[str, str]) -> Heading:

@@ -10,3 +10,9 @@ CAUTIONS = (
     "Furnaces burn, tin leaks, vacuum and argon suffocate; cryogens burn and displace air.",
     "The rules of your laboratory and country, and licensed practice, come first.",
 )
+
+BRIEF = (
+    f"{ESTIMATES} Design no coil and accept no wire on an estimate alone: measure Ic and Tc.",
+    "X-rays and the acids that etch copper injure: follow local rules and licensed practice.",
+)
+"""The same in two lines, for the terminal."""

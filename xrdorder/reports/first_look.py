@@ -1,4 +1,4 @@
-"""What a reader wants to know first: which variant is ahead, of which others, and whether that is more than chance."""
+"""What a reader wants to know first: which variant is ahead, of which others, and whether that is significant."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ class Statement:
     chance : str
         Probability that the first is truly larger.
     clear : bool
-        More than chance, after correction for all comparisons of the quantity.
+        Significant, after correction for all comparisons of the quantity.
     sentence : str
     """
 
@@ -139,7 +139,7 @@ class FirstLook:
 
     @property
     def margin(self) -> tuple[str, bool]:
-        """By how much the leader is ahead of the next, in words, and whether that is more than chance."""
+        """By how much the leader is ahead of the next, in words, and whether that is significant."""
         for pair in self.pairs[:1]:
             for one in pair.statements:
                 if one.noun == self.by:
@@ -235,7 +235,7 @@ def _less(means: Mapping[str, tuple[float, float]], best: str, leader: str) -> s
     if not u:
         return "for which no uncertainty was told"
     p = math.erfc(less / u / math.sqrt(2.0)) * (len(means) - 1)  # the highest was picked from so many (Bonferroni)
-    return f"lower by {rounded(less, u)}: {'more' if p < LEVEL else 'not more'} than chance"
+    return f"lower by {rounded(less, u)}: {'' if p < LEVEL else 'not '}significant"
 
 
 def _measurements(results: xr.Dataset, quantity: str) -> Iterator[tuple[str, float, float]]:
@@ -262,7 +262,7 @@ def _pair(
         statements.append(_statement(one, quantity, found))
     clear = [statement.noun for statement in statements if statement.clear]
     if clear:
-        said = f"differ by more than chance in {_listed(clear)}"
+        said = f"differ significantly in {_listed(clear)}"
     else:
         said = "are not distinguishable"
     return Pair(first, second, against, f"{first} and {second} {said}", tuple(statements))

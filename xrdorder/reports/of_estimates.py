@@ -179,7 +179,7 @@ def treatment_map(scene: Scene) -> Picture | None:
         return None
     others = f" Of {len(known)} lots the one with most treatments." if len(known) > 1 else ""
     flat = all(plan.state == "flat" for key, plan in found.plans.items() if key.startswith("current"))
-    said = " Differences are not more than chance." if flat else ""
+    said = " Differences are not significant." if flat else ""
     return Picture(
         "map",
         figure,

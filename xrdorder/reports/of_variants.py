@@ -39,7 +39,7 @@ def _read_differences(found: Sequence[Compared]) -> str:
     """Say how marks of differences are read."""
     number = max(one.comparison.first.size for one in found)
     return (
-        f"filled marks are more than chance (5 % for {_all_of(number)} of a quantity together), open ones are not. "
+        f"filled marks are significant (5 % for {_all_of(number)} of a quantity together), open ones are not. "
         "Thick bars: standard uncertainty (k = 1), thin ones: 95 %; what both share has cancelled; small strokes: "
         "single wires."
     )
@@ -91,7 +91,7 @@ def trends(scene: Scene) -> Picture | None:
         f"Order, tin, domain size, A15 fraction, Tc and Bc2 of all samples against the {variable.title}",
         f"What each sample has, against the {variable.title}. Bars at marks: what a sample shares with no other; at "
         "the right edge: what moves all samples of a lot. Tc and Bc2: 68 % interval over all published relations, "
-        "ticks: each alone. Lines: straight through a lot (dashed: slope not more than chance); bands: standard "
+        "ticks: each alone. Lines: straight through a lot (dashed: slope not significant); bands: standard "
         f"uncertainty of their shape. Marks of equal places stand beside each other{_beside(results, variable)}. "
         f"{ESTIMATES} {scene.data}",
     )

@@ -20,9 +20,9 @@ from xrdorder.reports.methods import METHODS, relations_used, sentences
 from xrdorder.reports.patterns import fit_data
 from xrdorder.reports.pictures import Missing, Picture
 from xrdorder.reports.sections import section
-from xrdorder.reports.tables import HEADINGS, rows
 from xrdorder.results.collate import own_words
 from xrdorder.results.open_study import OpenStudy
+from xrdorder.results.study_table import study_table
 
 PLOTTING_VERSION = "1.6.32"
 PLOTTING_SHA256 = "19c8d4c6ad88929a79f4ae49d6f7161566dfd0ba3d15cc495e974f787eb78f1f"
@@ -94,8 +94,7 @@ def page(
         look=look,
         estimates=ESTIMATES,
         own=own_words(results),
-        headings=HEADINGS,
-        rows=rows(results),
+        table=study_table(results),
         anchor_of={one.name: one.anchor for one in sections},
         figures=[_shown(one) for one in ready if isinstance(one, Picture)],
         missing=missing,

@@ -16,8 +16,8 @@ from xrdorder.reports.of_fits import NAME as FIT
 from xrdorder.reports.of_fits import fit_pictures
 from xrdorder.reports.page import page
 from xrdorder.reports.pictures import FORMATS, Missing, Picture, Scene
-from xrdorder.reports.tables import HEADINGS, rows
 from xrdorder.results.open_study import RESULTS, OpenStudy
+from xrdorder.results.study_table import study_table
 
 FOLDER, PAGE, TABLE = "report", "report.html", "table.csv"
 PARTS = ("page", "figures", "tables")
@@ -115,6 +115,7 @@ def write_report(
 def _csv(opened: OpenStudy) -> bytes:
     stream = io.StringIO(newline="")
     writer = TableWriter(stream)
-    writer.writerow([f"{one.words} ({one.unit})" if one.unit else one.words for one in HEADINGS])
-    writer.writerows([[cell.text for cell in row] for row in rows(opened.results)])
+    table = study_table(opened.results)
+    writer.writerow([one.label for one in table.head])
+    writer.writerows(table.texts())
     return stream.getvalue().encode("utf-8")

@@ -4,20 +4,16 @@ A command that only looks at results can work on after the description was chang
 fits under new treatments.
 """
 
-import hashlib
 import json
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 import xarray as xr
 
-from xrdorder.description.sample import Sample
 from xrdorder.description.study import Study
-from xrdorder.results.described_columns import told_variables
+from xrdorder.results.described_columns import TOLD, told_variables
 from xrdorder.results.sample_file import StoredSample
-
-REST = "described"
-"""Variable of the results that stands for what was told and is in no column of its own."""
 
 COLUMNS = (
     "lot", "treatment", "mount", "calibration_name", "filament", "barrier", "peak_c", "highest_c", "hold_at_peak_h",
@@ -25,26 +21,13 @@ COLUMNS = (
 )  # fmt: skip
 """Variables of the results that repeat the description, in the order in which a change of them is told."""
 
-# where the files are, what stands in `COLUMNS`, and what no result follows from
-_LEFT_OUT: dict[str, bool | set[str]] = {
-    "name": True, "pattern": True, "treatment": True, "position_m": True, "date": True, "mount": True,
-    "calibration": True, "measured": True,
-    "lot": {"design", "route", "a15_area_fraction", "u_a15_area_fraction"},
-}  # fmt: skip
-
-
-def rest_of(sample: Sample) -> str:
-    """SHA-256 of what is told of a sample beside its treatment: dopants, strain, choices of the fit and the like."""
-    told = sample.model_dump(exclude=_LEFT_OUT)
-    return hashlib.sha256(json.dumps(told, sort_keys=True, default=str).encode()).hexdigest()
-
 
 def difference_words(study: Study, results: xr.Dataset) -> str:
     """Say in one line where a description differs from what its results were made from; empty where nowhere.
 
     Samples that are described and have no result yet are no difference.
     """
-    if REST not in results:  # not collated from a description
+    if TOLD not in results:  # not collated from a description
         return ""
     found = [f"{name}: {words}" for name, words in _differences(study, results)]
     if not found:
@@ -67,9 +50,27 @@ def _differences(study: Study, results: xr.Dataset) -> Iterator[tuple[str, str]]
                 yield name, f"{column.replace('_', ' ')} is {new}, there {old}"
                 break
         else:
-            if str(rows[REST].values[k]) != rest_of(described[name]):
-                yield name, "dopants, strain or choices of the fit"
+            for key, new, old in _told_otherwise(str(now[TOLD][1][k]), str(rows[TOLD].values[k])):
+                yield name, f"{key} is {new}, there {old}"
+                break
     yield from ((name, "it is no longer described") for name in names if name not in described)
+
+
+def _told_otherwise(now: str, then: str) -> Iterator[tuple[str, str, str]]:
+    """Keys that were told otherwise when the results were made, with both values."""
+    new, old = _flat(json.loads(now)), _flat(json.loads(then))
+    for key in [*new, *(key for key in old if key not in new)]:
+        if new.get(key) != old.get(key):
+            first, second = ("" if value is None else json.dumps(value) for value in (new.get(key), old.get(key)))
+            yield key, _words(first), _words(second)
+
+
+def _flat(table: dict[str, Any], before: str = "") -> dict[str, Any]:
+    """Values by their keys, those of lot and fit with a point, as they stand in the file."""
+    found: dict[str, Any] = {}
+    for key, value in table.items():
+        found |= _flat(value, f"{key}.") if not before and isinstance(value, dict) else {f"{before}{key}": value}
+    return found
 
 
 def _words(value: object) -> str:

@@ -20,11 +20,9 @@ from xrdorder.material import PUBLISHED_SCALE, TinScale
 from xrdorder.quantities.of_phase import UPPER_LIMIT, WEIGHT_FRACTION
 from xrdorder.quantities.registry import ESTIMATED, Column, columns, unit_of
 from xrdorder.relations import relations
-from xrdorder.results.as_run import REST, rest_of
 from xrdorder.results.columns import TOLD, column_names
 from xrdorder.results.conventions import about, udunits, units_beside
-from xrdorder.results.described_columns import Variables, told_variables
-from xrdorder.results.measured_store import measured_variables
+from xrdorder.results.described_columns import Variables, measured_variables, told_variables
 from xrdorder.results.netcdf import netcdf, read_root
 from xrdorder.results.sample_file import NO_A15, StoredSample
 
@@ -85,12 +83,6 @@ def collate(
     _add_phases(variables, samples, [*phases, *_other_phases(samples, phases)])
     variables.update(told_variables(study, samples))
     variables.update(measured_variables(study.samples))
-    described = {sample.name: rest_of(sample) for sample in study.samples}
-    variables[REST] = (
-        "sample",
-        np.array([described[sample.name] for sample in samples], dtype=object),
-        {"long_name": "SHA-256 of what was told of the sample beside its treatment"},
-    )
     dataset = dataset.assign(variables).set_coords(["phase", "plain_quantity"])
     statuses = [sample.status for sample in samples]
     newest = max((sample.provenance.created for sample in samples), default="")

@@ -1,23 +1,163 @@
-"""What a description tells of the samples, as variables of the results: lots, treatments, doses, places, dates.
+"""What a description tells of the samples, as variables of the results: lots, treatments, doses, measured values.
 
 All of it is taken from the description when results are collated: correcting it needs no new fit.
 """
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from xrdorder.description.plausibility import same_patterns
+from xrdorder.description.sample import Sample
 from xrdorder.description.study import DoseReference, Study
+from xrdorder.results.conventions import udunits, units_beside
 from xrdorder.results.sample_file import StoredSample
 from xrdorder.superconductivity.targets import wire_of
 from xrdorder.treatments import History
 
 Variables = dict[str, tuple[str | tuple[str, ...], NDArray[Any], dict[str, str]]]
 """Variables of a dataset to be, by name: dimensions, numbers, attributes."""
+
+TOLD = "told"
+"""Variable of the results that holds what was told and is in no column of its own."""
+
+_RESULT_TEXTS: Mapping[str, tuple[str, Callable[[StoredSample], str]]] = {
+    "status": ("whether and how the sample was fitted", lambda one: one.status),
+    "flags": ("names of what needs attention", lambda one: "; ".join(dict(one.flags))),
+    "flag_messages": (
+        "what needs attention, as JSON list of name and message", lambda one: json.dumps(one.flags, ensure_ascii=False)
+    ),
+    "quality": ("how far the result can be trusted and why; empty without a fit", lambda one: one.quality_words),
+    "assumptions": (
+        "what was taken for granted because nobody said otherwise", lambda one: "; ".join(one.assumptions)
+    ),
+    "calibration": ("identity of the instrument calibration", lambda one: one.provenance.calibration),
+    "input_sha256": (
+        "SHA-256 of the pattern files, as JSON",
+        lambda one: json.dumps(dict(one.provenance.input_sha256), ensure_ascii=False),
+    ),
+    "model": ("what the model of the fit was made of", lambda one: "; ".join(one.model)),
+    "created": ("time of the fit in UTC", lambda one: one.provenance.created),
+}  # fmt: skip
+
+_SAMPLE_TEXTS: Mapping[str, tuple[str, Callable[[Sample], str]]] = {
+    "wire": (
+        "kind of wire for which relations are chosen",
+        lambda one: wire_of(one.lot.dopants, undoped=one.lot.undoped),
+    ),
+    "lot": ("wire lot", lambda one: one.lot.name),
+    "route": ("how the wire was made", lambda one: one.lot.route),
+    "filament": ("metal of the filaments", lambda one: one.lot.filament),
+    "barrier": ("metal of the diffusion barrier", lambda one: one.lot.barrier),
+    "mount": ("how the specimen was mounted", lambda one: one.mount),
+    "treatment": ("heat treatment in short", lambda one: one.treatment.short_name if one.treatment else ""),
+    "calibration_name": (
+        "which of the calibrations of the study; empty for its instrument", lambda one: one.calibration
+    ),
+    TOLD: ("what was told of the sample and is in no column of its own, as JSON", lambda one: told_words(one)),
+}  # fmt: skip
+
+_TREATMENT_NUMBERS: Mapping[str, tuple[str, str, Callable[[History], float]]] = {
+    "peak_c": ("degree_Celsius", "highest hold temperature", lambda one: one.peak_c),
+    "highest_c": (
+        "degree_Celsius", "highest temperature there was, noise and swings of the furnace included",
+        lambda one: one.highest_c,
+    ),
+    "hold_at_peak_h": ("hour", "time held at the highest temperature", lambda one: one.hold_at_peak_h),
+    "total_h": ("hour", "length of the treatment", lambda one: one.total_h),
+}  # fmt: skip
+
+# where the files are, what stands in a column, and what no result follows from
+_LEFT_OUT: dict[str, bool | set[str]] = {
+    "name": True, "pattern": True, "treatment": True, "position_m": True, "date": True, "mount": True,
+    "calibration": True, "measured": True,
+    "lot": {"name", "design", "route", "filament", "barrier", "a15_area_fraction", "u_a15_area_fraction"},
+}  # fmt: skip
+
+
+def told_words(sample: Sample) -> str:
+    """Say as JSON what is told of a sample beside what has a column: dopants, strain, choices of the fit and the like.
+
+    A key that comes to a sample is among it unless somebody decides otherwise.
+    """
+    return json.dumps(sample.model_dump(exclude=_LEFT_OUT), sort_keys=True, ensure_ascii=False)
+
+
+def told_variables(study: Study, samples: Sequence[StoredSample]) -> Variables:
+    """What was done to the samples and how they were measured, in words and numbers, over the dimension sample.
+
+    Dose, position and date are there only where a sample has one.
+    """
+    described = {sample.name: sample for sample in study.samples}
+    own = [described[sample.name] for sample in samples]
+    treatments = [sample.treatment for sample in own]
+    variables: Variables = {}
+    for name, (meaning, of_result) in _RESULT_TEXTS.items():
+        variables[name] = _texts(meaning, [of_result(one) for one in samples])
+    variables["same_pattern_as"] = _texts(
+        "first sample of the study that is of the same pattern file; empty where there is none before",
+        _first_of_pattern(samples),
+    )
+    for name, (meaning, of_sample) in _SAMPLE_TEXTS.items():
+        variables[name] = _texts(meaning, [of_sample(one) for one in own])
+    for name, (units, meaning, of) in _TREATMENT_NUMBERS.items():
+        variables[name] = _numbers(meaning, units, [None if one is None else of(one) for one in treatments])
+    areas = [one.lot.a15_area_fraction for one in own]
+    if any(area is not None for area in areas):
+        of_area = "share of A15 in the section of the lot without copper"
+        u = [one.lot.u_a15_area_fraction for one in own]
+        variables["lot_a15_area_fraction"] = _numbers(of_area, "1", areas)
+        variables["u_lot_a15_area_fraction"] = _numbers(f"standard uncertainty (k = 1) of: {of_area}", "1", u)
+    variables |= _doses(study.dose, treatments)
+    positions = [one.position_m for one in own]
+    if any(position is not None for position in positions):
+        variables["position"] = _numbers("place of the sample along the spool", "m", positions)
+    if any(one.date for one in own):
+        meaning = "date of the measurement, ISO 8601; empty where it is not known"
+        variables["date"] = _texts(meaning, [one.date for one in own])
+    return variables
+
+
+def measured_variables(samples: Sequence[Sample]) -> Variables:
+    """Measured values of all samples, beside the estimates: one entry a value over the dimension measurement."""
+    rows = [(sample.name, value) for sample in samples for value in sample.measured]
+    values = [value for _, value in rows]
+    on, what = "measurement", "value measured by the laboratory"
+    return {
+        "measured_sample": _texts("sample on which it was measured", [name for name, _ in rows], on),
+        "measured_quantity": _texts(
+            "what the laboratory measured; its unit stands in its name", [one.quantity for one in values], on
+        ),
+        "measured_criterion": _texts(
+            "how it was read off a transition; empty where that was not said", [one.criterion for one in values], on
+        ),
+        "measured_remark": _texts(
+            "how it was measured, in the words of the description", [one.remark for one in values], on
+        ),
+        "measured_value": _numbers(what, "", [one.value for one in values], on),
+        "u_measured_value": _numbers(f"standard uncertainty (k = 1) of: {what}", "", [one.u for one in values], on),
+        "measured_temperature_k": _numbers(
+            "temperature of the measurement", udunits("K"), [one.temperature_k for one in values], on
+        ),
+        "measured_field_t": _numbers(
+            "field of the measurement", udunits("T"), [one.field_t for one in values], on
+        ),
+        "measured_units": (on, *units_beside([one.unit for one in values], "measured_value and its u")),
+    }
+
+
+def _texts(meaning: str, words: Sequence[str], over: str = "sample") -> tuple[str, NDArray[Any], dict[str, str]]:
+    return over, np.array(words, dtype=object), {"long_name": meaning}
+
+
+def _numbers(
+    meaning: str, units: str, values: Sequence[float | None], over: str = "sample"
+) -> tuple[str, NDArray[Any], dict[str, str]]:
+    numbers = np.array([np.nan if value is None else value for value in values], dtype=np.float64)
+    return over, numbers, {**({"units": units} if units else {}), "long_name": meaning}
 
 
 def _first_of_pattern(samples: Sequence[StoredSample]) -> list[str]:
@@ -28,108 +168,14 @@ def _first_of_pattern(samples: Sequence[StoredSample]) -> list[str]:
     ]
 
 
-def told_variables(study: Study, samples: Sequence[StoredSample]) -> Variables:
-    """What was done to the samples and how they were measured, in words and numbers, over the dimension sample.
-
-    Dose, position and date are there only where a sample has one.
-    """
-    variables: Variables = {}
-    described = {sample.name: sample for sample in study.samples}
-    own = [described[sample.name] for sample in samples]
-    treatments = [sample.treatment for sample in own]
-    texts = {
-        "status": ("whether and how the sample was fitted", [s.status for s in samples]),
-        "flags": ("names of what needs attention", ["; ".join(dict(s.flags)) for s in samples]),
-        "flag_messages": (
-            "what needs attention, as JSON list of name and message",
-            [json.dumps(s.flags, ensure_ascii=False) for s in samples],
-        ),
-        "quality": (
-            "how far the result can be trusted and why; empty without a fit",
-            [s.quality_words for s in samples],
-        ),
-        "assumptions": (
-            "what was taken for granted because nobody said otherwise",
-            ["; ".join(s.assumptions) for s in samples],
-        ),
-        "same_pattern_as": (
-            "first sample of the study that is of the same pattern file; empty where there is none before",
-            _first_of_pattern(samples),
-        ),
-        "wire": (
-            "kind of wire for which relations are chosen",
-            [wire_of(s.lot.dopants, undoped=s.lot.undoped) for s in own],
-        ),
-        "lot": ("wire lot", [s.lot.name for s in own]),
-        "route": ("how the wire was made", [s.lot.route for s in own]),
-        "filament": ("metal of the filaments", [s.lot.filament for s in own]),
-        "barrier": ("metal of the diffusion barrier", [s.lot.barrier for s in own]),
-        "mount": ("how the specimen was mounted", [s.mount for s in own]),
-        "treatment": ("heat treatment in short", [t.short_name if t else "" for t in treatments]),
-        "calibration_name": (
-            "which of the calibrations of the study; empty for its instrument",
-            [s.calibration for s in own],
-        ),
-        "calibration": (
-            "identity of the instrument calibration",
-            [s.provenance.calibration for s in samples],
-        ),
-        "input_sha256": (
-            "SHA-256 of the pattern files, as JSON",
-            [json.dumps(dict(s.provenance.input_sha256), ensure_ascii=False) for s in samples],
-        ),
-        "model": ("what the model of the fit was made of", ["; ".join(s.model) for s in samples]),
-        "created": ("time of the fit in UTC", [s.provenance.created for s in samples]),
-    }
-    for name, (meaning, values) in texts.items():
-        variables[name] = ("sample", np.array(values, dtype=object), {"long_name": meaning})
-    numbers: dict[str, tuple[str, str, list[float | None]]] = {
-        "peak_c": (
-            "degree_Celsius",
-            "highest hold temperature",
-            [t.peak_c if t else None for t in treatments],
-        ),
-        "highest_c": (
-            "degree_Celsius",
-            "highest temperature there was, noise and swings of the furnace included",
-            [t.highest_c if t else None for t in treatments],
-        ),
-        "hold_at_peak_h": (
-            "hour",
-            "time held at the highest temperature",
-            [t.hold_at_peak_h if t else None for t in treatments],
-        ),
-        "total_h": ("hour", "length of the treatment", [t.total_h if t else None for t in treatments]),
-    }
-    for name, (units, meaning, values_or_none) in numbers.items():
-        array = np.array([np.nan if v is None else v for v in values_or_none], dtype=float)
-        variables[name] = ("sample", array, {"units": units, "long_name": meaning})
-    if any(s.lot.a15_area_fraction is not None for s in own):
-        for name, meaning, given in (
-            ("lot_a15_area_fraction", "", [s.lot.a15_area_fraction for s in own]),
-            ("u_lot_a15_area_fraction", "standard uncertainty (k = 1) of: ", [s.lot.u_a15_area_fraction for s in own]),
-        ):
-            attrs = {"units": "1", "long_name": f"{meaning}share of A15 in the section of the lot without copper"}
-            variables[name] = ("sample", np.array([np.nan if v is None else v for v in given], dtype=float), attrs)
-    variables |= _doses(study.dose, treatments)
-    positions = np.array([np.nan if s.position_m is None else s.position_m for s in own], dtype=float)
-    if np.any(np.isfinite(positions)):
-        attrs = {"units": "m", "long_name": "place of the sample along the spool"}
-        variables["position"] = ("sample", positions, attrs)
-    if any(s.date for s in own):
-        attrs = {"long_name": "date of the measurement, ISO 8601; empty where it is not known"}
-        variables["date"] = ("sample", np.array([s.date for s in own], dtype=object), attrs)
-    return variables
-
-
 def _doses(reference: DoseReference, treatments: Sequence[History | None]) -> Variables:
     """Thermal doses, their 68 % intervals, and hours above a temperature where one is told; each dose once."""
     if not any(treatments):
         return {}
     q, u, at = reference.q_kj_per_mol, reference.u_q_kj_per_mol, reference.reference_c
-    found = {one: one.dose(q, u, at) for one in dict.fromkeys(treatments) if one is not None}
+    doses = {one: one.dose(q, u, at) for one in dict.fromkeys(treatments) if one is not None}
     none = (np.nan, np.nan, np.nan)
-    numbers = [none if one is None else (found[one].hours, found[one].low, found[one].high) for one in treatments]
+    numbers = [none if one is None else (doses[one].hours, doses[one].low, doses[one].high) for one in treatments]
     what = f"hours at {at:g} °C that would have done as much, Q = {q:g} ± {u:g} kJ/mol"
     meanings = {
         "dose_h": what,
@@ -141,7 +187,6 @@ def _doses(reference: DoseReference, treatments: Sequence[History | None]) -> Va
         for (name, meaning), column in zip(meanings.items(), np.array(numbers, dtype=float).T, strict=True)
     }
     if (limit := reference.above_c) is not None:
-        hours = [np.nan if one is None else one.time_above_h(limit) for one in treatments]
-        attrs = {"units": "hour", "long_name": f"hours at or above {limit:g} °C"}
-        variables["hours_above"] = ("sample", np.array(hours, dtype=float), attrs)
+        hours = [None if one is None else one.time_above_h(limit) for one in treatments]
+        variables["hours_above"] = _numbers(f"hours at or above {limit:g} °C", "hour", hours)
     return variables

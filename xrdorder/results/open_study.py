@@ -9,6 +9,7 @@ import xarray as xr
 
 from xrdorder.description.own_files import OwnFiles
 from xrdorder.description.study import Study, read_study
+from xrdorder.display import Displayed
 from xrdorder.exceptions import StudyError
 from xrdorder.relations import Library
 from xrdorder.results.as_run import difference_words
@@ -32,7 +33,7 @@ def sample_file(folder: Path, name: str) -> Path:
 
 
 @dataclass(frozen=True)
-class OpenStudy:
+class OpenStudy(Displayed):
     """A study that has been run: its description and its results.
 
     Attributes

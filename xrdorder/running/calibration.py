@@ -54,18 +54,18 @@ def study_instruments(study: Study, results: Path, *, again: bool = False) -> di
     StudyError
         An instrument file cannot be used, or a calibration failed; all of them at once.
     """
-    found: dict[str, Instrument] = {}
+    instruments: dict[str, Instrument] = {}
     wrong: list[XrdorderError] = []
     for name in dict.fromkeys(sample.calibration for sample in study.samples):
         try:
-            found[name] = _instrument(study, name, results, again)
+            instruments[name] = _instrument(study, name, results, again)
         except XrdorderError as error:
             wrong.append(error)
     if len(wrong) == 1:
         raise wrong[0]
     if wrong:
         raise StudyError("\n".join(map(str, wrong)))
-    return found
+    return instruments
 
 
 def calibration_words(results: Path, identity: str) -> str:
@@ -84,7 +84,7 @@ def _instrument(study: Study, name: str, results: Path, again: bool) -> Instrume
         raise StudyError("instrument: is missing, and a sample names no calibration; give one")
     if isinstance(given, Path):
         return read_instrument(given)
-    file, record = (results / one for one in calibration_files(name))
+    file, record = (results / file_name for file_name in calibration_files(name))
     try:
         provenance = _provenance(given)
         for path in (file, record):

@@ -264,22 +264,22 @@ def with_absent(
 
 def _phases(fit: PatternFit) -> xr.Dataset:
     names = list(fit.phases)
-    found = [fit.phases[name] for name in names]
-    axes = max((len(one.lengths_nm) for one in found), default=0)
+    phases = [fit.phases[name] for name in names]
+    axes = max((len(phase.lengths_nm) for phase in phases), default=0)
     numbers = {
         "present": (
             "1 where the phase stands out",
             "1",
-            np.array([int(one.present) for one in found], np.int8),
+            np.array([int(phase.present) for phase in phases], np.int8),
         ),
-        "significance": ("scale over its standard uncertainty", "1", [one.significance for one in found]),
-        "weight_fraction": ("weight fraction", "1", [one.weight_fraction for one in found]),
-        "u_weight_fraction": ("standard uncertainty", "1", [one.u_weight_fraction for one in found]),
-        "upper_limit": ("weight fraction it stays below", "1", [one.upper_limit for one in found]),
+        "significance": ("scale over its standard uncertainty", "1", [phase.significance for phase in phases]),
+        "weight_fraction": ("weight fraction", "1", [phase.weight_fraction for phase in phases]),
+        "u_weight_fraction": ("standard uncertainty", "1", [phase.u_weight_fraction for phase in phases]),
+        "upper_limit": ("weight fraction it stays below", "1", [phase.upper_limit for phase in phases]),
     }
     lengths = {
-        "length": ("free lattice lengths", [one.lengths_nm for one in found]),
-        "u_length": ("their standard uncertainties", [one.u_lengths_nm for one in found]),
+        "length": ("free lattice lengths", [phase.lengths_nm for phase in phases]),
+        "u_length": ("their standard uncertainties", [phase.u_lengths_nm for phase in phases]),
     }
     return xr.Dataset(
         {

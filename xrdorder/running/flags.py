@@ -16,12 +16,12 @@ from xrdorder.description.study import Study
 from xrdorder.results.sample_file import StoredSample
 
 
-def with_noticed(study: Study, samples: Sequence[StoredSample]) -> list[StoredSample]:
+def with_study_flags(study: Study, samples: Sequence[StoredSample]) -> list[StoredSample]:
     """Add flags to samples: one pattern under several names, temperatures that look like kelvin."""
     described = {sample.name: sample for sample in study.samples}
     others = same_patterns({sample.name: sample.provenance.input_sha256 for sample in samples})
     dose = dose_words(study)
-    found = []
+    flagged = []
     for sample in samples:
         treatment = described[sample.name].treatment
         flags = list(sample.flags)
@@ -31,5 +31,5 @@ def with_noticed(study: Study, samples: Sequence[StoredSample]) -> list[StoredSa
             flags.append((TREATMENT_IN_KELVIN, words))
         if dose and treatment is not None:
             flags.append((DOSE_IN_KELVIN, dose))
-        found.append(replace(sample, flags=tuple(flags)))
-    return found
+        flagged.append(replace(sample, flags=tuple(flags)))
+    return flagged

@@ -170,7 +170,7 @@ def interpret(base: StoredSample, fitted: Fitted, sample: Sample, own: OwnFiles)
     )
 
 
-DOUBTS = {
+REASONS = {
     "tin-outside-a15": "tin is outside the field of the A15",
     "tin-scale": "order and lattice contradict each other about tin",
     "order-above-one": "order exceeds one",
@@ -188,12 +188,12 @@ _GRAVE = {"order-above-one"}  # no crystal does that: what was fitted is somethi
 
 def weighed_words(words: str, flags: Sequence[Flag]) -> str:
     """Add to the verdict of the fit what the material says against it."""
-    found = dict.fromkeys(flag.name for flag in flags if flag.name in DOUBTS)
-    if not words or not found:
+    flag_names = dict.fromkeys(flag.name for flag in flags if flag.name in REASONS)
+    if not words or not flag_names:
         return words
     verdict, _, reasons = words.partition(": ")
-    grave = [DOUBTS[name] for name in found if name in _GRAVE]
-    care = [DOUBTS[name] for name in found if name not in _GRAVE]
+    grave = [REASONS[name] for name in flag_names if name in _GRAVE]
+    care = [REASONS[name] for name in flag_names if name not in _GRAVE]
     verdict = UNFIT if grave or verdict == UNFIT else CARE
     return f"{verdict}: " + "; ".join([*grave, *filter(None, [reasons]), *care])
 

@@ -41,11 +41,11 @@ def model_words(sample: StoredSample) -> tuple[str, ...]:
     words = [f"phases {', '.join(phases)}"] if phases else []
     words += _lattice(sample, choices, fitted)
     words += _texture(choices, fitted, phases)
-    for kind, said in ((Kind.ANISOTROPY, "microstrain by direction"), (Kind.B_ISO, "displacement parameters")):
+    for kind, text in ((Kind.ANISOTROPY, "microstrain by direction"), (Kind.B_ISO, "displacement parameters")):
         of = [phase for phase in phases if fitted.decided(kind, owner=phase)]
         if of:
-            words.append(f"{said} of {', '.join(of)}")
-    words += [f"{_stray(name)} of the tube" for name in fitted.decided(Kind.STRAY, owner="")]
+            words.append(f"{text} of {', '.join(of)}")
+    words += [f"{_contamination(name)} of the tube" for name in fitted.decided(Kind.CONTAMINATION, owner="")]
     return (*words, *_given(sample, choices))
 
 
@@ -70,9 +70,9 @@ def _lattice(sample: StoredSample, choices: Mapping[str, Any], fitted: StoredPar
         words.append("one A15 lattice parameter" + ASKED)
     elif chosen != "auto":
         words.append(f"not in: {chosen} of the A15 lattice, though asked for")
-    for kind, key, said in _OF_A15:
+    for kind, key, text in _OF_A15:
         if choices.get(key):
-            words.append(f"{said}{ASKED}" if fitted.decided(kind, owner=a15) else f"not in: {said}, though asked for")
+            words.append(f"{text}{ASKED}" if fitted.decided(kind, owner=a15) else f"not in: {text}, though asked for")
     return words
 
 
@@ -91,13 +91,13 @@ def _texture(choices: Mapping[str, Any], fitted: StoredParameters, phases: Seque
 
 
 @cache
-def _stray_names() -> dict[str, str]:
-    """Stray lines of all radiations, by the parameter that says how strong they are."""
+def _contamination_names() -> dict[str, str]:
+    """Contaminating lines of all radiations, by the parameter that says how strong they are."""
     return {line.share_name: line.name for name in radiation_names() for line in contamination_lines(radiation(name))}
 
 
-def _stray(name: str) -> str:
-    return _stray_names().get(name, name)
+def _contamination(name: str) -> str:
+    return _contamination_names().get(name, name)
 
 
 def _given(sample: StoredSample, choices: Mapping[str, Any]) -> list[str]:
@@ -106,7 +106,7 @@ def _given(sample: StoredSample, choices: Mapping[str, Any]) -> list[str]:
     if choices.get("roughness"):
         p, q = choices["roughness"]
         words.append(f"surface roughness p = {p:g}, q = {q:g} (as given)")
-    words += [f"{said} = {choices[key]:g} (as given)" for key, said in (("mu_t", "µt"), ("mu_r", "µR"))
+    words += [f"{text} = {choices[key]:g} (as given)" for key, text in (("mu_t", "µt"), ("mu_r", "µR"))
               if choices.get(key) is not None]  # fmt: skip
     if choices.get("particle_size_um") is not None:
         words.append(f"microabsorption of particles of {choices['particle_size_um']:g} µm (as given)")
@@ -114,7 +114,7 @@ def _given(sample: StoredSample, choices: Mapping[str, Any]) -> list[str]:
         words.append(f"f' and f'' of {', '.join(choices['measured_dispersion'])} (as given)")
     if standard := sample.provenance.options.get("internal_standard"):
         words.append(f"angles by {standard} mixed in")
-    for key, said in (("stray_radiation", "stray lines of the tube"), ("seek_phases", "further phases")):
+    for key, text in (("stray_radiation", "K-beta and tungsten lines of the tube"), ("seek_phases", "further phases")):
         if choices.get(key) is False:
-            words.append(f"not looked for: {said}")
+            words.append(f"not looked for: {text}")
     return words

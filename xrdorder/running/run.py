@@ -24,7 +24,7 @@ from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
 from xrdorder.results.sample_file import Provenance, StoredSample, failure, read_sample, stored_sample
 from xrdorder.running.calibration import study_instruments
 from xrdorder.running.fit_sample import Task, do_task, require_files
-from xrdorder.running.flags import with_noticed
+from xrdorder.running.flags import with_study_flags
 from xrdorder.running.interpretation import SEED
 from xrdorder.running.pool import run_all
 from xrdorder.treatments import LoggedTreatment
@@ -33,7 +33,7 @@ Progress = Callable[[int, int, str], None]
 
 
 def run_study(
-    folder: str | Path,
+    folder: str | Path | Study,
     *,
     progress: Progress | None = None,
     again: bool = False,
@@ -49,8 +49,9 @@ def run_study(
 
     Parameters
     ----------
-    folder : str or Path
-        The study folder with its `study.toml`. Results go to its folder `results`.
+    folder : str or Path or Study
+        The study folder with its `study.toml`, or its description where that was read already (`read_study` with
+        `to_run`). Results go to the folder `results` in it.
     progress : callable, optional
         Called with (number done, number to do, name of the sample just done) as samples get done; those that are kept
         are not counted.
@@ -73,7 +74,7 @@ def run_study(
     ValidityError
         The study names a scale of tin or relations that cannot be used.
     """
-    study = read_study(folder, to_run=True)
+    study = folder if isinstance(folder, Study) else read_study(folder, to_run=True)
     own = OwnFiles.of(study)
     own.check()
     if study.lacks_calibration:
@@ -89,10 +90,10 @@ def run_study(
         todo = sorted_out.tasks
         count = _Counter(progress, len(todo))
         run_all(do_task, todo, workers=workers, done=lambda task, _: count.up(task.sample.name))
-        found = sorted_out.settled | {
+        samples = sorted_out.settled | {
             task.sample.name: read_sample(task.target, groups=()) for task in todo
         }
-        stored = with_noticed(study, [found[sample.name] for sample in study.samples])
+        stored = with_study_flags(study, [samples[sample.name] for sample in study.samples])
         collated = collate(study, stored, _phase_names(study), own.scale(), own.names())
         dataset = estimated(collated, own.scale(), own.library(), previous=_previous(results))
         write_results(dataset, results)

@@ -1,11 +1,11 @@
-"""Which lines a tube sends out that nobody asked for.
+"""Which emission lines does a tube have beside Kα?
 
-Beside Kα there is Kβ, and tungsten from the filament that has settled on the anode adds its L lines. Every strong
-line of a pattern then has weak ghosts at other angles, which are no phase. A metal foil against Kβ leaves a mark
-of its own: the continuum on the short side of its absorption edge is held back, so that the background has a step
-on the low-angle side of each strong line.
+There is Kβ, and tungsten from the filament that has settled on the anode adds its L lines. Every strong reflection
+then appears, weakly, at further angles, which belong to no phase. A metal foil against Kβ leaves a mark of its own: it
+absorbs the continuum on the short side of its absorption edge, so that the background has a step on the low-angle
+side of each strong reflection.
 
-`contamination_lines` and `filter_edge` tell where to look; the numbers live in ``stray.toml``, each with its source.
+`contamination_lines` and `filter_edge` tell where; numbers and their sources are in ``contamination.toml``.
 """
 
 import math
@@ -21,7 +21,7 @@ from xrdorder.xrays.emission import HC_1998_EV_NM, HC_EV_NM, Radiation
 
 
 class ContaminationComponent(NamedTuple):
-    """One Lorentzian of a stray line.
+    """One Lorentzian of a contaminating line.
 
     Attributes
     ----------
@@ -30,7 +30,7 @@ class ContaminationComponent(NamedTuple):
     width_relative : float
         Natural full width at half maximum over energy, dimensionless.
     weight : float
-        Share of the integrated intensity of the stray line.
+        Share of the integrated intensity of the line.
     """
 
     wavelength_nm: float
@@ -86,7 +86,7 @@ class FilterEdge:
 
 @lru_cache(maxsize=1)
 def _table() -> dict[str, Any]:
-    return tomllib.loads((files("xrdorder.xrays") / "stray.toml").read_text(encoding="utf-8"))
+    return tomllib.loads((files("xrdorder.xrays") / "contamination.toml").read_text(encoding="utf-8"))
 
 
 def _components(entries: Sequence[Mapping[str, float]]) -> tuple[ContaminationComponent, ...]:

@@ -1,4 +1,4 @@
-"""Save figures of a study beside its results: one that cannot be drawn is told and costs nothing else."""
+"""Save figures of a study beside its results: one that cannot be drawn is reported and costs nothing else."""
 
 import json
 from collections.abc import Callable, Collection
@@ -8,7 +8,6 @@ from pathlib import Path
 import xarray as xr
 from matplotlib.figure import Figure
 
-from xrdorder.cli.program import complain
 from xrdorder.exceptions import StudyError, XrdorderError
 from xrdorder.figures import difference_figure, fit_figure, trend_figure
 from xrdorder.reports.pictures import Missing
@@ -18,10 +17,17 @@ FOLDER, SAMPLES = "figures", "samples"
 TRENDS, DIFFERENCES = "trends.png", "differences.png"
 
 Progress = Callable[[int, int, str], None]
+Missed = Callable[[Missing], None]
+"""Called with each figure that could not be drawn."""
 
 
 def draw_samples(
-    study: Path, results: xr.Dataset, *, only: Collection[str] | None = None, progress: Progress | None = None
+    study: Path,
+    results: xr.Dataset,
+    missed: Missed,
+    *,
+    only: Collection[str] | None = None,
+    progress: Progress | None = None,
 ) -> Path:
     """Save a figure of each fitted pattern, unless one is there that is younger than the fit.
 
@@ -39,21 +45,21 @@ def draw_samples(
         # a file may be there of an earlier fit that this run could not repeat
         fitted = not str(row["status"].item()).startswith("failed") and source.is_file()
         if fitted and not _up_to_date(target, source):
-            _try(partial(_of_sample, source, name, _about(row)), target)
+            _try(partial(_of_sample, source, name, _about(row)), target, missed)
         if progress is not None:
             progress(done, len(names), name)
     return folder
 
 
-def draw_calibration(study: Path) -> None:
+def draw_calibration(study: Path, missed: Missed) -> None:
     """Save a figure of each calibration that the study made itself."""
     for source in sorted((study / "results").glob("calibration*.nc")):
         target = study / "results" / FOLDER / f"{source.stem}.png"
         if not _up_to_date(target, source):
-            _try(partial(_of_calibration, source), target)
+            _try(partial(_of_calibration, source), target, missed)
 
 
-def draw_study(study: Path, results: xr.Dataset) -> list[Path]:
+def draw_study(study: Path, results: xr.Dataset, missed: Missed) -> list[Path]:
     """Save trends and differences over the reaction temperature, where at least two samples have a treatment.
 
     Figures that are younger than the results and all fits are left as they are.
@@ -66,7 +72,7 @@ def draw_study(study: Path, results: xr.Dataset) -> list[Path]:
     sources = [study / "results" / "results.nc", *(study / "results" / "samples").glob("*.nc")]
     for path, draw in zip(drawn, (trend_figure, difference_figure), strict=True):
         if not all(_up_to_date(path, source) for source in sources):
-            _try(partial(draw, results), path)
+            _try(partial(draw, results), path, missed)
     return drawn
 
 
@@ -95,7 +101,7 @@ def save(figure: Figure, path: Path) -> None:
         ) from error
 
 
-def _try(make: Callable[[], Figure], path: Path) -> None:
+def _try(make: Callable[[], Figure], path: Path, missed: Missed) -> None:
     """Save a figure, or say why it cannot be made; what the disk or the results refuse is raised."""
     try:
         figure = make()
@@ -103,7 +109,7 @@ def _try(make: Callable[[], Figure], path: Path) -> None:
     except XrdorderError:
         raise
     except Exception as error:
-        complain(f"figure not drawn: {Missing.of(path.name, error).words}")
+        missed(Missing.of(path.name, error))
 
 
 def _of_sample(source: Path, name: str, about: str) -> Figure:

@@ -1,0 +1,205 @@
+"""A comparison on the terminal: the answer, one table of differences, what is unusual; the rest in detail."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from xrdorder.cli.console import Part
+from xrdorder.comparison import (
+    Comparison,
+    Difference,
+    Outlier,
+    drift_words,
+    methods_sentence,
+    outliers,
+    trend,
+    trend_words,
+    verdict,
+)
+from xrdorder.comparison.quantity_draws import mounts_of
+from xrdorder.comparison.study import AHEAD_BY, drifts_of
+from xrdorder.comparison.study_comparison import LOGARITHMIC, UNITS, StudyComparison
+from xrdorder.comparison.wording import manner
+from xrdorder.quantities.formatting import digits, rounded
+from xrdorder.quantities.tables import Heading, Table
+from xrdorder.reports.notebook import in_order
+
+_MOST_VERDICTS = 3  # of one quantity
+_MOST_PAIRS, _LEAST_PAIRS = 12, 3  # shown of all pairs
+_STAR = "* significant: 5 % for all comparisons of a quantity together (Holm's correction)."
+
+
+def comparison_parts(found: StudyComparison, *, details: bool = False) -> list[Part]:
+    """Everything that is said of a comparison."""
+    if not found.compared:
+        return [*_one_variant(found), *_unusual(found, always=True)]
+    parts: list[Part] = [*_answer(found), *_mixed(found), ""]
+    if found.all_pairs:
+        parts += [*_pairs(found, details), ""]
+    else:
+        parts += [found.table(details=details), "", f"{_STAR} u: standard uncertainty of a difference (k = 1).", ""]
+    parts += _unusual(found, always=details)
+    if details:
+        comparisons = [one.comparison for one in found.compared.values()]
+        parts += [_absolutes(found, comparisons), "", "In words"]
+        parts += [line for one in comparisons for line in _verdicts(one)]
+        parts += ["", "For a report", f"  {methods_sentence(*comparisons)}", ""]
+    return parts
+
+
+def _one_variant(found: StudyComparison) -> list[Part]:
+    """What is said where there is nothing to compare with."""
+    known = [one for one in found.wires.values() if one.variants]
+    samples = len(dict.fromkeys(name for one in known for name in one.values.samples))
+    return [
+        f"One variant only by {found.by}: {known[0].variants[0]} ({samples} wire{'s' * (samples != 1)}). There is "
+        "nothing to compare it with; drifts and outliers are looked for all the same. --by orders the samples by "
+        "something else.",
+        "",
+    ]
+
+
+def _answer(found: StudyComparison) -> Iterator[Part]:
+    """Which variant has the highest estimate, by how much, and in what it differs significantly from the reference."""
+    count = len(dict.fromkeys(v for one in found.compared.values() for v in one.comparison.variants))
+    yield f"{count} variants · reference {found.reference} · significance level 5 % after Holm's correction"
+    by = next((quantity for quantity in AHEAD_BY if quantity in found.compared), "")
+    if not by:
+        return
+    one = found.compared[by].comparison
+    leader = one.variants[int(np.argmax(one.value))]
+    if leader == found.reference:
+        following = one.variants[int(np.argsort(-one.value)[1])]
+        over = _by(one.pair(leader, following), "the next")
+        yield f"Highest {manner(by).noun}: {leader}, the reference itself; {over}."
+    elif found.reference in one.variants:
+        yield f"Highest {manner(by).noun}: {leader}; {_by(one.pair(leader, found.reference), 'the reference')}."
+    yield from _significant(found, leader)
+    yield from _detectable(found)
+
+
+def _by(pair: Difference, what: str) -> str:
+    how = manner(pair.quantity)
+    amount = rounded(how.scale * pair.value, how.scale * pair.u, how.unit)
+    name = "" if what == "the reference" else f" {pair.second},"
+    return f"{amount} over{name} {what}: {'' if pair.distinguishable else 'not '}significant"
+
+
+def _significant(found: StudyComparison, leader: str) -> Iterator[Part]:
+    """In which quantities the leader differs from the reference."""
+    clear: list[str] = []
+    unclear: list[str] = []
+    for one in found.compared.values():
+        if leader != found.reference and {leader, found.reference} <= set(one.comparison.variants):
+            pair = one.comparison.pair(leader, found.reference)
+            (clear if pair.distinguishable else unclear).append(manner(pair.quantity).noun)
+    if clear or unclear:
+        differs = f"differs significantly from {found.reference} in {', '.join(clear)}" if clear else ""
+        same = f"{'not' if clear else 'does not differ significantly'} in {', '.join(unclear)}" if unclear else ""
+        yield f"{leader} {'; '.join(filter(None, (differs, same)))}."
+
+
+def _detectable(found: StudyComparison) -> Iterator[Part]:
+    """Differences that would have been significant where none is: half the 95 % interval of the clearest pair."""
+    least = [
+        f"{manner(quantity).noun} {digits(manner(quantity).scale * float(np.min(one.comparison.half_widths)), 2)} "
+        f"{manner(quantity).unit}".strip()
+        for quantity, one in found.compared.items()
+        if not any(d.distinguishable for d in one.comparison.differences())
+    ]
+    if least:
+        yield f"No significant difference at all in the following; smallest one detectable (95 %): {', '.join(least)}."
+
+
+def _mixed(found: StudyComparison) -> list[Part]:
+    """Say what variants by one variable mix, or differ in besides: it may be the cause of their differences."""
+    if found.by == "treatment":
+        return []
+    mixed = []
+    for other, name, what, unit in (
+        ("reaction-temperature", "peak_c", "reaction temperatures", "°C"),
+        ("hold-time", "hold_at_peak_h", "hold times", "h"),
+    ):
+        values = sorted({float(x) for x in found.results[name].values if x == x})
+        if found.by not in (other, "dose") and len(values) > 1:
+            mixed.append(f"{what} of {digits(values[0], 4)} to {digits(values[-1], 4)} {unit}")
+    lots = dict.fromkeys(str(one) for one in found.results["lot"].values)
+    several = found.by != "lot" and len(lots) > 1
+    if several:
+        mixed.append(f"wire lots ({', '.join(lots)}), whose dopants may differ")
+    mounts = list(dict.fromkeys(mounts_of(found.results)))
+    if len(mounts) > 1:
+        mixed.append(f"mounts ({', '.join(mount or 'not given' for mount in mounts)})")
+    if not mixed:
+        return []
+    words = " and ".join(part for part in (", ".join(mixed[:-1]), mixed[-1]) if part)
+    keep = " --lot keeps to one lot." if several else ""
+    return [f"Variants by {found.by} mix {words}: differences may come from these.{keep}"]
+
+
+def _pairs(found: StudyComparison, details: bool) -> list[Part]:
+    """Differences of all pairs: those that are significant in anything, the clearest first."""
+    clearest: dict[tuple[str, str], Difference] = {}
+    for one in found.compared.values():
+        for d in one.comparison.differences():
+            known = clearest.get((d.first, d.second))
+            if known is None or d.p_adjusted < known.p_adjusted:
+                clearest[(d.first, d.second)] = d
+    ordered = sorted(clearest, key=lambda pair: clearest[pair].p_adjusted)
+    clear = sum(clearest[pair].distinguishable for pair in ordered)
+    shown = ordered if details else ordered[: min(max(clear, _LEAST_PAIRS), _MOST_PAIRS)]
+    alike = len(ordered) - clear
+    counts = {
+        "more differ significantly in something": max(clear - len(shown), 0),
+        f"{'does' if alike == 1 else 'do'} not differ significantly in anything": alike,
+    }
+    rest = [f"{number} {what}" for what, number in counts.items() if number]
+    of_all = [f"Of {len(ordered)} pairs {' and '.join(rest)}; all stand in comparison.csv."] if rest else []
+    return [found.table(details=True, pairs=shown), "", *of_all, f"{_STAR} P: probability of being higher."]
+
+
+def _absolutes(found: StudyComparison, comparisons: list[Comparison]) -> Table:
+    rows = []
+    for variant in in_order(found):
+        cells = [variant]
+        for one in comparisons:
+            factor = manner(one.quantity).absolute.factor
+            k = one.variants.index(variant) if variant in one.variants else None
+            cells.append("-" if k is None else rounded(one.value[k] * factor, one.u[k] * factor))
+        rows.append(cells)
+    head = [Heading(manner(one.quantity).noun, manner(one.quantity).absolute.unit) for one in comparisons]
+    title = "Absolute values with their full uncertainty, shared parts included"
+    return Table.of(["variant", *head], rows, title=title)
+
+
+def _verdicts(comparison: Comparison) -> list[Part]:
+    clear = [d for d in comparison.differences() if d.distinguishable]
+    shown = clear[:_MOST_VERDICTS] or comparison.differences(1)
+    more = [f"    and {len(clear) - len(shown)} more that are significant"] if len(clear) > len(shown) else []
+    return [*(f"  {verdict(d)}" for d in shown), *more]
+
+
+def _unusual(found: StudyComparison, *, always: bool) -> list[Part]:
+    """Trends over the variable, drifts along the spool and over dates, outliers."""
+    lines: list[Part] = []
+    drifting = [one for one in drifts_of(found.results, found.wires.values()) if one.distinguishable]
+    for quantity, (values, labels, _, variable, *_) in found.wires.items():
+        x = np.array(variable)
+        known = np.isfinite(x)
+        if found.by in UNITS and quantity in found.compared and np.unique(x[known]).size > 1 and known.sum() > 2:
+            scatter, name = found.compared[quantity].comparison.repeatability, found.by.replace("-", " ")
+            line = trend(values, x, name, scatter, logarithmic=found.by in LOGARITHMIC)
+            lines.append(f"  {trend_words(line, UNITS[found.by])}")
+        lines += [f"  {_odd_words(odd, quantity)}" for odd in outliers(values, labels)]
+        lines += [f"  {drift_words(one)}" for one in drifting if one.quantity == quantity]
+    if not lines and not always:
+        return []
+    return ["Trends, drifts and outliers", *(lines or ["  none that is significant"]), ""]
+
+
+def _odd_words(odd: Outlier, quantity: str) -> str:
+    how = manner(quantity)
+    amount = rounded(odd.deviation * how.scale, odd.u * how.scale, how.unit)
+    either = "; its only replicate may be the outlier as well" if odd.partner else ""
+    leave = f"--without {odd.sample} leaves it out"
+    return f"{odd.sample} does not fit the others of {odd.variant}: {how.noun} off by {amount}{either}; {leave}"

@@ -1,0 +1,43 @@
+"""How does a result show itself? As a table, a tidy pandas table, a figure, and by itself in a notebook.
+
+A result inherits `Displayed`. How each kind of result is drawn stands in `xrdorder.reports.notebook`, which knows
+figures and tables; it is looked up when it is asked for, so that what fits and estimates depends on no figure.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.figure import Figure
+
+    from xrdorder.quantities.tables import Table
+
+
+class Displayed:
+    """A result that shows itself."""
+
+    def table(self, **options: Any) -> Table:
+        """Give the table that people read: rounded texts with units."""
+        return _views().table(self, **options)  # type: ignore[no-any-return]
+
+    def to_dataframe(self) -> pd.DataFrame:
+        """Give the numbers, unrounded, as a tidy pandas table: one row an observation, units in the names."""
+        return _views().frame(self)
+
+    def plot(self, **options: Any) -> Figure:
+        """Draw the result; options are those of its function of `xrdorder.figures`.
+
+        The figure is apart from pyplot: a notebook shows it where it is the last value of a cell, and
+        ``figure.savefig`` saves it.
+        """
+        return _views().plot(self, **options)  # type: ignore[no-any-return]
+
+    def _repr_html_(self) -> str:
+        return str(_views().html(self))
+
+
+def _views() -> Any:
+    return import_module("xrdorder.reports.notebook")

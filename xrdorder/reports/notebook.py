@@ -1,0 +1,319 @@
+"""How each kind of result shows itself: its table, its tidy pandas table, its figure, its face in a notebook.
+
+`xrdorder.display.Displayed` looks these up; the terminal draws the same tables.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from functools import singledispatch
+from html import escape
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from xrdorder import figures
+from xrdorder.comparison.study_comparison import COLUMNS, LOGARITHMIC, UNITS, StudyComparison, difference_rows
+from xrdorder.comparison.wording import manner, probability_words
+from xrdorder.estimates.from_numbers import Estimate
+from xrdorder.fitting import Calibration, PatternFit
+from xrdorder.planning.study import LotPlan
+from xrdorder.planning.treatments_table import reference, rows
+from xrdorder.profiles.instrument import INSTRUMENT_PARAMETERS
+from xrdorder.quantities.formatting import MISSING, concise, interval, rounded, u_text
+from xrdorder.quantities.registry import known, unit_of
+from xrdorder.quantities.tables import Heading, Table
+from xrdorder.results.open_study import OpenStudy
+from xrdorder.results.study_table import by_temperature, study_table, study_words
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.figure import Figure
+
+_LEAST_POINTS = 3  # of a variable, for a course and not rows
+
+
+@singledispatch
+def table(result: Any, **options: Any) -> Table:
+    """Give the table of a result."""
+    raise TypeError(f"a {type(result).__name__} has no table")
+
+
+@singledispatch
+def frame(result: Any) -> pd.DataFrame:
+    """Give the numbers of a result as a tidy pandas table."""
+    raise TypeError(f"a {type(result).__name__} has no numbers to tabulate")
+
+
+@singledispatch
+def plot(result: Any, **options: Any) -> Figure:
+    """Draw a result, or a pattern as `xrdorder.read_pattern` gives it."""
+    raise TypeError(f"a {type(result).__name__} cannot be drawn")
+
+
+def html(result: Any) -> str:
+    """Give a heading and the table, for a notebook."""
+    return f"<p><b>{escape(title(result))}</b></p>{table(result)._repr_html_()}"
+
+
+@singledispatch
+def title(result: Any) -> str:
+    """Say in one line what a result is and how good."""
+    return type(result).__name__
+
+
+# A fitted pattern
+
+
+@title.register(PatternFit)
+def _(fit: PatternFit) -> str:
+    quality = f"R_wp {100.0 * fit.r_wp:.2f} %, reduced chi square {fit.chi2_reduced:.2f}"
+    return f"Fitted pattern, {fit.status}: {quality}; {fit.quality_words}"
+
+
+@frame.register(PatternFit)
+def _(fit: PatternFit) -> pd.DataFrame:
+    import pandas as pd
+
+    found = [(name, value, fit.u(name), unit_of(name)) for name, value in fit.values.items()]
+    return pd.DataFrame(found, columns=["quantity", "value", "u", "unit"])
+
+
+@table.register(PatternFit)
+def _(fit: PatternFit) -> Table:
+    lines = [(name, concise(value, fit.u(name)), unit_of(name)) for name, value in fit.values.items()]
+    flags = [f"{flag.name}: {flag.message}" for flag in fit.flags]
+    return Table.of(["quantity", ("value", ""), "unit"], lines, flags)
+
+
+@plot.register(PatternFit)
+def _(fit: PatternFit, **options: Any) -> Figure:
+    remark = f"R_wp {100 * fit.r_wp:.1f} % · reduced χ² {fit.chi2_reduced:.2f}"
+    return figures.fit_figure(fit.curves, fit.lines, fit.phases, **{"title": "Fit", "remark": remark, **options})
+
+
+# A calibration
+
+
+@title.register(Calibration)
+def _(found: Calibration) -> str:
+    return f"Instrument calibrated with {found.instrument.standard}"
+
+
+@frame.register(Calibration)
+def _(found: Calibration) -> pd.DataFrame:
+    import pandas as pd
+
+    instrument = found.instrument
+    lines = [
+        (name, instrument.values[name], instrument.total(name), dimension, meaning)
+        for name, (dimension, meaning) in INSTRUMENT_PARAMETERS.items()
+    ]
+    return pd.DataFrame(lines, columns=["parameter", "value", "u", "unit", "meaning"])
+
+
+@table.register(Calibration)
+def _(found: Calibration) -> Table:
+    lines = []
+    for name, (dimension, meaning) in INSTRUMENT_PARAMETERS.items():
+        value, u = found.instrument.values[name], found.instrument.total(name)
+        shown = concise(value, u) if u > 0.0 else f"{value:.6g} held"
+        lines.append((name, shown, "" if dimension == "1" else dimension, meaning))
+    return Table.of(["parameter", ("value", ""), "unit", "meaning"], lines)
+
+
+@plot.register(Calibration)
+def _(found: Calibration, **options: Any) -> Figure:
+    quality = f"R_wp {100 * found.fit.r_wp:.1f} % · reduced χ² {found.fit.chi2_reduced:.2f}"
+    remark = f"{found.instrument.standard} · {quality}"
+    return plot(found.fit, **{"title": "Calibration", "remark": remark, **options})
+
+
+# An estimate from numbers
+
+
+@title.register(Estimate)
+def _(found: Estimate) -> str:
+    return "Estimate from published relations, not a measurement"
+
+
+@frame.register(Estimate)
+def _(found: Estimate) -> pd.DataFrame:
+    import pandas as pd
+
+    names = ["quantity", "by", "value", "u", "low", "high", "unit", "validity", "source", "note"]
+    return pd.DataFrame([[getattr(row, name) for name in names] for row in found.rows()], columns=names)
+
+
+@table.register(Estimate)
+def _(found: Estimate, brief: bool = True) -> Table:
+    shown = found.rows(brief=brief)
+    notes = list(dict.fromkeys(row.note for row in shown if row.note))
+    lines, previous = [], ""
+    for row in shown:
+        mark = f"[{notes.index(row.note) + 1}]" if row.note else ""
+        there, symmetric = np.isfinite(row.value), np.isfinite(row.u)
+        u = row.u if symmetric else 0.5 * (row.high - row.low)
+        ends = "" if symmetric or not there else interval(row.low, row.high)
+        lines.append(
+            (
+                "" if row.quantity == previous else row.quantity,
+                concise(row.value, u) if there else MISSING,
+                "" if row.unit == "1" else row.unit,
+                ends,
+                row.by,
+                mark,
+            )
+        )
+        previous = row.quantity
+    head: list[Heading | str] = ["quantity", Heading("value"), "unit", Heading("68 %"), "by", "remark"]
+    return Table.of(head, lines, [f"[{k}] {note}" for k, note in enumerate(notes, start=1)])
+
+
+@plot.register(Estimate)
+def _(found: Estimate, **options: Any) -> Figure:
+    return figures.estimate_figure(found.rows(), **options)
+
+
+# A study that has been run
+
+
+@title.register(OpenStudy)
+def _(opened: OpenStudy) -> str:
+    name = str(opened.results.attrs.get("title", "")) or opened.study.folder.name
+    return f"{name}: {study_words(opened.results)}"
+
+
+@frame.register(OpenStudy)
+def _(opened: OpenStudy) -> pd.DataFrame:
+    per_sample = [name for name, one in opened.results.data_vars.items() if one.dims == ("sample",)]
+    return opened.results[per_sample].to_dataframe().reset_index()
+
+
+@table.register(OpenStudy)
+def _(opened: OpenStudy) -> Table:
+    return study_table(opened.results)
+
+
+@plot.register(OpenStudy)
+def _(opened: OpenStudy, **options: Any) -> Figure:
+    return figures.trend_figure(opened.results, **options)
+
+
+# Variants compared
+
+
+@title.register(StudyComparison)
+def _(found: StudyComparison) -> str:
+    return f"Differences to {found.reference}" if not found.all_pairs else "Differences of all pairs"
+
+
+@frame.register(StudyComparison)
+def _(found: StudyComparison) -> pd.DataFrame:
+    import pandas as pd
+
+    return pd.DataFrame(difference_rows(found), columns=list(COLUMNS))
+
+
+def in_order(found: StudyComparison) -> list[str]:
+    """Variants by wire lot and reaction temperature, or by the variable that makes them."""
+    place = {str(found.results["sample"].values[k]): n for n, k in enumerate(by_temperature(found.results))}
+    ranks: dict[str, float] = {}
+    for one in found.compared.values():
+        for label, sample, number in zip(one.labels, one.values.samples, one.variable, strict=True):
+            rank = float(number) if found.by != "treatment" and np.isfinite(number) else place[sample]
+            ranks[label] = min(ranks.get(label, rank), rank)
+    variants = dict.fromkeys(v for one in found.compared.values() for v in one.comparison.variants)
+    return sorted(variants, key=lambda variant: ranks.get(variant, np.inf))
+
+
+@table.register(StudyComparison)
+def _(found: StudyComparison, details: bool = False, pairs: Sequence[tuple[str, str]] | None = None) -> Table:
+    """Give differences to the reference, or of pairs; with `details` each with u and probability, else u once."""
+    comparisons = [one.comparison for one in found.compared.values()]
+    if pairs is None:
+        chosen = [(v, found.reference) for v in in_order(found) if v != found.reference] if not found.all_pairs else []
+        pairs = chosen or list(dict.fromkeys((d.first, d.second) for one in comparisons for d in one.differences()))
+    both = found.all_pairs
+    head = [Heading("pair" if both else "variant", numeric=False), *([] if both else [Heading("wires", optional=1)])]
+    for one in comparisons:
+        named = known(one.quantity)
+        words = manner(one.quantity).noun if named is None else named.heading
+        head += [Heading(words, manner(one.quantity).unit), *[Heading("P", "higher")] * details]
+    lines: list[list[str]] = []
+    us: list[list[float]] = [[] for _ in comparisons]
+    for first, second in pairs:
+        counts = [int(one.counts[one.variants.index(first)]) for one in comparisons if first in one.variants]
+        line = [f"{first} - {second}"] if both else [first, str(max(counts, default=0))]
+        for k, one in enumerate(comparisons):
+            if not {first, second} <= set(one.variants):
+                line += [MISSING, *[""] * details]
+                continue
+            d, scale = one.pair(first, second), manner(one.quantity).scale
+            us[k].append(scale * d.u)
+            text = rounded(scale * d.value, scale * d.u, signed=True)
+            text = text if details else text.partition(" ± ")[0]
+            star = " *" if d.distinguishable else ""
+            line += [f"{text}{star}", *[probability_words(d.probability_positive)] * details]
+        lines.append(line)
+    if not details:
+        lines.append(["largest u", *[""] * (not both), *(u_text(max(of, default=math.nan)) for of in us)])
+    return Table.of(head, lines, title=f"Differences to {found.reference}" if not both else "First less second")
+
+
+@plot.register(StudyComparison)
+def _(found: StudyComparison, **options: Any) -> Figure:
+    compared = list(found.compared.values())
+    options = {"title": str(found.results.attrs.get("title", "")), **options}
+    along = np.concatenate([np.asarray(one.variable, dtype=float) for one in compared])
+    if np.unique(along[np.isfinite(along)]).size < _LEAST_POINTS:
+        return figures.difference_rows(compared, **options)
+    unit = "m" if found.by == "position" else UNITS.get(found.by, "")
+    logarithmic = found.by in LOGARITHMIC
+    return figures.difference_courses(compared, found.by.replace("-", " "), unit, logarithmic=logarithmic, **options)
+
+
+# Treatments of a wire lot
+
+
+@title.register(LotPlan)
+def _(found: LotPlan) -> str:
+    return f"Lot {found.lot or 'without a name'} {found.conditions.words()}: candidates for the next heat treatment"
+
+
+@frame.register(LotPlan)
+def _(found: LotPlan) -> pd.DataFrame:
+    import pandas as pd
+
+    lines = [
+        {
+            "lot": found.lot, "treatment": row.treatment.short_name, "temperature_c": row.treatment.peak_c,
+            "hold_h": row.treatment.hold_at_peak_h, "total_h": row.treatment.total_h, "wires": row.wires,
+            "quantity": response.key, "unit": response.unit, "origin": response.origin,
+            **(row.cells[response.key]._asdict() if response.key in row.cells else {}),
+            "best": response.field_t in row.best_for, "suggested": response.field_t in row.next_for,
+        }
+        for row in rows(found) for response in found.responses
+    ]  # fmt: skip
+    return pd.DataFrame(lines)
+
+
+@table.register(LotPlan)
+def _(found: LotPlan) -> Table:
+    columns = [one for one in found.responses if one.key in found.plans and found.plans[one.key].process is not None]
+    lines = []
+    for row in rows(found):
+        role = [f"best at {field:g} T" for field in row.best_for]
+        role += [f"next for {field:g} T" for field in row.next_for]
+        cells = (row.cells[one.key] for one in columns)
+        numbers = [rounded(cell.value, cell.u) if np.isfinite(cell.value) else MISSING for cell in cells]
+        lines.append([found.label(row.treatment), str(row.wires), *numbers, ", ".join(role)])
+    head = (Heading(one.noun, one.unit) for one in columns)
+    caption = f"Response surfaces; reference {found.label(reference(found))}"
+    return Table.of(["treatment", Heading("wires"), *head, "role"], lines, found.notes, caption)
+
+
+@plot.register(LotPlan)
+def _(found: LotPlan, **options: Any) -> Figure:
+    return figures.planning_figure(found, **options)

@@ -1,0 +1,168 @@
+"""The table of a study as people read it: one record for terminal, page, notebook and the table of a report."""
+
+from __future__ import annotations
+
+import json
+import math
+import textwrap
+from collections.abc import Sequence
+from dataclasses import replace
+
+import xarray as xr
+
+from xrdorder.quantities.formatting import MISSING, concise, interval, u_text
+from xrdorder.quantities.grades import GRADES, grade
+from xrdorder.quantities.registry import ESTIMATE, Quantity, column_name, quantity, standing_in
+from xrdorder.quantities.tables import Cell, Heading, Table
+
+FAILED = "failed: "
+_START = (
+    Heading("sample", "", "name in study.toml", numeric=False),
+    Heading("lot", "", "wire lot", numeric=False, optional=4),
+    Heading("treatment", "", "heat treatment, °C over hours", numeric=False, optional=3),
+)
+_END = (
+    Heading("R_wp", "%", "weighted profile residual of the fit", optional=2),
+    Heading("grade", "", "quality grade of the fit: A, B use with care, C do not use", numeric=False),
+)
+SHOWN = (*((one, 0) for one in standing_in("study")), *((one, 1) for one in standing_in("wide")))
+"""Quantities of the table; whether a narrow terminal may leave them out."""
+_RANKED = "Bc2_4K2_T"
+_NAMED, _LINE = 3, 96
+_MOST_ROWS, _EXTREMES = 30, 8
+
+
+def by_temperature(results: xr.Dataset) -> list[int]:
+    """Places of the samples by wire lot, reaction temperature and time there; what has none stands last."""
+    lots = [str(lot) for lot in results["lot"].values]
+    places = {lot: k for k, lot in enumerate(dict.fromkeys(lots))}
+
+    def key(k: int) -> tuple[float, ...]:
+        numbers = (_number(results.isel(sample=k), name) for name in ("peak_c", "hold_at_peak_h"))
+        return (places[lots[k]], *(x if math.isfinite(x) else math.inf for x in numbers))
+
+    return sorted(range(results.sizes["sample"]), key=key)
+
+
+def study_table(results: xr.Dataset) -> Table:
+    """Give a row for each sample, by wire lot and reaction temperature, and remarks on them.
+
+    The sign behind a grade is that of the remark below.
+    """
+    order = by_temperature(results)
+    remarks = _remarks(results, order)
+    signs: dict[str, list[str]] = {}
+    for number, (_, samples) in enumerate(remarks, start=1):
+        for sample in samples:
+            signs.setdefault(sample, []).append(str(number))
+    rows = [_row(results.isel(sample=k), signs) for k in order]
+    notes = [f"{number}  {text}: {_names(samples)}" for number, (text, samples) in enumerate(remarks, start=1)]
+    head = [heading for one, optional in SHOWN for heading in _headings(one, optional)]
+    return Table((*_START, *head, *_END), tuple(rows), tuple(notes))
+
+
+def _headings(one: Quantity, optional: int) -> tuple[Heading, ...]:
+    """Head of the column of a quantity, and of its interval or of the independent part of its uncertainty."""
+    first = replace(one.head(), optional=optional)
+    if one.predicted:
+        half = f"{one.title}, in brackets half the 68 % interval: {one.long_name}"
+        ends = Heading(f"{one.heading} 68 %", one.people.unit, "68 % interval", optional=3)
+        return replace(first, meaning=half), ends
+    if "independent" in one.parts:
+        meaning = f"part of the uncertainty of {one.noun} that no other sample shares"
+        return first, Heading("independent u", one.people.unit, meaning, optional=2)
+    return (first,)
+
+
+def extremes(table: Table) -> tuple[Table, str]:
+    """Keep the samples with the lowest and highest Bc2 of a long table, and say how many are not shown."""
+    if len(table.rows) <= _MOST_ROWS:
+        return table, ""
+    column = [heading.words for heading in table.head].index(quantity(_RANKED).heading)
+    known = [k for k, row in enumerate(table.rows) if len(row) == len(table.head) and row[column].key]
+    ranked = sorted(known, key=lambda k: float(table.rows[k][column].key))
+    kept = sorted({*ranked[:_EXTREMES], *ranked[-_EXTREMES:]})
+    words = f"{len(kept)} of {len(table.rows)} samples: those with the lowest and the highest Bc2"
+    return Table(table.head, tuple(table.rows[k] for k in kept), table.notes, table.title), words
+
+
+def study_words(results: xr.Dataset) -> str:
+    """Say in one line how many samples were fitted, and how well.
+
+    >>> status, quality = ["ok", "failed: no numbers"], ["trustworthy", ""]
+    >>> study_words(xr.Dataset({"status": ("sample", status), "quality": ("sample", quality)}))
+    '1 of 2 fitted · quality grades: 1 A, 0 B, 0 C'
+    """
+    statuses = [str(text) for text in results["status"].values]
+    grades = [grade(str(text)) for text in results["quality"].values]
+    fitted = sum(not text.startswith(FAILED) for text in statuses)
+    counts = ", ".join(f"{grades.count(one)} {one}" for one in GRADES)
+    return f"{fitted} of {len(statuses)} fitted · quality grades: {counts}"
+
+
+def flags_of(one: xr.Dataset) -> list[tuple[str, str]]:
+    """Flags of one sample: name and message."""
+    return [(str(name), str(text)) for name, text in json.loads(str(one["flag_messages"].item()))]
+
+
+def failures(results: xr.Dataset) -> list[str]:
+    """Sample and reason of each pattern that could not be fitted."""
+    pairs = zip(results["sample"].values, results["status"].values, strict=True)
+    return [f"{name}: {str(text).removeprefix(FAILED)}" for name, text in pairs if str(text).startswith(FAILED)]
+
+
+def _row(one: xr.Dataset, signs: dict[str, list[str]]) -> tuple[Cell, ...]:
+    name, status = str(one["sample"].item()), str(one["status"].item())
+    texts = tuple(Cell(text or MISSING, text) for text in (name, str(one["lot"].item()), str(one["treatment"].item())))
+    if not math.isfinite(_number(one, "a_nm")):
+        return texts[0], Cell(textwrap.shorten(status, _LINE, placeholder=" ..."))
+    letter = grade(str(one["quality"].item()))
+    r_wp = _number(one, "r_wp")
+    return (
+        *texts,
+        *(cell for shown, _ in SHOWN for cell in _cells(one, shown)),
+        Cell(f"{100.0 * r_wp:.1f}" if math.isfinite(r_wp) else MISSING, _key(r_wp)),
+        Cell(" ".join([letter, *filter(None, [",".join(signs.get(name, []))])]), letter, letter),
+    )
+
+
+def _cells(one: xr.Dataset, shown: Quantity) -> tuple[Cell, ...]:
+    """What stands in the columns of a quantity."""
+    number = {part: _number(one, column_name(shown, part)) for part in shown.parts}
+    scale = shown.people.factor / shown.of_column.factor  # a column may be in the scale for people already
+    if shown.predicted:
+        value, low, high = (scale * number[part] for part in ESTIMATE)
+        return Cell(concise(value, 0.5 * (high - low)), _key(value)), Cell(interval(low, high), _key(low))
+    value, u = scale * number["value"], scale * number.get("total", math.nan)
+    cells = (Cell(concise(value, u), _key(value)),)
+    if "independent" not in number:
+        return cells
+    return *cells, Cell(u_text(scale * number["independent"]), _key(scale * number["independent"]))
+
+
+def _remarks(results: xr.Dataset, order: Sequence[int]) -> list[tuple[str, list[str]]]:
+    """Reasons of grades below A, then flags: each once, with the samples it holds for."""
+    reasons: dict[str, list[str]] = {}
+    flags: dict[str, tuple[str, list[str]]] = {}
+    for k in order:
+        one = results.isel(sample=k)
+        name, words = str(one["sample"].item()), str(one["quality"].item())
+        if grade(words) in ("B", "C") and math.isfinite(_number(one, "a_nm")):
+            reasons.setdefault(words, []).append(name)
+        for flag, message in dict(flags_of(one)).items():
+            first = message.split(": ")[0].split("; ")[0]
+            flags.setdefault(flag, (f"{flag}: {first}", []))[1].append(name)
+    return [*reasons.items(), *flags.values()]
+
+
+def _names(samples: Sequence[str]) -> str:
+    rest = f" and {len(samples) - _NAMED} more" if len(samples) > _NAMED else ""
+    return ", ".join(samples[:_NAMED]) + rest
+
+
+def _number(one: xr.Dataset, name: str) -> float:
+    return float(one[name].item()) if name in one else math.nan
+
+
+def _key(value: float) -> str:
+    return f"{value:.10g}" if math.isfinite(value) else ""
