@@ -74,7 +74,9 @@ def with_tables(results, tables):
     none = np.full(len(names), "no result", dtype=object)
     reasons = np.array([none if t is None else t["relation_reason"].values for t in tables], dtype=object)
     results["relation_reason"] = ("sample", "relation"), reasons, {"long_name": "reason"}
-    for key in ("target", "source"):
+    for key in ("target", "source", "formula", "known"):
+        if f"relation_{key}" not in first:
+            continue
         results[f"relation_{key}"] = "relation", first[f"relation_{key}"].values, {"long_name": key}
     results["relation_units"] = "relation", np.array(["K"] * len(names), dtype=object), {"long_name": "units"}
     nothing = np.array([""] * results.sizes["sample"], dtype=object)
