@@ -11,7 +11,7 @@ In a notebook, in the order in which data flow:
 (`Calibration`); `fit_pattern` explains the counts of a sample (`PatternFit`). `run_study` does this for all samples
 that a folder describes and keeps the results; `open_study` opens them (`OpenStudy`); `compare` compares heat treatments
 (`StudyComparison`), `suggest` plans the next ones (`LotPlan`, one a wire lot). `estimate` gives tin, Tc and Bc2 from
-numbers alone (`Estimate`), `relations` lists the published relations behind them. Each result shows itself in a
+numbers alone (`Estimate`), `relations` holds the published relations behind them. Each result shows itself in a
 notebook, gives its numbers by ``.to_dataframe()`` and a figure by ``.plot()``; `plot` draws any of them.
 
 Names are handed on lazily: importing the package loads nothing heavy.
@@ -21,6 +21,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from xrdorder import relations
     from xrdorder.comparison.study_comparison import StudyComparison
     from xrdorder.comparison.study_comparison import compare_study as compare
     from xrdorder.estimates.from_numbers import Estimate, estimate
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
     from xrdorder.planning.study import Limits, LotPlan
     from xrdorder.planning.suggestion import suggest
     from xrdorder.profiles import Instrument
-    from xrdorder.relations import relations
     from xrdorder.reports.notebook import plot
     from xrdorder.results.open_study import OpenStudy, open_study
     from xrdorder.running.run import run_study
@@ -56,7 +56,6 @@ _HOME = {
     "LotPlan": "xrdorder.planning.study",
     "Limits": "xrdorder.planning.study",
     "Conditions": "xrdorder.superconductivity.currents",
-    "relations": "xrdorder.relations",
     "plot": "xrdorder.reports.notebook",
 }
 
@@ -87,6 +86,8 @@ __all__ = [
 
 def __getattr__(name: str) -> Any:
     """Import the module that owns `name` the first time it is asked for."""
+    if name == "relations":  # a package of that name, whose functions list and show published relations
+        return import_module("xrdorder.relations")
     if name not in _HOME:
         raise AttributeError(f"module 'xrdorder' has no attribute '{name}'")
     home, _, there = _HOME[name].partition(":")

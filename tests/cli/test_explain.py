@@ -1,6 +1,7 @@
 """An explanation is readable, complete, and wrong names are said in one line."""
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,7 @@ from tests.cli.test_wrong_use import refused
 from tests.explanation import explained
 from xrdorder.files.sealed import read_sealed, write_sealed
 from xrdorder.results.netcdf import netcdf, read_root
+from xrdorder.results.sample_file import read_sample, write_sample
 
 
 @pytest.fixture(scope="module")
@@ -25,11 +27,11 @@ def study(kept, tmp_path):
 def test_all_quantities_in_short(run, study):
     result = run("explain", study, "A-650-100", "--details")
     assert result.exit_code == 0, result.output
-    (line,) = [x for x in result.stdout.splitlines() if x.startswith("tin_fraction_lattice ")]
+    (line,) = [x for x in result.stdout.splitlines() if x.startswith("tin_lattice_at_percent ")]
     sample = explained.sample()
     budget = sample.contributions.budget("tin_fraction")
     share = 100 * (budget[0][1] / sample.contributions.total("tin_fraction")) ** 2
-    assert budget[0][0] in line and "23." in line
+    assert budget[0][0] in line and " 23.4(3.3) " in line and "at.%" in line
     # strain of a lot and of a sample are two lines of one family: the larger holds 96 % of its square
     assert f"{0.96 * share:.0f} %" in line
     for words in (
@@ -52,7 +54,8 @@ def test_one_quantity_with_everything(run, study):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("quantity", ["", "S_a", "tin_fraction", "Tc_K", "domain_size_nm", "weight_fraction_nb"])
-def test_a_hundred_columns_are_enough(run, study, quantity):
+def test_a_hundred_columns_are_enough(run, study, quantity, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "100")
     result = run("explain", study, "A-650-100", *[name for name in [quantity] if name], "--details")
     assert result.exit_code == 0, result.output
     assert max(len(line) for line in result.stdout.splitlines()) <= 100
@@ -107,6 +110,16 @@ def test_a_result_that_is_gone_is_asked_for(run, study):
     refused(run("explain", study, "A-650-100"), "A-650-100.nc: no such result; run the study first")
 
 
+@pytest.mark.parametrize("details", [[], ["--details"]])
+def test_a_value_that_its_formula_does_not_give_is_told(run, study, details):
+    path = study / "results/samples/A-650-100.nc"
+    sample = read_sample(path)
+    write_sample(replace(sample, values={**sample.values, "tin_fraction": 0.2}), path)
+    text = run("explain", study, "A-650-100", "tin_fraction", *details).stdout
+    assert f"this version computes {sample.values['tin_fraction']:.8g} from the same inputs" in text
+    assert text.count("this version computes") == 1
+
+
 def test_a_damaged_file(run, study):
     (study / "results/samples/A-650-100.nc").write_bytes(b"not a result")
     refused(run("explain", study, "A-650-100"), "A-650-100.nc")
@@ -115,15 +128,15 @@ def test_a_damaged_file(run, study):
 @pytest.mark.slow
 def test_a_real_fit(run, scans, instrument):
     words = ("fit", scans / "one.xy", "--instrument", instrument, "--phases", "nb3sn,nb")
-    made = run(*words, "--mount", "ground-powder", "--out", "found", "--no-figures", "--workers", "1")
+    made = run(*words, "--mount", "ground-powder", "--out", "found", "--no-figures", "--workers", "1", "--details")
     assert made.exit_code == 0, made.output
     result = run("explain", "found", "one", "tin_fraction", "--details")
     assert result.exit_code == 0, result.output
     assert "no other in this study" in result.stdout
     assert "specimen_displacement_mm" in result.stdout
     assert "this version computes" not in run("explain", "found", "one", "S_b", "--details").stdout
-    (line,) = [x for x in made.stdout.splitlines() if x.startswith("model: ")]
-    assert line.startswith("model: phases nb3sn, nb") and "(one)" in " ".join(made.stdout.split())
+    models = made.stdout.split("Models of the fits\n")[1]
+    assert models.startswith("  phases nb3sn, nb") and "(one)" in " ".join(models.split())
 
 
 @pytest.mark.slow

@@ -52,7 +52,7 @@ def test_times_stand_on_a_logarithmic_axis_with_replicates_beside_each_other(var
     places = sorted(x for x, _ in marks(axes))
     assert min(np.diff(np.log(places))) > 0.02
     labels = [axes.get_xlabel() for axes in trend_figure(results, ["site_order"], variable=variable).axes]
-    told = {"hold-time": "hold at the highest temperature (h)", "dose": "hours at 650 °C that would have done as much"}
+    told = {"hold-time": "hold time (h)", "dose": "hours at 650 °C that would have done as much"}
     assert told[variable.key] in labels
 
 

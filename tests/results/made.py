@@ -27,7 +27,7 @@ VALUES = dict(
 WORDS = "use with care: 2 unindexed lines"
 
 
-def opinions():
+def cross_checks():
     """Two routes; the second has no order to offer."""
     return xr.Dataset(
         {
@@ -115,7 +115,7 @@ def sample(name="A-650-100", **changed):
             "lines": lines(),
             "phases": phases(),
             "parameters": parameters(),
-            "opinions": opinions(),
+            "cross_checks": cross_checks(),
         },
         "quality_words": WORDS,
         "provenance": Provenance(

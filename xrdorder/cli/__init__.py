@@ -1,8 +1,9 @@
 """Do it from a terminal.
 
-Each command has a module of its own which parses, makes one library call and prints. Only click is imported until
-a command runs, so that help comes at once. `program` turns errors into one line and an exit code, `options` holds what
-commands share, `tables` and `drawing` what they print and save.
+Each command has a module of its own which parses, makes one library call and shows the answer; what it shows is made in
+its `_screen` module where that is long. Only click is imported until a command runs, so that help comes at once.
+`program` turns errors into one line and an exit code, `options` holds what commands share, `console` is the one door to
+the terminal: paragraphs, tables, progress.
 
 Exit codes: 0 all went well; 1 some patterns could not be fitted, or some figures not drawn (the others are saved);
 2 wrong use or unusable input; 3 what nobody foresaw, with details in a log file.

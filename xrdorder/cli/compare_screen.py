@@ -21,6 +21,7 @@ from xrdorder.comparison.study import AHEAD_BY, drifts_of
 from xrdorder.comparison.study_comparison import LOGARITHMIC, UNITS, StudyComparison
 from xrdorder.comparison.wording import manner
 from xrdorder.quantities.formatting import digits, rounded
+from xrdorder.quantities.registry import QUANTITIES
 from xrdorder.quantities.tables import Heading, Table
 from xrdorder.reports.notebook import in_order
 
@@ -116,13 +117,11 @@ def _mixed(found: StudyComparison) -> list[Part]:
     if found.by == "treatment":
         return []
     mixed = []
-    for other, name, what, unit in (
-        ("reaction-temperature", "peak_c", "reaction temperatures", "°C"),
-        ("hold-time", "hold_at_peak_h", "hold times", "h"),
-    ):
+    for other, name in (("reaction-temperature", "peak_c"), ("hold-time", "hold_at_peak_h")):
+        about = QUANTITIES[name]
         values = sorted({float(x) for x in found.results[name].values if x == x})
         if found.by not in (other, "dose") and len(values) > 1:
-            mixed.append(f"{what} of {digits(values[0], 4)} to {digits(values[-1], 4)} {unit}")
+            mixed.append(f"{about.noun}s of {digits(values[0], 4)} to {digits(values[-1], 4)} {about.unit}")
     lots = dict.fromkeys(str(one) for one in found.results["lot"].values)
     several = found.by != "lot" and len(lots) > 1
     if several:

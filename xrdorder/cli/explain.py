@@ -2,7 +2,6 @@
 
 import json
 import math
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,8 +15,8 @@ if TYPE_CHECKING:
     from xrdorder.explanation.chain import Step
     from xrdorder.explanation.correlations import FittedParameter
     from xrdorder.explanation.explanation import (
+        CrossCheck,
         Explanation,
-        Opinion,
         QuantityExplained,
         RelationSaid,
         SourceShare,
@@ -49,8 +48,8 @@ def explain(ctx: click.Context, study: Path, sample: str, quantity: str | None, 
 
     found = explain_stored(study, sample, quantity)
     show(*(_head(found) if details else _brief_head(found)))
-    if found.failed:
-        complain(f"{found.sample}: {found.status}")
+    if found.sample.failed:
+        complain(f"{found.sample.name}: {found.sample.status}")
         ctx.exit(SOME_FAILED)
     if found.answer is not None:
         said = found.answer
@@ -65,9 +64,9 @@ def explain(ctx: click.Context, study: Path, sample: str, quantity: str | None, 
 
 def _brief_head(found: "Explanation") -> list[Part]:
     """How good the fit is, and what the sample is."""
-    parts: list[Part] = [f"{found.sample}: {found.status}", *_described(found)]
-    parts += [Entry("Fit", _quality(found))] if found.quality else []
-    return [*parts, *([Entry("Grade", _graded(found.quality_words))] if found.quality_words else [])]
+    parts: list[Part] = [f"{found.sample.name}: {found.sample.status}", *_described(found)]
+    parts += [Entry("Fit", _quality(found))] if found.sample.quality else []
+    return [*parts, *([Entry("Grade", _graded(found.sample.quality_words))] if found.sample.quality_words else [])]
 
 
 def _graded(words: str) -> str:
@@ -77,16 +76,16 @@ def _graded(words: str) -> str:
 
 
 def _brief_remarks(found: "Explanation") -> list[Part]:
-    flags = ", ".join(dict.fromkeys(name for name, _ in found.flags)) or "none"
-    count = len(found.assumptions)
+    flags = ", ".join(dict.fromkeys(name for name, _ in found.sample.flags)) or "none"
+    count = len(found.sample.assumptions)
     said = f"{count} assumption{'s' * (count != 1)}"
     return ["", f"Flags: {flags}; {said}. --details shows these, formulas and all sources of uncertainty."]
 
 
 def _head(found: "Explanation") -> list[Part]:
     """Where the result came from and how good the fit is."""
-    origin = found.provenance
-    parts: list[Part] = [f"{found.sample}: {found.status}", ""]
+    origin = found.sample.provenance
+    parts: list[Part] = [f"{found.sample.name}: {found.sample.status}", ""]
     parts += [Entry("Pattern", f"{name}, SHA-256 {digest}") for name, digest in origin.input_sha256.items()]
     parts += _described(found)
     options = [f"{key} {_plain(value)}" for key, value in origin.options.items() if key not in _SAID and _told(value)]
@@ -97,13 +96,13 @@ def _head(found: "Explanation") -> list[Part]:
         ("Dopants", found.dopants),
         ("Model", "; ".join(found.model)),
         ("Made by", made),
-        ("Fit", _quality(found) if found.quality else ""),
-        ("Grade", _graded(found.quality_words) if found.quality_words else ""),
+        ("Fit", _quality(found) if found.sample.quality else ""),
+        ("Grade", _graded(found.sample.quality_words) if found.sample.quality_words else ""),
     ]
-    for quantity, unit, scale in (("a", "e-6 nm", 1e6), ("order", "", 1.0)):
-        said = [_opinion(o, unit, scale) for o in found.opinions if o.quantity == quantity]
+    for word, name in (("a", "a_nm"), ("order", "order_contrast")):
+        said = [_cross_check(check, name) for check in found.cross_checks if check.quantity == word]
         checks = f"difference from the whole-pattern fit: {'; '.join(said)}"
-        rows.append((f"{quantity} checked", checks if said else ""))
+        rows.append((f"{word} checked", checks if said else ""))
     return [*parts, *(Entry(label, text) for label, text in rows if text)]
 
 
@@ -126,15 +125,16 @@ def _described(found: "Explanation") -> list[Part]:
     return [Entry(label, text) for label, text in rows if text]
 
 
-def _opinion(said: "Opinion", unit: str, scale: float) -> str:
+def _cross_check(said: "CrossCheck", name: str) -> str:
+    from xrdorder.quantities.registry import quantity
+
     if math.isnan(said.difference):
         return f"{said.route}: none, {said.reason}"
-    decimals = 1 if scale > 1.0 else 3
-    return f"{said.route} {scale * said.difference:+.{decimals}f} ± {scale * said.u:.{decimals}f}{unit}"
+    return f"{said.route} {quantity(name).difference_text(said.difference, said.u, signed=True)}"
 
 
 def _quality(found: "Explanation") -> str:
-    of = {name: value for name, value in found.quality.items() if math.isfinite(value)}
+    of = {name: value for name, value in found.sample.quality.items() if math.isfinite(value)}
     texts = []
     if "r_wp" in of:
         expected = f" (expected {100 * of['r_expected']:.2f} %)" if "r_expected" in of else ""
@@ -150,8 +150,7 @@ def _quality(found: "Explanation") -> str:
 
 def _short(found: "Explanation", details: bool) -> list[Part]:
     """All quantities with their largest sources of uncertainty; without `details` fewer of both."""
-    from xrdorder.quantities.formatting import concise, with_interval
-    from xrdorder.quantities.registry import known, standing_in
+    from xrdorder.quantities.registry import standing_in
     from xrdorder.quantities.tables import Heading, Table
 
     rows = []
@@ -159,17 +158,16 @@ def _short(found: "Explanation", details: bool) -> list[Part]:
     for q in found.quantities:
         if not details and q.name not in wanted:
             continue
+        name, unit = q.about.column, q.about.people.unit
         if math.isnan(q.value):
-            rows.append((q.name, "-", "", "cannot be given"))
+            rows.append((name, "-", "", "cannot be given"))
         elif q.relations:
             count = sum(not said.reason for said in q.relations)
             by = "relation" if count == 1 else "relations"
-            rows.append((q.name, with_interval(q.value, q.low, q.high), q.unit, f"68 %, by {count} {by}"))
+            rows.append((name, q.about.interval_text(q.value, q.low, q.high), unit, f"68 %, by {count} {by}"))
         else:
-            one = known(q.name)
-            text = concise(q.value, q.u) if one is None else one.value_text(q.value, q.u)
-            unit = q.unit if one is None else one.people.unit
-            rows.append((q.name, text, unit, ", ".join(_largest(q, _LARGEST if details else 1))))
+            sources = ", ".join(_largest(q, _LARGEST if details else 1))
+            rows.append((name, q.about.value_text(q.value, q.u), unit, sources))
     note = (
         "In brackets: standard uncertainty (k = 1) of the last digits. Of the sources: share of its square. "
         f"For the steps and all sources of one quantity name it behind the sample. {ESTIMATES}"
@@ -186,17 +184,18 @@ def _largest(q: "QuantityExplained", most: int) -> list[str]:
 
 def _whole(q: "QuantityExplained", details: bool) -> list[Part]:
     """One quantity: value, steps, relations, what its uncertainty is made of."""
-    from xrdorder.quantities.formatting import concise, with_interval
-
-    unit = f" {q.unit}" if q.unit else ""
+    about = q.about
+    unit = f" {about.people.unit}" if about.people.unit else ""
+    line = f"{about.noun} ({q.name})" if about.noun != q.name else q.name
     if math.isnan(q.value):
-        line = f"{q.name} cannot be given; the flags say why"
+        line += " cannot be given; the flags say why"
     elif q.relations:
-        line = f"{q.name} = {with_interval(q.value, q.low, q.high)}{unit}, median and 68 % interval"
+        line += f" = {about.interval_text(q.value, q.low, q.high)}{unit}, median and 68 % interval"
     else:
-        line = f"{q.name} = {concise(q.value, q.u)}{unit}"
+        line += f" = {about.value_text(q.value, q.u)}{unit}"
     if math.isfinite(q.u) and q.u > 0.0:
-        line += f", u = {q.u:.3g}: independent part {q.private:.3g}, part shared with others {q.common:.3g}"
+        u, independent, shared = (about.u_text(x) for x in (q.u, q.private, q.common))
+        line += f", u = {u}: independent part {independent}, part shared with others {shared}"
     parts: list[Part] = ["", line, *([f"({q.remark})"] if q.remark else [])]
     if q.steps:
         parts += ["", "Steps from the pattern to the number"]
@@ -208,21 +207,22 @@ def _whole(q: "QuantityExplained", details: bool) -> list[Part]:
         parts += [part for said in q.relations for part in _relation(said, details)]
         parts += ["", ESTIMATES]
     if q.budget:
-        parts += ["", *_budget(q.budget if details else q.budget[:_BRIEFLY], q.u, details)]
+        parts += ["", *_budget(q, details)]
     return [*parts, *(part for fitted in q.fitted for part in _fitted(fitted))] if details else parts
 
 
 def _step(k: int, step: "Step", details: bool) -> list[Part]:
     record = step.record
-    parts: list[Part] = [f"{k:2d}  {step.quantity} = {step.value:.8g}{'' if details else f': {record.formula}'}"]
+    how = "" if details else f": {record.formula or record.remark}"
+    parts: list[Part] = [f"{k:2d}  {step.quantity} = {step.value:.8g}{how}"]
+    if step.reproduced is False:
+        parts.append(f"      this version computes {step.recomputed:.8g} from the same inputs")
     if not details:
         return parts
     inputs = [f"{_meaning(given)} = {given.value:.8g}" for given in record.inputs]
     inputs += [f"{name} = {value:.8g}" for name, value in record.numbers.items()]
     with_, source = f"with {', '.join(inputs)}", f"source: {record.source}"
     texts = [record.formula, with_ if inputs else "", record.remark, source if record.source else ""]
-    if step.reproduced is False:
-        texts.append(f"this version computes {step.recomputed:.8g} from the same inputs")
     return [*parts, *(f"      {text}" for text in texts if text)]
 
 
@@ -241,21 +241,26 @@ def _relation(said: "RelationSaid", details: bool) -> list[Part]:
     return [f"  {said.name}: {value}", *more]
 
 
-def _budget(shares: Sequence["SourceShare"], u: float, details: bool) -> list[Part]:
+def _budget(q: "QuantityExplained", details: bool) -> list[Part]:
     from xrdorder.quantities.tables import Table
 
+    shares, factor = q.budget if details else q.budget[:_BRIEFLY], q.about.people.factor
     rows = [
-        (share.title, f"{share.u:.2g}", f"{100.0 * (share.u / u) ** 2:.1f}", share.group or "-", _whose(share))
+        (
+            share.title, f"{factor * share.u:.2g}", f"{100.0 * (share.u / q.u) ** 2:.1f}", share.group or "-",
+            _whose(share),
+        )
         for share in shares
-    ]
+    ]  # fmt: skip
     title = "Sources of its uncertainty (squares add up)" if details else "Largest sources of its uncertainty"
-    head: list[tuple[str, str] | str] = ["source", ("u", ""), ("share of u²", "%"), "group", "shared with"]
+    unit = q.about.people.unit
+    head: list[tuple[str, str] | str] = ["source", ("u", unit), ("share of u²", "%"), "group", "shared with"]
     parts: list[Part] = [Table.of(head, rows, title=title)]
     if not details:
         return parts
     parts.append("")
     for share in shares:
-        members = ", ".join(f"{name} {part:.2g}" for name, part in share.members)
+        members = ", ".join(f"{name} {factor * part:.2g}" for name, part in share.members)
         text = " ".join(x for x in (share.meaning, f"({members})" if members else "") if x)
         if text:
             parts.append(f"  {share.title}: {text}")
@@ -294,10 +299,10 @@ def _remarks(found: "Explanation") -> list[Part]:
     if found.order_correlations:
         pairs = ", ".join(f"{name} {r:+.2f}" for name, r in found.order_correlations)
         parts += ["", f"Correlation of the order contrast with displacement parameters: {pairs}"]
-    if found.flags:
-        parts += ["", "Flags", *(f"  {name}: {message}" for name, message in found.flags)]
-    if found.assumptions:
-        parts += ["", "Assumptions", *(f"  {text}" for text in found.assumptions)]
+    if found.sample.flags:
+        parts += ["", "Flags", *(f"  {name}: {message}" for name, message in found.sample.flags)]
+    if found.sample.assumptions:
+        parts += ["", "Assumptions", *(f"  {text}" for text in found.sample.assumptions)]
     return parts or ["", "No flags, no assumptions."]
 
 

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from xrdorder.estimates.stored_draws import StudyDraws
 from xrdorder.exceptions import StudyError, UnknownNameError, did_you_mean
 from xrdorder.quantities.formatting import DOSE_DIGITS, digits
-from xrdorder.quantities.registry import ESTIMATED, columns, grows_by_factors, known
+from xrdorder.quantities.registry import ESTIMATED, columns, grows_by_factors, known, unit_of
 from xrdorder.superconductivity.asking import LEAST_SHARE
 from xrdorder.uncertainty import PRIVATE
 
@@ -268,13 +268,14 @@ def mounts_of(dataset: xr.Dataset) -> list[str]:
 
 
 _BY = {
-    "reaction-temperature": ("peak_c", "{:g} °C"),
-    "hold-time": ("hold_at_peak_h", "{:.4g} h"),
-    "dose": ("dose_h", "{} h"),
-    "position": ("position", "{:g} m"),
-    "date": ("date", "{}"),
-    "lot": ("lot", "{}"),
+    "reaction-temperature": ("peak_c", "g"),
+    "hold-time": ("hold_at_peak_h", ".4g"),
+    "dose": ("dose_h", ".4g"),
+    "position": ("position", "g"),
+    "date": ("date", ""),
+    "lot": ("lot", ""),
 }
+"""Variables by what people call them, and how a number of them is written."""
 
 
 def grouping(dataset: xr.Dataset, by: str = "treatment") -> tuple[list[str], Array | None]:
@@ -309,7 +310,7 @@ def grouping(dataset: xr.Dataset, by: str = "treatment") -> tuple[list[str], Arr
             " ".join(x for x in (lot * many, treatment, f"({mount})" * bool(mount)) if x) if treatment else ""
             for lot, treatment, mount in triples
         ], None
-    name, form = _BY.get(by, (by, "{:.4g}"))
+    name, form = _BY.get(by, (by, ".4g"))
     if name not in dataset.variables or dataset[name].dims != ("sample",):
         known = [word for word, (variable, _) in _BY.items() if variable in dataset.variables]
         raise StudyError(
@@ -319,6 +320,6 @@ def grouping(dataset: xr.Dataset, by: str = "treatment") -> tuple[list[str], Arr
     if values.dtype.kind not in "fiu":
         return [str(value) for value in values], None
     numbers = np.asarray(values, dtype=float)
-    if by == "dose":
-        return ["" if np.isnan(number) else form.format(digits(number, DOSE_DIGITS)) for number in numbers], numbers
-    return ["" if np.isnan(number) else form.format(number) for number in numbers], numbers
+    unit = f" {unit_of(name)}" if by in _BY else ""
+    texts = [digits(number, DOSE_DIGITS) if by == "dose" else f"{number:{form}}" for number in numbers]
+    return ["" if np.isnan(number) else text + unit for number, text in zip(numbers, texts, strict=True)], numbers

@@ -17,6 +17,7 @@ from xrdorder.material.joint_tin import Prior, add_joint, usual_order
 from xrdorder.material.lattice import refer_lattice
 from xrdorder.material.order import add_order_parameters, drop_intermediate
 from xrdorder.material.tin import add_tin
+from xrdorder.quantities.registry import quantity
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.superconductivity.prediction import HELIUM_K, Prediction, predict
 from xrdorder.superconductivity.strain import MOST_STRAIN, AtStrain, at_strain
@@ -189,9 +190,9 @@ def estimate(
     )
     inputs, remarks = _inputs(
         {
-            "a_nm": (lattice_nm, u_lattice_nm, U_LATTICE_NM, "lattice parameter", "nm"),
-            "site_order": (site_order, u_site_order, U_SITE_ORDER, "site order", ""),
-            "tin_fraction": (tin_fraction, u_tin_fraction, U_TIN, "tin fraction", ""),
+            "a_nm": (lattice_nm, u_lattice_nm, U_LATTICE_NM),
+            "site_order": (site_order, u_site_order, U_SITE_ORDER),
+            "tin_fraction": (tin_fraction, u_tin_fraction, U_TIN),
         }
     )
     derived = DerivedQuantities({name: value for name, (value, _) in inputs.items()}, Contributions.empty())
@@ -311,17 +312,16 @@ def _check_tin_by_lattice(lattice_nm: float, tin: float, scale: TinScale) -> Non
 
 
 def _inputs(
-    given: Mapping[str, tuple[float | None, float | None, float, str, str]],
+    given: Mapping[str, tuple[float | None, float | None, float]],
 ) -> tuple[dict[str, tuple[float, float]], list[str]]:
     """Sort out what is given, and say which uncertainties were not."""
     inputs, remarks = {}, []
-    for name, (value, u, usual, title, unit) in given.items():
+    for name, (value, u, usual) in given.items():
         if value is None:
             continue
         if u is None:
-            u = usual
-            remarks.append(
-                f"standard uncertainty of the {title}: {u:g}{' ' if unit else ''}{unit}, as none was given"
-            )
+            u, about = usual, quantity(name)
+            amount = f"{about.people.factor * u:g} {about.people.unit}".strip()
+            remarks.append(f"standard uncertainty of the {about.noun}: {amount}, as none was given")
         inputs[name] = (float(value), float(u))
     return inputs, remarks

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from xrdorder.exceptions import Flag, ValidityError
 from xrdorder.material import A15_FIELD
+from xrdorder.quantities.registry import quantity
 from xrdorder.uncertainty import Contributions
 
 KINDS = ("bulk", "binary", "Ta", "Ti", "any")
@@ -92,17 +93,17 @@ class Wire:
             raise ValidityError(
                 f"wire '{self.name}': kind '{self.kind}' is unknown; say one of {', '.join(KINDS)}"
             )
-        for quantity, value, low, high, hint in (
+        for name, value, low, high, hint in (
             (LATTICE, self.a_nm, 0.51, 0.55, "give nm, for Nb3Sn near 0.529"),
             (ORDER, self.site_order, -0.2, 1.3, "give r_a + r_b - 1"),
         ):
             if math.isnan(value):
                 continue
             if not low <= value <= high:
-                raise ValidityError(f"wire '{self.name}': {quantity} is {value:g}; {hint}")
-            if quantity not in self.contributions.quantities:
+                raise ValidityError(f"wire '{self.name}': {name} is {value:g}; {hint}")
+            if name not in self.contributions.quantities:
                 raise ValidityError(
-                    f"wire '{self.name}': no uncertainties of {quantity}; give its row of contributions"
+                    f"wire '{self.name}': no uncertainties of {name}; give its row of contributions"
                 )
         if self.order_by_tin and not math.isfinite(self.order_at_tin):
             raise ValidityError(
@@ -142,11 +143,11 @@ def checked(wires: Sequence[Wire]) -> tuple[tuple[Wire, ...], dict[str, list[Fla
 def _without_unusable(wire: Wire, flags: list[Flag]) -> Wire:
     low, high = (100.0 * edge for edge in A15_FIELD)
     complaints: Mapping[str, str] = {
-        "tc_k": _complaint(wire.tc_k, 0.0, HIGHEST_TC_K, "Tc", "K", "no A15 has"),
-        "bc2_t": _complaint(wire.bc2_t, 0.0, 45.0, "Bc2", "T", "no A15 has")
+        "tc_k": _complaint(wire.tc_k, 0.0, HIGHEST_TC_K, "Tc_K", "no A15 has"),
+        "bc2_t": _complaint(wire.bc2_t, 0.0, 45.0, "Bc2_T", "no A15 has")
         or ("Bc2 without a temperature" if wire.bc2_t and not wire.bc2_t.temperature_k >= 0.0 else ""),
         "tin_at_percent": _complaint(
-            wire.tin_at_percent, low - 1.0, high + 1.0, "tin", "at.%", "outside the A15 field:"
+            wire.tin_at_percent, low - 1.0, high + 1.0, "tin_at_percent", "outside the A15 field:"
         ),
     }
     for name, complaint in complaints.items():
@@ -165,11 +166,12 @@ def _without_unusable(wire: Wire, flags: list[Flag]) -> Wire:
     return wire
 
 
-def _complaint(measured: Measured | None, low: float, high: float, what: str, unit: str, why: str) -> str:
+def _complaint(measured: Measured | None, low: float, high: float, name: str, why: str) -> str:
+    about = quantity(name)
     if measured is None:
         return ""
     if not low < measured.value <= high:
-        return f"measured {what} of {measured.value:g} {unit} ({why} that)"
+        return f"measured {about.noun} of {measured.value:g} {about.of_column.unit} ({why} that)"
     if not 0.0 < measured.u < math.inf:
-        return f"measured {what} without an uncertainty"
+        return f"measured {about.noun} without an uncertainty"
     return ""

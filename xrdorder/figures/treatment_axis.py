@@ -18,6 +18,7 @@ from xrdorder.figures import palette
 from xrdorder.figures.layout import font, log_ticks, style
 from xrdorder.figures.text import SMALL
 from xrdorder.quantities.formatting import digits
+from xrdorder.quantities.registry import quantity
 
 Array = NDArray[np.float64]
 
@@ -40,19 +41,31 @@ class Variable:
         As `xrdorder.comparison.grouping` knows it.
     column : str
         Of the collated results.
-    title, unit : str
     logarithmic : bool
-    beside, beside_title : str
-        Column that is said in numbers below the panels, and how it is called there.
+    beside : str
+        Column that is said in numbers below the panels.
     """
 
     key: str
     column: str
-    title: str
-    unit: str
     logarithmic: bool
     beside: str
-    beside_title: str
+
+    @property
+    def title(self) -> str:
+        """What it is called."""
+        return quantity(self.column).noun
+
+    @property
+    def unit(self) -> str:
+        """Unit of the column."""
+        return quantity(self.column).unit
+
+    @property
+    def beside_title(self) -> str:
+        """Symbol and unit of what is said in numbers below the panels."""
+        about = quantity(self.beside)
+        return f"{about.symbol} ({about.unit})"
 
     def coordinate(self, values: ArrayLike) -> Array:
         """Put values where they stand on an axis of equal steps."""
@@ -72,11 +85,9 @@ class Variable:
         return f"{self.title} ({self.unit})"
 
 
-TEMPERATURE = Variable(
-    "reaction-temperature", "peak_c", "highest hold temperature", "°C", False, "hold_at_peak_h", "hold (h)"
-)
-HOLD = Variable("hold-time", "hold_at_peak_h", "hold at the highest temperature", "h", True, "peak_c", "°C")
-DOSE = Variable("dose", "dose_h", "thermal dose", "equivalent h", True, "peak_c", "°C")
+TEMPERATURE = Variable("reaction-temperature", "peak_c", logarithmic=False, beside="hold_at_peak_h")
+HOLD = Variable("hold-time", "hold_at_peak_h", logarithmic=True, beside="peak_c")
+DOSE = Variable("dose", "dose_h", logarithmic=True, beside="peak_c")
 VARIABLES = {one.key: one for one in (TEMPERATURE, HOLD, DOSE)}
 
 

@@ -184,7 +184,7 @@ class Quantity:
     def head(self) -> Heading:
         """Head of its column in a printed table."""
         end = ", 68 % interval" if self.predicted else ""
-        return Heading(self.heading, self.people.unit, f"{self.title}{end}: {self.long_name}")
+        return Heading(self.heading, self.people.unit, f"{self.long_name}{end}")
 
     def value_text(self, value: float, u: float) -> str:
         """Write a stored value with its stored standard uncertainty, in the scale for people, without the unit.
@@ -202,14 +202,14 @@ class Quantity:
         """Write a stored uncertainty alone, in the scale for people, without the unit."""
         return u_text(self.people.factor * u)
 
-    def difference_text(self, value: float, u: float) -> str:
+    def difference_text(self, value: float, u: float, *, signed: bool = False) -> str:
         """Write a difference of stored values with its standard uncertainty and the unit.
 
         >>> quantity("a_nm").difference_text(3.1e-5, 6.4e-6), quantity("tin_fraction").difference_text(0.0081, 0.0028)
         ('0.031 ± 0.006 pm', '0.81 ± 0.28 at.%')
         """
         factor, unit = self.differences.factor, self.differences.unit
-        return rounded(factor * value, factor * u, unit)
+        return rounded(factor * value, factor * u, unit, signed=signed)
 
 
 @dataclass(frozen=True)
@@ -336,7 +336,7 @@ _ALL = (
     ),
     Quantity(
         "Bc2_4K2_T", "Bc2(4.2 K)", "Bc2 at 4.2 K", "estimated upper critical field at 4.2 K",
-        parts=ESTIMATE, joint=True,
+        heading="Bc2 4.2 K", parts=ESTIMATE, joint=True,
         stands_in=_places("study", "section", "trends", "differences", "compare", "relations"),
     ),
     Quantity(
@@ -384,7 +384,7 @@ _ALL = (
     ),
     Quantity("hold_at_peak_h", "t", "hold time", "time held at the highest temperature"),
     Quantity("total_h", "length", "length of the treatment", "length of the treatment"),
-    Quantity("dose_h", "dose", "dose", "thermal dose"),
+    Quantity("dose_h", "dose", "thermal dose", "thermal dose"),
     Quantity("position", "position", "position", "place of the sample along the spool", unit="m"),
 )  # fmt: skip
 
@@ -452,6 +452,11 @@ def _of_a_family(name: str) -> Quantity | None:
 def known(name: str) -> Quantity | None:
     """Look a quantity up that may be a plain parameter of the fit: None where it is."""
     return QUANTITIES.get(name) or _COLUMNS.get(name) or _of_a_family(name)
+
+
+def rank(name: str) -> int:
+    """Place of a quantity in lists of all; what has no entry stands last."""
+    return list(QUANTITIES).index(name) if name in QUANTITIES else len(QUANTITIES)
 
 
 def grows_by_factors(name: str) -> bool:

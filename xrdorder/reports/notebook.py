@@ -76,13 +76,18 @@ def _(fit: PatternFit) -> str:
 def _(fit: PatternFit) -> pd.DataFrame:
     import pandas as pd
 
-    found = [(name, value, fit.u(name), unit_of(name)) for name, value in fit.values.items()]
+    found = [(name, value, _u(fit, name), unit_of(name)) for name, value in fit.values.items()]
     return pd.DataFrame(found, columns=["quantity", "value", "u", "unit"])
+
+
+def _u(fit: PatternFit, name: str) -> float:
+    """Total standard uncertainty of a value; NaN of one that is none of the measured quantities."""
+    return fit.u(name) if name in fit.contributions.quantities else math.nan
 
 
 @table.register(PatternFit)
 def _(fit: PatternFit) -> Table:
-    lines = [(name, concise(value, fit.u(name)), unit_of(name)) for name, value in fit.values.items()]
+    lines = [(name, concise(value, _u(fit, name)), unit_of(name)) for name, value in fit.values.items()]
     flags = [f"{flag.name}: {flag.message}" for flag in fit.flags]
     return Table.of(["quantity", ("value", ""), "unit"], lines, flags)
 

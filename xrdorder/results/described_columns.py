@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from xrdorder.description.plausibility import same_patterns
 from xrdorder.description.sample import Sample
 from xrdorder.description.study import DoseReference, Study
+from xrdorder.quantities.registry import quantity
 from xrdorder.results.conventions import udunits, units_beside
 from xrdorder.results.sample_file import StoredSample
 from xrdorder.superconductivity.targets import wire_of
@@ -60,15 +61,12 @@ _SAMPLE_TEXTS: Mapping[str, tuple[str, Callable[[Sample], str]]] = {
     TOLD: ("what was told of the sample and is in no column of its own, as JSON", lambda one: told_words(one)),
 }  # fmt: skip
 
-_TREATMENT_NUMBERS: Mapping[str, tuple[str, str, Callable[[History], float]]] = {
-    "peak_c": ("degree_Celsius", "highest hold temperature", lambda one: one.peak_c),
-    "highest_c": (
-        "degree_Celsius", "highest temperature there was, noise and swings of the furnace included",
-        lambda one: one.highest_c,
-    ),
-    "hold_at_peak_h": ("hour", "time held at the highest temperature", lambda one: one.hold_at_peak_h),
-    "total_h": ("hour", "length of the treatment", lambda one: one.total_h),
-}  # fmt: skip
+_TREATMENT_NUMBERS: Mapping[str, Callable[[History], float]] = {
+    "peak_c": lambda one: one.peak_c,
+    "highest_c": lambda one: one.highest_c,
+    "hold_at_peak_h": lambda one: one.hold_at_peak_h,
+    "total_h": lambda one: one.total_h,
+}
 
 # where the files are, what stands in a column, and what no result follows from
 _LEFT_OUT: dict[str, bool | set[str]] = {
@@ -103,8 +101,8 @@ def told_variables(study: Study, samples: Sequence[StoredSample]) -> Variables:
     )
     for name, (meaning, of_sample) in _SAMPLE_TEXTS.items():
         variables[name] = _texts(meaning, [of_sample(one) for one in own])
-    for name, (units, meaning, of) in _TREATMENT_NUMBERS.items():
-        variables[name] = _numbers(meaning, units, [None if one is None else of(one) for one in treatments])
+    for name, of in _TREATMENT_NUMBERS.items():
+        variables[name] = _quantity(name, [None if one is None else of(one) for one in treatments])
     areas = [one.lot.a15_area_fraction for one in own]
     if any(area is not None for area in areas):
         of_area = "share of A15 in the section of the lot without copper"
@@ -114,7 +112,7 @@ def told_variables(study: Study, samples: Sequence[StoredSample]) -> Variables:
     variables |= _doses(study.dose, treatments)
     positions = [one.position_m for one in own]
     if any(position is not None for position in positions):
-        variables["position"] = _numbers("place of the sample along the spool", "m", positions)
+        variables["position"] = _quantity("position", positions)
     if any(one.date for one in own):
         meaning = "date of the measurement, ISO 8601; empty where it is not known"
         variables["date"] = _texts(meaning, [one.date for one in own])
@@ -151,6 +149,11 @@ def measured_variables(samples: Sequence[Sample]) -> Variables:
 
 def _texts(meaning: str, words: Sequence[str], over: str = "sample") -> tuple[str, NDArray[Any], dict[str, str]]:
     return over, np.array(words, dtype=object), {"long_name": meaning}
+
+
+def _quantity(name: str, values: Sequence[float | None]) -> tuple[str, NDArray[Any], dict[str, str]]:
+    about = quantity(name)
+    return _numbers(about.long_name, udunits(about.unit), values)
 
 
 def _numbers(

@@ -13,11 +13,11 @@ OF_THE_FIT = ("status", "flags", "quality", "trust", "r_wp", "chi2_reduced")
 def headed(word: str) -> Quantity | None:
     """Quantity below a heading of a printed table, or with this symbol or noun; None where there is none.
 
-    >>> headed("A15").name, headed("Tc").name, headed("tin content").name
-    ('a15_fraction', 'Tc_K', 'tin_fraction')
+    >>> headed("A15").name, headed("Bc2").name, headed("tin content").name
+    ('a15_fraction', 'Bc2_4K2_T', 'tin_fraction')
     """
     every = [*standing_in("study"), *standing_in("wide"), *QUANTITIES.values()]
-    return next((one for one in every if word in (one.heading, one.symbol, one.noun)), None)
+    return next((one for one in every if word in (one.heading, one.symbol, one.symbol.split("(")[0], one.noun)), None)
 
 
 def quantity_asked(word: str, names: Sequence[str]) -> tuple[str, str]:
