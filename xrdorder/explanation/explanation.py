@@ -20,7 +20,6 @@ from xrdorder.explanation.correlations import Covariance, FittedParameter
 from xrdorder.explanation.families import FAMILIES, KINDS, OWN_LINE
 from xrdorder.material import PUBLISHED_SCALE
 from xrdorder.material.strain import FREE
-from xrdorder.quantities.formatting import concise
 from xrdorder.quantities.registry import Quantity, known, rank, unit_of
 from xrdorder.results.collate import RESULTS_NC
 from xrdorder.results.collated import Sharing, ToldColumn, read_collated
@@ -222,7 +221,8 @@ def explain_stored(folder: str | Path, name: str, quantity: str | None = None) -
         raise StudyError(f"{sample_file(results / SAMPLES, name)}: no such result; run the study first")
     else:
         raise StudyError(f"{folder}: has no result of sample '{name}'; {did_you_mean(name, [*stored, *statuses])}")
-    sample = replace(sample, flags=tuple(dict.fromkeys([*sample.flags, *collated.flags.get(name, ())])))
+    flags = tuple(dict.fromkeys([*sample.flags, *collated.flags.get(name, ())]))
+    sample = replace(sample, flags=flags, tables=collated.estimates.get(name, sample.tables))
     told = collated.told.get(name, ())
     answer = next((column for column in told if column.column == quantity), None)
     if quantity in TOLD and answer is None:
@@ -255,7 +255,8 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
     """
     covariance = Covariance.of(sample)
     targets = [str(t) for t in sample.tables["target"].values] if "target" in sample.tables.coords else []
-    names = sorted([*sample.values, *targets], key=rank)
+    values = [BY_LATTICE if name == "tin_fraction" and name in targets else name for name in sample.values]
+    names = sorted([*values, *targets], key=rank)
     remark = ""
     if quantity is not None and not sample.failed:
         try:
@@ -266,6 +267,8 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
     quantities = [
         _predicted(sample, name)
         if name in targets
+        else _by_lattice(sample, covariance, sharing or {})
+        if name == BY_LATTICE
         else _quantity(sample, covariance, name, sharing or {})
         for name in ([] if sample.failed else names)
     ]
@@ -337,6 +340,16 @@ def _quantity(
         common=table.part(name, shared=True),
         budget=tuple(_budget(table, name, sample.name, sharing)),
     )
+
+
+BY_LATTICE = "tin_fraction_lattice"
+"""What the pattern alone gives, where tin is estimated of all samples together."""
+
+
+def _by_lattice(sample: StoredSample, covariance: Covariance, sharing: Sharing) -> QuantityExplained:
+    alone = _quantity(sample, covariance, "tin_fraction", sharing)
+    remark = "by the lattice parameter of this sample alone; tin_fraction is that of all samples together"
+    return replace(alone, name=BY_LATTICE, remark=remark)
 
 
 def _budget(table: Contributions, quantity: str, sample: str, sharing: Sharing) -> list[SourceShare]:
@@ -422,9 +435,9 @@ def _predicted(sample: StoredSample, target: str) -> QuantityExplained:
 
 
 def _steps_to_inputs(sample: StoredSample) -> tuple[Step, ...]:
-    """How tin and order came about, with which relations were asked."""
+    """How tin by the lattice and order came about, which the joint estimates are made from."""
     done: dict[str, Step] = {}
-    for name in (str(sample.tables.attrs.get("tin", "")), "site_order"):
+    for name in ("tin_fraction", "site_order"):
         if math.isfinite(sample.values.get(name, math.nan)):
             done |= {step.quantity: step for step in steps(name, sample)}
     return tuple(done.values())
@@ -435,15 +448,10 @@ WIRES = {"any": "of any wire, as nothing was said about dopants", "binary": "fou
 
 
 def _asked_with(sample: StoredSample, target: str) -> tuple[str, ...]:
-    """Tin content, order, kind of wire and own relations that stand behind a prediction."""
+    """Joint estimates, kind of wire and own relations that stand behind what relations say."""
     attrs = sample.tables.attrs
-    tin, wire = str(attrs.get("tin", "")), str(attrs.get("wire", "any"))
-    table = sample.contributions
-    words = []
-    for name in (tin, "site_order"):
-        value = sample.values.get(name, math.nan)
-        if math.isfinite(value) and name in table.quantities:
-            words.append(f"{name} = {concise(value, table.total(name))}")
+    wire = str(attrs.get("wire", "any"))
+    words = ["the joint estimates of this sample, which the lattice parameters and orders of all samples give"]
     words.append("relations " + WIRES.get(wire, f"found on wire with {wire.replace('doped', 'dopants')} or on any"))
     digest = (sample.provenance.options.get("own_files") or {}).get("relations")
     if digest:

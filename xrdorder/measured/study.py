@@ -85,7 +85,8 @@ def hold(opened: OpenStudy, lot: str | None = None) -> Held:
                     for_wire=routes(quantity, library, wire, replaced=True),
                 )  # fmt: skip
     wires = {one.lot: one.wire for one in chosen}
-    return Held(study.title, tuple(rows([one for one in chosen if one.measured], library)), found, wires)
+    beside = rows([one for one in chosen if one.measured], opened.results, library)
+    return Held(study.title, tuple(beside), found, wires)
 
 
 def verdict(found: Sequence[Agreement]) -> str:
