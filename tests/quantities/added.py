@@ -8,10 +8,12 @@ from tempfile import TemporaryDirectory
 from click.testing import CliRunner
 
 from tests import descriptions
+from tests.drawn import drawn
 from tests.explanation import explained
 from xrdorder.cli import main
 from xrdorder.comparison import verdict
 from xrdorder.comparison.study import QUANTITIES, compare_quantity
+from xrdorder.estimates.relation_columns import with_relations
 from xrdorder.figures import trend_figure
 from xrdorder.reports.sections import section
 from xrdorder.results.collate import RESULTS_CSV, collate, write_results
@@ -34,7 +36,8 @@ def places(name: str, folder: Path) -> dict[str, object]:
     )
     more = {sample: {"a_nm": 0.52879 + 1e-6 * (kelvin - 650.0)} for sample, kelvin in temperatures.items()}
     samples = [explained.sample(sample, more=more[sample]) for sample in temperatures]
-    results = collate(study, samples, study.phases)
+    around = {"Tc_K": [17.0] * len(samples), "tin_fraction": [0.24] * len(samples)}
+    results = with_relations(drawn(collate(study, samples, study.phases), around))
     write_results(results, folder)
     table = study_table(results)
     terminal = CliRunner().invoke(main, ["explain", str(explained.folder(folder / "kept")), "A-650-100", name])
