@@ -7,21 +7,21 @@ import pytest
 from click.testing import CliRunner
 
 from tests import descriptions
+from tests.drawn import drawn
 from xrdorder.cli import main
 from xrdorder.results.open_study import OpenStudy
 from xrdorder.uncertainty import Contributions, collate
 
 TREATMENTS = {"a1": (650.0, 100.0), "a2": (650.0, 100.0), "b1": (725.0, 100.0), "b2": (725.0, 100.0)}
 TIN = {"a1": 0.2350, "a2": 0.2354, "b1": 0.2430, "b2": 0.2434}
+AT = tuple(TIN.values())
 
 
-def results():
-    tables, n = {}, len(TIN)
-    for name in TIN:
-        table = Contributions.empty()
-        tables[name] = table.extend("tin_fraction", {}, {"scale": (0.015, "published"), "counting": (0.0005, "")})
-    dataset = collate(tables)
-    dataset["value"] = (("sample", "quantity"), np.array([[tin] for tin in TIN.values()]))
+def results(tin=AT):
+    n = len(TIN)
+    dataset = collate({name: Contributions.empty().extend("site_order", {}, {"counting": (0.01, "")}) for name in TIN})
+    dataset["value"] = (("sample", "quantity"), np.full((n, 1), np.nan))
+    dataset = drawn(dataset, {"Tc_K": [17.0] * n, "tin_fraction": tin}, tin=(0.015, 0.0005))
     dataset["lot"] = ("sample", np.array(["heron"] * n, dtype=object))
     dataset["treatment"] = ("sample", np.array([f"{c:g} °C/{h:g} h" for c, h in TREATMENTS.values()], dtype=object))
     dataset["peak_c"] = ("sample", np.array([c for c, _ in TREATMENTS.values()]))
@@ -74,9 +74,9 @@ def test_the_answer_stands_first(run):
         assert " ".join(first.split()) == said
 
 
-def made(monkeypatch, **columns):
+def made(monkeypatch, tin=AT, **columns):
     """Results with other columns of samples."""
-    changed = results()
+    changed = results(tin)
     for name, values in columns.items():
         changed[name] = ("sample", np.array(values, dtype=object if isinstance(values[0], str) else float))
     monkeypatch.setattr("xrdorder.results.open_study.open_study", lambda folder: held(changed))
@@ -101,10 +101,10 @@ def test_no_probability_is_certain(run):
 
 def test_one_treatment_has_drifts_and_outliers(run, monkeypatch):
     """A spool cut into pieces: tin rises by a straight line along it."""
-    changed = made(
-        monkeypatch, treatment=["650 °C/100 h"] * 4, peak_c=[650.0] * 4, position=[0.0, 10.0, 20.0, 30.0]
-    )
-    changed["value"][:, 0] = [0.2300, 0.2321, 0.2339, 0.2360]
+    made(
+        monkeypatch, [0.2300, 0.2321, 0.2339, 0.2360],
+        treatment=["650 °C/100 h"] * 4, peak_c=[650.0] * 4, position=[0.0, 10.0, 20.0, 30.0],
+    )  # fmt: skip
     said = run("--quantity", "tin")
     text = " ".join(said.output.split())
     assert said.exit_code == 0 and text.startswith("One variant only by treatment: 650 °C/100 h (4 wires).")
@@ -121,7 +121,7 @@ def test_a_reference_that_is_ahead_is_held_against_the_next(run):
 
 
 def test_an_outlier_is_named_with_how_to_leave_it_out(run, monkeypatch):
-    made(monkeypatch, treatment=["650 °C/100 h"] * 4)["value"][:, 0] = [0.2350, 0.2351, 0.2349, 0.2650]
+    made(monkeypatch, [0.2350, 0.2351, 0.2349, 0.2650], treatment=["650 °C/100 h"] * 4)
     said = " ".join(run("--quantity", "tin").output.split())
     assert "b2 does not fit the others of 650 °C/100 h" in said and "--without b2 leaves it out" in said
     said = run("--quantity", "tin", "--without", "b2").output

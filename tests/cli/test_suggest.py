@@ -96,7 +96,7 @@ def test_wires_stand_beside_the_surface_that_is_drawn_towards_their_mean(run, tm
     assert all(row["direct"] == "" for row in found.values() if row["wires"] == "0")
 
 
-@pytest.mark.parametrize(("field", "told"), [("1", False), ("18", True)])
+@pytest.mark.parametrize(("field", "told"), [("1", False), ("16", True)])
 def test_bars_of_currents_that_reach_below_nothing_are_explained(run, tmp_path, field, told):
     said = flat(run(study(), "--field", field, "--details").output)
     found = [row for row in rows(tmp_path) if row["quantity"] == f"current_{field}T" and row["direct"]]

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 import xarray as xr
 
+from tests.drawn import drawn
 from xrdorder import uncertainty
 from xrdorder.comparison import Values, grouping, values_from_draws, values_of
 from xrdorder.exceptions import StudyError, UnknownNameError
@@ -34,19 +35,25 @@ def dataset():
     )
 
 
-def test_a_column_is_its_quantity_in_its_unit(dataset):
-    found = values_of(dataset, "tin_at_percent")
+def test_a_column_of_the_estimates_is_made_of_its_joint_draws(dataset):
+    with_draws = drawn(dataset, {"Tc_K": [17.0, 17.0, 17.0, np.nan], "tin_fraction": [0.23, 0.24, 0.25, np.nan]})
+    found = values_of(with_draws, "tin_at_percent")
     assert found.samples == ("one", "two", "other scan")
     assert found.left_out == ("only a",)
     np.testing.assert_allclose(found.value, [23, 24, 25])
-    np.testing.assert_allclose(found.u, [100 * TABLES[name].total("tin_fraction") for name in found.samples])
-    np.testing.assert_allclose(
-        found.own, [100 * TABLES[name].part("tin_fraction", shared=False) for name in found.samples]
-    )
+    draws = 100.0 * with_draws["estimate_draws"].sel(target="tin_fraction").values[:3]
+    np.testing.assert_allclose(found.u, draws.std(axis=1, ddof=1), rtol=1e-6)
+    np.testing.assert_allclose(found.u, with_draws["u_tin_at_percent"].values[:3], rtol=1e-6)
+    np.testing.assert_allclose(found.own, 0.15, rtol=1e-6)  # as made
+    value, u = found.difference("one", "other scan")
+    assert value == pytest.approx(-2.0) and u == pytest.approx((draws[0] - draws[2]).std(ddof=1), rel=1e-6)
+    assert found.difference("one", "one") == (0.0, 0.0)
+    with pytest.raises(UnknownNameError, match="no tin_at_percent of 'only a'"):
+        found.difference("one", "only a")
 
 
 def test_the_covariance_is_that_of_the_tables(dataset):
-    found = values_of(dataset, "tin_fraction")
+    found = values_of(dataset.assign_coords(quantity=["order", "a_nm"]), "order")
     # two share a scan, the third has one of its own; everything else is private
     np.testing.assert_allclose(
         found.covariance(), 1e-6 * np.array([[14, 4, 0], [4, 14, 0], [0, 0, 20]]), rtol=1e-12, atol=1e-20
@@ -55,6 +62,7 @@ def test_the_covariance_is_that_of_the_tables(dataset):
     expected = uncertainty.difference(one, two, "tin_fraction", 0.23, 0.24).u
     v = found.covariance()
     assert np.sqrt(v[0, 0] + v[1, 1] - 2 * v[0, 1]) == pytest.approx(expected)
+    assert found.difference("one", "two")[1] == pytest.approx(expected)
 
 
 def test_what_nobody_has_is_refused(dataset):

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from tests.drawn import with_joint
 from xrdorder.estimates.conductors import conductors, layers, with_like_sizes
 from xrdorder.exceptions import UnknownNameError, ValidityError
 from xrdorder.material import PUBLISHED_SCALE
@@ -44,11 +45,11 @@ def results(samples=SAMPLES, measured=MEASURED):
         dataset["measured_quantity"] = ("measurement", np.array(quantities, dtype=object))
         dataset["measured_value"] = ("measurement", np.array(numbers))
         dataset["u_measured_value"] = ("measurement", np.array(u))
-    return dataset
+    return with_joint(dataset, N)
 
 
 def test_samples_that_can_be_used_are_and_measured_values_go_first():
-    found = {one.name: one for one in conductors(results(), n=N)}
+    found = {one.name: one for one in conductors(results())}
     assert list(found) == ["fine", "graded"]  # no size is known of the coarse one
     assert found["fine"].grain.by == "microscopy"
     assert float(found["fine"].grain.band.median) == pytest.approx(125.0, abs=4 * 1.25 * 7.1 / np.sqrt(N))
@@ -64,26 +65,26 @@ def test_the_area_of_the_lot_stands_in_for_samples_without_their_own():
     dataset = results()
     for name, number in (("lot_a15_area_fraction", 0.6), ("u_lot_a15_area_fraction", 0.03)):
         dataset[name] = ("sample", np.full(len(SAMPLES), number))
-    fine, graded = conductors(dataset, n=N)
+    fine, graded = conductors(dataset)
     assert np.mean(fine.a15_area) == pytest.approx(0.6, abs=4 * 0.03 / np.sqrt(N))
     assert np.std(fine.a15_area) == pytest.approx(0.03, rel=4 / np.sqrt(2 * N))
     assert np.mean(graded.a15_area) == pytest.approx(0.55, abs=4 * 0.02 / np.sqrt(N))  # its own goes first
     assert layer_current(fine, [12.0]).non_copper is not None
     # it is one doubt for all samples of the lot
-    fine, graded = conductors(dataset.drop_vars("measured_sample"), n=N)
+    fine, graded = conductors(dataset.drop_vars("measured_sample"))
     assert np.array_equal(fine.a15_area, graded.a15_area)
     dataset["lot_a15_area_fraction"][:] = np.nan
-    assert conductors(dataset, ["fine"], n=N)[0].a15_area is None
+    assert conductors(dataset, ["fine"])[0].a15_area is None
 
 
 def test_ratios_take_sizes_of_one_kind():
     """What microscopy says of one sample alone must not tilt its ratio to others: domains of both are compared."""
     mixed, plain = results(), results(measured=())
-    alike = with_like_sizes(conductors(mixed, n=N), mixed)
+    alike = with_like_sizes(conductors(mixed), mixed)
     assert [one.grain.by for one in alike] == ["domain size", "domain size"]
     found, expected = (
         relative_current(graded, fine, [8.0, 12.0]).ratio
-        for fine, graded in (alike, conductors(plain, n=N))
+        for fine, graded in (alike, conductors(plain))
     )
     for one, two in zip(found, expected, strict=True):
         np.testing.assert_array_equal(one, two)
@@ -91,49 +92,49 @@ def test_ratios_take_sizes_of_one_kind():
     assert alike[1].a15_area is not None
     # where all have been under the microscope, its sizes stay
     both = results(measured=(*MEASURED, ("graded", "grain_size_nm", 150.0, 10.0)))
-    seen = conductors(both, n=N)
+    seen = conductors(both)
     assert with_like_sizes(seen, both) == seen
     assert {one.grain.by for one in seen} == {"microscopy"}
 
 
 def test_a_size_by_microscopy_alone_does_not_compare_with_domains():
     only = results(measured=(("coarse", "grain_size_nm", 200.0, 10.0),))
-    samples = conductors(only, n=N)
+    samples = conductors(only)
     assert [one.name for one in samples] == ["fine", "coarse", "graded"]
     assert [one.name for one in with_like_sizes(samples, only)] == ["fine", "graded"]
 
 
 def test_without_measurements_domain_sizes_serve():
-    (fine, _) = conductors(results(measured=()), n=N)
+    (fine, _) = conductors(results(measured=()))
     assert fine.grain.by == "domain size"
 
 
 def test_the_design_of_each_wire_goes_along():
     designs = {"fine": "bronze", "somebody else": "none"}
-    assert [one.design for one in conductors(results(), n=N, designs=designs)] == ["bronze", ""]
-    assert [one.design for one in layers(results(), n=N, designs=designs).values()] == ["bronze", "", ""]
+    assert [one.design for one in conductors(results(), designs=designs)] == ["bronze", ""]
+    assert [one.design for one in layers(results(), designs=designs).values()] == ["bronze", "", ""]
 
 
 def test_what_was_asked_for_and_cannot_be_had_is_said():
     with pytest.raises(ValidityError, match="sample 'coarse': no grain size"):
-        conductors(results(), ["coarse"], n=N)
+        conductors(results(), ["coarse"])
     with pytest.raises(UnknownNameError, match=r"'other'.*fine, coarse, graded"):
-        conductors(results(), ["other"], n=N)
+        conductors(results(), ["other"])
     with pytest.raises(ValidityError, match="no grain size"):
-        conductors(results(SAMPLES[1:2]), n=N)
+        conductors(results(SAMPLES[1:2]))
 
 
 def test_layers_are_spread_as_each_pattern_tells():
-    found = layers(results(), n=N)
+    found = layers(results())
     assert {name: one.kind for name, one in found.items()} == {
         "fine": "uniform", "coarse": "uniform", "graded": "graded",
     }  # fmt: skip
     with pytest.raises(ValidityError, match="sample 'none': no tin content"):
-        layers(results((("none", np.nan, 80.0, np.nan),)), ["none"], n=N)
+        layers(results((("none", np.nan, 80.0, np.nan),)), ["none"])
     with pytest.raises(ValidityError, match="no sample of the study"):
-        layers(results((("none", np.nan, 80.0, np.nan),)), n=N)
+        layers(results((("none", np.nan, 80.0, np.nan),)))
 
 
 def test_a_dataset_without_plain_values_is_enough():
     bare = results(measured=()).drop_vars("plain_value")
-    assert layers(bare, ["graded"], n=N)["graded"].kind == "uniform"
+    assert layers(bare, ["graded"])["graded"].kind == "uniform"

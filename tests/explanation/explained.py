@@ -3,12 +3,15 @@
 import numpy as np
 import xarray as xr
 
+from tests.drawn import drawn, with_tables
 from tests.results import made
 from xrdorder import uncertainty
 from xrdorder.files.sealed import write_sealed
 from xrdorder.forward_model.roles import Kind
 from xrdorder.material import PUBLISHED_SCALE, Specimen, characterise
 from xrdorder.quantities.records import Record, record_of
+from xrdorder.quantities.registry import PREDICTED
+from xrdorder.relations import LABELS
 from xrdorder.results.netcdf import netcdf
 from xrdorder.results.sample_file import Provenance, StoredSample, write_sample
 from xrdorder.uncertainty import Contributions
@@ -111,6 +114,35 @@ def parameters():
     )
 
 
+def tables():
+    """Two relations for every target; the second does not apply."""
+    n = len(PREDICTED)
+    names = [f"{word} {target}" for target in PREDICTED for word in ("first", "second")]
+    return xr.Dataset(
+        {
+            "target_median": ("target", [16.5, 27.0, 23.0, 2.1, 25.0]),
+            "target_low": ("target", [15.0, 25.0, 20.0, 1.9, 15.0]),
+            "target_high": ("target", [17.5, 30.0, 26.0, 2.4, 40.0]),
+            "relation_target": ("relation", np.repeat(np.array(PREDICTED, dtype=object), 2)),
+            "relation_source": (
+                "relation",
+                np.array(["A. First (2001)", "B. Second (2002)"] * n, dtype=object),
+            ),
+            "relation_formula": ("relation", np.array(["16 + beta", "17 + beta"] * n, dtype=object)),
+            "relation_known": ("relation", np.array([LABELS["read"]] * 2 * n, dtype=object)),
+            "relation_median": ("relation", [16.5, np.nan] * n),
+            "relation_low": ("relation", [15.0, np.nan] * n),
+            "relation_high": ("relation", [17.5, np.nan] * n),
+            "relation_reason": ("relation", np.array(["", "too little tin"] * n, dtype=object)),
+        },
+        coords={
+            "target": np.array(PREDICTED, dtype=object),
+            "relation": np.array(names, dtype=object),
+        },
+        attrs={"wire": "Ta", "bc2_branches": ""},
+    )
+
+
 def sample(
     name="A-650-100",
     mount="wires-laid-flat",
@@ -143,6 +175,7 @@ def sample(
         records=material.records,
         flags=tuple(tuple(flag) for flag in material.flags),
         assumptions=material.assumptions,
+        tables=tables(),
         groups={**made.sample().groups, "parameters": parameters()},
         provenance=Provenance(
             fingerprint="f" * 64,
@@ -177,5 +210,7 @@ def folder(path):
         write_sample(item, target / f"{item.name}.nc")
     results = uncertainty.collate({item.name: item.contributions for item in samples})
     results["status"] = ("sample", np.array([item.status for item in samples], dtype=object))
-    write_sealed(path / "results/results.nc", netcdf(results))
+    results["wire"] = ("sample", np.array(["Ta", "Ta", "binary", ""], dtype=object))
+    results = drawn(results, {"Tc_K": [16.5, 16.5, 16.5, np.nan]}, below=1.5)
+    write_sealed(path / "results/results.nc", netcdf(with_tables(results, [tables()] * 3 + [None])))
     return path

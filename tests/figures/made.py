@@ -5,6 +5,7 @@ import numpy as np
 import xarray as xr
 
 from tests import descriptions
+from tests.drawn import drawn, with_tables
 from xrdorder.material import PUBLISHED_SCALE
 from xrdorder.quantities.registry import PREDICTED
 from xrdorder.results.collate import collate
@@ -121,9 +122,6 @@ def tables(tc):
     n = len(PREDICTED)
     return xr.Dataset(
         {
-            "target_median": ("target", median),
-            "target_low": ("target", median - 2.0),
-            "target_high": ("target", median + 1.0),
             "relation_target": ("relation", np.repeat(np.array(PREDICTED, dtype=object), 3)),
             "relation_source": ("relation", np.array(["A (2001)", "B (2002)", "C (2003)"] * n, dtype=object)),
             "relation_median": ("relation", np.ravel([[m - 0.5, m + 0.5, np.nan] for m in median])),
@@ -132,7 +130,6 @@ def tables(tc):
             "relation_reason": ("relation", np.array(["", "", "too little tin"] * n, dtype=object)),
         },
         coords={
-            "target": np.array(PREDICTED, dtype=object),
             "relation": np.array([f"{w} {t}" for t in PREDICTED for w in "abc"], dtype=object),
         },
     )
@@ -160,16 +157,24 @@ def described(pieces=PIECES, more=()):
     return [*found, *(descriptions.sample(name, lots[lot], treatment=short) for name, lot, _ in more)]
 
 
-def results(pieces=PIECES, more=(), title="A made study", sizes=()):
-    """Collated results; `more` are samples that have none, as (name, lot, status); `sizes` are those of domains, nm."""
+def collated(pieces=PIECES, more=(), title="A made study", sizes=()):
+    """Collated results, without estimates; see `results`."""
     stored = []
-    for k, (name, lot, _, _, order, tin, tc) in enumerate(pieces):
+    for k, (name, lot, _, _, order, tin, _) in enumerate(pieces):
         values = {"a_nm": PUBLISHED_SCALE.lattice(tin), "site_order": order, "tin_fraction": tin}
         table = contributions(lot=lot)
         if sizes:
             values["domain_size_nm"] = sizes[k]
             table = table.extend("domain_size_nm", {}, {"counting": (1.0, ""), "calibration": (0.5, "scan")})
-        stored.append(StoredSample(name, "ok", values=values, contributions=table, tables=tables(tc)))
+        stored.append(StoredSample(name, "ok", values=values, contributions=table))
     stored += [StoredSample(name, status) for name, _, status in more]
     samples = tuple(described(pieces, more))
     return collate(descriptions.study(".", samples, ("nb3sn",), title=title), stored, ("nb3sn",))
+
+
+def results(pieces=PIECES, more=(), title="A made study", sizes=()):
+    """Collated results; `more` are samples that have none, as (name, lot, status); `sizes` are those of domains, nm."""
+    none = [np.nan] * len(more)
+    centres = {"Tc_K": [p[6] for p in pieces] + none, "tin_fraction": [p[5] for p in pieces] + none}
+    found = drawn(collated(pieces, more, title, sizes), centres)
+    return with_tables(found, [*(tables(p[6]) for p in pieces), *(None for _ in more)])

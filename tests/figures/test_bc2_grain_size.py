@@ -7,7 +7,7 @@ from tests.comparison.test_bc2_grain_size import AT, sample
 from tests.figures.labels import EVERY_SIZE, troubles
 from xrdorder.comparison.bc2_grain_size import placed
 from xrdorder.exceptions import StudyError
-from xrdorder.figures.bc2_grain_size import DRAWS, trade_figure
+from xrdorder.figures.bc2_grain_size import trade_figure
 
 HOSTILE = "$x$ <b> " + "long-name-" * 8
 
@@ -20,8 +20,8 @@ def samples():
 
 def test_marks_and_bars_stand_where_samples_do(samples):
     axes = trade_figure(samples, "620 °C", conditions=AT).axes[0]
-    found, _ = placed([one.first(DRAWS) for one in samples], "620 °C", AT)
-    base = float(samples[0].first(DRAWS).grain.band.median)
+    found = placed(samples, "620 °C", AT)
+    base = float(samples[0].grain.band.median)
     marks = {(float(x.get_xdata()[0]), float(x.get_ydata()[0])) for x in axes.lines if len(x.get_xdata()) == 1}
     assert marks == {(base * float(one.size_ratio.median), float(one.bc2_difference.median)) for one in found}
     upright = [x for x in axes.lines if len(x.get_xdata()) == 2 and x.get_xdata()[0] == x.get_xdata()[1]]
@@ -33,7 +33,7 @@ def test_the_line_of_equal_currents_goes_through_the_reference(samples):
     axes = trade_figure(samples, "620 °C", conditions=AT).axes[0]
     lines = next(one for one in axes.collections if hasattr(one, "levels"))
     equal = lines.get_paths()[list(lines.levels).index(1.0)].vertices
-    base = float(samples[0].first(DRAWS).grain.band.median)
+    base = float(samples[0].grain.band.median)
     at = np.interp(base, equal[np.argsort(equal[:, 0]), 0], equal[np.argsort(equal[:, 0]), 1])
     assert abs(at) < 0.02 * np.ptp(axes.get_ylim())
     words = [text.get_text() for text in axes.texts]

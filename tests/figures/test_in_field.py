@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tests.drawn import made_conductor, made_layer
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.figures import bc2_figure, current_figure, section_figure
-from xrdorder.superconductivity.currents import Conditions, bc2_curve, conductor, crossing, relative_current
-from xrdorder.superconductivity.layers import layer
+from xrdorder.superconductivity.currents import Conditions, bc2_curve, crossing, relative_current
 from xrdorder.uncertainty import Contributions
 
 N = 2000
@@ -25,7 +25,7 @@ def material(tin, size):
 @pytest.fixture(scope="module")
 def samples():
     pieces = (("620 °C", 0.228, 70.0), ("680 °C", 0.233, 100.0), ("750 °C", 0.240, 170.0))
-    return [conductor(name, material(tin, size), lot="A", n=N) for name, tin, size in pieces]
+    return [made_conductor(name, material(tin, size), lot="A", n=N) for name, tin, size in pieces]
 
 
 @pytest.fixture(scope="module")
@@ -33,8 +33,8 @@ def layers():
     even, _ = material(0.235, 100.0)
     graded = {**even, "tin_spread": 0.008, "lattice_tail_nm": 1.1e-4}
     return {
-        "even": layer((even, Contributions.empty()), n=N),
-        "leaning": layer((graded, Contributions.empty()), n=N),
+        "even": made_layer((even, Contributions.empty()), n=N),
+        "leaning": made_layer((graded, Contributions.empty()), n=N),
     }
 
 

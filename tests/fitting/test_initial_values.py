@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from xrdorder.fitting.initial_values import (
+    TrialLattices,
     background_terms,
     clipped_background,
     initial_scales,
@@ -46,7 +47,7 @@ def test_number_of_background_terms() -> None:
 def test_lattice_beside_a_stronger_foreign_line(factor: float) -> None:
     foreign = lines(np.array([1.0 / 0.2336]), np.array([500.0]))  # niobium (110)
     net = smoothed_net(TWO_THETA, lines(INVERSE_D / factor, STRENGTH) + foreign, np.zeros_like(TWO_THETA))
-    found = match_lattice(TWO_THETA, net, INVERSE_D, STRENGTH, WAVELENGTH, 0.99, 1.01)
+    found = match_lattice(TrialLattices(INVERSE_D, STRENGTH, WAVELENGTH, 0.99, 1.01), TWO_THETA, net)
     assert found == pytest.approx(factor, abs=5e-4)  # a few steps of the search; the fit goes on from there
 
 
@@ -55,7 +56,7 @@ def test_weak_phase_in_the_noise_of_a_residual(factor: float) -> None:
     variance = np.full_like(TWO_THETA, 400.0)
     signal = lines(INVERSE_D / factor, 0.4 * STRENGTH)  # strongest line twice the noise of a point
     residual = signal + np.random.default_rng(2).normal(0.0, 20.0, len(TWO_THETA))
-    found = match_residual(TWO_THETA, residual, variance, INVERSE_D, STRENGTH, WAVELENGTH, 0.985, 1.015)
+    found = match_residual(TrialLattices(INVERSE_D, STRENGTH, WAVELENGTH, 0.985, 1.015), TWO_THETA, residual, variance)
     assert found == pytest.approx(factor, abs=5e-4)
 
 

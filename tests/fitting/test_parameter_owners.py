@@ -33,7 +33,7 @@ def test_a_phase_that_is_dropped_takes_nothing_of_another(
     job.taken.append("stray_k_beta_share")
     add_parameter(job.parameters, "stray_k_beta_share", Role("", Kind.CONTAMINATION), 0.0)
     job.absent[gone] = 0.0
-    decided = set(job.everything())
+    decided = set(job.decidable())
     assert {*of[other].b_iso_names, *of[other].texture_names, "stray_k_beta_share"} <= decided
     assert not decided & set(of[gone].names)
 

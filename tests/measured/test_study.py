@@ -11,10 +11,10 @@ import pytest
 
 from tests import descriptions
 from tests.descriptions import changed
+from tests.drawn import drawn
 from tests.results import made
 from xrdorder.description.own_files import OwnFiles
 from xrdorder.exceptions import StudyError, XrdorderError
-from xrdorder.measured import rows as measured_rows
 from xrdorder.measured import study as measured_study
 from xrdorder.measured.agreement import Agreement, Line, agreements, routes, straight_line
 from xrdorder.measured.relation_adjustment import adjustment_text, write_adjustments
@@ -42,11 +42,6 @@ def published(wire):
     return PUBLISHED
 
 
-@pytest.fixture(autouse=True)
-def few_draws(monkeypatch):
-    monkeypatch.setattr(measured_rows, "DRAWS", 4000)
-
-
 def opened(tmp_path, measured=MEASURED, lots=("A", "B")):
     """Three samples with results and one without; the first of each lot has measured values."""
     described = tuple(
@@ -56,7 +51,8 @@ def opened(tmp_path, measured=MEASURED, lots=("A", "B")):
         )
     )  # fmt: skip
     study = descriptions.study(tmp_path, described, ("nb3sn", "nb"), title="A study")
-    return OpenStudy(study, collate(study, [made.sample(one.name) for one in described], study.phases))
+    found = collate(study, [made.sample(one.name) for one in described], study.phases)
+    return OpenStudy(study, drawn(found, {"Tc_K": [16.5] * 3, "tin_fraction": [0.2353] * 3}))
 
 
 def by(found, quantity, condition=""):
@@ -64,9 +60,10 @@ def by(found, quantity, condition=""):
 
 
 def test_every_value_stands_beside_what_the_pattern_says_of_the_same_thing(tmp_path):
-    chosen = [one for one in subjects(opened(tmp_path)) if one.name == "a1"]
+    held = opened(tmp_path)
+    chosen = [one for one in subjects(held) if one.name == "a1"]
     assert chosen[0].wire == "binary" and chosen[0].values["tin_lower_bound"] == 0.23
-    found = rows(chosen, PUBLISHED, n=4000)
+    found = rows(chosen, held.results, PUBLISHED)
     assert {row.measured.quantity for row in found} == {one.quantity for one in MEASURED}
     (tc,) = by(found, "Tc_K")
     assert tc.comparable and 10.0 < tc.low < tc.value < tc.high < 18.6
@@ -78,10 +75,11 @@ def test_every_value_stands_beside_what_the_pattern_says_of_the_same_thing(tmp_p
     (irreversible,) = by(found, "irreversibility_field_T")
     assert "within their" not in irreversible.note
     higher = replace(chosen[0], measured=(*MEASURED[:3], changed(MEASURED[3], value=24.5)))
-    assert "measured above the Bc2 of 24 T" in by(rows([higher], PUBLISHED, n=100), "irreversibility_field_T")[0].note
+    (above,) = by(rows([higher], held.results, PUBLISHED), "irreversibility_field_T")
+    assert "measured above the Bc2 of 24 T" in above.note
     assert irreversible.value == cold.value and not irreversible.comparable and "below which" in irreversible.note
-    (tin,) = by(found, "tin_at_percent")  # the made sample has one route
-    assert (tin.by, tin.value) == ("lattice", pytest.approx(23.53))
+    (tin,) = by(found, "tin_at_percent")
+    assert (tin.by, tin.value) == ("X-rays alone", pytest.approx(23.53))
     (grain,) = by(found, "grain_size_nm")
     assert grain.value == 110.0 and not grain.comparable and "used for pinning" in grain.note
     for quantity in ("rrr_copper", "resistivity_ratio_a15", "a15_area_fraction"):
@@ -91,28 +89,32 @@ def test_every_value_stands_beside_what_the_pattern_says_of_the_same_thing(tmp_p
 
 def test_domains_larger_than_grains_cannot_be(tmp_path):
     small = (descriptions.measured("grain_size_nm", 60.0, 5.0),)
-    (row,) = rows(subjects(opened(tmp_path, small))[:1], PUBLISHED)
+    held = opened(tmp_path, small)
+    (row,) = rows(subjects(held)[:1], held.results, PUBLISHED)
     assert "which cannot be" in row.note
 
 
 def test_a_sample_without_result_has_rows_without_estimate(tmp_path):
-    one = subjects(opened(tmp_path))[0]
-    found = rows([replace(one, values={}, contributions=made.contributions().select([]))], PUBLISHED, n=1000)
+    held = opened(tmp_path)
+    none = held.results.assign(estimate_draws=held.results["estimate_draws"] * np.nan)
+    one = subjects(held)[0]
+    found = rows([replace(one, values={}, contributions=made.contributions().select([]))], none, PUBLISHED)
     assert all(math.isnan(row.value) for row in found) and all(row.note for row in found)
 
 
 def test_currents_are_compared_with_the_first_of_their_lot(tmp_path):
-    ones = subjects(opened(tmp_path, lots=("A", "A")))
+    held = opened(tmp_path, lots=("A", "A"))
+    ones = subjects(held)
     current = descriptions.measured("critical_current_a", 500.0, 5.0, temperature_k=4.2, field_t=5.0)
     grain = (descriptions.measured("grain_size_nm", 120.0, 10.0), descriptions.measured("a15_area_fraction", 0.5, 0.01))
     first = replace(ones[0], measured=(current, *grain))
     # the same material in half of the area: half of the current
     half = descriptions.measured("a15_area_fraction", 0.25, 0.005)
     second = replace(ones[1], measured=(changed(current, value=250.0), grain[0], half))
-    base, other = by(rows([first, second], PUBLISHED, n=4000), "critical_current_a")
-    # the made samples know tin to 2 at.% only: at 15 T they may be normal, and no ratio is given
-    high = [replace(one, measured=(changed(current, field_t=15.0), *one.measured[1:])) for one in (first, second)]
-    assert "may be normal" in by(rows(high, PUBLISHED, n=4000), "critical_current_a")[1].note
+    base, other = by(rows([first, second], held.results, PUBLISHED), "critical_current_a")
+    # near its Bc2 a sample may be normal, and no ratio is given
+    high = [replace(one, measured=(changed(current, field_t=25.0), *one.measured[1:])) for one in (first, second)]
+    assert "may be normal" in by(rows(high, held.results, PUBLISHED), "critical_current_a")[1].note
     assert math.isnan(base.value) and "compared with it" in base.note
     assert other.by == "ratio to a1" and other.note.endswith("and of the A15 areas")
     # what is private to each sample moves the median of the ratio by some per cent
@@ -122,7 +124,7 @@ def test_currents_are_compared_with_the_first_of_their_lot(tmp_path):
     plain = [replace(one, measured=(current,)) for one in ones[:2]]
     seen = replace(plain[0], measured=(current, changed(grain[0], value=240.0)))
     without, with_one = (
-        by(rows([one, plain[1]], PUBLISHED, n=4000), "critical_current_a")[1].value for one in (plain[0], seen)
+        by(rows([one, plain[1]], held.results, PUBLISHED), "critical_current_a")[1].value for one in (plain[0], seen)
     )
     assert with_one == without
 

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from tests.drawn import with_joint
 from xrdorder.treatments import Schedule, Step
 from xrdorder.uncertainty import Contributions, collate
 
@@ -61,4 +62,4 @@ def study(points=POINTS, lot="heron", *, fields=(), before=(), tin=None, niobium
     for kind, column in zip(kinds, columns, strict=True):
         dtype = object if kind in kinds[:2] else float
         found[kind] = ("measurement", np.array(column, dtype=dtype))
-    return found, treatments
+    return with_joint(found), treatments

@@ -117,7 +117,7 @@ def test_two_samples_have_too_little_to_say():
 
 
 def test_one_treatment_leaves_nothing_to_propose_between():
-    found = planned(study(POINTS[:1]))
+    found = planned(study(POINTS[:1], u_scale=0.003))
     assert any("wider ones" in note for note in found.notes)
     assert found.plans["current_12T"].state == "too few"
 

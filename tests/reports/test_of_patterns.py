@@ -14,7 +14,7 @@ from xrdorder.reports.first_look import first_look
 from xrdorder.reports.pictures import Scene
 from xrdorder.results.sample_file import StoredSample
 
-OPINIONS = xr.Dataset(
+CROSS_CHECKS = xr.Dataset(
     {"a_nm": ("route", [figures.A_NM, figures.A_NM + 1e-6]), "u_a_nm": ("route", [1e-6, 2e-6])},
     coords={"route": np.array(["whole pattern", "single lines"], dtype=object)},
 )
@@ -31,7 +31,7 @@ class Opened(made.Opened):
         if name.startswith("failed"):
             return StoredSample(name, "failed: a gap")
         found = super().sample(name)
-        more = {"single_lines": figures.single_lines(), "opinions": OPINIONS, "parameters": PARAMETERS}
+        more = {"single_lines": figures.single_lines(), "cross_checks": CROSS_CHECKS, "parameters": PARAMETERS}
         return replace(found, groups={**found.groups, **more})
 
 

@@ -3,8 +3,6 @@
 import numpy as np
 import xarray as xr
 
-from xrdorder.quantities.registry import PREDICTED
-from xrdorder.relations import LABELS
 from xrdorder.results.sample_file import Provenance, StoredSample
 from xrdorder.uncertainty import Contributions
 
@@ -29,7 +27,7 @@ VALUES = dict(
 WORDS = "use with care: 2 unindexed lines"
 
 
-def opinions():
+def cross_checks():
     """Two routes; the second has no order to offer."""
     return xr.Dataset(
         {
@@ -103,35 +101,6 @@ def parameters():
     )
 
 
-def tables():
-    """Two relations for every target; the second does not apply."""
-    n = len(PREDICTED)
-    names = [f"{word} {target}" for target in PREDICTED for word in ("first", "second")]
-    return xr.Dataset(
-        {
-            "target_median": ("target", [16.5, 27.0, 23.0, 2.1, 25.0]),
-            "target_low": ("target", [15.0, 25.0, 20.0, 1.9, 15.0]),
-            "target_high": ("target", [17.5, 30.0, 26.0, 2.4, 40.0]),
-            "relation_target": ("relation", np.repeat(np.array(PREDICTED, dtype=object), 2)),
-            "relation_source": (
-                "relation",
-                np.array(["A. First (2001)", "B. Second (2002)"] * n, dtype=object),
-            ),
-            "relation_formula": ("relation", np.array(["16 + beta", "17 + beta"] * n, dtype=object)),
-            "relation_known": ("relation", np.array([LABELS["read"]] * 2 * n, dtype=object)),
-            "relation_median": ("relation", [16.5, np.nan] * n),
-            "relation_low": ("relation", [15.0, np.nan] * n),
-            "relation_high": ("relation", [17.5, np.nan] * n),
-            "relation_reason": ("relation", np.array(["", "too little tin"] * n, dtype=object)),
-        },
-        coords={
-            "target": np.array(PREDICTED, dtype=object),
-            "relation": np.array(names, dtype=object),
-        },
-        attrs={"wire": "Ta", "tin": "tin_fraction_joint", "bc2_branches": ""},
-    )
-
-
 def sample(name="A-650-100", **changed):
     """A sample that went well."""
     content = {
@@ -141,13 +110,12 @@ def sample(name="A-650-100", **changed):
         "flags": (("strain-state", "polished: 0.2 % of strain reads as 8 at.%"), ("texture", "weak")),
         "assumptions": ("the temperature was 22.5 °C",),
         "quality": {"r_wp": 0.061, "chi2_reduced": 1.04},
-        "tables": tables(),
         "groups": {
             "curves": curves(),
             "lines": lines(),
             "phases": phases(),
             "parameters": parameters(),
-            "opinions": opinions(),
+            "cross_checks": cross_checks(),
         },
         "quality_words": WORDS,
         "provenance": Provenance(

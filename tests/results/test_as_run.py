@@ -2,18 +2,15 @@
 
 
 import pytest
-from click.testing import CliRunner
 
 from tests import descriptions
 from tests.results import made
-from xrdorder.cli import main
 from xrdorder.description.measurement import Choices
 from xrdorder.exceptions import StudyError
 from xrdorder.measured.study import hold
 from xrdorder.results.collate import collate
 from xrdorder.results.described_columns import told_words
 from xrdorder.results.open_study import OpenStudy
-from xrdorder.running import run
 from xrdorder.treatments import Schedule, Step
 
 LOT = descriptions.lot("A", dopant_at_percent={"Ta": 2.4})
@@ -81,19 +78,3 @@ def test_what_is_told_about_a_sample_is_all_looked_at():
     base = told_words(SAMPLES[0])
     assert told_words(descriptions.changed(SAMPLES[0], fit=Choices(seek_phases=False))) != base
     assert told_words(descriptions.changed(SAMPLES[0], corrections_off=("temperature",))) != base
-
-
-@pytest.mark.slow
-def test_commands_that_mix_both_refuse_and_the_others_say_so(tiny, fits):
-    folder = tiny.describe("good", "twice")
-    run.run_study(folder, workers=1)
-    file = folder / "study.toml"
-    file.write_text(file.read_text().descriptions.changed("hold_c = 650", "hold_c = 640"), encoding="utf-8")
-    said = "study.toml says otherwise than the results of good: treatment is 640 °C/100 h, there 650 °C/100 h"
-    for words in (["suggest", "--field", "16"], ["report"]):
-        found = CliRunner().invoke(main, [words[0], str(folder), *words[1:]])
-        assert (found.exit_code, said in found.stderr) == (2, True), found.output
-    for command in ("compare", "fields"):
-        assert f"remark: {said}" in CliRunner().invoke(main, [command, str(folder)]).stderr
-    run.run_study(folder, workers=1)
-    assert "says otherwise" not in CliRunner().invoke(main, ["compare", str(folder)]).output

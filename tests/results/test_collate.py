@@ -10,13 +10,15 @@ import pytest
 
 from tests import descriptions
 from tests.descriptions import changed, measured
+from tests.drawn import drawn
 from tests.results import made
 from xrdorder.comparison import grouping
 from xrdorder.comparison.study import fit_to_compare
 from xrdorder.description.study import DoseReference
+from xrdorder.estimates.relation_columns import with_relations
 from xrdorder.exceptions import StudyError
 from xrdorder.material import PUBLISHED_SCALE
-from xrdorder.quantities.registry import PREDICTED, columns
+from xrdorder.quantities.registry import columns
 from xrdorder.results.collate import RESULTS_CSV, RESULTS_NC, collate, read_results, write_results
 from xrdorder.results.sample_file import StoredSample
 from xrdorder.treatments import LoggedTreatment, Schedule, Step
@@ -25,7 +27,6 @@ from xrdorder.uncertainty import Contributions
 COLUMNS = (
     "sample, status, a_nm, u_a_nm, order_contrast, u_order_contrast, site_order, u_site_order, S_a, u_S_a, "
     "S_b, u_S_b, tin_at_percent, u_tin_at_percent, u_tin_independent_at_percent, tin_lower_bound_at_percent, "
-    "tin_order_at_percent, u_tin_order_at_percent, tin_joint_at_percent, u_tin_joint_at_percent, "
     "domain_size_nm, u_domain_size_nm, microstrain, u_microstrain, tin_spread_at_percent, a15_fraction, "
     "u_a15_fraction, Tc_K, Tc_low_K, Tc_high_K, Bc2_0K_T, Bc2_0K_low_T, Bc2_0K_high_T, "
     "Bc2_4K2_T, Bc2_4K2_low_T, Bc2_4K2_high_T, "
@@ -64,7 +65,13 @@ def dataset(study):
         quality={"r_wp": 0.05},
     )
     bad = StoredSample("bad", 'failed: line 7: "x", not a number')
-    return collate(study, [made.sample("good"), none, bad], PHASES)
+    return estimated(collate(study, [made.sample("good"), none, bad], PHASES))
+
+
+def estimated(collated):
+    """Made draws for the first sample, none for the others."""
+    none = [np.nan] * (collated.sizes["sample"] - 1)
+    return with_relations(drawn(collated, {"Tc_K": [16.5, *none], "tin_fraction": [0.235, *none]}))
 
 
 def rows(folder):
@@ -79,7 +86,7 @@ def test_the_columns_are_exactly_those_promised(dataset, tmp_path):
 
 
 @pytest.mark.slow
-def test_measured_values_stand_beside_the_estimates_and_change_none(dataset, study, tmp_path):
+def test_measured_values_stand_beside_what_patterns_gave(dataset, study, tmp_path):
     own = (
         measured("Tc_K", 17.2, 0.1, "50 %"),
         measured("Bc2_T", 25.1, 0.3, "90 %", temperature_k=4.2, remark="pulsed field"),
@@ -146,9 +153,10 @@ def test_a_scale_of_the_laboratory_is_quoted(study):
     assert found.attrs["own_relations"] == "our-tc, our-field"
     assert set(found["own"].values) == {"tin scale 'ours'; relations our-tc, our-field"}
     assert "own" not in collate(study, samples, PHASES)
-    assert found["tin_at_percent"].attrs["source"] == "the laboratory's own: seven cast buttons, electron probe"
+    source = estimated(found)["tin_at_percent"].attrs["source"]
+    assert source == "the laboratory's own: seven cast buttons, electron probe"
     assert (found.attrs["tin_scale"], found.attrs["tin_scale_source"]) == ("ours", ours.source)
-    assert "Godeke" in collate(study, samples, PHASES)["tin_at_percent"].attrs["source"]
+    assert "Godeke" in estimated(collate(study, samples, PHASES))["tin_at_percent"].attrs["source"]
 
 
 def test_the_table_says_what_was_found(dataset, tmp_path):
@@ -156,13 +164,14 @@ def test_the_table_says_what_was_found(dataset, tmp_path):
     good, none, bad = rows(tmp_path)
     assert good["status"] == "ok"
     assert float(good["a_nm"]) == 0.52880
-    assert float(good["tin_at_percent"]) == pytest.approx(23.53)  # a fraction inside
+    assert float(good["tin_at_percent"]) == pytest.approx(23.5)  # a fraction inside
     assert float(good["tin_lower_bound_at_percent"]) == pytest.approx(23.0)
-    # the contributions are 0.3, -0.4, 1.2 and 8.4 % of the value
-    assert float(good["u_tin_at_percent"]) == pytest.approx(23.53 * np.sqrt(9 + 16 + 144 + 84**2) / 1000)
-    assert float(good["u_tin_independent_at_percent"]) == pytest.approx(23.53 * 5 / 1000)
-    assert [good[f"Tc{part}_K"] for part in ("_low", "", "_high")] == ["15", "16.5", "17.5"]
-    assert good["Bc2_4K2_low_T"] == "20"
+    # alone in its study, nothing of its doubt is shared
+    assert float(good["u_tin_at_percent"]) == pytest.approx(1.5, abs=0.03)
+    assert float(good["u_tin_independent_at_percent"]) == pytest.approx(float(good["u_tin_at_percent"]), rel=1e-3)
+    limits = [float(good[f"Tc{part}_K"]) for part in ("_low", "", "_high")]
+    assert limits == pytest.approx([14.5, 16.5, 17.5], abs=0.05)
+    assert float(good["Bc2_4K2_low_T"]) == pytest.approx(20.5, abs=0.05)
     assert good["flags"] == "strain-state; texture"
     assert float(good["weight_fraction_nb"]) == 0.1
     assert none["status"] == "no A15"
@@ -179,16 +188,18 @@ def test_every_number_can_be_recomputed_from_the_netcdf_with_numpy_alone(dataset
     with h5py.File(tmp_path / RESULTS_NC) as file:
         quantities = file["quantity"].asstr()[()].tolist()
         value, contribution = file["value"][()], file["contribution"][()]
-        private = file["source_group"].asstr()[()][0] == ""
-        for name, quantity, scale in (("a_nm", "a_nm", 1), ("tin_at_percent", "tin_fraction", 100)):
-            k = quantities.index(quantity)
-            row = contribution[0, k]
-            # ten digits are written
-            assert float(good[name]) == pytest.approx(scale * value[0, k], rel=1e-9)
-            assert float(good[f"u_{name}"]) == pytest.approx(scale * np.sqrt(np.sum(row**2)), rel=1e-9)
-        k = quantities.index("tin_fraction")
-        own = 100 * np.sqrt(np.sum(contribution[0, k][private] ** 2))
-        assert float(good["u_tin_independent_at_percent"]) == pytest.approx(own, rel=1e-9)
+        k = quantities.index("a_nm")
+        # ten digits are written
+        assert float(good["a_nm"]) == pytest.approx(value[0, k], rel=1e-9)
+        assert float(good["u_a_nm"]) == pytest.approx(np.sqrt(np.sum(contribution[0, k] ** 2)), rel=1e-9)
+        targets = file["target"].asstr()[()].tolist()
+        draws = file["estimate_draws"][()].astype(float)
+    tin, tc = (draws[0, targets.index(name)] for name in ("tin_fraction", "Tc_K"))
+    assert float(good["tin_at_percent"]) == pytest.approx(100 * np.median(tin), rel=1e-9)
+    assert float(good["u_tin_at_percent"]) == pytest.approx(100 * np.std(tin, ddof=1), rel=1e-9)
+    assert [float(good[f"Tc{end}_K"]) for end in ("_low", "", "_high")] == pytest.approx(
+        np.quantile(tc, [0.16, 0.5, 0.84]), rel=1e-9
+    )
 
 
 # names that the database of UDUNITS-2 holds (udunits2-base.xml, -derived.xml, -accepted.xml, -common.xml)
@@ -197,7 +208,7 @@ UDUNITS = {"1", "nm", "K", "T", "A", "m", "microohm", "cm", "percent", "degree_C
 IN_OTHER_UNITS = {
     "value": "quantity_units", "contribution": "quantity_units", "plain_value": "plain_quantity_units",
     "relation_median": "relation_units", "relation_low": "relation_units", "relation_high": "relation_units",
-    "measured_value": "measured_units", "u_measured_value": "measured_units",
+    "measured_value": "measured_units", "u_measured_value": "measured_units", "estimate_draws": "target_units",
 }  # fmt: skip
 
 
@@ -236,14 +247,12 @@ def test_published_scales_are_named(dataset):
     assert "source" not in dataset["r_wp"].attrs
 
 
-def test_predictions_name_their_publications(dataset):
-    assert dataset["Tc_K"].attrs["source"] == "A. First (2001); B. Second (2002)"
-    of_tc = dataset.sel(relation="second Tc_K", sample="good")
-    assert of_tc["relation_reason"].item() == "too little tin"
-    assert np.isnan(of_tc["relation_median"].item())
-    assert dataset["relation_median"].sel(relation="first Tc_K", sample="good").item() == 16.5
-    assert dataset["relation_reason"].sel(relation="first Tc_K", sample="good").item() == ""
-    assert dataset["relation_reason"].sel(sample="bad").values.tolist() == ["no result"] * 2 * len(PREDICTED)
+def test_estimates_name_their_publications_and_what_each_relation_says_stands_beside(dataset):
+    assert "Godeke" in dataset["Tc_K"].attrs["source"]
+    good, bad = (dataset.sel(relation="Tc_K: baumgartner-2017-tantalum", sample=name) for name in ("good", "bad"))
+    assert "Baumgartner" in good["relation_source"].item() and good["relation_reason"].item() == ""
+    assert good["relation_low"].item() < good["relation_median"].item() < good["relation_high"].item()
+    assert bad["relation_reason"].item() == "no result" and np.isnan(bad["relation_median"].item())
 
 
 def test_what_was_done_to_the_wire_stands_beside_the_numbers(dataset):

@@ -63,11 +63,11 @@ def test_without_groups_the_rest_comes_back(path):
 
 
 def test_a_sample_without_second_opinions(path):
-    groups = {name: group for name, group in made.sample().groups.items() if name != "opinions"}
+    groups = {name: group for name, group in made.sample().groups.items() if name != "cross_checks"}
     write_sample(made.sample(groups=groups), path)
-    assert read_sample(path).opinions is None
+    assert read_sample(path).cross_checks is None
     write_sample(made.sample(), path)
-    assert read_sample(path).opinions.identical(made.opinions())
+    assert read_sample(path).cross_checks.identical(made.cross_checks())
 
 
 def test_a_failure_comes_back(path):

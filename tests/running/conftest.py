@@ -16,7 +16,7 @@ from tests.generator import (
 )
 from xrdorder.fitting import calibrate, fit_pattern
 from xrdorder.patterns import read_patterns
-from xrdorder.running import calibration, interpretation
+from xrdorder.running import calibration, run
 from xrdorder.running import fit_sample as work
 
 # Wider steps and less range than a real scan: a fit takes a fraction of a second and is still a whole one.
@@ -137,5 +137,5 @@ def fits(monkeypatch, one_fit):
 
     monkeypatch.setattr(calibration, "calibrate", calibrate_again)
     monkeypatch.setattr(work, "fit_pattern", fit_again)
-    monkeypatch.setattr(interpretation, "predict", partial(interpretation.predict, n=1000))
+    monkeypatch.setattr(run, "estimated", partial(run.estimated, n=250))
     return done

@@ -98,7 +98,7 @@ def test_what_is_stored_repeats_the_result(tiny):
     np.testing.assert_array_equal(observed, np.loadtxt(pattern)[:, 1])
     assert set(good.lines["phase"].values) >= {"nb3sn", "nb"}
     assert good.quality_words == opened.results["quality"].sel(sample="good").item()
-    whole = good.opinions.sel(route="whole pattern")
+    whole = good.cross_checks.sel(route="whole pattern")
     assert float(whole["a_nm"]) == pytest.approx(good.values["a_nm"], rel=1e-12)  # measured at 22.5 °C: no expansion
     table = good.groups["parameters"]
     assert table["covariance"].shape == (table.sizes["free"],) * 2

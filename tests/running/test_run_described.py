@@ -4,9 +4,11 @@ import hashlib
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
 from tests.generator import InstrumentTruth, simulate_standard
 from tests.running.conftest import GRID, LENGTH_MM, write_pattern
+from xrdorder.cli import main
 from xrdorder.exceptions import StudyError
 from xrdorder.profiles import read_instrument
 from xrdorder.results.open_study import open_study
@@ -108,3 +110,19 @@ def test_all_calibrations_that_fail_are_told(tiny, fits):
     first, second = str(caught.value).splitlines()
     assert first.startswith("instrument.calibrate: ") and second.startswith("calibrations.second: ")
     assert all(name in line for name, line in (("lab6.xy", first), ("lab6-2.xy", second)))
+
+
+@pytest.mark.slow
+def test_commands_that_mix_both_refuse_and_the_others_say_so(tiny, fits):
+    folder = tiny.describe("good", "twice")
+    run_study(folder, workers=1)
+    file = folder / "study.toml"
+    file.write_text(file.read_text().replace("hold_c = 650", "hold_c = 640"), encoding="utf-8")
+    said = "study.toml says otherwise than the results of good: treatment is 640 °C/100 h, there 650 °C/100 h"
+    for words in (["suggest", "--field", "16"], ["report"]):
+        found = CliRunner().invoke(main, [words[0], str(folder), *words[1:]])
+        assert (found.exit_code, said in found.stderr) == (2, True), found.output
+    for command in ("compare", "fields"):
+        assert f"remark: {said}" in CliRunner().invoke(main, [command, str(folder)]).stderr
+    run_study(folder, workers=1)
+    assert "says otherwise" not in CliRunner().invoke(main, ["compare", str(folder)]).output

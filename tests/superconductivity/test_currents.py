@@ -5,11 +5,11 @@ import dataclasses
 import numpy as np
 import pytest
 
+from tests.drawn import made_conductor
 from xrdorder.exceptions import UnknownNameError, ValidityError
 from xrdorder.superconductivity.currents import (
     Conditions,
     bc2_curve,
-    conductor,
     crossing,
     layer_current,
     relative_current,
@@ -32,7 +32,7 @@ def material(tin=0.24, size=100.0, *, u_tin=0.001, scale=SCALE):
 
 
 def wire(name="one", tin=0.24, size=100.0, **more):
-    return conductor(name, material(tin, size), lot="A", n=N, **more)
+    return made_conductor(name, material(tin, size), lot="A", n=N, **more)
 
 
 def exact(name, bc2, size, tc=18.0):
@@ -133,10 +133,10 @@ def test_curves_cross_where_the_published_shape_says():
     # J is F h^1/2 (1 - h)^2 / B: with k = (F / Bc2^1/2)^1/2 the curves meet where k1 (1 - B/B1) = k2 (1 - B/B2).
     from xrdorder.superconductivity.currents import _pair
 
-    one, two, alike = _pair(coarse, fine, conditions)
+    one, two = _pair(coarse, fine, conditions)
     k1, k2 = (np.sqrt(state.peak / np.sqrt(state.bc2)) for state in (one, two))
     expected = (k1 - k2) / (k1 / one.bc2 - k2 / two.bc2)
-    assert float(found.field_t.median) == pytest.approx(float(np.median(expected[alike])), abs=1e-3)
+    assert float(found.field_t.median) == pytest.approx(float(np.median(expected)), abs=1e-3)
     assert "cross at" in found.words and "coarse carries more above" in found.words
 
 
@@ -158,28 +158,28 @@ def test_a_crossing_that_hangs_on_doubt_says_so():
 def test_a_limit_of_the_grain_size_makes_a_limit_of_the_current():
     values, table = material()
     values = {"tin_fraction": values["tin_fraction"], "domain_size_at_least_nm": 180.0}
-    limited = conductor("one", (values, table.select(["tin_fraction"])), n=N)
+    limited = made_conductor("one", (values, table.select(["tin_fraction"])), n=N)
     assert layer_current(limited, [12.0]).at_most
 
 
 def test_layers_that_are_not_uniform_are_flagged():
     values, table = material()
-    graded = conductor("one", ({**values, "lattice_tail_nm": 1e-4}, table), n=N)
+    graded = made_conductor("one", ({**values, "lattice_tail_nm": 1e-4}, table), n=N)
     assert "layer-not-uniform" in [flag.name for flag in graded.flags]
 
 
 @pytest.mark.parametrize(
     ("make", "says"),
     [
-        (lambda: conductor("x", ({}, Contributions.empty()), n=N), "sample 'x': no Tc and Bc2"),
-        (lambda: conductor("x", ({"tin_fraction": 0.24}, Contributions.empty()), n=N), "sample 'x': no grain size"),
+        (lambda: made_conductor("x", ({}, Contributions.empty()), n=N), "sample 'x': no Tc and Bc2"),
+        (lambda: made_conductor("x", ({"tin_fraction": 0.24}, Contributions.empty())), "sample 'x': no grain size"),
         (lambda: wire(a15_area_fraction=60.0), "fraction between 0 and 1"),
         (lambda: layer_current(wire(), [0.0]), "above zero"),
         (lambda: Conditions(-4.2), "zero or more"),
         (lambda: Conditions(strain=-0.002, applied_strain=0.001), "one of them"),
         (lambda: layer_current(wire(), [5.0], Conditions(strain=-0.2)), "as a fraction"),
         (lambda: layer_current(wire(), [5.0], Conditions(strain=-0.03)), "nothing is known at this strain"),
-        (lambda: crossing(wire(), conductor("two", material(), n=N, seed=5)), "with the same"),
+        (lambda: crossing(wire(), made_conductor("two", material(), n=N, seed=5)), "with the same"),
         (lambda: bc2_curve(wire(), [-1.0]), "give K"),
     ],
 )
@@ -227,25 +227,6 @@ def test_compression_takes_from_tc():
     one = exact("one", 29.0, 100.0)
     tc = [float(tc_band(one, Conditions(strain=strain)).median) for strain in (0.0, -0.002, -0.004)]
     assert 18.0 >= tc[0] > tc[1] > tc[2]
-
-
-def test_draws_of_different_relations_are_not_compared():
-    one, other = wire("one", 0.24), wire("two", 0.2495)
-    # half of the draws of the second lie beyond 25 at.%, where relations end: replaced by others, they compare nothing
-    assert np.mean(other.codes == -1) > 0.2
-    found = relative_current(other, one, [8.0])
-    assert np.isfinite(found.ratio.median[0])
-    alien = dataclasses.replace(other, codes=other.codes + 1)
-    with pytest.raises(ValidityError, match="hardly any draw"):
-        relative_current(alien, one, [8.0])
-
-
-def test_the_first_draws_are_those_of_the_whole():
-    whole = wire(a15_area_fraction=0.5, u_a15_area_fraction=0.05)
-    part, again = whole.first(500), conductor("one", material(), lot="A", n=500)
-    np.testing.assert_array_equal(part.grain.draws, again.grain.draws)
-    assert part.common == again.common and part.a15_area.shape == (500,)
-    assert whole.first(10**9).common.n == N
 
 
 def test_pre_strain_is_common_to_a_lot():

@@ -3,10 +3,11 @@
 import numpy as np
 import pytest
 
+from tests.drawn import joint, made_layer
 from xrdorder.exceptions import ValidityError
 from xrdorder.relations import relation
-from xrdorder.superconductivity import Conditions, predict
-from xrdorder.superconductivity.layers import SLICES, layer, row_quantile
+from xrdorder.superconductivity import Conditions
+from xrdorder.superconductivity.layers import SLICES, Level, layer, row_quantile
 from xrdorder.uncertainty import Contributions
 
 N = 4000
@@ -32,7 +33,7 @@ TWO = exact(
 
 
 def test_a_graded_layer_has_the_mean_the_spread_and_the_shape_of_its_tail():
-    one = layer(GRADED, n=N)
+    one = made_layer(GRADED, n=N)
     assert one.kind == "graded"
     tin = one.tin[0]
     assert tin.size == SLICES
@@ -50,13 +51,13 @@ def test_a_graded_layer_has_the_mean_the_spread_and_the_shape_of_its_tail():
 
 def test_a_tail_toward_large_lattice_parameters_leans_the_other_way():
     values = dict(GRADED[0]) | {"lattice_tail_nm": -0.000136}
-    tin = layer(exact(**values), n=N).tin[0]
+    tin = made_layer(exact(**values), n=N).tin[0]
     assert tin.min() == pytest.approx(0.225, abs=0.0002)
     assert tin.mean() == pytest.approx(0.235, abs=1e-12)
 
 
 def test_two_populations_have_two_steps():
-    one = layer(TWO, n=N)
+    one = made_layer(TWO, n=N)
     assert one.kind == "two populations"
     lean, rich = 0.22, 0.245
     fields = {tin: float(relation("rise-and-plateau")(tin)) for tin in (lean, rich)}  # 19.9 and 29.1 T
@@ -71,27 +72,26 @@ def test_two_populations_have_two_steps():
 
 
 def test_the_share_of_the_rich_carries_its_uncertainty():
-    one = layer(uncertain({"rich_share": 0.05}, **TWO[0]), n=N)
+    one = made_layer(uncertain({"rich_share": 0.05}, **TWO[0]), n=N)
     share = one.share_superconducting([24.5], 0.0).share
     # 0.9945 standard deviations either way; error of an end of the interval 1.5 sigma / sqrt(n), four of them
     assert float(share.high[0] - share.low[0]) == pytest.approx(2 * 0.9945 * 0.05, abs=0.01)
     np.testing.assert_allclose(one.weights.sum(axis=1), 1.0)
 
 
-def test_a_uniform_layer_is_one_piece_and_says_what_the_tin_relations_say():
-    one = layer(UNIFORM, n=20_000)
-    assert one.kind == "uniform" and one.tin.shape == (20_000, 1)
+def test_a_uniform_layer_is_one_piece_and_has_the_joint_draws_themselves():
+    one = made_layer(UNIFORM, n=N)
+    assert one.kind == "uniform" and one.tin.shape == (N, 1)
     section = one.over_section(one.tc)
     assert section.mean == section.worst_decile == section.best_decile
-    # without an order, prediction asks the same relations with the same parts: only the random numbers differ
-    tc = predict(UNIFORM, n=20_000).combined["Tc_K"]
-    assert float(section.mean.median) == pytest.approx(tc.median, abs=4 * 1.25 * 0.9 / np.sqrt(20_000))
+    for mine, given in zip((one.tin, one.tc, one.bc2_0), joint(UNIFORM, n=N), strict=True):
+        np.testing.assert_allclose(mine[:, 0], given, rtol=1e-12)
 
 
 def test_symmetric_broadening_is_composition_only_when_asked():
     values = {"tin_fraction": 0.235, "tin_spread": 0.008}
-    assert layer(exact(**values), n=N).kind == "uniform"
-    one = layer(exact(**values), n=N, bound=True)
+    assert made_layer(exact(**values), n=N).kind == "uniform"
+    one = made_layer(exact(**values), n=N, bound=True)
     assert one.kind == "bound"
     assert one.tin[0].mean() == pytest.approx(0.235, abs=1e-12)
     assert one.tin[0].std() == pytest.approx(0.008, rel=0.02)  # variance inside the slices is left out
@@ -100,27 +100,27 @@ def test_symmetric_broadening_is_composition_only_when_asked():
 
 def test_the_level_of_the_joint_estimate_moves_all_of_the_layer():
     for plain in (GRADED, TWO):
-        values = dict(plain[0])
-        moved = layer(exact(**values, tin_fraction_joint=values["tin_fraction"] + 0.004), n=N)
-        np.testing.assert_allclose(moved.tin - layer(plain, n=N).tin, 0.004, atol=1e-12)
+        tin, tc, bc2_0 = joint(plain, n=N)
+        moved = layer(Level(tin + 0.004, tc, bc2_0, np.zeros(N)), plain)
+        np.testing.assert_allclose(moved.tin - made_layer(plain, n=N).tin, 0.004, atol=1e-12)
 
 
 def test_the_section_fades_with_field_and_with_temperature():
-    one = layer(GRADED, n=N)
+    one = made_layer(GRADED, n=N)
     fields = np.linspace(0.0, 45.0, 46)
     cold = one.share_superconducting(fields, 4.2).share.median
     warm = one.share_superconducting(fields, 12.0).share.median
     assert cold[0] == 1.0 and cold[-1] == 0.0
     assert np.all(np.diff(cold) <= 0.0) and np.all(warm <= cold) and np.any(warm < cold)
     # A graded layer fades over more tesla than a uniform one of equal mean: between 10 and 90 % of the section.
-    uniform = layer(UNIFORM, n=N).over_section(layer(UNIFORM, n=N).bc2(4.2))
+    uniform = made_layer(UNIFORM, n=N).over_section(made_layer(UNIFORM, n=N).bc2(4.2))
     graded = one.over_section(one.bc2(4.2))
     assert float(graded.best_decile.median - graded.worst_decile.median) > 5.0
     assert float(uniform.best_decile.median - uniform.worst_decile.median) == 0.0
 
 
 def test_strain_takes_from_every_piece():
-    one = layer(GRADED, n=N)
+    one = made_layer(GRADED, n=N)
     at = one.strained(-0.003)
     np.testing.assert_array_equal(one.under(Conditions(strain=-0.003)).bc2_factor, at.bc2_factor)
     ratio = np.median(one.bc2(0.0, at) / one.bc2(0.0))
@@ -128,7 +128,7 @@ def test_strain_takes_from_every_piece():
 
 
 def test_a_layer_takes_the_pre_strain_of_its_design():
-    free, squeezed = (layer(GRADED, n=N, design=design) for design in ("none", "bronze"))
+    free, squeezed = (made_layer(GRADED, n=N, design=design) for design in ("none", "bronze"))
     np.testing.assert_array_equal(free.under(Conditions()).strain, 0.0)
     strain = squeezed.under(Conditions()).strain
     assert np.all((strain >= -0.004) & (strain <= -0.003))
@@ -136,13 +136,13 @@ def test_a_layer_takes_the_pre_strain_of_its_design():
 
 
 def test_above_the_highest_tc_nothing_is_superconducting():
-    one = layer(GRADED, n=N)
+    one = made_layer(GRADED, n=N)
     assert np.mean(one.bc2(20.0) > 0.0) < 0.01  # but for the tail of what relations scatter by
     np.testing.assert_array_equal(one.share_superconducting([1.0], 20.0).share.high, 0.0)
 
 
 def test_tin_beyond_the_field_is_said_and_taken_at_the_end():
-    one = layer(exact(tin_fraction=0.2, tin_spread=0.02, lattice_tail_nm=0.0003), n=N)
+    one = made_layer(exact(tin_fraction=0.2, tin_spread=0.02, lattice_tail_nm=0.0003), n=N)
     (flag,) = [flag for flag in one.flags if flag.name == "layer-outside-a15"]
     outside = 1.0 - np.mean((one.tin >= 0.18) & (one.tin <= 0.255))
     assert f"{100 * outside:.0f} %" in flag.message
@@ -151,18 +151,15 @@ def test_tin_beyond_the_field_is_said_and_taken_at_the_end():
 
 def test_doubt_about_the_level_is_no_spread():
     values, table = uncertain({"tin_fraction": 0.015}, tin_fraction=0.245)
-    assert layer((values, table), n=N).flags == ()
+    assert made_layer((values, table), n=N).flags == ()
 
 
 def test_what_cannot_be_said_is_refused_in_one_line():
     with pytest.raises(ValidityError, match="no tin content") as caught:
-        layer(exact(site_order=0.95), n=10)
+        made_layer(exact(site_order=0.95), n=10)
     assert "\n" not in str(caught.value)
     with pytest.raises(ValidityError, match="zero or more"):
-        layer(UNIFORM, n=10).share_superconducting([-1.0], 4.2)
-    nothing = layer(exact(tin_fraction=0.30), n=100)
-    assert np.all(np.isnan(nothing.tc))
-    assert "relations-refused" in [flag.name for flag in nothing.flags]
+        made_layer(UNIFORM, n=10).share_superconducting([-1.0], 4.2)
 
 
 def test_quantiles_of_rows():

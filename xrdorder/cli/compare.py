@@ -51,10 +51,9 @@ def compare(
     opened = open_study(study)
     if words := opened.difference:
         complain(f"remark: {words}")
-    with Progress("comparing") as progress:
+    with Progress("comparing"):
         found = compare_study(
             opened, by, quantities, reference=reference, without=without, lot=lot, all_pairs=all_pairs,
-            progress=progress,
         )  # fmt: skip
     left_out = [f"Left out: {name} ({reason})" for name, reason in found.left_out.items()]
     skipped = [f"Not compared: {reason}" for reason in found.not_compared] if found.compared else []

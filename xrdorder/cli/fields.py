@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from xrdorder.superconductivity.currents import Conditions, Conductor
     from xrdorder.superconductivity.layers import Layer
 
-_DRAWS = 20_000  # enough for a per cent in an interval's end; the table of a study comes in seconds
 _MOST_DRAWN = 6  # curves that a figure can keep apart
 FIELDS_T = (8.0, 12.0, 16.0)
 
@@ -72,7 +71,7 @@ def fields(
         progress(0, 3, "layers")
         sections = layers(results, chosen, library=library, designs=designs)
         progress(1, 3, "currents")
-        samples = conductors(results, chosen, n=_DRAWS, library=library, designs=designs)
+        samples = conductors(results, chosen, library=library, designs=designs)
         against = _first(samples, reference)
         alike = {sample.name: sample for sample in with_like_sizes(samples, results)}
         parts = field_parts(sections, samples, alike, conditions, asked, against, details=details)

@@ -8,6 +8,7 @@ import click
 from xrdorder.cli.console import File, show
 from xrdorder.cli.named_files import NEW_FILE
 from xrdorder.cli.options import EXISTING_FILE, POSITIVE
+from xrdorder.quantities.formatting import rounded
 
 if TYPE_CHECKING:
     from xrdorder.cli.console import Part
@@ -89,7 +90,7 @@ def _parts(found: "FittedScale") -> "list[Part]":
     ]
     tin_at = (("a at 24 at.%", "nm"), ("slope", "pm/at.%"), ("u(tin) at 24 at.%", "at.%"), ("at 20 at.%", "at.%"))
     parts: list[Part] = [
-        f"At 24 at.% the scale lies {shift:+.3f} ± {1e3 * u_level:.3f} pm from the published line.",
+        f"At 24 at.% the scale lies {rounded(shift, 1e3 * u_level, 'pm', signed=True)} from the published line.",
         "",
         Table.of(["scale", *tin_at], scales),
         "",

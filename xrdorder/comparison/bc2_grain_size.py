@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import UnknownNameError, ValidityError
-from xrdorder.superconductivity.currents import SURE, Conditions, Conductor, bc2_curve, comparable_draws
+from xrdorder.superconductivity.currents import SURE, Conditions, Conductor, bc2_curve
 from xrdorder.superconductivity.mixture import Band
 from xrdorder.superconductivity.pinning import ForceShape, comparable_forces, peak_pinning_force
 from xrdorder.superconductivity.ratios import bc2_draws
@@ -28,7 +28,8 @@ class Placed:
     ----------
     name, lot : str
     size_ratio, bc2_difference : Band
-        Grain (domain) size over that of the reference, Bc2 less that of the reference (T): median and 68 % interval.
+        Grain (domain) size over that of the reference, median and 68 % interval; Bc2 less that of the reference (T),
+        difference of the medians and one standard uncertainty to either side.
     """
 
     name: str
@@ -39,7 +40,7 @@ class Placed:
 
 def placed(
     samples: Sequence[Conductor], reference: str, conditions: Conditions | None = None
-) -> tuple[tuple[Placed, ...], tuple[str, ...]]:
+) -> tuple[Placed, ...]:
     """Say how far samples stand from a reference in grain size and Bc2.
 
     Parameters
@@ -51,10 +52,8 @@ def placed(
 
     Returns
     -------
-    placed : tuple of Placed
+    tuple of Placed
         The reference among them.
-    left_out : tuple of str
-        Samples that no relation compares with the reference.
 
     Raises
     ------
@@ -66,16 +65,12 @@ def placed(
     against = _named(samples, reference)
     bc2 = bc2_draws(samples, conditions)
     base = bc2[[one.name for one in samples].index(reference)]
-    found, left_out = [], []
+    found = []
     for one, mine in zip(samples, bc2, strict=True):
-        try:
-            alike = comparable_draws(one, against)
-        except ValidityError:
-            left_out.append(one.name)
-            continue
-        difference = Band.of(np.where(alike, mine - base, np.nan))
+        middle, u = float(np.median(mine) - np.median(base)), float(np.std(mine - base))
+        difference = Band(np.array(middle), np.array(middle - u), np.array(middle + u))
         found.append(Placed(one.name, one.lot, Band.of(one.grain.draws / against.grain.draws), difference))
-    return tuple(found), tuple(left_out)
+    return tuple(found)
 
 
 def equal_currents(

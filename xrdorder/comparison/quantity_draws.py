@@ -7,9 +7,10 @@ import numpy as np
 import xarray as xr
 from numpy.typing import ArrayLike, NDArray
 
+from xrdorder.estimates.stored_draws import StudyDraws
 from xrdorder.exceptions import StudyError, UnknownNameError, did_you_mean
 from xrdorder.quantities.formatting import DOSE_DIGITS, digits
-from xrdorder.quantities.registry import columns, grows_by_factors, unit_of
+from xrdorder.quantities.registry import ESTIMATED, columns, grows_by_factors, known, unit_of
 from xrdorder.superconductivity.asking import LEAST_SHARE
 from xrdorder.uncertainty import PRIVATE
 
@@ -100,6 +101,23 @@ class Values:
             private=self.private / size,
         )
 
+    def difference(self, first: str, second: str) -> tuple[float, float]:
+        """First sample less second, and its standard uncertainty: what both share has cancelled.
+
+        Raises
+        ------
+        UnknownNameError
+            One of them does not have the quantity.
+        """
+        for name in (first, second):
+            if name not in self.samples:
+                raise UnknownNameError(f"no {self.quantity} of '{name}'; there is that of {', '.join(self.samples)}")
+        a, b = (self.samples.index(name) for name in (first, second))
+        square = np.sum((self.shared[a] - self.shared[b]) ** 2)
+        if a != b:
+            square = square + np.sum(self.private[[a, b]] ** 2)
+        return float(self.value[a] - self.value[b]), float(np.sqrt(square))
+
     def select(self, which: ArrayLike) -> "Values":
         """Only these samples: indices or a mask."""
         index = np.arange(len(self))[np.asarray(which)]
@@ -123,7 +141,8 @@ def values_of(dataset: xr.Dataset, quantity: str) -> Values:
     dataset : Dataset
         As `xrdorder.results.collate.collate` gives it.
     quantity : str
-        A column of the table of results (``tin_at_percent``), or a quantity of the dataset (``tin_fraction``).
+        A column of the table of results (``tin_at_percent``), or a quantity of the dataset (``tin_fraction``). What is
+        estimated of all samples together is taken from its joint draws, anything else with its contributions.
 
     Returns
     -------
@@ -135,16 +154,21 @@ def values_of(dataset: xr.Dataset, quantity: str) -> Values:
     UnknownNameError
         No sample can have such a quantity.
     """
-    known = [str(name) for name in dataset["quantity"].values]
-    in_table = {c.name: c for c in columns() if c.kind == "value" and c.quantity in known}
+    asked = known(quantity)
+    if asked is not None and asked.name in ESTIMATED:
+        scale = asked.of_column.factor if quantity == asked.column else 1.0
+        draws = StudyDraws.of(dataset)
+        return values_from_draws(quantity, draws.samples, scale * draws.of_target(asked.name))
+    there = [str(name) for name in dataset["quantity"].values]
+    in_table = {c.name: c for c in columns() if c.kind == "value" and c.quantity in there}
     column = in_table.get(quantity)
     name, scale = (column.quantity, column.scale) if column else (quantity, 1.0)
-    if name not in known:
-        every = [*in_table, *known]
+    if name not in there:
+        every = [*in_table, *ESTIMATED, *there]
         raise UnknownNameError(
             f"the results have no quantity '{quantity}' with an uncertainty table; {did_you_mean(quantity, every)}"
         )
-    k = known.index(name)
+    k = there.index(name)
     value = scale * np.asarray(dataset["value"].values[:, k], dtype=float)
     table = scale * np.asarray(dataset["contribution"].values[:, k, :], dtype=float)
     groups = dataset["source_group"].values

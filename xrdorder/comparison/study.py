@@ -1,6 +1,6 @@
-"""Quantities of a whole study compared: predicted ones by draws that all samples have in common."""
+"""Quantities of a whole study compared."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -9,22 +9,16 @@ import xarray as xr
 from xrdorder.comparison.compared import Compared
 from xrdorder.comparison.differences import compare, scatter_of
 from xrdorder.comparison.drifts import ORDERS, Drift, drifts, in_order
-from xrdorder.comparison.quantity_draws import Values, grouping, mounts_of, values_from_draws, values_of
+from xrdorder.comparison.quantity_draws import Values, grouping, mounts_of, values_of
 from xrdorder.comparison.replicates import NONE, Repeatability, about_course
 from xrdorder.quantities.grades import UNFIT, trust
-from xrdorder.quantities.registry import PREDICTED, standing_in
-from xrdorder.relations import PUBLISHED, Library
-from xrdorder.superconductivity import predict
-from xrdorder.superconductivity.asking import REPLACED
-from xrdorder.superconductivity.differences import samples_of
+from xrdorder.quantities.registry import standing_in
 
 QUANTITIES = tuple(one.column for one in standing_in("compare"))
 """What is compared unless told otherwise."""
 
 AHEAD_BY = ("Bc2_4K2_T", "Tc_K", "tin_at_percent", "tin_fraction", "site_order")
 """What puts a variant ahead of others: the first of these that was compared."""
-
-_DRAWS = 4_000
 
 
 def fit_to_compare(results: xr.Dataset) -> tuple[xr.Dataset, dict[str, str]]:
@@ -45,45 +39,6 @@ def fit_to_compare(results: xr.Dataset) -> tuple[xr.Dataset, dict[str, str]]:
     if not left_out:
         return results, {}
     return results.isel(sample=[k for k, name in enumerate(names) if name not in left_out]), left_out
-
-
-def predicted_values(
-    results: xr.Dataset,
-    quantities: Iterable[str],
-    progress: Callable[[int, int, str], None] | None = None,
-    library: Library = PUBLISHED,
-) -> dict[str, Values]:
-    """Values of those quantities that are predicted, with the tin of the lattice, whose scale cancels.
-
-    Parameters
-    ----------
-    results : Dataset
-        Collated results of a study.
-    quantities : iterable of str
-        Those that are not predicted are passed over.
-    progress : callable, optional
-        Called with number done, number in all and name of the sample in work.
-    library : Library
-        Relations to predict by.
-    """
-    asked = [quantity for quantity in quantities if quantity in PREDICTED]
-    samples = samples_of(results) if asked else ()
-    draws = {quantity: np.full((len(samples), _DRAWS), np.nan) for quantity in asked}
-    for k, sample in enumerate(samples):
-        if progress is not None:
-            progress(k, len(samples), sample.name)
-        prediction = predict(
-            (sample.values, sample.contributions),
-            n=_DRAWS, key=sample.name, lot=sample.lot, wire=sample.wire, tin="lattice", routes=("tin",),
-            library=library, pairs=False,
-        )  # fmt: skip
-        for quantity in asked:
-            if prediction.draws[quantity].size:
-                # a draw from outside a validity was replaced by another, which has nothing in common with other samples
-                lost = prediction.codes[quantity] == REPLACED
-                draws[quantity][k] = np.where(lost, np.nan, prediction.draws[quantity])
-    names = [sample.name for sample in samples]
-    return {quantity: values_from_draws(quantity, names, draws[quantity]) for quantity in asked}
 
 
 class Wires(NamedTuple):
@@ -124,7 +79,6 @@ def wires_of(
     quantity: str,
     by: str = "treatment",
     reference: str = "",
-    predicted: Mapping[str, Values] | None = None,
 ) -> Wires:
     """Take one quantity of all samples, with what they are ordered by; parameters as for `compare_quantity`.
 
@@ -135,10 +89,7 @@ def wires_of(
     UnknownNameError
         There is no such quantity.
     """
-    if quantity in PREDICTED:
-        values = (predicted_values(results, [quantity]) if predicted is None else predicted)[quantity]
-    else:
-        values = values_of(results, quantity)
+    values = values_of(results, quantity)
     labels, numbers = grouping(results, by)
     treatments, _ = grouping(results, "treatment")
     place = {str(name): k for k, name in enumerate(results["sample"].values)}
@@ -197,7 +148,6 @@ def compare_quantity(
     reference: str = "",
     *,
     all_pairs: bool = False,
-    predicted: Mapping[str, Values] | None = None,
 ) -> Compared:
     """Compare the variants of a study by one quantity.
 
@@ -206,15 +156,13 @@ def compare_quantity(
     results : Dataset
         Collated results of a study.
     quantity : str
-        Column of the results, quantity of the uncertainty tables, or a predicted one.
+        Column of the results, quantity of the uncertainty tables, or an estimated one.
     by : str
         What makes a variant, see `grouping`.
     reference : str
         Sample whose variant the others are compared with; the first that has one unless given.
     all_pairs : bool
         Compare every variant with every other instead.
-    predicted : mapping of str to Values, optional
-        From `predicted_values`, where more than one quantity is asked for.
 
     Raises
     ------
@@ -223,7 +171,7 @@ def compare_quantity(
     UnknownNameError
         There is no such quantity.
     """
-    return compare_wires(wires_of(results, quantity, by, reference, predicted), all_pairs=all_pairs)
+    return compare_wires(wires_of(results, quantity, by, reference), all_pairs=all_pairs)
 
 
 def compare_wires(wires: Wires, *, all_pairs: bool = False) -> Compared:

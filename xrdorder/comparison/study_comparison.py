@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,7 +15,6 @@ from xrdorder.comparison.study import (
     Wires,
     compare_wires,
     fit_to_compare,
-    predicted_values,
     wires_of,
 )
 from xrdorder.display import Displayed
@@ -84,7 +83,6 @@ def compare_study(
     without: Sequence[str] = (),
     lot: str = "",
     all_pairs: bool = False,
-    progress: Callable[[int, int, str], None] | None = None,
 ) -> StudyComparison:
     """Compare the variants of a study that has been run; what they share cancels, chance is corrected for.
 
@@ -103,7 +101,6 @@ def compare_study(
         Only samples of this wire lot.
     all_pairs : bool
         Compare every variant with every other.
-    progress : callable, optional
 
     Raises
     ------
@@ -119,13 +116,12 @@ def compare_study(
         raise StudyError(f"sample '{reference}' cannot be the reference: {left_out[reference]}")
     _require(results, by, reference)
     asked = tuple(dict.fromkeys(_quantity_named(word) for word in quantities)) or QUANTITIES
-    predicted = predicted_values(results, asked, progress, opened.library())
     compared: dict[str, Compared] = {}
     wires: dict[str, Wires] = {}
     skipped = []
     for quantity in asked:
         try:
-            wires[quantity] = wires_of(results, quantity, by, reference, predicted)
+            wires[quantity] = wires_of(results, quantity, by, reference)
             compared[quantity] = compare_wires(wires[quantity], all_pairs=all_pairs)
         except XrdorderError as error:
             if quantities and not (quantity in wires and len(wires[quantity].variants) == 1):

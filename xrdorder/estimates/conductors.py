@@ -8,19 +8,20 @@ kind, see `with_like_sizes`.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from xrdorder.estimates.hyperparameters import PUBLISHED as PUBLISHED_SIZES
+from xrdorder.estimates.stored_draws import StudyDraws
 from xrdorder.exceptions import UnknownNameError, ValidityError
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.superconductivity.currents import Conductor, conductor
-from xrdorder.superconductivity.layers import LAYER_DRAWS, Layer, layer
+from xrdorder.superconductivity.layers import Layer, Level, layer
 from xrdorder.superconductivity.pinning import MICROSCOPY, grain_size
-from xrdorder.superconductivity.prediction import ROUTES
-from xrdorder.uncertainty import DEFAULT_DRAWS, Contributions, from_dataset
+from xrdorder.uncertainty import Contributions, from_dataset
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -30,16 +31,11 @@ def conductors(
     results: xr.Dataset,
     names: Sequence[str] = (),
     *,
-    seed: int = 0,
-    n: int = DEFAULT_DRAWS,
     library: Library = PUBLISHED,
-    wire: str = "",
-    tin: str = "auto",
-    routes: Collection[str] = ROUTES,
     measured_grains: bool = True,
     designs: Mapping[str, str] | None = None,
 ) -> tuple[Conductor, ...]:
-    """Make conductors of the samples of a study.
+    """Make conductors of the samples of a study, of the stored joint draws of Tc and Bc2.
 
     Parameters
     ----------
@@ -47,12 +43,7 @@ def conductors(
         Collated results (`xrdorder.running.run.run_study`, or `open_study(...).results`).
     names : sequence of str
         Samples; all that Tc, Bc2 and a grain size are known of unless given.
-    seed, n : int
     library : Library
-    wire : str
-        Dopant of all wires; that which the study says of each unless given.
-    tin, routes
-        As of `conductor`.
     measured_grains : bool
         Whether grain sizes by microscopy go first. Where only some samples have one, domain sizes for all compare
         better: what a domain is to a grain cancels.
@@ -67,24 +58,25 @@ def conductors(
         A sample that was asked for, or every sample, lacks tin content or grain size.
     """
     made, refused = [], []
+    draws = StudyDraws.of(results)
     for k, name in _places(results, names):
         grain = measured_mean(results, name, "grain_size_nm") if measured_grains else None
         area = measured_mean(results, name, "a15_area_fraction")
         try:
             one = conductor(
                 name,
+                draws.values["Tc_K"][k],
+                draws.values["Bc2_0K_T"][k],
                 _quantities(results, k),
                 measured_grain_nm=grain[0] if grain else None,
                 u_measured_grain_nm=grain[1] if grain else None,
                 a15_area_fraction=area[0] if area else None,
                 u_a15_area_fraction=area[1] if area else 0.0,
                 lot=str(results["lot"].values[k]),
-                seed=seed,
-                n=n,
+                seed=draws.seed,
+                law=draws.law,
                 library=library,
-                wire=wire or _wire(results, k),
-                tin=tin,
-                routes=routes,
+                wire=_wire(results, k),
                 design=(designs or {}).get(name, ""),
             )
         except ValidityError as error:
@@ -146,10 +138,7 @@ def layers(
     results: xr.Dataset,
     names: Sequence[str] = (),
     *,
-    seed: int = 0,
-    n: int = LAYER_DRAWS,
     library: Library = PUBLISHED,
-    wire: str = "",
     bound: bool = False,
     designs: Mapping[str, str] | None = None,
 ) -> dict[str, Layer]:
@@ -163,17 +152,25 @@ def layers(
         A sample that was asked for, or every sample, lacks a tin content.
     """
     made: dict[str, Layer] = {}
+    draws = StudyDraws.of(results)
     for k, name in _places(results, names):
         lot = str(results["lot"].values[k])
+        level = Level(
+            draws.values["tin_fraction"][k],
+            draws.values["Tc_K"][k],
+            draws.values["Bc2_0K_T"][k],
+            draws.of_lot(results, name, lot, "tin offset of Tc", PUBLISHED_SIZES["tin_offset"]),
+            draws.law,
+        )
         try:
             made[name] = layer(
+                level,
                 _quantities(results, k),
-                seed=seed,
-                n=n,
+                seed=draws.seed,
                 key=name,
                 lot=lot,
                 library=library,
-                wire=wire or _wire(results, k),
+                wire=_wire(results, k),
                 bound=bound,
                 design=(designs or {}).get(name, ""),
             )

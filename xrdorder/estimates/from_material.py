@@ -8,7 +8,7 @@ The order was referred to that tin; this is taken back too, and the model refers
 from __future__ import annotations
 
 import math
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from typing import Any
 
 import numpy as np
@@ -33,11 +33,13 @@ def kind_of(dopants: Collection[str], *, undoped: bool) -> str:
     return "binary" if undoped else "any"
 
 
-def wire_of_material(
+def wire_of_values(
     name: str,
-    material: Material,
-    specimen: Specimen,
+    values: Mapping[str, float],
+    table: Contributions,
     *,
+    lot: str = "",
+    kind: str = "any",
     contrast_by_tin: float = 0.0,
     scale: TinScale = PUBLISHED_SCALE,
     treatment: str = "",
@@ -48,21 +50,21 @@ def wire_of_material(
     Parameters
     ----------
     name : str
-    material : Material
+    values : mapping of str to float
         With ``tin_fraction`` by the lattice alone, and ``tin_lower_bound`` where there is an order.
-    specimen : Specimen
+    table : Contributions
+        Of both.
+    lot, kind, treatment : str
+        As of `Wire`.
     contrast_by_tin : float
         Change of the contrast with unit tin fraction, as the fit gave it.
     scale : TinScale
         Line that gave ``tin_fraction``.
-    treatment : str
-        Label of the treatment.
     **anchors
         ``tc_k``, ``bc2_t``, ``tin_at_percent`` of `Wire`.
     """
-    tin = material.values.get(_TIN, math.nan)
-    bound = material.values.get(_BOUND, math.nan)
-    table = material.contributions
+    tin = values.get(_TIN, math.nan)
+    bound = values.get(_BOUND, math.nan)
     by_tin = table.row(_TIN) if math.isfinite(tin) else np.zeros(len(table.sources))
     rows: dict[str, np.ndarray] = {}
     if math.isfinite(tin):
@@ -71,19 +73,25 @@ def wire_of_material(
     c = contrast_by_tin if math.isfinite(tin) else 0.0
     if math.isfinite(bound):
         rows[ORDER] = 4.0 * table.row(_BOUND) - c * by_tin
-    values = np.array(list(rows.values())).reshape(len(rows), len(table.sources))
+    numbers = np.array(list(rows.values())).reshape(len(rows), len(table.sources))
     return Wire(
         name,
-        specimen.lot,
-        kind_of(specimen.dopants, undoped=specimen.undoped),
+        lot,
+        kind,
         treatment,
         scale.lattice(tin) if math.isfinite(tin) else math.nan,
         4.0 * bound,
-        Contributions(tuple(rows), table.sources, values, table.groups),
+        Contributions(tuple(rows), table.sources, numbers, table.groups),
         c,
         tin,
         **anchors,
     )
+
+
+def wire_of_material(name: str, material: Material, specimen: Specimen, **more: Any) -> Wire:
+    """Make a wire of a characterised material; `more` as of `wire_of_values`."""
+    kind = kind_of(specimen.dopants, undoped=specimen.undoped)
+    return wire_of_values(name, material.values, material.contributions, lot=specimen.lot, kind=kind, **more)
 
 
 def on_scale(scale: TinScale, hyper: Hyperparameters = PUBLISHED) -> Hyperparameters:

@@ -11,6 +11,7 @@ from xrdorder.estimates.hyperparameters import Hyperparameters
 from xrdorder.estimates.wires import LATTICE, Wire
 from xrdorder.exceptions import Flag
 from xrdorder.material import A15_FIELD
+from xrdorder.quantities.formatting import rounded
 from xrdorder.uncertainty import Array
 
 BEYOND_CHANCE = 3.0
@@ -52,7 +53,7 @@ def _edge(wire: Wire, hyper: Hyperparameters, drawn: float) -> list[Flag]:
     return [
         Flag(
             "tin-cut-at-edge",
-            f"the published line gives {by_line:.1f} ± {u:.1f} at.% tin, outside the A15 field ({low:g} to {high:g}), "
+            f"the published line gives {rounded(by_line, u, 'at.%')} tin, outside the A15 field ({low:g} to {high:g}), "
             f"which no A15 has: the scale of the laboratory, strain or calibration is off; estimates hold {drawn:.1f}",
         )
     ]

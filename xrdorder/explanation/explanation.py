@@ -7,28 +7,26 @@ description needed: a file can be explained years later. Who shares a source is 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 
 import numpy as np
 
-from xrdorder import __version__
 from xrdorder.exceptions import StudyError, UnknownNameError, did_you_mean
 from xrdorder.explanation.chain import Step, steps
 from xrdorder.explanation.correlations import Covariance, FittedParameter
 from xrdorder.explanation.families import FAMILIES, KINDS, OWN_LINE
 from xrdorder.material import PUBLISHED_SCALE
 from xrdorder.material.strain import FREE
-from xrdorder.quantities.formatting import concise
 from xrdorder.quantities.registry import Quantity, known, rank, unit_of
 from xrdorder.results.collate import RESULTS_NC
 from xrdorder.results.collated import Sharing, ToldColumn, read_collated
 from xrdorder.results.columns import TOLD
 from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
 from xrdorder.results.quantity_lookup import quantity_asked
-from xrdorder.results.sample_file import FAILED, Provenance, StoredSample, read_sample
+from xrdorder.results.sample_file import FAILED, StoredSample, read_sample
 from xrdorder.running.calibration import calibration_words
 from xrdorder.running.model_summary import model_words
 from xrdorder.uncertainty import PRIVATE, Contributions
@@ -125,7 +123,7 @@ class QuantityExplained:
 
 
 @dataclass(frozen=True)
-class Opinion:
+class CrossCheck:
     """What another route says about the same counts.
 
     Attributes
@@ -152,15 +150,9 @@ class Explanation:
 
     Attributes
     ----------
-    sample, status : str
-    provenance : Provenance
-    version : str
-        Version of this program, whose formulas are shown; that of the result stands in `provenance`.
-    quality : mapping of str to float
-        Figures of the fit.
-    quality_words : str
-        Verdict on the fit, where one is stored.
-    opinions : tuple of Opinion
+    sample : StoredSample
+        As it is stored, with the flags of the study.
+    cross_checks : tuple of CrossCheck
         Lattice and order by other routes through the same counts.
     free_parameters : int
     model : tuple of str
@@ -171,8 +163,6 @@ class Explanation:
         All of them, or the one asked for.
     order_correlations : tuple of (parameter, correlation)
         Of the order contrast with the displacement parameters of the A15, from the stored covariance.
-    flags : tuple of (name, message)
-    assumptions : tuple of str
     told : tuple of ToldColumn
         What the description told of the sample; empty where the collated results are gone.
     answer : ToldColumn or None
@@ -181,28 +171,16 @@ class Explanation:
         Which it was, and from what it was made; empty where no folder of results was at hand.
     """
 
-    sample: str
-    status: str
-    provenance: Provenance
-    version: str
-    quality: Mapping[str, float]
-    quality_words: str
-    opinions: tuple[Opinion, ...]
+    sample: StoredSample
+    cross_checks: tuple[CrossCheck, ...]
     free_parameters: int
     model: tuple[str, ...]
     dopants: str
     quantities: tuple[QuantityExplained, ...]
     order_correlations: tuple[tuple[str, float], ...]
-    flags: tuple[tuple[str, str], ...]
-    assumptions: tuple[str, ...]
     told: tuple[ToldColumn, ...] = ()
     answer: ToldColumn | None = None
     calibration: str = ""
-
-    @property
-    def failed(self) -> bool:
-        """Whether there is no result to explain but the reason why."""
-        return self.status.startswith(FAILED)
 
 
 def explain_stored(folder: str | Path, name: str, quantity: str | None = None) -> Explanation:
@@ -243,14 +221,15 @@ def explain_stored(folder: str | Path, name: str, quantity: str | None = None) -
         raise StudyError(f"{sample_file(results / SAMPLES, name)}: no such result; run the study first")
     else:
         raise StudyError(f"{folder}: has no result of sample '{name}'; {did_you_mean(name, [*stored, *statuses])}")
-    sample = replace(sample, flags=tuple(dict.fromkeys([*sample.flags, *collated.flags.get(name, ())])))
+    flags = tuple(dict.fromkeys([*sample.flags, *collated.flags.get(name, ())]))
+    sample = replace(sample, flags=flags, tables=collated.estimates.get(name, sample.tables))
     told = collated.told.get(name, ())
-    answer = next((one for one in told if one.column == quantity), None)
+    answer = next((column for column in told if column.column == quantity), None)
     if quantity in TOLD and answer is None:
         raise UnknownNameError(f"sample '{name}': nothing was told that '{quantity}' follows from")
-    found = explain(sample, None if answer else quantity, collated.sharing(sample))
+    explanation = explain(sample, None if answer else quantity, collated.sharing(sample))
     calibration = calibration_words(results, sample.provenance.calibration)
-    return replace(found, told=told, answer=answer, calibration=calibration)
+    return replace(explanation, told=told, answer=answer, calibration=calibration)
 
 
 def _closest(word: str, words: Sequence[str]) -> str:
@@ -276,7 +255,8 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
     """
     covariance = Covariance.of(sample)
     targets = [str(t) for t in sample.tables["target"].values] if "target" in sample.tables.coords else []
-    names = sorted([*sample.values, *targets], key=rank)
+    values = [BY_LATTICE if name == "tin_fraction" and name in targets else name for name in sample.values]
+    names = sorted([*values, *targets], key=rank)
     remark = ""
     if quantity is not None and not sample.failed:
         try:
@@ -284,27 +264,22 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
         except UnknownNameError as error:
             raise UnknownNameError(f"sample '{sample.name}': {error}") from None
         names = [name]
-    found = [
+    quantities = [
         _predicted(sample, name)
         if name in targets
+        else _by_lattice(sample, covariance, sharing or {})
+        if name == BY_LATTICE
         else _quantity(sample, covariance, name, sharing or {})
         for name in ([] if sample.failed else names)
     ]
     return Explanation(
-        sample.name,
-        sample.status,
-        sample.provenance,
-        __version__,
-        sample.quality,
-        sample.quality_words,
-        _opinions(sample),
+        sample,
+        _cross_checks(sample),
         len(covariance.names),
         sample.model or model_words(sample),
         _dopants(sample),
-        tuple(replace(one, remark="; ".join(x for x in (remark, one.remark) if x)) for one in found),
+        tuple(replace(q, remark="; ".join(text for text in (remark, q.remark) if text)) for q in quantities),
         covariance.of_order_with_displacements(),
-        sample.flags,
-        sample.assumptions,
     )
 
 
@@ -323,19 +298,19 @@ def _dopants(sample: StoredSample) -> str:
     return "said to hold none" if options.get("undoped") else "nothing was said; taken as an undoped wire, and flagged"
 
 
-def _opinions(sample: StoredSample) -> tuple[Opinion, ...]:
+def _cross_checks(sample: StoredSample) -> tuple[CrossCheck, ...]:
     """Other routes to lattice and order, those first that have an answer."""
-    table = sample.opinions
+    table = sample.cross_checks
     if table is None:
         return ()
-    found = []
+    checks = []
     for quantity, value in (("a", "a_difference_nm"), ("order", "order_difference")):
         for k, route in enumerate(map(str, table["route"].values)):
             difference, u = (float(table[name].values[k]) for name in (value, f"u_{value}"))
             reason = str(table[f"{quantity}_reason"].values[k])
             if k and not reason.endswith("only"):
-                found.append(Opinion(quantity, route, difference, u, reason))
-    return tuple(found)
+                checks.append(CrossCheck(quantity, route, difference, u, reason))
+    return tuple(checks)
 
 
 def _quantity(
@@ -365,6 +340,16 @@ def _quantity(
         common=table.part(name, shared=True),
         budget=tuple(_budget(table, name, sample.name, sharing)),
     )
+
+
+BY_LATTICE = "tin_fraction_lattice"
+"""What the pattern alone gives, where tin is estimated of all samples together."""
+
+
+def _by_lattice(sample: StoredSample, covariance: Covariance, sharing: Sharing) -> QuantityExplained:
+    alone = _quantity(sample, covariance, "tin_fraction", sharing)
+    remark = "by the lattice parameter of this sample alone; tin_fraction is that of all samples together"
+    return replace(alone, name=BY_LATTICE, remark=remark)
 
 
 def _budget(table: Contributions, quantity: str, sample: str, sharing: Sharing) -> list[SourceShare]:
@@ -450,9 +435,9 @@ def _predicted(sample: StoredSample, target: str) -> QuantityExplained:
 
 
 def _steps_to_inputs(sample: StoredSample) -> tuple[Step, ...]:
-    """How tin and order came about, with which relations were asked."""
+    """How tin by the lattice and order came about, which the joint estimates are made from."""
     done: dict[str, Step] = {}
-    for name in (str(sample.tables.attrs.get("tin", "")), "site_order"):
+    for name in ("tin_fraction", "site_order"):
         if math.isfinite(sample.values.get(name, math.nan)):
             done |= {step.quantity: step for step in steps(name, sample)}
     return tuple(done.values())
@@ -463,15 +448,10 @@ WIRES = {"any": "of any wire, as nothing was said about dopants", "binary": "fou
 
 
 def _asked_with(sample: StoredSample, target: str) -> tuple[str, ...]:
-    """Tin content, order, kind of wire and own relations that stand behind a prediction."""
+    """Joint estimates, kind of wire and own relations that stand behind what relations say."""
     attrs = sample.tables.attrs
-    tin, wire = str(attrs.get("tin", "")), str(attrs.get("wire", "any"))
-    table = sample.contributions
-    words = []
-    for name in (tin, "site_order"):
-        value = sample.values.get(name, math.nan)
-        if math.isfinite(value) and name in table.quantities:
-            words.append(f"{name} = {concise(value, table.total(name))}")
+    wire = str(attrs.get("wire", "any"))
+    words = ["the joint estimates of this sample, which the lattice parameters and orders of all samples give"]
     words.append("relations " + WIRES.get(wire, f"found on wire with {wire.replace('doped', 'dopants')} or on any"))
     digest = (sample.provenance.options.get("own_files") or {}).get("relations")
     if digest:

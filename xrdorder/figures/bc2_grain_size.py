@@ -26,9 +26,6 @@ from xrdorder.superconductivity.pinning import MICROSCOPY
 
 Array = NDArray[np.float64]
 
-DRAWS = 2_000
-"""Medians and ends of intervals to 3 % of their length: less than a mark."""
-
 _LEFT_IN, _BOTTOM_IN, _TOP_IN = 0.75, 0.52, 0.36
 _TALL_IN = 4.2
 _ROW_IN, _TICK_GAP_IN = 0.13, 0.1
@@ -75,8 +72,7 @@ def trade_figure(
         The reference may be normal at the field.
     """
     conditions = conditions or Conditions()
-    samples = [one.first(DRAWS) for one in samples]
-    found, left_out = placed(samples, reference, conditions)
+    found = placed(samples, reference, conditions)
     if len(found) < 2:
         raise StudyError("fewer than two samples with Bc2 and grain size compare; there is nothing to trade")
     against = next(one for one in samples if one.name == reference)
@@ -84,12 +80,11 @@ def trade_figure(
     grain = against.grain.band
     lots = list(dict.fromkeys(one.lot for one in found))
     designs = [one.design for one in samples]
-    note = f" {len(left_out)} that no relation compares not shown." if left_out else ""
     noun = "grain size by microscopy" if against.grain.by == MICROSCOPY else "domain size"
     remark = (
-        f"Against {reference}, {conditions.words(designs=designs)}. Bars: 68 % of the difference; what both share has "
+        f"Against {reference}, {conditions.words(designs=designs)}. Bars: 68 % (size), u (Bc2); what both share has "
         f"cancelled and stands in words over the panel. Lines (thick: equal): layer current density at {field_t:g} T "
-        f"over that of {reference}, by published relations. Estimates, not measurements.{note}"
+        f"over that of {reference}, by published relations. Estimates, not measurements."
     )
     right = 0.68 if size.columns > 1 else 0.6
     wide = size.width_in - _LEFT_IN - right

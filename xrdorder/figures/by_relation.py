@@ -1,4 +1,4 @@
-"""What the choice of a published relation does: Tc and Bc2 by each of them, and by all in equal parts."""
+"""What each published relation says of Tc and Bc2 by itself, below the joint estimate."""
 
 from __future__ import annotations
 
@@ -29,8 +29,8 @@ _TINY, _REASON = SMALL - 0.8, SMALL - 0.5
 _NOT_ASKED = "no result"
 _REASON_LINE_IN, _REASON_LEFT_IN, _REASON_BELOW_IN = 1.3 * _REASON / POINTS_PER_IN, 0.05, 0.04
 _REMARK = (
-    "Marks: median, bars: 68 % interval, most of it common to all samples and all rows. On top all relations in equal "
-    "parts. Open marks at the left: refused for that sample. Estimates, not measurements."
+    "Marks: median, bars: 68 % interval. On top the joint estimate of all samples; below it each relation alone, asked "
+    "with the estimates of what it takes. Open marks at the left: refused for that sample. Estimates, not measurements."
 )
 
 
@@ -52,7 +52,7 @@ class _Line:
 def by_relation_figure(
     results: xr.Dataset, names: Sequence[str], *, title: str = "", size: Size = SCREEN
 ) -> Figure:
-    """Show Tc and Bc2 at 4.2 K of a few samples by each relation and by their mixture.
+    """Show Tc and Bc2 at 4.2 K of a few samples by each relation, below the joint estimate.
 
     Parameters
     ----------
@@ -99,12 +99,12 @@ def by_relation_figure(
 
 
 def _lines(results: xr.Dataset, about: Quantity, rows: Sequence[int]) -> list[_Line]:
-    """The mixture, then every relation asked; empty where none applies."""
+    """The joint estimate, then every relation asked; empty where none applies."""
     target, columns = about.name, [column_name(about, part) for part in ESTIMATE]
-    mixture = tuple(tuple(float(results[name].values[k]) for name in columns) for k in rows)
-    if not any(math.isfinite(median) for median, _, _ in mixture):
+    joint = tuple(tuple(float(results[name].values[k]) for name in columns) for k in rows)
+    if not any(math.isfinite(median) for median, _, _ in joint):
         return []
-    found = [_Line("all in equal parts", "", mixture, ("",) * len(rows))]
+    found = [_Line("joint estimate", "", joint, ("",) * len(rows))]
     for j in np.flatnonzero(results["relation_target"].values.astype(str) == target):
         numbers = tuple(
             tuple(float(results[f"relation_{key}"].values[k, j]) for key in ("median", "low", "high")) for k in rows

@@ -36,9 +36,6 @@ from xrdorder.superconductivity.mixture import Band
 Array = NDArray[np.float64]
 _T = TypeVar("_T")
 
-DRAWS = 20_000
-"""Draws a figure is made of: medians and ends of intervals to about 1 % of their length."""
-
 MOST = len(palette.SERIES)
 """Samples in one figure; more could not be told apart."""
 
@@ -81,7 +78,7 @@ def bc2_figure(
         No sample is given, or more than can be told apart.
     """
     conditions = conditions or Conditions()
-    samples = [sample.first(DRAWS) for sample in _few(samples)]
+    samples = _few(samples)
     highest = max(float(np.nanquantile(sample.tc, 0.84)) for sample in samples)
     temperatures = (
         np.linspace(0.0, np.ceil(highest), 61) if temperatures_k is None else np.asarray(temperatures_k, dtype=float)
@@ -139,7 +136,7 @@ def current_figure(
         The reference is not among the samples.
     """
     conditions = conditions or Conditions()
-    samples = [sample.first(DRAWS) for sample in _few(samples)]
+    samples = _few(samples)
     if len(samples) < 2:
         raise StudyError("one sample alone has nothing to be compared with; give two or more")
     names = [sample.name for sample in samples]

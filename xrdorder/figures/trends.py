@@ -20,7 +20,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from xrdorder.comparison import trend, values_of
+from xrdorder.comparison import Values, trend, values_of
 from xrdorder.exceptions import UnknownNameError
 from xrdorder.figures import palette
 from xrdorder.figures.layout import (
@@ -37,8 +37,7 @@ from xrdorder.figures.layout import (
 from xrdorder.figures.lots import draw_legend, legend_height, look
 from xrdorder.figures.text import SMALL
 from xrdorder.figures.treatment_axis import TEMPERATURE, Places, Point, Variable, places_of
-from xrdorder.quantities.registry import Quantity, column_name, quantity, standing_in
-from xrdorder.superconductivity.differences import Sample, difference, samples_of
+from xrdorder.quantities.registry import ESTIMATED, Quantity, column_name, quantity, standing_in
 
 Array = NDArray[np.float64]
 
@@ -48,7 +47,6 @@ TRENDS = tuple(one.name for one in standing_in("trends"))
 DIFFERENCES = tuple(one.name for one in standing_in("differences"))
 """Panels of `difference_figure`."""
 
-_DRAWS = 20_000  # medians and 68 % limits to about 1 % of the interval
 _PANEL_IN, _LOW_PANEL_IN, _LOWEST_PANEL_IN = 2.2, 1.4, 1.1
 """Low ones where all stand in one column, lower ones where a page would not hold them."""
 _LEFT_IN, _MIDDLE_IN, _RIGHT_IN, _GAP_IN, _BOTTOM_IN = 0.78, 0.95, 0.2, 0.28, 0.50
@@ -66,6 +64,8 @@ class _Scene:
     places: Places
 
     def value(self, name: str, k: int) -> float:
+        if name in ESTIMATED:
+            return float(np.median(self.results["estimate_draws"].sel(target=name).values[k]))
         quantities = self.results["quantity"].values.astype(str)
         place = np.flatnonzero(quantities == name)
         return float(self.results["value"].values[k, place[0]]) if place.size else math.nan
@@ -177,17 +177,17 @@ def difference_figure(
     remark = f"{_DIFFERENCE_REMARK} Reference (open mark) {names}."
     heading = title or str(results.attrs.get("title", ""))
     figure, panels = _panels(scene, shown, heading, remark, size, with_common=False)
-    samples = {sample.name: sample for sample in samples_of(results)}
     for axes, one in zip(panels, shown, strict=True):
+        values = _values(scene, one)
         zero_line(axes)
         for point in scene.places.points:
             against = references[point.lot]
             if point is against:
                 _mark(axes, point, 0.0, open_mark=True)
                 continue
-            middle, low, high = _difference(samples, one, point.name, against.name)
-            if math.isfinite(middle):
-                _bar(axes, point, low, high, 1.3)
+            if values is not None and {point.name, against.name} <= set(values.samples):
+                middle, u = (one.people.factor * number for number in values.difference(point.name, against.name))
+                _bar(axes, point, middle - u, middle + u, 1.3)
                 _mark(axes, point, middle)
         axes.set_ylabel(f"difference in {one.label}", **font())
         minor_ticks(axes, y=2)
@@ -196,14 +196,13 @@ def difference_figure(
 
 _TREND_REMARK = (
     "Bars at marks: standard uncertainty (k = 1) shared with no other sample. Bars at the right edge: what "
-    "moves a whole lot. Tc and Bc2: 68 % interval over all published relations, most of it common to all "
-    "samples; ticks: each relation alone. Lines: straight through a lot, bands: standard uncertainty of their "
+    "moves a whole lot. Tc and Bc2: 68 % interval of the joint estimate, part of it common to all samples; "
+    "ticks: each published relation alone. Lines: straight through a lot, bands: standard uncertainty of their "
     "shape. Tc and Bc2 are estimates, not measurements."
 )
 _DIFFERENCE_REMARK = (
     "Each sample less the reference of its lot; what both share has cancelled. Bars: standard uncertainty "
-    "(k = 1); for Tc and Bc2 the 68 % interval of the difference, the same relation taken for both. "
-    "Estimates, not measurements."
+    "(k = 1). Tin, Tc and Bc2 are estimates, not measurements."
 )
 
 
@@ -307,12 +306,20 @@ def _draw_measured(axes: Axes, scene: _Scene, shown: Quantity) -> None:
 
 def _parts(scene: _Scene, shown: Quantity) -> dict[str, tuple[float, float]]:
     """Standard uncertainty that each sample has of its own, and that which it shares."""
-    if shown.name not in scene.results["quantity"].values.astype(str):
+    values = _values(scene, shown)
+    if values is None:
         return {}
-    values = values_of(scene.results, shown.name)
     shared = np.sqrt(np.sum(values.shared**2, axis=1))
     pairs = zip(shown.people.factor * values.own, shown.people.factor * shared, strict=True)
     return {name: (float(own), float(common)) for name, (own, common) in zip(values.samples, pairs, strict=True)}
+
+
+def _values(scene: _Scene, shown: Quantity) -> Values | None:
+    """A quantity of all samples; None where no sample has it."""
+    try:
+        return values_of(scene.results, shown.name)
+    except UnknownNameError:
+        return None
 
 
 def _draw_predicted(axes: Axes, scene: _Scene, shown: Quantity) -> None:
@@ -350,10 +357,9 @@ def _draw_lines(axes: Axes, scene: _Scene, shown: Quantity) -> None:
     A line that does not describe the course is not drawn. Whether a slope is more than chance is a question of
     differences. Estimates have no line here: what they share would turn it, and their differences show it.
     """
-    places = scene.places
-    if shown.name not in scene.results["quantity"].values.astype(str) or len(places.lots) > _MOST_LINES:
+    places, values = scene.places, _values(scene, shown)
+    if values is None or len(places.lots) > _MOST_LINES:
         return
-    values = values_of(scene.results, shown.name)
     for lot in range(len(places.lots)):
         at = {point.name: point.at for point in places.of_lot(lot)}
         mine = [i for i, name in enumerate(values.samples) if name in at]
@@ -372,20 +378,3 @@ def _draw_lines(axes: Axes, scene: _Scene, shown: Quantity) -> None:
             )
         dashes = "-" if found.distinguishable else (0, (4, 3))
         axes.plot(places.along(over), line, color=colour, linewidth=0.9, alpha=0.8, linestyle=dashes, zorder=1.5)
-
-
-# --- differences -----------------------------------------------------------------------------------------
-
-
-def _difference(
-    samples: Mapping[str, Sample], shown: Quantity, name: str, against: str
-) -> tuple[float, float, float]:
-    """Difference of two samples with its limits: value and one standard uncertainty, or median and 68 %."""
-    if name not in samples or against not in samples:
-        return math.nan, math.nan, math.nan
-    known = [shown.name in samples[one].values for one in (name, against)]
-    if not shown.predicted and not all(known):
-        return math.nan, math.nan, math.nan
-    found = difference(samples[name], samples[against], shown.name, n=_DRAWS)
-    low, high = (found.low, found.high) if shown.predicted else (found.value - found.u, found.value + found.u)
-    return shown.people.factor * found.value, shown.people.factor * low, shown.people.factor * high

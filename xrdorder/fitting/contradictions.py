@@ -1,4 +1,4 @@
-"""Do the counts contradict what is said of them? Told, never corrected: the file is wrong, not the specimen.
+"""Do the counts contradict the description of the measurement? Reported, never corrected: the file is wrong.
 
 Programs take K-alpha2 off, draw square roots and correct angles, detectors lose counts, and a file keeps silent about
 it. What a wrong description does to the pattern is asked of the residual at the minimum of the fit.
@@ -19,7 +19,7 @@ Monochromators and filters change the ratio by some hundredths (judged); K-alpha
 _LEAST_LOSS = 0.01  # of the highest point: below it dead time moves no result
 _LARGEST_LOSS = 0.5  # beyond it a detector is blind; the values themselves are bent
 _PLACE = "specimen_displacement_mm"
-_FARTHEST_MM = 0.5  # nobody mounts a specimen that badly; a quarter of a degree at low angle (judged)
+_FARTHEST_MM = 0.5  # beyond any usual error of mounting; a quarter of a degree at low angle (judged)
 
 
 def contradictions(job: Procedure) -> list[Flag]:
@@ -41,9 +41,9 @@ def _clear(drop: float) -> bool:
 
 
 def _alpha2(job: Procedure, score_test: ScoreTest) -> list[Flag]:
-    """K-alpha2 that is not there: the fit makes up a second population and moves the lattice for it."""
+    """K-alpha2 that is not there: the fit would introduce a second population and shift the lattice for it."""
     light, name = job.optics.radiation, "alpha2_ratio"
-    if not light.alpha2_ratio > 0.0 or name in job.everything():
+    if not light.alpha2_ratio > 0.0 or name in job.decidable():
         return []
     drop, step = score_test.drop(score_test.derivatives([name]))
     held = job.fit.values()[name]
@@ -79,7 +79,7 @@ def _lost_counts(job: Procedure, score_test: ScoreTest) -> list[Flag]:
 
 def _place(job: Procedure) -> list[Flag]:
     """A specimen farther from its place than anyone mounts it: the angles themselves are off."""
-    if "two_theta_offset" in job.everything() or _PLACE not in job.model.displacement_names:
+    if "two_theta_offset" in job.decidable() or _PLACE not in job.model.displacement_names:
         return []
     displacement = job.fit.values()[_PLACE]
     if abs(displacement) < _FARTHEST_MM:

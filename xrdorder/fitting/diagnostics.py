@@ -1,8 +1,8 @@
-"""What the residual still asks for and the fit does not give: told, not fitted.
+"""Effects that the residual indicates and the fit does not include: reported, not fitted.
 
 These effects are nearly the same as others that are fitted (displacement parameters, displacement, scale), so fitting
 them unasked would cost more than it brings. Where they are there, though, the counts tell, and so must the result.
-The score test asks first, at no cost. What it finds in a parameter is fitted before a number is told: along a direction
+The score test comes first, at no cost. A parameter it points to is fitted before a value is reported: along a direction
 that others nearly share a linear step is long, and its uncertainty is that of counting and of lines that scatter.
 """
 
@@ -23,7 +23,7 @@ from xrdorder.profiles import Instrument
 
 Array = NDArray[np.float64]
 
-_CHANCE = 1e-4  # of each hint where there is nothing
+_CHANCE = 1e-4  # of each diagnostic where there is nothing
 _FULL_BEAM_TWO_THETA = 45.0  # below it the trial beam is longer than the specimen; between (211) and (220) of the A15
 _TRIAL_DIVERGENCE_DEG = 1.0
 _SMALL_LOSS = 0.02  # of the trial: one per cent of the order
@@ -36,7 +36,7 @@ _CALIBRATED = 4.0  # standard uncertainties of its calibration that an offset mu
 class _Direction(NamedTuple):
     """A direction in which the counts may deviate, and what it would mean.
 
-    A step below `least` is not worth a word; one beyond `most` has another cause, told by `beyond`. A direction that is
+    A step below `least` is not reported; one beyond `most` has another cause, named by `beyond`. A direction that is
     a parameter of the fit is named, and fitted.
     """
 
@@ -88,7 +88,7 @@ def diagnostics(job: Procedure, instrument: Instrument, scatter: LineScatter) ->
 def _fitted(job: Procedure, scatter: LineScatter, name: str) -> tuple[float, float]:
     """Change of a held parameter in a fit that frees it, and its standard uncertainty; the fit is put back."""
     held = job.fit.values()[name]
-    values, solution, _ = job.fit.trial([*job.everything(), name])
+    values, solution, _ = job.fit.trial([*job.decidable(), name])
     if name not in solution.free:  # at its bound, as far as it goes
         return values[name] - held, 0.0
     counting = solution.u(name) * job.enlargement()
@@ -119,7 +119,7 @@ def _lattice(job: Procedure, score_test: ScoreTest) -> Iterator[_Direction]:
 
 def _angles(job: Procedure, score_test: ScoreTest, instrument: Instrument) -> Iterator[_Direction]:
     offset = "two_theta_offset"
-    if offset not in job.everything():
+    if offset not in job.decidable():
         u = instrument.total(offset)
         if u > 0.0:
             yield _Direction(

@@ -61,7 +61,7 @@ def take_march_texture(job: Procedure) -> bool:
         results = []
         for start in _MARCH_STARTS:
             set_values(job.parameters, {name: start})
-            job.fit.run(job.everything(), most_iterations=_TRIAL_ROUNDS, tolerance=0.1)
+            job.fit.run(job.decidable(), most_iterations=_TRIAL_ROUNDS, tolerance=0.1)
             results.append((job.fit.chi_squared(), job.fit.values()))
         set_values(job.parameters, min(results, key=lambda result: result[0])[1])
     return bool(names)
@@ -95,7 +95,7 @@ def free_transparency(job: Procedure) -> bool:
     """The shift of a clear specimen: computed for the phases found, fitted where the pattern knows it better than that.
 
     As with displacement parameters it is freed by how well it would be found, not by what is found; where it stays
-    held, its doubt is a source of uncertainty.
+    held, its uncertainty is a source of its own.
     """
     name, geometry = "transparency_deg", job.optics.geometry
     volumes = job.volumes()
@@ -184,7 +184,7 @@ def _texture(job: Procedure) -> Iterator[list[str]]:
 
 def _strain_anisotropy(job: Procedure) -> Iterator[list[str]]:
     """Microstrain that depends on direction, as in cold-worked niobium."""
-    values, decided = job.fit.values(), job.everything()
+    values, decided = job.fit.values(), job.decidable()
     for lines in job.present():
         _, tan, gauss = lines.width_names
         name = lines.anisotropy_name
@@ -289,11 +289,11 @@ def take_second_population(job: Procedure) -> bool:
         },
     )
     job.taken += [twin.scale_name, second, twin.width_names[0]]
-    job.fit.run(job.everything(), most_iterations=2 * _TRIAL_ROUNDS, tolerance=0.1)
+    job.fit.run(job.decidable(), most_iterations=2 * _TRIAL_ROUNDS, tolerance=0.1)
     if graded:
         after = job.fit.values()
         share = after[twin.scale_name] / (after[main.scale_name] + after[twin.scale_name])
-        # two descriptions of one distribution: how far they disagree about its mean is a doubt about both
+        # two descriptions of one distribution: how far they disagree about its mean is an uncertainty of both
         job.u_shape_nm = 0.5 * (before[a] - after[a] - share * (after[second] - after[a]))
     if choice == "auto" and not (job.improved(chi_before, _BETTER_BY) and _both_clear(job, twin)):
         job.model.remove(twin)

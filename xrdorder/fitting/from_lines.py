@@ -19,7 +19,7 @@ from xrdorder.least_squares.refinement import Refinement, Solution
 Array = NDArray[np.float64]
 
 _LEAST_LINES = 4  # two unknowns, and something left to judge by
-_LEAST_AREA = 3.0  # standard uncertainties; below it an area has no logarithm worth the name
+_LEAST_AREA = 3.0  # standard uncertainties; below it the logarithm of an area is meaningless
 _LEAST_CONTRAST = 0.01
 _ROUNDS = 50
 
@@ -101,7 +101,7 @@ def nelson_riley(lines: Sequence[SingleLine], fit: Refinement, a15: PhaseLines) 
     Plotted against (cos^2 theta / sin theta + cos^2 theta / theta) / 2 the errors of a cylindrical, absorbing
     specimen fall on a straight line: J. B. Nelson, D. P. Riley, Proc. Phys. Soc. 57 (1945) 160 (from memory). On a flat
     specimen a displacement goes with cos^2 theta / sin theta alone, so the extrapolation does not remove it exactly:
-    `bias_nm` says what is left of the displacement of the whole fit. It needs no distances and believes in no one
+    `bias_nm` says what is left of the displacement of the whole fit. It needs no distances and assumes no single
     cause, which is what it is good for: a shift of any kind that vanishes toward high angles ends near the same value,
     while a wrong zero or a wrong wavelength does not.
 

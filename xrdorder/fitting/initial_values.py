@@ -1,6 +1,8 @@
 """Start values without a user: background, lattices and scales from the pattern itself."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,45 +53,55 @@ def smoothed_net(two_theta: Array, counts: Array, background: Array) -> Array:
     return np.asarray(np.maximum(net, 0.0))
 
 
-def match_lattice(
-    two_theta: Array,
-    net: Array,
-    inverse_d: Array,
-    strength: Array,
-    wavelength_nm: float,
-    low: float,
-    high: float,
-) -> float:
-    """Find the factor by which the lattice must be stretched for its lines to lie on those of the pattern.
-
-    The score is the sum of sqrt(expected strength times net counts): unlike a plain product it is not won by one
-    strong line of another phase.
+@dataclass(frozen=True)
+class TrialLattices:
+    """Lines of a phase at lattices between two limits.
 
     Parameters
     ----------
-    net
-        Smoothed net counts, shape (n,).
     inverse_d, strength
         1/d (1/nm) at factor one and expected strength of each reflection, shape (m,).
+    wavelength_nm
+        Reference wavelength.
     low, high
-        Limits of the factor.
+        Limits of the factor by which the lattice is stretched.
     """
-    factors, where = _candidates(inverse_d, wavelength_nm, low, high)
-    seen = np.interp(where, two_theta, net, left=0.0, right=0.0)
-    score = np.sqrt(strength * seen).sum(axis=1)
-    return float(factors[int(np.argmax(score))])
+
+    inverse_d: Array
+    strength: Array
+    wavelength_nm: float
+    low: float
+    high: float
+
+    @cached_property
+    def factors(self) -> Array:
+        """Factors on the lattice."""
+        if not self.high > self.low:
+            return np.array([self.low])
+        return np.arange(self.low, self.high + _SEARCH_STEP, _SEARCH_STEP)
+
+    @cached_property
+    def angles(self) -> Array:
+        """Where each factor puts the lines, degrees, shape (factors, m)."""
+        sine = 0.5 * self.wavelength_nm * self.inverse_d[None, :] / self.factors[:, None]
+        return 2.0 * np.degrees(np.arcsin(np.clip(sine, 0.0, 1.0)))
+
+    def at_lines(self, two_theta: Array, curve: Array) -> Array:
+        """Values of a curve at the lines, zero outside the scan, shape (factors, m)."""
+        return np.asarray(np.interp(self.angles, two_theta, curve, left=0.0, right=0.0))
 
 
-def match_residual(
-    two_theta: Array,
-    residual: Array,
-    variance: Array,
-    inverse_d: Array,
-    strength: Array,
-    wavelength_nm: float,
-    low: float,
-    high: float,
-) -> float:
+def match_lattice(trials: TrialLattices, two_theta: Array, net: Array) -> float:
+    """Find the factor by which the lattice must be stretched for its lines to lie on those of the pattern.
+
+    The score is the sum of sqrt(expected strength times net counts): unlike a plain product it is not won by one
+    strong line of another phase. `net` has the smoothed net counts, shape (n,).
+    """
+    score = np.sqrt(trials.strength * trials.at_lines(two_theta, net)).sum(axis=1)
+    return float(trials.factors[int(np.argmax(score))])
+
+
+def match_residual(trials: TrialLattices, two_theta: Array, residual: Array, variance: Array) -> float:
     """Like `match_lattice`, for a weak phase once the strong ones are explained.
 
     What is left is noise and the phase: the weighted sum of the residual under its lines, over the standard
@@ -99,17 +111,9 @@ def match_residual(
     pull = gaussian_filter1d(residual / variance, sigma, mode="nearest")
     # the square of a Gaussian kernel is a Gaussian narrower by sqrt 2; its constant is the same at all angles
     weight = gaussian_filter1d(1.0 / variance, sigma / np.sqrt(2.0), mode="nearest")
-    factors, where = _candidates(inverse_d, wavelength_nm, low, high)
-    seen = (strength * np.interp(where, two_theta, pull, left=0.0, right=0.0)).sum(axis=1)
-    noise = (strength**2 * np.interp(where, two_theta, weight, left=0.0, right=0.0)).sum(axis=1)
-    return float(factors[int(np.argmax(seen / np.sqrt(np.maximum(noise, 1e-300))))])
-
-
-def _candidates(inverse_d: Array, wavelength_nm: float, low: float, high: float) -> tuple[Array, Array]:
-    """Lattice factors between the limits, and where each puts the lines, degrees (factors, lines)."""
-    factors = np.arange(low, high + _SEARCH_STEP, _SEARCH_STEP) if high > low else np.array([low])
-    sine = np.clip(0.5 * wavelength_nm * inverse_d[None, :] / factors[:, None], 0.0, 1.0)
-    return factors, 2.0 * np.degrees(np.arcsin(sine))
+    signal = (trials.strength * trials.at_lines(two_theta, pull)).sum(axis=1)
+    noise = (trials.strength**2 * trials.at_lines(two_theta, weight)).sum(axis=1)
+    return float(trials.factors[int(np.argmax(signal / np.sqrt(np.maximum(noise, 1e-300))))])
 
 
 def initial_scales(parts: Sequence[Array], net: Array, variance: Array) -> Array:

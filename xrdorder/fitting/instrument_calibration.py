@@ -2,7 +2,7 @@
 
 The lattice of the powder is held to its certificate; offset, displacement, widths, axial divergence and the K-alpha2
 share are fitted. Offset and displacement are nearly the same thing for lines of one substance (correlation about 0.99),
-and both soak up what the line shape leaves over: neither is to be read as physics. On a sample, whose lines are seen
+and both absorb errors of the line shape: neither is a physical result. On a sample, whose lines are seen
 by the same model, the offset is held and the displacement fitted, and the errors cancel.
 """
 
@@ -69,7 +69,7 @@ class Calibration(Displayed):
     displacement_mm, u_displacement_mm, transparency_deg
         Of the standard's specimen; the uncertainty holds counts, certificate and wavelength.
     offset_displacement_correlation
-        Near one in size: the two cannot be told apart.
+        Near one in size: the two cannot be determined separately.
     """
 
     instrument: Instrument

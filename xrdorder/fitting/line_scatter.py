@@ -1,6 +1,6 @@
 r"""How far do single lines lie from where one lattice puts them, and what does that do to the lattice?
 
-A whole-pattern fit believes that every line of a phase is shifted by lattice, specimen and instrument alone. In a
+A whole-pattern fit assumes that every line of a phase is shifted by lattice, specimen and instrument alone. In a
 coarse powder the few grains that happen to reflect decide where a line stands and how strong it is; so may faults and
 strain between grains. Then lines depart from the fit by more than counting, each by chance. With a standard deviation
 s of that departure, the same for all lines of a phase, a line k has the variance :math:`u_k^2 + s^2`; a fit that
@@ -31,9 +31,9 @@ from xrdorder.quantities.of_phase import lattice_parameter
 
 Array = NDArray[np.float64]
 
-FEWEST_LINES = 5  # below it a scatter is not worth the name
+FEWEST_LINES = 5  # below it a scatter cannot be estimated
 _CHANCE = 0.01  # of taking counting for scatter; what is missed is less than counting itself
-_UNEVEN = 0.05  # scatter of areas below which nobody speaks of few grains; rotated fine powders reach 1 to 2 %, judged
+_UNEVEN = 0.05  # scatter of areas from which few grains are reported; rotated fine powders reach 1 to 2 %, judged
 
 _SMOOTH_TERMS = 3  # of a polynomial in sin(theta): scale, displacement parameters, and a loss of light at low angle
 _LEAST_AREA = 3.0  # standard uncertainties

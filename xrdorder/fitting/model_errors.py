@@ -1,4 +1,4 @@
-"""What may be otherwise than the model has it, though no parameter says so; each is one source of doubt."""
+"""Errors of the model that no parameter describes; each is one source of uncertainty."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -52,7 +52,7 @@ class ModelError:
 
 
 def model_errors(job: Procedure, instrument: Instrument, a15: PhaseLines | None) -> list[ModelError]:
-    """Doubts about a finished fit.
+    """Model errors of a finished fit.
 
     Parameters
     ----------

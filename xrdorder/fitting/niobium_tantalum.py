@@ -1,4 +1,4 @@
-"""Residual niobium and tantalum: one phase until the pattern tells two.
+"""Residual niobium and tantalum: one phase unless the pattern resolves two.
 
 Their lattices differ by 0.07 %. With sharp lines at high angle that can be seen; with the broad ones of cold-worked
 filaments and barriers it cannot, and two phases fitted to one set of lines would share it out at random.
@@ -61,7 +61,7 @@ def separate_niobium_tantalum(job: Procedure) -> bool:
         set_values(job.parameters, {own: before[common] for own, common in widths})
         # the same area for half of the amount: scales are areas of the strongest line
         set_values(job.parameters, {lines.scale_name: 0.5 * before[mixture.scale_name]})
-    fit.run(job.everything(), most_iterations=_TRIAL_ROUNDS, tolerance=0.1)
+    fit.run(job.decidable(), most_iterations=_TRIAL_ROUNDS, tolerance=0.1)
     if job.improved(chi_before, _BETTER_BY) and _apart(job, two):
         text = "niobium and tantalum are told apart by their lattices and given each for itself"
         job.flags.append(Flag("metals-apart", text))

@@ -1,4 +1,4 @@
-"""What a fit may be told beyond pattern, instrument and phases; nothing of it is needed."""
+"""Options of a fit beyond pattern, instrument and phases; all have defaults."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -35,7 +35,7 @@ class FitOptions:
     stray_radiation
         Look for K-beta and tungsten lines of the tube.
     seek_phases
-        Look in the catalogue for phases that explain lines nobody asked for.
+        Look in the catalogue for phases that explain unindexed lines.
     second_opinions
         Single lines and free intensities beside the fit.
 

@@ -18,6 +18,7 @@ from xrdorder.exceptions import FitError, Flag
 from xrdorder.fitting.free_intensities import initial_areas
 from xrdorder.fitting.free_intensities import significance as free_significance
 from xrdorder.fitting.initial_values import (
+    TrialLattices,
     background_terms,
     clipped_background,
     initial_scales,
@@ -49,12 +50,12 @@ Array = NDArray[np.float64]
 
 _PRESENT = 3.0  # significance of the scale below which a phase is called absent (3 standard uncertainties)
 _MAIN_PRESENT = (
-    5.0  # the fit makes up an A15 at 1.6 where there is none, and the lattice search has many tries
+    5.0  # where there is no A15 the fit finds one of 1.6, and the lattice search has many tries
 )
 EFFECT_SIGNIFICANCE = 15.0  # weaker lines are not asked for texture
 _WIDTH_SIGNIFICANCE = 8.0  # below it the lines are too weak to tell their width, here to 15 %
 _STRAIN_SIGNIFICANCE = 20.0  # from here on strained lines with the width of size alone bias the amount by more than u
-_SHAPE_SIGNIFICANCE = 60.0  # below it a fit roams among mixtures of size and both shapes of strain
+_SHAPE_SIGNIFICANCE = 60.0  # below it size and both shapes of strain are too strongly correlated to converge
 U_B_ISO_RELATIVE = 0.3  # of displacement parameters of the catalogue; judged: Debye temperatures make 25 % for Nb3Sn
 _REFERENCE_SIGNIFICANCE = 50.0  # an internal standard weaker than this would blur what the calibration knows
 _MISFIT = 0.03  # share of a strong line by which the model may be wrong while weak phases are looked for
@@ -191,16 +192,15 @@ class Procedure:
             self.parameters[lines.scale_name].value = float(scale)
 
     def _match(self, lines: PhaseLines, score: Callable[..., float], *counts: Array) -> None:
-        """Put one phase where its lines fit best, by one of the scores of `start`."""
+        """Put one phase where its lines fit best, by one of the scores of `initial_values`."""
         catalogue = dict(zip(lines.length_names, lines.phase.lengths_nm, strict=True))
         drawn = lines.summary(self.fit.values() | catalogue | {lines.scale_name: 1.0})
         inverse_d = 2.0 * np.sin(np.radians(drawn.position / 2.0)) / self.optics.radiation.wavelength_nm
         lengths = np.array(lines.phase.lengths_nm)
         low = max(lo / start for lo, start in zip(lines.phase.lengths_low_nm, lengths, strict=True))
         high = min(hi / start for hi, start in zip(lines.phase.lengths_high_nm, lengths, strict=True))
-        factor = score(
-            self.two_theta, *counts, inverse_d, drawn.area, self.optics.radiation.wavelength_nm, low, high
-        )
+        trials = TrialLattices(inverse_d, drawn.area, self.optics.radiation.wavelength_nm, low, high)
+        factor = score(trials, self.two_theta, *counts)
         for name, length in zip(lines.length_names, lengths, strict=True):
             self.parameters[name].value = float(length * factor)
         lines.freeze(tuple(float(x) for x in lengths * factor))
@@ -228,14 +228,14 @@ class Procedure:
         shape = [*start, *lengths, *self.model.displacement_names, main.width_names[0]]
         fit.run(dict.fromkeys(shape), most_iterations=15, tolerance=1.0)
         if weak := self._weakest(fit.solution()[0], [main]):
-            self._drop(*weak)  # where there is none, a free A15 would roam about for long
+            self._drop(*weak)  # a free A15 that is not there would not converge
         fit.freeze()
         fit.reweight()
         self.settle_phases()
         for take in effects:
             if take(self):
                 self.settle_phases()
-        self.converged = fit.settle(self.everything())
+        self.converged = fit.settle(self.decidable())
         if not self.converged:
             self.flags.append(
                 Flag("not-converged", "the fit came to no minimum; its values are where it stopped")
@@ -284,7 +284,7 @@ class Procedure:
     def settle_phases(self) -> None:
         """Fit; seek once more what does not stand out, and drop it when it still does not; until all do."""
         while True:
-            self.fit.run(self.everything(), most_iterations=25, tolerance=0.1)
+            self.fit.run(self.decidable(), most_iterations=25, tolerance=0.1)
             weak = self._weakest(self.fit.solution()[0], self.lines)
             if weak is None:
                 return
@@ -304,7 +304,7 @@ class Procedure:
         width = fwhm(drawn.gauss_squared, drawn.lorentz)
         return float(np.sqrt(np.sum(squared_significance(drawn.area, width, step, variance)[inside])))
 
-    def everything(self) -> list[str]:
+    def decidable(self) -> list[str]:
         """Names of all parameters that this pattern can decide."""
         names = [*self.model.background_names, *self.model.displacement_names]
         for lines in self.lines:
@@ -386,7 +386,7 @@ class Procedure:
     def _largest_scale(self, lines: PhaseLines) -> float:
         """Put a phase that was not found to rest; return the scale that would have been seen in 95 of 100 cases.
 
-        Where there is nothing to fit, lattice and widths run off to odd places; they go back to those of the catalogue
+        Where there is nothing to fit, lattice and widths are meaningless; they go back to those of the catalogue
         and the scale alone is asked for.
         """
         if isinstance(lines, FreeLines):
@@ -415,7 +415,7 @@ class Procedure:
         return 1.0
 
     def serial_correlation(self) -> float:
-        """Enlargement for weighted residuals that hang together over a line width."""
+        """Enlargement for weighted residuals that are serially correlated over a line width."""
         return self._scatter()[0]
 
     def enlargement(self) -> float:

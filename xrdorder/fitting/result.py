@@ -56,7 +56,7 @@ class PatternFit(Displayed):
     a15
         Name of the A15 phase, empty when none was found.
     values, contributions
-        What was measured and the signed contributions of each source of doubt: ``a_nm`` (as measured, not
+        What was measured and the signed contributions of each source of uncertainty: ``a_nm`` (as measured, not
         brought to a reference temperature), ``order_contrast``, ``lorentz_sec``, ``lorentz_tan`` (degrees, full
         widths the A15 adds to the instrument), ``gauss_tan2`` (degrees squared), ``weight_fraction_<phase>`` and, for
         all other phases, ``lattice_<axis>_nm_<phase>``. Where the pattern asks for more: ``lattice_tail_nm`` (decay

@@ -1,4 +1,4 @@
-"""Fit lines one by one, each in its own window: a second opinion that knows nothing of the others.
+"""Fit lines one by one, each in its own window: a cross-check that uses nothing of the others.
 
 A whole-pattern fit ties all lines together by lattice, widths and structure. Here each line of the A15 has its own
 centre, area and width, and its own level and slope of the background; only the line shape (emission, instrument, axial

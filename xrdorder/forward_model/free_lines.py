@@ -1,4 +1,4 @@
-"""Lines of a phase whose intensities are free: each line, or group of lines nobody can tell apart, has its own area.
+"""Lines of a phase whose intensities are free: each line, or unresolved group of lines, has its own area.
 
 The lattice then rests on the positions of the lines alone, whatever their intensities: G. S. Pawley, J. Appl. Cryst.
 14 (1981) 357 (from memory). Areas stay positive, and lines nearer than half a width share one, which keeps such a fit

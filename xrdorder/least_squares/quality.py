@@ -65,7 +65,7 @@ def serial_correlation_factor(weighted_residual: Array, longest_lag: int) -> flo
     weighted_residual
         (observed - calculated) / standard uncertainty, shape (n,), in the order of the angles.
     longest_lag
-        Number of points over which residuals may hang together: about a line width.
+        Number of points over which residuals may be correlated: about a line width.
     """
     r = weighted_residual - weighted_residual.mean()
     n, power = len(r), float(r @ r)
@@ -80,7 +80,7 @@ def serial_correlation_factor(weighted_residual: Array, longest_lag: int) -> flo
 
 
 def thinned(weighted_residual: Array, points: int) -> Array:
-    """Sums of neighbouring residuals over the root of their number, which keep what hangs together over more than them.
+    """Sums of neighbouring residuals over the root of their number, which keep correlations over longer distances.
 
     Smoothing makes the scatter of single points small and leaves that of their sums, which decides what a fit knows.
 

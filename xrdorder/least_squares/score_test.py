@@ -1,4 +1,4 @@
-"""Does the residual ask for an effect that the model leaves out? Asked before it is fitted.
+"""Does the residual require an effect that the model leaves out? Tested before it is fitted.
 
 What is always fitted costs precision of everything else, so an effect has to earn its place: the score test says by how
 much chi squared would drop, without a fit (C. R. Rao, Proc. Camb. Phil. Soc. 44 (1948) 50, from memory).
@@ -24,7 +24,7 @@ class ScoreTest:
     fit
         At its minimum.
     enlargement
-        Factor on counting uncertainties: residuals that hang together because of some other misfit prove less.
+        Factor on counting uncertainties: residuals that another misfit correlates prove less.
     """
 
     def __init__(self, fit: Refinement, enlargement: float = 1.0) -> None:

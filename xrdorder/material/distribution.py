@@ -16,6 +16,7 @@ from xrdorder.material.specimen import Specimen
 from xrdorder.material.tin import A15_FIELD, add_tin_of
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, SLOPE, TinScale
 from xrdorder.material.widths import add_domain_size
+from xrdorder.quantities.formatting import rounded
 
 SPREAD_THAT_MATTERS = 0.005
 """Tin spread from which an undecided cause is flagged: 0.5 at.% is 1 K in Tc where Tc rises fastest with tin
@@ -114,7 +115,7 @@ def _add_populations(derived: DerivedQuantities, specimen: Specimen, wavelength_
     for of in ("lean", "rich"):
         tin = add_tin_of(derived, specimen, f"a_nm_{of}", f"tin_fraction_{of}", of, scale)
         add_domain_size(derived, wavelength_nm, of)
-        words.append(f"{100 * tin:.1f} ± {100 * derived.u(f'tin_fraction_{of}'):.1f}")
+        words.append(f"{rounded(100 * tin, 100 * derived.u(f'tin_fraction_{of}'))}")
     difference = derived.values["tin_fraction_rich"] - derived.values["tin_fraction_lean"]
     shares = ""
     share = derived.values.get("rich_share", math.nan)
@@ -133,7 +134,7 @@ def _add_populations(derived: DerivedQuantities, specimen: Specimen, wavelength_
             remark="standard deviation of two populations",
         )
         u = derived.u("rich_share")
-        shares = f", {100 * share:.0f} ± {100 * u:.0f} % of the mass in the richer"
+        shares = f", {rounded(100 * share, 100 * u, '%')} of the mass in the richer"
         if u > _LARGEST_U_SHARE:
             shares = " in shares that are not determined"
     else:

@@ -9,6 +9,7 @@ from xrdorder.crystals.a15 import contrast_shift, dopant_site, order_parameters,
 from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.dopants import tantalum_share
 from xrdorder.material.specimen import Specimen
+from xrdorder.quantities.formatting import rounded
 from xrdorder.quantities.records import How
 from xrdorder.xrays import Radiation
 
@@ -105,7 +106,7 @@ def _by_reaction(specimen: Specimen, energy_ev: float) -> str:
     )
     less, more = (by_share * (tantalum_share(told + step)[0] - share) for step in (-_STEP_K, _STEP_K))
     return (
-        f"; {100 * share:.0f} ± {100 * u_share:.0f} % of the tantalum were taken to be on the tin site, as published "
+        f"; {rounded(100 * share, 100 * u_share, '%')} of the tantalum were taken to be on the tin site, as published "
         f"for a reaction at {told:g} °C; were it {_STEP_K:g} K lower, the order would move by {less:+.3f}, higher by "
         f"{more:+.3f}"
     )
@@ -152,7 +153,7 @@ def add_order_parameters(derived: DerivedQuantities, specimen: Specimen) -> None
         if s_a + _COVERAGE * derived.u("S_a") < LEAST_MEASURED_ORDER:
             derived.flag(
                 "order-unusually-low",
-                f"S_a = {s_a:.2f} ± {derived.u('S_a'):.2f} is below all that was measured in wires that nobody "
+                f"S_a = {rounded(s_a, derived.u('S_a'))} is below all that was measured in wires that nobody "
                 f"irradiated ({LEAST_MEASURED_ORDER:.2f} and more): look for a dopant that is not declared, a beam "
                 "longer than the specimen, a rough surface, texture",
             )
@@ -163,7 +164,7 @@ def add_order_parameters(derived: DerivedQuantities, specimen: Specimen) -> None
     if excess > _COVERAGE * derived.u("site_order"):
         derived.flag(
             "order-above-one",
-            f"site order exceeds one by {excess:.3f} ± {derived.u('site_order'):.3f}, which no crystal "
+            f"site order exceeds one by {rounded(excess, derived.u('site_order'))}, which no crystal "
             f"does: look for "
             "texture, a missing dopant or an overlapped order line",
         )
@@ -207,7 +208,7 @@ def _weigh_against_lattice(derived: DerivedQuantities) -> None:
             "tin-scale",
             f"the order needs at least {100 * derived.values['tin_lower_bound']:.1f} at.% tin, the "
             f"lattice parameter "
-            f"gives {100 * derived.values['tin_fraction']:.1f}: {100 * gap:.1f} ± {100 * u_gap:.1f} too "
+            f"gives {100 * derived.values['tin_fraction']:.1f}: {rounded(100 * gap, 100 * u_gap)} too "
             f"little, "
             "which speaks against the a(tin) scale for this sample (or for strain)",
         )

@@ -28,6 +28,7 @@ from xrdorder.material.lattice import (
 from xrdorder.material.niobium import NIOBIUM_NM
 from xrdorder.material.specimen import FREE_MOUNTS, U_STRAIN, Specimen
 from xrdorder.material.tin_scale import PUBLISHED_SCALE
+from xrdorder.quantities.formatting import rounded
 from xrdorder.quantities.of_phase import WEIGHT_FRACTION
 from xrdorder.quantities.records import How, symbol_of
 
@@ -246,7 +247,7 @@ def _add_stated(
         state = "tension, though copper presses" if strain / share > 0.0 else "compression"
         axial = f" (axial {100 * strain / share:+.2f} %, {state})" if strain else ""
     derived.assumptions.append(
-        f"strain along the scattering vector {100 * strain:.3f} ± {100 * u:.3f} %{axial}, {words}"
+        f"strain along the scattering vector {rounded(100 * strain, 100 * u, '%')}{axial}, {words}"
     )
 
 
@@ -304,7 +305,7 @@ def _add_by_gauge(derived: DerivedQuantities, specimen: Specimen, a15: str) -> N
         f"{_seen(share)}",
     )
     derived.assumptions.append(
-        f"strain along the scattering vector {100 * strain:.3f} ± {100 * derived.u(STRAIN):.3f} % from "
+        f"strain along the scattering vector {rounded(100 * strain, 100 * derived.u(STRAIN), '%')} from "
         f"{metal.words}, which is strained by {100 * measured:.3f} %"
     )
 

@@ -28,6 +28,7 @@ from xrdorder.material.lattice import temperature_doubt
 from xrdorder.material.specimen import Specimen
 from xrdorder.material.strain import STRAIN, strain_contributions
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale
+from xrdorder.quantities.formatting import rounded
 from xrdorder.quantities.records import symbol_of
 from xrdorder.relations import tin_from_lattice
 
@@ -54,7 +55,7 @@ def add_tin(derived: DerivedQuantities, specimen: Specimen, scale: TinScale = PU
         causes = ", ".join(cause for cause in ("strain", "calibration", temperature_doubt(specimen)) if cause)
         derived.flag(
             "tin-outside-a15",
-            f"the lattice parameter gives {100 * tin:.1f} ± {100 * derived.u('tin_fraction'):.1f} at.% "
+            f"the lattice parameter gives {rounded(100 * tin, 100 * derived.u('tin_fraction'), 'at.%')} "
             f"tin, outside "
             f"the A15 field ({100 * low:g} to {100 * high:g}): {causes} or another scale",
         )

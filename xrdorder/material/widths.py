@@ -32,6 +32,7 @@ from typing import TypedDict
 
 from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.profiles.width_terms import LORENTZ_BREADTH_PER_FWHM, voigt_breadth
+from xrdorder.quantities.formatting import rounded
 
 SHAPE_FACTOR = "K = 1 with integral breadths: volume-weighted mean length along the scattering vector, no shape assumed"
 
@@ -75,7 +76,7 @@ def add_domain_size(derived: DerivedQuantities, wavelength_nm: float, of: str = 
     whose = f" of the A15 {of} in tin" if of else ""
     widest = max(width, 0.0) + _LIMIT * u
     if width <= RESOLVED * u and (widest <= 0.0 or _size(widest, wavelength_nm) < LEAST_SIZE_NM):
-        why = f"is {width:.2f} ± {u:.2f}°" if u > 0.0 else "rests at the least that the fit allows"
+        why = f"is {rounded(width, u)}°" if u > 0.0 else "rests at the least that the fit allows"
         for name in (quantity, f"size_breadth_deg{end}"):
             derived.absent(name, f"not determined: the size broadening {why}")
         derived.flag(
@@ -118,7 +119,7 @@ def add_domain_size(derived: DerivedQuantities, wavelength_nm: float, of: str = 
     )
     derived.flag(
         "domain-size-not-resolved",
-        f"size broadening{whose} of {width:.4f} ± {u:.4f}° is not resolved: domains of at least "
+        f"size broadening{whose} of {rounded(width, u)}° is not resolved: domains of at least "
         f"{least:.0f} nm (95 %); this pattern tells sizes up to {_size(RESOLVED * u, wavelength_nm):.0f} nm",
     )
 

@@ -1,9 +1,9 @@
 """Predicted against measured: every value of the laboratory beside what the pattern says of the same thing.
 
-Each row holds the measured value, the estimate with its 68 % interval, and the difference with its total standard
-uncertainty: that of the measurement and the half of the interval on the side of the measured value, in quadrature.
-Estimates of samples of one study share most of their doubt; that many differences have one sign is therefore weaker
-evidence than it looks, and `xrdorder.measured.agreement` weighs it.
+Each row holds the measured value, the estimate from X-rays alone with its 68 % interval, and the difference with its
+total standard uncertainty: that of the measurement and the half of the interval on the side of the measured value, in
+quadrature. Estimates of samples of one study share most of their doubt; that many differences have one sign is
+therefore weaker evidence than it looks, and `xrdorder.measured.agreement` weighs it.
 
 What no relation predicts (the ratio of the copper, the share of A15 in the section) is listed without an estimate.
 Critical currents are compared as ratios to the first sample of the lot that was measured under the same conditions:
@@ -20,28 +20,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from xrdorder.description.measured_values import Measured
+from xrdorder.estimates.stored_draws import StudyDraws
 from xrdorder.exceptions import ValidityError
 from xrdorder.measured.agreement import Subject
-from xrdorder.quantities.registry import bc2_name
 from xrdorder.relations import Library
 from xrdorder.results.open_study import OpenStudy
-from xrdorder.running.interpretation import SEED
-from xrdorder.superconductivity import predict
+from xrdorder.superconductivity.mixture import Band
 from xrdorder.superconductivity.targets import wire_of
 from xrdorder.uncertainty import Contributions, from_dataset
 
 if TYPE_CHECKING:
+    import xarray as xr
+
     from xrdorder.superconductivity.currents import Conductor
-
-DRAWS = 30_000
-"""Ends of a 68 % interval to about a hundredth of it."""
-
-_TIN = (
-    ("tin_fraction", "lattice"),
-    ("tin_fraction_order", "order"),
-    ("tin_fraction_joint", "lattice and order"),
-)
-
 
 @dataclass(frozen=True)
 class Row:
@@ -101,66 +92,37 @@ def subjects(opened: OpenStudy) -> list[Subject]:
     return found
 
 
-def rows(samples: Sequence[Subject], library: Library, *, n: int = DRAWS) -> list[Row]:
+def rows(samples: Sequence[Subject], results: xr.Dataset, library: Library) -> list[Row]:
     """Put every measured value beside its estimate.
 
     Parameters
     ----------
     samples : sequence of Subject
+    results : Dataset
+        Collated results of the study, with its draws.
     library : Library
-        Relations to estimate with.
-    n : int
-        Draws.
+        Relations of pinning and strain.
 
     Returns
     -------
     list of Row
-        By quantity, then by sample; several rows where the pattern answers by several routes.
+        By quantity, then by sample.
     """
-    found = [row for sample in samples for row in _of_sample(sample, library, n)]
-    found += _currents(samples, library, n)
+    draws = StudyDraws.by_x_rays(results)
+    found = [row for sample in samples for row in _of_sample(sample, draws)]
+    found += _currents(samples, results, library)
     order = list(dict.fromkeys(one.quantity for sample in samples for one in sample.measured))
     return sorted(found, key=lambda row: order.index(row.measured.quantity))
 
 
-def _of_sample(sample: Subject, library: Library, n: int) -> list[Row]:
+def _of_sample(sample: Subject, draws: StudyDraws) -> list[Row]:
     found = []
-    fields = ("Bc2_T", "irreversibility_field_T")
-    temperatures = [float(one.temperature_k or 0.0) for one in sample.measured if one.quantity in fields]
-    predicted = None
-    if temperatures or any(one.quantity == "Tc_K" for one in sample.measured):
-        predicted = predict(
-            (sample.values, sample.contributions),
-            seed=SEED, n=n, key=sample.name, lot=sample.lot, library=library, wire=sample.wire,
-            temperatures_k=temperatures,
-        )  # fmt: skip
     for one in sample.measured:
         row = Row(sample.name, sample.lot, one)
-        if one.quantity == "tin_at_percent":
-            found += _tin(sample, one)
-        elif one.quantity == "grain_size_nm":
+        if one.quantity == "grain_size_nm":
             found.append(_grain(sample, one))
-        elif predicted is not None and one.quantity in ("Tc_K", *fields):
-            target = "Tc_K" if one.quantity == "Tc_K" else bc2_name(float(one.temperature_k or 0.0))
-            combined = predicted.combined[target]
-            note = "" if combined.count else "no relation applies"
-            if one.quantity == "irreversibility_field_T":
-                note = note or "the estimate is that of Bc2, below which the irreversibility field lies"
-                note += _above_bc2(sample, one)
-            by = f"{combined.count} relations" if combined.count != 1 else "1 relation"
-            found.append(
-                Row(
-                    sample.name,
-                    sample.lot,
-                    one,
-                    by if combined.count else "",
-                    combined.median,
-                    combined.low,
-                    combined.high,
-                    note,
-                    one.quantity in ("Tc_K", "Bc2_T"),
-                )
-            )
+        elif one.quantity in ("tin_at_percent", "Tc_K", "Bc2_T", "irreversibility_field_T"):
+            found.append(_estimated(sample, one, draws))
         elif one.quantity == "rrr_copper":
             found.append(_noted(row, "not estimated: it tells tin that reached the copper, which no pattern shows"))
         elif one.quantity == "resistivity_ratio_a15":
@@ -182,14 +144,22 @@ def _noted(row: Row, note: str) -> Row:
     return Row(row.sample, row.lot, row.measured, note=note, comparable=False)
 
 
-def _tin(sample: Subject, one: Measured) -> list[Row]:
-    found = []
-    for quantity, by in _TIN:
-        value = 100.0 * sample.values.get(quantity, math.nan)
-        if math.isfinite(value):
-            u = 100.0 * sample.contributions.total(quantity) if quantity in sample.contributions.quantities else 0.0
-            found.append(Row(sample.name, sample.lot, one, by, value, value - u, value + u))
-    return found or [Row(sample.name, sample.lot, one, note="the pattern gives no tin content")]
+def _estimated(sample: Subject, one: Measured, draws: StudyDraws) -> Row:
+    """Estimate of the same quantity from X-rays alone: anchored to what was measured it would say nothing of it."""
+    comparable = one.quantity != "irreversibility_field_T"
+    note = "" if comparable else "the estimate is that of Bc2, below which the irreversibility field lies"
+    note += "" if comparable else _above_bc2(sample, one)
+    if sample.name not in draws.samples or not draws.known()[draws.samples.index(sample.name)]:
+        return Row(sample.name, sample.lot, one, note="the pattern gives no estimate", comparable=comparable)
+    k = draws.samples.index(sample.name)
+    if one.quantity == "tin_at_percent":
+        mine = 100.0 * draws.values["tin_fraction"][k]
+    elif one.quantity == "Tc_K":
+        mine = draws.values["Tc_K"][k]
+    else:
+        mine = draws.field(float(one.temperature_k or 0.0))[k]
+    middle, low, high = (float(end) for end in Band.of(mine))
+    return Row(sample.name, sample.lot, one, "X-rays alone", middle, low, high, note, comparable)
 
 
 def _grain(sample: Subject, one: Measured) -> Row:
@@ -203,7 +173,7 @@ def _grain(sample: Subject, one: Measured) -> Row:
     return Row(sample.name, sample.lot, one, "domain size", value, value - u, value + u, note, comparable=False)
 
 
-def _currents(samples: Sequence[Subject], library: Library, n: int) -> list[Row]:
+def _currents(samples: Sequence[Subject], results: xr.Dataset, library: Library) -> list[Row]:
     """Ratios of critical currents to the first of a lot under the same conditions."""
     found = []
     groups: dict[tuple[str, float, float], list[tuple[Subject, Measured]]] = {}
@@ -217,13 +187,13 @@ def _currents(samples: Sequence[Subject], library: Library, n: int) -> list[Row]
         what = "the first of its lot under these conditions: the others are compared with it"
         found.append(Row(reference.name, lot, base, note=what if rest else "nothing to compare with", comparable=False))
         for sample, one in rest:
-            found.append(_current(sample, one, reference, base, temperature, field, library, n))
+            found.append(_current(sample, one, reference, base, temperature, field, results, library))
     return found
 
 
 def _current(
     sample: Subject, one: Measured, reference: Subject, base: Measured,
-    temperature: float, field: float, library: Library, n: int,
+    temperature: float, field: float, results: xr.Dataset, library: Library,
 ) -> Row:  # fmt: skip
     """Current that the reference's measured one and the ratio of the estimates lead to."""
     from xrdorder.superconductivity.currents import Conditions, relative_current
@@ -231,7 +201,8 @@ def _current(
     try:
         # one kind of size for both: what a domain is to a grain then cancels
         seen = all(member.first("grain_size_nm") is not None for member in (sample, reference))
-        pair = [_conductor(member, library, n, by_microscopy=seen) for member in (sample, reference)]
+        draws = StudyDraws.of(results)
+        pair = [_conductor(member, draws, library, by_microscopy=seen) for member in (sample, reference)]
         ratio = relative_current(pair[0], pair[1], [field], Conditions(temperature)).ratio
     except ValidityError as error:
         return Row(sample.name, sample.lot, one, note=f"no ratio: {error}", comparable=False)
@@ -256,14 +227,17 @@ def _area_ratio(sample: Subject, reference: Subject) -> tuple[float, float, bool
     return one.value / other.value, math.hypot(one.u / one.value, other.u / other.value), True
 
 
-def _conductor(sample: Subject, library: Library, n: int, *, by_microscopy: bool) -> Conductor:
+def _conductor(sample: Subject, draws: StudyDraws, library: Library, *, by_microscopy: bool) -> Conductor:
     from xrdorder.superconductivity.currents import conductor
 
     grain = sample.first("grain_size_nm") if by_microscopy else None
+    k = draws.samples.index(sample.name)
     return conductor(
         sample.name,
+        draws.values["Tc_K"][k],
+        draws.values["Bc2_0K_T"][k],
         (sample.values, sample.contributions),
         measured_grain_nm=None if grain is None else grain.value,
         u_measured_grain_nm=None if grain is None else grain.u,
-        lot=sample.lot, seed=SEED, n=n, library=library, wire=sample.wire, design=sample.design,
+        lot=sample.lot, seed=draws.seed, law=draws.law, library=library, wire=sample.wire, design=sample.design,
     )  # fmt: skip

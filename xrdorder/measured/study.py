@@ -15,6 +15,7 @@ from xrdorder.files.atomic import write_atomically
 from xrdorder.measured.agreement import DECIDED, Agreement, agreements, routes
 from xrdorder.measured.relation_adjustment import adjustment_text
 from xrdorder.measured.rows import Row, rows, subjects
+from xrdorder.quantities.formatting import rounded
 from xrdorder.quantities.registry import QUANTITIES
 from xrdorder.results.open_study import OpenStudy
 
@@ -84,7 +85,8 @@ def hold(opened: OpenStudy, lot: str | None = None) -> Held:
                     for_wire=routes(quantity, library, wire, replaced=True),
                 )  # fmt: skip
     wires = {one.lot: one.wire for one in chosen}
-    return Held(study.title, tuple(rows([one for one in chosen if one.measured], library)), found, wires)
+    beside = rows([one for one in chosen if one.measured], opened.results, library)
+    return Held(study.title, tuple(beside), found, wires)
 
 
 def verdict(found: Sequence[Agreement]) -> str:
@@ -121,7 +123,7 @@ def _offset_words(best: Agreement) -> str:
     if not math.isfinite(best.difference):
         return "no offset, as a sample lies outside its validity at its central value"
     unit = best.route[0].output.unit
-    text = f"measured less predicted {best.difference:+.2f} ± {best.u_own:.2f} {unit}"
+    text = f"measured less predicted {rounded(best.difference, best.u_own, signed=True)} {unit}"
     total = math.hypot(best.u_own, best.u_common)
     if abs(best.difference) > CLEAR * total:
         return f"{text}, more than what all samples share (± {best.u_common:.2f} {unit}) explains"
@@ -203,9 +205,9 @@ def _unclear(found: Sequence[Agreement], slope: bool) -> str:
         return f"{len(best.samples)} samples are too few for a slope of {name}, or all predict the same"
     if slope and best.tilted is not None:
         clear = abs(best.tilted.slope - 1.0) > CLEAR * best.tilted.u_slope
-        return "" if clear else f"no clear slope of {name}, {best.tilted.slope:.2f} ± {best.tilted.u_slope:.2f}"
+        return "" if clear else f"no clear slope of {name}, {rounded(best.tilted.slope, best.tilted.u_slope)}"
     clear = abs(best.difference) > CLEAR * best.u_own
-    return "" if clear else f"no clear offset of {name}, {best.difference:+.2f} ± {best.u_own:.2f} {unit}"
+    return "" if clear else f"no clear offset of {name}, {rounded(best.difference, best.u_own, signed=True)} {unit}"
 
 
 COLUMNS = (

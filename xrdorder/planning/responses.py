@@ -1,7 +1,7 @@
 """What the samples of one lot say of the quantities that a treatment is chosen by.
 
-Estimates come by draws that all samples have in common (tin of the lattice, one relation for all in every draw), values
-of the patterns with their uncertainty tables, and what the laboratory measured as it was given.
+Tc and Bc2 come by the stored joint draws of all samples, which currents go on from; sizes come with their uncertainty
+tables, and what the laboratory measured as it was given.
 """
 
 from __future__ import annotations
@@ -18,15 +18,13 @@ from xrdorder.comparison.replicates import FEW
 from xrdorder.estimates.conductors import conductors, measured_mean
 from xrdorder.exceptions import StudyError, ValidityError, XrdorderError
 from xrdorder.planning.furnace import Space
+from xrdorder.quantities.registry import quantity
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.superconductivity.currents import SURE, Conditions, Conductor
-from xrdorder.superconductivity.ratios import bc2_draws, relative_draws, tc_draws
+from xrdorder.superconductivity.ratios import bc2_draws, relative_draws
 from xrdorder.treatments import History
 
 Array = NDArray[np.float64]
-
-DRAWS = 4_000
-"""Correlations are then known to 2 %."""
 
 TC, BC2, DOMAINS, GRAINS = "Tc_K", "Bc2_T", "domain_size_nm", "grain_size_nm"
 NIOBIUM = "weight_fraction_nb"
@@ -88,7 +86,6 @@ def responses(
     *,
     library: Library = PUBLISHED,
     measured: bool = False,
-    seed: int = 0,
 ) -> tuple[Response, ...]:
     """Take all quantities out of the results: currents at the fields in their order, Bc2, Tc, grains.
 
@@ -103,15 +100,12 @@ def responses(
     measured : bool
         Take critical currents that the laboratory measured at field and temperature instead of estimates, and Bc2 at
         the temperature and Tc where any were measured; the strain is then that of the measurement.
-    seed : int
     """
     everybody = len(results["sample"])
     grains = measured_values(results, GRAINS)
     by_microscopy = len(grains) == everybody
     try:
-        samples: tuple[Conductor, ...] = conductors(
-            results, n=DRAWS, seed=seed, library=library, tin="lattice", routes=("tin",), measured_grains=by_microscopy
-        )
+        samples: tuple[Conductor, ...] = conductors(results, library=library, measured_grains=by_microscopy)
         without = ""
     except ValidityError as error:
         samples, without = (), str(error)
@@ -131,7 +125,7 @@ def responses(
             found.append(Response(key, noun, MEAN, values, "estimate", True, without, b, carries))
         except ValidityError as error:
             found.append(Response(key, noun, MEAN, None, "estimate", True, str(error), b, carries))
-    for key, draws in ((BC2, bc2), (TC, tc_draws(samples) if samples else None)):
+    for key, draws in ((BC2, bc2), (TC, np.array([one.tc for one in samples]) if samples else None)):
         found.append(_critical(results, samples, conditions, key, draws, without, measured))
     found.append(_sizes(results, grains if by_microscopy else None))
     return tuple(found)
@@ -166,7 +160,9 @@ def _critical(
     without: str,
     measured: bool,
 ) -> Response:
-    noun, unit = ("Tc", "K") if key == TC else (f"Bc2 at {conditions.temperature_k:g} K", "T")
+    # under strain it is not the one that other tables show
+    strained = "" if conditions.strain == 0.0 or measured else ", strained"
+    noun, unit = ("Tc", "K") if key == TC else (f"Bc2 at {conditions.temperature_k:g} K{strained}", "T")
     if measured:
         values = measured_values(results, key, conditions.temperature_k if key == BC2 else None)
         if len(values):
@@ -189,16 +185,17 @@ def _measured(
 
 
 def _sizes(results: xr.Dataset, grains: Values | None) -> Response:
+    about = quantity(DOMAINS if grains is None else GRAINS)
     if grains is not None:
-        return Response(GRAINS, "grain size", "nm", grains, "measured", False)
+        return Response(GRAINS, about.noun, about.unit, grains, "measured", False)
+    values, reason = None, ""
     try:
         values = values_of(results, DOMAINS)
     except XrdorderError as error:
-        return Response(DOMAINS, "domain size", "nm", None, "pattern", False, str(error))
-    if not len(values):
-        reason = "domain size: no pattern of this lot resolves it"
-        return Response(DOMAINS, "domain size", "nm", None, "pattern", False, reason)
-    return Response(DOMAINS, "domain size", "nm", values, "pattern", False)
+        reason = str(error)
+    if values is not None and not len(values):
+        values, reason = None, f"{about.noun}: no pattern of this lot resolves it"
+    return Response(DOMAINS, about.noun, about.unit, values, "pattern", False, reason)
 
 
 def _currents(samples: Sequence[Conductor], field: float, conditions: Conditions, key: str) -> Values:

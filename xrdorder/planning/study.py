@@ -262,7 +262,7 @@ def plan_lot(
     if len(space.candidates) < 2:
         notes.append("the limits leave one treatment; give wider ones to have others proposed")
     constraints = _constraints(part, own, space, limits)
-    found = responses(part, conditions, fields_t, library=library, measured=measured, seed=seed)
+    found = responses(part, conditions, fields_t, library=library, measured=measured)
     _require_superconducting(found, conditions)
     plans, pooled = {}, alike(part)
     for response in found:

@@ -21,8 +21,8 @@ from xrdorder.quantities.of_phase import UPPER_LIMIT, WEIGHT_FRACTION
 from xrdorder.quantities.tables import Heading
 
 Part = Literal["value", "total", "independent", "median", "low", "high"]
-"""What a column shows: the value; its standard uncertainty in total, or the part that no other sample shares; median
-and ends of the 68 % interval of an estimate."""
+"""What a column shows: the value; its standard uncertainty in total, or what would be left of it if all other samples
+were known; median and ends of the 68 % interval of an estimate."""
 
 Place = Literal["study", "wide", "section", "trends", "differences", "budget", "compare", "relations"]
 """Where a quantity stands: the table of a study, and what is added to it where there is room; the section of a sample
@@ -98,6 +98,8 @@ class Quantity:
         How differences and uncertainties are shown; left out: as it is itself.
     parts : tuple of str
         Columns of `results.csv`; none: it has no column.
+    joint : bool
+        It is estimated of all samples together, and its columns are taken from their joint draws.
     column : str
         Name of the column of its value where that is in the scale for people; left out: `name`, as stored.
     heading : str
@@ -124,6 +126,7 @@ class Quantity:
     people: Scale = Scale(math.nan, "")
     differences: Scale = Scale(math.nan, "")
     parts: tuple[Part, ...] = ()
+    joint: bool = False
     column: str = ""
     heading: str = ""
     stands_in: frozenset[Place] = frozenset()
@@ -276,8 +279,8 @@ _ALL = (
         "S_b", "S_b", "order of the tin sites", "long-range order parameter of the tin sites", parts=WITH_U,
     ),
     Quantity(
-        "tin_fraction", "tin", "tin content", f"{_TIN}, from the scale of lattice parameters",
-        people=AT_PERCENT, parts=(*WITH_U, "independent"), column="tin_at_percent",
+        "tin_fraction", "tin", "tin content", f"{_TIN}, from lattice parameters and site orders of all samples",
+        people=AT_PERCENT, parts=(*WITH_U, "independent"), column="tin_at_percent", joint=True,
         stands_in=_places("study", "section", "trends", "differences", "budget", "compare"),
         words=("more", "less"), sentence="{first} has {amount} {word} tin than {second}",
         measured=Limits(15.0, 30.0, f"{_TIN} by electron probe"),
@@ -288,14 +291,18 @@ _ALL = (
         people=AT_PERCENT, parts=PLAIN, column="tin_lower_bound_at_percent",
     ),
     Quantity(
+        "tin_fraction_lattice", "tin by lattice", "tin content by lattice", f"{_TIN}, from its lattice parameter alone",
+        people=AT_PERCENT, column="tin_lattice_at_percent", words=("more", "less"),
+    ),
+    Quantity(
         "tin_fraction_order", "tin by order", "tin content by order", f"{_TIN}, from site order alone",
-        people=AT_PERCENT, parts=WITH_U, column="tin_order_at_percent", stands_in=_places("section"),
+        people=AT_PERCENT, column="tin_order_at_percent",
         words=("more", "less"),
     ),
     Quantity(
         "tin_fraction_joint", "tin by both", "tin content by lattice and order",
         f"{_TIN}, from lattice parameter and site order together",
-        people=AT_PERCENT, parts=WITH_U, column="tin_joint_at_percent", stands_in=_places("section"),
+        people=AT_PERCENT, column="tin_joint_at_percent",
         words=("more", "less"),
     ),
     Quantity(
@@ -319,25 +326,26 @@ _ALL = (
     ),
     Quantity(
         "Tc_K", "Tc", "Tc", "estimated critical temperature",
-        parts=ESTIMATE, stands_in=_places("study", "section", "trends", "differences", "compare", "relations"),
+        parts=ESTIMATE, joint=True,
+        stands_in=_places("study", "section", "trends", "differences", "compare", "relations"),
         measured=Limits(1.0, 25.0, "critical temperature", criteria=True),
     ),
     Quantity(
         "Bc2_0K_T", "Bc2(0 K)", "Bc2 at 0 K", "estimated upper critical field at 0 K",
-        parts=ESTIMATE, stands_in=_places("section"),
+        parts=ESTIMATE, joint=True, stands_in=_places("section"),
     ),
     Quantity(
         "Bc2_4K2_T", "Bc2(4.2 K)", "Bc2 at 4.2 K", "estimated upper critical field at 4.2 K",
-        heading="Bc2 4.2 K", parts=ESTIMATE,
+        heading="Bc2 4.2 K", parts=ESTIMATE, joint=True,
         stands_in=_places("study", "section", "trends", "differences", "compare", "relations"),
     ),
     Quantity(
         "Bc2_slope_T_per_K", "|dBc2/dT|", "slope of Bc2 at Tc", "estimated slope of the upper critical field at Tc",
-        parts=ESTIMATE,
+        parts=ESTIMATE, joint=True,
     ),
     Quantity(
         "resistivity_uohm_cm", "ρ", "resistivity just above Tc", "estimated resistivity just above Tc",
-        parts=ESTIMATE,
+        parts=ESTIMATE, joint=True,
     ),
     Quantity("r_wp", "R_wp", "weighted profile residual", "weighted profile residual of the fit", parts=PLAIN),
     Quantity("chi2_reduced", "χ²", "reduced chi square", "reduced chi square of the fit", parts=PLAIN),
@@ -485,8 +493,8 @@ def shown(name: str, *, difference: bool = False) -> Scale:
 _LONG = {
     "value": "{}",
     "total": "standard uncertainty (k = 1) of: {}",
-    "independent": "part of the standard uncertainty (k = 1) that no other sample shares, of: {}",
-    "median": "{}, median over the published relations",
+    "independent": "standard uncertainty (k = 1) that would be left if all other samples were known, of: {}",
+    "median": "{}, median",
     "low": "{}, lower end of the 68 % interval",
     "high": "{}, upper end of the 68 % interval",
 }
@@ -519,6 +527,9 @@ def column_name(one: Quantity, part: Part) -> str:
     stem, unit = (one.column[: end.start()], end[0]) if end else (one.column, "")
     return f"{'u_' if part == 'independent' else ''}{stem}_{part}{unit}"
 
+
+ESTIMATED: tuple[str, ...] = tuple(one.name for one in _ALL if one.joint)
+"""Quantities that are estimated of all samples together."""
 
 PREDICTED: tuple[str, ...] = tuple(one.name for one in _ALL if one.predicted)
 """Quantities that are predicted by published relations."""

@@ -16,7 +16,6 @@ from xrdorder.comparison.study import (
     QUANTITIES,
     compare_wires,
     fit_to_compare,
-    predicted_values,
     wires_of,
 )
 from xrdorder.comparison.wording import manner, probability_words
@@ -160,13 +159,12 @@ def first_look(results: xr.Dataset, library: Library = PUBLISHED) -> FirstLook:
         Relations to predict by.
     """
     results, left_out = fit_to_compare(results)
-    predicted = predicted_values(results, QUANTITIES, library=library)
     compared: dict[str, Compared] = {}
     to_first: dict[str, Compared] = {}
     reason = "no sample has a result"
     for quantity in QUANTITIES:
         try:
-            wires = wires_of(results, quantity, predicted=predicted)
+            wires = wires_of(results, quantity)
             compared[quantity], to_first[quantity] = (compare_wires(wires, all_pairs=every) for every in (True, False))
         except XrdorderError as error:
             reason = str(error)

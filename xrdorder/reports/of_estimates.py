@@ -27,7 +27,6 @@ from xrdorder.superconductivity.targets import HELIUM_K
 FIELD_T = 12.0
 """Where currents are compared unless told otherwise: a usual field of acceptance tests (common practice, no source)."""
 
-_DRAWS = 4_000  # medians and ends of intervals to 2 % of their length
 _MOST_TRADED = 100
 _FIELDS = "Currents are estimates from grain size, Bc2 and published relations, not measurements. "
 
@@ -201,7 +200,7 @@ def _conductors(scene: Scene, results: xr.Dataset, names: Sequence[str]) -> tupl
     part = results.isel(sample=rows)
     designs = {one.name: one.lot.design for one in scene.opened.study.samples}
     try:
-        return with_like_sizes(conductors(part, n=_DRAWS, library=scene.look.library, designs=designs), part)
+        return with_like_sizes(conductors(part, library=scene.look.library, designs=designs), part)
     except XrdorderError:
         return ()
 

@@ -18,7 +18,7 @@ from xrdorder.reports.pictures import Maker, Picture, Scene
 from xrdorder.results.sample_file import FAILED, OK, StoredSample
 
 _CURVES = ("curves", "lines")
-_SINGLE_LINES = ("single_lines", "opinions", "parameters")
+_SINGLE_LINES = ("single_lines", "cross_checks", "parameters")
 _MOST_PANELS = {1: 4, 2: 8}
 """By columns of a figure."""
 
@@ -159,7 +159,7 @@ def _lines(sample: StoredSample, *, widths: bool = False) -> LinesOfSample:
 
 def _by_route(sample: StoredSample, route: str) -> tuple[float, float]:
     """Lattice parameter by a route through the counts, and its uncertainty from counting."""
-    table = sample.opinions
+    table = sample.cross_checks
     if table is None or route not in table["route"].values:
         return math.nan, math.nan
     row = table.sel(route=route)

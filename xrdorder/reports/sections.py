@@ -103,9 +103,8 @@ def _lines(told: Explanation) -> list[Line]:
         q = known.get(about.name)
         if q is None or not math.isfinite(q.value):
             continue
-        if about.predicted:
-            count = sum(not said.reason for said in q.relations)
-            sources = f"68 % interval, by {count} relation{'s' * (count != 1)}"
+        if about.joint:
+            sources = "68 % interval, from all samples together"
             value, own = about.interval_text(q.value, q.low, q.high), ""
         else:
             sources = ", ".join(f"{s.title} {100.0 * (s.u / q.u) ** 2:.0f} %" for s in q.budget[:_SOURCES])
@@ -115,7 +114,7 @@ def _lines(told: Explanation) -> list[Line]:
 
 
 def _provenance(told: Explanation) -> list[str]:
-    origin = told.provenance
+    origin = told.sample.provenance
     lines = [f"pattern {name}, SHA-256 {digest}" for name, digest in origin.input_sha256.items()]
     if origin.calibration:
         lines.append(f"calibration {origin.calibration}")

@@ -1,9 +1,11 @@
-"""All samples in one table: `results.nc` for programs, `results.csv` for people."""
+"""All samples in one table: `results.nc` for programs, `results.csv` for people.
+
+What is estimated of all samples together (`xrdorder.estimates.study_draws`) is added to the table afterwards.
+"""
 
 import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import xarray as xr
@@ -16,7 +18,7 @@ from xrdorder.files.atomic import disk_reason, write_atomically
 from xrdorder.files.sealed import read_sealed, sealed
 from xrdorder.material import PUBLISHED_SCALE, TinScale
 from xrdorder.quantities.of_phase import UPPER_LIMIT, WEIGHT_FRACTION
-from xrdorder.quantities.registry import ESTIMATE, Column, columns, unit_of
+from xrdorder.quantities.registry import ESTIMATED, Column, columns, unit_of
 from xrdorder.relations import relations
 from xrdorder.results.columns import TOLD, column_names
 from xrdorder.results.conventions import about, udunits, units_beside
@@ -55,8 +57,7 @@ def collate(
     Returns
     -------
     Dataset
-        dims sample, phase, quantity, plain_quantity, source, relation, measurement. A number that could not be given is
-        NaN.
+        dims sample, phase, quantity, plain_quantity, source, measurement. A number that could not be given is NaN.
     """
     dataset = uncertainty.collate({sample.name: sample.contributions for sample in samples})
     quantities = [str(name) for name in dataset["quantity"].values]
@@ -70,20 +71,19 @@ def collate(
         "quantity_units": ("quantity", *units_beside(map(unit_of, quantities), "value and contribution")),
     }
     _add_plain(variables, samples, quantities)
-    targets = [_targets(sample) for sample in samples]
     for column in columns():
-        each = zip(samples, targets, strict=True)
-        numbers = np.array([_number(sample, predicted, column) for sample, predicted in each], dtype=float)
+        if column.quantity in ESTIMATED:
+            continue
+        numbers = np.array([_number(sample, column) for sample in samples], dtype=float)
         said = column.long_name + ", in per cent of the atoms" * (column.units == "at.%")
         attrs = {"units": udunits(column.units), "long_name": said}
-        if source := _source(column.quantity, scale):
+        if source := _source(column.quantity):
             attrs["source"] = source
         variables[column.name] = ("sample", numbers, attrs)
     _add_phases(variables, samples, [*phases, *_other_phases(samples, phases)])
-    _add_relations(variables, samples)
     variables.update(told_variables(study, samples))
     variables.update(measured_variables(study.samples))
-    dataset = dataset.assign(variables).set_coords(["phase", "plain_quantity", "relation"])
+    dataset = dataset.assign(variables).set_coords(["phase", "plain_quantity"])
     statuses = [sample.status for sample in samples]
     newest = max((sample.provenance.created for sample in samples), default="")
     dataset.attrs = {
@@ -111,41 +111,26 @@ def own_words(results: xr.Dataset) -> str:
     return "; ".join([*said, *([f"relations {own}"] if own else [])])
 
 
-def _source(quantity: str, scale: TinScale) -> str:
-    """Publications behind a quantity of the table; those of predictions follow from the relations asked."""
+def _source(quantity: str) -> str:
+    """Publications behind a quantity of the table; those of estimates stand with their draws."""
     if quantity in ("S_a", "S_b"):
         # the definition; its form is from memory, the paper's equation was not legible
         return "A. Godeke, Supercond. Sci. Technol. 19 (2006) R68, eq. 1"
-    if quantity == "tin_fraction" and scale != PUBLISHED_SCALE:
-        return f"the laboratory's own: {scale.source}"
-    kind = {"tin_fraction": "tin-from-lattice", "tin_lower_bound": "tin-from-order"}.get(quantity)
-    return "" if kind is None else "; ".join(dict.fromkeys(entry.source for entry in relations(kind)))
+    if quantity != "tin_lower_bound":
+        return ""
+    return "; ".join(dict.fromkeys(entry.source for entry in relations("tin-from-order")))
 
 
-def _targets(sample: StoredSample) -> dict[tuple[str, str], float]:
-    """What was predicted of a sample, by quantity and kind."""
-    tables = sample.tables
-    if "target" not in tables.coords:
-        return {}
-    names = [str(name) for name in tables["target"].values]
-    kinds = {kind: tables[f"target_{kind}"].values.tolist() for kind in ESTIMATE}
-    return {(name, kind): number for kind, row in kinds.items() for name, number in zip(names, row, strict=True)}
-
-
-def _number(sample: StoredSample, predicted: Mapping[tuple[str, str], float], column: Column) -> float:
+def _number(sample: StoredSample, column: Column) -> float:
     """Compute one number of the table from what is stored of a sample; NaN where there is none."""
     name = column.quantity
-    if column.kind in ESTIMATE:
-        return predicted.get((name, column.kind), np.nan)
     if column.kind == "value":
         value = sample.values.get(name, sample.quality.get(name, np.nan))
         return column.scale * float(value)
     # an uncertainty without its value would only puzzle
     if name not in sample.contributions.quantities or not np.isfinite(sample.values.get(name, np.nan)):
         return np.nan
-    if column.kind == "total":
-        return column.scale * sample.contributions.total(name)
-    return column.scale * sample.contributions.part(name, shared=False)
+    return column.scale * sample.contributions.total(name)
 
 
 def _add_plain(variables: Variables, samples: Sequence[StoredSample], quantities: Sequence[str]) -> None:
@@ -205,61 +190,6 @@ def _add_phases(variables: Variables, samples: Sequence[StoredSample], phases: S
         np.array(phases, dtype=object),
         {"long_name": "name of the phase"},
     )
-
-
-def _add_relations(variables: Variables, samples: Sequence[StoredSample]) -> None:
-    """Add what each published relation says of each sample, and the source of each."""
-    found: dict[str, dict[str, Any]] = {}
-    for sample in samples:
-        tables = sample.tables
-        for k, name in enumerate(tables["relation"].values if "relation" in tables.coords else ()):
-            if name not in found:
-                found[str(name)] = {key: str(tables[f"relation_{key}"].values[k]) for key in ("target", "source")}
-    names = list(found)
-    variables["relation"] = (
-        "relation",
-        np.array(names, dtype=object),
-        {"long_name": "name of the published relation"},
-    )
-    for key, meaning in (
-        ("target", "quantity the relation predicts"),
-        ("source", "publication of the relation"),
-    ):
-        variables[f"relation_{key}"] = (
-            "relation",
-            np.array([found[name][key] for name in names], dtype=object),
-            {"long_name": meaning},
-        )
-    targets = [found[name]["target"] for name in names]
-    variables["relation_units"] = ("relation", *units_beside(map(unit_of, targets), "relation_median, _low and _high"))
-    numbers = {
-        "median": "median of the prediction by this relation alone",
-        "low": "lower end of the 68 % interval of the prediction by this relation alone",
-        "high": "upper end of the 68 % interval of the prediction by this relation alone",
-    }
-    arrays = {key: np.full((len(samples), len(names)), np.nan) for key in numbers}
-    reason = np.full((len(samples), len(names)), "no result", dtype=object)
-    for i, sample in enumerate(samples):
-        tables = sample.tables
-        if "relation" not in tables.coords:
-            continue
-        at = [names.index(str(name)) for name in tables["relation"].values]
-        for key, array in arrays.items():
-            array[i, at] = tables[f"relation_{key}"].values
-        reason[i, at] = tables["relation_reason"].values
-    dims = ("sample", "relation")
-    for key, meaning in numbers.items():
-        variables[f"relation_{key}"] = (dims, arrays[key], {"long_name": meaning})
-    variables["relation_reason"] = (
-        dims,
-        reason,
-        {"long_name": "why the relation is refused; empty where it applies and enters the estimate"},
-    )
-    for column in columns():
-        if column.kind in ESTIMATE:
-            sources = [about["source"] for about in found.values() if about["target"] == column.quantity]
-            if sources:
-                variables[column.name][2]["source"] = "; ".join(dict.fromkeys(sources))
 
 
 def write_results(dataset: xr.Dataset, folder: Path) -> None:

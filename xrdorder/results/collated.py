@@ -15,10 +15,11 @@ import xarray as xr
 
 from xrdorder.files.sealed import read_sealed
 from xrdorder.quantities.formatting import DOSE_DIGITS, digits
+from xrdorder.quantities.registry import ESTIMATED
 from xrdorder.results.columns import TOLD
 from xrdorder.results.netcdf import read_root
 from xrdorder.results.sample_file import StoredSample
-from xrdorder.uncertainty import PRIVATE
+from xrdorder.uncertainty import DEFAULT_LEVEL, PRIVATE
 
 Sharing = Mapping[tuple[str, str], Sequence[str]]
 """Samples that carry a source, by its family and group."""
@@ -47,12 +48,15 @@ class Collated:
         By sample; with those that need the whole study.
     holders : mapping of (source, group) to tuple of str
         Samples that carry a shared source.
+    estimates : mapping of str to Dataset
+        What is estimated of a sample: median and limits over ``target``, and what each relation says over ``relation``.
     """
 
     statuses: Mapping[str, str] = field(default_factory=dict)
     told: Mapping[str, tuple[ToldColumn, ...]] = field(default_factory=dict)
     flags: Mapping[str, tuple[tuple[str, str], ...]] = field(default_factory=dict)
     holders: Mapping[tuple[str, str], tuple[str, ...]] = field(default_factory=dict)
+    estimates: Mapping[str, xr.Dataset] = field(default_factory=dict)
 
     def sharing(self, sample: StoredSample) -> Sharing:
         """Samples that carry the shared sources of this one."""
@@ -90,7 +94,27 @@ def _of(results: xr.Dataset) -> Collated:
         },
         {name: tuple((str(a), str(b)) for a, b in json.loads(messages[k])) for k, name in enumerate(samples)},
         {key: tuple(names) for key, names in holders.items()},
+        {name: estimates_of(results, k) for k, name in enumerate(samples)},
     )
+
+
+def estimates_of(results: xr.Dataset, k: int) -> xr.Dataset:
+    """What is estimated of one sample, by its place; without the relations that were asked of other wires only."""
+    if "estimate_draws" not in results:
+        return xr.Dataset()
+    one = results.isel(sample=k)
+    half = DEFAULT_LEVEL / 2.0
+    found = xr.Dataset(coords={"target": np.array(ESTIMATED, dtype=object)})
+    draws = one["estimate_draws"].sel(target=list(ESTIMATED)).transpose("target", "draw").values
+    known = np.isfinite(draws).any(axis=1)
+    for kind, level in (("median", 0.5), ("low", 0.5 - half), ("high", 0.5 + half)):
+        ends = np.full(len(draws), np.nan)
+        ends[known] = np.nanquantile(draws[known].astype(float), level, axis=1)
+        found[f"target_{kind}"] = "target", ends
+    asked = one["relation_reason"].values != "no result"
+    of_relations = one[[name for name in one.data_vars if one[name].dims == ("relation",)]].isel(relation=asked)
+    attrs = {name: str(one[name].item()) for name in ("wire", "bc2_branches")}
+    return found.merge(of_relations).assign_attrs(attrs)
 
 
 _UNITS = {"hour": " h", "degree_Celsius": " °C", "m": " m"}

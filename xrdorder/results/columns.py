@@ -2,7 +2,8 @@
 
 The same columns stand, as variables over the dimension `sample`, in `results.nc`. Every number in them is a view of the
 tables beside them in `results.nc`: a value is ``value`` of its quantity, a standard uncertainty the root of the summed
-squares of ``contribution``, each times the scale of its column (`xrdorder.quantities.registry.columns`).
+squares of ``contribution``, and what is estimated of all samples together (tin, Tc, Bc2, slope, resistivity) is taken
+from ``estimate_draws``, each times the scale of its column (`xrdorder.quantities.registry.columns`).
 """
 
 from collections.abc import Sequence

@@ -16,6 +16,7 @@ from xrdorder.description.study import DoseReference, Study
 from xrdorder.quantities.registry import quantity
 from xrdorder.results.conventions import udunits, units_beside
 from xrdorder.results.sample_file import StoredSample
+from xrdorder.superconductivity.targets import wire_of
 from xrdorder.treatments import History
 
 Variables = dict[str, tuple[str | tuple[str, ...], NDArray[Any], dict[str, str]]]
@@ -34,14 +35,6 @@ _RESULT_TEXTS: Mapping[str, tuple[str, Callable[[StoredSample], str]]] = {
     "assumptions": (
         "what was taken for granted because nobody said otherwise", lambda one: "; ".join(one.assumptions)
     ),
-    "wire": ("kind of wire for which relations were chosen", lambda one: str(one.tables.attrs.get("wire", ""))),
-    "tin_of_estimates": (
-        "quantity that served as tin content in the estimates", lambda one: str(one.tables.attrs.get("tin", ""))
-    ),
-    "bc2_branches": (
-        "how far the published branches of Bc2 near stoichiometry part; empty where one does not apply",
-        lambda one: str(one.tables.attrs.get("bc2_branches", "")),
-    ),
     "calibration": ("identity of the instrument calibration", lambda one: one.provenance.calibration),
     "input_sha256": (
         "SHA-256 of the pattern files, as JSON",
@@ -52,6 +45,10 @@ _RESULT_TEXTS: Mapping[str, tuple[str, Callable[[StoredSample], str]]] = {
 }  # fmt: skip
 
 _SAMPLE_TEXTS: Mapping[str, tuple[str, Callable[[Sample], str]]] = {
+    "wire": (
+        "kind of wire for which relations are chosen",
+        lambda one: wire_of(one.lot.dopants, undoped=one.lot.undoped),
+    ),
     "lot": ("wire lot", lambda one: one.lot.name),
     "route": ("how the wire was made", lambda one: one.lot.route),
     "filament": ("metal of the filaments", lambda one: one.lot.filament),

@@ -16,6 +16,9 @@ import xarray as xr
 from h5py import h5d, h5o, h5s
 from numpy.typing import NDArray
 
+_LARGE = 50_000
+"""Numbers in a variable from which it is compressed: joint draws of a study."""
+
 
 def netcdf(root: xr.Dataset, groups: Mapping[str, xr.Dataset] | None = None) -> bytes:
     """Give the content of a netCDF-4 file.
@@ -46,7 +49,8 @@ def _write_group(group: h5netcdf.Group, dataset: xr.Dataset) -> None:
         if values.dtype.kind in "OU":
             item = group.create_variable(str(name), variable.dims, h5py.string_dtype(), values.astype(object))
         else:
-            item = group.create_variable(str(name), variable.dims, values.dtype, values)
+            packed = {"compression": "gzip", "shuffle": True} if values.size >= _LARGE else {}
+            item = group.create_variable(str(name), variable.dims, values.dtype, values, **packed)
         item.attrs.update(variable.attrs)
         named = [one for one in beside if one != name and set(dataset[one].dims) <= set(variable.dims)]
         if named and name not in dataset.coords:

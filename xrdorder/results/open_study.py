@@ -14,6 +14,7 @@ from xrdorder.exceptions import StudyError
 from xrdorder.relations import Library
 from xrdorder.results.as_run import difference_words
 from xrdorder.results.collate import read_results
+from xrdorder.results.collated import estimates_of
 from xrdorder.results.sample_file import (
     FAILED,
     GROUPS,
@@ -96,7 +97,9 @@ class OpenStudy(Displayed):
         # flags of the collated results: those that need the whole study are not in the file of the sample
         flags = json.loads(str(self.results["flag_messages"].sel(sample=name).item()))
         found = read_sample(file, groups=groups)
-        return replace(found, status=status, flags=tuple((str(flag), str(message)) for flag, message in flags))
+        tables = estimates_of(self.results, self.results["sample"].values.tolist().index(name))
+        named = tuple((str(flag), str(message)) for flag, message in flags)
+        return replace(found, status=status, flags=named, tables=tables)
 
 
 def open_study(folder: str | Path) -> OpenStudy:

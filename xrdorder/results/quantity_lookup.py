@@ -57,7 +57,7 @@ def quantity_asked(word: str, names: Sequence[str]) -> tuple[str, str]:
         kind = column.kind if column else "total" if word == f"u_{name}" else "value"
         what = {
             "total": "the standard uncertainty u of ",
-            "independent": "the own part of the standard uncertainty of ",
+            "independent": "the standard uncertainty that would be left if all other samples were known, of ",
             "low": "the lower end of the 68 % interval of ",
             "high": "the upper end of the 68 % interval of ",
         }.get(kind, "")

@@ -2,8 +2,8 @@
 
 The root group holds the tables that later steps need: ``value`` and ``contribution`` (quantity, source), ``record``
 (how each quantity was computed), ``relation_...`` (relation), ``target_...`` (target), and the provenance as
-attributes. The groups ``curves``, ``lines``, ``phases``, ``parameters`` hold the fit itself, ``opinions`` lattice and
-order by other routes, ``single_lines`` lines of the A15 fitted one by one, ``fitted`` what the fit handed on to its
+attributes. The groups ``curves``, ``lines``, ``phases``, ``parameters`` hold the fit itself, ``cross_checks`` lattice
+and order by other routes, ``single_lines`` lines of the A15 fitted one by one, ``fitted`` what the fit handed on to its
 interpretation. Every file is ordinary netCDF-4 with a checksum behind it (`xrdorder.files.sealed`); it is written
 whole or not at all.
 """
@@ -32,7 +32,7 @@ from xrdorder.uncertainty import Contributions
 FORMAT = 6
 """Layout of the sample files; a file of another layout counts as not there and is made again."""
 
-GROUPS = ("curves", "lines", "phases", "parameters", "opinions", "single_lines", "fitted")
+GROUPS = ("curves", "lines", "phases", "parameters", "cross_checks", "single_lines", "fitted")
 
 OK, NO_A15, FAILED = "ok", "no A15", "failed: "
 
@@ -90,8 +90,8 @@ class StoredSample:
     tables : Dataset
         What published relations say: dims relation and target; attributes: kind of wire, quantity that served as tin.
     groups : mapping of str to Dataset
-        "curves", "lines", "phases", "parameters" of the fit, "opinions" and "single_lines" where there are any; empty
-        for a failure, and where a sample was read without them.
+        "curves", "lines", "phases", "parameters" of the fit, "cross_checks" and "single_lines" where there are any;
+        empty for a failure, and where a sample was read without them.
     provenance : Provenance
     quality_words : str
         How far the result can be trusted and why; empty where the fit says nothing of it.
@@ -134,9 +134,9 @@ class StoredSample:
         return self._group("lines")
 
     @property
-    def opinions(self) -> xr.Dataset | None:
+    def cross_checks(self) -> xr.Dataset | None:
         """Lattice and order by independent routes over route; None where there are none."""
-        return self.groups.get("opinions")
+        return self.groups.get("cross_checks")
 
     @property
     def r_wp(self) -> float:

@@ -218,7 +218,7 @@ def of_fit(name: str, fit: PatternFit, provenance: Provenance) -> StoredSample:
             "lines": fit.lines,
             "phases": _phases(fit),
             "parameters": parameter_group(fit),
-            **({} if fit.cross_checks is None else {"opinions": fit.cross_checks}),
+            **({} if fit.cross_checks is None else {"cross_checks": fit.cross_checks}),
             **({} if fit.single_lines is None else {"single_lines": fit.single_lines}),
         },
         provenance=provenance,

@@ -1,4 +1,4 @@
-"""From what a fit found to what is stored: material, estimates, verdict.
+"""From what a fit found to what is stored of the sample: material and verdict.
 
 A fit is dear, its interpretation cheap. What a fit hands on is therefore stored beside everything else (`Fitted`, the
 group ``fitted`` of a sample file), so that a sample whose strain, dopant uncertainty, tin scale or relations have
@@ -24,8 +24,6 @@ from xrdorder.material import characterise
 from xrdorder.quantities.grades import CARE, UNFIT
 from xrdorder.quantities.records import Record, by_quantity
 from xrdorder.results.sample_file import StoredSample
-from xrdorder.superconductivity import predict
-from xrdorder.superconductivity.targets import wire_of
 from xrdorder.uncertainty import Contributions
 from xrdorder.xrays import radiation
 
@@ -139,7 +137,7 @@ def interpret(base: StoredSample, fitted: Fitted, sample: Sample, own: OwnFiles)
     Returns
     -------
     StoredSample
-        `base` with quantities of the material, estimates, flags, assumptions and verdict; unchanged without an A15.
+        `base` with quantities of the material, flags, assumptions and verdict; unchanged without an A15.
 
     Raises
     ------
@@ -161,20 +159,14 @@ def interpret(base: StoredSample, fitted: Fitted, sample: Sample, own: OwnFiles)
         scale=own.scale(),
         records=fitted.records,
     )
-    # Draws that only this sample has are tied to its name, so that no two samples share them.
-    wire = wire_of(sample.lot.dopants, undoped=sample.lot.undoped)
-    prediction = predict(
-        material, seed=SEED, key=sample.name, lot=sample.lot.name, library=own.library(), wire=wire
-    )
     return replace(
         base,
         quality_words=weighed_words(fitted.quality_words, material.flags),
         values={**fitted.values, **material.values},
         contributions=material.contributions,
         records=material.records,
-        flags=joined(fitted.flags, material.flags, prediction.flags),
+        flags=joined(fitted.flags, material.flags),
         assumptions=material.assumptions,
-        tables=prediction.to_dataset(),
     )
 
 

@@ -13,11 +13,12 @@ from xrdorder.description.measurement import Reading
 from xrdorder.description.own_files import OwnFiles
 from xrdorder.description.sample import Sample
 from xrdorder.description.study import DESCRIPTION, Study, read_study
+from xrdorder.estimates.study_draws import estimated
 from xrdorder.exceptions import StudyError
 from xrdorder.files.atomic import file_hash, make_folder, only_run, require_no_folder, sweep
 from xrdorder.fitting import DEFAULT_PHASES
 from xrdorder.profiles import Instrument
-from xrdorder.results.collate import collate, write_results
+from xrdorder.results.collate import collate, read_results, write_results
 from xrdorder.results.fingerprint import OF_FIT, fingerprint
 from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
 from xrdorder.results.sample_file import Provenance, StoredSample, failure, read_sample, stored_sample
@@ -93,7 +94,8 @@ def run_study(
             task.sample.name: read_sample(task.target, groups=()) for task in todo
         }
         stored = with_study_flags(study, [samples[sample.name] for sample in study.samples])
-        dataset = collate(study, stored, _phase_names(study), own.scale(), own.names())
+        collated = collate(study, stored, _phase_names(study), own.scale(), own.names())
+        dataset = estimated(collated, own.scale(), own.library(), previous=_previous(results))
         write_results(dataset, results)
     again_only = sum(task.fitted for task in todo)
     dataset.attrs |= {
@@ -102,6 +104,14 @@ def run_study(
         "unchanged": sorted_out.unchanged,
     }
     return dataset
+
+
+def _previous(results: Path) -> xr.Dataset | None:
+    """Results of the run before; none where there are none, or they are damaged."""
+    try:
+        return read_results(results)
+    except StudyError:
+        return None
 
 
 @dataclass

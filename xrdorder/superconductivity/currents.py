@@ -4,7 +4,8 @@
 
 with F_p,max by the grain size (`xrdorder.superconductivity.pinning`), f the published shape, and g what the published
 scaling law makes of temperature and strain, one at 4.2 K under the thermal pre-strain, the state in which wires are
-measured. Absolute values are good to a factor at best: the level of F_p,max differs between processes by more than a
+measured. Tc and Bc2 are joint draws of all samples of a study (`xrdorder.estimates`), and its law of temperature is
+theirs. Absolute values are good to a factor at best: the level of F_p,max differs between processes by more than a
 third, and whatever else a layer suffers (grades of tin, cracks, broken filaments) is not in it. Between two samples
 much of that cancels: `relative_current` takes the same relation for both in every draw. What does not cancel is what
 no pattern shows.
@@ -16,17 +17,17 @@ this one ends, see `xrdorder.superconductivity.layers`.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import Flag, ValidityError
 from xrdorder.material import Material
-from xrdorder.relations import PUBLISHED, Library
-from xrdorder.superconductivity.asking import LEAST_SHARE, REPLACED, joined_codes
-from xrdorder.superconductivity.mixture import Band, Common, ask_all, mix
+from xrdorder.relations import PUBLISHED, Library, Relation
+from xrdorder.relations.bc2_of_temperature import POWER
+from xrdorder.superconductivity.mixture import Band, Common
 from xrdorder.superconductivity.pinning import (
     AT_LEAST,
     ForceShape,
@@ -35,10 +36,9 @@ from xrdorder.superconductivity.pinning import (
     grain_size,
     peak_pinning_force,
 )
-from xrdorder.superconductivity.prediction import ROUTES, predict
 from xrdorder.superconductivity.strain import Strained, intrinsic_strain, pre_strain, strain_factors
 from xrdorder.superconductivity.targets import HELIUM_K
-from xrdorder.uncertainty import DEFAULT_DRAWS, Contributions
+from xrdorder.uncertainty import Contributions
 
 Array = NDArray[np.float64]
 
@@ -136,8 +136,8 @@ class Conductor:
     grain : GrainSize
     a15_area : array, (n,), or None
         A15 area over the area of the wire without its copper, where it is known.
-    codes : array, (n,)
-        By which relations Tc and Bc2 came about: draws of two samples compare where these are equal.
+    law : Relation
+        Temperature law of Bc2.
     flags : tuple of Flag
     wire : str
         Dopant of the wire.
@@ -151,29 +151,18 @@ class Conductor:
     bc2_0: Array = field(repr=False)
     grain: GrainSize
     a15_area: Array | None = field(repr=False)
-    codes: NDArray[np.int64] = field(repr=False)
+    law: Relation = field(repr=False)
     flags: tuple[Flag, ...]
     common: Common = field(repr=False)
     library: Library = field(repr=False)
     wire: str = "any"
     design: str = ""
 
-    def first(self, n: int) -> Conductor:
-        """Give the same conductor with its first n draws only: enough for a figure."""
-        n = min(n, self.common.n)
-        return replace(
-            self,
-            tc=self.tc[:n],
-            bc2_0=self.bc2_0[:n],
-            grain=replace(self.grain, draws=self.grain.draws[:n]),
-            a15_area=None if self.a15_area is None else self.a15_area[:n],
-            codes=self.codes[:n],
-            common=replace(self.common, n=n),
-        )
-
 
 def conductor(
     name: str,
+    tc: Array,
+    bc2_0: Array,
     material: Material | tuple[Mapping[str, float], Contributions],
     *,
     measured_grain_nm: float | None = None,
@@ -182,48 +171,43 @@ def conductor(
     u_a15_area_fraction: float = 0.0,
     lot: str = "",
     seed: int = 0,
-    n: int = DEFAULT_DRAWS,
+    law: Relation = POWER,
     library: Library = PUBLISHED,
     wire: str = "any",
-    tin: str = "auto",
-    routes: Collection[str] = ROUTES,
     design: str = "",
 ) -> Conductor:
-    """Make a conductor of what a pattern says of the A15.
+    """Make a conductor of the joint draws of a sample and of what its pattern says of the size of grains.
 
     Parameters
     ----------
     name, lot : str
         Names of the sample and of its wire lot.
+    tc, bc2_0 : array, (n,)
+        Joint draws of Tc (K) and Bc2 at 0 K (T), free of strain.
     material : Material, or (values, contributions)
-        With tin content or site order, and domain size.
+        With domain size.
     measured_grain_nm, u_measured_grain_nm : float, optional
         Grain size by microscopy, which takes the place of the domain size.
     a15_area_fraction, u_a15_area_fraction : float, optional
         A15 area over the area of the wire without its copper, and its standard uncertainty.
-    seed, n : int
+    seed : int
+        Of what currents add to the draws: grain size, pinning, strain.
+    law : Relation
+        Temperature law of Bc2.
     library : Library
     wire : str
         Dopant of the wire.
-    tin, routes
-        Of `predict`: for differences between samples ``"lattice"`` and ``("tin",)``, as the scale of tin cancels and
-        what order says does not.
     design : str
         Design of the wire (a key of `xrdorder.superconductivity.strain.PRE_STRAINS`).
 
     Raises
     ------
     ValidityError
-        Tc and Bc2, or a grain size, cannot be had; or an area fraction is impossible.
+        There are no draws, no grain size can be had, or an area fraction is impossible.
     """
-    common = Common(n, seed, name, lot)
-    prediction = predict(
-        material, seed=seed, n=n, key=name, lot=lot, library=library, wire=wire, tin=tin, routes=routes
-    )
-    tc, bc2_0 = prediction.draws["Tc_K"], prediction.draws["Bc2_0K_T"]
-    if not tc.size or not bc2_0.size:
-        why = "; ".join(flag.message for flag in prediction.flags)
-        raise ValidityError(f"sample '{name}': no Tc and Bc2 to work with: {why}")
+    if not np.all(np.isfinite(tc)) or not np.all(np.isfinite(bc2_0)):
+        raise ValidityError(f"sample '{name}': no Tc and Bc2 to work with: no tin content is known")
+    common = Common(len(tc), seed, name, lot)
     try:
         grain = grain_size(
             material, measured_nm=measured_grain_nm, u_measured_nm=u_measured_grain_nm, common=common
@@ -239,7 +223,7 @@ def conductor(
             )
         area = np.clip(a15_area_fraction + u_a15_area_fraction * common.own("A15 area"), 0.0, 1.0)
     values = material.values if isinstance(material, Material) else material[0]
-    flags = [*prediction.flags, *grain.flags]
+    flags = [*grain.flags]
     uneven = (values.get(name, math.nan) for name in ("tin_fraction_rich", "lattice_tail_nm"))
     if any(math.isfinite(x) and x != 0.0 for x in uneven):
         flags.append(
@@ -249,9 +233,7 @@ def conductor(
                 "Bc2 more slowly than given",
             )
         )
-    codes = joined_codes(prediction.codes["Tc_K"], prediction.codes["Bc2_0K_T"])
-    assert codes is not None  # both were given
-    return Conductor(name, lot, tc, bc2_0, grain, area, codes, tuple(flags), common, library, wire, design)
+    return Conductor(name, lot, tc, bc2_0, grain, area, law, tuple(flags), common, library, wire, design)
 
 
 def tc_band(sample: Conductor, conditions: Conditions | None = None) -> Band:
@@ -361,8 +343,7 @@ def relative_current(
 ) -> RelativeCurrent:
     """Compare the layer current of a sample with that of a reference, draw by draw.
 
-    Both must have been made with one seed and number of draws, so that what they share cancels; only draws in which Tc
-    and Bc2 of both come from the same relations are used.
+    Both must have been made of one set of joint draws, with one seed, so that what they share cancels.
 
     Raises
     ------
@@ -370,10 +351,10 @@ def relative_current(
         A field is not positive, the samples were drawn unalike, or no relation holds for both.
     """
     fields = positive_fields(fields_t)
-    one, other, alike = _pair(sample, reference, conditions or Conditions())
+    one, other = _pair(sample, reference, conditions or Conditions())
     bands, larger, carries = [], [], []
     for b in fields:
-        mine, theirs = one.current(b)[alike], other.current(b)[alike]
+        mine, theirs = one.current(b), other.current(b)
         larger.append(float(np.mean(mine > theirs) + 0.5 * np.mean(mine == theirs)))
         carries.append(float(np.mean(theirs > 0.0)))
         if carries[-1] < SURE:
@@ -430,7 +411,7 @@ def crossing(
     ValidityError
         The samples were drawn unalike, or no relation holds for both.
     """
-    one, two, alike = _pair(sample, other, conditions or Conditions())
+    one, two = _pair(sample, other, conditions or Conditions())
     low = np.full(one.bc2.shape, float(lowest_field_t))
     # Just below the lower Bc2 the sample that has it carries next to nothing.
     high = np.minimum(one.bc2, two.bc2) * (1.0 - 1e-9)
@@ -443,10 +424,10 @@ def crossing(
         middle = 0.5 * (left + right)
         same = (one.current(middle) - two.current(middle)) * at_low > 0.0
         left, right = np.where(same, middle, left), np.where(same, right, middle)
-    share = float(np.mean(meets[alike]))
-    found = Band.of(np.where(meets & alike, 0.5 * (left + right), np.nan))
-    better_low = _better(at_low[possible & alike], sample.name, other.name)
-    better_high = _better((one.bc2 - two.bc2)[alike], sample.name, other.name)
+    share = float(np.mean(meets))
+    found = Band.of(np.where(meets, 0.5 * (left + right), np.nan))
+    better_low = _better(at_low[possible], sample.name, other.name)
+    better_high = _better(one.bc2 - two.bc2, sample.name, other.name)
     words = _crossing_words(sample.name, other.name, found, share, better_low, better_high)
     return Crossing(found, share, better_low, better_high, words)
 
@@ -509,10 +490,7 @@ def bc2_at(sample: Conductor, temperatures_k: ArrayLike, at: Strained) -> Array:
     """Bc2, T, at temperatures of shape (k,), shape (n, k)."""
     temperatures = np.broadcast_to(temperatures_k, (sample.common.n, np.size(temperatures_k)))
     zero, tc = (sample.bc2_0 * at.bc2_factor)[:, None], (sample.tc * at.tc_factor)[:, None]
-    laws = sample.library.relations("bc2-temperature")
-    # Their validity ends at the highest Tc there is, above which all of them give nothing: taken as at that end.
-    answers = ask_all(laws, temperatures, zero, tc, common=sample.common, centre=np.zeros(sample.common.n))
-    return mix(answers, "bc2-temperature", sample.common)
+    return np.asarray(sample.law.function(temperatures, zero, tc))
 
 
 def _strength(sample: Conductor, conditions: Conditions, at: Strained) -> Array:
@@ -533,15 +511,12 @@ def _strength(sample: Conductor, conditions: Conditions, at: Strained) -> Array:
         return np.where(as_measured > 0.0, here / as_measured, 0.0)
 
 
-def _pair(
-    one: Conductor, other: Conductor, conditions: Conditions
-) -> tuple[LayerState, LayerState, NDArray[np.bool_]]:
-    """Work out both samples under the conditions, and say in which draws they compare."""
+def _pair(one: Conductor, other: Conductor, conditions: Conditions) -> tuple[LayerState, LayerState]:
+    """Work out both samples under the conditions."""
     require_drawn_alike((one, other))
-    alike = comparable_draws(one, other)
     mine, theirs = (peak_pinning_force(s.grain, common=s.common, library=s.library) for s in (one, other))
     force_1, force_2 = comparable_forces(mine, theirs, common=one.common)
-    return LayerState(one, conditions, force_1), LayerState(other, conditions, force_2), alike
+    return LayerState(one, conditions, force_1), LayerState(other, conditions, force_2)
 
 
 def require_drawn_alike(samples: Sequence[Conductor]) -> None:
@@ -553,20 +528,6 @@ def require_drawn_alike(samples: Sequence[Conductor]) -> None:
                 f"'{first.name}' and '{other.name}' were drawn with different seeds or numbers of draws, so that "
                 "nothing they share would cancel; make both with the same"
             )
-
-
-def comparable_draws(one: Conductor, other: Conductor) -> NDArray[np.bool_]:
-    """Say in which draws two samples compare: Tc and Bc2 of both come from the same relations."""
-    known = (one.codes != REPLACED) & (other.codes != REPLACED)
-    alike = known & (one.codes == other.codes)
-    if np.mean(alike) < LEAST_SHARE and one.wire != other.wire:
-        alike = known  # each by the relations for its own wire: their distance is then part of the ratio
-    if np.mean(alike) < LEAST_SHARE:
-        raise ValidityError(
-            f"'{one.name}' and '{other.name}' do not compare: hardly any draw has both inside the validity of one "
-            "relation"
-        )
-    return np.asarray(alike)
 
 
 def positive_fields(fields_t: ArrayLike) -> Array:

@@ -6,9 +6,10 @@ wire has two populations, fine grains poor in tin and coarse ones rich in it, ea
 share. Lines that broaden symmetrically may be strain or composition: what they mean as a normal distribution of tin is
 an upper bound, taken only when asked for.
 
-Every draw holds a whole section: pieces of known share, each with tin, Tc and Bc2 by one and the same relation. Shares
-are of the mass that diffracts, which is the area of the section where the layer is the same along the wire. The site
-order of a pattern is one number for all of the layer, so that Tc by the order takes no part here.
+Every draw holds a whole section: pieces of known share, each with tin, Tc and Bc2. The mean tin, with Tc and Bc2 at it,
+is a joint draw of the sample (`xrdorder.estimates`); from there Tc goes by the published step over tin, which the lot
+is offset on, and Bc2 with Tc. Shares are of the mass that diffracts, which is the area of the section where the layer
+is the same along the wire.
 
 Real layers are graded by 0.1 to 5 at.% tin per micrometre, depending on the process (X. Xu, Supercond. Sci. Technol. 30
 (2017) 093001), and specific heat finds Tc down to 6 K in them (C. Tarantini et al., Appl. Phys. Lett. 108 (2016)
@@ -27,8 +28,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import Flag, ValidityError
 from xrdorder.material import A15_FIELD, Material
-from xrdorder.relations import PUBLISHED, Library
-from xrdorder.superconductivity.mixture import Answer, Band, Common, ask_all, mix
+from xrdorder.relations import PUBLISHED, Library, Relation
+from xrdorder.relations.bc2_of_temperature import POWER
+from xrdorder.relations.tc_from_tin import BOLTZMANN
+from xrdorder.superconductivity.mixture import Band, Common
 from xrdorder.superconductivity.strain import Strained, strain_factors
 from xrdorder.uncertainty import Contributions, quantity_draws
 
@@ -36,9 +39,6 @@ if TYPE_CHECKING:
     from xrdorder.superconductivity.currents import Conditions
 
 Array = NDArray[np.float64]
-
-LAYER_DRAWS = 20_000
-"""Draws of a whole section: ends of intervals to about 1 % of their length, in a tenth of the memory of 200 000."""
 
 SLICES = 40
 """Pieces of equal share a graded layer is cut into; 2.5 % of the section each."""
@@ -49,6 +49,26 @@ NOTICED_OUTSIDE = 0.05
 """Share of the section outside the validity of the relations, or outside the A15 field, from which it is said."""
 
 UNIFORM, GRADED, TWO, BOUND = "uniform", "graded", "two populations", "bound"
+
+
+class Level(NamedTuple):
+    """Joint draws of a sample, each (n,).
+
+    Attributes
+    ----------
+    tin, tc, bc2_0 : array
+        Tin fraction, Tc (K) and Bc2 at 0 K (T), free of strain.
+    tin_offset : array
+        Of the lot on the step of Tc over tin, at.%.
+    law : Relation
+        Temperature law of Bc2.
+    """
+
+    tin: Array
+    tc: Array
+    bc2_0: Array
+    tin_offset: Array
+    law: Relation = POWER
 
 
 class LayerValue(NamedTuple):
@@ -89,8 +109,8 @@ class Layer:
         Share of each piece of the section; rows add up to one.
     tin, tc, bc2_0 : array, (n, m)
         Atomic fraction of tin, Tc (K) and Bc2 at 0 K (T), free of strain.
-    tc_answers, bc2_answers : tuple of Answer
-        What each relation says.
+    law : Relation
+        Temperature law of Bc2.
     flags : tuple of Flag
     wire, design : str
         Dopant of the wire, and its design for the pre-strain.
@@ -101,8 +121,7 @@ class Layer:
     tin: Array = field(repr=False)
     tc: Array = field(repr=False)
     bc2_0: Array = field(repr=False)
-    tc_answers: tuple[Answer, ...] = field(repr=False)
-    bc2_answers: tuple[Answer, ...] = field(repr=False)
+    law: Relation = field(repr=False)
     flags: tuple[Flag, ...]
     _common: Common = field(repr=False)
     _library: Library = field(repr=False)
@@ -121,14 +140,7 @@ class Layer:
         """Upper critical field of every piece at a temperature, T, shape (n, m)."""
         tc = self.tc if at is None else self.tc * at.tc_factor[:, None]
         zero = self.bc2_0 if at is None else self.bc2_0 * at.bc2_factor[:, None]
-        temperature = np.full(zero.shape, float(temperature_k))
-        laws = self._library.relations("bc2-temperature")
-        # Above the highest Tc there is, where their validity ends, all of them give nothing: taken as at that end.
-        return mix(
-            ask_all(laws, temperature, zero, tc, common=self._common, centre=np.zeros(len(zero))),
-            "bc2-temperature",
-            self._common,
-        )
+        return np.asarray(self.law.function(np.array(float(temperature_k)), zero, tc))
 
     def over_section(self, values: Array) -> LayerValue:
         """Mean, worst and best decile of a quantity over the section, values of shape (n, m)."""
@@ -158,10 +170,10 @@ class Layer:
 
 
 def layer(
+    level: Level,
     material: Material | tuple[Mapping[str, float], Contributions],
     *,
     seed: int = 0,
-    n: int = LAYER_DRAWS,
     key: str = "",
     lot: str = "",
     library: Library = PUBLISHED,
@@ -173,26 +185,22 @@ def layer(
 
     Parameters
     ----------
+    level : Level
+        Joint draws of the sample.
     material : Material, or (values, contributions)
         With ``tin_fraction``; for a graded layer ``tin_spread`` and ``lattice_tail_nm``, for two populations
-        ``tin_fraction_lean``, ``tin_fraction_rich`` and ``rich_share``. The level is that of ``tin_fraction_joint``
-        where it is given.
-    seed, n : int
-        Seed and number of draws.
+        ``tin_fraction_lean``, ``tin_fraction_rich`` and ``rich_share``: how the pieces lie about their mean.
+    seed : int
     key, lot : str
         Name of the sample and of its wire lot.
     library : Library
+        Relations of strain.
     wire : str
-        Dopant of the wire, which chooses relations.
+        Dopant of the wire.
     bound : bool
         Take a symmetric broadening as a normal distribution of tin: an upper bound of what composition does.
     design : str
         Design of the wire, for its pre-strain.
-
-    Returns
-    -------
-    Layer
-        With NaN and a flag where no relation applies.
 
     Raises
     ------
@@ -203,34 +211,30 @@ def layer(
     --------
     >>> from xrdorder.uncertainty import Contributions
     >>> values = {"tin_fraction": 0.235, "tin_spread": 0.01, "lattice_tail_nm": 0.000136}
-    >>> one = layer((values, Contributions.empty()), n=2000)
+    >>> level = Level(*(np.full(2000, number) for number in (0.235, 16.0, 26.0, 1.4)))
+    >>> one = layer(level, (values, Contributions.empty()))
     >>> one.kind, round(float(np.mean(one.tin)), 5)
     ('graded', 0.235)
     """
     values, table = (material.values, material.contributions) if isinstance(material, Material) else material
-    common = Common(n, seed, key, lot)
+    if not np.all(np.isfinite(level.tin)):
+        raise ValidityError(
+            "no tin content is known, so that nothing can be said of the layer; give tin_fraction (0.24 for 24 at.%)"
+        )
+    common = Common(len(level.tin), seed, key, lot)
     kind = _kind(values, bound)
-    weights, tin = _section(kind, values, table, common)
-    centre = np.sum(weights * tin, axis=1)
-    tc_answers = ask_all(library.relations("tc-from-tin", wire), tin, common=common, centre=centre)
-    tc = mix(tc_answers, "Tc_K", common)
-    bc2_answers = ask_all(library.relations("bc2-0-from-tin", wire), tin, common=common, centre=centre)
-    bc2_answers += ask_all(
-        library.relations("bc2-0-from-tc", wire), tc, common=common, centre=np.sum(weights * tc, axis=1)
-    )
-    bc2_0 = mix(bc2_answers, "Bc2_0K_T", common)
-    flags = _remarks(kind, weights, tin, (*tc_answers, *bc2_answers))
-    return Layer(kind, weights, tin, tc, bc2_0, tc_answers, bc2_answers, flags, common, library, wire, design)
+    weights, tin = _section(kind, level, values, table, common)
+    offset = 0.01 * level.tin_offset
+    at_mean = BOLTZMANN.function(level.tin + offset)[:, None]
+    tc = np.maximum(level.tc[:, None] + BOLTZMANN.function(tin + offset[:, None]) - at_mean, 0.0)
+    bc2_0 = (level.bc2_0 / level.tc)[:, None] * tc
+    return Layer(kind, weights, tin, tc, bc2_0, level.law, _remarks(kind, weights, tin), common, library, wire, design)
 
 
 def _kind(values: Mapping[str, float], bound: bool) -> str:
     def given(*names: str) -> bool:
         return all(math.isfinite(values.get(name, math.nan)) for name in names)
 
-    if not given("tin_fraction") and not given("tin_fraction_joint"):
-        raise ValidityError(
-            "no tin content is known, so that nothing can be said of the layer; give tin_fraction (0.24 for 24 at.%)"
-        )
     if given("tin_fraction_lean", "tin_fraction_rich", "rich_share"):
         return TWO
     if given("tin_spread", "lattice_tail_nm") and values["lattice_tail_nm"] != 0.0:
@@ -241,7 +245,7 @@ def _kind(values: Mapping[str, float], bound: bool) -> str:
 
 
 def _section(
-    kind: str, values: Mapping[str, float], table: Contributions, common: Common
+    kind: str, level: Level, values: Mapping[str, float], table: Contributions, common: Common
 ) -> tuple[Array, Array]:
     """Draw weights and tin content of the pieces, both of shape (n, m)."""
     from scipy.special import ndtri
@@ -250,7 +254,6 @@ def _section(
         name
         for name in (
             "tin_fraction",
-            "tin_fraction_joint",
             "tin_spread",
             "tin_fraction_lean",
             "tin_fraction_rich",
@@ -267,16 +270,15 @@ def _section(
         key=common.key,
     )
     draws = {name: drawn.get(name, np.full(common.n, float(values[name]))) for name in names}
-    level = draws.get("tin_fraction_joint", draws.get("tin_fraction"))
-    assert level is not None  # _kind has seen to it
     if kind == TWO:
         share = np.clip(draws["rich_share"], 0.0, 1.0)
-        # Both populations were read from one lattice scale: what the order says about its level moves both.
-        shift = level - draws.get("tin_fraction", level)
+        # Both populations were read from one lattice scale: what the joint estimate says about its level moves both.
+        mean = (1.0 - share) * draws["tin_fraction_lean"] + share * draws["tin_fraction_rich"]
+        shift = level.tin - draws.get("tin_fraction", mean)
         tin = np.stack([draws["tin_fraction_lean"] + shift, draws["tin_fraction_rich"] + shift], axis=1)
         return np.stack([1.0 - share, share], axis=1), tin
     if kind == UNIFORM:
-        return np.ones((common.n, 1)), level[:, None]
+        return np.ones((common.n, 1)), level.tin[:, None]
     edges = np.linspace(0.0, 1.0, SLICES + 1)
     if kind == GRADED:
         # Mean of 1 + log(share), an exponential tail about its mean, between two shares.
@@ -288,7 +290,7 @@ def _section(
         places = -np.diff(density) * SLICES
         spread = draws["tin_spread"]
     weights = np.full((common.n, SLICES), 1.0 / SLICES)
-    return weights, level[:, None] + spread[:, None] * places[None, :]
+    return weights, level.tin[:, None] + spread[:, None] * places[None, :]
 
 
 def row_quantile(values: Array, weights: Array, q: float) -> Array:
@@ -312,7 +314,7 @@ def row_quantile(values: Array, weights: Array, q: float) -> Array:
     return np.asarray(0.5 * (ordered[rows, first] + ordered[rows, second]))
 
 
-def _remarks(kind: str, weights: Array, tin: Array, answers: tuple[Answer, ...]) -> tuple[Flag, ...]:
+def _remarks(kind: str, weights: Array, tin: Array) -> tuple[Flag, ...]:
     flags = []
     low, high = A15_FIELD
     mean = np.sum(weights * tin, axis=1)
@@ -325,12 +327,9 @@ def _remarks(kind: str, weights: Array, tin: Array, answers: tuple[Answer, ...])
             Flag(
                 "layer-outside-a15",
                 f"{100 * outside:.0f} % of the section would lie outside the A15 field ({100 * low:g} to "
-                f"{100 * high:g} at.% tin); relations are taken at the end of their validity there",
+                f"{100 * high:g} at.% tin); Tc goes on by the step there",
             )
         )
-    refused = dict.fromkeys(f"{a.relation.name}: {a.reason}" for a in answers if a.reason)
-    if refused:
-        flags.append(Flag("relations-refused", "; ".join(refused)))
     if kind == BOUND:
         flags.append(
             Flag(

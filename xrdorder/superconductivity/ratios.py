@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xrdorder.exceptions import UnknownNameError, ValidityError
-from xrdorder.superconductivity.asking import REPLACED
 from xrdorder.superconductivity.currents import (
     SURE,
     Conditions,
@@ -30,19 +29,11 @@ Array = NDArray[np.float64]
 def bc2_draws(samples: Sequence[Conductor], conditions: Conditions | None = None) -> Array:
     """Draws of Bc2 of several samples under the conditions, T, shape (samples, n).
 
-    For comparison: NaN where the draw of a sample lay outside a validity and was replaced by another, which has nothing
-    in common with those of other samples. All must have been made with one seed and number of draws.
+    All must have been made of one set of joint draws.
     """
     conditions = conditions or Conditions()
     require_drawn_alike(samples)
-    rows = [bc2_at(one, conditions.temperature_k, strained(one, conditions))[:, 0] for one in samples]
-    return np.where([one.codes == REPLACED for one in samples], np.nan, rows)
-
-
-def tc_draws(samples: Sequence[Conductor]) -> Array:
-    """Draws of Tc of several samples, free of strain, K, shape (samples, n); as of `bc2_draws`."""
-    require_drawn_alike(samples)
-    return np.where([one.codes == REPLACED for one in samples], np.nan, [one.tc for one in samples])
+    return np.array([bc2_at(one, conditions.temperature_k, strained(one, conditions))[:, 0] for one in samples])
 
 
 def relative_draws(
@@ -56,7 +47,7 @@ def relative_draws(
     Parameters
     ----------
     samples : sequence of Conductor
-        Made with one seed and number of draws.
+        Made of one set of joint draws.
     field_t : float
     conditions : Conditions, optional
     reference : str
@@ -66,8 +57,7 @@ def relative_draws(
     Returns
     -------
     array, (samples, n)
-        NaN where the reference is normal, or where Tc and Bc2 of a sample do not come from the same relations as those
-        of most; for a sample whose grain size no relation holds for, throughout.
+        NaN where the reference is normal; for a sample whose grain size no relation holds for, throughout.
 
     Raises
     ------
@@ -91,7 +81,6 @@ def relative_draws(
     currents = np.full((len(samples), samples[0].common.n), np.nan)
     for k, peak in zip(usable, peaks, strict=True):
         currents[k] = LayerState(samples[k], conditions, peak).current(field)
-    currents[_other_relations(samples)] = np.nan
     known = np.mean(np.isfinite(currents), axis=1)
     if reference:
         against = currents[names.index(reference)]
@@ -110,19 +99,3 @@ def relative_draws(
     carries = compared & (against > 0.0)
     ratios[:, carries] = currents[:, carries] / against[carries]
     return ratios
-
-
-def _other_relations(samples: Sequence[Conductor]) -> NDArray[np.bool_]:
-    """Mark draws by other relations than those of most samples, and draws that were replaced, shape (samples, n).
-
-    Wires of different dopants have relations of their own: there only replaced draws are marked.
-    """
-    codes = np.array([one.codes for one in samples])
-    replaced = np.asarray(codes == REPLACED)
-    if len({one.wire for one in samples}) > 1:
-        return replaced
-    found, places = np.unique(codes, return_inverse=True)
-    places = places.reshape(codes.shape)
-    counts = np.zeros((len(found), codes.shape[1]), dtype=np.int64)
-    np.add.at(counts, (places, np.arange(codes.shape[1])), ~replaced)
-    return np.asarray(replaced | (places != np.argmax(counts, axis=0)))

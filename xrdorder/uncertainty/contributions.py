@@ -199,7 +199,7 @@ class Contributions:
             Derivative of the new quantity with respect to each input quantity of this table.
         extra : mapping of source to (contribution, group), optional
             Sources of the new quantity alone. Where the pair (source, group) is a column already, the
-            contribution is added to that column with its sign: it is the same doubt.
+            contribution is added to that column with its sign: it is the same source.
         """
         row = np.zeros(len(self.sources))
         for name, derivative in derivatives.items():
@@ -285,7 +285,7 @@ class Difference:
         quantity.
     probability_positive : float
         Probability that the first sample truly has the larger value (normal distribution); 0.5 where
-        nothing can be told.
+        neither is known to be larger.
     """
 
     value: float

@@ -1,0 +1,371 @@
+"""Joint draws of all samples of a study: made after the last fit, stored in `results.nc`, read by whoever needs them.
+
+Every interval, difference and probability of tin, Tc, Bc2, slope and resistivity is taken from these draws, with numpy
+and nothing else: the median of a sample is the median of its draws, its 68 % interval two of their quantiles, and the
+standard uncertainty of A less B the standard deviation of draws of A less draws of B.
+
+Samples whose fit is not to be used, and patterns that stand under a second name, are estimated each by itself: they
+must teach nothing about the others.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+import xarray as xr
+
+from xrdorder.estimates.from_material import on_scale, wire_of_values
+from xrdorder.estimates.hyperparameters import Hyperparameters
+from xrdorder.estimates.model import DRAWS, JointDraws, joint_draws
+from xrdorder.estimates.relation_columns import with_relations
+from xrdorder.estimates.stored_draws import BY_X_RAYS, STORED, StudyDraws
+from xrdorder.estimates.wires import Measured, Wire
+from xrdorder.exceptions import ValidityError
+from xrdorder.material import PUBLISHED_SCALE, TinScale
+from xrdorder.quantities.grades import UNFIT
+from xrdorder.quantities.registry import ESTIMATED, Column, columns, unit_of
+from xrdorder.relations import PUBLISHED, Library, bc2_of_temperature, relation
+from xrdorder.relations.resistivity import FROM_ORDER
+from xrdorder.relations.tc_from_tin import BOLTZMANN
+from xrdorder.results.conventions import udunits, units_beside
+from xrdorder.results.fingerprint import code_hash
+from xrdorder.superconductivity.targets import HELIUM_K
+from xrdorder.uncertainty import DEFAULT_LEVEL, Array, separate
+
+SEED = 0
+"""One for all studies: equal results give equal draws."""
+
+_SAMPLES = "ratio of Bc2 to Tc of published samples"
+_SOURCES = {
+    "Tc_K": BOLTZMANN.source,
+    "Bc2_0K_T": _SAMPLES,
+    "Bc2_4K2_T": f"{_SAMPLES}; {bc2_of_temperature.POWER.source}",
+    "Bc2_slope_T_per_K": f"{_SAMPLES}; {relation('werthamer-helfand-hohenberg').source}",
+    "resistivity_uohm_cm": FROM_ORDER.source,
+}
+"""Publications behind the forms of the model."""
+
+_OF_DRAWS = ("estimate", "shared_", "target_")
+"""How names of variables and attributes begin that are stored with the draws."""
+
+_BITS = 15
+"""Of the mantissa that are stored: 0.0004 at.% of tin, 0.0005 K of Tc, far below what 4000 draws resolve."""
+
+_KINDS = {"binary": "binary", "Ta": "Ta", "Ti": "Ti", "doped": "Ti"}
+"""Kinds of the model by those that relations are chosen for; any other wire is one that nothing was said of."""
+
+_ANCHORS = {
+    "Tc_K": ("tc_k", "Tc"),
+    "Bc2_T": ("bc2_t", "Bc2"),
+    "tin_at_percent": ("tin_at_percent", "tin"),
+}
+
+
+def wires_of(results: xr.Dataset, scale: TinScale = PUBLISHED_SCALE) -> tuple[dict[str, Wire], dict[str, str]]:
+    """Wires of the samples of collated results that have an A15, with what was measured on them.
+
+    Returns
+    -------
+    wires : dict of str to Wire
+    refused : dict of str to str
+        Samples whose numbers no Nb3Sn can have, and why.
+    """
+    measured = _measured(results)
+    numbers = {
+        str(name): np.asarray(results[of].transpose("sample", what).values)[:, k]
+        for what, of in (("quantity", "value"), ("plain_quantity", "plain_value"))
+        for k, name in enumerate(results[what].values)
+    }
+    found: dict[str, Wire] = {}
+    refused: dict[str, str] = {}
+    for k, (name, table) in enumerate(separate(results).items()):
+        values = {quantity: float(column[k]) for quantity, column in numbers.items() if math.isfinite(column[k])}
+        if not {"tin_fraction", "tin_lower_bound"} & values.keys():
+            continue
+        try:
+            found[name] = wire_of_values(
+                name,
+                values,
+                table,
+                lot=str(results["lot"].values[k]),
+                kind=_KINDS.get(str(results["wire"].values[k]), "any"),
+                contrast_by_tin=values.get("order_contrast_by_tin", 0.0),
+                scale=scale,
+                treatment=str(results["treatment"].values[k]),
+                **measured.get(name, {}),
+            )
+        except ValidityError as error:
+            refused[name] = str(error)
+    return found, refused
+
+
+def _measured(results: xr.Dataset) -> dict[str, dict[str, Measured]]:
+    """What anchors the estimates, by sample: the first value of each kind."""
+    found: dict[str, dict[str, Measured]] = {}
+    columns = ("sample", "quantity", "value", "criterion", "temperature_k")
+    if "measured_sample" not in results:
+        return found
+    told = [results[f"measured_{name}"].values for name in columns]
+    for sample, quantity, value, criterion, temperature, u in zip(
+        *told, results["u_measured_value"].values, strict=True
+    ):
+        if quantity in _ANCHORS:
+            one = Measured(float(value), float(u), str(criterion), float(temperature))
+            found.setdefault(str(sample), {}).setdefault(_ANCHORS[quantity][0], one)
+    return found
+
+
+def anchor_words(wires: Mapping[str, Wire]) -> dict[str, str]:
+    """What the estimates of each wire are anchored to in its lot; empty where nothing was measured."""
+    by_lot: dict[tuple[str, str], dict[str, list[str]]] = {}
+    for wire in wires.values():
+        for key, title in _ANCHORS.values():
+            if getattr(wire, key) is not None:
+                by_lot.setdefault(wire.lot_key, {}).setdefault(title, []).append(wire.name)
+    words = {}
+    for lot, by_title in by_lot.items():
+        of: dict[str, list[str]] = {}
+        for title, names in by_title.items():
+            of.setdefault(", ".join(names), []).append(title)
+        words[lot] = ", ".join(f"{' and '.join(titles)} measured on {names}" for names, titles in of.items())
+    return {name: words.get(wire.lot_key, "") for name, wire in wires.items()}
+
+
+def estimated(
+    results: xr.Dataset,
+    scale: TinScale = PUBLISHED_SCALE,
+    library: Library = PUBLISHED,
+    *,
+    previous: xr.Dataset | None = None,
+    seed: int = SEED,
+    n: int = DRAWS,
+) -> xr.Dataset:
+    """Add joint draws to collated results, the columns that are taken from them, and what each relation says.
+
+    Parameters
+    ----------
+    results : Dataset
+        As `xrdorder.results.collate.collate` gives it.
+    scale : TinScale
+        Line from which tin was read.
+    library : Library
+        Relations to be listed beside the estimates.
+    previous : Dataset, optional
+        Results of an earlier run, whose draws are kept where nothing they depend on has changed.
+    seed, n : int
+        Seed and number of draws.
+    """
+    (wires, refused), hyper = wires_of(results, scale), on_scale(scale)
+    alone = _not_to_learn_from(results)
+    digest = _digest(wires, alone, hyper, seed, n)
+    if previous is not None and previous.attrs.get("estimates_sha256") == digest:
+        kept = [name for name in previous.data_vars if str(name).startswith(_OF_DRAWS)]
+        drawn = previous[kept].reindex(sample=results["sample"].values)
+        drawn.attrs = {key: value for key, value in previous.attrs.items() if str(key).startswith(_OF_DRAWS)}
+    else:
+        drawn = _drawn(results, wires, alone, hyper, seed, n)
+        drawn.attrs["estimates_sha256"] = digest
+    found = with_draws(results, drawn)
+    return with_relations(_with_words(found, anchor_words(wires), refused), library)
+
+
+def _not_to_learn_from(results: xr.Dataset) -> tuple[str, ...]:
+    """Samples whose fit is not to be used, and those of a pattern that stands under another name already."""
+    names = [str(name) for name in results["sample"].values]
+    unfit = [str(words).startswith(UNFIT) for words in results["quality"].values]
+    twins = [bool(str(name)) for name in results["same_pattern_as"].values]
+    return tuple(name for name, *out in zip(names, unfit, twins, strict=True) if any(out))
+
+
+def _digest(wires: Mapping[str, Wire], alone: Sequence[str], hyper: Hyperparameters, seed: int, n: int) -> str:
+    """SHA-256 of everything the draws depend on."""
+    content = hashlib.sha256()
+    about = {name: hyper[name] for name in hyper} | {"seed": seed, "n": n, "code": code_hash(("xrdorder.estimates",))}
+    content.update(json.dumps(about, sort_keys=True).encode())
+    for name, wire in wires.items():
+        table = wire.contributions
+        plain = replace(wire, contributions=table.empty(table.quantities), a_nm=math.nan, site_order=math.nan)
+        content.update(repr((plain, wire.a_nm, wire.site_order, name in alone)).encode())
+        content.update(repr((table.quantities, table.sources, table.groups)).encode() + table.values.tobytes())
+    return content.hexdigest()
+
+
+def _drawn(
+    results: xr.Dataset, wires: Mapping[str, Wire], alone: Sequence[str], hyper: Hyperparameters, seed: int, n: int
+) -> xr.Dataset:
+    """Draws of all samples as variables of the results."""
+    samples = [str(name) for name in results["sample"].values]
+    together = [wire for name, wire in wires.items() if name not in alone]
+    groups = [group for group in (together, *([wires[name]] for name in wires if name in alone)) if group]
+    drawn = [joint_draws(group, seed=seed, n=n, hyper=hyper) for group in groups]
+    values = _in_order(samples, drawn, n)
+    flags = np.full(len(samples), "[]", dtype=object)
+    for one in drawn:
+        for name in one.samples:
+            flags[samples.index(name)] = json.dumps(one.flags[name], ensure_ascii=False)
+    found = xr.Dataset(
+        {
+            "estimate_draws": (
+                ("sample", "target", "draw"),
+                values,
+                {"long_name": "joint draws of the estimates, fractions as fractions"},
+            ),
+            "estimate_flags": ("sample", flags, {"long_name": "flags of the estimates, JSON list of name and message"}),
+            "target_units": ("target", *units_beside(map(unit_of, STORED), "estimate_draws")),
+        },
+        coords={
+            "sample": np.array(samples, dtype=object),
+            "target": ("target", np.array(STORED, dtype=object), {"long_name": "name of the estimated quantity"}),
+        },
+        attrs={"estimate_seed": seed, "estimate_law": bc2_of_temperature.POWER.name},
+    )
+    if together:
+        found.update(_shared(drawn[0]))
+    if any(getattr(wire, key) is not None for wire in wires.values() for key, _ in _ANCHORS.values()):
+        few = min(n, _BY_X_RAYS)
+        bare = [joint_draws([_bare(wire) for wire in group], seed=seed, n=few, hyper=hyper) for group in groups]
+        found[BY_X_RAYS] = (
+            ("sample", "target", "draw_by_x_rays"),
+            _in_order(samples, bare, few),
+            {"long_name": "joint draws as they would be if nothing had been measured by other means"},
+        )
+    return found
+
+
+_BY_X_RAYS = 1000
+"""Draws from X-rays alone, which measured values are held against: ends of an interval to 4 % of its width."""
+
+
+def _bare(wire: Wire) -> Wire:
+    return replace(wire, **dict.fromkeys((key for key, _ in _ANCHORS.values()), None))  # type: ignore[arg-type]
+
+
+def _in_order(samples: Sequence[str], drawn: Sequence[JointDraws], n: int) -> np.ndarray:
+    """Draws of the stored targets in the order of the samples; NaN for those without."""
+    values = np.full((len(samples), len(STORED), n), np.nan, dtype=np.float32)
+    for one in drawn:
+        for name, stored in zip(one.samples, _targets(one), strict=True):
+            values[samples.index(name)] = stored
+    return values
+
+
+def _targets(drawn: JointDraws) -> Array:
+    """Draws of the stored targets, (samples, targets, draws), as they are stored."""
+    derived = {
+        "Bc2_4K2_T": drawn.field(HELIUM_K),
+        "Bc2_slope_T_per_K": drawn.slope(),
+        "resistivity_uohm_cm": drawn.resistivity(FROM_ORDER),
+        "S_a_joint": drawn.values["S_a"],
+        "site_order_joint": drawn.values["site_order"],
+    }
+    return _stored(np.stack([{**drawn.values, **derived}[target] for target in STORED], axis=1))
+
+
+def _stored(draws: Array) -> Array:
+    mantissa, exponent = np.frexp(draws)
+    scale = 2.0**_BITS
+    return np.asarray(np.ldexp(np.round(mantissa * scale) / scale, exponent), dtype=np.float32)
+
+
+def _shared(drawn: JointDraws) -> xr.Dataset:
+    """Draws of what all samples share, and of what each lot does."""
+    rows = {("", name): draws for name, draws in drawn.shared.items()}
+    rows |= {(lot, name): draws for lot, of in drawn.by_lot.items() for name, draws in of.items()}
+    return xr.Dataset(
+        {
+            "shared_draws": (
+                ("shared", "draw"),
+                _stored(np.array(list(rows.values()))),
+                {"long_name": "joint draws of what samples share, in pm, at.%, K, T/K"},
+            ),
+            "shared_lot": (
+                "shared",
+                np.array([lot for lot, _ in rows], dtype=object),
+                {"long_name": "lot that shares it, or sample that is a lot by itself; empty: the whole study"},
+            ),
+            "shared_name": (
+                "shared",
+                np.array([name for _, name in rows], dtype=object),
+                {"long_name": "what is shared"},
+            ),
+        }
+    )
+
+
+def with_draws(results: xr.Dataset, drawn: xr.Dataset) -> xr.Dataset:
+    """Add draws to collated results, with the columns that are taken from them.
+
+    Parameters
+    ----------
+    results : Dataset
+    drawn : Dataset
+        ``estimate_draws`` over sample, target and draw, and what stands beside them.
+    """
+    results = results.assign(drawn.assign_coords(sample=results["sample"])).assign_attrs(drawn.attrs)
+    draws = StudyDraws.of(results)
+    own = "the laboratory's own: " * (results.attrs.get("tin_scale") != PUBLISHED_SCALE.name)
+    sources = {"tin_fraction": f"{own}{results.attrs.get('tin_scale_source', '')}", **_SOURCES}
+    found = {
+        column.name: (
+            "sample",
+            column.scale * _column(draws.of_target(column.quantity), column),
+            {"units": udunits(column.units), "long_name": column.long_name, "source": sources[column.quantity]},
+        )
+        for column in columns()
+        if column.quantity in ESTIMATED
+    }
+    return results.assign(found)
+
+
+def _column(draws: Array, column: Column) -> Array:
+    known = np.isfinite(draws).any(axis=1)
+    found = np.full(len(draws), np.nan)
+    if column.kind == "independent":
+        found[known] = left_of_each(draws[known])
+    elif column.kind == "total":
+        found[known] = np.nanstd(draws[known], axis=1, ddof=1)
+    else:
+        half = DEFAULT_LEVEL / 2.0
+        level = {"low": 0.5 - half, "high": 0.5 + half}.get(column.kind, 0.5)
+        found[known] = np.nanquantile(draws[known], level, axis=1)
+    return found
+
+
+def left_of_each(draws: Array) -> Array:
+    """Standard deviation that would be left of each row if all others were known, (rows,).
+
+    The root of one over the diagonal of the inverse covariance, allowing for as many regressors as there are other
+    rows; all of it for one row.
+
+    >>> z = np.random.default_rng(0).standard_normal((3, 4000))
+    >>> [round(float(u), 1) for u in left_of_each(z[:2] + 5.0 * z[2])]
+    [1.4, 1.4]
+    """
+    rows, n = draws.shape
+    if not rows:
+        return np.zeros(0)
+    covariance = np.cov(draws).reshape(rows, rows)
+    covariance = covariance + 1e-12 * np.trace(covariance) / rows * np.eye(rows)
+    return np.asarray(np.sqrt(n / max(n - rows + 1.0, 1.0) / np.diag(np.linalg.inv(covariance))))
+
+
+def _with_words(results: xr.Dataset, anchors: Mapping[str, str], refused: Mapping[str, str]) -> xr.Dataset:
+    """Put flags of the estimates beside those of the fits, and name their anchors among the assumptions."""
+    columns = {name: results[name].values.copy() for name in ("flags", "flag_messages", "assumptions")}
+    for k, name in enumerate(map(str, results["sample"].values)):
+        known = json.loads(str(columns["flag_messages"][k]))
+        new = json.loads(str(results["estimate_flags"].values[k]))
+        if name in refused:
+            new.append(["no-estimate", f"tin, Tc and Bc2 are not given: {refused[name]}"])
+        flags = [*known, *(flag for flag in new if flag not in known)]
+        columns["flags"][k] = "; ".join(dict(flags))
+        columns["flag_messages"][k] = json.dumps(flags, ensure_ascii=False)
+        if words := anchors.get(name):
+            said = [part for part in str(columns["assumptions"][k]).split("; ") if part]
+            columns["assumptions"][k] = "; ".join([*said, f"estimates anchored to {words}"])
+    return results.assign({name: ("sample", values, results[name].attrs) for name, values in columns.items()})
