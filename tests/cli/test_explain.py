@@ -1,6 +1,7 @@
 """An explanation is readable, complete, and wrong names are said in one line."""
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,7 @@ from tests.cli.test_wrong_use import refused
 from tests.explanation import explained
 from xrdorder.files.sealed import read_sealed, write_sealed
 from xrdorder.results.netcdf import netcdf, read_root
+from xrdorder.results.sample_file import read_sample, write_sample
 
 
 @pytest.fixture(scope="module")
@@ -106,6 +108,16 @@ def test_wrong_names(run, study, words, said):
 def test_a_result_that_is_gone_is_asked_for(run, study):
     (study / "results/samples/A-650-100.nc").unlink()
     refused(run("explain", study, "A-650-100"), "A-650-100.nc: no such result; run the study first")
+
+
+@pytest.mark.parametrize("details", [[], ["--details"]])
+def test_a_value_that_its_formula_does_not_give_is_told(run, study, details):
+    path = study / "results/samples/A-650-100.nc"
+    sample = read_sample(path)
+    write_sample(replace(sample, values={**sample.values, "tin_fraction": 0.2}), path)
+    text = run("explain", study, "A-650-100", "tin_fraction", *details).stdout
+    assert f"this version computes {sample.values['tin_fraction']:.8g} from the same inputs" in text
+    assert text.count("this version computes") == 1
 
 
 def test_a_damaged_file(run, study):

@@ -21,6 +21,7 @@ ELSEWHERE = {
 
 def literals(tree: ast.AST) -> Iterator[tuple[int, list[str]]]:
     """Line and texts of everything that puts texts side by side: entries of tables, tuples, calls."""
+    named = constants(tree)
     for node in ast.walk(tree):
         groups: list[list[ast.expr | None]] = []
         if isinstance(node, ast.Dict):
@@ -30,9 +31,21 @@ def literals(tree: ast.AST) -> Iterator[tuple[int, list[str]]]:
         elif isinstance(node, ast.Call):
             groups = [[*node.args, *(keyword.value for keyword in node.keywords)]]
         for group in groups:
-            texts = [x.value for x in group if isinstance(x, ast.Constant) and isinstance(x.value, str)]
+            values = [named.get(x.id) if isinstance(x, ast.Name) else getattr(x, "value", None) for x in group]
+            texts = [value for value in values if isinstance(value, str)]
             if len(texts) > 1:
                 yield node.lineno, texts
+
+
+def constants(tree: ast.AST) -> dict[str, object]:
+    """Texts that a module gives a name, also several in one line."""
+    found: dict[str, object] = {}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Assign):
+            target, value = node.targets[0], node.value
+            pairs = zip(getattr(target, "elts", [target]), getattr(value, "elts", [value]), strict=False)
+            found |= {k.id: v.value for k, v in pairs if isinstance(k, ast.Name) and isinstance(v, ast.Constant)}
+    return found
 
 
 def parts(value: ast.expr) -> list[ast.expr]:
@@ -54,6 +67,7 @@ def named_beside(source: str) -> list[tuple[int, list[str]]]:
 def test_a_second_table_would_be_found():
     assert named_beside('SHOWN = {"tin_fraction": ("tin", "at.%")}')
     assert named_beside('X = [("Tc_K", "Tc, estimated")]') and named_beside('Shown("a_nm", unit="nm")')
+    assert named_beside('SIZE, TC = "domain_size_nm", "Tc_K"\nResponse(SIZE, "domain size", "nm")')
     assert not named_beside('ORDER = ("a_nm", "site_order")')
 
 

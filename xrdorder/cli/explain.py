@@ -48,8 +48,8 @@ def explain(ctx: click.Context, study: Path, sample: str, quantity: str | None, 
 
     found = explain_stored(study, sample, quantity)
     show(*(_head(found) if details else _brief_head(found)))
-    if found.failed:
-        complain(f"{found.sample}: {found.status}")
+    if found.sample.failed:
+        complain(f"{found.sample.name}: {found.sample.status}")
         ctx.exit(SOME_FAILED)
     if found.answer is not None:
         said = found.answer
@@ -64,9 +64,9 @@ def explain(ctx: click.Context, study: Path, sample: str, quantity: str | None, 
 
 def _brief_head(found: "Explanation") -> list[Part]:
     """How good the fit is, and what the sample is."""
-    parts: list[Part] = [f"{found.sample}: {found.status}", *_described(found)]
-    parts += [Entry("Fit", _quality(found))] if found.quality else []
-    return [*parts, *([Entry("Grade", _graded(found.quality_words))] if found.quality_words else [])]
+    parts: list[Part] = [f"{found.sample.name}: {found.sample.status}", *_described(found)]
+    parts += [Entry("Fit", _quality(found))] if found.sample.quality else []
+    return [*parts, *([Entry("Grade", _graded(found.sample.quality_words))] if found.sample.quality_words else [])]
 
 
 def _graded(words: str) -> str:
@@ -76,16 +76,16 @@ def _graded(words: str) -> str:
 
 
 def _brief_remarks(found: "Explanation") -> list[Part]:
-    flags = ", ".join(dict.fromkeys(name for name, _ in found.flags)) or "none"
-    count = len(found.assumptions)
+    flags = ", ".join(dict.fromkeys(name for name, _ in found.sample.flags)) or "none"
+    count = len(found.sample.assumptions)
     said = f"{count} assumption{'s' * (count != 1)}"
     return ["", f"Flags: {flags}; {said}. --details shows these, formulas and all sources of uncertainty."]
 
 
 def _head(found: "Explanation") -> list[Part]:
     """Where the result came from and how good the fit is."""
-    origin = found.provenance
-    parts: list[Part] = [f"{found.sample}: {found.status}", ""]
+    origin = found.sample.provenance
+    parts: list[Part] = [f"{found.sample.name}: {found.sample.status}", ""]
     parts += [Entry("Pattern", f"{name}, SHA-256 {digest}") for name, digest in origin.input_sha256.items()]
     parts += _described(found)
     options = [f"{key} {_plain(value)}" for key, value in origin.options.items() if key not in _SAID and _told(value)]
@@ -96,11 +96,11 @@ def _head(found: "Explanation") -> list[Part]:
         ("Dopants", found.dopants),
         ("Model", "; ".join(found.model)),
         ("Made by", made),
-        ("Fit", _quality(found) if found.quality else ""),
-        ("Grade", _graded(found.quality_words) if found.quality_words else ""),
+        ("Fit", _quality(found) if found.sample.quality else ""),
+        ("Grade", _graded(found.sample.quality_words) if found.sample.quality_words else ""),
     ]
     for word, name in (("a", "a_nm"), ("order", "order_contrast")):
-        said = [_cross_check(o, name) for o in found.cross_checks if o.quantity == word]
+        said = [_cross_check(check, name) for check in found.cross_checks if check.quantity == word]
         checks = f"difference from the whole-pattern fit: {'; '.join(said)}"
         rows.append((f"{word} checked", checks if said else ""))
     return [*parts, *(Entry(label, text) for label, text in rows if text)]
@@ -134,7 +134,7 @@ def _cross_check(said: "CrossCheck", name: str) -> str:
 
 
 def _quality(found: "Explanation") -> str:
-    of = {name: value for name, value in found.quality.items() if math.isfinite(value)}
+    of = {name: value for name, value in found.sample.quality.items() if math.isfinite(value)}
     texts = []
     if "r_wp" in of:
         expected = f" (expected {100 * of['r_expected']:.2f} %)" if "r_expected" in of else ""
@@ -213,15 +213,16 @@ def _whole(q: "QuantityExplained", details: bool) -> list[Part]:
 
 def _step(k: int, step: "Step", details: bool) -> list[Part]:
     record = step.record
-    parts: list[Part] = [f"{k:2d}  {step.quantity} = {step.value:.8g}{'' if details else f': {record.formula}'}"]
+    how = "" if details else f": {record.formula or record.remark}"
+    parts: list[Part] = [f"{k:2d}  {step.quantity} = {step.value:.8g}{how}"]
+    if step.reproduced is False:
+        parts.append(f"      this version computes {step.recomputed:.8g} from the same inputs")
     if not details:
         return parts
     inputs = [f"{_meaning(given)} = {given.value:.8g}" for given in record.inputs]
     inputs += [f"{name} = {value:.8g}" for name, value in record.numbers.items()]
     with_, source = f"with {', '.join(inputs)}", f"source: {record.source}"
     texts = [record.formula, with_ if inputs else "", record.remark, source if record.source else ""]
-    if step.reproduced is False:
-        texts.append(f"this version computes {step.recomputed:.8g} from the same inputs")
     return [*parts, *(f"      {text}" for text in texts if text)]
 
 
@@ -298,10 +299,10 @@ def _remarks(found: "Explanation") -> list[Part]:
     if found.order_correlations:
         pairs = ", ".join(f"{name} {r:+.2f}" for name, r in found.order_correlations)
         parts += ["", f"Correlation of the order contrast with displacement parameters: {pairs}"]
-    if found.flags:
-        parts += ["", "Flags", *(f"  {name}: {message}" for name, message in found.flags)]
-    if found.assumptions:
-        parts += ["", "Assumptions", *(f"  {text}" for text in found.assumptions)]
+    if found.sample.flags:
+        parts += ["", "Flags", *(f"  {name}: {message}" for name, message in found.sample.flags)]
+    if found.sample.assumptions:
+        parts += ["", "Assumptions", *(f"  {text}" for text in found.sample.assumptions)]
     return parts or ["", "No flags, no assumptions."]
 
 

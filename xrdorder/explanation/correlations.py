@@ -86,12 +86,12 @@ class Covariance:
         k = self.names.index(name)
         return math.sqrt(max(float(self.values[k, k]), 0.0))
 
-    def correlation(self, one: str, other: str) -> float:
+    def correlation(self, first: str, second: str) -> float:
         """Coefficient between -1 and 1; NaN where one of the two is not uncertain."""
-        product = self.u(one) * self.u(other)
+        product = self.u(first) * self.u(second)
         if product == 0.0:
             return math.nan
-        return float(self.values[self.names.index(one), self.names.index(other)]) / product
+        return float(self.values[self.names.index(first), self.names.index(second)]) / product
 
     def of_order_with_displacements(self) -> tuple[tuple[str, float], ...]:
         """Displacement parameters of the A15 and the correlation of its order contrast with each."""
@@ -110,7 +110,7 @@ class Covariance:
             if other != name and self.u(other) > 0.0:
                 group = _GROUP_OF.get(self.roles[other].kind, "") if other in self.roles else ""
                 groups.setdefault(group, []).append(other)
-        found = []
+        nuisances = []
         for group, members in groups.items():
             if not group:
                 continue
@@ -120,5 +120,5 @@ class Covariance:
             share = float(np.clip(r @ np.linalg.pinv(among, hermitian=True) @ r, 0.0, 1.0))
             if share > 1e-4:
                 k = int(np.argmax(np.abs(r)))
-                found.append(Nuisance(group, self.u(name) * math.sqrt(share), (members[k], float(r[k]))))
-        return tuple(sorted(found, key=lambda item: -item.u))
+                nuisances.append(Nuisance(group, self.u(name) * math.sqrt(share), (members[k], float(r[k]))))
+        return tuple(sorted(nuisances, key=lambda item: -item.u))

@@ -7,14 +7,13 @@ description needed: a file can be explained years later. Who shares a source is 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 
 import numpy as np
 
-from xrdorder import __version__
 from xrdorder.exceptions import StudyError, UnknownNameError, did_you_mean
 from xrdorder.explanation.chain import Step, steps
 from xrdorder.explanation.correlations import Covariance, FittedParameter
@@ -28,7 +27,7 @@ from xrdorder.results.collated import Sharing, ToldColumn, read_collated
 from xrdorder.results.columns import TOLD
 from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
 from xrdorder.results.quantity_lookup import quantity_asked
-from xrdorder.results.sample_file import FAILED, Provenance, StoredSample, read_sample
+from xrdorder.results.sample_file import FAILED, StoredSample, read_sample
 from xrdorder.running.calibration import calibration_words
 from xrdorder.running.model_summary import model_words
 from xrdorder.uncertainty import PRIVATE, Contributions
@@ -152,14 +151,8 @@ class Explanation:
 
     Attributes
     ----------
-    sample, status : str
-    provenance : Provenance
-    version : str
-        Version of this program, whose formulas are shown; that of the result stands in `provenance`.
-    quality : mapping of str to float
-        Figures of the fit.
-    quality_words : str
-        Verdict on the fit, where one is stored.
+    sample : StoredSample
+        As it is stored, with the flags of the study.
     cross_checks : tuple of CrossCheck
         Lattice and order by other routes through the same counts.
     free_parameters : int
@@ -171,8 +164,6 @@ class Explanation:
         All of them, or the one asked for.
     order_correlations : tuple of (parameter, correlation)
         Of the order contrast with the displacement parameters of the A15, from the stored covariance.
-    flags : tuple of (name, message)
-    assumptions : tuple of str
     told : tuple of ToldColumn
         What the description told of the sample; empty where the collated results are gone.
     answer : ToldColumn or None
@@ -181,28 +172,16 @@ class Explanation:
         Which it was, and from what it was made; empty where no folder of results was at hand.
     """
 
-    sample: str
-    status: str
-    provenance: Provenance
-    version: str
-    quality: Mapping[str, float]
-    quality_words: str
+    sample: StoredSample
     cross_checks: tuple[CrossCheck, ...]
     free_parameters: int
     model: tuple[str, ...]
     dopants: str
     quantities: tuple[QuantityExplained, ...]
     order_correlations: tuple[tuple[str, float], ...]
-    flags: tuple[tuple[str, str], ...]
-    assumptions: tuple[str, ...]
     told: tuple[ToldColumn, ...] = ()
     answer: ToldColumn | None = None
     calibration: str = ""
-
-    @property
-    def failed(self) -> bool:
-        """Whether there is no result to explain but the reason why."""
-        return self.status.startswith(FAILED)
 
 
 def explain_stored(folder: str | Path, name: str, quantity: str | None = None) -> Explanation:
@@ -245,12 +224,12 @@ def explain_stored(folder: str | Path, name: str, quantity: str | None = None) -
         raise StudyError(f"{folder}: has no result of sample '{name}'; {did_you_mean(name, [*stored, *statuses])}")
     sample = replace(sample, flags=tuple(dict.fromkeys([*sample.flags, *collated.flags.get(name, ())])))
     told = collated.told.get(name, ())
-    answer = next((one for one in told if one.column == quantity), None)
+    answer = next((column for column in told if column.column == quantity), None)
     if quantity in TOLD and answer is None:
         raise UnknownNameError(f"sample '{name}': nothing was told that '{quantity}' follows from")
-    found = explain(sample, None if answer else quantity, collated.sharing(sample))
+    explanation = explain(sample, None if answer else quantity, collated.sharing(sample))
     calibration = calibration_words(results, sample.provenance.calibration)
-    return replace(found, told=told, answer=answer, calibration=calibration)
+    return replace(explanation, told=told, answer=answer, calibration=calibration)
 
 
 def _closest(word: str, words: Sequence[str]) -> str:
@@ -284,27 +263,20 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
         except UnknownNameError as error:
             raise UnknownNameError(f"sample '{sample.name}': {error}") from None
         names = [name]
-    found = [
+    quantities = [
         _predicted(sample, name)
         if name in targets
         else _quantity(sample, covariance, name, sharing or {})
         for name in ([] if sample.failed else names)
     ]
     return Explanation(
-        sample.name,
-        sample.status,
-        sample.provenance,
-        __version__,
-        sample.quality,
-        sample.quality_words,
+        sample,
         _cross_checks(sample),
         len(covariance.names),
         sample.model or model_words(sample),
         _dopants(sample),
-        tuple(replace(one, remark="; ".join(x for x in (remark, one.remark) if x)) for one in found),
+        tuple(replace(q, remark="; ".join(text for text in (remark, q.remark) if text)) for q in quantities),
         covariance.of_order_with_displacements(),
-        sample.flags,
-        sample.assumptions,
     )
 
 
@@ -328,14 +300,14 @@ def _cross_checks(sample: StoredSample) -> tuple[CrossCheck, ...]:
     table = sample.cross_checks
     if table is None:
         return ()
-    found = []
+    checks = []
     for quantity, value in (("a", "a_difference_nm"), ("order", "order_difference")):
         for k, route in enumerate(map(str, table["route"].values)):
             difference, u = (float(table[name].values[k]) for name in (value, f"u_{value}"))
             reason = str(table[f"{quantity}_reason"].values[k])
             if k and not reason.endswith("only"):
-                found.append(CrossCheck(quantity, route, difference, u, reason))
-    return tuple(found)
+                checks.append(CrossCheck(quantity, route, difference, u, reason))
+    return tuple(checks)
 
 
 def _quantity(

@@ -65,10 +65,10 @@ def order_lines(a_nm: float, wavelength_nm: float, low_deg: float, high_deg: flo
     >>> [round(angle, 1) for angle in order_lines(0.5288, 0.15406, 20.0, 60.0)]
     [23.8, 48.7, 54.9]
     """
-    found = []
+    angles = []
     for n in range(2, int((2.0 * a_nm / wavelength_nm) ** 2) + 1):
         if n % 8 == 2 or n % 16 == 8:
             angle = 2.0 * math.degrees(math.asin(min(0.5 * wavelength_nm * math.sqrt(n) / a_nm, 1.0)))
             if low_deg <= angle <= high_deg:
-                found.append(angle)
-    return found
+                angles.append(angle)
+    return angles

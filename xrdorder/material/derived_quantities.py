@@ -82,7 +82,7 @@ class DerivedQuantities:
     def tell(self, quantity: str, value: float, **how: Unpack[How]) -> None:
         """Record how a quantity was computed, without a change of its value."""
         known = {symbol_of(name): (name, number) for name, number in self.values.items()}
-        known |= {one.symbol: (name, self.values.get(name, one.value)) for name, one in self.records.items()}
+        known |= {record.symbol: (name, self.values.get(name, record.value)) for name, record in self.records.items()}
         before = as_fitted(quantity)
         if quantity in self.values:
             known.setdefault(symbol_of(before), (before, self.values[quantity]))
@@ -96,7 +96,9 @@ class DerivedQuantities:
         if quantity in self.records and before not in self.records:
             self.records[before] = replace(self.records.pop(quantity), quantity=before, symbol=symbol_of(before))
         for name, record in self.records.items():
-            inputs = tuple(one._replace(quantity=before) if one.quantity == quantity else one for one in record.inputs)
+            inputs = tuple(
+                given._replace(quantity=before) if given.quantity == quantity else given for given in record.inputs
+            )
             self.records[name] = replace(record, inputs=inputs)
 
     def absent(self, quantity: str, reason: str) -> None:

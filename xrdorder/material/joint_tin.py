@@ -128,8 +128,8 @@ def solve(
     Examples
     --------
     >>> u = np.array([0.015, 0.010, 0.02])
-    >>> found = solve(np.array([0.2353, 0.9310, 0.98]), np.diag(u**2))
-    >>> print(f"{found.tin:.4f} {found.s_a:.3f} {found.covariance[0, 0] ** 0.5:.4f}")
+    >>> solution = solve(np.array([0.2353, 0.9310, 0.98]), np.diag(u**2))
+    >>> print(f"{solution.tin:.4f} {solution.s_a:.3f} {solution.covariance[0, 0] ** 0.5:.4f}")
     0.2372 0.981 0.0051
     """
     tin, s_a = statements[0], statements[2]
@@ -233,19 +233,20 @@ def _add_joint(derived: DerivedQuantities, specimen: Specimen, scale: TinScale, 
         "widening": widening,
         "u_widening": u_widening,
     }
-    found = joint_solution(by_lattice, x, *told.values())
-    to_lattice, to_order, to_prior = (float(gain) for gain in found.gains[0])
+    solution = joint_solution(by_lattice, x, *told.values())
+    to_lattice, to_order, to_prior = (float(gain) for gain in solution.gains[0])
     extra = _prior_columns(prior, to_prior)
     if u_widening > 0.0:
-        extra["disorder in the lattice/effect"] = (-to_lattice * (ORDER_OF_LINE - found.s_a) * u_widening, _PUBLISHED)
+        away = ORDER_OF_LINE - solution.s_a
+        extra["disorder in the lattice/effect"] = (-to_lattice * away * u_widening, _PUBLISHED)
         extra["disorder in the lattice/order"] = (to_lattice * prior.u * u_widening, "")
-    if found.chi2 > _CONTRADICTION:
+    if solution.chi2 > _CONTRADICTION:
         # As sure as the routes agree: with one degree of freedom chi squared is the square of their disagreement.
-        extra["routes disagree"] = (math.sqrt(found.covariance[0, 0] * (found.chi2 - 1.0)), "")
-        _remark_on_scale(derived, scale, prior, found)
+        extra["routes disagree"] = (math.sqrt(solution.covariance[0, 0] * (solution.chi2 - 1.0)), "")
+        _remark_on_scale(derived, scale, prior, solution)
     derived.add(
         JOINT,
-        found.tin,
+        solution.tin,
         {"tin_fraction": to_lattice - c * to_order, TIN_ORDER: to_order},
         extra,
         formula=f"joint_tin(tin_fraction, x, {', '.join(told)})",
@@ -286,7 +287,7 @@ def _prior_columns(prior: Prior, derivative: float) -> dict[str, tuple[float, st
     return {"usual order/kind": (part, prior.of), "usual order/sample": (part, "")}
 
 
-def _remark_on_scale(derived: DerivedQuantities, scale: TinScale, prior: Prior, found: Solution) -> None:
+def _remark_on_scale(derived: DerivedQuantities, scale: TinScale, prior: Prior, solution: Solution) -> None:
     if any(flag.name == "tin-scale" for flag in derived.flags):
         return
     by_lattice, by_order = derived.values["tin_fraction"], derived.values[ORDER]
@@ -295,7 +296,7 @@ def _remark_on_scale(derived: DerivedQuantities, scale: TinScale, prior: Prior, 
         "tin-scale",
         f"the lattice parameter gives {100 * by_lattice:.1f} ± {100 * derived.u('tin_fraction'):.1f} at.% tin, the "
         f"order {100 * by_order:.1f} ± {100 * derived.u(ORDER):.1f} (S_a = {prior.s_a:g} ± {prior.u:g}), "
-        f"{math.sqrt(found.chi2):.1f} standard uncertainties apart: either the a(tin) scale ({scale.name}) lies "
+        f"{math.sqrt(solution.chi2):.1f} standard uncertainties apart: either the a(tin) scale ({scale.name}) lies "
         f"{1e3 * abs(gap) * scale.slope_nm:.2f} pm too {'high' if gap > 0.0 else 'low'} for this sample, or strain, "
         "an undeclared dopant or an unusual order is in play",
     )

@@ -100,8 +100,8 @@ def strain_free_from_two(
 
     Examples
     --------
-    >>> found = strain_free_from_two((0.0, 90.0), (0.527744, 0.529181), (3e-6, 3e-6), poisson=0.36)
-    >>> print(f"{found.a_nm:.5f} {100 * found.axial_strain:.2f}")
+    >>> measured = strain_free_from_two((0.0, 90.0), (0.527744, 0.529181), (3e-6, 3e-6), poisson=0.36)
+    >>> print(f"{measured.a_nm:.5f} {100 * measured.axial_strain:.2f}")
     0.52880 -0.20
     """
     return strain_free_from_tilts(angles_deg, a_nm, u_a_nm, poisson, u_poisson)

@@ -18,6 +18,7 @@ from xrdorder.comparison.replicates import FEW
 from xrdorder.estimates.conductors import conductors, measured_mean
 from xrdorder.exceptions import StudyError, ValidityError, XrdorderError
 from xrdorder.planning.furnace import Space
+from xrdorder.quantities.registry import quantity
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.superconductivity.currents import SURE, Conditions, Conductor
 from xrdorder.superconductivity.ratios import bc2_draws, relative_draws, tc_draws
@@ -189,16 +190,17 @@ def _measured(
 
 
 def _sizes(results: xr.Dataset, grains: Values | None) -> Response:
+    about = quantity(DOMAINS if grains is None else GRAINS)
     if grains is not None:
-        return Response(GRAINS, "grain size", "nm", grains, "measured", False)
+        return Response(GRAINS, about.noun, about.unit, grains, "measured", False)
+    values, reason = None, ""
     try:
         values = values_of(results, DOMAINS)
     except XrdorderError as error:
-        return Response(DOMAINS, "domain size", "nm", None, "pattern", False, str(error))
-    if not len(values):
-        reason = "domain size: no pattern of this lot resolves it"
-        return Response(DOMAINS, "domain size", "nm", None, "pattern", False, reason)
-    return Response(DOMAINS, "domain size", "nm", values, "pattern", False)
+        reason = str(error)
+    if values is not None and not len(values):
+        values, reason = None, f"{about.noun}: no pattern of this lot resolves it"
+    return Response(DOMAINS, about.noun, about.unit, values, "pattern", False, reason)
 
 
 def _currents(samples: Sequence[Conductor], field: float, conditions: Conditions, key: str) -> Values:

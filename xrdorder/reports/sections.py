@@ -115,7 +115,7 @@ def _lines(told: Explanation) -> list[Line]:
 
 
 def _provenance(told: Explanation) -> list[str]:
-    origin = told.provenance
+    origin = told.sample.provenance
     lines = [f"pattern {name}, SHA-256 {digest}" for name, digest in origin.input_sha256.items()]
     if origin.calibration:
         lines.append(f"calibration {origin.calibration}")
