@@ -126,7 +126,7 @@ def drawn(*reports):
 
 def test_the_bar_tells_number_time_name_and_grades(monkeypatch):
     monkeypatch.setenv("COLUMNS", "100")
-    text = drawn((1, 3, "heron-a", "A"), (2, 3, "heron-b", "B"), (3, 3, "heron-c", "A"))
+    text = drawn((1, 3, "heron-a (A)"), (2, 3, "heron-b (B)"), (3, 3, "heron-c (A)"))
     last = [line for line in text.splitlines() if "3/3" in line][-1]
     assert last.startswith("fitting") and "2 A 1 B heron-c" in last
     assert re.search(r"\d:\d\d:\d\d", last)

@@ -76,7 +76,7 @@ def _answer(found: StudyComparison) -> Iterator[Part]:
     elif found.reference in one.variants:
         yield f"Highest {manner(by).noun}: {leader}; {_by(one.pair(leader, found.reference), 'the reference')}."
     yield from _significant(found, leader)
-    yield from _detectable(found)
+    yield from _unresolved(found)
 
 
 def _by(pair: Difference, what: str) -> str:
@@ -100,16 +100,16 @@ def _significant(found: StudyComparison, leader: str) -> Iterator[Part]:
         yield f"{leader} {'; '.join(filter(None, (differs, same)))}."
 
 
-def _detectable(found: StudyComparison) -> Iterator[Part]:
-    """Differences that would have been significant where none is: half the 95 % interval of the clearest pair."""
-    least = [
-        f"{manner(quantity).noun} {digits(manner(quantity).scale * float(np.min(one.comparison.half_widths)), 2)} "
+def _unresolved(found: StudyComparison) -> Iterator[Part]:
+    """Quantities in which nothing differs, and how well their differences are known."""
+    known = [
+        f"{manner(quantity).noun} ± {digits(manner(quantity).scale * float(np.min(one.comparison.half_widths)), 2)} "
         f"{manner(quantity).unit}".strip()
         for quantity, one in found.compared.items()
         if not any(d.distinguishable for d in one.comparison.differences())
     ]
-    if least:
-        yield f"No significant difference at all in the following; smallest one detectable (95 %): {', '.join(least)}."
+    if known:
+        yield f"Nothing differs significantly in these, known at best to (95 %, one pair): {', '.join(known)}."
 
 
 def _mixed(found: StudyComparison) -> list[Part]:

@@ -28,6 +28,7 @@ _NARROWEST = 16  # a column of words is not made narrower than this for the sake
 _COLOURS = {"A": "green", "B": "yellow", "C": "red"}
 _UNIT = re.compile(r"(\d) (%|°C|K|T|h|nm|pm|at\.%|wt\.%)(?![\w/])")
 _START = re.compile(r"( *)(\d+  )?")
+_GRADE = re.compile(r" \(([A-C])\)$")
 _NUMBER = re.compile(r"[-+−]?\d+")
 
 
@@ -239,8 +240,8 @@ details_option = click.option("--details", is_flag=True, help="Everything behind
 class Progress:
     """One bar on the terminal: how many are done, time left, what was done last, grades so far; silent elsewhere.
 
-    Use as a context manager, and call with (number done, number in all, what was just done), and its grade where it has
-    one. It is drawn when something is reported, without a thread of its own.
+    Use as a context manager, and call with (number done, number in all, what was just done), which may end in its grade
+    in brackets. It is drawn when something is reported, without a thread of its own.
 
     Parameters
     ----------
@@ -281,10 +282,10 @@ class Progress:
     ) -> None:
         self._bar.stop()
 
-    def __call__(self, done: int, total: int, name: str, grade: str = "") -> None:
+    def __call__(self, done: int, total: int, name: str) -> None:
         """Show the state; the grade of what was just done is counted."""
-        if grade:
-            self._grades[grade] = self._grades.get(grade, 0) + 1
+        if found := _GRADE.search(name):
+            self._grades[found[1]] = self._grades.get(found[1], 0) + 1
         now = " ".join([*(f"{count} {one}" for one, count in sorted(self._grades.items())), name])
         self._bar.update(self._task, completed=done, total=total, now=now)
         self._bar.refresh()

@@ -20,6 +20,7 @@ from xrdorder.fitting.derived import AMOUNTS
 from xrdorder.material.lattice import REFERENCE_C
 from xrdorder.patterns import read_patterns
 from xrdorder.profiles import Instrument
+from xrdorder.quantities.grades import grade
 from xrdorder.quantities.of_phase import UPPER_LIMIT, WEIGHT_FRACTION
 from xrdorder.quantities.records import Record, symbol_of
 from xrdorder.results.parameters import parameter_group
@@ -78,7 +79,7 @@ def do_task(task: Task) -> str:
     Returns
     -------
     str
-        The status.
+        The quality grade; "-" where there is no A15.
 
     Raises
     ------
@@ -97,7 +98,7 @@ def do_task(task: Task) -> str:
     if GROUP not in result.groups:  # nothing there to interpret again
         stamped = replace(stamped, fit_fingerprint="")
     write_sample(replace(result, model=model_words(result), provenance=stamped), task.target)
-    return result.status
+    return grade(result.quality_words)
 
 
 def require_files(paths: tuple[Path, ...]) -> None:

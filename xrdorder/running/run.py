@@ -53,8 +53,8 @@ def run_study(
         The study folder with its `study.toml`, or its description where that was read already (`read_study` with
         `to_run`). Results go to the folder `results` in it.
     progress : callable, optional
-        Called with (number done, number to do, name of the sample just done) as samples get done; those that are kept
-        are not counted.
+        Called with (number done, number to do, name of the sample just done with its quality grade in brackets) as
+        samples get done; those that are kept are not counted.
     again : bool
         Fit everything again, the calibration included.
     workers : int, optional
@@ -89,7 +89,7 @@ def run_study(
         sorted_out = _sort_out(study, instruments, own, results / SAMPLES, again=again)
         todo = sorted_out.tasks
         count = _Counter(progress, len(todo))
-        run_all(do_task, todo, workers=workers, done=lambda task, _: count.up(task.sample.name))
+        run_all(do_task, todo, workers=workers, done=lambda task, grade: count.up(task.sample.name, grade))
         samples = sorted_out.settled | {
             task.sample.name: read_sample(task.target, groups=()) for task in todo
         }
@@ -120,10 +120,10 @@ class _Counter:
     total: int
     done: int = 0
 
-    def up(self, name: str) -> None:
+    def up(self, name: str, grade: str) -> None:
         self.done += 1
         if self.progress is not None:
-            self.progress(self.done, self.total, name)
+            self.progress(self.done, self.total, f"{name} ({grade})")
 
 
 @dataclass
