@@ -1,10 +1,9 @@
-"""What the A15 will do: Tc, resistivity and Bc2 over all published relations that apply.
+"""What will the A15 do? Tc, resistivity and Bc2 by published relations, currents of layers.
 
-`predict` takes a `xrdorder.material.Material`; `estimate` takes numbers alone and gives a table of everything that
-follows from them; `difference` and `differences` compare samples with what they share cancelled. How relations are
-asked and put together stands in `asking`, the two branches of Bc2 near stoichiometry in `branches`. `strain` gives Tc
-and Bc2 at a strain, `layers` spreads them over a layer that is not uniform, `pinning` and `currents` go on to the
-current of a layer against that of another; `currents_study` makes what they need of a study.
+Estimates of a study are draws of one model (`xrdorder.estimates`); `by_relation` lists beside them what each published
+relation says alone, and `predict` asks all of them about numbers. How relations are asked stands in `asking`, the two
+branches of Bc2 near stoichiometry in `branches`. `strain` gives Tc and Bc2 at a strain, `layers` spreads them over a
+layer that is not uniform, `pinning` and `currents` go on to the current of a layer against that of another.
 """
 
 from xrdorder.superconductivity.asking import Combined, RelationResult
@@ -17,21 +16,12 @@ from xrdorder.superconductivity.currents import (
     layer_current,
     relative_current,
 )
-from xrdorder.superconductivity.differences import (
-    QUANTITIES,
-    Sample,
-    SampleDifference,
-    difference,
-    differences,
-    samples_of,
-)
 from xrdorder.superconductivity.layers import Layer, layer
 from xrdorder.superconductivity.prediction import Prediction, predict
 from xrdorder.superconductivity.strain import AtStrain, at_strain
 from xrdorder.superconductivity.targets import wire_of
 
 __all__ = [
-    "QUANTITIES",
     "AtStrain",
     "Branches",
     "Combined",
@@ -40,17 +30,12 @@ __all__ = [
     "Layer",
     "Prediction",
     "RelationResult",
-    "Sample",
-    "SampleDifference",
     "at_strain",
     "conductor",
     "crossing",
-    "difference",
-    "differences",
     "layer",
     "layer_current",
     "predict",
     "relative_current",
-    "samples_of",
     "wire_of",
 ]
