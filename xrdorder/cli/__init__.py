@@ -44,7 +44,7 @@ def main() -> None:
     Start with `xrdorder demo`. On patterns of your own: calibrate the instrument with a certified powder, then fit
     patterns, or run a study that describes wires and heat treatments.
 
-    Tc and Bc2 are estimates from published relations, never measurements.
+    Tc and Bc2 are estimates by published evidence, never measurements.
     """
     # Fits run in as many processes as there are cores. Threads below them would only be in each other's way.
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
