@@ -78,7 +78,7 @@ def test_options_are_words_and_say_nothing_of_what_was_left_open(run, study):
 
 def test_a_prediction(run, study):
     result = run("explain", study, "A-650-100", "Tc_K")
-    assert "(15.0 to 17.5) K, median and 68 % interval" in result.stdout
+    assert "(15.0 to 17.5) K, median and 68 % interval of the joint estimates" in result.stdout
     assert "too little tin" in result.stdout
     assert "not measurements" in result.stdout
 

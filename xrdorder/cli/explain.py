@@ -161,10 +161,9 @@ def _short(found: "Explanation", details: bool) -> list[Part]:
         name, unit = q.about.column, q.about.people.unit
         if math.isnan(q.value):
             rows.append((name, "-", "", "cannot be given"))
-        elif q.relations:
-            count = sum(not said.reason for said in q.relations)
-            by = "relation" if count == 1 else "relations"
-            rows.append((name, q.about.interval_text(q.value, q.low, q.high), unit, f"68 %, by {count} {by}"))
+        elif q.estimated:
+            text = q.about.interval_text(q.value, q.low, q.high)
+            rows.append((name, text, unit, "68 %, joint estimate of the study"))
         else:
             sources = ", ".join(_largest(q, _LARGEST if details else 1))
             rows.append((name, q.about.value_text(q.value, q.u), unit, sources))
@@ -189,8 +188,9 @@ def _whole(q: "QuantityExplained", details: bool) -> list[Part]:
     line = f"{about.noun} ({q.name})" if about.noun != q.name else q.name
     if math.isnan(q.value):
         line += " cannot be given; the flags say why"
-    elif q.relations:
-        line += f" = {about.interval_text(q.value, q.low, q.high)}{unit}, median and 68 % interval"
+    elif q.estimated:
+        text = about.interval_text(q.value, q.low, q.high)
+        line += f" = {text}{unit}, median and 68 % interval of the joint estimates"
     else:
         line += f" = {about.value_text(q.value, q.u)}{unit}"
     if math.isfinite(q.u) and q.u > 0.0:
@@ -198,12 +198,13 @@ def _whole(q: "QuantityExplained", details: bool) -> list[Part]:
         line += f", u = {u}: independent part {independent}, part shared with others {shared}"
     parts: list[Part] = ["", line, *([f"({q.remark})"] if q.remark else [])]
     if q.steps:
-        parts += ["", "Steps from the pattern to the number"]
+        to = "the inputs of the joint estimates" if q.estimated else "the number"
+        parts += ["", f"Steps from the pattern to {to}"]
         parts += [part for k, step in enumerate(q.steps, start=1) for part in _step(k, step, details)]
     if q.asked and details:
         parts += ["", "Inputs", *(f"  {text}" for text in q.asked)]
     if q.relations:
-        parts += ["", "Relations, equally weighted where they apply"]
+        parts += ["", "What each published relation says alone"]
         parts += [part for said in q.relations for part in _relation(said, details)]
         parts += ["", ESTIMATES]
     if q.budget:

@@ -116,6 +116,11 @@ class QuantityExplained:
     asked: tuple[str, ...] = ()
     remark: str = ""
 
+    @property
+    def estimated(self) -> bool:
+        """Whether it is a joint estimate of all samples of the study: an interval of draws, no sum of sources."""
+        return math.isfinite(self.low)
+
     @cached_property
     def about(self) -> Quantity:
         """Its entry in the registry; what is a plain parameter of the fit has its name and unit only."""
