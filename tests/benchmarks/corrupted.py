@@ -40,10 +40,10 @@ from xrdorder.xrays import radiation
 
 ORDINARY = frozenset(
     {"calibration", "domain-size-not-resolved", "microstrain-not-resolved", "strain-or-gradient", "metals-together",
-     "domains-alike"}
+     "domains-alike", "bronze-or-brass"}
 )
-"""Flags that good patterns carry: they speak of widths, of how the instrument was calibrated, or of niobium and
-tantalum as one, and throw no doubt on lattice or order."""
+"""Flags that good patterns carry: they speak of widths, of how the instrument was calibrated, or of what metal a minor
+phase is, and throw no doubt on lattice or order."""
 
 RESERVE = frozenset({"routes-disagree-lattice", "routes-disagree-order"})
 """Flags of cross-checks."""
