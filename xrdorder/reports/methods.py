@@ -16,11 +16,11 @@ METHODS = (
     "Each pattern was fitted as a whole (Rietveld's method): emission lines, axial divergence, instrument from a "
     "certified powder, displacement of the specimen, lattice parameters, widths, amounts, displacement parameters and "
     "the contrast of the A15 sublattices, all free together; effects that the pattern does not ask for stay out.",
-    "Site order is one less tin on niobium sites less niobium on tin sites. Tin follows from the lattice parameter by "
-    "a published line whose level laboratories doubt by 0.2 pm: that part is common to all samples and cancels in "
-    "differences.",
+    "Site order is one less tin on niobium sites less niobium on tin sites. Tin, Tc and Bc2 are "
+    "joint draws of one model of all samples: lattice parameter and order of each, what wires of a lot and of a study "
+    "share, how published samples scatter about published relations, and what was measured of any wire.",
     "Uncertainties are standard (k = 1), made of signed contributions by source, each with the samples it is shared "
-    "by. Tc and Bc2 are medians over published relations in equal parts, with the 68 % interval over all of them.",
+    "by. Tin, Tc and Bc2 are medians of the draws, with their 68 % intervals; differences are taken draw by draw.",
 )
 
 

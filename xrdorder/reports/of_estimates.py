@@ -87,9 +87,9 @@ def relations(scene: Scene) -> Picture | None:
     return Picture(
         "relations",
         figure,
-        f"Tc and Bc2 at 4.2 K of {' and '.join(names)} by each published relation, the mixture on top",
-        f"Tc and Bc2 at 4.2 K of {' and '.join(names)} by each published relation, with its 68 % interval; on top all "
-        "in equal parts. How far rows lie apart is what the choice of a relation does; refused ones say why. "
+        f"Tc and Bc2 at 4.2 K of {' and '.join(names)} by each published relation, the joint estimate on top",
+        f"Tc and Bc2 at 4.2 K of {' and '.join(names)} by each published relation, with its 68 % interval; on "
+        "top the joint estimate. How far rows lie apart is how far published relations disagree; refused ones say why. "
         f"{ESTIMATES} {scene.data}",
     )
 
