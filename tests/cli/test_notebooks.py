@@ -39,7 +39,7 @@ def test_calls_are_typed():
 def test_an_estimate_shows_itself():
     found = xrdorder.estimate(lattice_nm=0.52880, site_order=0.93, n=500)
     frame = found.to_dataframe()
-    tc = frame[(frame["quantity"] == "Tc") & (frame["by"] == "combined")]
+    tc = frame[(frame["quantity"] == "Tc") & (frame["by"] == "joint model")]
     assert len(tc) == 1 and float(tc["low"].iloc[0]) < float(tc["value"].iloc[0]) < float(tc["high"].iloc[0])
     assert "<table>" in found._repr_html_() and "not a measurement" in found._repr_html_()
     figure = xrdorder.plot(found)

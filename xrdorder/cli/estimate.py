@@ -69,9 +69,8 @@ def estimate(
 ) -> None:
     """Estimate tin, S_a, S_b, Tc and Bc2 from a lattice parameter, a site order, a tin content, or several.
 
-    Published relations are chosen by the dopant and applied inside the range they are valid in; --details shows each
-    with its source, or why it does not apply. Where lattice parameter and site order are both given, Tc and Bc2 are
-    those of the tin content by both.
+    Tin, Tc and Bc2 are those that a study of this one wire gives. Published relations are chosen by the dopant and
+    applied inside the range they are valid in; --details shows each with its source, or why it does not apply.
     """
     from xrdorder.estimates.from_numbers import estimate as estimate_from
     from xrdorder.material import PUBLISHED_SCALE, read_tin_scale
@@ -98,17 +97,17 @@ def estimate(
 
 
 def _parts(found: "Estimate", *, details: bool) -> "list[Part]":
-    """What all relations say together; with `details` also each of them, with validity and source."""
+    """The joint estimates; with `details` also each published relation, with validity and source."""
     table = found.table(brief=not details)
     parts: list[Part] = [table, ""]
     if details:
         parts += ["Relations", *_sources(found), ""]
-    if found.prediction.wire != "any":
-        parts.append(f"Relations for {_WIRES[found.prediction.wire]}, or for any.")
+    if found.wire != "any":
+        parts.append(f"Relations for {_WIRES[found.wire]}, or for any.")
     if found.assumptions:
         parts.append(f"Assumptions: {'; '.join(found.assumptions)}.")
     parts += [f"Flag {flag.name}: {flag.message}" for flag in found.flags]
-    reading = "In brackets: standard uncertainty (k = 1). Tc, resistivity, slope, Bc2: median and 68 % interval."
+    reading = "In brackets: standard uncertainty (k = 1). By the joint model: median and 68 % interval."
     more = "" if details else " --details shows every relation with its validity and source."
     return [*parts, f"{reading} {ESTIMATES}{more}"]
 

@@ -8,7 +8,7 @@ The order was referred to that tin; this is taken back too, and the model refers
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -16,21 +16,24 @@ import numpy as np
 from xrdorder.estimates.hyperparameters import PUBLISHED, Hyperparameters
 from xrdorder.estimates.wires import LATTICE, ORDER, Wire
 from xrdorder.material import PUBLISHED_SCALE, Material, Specimen, TinScale
+from xrdorder.superconductivity.targets import wire_of
 from xrdorder.uncertainty import Contributions
 
 _OF_THE_LINE = "a(tin)"
 _TIN, _BOUND = "tin_fraction", "tin_lower_bound"
 
 
-def kind_of(dopants: Collection[str], *, undoped: bool) -> str:
-    """Kind of a wire by its dopants; a wire with several is taken as one with tantalum, if that is among them.
+_KINDS = {"binary": "binary", "Ta": "Ta", "Ti": "Ti", "doped": "Ti"}
+"""Kinds of the model by those that relations are chosen for; any other wire is one that nothing was said of."""
 
-    >>> kind_of(["Ti", "Ta"], undoped=False), kind_of([], undoped=True), kind_of([], undoped=False)
-    ('Ta', 'binary', 'any')
+
+def kind_of(wire: str) -> str:
+    """Kind of the model for a kind of wire of `xrdorder.superconductivity.targets.wire_of`.
+
+    >>> kind_of("doped"), kind_of("any")
+    ('Ti', 'any')
     """
-    if dopants:
-        return "Ta" if "Ta" in dopants else "Ti"
-    return "binary" if undoped else "any"
+    return _KINDS.get(wire, "any")
 
 
 def wire_of_values(
@@ -90,7 +93,7 @@ def wire_of_values(
 
 def wire_of_material(name: str, material: Material, specimen: Specimen, **more: Any) -> Wire:
     """Make a wire of a characterised material; `more` as of `wire_of_values`."""
-    kind = kind_of(specimen.dopants, undoped=specimen.undoped)
+    kind = kind_of(wire_of(specimen.dopants, undoped=specimen.undoped))
     return wire_of_values(name, material.values, material.contributions, lot=specimen.lot, kind=kind, **more)
 
 

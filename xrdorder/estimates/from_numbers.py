@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
+
+import numpy as np
 
 from xrdorder.crystals.a15 import dopant_site
 from xrdorder.display import Displayed
-from xrdorder.estimates.from_numbers_rows import Row
+from xrdorder.estimates.from_material import on_scale, wire_of_material
+from xrdorder.estimates.from_numbers_rows import JOINT, Row
 from xrdorder.estimates.from_numbers_table import estimate_rows
+from xrdorder.estimates.hyperparameters import PUBLISHED as HYPER
+from xrdorder.estimates.model import DRAWS, JointDraws, joint_draws
+from xrdorder.estimates.numbers_at_strain import Strained, strained
+from xrdorder.estimates.stored_draws import STORED
+from xrdorder.estimates.study_draws import stored_targets
+from xrdorder.estimates.wires import Measured
 from xrdorder.exceptions import Flag, ValidityError
 from xrdorder.material import A15_FIELD, PUBLISHED_SCALE, Material, Specimen, TinScale
 from xrdorder.material.derived_quantities import DerivedQuantities
@@ -19,10 +27,10 @@ from xrdorder.material.order import add_order_parameters, drop_intermediate
 from xrdorder.material.tin import add_tin
 from xrdorder.quantities.registry import quantity
 from xrdorder.relations import PUBLISHED, Library
-from xrdorder.superconductivity.prediction import HELIUM_K, Prediction, predict
-from xrdorder.superconductivity.strain import MOST_STRAIN, AtStrain, at_strain
-from xrdorder.superconductivity.targets import wire_of
-from xrdorder.uncertainty import DEFAULT_DRAWS, Contributions, standard_normal
+from xrdorder.superconductivity.by_relation import RelationResult, by_relation
+from xrdorder.superconductivity.strain import MOST_STRAIN
+from xrdorder.superconductivity.targets import HELIUM_K, targets_at, wire_of
+from xrdorder.uncertainty import Array, Contributions
 
 U_LATTICE_NM = 4e-5
 """Standard uncertainty of a lattice parameter given without one, nm: scatter within one calibrated laboratory
@@ -37,10 +45,18 @@ U_TIN = 0.005
 al., Appl. Phys. Lett. 99 (2011) 122507, table 1)."""
 
 _BESIDE_FIELD = 0.02
-"""How far beside the A15 field a tin fraction may lie and still have been measured on A15 (judged: four `U_TIN`)."""
+"""How far beside the A15 field the tin of a lattice parameter may lie and still be that of A15 (judged)."""
 
-TIN_RANGE = (A15_FIELD[0] - _BESIDE_FIELD, A15_FIELD[1] + _BESIDE_FIELD)
-"""Tin fractions for which anything is estimated."""
+TIN_RANGE = (A15_FIELD[0] - 0.009, A15_FIELD[1] + 0.009)
+"""Tin fractions that may be given. The joint model sets aside what was measured 1 at.% beside the field."""
+
+_NAME = "estimate"
+_TIN_IN_WORDS = (
+    "given tin taken as measured by a microprobe, which by published samples reads "
+    f"{-HYPER['probe_bias']:.2g} ± {HYPER['u_probe_bias']:.2g} at.% low (docs/evidence.md)"
+)
+_LEAST_U_TIN_AT_PERCENT = 0.01
+"""For tin that is said to be exact: far below what any analysis reaches."""
 
 STRAIN_FREE = (
     "Tc and Bc2 are those of strain-free A15; in a wire at 4.2 K compression costs Bc2 some 3 to 7 %"
@@ -57,8 +73,12 @@ class Estimate(Displayed):
     ----------
     material : Material
         Given and derived quantities with their uncertainty table.
-    prediction : Prediction
-        Tc, resistivity, slope and Bc2, free of strain.
+    draws : dict of target to array, (draws,)
+        Joint draws of tin, order, Tc, resistivity, slope and Bc2, free of strain: those of a study of this wire alone.
+    relations : tuple of RelationResult
+        What each published relation says by itself, asked with these draws.
+    wire : str
+        Kind of wire that relations are chosen for.
     flags : tuple of Flag
     assumptions : tuple of str
         What was taken for granted, uncertainties among it.
@@ -66,10 +86,8 @@ class Estimate(Displayed):
         What S_a usually is in such a wire.
     dopants : tuple of str
         Elements said to be in the A15.
-    strained : tuple of AtStrain
-        Tc and Bc2 at the strain, one for each temperature; empty where no strain was given.
-    strain : float
-        Intrinsic axial strain; NaN where none was given.
+    strained : Strained, optional
+        Tc and Bc2 at the strain that was given.
     scale : TinScale
         Line that gave the tin content.
     library : Library
@@ -77,33 +95,34 @@ class Estimate(Displayed):
     """
 
     material: Material
-    prediction: Prediction
+    draws: Mapping[str, Array] = field(repr=False)
+    relations: tuple[RelationResult, ...] = field(repr=False)
+    wire: str
     flags: tuple[Flag, ...]
     assumptions: tuple[str, ...]
     usual: Prior
     dopants: tuple[str, ...] = ()
-    strained: tuple[AtStrain, ...] = ()
-    strain: float = math.nan
+    strained: Strained | None = None
     scale: TinScale = PUBLISHED_SCALE
     library: Library = PUBLISHED
 
     def rows(self, *, brief: bool = False) -> tuple[Row, ...]:
         """Give everything as lines of a table: tin by each line and by order, S_a, S_b, Tc, Bc2.
 
-        With `brief`, single relations are left out of quantities that have a line for all together.
+        With `brief`, of quantities that the joint model estimates only that estimate and what was given.
         """
         found = estimate_rows(
             self.material,
-            self.prediction,
+            self.draws,
+            self.relations,
             strained=self.strained,
-            strain=self.strain,
             doped=bool(self.dopants),
             scale=self.scale,
             library=self.library,
             usual=self.usual,
         )
-        together = {row.quantity for row in found if not row.source}
-        return tuple(row for row in found if not (brief and row.source and row.quantity in together))
+        joint = {row.quantity for row in found if row.by == JOINT}
+        return tuple(row for row in found if not brief or row.by in (JOINT, "given") or row.quantity not in joint)
 
 
 def estimate(
@@ -126,11 +145,11 @@ def estimate(
     library: Library = PUBLISHED,
     scale: TinScale = PUBLISHED_SCALE,
     seed: int = 0,
-    n: int = DEFAULT_DRAWS,
+    n: int = DRAWS,
 ) -> Estimate:
     """Estimate tin, S_a, S_b, Tc and Bc2 from a lattice parameter, a site order, a tin content, or several.
 
-    With a lattice parameter and a site order, Tc and Bc2 are those of the tin content by both.
+    Tin, Tc and Bc2 are those that a study of this one wire gives: by the joint model of `xrdorder.estimates`.
 
     Parameters
     ----------
@@ -195,61 +214,79 @@ def estimate(
             "tin_fraction": (tin_fraction, u_tin_fraction, U_TIN),
         }
     )
-    derived = DerivedQuantities({name: value for name, (value, _) in inputs.items()}, Contributions.empty())
-    for name, (value, u) in inputs.items():
-        derived.add_given(name, value, {f"given/{name}": (u, "")})
-    derived.assumptions += remarks
-    derived.assumptions += [specimen.dopant_in_words(element) for element in specimen.dopants]
-    by_lattice = lattice_nm is not None and tin_fraction is None
-    if lattice_nm is not None:
-        derived.assumptions.append("lattice parameter free of strain, as of ground powder")
-        refer_lattice(derived, specimen)
-    if by_lattice:
-        add_tin(derived, specimen, scale)
-        _check_tin_by_lattice(float(lattice_nm or 0.0), derived.values["tin_fraction"], scale)
-    add_order_parameters(derived, specimen)
-    if by_lattice and site_order is not None:
-        add_joint(derived, specimen, scale)
-    drop_intermediate(derived)
+    derived = _derived(inputs, specimen, scale)
+    derived.assumptions[:0] = remarks
     material = Material.of(derived)
+    temperatures = targets_at((HELIUM_K, *bc2_at_k))
+    drawn = _drawn(material, specimen, inputs.get("tin_fraction"), scale, seed, n)
+    draws = _targets(drawn, temperatures)
     wire = wire_of(specimen.dopants, undoped=undoped)
-    prediction = predict(material, seed=seed, n=n, library=library, wire=wire, temperatures_k=(HELIUM_K, *bc2_at_k))
-    strained = _strained(prediction, strain, u_strain or 0.0, bc2_at_k, seed, n, library)
-    flags = [*derived.flags, *prediction.flags]
-    flags += [flag for flag in (strained[0].flags if strained else ()) if flag not in flags]
+    at = None
+    if strain is not None:
+        at = strained(draws, temperatures, drawn.law, strain=strain, u_strain=u_strain or 0.0, seed=seed,
+                      library=library, wire=wire)  # fmt: skip
     return Estimate(
         material,
-        prediction,
-        tuple(flags),
+        draws,
+        by_relation(draws, library=library, wire=wire, key=_NAME, temperatures_k=(HELIUM_K, *bc2_at_k)),
+        wire,
+        (*derived.flags, *drawn.flags[_NAME], *(at.flags if at else ())),
         (*derived.assumptions, STRAIN_FREE if strain is None else _strain_in_words(u_strain)),
         usual_order(specimen),
         tuple(specimen.dopants),
-        strained,
-        math.nan if strain is None else strain,
+        at,
         scale,
         library,
     )
 
 
-def _strained(
-    prediction: Prediction,
-    strain: float | None,
-    u_strain: float,
-    bc2_at_k: Sequence[float],
+def _derived(inputs: Mapping[str, tuple[float, float]], specimen: Specimen, scale: TinScale) -> DerivedQuantities:
+    """Derive of what was given, value and uncertainty by name, what each route says by itself."""
+    derived = DerivedQuantities({name: value for name, (value, _) in inputs.items()}, Contributions.empty())
+    for name, (value, u) in inputs.items():
+        derived.add_given(name, value, {f"given/{name}": (u, "")})
+    derived.assumptions += [specimen.dopant_in_words(element) for element in specimen.dopants]
+    by_lattice = "a_nm" in inputs and "tin_fraction" not in inputs
+    if "a_nm" in inputs:
+        derived.assumptions.append("lattice parameter free of strain, as of ground powder")
+        refer_lattice(derived, specimen)
+    if by_lattice:
+        add_tin(derived, specimen, scale)
+        _check_tin_by_lattice(inputs["a_nm"][0], derived.values["tin_fraction"], scale)
+    add_order_parameters(derived, specimen)
+    if by_lattice and "site_order" in inputs:
+        add_joint(derived, specimen, scale)  # for its remark where the two routes disagree
+    drop_intermediate(derived)
+    if "tin_fraction" in inputs:
+        derived.assumptions.append(_TIN_IN_WORDS)
+    return derived
+
+
+def _drawn(
+    material: Material,
+    specimen: Specimen,
+    given_tin: tuple[float, float] | None,
+    scale: TinScale,
     seed: int,
     n: int,
-    library: Library,
-) -> tuple[AtStrain, ...]:
-    """Tc and Bc2 at the strain for 4.2 K and every other temperature, of the draws free of strain."""
-    tc, zero = prediction.draws["Tc_K"], prediction.draws["Bc2_0K_T"]
-    if strain is None or not (tc.size and zero.size):
-        return ()
-    draws = strain + u_strain * standard_normal(n, seed, "strain")
-    temperatures = dict.fromkeys((HELIUM_K, *(float(t) for t in bc2_at_k if t > 0.0)))
-    return tuple(
-        at_strain(tc, zero, draws, temperature, seed=seed, library=library, wire=prediction.wire)
-        for temperature in temperatures
-    )
+) -> JointDraws:
+    """Draw jointly as of a study of one wire; tin that was given anchors it and takes the place of the lattice."""
+    anchors = {}
+    if given_tin:
+        tin, u = given_tin
+        anchors["tin_at_percent"] = Measured(100.0 * tin, max(100.0 * u, _LEAST_U_TIN_AT_PERCENT))
+        material = replace(material, values={k: v for k, v in material.values.items() if k != "tin_fraction"})
+    wire = wire_of_material(_NAME, material, specimen, scale=scale, **anchors)
+    return joint_draws([wire], seed=seed, n=n, hyper=on_scale(scale))
+
+
+def _targets(drawn: JointDraws, temperatures: Mapping[str, float]) -> dict[str, Array]:
+    """Draws of everything a study stores, and Bc2 at further temperatures."""
+    draws = dict(zip(STORED, np.asarray(stored_targets(drawn)[0], dtype=np.float64), strict=True))
+    for name, temperature in temperatures.items():
+        if name not in draws:
+            draws[name] = drawn.field(temperature)[0]
+    return draws
 
 
 def _strain_in_words(u_strain: float | None) -> str:
@@ -302,8 +339,8 @@ def _check(
 
 def _check_tin_by_lattice(lattice_nm: float, tin: float, scale: TinScale) -> None:
     """Refuse a lattice parameter that no A15 has: no relation would answer."""
-    if not TIN_RANGE[0] <= tin <= TIN_RANGE[1]:
-        low, high = A15_FIELD
+    low, high = A15_FIELD
+    if not low - _BESIDE_FIELD <= tin <= high + _BESIDE_FIELD:
         raise ValidityError(
             f"lattice parameter is {lattice_nm:.4f} nm, {100 * tin:.1f} at.% tin on the scale '{scale.name}', too far "
             f"outside the A15 field, {100 * low:g} to {100 * high:g} at.%; give that of A15 free of strain, "

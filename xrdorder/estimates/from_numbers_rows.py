@@ -5,10 +5,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from xrdorder.quantities.formatting import u_text
+from xrdorder.estimates.study_draws import column_of
 from xrdorder.quantities.registry import UNIT_1, quantity, unit_of
 from xrdorder.relations import LABELS, Relation
-from xrdorder.superconductivity.asking import Combined, RelationResult
+from xrdorder.superconductivity.asking import RelationResult as StrainResult
+from xrdorder.superconductivity.by_relation import RelationResult
+from xrdorder.uncertainty import Array
+
+JOINT = "joint model"
+"""By what the estimates are made."""
 
 
 @dataclass(frozen=True)
@@ -20,7 +25,7 @@ class Row:
     quantity : str
         What it is.
     by : str
-        How: name of the relation, "combined", "given"...
+        How: name of the relation, "joint model", "given"...
     value, u, low, high : float
         Value (or median), standard uncertainty, 68 % interval; NaN where not given. Skewed results have an
         interval and no standard uncertainty.
@@ -83,7 +88,7 @@ def relation_row(name: str, entry: Relation, value: float, u: float, note: str =
     )
 
 
-def result_row(result: RelationResult, at: str = "") -> Row:
+def result_row(result: RelationResult | StrainResult, at: str = "") -> Row:
     """Row of what one relation says about Tc, resistivity or Bc2; `at` names a state in words."""
     note = result.reason
     if result.applies and result.share_inside < 0.995:
@@ -105,20 +110,11 @@ def result_row(result: RelationResult, at: str = "") -> Row:
     )
 
 
-def combined_row(combined: Combined, at: str = "", remark: str = "") -> Row:
-    """Row of what all applicable relations say together."""
-    unit = unit_of(combined.target)
-    if combined.count > 1:
-        note = f"{combined.count} relations in equal parts, {u_text(combined.spread)} {unit} apart"
-    else:
-        note = "one relation applies" if combined.count else "no relation applies"
-    return Row(
-        f"{quantity(combined.target).noun}{at}",
-        "combined",
-        combined.median,
-        math.nan,
-        combined.low,
-        combined.high,
-        unit,
-        note=f"{note}; {remark}" if remark else note,
+def draws_row(name: str, draws: Array, note: str = "", at: str = "") -> Row:
+    """Row of joint draws of a quantity, (draws,): median and 68 % interval as in the columns of a study."""
+    about = quantity(name)
+    median, low, high = (
+        about.people.factor * float(column_of(draws[None, :], kind)[0]) for kind in ("value", "low", "high")
     )
+    unit = about.people.unit or unit_of(name)
+    return Row(f"{about.noun}{at}", JOINT, median, math.nan, low, high, unit, note=note)

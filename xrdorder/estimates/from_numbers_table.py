@@ -3,47 +3,51 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from xrdorder.estimates.from_numbers_rows import Row, combined_row, plain_row, relation_row, result_row
+from xrdorder.estimates.from_numbers_rows import Row, draws_row, plain_row, relation_row, result_row
+from xrdorder.estimates.numbers_at_strain import Strained
+from xrdorder.estimates.remarks import UNTESTED
 from xrdorder.material import PUBLISHED_SCALE, Material, TinScale
 from xrdorder.material.joint_tin import Prior
 from xrdorder.material.tin_scale import LEVEL, U_LEVEL_NM
-from xrdorder.quantities.registry import quantity
+from xrdorder.quantities.registry import PREDICTED, quantity
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.relations.tin_from_order import BOUND, USUAL, USUAL_S_A
-from xrdorder.superconductivity.prediction import Prediction
-from xrdorder.superconductivity.strain import AtStrain
+from xrdorder.superconductivity.by_relation import RelationResult, branches_words
+from xrdorder.uncertainty import Array
+
+_BY_DRAWS = "by the joint model (docs/evidence.md)"
+_BY_STRAIN = "joint draws times published strain functions, all that apply in equal parts"
 
 
 def estimate_rows(
     material: Material,
-    prediction: Prediction,
+    draws: Mapping[str, Array],
+    relations: Sequence[RelationResult],
     *,
     usual: Prior,
-    strained: Sequence[AtStrain] = (),
-    strain: float = math.nan,
+    strained: Strained | None = None,
     doped: bool = False,
     scale: TinScale = PUBLISHED_SCALE,
     library: Library = PUBLISHED,
 ) -> tuple[Row, ...]:
-    """Give tin by each line, by the order and by both, S_a, S_b, Tc, Bc2, and these at a strain.
+    """Give tin, S_a, S_b, Tc, Bc2, by each relation and by the joint model, and Tc and Bc2 at a strain.
 
     Parameters
     ----------
-    material, prediction, scale, library
+    material, draws, relations, strained, scale, library
         As of an estimate.
-    strained, strain
-        Tc and Bc2 at an intrinsic axial strain, and the strain.
     doped : bool
         Dopants sit in the A15.
     usual : Prior
-        What S_a usually is in such a wire: the same for tin by the order alone as for tin by both.
+        What S_a usually is in such a wire.
     """
-    rows = [*_tin_rows(material, scale, library, usual), *_order_rows(material, doped), *_prediction_rows(prediction)]
-    return (*rows, *_strain_rows(strained, strain))
+    rows = [*_tin_rows(material, scale, library, usual), draws_row("tin_fraction", draws["tin_fraction"], _BY_DRAWS)]
+    rows += [*_order_rows(material, doped), *_predicted_rows(draws, relations)]
+    return (*rows, *(_strain_rows(strained) if strained else ()))
 
 
 def _tin_rows(material: Material, scale: TinScale, library: Library, usual: Prior) -> list[Row]:
@@ -64,15 +68,11 @@ def _tin_rows(material: Material, scale: TinScale, library: Library, usual: Prio
     if tin_known:
         tin, u = values["tin_fraction"], material.u("tin_fraction")
         own = quantity("tin_fraction").u_text(material.u_tin_independent)
-        by, note = "given", ""
-        if from_lattice and scale == PUBLISHED_SCALE:
-            by = "combined"
-            note = "the line through measured samples, its distance to that of end points as one more doubt; of it "
-        elif from_lattice:
-            by, note = f"scale '{scale.name}'", f"{scale.source}; of it "
-        if from_lattice:
-            note += f"{own} at.% not shared with other wires measured alike"
-        rows.append(plain_row("tin_fraction", by, tin, u, note))
+        if not from_lattice:
+            rows.append(plain_row("tin_fraction", "given", tin, u))
+        elif scale != PUBLISHED_SCALE:
+            note = f"{scale.source}; of it {own} at.% not shared with other wires measured alike"
+            rows.append(plain_row("tin_fraction", f"scale '{scale.name}'", tin, u, note))
     if math.isfinite(given("tin_lower_bound", math.nan)):
         bound, u_bound = values["tin_lower_bound"], material.u("tin_lower_bound")
         for entry in library.relations("tin-from-order"):
@@ -86,10 +86,6 @@ def _tin_rows(material: Material, scale: TinScale, library: Library, usual: Prio
             u = math.hypot(tin / bound * u_bound, float(entry.scatter.at(4.0 * bound, tin)))
             note = "at least this much" if entry is BOUND else "if tin is ordered as usual"
             rows.append(relation_row("tin_fraction", entry, tin, u, note))
-    if math.isfinite(given("tin_fraction_joint", math.nan)):
-        tin, u = values["tin_fraction_joint"], material.u("tin_fraction_joint")
-        note = "least squares of lattice, order and the usual S_a; Tc and Bc2 are those of this tin content"
-        rows.append(plain_row("tin_fraction", "lattice and order", tin, u, note))
     return rows
 
 
@@ -111,26 +107,26 @@ def _order_rows(material: Material, dopants: bool) -> list[Row]:
     return rows
 
 
-def _prediction_rows(prediction: Prediction) -> list[Row]:
+def _predicted_rows(draws: Mapping[str, Array], relations: Sequence[RelationResult]) -> list[Row]:
+    remarks = {
+        "Tc_K": UNTESTED,
+        "Bc2_0K_T": branches_words(relations, float(np.median(draws["Bc2_0K_T"]))),
+    }
     rows = []
-    for target, combined in prediction.combined.items():
-        rows += [result_row(result) for result in prediction.of(target)]
-        branches = prediction.branches if target == "Bc2_0K_T" else None
-        rows.append(combined_row(combined, remark=branches.words if branches and branches.parted else ""))
+    for target, of_it in draws.items():
+        if target in PREDICTED or target.startswith("Bc2_"):
+            rows += [result_row(result) for result in relations if result.target == target]
+            note = "; ".join(filter(None, (_BY_DRAWS, remarks.get(target, ""))))
+            rows.append(draws_row(target, of_it, note))
     return rows
 
 
-def _strain_rows(strained: Sequence[AtStrain], strain: float) -> list[Row]:
+def _strain_rows(strained: Strained) -> list[Row]:
     """Tc and Bc2(0) by every strain function, and all together; Bc2 at temperatures all together only."""
     rows = []
-    at = f" at {100 * strain:+g} % strain"
-    shown: set[str] = set()
-    for one in strained:
-        for target, combined in one.combined.items():
-            if target in shown:
-                continue
-            shown.add(target)
-            if target in ("Tc_K", "Bc2_0K_T"):
-                rows += [result_row(result, at) for result in one.results if result.target == target]
-            rows.append(combined_row(combined, at))
+    at = f" at {100 * strained.strain:+g} % strain"
+    for target, draws in strained.draws.items():
+        if target in ("Tc_K", "Bc2_0K_T"):
+            rows += [result_row(result, at) for result in strained.relations if result.target == target]
+        rows.append(draws_row(target, draws, _BY_STRAIN, at))
     return rows

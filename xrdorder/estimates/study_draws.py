@@ -19,7 +19,7 @@ from dataclasses import replace
 import numpy as np
 import xarray as xr
 
-from xrdorder.estimates.from_material import on_scale, wire_of_values
+from xrdorder.estimates.from_material import kind_of, on_scale, wire_of_values
 from xrdorder.estimates.hyperparameters import Hyperparameters
 from xrdorder.estimates.model import DRAWS, JointDraws, joint_draws
 from xrdorder.estimates.relation_columns import with_relations
@@ -28,7 +28,7 @@ from xrdorder.estimates.wires import Measured, Wire
 from xrdorder.exceptions import ValidityError
 from xrdorder.material import PUBLISHED_SCALE, TinScale
 from xrdorder.quantities.grades import UNFIT
-from xrdorder.quantities.registry import ESTIMATED, Column, columns, unit_of
+from xrdorder.quantities.registry import ESTIMATED, Part, columns, unit_of
 from xrdorder.relations import PUBLISHED, Library, bc2_of_temperature, relation
 from xrdorder.relations.resistivity import FROM_ORDER
 from xrdorder.relations.tc_from_tin import BOLTZMANN
@@ -55,9 +55,6 @@ _OF_DRAWS = ("estimate", "shared_", "target_")
 
 _BITS = 15
 """Of the mantissa that are stored: 0.0004 at.% of tin, 0.0005 K of Tc, far below what 4000 draws resolve."""
-
-_KINDS = {"binary": "binary", "Ta": "Ta", "Ti": "Ti", "doped": "Ti"}
-"""Kinds of the model by those that relations are chosen for; any other wire is one that nothing was said of."""
 
 _ANCHORS = {
     "Tc_K": ("tc_k", "Tc"),
@@ -93,7 +90,7 @@ def wires_of(results: xr.Dataset, scale: TinScale = PUBLISHED_SCALE) -> tuple[di
                 values,
                 table,
                 lot=str(results["lot"].values[k]),
-                kind=_KINDS.get(str(results["wire"].values[k]), "any"),
+                kind=kind_of(str(results["wire"].values[k])),
                 contrast_by_tin=values.get("order_contrast_by_tin", 0.0),
                 scale=scale,
                 treatment=str(results["treatment"].values[k]),
@@ -249,12 +246,12 @@ def _in_order(samples: Sequence[str], drawn: Sequence[JointDraws], n: int) -> np
     """Draws of the stored targets in the order of the samples; NaN for those without."""
     values = np.full((len(samples), len(STORED), n), np.nan, dtype=np.float32)
     for one in drawn:
-        for name, stored in zip(one.samples, _targets(one), strict=True):
+        for name, stored in zip(one.samples, stored_targets(one), strict=True):
             values[samples.index(name)] = stored
     return values
 
 
-def _targets(drawn: JointDraws) -> Array:
+def stored_targets(drawn: JointDraws) -> Array:
     """Draws of the stored targets, (samples, targets, draws), as they are stored."""
     derived = {
         "Bc2_4K2_T": drawn.field(HELIUM_K),
@@ -313,7 +310,7 @@ def with_draws(results: xr.Dataset, drawn: xr.Dataset) -> xr.Dataset:
     found = {
         column.name: (
             "sample",
-            column.scale * _column(draws.of_target(column.quantity), column),
+            column.scale * column_of(draws.of_target(column.quantity), column.kind),
             {"units": udunits(column.units), "long_name": column.long_name, "source": sources[column.quantity]},
         )
         for column in columns()
@@ -322,16 +319,29 @@ def with_draws(results: xr.Dataset, drawn: xr.Dataset) -> xr.Dataset:
     return results.assign(found)
 
 
-def _column(draws: Array, column: Column) -> Array:
+def column_of(draws: Array, kind: Part) -> Array:
+    """Part of a column that draws give: their median, an end of their 68 % interval, or a standard uncertainty.
+
+    Parameters
+    ----------
+    draws : array, (samples, draws)
+    kind : str
+        As of `Column`.
+
+    Returns
+    -------
+    array, (samples,)
+        NaN for samples without draws.
+    """
     known = np.isfinite(draws).any(axis=1)
     found = np.full(len(draws), np.nan)
-    if column.kind == "independent":
+    if kind == "independent":
         found[known] = left_of_each(draws[known])
-    elif column.kind == "total":
+    elif kind == "total":
         found[known] = np.nanstd(draws[known], axis=1, ddof=1)
     else:
         half = DEFAULT_LEVEL / 2.0
-        level = {"low": 0.5 - half, "high": 0.5 + half}.get(column.kind, 0.5)
+        level = {"low": 0.5 - half, "high": 0.5 + half}.get(kind, 0.5)
         found[known] = np.nanquantile(draws[known], level, axis=1)
     return found
 

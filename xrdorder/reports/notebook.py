@@ -140,7 +140,7 @@ def _(found: Calibration, **options: Any) -> Figure:
 
 @title.register(Estimate)
 def _(found: Estimate) -> str:
-    return "Estimate from published relations, not a measurement"
+    return "Estimate by the joint model, not a measurement"
 
 
 @frame.register(Estimate)
