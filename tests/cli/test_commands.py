@@ -11,6 +11,8 @@ import xrdorder
 from tests.cli.conftest import CALIBRATE
 from tests.generator import a15_lattice_nm
 from xrdorder.cli import demo as demo_module
+from xrdorder.cli.calibrate import _advice
+from xrdorder.exceptions import Flag
 from xrdorder.profiles import read_instrument
 from xrdorder.quantities.formatting import concise
 
@@ -63,12 +65,19 @@ def test_calibrate_prints_the_instrument_and_writes_it(calibration):
     assert "Advice" not in printed or "certificate" not in printed  # the certificate was read
 
 
+def test_a_remark_of_the_instrument_is_told_once():
+    flags = (Flag("calibration", "widths come out too small"), Flag("clipped", "counts at the limit"))
+    assert _advice(("widths come out too small",), flags) == [
+        "Advice: widths come out too small", "Flag clipped: counts at the limit"
+    ]  # fmt: skip
+
+
 @pytest.mark.slow
 def test_calibrate_gives_advice_on_a_value_that_was_not_read_and_draws(run, scans, tmp_path):
     words = [word.replace("srm-660c", "srm-660a") for word in CALIBRATE]
     result = run("calibrate", scans / "lab6.xy", *words, "--figure", "fit.png")
     assert result.exit_code == 0
-    assert "not read on a certificate" in " ".join(result.stdout.split())
+    assert " ".join(result.stdout.split()).count("not read on a certificate") == 1
     assert read_instrument(tmp_path / "instrument.toml").standard == "srm-660a"
     assert (tmp_path / "fit.png").read_bytes().startswith(b"\x89PNG")
 

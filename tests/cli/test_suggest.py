@@ -214,6 +214,24 @@ def test_a_lot_that_cannot_be_planned_does_not_stop_the_others(run):
     assert "Not planned: lot curlew: lot 'curlew': no fitted sample has a heat treatment" in said.output
 
 
+@pytest.mark.parametrize("words", [(), ("--lot", "heron")])
+def test_without_an_a15_it_says_why_nothing_can_be_planned(run, words):
+    results, treatments = study(POINTS[:1])
+    results["quality"] = "sample", ["do not use: no A15 was found"]
+    said = run((results, treatments), "--field", "12", *words)
+    assert said.exit_code == 2
+    assert said.stderr == (
+        "xrdorder: lot 'heron': nothing can be planned, no sample has a usable fit of an A15 (heron-620-50-0: do not "
+        "use: no A15 was found); add patterns of reacted wires with their treatment to study.toml and run it\n"
+    )
+    other = run((results, treatments), "--field", "12", "--lot", "moon")
+    assert "no sample is of lot 'moon'; known: heron" in other.stderr
+    # without a verdict on the fit, the lattice that is missing says the same
+    results["a_nm"] = "sample", [float("nan")]
+    said = run((results.drop_vars("quality"), treatments), "--field", "12", *words)
+    assert (said.exit_code, "no A15 was fitted" in said.stderr) == (2, True)
+
+
 @pytest.mark.parametrize(
     ("words", "message"),
     [

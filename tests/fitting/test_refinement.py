@@ -3,6 +3,8 @@
 import copy
 
 import numpy as np
+import pytest
+import xarray as xr
 
 from xrdorder.fitting.procedure import Procedure
 
@@ -29,3 +31,13 @@ def test_the_last_solution_is_kept_until_something_changes(job: Procedure) -> No
         change()
         assert fit.solution()[0] is not before
     assert name not in fit.solution()[0].free and first.free[0] in fit.solution()[0].idle
+
+
+@pytest.mark.slow
+def test_same_answer_on_a_pattern(sample_pattern: xr.DataArray, calibration: Calibration) -> None:
+    fits = [fit_pattern(sample_pattern, calibration.instrument, engine=name) for name in ENGINES]
+    for quantity in ("a_nm", "order_contrast"):
+        u = fits[0].u(quantity)
+        values = [fit.values[quantity] for fit in fits]
+        # both stop where chi squared changes by less than 1e-6 of its unit: 1e-3 u; scipy's own test is looser
+        assert max(values) - min(values) < 0.01 * u

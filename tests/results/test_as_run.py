@@ -1,11 +1,13 @@
 """Old fits are never shown under a new description without a word."""
 
+import re
 
 import pytest
 
 from tests import descriptions
 from tests.results import made
 from xrdorder.description.measurement import Choices
+from xrdorder.description.study import DoseReference
 from xrdorder.exceptions import StudyError
 from xrdorder.measured.study import hold
 from xrdorder.results.collate import collate
@@ -50,7 +52,7 @@ def test_an_unchanged_description_is_not_complained_of(results):
         ({"lot": descriptions.changed(LOT, name="B")}, "one: lot is B, there A"),
         ({"mount": "polished-section"}, "one: mount is polished-section, there not told"),
         ({"date": "2026-03-14"}, "one: date is 2026-03-14, there not told"),
-        ({"position_m": 12.0}, "one: position is 12, there not told"),
+        ({"position_m": 12.0}, "one: position is 12 m, there not told"),
         (
             {"lot": descriptions.lot("A", dopant_at_percent={"Ta": 3.0})},
             'one: lot.dopant_at_percent is {"Ta": 3.0}, there {"Ta": 2.4}',
@@ -65,6 +67,27 @@ def test_what_was_changed_is_told(results, what, said):
     assert opened.difference.endswith("; run the study again")
     with pytest.raises(StudyError, match=r"study\.toml says otherwise"):
         hold(opened)
+
+
+def test_numbers_are_told_by_their_noun_rounded_with_their_unit(results):
+    def said(hours, reference_c=650.0, ramp=50.0):
+        schedule = Schedule((Step(725.0, hours, ramp),))
+        samples = (descriptions.changed(SAMPLES[0], treatment=schedule), SAMPLES[1])
+        dose = DoseReference.model_construct(reference_c=reference_c)
+        return descriptions.study("study", samples, ("nb3sn", "nb"), dose=dose)
+
+    stored = [made.sample(one.name) for one in SAMPLES]
+
+    def difference(now, then):
+        return OpenStudy(now, collate(then, stored, ("nb3sn", "nb"))).difference
+
+    doses = difference(said(100.0), said(100.0, 700.0))
+    assert re.search(r"one: thermal dose is [0-9]+ h, there [0-9]+ h;", doses), doses
+    assert "one: length of the treatment is 114 h, there 135 h;" in difference(said(100.0), said(100.0, ramp=20.0))
+    # what rounding would make equal keeps the digits that tell it apart
+    near = difference(said(100.0, 650.0), said(100.0, 650.001))
+    first, second = re.search(r"thermal dose is ([0-9.]+) h, there ([0-9.]+) h;", near).groups()
+    assert first != second
 
 
 def test_what_no_result_follows_from_may_change(results):

@@ -21,7 +21,10 @@ from xrdorder.exceptions import InstrumentError
 from xrdorder.files import read_bytes
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from xrdorder.cli.console import Part
+    from xrdorder.exceptions import Flag
     from xrdorder.fitting import Calibration as FittedCalibration
 
 FIRST_WORDS = "# Instrument, written by xrdorder"
@@ -115,9 +118,14 @@ def _parts(found: "FittedCalibration") -> "list[Part]":
         "",
         f"Specimen of the standard, not stored: displacement {displacement} mm (correlation with the offset "
         f"{found.offset_displacement_correlation:.3f}), transparency {found.transparency_deg:.4f} degrees",
-        *(f"Advice: {remark}" for remark in instrument.remarks),
-        *(f"Flag {flag.name}: {flag.message}" for flag in fit.flags),
+        *_advice(instrument.remarks, fit.flags),
     ]
+
+
+def _advice(remarks: "Sequence[str]", flags: "Sequence[Flag]") -> list[str]:
+    """Remarks of the instrument, each once: every fit with it carries them as flags, that of the standard too."""
+    others = [flag for flag in flags if flag.message not in remarks]
+    return [*(f"Advice: {one}" for one in remarks), *(f"Flag {one.name}: {one.message}" for one in others)]
 
 
 def _may_be_replaced(out: Path) -> None:

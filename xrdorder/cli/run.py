@@ -86,13 +86,14 @@ def undrawn(missing: "Missing") -> None:
 
 
 def done_text(results: "xr.Dataset") -> str:
-    """Say what the run did with how many samples.
+    """Say what the run did with how many samples, each counted once.
 
     >>> from xarray import Dataset
-    >>> done_text(Dataset(attrs={"fitted": 1, "interpreted": 0, "unchanged": 7, "failed": 0}))
-    '1 fitted, 7 kept'
+    >>> done_text(Dataset(attrs={"samples": 10, "fitted": 2, "interpreted": 0, "failed": 1}))
+    '2 fitted, 7 kept; 1 without a result'
     """
-    fitted, again, kept, failed = (int(results.attrs[k]) for k in ("fitted", "interpreted", "unchanged", "failed"))
+    samples, fitted, again, failed = (int(results.attrs[k]) for k in ("samples", "fitted", "interpreted", "failed"))
+    kept = samples - fitted - again - failed
     text = f"{fitted} fitted, {f'{again} interpreted again, ' if again else ''}{kept} kept"
     return f"{text}; {failed} without a result" if failed else text
 

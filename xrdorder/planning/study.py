@@ -37,6 +37,8 @@ USUAL_RAMP = 50.0
 
 LEAST_HOURS = 0.1
 
+_REASONS = 3  # samples whose reason is told before the rest is counted
+
 
 @dataclass(frozen=True)
 class Limits:
@@ -236,8 +238,8 @@ def plan_lot(
     Raises
     ------
     StudyError
-        No such lot; none of its samples was fitted and has a treatment; limits or constraints that leave nothing; every
-        wire is above its Tc.
+        No such lot; none of its samples was fitted, or none of these has a treatment; limits or constraints
+        that leave nothing; every wire is above its Tc.
     """
     limits = limits or Limits()
     names = [str(name) for name in results["sample"].values]
@@ -250,9 +252,12 @@ def plan_lot(
     own = {names[k]: one for k in kept if (one := treatments[names[k]]) is not None}
     notes = _left_out([names[k] for k in mine if not fitted[k]], "no A15 was fitted in")
     notes += _left_out([names[k] for k in mine if fitted[k] and k not in kept], "no heat treatment is told of")
+    if not any(fitted[k] for k in mine):
+        raise StudyError(no_usable_fit(lot, {names[k]: "no A15 was fitted" for k in mine}))
     if not own:
-        which = f"lot '{lot}': " if lot else ""
-        raise StudyError(f"{which}no fitted sample has a heat treatment; give treatment in study.toml and run it again")
+        raise StudyError(
+            f"{_of_lot(lot)}no fitted sample has a heat treatment; give treatment in study.toml and run it again"
+        )
     part = results.isel(sample=kept)
     reacted = list(own.values())
     space = Space(furnace_of(reacted, limits), limits.dose)
@@ -287,6 +292,24 @@ def plan_lot(
     if BC2 in plans and sizes is not None and plans[BC2].process is not None and sizes.process is not None:
         both = front(plans[BC2], sizes, seed=seed)
     return LotPlan(lot, own, conditions, space, found, plans, both, constraints, tuple(dict.fromkeys(notes)))
+
+
+def no_usable_fit(lot: str, reasons: Mapping[str, str]) -> str:
+    """Say that no sample of a lot can be planned by, why (by sample), and what to do.
+
+    >>> no_usable_fit("heron", {"a": "do not use: no A15"})[:81]
+    "lot 'heron': nothing can be planned, no sample has a usable fit of an A15 (a: do "
+    """
+    first = "; ".join(f"{name}: {why}" for name, why in list(reasons.items())[:_REASONS])
+    more = f" and {len(reasons) - _REASONS} more" if len(reasons) > _REASONS else ""
+    return (
+        f"{_of_lot(lot)}nothing can be planned, no sample has a usable fit of an A15 ({first}{more}); add patterns of "
+        "reacted wires with their treatment to study.toml and run it"
+    )
+
+
+def _of_lot(lot: str) -> str:
+    return f"lot '{lot}': " if lot else ""
 
 
 def _require_superconducting(found: Sequence[Response], conditions: Conditions) -> None:

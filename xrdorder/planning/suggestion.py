@@ -9,10 +9,10 @@ from pathlib import Path
 import numpy as np
 
 from xrdorder.comparison.study import fit_to_compare
-from xrdorder.exceptions import StudyError
+from xrdorder.exceptions import StudyError, no_such_lot
 from xrdorder.files import TableWriter
 from xrdorder.files.atomic import write_atomically
-from xrdorder.planning.study import Limits, LotPlan, plan_lot
+from xrdorder.planning.study import Limits, LotPlan, no_usable_fit, plan_lot
 from xrdorder.planning.treatments_table import Cell, rows
 from xrdorder.results.open_study import OpenStudy, open_study
 from xrdorder.superconductivity.currents import Conditions
@@ -54,21 +54,27 @@ def suggest(
     Raises
     ------
     StudyError
-        No lot can be planned, or the description was changed since the run.
+        There is no such lot, no lot can be planned, or the description was changed since the run.
     """
     opened = study if isinstance(study, OpenStudy) else open_study(study)
     opened.require_as_run()
-    results, _ = fit_to_compare(opened.results)
+    results, left_out = fit_to_compare(opened.results)
+    lot_of = {str(one["sample"].item()): str(one.item()) for one in opened.results["lot"]}
+    if lot and lot not in lot_of.values():
+        raise StudyError(no_such_lot(lot, lot_of.values()))
     conditions, samples = conditions or Conditions(4.2), opened.study.samples
     designs = {sample.lot.name: sample.lot.design for sample in samples}
     treatments = {sample.name: sample.treatment for sample in samples}
-    lots = (lot,) if lot else tuple(dict.fromkeys(str(one) for one in results["lot"].values))
+    lots = (lot,) if lot else tuple(dict.fromkeys(lot_of.values()))
     plans, reasons = [], []
     for k, name in enumerate(lots):
         if progress is not None:
             progress(k, len(lots), name or "wires")
         here = replace(conditions, design=conditions.design or designs.get(name, ""))
+        of_lot = {sample for sample, one in lot_of.items() if one == name}
         try:
+            if of_lot <= left_out.keys():
+                raise StudyError(no_usable_fit(name, {one: left_out[one] for one in lot_of if one in of_lot}))
             plans.append(
                 plan_lot(
                     results, treatments, name, here, tuple(dict.fromkeys(fields_t)), limits,

@@ -8,10 +8,11 @@ import json
 from collections.abc import Iterator
 from typing import Any
 
-import numpy as np
 import xarray as xr
 
 from xrdorder.description.study import Study
+from xrdorder.quantities.registry import known
+from xrdorder.results.collated import told_text
 from xrdorder.results.described_columns import TOLD, told_variables
 from xrdorder.results.sample_file import StoredSample
 
@@ -44,10 +45,14 @@ def _differences(study: Study, results: xr.Dataset) -> Iterator[tuple[str, str]]
     rows = results.isel(sample=[names.index(name) for name in both])
     for k, name in enumerate(both):
         for column in COLUMNS:  # some are there only where a sample tells them
-            new = _words(now[column][1][k] if column in now else "")
-            old = _words(rows[column].values[k] if column in rows else "")
-            if new != old:
-                yield name, f"{column.replace('_', ' ')} is {new}, there {old}"
+            _, values, attrs = now.get(column, ("", ["" for _ in both], {}))
+            here = values[k], attrs
+            there = (rows[column].values[k], rows[column].attrs) if column in rows else ("", {})
+            exact = [told_text(column, *one, exactly=True) for one in (here, there)]
+            if exact[0] != exact[1]:
+                said = [told_text(column, *one) for one in (here, there)]
+                new, old = map(_words, exact if said[0] == said[1] else said)
+                yield name, f"{_noun(column)} is {new}, there {old}"
                 break
         else:
             for key, new, old in _told_otherwise(str(now[TOLD][1][k]), str(rows[TOLD].values[k])):
@@ -73,12 +78,15 @@ def _flat(table: dict[str, Any], before: str = "") -> dict[str, Any]:
     return found
 
 
-def _words(value: object) -> str:
-    """A value as it is told.
+def _noun(column: str) -> str:
+    """What a column holds, as sentences call it.
 
-    >>> _words("650 °C/100 h"), _words(float("nan")), _words(640.0)
-    ('650 °C/100 h', 'not told', '640')
+    >>> _noun("total_h"), _noun("calibration_name"), _noun("mount")
+    ('length of the treatment', 'calibration', 'mount')
     """
-    if isinstance(value, float | np.floating):
-        return f"{value:.9g}" if np.isfinite(value) else "not told"
-    return str(value) or "not told"
+    found = known(column)
+    return found.noun if found else column.removesuffix("_name")
+
+
+def _words(text: str) -> str:
+    return text or "not told"

@@ -121,10 +121,20 @@ _UNITS = {"hour": " h", "degree_Celsius": " °C", "m": " m"}
 
 
 def _told(column: str, value: object, attrs: Mapping[str, str]) -> ToldColumn:
-    if isinstance(value, float | np.floating):
-        said = digits(float(value), DOSE_DIGITS if column.startswith("dose") else 5)
-        text = f"{said}{_UNITS.get(attrs.get('units', ''), '')}" if np.isfinite(value) else ""
-    else:
-        text = str(value)
     source = f"; {attrs['source']}" if attrs.get("source") else ""
-    return ToldColumn(column, text, f"{attrs.get('long_name', '')}{source}")
+    return ToldColumn(column, told_text(column, value, attrs), f"{attrs.get('long_name', '')}{source}")
+
+
+def told_text(column: str, value: object, attrs: Mapping[str, str], *, exactly: bool = False) -> str:
+    """What was told, as it is printed: numbers rounded unless `exactly`, with their unit; empty where nobody told it.
+
+    >>> hours = {"units": "hour"}
+    >>> told_text("dose_h", 48.5696053, hours), told_text("dose_h", 48.5696053, hours, exactly=True)
+    ('48.6 h', '48.5696053 h')
+    """
+    if not isinstance(value, float | np.floating):
+        return str(value)
+    if not np.isfinite(value):
+        return ""
+    rounded = DOSE_DIGITS if column.startswith("dose") else 5
+    return f"{digits(float(value), 9 if exactly else rounded)}{_UNITS.get(attrs.get('units', ''), '')}"

@@ -64,7 +64,8 @@ def run_study(
     -------
     Dataset
         The collated results, as in `results/results.nc`. The attributes count: `samples`, `failed`, `no_a15`,
-        and for this run `fitted`, `interpreted` (again, without a fit) and `unchanged`.
+        and for this run `fitted`, `interpreted` (again, without a fit) and `unchanged`; only the last, and `failed`,
+        count samples without a result.
 
     Raises
     ------
@@ -97,9 +98,10 @@ def run_study(
         collated = collate(study, stored, _phase_names(study), own.scale(), own.names())
         dataset = estimated(collated, own.scale(), own.library(), previous=_previous(results))
         write_results(dataset, results)
-    again_only = sum(task.fitted for task in todo)
+    done = [task for task in todo if not samples[task.sample.name].failed]
+    again_only = sum(task.fitted for task in done)
     dataset.attrs |= {
-        "fitted": len(todo) - again_only,
+        "fitted": len(done) - again_only,
         "interpreted": again_only,
         "unchanged": sorted_out.unchanged,
     }
