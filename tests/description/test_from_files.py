@@ -1,11 +1,13 @@
 """Patterns that came without a study get one, which reads back as what was told."""
 
+import os
+
 import pytest
 
 from xrdorder.description.from_files import HEADING, LOT, study_from_files, write_study
 from xrdorder.description.study import read_study
 from xrdorder.description.table import Refused
-from xrdorder.exceptions import StudyError
+from xrdorder.exceptions import StudyError, XrdorderError
 
 
 @pytest.fixture
@@ -62,6 +64,14 @@ def test_the_study_says_what_was_told(here):
     assert a.choices == b.choices == choices
     assert a.lot.dopants == pytest.approx({"Ta": 0.024})
     assert a.lot.u_dopants == pytest.approx({"Ta": 0.002})
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_a_phase_file_that_is_a_pipe_is_told_as_one(here):
+    os.mkfifo(here / "f.toml")
+    (here / "nb").write_text("")  # a catalogue name is none of a file
+    with pytest.raises(XrdorderError, match=r"f\.toml: cannot be read \(not a regular file but a pipe or device\)"):
+        study_from_files("out/study", ["a.xy"], "instrument.toml", phases=("nb", "./f.toml"))
 
 
 def test_nothing_told_takes_the_usual_phases(here):

@@ -13,6 +13,7 @@ from tests.generator import defects, expected_counts, simulate, simulate_standar
 from tests.made import as_pattern
 from xrdorder.exceptions import FitError
 from xrdorder.fitting import Calibration, FitOptions, PatternFit, calibrate, fit_pattern
+from xrdorder.fitting.contradictions import why_alpha2
 from xrdorder.patterns import read_pattern
 
 pytestmark = pytest.mark.slow
@@ -77,8 +78,16 @@ def test_the_true_radiation_is_taken(calibration: Calibration) -> None:
 
 def test_no_instrument_is_made_of_a_standard_without_its_doublet(standard_pattern: xr.DataArray) -> None:
     stripped = defects.alpha2_stripped(TWO_THETA, standard_pattern.values).clip(1.0)
-    with pytest.raises(FitError, match=r"K-alpha2 of srm-660c is 0\.2\d of K-alpha1"):
+    with pytest.raises(FitError, match=r"K-alpha2 of srm-660c is 0\.2\d of K-alpha1.*: it was removed"):
         calibrate(as_pattern(TWO_THETA, stripped), "srm-660c", detector_distance_mm=217.5)
+
+
+def test_roots_of_a_standard_are_not_told_as_removed(standard_pattern: xr.DataArray) -> None:
+    roots = as_pattern(TWO_THETA, np.sqrt(standard_pattern.values).clip(1.0))
+    with pytest.raises(FitError, match=r"K-alpha2 .* is 0\.[67]\d of .* weaker than they were counted") as error:
+        calibrate(roots, "srm-660c", detector_distance_mm=217.5)
+    assert "removed" not in str(error.value)
+    assert why_alpha2(0.7, 0.5) in str(error.value) and why_alpha2(0.2, 0.5) not in str(error.value)
 
 
 def test_angles_half_a_degree_off_are_not_used(calibration: Calibration) -> None:

@@ -220,13 +220,21 @@ def test_normalised_data_are_no_surer_than_their_rounding():
     assert 0.5 < np.mean((values - truth) ** 2 / judgement.variance) < 2.0
 
 
-@pytest.mark.parametrize("decimals", [None, 3])
+@pytest.mark.parametrize("decimals", [None, 3, 2])
 def test_square_roots_of_counts_are_caught(decimals):
     _, _, counts = _counts()
     roots = np.sqrt(counts)
     judgement = judge(roots if decimals is None else np.round(roots, decimals))
     assert judgement.flag[0] == "roots-of-counts"
     assert np.all(judgement.variance == 0.25)  # of the root of a Poisson number, to first order
+
+
+@pytest.mark.parametrize("level", [15.0, 100.0, 400.0, 1200.0])
+def test_rounded_roots_and_rounded_scaled_counts_are_told_apart(level):
+    counts = np.random.default_rng(4).poisson(level, 3000).astype(float)
+    assert judge(np.round(np.sqrt(counts), 2)).flag[0] == "roots-of-counts"
+    for factor in (0.01, 0.1, 0.5, 1.0 / 3.0, 1.0 / np.sqrt(level)):
+        assert judge(np.round(factor * counts, 2)).flag[0] != "roots-of-counts"
 
 
 def test_whole_roots_are_not_taken_for_counts():

@@ -353,9 +353,17 @@ def test_digits_that_are_missing_behind_the_point(tmp_path):
     assert "ended-early" not in _read(tmp_path, text).attrs["flags"]
 
 
-def test_a_file_that_ends_in_the_middle_of_an_angle(tmp_path):
+@pytest.mark.parametrize("end", ["", "\n", "\n\n"])
+def test_a_file_that_ends_in_the_middle_of_an_angle(tmp_path, end):
+    pattern = _read(tmp_path, _table().rstrip()[:-5] + end)
+    assert np.array_equal(pattern, COUNTS[:-1])
+    message = dict(json.loads(pattern.attrs["flags"]))["ended-early"]
+    assert "its last row, line 60, lacks 1 number(s) and is left out" in message
+
+
+def test_a_row_that_lacks_a_number_before_the_end_is_refused(tmp_path):
     with pytest.raises(PatternError, match=r"line 60: 1 number\(s\) where the rows before have 2; complete the row"):
-        _read(tmp_path, _table().rstrip()[:-5])
+        _read(tmp_path, _table().rstrip()[:-5] + "\n30.00 200\n")
 
 
 def test_flags_of_a_file_nest_to_any_depth(tmp_path):

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from xrdorder.description.phases_present import phase_argument
 from xrdorder.description.study import DESCRIPTION, Study, study_of
 from xrdorder.exceptions import StudyError
 from xrdorder.files import read_bytes
@@ -59,7 +60,7 @@ def study_from_files(
     of_lot = {"lot": LOT} if lot else {}
     paths = [Path(path).absolute() for path in patterns]
     table = {
-        "phases": [str(Path(name).absolute()) if Path(name).is_file() else name for name in phases],
+        "phases": [phase_argument(name, Path.cwd()) for name in phases],
         "instrument": {"file": Path(instrument).absolute()},
         "fit": {"engine": engine},
         "defaults": dict(defaults or {}),

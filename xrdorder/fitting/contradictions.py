@@ -14,7 +14,8 @@ _CHANCE = 1e-4  # of each flag where there is nothing
 ALPHA2_FAR = 0.1
 """K-alpha2 over K-alpha1 this far from that of the tube is no longer that of a tube.
 
-Monochromators and filters change the ratio by some hundredths (judged); K-alpha2 that was removed is 0.5 off.
+Monochromators and filters change the ratio by some hundredths (judged); K-alpha2 that was removed is 0.5 off, and
+roots of counts turn 0.52 into 0.72.
 """
 _LEAST_LOSS = 0.01  # of the highest point: below it dead time moves no result
 _LARGEST_LOSS = 0.5  # beyond it a detector is blind; the values themselves are bent
@@ -36,12 +37,25 @@ def contradictions(job: Procedure) -> list[Flag]:
     return [*_alpha2(job, score_test), *_lost_counts(job, score_test), *_place(job)]
 
 
+def why_alpha2(share: float, tube: float) -> str:
+    """Say what makes K-alpha2 over K-alpha1 another one than that of the tube, and what to do."""
+    if share > tube:
+        return (
+            "strong lines are weaker than they were counted, as in roots or another compression of the counts, or by "
+            "dead time of the detector; take the scan as it was counted, or measure with a weaker beam"
+        )
+    return (
+        "it was removed by a program, or the beam is K-alpha1 alone; take the scan as it was counted, or name the "
+        "radiation that it was"
+    )
+
+
 def _clear(drop: float) -> bool:
     return drop > float(chdtri(1, _CHANCE))
 
 
 def _alpha2(job: Procedure, score_test: ScoreTest) -> list[Flag]:
-    """K-alpha2 that is not there: the fit would introduce a second population and shift the lattice for it."""
+    """K-alpha2 that is not as it should be: the fit would add a second population and shift the lattice for it."""
     light, name = job.optics.radiation, "alpha2_ratio"
     if not light.alpha2_ratio > 0.0 or name in job.decidable():
         return []
@@ -49,10 +63,10 @@ def _alpha2(job: Procedure, score_test: ScoreTest) -> list[Flag]:
     held = job.fit.values()[name]
     if not (_clear(drop) and abs(step[0]) > ALPHA2_FAR):
         return []
+    asked = max(held + float(step[0]), 0.0)
     text = (
-        f"the pattern asks for K-alpha2 of {max(held + float(step[0]), 0.0):.2f} of K-alpha1, the tube has {held:.2f}: "
-        "was K-alpha2 removed by a program, or is the beam K-alpha1 alone? Lattice, widths and populations are wrong; "
-        "take the scan as it was counted, or name the radiation that it was"
+        f"the pattern asks for K-alpha2 of {asked:.2f} of K-alpha1, the tube has {held:.2f}: "
+        f"{why_alpha2(asked, held)}. Lattice, widths and populations are wrong"
     )
     return [Flag("alpha2-not-of-the-tube", text)]
 

@@ -283,7 +283,7 @@ _CARE = {
 }
 
 _GRAVE = {
-    "alpha2-not-of-the-tube": "K-alpha2 is not that of the tube: removed by a program, or another radiation",
+    "alpha2-not-of-the-tube": "K-alpha2 over K-alpha1 is not that of the tube",
     "roots-of-counts": "the values are square roots of counts",
     "intensities-bent": "strong lines are weaker than any detector makes them",
     "angles-off": "the angles are off",

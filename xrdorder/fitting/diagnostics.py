@@ -30,6 +30,7 @@ _SMALL_LOSS = 0.02  # of the trial: one per cent of the order
 # A beam longer than the specimen up to 180 degrees instead of 45 takes 0.79 of the light at (110) and copper radiation
 # instead of 0.46, and less at higher angles in proportion.
 _LARGEST_LOSS = 2.0
+_CHECK = "check slit and specimen length"
 _CALIBRATED = 4.0  # standard uncertainties of its calibration that an offset must have moved
 
 
@@ -37,7 +38,8 @@ class _Direction(NamedTuple):
     """A direction in which the counts may deviate, and what it would mean.
 
     A step below `least` is not reported; one beyond `most` has another cause, named by `beyond`. A direction that is
-    a parameter of the fit is named, and fitted.
+    a parameter of the fit is named, and fitted. A step the other way is told by `backward`, where it has a text of its
+    own. `percent` is what a step of one changes, in per cent.
     """
 
     name: str
@@ -47,6 +49,15 @@ class _Direction(NamedTuple):
     least: float = 0.0
     most: float = np.inf
     beyond: str = ""
+    backward: str = ""
+    percent: float = 0.0
+
+    def said(self, step: float) -> str:
+        """What a step means."""
+        if step > self.most:
+            return self.beyond
+        text = self.backward if step < 0.0 and self.backward else self.text
+        return text.format(step=step, percent=abs(step) * self.percent)
 
 
 def diagnostics(job: Procedure, instrument: Instrument, scatter: LineScatter) -> list[Flag]:
@@ -80,8 +91,7 @@ def diagnostics(job: Procedure, instrument: Instrument, scatter: LineScatter) ->
             if step**2 <= limit * u**2:
                 continue
         if abs(step) > direction.least:
-            text = direction.beyond if step > direction.most else direction.text.format(step=float(step))
-            flags.append(Flag(direction.name, text))
+            flags.append(Flag(direction.name, direction.said(float(step))))
     return flags
 
 
@@ -143,13 +153,18 @@ def _illumination(job: Procedure, score_test: ScoreTest) -> Iterator[_Direction]
     lost = 1.0 - trial.lit_fraction(np.radians(0.5 * job.two_theta))
     values = job.fit.values()
     net = job.fit.counts() - job.model.background(values)
+    weakened = float(np.sum(net * lost)) / max(float(np.sum(net[lost > 0.0])), 1.0)
+    lines = f"lines below {_FULL_BEAM_TWO_THETA:.0f} degrees are {{percent:.2g}} %"
+    ordered = job.main.contrast_name is not None
     yield _Direction(
         "intensities-at-low-angle",
-        "lines at low angle are not as strong as the others let expect ({step:+.2f} of what a beam longer than the "
-        "specimen below 45 degrees would take away): check slit and specimen length; order is wrong in that measure",
+        f"{lines} weaker than the others let expect: {_CHECK}" + ("; the order reads too low" if ordered else ""),
         score_test.weighted(-net * lost),
         least=_SMALL_LOSS,
         most=_LARGEST_LOSS,
         beyond="lines at low angle are weaker than the others let expect, by more than slit and specimen length can "
-        "explain: are strong lines cut off by the detector? The order is wrong",
+        "explain: are strong lines cut off by the detector?" + (" The order is wrong" if ordered else ""),
+        backward=f"{lines} stronger than the others let expect: {_CHECK}"
+        + ("; the order reads too high" if ordered else ""),
+        percent=100.0 * weakened,
     )

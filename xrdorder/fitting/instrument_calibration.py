@@ -19,7 +19,7 @@ from xrdorder.crystals.standards import Standard
 from xrdorder.crystals.standards import standard as standard_named
 from xrdorder.display import Displayed
 from xrdorder.exceptions import FitError, InstrumentError
-from xrdorder.fitting.contradictions import ALPHA2_FAR
+from xrdorder.fitting.contradictions import ALPHA2_FAR, why_alpha2
 from xrdorder.fitting.initial_values import DETECTABLE_TRANSPARENCY_DEG
 from xrdorder.fitting.pattern_fit import assemble
 from xrdorder.fitting.procedure import Procedure, source_name
@@ -214,13 +214,12 @@ def _require_fit(job: Procedure, standard: Standard, solution: Solution) -> None
 
 
 def _require_the_tube(job: Procedure, standard: Standard) -> None:
-    """Refuse a scan without the K-alpha2 that its radiation has: widths and offset would be those of another beam."""
+    """Refuse a scan with another K-alpha2 than its radiation has: widths and offset would be those of another beam."""
     fitted, tube = job.fit.values()["alpha2_ratio"], job.optics.radiation.alpha2_ratio
     if tube > 0.0 and abs(fitted - tube) > ALPHA2_FAR:
         raise FitError(
             f"{source_name(job.pattern)}: K-alpha2 of {standard.name} is {fitted:.2f} of K-alpha1, that of the tube "
-            f"{tube:.2f}: it was removed by a program, or the beam is K-alpha1 alone; take the scan as it was counted, "
-            "or name the radiation that it was"
+            f"{tube:.2f}: {why_alpha2(fitted, tube)}"
         )
 
 

@@ -62,6 +62,7 @@ _VARIANCE_OF_ROOTS = 0.25  # of the root of a Poisson number, whatever its mean
 _ROOTS = "values are square roots of whole numbers: counts are wanted as they were counted"
 # Of the noise between the lines: points that a subtracted background left near zero are no surer than a third of it.
 _LEAST_OF_NOISE = 0.3
+_CHANCE = 1e-9  # that squares of values that are no roots all fall on whole numbers
 # Distinct values needed before a common divisor means anything: the chance that 20 counts are all even is
 # 1e-6.
 _DISTINCT = 20
@@ -393,12 +394,19 @@ def _rounding_variance(values: Array) -> float:
 
 
 def _are_roots(values: Array) -> bool:
-    """Say whether the squares of values that are not whole are whole, but for the rounding of the file."""
-    squares = values**2
+    """Say whether the squares of values that are not whole are whole, but for the rounding of the file.
+
+    A square that rounding blurs by b on either side is within b of a whole number by chance once in 1 / (2 b): many
+    blurred ones tell as much as some sharp ones.
+    """
     step = np.sqrt(12.0 * _rounding_variance(values))
-    blur = step * values + 1e-9 * squares
-    told = blur < 0.1
-    if np.unique(np.rint(squares[told])).size <= _DISTINCT or told.mean() < 0.5:
+    blur = values * step + 0.25 * step**2 + 1e-9 * values**2 + 1e-6
+    told = blur < 0.5
+    squares, first = np.unique(values[told] ** 2, return_index=True)
+    if np.unique(np.rint(squares)).size <= _DISTINCT or told.mean() < 0.5:
         return False
-    off = np.abs(squares - np.rint(squares))
-    return bool(np.all(off[told] <= blur[told] + 1e-6)) and bool(np.any(np.abs(values - np.rint(values)) > 0.01))
+    blur, roots = blur[told][first], np.sqrt(squares)
+    if np.any(np.abs(squares - np.rint(squares)) > blur):
+        return False
+    broken = np.abs(roots - np.rint(roots)) > 0.01  # the square of a whole number is whole whatever it is
+    return bool(np.sum(np.log(2.0 * blur[broken])) < np.log(_CHANCE))

@@ -28,6 +28,7 @@ from xrdorder.patterns.content import MOUNTS, Array, FileContent, ScanRange
 _MOST_POINTS = 10_000_000
 
 COPY_AGAIN = "copy it again from where it was measured"
+_NOT_OPEN = "not a file id"  # what the library says of a file that it could not open
 # Soft links that lead to soft links; h5py stops at the same number.
 _MOST_LINKS = 16
 # Groups below an entry; a detector of many modules has some hundreds.
@@ -50,6 +51,10 @@ _LENGTH = {
     "a": "angstrom",
     "å": "angstrom",
 }
+
+
+class _StoredElsewhereError(Exception):
+    """The numbers of a dataset stand in another file."""
 
 
 def read_nexus(data: bytes, name: str) -> FileContent:
@@ -77,10 +82,14 @@ def read_nexus(data: bytes, name: str) -> FileContent:
             return _read(file, name)
     except PatternError:
         raise
-    except (OSError, RuntimeError, KeyError, ValueError, TypeError, OverflowError, MemoryError) as error:
+    except _StoredElsewhereError as error:
         raise PatternError(
-            f"{name}: damaged or truncated HDF5 file ({' '.join(str(error).split())[:120]}); {COPY_AGAIN}"
+            f"{name}: {error}, which is not followed; export it whole, with all numbers in the file itself"
         ) from None
+    except (OSError, RuntimeError, KeyError, ValueError, TypeError, OverflowError, MemoryError) as error:
+        said = " ".join(str(error).split())[:120]
+        reason = "it does not open: bytes are missing or wrong" if _NOT_OPEN in said.lower() else said
+        raise PatternError(f"{name}: damaged or truncated HDF5 file ({reason}); {COPY_AGAIN}") from None
 
 
 def _read(file: h5py.File, name: str) -> FileContent:
@@ -245,7 +254,7 @@ def _values(dataset: h5py.Dataset) -> Any:
     if dataset.size > _MOST_POINTS:
         raise ValueError(f"{dataset.name} claims {dataset.size} points")
     if dataset.is_virtual or dataset.external:
-        raise OSError(f"the numbers of {dataset.name} stand in another file, which is not read")
+        raise _StoredElsewhereError(f"the numbers of {dataset.name} stand in another file")
     return dataset[()]
 
 

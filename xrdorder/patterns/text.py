@@ -109,7 +109,9 @@ def read_text(text: str, name: str) -> FileContent:
             f"{name}: line 1: XML or HTML is not read; export the scan as text columns or as CIF"
         )
     lines = text.replace("\r\n", "\n").replace("\r", "\n").rstrip("\x1a").split("\n")
-    table = _Table(name, _how_written(lines))
+    table = _Table(name, _how_written(lines), len(lines))
+    while table.last_line and not lines[table.last_line - 1].strip():
+        table.last_line -= 1
     start = 0
     odd = [i for i, line in enumerate(lines) if line[:1] not in _STARTS and line.lstrip()[:1] not in _STARTS]
     for index in [*odd, len(lines)]:
@@ -190,9 +192,10 @@ def _how_written(lines: list[str]) -> _Columns:
 class _Table:
     """Rows as they come, stretch by stretch, and what comments declare between them."""
 
-    def __init__(self, name: str, written: _Columns) -> None:
+    def __init__(self, name: str, written: _Columns, last_line: int) -> None:
         self.name = name
         self.written = written
+        self.last_line = last_line  # that holds anything
         self.content = FileContent()
         self.tables: list[Array] = []
         self.numbers: list[NDArray[np.int64]] = []
@@ -242,6 +245,10 @@ class _Table:
                 raise self._no_number(number, fields) from None
             self.header = (number, fields)
             self._declare(row)
+            return
+        if len(numbers) < self.columns and number == self.last_line:
+            why = f"its last row, line {number}, lacks {self.columns - len(numbers)} number(s) and is left out"
+            self.content.flags.append(ended.flag(why))
             return
         if self.paused:
             self._begin(number, fields)
