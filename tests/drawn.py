@@ -66,7 +66,9 @@ def drawn(results, centres, below=2.0, above=1.0, n=N, tin=(0.015, 0.0015)):
 
 def with_tables(results, tables):
     """Results with relations as made for each sample; None for a sample that none was asked about."""
-    first = next(table for table in tables if table is not None)
+    first = next((table for table in tables if table is not None), None)
+    if first is None:
+        return results
     names = first["relation"].values
     for key in ("median", "low", "high"):
         rows = [np.full(len(names), np.nan) if t is None else t[f"relation_{key}"].values for t in tables]

@@ -130,7 +130,7 @@ def test_a_real_fit(run, scans, instrument):
     words = ("fit", scans / "one.xy", "--instrument", instrument, "--phases", "nb3sn,nb")
     made = run(*words, "--mount", "ground-powder", "--out", "found", "--no-figures", "--workers", "1", "--details")
     assert made.exit_code == 0, made.output
-    result = run("explain", "found", "one", "tin_fraction", "--details")
+    result = run("explain", "found", "one", "a_nm", "--details")
     assert result.exit_code == 0, result.output
     assert "no other in this study" in result.stdout
     assert "specimen_displacement_mm" in result.stdout

@@ -155,11 +155,11 @@ def test_currents_are_told_over_the_mean_where_the_reference_carries_nothing(run
     text = flat(said.output)
     assert "At 16 T 620 °C/50 h may be above its Bc2 or carries hardly anything" in text
     assert "% of mean" in text and "Normal: above Tc or Bc2" in text
-    wires = said.output.split("by the wires themselves")[1].split("by the response surfaces")[0]
-    rows = [line.split() for line in wires.splitlines() if "°C/" in line]
-    assert rows[0][4] == "normal"  # after temperature, unit, h, wires
+    table = said.output.split("\n----")[1].split("After ±")[0]
+    rows = [line.split() for line in table.splitlines() if "°C/" in line]
+    assert rows[0][5] == "normal"  # after temperature, unit, h, hours in all, wires
     # as differences to a wire that carries nothing, in per cent of the mean of all: eight times that is the sum of all
-    assert all(0.0 < float(row[4]) < 800.0 for row in rows[1:8]), rows
+    assert all(0.0 < float(row[5]) < 800.0 for row in rows[1:8]), rows
     assert picture.is_file()
 
 

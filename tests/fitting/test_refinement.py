@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import xarray as xr
 
+from xrdorder.fitting import ENGINES, Calibration, fit_pattern
 from xrdorder.fitting.procedure import Procedure
 
 

@@ -2,10 +2,9 @@
 
 import numpy as np
 import pytest
-import xarray as xr
 
 from xrdorder.exceptions import FitError, UnknownNameError
-from xrdorder.fitting import ENGINES, Calibration, fit_pattern
+from xrdorder.fitting import ENGINES
 from xrdorder.least_squares.engines import engine
 
 

@@ -66,7 +66,8 @@ def test_a_whole_study(tiny):
     assert table["niobium"]["quality"].startswith("do not use: ")
     assert table["letters"]["quality"] == ""
     assert 22.0 < float(good["tin_at_percent"]) < 26.0
-    assert float(good["u_tin_independent_at_percent"]) < float(good["u_tin_at_percent"])
+    # wires of other lots, of which one has no A15, tell next to nothing about its tin
+    assert 0.0 < float(good["u_tin_independent_at_percent"]) <= float(good["u_tin_at_percent"])
     for name in ("Tc_low_K", "Tc_K", "Tc_high_K", "Bc2_0K_low_T", "Bc2_0K_T", "Bc2_0K_high_T", "Bc2_4K2_T"):
         assert float(good[name]) > 0, name
     assert float(good["Tc_low_K"]) < float(good["Tc_K"]) < float(good["Tc_high_K"])

@@ -361,7 +361,9 @@ def left_of_each(draws: Array) -> Array:
         return np.zeros(0)
     covariance = np.cov(draws).reshape(rows, rows)
     covariance = covariance + 1e-12 * np.trace(covariance) / rows * np.eye(rows)
-    return np.asarray(np.sqrt(n / max(n - rows + 1.0, 1.0) / np.diag(np.linalg.inv(covariance))))
+    left = np.sqrt(n / max(n - rows + 1.0, 1.0) / np.diag(np.linalg.inv(covariance)))
+    # where others hardly tell anything, what they cost in degrees of freedom must not make more of it than there is
+    return np.asarray(np.minimum(left, np.sqrt(np.diag(covariance))))
 
 
 def _with_words(results: xr.Dataset, anchors: Mapping[str, str], refused: Mapping[str, str]) -> xr.Dataset:
