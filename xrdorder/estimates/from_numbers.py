@@ -27,7 +27,8 @@ from xrdorder.material.order import add_order_parameters, drop_intermediate
 from xrdorder.material.tin import add_tin
 from xrdorder.quantities.registry import quantity
 from xrdorder.relations import PUBLISHED, Library
-from xrdorder.superconductivity.by_relation import RelationResult, by_relation
+from xrdorder.superconductivity.asking import RelationResult
+from xrdorder.superconductivity.by_relation import by_relation
 from xrdorder.superconductivity.strain import MOST_STRAIN
 from xrdorder.superconductivity.targets import HELIUM_K, targets_at, wire_of
 from xrdorder.uncertainty import Array, Contributions

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from xrdorder.estimates.study_draws import column_of
 from xrdorder.quantities.registry import UNIT_1, quantity, unit_of
 from xrdorder.relations import LABELS, Relation
-from xrdorder.superconductivity.asking import RelationResult as StrainResult
-from xrdorder.superconductivity.by_relation import RelationResult
+from xrdorder.superconductivity.asking import RelationResult
 from xrdorder.uncertainty import Array
 
 JOINT = "joint model"
@@ -88,7 +87,7 @@ def relation_row(name: str, entry: Relation, value: float, u: float, note: str =
     )
 
 
-def result_row(result: RelationResult | StrainResult, at: str = "") -> Row:
+def result_row(result: RelationResult, at: str = "") -> Row:
     """Row of what one relation says about Tc, resistivity or Bc2; `at` names a state in words."""
     note = result.reason
     if result.applies and result.share_inside < 0.995:

@@ -16,7 +16,8 @@ from xrdorder.material.tin_scale import LEVEL, U_LEVEL_NM
 from xrdorder.quantities.registry import PREDICTED, quantity
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.relations.tin_from_order import BOUND, USUAL, USUAL_S_A
-from xrdorder.superconductivity.by_relation import RelationResult, branches_words
+from xrdorder.superconductivity.asking import RelationResult
+from xrdorder.superconductivity.by_relation import branches_words
 from xrdorder.uncertainty import Array
 
 _BY_DRAWS = "by the joint model (docs/evidence.md)"

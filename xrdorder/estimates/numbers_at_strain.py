@@ -9,7 +9,7 @@ import numpy as np
 
 from xrdorder.exceptions import Flag
 from xrdorder.relations import Library, Relation
-from xrdorder.superconductivity.asking import RelationResult as StrainResult
+from xrdorder.superconductivity.asking import RelationResult
 from xrdorder.superconductivity.strain import at_strain
 from xrdorder.uncertainty import Array, standard_normal
 
@@ -31,7 +31,7 @@ class Strained:
 
     strain: float
     draws: Mapping[str, Array]
-    relations: tuple[StrainResult, ...]
+    relations: tuple[RelationResult, ...]
     flags: tuple[Flag, ...]
 
 

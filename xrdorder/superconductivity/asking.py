@@ -50,7 +50,7 @@ class RelationResult:
     relations : tuple of Relation
         The relation; for a chain all of them, the one that gives the target last.
     value : float
-        At the central input; NaN where that lies outside the validity.
+        At the medians of the inputs; NaN where they lie outside the validity.
     median, low, high : float
         Of the draws inside the validity, 68 %.
     share_inside : float
@@ -58,7 +58,7 @@ class RelationResult:
     reason : str
         Why it is refused; empty where it applies.
     route : str
-        What it was asked with: "tin", "order", "Tc", "slope", "resistivity".
+        What it was asked with: "tin", "order", "Tc", "slope", "resistivity", "Bc2(0)".
     """
 
     target: str
@@ -73,7 +73,7 @@ class RelationResult:
 
     @property
     def applies(self) -> bool:
-        """Whether it takes part in the combination."""
+        """Whether it gives a number."""
         return not self.reason
 
     @property

@@ -13,11 +13,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from xrdorder.relations import PUBLISHED, Library, Relation
+from xrdorder.superconductivity.asking import RelationResult
 from xrdorder.superconductivity.mixture import Array, Band, Common, ask
 from xrdorder.superconductivity.targets import HELIUM_K, targets_at
 
@@ -27,49 +28,6 @@ tin to 21 T at 25 at.%; bulk samples measured later show no such fall (`xrdorder
 
 PARTED_T = 1.5
 """Distance from which the two count as apart: the scatter of specimens about either, T."""
-
-
-@dataclass(frozen=True)
-class RelationResult:
-    """What one relation (or a chain of relations) says.
-
-    Attributes
-    ----------
-    target : str
-        What is predicted, as "Tc_K".
-    relations : tuple of Relation
-        The relation; for a chain all of them, the one that gives the target last.
-    value : float
-        At the medians of the inputs; NaN where they lie outside the validity.
-    median, low, high : float
-        Of the draws inside the validity, 68 %.
-    share_inside : float
-        Share of the draws inside the validity.
-    reason : str
-        Why it is refused; empty where it applies.
-    route : str
-        What it was asked with: "tin", "order", "Tc", "slope", "resistivity", "Bc2(0)".
-    """
-
-    target: str
-    relations: tuple[Relation, ...]
-    value: float
-    median: float
-    low: float
-    high: float
-    share_inside: float
-    reason: str
-    route: str = ""
-
-    @property
-    def applies(self) -> bool:
-        """Whether it gives a number."""
-        return not self.reason
-
-    @property
-    def name(self) -> str:
-        """Names of the relations, joined."""
-        return " + ".join(relation.name for relation in self.relations)
 
 
 def by_relation(
