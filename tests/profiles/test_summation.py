@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from xrdorder.profiles.axial import axial_nodes
-from xrdorder.profiles.summation import LineDerivatives, Lines, ProfileSum
+from xrdorder.profiles.summation import LineDerivatives, Lines, ProfileSum, axial_counts
 from xrdorder.profiles.voigt import voigt
 
 TWO_THETA = np.arange(18.0, 140.0, 0.02)
@@ -90,3 +90,26 @@ def test_line_outside_the_range_sends_its_tail_in() -> None:
     total = ProfileSum(TWO_THETA).total(outside, 0.0, 0.0)
     x = TWO_THETA - 16.0
     np.testing.assert_allclose(total, 1000.0 * voigt(x, 0.01, 0.2), rtol=2e-3)
+
+
+def test_held_nodes_keep_sums_smooth_in_the_width() -> None:
+    two_theta, ratio = np.linspace(27.0, 30.0, 301), 0.01
+
+    def line(width: float) -> Lines:
+        return Lines(*(np.array([x]) for x in (28.4, 1.0, width**2, 0.005)))
+
+    # at this width eight axial nodes become seven; a line 1e-9 degrees wider differs by 1e-7 of itself
+    low, high = 0.0140, 0.0142
+    assert [axial_counts(line(width), ratio, ratio)[0] for width in (low, high)] == [8, 7]
+    free, held = ProfileSum(two_theta), ProfileSum(two_theta)
+    held.hold_axial_nodes(line(low), ratio, ratio)
+    while high - low > 1e-9:
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if axial_counts(line(middle), ratio, ratio)[0] == 8 else (low, middle)
+
+    def jump(total: ProfileSum) -> float:
+        before, after = (total.total(line(width), ratio, ratio) for width in (low, high))
+        return float(np.abs(after - before).max() / before.max())
+
+    assert jump(held) < 2e-7
+    assert jump(free) > 1e-6

@@ -274,6 +274,7 @@ class _Window:
         rows = np.concatenate([c.line.rows for c in group])
         self._owner = np.repeat(np.arange(len(group)), [len(c.line.rows) for c in group])
         self._lines = _only(shape, rows)
+        self._sum.hold_axial_nodes(self._lines, *axial)
         own = self._sum.total(_only(actual, rows), *axial) * self._time
         self._observed = fit.observed[window] - (counts[window] - own)
         self._root = np.where(fit.used[window], 1.0 / np.sqrt(fit.variance[window]), 0.0)

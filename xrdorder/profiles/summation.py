@@ -69,6 +69,14 @@ class ProfileSum:
         low, high = self.two_theta[0] - 2 * step, self.two_theta[-1] + 2 * step
         self._grid = np.linspace(low, high, int(np.ceil((high - low) / step)) + 1)
         self._to_points = _interpolation_matrix(self._grid, self.two_theta)
+        self._axial_counts: NDArray[np.intp] | None = None
+
+    def hold_axial_nodes(self, lines: Lines, source_ratio: float, detector_ratio: float) -> None:
+        """From now on as many axial nodes for each line as these lines need, whatever widths become.
+
+        Their number jumps with the width. Sums of strong lines then jump by more than a minimum may be missed.
+        """
+        self._axial_counts = axial_counts(lines, source_ratio, detector_ratio)
 
     def total(self, lines: Lines, source_ratio: float, detector_ratio: float) -> Array:
         """Intensity at every point, shape (n,)."""
@@ -163,7 +171,9 @@ class ProfileSum:
         """Axial components; heart, window and smoothing length of each line; centroid and squared width of the tail."""
         width = fwhm(lines.gauss_squared, lines.lorentz)
         shift = np.abs(largest_shift(lines.position, source_ratio, detector_ratio))
-        counts = np.clip(np.ceil(_NODES_PER_WIDTH * shift / width) + 2, 2, _MOST_NODES).astype(np.intp)
+        counts = self._axial_counts
+        if counts is None:
+            counts = axial_counts(lines, source_ratio, detector_ratio)
         nodes = axial_nodes(lines.position, counts, source_ratio, detector_ratio)
         n = len(width)
         centroid = np.asarray(np.bincount(nodes.line, nodes.weight * nodes.position, n), dtype=np.float64)
@@ -184,6 +194,14 @@ class ProfileSum:
         row = np.repeat(np.arange(len(position)), sizes)
         point = np.arange(starts[-1]) - np.repeat(starts[:-1] - first, sizes)
         return row, point, starts
+
+
+def axial_counts(lines: Lines, source_ratio: float, detector_ratio: float) -> NDArray[np.intp]:
+    """How many axial nodes the shift of each line asks for."""
+    shift = np.abs(largest_shift(lines.position, source_ratio, detector_ratio))
+    width = fwhm(lines.gauss_squared, lines.lorentz)
+    counts = np.clip(np.ceil(_NODES_PER_WIDTH * shift / width) + 2, 2, _MOST_NODES)
+    return np.asarray(counts, dtype=np.intp)
 
 
 def _moments_by_ratios(nodes: AxialNodes, centroid: Array) -> tuple[Array, Array]:
