@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from xrdorder.comparison.bc2_grain_size import Placed, equal_currents, placed
 from xrdorder.exceptions import StudyError
 from xrdorder.figures import palette
-from xrdorder.figures.layout import SCREEN, Size, font, minor_ticks, page, place, style
+from xrdorder.figures.layout import LINE, SCREEN, STRONG, THIN, Size, font, minor_ticks, page, place, style
 from xrdorder.figures.lots import draw_legend, legend_height, look
 from xrdorder.figures.text import FAMILY, NORMAL, POINTS_PER_IN, SMALL, fitted, width_in, wrapped_in
 from xrdorder.superconductivity.currents import Conditions, Conductor, bc2_curve
@@ -181,7 +181,7 @@ def _lines(axes: Axes, against: Conductor, field_t: float, conditions: Condition
         return []
     drawn = axes.contour(
         nm, differences, ratio, levels=levels, colors=[palette.SLATE],
-        linewidths=[1.5 if level == 1.0 else 0.7 for level in levels],
+        linewidths=[STRONG if level == 1.0 else THIN for level in levels],
         linestyles=["solid" if level == 1.0 else (0, (5, 2.5)) for level in levels], zorder=1.0,
     )  # fmt: skip
     others = [level for level in levels if level != 1.0]  # the thick one is through the reference
@@ -203,7 +203,7 @@ def _sample(axes: Axes, one: Placed, nm: Array, lot: int, *, is_reference: bool,
     if not math.isfinite(difference.median):
         return
     if not is_reference:
-        colour, width, alpha = palette.lot_colour(lot), 0.6 if many else 1.1, 0.3 if many else 0.55
+        colour, width, alpha = palette.lot_colour(lot), THIN if many else LINE, 0.3 if many else 0.55
         for x, y in (
             (nm[1:], [difference.median] * 2),
             ([nm[0]] * 2, [difference.low, difference.high]),
@@ -253,7 +253,7 @@ def _names(
         if abs(step) > _NEAR_PT:
             axes.annotate(
                 "", beside.xy, (6.0 * side, step), textcoords="offset points", zorder=2.5,
-                arrowprops={"arrowstyle": "-", "color": palette.TEXT, "linewidth": 0.6, "shrinkA": 0.0, "shrinkB": 3.5},
+                arrowprops={"arrowstyle": "-", "color": palette.TEXT, "linewidth": THIN, "shrinkB": 3.5},
             )  # fmt: skip
         written.append(beside)
     return written

@@ -21,7 +21,10 @@ from xrdorder.comparison import Compared, Repeatability, trend
 from xrdorder.comparison.wording import manner
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.layout import (
+    BAR,
+    LINE,
     SCREEN,
+    THIN,
     Margins,
     Size,
     few_ticks,
@@ -96,7 +99,7 @@ def difference_rows(compared: Sequence[Compared], *, title: str = "", size: Size
         axes.tick_params(axis="y", length=0.0)
         axes.spines["left"].set_visible(False)
         _stripe(axes, len(variants), tall)
-        axes.axvline(0.0, color=SLATE, linewidth=0.8, zorder=0.5)
+        axes.axvline(0.0, color=SLATE, linewidth=THIN, zorder=0.5)
         rows = {name: float(row) for row, name in enumerate(variants) if name in one.comparison.variants}
         _draw(axes, one, rows, against, across=True)
         few_ticks(axes, beyond_in=0.4 * _GAP_IN)
@@ -166,7 +169,7 @@ def difference_courses(
         of_variant = dict(zip(reversed(one.labels), reversed(lot_of), strict=True))  # the lot of its first wire
         known = {label: names.index(lot) for label, lot in of_variant.items()} if len(names) > 1 else {}
         _draw(axes, one, _beside(one, logarithmic=logarithmic), against, across=False, lots=known)
-        (log_ticks if logarithmic else few_ticks)(axes)
+        log_ticks(axes.xaxis) if logarithmic else few_ticks(axes)
         minor_ticks(axes, x=0 if logarithmic else 2, y=2)
     return figure
 
@@ -250,10 +253,10 @@ def _draw(
         axes.plot(*((of, where) if across else (where, of)), *form, linestyle="none", **look)  # type: ignore[arg-type]
 
     bars = axes.hlines if across else axes.vlines
-    bars(at, value - half, value + half, colors=colours, linewidth=0.9, zorder=2)
-    bars(at, value - u, value + u, colors=colours, linewidth=2.6, alpha=0.45, zorder=2.1)
+    bars(at, value - half, value + half, colors=colours, linewidth=LINE, zorder=2)
+    bars(at, value - u, value + u, colors=colours, linewidth=BAR, alpha=0.45, zorder=2.1)
     stroke = "|" if across else "_"
-    plot(singles, beside, stroke, color=SLATE, markersize=6.5, markeredgewidth=0.8, zorder=2.2)
+    plot(singles, beside, stroke, color=SLATE, markersize=6.5, markeredgewidth=THIN, zorder=2.2)
     if against in places:
         plot(0.0, places[against], "o", markersize=5.2, markerfacecolor=PAPER, markeredgecolor=SLATE, zorder=3)
     clear = [d.distinguishable for d in found.values()]
@@ -261,7 +264,7 @@ def _draw(
         mine = [k for k, kind in enumerate(zip(lot_of, clear, strict=True)) if kind == (lot, filled)]
         colour, mark = (INK, "o") if lot is None else (lot_colour(lot), lot_mark(lot))
         plot(
-            value[mine], at[mine], mark, markersize=5.2, zorder=3, markeredgecolor=colour, markeredgewidth=1.1,
+            value[mine], at[mine], mark, markersize=5.2, zorder=3, markeredgecolor=colour, markeredgewidth=LINE,
             markerfacecolor=colour if filled else PAPER,
         )  # fmt: skip
 
@@ -288,7 +291,7 @@ def _draw_line(
     half = scale * shape
     axes.fill_between(over, line - half, line + half, color=fill, alpha=alpha, linewidth=0.0, zorder=1)
     dashes = "-" if found.distinguishable else (0, (4, 3))
-    axes.plot(over, line, color=stroke, linewidth=1.0, linestyle=dashes, zorder=1.5)
+    axes.plot(over, line, color=stroke, linewidth=LINE, linestyle=dashes, zorder=1.5)
     if not found.distinguishable and lot is None:
         axes.text(
             1.0, 1.01, "slope: not more than chance", transform=axes.transAxes, ha="right", va="bottom",

@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 
 from xrdorder.estimates.from_numbers_rows import Row
 from xrdorder.exceptions import StudyError
-from xrdorder.figures.layout import SCREEN, Size, font, sheet, style
+from xrdorder.figures.layout import BAR, LINE, SCREEN, Size, font, sheet, style
 from xrdorder.figures.palette import SLATE, TEXT
 from xrdorder.figures.text import NORMAL
 
@@ -48,7 +48,7 @@ def estimate_figure(rows: Sequence[Row], *, title: str = "", size: Size = SCREEN
         for k, row in enumerate(lines):
             together = not row.source
             axes.plot(
-                [row.low, row.high], [k, k], color=TEXT if together else SLATE, linewidth=2.2 if together else 1.1
+                [row.low, row.high], [k, k], color=TEXT if together else SLATE, linewidth=BAR if together else LINE
             )
             axes.plot([row.value], [k], "o", color=TEXT if together else SLATE, markersize=4)
         axes.set_yticks(range(len(lines)), [row.by for row in lines], **font(NORMAL))

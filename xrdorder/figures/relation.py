@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.figure import Figure
 
-from xrdorder.figures.layout import Size, font, page, place, style, zero_line
+from xrdorder.figures.layout import HAIR, LINE, STRONG, Size, font, page, place, style, zero_line
 from xrdorder.figures.palette import FOG, GARNET, INK, MIST, SLATE
 from xrdorder.figures.text import NORMAL, SMALL
 from xrdorder.relations import Relation, Symbol
@@ -40,8 +40,8 @@ def relation_figure(entry: Relation, others: Sequence[Relation] = ()) -> Figure:
     dashes = ((4, 2), (1, 1.5), (6, 2, 1, 2), (2, 1), (8, 3))
     for one, dash in zip(alike, dashes, strict=False):
         at = np.linspace(*one.valid, _POINTS)
-        axes.plot(at, one(at), color=SLATE, linewidth=0.9, dashes=dash, label=one.name)
-    axes.plot(x, y, color=INK, linewidth=1.8, label=entry.name)
+        axes.plot(at, one(at), color=SLATE, linewidth=LINE, dashes=dash, label=one.name)
+    axes.plot(x, y, color=INK, linewidth=STRONG, label=entry.name)
     usual = tuple(symbol.usual for symbol in entry.inputs[1:])
     points = [p for p in entry.checks if len(p.inputs) == 1 or p.inputs[1:] == usual[: len(p.inputs) - 1]]
     if points:
@@ -54,7 +54,7 @@ def relation_figure(entry: Relation, others: Sequence[Relation] = ()) -> Figure:
     if low < 0.0 < high:
         zero_line(axes)
     style(axes, x_label=_label(entry.inputs[0]), y_label=_label(entry.output))
-    axes.grid(color=FOG, linewidth=0.4, alpha=0.6)
+    axes.grid(color=FOG, linewidth=HAIR, alpha=0.6)
     axes.legend(frameon=False, prop={"family": "DejaVu Sans", "size": SMALL}, loc="best")
     figure.text(0.96, 0.985, entry.known, **font(NORMAL, color=SLATE), va="top", ha="right")
     return figure

@@ -13,7 +13,7 @@ from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 from xrdorder.exceptions import StudyError
-from xrdorder.figures.layout import SCREEN, Margins, Size, evenly, font, grid, style
+from xrdorder.figures.layout import HAIR, LINE, SCREEN, STRONG, THIN, Margins, Size, evenly, font, grid, style
 from xrdorder.figures.palette import FOG, GARNET, INK, MIST, SLATE
 from xrdorder.figures.text import NORMAL, SMALL, fitted, width_in
 from xrdorder.treatments import History, LoggedTreatment
@@ -127,7 +127,7 @@ def schedule_figure(schedules: Sequence[Reacted], *, title: str = "", size: Size
         axes.set_ylim(coldest, 1.12 * hottest)
         axes.xaxis.set_major_locator(MaxNLocator(4, steps=[1, 2, 2.5, 5, 10]))
         axes.yaxis.set_major_locator(MaxNLocator(4, steps=[1, 2, 2.5, 5, 10]))
-        axes.grid(axis="y", color=FOG, linewidth=0.4, alpha=0.7)
+        axes.grid(axis="y", color=FOG, linewidth=HAIR, alpha=0.7)
         axes.set_axisbelow(True)
         axes.tick_params(labelbottom=lowest, labelleft=first)
         _draw(axes, one.history, *curve, coldest)
@@ -178,9 +178,9 @@ def _draw(axes: Axes, history: History, hours: Array, values: Array, floor: floa
     axes.fill_between(hours, values, floor, color=MIST, linewidth=0.0, zorder=0.3)
     jumps = np.flatnonzero((np.diff(hours) == 0.0) & (np.abs(np.diff(values)) > 0.0))
     known = np.insert(hours, jumps + 1, np.nan), np.insert(values, jumps + 1, np.nan)
-    axes.plot(*known, color=INK, linewidth=0.8 if logged else 1.4, zorder=3, solid_joinstyle="round")
+    axes.plot(*known, color=INK, linewidth=THIN if logged else STRONG, zorder=3, solid_joinstyle="round")
     for k in jumps:
-        axes.plot(hours[k : k + 2], values[k : k + 2], color=GARNET, linewidth=1.2, linestyle=(0, (2, 1.5)), zorder=2)
+        axes.plot(hours[k : k + 2], values[k : k + 2], color=GARNET, linewidth=LINE, linestyle=(0, (2, 1.5)), zorder=2)
     if jumps.size:
         k = jumps[int(np.argmax(np.abs(values[jumps + 1] - values[jumps])))]
         axes.annotate(

@@ -189,7 +189,7 @@ class Places:
         axes.xaxis.set_minor_locator(NullLocator())
         if not self.striped:
             if self.variable.logarithmic and high - low > _DECADES_OF_TICKS:
-                log_ticks(axes)
+                log_ticks(axes.xaxis)
             else:
                 axes.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10]))
             return
