@@ -74,7 +74,7 @@ def trade_figure(
     conditions = conditions or Conditions()
     found = placed(samples, reference, conditions)
     if len(found) < 2:
-        raise StudyError("fewer than two samples with Bc2 and grain size compare; there is nothing to trade")
+        raise StudyError("fewer than two samples with Bc2 and grain size compare; there is nothing to draw")
     against = next(one for one in samples if one.name == reference)
     bc2 = Band(*(part[0] for part in bc2_curve(against, [conditions.temperature_k], conditions)))
     grain = against.grain.band
@@ -82,9 +82,9 @@ def trade_figure(
     designs = [one.design for one in samples]
     noun = "grain size by microscopy" if against.grain.by == MICROSCOPY else "domain size"
     remark = (
-        f"Against {reference}, {conditions.words(designs=designs)}. Bars: 68 % (size), u (Bc2); what both share has "
-        f"cancelled and stands in words over the panel. Lines (thick: equal): layer current density at {field_t:g} T "
-        f"over that of {reference}, by published relations. Estimates, not measurements."
+        f"Against {reference}, {conditions.words(designs=designs)}. Bars: 68 % (size), u (Bc2); correlated errors have "
+        "cancelled; what is shared stands in words over the panel. Lines (thick: equal): layer current density at "
+        f"{field_t:g} T over that of {reference}, by published relations. Estimates, not measurements."
     )
     right = 0.68 if size.columns > 1 else 0.6
     wide = size.width_in - _LEFT_IN - right
@@ -126,10 +126,10 @@ def trade_figure(
 
 
 def _common_words(bc2: Band, grain: Band, noun: str) -> str:
-    """Say the doubt that moves all samples alike."""
+    """Say the uncertainty that moves all samples alike."""
     numbers = f"Bc2 of the reference {bc2.median:.1f} T ({bc2.low:.1f} to {bc2.high:.1f} T, 68 %)"
     grains = f"{noun} taken for grains: {grain.low:.0f} to {grain.high:.0f} nm for {grain.median:.0f} nm"
-    return f"Doubt common to all: {numbers}; {grains}"
+    return f"Uncertainty shared by all: {numbers}; {grains}"
 
 
 def _limits(axes: Axes, found: Sequence[Placed], sizes: Sequence[Array]) -> None:

@@ -75,7 +75,7 @@ _KEY_ROW_IN, _LEAST_IN = 0.18, 0.95
 _LEAST_PERCENT = 0.01
 
 _REMARK = (
-    "Shares of the variance. Plain: a sample's own; hatched: shared with other samples, which cancels in differences "
+    "Shares of the variance. Plain: independent; hatched: shared with other samples, which cancels in differences "
     "as far as it is shared. Numbers: standard uncertainty (k = 1)."
 )
 

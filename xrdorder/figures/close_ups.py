@@ -78,7 +78,7 @@ def default_close_ups(curves: xr.Dataset, lines: xr.Dataset) -> tuple[CloseUp, .
             found.append(CloseUp(title, order - _AROUND_DEG, order + _AROUND_DEG, from_zero=False))
     first, last = at(A15, "2 1 0"), at(A15, "2 1 1")
     if np.isfinite(first) and np.isfinite(last):
-        found.append(CloseUp("overlap region: A15 (210), (211), Nb (110)", first - 0.8, last + 1.6, room=2))
+        found.append(CloseUp("overlap region", first - 0.8, last + 1.6, room=2))
     if not np.any(names == A15) and angle.size:
         strongest = float(angle[np.argmax(lines["area"].values)])
         lowest = float(np.min(angle))

@@ -4,8 +4,8 @@
 number of variants finds room. `difference_courses` draws the same differences over a variable (temperature, time, dose,
 place on a spool, date) with the line through them and its band.
 
-In both a filled mark is a difference beyond chance, an open one is not; a thick bar is one standard uncertainty, a thin
-one the 95 % interval, and what both variants share has cancelled. Small strokes are single wires.
+In both a filled mark is a significant difference, an open one is not; a thick bar is one standard uncertainty, a thin
+one the 95 % interval, and correlated errors of both variants have cancelled. Small strokes are single wires.
 """
 
 from collections.abc import Mapping, Sequence
@@ -51,8 +51,8 @@ _STEP = 0.016  # between variants of one value, in parts of the span
 _MOST_LINES = 4  # lots that have lines: more would cover the marks
 
 _REMARK = (
-    "Filled: more than chance (5 % for all comparisons of a quantity together); open: not. Thick bars: standard "
-    "uncertainty; thin: 95 %. What both share has cancelled. Small strokes: single wires. "
+    "Filled: significant (5 % for all comparisons of a quantity together); open: not. Thick bars: standard "
+    "uncertainty; thin: 95 %. Correlated errors have cancelled. Small strokes: single wires. "
 )
 _ESTIMATES = "Tc and Bc2 are estimates, not measurements."
 
@@ -140,7 +140,7 @@ def difference_courses(
     if not any(np.isfinite(one.variable).any() for one in compared):
         raise StudyError(f"no sample has a {variable}; give it in study.toml, or draw the variants in rows")
     names = list(dict.fromkeys((lots or {}).values()))
-    through = "all samples" if len(names) < 2 else "a lot (dashed: slope not more than chance)"
+    through = "all samples" if len(names) < 2 else "a lot (dashed: slope not significant)"
     remark = (
         f"Differences to {against} (open ring). {_REMARK}Line and band: straight line through {through} and the "
         f"standard uncertainty of its shape. {_ESTIMATES}"
@@ -294,6 +294,6 @@ def _draw_line(
     axes.plot(over, line, color=stroke, linewidth=LINE, linestyle=dashes, zorder=1.5)
     if not found.distinguishable and lot is None:
         axes.text(
-            1.0, 1.01, "slope: not more than chance", transform=axes.transAxes, ha="right", va="bottom",
+            1.0, 1.01, "slope: not significant", transform=axes.transAxes, ha="right", va="bottom",
             **font(SMALL, color=SLATE),
         )  # fmt: skip

@@ -47,6 +47,7 @@ _ON_PAPER_IN = {1: (0.34, 1.75, 0.65), 2: (0.40, 2.2, 0.75)}
 """Lane, pattern and residual by columns of a report: with close-ups they fit a page."""
 _RESIDUAL_LIMITS = (4.0, 15.0)
 _POINT, _RESULT_LINE_IN = 1.4, 0.155
+_ROOM_FOR_WORDS = 3.2  # times the highest count: legend and box stand over the pattern in one column
 _SMOOTHING_DEG = 0.4  # about three widths of a line: what is left after it is misfit, not noise
 
 
@@ -206,7 +207,7 @@ def _draw_pattern(axes: Axes, curves: xr.Dataset, lanes: Sequence[Lane], size: S
     axes.tick_params(labelbottom=False)
     draw_curves(axes, curves, lanes, point=_POINT)
     high = float(np.nanmax([curves["observed"].values, curves["calculated"].values]))
-    root_scale(axes, 0.0, 1.12 * high)
+    root_scale(axes, 0.0, (1.12 if size.columns > 1 else _ROOM_FOR_WORDS) * high)
     minor_ticks(axes, x=4)
     frame = {"boxstyle": "square,pad=0.35", "facecolor": palette.PAPER, "edgecolor": palette.SLATE, "linewidth": HAIR}
     tall = axes.get_window_extent().height / axes.figure.get_dpi()
@@ -219,7 +220,7 @@ def _draw_pattern(axes: Axes, curves: xr.Dataset, lanes: Sequence[Lane], size: S
         below -= (_RESULT_LINE_IN * len(results) + 0.2) / tall
     legend = axes.legend(
         loc="upper right", bbox_to_anchor=(1.0, below), frameon=True, facecolor=palette.PAPER, edgecolor="none",
-        framealpha=0.85, ncols=3 if size.columns > 1 else 1, prop={"size": NORMAL, "family": FAMILY}, handlelength=1.2,
+        framealpha=0.85, ncols=3, prop={"size": NORMAL if size.columns > 1 else SMALL, "family": FAMILY}, handlelength=1.2,
         columnspacing=1.2, borderaxespad=0.2, labelspacing=0.3,
     )  # fmt: skip
     for handle in legend.legend_handles:

@@ -291,7 +291,7 @@ def section_figure(
         fields = np.asarray(fields_t, dtype=float)
     reading = f"{_reading(1)}, part of it shared by all samples"
     if len(names) > _BANDS:
-        reading = "Lines: median; the end of each is in doubt as Bc2 is"
+        reading = "Lines: median; the end of each is as uncertain as Bc2"
     figure, axes = _page(
         size,
         title,

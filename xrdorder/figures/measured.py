@@ -44,8 +44,8 @@ _SQUARE_IN, _NAMES_IN = 3.4, 2.2
 _PROBABILITY_IN = 0.42
 _REMARK = (
     "Left: bars are the 68 % interval of the estimate and the standard uncertainty (k = 1) of the measurement; on the "
-    "line both are equal. Right: measured less predicted on the average; thick, what each sample has for itself, thin, "
-    "with what all share; p, the probability of being the best; in brackets, the wire of those for another. Estimates, "
+    "line both are equal. Right: measured less predicted on the average; thick, independent uncertainty, thin, "
+    "with the shared one; p, the probability of being the best; in brackets, the wire of those for another. Estimates, "
     "not measurements."
 )
 

@@ -28,7 +28,7 @@ _PANEL_WIDE_IN = 1.9
 _MOST_POINTS = 1200  # of a line: a log of a week has a million
 
 _REMARK = (
-    "Dashes with '?': a ramp whose rate is not told, drawn as if it took no time. Thin lines: as logged. All panels "
+    "Dashes with '?': a ramp of unknown rate, drawn as if it took no time. Thin lines: as logged. All panels "
     "have the same axes."
 )
 
@@ -106,7 +106,7 @@ def schedule_figure(schedules: Sequence[Reacted], *, title: str = "", size: Size
         There is no schedule.
     """
     if not schedules:
-        raise StudyError("no heat treatment is told of; give treatment in study.toml")
+        raise StudyError("no heat treatment is known; give treatment in study.toml")
     shown = evenly(schedules, most_shown(size))
     remark = _REMARK
     if len(shown) < len(schedules):

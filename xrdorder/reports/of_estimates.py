@@ -112,7 +112,7 @@ def trade(scene: Scene) -> Picture | None:
     by_eye = any(one.grain.by == MICROSCOPY for one in samples)
     noun = "grain size by microscopy" if by_eye else "domain size, taken for the grain size"
     return Picture(
-        "trade",
+        "trade-off",
         figure,
         f"Bc2 at 4.2 K against grain size, relative to {reference}, with lines of equal layer current at {FIELD_T:g} T",
         f"Bc2 against {noun} (logarithmic), less that of {reference}{some}; bars: 68 % of the difference. Bc2 is that "
@@ -192,8 +192,8 @@ def treatment_map(scene: Scene) -> Picture | None:
         f"Lot {found.lot or 'without a name'}: estimated layer current at {FIELD_T:g} T, 4.2 K over temperature and "
         "time of the last hold, as difference to a treatment reacted, and the Pareto front of Bc2 and domain size."
         f"{said} The scale beside shows what is on the map. Thin line: as that treatment; dashed frame: furnace "
-        "limits, those of the data. Squares: worth reacting next: the current may be higher, or most is learnt there; no "
-        f"instruction to run a furnace. {_FIELDS}{scene.data}",
+        "limits, those of the data. Squares: worth reacting next: the current may be higher, or most is learnt there; "
+        f"no instruction to run a furnace. {_FIELDS}{scene.data}",
     )
 
 
@@ -238,7 +238,7 @@ def _finite(results: xr.Dataset, name: str, column: str) -> bool:
 MAKERS = (
     Maker("schedules", schedules),
     Maker("relations", relations),
-    Maker("trade", trade),
+    Maker("trade-off", trade),
     Maker("layer-current", layer_current),
     Maker("currents", currents),
     Maker("map", treatment_map),

@@ -114,7 +114,7 @@ def trends(scene: Scene, names: Sequence[str] = (), name: str = "trends") -> Pic
     results, _ = fit_to_compare(scene.opened.results)
     variable = usual_variable(results)
     nouns = listed([quantity(one).noun for one in names or TRENDS])
-    headed = scene.headed(f"{nouns.capitalize() if names else 'Samples'} over the {variable.title}")
+    headed = scene.headed(f"{nouns[0].upper() + nouns[1:] if names else 'Samples'} over the {variable.title}")
     try:
         figure = trend_figure(results, names or None, variable=variable, title=headed, size=scene.size)
     except XrdorderError:
@@ -124,11 +124,11 @@ def trends(scene: Scene, names: Sequence[str] = (), name: str = "trends") -> Pic
         name,
         figure,
         f"{nouns} of all samples against the {variable.title}",
-        f"{nouns} of each sample against the {variable.title}. Bars at marks: independent standard uncertainty "
-        "(k = 1); at the right edge: what all samples of a lot share. Lines: straight through a lot where a line is "
-        "not rejected (dashed: slope not significant), with the change over the range and its test; bands: standard "
-        f"uncertainty of their shape. Grey: published wires within the frame. Marks of equal {variable.title} "
-        f"stand beside each other{_beside(results, variable)}.{estimates} {scene.data}",
+        f"{nouns[0].upper()}{nouns[1:]} of each sample against the {variable.title}. Bars at marks: "
+        "independent standard uncertainty (k = 1); at the right edge: what all samples of a lot share. Lines: straight "
+        "through a lot where a line is not rejected (dashed: slope not significant), with the change over the "
+        "range and its test; bands: standard uncertainty of their shape. Grey: published wires within the frame. Marks "
+        f"of equal {variable.title} stand beside each other{_beside(results, variable)}.{estimates} {scene.data}",
     )
 
 
@@ -160,14 +160,15 @@ def published(scene: Scene, names: Sequence[str] = tuple(PAIRS), name: str = "pu
         )  # fmt: skip
     except XrdorderError:
         return None
-    pairs = [f"{quantity(PAIRS[one].y).noun} against {quantity(PAIRS[one].x).noun}" for one in names]
+    pairs_said = listed([f"{quantity(PAIRS[one].y).noun} against {quantity(PAIRS[one].x).noun}" for one in names])
     bound = " Shaded: more order than the tin content allows (undoped)." if "order-tin" in names else ""
     return Picture(
         name,
         figure,
-        f"{listed(pairs)}: own samples, published samples in grey, published relations as lines",
-        f"{listed(pairs)}. Own samples: 68 % intervals of the joint estimates, shared errors included. Grey: published "
-        "samples within the frame, whatever their dopants and process; irradiated and strained ones are left out. "
+        f"{pairs_said}: own samples, published samples in grey, published relations as lines",
+        f"{pairs_said[0].upper()}{pairs_said[1:]}. Own samples: 68 % intervals of the joint "
+        "estimates, shared errors included. Grey: published samples within the frame, whatever their dopants "
+        "and process; irradiated and strained ones are left out. "
         f"Lines: published relations, as far as they are valid.{bound} {ESTIMATES} {scene.data}",
     )
 

@@ -51,6 +51,7 @@
 
   // --- fitted patterns: drawn when a section is opened -------------------------------------------------------------
   const COLOURS = JSON.parse(document.getElementById("colours").textContent);
+  const RIGHT = 24; // pixels beside all three panels, which so stand above each other
   const LANE = 34; // pixels of a lane of marks
   const PAPER = 680; // pixels between the margins of A4
   const dark = window.matchMedia("(prefers-color-scheme: dark)");
@@ -135,7 +136,7 @@
       for (const line of [...data.lines].sort((a, b) => b[5] - a[5])) {
         const at = u.valToPos(line[1], "x", true);
         if (at < bbox.left || at > bbox.left + bbox.width) continue;
-        const floor = bbox.top + (line[0] + 1) * lane - 2 * pixel, top = floor - Math.max(2 * pixel, line[5] * 0.55 * lane);
+        const floor = bbox.top + (line[0] + 1) * lane - 2 * pixel, top = floor - Math.max(5 * pixel, line[5] * 0.55 * lane);
         ctx.strokeStyle = strokeOf(line[0]);
         ctx.beginPath();
         ctx.moveTo(at, floor);
@@ -162,7 +163,7 @@
       const hidden = { stroke: "transparent", points: { show: false } };
       const bare = { ...axis, grid: { show: false }, ticks: { show: false } };
       const lanes = new uPlot({
-        width: width(), height: LANE * few + 8, cursor, legend: { show: false }, padding: [4, null, 4, null],
+        width: width(), height: LANE * few + 8, cursor, legend: { show: false }, padding: [4, RIGHT, 4, 0],
         scales: { x: along, y: { range: [0, few] } },
         axes: [{ ...bare, show: false }, { ...bare, size: 80, splits: () => data.phases.map((_, k) => n - k - 0.5),
           values: () => data.phases, font: "bold 11px sans-serif", stroke: shade("text"), filter: (u, at) => at }],
@@ -170,7 +171,7 @@
       }, [x, data.observed], holder);
       const fills = curves.slice(1).map((_, k) => ({ ...hidden, label: data.phases[k], width: 0 }));
       const upper = new uPlot({
-        width: width(), height: 320, cursor, legend: { show: false },
+        width: width(), height: 320, cursor, legend: { show: false }, padding: [8, RIGHT, 0, 0],
         scales: { x: along, y: { distr: 100, fwd: scale.forward, bwd: scale.back,
           range: (u, lo, hi) => [scale.back(scale.forward(Math.min(lo, 0) || 0)), hi * 1.04] } },
         // labelled as the residual below, so that both are equally wide; without the filter a scale of one's own has no numbers
@@ -179,12 +180,12 @@
         bands: fills.map((_, k) => ({ series: [k + 2, k + 1], fill: fillOf(k) })),
         series: [{}, { ...hidden, width: 0, fill: shade("fog"), fillTo: () => 0 }, ...fills,
           { stroke: shade("text"), width: 0.8, points: { show: false } },
-          { paths: () => null, points: { show: true, size: 3, fill: shade("ink"), stroke: shade("ink"), width: 0 } }],
+          { paths: () => null, points: { show: true, size: 2.2, fill: shade("ink"), stroke: shade("ink"), width: 0 } }],
         hooks: { setCursor: [say], ...follow },
       }, [x, ...curves, data.calculated, data.observed], holder);
       const lower = new uPlot({
-        width: width(), height: 130, cursor, legend: { show: false },
-        scales: { x: along },
+        width: width(), height: 170, cursor, legend: { show: false }, padding: [8, RIGHT, 0, 0],
+        scales: { x: along, y: { range: (u, lo, hi) => { const most = Math.max(4, -lo, hi); return [-most, most]; } } },
         axes: [{ ...axis, label: "2θ (degrees)", labelSize: 20, values: (u, at) => at.map((v) => v + "") }, { ...axis, size: 64, label: "residual (u)", labelSize: 16 }],
         series: [{}, { stroke: shade("residual"), width: 1, points: { show: false }, fill: shade("residual"), fillTo: () => 0 }],
         hooks: follow,

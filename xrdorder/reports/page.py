@@ -15,6 +15,7 @@ from markupsafe import Markup
 
 from xrdorder import __version__
 from xrdorder.figures.palette import phase_colour, stroke
+from xrdorder.quantities.tables import Table
 from xrdorder.reports.answer import answer_lines
 from xrdorder.reports.cautions import CAUTIONS, ESTIMATES
 from xrdorder.reports.libraries import libraries
@@ -30,6 +31,7 @@ PLOTTING_SHA256 = "19c8d4c6ad88929a79f4ae49d6f7161566dfd0ba3d15cc495e974f787eb78
 """Of the vendored plotting script, as it came from the npm registry."""
 
 
+_OF_ENDS = 3  # columns that a terminal leaves out that early
 ANSWER, FIRST = "answer", ("treatment", "published", "differences")
 """The figure beside the answer, and those that stand open below it; all others are folded."""
 FILLS = tuple(map(phase_colour, range(6)))
@@ -90,7 +92,7 @@ def page(
         answer=answer_lines(scene),
         estimates=ESTIMATES,
         own=own_words(results),
-        table=study_table(results),
+        table=_without_intervals(study_table(results)),
         anchor_of={one.name: one.anchor for one in sections},
         beside=shown.pop(ANSWER, None),
         first=[shown.pop(name) for name in FIRST if name in shown],
@@ -123,6 +125,13 @@ def _section(scene: Scene, k: int, name: str, missing: list[Missing]) -> tuple[S
     except Exception as error:
         missing.append(Missing.of(f"fit of {name}", error))
         return replace(made, fitted=False, status=f"The fit is not drawn: {missing[-1].reason}."), None
+
+
+def _without_intervals(table: Table) -> Table:
+    """The table without ends of intervals: half of each stands behind its value, the ends with the sample."""
+    kept = [k for k, one in enumerate(table.head) if not (one.numeric and one.optional >= _OF_ENDS)]
+    rows = tuple(row if len(row) < len(table.head) else tuple(row[k] for k in kept) for row in table.rows)
+    return Table(tuple(table.head[k] for k in kept), rows, table.notes, table.title)
 
 
 def _asset(name: str) -> str:
