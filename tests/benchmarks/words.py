@@ -17,7 +17,7 @@ from tests.figures import made, random_study
 from tests.figures.labels import troubles
 from tests.reports import made as reports
 from tests.reports.test_of_patterns import Opened
-from xrdorder.figures.layout import SIZES
+from xrdorder.drawing.layout import SIZES
 from xrdorder.reports.gallery import study_pictures
 from xrdorder.reports.pictures import Missing, Scene
 

@@ -9,9 +9,9 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from tests.figures import made
+from xrdorder.drawing.layout import ONE_COLUMN, PAGE_IN, TWO_COLUMN, root_ticks, rows_without_overlap
 from xrdorder.figures import CloseUp, budget_figure, fit_figure, trend_figure
 from xrdorder.figures.close_ups import default_close_ups
-from xrdorder.figures.layout import ONE_COLUMN, PAGE_IN, TWO_COLUMN, root_ticks, rows_without_overlap
 from xrdorder.fitting import PhaseResult
 
 LANES, MAIN, RESIDUAL = 0, 1, 2

@@ -7,9 +7,9 @@ import pytest
 
 from tests.figures import made
 from tests.figures.labels import EVERY_SIZE, troubles
+from xrdorder.drawing.palette import GARNET
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.line_by_line import LinesOfSample, extrapolation_figure, williamson_hall_figure
-from xrdorder.figures.palette import GARNET
 
 
 def sample(name="sample", **changes):

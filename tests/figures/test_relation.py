@@ -15,7 +15,7 @@ def test_curve_runs_over_the_validity_and_through_the_check_points():
     np.testing.assert_array_equal(curve.get_ydata(), entry(curve.get_xdata()))
     assert list(curves["check points"].get_ydata()) == [point.output for point in entry.checks]
     assert "rise-and-plateau" in curves
-    assert "Bc2(0) (T)" in axes.get_ylabel()
+    assert r"$B_\mathrm{c2}$(0) (T)" in axes.get_ylabel()
 
 
 def test_other_units_are_not_drawn_together():

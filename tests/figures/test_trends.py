@@ -4,9 +4,11 @@ import numpy as np
 import pytest
 
 from tests.figures import made
+from xrdorder.drawing.layout import BAR, BLOCK, STRONG
+from xrdorder.drawing.palette import FOG
 from xrdorder.exceptions import StudyError
 from xrdorder.figures import TRENDS, trend_figure
-from xrdorder.figures.layout import BAR, BLOCK, STRONG
+from xrdorder.relations.published_samples import points
 
 
 @pytest.fixture(scope="module")
@@ -19,8 +21,9 @@ def panels(figure):
 
 
 def marks(axes):
-    """Place and height of every mark (a line of a single point)."""
-    found = [line for line in axes.lines if len(line.get_xdata()) == 1 and line.get_marker() != "None"]
+    """Place and height of every own mark (a line of a single point before the published ones)."""
+    single = [line for line in axes.lines if len(line.get_xdata()) == 1 and line.get_marker() != "None"]
+    found = [line for line in single if line.zorder > 1]
     return sorted((float(line.get_xdata()[0]), float(line.get_ydata()[0])) for line in found)
 
 
@@ -120,3 +123,39 @@ def test_the_words_fit_on_the_page(trends):
             if text.get_text().strip():
                 box = text.get_window_extent(renderer)
                 assert 0 <= box.x0 and box.x1 <= width and 0 <= box.y0 and box.y1 <= height, text.get_text()
+
+
+def test_each_lot_says_the_change_over_the_range_and_its_test():
+    straight = [
+        (f"{lot}-{t}", lot, t, 50, 0.90 + rise * (t - 600) + noise, 0.24, 16.0)
+        for lot, rise in (("A", 1e-3), ("B", 0.0))
+        for t, noise in zip((600, 620, 640, 660, 680, 700), (1e-3, -1e-3, 2e-3, -2e-3, 0.0, 0.0), strict=True)
+    ]
+    axes = panels(trend_figure(made.results(straight), ["site_order"]))["site order"]
+    words = [text.get_text() for text in axes.texts]
+    assert any(word.startswith("+0.09") and word.endswith(("p < 0.001", "p = 0.001")) for word in words), words
+    assert any(word.endswith("not significant") for word in words)
+    solid = [line for line in axes.lines if len(line.get_xdata()) > 2 and line.get_linestyle() == "-"]
+    assert len(solid) == 1  # of the lot whose slope is significant; the other is dashed
+
+
+def test_a_line_that_is_rejected_is_not_drawn_and_said():
+    bent = [(f"A-{t}", "A", t, 50, 0.95 - 4e-5 * (t - 650) ** 2, 0.24, 16.0) for t in (600, 620, 640, 660, 680, 700)]
+    axes = panels(trend_figure(made.results(bent), ["site_order"]))["site order"]
+    assert not [line for line in axes.lines if len(line.get_xdata()) > 6]
+    assert "a line is rejected" in [text.get_text() for text in axes.texts]
+
+
+def test_published_wires_stand_in_grey_behind_within_the_frame():
+    axes = panels(trend_figure(made.results(), ["site_order"]))["site order"]
+    grey = [line for line in axes.lines if line.get_color() == FOG]
+    x, y = np.concatenate([line.get_xydata() for line in grey]).T
+    known = points("treatment_c", "site_order", form="wire")
+    assert len(x) and set(zip(x, y, strict=True)) <= set(zip(known.x, known.y, strict=True))
+    assert all(line.zorder < 1 for line in grey)
+
+
+def test_sizes_stand_on_a_logarithmic_axis():
+    results = made.results(sizes=(70.0, 90.0, 92.0, 130.0, 85.0, 110.0))
+    axes = panels(trend_figure(results, ["domain_size_nm"]))["domain size (nm)"]
+    assert axes.get_yscale() == "log" and len(axes.get_yticks()) > 1

@@ -13,6 +13,7 @@ import pytest
 from tests.figures import made as results
 from tests.reports import made
 from xrdorder.exceptions import UnknownNameError
+from xrdorder.figures.counts import TITLES
 from xrdorder.reports import gallery, of_variants, pictures
 from xrdorder.reports import page as page_module
 from xrdorder.reports.first_look import first_look
@@ -78,7 +79,8 @@ def test_page_summary_figures_captions_and_table_are_written(written):
     figures = [name.removesuffix(".svg") for name in names[1:-1:2]]
     assert names[1:-1] == [f"{figure}.{ending}" for figure in figures for ending in ("svg", "txt")]
     assert {"differences", "treatment", "published", "trends", "relations", "budget"} <= set(figures)
-    assert not {"measured", "schedules", "map", "trade-off", "currents", "kramer"} & set(figures)  # nothing to make them of
+    # nothing to make them of
+    assert not {"measured", "schedules", "map", "trade-off", "currents", "kramer"} & set(figures)
     table = next(p for p in written[1] if p.suffix == ".csv").read_text(encoding="utf-8").splitlines()
     assert len(table) == 1 + len(results.PIECES)
 
@@ -109,7 +111,7 @@ def test_verdicts_stand_first_with_what_is_clear(page):
     ahead = next(one for one in look.pairs[0].statements if one.noun == look.by)
     said, clear = look.margin
     assert said in text and clear == ahead.clear and ahead.difference in said
-    after = text[text.index(said) :].removeprefix(f"{said} How sure ")
+    after = text[text.index(said) :].removeprefix(said).removeprefix(" How sure").lstrip()
     assert after.startswith("significant" if clear else "not significant")
     for pair in look.pairs:
         assert pair.headline in text
@@ -181,8 +183,14 @@ def test_patterns_on_the_page_are_those_of_the_fit(page):
     thin = np.unique([*range(0, curves.sizes["two_theta"], data["every"]), curves.sizes["two_theta"] - 1])
     np.testing.assert_allclose(data["background"], curves["background"].values[thin], atol=0.5)
     np.testing.assert_allclose(np.array(data["residual"]) / 100, curves["weighted_residual"].values, atol=0.005)
-    assert [(data["phases"][p], hkl) for p, _, _, hkl, _ in data["lines"]] == [
-        (str(lines["phase"].values[k]), str(lines["hkl"].values[k])) for k in np.argsort(lines["two_theta"].values)
+    parts = [np.zeros(int(number)) for _ in data["parts"]]
+    for part, stretches in zip(parts, data["parts"], strict=True):
+        for start, counts in stretches:
+            part[start : start + len(counts)] = counts
+    np.testing.assert_allclose(parts, [curves["part_nb"].values], atol=0.5)
+    assert [(data["phases"][p], hkl) for p, _, _, hkl, _, _ in data["lines"]] == [
+        (TITLES[str(lines["phase"].values[k])], str(lines["hkl"].values[k]))
+        for k in np.argsort(lines["two_theta"].values)
     ]
 
 

@@ -15,9 +15,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from xrdorder.exceptions import StudyError
-from xrdorder.figures import palette
-from xrdorder.figures.layout import (
+from xrdorder.drawing import palette
+from xrdorder.drawing.layout import (
     LINE,
     SCREEN,
     STRONG,
@@ -28,9 +27,10 @@ from xrdorder.figures.layout import (
     minor_ticks,
     style,
 )
-from xrdorder.figures.lots import PUBLISHED as GREY
-from xrdorder.figures.lots import draw_legend, legend_height, look
-from xrdorder.figures.text import FAMILY, SMALL, typeset
+from xrdorder.drawing.lots import PUBLISHED as GREY
+from xrdorder.drawing.lots import draw_legend, legend_height, look
+from xrdorder.drawing.text import FAMILY, SMALL, typeset
+from xrdorder.exceptions import StudyError
 from xrdorder.quantities.registry import column_name, quantity
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.relations.published_samples import points

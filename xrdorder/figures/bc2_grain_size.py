@@ -15,11 +15,11 @@ from matplotlib.transforms import Bbox
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.comparison.bc2_grain_size import Placed, equal_currents, placed
+from xrdorder.drawing import palette
+from xrdorder.drawing.layout import LINE, SCREEN, STRONG, THIN, Size, font, minor_ticks, page, place, style
+from xrdorder.drawing.lots import draw_legend, legend_height, look
+from xrdorder.drawing.text import FAMILY, NORMAL, POINTS_PER_IN, SMALL, fitted, width_in, wrapped_in
 from xrdorder.exceptions import StudyError
-from xrdorder.figures import palette
-from xrdorder.figures.layout import LINE, SCREEN, STRONG, THIN, Size, font, minor_ticks, page, place, style
-from xrdorder.figures.lots import draw_legend, legend_height, look
-from xrdorder.figures.text import FAMILY, NORMAL, POINTS_PER_IN, SMALL, fitted, width_in, wrapped_in
 from xrdorder.superconductivity.currents import Conditions, Conductor, bc2_curve
 from xrdorder.superconductivity.mixture import Band
 from xrdorder.superconductivity.pinning import MICROSCOPY
@@ -205,8 +205,7 @@ def _sample(axes: Axes, one: Placed, nm: Array, lot: int, *, is_reference: bool,
     if not is_reference:
         colour, width, alpha = palette.lot_colour(lot), THIN if many else LINE, 0.3 if many else 0.55
         for x, y in (
-            (nm[1:], [difference.median] * 2),
-            ([nm[0]] * 2, [difference.low, difference.high]),
+            (nm[1:], [difference.median] * 2), ([nm[0]] * 2, [difference.low, difference.high]),
         ):
             axes.plot(x, y, color=colour, linewidth=width, alpha=alpha, zorder=2)
     axes.plot([float(nm[0])], [difference.median], linestyle="none", zorder=3,
@@ -243,10 +242,9 @@ def _names(
             box = _put(beside, *place)
             outside = box.x0 < frame.x0 or box.x1 > frame.x1 or box.y0 < frame.y0 or box.y1 > frame.y1
             return (
-                outside,
-                any(box.overlaps(other.get_window_extent()) for other in written),
+                outside, any(box.overlaps(other.get_window_extent()) for other in written),
                 sum(weight * box.overlaps(other) for other, weight in in_the_way) + abs(place[0]) / _PT_PER_BAR,
-            )
+            )  # fmt: skip
 
         step, side = min(product(_STEPS_PT, (1.0, -1.0)), key=cost)
         _put(beside, step, side)

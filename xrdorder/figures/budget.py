@@ -16,10 +16,10 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
 from xrdorder import uncertainty
+from xrdorder.drawing.layout import HAIR, SCREEN, THIN, Size, font, page, place, style
+from xrdorder.drawing.palette import CLAY, FOG, GARNET, INK, LAGOON, PAPER, SKY, SLATE, STRAW, TEXT
+from xrdorder.drawing.text import FAMILY, NORMAL, SMALL, fitted, width_in
 from xrdorder.exceptions import StudyError
-from xrdorder.figures.layout import HAIR, SCREEN, THIN, Size, font, page, place, style
-from xrdorder.figures.palette import CLAY, FOG, GARNET, INK, LAGOON, PAPER, SKY, SLATE, STRAW, TEXT
-from xrdorder.figures.text import FAMILY, NORMAL, SMALL, fitted, width_in
 from xrdorder.quantities.formatting import u_text
 from xrdorder.quantities.registry import Quantity, standing_in
 from xrdorder.uncertainty import PRIVATE, Contributions

@@ -13,11 +13,11 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
+from xrdorder.drawing.layout import BAR, SCREEN, STRONG, THIN, Size, font, page, place, style
+from xrdorder.drawing.lots import draw_legend, legend_height, look
+from xrdorder.drawing.palette import MIST, PAPER, SLATE, lot_colour
+from xrdorder.drawing.text import POINTS_PER_IN, SMALL, fitted, plain, wrapped_in
 from xrdorder.exceptions import StudyError, UnknownNameError
-from xrdorder.figures.layout import BAR, SCREEN, STRONG, THIN, Size, font, page, place, style
-from xrdorder.figures.lots import draw_legend, legend_height, look
-from xrdorder.figures.palette import MIST, PAPER, SLATE, lot_colour
-from xrdorder.figures.text import POINTS_PER_IN, SMALL, fitted, plain, wrapped_in
 from xrdorder.quantities.registry import ESTIMATE, Quantity, column_name, standing_in
 
 MOST = 4

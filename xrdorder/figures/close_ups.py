@@ -10,9 +10,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from xrdorder.figures import palette
-from xrdorder.figures.counts import Lane, draw_curves, draw_residual
-from xrdorder.figures.layout import (
+from xrdorder.drawing import palette
+from xrdorder.drawing.layout import (
     STRONG,
     Size,
     font,
@@ -23,7 +22,8 @@ from xrdorder.figures.layout import (
     style,
     zero_line,
 )
-from xrdorder.figures.text import NORMAL, SMALL
+from xrdorder.drawing.text import NORMAL, SMALL
+from xrdorder.figures.counts import Lane, draw_curves, draw_residual
 
 A15 = "nb3sn"
 ORDER_LINES = ("1 1 0", "2 2 0", "3 1 0")
@@ -181,22 +181,11 @@ def _name_lines(axes: Axes, stretch: CloseUp, lanes: Sequence[Lane], width_in: f
     rows = rows_without_overlap([angle for _, angle, _, _ in found], label_deg, 2)
     for (_, angle, text, colour), row in zip(found, rows, strict=True):
         axes.plot(
-            [angle, angle],
-            [1.0, 1.03],
-            transform=axes.get_xaxis_transform(),
-            color=palette.stroke(colour),
-            linewidth=STRONG,
-            clip_on=False,
-            solid_capstyle="butt",
-        )
+            [angle, angle], [1.0, 1.03], transform=axes.get_xaxis_transform(), color=palette.stroke(colour),
+            linewidth=STRONG, clip_on=False, solid_capstyle="butt",
+        )  # fmt: skip
         if row is not None:
             axes.annotate(
-                text,
-                (angle, 1.03),
-                xycoords=axes.get_xaxis_transform(),
-                xytext=(0, 1.5 + 9.0 * row),
-                textcoords="offset points",
-                ha="center",
-                va="bottom",
-                **font(SMALL),
-            )
+                text, (angle, 1.03), xycoords=axes.get_xaxis_transform(), xytext=(0, 1.5 + 9.0 * row),
+                textcoords="offset points", ha="center", va="bottom", **font(SMALL),
+            )  # fmt: skip

@@ -19,8 +19,7 @@ from numpy.typing import ArrayLike
 
 from xrdorder.comparison import Compared, Repeatability, trend
 from xrdorder.comparison.wording import manner
-from xrdorder.exceptions import StudyError
-from xrdorder.figures.layout import (
+from xrdorder.drawing.layout import (
     BAR,
     LINE,
     SCREEN,
@@ -38,9 +37,10 @@ from xrdorder.figures.layout import (
     style,
     zero_line,
 )
-from xrdorder.figures.lots import draw_legend, legend_height
-from xrdorder.figures.palette import FOG, INK, MIST, PAPER, SLATE, lot_colour, lot_mark
-from xrdorder.figures.text import NORMAL, POINTS_PER_IN, SMALL, fitted, width_in
+from xrdorder.drawing.lots import draw_legend, legend_height
+from xrdorder.drawing.palette import FOG, INK, MIST, PAPER, SLATE, lot_colour, lot_mark
+from xrdorder.drawing.text import NORMAL, POINTS_PER_IN, SMALL, fitted, width_in
+from xrdorder.exceptions import StudyError
 
 _RIGHT_IN, _BOTTOM_IN, _TITLE_IN = 0.2, 0.64, 0.06
 _ROW_IN, _DENSE_ROW_IN, _LEAST_ROW_IN, _GAP_IN = 0.27, 0.19, 0.15, 0.22

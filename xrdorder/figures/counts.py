@@ -10,9 +10,9 @@ import xarray as xr
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from xrdorder.figures import palette
-from xrdorder.figures.layout import LINE, THIN
-from xrdorder.figures.text import POINTS_PER_IN, fitted
+from xrdorder.drawing import palette
+from xrdorder.drawing.layout import LINE, THIN
+from xrdorder.drawing.text import POINTS_PER_IN, fitted
 from xrdorder.quantities.formatting import rounded
 
 if TYPE_CHECKING:
@@ -62,12 +62,8 @@ def lanes_of(lines: xr.Dataset, phases: "Mapping[str, PhaseResult] | xr.Dataset 
         mine = of == name
         lanes.append(
             Lane(
-                name,
-                palette.phase_colour(k),
-                amounts.get(name, ""),
-                lines["two_theta"].values[mine],
-                lines["area"].values[mine],
-                tuple(indices(text) for text in lines["hkl"].values[mine].astype(str)),
+                name, palette.phase_colour(k), amounts.get(name, ""), lines["two_theta"].values[mine],
+                lines["area"].values[mine], tuple(indices(text) for text in lines["hkl"].values[mine].astype(str)),
             )
         )
     return lanes

@@ -7,11 +7,11 @@ from collections.abc import Sequence
 
 from matplotlib.figure import Figure
 
+from xrdorder.drawing.layout import BAR, LINE, SCREEN, Size, font, sheet, style
+from xrdorder.drawing.palette import SLATE, TEXT
+from xrdorder.drawing.text import NORMAL
 from xrdorder.estimates.from_numbers_rows import Row
 from xrdorder.exceptions import StudyError
-from xrdorder.figures.layout import BAR, LINE, SCREEN, Size, font, sheet, style
-from xrdorder.figures.palette import SLATE, TEXT
-from xrdorder.figures.text import NORMAL
 
 _ROW_IN, _LEFT_IN, _RIGHT_IN, _TOP_IN, _BOTTOM_IN, _BETWEEN_IN = 0.2, 2.4, 0.3, 0.35, 0.5, 0.55
 

@@ -17,10 +17,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from xrdorder.figures import palette
-from xrdorder.figures.close_ups import CloseUp, default_close_ups, draw_close_ups, height_in
-from xrdorder.figures.counts import Lane, draw_curves, draw_residual, lanes_of
-from xrdorder.figures.layout import (
+from xrdorder.drawing import palette
+from xrdorder.drawing.layout import (
     HAIR,
     LINE,
     SCREEN,
@@ -34,7 +32,9 @@ from xrdorder.figures.layout import (
     style,
     zero_line,
 )
-from xrdorder.figures.text import FAMILY, NORMAL, SMALL, plain, typeset
+from xrdorder.drawing.text import FAMILY, NORMAL, SMALL, plain, typeset
+from xrdorder.figures.close_ups import CloseUp, default_close_ups, draw_close_ups, height_in
+from xrdorder.figures.counts import Lane, draw_curves, draw_residual, lanes_of
 
 if TYPE_CHECKING:
     from xrdorder.fitting import PhaseResult
@@ -110,15 +110,9 @@ def fit_figure(
         for axes in (main, below):
             axes.axvspan(stretch.low, stretch.high, color=palette.MIST, linewidth=0.0, zorder=0.1)
         main.annotate(
-            letter,
-            (0.5 * (stretch.low + stretch.high), 1.0),
-            xycoords=main.get_xaxis_transform(),
-            xytext=(0, -2),
-            textcoords="offset points",
-            ha="center",
-            va="top",
-            **font(SMALL, color=palette.SLATE),
-        )
+            letter, (0.5 * (stretch.low + stretch.high), 1.0), xycoords=main.get_xaxis_transform(), xytext=(0, -2),
+            textcoords="offset points", ha="center", va="top", **font(SMALL, color=palette.SLATE),
+        )  # fmt: skip
     draw_close_ups(figure, stretches, curves, lanes, size, left, _RIGHT_IN)
     return figure
 
@@ -136,34 +130,20 @@ def _draw_lanes(axes: Axes, lanes: Sequence[Lane], low: float, high: float, wide
         floor = len(lanes) - 1 - k
         axes.axhspan(floor + 0.03, floor + 0.97, color=palette.MIST, linewidth=0.0, zorder=0.1)
         axes.text(
-            -0.008,
-            floor + 0.66,
-            lane.title,
-            transform=axes.get_yaxis_transform(),
-            ha="right",
-            va="center",
+            -0.008, floor + 0.66, lane.title, transform=axes.get_yaxis_transform(), ha="right", va="center",
             **font(NORMAL, weight="bold"),
-        )
+        )  # fmt: skip
         axes.text(
-            -0.008,
-            floor + 0.28,
-            lane.remark,
-            transform=axes.get_yaxis_transform(),
-            ha="right",
-            va="center",
+            -0.008, floor + 0.28, lane.remark, transform=axes.get_yaxis_transform(), ha="right", va="center",
             **font(SMALL, color=palette.SLATE),
-        )
+        )  # fmt: skip
         inside = (lane.two_theta >= low) & (lane.two_theta <= high) & (lane.area > 0.0)
         if not np.any(inside):
             words = "no line in this range" if lane.two_theta.size else "not found: no marks"
             axes.text(
-                0.01,
-                floor + 0.5,
-                words,
-                transform=axes.get_yaxis_transform(),
-                va="center",
+                0.01, floor + 0.5, words, transform=axes.get_yaxis_transform(), va="center",
                 **font(SMALL, color=palette.SLATE),
-            )
+            )  # fmt: skip
             continue
         angles, areas = lane.two_theta[inside], lane.area[inside]
         hkl = [text for text, keep in zip(lane.hkl, inside, strict=True) if keep]
@@ -192,14 +172,9 @@ def _label_lines(
         if row is None or np.any(near) or not room:
             continue
         axes.annotate(
-            hkl[k],
-            (angles[k], tops[k]),
-            xytext=(0, 1.2),
-            textcoords="offset points",
-            ha="center",
-            va="bottom",
+            hkl[k], (angles[k], tops[k]), xytext=(0, 1.2), textcoords="offset points", ha="center", va="bottom",
             **font(SMALL - 0.6),
-        )
+        )  # fmt: skip
 
 
 def _draw_pattern(axes: Axes, curves: xr.Dataset, lanes: Sequence[Lane], size: Size, results: Sequence[str]) -> None:
@@ -220,8 +195,8 @@ def _draw_pattern(axes: Axes, curves: xr.Dataset, lanes: Sequence[Lane], size: S
         below -= (_RESULT_LINE_IN * len(results) + 0.2) / tall
     legend = axes.legend(
         loc="upper right", bbox_to_anchor=(1.0, below), frameon=True, facecolor=palette.PAPER, edgecolor="none",
-        framealpha=0.85, ncols=3, prop={"size": NORMAL if size.columns > 1 else SMALL, "family": FAMILY}, handlelength=1.2,
-        columnspacing=1.2, borderaxespad=0.2, labelspacing=0.3,
+        framealpha=0.85, ncols=3, prop={"size": NORMAL if size.columns > 1 else SMALL, "family": FAMILY},
+        handlelength=1.2, columnspacing=1.2, borderaxespad=0.2, labelspacing=0.3,
     )  # fmt: skip
     for handle in legend.legend_handles:
         if handle is not None and handle.get_label() == "observed":

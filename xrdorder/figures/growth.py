@@ -9,11 +9,11 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, NullLocator
 
 from xrdorder.comparison import Trend, trend, values_of
+from xrdorder.drawing import palette
+from xrdorder.drawing.layout import LINE, SCREEN, STRONG, Margins, Size, font, grid, log_ticks, style
+from xrdorder.drawing.lots import PUBLISHED, draw_legend, legend_height, look
+from xrdorder.drawing.text import NORMAL, SMALL
 from xrdorder.exceptions import StudyError, UnknownNameError
-from xrdorder.figures import palette
-from xrdorder.figures.layout import LINE, SCREEN, STRONG, Margins, Size, font, grid, log_ticks, style
-from xrdorder.figures.lots import PUBLISHED, draw_legend, legend_height, look
-from xrdorder.figures.text import NORMAL, SMALL
 from xrdorder.figures.trends import test_words
 from xrdorder.quantities.formatting import rounded
 from xrdorder.quantities.registry import quantity

@@ -16,9 +16,8 @@ from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 from numpy.typing import ArrayLike, NDArray
 
-from xrdorder.exceptions import StudyError, UnknownNameError
-from xrdorder.figures import palette
-from xrdorder.figures.layout import (
+from xrdorder.drawing import palette
+from xrdorder.drawing.layout import (
     BAR,
     LINE,
     SCREEN,
@@ -31,7 +30,8 @@ from xrdorder.figures.layout import (
     place,
     style,
 )
-from xrdorder.figures.text import NORMAL, SMALL, fitted
+from xrdorder.drawing.text import NORMAL, SMALL, fitted
+from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.superconductivity.currents import (
     LOWEST_FIELD_T,
     SURE,
@@ -98,8 +98,7 @@ def bc2_figure(
     )
     state = conditions.words(temperature=False, designs=[sample.design for sample in samples])
     figure, axes = _page(
-        size,
-        title,
+        size, title,
         f"Estimates over all published relations, not measurements: {state}. {_reading(len(samples))}, part of it "
         "shared by all samples. Thin lines: A15 free of strain.",
         "temperature (K)",
@@ -166,16 +165,14 @@ def current_figure(
         fields = np.asarray(fields_t, dtype=float)
     state = conditions.words(designs=[sample.design for sample in samples])
     figure, axes = _page(
-        size,
-        title,
+        size, title,
         f"Over that of {against.name}, {state}. Estimates from grain size, Bc2 and published relations, the same one "
         f"for both samples in every draw: what both share has cancelled. {_reading(len(samples) - 1)}; arrows: "
         "beyond the frame. No magnet is designed on them.",
         "field (T)",
         f"layer current density / {_short(against.name)}",
-        len(samples) - 1,
-        below=len(samples) - 1,
-    )
+        len(samples) - 1, below=len(samples) - 1,
+    )  # fmt: skip
     axes.axhline(1.0, color=palette.SLATE, linewidth=LINE, zorder=1.5)
     few = len(samples) - 1 <= _BANDS
     top, end, said = 1.0, float(fields[0]), []
@@ -293,8 +290,7 @@ def section_figure(
     if len(names) > _BANDS:
         reading = "Lines: median; the end of each is as uncertain as Bc2"
     figure, axes = _page(
-        size,
-        title,
+        size, title,
         f"A15 whose Bc2 is above the field, {conditions.words(designs=[layers[name].design for name in names])}. "
         f"Estimates from how tin is spread over the layer. {reading}.",
         "field (T)",
@@ -419,11 +415,7 @@ def _legend(axes: Axes, size: Size) -> None:
     """Name the lines beside the axes, or over them in one column."""
     beside = size.columns > 1
     axes.legend(
-        loc="upper left" if beside else "lower left",
-        bbox_to_anchor=(1.0, 1.0) if beside else (-0.02, 1.0),
-        frameon=False,
-        borderaxespad=0.2,
-        labelspacing=0.25,
-        handlelength=3.6,
+        loc="upper left" if beside else "lower left", bbox_to_anchor=(1.0, 1.0) if beside else (-0.02, 1.0),
+        frameon=False, borderaxespad=0.2, labelspacing=0.25, handlelength=3.6,
         prop={"size": NORMAL, "family": "DejaVu Sans"},
-    )
+    )  # fmt: skip

@@ -7,9 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.figure import Figure
 
-from xrdorder.exceptions import StudyError
-from xrdorder.figures import palette
-from xrdorder.figures.layout import (
+from xrdorder.drawing import palette
+from xrdorder.drawing.layout import (
     LINE,
     SCREEN,
     THIN,
@@ -21,7 +20,8 @@ from xrdorder.figures.layout import (
     minor_ticks,
     style,
 )
-from xrdorder.figures.text import FAMILY, SMALL, fitted
+from xrdorder.drawing.text import FAMILY, SMALL, fitted
+from xrdorder.exceptions import StudyError
 from xrdorder.measured.kramer import KramerSeries
 from xrdorder.quantities.formatting import rounded
 

@@ -22,9 +22,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
-from xrdorder.exceptions import StudyError
-from xrdorder.figures.counts import indices
-from xrdorder.figures.layout import (
+from xrdorder.drawing.layout import (
     HAIR,
     LINE,
     SCREEN,
@@ -39,8 +37,10 @@ from xrdorder.figures.layout import (
     style,
     zero_line,
 )
-from xrdorder.figures.palette import GARNET, INK, PAPER, SLATE
-from xrdorder.figures.text import NORMAL, POINTS_PER_IN, SMALL, fitted, plain, wrapped_in
+from xrdorder.drawing.palette import GARNET, INK, PAPER, SLATE
+from xrdorder.drawing.text import NORMAL, POINTS_PER_IN, SMALL, fitted, plain, wrapped_in
+from xrdorder.exceptions import StudyError
+from xrdorder.figures.counts import indices
 from xrdorder.profiles.width_terms import voigt_breadth
 
 Array = NDArray[np.float64]

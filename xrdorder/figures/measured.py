@@ -15,9 +15,8 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from xrdorder.description.measured_values import QUANTITIES
-from xrdorder.exceptions import StudyError
-from xrdorder.figures import palette
-from xrdorder.figures.layout import (
+from xrdorder.drawing import palette
+from xrdorder.drawing.layout import (
     BAR,
     HAIR,
     LINE,
@@ -31,8 +30,9 @@ from xrdorder.figures.layout import (
     place,
     style,
 )
-from xrdorder.figures.lots import draw_legend, legend_height
-from xrdorder.figures.text import SMALL
+from xrdorder.drawing.lots import draw_legend, legend_height
+from xrdorder.drawing.text import SMALL
+from xrdorder.exceptions import StudyError
 from xrdorder.measured.agreement import Agreement
 from xrdorder.measured.rows import Row
 from xrdorder.measured.study import COMPARED, Held

@@ -19,10 +19,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from xrdorder.exceptions import StudyError
-from xrdorder.figures.close_ups import A15, ORDER_LINES
-from xrdorder.figures.counts import at_equal_times, standard_uncertainty
-from xrdorder.figures.layout import (
+from xrdorder.drawing.layout import (
     HAIR,
     SCREEN,
     STRONG,
@@ -36,8 +33,11 @@ from xrdorder.figures.layout import (
     style,
     zero_line,
 )
-from xrdorder.figures.palette import PAPER, SLATE, lot_colour, lot_mark
-from xrdorder.figures.text import NORMAL, SMALL, fitted, width_in
+from xrdorder.drawing.palette import PAPER, SLATE, lot_colour, lot_mark
+from xrdorder.drawing.text import NORMAL, SMALL, fitted, width_in
+from xrdorder.exceptions import StudyError
+from xrdorder.figures.close_ups import A15, ORDER_LINES
+from xrdorder.figures.counts import at_equal_times, standard_uncertainty
 
 Array = NDArray[np.float64]
 
@@ -183,11 +183,9 @@ def _piece(one: Overlaid, hkl: str, strong: Sequence[str]) -> _Piece | None:
     calculated = curves[f"part_{A15}"].values
     observed = curves["observed"].values - (curves["calculated"].values - calculated)
     return _Piece(
-        curves["two_theta"].values - middle,
-        np.where(left_out, np.nan, scale * observed),
-        scale * u,
+        curves["two_theta"].values - middle, np.where(left_out, np.nan, scale * observed), scale * u,
         scale * calculated,
-    )
+    )  # fmt: skip
 
 
 def _draw(shape: Axes, area: Axes, piece: _Piece, which: int, mark: float) -> None:
@@ -195,8 +193,7 @@ def _draw(shape: Axes, area: Axes, piece: _Piece, which: int, mark: float) -> No
     observed, u, calculated = piece.area()
     some = np.unique(np.linspace(0, len(observed) - 1, _MARKS).astype(int))
     for axes, curve, (x, y, bar) in (
-        (shape, piece.calculated, piece.binned()),
-        (area, calculated, (piece.angle[some], observed[some], u[some])),
+        (shape, piece.calculated, piece.binned()), (area, calculated, (piece.angle[some], observed[some], u[some])),
     ):
         axes.plot(piece.angle, curve, color=colour, linewidth=STRONG, linestyle=_DASHES[which], zorder=2 - over)
         axes.errorbar(

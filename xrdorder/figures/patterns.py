@@ -19,11 +19,11 @@ from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from xrdorder.drawing.layout import HAIR, LINE, SCREEN, THIN, Size, font, minor_ticks, page, place, style
+from xrdorder.drawing.palette import FOG, INK, LAGOON, MIST, PAPER, SKY, SLATE, stroke
+from xrdorder.drawing.text import NORMAL, SMALL, fitted, width_in
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.counts import Lane, at_equal_times, lanes_of
-from xrdorder.figures.layout import HAIR, LINE, SCREEN, THIN, Size, font, minor_ticks, page, place, style
-from xrdorder.figures.palette import FOG, INK, LAGOON, MIST, PAPER, SKY, SLATE, stroke
-from xrdorder.figures.text import NORMAL, SMALL, fitted, width_in
 from xrdorder.patterns.angle_step import angle_step
 
 Array = NDArray[np.float64]

@@ -5,9 +5,9 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.figure import Figure
 
-from xrdorder.figures.layout import HAIR, LINE, STRONG, Size, font, page, place, style, zero_line
-from xrdorder.figures.palette import FOG, GARNET, INK, MIST, SLATE
-from xrdorder.figures.text import NORMAL, SMALL
+from xrdorder.drawing.layout import HAIR, LINE, STRONG, Size, font, page, place, style, zero_line
+from xrdorder.drawing.palette import FOG, GARNET, INK, MIST, SLATE
+from xrdorder.drawing.text import NORMAL, SMALL
 from xrdorder.relations import Relation, Symbol
 
 _SIZE = Size("relation", 6.2, 1, True)
@@ -46,8 +46,7 @@ def relation_figure(entry: Relation, others: Sequence[Relation] = ()) -> Figure:
     points = [p for p in entry.checks if len(p.inputs) == 1 or p.inputs[1:] == usual[: len(p.inputs) - 1]]
     if points:
         axes.plot(
-            [p.inputs[0] for p in points],
-            [p.output for p in points],
+            [p.inputs[0] for p in points], [p.output for p in points],
             linestyle="none", marker="o", markersize=5.0, markerfacecolor="none", color=GARNET, label="check points",
         )  # fmt: skip
     low, high = axes.get_ylim()

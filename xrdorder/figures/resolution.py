@@ -7,10 +7,10 @@ from collections.abc import Mapping
 import numpy as np
 from matplotlib.figure import Figure
 
+from xrdorder.drawing import palette
+from xrdorder.drawing.layout import LINE, SCREEN, STRONG, THIN, Margins, Size, font, grid, minor_ticks, style
+from xrdorder.drawing.text import FAMILY, NORMAL, SMALL, fitted
 from xrdorder.exceptions import StudyError
-from xrdorder.figures import palette
-from xrdorder.figures.layout import LINE, SCREEN, STRONG, THIN, Margins, Size, font, grid, minor_ticks, style
-from xrdorder.figures.text import FAMILY, NORMAL, SMALL, fitted
 from xrdorder.profiles import Instrument
 
 TOLD_DEG = (30.0, 70.0, 110.0)
@@ -55,7 +55,7 @@ def resolution_figure(instruments: Mapping[str, Instrument], *, title: str = "",
         for at, width in zip(told, one.fwhm(told), strict=True):
             axes.annotate(
                 f"{width:.3f}°", (at, width), (0.0, 5.0 if k % 2 == 0 else -5.0), textcoords="offset points",
-                ha="right" if k % 2 == 0 else "left", va="bottom" if k % 2 == 0 else "top",
+                ha="center", va="bottom" if k % 2 == 0 else "top",
                 **font(NORMAL, color=colour),
             )  # fmt: skip
         if len(instruments) == 1:

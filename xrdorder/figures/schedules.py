@@ -12,10 +12,10 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
+from xrdorder.drawing.layout import HAIR, LINE, SCREEN, STRONG, THIN, Margins, Size, evenly, font, grid, style
+from xrdorder.drawing.palette import FOG, GARNET, INK, MIST, SLATE
+from xrdorder.drawing.text import NORMAL, SMALL, fitted, width_in
 from xrdorder.exceptions import StudyError
-from xrdorder.figures.layout import HAIR, LINE, SCREEN, STRONG, THIN, Margins, Size, evenly, font, grid, style
-from xrdorder.figures.palette import FOG, GARNET, INK, MIST, SLATE
-from xrdorder.figures.text import NORMAL, SMALL, fitted, width_in
 from xrdorder.treatments import History, LoggedTreatment
 
 Array = NDArray[np.float64]

@@ -13,10 +13,10 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 from numpy.typing import ArrayLike, NDArray
 
+from xrdorder.drawing import palette
+from xrdorder.drawing.layout import font, log_ticks, style
+from xrdorder.drawing.text import SMALL
 from xrdorder.exceptions import StudyError
-from xrdorder.figures import palette
-from xrdorder.figures.layout import font, log_ticks, style
-from xrdorder.figures.text import SMALL
 from xrdorder.quantities.formatting import digits
 from xrdorder.quantities.registry import quantity
 

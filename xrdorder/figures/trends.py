@@ -18,12 +18,13 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from xrdorder.comparison import Trend, Values, trend, values_of
-from xrdorder.exceptions import UnknownNameError
-from xrdorder.figures import palette
-from xrdorder.figures.layout import (
+from xrdorder.drawing import palette
+from xrdorder.drawing.layout import (
     BAR,
+    BLOCK,
     LINE,
     SCREEN,
+    STRONG,
     Size,
     font,
     log_ticks,
@@ -33,8 +34,9 @@ from xrdorder.figures.layout import (
     place,
     style,
 )
-from xrdorder.figures.lots import PUBLISHED, draw_legend, legend_height, look
-from xrdorder.figures.text import SMALL
+from xrdorder.drawing.lots import PUBLISHED, draw_legend, legend_height, look
+from xrdorder.drawing.text import SMALL
+from xrdorder.exceptions import UnknownNameError
 from xrdorder.figures.treatment_axis import TEMPERATURE, Places, Point, Variable, places_of
 from xrdorder.quantities.registry import ESTIMATED, Quantity, column_name, quantity, standing_in
 from xrdorder.relations.published_samples import points
@@ -189,14 +191,9 @@ def _panels(
 
 def _bar(axes: Axes, point: Point, low: float, high: float, width: float, *, alpha: float = 1.0) -> None:
     axes.plot(
-        [point.x, point.x],
-        [low, high],
-        color=palette.lot_colour(point.lot),
-        linewidth=width,
-        alpha=alpha,
-        solid_capstyle="butt",
-        zorder=2,
-    )
+        [point.x, point.x], [low, high], color=palette.lot_colour(point.lot), linewidth=width, alpha=alpha,
+        solid_capstyle="butt", zorder=2,
+    )  # fmt: skip
 
 
 def _mark(axes: Axes, point: Point, y: float) -> None:
@@ -213,7 +210,7 @@ def _draw_measured(axes: Axes, scene: _Scene, shown: Quantity) -> None:
         if not math.isfinite(value):
             continue
         own, shared = parts.get(point.name, (0.0, 0.0))
-        _bar(axes, point, value - own, value + own, 1.3)
+        _bar(axes, point, value - own, value + own, STRONG)
         _mark(axes, point, value)
         bar = point.lot if places.bars == len(places.lots) else 0
         common.setdefault(bar, []).append((value, shared))
@@ -260,7 +257,7 @@ def _draw_predicted(axes: Axes, scene: _Scene, shown: Quantity) -> None:
         median = float(results[shown.name].values[point.k])
         if not math.isfinite(median):
             continue
-        _bar(axes, point, float(low[point.k]), float(high[point.k]), 4.0, alpha=0.28)
+        _bar(axes, point, float(low[point.k]), float(high[point.k]), BLOCK, alpha=0.28)
         at = float(variable.coordinate(point.x))
         alone = each[point.k][np.isfinite(each[point.k])]  # NaN where the relation is refused
         ticks.setdefault(point.lot, []).extend((at, float(one)) for one in alone)

@@ -8,6 +8,7 @@ import numpy as np
 import xarray as xr
 
 from xrdorder.comparison.study import fit_to_compare
+from xrdorder.drawing.layout import evenly
 from xrdorder.estimates.conductors import conductors, with_like_sizes
 from xrdorder.exceptions import XrdorderError
 from xrdorder.figures import budget as budgets
@@ -16,7 +17,6 @@ from xrdorder.figures.bc2_grain_size import trade_figure
 from xrdorder.figures.by_relation import by_relation_figure
 from xrdorder.figures.in_field import MOST as MOST_CURRENTS
 from xrdorder.figures.in_field import MOST_BANDS, current_figure, layer_current_figure
-from xrdorder.figures.layout import evenly
 from xrdorder.figures.schedules import most_shown, reacted, schedule_figure
 from xrdorder.reports.cautions import ESTIMATES
 from xrdorder.reports.first_look import listed
@@ -236,11 +236,7 @@ def _finite(results: xr.Dataset, name: str, column: str) -> bool:
 
 
 MAKERS = (
-    Maker("schedules", schedules),
-    Maker("relations", relations),
-    Maker("trade-off", trade),
-    Maker("layer-current", layer_current),
-    Maker("currents", currents),
-    Maker("map", treatment_map),
+    Maker("schedules", schedules), Maker("relations", relations), Maker("trade-off", trade),
+    Maker("layer-current", layer_current), Maker("currents", currents), Maker("map", treatment_map),
     Maker("budget", budget),
-)
+)  # fmt: skip

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import numpy as np
 
+from xrdorder.drawing.layout import evenly
 from xrdorder.exceptions import StudyError
-from xrdorder.figures.layout import evenly
 from xrdorder.figures.line_by_line import LinesOfSample, extrapolation_figure, williamson_hall_figure
 from xrdorder.figures.order_lines import STRONG_LINES, Overlaid, order_lines_figure
 from xrdorder.figures.patterns import MOST_CURVES, SamplePattern, patterns_figure
@@ -177,15 +177,10 @@ def _variants(scene: Scene) -> tuple[list[int], str]:
 def _lines(sample: StoredSample, *, widths: bool = False) -> LinesOfSample:
     value = sample.values.get
     return LinesOfSample(
-        sample.name,
-        sample.groups["single_lines"],
-        _width_words(sample) if widths else _lattice_words(sample),
-        _by_route(sample, "whole pattern")[0],
-        value("lorentz_sec", math.nan),
-        value("lorentz_tan", math.nan),
-        value("gauss_tan2", math.nan),
-        any(map(STRAIN_ANISOTROPY.phase, sample.values)),
-    )
+        sample.name, sample.groups["single_lines"], _width_words(sample) if widths else _lattice_words(sample),
+        _by_route(sample, "whole pattern")[0], value("lorentz_sec", math.nan), value("lorentz_tan", math.nan),
+        value("gauss_tan2", math.nan), any(map(STRAIN_ANISOTROPY.phase, sample.values)),
+    )  # fmt: skip
 
 
 def _by_route(sample: StoredSample, route: str) -> tuple[float, float]:
@@ -247,13 +242,9 @@ def _samples(scene: Scene, rows: Sequence[int], groups: Sequence[str]) -> Iterat
 def _pattern(scene: Scene, row: int, sample: StoredSample) -> SamplePattern:
     results = scene.opened.results.isel(sample=row)
     return SamplePattern(
-        sample.name,
-        sample.curves,
-        sample.lines,
-        str(results["treatment"].item()),
-        float(results["peak_c"].item()),
+        sample.name, sample.curves, sample.lines, str(results["treatment"].item()), float(results["peak_c"].item()),
         float(results["hold_at_peak_h"].item()),
-    )
+    )  # fmt: skip
 
 
 def _data(scene: Scene) -> str:
@@ -261,9 +252,6 @@ def _data(scene: Scene) -> str:
 
 
 MAKERS = (
-    Maker("patterns", patterns),
-    Maker("order-lines", order_lines),
-    Maker("extrapolation", extrapolation),
-    Maker("williamson-hall", williamson_hall),
-    Maker("resolution", resolution),
-)
+    Maker("patterns", patterns), Maker("order-lines", order_lines), Maker("extrapolation", extrapolation),
+    Maker("williamson-hall", williamson_hall), Maker("resolution", resolution),
+)  # fmt: skip

@@ -11,6 +11,7 @@ import xarray as xr
 from xrdorder.comparison import Compared
 from xrdorder.comparison.study import fit_to_compare
 from xrdorder.comparison.wording import manner
+from xrdorder.drawing.layout import Size
 from xrdorder.exceptions import XrdorderError
 from xrdorder.figures import (
     TRENDS,
@@ -23,7 +24,6 @@ from xrdorder.figures import (
 )
 from xrdorder.figures.against import PAIRS
 from xrdorder.figures.kramer import MOST as MOST_SERIES
-from xrdorder.figures.layout import Size
 from xrdorder.figures.measured import measured_figure
 from xrdorder.figures.treatment_axis import Variable, usual_variable
 from xrdorder.measured.kramer import kramer_series
@@ -121,8 +121,7 @@ def trends(scene: Scene, names: Sequence[str] = (), name: str = "trends") -> Pic
         return None
     estimates = f" Tc and Bc2: 68 % interval, ticks: each published relation alone. {ESTIMATES}" * (not names)
     return Picture(
-        name,
-        figure,
+        name, figure,
         f"{nouns} of all samples against the {variable.title}",
         f"{nouns[0].upper()}{nouns[1:]} of each sample against the {variable.title}. Bars at marks: "
         "independent standard uncertainty (k = 1); at the right edge: what all samples of a lot share. Lines: straight "
@@ -163,8 +162,7 @@ def published(scene: Scene, names: Sequence[str] = tuple(PAIRS), name: str = "pu
     pairs_said = listed([f"{quantity(PAIRS[one].y).noun} against {quantity(PAIRS[one].x).noun}" for one in names])
     bound = " Shaded: more order than the tin content allows (undoped)." if "order-tin" in names else ""
     return Picture(
-        name,
-        figure,
+        name, figure,
         f"{pairs_said}: own samples, published samples in grey, published relations as lines",
         f"{pairs_said[0].upper()}{pairs_said[1:]}. Own samples: 68 % intervals of the joint "
         "estimates, shared errors included. Grey: published samples within the frame, whatever their dopants "
@@ -226,15 +224,10 @@ def measured(scene: Scene) -> Picture | None:
 
 
 MAKERS = (
-    Maker("answer", answer, alone=True),
-    Maker("differences", differences),
+    Maker("answer", answer, alone=True), Maker("differences", differences),
     Maker("treatment", partial(trends, names=tuple(TREATED.values()), name="treatment")),
-    Maker("published", published),
-    Maker("trends", trends),
-    Maker("growth", growth),
-    Maker("courses", courses, alone=True),
-    Maker("measured", measured),
-    Maker("kramer", kramer),
+    Maker("published", published), Maker("trends", trends), Maker("growth", growth),
+    Maker("courses", courses, alone=True), Maker("measured", measured), Maker("kramer", kramer),
     *(
         Maker(name, partial(trends, names=[one], name=name), alone=True) for name, one in TREATED.items()
     ),

@@ -14,7 +14,7 @@ from jinja2 import Environment
 from markupsafe import Markup
 
 from xrdorder import __version__
-from xrdorder.figures.palette import phase_colour, stroke
+from xrdorder.drawing.palette import phase_colour, stroke
 from xrdorder.quantities.tables import Table
 from xrdorder.reports.answer import answer_lines
 from xrdorder.reports.cautions import CAUTIONS, ESTIMATES
@@ -84,33 +84,17 @@ def page(
             progress(k + 1, len(names), name)
     template = Environment(autoescape=True, trim_blocks=True).from_string(_asset("page.html.j2"))
     text = template.render(
-        title=scene.title,
-        count=len(names),
-        version=__version__,
-        made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
-        look=look,
-        answer=answer_lines(scene),
-        estimates=ESTIMATES,
-        own=own_words(results),
-        table=_without_intervals(study_table(results)),
-        anchor_of={one.name: one.anchor for one in sections},
-        beside=shown.pop(ANSWER, None),
-        first=[shown.pop(name) for name in FIRST if name in shown],
-        figures=list(shown.values()),
-        missing=missing,
-        sections=sections,
-        fits=fits,
-        methods=METHODS,
-        sentences=sentences(look),
-        relations=relations_used(results, look.library),
-        cautions=CAUTIONS,
-        colours=_json({"fills": FILLS, "strokes": PHASE_STROKES}),
-        libraries=libraries(),
-        plotting_version=PLOTTING_VERSION,
-        styles=Markup(_asset("vendored/uPlot.min.css") + _asset("page.css")),
-        plotting=Markup(_asset("vendored/uPlot.iife.min.js")),
-        script=Markup(_asset("page.js")),
-    )
+        title=scene.title, count=len(names), version=__version__,
+        made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"), look=look, answer=answer_lines(scene),
+        estimates=ESTIMATES, own=own_words(results), table=_without_intervals(study_table(results)),
+        anchor_of={one.name: one.anchor for one in sections}, beside=shown.pop(ANSWER, None),
+        first=[shown.pop(name) for name in FIRST if name in shown], figures=list(shown.values()), missing=missing,
+        sections=sections, fits=fits, methods=METHODS, sentences=sentences(look),
+        relations=relations_used(results, look.library), cautions=CAUTIONS,
+        colours=_json({"fills": FILLS, "strokes": PHASE_STROKES}), libraries=libraries(),
+        plotting_version=PLOTTING_VERSION, styles=Markup(_asset("vendored/uPlot.min.css") + _asset("page.css")),
+        plotting=Markup(_asset("vendored/uPlot.iife.min.js")), script=Markup(_asset("page.js")),
+    )  # fmt: skip
     return text, tuple(missing)
 
 

@@ -12,8 +12,8 @@ from pathlib import Path
 import matplotlib
 from matplotlib.figure import Figure
 
+from xrdorder.drawing.layout import SCREEN, Size
 from xrdorder.faults import cause, recorded
-from xrdorder.figures.layout import SCREEN, Size
 from xrdorder.planning import LotPlan
 from xrdorder.reports.first_look import FirstLook, first_look
 from xrdorder.reports.next_step import plan_of

@@ -88,17 +88,12 @@ def section(sample: StoredSample, row: xr.Dataset, number: int) -> Section:
     return Section(
         sample.name,
         f"sample-{number}",
-        sample.status,
-        sample.quality_words,
+        sample.status, sample.quality_words,
         " · ".join(word for word in words if word),
         " · ".join(in_short(row)),
-        () if sample.failed else tuple(_lines(told)),
-        sample.flags,
-        sample.assumptions,
-        tuple(_provenance(told)),
-        told.model,
-        not sample.failed and "curves" in sample.groups,
-    )
+        () if sample.failed else tuple(_lines(told)), sample.flags, sample.assumptions, tuple(_provenance(told)),
+        told.model, not sample.failed and "curves" in sample.groups,
+    )  # fmt: skip
 
 
 def _lines(told: Explanation) -> list[Line]:

@@ -14,9 +14,9 @@ from jinja2 import Environment
 from matplotlib.figure import Figure
 from matplotlib.image import imread
 
-from xrdorder.figures.layout import THIN, font, sheet
-from xrdorder.figures.palette import FOG, SLATE
-from xrdorder.figures.text import plain, typeset, wrapped_in
+from xrdorder.drawing.layout import THIN, font, sheet
+from xrdorder.drawing.palette import FOG, SLATE
+from xrdorder.drawing.text import plain, typeset, wrapped_in
 from xrdorder.quantities.tables import Table
 from xrdorder.reports.answer import answer_lines
 from xrdorder.reports.cautions import BRIEF

@@ -7,8 +7,8 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from xrdorder.drawing.layout import SCREEN, SIZES
 from xrdorder.exceptions import UnknownNameError, did_you_mean
-from xrdorder.figures.layout import SCREEN, SIZES
 from xrdorder.files import TableWriter
 from xrdorder.files.atomic import make_folder, write_atomically
 from xrdorder.reports.gallery import NAMES, study_pictures

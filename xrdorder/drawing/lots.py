@@ -8,9 +8,9 @@ from typing import Any
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
-from xrdorder.figures import palette
-from xrdorder.figures.layout import HAIR, LINE
-from xrdorder.figures.text import FAMILY, NORMAL, fitted, width_in
+from xrdorder.drawing import palette
+from xrdorder.drawing.layout import HAIR, LINE
+from xrdorder.drawing.text import FAMILY, NORMAL, fitted, width_in
 
 MOST_NAMED = 24
 """Lots that a legend names; the rest is counted. Marks and colours of that many repeat anyway."""

@@ -21,8 +21,8 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import AutoMinorLocator, FixedLocator, FuncFormatter, NullLocator
 from numpy.typing import NDArray
 
-from xrdorder.figures.palette import FOG, PAPER, SLATE, TEXT
-from xrdorder.figures.text import FAMILY, LARGE, NORMAL, fitted, plain, typeset, width_in, wrapped_in
+from xrdorder.drawing.palette import FOG, PAPER, SLATE, TEXT
+from xrdorder.drawing.text import FAMILY, LARGE, NORMAL, fitted, plain, typeset, width_in, wrapped_in
 
 Array = NDArray[np.float64]
 _T = TypeVar("_T")
@@ -89,7 +89,7 @@ class Margins:
     above: float = 0.1
 
 
-_MOST_TICKS, _TICK_GAPS_IN = 10, (0.12, 0.05)
+_LEAST_TICKS, _MOST_TICKS, _TICK_GAPS_IN = 3, 10, (0.12, 0.05)
 _TITLE_IN, _REMARK_LINE_IN, _EDGE_IN = 0.38, 0.14, 0.08
 
 
@@ -113,15 +113,9 @@ def style(axes: Axes, *, x_label: str = "", y_label: str = "", open_frame: bool 
         spine.set_visible(not open_frame or side in ("left", "bottom"))
     axes.set_facecolor(PAPER)
     axes.tick_params(
-        which="both",
-        direction="in",
-        color=SLATE,
-        labelcolor=TEXT,
-        labelsize=NORMAL,
-        labelfontfamily=FAMILY,
-        width=THIN,
-        length=3.0,
-    )
+        which="both", direction="in", color=SLATE, labelcolor=TEXT, labelsize=NORMAL, labelfontfamily=FAMILY,
+        width=THIN, length=3.0,
+    )  # fmt: skip
     axes.tick_params(which="minor", length=1.7)
     axes.set_xlabel(typeset(x_label), **font())
     axes.set_ylabel(typeset(y_label), **font())
@@ -293,12 +287,13 @@ def log_ticks(axis: Axis) -> None:
     inches = (box.height if upright else box.width) / axes.figure.get_dpi() / math.log10(high / low)
     decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
     kept: list[float] = []
-    for digits in (_EVERY, _MANY, _STEPS, (1.0,)):
-        ticks = [digit * 10.0**power for power in decades for digit in digits]
-        inside = [tick for tick in ticks if low <= tick <= high]
-        if len(inside) < 2:
-            break
-        kept = inside
+
+    def of(digits: Sequence[float]) -> list[float]:
+        return [tick for power in decades for digit in digits if low <= (tick := digit * 10.0**power) <= high]
+
+    many = len(of(_STEPS)) >= _LEAST_TICKS
+    for inside in map(of, (_STEPS, (1.0,)) if many else (_EVERY, _MANY, _STEPS)):
+        kept = inside if len(inside) > 1 else kept or inside
         labels = axis.get_major_formatter().format_ticks(kept)
         half = [0.06 if upright else 0.5 * width_in(label) for label in labels]
         at = [inches * math.log10(tick / low) for tick in kept]
