@@ -7,7 +7,13 @@ author = "the authors of xrdorder"
 copyright = "the authors of xrdorder; BSD-3-Clause"
 version = release = version_of("xrdorder")
 
-extensions = ["myst_parser", "sphinx.ext.autodoc", "sphinx.ext.napoleon", "sphinx.ext.mathjax", "sphinx-mathjax-offline"]
+extensions = [
+    "myst_parser",
+    "sphinx.ext.autodoc",
+    "sphinx.ext.napoleon",
+    "sphinx.ext.mathjax",
+    "sphinx-mathjax-offline",
+]
 source_suffix = {".md": "markdown"}
 myst_enable_extensions = ["dollarmath", "deflist"]
 myst_heading_anchors = 3

@@ -35,8 +35,8 @@ def quantities() -> Iterator[str]:
     """What every quantity is called, in which unit, and which columns show it."""
     yield "# Quantities and columns"
     yield (
-        f"{WRITTEN} The name is that of `results.nc`, `xrdorder explain` and of `--quantity`; units are as shown. Columns "
-        "are those of `results.csv`: `u_` is a standard uncertainty (k = 1), `_low` and `_high` bound a 68 % interval, "
+        f"{WRITTEN} The name is that of `results.nc`, `xrdorder explain` and of `--quantity`; units are as shown. "
+        "Columns are those of `results.csv`: `u_` is a standard uncertainty (k = 1), `_low` and `_high` bound a 68 % interval, "
         "`_independent` is what no other sample shares."
     )
     rows = []
@@ -51,7 +51,10 @@ def published_relations() -> Iterator[str]:
     """All relations by the question they answer."""
     yield "# Published relations"
     yield f"{WRITTEN} `xrdorder relations NAME` prints one with symbols, check points and what contradicts it."
-    yield "\n".join(["How known: ", *(f"`{name}`: {meaning};" for name, meaning in LABELS.items())]).rstrip(";") + "."
+    yield (
+        "\n".join(["How known: ", *(f"`{name}`: {meaning};" for name, meaning in LABELS.items())]).rstrip(";")
+        + "."
+    )
     for kind, question in KINDS.items():
         entries = relations(kind)
         if entries:
@@ -64,7 +67,7 @@ def python() -> Iterator[str]:
     """Names that ``import xrdorder`` offers; the site fills in their documentation."""
     yield "# Python"
     yield (
-        f"{WRITTEN} What `import xrdorder` offers, in alphabetical order; [notebooks.md](../notebooks.md) shows it in use. "
+        f"{WRITTEN} What `import xrdorder` offers, in alphabetical order; [notebooks.md](../notebooks.md) shows how. "
         "On the site every name has its documentation here; in Python `help(xrdorder.NAME)` prints it."
     )
     for name in xrdorder.__all__:
