@@ -36,8 +36,8 @@ def quantities() -> Iterator[str]:
     yield "# Quantities and columns"
     yield (
         f"{WRITTEN} The name is that of `results.nc`, `xrdorder explain` and of `--quantity`; units are as shown. "
-        "Columns are those of `results.csv`: `u_` is a standard uncertainty (k = 1), `_low` and `_high` bound a 68 % interval, "
-        "`_independent` is what no other sample shares."
+        "Columns are those of `results.csv`: `u_` is a standard uncertainty (k = 1), `_low` and `_high` bound a 68 % "
+        "interval, `_independent` is what no other sample shares."
     )
     rows = []
     for name, quantity in QUANTITIES.items():
