@@ -103,8 +103,7 @@ class Prospect:
         job.refine(EFFECTS)
         if job.main.phase.order is None or job.main not in job.present():
             raise FitError("the A15 does not stand out in the quick scan; count longer, or check radiation and phases")
-        counts = np.maximum(job.fit.counts(), 0.0)
-        expected, rested = settled_on(job, pattern.copy(data=counts))
+        expected, rested = settled_on(job, pattern)
         return cls(rested, expected, instrument, composition, specimen, pattern)
 
     @property
@@ -136,8 +135,7 @@ class Prospect:
         }
         set_values(longer.parameters, grown)
         time = self.pattern["counting_time"]
-        pattern = self.pattern.copy(data=factor * np.asarray(self.pattern.values))
-        pattern = pattern.assign_coords(counting_time=time.copy(data=factor * time.values))
+        pattern = self.pattern.assign_coords(counting_time=time.copy(data=factor * time.values))
         expected, rested = settled_on(longer, pattern)
         return replace(self, job=rested, pattern=expected)
 
@@ -157,3 +155,21 @@ class Prospect:
             by_tin=fit.by_tin,
             two_theta_range=self.job.range,
         )
+
+
+def within(pattern: xr.DataArray, from_deg: float, to_deg: float) -> xr.DataArray:
+    """Cut a range out of a quick scan.
+
+    Raises
+    ------
+    ValidityError
+        The quick scan does not reach so far: nothing is known there.
+    """
+    two_theta = pattern["two_theta"].values
+    first, last = float(two_theta[0]), float(two_theta[-1])
+    if not (first - 1e-6 <= from_deg < to_deg - 10.0 and to_deg <= last + 1e-6):
+        raise ValidityError(
+            f"range {from_deg:g} to {to_deg:g} degrees: the quick scan covers {first:g} to {last:g}; choose 10 degrees "
+            "or more within it, or measure a wider quick scan"
+        )
+    return pattern[(two_theta >= from_deg - 1e-9) & (two_theta <= to_deg + 1e-9)]

@@ -112,19 +112,19 @@ def expected_pattern(specimen: Described, instrument: Instrument) -> tuple[xr.Da
     job.fit.freeze()
     _set_amounts(job, specimen)
     job.taken += [name for name in _effects(job, specimen) if name not in job.taken]
-    counts = job.model.counts(_values(job.parameters))
-    return settled_on(job, pattern.copy(data=counts))
+    return settled_on(job, pattern)
 
 
 def settled_on(job: Procedure, pattern: xr.DataArray) -> tuple[xr.DataArray, Procedure]:
-    """Let a fit rest where it stands on a pattern of expected counts: model weights, and free what it would free.
+    """Let a fit rest where it stands on the counts that it expects: model weights, and free what it would free.
 
-    The fit that is handed in is left as it was.
+    The fit that is handed in is left as it was; of the pattern all is kept but its counts. There is no residual, not
+    even by rounding: it would be taken for serial correlation.
     """
     rested = copy.copy(job)
     rested.parameters = copy.deepcopy(job.parameters)
-    counts = np.asarray(pattern.values, dtype=np.float64)
-    pattern = pattern.assign_coords(variance=("two_theta", np.maximum(counts, 1.0)))
+    counts = job.model.counts(_values(job.parameters))
+    pattern = pattern.copy(data=counts).assign_coords(variance=("two_theta", np.maximum(counts, 1.0)))
     rested.pattern = pattern
     rested.fit = Refinement(pattern, job.model, rested.parameters, job.fit.engine)
     rested.fit.reweight()
