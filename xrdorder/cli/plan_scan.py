@@ -144,7 +144,7 @@ def _radiation(told: dict[str, Any], details: bool, with_figure: bool) -> tuple[
 def _wires(told: dict[str, Any], details: bool, with_figure: bool) -> tuple[list[Part], Figure | None]:
     from xrdorder.cli.plan_scan_screen import asked_of, wires_parts
     from xrdorder.scan_planning.forecast import forecast
-    from xrdorder.scan_planning.replicates import BY_X_RAYS, Costs
+    from xrdorder.scan_planning.power import BY_X_RAYS, Costs
     from xrdorder.scan_planning.wires_plan import plan_wires
 
     name, factor, unit = asked_of(told["quantity"])

@@ -19,36 +19,29 @@ from xrdorder.figures.palette import CLAY, FOG, GARNET, INK, LAGOON, MIST, SKY, 
 from xrdorder.figures.text import SMALL
 from xrdorder.quantities.registry import quantity
 from xrdorder.scan_planning.plan import ScanPlan
+from xrdorder.scan_planning.power import power_of
 from xrdorder.scan_planning.radiation_choice import Light, course
-from xrdorder.scan_planning.replicates import power_of
 from xrdorder.scan_planning.wires_plan import WiresPlan
 from xrdorder.xrays import EDGE_REACH_EV, absorption_edges
 
 _LEFT_IN, _RIGHT_IN, _BOTTOM_IN, _GAP_IN = 0.78, 0.2, 0.5, 0.1
-_PATTERN_IN, _TIME_IN, _COURSE_IN = 2.2, 1.1, 2.2
-_TITLE_GAP_IN = 0.75
-_HOURS = (1.0 / 60, 1.0 / 6, 1.0, 10.0, 100.0, 1000.0, 10000.0)
+_PATTERN_IN, _TIME_IN, _COURSE_IN, _BETWEEN_IN = 2.2, 1.1, 2.2, 0.75
+_PLAIN = FuncFormatter(lambda x, _: f"{x:g}")
+_COLOURS = (INK, GARNET, LAGOON, CLAY, SKY, SLATE)
 
 
 def ranges_figure(plan: ScanPlan, *, title: str = "", size: Size = SCREEN) -> Figure:
-    """Show the expected pattern, the counting time under it, and what counting tells.
-
-    Parameters
-    ----------
-    plan : ScanPlan
-    title : str
-    size : Size
-    """
+    """Show the expected pattern, the counting time under it, and what counting tells."""
     found = plan.allocation
-    body = _PATTERN_IN + _GAP_IN + _TIME_IN + _TITLE_GAP_IN + _COURSE_IN + _BOTTOM_IN
+    body = _PATTERN_IN + _GAP_IN + _TIME_IN + _BETWEEN_IN + _COURSE_IN + _BOTTOM_IN
     remark = (
         "Expected counts (square root) and the best distribution of counting time, seconds at a step; dashed, a "
-        f"uniform scan as long. {found.gain:.2g} times as fast as a uniform scan. Below: standard uncertainties against the "
+        f"uniform scan as long. {found.gain:.2g} times as fast as uniform. Below: standard uncertainties against the "
         "length of a uniform scan; dotted, what counting leaves; marks, targets."
     )
     figure = page(size, body, title=title or "Where to count, and how long", remark=remark, left_in=_LEFT_IN)
     wide = size.width_in - _LEFT_IN - _RIGHT_IN
-    low = _BOTTOM_IN + _COURSE_IN + _TITLE_GAP_IN
+    low = _BOTTOM_IN + _COURSE_IN + _BETWEEN_IN
     time = place(figure, _LEFT_IN, low, wide, _TIME_IN)
     pattern = place(figure, _LEFT_IN, low + _TIME_IN + _GAP_IN, wide, _PATTERN_IN, share=time)
     _pattern(pattern, plan)
@@ -86,7 +79,7 @@ def _times(axes: Axes, plan: ScanPlan) -> None:
     axes.axhline(uniform, color=SLATE, linewidth=0.8, linestyle=(0, (4, 3)), zorder=2)
     axes.set_yscale("log")
     axes.set_ylim(0.6 * min(seconds.min(), uniform), 1.8 * max(seconds.max(), uniform))
-    axes.yaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:g}"))
+    axes.yaxis.set_major_formatter(_PLAIN)
     axes.yaxis.set_minor_formatter(NullFormatter())
     for low, high, value in zip(edges[:-1], edges[1:], seconds, strict=True):
         axes.fill_between([low, high], [axes.get_ylim()[0]] * 2, [value] * 2, color=MIST, zorder=1, linewidth=0.0)
@@ -98,29 +91,23 @@ def _courses(axes: Axes, plan: ScanPlan) -> None:
     style(axes, x_label="length of a uniform scan (h)", y_label="u over target")
     finite = [need.seconds for need in plan.needs if math.isfinite(need.seconds)]
     now = plan.prospect.seconds
-    low, high = min([now, plan.seconds, *finite]) / 8.0, max([now, *finite]) * 30.0
-    seconds = np.geomspace(low, high, 120)
-    ends: list[tuple[float, float, str, str]] = []
-    for colour, need in zip((INK, GARNET, LAGOON, CLAY, SKY, SLATE), plan.needs, strict=False):
-        unit = need.target.u if not math.isnan(need.target.u) else need.course.u(now)
-        curve = np.array([need.course.u(float(t)) for t in seconds]) / unit
-        axes.plot(seconds / 3600.0, curve, color=colour, linewidth=1.3)
-        axes.plot(seconds / 3600.0, np.full_like(seconds, need.course.limit / unit), color=colour, linewidth=0.8,
-                  linestyle=(0, (1, 2)))  # fmt: skip
+    seconds = np.geomspace(min([now, plan.seconds, *finite]) / 8.0, max([now, *finite]) * 30.0, 120)
+    for colour, need in zip(_COLOURS, plan.needs, strict=False):
+        unit = need.course.u(now) if math.isnan(need.target.u) else need.target.u
+        noun = ("Δ " if need.target.of_difference else "") + quantity(need.target.quantity).noun
+        curve = [need.course.u(float(t)) / unit for t in seconds]
+        axes.plot(seconds / 3600.0, curve, color=colour, linewidth=1.3, label=noun)
+        axes.axhline(need.course.limit / unit, color=colour, linewidth=0.8, linestyle=(0, (1, 2)))
         if math.isfinite(need.seconds):
             axes.plot([need.seconds / 3600.0], [1.0], "o", color=colour, markersize=6.0, zorder=4)
-        noun = quantity(need.target.quantity).noun
-        ends.append((float(curve[0]), float(curve[-1]), f"{'Δ ' if need.target.of_difference else ''}{noun}", colour))
     axes.axhline(1.0, color=FOG, linewidth=0.8, zorder=0)
     axes.set_xscale("log")
     axes.set_yscale("log")
-    axes.set_xlim(low / 3600.0, high / 3600.0)
-    axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:g}"))
-    axes.yaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:g}"))
+    axes.set_xlim(seconds[0] / 3600.0, seconds[-1] / 3600.0)
+    axes.xaxis.set_major_formatter(_PLAIN)
+    axes.yaxis.set_major_formatter(_PLAIN)
     axes.yaxis.set_minor_formatter(NullFormatter())
-    for _, _, name, colour in ends:
-        axes.plot([], [], color=colour, linewidth=1.3, label=name)
-    axes.legend(frameon=False, prop={"size": SMALL}, loc="upper right", ncols=min(len(ends), 3))
+    axes.legend(frameon=False, prop={"size": SMALL}, loc="upper right", ncols=3)
     if all(math.isnan(need.target.u) for need in plan.needs):
         axes.set_ylabel("u over that of the scan", **font())
 
@@ -128,20 +115,11 @@ def _courses(axes: Axes, plan: ScanPlan) -> None:
 def radiation_figure(
     lights: Sequence[Light], dopants: Mapping[str, float] | None = None, *, title: str = "", size: Size = SCREEN
 ) -> Figure:
-    """Show order contrast, depth and fluorescence against photon energy.
-
-    Parameters
-    ----------
-    lights : sequence of Light
-        Radiations to mark.
-    dopants : mapping of str to float, optional
-    title : str
-    size : Size
-    """
+    """Show order contrast, depth and fluorescence against photon energy; `lights` are marked."""
     remark = (
         "Contrast |f_Sn - f_Nb|² at the line (110), by Cromer and Liberman's tables; thin, by Chantler's. Shaded: "
-        "within 30 eV of an edge (as wide as a line here), where no table holds. Depth 1/µ in dense Nb3Sn; fluorescence "
-        "photons for each photon absorbed."
+        "within 30 eV of an edge, where no table holds. Depth 1/µ in dense Nb3Sn; fluorescence photons for each one "
+        "absorbed."
     )
     figure, (above, below) = grid(
         size, 2, 2.3, title=title or "Which radiation", remark=remark, columns=1,
@@ -173,7 +151,7 @@ def radiation_figure(
         axes.set_xscale("log")
         axes.set_xlim(energies[0], energies[-1])
         axes.set_xticks([5, 6, 8, 10, 15, 20, 30, 40, 60])
-        axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:g}"))
+        axes.xaxis.set_major_formatter(_PLAIN)
         axes.xaxis.set_minor_formatter(NullFormatter())
         axes.set_ylim(0.0)
         for element in ("Nb", "Sn"):

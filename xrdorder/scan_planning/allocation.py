@@ -44,6 +44,7 @@ MOST = 0.5
 _RANGE_DEG = 4.0  # about as many ranges as a program of a diffractometer takes
 _MOST_RANGES = 40
 _ROUNDS = 200
+_NO_TEXTURE = 3.0  # coefficients of harmonics that a fit allows
 _DIGITS = 2  # of the seconds at a step
 
 
@@ -220,20 +221,32 @@ def _corner(slope: Array, least: Array, most: float) -> Array:
 
 
 def _guarded(job: Procedure) -> tuple[Procedure, tuple[str, ...]]:
-    """Take texture of every phase with lines enough as unknown, too."""
-    names = tuple(
-        name
-        for lines in job.present()
-        if lines is not job.reference and job.strength(lines) > EFFECT_SIGNIFICANCE
-        for name in lines.texture_names[: 2 if lines is job.main else 1]
-    )
+    """Take texture of every phase with lines enough as unknown, too: each coefficient that the scan can tell."""
     guarded = copy.copy(job)
     guarded.parameters = copy.deepcopy(job.parameters)
     guarded.fit = copy.copy(job.fit)
     guarded.fit.parameters = guarded.parameters
-    for name in names:
-        guarded.parameters[name].vary = True
-    return guarded, names
+    names = []
+    for lines in job.present():
+        if lines is job.reference or job.strength(lines) <= EFFECT_SIGNIFICANCE:
+            continue
+        for name in lines.texture_names[: 2 if lines is job.main else 1]:
+            parameter = guarded.parameters[name]
+            before, parameter.vary = parameter.vary, True
+            if _told(guarded, name):
+                names.append(name)
+            else:
+                parameter.vary = before
+    return guarded, tuple(names)
+
+
+def _told(job: Procedure, name: str) -> bool:
+    """Whether a scan tells a coefficient of texture at all: beyond one, the density of a direction is none."""
+    try:
+        solution, _ = job.fit.solution()
+    except FitError:
+        return False
+    return solution.u(name) < _NO_TEXTURE
 
 
 def _gradients(job: Procedure, targets: Mapping[str, float]) -> list[Array]:

@@ -11,7 +11,7 @@ from xrdorder.exceptions import ValidityError
 from xrdorder.quantities.registry import quantity as registered
 from xrdorder.results.open_study import open_study
 from xrdorder.scan_planning.forecast import Course, Forecast
-from xrdorder.scan_planning.replicates import (
+from xrdorder.scan_planning.power import (
     BY_X_RAYS,
     MEASURABLE,
     MOST_WIRES,

@@ -173,8 +173,7 @@ def _texture(lines: list[PhaseLines], texture: Mapping[str, float]) -> dict[str,
 def _effects(job: Procedure, specimen: Described) -> list[str]:
     """Parameters of effects that a fit of such a specimen would take into its model."""
     tail = [job.main.tail_name] if specimen.tin_tail_at_percent and job.main.tail_name else []
-    textured = [name for one in job.lines if specimen.texture.get(one.phase.name) for name in one.texture_names]
-    return [*tail, *textured]
+    return [*tail, *_texture(job.lines, specimen.texture)]
 
 
 def _set_amounts(job: Procedure, specimen: Described) -> None:
