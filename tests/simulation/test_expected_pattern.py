@@ -5,7 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.generator import Background, LatticeDistribution, PhaseTruth, SampleTruth, attenuation_per_mm, expected_counts
+from tests.generator import (
+    Background,
+    LatticeDistribution,
+    PhaseTruth,
+    SampleTruth,
+    attenuation_per_mm,
+    expected_counts,
+)
 from tests.recovery.campaign import CU_KA_EV, PACKING
 from tests.simulation.made import COARSE, TRUTH, instrument_of
 from xrdorder.crystals import phase
@@ -107,5 +114,5 @@ def test_a_tail_of_tin_leans_the_lines():
 
 
 def test_a_range_without_a_line_is_refused():
-    with pytest.raises(FitError, match="no phase has a line between 1.50 and 12.00"):
+    with pytest.raises(FitError, match="no phase has a line between"):
         expected_pattern(replace(COARSE, from_deg=1.5, to_deg=12.0), instrument_of())
