@@ -108,7 +108,7 @@ def grid_of_one_wire(a_pm: float, order: float) -> tuple[np.ndarray, np.ndarray,
     spreads = np.exp(h["spread_of_spreads"] * rng.standard_normal((2, n)))
     deficit = h["tin_deficit"] * np.exp(h["tin_deficit_spread"] * z[4]) + h["tin_in_lot"] * spreads[0] * z[5]
     disorder = (
-        h["disorder_binary"] * np.exp(h["disorder_binary_spread"] * z[6])
+        h["disorder_binary"] * np.exp(h["disorder_spread"] * z[6])
         + h["disorder_in_lot"] * spreads[1] * z[7]
     )
     edge = rng.uniform(h["tin_edge_low"], h["tin_edge_high"], n)

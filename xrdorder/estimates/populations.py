@@ -63,21 +63,23 @@ def lots(hyper: Hyperparameters, kinds: tuple[str, ...], latents: Array, study: 
     kinds : tuple of str, n_lots
     latents : array, (walkers, n_lots, 4 or more)
         Standard normal: level of tin and of order, spread of tin and of order.
-    study : array, (walkers, 3)
-        Standard normal: what the lots of the study have in common of either level, and the rich edge of the field.
+    study : array, (walkers, 5)
+        Standard normal: what the lots of the study have in common of either level, the rich edge of the field, and how
+        far the lots are spread in tin and in order.
     """
     common = hyper["level_by_study"]
     from scipy.special import ndtr
 
     level = math.sqrt(common) * study[:, None, :2] + math.sqrt(1.0 - common) * latents[..., :2]
     disorder = np.array([hyper[f"disorder_{_family(kind)}"] for kind in kinds])
-    disorder_spread = np.array([hyper[f"disorder_{_family(kind)}_spread"] for kind in kinds])
+    tin_spread = hyper["tin_deficit_spread"] * np.exp(hyper["u_tin_deficit_spread"] * study[:, 3:4])
+    disorder_spread = hyper["disorder_spread"] * np.exp(hyper["u_disorder_spread"] * study[:, 4:5])
     spreads = np.exp(hyper["spread_of_spreads"] * latents[..., 2:4])
     poor, rich = hyper["tin_edge_low"], hyper["tin_edge_high"]
     edge = poor + (rich - poor) * ndtr(study[:, 2:3])
     return Lots(
         np.broadcast_to(edge, level.shape[:2]),
-        hyper["tin_deficit"] * np.exp(hyper["tin_deficit_spread"] * level[..., 0]),
+        hyper["tin_deficit"] * np.exp(tin_spread * level[..., 0]),
         hyper["tin_in_lot"] * spreads[..., 0],
         disorder * np.exp(disorder_spread * level[..., 1]),
         hyper["disorder_in_lot"] * spreads[..., 1],

@@ -20,6 +20,7 @@ from xrdorder.uncertainty import Array
 STUDY = (
     "offset of the a(tin) line", "slope of the a(tin) line", "widening by disorder", "bias of the microprobe",
     "level of tin", "level of order", "rich edge of the A15 field",
+    "spread of lots in tin", "spread of lots in order",
 )  # fmt: skip
 LOT = ("level of tin", "level of order", "spread of tin", "spread of order", "offset of the lattice")
 RELATIONS = ("tin offset of Tc", "offset of Tc", "ratio Bc2/Tc", "change of the ratio with Tc")
@@ -105,7 +106,7 @@ def read(evidence: Evidence, hyper: Hyperparameters, study: Array, lots: Array) 
     if m:
         inner = lots[:, :, len(LOT) : len(LOT) + m][:, lot_of]
         shared = shared + np.einsum("wnk,nik->iwn", inner, evidence.lot_directions)
-    by_lot = populations.lots(hyper, evidence.kinds, lots, study[:, 4:7])
+    by_lot = populations.lots(hyper, evidence.kinds, lots, study[:, 4:9])
     slope = hyper["slope_pm"] * np.exp(hyper["slope_spread"] * study[:, 1:2])
     offset = offset_of(hyper, study[:, 0:1])
     return Unknowns(
