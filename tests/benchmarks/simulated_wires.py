@@ -14,7 +14,15 @@ from dataclasses import replace
 import numpy as np
 
 from tests.estimates.truths import Setting, SimulatedWire, study
-from xrdorder.estimates import PUBLISHED, Hyperparameters, JointDraws, Measured, Wire, joint_draws, populations
+from xrdorder.estimates import (
+    PUBLISHED,
+    Hyperparameters,
+    JointDraws,
+    Measured,
+    Wire,
+    joint_draws,
+    populations,
+)
 from xrdorder.estimates import evidence as evidence_of
 from xrdorder.estimates import unknowns as unknowns_of
 from xrdorder.estimates.properties import critical_temperature, field_ratio
@@ -37,7 +45,9 @@ SIZES = (
 """What is twice as large in truths of "model-doubled"."""
 
 
-def of_the_model(simulated: list[SimulatedWire], hyper: Hyperparameters, rng: np.random.Generator) -> list[SimulatedWire]:
+def of_the_model(
+    simulated: list[SimulatedWire], hyper: Hyperparameters, rng: np.random.Generator
+) -> list[SimulatedWire]:
     """Truths and measurements that the model itself takes for as probable as they are, for wires of a study."""
     evidence = evidence_of.gather(told(simulated), hyper)
     study = rng.standard_normal((1, unknowns_of.study_size(evidence)))

@@ -172,10 +172,10 @@ def _of_lot(
     lot_factor = np.average(factors, axis=0, weights=weights)
     lot_factor = lot_factor + common.of_lot("factor of critical currents") / math.sqrt(sum(weights))
     currents = {}
-    for one in members:
-        own = np.exp(lot_factor + scatter * one.common.own("factor of critical currents"))
-        draws = [own * relative(one.name, conditions, field) for field in fields]
-        currents[one.name] = Band(*np.array([Band.of(column) for column in draws]).T)
+    for member in members:
+        own = np.exp(lot_factor + scatter * member.common.own("factor of critical currents"))
+        draws = [own * relative(member.name, conditions, field) for field in fields]
+        currents[member.name] = Band(*np.array([Band.of(column) for column in draws]).T)
     return LotCurrents(
         members[0].lot, tuple(usable), fields, currents, _over_section(currents, results), tuple(remarks)
     )

@@ -1,9 +1,9 @@
 """Which unknowns a study has, and their sizes: standard normal latents to pm, at.%, K.
 
 Latents of the study: offset and slope of its a(tin) line, widening by disorder, bias of its microprobe, level of tin
-and order of its lots, where the A15 field ends, shared directions. Latents of a lot: level and spread of tin and order, offset of its lattice,
-shared directions of the lot, and how it lies about the published relations (offset in tin and in kelvin, Bc2 over Tc
-and its slope).
+and order of its lots and how far they are spread, where the A15 field ends, shared directions. Latents of a lot: level
+and spread of tin and order, offset of its lattice, shared directions of the lot, and how it lies about the published
+relations (offset in tin and in kelvin, Bc2 over Tc and its slope).
 """
 
 from __future__ import annotations

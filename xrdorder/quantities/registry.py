@@ -39,8 +39,8 @@ UNIT_1 = "1"
 """How a plain number writes its unit where one has to stand."""
 
 _UNITS_IN_NAMES = {
-    "T_per_K": "T/K", "uohm_cm": "microohm cm", "at_percent": "at.%", "nm2": "nm²", "mm2": "mm²", "nm": "nm", "mm": "mm",
-    "deg": "degree", "K": "K", "T": "T", "h": "h", "m": "m", "c": "°C",
+    "T_per_K": "T/K", "uohm_cm": "microohm cm", "at_percent": "at.%", "nm2": "nm²", "mm2": "mm²", "nm": "nm",
+    "mm": "mm", "deg": "degree", "K": "K", "T": "T", "h": "h", "m": "m", "c": "°C",
 }  # fmt: skip
 _AT_END = re.compile(r"_(T_per_K|uohm_cm|at_percent|nm2|mm2|nm|mm|deg|K|T|h|m|c)$")
 _WITHIN = re.compile(r"_(T_per_K|uohm_cm|at_percent|nm2|mm2|nm|mm|deg|K|T)(?:_|$)")
