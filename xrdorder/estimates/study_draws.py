@@ -25,11 +25,13 @@ from xrdorder.estimates.hyperparameters import Hyperparameters
 from xrdorder.estimates.model import DRAWS, JointDraws, joint_draws
 from xrdorder.estimates.relation_columns import with_relations
 from xrdorder.estimates.stored_draws import BY_X_RAYS, StudyDraws
+from xrdorder.estimates.study_remarks import remarks_of
 from xrdorder.estimates.wires import Measured, Wire
+from xrdorder.estimates.wires import checked as wires_checked
 from xrdorder.exceptions import ValidityError
 from xrdorder.material import PUBLISHED_SCALE, TinScale
 from xrdorder.quantities.grades import UNFIT
-from xrdorder.quantities.registry import ESTIMATED, Part, columns, unit_of
+from xrdorder.quantities.registry import ESTIMATED, QUANTITIES, Part, columns, unit_of
 from xrdorder.relations import PUBLISHED, Library, bc2_of_temperature, relation
 from xrdorder.relations.resistivity import FROM_ORDER
 from xrdorder.relations.tc_from_tin import BOLTZMANN
@@ -66,6 +68,8 @@ _ANCHORS = {
     "Bc2_T": ("bc2_t", "Bc2"),
     "tin_at_percent": ("tin_at_percent", "tin"),
 }
+_OF_CURRENTS = ("critical_current_a", "grain_size_nm")
+"""What anchors currents of the lot and changes neither Tc nor Bc2."""
 
 
 def wires_of(results: xr.Dataset, scale: TinScale = PUBLISHED_SCALE) -> tuple[dict[str, Wire], dict[str, str]]:
@@ -122,20 +126,33 @@ def _measured(results: xr.Dataset) -> dict[str, dict[str, Measured]]:
     return found
 
 
-def anchor_words(wires: Mapping[str, Wire]) -> dict[str, str]:
-    """What the estimates of each wire are anchored to in its lot; empty where nothing was measured."""
+def anchor_words(results: xr.Dataset, wires: Mapping[str, Wire]) -> dict[str, str]:
+    """What the estimates of each wire are anchored to in its lot; empty where nothing was measured that can be used."""
+    named = [(wire, title) for wire in wires_checked(list(wires.values()))[0]
+             for key, title in _ANCHORS.values() if getattr(wire, key) is not None]  # fmt: skip
+    if "measured_sample" in results:
+        pairs = zip(results["measured_sample"].values, results["measured_quantity"].values, strict=True)
+        named += [(wires[name], QUANTITIES[of].noun) for name, of in pairs if of in _OF_CURRENTS and name in wires]
     by_lot: dict[tuple[str, str], dict[str, list[str]]] = {}
-    for wire in wires.values():
-        for key, title in _ANCHORS.values():
-            if getattr(wire, key) is not None:
-                by_lot.setdefault(wire.lot_key, {}).setdefault(title, []).append(wire.name)
+    for wire, title in named:
+        by_lot.setdefault(wire.lot_key, {}).setdefault(title, []).append(wire.name)
     words = {}
     for lot, by_title in by_lot.items():
         of: dict[str, list[str]] = {}
         for title, names in by_title.items():
-            of.setdefault(", ".join(names), []).append(title)
+            of.setdefault(", ".join(dict.fromkeys(names)), []).append(title)
         words[lot] = ", ".join(f"{' and '.join(titles)} measured on {names}" for names, titles in of.items())
     return {name: words.get(wire.lot_key, "") for name, wire in wires.items()}
+
+
+def anchors_in_words(results: xr.Dataset) -> str:
+    """Say in one sentence to what the estimates of a study are anchored; empty where nothing was measured."""
+    return str(results.attrs.get("estimate_anchors", ""))
+
+
+def study_remarks(results: xr.Dataset) -> list[str]:
+    """What the draws say of a study as a whole (`xrdorder.estimates.study_remarks`)."""
+    return [str(one) for one in json.loads(str(results.attrs.get("estimate_remarks", "[]")))]
 
 
 def estimated(
@@ -173,7 +190,10 @@ def estimated(
         drawn = _drawn(results, wires, alone, hyper, seed, n)
         drawn.attrs["estimates_sha256"] = digest
     found = with_draws(results, drawn)
-    return with_relations(_with_words(found, anchor_words(wires), refused), library)
+    words = anchor_words(results, wires)
+    said = "; ".join(dict.fromkeys(filter(None, words.values())))
+    found.attrs["estimate_anchors"] = f"Estimates anchored to {said}" if said else ""
+    return with_relations(_with_words(found, words, refused), library)
 
 
 def _not_to_learn_from(results: xr.Dataset) -> tuple[str, ...]:
@@ -226,8 +246,7 @@ def _drawn(
         },
         attrs={"estimate_seed": seed, "estimate_law": bc2_of_temperature.POWER.name},
     )
-    if together:
-        found.update(_shared(drawn[0]))
+    bare: list[JointDraws] = []
     if any(getattr(wire, key) is not None for wire in wires.values() for key, _ in _ANCHORS.values()):
         few = min(n, _BY_X_RAYS)
         bare = [joint_draws([_bare(wire) for wire in group], seed=seed, n=few, hyper=hyper) for group in groups]
@@ -236,6 +255,10 @@ def _drawn(
             _in_order(samples, bare, few),
             {"long_name": "joint draws as they would be if nothing had been measured by other means"},
         )
+    if together:
+        found.update(_shared(drawn[0]))
+        remarks = remarks_of(drawn[0], bare[0] if bare else None, together, hyper)
+        found.attrs["estimate_remarks"] = json.dumps(remarks, ensure_ascii=False)
     return found
 
 
