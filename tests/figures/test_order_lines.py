@@ -23,7 +23,8 @@ def overlaid(name="sample", keep=made.LINES, **curves):
 
 
 def curve(axes, which=0):
-    return [line for line in axes.lines if line.get_linewidth() == WIDE and line.get_marker() == "None"][which].get_xydata()
+    curves = [line for line in axes.lines if line.get_linewidth() == WIDE and line.get_marker() == "None"]
+    return curves[which].get_xydata()
 
 
 def marks(axes, which=0):
