@@ -287,17 +287,17 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
 
 def _dopants(sample: StoredSample) -> str:
     """What the description said about dopants, contents in at.%; empty where there is no description."""
-    options = sample.provenance.options
-    if "dopants" not in options:
+    lot = sample.provenance.options.get("lot")
+    if lot is None:
         return ""
-    u = options.get("u_dopants") or {}
+    u = lot.get("u_dopant_at_percent", {})
     named = [
-        f"{100.0 * content:g}{f' ± {100.0 * u[element]:g}' if element in u else ''} at.% {element}"
-        for element, content in (options["dopants"] or {}).items()
+        f"{content:g}{f' ± {u[element]:g}' if element in u else ''} at.% {element}"
+        for element, content in lot.get("dopant_at_percent", {}).items()
     ]
     if named:
         return ", ".join(named)
-    return "said to hold none" if options.get("undoped") else "nothing was said; taken as an undoped wire, and flagged"
+    return "said to hold none" if lot.get("undoped") else "nothing was said; taken as an undoped wire, and flagged"
 
 
 def _cross_checks(sample: StoredSample) -> tuple[CrossCheck, ...]:
