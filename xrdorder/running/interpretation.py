@@ -84,6 +84,8 @@ class Fitted:
         records = [one.to_json() for name, one in self.records.items() if result.records.get(name) != one]
         changed = table.select(name for name in table.quantities if name in other)
         dataset = uncertainty.to_dataset(changed).rename(_IN_FILE)
+        columns = _columns(_joined(result, table.quantities, changed))
+        dataset["place"] = ("column", [columns.index(one) for one in _columns(table) if one in columns])
         dataset = dataset.assign_coords(name=np.array(names, dtype=object), changed=np.array(other, dtype=object))
         dataset["number"] = ("changed", np.array([self.values[name] for name in other], dtype=float))
         dataset["with_table"] = ("name", np.array([name in table.quantities for name in names], dtype=np.int8))
@@ -132,11 +134,16 @@ class Fitted:
         values |= dict(zip(dataset["changed"].values.tolist(), dataset["number"].values.tolist(), strict=True))
         changed = uncertainty.from_dataset(dataset.rename({b: a for a, b in _IN_FILE.items()}))
         with_table = [name for name, yes in zip(names, dataset["with_table"].values, strict=True) if yes]
-        rest = stored.contributions.select(name for name in with_table if name not in changed.quantities)
+        table, order = _joined(stored, with_table, changed), dataset["place"].values.tolist()
         records = by_quantity(map(str, dataset["record"].values.tolist()))
         return cls(
             values=values,
-            contributions=rest.merge(changed).select(with_table),
+            contributions=Contributions(
+                table.quantities,
+                tuple(table.sources[k] for k in order),
+                table.values[:, order],
+                tuple(table.groups[k] for k in order),
+            ),
             flags=tuple((str(name), str(message)) for name, message in json.loads(attrs["flags"])),
             quality_words=json.loads(attrs["quality_words"]),
             a15=str(attrs["a15"]),
@@ -148,6 +155,16 @@ class Fitted:
             temperature_c=float(attrs["temperature_c"]),
             records={name: records.get(name) or stored.records[name] for name in dataset["recorded"].values.tolist()},
         )
+
+
+def _joined(stored: StoredSample, quantities: Sequence[str], changed: Contributions) -> Contributions:
+    """Table of the fit from what the result holds of it and from what was changed, but for the order of its columns."""
+    rest = stored.contributions.select(name for name in quantities if name not in changed.quantities)
+    return rest.merge(changed).select(quantities)
+
+
+def _columns(table: Contributions) -> list[tuple[str, str]]:
+    return list(zip(table.sources, table.groups, strict=True))
 
 
 def interpret(base: StoredSample, fitted: Fitted, sample: Sample, own: OwnFiles) -> StoredSample:
