@@ -15,7 +15,7 @@ from xrdorder.files import atomic as files
 from xrdorder.files.sealed import read_sealed
 from xrdorder.results import sample_file as store
 from xrdorder.results.sample_file import Provenance, StoredSample, read_sample, stored_sample, write_sample
-from xrdorder.running.calibration import calibration_words
+from xrdorder.running.instruments import calibration_words
 from xrdorder.running.interpretation import GROUP, Fitted
 
 

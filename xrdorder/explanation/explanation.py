@@ -19,7 +19,7 @@ from xrdorder.explanation.chain import Step, steps
 from xrdorder.explanation.correlations import Covariance, FittedParameter
 from xrdorder.explanation.families import FAMILIES, KINDS, OWN_LINE
 from xrdorder.material import PUBLISHED_SCALE
-from xrdorder.material.strain import FREE
+from xrdorder.material.lattice_strain import FREE
 from xrdorder.quantities.registry import Quantity, known, rank, unit_of
 from xrdorder.results.collate import RESULTS_NC
 from xrdorder.results.collated import Sharing, ToldColumn, read_collated
@@ -27,7 +27,7 @@ from xrdorder.results.columns import TOLD
 from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
 from xrdorder.results.quantity_lookup import quantity_asked
 from xrdorder.results.sample_file import FAILED, StoredSample, read_sample
-from xrdorder.running.calibration import calibration_words
+from xrdorder.running.instruments import calibration_words
 from xrdorder.running.model_summary import model_words
 from xrdorder.uncertainty import PRIVATE, Contributions
 

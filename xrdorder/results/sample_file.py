@@ -168,7 +168,7 @@ def write_sample(sample: StoredSample, path: Path) -> None:
 
 
 def _root(sample: StoredSample) -> xr.Dataset:
-    contributions, provenance = sample.contributions, sample.provenance
+    contributions = sample.contributions
     plain_names = [name for name in sample.values if name not in contributions.quantities]
     root = xr.Dataset(
         {
@@ -217,8 +217,13 @@ def _root(sample: StoredSample) -> xr.Dataset:
             "figure_of_fit": _texts(sample.quality),
         },
     ).merge(sample.tables)
+    return root.assign_attrs(_attributes(sample))
+
+
+def _attributes(sample: StoredSample) -> dict[str, Any]:
+    provenance = sample.provenance
     made = f"fitted and interpreted by xrdorder {provenance.version}".rstrip()
-    root.attrs = {
+    return {
         **about(f"sample {sample.name}", made, provenance.created),
         "format": FORMAT,
         "sample": sample.name,
@@ -237,7 +242,6 @@ def _root(sample: StoredSample) -> xr.Dataset:
         "calibration": provenance.calibration,
         "created": provenance.created,
     }
-    return root
 
 
 def _texts(names: Any) -> NDArray[np.object_]:

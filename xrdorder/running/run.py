@@ -22,9 +22,9 @@ from xrdorder.results.collate import collate, read_results, write_results
 from xrdorder.results.fingerprint import OF_FIT, fingerprint
 from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
 from xrdorder.results.sample_file import Provenance, StoredSample, failure, read_sample, stored_sample
-from xrdorder.running.calibration import study_instruments
 from xrdorder.running.fit_sample import Task, do_task, require_files
 from xrdorder.running.flags import with_study_flags
+from xrdorder.running.instruments import study_instruments
 from xrdorder.running.interpretation import SEED
 from xrdorder.running.pool import run_all
 from xrdorder.treatments import LoggedTreatment
