@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from xrdorder.comparison.study import fit_to_compare
+from xrdorder.comparison.variants import fit_to_compare
 from xrdorder.comparison.wording import probability_words
 from xrdorder.exceptions import XrdorderError
 from xrdorder.planning import Limits, LotPlan, plan_lot

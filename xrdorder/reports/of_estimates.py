@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import xarray as xr
 
-from xrdorder.comparison.study import fit_to_compare
+from xrdorder.comparison.variants import fit_to_compare
 from xrdorder.drawing.layout import evenly
 from xrdorder.estimates.conductors import conductors, with_like_sizes
 from xrdorder.exceptions import XrdorderError

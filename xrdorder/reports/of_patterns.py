@@ -21,7 +21,7 @@ from xrdorder.quantities.of_phase import STRAIN_ANISOTROPY
 from xrdorder.reports.pictures import Maker, Picture, Scene
 from xrdorder.results.open_study import RESULTS
 from xrdorder.results.sample_file import FAILED, OK, StoredSample
-from xrdorder.running.calibration import calibration_files
+from xrdorder.running.instruments import calibration_files
 
 _CURVES = ("curves", "lines")
 _SINGLE_LINES = ("single_lines", "cross_checks", "parameters")

@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 
 from xrdorder.comparison import Compared
-from xrdorder.comparison.study import fit_to_compare
+from xrdorder.comparison.variants import fit_to_compare
 from xrdorder.comparison.wording import manner
 from xrdorder.drawing.layout import Size
 from xrdorder.exceptions import XrdorderError
@@ -26,8 +26,8 @@ from xrdorder.figures.against import PAIRS
 from xrdorder.figures.kramer import MOST as MOST_SERIES
 from xrdorder.figures.measured import measured_figure
 from xrdorder.figures.treatment_axis import Variable, usual_variable
+from xrdorder.measured.held import hold
 from xrdorder.measured.kramer import kramer_series
-from xrdorder.measured.study import hold
 from xrdorder.quantities.formatting import digits
 from xrdorder.quantities.registry import quantity
 from xrdorder.reports.cautions import ESTIMATES
