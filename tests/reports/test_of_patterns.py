@@ -125,6 +125,8 @@ def test_the_resolution_is_that_of_the_instrument_file(tmp_path):
     of = scene(tmp_path)
     assert of_patterns.resolution(of) is None
     write_instrument(instrument(), tmp_path / "instrument.toml")
-    described = of.opened.study.model_copy(update={"instrument": tmp_path / "instrument.toml"})
+    described = of.opened.study.model_copy(
+        update={"instrument": tmp_path / "instrument.toml", "samples": tuple(figures.described())}
+    )
     caption = of_patterns.resolution(replace(of, opened=replace(of.opened, study=described))).caption
     assert f"srm-660c: {instrument().fwhm(30.0):.3f}° at 30°" in caption
