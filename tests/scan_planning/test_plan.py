@@ -34,7 +34,7 @@ def test_the_time_reaches_what_can_be_reached(plan):
 
 
 def test_the_best_scan_is_as_much_shorter_as_counting_gains(plan):
-    """Only order is counted for, as the lattice is out of reach; its counting part goes with the square of the ratio."""
+    """Only order is counted for, as the lattice is out of reach; its counting part goes with the ratio squared."""
     ratio = plan.allocation.u_ratio["site_order"]
     assert plan.seconds == pytest.approx(plan.uniform_seconds * ratio**2)
     assert plan.allocation.seconds == plan.seconds
