@@ -58,7 +58,7 @@ def test_comparisons_and_the_page_subtract_alike(results, by_numpy, target):
 @pytest.mark.parametrize("target", ["tin_at_percent", "Tc_K", "Bc2_4K2_T"])
 def test_the_figure_of_differences_subtracts_alike(results, by_numpy, target):
     a_lot = results.isel(sample=results["lot"].values == "A")
-    marks = _marks(difference_rows([compare_quantity(a_lot, target, reference=SECOND)]))
+    marks = _marks(difference_rows([compare_wires(wires_of(a_lot, target, reference=SECOND))]))
     assert min(abs(mark - by_numpy[target][0]) for mark in marks) < 1e-6 * abs(by_numpy[target][0])
 
 
@@ -109,7 +109,7 @@ def test_the_order_of_a_pattern_is_one_number_with_one_difference(results):
         first_look(a_lot).to_first["site_order"].comparison,
     ):
         assert found.pair(found.variants[-1], found.variants[0]).value == pytest.approx(expected[0], rel=1e-9)
-    marks = _marks(difference_rows([compare_quantity(a_lot, "site_order", reference=SECOND)]))
+    marks = _marks(difference_rows([compare_wires(wires_of(a_lot, "site_order", reference=SECOND))]))
     assert min(abs(mark - expected[0]) for mark in marks) < 1e-6 * abs(expected[0])
 
 
