@@ -66,7 +66,8 @@ def model_errors(job: Procedure, instrument: Instrument, a15: PhaseLines | None)
     errors = [_illuminated_length(job)]
     measured = job.options.measured_dispersion
     if a15 is not None and a15.phase.order is not None and not set(a15.phase.order.elements) <= set(measured):
-        errors.append(_order_difference(job, a15, f"{_SCATTERING}/order", instrument.radiation, U_DISPERSION_DIFFERENCE))
+        tables = f"{_SCATTERING}/order"
+        errors.append(_order_difference(job, a15, tables, instrument.radiation, U_DISPERSION_DIFFERENCE))
     if a15 is not None and a15.phase.order is not None:
         errors.append(_order_difference(job, a15, _CHARGE, _CHARGE, U_CHARGE_TRANSFER))
     errors.append(_other_table(job, instrument))
