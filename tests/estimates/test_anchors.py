@@ -73,6 +73,12 @@ def test_what_cannot_be_used_is_said_in_one_line(anchor, flag: str, words: str) 
     assert np.all(np.isfinite(drawn.values["Tc_K"]))
 
 
+def test_two_values_that_cannot_be_used_are_both_said() -> None:
+    both = wire("a", tc_k=Measured(19.2, 0.1, "onset"), tin_at_percent=Measured(33.0, 0.5))
+    found = dict(joint_draws([both, wire("b")], n=200).flags["a"])["anchor-set-aside"]
+    assert "Tc of 19.2 K" in found.replace("critical temperature", "Tc") and "33 at.%" in found
+
+
 def test_anchors_that_contradict_each_other_are_both_named() -> None:
     wires = lot(4, tin=24.5)
     wires[0] = wire("lot-0", tin=24.4, tc_k=Measured(18.0, 0.05, "50 %"))
