@@ -14,7 +14,7 @@ SAMPLES = ROOT / "xrdorder" / "relations" / "published_samples.toml"
 
 
 def fingerprint(*more: Path) -> str:
-    """SHA-256, its first twelve digits, of the code of the model without comments and docstrings, and of other files."""
+    """First digits of the SHA-256 of the model's code without comments and docstrings, and of other files."""
     content = hashlib.sha256()
     for path in (*(ROOT / "xrdorder" / "estimates" / f"{name}.py" for name in DECIDES), *more):
         text = path.read_text(encoding="utf-8")

@@ -48,7 +48,8 @@ TRUTHS = {
 WORDS = {
     "priors": "usual, drawn", "priors-0": "usual, 0 pm", "priors-5": "usual, 5 pm", "uniform-5": "uniform, 5 pm",
     "uniform-0": "uniform, 0 pm", "uniform-9": "uniform, 9 pm", "doubled": "usual, all sizes doubled",
-    "model": "the model's own", "model-doubled": "the model's own, doubled", "tc": "one Tc a lot", "bc2": "one Bc2 a lot",
+    "model": "the model's own", "model-doubled": "the model's own, doubled",
+    "tc": "one Tc a lot", "bc2": "one Bc2 a lot",
 }  # fmt: skip
 SMALL, MIDDLE, LARGE = (30, 1, 5), (10, 5, 10), (6, 10, 50)
 TABLES = {
