@@ -20,6 +20,7 @@ def test_at_least_forty_and_each_with_a_source():
     assert {entry.kind for entry in entries} == set(KINDS)
     for entry in entries:
         assert entry.source.strip() and entry.equation.strip()
+        assert entry.checks, f"{entry.name} has no worked point"
 
 
 def test_wire_chooses_and_binary_stands_in():
