@@ -8,7 +8,7 @@ import pytest
 
 from tests.figures.labels import EVERY_SIZE, troubles
 from tests.simulation.made import COARSE, instrument_of
-from xrdorder.figures.palette import GARNET
+from xrdorder.drawing.palette import GARNET
 from xrdorder.figures.scan import radiation_figure, ranges_figure, wires_figure
 from xrdorder.scan_planning import Course, Prospect
 from xrdorder.scan_planning.forecast import Forecast
