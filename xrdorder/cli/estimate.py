@@ -8,7 +8,7 @@ import click
 from xrdorder.cli.console import details_option, show
 from xrdorder.cli.options import ANY, EXISTING_FILE, POSITIVE, dopant_option
 from xrdorder.exceptions import ValidityError, XrdorderError
-from xrdorder.reports.cautions import ESTIMATES
+from xrdorder.quantities.caveats import ESTIMATES
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -9,7 +9,7 @@ import click
 
 from xrdorder.cli.console import Entry, Part, details_option, show
 from xrdorder.cli.program import SOME_FAILED, complain
-from xrdorder.reports.cautions import ESTIMATES
+from xrdorder.quantities.caveats import ESTIMATES
 
 if TYPE_CHECKING:
     from xrdorder.explanation.chain import Step

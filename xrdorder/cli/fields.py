@@ -10,7 +10,7 @@ from xrdorder.cli.console import Entry, File, Part, Progress, details_option, sh
 from xrdorder.cli.options import POSITIVE, figures_saved, strain_options
 from xrdorder.cli.program import complain
 from xrdorder.exceptions import XrdorderError
-from xrdorder.reports.cautions import ESTIMATES
+from xrdorder.quantities.caveats import ESTIMATES
 
 if TYPE_CHECKING:
     import xarray as xr

@@ -5,9 +5,9 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from xrdorder.cli.console import Part
+from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.quantities.formatting import as_given, interval, rounded, with_interval
 from xrdorder.quantities.tables import Heading, Table
-from xrdorder.reports.cautions import ESTIMATES
 
 if TYPE_CHECKING:
     from xrdorder.measured.agreement import Agreement

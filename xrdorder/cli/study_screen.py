@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from xrdorder.cli.console import File, Part, whole
+from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.quantities.formatting import concise
 from xrdorder.quantities.tables import Table
-from xrdorder.reports.cautions import ESTIMATES
 from xrdorder.results.collate import own_words
 from xrdorder.results.study_table import extremes, flags_of, study_table, study_words
 

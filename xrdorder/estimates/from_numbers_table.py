@@ -9,10 +9,10 @@ import numpy as np
 
 from xrdorder.estimates.from_numbers_rows import Row, draws_row, plain_row, relation_row, result_row
 from xrdorder.estimates.numbers_at_strain import Strained
-from xrdorder.estimates.remarks import UNTESTED
 from xrdorder.material import PUBLISHED_SCALE, Material, TinScale
 from xrdorder.material.joint_tin import Prior
 from xrdorder.material.tin_scale import LEVEL, U_LEVEL_NM
+from xrdorder.quantities.caveats import UNTESTED
 from xrdorder.quantities.registry import PREDICTED, quantity
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.relations.tin_from_order import BOUND, USUAL, USUAL_S_A

@@ -27,6 +27,7 @@ from xrdorder.estimates.stored_draws import BY_X_RAYS, STORED, StudyDraws
 from xrdorder.estimates.wires import Measured, Wire
 from xrdorder.exceptions import ValidityError
 from xrdorder.material import PUBLISHED_SCALE, TinScale
+from xrdorder.quantities.formatting import listed
 from xrdorder.quantities.grades import UNFIT
 from xrdorder.quantities.registry import ESTIMATED, Part, columns, unit_of
 from xrdorder.relations import PUBLISHED, Library, bc2_of_temperature, relation
@@ -129,7 +130,7 @@ def anchor_words(wires: Mapping[str, Wire]) -> dict[str, str]:
         of: dict[str, list[str]] = {}
         for title, names in by_title.items():
             of.setdefault(", ".join(names), []).append(title)
-        words[lot] = ", ".join(f"{' and '.join(titles)} measured on {names}" for names, titles in of.items())
+        words[lot] = ", ".join(f"{listed(titles)} measured on {names}" for names, titles in of.items())
     return {name: words.get(wire.lot_key, "") for name, wire in wires.items()}
 
 
@@ -380,4 +381,7 @@ def _with_words(results: xr.Dataset, anchors: Mapping[str, str], refused: Mappin
         if words := anchors.get(name):
             said = [part for part in str(columns["assumptions"][k]).split("; ") if part]
             columns["assumptions"][k] = "; ".join([*said, f"estimates anchored to {words}"])
-    return results.assign({name: ("sample", values, results[name].attrs) for name, values in columns.items()})
+    found = results.assign({name: ("sample", values, results[name].attrs) for name, values in columns.items()})
+    texts = np.array([anchors.get(name, "") for name in map(str, results["sample"].values)], dtype=object)
+    meaning = "measured values of its lot that the estimates are anchored to; empty without any"
+    return found.assign(anchored_to=("sample", texts, {"long_name": meaning}))

@@ -30,7 +30,7 @@ FAMILIES = {
     "dopant lattice effect": "change of the lattice parameter by dopants",
     "strain state": "strain left in the wire",
     "disorder in the lattice": "how much disorder changes the lattice parameter",
-    "usual order": "S_a taken to be as usual, before the measurement says anything",
+    "usual order": "prior of S_a",
     "a(tin) scale": "laboratories disagree about a at known tin content",
     "a(tin) slope": "two published lines a(tin) differ in slope",
     "a(tin) scatter": "single specimens stray from the line",

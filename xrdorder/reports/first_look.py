@@ -20,7 +20,7 @@ from xrdorder.comparison.study import (
 )
 from xrdorder.comparison.wording import manner, probability_words
 from xrdorder.exceptions import XrdorderError
-from xrdorder.quantities.formatting import rounded
+from xrdorder.quantities.formatting import listed, rounded
 from xrdorder.quantities.registry import PREDICTED
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.superconductivity.targets import HELIUM_K
@@ -262,7 +262,7 @@ def _pair(
         statements.append(_statement(one, quantity, found))
     clear = [statement.noun for statement in statements if statement.clear]
     if clear:
-        said = f"differ significantly in {_listed(clear)}"
+        said = f"differ significantly in {listed(clear)}"
     else:
         said = "are not distinguishable"
     return Pair(first, second, against, f"{first} and {second} {said}", tuple(statements))
@@ -281,10 +281,3 @@ def _statement(one: Compared, quantity: str, found: Difference) -> Statement:
     )  # fmt: skip
 
 
-def _listed(words: list[str]) -> str:
-    """Join words as a sentence does.
-
-    >>> _listed(["a"]), _listed(["a", "b", "c"])
-    ('a', 'a, b and c')
-    """
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

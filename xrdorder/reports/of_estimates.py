@@ -18,7 +18,7 @@ from xrdorder.figures.in_field import current_figure
 from xrdorder.figures.layout import evenly
 from xrdorder.figures.schedules import most_shown, reacted, schedule_figure
 from xrdorder.planning import Limits, plan_lot
-from xrdorder.reports.cautions import ESTIMATES
+from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.reports.pictures import Maker, Picture, Scene
 from xrdorder.superconductivity.currents import Conditions, Conductor
 from xrdorder.superconductivity.pinning import MICROSCOPY

@@ -14,8 +14,8 @@ from xrdorder.figures import difference_courses, difference_rows, trend_figure
 from xrdorder.figures.measured import measured_figure
 from xrdorder.figures.treatment_axis import Variable, usual_variable
 from xrdorder.measured.study import hold
+from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.quantities.formatting import digits
-from xrdorder.reports.cautions import ESTIMATES
 from xrdorder.reports.pictures import Maker, Picture, Scene
 
 _MOST_PLACES = 12

@@ -14,7 +14,8 @@ from jinja2 import Environment
 from markupsafe import Markup
 
 from xrdorder import __version__
-from xrdorder.reports.cautions import CAUTIONS, ESTIMATES
+from xrdorder.quantities.caveats import ESTIMATES
+from xrdorder.reports.cautions import CAUTIONS
 from xrdorder.reports.first_look import FirstLook
 from xrdorder.reports.methods import METHODS, relations_used, sentences
 from xrdorder.reports.patterns import fit_data

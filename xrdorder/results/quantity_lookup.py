@@ -6,7 +6,7 @@ from xrdorder.exceptions import UnknownNameError, did_you_mean
 from xrdorder.quantities.registry import QUANTITIES, Quantity, columns, standing_in
 from xrdorder.results.columns import TOLD
 
-OF_THE_FIT = ("status", "flags", "quality", "trust", "r_wp", "chi2_reduced")
+OF_THE_FIT = ("status", "flags", "quality", "information_missing", "grade", "r_wp", "chi2_reduced")
 """Columns about the fit as a whole, which no step leads to."""
 
 
