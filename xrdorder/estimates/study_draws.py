@@ -27,7 +27,7 @@ from xrdorder.estimates.stored_draws import BY_X_RAYS, STORED, StudyDraws
 from xrdorder.estimates.wires import Measured, Wire
 from xrdorder.exceptions import ValidityError
 from xrdorder.material import PUBLISHED_SCALE, TinScale
-from xrdorder.quantities.formatting import listed
+from xrdorder.quantities.formatting import counted, listed
 from xrdorder.quantities.grades import UNFIT
 from xrdorder.quantities.registry import ESTIMATED, Part, columns, unit_of
 from xrdorder.relations import PUBLISHED, Library, bc2_of_temperature, relation
@@ -118,8 +118,11 @@ def _measured(results: xr.Dataset) -> dict[str, dict[str, Measured]]:
     return found
 
 
-def anchor_words(wires: Mapping[str, Wire]) -> dict[str, str]:
-    """What the estimates of each wire are anchored to in its lot; empty where nothing was measured."""
+def anchor_words(wires: Mapping[str, Wire], *, named: bool = False) -> dict[str, str]:
+    """What the estimates of each wire are anchored to in its lot; empty where nothing was measured.
+
+    Samples that it was measured on are counted, or `named`.
+    """
     by_lot: dict[tuple[str, str], dict[str, list[str]]] = {}
     for wire in wires.values():
         for key, title in _ANCHORS.values():
@@ -129,7 +132,7 @@ def anchor_words(wires: Mapping[str, Wire]) -> dict[str, str]:
     for lot, by_title in by_lot.items():
         of: dict[str, list[str]] = {}
         for title, names in by_title.items():
-            of.setdefault(", ".join(names), []).append(title)
+            of.setdefault(", ".join(names) if named else counted(names), []).append(title)
         words[lot] = ", ".join(f"{listed(titles)} measured on {names}" for names, titles in of.items())
     return {name: words.get(wire.lot_key, "") for name, wire in wires.items()}
 
@@ -169,7 +172,7 @@ def estimated(
         drawn = _drawn(results, wires, alone, hyper, seed, n)
         drawn.attrs["estimates_sha256"] = digest
     found = with_draws(results, drawn)
-    return with_relations(_with_words(found, anchor_words(wires), refused), library)
+    return with_relations(_with_words(found, wires, refused), library)
 
 
 def _not_to_learn_from(results: xr.Dataset) -> tuple[str, ...]:
@@ -367,9 +370,10 @@ def left_of_each(draws: Array) -> Array:
     return np.asarray(np.minimum(left, np.sqrt(np.diag(covariance))))
 
 
-def _with_words(results: xr.Dataset, anchors: Mapping[str, str], refused: Mapping[str, str]) -> xr.Dataset:
+def _with_words(results: xr.Dataset, wires: Mapping[str, Wire], refused: Mapping[str, str]) -> xr.Dataset:
     """Put flags of the estimates beside those of the fits, and name their anchors among the assumptions."""
     columns = {name: results[name].values.copy() for name in ("flags", "flag_messages", "assumptions")}
+    anchors, named = anchor_words(wires), anchor_words(wires, named=True)
     for k, name in enumerate(map(str, results["sample"].values)):
         known = json.loads(str(columns["flag_messages"][k]))
         new = json.loads(str(results["estimate_flags"].values[k]))
@@ -378,7 +382,7 @@ def _with_words(results: xr.Dataset, anchors: Mapping[str, str], refused: Mappin
         flags = [*known, *(flag for flag in new if flag not in known)]
         columns["flags"][k] = "; ".join(dict(flags))
         columns["flag_messages"][k] = json.dumps(flags, ensure_ascii=False)
-        if words := anchors.get(name):
+        if words := named.get(name):
             said = [part for part in str(columns["assumptions"][k]).split("; ") if part]
             columns["assumptions"][k] = "; ".join([*said, f"estimates anchored to {words}"])
     found = results.assign({name: ("sample", values, results[name].attrs) for name, values in columns.items()})

@@ -134,6 +134,15 @@ def listed(words: Sequence[str]) -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
+def counted(names: Sequence[str], noun: str = "sample") -> str:
+    """Name one, count several.
+
+    >>> counted(["one"]), counted(["one", "two"])
+    ('one', '2 samples')
+    """
+    return names[0] if len(names) == 1 else f"{len(names)} {noun}s"
+
+
 def _to(value: float, places: int) -> str:
     """Write a number to a place after the point, or before it; zero has no sign."""
     if places >= 0:
