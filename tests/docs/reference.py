@@ -3,10 +3,12 @@
 import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import get_args
 
 import click
 
 import xrdorder
+from tests.outside.rows import SUBJECTS, Kind, digits, rows
 from xrdorder.cli import main
 from xrdorder.quantities.registry import QUANTITIES, columns
 from xrdorder.relations import relations
@@ -78,11 +80,38 @@ def python() -> Iterator[str]:
             yield f"```{{eval-rst}}\n.. autofunction:: xrdorder.{name}\n```"
 
 
+def outside() -> Iterator[str]:
+    """Our numbers beside those of others."""
+    table_of = {subject: rows(subject) for subject in SUBJECTS}
+    number = {
+        kind: sum(row.kind == kind for found in table_of.values() for row in found) for kind in get_args(Kind)
+    }
+    yield "# Checks against the outside"
+    yield (
+        f"{WRITTEN} Each row is a test. Ours and the other number are written to a tenth of the tolerance, within "
+        f"which they agree for the reason given. {number['independent']} rows are independent; "
+        f"{number['shared input']} share a table or a constant with what they check; "
+        f"{number['transcription']} come from the same paper on both sides and would show a slip of the pen only. "
+        "*From memory*: the value was not read again when it was written down."
+    )
+    for subject, title in SUBJECTS.items():
+        yield f"## {title}"
+        lines = []
+        for row in table_of[subject]:
+            ours, other = (digits(value, row.tolerance) for value in row.values())
+            how = row.known if row.kind == "independent" else f"{row.known}; {row.kind}"
+            lines.append(
+                (row.quantity, row.unit, ours, other, f"{row.tolerance:.1e}", row.reason, row.source, how)
+            )
+        yield table(("quantity", "unit", "ours", "outside", "tolerance", "because", "source", "known"), lines)
+
+
 PAGES: dict[str, Callable[[], Iterator[str]]] = {
     "commands.md": commands,
     "quantities.md": quantities,
     "relations.md": published_relations,
     "python.md": python,
+    "outside.md": outside,
 }
 
 

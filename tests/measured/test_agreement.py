@@ -12,7 +12,7 @@ from xrdorder.exceptions import ValidityError
 from xrdorder.measured.agreement import Subject, agreements, straight_line
 from xrdorder.measured.study import verdict
 from xrdorder.relations import Scatter, relation, relations
-from xrdorder.superconductivity.asking import LOT_SHARE
+from xrdorder.superconductivity.mixture import LOT_SHARE
 from xrdorder.uncertainty import Contributions
 
 TC_ROUTES = [(entry,) for entry in (*relations("tc-from-tin"), *relations("tc-from-order"))]

@@ -42,7 +42,7 @@ class Row:
     ----------
     source, sample : str
     quantity : str
-        "tin_fraction" or a target of `predict`; "Bc2_0K_T by Tc" and "Bc2_0K_T by slope" take measured Tc and slope.
+        "tin_fraction" or what relations predict; "Bc2_0K_T by Tc" and "Bc2_0K_T by slope" take measured Tc and slope.
     published, u : float
         Value and its standard uncertainty (as printed, or judged from the digits and the criterion).
     given : mapping of str to float

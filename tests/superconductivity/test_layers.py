@@ -6,7 +6,7 @@ import pytest
 from tests.drawn import joint, made_layer
 from xrdorder.exceptions import ValidityError
 from xrdorder.relations import relation
-from xrdorder.superconductivity import Conditions
+from xrdorder.superconductivity.currents import Conditions
 from xrdorder.superconductivity.layers import SLICES, Level, layer, row_quantile
 from xrdorder.uncertainty import Contributions
 

@@ -14,7 +14,6 @@ from xrdorder.estimates.from_numbers_rows import JOINT, Row
 from xrdorder.estimates.from_numbers_table import estimate_rows
 from xrdorder.estimates.hyperparameters import PUBLISHED as HYPER
 from xrdorder.estimates.model import DRAWS, JointDraws, joint_draws
-from xrdorder.estimates.numbers_at_strain import Strained, strained
 from xrdorder.estimates.stored_draws import STORED
 from xrdorder.estimates.study_draws import stored_targets
 from xrdorder.estimates.wires import Measured
@@ -27,9 +26,9 @@ from xrdorder.material.order import add_order_parameters, drop_intermediate
 from xrdorder.material.tin import add_tin
 from xrdorder.quantities.registry import quantity
 from xrdorder.relations import PUBLISHED, Library
-from xrdorder.superconductivity.asking import RelationResult
 from xrdorder.superconductivity.by_relation import by_relation
-from xrdorder.superconductivity.strain import MOST_STRAIN
+from xrdorder.superconductivity.mixture import RelationResult
+from xrdorder.superconductivity.strain import MOST_STRAIN, AtStrain, at_strain
 from xrdorder.superconductivity.targets import HELIUM_K, targets_at, wire_of
 from xrdorder.uncertainty import Array, Contributions
 
@@ -87,7 +86,7 @@ class Estimate(Displayed):
         What S_a usually is in such a wire.
     dopants : tuple of str
         Elements said to be in the A15.
-    strained : Strained, optional
+    strained : AtStrain, optional
         Tc and Bc2 at the strain that was given.
     scale : TinScale
         Line that gave the tin content.
@@ -103,7 +102,7 @@ class Estimate(Displayed):
     assumptions: tuple[str, ...]
     usual: Prior
     dopants: tuple[str, ...] = ()
-    strained: Strained | None = None
+    strained: AtStrain | None = None
     scale: TinScale = PUBLISHED_SCALE
     library: Library = PUBLISHED
 
@@ -224,8 +223,10 @@ def estimate(
     wire = wire_of(specimen.dopants, undoped=undoped)
     at = None
     if strain is not None:
-        at = strained(draws, temperatures, drawn.law, strain=strain, u_strain=u_strain or 0.0, seed=seed,
-                      library=library, wire=wire)  # fmt: skip
+        at = at_strain(
+            draws["Tc_K"], draws["Bc2_0K_T"], strain, u_strain=u_strain or 0.0, temperatures=temperatures,
+            law=drawn.law, seed=seed, library=library, wire=wire,
+        )  # fmt: skip
     return Estimate(
         material,
         draws,

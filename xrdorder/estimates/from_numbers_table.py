@@ -8,7 +8,6 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from xrdorder.estimates.from_numbers_rows import Row, draws_row, plain_row, relation_row, result_row
-from xrdorder.estimates.numbers_at_strain import Strained
 from xrdorder.material import PUBLISHED_SCALE, Material, TinScale
 from xrdorder.material.joint_tin import Prior
 from xrdorder.material.tin_scale import LEVEL, U_LEVEL_NM
@@ -16,8 +15,9 @@ from xrdorder.quantities.caveats import UNTESTED
 from xrdorder.quantities.registry import PREDICTED, quantity
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.relations.tin_from_order import BOUND, USUAL, USUAL_S_A
-from xrdorder.superconductivity.asking import RelationResult
 from xrdorder.superconductivity.by_relation import branches_words
+from xrdorder.superconductivity.mixture import RelationResult
+from xrdorder.superconductivity.strain import AtStrain
 from xrdorder.uncertainty import Array
 
 _BY_DRAWS = "by the joint model (docs/evidence.md)"
@@ -30,7 +30,7 @@ def estimate_rows(
     relations: Sequence[RelationResult],
     *,
     usual: Prior,
-    strained: Strained | None = None,
+    strained: AtStrain | None = None,
     doped: bool = False,
     scale: TinScale = PUBLISHED_SCALE,
     library: Library = PUBLISHED,
@@ -122,7 +122,7 @@ def _predicted_rows(draws: Mapping[str, Array], relations: Sequence[RelationResu
     return rows
 
 
-def _strain_rows(strained: Strained) -> list[Row]:
+def _strain_rows(strained: AtStrain) -> list[Row]:
     """Tc and Bc2(0) by every strain function, and all together; Bc2 at temperatures all together only."""
     rows = []
     at = f" at {100 * strained.strain:+g} % strain"

@@ -4,7 +4,7 @@ Every relation that leads to a measured quantity is held against the samples tha
 the probability of the measured values if the relation were true, with all that is not known averaged over: what the
 samples share (certificate, the published scale of tin, the dopants of the lot) by common draws, so that one wrong scale
 counts once and not once a sample; what each has for itself by quadrature; the scatter of single specimens about the
-relation, half of whose variance is taken as common to a lot (`xrdorder.superconductivity.asking`); the uncertainty of
+relation, half of whose variance is taken as common to a lot (`xrdorder.superconductivity.mixture`); the uncertainty of
 the measurement in quadrature. Equal prior weights turn likelihoods into probabilities
 that a relation is the best of those compared. They say nothing about relations that were not asked, nor whether the
 best is good: that is what the offset is for.
@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 from xrdorder.description.measured_values import Measured
 from xrdorder.exceptions import ValidityError
 from xrdorder.relations import Library, Relation
-from xrdorder.superconductivity.asking import LOT_SHARE
+from xrdorder.superconductivity.mixture import LOT_SHARE
 from xrdorder.uncertainty import PRIVATE, Contributions, standard_normal
 
 Array = NDArray[np.float64]

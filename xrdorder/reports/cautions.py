@@ -12,7 +12,7 @@ CAUTIONS = (
 )
 
 BRIEF = (
-    f"{ESTIMATES} Design no coil and accept no wire on an estimate alone: measure Ic and Tc.",
+    "Design no coil and accept no wire on an estimate alone: measure Ic and Tc.",
     "X-rays and the acids that etch copper injure: follow local rules and licensed practice.",
 )
 """The same in two lines, for the terminal."""

@@ -18,8 +18,7 @@ from dataclasses import replace
 import numpy as np
 
 from xrdorder.relations import PUBLISHED, Library, Relation
-from xrdorder.superconductivity.asking import RelationResult
-from xrdorder.superconductivity.mixture import Array, Band, Common, ask
+from xrdorder.superconductivity.mixture import Array, Band, Common, RelationResult, ask
 from xrdorder.superconductivity.targets import HELIUM_K, targets_at
 
 COLLAPSE, PLATEAU = "godeke-2006-collapse", "rise-and-plateau"
@@ -92,13 +91,11 @@ def by_relation(
 def _asked(
     target: str, entry: Relation, route: str, inputs: Sequence[Array], common: Common
 ) -> tuple[RelationResult, Array]:
-    nan = math.nan
     if not all(np.any(np.isfinite(one)) for one in inputs):
-        nothing = np.full(common.n, nan)
-        return RelationResult(target, (entry,), nan, nan, nan, nan, 0.0, "an input is not known", route), nothing
+        return RelationResult.refused(target, (entry,), "an input is not known", route), np.full(common.n, math.nan)
     said = ask(entry, inputs[0], *inputs[1:], common=common)
     middle, low, high = (float(end) for end in Band.of(said.draws))
-    value = nan
+    value = math.nan
     if said.applies:
         value = float(entry.evaluate(*(float(np.nanmedian(one)) for one in inputs)))
     return RelationResult(target, (entry,), value, middle, low, high, said.share_inside, said.reason, route), said.draws
