@@ -27,7 +27,7 @@ _END = (
     Heading("R_wp", "%", "weighted profile residual of the fit", optional=2),
     Heading("grade", "", "quality grade of the fit: A, B use with care, C do not use", numeric=False),
 )
-_MISSING = Heading("missing", "", "information that nobody told; it does not lower the grade", numeric=False, optional=1)
+_MISSING = Heading("missing", "", "what nobody told; it does not lower the grade", numeric=False, optional=1)
 SHOWN = (*((one, 0) for one in standing_in("study")), *((one, 1) for one in standing_in("wide")))
 """Quantities of the table; whether a narrow terminal may leave them out."""
 _RANKED = "Bc2_4K2_T"
