@@ -10,7 +10,7 @@ import numpy as np
 
 from xrdorder.cli.console import Entry, File, Part, rendered, whole
 from xrdorder.files.atomic import write_atomically
-from xrdorder.quantities.caveats import ESTIMATES
+from xrdorder.quantities.caveats import ANCHORED, ESTIMATES
 from xrdorder.quantities.formatting import concise, counted
 from xrdorder.quantities.tables import Table
 from xrdorder.results.collate import own_words
@@ -97,7 +97,7 @@ def _assumptions(results: "xr.Dataset") -> dict[str, list[str]]:
     found: dict[str, list[str]] = {}
     for name, texts in zip(results["sample"].values, results["assumptions"].values, strict=True):
         for text in filter(None, str(texts).split("; ")):
-            if not text.startswith("estimates anchored to"):  # said with the answer
+            if not text.startswith(ANCHORED):  # said with the answer
                 found.setdefault(text, []).append(str(name))
     return found
 

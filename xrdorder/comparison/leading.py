@@ -74,7 +74,8 @@ def leading(results: xr.Dataset) -> Iterator[Leading]:
         one = found.comparison
         first, second = (int(k) for k in np.argsort(-np.asarray(one.value))[:2])
         pair = one.pair(one.variants[first], one.variants[second])
-        yield Leading(name, _called(found, first), _called(found, second), one.value[first], one.u[first], pair, one.first.size)
+        names = _called(found, first), _called(found, second)
+        yield Leading(name, *names, one.value[first], one.u[first], pair, len(one.first))
 
 
 def _called(found: Compared, variant: int) -> str:

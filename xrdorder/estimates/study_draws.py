@@ -27,6 +27,7 @@ from xrdorder.estimates.stored_draws import BY_X_RAYS, STORED, StudyDraws
 from xrdorder.estimates.wires import Measured, Wire
 from xrdorder.exceptions import ValidityError
 from xrdorder.material import PUBLISHED_SCALE, TinScale
+from xrdorder.quantities.caveats import ANCHORED
 from xrdorder.quantities.formatting import counted, listed
 from xrdorder.quantities.grades import UNFIT
 from xrdorder.quantities.registry import ESTIMATED, Part, columns, unit_of
@@ -384,7 +385,7 @@ def _with_words(results: xr.Dataset, wires: Mapping[str, Wire], refused: Mapping
         columns["flag_messages"][k] = json.dumps(flags, ensure_ascii=False)
         if words := named.get(name):
             said = [part for part in str(columns["assumptions"][k]).split("; ") if part]
-            columns["assumptions"][k] = "; ".join([*said, f"estimates anchored to {words}"])
+            columns["assumptions"][k] = "; ".join([*said, f"{ANCHORED} {words}"])
     found = results.assign({name: ("sample", values, results[name].attrs) for name, values in columns.items()})
     texts = np.array([anchors.get(name, "") for name in map(str, results["sample"].values)], dtype=object)
     meaning = "measured values of its lot that the estimates are anchored to; empty without any"

@@ -61,7 +61,7 @@ def quantity_asked(word: str, names: Sequence[str]) -> tuple[str, str]:
             "low": "the lower end of the 68 % interval of ",
             "high": "the upper end of the 68 % interval of ",
         }.get(kind, "")
-        return name, f"{word} is {times}{what}{name}"
+        return name, f"{word} is {times}{what}{name}" if times or what else ""
     if word in OF_THE_FIT:
         raise UnknownNameError(f"'{word}' belongs to the fit as a whole; name no quantity, and the head says it")
     if column is not None:
