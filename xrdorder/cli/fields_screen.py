@@ -25,7 +25,7 @@ def field_parts(found: "FieldComparison", caveats: Sequence[Part], *, details: b
     remarks: list[Part] = [*([above] if normal else []), *found.remarks()]
     answer: list[Part] = [*_answer(found), *caveats, ""]
     if not details:
-        return [*answer, _table(found), "", _BRIEFLY, *remarks]
+        return [*answer, _table(found), "", *_currents(found), _BRIEFLY, *remarks]
     parts = [*answer, *_critical_fields(found)]
     for k, field in enumerate(found.fields_t):
         rows = [(one.sample.name, *_densities(one, k), *_compared(found, one, k)) for one in found.carried]
@@ -33,7 +33,7 @@ def field_parts(found: "FieldComparison", caveats: Sequence[Part], *, details: b
         head += [(f"J layer over {found.reference.name}", "median (68 %)"), ("P", "higher")]
         title = f"Current density at {field:g} T, {found.conditions.temperature_k:g} K"
         parts += [Table.of(head, rows, title=title), ""]
-    return [*parts, *found.crossings, *[""] * bool(found.crossings), *_READING, *remarks]
+    return [*parts, *_currents(found), *found.crossings, *[""] * bool(found.crossings), *_READING, *remarks]
 
 
 def left_out(found: "FieldComparison", names: Iterable[str]) -> Iterator[str]:
@@ -76,6 +76,24 @@ def _table(found: "FieldComparison") -> Table:
     few = len(shown) < len(found.carried)
     notes = [f"{len(shown)} of {len(found.carried)} samples: the reference, the leaders, --sample NAME."] if few else []
     return Table.of(head, lines, notes)
+
+
+def _currents(found: "FieldComparison") -> Iterator[Part]:
+    """Critical currents in ampere of lots of which one was measured."""
+    for one in found.currents:
+        whole = bool(one.non_copper)
+        head: list[Heading | str] = ["sample"]
+        for field in one.field_t:
+            head += [Heading(f"Ic {field:g} T", "A (68 %)")]
+            head += [Heading(f"Jc {field:g} T", "A/mm2 non-copper")] * whole
+        tables = [one.current, *([one.non_copper] if whole else [])]
+        rows = [
+            (name, *(_band(table[name], k) for k in range(len(one.field_t)) for table in tables))
+            for name in one.current
+        ]
+        yield Table.of(head, rows, title=f"{one.words}; here at {found.conditions.temperature_k:g} K")
+        yield from (f"{text}." for text in one.remarks)
+        yield ""
 
 
 def _bc2(sample: Conductor, conditions: Conditions) -> str:

@@ -35,10 +35,13 @@ _DETAILS = (
 
 def study_parts(results: "xr.Dataset", study: Path, *, details: bool = False) -> list[Part]:
     """Answer, table, a line for each flag and assumption; with `details` all columns and whole messages."""
+    from xrdorder.estimates.study_draws import study_remarks
+
     table, words = extremes(study_table(results))
     parts: list[Part] = [*_answer(results, study), ""]
     parts += [words, ""] if words and not details else []
-    parts += [whole(study_table(results)) if details else table, "", *_other_phases(results), READING]
+    remarks = [f"{text}." for text in study_remarks(results)]
+    parts += [whole(study_table(results)) if details else table, "", *_other_phases(results), READING, *remarks]
     assumptions = _assumptions(results)
     if details:
         parts += [_DETAILS, *_section("Flags", _flags(results)), *_section("Assumptions", assumptions)]

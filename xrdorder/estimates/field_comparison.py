@@ -9,6 +9,7 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
+from xrdorder.estimates.anchored_currents import LotCurrents, anchored_currents
 from xrdorder.estimates.conductors import conductors, layers, with_like_sizes
 from xrdorder.exceptions import ValidityError, XrdorderError
 from xrdorder.relations import PUBLISHED, Library
@@ -57,6 +58,8 @@ class FieldComparison:
         Those whose sizes are of one kind, which ratios and crossings are taken of.
     sections : dict of str to Layer
         How Tc and Bc2 spread over the layer of each sample.
+    currents : tuple of LotCurrents
+        In ampere, of lots of which one was measured.
     crossings : tuple of str
         In words, where curves cross that of the reference.
     refused : tuple of str
@@ -70,6 +73,7 @@ class FieldComparison:
     carried: tuple[Carried, ...]
     alike: Mapping[str, Conductor]
     sections: Mapping[str, Layer]
+    currents: tuple[LotCurrents, ...]
     crossings: tuple[str, ...]
     refused: tuple[str, ...]
 
@@ -170,8 +174,9 @@ def compare_in_field(
             refused.append(f"{sample.name}: {error}")
         carried.append(Carried(sample, own, ratio))
     return FieldComparison(
-        conditions, asked, against, chosen, tuple(carried), alike, sections, tuple(crossings), tuple(refused)
-    )
+        conditions, asked, against, chosen, tuple(carried), alike, sections,
+        anchored_currents(list(alike.values()), results, asked, conditions), tuple(crossings), tuple(refused),
+    )  # fmt: skip
 
 
 def _superconducting(sample: Conductor, conditions: Conditions) -> bool:

@@ -24,13 +24,15 @@ from xrdorder.estimates.hyperparameters import Hyperparameters
 from xrdorder.estimates.model import DRAWS, JointDraws, joint_draws
 from xrdorder.estimates.relation_columns import with_relations
 from xrdorder.estimates.stored_draws import BY_X_RAYS, STORED, StudyDraws
+from xrdorder.estimates.study_remarks import remarks_of
 from xrdorder.estimates.wires import Measured, Wire
+from xrdorder.estimates.wires import checked as wires_checked
 from xrdorder.exceptions import ValidityError
 from xrdorder.material import PUBLISHED_SCALE, TinScale
 from xrdorder.quantities.caveats import ANCHORED
 from xrdorder.quantities.formatting import counted, listed
 from xrdorder.quantities.grades import UNFIT
-from xrdorder.quantities.registry import ESTIMATED, Part, columns, unit_of
+from xrdorder.quantities.registry import ESTIMATED, QUANTITIES, Part, columns, unit_of
 from xrdorder.relations import PUBLISHED, Library, bc2_of_temperature, relation
 from xrdorder.relations.resistivity import FROM_ORDER
 from xrdorder.relations.tc_from_tin import BOLTZMANN
@@ -63,6 +65,8 @@ _ANCHORS = {
     "Bc2_T": ("bc2_t", "Bc2"),
     "tin_at_percent": ("tin_at_percent", "tin"),
 }
+_OF_CURRENTS = ("critical_current_a", "grain_size_nm")
+"""What anchors currents of the lot and changes neither Tc nor Bc2."""
 
 
 def wires_of(results: xr.Dataset, scale: TinScale = PUBLISHED_SCALE) -> tuple[dict[str, Wire], dict[str, str]]:
@@ -119,23 +123,32 @@ def _measured(results: xr.Dataset) -> dict[str, dict[str, Measured]]:
     return found
 
 
-def anchor_words(wires: Mapping[str, Wire], *, named: bool = False) -> dict[str, str]:
-    """What the estimates of each wire are anchored to in its lot; empty where nothing was measured.
+def anchor_words(results: xr.Dataset, wires: Mapping[str, Wire], *, named: bool = False) -> dict[str, str]:
+    """What the estimates of each wire are anchored to in its lot; empty where nothing was measured that can be used.
 
     Samples that it was measured on are counted, or `named`.
     """
+    anchors = [(wire, title) for wire in wires_checked(list(wires.values()))[0]
+               for key, title in _ANCHORS.values() if getattr(wire, key) is not None]  # fmt: skip
+    if "measured_sample" in results:
+        pairs = zip(results["measured_sample"].values, results["measured_quantity"].values, strict=True)
+        anchors += [(wires[name], QUANTITIES[of].noun) for name, of in pairs if of in _OF_CURRENTS and name in wires]
     by_lot: dict[tuple[str, str], dict[str, list[str]]] = {}
-    for wire in wires.values():
-        for key, title in _ANCHORS.values():
-            if getattr(wire, key) is not None:
-                by_lot.setdefault(wire.lot_key, {}).setdefault(title, []).append(wire.name)
+    for wire, title in anchors:
+        by_lot.setdefault(wire.lot_key, {}).setdefault(title, []).append(wire.name)
     words = {}
     for lot, by_title in by_lot.items():
         of: dict[str, list[str]] = {}
         for title, names in by_title.items():
+            names = list(dict.fromkeys(names))
             of.setdefault(", ".join(names) if named else counted(names), []).append(title)
         words[lot] = ", ".join(f"{listed(titles)} measured on {names}" for names, titles in of.items())
     return {name: words.get(wire.lot_key, "") for name, wire in wires.items()}
+
+
+def study_remarks(results: xr.Dataset) -> list[str]:
+    """What the draws say of a study as a whole (`xrdorder.estimates.study_remarks`)."""
+    return [str(one) for one in json.loads(str(results.attrs.get("estimate_remarks", "[]")))]
 
 
 def estimated(
@@ -226,8 +239,7 @@ def _drawn(
         },
         attrs={"estimate_seed": seed, "estimate_law": bc2_of_temperature.POWER.name},
     )
-    if together:
-        found.update(_shared(drawn[0]))
+    bare: list[JointDraws] = []
     if any(getattr(wire, key) is not None for wire in wires.values() for key, _ in _ANCHORS.values()):
         few = min(n, _BY_X_RAYS)
         bare = [joint_draws([_bare(wire) for wire in group], seed=seed, n=few, hyper=hyper) for group in groups]
@@ -236,6 +248,10 @@ def _drawn(
             _in_order(samples, bare, few),
             {"long_name": "joint draws as they would be if nothing had been measured by other means"},
         )
+    if together:
+        found.update(_shared(drawn[0]))
+        remarks = remarks_of(drawn[0], bare[0] if bare else None, together, hyper)
+        found.attrs["estimate_remarks"] = json.dumps(remarks, ensure_ascii=False)
     return found
 
 
@@ -374,7 +390,7 @@ def left_of_each(draws: Array) -> Array:
 def _with_words(results: xr.Dataset, wires: Mapping[str, Wire], refused: Mapping[str, str]) -> xr.Dataset:
     """Put flags of the estimates beside those of the fits, and name their anchors among the assumptions."""
     columns = {name: results[name].values.copy() for name in ("flags", "flag_messages", "assumptions")}
-    anchors, named = anchor_words(wires), anchor_words(wires, named=True)
+    anchors, named = anchor_words(results, wires), anchor_words(results, wires, named=True)
     for k, name in enumerate(map(str, results["sample"].values)):
         known = json.loads(str(columns["flag_messages"][k]))
         new = json.loads(str(results["estimate_flags"].values[k]))

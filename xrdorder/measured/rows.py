@@ -127,7 +127,7 @@ def _of_sample(sample: Subject, draws: StudyDraws) -> list[Row]:
             found.append(_noted(row, "not estimated: it tells tin that reached the copper, which no pattern shows"))
         elif one.quantity == "resistivity_ratio_a15":
             found.append(_noted(row, "not estimated: no relation was read that takes it"))
-        elif one.quantity == "a15_area_fraction":
+        elif one.quantity in ("a15_area_fraction", "non_copper_area_mm2"):
             found.append(_noted(row, "not estimated: it turns layer currents into those of the section"))
     return found
 

@@ -39,11 +39,11 @@ UNIT_1 = "1"
 """How a plain number writes its unit where one has to stand."""
 
 _UNITS_IN_NAMES = {
-    "T_per_K": "T/K", "uohm_cm": "microohm cm", "at_percent": "at.%", "nm2": "nm²", "nm": "nm", "mm": "mm",
-    "deg": "degree", "K": "K", "T": "T", "h": "h", "m": "m", "c": "°C",
+    "T_per_K": "T/K", "uohm_cm": "microohm cm", "at_percent": "at.%", "nm2": "nm²", "mm2": "mm²", "nm": "nm",
+    "mm": "mm", "deg": "degree", "K": "K", "T": "T", "h": "h", "m": "m", "c": "°C",
 }  # fmt: skip
-_AT_END = re.compile(r"_(T_per_K|uohm_cm|at_percent|nm2|nm|mm|deg|K|T|h|m|c)$")
-_WITHIN = re.compile(r"_(T_per_K|uohm_cm|at_percent|nm2|nm|mm|deg|K|T)(?:_|$)")
+_AT_END = re.compile(r"_(T_per_K|uohm_cm|at_percent|nm2|mm2|nm|mm|deg|K|T|h|m|c)$")
+_WITHIN = re.compile(r"_(T_per_K|uohm_cm|at_percent|nm2|mm2|nm|mm|deg|K|T)(?:_|$)")
 
 
 @dataclass(frozen=True)
@@ -372,6 +372,10 @@ _ALL = (
     Quantity(
         "a15_area_fraction", "A15 area", "A15 area", "share of A15 in the section of the wire without its copper",
         measured=Limits(0.01, 1.0, "share of A15 in the section of the wire without its copper"),
+    ),
+    Quantity(
+        "non_copper_area_mm2", "non-copper", "non-copper area", "section of the wire without its copper",
+        measured=Limits(1e-4, 100.0, "section of the wire without its copper"),
     ),
     Quantity(
         "critical_current_a", "Ic", "critical current", "critical current of the wire", unit="A",
