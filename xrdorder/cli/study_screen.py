@@ -40,14 +40,16 @@ def study_parts(results: "xr.Dataset", study: Path, *, details: bool = False) ->
     table, words = extremes(study_table(results))
     parts: list[Part] = [*_answer(results, study), ""]
     parts += [words, ""] if words and not details else []
-    remarks = [f"{text}." for text in study_remarks(results)]
-    parts += [whole(study_table(results)) if details else table, "", *_other_phases(results), READING, *remarks]
+    said = study_remarks(results)
+    parts += [whole(study_table(results)) if details else table, "", *_other_phases(results), READING]
+    parts += [f"{text}." for text in (said if details else said[:1])]
     assumptions = _assumptions(results)
     if details:
         parts += [_DETAILS, *_section("Flags", _flags(results)), *_section("Assumptions", assumptions)]
         return [*parts, *_section("Models of the fits", _models(results))]
     lines = [f"{text} ({counted(samples)})" for text, samples in assumptions.items()]
-    more = [f"{len(lines) - _MOST_ASSUMPTIONS} more in the log"] if len(lines) > _MOST_ASSUMPTIONS else []
+    rest = len(lines[_MOST_ASSUMPTIONS:]) + len(said[1:])
+    more = [f"{rest} more assumptions and remarks in the log"] if rest else []
     shown = [*lines[:_MOST_ASSUMPTIONS], *more]
     return [*parts, *(Entry("Assumptions" if k == 0 else "", line) for k, line in enumerate(shown))]
 

@@ -12,12 +12,13 @@ from dataclasses import replace
 
 import xarray as xr
 
+from xrdorder.quantities.flags import FLAGS
 from xrdorder.quantities.formatting import MISSING, concise, counted, interval, u_text
 from xrdorder.quantities.grades import GRADES, MISSING_INFORMATION, grade, graded
 from xrdorder.quantities.registry import ESTIMATE, Quantity, column_name, quantity, standing_in
 from xrdorder.quantities.tables import Cell, Heading, Table
+from xrdorder.results.sample_file import FAILED
 
-FAILED = "failed: "
 _START = (
     Heading("sample", "", "name in study.toml", numeric=False),
     Heading("lot", "", "wire lot", numeric=False, optional=4),
@@ -184,10 +185,9 @@ def _remarks(results: xr.Dataset, order: Sequence[int]) -> list[tuple[str, list[
         if grade(words) in ("B", "C") and math.isfinite(_number(one, "a_nm")):
             reasons.setdefault(graded(words), []).append(name)
         for flag, message in dict(flags_of(one)).items():
-            if flag in MISSING_INFORMATION:  # counted in the first line, named in a column
-                continue
-            first = message.split(": ")[0].split("; ")[0]
-            flags.setdefault(flag, (f"{flag}: {first}", []))[1].append(name)
+            if flag not in MISSING_INFORMATION:  # counted in the first line, named in a column
+                words = FLAGS.get(flag, message.split(": ")[0])
+                flags.setdefault(flag, (f"{flag}: {words}", []))[1].append(name)
     return [*reasons.items(), *flags.values()]
 
 
