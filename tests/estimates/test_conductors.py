@@ -22,14 +22,14 @@ def results(samples=SAMPLES, measured=MEASURED):
     for name, tin, size, tail in samples:
         table = Contributions.empty()
         if np.isfinite(tin):
-            table = table.extend("tin_fraction", {}, {"scale": (0.005, "published"), "own": (0.001, "")})
+            table = table.extend("tin_fraction_lattice", {}, {"scale": (0.005, "published"), "own": (0.001, "")})
         if np.isfinite(size):
             table = table.extend("domain_size_nm", {}, {"counting": (4.0, "")})
         if np.isfinite(tail):
             table = table.extend("tin_spread", {}, {"counting": (0.0005, "")})
         tables[name] = table
     dataset = collate(tables)
-    column = {"tin_fraction": 1, "domain_size_nm": 2}
+    column = {"tin_fraction_lattice": 1, "domain_size_nm": 2}
     value = [
         [tail / PUBLISHED_SCALE.slope_nm if q == "tin_spread" else row[column[q]] for q in dataset["quantity"].values]
         for row in samples

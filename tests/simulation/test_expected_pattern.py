@@ -19,6 +19,7 @@ from xrdorder.crystals import phase
 from xrdorder.exceptions import FitError
 from xrdorder.fitting import fit_pattern
 from xrdorder.material import Specimen, characterise
+from xrdorder.relations.tin_from_lattice import DEFAULT
 from xrdorder.simulation import expected_pattern
 from xrdorder.simulation.expected_pattern import OPTIONS
 from xrdorder.xrays import radiation
@@ -106,7 +107,7 @@ def test_a_tail_of_tin_leans_the_lines():
     leaning, job = expected_pattern(replace(COARSE, tin_tail_at_percent=0.5), instrument_of())
     assert "nb3sn_lattice_tail_nm" in job.taken
     assert leaning.values.max() == pytest.approx(plain.values.max(), rel=0.05)
-    distribution = LatticeDistribution.exponential_tail(0.5289, 1.0, 0.0136 * 0.005)
+    distribution = LatticeDistribution.exponential_tail(0.5289, 1.0, DEFAULT.slope_nm * 0.005)
     assert distribution.skewness < 0.0  # towards small lattices, so towards large angles
     angles = plain["two_theta"].values
     above = (angles > 66.3) & (angles < 66.8)

@@ -123,7 +123,8 @@ PUBLISHED = _table(
     ("disorder_any", 0.035, "1", "judged", "dopants not declared: between undoped and doped wire"),
     ("disorder_spread", 0.8, "ln", "derived", "five doped wires; taken for undoped wire and bulk as well"),
     ("u_disorder_spread", 0.35, "ln", "derived", "that of a spread known from five, 1/sqrt(2 (5 - 1))"),
-    ("disorder_edge_width", 0.008, "1", "judged", "how gently the population ends at full order"),
+    ("disorder_edge_width", 0.008, "1", "judged", "how gently the population ends at either"),
+    ("disorder_most", 0.3, "1", "judged", "no reacted wire is known below S_a of 0.85; irradiated A15 is"),
     ("disorder_in_lot", 0.018, "1", "judged", "spread of S_a within a lot over treatments"),
     ("level_by_study", 0.5, "1", "judged", "variance of the levels that lots of a study have in common: "
      "without it, many lots unlike the usual ones are put down to the scale"),

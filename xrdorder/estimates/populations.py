@@ -90,28 +90,29 @@ def _family(kind: str) -> str:
     return "doped" if kind in ("Ta", "Ti") else kind
 
 
-def tin_of(hyper: Hyperparameters, edge: Array, deficit: Array) -> tuple[Array, Array]:
-    """Tin (at.%) that lacks so much to the rich edge of the field, and its derivative; within the field throughout.
+def bounded(y: Array, width: float, most: Array | float) -> tuple[Array, Array]:
+    """Between nothing and `most`, bent gently at either end, and its derivative.
 
     Examples
     --------
-    >>> from xrdorder.estimates.hyperparameters import PUBLISHED
-    >>> [round(float(tin), 2) for tin in tin_of(PUBLISHED, np.array(25.4), np.array([-5.0, 2.0, 20.0]))[0]]
-    [25.4, 23.4, 18.0]
+    >>> [round(float(value), 2) for value in bounded(np.array([-5.0, 2.0, 20.0]), 0.25, 7.4)[0]]
+    [0.0, 2.0, 7.4]
     """
-    width = hyper["tin_edge_width"]
-    below, slope = softplus(deficit, width)
-    beyond, slope_beyond = softplus(below - (edge - hyper["tin_floor"]), width)
-    return np.asarray(edge - below + beyond), np.asarray(-slope * (1.0 - slope_beyond))
+    above, slope = softplus(y, width)
+    beyond, slope_beyond = softplus(above - most, width)
+    return np.asarray(above - beyond), np.asarray(slope * (1.0 - slope_beyond))
+
+
+def tin_of(hyper: Hyperparameters, edge: Array, deficit: Array) -> tuple[Array, Array]:
+    """Tin (at.%) that lacks so much to the rich edge of the A15 field, and its derivative; within the field."""
+    below, slope = bounded(deficit, hyper["tin_edge_width"], edge - hyper["tin_floor"])
+    return np.asarray(edge - below), -slope
 
 
 def state(hyper: Hyperparameters, lot: Lots, z_tin: Array, z_order: Array) -> State:
     """Tin and order of wires; `lot` spread out to the wires, all (walkers, wires)."""
     tin, tin_slope = tin_of(hyper, lot.edge, lot.deficit + lot.tin_spread * z_tin)
-    missing, order_slope = softplus(lot.disorder + lot.order_spread * z_order, hyper["disorder_edge_width"])
-    return State(
-        tin,
-        1.0 - missing,
-        lot.tin_spread * tin_slope,
-        -lot.order_spread * order_slope,
+    missing, order_slope = bounded(
+        lot.disorder + lot.order_spread * z_order, hyper["disorder_edge_width"], hyper["disorder_most"]
     )
+    return State(tin, 1.0 - missing, lot.tin_spread * tin_slope, -lot.order_spread * order_slope)

@@ -19,11 +19,12 @@ from dataclasses import replace
 import numpy as np
 import xarray as xr
 
+from xrdorder.crystals.a15 import order_parameters
 from xrdorder.estimates.from_material import kind_of, on_scale, wire_of_values
 from xrdorder.estimates.hyperparameters import Hyperparameters
 from xrdorder.estimates.model import DRAWS, JointDraws, joint_draws
 from xrdorder.estimates.relation_columns import with_relations
-from xrdorder.estimates.stored_draws import BY_X_RAYS, STORED, StudyDraws
+from xrdorder.estimates.stored_draws import BY_X_RAYS, StudyDraws
 from xrdorder.estimates.study_remarks import remarks_of
 from xrdorder.estimates.wires import Measured, Wire
 from xrdorder.estimates.wires import checked as wires_checked
@@ -45,7 +46,11 @@ SEED = 0
 """One for all studies: equal results give equal draws."""
 
 _SAMPLES = "ratio of Bc2 to Tc of published samples"
+# the definition; its form is from memory, the paper's equation was not legible
+_ORDER = "A. Godeke, Supercond. Sci. Technol. 19 (2006) R68, eq. 1"
 _SOURCES = {
+    "S_a": _ORDER,
+    "S_b": _ORDER,
     "Tc_K": BOLTZMANN.source,
     "Bc2_0K_T": _SAMPLES,
     "Bc2_4K2_T": f"{_SAMPLES}; {bc2_of_temperature.POWER.source}",
@@ -88,7 +93,7 @@ def wires_of(results: xr.Dataset, scale: TinScale = PUBLISHED_SCALE) -> tuple[di
     refused: dict[str, str] = {}
     for k, (name, table) in enumerate(separate(results).items()):
         values = {quantity: float(column[k]) for quantity, column in numbers.items() if math.isfinite(column[k])}
-        if not {"tin_fraction", "tin_lower_bound"} & values.keys():
+        if not {"tin_fraction_lattice", "tin_lower_bound"} & values.keys():
             continue
         try:
             found[name] = wire_of_values(
@@ -231,11 +236,11 @@ def _drawn(
                 {"long_name": "joint draws of the estimates, fractions as fractions"},
             ),
             "estimate_flags": ("sample", flags, {"long_name": "flags of the estimates, JSON list of name and message"}),
-            "target_units": ("target", *units_beside(map(unit_of, STORED), "estimate_draws")),
+            "target_units": ("target", *units_beside(map(unit_of, ESTIMATED), "estimate_draws")),
         },
         coords={
             "sample": np.array(samples, dtype=object),
-            "target": ("target", np.array(STORED, dtype=object), {"long_name": "name of the estimated quantity"}),
+            "target": ("target", np.array(ESTIMATED, dtype=object), {"long_name": "name of the estimated quantity"}),
         },
         attrs={"estimate_seed": seed, "estimate_law": bc2_of_temperature.POWER.name},
     )
@@ -265,7 +270,7 @@ def _bare(wire: Wire) -> Wire:
 
 def _in_order(samples: Sequence[str], drawn: Sequence[JointDraws], n: int) -> np.ndarray:
     """Draws of the stored targets in the order of the samples; NaN for those without."""
-    values = np.full((len(samples), len(STORED), n), np.nan, dtype=np.float32)
+    values = np.full((len(samples), len(ESTIMATED), n), np.nan, dtype=np.float32)
     for one in drawn:
         for name, stored in zip(one.samples, stored_targets(one), strict=True):
             values[samples.index(name)] = stored
@@ -278,10 +283,9 @@ def stored_targets(drawn: JointDraws) -> Array:
         "Bc2_4K2_T": drawn.field(HELIUM_K),
         "Bc2_slope_T_per_K": drawn.slope(),
         "resistivity_uohm_cm": drawn.resistivity(FROM_ORDER),
-        "S_a_joint": drawn.values["S_a"],
-        "site_order_joint": drawn.values["site_order"],
+        "S_b": order_parameters(drawn.values["tin_fraction"], drawn.values["site_order"])[1],
     }
-    return _stored(np.stack([{**drawn.values, **derived}[target] for target in STORED], axis=1))
+    return _stored(np.stack([{**drawn.values, **derived}[target] for target in ESTIMATED], axis=1))
 
 
 def _stored(draws: Array) -> Array:

@@ -232,7 +232,7 @@ def conductor(
         area = np.clip(a15_area_fraction + u_a15_area_fraction * common.own("A15 area"), 0.0, 1.0)
     values = material.values if isinstance(material, Material) else material[0]
     flags = [*grain.flags]
-    uneven = (values.get(name, math.nan) for name in ("tin_fraction_rich", "lattice_tail_nm"))
+    uneven = (values.get(name, math.nan) for name in ("tin_fraction_lattice_rich", "lattice_tail_nm"))
     if any(math.isfinite(x) and x != 0.0 for x in uneven):
         flags.append(
             Flag(
