@@ -81,7 +81,8 @@ def own_part(results: "xr.Dataset") -> list[Part]:
     """Name what of the laboratory's own results rest on: anchors of a lot, tin scale, relations."""
     own = own_words(results)
     anchored = anchored_words(results)
-    return [*([f"{anchored}."] if anchored else []), *([f"Of the laboratory's own: {own}."] if own else [])]
+    parts: list[Part] = [f"{anchored[0].upper()}{anchored[1:]}."] if anchored else []
+    return [*parts, *([f"Of the laboratory's own: {own}."] if own else [])]
 
 
 def _section(title: str, texts: Mapping[str, list[str]]) -> list[Part]:

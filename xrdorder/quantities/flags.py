@@ -72,7 +72,7 @@ FLAGS = {
     "strain-by-bound": "strain estimated from thermal mismatch",
     "strain-gauge-absent": "the strain gauge is not in the pattern",
     "strain-gauge-blind": "the strain gauge does not show along the scattering vector",
-    "strain-or-gradient": "lines broaden with tan(theta): microstrain or tin spread",
+    "strain-or-gradient": "microstrain or tin spread broadens the lines",
     "strain-state": "tin depends on a strain that was not measured",
     "tin-outside-a15": "tin outside the A15 field",
     "tin-scale": "tin by lattice and by order disagree",

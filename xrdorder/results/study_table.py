@@ -127,12 +127,12 @@ def anchored_words(results: xr.Dataset) -> str:
 
     >>> told = ["Tc and tin measured on 2 samples"] * 2
     >>> anchored_words(xr.Dataset({"lot": ("sample", ["A", "A"]), "anchored_to": ("sample", told)}))
-    'A anchored to Tc and tin measured on 2 samples'
+    'lot A anchored to Tc and tin measured on 2 samples'
     """
     if "anchored_to" not in results:
         return ""
-    pairs = zip(results["lot"].values, results["anchored_to"].values, strict=True)
-    return "; ".join(f"{lot or 'a wire'} anchored to {words}" for lot, words in dict.fromkeys(pairs) if words)
+    pairs = dict.fromkeys(zip(results["lot"].values, results["anchored_to"].values, strict=True))
+    return "; ".join(f"{f'lot {lot}' if lot else 'a wire'} anchored to {words}" for lot, words in pairs if words)
 
 
 def flags_of(one: xr.Dataset) -> list[tuple[str, str]]:
