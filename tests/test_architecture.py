@@ -18,12 +18,10 @@ LONGEST_BODY = 60  # lines of a function without its docstring
 LARGEST_ROOM = 5000
 SHOWING = ("cli", "figures", "reports")
 TO_BE_DIVIDED = {
-    "comparison/differences.py: compare",
     "figures/planning.py: _front",
     "planning/planner.py: plan",
-    "results/sample_file.py: _root",
 }
-SHARED_NAMES = {"calibration", "differences", "specimen", "strain", "study"}
+SHARED_NAMES = {"study"}
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 

@@ -6,7 +6,7 @@ import pytest
 from tests.figures import made
 from xrdorder.comparison import values_of
 from xrdorder.comparison.bc2_grain_size import placed
-from xrdorder.comparison.study import compare_quantity
+from xrdorder.comparison.variants import compare_quantity
 from xrdorder.estimates.conductors import conductors, layers
 from xrdorder.estimates.study_draws import estimated
 from xrdorder.figures import difference_figure

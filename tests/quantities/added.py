@@ -12,7 +12,7 @@ from tests.drawn import drawn
 from tests.explanation import explained
 from xrdorder.cli import main
 from xrdorder.comparison import verdict
-from xrdorder.comparison.study import QUANTITIES, compare_quantity
+from xrdorder.comparison.variants import QUANTITIES, compare_quantity
 from xrdorder.estimates.relation_columns import with_relations
 from xrdorder.figures import trend_figure
 from xrdorder.reports.sections import section

@@ -1,7 +1,7 @@
 """Figures of variants: what has nothing to show is left out, and stops nothing."""
 
 from tests.reports import made
-from xrdorder.measured.study import Held
+from xrdorder.measured.held import Held
 from xrdorder.reports import of_variants
 from xrdorder.reports.first_look import first_look
 from xrdorder.reports.pictures import Scene

@@ -47,7 +47,7 @@ def fields(
     """
     from xrdorder.cli.fields_screen import field_parts, left_out
     from xrdorder.cli.study_screen import own_part
-    from xrdorder.comparison.study import fit_to_compare
+    from xrdorder.comparison.variants import fit_to_compare
     from xrdorder.estimates.field_comparison import compare_in_field
     from xrdorder.results.open_study import open_study
     from xrdorder.results.study_table import by_temperature

@@ -13,8 +13,8 @@ from xrdorder.quantities.tables import Heading, Table
 
 if TYPE_CHECKING:
     from xrdorder.measured.agreement import Agreement
+    from xrdorder.measured.held import Held
     from xrdorder.measured.rows import Row
-    from xrdorder.measured.study import Held
 
 _MOST_ROWS = 30
 
@@ -52,7 +52,7 @@ _HOW_TO_READ = (
 
 
 def _title(lot: str, quantity: str) -> str:
-    from xrdorder.measured.study import COMPARED
+    from xrdorder.measured.held import COMPARED
 
     return f"{COMPARED[quantity]} of {lot or 'samples without lot'}"
 
@@ -76,7 +76,7 @@ def _answer(held: "Held", rows: Sequence["Row"]) -> Iterator[Part]:
 
 def _next(held: "Held") -> Iterator[Part]:
     """Which offsets may be adopted."""
-    from xrdorder.measured.study import unclear
+    from xrdorder.measured.held import unclear
 
     clear = [_title(*key) for key, found in held.agreements.items() if not unclear(found)]
     if clear:
@@ -87,7 +87,7 @@ def _next(held: "Held") -> Iterator[Part]:
 
 def _relations(held: "Held") -> list[Part]:
     """The best relation for each lot in a row."""
-    from xrdorder.measured.study import candidates
+    from xrdorder.measured.held import candidates
 
     rows = []
     for key, found in held.agreements.items():

@@ -10,7 +10,7 @@ import xarray as xr
 
 from xrdorder.comparison.compared import Compared
 from xrdorder.comparison.differences import Difference
-from xrdorder.comparison.study import compare_wires, fit_to_compare, wires_of
+from xrdorder.comparison.variants import compare_wires, fit_to_compare, wires_of
 from xrdorder.comparison.wording import manner, probability_words
 from xrdorder.exceptions import XrdorderError
 from xrdorder.quantities.formatting import rounded

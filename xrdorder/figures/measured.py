@@ -21,8 +21,8 @@ from xrdorder.figures.layout import SCREEN, Size, font, minor_ticks, page, panel
 from xrdorder.figures.lots import draw_legend, legend_height
 from xrdorder.figures.text import SMALL
 from xrdorder.measured.agreement import Agreement
+from xrdorder.measured.held import COMPARED, Held
 from xrdorder.measured.rows import Row
-from xrdorder.measured.study import COMPARED, Held
 
 _PANEL_IN, _LEAST_IN, _LEFT_IN, _RIGHT_IN, _BOTTOM_IN = 3.1, 1.0, 0.8, 0.15, 0.65
 _GAP_IN = {True: 0.85, False: 0.62}

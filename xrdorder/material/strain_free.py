@@ -21,8 +21,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import ValidityError
 from xrdorder.files import read_text
+from xrdorder.material.lattice_strain import POISSON, U_POISSON
 from xrdorder.material.specimen import LARGEST_STRAIN
-from xrdorder.material.strain import POISSON, U_POISSON
 from xrdorder.material.tin_scale_files import table_row
 
 Array = NDArray[np.float64]

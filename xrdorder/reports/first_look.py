@@ -11,7 +11,7 @@ import xarray as xr
 
 from xrdorder.comparison import Compared, Difference, verdict
 from xrdorder.comparison.differences import LEVEL
-from xrdorder.comparison.study import (
+from xrdorder.comparison.variants import (
     AHEAD_BY,
     QUANTITIES,
     compare_wires,

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import xarray as xr
 
-from xrdorder.comparison.study import fit_to_compare
+from xrdorder.comparison.variants import fit_to_compare
 from xrdorder.estimates.conductors import conductors, with_like_sizes
 from xrdorder.exceptions import XrdorderError
 from xrdorder.figures import budget as budgets

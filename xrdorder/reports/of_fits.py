@@ -49,7 +49,7 @@ def _sample(scene: Scene, name: str) -> StoredSample:
 def _picture(scene: Scene, sample: StoredSample) -> Picture:
     name, row = sample.name, scene.opened.results.sel(sample=sample.name)
     told = [str(row[key].item()) for key in ("lot", "treatment", "mount")]
-    radiation = dict(sample.provenance.options.get("reading", {})).get("radiation", "")
+    radiation = sample.provenance.options.get("radiation", "")
     about = " · ".join(filter(None, (*told, str(radiation or ""))))
     quality = f"R_wp {100.0 * sample.r_wp:.1f} %, reduced χ² {sample.chi2_reduced:.2f}"
     return Picture(

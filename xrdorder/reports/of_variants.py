@@ -8,12 +8,12 @@ import numpy as np
 import xarray as xr
 
 from xrdorder.comparison import Compared
-from xrdorder.comparison.study import fit_to_compare
+from xrdorder.comparison.variants import fit_to_compare
 from xrdorder.exceptions import XrdorderError
 from xrdorder.figures import difference_courses, difference_rows, trend_figure
 from xrdorder.figures.measured import measured_figure
 from xrdorder.figures.treatment_axis import Variable, usual_variable
-from xrdorder.measured.study import hold
+from xrdorder.measured.held import hold
 from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.quantities.formatting import digits
 from xrdorder.reports.pictures import Maker, Picture, Scene

@@ -7,8 +7,7 @@ from tests.material.conftest import names
 from xrdorder.exceptions import ValidityError
 from xrdorder.material import PUBLISHED_SCALE, Specimen
 from xrdorder.material.lattice import EXPANSION_PER_K
-from xrdorder.material.niobium import NIOBIUM_NM
-from xrdorder.material.strain import (
+from xrdorder.material.lattice_strain import (
     AXIAL_STRAIN,
     METALS,
     POISSON,
@@ -18,6 +17,7 @@ from xrdorder.material.strain import (
     mismatch_bound,
     strain_share,
 )
+from xrdorder.material.niobium import NIOBIUM_NM
 from xrdorder.material.strain_elastic import NB3SN_STIFFNESS_GPA, elastic_averages
 from xrdorder.material.strain_free import strain_free_from_tilts, strain_free_from_two
 from xrdorder.uncertainty import difference
