@@ -44,7 +44,7 @@ OWN_LINE = {
 KINDS = {
     ("displacement parameters", True): ("fitted", "fitted to this pattern beside the quantity"),
     ("displacement parameters", False): ("held", "held at the values of the catalogue, as in all samples"),
-    ("size distribution", True): ("own", "by how much samples differ in it"),
-    ("size distribution", False): ("common", "as in all samples"),
+    ("size distribution", True): ("independent", "by how much samples differ in it"),
+    ("size distribution", False): ("shared", "as in all samples"),
 }
 """What a family is called and means by whether it is private to the sample, where that makes another thing of it."""
