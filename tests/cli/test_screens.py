@@ -14,7 +14,7 @@ from xrdorder.cli import main
 from xrdorder.cli.console import rendered
 from xrdorder.cli.measured_screen import measured_parts
 from xrdorder.cli.study_screen import study_parts
-from xrdorder.quantities.caveats import UNTESTED
+from xrdorder.quantities.registry import UNTESTED
 
 WIDTHS = (80, 100, 160)
 RULE = re.compile(r"-{20,}", re.MULTILINE)

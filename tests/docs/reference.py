@@ -10,7 +10,7 @@ import click
 import xrdorder
 from tests.outside.rows import SUBJECTS, Kind, digits, rows
 from xrdorder.cli import main
-from xrdorder.quantities.flags import FLAGS
+from xrdorder.quantities.flag_words import FLAGS
 from xrdorder.quantities.grades import GRADES, MISSING_INFORMATION
 from xrdorder.quantities.registry import QUANTITIES, columns
 from xrdorder.relations import relations

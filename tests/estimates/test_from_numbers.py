@@ -17,8 +17,7 @@ from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.lattice import refer_lattice
 from xrdorder.material.order import add_tin_bound
 from xrdorder.material.tin import add_tin
-from xrdorder.quantities.caveats import UNTESTED
-from xrdorder.quantities.registry import ESTIMATED, PREDICTED, quantity
+from xrdorder.quantities.registry import ESTIMATED, PREDICTED, UNTESTED, quantity
 from xrdorder.relations import PUBLISHED, relation
 from xrdorder.relations.resistivity import FROM_ORDER
 from xrdorder.relations.tin_from_lattice import DEFAULT, ENTRIES, SECOND

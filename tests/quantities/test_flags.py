@@ -4,11 +4,11 @@ import ast
 import re
 from pathlib import Path
 
-from xrdorder.quantities.flags import FLAGS
+from xrdorder.quantities.flag_words import FLAGS
 from xrdorder.quantities.grades import MISSING_INFORMATION
 
 PACKAGE = Path(__file__).parents[2] / "xrdorder"
-HOMES = {"flags.py", "grades.py"}  # of the words themselves
+HOMES = {"flag_words.py", "grades.py"}  # of the words themselves
 TREES = {
     path: ast.parse(path.read_text(encoding="utf-8")) for path in PACKAGE.rglob("*.py") if path.name not in HOMES
 }

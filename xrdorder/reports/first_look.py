@@ -138,6 +138,11 @@ class FirstLook:
         return [first[label] for label in labels if label in first]
 
     @property
+    def chance(self) -> str:
+        """Probability that the leader is truly ahead of the next, in words."""
+        return next((one.chance for pair in self.pairs[:1] for one in pair.statements if one.noun == self.by), "")
+
+    @property
     def margin(self) -> tuple[str, bool]:
         """By how much the leader is ahead of the next, in words, and whether that is significant."""
         for pair in self.pairs[:1]:

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import xarray as xr
 
-from xrdorder.quantities.flags import FLAGS
+from xrdorder.quantities.flag_words import FLAGS
 from xrdorder.quantities.formatting import MISSING, concise, counted, interval, u_text
 from xrdorder.quantities.grades import GRADES, MISSING_INFORMATION, grade, graded
 from xrdorder.quantities.registry import ESTIMATE, Quantity, column_name, quantity, standing_in
@@ -138,6 +138,15 @@ def anchored_words(results: xr.Dataset) -> str:
 def flags_of(one: xr.Dataset) -> list[tuple[str, str]]:
     """Flags of one sample: name and message."""
     return [(str(name), str(text)) for name, text in json.loads(str(one["flag_messages"].item()))]
+
+
+def in_short(one: xr.Dataset) -> list[str]:
+    """Lattice parameter, order and tin of one sample, as the table has them."""
+    found = []
+    for shown in map(quantity, ("a_nm", "site_order", "tin_fraction")):
+        text, unit = _cells(one, shown)[0].text, shown.people.unit
+        found += [f"{shown.symbol} {text} {unit}".rstrip()] * (text != MISSING)
+    return found
 
 
 def failures(results: xr.Dataset) -> list[str]:
