@@ -19,6 +19,7 @@ from xrdorder.cli import (
     compare,
     demo,
     estimate,
+    evidence,
     explain,
     fields,
     fit,
@@ -65,6 +66,7 @@ for command in (
     report.report,
     estimate.estimate,
     relations.relations,
+    evidence.evidence,
     tin_scale.tin_scale,
     strain_free.strain_free,
 ):

@@ -9,7 +9,7 @@ FAMILIES = {
     "smoothing": "what smoothing of the scan does to the lines",
     "internal standard": "lattice parameter certified for the powder mixed in",
     "wavelength": "wavelength of the emission lines",
-    "scattering table": "f' and f'' by different tables",
+    "scattering table": "f' and f'' by different tables, and charge transfer",
     "displacement parameters": "thermal displacement of the atoms",
     "two-theta offset": "zero of the goniometer, which may have moved since it was calibrated",
     "specimen displacement": "place of the specimen, found by the fit",

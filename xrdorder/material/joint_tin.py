@@ -73,10 +73,11 @@ class Prior(NamedTuple):
 def usual_order(specimen: Specimen) -> Prior:
     """What S_a is in specimens of this kind.
 
-    Undoped bulk before irradiation has 0.98 ± 0.02 (about twelve measurements, T. Spina, thesis, Univ. Geneva). Doped
-    wires have weighted order parameters of 0.911 to 0.965 (five wires, S. M. Heald et al., Sci. Rep. 8 (2018) 4798,
-    table V); as these are defined a little differently, the middle between the two with twice the doubt stands for
-    doped wires. Where dopants are not declared, their share of the contrast may pass for order (judged: 0.06).
+    Undoped bulk before irradiation has 0.98 ± 0.02 (one specimen measured about twelve times, T. Spina, thesis, Univ.
+    Geneva). Doped wires have weighted order parameters of 0.911 to 0.965 (five wires, S. M. Heald et al., Sci. Rep. 8
+    (2018) 4798, table V); as these are defined a little differently, the middle between the two with twice the doubt
+    stands for doped wires. Where dopants are not declared, their share of the contrast may pass for order (judged:
+    0.06).
     """
     if specimen.undoped:
         return Prior(USUAL_S_A, U_USUAL_S_A, "undoped", "undoped bulk")

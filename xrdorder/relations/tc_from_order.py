@@ -6,8 +6,9 @@ site order r_a + r_b - 1 for S. At stoichiometry they are the same, and off it t
 the relations themselves: fully ordered A15 of tin content beta has the site order 4 beta, and rho(S = 4
 beta) follows rho(beta) within 5 microohm cm from 21 to 25 at.%.
 
-Annealing and irradiation give different Tc for the same order in the same layers (an
-abstract on irradiated Nb3Sn layers, reference not kept), so that no single Tc(S) exists.
+Annealing and irradiation give different Tc for the same order in the same layers ("Superconductivity and crystal and
+electronic structures in hydrogenated and disordered Nb3Ge and Nb3Sn layers with A15 structure", Phys. Rev. B; abstract,
+which shows neither authors nor year), so that no single Tc(S) exists.
 """
 
 import numpy as np

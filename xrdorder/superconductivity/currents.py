@@ -404,7 +404,8 @@ def crossing(
     """Find the field at which the layer currents of two samples are equal.
 
     With one shape f for both, the ratio of the currents rises or falls all the way to the lower Bc2, so that there is
-    one crossing at most; it is found by bisection in every draw.
+    one crossing at most; it is found by bisection in every draw. Wires of different dopants have different shapes: a
+    second crossing, at low fields, would not be found.
 
     Raises
     ------
@@ -457,7 +458,7 @@ class LayerState:
     def __init__(self, sample: Conductor, conditions: Conditions, force: Array) -> None:
         at = strained(sample, conditions)
         self.bc2 = bc2_at(sample, conditions.temperature_k, at)[:, 0]
-        self.shape = ForceShape(sample.common, sample.library)
+        self.shape = ForceShape(sample.common, sample.library, sample.wire)
         self.peak = force * _strength(sample, conditions, at)
 
     def current(self, field_t: float | Array) -> Array:

@@ -224,8 +224,9 @@ def comparable_forces(*forces: PeakForce, common: Common) -> tuple[Array, ...]:
 class ForceShape:
     """Pinning force over its peak against reduced field, one relation for each draw.
 
-    Without scatter: how far a layer strays from the shape is common to samples to an extent that nobody knows, and less
-    than what is not known of the level.
+    Those found on the wire's own dopant; where there are none, those for any wire. Without scatter: how far a layer
+    strays from the shape is common to samples to an extent that nobody knows, and less than what is not known of the
+    level.
 
     Examples
     --------
@@ -234,8 +235,9 @@ class ForceShape:
     [0.0, 1.0, 0.433, 0.0, 0.0]
     """
 
-    def __init__(self, common: Common, library: Library = PUBLISHED) -> None:
-        self._entries = library.relations("reduced-pinning-force")
+    def __init__(self, common: Common, library: Library = PUBLISHED, wire: str = "any") -> None:
+        entries = library.relations("reduced-pinning-force", wire)
+        self._entries = [one for one in entries if one.wire == wire] or [one for one in entries if one.wire == "any"]
         self._choice = common.choice("reduced-pinning-force", self._entries)
 
     def __call__(self, h: Array) -> Array:
