@@ -12,7 +12,7 @@ PACKAGE = ROOT / "xrdorder"
 ORDER = (
     "exceptions faults files quantities display xrays crystals profiles uncertainty treatments relations patterns "
     "forward_model least_squares identification fitting material superconductivity description results "
-    "estimates running comparison measured planning explanation figures reports cli"
+    "estimates running comparison measured planning simulation scan_planning explanation figures reports cli"
 ).split()
 LONGEST_BODY = 60  # lines of a function without its docstring
 LARGEST_ROOM = 5000

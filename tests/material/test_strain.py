@@ -37,8 +37,8 @@ def test_a_strain_that_is_known_is_taken_off(fitted):
     material = fitted(Specimen(**FLAT, strain=0.0007, u_strain=0.0002, lot="A"), a_nm=0.5288 * 1.0007)
     assert material.values["a_nm"] == pytest.approx(0.5288 * 1.0007)
     assert material.values["a_strain_free_nm"] == pytest.approx(0.5288, abs=1e-12)
-    assert material.values["tin_fraction"] == pytest.approx(fitted().values["tin_fraction"], abs=1e-9)
-    of_strain = dict(material.contributions.budget("tin_fraction"))["strain state"]
+    assert material.values["tin_fraction_lattice"] == pytest.approx(fitted().values["tin_fraction_lattice"], abs=1e-9)
+    of_strain = dict(material.contributions.budget("tin_fraction_lattice"))["strain state"]
     assert of_strain == pytest.approx(0.0002 * 0.5288 / PUBLISHED_SCALE.slope_nm, rel=1e-3)
     assert not {"strain-state", "mount-unknown"} & set(names(material))
     assert any("0.070 ± 0.020 %" in text for text in material.assumptions)
@@ -52,7 +52,7 @@ def test_both_populations_are_freed_of_the_same_strain(fitted):
     stretched = {k: x * 1.0007 if k.startswith("a_nm") else x for k, x in more.items()}
     strained = fitted(Specimen(**FLAT, strain=0.0007), u=u, a_nm=0.5288 * 1.0007, **stretched)
     for end in ("lean", "rich"):
-        name = f"tin_fraction_{end}"
+        name = f"tin_fraction_lattice_{end}"
         assert strained.values[name] == pytest.approx(free.values[name], abs=1e-9)
 
 
@@ -65,7 +65,7 @@ def test_the_doubt_about_strain_has_the_sign_that_the_mount_gives_it(fitted):
     for what, mount in (("flat", FLAT), ("section", SECTION)):
         for known in (None, 0.0):
             contributions = fitted(Specimen(**mount, strain=known, lot="A")).contributions
-            row = dict(zip(contributions.sources, contributions.row("tin_fraction"), strict=True))
+            row = dict(zip(contributions.sources, contributions.row("tin_fraction_lattice"), strict=True))
             rows[what, known] = np.sign(row["strain state/lot"])
     # Axial compression reads as more tin across and as less along, whether its size was stated or not.
     assert rows == {("flat", None): 1, ("flat", 0.0): 1, ("section", None): -1, ("section", 0.0): -1}
@@ -73,8 +73,8 @@ def test_the_doubt_about_strain_has_the_sign_that_the_mount_gives_it(fitted):
 
 def test_a_stated_strain_is_largely_common_to_a_lot(fitted):
     one, two = (fitted(Specimen(**FLAT, strain=0.0007, lot="A")) for _ in range(2))
-    d = difference(one.contributions, two.contributions, "tin_fraction", 0.0, 0.0)
-    assert d.u < 0.5 * one.u("tin_fraction")
+    d = difference(one.contributions, two.contributions, "tin_fraction_lattice", 0.0, 0.0)
+    assert d.u < 0.5 * one.u("tin_fraction_lattice")
 
 
 @pytest.mark.parametrize("angle", [0.0, 90.0])
@@ -118,7 +118,7 @@ def test_errors_of_angles_that_gauge_and_a15_share_cancel(fitted):
         lattice_a_nm_nb=0.33007 * 1.0001,
     )
     # 1e-4 of the lattice would be 0.39 at.% of tin; what is left is second order.
-    assert scaled.values["tin_fraction"] == pytest.approx(plain.values["tin_fraction"], abs=1e-5)
+    assert scaled.values["tin_fraction_lattice"] == pytest.approx(plain.values["tin_fraction_lattice"], abs=1e-5)
 
 
 def test_a_gauge_that_cannot_tell_leaves_the_ambiguity(fitted):
@@ -136,7 +136,7 @@ def test_a_gauge_that_cannot_tell_leaves_the_ambiguity(fitted):
     assert "strain-gauge-absent" in names(no_amounts)
     for material in (absent, blind, no_amounts):
         assert "lattice_strain" not in material.values
-        assert "strain state" in dict(material.contributions.budget("tin_fraction"))
+        assert "strain state" in dict(material.contributions.budget("tin_fraction_lattice"))
 
 
 def test_the_mismatch_is_a_bound(fitted):

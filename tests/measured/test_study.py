@@ -312,12 +312,12 @@ def test_an_adopted_offset_makes_the_relation_meet_what_was_measured(tmp_path):
 
     one = subjects(opened(tmp_path, (TC,)))[0]
     found = next(
-        a for a in agreements([one], "Tc_K", routes("Tc_K", PUBLISHED, one.wire), []) if a.shifted is not None
+        a for a in agreements([one], "Tc_K", routes("Tc_K", PUBLISHED, one.wire)) if a.shifted is not None
     )
     path = tmp_path / "own.toml"
     write_adjustments([adjustment_text(found, "A", "t")], path)
     own = next(entry for entry in read_relations(path) if entry.name == f"{found.route[0].name}-a")
-    (after,) = agreements([one], "Tc_K", [(own,)], [])
+    (after,) = agreements([one], "Tc_K", [(own,)])
     assert after.difference == pytest.approx(0.0, abs=1e-4)  # the file holds six digits
     study = opened(tmp_path, (TC,))
     with_own = replace(study, study=changed(study.study, relations=path))

@@ -12,7 +12,7 @@ QUANTITIES = (
     "site_order",
     "S_a",
     "S_b",
-    "tin_fraction",
+    "tin_fraction_lattice",
     "domain_size_nm",
     "microstrain",
     "a15_fraction",

@@ -260,8 +260,7 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
     """
     covariance = Covariance.of(sample)
     targets = [str(t) for t in sample.tables["target"].values] if "target" in sample.tables.coords else []
-    values = [BY_LATTICE if name == "tin_fraction" and name in targets else name for name in sample.values]
-    names = sorted([*values, *targets], key=rank)
+    names = sorted([*sample.values, *targets], key=rank)
     remark = ""
     if quantity is not None and not sample.failed:
         try:
@@ -272,8 +271,6 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
     quantities = [
         _predicted(sample, name)
         if name in targets
-        else _by_lattice(sample, covariance, sharing or {})
-        if name == BY_LATTICE
         else _quantity(sample, covariance, name, sharing or {})
         for name in ([] if sample.failed else names)
     ]
@@ -332,6 +329,8 @@ def _quantity(
     remark = ""
     if name == "a_nm" and FREE in sample.values:
         remark = f"as measured; tin is read from {FREE}"
+    if name == "tin_fraction_lattice":
+        remark = "by the lattice parameter of this sample alone; tin_fraction is that of all samples together"
     plain = QuantityExplained(
         name, unit_of(name), value, steps=chain, fitted=tuple(fitted), remark=remark
     )
@@ -345,16 +344,6 @@ def _quantity(
         common=table.part(name, shared=True),
         budget=tuple(_budget(table, name, sample.name, sharing)),
     )
-
-
-BY_LATTICE = "tin_fraction_lattice"
-"""What the pattern alone gives, where tin is estimated of all samples together."""
-
-
-def _by_lattice(sample: StoredSample, covariance: Covariance, sharing: Sharing) -> QuantityExplained:
-    alone = _quantity(sample, covariance, "tin_fraction", sharing)
-    remark = "by the lattice parameter of this sample alone; tin_fraction is that of all samples together"
-    return replace(alone, name=BY_LATTICE, remark=remark)
 
 
 def _budget(table: Contributions, quantity: str, sample: str, sharing: Sharing) -> list[SourceShare]:
@@ -442,7 +431,7 @@ def _predicted(sample: StoredSample, target: str) -> QuantityExplained:
 def _steps_to_inputs(sample: StoredSample) -> tuple[Step, ...]:
     """How tin by the lattice and order came about, which the joint estimates are made from."""
     done: dict[str, Step] = {}
-    for name in ("tin_fraction", "site_order"):
+    for name in ("tin_fraction_lattice", "site_order"):
         if math.isfinite(sample.values.get(name, math.nan)):
             done |= {step.quantity: step for step in steps(name, sample)}
     return tuple(done.values())

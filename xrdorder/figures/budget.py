@@ -53,10 +53,10 @@ PARTS = (
         ("scattering table", "displacement parameters", "microabsorption", "niobium or tantalum",
          "lattice distribution"),
     ),
-    Part("a(tin) scale", GARNET, ("a(tin) scale", "a(tin) slope", "a(tin) scatter", "routes disagree")),
+    Part("a(tin) scale", GARNET, ("a(tin) scale", "a(tin) slope", "a(tin) scatter")),
     Part(
         "dopant, usual order", STRAW,
-        ("dopant content", "dopant site", "dopant lattice effect", "disorder in the lattice", "usual order"),
+        ("dopant content", "dopant site", "dopant lattice effect", "usual order"),
     ),
 )  # fmt: skip
 """All families of sources that are named; any other goes with `OTHER`.

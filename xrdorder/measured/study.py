@@ -75,13 +75,13 @@ def hold(opened: OpenStudy, lot: str | None = None) -> Held:
     library = own.library()
     found: dict[tuple[str, str], tuple[Agreement, ...]] = {}
     for name in lots:
-        members = [one for one in chosen if one.lot == name and one.values]
+        members = [one for one in chosen if one.lot == name and one.draws]
         for quantity in COMPARED:
             if any(one.first(quantity) for one in members):
                 # All of them are held against the values, but those for other wire are no candidates.
                 wire = members[0].wire
                 found[name, quantity] = agreements(
-                    members, quantity, routes(quantity, library, replaced=True), routes("Tc_K", library, wire),
+                    members, quantity, routes(quantity, library, replaced=True),
                     for_wire=routes(quantity, library, wire, replaced=True),
                 )  # fmt: skip
     wires = {one.lot: one.wire for one in chosen}
