@@ -183,10 +183,8 @@ def sample(
             version="0.0.7",
             options={
                 "mount": mount,
-                "dopants": dopants,
-                "on_tin_site": None,
                 "temperature_c": 25.0,
-                "lot": lot,
+                "lot": {"name": lot, "dopant_at_percent": {e: 100.0 * x for e, x in dopants.items()}},
                 **{"corrections_off" if key == "off" else key: value for key, value in told.items()},
             },
             calibration="abc123",

@@ -258,9 +258,12 @@ def test_every_column_of_the_table_has_an_answer():
 @pytest.mark.parametrize(
     ("options", "said"),
     [
-        ({"dopants": {"Ta": 0.024, "Ti": 0.01}, "u_dopants": {"Ta": 0.002}}, "2.4 ± 0.2 at.% Ta, 1 at.% Ti"),
-        ({"dopants": {}, "undoped": True}, "said to hold none"),
-        ({"dopants": {}, "undoped": False}, "nothing was said; taken as an undoped wire, and flagged"),
+        (
+            {"lot": {"dopant_at_percent": {"Ta": 2.4, "Ti": 1.0}, "u_dopant_at_percent": {"Ta": 0.2}}},
+            "2.4 ± 0.2 at.% Ta, 1 at.% Ti",
+        ),
+        ({"lot": {"dopant_at_percent": {}, "undoped": True}}, "said to hold none"),
+        ({"lot": {"undoped": False}}, "nothing was said; taken as an undoped wire, and flagged"),
         ({}, ""),
     ],
 )

@@ -10,7 +10,7 @@ from scipy.stats import multivariate_normal
 from tests.descriptions import measured
 from xrdorder.exceptions import ValidityError
 from xrdorder.measured.agreement import Subject, agreements, straight_line
-from xrdorder.measured.study import verdict
+from xrdorder.measured.held import verdict
 from xrdorder.relations import Scatter, relation, relations
 from xrdorder.superconductivity.mixture import LOT_SHARE
 from xrdorder.uncertainty import standard_normal

@@ -122,7 +122,7 @@ def sample(name="A-650-100", **changed):
             fingerprint="f" * 64,
             input_sha256={"a.xy": "0" * 64},
             version="0.1.0",
-            options={"mount": "", "dopants": {"Ta": 0.024}, "temperature_c": None},
+            options={"mount": "", "lot": {"dopant_at_percent": {"Ta": 2.4}}, "temperature_c": None},
             calibration="abc",
             created="2025-01-01T00:00:00+00:00",
         ),

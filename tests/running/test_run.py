@@ -22,8 +22,9 @@ from xrdorder.material.formulas import recomputed
 from xrdorder.profiles import read_instrument
 from xrdorder.results.open_study import open_study
 from xrdorder.results.sample_file import read_sample, write_sample
-from xrdorder.running import calibration, run
 from xrdorder.running import fit_sample as work
+from xrdorder.running import instruments as calibration
+from xrdorder.running import run
 from xrdorder.running.run import run_study
 
 ROOT = Path(__file__).parents[2]

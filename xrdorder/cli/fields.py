@@ -51,7 +51,7 @@ def fields(
     """
     from xrdorder.cli.fields_screen import current_parts, field_parts
     from xrdorder.cli.study_screen import own_part
-    from xrdorder.comparison.study import fit_to_compare
+    from xrdorder.comparison.variants import fit_to_compare
     from xrdorder.estimates.anchored_currents import anchored_currents
     from xrdorder.estimates.conductors import conductors, layers, with_like_sizes
     from xrdorder.results.open_study import open_study

@@ -19,7 +19,7 @@ from xrdorder.explanation.chain import Step, steps
 from xrdorder.explanation.correlations import Covariance, FittedParameter
 from xrdorder.explanation.families import FAMILIES, KINDS, OWN_LINE
 from xrdorder.material import PUBLISHED_SCALE
-from xrdorder.material.strain import FREE
+from xrdorder.material.lattice_strain import FREE
 from xrdorder.quantities.registry import Quantity, known, rank, unit_of
 from xrdorder.results.collate import RESULTS_NC
 from xrdorder.results.collated import Sharing, ToldColumn, read_collated
@@ -27,7 +27,7 @@ from xrdorder.results.columns import TOLD
 from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
 from xrdorder.results.quantity_lookup import quantity_asked
 from xrdorder.results.sample_file import FAILED, StoredSample, read_sample
-from xrdorder.running.calibration import calibration_words
+from xrdorder.running.instruments import calibration_words
 from xrdorder.running.model_summary import model_words
 from xrdorder.uncertainty import PRIVATE, Contributions
 
@@ -287,17 +287,17 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
 
 def _dopants(sample: StoredSample) -> str:
     """What the description said about dopants, contents in at.%; empty where there is no description."""
-    options = sample.provenance.options
-    if "dopants" not in options:
+    lot = sample.provenance.options.get("lot")
+    if lot is None:
         return ""
-    u = options.get("u_dopants") or {}
+    u = lot.get("u_dopant_at_percent", {})
     named = [
-        f"{100.0 * content:g}{f' ± {100.0 * u[element]:g}' if element in u else ''} at.% {element}"
-        for element, content in (options["dopants"] or {}).items()
+        f"{content:g}{f' ± {u[element]:g}' if element in u else ''} at.% {element}"
+        for element, content in lot.get("dopant_at_percent", {}).items()
     ]
     if named:
         return ", ".join(named)
-    return "said to hold none" if options.get("undoped") else "nothing was said; taken as an undoped wire, and flagged"
+    return "said to hold none" if lot.get("undoped") else "nothing was said; taken as an undoped wire, and flagged"
 
 
 def _cross_checks(sample: StoredSample) -> tuple[CrossCheck, ...]:

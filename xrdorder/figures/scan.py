@@ -14,13 +14,27 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, NullFormatter
 
-from xrdorder.figures.layout import SCREEN, Margins, Size, font, grid, minor_ticks, page, place, style
-from xrdorder.figures.palette import CLAY, FOG, GARNET, INK, LAGOON, MIST, SKY, SLATE
-from xrdorder.figures.text import SMALL
+from xrdorder.drawing.layout import (
+    HAIR,
+    LINE,
+    SCREEN,
+    STRONG,
+    THIN,
+    Margins,
+    Size,
+    font,
+    grid,
+    minor_ticks,
+    page,
+    place,
+    style,
+)
+from xrdorder.drawing.palette import CLAY, FOG, GARNET, INK, LAGOON, MIST, SKY, SLATE
+from xrdorder.drawing.text import SMALL
 from xrdorder.quantities.registry import quantity
 from xrdorder.scan_planning.plan import ScanPlan
 from xrdorder.scan_planning.power import power_of
-from xrdorder.scan_planning.radiation_choice import Light, course
+from xrdorder.scan_planning.radiation_choice import TUBES, Light, course
 from xrdorder.scan_planning.wires_plan import WiresPlan
 from xrdorder.xrays import EDGE_REACH_EV, absorption_edges
 
@@ -56,13 +70,13 @@ def _pattern(axes: Axes, plan: ScanPlan) -> None:
     values = plan.prospect.job.fit.values()
     measured = plan.prospect.measured
     if measured is not None:
-        axes.plot(angles, np.sqrt(np.maximum(measured.values, 0.0)), color=FOG, linewidth=0.5, zorder=1)
+        axes.plot(angles, np.sqrt(np.maximum(measured.values, 0.0)), color=FOG, linewidth=HAIR, zorder=1)
     main = plan.prospect.job.main
     counts = np.maximum(plan.prospect.pattern.values, 0.0)
     background = plan.prospect.job.model.background(values)
     part = plan.prospect.job.model.part_of(main.phase.name, values)
-    axes.plot(angles, np.sqrt(counts), color=SLATE, linewidth=0.7, zorder=2, label="all phases")
-    axes.plot(angles, np.sqrt(np.maximum(background + part, 0.0)), color=INK, linewidth=0.7, zorder=3, label="A15")
+    axes.plot(angles, np.sqrt(counts), color=SLATE, linewidth=THIN, zorder=2, label="all phases")
+    axes.plot(angles, np.sqrt(np.maximum(background + part, 0.0)), color=INK, linewidth=THIN, zorder=3, label="A15")
     axes.tick_params(labelbottom=False)
     axes.set_ylim(bottom=0.0)
     axes.set_xlim(angles[0], angles[-1])
@@ -74,9 +88,9 @@ def _times(axes: Axes, plan: ScanPlan) -> None:
     ranges = plan.allocation.ranges
     edges = [ranges[0].from_deg, *(one.to_deg for one in ranges)]
     seconds = np.array([one.seconds for one in ranges])
-    axes.stairs(seconds, edges, baseline=None, color=GARNET, linewidth=1.2, zorder=3)
+    axes.stairs(seconds, edges, baseline=None, color=GARNET, linewidth=LINE, zorder=3)
     uniform = plan.allocation.seconds / sum(one.points for one in ranges)
-    axes.axhline(uniform, color=SLATE, linewidth=0.8, linestyle=(0, (4, 3)), zorder=2)
+    axes.axhline(uniform, color=SLATE, linewidth=THIN, linestyle=(0, (4, 3)), zorder=2)
     axes.set_yscale("log")
     axes.set_ylim(0.6 * min(seconds.min(), uniform), 1.8 * max(seconds.max(), uniform))
     axes.yaxis.set_major_formatter(_PLAIN)
@@ -96,18 +110,18 @@ def _courses(axes: Axes, plan: ScanPlan) -> None:
         unit = need.course.u(now) if math.isnan(need.target.u) else need.target.u
         noun = ("Δ " if need.target.of_difference else "") + quantity(need.target.quantity).noun
         curve = [need.course.u(float(t)) / unit for t in seconds]
-        axes.plot(seconds / 3600.0, curve, color=colour, linewidth=1.3, label=noun)
-        axes.axhline(need.course.limit / unit, color=colour, linewidth=0.8, linestyle=(0, (1, 2)))
+        axes.plot(seconds / 3600.0, curve, color=colour, linewidth=STRONG, label=noun)
+        axes.axhline(need.course.limit / unit, color=colour, linewidth=THIN, linestyle=(0, (1, 2)))
         if math.isfinite(need.seconds):
             axes.plot([need.seconds / 3600.0], [1.0], "o", color=colour, markersize=6.0, zorder=4)
-    axes.axhline(1.0, color=FOG, linewidth=0.8, zorder=0)
+    axes.axhline(1.0, color=FOG, linewidth=THIN, zorder=0)
     axes.set_xscale("log")
     axes.set_yscale("log")
     axes.set_xlim(seconds[0] / 3600.0, seconds[-1] / 3600.0)
     axes.xaxis.set_major_formatter(_PLAIN)
     axes.yaxis.set_major_formatter(_PLAIN)
     axes.yaxis.set_minor_formatter(NullFormatter())
-    axes.legend(frameon=False, prop={"size": SMALL}, loc="upper right", ncols=3)
+    axes.legend(frameon=True, framealpha=1.0, edgecolor="none", prop={"size": SMALL}, loc="upper right")
     if all(math.isnan(need.target.u) for need in plan.needs):
         axes.set_ylabel("u over that of the scan", **font())
 
@@ -130,38 +144,39 @@ def radiation_figure(
     style(above, y_label="order contrast (electrons²)")
     contrast = np.array([one.contrast for one in every])
     other = contrast * (1.0 + np.array([one.by_table for one in every]))
-    above.plot(energies, contrast, color=INK, linewidth=1.3, zorder=3)
-    above.plot(energies, other, color=CLAY, linewidth=0.7, zorder=2)
+    above.plot(energies, contrast, color=INK, linewidth=STRONG, zorder=3)
+    above.plot(energies, other, color=CLAY, linewidth=THIN, zorder=2)
     for one in lights:
         above.plot([one.energy_ev / 1e3], [one.contrast], "o", color=GARNET, markersize=5.0, zorder=4)
         # away from the curve: above it where it rises towards an edge, left of it near one
-        near = abs(one.from_edge_ev) < 1e3
+        near = abs(one.from_edge_ev) < 1e3 and one.energy_ev > 1e4
         above.annotate(
-            one.name, (one.energy_ev / 1e3, one.contrast), (-6.0, 0.0) if near else (0.0, -9.0),
-            textcoords="offset points", ha="right" if near else "center", va="center" if near else "top",
-            **font(SMALL),
+            one.name.removesuffix("-ka").capitalize() if one.name in TUBES else one.name,
+            (one.energy_ev / 1e3, one.contrast), (-6.0, 0.0) if near else (0.0, -5.0), textcoords="offset points",
+            ha="right" if near else "center", va="center" if near else "top", **font(SMALL),
         )  # fmt: skip
     style(below, x_label="photon energy (keV)", y_label="1/µ (µm)")
-    below.plot(energies, [one.depth_um for one in every], color=LAGOON, linewidth=1.3)
+    below.plot(energies, [one.depth_um for one in every], color=LAGOON, linewidth=STRONG)
     right = below.twinx()
     style(right, y_label="fluorescence", open_frame=False)
-    right.plot(energies, [one.fluorescence for one in every], color=CLAY, linewidth=1.1)
+    right.plot(energies, [one.fluorescence for one in every], color=CLAY, linewidth=LINE)
     right.set_ylim(0.0, 1.0)
     for axes in (above, below):
         axes.set_xscale("log")
-        axes.set_xlim(energies[0], energies[-1])
+        axes.set_xlim(0.95 * energies[0], 1.06 * energies[-1])
         axes.set_xticks([5, 6, 8, 10, 15, 20, 30, 40, 60])
         axes.xaxis.set_major_formatter(_PLAIN)
         axes.xaxis.set_minor_formatter(NullFormatter())
         axes.set_ylim(0.0)
         for element in ("Nb", "Sn"):
             edge = dict(absorption_edges(element))["K"]
-            axes.axvspan((edge - EDGE_REACH_EV) / 1e3, (edge + EDGE_REACH_EV) / 1e3, color=FOG, zorder=0, linewidth=1.0)
+            ends = (edge - EDGE_REACH_EV) / 1e3, (edge + EDGE_REACH_EV) / 1e3
+            axes.axvspan(*ends, color=FOG, zorder=0, linewidth=LINE)
     for element in ("Nb", "Sn"):
         edge = dict(absorption_edges(element))["K"] / 1e3
         above.text(1.01 * edge, above.get_ylim()[1], f"{element} K", va="top", ha="left", **font(SMALL, color=SLATE))
-    for axes, colour, text, at in ((below, LAGOON, "1/µ", 0.02), (below, CLAY, "fluorescence (right)", 0.07)):
-        axes.text(at, 0.95, text, transform=axes.transAxes, va="top", **font(SMALL, color=colour))
+    for colour, text, at in ((LAGOON, "1/µ", 0.95), (CLAY, "fluorescence (right)", 0.85)):
+        below.text(0.02, at, text, transform=below.transAxes, va="top", **font(SMALL, color=colour))
     return figure
 
 
@@ -195,11 +210,11 @@ def wires_figure(
     def power(u: float) -> list[float]:
         return [power_of(plan.difference, u, int(n), alpha=plan.alpha, known=plan.scatter.freedom) for n in numbers]
 
-    axes.plot(numbers, power(plan.scatter.u), color=SLATE, linewidth=1.0, linestyle=(0, (4, 3)), label="scatter alone")
+    axes.plot(numbers, power(plan.scatter.u), color=SLATE, linewidth=LINE, linestyle=(0, (4, 3)), label="scatter alone")
     for colour, mix in zip((INK, GARNET, LAGOON), plan.mixes, strict=False):
-        axes.plot(numbers, power(mix.u / math.sqrt(2.0 / mix.wires)), color=colour, linewidth=1.3, label=mix.by)
+        axes.plot(numbers, power(mix.u / math.sqrt(2.0 / mix.wires)), color=colour, linewidth=STRONG, label=mix.by)
         axes.plot([mix.wires], [mix.power], "o", color=colour, markersize=6.5, zorder=4)
-    axes.axhline(plan.power, color=FOG, linewidth=0.8, zorder=0)
+    axes.axhline(plan.power, color=FOG, linewidth=THIN, zorder=0)
     axes.set_ylim(0.0, 1.02)
     axes.set_xlim(1.0, float(numbers[-1]))
     minor_ticks(axes, x=5, y=5)

@@ -11,10 +11,10 @@ from xrdorder.material.depth import remark_on_depth
 from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.distribution import add_tin_spread
 from xrdorder.material.lattice import refer_lattice
+from xrdorder.material.lattice_strain import add_strain
 from xrdorder.material.niobium import remark_on_niobium
 from xrdorder.material.order import add_site_order, add_tin_bound, drop_intermediate
 from xrdorder.material.specimen import Specimen
-from xrdorder.material.strain import add_strain
 from xrdorder.material.tin import add_tin
 from xrdorder.material.tin_by_order import add_tin_by_order
 from xrdorder.material.tin_held import CONTRAST, refer_to_tin

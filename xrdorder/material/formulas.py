@@ -10,8 +10,8 @@ import numpy as np
 
 from xrdorder.crystals.a15 import DOPANT_SITES
 from xrdorder.exceptions import XrdorderError
+from xrdorder.material.lattice_strain import bounded_strain
 from xrdorder.material.order import dopant_contrast
-from xrdorder.material.strain import bounded_strain
 from xrdorder.profiles.width_terms import as_lorentz, voigt_breadth
 from xrdorder.quantities.records import Record
 from xrdorder.relations import expression

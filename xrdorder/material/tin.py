@@ -16,17 +16,17 @@ in differences.
 
 A laboratory that measures samples of known composition replaces both by its own line (`tin_scale`).
 
-What else moves the lattice parameter without tin: strain (see `strain`) and dopants, whose effect has been measured
-(M. Suenaga et al., J. Appl. Phys. 59 (1986) 840) but could not be read; 0 ± 0.05 pm per at.% stands for it unless a
-value is given (`Specimen.lattice_by_dopant_nm`).
+What else moves the lattice parameter without tin: strain (see `lattice_strain`) and dopants, whose effect has been
+measured (M. Suenaga et al., J. Appl. Phys. 59 (1986) 840) but could not be read; 0 ± 0.05 pm per at.% stands for it
+unless a value is given (`Specimen.lattice_by_dopant_nm`).
 """
 
 from __future__ import annotations
 
 from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.lattice import temperature_doubt
+from xrdorder.material.lattice_strain import STRAIN, strain_contributions
 from xrdorder.material.specimen import Specimen
-from xrdorder.material.strain import STRAIN, strain_contributions
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale
 from xrdorder.quantities.formatting import rounded
 from xrdorder.quantities.records import symbol_of

@@ -26,8 +26,7 @@ _TO_COUNT_FOR = {"Tc_K": "site_order", "Bc2_0K_T": "site_order"}
 """Quantities of which counting decides mostly through another: the lattice parameter is known soon, order is not."""
 _BY_RELATIONS = "relations to Tc and Bc2, and the scatter of wires about them"
 _MEASURE = "measuring Tc, or Bc2, of the wires"
-_A_LOT = 0.5
-"""Part of the floor's variance from which one family is said to dominate."""
+_HARDLY_SMALLER = 0.7
 
 
 @dataclass(frozen=True)
@@ -100,10 +99,11 @@ class Need:
 
     @property
     def help(self) -> str:
-        """What would help beyond counting, by the two largest sources."""
+        """What would help beyond counting, by the largest source, and the next where that is hardly smaller."""
         if not self.blame:
             return _MEASURE
-        large = [family for family, u in self.blame[:2] if u**2 > 0.1 * self.course.floor]
+        first = self.blame[0][1]
+        large = [family for family, u in self.blame[:2] if u > _HARDLY_SMALLER * first]
         return "; ".join(dict.fromkeys(words for family in large if (words := remedy(family))))
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from xrdorder.comparison.replicates import repeatability
-from xrdorder.comparison.study import fit_to_compare, wires_of
+from xrdorder.comparison.variants import fit_to_compare, wires_of
 from xrdorder.exceptions import ValidityError
 from xrdorder.quantities.registry import quantity as registered
 from xrdorder.results.open_study import open_study

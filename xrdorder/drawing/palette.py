@@ -1,8 +1,9 @@
 """All colours of the figures, in one place.
 
-Six series colours rise evenly in lightness (CIE L* 17, 33, 47, 58, 70, 83), so that they stay apart in grey print,
-and differ by at least 20 units of CIE Lab for normal sight and for the three colour-vision deficiencies; the test of
-this module computes both. Whatever must be told apart by colour also differs by lightness, and lots by mark as well.
+Six fills rise evenly in lightness (CIE L* 17, 33, 47, 58, 70, 83), and so do six strokes for lines, marks and letters,
+which have to be darker (17, 27, 36, 45, 55, 63). In each set two colours differ by at least 20 units of CIE Lab for
+normal sight and for the three colour-vision deficiencies; the test of this module computes both. Whatever must be told
+apart by colour also differs by lightness, for grey print, and lots by mark as well.
 """
 
 INK = "#20264f"
@@ -26,7 +27,11 @@ TEXT = "#1b1e29"
 
 _PHASE_ORDER = (SKY, CLAY, LAGOON, STRAW, GARNET, INK)
 _LOT_ORDER = (INK, CLAY, LAGOON, GARNET, SKY, STRAW)
-_STROKES = {SKY: "#3f6fae", STRAW: "#a08a2e"}
+_STROKES = {
+    INK: INK, GARNET: "#771e2e", LAGOON: "#145d68", CLAY: "#925e3b", SKY: "#49a2d4", STRAW: "#868903",
+}  # fmt: skip
+STROKES = tuple(_STROKES.values())
+"""For lines, dark enough on paper."""
 LOT_MARKS = ("o", "D", "^", "s", "v", "P")
 """Mark of each lot: shape and colour say the same, so that either is enough."""
 
@@ -37,7 +42,7 @@ def phase_colour(k: int) -> str:
 
 
 def stroke(colour: str) -> str:
-    """Colour for thin lines, small marks and letters: the light colours of fills would not be seen."""
+    """Colour for lines, small marks and letters: the light colours of fills would not be seen."""
     return _STROKES.get(colour, colour)
 
 

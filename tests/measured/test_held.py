@@ -15,11 +15,11 @@ from tests.drawn import drawn
 from tests.results import made
 from xrdorder.description.own_files import OwnFiles
 from xrdorder.exceptions import StudyError, XrdorderError
-from xrdorder.measured import study as measured_study
+from xrdorder.measured import held as measured_study
 from xrdorder.measured.agreement import Agreement, Line, agreements, routes, straight_line
+from xrdorder.measured.held import COLUMNS, Held, chosen_adjustments, hold, verdict, write_rows
 from xrdorder.measured.relation_adjustment import adjustment_text, write_adjustments
 from xrdorder.measured.rows import Row, rows, subjects
-from xrdorder.measured.study import COLUMNS, Held, chosen_adjustments, hold, verdict, write_rows
 from xrdorder.relations import PUBLISHED
 from xrdorder.results.collate import collate
 from xrdorder.results.open_study import OpenStudy

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import warnings
 from functools import lru_cache
 
@@ -24,6 +25,24 @@ def plain(text: str) -> str:
     """
     printable = "".join(letter if letter.isprintable() or letter == "\n" else " " for letter in text)
     return printable.replace("$", r"\$")
+
+
+_SYMBOLS = re.compile(r"(?<![\w$\\])(dBc2/dT|Tc|Bc2|Birr|Jc|Ic|S_a|S_b|R_wp|cos²θ/sinθ|sinθ|cosθ)(?![\w$])")
+_SET = {
+    "Tc": r"$T_\mathrm{c}$", "Bc2": r"$B_\mathrm{c2}$", "Birr": r"$B_\mathrm{irr}$", "Jc": r"$J_\mathrm{c}$",
+    "Ic": r"$I_\mathrm{c}$", "S_a": r"$S_\mathrm{a}$", "S_b": r"$S_\mathrm{b}$", "R_wp": r"$R_\mathrm{wp}$",
+    "dBc2/dT": r"$\mathrm{d}B_\mathrm{c2}/\mathrm{d}T$", "sinθ": r"sin$\,\theta$", "cosθ": r"cos$\,\theta$",
+    "cos²θ/sinθ": r"cos²$\theta\,/\,$sin$\,\theta$",
+}  # fmt: skip
+
+
+def typeset(text: str) -> str:
+    r"""Set the symbols of quantities in a text to draw as printers do: letters in italics, their indices upright.
+
+    >>> typeset("Tc, estimated (K)"), typeset("Bc2 at 4.2 K less that of Tcl")
+    ('$T_\\mathrm{c}$, estimated (K)', '$B_\\mathrm{c2}$ at 4.2 K less that of Tcl')
+    """
+    return _SYMBOLS.sub(lambda found: _SET[found[0]], text)
 
 
 @lru_cache(maxsize=4096)

@@ -8,11 +8,17 @@ from typing import Any
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
-from xrdorder.figures import palette
-from xrdorder.figures.text import FAMILY, NORMAL, fitted, width_in
+from xrdorder.drawing import palette
+from xrdorder.drawing.layout import HAIR, LINE
+from xrdorder.drawing.text import FAMILY, NORMAL, fitted, width_in
 
 MOST_NAMED = 24
 """Lots that a legend names; the rest is counted. Marks and colours of that many repeat anyway."""
+
+PUBLISHED: dict[str, Any] = {
+    "marker": "o", "markersize": 4.0, "color": palette.FOG, "markeredgecolor": palette.SLATE, "markeredgewidth": HAIR
+}  # fmt: skip
+"""Properties of the marks of published samples, behind one's own."""
 
 _NAME_IN = 1.8
 _ROW_IN, _HANDLE_IN = 0.17, 0.34
@@ -49,7 +55,7 @@ def look(lot: int, *, open_mark: bool = False) -> dict[str, Any]:
         "markersize": 5.2,
         "markerfacecolor": palette.PAPER if open_mark else colour,
         "markeredgecolor": colour if open_mark else palette.PAPER,
-        "markeredgewidth": 1.1 if open_mark else 0.5,
+        "markeredgewidth": LINE if open_mark else HAIR,
     }
 
 

@@ -15,18 +15,24 @@ from typing import Any, TypeVar
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.axis import Axis
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from matplotlib.ticker import AutoMinorLocator, FixedLocator, NullLocator
+from matplotlib.ticker import AutoMinorLocator, FixedLocator, FuncFormatter, NullLocator
 from numpy.typing import NDArray
 
-from xrdorder.figures.palette import FOG, PAPER, SLATE, TEXT
-from xrdorder.figures.text import FAMILY, LARGE, NORMAL, fitted, plain, width_in, wrapped_in
+from xrdorder.drawing.palette import FOG, PAPER, SLATE, TEXT
+from xrdorder.drawing.text import FAMILY, LARGE, NORMAL, fitted, plain, typeset, width_in, wrapped_in
 
 Array = NDArray[np.float64]
 _T = TypeVar("_T")
 
 _STEPS = (1.0, 2.0, 5.0)
+_MANY, _EVERY = (1.0, 1.5, 2.0, 3.0, 5.0, 7.0), tuple(0.1 * k for k in range(10, 100))
+
+HAIR, THIN, LINE, STRONG, BAR, BLOCK = 0.4, 0.7, 1.0, 1.5, 2.6, 4.0
+"""The widths of all lines, points: edges of marks, frames, lines, what is to be looked at, bars, intervals."""
+WIDTHS = (HAIR, THIN, LINE, STRONG, BAR, BLOCK)
 
 
 @dataclass(frozen=True)
@@ -83,13 +89,13 @@ class Margins:
     above: float = 0.1
 
 
-_MOST_TICKS, _TICK_GAPS_IN = 10, (0.12, 0.05)
+_LEAST_TICKS, _MOST_TICKS, _TICK_GAPS_IN = 3, 10, (0.12, 0.05)
 _TITLE_IN, _REMARK_LINE_IN, _EDGE_IN = 0.38, 0.14, 0.08
 
 
 def font(size: float = NORMAL, **more: Any) -> dict[str, Any]:
     """Give the text properties of a size."""
-    return {"fontsize": size, "family": FAMILY, "color": TEXT, **more}
+    return {"fontsize": size, "family": FAMILY, "math_fontfamily": "dejavusans", "color": TEXT, **more}
 
 
 def sheet(width_in: float, height_in: float) -> Figure:
@@ -103,22 +109,16 @@ def style(axes: Axes, *, x_label: str = "", y_label: str = "", open_frame: bool 
     """Give axes the look that all figures share: thin frame, left and below only, ticks inward."""
     for side, spine in axes.spines.items():
         spine.set_color(SLATE)
-        spine.set_linewidth(0.7)
+        spine.set_linewidth(THIN)
         spine.set_visible(not open_frame or side in ("left", "bottom"))
     axes.set_facecolor(PAPER)
     axes.tick_params(
-        which="both",
-        direction="in",
-        color=SLATE,
-        labelcolor=TEXT,
-        labelsize=NORMAL,
-        labelfontfamily=FAMILY,
-        width=0.7,
-        length=3.0,
-    )
+        which="both", direction="in", color=SLATE, labelcolor=TEXT, labelsize=NORMAL, labelfontfamily=FAMILY,
+        width=THIN, length=3.0,
+    )  # fmt: skip
     axes.tick_params(which="minor", length=1.7)
-    axes.set_xlabel(x_label, **font())
-    axes.set_ylabel(y_label, **font())
+    axes.set_xlabel(typeset(x_label), **font())
+    axes.set_ylabel(typeset(y_label), **font())
 
 
 def page(size: Size, body_in: float, *, title: str = "", remark: str = "", left_in: float = 0.78) -> Figure:
@@ -142,10 +142,10 @@ def page(size: Size, body_in: float, *, title: str = "", remark: str = "", left_
     figure = sheet(size.width_in, height)
     left = left_in / size.width_in
     short = fitted(title, across, LARGE, bold=True, whole_end=False)
-    figure.text(left, 1.0 - 0.14 / height, short, **font(LARGE, weight="bold"), va="top", ha="left")
+    figure.text(left, 1.0 - 0.14 / height, typeset(short), **font(LARGE, weight="bold"), va="top", ha="left")
     figure.text(
-        left, 1.0 - _TITLE_IN / height, plain("\n".join(lines)), **font(NORMAL, color=SLATE), va="top", ha="left",
-        linespacing=1.25,
+        left, 1.0 - _TITLE_IN / height, typeset(plain("\n".join(lines))), **font(NORMAL, color=SLATE), va="top",
+        ha="left", linespacing=1.25,
     )  # fmt: skip
     return figure
 
@@ -271,27 +271,36 @@ def few_ticks(axes: Axes, *, beyond_in: float = 0.0) -> None:
     axes.xaxis.set_major_locator(FixedLocator(kept))
 
 
-def log_ticks(axes: Axes) -> None:
-    """Put round numbers on a logarithmic horizontal axis, fewer where their labels have no room.
+def log_ticks(axis: Axis) -> None:
+    """Put round numbers on a logarithmic axis, fewer where their labels have no room.
 
     Parameters
     ----------
-    axes : Axes
-        With its final limits.
+    axis : Axis
+        Horizontal or upright, with its final limits.
     """
-    low, high = axes.get_xlim()
-    inches = axes.get_window_extent().width / axes.figure.get_dpi() / math.log10(high / low)
+    axes, upright = axis.axes, axis is axis.axes.yaxis
+    low, high = axis.get_view_interval()
+    axis.set_minor_locator(NullLocator())
+    axis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:g}"))
+    box = axes.get_window_extent()
+    inches = (box.height if upright else box.width) / axes.figure.get_dpi() / math.log10(high / low)
     decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
     kept: list[float] = []
-    for digits in (_STEPS, (1.0,)):
-        ticks = [digit * 10.0**power for power in decades for digit in digits]
-        kept = [tick for tick in ticks if low <= tick <= high] or kept
-        half = [0.5 * width_in(label) for label in axes.xaxis.get_major_formatter().format_ticks(kept)]
+
+    def of(digits: Sequence[float]) -> list[float]:
+        return [tick for power in decades for digit in digits if low <= (tick := digit * 10.0**power) <= high]
+
+    many = len(of(_STEPS)) >= _LEAST_TICKS
+    for inside in map(of, (_STEPS, (1.0,)) if many else (_EVERY, _MANY, _STEPS)):
+        kept = inside if len(inside) > 1 else kept or inside
+        labels = axis.get_major_formatter().format_ticks(kept)
+        half = [0.06 if upright else 0.5 * width_in(label) for label in labels]
         at = [inches * math.log10(tick / low) for tick in kept]
         both = pairwise(zip(at, half, strict=True))
         if all(right - w >= left + v + min(_TICK_GAPS_IN) for (left, v), (right, w) in both):
             break
-    axes.xaxis.set_major_locator(FixedLocator(kept))
+    axis.set_major_locator(FixedLocator(kept))
 
 
 def minor_ticks(axes: Axes, *, x: int = 0, y: int = 0) -> None:
@@ -304,7 +313,7 @@ def minor_ticks(axes: Axes, *, x: int = 0, y: int = 0) -> None:
 
 def zero_line(axes: Axes) -> None:
     """Draw a thin line at zero."""
-    axes.axhline(0.0, color=FOG, linewidth=0.8, zorder=0.5)
+    axes.axhline(0.0, color=FOG, linewidth=THIN, zorder=0.5)
 
 
 def rows_without_overlap(positions: Sequence[float], width: float, rows: int) -> list[int | None]:
