@@ -257,7 +257,7 @@ def wires_parts(plan: WiresPlan, factor: float, unit: str, *, details: bool) -> 
             f"Costs: {plan.costs.wire:g} a wire, {plan.costs.hour:g} an hour of scanning, {plan.costs.measured:g} a "
             "measured value. Means of equal numbers of wires by Student's t, two-sided; scans from a 64th to 64 times "
             "the one described were tried. Several quantities or treatments compared at once take more "
-            "(docs/comparing.md).",
+            "(docs/howto/comparing.md).",
         ]
     parts.append(CAUTION)
     return parts
