@@ -6,7 +6,7 @@ import pytest
 from tests.figures import made
 from xrdorder.comparison import values_of
 from xrdorder.comparison.bc2_grain_size import placed
-from xrdorder.comparison.variants import compare_quantity
+from xrdorder.comparison.variants import compare_wires, wires_of
 from xrdorder.estimates.conductors import conductors, layers
 from xrdorder.estimates.study_draws import estimated
 from xrdorder.figures import difference_rows
@@ -48,7 +48,7 @@ def by_numpy(results):
 def test_comparisons_and_the_page_subtract_alike(results, by_numpy, target):
     assert values_of(results, target).difference(FIRST, SECOND) == pytest.approx(by_numpy[target], rel=1e-6)
     a_lot = results.isel(sample=results["lot"].values == "A")
-    found = compare_quantity(a_lot, target, reference=SECOND).comparison
+    found = compare_wires(wires_of(a_lot, target, reference=SECOND)).comparison
     labels = {SECOND: found.variants[0], FIRST: found.variants[-1]}
     assert found.pair(labels[FIRST], labels[SECOND]).value == pytest.approx(by_numpy[target][0], rel=1e-6)
     page = first_look(a_lot).to_first[target].comparison
@@ -58,7 +58,7 @@ def test_comparisons_and_the_page_subtract_alike(results, by_numpy, target):
 @pytest.mark.parametrize("target", ["tin_at_percent", "Tc_K", "Bc2_4K2_T"])
 def test_the_figure_of_differences_subtracts_alike(results, by_numpy, target):
     a_lot = results.isel(sample=results["lot"].values == "A")
-    marks = _marks(difference_rows([compare_quantity(a_lot, target, reference=SECOND)]))
+    marks = _marks(difference_rows([compare_wires(wires_of(a_lot, target, reference=SECOND))]))
     assert min(abs(mark - by_numpy[target][0]) for mark in marks) < 1e-6 * abs(by_numpy[target][0])
 
 
@@ -105,11 +105,11 @@ def test_the_order_of_a_pattern_is_one_number_with_one_difference(results):
     assert values_of(results, "site_order").difference(FIRST, SECOND) == pytest.approx(expected, rel=1e-9)
     a_lot = results.isel(sample=results["lot"].values == "A")
     for found in (
-        compare_quantity(a_lot, "site_order", reference=SECOND).comparison,
+        compare_wires(wires_of(a_lot, "site_order", reference=SECOND)).comparison,
         first_look(a_lot).to_first["site_order"].comparison,
     ):
         assert found.pair(found.variants[-1], found.variants[0]).value == pytest.approx(expected[0], rel=1e-9)
-    marks = _marks(difference_rows([compare_quantity(a_lot, "site_order", reference=SECOND)]))
+    marks = _marks(difference_rows([compare_wires(wires_of(a_lot, "site_order", reference=SECOND))]))
     assert min(abs(mark - expected[0]) for mark in marks) < 1e-6 * abs(expected[0])
 
 

@@ -87,7 +87,8 @@ def test_the_intervals_hold_at_two_and_in_the_middle():
 
 def test_an_undoped_wire_of_good_data_is_known_to_half_a_per_cent():
     material = run()
-    assert material.u("tin_fraction_lattice") > U_LEVEL_NM / SLOPE_NM > 2.0 * material.u(ORDER)
+    # the order is surer than any line a(tin) that laboratories disagree about by 0.2 pm
+    assert material.u("tin_fraction_lattice") > U_LEVEL_NM / SLOPE_NM > material.u(ORDER)
     assert material.u(ORDER) == pytest.approx(0.006, abs=0.0003)
 
 

@@ -11,7 +11,7 @@ from xrdorder.comparison.differences import compare, scatter_of
 from xrdorder.comparison.drifts import ORDERS, Drift, drifts, in_order
 from xrdorder.comparison.quantity_draws import Values, grouping, mounts_of, values_of
 from xrdorder.comparison.replicates import NONE, Repeatability, about_course
-from xrdorder.quantities.grades import UNFIT, trust
+from xrdorder.quantities.grades import UNFIT, grade
 from xrdorder.quantities.registry import standing_in
 
 QUANTITIES = tuple(one.column for one in standing_in("compare"))
@@ -80,7 +80,18 @@ def wires_of(
     by: str = "treatment",
     reference: str = "",
 ) -> Wires:
-    """Take one quantity of all samples, with what they are ordered by; parameters as for `compare_quantity`.
+    """Take one quantity of all samples, with what they are ordered by.
+
+    Parameters
+    ----------
+    results : Dataset
+        Collated results of a study.
+    quantity : str
+        Column of the results, quantity of the uncertainty tables, or an estimated one.
+    by : str
+        What makes a variant, see `grouping`.
+    reference : str
+        Sample whose variant the others are compared with; the first that has one unless given.
 
     Raises
     ------
@@ -110,7 +121,7 @@ def _telling(results: xr.Dataset) -> list[bool]:
     """Whether the scatter of a sample may stand for that of others: not where something speaks against its fit."""
     if "quality" not in results:
         return [True] * results.sizes["sample"]
-    return [trust(str(words)) != "care" for words in results["quality"].values]
+    return [grade(str(words)) != "B" for words in results["quality"].values]
 
 
 def alike(results: xr.Dataset) -> dict[str, str]:
@@ -139,39 +150,6 @@ def drifts_of(results: xr.Dataset, wires: Iterable[Wires]) -> list[Drift]:
         telling = [tells for tells, given in zip(one.telling, known, strict=True) if given]
         asked.append((some, equal, scatter_of(some.on_scale(), equal, equal, one.course, telling) if equal else NONE))
     return drifts(results, asked)
-
-
-def compare_quantity(
-    results: xr.Dataset,
-    quantity: str,
-    by: str = "treatment",
-    reference: str = "",
-    *,
-    all_pairs: bool = False,
-) -> Compared:
-    """Compare the variants of a study by one quantity.
-
-    Parameters
-    ----------
-    results : Dataset
-        Collated results of a study.
-    quantity : str
-        Column of the results, quantity of the uncertainty tables, or an estimated one.
-    by : str
-        What makes a variant, see `grouping`.
-    reference : str
-        Sample whose variant the others are compared with; the first that has one unless given.
-    all_pairs : bool
-        Compare every variant with every other instead.
-
-    Raises
-    ------
-    StudyError
-        The results cannot be ordered so, or hold fewer than two variants with the quantity.
-    UnknownNameError
-        There is no such quantity.
-    """
-    return compare_wires(wires_of(results, quantity, by, reference), all_pairs=all_pairs)
 
 
 def compare_wires(wires: Wires, *, all_pairs: bool = False) -> Compared:

@@ -50,8 +50,8 @@ PARTS = (
     ),
     Part(
         "scattering and absorption", CLAY,
-        ("scattering table", "displacement parameters", "microabsorption", "niobium or tantalum",
-         "lattice distribution"),
+        ("scattering table", "charge transfer", "displacement parameters", "microabsorption",
+         "niobium or tantalum", "lattice distribution"),
     ),
     Part("a(tin) scale", GARNET, ("a(tin) scale", "a(tin) slope", "a(tin) scatter")),
     Part(

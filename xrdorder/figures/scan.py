@@ -34,7 +34,7 @@ from xrdorder.drawing.text import SMALL
 from xrdorder.quantities.registry import quantity
 from xrdorder.scan_planning.plan import ScanPlan
 from xrdorder.scan_planning.power import power_of
-from xrdorder.scan_planning.radiation_choice import Light, course
+from xrdorder.scan_planning.radiation_choice import TUBES, Light, course
 from xrdorder.scan_planning.wires_plan import WiresPlan
 from xrdorder.xrays import EDGE_REACH_EV, absorption_edges
 
@@ -121,7 +121,7 @@ def _courses(axes: Axes, plan: ScanPlan) -> None:
     axes.xaxis.set_major_formatter(_PLAIN)
     axes.yaxis.set_major_formatter(_PLAIN)
     axes.yaxis.set_minor_formatter(NullFormatter())
-    axes.legend(frameon=False, prop={"size": SMALL}, loc="upper right", ncols=3)
+    axes.legend(frameon=True, framealpha=1.0, edgecolor="none", prop={"size": SMALL}, loc="upper right")
     if all(math.isnan(need.target.u) for need in plan.needs):
         axes.set_ylabel("u over that of the scan", **font())
 
@@ -149,11 +149,11 @@ def radiation_figure(
     for one in lights:
         above.plot([one.energy_ev / 1e3], [one.contrast], "o", color=GARNET, markersize=5.0, zorder=4)
         # away from the curve: above it where it rises towards an edge, left of it near one
-        near = abs(one.from_edge_ev) < 1e3
+        near = abs(one.from_edge_ev) < 1e3 and one.energy_ev > 1e4
         above.annotate(
-            one.name, (one.energy_ev / 1e3, one.contrast), (-6.0, 0.0) if near else (0.0, -9.0),
-            textcoords="offset points", ha="right" if near else "center", va="center" if near else "top",
-            **font(SMALL),
+            one.name.removesuffix("-ka").capitalize() if one.name in TUBES else one.name,
+            (one.energy_ev / 1e3, one.contrast), (-6.0, 0.0) if near else (0.0, -5.0), textcoords="offset points",
+            ha="right" if near else "center", va="center" if near else "top", **font(SMALL),
         )  # fmt: skip
     style(below, x_label="photon energy (keV)", y_label="1/µ (µm)")
     below.plot(energies, [one.depth_um for one in every], color=LAGOON, linewidth=STRONG)
@@ -163,7 +163,7 @@ def radiation_figure(
     right.set_ylim(0.0, 1.0)
     for axes in (above, below):
         axes.set_xscale("log")
-        axes.set_xlim(energies[0], energies[-1])
+        axes.set_xlim(0.95 * energies[0], 1.06 * energies[-1])
         axes.set_xticks([5, 6, 8, 10, 15, 20, 30, 40, 60])
         axes.xaxis.set_major_formatter(_PLAIN)
         axes.xaxis.set_minor_formatter(NullFormatter())
@@ -175,8 +175,8 @@ def radiation_figure(
     for element in ("Nb", "Sn"):
         edge = dict(absorption_edges(element))["K"] / 1e3
         above.text(1.01 * edge, above.get_ylim()[1], f"{element} K", va="top", ha="left", **font(SMALL, color=SLATE))
-    for axes, colour, text, at in ((below, LAGOON, "1/µ", 0.02), (below, CLAY, "fluorescence (right)", 0.07)):
-        axes.text(at, 0.95, text, transform=axes.transAxes, va="top", **font(SMALL, color=colour))
+    for colour, text, at in ((LAGOON, "1/µ", 0.95), (CLAY, "fluorescence (right)", 0.85)):
+        below.text(0.02, at, text, transform=below.transAxes, va="top", **font(SMALL, color=colour))
     return figure
 
 

@@ -66,7 +66,8 @@ def model_errors(job: Procedure, instrument: Instrument, a15: PhaseLines | None)
     errors = [_illuminated_length(job)]
     measured = job.options.measured_dispersion
     if a15 is not None and a15.phase.order is not None and not set(a15.phase.order.elements) <= set(measured):
-        errors.append(_order_difference(job, a15, "order", instrument.radiation, U_DISPERSION_DIFFERENCE))
+        tables = f"{_SCATTERING}/order"
+        errors.append(_order_difference(job, a15, tables, instrument.radiation, U_DISPERSION_DIFFERENCE))
     if a15 is not None and a15.phase.order is not None:
         errors.append(_order_difference(job, a15, _CHARGE, _CHARGE, U_CHARGE_TRANSFER))
     errors.append(_other_table(job, instrument))
@@ -131,14 +132,14 @@ def _transparency(job: Procedure) -> ModelError | None:
     return ModelError("specimen displacement/transparency", "", u * slope)
 
 
-def _order_difference(job: Procedure, a15: PhaseLines, what: str, group: str, electrons: float) -> ModelError:
+def _order_difference(job: Procedure, a15: PhaseLines, source: str, group: str, electrons: float) -> ModelError:
     """f(Sn) - f(Nb) larger by so many electrons: the spread of f' between published tables, or charge transfer."""
     assert a15.phase.order is not None
     tin, _ = a15.phase.order.elements
     table, energy = job.optics.table, job.optics.radiation.energy_ev
     first, second = table.anomalous(tin, energy)
     shifted = MeasuredDispersion(table, {tin: (first + electrons, second)})
-    return ModelError(f"{_SCATTERING}/{what}", group, _all_change(job, [a15], table=shifted))
+    return ModelError(source, group, _all_change(job, [a15], table=shifted))
 
 
 def _other_table(job: Procedure, instrument: Instrument) -> ModelError | None:

@@ -101,6 +101,7 @@ FIXED = Relation(
     notes="A slope of alloyed wire: too high for pure Nb3Sn.",
     criterion="extrapolated",
     wire="doped",
+    checks=(Check((18.0,), 29.8, 0.05, "worked out apart"),),
     contradicts="slopes of 1.93 to 2.07 T/K in pure Nb3Sn, L. D. Cooley et al., Appl. Phys. Lett. 88 (2006) 142506",
 )
 
@@ -120,6 +121,10 @@ SLOPED = Relation(
         "range of the slopes found there, taken as rectangular", relative=U_USUAL_SLOPE / USUAL_SLOPE
     ),
     known="read",
+    checks=(
+        Check((18.0, 1.93), 24.0, 0.3, "L. D. Cooley et al. (2006), milled and annealed: both digits"),
+        Check((17.5, 2.40), 29.0, 0.3, "the same table, with titanium"),
+    ),
     notes="Wire with tantalum; the range of its slopes is that of pure and alloyed Nb3Sn both.",
 )
 

@@ -60,6 +60,7 @@ FROM_ORDER = Relation(
         "(L. D. Cooley et al., Appl. Phys. Lett. 88 (2006) 142506)."
     ),
     wire="binary",
+    checks=(Check((0.95,), 27.3, 0.05, "worked out apart"),),
 )
 
 FROM_TIN = Relation(

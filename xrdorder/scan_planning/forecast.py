@@ -155,8 +155,7 @@ def forecast(
             one, another = ([np.var(drawn[name][0]), np.var(drawn[name][0] - drawn[name][1])] for drawn in both)
             wire[name] = _course(float(one[0]), float(another[0]), seconds)
             difference[name] = _course(float(one[1]), float(another[1]), seconds)
-    sources = {name: _families(endless.contributions, name) for name in (*MEASURED, "tin_fraction")}
-    own_sources = {name: _families(_private(endless.contributions), name) for name in (*MEASURED, "tin_fraction")}
+    sources, own_sources = _sources(endless.contributions), _sources(_private(endless.contributions))
     return Forecast(seconds, values, wire, difference, sources, own_sources)
 
 
@@ -188,22 +187,24 @@ def _private(table: Contributions) -> Contributions:
     return replace(table, values=np.where(own, 1.0, 0.0) * table.values)
 
 
-def _families(table: Contributions, name: str) -> tuple[tuple[str, float], ...]:
-    return tuple(table.budget(name)) if name in table.quantities else ()
+def _sources(table: Contributions) -> dict[str, tuple[tuple[str, float], ...]]:
+    """Families of sources by quantity; of tin those by the lattice parameter, which it shares most with."""
+    rows = {name: name for name in MEASURED} | {"tin_fraction": "tin_fraction_lattice"}
+    return {name: tuple(table.budget(row)) if row in table.quantities else () for name, row in rows.items()}
 
 
 HELP: Sequence[tuple[str, str]] = (
     ("a(tin)", "a tin scale of your own samples (xrdorder tin-scale), or a measured Tc as anchor"),
-    ("certificate", "a standard that is certified more closely; it drops out of differences on one calibration"),
+    ("certificate", "a standard certified more closely"),
     ("calibration", "a longer scan of the standard"),
     ("domains of the standard", "a standard of known, large domains"),
     ("two-theta offset", "an internal standard mixed into the specimen"),
     ("specimen displacement", "an internal standard mixed into the specimen"),
     ("temperature", "a thermometer at the specimen"),
     ("strain", "grinding the wire to powder, or a strain gauge phase in the pattern"),
-    ("scattering table", "another tube, or measured f' and f''; it drops out of differences"),
+    ("scattering table", "another tube, or measured f' and f''"),
     ("illuminated length", "a narrower slit or a longer specimen"),
-    ("size distribution", "grain sizes by microscopy; most of it drops out of differences"),
+    ("size distribution", "grain sizes by microscopy"),
     ("disorder in the lattice", "a measured Tc as anchor, or a tin scale of your own samples"),
     ("usual order", "longer counting on the order lines"),
     ("dopant", "microanalysis of the dopant in the A15"),

@@ -210,9 +210,10 @@ def _of_name(name: str, dopants: Mapping[str, float] | None) -> Light:
     number, _, unit = name.strip().partition(" ")
     if unit.strip().casefold() == "kev":
         try:
-            return light(1e3 * float(number), name, dopants)
+            energy = 1e3 * float(number)
         except ValueError:
             raise ValidityError(f"radiation '{name}': '{number}' is no number of keV; write it as '18.9 keV'") from None
+        return light(energy, name, dopants)
     return tube(name, dopants)
 
 

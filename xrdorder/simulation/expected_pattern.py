@@ -13,11 +13,13 @@ import xarray as xr
 from xrdorder.crystals.a15 import contrast_shift
 from xrdorder.exceptions import ValidityError
 from xrdorder.fitting import FitOptions
+from xrdorder.fitting.effects import free_displacement_parameters
 from xrdorder.fitting.procedure import Procedure
 from xrdorder.fitting.whole_pattern import prepare
 from xrdorder.forward_model.amounts import mass_per_scale
 from xrdorder.forward_model.parameter_map import set_values
 from xrdorder.forward_model.phase_lines import PhaseLines
+from xrdorder.forward_model.roles import Kind, role_of
 from xrdorder.least_squares.refinement import Refinement
 from xrdorder.material.lattice import REFERENCE_C, factor_of
 from xrdorder.material.order import S_OF_110_PER_NM
@@ -128,11 +130,20 @@ def settled_on(job: Procedure, pattern: xr.DataArray) -> tuple[xr.DataArray, Pro
     rested.pattern = pattern
     rested.fit = Refinement(pattern, job.model, rested.parameters, job.fit.engine)
     rested.fit.reweight()
-    free = set(rested.decidable())
-    for name, parameter in rested.parameters.items():
+    # displacement parameters of minor phases are free where such a scan knows them better than the catalogue
+    rested.taken = [name for name in job.taken if role_of(job.parameters, name).kind != Kind.B_ISO]
+    _free(rested)
+    if free_displacement_parameters(rested):
+        _free(rested)
+    return pattern, rested
+
+
+def _free(job: Procedure) -> None:
+    """Free what a fit of the pattern would free."""
+    free = set(job.decidable())
+    for name, parameter in job.parameters.items():
         if not parameter.expr:
             parameter.vary = name in free
-    return pattern, rested
 
 
 def _values(parameters: lmfit.Parameters) -> dict[str, float]:
