@@ -31,8 +31,8 @@ if TYPE_CHECKING:
 def report(study: Path, only: tuple[str, ...], form: str, size: str, samples: tuple[str, ...]) -> None:
     """Write the report of a fitted STUDY: one page that opens from disk, a summary, figures, a table.
 
-    Everything goes to results/report. The page asks no network; the answer stands first. Nothing is fitted again. A figure
-    that cannot be drawn is left out and said to be missing, on the page and here; the exit code is then 1.
+    Everything goes to results/report. The page asks no network; the answer stands first. Nothing is fitted again. A
+    figure that cannot be drawn is left out and said to be missing, on the page and here; the exit code is then 1.
     """
     from xrdorder.reports.writing import write_report
     from xrdorder.results.open_study import open_study
