@@ -10,8 +10,8 @@ from pathlib import Path
 ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "xrdorder"
 ORDER = (
-    "exceptions faults files quantities display xrays crystals profiles uncertainty treatments relations patterns "
-    "forward_model least_squares identification fitting material superconductivity description results "
+    "exceptions faults files quantities display xrays crystals profiles uncertainty treatments kinetics relations "
+    "patterns forward_model least_squares identification fitting material superconductivity description results "
     "estimates running comparison measured planning explanation figures reports cli"
 ).split()
 LONGEST_BODY = 60  # lines of a function without its docstring
@@ -19,8 +19,6 @@ LARGEST_ROOM = 5000
 SHOWING = ("cli", "figures", "reports")
 TO_BE_DIVIDED = {
     "comparison/differences.py: compare",
-    "figures/planning.py: _front",
-    "planning/planner.py: plan",
     "results/sample_file.py: _root",
 }
 SHARED_NAMES = {"calibration", "differences", "specimen", "strain", "study"}

@@ -17,7 +17,7 @@ from xrdorder.figures.in_field import MOST as MOST_CURRENTS
 from xrdorder.figures.in_field import current_figure
 from xrdorder.figures.layout import evenly
 from xrdorder.figures.schedules import most_shown, reacted, schedule_figure
-from xrdorder.planning import Limits, plan_lot
+from xrdorder.planning.study import plan_lot
 from xrdorder.reports.cautions import ESTIMATES
 from xrdorder.reports.pictures import Maker, Picture, Scene
 from xrdorder.superconductivity.currents import Conditions, Conductor
@@ -168,27 +168,25 @@ def treatment_map(scene: Scene) -> Picture | None:
     if not known:
         return None
     lot = max(known, key=lambda one: len(known[one]))
-    dose = opened.study.dose
+    routes = {one.lot.name: one.lot.route for one in opened.study.samples}
     try:
         found = plan_lot(
             results, treatments, lot, Conditions(HELIUM_K, design=designs.get(lot, "")), (FIELD_T,),
-            Limits(dose=(dose.q_kj_per_mol, dose.reference_c)), library=scene.look.library,
+            route=routes.get(lot, ""), library=scene.look.library,
         )  # fmt: skip
         figure = planning_figure(found, title=scene.headed("Where to react next"), size=scene.size)
     except XrdorderError:
         return None
     others = f" Of {len(known)} lots the one with most treatments." if len(known) > 1 else ""
-    flat = all(plan.state == "flat" for key, plan in found.plans.items() if key.startswith("current"))
-    said = " Differences are not significant." if flat else ""
+    said = "" if found.plans[0].differ else " No measured difference: expected from growth."
     return Picture(
         "map",
         figure,
-        f"Map of the estimated layer current at {FIELD_T:g} T over temperature and time of the last hold",
-        f"Lot {lot or 'without a name'}: estimated layer current at {FIELD_T:g} T, 4.2 K over temperature and time of "
-        "the last hold, as difference to a treatment reacted, and the front between Bc2 and domain size."
-        f"{said}{others} The scale beside shows what is on the map. Thin line: as that treatment; dashed frame: "
-        "furnace limits, those of the data. Squares: worth "
-        "reacting next: the current may be higher, or most is learnt there; no instruction to run a furnace. "
+        f"Map of the expected critical current at {FIELD_T:g} T over temperature and time of the last hold",
+        f"Lot {lot or 'without a name'}: critical current at {FIELD_T:g} T, 4.2 K over temperature and time of the "
+        "last hold, by published kinetics held against its wires, as difference to the best treatment so far."
+        f"{said}{others} Outlined: within 1 % of the optimum; hatched: copper below RRR 100, or the edge of where "
+        "makers react wire. Squares: worth reacting next; no instruction to run a furnace. "
         f"{_FIELDS}{scene.data}",
     )
 
