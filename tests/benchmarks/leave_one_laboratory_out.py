@@ -97,7 +97,8 @@ def tc_within(samples: Sequence[PublishedSample]) -> list[float]:
 def deficits(samples: Sequence[PublishedSample]) -> list[float]:
     """How much tin bulk and wires lack to the edge of the field, as measured (at.%); a quarter and more."""
     chosen = [s for s in samples if "tin" in s.judges and s.form in ("bulk", "wire")]
-    return [max(PUBLISHED["tin_edge"] - s.tin_at_percent, 0.25) for s in chosen]
+    edge = 0.5 * (PUBLISHED["tin_edge_low"] + PUBLISHED["tin_edge_high"])
+    return [max(edge - s.tin_at_percent, 0.25) for s in chosen]
 
 
 def _means(groups: dict[object, list[float]]) -> np.ndarray:

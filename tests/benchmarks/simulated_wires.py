@@ -4,14 +4,28 @@
     tc] [--hyper most_wires=1e6]
 
 One row a setting: share of wires with tin beyond two u, then coverage at 68 and 95 % and rms z. Asserts nothing.
+Truths are those of `tests.estimates.truths`, which shares nothing with the model; "model" and "model-doubled" are
+drawn from the model's own hyper-parameters (`of_the_model`), to see whether the draws are those of the posterior.
 """
 
 import argparse
+from dataclasses import replace
 
 import numpy as np
 
 from tests.estimates.truths import Setting, SimulatedWire, study
-from xrdorder.estimates import PUBLISHED, Hyperparameters, JointDraws, Measured, Wire, joint_draws
+from xrdorder.estimates import (
+    PUBLISHED,
+    Hyperparameters,
+    JointDraws,
+    Measured,
+    Wire,
+    joint_draws,
+    populations,
+)
+from xrdorder.estimates import evidence as evidence_of
+from xrdorder.estimates import unknowns as unknowns_of
+from xrdorder.estimates.properties import critical_temperature, field_ratio
 from xrdorder.uncertainty import Contributions
 
 TRUTHS = {
@@ -23,6 +37,49 @@ TRUTHS = {
     "uniform-9": Setting("uniform", "uniform", 9.0),
     "doubled": Setting(sizes=2.0),
 }
+SIZES = (
+    "scale_pm", "slope_spread", "lot_offset_pm", "wire_scatter_pm", "u_widening_pm", "tin_in_lot", "disorder_in_lot",
+    "u_probe_bias", "u_tin_offset", "tc_offset_k", "tc_scatter_k", "u_ratio_doped", "u_ratio_undoped", "ratio_scatter",
+    "u_ratio_by_tc",
+)  # fmt: skip
+"""What is twice as large in truths of "model-doubled"."""
+
+
+def of_the_model(
+    simulated: list[SimulatedWire], hyper: Hyperparameters, rng: np.random.Generator
+) -> list[SimulatedWire]:
+    """Truths and measurements that the model itself takes for as probable as they are, for wires of a study."""
+    evidence = evidence_of.gather(told(simulated), hyper)
+    study = rng.standard_normal((1, unknowns_of.study_size(evidence)))
+    lots = rng.standard_normal((1, len(evidence.lots), unknowns_of.lot_size(evidence)))
+    shared = unknowns_of.read(evidence, hyper, study, lots)
+    z, n = rng.standard_normal((4, 1, len(simulated))), hyper["wire_freedom"]
+    wire = populations.state(hyper, shared.population, z[0], z[1])
+    of_lot = unknowns_of.Relations(*(part[:, evidence.lot_of] for part in shared.relations))
+    tc = critical_temperature(wire.tin, of_lot.tin_offset, of_lot.tc_offset)[0] + hyper["tc_scatter_k"] * z[2]
+    bc2 = tc * (field_ratio(hyper, of_lot, tc) + hyper["ratio_scatter"] * z[3])
+    white = np.stack([rng.standard_t(n, len(simulated)), rng.standard_normal(len(simulated))], axis=1)
+    noise = np.linalg.solve(evidence.whitening, white[:, :, None])[:, :, 0]
+    missing, away = hyper["order_of_lines"] - wire.order, wire.tin - hyper["pivot_tin"]
+    a_pm = shared.level_pm + shared.slope * away + shared.widening * missing
+    order = 0.04 * wire.tin * wire.order + shared.order_shift
+    place = {one.name: k for k, one in enumerate(evidence.wires)}
+    return [
+        replace(
+            one, tin=wire.tin[0, k], s_a=wire.order[0, k], tc_k=tc[0, k], bc2_t=bc2[0, k],
+            a_nm=1e-3 * (a_pm[0, k] + noise[k, 0]), site_order=order[0, k] + noise[k, 1],
+        )
+        for one, k in zip(simulated, (place[f"wire-{k:03d}"] for k in range(len(simulated))), strict=True)
+    ]  # fmt: skip
+
+
+def simulated_study(truth: str, seed: int, lots: int, wires: int) -> list[SimulatedWire]:
+    """Wires of one study by the name of its kind of truth."""
+    rng = np.random.default_rng([seed, lots, wires])
+    if not truth.startswith("model"):
+        return study(rng, lots, wires, TRUTHS[truth])
+    doubled = PUBLISHED.replaced(**{name: 2.0 * PUBLISHED[name] for name in SIZES})
+    return of_the_model(study(rng, lots, wires, Setting()), doubled if truth == "model-doubled" else PUBLISHED, rng)
 
 
 def told(wires: list[SimulatedWire], anchor: str = "") -> list[Wire]:
@@ -70,7 +127,7 @@ def _scores(x: np.ndarray, truth: np.ndarray) -> np.ndarray:
 
 
 def campaign(
-    setting: Setting,
+    truth: str,
     lots: int,
     wires: int,
     studies: int,
@@ -81,7 +138,7 @@ def campaign(
     """Scores of all wires of some studies."""
     parts = []
     for seed in range(studies):
-        simulated = study(np.random.default_rng([seed, lots, wires]), lots, wires, setting)
+        simulated = simulated_study(truth, seed, lots, wires)
         parts.append(judged(joint_draws(told(simulated, anchor), seed=seed, n=n, hyper=hyper), simulated))
     return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
 
@@ -120,7 +177,7 @@ def main() -> None:
         for size in options.sizes.split(","):
             lots, wires = (int(part) for part in size.split("x"))
             n, hyper = options.draws, PUBLISHED.replaced(**others)
-            scores = campaign(TRUTHS[truth], lots, wires, options.studies, n, options.anchor, hyper)
+            scores = campaign(truth, lots, wires, options.studies, n, options.anchor, hyper)
             title = " ".join(part for part in (truth, options.anchor, options.hyper) if part)
             print(row(title, f"{options.studies}, {lots} × {wires}", scores), flush=True)
 

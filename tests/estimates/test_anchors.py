@@ -91,7 +91,7 @@ def test_tin_beyond_the_field_is_cut_and_gets_a_tc() -> None:
     drawn = joint_draws([beyond, wire("usual", "")], n=N)
     assert "tin-cut-at-edge" in dict(drawn.flags["rich"])
     assert "tin-cut-at-edge" not in dict(drawn.flags["usual"])
-    assert 100.0 * drawn.of("rich", "tin_fraction").max() <= 25.4
+    assert 100.0 * drawn.of("rich", "tin_fraction").max() <= 25.5  # end of the field
     low, high = np.quantile(drawn.of("rich", "Tc_K"), [0.025, 0.975])
     assert low < 17.8 < high
 

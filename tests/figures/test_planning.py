@@ -4,8 +4,8 @@ import pytest
 
 from tests.figures.labels import EVERY_SIZE
 from tests.planning.lots import POINTS, study
+from xrdorder.drawing.palette import GARNET
 from xrdorder.figures import planning_figure
-from xrdorder.figures.palette import GARNET
 from xrdorder.planning.study import plan_lot
 from xrdorder.planning.window import HoldBound, Limits
 from xrdorder.superconductivity.currents import Conditions

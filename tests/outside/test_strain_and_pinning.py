@@ -48,10 +48,10 @@ def test_strain_functions_have_their_maximum_at_no_strain(entry):
 )
 def test_what_strain_costs_tc(strain, loss_k):
     """s^(1/3) of the deviatoric function at 18 K, G06b (w = 3 at all temperatures): worked out apart to a digit."""
-    found = at_strain(18.0, 29.0, strain, n=2000, wire="binary")
+    found = at_strain(np.full(2000, 18.0), np.full(2000, 29.0), strain, wire="binary")
     third = [
         result.median
-        for result in found.results
+        for result in found.relations
         if result.target == "Tc_K" and result.relations[0].name == "godeke-2006-deviatoric"
     ]
     assert min(abs(18.0 - tc - loss_k) for tc in third) < 0.06
@@ -154,7 +154,7 @@ def test_course_with_field_temperature_and_strain_is_that_of_the_published_scali
     """G06b, scaling of a bronze wire (Bc2m(0) 30.7 T, Tcm(0) 16.8 K): everything but the level."""
     n = 2000
     table = Contributions.empty()
-    made = made_conductor("bronze", ({"tin_fraction": 0.24}, table), measured_grain_nm=100.0, n=n)
+    made = made_conductor("bronze", ({"tin_fraction_lattice": 0.24}, table), measured_grain_nm=100.0, n=n)
     exact = dataclasses.replace(
         made,
         tc=np.full(n, 16.8),

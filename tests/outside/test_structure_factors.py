@@ -9,6 +9,7 @@ import gemmi
 import numpy as np
 import pytest
 
+from tests.outside.rows.intensities import cif_of
 from xrdorder.crystals import (
     A15Composition,
     Phase,
@@ -51,26 +52,6 @@ PHASES = {
 def lines(p: Phase) -> tuple[np.ndarray, np.ndarray]:
     hkl = reflections(p.space_group, p.system, p.lengths_nm, p.angles_deg, 0.085).hkl
     return hkl, 0.5 * np.sqrt(inverse_d_squared(p.system, hkl, p.lengths_nm, p.angles_deg)[0])
-
-
-def cif_of(p: Phase) -> str:
-    sides = dict(zip(("a", "b", "c"), (p.lengths_nm * 3)[:3], strict=True))
-    if len(p.lengths_nm) == 2:
-        sides = {"a": p.lengths_nm[0], "b": p.lengths_nm[0], "c": p.lengths_nm[1]}
-    text = "data_x\n" + "".join(f"_cell_length_{axis} {10 * x:.6f}\n" for axis, x in sides.items())
-    names = ("alpha", "beta", "gamma")
-    text += "".join(f"_cell_angle_{name} {x}\n" for name, x in zip(names, p.angles_deg, strict=True))
-    text += f"_space_group_name_H-M_alt '{p.space_group}'\nloop_\n"
-    keys = ("label", "type_symbol", "fract_x", "fract_y", "fract_z", "occupancy", "B_iso_or_equiv")
-    text += "".join(f"_atom_site_{key}\n" for key in keys)
-    for site in p.sites:
-        x, y, z = site.positions[0]
-        for element, share in site.occupancy.items():
-            if share == 0.0:
-                continue
-            b = 100 * site.b_iso_nm2
-            text += f"{site.label}{element} {element} {x:.9f} {y:.9f} {z:.9f} {share:.9f} {b:.6f}\n"
-    return text
 
 
 @pytest.mark.parametrize("name", PHASES)

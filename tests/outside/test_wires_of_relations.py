@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from xrdorder.relations import relation, relations
-from xrdorder.superconductivity import wire_of
+from xrdorder.superconductivity.targets import wire_of
 
 # Words of a title, or of what a relation says of itself, that name what it was found on.
 NAMED = {

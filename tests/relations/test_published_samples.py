@@ -6,7 +6,7 @@ import math
 import pytest
 
 from xrdorder.exceptions import UnknownNameError, ValidityError
-from xrdorder.relations.published_samples import KNOWN, parse, published_samples, select
+from xrdorder.relations.published_samples import KNOWN, PAIRS, parse, points, published_samples, select
 
 SERIES = {
     "source": "A. Author, Journal 1 (2000) 1", "known": "read", "laboratory": "Town", "form": "wire",
@@ -84,3 +84,24 @@ def test_filters() -> None:
             select(**wrong)
     with pytest.raises(UnknownNameError, match="no quantity 'tc'"):
         select("tc")
+
+
+@pytest.mark.parametrize("pair", PAIRS)
+def test_points_are_what_the_table_says_of_samples_nothing_speaks_against(pair: tuple[str, str]) -> None:
+    shown = points(*pair)
+    assert len(shown.samples) >= 10
+    for k, sample in enumerate(shown.samples):
+        assert (shown.x[k], shown.y[k]) == tuple(getattr(sample, name) for name in pair)
+        assert not sample.irradiated and sample.judges
+        assert "Bc2_T" not in pair or sample.Bc2_at_k <= 0.5
+    assert shown.u_x.shape == shown.y.shape and not (shown.u_y <= 0.0).any()
+    doped, undoped = points(*pair, doped=True), points(*pair, doped=False)
+    assert len(doped.samples) + len(undoped.samples) == len(shown.samples)
+
+
+def test_points_leave_out_what_is_on_no_line() -> None:
+    """R. Escudero et al., arXiv:0907.0411: crystals of 0.5253 and 0.5270 nm with the Tc of full tin."""
+    every = [s.a_nm for s in select("a_nm", "Tc_K")]
+    assert min(every) < 0.526 and points("a_nm", "Tc_K").x.min() > 0.5285
+    # a film that lost its tin: on the way to niobium, 10.95 K at 4.1 at.%
+    assert points("tin_at_percent", "Tc_K").x.min() > 18.0

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from xrdorder.relations import Scatter, relation
-from xrdorder.superconductivity.asking import LOT_SHARE
-from xrdorder.superconductivity.mixture import Band, Common, ask, ask_all, mix, spread_of
+from xrdorder.superconductivity.mixture import LOT_SHARE, Band, Common, ask, ask_all, mix, spread_of
 
 N = 6000
 LINE = dataclasses.replace(relation("devantay-1981-line"), scatter=Scatter("none, for this test"))

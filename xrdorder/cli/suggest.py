@@ -92,7 +92,7 @@ def suggest(
     """
     from xrdorder.cli.study_screen import own_part
     from xrdorder.cli.suggest_screen import foretold_parts, lot_parts
-    from xrdorder.comparison.study import fit_to_compare
+    from xrdorder.comparison.variants import fit_to_compare
     from xrdorder.planning.suggestion import suggest as suggest_next
     from xrdorder.planning.suggestion import write_suggestions
     from xrdorder.planning.window import HoldBound, Limits
@@ -158,9 +158,9 @@ def _refuse(
 
 def _add(plans: "Sequence[LotPlan]", number: int, opened: "OpenStudy") -> None:
     """Write a suggestion into the study."""
-    from xrdorder.cli.suggest_screen import next_words
     from xrdorder.exceptions import StudyError
     from xrdorder.planning.adding import add_treatment
+    from xrdorder.planning.plan_words import next_words
     from xrdorder.treatments import Schedule
 
     if len(plans) > 1:

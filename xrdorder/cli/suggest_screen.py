@@ -6,14 +6,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from xrdorder.cli.console import Entry, Part
-from xrdorder.planning.choice import BY_CHANCE
 from xrdorder.planning.foretold import foretold, suggested
 from xrdorder.planning.suggestion import Row, rows
+from xrdorder.planning.plan_words import best_words, measured_words, next_words
 from xrdorder.quantities.formatting import MISSING, digits, rounded
 from xrdorder.quantities.tables import Heading, Table
 
 if TYPE_CHECKING:
-    from xrdorder.planning.planner import Plan, Proposal
     from xrdorder.planning.study import LotPlan
     from xrdorder.results.open_study import OpenStudy
     from xrdorder.treatments import History
@@ -39,51 +38,6 @@ def lot_parts(found: "LotPlan", *, details: bool = False) -> list[Part]:
     return [*parts, *(f"Note: {note}" for note in found.notes)]
 
 
-def measured_words(found: "LotPlan", k: int) -> str:
-    """Say whether anything that was measured of the objective differs, and what could have been seen."""
-    plan = found.plans[k]
-    noun = {"Ic": "current", "Bc2": "Bc2", "Tc": "Tc"}[found.maximised]
-    at = f" at {found.fields_t[k]:g} T" if found.maximised == "Ic" else ""
-    if len(plan.direct.value) < 2:
-        many = "no" if not len(plan.direct.value) else "only one"
-        return f"{many} {noun} of this lot{at}; what follows is expected from growth, not measured"
-    size = plan.direct.visible
-    visible = f"{digits(100.0 * size, 1)} %" if plan.objective.relative else _amount(size, found)
-    if not plan.differ:
-        return f"no {noun}{at} differs significantly (smallest visible {visible})"
-    count = len(plan.treatments)
-    pairs = sum(plan.better(a, b) for a in range(count) for b in range(count) if a != b)
-    sure = f"; {pairs} of {count * (count - 1) // 2} pairs are told apart for certain" if pairs else ""
-    return f"{noun}s{at} differ significantly (P by chance {_chance(plan.direct.p_alike)}; visible {visible}){sure}"
-
-
-def _chance(p: float) -> str:
-    return f"below {BY_CHANCE:g}" if p < BY_CHANCE else f"{p:.2f}"
-
-
-def _amount(value: float, found: "LotPlan") -> str:
-    return f"{digits(value, 2)} {'K' if found.maximised == 'Tc' else 'T'}"
-
-
-def best_words(found: "LotPlan", k: int) -> str:
-    """Say which treatment is best so far, how surely, and what is as good."""
-    plan = found.plans[k]
-    text = f"{found.label(plan.treatments[plan.best])} by {found.noun(k)} (P {plan.chance_best:.2f})"
-    return f"{text}; within 1 % of the optimum: {good_words(plan)}"
-
-
-def good_words(plan: "Plan") -> str:
-    """Range of the candidates within 1 % of the optimum."""
-    if not len(plan.good):
-        return "nothing inside the limits"
-    (low, short), (high, long) = plan.good.min(axis=0), plan.good.max(axis=0)
-    return f"{_range(low, high)} °C, {_range(short, long)} h"
-
-
-def _range(low: float, high: float) -> str:
-    return f"{low:g}" if low == high else f"{low:g}-{high:g}"
-
-
 def _nexts(found: "LotPlan", k: int) -> list[str]:
     plan = found.plans[k]
     if not plan.proposals:
@@ -92,41 +46,6 @@ def _nexts(found: "LotPlan", k: int) -> list[str]:
     if plan.may_stop:
         words[0] = f"you may stop: little is to be gained. Else {words[0]}"
     return words
-
-
-def next_words(found: "LotPlan", k: int, j: int) -> str:
-    """Say a proposal: what is expected, the copper there, what limits it."""
-    plan = found.plans[k]
-    one = plan.proposals[j]
-    repeat = "repeat " if one.replicate else ""
-    limits = f"; limited by {' and '.join(one.limits)}" if one.limits else ""
-    value = f" ({_value(found, one)})" if found.amperes and found.maximised == "Ic" else ""
-    return (
-        f"{repeat}{found.label(one.schedule)}: {found.noun(k)} expected {_gain(plan, one, found)}{value}, better with "
-        f"P {one.chance_better:.2f}; {_copper(found, one)}{limits}"
-    )
-
-
-def _gain(plan: "Plan", one: "Proposal", found: "LotPlan") -> str:
-    if plan.objective.relative:
-        return f"{100.0 * one.gain:+.0f} ± {100.0 * one.u_gain:.0f} %"
-    unit = "K" if found.maximised == "Tc" else "T"
-    return f"{one.gain:+.2f} ± {one.u_gain:.2f} {unit}"
-
-
-def _value(found: "LotPlan", one: "Proposal") -> str:
-    amperes = float(np.exp(one.value))
-    text = rounded(amperes, amperes * one.u, "A")
-    if np.isfinite(found.area_mm2):
-        text += f", {rounded(amperes / found.area_mm2, amperes * one.u / found.area_mm2, 'A/mm²')} without copper"
-    return text
-
-
-def _copper(found: "LotPlan", one: "Proposal") -> str:
-    low, middle, high = (digits(x, 2) for x in one.rrr)
-    n = found.rrr_wires
-    known = f"{n} RRR of this lot" if n else "one published wire"
-    return f"copper RRR there about {middle} ({low}-{high}), from {known}"
 
 
 def _table(found: "LotPlan", details: bool) -> Table:

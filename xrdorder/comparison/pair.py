@@ -15,7 +15,7 @@ import xarray as xr
 from xrdorder.comparison.differences import Difference, compare
 from xrdorder.comparison.quantity_draws import Values
 from xrdorder.comparison.replicates import Repeatability
-from xrdorder.comparison.study import Wires, fit_to_compare, wires_of
+from xrdorder.comparison.variants import Wires, fit_to_compare, wires_of
 from xrdorder.comparison.wording import Manner, manner
 from xrdorder.estimates.conductors import conductors, with_like_sizes
 from xrdorder.exceptions import StudyError, XrdorderError, did_you_mean

@@ -11,7 +11,7 @@ from xrdorder.estimates.stored_draws import StudyDraws
 from xrdorder.exceptions import StudyError, UnknownNameError, did_you_mean
 from xrdorder.quantities.formatting import DOSE_DIGITS, digits
 from xrdorder.quantities.registry import ESTIMATED, columns, grows_by_factors, known, unit_of
-from xrdorder.superconductivity.asking import LEAST_SHARE
+from xrdorder.superconductivity.mixture import LEAST_SHARE
 from xrdorder.uncertainty import PRIVATE
 
 Array = NDArray[np.float64]

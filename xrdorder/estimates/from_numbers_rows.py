@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from xrdorder.estimates.study_draws import column_of
 from xrdorder.quantities.registry import UNIT_1, quantity, unit_of
 from xrdorder.relations import LABELS, Relation
-from xrdorder.superconductivity.asking import RelationResult
+from xrdorder.superconductivity.mixture import RelationResult
 from xrdorder.uncertainty import Array
 
 JOINT = "joint model"

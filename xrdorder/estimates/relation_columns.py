@@ -9,8 +9,8 @@ from xrdorder.estimates.stored_draws import StudyDraws
 from xrdorder.quantities.registry import unit_of
 from xrdorder.relations import LABELS, PUBLISHED, Library
 from xrdorder.results.conventions import units_beside
-from xrdorder.superconductivity.asking import RelationResult
 from xrdorder.superconductivity.by_relation import branches_words, by_relation
+from xrdorder.superconductivity.mixture import RelationResult
 
 
 def with_relations(results: xr.Dataset, library: Library = PUBLISHED) -> xr.Dataset:

@@ -12,9 +12,9 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 from numpy.typing import NDArray
 
-from xrdorder.figures.layout import SCREEN, Margins, Size, few_ticks, font, grid, style
-from xrdorder.figures.palette import CLAY, GARNET, INK, LAGOON, PAPER, SLATE, STRAW, TEXT
-from xrdorder.figures.text import NORMAL, SMALL, wrapped_in
+from xrdorder.drawing.layout import SCREEN, Margins, Size, few_ticks, font, grid, style
+from xrdorder.drawing.palette import CLAY, GARNET, INK, LAGOON, PAPER, SLATE, STRAW, TEXT
+from xrdorder.drawing.text import NORMAL, SMALL, wrapped_in
 from xrdorder.planning.choice import as_good
 from xrdorder.planning.planner import Plan
 from xrdorder.planning.study import LotPlan

@@ -11,17 +11,23 @@ import math
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, fields
+from difflib import get_close_matches
 from functools import lru_cache
 from importlib.resources import files
 from typing import Any
 
-from xrdorder.exceptions import UnknownNameError, ValidityError
+import numpy as np
+from numpy.typing import NDArray
 
-KNOWN = ("read", "abstract", "secondary", "memory")
+from xrdorder.exceptions import UnknownNameError, ValidityError
+from xrdorder.relations.entry import LABELS
+
+KNOWN = tuple(label for label in LABELS if label not in ("derived", "own"))
 FORMS = ("bulk", "wire", "film", "crystal")
 JUDGES = ("lattice", "tin", "field")
 
 _NAN = math.nan
+_ROOM_C = 22.5
 _RANGES: Mapping[str, tuple[float, float]] = {
     "tin_at_percent": (0.0, 30.0),
     "a_nm": (0.52, 0.54),
@@ -85,7 +91,7 @@ class PublishedSample:
     tin_by: str = ""
     a_nm: float = _NAN
     u_a_nm: float = _NAN
-    a_at_c: float = 22.5
+    a_at_c: float = _ROOM_C
     site_order: float = _NAN
     u_site_order: float = _NAN
     S_a: float = _NAN
@@ -201,6 +207,27 @@ def published_samples() -> tuple[PublishedSample, ...]:
     return parse(tomllib.loads(text))
 
 
+def published_sample(name: str) -> PublishedSample:
+    """Give the published sample of this name.
+
+    Raises
+    ------
+    UnknownNameError
+        There is none; the message names those that are spelt alike.
+
+    Examples
+    --------
+    >>> published_sample("hot-pressed polycrystal").Tc_K
+    17.8
+    """
+    by_name = {sample.name: sample for sample in published_samples()}
+    if name not in by_name:
+        close = [f"'{one}'" for one in get_close_matches(name, by_name, 2, 0.5)]
+        remedy = f"did you mean {' or '.join(close)}?" if close else "xrdorder evidence lists them"
+        raise UnknownNameError(f"no published sample '{name}'; {remedy}")
+    return by_name[name]
+
+
 def select(
     *quantities: str,
     form: str | tuple[str, ...] = (),
@@ -255,3 +282,75 @@ def select(
         and sample.laboratory != without
         and where(sample)
     )
+
+
+PAIRS = (("a_nm", "Tc_K"), ("tin_at_percent", "Tc_K"), ("Tc_K", "Bc2_T"), ("tin_at_percent", "Bc2_T"))
+"""Quantities whose published pairs stand behind a user's own points in figures: (x, y)."""
+
+COLD_K = 0.5
+"""Up to here a field counts as one at 0 K: at 0.3 K it is 0.2 % lower (1 - (T / Tc)^1.52)."""
+
+_JUDGED_BY = {"a_nm": "lattice", "tin_at_percent": "tin", "Bc2_T": "field"}
+"""What a sample must be fit to test for its value to be shown without a warning."""
+
+
+@dataclass(frozen=True)
+class PublishedPoints:
+    """Pairs of values of published samples, to draw.
+
+    Attributes
+    ----------
+    samples : tuple of PublishedSample
+        Whose they are, in the same order: form, dopants, laboratory and criterion stand there.
+    x, u_x, y, u_y : ndarray, shape (n,)
+        In the units their names end in (nm, at.%, K, T). An uncertainty (k = 1) is NaN where none was published.
+    """
+
+    samples: tuple[PublishedSample, ...]
+    x: NDArray[np.float64]
+    u_x: NDArray[np.float64]
+    y: NDArray[np.float64]
+    u_y: NDArray[np.float64]
+
+
+def points(
+    x: str, y: str, *, form: str | tuple[str, ...] = (), doped: bool | None = None
+) -> PublishedPoints:
+    """Published samples that have both quantities, as points of a figure.
+
+    Left out are samples against whose value something speaks (a film strained by its substrate, a crystal on no a(tin)
+    line, tin as weighed that no A15 holds), irradiated ones, lattice parameters far from room temperature, and fields
+    measured above `COLD_K`: a field here is one at 0 K.
+
+    Parameters
+    ----------
+    x, y : str
+        Names of numbers of `PublishedSample`, such as one of `PAIRS`.
+    form : str or tuple of str, optional
+        One or several of `FORMS`.
+    doped : bool, optional
+
+    Raises
+    ------
+    UnknownNameError
+        There is no such quantity or form.
+
+    Examples
+    --------
+    >>> shown = points("tin_at_percent", "Tc_K", form="wire")
+    >>> len(shown.samples), shown.samples[0].name, float(shown.x[0]), float(shown.y[0])
+    (8, 'bronze wire, undoped', 25.0, 18.0)
+    """
+    tests = {_JUDGED_BY[name] for name in (x, y) if name in _JUDGED_BY}
+
+    def fit_to_show(sample: PublishedSample) -> bool:
+        room = "a_nm" not in (x, y) or abs(sample.a_at_c - _ROOM_C) < 10.0
+        cold = "Bc2_T" not in (x, y) or sample.Bc2_at_k <= COLD_K
+        return tests <= set(sample.judges) and not sample.irradiated and room and cold
+
+    samples = select(x, y, form=form, doped=doped, where=fit_to_show)
+
+    def column(name: str) -> NDArray[np.float64]:
+        return np.array([getattr(sample, name, _NAN) for sample in samples], dtype=np.float64)
+
+    return PublishedPoints(samples, column(x), column(f"u_{x}"), column(y), column(f"u_{y}"))

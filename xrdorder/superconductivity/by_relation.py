@@ -17,9 +17,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from xrdorder.crystals.a15 import site_order_from
 from xrdorder.relations import PUBLISHED, Library, Relation
-from xrdorder.superconductivity.asking import RelationResult
-from xrdorder.superconductivity.mixture import Array, Band, Common, ask
+from xrdorder.superconductivity.mixture import Array, Band, Common, RelationResult, ask
 from xrdorder.superconductivity.targets import HELIUM_K, targets_at
 
 COLLAPSE, PLATEAU = "godeke-2006-collapse", "rise-and-plateau"
@@ -45,7 +45,7 @@ def by_relation(
     Parameters
     ----------
     draws : mapping of target to array, (n,)
-        Joint draws of ``tin_fraction``, ``site_order_joint``, ``Tc_K``, ``Bc2_0K_T`` and ``resistivity_uohm_cm``.
+        Joint draws of ``tin_fraction``, ``S_a``, ``Tc_K``, ``Bc2_0K_T`` and ``resistivity_uohm_cm``.
     library : Library
     wire : str
         "binary", "doped", "Ta" or "Ti": relations found on such wire, or on any. "any": all of them.
@@ -66,7 +66,8 @@ def by_relation(
         for entry in library.relations(kind, wire):
             yield _asked(target, entry, route, inputs, common)
 
-    tin, order, tc, zero = (draws[name] for name in ("tin_fraction", "site_order_joint", "Tc_K", "Bc2_0K_T"))
+    tin, s_a, tc, zero = (draws[name] for name in ("tin_fraction", "S_a", "Tc_K", "Bc2_0K_T"))
+    order = site_order_from(s_a, tin)
     slopes = list(asked("Bc2_slope_T_per_K", "bc2-slope", "resistivity", draws["resistivity_uohm_cm"]))
     found = [
         *asked("Tc_K", "tc-from-tin", "tin", tin),
@@ -92,13 +93,11 @@ def by_relation(
 def _asked(
     target: str, entry: Relation, route: str, inputs: Sequence[Array], common: Common
 ) -> tuple[RelationResult, Array]:
-    nan = math.nan
     if not all(np.any(np.isfinite(one)) for one in inputs):
-        nothing = np.full(common.n, nan)
-        return RelationResult(target, (entry,), nan, nan, nan, nan, 0.0, "an input is not known", route), nothing
+        return RelationResult.refused(target, (entry,), "an input is not known", route), np.full(common.n, math.nan)
     said = ask(entry, inputs[0], *inputs[1:], common=common)
     middle, low, high = (float(end) for end in Band.of(said.draws))
-    value = nan
+    value = math.nan
     if said.applies:
         value = float(entry.evaluate(*(float(np.nanmedian(one)) for one in inputs)))
     return RelationResult(target, (entry,), value, middle, low, high, said.share_inside, said.reason, route), said.draws

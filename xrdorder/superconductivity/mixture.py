@@ -1,9 +1,13 @@
-"""Several relations that answer one question, put together draw by draw.
+"""Published relations asked draw by draw, and put together where several answer one question.
 
-The policy is that of `xrdorder.superconductivity.prediction`: a relation is asked only inside its validity, refused
-with a reason when it loses most of the draws there, and those that apply take equal parts. Which relation draw k takes
-is everybody's, so that two samples are always compared by one relation; how far a specimen strays from the relation is
-its own, and in part that of its lot where a lot is named.
+Everything runs over draws, arrays of one length n. A relation is asked only inside its validity: draws outside are left
+out, and a relation that loses most of them is refused with the reason. Those that apply take equal parts, so that the
+spread between them is part of the interval.
+
+Which relation draw k takes is decided by random numbers of the relations, not of the sample: draw k of two samples
+takes the same one wherever both have it. The distance of a specimen from a relation is its own; between specimens of
+one lot half of its variance is taken as common (judged: nobody published how far specimens of one wire stray together,
+and much of what is published as scatter is between laboratories).
 """
 
 from __future__ import annotations
@@ -11,16 +15,91 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.relations import Relation
-from xrdorder.superconductivity.asking import LEAST_SHARE, LOT_SHARE, _choice
-from xrdorder.uncertainty import DEFAULT_LEVEL, interval, standard_normal
+from xrdorder.uncertainty import DEFAULT_LEVEL, standard_normal
 
 Array = NDArray[np.float64]
+
+LEAST_SHARE = 0.16
+"""A relation is asked if at least this share of the draws lies inside its validity: its range then reaches
+into the central 68 % of the input."""
+
+LOT_SHARE = 0.5
+"""Part of the variance of specimens about a relation that is common to a lot (judged)."""
+
+
+@dataclass(frozen=True)
+class RelationResult:
+    """What one relation (or a chain of relations) says.
+
+    Attributes
+    ----------
+    target : str
+        What is predicted, as "Tc_K".
+    relations : tuple of Relation
+        The relation; for a chain all of them, the one that gives the target last.
+    value : float
+        At the medians of the inputs; NaN where they lie outside the validity.
+    median, low, high : float
+        Of the draws inside the validity, 68 %.
+    share_inside : float
+        Share of the draws inside the validity.
+    reason : str
+        Why it is refused; empty where it applies.
+    route : str
+        What it was asked with: "tin", "order", "Tc", "slope", "resistivity", "Bc2(0)".
+    """
+
+    target: str
+    relations: tuple[Relation, ...]
+    value: float
+    median: float
+    low: float
+    high: float
+    share_inside: float
+    reason: str
+    route: str = ""
+
+    @classmethod
+    def refused(
+        cls, target: str, relations: tuple[Relation, ...], reason: str, route: str = "", share_inside: float = 0.0
+    ) -> RelationResult:
+        """Make a refusal with its reason."""
+        nan = math.nan
+        return cls(target, relations, nan, nan, nan, nan, share_inside, reason, route)
+
+    @property
+    def applies(self) -> bool:
+        """Whether it gives a number."""
+        return not self.reason
+
+    @property
+    def name(self) -> str:
+        """Names of the relations, joined."""
+        return " + ".join(relation.name for relation in self.relations)
+
+
+@lru_cache(maxsize=64)
+def _choice(n: int, seed: int, question: str, names: tuple[str, ...]) -> NDArray[np.intp]:
+    """Say which of the named relations each draw takes: the one with the least of random numbers of its own.
+
+    With one more relation among the names, draws change over to it, and none between the others.
+    """
+    least = np.full(n, np.inf)
+    choice = np.zeros(n, dtype=np.intp)
+    for index, name in enumerate(names):
+        own = standard_normal(n, seed, f"choice of relation/{question}/{name}", "published")
+        better = own < least
+        choice[better] = index
+        np.minimum(least, own, out=least)
+    choice.flags.writeable = False
+    return choice
 
 
 class Band(NamedTuple):
@@ -192,8 +271,3 @@ def spread_of(answers: Sequence[Answer]) -> float:
     """Largest less smallest median of the relations that apply; NaN where none does."""
     medians = [float(np.nanmedian(answer.draws)) for answer in answers if answer.applies]
     return max(medians) - min(medians) if medians else float("nan")
-
-
-def ends(draws: Array) -> tuple[float, float]:
-    """Ends of the 68 % interval of the draws there are."""
-    return interval(draws[~np.isnan(draws)])

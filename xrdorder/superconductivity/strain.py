@@ -15,19 +15,17 @@ the cracks that tension makes, and are refused outside their range.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import Flag, UnknownNameError, ValidityError
-from xrdorder.quantities.registry import bc2_name
 from xrdorder.relations import PUBLISHED, Library, Relation
-from xrdorder.superconductivity.asking import Combined, RelationResult
-from xrdorder.superconductivity.mixture import Answer, Common, ask, ask_all, ends, mix
-from xrdorder.superconductivity.targets import HELIUM_K
-from xrdorder.uncertainty import DEFAULT_DRAWS
+from xrdorder.relations.bc2_of_temperature import POWER
+from xrdorder.superconductivity.mixture import Answer, Band, Common, RelationResult, ask, ask_all, mix
+from xrdorder.uncertainty import standard_normal
 
 Array = NDArray[np.float64]
 
@@ -219,58 +217,49 @@ class AtStrain:
 
     Attributes
     ----------
-    results : tuple of RelationResult
-        By every strain function, with every relation of Tc to it and every law of temperature.
-    combined : dict of str to Combined
-        All of them in equal parts, by target: "Tc_K", "Bc2_0K_T" and Bc2 at the temperature.
-    draws : dict of str to array, (n,)
-        Of the combined targets.
-    strained : Strained
-    temperature_k : float
+    strain : float
+        Intrinsic axial strain.
+    draws : dict of target to array, (n,)
+        By all strain functions in equal parts; Bc2 at temperatures by the temperature law of the draws.
+    relations : tuple of RelationResult
+        Tc and Bc2 at 0 K by each strain function alone, Tc with every relation of it to them.
+    flags : tuple of Flag
     """
 
-    results: tuple[RelationResult, ...]
-    combined: dict[str, Combined]
-    draws: dict[str, Array] = field(repr=False)
-    strained: Strained
-    temperature_k: float
-
-    @property
-    def flags(self) -> tuple[Flag, ...]:
-        """What the reader must know."""
-        return self.strained.flags
+    strain: float
+    draws: Mapping[str, Array] = field(repr=False)
+    relations: tuple[RelationResult, ...]
+    flags: tuple[Flag, ...]
 
 
 def at_strain(
-    tc: ArrayLike,
-    bc2_0: ArrayLike,
-    strain: ArrayLike,
-    temperature_k: float = HELIUM_K,
+    tc: Array,
+    bc2_0: Array,
+    strain: float,
     *,
+    u_strain: float = 0.0,
+    temperatures: Mapping[str, float] | None = None,
+    law: Relation = POWER,
     seed: int = 0,
-    n: int = DEFAULT_DRAWS,
-    key: str = "",
-    lot: str = "",
     library: Library = PUBLISHED,
     wire: str = "any",
 ) -> AtStrain:
-    """Give Tc and Bc2 at an intrinsic axial strain by every relation that applies.
+    """Multiply draws of Tc and Bc2 by the published strain functions.
 
     Parameters
     ----------
-    tc, bc2_0 : float or array, (n,)
-        Critical temperature (K) and upper critical field at 0 K (T), free of strain: numbers or draws.
-    strain : float or array, (n,)
-        Intrinsic axial strain, negative in compression.
-    temperature_k : float
-        Temperature for Bc2, K.
-    seed, n : int
-        Seed and number of draws; n is that of the arrays where arrays are given.
-    key, lot : str
-        Name of the sample and of its wire lot.
+    tc, bc2_0 : array, (n,)
+        Draws of critical temperature (K) and upper critical field at 0 K (T), free of strain.
+    strain, u_strain : float
+        Intrinsic axial strain, negative in compression, and its standard uncertainty.
+    temperatures : mapping of target to float, optional
+        For Bc2, K.
+    law : Relation
+        Of Bc2 at a temperature.
+    seed : int
     library : Library
     wire : str
-        Dopant of the wire.
+        Kind of wire that relations are chosen for.
 
     Returns
     -------
@@ -280,39 +269,32 @@ def at_strain(
     Raises
     ------
     ValidityError
-        A strain is no fraction, a temperature or a property is negative, or arrays differ in length.
+        The strain is no fraction.
 
     Examples
     --------
-    >>> found = at_strain(18.0, 29.0, -0.003, n=10_000)
-    >>> f"{found.combined['Tc_K'].median:.1f} K, {found.combined['Bc2_4K2_T'].median:.0f} T"
+    >>> found = at_strain(np.full(10_000, 18.0), np.full(10_000, 29.0), -0.003, temperatures={"Bc2_4K2_T": 4.2})
+    >>> f"{np.median(found.draws['Tc_K']):.1f} K, {np.median(found.draws['Bc2_4K2_T']):.0f} T"
     '17.6 K, 24 T'
     """
-    tc, bc2_0, strain, n = _of_one_length(tc, bc2_0, strain, n)
-    at = bc2_name(temperature_k)
-    if np.any(tc < 0.0) or np.any(bc2_0 < 0.0):
-        raise ValidityError("Tc and Bc2 are zero or more; check signs and units (K, T)")
-    common = Common(n, seed, key, lot)
-    strained = strain_factors(strain, common=common, library=library, wire=wire)
-    laws = library.relations("bc2-temperature")
-    temperature = np.full(n, float(temperature_k))
+    common = Common(len(tc), seed)
+    under = strain_factors(
+        strain + u_strain * standard_normal(common.n, seed, "strain"), common=common, library=library, wire=wire
+    )
     results: list[RelationResult] = []
-    for function in strained.bc2_answers:
-        entry = function.relation
-        exponents = [
-            ask(answer.relation, function.draws, common=common) for answer in strained.tc_answers
+    for function in under.bc2_answers:
+        exponents = [ask(answer.relation, function.draws, common=common) for answer in under.tc_answers]
+        results += [
+            _result("Tc_K", (function.relation, e.relation), tc * e.draws, function.reason or e.reason)
+            for e in exponents
         ]
-        results += [_result("Tc_K", (entry, e.relation), tc * e.draws, function.reason or e.reason) for e in exponents]
-        zero = bc2_0 * function.draws
-        results.append(_result("Bc2_0K_T", (entry,), zero, function.reason))
-        own_tc = tc * mix(exponents, "tc-strain", common)
-        answers = ask_all(laws, temperature, zero, own_tc, common=common)
-        results += [_result(at, (entry, a.relation), a.draws, function.reason or a.reason) for a in answers]
-    draws = {"Tc_K": tc * strained.tc_factor, "Bc2_0K_T": bc2_0 * strained.bc2_factor}
-    answers = ask_all(laws, temperature, draws["Bc2_0K_T"], draws["Tc_K"], common=common)
-    draws[at] = mix(answers, "bc2-temperature", common)
-    combined = {target: _combined(target, values, results) for target, values in draws.items()}
-    return AtStrain(tuple(results), combined, draws, strained, float(temperature_k))
+        results.append(_result("Bc2_0K_T", (function.relation,), bc2_0 * function.draws, function.reason))
+    draws = {"Tc_K": tc * under.tc_factor, "Bc2_0K_T": bc2_0 * under.bc2_factor}
+    draws |= {
+        target: np.asarray(law.function(np.array(temperature), draws["Bc2_0K_T"], draws["Tc_K"]))
+        for target, temperature in (temperatures or {}).items()
+    }
+    return AtStrain(strain, draws, tuple(results), under.flags)
 
 
 def _check_strain(strain: Array) -> None:
@@ -323,34 +305,9 @@ def _check_strain(strain: Array) -> None:
         )
 
 
-def _of_one_length(
-    tc: ArrayLike, bc2_0: ArrayLike, strain: ArrayLike, n: int
-) -> tuple[Array, Array, Array, int]:
-    arrays = [np.asarray(given, dtype=np.float64) for given in (tc, bc2_0, strain)]
-    lengths = {array.size for array in arrays if array.ndim}
-    if len(lengths) > 1 or any(array.ndim > 1 for array in arrays):
-        raise ValidityError("draws of Tc, Bc2 and strain differ in length; give numbers, or arrays of one length")
-    n = lengths.pop() if lengths else n
-    one, two, three = (np.broadcast_to(array, (n,)) for array in arrays)
-    return one, two, three, n
-
-
 def _result(target: str, relations: tuple[Relation, ...], draws: Array, reason: str) -> RelationResult:
     known = draws[~np.isnan(draws)]
     if reason or not known.size:
-        nan = float("nan")
-        return RelationResult(target, relations, nan, nan, nan, nan, 0.0, reason or "nothing to multiply")
-    low, high = ends(draws)
-    middle = float(np.median(known))
-    return RelationResult(target, relations, middle, middle, low, high, known.size / draws.size, "")
-
-
-def _combined(target: str, draws: Array, results: Sequence[RelationResult]) -> Combined:
-    medians = [r.median for r in results if r.target == target and r.applies]
-    if not medians:
-        nan = float("nan")
-        return Combined(target, nan, nan, nan, nan, 0)
-    low, high = ends(draws)
-    return Combined(
-        target, float(np.nanmedian(draws)), low, high, max(medians) - min(medians), len(medians)
-    )
+        return RelationResult.refused(target, relations, reason or "nothing to multiply")
+    median, low, high = (float(end) for end in Band.of(draws))
+    return RelationResult(target, relations, median, median, low, high, known.size / draws.size, "")

@@ -1,0 +1,25 @@
+"""Pages that are written from the code are current, and every page is reached from the index."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from tests.docs.reference import FOLDER, PAGES, page
+
+DOCS = Path(__file__).parents[2] / "docs"
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_the_reference_says_what_the_code_does(name: str) -> None:
+    """``python -m tests.docs.reference`` writes it anew."""
+    assert (FOLDER / name).read_text(encoding="utf-8") == page(name)
+
+
+def test_links_lead_somewhere() -> None:
+    broken = []
+    for file in [*DOCS.rglob("*.md"), DOCS.parent / "README.md", DOCS.parent / "DEVELOPERS.md"]:
+        for target in re.findall(r"\]\(([^)#\s]+)(?:#[^)\s]*)?\)", file.read_text(encoding="utf-8")):
+            if "://" not in target and not (file.parent / target).exists():
+                broken.append(f"{file.relative_to(DOCS.parent)}: {target}")
+    assert not broken
