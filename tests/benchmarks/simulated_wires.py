@@ -2,17 +2,22 @@
 
     python -m tests.benchmarks.simulated_wires [--studies 20] [--sizes 1x5,5x10] [--truths priors,uniform-5] [--anchor
     tc] [--hyper most_wires=1e6]
+    python -m tests.benchmarks.simulated_wires --write
 
-One row a setting: share of wires with tin beyond two u, then coverage at 68 and 95 % and rms z. Asserts nothing.
+One row a setting: share of wires with tin beyond two u, then coverage at 68 and 95 % and rms z. `--write` puts the
+tables of docs/evidence.md there, row by row as they come (a quarter of an hour of one core). Asserts nothing.
 Truths are those of `tests.estimates.truths`, which shares nothing with the model; "model" and "model-doubled" are
 drawn from the model's own hyper-parameters (`of_the_model`), to see whether the draws are those of the posterior.
 """
 
 import argparse
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 
+from tests.benchmarks import evidence_page
+from tests.estimates import truths
 from tests.estimates.truths import Setting, SimulatedWire, study
 from xrdorder.estimates import (
     PUBLISHED,
@@ -28,6 +33,9 @@ from xrdorder.estimates import unknowns as unknowns_of
 from xrdorder.estimates.properties import critical_temperature, field_ratio
 from xrdorder.uncertainty import Contributions
 
+MADE_BY = (Path(truths.__file__), Path(__file__))
+"""What the tables are made by, beside the model."""
+
 TRUTHS = {
     "priors": Setting(),
     "priors-0": Setting(widening_pm=0.0),
@@ -37,6 +45,22 @@ TRUTHS = {
     "uniform-9": Setting("uniform", "uniform", 9.0),
     "doubled": Setting(sizes=2.0),
 }
+WORDS = {
+    "priors": "usual, drawn", "priors-0": "usual, 0 pm", "priors-5": "usual, 5 pm", "uniform-5": "uniform, 5 pm",
+    "uniform-0": "uniform, 0 pm", "uniform-9": "uniform, 9 pm", "doubled": "usual, all sizes doubled",
+    "model": "the model's own", "model-doubled": "the model's own, doubled",
+    "tc": "one Tc a lot", "bc2": "one Bc2 a lot",
+}  # fmt: skip
+SMALL, MIDDLE = (30, 1, 5), (10, 5, 10)
+LARGE = {"priors-5": 8, "priors": 3, "uniform-5": 3, "uniform-0": 2, "uniform-9": 2}
+TABLES = {
+    "simulated": [
+        *((truth, "", size) for truth, studies in LARGE.items() for size in (SMALL, MIDDLE, (studies, 10, 50))),
+        *((truth, "", size) for truth in ("model", "doubled", "model-doubled") for size in (SMALL, MIDDLE)),
+    ],
+    "anchored": [("priors-5", anchor, (30, 1, 8)) for anchor in ("tc", "bc2")],
+}
+"""Rows of docs/evidence.md: truth, what anchors each lot, (studies, lots, wires)."""
 SIZES = (
     "scale_pm", "slope_spread", "lot_offset_pm", "wire_scatter_pm", "u_widening_pm", "tin_in_lot", "disorder_in_lot",
     "u_probe_bias", "u_tin_offset", "tc_offset_k", "tc_scatter_k", "u_ratio_doped", "u_ratio_undoped", "ratio_scatter",
@@ -145,8 +169,8 @@ def campaign(
 
 HEAD = (
     "| truth | studies, lots × wires | tin beyond 2 u | tin | Δtin | Tc | ΔTc | Bc2 | ΔBc2 "
-    "| u of tin, Δtin, ΔTc, ΔBc2 |\n"
-    "|---|---|---|---|---|---|---|---|---|---|"
+    "| u of tin, Tc, Bc2 | u of Δtin, ΔTc, ΔBc2 |\n"
+    "|---|---|---|---|---|---|---|---|---|---|---|"
 )
 
 
@@ -157,20 +181,37 @@ def row(title: str, size: str, scores: dict[str, np.ndarray]) -> str:
         rank, z, _ = scores[name].T
         inside = [np.mean(np.abs(rank - 0.5) < half) for half in (0.34, 0.475)]
         cells.append(f"{inside[0]:.2f}/{inside[1]:.2f}, {np.sqrt(np.mean(z**2)):.2f}")
-    u = [f"{scores[name][:, 2].mean():.2f}" for name in ("tin", "dtin", "dTc", "dBc2")]
-    return f"| {title} | {size} | " + " | ".join([*cells, ", ".join(u)]) + " |"
+    for before in ("", "d"):
+        cells.append(", ".join(f"{scores[before + name][:, 2].mean():.2f}" for name in ("tin", "Tc", "Bc2")))
+    return f"| {title} | {size} | " + " | ".join(cells) + " |"
+
+
+def write_tables(n: int) -> None:
+    """Put the tables of docs/evidence.md there, each row as soon as it is known."""
+    for name, settings in TABLES.items():
+        lines = HEAD.splitlines()
+        for truth, anchor, (studies, lots, wires) in settings:
+            title = ", ".join(WORDS[part] for part in (truth, anchor) if part)
+            scores = campaign(truth, lots, wires, studies, n, anchor)
+            lines.append(row(title, f"{studies}, {lots} × {wires}", scores))
+            print(lines[-1], flush=True)
+            evidence_page.write(name, lines, evidence_page.fingerprint(*MADE_BY))
 
 
 def main() -> None:
     """Print rows of the table in docs/evidence.md."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--studies", type=int, default=20)
-    parser.add_argument("--draws", type=int, default=1000)
+    parser.add_argument("--draws", type=int, default=500)
     parser.add_argument("--sizes", default="1x5,5x10")
     parser.add_argument("--truths", default="priors,uniform-5")
     parser.add_argument("--anchor", default="", help="tc or bc2: measured on the first wire of each lot")
     parser.add_argument("--hyper", default="", help="other values, as most_wires=1e6,widening_pm=3")
+    parser.add_argument("--write", action="store_true", help="put all tables into docs/evidence.md")
     options = parser.parse_args()
+    if options.write:
+        write_tables(options.draws)
+        return
     others = {name: float(value) for name, value in (pair.split("=") for pair in options.hyper.split(",") if pair)}
     print(HEAD)
     for truth in options.truths.split(","):

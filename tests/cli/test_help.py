@@ -137,6 +137,7 @@ OPTIONS = {
         "--target-tc-k",
         "--target-bc2-t",
         "--difference",
+        "--measured-tc-k",
         "--hours",
         "--range",
         "--least",

@@ -7,7 +7,7 @@ import re
 import numpy as np
 import pytest
 
-from xrdorder.estimates import UNTESTED, Measured, Wire, joint_draws
+from xrdorder.estimates import Measured, Wire, joint_draws
 from xrdorder.estimates.from_material import wire_of_material
 from xrdorder.estimates.from_numbers import TIN_RANGE, U_LATTICE_NM, U_SITE_ORDER, estimate
 from xrdorder.estimates.study_draws import stored_targets
@@ -17,7 +17,7 @@ from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.lattice import refer_lattice
 from xrdorder.material.order import add_tin_bound
 from xrdorder.material.tin import add_tin
-from xrdorder.quantities.registry import ESTIMATED, PREDICTED, quantity
+from xrdorder.quantities.registry import ESTIMATED, PREDICTED, UNTESTED, quantity
 from xrdorder.relations import PUBLISHED, relation
 from xrdorder.relations.resistivity import FROM_ORDER
 from xrdorder.relations.tin_from_lattice import DEFAULT, ENTRIES, SECOND

@@ -123,8 +123,10 @@ def measured_currents(results: xr.Dataset) -> list[MeasuredCurrent]:
     """Critical currents measured on samples of a study."""
     if "measured_sample" not in results:
         return []
-    columns = ("measured_value", "u_measured_value", "measured_temperature_k", "measured_field_t")
     mine = results["measured_quantity"].values == "critical_current_a"
+    if not mine.any():
+        return []
+    columns = ("measured_value", "u_measured_value", "measured_temperature_k", "measured_field_t")
     names = results["measured_sample"].values[mine]
     numbers = np.array([results[name].values[mine] for name in columns], dtype=float).T
     return [MeasuredCurrent(str(name), *map(float, row)) for name, row in zip(names, numbers, strict=True)]

@@ -8,11 +8,10 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from xrdorder.estimates.from_numbers_rows import Row, draws_row, plain_row, relation_row, result_row
-from xrdorder.estimates.remarks import UNTESTED
 from xrdorder.material import PUBLISHED_SCALE, Material, TinScale
 from xrdorder.material.tin_by_order import Prior
 from xrdorder.material.tin_scale import U_LEVEL_NM
-from xrdorder.quantities.registry import PREDICTED, quantity
+from xrdorder.quantities.registry import PREDICTED, UNTESTED, quantity
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.relations.tin_from_order import BOUND, USUAL, USUAL_S_A
 from xrdorder.superconductivity.by_relation import branches_words

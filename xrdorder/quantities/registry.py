@@ -29,6 +29,9 @@ Place = Literal["study", "wide", "section", "trends", "differences", "budget", "
 on the page; panels of the figures of trends, of differences, of budgets, of single relations; comparisons that name no
 quantity."""
 
+UNTESTED = "no published data test an absolute Tc by X-rays below 17.6 K"
+"""To be said beside every absolute Tc: published samples with measured lattice parameter and Tc all lie above."""
+
 Condition = Literal["temperature_k", "field_t"]
 
 ESTIMATE: tuple[Part, ...] = ("median", "low", "high")
