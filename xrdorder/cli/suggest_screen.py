@@ -7,8 +7,8 @@ import numpy as np
 
 from xrdorder.cli.console import Entry, Part
 from xrdorder.planning.foretold import foretold, suggested
-from xrdorder.planning.suggestion import Row, rows
 from xrdorder.planning.plan_words import best_words, measured_words, next_words
+from xrdorder.planning.suggestion import Row, rows
 from xrdorder.quantities.formatting import MISSING, digits, rounded
 from xrdorder.quantities.tables import Heading, Table
 
