@@ -20,10 +20,10 @@ from xrdorder.comparison.quantity_draws import mounts_of
 from xrdorder.comparison.study_comparison import LOGARITHMIC, UNITS, StudyComparison
 from xrdorder.comparison.variants import AHEAD_BY, drifts_of
 from xrdorder.comparison.wording import manner
+from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.quantities.formatting import digits, rounded
 from xrdorder.quantities.registry import QUANTITIES
 from xrdorder.quantities.tables import Heading, Table
-from xrdorder.reports.cautions import ESTIMATES
 from xrdorder.reports.notebook import in_order
 from xrdorder.results.open_study import OpenStudy
 
