@@ -1,13 +1,13 @@
 """Can the package be fooled quietly? Spoiled scans and false descriptions of every kind in `mishaps`.
 
 ``python -m tests.benchmarks.corrupted [--truths 120] [--clean 4] [--workers 2] [--kinds KIND...] [--out FILE]`` prints
-the table of docs/accuracy.md; the file keeps what is done. A result is wrong if the lattice parameter or the site
-order is off by more than three of its total standard uncertainties, and quietly wrong if nothing is flagged beside
-that: neither reader nor fit nor what is drawn from it says more than `ORDINARY`. What cross-checks see counts for
-clean scans, so that their false alarms do, and not for spoiled ones, where it stays a reserve. By chance: how many
-wrong ones counting alone would make; u is mostly what all samples of a laboratory share, and that is right here. A
-domain size is wrong by the same measure and counted by itself; it is trusted where the verdict is "trustworthy",
-whatever is flagged beside it.
+the table of docs/contributing/robustness.md; the file keeps what is done. A result is wrong if the lattice parameter
+or the site order is off by more than three of its total standard uncertainties, and quietly wrong if nothing is
+flagged beside that: neither reader nor fit nor what is drawn from it says more than `ORDINARY`. What cross-checks see
+counts for clean scans, so that their false alarms do, and not for spoiled ones, where it stays a reserve. By chance:
+how many wrong ones counting alone would make; u is mostly what all samples of a laboratory share, and that is right
+here. A domain size is wrong by the same measure and counted by itself; it is trusted where the verdict is
+"trustworthy", whatever is flagged beside it.
 """
 
 import argparse

@@ -8,6 +8,7 @@ from typing import get_args
 import click
 
 import xrdorder
+from tests.description.keys import by_table, measurable
 from tests.outside.rows import SUBJECTS, Kind, digits, rows
 from xrdorder.cli import main
 from xrdorder.quantities.flag_words import FLAGS
@@ -34,6 +35,19 @@ def commands() -> Iterator[str]:
         yield from _prose(command.help or "")
         options = [record for p in command.params if (record := p.get_help_record(inside))]
         yield table(("option", "meaning"), [(f"`{_flat(left)}`", _flat(right)) for left, right in options])
+
+
+def study_toml() -> Iterator[str]:
+    """Every key of study.toml, with what belongs there."""
+    yield "# Keys of study.toml"
+    yield (
+        f"{WRITTEN} What belongs to a key is also what messages say. "
+        "[A study folder](../howto/study-folder.md) shows them at work; `xrdorder new` writes a file with examples."
+    )
+    for where, keys in by_table():
+        yield f"## {where}"
+        yield table(("key", "value"), keys)
+    yield f"Keys of `[samples.measured]`: {measurable()}."
 
 
 def quantities() -> Iterator[str]:
@@ -87,7 +101,8 @@ def python() -> Iterator[str]:
     """Names that ``import xrdorder`` offers; the site fills in their documentation."""
     yield "# Python"
     yield (
-        f"{WRITTEN} What `import xrdorder` offers, in alphabetical order; [notebooks.md](../notebooks.md) shows how. "
+        f"{WRITTEN} What `import xrdorder` offers, in alphabetical order; "
+        "[notebooks](../howto/notebooks.md) show how. "
         "On the site every name has its documentation here; in Python `help(xrdorder.NAME)` prints it."
     )
     for name in xrdorder.__all__:
@@ -126,6 +141,7 @@ def outside() -> Iterator[str]:
 
 PAGES: dict[str, Callable[[], Iterator[str]]] = {
     "commands.md": commands,
+    "study-toml.md": study_toml,
     "quantities.md": quantities,
     "flags.md": flags,
     "relations.md": published_relations,

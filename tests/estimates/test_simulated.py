@@ -1,4 +1,4 @@
-"""Draws against simulated truths; the campaigns behind docs/evidence.md are in tests/benchmarks/simulated_wires.py."""
+"""Draws against simulated truths; campaigns are in tests/benchmarks/simulated_wires.py."""
 
 import ast
 from pathlib import Path
