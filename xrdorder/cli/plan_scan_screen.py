@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 import click
 
 from xrdorder.cli.console import Entry, Part
-from xrdorder.cli.plan_scan import hours
 from xrdorder.quantities.formatting import digits
 from xrdorder.quantities.registry import quantity
 from xrdorder.quantities.tables import Cell, Heading, Table
@@ -45,6 +44,19 @@ def asked_of(name: str) -> tuple[str, float, str]:
     if name not in _ASKED:
         raise click.BadParameter(f"--of {name} is not planned for; choose among {', '.join(_ASKED)}")
     return _ASKED[name]
+
+
+def hours(seconds: float) -> str:
+    """Write a time as a person would.
+
+    >>> hours(90.0), hours(5400.0), hours(360000.0), hours(math.inf)
+    ('1.5 min', '1.5 h', '100 h', 'never')
+    """
+    if math.isinf(seconds):
+        return "never"
+    if seconds < 3600.0:
+        return f"{seconds / 60.0:.2g} min"
+    return f"{seconds / 3600.0:.2g} h" if seconds < 36000.0 else f"{seconds / 3600.0:.0f} h"
 
 
 def _u(number: float) -> str:
