@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 CAUTION = "X-rays injure: trained people, interlocks working, local rules come first."
 BEAM = "At a synchrotron the beam line's rules and staff come first; a wire heats and filaments move in a strong beam."
+_LENGTHS = (0.25, 1.0, 4.0, 16.0, 64.0)
 _MOST_RANGES = 3  # in the short answer
 _ASKED = {
     "site_order": ("site_order", 1.0, ""),
@@ -85,7 +86,7 @@ def scan_parts(plan: ScanPlan, *, details: bool) -> list[Part]:
         *_beyond(plan),
     ]
     if details:
-        parts += ["", *_budget(plan), "", *_MEANINGS]
+        parts += ["", _courses_table(plan), "", *_budget(plan), "", *_MEANINGS]
     parts.append(CAUTION)
     return parts
 
@@ -114,6 +115,20 @@ def _needs_table(plan: ScanPlan) -> Table:
                 )
             )
         )  # fmt: skip
+    return Table(head, tuple(rows))
+
+
+def _courses_table(plan: ScanPlan) -> Table:
+    """Uncertainties against the length of a uniform scan."""
+    lengths = [plan.prospect.seconds * factor for factor in _LENGTHS]
+    head = (
+        Heading("a uniform scan of", numeric=False), Heading("unit", numeric=False), *map(Heading, map(hours, lengths)),
+        Heading("no end"),
+    )  # fmt: skip
+    rows = []
+    for need in plan.needs:
+        numbers = [*(need.course.u(seconds) for seconds in lengths), need.course.limit]
+        rows.append(tuple(map(Cell, (*_named(need), *(_scaled(need, number, 3) for number in numbers)))))
     return Table(head, tuple(rows))
 
 
