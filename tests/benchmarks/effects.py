@@ -203,7 +203,7 @@ def main(names: list[str]) -> None:
         if not names or name in names:
             result = run(case)
             print("\n".join(rows(name, case, result)), flush=True)
-            said = sorted({flag.name for flag in result.flags} - {"illuminated-length-unknown"})
+            said = sorted({flag.name for flag in result.flags} - {"slit-not-given", "length-not-given"})
             quality = f"flags: {', '.join(said) or 'none'}; R_wp/R_exp = {result.r_wp / result.r_expected:.3f}"
             print(f"| | {case.about} | {quality} | | | |", flush=True)
 
