@@ -219,7 +219,8 @@ def and_of_its_lot(
 def series_of(s: PublishedSample) -> list[PublishedSample]:
     """Samples of one source, kind, form and alloy whose Tc and Bc2 are known as well as those of the sample."""
     alike = (s.source, kind_of(s), s.form, s.alloy)
-    return [o for o in select("Tc_K", "Bc2_T") if (o.source, kind_of(o), o.form, o.alloy) == alike
+    known = select("Tc_K", "Bc2_T", where=lambda o: MILLED not in o.name)
+    return [o for o in known if (o.source, kind_of(o), o.form, o.alloy) == alike
             and math.isfinite(o.a_nm) == math.isfinite(s.a_nm)
             and math.isfinite(o.tin_at_percent) == math.isfinite(s.tin_at_percent)]  # fmt: skip
 
