@@ -136,6 +136,7 @@ OPTIONS = {
         "--target-tc-k",
         "--target-bc2-t",
         "--difference",
+        "--measured-tc-k",
         "--hours",
         "--range",
         "--least",

@@ -123,7 +123,7 @@ def test_a_scan_counted_so_tells_what_was_promised():
     assert u(factor) / uniform == pytest.approx(found.u_ratio["site_order"], rel=0.1)
 
 
-@pytest.mark.parametrize("wanted", ["a_nm", "domain_size_nm", "tin_fraction"])
+@pytest.mark.parametrize("wanted", ["a_nm", "domain_size_nm", "tin_fraction_lattice"])
 def test_every_quantity_can_be_counted_for(prospect, wanted):
     assert allocate(prospect, {wanted: math.inf}).gain > 1.0
 

@@ -50,6 +50,7 @@ _target_options = all_of(
     click.option("--target-tc-k", type=POSITIVE, help="The same of the difference in Tc of two wires, in K."),
     click.option("--target-bc2-t", type=POSITIVE, help="The same of the difference in Bc2 at 0 K of two wires, in T."),
     click.option("--difference", is_flag=True, help="All targets are those of differences between two wires of a lot."),
+    click.option("--measured-tc-k", type=POSITIVE, help="Tc will be measured on each wire too, with this uncertainty."),
 )
 _scan_options = all_of(
     click.option("--hours", type=POSITIVE, help="Length of the scan; left out: as long as the targets take."),
@@ -116,7 +117,10 @@ def _scan(told: dict[str, Any], details: bool, with_figure: bool) -> tuple[list[
     prospect, targets = _prospect(told), _targets(told)
     seconds = None if told["hours"] is None else 3600.0 * told["hours"]
     with Progress("planning") as progress:
-        plan = planned(prospect, targets, seconds=seconds, least=told["least"], progress=progress)
+        plan = planned(
+            prospect, targets, seconds=seconds, least=told["least"], anchor_tc_k=told["measured_tc_k"],
+            progress=progress,
+        )  # fmt: skip
     parts = scan_parts(plan, details=details)
     if told["table"] is not None:
         write_ranges(plan, told["table"])
@@ -134,11 +138,19 @@ def _radiation(told: dict[str, Any], details: bool, with_figure: bool) -> tuple[
 
     dopants = {element: content / 100.0 for element, (content, _) in told["dopants"].items()}
     lights = choices(told["consider"], dopants)
+    times: list[float] = []
+    if told["description"] is not None and told["instrument"] is not None:
+        from xrdorder.profiles import read_instrument
+        from xrdorder.scan_planning.order_by_radiation import time_for_order
+
+        with Progress("planning"):
+            times = time_for_order(_described(told), read_instrument(told["instrument"]), lights)
+    parts = radiation_parts(lights, times, details=details)
     if not with_figure:
-        return radiation_parts(lights, details=details), None
+        return parts, None
     from xrdorder.figures.scan import radiation_figure
 
-    return radiation_parts(lights, details=details), radiation_figure(lights, dopants)
+    return parts, radiation_figure(lights, dopants)
 
 
 def _wires(told: dict[str, Any], details: bool, with_figure: bool) -> tuple[list[Part], Figure | None]:
@@ -156,7 +168,8 @@ def _wires(told: dict[str, Any], details: bool, with_figure: bool) -> tuple[list
     found = None
     if name in BY_X_RAYS and (told["description"] or told["from_pattern"]):
         with Progress("planning"):
-            found = forecast(_prospect(told), estimates=name in ("tin_fraction", "Tc_K", "Bc2_0K_T"))
+            estimates = name in ("tin_fraction", "Tc_K", "Bc2_0K_T")
+            found = forecast(_prospect(told), estimates=estimates, anchor_tc_k=told["measured_tc_k"])
     plan = plan_wires(
         name,
         factor * told["see"],

@@ -167,19 +167,21 @@ def _budget(plan: ScanPlan) -> list[Part]:
     return parts
 
 
-def radiation_parts(lights: Sequence[Light], *, details: bool) -> list[Part]:
-    """Contrast, fluorescence, depth and trust, by radiation."""
+def radiation_parts(lights: Sequence[Light], times: Sequence[float] = (), *, details: bool) -> list[Part]:
+    """Contrast, fluorescence, depth and trust, by radiation; times that the order takes, where they are known."""
     copper = next(one for one in lights if one.name == "cu-ka")
     best = max((one for one in lights if not one.near_edge), key=lambda one: one.order_share)
     head: tuple[Heading, ...] = (
         Heading("radiation", numeric=False),
         Heading("keV"),
         Heading("contrast"),
-        Heading("order/strong %"),
+        Heading("share %"),
         Heading("tables %"),
         Heading("fluorescence %"),
         Heading("1/µ µm"),
     )
+    if times:
+        head = (*head, Heading("time"))
     if details:
         head = (*head, Heading("(110) at"), Heading("nearest edge", numeric=False))
     rows = tuple(
@@ -188,10 +190,11 @@ def radiation_parts(lights: Sequence[Light], *, details: bool) -> list[Part]:
             for text in (
                 one.name, f"{one.energy_ev / 1e3:.3f}", f"{one.contrast:.0f}", f"{100 * one.order_share:.1f}",
                 f"{100 * one.by_table:.1f}", f"{100 * one.fluorescence:.0f}", f"{one.depth_um:.1f}",
+                *([f"{times[k]:.2f}"] if times else []),
                 *([f"{one.two_theta_110:.1f}°", f"{one.edge} {one.from_edge_ev:+.0f} eV"] if details else []),
             )
         )
-        for one in lights
+        for k, one in enumerate(lights)
     )  # fmt: skip
     ratio = best.contrast / copper.contrast
     parts: list[Part] = [
@@ -202,11 +205,12 @@ def radiation_parts(lights: Sequence[Light], *, details: bool) -> list[Part]:
     if details:
         parts += [
             "",
-            "contrast: |f_Sn - f_Nb|² at the line (110), electrons². order/strong: over the squared mean scattering, "
+            "contrast: |f_Sn - f_Nb|² at the line (110), electrons². share: over the squared mean scattering, "
             "which the strong lines go with. tables: contrast by Chantler's f' and f'' against Cromer and Liberman's; "
             "half of it is the relative error of the order. fluorescence: photons for each one absorbed; a detector "
             "that does not tell energies counts them as background. 1/µ: in dense Nb3Sn; light that goes deeper "
-            "averages over more grains and more of the layer.",
+            "averages over more grains and more of the layer. time: that the order takes at equal counts of the "
+            "strongest line and the background, over that with the radiation of the instrument.",
             "Nearer than 30 eV to an edge no table holds: f' and f'' must be measured on the beam line, by a "
             "fluorescence scan over the edge.",
             BEAM,

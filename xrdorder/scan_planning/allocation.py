@@ -119,7 +119,7 @@ def allocate(
     ----------
     prospect
     targets
-        Quantities that are wanted (``a_nm``, ``site_order``, ``domain_size_nm``, ``tin_fraction`` by the lattice) and
+        Quantities that are wanted (``a_nm``, ``site_order``, ``domain_size_nm``, ``tin_fraction_lattice``) and
         the variance from counting that is asked for, as a standard uncertainty; infinite where none is.
     seconds
         Of the whole scan; as long as that of `prospect` unless given.
@@ -256,7 +256,7 @@ def _gradients(job: Procedure, targets: Mapping[str, float]) -> list[Array]:
     size_nm = math.degrees(job.optics.radiation.wavelength_nm) * 2.0 / math.pi
     of = {
         "a_nm": (main.length_names[0], 1.0),
-        "tin_fraction": (main.length_names[0], 1.0 / PUBLISHED_SCALE.slope_nm),
+        "tin_fraction_lattice": (main.length_names[0], 1.0 / PUBLISHED_SCALE.slope_nm),
         "site_order": (main.contrast_name, 1.0),
         "domain_size_nm": (sec, -size_nm / max(values[sec], 1e-6) ** 2),
     }

@@ -155,8 +155,7 @@ def forecast(
             one, another = ([np.var(drawn[name][0]), np.var(drawn[name][0] - drawn[name][1])] for drawn in both)
             wire[name] = _course(float(one[0]), float(another[0]), seconds)
             difference[name] = _course(float(one[1]), float(another[1]), seconds)
-    sources = {name: _families(endless.contributions, name) for name in (*MEASURED, "tin_fraction")}
-    own_sources = {name: _families(_private(endless.contributions), name) for name in (*MEASURED, "tin_fraction")}
+    sources, own_sources = _sources(endless.contributions), _sources(_private(endless.contributions))
     return Forecast(seconds, values, wire, difference, sources, own_sources)
 
 
@@ -188,8 +187,10 @@ def _private(table: Contributions) -> Contributions:
     return replace(table, values=np.where(own, 1.0, 0.0) * table.values)
 
 
-def _families(table: Contributions, name: str) -> tuple[tuple[str, float], ...]:
-    return tuple(table.budget(name)) if name in table.quantities else ()
+def _sources(table: Contributions) -> dict[str, tuple[tuple[str, float], ...]]:
+    """Families of sources by quantity; of tin those by the lattice parameter, which it shares most with."""
+    rows = {name: name for name in MEASURED} | {"tin_fraction": "tin_fraction_lattice"}
+    return {name: tuple(table.budget(row)) if row in table.quantities else () for name, row in rows.items()}
 
 
 HELP: Sequence[tuple[str, str]] = (

@@ -22,8 +22,9 @@ USUAL = ("a_nm", "site_order", "tin_fraction")
 
 _FAR = 4.0
 """A needed time that differs by more of a factor is worked out anew: a fit then frees other parameters."""
-_TO_COUNT_FOR = {"Tc_K": "site_order", "Bc2_0K_T": "site_order"}
-"""Quantities of which counting decides mostly through another: the lattice parameter is known soon, order is not."""
+_TO_COUNT_FOR = dict.fromkeys(ESTIMATED, "site_order")
+"""Quantities of which counting decides through another. The lattice parameter is known soon; what is left of tin is how
+far disorder has widened the lattice, and that is told by the order lines."""
 _BY_RELATIONS = "relations to Tc and Bc2, and the scatter of wires about them"
 _MEASURE = "measuring Tc, or Bc2, of the wires"
 _HARDLY_SMALLER = 0.7
@@ -137,6 +138,7 @@ def plan_scan(
     *,
     seconds: float | None = None,
     least: float = LEAST,
+    anchor_tc_k: float | None = None,
     progress: Callable[[int, int, str], object] = lambda done, total, name: None,
 ) -> ScanPlan:
     """Plan a scan.
@@ -150,6 +152,8 @@ def plan_scan(
         Length of the scan; left out, as long as the targets take, or as the scan of `prospect`.
     least
         Part of a uniform scan that is counted at least everywhere.
+    anchor_tc_k
+        Standard uncertainty (K) of a Tc that will be measured on each wire, too.
     progress
         Called with steps done, steps in all, and what was done.
 
@@ -161,12 +165,13 @@ def plan_scan(
     wanted = targets or tuple(Target(name) for name in USUAL)
     estimates = any(one.quantity in ESTIMATED for one in wanted)
     progress(0, 3, "expected counts")
-    found = forecast(prospect, estimates=estimates)
+    found = forecast(prospect, estimates=estimates, anchor_tc_k=anchor_tc_k)
     progress(1, 3, "what counting tells")
     needs = tuple(_need(found, one) for one in wanted)
     longest = _longest(needs)
     if longest is not None and not 1.0 / _FAR < longest / prospect.seconds < _FAR:
-        found = forecast(prospect.counted(longest / prospect.seconds), estimates=estimates)
+        longer = prospect.counted(longest / prospect.seconds)
+        found = forecast(longer, estimates=estimates, anchor_tc_k=anchor_tc_k)
         needs = tuple(_need(found, one) for one in wanted)
         longest = _longest(needs)
     progress(2, 3, "what it takes")
@@ -204,7 +209,7 @@ def _to_count_for(needs: tuple[Need, ...]) -> Mapping[str, float]:
     for need in reached:
         name = _TO_COUNT_FOR.get(need.target.quantity, need.target.quantity)
         left = math.inf
-        if name == need.target.quantity and name != "tin_fraction" and math.isfinite(need.seconds):
+        if name == need.target.quantity and math.isfinite(need.seconds):
             wires = 2.0 if need.target.of_difference else 1.0
             left = math.sqrt((need.target.u**2 - need.course.floor) / wires)
         found[name] = min(left, found.get(name, math.inf))
