@@ -1,10 +1,10 @@
 """Do suggestions find the best treatment? Simulated campaigns whose best treatment the test knows.
 
 ``python -m tests.benchmarks.campaign [--seeds 100] [--flat 400] [--workers 2] [--out campaign.jsonl]`` prints the
-table of docs/accuracy.md; the file keeps what is done. A campaign is six treatments spread over the furnace limits,
-then eight more as suggested, in batches of three, three and two. Values carry noise of 2 % of the range and an error
-common to all of 10 %. Regret is what the treatment that is called best after that truly lacks against the best inside
-the limits.
+table of docs/contributing/planning.md; the file keeps what is done. A campaign is six treatments spread over the
+furnace limits, then eight more as suggested, in batches of three, three and two. Values carry noise of 2 % of the
+range and an error common to all of 10 %. Regret is what the treatment that is called best after that truly lacks
+against the best inside the limits.
 
 The truths are made for this test: grains grow and the upper critical field rises with temperature and time by rate
 laws with rounded numbers, and the current density at a field follows from both as pinning does. Nothing of it is

@@ -79,7 +79,7 @@ def test_what_no_counting_reaches_is_said_with_what_would_help(run, narrow, spec
     shown = answered(run("plan-scan", specimen, "--instrument", instrument, "--target-lattice-pm", 0.0001))
     assert "never" in shown
     text = " ".join(shown.split())
-    assert re.search(r"Not so lattice parameter to 0\.0001 pm: counting ends at 0\.00\d+ \(", text)
+    assert re.search(r"Not reached lattice parameter to 0\.0001 pm: counting ends at 0\.00\d+ \(", text)
     assert "It takes" in text
 
 

@@ -7,7 +7,7 @@ import click
 
 from xrdorder.cli.console import File, Progress, details_option, show
 from xrdorder.cli.program import complain
-from xrdorder.reports.cautions import ESTIMATES
+from xrdorder.quantities.caveats import ESTIMATES
 
 if TYPE_CHECKING:
     from xrdorder.comparison.study_comparison import StudyComparison

@@ -95,8 +95,8 @@ _wire_options = all_of(
 def plan_scan(about: str, figure: Path | None, details: bool, **told: Any) -> None:
     """Plan a scan before it is measured: how long, where, with which radiation, on how many wires.
 
-    DESCRIPTION is a TOML file that tells the specimen (docs/scan-planning.md); a quick scan (--from-pattern) gives real
-    count rates and background instead. All is worked out with the model that fits the patterns.
+    DESCRIPTION is a TOML file that tells the specimen (docs/howto/scan-planning.md); a quick scan (--from-pattern)
+    gives real count rates and background instead. All is worked out with the model that fits the patterns.
     """
     parts, drawn = {"scan": _scan, "radiation": _radiation, "wires": _wires}[about](told, details, figure is not None)
     show(*parts)

@@ -51,8 +51,9 @@ def _u(number: float) -> str:
     return "-" if math.isnan(number) else digits(number, 2)
 
 
-def _scaled(need: Need, stored: float) -> str:
-    return _u(quantity(need.target.quantity).differences.factor * stored)
+def _scaled(need: Need, stored: float, places: int = 2) -> str:
+    number = quantity(need.target.quantity).differences.factor * stored
+    return "-" if math.isnan(number) else digits(number, places)
 
 
 def _named(need: Need) -> tuple[str, str]:
@@ -96,7 +97,7 @@ def _needs_table(plan: ScanPlan) -> Table:
                 Cell(text)
                 for text in (
                     name, unit, _scaled(need, need.course.u(plan.prospect.seconds)), _scaled(need, need.target.u),
-                    "-" if math.isnan(need.seconds) else hours(need.seconds), _scaled(need, need.course.limit),
+                    "-" if math.isnan(need.seconds) else hours(need.seconds), _scaled(need, need.course.limit, 3),
                     "-" if need.target.of_difference else _scaled(need, need.other.u(plan.prospect.seconds)),
                 )
             )
@@ -144,7 +145,7 @@ def _beyond(plan: ScanPlan) -> list[Part]:
             helps = f". It takes {need.help}" if need.help else ""
             parts.append(
                 Entry(
-                    "Not so",
+                    "Not reached",
                     f"{name} to {_scaled(need, need.target.u)} {unit}".rstrip()
                     + f": counting ends at {_scaled(need, need.course.limit)} ({need.cause}){helps}",
                 )
@@ -256,7 +257,7 @@ def wires_parts(plan: WiresPlan, factor: float, unit: str, *, details: bool) -> 
             f"Costs: {plan.costs.wire:g} a wire, {plan.costs.hour:g} an hour of scanning, {plan.costs.measured:g} a "
             "measured value. Means of equal numbers of wires by Student's t, two-sided; scans from a 64th to 64 times "
             "the one described were tried. Several quantities or treatments compared at once take more "
-            "(docs/comparing.md).",
+            "(docs/howto/comparing.md).",
         ]
     parts.append(CAUTION)
     return parts

@@ -10,7 +10,7 @@ from xrdorder.cli.console import File, Progress, details_option, show
 from xrdorder.cli.named_files import PICTURE
 from xrdorder.cli.options import POSITIVE, Numbers, Pair, all_of, strain_options
 from xrdorder.cli.program import complain
-from xrdorder.reports.cautions import ESTIMATES
+from xrdorder.quantities.caveats import ESTIMATES
 
 if TYPE_CHECKING:
     from xrdorder.planning import LotPlan

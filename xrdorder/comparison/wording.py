@@ -8,7 +8,7 @@ from xrdorder.comparison.differences import LEVEL, Comparison, Difference
 from xrdorder.comparison.drifts import Drift
 from xrdorder.comparison.replicates import UNLIKELY
 from xrdorder.comparison.trends import Trend
-from xrdorder.quantities.formatting import rounded
+from xrdorder.quantities.formatting import listed, rounded
 from xrdorder.quantities.registry import Quantity, Scale, quantity, shown
 
 
@@ -160,7 +160,7 @@ def _scatter(comparisons: Sequence[Comparison]) -> str:
         origins.setdefault((known.origin, known.degrees_of_freedom), []).append(one)
     parts = []
     for (origin, freedom), some in origins.items():
-        whose = "" if len(some) == len(comparisons) else f"of {_listed([manner(one.quantity).noun for one in some])} "
+        whose = "" if len(some) == len(comparisons) else f"of {listed([manner(one.quantity).noun for one in some])} "
         if not freedom:
             parts.append(
                 f"the scatter {whose}between equal wires is not known, as no replicates were measured, and was taken "
@@ -185,10 +185,6 @@ def _amount_of_scatter(one: Comparison, *, named: bool) -> str:
     return f"{how.noun} {amount}" if named else amount
 
 
-def _listed(words: Sequence[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
-
-
 def methods_sentence(*comparisons: Comparison) -> str:
     """One sentence for a report: how the variants were compared, by one quantity or several."""
     variants = max(len(one.variants) for one in comparisons)
@@ -196,7 +192,7 @@ def methods_sentence(*comparisons: Comparison) -> str:
     number = max(one.first.size for one in comparisons)
     each = " of each quantity" if len(comparisons) > 1 else ""
     return (
-        f"Differences of {_listed([manner(one.quantity).noun for one in comparisons])} between {variants} variants "
+        f"Differences of {listed([manner(one.quantity).noun for one in comparisons])} between {variants} variants "
         f"({samples} samples) were judged with signed contributions, so that errors common to two variants cancel; "
         f"{_scatter(comparisons)}; probabilities were averaged over what the scatter may be and corrected for "
         f"{number} comparison{'s' * (number != 1)}{each} (Holm), with {100 * LEVEL:g} % as the limit; uncertainties "

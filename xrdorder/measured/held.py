@@ -176,7 +176,7 @@ def chosen_adjustments(held: Held, names: Sequence[str] = (), *, slope: bool = F
     chosen, left_out = [known[name] for name in names], []
     if not names:
         for (_, quantity), found in held.agreements.items():
-            reason = _unclear(found, slope)
+            reason = unclear(found, slope=slope)
             if reason:
                 left_out.append(f"{COMPARED[quantity]}: {reason}")
             else:
@@ -188,7 +188,7 @@ def chosen_adjustments(held: Held, names: Sequence[str] = (), *, slope: bool = F
     return Adoption([adjustment_text(one, lots[0], held.title, wire, slope=slope) for one in chosen], left_out)
 
 
-def _unclear(found: Sequence[Agreement], slope: bool) -> str:
+def unclear(found: Sequence[Agreement], *, slope: bool = False) -> str:
     """Say why the best relation is not adopted unless it is named; empty where all is clear."""
     compared = candidates(found)
     if not compared:

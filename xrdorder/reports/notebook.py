@@ -17,10 +17,12 @@ from xrdorder import figures
 from xrdorder.comparison.study_comparison import COLUMNS, LOGARITHMIC, UNITS, StudyComparison, difference_rows
 from xrdorder.comparison.wording import manner, probability_words
 from xrdorder.estimates.from_numbers import Estimate
+from xrdorder.estimates.from_numbers_rows import JOINT
 from xrdorder.fitting import Calibration, PatternFit
 from xrdorder.planning.study import LotPlan
 from xrdorder.planning.treatments_table import reference, rows
 from xrdorder.profiles.instrument import INSTRUMENT_PARAMETERS
+from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.quantities.formatting import MISSING, concise, interval, rounded, u_text
 from xrdorder.quantities.registry import known, unit_of
 from xrdorder.quantities.tables import Heading, Table
@@ -154,10 +156,11 @@ def _(found: Estimate) -> pd.DataFrame:
 @table.register(Estimate)
 def _(found: Estimate, brief: bool = True) -> Table:
     shown = found.rows(brief=brief)
-    notes = list(dict.fromkeys(row.note for row in shown if row.note))
+    said = ["" if brief and row.by == JOINT else row.note for row in shown]  # what it is by is said beside it
+    notes = list(dict.fromkeys(filter(None, said)))
     lines, previous = [], ""
-    for row in shown:
-        mark = f"[{notes.index(row.note) + 1}]" if row.note else ""
+    for row, note in zip(shown, said, strict=True):
+        mark = f"[{notes.index(note) + 1}]" if note else ""
         there, symmetric = np.isfinite(row.value), np.isfinite(row.u)
         u = row.u if symmetric else 0.5 * (row.high - row.low)
         ends = "" if symmetric or not there else interval(row.low, row.high)
@@ -172,8 +175,9 @@ def _(found: Estimate, brief: bool = True) -> Table:
             )
         )
         previous = row.quantity
-    head: list[Heading | str] = ["quantity", Heading("value"), "unit", Heading("68 %"), "by", "remark"]
-    return Table.of(head, lines, [f"[{k}] {note}" for k, note in enumerate(notes, start=1)])
+    head: list[Heading | str] = ["quantity", Heading("value"), "unit", Heading("68 %"), "by", *["remark"] * bool(notes)]
+    marked = [f"[{k}] {note}" for k, note in enumerate(notes, start=1)]
+    return Table.of(head, [line[: len(head)] for line in lines], [*marked, ESTIMATES])
 
 
 @plot.register(Estimate)

@@ -18,8 +18,8 @@ from xrdorder.figures.by_relation import by_relation_figure
 from xrdorder.figures.in_field import MOST as MOST_CURRENTS
 from xrdorder.figures.in_field import MOST_BANDS, current_figure, layer_current_figure
 from xrdorder.figures.schedules import most_shown, reacted, schedule_figure
-from xrdorder.reports.cautions import ESTIMATES
-from xrdorder.reports.first_look import listed
+from xrdorder.quantities.caveats import ESTIMATES
+from xrdorder.quantities.formatting import listed
 from xrdorder.reports.next_step import FIELD_T
 from xrdorder.reports.pictures import Maker, Picture, Scene
 from xrdorder.superconductivity.currents import Conditions, Conductor
