@@ -177,13 +177,11 @@ def calibrate(
     fit = job.fit
     fit.run(free, most_iterations=10, tolerance=1.0)
     free += ["gauss_const", "lorentz_sec", "lorentz_tan"]
-    fit.run(free, most_iterations=15, tolerance=1.0)
-    fit.reweight()
+    fit.run(free, most_iterations=15, tolerance=1.0, follow=True)
     free += ["two_theta_offset", "axial_source_ratio", *main.b_iso_names, "gauss_tan2", "gauss_tan"]
     free += ["alpha2_ratio"] if two_lines else []
     free += ["transparency_deg"] if clear else []
-    fit.run(free, most_iterations=40, tolerance=0.01)
-    fit.mask_outliers()
+    fit.run(free, tolerance=0.1, follow=True)
     job.converged = fit.settle(free)
     return _calibration(job, chosen, lengths, temperature_c, name, u_size)
 

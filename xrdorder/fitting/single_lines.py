@@ -222,7 +222,9 @@ def fit_single_lines(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0)
 
 def _only(lines: Lines, rows: NDArray[np.intp]) -> Lines:
     """Return some of the lines."""
-    return Lines(*(column[rows] for column in lines))
+    position, area, gauss_squared, lorentz = (column[rows] for column in lines[:4])
+    nodes = None if lines.nodes is None else lines.nodes[rows]
+    return Lines(position, area, gauss_squared, lorentz, nodes)
 
 
 def _covered(two_theta: Array, line: Lines, others: Array, axial: tuple[float, float]) -> float:
@@ -274,7 +276,6 @@ class _Window:
         rows = np.concatenate([c.line.rows for c in group])
         self._owner = np.repeat(np.arange(len(group)), [len(c.line.rows) for c in group])
         self._lines = _only(shape, rows)
-        self._sum.hold_axial_nodes(self._lines, *axial)
         own = self._sum.total(_only(actual, rows), *axial) * self._time
         self._observed = fit.observed[window] - (counts[window] - own)
         self._root = np.where(fit.used[window], 1.0 / np.sqrt(fit.variance[window]), 0.0)
@@ -358,6 +359,7 @@ class _Window:
             area * self._share,
             self._lines.gauss_squared,
             self._lines.lorentz * np.maximum(factor, 1e-3),
+            self._lines.nodes,
         )
         shape = len(rows), 3 * n
         by = LineDerivatives(np.zeros(shape), np.zeros(shape), np.zeros(shape), np.zeros(shape), None)

@@ -24,7 +24,7 @@ from xrdorder.crystals.unit_cell import free_lengths, inverse_d_squared
 from xrdorder.forward_model.geometry import Geometry
 from xrdorder.forward_model.roles import Kind, Role, distinct, parameter_name
 from xrdorder.forward_model.spacings import Spacings
-from xrdorder.profiles.summation import LineDerivatives, Lines
+from xrdorder.profiles.summation import LineDerivatives, Lines, axial_counts
 from xrdorder.profiles.width_terms import GAUSS_TERMS, LORENTZ_TERMS, gauss_basis, lorentz_basis
 from xrdorder.xrays import (
     GEMMI_TABLE,
@@ -45,6 +45,7 @@ _LEAST_LORENTZ = 1e-5  # degrees
 # Shares of what instrument and emission line make of a width that a specimen may seem to take off it. The two parts of
 # the Lorentzian width together may take all.
 _LORENTZ_TAKEN, _GAUSS_TAKEN = 0.5, 0.9
+_SAME_LATTICE = 1e-7  # relative: what is frozen then changes by less than a thousandth of a standard uncertainty
 _LEAST_DENSITY = 0.01  # of the random distribution
 _LEAST_ANISOTROPY = 0.01
 
@@ -81,8 +82,8 @@ class PhaseLines:
     ----------
     roles
         All its parameters by name, scale first, and what each is.
-    freezes
-        How often `freeze` was called: lines at the same parameters may differ between.
+    frozen_at, freezes
+        Lattice at which `freeze` last evaluated, and how often it has: lines at the same parameters may differ between.
     """
 
     def __init__(
@@ -101,6 +102,7 @@ class PhaseLines:
         self.roles: dict[str, Role] = {}
         self._name_parameters()
         self._norm: float | None = None
+        self.frozen_at: tuple[float, ...] = ()
         self.freezes = 0
         self._set_radiation()
         self.freeze(phase.lengths_nm)
@@ -151,6 +153,10 @@ class PhaseLines:
 
     def freeze(self, lengths_nm: tuple[float, ...]) -> None:
         """Evaluate at this lattice what hardly changes with it: which lines there are, polarisation, illumination."""
+        if self.frozen_at and np.allclose(lengths_nm, self.frozen_at, rtol=_SAME_LATTICE, atol=0.0):
+            return
+        self.frozen_at = tuple(lengths_nm)
+        self._nodes: NDArray[np.intp] | None = None
         self.freezes += 1
         q_all, _ = inverse_d_squared(self.phase.system, self._all_hkl, lengths_nm, self.phase.angles_deg)
         sine = 0.5 * np.sqrt(q_all) * self._wavelengths[:, None].max()
@@ -279,8 +285,9 @@ class PhaseLines:
         columns
             Wanted derivatives: parameter name to column.
         """
+        # where tail and slope are zero all nodes coincide: the derivatives are those at their mean
         spread = any(name and values[name] != 0.0 for name in (self.tail_name, self.depth_name))
-        nodes = self._spacings.nodes(spread or self.tail_name in columns or self.depth_name in columns)
+        nodes = self._spacings.nodes(spread)
         k = len(nodes.weight)
         shape = (len(self._reflection) * k, len(columns))
         by = _Slopes(np.zeros(shape), np.zeros(shape), np.zeros(shape), np.zeros(shape), columns)
@@ -290,8 +297,12 @@ class PhaseLines:
         axial = None
         if "axial_source_ratio" in columns:
             axial = columns["axial_source_ratio"], columns["axial_detector_ratio"]
+        drawn = Lines(position, area, gauss, lorentz)
+        ratios = values["axial_source_ratio"], values["axial_detector_ratio"]
+        if self._nodes is None or len(self._nodes) != len(position):
+            self._nodes = axial_counts(drawn, *ratios)
         return (
-            Lines(position, area, gauss, lorentz),
+            drawn._replace(nodes=self._nodes),
             LineDerivatives(by.position, by.area, by.gauss, by.lorentz, axial),
         )
 
@@ -456,6 +467,7 @@ class PhaseLines:
         other = copy.copy(self)
         other.optics = replace(self.optics, **changes)  # type: ignore[arg-type]
         other._set_radiation()
+        other.frozen_at = ()
         other.freeze(lengths_nm)
         return other
 

@@ -43,12 +43,17 @@ _HARDLY_SHIFTED = 0.1
 
 
 class Lines(NamedTuple):
-    """Unsplit lines: centre, area (counts times degree) and widths, each of shape (n,)."""
+    """Unsplit lines: centre, area (counts times degree) and widths, each of shape (n,).
+
+    `nodes` are the axial nodes of each line, from `axial_counts`; None to have them counted. Their number jumps with
+    the width, and sums of strong lines then jump by more than a minimum may be missed: a fit holds them.
+    """
 
     position: Array
     area: Array
     gauss_squared: Array
     lorentz: Array
+    nodes: NDArray[np.intp] | None = None
 
 
 class LineDerivatives(NamedTuple):
@@ -118,7 +123,6 @@ class ProfileSum:
         low, high = self.two_theta[0] - 2 * step, self.two_theta[-1] + 2 * step
         self._grid = np.linspace(low, high, int(np.ceil((high - low) / step)) + 1)
         self._first, self._weights = _interpolation(self._grid, self.two_theta)
-        self._axial_counts: NDArray[np.intp] | None = None
 
     @cached_property
     def _to_points(self) -> sp.csr_matrix:
@@ -126,13 +130,6 @@ class ProfileSum:
         columns, starts = self._first[:, None] + np.arange(4), 4 * np.arange(len(self.two_theta) + 1)
         shape = len(self.two_theta), len(self._grid)
         return sp.csr_matrix((self._weights.ravel(), columns.ravel(), starts), shape=shape)
-
-    def hold_axial_nodes(self, lines: Lines, source_ratio: float, detector_ratio: float) -> None:
-        """From now on as many axial nodes for each line as these lines need, whatever widths become.
-
-        Their number jumps with the width. Sums of strong lines then jump by more than a minimum may be missed.
-        """
-        self._axial_counts = axial_counts(lines, source_ratio, detector_ratio)
 
     def total(self, lines: Lines, source_ratio: float, detector_ratio: float) -> Array:
         """Intensity at every point, shape (n,)."""
@@ -234,7 +231,7 @@ class ProfileSum:
         on_grid = np.zeros((1 + columns, len(self._grid)))
         # one order in memory: another would be compiled anew
         kernel.sum_lines(
-            self.two_theta, self._grid, tuple(map(np.ascontiguousarray, lines)),
+            self.two_theta, self._grid, tuple(map(np.ascontiguousarray, lines[:4])),
             tuple(map(np.ascontiguousarray, derivatives[:4])), tuple(map(np.ascontiguousarray, layout)),
             derivatives.axial_columns or (-1, -1), total, jacobian, on_grid,
         )  # fmt: skip
@@ -245,9 +242,7 @@ class ProfileSum:
         """Components, regions and tails of the lines."""
         width = fwhm(lines.gauss_squared, lines.lorentz)
         shift = np.abs(largest_shift(lines.position, source_ratio, detector_ratio))
-        counts = self._axial_counts
-        if counts is None:
-            counts = axial_counts(lines, source_ratio, detector_ratio)
+        counts = axial_counts(lines, source_ratio, detector_ratio) if lines.nodes is None else lines.nodes
         nodes = axial_nodes(lines.position, np.maximum(counts, _LEAST_NODES), source_ratio, detector_ratio)
         centroid, spread, tail_by_ratios = _moments(nodes, len(width))
         window = np.maximum(_SMALLEST_WINDOW_DEG, _WINDOW_PER_FWHM * width) + shift
