@@ -117,10 +117,9 @@ class DrawnLine:
 
 def drawn_lines(a15: PhaseLines, drawn: Lines, values: Mapping[str, float]) -> list[DrawnLine]:
     """Lines of a phase with the components of `PhaseLines.lines`; forms that share a spacing are one line."""
-    owner = np.repeat(np.arange(len(a15.hkl)), len(drawn.position) // max(len(a15.hkl), 1))
-    first = a15.first_lines()
-    # a spread of the lattice draws each line several times
-    reference = np.repeat(first, len(drawn.position) // max(len(first), 1))
+    # components stand by reflection; a spread of the lattice draws each emission line several times
+    each, first = len(drawn.position) // max(len(a15.hkl), 1), a15.first_lines()
+    reference = np.flatnonzero(np.repeat(first, len(drawn.position) // max(len(first), 1))[:each])
     spacing = a15.spacing_nm(values)
     groups: list[list[int]] = []
     for k in range(len(a15.hkl)):
@@ -132,8 +131,8 @@ def drawn_lines(a15: PhaseLines, drawn: Lines, values: Mapping[str, float]) -> l
         DrawnLine(
             (int(a15.hkl[g[0], 0]), int(a15.hkl[g[0], 1]), int(a15.hkl[g[0], 2])),
             float(spacing[g[0]]),
-            np.flatnonzero(np.isin(owner, g)),
-            np.flatnonzero(reference & (owner == g[0])),
+            (np.array(g)[:, None] * each + np.arange(each)).ravel(),
+            g[0] * each + reference,
         )
         for g in groups
     ]

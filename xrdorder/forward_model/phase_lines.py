@@ -19,7 +19,7 @@ from xrdorder.crystals.harmonics import TEXTURE_ORDERS, cubic_harmonic, fourth_o
 from xrdorder.crystals.march import axis_cosines_squared, march_density
 from xrdorder.crystals.phase import Phase
 from xrdorder.crystals.reflections import reflections
-from xrdorder.crystals.structure import structure_factor_squared, structure_factor_squared_derivatives
+from xrdorder.crystals.structure import StructureFactors
 from xrdorder.crystals.unit_cell import free_lengths, inverse_d_squared
 from xrdorder.forward_model.geometry import Geometry
 from xrdorder.forward_model.roles import Kind, Role, distinct, parameter_name
@@ -150,6 +150,9 @@ class PhaseLines:
         d_min = self._wavelengths.min() / (2.0 * min(largest, _LARGEST_SINE))
         planes = reflections(phase.space_group, phase.system, phase.lengths_nm, phase.angles_deg, d_min * 0.98)
         self._all_hkl, self._all_multiplicity = planes.hkl, planes.multiplicity
+        self._all_harmonics = [
+            cubic_harmonic(order, planes.hkl) for order, _ in zip(TEXTURE_ORDERS, self.texture_names, strict=False)
+        ]
 
     def freeze(self, lengths_nm: tuple[float, ...]) -> None:
         """Evaluate at this lattice what hardly changes with it: which lines there are, polarisation, illumination."""
@@ -157,6 +160,7 @@ class PhaseLines:
             return
         self.frozen_at = tuple(lengths_nm)
         self._nodes: NDArray[np.intp] | None = None
+        self._scattering: StructureFactors | None = None
         self.freezes += 1
         q_all, _ = inverse_d_squared(self.phase.system, self._all_hkl, lengths_nm, self.phase.angles_deg)
         sine = 0.5 * np.sqrt(q_all) * self._wavelengths[:, None].max()
@@ -169,8 +173,7 @@ class PhaseLines:
         self._emission = np.tile(np.arange(lines), n)
         self._s = 0.5 * np.sqrt(q_all[kept])
         self._harmonics = {
-            name: cubic_harmonic(order, self.hkl)
-            for name, order in zip(self.texture_names, TEXTURE_ORDERS, strict=False)
+            name: harmonic[kept] for name, harmonic in zip(self.texture_names, self._all_harmonics, strict=True)
         }
         self._march_cosines = None
         if self.march_axis:
@@ -230,21 +233,15 @@ class PhaseLines:
 
     def _structure_factor_squared(self, values: Mapping[str, float]) -> tuple[Array, dict[str, Array]]:
         """|F|^2 in electrons squared at each reflection, and derivatives by contrast and displacement parameters."""
-        optics = self.optics
-        arguments = (
-            self.phase,
-            self.hkl,
-            self._s,
-            optics.radiation.energy_ev,
-            optics.table,
-            values[self.contrast_name] if self.contrast_name else None,
-            [values[name] for name in self.b_iso_names],
-        )
-        by_contrast, by_b_iso = structure_factor_squared_derivatives(*arguments)
+        if self._scattering is None:
+            energy, table = self.optics.radiation.energy_ev, self.optics.table
+            self._scattering = StructureFactors(self.phase, self.hkl, self._s, energy, table)
+        contrast = values[self.contrast_name] if self.contrast_name else None
+        squared, by_contrast, by_b_iso = self._scattering.squared(contrast, [values[n] for n in self.b_iso_names])
         slopes = dict(zip(self.b_iso_names, by_b_iso, strict=True))
         if self.contrast_name:
             slopes[self.contrast_name] = by_contrast
-        return structure_factor_squared(*arguments), slopes
+        return squared, slopes
 
     def intensities(self, values: Mapping[str, float]) -> tuple[Array, dict[str, Array]]:
         """Intensity of each reflection before geometry and multiplicity, and its derivatives by parameters.
@@ -459,7 +456,7 @@ class PhaseLines:
     def with_phase(self, phase: Phase) -> "PhaseLines":
         """Return the same lines with the atoms of another composition, for asking what the composition does."""
         other = copy.copy(self)
-        other.phase = phase
+        other.phase, other._scattering = phase, None
         return other
 
     def with_optics(self, lengths_nm: tuple[float, ...], **changes: object) -> "PhaseLines":

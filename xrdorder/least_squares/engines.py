@@ -19,10 +19,10 @@ from scipy.optimize import least_squares
 from xrdorder.exceptions import FitError, UnknownNameError
 
 Array = NDArray[np.float64]
-# Damping in units of the largest curvature met: to begin with (none where `reach` keeps steps short), after a first
-# refusal, beyond which there is no hope, below which there is none. It is taken off step by step: at once would mean
-# one refusal after another.
-_EARLY_DAMPING, _FIRST_DAMPING, _MOST_DAMPING, _LEAST_DAMPING = 1e-3, 1e-2, 1e10, 1e-8
+# Damping in units of the largest curvature met: to begin with, none where `reach` keeps steps short; there, after a
+# step that was refused all the same. It is taken off step by step: at once would mean one refusal after another.
+_EARLY_DAMPING, _REFUSED_DAMPING = 1e-3, 1e-2
+_LEAST_DAMPING, _MOST_DAMPING = 1e-12, 1e10
 _FELT = 1e-12  # share of the steepest slope met, below which rounding hides what a parameter does
 
 Residuals = Callable[[Array], tuple[Array, Array]]
@@ -102,20 +102,18 @@ def own(
     A parameter at its bound whose gradient points outward rests for the step; one that would pass its bound stops there
     and the others are solved for anew, for a step that is merely cut off may lead uphill. A change of chi2 by one is a
     shift by one standard uncertainty, so the tolerance is a statement about the answer, not about the machine. A step
-    that promises less is taken on credit: where so little is left the linear model keeps its promise.
+    that promises less is taken on credit where `reach` is given: the linear model keeps so small a promise.
     """
     point = np.clip(start, lower, upper)
     r, jacobian = residuals(point)
     if renewed is not None:
         r, jacobian = renewed(point)
     chi2 = float(r @ r)
-    if not np.isfinite(chi2):
-        raise FitError(
-            "fit: the start values give no finite pattern; check wavelength, phases and angle range"
-        )
+    _require_finite(chi2)
     steepest = np.zeros_like(point)
     farthest = np.full_like(point, np.inf) if reach is None else reach
-    damping = _EARLY_DAMPING if reach is None else 0.0
+    limited = 0.0, _REFUSED_DAMPING, tolerance
+    damping, refused, credit = (_EARLY_DAMPING, 0.0, 0.0) if reach is None else limited
     for iteration in range(1, most_iterations + 1):
         slope = _Slope(r, jacobian, point, lower, upper, farthest)
         steepest = np.maximum(steepest, slope.curvature)
@@ -126,8 +124,8 @@ def own(
         while True:
             step, promised = slope.step(damping * steepest)
             # a short step promises little wherever it is: what an undamped one would gain decides
-            if promised < tolerance and (last := slope.last_step(tolerance)) is not None:
-                return Minimum(np.clip(point + last[0], lower, upper), chi2 - last[1], iteration, not lost)
+            if 0.0 <= promised < credit and slope.ends(tolerance):
+                return Minimum(np.clip(point + step, lower, upper), chi2 - promised, iteration, not lost)
             if promised > 0.0:
                 trial = np.clip(point + step, lower, upper)
                 # nearly every trial is accepted: its Jacobian is asked for at once, at less than residuals twice
@@ -140,16 +138,22 @@ def own(
                 r, jacobian = residuals(point)
                 chi2, slope = float(r @ r), _Slope(r, jacobian, point, lower, upper, farthest)
             elif damping > _MOST_DAMPING or 0.0 <= promised < tolerance:
-                return Minimum(point, chi2, iteration, False)
+                return Minimum(point, chi2, iteration, slope.ends(tolerance) and not lost)
             else:
-                damping = 8.0 * damping if damping else _FIRST_DAMPING
+                damping = max(8.0 * damping, refused)
         point, r, jacobian = trial, trial_r, trial_jacobian
         if renewed is not None:
             r, jacobian = renewed(point)
         chi2 = float(r @ r)
-        damping *= 0.1 if gained > 0.5 * promised else 0.7
-        damping = damping if damping > _LEAST_DAMPING else 0.0
+        if gained < tolerance and promised < tolerance and slope.ends(tolerance):
+            return Minimum(point, chi2, iteration, not lost)
+        damping = max(damping * (0.1 if gained > 0.5 * promised else 0.7), _LEAST_DAMPING)
     return Minimum(point, chi2, most_iterations, False)
+
+
+def _require_finite(chi2: float) -> None:
+    if not np.isfinite(chi2):
+        raise FitError("fit: the start values give no finite pattern; check wavelength, phases and angle range")
 
 
 class _Slope:
@@ -202,10 +206,10 @@ class _Slope:
             moving[index[beyond]] = False
         return step, -float(2.0 * self.gradient @ step + step @ self.hessian @ step)
 
-    def last_step(self, tolerance: float) -> tuple[Array, float] | None:
-        """Undamped step, and what it promises, if that is so little that it is the last; None while there is more."""
+    def ends(self, tolerance: float) -> bool:
+        """Tell whether an undamped step, no part of it cut short, promises less than this."""
         step, promised = self.step(np.zeros_like(self.gradient))
-        return (step, promised) if 0.0 <= promised < tolerance and np.all(np.abs(step) < self._farthest) else None
+        return bool(0.0 <= promised < tolerance and np.all(np.abs(step) < self._farthest))
 
 
 def _solved(matrix: Array, right: Array) -> Array:
@@ -242,7 +246,7 @@ def scipy_trf(
         if renewed is None:
             break
         r, jacobian = renewed(start)
-        if _Slope(r, jacobian, start, lower, upper, np.inf).last_step(tolerance) is not None:
+        if _Slope(r, jacobian, start, lower, upper, np.inf).ends(tolerance):
             break
     return replace(minimum, iterations=iterations)
 

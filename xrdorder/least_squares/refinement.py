@@ -131,7 +131,13 @@ class Refinement:
         return {name: float(p.value) for name, p in self.parameters.items()}
 
     def run(
-        self, vary: Iterable[str], *, most_iterations: int = 40, tolerance: float = 1e-4, follow: bool = False
+        self,
+        vary: Iterable[str],
+        *,
+        most_iterations: int = 40,
+        tolerance: float = 1e-4,
+        follow: bool = False,
+        from_afar: bool = False,
     ) -> bool:
         """Fit the named parameters, hold all others; return whether the engine converged.
 
@@ -144,6 +150,9 @@ class Refinement:
         follow
             Weights, and what the lines treat as constant, follow the model from step to step: the end is the minimum by
             its own weights. Otherwise both stay, so that chi squared before and after compare.
+        from_afar
+            The start is a guess, so that steps begin short; otherwise as long as no line moves by more than half its
+            width.
 
         Raises
         ------
@@ -169,7 +178,7 @@ class Refinement:
             translation.upper,
             tolerance=tolerance,
             most_iterations=most_iterations,
-            reach=self.model.reach(translation.values(start), translation.free) if follow else None,
+            reach=None if from_afar else self.model.reach(translation.values(start), translation.free),
             renewed=steps.renewed,
         )
         translation.store(minimum.point)
@@ -304,7 +313,8 @@ class Refinement:
         n = len(translation.wanted)
         by_free = translation.to_free(jacobian[:, :n], point)
         by_held = jacobian[:, n:]
-        norms = np.linalg.norm(by_free, axis=0)
+        normal = by_free.T @ by_free
+        norms = np.sqrt(np.diag(normal))
         span = np.where(
             np.isfinite(translation.upper - translation.lower), translation.upper - translation.lower, np.inf
         )
@@ -313,17 +323,17 @@ class Refinement:
         lively = (norms > 0.0) & ~at_bound
         index = np.flatnonzero(lively)
         free = tuple(translation.free[k] for k in index)
-        scaled = by_free[:, index] / norms[index]
-        normal = scaled.T @ scaled
+        scaled = normal[np.ix_(index, index)] / np.outer(norms[index], norms[index])
         try:
-            inverse = cho_solve(cho_factor(normal), np.eye(len(index)))
+            inverse = cho_solve(cho_factor(scaled), np.eye(len(index)))
         except np.linalg.LinAlgError as error:
             raise FitError(
                 "fit: parameters cannot be told apart (singular covariance); ask for fewer phases or a longer range"
             ) from error
         covariance = inverse / np.outer(norms[index], norms[index])
         idle = tuple(name for name, ok in zip(translation.free, lively, strict=True) if not ok)
-        solved = Solution(free, point[index], covariance, by_free[:, index], idle)
+        weighted = by_free if len(index) == by_free.shape[1] else by_free.T[index].T
+        solved = Solution(free, point[index], covariance, weighted, idle)
         self._solved_at = here, self.variance, self.used, solved
         return solved, by_held
 
