@@ -3,9 +3,9 @@
 import numpy as np
 import xarray as xr
 
-from xrdorder.estimates.stored_draws import STORED
 from xrdorder.estimates.streams import shared_normals
 from xrdorder.estimates.study_draws import with_draws
+from xrdorder.quantities.registry import ESTIMATED
 from xrdorder.relations import bc2_of_temperature
 from xrdorder.relations.tc_from_tin import BOLTZMANN
 from xrdorder.superconductivity.currents import conductor
@@ -45,8 +45,8 @@ def drawn(results, centres, below=2.0, above=1.0, n=N, tin=(0.015, 0.0015)):
     tin = np.where(np.isfinite(tc), tin, np.nan)
     values = {
         "tin_fraction": tin,
-        "S_a_joint": 0.96 + 0.0 * tin,
-        "site_order_joint": 4.0 * 0.96 * tin,
+        "S_a": 0.96 + 0.0 * tin,
+        "S_b": 3.0 * 0.96 * tin / (1.0 - tin),
         "Tc_K": centred(skew, centres["Tc_K"]),
         "Bc2_0K_T": centred(skew, centres.get("Bc2_0K_T", tc[:, 0] + 10.0)),
         "Bc2_4K2_T": centred(skew, centres.get("Bc2_4K2_T", tc[:, 0] + 6.0)),
@@ -55,12 +55,12 @@ def drawn(results, centres, below=2.0, above=1.0, n=N, tin=(0.015, 0.0015)):
     }
     values["resistivity_uohm_cm"] = np.where(np.isfinite(tc), values["resistivity_uohm_cm"], np.nan)
     found = xr.Dataset(
-        {"estimate_draws": (("sample", "target", "draw"), np.stack([values[name] for name in STORED], axis=1),
+        {"estimate_draws": (("sample", "target", "draw"), np.stack([values[name] for name in ESTIMATED], axis=1),
                             {"long_name": "made by hand"})},
-        coords={"sample": samples, "target": ("target", np.array(STORED, dtype=object), {"long_name": "target"})},
+        coords={"sample": samples, "target": ("target", np.array(ESTIMATED, dtype=object), {"long_name": "target"})},
         attrs={"estimate_seed": 0, "estimate_law": bc2_of_temperature.POWER.name},
     )  # fmt: skip
-    found["target_units"] = ("target", np.array(["1"] * len(STORED), dtype=object), {"long_name": "units"})
+    found["target_units"] = ("target", np.array(["1"] * len(ESTIMATED), dtype=object), {"long_name": "units"})
     return with_draws(results, found)
 
 
@@ -93,11 +93,11 @@ U_TC, RATIO = 0.1, 1.55
 def joint(material, name="", n=N, seed=0):
     """Joint draws of tin, Tc and Bc2 at 0 K of a sample from its tin and the sources of that: no model, one step."""
     values, table = material
-    if not np.isfinite(values.get("tin_fraction", np.nan)):
+    if not np.isfinite(values.get("tin_fraction_lattice", np.nan)):
         return (np.full(n, np.nan),) * 3
-    tin = np.full(n, float(values["tin_fraction"]))
-    if "tin_fraction" in table.quantities:
-        tin = quantity_draws(values, table, ["tin_fraction"], n=n, seed=seed, key=name)["tin_fraction"]
+    tin = np.full(n, float(values["tin_fraction_lattice"]))
+    if "tin_fraction_lattice" in table.quantities:
+        tin = quantity_draws(values, table, ["tin_fraction_lattice"], n=n, seed=seed, key=name)["tin_fraction_lattice"]
     own = standard_normal(n, seed, "made/Tc", "", name)
     tc = np.maximum(BOLTZMANN.function(tin + 0.01 * TIN_OFFSET) + U_TC * own, 1.0)
     return tin, tc, RATIO * tc
@@ -117,20 +117,20 @@ def made_layer(material, *, n=N, seed=0, key="", **more):
 
 def with_joint(results, n=N):
     """Results with joint draws made of the tin of each sample and the sources of that."""
-    found = np.full((results.sizes["sample"], len(STORED), n), np.nan)
+    found = np.full((results.sizes["sample"], len(ESTIMATED), n), np.nan)
     for k, (name, table) in enumerate(separate(results).items()):
         quantities = [str(one) for one in results["quantity"].values]
         values = dict(zip(quantities, results["value"].transpose("sample", "quantity").values[k], strict=True))
         tin, tc, zero = joint((values, table), name, n)
         derived = {
-            "tin_fraction": tin, "S_a_joint": 0.96 + 0.0 * tin, "site_order_joint": 3.84 * tin, "Tc_K": tc,
+            "tin_fraction": tin, "S_a": 0.96 + 0.0 * tin, "S_b": 2.88 * tin / (1.0 - tin), "Tc_K": tc,
             "Bc2_0K_T": zero, "Bc2_4K2_T": bc2_of_temperature.POWER.function(np.array(4.2), zero, tc),
             "Bc2_slope_T_per_K": zero / (0.693 * tc), "resistivity_uohm_cm": 20.0 + 0.0 * tc,
         }  # fmt: skip
-        found[k] = [derived[target] for target in STORED]
+        found[k] = [derived[target] for target in ESTIMATED]
     drawn = xr.Dataset(
         {"estimate_draws": (("sample", "target", "draw"), found, {"long_name": "made by hand"})},
-        coords={"target": ("target", np.array(STORED, dtype=object), {"long_name": "target"})},
+        coords={"target": ("target", np.array(ESTIMATED, dtype=object), {"long_name": "target"})},
         attrs={"estimate_seed": 0, "estimate_law": bc2_of_temperature.POWER.name},
     )
     return with_draws(results, drawn)

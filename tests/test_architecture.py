@@ -12,18 +12,17 @@ PACKAGE = ROOT / "xrdorder"
 ORDER = (
     "exceptions faults files quantities display xrays crystals profiles uncertainty treatments relations patterns "
     "forward_model least_squares identification fitting material superconductivity description results "
-    "estimates running comparison measured planning explanation figures reports cli"
+    "estimates running comparison measured planning simulation scan_planning explanation drawing figures "
+    "reports cli"
 ).split()
 LONGEST_BODY = 60  # lines of a function without its docstring
 LARGEST_ROOM = 5000
-SHOWING = ("cli", "figures", "reports")
+SHOWING = ("cli", "drawing", "figures", "reports")
 TO_BE_DIVIDED = {
-    "comparison/differences.py: compare",
     "figures/planning.py: _front",
     "planning/planner.py: plan",
-    "results/sample_file.py: _root",
 }
-SHARED_NAMES = {"calibration", "differences", "specimen", "strain", "study"}
+SHARED_NAMES = {"study"}
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 

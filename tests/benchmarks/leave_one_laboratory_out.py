@@ -9,22 +9,24 @@ all other laboratories, populations included. Prints the table of docs/evidence.
 import argparse
 import math
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
 from scipy.stats import binom
 
+from tests.benchmarks import evidence_page
 from xrdorder.estimates import PUBLISHED, Hyperparameters, JointDraws, Measured, Wire, joint_draws
 from xrdorder.relations import relation
-from xrdorder.relations.published_samples import PublishedSample, published_samples, select
+from xrdorder.relations.published_samples import PublishedSample, select
 from xrdorder.uncertainty import Contributions
 
-PAGE = Path(__file__).parents[2] / "docs" / "evidence.md"
-BEGIN, END = "<!-- table: begin -->", "<!-- table: end -->"
+MADE_BY = (evidence_page.SAMPLES, Path(__file__))
+"""What the table is made by, beside the model."""
 
-# Where a source gives no uncertainty: half of the last digit of most tables (nm); microanalysis; width of transitions.
-U_LATTICE_NM, U_TIN, U_TC_K = 5e-5, 0.5, 0.1
+# Where a source gives no uncertainty: half of the last digit of most tables (nm); microanalysis; widths of transitions.
+U_LATTICE_NM, U_TIN, U_TC_K, U_BC2_T = 5e-5, 0.5, 0.1, 0.5
 SELECTED_BY_LOW_READING = 0.5  # at.%; judged, see `tin_offset` of the hyper-parameters
 MILLED = "hardly annealed"  # resistivity of 140 and more by milling: outside every relation
 
@@ -97,7 +99,8 @@ def tc_within(samples: Sequence[PublishedSample]) -> list[float]:
 def deficits(samples: Sequence[PublishedSample]) -> list[float]:
     """How much tin bulk and wires lack to the edge of the field, as measured (at.%); a quarter and more."""
     chosen = [s for s in samples if "tin" in s.judges and s.form in ("bulk", "wire")]
-    return [max(PUBLISHED["tin_edge"] - s.tin_at_percent, 0.25) for s in chosen]
+    edge = 0.5 * (PUBLISHED["tin_edge_low"] + PUBLISHED["tin_edge_high"])
+    return [max(edge - s.tin_at_percent, 0.25) for s in chosen]
 
 
 def _means(groups: dict[object, list[float]]) -> np.ndarray:
@@ -147,6 +150,9 @@ def hyper_without(laboratory: str) -> Hyperparameters:
 
 # --- samples as wires ---
 
+Estimated = Callable[[PublishedSample], Wire | list[Wire]]
+RHO = "resistivity_uohm_cm"
+
 
 def kind_of(s: PublishedSample) -> str:
     if s.undoped:
@@ -168,27 +174,54 @@ def by_lattice(s: PublishedSample, order: float = math.nan, u_order: float = 0.0
     return Wire(s.name, kind=kind_of(s), a_nm=s.a_nm, site_order=order, contributions=table, **more)
 
 
+def by_lattice_and_resistivity(s: PublishedSample) -> Wire:
+    return by_lattice(s, order_by_resistivity(s))
+
+
+def by_lattice_and_tin(s: PublishedSample) -> Wire:
+    return replace(by_lattice(s), tin_at_percent=measured_tin(s))
+
+
 def measured_tc(s: PublishedSample) -> Measured:
     return Measured(s.Tc_K, u_or(s.u_Tc_K, U_TC_K), s.Tc_criterion or "as published")
 
 
+def measured_field(s: PublishedSample) -> Measured:
+    return Measured(s.Bc2_T, u_or(s.u_Bc2_T, U_BC2_T), "as published", s.Bc2_at_k)
+
+
+def measured_tin(s: PublishedSample) -> Measured:
+    return Measured(s.tin_at_percent, u_or(s.u_tin_at_percent, U_TIN))
+
+
 def by_tin(s: PublishedSample) -> Wire:
-    return Wire(
-        s.name, kind=kind_of(s), tin_at_percent=Measured(s.tin_at_percent, u_or(s.u_tin_at_percent, U_TIN))
-    )
+    return Wire(s.name, kind=kind_of(s), tin_at_percent=measured_tin(s))
 
 
 def by_tc(s: PublishedSample) -> Wire:
     return Wire(s.name, kind=kind_of(s), tc_k=measured_tc(s))
 
 
-def by_lattice_and_lot(s: PublishedSample) -> list[Wire]:
-    """The sample and the next one of its series, whose Tc was measured, as one lot."""
-    series = [
-        other for other in published_samples() if other.source == s.source and "lattice" in other.judges
-    ]
-    other = series[(series.index(s) + 1) % len(series)]
-    return [by_lattice(s, lot="series"), by_lattice(other, lot="series", tc_k=measured_tc(other))]
+def and_of_its_lot(
+    make: Callable[[PublishedSample], Wire], **anchor: Callable[[PublishedSample], Measured]
+) -> Estimated:
+    """The sample and the next one of its series, on which something was measured, as one lot."""
+
+    def wires(s: PublishedSample) -> list[Wire]:
+        others = series_of(s)
+        other = others[(others.index(s) + 1) % len(others)]
+        known = {name: measure(other) for name, measure in anchor.items()}
+        return [replace(make(s), lot="series"), replace(make(other), name="other", lot="series", **known)]
+
+    return wires
+
+
+def series_of(s: PublishedSample) -> list[PublishedSample]:
+    """Samples of one source, kind, form and alloy whose Tc and Bc2 are known as well as those of the sample."""
+    alike = (s.source, kind_of(s), s.form, s.alloy)
+    return [o for o in select("Tc_K", "Bc2_T") if (o.source, kind_of(o), o.form, o.alloy) == alike
+            and math.isfinite(o.a_nm) == math.isfinite(s.a_nm)
+            and math.isfinite(o.tin_at_percent) == math.isfinite(s.tin_at_percent)]  # fmt: skip
 
 
 def tc_of(draws: JointDraws, s: PublishedSample) -> tuple[np.ndarray, float]:
@@ -199,13 +232,20 @@ def field_of(draws: JointDraws, s: PublishedSample) -> tuple[np.ndarray, float]:
     return draws.field(s.Bc2_at_k)[draws.samples.index(s.name)], s.Bc2_T
 
 
+def reading_of(draws: JointDraws, s: PublishedSample) -> tuple[np.ndarray, float]:
+    """Tin as a microprobe reads it, its noise included."""
+    true, bias = 100.0 * draws.of(s.name, "tin_fraction"), draws.shared["bias of the microprobe"]
+    noise = np.random.default_rng(0).standard_normal(true.size)
+    return true + bias + u_or(s.u_tin_at_percent, U_TIN) * noise, s.tin_at_percent
+
+
 class Question(NamedTuple):
     """One row of the table."""
 
     title: str
     unit: str
     samples: Sequence[PublishedSample]
-    wires: Callable[[PublishedSample], Wire | list[Wire]]
+    wires: Estimated
     answer: Callable[[JointDraws, PublishedSample], tuple[np.ndarray, float]]
 
 
@@ -213,39 +253,49 @@ def questions() -> list[Question]:
     lattice = select("a_nm", "Tc_K", judges="lattice")
     tin = select("tin_at_percent", "Tc_K", judges="tin", where=lambda s: s.tin_at_percent < 26.0)
     solid = [s for s in tin if s.form != "film"]
-    in_field = select("Tc_K", "Bc2_T", judges="field", where=lambda s: MILLED not in s.name)
-    ordered = [s for s in lattice if s.given("S_a")]
-    resistive = [s for s in lattice if s.given("resistivity_uohm_cm")]
-    series = [s for s in lattice if s.source.startswith("J. Zhou")]
-    return [
+    field = select("Tc_K", "Bc2_T", judges="field", where=lambda s: MILLED not in s.name)
+
+    def having(samples: Sequence[PublishedSample], *names: str, of_field: bool = False, series: bool = False,
+               undoped: bool | None = None) -> list[PublishedSample]:  # fmt: skip
+        return [s for s in samples if s.given(*names) and (s in field or not of_field)
+                and (not series or len(series_of(s)) > 1) and undoped in (None, s.undoped)]  # fmt: skip
+
+    probed = [s for s in having(lattice, "tin_at_percent") if s.tin_by != "nominal"]
+    ordered = having(lattice, "S_a")
+    series = having(lattice, series=True)
+    found = [
         Question("a → Tc", "K", lattice, by_lattice, tc_of),
-        Question(
-            "a and order → Tc",
-            "K",
-            ordered,
-            lambda s: by_lattice(s, 0.04 * s.tin_at_percent * s.S_a, s.u_S_a),
-            tc_of,
-        ),
-        Question(
-            "a and order by resistivity → Tc",
-            "K",
-            resistive,
-            lambda s: by_lattice(s, order_by_resistivity(s)),
-            tc_of,
-        ),
-        Question("a, and Tc of another of its lot → Tc", "K", series, by_lattice_and_lot, tc_of),
+        Question("a and order → Tc", "K", ordered,
+                 lambda s: by_lattice(s, 0.04 * s.tin_at_percent * s.S_a, s.u_S_a), tc_of),
+        Question("a and order by resistivity → Tc", "K", having(lattice, RHO), by_lattice_and_resistivity, tc_of),
+        Question("a and tin → Tc", "K", probed, by_lattice_and_tin, tc_of),
+        Question("a, and Tc of another of its lot → Tc", "K", series,
+                 and_of_its_lot(by_lattice, tc_k=measured_tc), tc_of),
         Question("tin → Tc, bulk and wire", "K", solid, by_tin, tc_of),
+        Question("tin, and Tc of another of its lot → Tc", "K", having(solid, series=True),
+                 and_of_its_lot(by_tin, tc_k=measured_tc), tc_of),
         Question("tin → Tc, films", "K", [s for s in tin if s.form == "film"], by_tin, tc_of),
-        Question("a → Bc2", "T", [s for s in in_field if s.given("a_nm")], by_lattice, field_of),
-        Question(
-            "tin → Bc2, doped", "T", [s for s in solid if s in in_field and not s.undoped], by_tin, field_of
-        ),
-        Question(
-            "tin → Bc2, undoped", "T", [s for s in solid if s in in_field and s.undoped], by_tin, field_of
-        ),
-        Question("Tc → Bc2, doped", "T", [s for s in in_field if not s.undoped], by_tc, field_of),
-        Question("Tc → Bc2, undoped", "T", [s for s in in_field if s.undoped], by_tc, field_of),
+        Question("a → tin", "at.%", probed, by_lattice, reading_of),
+        Question("a and order by resistivity → tin", "at.%", having(probed, RHO),
+                 by_lattice_and_resistivity, reading_of),
+        Question("a, and tin of another of its lot → tin", "at.%", having(probed, series=True),
+                 and_of_its_lot(by_lattice, tin_at_percent=measured_tin), reading_of),
+        Question("a → Bc2", "T", having(lattice, of_field=True), by_lattice, field_of),
+        Question("a and order by resistivity → Bc2", "T", having(lattice, RHO, of_field=True),
+                 by_lattice_and_resistivity, field_of),
+        Question("a and tin → Bc2", "T", having(probed, of_field=True), by_lattice_and_tin, field_of),
+        Question("a, and Bc2 of another of its lot → Bc2", "T", having(series, of_field=True),
+                 and_of_its_lot(by_lattice, bc2_t=measured_field), field_of),
     ]
+    for words, undoped in (("doped", False), ("undoped", True)):
+        solid_ones, ones = having(solid, of_field=True, undoped=undoped), having(field, undoped=undoped)
+        found += [
+            Question(f"tin → Bc2, {words}", "T", solid_ones, by_tin, field_of),
+            Question(f"Tc → Bc2, {words}", "T", ones, by_tc, field_of),
+            Question(f"Tc, and Bc2 of another of its lot → Bc2, {words}", "T", having(ones, series=True),
+                     and_of_its_lot(by_tc, bc2_t=measured_field), field_of),
+        ]
+    return found  # fmt: skip
 
 
 # --- scores ---
@@ -300,29 +350,35 @@ def limits(n: int, share: float) -> str:
     return f"{low:.2f}-{high:.2f}"
 
 
-def row(title: str, unit: str, found: Sequence[Score], laboratories: int) -> str:
+def row(title: str, unit: str, found: Sequence[Score], laboratories: Sequence[str]) -> str:
     n, mean = len(found), np.mean(np.array(found, dtype=float), axis=0)
+    by = by_group(zip(laboratories, (one.inside_68 for one in found), strict=True))
     return (
-        f"| {title} | {n} ({laboratories}) | {mean[0]:.2f} ({limits(n, 0.68)}) | {mean[1]:.2f} ({limits(n, 0.95)}) "
-        f"| {mean[2]:.2f} {unit} | {mean[3]:+.2f} | {mean[4]:.2f} |"
+        f"| {title} | {n} ({len(by)}) | {mean[0]:.2f} ({limits(n, 0.68)}) | {mean[1]:.2f} ({limits(n, 0.95)}) "
+        f"| {mean[2]:.2f} {unit} | {mean[3]:+.2f} | {mean[4]:.2f} | {_means(by).mean():.2f} ({limits(len(by), 0.68)}) |"
     )
+
+
+def answered(question: Question, n: int, tables: dict[str, Hyperparameters]) -> str:
+    """Row of the table for one question."""
+    laboratories = [s.laboratory for s in question.samples]
+    return row(question.title, question.unit, scores(question, n, tables), laboratories)
 
 
 def table(n: int) -> list[str]:
     """Rows of docs/evidence.md."""
     lines = [
         "| from → what | samples (laboratories) | inside 68 % (by chance) | inside 95 % (by chance) "
-        "| width of 68 % | bias | CRPS |",
-        "|---|---|---|---|---|---|---|",
+        "| width of 68 % | bias | CRPS | inside 68 %, one vote a laboratory (by chance) |",
+        "|---|---|---|---|---|---|---|---|",
     ]
     tables: dict[str, Hyperparameters] = {}
-    for k, question in enumerate(questions()):
-        laboratories = len({s.laboratory for s in question.samples})
-        lines.append(row(question.title, question.unit, scores(question, n, tables), laboratories))
-        if k == 0:
-            lines.append(
-                row("no lattice: Tc of the other laboratories", "K", baseline(question.samples), laboratories)
-            )
+    for question in questions():
+        lines.append(answered(question, n, tables))
+        if len(lines) == 3:
+            samples = question.samples
+            laboratories = [s.laboratory for s in samples]
+            lines.append(row("no lattice: Tc of the other laboratories", "K", baseline(samples), laboratories))
     return lines
 
 
@@ -335,11 +391,7 @@ def main() -> None:
     lines = table(options.draws)
     print("\n".join(lines))
     if options.write:
-        text = PAGE.read_text(encoding="utf-8")
-        before, rest = text.split(BEGIN)
-        PAGE.write_text(
-            f"{before}{BEGIN}\n" + "\n".join(lines) + f"\n{END}{rest.split(END)[1]}", encoding="utf-8"
-        )
+        evidence_page.write("published", lines, evidence_page.fingerprint(*MADE_BY))
 
 
 if __name__ == "__main__":

@@ -19,7 +19,6 @@ import numpy as np
 import xarray as xr
 
 from tests.reports import browser
-from xrdorder.reports.first_look import first_look
 from xrdorder.reports.gallery import study_pictures
 from xrdorder.reports.page import page
 from xrdorder.reports.pictures import Picture, Scene
@@ -34,6 +33,7 @@ USE = """
   filter.value = document.querySelector("#results tbody th").textContent;
   filter.dispatchEvent(new Event("input"));
   laid(); said.filtered = performance.now();
+  document.getElementById("sections").open = true;
   const details = document.querySelector("details[data-fit]");
   details.open = true;
   details.dispatchEvent(new Event("toggle")); // at once, and not when the browser comes to it
@@ -94,14 +94,14 @@ def main(arguments: Sequence[str] | None = None) -> None:
     for number in (2, 30, told.samples):
         opened = many(real, number)
         start = time.perf_counter()
-        look = first_look(opened.results)
+        scene = Scene.of(opened)
         judged = time.perf_counter()
-        pictures = list(study_pictures(Scene(opened, look)))
+        pictures = list(study_pictures(scene))
         for one in pictures:
             assert isinstance(one, Picture), one
             one.content("svg")
         drawn = time.perf_counter()
-        text, _ = page(opened, look, pictures)
+        text, _ = page(scene, pictures)
         seconds[number] = time.perf_counter() - start
         with tempfile.NamedTemporaryFile(suffix=".html") as file:
             file.write(text.encode())

@@ -17,8 +17,7 @@ from tests.figures import made, random_study
 from tests.figures.labels import troubles
 from tests.reports import made as reports
 from tests.reports.test_of_patterns import Opened
-from xrdorder.figures.layout import SIZES
-from xrdorder.reports.first_look import first_look
+from xrdorder.drawing.layout import SIZES
 from xrdorder.reports.gallery import study_pictures
 from xrdorder.reports.pictures import Missing, Scene
 
@@ -32,7 +31,7 @@ def study(seed: int) -> Scene:
         Path("study"), random_study.word(random, 120), pieces, sizes=sizes, samples=made.described(pieces)
     )
     opened: Any = Opened(plain.study, plain.results)
-    return Scene(opened, first_look(opened.results), SIZES[str(random.choice(list(SIZES)))])
+    return Scene.of(opened, SIZES[str(random.choice(list(SIZES)))])
 
 
 def work(first: int, number: int) -> list[Row]:

@@ -5,7 +5,7 @@ import pytest
 
 from xrdorder.cli.options import Content
 from xrdorder.cli.report import report
-from xrdorder.figures.layout import SIZES
+from xrdorder.drawing.layout import SIZES
 from xrdorder.reports.pictures import FORMATS
 
 

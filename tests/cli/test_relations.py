@@ -16,7 +16,7 @@ def test_list_holds_every_relation():
     assert said.exit_code == 0
     for entry in PUBLISHED.relations():
         assert f"\n{entry.name} " in said.output
-    assert f"{len(PUBLISHED.relations())} relations" in said.output
+    assert said.output.startswith(f"{len(PUBLISHED.relations())} relations")
 
 
 def test_filters_narrow_the_list():
@@ -28,24 +28,22 @@ def test_filters_narrow_the_list():
 
 def test_the_list_tells_source_and_criterion_and_takes_the_beginning_of_a_kind():
     said = " ".join(run("--kind", "bc2").output.split())
-    assert "0.19 to 0.25 extrapolated A. Godeke (2006)" in said and "6 to 19 K criterion not told C. Senatore" in said
-    for kind in ("bc2-0-from-tin", "bc2-0-from-tc", "bc2-temperature", "bc2-slope", "bc2-pressure"):
+    assert "0.19 to 0.25 extrapolated A. Godeke (2006)" in said and "6 to 19 K not told C. Senatore" in said
+    for kind in ("bc2-0-from-tin", "bc2-0-from-tc", "bc2-temperature", "bc2-slope", "bc2-0-from-reaction"):
         assert f"({kind})" in said
     assert "tc-from-tin" not in said
     # a kind of that very name is that kind alone
     assert "peak-pinning-force-from-field" not in run("--kind", "peak-pinning-force").output
-    assert "Criterion    criterion not told" in run("godeke-2006-boltzmann").output
+    assert "Criterion    not told" in run("godeke-2006-boltzmann").output
     assert "Criterion" not in run("kramer-shape").output
 
 
-def test_one_relation_with_its_figure(tmp_path):
-    picture = tmp_path / "shape.png"
-    said = run("rise-and-plateau", "--save", str(picture))
+def test_one_relation_whole():
+    said = run("rise-and-plateau")
     assert said.exit_code == 0, said.output
     entry = relation("rise-and-plateau")
     for text in (entry.formula, "0.19 to 0.25", "derived here", "godeke-2006-collapse above", "29.1 ± 0.2 T"):
         assert text in " ".join(said.output.split())
-    assert picture.read_bytes().startswith(b"\x89PNG")
 
 
 @pytest.mark.parametrize(
@@ -57,9 +55,6 @@ def test_one_relation_with_its_figure(tmp_path):
         (("--known", "guessed"), "known are read"),
         (("--find", "no such word"), "no relation is like that"),
         (("kramer-shape", "--kind", "tc-from-tin"), "leave out NAME"),
-        (("--save", "x.png"), "give its NAME"),
-        (("kramer-shape", "--save", "x.foo"), "end the name in one of png, pdf, svg"),
-        (("kramer-shape", "--save", "nowhere/x.png"), "there is no folder nowhere; make it"),
     ],
 )
 def test_wrong_use_is_one_line(words, message):

@@ -14,9 +14,9 @@ AT = Conditions(strain=-0.002)
 
 
 def sample(name, tin, size, own=0.0, lot="A"):
-    table = Contributions.empty().extend("tin_fraction", {}, {"scale": (0.002, "published"), "own": (own, "")})
+    table = Contributions.empty().extend("tin_fraction_lattice", {}, {"scale": (0.002, "published"), "own": (own, "")})
     table = table.extend("domain_size_nm", {}, {"own": (0.02 * size if own else 0.0, "")})
-    return made_conductor(name, ({"tin_fraction": tin, "domain_size_nm": size}, table), lot=lot, n=N)
+    return made_conductor(name, ({"tin_fraction_lattice": tin, "domain_size_nm": size}, table), lot=lot, n=N)
 
 
 @pytest.fixture(scope="module")

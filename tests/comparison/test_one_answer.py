@@ -6,10 +6,10 @@ import pytest
 from tests.figures import made
 from xrdorder.comparison import values_of
 from xrdorder.comparison.bc2_grain_size import placed
-from xrdorder.comparison.study import compare_quantity
+from xrdorder.comparison.variants import compare_wires, wires_of
 from xrdorder.estimates.conductors import conductors, layers
 from xrdorder.estimates.study_draws import estimated
-from xrdorder.figures import difference_figure
+from xrdorder.figures import difference_rows
 from xrdorder.planning.responses import BC2, TC, responses
 from xrdorder.reports.first_look import first_look
 from xrdorder.results.collate import _column
@@ -48,17 +48,17 @@ def by_numpy(results):
 def test_comparisons_and_the_page_subtract_alike(results, by_numpy, target):
     assert values_of(results, target).difference(FIRST, SECOND) == pytest.approx(by_numpy[target], rel=1e-6)
     a_lot = results.isel(sample=results["lot"].values == "A")
-    found = compare_quantity(a_lot, target, reference=SECOND).comparison
+    found = compare_wires(wires_of(a_lot, target, reference=SECOND)).comparison
     labels = {SECOND: found.variants[0], FIRST: found.variants[-1]}
     assert found.pair(labels[FIRST], labels[SECOND]).value == pytest.approx(by_numpy[target][0], rel=1e-6)
     page = first_look(a_lot).to_first[target].comparison
     assert page.pair(labels[FIRST], labels[SECOND]).value == pytest.approx(by_numpy[target][0], rel=1e-6)
 
 
-@pytest.mark.parametrize(("target", "name"), [("tin_at_percent", "tin_fraction"), ("Tc_K", "Tc_K"), ("Bc2_4K2_T",) * 2])
-def test_the_figure_of_differences_subtracts_alike(results, by_numpy, target, name):
-    figure = difference_figure(results, (name,), reference={"A": SECOND})
-    marks = [float(line.get_ydata()[0]) for line in figure.axes[0].lines if len(line.get_xdata()) == 1]
+@pytest.mark.parametrize("target", ["tin_at_percent", "Tc_K", "Bc2_4K2_T"])
+def test_the_figure_of_differences_subtracts_alike(results, by_numpy, target):
+    a_lot = results.isel(sample=results["lot"].values == "A")
+    marks = _marks(difference_rows([compare_wires(wires_of(a_lot, target, reference=SECOND))]))
     assert min(abs(mark - by_numpy[target][0]) for mark in marks) < 1e-6 * abs(by_numpy[target][0])
 
 
@@ -88,3 +88,53 @@ def test_one_sample_has_one_tin_tc_and_bc2(results):
     section = layers(results, [FIRST])[FIRST]
     assert float(np.median(section.tin)) == pytest.approx(0.01 * tin, rel=1e-9)
     assert float(np.median(section.bc2(4.2))) == pytest.approx(bc2, rel=1e-5)
+
+
+def test_the_order_of_a_pattern_is_one_number_with_one_difference(results):
+    """What a pattern measures by itself is analytic: contributions of its sources, nowhere draws."""
+    assert "site_order" not in results["target"].values
+    k, j = (results["sample"].values.tolist().index(name) for name in (FIRST, SECOND))
+    q = results["quantity"].values.tolist().index("site_order")
+    value = results["value"].values[:, q]
+    assert [float(x) for x in _column(results, "site_order")] == pytest.approx(value.tolist(), rel=1e-9)
+    table = results["contribution"].values[:, q]
+    groups = results["source_group"].values
+    shared = (groups[k] != "") & (groups[k] == groups[j])
+    square = np.sum((table[k] - table[j])[shared] ** 2) + np.sum(table[[k, j]][:, ~shared] ** 2)
+    expected = value[k] - value[j], np.sqrt(square)
+    assert values_of(results, "site_order").difference(FIRST, SECOND) == pytest.approx(expected, rel=1e-9)
+    a_lot = results.isel(sample=results["lot"].values == "A")
+    for found in (
+        compare_wires(wires_of(a_lot, "site_order", reference=SECOND)).comparison,
+        first_look(a_lot).to_first["site_order"].comparison,
+    ):
+        assert found.pair(found.variants[-1], found.variants[0]).value == pytest.approx(expected[0], rel=1e-9)
+    marks = _marks(difference_rows([compare_wires(wires_of(a_lot, "site_order", reference=SECOND))]))
+    assert min(abs(mark - expected[0]) for mark in marks) < 1e-6 * abs(expected[0])
+
+
+@pytest.mark.parametrize("name", ["S_a", "S_b"])
+def test_order_parameters_belong_to_the_tin_of_the_table(results, name):
+    """S_a = x / (4 beta), S_b = 3 x / (4 (1 - beta)): with one beta, that of the draws, in every draw."""
+    k = results["sample"].values.tolist().index(FIRST)
+    targets = results["target"].values.tolist()
+    draws = results["estimate_draws"].values[k].astype(float)
+    tin, s_a, s_b = (draws[targets.index(one)] for one in ("tin_fraction", "S_a", "S_b"))
+    np.testing.assert_allclose(s_b, 3.0 * tin * s_a / (1.0 - tin), rtol=2e-4)  # stored to 15 bits each
+    middle = float(np.median(draws[targets.index(name)]))
+    assert float(_column(results, name)[k]) == pytest.approx(middle, rel=1e-9)
+    assert float(_column(results, f"u_{name}")[k]) == pytest.approx(
+        np.std(draws[targets.index(name)], ddof=1), rel=1e-9
+    )
+    values = values_of(results, name)
+    assert values.value[values.samples.index(FIRST)] == pytest.approx(middle, rel=1e-9)
+    assert name not in results["quantity"].values
+    explained = estimates_of(results, k)
+    of = dict(zip(explained["target"].values.tolist(), explained["target_median"].values.tolist(), strict=True))
+    assert of[name] == pytest.approx(middle, rel=1e-9)
+
+
+def _marks(figure):
+    """Where marks of differences stand."""
+    (axes,) = figure.axes
+    return [float(x) for line in axes.lines if line.get_marker() != "None" for x in np.ravel(line.get_xdata())]

@@ -20,6 +20,7 @@ GOOD = {
     "tin_at_percent": {"value": 23.9, "u": 0.4, "remark": "12 points across the layer"},
     "grain_size_nm": {"value": 140, "u": 15},
     "a15_area_fraction": {"value": 0.55, "u": 0.02},
+    "non_copper_area_mm2": {"value": 0.25, "u": 0.01},
     "critical_current_a": {"value": 620, "u": 12, "temperature_k": 4.2, "field_t": 12},
 }
 

@@ -304,13 +304,13 @@ def test_measured_values_that_cannot_be(study, old, new, complaint):
 
 def test_strain_corrections_and_files_of_the_laboratory(study):
     text = replaced("wire_axis_angle_deg = 0\n", "strain = -0.001\nu_strain = 0.0003\n")
-    text = text.replace("[defaults]\n", '[defaults]\ncorrections_off = ["disorder"]\n')
+    text = text.replace("[defaults]\n", '[defaults]\ncorrections_off = ["dopant-lattice"]\n')
     text = text.replace("{ Ta = 0.2 }", "{ Ta = 0.2 }\nlattice_pm_per_at_percent = { Ta = -0.02 }")
     (study / "scale.toml").write_text("")
     found = read_study(write(study, 'tin_scale = "scale.toml"\n' + text))
     a, b, _ = found.samples
     assert (b.strain, b.u_strain, a.strain) == (-0.001, 0.0003, None)
-    assert a.corrections_off == b.corrections_off == ("disorder",)
+    assert a.corrections_off == b.corrections_off == ("dopant-lattice",)
     assert a.lot.lattice_by_dopant_nm == pytest.approx({"Ta": -0.002})  # nm by unit fraction
     assert (found.tin_scale, found.relations) == (study / "scale.toml", None)
 

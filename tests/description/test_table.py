@@ -80,7 +80,7 @@ pattern = "patterns/c.xy"
 date = 2026-03-14
 position_m = 12.5
 calibration = "other"
-corrections_off = ["disorder"]
+corrections_off = ["dopant-lattice"]
 fit = { elastic_shifts = false, mu_t = 1 }
 treatment = [{ repeat = 3, steps = [{ hold_c = 650, hours = 10, amplitude_k = 5, period_h = 2 }] }]
 [[samples]]

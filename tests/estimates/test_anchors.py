@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 
-from tests.estimates.made import lot, wire
+from tests.estimates.made import lot, table, wire
 from tests.estimates.test_joint_draws import u_of
-from xrdorder.estimates import Measured, joint_draws
+from xrdorder.estimates import Measured, Wire, joint_draws
+from xrdorder.relations.published_samples import select
 
 N = 500
 TC = Measured(17.6, 0.05, "50 %")
@@ -73,6 +74,12 @@ def test_what_cannot_be_used_is_said_in_one_line(anchor, flag: str, words: str) 
     assert np.all(np.isfinite(drawn.values["Tc_K"]))
 
 
+def test_two_values_that_cannot_be_used_are_both_said() -> None:
+    both = wire("a", tc_k=Measured(19.2, 0.1, "onset"), tin_at_percent=Measured(33.0, 0.5))
+    found = dict(joint_draws([both, wire("b")], n=200).flags["a"])["anchor-set-aside"]
+    assert "Tc of 19.2 K" in found and "33 at.%" in found
+
+
 def test_anchors_that_contradict_each_other_are_both_named() -> None:
     wires = lot(4, tin=24.5)
     wires[0] = wire("lot-0", tin=24.4, tc_k=Measured(18.0, 0.05, "50 %"))
@@ -85,15 +92,23 @@ def test_anchors_that_contradict_each_other_are_both_named() -> None:
     assert all("anchors-contradict" not in dict(flags) for flags in joint_draws(calm, n=500).flags.values())
 
 
-def test_tin_beyond_the_field_is_cut_and_gets_a_tc() -> None:
-    """V. Guritanu et al., Phys. Rev. B 70 (2004) 184526: 0.5293 nm, on the line 27.2 at.%; Tc 17.8 K."""
-    beyond = wire("rich", "", tin=25.0 + 0.3 / 0.136, s_a=0.98)
-    drawn = joint_draws([beyond, wire("usual", "")], n=N)
-    assert "tin-cut-at-edge" in dict(drawn.flags["rich"])
-    assert "tin-cut-at-edge" not in dict(drawn.flags["usual"])
-    assert 100.0 * drawn.of("rich", "tin_fraction").max() <= 25.4
-    low, high = np.quantile(drawn.of("rich", "Tc_K"), [0.025, 0.975])
-    assert low < 17.8 < high
+def test_tin_beyond_the_field_is_cut_at_either_end_and_gets_a_tc() -> None:
+    rich, poor = wire("rich", "", tin=25.0 + 0.3 / 0.136, s_a=0.98), wire("poor", "", tin=16.0, s_a=0.98)
+    drawn = joint_draws([rich, wire("usual", ""), poor], n=N)
+    assert [name for name in drawn.samples if "tin-cut-at-edge" in dict(drawn.flags[name])] == ["rich", "poor"]
+    assert 100.0 * drawn.of("rich", "tin_fraction").max() <= 25.5  # ends of the field
+    assert 100.0 * drawn.of("poor", "tin_fraction").min() >= 18.0
+    assert np.all(np.isfinite(drawn.values["Tc_K"]))
+
+
+@pytest.mark.parametrize("a_nm", [0.5291, 0.5293])
+def test_the_best_known_stoichiometric_samples_get_a_tc(a_nm: float) -> None:
+    """Lattice parameter alone against the measured Tc of the published sample, whose source stands in the table."""
+    (sample,) = select("a_nm", "Tc_K", judges="lattice", where=lambda s: s.a_nm == a_nm)
+    drawn = joint_draws([Wire(sample.name, kind="bulk", a_nm=a_nm, contributions=table(u_a=1e-4))], n=N)
+    low, high = np.quantile(drawn.of(sample.name, "Tc_K"), [0.025, 0.975])
+    assert low < sample.Tc_K < high
+    assert u_of(drawn.of(sample.name, "Tc_K")) < 0.8
 
 
 def test_a_lot_of_one_wire_is_said() -> None:

@@ -8,7 +8,7 @@ from xrdorder.estimates import PUBLISHED, joint_draws
 from xrdorder.estimates.from_material import kind_of, on_scale, wire_of_material
 from xrdorder.material import PUBLISHED_SCALE, Material, Specimen, TinScale
 from xrdorder.material.derived_quantities import DerivedQuantities
-from xrdorder.material.order import add_order_parameters
+from xrdorder.material.order import add_tin_bound
 from xrdorder.material.tin import add_tin
 from xrdorder.uncertainty import Contributions
 
@@ -20,7 +20,7 @@ def material(specimen: Specimen, a_nm: float = 0.52880, order: float = 0.92) -> 
     derived.add_given("a_nm", a_nm, {"certificate": (U_A_NM, "srm")})
     derived.add_given("site_order", order, {"counting": (U_ORDER, "")})
     add_tin(derived, specimen)
-    add_order_parameters(derived, specimen)
+    add_tin_bound(derived, specimen)
     return Material.of(derived)
 
 

@@ -7,18 +7,17 @@ import re
 import numpy as np
 import pytest
 
-from xrdorder.estimates import UNTESTED, Measured, Wire, joint_draws
+from xrdorder.estimates import Measured, Wire, joint_draws
 from xrdorder.estimates.from_material import wire_of_material
 from xrdorder.estimates.from_numbers import TIN_RANGE, U_LATTICE_NM, U_SITE_ORDER, estimate
-from xrdorder.estimates.stored_draws import STORED
 from xrdorder.estimates.study_draws import stored_targets
 from xrdorder.exceptions import UnknownNameError, ValidityError
 from xrdorder.material import A15_FIELD, Material, Specimen, TinScale
 from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.lattice import refer_lattice
-from xrdorder.material.order import add_order_parameters
+from xrdorder.material.order import add_tin_bound
 from xrdorder.material.tin import add_tin
-from xrdorder.quantities.registry import PREDICTED, quantity
+from xrdorder.quantities.registry import ESTIMATED, PREDICTED, UNTESTED, quantity
 from xrdorder.relations import PUBLISHED, relation
 from xrdorder.relations.resistivity import FROM_ORDER
 from xrdorder.relations.tin_from_lattice import DEFAULT, ENTRIES, SECOND
@@ -47,7 +46,7 @@ def test_tin_by_each_line_and_by_order(usual):
     # 0.2 pm between laboratories, the second line, 0.04 pm in a itself, scatter of 0.15 at.%
     of_lines = float(SECOND(0.52880) - DEFAULT(0.52880))
     parts = (2e-4 / DEFAULT.slope_nm, of_lines, 4.03e-5 / DEFAULT.slope_nm, 0.0015)
-    assert usual.material.u("tin_fraction") == pytest.approx(math.hypot(*parts), abs=1e-4)
+    assert usual.material.u("tin_fraction_lattice") == pytest.approx(math.hypot(*parts), abs=1e-4)
     bound = row(usual, "tin content", "order-bound")
     assert bound.value == pytest.approx(23.25)
     assert bound.u == pytest.approx(0.5)
@@ -65,13 +64,14 @@ def test_order_tells_tin_without_the_lattice_scale():
     assert row(result, "tin content", "order-as-measured-before").u == pytest.approx(0.65, abs=0.04)
 
 
-def test_order_parameters(usual):
-    s_a = row(usual, "order of the niobium sites", "site order / (4 beta)")
-    s_b = row(usual, "order of the tin sites", "3 site order / (4 (1 - beta))")
-    assert s_a.value == pytest.approx(0.93 / (4 * TIN), abs=1e-5)
-    assert s_b.value == pytest.approx(3 * 0.93 / (4 * (1 - TIN)), abs=1e-5)
-    relative_u_tin = usual.material.u("tin_fraction") / TIN
-    assert s_a.u == pytest.approx(s_a.value * math.hypot(relative_u_tin, 0.02 / 0.93), rel=0.01)
+def test_order_parameters_are_those_of_the_joint_draws(usual):
+    """S_a = x / (4 beta) and S_b = 3 x / (4 (1 - beta)) in every draw, with one tin content and one order."""
+    tin, s_a, s_b = (usual.draws[name] for name in ("tin_fraction", "S_a", "S_b"))
+    np.testing.assert_allclose(s_b, 3.0 * tin * s_a / (1.0 - tin), rtol=1e-4)  # draws are stored to 15 bits
+    for name, noun in (("S_a", "order of the niobium sites"), ("S_b", "order of the tin sites")):
+        assert row(usual, noun, "joint model").value == pytest.approx(np.median(usual.draws[name]))
+    # the order that was given, within what lattice and prior know better
+    assert np.median(4.0 * tin * s_a) == pytest.approx(0.93, abs=0.02)
 
 
 def as_a_study(seed=0, **wire):
@@ -82,7 +82,7 @@ def as_a_study(seed=0, **wire):
     derived.add_given("site_order", 0.93, {"counting/order": (U_SITE_ORDER, "")})
     refer_lattice(derived, specimen)
     add_tin(derived, specimen)
-    add_order_parameters(derived, specimen)
+    add_tin_bound(derived, specimen)
     return joint_draws([wire_of_material("estimate", Material.of(derived), specimen)], seed=seed, n=N)
 
 
@@ -92,7 +92,7 @@ def as_a_study(seed=0, **wire):
 def test_the_estimate_is_that_of_a_study_of_this_one_wire(wire):
     found = estimate(lattice_nm=0.52880, site_order=0.93, seed=3, n=N, **wire)
     drawn = as_a_study(3, **wire)
-    for target, draws in zip(STORED, stored_targets(drawn)[0], strict=True):
+    for target, draws in zip(ESTIMATED, stored_targets(drawn)[0], strict=True):
         np.testing.assert_array_equal(found.draws[target], draws)
     for title, draws in (
         ("tin content", 100.0 * drawn.of("estimate", "tin_fraction")),
@@ -246,7 +246,7 @@ def test_a_given_tin_content_takes_the_place_of_the_lattice():
 def test_a_given_tin_content_is_one_measured_on_the_wire():
     found = estimate(tin_fraction=0.24, u_tin_fraction=0.002, undoped=True, n=N)
     drawn = joint_draws([Wire("estimate", kind="binary", tin_at_percent=Measured(24.0, 0.2))], n=N)
-    np.testing.assert_array_equal(found.draws["Tc_K"], stored_targets(drawn)[0][STORED.index("Tc_K")])
+    np.testing.assert_array_equal(found.draws["Tc_K"], stored_targets(drawn)[0][ESTIMATED.index("Tc_K")])
     assert "microprobe" in "\n".join(found.assumptions)
 
 

@@ -108,10 +108,11 @@ def grid_of_one_wire(a_pm: float, order: float) -> tuple[np.ndarray, np.ndarray,
     spreads = np.exp(h["spread_of_spreads"] * rng.standard_normal((2, n)))
     deficit = h["tin_deficit"] * np.exp(h["tin_deficit_spread"] * z[4]) + h["tin_in_lot"] * spreads[0] * z[5]
     disorder = (
-        h["disorder_binary"] * np.exp(h["disorder_binary_spread"] * z[6])
+        h["disorder_binary"] * np.exp(h["disorder_spread"] * z[6])
         + h["disorder_in_lot"] * spreads[1] * z[7]
     )
-    tin = h["tin_edge"] - h["tin_edge_width"] * np.logaddexp(0.0, deficit / h["tin_edge_width"])
+    edge = rng.uniform(h["tin_edge_low"], h["tin_edge_high"], n)
+    tin = edge - h["tin_edge_width"] * np.logaddexp(0.0, deficit / h["tin_edge_width"])
     s_a = 1.0 - h["disorder_edge_width"] * np.logaddexp(0.0, disorder / h["disorder_edge_width"])
     a = 529.0 + offset + slope * (tin - 25.0) + widening * (0.98 - s_a)
     u_a = math.hypot(math.hypot(1e3 * U_A_NM, 5e-3), h["wire_scatter_pm"])

@@ -32,7 +32,7 @@ def test_small_studies(truth: str, lots: int, wires: int, studies: int) -> None:
 
     Wires of a study share their scale: 24 or 8 independent answers. The limits are twice the share and 1.4 for that.
     """
-    scores = campaign(TRUTHS[truth], lots, wires, studies, 1000)
+    scores = campaign(truth, lots, wires, studies, 1000)
     assert np.mean(np.abs(scores["tin"][:, 1]) > 2.0) <= 0.16
     for name in ("tin", "dtin", "dTc", "dBc2"):
         assert rms(scores[name][:, 1]) <= 1.4, name
@@ -41,7 +41,7 @@ def test_small_studies(truth: str, lots: int, wires: int, studies: int) -> None:
 @pytest.mark.slow
 def test_a_large_study_does_not_overlearn() -> None:
     """500 wires of ten lots anywhere in the field: rms z of tin was 1.6 while the lots had no level in common."""
-    scores = campaign(TRUTHS["uniform-5"], 10, 50, 2, 500)
+    scores = campaign("uniform-5", 10, 50, 2, 500)
     assert rms(scores["tin"][:, 1]) <= 1.4
     assert rms(scores["dtin"][:, 1]) <= 1.3
 

@@ -10,7 +10,7 @@ from xrdorder.files.sealed import write_sealed
 from xrdorder.forward_model.roles import Kind
 from xrdorder.material import PUBLISHED_SCALE, Specimen, characterise
 from xrdorder.quantities.records import Record, record_of
-from xrdorder.quantities.registry import PREDICTED
+from xrdorder.quantities.registry import ESTIMATED
 from xrdorder.relations import LABELS
 from xrdorder.results.netcdf import netcdf
 from xrdorder.results.sample_file import Provenance, StoredSample, write_sample
@@ -116,14 +116,14 @@ def parameters():
 
 def tables():
     """Two relations for every target; the second does not apply."""
-    n = len(PREDICTED)
-    names = [f"{word} {target}" for target in PREDICTED for word in ("first", "second")]
+    n = len(ESTIMATED)
+    names = [f"{word} {target}" for target in ESTIMATED for word in ("first", "second")]
     return xr.Dataset(
         {
-            "target_median": ("target", [16.5, 27.0, 23.0, 2.1, 25.0]),
-            "target_low": ("target", [15.0, 25.0, 20.0, 1.9, 15.0]),
-            "target_high": ("target", [17.5, 30.0, 26.0, 2.4, 40.0]),
-            "relation_target": ("relation", np.repeat(np.array(PREDICTED, dtype=object), 2)),
+            "target_median": ("target", [0.97, 0.91, 0.236, 16.5, 27.0, 23.0, 2.1, 25.0]),
+            "target_low": ("target", [0.96, 0.90, 0.233, 15.0, 25.0, 20.0, 1.9, 15.0]),
+            "target_high": ("target", [0.98, 0.92, 0.239, 17.5, 30.0, 26.0, 2.4, 40.0]),
+            "relation_target": ("relation", np.repeat(np.array(ESTIMATED, dtype=object), 2)),
             "relation_source": (
                 "relation",
                 np.array(["A. First (2001)", "B. Second (2002)"] * n, dtype=object),
@@ -136,7 +136,7 @@ def tables():
             "relation_reason": ("relation", np.array(["", "too little tin"] * n, dtype=object)),
         },
         coords={
-            "target": np.array(PREDICTED, dtype=object),
+            "target": np.array(ESTIMATED, dtype=object),
             "relation": np.array(names, dtype=object),
         },
         attrs={"wire": "Ta", "bc2_branches": ""},
@@ -183,10 +183,8 @@ def sample(
             version="0.0.7",
             options={
                 "mount": mount,
-                "dopants": dopants,
-                "on_tin_site": None,
                 "temperature_c": 25.0,
-                "lot": lot,
+                "lot": {"name": lot, "dopant_at_percent": {e: 100.0 * x for e, x in dopants.items()}},
                 **{"corrections_off" if key == "off" else key: value for key, value in told.items()},
             },
             calibration="abc123",

@@ -52,29 +52,21 @@ def test_this_version_finds_its_own_values_again():
     }
     assert all(checked.values()), checked
     assert checked.keys() >= {
-        "a_nm", "tin_fraction", "site_order", "tin_lower_bound", "S_a", "S_b", "domain_size_nm", "size_breadth_deg",
+        "a_nm", "tin_fraction_lattice", "site_order", "tin_lower_bound", "domain_size_nm", "size_breadth_deg",
         "microstrain", "strain_breadth_deg", "tin_spread", "lattice_a_nm_nb", "tin_fraction_order",
     }  # fmt: skip
 
 
 @pytest.mark.parametrize("dopants", [{}, {"Ti": 0.01}, {"Ta": 0.02, "Ti": 0.005}])
 def test_whatever_the_dopants(dopants):
-    found = one(explained.sample(dopants=dopants), "S_b")
-    assert [of(found, name).reproduced for name in ("site_order", "S_b")] == [True, True]
-    assert of(one(explained.sample(dopants=dopants), "tin_fraction_order"), "tin_fraction_order").reproduced
-
-
-def test_both_routes_to_tin_lead_to_the_joint_one():
-    found = one(explained.sample(), "tin_fraction_joint")
-    step = of(found, "tin_fraction_joint")
-    assert [given.quantity for given in step.record.inputs] == ["tin_fraction", "site order of tin alone"]
-    assert "S_a = 0.95 ± 0.04" in step.record.remark and step.reproduced
+    found = one(explained.sample(dopants=dopants), "tin_fraction_order")
+    assert [of(found, name).reproduced for name in ("site_order", "tin_fraction_order")] == [True, True]
 
 
 def test_a_scale_of_the_laboratory_is_named_and_recomputed():
     scale = TinScale("ours", 0.5287, 0.014, ((1e-10, 0.0), (0.0, 1e-7)), "six bulk samples, this test")
     own = explained.sample(scale=scale)
-    step = of(one(own, "tin_fraction"), "tin_fraction")
+    step = of(one(own, "tin_fraction_lattice"), "tin_fraction_lattice")
     assert "own line 'ours': six bulk samples" in step.record.source and step.reproduced
     assert "/ 0.014" in step.record.formula
     assert step.value == pytest.approx(scale.tin(own.values["a_nm"]), abs=1e-12)
@@ -106,16 +98,17 @@ def test_whatever_the_lines_tell(more):
 )
 def test_a_strain_and_what_it_corrects_are_among_the_steps(told, said):
     sample = explained.sample(told=told)
-    found = one(sample, "tin_fraction")
+    found = one(sample, "tin_fraction_lattice")
     strain = of(found, "lattice_strain")
     assert strain.reproduced and said in strain.record.remark
-    tin = of(found, "tin_fraction")
+    tin = of(found, "tin_fraction_lattice")
     assert tin.reproduced and "a_nm / (1 + lattice_strain)" in tin.record.formula
     assert of(one(sample, "a_strain_free_nm"), "a_strain_free_nm").reproduced
 
 
 def test_what_dopants_do_to_the_lattice_is_in_the_step():
-    tin = of(one(explained.sample(told={"lattice_by_dopant_nm": {"Ta": 0.004}}), "tin_fraction"), "tin_fraction")
+    sample = explained.sample(told={"lattice_by_dopant_nm": {"Ta": 0.004}})
+    tin = of(one(sample, "tin_fraction_lattice"), "tin_fraction_lattice")
     assert tin.reproduced and "- 0.024 * 0.004" in tin.record.formula
     assert "0.004 nm taken off for unit content of Ta" in tin.record.remark
 
@@ -125,9 +118,8 @@ def test_what_dopants_do_to_the_lattice_is_in_the_step():
     [
         ("temperature", "a_nm", "correction for temperature switched off"),
         ("dopant-contrast", "site_order", "correction for dopants in the contrast switched off"),
-        ("strain", "tin_fraction", ""),
-        ("dopant-lattice", "tin_fraction", ""),
-        ("disorder", "S_a", ""),
+        ("strain", "tin_fraction_lattice", ""),
+        ("dopant-lattice", "tin_fraction_lattice", ""),
     ],
 )
 def test_a_correction_that_is_off_is_not_in_the_steps(off, quantity, said):
@@ -152,29 +144,30 @@ def test_a_tail_that_is_not_determined_gives_no_spread():
 
 def test_a_value_that_this_version_would_not_find_shows_itself():
     sample = explained.sample()
-    older = replace(sample, values={**sample.values, "tin_fraction": sample.values["tin_fraction"] + 0.001})
-    step = of(one(older, "tin_fraction"), "tin_fraction")
+    name = "tin_fraction_lattice"
+    older = replace(sample, values={**sample.values, name: sample.values[name] + 0.001})
+    step = of(one(older, name), name)
     assert step.reproduced is False
-    assert step.recomputed == pytest.approx(sample.values["tin_fraction"])
+    assert step.recomputed == pytest.approx(sample.values[name])
     found = explain(older)
     assert found.sample.provenance.version == "0.0.7"
 
 
 def test_steps_begin_with_the_fit_and_end_with_the_quantity():
-    found = one(explained.sample(), "S_a")
+    found = one(explained.sample(), "tin_fraction_order")
     names = [step.quantity for step in found.steps]
-    assert names[-1] == "S_a"
+    assert names[-1] == "tin_fraction_order"
     for step in found.steps:
         for given in step.record.inputs:
             assert names.index(given.quantity) < names.index(step.quantity)
-    assert {"nb3sn_a_nm", "nb3sn_order_contrast", "a_nm", "tin_fraction", "site_order"} <= set(names)
+    assert {"nb3sn_a_nm", "nb3sn_order_contrast", "a_nm", "tin_fraction_lattice", "site_order"} <= set(names)
     assert all(step.record.formula or step.record.remark for step in found.steps)
     of_fit = [step.quantity for step in found.steps if step.record.remark == FITTED]
     assert of_fit == ["nb3sn_order_contrast", "nb3sn_a_nm"]
 
 
 def test_sources_of_the_relations_are_cited():
-    tin = of(one(explained.sample(), "tin_fraction"), "tin_fraction")
+    tin = of(one(explained.sample(), "tin_fraction_lattice"), "tin_fraction_lattice")
     assert DEFAULT.source in tin.record.source and "R68" in tin.record.source
     assert str(DEFAULT.intercept_nm) in tin.record.formula and str(DEFAULT.slope_nm) in tin.record.formula
     assert "Ekin" in of(one(explained.sample(), "a_nm"), "a_nm").record.source
@@ -190,14 +183,14 @@ def test_tin_held_in_the_fit_follows_from_what_is_stored():
 
 
 def test_the_budget_adds_up_and_tells_shared_from_private():
-    for name in ("a_nm", "tin_fraction", "site_order", "S_a"):
+    for name in ("a_nm", "tin_fraction_lattice", "site_order", "tin_fraction_order"):
         found = one(explained.sample(), name)
         assert sum(share.u**2 for share in found.budget) == pytest.approx(found.u**2)
         own = sum(share.u**2 for share in found.budget if not share.group)
         assert own == pytest.approx(found.private**2)
         assert found.private**2 + found.common**2 == pytest.approx(found.u**2)
         assert [share.u for share in found.budget] == sorted((s.u for s in found.budget), reverse=True)
-    tin = one(explained.sample(), "tin_fraction")
+    tin = one(explained.sample(), "tin_fraction_lattice")
     groups = {share.group for share in tin.budget if share.family == "strain state"}
     assert groups == {"", "A"}
 
@@ -221,7 +214,7 @@ def test_no_two_rows_of_a_budget_are_called_alike():
     for q in explain(replace(sample, contributions=more)).quantities:
         titles = [share.title for share in q.budget]
         assert len(set(titles)) == len(titles), titles
-    shares = {share.title: share for share in q_of(replace(sample, contributions=more), "tin_fraction").budget}
+    shares = {share.title: share for share in q_of(replace(sample, contributions=more), "tin_fraction_lattice").budget}
     assert "fitted to this pattern" in shares["displacement parameters, fitted"].meaning
     assert "held at the values of the catalogue" in shares["displacement parameters, held"].meaning
     assert {"strain state, own", "strain state, shared", "texture"} <= shares.keys()
@@ -265,9 +258,12 @@ def test_every_column_of_the_table_has_an_answer():
 @pytest.mark.parametrize(
     ("options", "said"),
     [
-        ({"dopants": {"Ta": 0.024, "Ti": 0.01}, "u_dopants": {"Ta": 0.002}}, "2.4 ± 0.2 at.% Ta, 1 at.% Ti"),
-        ({"dopants": {}, "undoped": True}, "said to hold none"),
-        ({"dopants": {}, "undoped": False}, "nothing was said; taken as an undoped wire, and flagged"),
+        (
+            {"lot": {"dopant_at_percent": {"Ta": 2.4, "Ti": 1.0}, "u_dopant_at_percent": {"Ta": 0.2}}},
+            "2.4 ± 0.2 at.% Ta, 1 at.% Ti",
+        ),
+        ({"lot": {"dopant_at_percent": {}, "undoped": True}}, "said to hold none"),
+        ({"lot": {"undoped": False}}, "nothing was said; taken as an undoped wire, and flagged"),
         ({}, ""),
     ],
 )
@@ -295,7 +291,7 @@ def test_the_description_and_the_table_are_not_needed(folder, tmp_path):
     target.mkdir(parents=True)
     name = "A-650-100.nc"
     (target / name).write_bytes((folder / "results/samples" / name).read_bytes())
-    old, new = (explain_stored(where, "A-650-100", "S_a") for where in (tmp_path / "old", folder))
+    old, new = (explain_stored(where, "A-650-100", "tin_fraction_order") for where in (tmp_path / "old", folder))
     assert old.quantities[0].steps == new.quantities[0].steps
     assert old.quantities[0].u == new.quantities[0].u
     shared = [share for share in old.quantities[0].budget if share.group]
@@ -346,7 +342,7 @@ def test_a_prediction_shows_its_relations():
 
 def test_a_prediction_begins_with_how_tin_and_order_came_about():
     names = [step.quantity for step in one(explained.sample(), "Tc_K").steps]
-    assert {"nb3sn_a_nm", "a_nm", "tin_fraction", "site_order"} <= set(names)
+    assert {"nb3sn_a_nm", "a_nm", "tin_fraction_lattice", "site_order"} <= set(names)
     assert len(set(names)) == len(names)
 
 
@@ -354,7 +350,7 @@ def test_a_scale_of_ones_own_is_not_called_a_published_one():
     sample = explained.sample()
     table = sample.contributions
     own = tuple("ours" if s == "a(tin) scale" else g for s, g in zip(table.sources, table.groups, strict=True))
-    shares = one(replace(sample, contributions=replace(table, groups=own)), "tin_fraction").budget
+    shares = one(replace(sample, contributions=replace(table, groups=own)), "tin_fraction_lattice").budget
     (said,) = [share.meaning for share in shares if share.family == "a(tin) scale"]
     assert "laboratory's own line" in said and "'ours'" in said
 
@@ -370,14 +366,14 @@ def test_a_prediction_says_with_what_it_was_asked():
 
 
 def test_a_quantity_that_cannot_be_given_is_explained_without_numbers():
-    found = one(explained.sample(more={"order_contrast": float("nan")}), "S_a")
+    found = one(explained.sample(more={"order_contrast": float("nan")}), "tin_fraction_order")
     assert np.isnan(found.value) and np.isnan(found.u)
     assert found.budget == ()
 
 
 def test_a_sample_without_its_fit_still_has_a_budget():
     bare = replace(explained.sample(), groups={})
-    found = one(bare, "tin_fraction")
+    found = one(bare, "tin_fraction_lattice")
     assert found.fitted == () and found.budget
     assert explain(bare).order_correlations == ()
 

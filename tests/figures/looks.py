@@ -9,9 +9,9 @@ from pathlib import Path
 from matplotlib.text import Text
 
 from tests.figures import made
+from xrdorder.drawing.layout import ONE_COLUMN, TWO_COLUMN
 from xrdorder.figures import fit_figure, trend_figure
 from xrdorder.figures.budget import budget_figure
-from xrdorder.figures.layout import ONE_COLUMN, TWO_COLUMN
 
 FOLDER = Path(__file__).parent / "looks"
 DPI = 60

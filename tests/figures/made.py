@@ -103,7 +103,7 @@ def single_lines(hkl=("1 1 0", "2 0 0", "2 1 0", "2 1 1", "3 2 1", "4 0 0", "6 0
     )
 
 
-QUANTITIES = ("a_nm", "site_order", "tin_fraction")
+QUANTITIES = ("a_nm", "site_order", "tin_fraction_lattice")
 
 
 def contributions(order_own=0.008, tin_own=0.0015, lot="A"):
@@ -161,7 +161,7 @@ def collated(pieces=PIECES, more=(), title="A made study", sizes=()):
     """Collated results, without estimates; see `results`."""
     stored = []
     for k, (name, lot, _, _, order, tin, _) in enumerate(pieces):
-        values = {"a_nm": PUBLISHED_SCALE.lattice(tin), "site_order": order, "tin_fraction": tin}
+        values = {"a_nm": PUBLISHED_SCALE.lattice(tin), "site_order": order, "tin_fraction_lattice": tin}
         table = contributions(lot=lot)
         if sizes:
             values["domain_size_nm"] = sizes[k]

@@ -38,7 +38,7 @@ def test_the_line_of_equal_currents_goes_through_the_reference(samples):
     assert abs(at) < 0.02 * np.ptp(axes.get_ylim())
     words = [text.get_text() for text in axes.texts]
     assert any("(reference)" in word for word in words)
-    assert any(word.startswith("Doubt common to all") for word in words)
+    assert any(word.startswith("Uncertainty shared by all") for word in words)
 
 
 @pytest.mark.parametrize("size", EVERY_SIZE)
@@ -48,7 +48,7 @@ def test_words_have_room(samples, size):
 
 
 def test_one_sample_has_nothing_to_trade_with(samples):
-    with pytest.raises(StudyError, match="nothing to trade"):
+    with pytest.raises(StudyError, match="nothing to draw"):
         trade_figure(samples[:1], "620 °C")
 
 

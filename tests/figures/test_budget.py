@@ -66,7 +66,7 @@ def test_names_have_room(size):
 
 def test_what_is_missing_leaves_a_gap_and_too_many_are_refused():
     results = made.results(more=[("bad", "A", "failed: line 3")])
-    results["value"].values[0, list(results["quantity"].values).index("tin_fraction")] = np.nan
+    results["value"].values[0, list(results["quantity"].values).index("tin_fraction_lattice")] = np.nan
     lattice, _, tin = budget_figure(results).axes
     assert bars(tin, 0) == {} and bars(tin, 1) and bars(lattice, 0)
     assert len(lattice.get_yticklabels()) == len(made.PIECES)

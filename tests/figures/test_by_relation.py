@@ -4,10 +4,10 @@ import pytest
 
 from tests.figures import made
 from tests.figures.labels import EVERY_SIZE, troubles
+from xrdorder.drawing.layout import ONE_COLUMN
+from xrdorder.drawing.palette import PAPER
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.figures.by_relation import _ROW_IN, by_relation_figure
-from xrdorder.figures.layout import ONE_COLUMN
-from xrdorder.figures.palette import PAPER
 
 
 @pytest.fixture(scope="module")

@@ -5,10 +5,10 @@ import pytest
 from matplotlib.collections import LineCollection, PolyCollection
 
 from xrdorder.comparison import Compared, Values, compare
+from xrdorder.drawing.layout import BAR, LINE, ONE_COLUMN, PAGE_IN, TWO_COLUMN
+from xrdorder.drawing.palette import INK, PAPER
 from xrdorder.exceptions import StudyError
 from xrdorder.figures import difference_courses, difference_rows
-from xrdorder.figures.layout import ONE_COLUMN, PAGE_IN, TWO_COLUMN
-from xrdorder.figures.palette import INK, PAPER
 
 LABELS = ["625 °C", "625 °C", "650 °C", "650 °C", "700 °C", "700 °C"]
 TEMPERATURES = [625.0, 625.0, 650.0, 650.0, 700.0, 700.0]
@@ -49,7 +49,7 @@ def test_a_row_for_each_variant_filled_where_it_is_more_than_chance():
     pairs = [compared().comparison.pair(variant, "625 °C") for variant in ("650 °C", "700 °C")]
     # two wires at 0.1 each against two, and their scatter: the shared 1.5 has cancelled
     assert max(pair.u for pair in pairs) < 0.2
-    for width, halves in ((2.6, [pair.u for pair in pairs]), (0.9, [pair.half_width for pair in pairs])):
+    for width, halves in ((BAR, [pair.u for pair in pairs]), (LINE, [pair.half_width for pair in pairs])):
         drawn = bars(axes, width)
         assert sorted(drawn) == [1, 2]
         assert [float(np.ptp(drawn[row])) / 2 for row in (1, 2)] == pytest.approx(halves)
@@ -87,7 +87,7 @@ def test_a_line_that_does_not_describe_the_course_is_not_drawn():
 def test_a_slope_that_may_be_chance_says_so():
     figure = difference_courses([compared(truths=(17.0, 17.2, 17.1, 17.1, 17.0, 17.2))], "reaction temperature", "°C")
     (axes,) = figure.axes
-    assert any("not more than chance" in text.get_text() for text in axes.texts)
+    assert any("not significant" in text.get_text() for text in axes.texts)
 
 
 @pytest.mark.slow

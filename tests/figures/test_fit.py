@@ -9,9 +9,9 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from tests.figures import made
+from xrdorder.drawing.layout import ONE_COLUMN, PAGE_IN, TWO_COLUMN, root_ticks, rows_without_overlap
 from xrdorder.figures import CloseUp, budget_figure, fit_figure, trend_figure
 from xrdorder.figures.close_ups import default_close_ups
-from xrdorder.figures.layout import ONE_COLUMN, PAGE_IN, TWO_COLUMN, root_ticks, rows_without_overlap
 from xrdorder.fitting import PhaseResult
 
 LANES, MAIN, RESIDUAL = 0, 1, 2
@@ -54,32 +54,52 @@ def test_settings_of_others_do_not_change_it():
         assert picture() == plain
 
 
-def test_counts_are_bars_of_one_standard_uncertainty(figure):
-    curves = made.curves()
-    bars = next(line for line in figure.axes[MAIN].lines if line.get_label() == "observed ± u")
-    low, high = bars.get_ydata()[0::3], bars.get_ydata()[1::3]
-    assert np.allclose(0.5 * (low + high), curves["observed"])
-    assert np.allclose(0.5 * (high - low), np.sqrt(curves["calculated"]))
+def drawn(axes, label):
+    return next(line for line in axes.lines if line.get_label() == label)
 
 
-def test_the_uncertainty_is_the_one_the_fit_took_and_not_the_root_of_the_counts():
+def test_counts_are_points_in_the_pattern_and_in_close_ups(figure):
+    observed = made.curves()["observed"].values
+    points = drawn(figure.axes[MAIN], "observed")
+    assert np.allclose(points.get_ydata(), observed) and points.get_marker() == "o" and points.get_markersize() > 1.0
+    assert all(drawn(axes, "observed").get_marker() == "o" for axes in figure.axes[3::2])
+
+
+def test_bars_are_one_standard_uncertainty_as_the_fit_took_it():
     # counts scaled to ten seconds a point: the uncertainty of the rate is smaller by the root of ten
-    curves = made.curves(counting_time=10.0)
-    figure = fit_figure(curves, made.lines())
-    bars = next(line for line in figure.axes[MAIN].lines if line.get_label() == "observed ± u")
-    half = 0.5 * (bars.get_ydata()[1::3] - bars.get_ydata()[0::3])
-    assert np.allclose(half, np.sqrt(curves["calculated"] / 10.0))
+    for time in (1.0, 10.0):
+        curves = made.curves(counting_time=time)
+        order = fit_figure(curves, made.lines()).axes[3]
+        bars = drawn(order, "_bars")
+        half = 0.5 * (bars.get_ydata()[1::3] - bars.get_ydata()[0::3])
+        part = curves.sel(two_theta=bars.get_xdata()[::3], method="nearest")
+        assert np.allclose(half, np.sqrt(part["calculated"] / time))
 
 
-def test_where_points_have_no_room_the_calculated_curve_lies_over_pale_counts():
+def test_where_points_have_no_room_the_calculated_curve_lies_over_pale_points():
     def order(figure):
-        lines = {line.get_label(): line for line in figure.axes[MAIN].lines}
-        return lines["calculated"].get_zorder() > lines["observed ± u"].get_zorder(), lines["observed ± u"].get_alpha()
+        points, curve = (drawn(figure.axes[MAIN], label) for label in ("observed", "calculated"))
+        return curve.get_zorder() > points.get_zorder(), points.get_alpha()
 
-    dense = fit_figure(made.curves(), made.lines(), made.phases(), size=ONE_COLUMN)
-    over, pale = order(dense)
+    over, pale = order(fit_figure(made.curves(), made.lines(), made.phases(), size=ONE_COLUMN))
     assert over and pale < 1.0
     assert order(fit_figure(made.curves(20.0, 30.0), made.lines(), made.phases())) == (False, 1.0)
+
+
+def test_phases_are_in_the_legend_and_results_in_a_box():
+    figure = fit_figure(made.curves(), made.lines(), made.phases(), results=["a 0.52880(1) nm", "tin $24$ at.%"])
+    names = [text.get_text() for text in figure.axes[MAIN].get_legend().get_texts()]
+    assert {"Nb₃Sn", "Nb", "background", "calculated", "observed"} <= set(names)
+    assert "a 0.52880(1) nm\ntin \\$24\\$ at.%" in texts(figure.axes[MAIN])
+
+
+def test_close_ups_have_their_residual(figure):
+    order, below = figure.axes[3:5]
+    assert below.get_position().y1 < order.get_position().y0
+    assert below.get_xlim() == order.get_xlim()
+    top = max(path.vertices[:, 1].max() for band in below.collections for path in band.get_paths())
+    inside = (made.curves()["two_theta"] > order.get_xlim()[0]) & (made.curves()["two_theta"] < order.get_xlim()[1])
+    assert top == pytest.approx(float(made.curves()["weighted_residual"].where(inside).max()), abs=1e-9)
 
 
 @pytest.mark.slow
@@ -141,9 +161,9 @@ def test_residuals_beyond_the_frame_and_points_left_out_are_marked():
 
 
 def test_the_lines_that_decide_are_drawn_large(figure):
-    titles = [axes.get_title(loc="left") for axes in figure.axes[3:]]
-    assert titles == ["A  order (110)", "B  crowd (210), Nb (110), (211)"]
-    order, crowd = figure.axes[3:]
+    titles = [axes.get_title(loc="left") for axes in figure.axes[3::2]]
+    assert titles == ["A  order (110)", "B  overlap region"]
+    order, crowd = figure.axes[3::2]
     assert order.get_xlim()[0] < 23.76 < order.get_xlim()[1]
     assert crowd.get_xlim()[0] < 38.0 and crowd.get_xlim()[1] > 41.79
     assert "Nb 110" in texts(crowd)
@@ -151,7 +171,7 @@ def test_the_lines_that_decide_are_drawn_large(figure):
 
 def test_close_ups_go_with_the_range_of_the_pattern():
     short = made.curves(low=30.0)
-    assert [one.title[:5] for one in default_close_ups(short, made.lines())] == ["crowd"]
+    assert [one.title for one in default_close_ups(short, made.lines())] == ["overlap region"]
     far = made.curves(low=60.0)
     assert default_close_ups(far, made.lines()) == ()
     assert len(fit_figure(far, made.lines()).axes) == 3
@@ -166,7 +186,7 @@ def test_without_an_a15_the_first_and_the_strongest_line_are_drawn_large():
 
 def test_close_ups_may_be_chosen():
     figure = fit_figure(made.curves(), made.lines(), close_ups=[CloseUp("mine", 30.0, 40.0)])
-    assert [axes.get_title(loc="left") for axes in figure.axes[3:]] == ["A  mine"]
+    assert [axes.get_title(loc="left") for axes in figure.axes[3::2]] == ["A  mine"]
 
 
 def test_a_pattern_in_which_nothing_was_found_is_drawn_all_the_same():

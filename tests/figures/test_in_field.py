@@ -17,9 +17,9 @@ FREE = Conditions(strain=0.0)
 
 def material(tin, size):
     table = Contributions.empty()
-    table = table.extend("tin_fraction", {}, {"scale": (0.003, "published"), "own": (0.0005, "")})
+    table = table.extend("tin_fraction_lattice", {}, {"scale": (0.003, "published"), "own": (0.0005, "")})
     table = table.extend("domain_size_nm", {}, {"counting": (4.0, "")})
-    return {"tin_fraction": tin, "domain_size_nm": size}, table
+    return {"tin_fraction_lattice": tin, "domain_size_nm": size}, table
 
 
 @pytest.fixture(scope="module")

@@ -4,7 +4,7 @@ import pytest
 from matplotlib.testing.compare import compare_images
 
 from tests.figures.looks import FIGURES, FOLDER, draw
-from xrdorder.figures import palette
+from xrdorder.drawing import palette
 
 TOLERANCE = 1.0
 """Root mean square difference of pixels, of 255. The same version of matplotlib draws the same pixels; one changed

@@ -9,8 +9,8 @@ from tests.descriptions import measured
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.measured import measured_figure
 from xrdorder.measured.agreement import Agreement
+from xrdorder.measured.held import Held
 from xrdorder.measured.rows import Row
-from xrdorder.measured.study import Held
 from xrdorder.relations import PUBLISHED
 
 NAMES = ("godeke-2006-boltzmann", "devantay-1981-line", "order-resistivity-chain")

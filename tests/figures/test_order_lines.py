@@ -6,6 +6,7 @@ import xarray as xr
 
 from tests.figures import made
 from tests.figures.labels import EVERY_SIZE, troubles
+from xrdorder.drawing.layout import STRONG as WIDE
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.order_lines import Overlaid, order_lines_figure
 
@@ -22,7 +23,8 @@ def overlaid(name="sample", keep=made.LINES, **curves):
 
 
 def curve(axes, which=0):
-    return [line for line in axes.lines if line.get_linewidth() == 1.3][which].get_xydata()
+    curves = [line for line in axes.lines if line.get_linewidth() == WIDE and line.get_marker() == "None"]
+    return curves[which].get_xydata()
 
 
 def marks(axes, which=0):

@@ -5,7 +5,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from xrdorder.figures import palette
+from xrdorder.drawing import palette
 
 TO_XYZ = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
 """Linear sRGB to CIE XYZ, IEC 61966-2-1."""
@@ -35,16 +35,28 @@ def lab(colour, sight):
     return np.array([116.0 * f[1] - 16.0, 500.0 * (f[0] - f[1]), 200.0 * (f[1] - f[2])])
 
 
+SETS = {"fills": (palette.SERIES, 10.0), "lines": (palette.STROKES, 8.0)}
+"""Colours of each kind, and by how much their lightness differs at least: lines have to be darker than paper, so that
+there is less room between them; they differ by marks and dashes as well."""
+
+
 @pytest.mark.parametrize("sight", SIGHTS)
-def test_series_colours_stay_apart_for_every_sight(sight):
+@pytest.mark.parametrize("kind", SETS)
+def test_colours_stay_apart_for_every_sight(kind, sight):
     # A difference of 2.3 is just seen side by side; 20 is seen across a page.
-    places = [lab(colour, sight) for colour in palette.SERIES]
+    places = [lab(colour, sight) for colour in SETS[kind][0]]
     assert min(np.linalg.norm(a - b) for a, b in combinations(places, 2)) > 20.0
 
 
-def test_series_colours_rise_in_lightness_so_that_grey_print_tells_them_apart():
-    lightness = [lab(colour, "normal")[0] for colour in palette.SERIES]
-    assert min(np.diff(lightness)) > 10.0
+@pytest.mark.parametrize("kind", SETS)
+def test_colours_differ_in_lightness_so_that_grey_print_tells_them_apart(kind):
+    colours, least = SETS[kind]
+    assert min(np.diff(sorted(lab(colour, "normal")[0] for colour in colours))) > least
+
+
+def test_lots_and_phases_take_their_colours_from_these_sets():
+    assert {palette.lot_colour(k) for k in range(6)} == set(palette.STROKES)
+    assert {palette.phase_colour(k) for k in range(6)} == set(palette.SERIES)
 
 
 def test_strokes_are_dark_enough_on_paper():

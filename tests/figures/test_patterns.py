@@ -5,8 +5,8 @@ import pytest
 
 from tests.figures import made
 from tests.figures.labels import troubles
+from xrdorder.drawing.layout import SIZES
 from xrdorder.exceptions import StudyError
-from xrdorder.figures.layout import SIZES
 from xrdorder.figures.patterns import MOST_CURVES, SamplePattern, patterns_figure
 
 CURVES, LINES = made.curves(), made.lines()

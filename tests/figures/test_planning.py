@@ -8,8 +8,8 @@ import pytest
 
 from tests.figures.labels import EVERY_SIZE
 from tests.planning.lots import BEFORE, POINTS, study
+from xrdorder.drawing.palette import GARNET
 from xrdorder.figures import planning_figure
-from xrdorder.figures.palette import GARNET
 from xrdorder.figures.planning import _RISING
 from xrdorder.planning import HoldBound, Limits, plan_lot
 from xrdorder.superconductivity.currents import Conditions
@@ -77,7 +77,7 @@ def test_the_front_names_what_nothing_beats(found, figure):
     key = axes.texts[-1].get_text()
     for treatment, one in zip(found.front.treatments, on, strict=True):
         assert (f"  {found.label(treatment)}\n" in key) == bool(one)
-    assert axes.get_xlabel() == "domain size (nm)" and "Bc2" in axes.get_ylabel()
+    assert axes.get_xlabel() == "domain size (nm)" and "c2" in axes.get_ylabel()
 
 
 @pytest.fixture(scope="module")

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from tests.figures.labels import EVERY_SIZE, troubles
+from xrdorder.drawing.layout import SIZES, evenly
+from xrdorder.drawing.palette import GARNET
 from xrdorder.exceptions import StudyError
-from xrdorder.figures.layout import SIZES, evenly
-from xrdorder.figures.palette import GARNET
 from xrdorder.figures.schedules import Reacted, most_shown, reacted, schedule_figure
 from xrdorder.treatments import LoggedTreatment, Repeat, Schedule, Step
 

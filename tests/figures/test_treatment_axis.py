@@ -6,8 +6,8 @@ from matplotlib.ticker import FuncFormatter
 
 from tests.figures import made
 from tests.figures.labels import EVERY_SIZE, troubles
+from xrdorder.drawing.layout import SIZES, log_ticks, place, sheet
 from xrdorder.figures import trend_figure
-from xrdorder.figures.layout import SIZES, log_ticks, place, sheet
 from xrdorder.figures.treatment_axis import DOSE, HOLD, TEMPERATURE, places_of, usual_variable
 
 TIMES = [(f"w{h}-{k}", "A", 650, h, 0.90 + 0.02 * np.log10(h) + 0.001 * k, 0.235, 16.0) for h in (20, 60, 200, 600)
@@ -27,10 +27,10 @@ def test_round_numbers_of_a_logarithmic_axis_keep_apart():
     axes.set_xscale("log")
     axes.set_xlim(0.4, 2000.0)
     axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:g}"))
-    log_ticks(axes)
+    log_ticks(axes.xaxis)
     assert list(axes.get_xticks()) == [1.0, 10.0, 100.0, 1000.0]  # with 2 and 5 there is no room for 500 beside 1000
     axes.set_xlim(0.4, 30.0)
-    log_ticks(axes)
+    log_ticks(axes.xaxis)
     assert list(axes.get_xticks()) == [0.5, 1.0, 2.0, 5.0, 10.0, 20.0]
 
 

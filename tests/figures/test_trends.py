@@ -1,11 +1,14 @@
-"""Trends and differences: every sample in its place, own and common doubt apart."""
+"""Trends: every sample in its place, independent and shared uncertainty apart, each lot with its test."""
 
 import numpy as np
 import pytest
 
 from tests.figures import made
-from xrdorder.exceptions import StudyError, UnknownNameError
-from xrdorder.figures import TRENDS, difference_figure, trend_figure
+from xrdorder.drawing.layout import BAR, BLOCK, STRONG
+from xrdorder.drawing.palette import FOG
+from xrdorder.exceptions import StudyError
+from xrdorder.figures import TRENDS, trend_figure
+from xrdorder.relations.published_samples import points
 
 
 @pytest.fixture(scope="module")
@@ -13,18 +16,14 @@ def trends():
     return trend_figure(made.results())
 
 
-@pytest.fixture(scope="module")
-def differences():
-    return difference_figure(made.results())
-
-
 def panels(figure):
     return {axes.get_ylabel(): axes for axes in figure.axes if axes.get_ylabel()}
 
 
 def marks(axes):
-    """Place and height of every mark (a line of a single point)."""
-    found = [line for line in axes.lines if len(line.get_xdata()) == 1 and line.get_marker() != "None"]
+    """Place and height of every own mark (a line of a single point before the published ones)."""
+    single = [line for line in axes.lines if len(line.get_xdata()) == 1 and line.get_marker() != "None"]
+    found = [line for line in single if line.zorder > 1]
     return sorted((float(line.get_xdata()[0]), float(line.get_ydata()[0])) for line in found)
 
 
@@ -51,18 +50,18 @@ def test_every_sample_is_a_mark_of_its_own_near_its_temperature(trends):
 
 def test_bars_at_marks_are_the_own_part_and_the_common_part_is_drawn_apart(trends):
     axes = panels(trends)["tin content (at.%)"]
-    own = bars(axes, 1.3)
+    own = bars(axes, STRONG)
     assert [length for _, length in own] == pytest.approx([2 * 0.15] * len(made.PIECES))
-    common = bars(axes, 3.2)
+    common = bars(axes, BAR)
     assert [length for _, length in common] == pytest.approx([2 * 1.5] * 2)  # one a lot
     assert min(x for x, _ in common) > 700.0 + 12.5 - 1e-9  # right of the last temperature
 
 
 def test_estimates_show_their_interval_and_every_relation_that_applies(trends):
-    axes = panels(trends)["Tc, estimated (K)"]
+    axes = panels(trends)[r"$T_\mathrm{c}$, estimated (K)"]
     results = made.results()
     lengths = results["Tc_high_K"].values - results["Tc_low_K"].values
-    assert sorted(length for _, length in bars(axes, 4.0)) == pytest.approx(sorted(lengths), rel=1e-9)
+    assert sorted(length for _, length in bars(axes, BLOCK)) == pytest.approx(sorted(lengths), rel=1e-9)
     assert lengths == pytest.approx(3.0, rel=0.1)  # as made
     ticks = sorted(float(tick[0, 1]) for lines in axes.collections for tick in lines.get_segments())
     expected = sorted(piece[6] + shift for piece in made.PIECES for shift in (-0.5, 0.5))
@@ -110,48 +109,13 @@ def test_a_quantity_that_could_not_be_given_leaves_a_gap():
     assert len(marks(panels(figure)["tin content (at.%)"])) == len(made.PIECES)
 
 
-def test_differences_are_to_the_first_sample_of_the_lot_and_common_doubt_is_gone(differences):
-    axes = panels(differences)["difference in site order"]
-    assert sorted(y for _, y in marks(axes)) == pytest.approx([0.0, 0.0, 0.01, 0.03, 0.04, 0.06])
-    # own parts of both add in quadrature, the common 0.01 cancels
-    assert [length for _, length in bars(axes, 1.3)] == pytest.approx([2 * 0.008 * np.sqrt(2)] * 4)
-
-
-def test_a_reference_may_be_chosen_for_all_or_by_lot():
-    def values(reference):
-        figure = difference_figure(made.results(), ("site_order",), reference=reference)
-        return sorted(y for _, y in marks(panels(figure)["difference in site order"]))
-
-    assert values("A-700") == pytest.approx([-0.06, -0.05, -0.04, -0.03, -0.02, 0.0])
-    assert values({"B": "B-675"}) == pytest.approx([-0.01, 0.0, 0.0, 0.03, 0.04, 0.06])
-    with pytest.raises(UnknownNameError, match="A-625"):
-        values("A-999")
-
-
-def test_between_lots_the_part_common_to_a_lot_does_not_cancel():
-    figure = difference_figure(made.results(), ("site_order",), reference="A-700")
-    lengths = [length / 2 for _, length in bars(panels(figure)["difference in site order"], 1.3)]
-    alike, unlike = 0.008 * np.sqrt(2), np.sqrt(2 * (0.008**2 + 0.01**2))
-    assert sorted(lengths) == pytest.approx([alike] * 3 + [unlike] * 2)
-
-
-def test_a_difference_of_estimates_is_much_surer_than_the_estimates(differences):
-    axes = panels(differences)["difference in Tc, estimated (K)"]
-    middle = dict(marks(axes))
-    lengths = dict(bars(axes, 1.3))
-    for x, length in lengths.items():
-        # 1.5 at.% of common tin alone is worth 2.5 K or more either way on the rising part of every relation
-        assert length < 5.0
-        assert abs(middle[x]) < 3.0
-
-
 def test_panels_are_those_asked_for():
     figure = trend_figure(made.results(), TRENDS[:1])
     assert list(panels(figure)) == ["site order"]
 
 
-def test_the_words_fit_on_the_page(trends, differences):
-    for figure in (trends, differences):
+def test_the_words_fit_on_the_page(trends):
+    for figure in (trends,):
         figure.canvas.draw()
         renderer = figure.canvas.get_renderer()
         width, height = figure.canvas.get_width_height()
@@ -159,3 +123,39 @@ def test_the_words_fit_on_the_page(trends, differences):
             if text.get_text().strip():
                 box = text.get_window_extent(renderer)
                 assert 0 <= box.x0 and box.x1 <= width and 0 <= box.y0 and box.y1 <= height, text.get_text()
+
+
+def test_each_lot_says_the_change_over_the_range_and_its_test():
+    straight = [
+        (f"{lot}-{t}", lot, t, 50, 0.90 + rise * (t - 600) + noise, 0.24, 16.0)
+        for lot, rise in (("A", 1e-3), ("B", 0.0))
+        for t, noise in zip((600, 620, 640, 660, 680, 700), (1e-3, -1e-3, 2e-3, -2e-3, 0.0, 0.0), strict=True)
+    ]
+    axes = panels(trend_figure(made.results(straight), ["site_order"]))["site order"]
+    words = [text.get_text() for text in axes.texts]
+    assert any(word.startswith("+0.09") and word.endswith(("p < 0.001", "p = 0.001")) for word in words), words
+    assert any(word.endswith("not significant") for word in words)
+    solid = [line for line in axes.lines if len(line.get_xdata()) > 2 and line.get_linestyle() == "-"]
+    assert len(solid) == 1  # of the lot whose slope is significant; the other is dashed
+
+
+def test_a_line_that_is_rejected_is_not_drawn_and_said():
+    bent = [(f"A-{t}", "A", t, 50, 0.95 - 4e-5 * (t - 650) ** 2, 0.24, 16.0) for t in (600, 620, 640, 660, 680, 700)]
+    axes = panels(trend_figure(made.results(bent), ["site_order"]))["site order"]
+    assert not [line for line in axes.lines if len(line.get_xdata()) > 6]
+    assert "a line is rejected" in [text.get_text() for text in axes.texts]
+
+
+def test_published_wires_stand_in_grey_behind_within_the_frame():
+    axes = panels(trend_figure(made.results(), ["site_order"]))["site order"]
+    grey = [line for line in axes.lines if line.get_color() == FOG]
+    x, y = np.concatenate([line.get_xydata() for line in grey]).T
+    known = points("treatment_c", "site_order", form="wire")
+    assert len(x) and set(zip(x, y, strict=True)) <= set(zip(known.x, known.y, strict=True))
+    assert all(line.zorder < 1 for line in grey)
+
+
+def test_sizes_stand_on_a_logarithmic_axis():
+    results = made.results(sizes=(70.0, 90.0, 92.0, 130.0, 85.0, 110.0))
+    axes = panels(trend_figure(results, ["domain_size_nm"]))["domain size (nm)"]
+    assert axes.get_yscale() == "log" and len(axes.get_yticks()) > 1

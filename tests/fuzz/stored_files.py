@@ -27,8 +27,8 @@ from unittest.mock import patch
 from tests.generator import InstrumentTruth, PhaseTruth, SampleTruth, simulate, simulate_standard
 from tests.running.conftest import GRID, HEADER, LENGTH_MM, SAMPLES, write_pattern
 from xrdorder.exceptions import StudyError
-from xrdorder.running import calibration
 from xrdorder.running import fit_sample as work
+from xrdorder.running import instruments as calibration
 from xrdorder.running.run import run_study
 
 NAMES = ("good", "niobium")

@@ -92,8 +92,8 @@ def two(fitted, specimen=None, u_share=0.02, **more):
 def test_each_population_has_its_tin_and_its_size(fitted):
     material = two(fitted)
     line = DEFAULT
-    assert material.values["tin_fraction_lean"] == pytest.approx(float(line(0.52859)))
-    assert material.values["tin_fraction_rich"] == pytest.approx(float(line(0.52893)))
+    assert material.values["tin_fraction_lattice_lean"] == pytest.approx(float(line(0.52859)))
+    assert material.values["tin_fraction_lattice_rich"] == pytest.approx(float(line(0.52893)))
     assert material.values["domain_size_nm_lean"] == pytest.approx(fitted().values["domain_size_nm"])
     assert np.isnan(material.values["domain_size_nm_rich"])
     assert material.values["domain_size_at_least_nm_rich"] > 500.0
@@ -105,7 +105,7 @@ def test_each_population_has_its_tin_and_its_size(fitted):
 
 def test_populations_share_the_scale_but_not_their_scatter(fitted):
     material = two(fitted)
-    table = material.contributions.extend("gap", {"tin_fraction_rich": 1.0, "tin_fraction_lean": -1.0})
+    table = material.contributions.extend("gap", {"tin_fraction_lattice_rich": 1.0, "tin_fraction_lattice_lean": -1.0})
     budget = dict(table.budget("gap"))
     assert "a(tin) scale" not in budget
     assert "temperature" not in budget or budget["temperature"] < 1e-6
@@ -116,7 +116,7 @@ def test_populations_share_the_scale_but_not_their_scatter(fitted):
 
 def test_spread_of_two_populations_is_that_of_the_mixture(fitted):
     material = two(fitted)
-    lean, rich = (material.values[f"tin_fraction_{of}"] for of in ("lean", "rich"))
+    lean, rich = (material.values[f"tin_fraction_lattice_{of}"] for of in ("lean", "rich"))
     mean = 0.75 * lean + 0.25 * rich
     spread = np.sqrt(0.75 * (lean - mean) ** 2 + 0.25 * (rich - mean) ** 2)
     assert material.values["tin_spread"] == pytest.approx(spread)
@@ -138,7 +138,7 @@ def test_populations_are_brought_to_the_reference_temperature_as_well(fitted):
 
 def test_the_same_population_in_two_samples_is_told_apart_by_what_is_its_own(fitted):
     one, other = two(fitted), two(fitted)
-    d = difference(one.contributions, other.contributions, "tin_fraction_rich", 0.0, 0.0)
+    d = difference(one.contributions, other.contributions, "tin_fraction_lattice_rich", 0.0, 0.0)
     own = np.hypot(8e-6 / PUBLISHED_SCALE.slope_nm, 0.0015)
     assert d.u == pytest.approx(np.sqrt(2) * np.hypot(own, 0.5 * 7.6e-6 * 0.5289 / PUBLISHED_SCALE.slope_nm), rel=1e-3)
 

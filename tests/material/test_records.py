@@ -83,7 +83,7 @@ def check(values, found):
 def test_every_derived_value_has_a_record_that_gives_it_again(specimen, lines):
     values, found = material(SPECIMENS[specimen], LINES[lines])
     check(values, found)
-    assert {"tin_fraction", "S_a", "site_order", "tin_fraction_joint", "tin_lower_bound", "a15_fraction"} <= set(
+    assert {"tin_fraction_lattice", "site_order", "tin_fraction_order", "tin_lower_bound", "a15_fraction"} <= set(
         found.records
     )
 

@@ -136,13 +136,13 @@ def with_scale(scale, a_nm=0.52880):
 def test_results_quote_their_scale_and_are_surer_by_it():
     scale = fit_tin_scale(0.5287 + SLOPE * (TIN - 0.24), U_A, TIN, U_TIN, name="own bulk").scale
     own, published = with_scale(scale), with_scale(PUBLISHED_SCALE)
-    assert own.values["tin_fraction"] == pytest.approx(scale.tin(0.52880))
-    more = own.values["tin_fraction"] - published.values["tin_fraction"]
+    assert own.values["tin_fraction_lattice"] == pytest.approx(scale.tin(0.52880))
+    more = own.values["tin_fraction_lattice"] - published.values["tin_fraction_lattice"]
     assert more == pytest.approx((PUBLISHED_SCALE.a_at_24_nm - 0.5287) / SLOPE, abs=1e-4)
-    assert own.contributions.part("tin_fraction", shared=True) < 0.3 * published.contributions.part(
-        "tin_fraction", shared=True
+    assert own.contributions.part("tin_fraction_lattice", shared=True) < 0.3 * published.contributions.part(
+        "tin_fraction_lattice", shared=True
     )
-    assert own.u("tin_fraction_joint") < published.u("tin_fraction_joint")
+    assert own.u("tin_fraction_lattice") < published.u("tin_fraction_lattice")
     groups = dict(zip(own.contributions.sources, own.contributions.groups, strict=True))
     assert groups["a(tin) scale"] == groups["a(tin) slope"] == "own bulk"
 
@@ -152,7 +152,7 @@ def test_a_scale_cancels_between_its_samples_and_not_with_another():
     own, same, other = with_scale(scale), with_scale(scale), with_scale(PUBLISHED_SCALE)
 
     def u(one, two):
-        return difference(one.contributions, two.contributions, "tin_fraction", 0.0, 0.0).u
+        return difference(one.contributions, two.contributions, "tin_fraction_lattice", 0.0, 0.0).u
 
     assert u(own, same) == pytest.approx(np.sqrt(2) * own.u_tin_independent)
     assert u(own, other) > np.hypot(0.95 * U_LEVEL_NM / SLOPE, 0.001)

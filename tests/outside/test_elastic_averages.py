@@ -2,7 +2,7 @@
 
 import pytest
 
-from xrdorder.material.strain_elastic import NB3SN_STIFFNESS_GPA, elastic_averages, young_along
+from tests.elastic import NB3SN_STIFFNESS_GPA, elastic_averages, young_along
 
 # Single crystal constants and polycrystal values at room temperature: handbook values (G. Simmons, H. Wang, Single
 # Crystal Elastic Constants; G. W. C. Kaye, T. H. Laby, Tables of Physical and Chemical Constants), from memory.

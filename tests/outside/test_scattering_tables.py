@@ -12,6 +12,7 @@ import pytest
 from xrdorder.xrays import (
     GEMMI_TABLE,
     SECOND_TABLE_REACH_EV,
+    U_CHARGE_TRANSFER,
     U_DISPERSION_DIFFERENCE,
     radiation,
     radiation_names,
@@ -37,6 +38,23 @@ def test_stated_uncertainty_of_the_contrast_covers_the_other_table(energy: float
     ours = GEMMI_TABLE.anomalous("Sn", energy)[0] - GEMMI_TABLE.anomalous("Nb", energy)[0]
     theirs = float(xraydb.f1_chantler("Sn", energy) - xraydb.f1_chantler("Nb", energy))
     assert abs(ours - theirs) < 2 * U_DISPERSION_DIFFERENCE
+
+
+@pytest.mark.parametrize(("hkl", "electrons"), [((1, 1, 0), 0.06), ((3, 1, 0), 0.0), ((4, 1, 1), 0.0)])
+def test_charge_transfer_is_seen_at_the_first_order_line_alone(hkl: tuple, electrons: float) -> None:
+    """0.1 electron off Nb, 0.3 on to Sn, by free ions of D. Waasmaier, A. Kirfel, Acta Cryst. A51 (1995) 416.
+
+    The lowest charges tabulated (Nb3+, Sn2+), by the charge. That tin takes what is not tabulated, a charge below zero,
+    is taken as the opposite of what it gives. To 0.02 electrons: half the difference to Nb5+ and Sn4+.
+    """
+    s = np.sqrt(np.sum(np.square(hkl))) / 5.289 / 2.0
+
+    def a_charge(element: str, charge: int) -> float:
+        return float((xraydb.f0(f"{element}{charge}+", s) - xraydb.f0(element, s))[0]) / charge
+
+    change = -0.3 * a_charge("Sn", 2) - 0.1 * a_charge("Nb", 3)
+    assert change == pytest.approx(electrons, abs=0.02)
+    assert pytest.approx(0.06) == U_CHARGE_TRANSFER
 
 
 TUBES = [name for name in radiation_names() if name.endswith("a1")]

@@ -154,7 +154,7 @@ def test_course_with_field_temperature_and_strain_is_that_of_the_published_scali
     """G06b, scaling of a bronze wire (Bc2m(0) 30.7 T, Tcm(0) 16.8 K): everything but the level."""
     n = 2000
     table = Contributions.empty()
-    made = made_conductor("bronze", ({"tin_fraction": 0.24}, table), measured_grain_nm=100.0, n=n)
+    made = made_conductor("bronze", ({"tin_fraction_lattice": 0.24}, table), measured_grain_nm=100.0, n=n)
     exact = dataclasses.replace(
         made,
         tc=np.full(n, 16.8),

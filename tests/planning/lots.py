@@ -29,13 +29,13 @@ def study(points=POINTS, lot="heron", *, fields=(), before=(), tin=None, niobium
     if tin is None:
         tin = 0.23 + 0.0001 * (places[:, 0] - 620.0) + 0.002 * np.log(places[:, 1] / 50.0)
     size = 60.0 + 0.6 * (places[:, 0] - 620.0) + 10.0 * np.log(places[:, 1] / 50.0) if sizes is None else sizes
-    quantities = {"a_nm": np.full(n, 0.5288), "tin_fraction": np.broadcast_to(tin, n), "domain_size_nm": size}
+    quantities = {"a_nm": np.full(n, 0.5288), "tin_fraction_lattice": np.broadcast_to(tin, n), "domain_size_nm": size}
     if niobium is not None:
         quantities["weight_fraction_nb"] = np.asarray(niobium, dtype=float)
     tables = {}
     for k, name in enumerate(names):
         table = Contributions.empty().extend("a_nm", {}, {"counting": (1e-5, "")})
-        table = table.extend("tin_fraction", {}, {"scale": (u_scale, "published"), "counting": (0.0003, "")})
+        table = table.extend("tin_fraction_lattice", {}, {"scale": (u_scale, "published"), "counting": (0.0003, "")})
         table = table.extend("domain_size_nm", {}, {"calibration": (0.3, "b"), "counting": (1.0, "")})
         if niobium is not None and np.isfinite(niobium[k]):
             table = table.extend("weight_fraction_nb", {}, {"counting": (0.003, "")})

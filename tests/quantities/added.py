@@ -12,7 +12,7 @@ from tests.drawn import drawn
 from tests.explanation import explained
 from xrdorder.cli import main
 from xrdorder.comparison import verdict
-from xrdorder.comparison.study import QUANTITIES, compare_quantity
+from xrdorder.comparison.variants import QUANTITIES, compare_wires, wires_of
 from xrdorder.estimates.relation_columns import with_relations
 from xrdorder.figures import trend_figure
 from xrdorder.reports.sections import section
@@ -41,7 +41,7 @@ def places(name: str, folder: Path) -> dict[str, object]:
     write_results(results, folder)
     table = study_table(results)
     terminal = CliRunner().invoke(main, ["explain", str(explained.folder(folder / "kept")), "A-650-100", name])
-    compared = compare_quantity(results, name)
+    compared = compare_wires(wires_of(results, name))
     return {
         "csv": (folder / RESULTS_CSV).read_text(encoding="utf-8").splitlines()[0].split(","),
         "table": [[heading.label for heading in table.head], *table.texts()],

@@ -27,7 +27,7 @@ import numpy as np
 table = Contributions(("a_nm",), ("counting",), np.array([[1e-6]]), ("",))
 specimen = Specimen(mount="ground-powder", temperature_c=22.5, undoped=True)
 material = characterise({"a_nm": 0.5288}, table, specimen, radiation=radiation("cu-ka"))
-found = material.values["tin_fraction"]
+found = material.values["tin_fraction_lattice"]
 print(PUBLISHED_SCALE.slope_nm, PUBLISHED_SCALE.tin(0.5288), found, PUBLISHED["slope_pm"] / 10)
 """
 

@@ -7,7 +7,7 @@ import pytest
 from tests.figures import made as numbers
 from tests.figures.labels import troubles
 from tests.reports import made
-from xrdorder.figures.layout import SIZES
+from xrdorder.drawing.layout import SIZES
 from xrdorder.reports.cautions import ESTIMATES
 from xrdorder.reports.first_look import first_look
 from xrdorder.reports.gallery import study_pictures
@@ -22,7 +22,7 @@ HOSTILE = [(f"$w_{k}$ <b> " + "long " * 12, f"$lot$ {p[1]} & {{", *p[2:]) for k,
 def scene(tmp_path, pieces=numbers.PIECES, more=(), sizes=SIZES_NM, size="screen", told=True):
     samples = numbers.described(pieces, more) if told else ()
     opened = made.opened(tmp_path, "T $a$ & $b$", pieces, more, sizes, samples)
-    return Scene(opened, first_look(opened.results), SIZES[size])
+    return Scene.of(opened, SIZES[size])
 
 
 def pictures(found):
@@ -39,9 +39,9 @@ def test_each_says_what_it_shows_from_which_data_and_marks_estimates(shown):
     for one in shown.values():
         assert one.alt and "\n" not in one.caption
         assert "Data: " in one.caption and "'T $a$ & $b$'" in one.caption
-    for name in ("relations", "trade"):
+    for name in ("relations", "trade-off"):
         assert ESTIMATES in shown[name].caption
-    for name in ("currents", "map", "trade"):
+    for name in ("currents", "map", "trade-off"):
         assert "not measurements" in shown[name].caption
     assert "A-700" in shown["relations"].alt and "A-625" in shown["relations"].alt  # ahead, and the first
 
@@ -58,7 +58,8 @@ def test_hostile_names_are_drawn_as_they_are_in_one_column(tmp_path):
 @pytest.mark.slow
 def test_what_has_no_data_is_left_out(tmp_path):
     one = pictures(scene(tmp_path, numbers.PIECES[:1], sizes=SIZES_NM[:1]))
-    assert not {"trade", "currents"} & set(one) and {"schedules", "relations", "budget"} <= set(one)
+    assert not {"trade-off", "currents"} & set(one)
+    assert {"schedules", "relations", "budget"} <= set(one)
     bare = [(name, "", None, None, *rest) for name, _, _, _, *rest in numbers.PIECES]
     assert set(pictures(scene(tmp_path, bare, sizes=()))) == {"relations", "budget"}
     failed = scene(tmp_path, (), more=[("bad", "A", "failed: line 3")], sizes=(), told=False)
@@ -67,7 +68,7 @@ def test_what_has_no_data_is_left_out(tmp_path):
     results = no_tin.opened.results
     results["estimate_draws"].values[:] = float("nan")
     left = pictures(replace(no_tin, look=first_look(results)))
-    assert {"schedules", "budget"} <= set(left) and not {"trade", "currents"} & set(left)
+    assert {"schedules", "budget"} <= set(left) and not {"trade-off", "currents", "layer-current"} & set(left)
 
 
 def test_of_many_the_first_ones_are_kept_and_the_choice_is_said(tmp_path):

@@ -8,9 +8,8 @@ import xarray as xr
 
 from tests.figures import made as figures
 from tests.reports import made
-from xrdorder.figures.layout import SIZES
+from xrdorder.drawing.layout import SIZES
 from xrdorder.reports import of_patterns
-from xrdorder.reports.first_look import first_look
 from xrdorder.reports.pictures import Scene
 from xrdorder.results.sample_file import StoredSample
 
@@ -38,7 +37,7 @@ class Opened(made.Opened):
 def scene(tmp_path, pieces=figures.PIECES, more=()):
     plain = made.opened(tmp_path, pieces=pieces, more=more)
     opened = Opened(plain.study, plain.results)
-    return Scene(opened, first_look(opened.results))
+    return Scene.of(opened)
 
 
 def pictures(of):
@@ -51,6 +50,8 @@ def names_on(figure):
 
 def test_every_figure_is_made_with_words(tmp_path):
     for name, picture in pictures(scene(tmp_path)).items():
+        if name == "resolution":
+            continue  # of the file of an instrument
         assert picture is not None and picture.name == name
         assert len(picture.alt) > 40 and picture.caption.endswith("Data: results/samples of 'A made study'.")
 
@@ -58,11 +59,11 @@ def test_every_figure_is_made_with_words(tmp_path):
 @pytest.mark.slow
 def test_one_sample_of_each_variant_is_shown(tmp_path):
     found = pictures(scene(tmp_path))
-    for name in ("lattice", "widths"):
+    for name in ("extrapolation", "williamson-hall"):
         assert {"A-625", "A-650-a", "A-700", "B-650", "B-675"} <= names_on(found[name].figure)
         assert "A-650-b" not in names_on(found[name].figure)
         assert "5 samples (the first of each wire lot and treatment)" in found[name].caption
-    words = " ".join(names_on(found["lattice"].figure))
+    words = " ".join(names_on(found["extrapolation"].figure))
     assert "a = 0.5288000(10) nm, lines 0.5288010(20), displaced by −33.0(2.0) µm" in words
 
 
@@ -71,11 +72,11 @@ def test_of_many_variants_some_are_shown_and_the_caption_says_so(tmp_path):
     pieces = [(f"s{k}", "A", 600 + 5 * k, 50, 0.9, 0.24, 16.0) for k in range(14)]
     of = scene(tmp_path, pieces)
     found = pictures(of)
-    assert len(found["lattice"].figure.axes) == 8
-    assert "8 of 14 from the coolest to the hottest" in found["lattice"].caption
-    assert {"s0", "s13"} <= names_on(found["lattice"].figure)
+    assert len(found["extrapolation"].figure.axes) == 8
+    assert "8 of 14 from the coolest to the hottest" in found["extrapolation"].caption
+    assert {"s0", "s13"} <= names_on(found["extrapolation"].figure)
     assert "map" in found["patterns"].caption and len(found["patterns"].figure.axes[1].images) == 1
-    narrow = of_patterns.widths(replace(of, size=SIZES["one-column"]))
+    narrow = of_patterns.williamson_hall(replace(of, size=SIZES["one-column"]))
     assert len(narrow.figure.axes) == 4
 
 
@@ -89,7 +90,7 @@ def test_order_lines_are_of_the_variant_ahead_and_the_reference(tmp_path):
 
 def test_without_verdicts_order_lines_are_of_the_last_and_the_first(tmp_path):
     of = scene(tmp_path)
-    blind = Scene(of.opened, replace(of.look, leader="", pairs=()))
+    blind = replace(of, look=replace(of.look, leader="", pairs=()))
     assert "of A-700 and A-625 (last and first by treatment)" in of_patterns.order_lines(blind).caption
 
 
@@ -108,11 +109,12 @@ def test_failed_samples_are_left_out_and_no_sample_is_no_figure(tmp_path):
     assert all("failed-1" not in names_on(picture.figure) for picture in found.values())
     nothing = made.opened(tmp_path, more=more)
     results = nothing.results.isel(sample=[len(figures.PIECES)])
-    empty = Scene(Opened(nothing.study, results), first_look(results))
+    empty = Scene.of(Opened(nothing.study, results))
     assert [maker.make(empty) for maker in of_patterns.MAKERS] == [None] * len(of_patterns.MAKERS)
 
 
 def test_results_without_single_lines_have_the_other_figures(tmp_path):
     plain = made.opened(tmp_path)
-    found = pictures(Scene(plain, first_look(plain.results)))
-    assert [name for name, picture in found.items() if picture is None] == ["lattice", "widths"]
+    found = pictures(Scene.of(plain))
+    missing = [name for name, picture in found.items() if picture is None]
+    assert missing == ["extrapolation", "williamson-hall", "resolution"]

@@ -13,11 +13,13 @@ import pytest
 from tests.figures import made as results
 from tests.reports import made
 from xrdorder.exceptions import UnknownNameError
+from xrdorder.figures.counts import TITLES
 from xrdorder.reports import gallery, of_variants, pictures
 from xrdorder.reports import page as page_module
 from xrdorder.reports.first_look import first_look
 from xrdorder.reports.page import PLOTTING_SHA256
 from xrdorder.reports.page import page as make_page
+from xrdorder.reports.pictures import Scene
 from xrdorder.reports.writing import write_report
 from xrdorder.results.study_table import study_table
 
@@ -70,13 +72,15 @@ def page(written):
     return read(next(p for p in written[1] if p.suffix == ".html").read_text(encoding="utf-8"))
 
 
-def test_page_figures_captions_and_table_are_written(written):
+def test_page_summary_figures_captions_and_table_are_written(written):
     names = [path.name for path in written[1]]
-    assert (names[0], names[-1]) == ("report.html", "table.csv")
+    assert (*names[:3], names[-1]) == ("report.html", "summary.pdf", "summary.html", "table.csv")
+    names = [names[0], *names[3:]]
     figures = [name.removesuffix(".svg") for name in names[1:-1:2]]
     assert names[1:-1] == [f"{figure}.{ending}" for figure in figures for ending in ("svg", "txt")]
-    assert {"differences", "courses", "trends", "relations", "budget"} <= set(figures)
-    assert not {"measured", "schedules", "map", "trade", "currents"} & set(figures)  # nothing to make them of
+    assert {"differences", "treatment", "published", "trends", "relations", "budget"} <= set(figures)
+    # nothing to make them of
+    assert not {"measured", "schedules", "map", "trade-off", "currents", "kramer"} & set(figures)
     table = next(p for p in written[1] if p.suffix == ".csv").read_text(encoding="utf-8").splitlines()
     assert len(table) == 1 + len(results.PIECES)
 
@@ -102,12 +106,12 @@ def test_the_page_asks_no_network(page):
 def test_verdicts_stand_first_with_what_is_clear(page):
     look = first_look(results.results())
     text = " ".join("".join(page.text).split())
-    assert text.index("Highest estimated") < text.index("Filter")
+    assert text.index("Highest estimated") < text.index("How sure") < text.index("React next") < text.index("Filter")
     assert look.leader and look.leader in text
     ahead = next(one for one in look.pairs[0].statements if one.noun == look.by)
     said, clear = look.margin
     assert said in text and clear == ahead.clear and ahead.difference in said
-    after = text[text.index(said) :].removeprefix(f"{said}: ")
+    after = text[text.index(said) :].removeprefix(said).removeprefix(" How sure").lstrip()
     assert after.startswith("significant" if clear else "not significant")
     for pair in look.pairs:
         assert pair.headline in text
@@ -136,10 +140,10 @@ def test_flags_of_the_one_ahead_stand_on_the_page_with_a_way_to_them(tmp_path):
     flags = opened.results["flag_messages"].copy()
     flags.loc[{"sample": "A-700"}] = json.dumps([["partly-outside-validity", made.HOSTILE]])
     flagged = replace(opened, results=opened.results.assign(flag_messages=flags))
-    text, _ = make_page(flagged, first_look(flagged.results), [])
+    text, _ = make_page(Scene.of(flagged), [])
     line = re.search(r'<p class="warned">(.*?)</p>', text)[1]
     place = [str(name) for name in opened.results["sample"].values].index("A-700")
-    assert line == f'Flags of its samples: <a href="#sample-{place}">A-700</a> (partly-outside-validity).'
+    assert line == f'Flags of samples of A 700 °C/50 h: <a href="#sample-{place}">A-700</a> (partly-outside-validity).'
 
 
 def test_pairs_say_why_they_are_shown():
@@ -179,8 +183,14 @@ def test_patterns_on_the_page_are_those_of_the_fit(page):
     thin = np.unique([*range(0, curves.sizes["two_theta"], data["every"]), curves.sizes["two_theta"] - 1])
     np.testing.assert_allclose(data["background"], curves["background"].values[thin], atol=0.5)
     np.testing.assert_allclose(np.array(data["residual"]) / 100, curves["weighted_residual"].values, atol=0.005)
-    assert [(data["phases"][p], hkl) for p, _, _, hkl, _ in data["lines"]] == [
-        (str(lines["phase"].values[k]), str(lines["hkl"].values[k])) for k in np.argsort(lines["two_theta"].values)
+    parts = [np.zeros(int(number)) for _ in data["parts"]]
+    for part, stretches in zip(parts, data["parts"], strict=True):
+        for start, counts in stretches:
+            part[start : start + len(counts)] = counts
+    np.testing.assert_allclose(parts, [curves["part_nb"].values], atol=0.5)
+    assert [(data["phases"][p], hkl) for p, _, _, hkl, _, _ in data["lines"]] == [
+        (TITLES[str(lines["phase"].values[k])], str(lines["hkl"].values[k]))
+        for k in np.argsort(lines["two_theta"].values)
     ]
 
 

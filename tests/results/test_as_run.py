@@ -9,7 +9,7 @@ from tests.results import made
 from xrdorder.description.measurement import Choices
 from xrdorder.description.study import DoseReference
 from xrdorder.exceptions import StudyError
-from xrdorder.measured.study import hold
+from xrdorder.measured.held import hold
 from xrdorder.results.collate import collate
 from xrdorder.results.described_columns import told_words
 from xrdorder.results.open_study import OpenStudy

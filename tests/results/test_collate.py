@@ -13,7 +13,7 @@ from tests.descriptions import changed, measured
 from tests.drawn import drawn
 from tests.results import made
 from xrdorder.comparison import grouping
-from xrdorder.comparison.study import fit_to_compare
+from xrdorder.comparison.variants import fit_to_compare
 from xrdorder.description.study import DoseReference
 from xrdorder.estimates.relation_columns import with_relations
 from xrdorder.exceptions import StudyError

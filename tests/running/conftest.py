@@ -16,8 +16,9 @@ from tests.generator import (
 )
 from xrdorder.fitting import calibrate, fit_pattern
 from xrdorder.patterns import read_patterns
-from xrdorder.running import calibration, run
 from xrdorder.running import fit_sample as work
+from xrdorder.running import instruments as calibration
+from xrdorder.running import run
 
 # Wider steps and less range than a real scan: a fit takes a fraction of a second and is still a whole one.
 GRID = np.round(20.0 + 0.04 * np.arange(2251), 2)

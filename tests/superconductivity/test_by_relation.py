@@ -17,7 +17,7 @@ def asked(tin=0.24, u_tin=0.0, order=0.95, tc=17.0, zero=28.0, **options):
     draws = {
         name: np.full(N, value)
         for name, value in (
-            ("site_order_joint", order),
+            ("S_a", order / (4.0 * tin)),
             ("Tc_K", tc),
             ("Bc2_0K_T", zero),
             ("resistivity_uohm_cm", 147.0 * (1.0 - order**4)),
@@ -127,5 +127,5 @@ def test_both_branches_of_bc2_are_told_near_stoichiometry():
 
 def test_what_is_not_known_is_no_crash():
     results = asked(tin=np.nan)
-    assert {result.reason for result in results if result.route == "tin"} == {"an input is not known"}
-    assert any(result.applies for result in results if result.route == "order")
+    assert {result.reason for result in results if result.route in ("tin", "order")} == {"an input is not known"}
+    assert any(result.applies for result in results if result.route == "Tc")

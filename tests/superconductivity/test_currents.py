@@ -23,12 +23,13 @@ N = 4000
 SCALE = 0.008
 """Standard uncertainty of the common tin scale."""
 
+NO_SIZE = {"tin_fraction_lattice": 0.24}
 
 def material(tin=0.24, size=100.0, *, u_tin=0.001, scale=SCALE):
     table = Contributions.empty()
-    table = table.extend("tin_fraction", {}, {"scale": (scale, "published"), "own": (u_tin, "")})
+    table = table.extend("tin_fraction_lattice", {}, {"scale": (scale, "published"), "own": (u_tin, "")})
     table = table.extend("domain_size_nm", {}, {"counting": (0.04 * size, "")})
-    return {"tin_fraction": tin, "domain_size_nm": size}, table
+    return {"tin_fraction_lattice": tin, "domain_size_nm": size}, table
 
 
 def wire(name="one", tin=0.24, size=100.0, **more):
@@ -157,8 +158,8 @@ def test_a_crossing_that_hangs_on_doubt_says_so():
 
 def test_a_limit_of_the_grain_size_makes_a_limit_of_the_current():
     values, table = material()
-    values = {"tin_fraction": values["tin_fraction"], "domain_size_at_least_nm": 180.0}
-    limited = made_conductor("one", (values, table.select(["tin_fraction"])), n=N)
+    values = {"tin_fraction_lattice": values["tin_fraction_lattice"], "domain_size_at_least_nm": 180.0}
+    limited = made_conductor("one", (values, table.select(["tin_fraction_lattice"])), n=N)
     assert layer_current(limited, [12.0]).at_most
 
 
@@ -172,7 +173,7 @@ def test_layers_that_are_not_uniform_are_flagged():
     ("make", "says"),
     [
         (lambda: made_conductor("x", ({}, Contributions.empty()), n=N), "sample 'x': no Tc and Bc2"),
-        (lambda: made_conductor("x", ({"tin_fraction": 0.24}, Contributions.empty())), "sample 'x': no grain size"),
+        (lambda: made_conductor("x", (NO_SIZE, Contributions.empty())), "sample 'x': no grain size"),
         (lambda: wire(a15_area_fraction=60.0), "fraction between 0 and 1"),
         (lambda: layer_current(wire(), [0.0]), "above zero"),
         (lambda: Conditions(-4.2), "zero or more"),

@@ -25,10 +25,14 @@ def uncertain(u, **values):
     return values, table
 
 
-UNIFORM = exact(tin_fraction=0.235)
-GRADED = exact(tin_fraction=0.235, tin_spread=0.01, lattice_tail_nm=0.000136)
+UNIFORM = exact(tin_fraction_lattice=0.235)
+GRADED = exact(tin_fraction_lattice=0.235, tin_spread=0.01, lattice_tail_nm=0.000136)
 TWO = exact(
-    tin_fraction=0.2275, tin_fraction_lean=0.22, tin_fraction_rich=0.245, rich_share=0.3, tin_spread=0.01
+    tin_fraction_lattice=0.2275,
+    tin_fraction_lattice_lean=0.22,
+    tin_fraction_lattice_rich=0.245,
+    rich_share=0.3,
+    tin_spread=0.01,
 )
 
 
@@ -89,7 +93,7 @@ def test_a_uniform_layer_is_one_piece_and_has_the_joint_draws_themselves():
 
 
 def test_symmetric_broadening_is_composition_only_when_asked():
-    values = {"tin_fraction": 0.235, "tin_spread": 0.008}
+    values = {"tin_fraction_lattice": 0.235, "tin_spread": 0.008}
     assert made_layer(exact(**values), n=N).kind == "uniform"
     one = made_layer(exact(**values), n=N, bound=True)
     assert one.kind == "bound"
@@ -142,7 +146,7 @@ def test_above_the_highest_tc_nothing_is_superconducting():
 
 
 def test_tin_beyond_the_field_is_said_and_taken_at_the_end():
-    one = made_layer(exact(tin_fraction=0.2, tin_spread=0.02, lattice_tail_nm=0.0003), n=N)
+    one = made_layer(exact(tin_fraction_lattice=0.2, tin_spread=0.02, lattice_tail_nm=0.0003), n=N)
     (flag,) = [flag for flag in one.flags if flag.name == "layer-outside-a15"]
     outside = 1.0 - np.mean((one.tin >= 0.18) & (one.tin <= 0.255))
     assert f"{100 * outside:.0f} %" in flag.message
@@ -150,7 +154,7 @@ def test_tin_beyond_the_field_is_said_and_taken_at_the_end():
 
 
 def test_doubt_about_the_level_is_no_spread():
-    values, table = uncertain({"tin_fraction": 0.015}, tin_fraction=0.245)
+    values, table = uncertain({"tin_fraction_lattice": 0.015}, tin_fraction_lattice=0.245)
     assert made_layer((values, table), n=N).flags == ()
 
 

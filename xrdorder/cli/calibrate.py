@@ -88,7 +88,7 @@ def calibrate(
     from xrdorder.description.calibration import Calibration
     from xrdorder.description.table import checked
     from xrdorder.profiles import write_instrument
-    from xrdorder.running.calibration import fit_standard
+    from xrdorder.running.instruments import fit_standard
 
     with told_by_options():
         calibration = checked(Calibration, {"pattern": list(patterns), **given(told)})

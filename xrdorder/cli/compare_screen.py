@@ -17,8 +17,8 @@ from xrdorder.comparison import (
     verdict,
 )
 from xrdorder.comparison.quantity_draws import mounts_of
-from xrdorder.comparison.study import AHEAD_BY, drifts_of
 from xrdorder.comparison.study_comparison import LOGARITHMIC, UNITS, StudyComparison
+from xrdorder.comparison.variants import AHEAD_BY, drifts_of
 from xrdorder.comparison.wording import manner
 from xrdorder.quantities.formatting import digits, rounded
 from xrdorder.quantities.registry import QUANTITIES

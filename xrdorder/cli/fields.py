@@ -49,9 +49,10 @@ def fields(
     Grain sizes by microscopy and A15 areas given in study.toml take precedence over the pattern. Nothing is fitted
     again.
     """
-    from xrdorder.cli.fields_screen import field_parts
+    from xrdorder.cli.fields_screen import current_parts, field_parts
     from xrdorder.cli.study_screen import own_part
-    from xrdorder.comparison.study import fit_to_compare
+    from xrdorder.comparison.variants import fit_to_compare
+    from xrdorder.estimates.anchored_currents import anchored_currents
     from xrdorder.estimates.conductors import conductors, layers, with_like_sizes
     from xrdorder.results.open_study import open_study
     from xrdorder.superconductivity.currents import Conditions
@@ -75,8 +76,10 @@ def fields(
         against = _first(samples, reference)
         alike = {sample.name: sample for sample in with_like_sizes(samples, results)}
         parts = field_parts(sections, samples, alike, conditions, asked, against, details=details)
+        measured = anchored_currents(list(alike.values()), results, asked, conditions)
         progress(3, 3, "currents")
-    show(*parts, *own_part(held.results), *_left_out(results, fit, unfit, chosen, samples, sections), ESTIMATES)
+    left_out = _left_out(results, fit, unfit, chosen, samples, sections)
+    show(*parts, "", *current_parts(measured, temperature_k), *own_part(held.results), *left_out, ESTIMATES)
     if figures:
         shown = [against, *(sample for sample in samples if sample is not against)]
         show("", *_draw(study / "results" / "figures", shown[:_MOST_DRAWN], alike, sections, conditions))

@@ -26,6 +26,7 @@ from xrdorder.superconductivity.mixture import Band
 from xrdorder.superconductivity.pinning import MICROSCOPY
 
 if TYPE_CHECKING:
+    from xrdorder.estimates.anchored_currents import LotCurrents
     from xrdorder.superconductivity.layers import Layer
 
 _MOST_TIMES = 100.0  # of the reference: beyond, that carries nothing one could compare with
@@ -146,6 +147,29 @@ def _bc2(sample: Conductor, conditions: Conditions) -> str:
     band = bc2_curve(sample, conditions.temperature_k, conditions)
     middle, low, high = (float(part[0]) for part in band)
     return concise(middle, 0.5 * (high - low)) if high > 0.0 else "normal"
+
+
+def current_parts(found: "Sequence[LotCurrents]", temperature_k: float) -> list[Part]:
+    """Critical currents in ampere of lots of which one was measured."""
+    parts: list[Part] = []
+    for one in found:
+        whole = bool(one.non_copper)
+        head: list[Heading | str] = ["sample"]
+        for field in one.field_t:
+            head += [Heading(f"Ic {field:g} T", "A (68 %)")]
+            head += [Heading(f"Jc {field:g} T", "A/mm2 non-copper")] * whole
+        rows = [
+            (name, *(cell for k in range(len(one.field_t)) for cell in _ampere(one, name, k, whole)))
+            for name in one.current
+        ]
+        title = f"{one.words}; here at {temperature_k:g} K"
+        parts += [Table.of(head, rows, title=title), *(f"{text}." for text in one.remarks), ""]
+    return parts
+
+
+def _ampere(one: "LotCurrents", name: str, k: int, whole: bool) -> list[str]:
+    bands = [one.current[name], *([one.non_copper[name]] if whole else [])]
+    return [with_interval(*(float(part[k]) for part in band)) for band in bands]
 
 
 def _normal_ones(samples: Sequence[Conductor], conditions: Conditions) -> list[Part]:

@@ -40,8 +40,8 @@ def measured(
     """
     from xrdorder.cli.measured_screen import measured_parts
     from xrdorder.exceptions import StudyError
+    from xrdorder.measured.held import chosen_adjustments, hold, write_rows
     from xrdorder.measured.relation_adjustment import write_adjustments
-    from xrdorder.measured.study import chosen_adjustments, hold, write_rows
     from xrdorder.results.open_study import open_study
 
     if (names or slope) and adopt is None:

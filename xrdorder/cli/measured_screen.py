@@ -11,8 +11,8 @@ from xrdorder.reports.cautions import ESTIMATES
 
 if TYPE_CHECKING:
     from xrdorder.measured.agreement import Agreement
+    from xrdorder.measured.held import Held
     from xrdorder.measured.rows import Row
-    from xrdorder.measured.study import Held
 
 _MISSING = "-"
 _MOST_ROWS = 30
@@ -20,7 +20,7 @@ _MOST_ROWS = 30
 
 def measured_parts(held: "Held", *, details: bool = False) -> list[Part]:
     """Which relation fits best, measured and estimated values side by side, and how to read them."""
-    from xrdorder.measured.study import COMPARED, verdict
+    from xrdorder.measured.held import COMPARED, verdict
 
     answers: list[Part] = [
         f"{COMPARED[quantity]} of {lot or 'samples without lot'}: {verdict(found)}."

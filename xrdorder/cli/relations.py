@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from xrdorder.cli.console import Entry, File, show
-from xrdorder.cli.named_files import PICTURE
+from xrdorder.cli.console import Entry, show
 from xrdorder.cli.options import EXISTING_FILE
 
 if TYPE_CHECKING:
@@ -23,7 +22,7 @@ _SOURCE = 30
 @click.argument("name", required=False)
 @click.option("--kind", help="Only those that answer this question, such as tc-from-tin, or begin like it: bc2.")
 @click.option("--wire", help="Only those that hold for this wire: binary, doped, Ta or Ti.")
-@click.option("--known", help="Only those known so: read, secondary, memory, derived, own.")
+@click.option("--known", help="Only those known so: read, abstract, secondary, memory, derived, own.")
 @click.option("--find", help="Only those with these words in question, name, title, formula or source.")
 @click.option(
     "--file",
@@ -32,7 +31,6 @@ _SOURCE = 30
     multiple=True,
     help="Add relations or adjustments of your own (TOML); may be repeated.",
 )
-@click.option("--save", type=PICTURE, help="Draw the relation NAME into this file: png, pdf, svg...")
 def relations(
     name: str | None,
     kind: str | None,
@@ -40,12 +38,11 @@ def relations(
     known: str | None,
     find: str | None,
     files: tuple[Path, ...],
-    save: Path | None,
 ) -> None:
     """List the published relations that estimates are made of, or show the one called NAME.
 
     Formula, units, source and place, range of validity, scatter, how it is known, what contradicts it, and its test
-    points. Outside its range a relation is not applied.
+    points. Outside its range a relation is not applied. The samples behind them: xrdorder evidence.
     """
     from xrdorder.relations import LABELS, PUBLISHED, read_relations
 
@@ -55,14 +52,8 @@ def relations(
     if name is not None:
         if any(word is not None for word in (kind, wire, known, find)):
             raise click.UsageError("--kind, --wire, --known and --find choose from the list; leave out NAME")
-        entry = library.relation(name)
-        show(*_relation(entry))
-        if save is not None:
-            _draw(entry, library.relations(entry.kind), save)
-            show("", File("Figure", str(save)))
+        show(*_relation(library.relation(name)))
         return
-    if save is not None:
-        raise click.UsageError("--save draws one relation; give its NAME")
     if known is not None and known not in LABELS:
         raise click.UsageError(f"--known {known}: known are {', '.join(LABELS)}")
     found = [
@@ -97,9 +88,10 @@ def _listed(entries: "list[Relation]") -> "list[Part]":
     from xrdorder.quantities.tables import Heading, Table
     from xrdorder.relations import KINDS
 
-    head = [Heading(words, numeric=False) for words in ("relation", "known", "wire", "valid")]
-    head += [Heading(words, numeric=False, optional=rank) for words, rank in (("criterion", 2), ("source", 1))]
-    parts: list[Part] = []
+    head = [Heading(words, numeric=False) for words in ("relation", "known", "wire", "valid", "criterion")]
+    head.append(Heading("source", numeric=False, optional=1))
+    count = f"{len(entries)} relation{'s' if len(entries) > 1 else ''}"
+    parts: list[Part] = [f"{count}; xrdorder relations NAME shows one, xrdorder evidence the samples"]
     for kind, question in KINDS.items():
         rows = [
             (entry.name, entry.known, entry.wire, entry.validity, _criterion(entry), _short_source(entry))
@@ -107,15 +99,16 @@ def _listed(entries: "list[Relation]") -> "list[Part]":
             if entry.kind == kind
         ]
         if rows:
-            parts += [Table.of(head, rows, title=f"{question} ({kind})"), ""]
-    count = f"{len(entries)} relation{'s' if len(entries) > 1 else ''}"
-    return [*parts, f"{count}; xrdorder relations NAME shows one"]
+            kept = [k for k in range(len(head)) if any(row[k] for row in rows)]
+            table = Table.of([head[k] for k in kept], [[row[k] for k in kept] for row in rows])
+            parts += ["", f"{question} ({kind})", "", table]
+    return parts
 
 
 def _criterion(entry: "Relation") -> str:
     """How the transition was read; of Tc and fields it is told that nobody said so."""
     of_transition = entry.kind.startswith(("tc-from-", "bc2-0-from-", "bc2-temperature", "bc2-slope"))
-    return entry.criterion or ("criterion not told" if of_transition else "")
+    return entry.criterion or ("not told" if of_transition else "")
 
 
 def _short_source(entry: "Relation") -> str:
@@ -162,10 +155,3 @@ def _unit(unit: str) -> str:
 
 def _symbol(name: str, meaning: str, unit: str, usual: float) -> str:
     return f"{name}: {meaning} (such as {usual:g}{_unit(unit)})"
-
-
-def _draw(entry: "Relation", others: "tuple[Relation, ...]", path: Path) -> None:
-    from xrdorder.figures.relation import relation_figure
-    from xrdorder.reports.sample_figures import save as save_figure
-
-    save_figure(relation_figure(entry, others), path)

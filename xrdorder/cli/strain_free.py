@@ -21,7 +21,7 @@ def strain_free(directions: Path, poisson: float | None, u_poisson: float | None
     laid flat), a_nm and u_a_nm (the part of the standard uncertainty that the directions do not share). The strain
     printed for each direction may be given as the strain of the sample measured that way.
     """
-    from xrdorder.material.strain import POISSON, U_POISSON
+    from xrdorder.material.lattice_strain import POISSON, U_POISSON
     from xrdorder.material.strain_free import read_directions, strain_free_from_tilts
     from xrdorder.quantities.formatting import concise
     from xrdorder.quantities.tables import Table

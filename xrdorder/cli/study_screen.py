@@ -39,7 +39,7 @@ def study_parts(results: "xr.Dataset", study: Path, *, details: bool = False) ->
     parts += [words, ""] if words and not details else []
     parts += [whole(study_table(results)) if details else table, ""]
     parts += _other_phases(results)
-    parts += [READING, *own_part(results)]
+    parts += [READING, *own_part(results), *anchors_part(results)]
     if details:
         parts += [_DETAILS, *_section("Flags", _flags(results)), *_section("Assumptions", _assumptions(results))]
         parts += _section("Models of the fits", _models(results))
@@ -57,6 +57,13 @@ def own_part(results: "xr.Dataset") -> list[Part]:
     """Name the tin scale and relations of the laboratory that results rest on; nothing where there are none."""
     own = own_words(results)
     return [f"Of the laboratory's own: {own}."] if own else []
+
+
+def anchors_part(results: "xr.Dataset") -> list[Part]:
+    """To what the estimates are anchored, and what the draws say of the study as a whole."""
+    from xrdorder.estimates.study_draws import anchors_in_words, study_remarks
+
+    return [f"{text}." for text in (anchors_in_words(results), *study_remarks(results)) if text]
 
 
 def _section(title: str, texts: Mapping[str, list[str]]) -> list[Part]:

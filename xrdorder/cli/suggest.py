@@ -100,7 +100,7 @@ def suggest(
     """
     from xrdorder.cli.study_screen import own_part
     from xrdorder.cli.suggest_screen import lot_parts
-    from xrdorder.comparison.study import fit_to_compare
+    from xrdorder.comparison.variants import fit_to_compare
     from xrdorder.planning import HoldBound, Limits
     from xrdorder.planning.suggestion import suggest as suggest_next
     from xrdorder.planning.suggestion import write_suggestions

@@ -1,4 +1,4 @@
-"""Which variant differs from which, by how much, and is that more than chance?
+"""Which variant differs from which, by how much, and is that significant?
 
 Pure functions on the collated results of a study (`xrdorder.results.collate`); nothing is printed.
 

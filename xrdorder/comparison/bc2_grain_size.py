@@ -118,7 +118,7 @@ def equal_currents(
     common, library = reference.common, reference.library
     grain = reference.grain.draws / float(np.median(reference.grain.draws))
     force = peak_pinning_force(reference.grain, common=common, library=library)
-    shape = ForceShape(common, library)
+    shape = ForceShape(common, library, reference.wire)
     own = shape(field_t / np.where(carries, bc2, np.inf))
     by_size = []
     for size in np.atleast_1d(np.asarray(sizes_nm, dtype=float)):

@@ -256,23 +256,11 @@ def compare(
     of_scatter = scatter.u * np.sqrt(leverage)
     squares = np.sum(private**2, axis=1) + of_scatter**2
     value = means @ some.value
-    if reference is None:
-        second, first = np.triu_indices(len(names), 1)  # the later less the earlier, as with a reference
-    else:
-        if reference not in names:
-            raise StudyError(
-                f"there is no variant '{reference}' with {values.quantity}; {did_you_mean(reference, names)}"
-            )
-        place = names.index(reference)
-        first = np.array([k for k in range(len(names)) if k != place], dtype=np.intp)
-        second = np.full(len(names) - 1, place, dtype=np.intp)
-    common = np.empty(first.size)
-    # in rows: all pairs of hundreds of variants by as many sources would fill the memory
-    for start in range(0, first.size, 4096):
-        part = slice(start, start + 4096)
-        common[part] = np.sum((shared[first[part]] - shared[second[part]]) ** 2, axis=1)
+    if reference is not None and reference not in names:
+        raise StudyError(f"there is no variant '{reference}' with {values.quantity}; {did_you_mean(reference, names)}")
+    first, second = _pairs(len(names), None if reference is None else names.index(reference))
     of_own = np.sum(private**2, axis=1)
-    known = common + of_own[first] + of_own[second]
+    known = _left_in_common(shared, first, second) + of_own[first] + of_own[second]
     u = np.sqrt(known + of_scatter[first] ** 2 + of_scatter[second] ** 2)
     difference = value[first] - value[second]
     p = scatter.chance(difference, known, leverage[first] + leverage[second])
@@ -300,6 +288,24 @@ def compare(
         (*values.left_out, *missing),
     )
     return _of_logarithms(found) if values.by_logarithm else found
+
+
+def _pairs(variants: int, reference: int | None) -> tuple[Indices, Indices]:
+    """First and second of each comparison: all with the reference, or all pairs, the later less the earlier."""
+    if reference is None:
+        second, first = np.triu_indices(variants, 1)
+        return first, second
+    return np.delete(np.arange(variants), reference), np.full(variants - 1, reference, dtype=np.intp)
+
+
+def _left_in_common(shared: Array, first: Indices, second: Indices) -> Array:
+    """Variance of differences by what several samples share, (comparisons,): what both have alike has cancelled."""
+    left = np.empty(first.size)
+    # in rows: all pairs of hundreds of variants by as many sources would fill the memory
+    for start in range(0, first.size, 4096):
+        part = slice(start, start + 4096)
+        left[part] = np.sum((shared[first[part]] - shared[second[part]]) ** 2, axis=1)
+    return left
 
 
 def _of_logarithms(found: Comparison) -> Comparison:

@@ -10,7 +10,7 @@ import xarray as xr
 
 from xrdorder.comparison.compared import Compared
 from xrdorder.comparison.quantity_draws import grouping
-from xrdorder.comparison.study import (
+from xrdorder.comparison.variants import (
     QUANTITIES,
     Wires,
     compare_wires,

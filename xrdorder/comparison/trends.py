@@ -79,14 +79,14 @@ class Trend:
 
     @property
     def distinguishable(self) -> bool:
-        """Whether the slope is more than chance."""
+        """Whether the slope is significant."""
         return self.p < LEVEL
 
     @property
     def rejected(self) -> bool:
         """Whether it describes no course, and is not to be drawn or used.
 
-        A curve does better by more than chance, or samples stray from it by more than equal wires are known to do.
+        A curve does significantly better, or samples stray from it by more than equal wires are known to do.
         """
         return self.p_curve < REJECTED or (self.scatter_known and self.p_line < REJECTED)
 

@@ -5,7 +5,7 @@ from typing import Annotated, Any, ClassVar, Self
 
 from xrdorder.crystals.a15 import dopant_site
 from xrdorder.description.measured_values import QUANTITIES
-from xrdorder.description.table import Context, Problem, Table, key, typed
+from xrdorder.description.table import INTERPRETATION, NOBODY, Context, Problem, Table, key, typed
 from xrdorder.description.values import Alloy, AtPercent, LatticeEffect, NotNegative, Share, between, spelt
 from xrdorder.exceptions import XrdorderError
 from xrdorder.superconductivity.strain import PRE_STRAINS
@@ -42,30 +42,32 @@ class Lot(Table):
     slips: ClassVar = {"dopants": "dopant_at_percent", "dopant": "dopant_at_percent"}
 
     name: str = ""
-    route: Annotated[str, spelt(*ROUTES)] = key(f"how the wire was made: {', '.join(ROUTES)}", "")
+    route: Annotated[str, spelt(*ROUTES)] = key(f"how the wire was made: {', '.join(ROUTES)}", "", seen_by=NOBODY)
     design: Annotated[str, spelt(*DESIGNS)] = key(
-        f"the design of the wire, for its thermal pre-strain: {', '.join(DESIGNS)}", ""
+        f"the design of the wire, for its thermal pre-strain: {', '.join(DESIGNS)}", "", seen_by=NOBODY
     )
-    filament: Alloy = key("the metal of the filaments, as 'Nb' or 'Nb-7.5Ta'", "")
-    barrier: Alloy = key("the metal of the diffusion barrier, as 'Ta' or 'Nb'", "")
+    filament: Alloy = key("the metal of the filaments, as 'Nb' or 'Nb-7.5Ta'", "", seen_by=NOBODY)
+    barrier: Alloy = key("the metal of the diffusion barrier, as 'Ta' or 'Nb'", "", seen_by=NOBODY)
     a15_area_fraction: Annotated[float, between(_AREA.limits.low, _AREA.limits.high)] | None = key(
-        "the share of A15 in the section without copper, 0.01 to 1"
+        "the share of A15 in the section without copper, 0.01 to 1", seen_by=NOBODY
     )
     u_a15_area_fraction: Annotated[float, between(0.0, 0.5)] | None = key(
-        "the standard uncertainty (k = 1) of that share"
+        "the standard uncertainty (k = 1) of that share", seen_by=NOBODY
     )
     dopant_at_percent: dict[str, AtPercent] = key("the dopant content of the A15 in at.%, as { Ta = 2.4 }", {})
     u_dopant_at_percent: dict[str, AtPercent] = key(
-        "the standard uncertainty of the dopant content in at.%, as { Ta = 0.3 }", {}
+        "the standard uncertainty of the dopant content in at.%, as { Ta = 0.3 }", {}, seen_by=INTERPRETATION
     )
     on_tin_site: dict[str, Share] | None = key("the share of the dopant on the tin site, 0 to 1, as { Ta = 0.3 }")
-    u_on_tin_site: dict[str, Share] | None = key("the standard uncertainty of that share, 0 to 1, as { Ta = 0.1 }")
-    undoped: bool = key("true where the wire is known to hold no dopant", False)
+    u_on_tin_site: dict[str, Share] | None = key(
+        "the standard uncertainty of that share, 0 to 1, as { Ta = 0.1 }", seen_by=INTERPRETATION
+    )
+    undoped: bool = key("true where the wire is known to hold no dopant", False, seen_by=INTERPRETATION)
     lattice_pm_per_at_percent: dict[str, LatticeEffect] | None = key(
-        "the measured change of a by a dopant in pm per at.%, as { Ta = -0.02 }"
+        "the measured change of a by a dopant in pm per at.%, as { Ta = -0.02 }", seen_by=INTERPRETATION
     )
     u_lattice_pm_per_at_percent: dict[str, NotNegative] | None = key(
-        "the standard uncertainty of that change in pm per at.%, as { Ta = 0.01 }"
+        "the standard uncertainty of that change in pm per at.%, as { Ta = 0.01 }", seen_by=INTERPRETATION
     )
 
     @property

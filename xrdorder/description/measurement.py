@@ -6,7 +6,7 @@ from typing import Annotated, Any, ClassVar
 from pydantic import AfterValidator, BeforeValidator, ValidationInfo
 
 from xrdorder.description.locations import key_words
-from xrdorder.description.table import Context, Problem, Table, key
+from xrdorder.description.table import INTERPRETATION, NOBODY, Context, Problem, Table, key
 from xrdorder.description.values import (
     MeasuringTemperature,
     NotNegative,
@@ -107,29 +107,31 @@ class Measurement(Reading):
     slips: ClassVar = {"temperature": "temperature_c", "slit": "divergence_deg"}
 
     calibration: Annotated[str, AfterValidator(_described_calibration)] = key(
-        "the name of a [calibrations.<name>], in quotes", ""
+        "the name of a [calibrations.<name>], in quotes", "", seen_by=NOBODY
     )
     mount: Annotated[str, one_of(*MOUNTS)] = key(f"how the specimen was mounted: {', '.join(MOUNTS)}", "")
     wire_axis_angle_deg: Annotated[float, between(0.0, 90.0)] | None = key(
-        "the angle between wire axis and scattering vector in degrees, 0 to 90"
+        "the angle between wire axis and scattering vector in degrees, 0 to 90", seen_by=INTERPRETATION
     )
     temperature_c: MeasuringTemperature | None = key("the temperature of the specimen while it was measured in °C")
-    u_temperature_k: Positive | None = key("the standard uncertainty of that temperature in K")
+    u_temperature_k: Positive | None = key("the standard uncertainty of that temperature in K", seen_by=INTERPRETATION)
     specimen_length_mm: Positive | None = key("the length of the specimen along the beam in mm")
     divergence_deg: Annotated[float, between(0.001, 10.0)] | None = key("the divergence of the slit in degrees")
     internal_standard: StandardName | None = key("the certified powder mixed into the specimen, as 'srm-640c'")
     strain: Annotated[float, between(-LARGEST_STRAIN, LARGEST_STRAIN)] | None = key(
-        "the strain of the A15 along the scattering vector as a fraction, -0.001 for -0.1 %"
+        "the strain of the A15 along the scattering vector as a fraction, -0.001 for -0.1 %", seen_by=INTERPRETATION
     )
     u_strain: Annotated[float, between(0.0, LARGEST_STRAIN)] | None = key(
-        "the standard uncertainty of that strain as a fraction"
+        "the standard uncertainty of that strain as a fraction", seen_by=INTERPRETATION
     )
     strain_gauge: Annotated[str, one_of(*GAUGES)] = key(
-        f"the phase whose lattice tells the strain: {', '.join(GAUGES)}", ""
+        f"the phase whose lattice tells the strain: {', '.join(GAUGES)}", "", seen_by=INTERPRETATION
     )
-    strain_bound: bool = key("true to take the thermal mismatch from the reaction temperature down as bound", False)
+    strain_bound: bool = key(
+        "true to take the thermal mismatch from the reaction temperature down as bound", False, seen_by=INTERPRETATION
+    )
     corrections_off: Annotated[tuple[Annotated[str, one_of(*CORRECTIONS)], ...], BeforeValidator(as_tuple)] = key(
-        f"the corrections to switch off, of {', '.join(CORRECTIONS)}", ()
+        f"the corrections to switch off, of {', '.join(CORRECTIONS)}", (), seen_by=INTERPRETATION
     )
     fit: Choices = key("choices of the fit, as { elastic_shifts = true }", Choices())
 

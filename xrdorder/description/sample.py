@@ -11,7 +11,7 @@ from xrdorder.description.measured_values import Measured, measured_values
 from xrdorder.description.measurement import Measurement
 from xrdorder.description.phases_present import Present, choice_problems
 from xrdorder.description.sample_table import STEP_COLUMNS
-from xrdorder.description.table import Context, Problem, key, needed, shown
+from xrdorder.description.table import NOBODY, Context, Problem, key, needed, shown
 from xrdorder.description.treatments import WAYS, read_treatment
 from xrdorder.description.values import Day, NotNegative, Paths, SafeName
 from xrdorder.exceptions import did_you_mean
@@ -55,14 +55,16 @@ class Sample(Measurement):
         What the laboratory measured itself. No fit and no estimate sees it.
     """
 
-    name: SafeName = needed("a name of its own, safe as a file name")
-    pattern: Paths = needed("the path of the pattern, or a list of paths of one specimen")
-    lot: Annotated[Lot, BeforeValidator(_described_lot)] = key("the name of a lot described under [lots.<name>]", Lot())
-    treatment: Annotated[History | None, PlainValidator(read_treatment)] = key(WAYS)
-    position_m: NotNegative | None = key("the place along the spool in m, zero or more")
-    date: Day = key("the day of the measurement, as 2026-03-14", "")
+    name: SafeName = needed("a name of its own, safe as a file name", seen_by=NOBODY)
+    pattern: Paths = needed("the path of the pattern, or a list of paths of one specimen", seen_by=NOBODY)
+    lot: Annotated[Lot, BeforeValidator(_described_lot)] = key(
+        "the name of a lot described under [lots.<name>]", Lot(), seen_by=NOBODY
+    )
+    treatment: Annotated[History | None, PlainValidator(read_treatment)] = key(WAYS, seen_by=NOBODY)
+    position_m: NotNegative | None = key("the place along the spool in m, zero or more", seen_by=NOBODY)
+    date: Day = key("the day of the measurement, as 2026-03-14", "", seen_by=NOBODY)
     measured: Annotated[tuple[Measured, ...], PlainValidator(measured_values)] = key(
-        "what the laboratory measured itself, a table [samples.measured]", ()
+        "what the laboratory measured itself, a table [samples.measured]", (), seen_by=NOBODY
     )
 
     @property

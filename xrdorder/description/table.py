@@ -39,6 +39,10 @@ ABSENT = "absent"
 
 _TOLD = "told"
 
+FIT, INTERPRETATION, NOBODY = "fit", "interpretation", "nobody"
+"""Who sees a key: the fit of a pattern, only its interpretation, or neither. A key of which nothing is said counts as
+seen by the fit: a mark that is forgotten costs a fit, and never leaves a stale one."""
+
 TOP = ("title", "phases", "tin_scale", "relations", "samples_table")
 """Keys of the file itself, which a table before them swallows (a test holds them to `Study`)."""
 
@@ -105,6 +109,16 @@ class Table(BaseModel):
         return {name: info for name, info in cls.model_fields.items() if info.description}
 
     @classmethod
+    def keys_seen_by(cls, *who: str) -> set[str]:
+        """Keys that the fit or its interpretation sees."""
+        extra = {name: info.json_schema_extra for name, info in cls.keys().items()}
+        return {name for name, said in extra.items() if isinstance(said, dict) and said[_SEEN_BY] in who}
+
+    def seen_by(self, *who: str) -> dict[str, Any]:
+        """What the fit or its interpretation sees of the table: values by key, fit for JSON, without those not told."""
+        return self.model_dump(mode="json", include=self.keys_seen_by(*who), exclude_none=True)
+
+    @classmethod
     def contradictions(cls, given: Mapping[str, Any], context: Context) -> Iterator[Problem]:
         """Find what is wrong with values beside each other, in what was written: no typo elsewhere hides it."""
         yield from ()
@@ -160,14 +174,17 @@ class Table(BaseModel):
         return f"{what}; give {wanted}", _TOLD
 
 
-def key(description: str, default: Any = None) -> Any:
-    """Declare a key of the file and what belongs there."""
-    return Field(default=default, description=description)
+def key(description: str, default: Any = None, *, seen_by: str = FIT) -> Any:
+    """Declare a key of the file, what belongs there, and who sees it."""
+    return Field(default=default, description=description, json_schema_extra={_SEEN_BY: seen_by})
 
 
-def needed(description: str) -> Any:
+def needed(description: str, *, seen_by: str = FIT) -> Any:
     """Declare a key that must be there."""
-    return Field(description=description)
+    return Field(description=description, json_schema_extra={_SEEN_BY: seen_by})
+
+
+_SEEN_BY = "seen_by"
 
 
 M = TypeVar("M", bound=Table)

@@ -19,8 +19,9 @@ WAYS = "the steps as [{ ramp_k_per_h, hold_c, hours }], a name of [treatments.<n
 _LOGS = (".csv", ".txt", ".tsv", ".dat", ".log")
 _KEYS = ("steps", "start_c", "log")
 
-_LOGS_READ, _NAMED = "logs", "treatments"
-"""What of the file has been read so far (`Context.read`): a log and a name are read, and complained about, once."""
+_LOGS_READ, _NAMED, _HOLDS = "logs", "treatments", "holds"
+"""What of the file has been read so far (`Context.read`): log, name and line of holds are read once, and the first
+two complained about once."""
 
 
 def named_treatments(given: object, info: ValidationInfo) -> dict[str, History | None]:
@@ -66,11 +67,14 @@ def read_treatment(given: object, info: ValidationInfo) -> History | None:
 
 
 def _of_text(text: str, context: Context) -> History | None:
-    named: dict[str, History | None] = context.read.get(_NAMED, {})
+    named: dict[str, History | None] = context.read.setdefault(_NAMED, {})
     if text in named:
         return named[text]
     if looks_like_holds(text):
-        return schedule_of_holds(text)
+        held: dict[str, History] = context.read.setdefault(_HOLDS, {})
+        if text not in held:
+            held[text] = schedule_of_holds(text)
+        return held[text]
     if text.lower().endswith(_LOGS):
         return _of_log(text, context)
     if not text:

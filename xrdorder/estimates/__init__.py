@@ -10,7 +10,6 @@ True
 
 from xrdorder.estimates.hyperparameters import PUBLISHED, Hyperparameter, Hyperparameters
 from xrdorder.estimates.model import DRAWS, TARGETS, JointDraws, joint_draws
-from xrdorder.estimates.remarks import UNTESTED
 from xrdorder.estimates.wires import KINDS, Measured, Wire
 
 __all__ = [
@@ -18,7 +17,6 @@ __all__ = [
     "KINDS",
     "PUBLISHED",
     "TARGETS",
-    "UNTESTED",
     "Hyperparameter",
     "Hyperparameters",
     "JointDraws",

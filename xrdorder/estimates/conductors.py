@@ -1,9 +1,9 @@
 """Conductors and layers of the samples of a study, from its collated results.
 
 What the laboratory measured goes first where it can: a grain size by microscopy takes the place of the domain size, and
-an A15 area fraction gives currents over the section without copper; that of the lot stands in for samples without their
-own. Several values of one sample are averaged with the weights of their uncertainties. For ratios sizes must be of one
-kind, see `with_like_sizes`.
+tells how much larger grains are than domains in the other wires of its lot; an A15 area fraction gives currents over
+the section without copper, and that of the lot stands in for samples without their own. Several values of one sample
+are averaged with the weights of their uncertainties. For ratios sizes must be of one kind, see `with_like_sizes`.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from xrdorder.exceptions import UnknownNameError, ValidityError
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.superconductivity.currents import Conductor, conductor
 from xrdorder.superconductivity.layers import Layer, Level, layer
-from xrdorder.superconductivity.pinning import MICROSCOPY, grain_size
+from xrdorder.superconductivity.pinning import AS_GRAIN, MICROSCOPY, grain_size
 from xrdorder.uncertainty import Contributions, from_dataset
 
 if TYPE_CHECKING:
@@ -70,6 +70,7 @@ def conductors(
                 _quantities(results, k),
                 measured_grain_nm=grain[0] if grain else None,
                 u_measured_grain_nm=grain[1] if grain else None,
+                as_grain=grains_over_domains(results, str(results["lot"].values[k])) if measured_grains else AS_GRAIN,
                 a15_area_fraction=area[0] if area else None,
                 u_a15_area_fraction=area[1] if area else 0.0,
                 lot=str(results["lot"].values[k]),
@@ -88,6 +89,30 @@ def conductors(
     if not made:
         raise ValidityError(refused[0] if refused else "the study holds no sample")
     return tuple(made)
+
+
+def grains_over_domains(results: xr.Dataset, lot: str) -> tuple[float, float]:
+    """Logarithm of grain size over domain size of a lot, and its standard uncertainty.
+
+    What is usual, put together with every wire of the lot that has both: grains by microscopy and domains resolved.
+    """
+    middle, u = AS_GRAIN
+    values, weights = [middle], [u**-2]
+    for k, name in _places(results, ()) if lot else ():
+        seen = measured_mean(results, name, "grain_size_nm")
+        if str(results["lot"].values[k]) != lot or seen is None:
+            continue
+        sizes, table = _quantities(results, k)
+        size = sizes.get("domain_size_nm", np.nan)
+        if size > 0.0:
+            u_size = table.total("domain_size_nm") if "domain_size_nm" in table.quantities else 0.0
+            values.append(float(np.log(seen[0] / size)))
+            weights.append(
+                1.0 / ((seen[1] / seen[0]) ** 2 + (u_size / size) ** 2 + PUBLISHED_SIZES["grain_scatter"] ** 2)
+            )
+    if len(values) == 1:
+        return AS_GRAIN
+    return float(np.average(values, weights=weights)), float(sum(weights) ** -0.5)
 
 
 def _with_area_of_lot(one: Conductor, results: xr.Dataset, k: int) -> Conductor:
@@ -127,7 +152,8 @@ def with_like_sizes(samples: Sequence[Conductor], results: xr.Dataset) -> tuple[
             continue
         ((k, _),) = _places(results, [one.name])
         try:
-            size = grain_size(_quantities(results, k), common=one.common)
+            as_grain = grains_over_domains(results, one.lot)
+            size = grain_size(_quantities(results, k), as_grain=as_grain, common=one.common)
         except ValidityError:
             continue
         found.append(replace(one, grain=size, flags=(*one.flags, *size.flags)))

@@ -20,7 +20,7 @@ from xrdorder.superconductivity.targets import wire_of
 from xrdorder.uncertainty import Contributions
 
 _OF_THE_LINE = "a(tin)"
-_TIN, _BOUND = "tin_fraction", "tin_lower_bound"
+_TIN, _BOUND = "tin_fraction_lattice", "tin_lower_bound"
 
 
 _KINDS = {"binary": "binary", "Ta": "Ta", "Ti": "Ti", "doped": "Ti"}
@@ -54,7 +54,7 @@ def wire_of_values(
     ----------
     name : str
     values : mapping of str to float
-        With ``tin_fraction`` by the lattice alone, and ``tin_lower_bound`` where there is an order.
+        With ``tin_fraction_lattice`` by the lattice alone, and ``tin_lower_bound`` where there is an order.
     table : Contributions
         Of both.
     lot, kind, treatment : str
@@ -62,7 +62,7 @@ def wire_of_values(
     contrast_by_tin : float
         Change of the contrast with unit tin fraction, as the fit gave it.
     scale : TinScale
-        Line that gave ``tin_fraction``.
+        Line that gave ``tin_fraction_lattice``.
     **anchors
         ``tc_k``, ``bc2_t``, ``tin_at_percent`` of `Wire`.
     """

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -14,17 +14,16 @@ from xrdorder.estimates.from_numbers_rows import JOINT, Row
 from xrdorder.estimates.from_numbers_table import estimate_rows
 from xrdorder.estimates.hyperparameters import PUBLISHED as HYPER
 from xrdorder.estimates.model import DRAWS, JointDraws, joint_draws
-from xrdorder.estimates.stored_draws import STORED
 from xrdorder.estimates.study_draws import stored_targets
 from xrdorder.estimates.wires import Measured
 from xrdorder.exceptions import Flag, ValidityError
 from xrdorder.material import A15_FIELD, PUBLISHED_SCALE, Material, Specimen, TinScale
 from xrdorder.material.derived_quantities import DerivedQuantities
-from xrdorder.material.joint_tin import Prior, add_joint, usual_order
 from xrdorder.material.lattice import refer_lattice
-from xrdorder.material.order import add_order_parameters, drop_intermediate
+from xrdorder.material.order import add_tin_bound, drop_intermediate
 from xrdorder.material.tin import add_tin
-from xrdorder.quantities.registry import quantity
+from xrdorder.material.tin_by_order import Prior, add_tin_by_order, usual_order
+from xrdorder.quantities.registry import ESTIMATED, quantity
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.superconductivity.by_relation import by_relation
 from xrdorder.superconductivity.mixture import RelationResult
@@ -50,7 +49,7 @@ _BESIDE_FIELD = 0.02
 TIN_RANGE = (A15_FIELD[0] - 0.009, A15_FIELD[1] + 0.009)
 """Tin fractions that may be given. The joint model sets aside what was measured 1 at.% beside the field."""
 
-_NAME = "estimate"
+_NAME, _GIVEN_TIN = "estimate", "tin_fraction"
 _TIN_IN_WORDS = (
     "given tin taken as measured by a microprobe, which by published samples reads "
     f"{-HYPER['probe_bias']:.2g} ± {HYPER['u_probe_bias']:.2g} at.% low (docs/evidence.md)"
@@ -88,6 +87,8 @@ class Estimate(Displayed):
         Elements said to be in the A15.
     strained : AtStrain, optional
         Tc and Bc2 at the strain that was given.
+    given_tin : (float, float), optional
+        Tin content that was given, and its standard uncertainty.
     scale : TinScale
         Line that gave the tin content.
     library : Library
@@ -103,6 +104,7 @@ class Estimate(Displayed):
     usual: Prior
     dopants: tuple[str, ...] = ()
     strained: AtStrain | None = None
+    given_tin: tuple[float, float] | None = None
     scale: TinScale = PUBLISHED_SCALE
     library: Library = PUBLISHED
 
@@ -116,7 +118,7 @@ class Estimate(Displayed):
             self.draws,
             self.relations,
             strained=self.strained,
-            doped=bool(self.dopants),
+            given_tin=self.given_tin,
             scale=self.scale,
             library=self.library,
             usual=self.usual,
@@ -190,7 +192,7 @@ def estimate(
     Examples
     --------
     >>> result = estimate(lattice_nm=0.52880, site_order=0.93, n=1000)
-    >>> print(f"{result.material.values['tin_fraction']:.4f}")
+    >>> print(f"{result.material.values['tin_fraction_lattice']:.4f}")
     0.2353
     """
     _check(lattice_nm, u_lattice_nm, site_order, u_site_order, tin_fraction, u_tin_fraction)
@@ -211,14 +213,14 @@ def estimate(
         {
             "a_nm": (lattice_nm, u_lattice_nm, U_LATTICE_NM),
             "site_order": (site_order, u_site_order, U_SITE_ORDER),
-            "tin_fraction": (tin_fraction, u_tin_fraction, U_TIN),
+            _GIVEN_TIN: (tin_fraction, u_tin_fraction, U_TIN),
         }
     )
     derived = _derived(inputs, specimen, scale)
     derived.assumptions[:0] = remarks
     material = Material.of(derived)
     temperatures = targets_at((HELIUM_K, *bc2_at_k))
-    drawn = _drawn(material, specimen, inputs.get("tin_fraction"), scale, seed, n)
+    drawn = _drawn(material, specimen, inputs.get(_GIVEN_TIN), scale, seed, n)
     draws = _targets(drawn, temperatures)
     wire = wire_of(specimen.dopants, undoped=undoped)
     at = None
@@ -237,6 +239,7 @@ def estimate(
         usual_order(specimen),
         tuple(specimen.dopants),
         at,
+        inputs.get(_GIVEN_TIN),
         scale,
         library,
     )
@@ -244,22 +247,23 @@ def estimate(
 
 def _derived(inputs: Mapping[str, tuple[float, float]], specimen: Specimen, scale: TinScale) -> DerivedQuantities:
     """Derive of what was given, value and uncertainty by name, what each route says by itself."""
-    derived = DerivedQuantities({name: value for name, (value, _) in inputs.items()}, Contributions.empty())
-    for name, (value, u) in inputs.items():
+    routes = {name: given for name, given in inputs.items() if name != _GIVEN_TIN}
+    derived = DerivedQuantities({name: value for name, (value, _) in routes.items()}, Contributions.empty())
+    for name, (value, u) in routes.items():
         derived.add_given(name, value, {f"given/{name}": (u, "")})
     derived.assumptions += [specimen.dopant_in_words(element) for element in specimen.dopants]
-    by_lattice = "a_nm" in inputs and "tin_fraction" not in inputs
+    by_lattice = "a_nm" in inputs and _GIVEN_TIN not in inputs
     if "a_nm" in inputs:
         derived.assumptions.append("lattice parameter free of strain, as of ground powder")
         refer_lattice(derived, specimen)
     if by_lattice:
         add_tin(derived, specimen, scale)
-        _check_tin_by_lattice(inputs["a_nm"][0], derived.values["tin_fraction"], scale)
-    add_order_parameters(derived, specimen)
+        _check_tin_by_lattice(inputs["a_nm"][0], derived.values["tin_fraction_lattice"], scale)
+    add_tin_bound(derived, specimen)
     if by_lattice and "site_order" in inputs:
-        add_joint(derived, specimen, scale)  # for its remark where the two routes disagree
+        add_tin_by_order(derived, specimen, scale)  # for its remark where the two routes disagree
     drop_intermediate(derived)
-    if "tin_fraction" in inputs:
+    if _GIVEN_TIN in inputs:
         derived.assumptions.append(_TIN_IN_WORDS)
     return derived
 
@@ -277,14 +281,13 @@ def _drawn(
     if given_tin:
         tin, u = given_tin
         anchors["tin_at_percent"] = Measured(100.0 * tin, max(100.0 * u, _LEAST_U_TIN_AT_PERCENT))
-        material = replace(material, values={k: v for k, v in material.values.items() if k != "tin_fraction"})
     wire = wire_of_material(_NAME, material, specimen, scale=scale, **anchors)
     return joint_draws([wire], seed=seed, n=n, hyper=on_scale(scale))
 
 
 def _targets(drawn: JointDraws, temperatures: Mapping[str, float]) -> dict[str, Array]:
     """Draws of everything a study stores, and Bc2 at further temperatures."""
-    draws = dict(zip(STORED, np.asarray(stored_targets(drawn)[0], dtype=np.float64), strict=True))
+    draws = dict(zip(ESTIMATED, np.asarray(stored_targets(drawn)[0], dtype=np.float64), strict=True))
     for name, temperature in temperatures.items():
         if name not in draws:
             draws[name] = drawn.field(temperature)[0]

@@ -8,11 +8,10 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from xrdorder.estimates.from_numbers_rows import Row, draws_row, plain_row, relation_row, result_row
-from xrdorder.estimates.remarks import UNTESTED
 from xrdorder.material import PUBLISHED_SCALE, Material, TinScale
-from xrdorder.material.joint_tin import Prior
-from xrdorder.material.tin_scale import LEVEL, U_LEVEL_NM
-from xrdorder.quantities.registry import PREDICTED, quantity
+from xrdorder.material.tin_by_order import Prior
+from xrdorder.material.tin_scale import U_LEVEL_NM
+from xrdorder.quantities.registry import PREDICTED, UNTESTED, quantity
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.relations.tin_from_order import BOUND, USUAL, USUAL_S_A
 from xrdorder.superconductivity.by_relation import branches_words
@@ -31,7 +30,7 @@ def estimate_rows(
     *,
     usual: Prior,
     strained: AtStrain | None = None,
-    doped: bool = False,
+    given_tin: tuple[float, float] | None = None,
     scale: TinScale = PUBLISHED_SCALE,
     library: Library = PUBLISHED,
 ) -> tuple[Row, ...]:
@@ -41,21 +40,25 @@ def estimate_rows(
     ----------
     material, draws, relations, strained, scale, library
         As of an estimate.
-    doped : bool
-        Dopants sit in the A15.
+    given_tin : (float, float), optional
+        Tin content that was given, and its standard uncertainty.
     usual : Prior
         What S_a usually is in such a wire.
     """
-    rows = [*_tin_rows(material, scale, library, usual), draws_row("tin_fraction", draws["tin_fraction"], _BY_DRAWS)]
-    rows += [*_order_rows(material, doped), *_predicted_rows(draws, relations)]
+    rows = _tin_rows(material, scale, library, usual)
+    if given_tin:
+        rows.append(plain_row("tin_fraction", "given", *given_tin))
+    rows.append(draws_row("tin_fraction", draws["tin_fraction"], _BY_DRAWS))
+    if math.isfinite(material.values.get("site_order", math.nan)):
+        rows.append(plain_row("site_order", "given", material.values["site_order"], material.u("site_order")))
+        rows += [draws_row(name, draws[name], _BY_DRAWS) for name in ("S_a", "S_b")]
+    rows += _predicted_rows(draws, relations)
     return (*rows, *(_strain_rows(strained) if strained else ()))
 
 
 def _tin_rows(material: Material, scale: TinScale, library: Library, usual: Prior) -> list[Row]:
     rows = []
     values, given = material.values, material.values.get
-    tin_known = math.isfinite(given("tin_fraction", math.nan))
-    from_lattice = "a_nm" in values and LEVEL in material.contributions.sources
     if "a_nm" in values:
         a, u_a = values["a_nm"], material.u("a_nm")
         rows.append(plain_row("a_nm", "given", a, u_a))
@@ -66,14 +69,12 @@ def _tin_rows(material: Material, scale: TinScale, library: Library, usual: Prio
             u = math.hypot(per_nm * 1e3 * math.hypot(u_a, U_LEVEL_NM), float(entry.scatter.at(a, tin)))
             note = "" if entry.inside(a) else f"outside its validity: {entry.inputs[0].name} {entry.validity}"
             rows.append(relation_row("tin_fraction", entry, tin, u, note))
-    if tin_known:
-        tin, u = values["tin_fraction"], material.u("tin_fraction")
+    tin = given("tin_fraction_lattice", math.nan)
+    if math.isfinite(tin) and scale != PUBLISHED_SCALE:
         own = quantity("tin_fraction").u_text(material.u_tin_independent)
-        if not from_lattice:
-            rows.append(plain_row("tin_fraction", "given", tin, u))
-        elif scale != PUBLISHED_SCALE:
-            note = f"{scale.source}; of it {own} at.% not shared with other wires measured alike"
-            rows.append(plain_row("tin_fraction", f"scale '{scale.name}'", tin, u, note))
+        note = f"{scale.source}; of it {own} at.% not shared with other wires measured alike"
+        u = material.u("tin_fraction_lattice")
+        rows.append(plain_row("tin_fraction", f"scale '{scale.name}'", tin, u, note))
     if math.isfinite(given("tin_lower_bound", math.nan)):
         bound, u_bound = values["tin_lower_bound"], material.u("tin_lower_bound")
         for entry in library.relations("tin-from-order"):
@@ -87,24 +88,6 @@ def _tin_rows(material: Material, scale: TinScale, library: Library, usual: Prio
             u = math.hypot(tin / bound * u_bound, float(entry.scatter.at(4.0 * bound, tin)))
             note = "at least this much" if entry is BOUND else "if tin is ordered as usual"
             rows.append(relation_row("tin_fraction", entry, tin, u, note))
-    return rows
-
-
-def _order_rows(material: Material, dopants: bool) -> list[Row]:
-    rows = []
-    # a dopant on a tin site counts as right in the site order, but is no tin: it is taken off first
-    tin_order = "(site order - dopants on tin sites)" if dopants else "site order"
-    for name, by in (
-        ("site_order", "given"),
-        ("S_a", f"{tin_order} / (4 beta)"),
-        ("S_b", f"3 {tin_order} / (4 (1 - beta))"),
-    ):
-        value = material.values.get(name, math.nan)
-        if math.isfinite(value):
-            note = (
-                "above one: tin too low or order too high, within uncertainty or not" if value > 1.0 else ""
-            )
-            rows.append(plain_row(name, by, value, material.u(name), note))
     return rows
 
 

@@ -109,20 +109,22 @@ PUBLISHED = _table(
     ("u_widening_pm", 4.0, "pm per unit S_a", "memory", "reaches down to nothing; decides absolute tin"),
     ("order_of_lines", 0.98, "1", "derived", "S_a of the annealed bulk that the a(tin) lines were measured on"),
     # --- what wires hold
-    ("tin_edge", 25.4, "at.%", "read", "tin-rich end of the A15 field, up to 25.2-25.5 in measured samples"),
-    ("tin_edge_width", 0.25, "at.%", "judged", "how gently the population ends there"),
-    ("tin_deficit", 0.93, "at.%", "derived", "median of lots below the edge: 16 bulk samples and wires"),
-    ("tin_deficit_spread", 0.80, "ln", "derived", "the same"),
+    ("tin_edge_low", 25.2, "at.%", "read", "tin-rich end of the A15 field: the richest measured samples, from"),
+    ("tin_edge_high", 25.5, "at.%", "read", "to; anywhere between, the same for a whole study"),
+    ("tin_floor", 18.0, "at.%", "read", "tin-poor end of the A15 field"),
+    ("tin_edge_width", 0.25, "at.%", "judged", "how gently the population ends at either"),
+    ("tin_deficit", 0.89, "at.%", "derived", "median of lots below the edge: 16 bulk samples and wires"),
+    ("tin_deficit_spread", 0.81, "ln", "derived", "the same"),
+    ("u_tin_deficit_spread", 0.18, "ln", "derived", "that of a spread known from 16 samples, 1/sqrt(2 (16 - 1))"),
     ("tin_in_lot", 0.6, "at.%", "judged", "spread of tin within a lot over treatments"),
     ("disorder_bulk", 0.016, "1", "derived", "mean 1 - S_a of eight bulk samples, resistivity and tin"),
     ("disorder_binary", 0.030, "1", "judged", "undoped wire: nobody has measured it; between bulk and doped wire"),
     ("disorder_doped", 0.037, "1", "derived", "1 - S_a of five doped wires, dopants taken off, median 0.038"),
     ("disorder_any", 0.035, "1", "judged", "dopants not declared: between undoped and doped wire"),
-    ("disorder_bulk_spread", 0.8, "ln", "judged", "as doped wire; the eight scatter by 0.025, mostly microanalysis"),
-    ("disorder_binary_spread", 0.8, "ln", "judged", "as disorder_binary"),
-    ("disorder_doped_spread", 0.8, "ln", "derived", "as disorder_doped"),
-    ("disorder_any_spread", 0.8, "ln", "judged", "as disorder_any"),
-    ("disorder_edge_width", 0.008, "1", "judged", "how gently the population ends at full order"),
+    ("disorder_spread", 0.8, "ln", "derived", "five doped wires; taken for undoped wire and bulk as well"),
+    ("u_disorder_spread", 0.35, "ln", "derived", "that of a spread known from five, 1/sqrt(2 (5 - 1))"),
+    ("disorder_edge_width", 0.008, "1", "judged", "how gently the population ends at either"),
+    ("disorder_most", 0.3, "1", "judged", "no reacted wire is known below S_a of 0.85; irradiated A15 is"),
     ("disorder_in_lot", 0.018, "1", "judged", "spread of S_a within a lot over treatments"),
     ("level_by_study", 0.5, "1", "judged", "variance of the levels that lots of a study have in common: "
      "without it, many lots unlike the usual ones are put down to the scale"),
@@ -147,6 +149,10 @@ PUBLISHED = _table(
     ("ratio_scatter", 0.02, "T/K", "derived", "twelve pairs of alloys 0.021; one wire, four times, 0.014"),
     ("u_ratio_by_tc", 0.10, "T/K per K", "derived", "pairs of alloys -0.13, two series of one wire +0.05 and +0.11"),
     ("ratio_by_tc_range_k", 0.6, "K", "judged", "the Tc those series span; beyond it the ratio stays"),
+    # --- critical currents
+    ("current_scatter", 0.10, "relative", "judged", "how far wires of a lot differ in what no pattern shows: area of "
+     "the A15, cracks, broken filaments"),
+    ("grain_scatter", 0.10, "relative", "judged", "how far grains over domains differ between wires of a lot"),
     # --- how much a study may teach
     ("most_wires", 8.0, "wires", "judged", "evidence of a lot about what it shares counts as that of so many wires at "
      "most: the forms of the model are not known better"),

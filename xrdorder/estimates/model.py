@@ -157,10 +157,18 @@ def joint_draws(
         {target: np.ascontiguousarray(draws[order]) for target, draws in values.items()},
         _of_study(hyper, study),
         _of_lots(likelihood, study, lots),
-        {wire.name: tuple(flags[wire.name]) for wire in wires},
+        {wire.name: _one_of_each(flags[wire.name]) for wire in wires},
         seed,
         law,
     )
+
+
+def _one_of_each(flags: Sequence[Flag]) -> tuple[Flag, ...]:
+    """Flags of one name as one, so that whoever shows a message for each name shows all of them."""
+    messages: dict[str, list[str]] = {}
+    for flag in flags:
+        messages.setdefault(flag.name, []).append(flag.message)
+    return tuple(Flag(name, "; ".join(found)) for name, found in messages.items())
 
 
 def _likelihood(wires: Sequence[Wire], hyper: Hyperparameters, law: Relation) -> Likelihood:

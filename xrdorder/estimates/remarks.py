@@ -19,12 +19,6 @@ BEYOND_CHANCE = 3.0
 
 KINDS_OF_ANCHORS = {"tin_at_percent": "tin", "tc_k": "Tc", "bc2_t": "Bc2"}
 
-UNTESTED = (
-    "no published data test an absolute Tc from X-rays below 17.6 K: samples with measured lattice parameter and "
-    "Tc all lie above"
-)
-"""To be said beside every absolute Tc."""
-
 _TWICE = 2.0
 
 

@@ -8,15 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import xarray as xr
 
+from xrdorder.crystals.a15 import site_order_from
 from xrdorder.exceptions import UnknownNameError
-from xrdorder.quantities.registry import PREDICTED
+from xrdorder.quantities.registry import ESTIMATED
 from xrdorder.relations import Relation, bc2_of_temperature, relation
 from xrdorder.uncertainty import Array
-
-STORED = ("tin_fraction", "S_a_joint", "site_order_joint", *PREDICTED)
-"""Targets of the stored draws. The order is that of the model, which knows what wires usually have; that of a pattern
-alone stands with its contributions."""
-
 
 _NAME, BY_X_RAYS = "estimate_draws", "estimate_draws_by_x_rays"
 """Variables of the results: joint draws, and those without what was measured by other means where anything was."""
@@ -48,7 +44,7 @@ class StudyDraws:
         samples = tuple(map(str, results["sample"].values))
         law = relation(str(results.attrs.get("estimate_law", bc2_of_temperature.POWER.name)))
         if _NAME not in results:
-            return cls(samples, {target: np.full((len(samples), 2), np.nan) for target in STORED}, law)
+            return cls(samples, {target: np.full((len(samples), 2), np.nan) for target in ESTIMATED}, law)
         draws = np.asarray(results[_NAME].transpose("target", "sample", ...).values, dtype=np.float64)
         seed = int(results.attrs.get("estimate_seed", 0))
         return cls(samples, dict(zip(map(str, results["target"].values), draws, strict=True)), law, seed)
@@ -87,6 +83,10 @@ class StudyDraws:
         return np.asarray(
             self.law.function(np.array(float(temperature_k)), self.values["Bc2_0K_T"], self.values["Tc_K"])
         )
+
+    def tin_order(self) -> Array:
+        """Site order of tin alone, 4 beta S_a, (samples, draws)."""
+        return site_order_from(self.values["S_a"], self.values["tin_fraction"])
 
     def known(self) -> np.ndarray:
         """Which samples have estimates, (samples,)."""

@@ -19,16 +19,19 @@ from dataclasses import replace
 import numpy as np
 import xarray as xr
 
+from xrdorder.crystals.a15 import order_parameters
 from xrdorder.estimates.from_material import kind_of, on_scale, wire_of_values
 from xrdorder.estimates.hyperparameters import Hyperparameters
 from xrdorder.estimates.model import DRAWS, JointDraws, joint_draws
 from xrdorder.estimates.relation_columns import with_relations
-from xrdorder.estimates.stored_draws import BY_X_RAYS, STORED, StudyDraws
+from xrdorder.estimates.stored_draws import BY_X_RAYS, StudyDraws
+from xrdorder.estimates.study_remarks import remarks_of
 from xrdorder.estimates.wires import Measured, Wire
+from xrdorder.estimates.wires import checked as wires_checked
 from xrdorder.exceptions import ValidityError
 from xrdorder.material import PUBLISHED_SCALE, TinScale
 from xrdorder.quantities.grades import UNFIT
-from xrdorder.quantities.registry import ESTIMATED, Part, columns, unit_of
+from xrdorder.quantities.registry import ESTIMATED, QUANTITIES, Part, columns, unit_of
 from xrdorder.relations import PUBLISHED, Library, bc2_of_temperature, relation
 from xrdorder.relations.resistivity import FROM_ORDER
 from xrdorder.relations.tc_from_tin import BOLTZMANN
@@ -41,7 +44,11 @@ SEED = 0
 """One for all studies: equal results give equal draws."""
 
 _SAMPLES = "ratio of Bc2 to Tc of published samples"
+# the definition; its form is from memory, the paper's equation was not legible
+_ORDER = "A. Godeke, Supercond. Sci. Technol. 19 (2006) R68, eq. 1"
 _SOURCES = {
+    "S_a": _ORDER,
+    "S_b": _ORDER,
     "Tc_K": BOLTZMANN.source,
     "Bc2_0K_T": _SAMPLES,
     "Bc2_4K2_T": f"{_SAMPLES}; {bc2_of_temperature.POWER.source}",
@@ -61,6 +68,8 @@ _ANCHORS = {
     "Bc2_T": ("bc2_t", "Bc2"),
     "tin_at_percent": ("tin_at_percent", "tin"),
 }
+_OF_CURRENTS = ("critical_current_a", "grain_size_nm")
+"""What anchors currents of the lot and changes neither Tc nor Bc2."""
 
 
 def wires_of(results: xr.Dataset, scale: TinScale = PUBLISHED_SCALE) -> tuple[dict[str, Wire], dict[str, str]]:
@@ -82,7 +91,7 @@ def wires_of(results: xr.Dataset, scale: TinScale = PUBLISHED_SCALE) -> tuple[di
     refused: dict[str, str] = {}
     for k, (name, table) in enumerate(separate(results).items()):
         values = {quantity: float(column[k]) for quantity, column in numbers.items() if math.isfinite(column[k])}
-        if not {"tin_fraction", "tin_lower_bound"} & values.keys():
+        if not {"tin_fraction_lattice", "tin_lower_bound"} & values.keys():
             continue
         try:
             found[name] = wire_of_values(
@@ -117,20 +126,33 @@ def _measured(results: xr.Dataset) -> dict[str, dict[str, Measured]]:
     return found
 
 
-def anchor_words(wires: Mapping[str, Wire]) -> dict[str, str]:
-    """What the estimates of each wire are anchored to in its lot; empty where nothing was measured."""
+def anchor_words(results: xr.Dataset, wires: Mapping[str, Wire]) -> dict[str, str]:
+    """What the estimates of each wire are anchored to in its lot; empty where nothing was measured that can be used."""
+    named = [(wire, title) for wire in wires_checked(list(wires.values()))[0]
+             for key, title in _ANCHORS.values() if getattr(wire, key) is not None]  # fmt: skip
+    if "measured_sample" in results:
+        pairs = zip(results["measured_sample"].values, results["measured_quantity"].values, strict=True)
+        named += [(wires[name], QUANTITIES[of].noun) for name, of in pairs if of in _OF_CURRENTS and name in wires]
     by_lot: dict[tuple[str, str], dict[str, list[str]]] = {}
-    for wire in wires.values():
-        for key, title in _ANCHORS.values():
-            if getattr(wire, key) is not None:
-                by_lot.setdefault(wire.lot_key, {}).setdefault(title, []).append(wire.name)
+    for wire, title in named:
+        by_lot.setdefault(wire.lot_key, {}).setdefault(title, []).append(wire.name)
     words = {}
     for lot, by_title in by_lot.items():
         of: dict[str, list[str]] = {}
         for title, names in by_title.items():
-            of.setdefault(", ".join(names), []).append(title)
+            of.setdefault(", ".join(dict.fromkeys(names)), []).append(title)
         words[lot] = ", ".join(f"{' and '.join(titles)} measured on {names}" for names, titles in of.items())
     return {name: words.get(wire.lot_key, "") for name, wire in wires.items()}
+
+
+def anchors_in_words(results: xr.Dataset) -> str:
+    """Say in one sentence to what the estimates of a study are anchored; empty where nothing was measured."""
+    return str(results.attrs.get("estimate_anchors", ""))
+
+
+def study_remarks(results: xr.Dataset) -> list[str]:
+    """What the draws say of a study as a whole (`xrdorder.estimates.study_remarks`)."""
+    return [str(one) for one in json.loads(str(results.attrs.get("estimate_remarks", "[]")))]
 
 
 def estimated(
@@ -168,7 +190,10 @@ def estimated(
         drawn = _drawn(results, wires, alone, hyper, seed, n)
         drawn.attrs["estimates_sha256"] = digest
     found = with_draws(results, drawn)
-    return with_relations(_with_words(found, anchor_words(wires), refused), library)
+    words = anchor_words(results, wires)
+    said = "; ".join(dict.fromkeys(filter(None, words.values())))
+    found.attrs["estimate_anchors"] = f"Estimates anchored to {said}" if said else ""
+    return with_relations(_with_words(found, words, refused), library)
 
 
 def _not_to_learn_from(results: xr.Dataset) -> tuple[str, ...]:
@@ -213,16 +238,15 @@ def _drawn(
                 {"long_name": "joint draws of the estimates, fractions as fractions"},
             ),
             "estimate_flags": ("sample", flags, {"long_name": "flags of the estimates, JSON list of name and message"}),
-            "target_units": ("target", *units_beside(map(unit_of, STORED), "estimate_draws")),
+            "target_units": ("target", *units_beside(map(unit_of, ESTIMATED), "estimate_draws")),
         },
         coords={
             "sample": np.array(samples, dtype=object),
-            "target": ("target", np.array(STORED, dtype=object), {"long_name": "name of the estimated quantity"}),
+            "target": ("target", np.array(ESTIMATED, dtype=object), {"long_name": "name of the estimated quantity"}),
         },
         attrs={"estimate_seed": seed, "estimate_law": bc2_of_temperature.POWER.name},
     )
-    if together:
-        found.update(_shared(drawn[0]))
+    bare: list[JointDraws] = []
     if any(getattr(wire, key) is not None for wire in wires.values() for key, _ in _ANCHORS.values()):
         few = min(n, _BY_X_RAYS)
         bare = [joint_draws([_bare(wire) for wire in group], seed=seed, n=few, hyper=hyper) for group in groups]
@@ -231,6 +255,10 @@ def _drawn(
             _in_order(samples, bare, few),
             {"long_name": "joint draws as they would be if nothing had been measured by other means"},
         )
+    if together:
+        found.update(_shared(drawn[0]))
+        remarks = remarks_of(drawn[0], bare[0] if bare else None, together, hyper)
+        found.attrs["estimate_remarks"] = json.dumps(remarks, ensure_ascii=False)
     return found
 
 
@@ -244,7 +272,7 @@ def _bare(wire: Wire) -> Wire:
 
 def _in_order(samples: Sequence[str], drawn: Sequence[JointDraws], n: int) -> np.ndarray:
     """Draws of the stored targets in the order of the samples; NaN for those without."""
-    values = np.full((len(samples), len(STORED), n), np.nan, dtype=np.float32)
+    values = np.full((len(samples), len(ESTIMATED), n), np.nan, dtype=np.float32)
     for one in drawn:
         for name, stored in zip(one.samples, stored_targets(one), strict=True):
             values[samples.index(name)] = stored
@@ -257,10 +285,9 @@ def stored_targets(drawn: JointDraws) -> Array:
         "Bc2_4K2_T": drawn.field(HELIUM_K),
         "Bc2_slope_T_per_K": drawn.slope(),
         "resistivity_uohm_cm": drawn.resistivity(FROM_ORDER),
-        "S_a_joint": drawn.values["S_a"],
-        "site_order_joint": drawn.values["site_order"],
+        "S_b": order_parameters(drawn.values["tin_fraction"], drawn.values["site_order"])[1],
     }
-    return _stored(np.stack([{**drawn.values, **derived}[target] for target in STORED], axis=1))
+    return _stored(np.stack([{**drawn.values, **derived}[target] for target in ESTIMATED], axis=1))
 
 
 def _stored(draws: Array) -> Array:

@@ -1,9 +1,9 @@
 """Which unknowns a study has, and their sizes: standard normal latents to pm, at.%, K.
 
 Latents of the study: offset and slope of its a(tin) line, widening by disorder, bias of its microprobe, level of tin
-and order of its lots, shared directions. Latents of a lot: level and spread of tin and order, offset of its lattice,
-shared directions of the lot, and how it lies about the published relations (offset in tin and in kelvin, Bc2 over Tc
-and its slope).
+and order of its lots and how far they are spread, where the A15 field ends, shared directions. Latents of a lot: level
+and spread of tin and order, offset of its lattice, shared directions of the lot, and how it lies about the published
+relations (offset in tin and in kelvin, Bc2 over Tc and its slope).
 """
 
 from __future__ import annotations
@@ -19,7 +19,8 @@ from xrdorder.uncertainty import Array
 
 STUDY = (
     "offset of the a(tin) line", "slope of the a(tin) line", "widening by disorder", "bias of the microprobe",
-    "level of tin", "level of order",
+    "level of tin", "level of order", "rich edge of the A15 field",
+    "spread of lots in tin", "spread of lots in order",
 )  # fmt: skip
 LOT = ("level of tin", "level of order", "spread of tin", "spread of order", "offset of the lattice")
 RELATIONS = ("tin offset of Tc", "offset of Tc", "ratio Bc2/Tc", "change of the ratio with Tc")
@@ -105,7 +106,7 @@ def read(evidence: Evidence, hyper: Hyperparameters, study: Array, lots: Array) 
     if m:
         inner = lots[:, :, len(LOT) : len(LOT) + m][:, lot_of]
         shared = shared + np.einsum("wnk,nik->iwn", inner, evidence.lot_directions)
-    by_lot = populations.lots(hyper, evidence.kinds, lots, study[:, 4:6])
+    by_lot = populations.lots(hyper, evidence.kinds, lots, study[:, 4:9])
     slope = hyper["slope_pm"] * np.exp(hyper["slope_spread"] * study[:, 1:2])
     offset = offset_of(hyper, study[:, 0:1])
     return Unknowns(
@@ -126,11 +127,10 @@ def relations(
     tantalum = np.array([hyper["tantalum_k"] if kind == "Ta" else 0.0 for kind in evidence.kinds])
     family = ["doped" if k in ("Ta", "Ti") else "any" if k == "any" else "undoped" for k in evidence.kinds]
     ratio, u_ratio = (np.array([hyper[f"{name}_{one}"] for one in family]) for name in ("ratio", "u_ratio"))
-    below, _ = populations.softplus(by_lot.deficit, hyper["tin_edge_width"])
     return Relations(
         hyper["tin_offset"] + hyper["u_tin_offset"] * latents[..., 0],
         tantalum + hyper["tc_offset_k"] * latents[..., 1],
         ratio + u_ratio * latents[..., 2],
         hyper["u_ratio_by_tc"] * latents[..., 3],
-        hyper["tin_edge"] - below,
+        populations.tin_of(hyper, by_lot.edge, by_lot.deficit)[0],
     )

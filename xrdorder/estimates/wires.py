@@ -143,11 +143,11 @@ def checked(wires: Sequence[Wire]) -> tuple[tuple[Wire, ...], dict[str, list[Fla
 def _without_unusable(wire: Wire, flags: list[Flag]) -> Wire:
     low, high = (100.0 * edge for edge in A15_FIELD)
     complaints: Mapping[str, str] = {
-        "tc_k": _complaint(wire.tc_k, 0.0, HIGHEST_TC_K, "Tc_K", "no A15 has"),
-        "bc2_t": _complaint(wire.bc2_t, 0.0, 45.0, "Bc2_T", "no A15 has")
+        "tc_k": _complaint(wire.tc_k, 0.0, HIGHEST_TC_K, "Tc_K", "no A15 has that"),
+        "bc2_t": _complaint(wire.bc2_t, 0.0, 45.0, "Bc2_T", "no A15 has that")
         or ("Bc2 without a temperature" if wire.bc2_t and not wire.bc2_t.temperature_k >= 0.0 else ""),
         "tin_at_percent": _complaint(
-            wire.tin_at_percent, low - 1.0, high + 1.0, "tin_at_percent", "outside the A15 field:"
+            wire.tin_at_percent, low - 1.0, high + 1.0, "tin_at_percent", "outside the A15 field"
         ),
     }
     for name, complaint in complaints.items():
@@ -171,7 +171,7 @@ def _complaint(measured: Measured | None, low: float, high: float, name: str, wh
     if measured is None:
         return ""
     if not low < measured.value <= high:
-        return f"measured {about.noun} of {measured.value:g} {about.of_column.unit} ({why} that)"
+        return f"measured {about.noun} of {measured.value:g} {about.of_column.unit} ({why})"
     if not 0.0 < measured.u < math.inf:
         return f"measured {about.noun} without an uncertainty"
     return ""

@@ -19,7 +19,7 @@ from xrdorder.explanation.chain import Step, steps
 from xrdorder.explanation.correlations import Covariance, FittedParameter
 from xrdorder.explanation.families import FAMILIES, KINDS, OWN_LINE
 from xrdorder.material import PUBLISHED_SCALE
-from xrdorder.material.strain import FREE
+from xrdorder.material.lattice_strain import FREE
 from xrdorder.quantities.registry import Quantity, known, rank, unit_of
 from xrdorder.results.collate import RESULTS_NC
 from xrdorder.results.collated import Sharing, ToldColumn, read_collated
@@ -27,7 +27,7 @@ from xrdorder.results.columns import TOLD
 from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
 from xrdorder.results.quantity_lookup import quantity_asked
 from xrdorder.results.sample_file import FAILED, StoredSample, read_sample
-from xrdorder.running.calibration import calibration_words
+from xrdorder.running.instruments import calibration_words
 from xrdorder.running.model_summary import model_words
 from xrdorder.uncertainty import PRIVATE, Contributions
 
@@ -260,8 +260,7 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
     """
     covariance = Covariance.of(sample)
     targets = [str(t) for t in sample.tables["target"].values] if "target" in sample.tables.coords else []
-    values = [BY_LATTICE if name == "tin_fraction" and name in targets else name for name in sample.values]
-    names = sorted([*values, *targets], key=rank)
+    names = sorted([*sample.values, *targets], key=rank)
     remark = ""
     if quantity is not None and not sample.failed:
         try:
@@ -272,8 +271,6 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
     quantities = [
         _predicted(sample, name)
         if name in targets
-        else _by_lattice(sample, covariance, sharing or {})
-        if name == BY_LATTICE
         else _quantity(sample, covariance, name, sharing or {})
         for name in ([] if sample.failed else names)
     ]
@@ -290,17 +287,17 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
 
 def _dopants(sample: StoredSample) -> str:
     """What the description said about dopants, contents in at.%; empty where there is no description."""
-    options = sample.provenance.options
-    if "dopants" not in options:
+    lot = sample.provenance.options.get("lot")
+    if lot is None:
         return ""
-    u = options.get("u_dopants") or {}
+    u = lot.get("u_dopant_at_percent", {})
     named = [
-        f"{100.0 * content:g}{f' ± {100.0 * u[element]:g}' if element in u else ''} at.% {element}"
-        for element, content in (options["dopants"] or {}).items()
+        f"{content:g}{f' ± {u[element]:g}' if element in u else ''} at.% {element}"
+        for element, content in lot.get("dopant_at_percent", {}).items()
     ]
     if named:
         return ", ".join(named)
-    return "said to hold none" if options.get("undoped") else "nothing was said; taken as an undoped wire, and flagged"
+    return "said to hold none" if lot.get("undoped") else "nothing was said; taken as an undoped wire, and flagged"
 
 
 def _cross_checks(sample: StoredSample) -> tuple[CrossCheck, ...]:
@@ -332,6 +329,8 @@ def _quantity(
     remark = ""
     if name == "a_nm" and FREE in sample.values:
         remark = f"as measured; tin is read from {FREE}"
+    if name == "tin_fraction_lattice":
+        remark = "by the lattice parameter of this sample alone; tin_fraction is that of all samples together"
     plain = QuantityExplained(
         name, unit_of(name), value, steps=chain, fitted=tuple(fitted), remark=remark
     )
@@ -345,16 +344,6 @@ def _quantity(
         common=table.part(name, shared=True),
         budget=tuple(_budget(table, name, sample.name, sharing)),
     )
-
-
-BY_LATTICE = "tin_fraction_lattice"
-"""What the pattern alone gives, where tin is estimated of all samples together."""
-
-
-def _by_lattice(sample: StoredSample, covariance: Covariance, sharing: Sharing) -> QuantityExplained:
-    alone = _quantity(sample, covariance, "tin_fraction", sharing)
-    remark = "by the lattice parameter of this sample alone; tin_fraction is that of all samples together"
-    return replace(alone, name=BY_LATTICE, remark=remark)
 
 
 def _budget(table: Contributions, quantity: str, sample: str, sharing: Sharing) -> list[SourceShare]:
@@ -442,7 +431,7 @@ def _predicted(sample: StoredSample, target: str) -> QuantityExplained:
 def _steps_to_inputs(sample: StoredSample) -> tuple[Step, ...]:
     """How tin by the lattice and order came about, which the joint estimates are made from."""
     done: dict[str, Step] = {}
-    for name in ("tin_fraction", "site_order"):
+    for name in ("tin_fraction_lattice", "site_order"):
         if math.isfinite(sample.values.get(name, math.nan)):
             done |= {step.quantity: step for step in steps(name, sample)}
     return tuple(done.values())

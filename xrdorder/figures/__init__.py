@@ -1,22 +1,22 @@
 """Show me: figures of a fitted pattern, of trends over treatments, and of differences.
 
 `fit_figure` shows a pattern and its explanation, `patterns_figure` all of a study, `order_lines_figure`,
-`lattice_figure` and `width_figure` what single lines say. `trend_figure` shows order, tin, sizes, amounts, Tc and Bc2
-against the reaction temperature, time or dose, `difference_figure` the same as differences to a reference sample of
-each lot.
-`difference_rows` and `difference_courses` show differences between variants and which are more than chance.
-`bc2_figure`, `current_figure` and `section_figure` go on to field, temperature and strain, `trade_figure` shows what a
-higher Bc2 pays for; `planning_figure` shows where to react next. `schedule_figure` shows what the furnace did,
-`budget_figure` what uncertainties are made of, `by_relation_figure` what the choice of a published relation does. Each
-takes results and gives a matplotlib `Figure`; nothing is saved here and no global state of matplotlib is read or
-changed.
-`palette` holds all colours.
+`extrapolation_figure` and `williamson_hall_figure` what single lines say, `resolution_figure` how wide the instrument
+makes them. `trend_figure` shows order, tin, sizes, amounts, Tc and Bc2 against the reaction temperature, time or dose,
+`growth_figure` sizes against its inverse, `against_figure` one quantity against another with published samples and
+relations. `difference_rows` and `difference_courses` show differences between variants and which are significant.
+`bc2_figure`, `current_figure`, `layer_current_figure` and `section_figure` go on to field, temperature and strain,
+`kramer_figure` shows measured currents, `trade_figure` what a higher Bc2 pays for, `planning_figure` where to react
+next, `schedule_figure` what the furnace did, `budget_figure` what uncertainties are made of, `by_relation_figure` what
+the choice of a published relation does. Each takes results and gives a matplotlib `Figure`; nothing is saved here and
+no global state of matplotlib is read or changed. `palette` holds all colours, `layout` all widths of lines.
 """
 
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from xrdorder.figures.against import against_figure
     from xrdorder.figures.bc2_grain_size import trade_figure
     from xrdorder.figures.budget import budget_figure
     from xrdorder.figures.by_relation import by_relation_figure
@@ -24,61 +24,35 @@ if TYPE_CHECKING:
     from xrdorder.figures.comparison import difference_courses, difference_rows
     from xrdorder.figures.estimate import estimate_figure
     from xrdorder.figures.fit import fit_figure
-    from xrdorder.figures.in_field import bc2_figure, current_figure, section_figure
-    from xrdorder.figures.line_by_line import lattice_figure, width_figure
+    from xrdorder.figures.growth import growth_figure
+    from xrdorder.figures.in_field import bc2_figure, current_figure, layer_current_figure, section_figure
+    from xrdorder.figures.kramer import kramer_figure
+    from xrdorder.figures.line_by_line import extrapolation_figure, williamson_hall_figure
     from xrdorder.figures.order_lines import order_lines_figure
     from xrdorder.figures.patterns import patterns_figure
     from xrdorder.figures.planning import planning_figure
+    from xrdorder.figures.resolution import resolution_figure
     from xrdorder.figures.schedules import schedule_figure
-    from xrdorder.figures.trends import DIFFERENCES, TRENDS, difference_figure, trend_figure
+    from xrdorder.figures.trends import TRENDS, trend_figure
 
-_HOME = {
-    "budget_figure": "budget",
-    "by_relation_figure": "by_relation",
-    "schedule_figure": "schedules",
-    "trade_figure": "bc2_grain_size",
-    "difference_courses": "comparison",
-    "difference_rows": "comparison",
-    "bc2_figure": "in_field",
-    "current_figure": "in_field",
-    "section_figure": "in_field",
-    "CloseUp": "close_ups",
-    "estimate_figure": "estimate",
-    "fit_figure": "fit",
-    "lattice_figure": "line_by_line",
-    "order_lines_figure": "order_lines",
-    "patterns_figure": "patterns",
-    "planning_figure": "planning",
-    "width_figure": "line_by_line",
-    "DIFFERENCES": "trends",
-    "TRENDS": "trends",
-    "difference_figure": "trends",
-    "trend_figure": "trends",
-}
+_NAMES = {
+    "against": ("against_figure",), "bc2_grain_size": ("trade_figure",), "budget": ("budget_figure",),
+    "by_relation": ("by_relation_figure",), "close_ups": ("CloseUp",),
+    "comparison": ("difference_courses", "difference_rows"), "estimate": ("estimate_figure",), "fit": ("fit_figure",),
+    "growth": ("growth_figure",),
+    "in_field": ("bc2_figure", "current_figure", "layer_current_figure", "section_figure"),
+    "kramer": ("kramer_figure",), "line_by_line": ("extrapolation_figure", "williamson_hall_figure"),
+    "order_lines": ("order_lines_figure",), "patterns": ("patterns_figure",), "planning": ("planning_figure",),
+    "resolution": ("resolution_figure",), "schedules": ("schedule_figure",), "trends": ("TRENDS", "trend_figure"),
+}  # fmt: skip
+_HOME = {name: module for module, names in _NAMES.items() for name in names}
 
 __all__ = [
-    "DIFFERENCES",
-    "TRENDS",
-    "CloseUp",
-    "bc2_figure",
-    "budget_figure",
-    "by_relation_figure",
-    "current_figure",
-    "difference_courses",
-    "difference_figure",
-    "difference_rows",
-    "estimate_figure",
-    "fit_figure",
-    "lattice_figure",
-    "order_lines_figure",
-    "patterns_figure",
-    "planning_figure",
-    "schedule_figure",
-    "section_figure",
-    "trade_figure",
-    "trend_figure",
-    "width_figure",
-]
+    "TRENDS", "CloseUp", "against_figure", "bc2_figure", "budget_figure", "by_relation_figure", "current_figure",
+    "difference_courses", "difference_rows", "estimate_figure", "extrapolation_figure", "fit_figure", "growth_figure",
+    "kramer_figure", "layer_current_figure", "order_lines_figure", "patterns_figure", "planning_figure",
+    "resolution_figure", "schedule_figure", "section_figure", "trade_figure", "trend_figure", "williamson_hall_figure",
+]  # fmt: skip
 
 
 def __getattr__(name: str) -> Any:

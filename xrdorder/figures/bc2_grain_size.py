@@ -15,11 +15,11 @@ from matplotlib.transforms import Bbox
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.comparison.bc2_grain_size import Placed, equal_currents, placed
+from xrdorder.drawing import palette
+from xrdorder.drawing.layout import LINE, SCREEN, STRONG, THIN, Size, font, minor_ticks, page, place, style
+from xrdorder.drawing.lots import draw_legend, legend_height, look
+from xrdorder.drawing.text import FAMILY, NORMAL, POINTS_PER_IN, SMALL, fitted, width_in, wrapped_in
 from xrdorder.exceptions import StudyError
-from xrdorder.figures import palette
-from xrdorder.figures.layout import SCREEN, Size, font, minor_ticks, page, place, style
-from xrdorder.figures.lots import draw_legend, legend_height, look
-from xrdorder.figures.text import FAMILY, NORMAL, POINTS_PER_IN, SMALL, fitted, width_in, wrapped_in
 from xrdorder.superconductivity.currents import Conditions, Conductor, bc2_curve
 from xrdorder.superconductivity.mixture import Band
 from xrdorder.superconductivity.pinning import MICROSCOPY
@@ -74,7 +74,7 @@ def trade_figure(
     conditions = conditions or Conditions()
     found = placed(samples, reference, conditions)
     if len(found) < 2:
-        raise StudyError("fewer than two samples with Bc2 and grain size compare; there is nothing to trade")
+        raise StudyError("fewer than two samples with Bc2 and grain size compare; there is nothing to draw")
     against = next(one for one in samples if one.name == reference)
     bc2 = Band(*(part[0] for part in bc2_curve(against, [conditions.temperature_k], conditions)))
     grain = against.grain.band
@@ -82,9 +82,9 @@ def trade_figure(
     designs = [one.design for one in samples]
     noun = "grain size by microscopy" if against.grain.by == MICROSCOPY else "domain size"
     remark = (
-        f"Against {reference}, {conditions.words(designs=designs)}. Bars: 68 % (size), u (Bc2); what both share has "
-        f"cancelled and stands in words over the panel. Lines (thick: equal): layer current density at {field_t:g} T "
-        f"over that of {reference}, by published relations. Estimates, not measurements."
+        f"Against {reference}, {conditions.words(designs=designs)}. Bars: 68 % (size), u (Bc2); correlated errors have "
+        "cancelled; what is shared stands in words over the panel. Lines (thick: equal): layer current density at "
+        f"{field_t:g} T over that of {reference}, by published relations. Estimates, not measurements."
     )
     right = 0.68 if size.columns > 1 else 0.6
     wide = size.width_in - _LEFT_IN - right
@@ -126,10 +126,10 @@ def trade_figure(
 
 
 def _common_words(bc2: Band, grain: Band, noun: str) -> str:
-    """Say the doubt that moves all samples alike."""
+    """Say the uncertainty that moves all samples alike."""
     numbers = f"Bc2 of the reference {bc2.median:.1f} T ({bc2.low:.1f} to {bc2.high:.1f} T, 68 %)"
     grains = f"{noun} taken for grains: {grain.low:.0f} to {grain.high:.0f} nm for {grain.median:.0f} nm"
-    return f"Doubt common to all: {numbers}; {grains}"
+    return f"Uncertainty shared by all: {numbers}; {grains}"
 
 
 def _limits(axes: Axes, found: Sequence[Placed], sizes: Sequence[Array]) -> None:
@@ -181,7 +181,7 @@ def _lines(axes: Axes, against: Conductor, field_t: float, conditions: Condition
         return []
     drawn = axes.contour(
         nm, differences, ratio, levels=levels, colors=[palette.SLATE],
-        linewidths=[1.5 if level == 1.0 else 0.7 for level in levels],
+        linewidths=[STRONG if level == 1.0 else THIN for level in levels],
         linestyles=["solid" if level == 1.0 else (0, (5, 2.5)) for level in levels], zorder=1.0,
     )  # fmt: skip
     others = [level for level in levels if level != 1.0]  # the thick one is through the reference
@@ -203,10 +203,9 @@ def _sample(axes: Axes, one: Placed, nm: Array, lot: int, *, is_reference: bool,
     if not math.isfinite(difference.median):
         return
     if not is_reference:
-        colour, width, alpha = palette.lot_colour(lot), 0.6 if many else 1.1, 0.3 if many else 0.55
+        colour, width, alpha = palette.lot_colour(lot), THIN if many else LINE, 0.3 if many else 0.55
         for x, y in (
-            (nm[1:], [difference.median] * 2),
-            ([nm[0]] * 2, [difference.low, difference.high]),
+            (nm[1:], [difference.median] * 2), ([nm[0]] * 2, [difference.low, difference.high]),
         ):
             axes.plot(x, y, color=colour, linewidth=width, alpha=alpha, zorder=2)
     axes.plot([float(nm[0])], [difference.median], linestyle="none", zorder=3,
@@ -243,17 +242,16 @@ def _names(
             box = _put(beside, *place)
             outside = box.x0 < frame.x0 or box.x1 > frame.x1 or box.y0 < frame.y0 or box.y1 > frame.y1
             return (
-                outside,
-                any(box.overlaps(other.get_window_extent()) for other in written),
+                outside, any(box.overlaps(other.get_window_extent()) for other in written),
                 sum(weight * box.overlaps(other) for other, weight in in_the_way) + abs(place[0]) / _PT_PER_BAR,
-            )
+            )  # fmt: skip
 
         step, side = min(product(_STEPS_PT, (1.0, -1.0)), key=cost)
         _put(beside, step, side)
         if abs(step) > _NEAR_PT:
             axes.annotate(
                 "", beside.xy, (6.0 * side, step), textcoords="offset points", zorder=2.5,
-                arrowprops={"arrowstyle": "-", "color": palette.TEXT, "linewidth": 0.6, "shrinkA": 0.0, "shrinkB": 3.5},
+                arrowprops={"arrowstyle": "-", "color": palette.TEXT, "linewidth": THIN, "shrinkB": 3.5},
             )  # fmt: skip
         written.append(beside)
     return written

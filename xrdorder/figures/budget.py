@@ -16,10 +16,10 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
 from xrdorder import uncertainty
+from xrdorder.drawing.layout import HAIR, SCREEN, THIN, Size, font, page, place, style
+from xrdorder.drawing.palette import CLAY, FOG, GARNET, INK, LAGOON, PAPER, SKY, SLATE, STRAW, TEXT
+from xrdorder.drawing.text import FAMILY, NORMAL, SMALL, fitted, width_in
 from xrdorder.exceptions import StudyError
-from xrdorder.figures.layout import SCREEN, Size, font, page, place, style
-from xrdorder.figures.palette import CLAY, FOG, GARNET, INK, LAGOON, PAPER, SKY, SLATE, STRAW, TEXT
-from xrdorder.figures.text import FAMILY, NORMAL, SMALL, fitted, width_in
 from xrdorder.quantities.formatting import u_text
 from xrdorder.quantities.registry import Quantity, standing_in
 from xrdorder.uncertainty import PRIVATE, Contributions
@@ -50,13 +50,13 @@ PARTS = (
     ),
     Part(
         "scattering and absorption", CLAY,
-        ("scattering table", "displacement parameters", "microabsorption", "niobium or tantalum",
-         "lattice distribution"),
+        ("scattering table", "charge transfer", "displacement parameters", "microabsorption",
+         "niobium or tantalum", "lattice distribution"),
     ),
-    Part("a(tin) scale", GARNET, ("a(tin) scale", "a(tin) slope", "a(tin) scatter", "routes disagree")),
+    Part("a(tin) scale", GARNET, ("a(tin) scale", "a(tin) slope", "a(tin) scatter")),
     Part(
         "dopant, usual order", STRAW,
-        ("dopant content", "dopant site", "dopant lattice effect", "disorder in the lattice", "usual order"),
+        ("dopant content", "dopant site", "dopant lattice effect", "usual order"),
     ),
 )  # fmt: skip
 """All families of sources that are named; any other goes with `OTHER`.
@@ -75,7 +75,7 @@ _KEY_ROW_IN, _LEAST_IN = 0.18, 0.95
 _LEAST_PERCENT = 0.01
 
 _REMARK = (
-    "Shares of the variance. Plain: a sample's own; hatched: shared with other samples, which cancels in differences "
+    "Shares of the variance. Plain: independent; hatched: shared with other samples, which cancels in differences "
     "as far as it is shared. Numbers: standard uncertainty (k = 1)."
 )
 
@@ -195,8 +195,8 @@ def _piece(axes: Axes, row: int, start: float, share: float, colour: str, *, sha
         hatch="/////" if shared else None, zorder=2,
     )  # fmt: skip
     for bar in bars:
-        bar.set_hatch_linewidth(0.7)
-    axes.plot([start, start], [row - 0.34, row + 0.34], color=PAPER, linewidth=0.8, zorder=3)
+        bar.set_hatch_linewidth(THIN)
+    axes.plot([start, start], [row - 0.34, row + 0.34], color=PAPER, linewidth=THIN, zorder=3)
 
 
 def _hatch(colour: str) -> str:
@@ -207,8 +207,8 @@ def _hatch(colour: str) -> str:
 def _key(figure: Figure, parts: Sequence[Part], left_in: float, bottom_in: float, columns: int) -> None:
     wide, tall = figure.get_size_inches()
     handles = [Patch(facecolor=one.colour, linewidth=0.0, label=one.title) for one in parts]
-    shared = Patch(facecolor=PAPER, edgecolor=TEXT, linewidth=0.5, hatch="/////", label="shared by samples")
-    shared.set_hatch_linewidth(0.7)
+    shared = Patch(facecolor=PAPER, edgecolor=TEXT, linewidth=HAIR, hatch="/////", label="shared by samples")
+    shared.set_hatch_linewidth(THIN)
     figure.legend(
         handles=[*handles, shared], loc="lower left", bbox_to_anchor=(left_in / wide, bottom_in / tall),
         ncols=columns, frameon=False, borderaxespad=0.0, borderpad=0.0, handlelength=1.5, handletextpad=0.4,

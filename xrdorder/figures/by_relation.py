@@ -13,11 +13,11 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
+from xrdorder.drawing.layout import BAR, SCREEN, STRONG, THIN, Size, font, page, place, style
+from xrdorder.drawing.lots import draw_legend, legend_height, look
+from xrdorder.drawing.palette import MIST, PAPER, SLATE, lot_colour
+from xrdorder.drawing.text import POINTS_PER_IN, SMALL, fitted, plain, wrapped_in
 from xrdorder.exceptions import StudyError, UnknownNameError
-from xrdorder.figures.layout import SCREEN, Size, font, page, place, style
-from xrdorder.figures.lots import draw_legend, legend_height, look
-from xrdorder.figures.palette import MIST, PAPER, SLATE, lot_colour
-from xrdorder.figures.text import POINTS_PER_IN, SMALL, fitted, plain, wrapped_in
 from xrdorder.quantities.registry import ESTIMATE, Quantity, column_name, standing_in
 
 MOST = 4
@@ -144,14 +144,14 @@ def _draw(
     for k in range(n):
         middle = lines[0].numbers[k][0]
         if math.isfinite(middle):
-            axes.axvline(middle, color=lot_colour(k), linewidth=0.6, alpha=0.5, zorder=0.5)
+            axes.axvline(middle, color=lot_colour(k), linewidth=THIN, alpha=0.5, zorder=0.5)
     for row, (line, top) in enumerate(zip(lines, tops, strict=True)):
         _words(axes, top + 0.5 * _ROW_IN, line, bold=row == 0, wordy=wordy)
         for k, (median, low, high) in enumerate(line.numbers):
             y = top + 0.5 * _ROW_IN + step * (k - 0.5 * (n - 1))
             if math.isfinite(median):
                 axes.plot(
-                    [low, high], [y, y], color=lot_colour(k), linewidth=3.0 if row == 0 else 1.4,
+                    [low, high], [y, y], color=lot_colour(k), linewidth=BAR if row == 0 else STRONG,
                     alpha=0.45 if row == 0 else 0.9, solid_capstyle="butt", zorder=2,
                 )  # fmt: skip
                 axes.plot([median], [y], linestyle="none", zorder=3, **look(k))
@@ -165,7 +165,7 @@ def _draw(
                 bbox={"pad": 0.5, "edgecolor": "none", "facecolor": PAPER if row % 2 else MIST},
                 **font(_REASON, color=SLATE),
             )  # fmt: skip
-    axes.axhline(heights[0], color=SLATE, linewidth=0.6, zorder=1)
+    axes.axhline(heights[0], color=SLATE, linewidth=THIN, zorder=1)
 
 
 def _words(axes: Axes, middle: float, line: _Line, *, bold: bool, wordy: bool) -> None:

@@ -10,10 +10,20 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from xrdorder.figures import palette
-from xrdorder.figures.counts import Lane, draw_curves
-from xrdorder.figures.layout import Size, font, minor_ticks, place, root_scale, rows_without_overlap, style
-from xrdorder.figures.text import NORMAL, SMALL
+from xrdorder.drawing import palette
+from xrdorder.drawing.layout import (
+    STRONG,
+    Size,
+    font,
+    minor_ticks,
+    place,
+    root_scale,
+    rows_without_overlap,
+    style,
+    zero_line,
+)
+from xrdorder.drawing.text import NORMAL, SMALL
+from xrdorder.figures.counts import Lane, draw_curves, draw_residual
 
 A15 = "nb3sn"
 ORDER_LINES = ("1 1 0", "2 2 0", "3 1 0")
@@ -21,7 +31,10 @@ ORDER_LINES = ("1 1 0", "2 2 0", "3 1 0")
 
 _AROUND_DEG = 1.3
 _LABELS_IN, _BELOW_IN, _BETWEEN_IN = 0.55, 0.46, 0.62
-_TALL_IN, _TALL_SCREEN_IN = {1: 0.85, 2: 1.4}, 2.1
+_TALL_IN, _TALL_SCREEN_IN = {1: 0.85, 2: 1.3}, 2.0
+_STRIP_IN, _STRIP_GAP_IN = {True: 0.5, False: 0.3}, 0.05
+"""Of the residual: on the screen and on paper."""
+_RESIDUAL_LIMITS, _POINT = (3.0, 8.0), 2.4
 _ROOM = {1: 2, 2: 3}  # widths of a single line abreast in one and two columns
 _ROOM_SCREEN = 5
 
@@ -65,7 +78,7 @@ def default_close_ups(curves: xr.Dataset, lines: xr.Dataset) -> tuple[CloseUp, .
             found.append(CloseUp(title, order - _AROUND_DEG, order + _AROUND_DEG, from_zero=False))
     first, last = at(A15, "2 1 0"), at(A15, "2 1 1")
     if np.isfinite(first) and np.isfinite(last):
-        found.append(CloseUp("crowd (210), Nb (110), (211)", first - 0.8, last + 1.6, room=2))
+        found.append(CloseUp("overlap region", first - 0.8, last + 1.6, room=2))
     if not np.any(names == A15) and angle.size:
         strongest = float(angle[np.argmax(lines["area"].values)])
         lowest = float(np.min(angle))
@@ -83,7 +96,11 @@ def default_close_ups(curves: xr.Dataset, lines: xr.Dataset) -> tuple[CloseUp, .
 
 def height_in(stretches: Sequence[CloseUp], size: Size) -> float:
     """Height that close-ups take, with their labels (inches)."""
-    return len(_rows(stretches, size)) * (_LABELS_IN + _tall_in(size) + _BELOW_IN)
+    return len(_rows(stretches, size)) * _row_in(size)
+
+
+def _row_in(size: Size) -> float:
+    return _LABELS_IN + _tall_in(size) + _STRIP_IN[size.headed] + _STRIP_GAP_IN + _BELOW_IN
 
 
 def _tall_in(size: Size) -> float:
@@ -111,26 +128,31 @@ def draw_close_ups(
     right_in: float,
 ) -> None:
     """Draw stretches row by row from the lower edge of a figure upwards."""
-    rows, tall = _rows(stretches, size), _tall_in(size)
+    rows, tall, strip = _rows(stretches, size), _tall_in(size), _STRIP_IN[size.headed]
     for k, row in enumerate(rows):
-        bottom = _BELOW_IN + (len(rows) - 1 - k) * (_LABELS_IN + tall + _BELOW_IN)
+        bottom = _BELOW_IN + (len(rows) - 1 - k) * _row_in(size)
         free = size.width_in - left_in - right_in - _BETWEEN_IN * (len(row) - 1)
         each = free / sum(one.room for _, one in row)
         left = left_in
         for letter, one in row:
             wide = each * one.room
-            axes = place(figure, left, bottom, wide, tall)
-            _draw_close_up(axes, f"{letter}  {one.title}", one, curves, lanes, wide)
+            axes = place(figure, left, bottom + strip + _STRIP_GAP_IN, wide, tall)
+            below = place(figure, left, bottom, wide, strip, axes)
+            _draw_close_up(axes, below, f"{letter}  {one.title}", one, curves, lanes, wide)
             left += wide + _BETWEEN_IN
 
 
 def _draw_close_up(
-    axes: Axes, title: str, stretch: CloseUp, curves: xr.Dataset, lanes: Sequence[Lane], width_in: float
+    axes: Axes, below: Axes, title: str, stretch: CloseUp, curves: xr.Dataset, lanes: Sequence[Lane], width_in: float
 ) -> None:
     x = curves["two_theta"].values
     part = curves.isel(two_theta=np.flatnonzero((x >= stretch.low) & (x <= stretch.high)))
-    style(axes, x_label="2θ (degrees)", y_label="counts")
-    draw_curves(axes, part, lanes, bar_width=1.0)
+    style(axes, y_label="counts")
+    style(below, x_label="2θ (degrees)", y_label="res.")
+    axes.tick_params(labelbottom=False)
+    draw_curves(axes, part, lanes, point=_POINT)
+    draw_residual(below, part, *_RESIDUAL_LIMITS)
+    zero_line(below)
     axes.set_xlim(stretch.low, stretch.high)
     whole = stretch.high - stretch.low > 2.0
     axes.xaxis.set_major_locator(MaxNLocator(max(2, int(width_in / 0.4)), steps=[1, 2, 5, 10], integer=whole))
@@ -159,22 +181,11 @@ def _name_lines(axes: Axes, stretch: CloseUp, lanes: Sequence[Lane], width_in: f
     rows = rows_without_overlap([angle for _, angle, _, _ in found], label_deg, 2)
     for (_, angle, text, colour), row in zip(found, rows, strict=True):
         axes.plot(
-            [angle, angle],
-            [1.0, 1.03],
-            transform=axes.get_xaxis_transform(),
-            color=palette.stroke(colour),
-            linewidth=1.6,
-            clip_on=False,
-            solid_capstyle="butt",
-        )
+            [angle, angle], [1.0, 1.03], transform=axes.get_xaxis_transform(), color=palette.stroke(colour),
+            linewidth=STRONG, clip_on=False, solid_capstyle="butt",
+        )  # fmt: skip
         if row is not None:
             axes.annotate(
-                text,
-                (angle, 1.03),
-                xycoords=axes.get_xaxis_transform(),
-                xytext=(0, 1.5 + 9.0 * row),
-                textcoords="offset points",
-                ha="center",
-                va="bottom",
-                **font(SMALL),
-            )
+                text, (angle, 1.03), xycoords=axes.get_xaxis_transform(), xytext=(0, 1.5 + 9.0 * row),
+                textcoords="offset points", ha="center", va="bottom", **font(SMALL),
+            )  # fmt: skip

@@ -4,8 +4,8 @@
 number of variants finds room. `difference_courses` draws the same differences over a variable (temperature, time, dose,
 place on a spool, date) with the line through them and its band.
 
-In both a filled mark is a difference beyond chance, an open one is not; a thick bar is one standard uncertainty, a thin
-one the 95 % interval, and what both variants share has cancelled. Small strokes are single wires.
+In both a filled mark is a significant difference, an open one is not; a thick bar is one standard uncertainty, a thin
+one the 95 % interval, and correlated errors of both variants have cancelled. Small strokes are single wires.
 """
 
 from collections.abc import Mapping, Sequence
@@ -19,9 +19,11 @@ from numpy.typing import ArrayLike
 
 from xrdorder.comparison import Compared, Repeatability, trend
 from xrdorder.comparison.wording import manner
-from xrdorder.exceptions import StudyError
-from xrdorder.figures.layout import (
+from xrdorder.drawing.layout import (
+    BAR,
+    LINE,
     SCREEN,
+    THIN,
     Margins,
     Size,
     few_ticks,
@@ -35,9 +37,10 @@ from xrdorder.figures.layout import (
     style,
     zero_line,
 )
-from xrdorder.figures.lots import draw_legend, legend_height
-from xrdorder.figures.palette import FOG, INK, MIST, PAPER, SLATE, lot_colour, lot_mark
-from xrdorder.figures.text import NORMAL, POINTS_PER_IN, SMALL, fitted, width_in
+from xrdorder.drawing.lots import draw_legend, legend_height
+from xrdorder.drawing.palette import FOG, INK, MIST, PAPER, SLATE, lot_colour, lot_mark
+from xrdorder.drawing.text import NORMAL, POINTS_PER_IN, SMALL, fitted, width_in
+from xrdorder.exceptions import StudyError
 
 _RIGHT_IN, _BOTTOM_IN, _TITLE_IN = 0.2, 0.64, 0.06
 _ROW_IN, _DENSE_ROW_IN, _LEAST_ROW_IN, _GAP_IN = 0.27, 0.19, 0.15, 0.22
@@ -48,8 +51,8 @@ _STEP = 0.016  # between variants of one value, in parts of the span
 _MOST_LINES = 4  # lots that have lines: more would cover the marks
 
 _REMARK = (
-    "Filled: more than chance (5 % for all comparisons of a quantity together); open: not. Thick bars: standard "
-    "uncertainty; thin: 95 %. What both share has cancelled. Small strokes: single wires. "
+    "Filled: significant (5 % for all comparisons of a quantity together); open: not. Thick bars: standard "
+    "uncertainty; thin: 95 %. Correlated errors have cancelled. Small strokes: single wires. "
 )
 _ESTIMATES = "Tc and Bc2 are estimates, not measurements."
 
@@ -96,7 +99,7 @@ def difference_rows(compared: Sequence[Compared], *, title: str = "", size: Size
         axes.tick_params(axis="y", length=0.0)
         axes.spines["left"].set_visible(False)
         _stripe(axes, len(variants), tall)
-        axes.axvline(0.0, color=SLATE, linewidth=0.8, zorder=0.5)
+        axes.axvline(0.0, color=SLATE, linewidth=THIN, zorder=0.5)
         rows = {name: float(row) for row, name in enumerate(variants) if name in one.comparison.variants}
         _draw(axes, one, rows, against, across=True)
         few_ticks(axes, beyond_in=0.4 * _GAP_IN)
@@ -137,7 +140,7 @@ def difference_courses(
     if not any(np.isfinite(one.variable).any() for one in compared):
         raise StudyError(f"no sample has a {variable}; give it in study.toml, or draw the variants in rows")
     names = list(dict.fromkeys((lots or {}).values()))
-    through = "all samples" if len(names) < 2 else "a lot (dashed: slope not more than chance)"
+    through = "all samples" if len(names) < 2 else "a lot (dashed: slope not significant)"
     remark = (
         f"Differences to {against} (open ring). {_REMARK}Line and band: straight line through {through} and the "
         f"standard uncertainty of its shape. {_ESTIMATES}"
@@ -166,7 +169,7 @@ def difference_courses(
         of_variant = dict(zip(reversed(one.labels), reversed(lot_of), strict=True))  # the lot of its first wire
         known = {label: names.index(lot) for label, lot in of_variant.items()} if len(names) > 1 else {}
         _draw(axes, one, _beside(one, logarithmic=logarithmic), against, across=False, lots=known)
-        (log_ticks if logarithmic else few_ticks)(axes)
+        log_ticks(axes.xaxis) if logarithmic else few_ticks(axes)
         minor_ticks(axes, x=0 if logarithmic else 2, y=2)
     return figure
 
@@ -250,10 +253,10 @@ def _draw(
         axes.plot(*((of, where) if across else (where, of)), *form, linestyle="none", **look)  # type: ignore[arg-type]
 
     bars = axes.hlines if across else axes.vlines
-    bars(at, value - half, value + half, colors=colours, linewidth=0.9, zorder=2)
-    bars(at, value - u, value + u, colors=colours, linewidth=2.6, alpha=0.45, zorder=2.1)
+    bars(at, value - half, value + half, colors=colours, linewidth=LINE, zorder=2)
+    bars(at, value - u, value + u, colors=colours, linewidth=BAR, alpha=0.45, zorder=2.1)
     stroke = "|" if across else "_"
-    plot(singles, beside, stroke, color=SLATE, markersize=6.5, markeredgewidth=0.8, zorder=2.2)
+    plot(singles, beside, stroke, color=SLATE, markersize=6.5, markeredgewidth=THIN, zorder=2.2)
     if against in places:
         plot(0.0, places[against], "o", markersize=5.2, markerfacecolor=PAPER, markeredgecolor=SLATE, zorder=3)
     clear = [d.distinguishable for d in found.values()]
@@ -261,7 +264,7 @@ def _draw(
         mine = [k for k, kind in enumerate(zip(lot_of, clear, strict=True)) if kind == (lot, filled)]
         colour, mark = (INK, "o") if lot is None else (lot_colour(lot), lot_mark(lot))
         plot(
-            value[mine], at[mine], mark, markersize=5.2, zorder=3, markeredgecolor=colour, markeredgewidth=1.1,
+            value[mine], at[mine], mark, markersize=5.2, zorder=3, markeredgecolor=colour, markeredgewidth=LINE,
             markerfacecolor=colour if filled else PAPER,
         )  # fmt: skip
 
@@ -288,9 +291,9 @@ def _draw_line(
     half = scale * shape
     axes.fill_between(over, line - half, line + half, color=fill, alpha=alpha, linewidth=0.0, zorder=1)
     dashes = "-" if found.distinguishable else (0, (4, 3))
-    axes.plot(over, line, color=stroke, linewidth=1.0, linestyle=dashes, zorder=1.5)
+    axes.plot(over, line, color=stroke, linewidth=LINE, linestyle=dashes, zorder=1.5)
     if not found.distinguishable and lot is None:
         axes.text(
-            1.0, 1.01, "slope: not more than chance", transform=axes.transAxes, ha="right", va="bottom",
+            1.0, 1.01, "slope: not significant", transform=axes.transAxes, ha="right", va="bottom",
             **font(SMALL, color=SLATE),
         )  # fmt: skip

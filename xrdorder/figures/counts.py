@@ -1,5 +1,6 @@
 """What is drawn of a fitted pattern: phases with their lines and colours, and counts over the calculated curve."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -9,8 +10,9 @@ import xarray as xr
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from xrdorder.figures import palette
-from xrdorder.figures.text import POINTS_PER_IN, fitted
+from xrdorder.drawing import palette
+from xrdorder.drawing.layout import LINE, THIN
+from xrdorder.drawing.text import POINTS_PER_IN, fitted
 from xrdorder.quantities.formatting import rounded
 
 if TYPE_CHECKING:
@@ -19,17 +21,18 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 _TITLE_IN = 0.75
-_THIN_PT, _FREE, _PALE = 0.35, 0.7, 0.5
-"""The thinnest bar, the part of the distance of points that a bar may fill, and how opaque bars without room are."""
-_TITLES = {
-    "nb3sn": "Nb$_3$Sn",
+_FREE, _PALE = 2.0, 0.45
+"""Bars are so many of their widths apart at least; and how opaque points without room are."""
+TITLES = {
+    "nb3sn": "Nb₃Sn",
     "nb": "Nb",
     "ta": "Ta",
     "cu": "Cu",
     "cu-sn": "Cu-Sn",
     "si": "Si",
-    "lab6": "LaB$_6$",
+    "lab6": "LaB₆",
 }
+"""Phases as chemists write them."""
 
 
 @dataclass(frozen=True)
@@ -46,7 +49,7 @@ class Lane:
     @property
     def title(self) -> str:
         """The phase as chemists write it, or its name, shortened if need be."""
-        return _TITLES.get(self.name) or fitted(self.name, _TITLE_IN, bold=True)
+        return TITLES.get(self.name) or fitted(self.name, _TITLE_IN, bold=True)
 
 
 def lanes_of(lines: xr.Dataset, phases: "Mapping[str, PhaseResult] | xr.Dataset | None") -> list[Lane]:
@@ -59,12 +62,8 @@ def lanes_of(lines: xr.Dataset, phases: "Mapping[str, PhaseResult] | xr.Dataset 
         mine = of == name
         lanes.append(
             Lane(
-                name,
-                palette.phase_colour(k),
-                amounts.get(name, ""),
-                lines["two_theta"].values[mine],
-                lines["area"].values[mine],
-                tuple(indices(text) for text in lines["hkl"].values[mine].astype(str)),
+                name, palette.phase_colour(k), amounts.get(name, ""), lines["two_theta"].values[mine],
+                lines["area"].values[mine], tuple(indices(text) for text in lines["hkl"].values[mine].astype(str)),
             )
         )
     return lanes
@@ -121,11 +120,11 @@ def at_equal_times(curves: xr.Dataset) -> xr.Dataset:
     return curves.assign({name: curves[name] / curves["time_factor"] for name in curves if name not in plain})
 
 
-def draw_curves(axes: Axes, curves: xr.Dataset, lanes: Sequence[Lane], *, bar_width: float) -> None:
-    """Fill background and phases one on the other, draw their sum, and the counts as bars over it.
+def draw_curves(axes: Axes, curves: xr.Dataset, lanes: Sequence[Lane], *, point: float) -> None:
+    """Fill background and phases one on the other, draw their sum, and the counts as points over it.
 
-    Where points stand so close that even thin bars would run into each other and hide the sum, bars are pale and the
-    sum lies over them.
+    Points have bars of one standard uncertainty where bars have room beside each other; where not even points have
+    any, they are pale and the sum lies over them.
     """
     x = curves["two_theta"].values
     base = curves["background"].values.copy()
@@ -134,25 +133,46 @@ def draw_curves(axes: Axes, curves: xr.Dataset, lanes: Sequence[Lane], *, bar_wi
         name = f"part_{lane.name}"
         if name in curves:
             part = curves[name].values
-            axes.fill_between(x, base, base + part, color=lane.colour, linewidth=0.0, zorder=1.1)
+            axes.fill_between(
+                x, base, base + part, color=lane.colour, linewidth=0.0, zorder=1.1, label=lane.title
+            )
             base = base + part
     pitch = axes.get_window_extent().width * POINTS_PER_IN / axes.figure.get_dpi() / max(len(x), 1)
-    bar_width = min(bar_width, max(_FREE * pitch, _THIN_PT))
-    dense = bar_width > pitch
+    dense = point > 2.0 * pitch
     axes.plot(
-        x, curves["calculated"].values, color=palette.GARNET, linewidth=0.8, zorder=2.6 if dense else 2,
+        x, curves["calculated"].values, color=palette.TEXT, linewidth=THIN, zorder=2.6 if dense else 2,
         label="calculated",
     )  # fmt: skip
     observed, u = curves["observed"].values, standard_uncertainty(curves)
-    # One line with gaps: a collection of as many bars takes ten times as long to make.
-    gap = np.full_like(x, np.nan)
+    if pitch > _FREE * LINE:
+        # one line with gaps: a collection of as many bars takes ten times as long to make
+        gap = np.full_like(x, np.nan)
+        axes.plot(
+            np.repeat(x, 3), np.column_stack([np.maximum(observed - u, 0.0), observed + u, gap]).ravel(),
+            color=palette.INK, linewidth=THIN, solid_capstyle="butt", zorder=2.4, label="_bars",
+        )  # fmt: skip
     axes.plot(
-        np.repeat(x, 3),
-        np.column_stack([np.maximum(observed - u, 0.0), observed + u, gap]).ravel(),
-        color=palette.INK,
-        linewidth=bar_width,
-        alpha=_PALE if dense else 1.0,
-        solid_capstyle="butt",
-        zorder=2.5,
-        label="observed ± u",
-    )
+        x, observed, "o", markersize=point, color=palette.INK, markeredgewidth=0.0, alpha=_PALE if dense else 1.0,
+        zorder=2.5, label="observed",
+    )  # fmt: skip
+
+
+def draw_residual(axes: Axes, curves: xr.Dataset, least: float, most: float) -> float:
+    """Fill the residual in standard uncertainties, mark what goes beyond the frame, and give the limit of the frame."""
+    x, residual = curves["two_theta"].values, curves["weighted_residual"].values
+    used = np.isfinite(residual)
+    largest = float(np.max(np.abs(residual[used]))) if np.any(used) else 0.0
+    limit = float(np.clip(1.08 * largest, least, most))
+    axes.set_ylim(-limit, limit)
+    tick = 2.0 * math.floor(0.4 * limit)  # away from the ends, where neighbours have theirs
+    axes.set_yticks([-tick, 0.0, tick])
+    axes.fill_between(x, 0.0, np.clip(residual, -limit, limit), color=palette.SKY, linewidth=0.0, zorder=1)
+    for sign, mark in ((1.0, "^"), (-1.0, "v")):
+        beyond = used & (sign * residual > limit)
+        edge = np.full(np.count_nonzero(beyond), 0.93 * sign * limit)
+        axes.plot(x[beyond], edge, mark, color=palette.GARNET, markersize=3.5, linestyle="none")
+    if not np.all(used):
+        axes.plot(
+            x[~used], np.zeros(np.count_nonzero(~used)), "x", color=palette.GARNET, markersize=4, linestyle="none"
+        )
+    return limit

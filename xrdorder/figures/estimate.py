@@ -7,11 +7,11 @@ from collections.abc import Sequence
 
 from matplotlib.figure import Figure
 
+from xrdorder.drawing.layout import BAR, LINE, SCREEN, Size, font, sheet, style
+from xrdorder.drawing.palette import SLATE, TEXT
+from xrdorder.drawing.text import NORMAL
 from xrdorder.estimates.from_numbers_rows import Row
 from xrdorder.exceptions import StudyError
-from xrdorder.figures.layout import SCREEN, Size, font, sheet, style
-from xrdorder.figures.palette import SLATE, TEXT
-from xrdorder.figures.text import NORMAL
 
 _ROW_IN, _LEFT_IN, _RIGHT_IN, _TOP_IN, _BOTTOM_IN, _BETWEEN_IN = 0.2, 2.4, 0.3, 0.35, 0.5, 0.55
 
@@ -48,7 +48,7 @@ def estimate_figure(rows: Sequence[Row], *, title: str = "", size: Size = SCREEN
         for k, row in enumerate(lines):
             together = not row.source
             axes.plot(
-                [row.low, row.high], [k, k], color=TEXT if together else SLATE, linewidth=2.2 if together else 1.1
+                [row.low, row.high], [k, k], color=TEXT if together else SLATE, linewidth=BAR if together else LINE
             )
             axes.plot([row.value], [k], "o", color=TEXT if together else SLATE, markersize=4)
         axes.set_yticks(range(len(lines)), [row.by for row in lines], **font(NORMAL))

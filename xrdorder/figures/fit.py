@@ -1,13 +1,12 @@
 """One fitted pattern: what was counted, what explains it, and what is left over.
 
 From top to bottom: a lane of line marks for each phase (height by the root of the calculated area), the
-pattern on a square-root scale (counts as bars of one standard uncertainty over the filled parts of background
-and phases, which together make up the calculated curve), the weighted residual as a filled band, and
-close-ups of the lines that decide: (110), (220) and (310), which carry the order, and the crowd where residual
+pattern on a square-root scale (counts as points over the filled parts of background and phases, which together make
+up the calculated curve), the weighted residual as a filled band, and
+close-ups with their residual: (110), (220) and (310), which carry the order, and the overlap region where residual
 niobium and bronze stand beside the A15.
 """
 
-import math
 import string
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
@@ -18,10 +17,10 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from xrdorder.figures import palette
-from xrdorder.figures.close_ups import CloseUp, default_close_ups, draw_close_ups, height_in
-from xrdorder.figures.counts import Lane, draw_curves, lanes_of
-from xrdorder.figures.layout import (
+from xrdorder.drawing import palette
+from xrdorder.drawing.layout import (
+    HAIR,
+    LINE,
     SCREEN,
     Size,
     font,
@@ -33,7 +32,9 @@ from xrdorder.figures.layout import (
     style,
     zero_line,
 )
-from xrdorder.figures.text import NORMAL, SMALL
+from xrdorder.drawing.text import FAMILY, NORMAL, SMALL, plain, typeset
+from xrdorder.figures.close_ups import CloseUp, default_close_ups, draw_close_ups, height_in
+from xrdorder.figures.counts import Lane, draw_curves, draw_residual, lanes_of
 
 if TYPE_CHECKING:
     from xrdorder.fitting import PhaseResult
@@ -45,6 +46,8 @@ _LANE_IN, _PATTERN_IN, _RESIDUAL_IN, _GAP_IN = 0.40, 3.1, 0.95, 0.07
 _ON_PAPER_IN = {1: (0.34, 1.75, 0.65), 2: (0.40, 2.2, 0.75)}
 """Lane, pattern and residual by columns of a report: with close-ups they fit a page."""
 _RESIDUAL_LIMITS = (4.0, 15.0)
+_POINT, _RESULT_LINE_IN = 1.4, 0.155
+_ROOM_FOR_WORDS = 3.2  # times the highest count: legend and box stand over the pattern in one column
 _SMOOTHING_DEG = 0.4  # about three widths of a line: what is left after it is misfit, not noise
 
 
@@ -55,6 +58,7 @@ def fit_figure(
     *,
     title: str = "",
     remark: str = "",
+    results: Sequence[str] = (),
     close_ups: Sequence[CloseUp] | None = None,
     size: Size = SCREEN,
 ) -> Figure:
@@ -68,9 +72,11 @@ def fit_figure(
         Amounts, and limits of phases that were not found.
     title, remark : str
         What is shown, and one line about it.
+    results : sequence of str
+        What the fit found, a line each, for a box in the pattern.
     close_ups : sequence of CloseUp, optional
-        Stretches to draw large. By default (110), (220), (310) and the crowd of the A15; without an A15 the first line
-        and the strongest one.
+        Stretches to draw large. By default (110), (220), (310) and the overlap region of the A15; without an A15 the
+        first line and the strongest one.
     size : Size
 
     Returns
@@ -98,21 +104,15 @@ def fit_figure(
     x = curves["two_theta"].values
     main.set_xlim(float(x[0]), float(x[-1]))
     _draw_lanes(lane_axes, lanes, float(x[0]), float(x[-1]), wide)
-    _draw_pattern(main, curves, lanes, size)
+    _draw_pattern(main, curves, lanes, size, results)
     _draw_residual(below, curves)
     for letter, stretch in zip(string.ascii_uppercase, stretches, strict=False):
         for axes in (main, below):
             axes.axvspan(stretch.low, stretch.high, color=palette.MIST, linewidth=0.0, zorder=0.1)
         main.annotate(
-            letter,
-            (0.5 * (stretch.low + stretch.high), 1.0),
-            xycoords=main.get_xaxis_transform(),
-            xytext=(0, -2),
-            textcoords="offset points",
-            ha="center",
-            va="top",
-            **font(SMALL, color=palette.SLATE),
-        )
+            letter, (0.5 * (stretch.low + stretch.high), 1.0), xycoords=main.get_xaxis_transform(), xytext=(0, -2),
+            textcoords="offset points", ha="center", va="top", **font(SMALL, color=palette.SLATE),
+        )  # fmt: skip
     draw_close_ups(figure, stretches, curves, lanes, size, left, _RIGHT_IN)
     return figure
 
@@ -130,39 +130,25 @@ def _draw_lanes(axes: Axes, lanes: Sequence[Lane], low: float, high: float, wide
         floor = len(lanes) - 1 - k
         axes.axhspan(floor + 0.03, floor + 0.97, color=palette.MIST, linewidth=0.0, zorder=0.1)
         axes.text(
-            -0.008,
-            floor + 0.66,
-            lane.title,
-            transform=axes.get_yaxis_transform(),
-            ha="right",
-            va="center",
+            -0.008, floor + 0.66, lane.title, transform=axes.get_yaxis_transform(), ha="right", va="center",
             **font(NORMAL, weight="bold"),
-        )
+        )  # fmt: skip
         axes.text(
-            -0.008,
-            floor + 0.28,
-            lane.remark,
-            transform=axes.get_yaxis_transform(),
-            ha="right",
-            va="center",
+            -0.008, floor + 0.28, lane.remark, transform=axes.get_yaxis_transform(), ha="right", va="center",
             **font(SMALL, color=palette.SLATE),
-        )
+        )  # fmt: skip
         inside = (lane.two_theta >= low) & (lane.two_theta <= high) & (lane.area > 0.0)
         if not np.any(inside):
             words = "no line in this range" if lane.two_theta.size else "not found: no marks"
             axes.text(
-                0.01,
-                floor + 0.5,
-                words,
-                transform=axes.get_yaxis_transform(),
-                va="center",
+                0.01, floor + 0.5, words, transform=axes.get_yaxis_transform(), va="center",
                 **font(SMALL, color=palette.SLATE),
-            )
+            )  # fmt: skip
             continue
         angles, areas = lane.two_theta[inside], lane.area[inside]
         hkl = [text for text, keep in zip(lane.hkl, inside, strict=True) if keep]
         tops = floor + 0.05 + 0.08 + 0.42 * np.sqrt(areas / strongest)
-        axes.vlines(angles, floor + 0.05, tops, color=palette.stroke(lane.colour), linewidth=1.1, zorder=2)
+        axes.vlines(angles, floor + 0.05, tops, color=palette.stroke(lane.colour), linewidth=LINE, zorder=2)
         _label_lines(axes, angles, areas, hkl, tops, degrees_per_inch, (low, high))
 
 
@@ -186,82 +172,49 @@ def _label_lines(
         if row is None or np.any(near) or not room:
             continue
         axes.annotate(
-            hkl[k],
-            (angles[k], tops[k]),
-            xytext=(0, 1.2),
-            textcoords="offset points",
-            ha="center",
-            va="bottom",
+            hkl[k], (angles[k], tops[k]), xytext=(0, 1.2), textcoords="offset points", ha="center", va="bottom",
             **font(SMALL - 0.6),
-        )
+        )  # fmt: skip
 
 
-def _draw_pattern(axes: Axes, curves: xr.Dataset, lanes: Sequence[Lane], size: Size) -> None:
+def _draw_pattern(axes: Axes, curves: xr.Dataset, lanes: Sequence[Lane], size: Size, results: Sequence[str]) -> None:
     style(axes, y_label="counts (square-root scale)")
     axes.tick_params(labelbottom=False)
-    draw_curves(axes, curves, lanes, bar_width=0.35)
+    draw_curves(axes, curves, lanes, point=_POINT)
     high = float(np.nanmax([curves["observed"].values, curves["calculated"].values]))
-    root_scale(axes, 0.0, 1.12 * high)
+    root_scale(axes, 0.0, (1.12 if size.columns > 1 else _ROOM_FOR_WORDS) * high)
     minor_ticks(axes, x=4)
+    frame = {"boxstyle": "square,pad=0.35", "facecolor": palette.PAPER, "edgecolor": palette.SLATE, "linewidth": HAIR}
+    tall = axes.get_window_extent().height / axes.figure.get_dpi()
+    below = 1.0
+    if results:
+        axes.annotate(
+            typeset(plain("\n".join(results))), (1.0, 1.0), (-5.0, -5.0), xycoords="axes fraction",
+            textcoords="offset points", ha="right", va="top", linespacing=1.35, zorder=5, bbox=frame, **font(NORMAL),
+        )  # fmt: skip
+        below -= (_RESULT_LINE_IN * len(results) + 0.2) / tall
     legend = axes.legend(
-        loc="upper right",
-        frameon=True,
-        facecolor=palette.PAPER,
-        edgecolor="none",
-        framealpha=0.9,
-        ncols=3 if size.columns > 1 else 1,
-        prop={"size": NORMAL, "family": "DejaVu Sans"},
-        handlelength=1.4,
-        columnspacing=1.2,
-        borderaxespad=0.2,
-    )
+        loc="upper right", bbox_to_anchor=(1.0, below), frameon=True, facecolor=palette.PAPER, edgecolor="none",
+        framealpha=0.85, ncols=3, prop={"size": NORMAL if size.columns > 1 else SMALL, "family": FAMILY},
+        handlelength=1.2, columnspacing=1.2, borderaxespad=0.2, labelspacing=0.3,
+    )  # fmt: skip
     for handle in legend.legend_handles:
-        if handle is not None and hasattr(handle, "set_linewidth"):
-            handle.set_linewidth(1.6)
+        if handle is not None and handle.get_label() == "observed":
+            handle.set(markersize=3.0, alpha=1.0)
 
 
 def _draw_residual(axes: Axes, curves: xr.Dataset) -> None:
     style(axes, x_label="diffraction angle 2θ (degrees)", y_label="residual\n(standard\nuncertainties)")
     axes.yaxis.label.set_fontsize(SMALL)
+    draw_residual(axes, curves, *_RESIDUAL_LIMITS)
     x, residual = curves["two_theta"].values, curves["weighted_residual"].values
-    used = np.isfinite(residual)
-    largest = float(np.max(np.abs(residual[used]))) if np.any(used) else 0.0
-    limit = float(np.clip(1.08 * largest, *_RESIDUAL_LIMITS))
-    axes.set_ylim(-limit, limit)
-    tick = 2.0 * math.floor(0.4 * limit)  # away from the ends, where neighbours have theirs
-    axes.set_yticks([-tick, 0.0, tick])
-    axes.fill_between(x, 0.0, np.clip(residual, -limit, limit), color=palette.SKY, linewidth=0.0, zorder=1)
-    axes.plot(x, _smoothed(x, residual), color=palette.INK, linewidth=0.9, zorder=2)
+    axes.plot(x, _smoothed(x, residual), color=palette.INK, linewidth=LINE, zorder=2)
     zero_line(axes)
-    for sign, mark in ((1.0, "^"), (-1.0, "v")):
-        beyond = used & (sign * residual > limit)
-        axes.plot(
-            x[beyond],
-            np.full(np.count_nonzero(beyond), 0.93 * sign * limit),
-            mark,
-            color=palette.GARNET,
-            markersize=3.5,
-            linestyle="none",
-        )
-    if not np.all(used):
-        axes.plot(
-            x[~used],
-            np.zeros(np.count_nonzero(~used)),
-            "x",
-            color=palette.GARNET,
-            markersize=4,
-            linestyle="none",
-        )
     minor_ticks(axes, x=4)
     axes.text(
-        0.995,
-        0.97,
-        f"band: each point; line: mean over {_SMOOTHING_DEG:g}°",
-        transform=axes.transAxes,
-        ha="right",
-        va="top",
-        **font(SMALL, color=palette.SLATE),
-    )
+        0.995, 0.97, f"filled: each point; line: mean over {_SMOOTHING_DEG:g}°", transform=axes.transAxes, ha="right",
+        va="top", **font(SMALL, color=palette.SLATE),
+    )  # fmt: skip
 
 
 def _smoothed(x: Array, residual: Array) -> Array:
@@ -273,5 +226,3 @@ def _smoothed(x: Array, residual: Array) -> Array:
     high = np.searchsorted(x, x + 0.5 * _SMOOTHING_DEG, side="right")
     n = count[high] - count[low]
     return np.where(n > 0, (total[high] - total[low]) / np.maximum(n, 1), np.nan)
-
-

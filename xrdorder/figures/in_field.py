@@ -2,7 +2,7 @@
 
 Each figure takes what `xrdorder.superconductivity` worked out (`Conductor`, `Layer`) and shows up to six samples with
 their 68 % intervals: as bands while there are few, as bars at the marks of the lines where bands would hide each other.
-Intervals are mostly doubt common to all samples; where samples are compared, draw by draw, it has cancelled.
+Intervals are mostly uncertainty shared by all samples; where samples are compared, draw by draw, it has cancelled.
 """
 
 from __future__ import annotations
@@ -16,10 +16,22 @@ from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 from numpy.typing import ArrayLike, NDArray
 
+from xrdorder.drawing import palette
+from xrdorder.drawing.layout import (
+    BAR,
+    LINE,
+    SCREEN,
+    STRONG,
+    THIN,
+    Size,
+    font,
+    minor_ticks,
+    page,
+    place,
+    style,
+)
+from xrdorder.drawing.text import NORMAL, SMALL, fitted
 from xrdorder.exceptions import StudyError, UnknownNameError
-from xrdorder.figures import palette
-from xrdorder.figures.layout import SCREEN, Size, font, minor_ticks, page, place, style
-from xrdorder.figures.text import NORMAL, SMALL, fitted
 from xrdorder.superconductivity.currents import (
     LOWEST_FIELD_T,
     SURE,
@@ -28,6 +40,7 @@ from xrdorder.superconductivity.currents import (
     Crossing,
     bc2_curve,
     crossing,
+    layer_current,
     relative_current,
 )
 from xrdorder.superconductivity.layers import Layer
@@ -39,8 +52,8 @@ _T = TypeVar("_T")
 MOST = len(palette.SERIES)
 """Samples in one figure; more could not be told apart."""
 
-_BANDS = 2
-"""Curves whose bands can be told apart; more have bars."""
+_BANDS, MOST_BANDS = 2, 3
+"""Ratios whose bands can be told apart, and curves by themselves; more have bars."""
 
 _BARS = 6
 """Marks along each line."""
@@ -85,10 +98,9 @@ def bc2_figure(
     )
     state = conditions.words(temperature=False, designs=[sample.design for sample in samples])
     figure, axes = _page(
-        size,
-        title,
-        f"Estimates over all published relations, not measurements: {state}. {_reading(len(samples))}, most of it "
-        "common to all samples. Thin lines: A15 free of strain.",
+        size, title,
+        f"Estimates over all published relations, not measurements: {state}. {_reading(len(samples))}, part of it "
+        "shared by all samples. Thin lines: A15 free of strain.",
         "temperature (K)",
         "Bc2 (T)",
         len(samples),
@@ -98,7 +110,7 @@ def bc2_figure(
         band = _below_tc(bc2_curve(sample, temperatures, conditions))
         _curve(axes, temperatures, band, k, _short(sample.name), len(samples))
         median = _below_tc(bc2_curve(sample, temperatures, free)).median
-        axes.plot(temperatures, median, color=palette.lot_colour(k), linewidth=0.7, alpha=0.8, zorder=2)
+        axes.plot(temperatures, median, color=palette.lot_colour(k), linewidth=THIN, alpha=0.8, zorder=2)
     axes.set_xlim(float(temperatures[0]), float(temperatures[-1]))
     axes.set_ylim(bottom=0.0)
     _legend(axes, size)
@@ -153,17 +165,15 @@ def current_figure(
         fields = np.asarray(fields_t, dtype=float)
     state = conditions.words(designs=[sample.design for sample in samples])
     figure, axes = _page(
-        size,
-        title,
+        size, title,
         f"Over that of {against.name}, {state}. Estimates from grain size, Bc2 and published relations, the same one "
         f"for both samples in every draw: what both share has cancelled. {_reading(len(samples) - 1)}; arrows: "
         "beyond the frame. No magnet is designed on them.",
         "field (T)",
         f"layer current density / {_short(against.name)}",
-        len(samples) - 1,
-        below=len(samples) - 1,
-    )
-    axes.axhline(1.0, color=palette.SLATE, linewidth=0.9, zorder=1.5)
+        len(samples) - 1, below=len(samples) - 1,
+    )  # fmt: skip
+    axes.axhline(1.0, color=palette.SLATE, linewidth=LINE, zorder=1.5)
     few = len(samples) - 1 <= _BANDS
     top, end, said = 1.0, float(fields[0]), []
     for k, sample in enumerate(samples):
@@ -183,6 +193,60 @@ def current_figure(
     axes.set_ylim(0.0, 1.25 * top)
     _point_beyond(axes)
     _crossings(figure.axes[1], said, _short(against.name), size)
+    _legend(axes, size)
+    return figure
+
+
+def layer_current_figure(
+    samples: Sequence[Conductor],
+    conditions: Conditions | None = None,
+    *,
+    title: str = "Current density of the layer",
+    size: Size = SCREEN,
+) -> Figure:
+    """Show the current density of layers against field with their 68 % bands, on a logarithmic scale.
+
+    Parameters
+    ----------
+    samples : sequence of Conductor
+        Up to `MOST_BANDS`, one a wire lot.
+    conditions : Conditions, optional
+        Temperature and strain; 4.2 K and the pre-strain of each wire unless given.
+    title : str
+    size : Size
+
+    Raises
+    ------
+    StudyError
+        No sample is given, or more than bands can be told apart, or none is superconducting in a field.
+    ValidityError
+        No relation holds for the grain size of a sample.
+    """
+    if not 1 <= len(samples) <= MOST_BANDS:
+        raise StudyError(f"{len(samples)} bands cannot be told apart; choose 1 to {MOST_BANDS}")
+    conditions = conditions or Conditions()
+    end = max(float(bc2_curve(s, [conditions.temperature_k], conditions).low[0]) for s in samples)
+    if not end > LOWEST_FIELD_T:
+        raise StudyError(f"no sample is superconducting above {LOWEST_FIELD_T:g} T at {conditions.temperature_k:g} K")
+    fields = np.linspace(LOWEST_FIELD_T, end, 61)
+    state = conditions.words(designs=[sample.design for sample in samples])
+    figure, axes = _page(
+        size, title,
+        f"Estimates from grain size, Bc2 and published relations, {state}; bands: 68 % interval, most of it shared by "
+        "all samples. Good to a factor at best; no magnet is designed on them.",
+        "field (T)", "layer current density (A/mm²)", len(samples),
+    )  # fmt: skip
+    axes.set_yscale("log")
+    low = np.inf
+    for k, sample in enumerate(samples):
+        band = layer_current(sample, fields, conditions).layer
+        known = band.low > 0.0
+        band = Band(*(np.where(known, part, np.nan) for part in band))
+        low = min(low, float(np.nanmin(band.low)))
+        _curve(axes, fields, band, k, _short(f"{sample.lot}: {sample.name}" if sample.lot else sample.name), 1)
+    axes.set_xlim(float(fields[0]), float(fields[-1]))
+    high = axes.get_ylim()[1]
+    axes.set_ylim(max(low, 1e-3 * high), high)
     _legend(axes, size)
     return figure
 
@@ -222,12 +286,11 @@ def section_figure(
         fields = np.linspace(0.0, np.ceil(max(ends)) + 1.0, 121)
     else:
         fields = np.asarray(fields_t, dtype=float)
-    reading = f"{_reading(1)}, most of it common to all samples"
+    reading = f"{_reading(1)}, part of it shared by all samples"
     if len(names) > _BANDS:
-        reading = "Lines: median; the end of each is in doubt as Bc2 is"
+        reading = "Lines: median; the end of each is as uncertain as Bc2"
     figure, axes = _page(
-        size,
-        title,
+        size, title,
         f"A15 whose Bc2 is above the field, {conditions.words(designs=[layers[name].design for name in names])}. "
         f"Estimates from how tin is spread over the layer. {reading}.",
         "field (T)",
@@ -300,11 +363,11 @@ def _curve(axes: Axes, x: Array, band: Band, k: int, label: str, n: int, *, bars
     if n <= _BANDS:
         axes.fill_between(x, band.low, band.high, color=colour, alpha=0.16, linewidth=0.0, zorder=1)
     elif bars:
-        axes.vlines(x[places], band.low[places], band.high[places], color=colour, linewidth=0.9, alpha=0.75, zorder=2)
+        axes.vlines(x[places], band.low[places], band.high[places], color=colour, linewidth=LINE, alpha=0.75, zorder=2)
     axes.plot(
-        x, band.median, color=colour, linewidth=1.5, linestyle=_STYLES[k % MOST], label=label, zorder=3,
+        x, band.median, color=colour, linewidth=STRONG, linestyle=_STYLES[k % MOST], label=label, zorder=3,
         marker=palette.lot_mark(k), markevery=[int(place) for place in places], markersize=5.5,
-        markeredgecolor=palette.PAPER, markeredgewidth=0.6,
+        markeredgecolor=palette.PAPER, markeredgewidth=THIN,
     )  # fmt: skip
 
 
@@ -336,10 +399,10 @@ def _crossings(axes: Axes, said: Sequence[tuple[int, Crossing]], against: str, s
             words = f"{median:.1f} T ({low:.1f} to {high:.1f} T)"
             if found.share < SURE:
                 words += f", {100.0 * found.share:.0f} % cross"
-            axes.plot([low, high], [row, row], color=colour, linewidth=2.2, alpha=0.6, solid_capstyle="butt", zorder=4)
+            axes.plot([low, high], [row, row], color=colour, linewidth=BAR, alpha=0.6, solid_capstyle="butt", zorder=4)
             axes.plot(
                 [median], [row], palette.lot_mark(k), color=colour, markersize=6.0, zorder=5, linestyle="none",
-                markeredgecolor=palette.PAPER, markeredgewidth=0.6,
+                markeredgecolor=palette.PAPER, markeredgewidth=THIN,
             )  # fmt: skip
         across = axes.get_yaxis_transform()
         if beside:
@@ -352,11 +415,7 @@ def _legend(axes: Axes, size: Size) -> None:
     """Name the lines beside the axes, or over them in one column."""
     beside = size.columns > 1
     axes.legend(
-        loc="upper left" if beside else "lower left",
-        bbox_to_anchor=(1.0, 1.0) if beside else (-0.02, 1.0),
-        frameon=False,
-        borderaxespad=0.2,
-        labelspacing=0.25,
-        handlelength=3.6,
+        loc="upper left" if beside else "lower left", bbox_to_anchor=(1.0, 1.0) if beside else (-0.02, 1.0),
+        frameon=False, borderaxespad=0.2, labelspacing=0.25, handlelength=3.6,
         prop={"size": NORMAL, "family": "DejaVu Sans"},
-    )
+    )  # fmt: skip

@@ -1,11 +1,11 @@
 """Lines of the A15 one by one, a panel a sample: what each says of the lattice, and how wide the specimen makes it.
 
 Marks are fits of single lines (`xrdorder.fitting.single_lines`), curves what the fit of the whole pattern says of them.
-`lattice_figure` has the lattice parameter by each line against cos²θ/sinθ. A flat specimen beside the axis moves a line
-by that much of its spacing, so the displacement is the slope and the lattice parameter stands at zero: B. D. Cullity,
-Elements of X-Ray Diffraction, 2nd ed. 1978 (from memory). `width_figure` has the integral breadth that the specimen
-adds, times cos θ, against sin θ: domain size alone is a level, strain alone rises from zero. G. K. Williamson and
-W. H. Hall, Acta Metall. 1 (1953) 22 (from memory).
+`extrapolation_figure` has the lattice parameter by each line against cos²θ/sinθ. A flat specimen beside the axis moves
+a line by that much of its spacing, so the displacement is the slope and the lattice parameter stands at zero:
+B. D. Cullity, Elements of X-Ray Diffraction, 2nd ed. 1978 (from memory). `williamson_hall_figure` has the integral
+breadth that the specimen adds, times cos θ, against sin θ: domain size alone is a level, strain alone rises from zero.
+G. K. Williamson and W. H. Hall, Acta Metall. 1 (1953) 22 (from memory).
 """
 
 from __future__ import annotations
@@ -22,10 +22,12 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
-from xrdorder.exceptions import StudyError
-from xrdorder.figures.counts import indices
-from xrdorder.figures.layout import (
+from xrdorder.drawing.layout import (
+    HAIR,
+    LINE,
     SCREEN,
+    STRONG,
+    THIN,
     Margins,
     Size,
     font,
@@ -33,9 +35,12 @@ from xrdorder.figures.layout import (
     minor_ticks,
     rows_without_overlap,
     style,
+    zero_line,
 )
-from xrdorder.figures.palette import GARNET, INK, PAPER, SLATE
-from xrdorder.figures.text import NORMAL, POINTS_PER_IN, SMALL, fitted, plain, wrapped_in
+from xrdorder.drawing.palette import GARNET, INK, PAPER, SLATE
+from xrdorder.drawing.text import NORMAL, POINTS_PER_IN, SMALL, fitted, plain, wrapped_in
+from xrdorder.exceptions import StudyError
+from xrdorder.figures.counts import indices
 from xrdorder.profiles.width_terms import voigt_breadth
 
 Array = NDArray[np.float64]
@@ -90,8 +95,8 @@ class LinesOfSample:
         return self.lines.isel(single_line=np.flatnonzero(used))
 
 
-def lattice_figure(samples: Sequence[LinesOfSample], *, title: str = "", size: Size = SCREEN) -> Figure:
-    """Show the lattice parameter by single lines against cos²θ/sinθ.
+def extrapolation_figure(samples: Sequence[LinesOfSample], *, title: str = "", size: Size = SCREEN) -> Figure:
+    """Show the lattice parameter by single lines against cos²θ/sinθ, in ppm of that of the whole fit.
 
     Parameters
     ----------
@@ -107,13 +112,13 @@ def lattice_figure(samples: Sequence[LinesOfSample], *, title: str = "", size: S
     """
     usable = [one for one in samples if one.with_centres.sizes["single_line"]]
     remark = (
-        "Marks: lattice parameter by each line alone, standard uncertainty from counting. Line: the whole fit, whose "
-        "displacement is the slope; open mark: its lattice parameter."
+        "Marks: lattice parameter by each line alone, less that of the whole fit; bars: standard uncertainty from "
+        "counting. Line: the whole fit, whose displacement is the slope; open mark: its lattice parameter."
     )
-    return _panels(usable, _draw_lattice, title, remark, size)
+    return _on_one_scale(_panels(usable, _draw_lattice, title, remark, size))
 
 
-def width_figure(samples: Sequence[LinesOfSample], *, title: str = "", size: Size = SCREEN) -> Figure:
+def williamson_hall_figure(samples: Sequence[LinesOfSample], *, title: str = "", size: Size = SCREEN) -> Figure:
     """Show the breadth that the specimen adds to single lines, times cos θ, against sin θ.
 
     Parameters
@@ -131,13 +136,17 @@ def width_figure(samples: Sequence[LinesOfSample], *, title: str = "", size: Siz
     usable = [one for one in samples if one.with_widths.sizes["single_line"]]
     remark = (
         "Marks: integral breadth of each line beyond that of the instrument, standard uncertainty from counting; the "
-        "Gaussian part is held to the fit. Line: domain size (value at zero) and strain (rise) of the whole fit."
+        "Gaussian part is held to the fit. Line: crystallite size (value at zero) and strain (slope) of the whole fit."
     )
-    figure = _panels(usable, _draw_widths, title, remark, size)
+    return _on_one_scale(_panels(usable, _draw_widths, title, remark, size))
+
+
+def _on_one_scale(figure: Figure) -> Figure:
+    """Give all panels one scale, so that samples are compared; from zero where that costs little."""
     ends = np.array([axes.get_ylim() for axes in figure.axes])
     low, high = float(ends[:, 0].min()), float(ends[:, 1].max())
-    for axes in figure.axes:  # one scale for all, so that samples are compared
-        axes.set_ylim(low if low > _FROM_ZERO * high else 0.0, high)
+    for axes in figure.axes:
+        axes.set_ylim(0.0 if 0.0 < low < _FROM_ZERO * high else low, high)
     return figure
 
 
@@ -145,7 +154,7 @@ def _panels(
     samples: Sequence[LinesOfSample], draw: Callable[[Axes, LinesOfSample], None], title: str, remark: str, size: Size
 ) -> Figure:
     if not samples:
-        raise StudyError("no sample has single lines of the A15; run the study again with second opinions")
+        raise StudyError("no sample has single lines of the A15; run the study again with cross-checks")
     abreast = min(size.columns, len(samples))
     room = Margins(left=0.82, right=0.16, bottom=0.5, across=0.85)
     wide = (size.width_in - room.left - room.right - (abreast - 1) * room.across) / abreast
@@ -174,18 +183,22 @@ def _draw_lattice(axes: Axes, one: LinesOfSample) -> None:
     lines = one.with_centres
     theta = np.radians(lines["theta"].values)
     lever = np.cos(theta) ** 2 / np.sin(theta)
-    style(axes, x_label="cos²θ / sinθ", y_label="lattice parameter (nm)")
-    calculated, order = lines["calculated_a_nm"].values, np.argsort(lever)
-    start = ([0.0], [one.a_nm]) if math.isfinite(one.a_nm) else ([], [])
+    style(axes, x_label="cos²θ/sinθ", y_label="Δa/a (ppm)")
+    order = np.argsort(lever)
+    there = math.isfinite(one.a_nm)
+    base = one.a_nm if there else float(np.median(lines["a_nm"].values))
+    found, calculated = (1e6 * (lines[name].values / base - 1.0) for name in ("a_nm", "calculated_a_nm"))
+    u = 1e6 * lines["u_a_nm"].values / base
+    start = [0.0] if there else []
     axes.plot(
-        [*start[0], *lever[order]], [*start[1], *calculated[order]], color=GARNET, linewidth=1.1, zorder=2
+        [*start, *lever[order]], [*start, *calculated[order]], color=GARNET, linewidth=LINE, zorder=2
     )  # fmt: skip
-    axes.plot(*start, "D", markersize=5.0, markerfacecolor=PAPER, markeredgecolor=GARNET, clip_on=False, zorder=4)
-    _marks(axes, lever, lines["a_nm"].values, lines["u_a_nm"].values)
+    axes.plot(start, start, "D", markersize=5.0, markerfacecolor=PAPER, markeredgecolor=GARNET, clip_on=False, zorder=4)
+    _marks(axes, lever, found, u)
+    zero_line(axes)
     axes.set_xlim(0.0, 1.06 * float(lever.max()))
-    _limit(axes, lines["a_nm"].values, lines["u_a_nm"].values, [*start[1], *calculated])
+    _limit(axes, found, u, [*start, *calculated])
     axes.yaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10]))
-    axes.ticklabel_format(axis="y", useOffset=False, style="plain")
     _name(axes, lever, lines)
 
 
@@ -204,13 +217,13 @@ def _draw_widths(axes: Axes, one: LinesOfSample) -> None:
     y, low, high = breadths(found), breadths(found - u), breadths(found + u)
     if one.by_direction:
         calculated = breadths(lines["calculated_specimen_lorentz"].values)
-        axes.plot(sine, calculated, "_", color=GARNET, markersize=9.0, markeredgewidth=1.4, zorder=2)
+        axes.plot(sine, calculated, "_", color=GARNET, markersize=9.0, markeredgewidth=STRONG, zorder=2)
     else:
         over = np.linspace(0.0, 1.04 * float(sine.max()), _STEPS)
         calculated = 1000.0 * np.radians(
             [voigt_breadth(one.lorentz_sec + one.lorentz_tan * s, one.gauss_tan2 * s * s) for s in over]
         )
-        axes.plot(over, calculated, color=GARNET, linewidth=1.1, zorder=2)
+        axes.plot(over, calculated, color=GARNET, linewidth=LINE, zorder=2)
     _marks(axes, sine, y, np.stack([y - low, high - y]))
     axes.set_xlim(0.0, 1.04 * float(sine.max()))
     _limit(axes, y, np.maximum(y - low, high - y), calculated)
@@ -220,7 +233,7 @@ def _draw_widths(axes: Axes, one: LinesOfSample) -> None:
 
 def _marks(axes: Axes, x: Array, y: Array, u: Array) -> None:
     axes.errorbar(
-        x, y, yerr=u, fmt="o", color=INK, markersize=3.4, elinewidth=1.0, markeredgecolor=PAPER, markeredgewidth=0.4,
+        x, y, yerr=u, fmt="o", color=INK, markersize=3.4, elinewidth=LINE, markeredgecolor=PAPER, markeredgewidth=HAIR,
         zorder=3,
     )  # fmt: skip
 
@@ -243,7 +256,8 @@ def _name(axes: Axes, x: Array, lines: xr.Dataset) -> None:
     rows = rows_without_overlap([float(x[k]) for k in rank], _LABEL_IN * (high - low) / wide_in, 1)
     across = axes.get_xaxis_transform()
     axes.plot(
-        np.repeat(x, 3), np.tile([1.0, 1.03, np.nan], len(x)), transform=across, color=INK, linewidth=0.8, clip_on=False
+        np.repeat(x, 3), np.tile([1.0, 1.03, np.nan], len(x)), transform=across, color=INK, linewidth=THIN,
+        clip_on=False,
     )
     for k, row in zip(rank, rows, strict=True):
         if row is not None:

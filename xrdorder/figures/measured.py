@@ -15,14 +15,27 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from xrdorder.description.measured_values import QUANTITIES
+from xrdorder.drawing import palette
+from xrdorder.drawing.layout import (
+    BAR,
+    HAIR,
+    LINE,
+    SCREEN,
+    STRONG,
+    Size,
+    font,
+    minor_ticks,
+    page,
+    panel_height,
+    place,
+    style,
+)
+from xrdorder.drawing.lots import draw_legend, legend_height
+from xrdorder.drawing.text import SMALL
 from xrdorder.exceptions import StudyError
-from xrdorder.figures import palette
-from xrdorder.figures.layout import SCREEN, Size, font, minor_ticks, page, panel_height, place, style
-from xrdorder.figures.lots import draw_legend, legend_height
-from xrdorder.figures.text import SMALL
 from xrdorder.measured.agreement import Agreement
+from xrdorder.measured.held import COMPARED, Held
 from xrdorder.measured.rows import Row
-from xrdorder.measured.study import COMPARED, Held
 
 _PANEL_IN, _LEAST_IN, _LEFT_IN, _RIGHT_IN, _BOTTOM_IN = 3.1, 1.0, 0.8, 0.15, 0.65
 _GAP_IN = {True: 0.85, False: 0.62}
@@ -31,8 +44,8 @@ _SQUARE_IN, _NAMES_IN = 3.4, 2.2
 _PROBABILITY_IN = 0.42
 _REMARK = (
     "Left: bars are the 68 % interval of the estimate and the standard uncertainty (k = 1) of the measurement; on the "
-    "line both are equal. Right: measured less predicted on the average; thick, what each sample has for itself, thin, "
-    "with what all share; p, the probability of being the best; in brackets, the wire of those for another. Estimates, "
+    "line both are equal. Right: measured less predicted on the average; thick, independent uncertainty, thin, "
+    "with the shared one; p, the probability of being the best; in brackets, the wire of those for another. Estimates, "
     "not measurements."
 )
 
@@ -111,13 +124,13 @@ def _draw_pairs(axes: Axes, pairs: Sequence[Row], quantity: str, lots: Sequence[
     for row in pairs:
         k = lots.index(row.lot)
         colour, one = palette.lot_colour(k), row.measured
-        axes.plot([row.low, row.high], [one.value, one.value], color=colour, linewidth=1.0, alpha=0.55, zorder=2)
+        axes.plot([row.low, row.high], [one.value, one.value], color=colour, linewidth=LINE, alpha=0.55, zorder=2)
         axes.plot(
-            [row.value, row.value], [one.value - one.u, one.value + one.u], color=colour, linewidth=1.3, zorder=2
+            [row.value, row.value], [one.value - one.u, one.value + one.u], color=colour, linewidth=STRONG, zorder=2
         )
         axes.plot(
             [row.value], [one.value], palette.lot_mark(k), color=colour, markersize=5.0, linestyle="none",
-            markeredgecolor=palette.PAPER, markeredgewidth=0.5, zorder=3,
+            markeredgecolor=palette.PAPER, markeredgewidth=HAIR, zorder=3,
         )  # fmt: skip
     low = min(min(row.low, row.measured.value - row.measured.u) for row in pairs)
     high = max(max(row.high, row.measured.value + row.measured.u) for row in pairs)
@@ -125,7 +138,7 @@ def _draw_pairs(axes: Axes, pairs: Sequence[Row], quantity: str, lots: Sequence[
     ends = (low - pad, high + pad)
     axes.set_xlim(ends)
     axes.set_ylim(ends)
-    axes.plot(ends, ends, color=palette.FOG, linewidth=0.9, zorder=0.5)
+    axes.plot(ends, ends, color=palette.FOG, linewidth=LINE, zorder=0.5)
     minor_ticks(axes, x=2, y=2)
 
 
@@ -140,7 +153,7 @@ def _draw_relations(
     names = list(dict.fromkeys(one.route[0].name for found in compared.values() for one in _numbers(found)))
     unit = next(one.route[0].output.unit for found in compared.values() for one in _numbers(found))
     style(axes, x_label=f"{COMPARED[quantity]}, measured\nless predicted ({unit})")
-    axes.axvline(0.0, color=palette.FOG, linewidth=0.9, zorder=0.5)
+    axes.axvline(0.0, color=palette.FOG, linewidth=LINE, zorder=0.5)
     step = 0.7 / max(len(compared), 1)
     for i, (lot, found) in enumerate(compared.items()):
         k = lots.index(lot)
@@ -149,15 +162,15 @@ def _draw_relations(
             y = names.index(one.route[0].name) + step * (i - 0.5 * (len(compared) - 1))
             total = math.hypot(one.u_own, one.u_common)
             axes.plot(
-                [one.difference - total, one.difference + total], [y, y], color=colour, linewidth=0.9, zorder=2
+                [one.difference - total, one.difference + total], [y, y], color=colour, linewidth=LINE, zorder=2
             )
             axes.plot(
-                [one.difference - one.u_own, one.difference + one.u_own], [y, y], color=colour, linewidth=3.0,
+                [one.difference - one.u_own, one.difference + one.u_own], [y, y], color=colour, linewidth=BAR,
                 alpha=0.6, solid_capstyle="butt", zorder=2,
             )  # fmt: skip
             axes.plot(
                 [one.difference], [y], palette.lot_mark(k), color=colour, markersize=4.6, linestyle="none",
-                markeredgecolor=palette.PAPER, markeredgewidth=0.5, zorder=3,
+                markeredgecolor=palette.PAPER, markeredgewidth=HAIR, zorder=3,
             )  # fmt: skip
             axes.annotate(
                 f"p {one.probability:.2f}" if one.candidate else f"({one.route[0].wire})", (one.difference + total, y),

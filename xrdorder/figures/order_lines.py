@@ -19,12 +19,25 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from xrdorder.drawing.layout import (
+    HAIR,
+    SCREEN,
+    STRONG,
+    THIN,
+    Margins,
+    Size,
+    font,
+    grid,
+    minor_ticks,
+    place,
+    style,
+    zero_line,
+)
+from xrdorder.drawing.palette import PAPER, SLATE, lot_colour, lot_mark
+from xrdorder.drawing.text import NORMAL, SMALL, fitted, width_in
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.close_ups import A15, ORDER_LINES
 from xrdorder.figures.counts import at_equal_times, standard_uncertainty
-from xrdorder.figures.layout import SCREEN, Margins, Size, font, grid, minor_ticks, place, style, zero_line
-from xrdorder.figures.palette import PAPER, SLATE, lot_colour, lot_mark
-from xrdorder.figures.text import NORMAL, SMALL, fitted, width_in
 
 Array = NDArray[np.float64]
 
@@ -139,7 +152,7 @@ def order_lines_figure(samples: Sequence[Overlaid], *, title: str = "", size: Si
         for axes, words in ((shapes[k], title_of_line), (areas[k], f"{title_of_line}, area")):
             axes.set_title(words, loc="left", pad=5.0, **font(NORMAL, weight="bold"))
             zero_line(axes)
-            axes.axvline(0.0, color=SLATE, linewidth=0.5, linestyle=(0, (1, 2)), zorder=0.6)
+            axes.axvline(0.0, color=SLATE, linewidth=HAIR, linestyle=(0, (1, 2)), zorder=0.6)
             axes.set_xlim(-_AROUND_DEG, _AROUND_DEG)
             axes.set_xticks([-0.5, 0.0, 0.5])
             minor_ticks(axes, x=5, y=2)
@@ -170,11 +183,9 @@ def _piece(one: Overlaid, hkl: str, strong: Sequence[str]) -> _Piece | None:
     calculated = curves[f"part_{A15}"].values
     observed = curves["observed"].values - (curves["calculated"].values - calculated)
     return _Piece(
-        curves["two_theta"].values - middle,
-        np.where(left_out, np.nan, scale * observed),
-        scale * u,
+        curves["two_theta"].values - middle, np.where(left_out, np.nan, scale * observed), scale * u,
         scale * calculated,
-    )
+    )  # fmt: skip
 
 
 def _draw(shape: Axes, area: Axes, piece: _Piece, which: int, mark: float) -> None:
@@ -182,12 +193,11 @@ def _draw(shape: Axes, area: Axes, piece: _Piece, which: int, mark: float) -> No
     observed, u, calculated = piece.area()
     some = np.unique(np.linspace(0, len(observed) - 1, _MARKS).astype(int))
     for axes, curve, (x, y, bar) in (
-        (shape, piece.calculated, piece.binned()),
-        (area, calculated, (piece.angle[some], observed[some], u[some])),
+        (shape, piece.calculated, piece.binned()), (area, calculated, (piece.angle[some], observed[some], u[some])),
     ):
-        axes.plot(piece.angle, curve, color=colour, linewidth=1.3, linestyle=_DASHES[which], zorder=2 - over)
+        axes.plot(piece.angle, curve, color=colour, linewidth=STRONG, linestyle=_DASHES[which], zorder=2 - over)
         axes.errorbar(
-            x, y, yerr=bar, fmt=lot_mark(which), color=colour, markersize=mark, elinewidth=0.7, markeredgewidth=0.8,
+            x, y, yerr=bar, fmt=lot_mark(which), color=colour, markersize=mark, elinewidth=THIN, markeredgewidth=THIN,
             markerfacecolor=PAPER if which else colour, zorder=3 - over,
         )  # fmt: skip
 
@@ -203,10 +213,10 @@ def _draw_legend(
     axes.set_ylim(0.0, row * len(samples))
     for k, one in enumerate(samples):
         colour, at = lot_colour(k), row * (len(samples) - k) - 0.5 * _ROW_IN
-        axes.plot([0.0, 0.34], [at, at], color=colour, linewidth=1.3, linestyle=_DASHES[k])
+        axes.plot([0.0, 0.34], [at, at], color=colour, linewidth=STRONG, linestyle=_DASHES[k])
         axes.plot(
             [0.17], [at], lot_mark(k), color=colour, markersize=4.0, markerfacecolor=PAPER if k else colour,
-            markeredgewidth=0.8,
+            markeredgewidth=THIN,
         )  # fmt: skip
         name, remark = fitted(one.name, wide - 0.5), fitted(one.remark, wide - 0.5, SMALL)
         beside = name if broken or not remark else f"{name}, {remark}"

@@ -19,11 +19,11 @@ from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from xrdorder.drawing.layout import HAIR, LINE, SCREEN, THIN, Size, font, minor_ticks, page, place, style
+from xrdorder.drawing.palette import FOG, INK, LAGOON, MIST, PAPER, SKY, SLATE, stroke
+from xrdorder.drawing.text import NORMAL, SMALL, fitted, width_in
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.counts import Lane, at_equal_times, lanes_of
-from xrdorder.figures.layout import SCREEN, Size, font, minor_ticks, page, place, style
-from xrdorder.figures.palette import FOG, INK, LAGOON, MIST, PAPER, SKY, SLATE, stroke
-from xrdorder.figures.text import NORMAL, SMALL, fitted, width_in
 from xrdorder.patterns.angle_step import angle_step
 
 Array = NDArray[np.float64]
@@ -124,9 +124,9 @@ def _curves(patterns: Sequence[SamplePattern], title: str, size: Size) -> Figure
     axes.set_ylabel("root of counts", **font())
     for k, one in enumerate(patterns):
         floor = each * (len(patterns) - 1 - k)
-        axes.axhline(floor, color=FOG, linewidth=0.5, zorder=0.5)
+        axes.axhline(floor, color=FOG, linewidth=HAIR, zorder=0.5)
         x, y = _envelope(one.curves, int(wide * _BINS_PER_IN))
-        axes.plot(x, floor + (curve - 0.04) * y, color=INK, linewidth=0.6, zorder=2)
+        axes.plot(x, floor + (curve - 0.04) * y, color=INK, linewidth=THIN, zorder=2)
         across = axes.get_yaxis_transform()
         if beside:
             at = 1.0 + 0.08 / wide
@@ -185,7 +185,7 @@ def _name_temperatures(axes: Axes, patterns: Sequence[SamplePattern], wide_in: f
             continue
         axes.plot(
             [1.0 + 0.06 / wide_in] * 2, [first - 0.4, k - 0.6], transform=axes.get_yaxis_transform(), color=SLATE,
-            linewidth=1.2, clip_on=False, solid_capstyle="butt",
+            linewidth=LINE, clip_on=False, solid_capstyle="butt",
         )  # fmt: skip
         middle = 0.5 * (first + k - 1)
         if (middle - last) * per_row >= _LABEL_IN:
@@ -225,7 +225,7 @@ def _draw_marks(axes: Axes, lanes: Sequence[Lane], low_high: tuple[float, float]
         floor = len(lanes) - 1 - k
         strongest = float(np.max(lane.area, initial=0.0)) or 1.0
         tops = floor + 0.15 + 0.65 * np.sqrt(np.clip(lane.area / strongest, 0.0, 1.0))
-        axes.vlines(lane.two_theta, floor + 0.08, tops, color=stroke(lane.colour), linewidth=1.0)
+        axes.vlines(lane.two_theta, floor + 0.08, tops, color=stroke(lane.colour), linewidth=LINE)
         axes.text(
             -0.008, floor + 0.45, lane.title, transform=axes.get_yaxis_transform(), ha="right", va="center",
             **font(SMALL, weight="bold"),

@@ -18,9 +18,9 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 from numpy.typing import NDArray
 
-from xrdorder.figures.layout import SCREEN, Margins, Size, few_ticks, font, grid, minor_ticks, style
-from xrdorder.figures.palette import CLAY, FOG, GARNET, INK, LAGOON, MIST, PAPER, SLATE, STRAW, TEXT
-from xrdorder.figures.text import NORMAL, POINTS_PER_IN, SMALL, fitted, plain, width_in, wrapped_in
+from xrdorder.drawing.layout import SCREEN, Margins, Size, few_ticks, font, grid, minor_ticks, style
+from xrdorder.drawing.palette import CLAY, FOG, GARNET, INK, LAGOON, MIST, PAPER, SLATE, STRAW, TEXT
+from xrdorder.drawing.text import NORMAL, POINTS_PER_IN, SMALL, fitted, plain, width_in, wrapped_in
 from xrdorder.planning import LotPlan, Plan, Response
 from xrdorder.planning.constraints import allowed
 from xrdorder.planning.treatments_table import basis, reference

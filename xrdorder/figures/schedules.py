@@ -12,10 +12,10 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
+from xrdorder.drawing.layout import HAIR, LINE, SCREEN, STRONG, THIN, Margins, Size, evenly, font, grid, style
+from xrdorder.drawing.palette import FOG, GARNET, INK, MIST, SLATE
+from xrdorder.drawing.text import NORMAL, SMALL, fitted, width_in
 from xrdorder.exceptions import StudyError
-from xrdorder.figures.layout import SCREEN, Margins, Size, evenly, font, grid, style
-from xrdorder.figures.palette import FOG, GARNET, INK, MIST, SLATE
-from xrdorder.figures.text import NORMAL, SMALL, fitted, width_in
 from xrdorder.treatments import History, LoggedTreatment
 
 Array = NDArray[np.float64]
@@ -28,7 +28,7 @@ _PANEL_WIDE_IN = 1.9
 _MOST_POINTS = 1200  # of a line: a log of a week has a million
 
 _REMARK = (
-    "Dashes with '?': a ramp whose rate is not told, drawn as if it took no time. Thin lines: as logged. All panels "
+    "Dashes with '?': a ramp of unknown rate, drawn as if it took no time. Thin lines: as logged. All panels "
     "have the same axes."
 )
 
@@ -106,7 +106,7 @@ def schedule_figure(schedules: Sequence[Reacted], *, title: str = "", size: Size
         There is no schedule.
     """
     if not schedules:
-        raise StudyError("no heat treatment is told of; give treatment in study.toml")
+        raise StudyError("no heat treatment is known; give treatment in study.toml")
     shown = evenly(schedules, most_shown(size))
     remark = _REMARK
     if len(shown) < len(schedules):
@@ -127,7 +127,7 @@ def schedule_figure(schedules: Sequence[Reacted], *, title: str = "", size: Size
         axes.set_ylim(coldest, 1.12 * hottest)
         axes.xaxis.set_major_locator(MaxNLocator(4, steps=[1, 2, 2.5, 5, 10]))
         axes.yaxis.set_major_locator(MaxNLocator(4, steps=[1, 2, 2.5, 5, 10]))
-        axes.grid(axis="y", color=FOG, linewidth=0.4, alpha=0.7)
+        axes.grid(axis="y", color=FOG, linewidth=HAIR, alpha=0.7)
         axes.set_axisbelow(True)
         axes.tick_params(labelbottom=lowest, labelleft=first)
         _draw(axes, one.history, *curve, coldest)
@@ -178,9 +178,9 @@ def _draw(axes: Axes, history: History, hours: Array, values: Array, floor: floa
     axes.fill_between(hours, values, floor, color=MIST, linewidth=0.0, zorder=0.3)
     jumps = np.flatnonzero((np.diff(hours) == 0.0) & (np.abs(np.diff(values)) > 0.0))
     known = np.insert(hours, jumps + 1, np.nan), np.insert(values, jumps + 1, np.nan)
-    axes.plot(*known, color=INK, linewidth=0.8 if logged else 1.4, zorder=3, solid_joinstyle="round")
+    axes.plot(*known, color=INK, linewidth=THIN if logged else STRONG, zorder=3, solid_joinstyle="round")
     for k in jumps:
-        axes.plot(hours[k : k + 2], values[k : k + 2], color=GARNET, linewidth=1.2, linestyle=(0, (2, 1.5)), zorder=2)
+        axes.plot(hours[k : k + 2], values[k : k + 2], color=GARNET, linewidth=LINE, linestyle=(0, (2, 1.5)), zorder=2)
     if jumps.size:
         k = jumps[int(np.argmax(np.abs(values[jumps + 1] - values[jumps])))]
         axes.annotate(

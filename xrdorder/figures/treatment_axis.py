@@ -13,10 +13,10 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 from numpy.typing import ArrayLike, NDArray
 
+from xrdorder.drawing import palette
+from xrdorder.drawing.layout import font, log_ticks, style
+from xrdorder.drawing.text import SMALL
 from xrdorder.exceptions import StudyError
-from xrdorder.figures import palette
-from xrdorder.figures.layout import font, log_ticks, style
-from xrdorder.figures.text import SMALL
 from xrdorder.quantities.formatting import digits
 from xrdorder.quantities.registry import quantity
 
@@ -189,7 +189,7 @@ class Places:
         axes.xaxis.set_minor_locator(NullLocator())
         if not self.striped:
             if self.variable.logarithmic and high - low > _DECADES_OF_TICKS:
-                log_ticks(axes)
+                log_ticks(axes.xaxis)
             else:
                 axes.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10]))
             return

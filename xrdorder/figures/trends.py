@@ -1,17 +1,14 @@
 """Quantities against the reaction temperature, the time or the dose, lot by lot.
 
 `trend_figure` shows absolute numbers. Every sample is a mark of its own, replicates beside each other; its
-bar is what it shares with nobody. What moves all samples of a lot together (certificate, wavelength,
+bar is its independent uncertainty. What moves all samples of a lot together (certificate, wavelength,
 scattering-factor table, the published scale of tin) is drawn apart, as one bar a lot at the right edge. Tc
-and Bc2 are estimates: their bars are the 68 % interval over all published relations, most of it common to all
+and Bc2 are estimates: their bars are the 68 % interval over all published relations, part of it shared by all
 samples, and small ticks show each relation alone. What was measured has a line through each lot with enough samples.
-
-`difference_figure` shows every sample less the reference sample of its lot, with what is left of the
-uncertainty once shared sources have cancelled.
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,40 +17,47 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from xrdorder.comparison import Values, trend, values_of
-from xrdorder.exceptions import UnknownNameError
-from xrdorder.figures import palette
-from xrdorder.figures.layout import (
+from xrdorder.comparison import Trend, Values, trend, values_of
+from xrdorder.drawing import palette
+from xrdorder.drawing.layout import (
+    BAR,
+    BLOCK,
+    LINE,
     SCREEN,
+    STRONG,
     Size,
     font,
+    log_ticks,
     minor_ticks,
     page,
     panel_height,
     place,
     style,
-    zero_line,
 )
-from xrdorder.figures.lots import draw_legend, legend_height, look
-from xrdorder.figures.text import SMALL
+from xrdorder.drawing.lots import PUBLISHED, draw_legend, legend_height, look
+from xrdorder.drawing.text import SMALL
+from xrdorder.exceptions import UnknownNameError
 from xrdorder.figures.treatment_axis import TEMPERATURE, Places, Point, Variable, places_of
 from xrdorder.quantities.registry import ESTIMATED, Quantity, column_name, quantity, standing_in
+from xrdorder.relations.published_samples import points
 
 Array = NDArray[np.float64]
 
 
 TRENDS = tuple(one.name for one in standing_in("trends"))
 """Panels of `trend_figure`, as far as a study has them."""
-DIFFERENCES = tuple(one.name for one in standing_in("differences"))
-"""Panels of `difference_figure`."""
+_PUBLISHED = {"site_order": "site_order", "tin_fraction": "tin_at_percent", "domain_size_nm": "grain_size_nm"}
+"""What published wires have of it; their Tc and Bc2 were read by other criteria, and stand among the relations."""
 
 _PANEL_IN, _LOW_PANEL_IN, _LOWEST_PANEL_IN = 2.2, 1.4, 1.1
 """Low ones where all stand in one column, lower ones where a page would not hold them."""
 _LEFT_IN, _MIDDLE_IN, _RIGHT_IN, _GAP_IN, _BOTTOM_IN = 0.78, 0.95, 0.2, 0.28, 0.50
 _LANE_IN = 0.26
+_ALONE_IN, _ALONE_SHAPE = 4.0, 0.7  # of a panel by itself: most, and height over width
 _LEAST_SAMPLES, _LEAST_PLACES = 4, 3  # of a line
 _MOST_LINES, _MOST_BANDS = 6, 3
 _STEPS = 60  # of a line over its span
+_ABREAST = 3  # panels of one row, where there are as many
 
 
 @dataclass(frozen=True)
@@ -75,17 +79,6 @@ class _Scene:
         if shown.predicted:
             return any(math.isfinite(float(self.results[shown.name].values[p.k])) for p in self.places.points)
         return any(math.isfinite(self.value(shown.name, point.k)) for point in self.places.points)
-
-
-def _scene(results: xr.Dataset, variable: Variable) -> _Scene:
-    return _Scene(results, places_of(results, variable))
-
-
-def _panels_of(scene: _Scene, names: Sequence[str] | None, usual: Sequence[str]) -> Sequence[Quantity]:
-    if names:
-        return [quantity(name) for name in names]
-    every = [quantity(name) for name in usual]
-    return [one for one in every if scene.has(one)] or every[:1]
 
 
 def trend_figure(
@@ -119,126 +112,61 @@ def trend_figure(
     StudyError
         No sample has both a result and a treatment.
     """
-    scene = _scene(results, variable)
-    shown = _panels_of(scene, names, TRENDS)
+    scene = _Scene(results, places_of(results, variable))
+    every = [quantity(name) for name in names or TRENDS]
+    shown = every if names else [one for one in every if scene.has(one)] or every[:1]
     heading = title or str(results.attrs.get("title", ""))
-    figure, panels = _panels(scene, shown, heading, _TREND_REMARK, size, with_common=True)
+    figure, panels = _panels(scene, shown, heading, _remark(shown), size)
     for axes, one in zip(panels, shown, strict=True):
-        if not one.predicted:
-            _draw_measured(axes, scene, one)
-            _draw_lines(axes, scene, one)
-        else:
+        if one.predicted:
             _draw_predicted(axes, scene, one)
-    return figure
-
-
-def difference_figure(
-    results: xr.Dataset,
-    names: Sequence[str] | None = None,
-    *,
-    variable: Variable = TEMPERATURE,
-    reference: Mapping[str, str] | str | None = None,
-    title: str = "",
-    size: Size = SCREEN,
-) -> Figure:
-    """Show every sample less a reference sample, against the reaction temperature, or another variable.
-
-    Parameters
-    ----------
-    results : Dataset
-        Collated results of a study.
-    names : sequence of str, optional
-        Quantities, one panel each; those of `DIFFERENCES` that any sample has unless given.
-    variable : Variable
-        `TEMPERATURE`, `HOLD` or `DOSE` of `xrdorder.figures.treatment_axis`.
-    reference : str, or mapping of lot to str, optional
-        Reference sample of all, or of each lot. Left out: the first sample of each lot that has a result.
-    title : str
-        Heading; the title of the study unless given.
-    size : Size
-
-    Returns
-    -------
-    Figure
-
-    Raises
-    ------
-    StudyError
-        No sample has both a result and a treatment.
-    UnknownNameError
-        There is no such quantity, or the reference is not among the samples.
-    """
-    scene = _scene(results, variable)
-    shown = _panels_of(scene, names, DIFFERENCES)
-    references = _references(scene.places, reference)
-    names = ", ".join(
-        f"{scene.places.lots[lot] or 'all'}: {point.name}" for lot, point in sorted(references.items())
-    )
-    remark = f"{_DIFFERENCE_REMARK} Reference (open mark) {names}."
-    heading = title or str(results.attrs.get("title", ""))
-    figure, panels = _panels(scene, shown, heading, remark, size, with_common=False)
-    for axes, one in zip(panels, shown, strict=True):
-        values = _values(scene, one)
-        zero_line(axes)
-        for point in scene.places.points:
-            against = references[point.lot]
-            if point is against:
-                _mark(axes, point, 0.0, open_mark=True)
-                continue
-            if values is not None and {point.name, against.name} <= set(values.samples):
-                middle, u = (one.people.factor * number for number in values.difference(point.name, against.name))
-                _bar(axes, point, middle - u, middle + u, 1.3)
-                _mark(axes, point, middle)
-        axes.set_ylabel(f"difference in {one.label}", **font())
-        minor_ticks(axes, y=2)
-    return figure
-
-
-_TREND_REMARK = (
-    "Bars at marks: standard uncertainty (k = 1) shared with no other sample. Bars at the right edge: what "
-    "moves a whole lot. Tc and Bc2: 68 % interval of the joint estimate, part of it common to all samples; "
-    "ticks: each published relation alone. Lines: straight through a lot, bands: standard uncertainty of their "
-    "shape. Tc and Bc2 are estimates, not measurements."
-)
-_DIFFERENCE_REMARK = (
-    "Each sample less the reference of its lot; what both share has cancelled. Bars: standard uncertainty "
-    "(k = 1). Tin, Tc and Bc2 are estimates, not measurements."
-)
-
-
-def _references(places: Places, reference: Mapping[str, str] | str | None) -> dict[int, Point]:
-    found = {}
-    for lot, lot_name in enumerate(places.lots):
-        name = reference if isinstance(reference, str) else (reference or {}).get(lot_name)
-        if name is None:
-            found[lot] = places.of_lot(lot)[0]
             continue
-        match = [point for point in places.points if point.name == name]
-        if not match:
-            known = ", ".join(point.name for point in places.points)
-            raise UnknownNameError(f"reference '{name}' has no result with a treatment; known are: {known}")
-        found[lot] = match[0]
-    return found
+        if one.by_logarithm:
+            axes.set_yscale("log")
+        _draw_measured(axes, scene, one)
+        _draw_lines(axes, scene, one)
+        if variable is TEMPERATURE and one.name in _PUBLISHED:
+            _draw_published(axes, one)
+        if one.by_logarithm:
+            log_ticks(axes.yaxis)
+    return figure
+
+
+def _remark(shown: Sequence[Quantity]) -> str:
+    """Say how the panels are read, as far as they need it."""
+    measured = (
+        "Bars at marks: independent standard uncertainty (k = 1); at the right edge: what moves a whole lot. Lines: "
+        "straight through a lot (dashed: slope not significant), bands: standard uncertainty of their shape; in words "
+        "the change over the range. Grey: published wires. "
+    )
+    predicted = (
+        "Tc and Bc2, estimates and not measurements: 68 % interval of the joint estimate, part of it shared by all "
+        "samples; ticks: each published relation alone."
+    )
+    kinds = {one.predicted for one in shown}
+    return (measured * (False in kinds) + predicted * (True in kinds)).strip()
 
 
 # --- the page --------------------------------------------------------------------------------------------
 
 
 def _panels(
-    scene: _Scene, shown: Sequence[Quantity], title: str, remark: str, size: Size, *, with_common: bool
+    scene: _Scene, shown: Sequence[Quantity], title: str, remark: str, size: Size
 ) -> tuple[Figure, list[Axes]]:
     """Lay out panels abreast, lanes of the other variable under the lowest of each column."""
     places = scene.places
-    columns = min(size.columns, len(shown))
+    columns = min(_ABREAST if size.columns > 1 and len(shown) == _ABREAST else size.columns, len(shown))
     rows = math.ceil(len(shown) / columns)
     wide = (size.width_in - _LEFT_IN - _RIGHT_IN - _MIDDLE_IN * (columns - 1)) / columns
-    lanes = places.lanes_fit(wide, with_common=with_common)
+    lanes = places.lanes_fit(wide, with_common=True)
     lanes_in = _LANE_IN * len(places.lots) if lanes else 0.0
     across = size.width_in - _LEFT_IN - _RIGHT_IN
     legend = legend_height(places.lots, across) + 0.14
     note = f" {places.left_out} without result or treatment not shown." if places.left_out else ""
     rest = legend + (rows - 1) * _GAP_IN + 0.05 + lanes_in + _BOTTOM_IN
-    panel = panel_height(size, _PANEL_IN if size.columns > 1 else _LOW_PANEL_IN, _LOWEST_PANEL_IN, rows, rest)
+    usual = _PANEL_IN if size.columns > 1 else _LOW_PANEL_IN
+    usual = min(_ALONE_IN, _ALONE_SHAPE * wide) if len(shown) == 1 else usual
+    panel = panel_height(size, usual, _LOWEST_PANEL_IN, rows, rest)
     body = rest + rows * panel
     figure = page(size, body, title=title, remark=remark + note, left_in=_LEFT_IN)
     panels: list[Axes] = []
@@ -248,7 +176,7 @@ def _panels(
         axes = place(figure, _LEFT_IN + column * (wide + _MIDDLE_IN), bottom, wide, panel)
         lowest = k + columns >= len(shown)
         style(axes, x_label=places.label if lowest and not lanes else "", y_label=one.label)
-        places.scale(axes, with_common=with_common)
+        places.scale(axes, with_common=True)
         axes.tick_params(labelbottom=lowest and not lanes)
         if lowest and lanes:
             left = _LEFT_IN + column * (wide + _MIDDLE_IN)
@@ -263,18 +191,13 @@ def _panels(
 
 def _bar(axes: Axes, point: Point, low: float, high: float, width: float, *, alpha: float = 1.0) -> None:
     axes.plot(
-        [point.x, point.x],
-        [low, high],
-        color=palette.lot_colour(point.lot),
-        linewidth=width,
-        alpha=alpha,
-        solid_capstyle="butt",
-        zorder=2,
-    )
+        [point.x, point.x], [low, high], color=palette.lot_colour(point.lot), linewidth=width, alpha=alpha,
+        solid_capstyle="butt", zorder=2,
+    )  # fmt: skip
 
 
-def _mark(axes: Axes, point: Point, y: float, *, open_mark: bool = False) -> None:
-    axes.plot([point.x], [y], linestyle="none", zorder=3, **look(point.lot, open_mark=open_mark))
+def _mark(axes: Axes, point: Point, y: float) -> None:
+    axes.plot([point.x], [y], linestyle="none", zorder=3, **look(point.lot))
 
 
 def _draw_measured(axes: Axes, scene: _Scene, shown: Quantity) -> None:
@@ -287,7 +210,7 @@ def _draw_measured(axes: Axes, scene: _Scene, shown: Quantity) -> None:
         if not math.isfinite(value):
             continue
         own, shared = parts.get(point.name, (0.0, 0.0))
-        _bar(axes, point, value - own, value + own, 1.3)
+        _bar(axes, point, value - own, value + own, STRONG)
         _mark(axes, point, value)
         bar = point.lot if places.bars == len(places.lots) else 0
         common.setdefault(bar, []).append((value, shared))
@@ -295,10 +218,10 @@ def _draw_measured(axes: Axes, scene: _Scene, shown: Quantity) -> None:
         middle, u = (float(np.median(column)) for column in np.array(pairs).T)
         x = places.edge(bar)
         colour = palette.lot_colour(bar) if places.bars == len(places.lots) else palette.SLATE
-        axes.plot([x, x], [middle - u, middle + u], color=colour, linewidth=3.2, alpha=0.45, zorder=2)
+        axes.plot([x, x], [middle - u, middle + u], color=colour, linewidth=BAR, alpha=0.45, zorder=2)
     if common:
         axes.text(
-            0.998, 1.01, "common", transform=axes.transAxes, ha="right", va="bottom",
+            0.998, 1.01, "shared", transform=axes.transAxes, ha="right", va="bottom",
             **font(SMALL, color=palette.SLATE),
         )  # fmt: skip
     minor_ticks(axes, y=2)
@@ -334,7 +257,7 @@ def _draw_predicted(axes: Axes, scene: _Scene, shown: Quantity) -> None:
         median = float(results[shown.name].values[point.k])
         if not math.isfinite(median):
             continue
-        _bar(axes, point, float(low[point.k]), float(high[point.k]), 4.0, alpha=0.28)
+        _bar(axes, point, float(low[point.k]), float(high[point.k]), BLOCK, alpha=0.28)
         at = float(variable.coordinate(point.x))
         alone = each[point.k][np.isfinite(each[point.k])]  # NaN where the relation is refused
         ticks.setdefault(point.lot, []).extend((at, float(one)) for one in alone)
@@ -343,7 +266,7 @@ def _draw_predicted(axes: Axes, scene: _Scene, shown: Quantity) -> None:
         across, up = np.array(pairs).reshape(-1, 2).T
         axes.hlines(
             up, variable.value(across - step), variable.value(across + step), color=palette.lot_colour(lot),
-            linewidth=0.9, zorder=2.5,
+            linewidth=LINE, zorder=2.5,
         )  # fmt: skip
     minor_ticks(axes, y=2)
 
@@ -352,14 +275,15 @@ def _draw_predicted(axes: Axes, scene: _Scene, shown: Quantity) -> None:
 
 
 def _draw_lines(axes: Axes, scene: _Scene, shown: Quantity) -> None:
-    """The straight line through each lot that has samples enough, with the uncertainty of its shape.
+    """The straight line through each lot that has samples enough, and its change over the range with its test.
 
-    A line that does not describe the course is not drawn. Whether a slope is more than chance is a question of
-    differences. Estimates have no line here: what they share would turn it, and their differences show it.
+    A line that does not describe the course is not drawn. Estimates have no line here: what they share would turn it,
+    and their differences show it.
     """
     places, values = scene.places, _values(scene, shown)
     if values is None or len(places.lots) > _MOST_LINES:
         return
+    said: list[tuple[int, str]] = []
     for lot in range(len(places.lots)):
         at = {point.name: point.at for point in places.of_lot(lot)}
         mine = [i for i, name in enumerate(values.samples) if name in at]
@@ -368,7 +292,9 @@ def _draw_lines(axes: Axes, scene: _Scene, shown: Quantity) -> None:
             continue
         found = trend(values.select(np.array(mine)), x, places.variable.title)
         if found.rejected:
+            said.append((lot, "a line is rejected"))
             continue
+        said.append((lot, f"{shown.difference_text(*found.change, signed=True)}, {test_words(found)}"))
         over = np.linspace(*found.span, _STEPS)
         line, shape = shown.people.factor * found.line(over), shown.people.factor * found.band(over)[1]
         colour = palette.lot_colour(lot)
@@ -377,4 +303,27 @@ def _draw_lines(axes: Axes, scene: _Scene, shown: Quantity) -> None:
                 places.along(over), line - shape, line + shape, color=colour, alpha=0.13, linewidth=0.0, zorder=1
             )
         dashes = "-" if found.distinguishable else (0, (4, 3))
-        axes.plot(places.along(over), line, color=colour, linewidth=0.9, alpha=0.8, linestyle=dashes, zorder=1.5)
+        axes.plot(places.along(over), line, color=colour, linewidth=LINE, linestyle=dashes, zorder=1.5)
+    if len(places.lots) <= _MOST_BANDS:
+        for row, (lot, words) in enumerate(said):
+            axes.annotate(
+                words, (0.0, 1.0), (3.0, -2.0 - 9.0 * row), xycoords="axes fraction", textcoords="offset points",
+                va="top", zorder=4, bbox={"facecolor": palette.PAPER, "edgecolor": "none", "alpha": 0.7, "pad": 0.5},
+                **font(SMALL, color=palette.lot_colour(lot)),
+            )  # fmt: skip
+        low, high = axes.get_ylim()
+        axes.set_ylim(low, high + 0.09 * len(said) * (high - low))
+
+
+def test_words(found: Trend) -> str:
+    """Say the test of a slope: its probability under chance alone, and whether it is significant."""
+    p = "p < 0.001" if found.p < 0.001 else f"p = {found.p:.3f}"
+    return f"{p}{'' if found.distinguishable else ': not significant'}"
+
+
+def _draw_published(axes: Axes, shown: Quantity) -> None:
+    """Published wires in grey behind one's own, as far as they lie within the frame."""
+    found = points("treatment_c", _PUBLISHED[shown.name], form="wire")
+    (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
+    inside = (found.x > left) & (found.x < right) & (found.y > low) & (found.y < high)
+    axes.plot(found.x[inside], found.y[inside], linestyle="none", zorder=0.8, **PUBLISHED)

@@ -16,7 +16,7 @@ from xrdorder.forward_model.microabsorption import weight_factors
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.profiles import Instrument
 from xrdorder.quantities.of_phase import WEIGHT_FRACTION
-from xrdorder.xrays import U_DISPERSION_DIFFERENCE, ScatteringTable
+from xrdorder.xrays import U_CHARGE_TRANSFER, U_DISPERSION_DIFFERENCE, ScatteringTable
 from xrdorder.xrays.scattering import MeasuredDispersion, second_table
 
 Array = NDArray[np.float64]
@@ -27,7 +27,7 @@ _SIZE, _SIZES = "lorentz_sec", "size distribution"
 # come out between 9 % small and 3 % large from exact counts (tests/recovery/test_sizes.py). Grains that grow normally
 # keep the form of their distribution (M. Hillert, Acta Metall. 13 (1965) 227, from memory), so most of it is common.
 _U_SIZES_COMMON, _U_SIZES_OWN = 0.05, 0.03
-_SCATTERING = "scattering table"
+_SCATTERING, _CHARGE = "scattering table", "charge transfer"
 _USUAL_GRAIN_UM = 2.0  # filaments are some micrometres thick, and so is what grinding leaves; judged, no source
 
 
@@ -66,7 +66,10 @@ def model_errors(job: Procedure, instrument: Instrument, a15: PhaseLines | None)
     errors = [_illuminated_length(job)]
     measured = job.options.measured_dispersion
     if a15 is not None and a15.phase.order is not None and not set(a15.phase.order.elements) <= set(measured):
-        errors.append(_order_difference(job, instrument, a15))
+        tables = f"{_SCATTERING}/order"
+        errors.append(_order_difference(job, a15, tables, instrument.radiation, U_DISPERSION_DIFFERENCE))
+    if a15 is not None and a15.phase.order is not None:
+        errors.append(_order_difference(job, a15, _CHARGE, _CHARGE, U_CHARGE_TRANSFER))
     errors.append(_other_table(job, instrument))
     errors.append(_microabsorption(job))
     errors.append(_niobium_or_tantalum(job))
@@ -129,15 +132,14 @@ def _transparency(job: Procedure) -> ModelError | None:
     return ModelError("specimen displacement/transparency", "", u * slope)
 
 
-def _order_difference(job: Procedure, instrument: Instrument, a15: PhaseLines) -> ModelError:
-    """f'(Sn) - f'(Nb) larger by its spread between published tables."""
+def _order_difference(job: Procedure, a15: PhaseLines, source: str, group: str, electrons: float) -> ModelError:
+    """f(Sn) - f(Nb) larger by so many electrons: the spread of f' between published tables, or charge transfer."""
     assert a15.phase.order is not None
     tin, _ = a15.phase.order.elements
     table, energy = job.optics.table, job.optics.radiation.energy_ev
     first, second = table.anomalous(tin, energy)
-    shifted = MeasuredDispersion(table, {tin: (first + U_DISPERSION_DIFFERENCE, second)})
-    change = _all_change(job, [a15], table=shifted)
-    return ModelError(f"{_SCATTERING}/order", instrument.radiation, change)
+    shifted = MeasuredDispersion(table, {tin: (first + electrons, second)})
+    return ModelError(source, group, _all_change(job, [a15], table=shifted))
 
 
 def _other_table(job: Procedure, instrument: Instrument) -> ModelError | None:

@@ -83,6 +83,45 @@ def fit_pattern(
     PhaseError, UnknownNameError
         A phase cannot be found or read.
     """
+    job = prepare(
+        pattern,
+        instrument,
+        phases=phases,
+        composition=composition,
+        specimen_length_mm=specimen_length_mm,
+        divergence_deg=divergence_deg,
+        internal_standard=internal_standard,
+        temperature_c=temperature_c,
+        engine=engine,
+        table=table,
+        options=options,
+    )
+    job.search()
+    job.refine(EFFECTS)
+    return assemble(job, instrument, composition or DEFAULT_COMPOSITION)
+
+
+def prepare(
+    pattern: xr.DataArray,
+    instrument: Instrument,
+    *,
+    phases: Sequence[str | Path | Phase] = DEFAULT_PHASES,
+    composition: A15Composition | None = None,
+    specimen_length_mm: float | None = None,
+    divergence_deg: float | None = None,
+    internal_standard: str | Standard | None = None,
+    temperature_c: float = 22.5,
+    engine: str = "own",
+    table: ScatteringTable = GEMMI_TABLE,
+    options: FitOptions | None = None,
+) -> Procedure:
+    """Put a fit together without a step of it done; arguments and errors as of `fit_pattern`.
+
+    Returns
+    -------
+    Procedure
+        Model of the pattern with the parameters of the instrument, all else where the catalogue has it.
+    """
     chosen = [p if isinstance(p, Phase) else phase(p) for p in phases]
     if not chosen:
         raise FitError("fit: no phase given; name at least one with --phases")
@@ -114,10 +153,8 @@ def fit_pattern(
     optics = Optics(
         light, geometry, instrument.monochromator_two_theta_deg, table, instrument.polarisation_ratio
     )
-    job = Procedure(pattern, optics, chosen, a15 or chosen[0].name, instrument.values, engine, certificate, options)
-    job.search()
-    job.refine(EFFECTS)
-    return assemble(job, instrument, composition or DEFAULT_COMPOSITION)
+    main = a15 or chosen[0].name
+    return Procedure(pattern, optics, chosen, main, instrument.values, engine, certificate, options)
 
 
 def instrument_radiation(instrument: Instrument, pattern: xr.DataArray) -> Radiation:

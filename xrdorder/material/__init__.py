@@ -1,7 +1,7 @@
 """What the A15 is like: tin, order, domain size and strain from the quantities of a fit.
 
 `characterise` does all of it for a `Specimen`. Each step stands in its own module: `lattice` (to 22.5 °C),
-`tin` (which published line, and what speaks against it), `order` (dopants, S_a, S_b, the bound on tin),
+`tin` (which published line, and what speaks against it), `order` (dopants, the bound on tin), `tin_by_order`,
 `widths`, `distribution` (graded layers, two populations), `depth` (what of it was seen), `niobium` (what the
 metal beside it tells).
 """

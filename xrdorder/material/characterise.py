@@ -10,13 +10,13 @@ from xrdorder.exceptions import Flag
 from xrdorder.material.depth import remark_on_depth
 from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.distribution import add_tin_spread
-from xrdorder.material.joint_tin import add_joint
 from xrdorder.material.lattice import refer_lattice
+from xrdorder.material.lattice_strain import add_strain
 from xrdorder.material.niobium import remark_on_niobium
-from xrdorder.material.order import add_order_parameters, add_site_order, drop_intermediate
+from xrdorder.material.order import add_site_order, add_tin_bound, drop_intermediate
 from xrdorder.material.specimen import Specimen
-from xrdorder.material.strain import add_strain
 from xrdorder.material.tin import add_tin
+from xrdorder.material.tin_by_order import add_tin_by_order
 from xrdorder.material.tin_held import CONTRAST, refer_to_tin
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale
 from xrdorder.material.widths import SHAPE_FACTOR, add_domain_size, add_microstrain
@@ -34,12 +34,12 @@ class Material:
     ----------
     values : dict of str to float
         Quantities of the fit and those derived from them: ``a_nm`` (at 22.5 °C), ``order_contrast``, ``site_order``,
-        ``S_a``, ``S_b``, ``tin_fraction`` (by the lattice), ``tin_fraction_order`` (by the order),
-        ``tin_fraction_joint`` (by both), ``tin_lower_bound``, ``domain_size_nm``, ``microstrain``, ``tin_spread``,
+        ``tin_fraction_lattice``, ``tin_fraction_order``, ``tin_lower_bound``, ``domain_size_nm``, ``microstrain``,
+        ``tin_spread``,
         ``a15_fraction``. NaN where one cannot be given. Only where they say something: ``lattice_strain`` and
         ``a_strain_free_nm`` (where the strain is known), ``size_breadth_deg``, ``strain_breadth_deg`` (integral
         breadths), ``largest_resolvable_size_nm``, ``domain_size_at_least_nm``, and with two populations
-        ``tin_fraction_lean``, ``domain_size_nm_lean`` and so on.
+        ``tin_fraction_lattice_lean``, ``domain_size_nm_lean`` and so on.
     contributions : Contributions
         Their uncertainty by source and group.
     flags : tuple of Flag
@@ -72,7 +72,7 @@ class Material:
     @property
     def u_tin_independent(self) -> float:
         """Part of the standard uncertainty of the tin fraction that no other sample shares."""
-        return self.contributions.part("tin_fraction", shared=False)
+        return self.contributions.part("tin_fraction_lattice", shared=False)
 
 
 def characterise(
@@ -122,7 +122,7 @@ def characterise(
     Returns
     -------
     Material
-        Contradictions among quantities (S_a above one, tin below the bound by order) are flags, never errors.
+        Contradictions among quantities (order above one, tin below the bound by order) are flags, never errors.
 
     Raises
     ------
@@ -143,8 +143,8 @@ def characterise(
     add_tin(derived, specimen, scale)
     refer_to_tin(derived, tin_held, by_tin)
     add_site_order(derived, specimen, radiation)
-    add_order_parameters(derived, specimen)
-    add_joint(derived, specimen, scale, by_tin.get(CONTRAST, 0.0), tin_held)
+    add_tin_bound(derived, specimen)
+    add_tin_by_order(derived, specimen, scale, by_tin.get(CONTRAST, 0.0), tin_held)
     drop_intermediate(derived)
     wavelength_nm = radiation.wavelength_nm if wavelength_nm is None else wavelength_nm
     add_domain_size(derived, wavelength_nm)

@@ -32,7 +32,7 @@ def remark_on_depth(
     lines = order_lines(a, radiation.wavelength_nm, low, high)
     if not lines:
         return
-    tin = derived.values["tin_fraction"] if derived.given("tin_fraction") else 0.25
+    tin = derived.values["tin_fraction_lattice"] if derived.given("tin_fraction_lattice") else 0.25
     per_um = 1e3 * attenuation_of_a15(a, tin, specimen, radiation)
     first, last = (
         f"{mean_depth(math.sin(math.radians(line / 2.0)), per_um):.1f} µm at the {word} order line ({line:.0f}°)"

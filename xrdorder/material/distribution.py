@@ -113,10 +113,10 @@ def _add_graded_layer(derived: DerivedQuantities, bound: float, scale: TinScale)
 def _add_populations(derived: DerivedQuantities, specimen: Specimen, wavelength_nm: float, scale: TinScale) -> None:
     words = []
     for of in ("lean", "rich"):
-        tin = add_tin_of(derived, specimen, f"a_nm_{of}", f"tin_fraction_{of}", of, scale)
+        tin = add_tin_of(derived, specimen, f"a_nm_{of}", f"tin_fraction_lattice_{of}", of, scale)
         add_domain_size(derived, wavelength_nm, of)
-        words.append(f"{rounded(100 * tin, 100 * derived.u(f'tin_fraction_{of}'))}")
-    difference = derived.values["tin_fraction_rich"] - derived.values["tin_fraction_lean"]
+        words.append(f"{rounded(100 * tin, 100 * derived.u(f'tin_fraction_lattice_{of}'))}")
+    difference = derived.values["tin_fraction_lattice_rich"] - derived.values["tin_fraction_lattice_lean"]
     shares = ""
     share = derived.values.get("rich_share", math.nan)
     if 0.0 < share < 1.0:
@@ -125,11 +125,11 @@ def _add_populations(derived: DerivedQuantities, specimen: Specimen, wavelength_
             "tin_spread",
             root * abs(difference),
             {
-                "tin_fraction_rich": math.copysign(root, difference),
-                "tin_fraction_lean": -math.copysign(root, difference),
+                "tin_fraction_lattice_rich": math.copysign(root, difference),
+                "tin_fraction_lattice_lean": -math.copysign(root, difference),
                 "rich_share": abs(difference) * (1.0 - 2.0 * share) / (2.0 * root),
             },
-            formula="sqrt(rich_share * (1 - rich_share)) * abs(tin_fraction_rich - tin_fraction_lean)",
+            formula="sqrt(rich_share * (1 - rich_share)) * abs(tin_fraction_lattice_rich - tin_fraction_lattice_lean)",
             source="definition",
             remark="standard deviation of two populations",
         )
@@ -142,5 +142,5 @@ def _add_populations(derived: DerivedQuantities, specimen: Specimen, wavelength_
     derived.flag(
         "two-populations",
         f"the lines are those of two A15 of {words[0]} and {words[1]} at.% tin{shares}; "
-        "tin_fraction is their mean, and no single order or Tc describes both",
+        "the tin by lattice is their mean, and no single order or Tc describes both",
     )

@@ -10,9 +10,8 @@ import numpy as np
 
 from xrdorder.crystals.a15 import DOPANT_SITES
 from xrdorder.exceptions import XrdorderError
-from xrdorder.material.joint_tin import joint_solution
+from xrdorder.material.lattice_strain import bounded_strain
 from xrdorder.material.order import dopant_contrast
-from xrdorder.material.strain import bounded_strain
 from xrdorder.profiles.width_terms import as_lorentz, voigt_breadth
 from xrdorder.quantities.records import Record
 from xrdorder.relations import expression
@@ -22,17 +21,12 @@ def _usual_strain(bound: float) -> float:
     return bounded_strain(float(bound))[0]
 
 
-def _joint_tin(*numbers: float) -> float:
-    return joint_solution(*map(float, numbers)).tin
-
-
 FUNCTIONS: expression.Functions = {
     **expression.FUNCTIONS,
     "radians": (np.radians, 1),
     "voigt_breadth": (voigt_breadth, 2),
     "as_lorentz": (as_lorentz, 2),
     "usual_strain": (_usual_strain, 1),
-    "joint_tin": (_joint_tin, 10),
     **{f"contrast_of_{element}": (partial(dopant_contrast, element), 3) for element in DOPANT_SITES},
 }
 """Functions that formulas may name, and how many arguments each takes."""

@@ -1,11 +1,10 @@
-"""From the contrast of the sublattices to site order, S_a, S_b, and what the order says about tin."""
+"""From the contrast of the sublattices to site order, and the least tin that it allows."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 
-from xrdorder.crystals.a15 import contrast_shift, dopant_site, order_parameters, tin_lower_bound
+from xrdorder.crystals.a15 import contrast_shift, dopant_site, tin_lower_bound
 from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.dopants import tantalum_share
 from xrdorder.material.specimen import Specimen
@@ -22,8 +21,6 @@ undoped bulk before irradiation 0.98 ± 0.02, T. Spina, thesis, Univ. Geneva."""
 
 TIN_ORDER = "site order of tin alone"
 """Intermediate quantity; see `drop_intermediate`."""
-
-_ORDER = "A. Godeke, Supercond. Sci. Technol. 19 (2006) R68, eq. 1; form from memory"
 
 _STEP_K = 25.0  # by how much a reaction temperature may be off, to show what hangs on it
 
@@ -118,18 +115,17 @@ def _told_of_dopants(specimen: Specimen) -> dict[str, float]:
     return numbers | {f"on_tin_site_{e}": specimen.tin_site_share(e)[0] for e in _dopants(specimen)}
 
 
-def add_order_parameters(derived: DerivedQuantities, specimen: Specimen) -> None:
-    """Add ``S_a``, ``S_b`` and ``tin_lower_bound`` from ``site_order`` and ``tin_fraction``.
+def add_tin_bound(derived: DerivedQuantities, specimen: Specimen) -> None:
+    """Add ``tin_lower_bound`` from ``site_order``; flag an order that no A15 has.
 
     Tin atoms alone have the site order x = site order - (share of tin sites taken by dopants). Then S_a = x
-    / (4 beta), one where no tin is on niobium sites, and beta >= x / 4, also with dopants.
+    / (4 beta), one where no tin is on niobium sites, and beta >= x / 4, also with dopants. S_a itself, which takes the
+    tin content, is an estimate (`xrdorder.estimates`).
     """
     if not derived.given("site_order"):
-        for quantity in ("tin_lower_bound", "S_a", "S_b"):
-            derived.absent(quantity, "there is no site order")
+        derived.absent("tin_lower_bound", "there is no site order")
         return
     _add_tin_order(derived, specimen)
-    x = derived.values[TIN_ORDER]
     shares = {element: specimen.tin_site_share(element)[0] for element in _dopants(specimen)}
     bound = float(tin_lower_bound(derived.values["site_order"], _dopants(specimen), shares))
     derived.add(
@@ -139,27 +135,9 @@ def add_order_parameters(derived: DerivedQuantities, specimen: Specimen) -> None
         formula="x / 4",
         source="S_a cannot exceed one; tin sites are a quarter of all atoms",
     )
-    beta = derived.values.get("tin_fraction", math.nan)
-    if 0.0 < beta < 1.0:
-        s_a, s_b = (float(s) for s in order_parameters(beta, x))
-        by_x, by_tin = 1.0 / (4.0 * beta), -s_a / beta
-        derived.add(
-            "S_a", s_a, {TIN_ORDER: by_x, "tin_fraction": by_tin}, formula="x / (4 * tin_fraction)", source=_ORDER
-        )
-        by_x, by_tin = 3.0 / (4.0 * (1.0 - beta)), s_b / (1.0 - beta)
-        formula = "3 * x / (4 * (1 - tin_fraction))"
-        derived.add("S_b", s_b, {TIN_ORDER: by_x, "tin_fraction": by_tin}, formula=formula, source=_ORDER)
+    if derived.given("tin_fraction_lattice"):
         _weigh_against_lattice(derived)
-        if s_a + _COVERAGE * derived.u("S_a") < LEAST_MEASURED_ORDER:
-            derived.flag(
-                "order-unusually-low",
-                f"S_a = {rounded(s_a, derived.u('S_a'))} is below all that was measured in wires that nobody "
-                f"irradiated ({LEAST_MEASURED_ORDER:.2f} and more): look for a dopant that is not declared, a beam "
-                "longer than the specimen, a rough surface, texture",
-            )
-    else:
-        for quantity in ("S_a", "S_b"):
-            derived.absent(quantity, "there is no tin fraction between zero and one")
+        _remark_on_low_order(derived)
     excess = derived.values["site_order"] - 1.0
     if excess > _COVERAGE * derived.u("site_order"):
         derived.flag(
@@ -167,6 +145,24 @@ def add_order_parameters(derived: DerivedQuantities, specimen: Specimen) -> None
             f"site order exceeds one by {rounded(excess, derived.u('site_order'))}, which no crystal "
             f"does: look for "
             "texture, a missing dopant or an overlapped order line",
+        )
+
+
+def _remark_on_low_order(derived: DerivedQuantities) -> None:
+    """Flag an S_a, by the tin of the lattice, below all that was measured."""
+    beta, x = derived.values["tin_fraction_lattice"], derived.values[TIN_ORDER]
+    if not 0.0 < beta < 1.0:
+        return
+    s_a = x / (4.0 * beta)
+    by = {TIN_ORDER: 1.0 / (4.0 * beta), "tin_fraction_lattice": -s_a / beta}
+    known = {name: slope for name, slope in by.items() if name in derived.contributions.quantities}
+    u = derived.contributions.extend("S_a", known).total("S_a")
+    if s_a + _COVERAGE * u < LEAST_MEASURED_ORDER:
+        derived.flag(
+            "order-unusually-low",
+            f"S_a by the tin of the lattice is {rounded(s_a, u)}, below all that was measured in wires that nobody "
+            f"irradiated ({LEAST_MEASURED_ORDER:.2f} and more): look for a dopant that is not declared, a beam longer "
+            "than the specimen, a rough surface, texture",
         )
 
 
@@ -201,14 +197,14 @@ def _add_tin_order(derived: DerivedQuantities, specimen: Specimen) -> None:
 
 def _weigh_against_lattice(derived: DerivedQuantities) -> None:
     """Show where the order asks for more tin than the lattice gives: evidence about the a(tin) scale."""
-    gap = derived.values["tin_lower_bound"] - derived.values["tin_fraction"]
-    u_gap = derived.contributions.extend("gap", {"tin_lower_bound": 1.0, "tin_fraction": -1.0}).total("gap")
+    gap = derived.values["tin_lower_bound"] - derived.values["tin_fraction_lattice"]
+    u_gap = derived.contributions.extend("gap", {"tin_lower_bound": 1.0, "tin_fraction_lattice": -1.0}).total("gap")
     if gap > _COVERAGE * u_gap:
         derived.flag(
             "tin-scale",
             f"the order needs at least {100 * derived.values['tin_lower_bound']:.1f} at.% tin, the "
             f"lattice parameter "
-            f"gives {100 * derived.values['tin_fraction']:.1f}: {rounded(100 * gap, 100 * u_gap)} too "
+            f"gives {100 * derived.values['tin_fraction_lattice']:.1f}: {rounded(100 * gap, 100 * u_gap)} too "
             f"little, "
             "which speaks against the a(tin) scale for this sample (or for strain)",
         )

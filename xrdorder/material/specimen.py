@@ -16,7 +16,7 @@ MOUNTS = ("ground-powder", "whole-filaments", "polished-section", "wires-laid-fl
 FREE_MOUNTS = ("ground-powder", "whole-filaments")
 """Mounts in which the A15 is free of the strain that the rest of the wire puts on it."""
 
-CORRECTIONS = ("temperature", "strain", "dopant-contrast", "dopant-lattice", "disorder")
+CORRECTIONS = ("temperature", "strain", "dopant-contrast", "dopant-lattice")
 """Corrections on the way from fitted lattice parameter and contrast to tin and order; each can be switched off."""
 
 GAUGES = ("nb", "ta", "cu")

@@ -21,8 +21,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import ValidityError
 from xrdorder.files import read_text
+from xrdorder.material.lattice_strain import POISSON, U_POISSON
 from xrdorder.material.specimen import LARGEST_STRAIN
-from xrdorder.material.strain import POISSON, U_POISSON
 from xrdorder.material.tin_scale_files import table_row
 
 Array = NDArray[np.float64]
@@ -75,38 +75,6 @@ class StrainFree:
         return self.axial_strain * share, math.hypot(measured * share, by_poisson)
 
 
-def strain_free_from_two(
-    angles_deg: tuple[float, float],
-    a_nm: tuple[float, float],
-    u_a_nm: tuple[float, float],
-    poisson: float = POISSON,
-    u_poisson: float = U_POISSON,
-) -> StrainFree:
-    """Combine two directions, as a section (0°) and wires laid flat (90°), to the strain-free lattice.
-
-    Parameters
-    ----------
-    angles_deg : (float, float)
-        Angles between scattering vector and axis of the wire, degrees.
-    a_nm, u_a_nm : (float, float)
-        Lattice parameters and the standard uncertainties that the two do not share, nm.
-    poisson, u_poisson : float, optional
-        Poisson's ratio of the A15 and its standard uncertainty.
-
-    Raises
-    ------
-    ValidityError
-        The directions are too close together, or a number cannot be.
-
-    Examples
-    --------
-    >>> measured = strain_free_from_two((0.0, 90.0), (0.527744, 0.529181), (3e-6, 3e-6), poisson=0.36)
-    >>> print(f"{measured.a_nm:.5f} {100 * measured.axial_strain:.2f}")
-    0.52880 -0.20
-    """
-    return strain_free_from_tilts(angles_deg, a_nm, u_a_nm, poisson, u_poisson)
-
-
 def strain_free_from_tilts(
     psi_deg: ArrayLike,
     a_nm: ArrayLike,
@@ -129,6 +97,12 @@ def strain_free_from_tilts(
     ------
     ValidityError
         The directions are too close together, a number cannot be, or the strain found is none that an A15 can hold.
+
+    Examples
+    --------
+    >>> measured = strain_free_from_tilts((0.0, 90.0), (0.527744, 0.529181), (3e-6, 3e-6), poisson=0.36)
+    >>> print(f"{measured.a_nm:.5f} {100 * measured.axial_strain:.2f}")
+    0.52880 -0.20
     """
     psi, a, u = (np.atleast_1d(np.asarray(x, dtype=np.float64)) for x in (psi_deg, a_nm, u_a_nm))
     _check(psi, a, u, poisson, u_poisson)

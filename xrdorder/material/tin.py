@@ -16,17 +16,17 @@ in differences.
 
 A laboratory that measures samples of known composition replaces both by its own line (`tin_scale`).
 
-What else moves the lattice parameter without tin: strain (see `strain`) and dopants, whose effect has been measured
-(M. Suenaga et al., J. Appl. Phys. 59 (1986) 840) but could not be read; 0 ± 0.05 pm per at.% stands for it unless a
-value is given (`Specimen.lattice_by_dopant_nm`).
+What else moves the lattice parameter without tin: strain (see `lattice_strain`) and dopants, whose effect has been
+measured (M. Suenaga et al., J. Appl. Phys. 59 (1986) 840) but could not be read; 0 ± 0.05 pm per at.% stands for it
+unless a value is given (`Specimen.lattice_by_dopant_nm`).
 """
 
 from __future__ import annotations
 
 from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.lattice import temperature_doubt
+from xrdorder.material.lattice_strain import STRAIN, strain_contributions
 from xrdorder.material.specimen import Specimen
-from xrdorder.material.strain import STRAIN, strain_contributions
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale
 from xrdorder.quantities.formatting import rounded
 from xrdorder.quantities.records import symbol_of
@@ -40,22 +40,22 @@ _PUBLISHED = "published"
 
 
 def add_tin(derived: DerivedQuantities, specimen: Specimen, scale: TinScale = PUBLISHED_SCALE) -> None:
-    """Add ``tin_fraction`` from ``a_nm`` (at the reference temperature) with all that is known against it.
+    """Add ``tin_fraction_lattice`` from ``a_nm`` (at the reference temperature) with all that is known against it.
 
     Strain must have had its turn (`add_strain`).
     """
     if not derived.given("a_nm"):
-        derived.absent("tin_fraction", "the fit found no lattice parameter of the A15")
+        derived.absent("tin_fraction_lattice", "the fit found no lattice parameter of the A15")
         return
     if "dopant-lattice" in specimen.off:
         derived.assumptions.append("correction for what dopants do to the lattice switched off")
-    tin = add_tin_of(derived, specimen, "a_nm", "tin_fraction", scale=scale)
+    tin = add_tin_of(derived, specimen, "a_nm", "tin_fraction_lattice", scale=scale)
     low, high = A15_FIELD
     if not low <= tin <= high:
         causes = ", ".join(cause for cause in ("strain", "calibration", temperature_doubt(specimen)) if cause)
         derived.flag(
             "tin-outside-a15",
-            f"the lattice parameter gives {rounded(100 * tin, 100 * derived.u('tin_fraction'), 'at.%')} "
+            f"the lattice parameter gives {rounded(100 * tin, 100 * derived.u('tin_fraction_lattice'), 'at.%')} "
             f"tin, outside "
             f"the A15 field ({100 * low:g} to {100 * high:g}): {causes} or another scale",
         )

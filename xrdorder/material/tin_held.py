@@ -18,28 +18,28 @@ CONTRAST = "order_contrast"
 
 
 def refer_to_tin(derived: DerivedQuantities, tin_held: float, by_tin: Mapping[str, float]) -> None:
-    """Refer the contrast and the weight fractions to ``tin_fraction``.
+    """Refer the contrast and the weight fractions to ``tin_fraction_lattice``.
 
     Parameters
     ----------
     derived : DerivedQuantities
-        With ``tin_fraction``; without it everything stays as it was held.
+        With ``tin_fraction_lattice``; without it everything stays as it was held.
     tin_held : float
         Tin fraction that the fit held.
     by_tin : mapping of str to float
         Change of quantities for each unit of tin fraction; those of other quantities are passed over.
     """
-    if not derived.given("tin_fraction"):
+    if not derived.given("tin_fraction_lattice"):
         return
-    change = derived.values["tin_fraction"] - tin_held
+    change = derived.values["tin_fraction_lattice"] - tin_held
     for name, slope in by_tin.items():
         if slope and derived.given(name) and (name == CONTRAST or WEIGHT_FRACTION.phase(name)):
             by_tin_name = f"{symbol_of(name)}_by_tin"
             derived.add(
                 name,
                 derived.values[name] + slope * change,
-                {name: 1.0, "tin_fraction": slope},
-                formula=f"{symbol_of(as_fitted(name))} + {by_tin_name} * (tin_fraction - tin_held)",
+                {name: 1.0, "tin_fraction_lattice": slope},
+                formula=f"{symbol_of(as_fitted(name))} + {by_tin_name} * (tin_fraction_lattice - tin_held)",
                 numbers={by_tin_name: slope, "tin_held": tin_held},
                 source="first order in the tin content that the fit held, with the slope of this fit",
             )

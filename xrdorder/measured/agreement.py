@@ -1,21 +1,21 @@
 """Which published relation fits this wire best, and what a laboratory may put right about it.
 
-Every relation that leads to a measured quantity is held against the samples that have it measured. Its likelihood is
-the probability of the measured values if the relation were true, with all that is not known averaged over: what the
-samples share (certificate, the published scale of tin, the dopants of the lot) by common draws, so that one wrong scale
-counts once and not once a sample; what each has for itself by quadrature; the scatter of single specimens about the
-relation, half of whose variance is taken as common to a lot (`xrdorder.superconductivity.mixture`); the uncertainty of
-the measurement in quadrature. Equal prior weights turn likelihoods into probabilities
-that a relation is the best of those compared. They say nothing about relations that were not asked, nor whether the
-best is good: that is what the offset is for.
+Every relation that leads to a measured quantity is asked with the stored joint draws of what it takes, by X-rays alone:
+anchored to the measured values they would say nothing of them. Its likelihood is the mean over the draws of the
+probability of measured less predicted of all samples together: normal with the uncertainty of the measurement and the
+scatter of single specimens about the relation, half of whose variance is taken as common to a lot
+(`xrdorder.superconductivity.mixture`). So what samples share, a scale of tin or the dopants of the lot, counts once and
+not once a sample. Equal prior weights turn likelihoods into probabilities that a relation is the best of those
+compared. They say nothing about relations that were not asked, nor whether the best is good: that is what the offset is
+for.
 
 Fields are compared at the lowest temperature at which a sample was measured, where they hang least on the law of
 temperature.
 
-The offset is the weighted mean of measured less predicted at the central inputs, the slope a weighted straight line
-through them; both standard uncertainties are enlarged by the scatter where that is larger than it should be. They hold
-for what this laboratory measures on this scale of tin: the doubt that all samples share moves the offset, which takes
-it up, and is given beside it, and so does the distance that all specimens of one lot have from the relation.
+The offset is the weighted mean of measured less predicted at the medians of the draws, the slope a weighted straight
+line through them; both standard uncertainties are enlarged by the scatter where that is larger than it should be. They
+hold for what this laboratory measures on this scale of tin: the doubt that all samples share moves the offset, which
+takes it up, and is given beside it, and so does the distance that all specimens of one lot have from the relation.
 """
 
 from __future__ import annotations
@@ -30,26 +30,18 @@ from numpy.typing import NDArray
 from xrdorder.description.measured_values import Measured
 from xrdorder.exceptions import ValidityError
 from xrdorder.relations import Library, Relation
-from xrdorder.superconductivity.mixture import LOT_SHARE
-from xrdorder.uncertainty import PRIVATE, Contributions, standard_normal
+from xrdorder.superconductivity.mixture import LEAST_SHARE, LOT_SHARE
+from xrdorder.uncertainty import Contributions, standard_normal
 
 Array = NDArray[np.float64]
 Route = tuple[Relation, ...]
 """A relation for Tc; for a field the one for 0 K and the law of temperature."""
-
-DRAWS = 20_000
-LEAST_SHARE = 0.16
-"""A relation is compared if at least this share of the possible inputs of every sample lies inside its validity: its
-range then reaches into the central 68 % of the input."""
 
 DECIDED = 0.9
 """Probability from which the best relation is called decided (own choice)."""
 
 LEAST_FOR_SLOPE = 4
 """Samples from which a slope is fitted: two parameters, and two more to see whether the line holds (own choice)."""
-
-_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(7)
-_SEED = 1
 
 
 @dataclass(frozen=True)
@@ -59,8 +51,13 @@ class Subject:
     Attributes
     ----------
     name, lot : str
+    draws : mapping of str to array, (draws,)
+        Joint draws by X-rays alone of what relations take: ``tin_fraction``, ``site_order`` (of tin alone), ``Tc_K``.
+        Empty for a sample without.
+    own : mapping of str to float
+        Share of their variance that would be left if all other samples were known.
     values : mapping of str to float
-        Quantities, fractions as fractions.
+        Quantities of its pattern, fractions as fractions.
     contributions : Contributions
         Their uncertainty table.
     measured : tuple of Measured
@@ -72,8 +69,10 @@ class Subject:
 
     name: str
     lot: str
-    values: Mapping[str, float]
-    contributions: Contributions
+    draws: Mapping[str, Array] = field(default_factory=dict, repr=False)
+    own: Mapping[str, float] = field(default_factory=dict)
+    values: Mapping[str, float] = field(default_factory=dict, repr=False)
+    contributions: Contributions = field(default_factory=Contributions.empty, repr=False)
     measured: tuple[Measured, ...] = ()
     wire: str = "any"
     design: str = ""
@@ -182,10 +181,8 @@ def agreements(
     subjects: Sequence[Subject],
     quantity: str,
     routes: Sequence[Route],
-    tc_routes: Sequence[Route],
     *,
     for_wire: Sequence[Route] | None = None,
-    n: int = DRAWS,
 ) -> tuple[Agreement, ...]:
     """Hold relations against what was measured.
 
@@ -197,12 +194,8 @@ def agreements(
         "Tc_K" or "Bc2_T".
     routes : sequence of Route
         Relations to compare.
-    tc_routes : sequence of Route
-        Relations for Tc, whose mean stands in for a field where Tc was not measured.
     for_wire : sequence of Route, optional
         Those that hold for the wire; all unless given. Others are compared, too, but no candidates.
-    n : int
-        Draws of what samples share.
 
     Returns
     -------
@@ -214,13 +207,10 @@ def agreements(
     ValidityError
         No sample has the quantity measured.
     """
-    points = [
-        _Point(subject, one, tc_routes) for subject in subjects if (one := subject.first(quantity)) is not None
-    ]
+    points = [_Point(subject, one) for subject in subjects if (one := subject.first(quantity)) is not None]
     if not points:
         raise ValidityError(f"no sample has a measured {quantity}; give one under [samples.measured]")
-    shared = _Shared(n)
-    found = [_agreement(route, points, shared) for route in routes]
+    found = [_agreement(route, points) for route in routes]
     logs = np.array([log for _, log in found])
     holds = np.array([for_wire is None or route in for_wire for route in routes])
     known = np.isfinite(logs) & holds
@@ -239,170 +229,108 @@ def _rank(one: Agreement) -> tuple[bool, bool, float]:
     return bool(one.reason), not one.candidate, 0.0 if one.reason else -one.probability
 
 
-class _Shared:
-    """Common draws of all sources that samples may share, and each sample's own part."""
-
-    def __init__(self, n: int) -> None:
-        self.n = n
-
-    def scatter(self, relation: Relation, lot: str) -> tuple[Array, float]:
-        """Common distances of a lot from a relation in units of its scatter, shape (n,), and the share of the rest."""
-        if not lot:
-            return np.zeros(self.n), 1.0
-        common = standard_normal(self.n, _SEED, f"scatter/{relation.kind}/{relation.name}", f"lot {lot}")
-        return math.sqrt(LOT_SHARE) * common, math.sqrt(1.0 - LOT_SHARE)
-
-    def of(self, subject: Subject, quantity: str) -> tuple[Array, float]:
-        """Draws of a quantity by what is shared, shape (n,), and the standard deviation of what is not."""
-        table, value = subject.contributions, float(subject.values.get(quantity, math.nan))
-        draws = np.full(self.n, value)
-        if quantity not in table.quantities:
-            return draws, 0.0
-        row = table.row(quantity)
-        for source, group, part in zip(table.sources, table.groups, row, strict=True):
-            if group != PRIVATE and part != 0.0:
-                draws = draws + part * standard_normal(self.n, _SEED, source, group)
-        return draws, table.part(quantity, shared=False)
-
-
 class _Point:
     """One sample and its measured value, as relations see it."""
 
-    def __init__(self, subject: Subject, measured: Measured, tc_routes: Sequence[Route]) -> None:
-        self.subject, self.measured, self.tc_routes = subject, measured, tc_routes
+    def __init__(self, subject: Subject, measured: Measured) -> None:
+        self.subject, self.measured = subject, measured
         self.tc = subject.first("Tc_K") if measured.quantity == "Bc2_T" else None
 
     def input_of(self, relation: Relation) -> str:
-        """Quantity that the relation takes first."""
-        if relation.kind.endswith("-from-order"):
-            return "site_order"
-        joint = "tin_fraction_joint"
-        return joint if math.isfinite(self.subject.values.get(joint, math.nan)) else "tin_fraction"
+        """Quantity that a relation takes first."""
+        if relation.kind == "bc2-0-from-tc":
+            return "Tc_K"
+        return "site_order" if relation.kind.endswith("-from-order") else "tin_fraction"
 
-    def evaluate(self, route: Route, given: Mapping[str, Array]) -> tuple[Array, Array]:
-        """Predict the first output of a route (Tc, or the field at 0 K) and its scatter; NaN outside validity."""
-        first = route[0]
-        x = self.tc_from(given) if first.kind == "bc2-0-from-tc" else given[self.input_of(first)]
-        y = first.evaluate(x)
-        return y, first.scatter.at(x, y)
+    def inputs(self, relation: Relation) -> Array:
+        """Draws of it, (n,): Tc as measured where it was."""
+        name = self.input_of(relation)
+        return self._tc() if name == "Tc_K" else self.subject.draws[name]
 
-    def tc_from(self, given: Mapping[str, Array]) -> Array:
-        """Tc: as measured, else the mean over the relations that apply."""
-        if self.tc is not None:
-            return np.full_like(next(iter(given.values())), self.tc.value)
-        asked = np.array([self.evaluate(route, given)[0] for route in self.tc_routes])
-        valid = np.isfinite(asked)
-        with np.errstate(invalid="ignore"):
-            return np.asarray(np.where(valid, asked, 0.0).sum(axis=0) / valid.sum(axis=0))
+    def own(self, relation: Relation) -> float:
+        """Share of their variance that the sample has for itself."""
+        name = self.input_of(relation)
+        return 1.0 if name == "Tc_K" and self.tc is not None else self.subject.own[name]
 
-    def at_zero(self, route: Route, given: Mapping[str, Array]) -> tuple[Array, Array]:
-        """Measured value and its standard uncertainty, in the terms of the first relation.
+    def _tc(self) -> Array:
+        draws = self.subject.draws["Tc_K"]
+        if self.tc is None:
+            return draws
+        return self.tc.value + self.tc.u * standard_normal(draws.size, 0, "measured Tc", key=self.subject.name)
+
+    def at_zero(self, route: Route, tc: Array | None = None) -> tuple[Array, float]:
+        """Measured value in the terms of the first relation, (n,), and its standard uncertainty.
 
         A field is brought to 0 K by the law of the route, which is proportional to the field at 0 K.
         """
         value, u = self.measured.value, self.measured.u
-        shape = next(iter(given.values()))
         if len(route) == 1:
-            return np.full_like(shape, value), np.full_like(shape, u)
-        law, temperature = route[1], np.full_like(shape, float(self.measured.temperature_k or 0.0))
-        tc = self.tc_from(given)
-        share = law.evaluate(temperature, np.ones_like(shape), tc)
-        u_tc = 0.0 if self.tc is None else self.tc.u
-        slope = (law.evaluate(temperature, np.ones_like(shape), tc + u_tc) - share) / share
+            return np.full(next(iter(self.subject.draws.values())).shape if tc is None else tc.shape, value), u
+        law, tc = route[1], self._tc() if tc is None else tc
+        temperature, one = np.full_like(tc, float(self.measured.temperature_k or 0.0)), np.ones_like(tc)
+        share = law.evaluate(temperature, one, tc)
         with np.errstate(divide="ignore", invalid="ignore"):
-            scatter = law.scatter.at(temperature, np.ones_like(shape)) / share
             at_zero = np.where(share > 0.0, value / share, np.nan)
-            return at_zero, np.hypot(u / share, at_zero * np.hypot(slope, scatter))
+            relative = np.hypot(u / value, law.scatter.at(temperature, one) / share)
+        return at_zero, float(np.nanmedian(relative * at_zero))
+
+    def central(self, route: Route) -> tuple[float, float]:
+        """Predicted at the medians of the draws, and measured; NaN outside the validity."""
+        tc = np.array([np.median(self.subject.draws["Tc_K"]) if self.tc is None else self.tc.value])
+        name = self.input_of(route[0])
+        predicted = route[0].evaluate(tc if name == "Tc_K" else np.array([np.median(self.subject.draws[name])]))
+        return float(predicted[0]), float(self.at_zero(route, tc)[0][0])
 
 
-def _agreement(route: Route, points: Sequence[_Point], shared: _Shared) -> tuple[Agreement, float]:
+def _agreement(route: Route, points: Sequence[_Point]) -> tuple[Agreement, float]:
     """Agreement of one route and the logarithm of its likelihood; NaN where it is not compared."""
-    log = np.zeros(shared.n)
-    central: list[tuple[float, float, float]] = []
-    movement: list[Array] = []
+    first = route[0]
+    residuals, scatters, uncertainties, stretched = [], [], [], 0.0
     for point in points:
-        own_input = None if route[0].kind == "bc2-0-from-tc" else point.input_of(route[0])
-        if own_input and not math.isfinite(point.subject.values.get(own_input, math.nan)):
-            return Agreement(route, f"{point.subject.name} has no {own_input}"), math.nan
-        given = _inputs(route, point, shared)
-        y, scatter = point.evaluate(route, given)
-        common, rest = shared.scatter(route[0], point.subject.lot)
-        y, scatter = y + common * scatter, rest * scatter
-        value, u = point.at_zero(route, given)
-        inside = np.isfinite(y) & np.isfinite(value)
-        share = float(np.average(inside.mean(axis=1), weights=_WEIGHTS))
-        if share < LEAST_SHARE:
-            return Agreement(route, f"{point.subject.name} lies outside its validity {route[0].validity}"), math.nan
+        inputs = point.inputs(first)
+        if not np.any(np.isfinite(inputs)):
+            return Agreement(route, f"{point.subject.name} has no {point.input_of(first)}"), math.nan
+        predicted, (measured, u) = first.evaluate(inputs), point.at_zero(route)
+        inside = np.isfinite(predicted) & np.isfinite(measured)
+        if np.mean(inside) < LEAST_SHARE:
+            return Agreement(route, f"{point.subject.name} lies outside its validity {first.validity}"), math.nan
+        residuals.append(measured - predicted)
+        scatters.append(float(np.median(first.scatter.at(inputs[inside], predicted[inside]))))
+        uncertainties.append(u)
         # The field at 0 K is the measured one stretched: a density over the one is that over the other, stretched.
-        stretched = np.log(np.where(inside, value, point.measured.value) / point.measured.value)
-        log = log + _log_likelihood(value - y, np.hypot(u, scatter), stretched, inside)
-        middle = {name: np.array([point.subject.values.get(name, math.nan)]) for name in given}
-        at_middle, scatter_there = point.evaluate(route, middle)
-        value_there, u_there = point.at_zero(route, middle)
-        own = _own_spread(y, inside)
-        sigma = math.sqrt(u_there[0] ** 2 + (rest * scatter_there[0]) ** 2 + own**2)
-        central.append((float(at_middle[0]), float(value_there[0]), sigma))
-        with np.errstate(invalid="ignore"):
-            movement.append(np.asarray(y[len(_NODES) // 2] - at_middle[0]))
-    usable = log[np.isfinite(log)]
-    if usable.size < LEAST_SHARE * shared.n:
+        stretched += float(np.mean(np.log(measured[inside] / point.measured.value)))
+    draws = np.array(residuals)
+    draws = draws[:, np.all(np.isfinite(draws), axis=0)]
+    if draws.shape[1] < LEAST_SHARE * len(residuals[0]):
         return Agreement(route, "no common state of all samples lies inside its validity"), math.nan
-    likelihood = float(np.logaddexp.reduce(usable) - math.log(usable.size))
-    samples = tuple(point.subject.name for point in points)
-    criteria = tuple(point.measured.criterion for point in points)
-    return replace(_fitted(route, samples, central, movement), criteria=criteria), likelihood
+    lots = [point.subject.lot for point in points]
+    rest = np.array([math.sqrt(1.0 - LOT_SHARE) if lot else 1.0 for lot in lots]) * scatters
+    together = np.array([[bool(one) and one == other for other in lots] for one in lots])
+    own = np.hypot(uncertainties, rest)
+    covariance = np.diag(own**2) + LOT_SHARE * together * np.outer(scatters, scatters)
+    log = stretched + _log_likelihood(draws, covariance)
+    found = _fitted(route, points, own, draws)
+    return replace(found, criteria=tuple(point.measured.criterion for point in points)), log
 
 
-def _inputs(route: Route, point: _Point, shared: _Shared) -> dict[str, Array]:
-    """Possible inputs, shape (nodes, n): what is shared along the draws, the sample's own along the nodes."""
-    firsts = [route[0]]
-    if point.measured.quantity == "Bc2_T" and point.tc is None:
-        firsts += [tc[0] for tc in point.tc_routes]
-    # where Tc was measured and nothing else is asked for, any quantity will do to give the shape
-    names = [point.input_of(entry) for entry in firsts if entry.kind != "bc2-0-from-tc"] or ["tin_fraction"]
-    given = {}
-    for name in dict.fromkeys(names):
-        draws, own = shared.of(point.subject, name)
-        given[name] = draws[None, :] + own * _NODES[:, None]
-    return given
+def _log_likelihood(residuals: Array, covariance: Array) -> float:
+    """Logarithm of the mean of normal densities at residuals, (samples, draws), but for a constant."""
+    logs = -0.5 * np.sum(residuals * np.linalg.solve(covariance, residuals), axis=0)
+    return float(np.logaddexp.reduce(logs) - math.log(logs.size) - 0.5 * np.linalg.slogdet(covariance)[1])
 
 
-def _log_likelihood(residual: Array, sigma: Array, stretched: Array, inside: NDArray[np.bool_]) -> Array:
-    """Logarithm of the likelihood for each draw, the sample's own part averaged over its nodes, shape (n,)."""
-    with np.errstate(invalid="ignore", divide="ignore"):
-        logs = np.where(inside, stretched - 0.5 * (residual / sigma) ** 2 - np.log(sigma), -np.inf)
-        weights = np.where(inside, _WEIGHTS[:, None], 0.0)
-        total = weights.sum(axis=0)
-        top = logs.max(axis=0)
-        mean = (weights * np.exp(logs - top)).sum(axis=0) / total
-        return np.asarray(np.where(total > 0.0, top + np.log(mean), np.nan))
-
-
-def _own_spread(y: Array, inside: NDArray[np.bool_]) -> float:
-    """Standard deviation of the prediction by what the sample has for itself: the typical one over all draws."""
-    weights = np.where(inside, _WEIGHTS[:, None], 0.0)
-    total = weights.sum(axis=0)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        mean = np.where(inside, weights * y, 0.0).sum(axis=0) / total
-        square = np.where(inside, weights * (y - mean) ** 2, 0.0).sum(axis=0) / total
-    return float(math.sqrt(np.nanmedian(square)))
-
-
-def _fitted(
-    route: Route, samples: tuple[str, ...], central: Sequence[tuple[float, float, float]], movement: Sequence[Array]
-) -> Agreement:
+def _fitted(route: Route, points: Sequence[_Point], own: Array, draws: Array) -> Agreement:
     """Mean difference and lines; without them where a central input lies outside the validity."""
-    predicted, measured, sigma = (np.array(column) for column in zip(*central, strict=True))
+    samples = tuple(point.subject.name for point in points)
+    predicted, measured = (np.array(column) for column in zip(*(p.central(route) for p in points), strict=True))
     bare = Agreement(route, samples=samples, predicted=tuple(predicted.tolist()), measured=tuple(measured.tolist()))
     if not (np.all(np.isfinite(predicted)) and np.all(np.isfinite(measured))):
         return bare
+    independent = np.var(draws, axis=1) * [point.own(route[0]) for point in points]
+    sigma = np.sqrt(own**2 + independent)
     weights = sigma**-2 / np.sum(sigma**-2)
     difference = float(weights @ (measured - predicted))
     residual = measured - predicted - difference
-    # A draw in which one sample leaves the validity says nothing about the mean of all.
-    moved = np.array(movement).T @ weights
-    moved = moved[np.isfinite(moved)]
-    common = float(np.std(moved)) if moved.size else math.nan
     shifted = straight_line(predicted, measured, sigma, slope=False)
     tilted = None
     if len(samples) >= LEAST_FOR_SLOPE and np.ptp(predicted) > 0.0:
@@ -411,7 +339,7 @@ def _fitted(
         bare,
         difference=difference,
         u_own=shifted.u,
-        u_common=common,
+        u_common=math.sqrt(max(float(np.var(weights @ draws) - weights**2 @ independent), 0.0)),
         spread=float(np.sqrt(np.mean(residual**2))) if len(samples) > 1 else math.nan,
         shifted=shifted,
         tilted=tilted,

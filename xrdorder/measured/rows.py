@@ -14,20 +14,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from xrdorder.description.measured_values import Measured
 from xrdorder.estimates.stored_draws import StudyDraws
+from xrdorder.estimates.study_draws import left_of_each
 from xrdorder.exceptions import ValidityError
 from xrdorder.measured.agreement import Subject
 from xrdorder.relations import Library
 from xrdorder.results.open_study import OpenStudy
 from xrdorder.superconductivity.mixture import Band
 from xrdorder.superconductivity.targets import wire_of
-from xrdorder.uncertainty import Contributions, from_dataset
+from xrdorder.uncertainty import from_dataset
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -77,18 +78,32 @@ class Row:
 def subjects(opened: OpenStudy) -> list[Subject]:
     """Samples of a study that has been run, in its order, with what was measured on them."""
     results = opened.results
-    names = [str(name) for name in results["sample"].values]
+    stored = StudyDraws.by_x_rays(results)
+    draws = {"tin_fraction": stored.values["tin_fraction"], "site_order": stored.tin_order(),
+             "Tc_K": stored.values["Tc_K"]}  # fmt: skip
+    estimated = stored.known()
+    own = {name: np.ones(len(estimated)) for name in draws}
+    for name, rows_of in draws.items():
+        variance = np.var(rows_of[estimated], axis=1)
+        own[name][estimated] = left_of_each(rows_of[estimated]) ** 2 / np.where(variance > 0.0, variance, 1.0)
     found = []
     for sample in opened.study.samples:
-        values: dict[str, float] = {}
-        table = Contributions.empty()
-        if sample.name in names:
-            one = results.isel(sample=names.index(sample.name))
-            for numbers, labels in (("value", "quantity"), ("plain_value", "plain_quantity")):
-                values |= dict(zip(one[labels].values.astype(str), one[numbers].values.tolist(), strict=True))
-            table = from_dataset(one)
         wire = wire_of(sample.lot.dopants, undoped=sample.lot.undoped)
-        found.append(Subject(sample.name, sample.lot.name, values, table, sample.measured, wire, sample.lot.design))
+        one = Subject(sample.name, sample.lot.name, measured=sample.measured, wire=wire, design=sample.lot.design)
+        if sample.name in stored.samples:
+            k = stored.samples.index(sample.name)
+            row = results.isel(sample=k)
+            values: dict[str, float] = {}
+            for numbers, labels in (("value", "quantity"), ("plain_value", "plain_quantity")):
+                values |= dict(zip(row[labels].values.astype(str), row[numbers].values.tolist(), strict=True))
+            one = replace(one, values=values, contributions=from_dataset(row))
+            if estimated[k]:
+                one = replace(
+                    one,
+                    draws={name: of[k] for name, of in draws.items()},
+                    own={name: float(of[k]) for name, of in own.items()},
+                )
+        found.append(one)
     return found
 
 
@@ -127,7 +142,7 @@ def _of_sample(sample: Subject, draws: StudyDraws) -> list[Row]:
             found.append(_noted(row, "not estimated: it tells tin that reached the copper, which no pattern shows"))
         elif one.quantity == "resistivity_ratio_a15":
             found.append(_noted(row, "not estimated: no relation was read that takes it"))
-        elif one.quantity == "a15_area_fraction":
+        elif one.quantity in ("a15_area_fraction", "non_copper_area_mm2"):
             found.append(_noted(row, "not estimated: it turns layer currents into those of the section"))
     return found
 

@@ -310,7 +310,7 @@ def scatter(
 ) -> Repeatability:
     """How far equal wires scatter beyond their known uncertainties, by replicates.
 
-    `alike` says by sample with which others it may be pooled (`xrdorder.comparison.study.alike`); all with
+    `alike` says by sample with which others it may be pooled (`xrdorder.comparison.variants.alike`); all with
     all unless given, as where the wires themselves were measured.
 
     With fewer than `FEW` degrees of freedom the scatter they have is taken for certain: averaged over all that it may

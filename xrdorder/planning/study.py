@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 
 from xrdorder.comparison import Values
-from xrdorder.comparison.study import alike
+from xrdorder.comparison.variants import alike
 from xrdorder.display import Displayed
 from xrdorder.exceptions import StudyError, no_such_lot
 from xrdorder.planning.constraints import Constraint, HoldBound, measured_limit

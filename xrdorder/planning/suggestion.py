@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from xrdorder.comparison.study import fit_to_compare
+from xrdorder.comparison.variants import fit_to_compare
 from xrdorder.exceptions import StudyError, no_such_lot
 from xrdorder.files import TableWriter
 from xrdorder.files.atomic import write_atomically

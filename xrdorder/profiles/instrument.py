@@ -11,10 +11,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import InstrumentError
 from xrdorder.files import read_text, toml_table
+from xrdorder.profiles.voigt import fwhm as voigt_fwhm
+from xrdorder.profiles.width_terms import gauss_basis, lorentz_basis
 
 Array = NDArray[np.float64]
 
@@ -150,6 +152,23 @@ class Instrument:
         """Return the standard uncertainty of one parameter from the counts of the calibration."""
         k = INSTRUMENT_NAMES.index(name)
         return float(np.sqrt(self.covariance[k, k]))
+
+    def fwhm(self, two_theta: ArrayLike, part: str = "") -> Array:
+        """Full width at half maximum that it gives a line, degrees, without emission lines and axial divergence.
+
+        Parameters
+        ----------
+        two_theta : array_like
+            Diffraction angle, degrees.
+        part : str
+            "Gaussian" or "Lorentzian": that part alone.
+        """
+        theta = np.radians(0.5 * np.asarray(two_theta, dtype=np.float64))
+        gauss, lorentz = (
+            np.maximum(sum(self.values[name] * along for name, along in basis.items()), 0.0)
+            for basis in (gauss_basis(theta), lorentz_basis(theta))
+        )
+        return voigt_fwhm(gauss * (part != "Lorentzian"), lorentz * (part != "Gaussian"))
 
     def total(self, name: str) -> float:
         """Return the standard uncertainty of one parameter: counts and what the standard and the radiation add."""

@@ -29,6 +29,9 @@ Place = Literal["study", "wide", "section", "trends", "differences", "budget", "
 on the page; panels of the figures of trends, of differences, of budgets, of single relations; comparisons that name no
 quantity."""
 
+UNTESTED = "no published data test an absolute Tc by X-rays below 17.6 K"
+"""To be said beside every absolute Tc: published samples with measured lattice parameter and Tc all lie above."""
+
 Condition = Literal["temperature_k", "field_t"]
 
 ESTIMATE: tuple[Part, ...] = ("median", "low", "high")
@@ -39,11 +42,11 @@ UNIT_1 = "1"
 """How a plain number writes its unit where one has to stand."""
 
 _UNITS_IN_NAMES = {
-    "T_per_K": "T/K", "uohm_cm": "microohm cm", "at_percent": "at.%", "nm2": "nm²", "nm": "nm", "mm": "mm",
-    "deg": "degree", "K": "K", "T": "T", "h": "h", "m": "m", "c": "°C",
+    "T_per_K": "T/K", "uohm_cm": "microohm cm", "at_percent": "at.%", "nm2": "nm²", "mm2": "mm²", "nm": "nm",
+    "mm": "mm", "deg": "degree", "K": "K", "T": "T", "h": "h", "m": "m", "c": "°C",
 }  # fmt: skip
-_AT_END = re.compile(r"_(T_per_K|uohm_cm|at_percent|nm2|nm|mm|deg|K|T|h|m|c)$")
-_WITHIN = re.compile(r"_(T_per_K|uohm_cm|at_percent|nm2|nm|mm|deg|K|T)(?:_|$)")
+_AT_END = re.compile(r"_(T_per_K|uohm_cm|at_percent|nm2|mm2|nm|mm|deg|K|T|h|m|c)$")
+_WITHIN = re.compile(r"_(T_per_K|uohm_cm|at_percent|nm2|mm2|nm|mm|deg|K|T)(?:_|$)")
 
 
 @dataclass(frozen=True)
@@ -240,7 +243,7 @@ AT_PERCENT = Scale(100.0, "at.%")
 WT_PERCENT = Scale(100.0, "wt.%")
 PICOMETRES = Scale(1e3, "pm")
 
-_TIN = "tin content of the A15"
+_TIN, _OF_ALL = "tin content of the A15", "from lattice parameters and site orders of all samples"
 
 
 def _places(*places: Place) -> frozenset[Place]:
@@ -272,16 +275,17 @@ _ALL = (
         parts=WITH_U, stands_in=_places("study", "section", "trends", "differences", "budget", "compare"),
     ),
     Quantity(
-        "S_a", "S_a", "order of the niobium sites", "long-range order parameter of the niobium sites",
-        parts=WITH_U, stands_in=_places("section"),
+        "S_a", "S_a", "order of the niobium sites", f"long-range order parameter of the niobium sites, {_OF_ALL}",
+        parts=WITH_U, joint=True, stands_in=_places("section"),
     ),
     Quantity(
-        "S_b", "S_b", "order of the tin sites", "long-range order parameter of the tin sites", parts=WITH_U,
+        "S_b", "S_b", "order of the tin sites", f"long-range order parameter of the tin sites, {_OF_ALL}",
+        parts=WITH_U, joint=True,
     ),
     Quantity(
-        "tin_fraction", "tin", "tin content", f"{_TIN}, from lattice parameters and site orders of all samples",
+        "tin_fraction", "tin", "tin content", f"{_TIN}, {_OF_ALL}",
         people=AT_PERCENT, parts=(*WITH_U, "independent"), column="tin_at_percent", joint=True,
-        stands_in=_places("study", "section", "trends", "differences", "budget", "compare"),
+        stands_in=_places("study", "section", "trends", "differences", "compare"),
         words=("more", "less"), sentence="{first} has {amount} {word} tin than {second}",
         measured=Limits(15.0, 30.0, f"{_TIN} by electron probe"),
     ),
@@ -292,17 +296,11 @@ _ALL = (
     ),
     Quantity(
         "tin_fraction_lattice", "tin by lattice", "tin content by lattice", f"{_TIN}, from its lattice parameter alone",
-        people=AT_PERCENT, column="tin_lattice_at_percent", words=("more", "less"),
+        people=AT_PERCENT, column="tin_lattice_at_percent", stands_in=_places("budget"), words=("more", "less"),
     ),
     Quantity(
         "tin_fraction_order", "tin by order", "tin content by order", f"{_TIN}, from site order alone",
         people=AT_PERCENT, column="tin_order_at_percent",
-        words=("more", "less"),
-    ),
-    Quantity(
-        "tin_fraction_joint", "tin by both", "tin content by lattice and order",
-        f"{_TIN}, from lattice parameter and site order together",
-        people=AT_PERCENT, column="tin_joint_at_percent",
         words=("more", "less"),
     ),
     Quantity(
@@ -372,6 +370,10 @@ _ALL = (
     Quantity(
         "a15_area_fraction", "A15 area", "A15 area", "share of A15 in the section of the wire without its copper",
         measured=Limits(0.01, 1.0, "share of A15 in the section of the wire without its copper"),
+    ),
+    Quantity(
+        "non_copper_area_mm2", "non-copper", "non-copper area", "section of the wire without its copper",
+        measured=Limits(1e-4, 100.0, "section of the wire without its copper"),
     ),
     Quantity(
         "critical_current_a", "Ic", "critical current", "critical current of the wire", unit="A",

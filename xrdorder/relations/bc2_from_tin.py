@@ -55,7 +55,7 @@ COLLAPSE = Relation(
     known="read",
     notes=(
         "Undoped A15 only: dopants suppress the transformation behind the fall. Above 24.3 at.% it is contradicted by "
-        "bulk samples measured later."
+        "bulk samples measured later, whose field goes with resistivity: undoped-bc2-by-resistivity."
     ),
     criterion="extrapolated",
     wire="binary",

@@ -13,7 +13,7 @@ from functools import cache
 
 import numpy as np
 
-from xrdorder.relations.entry import Array, Relation, Scatter, Symbol
+from xrdorder.relations.entry import Array, Check, Relation, Scatter, Symbol
 
 EXPONENT = 1.52
 
@@ -100,6 +100,7 @@ POWER = Relation(
     scatter=_SCATTER,
     known="read",
     notes="Stated to hold for all compositions and strains. Zero above Tc.",
+    checks=(Check((4.2, 1.0, 18.0), 0.8905, 1e-4, "worked out apart"),),
 )
 
 IMPLICIT = Relation(
@@ -118,6 +119,10 @@ IMPLICIT = Relation(
     scatter=_SCATTER,
     known="memory",
     notes="Zero above Tc.",
+    checks=(
+        Check((9.0, 1.0, 18.0), 0.650, 5e-4, "solved apart, three digits"),
+        Check((16.2, 1.0, 18.0), 0.142, 5e-4, "likewise"),
+    ),
 )
 
 
@@ -143,6 +148,7 @@ THREE_HALVES = Relation(
     scatter=_SCATTER,
     known="secondary",
     notes="Fits to critical currents. Zero above Tc.",
+    checks=(Check((9.0, 1.0, 18.0), 0.6464, 5e-5, "worked out apart"),),
 )
 
 ENTRIES = (POWER, IMPLICIT, THREE_HALVES)

@@ -11,6 +11,7 @@ import math
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, fields
+from difflib import get_close_matches
 from functools import lru_cache
 from importlib.resources import files
 from typing import Any
@@ -19,8 +20,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xrdorder.exceptions import UnknownNameError, ValidityError
+from xrdorder.relations.entry import LABELS
 
-KNOWN = ("read", "abstract", "secondary", "memory")
+KNOWN = tuple(label for label in LABELS if label not in ("derived", "own"))
 FORMS = ("bulk", "wire", "film", "crystal")
 JUDGES = ("lattice", "tin", "field")
 
@@ -203,6 +205,27 @@ def published_samples() -> tuple[PublishedSample, ...]:
     """
     text = (files("xrdorder.relations") / "published_samples.toml").read_text(encoding="utf-8")
     return parse(tomllib.loads(text))
+
+
+def published_sample(name: str) -> PublishedSample:
+    """Give the published sample of this name.
+
+    Raises
+    ------
+    UnknownNameError
+        There is none; the message names those that are spelt alike.
+
+    Examples
+    --------
+    >>> published_sample("hot-pressed polycrystal").Tc_K
+    17.8
+    """
+    by_name = {sample.name: sample for sample in published_samples()}
+    if name not in by_name:
+        close = [f"'{one}'" for one in get_close_matches(name, by_name, 2, 0.5)]
+        remedy = f"did you mean {' or '.join(close)}?" if close else "xrdorder evidence lists them"
+        raise UnknownNameError(f"no published sample '{name}'; {remedy}")
+    return by_name[name]
 
 
 def select(

@@ -1,6 +1,8 @@
 """What must be said wherever estimates are shown, and beside the work that leads to them."""
 
-ESTIMATES = "Tc and Bc2 are estimates by published evidence, not measurements."
+from xrdorder.quantities.registry import UNTESTED
+
+ESTIMATES = f"Tc and Bc2 are estimates by published evidence, not measurements; {UNTESTED}."
 
 CAUTIONS = (
     f"{ESTIMATES} No coil is designed and no wire accepted on an estimate alone: measure Tc and the critical current "

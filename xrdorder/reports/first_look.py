@@ -11,7 +11,7 @@ import xarray as xr
 
 from xrdorder.comparison import Compared, Difference, verdict
 from xrdorder.comparison.differences import LEVEL
-from xrdorder.comparison.study import (
+from xrdorder.comparison.variants import (
     AHEAD_BY,
     QUANTITIES,
     compare_wires,
@@ -138,6 +138,11 @@ class FirstLook:
         return [first[label] for label in labels if label in first]
 
     @property
+    def chance(self) -> str:
+        """Probability that the leader is truly ahead of the next, in words."""
+        return next((one.chance for pair in self.pairs[:1] for one in pair.statements if one.noun == self.by), "")
+
+    @property
     def margin(self) -> tuple[str, bool]:
         """By how much the leader is ahead of the next, in words, and whether that is significant."""
         for pair in self.pairs[:1]:
@@ -262,7 +267,7 @@ def _pair(
         statements.append(_statement(one, quantity, found))
     clear = [statement.noun for statement in statements if statement.clear]
     if clear:
-        said = f"differ significantly in {_listed(clear)}"
+        said = f"differ significantly in {listed(clear)}"
     else:
         said = "are not distinguishable"
     return Pair(first, second, against, f"{first} and {second} {said}", tuple(statements))
@@ -281,10 +286,10 @@ def _statement(one: Compared, quantity: str, found: Difference) -> Statement:
     )  # fmt: skip
 
 
-def _listed(words: list[str]) -> str:
+def listed(words: list[str]) -> str:
     """Join words as a sentence does.
 
-    >>> _listed(["a"]), _listed(["a", "b", "c"])
+    >>> listed(["a"]), listed(["a", "b", "c"])
     ('a', 'a, b and c')
     """
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

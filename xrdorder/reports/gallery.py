@@ -15,7 +15,7 @@ NAMES = tuple(one.name for one in MAKERS)
 def study_pictures(scene: Scene, only: Collection[str] = ()) -> Iterator[Picture | Missing]:
     """Give the figures that a study has data for, or what is missing of them; of those asked for, where some are."""
     for one in MAKERS:
-        if not only or one.name in only:
+        if one.name in only if only else not one.alone:
             picture = drawn(one.name, partial(one.make, scene))
             if picture is not None:
                 yield picture

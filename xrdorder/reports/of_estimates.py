@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
 import xarray as xr
 
-from xrdorder.comparison.study import fit_to_compare
+from xrdorder.comparison.variants import fit_to_compare
+from xrdorder.drawing.layout import evenly
 from xrdorder.estimates.conductors import conductors, with_like_sizes
 from xrdorder.exceptions import XrdorderError
 from xrdorder.figures import budget as budgets
@@ -14,18 +16,14 @@ from xrdorder.figures import planning_figure
 from xrdorder.figures.bc2_grain_size import trade_figure
 from xrdorder.figures.by_relation import by_relation_figure
 from xrdorder.figures.in_field import MOST as MOST_CURRENTS
-from xrdorder.figures.in_field import current_figure
-from xrdorder.figures.layout import evenly
+from xrdorder.figures.in_field import MOST_BANDS, current_figure, layer_current_figure
 from xrdorder.figures.schedules import most_shown, reacted, schedule_figure
-from xrdorder.planning import Limits, plan_lot
 from xrdorder.reports.cautions import ESTIMATES
+from xrdorder.reports.first_look import listed
+from xrdorder.reports.next_step import FIELD_T
 from xrdorder.reports.pictures import Maker, Picture, Scene
 from xrdorder.superconductivity.currents import Conditions, Conductor
 from xrdorder.superconductivity.pinning import MICROSCOPY
-from xrdorder.superconductivity.targets import HELIUM_K
-
-FIELD_T = 12.0
-"""Where currents are compared unless told otherwise: a usual field of acceptance tests (common practice, no source)."""
 
 _MOST_TRADED = 100
 _FIELDS = "Currents are estimates from grain size, Bc2 and published relations, not measurements. "
@@ -70,8 +68,8 @@ def budget(scene: Scene) -> Picture | None:
         figure,
         "Shares of the variance of lattice parameter, site order and tin by source, a row for each sample",
         f"What the uncertainties of lattice parameter, site order and tin are made of{some}: shares of the variance by "
-        "source. Plain: a sample's own; hatched: shared with other samples, which cancels in differences as far as it "
-        f"is shared. Numbers: standard uncertainty (k = 1). {scene.data}",
+        "source. Plain: independent; hatched: shared with other samples, which cancels in differences as far as it is "
+        f"shared. Numbers: standard uncertainty (k = 1). {scene.data}",
     )
 
 
@@ -114,7 +112,7 @@ def trade(scene: Scene) -> Picture | None:
     by_eye = any(one.grain.by == MICROSCOPY for one in samples)
     noun = "grain size by microscopy" if by_eye else "domain size, taken for the grain size"
     return Picture(
-        "trade",
+        "trade-off",
         figure,
         f"Bc2 at 4.2 K against grain size, relative to {reference}, with lines of equal layer current at {FIELD_T:g} T",
         f"Bc2 against {noun} (logarithmic), less that of {reference}{some}; bars: 68 % of the difference. Bc2 is that "
@@ -155,41 +153,47 @@ def currents(scene: Scene) -> Picture | None:
     )
 
 
-def treatment_map(scene: Scene) -> Picture | None:
-    """Draw the map of estimates over temperature and time of the last hold, of the lot with most treatments."""
-    opened = scene.opened
-    results, _ = fit_to_compare(opened.results)
-    treatments = {one.name: one.treatment for one in opened.study.samples}
-    designs = {one.lot.name: one.lot.design for one in opened.study.samples}
-    known: dict[str, set[object]] = {}
-    for name, lot in zip(results["sample"].values, results["lot"].values, strict=True):
-        if treatments.get(str(name)) is not None and _finite(results, str(name), "a_nm"):
-            known.setdefault(str(lot), set()).add(treatments[str(name)])
-    if not known:
-        return None
-    lot = max(known, key=lambda one: len(known[one]))
-    dose = opened.study.dose
+def layer_current(scene: Scene) -> Picture | None:
+    """Draw the current density of the layer with its bands, of one sample a lot: the one with the highest Bc2."""
+    results, _ = fit_to_compare(scene.opened.results)
+    best: dict[str, str] = {}
+    for k in np.argsort(-results["Bc2_4K2_T"].values, kind="stable"):
+        best.setdefault(str(results["lot"].values[k]), str(results["sample"].values[k]))
+    ready = {one.name: one for one in _conductors(scene, results, list(best.values()))}
+    names = [name for name in best.values() if name in ready][:MOST_BANDS]
     try:
-        found = plan_lot(
-            results, treatments, lot, Conditions(HELIUM_K, design=designs.get(lot, "")), (FIELD_T,),
-            Limits(dose=(dose.q_kj_per_mol, dose.reference_c)), library=scene.look.library,
-        )  # fmt: skip
-        figure = planning_figure(found, title=scene.headed("Where to react next"), size=scene.size)
+        figure = layer_current_figure(
+            [ready[name] for name in names], title=scene.headed("Layer current density"), size=scene.size
+        )
     except XrdorderError:
         return None
-    others = f" Of {len(known)} lots the one with most treatments." if len(known) > 1 else ""
+    return Picture(
+        "layer-current",
+        figure,
+        f"Estimated current density of the A15 layer against field with bands, {listed(names)}",
+        f"Estimated critical current density of the A15 layer at 4.2 K against field, on a logarithmic scale: of each "
+        f"wire lot the sample with the highest Bc2 ({listed(names)}). Bands: 68 % interval, most of it shared by all "
+        f"samples. {_FIELDS}{scene.data}",
+    )
+
+
+def treatment_map(scene: Scene) -> Picture | None:
+    """Draw the map of estimates over temperature and time of the last hold, of the lot that is planned for."""
+    found = scene.plan
+    if found is None:
+        return None
+    figure = planning_figure(found, title=scene.headed("Where to react next"), size=scene.size)
     flat = all(plan.state == "flat" for key, plan in found.plans.items() if key.startswith("current"))
     said = " Differences are not significant." if flat else ""
     return Picture(
         "map",
         figure,
         f"Map of the estimated layer current at {FIELD_T:g} T over temperature and time of the last hold",
-        f"Lot {lot or 'without a name'}: estimated layer current at {FIELD_T:g} T, 4.2 K over temperature and time of "
-        "the last hold, as difference to a treatment reacted, and the front between Bc2 and domain size."
-        f"{said}{others} The scale beside shows what is on the map. Thin line: as that treatment; dashed frame: "
-        "furnace limits, those of the data. Squares: worth "
-        "reacting next: the current may be higher, or most is learnt there; no instruction to run a furnace. "
-        f"{_FIELDS}{scene.data}",
+        f"Lot {found.lot or 'without a name'}: estimated layer current at {FIELD_T:g} T, 4.2 K over temperature and "
+        "time of the last hold, as difference to a treatment reacted, and the Pareto front of Bc2 and domain size."
+        f"{said} The scale beside shows what is on the map. Thin line: as that treatment; dashed frame: furnace "
+        "limits, those of the data. Squares: worth reacting next: the current may be higher, or most is learnt there; "
+        f"no instruction to run a furnace. {_FIELDS}{scene.data}",
     )
 
 
@@ -232,10 +236,7 @@ def _finite(results: xr.Dataset, name: str, column: str) -> bool:
 
 
 MAKERS = (
-    Maker("schedules", schedules),
-    Maker("relations", relations),
-    Maker("trade", trade),
-    Maker("currents", currents),
-    Maker("map", treatment_map),
+    Maker("schedules", schedules), Maker("relations", relations), Maker("trade-off", trade),
+    Maker("layer-current", layer_current), Maker("currents", currents), Maker("map", treatment_map),
     Maker("budget", budget),
-)
+)  # fmt: skip

@@ -9,6 +9,7 @@ from xrdorder.exceptions import StudyError, did_you_mean
 from xrdorder.figures import fit_figure
 from xrdorder.reports.pictures import Missing, Picture, Scene, drawn
 from xrdorder.results.sample_file import FAILED, StoredSample
+from xrdorder.results.study_table import in_short
 
 NAME = "fit"
 
@@ -40,7 +41,7 @@ def _sample(scene: Scene, name: str) -> StoredSample:
     known = [str(one) for one in scene.opened.results["sample"].values]
     if name not in known:
         raise StudyError(f"the study has no sample '{name}'; {did_you_mean(name, known)}")
-    sample = scene.opened.sample(name)
+    sample = scene.samples(name)
     if "curves" not in sample.groups:
         raise StudyError(f"no pattern of sample '{name}' was fitted, so there is no fit to draw")
     return sample
@@ -49,19 +50,19 @@ def _sample(scene: Scene, name: str) -> StoredSample:
 def _picture(scene: Scene, sample: StoredSample) -> Picture:
     name, row = sample.name, scene.opened.results.sel(sample=sample.name)
     told = [str(row[key].item()) for key in ("lot", "treatment", "mount")]
-    radiation = dict(sample.provenance.options.get("reading", {})).get("radiation", "")
+    radiation = sample.provenance.options.get("radiation", "")
     about = " · ".join(filter(None, (*told, str(radiation or ""))))
     quality = f"R_wp {100.0 * sample.r_wp:.1f} %, reduced χ² {sample.chi2_reduced:.2f}"
     return Picture(
         f"{NAME}-{name}",
         fit_figure(
             sample.curves, sample.lines, sample.groups.get("phases"),
-            title=f"Pattern and fit: {name}", remark=" · ".join(filter(None, (about, quality))), size=scene.size,
+            title=f"Pattern and fit: {name}", remark=" · ".join(filter(None, (about, quality))),
+            results=in_short(row), size=scene.size,
         ),
         f"Counts of sample {name} over the angle 2θ with the fitted pattern, the residual below, and close-ups",
-        f"Pattern of sample {name} ({about}): counts with their standard uncertainty over background and phases, "
-        "which make the calculated pattern, by the square root (where points stand close, counts are pale and the "
-        "calculated curve lies over them); above, a mark for each line, its height by the root of "
-        "its area; below, the residual in standard uncertainties; last, lines that tell the order, and where niobium "
-        f"and bronze stand beside the A15. {quality}. Data: {name}.nc of '{scene.title}'.",
+        f"Pattern of sample {name} ({about}): counts as points over background and phases, which make the calculated "
+        "pattern, by the square root; above, a mark for each line, its height by the root of its area; below, the "
+        "residual in standard uncertainties; last, with their residuals, the lines that carry the order and the "
+        f"overlap region of A15, niobium and bronze. {quality}. Data: {name}.nc of '{scene.title}'.",
     )  # fmt: skip

@@ -4,18 +4,24 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from pathlib import Path
 
 import numpy as np
 
+from xrdorder.drawing.layout import evenly
 from xrdorder.exceptions import StudyError
-from xrdorder.figures.layout import evenly
-from xrdorder.figures.line_by_line import LinesOfSample, lattice_figure, width_figure
+from xrdorder.figures.line_by_line import LinesOfSample, extrapolation_figure, williamson_hall_figure
 from xrdorder.figures.order_lines import STRONG_LINES, Overlaid, order_lines_figure
 from xrdorder.figures.patterns import MOST_CURVES, SamplePattern, patterns_figure
+from xrdorder.figures.resolution import MOST as MOST_INSTRUMENTS
+from xrdorder.figures.resolution import TOLD_DEG, resolution_figure
+from xrdorder.profiles import Instrument, read_instrument
 from xrdorder.quantities.formatting import MISSING, concise
 from xrdorder.quantities.of_phase import STRAIN_ANISOTROPY
 from xrdorder.reports.pictures import Maker, Picture, Scene
+from xrdorder.results.open_study import RESULTS
 from xrdorder.results.sample_file import FAILED, OK, StoredSample
+from xrdorder.running.instruments import calibration_files
 
 _CURVES = ("curves", "lines")
 _SINGLE_LINES = ("single_lines", "cross_checks", "parameters")
@@ -44,7 +50,7 @@ def patterns(scene: Scene) -> Picture | None:
     )
 
 
-def lattice(scene: Scene) -> Picture | None:
+def extrapolation(scene: Scene) -> Picture | None:
     """Draw lattice parameters by single lines, a panel a sample."""
     rows, chosen = _variants(scene)
     found = [_lines(sample) for _, sample in _samples(scene, rows, _SINGLE_LINES)]
@@ -52,18 +58,18 @@ def lattice(scene: Scene) -> Picture | None:
     if not found:
         return None
     return Picture(
-        "lattice",
-        lattice_figure(found, title=scene.headed("Lattice parameter by single lines"), size=scene.size),
-        f"Lattice parameter of the A15 by single lines against cos²θ/sinθ, {_count(found)}",
-        f"Lattice parameter of the A15 by each line alone against cos²θ/sinθ, {_count(found)} ({chosen}). All shifts "
-        "but the displacement of the specimen are corrected, which in reflection makes a straight line. Bars: standard "
-        "uncertainty from counting. Line: the fit of the whole pattern with the displacement it found; open mark: its "
-        "lattice parameter, at the temperature of the measurement. Above: that number with its uncertainty from "
-        f"counting, and what least squares of the centres give. {_data(scene)}",
+        "extrapolation",
+        extrapolation_figure(found, title=scene.headed("Lattice parameter by single lines"), size=scene.size),
+        f"Relative deviation of the lattice parameter by single lines against cos²θ/sinθ, {_count(found)}",
+        f"Lattice parameter of the A15 by each line alone against cos²θ/sinθ, in ppm of that of the whole fit, on one "
+        f"scale, {_count(found)} ({chosen}). All shifts but the displacement of the specimen are corrected, which in "
+        "reflection makes a straight line. Bars: standard uncertainty from counting. Line: the fit of the whole "
+        "pattern with the displacement it found; open mark: its lattice parameter, at the temperature measured at. "
+        f"Above: that number, and what least squares of the centres give. {_data(scene)}",
     )
 
 
-def widths(scene: Scene) -> Picture | None:
+def williamson_hall(scene: Scene) -> Picture | None:
     """Draw widths of single lines in the manner of size and strain, a panel a sample."""
     rows, chosen = _variants(scene)
     found = [_lines(sample, widths=True) for _, sample in _samples(scene, rows, _SINGLE_LINES)]
@@ -71,14 +77,39 @@ def widths(scene: Scene) -> Picture | None:
     if not found:
         return None
     return Picture(
-        "widths",
-        width_figure(found, title=scene.headed("Widths of single lines"), size=scene.size),
+        "williamson-hall",
+        williamson_hall_figure(found, title=scene.headed("Williamson-Hall plot"), size=scene.size),
         f"Breadth that the specimen adds to lines of the A15, times cosθ, against sinθ, {_count(found)}",
-        f"Integral breadth of single A15 lines beyond that of instrument and radiation, times cosθ, against sinθ, "
-        f"{_count(found)} ({chosen}). Bars: standard uncertainty from counting; the Gaussian part is held to the fit "
-        "of the whole pattern. Line: that fit. Its value at zero is the wavelength over the domain size "
-        "(volume-weighted length, K = 1), its rise is microstrain or spread of composition, and it bends where the "
-        f"first is Lorentzian and the second Gaussian. {_data(scene)}",
+        f"Williamson-Hall plot: integral breadth of single A15 lines beyond that of instrument and radiation, times "
+        f"cosθ, against sinθ, {_count(found)} ({chosen}). Bars: standard uncertainty from counting; the Gaussian part "
+        "is held to the fit of the whole pattern. Line: that fit. Its value at zero is the wavelength over the "
+        "crystallite size (volume-weighted length, K = 1), its slope is microstrain or spread of composition, and it "
+        f"bends where the first is Lorentzian and the second Gaussian. {_data(scene)}",
+    )
+
+
+def resolution(scene: Scene) -> Picture | None:
+    """Draw how wide the instruments of the study make a line."""
+    study = scene.opened.study
+    found: dict[str, Instrument] = {}
+    for name in dict.fromkeys(one.calibration for one in study.samples):
+        given = study.calibrations[name] if name else study.instrument
+        path = given if isinstance(given, Path) else study.folder / RESULTS / calibration_files(name)[0]
+        if path.is_file() and len(found) < MOST_INSTRUMENTS:
+            found[name] = read_instrument(path)
+    if not found:
+        return None
+    widths = [
+        f"{name or one.standard}: "
+        + ", ".join(f"{one.fwhm(at):.3f}° at {at:g}°" for at in TOLD_DEG)
+        for name, one in found.items()
+    ]
+    return Picture(
+        "resolution",
+        resolution_figure(found, title=scene.headed("Resolution of the instrument"), size=scene.size),
+        "Full width at half maximum that the instrument gives a line against the angle 2θ",
+        "Full width at half maximum that the instrument alone gives a line, by its calibration; emission lines and "
+        f"axial divergence come on top. {'; '.join(widths)}. Data: instrument files of '{scene.title}'.",
     )
 
 
@@ -146,15 +177,10 @@ def _variants(scene: Scene) -> tuple[list[int], str]:
 def _lines(sample: StoredSample, *, widths: bool = False) -> LinesOfSample:
     value = sample.values.get
     return LinesOfSample(
-        sample.name,
-        sample.groups["single_lines"],
-        _width_words(sample) if widths else _lattice_words(sample),
-        _by_route(sample, "whole pattern")[0],
-        value("lorentz_sec", math.nan),
-        value("lorentz_tan", math.nan),
-        value("gauss_tan2", math.nan),
-        any(map(STRAIN_ANISOTROPY.phase, sample.values)),
-    )
+        sample.name, sample.groups["single_lines"], _width_words(sample) if widths else _lattice_words(sample),
+        _by_route(sample, "whole pattern")[0], value("lorentz_sec", math.nan), value("lorentz_tan", math.nan),
+        value("gauss_tan2", math.nan), any(map(STRAIN_ANISOTROPY.phase, sample.values)),
+    )  # fmt: skip
 
 
 def _by_route(sample: StoredSample, route: str) -> tuple[float, float]:
@@ -206,7 +232,7 @@ def _samples(scene: Scene, rows: Sequence[int], groups: Sequence[str]) -> Iterat
     """Read samples of the results; those that have not all of the groups, or cannot be read, are left out."""
     for k in rows:
         try:
-            sample = scene.opened.sample(str(scene.opened.results["sample"].values[k]), groups)
+            sample = scene.samples(str(scene.opened.results["sample"].values[k]))
         except StudyError:
             continue
         if all(group in sample.groups for group in groups):
@@ -216,13 +242,9 @@ def _samples(scene: Scene, rows: Sequence[int], groups: Sequence[str]) -> Iterat
 def _pattern(scene: Scene, row: int, sample: StoredSample) -> SamplePattern:
     results = scene.opened.results.isel(sample=row)
     return SamplePattern(
-        sample.name,
-        sample.curves,
-        sample.lines,
-        str(results["treatment"].item()),
-        float(results["peak_c"].item()),
+        sample.name, sample.curves, sample.lines, str(results["treatment"].item()), float(results["peak_c"].item()),
         float(results["hold_at_peak_h"].item()),
-    )
+    )  # fmt: skip
 
 
 def _data(scene: Scene) -> str:
@@ -230,8 +252,6 @@ def _data(scene: Scene) -> str:
 
 
 MAKERS = (
-    Maker("patterns", patterns),
-    Maker("order-lines", order_lines),
-    Maker("lattice", lattice),
-    Maker("widths", widths),
-)
+    Maker("patterns", patterns), Maker("order-lines", order_lines), Maker("extrapolation", extrapolation),
+    Maker("williamson-hall", williamson_hall), Maker("resolution", resolution),
+)  # fmt: skip

@@ -3,22 +3,56 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
 import numpy as np
 import xarray as xr
 
 from xrdorder.comparison import Compared
-from xrdorder.comparison.study import fit_to_compare
+from xrdorder.comparison.variants import fit_to_compare
+from xrdorder.comparison.wording import manner
+from xrdorder.drawing.layout import Size
 from xrdorder.exceptions import XrdorderError
-from xrdorder.figures import difference_courses, difference_rows, trend_figure
+from xrdorder.figures import (
+    TRENDS,
+    against_figure,
+    difference_courses,
+    difference_rows,
+    growth_figure,
+    kramer_figure,
+    trend_figure,
+)
+from xrdorder.figures.against import PAIRS
+from xrdorder.figures.kramer import MOST as MOST_SERIES
 from xrdorder.figures.measured import measured_figure
 from xrdorder.figures.treatment_axis import Variable, usual_variable
-from xrdorder.measured.study import hold
+from xrdorder.measured.held import hold
+from xrdorder.measured.kramer import kramer_series
 from xrdorder.quantities.formatting import digits
+from xrdorder.quantities.registry import quantity
 from xrdorder.reports.cautions import ESTIMATES
+from xrdorder.reports.first_look import listed
 from xrdorder.reports.pictures import Maker, Picture, Scene
 
 _MOST_PLACES = 12
+TREATED = {"site-order": "site_order", "tin": "tin_fraction", "lattice": "a_nm"}
+"""What is shown against the treatment, in a panel each or by its own name."""
+BESIDE = Size("beside", 5.0, 1, headed=False)
+"""Of a figure beside the answer."""
+
+
+def answer(scene: Scene) -> Picture | None:
+    """Draw the differences in what variants are ranked by, small: beside the answer."""
+    against = [one for one in scene.look.to_first.values() if manner(one.comparison.quantity).noun == scene.look.by]
+    if not against:
+        return None
+    reference, noun = against[0].against, scene.look.by
+    return Picture(
+        "answer",
+        difference_rows(against, size=BESIDE),
+        f"Differences in {noun} of all variants to {reference}, a row each",
+        f"Differences in {noun} to {reference}: {_read_differences(against)}",
+    )
 
 
 def differences(scene: Scene) -> Picture | None:
@@ -40,8 +74,8 @@ def _read_differences(found: Sequence[Compared]) -> str:
     number = max(one.comparison.first.size for one in found)
     return (
         f"filled marks are significant (5 % for {_all_of(number)} of a quantity together), open ones are not. "
-        "Thick bars: standard uncertainty (k = 1), thin ones: 95 %; what both share has cancelled; small strokes: "
-        "single wires."
+        "Thick bars: standard uncertainty (k = 1), thin ones: 95 %; correlated errors have cancelled; small "
+        "strokes: single wires."
     )
 
 
@@ -70,30 +104,86 @@ def courses(scene: Scene) -> Picture | None:
         ),
         f"Differences of all variants to {reference} over the {variable.title}, with lines",
         f"Differences of all variants to {reference} over the {variable.title}: {_read_differences(found)} Lines: "
-        "straight through the samples, dashed where the slope may be chance; bands: standard uncertainty of their "
-        f"shape. {ESTIMATES} {scene.data}",
+        "straight through the samples, dashed where the slope is not significant; bands: standard uncertainty of "
+        f"their shape. {ESTIMATES} {scene.data}",
     )
 
 
-def trends(scene: Scene) -> Picture | None:
-    """Draw absolutes over what varies, common parts apart."""
+def trends(scene: Scene, names: Sequence[str] = (), name: str = "trends") -> Picture | None:
+    """Draw absolutes over what varies, with the test of each lot's trend."""
     results, _ = fit_to_compare(scene.opened.results)
     variable = usual_variable(results)
+    nouns = listed([quantity(one).noun for one in names or TRENDS])
+    headed = scene.headed(f"{nouns[0].upper() + nouns[1:] if names else 'Samples'} over the {variable.title}")
     try:
-        figure = trend_figure(
-            results, variable=variable, title=scene.headed(f"Samples over the {variable.title}"), size=scene.size
-        )
+        figure = trend_figure(results, names or None, variable=variable, title=headed, size=scene.size)
+    except XrdorderError:
+        return None
+    estimates = f" Tc and Bc2: 68 % interval, ticks: each published relation alone. {ESTIMATES}" * (not names)
+    return Picture(
+        name, figure,
+        f"{nouns} of all samples against the {variable.title}",
+        f"{nouns[0].upper()}{nouns[1:]} of each sample against the {variable.title}. Bars at marks: "
+        "independent standard uncertainty (k = 1); at the right edge: what all samples of a lot share. Lines: straight "
+        "through a lot where a line is not rejected (dashed: slope not significant), with the change over the "
+        "range and its test; bands: standard uncertainty of their shape. Grey: published wires within the frame. Marks "
+        f"of equal {variable.title} stand beside each other{_beside(results, variable)}.{estimates} {scene.data}",
+    )
+
+
+def growth(scene: Scene) -> Picture | None:
+    """Draw the logarithm of sizes against the inverse temperature."""
+    results, _ = fit_to_compare(scene.opened.results)
+    try:
+        figure = growth_figure(results, title=scene.headed("Growth of crystallites"), size=scene.size)
     except XrdorderError:
         return None
     return Picture(
-        "trends",
+        "growth",
         figure,
-        f"Order, tin, domain size, A15 fraction, Tc and Bc2 of all samples against the {variable.title}",
-        f"What each sample has, against the {variable.title}. Bars at marks: what a sample shares with no other; at "
-        "the right edge: what moves all samples of a lot. Tc and Bc2: 68 % interval over all published relations, "
-        "ticks: each alone. Lines: straight through a lot (dashed: slope not significant); bands: standard "
-        f"uncertainty of their shape. Marks of equal places stand beside each other{_beside(results, variable)}. "
-        f"{ESTIMATES} {scene.data}",
+        "Crystallite size on a logarithmic scale against the inverse reaction temperature, with activation energies",
+        "Crystallite (domain) size on a logarithmic scale against the inverse of the reaction temperature. Bars: "
+        "independent standard uncertainty (k = 1). Lines: straight through a lot where a line is not rejected; E: "
+        "activation energy of the size itself by their slope, with its standard uncertainty and the test of the slope. "
+        f"Hold times differ and are not corrected for. Grey: grain sizes of published wires. {scene.data}",
+    )
+
+
+def published(scene: Scene, names: Sequence[str] = tuple(PAIRS), name: str = "published") -> Picture | None:
+    """Draw own samples in front of what others published."""
+    results, _ = fit_to_compare(scene.opened.results)
+    try:
+        figure = against_figure(
+            results, names, library=scene.look.library, title=scene.headed("Among published samples and relations"),
+            size=scene.size,
+        )  # fmt: skip
+    except XrdorderError:
+        return None
+    pairs_said = listed([f"{quantity(PAIRS[one].y).noun} against {quantity(PAIRS[one].x).noun}" for one in names])
+    bound = " Shaded: more order than the tin content allows (undoped)." if "order-tin" in names else ""
+    return Picture(
+        name, figure,
+        f"{pairs_said}: own samples, published samples in grey, published relations as lines",
+        f"{pairs_said[0].upper()}{pairs_said[1:]}. Own samples: 68 % intervals of the joint "
+        "estimates, shared errors included. Grey: published samples within the frame, whatever their dopants "
+        "and process; irradiated and strained ones are left out. "
+        f"Lines: published relations, as far as they are valid.{bound} {ESTIMATES} {scene.data}",
+    )
+
+
+def kramer(scene: Scene) -> Picture | None:
+    """Draw the Kramer plot of measured critical currents, where any were measured."""
+    series = kramer_series((one.name, one.measured) for one in scene.opened.study.samples)
+    if not series:
+        return None
+    some = f" ({MOST_SERIES} of {len(series)}, evenly through the study)" if len(series) > MOST_SERIES else ""
+    return Picture(
+        "kramer",
+        kramer_figure(series, title=scene.headed("Kramer plot"), size=scene.size),
+        "Root of the measured critical current times the fourth root of the field against the field, with lines",
+        f"Kramer plot of measured critical currents{some}. Bars: standard uncertainty (k = 1). Lines: weighted least "
+        "squares where a line is not rejected, to the Kramer field, at which the pinning force vanishes; it is no Bc2. "
+        "Measured values: study.toml.",
     )
 
 
@@ -127,15 +217,19 @@ def measured(scene: Scene) -> Picture | None:
         "Measured values (up) against estimates (across): bars are the standard uncertainty of the measurement and the "
         "68 % interval of the estimate; on the line both are equal. Beside or below, what each published relation is "
         "off on the average, measured less predicted, on whatever wire it was found (for Bc2 at 0 K): thick bars are "
-        "what each sample has for itself, thin ones hold what all share as well; p: probability of being the best of "
+        "independent uncertainty, thin ones hold the shared one as well; p: probability of being the best of "
         f"those that hold for the wire, others have theirs in brackets. {ESTIMATES} {scene.data} Measured values: "
         "study.toml.",
     )
 
 
 MAKERS = (
-    Maker("differences", differences),
-    Maker("courses", courses),
-    Maker("trends", trends),
-    Maker("measured", measured),
+    Maker("answer", answer, alone=True), Maker("differences", differences),
+    Maker("treatment", partial(trends, names=tuple(TREATED.values()), name="treatment")),
+    Maker("published", published), Maker("trends", trends), Maker("growth", growth),
+    Maker("courses", courses, alone=True), Maker("measured", measured), Maker("kramer", kramer),
+    *(
+        Maker(name, partial(trends, names=[one], name=name), alone=True) for name, one in TREATED.items()
+    ),
+    *(Maker(name, partial(published, names=[name], name=name), alone=True) for name in PAIRS),
 )

@@ -14,14 +14,16 @@ from jinja2 import Environment
 from markupsafe import Markup
 
 from xrdorder import __version__
+from xrdorder.drawing.palette import phase_colour, stroke
+from xrdorder.quantities.tables import Table
+from xrdorder.reports.answer import answer_lines
 from xrdorder.reports.cautions import CAUTIONS, ESTIMATES
-from xrdorder.reports.first_look import FirstLook
+from xrdorder.reports.libraries import libraries
 from xrdorder.reports.methods import METHODS, relations_used, sentences
 from xrdorder.reports.patterns import fit_data
-from xrdorder.reports.pictures import Missing, Picture
-from xrdorder.reports.sections import section
+from xrdorder.reports.pictures import Missing, Picture, Scene
+from xrdorder.reports.sections import Section, section
 from xrdorder.results.collate import own_words
-from xrdorder.results.open_study import OpenStudy
 from xrdorder.results.study_table import study_table
 
 PLOTTING_VERSION = "1.6.32"
@@ -29,8 +31,11 @@ PLOTTING_SHA256 = "19c8d4c6ad88929a79f4ae49d6f7161566dfd0ba3d15cc495e974f787eb78
 """Of the vendored plotting script, as it came from the npm registry."""
 
 
-_DRAWN = ("curves", "lines", "phases")
-"""Groups of a sample that a section is made of."""
+_OF_ENDS = 3  # columns that a terminal leaves out that early
+ANSWER, FIRST = "answer", ("treatment", "published", "differences")
+"""The figure beside the answer, and those that stand open below it; all others are folded."""
+FILLS = tuple(map(phase_colour, range(6)))
+PHASE_STROKES = tuple(map(stroke, FILLS))
 _CSS_DPI = 96.0
 """Pixels of a style sheet to the inch (CSS Values and Units, level 3)."""
 
@@ -45,8 +50,7 @@ class _Shown:
 
 
 def page(
-    opened: OpenStudy,
-    look: FirstLook,
+    scene: Scene,
     pictures: Sequence[Picture | Missing],
     progress: Callable[[int, int, str], None] | None = None,
 ) -> tuple[str, tuple[Missing, ...]]:
@@ -54,10 +58,8 @@ def page(
 
     Parameters
     ----------
-    opened : OpenStudy
-        A study that has been run.
-    look : FirstLook
-        Its verdicts.
+    scene : Scene
+        Of a study that has been run.
     pictures : sequence of Picture or Missing
         Figures to show; the page says of those that could not be made why they are missing.
     progress : callable, optional
@@ -68,48 +70,52 @@ def page(
     StudyError
         The result of a sample cannot be read.
     """
-    results = opened.results
+    results, look = scene.opened.results, scene.look
     names = [str(name) for name in results["sample"].values]
     ready = [one if isinstance(one, Missing) else one.ready("svg") for one in pictures]
     missing = [one for one in ready if isinstance(one, Missing)]
+    shown = {one.name: _shown(one) for one in ready if isinstance(one, Picture)}
     sections, fits = [], []
     for k, name in enumerate(names):
-        sample = opened.sample(name, _DRAWN)
-        made = section(sample, results.isel(sample=k), k)
-        if made.fitted:
-            try:
-                fits.append({"number": k, "data": _json(fit_data(sample))})
-            except Exception as error:  # one pattern that cannot be drawn costs itself, never the page
-                missing.append(Missing.of(f"fit of {name}", error))
-                made = replace(made, fitted=False, status=f"The fit is not drawn: {missing[-1].reason}.")
+        made, data = _section(scene, k, name, missing)
         sections.append(made)
+        fits += [{"number": k, "data": data}] * (data is not None)
         if progress is not None:
             progress(k + 1, len(names), name)
     template = Environment(autoescape=True, trim_blocks=True).from_string(_asset("page.html.j2"))
     text = template.render(
-        title=str(results.attrs.get("title", "")) or opened.study.folder.name,
-        count=len(names),
-        version=__version__,
-        made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
-        look=look,
-        estimates=ESTIMATES,
-        own=own_words(results),
-        table=study_table(results),
-        anchor_of={one.name: one.anchor for one in sections},
-        figures=[_shown(one) for one in ready if isinstance(one, Picture)],
-        missing=missing,
-        sections=sections,
-        fits=fits,
-        methods=METHODS,
-        sentences=sentences(look),
-        relations=relations_used(results, look.library),
-        cautions=CAUTIONS,
-        plotting_version=PLOTTING_VERSION,
-        styles=Markup(_asset("vendored/uPlot.min.css") + _asset("page.css")),
-        plotting=Markup(_asset("vendored/uPlot.iife.min.js")),
-        script=Markup(_asset("page.js")),
-    )
+        title=scene.title, count=len(names), version=__version__,
+        made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"), look=look, answer=answer_lines(scene),
+        estimates=ESTIMATES, own=own_words(results), table=_without_intervals(study_table(results)),
+        anchor_of={one.name: one.anchor for one in sections}, beside=shown.pop(ANSWER, None),
+        first=[shown.pop(name) for name in FIRST if name in shown], figures=list(shown.values()), missing=missing,
+        sections=sections, fits=fits, methods=METHODS, sentences=sentences(look),
+        relations=relations_used(results, look.library), cautions=CAUTIONS,
+        colours=_json({"fills": FILLS, "strokes": PHASE_STROKES}), libraries=libraries(),
+        plotting_version=PLOTTING_VERSION, styles=Markup(_asset("vendored/uPlot.min.css") + _asset("page.css")),
+        plotting=Markup(_asset("vendored/uPlot.iife.min.js")), script=Markup(_asset("page.js")),
+    )  # fmt: skip
     return text, tuple(missing)
+
+
+def _section(scene: Scene, k: int, name: str, missing: list[Missing]) -> tuple[Section, Markup | None]:
+    """The section of a sample and its fit; one pattern that cannot be drawn costs itself, never the page."""
+    sample = scene.samples(name)
+    made = section(sample, scene.opened.results.isel(sample=k), k)
+    if not made.fitted:
+        return made, None
+    try:
+        return made, _json(fit_data(sample))
+    except Exception as error:
+        missing.append(Missing.of(f"fit of {name}", error))
+        return replace(made, fitted=False, status=f"The fit is not drawn: {missing[-1].reason}."), None
+
+
+def _without_intervals(table: Table) -> Table:
+    """The table without ends of intervals: half of each stands behind its value, the ends with the sample."""
+    kept = [k for k, one in enumerate(table.head) if not (one.numeric and one.optional >= _OF_ENDS)]
+    rows = tuple(row if len(row) < len(table.head) else tuple(row[k] for k in kept) for row in table.rows)
+    return Table(tuple(table.head[k] for k in kept), rows, table.notes, table.title)
 
 
 def _asset(name: str) -> str:

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from xrdorder.figures.counts import TITLES
 from xrdorder.results.sample_file import StoredSample
 
 _UNIFORM = 1e-4  # of a step: angles that are equally spaced are told by first and step
@@ -22,14 +23,16 @@ def fit_data(sample: StoredSample) -> dict[str, Any]:
     dict
         ``angle`` ([first, step, number] or a list), ``observed``, ``calculated`` (counts, whole numbers),
         ``background`` (every `EVERY` points, and the last), ``every``, ``residual`` (in hundredths of a standard
-        uncertainty, None where a point was left out), ``phases`` (names), ``lines``: [phase index, angle, d in nm, hkl,
-        width] by angle.
+        uncertainty, None where a point was left out), ``phases`` (titles, the A15 first), ``parts`` (of the phases
+        after the first: stretches of counts, [index of the first point, counts] each; what is left of the calculated
+        curve is the first phase), ``lines``: [phase index, angle, d in nm, hkl, width, height of its mark] by angle.
     """
     curves, lines = sample.curves, sample.lines
     angle = np.asarray(curves["two_theta"].values, dtype=float)
     names = list(dict.fromkeys(str(name) for name in lines["phase"].values))
     names.sort(key=lambda name: name not in _PHASES_FIRST)
     order = np.argsort(lines["two_theta"].values, kind="stable")
+    strongest = float(np.max(lines["area"].values, initial=0.0)) or 1.0
     residual = np.asarray(curves["weighted_residual"].values, dtype=float)
     return {
         "angle": _angles(angle),
@@ -38,7 +41,8 @@ def fit_data(sample: StoredSample) -> dict[str, Any]:
         "background": _whole(_thinned(curves["background"].values)),
         "every": EVERY,
         "residual": [None if np.isnan(r) else round(100.0 * float(r)) for r in residual],
-        "phases": names,
+        "phases": [TITLES.get(name, name) for name in names],
+        "parts": [_stretches(curves[f"part_{name}"].values) for name in names[1:] if f"part_{name}" in curves],
         "lines": [
             [
                 names.index(str(lines["phase"].values[k])),
@@ -46,6 +50,7 @@ def fit_data(sample: StoredSample) -> dict[str, Any]:
                 round(float(lines["d_nm"].values[k]), 7),
                 str(lines["hkl"].values[k]),
                 round(float(lines["fwhm"].values[k]), 4),
+                round(float(np.sqrt(max(lines["area"].values[k], 0.0) / strongest)), 3),
             ]
             for k in order
             if angle[0] <= float(lines["two_theta"].values[k]) <= angle[-1]
@@ -55,6 +60,14 @@ def fit_data(sample: StoredSample) -> dict[str, Any]:
 
 def _thinned(curve: np.ndarray) -> np.ndarray:
     return np.asarray(curve[np.unique([*range(0, len(curve), EVERY), len(curve) - 1])])
+
+
+def _stretches(part: np.ndarray) -> list[list[Any]]:
+    """Counts of a part where they are not nothing: most of a pattern is free of a minor phase."""
+    counts = _whole(part)
+    there = np.concatenate([[False], np.asarray(counts) >= 0.5, [False]])
+    ends = np.flatnonzero(np.diff(there.astype(int)))
+    return [[int(a), counts[a:b]] for a, b in zip(ends[::2], ends[1::2], strict=True)]
 
 
 def _angles(angle: np.ndarray) -> list[float]:

@@ -6,17 +6,23 @@ import io
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 
 import matplotlib
 from matplotlib.figure import Figure
 
+from xrdorder.drawing.layout import SCREEN, Size
 from xrdorder.faults import cause, recorded
-from xrdorder.figures.layout import SCREEN, Size
-from xrdorder.reports.first_look import FirstLook
+from xrdorder.planning import LotPlan
+from xrdorder.reports.first_look import FirstLook, first_look
+from xrdorder.reports.next_step import plan_of
 from xrdorder.results.open_study import OpenStudy
+from xrdorder.results.sample_file import StoredSample
 
 FORMATS = ("png", "svg", "pdf")
+_UNDATED: dict[str, dict[str, None] | None] = {"png": None, "svg": {"Date": None}, "pdf": {"CreationDate": None}}
+_PNG_DPI = 200  # as printed in a report
 
 
 @dataclass(frozen=True)
@@ -83,6 +89,28 @@ class Missing:
         return f"{self.name}: {self.reason}" + (f" (details in {self.log})" if self.log else "")
 
 
+class Samples:
+    """The stored samples of a study, each read once, with all that is drawn of it."""
+
+    GROUPS = ("curves", "lines", "phases", "single_lines", "cross_checks", "parameters")
+
+    def __init__(self, opened: OpenStudy) -> None:
+        self._opened = opened
+        self._read: dict[str, StoredSample] = {}
+
+    def __call__(self, name: str) -> StoredSample:
+        """Give a sample.
+
+        Raises
+        ------
+        StudyError
+            Its result cannot be read.
+        """
+        if name not in self._read:
+            self._read[name] = self._opened.sample(name, self.GROUPS)
+        return self._read[name]
+
+
 @dataclass(frozen=True)
 class Scene:
     """What figures are made of.
@@ -92,12 +120,24 @@ class Scene:
     opened : OpenStudy
     look : FirstLook
         Verdicts on it, made once.
+    samples : Samples
     size : Size
     """
 
     opened: OpenStudy
     look: FirstLook
+    samples: Samples
     size: Size = SCREEN
+
+    @classmethod
+    def of(cls, opened: OpenStudy, size: Size = SCREEN) -> Scene:
+        """Make the scene of a study."""
+        return cls(opened, first_look(opened.results, opened.library()), Samples(opened), size)
+
+    @cached_property
+    def plan(self) -> LotPlan | None:
+        """What to react next: of the lot that is ahead, else of that with most treatments."""
+        return plan_of(self.opened, self.look.library, next(iter(self.look.ahead_and_reference), ""))
 
     @property
     def title(self) -> str:
@@ -124,10 +164,13 @@ class Maker:
         By which it is asked for.
     make : callable
         Gives the picture, or None where the study has no data for it.
+    alone : bool
+        Made only where it is asked for: others show it as one of their panels.
     """
 
     name: str
     make: Callable[[Scene], Picture | None]
+    alone: bool = False
 
 
 def drawn(name: str, make: Callable[[], Picture | None]) -> Picture | Missing | None:
@@ -139,16 +182,12 @@ def drawn(name: str, make: Callable[[], Picture | None]) -> Picture | Missing | 
 
 
 def encoded(figure: Figure, form: str) -> bytes:
-    """A figure as a file of one of `FORMATS`; text stays text in SVG and PDF."""
+    """A figure as a file of one of `FORMATS`: letters are outlines in SVG and embedded in PDF: no font is needed."""
     stream = io.BytesIO()
     # 42 embeds the letters of a PDF as such; a fixed salt makes equal figures equal files
-    choices = {"svg.fonttype": "none", "pdf.fonttype": 42, "svg.hashsalt": "xrdorder"}
+    choices = {"svg.fonttype": "path", "pdf.fonttype": 42, "svg.hashsalt": "xrdorder"}
     with matplotlib.rc_context(choices), warnings.catch_warnings():
-        # names may be written in letters that the font lacks: boxes in a picture, whole where text stays text
+        # names may be written in letters that the font lacks: boxes
         warnings.filterwarnings("ignore", "Glyph .* missing from font", UserWarning)
-        figure.savefig(stream, format=form, metadata=None if form == "png" else _undated(form))
+        figure.savefig(stream, format=form, metadata=_UNDATED[form], dpi=_PNG_DPI)
     return stream.getvalue()
-
-
-def _undated(form: str) -> dict[str, None]:
-    return {"Date": None} if form == "svg" else {"CreationDate": None}

@@ -1,7 +1,7 @@
 """Save figures of a study beside its results: one that cannot be drawn is reported and costs nothing else."""
 
 import json
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from functools import partial
 from pathlib import Path
 
@@ -9,12 +9,13 @@ import xarray as xr
 from matplotlib.figure import Figure
 
 from xrdorder.exceptions import StudyError, XrdorderError
-from xrdorder.figures import difference_figure, fit_figure, trend_figure
+from xrdorder.figures import fit_figure, trend_figure
 from xrdorder.reports.pictures import Missing
 from xrdorder.results.sample_file import StoredSample, read_sample
+from xrdorder.results.study_table import in_short
 
 FOLDER, SAMPLES = "figures", "samples"
-TRENDS, DIFFERENCES = "trends.png", "differences.png"
+TRENDS = "trends.png"
 
 Progress = Callable[[int, int, str], None]
 Missed = Callable[[Missing], None]
@@ -45,7 +46,7 @@ def draw_samples(
         # a file may be there of an earlier fit that this run could not repeat
         fitted = not str(row["status"].item()).startswith("failed") and source.is_file()
         if fitted and not _up_to_date(target, source):
-            _try(partial(_of_sample, source, name, _about(row)), target, missed)
+            _try(partial(_of_sample, source, name, row), target, missed)
         if progress is not None:
             progress(done, len(names), name)
     return folder
@@ -59,29 +60,16 @@ def draw_calibration(study: Path, missed: Missed) -> None:
             _try(partial(_of_calibration, source), target, missed)
 
 
-def draw_study(study: Path, results: xr.Dataset, missed: Missed) -> list[Path]:
-    """Save trends and differences over the reaction temperature, where at least two samples have a treatment.
+def draw_study(study: Path, results: xr.Dataset, missed: Missed) -> None:
+    """Save trends over the reaction temperature, where at least two samples have a treatment.
 
-    Figures that are younger than the results and all fits are left as they are.
+    A figure that is younger than the results and all fits is left as it is.
     """
     usable = results["peak_c"].notnull() & results["a_nm"].notnull()
-    if int(usable.sum()) < 2:
-        return []
-    folder = study / "results" / FOLDER
-    drawn = [folder / TRENDS, folder / DIFFERENCES]
+    path = study / "results" / FOLDER / TRENDS
     sources = [study / "results" / "results.nc", *(study / "results" / "samples").glob("*.nc")]
-    for path, draw in zip(drawn, (trend_figure, difference_figure), strict=True):
-        if not all(_up_to_date(path, source) for source in sources):
-            _try(partial(draw, results), path, missed)
-    return drawn
-
-
-def first_of_each_lot(results: xr.Dataset) -> list[str]:
-    """Name the first sample of each lot."""
-    first: dict[str, str] = {}
-    for lot, name in zip(results["lot"].values, results["sample"].values, strict=True):
-        first.setdefault(str(lot), str(name))
-    return list(first.values())
+    if int(usable.sum()) >= 2 and not all(_up_to_date(path, source) for source in sources):
+        _try(partial(trend_figure, results), path, missed)
 
 
 def save(figure: Figure, path: Path) -> None:
@@ -112,8 +100,8 @@ def _try(make: Callable[[], Figure], path: Path, missed: Missed) -> None:
         missed(Missing.of(path.name, error))
 
 
-def _of_sample(source: Path, name: str, about: str) -> Figure:
-    return _figure(read_sample(source), name, about)
+def _of_sample(source: Path, name: str, row: xr.Dataset) -> Figure:
+    return _figure(read_sample(source), name, _about(row), in_short(row))
 
 
 def _of_calibration(source: Path) -> Figure:
@@ -135,7 +123,9 @@ def _about(row: xr.Dataset) -> str:
     return " · ".join([word for word in words if word] + [f"flags: {', '.join(flags)}"] * bool(flags))
 
 
-def _figure(sample: StoredSample, title: str, about: str) -> Figure:
+def _figure(sample: StoredSample, title: str, about: str, results: Sequence[str] = ()) -> Figure:
     quality = f"R_wp {100 * sample.r_wp:.1f} % · reduced χ² {sample.chi2_reduced:.2f}"
     remark = f"{about} · {quality}" if about else quality
-    return fit_figure(sample.curves, sample.lines, sample.groups.get("phases"), title=title, remark=remark)
+    return fit_figure(
+        sample.curves, sample.lines, sample.groups.get("phases"), title=title, remark=remark, results=results
+    )

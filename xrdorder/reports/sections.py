@@ -10,6 +10,7 @@ import xarray as xr
 from xrdorder.explanation.explanation import Explanation, explain
 from xrdorder.quantities.registry import standing_in
 from xrdorder.results.sample_file import StoredSample
+from xrdorder.results.study_table import in_short
 
 _SOURCES = 3
 
@@ -47,6 +48,8 @@ class Section:
         Of the fit, and the verdict on it.
     about : str
         Lot, treatment, mount.
+    results : str
+        Lattice parameter, order and tin in one line.
     lines : tuple of Line
     flags : tuple of (name, message)
     assumptions, provenance, model : tuple of str
@@ -59,6 +62,7 @@ class Section:
     status: str
     quality: str
     about: str
+    results: str
     lines: tuple[Line, ...]
     flags: tuple[tuple[str, str], ...]
     assumptions: tuple[str, ...]
@@ -84,16 +88,12 @@ def section(sample: StoredSample, row: xr.Dataset, number: int) -> Section:
     return Section(
         sample.name,
         f"sample-{number}",
-        sample.status,
-        sample.quality_words,
+        sample.status, sample.quality_words,
         " · ".join(word for word in words if word),
-        () if sample.failed else tuple(_lines(told)),
-        sample.flags,
-        sample.assumptions,
-        tuple(_provenance(told)),
-        told.model,
-        not sample.failed and "curves" in sample.groups,
-    )
+        " · ".join(in_short(row)),
+        () if sample.failed else tuple(_lines(told)), sample.flags, sample.assumptions, tuple(_provenance(told)),
+        told.model, not sample.failed and "curves" in sample.groups,
+    )  # fmt: skip
 
 
 def _lines(told: Explanation) -> list[Line]:

@@ -4,23 +4,24 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Collection, Iterable, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from xrdorder.drawing.layout import SCREEN, SIZES
 from xrdorder.exceptions import UnknownNameError, did_you_mean
-from xrdorder.figures.layout import SCREEN, SIZES
 from xrdorder.files import TableWriter
 from xrdorder.files.atomic import make_folder, write_atomically
-from xrdorder.reports.first_look import first_look
 from xrdorder.reports.gallery import NAMES, study_pictures
 from xrdorder.reports.of_fits import NAME as FIT
 from xrdorder.reports.of_fits import fit_pictures
-from xrdorder.reports.page import page
+from xrdorder.reports.page import ANSWER, FIRST, page
 from xrdorder.reports.pictures import FORMATS, Missing, Picture, Scene
+from xrdorder.reports.summary import summary
 from xrdorder.results.open_study import RESULTS, OpenStudy
 from xrdorder.results.study_table import study_table
 
 FOLDER, PAGE, TABLE = "report", "report.html", "table.csv"
-PARTS = ("page", "figures", "tables")
+PARTS = ("page", "summary", "figures", "tables")
 
 
 def write_report(
@@ -32,7 +33,7 @@ def write_report(
     progress: Callable[[int, int, str], None] | None = None,
     missed: Callable[[Missing], None] | None = None,
 ) -> list[Path]:
-    """Write the page, the figures with their captions, and the table.
+    """Write the page, the summary, the figures with their captions, and the table.
 
     Parameters
     ----------
@@ -62,6 +63,38 @@ def write_report(
         The description is no longer that of the results, there is
         no such sample, a result cannot be read, or the disk refuses.
     """
+    _require_known(only, form, size)
+    opened.require_as_run()
+    scene = Scene.of(opened)
+    files = _Files(opened.study.folder / RESULTS / FOLDER, form)
+    parts = set(PARTS) & set(only) if only else set(PARTS)
+    named = set() if "figures" in parts else {*NAMES, FIT} & set(only)
+    shown: list[Picture | Missing] = []
+    if parts & {"page", "summary"}:
+        shown = list(study_pictures(scene, () if "page" in parts else FIRST))
+        answer = list(study_pictures(scene, (ANSWER,)))
+    if "page" in parts:
+        text, missing = page(scene, [*answer, *shown], progress)
+        files.lost |= {one.name: one for one in missing}
+        files.write(PAGE, text.encode("utf-8"))
+    if "summary" in parts:
+        for name, content in summary(scene, [*shown, *answer]):
+            files.write(name, content) if isinstance(content, bytes) else files.miss(content)
+    sized = replace(scene, size=SIZES[size])
+    if FIT in named or "figures" in parts or samples:
+        files.save(fit_pictures(sized, samples))
+    if "figures" in parts or named - {FIT}:
+        at_hand = "page" in parts and size == SCREEN.name and not named
+        files.save(shown if at_hand else study_pictures(sized, named))
+    if "tables" in parts:
+        files.write(TABLE, _csv(opened))
+    if missed is not None:
+        for one in files.lost.values():
+            missed(one)
+    return files.written
+
+
+def _require_known(only: Collection[str], form: str, size: str) -> None:
     if form not in FORMATS:
         raise UnknownNameError(f"format '{form}' is unknown; choose one of {', '.join(FORMATS)}")
     if size not in SIZES:
@@ -70,46 +103,35 @@ def write_report(
     for word in only:
         if word not in known:
             raise UnknownNameError(f"there is no part and no figure '{word}' of a report; {did_you_mean(word, known)}")
-    opened.require_as_run()
-    folder = opened.study.folder / RESULTS / FOLDER
-    look = first_look(opened.results, opened.library())
-    written: list[Path] = []
-    lost: dict[str, Missing] = {}
 
-    def write(path: Path, content: bytes) -> None:
+
+@dataclass
+class _Files:
+    """What is written into a folder, and what could not be made."""
+
+    folder: Path
+    form: str
+    written: list[Path] = field(default_factory=list)
+    lost: dict[str, Missing] = field(default_factory=dict)
+
+    def write(self, name: str, content: bytes) -> None:
+        path = self.folder / name
         make_folder(path.parent)
         write_atomically(path, lambda part: part.write_bytes(content))
-        written.append(path)
+        self.written.append(path)
 
-    parts = set(PARTS) & set(only) if only else set(PARTS)
-    named = set() if "figures" in parts else {*NAMES, FIT} & set(only)
-    scene = Scene(opened, look, SIZES[size])
-    shown = list(study_pictures(Scene(opened, look))) if "page" in parts else []
-    if "page" in parts:
-        text, missing = page(opened, look, shown, progress)
-        lost |= {one.name: one for one in missing}
-        write(folder / PAGE, text.encode("utf-8"))
+    def miss(self, one: Missing) -> None:
+        self.lost.setdefault(one.name, one)
 
-    def save(pictures: Iterable[Picture | Missing]) -> None:
+    def save(self, pictures: Iterable[Picture | Missing]) -> None:
+        """Write figures with their captions."""
         for one in pictures:
-            ready = one if isinstance(one, Missing) else one.ready(form)
+            ready = one if isinstance(one, Missing) else one.ready(self.form)
             if isinstance(ready, Missing):
-                lost.setdefault(ready.name, ready)
+                self.miss(ready)
                 continue
-            write(folder / f"{ready.name}.{form}", ready.content(form))
-            write(folder / f"{ready.name}.txt", f"{ready.caption}\n".encode())
-
-    if FIT in named or "figures" in parts or samples:
-        save(fit_pictures(scene, samples))
-    if "figures" in parts or named - {FIT}:
-        at_hand = shown and size == SCREEN.name and not named
-        save(shown if at_hand else study_pictures(scene, named))
-    if "tables" in parts:
-        write(folder / TABLE, _csv(opened))
-    if missed is not None:
-        for one in lost.values():
-            missed(one)
-    return written
+            self.write(f"{ready.name}.{self.form}", ready.content(self.form))
+            self.write(f"{ready.name}.txt", f"{ready.caption}\n".encode())
 
 
 def _csv(opened: OpenStudy) -> bytes:

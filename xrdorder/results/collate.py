@@ -97,7 +97,7 @@ def collate(
         "own_relations": ", ".join(own_relations),
     }
     if own := own_words(dataset):
-        attrs = {"long_name": "scale of tin and relations of the laboratory's own behind the estimates"}
+        attrs = {"long_name": "scale of tin of the laboratory's own behind the estimates, and relations beside them"}
         dataset["own"] = ("sample", np.array([own] * len(samples), dtype=object), attrs)
     for name in ("sample", "quantity", "source"):
         dataset[name].attrs["long_name"] = f"name of the {name}"
@@ -105,7 +105,7 @@ def collate(
 
 
 def own_words(results: xr.Dataset) -> str:
-    """Name the scale and the relations of the laboratory's own that stand behind results; empty without any."""
+    """Name the scale of the laboratory's own behind the estimates, and its relations beside them; empty without any."""
     scale, own = (str(results.attrs.get(name, "")) for name in ("tin_scale", "own_relations"))
     said = [f"tin scale '{scale}'"] if scale not in ("", PUBLISHED_SCALE.name) else []
     return "; ".join([*said, *([f"relations {own}"] if own else [])])
@@ -113,9 +113,6 @@ def own_words(results: xr.Dataset) -> str:
 
 def _source(quantity: str) -> str:
     """Publications behind a quantity of the table; those of estimates stand with their draws."""
-    if quantity in ("S_a", "S_b"):
-        # the definition; its form is from memory, the paper's equation was not legible
-        return "A. Godeke, Supercond. Sci. Technol. 19 (2006) R68, eq. 1"
     if quantity != "tin_lower_bound":
         return ""
     return "; ".join(dict.fromkeys(entry.source for entry in relations("tin-from-order")))

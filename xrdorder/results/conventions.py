@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 CONVENTIONS = "CF-1.8"
 
 # UDUNITS reads at.% as a pressure: the technical atmosphere, times per cent
-_UDUNITS = {"": "1", "at.%": "percent", "degree²": "degree2", "nm²": "nm2", "°C": "degree_Celsius", "h": "hour"}
+_UDUNITS = {"": "1", "at.%": "percent", "degree²": "degree2", "nm²": "nm2", "mm²": "mm2", "°C": "degree_Celsius",
+            "h": "hour"}  # fmt: skip
 
 
 def udunits(printed: str) -> str:

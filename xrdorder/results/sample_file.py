@@ -3,9 +3,9 @@
 The root group holds the tables that later steps need: ``value`` and ``contribution`` (quantity, source), ``record``
 (how each quantity was computed), ``relation_...`` (relation), ``target_...`` (target), and the provenance as
 attributes. The groups ``curves``, ``lines``, ``phases``, ``parameters`` hold the fit itself, ``cross_checks`` lattice
-and order by other routes, ``single_lines`` lines of the A15 fitted one by one, ``fitted`` what the fit handed on to its
-interpretation. Every file is ordinary netCDF-4 with a checksum behind it (`xrdorder.files.sealed`); it is written
-whole or not at all.
+and order by other routes, ``single_lines`` lines of the A15 fitted one by one, ``fitted`` what the interpretation
+changed of the fit: the rest stands in the root alone. Every file is ordinary netCDF-4 with a checksum behind it
+(`xrdorder.files.sealed`); it is written whole or not at all.
 """
 
 import io
@@ -29,7 +29,7 @@ from xrdorder.results.conventions import about, units_beside
 from xrdorder.results.netcdf import arrays, netcdf, plain, read_groups
 from xrdorder.uncertainty import Contributions
 
-FORMAT = 6
+FORMAT = 7
 """Layout of the sample files; a file of another layout counts as not there and is made again."""
 
 GROUPS = ("curves", "lines", "phases", "parameters", "cross_checks", "single_lines", "fitted")
@@ -168,7 +168,7 @@ def write_sample(sample: StoredSample, path: Path) -> None:
 
 
 def _root(sample: StoredSample) -> xr.Dataset:
-    contributions, provenance = sample.contributions, sample.provenance
+    contributions = sample.contributions
     plain_names = [name for name in sample.values if name not in contributions.quantities]
     root = xr.Dataset(
         {
@@ -217,8 +217,13 @@ def _root(sample: StoredSample) -> xr.Dataset:
             "figure_of_fit": _texts(sample.quality),
         },
     ).merge(sample.tables)
+    return root.assign_attrs(_attributes(sample))
+
+
+def _attributes(sample: StoredSample) -> dict[str, Any]:
+    provenance = sample.provenance
     made = f"fitted and interpreted by xrdorder {provenance.version}".rstrip()
-    root.attrs = {
+    return {
         **about(f"sample {sample.name}", made, provenance.created),
         "format": FORMAT,
         "sample": sample.name,
@@ -237,7 +242,6 @@ def _root(sample: StoredSample) -> xr.Dataset:
         "calibration": provenance.calibration,
         "created": provenance.created,
     }
-    return root
 
 
 def _texts(names: Any) -> NDArray[np.object_]:

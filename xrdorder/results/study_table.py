@@ -105,6 +105,15 @@ def flags_of(one: xr.Dataset) -> list[tuple[str, str]]:
     return [(str(name), str(text)) for name, text in json.loads(str(one["flag_messages"].item()))]
 
 
+def in_short(one: xr.Dataset) -> list[str]:
+    """Lattice parameter, order and tin of one sample, as the table has them."""
+    found = []
+    for shown in map(quantity, ("a_nm", "site_order", "tin_fraction")):
+        text, unit = _cells(one, shown)[0].text, shown.people.unit
+        found += [f"{shown.symbol} {text} {unit}".rstrip()] * (text != MISSING)
+    return found
+
+
 def failures(results: xr.Dataset) -> list[str]:
     """Sample and reason of each pattern that could not be fitted."""
     pairs = zip(results["sample"].values, results["status"].values, strict=True)

@@ -178,7 +178,7 @@ def _again(task: Task) -> StoredSample | None:
     """Interpret the stored fit again; None where it cannot be read after all, and must be fitted again."""
     try:
         stored = read_sample(task.target)
-        fitted = Fitted.from_dataset(stored.groups[GROUP])
+        fitted = Fitted.of_stored(stored)
     except (StudyError, KeyError, ValueError):
         return None
     base = replace(

@@ -2,7 +2,7 @@
 
 A fit is dear, its interpretation cheap. What a fit hands on is therefore stored beside everything else (`Fitted`, the
 group ``fitted`` of a sample file), so that a sample whose strain, dopant uncertainty, tin scale or relations have
-changed is interpreted again without being fitted again.
+changed is interpreted again without being fitted again. What the interpretation left as it was stands there once.
 """
 
 from __future__ import annotations
@@ -76,17 +76,25 @@ class Fitted:
     temperature_c: float = math.nan
     records: Mapping[str, Record] = field(default_factory=dict)
 
-    def to_dataset(self) -> xr.Dataset:
-        """Table for storage."""
-        dataset = uncertainty.to_dataset(self.contributions).rename(_IN_FILE)
-        names = list(self.values)
-        dataset["number"] = ("name", np.array([self.values[name] for name in names], dtype=float))
-        dataset = dataset.assign_coords(name=np.array(names, dtype=object))
+    def to_dataset(self, result: StoredSample) -> xr.Dataset:
+        """Table for storage: what the interpretation changed as the fit had it, and the names of all that it left."""
+        table, names = self.contributions, list(self.values)
+        kept = {name for name in names if self._kept(name, result)}
+        other = [name for name in names if name not in kept]
+        records = [one.to_json() for name, one in self.records.items() if result.records.get(name) != one]
+        changed = table.select(name for name in table.quantities if name in other)
+        dataset = uncertainty.to_dataset(changed).rename(_IN_FILE)
+        columns = _columns(_joined(result, table.quantities, changed))
+        dataset["place"] = ("column", [columns.index(one) for one in _columns(table) if one in columns])
+        dataset = dataset.assign_coords(name=np.array(names, dtype=object), changed=np.array(other, dtype=object))
+        dataset["number"] = ("changed", np.array([self.values[name] for name in other], dtype=float))
+        dataset["with_table"] = ("name", np.array([name in table.quantities for name in names], dtype=np.int8))
         dataset["record"] = (
             "record_of",
-            np.array([record.to_json() for record in self.records.values()], dtype=object),
-            {"long_name": "how the fit computed a quantity; JSON"},
+            np.array(records, dtype=object),
+            {"long_name": "how the fit computed a quantity, where the interpretation changed that; JSON"},
         )
+        dataset["recorded"] = ("recorded_name", np.array(list(self.records), dtype=object))
         dataset["number"].attrs["long_name"] = "quantity of the fit; unit in its name, fractions as fractions"
         dataset.attrs = {
             "flags": json.dumps(self.flags, ensure_ascii=False),
@@ -101,14 +109,41 @@ class Fitted:
         }
         return dataset
 
+    def _kept(self, name: str, result: StoredSample) -> bool:
+        """Whether the result holds a quantity as the fit had it, with the same contributions."""
+        same = np.array_equal(result.values.get(name, math.nan), self.values[name], equal_nan=True)
+        both = (self.contributions, result.contributions)
+        tables = [table.select([name] * (name in table.quantities)) for table in both]
+        rows = [dict(zip(zip(t.sources, t.groups, strict=True), t.values.T.tolist(), strict=True)) for t in tables]
+        return bool(same and tables[0].quantities == tables[1].quantities and rows[0] == rows[1])
+
     @classmethod
-    def from_dataset(cls, dataset: xr.Dataset) -> Fitted:
-        """Read what `to_dataset` made."""
+    def of_stored(cls, stored: StoredSample) -> Fitted:
+        """Read what `to_dataset` made, and what the result holds as the fit had it.
+
+        Raises
+        ------
+        KeyError, ValueError
+            It is not there, or is no such table.
+        """
+        dataset = stored.groups[GROUP]
         attrs = dataset.attrs
         low, high = (float(angle) for angle in attrs["two_theta_range"])
+        names = [str(name) for name in dataset["name"].values]
+        values = {name: stored.values.get(name, math.nan) for name in names}
+        values |= dict(zip(dataset["changed"].values.tolist(), dataset["number"].values.tolist(), strict=True))
+        changed = uncertainty.from_dataset(dataset.rename({b: a for a, b in _IN_FILE.items()}))
+        with_table = [name for name, yes in zip(names, dataset["with_table"].values, strict=True) if yes]
+        table, order = _joined(stored, with_table, changed), dataset["place"].values.tolist()
+        records = by_quantity(map(str, dataset["record"].values.tolist()))
         return cls(
-            values=dict(zip(dataset["name"].values.tolist(), dataset["number"].values.tolist(), strict=True)),
-            contributions=uncertainty.from_dataset(dataset.rename({b: a for a, b in _IN_FILE.items()})),
+            values=values,
+            contributions=Contributions(
+                table.quantities,
+                tuple(table.sources[k] for k in order),
+                table.values[:, order],
+                tuple(table.groups[k] for k in order),
+            ),
             flags=tuple((str(name), str(message)) for name, message in json.loads(attrs["flags"])),
             quality_words=json.loads(attrs["quality_words"]),
             a15=str(attrs["a15"]),
@@ -118,8 +153,18 @@ class Fitted:
             radiation=str(attrs["radiation"]),
             mount=json.loads(attrs["mount"]),
             temperature_c=float(attrs["temperature_c"]),
-            records=by_quantity(map(str, dataset["record"].values.tolist())),
+            records={name: records.get(name) or stored.records[name] for name in dataset["recorded"].values.tolist()},
         )
+
+
+def _joined(stored: StoredSample, quantities: Sequence[str], changed: Contributions) -> Contributions:
+    """Table of the fit from what the result holds of it and from what was changed, but for the order of its columns."""
+    rest = stored.contributions.select(name for name in quantities if name not in changed.quantities)
+    return rest.merge(changed).select(quantities)
+
+
+def _columns(table: Contributions) -> list[tuple[str, str]]:
+    return list(zip(table.sources, table.groups, strict=True))
 
 
 def interpret(base: StoredSample, fitted: Fitted, sample: Sample, own: OwnFiles) -> StoredSample:
@@ -144,9 +189,11 @@ def interpret(base: StoredSample, fitted: Fitted, sample: Sample, own: OwnFiles)
     XrdorderError
         The description contradicts itself, or a file of the laboratory cannot be used.
     """
-    base = replace(base, groups={**base.groups, GROUP: fitted.to_dataset()})
-    if "a_nm" not in fitted.values:
-        return base
+    result = base if "a_nm" not in fitted.values else _of_a15(base, fitted, sample, own)
+    return replace(result, groups={**base.groups, GROUP: fitted.to_dataset(result)})
+
+
+def _of_a15(base: StoredSample, fitted: Fitted, sample: Sample, own: OwnFiles) -> StoredSample:
     material = characterise(
         fitted.values,
         fitted.contributions,

@@ -9,10 +9,10 @@ import xarray as xr
 
 from xrdorder import __version__
 from xrdorder.crystals import phase
-from xrdorder.description.measurement import Reading
 from xrdorder.description.own_files import OwnFiles
 from xrdorder.description.sample import Sample
 from xrdorder.description.study import DESCRIPTION, Study, read_study
+from xrdorder.description.table import FIT, INTERPRETATION
 from xrdorder.estimates.study_draws import estimated
 from xrdorder.exceptions import StudyError
 from xrdorder.files.atomic import file_hash, make_folder, only_run, require_no_folder, sweep
@@ -22,9 +22,9 @@ from xrdorder.results.collate import collate, read_results, write_results
 from xrdorder.results.fingerprint import OF_FIT, fingerprint
 from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
 from xrdorder.results.sample_file import Provenance, StoredSample, failure, read_sample, stored_sample
-from xrdorder.running.calibration import study_instruments
 from xrdorder.running.fit_sample import Task, do_task, require_files
 from xrdorder.running.flags import with_study_flags
+from xrdorder.running.instruments import study_instruments
 from xrdorder.running.interpretation import SEED
 from xrdorder.running.pool import run_all
 from xrdorder.treatments import LoggedTreatment
@@ -169,7 +169,7 @@ def _sort_out(
 def provenance_of(
     study: Study, sample: Sample, instrument: Instrument, phase_files: dict[str, str]
 ) -> Provenance:
-    """Collect what a result depends on. Route and measured values are not among it: nothing here sees them.
+    """Collect what a result depends on: what keys of the description say of themselves, files, and the program.
 
     Raises
     ------
@@ -183,32 +183,14 @@ def provenance_of(
         "phase_files": {Path(name).name: digest for name, digest in phase_files.items()},
         "engine": study.engine,
         "instrument": instrument.id,
-        "dopants": lot.dopants,
-        "on_tin_site": lot.on_tin_site,
-        "reading": sample.model_dump(include=set(Reading.model_fields)),
-        "mount": sample.mount,
-        "temperature_c": sample.temperature_c,
-        "specimen_length_mm": sample.specimen_length_mm,
-        "divergence_deg": sample.divergence_deg,
-        "internal_standard": sample.internal_standard,
-        "fit": sample.choices,
+        **sample.seen_by(FIT),
+        "lot": lot.seen_by(FIT),
     }
     options = of_fit | {
         "seed": SEED,
-        "lot": lot.name,
-        "undoped": lot.undoped,
-        "u_dopants": lot.u_dopants,
-        "u_on_tin_site": lot.u_on_tin_site,
-        "lattice_by_dopant_nm": lot.lattice_by_dopant_nm or {},
-        "u_lattice_by_dopant_nm": lot.u_lattice_by_dopant_nm or {},
-        "wire_axis_angle_deg": sample.wire_axis_angle_deg,
-        "u_temperature_k": sample.u_temperature_k,
+        **sample.seen_by(INTERPRETATION),
+        "lot": {"name": lot.name, **lot.seen_by(FIT, INTERPRETATION)},
         "reaction_temperature_c": sample.reaction_temperature_c,
-        "strain": sample.strain,
-        "u_strain": sample.u_strain,
-        "strain_gauge": sample.strain_gauge,
-        "strain_bound": sample.strain_bound,
-        "corrections_off": sorted(sample.corrections_off),
         "own_files": OwnFiles.of(study).hashes(),
     }
     if isinstance(sample.treatment, LoggedTreatment) and (log := sample.treatment.file) is not None:

@@ -17,6 +17,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from xrdorder.crystals.a15 import site_order_from
 from xrdorder.relations import PUBLISHED, Library, Relation
 from xrdorder.superconductivity.mixture import Array, Band, Common, RelationResult, ask
 from xrdorder.superconductivity.targets import HELIUM_K, targets_at
@@ -44,7 +45,7 @@ def by_relation(
     Parameters
     ----------
     draws : mapping of target to array, (n,)
-        Joint draws of ``tin_fraction``, ``site_order_joint``, ``Tc_K``, ``Bc2_0K_T`` and ``resistivity_uohm_cm``.
+        Joint draws of ``tin_fraction``, ``S_a``, ``Tc_K``, ``Bc2_0K_T`` and ``resistivity_uohm_cm``.
     library : Library
     wire : str
         "binary", "doped", "Ta" or "Ti": relations found on such wire, or on any. "any": all of them.
@@ -65,7 +66,8 @@ def by_relation(
         for entry in library.relations(kind, wire):
             yield _asked(target, entry, route, inputs, common)
 
-    tin, order, tc, zero = (draws[name] for name in ("tin_fraction", "site_order_joint", "Tc_K", "Bc2_0K_T"))
+    tin, s_a, tc, zero = (draws[name] for name in ("tin_fraction", "S_a", "Tc_K", "Bc2_0K_T"))
+    order = site_order_from(s_a, tin)
     slopes = list(asked("Bc2_slope_T_per_K", "bc2-slope", "resistivity", draws["resistivity_uohm_cm"]))
     found = [
         *asked("Tc_K", "tc-from-tin", "tin", tin),

@@ -29,6 +29,7 @@ from xrdorder.relations import PUBLISHED, Library, Relation
 from xrdorder.relations.bc2_of_temperature import POWER
 from xrdorder.superconductivity.mixture import Band, Common
 from xrdorder.superconductivity.pinning import (
+    AS_GRAIN,
     AT_LEAST,
     ForceShape,
     GrainSize,
@@ -167,6 +168,7 @@ def conductor(
     *,
     measured_grain_nm: float | None = None,
     u_measured_grain_nm: float | None = None,
+    as_grain: tuple[float, float] = AS_GRAIN,
     a15_area_fraction: float | None = None,
     u_a15_area_fraction: float = 0.0,
     lot: str = "",
@@ -188,6 +190,8 @@ def conductor(
         With domain size.
     measured_grain_nm, u_measured_grain_nm : float, optional
         Grain size by microscopy, which takes the place of the domain size.
+    as_grain : (float, float)
+        Logarithm of grain size over domain size and its standard uncertainty.
     a15_area_fraction, u_a15_area_fraction : float, optional
         A15 area over the area of the wire without its copper, and its standard uncertainty.
     seed : int
@@ -210,7 +214,11 @@ def conductor(
     common = Common(len(tc), seed, name, lot)
     try:
         grain = grain_size(
-            material, measured_nm=measured_grain_nm, u_measured_nm=u_measured_grain_nm, common=common
+            material,
+            measured_nm=measured_grain_nm,
+            u_measured_nm=u_measured_grain_nm,
+            as_grain=as_grain,
+            common=common,
         )
     except ValidityError as error:
         raise ValidityError(f"sample '{name}': {error}") from error
@@ -224,7 +232,7 @@ def conductor(
         area = np.clip(a15_area_fraction + u_a15_area_fraction * common.own("A15 area"), 0.0, 1.0)
     values = material.values if isinstance(material, Material) else material[0]
     flags = [*grain.flags]
-    uneven = (values.get(name, math.nan) for name in ("tin_fraction_rich", "lattice_tail_nm"))
+    uneven = (values.get(name, math.nan) for name in ("tin_fraction_lattice_rich", "lattice_tail_nm"))
     if any(math.isfinite(x) and x != 0.0 for x in uneven):
         flags.append(
             Flag(
@@ -404,7 +412,8 @@ def crossing(
     """Find the field at which the layer currents of two samples are equal.
 
     With one shape f for both, the ratio of the currents rises or falls all the way to the lower Bc2, so that there is
-    one crossing at most; it is found by bisection in every draw.
+    one crossing at most; it is found by bisection in every draw. Wires of different dopants have different shapes: a
+    second crossing, at low fields, would not be found.
 
     Raises
     ------
@@ -457,7 +466,7 @@ class LayerState:
     def __init__(self, sample: Conductor, conditions: Conditions, force: Array) -> None:
         at = strained(sample, conditions)
         self.bc2 = bc2_at(sample, conditions.temperature_k, at)[:, 0]
-        self.shape = ForceShape(sample.common, sample.library)
+        self.shape = ForceShape(sample.common, sample.library, sample.wire)
         self.peak = force * _strength(sample, conditions, at)
 
     def current(self, field_t: float | Array) -> Array:

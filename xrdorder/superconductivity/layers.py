@@ -188,8 +188,8 @@ def layer(
     level : Level
         Joint draws of the sample.
     material : Material, or (values, contributions)
-        With ``tin_fraction``; for a graded layer ``tin_spread`` and ``lattice_tail_nm``, for two populations
-        ``tin_fraction_lean``, ``tin_fraction_rich`` and ``rich_share``: how the pieces lie about their mean.
+        With ``tin_fraction_lattice``; for a graded layer ``tin_spread`` and ``lattice_tail_nm``, for two populations
+        ``tin_fraction_lattice_lean`` and ``_rich`` and ``rich_share``: how the pieces lie about their mean.
     seed : int
     key, lot : str
         Name of the sample and of its wire lot.
@@ -210,7 +210,7 @@ def layer(
     Examples
     --------
     >>> from xrdorder.uncertainty import Contributions
-    >>> values = {"tin_fraction": 0.235, "tin_spread": 0.01, "lattice_tail_nm": 0.000136}
+    >>> values = {"tin_fraction_lattice": 0.235, "tin_spread": 0.01, "lattice_tail_nm": 0.000136}
     >>> level = Level(*(np.full(2000, number) for number in (0.235, 16.0, 26.0, 1.4)))
     >>> one = layer(level, (values, Contributions.empty()))
     >>> one.kind, round(float(np.mean(one.tin)), 5)
@@ -218,9 +218,7 @@ def layer(
     """
     values, table = (material.values, material.contributions) if isinstance(material, Material) else material
     if not np.all(np.isfinite(level.tin)):
-        raise ValidityError(
-            "no tin content is known, so that nothing can be said of the layer; give tin_fraction (0.24 for 24 at.%)"
-        )
+        raise ValidityError("no tin content is known, so that nothing can be said of the layer")
     common = Common(len(level.tin), seed, key, lot)
     kind = _kind(values, bound)
     weights, tin = _section(kind, level, values, table, common)
@@ -235,7 +233,7 @@ def _kind(values: Mapping[str, float], bound: bool) -> str:
     def given(*names: str) -> bool:
         return all(math.isfinite(values.get(name, math.nan)) for name in names)
 
-    if given("tin_fraction_lean", "tin_fraction_rich", "rich_share"):
+    if given("tin_fraction_lattice_lean", "tin_fraction_lattice_rich", "rich_share"):
         return TWO
     if given("tin_spread", "lattice_tail_nm") and values["lattice_tail_nm"] != 0.0:
         return GRADED
@@ -250,17 +248,9 @@ def _section(
     """Draw weights and tin content of the pieces, both of shape (n, m)."""
     from scipy.special import ndtri
 
-    names = [
-        name
-        for name in (
-            "tin_fraction",
-            "tin_spread",
-            "tin_fraction_lean",
-            "tin_fraction_rich",
-            "rich_share",
-        )
-        if math.isfinite(values.get(name, math.nan))
-    ]
+    by_lattice, *populations = (f"tin_fraction_lattice{end}" for end in ("", "_lean", "_rich"))
+    wanted = (by_lattice, "tin_spread", *populations, "rich_share")
+    names = [name for name in wanted if math.isfinite(values.get(name, math.nan))]
     drawn = quantity_draws(
         values,
         table,
@@ -273,10 +263,9 @@ def _section(
     if kind == TWO:
         share = np.clip(draws["rich_share"], 0.0, 1.0)
         # Both populations were read from one lattice scale: what the joint estimate says about its level moves both.
-        mean = (1.0 - share) * draws["tin_fraction_lean"] + share * draws["tin_fraction_rich"]
-        shift = level.tin - draws.get("tin_fraction", mean)
-        tin = np.stack([draws["tin_fraction_lean"] + shift, draws["tin_fraction_rich"] + shift], axis=1)
-        return np.stack([1.0 - share, share], axis=1), tin
+        lean, rich = (draws[name] for name in populations)
+        shift = level.tin - draws.get(by_lattice, (1.0 - share) * lean + share * rich)
+        return np.stack([1.0 - share, share], axis=1), np.stack([lean + shift, rich + shift], axis=1)
     if kind == UNIFORM:
         return np.ones((common.n, 1)), level.tin[:, None]
     edges = np.linspace(0.0, 1.0, SLICES + 1)

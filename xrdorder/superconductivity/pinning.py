@@ -38,6 +38,9 @@ arXiv:1801.02195), microscopy 110 to 150 nm in wires like it (X. Xu, Supercond. 
 cancels between samples.
 """
 
+AS_GRAIN = (0.0, math.sqrt(math.log1p(U_DOMAIN_AS_GRAIN**2)))
+"""Logarithm of grain size over domain size and its standard uncertainty, where nobody measured both in a lot."""
+
 MICROSCOPY, DOMAINS, AT_LEAST = "microscopy", "domain size", "domain size, at least"
 
 
@@ -69,6 +72,7 @@ def grain_size(
     *,
     measured_nm: float | None = None,
     u_measured_nm: float | None = None,
+    as_grain: tuple[float, float] = AS_GRAIN,
     common: Common,
 ) -> GrainSize:
     """Take the grain size by microscopy where there is one, else the domain size.
@@ -79,6 +83,8 @@ def grain_size(
         With ``domain_size_nm`` or ``domain_size_at_least_nm``.
     measured_nm, u_measured_nm : float, optional
         Grain size by microscopy and its standard uncertainty.
+    as_grain : (float, float)
+        Logarithm of grain size over domain size and its standard uncertainty, where other wires of the lot tell it.
     common : Common
 
     Raises
@@ -102,7 +108,10 @@ def grain_size(
     elif material is not None:
         values, table = material
     size = values.get("domain_size_nm", math.nan)
-    everybody = standard_normal(common.n, common.seed, "domain size as grain size", "published")
+    factor, source = np.full(common.n, as_grain[0]), "domain size as grain size"
+    factor += as_grain[1] * (
+        standard_normal(common.n, common.seed, source, "published") if as_grain == AS_GRAIN else common.of_lot(source)
+    )
     if math.isfinite(size) and size > 0.0:
         drawn = np.full(common.n, size)
         if "domain_size_nm" in table.quantities:
@@ -110,11 +119,8 @@ def grain_size(
                 values, table, ["domain_size_nm"], n=common.n, seed=common.seed, key=common.key
             )["domain_size_nm"]
         # Linear in the width, whose inverse the size is: the far tail of the draws may pass zero.
-        draws = np.maximum(drawn, 0.1 * size) * _positive(1.0, U_DOMAIN_AS_GRAIN, everybody)
-        flag = Flag(
-            "domain-size-for-grain-size",
-            f"pinning takes the domain size, {size:.0f} nm, for the grain size; a grain size by microscopy is better",
-        )
+        draws = np.maximum(drawn, 0.1 * size) * np.exp(factor)
+        flag = Flag("domain-size-for-grain-size", _words(size, as_grain))
         return GrainSize(draws, DOMAINS, (flag,))
     least = values.get("domain_size_at_least_nm", math.nan)
     if math.isfinite(least) and least > 0.0:
@@ -122,10 +128,18 @@ def grain_size(
             "grain-size-at-least",
             f"domains are at least {least:.0f} nm: pinning forces and currents are at most those given",
         )
-        return GrainSize(least * _positive(1.0, U_DOMAIN_AS_GRAIN, everybody), AT_LEAST, (flag,))
+        return GrainSize(least * np.exp(factor), AT_LEAST, (flag,))
     raise ValidityError(
         "no grain size is known: the pattern resolves no domain size; give a grain size by microscopy, nm"
     )
+
+
+def _words(size_nm: float, as_grain: tuple[float, float]) -> str:
+    """How the domain size was turned into one of grains."""
+    size = f"the domain size, {size_nm:.0f} nm, for the grain size"
+    if as_grain == AS_GRAIN:
+        return f"pinning takes {size}; a grain size by microscopy is better"
+    return f"pinning takes {math.exp(as_grain[0]):.2f} times {size}, anchored to grain sizes measured in the lot"
 
 
 def _positive(value: float, relative: float, normal: Array) -> Array:
@@ -224,8 +238,9 @@ def comparable_forces(*forces: PeakForce, common: Common) -> tuple[Array, ...]:
 class ForceShape:
     """Pinning force over its peak against reduced field, one relation for each draw.
 
-    Without scatter: how far a layer strays from the shape is common to samples to an extent that nobody knows, and less
-    than what is not known of the level.
+    Those found on the wire's own dopant; where there are none, those for any wire. Without scatter: how far a layer
+    strays from the shape is common to samples to an extent that nobody knows, and less than what is not known of the
+    level.
 
     Examples
     --------
@@ -234,8 +249,9 @@ class ForceShape:
     [0.0, 1.0, 0.433, 0.0, 0.0]
     """
 
-    def __init__(self, common: Common, library: Library = PUBLISHED) -> None:
-        self._entries = library.relations("reduced-pinning-force")
+    def __init__(self, common: Common, library: Library = PUBLISHED, wire: str = "any") -> None:
+        entries = library.relations("reduced-pinning-force", wire)
+        self._entries = [one for one in entries if one.wire == wire] or [one for one in entries if one.wire == "any"]
         self._choice = common.choice("reduced-pinning-force", self._entries)
 
     def __call__(self, h: Array) -> Array:

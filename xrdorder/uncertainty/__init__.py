@@ -10,7 +10,7 @@ never cancels. Everything else is a view of that table:
   GUM F.1.2);
 * `Contributions.budget`, what the uncertainty is made of;
 * `difference`, the difference of two samples with its uncertainty;
-* `common_draws` and `quantity_draws`, random numbers that are equal where a source is shared;
+* `quantity_draws`, random numbers that are equal where a source is shared;
 * `to_dataset`, `from_dataset` and `collate`, the table as it is stored.
 
 Columns are independent of each other by construction. Correlated quantities (the parameters of a fit) share
@@ -23,7 +23,6 @@ from xrdorder.uncertainty.contributions import PRIVATE, Array, Contributions, Di
 from xrdorder.uncertainty.draws import (
     DEFAULT_DRAWS,
     DEFAULT_LEVEL,
-    common_draws,
     interval,
     quantity_draws,
     standard_normal,
@@ -38,7 +37,6 @@ __all__ = [
     "Contributions",
     "Difference",
     "collate",
-    "common_draws",
     "difference",
     "from_dataset",
     "interval",

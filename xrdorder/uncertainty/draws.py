@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from functools import lru_cache
 
 import numpy as np
@@ -42,45 +42,6 @@ def _shared_normal(n: int, seed: int, source: str, group: str) -> Array:
     draws = _generator(seed, source, group, "").standard_normal(n)
     draws.flags.writeable = False
     return draws
-
-
-def common_draws(
-    contributions: Sequence[Contributions],
-    n: int = DEFAULT_DRAWS,
-    seed: int = 0,
-    keys: Sequence[str] | None = None,
-) -> list[Array]:
-    """Draw standard normal numbers for the sources of several samples, equal where a source is shared.
-
-    Parameters
-    ----------
-    contributions : sequence of Contributions
-        One table a sample.
-    n : int
-        Number of draws.
-    seed : int
-        The numbers of a source depend on the seed, its name and its group, not on the order of samples or
-        sources, nor on what else is drawn.
-    keys : sequence of str, optional
-        Names of the samples, to which private sources are tied. Without them the place in the sequence
-        serves.
-
-    Returns
-    -------
-    list of array, (n_sources, n) each
-        ``value + contributions.row(quantity) @ draws`` are draws of a quantity.
-    """
-    names = [str(k) for k in range(len(contributions))] if keys is None else list(keys)
-    if len(names) != len(contributions):
-        raise ValueError(
-            f"common draws: {len(names)} keys for {len(contributions)} samples; give one a sample"
-        )
-    return [
-        np.array(
-            [standard_normal(n, seed, s, g, key) for s, g in zip(table.sources, table.groups, strict=True)]
-        ).reshape(len(table.sources), n)
-        for key, table in zip(names, contributions, strict=True)
-    ]
 
 
 def quantity_draws(

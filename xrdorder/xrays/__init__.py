@@ -19,6 +19,7 @@ from xrdorder.xrays.polarisation import lorentz_polarisation
 from xrdorder.xrays.scattering import (
     GEMMI_TABLE,
     SECOND_TABLE_REACH_EV,
+    U_CHARGE_TRANSFER,
     U_DISPERSION_DIFFERENCE,
     MeasuredDispersion,
     ScatteringTable,
@@ -30,6 +31,7 @@ __all__ = [
     "EDGE_REACH_EV",
     "GEMMI_TABLE",
     "SECOND_TABLE_REACH_EV",
+    "U_CHARGE_TRANSFER",
     "U_DISPERSION_DIFFERENCE",
     "ContaminationComponent",
     "ContaminationLine",

@@ -1,0 +1,61 @@
+"""Tables of docs/evidence.md that scripts write, and of which state of the model each is."""
+
+import ast
+import hashlib
+import re
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+PAGE = ROOT / "docs" / "evidence.md"
+DECIDES = ("anchors", "evidence", "hyperparameters", "likelihood", "model", "populations", "properties", "sampler",
+           "streams", "unknowns")  # fmt: skip
+"""Modules of `xrdorder.estimates` that decide what is drawn."""
+SAMPLES = ROOT / "xrdorder" / "relations" / "published_samples.toml"
+
+
+def fingerprint(*more: Path) -> str:
+    """First digits of the SHA-256 of the model's code without comments and docstrings, and of other files."""
+    content = hashlib.sha256()
+    for path in (*(ROOT / "xrdorder" / "estimates" / f"{name}.py" for name in DECIDES), *more):
+        text = path.read_text(encoding="utf-8")
+        content.update((_bare(text) if path.suffix == ".py" else text).encode())
+    return content.hexdigest()[:12]
+
+
+def _bare(code: str) -> str:
+    tree = ast.parse(code)
+    for node in ast.walk(tree):
+        body = getattr(node, "body", None)
+        if isinstance(body, list):
+            node.body = [one for one in body if not _is_text(one)]  # type: ignore[attr-defined]
+    return ast.dump(tree)
+
+
+def _is_text(node: ast.AST) -> bool:
+    return isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant) and isinstance(node.value.value, str)
+
+
+def rows(name: str, page: Path = PAGE) -> list[str]:
+    """Lines of a table between its marks."""
+    return _parts(name, page)[1].strip("\n").splitlines()
+
+
+def made_by(name: str, page: Path = PAGE) -> str:
+    """Fingerprint that stands at the head of a table."""
+    return re.findall(rf"<!-- {name}: begin, (\w*) -->", page.read_text(encoding="utf-8"))[0]
+
+
+def write(name: str, lines: list[str], of: str, page: Path = PAGE) -> None:
+    """Put a table in its place, with the fingerprint of what it is of."""
+    before, _, after = _parts(name, page)
+    body = "\n".join(lines)
+    page.write_text(f"{before}<!-- {name}: begin, {of} -->\n{body}\n<!-- {name}: end -->{after}", encoding="utf-8")
+
+
+def _parts(name: str, page: Path) -> tuple[str, str, str]:
+    text = page.read_text(encoding="utf-8")
+    found = re.fullmatch(rf"(.*)<!-- {name}: begin, \w* -->\n(.*)<!-- {name}: end -->(.*)", text, flags=re.S)
+    if found is None:
+        raise ValueError(f"{page} has no table {name}")
+    before, body, after = found.groups()
+    return before, body, after

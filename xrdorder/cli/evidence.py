@@ -1,0 +1,249 @@
+"""What others measured: list published samples, show one."""
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from xrdorder.cli.console import Entry, File, show
+from xrdorder.cli.named_files import NEW_FILE
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from xrdorder.cli.console import Part
+    from xrdorder.quantities.tables import Table
+    from xrdorder.relations.published_samples import PublishedSample
+
+    Condition = Callable[[PublishedSample], bool]
+
+_QUANTITIES = {
+    "a": ("a", "nm", 5, ("a_nm",)),
+    "tin": ("tin", "at.%", 1, ("tin_at_percent",)),
+    "order": ("order", "", 3, ("site_order", "S_a")),
+    "Tc": ("Tc", "K", 2, ("Tc_K",)),
+    "Bc2": ("Bc2", "T", 1, ("Bc2_T",)),
+    "slope": ("|dBc2/dT|", "T/K", 2, ("slope_T_per_K",)),
+    "resistivity": ("resistivity", "µΩ cm", 1, ("resistivity_uohm_cm",)),
+    "grain-size": ("grains", "nm", 0, ("grain_size_nm",)),
+}
+"""What can be asked for: heading, unit, digits of a summary, and the names of the numbers that are it."""
+
+_NOWHERE = ("review", "unknown")  # what stands for the laboratory where it was not named
+
+_CRITERIA = (
+    "Criteria differ: from the onset of a transition to its middle Tc falls by half a kelvin; from 10 to 99 % of one "
+    "transition Bc2 rises by 0.7 to 2.8 T, Tc by 0.1 to 0.5 K (A. Godeke et al., J. Appl. Phys. 97 (2005) 093909, "
+    "table II). Where none stands the source does not say."
+)
+
+
+@click.command()
+@click.argument("name", required=False)
+@click.option("--route", help="Bulk, wire, film or crystal, or words of the name, such as powder-in-tube or bronze.")
+@click.option("--dopant", help="Only those with this dopant, such as Ta; none: without any.")
+@click.option("--with", "wanted", multiple=True, help=f"Only those with it: {', '.join(_QUANTITIES)}. May be repeated.")
+@click.option("--laboratory", help="Only those measured in this town.")
+@click.option("--known", help="Only those known so: read, abstract, secondary, memory.")
+@click.option("--find", help="Only those with these words in name, source or remark.")
+@click.option("--csv", "table", type=NEW_FILE, help="Write every number and text of those listed into this file.")
+def evidence(
+    name: str | None,
+    route: str | None,
+    dopant: str | None,
+    wanted: tuple[str, ...],
+    laboratory: str | None,
+    known: str | None,
+    find: str | None,
+    table: Path | None,
+) -> None:
+    """List the published samples that estimates rest on, or show the one called NAME.
+
+    Tin, lattice parameter, order, Tc, Bc2, resistivity and grain size as they were published, each with source,
+    criterion, and how it is known. Tin is by microanalysis unless said otherwise.
+    """
+    from xrdorder.relations.published_samples import published_sample, published_samples
+
+    if name is not None:
+        if any((route, dopant, wanted, laboratory, known, find, table)):
+            raise click.UsageError("options choose from the list; leave out NAME")
+        return show(*_one(published_sample(name)))
+    conditions = [
+        *_of_route(route), *_of_dopant(dopant), *(_has(quantity) for quantity in wanted), *_of_known(known),
+        *([] if laboratory is None else [_in(laboratory)]), *([] if find is None else [_says(find)]),
+    ]  # fmt: skip
+    found = [sample for sample in published_samples() if all(holds(sample) for holds in conditions)]
+    if not found:
+        raise click.UsageError("no published sample is like that; leave out one of the options")
+    show(_summary(found), "", _list(found), "", *_notes(found))
+    if table is not None:
+        _write(found, table)
+        show("", File("Table", str(table)))
+
+
+def _of_route(route: str | None) -> "list[Condition]":
+    from xrdorder.relations.published_samples import FORMS
+
+    if route is None:
+        return []
+    word = route.casefold()
+    return [(lambda s: s.form == word) if word in FORMS else (lambda s: word in s.name.casefold())]
+
+
+def _of_dopant(dopant: str | None) -> "list[Condition]":
+    from xrdorder.relations.published_samples import published_samples
+
+    if dopant is None:
+        return []
+    if dopant.casefold() == "none":
+        return [lambda s: s.undoped]
+    known = sorted({element for s in published_samples() for element in s.dopants})
+    if dopant.capitalize() not in known:
+        raise click.UsageError(f"--dopant {dopant}: known are {', '.join(known)}, none")
+    return [lambda s: dopant.capitalize() in s.dopants]
+
+
+def _of_known(known: str | None) -> "list[Condition]":
+    from xrdorder.relations.published_samples import KNOWN
+
+    if known is None:
+        return []
+    if known not in KNOWN:
+        raise click.UsageError(f"--known {known}: known are {', '.join(KNOWN)}")
+    return [lambda s: s.known == known]
+
+
+def _has(quantity: str) -> "Condition":
+    by_word = {word.casefold(): names for word, (*_, names) in _QUANTITIES.items()}
+    if quantity.casefold() not in by_word:
+        raise click.UsageError(f"--with {quantity}: known are {', '.join(_QUANTITIES)}")
+    return lambda s: math.isfinite(_number(s, by_word[quantity.casefold()]))
+
+
+def _in(laboratory: str) -> "Condition":
+    return lambda s: laboratory.casefold() in s.laboratory.casefold()
+
+
+def _says(words: str) -> "Condition":
+    return lambda s: words.casefold() in f"{s.name} {s.source} {s.remark}".casefold()
+
+
+def _number(sample: "PublishedSample", names: "Sequence[str]") -> float:
+    """First of these numbers that was published; NaN for none."""
+    return next((x for x in (getattr(sample, one) for one in names) if math.isfinite(x)), math.nan)
+
+
+def _summary(found: "list[PublishedSample]") -> "Table":
+    """How many have what, and from where to where it goes."""
+    from statistics import median
+
+    from xrdorder.quantities.tables import Heading, Table
+
+    rows = []
+    for words, unit, digits, names in _QUANTITIES.values():
+        numbers = [x for x in (_number(s, names) for s in found) if math.isfinite(x)]
+        if numbers:
+            texts = (f"{x:.{digits}f}" for x in (min(numbers), median(numbers), max(numbers)))
+            rows.append((f"{words} ({unit})" if unit else words, str(len(numbers)), *texts))
+    places = len({s.laboratory for s in found} - set(_NOWHERE))
+    samples = f"{len(found)} published sample{'s' if len(found) > 1 else ''}"
+    laboratories = f"{places} laborator{'ies' if places > 1 else 'y'}"
+    head = [Heading("", numeric=False), *(Heading(w) for w in ("samples", "least", "median", "most"))]
+    return Table.of(head, rows, title=f"{samples} of {laboratories}")
+
+
+def _list(found: "list[PublishedSample]") -> "Table":
+    from xrdorder.quantities.tables import Heading, Table
+
+    head = [Heading("sample", numeric=False), Heading("tin", "at.%"), Heading("a", "nm"), Heading("order", optional=5)]
+    head += [Heading("Tc", "K"), Heading("by", numeric=False), Heading("Bc2", "T")]
+    head += [Heading("by ", numeric=False, optional=1), Heading("resistivity", "µΩ cm", optional=4)]
+    head += [Heading("grains", "nm", optional=6), Heading("known", numeric=False, optional=2)]
+    head += [Heading("laboratory", numeric=False, optional=7)]
+    rows = [
+        (
+            s.name, _text(s.tin_at_percent), _text(s.a_nm, ".5f"), _text(_number(s, ("site_order", "S_a"))),
+            _text(s.Tc_K), s.Tc_criterion, _field(s), s.Bc2_criterion,
+            _text(s.resistivity_uohm_cm), _text(s.grain_size_nm), s.known, s.laboratory,
+        )
+        for s in found
+    ]  # fmt: skip
+    kept = [k for k in range(len(head)) if any(row[k] for row in rows)]
+    return Table.of([head[k] for k in kept], [[row[k] for k in kept] for row in rows])
+
+
+def _text(number: float, form: str = "g") -> str:
+    return f"{number:{form}}" if math.isfinite(number) else ""
+
+
+def _field(sample: "PublishedSample") -> str:
+    """Bc2 with its temperature, where that is not 0 K."""
+    return _text(sample.Bc2_T) + (f" at {sample.Bc2_at_k:g} K" if sample.Bc2_at_k > 0.0 else "")
+
+
+def _notes(found: "list[PublishedSample]") -> "list[Part]":
+    transition = any(s.Tc_criterion or s.Bc2_criterion for s in found)
+    return [*([_CRITERIA] if transition else []), "xrdorder evidence NAME shows source, treatment and remarks of one."]
+
+
+def _one(sample: "PublishedSample") -> "list[Part]":
+    """Everything about one sample."""
+    from xrdorder.relations.entry import LABELS
+
+    def value(name: str, unit: str, form: str = "g") -> str:
+        number, u = getattr(sample, name), getattr(sample, f"u_{name}", math.nan)
+        if not math.isfinite(number):
+            return ""
+        return f"{number:{form}}{f' ± {u:g}' if math.isfinite(u) else ''} {unit}".strip()
+
+    def told(text: str, *how: str) -> str:
+        return ", ".join(word for word in (text, *how) if word) if text else ""
+
+    contents = ", ".join(f"{x:g} at.% {element}" for element, x in sample.dopant_at_percent.items())
+    at_k = f"at {sample.Bc2_at_k:g} K" if sample.Bc2_at_k else "at 0 K"
+    rows = [
+        ("Form", told(sample.form, "irradiated" if sample.irradiated else "")),
+        ("Dopants", contents or ", ".join(sample.dopants) or "none"),
+        ("Alloy", sample.alloy),
+        ("Treatment", told(value("treatment_c", "°C"), value("treatment_h", "h"))),
+        ("Tin", told(value("tin_at_percent", "at.%"), sample.tin_by)),
+        ("a", told(value("a_nm", "nm", ".5f"), f"at {sample.a_at_c:g} °C")),
+        ("Site order", told(value("site_order", ""), sample.order_by)),
+        ("S_a", told(value("S_a", ""), sample.order_by)),
+        ("Tc", told(value("Tc_K", "K"), sample.Tc_criterion or "criterion not told", sample.Tc_by)),
+        ("Bc2", told(value("Bc2_T", "T"), at_k, sample.Bc2_criterion or "criterion not told", sample.Bc2_by)),
+        ("|dBc2/dT|", value("slope_T_per_K", "T/K")),
+        ("Resistivity", value("resistivity_uohm_cm", "µΩ cm")),
+        ("Ratio", value("resistivity_ratio", "(300 K over just above Tc)")),
+        ("Grain size", value("grain_size_nm", "nm")),
+        ("Laboratory", sample.laboratory),
+        ("Source", sample.source),
+        ("Known", LABELS[sample.known]),
+        ("Tests", ", ".join(sample.judges) or "nothing: see the remark, or no pair of values"),
+        ("Remark", sample.remark),
+    ]
+    return [sample.name, "", *(Entry(title, text) for title, text in rows if text)]
+
+
+def _write(found: "list[PublishedSample]", path: Path) -> None:
+    from dataclasses import fields
+    from io import StringIO
+
+    from xrdorder.files import TableWriter
+    from xrdorder.files.atomic import write_text
+
+    names = [field.name for field in fields(found[0])]
+    text = StringIO()
+    TableWriter(text).writerows([names, *([_cell(getattr(sample, name)) for name in names] for sample in found)])
+    write_text(path, text.getvalue())
+
+
+def _cell(value: object) -> object:
+    if isinstance(value, float):
+        return value if math.isfinite(value) else ""
+    if isinstance(value, tuple):
+        return " ".join(value)
+    if isinstance(value, dict):
+        return " ".join(f"{element}={content:g}" for element, content in value.items())
+    return value

@@ -1,0 +1,262 @@
+"""What plan-scan shows: the answer in ten lines, and everything behind it on request."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import click
+
+from xrdorder.cli.console import Entry, Part
+from xrdorder.cli.plan_scan import hours
+from xrdorder.quantities.formatting import digits
+from xrdorder.quantities.registry import quantity
+from xrdorder.quantities.tables import Cell, Heading, Table
+
+if TYPE_CHECKING:
+    from xrdorder.scan_planning.plan import Need, ScanPlan
+    from xrdorder.scan_planning.radiation_choice import Light
+    from xrdorder.scan_planning.wires_plan import WiresPlan
+
+CAUTION = "X-rays injure: trained people, interlocks working, local rules come first."
+BEAM = "At a synchrotron the beam line's rules and staff come first; a wire heats and filaments move in a strong beam."
+_MOST_RANGES = 3  # in the short answer
+_ASKED = {
+    "site_order": ("site_order", 1.0, ""),
+    "a_pm": ("a_nm", 1e-3, "pm"),
+    "tin_at_percent": ("tin_fraction", 1e-2, "at.%"),
+    "domain_size_nm": ("domain_size_nm", 1.0, "nm"),
+    "Tc_K": ("Tc_K", 1.0, "K"),
+    "Bc2_0K_T": ("Bc2_0K_T", 1.0, "T"),
+    "Ic": ("Ic", 1e-2, "%"),
+}
+
+_MEANINGS = (
+    "Uncertainties are standard ones (k = 1), all sources included. takes: length of a uniform scan that reaches the "
+    "target; limit: what counting without end would leave; A - B: of the difference of two equal wires of a lot, one "
+    "scan each. Tin, Tc and Bc2 are those of the joint model of a study.",
+    "Times are those at the points together; a detector that sees many points at once is faster by their number.",
+)
+
+
+def asked_of(name: str) -> tuple[str, float, str]:
+    """Quantity of an option, the factor to its stored unit, and the unit that is shown."""
+    if name not in _ASKED:
+        raise click.BadParameter(f"--of {name} is not planned for; choose among {', '.join(_ASKED)}")
+    return _ASKED[name]
+
+
+def _u(number: float) -> str:
+    return "-" if math.isnan(number) else digits(number, 2)
+
+
+def _scaled(need: Need, stored: float) -> str:
+    return _u(quantity(need.target.quantity).differences.factor * stored)
+
+
+def _named(need: Need) -> tuple[str, str]:
+    about = quantity(need.target.quantity)
+    return ("difference in " if need.target.of_difference else "") + about.noun, about.differences.unit
+
+
+def scan_parts(plan: ScanPlan, *, details: bool) -> list[Part]:
+    """How long, where, and what no counting gives."""
+    angles, now = plan.prospect.two_theta, plan.prospect.seconds
+    origin = "as described" if plan.prospect.measured is None else "as the quick scan"
+    parts: list[Part] = [
+        f"{angles[0]:.4g} to {angles[-1]:.4g} degrees, {len(angles)} steps, {plan.prospect.instrument.radiation}; "
+        f"{origin}: {hours(now)}",
+        _needs_table(plan),
+        *_where(plan, details=details),
+        *_beyond(plan),
+    ]
+    if details:
+        parts += ["", *_budget(plan), "", *_MEANINGS]
+    parts.append(CAUTION)
+    return parts
+
+
+def _needs_table(plan: ScanPlan) -> Table:
+    now = hours(plan.prospect.seconds)
+    head = (
+        Heading("uncertainty of", numeric=False),
+        Heading("unit", numeric=False),
+        Heading(f"in {now}"),
+        Heading("target"),
+        Heading("takes"),
+        Heading("limit"),
+        Heading("A - B", optional=1),
+    )
+    rows = []
+    for need in plan.needs:
+        name, unit = _named(need)
+        rows.append(
+            tuple(
+                Cell(text)
+                for text in (
+                    name, unit, _scaled(need, need.course.u(plan.prospect.seconds)), _scaled(need, need.target.u),
+                    "-" if math.isnan(need.seconds) else hours(need.seconds), _scaled(need, need.course.limit),
+                    "-" if need.target.of_difference else _scaled(need, need.other.u(plan.prospect.seconds)),
+                )
+            )
+        )  # fmt: skip
+    return Table(head, tuple(rows))
+
+
+def _where(plan: ScanPlan, *, details: bool) -> list[Part]:
+    """Ranges that get more than the least, or all of them."""
+    found = plan.allocation
+    more = sorted(found.ranges, key=lambda one: -one.seconds * one.points)
+    least = min(one.seconds for one in found.ranges)
+    shown = list(found.ranges) if details else sorted(
+        [one for one in more if one.seconds > 1.05 * least][:_MOST_RANGES], key=lambda one: one.from_deg
+    )  # fmt: skip
+    gain = f"{found.gain:.2g} times as fast as uniform"
+    if details:
+        texts = [one.words() for one in shown]
+    else:
+        texts = [f"{one.seconds:g} s at {one.from_deg:.1f}-{one.to_deg:.1f}" for one in shown]
+        texts.append(f"else {least:g} s and more" if texts else f"{least:g} s everywhere")
+    shorter = plan.seconds < plan.uniform_seconds
+    line = f"{hours(plan.seconds)}, not {hours(plan.uniform_seconds)}: " if shorter else f"{hours(plan.seconds)}: "
+    parts: list[Part] = [Entry("Count", f"{line}{'; '.join(texts)} a step; {gain}")]
+    if details:
+        parts = [f"{line}{gain}. Ranges, degrees 2 theta:", *(f"  {text} a step" for text in texts)]
+        guard = ", ".join(found.guarded) or "none"
+        parts.append(
+            Entry(
+                "Guards",
+                f"no range below {100 * float((found.share / found.uniform).min()):.0f} % of a uniform scan or above "
+                f"half of the time; unknown beside all else: {guard}. At most {100 * found.gap:.2g} % above the "
+                "least sum of variances.",
+            )
+        )
+    return parts
+
+
+def _beyond(plan: ScanPlan) -> list[Part]:
+    """Targets that no counting reaches."""
+    parts: list[Part] = []
+    for need in plan.needs:
+        if need.out_of_reach:
+            name, unit = _named(need)
+            helps = f". It takes {need.help}" if need.help else ""
+            parts.append(
+                Entry(
+                    "Not so",
+                    f"{name} to {_scaled(need, need.target.u)} {unit}".rstrip()
+                    + f": counting ends at {_scaled(need, need.course.limit)} ({need.cause}){helps}",
+                )
+            )
+    return parts
+
+
+def _budget(plan: ScanPlan) -> list[Part]:
+    """What stays of each quantity, source by source, with what would lower it."""
+    from xrdorder.scan_planning.forecast import remedy
+
+    parts: list[Part] = ["What no counting of the specimen takes away (standard uncertainties):"]
+    for need in plan.needs:
+        name, unit = _named(need)
+        for family, u in need.blame[:4]:
+            words = remedy(family)
+            parts.append(f"  {name}: {family} {_scaled(need, u)} {unit}".rstrip() + (f" - {words}" if words else ""))
+        if not need.blame:
+            parts.append(f"  {name}: {need.cause} - {need.help}")
+    return parts
+
+
+def radiation_parts(lights: Sequence[Light], times: Sequence[float] = (), *, details: bool) -> list[Part]:
+    """Contrast, fluorescence, depth and trust, by radiation; times that the order takes, where they are known."""
+    copper = next(one for one in lights if one.name == "cu-ka")
+    best = max((one for one in lights if not one.near_edge), key=lambda one: one.order_share)
+    head: tuple[Heading, ...] = (
+        Heading("radiation", numeric=False),
+        Heading("keV"),
+        Heading("contrast"),
+        Heading("share %"),
+        Heading("tables %"),
+        Heading("fluorescence %"),
+        Heading("1/µ µm"),
+    )
+    if times:
+        head = (*head, Heading("time"))
+    if details:
+        head = (*head, Heading("(110) at"), Heading("nearest edge", numeric=False))
+    rows = tuple(
+        tuple(
+            Cell(text)
+            for text in (
+                one.name, f"{one.energy_ev / 1e3:.3f}", f"{one.contrast:.0f}", f"{100 * one.order_share:.1f}",
+                f"{100 * one.by_table:.1f}", f"{100 * one.fluorescence:.0f}", f"{one.depth_um:.1f}",
+                *([f"{times[k]:.2f}"] if times else []),
+                *([f"{one.two_theta_110:.1f}°", f"{one.edge} {one.from_edge_ev:+.0f} eV"] if details else []),
+            )
+        )
+        for k, one in enumerate(lights)
+    )  # fmt: skip
+    ratio = best.contrast / copper.contrast
+    parts: list[Part] = [
+        f"Largest order contrast: {best.name}, {best.energy_ev / 1e3:.3f} keV, {ratio:.1f} times that of cu-ka.",
+        Table(head, rows),
+        *(Entry("Warning", one.warning) for one in lights if one.warning),
+    ]
+    if details:
+        parts += [
+            "",
+            "contrast: |f_Sn - f_Nb|² at the line (110), electrons². share: over the squared mean scattering, "
+            "which the strong lines go with. tables: contrast by Chantler's f' and f'' against Cromer and Liberman's; "
+            "half of it is the relative error of the order. fluorescence: photons for each one absorbed; a detector "
+            "that does not tell energies counts them as background. 1/µ: in dense Nb3Sn; light that goes deeper "
+            "averages over more grains and more of the layer. time: that the order takes at equal counts of the "
+            "strongest line and the background, over that with the radiation of the instrument.",
+            "Nearer than 30 eV to an edge no table holds: f' and f'' must be measured on the beam line, by a "
+            "fluorescence scan over the edge.",
+            BEAM,
+        ]
+    parts.append(CAUTION)
+    return parts
+
+
+def wires_parts(plan: WiresPlan, factor: float, unit: str, *, details: bool) -> list[Part]:
+    """The cheapest way to see a difference."""
+    noun = "critical current" if plan.quantity == "Ic" else quantity(plan.quantity).noun
+    what = f"{plan.difference / factor:g} {unit}".strip()
+    parts: list[Part] = [
+        f"To see a difference of {what} in {noun} with a probability of {100 * plan.power:g} % (alpha = {plan.alpha:g})"
+    ]
+    if not plan.mixes:
+        parts.append(f"takes {plan.words}.")
+    else:
+        head = (
+            Heading("by", numeric=False), Heading("wires of each treatment"), Heading("scan of each"),
+            Heading("cost"), Heading("power", "%"), Heading("u of difference", unit),
+        )  # fmt: skip
+        rows = tuple(
+            tuple(
+                Cell(text)
+                for text in (
+                    mix.by, str(mix.wires), hours(mix.seconds) if mix.seconds else "-", f"{mix.cost:.4g}",
+                    f"{100 * mix.power:.0f}", _u(mix.u / factor),
+                )
+            )
+            for mix in plan.mixes
+        )  # fmt: skip
+        parts.append(Table(head, rows))
+    parts.append(
+        f"Wires scatter by {_u(plan.scatter.u / factor)} {unit}".rstrip()
+        + f" about their treatment ({plan.scatter.source})."
+    )
+    if plan.at_best is not None:
+        parts.append(f"Their scatter alone takes {plan.at_best} wires of each treatment, whatever is measured.")
+    if details:
+        parts += [
+            "",
+            f"Costs: {plan.costs.wire:g} a wire, {plan.costs.hour:g} an hour of scanning, {plan.costs.measured:g} a "
+            "measured value. Means of equal numbers of wires by Student's t, two-sided; scans from a 64th to 64 times "
+            "the one described were tried. Several quantities or treatments compared at once take more "
+            "(docs/comparing.md).",
+        ]
+    parts.append(CAUTION)
+    return parts

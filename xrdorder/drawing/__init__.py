@@ -1,0 +1,5 @@
+"""How does a figure look? What all figures share.
+
+`layout` gives the sizes, the page with room for panels, the widths of lines, the look of axes and their scales,
+`palette` the colours, `text` letters and symbols, `lots` the marks of wire lots and of published samples.
+"""

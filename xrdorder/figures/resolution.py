@@ -1,0 +1,76 @@
+"""The resolution of an instrument: how wide its lines are over the angle, with numbers at three angles."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from matplotlib.figure import Figure
+
+from xrdorder.drawing import palette
+from xrdorder.drawing.layout import LINE, SCREEN, STRONG, THIN, Margins, Size, font, grid, minor_ticks, style
+from xrdorder.drawing.text import FAMILY, NORMAL, SMALL, fitted
+from xrdorder.exceptions import StudyError
+from xrdorder.profiles import Instrument
+
+TOLD_DEG = (30.0, 70.0, 110.0)
+"""Angles at which widths are told in numbers."""
+
+_DASHES = ("-", (0, (5, 2)), (0, (1, 1.3)), (0, (6, 2, 1, 2)), (0, (3, 1)), (0, (8, 3)))
+MOST = len(_DASHES)
+_PANEL_IN, _SHAPE, _SPAN_DEG = 3.4, 0.62, (15.0, 140.0)
+
+
+def resolution_figure(instruments: Mapping[str, Instrument], *, title: str = "", size: Size = SCREEN) -> Figure:
+    """Show the full width at half maximum that instruments give a line, against the angle.
+
+    Of one instrument thin lines show the Gaussian and the Lorentzian part; radiation and axial divergence come on top.
+
+    Parameters
+    ----------
+    instruments : mapping of str to Instrument
+        By name, up to `MOST`.
+    title : str
+    size : Size
+
+    Raises
+    ------
+    StudyError
+        There is none, or more than can be told apart.
+    """
+    if not 1 <= len(instruments) <= MOST:
+        raise StudyError(f"{len(instruments)} instruments in one figure; choose 1 to {MOST}")
+    wide = size.width_in - 0.98
+    remark = "Full width at half maximum that the instrument alone gives a line, without emission and axial divergence."
+    figure, (axes,) = grid(
+        size, 1, min(_PANEL_IN, _SHAPE * wide), title=title, remark=remark, margins=Margins(), columns=1
+    )
+    style(axes, x_label="diffraction angle 2θ (degrees)", y_label="FWHM (degrees)")
+    angle = np.linspace(*_SPAN_DEG, 251)
+    for k, (name, one) in enumerate(instruments.items()):
+        colour = palette.lot_colour(k)
+        axes.plot(angle, one.fwhm(angle), color=colour, linewidth=STRONG, linestyle=_DASHES[k], label=_named(name, one))
+        told = np.array(TOLD_DEG)
+        axes.plot(told, one.fwhm(told), palette.lot_mark(k), color=colour, markersize=5.0, linestyle="none")
+        for at, width in zip(told, one.fwhm(told), strict=True):
+            axes.annotate(
+                f"{width:.3f}°", (at, width), (0.0, 5.0 if k % 2 == 0 else -5.0), textcoords="offset points",
+                ha="center", va="bottom" if k % 2 == 0 else "top",
+                **font(NORMAL, color=colour),
+            )  # fmt: skip
+        if len(instruments) == 1:
+            for part, dashes in (("Gaussian", (0, (4, 2))), ("Lorentzian", (0, (1, 1.5)))):
+                axes.plot(
+                    angle, one.fwhm(angle, part), color=palette.SLATE, linewidth=LINE, linestyle=dashes,
+                    label=f"{part} part",
+                )  # fmt: skip
+    axes.set_xlim(*_SPAN_DEG)
+    axes.set_ylim(0.0, 1.15 * axes.get_ylim()[1])
+    axes.grid(color=palette.FOG, linewidth=THIN, alpha=0.5)
+    minor_ticks(axes, x=4, y=2)
+    axes.legend(loc="upper left", frameon=False, prop={"family": FAMILY, "size": SMALL}, handlelength=2.6)
+    return figure
+
+
+def _named(name: str, one: Instrument) -> str:
+    return fitted(name or one.standard or "instrument", 1.8, SMALL)

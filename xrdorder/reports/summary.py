@@ -1,0 +1,138 @@
+"""One page to hand around: the answer, the table and three figures, as PDF and as a document to edit."""
+
+from __future__ import annotations
+
+import base64
+import io
+import textwrap
+from collections.abc import Iterator, Sequence
+from datetime import UTC, datetime
+from importlib.resources import files
+
+import matplotlib
+from jinja2 import Environment
+from matplotlib.figure import Figure
+from matplotlib.image import imread
+
+from xrdorder.drawing.layout import THIN, font, sheet
+from xrdorder.drawing.palette import FOG, SLATE
+from xrdorder.drawing.text import plain, typeset, wrapped_in
+from xrdorder.quantities.tables import Table
+from xrdorder.reports.answer import answer_lines
+from xrdorder.reports.cautions import BRIEF
+from xrdorder.reports.page import FIRST
+from xrdorder.reports.pictures import Missing, Picture, Scene
+from xrdorder.results.study_table import extremes, study_table
+
+PDF, DOCUMENT = "summary.pdf", "summary.html"
+
+_WIDE_IN, _TALL_IN, _MARGIN_IN, _GAP_IN = 8.27, 11.69, 0.6, 0.1
+_TEXT_PT, _TABLE_PT, _LINE_IN, _ROW_IN, _HEADING_IN = 8.5, 6.6, 0.155, 0.128, 1.35
+_LEFT_OUT = ("lot", "treatment")
+"""Columns that the names of samples mostly say already, beside those that a narrow terminal leaves out."""
+
+
+def summary(scene: Scene, pictures: Sequence[Picture | Missing]) -> Iterator[tuple[str, bytes | Missing]]:
+    """Give the files of the summary, or what is missing of them."""
+    ready = [one.ready("png") for one in pictures if isinstance(one, Picture) and one.name in FIRST]
+    shown = [one for one in ready if isinstance(one, Picture)]
+    shown.sort(key=lambda one: FIRST.index(one.name))
+    for one in ready:
+        if isinstance(one, Missing):
+            yield one.name, one
+    table, words = extremes(study_table(scene.opened.results))
+    for name, make in ((PDF, _pdf), (DOCUMENT, _document)):
+        try:
+            yield name, make(scene, table, words, shown)
+        except Exception as error:  # costs itself, never the report
+            yield name, Missing.of(name, error)
+
+
+def _columns(table: Table) -> list[int]:
+    return [k for k, one in enumerate(table.head) if one.optional < 2 and one.words not in _LEFT_OUT]
+
+
+def _document(scene: Scene, table: Table, words: str, pictures: Sequence[Picture]) -> bytes:
+    """A page without scripts and with styles on each element: it keeps its look where it is pasted."""
+    template = Environment(autoescape=True, trim_blocks=True).from_string(
+        files("xrdorder.reports").joinpath("summary.html.j2").read_text(encoding="utf-8")
+    )
+    images = [
+        (base64.b64encode(one.content("png")).decode("ascii"), one.alt, f"Figure {k}. {one.caption}")
+        for k, one in enumerate(pictures, start=1)
+    ]
+    kept = _columns(table)
+    return template.render(
+        title=scene.title, made=_today(), answer=answer_lines(scene), head=[table.head[k] for k in kept],
+        rows=[[row[k] for k in kept if k < len(row)] for row in table.rows], words=words, images=images, cautions=BRIEF,
+    ).encode("utf-8")  # fmt: skip
+
+
+def _pdf(scene: Scene, table: Table, words: str, pictures: Sequence[Picture]) -> bytes:
+    figure = sheet(_WIDE_IN, _TALL_IN)
+    figure.text(_x(0.0), _y(_MARGIN_IN), typeset(plain(textwrap.shorten(scene.title, 90))), va="top",
+                **font(13.0, weight="bold"))  # fmt: skip
+    top = _MARGIN_IN + 0.32
+    for heading, text in answer_lines(scene):
+        figure.text(_x(0.0), _y(top), typeset(plain(heading)), va="top", **font(_TEXT_PT, weight="bold"))
+        for line in wrapped_in(text, _WIDE_IN - 2 * _MARGIN_IN - _HEADING_IN - 0.2, _TEXT_PT):
+            figure.text(_x(_HEADING_IN + 0.2), _y(top), typeset(plain(line)), va="top", **font(_TEXT_PT))
+            top += _LINE_IN
+    top = _draw_table(figure, table, words, top + _GAP_IN)
+    room = _TALL_IN - top - _MARGIN_IN - 0.3
+    sizes = [one.figure.get_size_inches() for one in pictures]
+    wide = _WIDE_IN - 2 * _MARGIN_IN
+    tall = sum(height / width for width, height in sizes) * wide + _GAP_IN * len(sizes)
+    share = min(1.0, room / tall) if tall else 1.0
+    for one, (width, height) in zip(pictures, sizes, strict=True):
+        each = share * wide * height / width
+        left = _x(0.5 * (1.0 - share) * wide)
+        axes = figure.add_axes((left, _y(top + each), share * wide / _WIDE_IN, each / _TALL_IN))
+        axes.imshow(imread(io.BytesIO(one.content("png"))), aspect="auto", interpolation="antialiased")
+        axes.set_axis_off()
+        top += each + share * _GAP_IN
+    words = typeset(plain(f"{' '.join(BRIEF)}\n{_today()}"))
+    figure.text(_x(0.0), 0.35 / _TALL_IN, words, va="bottom", **font(6.0, color=SLATE))
+    stream = io.BytesIO()
+    with matplotlib.rc_context({"pdf.fonttype": 42}):
+        figure.savefig(stream, format="pdf", metadata={"CreationDate": None, "Title": scene.title}, dpi=220)
+    return stream.getvalue()
+
+
+def _draw_table(figure: Figure, table: Table, words: str, top: float) -> float:
+    """Draw the table, numbers to the right, and give where it ends."""
+    kept = _columns(table)
+    wide = _WIDE_IN - 2 * _MARGIN_IN
+    first = 0.26 * wide
+    each = (wide - first) / max(len(kept) - 1, 1)
+    rows = [[f"{table.head[k].words}" for k in kept], [table.head[k].unit for k in kept]]
+    rows += [[row[k].text for k in kept if k < len(row)] for row in table.rows]
+    for i, row in enumerate(rows):
+        if i == 2:
+            figure.add_artist(_rule(top - 0.015))
+        for j, text in enumerate(row):
+            bold = {"weight": "bold"} if i == 0 else {}
+            at, side = (0.0, "left") if j == 0 else (first + each * j, "right")
+            figure.text(_x(at), _y(top), typeset(plain(text)), va="top", ha=side, **font(_TABLE_PT, **bold))
+        top += _ROW_IN
+    if words:
+        figure.text(_x(0.0), _y(top), plain(words), va="top", **font(6.0, color=SLATE))
+        top += _ROW_IN
+    return top + _GAP_IN
+
+
+def _rule(at: float) -> matplotlib.lines.Line2D:
+    return matplotlib.lines.Line2D([_x(0.0), 1.0 - _x(0.0)], [_y(at)] * 2, color=FOG, linewidth=THIN)
+
+
+def _x(inches: float) -> float:
+    return (_MARGIN_IN + inches) / _WIDE_IN
+
+
+def _y(inches: float) -> float:
+    """From the upper edge."""
+    return 1.0 - inches / _TALL_IN
+
+
+def _today() -> str:
+    return datetime.now(UTC).strftime("%Y-%m-%d")
