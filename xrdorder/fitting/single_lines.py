@@ -111,8 +111,8 @@ class DrawnLine:
 
     def mean(self, column: Array, weight: Array) -> Array:
         """Mean of a column over the components of the reference emission line, weighted."""
-        share = weight[self.reference] / weight[self.reference].sum()
-        return np.asarray(np.tensordot(share, column[self.reference], axes=1))
+        share = weight[self.reference]
+        return np.asarray(share @ column[self.reference] / share.sum())
 
 
 def drawn_lines(a15: PhaseLines, drawn: Lines, values: Mapping[str, float]) -> list[DrawnLine]:
@@ -306,6 +306,7 @@ class _Window:
         )
         lower = np.concatenate([np.full(2 + n, -np.inf), -width, np.zeros(n)])[free]
         upper = np.concatenate([np.full(2 + n, np.inf), width, np.full(n, 20.0)])[free]
+        reach = np.concatenate([np.full(2 + n, np.inf), 0.5 * width, np.full(n, np.inf)])[free]
 
         def residuals(point: Array) -> tuple[Array, Array]:
             everything = start.copy()
@@ -313,7 +314,9 @@ class _Window:
             counts, jacobian = self._counts(everything)
             return (counts - self._observed) * self._root, jacobian[:, free] * self._root[:, None]
 
-        minimum = self._engine(residuals, start[free], lower, upper, tolerance=0.01, most_iterations=40)
+        minimum = self._engine(
+            residuals, start[free], lower, upper, tolerance=0.01, most_iterations=40, reach=reach
+        )
         point = start.copy()
         point[free] = minimum.point
         _, jacobian = residuals(minimum.point)

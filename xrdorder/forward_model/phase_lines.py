@@ -9,7 +9,7 @@ of its distribution (`xrdorder.forward_model.spacings`).
 """
 
 import copy
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -146,13 +146,14 @@ class PhaseLines:
         light, phase = self.optics.radiation, self.phase
         self._wavelengths = np.array([line.wavelength_nm for line in light.lines])
         self._natural = np.array([line.width_relative for line in light.lines])
+        groups = np.array([line.group for line in light.lines])
+        self._first_group, self._second_group = groups == "Ka1", groups == "Ka2"
+        self._weights = np.array([line.weight for line in light.lines])
         largest = np.sin(np.radians(min(0.5 * (self._high + _BEYOND_RANGE_DEG), 89.0)))
         d_min = self._wavelengths.min() / (2.0 * min(largest, _LARGEST_SINE))
         planes = reflections(phase.space_group, phase.system, phase.lengths_nm, phase.angles_deg, d_min * 0.98)
         self._all_hkl, self._all_multiplicity = planes.hkl, planes.multiplicity
-        self._all_harmonics = [
-            cubic_harmonic(order, planes.hkl) for order, _ in zip(TEXTURE_ORDERS, self.texture_names, strict=False)
-        ]
+        self._all_harmonics: dict[str, Array] | None = None
 
     def freeze(self, lengths_nm: tuple[float, ...]) -> None:
         """Evaluate at this lattice what hardly changes with it: which lines there are, polarisation, illumination."""
@@ -161,6 +162,7 @@ class PhaseLines:
         self.frozen_at = tuple(lengths_nm)
         self._nodes: NDArray[np.intp] | None = None
         self._scattering: StructureFactors | None = None
+        self._drawn: tuple[Hashable, tuple[Lines, LineDerivatives]] | None = None
         self.freezes += 1
         q_all, _ = inverse_d_squared(self.phase.system, self._all_hkl, lengths_nm, self.phase.angles_deg)
         sine = 0.5 * np.sqrt(q_all) * self._wavelengths[:, None].max()
@@ -172,9 +174,10 @@ class PhaseLines:
         self._reflection = np.repeat(np.arange(n), lines)
         self._emission = np.tile(np.arange(lines), n)
         self._s = 0.5 * np.sqrt(q_all[kept])
-        self._harmonics = {
-            name: harmonic[kept] for name, harmonic in zip(self.texture_names, self._all_harmonics, strict=True)
-        }
+        if self._all_harmonics is None:
+            orders = zip(self.texture_names, TEXTURE_ORDERS, strict=False)
+            self._all_harmonics = {name: cubic_harmonic(order, self._all_hkl) for name, order in orders}
+        self._harmonics = {name: harmonic[kept] for name, harmonic in self._all_harmonics.items()}
         self._march_cosines = None
         if self.march_axis:
             p = self.phase
@@ -282,6 +285,9 @@ class PhaseLines:
         columns
             Wanted derivatives: parameter name to column.
         """
+        here = self.freezes, tuple(values.items())
+        if not columns and self._drawn is not None and self._drawn[0] == here:
+            return self._drawn[1]
         # where tail and slope are zero all nodes coincide: the derivatives are those at their mean
         spread = any(name and values[name] != 0.0 for name in (self.tail_name, self.depth_name))
         nodes = self._spacings.nodes(spread)
@@ -298,10 +304,13 @@ class PhaseLines:
         ratios = values["axial_source_ratio"], values["axial_detector_ratio"]
         if self._nodes is None or len(self._nodes) != len(position):
             self._nodes = axial_counts(drawn, *ratios)
-        return (
+        result = (
             drawn._replace(nodes=self._nodes),
             LineDerivatives(by.position, by.area, by.gauss, by.lorentz, axial),
         )
+        if not columns:  # asked for again and again at one minimum
+            self._drawn = here, result
+        return result
 
     def _positions(self, values: Mapping[str, float], x: Array, by: "_Slopes") -> Array:
         """Centres in degrees, shape (lines,): Bragg angle and all shifts; fills the derivatives."""
@@ -420,10 +429,7 @@ class PhaseLines:
 
     def _emission_weights(self, alpha2_ratio: float) -> tuple[Array, Array]:
         """Weight of each line's emission component at this K-alpha2 to K-alpha1 ratio, and its derivative."""
-        radiation = self.optics.radiation
-        groups = np.array([line.group for line in radiation.lines])
-        weights = np.array([line.weight for line in radiation.lines])
-        first, second = groups == "Ka1", groups == "Ka2"
+        first, second, weights = self._first_group, self._second_group, self._weights
         slope = np.zeros_like(weights)
         if second.any():
             within = weights.copy()
@@ -456,7 +462,7 @@ class PhaseLines:
     def with_phase(self, phase: Phase) -> "PhaseLines":
         """Return the same lines with the atoms of another composition, for asking what the composition does."""
         other = copy.copy(self)
-        other.phase, other._scattering = phase, None
+        other.phase, other._scattering, other._drawn = phase, None, None
         return other
 
     def with_optics(self, lengths_nm: tuple[float, ...], **changes: object) -> "PhaseLines":

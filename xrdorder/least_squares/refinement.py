@@ -2,9 +2,8 @@
 
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-import lmfit
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
@@ -15,6 +14,9 @@ from xrdorder.exceptions import FitError
 from xrdorder.forward_model.parameter_map import ParameterMap
 from xrdorder.forward_model.pattern_model import PatternModel
 from xrdorder.least_squares.engines import Engine
+
+if TYPE_CHECKING:
+    import lmfit
 
 Array = NDArray[np.float64]
 Values = Mapping[str, float]
@@ -109,7 +111,7 @@ class Refinement:
     """
 
     def __init__(
-        self, pattern: xr.DataArray, model: PatternModel, parameters: lmfit.Parameters, engine: Engine
+        self, pattern: xr.DataArray, model: PatternModel, parameters: "lmfit.Parameters", engine: Engine
     ) -> None:
         self.model, self.parameters, self.engine = model, parameters, engine
         self.two_theta = np.asarray(pattern["two_theta"].values, dtype=np.float64)
@@ -125,6 +127,23 @@ class Refinement:
         self._known: Known | None = None
         self._counted_at: tuple[Hashable, Array] | None = None
         self._solved_at: tuple[Hashable, Array, NDArray[np.bool_], Solution] | None = None
+
+    def observe(self, pattern: xr.DataArray) -> None:
+        """Take over the counts of another pattern like this one; what is known at the parameters is taken as exact.
+
+        Raises
+        ------
+        FitError
+            It was measured at other angles.
+        """
+        if not np.array_equal(pattern["two_theta"].values, self.two_theta):
+            raise FitError("fit: the angles are not those of the neighbouring pattern; fit it by itself")
+        self.observed = np.asarray(pattern.values, dtype=np.float64)
+        self._file_variance = np.asarray(pattern["variance"].values, dtype=np.float64)
+        if not self._counted:
+            self.variance = self._file_variance.copy()
+        if self._known is not None:
+            self._known = self._known._replace(exact=True)
 
     def values(self) -> dict[str, float]:
         """All parameter values as they stand."""
@@ -255,15 +274,16 @@ class Refinement:
         """Mean squared weighted residual of the points used: one for noise alone."""
         return self.chi_squared() / max(int(self.used.sum()), 1)
 
-    def freeze(self, values: Values) -> None:
-        """Evaluate anew at these lattices what the lines treat as constant."""
+    def freeze(self, values: Values | None = None) -> None:
+        """Evaluate anew at these lattices, or the present ones, what the lines treat as constant."""
+        values = self.values() if values is None else values
         for phase in self.model.phases:
             phase.freeze(tuple(values[name] for name in phase.length_names))
 
-    def reweight(self, counts: Array) -> None:
-        """Take the variance of counts from the model instead of the observed counts."""
+    def reweight(self, counts: Array | None = None) -> None:
+        """Take the variance of counts from those of the model, as they stand or given, instead of the observed ones."""
         if self._counted:
-            self.variance = np.maximum(counts, _LEAST_VARIANCE)
+            self.variance = np.maximum(self.counts() if counts is None else counts, _LEAST_VARIANCE)
 
     def mask_outliers(self) -> int:
         """Leave out single points beyond six standard deviations of the scatter; return how many are left out now.
