@@ -169,7 +169,7 @@ TC_AS_OF_MORE_TIN = 0.014
 """Wire has the Tc of so much more tin than it holds, by the relations of `invented_tc` (atomic fraction).
 
 Of the published samples below 24.2 at.% tin by microanalysis all 21 have more Tc than that: as 1.3 at.% more tin would
-give in bulk, 2.3 and 2.7 in wires, 3.0 in films (docs/evidence.md). Half a per cent of it is taken for what
+give in bulk, 2.3 and 2.7 in wires, 3.0 in films (docs/explanation/evidence.md). Half a per cent of it is taken for what
 microanalysis reads low, `PROBE_READS_LOW`; the wires invented here have somewhat less of both than published ones.
 """
 PROBE_READS_LOW = 0.005

@@ -62,8 +62,8 @@ def test_trends_are_sensible():
 def test_invented_tc_follows_the_stated_relation_with_the_offset_of_published_samples(piece):
     """At the tin that its microanalysis reads, a wire has more Tc than the published step, as published samples have.
 
-    All 21 published samples below 24.2 at.% have more (docs/evidence.md): bulk as 1.3 at.% more tin would give, wires
-    2.3 and 2.7, films 3.0 on the mean. Noise of Tc is 0.08 K, of the microanalysis 0.4 at.%.
+    All 21 published samples below 24.2 at.% have more (docs/explanation/evidence.md): bulk as 1.3 at.% more tin would
+    give, wires 2.3 and 2.7, films 3.0 on the mean. Noise of Tc is 0.08 K, of the microanalysis 0.4 at.%.
     """
     state = make_demo.truth(piece)
     (given,) = [sample["measured"] for sample in DESCRIPTION["samples"] if sample["name"] == piece.name]

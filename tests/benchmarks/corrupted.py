@@ -1,13 +1,13 @@
 """Can the package be fooled quietly? Spoiled scans and false descriptions of every kind in `mishaps`.
 
 ``python -m tests.benchmarks.corrupted [--truths 120] [--clean 4] [--workers 2] [--kinds KIND...] [--out FILE]`` prints
-the table of docs/accuracy.md; the file keeps what is done. A result is wrong if the lattice parameter or the site
-order is off by more than three of its total standard uncertainties, and quietly wrong if nothing is flagged beside
-that: neither reader nor fit nor what is drawn from it says more than `ORDINARY`. What cross-checks see counts for
-clean scans, so that their false alarms do, and not for spoiled ones, where it stays a reserve. By chance: how many
-wrong ones counting alone would make; u is mostly what all samples of a laboratory share, and that is right here. A
-domain size is wrong by the same measure and counted by itself; it is trusted where the verdict is "trustworthy",
-whatever is flagged beside it.
+the table of docs/contributing/robustness.md; the file keeps what is done. A result is wrong if the lattice parameter
+or the site order is off by more than three of its total standard uncertainties, and quietly wrong if nothing is
+flagged beside that: neither reader nor fit nor what is drawn from it says more than `ORDINARY`. What cross-checks see
+counts for clean scans, so that their false alarms do, and not for spoiled ones, where it stays a reserve. By chance:
+how many wrong ones counting alone would make; u is mostly what all samples of a laboratory share, and that is right
+here. A domain size is wrong by the same measure and counted by itself; it is trusted where the verdict is
+"trustworthy", whatever is flagged beside it.
 """
 
 import argparse
@@ -34,7 +34,7 @@ from xrdorder.fitting import FitOptions, calibrate, fit_pattern
 from xrdorder.material import Material, Specimen, characterise
 from xrdorder.patterns import read_pattern
 from xrdorder.profiles import Instrument
-from xrdorder.quantities.grades import trust
+from xrdorder.quantities.grades import grade
 from xrdorder.running.interpretation import weighed_words
 from xrdorder.xrays import radiation
 
@@ -192,7 +192,7 @@ def _line(kind: str, rows: Sequence[Row]) -> str:
     off = [row for row in rows if wrong(row)]
     quiet = [row for row in off if not told(row)]
     by = Counter(q for row in off for q in wrong(row))
-    verdicts = Counter(trust(row["words"]) for row in off)
+    verdicts = Counter(grade(row["words"]) for row in off)
     sizes = [row for row in rows if wrong_size(row)]
     chance = sum(2.0 * norm.sf(SIGMAS * row[q][1] / row[q][2]) for row in rows for q in by_quantity(row))
     loud = sum(bool(told(row)) for row in rows)
@@ -203,10 +203,10 @@ def _line(kind: str, rows: Sequence[Row]) -> str:
         sum("flags" in row and "a_nm" not in row for row in rows),
         f"{len(off)} ({by['a_nm']}, {by['site_order']})",
         len(quiet),
-        f"{verdicts['yes']}, {verdicts['care']}, {verdicts['no']}",
+        f"{verdicts['A']}, {verdicts['B']}, {verdicts['C']}",
         f"{chance:.2f}",
         f"{len(sizes)} of {sum('domain_size_nm' in row for row in rows)}",
-        sum(trust(row["words"]) == "yes" for row in sizes),
+        sum(grade(row["words"]) == "A" for row in sizes),
         f"{100 * loud / len(rows):.1f}",
     ]
     names = Counter(name for row in rows for name in told(row)).most_common(4)
@@ -241,7 +241,7 @@ def quiet_ones(rows: Sequence[Row]) -> list[str]:
         if "crash" in row:
             lines.append(f"{row['kind']} / {row['truth']}: {row['how']}: {row['crash']}")
         quantities = wrong(row) if not told(row) else []
-        if wrong_size(row) and trust(row["words"]) == "yes":
+        if wrong_size(row) and grade(row["words"]) == "A":
             quantities.append("domain_size_nm")
         if quantities:
             said = ", ".join(f"{q} {row[q][0]:+.2g} = {row[q][0] / row[q][1]:+.1f} u" for q in quantities)

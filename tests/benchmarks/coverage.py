@@ -1,14 +1,14 @@
 """Do the stated intervals hold? Coverage, bias, and uncertainty against the Cramér-Rao bound, by many repeats.
 
 ``python -m tests.benchmarks.coverage [--repeats 1000] [--workers 2] [--out coverage.jsonl]`` prints the tables of
-docs/accuracy.md; the file keeps what is done, and a broken run goes on from there. Twenty specimens drawn at random,
-each measured 50 times at either count level; calibration, certificate, temperature, zero of the goniometer, f' of tin
-and displacement parameters of niobium and bronze are drawn anew each time (`tests.recovery.campaign`). Sources that are
-not drawn are left out of u. Odd specimens have microstrain of both shapes, even ones none: there the truth of fitted
-widths is zero.
+docs/contributing/coverage.md; the file keeps what is done, and a broken run goes on from there. Twenty specimens drawn
+at random, each measured 50 times at either count level; calibration, certificate, temperature, zero of the goniometer,
+f' of tin and displacement parameters of niobium and bronze are drawn anew each time (`tests.recovery.campaign`).
+Sources that are not drawn are left out of u. Odd specimens have microstrain of both shapes, even ones none: there the
+truth of fitted widths is zero.
 
-A domain size is one over a breadth, and its intervals are taken there (docs/method.md): the line `1 / domain_size_nm`
-says how they hold; the line of the size itself how symmetric ones would.
+A domain size is one over a breadth, and its intervals are taken there (docs/explanation/uncertainty.md): the line
+`1 / domain_size_nm` says how they hold; the line of the size itself how symmetric ones would.
 
 Bias is the mean error of a specimen over its root mean square u, averaged over specimens. The mean pull stands beside
 it: for a quantity whose u grows with its value, as that of a domain size does, it is negative without any bias.

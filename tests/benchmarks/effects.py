@@ -1,8 +1,8 @@
 """What does the fit make of each effect a real specimen may show? One simulated pattern each, truth against result.
 
-``python -m tests.benchmarks.effects [CASE...]`` prints the table of docs/accuracy.md. Patterns come from the
-independent generator with Poisson counts (strongest point 25 000), 18 to 140 degrees by 0.03, calibrated by a simulated
-LaB6 scan of the same instrument.
+``python -m tests.benchmarks.effects [CASE...]`` prints the table of docs/contributing/effects.md. Patterns come from
+the independent generator with Poisson counts (strongest point 25 000), 18 to 140 degrees by 0.03, calibrated by a
+simulated LaB6 scan of the same instrument.
 """
 
 import sys
@@ -203,7 +203,7 @@ def main(names: list[str]) -> None:
         if not names or name in names:
             result = run(case)
             print("\n".join(rows(name, case, result)), flush=True)
-            said = sorted({flag.name for flag in result.flags} - {"illuminated-length-unknown"})
+            said = sorted({flag.name for flag in result.flags} - {"slit-not-given", "length-not-given"})
             quality = f"flags: {', '.join(said) or 'none'}; R_wp/R_exp = {result.r_wp / result.r_expected:.3f}"
             print(f"| | {case.about} | {quality} | | | |", flush=True)
 

@@ -1,12 +1,13 @@
-"""Tables of docs/evidence.md that scripts write, and of which state of the model each is."""
+"""Tables of docs/explanation/evidence.md that scripts write, and of which state of the model each is."""
 
 import ast
 import hashlib
 import re
+import tomllib
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-PAGE = ROOT / "docs" / "evidence.md"
+PAGE = ROOT / "docs" / "explanation" / "evidence.md"
 DECIDES = ("anchors", "evidence", "hyperparameters", "likelihood", "model", "populations", "properties", "sampler",
            "streams", "unknowns")  # fmt: skip
 """Modules of `xrdorder.estimates` that decide what is drawn."""
@@ -14,11 +15,11 @@ SAMPLES = ROOT / "xrdorder" / "relations" / "published_samples.toml"
 
 
 def fingerprint(*more: Path) -> str:
-    """First digits of the SHA-256 of the model's code without comments and docstrings, and of other files."""
+    """First digits of the SHA-256 of the model's code and other files without comments and docstrings."""
     content = hashlib.sha256()
     for path in (*(ROOT / "xrdorder" / "estimates" / f"{name}.py" for name in DECIDES), *more):
         text = path.read_text(encoding="utf-8")
-        content.update((_bare(text) if path.suffix == ".py" else text).encode())
+        content.update((_bare(text) if path.suffix == ".py" else repr(tomllib.loads(text))).encode())
     return content.hexdigest()[:12]
 
 

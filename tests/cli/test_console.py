@@ -106,8 +106,10 @@ def test_what_is_piped_is_plain():
 @pytest.mark.parametrize("columns", ["80", "100", "160"])
 def test_a_screen_is_as_wide_as_the_terminal(monkeypatch, columns):
     monkeypatch.setenv("COLUMNS", columns)
-    widest = max(map(len, CliRunner().invoke(main, ["relations"]).output.splitlines()))
-    assert widest <= int(columns) and widest > 0.7 * int(columns)
+    text = CliRunner().invoke(main, ["relations"]).output
+    widest = max(map(len, text.splitlines()))
+    assert widest <= int(columns)
+    assert widest > 0.7 * int(columns) or "Not shown" not in text  # room is left only where nothing is missing
 
 
 class Terminal(io.StringIO):

@@ -15,7 +15,7 @@ import xrdorder
 from tests.cli.test_commands import STUDY
 from xrdorder.display import Displayed
 
-PAGE = Path(__file__).parents[2] / "docs/notebooks.md"
+PAGE = Path(__file__).parents[2] / "docs/howto/notebooks.md"
 BLOCKS = re.findall(r"```python\n(.*?)```", PAGE.read_text(encoding="utf-8"), flags=re.DOTALL)
 
 

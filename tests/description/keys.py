@@ -1,6 +1,6 @@
-"""The table of all keys in docs/study-folder.md, from the models; `python -m tests.description.keys` writes it anew."""
+"""All keys of study.toml, from the models that read it."""
 
-from pathlib import Path
+from collections.abc import Iterator
 
 from xrdorder.description.calibration import Calibration, InstrumentTable
 from xrdorder.description.lots import Lot
@@ -10,42 +10,30 @@ from xrdorder.description.sample import Sample
 from xrdorder.description.study import DoseReference, FitTable, Study
 from xrdorder.description.table import Table
 
-DOCS = Path(__file__).parents[2] / "docs" / "study-folder.md"
-HEADING = "## All keys\n"
-
 TABLES: dict[str, type[Table]] = {
-    "top of the file": Study,
+    "Top of the file": Study,
     "`[instrument]`": InstrumentTable,
     "`[instrument.calibrate]`, `[calibrations.<name>]`": Calibration,
     "`[fit]`": FitTable,
     "`[dose]`": DoseReference,
-    "`[defaults]`, `[[samples]]`": Measurement,
-    "`fit = { … }` of these two": Choices,
     "`[lots.<name>]`": Lot,
-    "`[[samples]]`": Sample,
-    "a value of `[samples.measured]`": Measured,
+    "`[defaults]`, `[[samples]]`": Measurement,
+    "`fit = { ... }` of `[defaults]` and `[[samples]]`": Choices,
+    "`[[samples]]` alone": Sample,
+    "Values of `[samples.measured]`": Measured,
 }
 
 
-def text() -> str:
-    """The section: one row a key, where it stands and what belongs there."""
-    lines = [HEADING, "What belongs there is also what messages say.", "", "| where | key | what |", "|---|---|---|"]
+def by_table() -> Iterator[tuple[str, list[tuple[str, str]]]]:
+    """Where keys stand, and each with what belongs there; keys of both samples and defaults stand once."""
     for where, table in TABLES.items():
         inherited = Measurement.keys() if table is Sample else {}
-        for key, info in table.keys().items():
-            if key not in inherited:
-                lines.append(f"| {where} | `{key}` | {info.description} |")
-    measurable = ", ".join(f"`{name}`" for name in QUANTITIES)
-    return "\n".join([*lines, "", f"Keys of `[samples.measured]`: {measurable}.", ""])
+        rows = [
+            (f"`{key}`", info.description or "") for key, info in table.keys().items() if key not in inherited
+        ]
+        yield where, rows
 
 
-def written() -> tuple[str, str, str]:
-    """The docs before the section, the section, and what comes after it."""
-    before, _, rest = DOCS.read_text(encoding="utf-8").partition(HEADING)
-    section, mark, after = rest.partition("\n## ")
-    return before, HEADING + section, mark + after
-
-
-if __name__ == "__main__":
-    before, _, after = written()
-    DOCS.write_text(before + text() + after, encoding="utf-8")
+def measurable() -> str:
+    """Keys of `[samples.measured]`."""
+    return ", ".join(f"`{name}`" for name in QUANTITIES)

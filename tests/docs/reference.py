@@ -8,11 +8,15 @@ from typing import get_args
 import click
 
 import xrdorder
+from tests.description.keys import by_table, measurable
 from tests.outside.rows import SUBJECTS, Kind, digits, rows
 from xrdorder.cli import main
+from xrdorder.quantities.flag_words import FLAGS
+from xrdorder.quantities.grades import GRADES, MISSING_INFORMATION
 from xrdorder.quantities.registry import QUANTITIES, columns
 from xrdorder.relations import relations
 from xrdorder.relations.entry import KINDS, LABELS
+from xrdorder.results.sample_file import STATES
 
 FOLDER = Path(__file__).parents[2] / "docs" / "reference"
 WRITTEN = "Written from the code by `python -m tests.docs.reference`."
@@ -33,6 +37,19 @@ def commands() -> Iterator[str]:
         yield table(("option", "meaning"), [(f"`{_flat(left)}`", _flat(right)) for left, right in options])
 
 
+def study_toml() -> Iterator[str]:
+    """Every key of study.toml, with what belongs there."""
+    yield "# Keys of study.toml"
+    yield (
+        f"{WRITTEN} What belongs to a key is also what messages say. "
+        "[A study folder](../howto/study-folder.md) shows them at work; `xrdorder new` writes a file with examples."
+    )
+    for where, keys in by_table():
+        yield f"## {where}"
+        yield table(("key", "value"), keys)
+    yield f"Keys of `[samples.measured]`: {measurable()}."
+
+
 def quantities() -> Iterator[str]:
     """What every quantity is called, in which unit, and which columns show it."""
     yield "# Quantities and columns"
@@ -47,6 +64,21 @@ def quantities() -> Iterator[str]:
         meaning = quantity.long_name[:1].upper() + quantity.long_name[1:]
         rows.append((f"`{name}`", quantity.symbol, meaning, quantity.people.unit, shown))
     yield table(("name", "symbol", "what it is", "unit", "columns"), rows)
+
+
+def flags() -> Iterator[str]:
+    """What results say of themselves: states, grades, missing information, flags."""
+    yield "# States, grades and flags"
+    yield (
+        f"{WRITTEN} A sample has one state, a grade of its fit with the reason, what nobody told about it, and any "
+        "number of flags. The message of a flag, with numbers, stands in `flag_messages` of `results.nc`, in the log "
+        "of a run and in `xrdorder explain`."
+    )
+    yield table(("state", "meaning"), [(f"`{name}`", meaning) for name, meaning in STATES.items()])
+    yield table(("grade", "`quality` begins with"), [(name, f"`{words}`") for name, words in GRADES.items()])
+    missing = [(words, f"`{flag}`") for flag, words in MISSING_INFORMATION.items()]
+    yield table(("missing information", "flag"), missing)
+    yield table(("flag", "what it says"), [(f"`{name}`", words) for name, words in FLAGS.items()])
 
 
 def published_relations() -> Iterator[str]:
@@ -69,7 +101,8 @@ def python() -> Iterator[str]:
     """Names that ``import xrdorder`` offers; the site fills in their documentation."""
     yield "# Python"
     yield (
-        f"{WRITTEN} What `import xrdorder` offers, in alphabetical order; [notebooks.md](../notebooks.md) shows how. "
+        f"{WRITTEN} What `import xrdorder` offers, in alphabetical order; "
+        "[notebooks](../howto/notebooks.md) show how. "
         "On the site every name has its documentation here; in Python `help(xrdorder.NAME)` prints it."
     )
     for name in xrdorder.__all__:
@@ -108,7 +141,9 @@ def outside() -> Iterator[str]:
 
 PAGES: dict[str, Callable[[], Iterator[str]]] = {
     "commands.md": commands,
+    "study-toml.md": study_toml,
     "quantities.md": quantities,
+    "flags.md": flags,
     "relations.md": published_relations,
     "python.md": python,
     "outside.md": outside,

@@ -46,6 +46,8 @@ def results(samples=SAMPLES, measured=MEASURED):
         dataset["measured_quantity"] = ("measurement", np.array(quantities, dtype=object))
         dataset["measured_value"] = ("measurement", np.array(numbers))
         dataset["u_measured_value"] = ("measurement", np.array(u))
+        for condition in ("measured_temperature_k", "measured_field_t"):
+            dataset[condition] = ("measurement", np.full(len(names), np.nan))
     return with_joint(dataset, N)
 
 

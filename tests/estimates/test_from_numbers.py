@@ -105,7 +105,7 @@ def test_the_estimate_is_that_of_a_study_of_this_one_wire(wire):
         shown = row(found, title, "joint model")
         low, median, high = np.nanquantile(draws, [0.16, 0.5, 0.84])
         assert (shown.low, shown.value, shown.high) == pytest.approx((low, median, high), rel=1e-4)
-        assert "docs/evidence.md" in shown.note
+        assert "docs/explanation/evidence.md" in shown.note
     assert UNTESTED in row(found, "Tc", "joint model").note
 
 

@@ -235,8 +235,8 @@ def q_of(sample, name):
         ("u_site_order", "site_order", "standard uncertainty"),
         ("Tc_low_K", "Tc_K", "lower end"),
         ("u_weight_fraction_nb", "weight_fraction_nb", "standard uncertainty"),
-        ("tin", "tin_fraction", "tin is tin_fraction"),
-        ("domains", "domain_size_nm", "domains is domain_size_nm"),
+        ("tin", "tin_fraction", ""),
+        ("domains", "domain_size_nm", ""),
         ("S_a", "S_a", ""),
     ],
 )

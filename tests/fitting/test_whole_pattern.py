@@ -167,7 +167,8 @@ def test_flags_of_the_pattern_are_carried_on(sample_pattern: xr.DataArray, calib
 
 
 def test_unknown_illumination_is_a_flag(fit: PatternFit) -> None:
-    assert "illuminated-length-unknown" in flag_names(fit)
+    assert {"slit-not-given", "length-not-given"} <= flag_names(fit)
+    assert "beam" not in fit.quality_words  # what nobody told makes no fit worse
 
 
 def test_other_radiation_is_refused(sample_pattern: xr.DataArray, calibration: Calibration) -> None:
@@ -284,7 +285,7 @@ def test_length_of_the_standard_is_not_taken_for_that_of_the_sample(
     sample_pattern: xr.DataArray, calibration: Calibration
 ) -> None:
     instrument = replace(calibration.instrument, divergence_deg=0.5, specimen_length_mm=5.0)
-    assert "illuminated-length-unknown" in flag_names(fit_pattern(sample_pattern, instrument))
+    assert "length-not-given" in flag_names(fit_pattern(sample_pattern, instrument))
 
 
 @pytest.mark.slow

@@ -28,7 +28,7 @@ U_SLOPE = 0.03
 
 
 def predicted(row: Row) -> np.ndarray:
-    """Draws of what published relations together predict for a row; the joint model stands in docs/evidence.md."""
+    """Draws of what published relations predict for a row; the joint model is in docs/explanation/evidence.md."""
     random = np.random.default_rng(1)
     given = dict(row.given)
     common = Common(N, key=row.sample)

@@ -96,7 +96,7 @@ def test_a_fingerprint_sees_numbers_and_no_comments(tmp_path: Path) -> None:
 
 
 def test_the_page_shows_what_the_script_finds() -> None:
-    """Ten samples by their lattice, with few draws: the row of docs/evidence.md within what 500 draws leave open."""
+    """Ten samples by their lattice, with few draws: the row of the page within what 500 draws leave open."""
     question = left_out.questions()[0]
     printed = next(line for line in evidence_page.rows("published") if line.startswith(f"| {question.title} |"))
     fresh = left_out.answered(question, 500, {})

@@ -34,7 +34,7 @@ COLUMNS = (
     "resistivity_uohm_cm, resistivity_low_uohm_cm, resistivity_high_uohm_cm, r_wp, chi2_reduced, flags, "
     "weight_fraction_nb3sn, u_weight_fraction_nb3sn, weight_fraction_nb, u_weight_fraction_nb, "
     "lot, treatment, peak_c, hold_at_peak_h, dose_h, dose_low_h, dose_high_h, hours_above, "
-    "position_m, date, own, weight_fraction_limit_nb3sn, weight_fraction_limit_nb, quality"
+    "position_m, date, own, weight_fraction_limit_nb3sn, weight_fraction_limit_nb, quality, information_missing"
 ).split(", ")
 """The columns that programs reading the table rely on: their names and order are a promise."""
 

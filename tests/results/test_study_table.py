@@ -49,11 +49,23 @@ def test_the_grade_has_the_number_of_its_reason(mixed):
     assert letters == ["B", "A", "B", "C", "-"]
     number = rows["first"][-1].text.split()[1]
     (reason,) = [note for note in table.notes if note.startswith(f"{number.split(',')[0]}  ")]
-    assert reason.endswith(f"{made.WORDS}: first, third-0, third-1 and 5 more")
-    assert any("chi squared is 40: fourth" in note for note in table.notes)
+    assert reason.endswith("B: 2 unindexed lines (8 samples)")
+    assert any("C: chi squared is 40 (fourth)" in note for note in table.notes)
     assert not any("trustworthy" in note or "no A15 was found" in note for note in table.notes)
     assert [cell.text for cell in rows["sixth"]] == ["sixth", "no A15"]
-    assert study_words(mixed).endswith("1 A, 8 B, 2 C")
+    assert study_words(mixed).endswith("1 A, 8 B, 2 C · information missing: none")
+
+
+def test_what_nobody_told_is_named_and_lowers_no_grade(tmp_path):
+    flags = (("slit-not-given", "slit not given"), ("mount-unknown", "the mount is not given"))
+    told = made.sample("told", quality_words="trustworthy", flags=())
+    untold = made.sample("untold", quality_words="trustworthy", flags=flags)
+    found = results(tmp_path, [told, untold])
+    assert study_words(found).endswith("fit: 2 A, 0 B, 0 C · information missing: slit (1), mount (1)")
+    table = study_table(found)
+    assert table.head[-1].words == "missing" and not table.notes
+    assert [(row[-2].grade, row[-1].text) for row in table.rows] == [("A", ""), ("A", "slit, mount")]
+    assert [heading.words for heading in study_table(results(tmp_path, [told])).head][-1] == "grade"
 
 
 def test_phases_of_a_specimen_without_a15_are_shown(mixed, tmp_path):

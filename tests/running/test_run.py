@@ -62,8 +62,8 @@ def test_a_whole_study(tiny):
     part = dataset["contribution"].sel(quantity="weight_fraction_nb")
     counting = np.sqrt((part.sel(source=part["source"].str.startswith("counting/")) ** 2).sum("source"))
     assert counting.sel(sample="twice") < 0.9 * counting.sel(sample="good")
-    # slit and length are those of the standard alone: without the length of the sample no fit is beyond doubt
-    assert "beam" in good["quality"] and good["quality"].startswith("use with care: ")
+    # slit and length are those of the standard alone: that of the sample is missing, which makes no fit worse
+    assert "specimen length" in good["information_missing"] and "beam" not in good["quality"]
     assert table["niobium"]["quality"].startswith("do not use: ")
     assert table["letters"]["quality"] == ""
     assert 22.0 < float(good["tin_at_percent"]) < 26.0

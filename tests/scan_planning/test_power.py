@@ -16,13 +16,9 @@ from xrdorder.scan_planning.wires_plan import plan_wires
 STUDIES = 2000
 
 
-@pytest.mark.parametrize(("effect", "wires"), [(0.50, 64), (0.80, 26), (1.00, 17), (1.20, 12)])
-def test_numbers_of_a_printed_table(effect, wires):
-    """J. Cohen, Statistical Power Analysis for the Behavioral Sciences (1988), table 2.4.1, two-sided 0.05, power 0.8:
-    n = 64, 26, 17, 12 (from memory). Sixty wires are the most here, so 64 is none. For 1.40 it prints 9, of which the
-    power is 0.796: there the table is rounded."""
-    found = wires_for(effect, 1.0)
-    assert found == (wires if wires <= MOST_WIRES else None)
+def test_more_wires_than_anybody_plans_are_none():
+    """An effect of half a standard deviation takes 64 (Cohen); others of that table stand in tests/outside/rows."""
+    assert wires_for(0.5, 1.0) is None and MOST_WIRES < 64
 
 
 @pytest.mark.parametrize(("effect", "wires"), [(1.0, 3), (2.0, 4), (1.5, 8), (0.0, 5)])

@@ -1,4 +1,4 @@
-"""The worked example of docs/scan-planning.md, as it stands there, and what it claims."""
+"""The worked example of docs/howto/scan-planning.md, as it stands there, and what it claims."""
 
 import csv
 import re
@@ -20,7 +20,7 @@ from xrdorder.simulation.expected_pattern import OPTIONS
 from xrdorder.simulation.scans import counted
 from xrdorder.xrays import radiation
 
-PAGE = (Path(__file__).parents[2] / "docs" / "scan-planning.md").read_text(encoding="utf-8")
+PAGE = (Path(__file__).parents[2] / "docs" / "howto" / "scan-planning.md").read_text(encoding="utf-8")
 
 
 def blocks(marker: str) -> list[str]:

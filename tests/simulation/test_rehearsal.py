@@ -82,6 +82,26 @@ def test_the_folder_is_a_study(written, tmp_path):
 
 
 @pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("samples = 3", "samples = 3; give a table [[samples]]"),
+        ("samples = [1]", "samples = [1]; give a table [[samples]]"),
+        ("specimen = 1\n[[samples]]", "specimen = 1; give a table"),
+        ("[lots]\none = 1\n[[samples]]", "lots.one = 1; give a table [lots.one]"),
+        ("[[samples]]", "samples 1: name = ''"),
+        ("[[samples]]\nname = 'a'\ntreatment = 650", "samples 1: treatment:"),
+        ("[[samples]]\nname = 'a'\ntreatment = [1]", "samples 1: treatment:"),
+    ],
+)
+def test_what_is_no_study_is_said(tmp_path, text, said):
+    path = tmp_path / "wrong.toml"
+    path.write_text(text)
+    with pytest.raises(ValidityError, match=re.escape(said)) as caught:
+        read_rehearsal(path)
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
     ("old", "new", "said"),
     [
         ('lot = "one"', 'lot = "two"', "samples 1: lot 'two' is not described"),
@@ -92,6 +112,8 @@ def test_the_folder_is_a_study(written, tmp_path):
         ('name = "hot"', 'name = "a/b"', "samples 2: name = 'a/b'"),
         ('name = "hot"', 'name = "cold-1"', "'cold-1' is there twice"),
         ("step_deg = 0.1", "step = 0.1", "step: unknown key"),
+        ("[specimen]", "specimen = 3\n[more]", "more: unknown key"),
+        ("[lots.one]", "[lots]\none = 3\n[extra]", "extra: unknown key"),
         ("[lots.one]", "[reaction]\nfull_hours = -1.0\n[lots.one]", "reaction.full_hours = -1.0"),
         ("[lots.one]", "[reaction]\nhours = 1.0\n[lots.one]", "reaction.hours: unknown key"),
         ("domain_size_nm = 88.0", "domain_size_nm = -1.0", "samples 2: domain_size_nm = -1.0"),

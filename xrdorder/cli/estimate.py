@@ -1,14 +1,13 @@
 """From numbers alone."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from xrdorder.cli.console import details_option, show
+from xrdorder.cli.console import Entry, details_option, show
 from xrdorder.cli.options import ANY, EXISTING_FILE, POSITIVE, dopant_option
 from xrdorder.exceptions import ValidityError, XrdorderError
-from xrdorder.reports.cautions import ESTIMATES
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -51,21 +50,14 @@ _WIRES = {"binary": "binary wire", "doped": "doped wire", "Ta": "tantalum-doped 
 )
 @details_option
 def estimate(
-    lattice_nm: float | None,
-    u_lattice_nm: float | None,
-    site_order: float | None,
-    u_site_order: float | None,
     tin_at_percent: float | None,
     u_tin_at_percent: float | None,
-    temperature_c: float | None,
     dopants: dict[str, tuple[float, float | None]],
     undoped: bool,
-    bc2_at_k: tuple[float, ...],
-    strain: float | None,
-    u_strain: float | None,
     relation_files: tuple[Path, ...],
     tin_scale: Path | None,
     details: bool,
+    **numbers: Any,
 ) -> None:
     """Estimate tin, S_a, S_b, Tc and Bc2 from a lattice parameter, a site order, a tin content, or several.
 
@@ -77,19 +69,12 @@ def estimate(
 
     _check_tin(tin_at_percent)
     found = estimate_from(
-        lattice_nm=lattice_nm,
-        u_lattice_nm=u_lattice_nm,
-        site_order=site_order,
-        u_site_order=u_site_order,
+        **numbers,
         tin_fraction=None if tin_at_percent is None else tin_at_percent / 100.0,
         u_tin_fraction=None if u_tin_at_percent is None else u_tin_at_percent / 100.0,
-        temperature_c=temperature_c,
         dopants={element: content / 100.0 for element, (content, _) in dopants.items()},
         u_dopants={element: u / 100.0 for element, (_, u) in dopants.items() if u is not None},
         undoped=undoped,
-        bc2_at_k=bc2_at_k,
-        strain=strain,
-        u_strain=u_strain,
         library=_library(relation_files),
         scale=PUBLISHED_SCALE if tin_scale is None else read_tin_scale(tin_scale),
     )
@@ -98,18 +83,34 @@ def estimate(
 
 def _parts(found: "Estimate", *, details: bool) -> "list[Part]":
     """The joint estimates; with `details` also each published relation, with validity and source."""
-    table = found.table(brief=not details)
-    parts: list[Part] = [table, ""]
+    wire = f" of {_WIRES[found.wire]}" if found.wire in _WIRES else ""
+    parts: list[Part] = [
+        f"{_said(found, 'Tc_K')}, {_said(found, 'Bc2_4K2_T')}, {_said(found, 'tin_fraction')}{wire}, free of strain",
+        Entry("Next", "measure Tc or Bc2 of one wire of the lot: in a study it anchors the estimates of all wires"),
+        "",
+        found.table(brief=not details),
+        "",
+    ]
     if details:
         parts += ["Relations", *_sources(found), ""]
-    if found.wire != "any":
-        parts.append(f"Relations for {_WIRES[found.wire]}, or for any.")
-    if found.assumptions:
-        parts.append(f"Assumptions: {'; '.join(found.assumptions)}.")
-    parts += [f"Flag {flag.name}: {flag.message}" for flag in found.flags]
-    reading = "In brackets: standard uncertainty (k = 1). By the joint model: median and 68 % interval."
+    lines = [f"Flag {flag.name}: {flag.message}" for flag in found.flags]
+    parts += [*lines, *(Entry("Assumptions" if k == 0 else "", one) for k, one in enumerate(found.assumptions))]
+    reading = (
+        "In brackets: standard uncertainty (k = 1). Joint model (docs/explanation/evidence.md): "
+        "median and 68 % interval."
+    )
     more = "" if details else " --details shows every relation with its validity and source."
-    return [*parts, f"{reading} {ESTIMATES}{more}"]
+    return [*parts, f"{reading}{more}"]
+
+
+def _said(found: "Estimate", target: str) -> str:
+    """Median of the joint draws of a quantity, with their 68 % interval."""
+    from xrdorder.estimates.study_draws import column_of
+    from xrdorder.quantities.registry import quantity
+
+    about, draws = quantity(target), found.draws[target][None, :]
+    text = about.interval_text(*(float(column_of(draws, kind)[0]) for kind in ("value", "low", "high")))
+    return f"{about.noun} {text} {about.people.unit}"
 
 
 def _sources(found: "Estimate") -> "Iterator[Part]":

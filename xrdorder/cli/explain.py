@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from xrdorder.cli.console import Entry, Part, details_option, show
+from xrdorder.cli.console import Entry, File, Part, details_option, show
 from xrdorder.cli.program import SOME_FAILED, complain
-from xrdorder.reports.cautions import ESTIMATES
+from xrdorder.quantities.caveats import ANCHORED, ESTIMATES
+from xrdorder.quantities.grades import graded, missing_information
 
 if TYPE_CHECKING:
     from xrdorder.explanation.chain import Step
@@ -47,32 +48,33 @@ def explain(ctx: click.Context, study: Path, sample: str, quantity: str | None, 
     from xrdorder.explanation.explanation import explain_stored
 
     found = explain_stored(study, sample, quantity)
-    show(*(_head(found) if details else _brief_head(found)))
     if found.sample.failed:
+        show(*_about(found))
         complain(f"{found.sample.name}: {found.sample.status}")
         ctx.exit(SOME_FAILED)
-    if found.answer is not None:
-        said = found.answer
-        show("", f"{said.column} = {said.value or 'not given'} ({said.meaning}; from the description, no fit sees it)")
+    if said := found.answer:
+        show(f"{said.column} = {said.value or 'not given'} ({said.meaning}; from the description, no fit sees it)")
+        show(*_about(found))
         return
     if quantity is None:
-        show(*_short(found, details))
+        following = File("Next", f"xrdorder explain {study} {sample} QUANTITY shows steps and all sources of one")
+        show(*_about(found), ESTIMATES, following, *_short(found, details))
     else:
-        show(*_whole(found.quantities[0], details))
-    show(*(_remarks(found) if details else _brief_remarks(found)))
+        one = found.quantities[0]
+        show(_value(one), *_about(found), *([ESTIMATES] if one.estimated else []), *_behind(one, details))
+    show(*(_origin(found) if details else _brief_remarks(found)))
 
 
-def _brief_head(found: "Explanation") -> list[Part]:
-    """How good the fit is, and what the sample is."""
-    parts: list[Part] = [f"{found.sample.name}: {found.sample.status}", *_described(found)]
-    parts += [Entry("Fit", _quality(found))] if found.sample.quality else []
-    return [*parts, *([Entry("Grade", _graded(found.sample.quality_words))] if found.sample.quality_words else [])]
-
-
-def _graded(words: str) -> str:
-    from xrdorder.quantities.grades import grade
-
-    return f"{grade(words)}, {words}"
+def _about(found: "Explanation") -> list[Part]:
+    """What the sample is, how good its fit is, what nobody told, what its estimates are anchored to."""
+    sample = found.sample
+    parts: list[Part] = [f"{sample.name}: {sample.status}", *_described(found)]
+    if words := sample.quality_words:
+        missing = missing_information(name for name, _ in sample.flags) or "none"
+        parts.append(Entry("Grade", f"{graded(words)} · information missing: {missing}"))
+        parts.append(Entry("Fit", _quality(found)))
+    anchored = [text for text in sample.assumptions if text.startswith(ANCHORED)]
+    return [*parts, *(Entry("Estimates", text.removeprefix("estimates ")) for text in anchored)]
 
 
 def _brief_remarks(found: "Explanation") -> list[Part]:
@@ -82,28 +84,33 @@ def _brief_remarks(found: "Explanation") -> list[Part]:
     return ["", f"Flags: {flags}; {said}. --details shows these, formulas and all sources of uncertainty."]
 
 
-def _head(found: "Explanation") -> list[Part]:
-    """Where the result came from and how good the fit is."""
+def _origin(found: "Explanation") -> list[Part]:
+    """Where the result came from; cross-checks, flags, assumptions."""
     origin = found.sample.provenance
-    parts: list[Part] = [f"{found.sample.name}: {found.sample.status}", ""]
-    parts += [Entry("Pattern", f"{name}, SHA-256 {digest}") for name, digest in origin.input_sha256.items()]
-    parts += _described(found)
     options = [f"{key} {_plain(value)}" for key, value in origin.options.items() if key not in _SAID and _told(value)]
-    made = f"xrdorder {origin.version}, {origin.created}" if origin.version else ""
     rows = [
+        *(("Pattern", f"{name}, SHA-256 {digest}") for name, digest in origin.input_sha256.items()),
         ("Calibration", found.calibration or origin.calibration),
         ("Options", ", ".join(options)),
         ("Dopants", found.dopants),
         ("Model", "; ".join(found.model)),
-        ("Made by", made),
-        ("Fit", _quality(found) if found.sample.quality else ""),
-        ("Grade", _graded(found.sample.quality_words) if found.sample.quality_words else ""),
+        ("Made by", f"xrdorder {origin.version}, {origin.created}" if origin.version else ""),
     ]
     for word, name in (("a", "a_nm"), ("order", "order_contrast")):
         said = [_cross_check(check, name) for check in found.cross_checks if check.quantity == word]
         checks = f"difference from the whole-pattern fit: {'; '.join(said)}"
         rows.append((f"{word} checked", checks if said else ""))
-    return [*parts, *(Entry(label, text) for label, text in rows if text)]
+    parts: list[Part] = ["", *(Entry(label, text) for label, text in rows if text)]
+    if found.order_correlations:
+        pairs = ", ".join(f"{name} {r:+.2f}" for name, r in found.order_correlations)
+        parts += ["", f"Correlation of the order contrast with displacement parameters: {pairs}"]
+    told = {
+        "Flags": [f"{name}: {message}" for name, message in found.sample.flags],
+        "Assumptions": list(found.sample.assumptions),
+    }
+    for title, texts in told.items():
+        parts += ["", title, *(f"  {text}" for text in texts or ["none"])]
+    return parts
 
 
 def _described(found: "Explanation") -> list[Part]:
@@ -142,7 +149,7 @@ def _quality(found: "Explanation") -> str:
     if "chi2_reduced" in of:
         texts.append(f"reduced chi square {of['chi2_reduced']:.3f}")
     if "serial_correlation" in of:
-        texts.append(f"counting uncertainties times {of['serial_correlation']:.2f} for serial correlation")
+        texts.append(f"u of counting times {of['serial_correlation']:.2f} (serial correlation)")
     if found.free_parameters:
         texts.append(f"{found.free_parameters} free parameters")
     return ", ".join(texts)
@@ -163,14 +170,11 @@ def _short(found: "Explanation", details: bool) -> list[Part]:
             rows.append((name, "-", "", "cannot be given"))
         elif q.estimated:
             text = q.about.interval_text(q.value, q.low, q.high)
-            rows.append((name, text, unit, "68 %, joint estimate of the study"))
+            rows.append((name, text, unit, "joint estimate, 68 %"))
         else:
             sources = ", ".join(_largest(q, _LARGEST if details else 1))
             rows.append((name, q.about.value_text(q.value, q.u), unit, sources))
-    note = (
-        "In brackets: standard uncertainty (k = 1) of the last digits. Of the sources: share of its square. "
-        f"For the steps and all sources of one quantity name it behind the sample. {ESTIMATES}"
-    )
+    note = "In brackets: standard uncertainty (k = 1) of the last digits. Of the sources: share of its square."
     largest = "largest sources of uncertainty" if details else "largest source of uncertainty"
     head: list[Heading | str] = ["quantity", Heading("value"), "unit", largest]
     return ["", Table.of(head, rows), "", note]
@@ -181,8 +185,8 @@ def _largest(q: "QuantityExplained", most: int) -> list[str]:
     return [f"{s.title} {100.0 * (s.u / q.u) ** 2:.0f} %" for s in q.budget[:most]]
 
 
-def _whole(q: "QuantityExplained", details: bool) -> list[Part]:
-    """One quantity: value, steps, relations, what its uncertainty is made of."""
+def _value(q: "QuantityExplained") -> str:
+    """The answer: value, uncertainty, and how much of it is shared."""
     about = q.about
     unit = f" {about.people.unit}" if about.people.unit else ""
     line = f"{about.noun} ({q.name})" if about.noun != q.name else q.name
@@ -196,20 +200,23 @@ def _whole(q: "QuantityExplained", details: bool) -> list[Part]:
     if math.isfinite(q.u) and q.u > 0.0:
         u, independent, shared = (about.u_text(x) for x in (q.u, q.private, q.common))
         line += f", u = {u}: independent part {independent}, part shared with others {shared}"
-    parts: list[Part] = ["", line, *([f"({q.remark})"] if q.remark else [])]
+    return f"{line} ({q.remark})" if q.remark else line
+
+
+def _behind(q: "QuantityExplained", details: bool) -> list[Part]:
+    """Sources of uncertainty, what each relation says, and the steps from the pattern."""
+    parts: list[Part] = ["", *_budget(q, details)] if q.budget else []
+    if q.relations:
+        parts += ["", "What each published relation says alone"]
+        parts += [part for said in q.relations for part in _relation(said, details)]
     if q.steps:
         to = "the inputs of the joint estimates" if q.estimated else "the number"
         parts += ["", f"Steps from the pattern to {to}"]
         parts += [part for k, step in enumerate(q.steps, start=1) for part in _step(k, step, details)]
-    if q.asked and details:
-        parts += ["", "Inputs", *(f"  {text}" for text in q.asked)]
-    if q.relations:
-        parts += ["", "What each published relation says alone"]
-        parts += [part for said in q.relations for part in _relation(said, details)]
-        parts += ["", ESTIMATES]
-    if q.budget:
-        parts += ["", *_budget(q, details)]
-    return [*parts, *(part for fitted in q.fitted for part in _fitted(fitted))] if details else parts
+    if not details:
+        return parts
+    inputs = ["", "Inputs", *(f"  {text}" for text in q.asked)] if q.asked else []
+    return [*parts, *inputs, *(part for fitted in q.fitted for part in _fitted(fitted))]
 
 
 def _step(k: int, step: "Step", details: bool) -> list[Part]:
@@ -293,18 +300,6 @@ def _fitted(fitted: "FittedParameter") -> list[Part]:
         name, r = item.strongest
         parts.append(f"  {item.name}: {item.u:.2g} (correlation with {name} {r:+.2f})")
     return parts
-
-
-def _remarks(found: "Explanation") -> list[Part]:
-    parts: list[Part] = []
-    if found.order_correlations:
-        pairs = ", ".join(f"{name} {r:+.2f}" for name, r in found.order_correlations)
-        parts += ["", f"Correlation of the order contrast with displacement parameters: {pairs}"]
-    if found.sample.flags:
-        parts += ["", "Flags", *(f"  {name}: {message}" for name, message in found.sample.flags)]
-    if found.sample.assumptions:
-        parts += ["", "Assumptions", *(f"  {text}" for text in found.sample.assumptions)]
-    return parts or ["", "No flags, no assumptions."]
 
 
 def _told(value: object) -> bool:

@@ -33,7 +33,7 @@ from xrdorder.cli.run import run_and_show
 @click.option(
     "--phases",
     type=Names(),
-    help="Phases to look for: catalogue names, or paths of CIF or phase TOML files (docs/phases.md). "
+    help="Phases to look for: catalogue names, or paths of CIF or phase TOML files (docs/howto/phases.md). "
     "Unless told: nb3sn,nb,cu-sn.",
 )
 @dopant_option

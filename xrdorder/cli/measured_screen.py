@@ -1,56 +1,111 @@
-"""Estimated against measured on the terminal: which relation fits each lot, one table; the rest in detail."""
+"""Estimated against measured on the terminal: how far apart, what may be adopted, one table; the rest in detail."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from xrdorder.cli.console import Part
-from xrdorder.quantities.formatting import as_given, interval, rounded, with_interval
+import numpy as np
+
+from xrdorder.cli.console import Entry, Part
+from xrdorder.quantities.caveats import ESTIMATES
+from xrdorder.quantities.formatting import MISSING, as_given, digits, interval, listed, rounded, with_interval
 from xrdorder.quantities.tables import Heading, Table
-from xrdorder.reports.cautions import ESTIMATES
 
 if TYPE_CHECKING:
     from xrdorder.measured.agreement import Agreement
     from xrdorder.measured.held import Held
     from xrdorder.measured.rows import Row
 
-_MISSING = "-"
 _MOST_ROWS = 30
 
 
 def measured_parts(held: "Held", *, details: bool = False) -> list[Part]:
-    """Which relation fits best, measured and estimated values side by side, and how to read them."""
-    from xrdorder.measured.held import COMPARED, verdict
+    """How far measured values lie from estimates, which relation fits each lot, both side by side, how to read it."""
+    from xrdorder.measured.held import verdict
 
-    answers: list[Part] = [
-        f"{COMPARED[quantity]} of {lot or 'samples without lot'}: {verdict(found)}."
-        for (lot, quantity), found in held.agreements.items()
-    ]
     # of several ways to one value the last is that by all of them
     best = {(row.sample, row.measured.words): row for row in held.rows if row.comparable}
     wanted = list(held.rows) if details else list(best.values())[:_MOST_ROWS]
-    rest = f"{len(held.rows) - len(wanted)} more rows stand in the table file; --details shows them. "
-    parts = [*answers, "", _table(wanted, details), ""]
-    if details:
-        for (lot, quantity), found in held.agreements.items():
-            parts += [*_agreements(f"{COMPARED[quantity]} of {lot or 'samples without lot'}", found), ""]
-        return [*parts, _HOW_TO_READ, ESTIMATES]
-    return [*parts, f"{rest if len(wanted) < len(held.rows) else ''}{_BRIEFLY} {ESTIMATES}"]
+    rest = len(held.rows) - len(wanted)
+    parts: list[Part] = [*_answer(held, list(best.values())), ESTIMATES, *_next(held), ""]
+    parts += [_table(wanted, details), ""]
+    if not details:
+        more = f" {rest} more rows stand in the table file." if rest else ""
+        return [*parts, *_relations(held), f"{_BRIEFLY}{more}"]
+    for (lot, quantity), found in held.agreements.items():
+        parts += [*_agreements(_title(lot, quantity), found), f"{_title(lot, quantity)}: {verdict(found)}.", ""]
+    return [*parts, _HOW_TO_READ]
 
 
 _BRIEFLY = (
     "After ±: standard uncertainty (k = 1); that of a difference holds half of the interval of the estimate. Estimates "
-    "are those of strain-free A15."
+    "here are those of strain-free A15 by X-rays alone, without what was measured; those of xrdorder run are anchored "
+    "to it."
 )
 _HOW_TO_READ = (
     "After ±: standard uncertainty (k = 1); of a difference in total, with half of the interval of the estimate in it. "
-    "Estimates are those of strain-free A15: a wire measured as it is has lost a few per cent of Bc2 and some Tc to "
-    "its strain, which is part of the difference. Estimates of one study share most of their uncertainty: that many "
-    "differences have one sign is weaker evidence than it looks. Wire: on what a relation was found. Probability: that "
-    "the relation is the best of those compared, all held equally probable before, shared uncertainties counted once. "
-    "Independent u: what each sample has for itself; shared u: what all share, which an adopted offset takes up. It "
-    "holds for this laboratory, this wire and this scale of tin."
+    "Estimates are those of strain-free A15 by X-rays alone: a wire measured as it is has lost a few per cent of Bc2 "
+    "and some Tc to its strain, which is part of the difference. Estimates of one study share most of their "
+    "uncertainty: that many differences have one sign is weaker evidence than it looks. Wire: on what a relation was "
+    "found. Probability: that the relation is the best of those compared, all held equally probable before, shared "
+    "uncertainties counted once. Independent u: what each sample has for itself; shared u: what all share, which an "
+    "adopted offset takes up. It holds for this laboratory, this wire and this scale of tin."
 )
+
+
+def _title(lot: str, quantity: str) -> str:
+    from xrdorder.measured.held import COMPARED
+
+    return f"{COMPARED[quantity]} of {lot or 'samples without lot'}"
+
+
+def _answer(held: "Held", rows: Sequence["Row"]) -> Iterator[Part]:
+    """Of each quantity how far measured values lie from estimates, and whether that is more than chance explains."""
+    by_quantity: dict[str, list[Row]] = {}
+    for row in rows:
+        if math.isfinite(row.value) and row.u > 0.0:
+            by_quantity.setdefault(row.measured.quantity, []).append(row)
+    samples = len(dict.fromkeys(row.sample for row in held.rows))
+    yield f"{samples} sample{'s' * (samples != 1)} with measured values, compared with estimates by X-rays alone:"
+    for some in by_quantity.values():
+        mean = float(np.mean([row.difference for row in some]))
+        most = max(abs(row.difference) / row.u for row in some)
+        noun, unit = some[0].measured.words.partition(" (")[0], some[0].measured.unit
+        amount = f"{digits(abs(mean), 2)} {unit}" if unit != "1" else digits(abs(mean), 2)
+        word = "higher" if mean > 0.0 else "lower"
+        yield f"  {noun}: {amount} {word} on average of {len(some)}, at most {most:.1f} u"
+
+
+def _next(held: "Held") -> Iterator[Part]:
+    """Which offsets may be adopted."""
+    from xrdorder.measured.held import candidates, made_from_these, unclear
+
+    for found in held.agreements.values():
+        yield from (f"{text}." for text in made_from_these(candidates(found)))
+    clear = [_title(*key) for key, found in held.agreements.items() if not unclear(found)]
+    if clear:
+        yield Entry("Next", f"clear offset of a relation for {listed(clear)}: --adopt FILE takes it over")
+    elif held.agreements:
+        yield Entry("Next", "no relation has a clear offset: nothing to adopt; more measured samples of a lot decide")
+
+
+def _relations(held: "Held") -> list[Part]:
+    """The best relation for each lot in a row."""
+    from xrdorder.measured.held import candidates
+
+    rows = []
+    for key, found in held.agreements.items():
+        compared = candidates(found)
+        if not compared:
+            rows.append((_title(*key), MISSING, MISSING, MISSING))
+            continue
+        best = compared[0]
+        number = f"{best.probability:.2f} of {len(compared)}"
+        known = math.isfinite(best.difference)
+        offset = rounded(best.difference, best.u_own, best.route[0].output.unit, signed=True) if known else MISSING
+        rows.append((_title(*key), best.route[0].name, number, offset))
+    head: list[Heading | str] = ["relations", "best of those compared", Heading("P"), Heading("measured - predicted")]
+    return [Table.of(head, rows), ""] if rows else []
 
 
 def _table(rows: "Sequence[Row]", details: bool) -> Table:
@@ -66,17 +121,21 @@ def _table(rows: "Sequence[Row]", details: bool) -> Table:
         Heading("by", numeric=False, optional=0 if details else 2),
         *[Heading("remark", numeric=False)] * bool(notes),
     ]
+    read_off = (row.measured for row in rows if row.measured.criterion)
+    criteria = [f"{one.words.partition(' (')[0]} read off at {one.criterion}" for one in read_off]
+    said = [f"{'; '.join(dict.fromkeys(criteria))}."] if criteria else []
     lines = [_line(row, notes) for row in rows]
-    return Table.of(head, lines, [f"[{k}] {note}" for k, note in enumerate(notes, start=1)])
+    return Table.of(head, lines, [*said, *(f"[{k}] {note}" for k, note in enumerate(notes, start=1))])
 
 
 def _line(row: "Row", notes: Sequence[str]) -> list[str]:
     one = row.measured
     mark = [f"[{notes.index(row.note) + 1}]" if row.note else ""] * bool(notes)
-    given = [row.sample, one.words, as_given(one.value, one.u), "" if one.unit == "1" else one.unit]
+    words, unit = one.words.partition(" (")[0], "" if one.unit == "1" else one.unit
+    given = [row.sample, words, as_given(one.value, one.u), unit]
     if not math.isfinite(row.value):
-        return [*given, _MISSING, _MISSING, _MISSING, row.by, *mark]
-    difference = rounded(row.difference, row.u, signed=True) if row.comparable else _MISSING
+        return [*given, MISSING, MISSING, MISSING, row.by, *mark]
+    difference = rounded(row.difference, row.u, signed=True) if row.comparable else MISSING
     value = with_interval(row.value, row.low, row.high).partition(" ")[0]
     return [*given, value, interval(row.low, row.high), difference, row.by, *mark]
 
@@ -94,7 +153,7 @@ def _agreements(title: str, found: "Sequence[Agreement]") -> list[Part]:
 
 def _agreement(one: "Agreement") -> tuple[str, ...]:
     def number(value: float, form: str = ".2f") -> str:
-        return f"{value:{form}}" if math.isfinite(value) else _MISSING
+        return f"{value:{form}}" if math.isfinite(value) else MISSING
 
     probability = "< 0.001" if one.probability < 0.001 else f"{one.probability:.3f}"
     return (

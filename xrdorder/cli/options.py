@@ -29,7 +29,24 @@ _PLUS_MINUS = re.compile(r"\+/?-|±")
 EXISTING_FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 
 
-class Number(ParamType):
+class Parsed(ParamType):
+    """A value that is read from text by `read`, which raises ValueError with what is wrong."""
+
+    def read(self, text: str) -> Any:
+        """Turn the text into the value."""
+        raise NotImplementedError
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Read text; what is a value already stays."""
+        if not isinstance(value, str):
+            return value
+        try:
+            return self.read(value)
+        except ValueError as error:
+            self.fail(str(error), param, ctx)
+
+
+class Number(Parsed):
     """A finite number, above zero unless told otherwise."""
 
     name = "number"
@@ -37,16 +54,16 @@ class Number(ParamType):
     def __init__(self, *, positive: bool = True) -> None:
         self.positive = positive
 
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+    def read(self, text: str) -> Any:
         """Turn the text into a number."""
         try:
-            number = float(value)
+            number = float(text)
         except ValueError:
-            self.fail(f"'{value}' is not a number (decimal point, no unit)", param, ctx)
+            raise ValueError(f"'{text}' is not a number (decimal point, no unit)") from None
         if not math.isfinite(number):
-            self.fail(f"'{value}' is not a finite number", param, ctx)
+            raise ValueError(f"'{text}' is not a finite number")
         if self.positive and number <= 0.0:
-            self.fail(f"{value} is not above zero", param, ctx)
+            raise ValueError(f"{text} is not above zero")
         return number
 
 
@@ -55,11 +72,9 @@ class Numbers(Number):
 
     name = "number[,number]"
 
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+    def read(self, text: str) -> Any:
         """Turn the text into a tuple of numbers."""
-        if isinstance(value, tuple):
-            return value
-        return tuple(super(Numbers, self).convert(part.strip(), param, ctx) for part in str(value).split(","))
+        return tuple(super(Numbers, self).read(part.strip()) for part in text.split(","))
 
 
 class Pair(Numbers):
@@ -67,70 +82,59 @@ class Pair(Numbers):
 
     name = "number,number"
 
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+    def read(self, text: str) -> Any:
         """Turn the text into two numbers."""
-        numbers = super().convert(value, param, ctx)
+        numbers = super().read(text)
         if len(numbers) != 2:
-            self.fail(f"'{value}' is not two numbers joined by a comma", param, ctx)
+            raise ValueError(f"'{text}' is not two numbers joined by a comma")
         return numbers
 
 
-class Named(ParamType):
+class Named(Parsed):
     """A name and its numbers, as Nb=-2.1,0.6."""
 
     def __init__(self, name: str, example: str, *, count: int, whole: bool = False) -> None:
         self.name, self.example, self.count, self.whole = name, example, count, whole
 
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+    def read(self, text: str) -> Any:
         """Split at the equals sign and the commas."""
-        if isinstance(value, tuple):
-            return value
-        name, _, text = str(value).partition("=")
+        name, _, rest = text.partition("=")
         try:
-            numbers = tuple((int if self.whole else float)(part) for part in text.split(","))
+            numbers = tuple((int if self.whole else float)(part) for part in rest.split(","))
         except ValueError:
             numbers = ()
         if not name.strip() or len(numbers) != self.count or not all(map(math.isfinite, numbers)):
-            self.fail(f"'{value}' is not {self.name}, as {self.example}", param, ctx)
+            raise ValueError(f"'{text}' is not {self.name}, as {self.example}")
         return name.strip(), numbers
 
 
-class Names(ParamType):
+class Names(Parsed):
     """Names joined by commas."""
 
     name = "name[,name...]"
 
-    def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> tuple[str, ...]:
+    def read(self, text: str) -> Any:
         """Split at the commas."""
-        if isinstance(value, tuple):
-            return value
-        names = tuple(part.strip() for part in str(value).split(","))
+        names = tuple(part.strip() for part in text.split(","))
         if not all(names):
-            self.fail(f"'{value}' holds an empty name", param, ctx)
+            raise ValueError(f"'{text}' holds an empty name")
         return names
 
 
-class Content(ParamType):
+class Content(Parsed):
     """An element, its content and maybe the standard uncertainty of it, as Ta=2.4 or Ta=2.4+-0.2."""
 
     name = "element=at.%"
 
-    def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> tuple[str, float, float | None]:
+    def read(self, text: str) -> Any:
         """Split at the equals sign and at the plus-minus."""
-        if isinstance(value, tuple):
-            return value
-        element, sign, text = (part.strip() for part in str(value).partition("="))
+        element, sign, numbers = (part.strip() for part in text.partition("="))
         if not sign or not element:
-            self.fail(f"'{value}' is not an element and its at.%, as Ta=2.4 or Ta=2.4+-0.2", param, ctx)
-        content, *u = (part.strip() for part in _PLUS_MINUS.split(text))
+            raise ValueError(f"'{text}' is not an element and its at.%, as Ta=2.4 or Ta=2.4+-0.2")
+        content, *u = (part.strip() for part in _PLUS_MINUS.split(numbers))
         if len(u) > 1:
-            self.fail(f"'{value}' has more than one uncertainty; give it as Ta=2.4+-0.2", param, ctx)
-        number = Number(positive=False).convert(content, param, ctx)
-        return element, number, Number().convert(u[0], param, ctx) if u else None
+            raise ValueError(f"'{text}' has more than one uncertainty; give it as Ta=2.4+-0.2")
+        return element, ANY.read(content), POSITIVE.read(u[0]) if u else None
 
 
 POSITIVE, ANY = Number(), Number(positive=False)
@@ -148,12 +152,8 @@ def all_of(*options: Callable[[Decorated], Decorated]) -> Callable[[Decorated], 
 
 
 reading_options = all_of(
-    click.option(
-        "--radiation", help="Radiation of the pattern, as cu-ka or '0.15406 nm', where the file does not say."
-    ),
-    click.option(
-        "--axis", type=click.Choice(AXES), help="First column of the pattern; two-theta unless told."
-    ),
+    click.option("--radiation", help="Radiation, as cu-ka or '0.15406 nm', where the file does not say."),
+    click.option("--axis", type=click.Choice(AXES), help="First column of the pattern; two-theta unless told."),
     click.option("--axis-unit", type=click.Choice(AXIS_UNITS), help="Unit of d or q."),
     click.option(
         "--diffractogram",
@@ -166,6 +166,7 @@ specimen_options = all_of(
     click.option("--specimen-length-mm", type=POSITIVE, help="Length of the specimen along the beam."),
 )
 
+
 def _each_once(
     ctx: click.Context, param: click.Parameter, given: tuple[tuple[str, tuple[float, ...]], ...]
 ) -> dict[str, tuple[float, ...]] | None:
@@ -176,61 +177,38 @@ def _each_once(
     return found or None
 
 
-CHOICES = (
-    "lattice_distribution", "texture_axes", "elastic_shifts", "depth_gradient", "roughness", "particle_size_um",
-    "mu_t", "mu_r", "measured_dispersion", "stray_radiation", "seek_phases", "second_opinions",
-)  # fmt: skip
+_CHOICES: dict[str, dict[str, Any]] = {
+    "lattice_distribution": {
+        "type": click.Choice(LATTICE_DISTRIBUTIONS),
+        "help": "A15 lattice parameters: by default a tail or a second population where the pattern asks for it.",
+    },
+    "texture_axes": {
+        "type": Named("phase=h,k,l", "nb3sn=1,0,0", count=3, whole=True), "multiple": True, "callback": _each_once,
+        "help": "Plane whose normal the grains of a phase prefer: March's function; may be repeated.",
+    },
+    "elastic_shifts": {"is_flag": True, "help": "Fit the strain of A15 grains held in a composite."},
+    "depth_gradient": {"is_flag": True, "help": "Fit an A15 lattice parameter that changes with depth."},
+    "roughness": {"type": Pair(positive=False), "help": "Share p and length q of the surface roughness."},
+    "particle_size_um": {"type": POSITIVE, "help": "Mean size of the particles, for microabsorption of amounts."},
+    "mu_t": {"type": ANY, "help": "Attenuation times thickness of a plate in transmission."},
+    "mu_r": {"type": ANY, "help": "Attenuation times radius of a capillary."},
+    "measured_dispersion": {
+        "type": Named("element=f',f''", "Nb=-2.1,0.6", count=2), "multiple": True, "callback": _each_once,
+        "help": "Measured f' and f'' of an element in electrons; may be repeated.",
+    },
+    "stray_radiation": {"help": "Look for K-beta and tungsten lines of the tube; on unless told."},
+    "seek_phases": {"help": "Look for phases that explain unindexed lines; on unless told."},
+    "second_opinions": {"help": "Single lines and free intensities beside the fit; on unless told."},
+}  # fmt: skip
+CHOICES = tuple(_CHOICES)
 """Names of the choices, as the fit knows them."""
 
-_CHOICE_OPTIONS = (
-    click.option(
-        "--lattice-distribution",
-        type=click.Choice(LATTICE_DISTRIBUTIONS),
-        help="A15 lattice parameters: by default a tail or a second population where the pattern asks for it.",
-    ),
-    click.option(
-        "--texture-axis",
-        "texture_axes",
-        type=Named("phase=h,k,l", "nb3sn=1,0,0", count=3, whole=True),
-        multiple=True,
-        callback=_each_once,
-        help="Plane whose normal the grains of a phase prefer: March's function; may be repeated.",
-    ),
-    click.option(
-        "--elastic-shifts", is_flag=True, default=None, help="Fit the strain of A15 grains held in a composite."
-    ),
-    click.option(
-        "--depth-gradient", is_flag=True, default=None, help="Fit an A15 lattice parameter that changes with depth."
-    ),
-    click.option("--roughness", type=Pair(positive=False), help="Share p and length q of the surface roughness."),
-    click.option(
-        "--particle-size-um", type=POSITIVE, help="Mean size of the particles, for microabsorption of amounts."
-    ),
-    click.option("--mu-t", type=ANY, help="Attenuation times thickness of a plate in transmission."),
-    click.option("--mu-r", type=ANY, help="Attenuation times radius of a capillary."),
-    click.option(
-        "--measured-dispersion",
-        type=Named("element=f',f''", "Nb=-2.1,0.6", count=2),
-        multiple=True,
-        callback=_each_once,
-        help="Measured f' and f'' of an element in electrons; may be repeated.",
-    ),
-    click.option(
-        "--stray-radiation/--no-stray-radiation",
-        default=None,
-        help="Look for K-beta and tungsten lines of the tube; on unless told.",
-    ),
-    click.option(
-        "--seek-phases/--no-seek-phases",
-        default=None,
-        help="Look for phases that explain unindexed lines; on unless told.",
-    ),
-    click.option(
-        "--second-opinions/--no-second-opinions",
-        default=None,
-        help="Single lines and free intensities beside the fit; on unless told.",
-    ),
-)
+
+def _choice(name: str, how: dict[str, Any]) -> Callable[[Decorated], Decorated]:
+    option = f"--{name.replace('_', '-')}".replace("axes", "axis")
+    if how.keys() == {"help"}:  # on, unless it is switched off
+        option = f"{option}/--no-{option[2:]}"
+    return click.option(option, name, default=() if how.get("multiple") else None, **how)
 
 
 def choice_options(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -241,7 +219,7 @@ def choice_options(function: Callable[..., Any]) -> Callable[..., Any]:
         choices = {name: told.pop(name) for name in CHOICES}
         return function(*args, choices={k: v for k, v in choices.items() if v is not None}, **told)
 
-    return all_of(*_CHOICE_OPTIONS)(gather)
+    return all_of(*(_choice(name, how) for name, how in _CHOICES.items()))(gather)
 
 
 geometry_options = all_of(
@@ -254,11 +232,8 @@ geometry_options = all_of(
         type=ANY,
         help="Intensity polarised in the diffraction plane over that across it: 1 unpolarised; no monochromator then.",
     ),
-    click.option("--mu-t", type=ANY, help="Attenuation times thickness of a plate in transmission."),
-    click.option("--mu-r", type=ANY, help="Attenuation times radius of a capillary."),
-    click.option(
-        "--focused", is_flag=True, help="The beam on a capillary is focused on the circle of the detector."
-    ),
+    *(_choice(name, _CHOICES[name]) for name in ("mu_t", "mu_r")),
+    click.option("--focused", is_flag=True, help="The beam on a capillary is focused on the circle of the detector."),
 )
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -95,8 +94,8 @@ _wire_options = all_of(
 def plan_scan(about: str, figure: Path | None, details: bool, **told: Any) -> None:
     """Plan a scan before it is measured: how long, where, with which radiation, on how many wires.
 
-    DESCRIPTION is a TOML file that tells the specimen (docs/scan-planning.md); a quick scan (--from-pattern) gives real
-    count rates and background instead. All is worked out with the model that fits the patterns.
+    DESCRIPTION is a TOML file that tells the specimen (docs/howto/scan-planning.md); a quick scan (--from-pattern)
+    gives real count rates and background instead. All is worked out with the model that fits the patterns.
     """
     parts, drawn = {"scan": _scan, "radiation": _radiation, "wires": _wires}[about](told, details, figure is not None)
     show(*parts)
@@ -250,16 +249,3 @@ def _quick(told: dict[str, Any], instrument: Any) -> Prospect:
         specimen_length_mm=told["specimen_length_mm"],
         divergence_deg=told["divergence_deg"],
     )
-
-
-def hours(seconds: float) -> str:
-    """Write a time as a person would.
-
-    >>> hours(90.0), hours(5400.0), hours(360000.0), hours(math.inf)
-    ('1.5 min', '1.5 h', '100 h', 'never')
-    """
-    if math.isinf(seconds):
-        return "never"
-    if seconds < 3600.0:
-        return f"{seconds / 60.0:.2g} min"
-    return f"{seconds / 3600.0:.2g} h" if seconds < 36000.0 else f"{seconds / 3600.0:.0f} h"

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 import click
 
 from xrdorder.cli.console import Entry, Part
-from xrdorder.cli.plan_scan import hours
 from xrdorder.quantities.formatting import digits
 from xrdorder.quantities.registry import quantity
 from xrdorder.quantities.tables import Cell, Heading, Table
@@ -21,6 +20,7 @@ if TYPE_CHECKING:
 
 CAUTION = "X-rays injure: trained people, interlocks working, local rules come first."
 BEAM = "At a synchrotron the beam line's rules and staff come first; a wire heats and filaments move in a strong beam."
+_LENGTHS = (0.25, 1.0, 4.0, 16.0, 64.0)
 _MOST_RANGES = 3  # in the short answer
 _ASKED = {
     "site_order": ("site_order", 1.0, ""),
@@ -47,12 +47,26 @@ def asked_of(name: str) -> tuple[str, float, str]:
     return _ASKED[name]
 
 
+def hours(seconds: float) -> str:
+    """Write a time as a person would.
+
+    >>> hours(90.0), hours(5400.0), hours(360000.0), hours(math.inf)
+    ('1.5 min', '1.5 h', '100 h', 'never')
+    """
+    if math.isinf(seconds):
+        return "never"
+    if seconds < 3600.0:
+        return f"{seconds / 60.0:.2g} min"
+    return f"{seconds / 3600.0:.2g} h" if seconds < 36000.0 else f"{seconds / 3600.0:.0f} h"
+
+
 def _u(number: float) -> str:
     return "-" if math.isnan(number) else digits(number, 2)
 
 
-def _scaled(need: Need, stored: float) -> str:
-    return _u(quantity(need.target.quantity).differences.factor * stored)
+def _scaled(need: Need, stored: float, places: int = 2) -> str:
+    number = quantity(need.target.quantity).differences.factor * stored
+    return "-" if math.isnan(number) else digits(number, places)
 
 
 def _named(need: Need) -> tuple[str, str]:
@@ -72,7 +86,7 @@ def scan_parts(plan: ScanPlan, *, details: bool) -> list[Part]:
         *_beyond(plan),
     ]
     if details:
-        parts += ["", *_budget(plan), "", *_MEANINGS]
+        parts += ["", _courses_table(plan), "", *_budget(plan), "", *_MEANINGS]
     parts.append(CAUTION)
     return parts
 
@@ -96,11 +110,25 @@ def _needs_table(plan: ScanPlan) -> Table:
                 Cell(text)
                 for text in (
                     name, unit, _scaled(need, need.course.u(plan.prospect.seconds)), _scaled(need, need.target.u),
-                    "-" if math.isnan(need.seconds) else hours(need.seconds), _scaled(need, need.course.limit),
+                    "-" if math.isnan(need.seconds) else hours(need.seconds), _scaled(need, need.course.limit, 3),
                     "-" if need.target.of_difference else _scaled(need, need.other.u(plan.prospect.seconds)),
                 )
             )
         )  # fmt: skip
+    return Table(head, tuple(rows))
+
+
+def _courses_table(plan: ScanPlan) -> Table:
+    """Uncertainties against the length of a uniform scan."""
+    lengths = [plan.prospect.seconds * factor for factor in _LENGTHS]
+    head = (
+        Heading("a uniform scan of", numeric=False), Heading("unit", numeric=False), *map(Heading, map(hours, lengths)),
+        Heading("no end"),
+    )  # fmt: skip
+    rows = []
+    for need in plan.needs:
+        numbers = [*(need.course.u(seconds) for seconds in lengths), need.course.limit]
+        rows.append(tuple(map(Cell, (*_named(need), *(_scaled(need, number, 3) for number in numbers)))))
     return Table(head, tuple(rows))
 
 
@@ -144,7 +172,7 @@ def _beyond(plan: ScanPlan) -> list[Part]:
             helps = f". It takes {need.help}" if need.help else ""
             parts.append(
                 Entry(
-                    "Not so",
+                    "Not reached",
                     f"{name} to {_scaled(need, need.target.u)} {unit}".rstrip()
                     + f": counting ends at {_scaled(need, need.course.limit)} ({need.cause}){helps}",
                 )
@@ -256,7 +284,7 @@ def wires_parts(plan: WiresPlan, factor: float, unit: str, *, details: bool) -> 
             f"Costs: {plan.costs.wire:g} a wire, {plan.costs.hour:g} an hour of scanning, {plan.costs.measured:g} a "
             "measured value. Means of equal numbers of wires by Student's t, two-sided; scans from a 64th to 64 times "
             "the one described were tried. Several quantities or treatments compared at once take more "
-            "(docs/comparing.md).",
+            "(docs/howto/comparing.md).",
         ]
     parts.append(CAUTION)
     return parts

@@ -8,6 +8,7 @@ import click
 
 from xrdorder.cli.console import File, Progress, show
 from xrdorder.cli.program import SOME_FAILED, complain
+from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.reports.cautions import BRIEF
 
 if TYPE_CHECKING:
@@ -39,7 +40,7 @@ def report(study: Path, only: tuple[str, ...], form: str, size: str, samples: tu
     with Progress("writing") as progress:
         missing: list[Missing] = []
         written = write_report(open_study(study), only, form, size, samples, progress, missing.append)
-    show(*(File("Written", str(path)) for path in written), "", *BRIEF)
+    show(*(File("Written", str(path)) for path in written), "", ESTIMATES, *BRIEF)
     for one in missing:
         complain(f"figure not drawn: {one.words}")
     if missing:

@@ -59,7 +59,7 @@ def run_and_show(
     `described` is the description of the study where it was read already; `drawn` names the samples whose fits are
     drawn, all unless given.
     """
-    from xrdorder.cli.study_screen import next_part, study_parts
+    from xrdorder.cli.study_screen import file_parts, study_parts
     from xrdorder.reports.sample_figures import draw_calibration, draw_samples, draw_study
     from xrdorder.results.study_table import failures
     from xrdorder.running.run import run_study
@@ -67,7 +67,7 @@ def run_and_show(
     with Progress("fitting") as progress:
         results = run_study(described or study, progress=progress, again=again, workers=workers)
     start: list[Part] = [introduction, ""] if introduction else []
-    show(*start, *study_parts(results, study, details=details))
+    show(*start, *study_parts(results, study, details=details), *file_parts(results, study))
     for line in failures(results):
         complain(line)
     if figures:
@@ -76,7 +76,7 @@ def run_and_show(
             draw_calibration(study, undrawn)
             draw_study(study, results, undrawn)
         show(figures_part(folder))
-    show(next_part(study, results), done_text(results))
+    show(done_text(results))
     return results
 
 

@@ -30,8 +30,8 @@ def simulate(
 ) -> None:  # fmt: skip
     """Simulate a pattern of the specimen that DESCRIPTION tells, or all patterns of a study, with the truth beside it.
 
-    The forward model of the fits, for planning, teaching and rehearsing an analysis; docs/scan-planning.md lists the
-    keys of a description. Nothing that is made here was measured.
+    The forward model of the fits, for planning, teaching and rehearsing an analysis; docs/howto/scan-planning.md lists
+    the keys of a description. Nothing that is made here was measured.
     """
     from xrdorder.profiles import read_instrument
     from xrdorder.simulation.rehearsal import is_study, read_rehearsal, write_rehearsal

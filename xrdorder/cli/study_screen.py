@@ -1,4 +1,4 @@
-"""The results of a study on the terminal: how many were fitted and how well, the table, remarks, what comes next."""
+"""The results of a study on the terminal: the answer, the table, one line for each flag and assumption; the log."""
 
 import math
 import re
@@ -8,71 +8,85 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from xrdorder.cli.console import File, Part, whole
-from xrdorder.quantities.formatting import concise
+from xrdorder.cli.console import Entry, File, Part, rendered, whole
+from xrdorder.files.atomic import write_atomically
+from xrdorder.quantities.caveats import ANCHORED, ESTIMATES
+from xrdorder.quantities.formatting import concise, counted
 from xrdorder.quantities.tables import Table
-from xrdorder.reports.cautions import ESTIMATES
 from xrdorder.results.collate import own_words
-from xrdorder.results.study_table import extremes, flags_of, study_table, study_words
+from xrdorder.results.study_table import anchored_words, extremes, flags_of, study_table, study_words
 
 if TYPE_CHECKING:
     import xarray as xr
 
-_NAMED = 4  # samples named with something before the rest is counted
+_MOST_ASSUMPTIONS = 4
 READING = (
     "In brackets: standard uncertainty (k = 1) of the last digits, shared parts included; of Tc and Bc2 half the 68 % "
-    f"interval. {ESTIMATES}"
+    "interval."
 )
 _DETAILS = (
     "Independent u: the part of the uncertainty of tin that no other sample shares. Between samples of one lot, "
     "measured alike, it is what counts in a difference, with a quarter of the difference in tin; between lots with "
     "different dopants the unknown effect of the dopant on the lattice comes on top. Grade: A where independent "
-    "analyses of the same pattern agree and nothing else speaks against the fit, B use with care, C do not use."
+    "analyses of the same pattern agree and nothing else speaks against the fit, B use with care, C do not use. "
+    "Missing: what nobody told about the sample; it does not lower the grade."
 )
 
 
 def study_parts(results: "xr.Dataset", study: Path, *, details: bool = False) -> list[Part]:
-    """Answer, table, remarks; all columns, messages of flags, assumptions and models with `details`."""
-    title = str(results.attrs.get("title", ""))
+    """Answer, table, a line for each flag and assumption; with `details` all columns and whole messages."""
+    from xrdorder.estimates.study_draws import study_remarks
+
     table, words = extremes(study_table(results))
-    parts: list[Part] = [study_words(results) + (f" · {title}" if title else ""), ""]
+    parts: list[Part] = [*_answer(results, study), ""]
     parts += [words, ""] if words and not details else []
-    parts += [whole(study_table(results)) if details else table, ""]
-    parts += _other_phases(results)
-    parts += [READING, *own_part(results), *anchors_part(results)]
+    said = study_remarks(results)
+    parts += [whole(study_table(results)) if details else table, "", *_other_phases(results), READING]
+    parts += [f"{text}." for text in (said if details else said[:1])]
+    assumptions = _assumptions(results)
     if details:
-        parts += [_DETAILS, *_section("Flags", _flags(results)), *_section("Assumptions", _assumptions(results))]
-        parts += _section("Models of the fits", _models(results))
+        parts += [_DETAILS, *_section("Flags", _flags(results)), *_section("Assumptions", assumptions)]
+        return [*parts, *_section("Models of the fits", _models(results))]
+    lines = [f"{text} ({counted(samples)})" for text, samples in assumptions.items()]
+    rest = len(lines[_MOST_ASSUMPTIONS:]) + len(said[1:])
+    more = [f"{rest} more assumptions and remarks in the log"] if rest else []
+    shown = [*lines[:_MOST_ASSUMPTIONS], *more]
+    return [*parts, *(Entry("Assumptions" if k == 0 else "", line) for k, line in enumerate(shown))]
+
+
+def _answer(results: "xr.Dataset", study: Path) -> list[Part]:
+    """How many were fitted, which wire leads, by how much, how surely, and what to do next."""
+    from xrdorder.comparison.leading import leading
+
+    return [
+        study_words(results),
+        *(one.words for one in leading(results)),
+        *own_part(results),
+        ESTIMATES,
+        File("Next", f"xrdorder compare {study} · xrdorder report {study}"),
+    ]
+
+
+def file_parts(results: "xr.Dataset", study: Path) -> list[Part]:
+    """Write the log, which holds all that the screen leaves out, and name the files of the results."""
     folder = study / "results"
-    return [*parts, "", File("Table", str(folder / "results.csv")), File("Everything", str(folder / "results.nc"))]
-
-
-def next_part(study: Path, results: "xr.Dataset") -> Part:
-    """Name the commands that follow."""
-    first = str(results["sample"].values[0])
-    return File("Next", f"xrdorder report {study} · xrdorder compare {study} · xrdorder explain {study} {first}")
+    log = folder / "log.txt"
+    text = rendered(*study_parts(results, study, details=True)) + "\n"
+    write_atomically(log, lambda part: part.write_text(text, encoding="utf-8"))
+    names = {"Table": "results.csv", "Everything": "results.nc", "Log": log.name}
+    return ["", *(File(label, str(folder / name)) for label, name in names.items())]
 
 
 def own_part(results: "xr.Dataset") -> list[Part]:
-    """Name the tin scale and relations of the laboratory that results rest on; nothing where there are none."""
+    """Name what of the laboratory's own results rest on: anchors of a lot, tin scale, relations."""
     own = own_words(results)
-    return [f"Of the laboratory's own: {own}."] if own else []
-
-
-def anchors_part(results: "xr.Dataset") -> list[Part]:
-    """To what the estimates are anchored, and what the draws say of the study as a whole."""
-    from xrdorder.estimates.study_draws import anchors_in_words, study_remarks
-
-    return [f"{text}." for text in (anchors_in_words(results), *study_remarks(results)) if text]
+    anchored = anchored_words(results)
+    parts: list[Part] = [f"{anchored[0].upper()}{anchored[1:]}."] if anchored else []
+    return [*parts, *([f"Of the laboratory's own: {own}."] if own else [])]
 
 
 def _section(title: str, texts: Mapping[str, list[str]]) -> list[Part]:
-    return ["", title, *(f"  {text} ({_named(samples)})" for text, samples in texts.items())] if texts else []
-
-
-def _named(samples: list[str]) -> str:
-    more = len(samples) - _NAMED
-    return ", ".join(samples[:_NAMED]) + (f" and {more} more" if more > 0 else "")
+    return ["", title, *(f"  {text} ({', '.join(samples)})" for text, samples in texts.items())] if texts else []
 
 
 def _flags(results: "xr.Dataset") -> dict[str, list[str]]:
@@ -89,7 +103,8 @@ def _assumptions(results: "xr.Dataset") -> dict[str, list[str]]:
     found: dict[str, list[str]] = {}
     for name, texts in zip(results["sample"].values, results["assumptions"].values, strict=True):
         for text in filter(None, str(texts).split("; ")):
-            found.setdefault(text, []).append(str(name))
+            if not text.startswith(ANCHORED):  # said with the answer
+                found.setdefault(text, []).append(str(name))
     return found
 
 

@@ -11,7 +11,7 @@ from xrdorder.comparison.differences import compare, scatter_of
 from xrdorder.comparison.drifts import ORDERS, Drift, drifts, in_order
 from xrdorder.comparison.quantity_draws import Values, grouping, mounts_of, values_of
 from xrdorder.comparison.replicates import NONE, Repeatability, about_course
-from xrdorder.quantities.grades import UNFIT, trust
+from xrdorder.quantities.grades import UNFIT, grade
 from xrdorder.quantities.registry import standing_in
 
 QUANTITIES = tuple(one.column for one in standing_in("compare"))
@@ -121,7 +121,7 @@ def _telling(results: xr.Dataset) -> list[bool]:
     """Whether the scatter of a sample may stand for that of others: not where something speaks against its fit."""
     if "quality" not in results:
         return [True] * results.sizes["sample"]
-    return [trust(str(words)) != "care" for words in results["quality"].values]
+    return [grade(str(words)) != "B" for words in results["quality"].values]
 
 
 def alike(results: xr.Dataset) -> dict[str, str]:

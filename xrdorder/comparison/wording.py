@@ -6,9 +6,8 @@ from math import isfinite
 
 from xrdorder.comparison.differences import LEVEL, Comparison, Difference
 from xrdorder.comparison.drifts import Drift
-from xrdorder.comparison.replicates import UNLIKELY
 from xrdorder.comparison.trends import Trend
-from xrdorder.quantities.formatting import rounded
+from xrdorder.quantities.formatting import listed, rounded
 from xrdorder.quantities.registry import Quantity, Scale, quantity, shown
 
 
@@ -148,6 +147,7 @@ _ORIGINS = {
     "replicates": "that between equal wires",
     "variants": "that between the wires of one variant, whose treatments differ,",
     "course": "that about a smooth course over temperature and time, as replicates are too few,",
+    "published": "up to some three times that published of equal wires, as no replicates were measured,",
     "told": "that which was told",
 }
 
@@ -160,17 +160,11 @@ def _scatter(comparisons: Sequence[Comparison]) -> str:
         origins.setdefault((known.origin, known.degrees_of_freedom), []).append(one)
     parts = []
     for (origin, freedom), some in origins.items():
-        whose = "" if len(some) == len(comparisons) else f"of {_listed([manner(one.quantity).noun for one in some])} "
-        if not freedom:
-            parts.append(
-                f"the scatter {whose}between equal wires is not known, as no replicates were measured, and was taken "
-                f"to be most probably below {UNLIKELY:g} known uncertainties"
-            )
-            continue
+        whose = "" if len(some) == len(comparisons) else f"of {listed([manner(one.quantity).noun for one in some])} "
         amounts = ", ".join(_amount_of_scatter(one, named=len(comparisons) > 1) for one in some)
-        text = "" if origin == "told" else f" by {freedom} degree{'s' * (freedom != 1)} of freedom"
-        few = f", most probably below {UNLIKELY:g} known uncertainties" if freedom < 2 else ""
-        parts.append(f"the scatter {whose}beyond known uncertainties is {_ORIGINS[origin]}{text}{few}: {amounts}")
+        text = f" by {freedom} degree{'s' * (freedom != 1)} of freedom" if origin not in ("told", "published") else ""
+        amounts = f": {amounts}" if origin != "published" else ""
+        parts.append(f"the scatter {whose}beyond known uncertainties is {_ORIGINS[origin]}{text}{amounts}".rstrip(","))
     return "; ".join(parts)
 
 
@@ -185,10 +179,6 @@ def _amount_of_scatter(one: Comparison, *, named: bool) -> str:
     return f"{how.noun} {amount}" if named else amount
 
 
-def _listed(words: Sequence[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
-
-
 def methods_sentence(*comparisons: Comparison) -> str:
     """One sentence for a report: how the variants were compared, by one quantity or several."""
     variants = max(len(one.variants) for one in comparisons)
@@ -196,7 +186,7 @@ def methods_sentence(*comparisons: Comparison) -> str:
     number = max(one.first.size for one in comparisons)
     each = " of each quantity" if len(comparisons) > 1 else ""
     return (
-        f"Differences of {_listed([manner(one.quantity).noun for one in comparisons])} between {variants} variants "
+        f"Differences of {listed([manner(one.quantity).noun for one in comparisons])} between {variants} variants "
         f"({samples} samples) were judged with signed contributions, so that errors common to two variants cancel; "
         f"{_scatter(comparisons)}; probabilities were averaged over what the scatter may be and corrected for "
         f"{number} comparison{'s' * (number != 1)}{each} (Holm), with {100 * LEVEL:g} % as the limit; uncertainties "

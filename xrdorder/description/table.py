@@ -1,8 +1,8 @@
 """What a table of `study.toml` is: a frozen model that says all that is wrong with it at once, each with its place.
 
 The description of a field says what belongs there and in which unit. It is the remedy in the message when something
-else stands there, and the line of docs/study-folder.md. A field without a description is no key of the file: it is made
-when the file is read.
+else stands there, and the line of docs/reference/study-toml.md. A field without a description is no key of the file:
+it is made when the file is read.
 
 A validator does not know where its value stands, only what is wrong with it. Every table turns the complaints about its
 own keys into words and hands them up; on the way each table around it puts its key before the location. Only

@@ -52,7 +52,7 @@ TIN_RANGE = (A15_FIELD[0] - 0.009, A15_FIELD[1] + 0.009)
 _NAME, _GIVEN_TIN = "estimate", "tin_fraction"
 _TIN_IN_WORDS = (
     "given tin taken as measured by a microprobe, which by published samples reads "
-    f"{-HYPER['probe_bias']:.2g} ± {HYPER['u_probe_bias']:.2g} at.% low (docs/evidence.md)"
+    f"{-HYPER['probe_bias']:.2g} ± {HYPER['u_probe_bias']:.2g} at.% low (docs/explanation/evidence.md)"
 )
 _LEAST_U_TIN_AT_PERCENT = 0.01
 """For tin that is said to be exact: far below what any analysis reaches."""

@@ -19,7 +19,7 @@ from xrdorder.superconductivity.mixture import RelationResult
 from xrdorder.superconductivity.strain import AtStrain
 from xrdorder.uncertainty import Array
 
-_BY_DRAWS = "by the joint model (docs/evidence.md)"
+_BY_DRAWS = "by the joint model (docs/explanation/evidence.md)"
 _BY_STRAIN = "joint draws times published strain functions, all that apply in equal parts"
 
 

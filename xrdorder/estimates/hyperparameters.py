@@ -4,7 +4,7 @@
 leaves a laboratory out) asks for a copy with other values (`Hyperparameters.replaced`); there is no second place.
 
 ``known`` is "derived" (from published samples, `xrdorder.relations.published_samples`), "read", "memory" or "judged". A
-judged number is one that no published data decide; docs/evidence.md says what hangs on it.
+judged number is one that no published data decide; docs/explanation/evidence.md says what hangs on it.
 """
 
 from __future__ import annotations

@@ -30,6 +30,8 @@ from xrdorder.estimates.wires import Measured, Wire
 from xrdorder.estimates.wires import checked as wires_checked
 from xrdorder.exceptions import ValidityError
 from xrdorder.material import PUBLISHED_SCALE, TinScale
+from xrdorder.quantities.caveats import ANCHORED
+from xrdorder.quantities.formatting import counted, listed
 from xrdorder.quantities.grades import UNFIT
 from xrdorder.quantities.registry import ESTIMATED, QUANTITIES, Part, columns, unit_of
 from xrdorder.relations import PUBLISHED, Library, bc2_of_temperature, relation
@@ -126,28 +128,27 @@ def _measured(results: xr.Dataset) -> dict[str, dict[str, Measured]]:
     return found
 
 
-def anchor_words(results: xr.Dataset, wires: Mapping[str, Wire]) -> dict[str, str]:
-    """What the estimates of each wire are anchored to in its lot; empty where nothing was measured that can be used."""
-    named = [(wire, title) for wire in wires_checked(list(wires.values()))[0]
-             for key, title in _ANCHORS.values() if getattr(wire, key) is not None]  # fmt: skip
+def anchor_words(results: xr.Dataset, wires: Mapping[str, Wire], *, named: bool = False) -> dict[str, str]:
+    """What the estimates of each wire are anchored to in its lot; empty where nothing was measured that can be used.
+
+    Samples that it was measured on are counted, or `named`.
+    """
+    anchors = [(wire, title) for wire in wires_checked(list(wires.values()))[0]
+               for key, title in _ANCHORS.values() if getattr(wire, key) is not None]  # fmt: skip
     if "measured_sample" in results:
         pairs = zip(results["measured_sample"].values, results["measured_quantity"].values, strict=True)
-        named += [(wires[name], QUANTITIES[of].noun) for name, of in pairs if of in _OF_CURRENTS and name in wires]
+        anchors += [(wires[name], QUANTITIES[of].noun) for name, of in pairs if of in _OF_CURRENTS and name in wires]
     by_lot: dict[tuple[str, str], dict[str, list[str]]] = {}
-    for wire, title in named:
+    for wire, title in anchors:
         by_lot.setdefault(wire.lot_key, {}).setdefault(title, []).append(wire.name)
     words = {}
     for lot, by_title in by_lot.items():
         of: dict[str, list[str]] = {}
         for title, names in by_title.items():
-            of.setdefault(", ".join(dict.fromkeys(names)), []).append(title)
-        words[lot] = ", ".join(f"{' and '.join(titles)} measured on {names}" for names, titles in of.items())
+            names = list(dict.fromkeys(names))
+            of.setdefault(", ".join(names) if named else counted(names), []).append(title)
+        words[lot] = ", ".join(f"{listed(titles)} measured on {names}" for names, titles in of.items())
     return {name: words.get(wire.lot_key, "") for name, wire in wires.items()}
-
-
-def anchors_in_words(results: xr.Dataset) -> str:
-    """Say in one sentence to what the estimates of a study are anchored; empty where nothing was measured."""
-    return str(results.attrs.get("estimate_anchors", ""))
 
 
 def study_remarks(results: xr.Dataset) -> list[str]:
@@ -190,10 +191,7 @@ def estimated(
         drawn = _drawn(results, wires, alone, hyper, seed, n)
         drawn.attrs["estimates_sha256"] = digest
     found = with_draws(results, drawn)
-    words = anchor_words(results, wires)
-    said = "; ".join(dict.fromkeys(filter(None, words.values())))
-    found.attrs["estimate_anchors"] = f"Estimates anchored to {said}" if said else ""
-    return with_relations(_with_words(found, words, refused), library)
+    return with_relations(_with_words(found, wires, refused), library)
 
 
 def _not_to_learn_from(results: xr.Dataset) -> tuple[str, ...]:
@@ -393,9 +391,10 @@ def left_of_each(draws: Array) -> Array:
     return np.asarray(np.minimum(left, np.sqrt(np.diag(covariance))))
 
 
-def _with_words(results: xr.Dataset, anchors: Mapping[str, str], refused: Mapping[str, str]) -> xr.Dataset:
+def _with_words(results: xr.Dataset, wires: Mapping[str, Wire], refused: Mapping[str, str]) -> xr.Dataset:
     """Put flags of the estimates beside those of the fits, and name their anchors among the assumptions."""
     columns = {name: results[name].values.copy() for name in ("flags", "flag_messages", "assumptions")}
+    anchors, named = anchor_words(results, wires), anchor_words(results, wires, named=True)
     for k, name in enumerate(map(str, results["sample"].values)):
         known = json.loads(str(columns["flag_messages"][k]))
         new = json.loads(str(results["estimate_flags"].values[k]))
@@ -404,7 +403,10 @@ def _with_words(results: xr.Dataset, anchors: Mapping[str, str], refused: Mappin
         flags = [*known, *(flag for flag in new if flag not in known)]
         columns["flags"][k] = "; ".join(dict(flags))
         columns["flag_messages"][k] = json.dumps(flags, ensure_ascii=False)
-        if words := anchors.get(name):
+        if words := named.get(name):
             said = [part for part in str(columns["assumptions"][k]).split("; ") if part]
-            columns["assumptions"][k] = "; ".join([*said, f"estimates anchored to {words}"])
-    return results.assign({name: ("sample", values, results[name].attrs) for name, values in columns.items()})
+            columns["assumptions"][k] = "; ".join([*said, f"{ANCHORED} {words}"])
+    found = results.assign({name: ("sample", values, results[name].attrs) for name, values in columns.items()})
+    texts = np.array([anchors.get(name, "") for name in map(str, results["sample"].values)], dtype=object)
+    meaning = "measured values of its lot that the estimates are anchored to; empty without any"
+    return found.assign(anchored_to=("sample", texts, {"long_name": meaning}))

@@ -227,7 +227,10 @@ def explain_stored(folder: str | Path, name: str, quantity: str | None = None) -
     else:
         raise StudyError(f"{folder}: has no result of sample '{name}'; {did_you_mean(name, [*stored, *statuses])}")
     flags = tuple(dict.fromkeys([*sample.flags, *collated.flags.get(name, ())]))
-    sample = replace(sample, flags=flags, tables=collated.estimates.get(name, sample.tables))
+    sample = replace(
+        sample, flags=flags, tables=collated.estimates.get(name, sample.tables),
+        assumptions=collated.assumptions.get(name, sample.assumptions),
+    )  # fmt: skip
     told = collated.told.get(name, ())
     answer = next((column for column in told if column.column == quantity), None)
     if quantity in TOLD and answer is None:

@@ -29,7 +29,7 @@ FAMILIES = {
     "dopant site": "share of the dopant on the tin site",
     "dopant lattice effect": "change of the lattice parameter by dopants",
     "strain state": "strain left in the wire",
-    "usual order": "S_a taken to be as usual, before the measurement says anything",
+    "usual order": "prior of S_a",
     "a(tin) scale": "laboratories disagree about a at known tin content",
     "a(tin) slope": "two published lines a(tin) differ in slope",
     "a(tin) scatter": "single specimens stray from the line",
@@ -45,7 +45,7 @@ OWN_LINE = {
 KINDS = {
     ("displacement parameters", True): ("fitted", "fitted to this pattern beside the quantity"),
     ("displacement parameters", False): ("held", "held at the values of the catalogue, as in all samples"),
-    ("size distribution", True): ("own", "by how much samples differ in it"),
-    ("size distribution", False): ("common", "as in all samples"),
+    ("size distribution", True): ("independent", "by how much samples differ in it"),
+    ("size distribution", False): ("shared", "as in all samples"),
 }
 """What a family is called and means by whether it is private to the sample, where that makes another thing of it."""

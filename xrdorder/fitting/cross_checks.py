@@ -266,7 +266,6 @@ _CARE = {
     "routes-disagree-lattice": "routes to the lattice parameter disagree",
     "routes-disagree-order": "routes to the order disagree",
     "poor-fit": "the model misses something",
-    "illuminated-length-unknown": "it is not known whether the beam stays on the specimen at low angle",
     "at-bound": "a parameter rests at its bound",
     "intensities-at-low-angle": "intensities at low angle do not fit slit and specimen length",
     "lines-shifted-by-strain": "lines are shifted against each other as by strain",

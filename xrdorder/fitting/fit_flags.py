@@ -117,9 +117,9 @@ def _illumination(geometry: Geometry, first_two_theta: float) -> list[Flag]:
             "with the slit and the length that were given; a narrower slit makes it independent of both"
         )
         return [Flag("order-hangs-on-length", text)]
-    missing = "slit" if slit is None else "specimen length"
-    text = f"{missing} not given: if the beam is longer than the specimen at low angle, order reads too low"
-    return [Flag("illuminated-length-unknown", text)]
+    given = {"slit": slit, "specimen length": geometry.specimen_length_mm}
+    what = "not given: if the beam is longer than the specimen at low angle, order reads too low"
+    return [Flag(f"{name.split()[-1]}-not-given", f"{name} {what}") for name, value in given.items() if value is None]
 
 
 def _effects_of(lines: PhaseLines, values: Mapping[str, float], taken: Sequence[str]) -> list[Flag]:

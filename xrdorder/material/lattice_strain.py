@@ -300,7 +300,7 @@ def _add_by_gauge(derived: DerivedQuantities, specimen: Specimen, a15: str) -> N
             "temperature_c": temperature,
             "reaction_temperature_c": _reaction(specimen),
         },
-        source="constants of metals: handbook values, from memory; docs/tin.md",
+        source="constants of metals: handbook values, from memory; docs/explanation/tin.md",
         remark=f"{metal.words} as gauge: {quantity} against {metal.a_nm:g} nm free of strain; {relation.words}; "
         f"{_seen(share)}",
     )

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from xrdorder.crystals.a15 import dopant_site
 from xrdorder.exceptions import ValidityError
 from xrdorder.material.dopants import tantalum_share
-from xrdorder.quantities.formatting import as_given
+from xrdorder.quantities.formatting import as_given, rounded
 
 MOUNTS = ("ground-powder", "whole-filaments", "polished-section", "wires-laid-flat", "transmission")
 
@@ -226,5 +226,5 @@ class Specimen:
         share, u_share = self.tin_site_share(element)
         return (
             f"{as_given(100 * content, 100 * u_content, 'at.%')} {element}, "
-            f"{as_given(100 * share, 100 * u_share, '%')} of it on the tin site"
+            f"{rounded(100 * share, 100 * u_share, '%')} of it on the tin site"
         )

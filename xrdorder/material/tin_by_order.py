@@ -95,7 +95,7 @@ def add_tin_by_order(
     referred_to = by_lattice if math.isfinite(by_lattice) else tin_held
     if not math.isfinite(referred_to):
         c, referred_to = 0.0, 0.0
-    derived.assumptions.append(f"S_a = {prior.s_a:g} ± {prior.u:g} before the measurement, as of {prior.words}")
+    derived.assumptions.append(f"prior of S_a: {prior.s_a:g} ± {prior.u:g}, as of {prior.words}")
 
     per_tin = 4.0 * prior.s_a - c
     tin = (x - c * referred_to) / per_tin
@@ -112,7 +112,7 @@ def add_tin_by_order(
         numbers={BY_TIN: c, "usual_S_a": prior.s_a, "tin_held": referred_to},
         source="site balance x = 4 tin S_a, T. Spina, thesis, Univ. Geneva, and S. M. Heald et al., Sci. Rep. 8 (2018) "
         "4798",
-        remark=f"S_a = {prior.s_a:g} ± {prior.u:g} before the measurement (as of {prior.words}); {BY_TIN} takes back "
+        remark=f"prior of S_a: {prior.s_a:g} ± {prior.u:g}, as of {prior.words}; {BY_TIN} takes back "
         "that the contrast was referred to the tin of the lattice",
     )
     if math.isfinite(by_lattice):

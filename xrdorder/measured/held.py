@@ -108,7 +108,7 @@ def verdict(found: Sequence[Agreement]) -> str:
             f"not decided: {name} {best.probability:.2f}, {second.route[0].name} {second.probability:.2f} of "
             f"{len(compared)} ({many})"
         )
-    return "; ".join((text, _offset_words(best), *_made_from_these(compared)))
+    return "; ".join((text, _offset_words(best), *made_from_these(compared)))
 
 
 _NONE = "no relation could be compared"
@@ -132,7 +132,7 @@ def _offset_words(best: Agreement) -> str:
     return f"{text}: no clear offset"
 
 
-def _made_from_these(compared: Sequence[Agreement]) -> list[str]:
+def made_from_these(compared: Sequence[Agreement]) -> list[str]:
     """Warn of adopted relations that are held against the samples they were made from."""
     found = []
     for one in compared:
@@ -176,7 +176,7 @@ def chosen_adjustments(held: Held, names: Sequence[str] = (), *, slope: bool = F
     chosen, left_out = [known[name] for name in names], []
     if not names:
         for (_, quantity), found in held.agreements.items():
-            reason = _unclear(found, slope)
+            reason = unclear(found, slope=slope)
             if reason:
                 left_out.append(f"{COMPARED[quantity]}: {reason}")
             else:
@@ -188,7 +188,7 @@ def chosen_adjustments(held: Held, names: Sequence[str] = (), *, slope: bool = F
     return Adoption([adjustment_text(one, lots[0], held.title, wire, slope=slope) for one in chosen], left_out)
 
 
-def _unclear(found: Sequence[Agreement], slope: bool) -> str:
+def unclear(found: Sequence[Agreement], *, slope: bool = False) -> str:
     """Say why the best relation is not adopted unless it is named; empty where all is clear."""
     compared = candidates(found)
     if not compared:

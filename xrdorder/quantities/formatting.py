@@ -6,6 +6,7 @@ the ends of an interval, of which half the width stands for the uncertainty.
 """
 
 import math
+from collections.abc import Sequence
 
 MISSING = "-"
 
@@ -122,6 +123,24 @@ def digits(value: float, n: int) -> str:
     ('282', '12300', '0.25')
     """
     return f"{float(f'{value:.{n}g}'):.10g}"
+
+
+def listed(words: Sequence[str]) -> str:
+    """Join words as a sentence does.
+
+    >>> listed(["a"]), listed(["a", "b", "c"])
+    ('a', 'a, b and c')
+    """
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def counted(names: Sequence[str], noun: str = "sample") -> str:
+    """Name one, count several.
+
+    >>> counted(["one"]), counted(["one", "two"])
+    ('one', '2 samples')
+    """
+    return names[0] if len(names) == 1 else f"{len(names)} {noun}s"
 
 
 def _to(value: float, places: int) -> str:

@@ -1,23 +1,25 @@
-"""Is a fit to be used? The grades in words, and in short."""
+"""What a fit is worth, and what nobody told about the sample: two questions that are answered apart.
+
+The grade speaks of the fit alone. A slit that was not told makes no fit worse; what hangs on it is named beside the
+grade as missing information.
+"""
+
+from collections.abc import Iterable
 
 CARE = "use with care"
 UNFIT = "do not use"
 """Verdicts on a fit that begin with these words keep a sample out of comparisons."""
 
-_TRUST = {"trustworthy": "yes", CARE: "care", UNFIT: "no"}
-
-
-def trust(words: str) -> str:
-    """Shorten a verdict.
-
-    >>> trust("trustworthy"), trust("use with care: few grains"), trust("do not use: chi squared is 40"), trust("")
-    ('yes', 'care', 'no', '-')
-    """
-    return next((mark for start, mark in _TRUST.items() if words.startswith(start)), "-")
-
-
 GRADES = {"A": "trustworthy", "B": CARE, "C": UNFIT}
 """Quality grades of a fit, and how the words that give the reasons begin."""
+
+MISSING_INFORMATION = {
+    "slit-not-given": "slit",
+    "length-not-given": "specimen length",
+    "mount-unknown": "mount",
+    "dopants-not-declared": "dopants",
+}
+"""Flags of what the description leaves open, and what is missing."""
 
 
 def grade(words: str) -> str:
@@ -27,3 +29,23 @@ def grade(words: str) -> str:
     ('A', 'B', 'C', '-')
     """
     return next((mark for mark, start in GRADES.items() if words.startswith(start)), "-")
+
+
+def graded(words: str) -> str:
+    """Grade and its reasons.
+
+    >>> graded("use with care: 2 unindexed lines; few grains reflect"), graded("trustworthy")
+    ('B: 2 unindexed lines; few grains reflect', 'A')
+    """
+    _, _, reasons = words.partition(": ")
+    return ": ".join(filter(None, (grade(words), reasons)))
+
+
+def missing_information(flags: Iterable[str]) -> str:
+    """What nobody told about a sample, by the names of its flags; empty where nothing is missing.
+
+    >>> missing_information(["texture", "slit-not-given", "mount-unknown"])
+    'slit, mount'
+    """
+    names = set(flags)
+    return ", ".join(words for name, words in MISSING_INFORMATION.items() if name in names)

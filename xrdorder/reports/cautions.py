@@ -1,8 +1,6 @@
 """What must be said wherever estimates are shown, and beside the work that leads to them."""
 
-from xrdorder.quantities.registry import UNTESTED
-
-ESTIMATES = f"Tc and Bc2 are estimates by published evidence, not measurements; {UNTESTED}."
+from xrdorder.quantities.caveats import ESTIMATES
 
 CAUTIONS = (
     f"{ESTIMATES} No coil is designed and no wire accepted on an estimate alone: measure Tc and the critical current "
@@ -14,7 +12,7 @@ CAUTIONS = (
 )
 
 BRIEF = (
-    f"{ESTIMATES} Design no coil and accept no wire on an estimate alone: measure Ic and Tc.",
+    "Design no coil and accept no wire on an estimate alone: measure Ic and Tc.",
     "X-rays and the acids that etch copper injure: follow local rules and licensed practice.",
 )
 """The same in two lines, for the terminal."""

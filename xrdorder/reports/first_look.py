@@ -20,7 +20,7 @@ from xrdorder.comparison.variants import (
 )
 from xrdorder.comparison.wording import manner, probability_words
 from xrdorder.exceptions import XrdorderError
-from xrdorder.quantities.formatting import rounded
+from xrdorder.quantities.formatting import listed, rounded
 from xrdorder.quantities.registry import PREDICTED
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.superconductivity.targets import HELIUM_K
@@ -286,10 +286,3 @@ def _statement(one: Compared, quantity: str, found: Difference) -> Statement:
     )  # fmt: skip
 
 
-def listed(words: list[str]) -> str:
-    """Join words as a sentence does.
-
-    >>> listed(["a"]), listed(["a", "b", "c"])
-    ('a', 'a, b and c')
-    """
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

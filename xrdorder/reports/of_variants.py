@@ -28,10 +28,9 @@ from xrdorder.figures.measured import measured_figure
 from xrdorder.figures.treatment_axis import Variable, usual_variable
 from xrdorder.measured.held import hold
 from xrdorder.measured.kramer import kramer_series
-from xrdorder.quantities.formatting import digits
+from xrdorder.quantities.caveats import ESTIMATES
+from xrdorder.quantities.formatting import digits, listed
 from xrdorder.quantities.registry import quantity
-from xrdorder.reports.cautions import ESTIMATES
-from xrdorder.reports.first_look import listed
 from xrdorder.reports.pictures import Maker, Picture, Scene
 
 _MOST_PLACES = 12

@@ -15,9 +15,10 @@ from markupsafe import Markup
 
 from xrdorder import __version__
 from xrdorder.drawing.palette import phase_colour, stroke
+from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.quantities.tables import Table
 from xrdorder.reports.answer import answer_lines
-from xrdorder.reports.cautions import CAUTIONS, ESTIMATES
+from xrdorder.reports.cautions import CAUTIONS
 from xrdorder.reports.libraries import libraries
 from xrdorder.reports.methods import METHODS, relations_used, sentences
 from xrdorder.reports.patterns import fit_data

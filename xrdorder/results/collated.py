@@ -46,6 +46,8 @@ class Collated:
         By sample.
     flags : mapping of str to tuple of (name, message)
         By sample; with those that need the whole study.
+    assumptions : mapping of str to tuple of str
+        By sample; with what estimates are anchored to.
     holders : mapping of (source, group) to tuple of str
         Samples that carry a shared source.
     estimates : mapping of str to Dataset
@@ -55,6 +57,7 @@ class Collated:
     statuses: Mapping[str, str] = field(default_factory=dict)
     told: Mapping[str, tuple[ToldColumn, ...]] = field(default_factory=dict)
     flags: Mapping[str, tuple[tuple[str, str], ...]] = field(default_factory=dict)
+    assumptions: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     holders: Mapping[tuple[str, str], tuple[str, ...]] = field(default_factory=dict)
     estimates: Mapping[str, xr.Dataset] = field(default_factory=dict)
 
@@ -93,9 +96,17 @@ def _of(results: xr.Dataset) -> Collated:
             for k, name in enumerate(samples)
         },
         {name: tuple((str(a), str(b)) for a, b in json.loads(messages[k])) for k, name in enumerate(samples)},
+        _assumptions(results),
         {key: tuple(names) for key, names in holders.items()},
         {name: estimates_of(results, k) for k, name in enumerate(samples)},
     )
+
+
+def _assumptions(results: xr.Dataset) -> dict[str, tuple[str, ...]]:
+    if "assumptions" not in results:
+        return {}
+    pairs = zip(results["sample"].values, results["assumptions"].values, strict=True)
+    return {str(name): tuple(filter(None, str(texts).split("; "))) for name, texts in pairs}
 
 
 def estimates_of(results: xr.Dataset, k: int) -> xr.Dataset:

@@ -25,14 +25,17 @@ TOLD: dict[str, str] = {
 }
 """Columns that repeat what the description tells, and their variables in `results.nc`."""
 
+OF_THE_FIT = ("quality", "information_missing")
+"""Grade of the fit in words, and what nobody told: the last columns."""
+
 
 def column_names(phases: Sequence[str]) -> list[str]:
     """Names of all columns of `results.csv` for a study of these phases, in order.
 
     >>> column_names(["nb3sn"])[:4], column_names(["nb3sn"])[-3:]
-    (['sample', 'status', 'a_nm', 'u_a_nm'], ['own', 'weight_fraction_limit_nb3sn', 'quality'])
+    (['sample', 'status', 'a_nm', 'u_a_nm'], ['weight_fraction_limit_nb3sn', 'quality', 'information_missing'])
     """
     names = ["sample", "status", *(column.name for column in columns()), "flags"]
     for phase in phases:
         names += [f"weight_fraction_{phase}", f"u_weight_fraction_{phase}"]
-    return [*names, *TOLD, *(f"weight_fraction_limit_{phase}" for phase in phases), "quality"]
+    return [*names, *TOLD, *(f"weight_fraction_limit_{phase}" for phase in phases), *OF_THE_FIT]

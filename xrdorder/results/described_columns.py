@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from xrdorder.description.plausibility import same_patterns
 from xrdorder.description.sample import Sample
 from xrdorder.description.study import DoseReference, Study
+from xrdorder.quantities.grades import missing_information
 from xrdorder.quantities.registry import quantity
 from xrdorder.results.conventions import udunits, units_beside
 from xrdorder.results.sample_file import StoredSample
@@ -31,7 +32,11 @@ _RESULT_TEXTS: Mapping[str, tuple[str, Callable[[StoredSample], str]]] = {
     "flag_messages": (
         "what needs attention, as JSON list of name and message", lambda one: json.dumps(one.flags, ensure_ascii=False)
     ),
-    "quality": ("how far the result can be trusted and why; empty without a fit", lambda one: one.quality_words),
+    "quality": ("how far the fit can be trusted and why; empty without a fit", lambda one: one.quality_words),
+    "information_missing": (
+        "what nobody told about the sample; empty where nothing is missing",
+        lambda one: missing_information(dict(one.flags)),
+    ),
     "assumptions": (
         "what was taken for granted because nobody said otherwise", lambda one: "; ".join(one.assumptions)
     ),

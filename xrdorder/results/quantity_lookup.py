@@ -6,7 +6,7 @@ from xrdorder.exceptions import UnknownNameError, did_you_mean
 from xrdorder.quantities.registry import QUANTITIES, Quantity, columns, standing_in
 from xrdorder.results.columns import TOLD
 
-OF_THE_FIT = ("status", "flags", "quality", "trust", "r_wp", "chi2_reduced")
+OF_THE_FIT = ("status", "flags", "quality", "information_missing", "grade", "r_wp", "chi2_reduced")
 """Columns about the fit as a whole, which no step leads to."""
 
 
@@ -61,7 +61,7 @@ def quantity_asked(word: str, names: Sequence[str]) -> tuple[str, str]:
             "low": "the lower end of the 68 % interval of ",
             "high": "the upper end of the 68 % interval of ",
         }.get(kind, "")
-        return name, f"{word} is {times}{what}{name}"
+        return name, f"{word} is {times}{what}{name}" if times or what else ""
     if word in OF_THE_FIT:
         raise UnknownNameError(f"'{word}' belongs to the fit as a whole; name no quantity, and the head says it")
     if column is not None:

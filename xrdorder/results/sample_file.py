@@ -35,6 +35,12 @@ FORMAT = 7
 GROUPS = ("curves", "lines", "phases", "parameters", "cross_checks", "single_lines", "fitted")
 
 OK, NO_A15, FAILED = "ok", "no A15", "failed: "
+STATES = {
+    OK: "the A15 was fitted",
+    NO_A15: "the pattern was fitted and holds no A15; other phases have their lattices and amounts",
+    FAILED.strip(): "nothing was fitted; the reason follows",
+}
+"""What stands in `status`."""
 
 
 @dataclass(frozen=True)

@@ -4,18 +4,21 @@ from __future__ import annotations
 
 import json
 import math
+import re
 import textwrap
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
 import xarray as xr
 
-from xrdorder.quantities.formatting import MISSING, concise, interval, u_text
-from xrdorder.quantities.grades import GRADES, grade
+from xrdorder.quantities.flag_words import FLAGS
+from xrdorder.quantities.formatting import MISSING, concise, counted, interval, u_text
+from xrdorder.quantities.grades import GRADES, MISSING_INFORMATION, grade, graded
 from xrdorder.quantities.registry import ESTIMATE, Quantity, column_name, quantity, standing_in
 from xrdorder.quantities.tables import Cell, Heading, Table
+from xrdorder.results.sample_file import FAILED
 
-FAILED = "failed: "
 _START = (
     Heading("sample", "", "name in study.toml", numeric=False),
     Heading("lot", "", "wire lot", numeric=False, optional=4),
@@ -25,21 +28,27 @@ _END = (
     Heading("R_wp", "%", "weighted profile residual of the fit", optional=2),
     Heading("grade", "", "quality grade of the fit: A, B use with care, C do not use", numeric=False),
 )
+_MISSING = Heading("missing", "", "what nobody told; it does not lower the grade", numeric=False, optional=1)
 SHOWN = (*((one, 0) for one in standing_in("study")), *((one, 1) for one in standing_in("wide")))
 """Quantities of the table; whether a narrow terminal may leave them out."""
 _RANKED = "Bc2_4K2_T"
-_NAMED, _LINE = 3, 96
+_LINE = 96
 _MOST_ROWS, _EXTREMES = 30, 8
 
 
 def by_temperature(results: xr.Dataset) -> list[int]:
-    """Places of the samples by wire lot, reaction temperature and time there; what has none stands last."""
+    """Places of the samples by wire lot, reaction temperature, time there and name; what has no treatment stands last.
+
+    Numbers in names count as numbers, so that wire-2 stands before wire-10.
+    """
     lots = [str(lot) for lot in results["lot"].values]
     places = {lot: k for k, lot in enumerate(dict.fromkeys(lots))}
 
-    def key(k: int) -> tuple[float, ...]:
+    def key(k: int) -> tuple[object, ...]:
         numbers = (_number(results.isel(sample=k), name) for name in ("peak_c", "hold_at_peak_h"))
-        return (places[lots[k]], *(x if math.isfinite(x) else math.inf for x in numbers))
+        parts = re.split(r"(\d+)", str(results["sample"].values[k]))
+        name = tuple(int(part) if part.isdecimal() else part for part in parts)
+        return (places[lots[k]], *(x if math.isfinite(x) else math.inf for x in numbers), name)
 
     return sorted(range(results.sizes["sample"]), key=key)
 
@@ -56,9 +65,13 @@ def study_table(results: xr.Dataset) -> Table:
         for sample in samples:
             signs.setdefault(sample, []).append(str(number))
     rows = [_row(results.isel(sample=k), signs) for k in order]
-    notes = [f"{number}  {text}: {_names(samples)}" for number, (text, samples) in enumerate(remarks, start=1)]
+    notes = [f"{number}  {text} ({counted(samples)})" for number, (text, samples) in enumerate(remarks, start=1)]
     head = [heading for one, optional in SHOWN for heading in _headings(one, optional)]
-    return Table((*_START, *head, *_END), tuple(rows), tuple(notes))
+    if not any(missing_of(results)):
+        return Table((*_START, *head, *_END), tuple(rows), tuple(notes))
+    told = dict(zip(map(str, results["sample"].values), missing_of(results), strict=True))
+    full = [(*row, Cell(told[row[0].text], told[row[0].text])) if len(row) > len(_START) else row for row in rows]
+    return Table((*_START, *head, *_END, _MISSING), tuple(full), tuple(notes))
 
 
 def _headings(one: Quantity, optional: int) -> tuple[Heading, ...]:
@@ -87,17 +100,39 @@ def extremes(table: Table) -> tuple[Table, str]:
 
 
 def study_words(results: xr.Dataset) -> str:
-    """Say in one line how many samples were fitted, and how well.
+    """Say in one line how many samples were fitted, how well, and what nobody told.
 
     >>> status, quality = ["ok", "failed: no numbers"], ["trustworthy", ""]
     >>> study_words(xr.Dataset({"status": ("sample", status), "quality": ("sample", quality)}))
-    '1 of 2 fitted · quality grades: 1 A, 0 B, 0 C'
+    '1 of 2 fitted · fit: 1 A, 0 B, 0 C · information missing: none'
     """
     statuses = [str(text) for text in results["status"].values]
     grades = [grade(str(text)) for text in results["quality"].values]
     fitted = sum(not text.startswith(FAILED) for text in statuses)
     counts = ", ".join(f"{grades.count(one)} {one}" for one in GRADES)
-    return f"{fitted} of {len(statuses)} fitted · quality grades: {counts}"
+    missing = Counter(word for words in missing_of(results) for word in words.split(", ") if word)
+    parts = [f"{word} ({'all' if count == fitted else count})" for word, count in missing.items()]
+    return f"{fitted} of {len(statuses)} fitted · fit: {counts} · information missing: {', '.join(parts) or 'none'}"
+
+
+def missing_of(results: xr.Dataset) -> list[str]:
+    """What nobody told about each sample."""
+    if "information_missing" not in results:
+        return [""] * results.sizes.get("sample", 0)
+    return [str(words) for words in results["information_missing"].values]
+
+
+def anchored_words(results: xr.Dataset) -> str:
+    """Say of each lot what its estimates are anchored to.
+
+    >>> told = ["Tc and tin measured on 2 samples"] * 2
+    >>> anchored_words(xr.Dataset({"lot": ("sample", ["A", "A"]), "anchored_to": ("sample", told)}))
+    'lot A anchored to Tc and tin measured on 2 samples'
+    """
+    if "anchored_to" not in results:
+        return ""
+    pairs = dict.fromkeys(zip(results["lot"].values, results["anchored_to"].values, strict=True))
+    return "; ".join(f"{f'lot {lot}' if lot else 'a wire'} anchored to {words}" for lot, words in pairs if words)
 
 
 def flags_of(one: xr.Dataset) -> list[tuple[str, str]]:
@@ -157,16 +192,12 @@ def _remarks(results: xr.Dataset, order: Sequence[int]) -> list[tuple[str, list[
         one = results.isel(sample=k)
         name, words = str(one["sample"].item()), str(one["quality"].item())
         if grade(words) in ("B", "C") and math.isfinite(_number(one, "a_nm")):
-            reasons.setdefault(words, []).append(name)
+            reasons.setdefault(graded(words), []).append(name)
         for flag, message in dict(flags_of(one)).items():
-            first = message.split(": ")[0].split("; ")[0]
-            flags.setdefault(flag, (f"{flag}: {first}", []))[1].append(name)
+            if flag not in MISSING_INFORMATION:  # counted in the first line, named in a column
+                words = FLAGS.get(flag, message.split(": ")[0])
+                flags.setdefault(flag, (f"{flag}: {words}", []))[1].append(name)
     return [*reasons.items(), *flags.values()]
-
-
-def _names(samples: Sequence[str]) -> str:
-    rest = f" and {len(samples) - _NAMED} more" if len(samples) > _NAMED else ""
-    return ", ".join(samples[:_NAMED]) + rest
 
 
 def _number(one: xr.Dataset, name: str) -> float:

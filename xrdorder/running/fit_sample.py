@@ -36,7 +36,7 @@ from xrdorder.running.interpretation import GROUP, Fitted, interpret, joined
 from xrdorder.running.model_summary import model_words
 from xrdorder.uncertainty import Contributions
 
-OF_ORDER = ("illuminated-length-unknown", "order-hangs-on-length")
+OF_ORDER = ("slit-not-given", "length-not-given", "order-hangs-on-length")
 """Flags that speak of order alone: without an A15 there is nothing to remark."""
 
 ONE_SIDED_95 = 1.645

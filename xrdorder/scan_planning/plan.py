@@ -6,7 +6,7 @@ import csv
 import io
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from xrdorder.exceptions import ValidityError
@@ -170,8 +170,10 @@ def plan_scan(
     needs = tuple(_need(found, one) for one in wanted)
     longest = _longest(needs)
     if longest is not None and not 1.0 / _FAR < longest / prospect.seconds < _FAR:
-        longer = prospect.counted(longest / prospect.seconds)
-        found = forecast(longer, estimates=estimates, anchor_tc_k=anchor_tc_k)
+        longer = forecast(prospect.counted(longest / prospect.seconds), estimates=False)
+        # draws of the joint model would lose the part of counting where it is small: theirs stay
+        found = replace(found, wire={**found.wire, **longer.wire}, difference={**found.difference, **longer.difference},
+                        sources=longer.sources, own_sources=longer.own_sources)  # fmt: skip
         needs = tuple(_need(found, one) for one in wanted)
         longest = _longest(needs)
     progress(2, 3, "what it takes")

@@ -165,6 +165,14 @@ def read_rehearsal(path: Path, seed: int | None = 0) -> Rehearsal:
 
 def _rehearsal(table: Mapping[str, Any], seed: int | None) -> Rehearsal:
     _known(table, _TOP, "")
+    for key in ("specimen", "lots", "reaction"):
+        if not isinstance(table.get(key, {}), Mapping):
+            raise ValidityError(f"{key} = {table[key]!r}; give a table")
+    for name, lot in table.get("lots", {}).items():
+        if not isinstance(lot, Mapping):
+            raise ValidityError(f"lots.{name} = {lot!r}; give a table [lots.{name}]")
+    if not (isinstance(table["samples"], list) and all(isinstance(one, Mapping) for one in table["samples"])):
+        raise ValidityError(f"samples = {table['samples']!r}; give a table [[samples]] for each treatment")
     base = described(table.get("specimen", {}))
     reaction = _reaction(table.get("reaction", {}))
     lots = {name: dict(lot) for name, lot in table.get("lots", {}).items()}

@@ -222,7 +222,7 @@ def read_table(path: Path) -> dict[str, Any]:
     except FileNotFoundError:
         raise ValidityError(f"{path}: no such description; name a TOML file") from None
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise ValidityError(f"{path}: cannot be read as TOML ({error}); see docs/scan-planning.md") from None
+        raise ValidityError(f"{path}: cannot be read as TOML ({error}); see docs/howto/scan-planning.md") from None
 
 
 def read_description(path: str | Path) -> Described:

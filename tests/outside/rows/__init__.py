@@ -25,6 +25,7 @@ SUBJECTS = {
     "handbook": "Worked examples, densities, spacings",
     "statistics": "Least squares, uncertainties and digits",
     "superconductors": "Tc and Bc2",
+    "scan_planning": "Planning of scans",
     "heat_treatments": "Heat treatments and rules of the trade",
 }
 

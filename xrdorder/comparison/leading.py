@@ -1,0 +1,84 @@
+"""Which wire has the highest Tc and Bc2, by how much, and how surely: the first thing a study is asked."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import xarray as xr
+
+from xrdorder.comparison.compared import Compared
+from xrdorder.comparison.differences import Difference
+from xrdorder.comparison.variants import compare_wires, fit_to_compare, wires_of
+from xrdorder.comparison.wording import manner, probability_words
+from xrdorder.exceptions import XrdorderError
+from xrdorder.quantities.formatting import rounded
+
+_OF = ("Tc_K", "Bc2_4K2_T")
+
+
+@dataclass(frozen=True)
+class Leading:
+    """The variant (lot and treatment) with the highest estimate of a quantity, against the next one.
+
+    Attributes
+    ----------
+    quantity : str
+    first, second : str
+        The only sample of a variant by its name, or the variant.
+    value, u : float
+        Of the first, in the unit of the quantity.
+    difference : Difference
+        First less second, corrected for all pairs there are, as both were picked from the data.
+    pairs : int
+        How many there are.
+    """
+
+    quantity: str
+    first: str
+    second: str
+    value: float
+    u: float
+    difference: Difference
+    pairs: int
+
+    @property
+    def words(self) -> str:
+        """The answer in one sentence."""
+        how, d = manner(self.quantity), self.difference
+        value = rounded(how.absolute.factor * self.value, how.absolute.factor * self.u, how.absolute.unit)
+        margin = rounded(how.scale * d.value, how.scale * d.u, how.unit)
+        surely = "significant" if d.distinguishable else "not significant"
+        among = f" among {self.pairs} pairs" if self.pairs > 1 else ""
+        return (
+            f"Highest {how.noun}: {self.first}, {value}; {margin} above {self.second}, {surely}{among} "
+            f"(P higher {probability_words(d.probability_positive)})"
+        )
+
+
+def leading(results: xr.Dataset) -> Iterator[Leading]:
+    """Find what leads in Tc and in Bc2; nothing where there are fewer than two variants.
+
+    Parameters
+    ----------
+    results : Dataset
+        Collated results. Samples whose fit is not to be used take no part.
+    """
+    usable, _ = fit_to_compare(results)
+    for name in _OF:
+        try:
+            found = compare_wires(wires_of(usable, name), all_pairs=True)
+        except XrdorderError:  # fewer than two variants, or no estimate
+            continue
+        one = found.comparison
+        first, second = (int(k) for k in np.argsort(-np.asarray(one.value))[:2])
+        pair = one.pair(one.variants[first], one.variants[second])
+        names = _called(found, first), _called(found, second)
+        yield Leading(name, *names, one.value[first], one.u[first], pair, len(one.first))
+
+
+def _called(found: Compared, variant: int) -> str:
+    label = found.comparison.variants[variant]
+    names = [name for name, of in zip(found.values.samples, found.labels, strict=True) if of == label]
+    return names[0] if len(names) == 1 else f"{label} ({len(names)} wires)"
