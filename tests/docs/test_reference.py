@@ -39,6 +39,6 @@ def test_the_index_leads_to_every_page() -> None:
 def test_the_gallery_shows_figures_that_reports_draw() -> None:
     text = (DOCS / "gallery.md").read_text(encoding="utf-8")
     shown = re.findall(r"^## (\S+)$", text, flags=re.MULTILINE)
-    assert set(shown) <= set(NAMES)
+    assert set(shown) <= {"fit", *NAMES}
     assert len(shown) >= 12, "python -m tests.docs.gallery STUDY"
     assert [f"figures/gallery/{name}.png" for name in shown] == re.findall(r"\]\((figures/\S+\.png)\)", text)
