@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+import xrdorder
 from tests.docs.reference import FOLDER, PAGES, page
 from xrdorder.reports.gallery import NAMES
 
@@ -42,3 +43,8 @@ def test_the_gallery_shows_figures_that_reports_draw() -> None:
     assert set(shown) <= {"fit", *NAMES}
     assert len(shown) >= 12, "python -m tests.docs.gallery STUDY"
     assert [f"figures/gallery/{name}.png" for name in shown] == re.findall(r"\]\((figures/\S+\.png)\)", text)
+
+
+def test_the_record_for_citations_is_of_this_version() -> None:
+    record = (DOCS.parent / "CITATION.cff").read_text(encoding="utf-8")
+    assert f"\nversion: {xrdorder.__version__}\n" in record
