@@ -332,7 +332,11 @@ class _Window:
         chi2_reduced = minimum.chi2 / max(int((self._root > 0.0).sum()) - len(live), 1)
         u = np.full(len(point), np.nan)
         u[live] = max(enlargement, float(np.sqrt(chi2_reduced))) * np.sqrt(spread)
-        lines = []
+        return self._results(point, u, float(chi2_reduced), "" if minimum.converged else "its fit did not converge")
+
+    def _results(self, point: Array, u: Array, chi2_reduced: float, reason: str) -> list[SingleLine]:
+        """Lines at fitted parameters with their standard uncertainties, NaN where they were held."""
+        n, lines = len(self._group), []
         for k, candidate in enumerate(self._group):
             held = bool(np.isnan(u[2 + n + k]))
             gauss, lorentz = (column[k] for column in self._reference_widths)
@@ -348,8 +352,8 @@ class _Window:
                     calculated_centre=float(self._centre[k]),
                     calculated_area=np.nan,
                     covered=np.nan,
-                    chi2_reduced=float(chi2_reduced),
-                    reason="" if minimum.converged else "its fit did not converge",
+                    chi2_reduced=chi2_reduced,
+                    reason=reason,
                     lorentz=np.nan if np.isnan(u_factor) else float(lorentz * factor),
                     u_lorentz=float(lorentz * u_factor),
                 )
