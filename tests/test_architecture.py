@@ -10,8 +10,8 @@ from pathlib import Path
 ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "xrdorder"
 ORDER = (
-    "exceptions faults files quantities display xrays crystals profiles uncertainty treatments relations patterns "
-    "forward_model least_squares identification fitting material superconductivity description results "
+    "exceptions faults files quantities display xrays crystals profiles uncertainty treatments kinetics relations "
+    "patterns forward_model least_squares identification fitting material superconductivity description results "
     "estimates running comparison measured planning simulation scan_planning explanation drawing figures "
     "reports cli"
 ).split()
@@ -19,8 +19,6 @@ LONGEST_BODY = 60  # lines of a function without its docstring
 LARGEST_ROOM = 5000
 SHOWING = ("cli", "drawing", "figures", "reports")
 TO_BE_DIVIDED = {
-    "figures/planning.py: _front",
-    "planning/planner.py: plan",
 }
 SHARED_NAMES = {"study"}
 MODULES = sorted(PACKAGE.rglob("*.py"))

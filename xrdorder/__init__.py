@@ -27,8 +27,9 @@ if TYPE_CHECKING:
     from xrdorder.estimates.from_numbers import Estimate, estimate
     from xrdorder.fitting import Calibration, PatternFit, calibrate, fit_pattern
     from xrdorder.patterns import read_pattern, write_pattern
-    from xrdorder.planning.study import Limits, LotPlan
+    from xrdorder.planning.study import LotPlan
     from xrdorder.planning.suggestion import suggest
+    from xrdorder.planning.window import Limits
     from xrdorder.profiles import Instrument
     from xrdorder.reports.notebook import plot
     from xrdorder.results.open_study import OpenStudy, open_study
@@ -54,7 +55,7 @@ _HOME = {
     "StudyComparison": "xrdorder.comparison.study_comparison",
     "suggest": "xrdorder.planning.suggestion",
     "LotPlan": "xrdorder.planning.study",
-    "Limits": "xrdorder.planning.study",
+    "Limits": "xrdorder.planning.window",
     "Conditions": "xrdorder.superconductivity.currents",
     "plot": "xrdorder.reports.notebook",
 }

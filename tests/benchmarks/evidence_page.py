@@ -3,6 +3,7 @@
 import ast
 import hashlib
 import re
+import tomllib
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
@@ -14,11 +15,11 @@ SAMPLES = ROOT / "xrdorder" / "relations" / "published_samples.toml"
 
 
 def fingerprint(*more: Path) -> str:
-    """First digits of the SHA-256 of the model's code without comments and docstrings, and of other files."""
+    """First digits of the SHA-256 of the model's code and other files without comments and docstrings."""
     content = hashlib.sha256()
     for path in (*(ROOT / "xrdorder" / "estimates" / f"{name}.py" for name in DECIDES), *more):
         text = path.read_text(encoding="utf-8")
-        content.update((_bare(text) if path.suffix == ".py" else text).encode())
+        content.update((_bare(text) if path.suffix == ".py" else repr(tomllib.loads(text))).encode())
     return content.hexdigest()[:12]
 
 

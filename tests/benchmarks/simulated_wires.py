@@ -51,11 +51,12 @@ WORDS = {
     "model": "the model's own", "model-doubled": "the model's own, doubled",
     "tc": "one Tc a lot", "bc2": "one Bc2 a lot",
 }  # fmt: skip
-SMALL, MIDDLE = (30, 1, 5), (10, 5, 10)
-LARGE = {"priors-5": 8, "priors": 3, "uniform-5": 3, "uniform-0": 2, "uniform-9": 2}
+SMALL, MOST, MIDDLE = (30, 1, 5), (60, 1, 5), (8, 5, 10)
+LARGE = {"priors-5": 5, "priors": 2, "uniform-5": 2, "uniform-0": 1, "uniform-9": 1}
 TABLES = {
     "simulated": [
-        *((truth, "", size) for truth, studies in LARGE.items() for size in (SMALL, MIDDLE, (studies, 10, 50))),
+        *((truth, "", size) for truth, studies in LARGE.items()
+          for size in (MOST if truth == "uniform-5" else SMALL, MIDDLE, (studies, 10, 50))),
         *((truth, "", size) for truth in ("model", "doubled", "model-doubled") for size in (SMALL, MIDDLE)),
     ],
     "anchored": [("priors-5", anchor, (30, 1, 8)) for anchor in ("tc", "bc2")],

@@ -189,7 +189,7 @@ def test_above_tc_nothing_is_compared_and_that_is_said(shown):
 def test_each_sample_has_the_design_of_its_lot_unless_one_is_asked_for(shown):
     designs = {"fine": "bronze", "graded": "powder-in-tube"}
     said = shown(designs=designs)
-    head = " ".join(said.output.split("sample")[0].split())
+    head = " ".join(said.output.split("---")[0].split())
     assert "thermal pre-strain -0.4 to -0.3 % (bronze), -0.2 to -0.1 % (powder-in-tube)" in head
     assert "from memory" in head
     found = conductors(results(measured=SHARE), designs=designs)

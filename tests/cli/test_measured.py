@@ -36,8 +36,8 @@ def test_measured_prints_writes_draws_and_what_it_adopts_is_taken_in_without_a_f
     assert shown.exit_code == 0, shown.output
     text = " ".join(shown.stdout.split())
     words = (
-        "two Tc (50 %) 17 ± 0.1 K", "Bc2 at 4.2 K", "24.1 ± 0.4 at.%", "strain-free",
-        "Tc of A", "Bc2 at 0 K of A", "(1 sample)",
+        "two Tc 17 ± 0.1 K", "Tc read off at 50 %", "Bc2 at 4.2 K", "24.1 ± 0.4 at.%", "strain-free",
+        "Tc of A", "Bc2 at 0 K of A", "1 sample with measured values",
     )  # fmt: skip
     for word in words:
         assert word in text, word

@@ -88,6 +88,7 @@ def test_details_say_what_each_number_is(run, specimen, instrument):
     words = ("--target-site-order", 0.02, "--difference", "--details")
     shown = " ".join(run("plan-scan", specimen, "--instrument", instrument, *words).stdout.split())
     assert "What no counting of the specimen takes away" in shown
+    assert re.search(r"a uniform scan of unit 6.7 min 27 min 1.8 h", shown)
     assert "Guards" in shown and "nb3sn_texture_4" in shown
     assert "difference in site order" in shown and "standard ones (k = 1)" in shown
 

@@ -10,11 +10,12 @@ from xrdorder.comparison.variants import compare_wires, wires_of
 from xrdorder.estimates.conductors import conductors, layers
 from xrdorder.estimates.study_draws import estimated
 from xrdorder.figures import difference_rows
-from xrdorder.planning.responses import BC2, TC, responses
+from xrdorder.planning.observations import wires_of as planned_wires
 from xrdorder.reports.first_look import first_look
 from xrdorder.results.collate import _column
 from xrdorder.results.collated import estimates_of
 from xrdorder.superconductivity.currents import Conditions
+from xrdorder.treatments import Schedule, Step
 
 FIRST, SECOND = "A-700", "A-625"
 FREE = Conditions(strain=0.0)
@@ -62,11 +63,20 @@ def test_the_figure_of_differences_subtracts_alike(results, by_numpy, target):
     assert min(abs(mark - by_numpy[target][0]) for mark in marks) < 1e-6 * abs(by_numpy[target][0])
 
 
-def test_plans_and_fields_subtract_alike(results, by_numpy):
+@pytest.mark.parametrize(("kind", "target"), [("tc", "Tc_K"), ("field", "Bc2_4K2_T")])
+def test_plans_subtract_alike(results, by_numpy, kind, target):
     a_lot = results.isel(sample=results["lot"].values == "A")
-    planned = {one.key: one.values for one in responses(a_lot, FREE, (8.0,))}
-    assert planned[TC].difference(FIRST, SECOND) == pytest.approx(by_numpy["Tc_K"], rel=1e-6)
-    assert planned[BC2].difference(FIRST, SECOND) == pytest.approx(by_numpy["Bc2_4K2_T"], abs=BY_STRAIN_T)
+    names = [str(name) for name in a_lot["sample"].values]
+    treatments = {name: Schedule((Step(600.0 + 20.0 * k, 100.0),)) for k, name in enumerate(names)}
+    (direct,) = [one for key, one in planned_wires(a_lot, treatments, kind, 4.2).direct.items() if key == kind]
+    difference, u = direct.difference(names.index(FIRST), names.index(SECOND))
+    assert difference == pytest.approx(by_numpy[target][0], rel=1e-6)
+    # the covariance of the draws, and a little for the scatter of equal wires that they hold already
+    assert by_numpy[target][1] * (1.0 - 1e-6) <= u < 1.3 * by_numpy[target][1]
+
+
+def test_fields_subtract_alike(results, by_numpy):
+    a_lot = results.isel(sample=results["lot"].values == "A")
     (against,) = [one for one in placed(conductors(a_lot), SECOND, FREE) if one.name == FIRST]
     middle, low, high = (float(end) for end in against.bc2_difference)
     assert middle == pytest.approx(by_numpy["Bc2_4K2_T"][0], abs=BY_STRAIN_T)

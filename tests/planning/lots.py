@@ -13,7 +13,7 @@ BEFORE = (Step(210, 48, 25), Step(400, 48, 50))
 def current(peak, hours, field):
     """Summit that moves to higher temperatures with field."""
     top = 640.0 + 4.0 * (field - 12.0) * 2.5
-    return 500.0 * np.exp(-(((peak - top) / 60.0) ** 2) - (np.log(hours / 100.0) / 1.5) ** 2) / field
+    return 500.0 * np.exp(-(((peak - top) / 140.0) ** 2) - (np.log(hours / 100.0) / 3.0) ** 2) / field
 
 
 def study(points=POINTS, lot="heron", *, fields=(), before=(), tin=None, niobium=None, rrr=False, wires=1, sizes=None,
@@ -51,7 +51,7 @@ def study(points=POINTS, lot="heron", *, fields=(), before=(), tin=None, niobium
         limit[np.isnan(niobium), 0] = 0.01
     found["weight_fraction_limit"] = (("sample", "phase"), limit)
     found = found.assign_coords(phase=("phase", np.array(["nb"], dtype=object)))
-    rows = [(name, "critical_current_a", current(*p, b), 2.0, 4.2, b) for name, p in zip(names, places, strict=True)
+    rows = [(name, "critical_current_a", current(*p, b), 0.3, 4.2, b) for name, p in zip(names, places, strict=True)
             for b in fields]  # fmt: skip
     if rrr:
         rows += [(name, "rrr_copper", 300.0 * np.exp(-(p[0] - 620) / 40.0), 5.0, np.nan, np.nan)

@@ -22,6 +22,7 @@ _BY = ("treatment", "reaction-temperature", "hold-time", "dose", "lot", "positio
 @click.option("--reference", default="", help="Sample whose variant the others are compared with; left out: the first.")
 @click.option("--without", multiple=True, metavar="SAMPLE", help="Leave this sample out; may be repeated.")
 @click.option("--lot", default="", help="Only samples of this wire lot.")
+@click.option("--pair", nargs=2, metavar="A B", help="Only these two: samples, or variants by treatment; five lines.")
 @click.option("--all-pairs", is_flag=True, help="Compare every variant with every other; without a figure.")
 @click.option("--figures/--no-figures", default=True, show_default=True, help="Save a figure of the differences.")
 @details_option
@@ -32,6 +33,7 @@ def compare(
     reference: str,
     without: tuple[str, ...],
     lot: str,
+    pair: tuple[str, str] | None,
     all_pairs: bool,
     figures: bool,
     details: bool,
@@ -41,9 +43,10 @@ def compare(
     Correlated errors cancel in differences; replicates show how far equal wires scatter; probabilities are corrected
     for the number of comparisons. --details adds uncertainties and probabilities of all differences, absolute values,
     and a sentence for a report. The table goes to results/comparison.csv, the figure to results/figures/comparison.png.
-    Nothing is fitted again. Of one variant only, drifts and outliers are still looked for.
+    Nothing is fitted again. Of one variant only, drifts and outliers are still looked for. --pair A B answers in five
+    lines: what is measured best first, then what follows for tin, Tc, Bc2 and current.
     """
-    from xrdorder.cli.compare_screen import comparison_parts
+    from xrdorder.cli.compare_screen import comparison_parts, pair_parts
     from xrdorder.cli.study_screen import own_part
     from xrdorder.comparison.study_comparison import compare_study, write_differences
     from xrdorder.results.open_study import open_study
@@ -51,6 +54,10 @@ def compare(
     opened = open_study(study)
     if words := opened.difference:
         complain(f"remark: {words}")
+    if pair:
+        _refuse_beside(by, quantities, reference, without, lot, all_pairs)
+        show(*pair_parts(opened, *pair, details=details))
+        return
     with Progress("comparing"):
         found = compare_study(
             opened, by, quantities, reference=reference, without=without, lot=lot, all_pairs=all_pairs,
@@ -63,6 +70,12 @@ def compare(
         write_differences(found, table)
         show(File("Table", str(table)))
         _draw(found, study / "results" / "figures" / "comparison.png", figures)
+
+
+def _refuse_beside(*given: object) -> None:
+    """Refuse options that say what is compared beside a pair that does."""
+    if any(given[1:]) or given[0] != "treatment":
+        raise click.BadParameter("--pair says what is compared; leave out the options that say so otherwise")
 
 
 def _draw(found: "StudyComparison", picture: Path, figures: bool) -> None:

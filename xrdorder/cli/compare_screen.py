@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from xrdorder.cli.console import Part
+from xrdorder.cli.console import Entry, Part
 from xrdorder.comparison import (
     Comparison,
     Difference,
@@ -20,12 +20,15 @@ from xrdorder.comparison.quantity_draws import mounts_of
 from xrdorder.comparison.study_comparison import LOGARITHMIC, UNITS, StudyComparison
 from xrdorder.comparison.variants import AHEAD_BY, drifts_of
 from xrdorder.comparison.wording import manner
+from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.quantities.formatting import digits, rounded
 from xrdorder.quantities.registry import QUANTITIES
 from xrdorder.quantities.tables import Heading, Table
 from xrdorder.reports.notebook import in_order
+from xrdorder.results.open_study import OpenStudy
 
 _MOST_VERDICTS = 3  # of one quantity
+_MOST_REMEDIES = 4  # said of a pair unless more is asked for
 _MOST_PAIRS, _LEAST_PAIRS = 12, 3  # shown of all pairs
 _STAR = "* significant: 5 % for all comparisons of a quantity together (Holm's correction)."
 
@@ -46,6 +49,41 @@ def comparison_parts(found: StudyComparison, *, details: bool = False) -> list[P
         parts += [line for one in comparisons for line in _verdicts(one)]
         parts += ["", "For a report", f"  {methods_sentence(*comparisons)}", ""]
     return parts
+
+
+_SCATTER = {
+    "replicates": "replicates of the study", "course": "the course over temperature and time (few replicates)",
+    "published": "publication, up to some three times over (no replicates)", "variants": "the wires of each variant",
+    "told": "what was told",
+}  # fmt: skip
+
+
+def pair_parts(opened: "OpenStudy", first: str, second: str, *, details: bool = False) -> list[Part]:
+    """Answer for one pair in five lines; with details a line for each quantity."""
+    from xrdorder.comparison.pair import compare_pair
+
+    found = compare_pair(opened.results, first, second, opened.library())
+    named = zip((found.first, found.second), found.counts, strict=True)
+    sides = " against ".join(f"{name} ({n} wire{'s' * (n != 1)})" for name, n in named)
+    unclear = [one for one in found.lines if not one.significant]
+    origins = dict.fromkeys(_SCATTER[one.scatter] for one in found.lines if one.scatter)
+    parts: list[Part] = [f"{sides}; scatter of equal wires by {' and '.join(origins)}"]
+    if len(unclear) == len(found.lines):
+        parts.append("Nothing differs significantly (5 %).")
+    else:
+        for head, follows in (("Measured", False), ("Follows", True)):
+            if some := [one for one in found.lines if one.follows == follows]:
+                parts.append(Entry(head, "; ".join(one.words for one in some)))
+    if unclear:
+        parts.append(Entry("Visible", "; ".join(f"{one.noun} from {one.visible}" for one in unclear)))
+        parts.append(Entry("To settle", "; ".join(one.remedy for one in unclear[:_MOST_REMEDIES])))
+    if details:
+        lines = [[one.noun, one.amount, one.larger, f"{one.probability:.3f}", one.visible, one.remedy]
+                 for one in found.lines]  # fmt: skip
+        heads: list[Heading | str | tuple[str, str]]
+        heads = ["quantity", "difference", "", Heading("P"), "visible from", "what would settle it"]
+        parts += ["", Table.of(heads, lines, title=f"{found.first} less {found.second}")]
+    return [*parts, ESTIMATES, ""]
 
 
 def _one_variant(found: StudyComparison) -> list[Part]:

@@ -95,7 +95,10 @@ def _parts(found: "Estimate", *, details: bool) -> "list[Part]":
         parts += ["Relations", *_sources(found), ""]
     lines = [f"Flag {flag.name}: {flag.message}" for flag in found.flags]
     parts += [*lines, *(Entry("Assumptions" if k == 0 else "", one) for k, one in enumerate(found.assumptions))]
-    reading = "In brackets: standard uncertainty (k = 1). Joint model (docs/evidence.md): median and 68 % interval."
+    reading = (
+        "In brackets: standard uncertainty (k = 1). Joint model (docs/explanation/evidence.md): "
+        "median and 68 % interval."
+    )
     more = "" if details else " --details shows every relation with its validity and source."
     return [*parts, f"{reading}{more}"]
 

@@ -50,16 +50,14 @@ def fields(
     from xrdorder.comparison.variants import fit_to_compare
     from xrdorder.estimates.field_comparison import compare_in_field
     from xrdorder.results.open_study import open_study
-    from xrdorder.results.study_table import by_temperature
     from xrdorder.superconductivity.currents import Conditions
 
     opened = open_study(study)
     if words := opened.difference:
         complain(f"remark: {words}")
-    ordered = opened.results.isel(sample=by_temperature(opened.results))
-    fit, unfit = fit_to_compare(ordered)
+    fit, unfit = fit_to_compare(opened.results)
     # a sample asked for by name is shown whatever its fit is worth, and its grade with it
-    results = ordered if names or reference in unfit else fit
+    results = opened.results if names or reference in unfit else fit
     with Progress("estimating"):
         found = compare_in_field(
             results, fields_t or FIELDS_T, Conditions(temperature_k, strain=strain, design=design), names=names,
@@ -67,7 +65,7 @@ def fields(
             designs={sample.name: sample.lot.design for sample in opened.study.samples},
         )  # fmt: skip
     at = " ".join(f"--field {field:g}" for field in found.fields_t)
-    caveats: list[Part] = [*own_part(ordered), ESTIMATES, File("Next", f"xrdorder suggest {study} {at}")]
+    caveats: list[Part] = [*own_part(opened.results), ESTIMATES, File("Next", f"xrdorder suggest {study} {at}")]
     spoiled = [(name, why) for name, why in unfit.items() if not found.named or name in found.named]
     show(
         *field_parts(found, caveats, details=details),

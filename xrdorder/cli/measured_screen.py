@@ -21,6 +21,8 @@ _MOST_ROWS = 30
 
 def measured_parts(held: "Held", *, details: bool = False) -> list[Part]:
     """How far measured values lie from estimates, which relation fits each lot, both side by side, how to read it."""
+    from xrdorder.measured.held import verdict
+
     # of several ways to one value the last is that by all of them
     best = {(row.sample, row.measured.words): row for row in held.rows if row.comparable}
     wanted = list(held.rows) if details else list(best.values())[:_MOST_ROWS]
@@ -31,7 +33,7 @@ def measured_parts(held: "Held", *, details: bool = False) -> list[Part]:
         more = f" {rest} more rows stand in the table file." if rest else ""
         return [*parts, *_relations(held), f"{_BRIEFLY}{more}"]
     for (lot, quantity), found in held.agreements.items():
-        parts += [*_agreements(_title(lot, quantity), found), ""]
+        parts += [*_agreements(_title(lot, quantity), found), f"{_title(lot, quantity)}: {verdict(found)}.", ""]
     return [*parts, _HOW_TO_READ]
 
 
@@ -76,8 +78,10 @@ def _answer(held: "Held", rows: Sequence["Row"]) -> Iterator[Part]:
 
 def _next(held: "Held") -> Iterator[Part]:
     """Which offsets may be adopted."""
-    from xrdorder.measured.held import unclear
+    from xrdorder.measured.held import candidates, made_from_these, unclear
 
+    for found in held.agreements.values():
+        yield from (f"{text}." for text in made_from_these(candidates(found)))
     clear = [_title(*key) for key, found in held.agreements.items() if not unclear(found)]
     if clear:
         yield Entry("Next", f"clear offset of a relation for {listed(clear)}: --adopt FILE takes it over")

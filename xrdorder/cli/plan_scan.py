@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -250,16 +249,3 @@ def _quick(told: dict[str, Any], instrument: Any) -> Prospect:
         specimen_length_mm=told["specimen_length_mm"],
         divergence_deg=told["divergence_deg"],
     )
-
-
-def hours(seconds: float) -> str:
-    """Write a time as a person would.
-
-    >>> hours(90.0), hours(5400.0), hours(360000.0), hours(math.inf)
-    ('1.5 min', '1.5 h', '100 h', 'never')
-    """
-    if math.isinf(seconds):
-        return "never"
-    if seconds < 3600.0:
-        return f"{seconds / 60.0:.2g} min"
-    return f"{seconds / 3600.0:.2g} h" if seconds < 36000.0 else f"{seconds / 3600.0:.0f} h"

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 import click
 
 from xrdorder.cli.console import Entry, Part
-from xrdorder.cli.plan_scan import hours
 from xrdorder.quantities.formatting import digits
 from xrdorder.quantities.registry import quantity
 from xrdorder.quantities.tables import Cell, Heading, Table
@@ -21,6 +20,7 @@ if TYPE_CHECKING:
 
 CAUTION = "X-rays injure: trained people, interlocks working, local rules come first."
 BEAM = "At a synchrotron the beam line's rules and staff come first; a wire heats and filaments move in a strong beam."
+_LENGTHS = (0.25, 1.0, 4.0, 16.0, 64.0)
 _MOST_RANGES = 3  # in the short answer
 _ASKED = {
     "site_order": ("site_order", 1.0, ""),
@@ -45,6 +45,19 @@ def asked_of(name: str) -> tuple[str, float, str]:
     if name not in _ASKED:
         raise click.BadParameter(f"--of {name} is not planned for; choose among {', '.join(_ASKED)}")
     return _ASKED[name]
+
+
+def hours(seconds: float) -> str:
+    """Write a time as a person would.
+
+    >>> hours(90.0), hours(5400.0), hours(360000.0), hours(math.inf)
+    ('1.5 min', '1.5 h', '100 h', 'never')
+    """
+    if math.isinf(seconds):
+        return "never"
+    if seconds < 3600.0:
+        return f"{seconds / 60.0:.2g} min"
+    return f"{seconds / 3600.0:.2g} h" if seconds < 36000.0 else f"{seconds / 3600.0:.0f} h"
 
 
 def _u(number: float) -> str:
@@ -73,7 +86,7 @@ def scan_parts(plan: ScanPlan, *, details: bool) -> list[Part]:
         *_beyond(plan),
     ]
     if details:
-        parts += ["", *_budget(plan), "", *_MEANINGS]
+        parts += ["", _courses_table(plan), "", *_budget(plan), "", *_MEANINGS]
     parts.append(CAUTION)
     return parts
 
@@ -102,6 +115,20 @@ def _needs_table(plan: ScanPlan) -> Table:
                 )
             )
         )  # fmt: skip
+    return Table(head, tuple(rows))
+
+
+def _courses_table(plan: ScanPlan) -> Table:
+    """Uncertainties against the length of a uniform scan."""
+    lengths = [plan.prospect.seconds * factor for factor in _LENGTHS]
+    head = (
+        Heading("a uniform scan of", numeric=False), Heading("unit", numeric=False), *map(Heading, map(hours, lengths)),
+        Heading("no end"),
+    )  # fmt: skip
+    rows = []
+    for need in plan.needs:
+        numbers = [*(need.course.u(seconds) for seconds in lengths), need.course.limit]
+        rows.append(tuple(map(Cell, (*_named(need), *(_scaled(need, number, 3) for number in numbers)))))
     return Table(head, tuple(rows))
 
 

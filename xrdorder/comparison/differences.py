@@ -20,8 +20,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from xrdorder.comparison.published_scatter import prior_of
 from xrdorder.comparison.quantity_draws import Values
-from xrdorder.comparison.replicates import FEW, NONE, Repeatability, excess, indicator, weakly_informed
+from xrdorder.comparison.replicates import FEW, NONE, Repeatability, excess, indicator
 from xrdorder.exceptions import StudyError, did_you_mean
 
 Array = NDArray[np.float64]
@@ -353,15 +354,15 @@ def scatter_of(
     counts = {label: replicates.count(label) for label in set(replicates)}
     # a label of its own for whoever has none
     own = [label if label and counts[label] > 1 else f"\0{k}" for k, label in enumerate(replicates)]
-    covariance = values.covariance()
-    found = excess(values.value, indicator(own)[1], covariance)
+    covariance, prior = values.covariance(), prior_of(values)
+    found = excess(values.value, indicator(own)[1], covariance, prior)
     if found.degrees_of_freedom < min(FEW, elsewhere.degrees_of_freedom):
         found = elsewhere
-    inside = excess(values.value, indicator(list(variants))[1], covariance)
+    inside = excess(values.value, indicator(list(variants))[1], covariance, prior)
     mixed = len({label: None for label in variants}) < len({label: None for label in own})
     if mixed and (inside.u >= found.u or not found.degrees_of_freedom):
         found = replace(inside, origin="variants")
-    return weakly_informed(found, values)
+    return found
 
 
 def mean_weights(own: Array, belongs: Array, scatter: float) -> Array:

@@ -14,7 +14,8 @@ What is tested with s must know how badly few replicates tell it. The restricted
 values, times a prior 1 / sqrt(l + s²) with l their typical known variance, gives weights over s; a test is averaged
 over them. Without known uncertainties that is Student's t with n - p degrees of freedom; with many replicates it is
 the normal distribution. Two degrees of freedom and more keep false verdicts at 5 % whatever the scatter is. One alone
-hardly tells anything, and none nothing: there `weakly_informed` cuts off scatters far beyond the known uncertainties.
+hardly tells anything, and none nothing: there the prior is what is published of equal wires, with its doubt
+(`xrdorder.comparison.published_scatter`).
 (Student's t with effective degrees of freedom, GUM G.4.1, takes an s that came out as zero for certain: with six
 wires it called chance a trend twice as often as it should.)
 """
@@ -30,6 +31,7 @@ from scipy.special import ndtr
 from scipy.stats import chi2
 
 from xrdorder.comparison.multiple_comparisons import holm
+from xrdorder.comparison.published_scatter import Prior, prior_of
 from xrdorder.comparison.quantity_draws import Values
 
 Array = NDArray[np.float64]
@@ -45,7 +47,7 @@ class Repeatability:
         Standard deviation, in the unit of the quantity; 0 where the known uncertainties explain all scatter, or
         where there are no replicates.
     degrees_of_freedom : int
-        Zero without replicates.
+        Zero without replicates: `u` is zero then, and `nodes` hold what is published.
     low, high : float
         68 % interval of `u`; NaN without replicates.
     p_known : float
@@ -54,7 +56,7 @@ class Repeatability:
         Scatters that may be, and how probable each is.
     origin : str
         "replicates"; "variants" where the wires of a variant had different treatments; "course" where it is the scatter
-        about a smooth course (`about_course`); "told".
+        about a smooth course (`about_course`); "published" without any of these; "told".
     """
 
     u: float
@@ -139,7 +141,11 @@ def indicator(labels: Sequence[str]) -> tuple[list[str], Array]:
     return groups, matrix
 
 
-def excess(value: Array, design: Array, covariance: Array) -> Repeatability:
+ENOUGH = 2
+"""Degrees of freedom from which replicates keep false verdicts at 5 % by themselves, whatever the scatter is."""
+
+
+def excess(value: Array, design: Array, covariance: Array, prior: Prior | None = None) -> Repeatability:
     """Scatter about a model, beyond a covariance.
 
     Parameters
@@ -148,10 +154,12 @@ def excess(value: Array, design: Array, covariance: Array) -> Repeatability:
     design : array, (n, p)
         Of full rank.
     covariance : array, (n, n)
+    prior : Prior, optional
+        What is published of the scatter, which enters where fewer than `ENOUGH` degrees of freedom tell of it.
     """
     n, p = design.shape
     if n <= p:
-        return NONE
+        return NONE if prior is None else _by_publication(prior)
     free = np.linalg.qr(design, mode="complete")[0][:, p:]
     sizes, vectors = np.linalg.eigh(free.T @ covariance @ free)
     squares = (vectors.T @ (free.T @ value)) ** 2
@@ -175,13 +183,31 @@ def excess(value: Array, design: Array, covariance: Array) -> Repeatability:
         solve(float(chi2.ppf(0.84, dof))),
         solve(float(chi2.ppf(0.16, dof))),
         float(chi2.sf(chi_square(0.0), dof)),
-        *_weights(squares, sizes, float(np.median(sizes))),
+        *(
+            _weights(squares, sizes, float(np.median(sizes)))
+            if prior is None or dof >= ENOUGH
+            else _posterior(squares, sizes, prior)
+        ),
     )
+
+
+def _by_publication(prior: Prior) -> Repeatability:
+    """Scatter where no replicates tell of it."""
+    nodes, weights = prior.nodes()
+    return replace(NONE, nodes=nodes, weights=weights, origin="published")
+
+
+def _posterior(squares: Array, sizes: Array, prior: Prior) -> tuple[Array, Array]:
+    """Scatters that may be and their weights, by publication and by projected squares with known variances."""
+    nodes, weights = prior.nodes()
+    variance = sizes[:, None] + nodes**2
+    logs = np.log(weights) - 0.5 * np.sum(np.log(variance) + squares[:, None] / variance, axis=0)
+    return _likely(nodes, np.exp(logs - np.max(logs)))
 
 
 def _weights(squares: Array, sizes: Array, known: float) -> tuple[Array, Array]:
     """Scatters that may be and their weights, from projected squares, known variances and a typical one of them."""
-    scale = np.sqrt(known + (float(np.mean(squares)) if squares.size else 0.0))
+    scale = np.sqrt(known + float(np.mean(squares)))
     # in steps of an eighth, from a scatter that does not count to one that a single pair excludes
     logs = np.arange(np.log(1e-3), np.log(1e4), 0.125)
     nodes = scale * np.exp(logs)
@@ -195,44 +221,6 @@ def _likely(nodes: Array, weights: Array) -> tuple[Array, Array]:
     """Only nodes that count; weights add up to one."""
     keep = weights > 1e-7 * np.sum(weights)
     return nodes[keep], weights[keep] / np.sum(weights[keep])
-
-
-UNLIKELY = 6.0
-"""Equal wires that scatter, with all that is known of each, by more than so many known uncertainties are unlikely."""
-
-
-def weakly_informed(found: Repeatability, values: Values) -> Repeatability:
-    """Scatters that may be where one degree of freedom or none tells of them.
-
-    The prior 1/t of the scatter with all that is known, t² = s² + l, has no end: without data it cannot serve at all,
-    and with a single pair it leaves scatters of a hundred known uncertainties standing. Here it becomes
-    1 / (t (1 + (t / 6 sqrt l)^4)): any factor up to six known uncertainties as likely as another, beyond that falling
-    quickly, but not so that replicates which do scatter more could not show it. A difference is then told apart from
-    seven u on without replicates, from five with one pair that agrees, from four with two pairs (one comparison). Of
-    studies without any difference at most 5 in 100 show one while equal wires scatter by up to three known
-    uncertainties (`tests/benchmarks/false_verdicts.py`). The shape is a choice: with a cut at five one pair hardly
-    kept the 5 %; cut later or less steeply, hardly anything could be told without replicates.
-
-    Parameters
-    ----------
-    found : Repeatability
-        With two degrees of freedom or more it is handed back: it needs no help.
-    values : Values
-        Of all samples: the median variance of their contrasts, from known sources, is l. Without any, nothing changes.
-    """
-    if found.degrees_of_freedom > 1 or found.origin == "told" or len(values) < 2:
-        return found
-    covariance = values.covariance()
-    apart = np.linalg.qr(np.ones((len(values), 1)), mode="complete")[0][:, 1:]
-    known = float(np.median(np.linalg.eigvalsh(apart.T @ covariance @ apart)))
-    if known <= 1e-12 * float(np.max(np.diag(covariance))):
-        return found
-    nodes, weights = found.nodes, found.weights
-    if not found.degrees_of_freedom:
-        nodes, weights = _weights(np.zeros(0), np.zeros(0), known)
-    square = 1.0 + nodes**2 / known
-    nodes, weights = _likely(nodes, weights / (1.0 + (square / UNLIKELY**2) ** 2))
-    return replace(found, nodes=nodes, weights=weights)
 
 
 def repeatability(values: Values, labels: Sequence[str]) -> Repeatability:
@@ -302,8 +290,8 @@ def about_course(
             if one is place:
                 columns.append(scaled[:, None] ** 2)
     vectors, sizes, _ = np.linalg.svd(np.concatenate(columns, axis=1), full_matrices=False)
-    found = excess(some.value, vectors[:, sizes > 1e-9 * sizes[0]], some.covariance())
-    return replace(found, origin="course")
+    found = excess(some.value, vectors[:, sizes > 1e-9 * sizes[0]], some.covariance(), prior_of(some))
+    return replace(found, origin="course") if found.degrees_of_freedom else found
 
 
 def told(u: float) -> Repeatability:

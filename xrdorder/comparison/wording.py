@@ -6,7 +6,6 @@ from math import isfinite
 
 from xrdorder.comparison.differences import LEVEL, Comparison, Difference
 from xrdorder.comparison.drifts import Drift
-from xrdorder.comparison.replicates import UNLIKELY
 from xrdorder.comparison.trends import Trend
 from xrdorder.quantities.formatting import listed, rounded
 from xrdorder.quantities.registry import Quantity, Scale, quantity, shown
@@ -148,6 +147,7 @@ _ORIGINS = {
     "replicates": "that between equal wires",
     "variants": "that between the wires of one variant, whose treatments differ,",
     "course": "that about a smooth course over temperature and time, as replicates are too few,",
+    "published": "up to some three times that published of equal wires, as no replicates were measured,",
     "told": "that which was told",
 }
 
@@ -161,16 +161,10 @@ def _scatter(comparisons: Sequence[Comparison]) -> str:
     parts = []
     for (origin, freedom), some in origins.items():
         whose = "" if len(some) == len(comparisons) else f"of {listed([manner(one.quantity).noun for one in some])} "
-        if not freedom:
-            parts.append(
-                f"the scatter {whose}between equal wires is not known, as no replicates were measured, and was taken "
-                f"to be most probably below {UNLIKELY:g} known uncertainties"
-            )
-            continue
         amounts = ", ".join(_amount_of_scatter(one, named=len(comparisons) > 1) for one in some)
-        text = "" if origin == "told" else f" by {freedom} degree{'s' * (freedom != 1)} of freedom"
-        few = f", most probably below {UNLIKELY:g} known uncertainties" if freedom < 2 else ""
-        parts.append(f"the scatter {whose}beyond known uncertainties is {_ORIGINS[origin]}{text}{few}: {amounts}")
+        text = f" by {freedom} degree{'s' * (freedom != 1)} of freedom" if origin not in ("told", "published") else ""
+        amounts = f": {amounts}" if origin != "published" else ""
+        parts.append(f"the scatter {whose}beyond known uncertainties is {_ORIGINS[origin]}{text}{amounts}".rstrip(","))
     return "; ".join(parts)
 
 

@@ -6,7 +6,16 @@ from typing import Annotated, Any, ClassVar, Self
 from xrdorder.crystals.a15 import dopant_site
 from xrdorder.description.measured_values import QUANTITIES
 from xrdorder.description.table import INTERPRETATION, NOBODY, Context, Problem, Table, key, typed
-from xrdorder.description.values import Alloy, AtPercent, LatticeEffect, NotNegative, Share, between, spelt
+from xrdorder.description.values import (
+    Alloy,
+    AtPercent,
+    LatticeEffect,
+    NotNegative,
+    Positive,
+    Share,
+    between,
+    spelt,
+)
 from xrdorder.exceptions import XrdorderError
 from xrdorder.superconductivity.strain import PRE_STRAINS
 
@@ -53,6 +62,9 @@ class Lot(Table):
     )
     u_a15_area_fraction: Annotated[float, between(0.0, 0.5)] | None = key(
         "the standard uncertainty (k = 1) of that share", seen_by=NOBODY
+    )
+    non_copper_mm2: Positive | None = key(
+        "the section of the wire without its copper in mm², for A/mm²", seen_by=NOBODY
     )
     dopant_at_percent: dict[str, AtPercent] = key("the dopant content of the A15 in at.%, as { Ta = 2.4 }", {})
     u_dopant_at_percent: dict[str, AtPercent] = key(

@@ -62,6 +62,19 @@ def _own(sample: "Sample", study: "Study") -> dict[str, Any]:
     return found | ({"lot": sample.lot.name} if sample.lot.name else {}) | {"fit": _plain(choices, study.folder)}
 
 
+def own_lines(samples: Sequence["Sample"], study: "Study", without: Sequence[str] = ()) -> list[str]:
+    """Lines of a sample that say what all of some samples say themselves, but for these keys."""
+    every = [_own(sample, study) for sample in samples]
+    first = every[0] if every else {}
+    common = {key: value for key, value in first.items() if all(one.get(key) == value for one in every)}
+    return _lines({key: value for key, value in common.items() if key not in without})
+
+
+def steps_text(schedule: Schedule) -> str:
+    """Steps of a treatment as TOML."""
+    return as_toml([_step(step) for step in schedule.steps])
+
+
 def _said(table: Table) -> dict[str, Any]:
     """Keys of a table that do not say what holds anyway."""
     return {key: value for key, info in table.keys().items() if (value := getattr(table, key)) != info.get_default()}

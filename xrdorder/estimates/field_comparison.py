@@ -13,6 +13,7 @@ from xrdorder.estimates.anchored_currents import LotCurrents, anchored_currents
 from xrdorder.estimates.conductors import conductors, layers, with_like_sizes
 from xrdorder.exceptions import ValidityError, XrdorderError
 from xrdorder.relations import PUBLISHED, Library
+from xrdorder.results.study_table import by_temperature
 from xrdorder.superconductivity.currents import (
     Conditions,
     Conductor,
@@ -53,7 +54,7 @@ class FieldComparison:
     named : tuple of str
         Samples that were asked for.
     carried : tuple of Carried
-        In the order of the results.
+        By lot and reaction temperature.
     alike : dict of str to Conductor
         Those whose sizes are of one kind, which ratios and crossings are taken of.
     sections : dict of str to Layer
@@ -173,6 +174,8 @@ def compare_in_field(
         except ValidityError as error:
             refused.append(f"{sample.name}: {error}")
         carried.append(Carried(sample, own, ratio))
+    place = {str(results["sample"].values[k]): rank for rank, k in enumerate(by_temperature(results))}
+    carried.sort(key=lambda one: place[one.sample.name])
     return FieldComparison(
         conditions, asked, against, chosen, tuple(carried), alike, sections,
         anchored_currents(list(alike.values()), results, asked, conditions), tuple(crossings), tuple(refused),

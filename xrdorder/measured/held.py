@@ -108,7 +108,7 @@ def verdict(found: Sequence[Agreement]) -> str:
             f"not decided: {name} {best.probability:.2f}, {second.route[0].name} {second.probability:.2f} of "
             f"{len(compared)} ({many})"
         )
-    return "; ".join((text, _offset_words(best), *_made_from_these(compared)))
+    return "; ".join((text, _offset_words(best), *made_from_these(compared)))
 
 
 _NONE = "no relation could be compared"
@@ -132,7 +132,7 @@ def _offset_words(best: Agreement) -> str:
     return f"{text}: no clear offset"
 
 
-def _made_from_these(compared: Sequence[Agreement]) -> list[str]:
+def made_from_these(compared: Sequence[Agreement]) -> list[str]:
     """Warn of adopted relations that are held against the samples they were made from."""
     found = []
     for one in compared:

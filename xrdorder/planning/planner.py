@@ -1,552 +1,453 @@
-"""The best treatment so far and how sure; the next one to three, and what each would tell.
+"""One lot planned: what is known of the process, then best so far, the range that is as good, and the next treatments.
 
-`plan` is for one quantity. Two operating fields are two quantities and two plans, which may rightly differ.
+`LotProcess` does what all objectives share (the fit of the process, draws); `plan` asks it for one objective.
 """
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
-from typing import NamedTuple
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import chi2, norm
+from scipy.stats import chi2
 
-from xrdorder.comparison import Repeatability, Values
-from xrdorder.comparison.differences import mean_weights
-from xrdorder.comparison.replicates import FEW, NONE
-from xrdorder.comparison.wording import probability_words
-from xrdorder.exceptions import StudyError
-from xrdorder.planning.constraints import Constraint, allowed, nearest_miss
-from xrdorder.planning.furnace import Space
-from xrdorder.planning.gaussian_process import Process, fit
-from xrdorder.planning.information import Choice, after, choose, spread_out
-from xrdorder.quantities.formatting import digits, rounded
-from xrdorder.treatments import History, Schedule
+from xrdorder.kinetics import Courses, Route
+from xrdorder.planning.choice import (
+    BY_CHANCE,
+    LEAST_GAIN,
+    NOTHING,
+    Direct,
+    Futures,
+    as_good,
+    better,
+    resampled,
+    spread_out,
+)
+from xrdorder.planning.inference import Observed, Posterior, infer
+from xrdorder.planning.process import Leftover, Process, places_of
+from xrdorder.planning.window import (
+    LEAST_RRR,
+    Candidates,
+    Limits,
+    earlier_steps,
+    inside_usual,
+    near_reacted,
+    usual_distance,
+)
+from xrdorder.treatments import History, Schedule, Step
 
 Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
-LEVEL = 0.01
-"""Chance of seeing a difference where there is none, each time one looks. One in a hundred, because a campaign is
-looked at after every batch: over a campaign of eight looks it stays below one in twenty."""
+DRAWS, KEPT = 1200, 400
+COARSE_C, COARSE_H = tuple(range(580, 750, 20)), (10.0, 20.0, 40.0, 80.0, 160.0, 320.0)
+"""Where the optimum of a draw is looked for, to weigh the draw by how far it lies from the makers' window."""
 
-LEAST_TREATMENTS = 4
-"""Different treatments below which no surface is drawn: a plane over two variables has three parameters."""
+ALIKE = (2.5, 0.05, 0.1)
+"""Treatments are the same that differ by less: K, and logarithms of hours and of hours of earlier plateaus."""
 
-MOST_PROPOSALS = 3
+MOST_WIDENED = 16.0
+"""Largest factor to what the laws may leave, of a lot whose wires stray farther from them than they should."""
 
-HARDLY_WORTH = 0.05
-"""What is worth less than this part of the uncertainty of a value is no proposal: not worth a furnace (a choice). With
-0.1 one of thirty simulated campaigns stopped with a best 3.5 % of the range off, which 0.05 does not."""
-
-HARDLY_BETTER = 0.05
-"""What is better than the best so far with less than this probability is no proposal either: where a surface knows
-little, a long tail alone would be worth a furnace (a choice)."""
-
-SURE_ENOUGH = 0.8
-"""Least probability of keeping the constraints for a treatment that is called best (a choice)."""
-
-DRAWS = 4000
-
-
-def _short_name(one: History) -> str:
-    return one.short_name
+FEWEST_CURRENTS = 2
+"""Treatments with measured currents from which the narrow priors hold."""
 
 
 @dataclass(frozen=True)
-class Best:
-    """The best of the treatments that were reacted.
+class Objective:
+    """What is to be large.
 
     Attributes
     ----------
-    treatment : str
-        Its short name.
-    schedule : History
-    value, u : float
-        By the response surface.
-    probability : float
-        That no other reacted treatment is truly better.
-    rivals : tuple of (str, float)
-        Others that may be the best, with their probability, largest first; those above one in twenty.
-    expected_gain : float
-        By how much the best allowed treatment inside the furnace limits is expected to be better than this one.
+    kind : str
+        A key of `Process.predict`: "current 12", "field" or "tc".
+    relative : bool
+        Whether it is predicted as a logarithm.
     """
 
-    treatment: str
-    schedule: History
-    value: float
-    u: float
-    probability: float
-    rivals: tuple[tuple[str, float], ...]
-    expected_gain: float
+    kind: str
+    relative: bool
+
+    @classmethod
+    def current(cls, field_t: float) -> Objective:
+        """The critical current at a field."""
+        return cls(f"current {field_t:g}", True)
+
+
+FIELD, TC = Objective("field", False), Objective("tc", False)
+
+
+@dataclass(frozen=True, eq=False)
+class Wires:
+    """What was measured of the wires of a lot.
+
+    Attributes
+    ----------
+    treatments : tuple of History
+        Each treatment once.
+    observed : tuple of Observed
+        They refer to treatments by their place.
+    direct : mapping of str to Direct
+        What was measured of objectives themselves, by kind.
+    coming : tuple of str
+        What will be measured of a further wire, as kinds; those that were measured of most wires so far.
+    noise : array, (k, k)
+        Covariance of a measurement of each.
+    """
+
+    treatments: tuple[History, ...]
+    observed: tuple[Observed, ...]
+    direct: Mapping[str, Direct]
+    coming: tuple[str, ...]
+    noise: Array
+
+    @property
+    def fields_t(self) -> tuple[float, ...]:
+        """Fields at which currents were measured."""
+        return tuple(dict.fromkeys(float(kind.split()[1]) for kind, _ in self._currents()))
+
+    def _currents(self) -> list[tuple[str, NDArray[np.intp]]]:
+        return [part for one in self.observed for part in one.parts if part[0].startswith("current ")]
+
+    @property
+    def with_current(self) -> int:
+        """Treatments of which a current was measured."""
+        known = [treatment for _, treatment in self._currents()]
+        return len(np.unique(np.concatenate(known))) if known else 0
 
 
 @dataclass(frozen=True)
 class Proposal:
-    """A treatment worth reacting.
+    """A treatment to react next.
 
     Attributes
     ----------
-    schedule : Schedule
-    predicted, u : float
-        What is expected there; NaN where nothing can be predicted yet.
-    difference, u_difference : float
-        From the best so far, where what all values share drops out; NaN where there is none.
+    schedule : History
+    gain, u_gain : float
+        Over the best so far: of its value where the objective is relative, else in its unit.
     chance_better : float
-        Probability that it is truly better than the best so far; NaN where there is none.
     worth : float
-        Expected rise of the best predicted value once it is measured, in the unit of the quantity; NaN where it is
-        proposed to learn whether anything differs.
-    allowed : float
-        Probability that the constraints are kept.
-    u_after : float
-        What `u_difference` is expected to become once it is measured; NaN where there is none.
+        How far the best reacted treatment is expected to rise, as `gain`.
+    rrr : tuple of float
+        16th, 50th and 84th percentile of the RRR of the copper.
+    limits : tuple of str
+        What keeps it from what lies next to it and is expected to be better.
+    replicate : bool
+        Whether the treatment was reacted already.
+    value, u : float
+        The objective itself (of a current its logarithm in A).
     """
 
-    schedule: Schedule
-    predicted: float
-    u: float
-    difference: float
-    u_difference: float
+    schedule: History
+    gain: float
+    u_gain: float
     chance_better: float
     worth: float
-    allowed: float
-    u_after: float = np.nan
-
-
-class Direct(NamedTuple):
-    """Means of the wires of treatments and their differences to one treatment, with standard uncertainties."""
-
-    value: Array
-    u: Array
-    difference: Array
-    u_difference: Array
+    rrr: tuple[float, float, float]
+    limits: tuple[str, ...]
+    replicate: bool
+    value: float
+    u: float
 
 
 @dataclass(frozen=True, eq=False)
 class Plan:
-    """What the treatments so far say of a quantity, and what to do next.
+    """Decisions for one objective.
 
     Attributes
     ----------
-    quantity : str
-    maximise : bool
-    state : str
-        "ok"; "flat" where the values are not distinguishable; "too few" treatments; "not allowed" where no reacted
-        treatment keeps the constraints.
-    p_equal : float
-        Probability of values as different by chance if all treatments were equal; NaN with one.
-    process : Process or None
-        The response surface, of the quantity (or of minus it where small is good).
-    best : Best or None
-        None unless the state is "ok".
-    proposals : tuple of Proposal
-    space : Space
+    objective : Objective
     treatments : tuple of History
-        Of the samples that entered.
-    notes : tuple of str
-    values : Values
-        Of the samples that entered.
-    scatter : float
-        Between equal wires, beside their known uncertainties.
-    label : callable
-        Gives the name of a treatment.
+        Reacted, each once.
+    best : int
+        Place of the best so far among them.
+    chance_best : float
+        Probability that no other reacted one is better.
+    draws : array, (draws, m)
+        Objective of the reacted treatments.
+    direct : Direct
+    differ : bool
+        Whether measured differences are more than chance.
+    proposals : tuple of Proposal
+    may_stop : bool
+        Little is to be gained.
+    good : array of (temperature in °C, hours), (k, 2)
+        Candidates within 1 % of the optimum.
+    region : str
+        Where proposals were looked for, in words.
+    candidates : Candidates
+    surface : array, (draws, n)
+        Objective of the candidates.
+    allowed : array of bool, (n,)
+    reason : str
+        Why nothing is proposed; empty where something is, or one may stop.
     """
 
-    quantity: str
-    maximise: bool
-    state: str
-    p_equal: float
-    process: Process | None
-    best: Best | None
-    proposals: tuple[Proposal, ...]
-    space: Space
+    objective: Objective
     treatments: tuple[History, ...]
-    notes: tuple[str, ...]
-    values: Values = field(repr=False)
-    scatter: float
-    label: Callable[[History], str] = field(default=_short_name, repr=False)
+    best: int
+    chance_best: float
+    draws: Array
+    direct: Direct
+    differ: bool
+    proposals: tuple[Proposal, ...]
+    may_stop: bool
+    good: Array
+    region: str
+    candidates: Candidates
+    surface: Array
+    allowed: Mask
+    reason: str = ""
 
-    @property
-    def distinguishable(self) -> bool:
-        """Whether the treatments differ by more than chance."""
-        return self.state in ("ok", "not allowed")
-
-    def surface(self, treatments: Sequence[History]) -> tuple[Array, Array]:
-        """Predicted values and their standard uncertainties.
-
-        Raises
-        ------
-        StudyError
-            There are too few treatments for a surface.
-        """
-        if self.process is None:
-            raise StudyError(
-                f"{self.quantity}: {len(self.treatments)} treatment(s) are too few for a response surface"
-            )
-        mean, variance = self.process.predict_each(self.space.coordinates(treatments))
-        return (mean if self.maximise else -mean), np.sqrt(variance)
-
-    def differences(self, treatments: Sequence[History], reference: History) -> tuple[Array, Array]:
-        """Predicted differences to one treatment, and their standard uncertainties; what all share has dropped out.
-
-        Raises
-        ------
-        StudyError
-            There are too few treatments for a surface.
-        """
-        value, _ = self.surface([*treatments, reference])
-        assert self.process is not None  # surface has refused otherwise
-        _, covariance = self.process.predict(self.space.coordinates([*treatments, reference]))
-        own = np.diag(covariance)
-        square = own[:-1] + own[-1] - 2.0 * covariance[:-1, -1]
-        return value[:-1] - value[-1], np.sqrt(np.maximum(square, 0.0))
-
-    def direct(self, treatments: Sequence[History], reference: History) -> Direct:
-        """Differences of the wires themselves to those of one treatment, without a surface, as a comparison has them.
-
-        NaN for treatments that were not reacted, and for all where the reference was not.
-        """
-        asked = np.round(self.space.coordinates([*treatments, reference]), 9)
-        wires = np.round(self.space.coordinates(self.treatments), 9)
-        belongs = np.all(wires[:, None, :] == asked[None, :, :], axis=2)
-        there = np.any(belongs, axis=0)
-        value = np.full(len(asked), np.nan)
-        covariance = np.full((len(asked), len(asked)), np.nan)
-        if np.any(there):
-            means = mean_weights(self.values.own, belongs[:, there], self.scatter)
-            value[there] = means @ self.values.value
-            covariance[np.ix_(there, there)] = means @ self.values.covariance(self.scatter) @ means.T
-        own = np.diag(covariance)
-        square = own + own[-1] - 2.0 * covariance[:, -1]
-        u, u_difference = (np.sqrt(np.maximum(one[:-1], 0.0)) for one in (own, square))
-        return Direct(value[:-1], u, value[:-1] - value[-1], u_difference)
+    def better(self, first: int, second: int) -> bool:
+        """Whether a reacted treatment may be called better than another."""
+        return better(self.draws, self.direct, first, second)
 
 
-def equal_by_chance(values: Values, repeatability: Repeatability = NONE) -> float:
-    """Probability of values as different by chance if all were equal: chi square, averaged over the scatter of wires.
+class LotProcess:
+    """The process of a lot, held against all that was measured.
 
-    Exact for any choice of treatments, also one that followed from earlier values: under equality the noise of a new
-    value does not depend on where it was taken. With nothing but the scatter of replicates it is the F test.
+    Parameters
+    ----------
+    wires : Wires
+    route : Route
+    fields_t : sequence of float
+        Fields of the objectives.
+    field_scale : float
+        As of `Process`.
+    narrow : bool, optional
+        Take the narrow priors; from two treatments with measured currents on unless given.
     """
-    n = len(values)
-    if n < 2:
-        return np.nan
-    free = np.linalg.qr(np.ones((n, 1)), mode="complete")[0][:, 1:]
-    sizes, vectors = np.linalg.eigh(free.T @ values.covariance() @ free)
-    squares = (vectors.T @ (free.T @ values.value)) ** 2
-    sizes = np.maximum(sizes, 1e-13 * float(np.max(np.diag(values.covariance()))) + 1e-300)
-    sums = np.sum(squares[:, None] / (sizes[:, None] + repeatability.nodes**2), axis=0)
-    return float(chi2.sf(sums, n - 1) @ repeatability.weights)
+
+    def __init__(
+        self, wires: Wires, route: Route, fields_t: Sequence[float] = (), *, field_scale: float = 1.0,
+        narrow: bool | None = None,
+    ) -> None:  # fmt: skip
+        self.wires, self.route = wires, route
+        self.fields_t = tuple(dict.fromkeys((*wires.fields_t, *fields_t)))
+        self.courses = Courses(wires.treatments)
+        self.places = places_of(self.courses)
+        before, self.alike_before = earlier_steps(wires.treatments)
+        self.coarse = [(float(t), h) for t in COARSE_C for h in COARSE_H]
+        self._coarse = Courses([Schedule((*before, Step(t, h, 50.0))) for t, h in self.coarse])
+        leftover = Leftover.over(np.concatenate([self.places, places_of(self._coarse)]))
+        enough = wires.with_current >= FEWEST_CURRENTS if narrow is None else narrow
+        self.process = Process(route, enough, leftover, field_scale)
+        self.posterior = self._inferred()
+
+    def _inferred(self) -> Posterior:
+        """What is known of the process; what the laws leave is widened until the measurements are described."""
+        count = sum(len(one.value) for one in self.wires.observed)
+        allowed = float(chi2.ppf(1.0 - BY_CHANCE, count)) if count else 0.0
+        while True:
+            found = infer(self.process, self.courses, self.places, self.wires.observed, self.wires.fields_t)
+            if found.misfit <= allowed or self.process.widened >= MOST_WIDENED:
+                return found
+            self.process = replace(self.process, widened=2.0 * self.process.widened)
+
+    def predict(self, z: Array, courses: Courses) -> dict[str, Array]:
+        """Everything measured, of treatments; (draws, m) each."""
+        return self.process.predict(z, courses, places_of(courses), self.fields_t)
+
+    def draws(self, objective: Objective, random: np.random.Generator) -> Array:
+        """Draws of the process whose optimum lies where makers react wire, (KEPT, p)."""
+        z = self.posterior.draws(DRAWS, random)
+        top = np.argmax(self.predict(z, self._coarse)[objective.kind], axis=1)
+        at = np.array(self.coarse)[top]
+        far = usual_distance(self.route, at[:, 0], at[:, 1])
+        return z[resampled(np.exp(-0.5 * np.minimum(far, 4.0) ** 2), KEPT, random)]
 
 
 def plan(
-    values: Values,
-    treatments: Sequence[History | None],
-    space: Space,
-    *,
-    maximise: bool = True,
-    repeatability: Repeatability = NONE,
-    constraints: Sequence[Constraint] = (),
-    number: int = 1,
-    seed: int = 0,
-    label: Callable[[History], str] = _short_name,
+    lot: LotProcess, objective: Objective, candidates: Candidates, limits: Limits, number: int = 1, seed: int = 0
 ) -> Plan:
-    """Say which treatment is best so far, and propose the next ones.
+    """Decide for one objective.
 
     Parameters
     ----------
-    values : Values
-        Of one quantity.
-    treatments : sequence of History or None
-        Of the samples of `values`; None leaves the sample out.
-    space : Space
-        Furnace limits and variables.
-    maximise : bool
-        Whether large is good.
-    repeatability : Repeatability
-        What replicates tell of the scatter between equal wires.
-    constraints : sequence of Constraint
+    lot : LotProcess
+    objective : Objective
+    candidates : Candidates
+    limits : Limits
     number : int
-        How many treatments to propose, 1 to 3.
+        Treatments to propose.
     seed : int
-    label : callable
-        Gives the name of a treatment; its short name unless given.
-
-    Returns
-    -------
-    Plan
-        With too few treatments, or values that are not distinguishable, there is no best one, and what is proposed is
-        there to learn whether anything differs. Otherwise only what is worth a furnace run is proposed, which may be
-        fewer than asked for, or nothing; a note says so.
-
-    Raises
-    ------
-    StudyError
-        No treatment inside the furnace limits may keep the constraints.
-    ValueError
-        Numbers that do not fit together.
     """
-    if not 1 <= number <= MOST_PROPOSALS:
-        raise ValueError(f"{number} proposals: give 1 to {MOST_PROPOSALS}")
-    if len(treatments) != len(values):
-        raise ValueError(f"{len(treatments)} treatments for {len(values)} samples; give one a sample")
-    known = [k for k, one in enumerate(treatments) if one is not None]
-    some = values.select(np.array(known, dtype=int))
-    own = [one for one in treatments if one is not None]
-    notes = []
-    if len(known) < len(values):
-        notes.append(f"{len(values) - len(known)} sample(s) without a heat treatment are left out")
-    if repeatability.degrees_of_freedom == 0:
-        notes.append(
-            "no replicates: wires are taken to scatter by known uncertainties alone; a second of one treatment tells"
-        )
-    elif repeatability.degrees_of_freedom < FEW:
-        notes.append("hardly any replicates: the scatter of equal wires is badly known; more of one treatment tell")
-    weights = allowed(constraints, space.candidates)
-    if np.max(weights) < 0.01:
-        nearest = next((words for one in constraints if (words := nearest_miss(one, space.candidates, label))), "")
-        raise StudyError(
-            "no treatment inside the furnace limits keeps: " + "; ".join(one.words for one in constraints) + nearest
-        )
-    x = space.coordinates(own)
-    places, first = _distinct(x)
-    p = equal_by_chance(some, repeatability)
-    sign = 1.0 if maximise else -1.0
-    sure = np.where(weights >= min(SURE_ENOUGH, float(np.max(weights))), weights, 0.0)
-    if len(places) < LEAST_TREATMENTS:
-        proposals = _learn(space, spread_out(space.grid, places, sure, number), weights, None)
-        return Plan(
-            values.quantity, maximise, "too few", p, None, None, proposals, space, tuple(own), tuple(notes), some,
-            repeatability.u, label,
-        )  # fmt: skip
-    process = fit(x, sign * some.value, some.covariance(repeatability.u), seed, widths=space.widths(own))
-    if not p < LEVEL:
-        proposals = _learn(space, spread_out(space.grid, places, sure, number), weights, (process, sign))
-        return Plan(
-            values.quantity, maximise, "flat", p, process, None, proposals, space, tuple(own), tuple(notes), some,
-            repeatability.u, label,
-        )  # fmt: skip
-    everything = np.concatenate([places, space.grid])
-    mean, covariance = process.predict(everything)
-    reacted = [own[k] for k in first]
-    keeps = np.concatenate([allowed(constraints, reacted), weights])
-    best = _best(mean, covariance, reacted, keeps, sign, seed, label)
-    noise = float(np.median(some.own**2)) + repeatability.u**2
-    weights_all = np.concatenate([np.zeros(len(places)), weights])
-    enough = min(SURE_ENOUGH, float(np.max(keeps)))
-    may_win = np.asarray(keeps >= enough, dtype=bool)
-    good = np.flatnonzero(may_win[: len(places)])
-    # a further wire shares what all have shared so far
-    least = 0.0
-    if best is not None:
-        least = HARDLY_WORTH * float(np.sqrt(noise))
-        weights_all = np.where(_promising(mean, covariance, best[1]), weights_all, 0.0)
-    chosen = choose(mean, covariance - process.common, noise, weights_all, good, may_win, number, least)
-    chosen = [Choice(one.candidate - len(places), one.worth) for one in chosen]
-    proposals = tuple(
-        _proposal(space, one, mean, covariance - process.common, process.common, noise, keeps, len(places), best, sign)
-        for one in chosen
+    random = np.random.default_rng(seed)
+    wires = lot.wires
+    z = lot.draws(objective, random)
+    here = lot.predict(z, lot.courses)
+    reacted = here[objective.kind]
+    direct = wires.direct.get(objective.kind, NOTHING)
+    differ = direct.p_alike < BY_CHANCE
+    best = int(np.argmax(reacted.mean(axis=0)))
+    region, words = _region(lot, candidates, differ)
+    some = candidates.select(_grown(candidates, region))
+    region = region[_grown(candidates, region)]
+    there = lot.predict(z, some.courses)
+    masks = {words: region, **_masks(some, there, limits)}
+    allowed = np.logical_and.reduce(list(masks.values()))
+    surface = there[objective.kind]
+    mean = surface.mean(axis=0)
+    good = as_good(mean, allowed, objective.relative)
+    proposals, may_stop = _proposals(
+        _Search(lot, objective, some, here, there, masks, limits, best), number, random
     )
-    if best is not None and len(proposals) < number:
-        notes.insert(0, _stop(len(proposals)))
-    notes += _edges(space, mean[len(places) :], weights >= min(enough, float(np.max(weights))), space.varied(own))
-    if best is not None and np.any(np.abs(places[best[1]] - 0.5) > 0.5 + 1e-6):
-        notes.append("the best so far lies outside the limits within which treatments are proposed")
-    state = "ok" if best is not None else "not allowed"
-    found = None if best is None else best[0]
     return Plan(
-        values.quantity, maximise, state, p, process, found, proposals, space, tuple(own), tuple(notes), some,
-        repeatability.u, label,
-    )  # fmt: skip
+        objective=objective,
+        treatments=wires.treatments,
+        best=best,
+        chance_best=float(np.mean(np.argmax(reacted, axis=1) == best)),
+        draws=reacted,
+        direct=direct,
+        differ=differ,
+        proposals=proposals,
+        may_stop=may_stop,
+        good=np.column_stack([some.temperature_c, some.hours])[good],
+        region=words,
+        candidates=some,
+        surface=surface,
+        allowed=allowed,
+        reason="" if allowed.any() else _nothing_left(masks),
+    )
 
 
-def _promising(mean: Array, covariance: Array, best: int) -> NDArray[np.bool_]:
-    """Mark places that may well be better than the best so far, and the best itself: it may be worth a second wire."""
-    own = np.diag(covariance)
-    square = own + own[best] - 2.0 * covariance[:, best]
-    same = square <= 1e-10 * float(own[best])
-    chance = norm.cdf((mean - mean[best]) / np.sqrt(np.maximum(square, 1e-300)))
-    return np.asarray(same | (chance >= HARDLY_BETTER))
+def _region(lot: LotProcess, candidates: Candidates, differ: bool) -> tuple[Mask, str]:
+    """Where proposals are looked for: near what was reacted once wires differ, else in the makers' window."""
+    if differ:
+        return near_reacted(lot.places, candidates.temperature_c, candidates.hours), "one step beyond what was reacted"
+    usual = lot.route.usual
+    low, high = usual.temperature_c - usual.u_temperature_k, usual.temperature_c + usual.u_temperature_k
+    short, long = usual.hours / usual.factor, usual.hours * usual.factor
+    words = f"the makers' usual window ({low:g}-{high:g} °C, {short:.0f}-{long:.0f} h)"
+    return inside_usual(lot.route, candidates.temperature_c, candidates.hours), words
 
 
-def _stop(proposed: int) -> str:
-    """Say that nothing more is worth a furnace run."""
-    if not proposed:
-        return "no treatment inside the limits is expected to gain what one could see: the search may stop"
-    those = "that one" if proposed == 1 else f"those {proposed}"
-    return f"you may stop after {those}: no further treatment is expected to gain what one could see"
+def _grid(candidates: Candidates) -> NDArray[np.intp]:
+    """Places of the candidates on their grid of temperatures and hours, (n, 2)."""
+    axes = [np.unique(one, return_inverse=True)[1] for one in (candidates.temperature_c, candidates.hours)]
+    return np.stack(axes, axis=1)
 
 
-def _edges(space: Space, mean: Array, usable: NDArray[np.bool_], varied: NDArray[np.bool_]) -> list[str]:
-    """Say where the surface is highest at a limit of the furnace: what lies beyond may be better.
+def _grown(candidates: Candidates, region: Mask) -> Mask:
+    """The region and what lies next to it."""
+    grid = _grid(candidates)
+    shape = grid.max(axis=0) + 3
+    there = np.zeros(shape, dtype=bool)
+    there[tuple((grid[region] + 1).T)] = True
+    near = there.copy()
+    near[1:] |= there[:-1]
+    near[:-1] |= there[1:]
+    near[:, 1:] |= there[:, :-1]
+    near[:, :-1] |= there[:, 1:]
+    return np.asarray(near[tuple((grid + 1).T)])
 
-    Of a variable in which no two wires differ the surface knows nothing, so nothing is said of its limits.
-    """
-    at = space.grid[int(np.argmax(np.where(usable, mean, -np.inf)))]
-    found = []
-    for name, place, width, known in zip(space.variables, at, np.ptp(space.grid, axis=0), varied, strict=True):
-        if not width > 0.0:
-            continue
-        if not known:
-            found.append(f"all wires had about the same {name}: what another does is not known")
-        elif place < 1e-9 or place > 1.0 - 1e-9:
-            end = "upper" if place > 0.5 else "lower"
-            found.append(f"the surface is highest at the {end} limit of the {name}: what lies beyond may be better")
+
+def _masks(candidates: Candidates, there: Mapping[str, Array], limits: Limits) -> dict[str, Mask]:
+    """What the wire must keep, as masks with the words for each."""
+    least = LEAST_RRR if limits.rrr_above is None else limits.rrr_above
+    found = {f"RRR of {least:g}": np.median(np.exp(-there["rrr"]), axis=0) >= least}
+    for bound in limits.holds:
+        found[bound.words] = np.array([bound.keeps(one) for one in candidates.schedules], dtype=bool)
+    if limits.niobium_below is not None:
+        left = 1.0 - np.median(there["niobium"], axis=0)
+        found[f"niobium left below {100.0 * limits.niobium_below:g} %"] = left <= limits.niobium_below
     return found
 
 
-def _distinct(x: Array) -> tuple[Array, list[int]]:
-    """Different places, in the order met, and where each was met first."""
-    seen: dict[tuple[float, ...], int] = {}
-    for k, row in enumerate(np.round(x, 9)):
-        seen.setdefault(tuple(row), k)
-    index = list(seen.values())
-    return x[index], index
+def _nothing_left(masks: Mapping[str, Mask]) -> str:
+    """Say which limits leave nothing."""
+    empty = [name for name, mask in masks.items() if not mask.any()]
+    return f"no treatment keeps {' and '.join(empty or masks)}"
 
 
-def _best(
-    mean: Array, covariance: Array, reacted: Sequence[History], keeps: Array, sign: float, seed: int,
-    label: Callable[[History], str],
-) -> tuple[Best, int] | None:
-    """The best reacted treatment that keeps the constraints, and its place."""
-    n = len(reacted)
-    good = np.flatnonzero(keeps[:n] >= SURE_ENOUGH)
-    if good.size == 0:
-        return None
-    place = int(good[np.argmax(mean[good])])
-    random = np.random.default_rng(seed)
-    usable = np.concatenate([good, n + np.flatnonzero(keeps[n:] >= SURE_ENOUGH)])
-    part = covariance[np.ix_(usable, usable)]
-    size, vectors = np.linalg.eigh(part)
-    keep = size > 1e-10 * size[-1]
-    root = vectors[:, keep] * np.sqrt(size[keep])
-    draws = mean[usable] + random.standard_normal((DRAWS, root.shape[1])) @ root.T
-    among = np.bincount(np.argmax(draws[:, : good.size], axis=1), minlength=good.size) / DRAWS
-    here = int(np.flatnonzero(good == place)[0])
-    gain = float(np.mean(np.max(draws, axis=1) - draws[:, here]))
-    names = [label(reacted[int(k)]) for k in good]
-    order = [int(k) for k in np.argsort(-among)]
-    rivals = tuple((names[k], float(among[k])) for k in order if k != here and among[k] > 0.05)
-    found = Best(
-        names[here],
-        reacted[place],
-        sign * float(mean[place]),
-        float(np.sqrt(max(covariance[place, place], 0.0))),
-        float(among[here]),
-        rivals,
-        gain,
-    )
-    return found, place
+@dataclass(frozen=True, eq=False)
+class _Search:
+    """What proposals are chosen from."""
+
+    lot: LotProcess
+    objective: Objective
+    candidates: Candidates
+    here: Mapping[str, Array]
+    there: Mapping[str, Array]
+    masks: Mapping[str, Mask]
+    limits: Limits
+    best: int
 
 
-def _proposal(
-    space: Space,
-    choice: Choice,
-    mean: Array,
-    covariance: Array,
-    common: float,
-    noise: float,
-    keeps: Array,
-    before: int,
-    best: tuple[Best, int] | None,
-    sign: float,
-) -> Proposal:
-    k = before + choice.candidate
-    difference = u_difference = chance = u_after = np.nan
-    if best is not None:
-        b = best[1]
-        both = np.ix_([k, b], [k, b])
-        now, then = covariance[both], after(covariance[both], 0, noise)
-        square, left = (float(one[0, 0] + one[1, 1] - 2.0 * one[0, 1]) for one in (now, then))
-        difference, u_difference = float(mean[k] - mean[b]), float(np.sqrt(max(square, 1e-300)))
-        u_after = float(np.sqrt(max(left, 0.0)))
-        chance = float(norm.cdf(difference / u_difference))
-    u = float(np.sqrt(max(covariance[k, k] + common, 0.0)))
-    schedule, value = space.candidates[choice.candidate], sign * float(mean[k])
+def _proposals(one: _Search, number: int, random: np.random.Generator) -> tuple[tuple[Proposal, ...], bool]:
+    """Choose treatments one after the other, each as if the ones before had been measured as expected."""
+    kind, wires = one.objective.kind, one.lot.wires
+    keeps = np.logical_and.reduce(list(one.masks.values()))
+    allowed = np.flatnonzero(keeps & ~_reacted_already(one.lot.places, one.candidates))
+    if not len(allowed) or not wires.coming:
+        return (), False
+    # replicates compete: those reacted stand behind the candidates
+    reacted = one.here[kind]
+    proposed = np.concatenate([one.there[kind][:, allowed], reacted], axis=1)
+    shown = spread_out([np.concatenate([one.there[k][:, allowed], one.here[k]], axis=1) for k in wires.coming])
+    found: list[Proposal] = []
+    first = 0.0
+    for turn in range(number):
+        future = Futures(shown, wires.noise)
+        worth = future.worth(reacted, proposed, random)
+        k = int(np.argmax(worth + 1e-3 * (proposed.mean(axis=0) - proposed.mean())))
+        first = float(worth[k]) if not turn else first
+        found.append(_proposal(one, allowed, k, float(worth[k])))
+        if turn + 1 < number:
+            reacted, proposed, shown = future.after(k, reacted, proposed, shown)
+            reacted = np.concatenate([reacted, proposed[:, [k]]], axis=1)
+    top = 1.0 if one.objective.relative else float(np.max(one.here[kind].mean(axis=0)))
+    return tuple(found), first < LEAST_GAIN * top
+
+
+def _reacted_already(places: Array, candidates: Candidates) -> Mask:
+    """Which candidates are treatments reacted so far, by temperature and hours: they are replicates."""
+    apart = np.abs(places_of(candidates.courses)[:, None, :] - places[None, :, :])
+    return np.asarray(np.any(np.all(apart < np.array(ALIKE), axis=2), axis=1))
+
+
+def _proposal(one: _Search, allowed: NDArray[np.intp], k: int, worth: float) -> Proposal:
+    kind = one.objective.kind
+    replicate = k >= len(allowed)
+    place = k - len(allowed) if replicate else int(allowed[k])
+    source = one.here if replicate else one.there
+    schedule = one.lot.wires.treatments[place] if replicate else one.candidates.schedules[place]
+    mine, against = source[kind][:, place], one.here[kind][:, one.best]
+    gain = mine - against
+    told = np.expm1(gain) if one.objective.relative else gain
+    rrr = np.quantile(np.exp(-source["rrr"][:, place]), [0.16, 0.5, 0.84])
     return Proposal(
-        schedule, value, u, sign * difference, u_difference, chance, choice.worth, float(keeps[k]), u_after
+        schedule,
+        float(np.median(told)),
+        float(np.std(gain)),
+        0.5 if replicate and place == one.best else float(np.mean(gain > 0.0)),
+        worth,
+        (float(rrr[0]), float(rrr[1]), float(rrr[2])),
+        () if replicate else _limited(one, place),
+        replicate,
+        float(np.mean(mine)),
+        float(np.std(mine)),
     )
 
 
-def _learn(
-    space: Space, chosen: Sequence[Choice], weights: Array, surface: tuple[Process, float] | None
-) -> tuple[Proposal, ...]:
-    """Proposals that ask whether anything differs."""
-    found = []
-    for choice in chosen:
-        value = u = np.nan
-        if surface is not None:
-            process, sign = surface
-            mean, covariance = process.predict(space.grid[[choice.candidate]])
-            value, u = sign * float(mean[0]), float(np.sqrt(max(covariance[0, 0], 0.0)))
-        k = choice.candidate
-        unknown = np.nan
-        found.append(
-            Proposal(space.candidates[k], value, u, unknown, unknown, unknown, unknown, float(weights[k]))
-        )
+def _limited(one: _Search, place: int) -> tuple[str, ...]:
+    """Limits behind which a neighbour of a candidate is expected to be better."""
+    grid, mean = _grid(one.candidates), one.there[one.objective.kind].mean(axis=0)
+    at = {tuple(row): k for k, row in enumerate(grid.tolist())}
+    t, h = (int(x) for x in grid[place])
+    found: dict[str, None] = {}
+    edges = ((-1, 0, one.limits.least_c), (1, 0, one.limits.most_c), (0, -1, one.limits.least_hours),
+             (0, 1, one.limits.most_hours))  # fmt: skip
+    for dt, dh, edge in edges:
+        beside, inward = at.get((t + dt, h + dh)), at.get((t - dt, h - dh))
+        if beside is not None and mean[beside] > mean[place]:
+            found |= {name: None for name, mask in one.masks.items() if not mask[beside]}
+        elif beside is None and inward is not None and mean[place] > mean[inward]:
+            here = one.candidates.temperature_c[place] if dt else one.candidates.hours[place]
+            if edge is not None and edge == here:
+                found["the furnace limits"] = None
+            elif dh > 0 and np.isfinite(one.limits.total_h):
+                found[f"{one.limits.total_h:g} h in all"] = None
     return tuple(found)
-
-
-def plan_words(found: Plan, unit: str = "", name: str = "") -> list[str]:
-    """Say a plan in plain words, one line each.
-
-    Parameters
-    ----------
-    found : Plan
-    unit, name : str
-        Unit of the quantity, and its name for people.
-    """
-    name = name or found.quantity
-
-    def amount(value: float, u: float) -> str:
-        return rounded(value, u, unit)
-
-    lines = []
-    different = len(_distinct(found.space.coordinates(found.treatments))[1]) if found.treatments else 0
-    if found.state == "too few":
-        lines.append(
-            f"{name}: {different} different treatment(s) are too few to tell which is best; "
-            f"{LEAST_TREATMENTS} are needed"
-        )
-    elif found.state == "flat":
-        lines.append(
-            f"{name}: the {different} treatments are not distinguishable (as much difference comes by chance with "
-            f"probability {probability_words(found.p_equal)}); no best treatment is named"
-        )
-    elif found.best is None:
-        lines.append(f"{name}: none of the {different} treatments keeps the constraints; no best treatment is named")
-    else:
-        best = found.best
-        lines.append(
-            f"{name}: best so far is {best.treatment} with {amount(best.value, best.u)}; no other reacted treatment "
-            f"is better with probability {probability_words(best.probability)}"
-        )
-        if best.rivals:
-            others = ", ".join(f"{other} ({probability:.2f})" for other, probability in best.rivals)
-            lines.append(f"it may also be {others}")
-        gain = f"{digits(best.expected_gain, 2)} {unit}".strip()
-        lines.append(f"the best treatment inside the limits is expected to be better by {gain}")
-    reacted = {tuple(row) for row in np.round(found.space.coordinates(found.treatments), 9)}
-    for k, proposal in enumerate(found.proposals):
-        text = f"react {found.label(proposal.schedule)}"
-        if tuple(np.round(found.space.coordinates([proposal.schedule])[0], 9)) in reacted:
-            text += " again"
-        if np.isfinite(proposal.predicted):
-            text += f": predicted {amount(proposal.predicted, proposal.u)}"
-        if proposal.u_difference <= 1e-9 * proposal.u:
-            text += "; it is the best so far, which is then known better"
-        elif np.isfinite(proposal.chance_better):
-            more = amount(proposal.difference, proposal.u_difference)
-            text += (
-                f"; {more} against the best so far, better with probability "
-                f"{probability_words(proposal.chance_better)}; once it is measured{' as well' * (k > 0)} the best is "
-                f"expected to gain {'another ' * (k > 0)}{digits(proposal.worth, 2)} {unit}"
-            ).rstrip()
-            if np.isfinite(proposal.u_after):
-                text += f", and the doubt of that difference to shrink to {digits(proposal.u_after, 2)} {unit}".rstrip()
-        if not np.isfinite(proposal.worth):
-            text += "; far from what was reacted: would tell whether anything differs"
-        if proposal.allowed < 0.995:
-            text += f"; keeps the constraints with probability {proposal.allowed:.2f}"
-        lines.append(text)
-    return [*lines, *found.notes]

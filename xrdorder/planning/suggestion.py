@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -12,21 +12,21 @@ from xrdorder.comparison.variants import fit_to_compare
 from xrdorder.exceptions import StudyError, no_such_lot
 from xrdorder.files import TableWriter
 from xrdorder.files.atomic import write_atomically
-from xrdorder.planning.study import Limits, LotPlan, no_usable_fit, plan_lot
-from xrdorder.planning.treatments_table import Cell, rows
+from xrdorder.planning.study import LotPlan, no_usable_fit, plan_lot
+from xrdorder.planning.window import Limits
 from xrdorder.results.open_study import OpenStudy, open_study
 from xrdorder.superconductivity.currents import Conditions
 
 
 def suggest(
     study: OpenStudy | str | Path,
-    fields_t: Sequence[float],
+    fields_t: Sequence[float] = (),
     conditions: Conditions | None = None,
     limits: Limits | None = None,
     *,
+    maximise: str = "Ic",
     lot: str = "",
     number: int = 1,
-    measured: bool = False,
     refused: Callable[[str], None] | None = None,
     progress: Callable[[int, int, str], None] | None = None,
 ) -> tuple[LotPlan, ...]:
@@ -36,17 +36,17 @@ def suggest(
     ----------
     study : OpenStudy or path
     fields_t : sequence of float
-        Fields in service, T.
+        Fields in service, T; needed for Ic alone.
     conditions : Conditions, optional
         Temperature and strain in service; 4.2 K and the pre-strain of each lot's design unless given.
     limits : Limits, optional
-        Of the furnace and the wire; as reacted so far unless given.
+        Of the furnace and the wire.
+    maximise : str
+        "Ic", "Bc2" or "Tc".
     lot : str
         Only this wire lot.
     number : int
         Treatments to suggest, 1 to 3.
-    measured : bool
-        Plan by measured critical currents, Bc2 and Tc instead of estimates.
     refused : callable, optional
         Called with the reason for each lot that cannot be planned, where others can.
     progress : callable, optional
@@ -58,27 +58,31 @@ def suggest(
     """
     opened = study if isinstance(study, OpenStudy) else open_study(study)
     opened.require_as_run()
+    if maximise == "Ic" and not fields_t:
+        raise StudyError("a critical current needs a field: give one, or maximise Bc2 or Tc")
     results, left_out = fit_to_compare(opened.results)
     lot_of = {str(one["sample"].item()): str(one.item()) for one in opened.results["lot"]}
     if lot and lot not in lot_of.values():
         raise StudyError(no_such_lot(lot, lot_of.values()))
     conditions, samples = conditions or Conditions(4.2), opened.study.samples
-    designs = {sample.lot.name: sample.lot.design for sample in samples}
+    described = {sample.lot.name: sample.lot for sample in samples}
     treatments = {sample.name: sample.treatment for sample in samples}
     lots = (lot,) if lot else tuple(dict.fromkeys(lot_of.values()))
     plans, reasons = [], []
     for k, name in enumerate(lots):
         if progress is not None:
             progress(k, len(lots), name or "wires")
-        here = replace(conditions, design=conditions.design or designs.get(name, ""))
+        wire = described.get(name)
+        here = replace(conditions, design=conditions.design or (wire.design if wire else ""))
         of_lot = {sample for sample, one in lot_of.items() if one == name}
         try:
             if of_lot <= left_out.keys():
                 raise StudyError(no_usable_fit(name, {one: left_out[one] for one in lot_of if one in of_lot}))
             plans.append(
                 plan_lot(
-                    results, treatments, name, here, tuple(dict.fromkeys(fields_t)), limits,
-                    library=opened.library(), measured=measured, number=number,
+                    results, treatments, name, here, fields_t, limits, maximise=maximise,
+                    route=wire.route if wire else "", area_mm2=(wire and wire.non_copper_mm2) or np.nan,
+                    library=opened.library(), number=number,
                 )
             )  # fmt: skip
         except StudyError as error:
@@ -93,48 +97,116 @@ def suggest(
     return tuple(plans)
 
 
-_HEAD = (
-    "lot", "treatment", "temperature_c", "hold_h", "total_h", "wires", "quantity", "unit", "origin", "predicted", "u",
-    "difference", "u_difference", "direct", "u_direct", "direct_difference", "u_direct_difference",
-    "best", "suggested", "chance_better", "worth", "keeps_constraints",
-)  # fmt: skip
+@dataclass(frozen=True)
+class Row:
+    """One treatment under one objective.
+
+    Attributes
+    ----------
+    treatment : str
+    temperature_c, hold_h, total_h : float
+    wires : int
+        Reacted so; 0 for one that is only suggested.
+    value, u : float
+        Of the objective: A, T or K; of a relative current over that of the best so far.
+    difference, u_difference : float
+        To the best so far, in % of a current, else in T or K.
+    measured_difference, u_measured_difference : float
+        As measured; NaN where it was not.
+    better : bool
+        Whether it may be called better than the reference, the first treatment reacted.
+    role : str
+        "best", "next 1" and so on, "repeat 1", or empty.
+    chance_better, worth : float
+        Of suggestions: probability of being better than the best, expected rise of the best (as differences).
+    rrr, rrr_low, rrr_high : float
+        Of the copper, with 68 % interval.
+    """
+
+    treatment: str
+    temperature_c: float
+    hold_h: float
+    total_h: float
+    wires: int
+    value: float
+    u: float
+    difference: float
+    u_difference: float
+    measured_difference: float
+    u_measured_difference: float
+    better: bool
+    role: str
+    chance_better: float
+    worth: float
+    rrr: float
+    rrr_low: float
+    rrr_high: float
+
+
+def rows(found: LotPlan, k: int) -> Iterator[Row]:
+    """Treatments of a plan: reacted by temperature and time, then suggested."""
+    plan, process = found.plans[k], found.process
+    relative = plan.objective.relative
+    factor = 100.0 if relative else 1.0
+    base = 0.0 if found.amperes or not relative else float(plan.draws[:, plan.best].mean())
+    repeated = {one.schedule.short_name: n for n, one in enumerate(plan.proposals, start=1) if one.replicate}
+    counts = [sum(one.short_name == other.short_name for other in found.treatments.values()) for one in plan.treatments]
+    rrr = np.quantile(np.exp(-process.predict(process.draws(plan.objective, np.random.default_rng(0)), process.courses)
+                             ["rrr"]), [0.5, 0.16, 0.84], axis=0)  # fmt: skip
+
+    def told(value: float, u: float) -> tuple[float, float]:
+        return (float(np.exp(value - base)), float(np.exp(value - base) * u)) if relative else (value, u)
+
+    for j in sorted(range(len(plan.treatments)), key=lambda i: (plan.treatments[i].peak_c, plan.treatments[i].total_h)):
+        one, mine = plan.treatments[j], plan.draws[:, j]
+        gain = mine - plan.draws[:, plan.best]
+        measured, u_measured = plan.direct.difference(j, plan.best)
+        role = "best" if j == plan.best else ""
+        if one.short_name in repeated:
+            role = f"{role}, repeat {repeated[one.short_name]}".strip(", ")
+        yield Row(
+            one.short_name, one.peak_c, one.hold_at_peak_h, one.total_h, counts[j],
+            *told(float(mine.mean()), float(mine.std())), factor * _gained(float(np.mean(gain)), relative),
+            factor * float(gain.std()), factor * _gained(measured, relative), factor * u_measured,
+            j != 0 and plan.better(j, 0), role, np.nan, np.nan, *(float(x) for x in rrr[:, j]),
+        )  # fmt: skip
+    for n, new in enumerate(plan.proposals, start=1):
+        if not new.replicate:
+            one = new.schedule
+            low, middle, high = new.rrr
+            yield Row(
+                one.short_name, one.peak_c, one.hold_at_peak_h, one.total_h, 0, *told(new.value, new.u),
+                factor * new.gain, factor * new.u_gain, np.nan, np.nan, False, f"next {n}", new.chance_better,
+                factor * new.worth, middle, low, high,
+            )  # fmt: skip
+
+
+def _gained(difference: float, relative: bool) -> float:
+    return float(np.expm1(difference)) if relative else difference
 
 
 def write_suggestions(plans: Sequence[LotPlan], path: Path) -> None:
-    """One row for each treatment, reacted or suggested, and quantity; differences are to the lot's reference treatment.
-
-    "direct" is what the wires themselves say, the others are by the response surface.
+    """One row for each treatment, reacted or suggested, and objective; differences are to the best so far.
 
     Raises
     ------
     StudyError
         The disk refuses.
     """
+    names = tuple(Row.__dataclass_fields__)
 
-    def number(x: float) -> str:
-        return f"{x:.6g}" if np.isfinite(x) else ""
+    def cell(x: object) -> str:
+        if isinstance(x, float):
+            return f"{x:.6g}" if np.isfinite(x) else ""
+        return str(int(x)) if isinstance(x, bool) else str(x)
 
     def write(temporary: Path) -> None:
         with temporary.open("w", newline="", encoding="utf-8") as file:
             writer = TableWriter(file)
-            writer.writerow(_HEAD)
-            for plan in plans:
-                for row in rows(plan):
-                    one = row.treatment
-                    start = [
-                        plan.lot, one.short_name, number(one.peak_c), number(one.hold_at_peak_h), number(one.total_h),
-                        row.wires,
-                    ]  # fmt: skip
-                    for response in plan.responses:
-                        cell = row.cells.get(response.key, Cell(*[np.nan] * 8))
-                        proposal = row.proposals.get(response.field_t)
-                        told = (proposal.chance_better, proposal.worth) if proposal else (np.nan, np.nan)
-                        writer.writerow(
-                            [
-                                *start, response.key, response.unit, response.origin, *map(number, cell),
-                                int(response.field_t in row.best_for), int(proposal is not None), *map(number, told),
-                                number(row.allowed),
-                            ]
-                        )  # fmt: skip
+            writer.writerow(("lot", "maximised", *names))
+            for found in plans:
+                for k in range(len(found.plans)):
+                    for row in rows(found, k):
+                        writer.writerow((found.lot, found.noun(k), *(cell(getattr(row, name)) for name in names)))
 
     write_atomically(path, write)

@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 
 from xrdorder.comparison.variants import fit_to_compare
-from xrdorder.comparison.wording import probability_words
 from xrdorder.exceptions import XrdorderError
-from xrdorder.planning import Limits, LotPlan, plan_lot
-from xrdorder.quantities.formatting import digits, rounded
+from xrdorder.planning import plan_words
+from xrdorder.planning.study import LotPlan, plan_lot
 from xrdorder.relations import Library
 from xrdorder.results.open_study import OpenStudy
 from xrdorder.superconductivity.currents import Conditions
@@ -31,32 +30,19 @@ def plan_of(opened: OpenStudy, library: Library, sample: str = "") -> LotPlan | 
     if not known:
         return None
     lot = lot_of[sample] if lot_of.get(sample) in known else max(known, key=lambda one: len(known[one]))
-    dose = opened.study.dose
+    routes = {one.lot.name: one.lot.route for one in opened.study.samples}
     try:
         return plan_lot(
             results, treatments, lot, Conditions(HELIUM_K, design=designs.get(lot, "")), (FIELD_T,),
-            Limits(dose=(dose.q_kj_per_mol, dose.reference_c)), library=library,
+            route=routes.get(lot, ""), library=library,
         )  # fmt: skip
     except XrdorderError:
         return None
 
 
 def next_words(found: LotPlan) -> str:
-    """Say in a sentence or two which treatment is worth reacting next, and why; empty where none is proposed."""
-    for current in found.currents:
-        plan = found.plans.get(current.key)
-        if plan is None or not plan.proposals:
-            continue
-        one = plan.proposals[0]
-        said = f"{found.label(one.schedule)} of lot {found.lot}" if found.lot else found.label(one.schedule)
-        if math.isfinite(one.chance_better) and math.isfinite(one.worth):
-            more = rounded(one.difference, one.u_difference, current.unit, signed=True)
-            gain = f"{digits(one.worth, 2)} {current.unit}".strip()
-            return (
-                f"{said}: {current.noun} {more} against the best so far, higher with probability "
-                f"{probability_words(one.chance_better)}; expected gain {gain}."
-            )
-        if plan.state == "flat":
-            return f"{said}: the treatments do not differ significantly in {current.noun}; it tests for a difference."
-        return f"{said}."
-    return ""
+    """Say in a sentence which treatment is worth reacting next, and why; empty where none is proposed."""
+    if not found.plans[0].proposals:
+        return ""
+    of_lot = f"Lot {found.lot}: " if found.lot else ""
+    return f"{of_lot}{plan_words.next_words(found, 0, 0)}."

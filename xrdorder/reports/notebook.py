@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import asdict
 from functools import singledispatch
 from html import escape
 from typing import TYPE_CHECKING, Any
@@ -20,7 +21,7 @@ from xrdorder.estimates.from_numbers import Estimate
 from xrdorder.estimates.from_numbers_rows import JOINT
 from xrdorder.fitting import Calibration, PatternFit
 from xrdorder.planning.study import LotPlan
-from xrdorder.planning.treatments_table import reference, rows
+from xrdorder.planning.suggestion import rows
 from xrdorder.profiles.instrument import INSTRUMENT_PARAMETERS
 from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.quantities.formatting import MISSING, concise, interval, rounded, u_text
@@ -296,31 +297,22 @@ def _(found: LotPlan) -> pd.DataFrame:
     import pandas as pd
 
     lines = [
-        {
-            "lot": found.lot, "treatment": row.treatment.short_name, "temperature_c": row.treatment.peak_c,
-            "hold_h": row.treatment.hold_at_peak_h, "total_h": row.treatment.total_h, "wires": row.wires,
-            "quantity": response.key, "unit": response.unit, "origin": response.origin,
-            **(row.cells[response.key]._asdict() if response.key in row.cells else {}),
-            "best": response.field_t in row.best_for, "suggested": response.field_t in row.next_for,
-        }
-        for row in rows(found) for response in found.responses
+        {"lot": found.lot, "maximised": found.noun(k), **asdict(row)}
+        for k in range(len(found.plans)) for row in rows(found, k)
     ]  # fmt: skip
     return pd.DataFrame(lines)
 
 
 @table.register(LotPlan)
 def _(found: LotPlan) -> Table:
-    columns = [one for one in found.responses if one.key in found.plans and found.plans[one.key].process is not None]
-    lines = []
-    for row in rows(found):
-        role = [f"best at {field:g} T" for field in row.best_for]
-        role += [f"next for {field:g} T" for field in row.next_for]
-        cells = (row.cells[one.key] for one in columns)
-        numbers = [rounded(cell.value, cell.u) if np.isfinite(cell.value) else MISSING for cell in cells]
-        lines.append([found.label(row.treatment), str(row.wires), *numbers, ", ".join(role)])
-    head = (Heading(one.noun, one.unit) for one in columns)
-    caption = f"Response surfaces; reference {found.label(reference(found))}"
-    return Table.of(["treatment", Heading("wires"), *head, "role"], lines, found.notes, caption)
+    lines, unit = [], "%" if found.maximised == "Ic" else "T" if found.maximised == "Bc2" else "K"
+    for k in range(len(found.plans)):
+        for row in rows(found, k):
+            numbers = (rounded(row.difference, row.u_difference), concise(row.rrr, row.rrr_high - row.rrr))
+            lines.append([found.noun(k), row.treatment, str(row.wires), *numbers, row.role])
+    head: list[Heading | str | tuple[str, str]]
+    head = ["maximised", "treatment", Heading("wires"), ("to the best", unit), Heading("RRR"), "role"]
+    return Table.of(head, lines, found.notes, "Treatments reacted and suggested, as differences to the best so far")
 
 
 @plot.register(LotPlan)

@@ -14,7 +14,7 @@ from matplotlib.figure import Figure
 
 from xrdorder.drawing.layout import SCREEN, Size
 from xrdorder.faults import cause, recorded
-from xrdorder.planning import LotPlan
+from xrdorder.planning.study import LotPlan
 from xrdorder.reports.first_look import FirstLook, first_look
 from xrdorder.reports.next_step import plan_of
 from xrdorder.results.open_study import OpenStudy

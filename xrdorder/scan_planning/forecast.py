@@ -203,6 +203,7 @@ HELP: Sequence[tuple[str, str]] = (
     ("temperature", "a thermometer at the specimen"),
     ("strain", "grinding the wire to powder, or a strain gauge phase in the pattern"),
     ("scattering table", "another tube, or measured f' and f''"),
+    ("charge transfer", "differences between wires, which share it"),
     ("illuminated length", "a narrower slit or a longer specimen"),
     ("size distribution", "grain sizes by microscopy"),
     ("disorder in the lattice", "a measured Tc as anchor, or a tin scale of your own samples"),

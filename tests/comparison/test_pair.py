@@ -1,0 +1,67 @@
+"""One pair: what is measured best first, then what follows."""
+
+import numpy as np
+import pytest
+
+from tests.figures import made
+from xrdorder.comparison import Values
+from xrdorder.comparison.pair import FOLLOWS, MEASURED, PairLine, compare_pair
+from xrdorder.comparison.published_scatter import ONCE, SCATTER, prior_of
+from xrdorder.estimates.study_draws import estimated
+from xrdorder.exceptions import StudyError
+from xrdorder.relations import PUBLISHED
+
+
+@pytest.fixture(scope="module")
+def results():
+    return estimated(made.collated(sizes=(70.0, 90.0, 92.0, 120.0, 85.0, 95.0)), n=300)
+
+
+def test_measured_quantities_come_before_what_follows(results):
+    found = compare_pair(results, "A-700", "A-625", PUBLISHED)
+    assert [one.follows for one in found.lines] == sorted(one.follows for one in found.lines)
+    assert {one.noun for one in found.lines} >= {"domain size", "Tc", "Bc2 at 4.2 K", "layer current at 12 T"}
+    size = next(one for one in found.lines if one.noun == "domain size")
+    assert size.larger == "larger" and size.significant
+    for one in found.lines:
+        assert 0.5 <= one.probability <= 1.0
+        assert bool(one.remedy) != one.significant
+
+
+def test_turning_a_pair_round_turns_the_words_only(results):
+    forward, back = (compare_pair(results, *names) for names in (("A-700", "A-625"), ("A-625", "A-700")))
+    for one, other in zip(forward.lines, back.lines, strict=True):
+        assert one.amount == other.amount and one.visible == other.visible
+        assert one.probability == pytest.approx(other.probability, abs=1e-6)
+
+
+def test_wrong_pairs_are_one_line(results):
+    with pytest.raises(StudyError, match="no sample or variant 'A-70'; did you mean"):
+        compare_pair(results, "A-70", "A-625")
+    with pytest.raises(StudyError, match="one and the same"):
+        compare_pair(results, "A-625", "A-625")
+
+
+@pytest.mark.parametrize(
+    ("probability", "significant", "said"),
+    [(0.999, True, "certain"), (0.98, True, "very likely (P 0.98)"), (0.85, False, "likely (P 0.85)"),
+     (0.6, False, "not distinguishable")],
+)  # fmt: skip
+def test_words_say_how_sure_it_is(probability, significant, said):
+    assert PairLine("Tc", "0.4 ± 0.4 K", "higher", probability, significant, "1 K", "", True, "").sure == said
+
+
+def test_the_published_scatter_has_units_and_doubt():
+    values = Values("tin_at_percent", ("a", "b"), np.array([24.0, 24.1]), np.zeros((2, 0)), np.full((2, 1), 0.1))
+    prior = prior_of(values)
+    assert prior.u == pytest.approx(0.147, abs=0.001) and prior.held == prior.u  # 0.02 pm over 0.136 pm per at.%
+    lattice = prior_of(Values("a_nm", ("a", "b"), np.full(2, 0.5288), np.zeros((2, 0)), np.full((2, 1), 1e-6)))
+    assert lattice.u == pytest.approx(2e-5) and lattice.held == 0.0
+    nodes, weights = lattice.nodes()
+    assert weights.sum() == pytest.approx(1.0)
+    assert 0.3 < weights[nodes < 3.0 * ONCE * lattice.u].sum() < 0.7  # any from one to three, and beyond
+    # what is not published scatters as far as it is known
+    unknown = Values("q0", ("a", "b"), np.zeros(2), np.zeros((2, 0)), np.full((2, 1), 0.3))
+    assert prior_of(unknown).u == pytest.approx(0.3)
+    assert all(one.source and one.known for one in SCATTER.values())
+    assert not set(MEASURED) & set(FOLLOWS)

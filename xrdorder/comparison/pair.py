@@ -1,0 +1,245 @@
+"""One pair of variants, or of wires: what is measured best first, then what follows from it.
+
+The lattice parameter, the order, the domain size and what niobium is left are read off the pattern; tin, Tc, Bc2 and
+the current follow from them by published evidence. Nothing is corrected for many comparisons: one pair was asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import xarray as xr
+
+from xrdorder.comparison.differences import Difference, compare
+from xrdorder.comparison.quantity_draws import Values
+from xrdorder.comparison.replicates import Repeatability
+from xrdorder.comparison.variants import Wires, fit_to_compare, wires_of
+from xrdorder.comparison.wording import Manner, manner
+from xrdorder.estimates.conductors import conductors, with_like_sizes
+from xrdorder.exceptions import StudyError, XrdorderError, did_you_mean
+from xrdorder.quantities.formatting import digits, rounded
+from xrdorder.relations import Library
+from xrdorder.superconductivity.currents import Conditions
+from xrdorder.superconductivity.ratios import relative_draws
+
+MEASURED = ("a_nm", "site_order", "domain_size_nm", "weight_fraction_nb")
+FOLLOWS = ("tin_at_percent", "Tc_K", "Bc2_4K2_T")
+FIELD_T = 12.0
+"""Field that the current is compared at: where wires are usually measured (common practice, no source)."""
+
+CERTAIN, LIKELY = 0.99, 0.80
+"""Probabilities of the sign from which a difference is called certain, and likely (own choice of words)."""
+
+_MOST_WIRES = 20
+
+
+@dataclass(frozen=True)
+class PairLine:
+    """One quantity of a pair.
+
+    Attributes
+    ----------
+    noun : str
+    amount : str
+        Difference with its standard uncertainty and unit.
+    larger : str
+        "larger", "smaller", as the quantity is spoken of.
+    probability : float
+        Of the sign that was found.
+    significant : bool
+        At 5 %, of this pair alone.
+    visible : str
+        Smallest difference that would have been significant.
+    remedy : str
+        What would settle it; empty where it is settled.
+    follows : bool
+        Estimated of what was measured.
+    scatter : str
+        Where the scatter between equal wires was taken from.
+    """
+
+    noun: str
+    amount: str
+    larger: str
+    probability: float
+    significant: bool
+    visible: str
+    remedy: str
+    follows: bool
+    scatter: str
+
+    @property
+    def words(self) -> str:
+        """The verdict in a few words.
+
+        >>> PairLine("Tc", "0.4 ± 0.4 K", "higher", 0.85, False, "0.8 K", "", True, "").words
+        'Tc 0.4 ± 0.4 K higher: likely (P 0.85)'
+        """
+        return f"{self.noun} {self.amount} {self.larger}: {self.sure}"
+
+    @property
+    def sure(self) -> str:
+        """How sure it is."""
+        if self.significant and self.probability >= CERTAIN:
+            return "certain"
+        if self.probability >= LIKELY:
+            return f"{'very ' if self.significant else ''}likely (P {self.probability:.2f})"
+        return "not distinguishable"
+
+
+@dataclass(frozen=True)
+class Pair:
+    """A pair compared.
+
+    Attributes
+    ----------
+    first, second : str
+        As compared: variants, or wires of one variant.
+    counts : tuple of int
+        Wires of each.
+    lines : tuple of PairLine
+    """
+
+    first: str
+    second: str
+    counts: tuple[int, int]
+    lines: tuple[PairLine, ...]
+
+
+def compare_pair(results: xr.Dataset, first: str, second: str, library: Library | None = None) -> Pair:
+    """Compare two variants, or two wires of one variant.
+
+    Parameters
+    ----------
+    results : Dataset
+        Collated results of a study.
+    first, second : str
+        Names of samples, each of which stands for its variant (lot, treatment, mount), or of variants.
+    library : Library, optional
+        For the current; none is compared without.
+
+    Raises
+    ------
+    StudyError
+        There is no such sample or variant, or both are one wire.
+    """
+    usable, left_out = fit_to_compare(results)
+    for name in (first, second):
+        if name in left_out:
+            raise StudyError(f"--pair {name}: cannot be compared: {left_out[name]}")
+    labels, counts = _labels(usable, first, second)
+    lines = [*_lines(usable, labels)]
+    if not lines:
+        raise StudyError(f"--pair {first} {second}: no quantity is known of both; look at their fits")
+    if library is not None and (current := _current(usable, labels, library)) is not None:
+        lines.append(current)
+    names = list(dict.fromkeys(label for label in labels.values() if label))
+    return Pair(names[0], names[1], counts, tuple(lines))
+
+
+def _labels(results: xr.Dataset, first: str, second: str) -> tuple[dict[str, str], tuple[int, int]]:
+    """Label of each sample that belongs to the pair, the first side first."""
+    wires = next(one for one in (_wires(results, name) for name in (*MEASURED, *FOLLOWS)) if one is not None)
+    variant = dict(zip(wires.values.samples, wires.treatments, strict=True))
+    sides: list[dict[str, str]] = []
+    for name in (first, second):
+        label = variant.get(name, name)
+        if label not in variant.values():
+            hint = did_you_mean(name, [*variant, *wires.variants])
+            raise StudyError(f"--pair: no sample or variant '{name}'; {hint}")
+        sides.append({sample: label for sample, one in variant.items() if one == label})
+    if sides[0] == sides[1]:
+        if first == second or first not in variant or second not in variant:
+            raise StudyError(f"--pair: '{first}' and '{second}' are one and the same; name two samples or variants")
+        sides = [{first: first}, {second: second}]
+    return {**sides[0], **sides[1]}, (len(sides[0]), len(sides[1]))
+
+
+def _wires(results: xr.Dataset, quantity: str) -> Wires | None:
+    try:
+        return wires_of(results, quantity)
+    except XrdorderError:
+        return None
+
+
+def _lines(results: xr.Dataset, labels: dict[str, str]) -> Iterator[PairLine]:
+    for quantity in (*MEASURED, *FOLLOWS):
+        wires = _wires(results, quantity)
+        if wires is None:
+            continue
+        # the others stay, with labels of their own: their replicates and their course tell the scatter
+        mine = [labels.get(name, f"\0{name}") for name in wires.values.samples]
+        if len(set(mine) & set(labels.values())) < 2:
+            continue
+        ordered = list(dict.fromkeys(labels.values()))
+        found = compare(
+            wires.values, mine, replicates=wires.treatments, reference=ordered[1], scatter=wires.course,
+            telling=wires.telling,
+        )  # fmt: skip
+        yield _line(found.pair(ordered[0], ordered[1]), found.repeatability, quantity in FOLLOWS, wires.values, labels)
+
+
+def _line(d: Difference, scatter: Repeatability, follows: bool, values: Values, labels: dict[str, str]) -> PairLine:
+    how = manner(d.quantity)
+    probability = d.probability_positive if d.value > 0.0 else 1.0 - d.probability_positive
+    significant = d.p < 0.05
+    remedy = "" if significant else (_by_measurement(d, how) if follows else _by_wires(d, scatter, values, labels, how))
+    amount = rounded(abs(d.value) * how.scale, d.u * how.scale, how.unit)
+    visible = f"{digits(d.half_width * how.scale, 2)} {how.unit}".strip()
+    word = how.about.words[0 if d.value > 0.0 else 1]
+    return PairLine(how.noun, amount, word, probability, significant, visible, remedy, follows, scatter.origin)
+
+
+def _by_measurement(d: Difference, how: Manner) -> str:
+    """Which measurement would settle a difference as large as was found, or as could be seen now."""
+    size = max(abs(d.value), 0.25 * d.half_width)
+    return f"{how.noun} measured on both to {digits(size * how.scale / (1.96 * np.sqrt(2.0)), 1)} {how.unit}".strip()
+
+
+def _by_wires(d: Difference, scatter: Repeatability, values: Values, labels: dict[str, str], how: Manner) -> str:
+    """How many wires of each would settle a difference as large as was found, or half of what could be seen now."""
+    size = max(abs(d.value), 0.5 * d.half_width)
+    level = float(np.median(values.value)) if values.by_logarithm else 1.0
+    one = (level * scatter.nodes) ** 2 @ scatter.weights
+    mine = [k for k, name in enumerate(values.samples) if name in labels]
+    own = float(np.mean(values.own[mine] ** 2))
+    common = max(d.u**2 - own * sum(1.0 / _count(labels, name) for name in dict.fromkeys(labels.values())), 0.0)
+    left = (size / 1.96) ** 2 - common
+    wires = int(np.ceil(2.0 * (own + one) / left)) if left > 0.0 else _MOST_WIRES + 1
+    if wires > _MOST_WIRES:
+        return f"{how.noun}: more than {_MOST_WIRES} wires of each"
+    return f"{how.noun}: {max(wires, 2)} wires of each"
+
+
+def _count(labels: dict[str, str], name: str) -> int:
+    return list(labels.values()).count(name)
+
+
+def _current(results: xr.Dataset, labels: dict[str, str], library: Library) -> PairLine | None:
+    """Layer current of the first over that of the second, by what the estimates say of both."""
+    part = results.isel(sample=[k for k, name in enumerate(results["sample"].values) if str(name) in labels])
+    try:
+        samples = with_like_sizes(conductors(part, library=library), part)
+        draws = relative_draws(samples, FIELD_T, Conditions())
+    except XrdorderError:
+        return None
+    sides: Sequence[str] = list(dict.fromkeys(labels.values()))
+    rows = [[k for k, one in enumerate(samples) if labels[one.name] == side] for side in sides]
+    if not all(rows):
+        return None
+    ratio = np.mean(draws[rows[0]], axis=0) / np.mean(draws[rows[1]], axis=0)
+    ratio = ratio[np.isfinite(ratio) & (ratio > 0.0)]
+    if not ratio.size:
+        return None
+    gain, u = 100.0 * (float(np.median(ratio)) - 1.0), 100.0 * float(np.std(ratio))
+    higher = float(np.mean(ratio > 1.0))
+    probability = higher if gain > 0.0 else 1.0 - higher
+    significant = probability > 0.975
+    half = 1.96 * u
+    remedy = "" if significant else f"Ic measured on both to {digits(max(abs(gain), 0.25 * half) / 2.77, 1)} %"
+    return PairLine(
+        f"layer current at {FIELD_T:g} T", rounded(abs(gain), u, "%"), "higher" if gain > 0.0 else "lower", probability,
+        significant, f"{digits(half, 2)} %", remedy, True, "",
+    )  # fmt: skip

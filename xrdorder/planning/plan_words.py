@@ -1,0 +1,90 @@
+"""A plan in words: what is measured, what is best so far, what to react next."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from xrdorder.planning.choice import BY_CHANCE
+from xrdorder.planning.planner import Plan, Proposal
+from xrdorder.planning.study import LotPlan
+from xrdorder.quantities.formatting import digits, rounded
+
+
+def measured_words(found: LotPlan, k: int) -> str:
+    """Say whether anything that was measured of the objective differs, and what could have been seen."""
+    plan = found.plans[k]
+    noun = {"Ic": "current", "Bc2": "Bc2", "Tc": "Tc"}[found.maximised]
+    at = f" at {found.fields_t[k]:g} T" if found.maximised == "Ic" else ""
+    if len(plan.direct.value) < 2:
+        many = "no" if not len(plan.direct.value) else "only one"
+        return f"{many} {noun} of this lot{at}; what follows is expected from growth, not measured"
+    size = plan.direct.visible
+    visible = f"{digits(100.0 * size, 1)} %" if plan.objective.relative else _amount(size, found)
+    if not plan.differ:
+        return f"no {noun}{at} differs significantly (smallest visible {visible})"
+    count = len(plan.treatments)
+    pairs = sum(plan.better(a, b) for a in range(count) for b in range(count) if a != b)
+    sure = f"; {pairs} of {count * (count - 1) // 2} pairs are told apart for certain" if pairs else ""
+    return f"{noun}s{at} differ significantly (P by chance {_chance(plan.direct.p_alike)}; visible {visible}){sure}"
+
+
+def _chance(p: float) -> str:
+    return f"below {BY_CHANCE:g}" if p < BY_CHANCE else f"{p:.2f}"
+
+
+def _amount(value: float, found: LotPlan) -> str:
+    return f"{digits(value, 2)} {'K' if found.maximised == 'Tc' else 'T'}"
+
+
+def best_words(found: LotPlan, k: int) -> str:
+    """Say which treatment is best so far, how surely, and what is as good."""
+    plan = found.plans[k]
+    text = f"{found.label(plan.treatments[plan.best])} by {found.noun(k)} (P {plan.chance_best:.2f})"
+    return f"{text}; within 1 % of the optimum: {good_words(plan)}"
+
+
+def good_words(plan: Plan) -> str:
+    """Range of the candidates within 1 % of the optimum."""
+    if not len(plan.good):
+        return "nothing inside the limits"
+    (low, short), (high, long) = plan.good.min(axis=0), plan.good.max(axis=0)
+    return f"{_range(low, high)} °C, {_range(short, long)} h"
+
+
+def _range(low: float, high: float) -> str:
+    return f"{low:g}" if low == high else f"{low:g}-{high:g}"
+
+
+def next_words(found: LotPlan, k: int, j: int) -> str:
+    """Say a proposal: what is expected, the copper there, what limits it."""
+    plan = found.plans[k]
+    one = plan.proposals[j]
+    repeat = "repeat " if one.replicate else ""
+    limits = f"; limited by {' and '.join(one.limits)}" if one.limits else ""
+    value = f" ({_value(found, one)})" if found.amperes and found.maximised == "Ic" else ""
+    return (
+        f"{repeat}{found.label(one.schedule)}: {found.noun(k)} expected {_gain(plan, one, found)}{value}, better with "
+        f"P {one.chance_better:.2f}; {_copper(found, one)}{limits}"
+    )
+
+
+def _gain(plan: Plan, one: Proposal, found: LotPlan) -> str:
+    if plan.objective.relative:
+        return f"{100.0 * one.gain:+.0f} ± {100.0 * one.u_gain:.0f} %"
+    unit = "K" if found.maximised == "Tc" else "T"
+    return f"{one.gain:+.2f} ± {one.u_gain:.2f} {unit}"
+
+
+def _value(found: LotPlan, one: Proposal) -> str:
+    amperes = float(np.exp(one.value))
+    text = rounded(amperes, amperes * one.u, "A")
+    if np.isfinite(found.area_mm2):
+        text += f", {rounded(amperes / found.area_mm2, amperes * one.u / found.area_mm2, 'A/mm²')} without copper"
+    return text
+
+
+def _copper(found: LotPlan, one: Proposal) -> str:
+    low, middle, high = (digits(x, 2) for x in one.rrr)
+    n = found.rrr_wires
+    known = f"{n} RRR of this lot" if n else "one published wire"
+    return f"copper RRR there about {middle} ({low}-{high}), from {known}"
