@@ -40,7 +40,7 @@ _WORSE_SIGMAS = 5.0
 
 _TRIAL_STEP = 1e-3  # relative, between lattices tried: at 80 degrees half the width of a line of 0.2 degrees
 _MISFIT = 0.03  # share of a strong line by which the model may be wrong, as where a fit seeks weak phases
-_ONE_SIDED_95 = 1.645  # standard normal quantile
+ONE_SIDED_95 = 1.645  # standard normal quantile
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,7 @@ class Neighbour:
 
 @dataclass(frozen=True)
 class FittedFrame:
-    """A frame at its minimum: how it was reached, in how many evaluations of the model, and what the next starts from."""
+    """A frame at its minimum, how and in how many evaluations it was reached, and what the next starts from."""
 
     fit: PatternFit
     warm: bool
@@ -107,6 +107,7 @@ def fit_frame(
         job.search()
         job.refine()
         spent += job.fit.evaluations
+    _note_limits(job)
     fit = assemble(job, instrument, DEFAULT_COMPOSITION)
     after = Neighbour(job.fit.values(), dict(job.absent), fit.chi2_reduced, known)
     return FittedFrame(fit, warm, spent, after)
@@ -151,42 +152,58 @@ def _as_good(job: Procedure, neighbour: Neighbour) -> bool:
 
 
 def _same_phases(job: Procedure) -> bool:
-    """Whether the phases of the frame before are still there, and no other; notes the limits of those that are not."""
-    solution = job.fit.solution()[0]
+    """Whether the phases of the frame before are still there, and no other."""
+    fit = job.fit
+    solution = fit.solution()[0]
     for lines in job.present():
         if job.significance(lines, solution) < (MAIN_PRESENT if lines is job.main else PRESENT):
             return False
-    for lines in job.lines:
-        if lines.phase.name in job.absent and not isinstance(lines, FreeLines):
-            scale, u = _largest_at_any_lattice(job, lines)
-            if scale > (MAIN_PRESENT if lines is job.main else PRESENT) * u:
-                return False
-            scale, u = _scale(job, lines, lines.phase.lengths_nm, 0.0)
-            job.limits[lines.phase.name] = max(scale, 0.0) + _ONE_SIDED_95 * u
+    counts = fit.counts()
+    misfit = _MISFIT * (counts - job.model.background(fit.values()))
+    residual, variance = fit.observed - counts, fit.variance + misfit**2
+    for lines in _missing(job):
+        scale, u = _largest_at_any_lattice(job, lines, residual, variance)
+        if scale > (MAIN_PRESENT if lines is job.main else PRESENT) * u:
+            return False
     return True
 
 
-def _largest_at_any_lattice(job: Procedure, lines: PhaseLines) -> tuple[float, float]:
+def _missing(job: Procedure) -> list[PhaseLines]:
+    """Lines of the phases that were not found."""
+    return [one for one in job.lines if one.phase.name in job.absent and not isinstance(one, FreeLines)]
+
+
+def _note_limits(job: Procedure) -> None:
+    """Note what the residual says of missing phases at the lattice of the catalogue, alike in all frames."""
+    residual = job.fit.observed - job.fit.counts()
+    for lines in _missing(job):
+        scale, u = _scale(job, lines, lines.phase.lengths_nm, residual, job.fit.variance)
+        job.absent[lines.phase.name] = max(scale, 0.0) / u
+        job.limits[lines.phase.name] = max(scale, 0.0) + ONE_SIDED_95 * u
+
+
+def _largest_at_any_lattice(
+    job: Procedure, lines: PhaseLines, residual: Array, variance: Array
+) -> tuple[float, float]:
     """Scale and its uncertainty of a phase in the residual, at the lattice at which it stands out most."""
     lengths = np.array(lines.phase.lengths_nm)
     low = max(np.array(lines.phase.lengths_low_nm) / lengths)
     high = min(np.array(lines.phase.lengths_high_nm) / lengths)
     trials = np.linspace(low, high, max(int(np.ceil((high - low) / _TRIAL_STEP)) + 1, 2))
-    found = [_scale(job, lines, tuple(float(x) for x in factor * lengths), _MISFIT) for factor in trials]
+    found = [
+        _scale(job, lines, tuple(float(x) for x in factor * lengths), residual, variance) for factor in trials
+    ]
     return max(found, key=lambda one: one[0] / one[1])
 
 
 def _scale(
-    job: Procedure, lines: PhaseLines, lengths: tuple[float, ...], misfit: float
+    job: Procedure, lines: PhaseLines, lengths: tuple[float, ...], residual: Array, variance: Array
 ) -> tuple[float, float]:
-    """Scale that the residual asks for, and its standard uncertainty, at a lattice."""
-    fit = job.fit
-    values = fit.values() | dict(zip(lines.length_names, lengths, strict=True)) | {lines.scale_name: 1.0}
+    """Scale that a residual asks for at a lattice, and its standard uncertainty."""
+    values = job.fit.values() | dict(zip(lines.length_names, lengths, strict=True)) | {lines.scale_name: 1.0}
     lines.freeze(lengths)
     unit = job.model.part(lines, values)
-    counts = fit.counts()
-    variance = fit.variance + (misfit * (counts - job.model.background(values))) ** 2
     information = float(np.sum(unit**2 / variance))
     if information <= 0.0:
         return 0.0, math.inf
-    return float(np.sum(unit * (fit.observed - counts) / variance)) / information, 1.0 / math.sqrt(information)
+    return float(np.sum(unit * residual / variance)) / information, 1.0 / math.sqrt(information)

@@ -2,7 +2,8 @@
 
 A stack is an HDF5 file, as NeXus has it: an NXdata group whose ``signal`` has two dimensions, frames and points, and
 whose ``axes`` name the times and the angles. The unit of time (``s``, ``min``, ``h``) stands at the times; angles are
-degrees of 2 theta unless they are told in ``rad``. Intensities are counts unless ``<signal>_errors`` stands beside them.
+degrees of 2 theta unless they are told in ``rad``. Intensities are counts unless ``<signal>_errors`` stands
+beside them.
 ``count_time`` holds the seconds of a frame, one number or one each.
 
 A folder holds `TIMES`, a CSV table with the columns ``file`` and ``time_s`` or ``time_h``, and the patterns, of any
@@ -15,7 +16,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any, TypeAlias
 
 import h5py
 import numpy as np
@@ -36,48 +37,6 @@ MOST_FRAMES = 1_000_000
 """Of a series; a damaged header may claim any number."""
 
 _MOST_POINTS = 1_000_000
-
-
-class Frames(Protocol):
-    """Patterns over time.
-
-    Attributes
-    ----------
-    path : Path
-        What the user named.
-    times_h : array, (frames,)
-        Rising.
-    """
-
-    path: Path
-    times_h: Array
-
-    def name(self, frame: int) -> str:
-        """What a message calls a frame."""
-        ...
-
-    def read(self, first: int, last: int) -> Iterator[xr.DataArray | XrdorderError]:
-        """Read frames `first` to `last` - 1 one after the other; what is wrong with one takes its place."""
-        ...
-
-    def digest(self, first: int, last: int) -> str:
-        """SHA-256 over the content of these frames."""
-        ...
-
-
-def open_frames(path: Path) -> Frames:
-    """Look at a stack or a folder, without reading a frame.
-
-    Raises
-    ------
-    StudyError
-        It is neither, or its times are missing or do not rise.
-    """
-    if path.is_dir():
-        return _folder(path)
-    if not path.exists():
-        raise StudyError(f"{path}: no such file or folder; name an HDF5 stack, or a folder with {TIMES}")
-    return _stack(path)
 
 
 @dataclass(frozen=True)
@@ -122,7 +81,9 @@ def _folder(path: Path) -> Folder:
     head = [cell.strip().lower() for cell in rows[0]] if rows else []
     unit = next((u for u in ("time_s", "time_h") if u in head), "")
     if not unit or "file" not in head:
-        raise StudyError(f"{table}: line 1: needs the columns file and time_s or time_h; it has {', '.join(head) or 'none'}")
+        raise StudyError(
+            f"{table}: line 1: needs the columns file and time_s or time_h; it has {', '.join(head) or 'none'}"
+        )
     files, times = [], []
     for number, row in enumerate(rows[1:], start=2):
         if not any(cell.strip() for cell in row):
@@ -142,13 +103,15 @@ def _rising(hours: Array, where: str) -> Array:
         raise StudyError(f"{where}: {len(hours)} frames; a series has 1 to {MOST_FRAMES}")
     wrong = np.flatnonzero(~np.isfinite(hours) | (np.diff(hours, prepend=-np.inf) <= 0.0))
     if wrong.size:
-        raise StudyError(f"{where}: frame {wrong[0]}: its time is not later than that of the frame before; put them in order")
+        raise StudyError(
+            f"{where}: frame {wrong[0]}: its time is not later than that of the frame before; put them in order"
+        )
     return hours
 
 
 @dataclass(frozen=True)
 class Stack:
-    """Frames of one HDF5 file; `signal`, `errors` and `count_time` are places in it, the last two empty where not given."""
+    """Frames of one HDF5 file; `signal`, `errors` and `count_time` are places in it, the last two maybe empty."""
 
     path: Path
     times_h: Array
@@ -169,10 +132,14 @@ class Stack:
             time = np.ones(last - first)
             if self.count_time:
                 held = file[self.count_time]
-                time = time * (held[first:last] if held.size == len(self.times_h) > 1 else np.ravel(held[()])[0])
+                time = time * (
+                    held[first:last] if held.size == len(self.times_h) > 1 else np.ravel(held[()])[0]
+                )
         for k in range(last - first):
             try:
-                yield self._pattern(first + k, counts[k], None if errors is None else errors[k] ** 2, float(time[k]))
+                yield self._pattern(
+                    first + k, counts[k], None if errors is None else errors[k] ** 2, float(time[k])
+                )
             except PatternError as error:
                 yield error
 
@@ -181,7 +148,9 @@ class Stack:
         if not np.all(np.isfinite(counts)) or (variance is None and counts.min() < 0.0):
             raise PatternError(f"{self.name(frame)}: counts below zero or none at all; leave such points out")
         if variance is not None and not np.all(np.isfinite(variance) & (variance > 0.0)):
-            raise PatternError(f"{self.name(frame)}: uncertainties that are not above zero; leave such points out")
+            raise PatternError(
+                f"{self.name(frame)}: uncertainties that are not above zero; leave such points out"
+            )
         if not (np.isfinite(time_s) and time_s > 0.0):
             raise PatternError(f"{self.name(frame)}: counting time {time_s:g} s; give seconds above zero")
         dims = ("two_theta",)
@@ -206,6 +175,26 @@ class Stack:
         return found.hexdigest()
 
 
+Frames: TypeAlias = Folder | Stack
+"""Patterns over time: `times_h` rise, `read` gives frames one after the other, an error in the place of one that is
+unusable; `digest` is a hash of what stands in them."""
+
+
+def open_frames(path: Path) -> Frames:
+    """Look at a stack or a folder, without reading a frame.
+
+    Raises
+    ------
+    StudyError
+        It is neither, or its times are missing or do not rise.
+    """
+    if path.is_dir():
+        return _folder(path)
+    if not path.exists():
+        raise StudyError(f"{path}: no such file or folder; name an HDF5 stack, or a folder with {TIMES}")
+    return _stack(path)
+
+
 @contextmanager
 def _opened(path: Path) -> Iterator[h5py.File]:
     """Open an HDF5 file; damage is one line."""
@@ -213,9 +202,13 @@ def _opened(path: Path) -> Iterator[h5py.File]:
         open_regular(path).close()
         with h5py.File(path, "r") as file:
             yield file
+    except XrdorderError:
+        raise
     except (OSError, RuntimeError, KeyError, ValueError, TypeError) as error:
         said = " ".join(str(error).split())[:120]
-        raise StudyError(f"{path}: is no HDF5 stack, or damaged ({said}); copy it again, or name a folder with {TIMES}") from None
+        raise StudyError(
+            f"{path}: is no HDF5 stack, or damaged ({said}); copy it again, or name a folder with {TIMES}"
+        ) from None
 
 
 def _stack(path: Path) -> Stack:
@@ -225,7 +218,8 @@ def _stack(path: Path) -> Stack:
         if len(found) != 1:
             what = "no NXdata group" if not found else f"{len(found)} NXdata groups"
             raise StudyError(
-                f"{path}: {what} with a signal over frames and points whose axes are named; a stack needs one (docs/howto/series.md)"
+                f"{path}: {what} with a signal over frames and points whose axes are named; a stack needs one "
+                "(docs/howto/series.md)"
             )
         return _of_group(path, found[0])
 
@@ -247,10 +241,14 @@ def _of_group(path: Path, group: h5py.Group) -> Stack:
     frames, points = signal.shape
     axes = [group.get(_text(name)) for name in np.ravel(group.attrs["axes"])]
     if len(axes) != 2 or any(not isinstance(a, h5py.Dataset) or a.dtype.kind not in "iuf" for a in axes):
-        raise StudyError(f"{path}: {group.name}: axes must name two datasets of numbers, the times and the angles")
+        raise StudyError(
+            f"{path}: {group.name}: axes must name two datasets of numbers, the times and the angles"
+        )
     times, angles = axes
     if times.shape != (frames,) or angles.shape != (points,):
-        raise StudyError(f"{path}: {group.name}: {frames} frames of {points} points, but axes of {times.shape} and {angles.shape}")
+        raise StudyError(
+            f"{path}: {group.name}: {frames} frames of {points} points, but axes of {times.shape} and {angles.shape}"
+        )
     if frames > MOST_FRAMES or points > _MOST_POINTS or points < 3:
         raise StudyError(f"{path}: {signal.name}: claims {frames} frames of {points} points")
     if any(one.is_virtual or one.external for one in (signal, times, angles)):
@@ -262,7 +260,12 @@ def _of_group(path: Path, group: h5py.Group) -> Stack:
     two_theta = np.asarray(angles[()], dtype=np.float64)
     if _text(angles.attrs.get("units", "")).strip().lower() in ("rad", "radian", "radians"):
         two_theta = np.degrees(two_theta)
-    if not np.all(np.isfinite(two_theta)) or np.any(np.diff(two_theta) <= 0.0) or two_theta[0] <= 0.0 or two_theta[-1] >= 180.0:
+    if (
+        not np.all(np.isfinite(two_theta))
+        or np.any(np.diff(two_theta) <= 0.0)
+        or two_theta[0] <= 0.0
+        or two_theta[-1] >= 180.0
+    ):
         raise StudyError(f"{path}: {angles.name}: angles must rise between 0 and 180 degrees of 2 theta")
     hours = np.asarray(times[()], dtype=np.float64) * factor / SECONDS_PER_HOUR
     errors = next((f"{n}" for n in (f"{signal.name}_errors", f"{group.name}/errors") if n in group.file), "")

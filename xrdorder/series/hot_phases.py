@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from xrdorder.crystals import Phase
 from xrdorder.material.lattice import REFERENCE_C
-from xrdorder.treatments.kelvin import ZERO_CELSIUS_K
+from xrdorder.treatments.history import ZERO_CELSIUS_K
 
 
 def at_temperature(phase: Phase, temperature_c: float) -> Phase:
