@@ -40,9 +40,9 @@ def main(lengths: tuple[int, ...]) -> None:
             used = resource.getrusage(resource.RUSAGE_CHILDREN)
             warm = run.table["warm"].values == 1
             evaluations = run.table["evaluations"].values
-            print(f"{frames} frames of 1360 points, {WORKERS} processes: {spent:.0f} s, {1e3 * spent / frames:.1f} ms each")
+            print(f"{frames} frames, {WORKERS} processes: {spent:.0f} s, {1e3 * spent / frames:.1f} ms each")
             print(
-                f"  {100.0 * warm.mean():.1f} % from the frame before in {np.nanmean(evaluations[warm]):.1f} evaluations, "
+                f"  {100.0 * warm.mean():.1f} % warm in {np.nanmean(evaluations[warm]):.1f} evaluations, "
                 f"others in {np.nanmean(evaluations[~warm]):.1f}; largest worker so far {used.ru_maxrss / 1024:.0f} MiB"
             )
 

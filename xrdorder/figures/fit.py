@@ -41,13 +41,13 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-_LEFT_IN, _NARROW_LEFT_IN, _RIGHT_IN, _BOTTOM_IN = 1.28, 0.86, 0.18, 0.46
+_LEFT_IN, _NARROW_LEFT_IN, _RIGHT_IN, _BOTTOM_IN = 1.28, 0.97, 0.18, 0.46
 _LANE_IN, _PATTERN_IN, _RESIDUAL_IN, _GAP_IN = 0.40, 3.1, 0.95, 0.07
 _ON_PAPER_IN = {1: (0.34, 1.75, 0.65), 2: (0.40, 2.2, 0.75)}
 """Lane, pattern and residual by columns of a report: with close-ups they fit a page."""
 _RESIDUAL_LIMITS = (4.0, 15.0)
 _POINT, _RESULT_LINE_IN = 1.4, 0.155
-_ROOM_FOR_WORDS = 3.2  # times the highest count: legend and box stand over the pattern in one column
+_ROOM_FOR_WORDS = 4.4  # times the highest count: legend and box stand over the pattern in one column
 _SMOOTHING_DEG = 0.4  # about three widths of a line: what is left after it is misfit, not noise
 
 
