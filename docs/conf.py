@@ -19,9 +19,10 @@ myst_enable_extensions = ["dollarmath", "deflist"]
 myst_heading_anchors = 3
 suppress_warnings = ["myst.xref_missing"]  # links out of this folder, which a reader of the files follows
 
+highlight_language = "text"  # blocks without a language are commands and screens
 html_theme = "furo"
 html_title = "xrdorder"
 html_copy_source = False
 autodoc_typehints = "none"  # shapes and units stand in the docstrings
 autodoc_member_order = "bysource"
-napoleon_use_ivar = True  # attributes told in a docstring are not described twice
+napoleon_use_ivar = True  # attributes of a docstring are not described twice

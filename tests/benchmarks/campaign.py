@@ -1,7 +1,7 @@
 """Do suggestions find the best treatment? Simulated campaigns whose best treatment the test knows.
 
 ``python -m tests.benchmarks.campaign [--campaigns 200] [--seed 1000] [--workers 2] [--write]`` prints the tables of
-docs/howto/suggesting.md, and writes them there. A campaign is a wire lot with three random treatments, then three
+docs/contributing/planning.md, and writes them there. A campaign is a wire lot with three random treatments, then three
 proposals one after the other, each reacted and measured. Regret is what the treatment that is named best lacks against
 the best inside 580 to 740 °C and 5 to 400 h, in per cent of its current (or Tc).
 
@@ -305,7 +305,7 @@ HEAD = (
 EARLIER = Path(__file__).with_name("campaign_earlier.json")
 """Regret after three proposals of the response surfaces that planned before (commit 365cd6b), on the same lots."""
 
-DOC = Path(__file__).parents[2] / "docs" / "howto" / "suggesting.md"
+DOC = Path(__file__).parents[2] / "docs" / "contributing" / "planning.md"
 
 
 def table(campaigns: int, first: int, workers: int) -> list[str]:

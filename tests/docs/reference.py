@@ -19,6 +19,13 @@ from xrdorder.relations.entry import KINDS, LABELS
 from xrdorder.results.sample_file import STATES
 
 FOLDER = Path(__file__).parents[2] / "docs" / "reference"
+EXIT_CODES = {
+    "0": "done; of a batch, all patterns were fitted",
+    "1": "some patterns failed, or some figures could not be drawn; everything else is saved, the reasons are printed",
+    "2": "wrong use or unusable input; one line says what, where, and what to do",
+    "3": "an error that was not foreseen; one line says what to do and names the log file with the details (in "
+    "`$XDG_STATE_HOME/xrdorder` or `~/.local/state/xrdorder`, on Windows `%LOCALAPPDATA%\\xrdorder`)",
+}
 WRITTEN = "Written from the code by `python -m tests.docs.reference`."
 
 
@@ -26,6 +33,12 @@ def commands() -> Iterator[str]:
     """Every command: what it does, how it is called, what its arguments and options mean."""
     yield "# Commands"
     yield f"{WRITTEN} `xrdorder COMMAND --help` prints the same."
+    yield (
+        "Every command answers first, then shows one table; `--details` prints everything behind it. Screens are as "
+        "wide as the terminal. Colour shows the quality grade only (`NO_COLOR` is respected); what is piped is plain "
+        "text."
+    )
+    yield table(("exit code", "meaning"), list(EXIT_CODES.items()))
     context = click.Context(main, info_name="xrdorder")
     for name, command in main.commands.items():
         inside = click.Context(command, parent=context, info_name=name)

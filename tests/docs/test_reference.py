@@ -23,3 +23,13 @@ def test_links_lead_somewhere() -> None:
             if "://" not in target and not (file.parent / target).exists():
                 broken.append(f"{file.relative_to(DOCS.parent)}: {target}")
     assert not broken
+
+
+def test_the_index_leads_to_every_page() -> None:
+    """By its lists for those who read the files, by its tables of contents for those who read the site."""
+    index = (DOCS / "index.md").read_text(encoding="utf-8")
+    pages = {str(file.relative_to(DOCS)) for file in DOCS.rglob("*.md")} - {"index.md"}
+    listed = re.findall(r"^- \[[^]]+\]\(([^)]+)\)", index, flags=re.MULTILINE)
+    contents = [f"{name}.md" for name in re.findall(r"^[a-z/-]+$", index, flags=re.MULTILINE)]
+    assert listed == contents
+    assert set(listed) == pages

@@ -31,7 +31,7 @@ def follow(text: str, folder: Path, seen: Callable[[str, str], None] = lambda co
         if kind == "file":
             (folder / argument).write_text(body, encoding="utf-8")
         elif kind == "run":
-            for command in body.splitlines():
+            for command in body.replace("\\\n", " ").splitlines():
                 screen = _run(command)
                 seen(command, screen)
         else:

@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 import xarray as xr
 
+from tests.fitting.fixed_point import fixed_point
 from xrdorder.fitting import ENGINES, Calibration, fit_pattern
 from xrdorder.fitting.procedure import Procedure
+from xrdorder.forward_model.parameter_map import set_values
 
 
 def test_the_last_solution_is_kept_until_something_changes(job: Procedure) -> None:
@@ -42,3 +44,19 @@ def test_same_answer_on_a_pattern(sample_pattern: xr.DataArray, calibration: Cal
         values = [fit.values[quantity] for fit in fits]
         # both stop where chi squared changes by less than 1e-6 of its unit: 1e-3 u; scipy's own test is looser
         assert max(values) - min(values) < 0.01 * u
+
+
+def test_a_fit_ends_at_its_fixed_point(job: Procedure) -> None:
+    _, departures = fixed_point(job)
+    # a last step that promises 1e-4 of chi squared is 0.01 u long
+    assert max(departures.values()) < 0.01
+
+
+def test_what_becomes_held_goes_back_to_where_the_search_had_it(job: Procedure) -> None:
+    job = copy.deepcopy(job)
+    bronze = job.lines[2]
+    started = dict(job._searched)
+    set_values(job.parameters, {bronze.width_names[2]: 0.01, bronze.width_names[1]: 0.02, bronze.scale_name: 1e-9})
+    held = set(job._searched) - set(job.fitted())
+    assert {*bronze.width_names, *bronze.length_names} <= held
+    assert all(job.parameters[name].value == started[name] for name in held)

@@ -69,6 +69,6 @@ def test_campaigns_find_the_best():
 
     found = [campaign(by_process, "tin", 12.0, True, 500 + k) for k in range(12)]
     regrets = np.array([one.regrets for one in found])
-    # the start lacks some 5 %, three proposals leave 1 to 2 (docs/suggesting.md, 200 campaigns)
+    # the start lacks some 5 %, three proposals leave 1 to 2 (docs/contributing/planning.md, 200 campaigns)
     assert regrets[:, 3].mean() < 0.7 * regrets[:, 0].mean()
     assert sum(one.right for one in found) >= 0.97 * sum(one.claims for one in found)

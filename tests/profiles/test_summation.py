@@ -62,7 +62,7 @@ def test_jacobian() -> None:
     }
     blocks = [np.zeros((n, 6)) for _ in range(4)]
     for k, direction in directions.items():
-        for block, change in zip(blocks, direction, strict=True):
+        for block, change in zip(blocks, direction[:4], strict=True):
             block[:, k] = change
     profile = ProfileSum(TWO_THETA)
     source, detector = 0.025, 0.018
@@ -75,7 +75,7 @@ def test_jacobian() -> None:
         if k == 5:
             return profile.total(lines, source, detector + step)
         return profile.total(
-            Lines(*(a + step * d for a, d in zip(lines, directions[k], strict=True))), source, detector
+            Lines(*(a + step * d for a, d in zip(lines[:4], directions[k][:4], strict=True))), source, detector
         )
 
     for k in range(6):
@@ -101,15 +101,14 @@ def test_held_nodes_keep_sums_smooth_in_the_width() -> None:
     # at this width eight axial nodes become seven; a line 1e-9 degrees wider differs by 1e-7 of itself
     low, high = 0.0140, 0.0142
     assert [axial_counts(line(width), ratio, ratio)[0] for width in (low, high)] == [8, 7]
-    free, held = ProfileSum(two_theta), ProfileSum(two_theta)
-    held.hold_axial_nodes(line(low), ratio, ratio)
+    profile, held = ProfileSum(two_theta), axial_counts(line(low), ratio, ratio)
     while high - low > 1e-9:
         middle = 0.5 * (low + high)
         low, high = (middle, high) if axial_counts(line(middle), ratio, ratio)[0] == 8 else (low, middle)
 
-    def jump(total: ProfileSum) -> float:
-        before, after = (total.total(line(width), ratio, ratio) for width in (low, high))
+    def jump(nodes: np.ndarray | None) -> float:
+        before, after = (profile.total(line(width)._replace(nodes=nodes), ratio, ratio) for width in (low, high))
         return float(np.abs(after - before).max() / before.max())
 
     assert jump(held) < 2e-7
-    assert jump(free) > 1e-6
+    assert jump(None) > 1e-6

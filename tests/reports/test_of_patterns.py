@@ -7,8 +7,10 @@ import pytest
 import xarray as xr
 
 from tests.figures import made as figures
+from tests.figures.test_all_figures import instrument
 from tests.reports import made
 from xrdorder.drawing.layout import SIZES
+from xrdorder.profiles import write_instrument
 from xrdorder.reports import of_patterns
 from xrdorder.reports.pictures import Scene
 from xrdorder.results.sample_file import StoredSample
@@ -41,7 +43,8 @@ def scene(tmp_path, pieces=figures.PIECES, more=()):
 
 
 def pictures(of):
-    return {maker.name: maker.make(of) for maker in of_patterns.MAKERS}
+    """All but that of the instrument, which is made of a file."""
+    return {one.name: one.make(of) for one in of_patterns.MAKERS if one.name != "resolution"}
 
 
 def names_on(figure):
@@ -50,8 +53,6 @@ def names_on(figure):
 
 def test_every_figure_is_made_with_words(tmp_path):
     for name, picture in pictures(scene(tmp_path)).items():
-        if name == "resolution":
-            continue  # of the file of an instrument
         assert picture is not None and picture.name == name
         assert len(picture.alt) > 40 and picture.caption.endswith("Data: results/samples of 'A made study'.")
 
@@ -117,4 +118,15 @@ def test_results_without_single_lines_have_the_other_figures(tmp_path):
     plain = made.opened(tmp_path)
     found = pictures(Scene.of(plain))
     missing = [name for name, picture in found.items() if picture is None]
-    assert missing == ["extrapolation", "williamson-hall", "resolution"]
+    assert missing == ["extrapolation", "williamson-hall"]
+
+
+def test_the_resolution_is_that_of_the_instrument_file(tmp_path):
+    of = scene(tmp_path)
+    assert of_patterns.resolution(of) is None
+    write_instrument(instrument(), tmp_path / "instrument.toml")
+    described = of.opened.study.model_copy(
+        update={"instrument": tmp_path / "instrument.toml", "samples": tuple(figures.described())}
+    )
+    caption = of_patterns.resolution(replace(of, opened=replace(of.opened, study=described))).caption
+    assert f"srm-660c: {instrument().fwhm(30.0):.3f}° at 30°" in caption

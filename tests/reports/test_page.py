@@ -14,8 +14,10 @@ from tests.figures import made as results
 from tests.reports import made
 from xrdorder.exceptions import UnknownNameError
 from xrdorder.figures.counts import TITLES
+from xrdorder.planning import plan_words
 from xrdorder.reports import gallery, of_variants, pictures
 from xrdorder.reports import page as page_module
+from xrdorder.reports.answer import answer_lines
 from xrdorder.reports.first_look import first_look
 from xrdorder.reports.page import PLOTTING_SHA256
 from xrdorder.reports.page import page as make_page
@@ -316,3 +318,32 @@ def test_a_pattern_that_cannot_be_drawn_costs_itself(tmp_path, monkeypatch):
     page = read(path.read_text(encoding="utf-8"))
     assert "The fit is not drawn: KeyError: 'background'." in "".join(page.text)
     assert len([name for name in page.scripts if name.startswith("fit-")]) == len(seen) - 1
+
+
+def test_the_summary_is_one_sheet_and_a_document_that_can_be_pasted(written):
+    title, paths = written
+    sheet, document = (next(p for p in paths if p.name == f"summary.{form}") for form in ("pdf", "html"))
+    content = sheet.read_bytes()
+    assert content.startswith(b"%PDF") and len(re.findall(rb"/Type\s*/Page[^s]", content)) == 1
+    pasted = read(document.read_text(encoding="utf-8"))
+    text = " ".join("".join(pasted.text).split())
+    assert " ".join(title.split()) in text and not pasted.scripts
+    assert text.index("Highest estimated") < text.index("React next") < text.index("A-650-a") < text.index("Figure 1")
+    pictures = [attrs for tag, attrs in pasted.tags if tag == "img"]
+    assert len(pictures) == 3 and all(one["alt"] for one in pictures)
+    assert all(one["src"].startswith("data:image/png;base64,") for one in pictures)
+    numbers = [attrs["style"] for tag, attrs in pasted.tags if tag == "td" and "right" in attrs.get("style", "")]
+    assert len(numbers) >= 4 * len(results.PIECES)
+
+
+def test_libraries_and_their_licences_stand_on_the_page(page):
+    text = " ".join("".join(page.text).split())
+    after = text[text.index("Libraries and licences") :]
+    assert all(name in after for name in ("numpy", "matplotlib", "uPlot", "MIT", "BSD"))
+
+
+def test_what_to_react_next_is_that_of_the_plan(tmp_path):
+    scene = Scene.of(made.opened(tmp_path, sizes=(70.0, 90.0, 92.0, 130.0, 85.0, 110.0), samples=results.described()))
+    assert scene.plan.lot == "A"  # of the variant ahead
+    words = dict(answer_lines(scene))["React next"]
+    assert words.startswith("Lot A: ") and plan_words.next_words(scene.plan, 0, 0) in words

@@ -94,7 +94,7 @@ def test_every_large_source_has_a_remedy(found):
     assert len({start for start, _ in HELP}) == len(HELP)
 
 
-def test_texture_and_displacement_raise_the_uncertainty():
+def test_texture_raises_the_uncertainty():
     """A nuisance parameter more never lowers a bound (Schur complement)."""
     plain = forecast(Prospect.of_description(COARSE, instrument_of()), estimates=False)
     specimen = replace(COARSE, texture={"nb3sn": 0.1})

@@ -54,6 +54,7 @@ def test_two_targets_of_one_quantity_take_the_longer_time(prospect, plan):
     assert one.other == difference.course
 
 
+@pytest.mark.slow
 def test_a_difference_is_freed_of_what_both_share(prospect):
     far = 1.02 * plan_scan(prospect, (Target("site_order", 0.015),)).needs[0].other.limit
     reached = plan_scan(prospect, (Target("site_order", max(far, 0.004), of_difference=True),))

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from scipy.stats import binom, ttest_ind
 
-from xrdorder.estimates import PUBLISHED
+from xrdorder.comparison.published_scatter import SCATTER
 from xrdorder.exceptions import ValidityError
 from xrdorder.scan_planning import Course
 from xrdorder.scan_planning.forecast import Forecast
-from xrdorder.scan_planning.power import MOST_WIRES, Costs, cheapest, power_of, published_scatter, wires_for
+from xrdorder.scan_planning.power import MOST_WIRES, Costs, cheapest, power_of, wires_for
 from xrdorder.scan_planning.wires_plan import plan_wires
 
 STUDIES = 2000
@@ -48,7 +48,7 @@ COURSE = Course(counting=2.0 * 0.02**2 * 3600.0, floor=2.0 * 0.004**2)
 """Difference of two wires: 0.02 each after an hour, 0.004 each for ever."""
 
 
-@pytest.mark.parametrize("costs", [Costs(10.0, 1.0, 3.0), Costs(1.0, 10.0, 3.0), Costs(1.0, 1.0, 30.0)])
+@pytest.mark.parametrize("costs", [Costs(10.0, 1.0, 3.0), Costs(1.0, 1.0, 30.0)])
 def test_the_cheapest_mix_is_the_least_of_all(costs):
     """Brute force over wires, times on the same ladder, and with or without measurement."""
     found = cheapest(0.05, 0.01, COURSE, 3600.0, costs, u_measured=0.02)
@@ -75,16 +75,16 @@ def test_dear_wires_are_scanned_longer():
     assert dear.wires < cheap.wires and dear.seconds > cheap.seconds
 
 
-def test_published_scatters_are_those_of_the_joint_model():
-    """One fact, one home: the hyper-parameters, with their sources."""
-    assert published_scatter("Tc_K", 18.0)[0] == PUBLISHED["tc_scatter_k"]
-    assert published_scatter("Bc2_0K_T", 18.0)[0] == pytest.approx(18.0 * PUBLISHED["ratio_scatter"])
-    assert published_scatter("a_nm", 0.0)[0] == pytest.approx(1e-3 * PUBLISHED["wire_scatter_pm"])
-    with pytest.raises(ValidityError, match="not published; give it with --scatter"):
-        published_scatter("site_order", 0.9)
-
-
 FORECAST = Forecast(3600.0, {"site_order": 0.93}, {"site_order": COURSE}, {"site_order": COURSE})
+
+
+def test_scatter_is_the_published_one_unless_it_is_told():
+    """One fact, one home: `xrdorder.comparison.published_scatter`."""
+    plan = plan_wires("site_order", 0.05, FORECAST, Costs())
+    assert plan.scatter.u == SCATTER["site_order"].u and SCATTER["site_order"].source in plan.scatter.source
+    sizes = Forecast(3600.0, {"domain_size_nm": 120.0}, {}, {"domain_size_nm": Course(1.0, 1.0)})
+    assert plan_wires("domain_size_nm", 20.0, sizes, Costs()).scatter.u == pytest.approx(0.05 * 120.0)
+    assert plan_wires("Ic", 0.1, None, Costs(), u_measured=0.01).scatter.u == SCATTER["critical_current_a"].u
 
 
 def test_a_difference_that_drowns_in_the_scatter_is_told():

@@ -19,14 +19,14 @@ if TYPE_CHECKING:
     Condition = Callable[[PublishedSample], bool]
 
 _QUANTITIES = {
-    "a": ("a", "nm", 5, ("a_nm",)),
-    "tin": ("tin", "at.%", 1, ("tin_at_percent",)),
-    "order": ("order", "", 3, ("site_order", "S_a")),
-    "Tc": ("Tc", "K", 2, ("Tc_K",)),
-    "Bc2": ("Bc2", "T", 1, ("Bc2_T",)),
-    "slope": ("|dBc2/dT|", "T/K", 2, ("slope_T_per_K",)),
-    "resistivity": ("resistivity", "µΩ cm", 1, ("resistivity_uohm_cm",)),
-    "grain-size": ("grains", "nm", 0, ("grain_size_nm",)),
+    "a": ("a", 5, ("a_nm",)),
+    "tin": ("tin", 1, ("tin_at_percent",)),
+    "order": ("order", 3, ("site_order", "S_a")),
+    "Tc": ("Tc", 2, ("Tc_K",)),
+    "Bc2": ("Bc2", 1, ("Bc2_T",)),
+    "slope": ("|dBc2/dT|", 2, ("slope_T_per_K",)),
+    "resistivity": ("resistivity", 1, ("resistivity_uohm_cm",)),
+    "grain-size": ("grains", 0, ("grain_size_nm",)),
 }
 """What can be asked for: heading, unit, digits of a summary, and the names of the numbers that are it."""
 
@@ -138,13 +138,15 @@ def _summary(found: "list[PublishedSample]") -> "Table":
     """How many have what, and from where to where it goes."""
     from statistics import median
 
+    from xrdorder.quantities.registry import unit_of
     from xrdorder.quantities.tables import Heading, Table
 
     rows = []
-    for words, unit, digits, names in _QUANTITIES.values():
+    for words, digits, names in _QUANTITIES.values():
         numbers = [x for x in (_number(s, names) for s in found) if math.isfinite(x)]
         if numbers:
             texts = (f"{x:.{digits}f}" for x in (min(numbers), median(numbers), max(numbers)))
+            unit = unit_of(names[0])
             rows.append((f"{words} ({unit})" if unit else words, str(len(numbers)), *texts))
     places = len({s.laboratory for s in found} - set(_NOWHERE))
     samples = f"{len(found)} published sample{'s' if len(found) > 1 else ''}"
@@ -189,13 +191,16 @@ def _notes(found: "list[PublishedSample]") -> "list[Part]":
 
 def _one(sample: "PublishedSample") -> "list[Part]":
     """Everything about one sample."""
+    from xrdorder.quantities.registry import unit_of
     from xrdorder.relations.entry import LABELS
 
-    def value(name: str, unit: str, form: str = "g") -> str:
+    def value(name: str, unit: str = "", form: str = "g") -> str:
+        """A number with its uncertainty; a quantity of the registry brings its unit along."""
         number, u = getattr(sample, name), getattr(sample, f"u_{name}", math.nan)
         if not math.isfinite(number):
             return ""
-        return f"{number:{form}}{f' ± {u:g}' if math.isfinite(u) else ''} {unit}".strip()
+        shown = unit or unit_of(name)
+        return f"{number:{form}}{f' ± {u:g}' if math.isfinite(u) else ''} {shown}".strip()
 
     def told(text: str, *how: str) -> str:
         return ", ".join(word for word in (text, *how) if word) if text else ""
@@ -207,16 +212,16 @@ def _one(sample: "PublishedSample") -> "list[Part]":
         ("Dopants", contents or ", ".join(sample.dopants) or "none"),
         ("Alloy", sample.alloy),
         ("Treatment", told(value("treatment_c", "°C"), value("treatment_h", "h"))),
-        ("Tin", told(value("tin_at_percent", "at.%"), sample.tin_by)),
-        ("a", told(value("a_nm", "nm", ".5f"), f"at {sample.a_at_c:g} °C")),
-        ("Site order", told(value("site_order", ""), sample.order_by)),
-        ("S_a", told(value("S_a", ""), sample.order_by)),
-        ("Tc", told(value("Tc_K", "K"), sample.Tc_criterion or "criterion not told", sample.Tc_by)),
-        ("Bc2", told(value("Bc2_T", "T"), at_k, sample.Bc2_criterion or "criterion not told", sample.Bc2_by)),
+        ("Tin", told(value("tin_at_percent"), sample.tin_by)),
+        ("a", told(value("a_nm", form=".5f"), f"at {sample.a_at_c:g} °C")),
+        ("Site order", told(value("site_order"), sample.order_by)),
+        ("S_a", told(value("S_a"), sample.order_by)),
+        ("Tc", told(value("Tc_K"), sample.Tc_criterion or "criterion not told", sample.Tc_by)),
+        ("Bc2", told(value("Bc2_T"), at_k, sample.Bc2_criterion or "criterion not told", sample.Bc2_by)),
         ("|dBc2/dT|", value("slope_T_per_K", "T/K")),
-        ("Resistivity", value("resistivity_uohm_cm", "µΩ cm")),
+        ("Resistivity", value("resistivity_uohm_cm")),
         ("Ratio", value("resistivity_ratio", "(300 K over just above Tc)")),
-        ("Grain size", value("grain_size_nm", "nm")),
+        ("Grain size", value("grain_size_nm")),
         ("Laboratory", sample.laboratory),
         ("Source", sample.source),
         ("Known", LABELS[sample.known]),

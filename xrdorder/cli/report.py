@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.argument("study", type=click.Path(path_type=Path))
-@click.option("--only", multiple=True, help="page, figures, tables, or the name of a figure; may be repeated.")
+@click.option("--only", multiple=True, help="page, summary, figures, tables, or the name of a figure; may be repeated.")
 @click.option(
     "--format", "form", type=click.Choice(("png", "svg", "pdf")), default="svg", show_default=True, help="Of figures."
 )
@@ -29,10 +29,10 @@ if TYPE_CHECKING:
     "--sample", "samples", multiple=True, help="Whose fit to draw, may be repeated; one of the variant ahead otherwise."
 )
 def report(study: Path, only: tuple[str, ...], form: str, size: str, samples: tuple[str, ...]) -> None:
-    """Write the report of a fitted STUDY: one page that opens from disk, figures with captions, a table.
+    """Write the report of a fitted STUDY: one page that opens from disk, a summary, figures, a table.
 
-    Everything goes to results/report. The page asks no network; verdicts stand first. Nothing is fitted again. A figure
-    that cannot be drawn is left out and said to be missing, on the page and here; the exit code is then 1.
+    Everything goes to results/report. The page asks no network; the answer stands first. Nothing is fitted again. A
+    figure that cannot be drawn is left out and said to be missing, on the page and here; the exit code is then 1.
     """
     from xrdorder.reports.writing import write_report
     from xrdorder.results.open_study import open_study

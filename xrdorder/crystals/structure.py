@@ -150,11 +150,7 @@ def structure_factor_squared(
     PhaseError
         If a contrast is given for a phase without order.
     """
-    s = np.atleast_1d(np.asarray(s_per_nm, dtype=np.float64))
-    f = site_scattering(phase, s, energy_ev, table, contrast) * _displacement(phase, s, b_iso_nm2)
-    g = geometry_factors(phase, hkl)
-    plus, minus = (f * g).sum(axis=0), (f * g.conj()).sum(axis=0)
-    return np.asarray(0.5 * (np.abs(plus) ** 2 + np.abs(minus) ** 2), dtype=np.float64)
+    return StructureFactors(phase, hkl, s_per_nm, energy_ev, table).squared(contrast, b_iso_nm2)[0]
 
 
 def structure_factor_squared_derivatives(
@@ -175,17 +171,50 @@ def structure_factor_squared_derivatives(
     by_b_iso : ndarray, shape (n_sites, n)
         d\|F\|²/dB of each site, electrons squared per nm².
     """
-    s = np.atleast_1d(np.asarray(s_per_nm, dtype=np.float64))
-    damping = _displacement(phase, s, b_iso_nm2)
-    f = site_scattering(phase, s, energy_ev, table, contrast) * damping
-    by_contrast = np.zeros(len(s))
-    by_b_iso = np.zeros(f.shape)
-    unit = None if contrast is None else _contrast_unit(phase, s, energy_ev, table) * damping
-    g = geometry_factors(phase, hkl)
-    for mate in (g, g.conj()):
-        total = (f * mate).sum(axis=0).conj()
-        # d|F|^2 = 2 Re(F* dF), and half of it for each of the two mates.
-        by_b_iso += (total * (-(s**2)) * f * mate).real
-        if unit is not None:
-            by_contrast += (total * (unit * mate).sum(axis=0)).real
+    _, by_contrast, by_b_iso = StructureFactors(phase, hkl, s_per_nm, energy_ev, table).squared(contrast, b_iso_nm2)
     return by_contrast, by_b_iso
+
+
+class StructureFactors:
+    """Squared structure factors of some reflections, for contrasts and displacement parameters that are varied.
+
+    Parameters are those of `structure_factor_squared`; what does not depend on the two is evaluated once.
+    """
+
+    def __init__(
+        self,
+        phase: Phase,
+        hkl: ArrayLike,
+        s_per_nm: ArrayLike,
+        energy_ev: float,
+        table: ScatteringTable = GEMMI_TABLE,
+    ) -> None:
+        self._phase = phase
+        self._s = s = np.atleast_1d(np.asarray(s_per_nm, dtype=np.float64))
+        self._geometry = geometry_factors(phase, hkl)
+        self._mean = site_scattering(phase, s, energy_ev, table)
+        if phase.order is not None:
+            self._disordered = site_scattering(phase, s, energy_ev, table, 0.0)
+            self._unit = _contrast_unit(phase, s, energy_ev, table)
+
+    def squared(self, contrast: float | None, b_iso_nm2: ArrayLike | None) -> tuple[Array, Array, Array]:
+        r"""Return \|F\|² and its derivatives by contrast and displacement parameters.
+
+        See `structure_factor_squared` and `structure_factor_squared_derivatives`.
+        """
+        damping = _displacement(self._phase, self._s, b_iso_nm2)
+        if contrast is None:
+            f = self._mean * damping
+        else:
+            _ordered_pair(self._phase)
+            f = (self._disordered + contrast * self._unit) * damping
+        squared, by_contrast, by_b_iso = np.zeros(len(self._s)), np.zeros(len(self._s)), np.zeros(f.shape)
+        for mate in (self._geometry, self._geometry.conj()):
+            terms = f * mate
+            total = terms.sum(axis=0)
+            squared += 0.5 * np.abs(total) ** 2
+            # d|F|^2 = 2 Re(F* dF), and half of it for each of the two mates
+            by_b_iso -= self._s**2 * (total.conj() * terms).real
+            if contrast is not None:
+                by_contrast += (total.conj() * (self._unit * damping * mate).sum(axis=0)).real
+        return squared, by_contrast, by_b_iso

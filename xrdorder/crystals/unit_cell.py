@@ -9,6 +9,8 @@ and the derivative by each length follows without a case per system. Lengths tha
 three of a cubic cell) share one free length.
 """
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -72,6 +74,11 @@ def _cosines(angles_deg: ArrayLike) -> Array:
     return np.array([[1.0, gamma, beta], [gamma, 1.0, alpha], [beta, alpha, 1.0]])
 
 
+@lru_cache(maxsize=64)
+def _inverse_cosines(angles_deg: tuple[float, ...]) -> Array:
+    return np.asarray(np.linalg.inv(_cosines(angles_deg)))
+
+
 def inverse_d_squared(
     system: str, hkl: ArrayLike, lengths: ArrayLike, angles_deg: ArrayLike = (90.0, 90.0, 90.0)
 ) -> tuple[Array, Array]:
@@ -111,7 +118,7 @@ def inverse_d_squared(
     names, axes = _tie(system)
     sides = all_lengths(system, lengths)
     reduced = np.atleast_2d(np.asarray(hkl, dtype=np.float64)) / sides
-    mixed = reduced @ np.linalg.inv(_cosines(angles_deg))
+    mixed = reduced @ _inverse_cosines(tuple(map(float, np.asarray(angles_deg))))
     terms = reduced * mixed
     derivative = np.zeros((len(terms), len(names)))
     for axis, owner in enumerate(axes):

@@ -90,7 +90,7 @@ class Margins:
 
 
 _LEAST_TICKS, _MOST_TICKS, _TICK_GAPS_IN = 3, 10, (0.12, 0.05)
-_TITLE_IN, _REMARK_LINE_IN, _EDGE_IN = 0.38, 0.14, 0.08
+_TITLE_IN, _REMARK_LINE_IN, _EDGE_IN, _ROOT_GAP_IN = 0.38, 0.14, 0.08, 0.16
 
 
 def font(size: float = NORMAL, **more: Any) -> dict[str, Any]:
@@ -211,7 +211,8 @@ def root_scale(axes: Axes, low: float, high: float) -> None:
     """Scale counts by their square root: counting noise is then equally wide everywhere, weak lines are seen."""
     axes.set_yscale("function", functions=(_signed_root, _signed_square))
     axes.set_ylim(low, high)
-    axes.yaxis.set_major_locator(FixedLocator(list(root_ticks(low, high))))
+    tall = axes.get_window_extent().height / axes.figure.get_dpi()
+    axes.yaxis.set_major_locator(FixedLocator(list(root_ticks(low, high, max(0.09, _ROOT_GAP_IN / tall)))))
     axes.yaxis.set_minor_locator(NullLocator())
 
 

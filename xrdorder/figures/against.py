@@ -184,5 +184,5 @@ def _draw_bound(axes: Axes, pair: Pair, factor: float, library: Library) -> None
     least = np.clip(factor * library.relation(pair.bound).evaluate(y), left, right)
     axes.fill_betweenx(y, left, least, color=palette.MIST, linewidth=0.0, zorder=0.2)
     inside = (least > left) & (least < right)
-    words = typeset("limit of stoichiometry, undoped (S_a = 1)")
+    words = typeset("limit of stoichiometry")
     axes.plot(least[inside], y[inside], color=palette.TEXT, linewidth=STRONG, zorder=1, label=words)

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 _TITLE_IN = 0.75
+_ROOM_FOR_ZERO_IN = 0.4
 _FREE, _PALE = 2.0, 0.45
 """Bars are so many of their widths apart at least; and how opaque points without room are."""
 TITLES = {
@@ -165,7 +166,8 @@ def draw_residual(axes: Axes, curves: xr.Dataset, least: float, most: float) -> 
     limit = float(np.clip(1.08 * largest, least, most))
     axes.set_ylim(-limit, limit)
     tick = 2.0 * math.floor(0.4 * limit)  # away from the ends, where neighbours have theirs
-    axes.set_yticks([-tick, 0.0, tick])
+    tall = axes.get_window_extent().height / axes.figure.get_dpi()
+    axes.set_yticks([-tick, 0.0, tick] if tall > _ROOM_FOR_ZERO_IN else [-tick, tick])
     axes.fill_between(x, 0.0, np.clip(residual, -limit, limit), color=palette.SKY, linewidth=0.0, zorder=1)
     for sign, mark in ((1.0, "^"), (-1.0, "v")):
         beyond = used & (sign * residual > limit)

@@ -41,7 +41,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-_LEFT_IN, _NARROW_LEFT_IN, _RIGHT_IN, _BOTTOM_IN = 1.28, 0.86, 0.18, 0.46
+_LEFT_IN, _NARROW_LEFT_IN, _RIGHT_IN, _BOTTOM_IN = 1.28, 0.97, 0.18, 0.46
 _LANE_IN, _PATTERN_IN, _RESIDUAL_IN, _GAP_IN = 0.40, 3.1, 0.95, 0.07
 _ON_PAPER_IN = {1: (0.34, 1.75, 0.65), 2: (0.40, 2.2, 0.75)}
 """Lane, pattern and residual by columns of a report: with close-ups they fit a page."""

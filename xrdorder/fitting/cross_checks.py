@@ -217,10 +217,10 @@ def _table(lattices: dict[str, LineLattice], orders: dict[str, LineOrder]) -> xr
 
 def _ratio(table: xr.Dataset, quantity: str, route: str) -> float:
     """Difference of a route over its standard uncertainty; zero where there is none."""
-    row = table.sel(route=route)
+    row = table["route"].values.tolist().index(route)
     suffix = "_nm" if quantity == "a" else ""
-    u = float(row[f"u_{quantity}_difference{suffix}"])
-    value = float(row[f"{quantity}_difference{suffix}"])
+    u = float(table[f"u_{quantity}_difference{suffix}"].values[row])
+    value = float(table[f"{quantity}_difference{suffix}"].values[row])
     return value / u if np.isfinite(value) and u > 0.0 else 0.0
 
 

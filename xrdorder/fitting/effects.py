@@ -61,7 +61,7 @@ def take_march_texture(job: Procedure) -> bool:
         results = []
         for start in _MARCH_STARTS:
             set_values(job.parameters, {name: start})
-            job.fit.run(job.decidable(), most_iterations=_TRIAL_ROUNDS, tolerance=0.1)
+            job.fit.run(job.decidable(), most_iterations=_TRIAL_ROUNDS, tolerance=0.1, from_afar=True)
             results.append((job.fit.chi_squared(), job.fit.values()))
         set_values(job.parameters, min(results, key=lambda result: result[0])[1])
     return bool(names)
@@ -289,7 +289,7 @@ def take_second_population(job: Procedure) -> bool:
         },
     )
     job.taken += [twin.scale_name, second, twin.width_names[0]]
-    job.fit.run(job.decidable(), most_iterations=2 * _TRIAL_ROUNDS, tolerance=0.1)
+    job.fit.run(job.decidable(), most_iterations=2 * _TRIAL_ROUNDS, tolerance=0.1, from_afar=True)
     if graded:
         after = job.fit.values()
         share = after[twin.scale_name] / (after[main.scale_name] + after[twin.scale_name])

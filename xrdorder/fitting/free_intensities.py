@@ -20,6 +20,7 @@ from xrdorder.least_squares.refinement import Refinement, Solution
 Array = NDArray[np.float64]
 
 _MOST_ITERATIONS = 8
+_LINEAR = 100.0  # of chi squared: areas are linear, and lines move by a hundredth of their width at most
 
 
 class FreeLattice(NamedTuple):
@@ -55,7 +56,7 @@ def pawley_lattice(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0) -
         add_parameter(trial.parameters, name, free.roles[name], area, 0.0)
     intensity_names = {a15.scale_name, *a15.intensities(values)[1]}
     vary = [n for n, p in fit.parameters.items() if p.vary and n not in intensity_names]
-    trial.run([*vary, *free.area_names], most_iterations=_MOST_ITERATIONS, tolerance=0.01)
+    trial.run([*vary, *free.area_names], most_iterations=_MOST_ITERATIONS, tolerance=_LINEAR)
     solution, _ = trial.solution()
     name = a15.length_names[0]
     used = fit.used

@@ -232,12 +232,13 @@ def order_from_lines(
     _, intensity_by = a15.intensities(fit.values())
     nuisances = [n for n in intensity_by if n in solution.free and n != a15.contrast_name]
     columns = {name: k for k, name in enumerate((a15.contrast_name, *nuisances))}
+    drawn, _ = a15.lines(fit.values(), {})
+    rows = {line.hkl: line.rows for line in drawn_lines(a15, drawn, fit.values())}
 
     def calculated(contrast: float) -> tuple[float, Array]:
         """Logarithm of the calculated ratio and its derivatives by contrast and nuisances."""
         values = fit.values() | {str(a15.contrast_name): contrast}
         drawn, by = a15.lines(values, columns)
-        rows = {line.hkl: line.rows for line in drawn_lines(a15, drawn, values)}
         area = {hkl: float(drawn.area[rows[hkl]].sum()) for hkl in (ORDER_LINE, *against)}
         slope = {hkl: by.area[rows[hkl]].sum(axis=0) / area[hkl] for hkl in area}
         value = np.log(area[ORDER_LINE]) - float(weight @ np.log([area[hkl] for hkl in against]))

@@ -7,9 +7,8 @@ by the same model, the offset is held and the displacement fitted, and the error
 """
 
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-import lmfit
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
@@ -34,6 +33,9 @@ from xrdorder.least_squares.refinement import Solution
 from xrdorder.profiles import INSTRUMENT_NAMES, Instrument
 from xrdorder.profiles.width_terms import lorentz_sec_from_size
 from xrdorder.xrays import radiation as radiation_named
+
+if TYPE_CHECKING:
+    import lmfit
 
 Array = NDArray[np.float64]
 
@@ -177,18 +179,16 @@ def calibrate(
     fit = job.fit
     fit.run(free, most_iterations=10, tolerance=1.0)
     free += ["gauss_const", "lorentz_sec", "lorentz_tan"]
-    fit.run(free, most_iterations=15, tolerance=1.0)
-    fit.reweight()
+    fit.run(free, most_iterations=15, tolerance=1.0, follow=True)
     free += ["two_theta_offset", "axial_source_ratio", *main.b_iso_names, "gauss_tan2", "gauss_tan"]
     free += ["alpha2_ratio"] if two_lines else []
     free += ["transparency_deg"] if clear else []
-    fit.run(free, most_iterations=40, tolerance=0.01)
-    fit.mask_outliers()
+    fit.run(free, tolerance=0.1, follow=True)
     job.converged = fit.settle(free)
     return _calibration(job, chosen, lengths, temperature_c, name, u_size)
 
 
-def _bounds(parameters: lmfit.Parameters) -> None:
+def _bounds(parameters: "lmfit.Parameters") -> None:
     """Bounds and ties of the instrument parameters while they are fitted."""
     parameters["two_theta_offset"].set(min=-2.0, max=2.0)
     parameters["gauss_tan"].set(min=-5.0, max=5.0)

@@ -128,7 +128,7 @@ def _transparency(job: Procedure) -> ModelError | None:
     u = job.u_transparency_deg
     if not u:
         return None
-    (slope,) = job.fit.model.jacobian(job.fit.values(), ["transparency_deg"]).T
+    (slope,) = job.fit.derivatives(["transparency_deg"]).T
     return ModelError("specimen displacement/transparency", "", u * slope)
 
 

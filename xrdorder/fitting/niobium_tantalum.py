@@ -61,7 +61,7 @@ def separate_niobium_tantalum(job: Procedure) -> bool:
         set_values(job.parameters, {own: before[common] for own, common in widths})
         # the same area for half of the amount: scales are areas of the strongest line
         set_values(job.parameters, {lines.scale_name: 0.5 * before[mixture.scale_name]})
-    fit.run(job.decidable(), most_iterations=_TRIAL_ROUNDS, tolerance=0.1)
+    fit.run(job.decidable(), most_iterations=_TRIAL_ROUNDS, tolerance=0.1, from_afar=True)
     if job.improved(chi_before, _BETTER_BY) and _apart(job, two):
         text = "niobium and tantalum are told apart by their lattices and given each for itself"
         job.flags.append(Flag("metals-apart", text))

@@ -1,8 +1,10 @@
 """One pattern on its way from search to minimum, without a user.
 
-The order of steps is the one that never failed in trials from starts 1 % off in the lattice parameter: background by
-clipping, lattices by matching lines, scales by non-negative least squares; then least squares with ever more
-parameters; then the effects the residual asks for; at last model weights, single bad points out, and the minimum.
+Background by clipping, lattices by matching lines, scales by non-negative least squares; then least squares of all
+parameters at once, where no line may move by more than half its width in a step; then the effects the residual asks
+for; at last single bad points out, and the minimum. Weights, and what depends on a lattice only weakly, follow from
+step to step, so that the end is the minimum by its own weights. Where all at once leads nowhere parameters are freed
+one group after the other.
 """
 
 import json
@@ -59,6 +61,11 @@ _SHAPE_SIGNIFICANCE = 60.0  # below it size and both shapes of strain are too st
 U_B_ISO_RELATIVE = 0.3  # of displacement parameters of the catalogue; judged: Debye temperatures make 25 % for Nb3Sn
 _REFERENCE_SIGNIFICANCE = 50.0  # an internal standard weaker than this would blur what the calibration knows
 _MISFIT = 0.03  # share of a strong line by which the model may be wrong while weak phases are looked for
+_FIRST_ROUND = 30.0  # of chi squared: a first approach, so that weak phases can be looked for
+_FROM_AFAR = 100.0  # significance from which lattice and widths of a phase are found wherever the search has put them
+_SOUGHT_AGAIN = 60.0  # and below which a phase is looked for in what the others leave
+_ROUND = 0.1
+_WORSE = 1.1  # times chi squared of the first approach: it went astray
 _ONE_SIDED_95 = 1.645  # standard normal quantile
 
 
@@ -156,6 +163,7 @@ class Procedure:
         self.limits: dict[str, float] = {}
         self.taken: list[str] = []
         self._sought: set[str] = set()
+        self._searched: dict[str, float] = {}
         self.converged = False
         self.u_shape_nm = 0.0
         self.u_transparency_deg = 0.0
@@ -190,6 +198,12 @@ class Procedure:
             explained = sum((s * p for s, p in zip(scales, parts, strict=True)), np.zeros_like(net))
         for lines, scale in zip(self.lines, scales, strict=True):
             self.parameters[lines.scale_name].value = float(scale)
+            self._note(lines)
+
+    def _note(self, lines: PhaseLines) -> None:
+        """Note where the search has put a phase: lattice and widths, to which they return where they are held."""
+        names = (*lines.length_names, *lines.width_names)
+        self._searched |= {name: float(self.parameters[name].value) for name in names}
 
     def _match(self, lines: PhaseLines, score: Callable[..., float], *counts: Array) -> None:
         """Put one phase where its lines fit best, by one of the scores of `initial_values`."""
@@ -206,40 +220,71 @@ class Procedure:
         lines.freeze(tuple(float(x) for x in lengths * factor))
 
     def refine(self, effects: Sequence[Callable[["Procedure"], bool]] = ()) -> None:
-        """Run the rounds of least squares; drop phases that are not there, hold what weak ones cannot tell.
+        """Fit all at once, or step by step where that fails; drop phases that are not there; take in effects.
 
         Parameters
         ----------
         effects
             Each may take something into the model and says whether it did (`xrdorder.fitting.effects`).
         """
-        fit, main = self.fit, self.main
-        background = list(self.model.background_names)
-        scales = [lines.scale_name for lines in self.lines]
-        start = [*background, *scales, *main.length_names]
-        fit.run(start, most_iterations=8, tolerance=1.0)
-        fit.freeze()
+        found = self.fit.values()
+        approached = self._approach()
+        approach = self.fit.reached
+        self.settle_phases()
+        if not approached or self.fit.reached > _WORSE * approach:
+            self._step_by_step(found)
+            self.settle_phases()
+        for take in effects:
+            if take(self):
+                self.settle_phases()
+        self.converged = self.fit.settle(self.fitted())
+        if not self.converged:
+            self.flags.append(
+                Flag("not-converged", "the fit came to no minimum; its values are where it stopped")
+            )
+
+    def _approach(self) -> bool:
+        """Fit all at once but what weak phases cannot tell from afar, then look for these; False without a minimum."""
+        names = self.decidable()
+        for lines in self.lines:
+            if lines is not self.main and self.strength(lines) < _FROM_AFAR:
+                names = [name for name in names if name not in (*lines.length_names, *lines.width_names)]
+        converged = self.fit.run(names, tolerance=_FIRST_ROUND, follow=True)
+        if weak := self._weakest(self.fit.solution()[0], [self.main]):
+            self._drop(*weak)  # a free A15 that is not there would not converge
+        for lines in self.present():
+            movable = lines is not self.main and lines is not self.reference and not isinstance(lines, FreeLines)
+            if movable and self.strength(lines) < _SOUGHT_AGAIN:
+                self._seek(lines)
+        return converged
+
+    def _step_by_step(self, found: Mapping[str, float]) -> None:
+        """Start again where the search ended, and free one group of parameters after the other."""
+        set_values(self.parameters, found)
+        for records in (self.absent, self.limits, self._sought):
+            records.clear()
+        start = [*self.model.background_names, *(x.scale_name for x in self.lines), *self.main.length_names]
+        self.fit.run(start, most_iterations=8, tolerance=1.0, follow=True)
         lengths = [
             name
             for lines in self.lines
             for name in lines.length_names
             if lines is not self.reference and self.strength(lines) > _MAIN_PRESENT
         ]
-        shape = [*start, *lengths, *self.model.displacement_names, main.width_names[0]]
-        fit.run(dict.fromkeys(shape), most_iterations=15, tolerance=1.0)
-        if weak := self._weakest(fit.solution()[0], [main]):
-            self._drop(*weak)  # a free A15 that is not there would not converge
-        fit.freeze()
-        fit.reweight()
-        self.settle_phases()
-        for take in effects:
-            if take(self):
-                self.settle_phases()
-        self.converged = fit.settle(self.decidable())
-        if not self.converged:
-            self.flags.append(
-                Flag("not-converged", "the fit came to no minimum; its values are where it stopped")
-            )
+        shape = [*start, *lengths, *self.model.displacement_names, self.main.width_names[0]]
+        self.fit.run(dict.fromkeys(shape), most_iterations=15, tolerance=1.0, follow=True)
+        if weak := self._weakest(self.fit.solution()[0], [self.main]):
+            self._drop(*weak)
+
+    def fitted(self) -> list[str]:
+        """Names of all parameters that this pattern can decide; those it cannot go back to where the search had them.
+
+        What is held would otherwise keep what an earlier round left in it.
+        """
+        names = self.decidable()
+        held = set(self._searched) - set(names)
+        set_values(self.parameters, {name: self._searched[name] for name in held})
+        return names
 
     def add_phase(self, phase: Phase) -> PhaseLines | None:
         """Look for one more phase where the residual shows it best; None if it has no line in the range."""
@@ -253,6 +298,7 @@ class Procedure:
             self._seek_free(lines)
         else:
             self._seek(lines)
+        self._note(lines)
         return lines
 
     def _seek_free(self, lines: FreeLines) -> None:
@@ -280,11 +326,12 @@ class Procedure:
         unit = self.model.part(lines, fit.values() | {lines.scale_name: 1.0})
         scale = float(np.sum(unit * residual / variance) / np.sum(unit**2 / variance))
         set_values(self.parameters, {lines.scale_name: max(scale, 0.0)})
+        self._searched |= {name: float(self.parameters[name].value) for name in lines.length_names}
 
     def settle_phases(self) -> None:
         """Fit; seek once more what does not stand out, and drop it when it still does not; until all do."""
         while True:
-            self.fit.run(self.decidable(), most_iterations=25, tolerance=0.1)
+            self.fit.run(self.fitted(), tolerance=_ROUND, follow=True)
             weak = self._weakest(self.fit.solution()[0], self.lines)
             if weak is None:
                 return
@@ -396,6 +443,7 @@ class Procedure:
         rest = dict(zip(lines.length_names, lines.phase.lengths_nm, strict=True))
         rest |= {lines.scale_name: 0.0, sec: self._start_width, tan: 0.0, gauss: 0.0}
         set_values(self.parameters, rest)
+        self._note(lines)
         lines.freeze(lines.phase.lengths_nm)
         fit = self.fit
         unit = self.model.part(lines, fit.values() | {lines.scale_name: 1.0})

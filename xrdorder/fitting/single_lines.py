@@ -111,16 +111,15 @@ class DrawnLine:
 
     def mean(self, column: Array, weight: Array) -> Array:
         """Mean of a column over the components of the reference emission line, weighted."""
-        share = weight[self.reference] / weight[self.reference].sum()
-        return np.asarray(np.tensordot(share, column[self.reference], axes=1))
+        share = weight[self.reference]
+        return np.asarray(share @ column[self.reference] / share.sum())
 
 
 def drawn_lines(a15: PhaseLines, drawn: Lines, values: Mapping[str, float]) -> list[DrawnLine]:
     """Lines of a phase with the components of `PhaseLines.lines`; forms that share a spacing are one line."""
-    owner = np.repeat(np.arange(len(a15.hkl)), len(drawn.position) // max(len(a15.hkl), 1))
-    first = a15.first_lines()
-    # a spread of the lattice draws each line several times
-    reference = np.repeat(first, len(drawn.position) // max(len(first), 1))
+    # components stand by reflection; a spread of the lattice draws each emission line several times
+    each, first = len(drawn.position) // max(len(a15.hkl), 1), a15.first_lines()
+    reference = np.flatnonzero(np.repeat(first, len(drawn.position) // max(len(first), 1))[:each])
     spacing = a15.spacing_nm(values)
     groups: list[list[int]] = []
     for k in range(len(a15.hkl)):
@@ -132,8 +131,8 @@ def drawn_lines(a15: PhaseLines, drawn: Lines, values: Mapping[str, float]) -> l
         DrawnLine(
             (int(a15.hkl[g[0], 0]), int(a15.hkl[g[0], 1]), int(a15.hkl[g[0], 2])),
             float(spacing[g[0]]),
-            np.flatnonzero(np.isin(owner, g)),
-            np.flatnonzero(reference & (owner == g[0])),
+            (np.array(g)[:, None] * each + np.arange(each)).ravel(),
+            g[0] * each + reference,
         )
         for g in groups
     ]
@@ -222,7 +221,9 @@ def fit_single_lines(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0)
 
 def _only(lines: Lines, rows: NDArray[np.intp]) -> Lines:
     """Return some of the lines."""
-    return Lines(*(column[rows] for column in lines))
+    position, area, gauss_squared, lorentz = (column[rows] for column in lines[:4])
+    nodes = None if lines.nodes is None else lines.nodes[rows]
+    return Lines(position, area, gauss_squared, lorentz, nodes)
 
 
 def _covered(two_theta: Array, line: Lines, others: Array, axial: tuple[float, float]) -> float:
@@ -274,7 +275,6 @@ class _Window:
         rows = np.concatenate([c.line.rows for c in group])
         self._owner = np.repeat(np.arange(len(group)), [len(c.line.rows) for c in group])
         self._lines = _only(shape, rows)
-        self._sum.hold_axial_nodes(self._lines, *axial)
         own = self._sum.total(_only(actual, rows), *axial) * self._time
         self._observed = fit.observed[window] - (counts[window] - own)
         self._root = np.where(fit.used[window], 1.0 / np.sqrt(fit.variance[window]), 0.0)
@@ -306,6 +306,7 @@ class _Window:
         )
         lower = np.concatenate([np.full(2 + n, -np.inf), -width, np.zeros(n)])[free]
         upper = np.concatenate([np.full(2 + n, np.inf), width, np.full(n, 20.0)])[free]
+        reach = np.concatenate([np.full(2 + n, np.inf), 0.5 * width, np.full(n, np.inf)])[free]
 
         def residuals(point: Array) -> tuple[Array, Array]:
             everything = start.copy()
@@ -313,7 +314,9 @@ class _Window:
             counts, jacobian = self._counts(everything)
             return (counts - self._observed) * self._root, jacobian[:, free] * self._root[:, None]
 
-        minimum = self._engine(residuals, start[free], lower, upper, tolerance=0.01, most_iterations=40)
+        minimum = self._engine(
+            residuals, start[free], lower, upper, tolerance=0.01, most_iterations=40, reach=reach
+        )
         point = start.copy()
         point[free] = minimum.point
         _, jacobian = residuals(minimum.point)
@@ -358,6 +361,7 @@ class _Window:
             area * self._share,
             self._lines.gauss_squared,
             self._lines.lorentz * np.maximum(factor, 1e-3),
+            self._lines.nodes,
         )
         shape = len(rows), 3 * n
         by = LineDerivatives(np.zeros(shape), np.zeros(shape), np.zeros(shape), np.zeros(shape), None)

@@ -11,9 +11,8 @@ enters by how it would change the counts.
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-import lmfit
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import qr, solve_triangular
@@ -27,6 +26,9 @@ from xrdorder.least_squares.refinement import Refinement, Solution
 from xrdorder.profiles import INSTRUMENT_NAMES, Instrument
 from xrdorder.quantities.records import Record
 from xrdorder.uncertainty import Contributions
+
+if TYPE_CHECKING:
+    import lmfit
 
 Array = NDArray[np.float64]
 Column = tuple[str, str, Array]
@@ -234,7 +236,7 @@ def _family(kind: Kind) -> int:
 
 
 def _counting(
-    names: tuple[str, ...], gradient: Array, solution: Solution, parameters: lmfit.Parameters
+    names: tuple[str, ...], gradient: Array, solution: Solution, parameters: "lmfit.Parameters"
 ) -> list[Column]:
     """Split what counting contributes by what had to be found out beside; private columns, one family after another."""
     families = np.array([_family(role_of(parameters, name).kind) for name in solution.free])

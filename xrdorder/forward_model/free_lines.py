@@ -86,12 +86,12 @@ class FreeLines(PhaseLines):
         nodes = len(drawn.position) // max(len(first), 1)
         width = fwhm(drawn.gauss_squared[::nodes], drawn.lorentz[::nodes])[first]
         intensity, _ = lines.intensities(values)
-        lengths = tuple(values[name] for name in lines.length_names)
         known = {hkl: k for k, hkl in enumerate(_tuples(lines.hkl))}
         row = np.array([known.get(hkl, -1) for hkl in _tuples(lines._all_hkl)], dtype=np.intp)
         widths = np.where(row >= 0, width[row], _USUAL_WIDTH_DEG)
         every = np.where(row >= 0, intensity[row], 0.0)
-        free._divide(lengths, widths, every, every)
+        free._divide(lines.frozen_at, widths, every, every)
+        free._nodes = lines._nodes
         return free
 
     def _divide(self, lengths: tuple[float, ...], width: Array, intensity: Array, outside_range: Array) -> None:
@@ -127,11 +127,15 @@ class FreeLines(PhaseLines):
         self._members = members
         self.roles = dict(self.roles)  # lines that were freed keep theirs
         self.area_names = tuple(self._named(Kind.AREA, f"area_{k}") for k in range(len(groups)))
+        self.frozen_at = ()  # the members are others
         self.freeze(lengths)
 
     def freeze(self, lengths_nm: tuple[float, ...]) -> None:
         """Evaluate at this lattice what hardly changes with it (see `PhaseLines.freeze`)."""
+        before = self.freezes
         super().freeze(lengths_nm)
+        if self.freezes == before:
+            return
         members = [self._members.get(hkl, _NOBODY) for hkl in _tuples(self.hkl)]
         self._group = np.array([m.group for m in members], dtype=np.intp)
         self._share = np.array([m.share for m in members], dtype=np.float64)

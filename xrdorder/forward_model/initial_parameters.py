@@ -1,8 +1,8 @@
 """Parameters of a model with initial values, bounds, owner and kind."""
 
 from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
-import lmfit
 import numpy as np
 
 from xrdorder.forward_model.pattern_model import PatternModel
@@ -11,6 +11,9 @@ from xrdorder.forward_model.roles import Kind, Role, add_parameter
 from xrdorder.profiles import INSTRUMENT_NAMES
 from xrdorder.profiles.width_terms import GAUSS_TERMS, LORENTZ_TERMS, lorentz_sec_from_size
 from xrdorder.xrays import Radiation
+
+if TYPE_CHECKING:
+    import lmfit
 
 INITIAL_SIZE_NM = 100.0  # domain size to begin with
 PACKING = 0.6  # solid share of a powder or a mat of filaments; common practice, no source
@@ -30,13 +33,15 @@ _INSTRUMENT_KINDS = {
 
 def initial_parameters(
     model: PatternModel, instrument_values: Mapping[str, float], light: Radiation
-) -> lmfit.Parameters:
+) -> "lmfit.Parameters":
     """All parameters of a model with start values and bounds; nothing is free yet.
 
     The transparency shift begins at what the main phase's attenuation makes it. Of metals standard and sample share
     most of it, and the displacement takes up the rest; of clear specimens it is fitted (`xrdorder.fitting.effects`).
     """
-    parameters = lmfit.Parameters()
+    from lmfit import Parameters  # its import costs more than the package's own
+
+    parameters = Parameters()
     for name in model.background_names:
         add_parameter(parameters, name, Role("", Kind.BACKGROUND), 0.0)
     for name in INSTRUMENT_NAMES:
@@ -54,7 +59,7 @@ def initial_parameters(
     return parameters
 
 
-def add_phase_parameters(parameters: lmfit.Parameters, lines: PhaseLines) -> None:
+def add_phase_parameters(parameters: "lmfit.Parameters", lines: PhaseLines) -> None:
     """Add those parameters of a phase, or of another population of it, that are not there yet."""
     p = lines.phase
     start_width = lorentz_sec_from_size(INITIAL_SIZE_NM, lines.optics.radiation.wavelength_nm)

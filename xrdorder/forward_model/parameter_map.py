@@ -1,10 +1,13 @@
 """Between `lmfit.Parameters`, which people see, and the flat vectors of the engines."""
 
 from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
-import lmfit
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    import lmfit
 
 Array = NDArray[np.float64]
 
@@ -25,7 +28,7 @@ class ParameterMap:
         Names by which the model must give derivatives: the free ones and the tied ones.
     """
 
-    def __init__(self, parameters: lmfit.Parameters) -> None:
+    def __init__(self, parameters: "lmfit.Parameters") -> None:
         self._parameters = parameters
         self.free = tuple(name for name, p in parameters.items() if p.vary and not p.expr)
         self._tied = tuple(name for name, p in parameters.items() if p.expr)
@@ -78,7 +81,7 @@ class ParameterMap:
         self._parameters.update_constraints()
 
 
-def set_values(parameters: lmfit.Parameters, values: Mapping[str, float]) -> None:
+def set_values(parameters: "lmfit.Parameters", values: Mapping[str, float]) -> None:
     """Set the values of parameters that exist."""
     for name, value in values.items():
         parameters[name].value = value

@@ -3,7 +3,7 @@
 Background (Chebyshev polynomials) plus the lines of all phases, at every measuring point, in counts.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,8 +11,10 @@ from numpy.typing import NDArray
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.profiles.instrument import INSTRUMENT_NAMES
 from xrdorder.profiles.summation import ProfileSum
+from xrdorder.profiles.voigt import fwhm
 
 Array = NDArray[np.float64]
+_AXIAL = ("axial_source_ratio", "axial_detector_ratio")
 
 
 class PatternModel:
@@ -43,6 +45,7 @@ class PatternModel:
         self.two_theta, self.time_factor = np.asarray(two_theta), np.asarray(time_factor)
         self.phases = tuple(phases)
         self._sum = ProfileSum(self.two_theta)
+        self._parts: dict[int, tuple[Hashable, Array]] = {}
         low, high = self.two_theta[0], self.two_theta[-1]
         unit = (2.0 * self.two_theta - low - high) / (high - low)
         self._chebyshev = np.polynomial.chebyshev.chebvander(unit, background_terms - 1)
@@ -66,6 +69,7 @@ class PatternModel:
     def remove(self, lines: PhaseLines) -> None:
         """Take lines out again."""
         self.phases = tuple(phase for phase in self.phases if phase is not lines)
+        self._parts.pop(id(lines), None)
 
     def background(self, values: Mapping[str, float]) -> Array:
         """Background counts, shape (n,)."""
@@ -74,9 +78,17 @@ class PatternModel:
 
     def part(self, phase: PhaseLines, values: Mapping[str, float]) -> Array:
         """Counts that one phase contributes, shape (n,)."""
+        # many ask for the same at one minimum: the last of each phase of the model is kept
+        here = phase.freezes, tuple(values[name] for name in (*self.global_names, *phase.names))
+        kept = self._parts.get(id(phase))
+        if kept is not None and kept[0] == here and phase in self.phases:
+            return kept[1].copy()
         lines, _ = phase.lines(values, {})
         ratios = values["axial_source_ratio"], values["axial_detector_ratio"]
-        return self._sum.total(lines, *ratios) * self.time_factor
+        part = np.asarray(self._sum.total(lines, *ratios) * self.time_factor)
+        if phase in self.phases:
+            self._parts[id(phase)] = here, part.copy()
+        return part
 
     def part_of(self, phase_name: str, values: Mapping[str, float]) -> Array:
         """Counts that all populations of one phase contribute, contaminating lines included, shape (n,)."""
@@ -95,20 +107,30 @@ class PatternModel:
         """Calculated counts (n,) and their derivatives by the wanted parameters (n, wanted)."""
         coefficients = np.array([values[name] for name in self.background_names])
         total = self._chebyshev @ coefficients
-        jacobian = np.zeros((len(self.two_theta), len(wanted)))
+        jacobian = np.zeros((len(wanted), len(self.two_theta))).T  # each column contiguous
         for phase in self.phases:
             if _is_there(phase, values, wanted):
                 total += self._add_derivatives(phase, values, wanted, jacobian)
         return np.asarray(total * self.time_factor), self._finish(jacobian, wanted)
 
-    def jacobian(self, values: Mapping[str, float], wanted: Sequence[str]) -> Array:
-        """Derivatives by the wanted parameters (n, wanted) alone: phases that have none of them are left out."""
-        jacobian = np.zeros((len(self.two_theta), len(wanted)))
-        shared = set(self.global_names) & set(wanted)
+    def reach(self, values: Mapping[str, float], names: Sequence[str]) -> Array:
+        """How far each parameter may go in one step: no line by more than half its width; infinite for most."""
+        reach = np.full(len(names), np.inf)
+        place = {name: k for k, name in enumerate(names) if name not in _AXIAL}
+        columns = {name: k for k, name in enumerate(place)}
         for phase in self.phases:
-            if (shared or set(phase.names) & set(wanted)) and _is_there(phase, values, wanted):
-                self._add_derivatives(phase, values, wanted, jacobian)
-        return self._finish(jacobian, wanted)
+            if _is_there(phase, values, names):
+                lines, by = phase.lines(values, columns)
+                half = 0.5 * fwhm(lines.gauss_squared, lines.lorentz)
+                slope = np.max(np.abs(by.position) / half[:, None], axis=0, initial=0.0)
+                for k, steepest in zip(place.values(), slope, strict=True):
+                    reach[k] = min(reach[k], 1.0 / steepest) if steepest > 0.0 else reach[k]
+        return reach
+
+    def names_at(self, values: Mapping[str, float]) -> tuple[str, ...]:
+        """All parameter names of what is in the pattern at these values."""
+        phase_names = (name for phase in self.phases if _is_there(phase, values, ()) for name in phase.names)
+        return tuple(dict.fromkeys((*self.background_names, *self.global_names, *phase_names)))
 
     def _add_derivatives(
         self, phase: PhaseLines, values: Mapping[str, float], wanted: Sequence[str], jacobian: Array
@@ -117,8 +139,8 @@ class PatternModel:
         where = {name: k for k, name in enumerate(wanted)}
         shared = [name for name in self.global_names if name in where]
         # both axial ratios or none: the profile gives their derivatives together
-        if {"axial_source_ratio", "axial_detector_ratio"} & set(shared):
-            shared = list(dict.fromkeys([*shared, "axial_source_ratio", "axial_detector_ratio"]))
+        if set(_AXIAL) & set(shared):
+            shared = list(dict.fromkeys([*shared, *_AXIAL]))
         local = [*shared, *(name for name in phase.names if name in where)]
         lines, derivatives = phase.lines(values, {name: k for k, name in enumerate(local)})
         ratios = values["axial_source_ratio"], values["axial_detector_ratio"]

@@ -9,7 +9,7 @@ of its distribution (`xrdorder.forward_model.spacings`).
 """
 
 import copy
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,12 +19,12 @@ from xrdorder.crystals.harmonics import TEXTURE_ORDERS, cubic_harmonic, fourth_o
 from xrdorder.crystals.march import axis_cosines_squared, march_density
 from xrdorder.crystals.phase import Phase
 from xrdorder.crystals.reflections import reflections
-from xrdorder.crystals.structure import structure_factor_squared, structure_factor_squared_derivatives
+from xrdorder.crystals.structure import StructureFactors
 from xrdorder.crystals.unit_cell import free_lengths, inverse_d_squared
 from xrdorder.forward_model.geometry import Geometry
 from xrdorder.forward_model.roles import Kind, Role, distinct, parameter_name
 from xrdorder.forward_model.spacings import Spacings
-from xrdorder.profiles.summation import LineDerivatives, Lines
+from xrdorder.profiles.summation import LineDerivatives, Lines, axial_counts
 from xrdorder.profiles.width_terms import GAUSS_TERMS, LORENTZ_TERMS, gauss_basis, lorentz_basis
 from xrdorder.xrays import (
     GEMMI_TABLE,
@@ -45,6 +45,7 @@ _LEAST_LORENTZ = 1e-5  # degrees
 # Shares of what instrument and emission line make of a width that a specimen may seem to take off it. The two parts of
 # the Lorentzian width together may take all.
 _LORENTZ_TAKEN, _GAUSS_TAKEN = 0.5, 0.9
+_SAME_LATTICE = 1e-7  # relative: what is frozen then changes by less than a thousandth of a standard uncertainty
 _LEAST_DENSITY = 0.01  # of the random distribution
 _LEAST_ANISOTROPY = 0.01
 
@@ -81,8 +82,8 @@ class PhaseLines:
     ----------
     roles
         All its parameters by name, scale first, and what each is.
-    freezes
-        How often `freeze` was called: lines at the same parameters may differ between.
+    frozen_at, freezes
+        Lattice at which `freeze` last evaluated, and how often it has: lines at the same parameters may differ between.
     """
 
     def __init__(
@@ -101,6 +102,7 @@ class PhaseLines:
         self.roles: dict[str, Role] = {}
         self._name_parameters()
         self._norm: float | None = None
+        self.frozen_at: tuple[float, ...] = ()
         self.freezes = 0
         self._set_radiation()
         self.freeze(phase.lengths_nm)
@@ -144,13 +146,23 @@ class PhaseLines:
         light, phase = self.optics.radiation, self.phase
         self._wavelengths = np.array([line.wavelength_nm for line in light.lines])
         self._natural = np.array([line.width_relative for line in light.lines])
+        groups = np.array([line.group for line in light.lines])
+        self._first_group, self._second_group = groups == "Ka1", groups == "Ka2"
+        self._weights = np.array([line.weight for line in light.lines])
         largest = np.sin(np.radians(min(0.5 * (self._high + _BEYOND_RANGE_DEG), 89.0)))
         d_min = self._wavelengths.min() / (2.0 * min(largest, _LARGEST_SINE))
         planes = reflections(phase.space_group, phase.system, phase.lengths_nm, phase.angles_deg, d_min * 0.98)
         self._all_hkl, self._all_multiplicity = planes.hkl, planes.multiplicity
+        self._all_harmonics: dict[str, Array] | None = None
 
     def freeze(self, lengths_nm: tuple[float, ...]) -> None:
         """Evaluate at this lattice what hardly changes with it: which lines there are, polarisation, illumination."""
+        if self.frozen_at and np.allclose(lengths_nm, self.frozen_at, rtol=_SAME_LATTICE, atol=0.0):
+            return
+        self.frozen_at = tuple(lengths_nm)
+        self._nodes: NDArray[np.intp] | None = None
+        self._scattering: StructureFactors | None = None
+        self._drawn: tuple[Hashable, tuple[Lines, LineDerivatives]] | None = None
         self.freezes += 1
         q_all, _ = inverse_d_squared(self.phase.system, self._all_hkl, lengths_nm, self.phase.angles_deg)
         sine = 0.5 * np.sqrt(q_all) * self._wavelengths[:, None].max()
@@ -162,10 +174,10 @@ class PhaseLines:
         self._reflection = np.repeat(np.arange(n), lines)
         self._emission = np.tile(np.arange(lines), n)
         self._s = 0.5 * np.sqrt(q_all[kept])
-        self._harmonics = {
-            name: cubic_harmonic(order, self.hkl)
-            for name, order in zip(self.texture_names, TEXTURE_ORDERS, strict=False)
-        }
+        if self._all_harmonics is None:
+            orders = zip(self.texture_names, TEXTURE_ORDERS, strict=False)
+            self._all_harmonics = {name: cubic_harmonic(order, self._all_hkl) for name, order in orders}
+        self._harmonics = {name: harmonic[kept] for name, harmonic in self._all_harmonics.items()}
         self._march_cosines = None
         if self.march_axis:
             p = self.phase
@@ -224,21 +236,15 @@ class PhaseLines:
 
     def _structure_factor_squared(self, values: Mapping[str, float]) -> tuple[Array, dict[str, Array]]:
         """|F|^2 in electrons squared at each reflection, and derivatives by contrast and displacement parameters."""
-        optics = self.optics
-        arguments = (
-            self.phase,
-            self.hkl,
-            self._s,
-            optics.radiation.energy_ev,
-            optics.table,
-            values[self.contrast_name] if self.contrast_name else None,
-            [values[name] for name in self.b_iso_names],
-        )
-        by_contrast, by_b_iso = structure_factor_squared_derivatives(*arguments)
+        if self._scattering is None:
+            energy, table = self.optics.radiation.energy_ev, self.optics.table
+            self._scattering = StructureFactors(self.phase, self.hkl, self._s, energy, table)
+        contrast = values[self.contrast_name] if self.contrast_name else None
+        squared, by_contrast, by_b_iso = self._scattering.squared(contrast, [values[n] for n in self.b_iso_names])
         slopes = dict(zip(self.b_iso_names, by_b_iso, strict=True))
         if self.contrast_name:
             slopes[self.contrast_name] = by_contrast
-        return structure_factor_squared(*arguments), slopes
+        return squared, slopes
 
     def intensities(self, values: Mapping[str, float]) -> tuple[Array, dict[str, Array]]:
         """Intensity of each reflection before geometry and multiplicity, and its derivatives by parameters.
@@ -279,8 +285,12 @@ class PhaseLines:
         columns
             Wanted derivatives: parameter name to column.
         """
+        here = self.freezes, tuple(values.items())
+        if not columns and self._drawn is not None and self._drawn[0] == here:
+            return self._drawn[1]
+        # where tail and slope are zero all nodes coincide: the derivatives are those at their mean
         spread = any(name and values[name] != 0.0 for name in (self.tail_name, self.depth_name))
-        nodes = self._spacings.nodes(spread or self.tail_name in columns or self.depth_name in columns)
+        nodes = self._spacings.nodes(spread)
         k = len(nodes.weight)
         shape = (len(self._reflection) * k, len(columns))
         by = _Slopes(np.zeros(shape), np.zeros(shape), np.zeros(shape), np.zeros(shape), columns)
@@ -290,10 +300,17 @@ class PhaseLines:
         axial = None
         if "axial_source_ratio" in columns:
             axial = columns["axial_source_ratio"], columns["axial_detector_ratio"]
-        return (
-            Lines(position, area, gauss, lorentz),
+        drawn = Lines(position, area, gauss, lorentz)
+        ratios = values["axial_source_ratio"], values["axial_detector_ratio"]
+        if self._nodes is None or len(self._nodes) != len(position):
+            self._nodes = axial_counts(drawn, *ratios)
+        result = (
+            drawn._replace(nodes=self._nodes),
             LineDerivatives(by.position, by.area, by.gauss, by.lorentz, axial),
         )
+        if not columns:  # asked for again and again at one minimum
+            self._drawn = here, result
+        return result
 
     def _positions(self, values: Mapping[str, float], x: Array, by: "_Slopes") -> Array:
         """Centres in degrees, shape (lines,): Bragg angle and all shifts; fills the derivatives."""
@@ -412,10 +429,7 @@ class PhaseLines:
 
     def _emission_weights(self, alpha2_ratio: float) -> tuple[Array, Array]:
         """Weight of each line's emission component at this K-alpha2 to K-alpha1 ratio, and its derivative."""
-        radiation = self.optics.radiation
-        groups = np.array([line.group for line in radiation.lines])
-        weights = np.array([line.weight for line in radiation.lines])
-        first, second = groups == "Ka1", groups == "Ka2"
+        first, second, weights = self._first_group, self._second_group, self._weights
         slope = np.zeros_like(weights)
         if second.any():
             within = weights.copy()
@@ -448,7 +462,7 @@ class PhaseLines:
     def with_phase(self, phase: Phase) -> "PhaseLines":
         """Return the same lines with the atoms of another composition, for asking what the composition does."""
         other = copy.copy(self)
-        other.phase = phase
+        other.phase, other._scattering, other._drawn = phase, None, None
         return other
 
     def with_optics(self, lengths_nm: tuple[float, ...], **changes: object) -> "PhaseLines":
@@ -456,6 +470,7 @@ class PhaseLines:
         other = copy.copy(self)
         other.optics = replace(self.optics, **changes)  # type: ignore[arg-type]
         other._set_radiation()
+        other.frozen_at = ()
         other.freeze(lengths_nm)
         return other
 

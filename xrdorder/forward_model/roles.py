@@ -3,12 +3,14 @@
 import re
 from collections.abc import Iterable
 from enum import StrEnum
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-import lmfit
 import numpy as np
 
 from xrdorder.exceptions import FitError
+
+if TYPE_CHECKING:
+    import lmfit
 
 
 class Kind(StrEnum):
@@ -86,7 +88,7 @@ def distinct(labels: Iterable[str]) -> list[str]:
 
 
 def add_parameter(
-    parameters: lmfit.Parameters,
+    parameters: "lmfit.Parameters",
     name: str,
     role: Role,
     value: float,
@@ -109,6 +111,6 @@ def add_parameter(
         )
 
 
-def role_of(parameters: lmfit.Parameters, name: str) -> Role:
+def role_of(parameters: "lmfit.Parameters", name: str) -> Role:
     """Tell whose a parameter is and what it stands for."""
     return Role(*parameters[name].user_data)

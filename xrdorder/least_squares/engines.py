@@ -8,7 +8,7 @@ takes.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -19,11 +19,16 @@ from scipy.optimize import least_squares
 from xrdorder.exceptions import FitError, UnknownNameError
 
 Array = NDArray[np.float64]
-_LEAST_DAMPING, _MOST_DAMPING = 1e-12, 1e10  # in units of the largest curvature met
+# Damping in units of the largest curvature met: to begin with, none where `reach` keeps steps short; there, after a
+# step that was refused all the same. It is taken off step by step: at once would mean one refusal after another.
+_EARLY_DAMPING, _REFUSED_DAMPING = 1e-3, 1e-2
+_LEAST_DAMPING, _MOST_DAMPING = 1e-12, 1e10
 _FELT = 1e-12  # share of the steepest slope met, below which rounding hides what a parameter does
 
 Residuals = Callable[[Array], tuple[Array, Array]]
 """Parameters (n,) to weighted residuals (points,) and their Jacobian (points, n)."""
+
+_SETTLED_ROUNDS = 10
 
 
 @dataclass(frozen=True)
@@ -60,8 +65,25 @@ class Engine(Protocol):
         *,
         tolerance: float,
         most_iterations: int,
+        reach: Array | None = None,
+        renewed: Residuals | None = None,
     ) -> Minimum:
-        """Minimise the sum of squares; `tolerance` is the drop of chi2 below which a step counts as none."""
+        """Minimise the sum of squares.
+
+        Parameters
+        ----------
+        residuals, start, lower, upper
+            What is minimised, where to begin, and bounds.
+        tolerance
+            Drop of the sum of squares below which a step is the last.
+        most_iterations
+            Evaluations of the Jacobian.
+        reach
+            Farthest that each parameter may go in one step, shape (n,).
+        renewed
+            Residuals and Jacobian at a point that was accepted, after weights and what else follows the point have been
+            taken from it: the end is then the minimum by its own weights.
+        """
 
 
 def own(
@@ -72,49 +94,66 @@ def own(
     *,
     tolerance: float = 1e-4,
     most_iterations: int = 60,
+    reach: Array | None = None,
+    renewed: Residuals | None = None,
 ) -> Minimum:
     """Bounded Levenberg-Marquardt with analytic Jacobian (see `Engine`).
 
     A parameter at its bound whose gradient points outward rests for the step; one that would pass its bound stops there
     and the others are solved for anew, for a step that is merely cut off may lead uphill. A change of chi2 by one is a
-    shift by one standard uncertainty, so the tolerance is a statement about the answer, not about the machine.
+    shift by one standard uncertainty, so the tolerance is a statement about the answer, not about the machine. A step
+    that promises less is taken on credit where `reach` is given: the linear model keeps so small a promise.
     """
     point = np.clip(start, lower, upper)
     r, jacobian = residuals(point)
+    if renewed is not None:
+        r, jacobian = renewed(point)
     chi2 = float(r @ r)
-    if not np.isfinite(chi2):
-        raise FitError(
-            "fit: the start values give no finite pattern; check wavelength, phases and angle range"
-        )
+    _require_finite(chi2)
     steepest = np.zeros_like(point)
-    damping = 1e-3
+    farthest = np.full_like(point, np.inf) if reach is None else reach
+    limited = 0.0, _REFUSED_DAMPING, tolerance
+    damping, refused, credit = (_EARLY_DAMPING, 0.0, 0.0) if reach is None else limited
     for iteration in range(1, most_iterations + 1):
-        slope = _Slope(jacobian.T @ r, jacobian.T @ jacobian, lower - point, upper - point)
+        slope = _Slope(r, jacobian, point, lower, upper, farthest)
         steepest = np.maximum(steepest, slope.curvature)
         lost = slope.lost(steepest)
         if slope.resting.all():
             return Minimum(point, chi2, iteration, not lost)
+        moved = renewed is not None  # constants followed the last step, and the sum here with them
         while True:
             step, promised = slope.step(damping * steepest)
-            trial = np.clip(point + step, lower, upper)
-            # nearly every trial is accepted: its Jacobian is asked for at once, which costs less than residuals twice
-            trial_r, trial_jacobian = residuals(trial)
-            gained = chi2 - float(trial_r @ trial_r)
-            if gained > 0.0 and gained > 1e-4 * promised:
-                break
-            if promised < tolerance or damping > _MOST_DAMPING:
-                # a short step promises little wherever it is: what an undamped one would gain decides
-                _, left = slope.step(_LEAST_DAMPING * steepest)
-                return Minimum(point, chi2, iteration, left < tolerance and not lost)
-            damping *= 8.0
+            # a short step promises little wherever it is: what an undamped one would gain decides
+            if 0.0 <= promised < credit and slope.ends(tolerance):
+                return Minimum(np.clip(point + step, lower, upper), chi2 - promised, iteration, not lost)
+            if promised > 0.0:
+                trial = np.clip(point + step, lower, upper)
+                # nearly every trial is accepted: its Jacobian is asked for at once, at less than residuals twice
+                trial_r, trial_jacobian = residuals(trial)
+                gained = chi2 - float(trial_r @ trial_r)
+                if gained > 0.0 and gained > 1e-4 * promised:
+                    break
+            if moved:
+                moved = False
+                r, jacobian = residuals(point)
+                chi2, slope = float(r @ r), _Slope(r, jacobian, point, lower, upper, farthest)
+            elif damping > _MOST_DAMPING or 0.0 <= promised < tolerance:
+                return Minimum(point, chi2, iteration, slope.ends(tolerance) and not lost)
+            else:
+                damping = max(8.0 * damping, refused)
         point, r, jacobian = trial, trial_r, trial_jacobian
-        chi2 -= gained
-        if gained < tolerance and promised < tolerance:
-            _, left = slope.step(_LEAST_DAMPING * steepest)
-            if left < tolerance:
-                return Minimum(point, chi2, iteration, not lost)
+        if renewed is not None:
+            r, jacobian = renewed(point)
+        chi2 = float(r @ r)
+        if gained < tolerance and promised < tolerance and slope.ends(tolerance):
+            return Minimum(point, chi2, iteration, not lost)
         damping = max(damping * (0.1 if gained > 0.5 * promised else 0.7), _LEAST_DAMPING)
     return Minimum(point, chi2, most_iterations, False)
+
+
+def _require_finite(chi2: float) -> None:
+    if not np.isfinite(chi2):
+        raise FitError("fit: the start values give no finite pattern; check wavelength, phases and angle range")
 
 
 class _Slope:
@@ -122,16 +161,24 @@ class _Slope:
 
     Parameters
     ----------
-    gradient, hessian
-        Half of those of chi2, shapes (n,) and (n, n).
-    lowest, highest
-        The box of steps that are allowed, shape (n,).
+    r, jacobian
+        Residuals and Jacobian.
+    point, lower, upper
+        Where they are, and bounds, shape (n,).
+    farthest
+        Longest step of each parameter, shape (n,).
     """
 
-    def __init__(self, gradient: Array, hessian: Array, lowest: Array, highest: Array) -> None:
-        self.gradient, self.hessian, self.lowest, self.highest = gradient, hessian, lowest, highest
-        self.curvature = np.diag(hessian)
-        self._at_bound = ((lowest >= 0.0) & (gradient > 0.0)) | ((highest <= 0.0) & (gradient < 0.0))
+    def __init__(
+        self, r: Array, jacobian: Array, point: Array, lower: Array, upper: Array, farthest: Array | float
+    ) -> None:
+        # half of those of chi2, shapes (n,) and (n, n); the box of steps that are allowed
+        self._farthest = farthest
+        self.gradient, self.hessian = jacobian.T @ r, jacobian.T @ jacobian
+        self.lowest, self.highest = np.maximum(lower - point, -farthest), np.minimum(upper - point, farthest)
+        self.curvature = np.diag(self.hessian)
+        outward = ((self.lowest >= 0.0) & (self.gradient > 0.0)) | ((self.highest <= 0.0) & (self.gradient < 0.0))
+        self._at_bound = outward
         self.resting = self._at_bound | (self.curvature <= 0.0)
 
     def lost(self, steepest: Array) -> bool:
@@ -159,6 +206,11 @@ class _Slope:
             moving[index[beyond]] = False
         return step, -float(2.0 * self.gradient @ step + step @ self.hessian @ step)
 
+    def ends(self, tolerance: float) -> bool:
+        """Tell whether an undamped step, no part of it cut short, promises less than this."""
+        step, promised = self.step(np.zeros_like(self.gradient))
+        return bool(0.0 <= promised < tolerance and np.all(np.abs(step) < self._farthest))
+
 
 def _solved(matrix: Array, right: Array) -> Array:
     """Solve a system of unit diagonal; where columns cannot be told apart, the shortest solution."""
@@ -176,11 +228,35 @@ def scipy_trf(
     *,
     tolerance: float = 1e-4,
     most_iterations: int = 60,
+    reach: Array | None = None,
+    renewed: Residuals | None = None,
 ) -> Minimum:
-    """`scipy.optimize.least_squares`, trust region reflective (see `Engine`)."""
+    """`scipy.optimize.least_squares`, trust region reflective (see `Engine`).
+
+    Its steps have a region of trust of their own, so `reach` is left alone; weights follow the point from one run of it
+    to the next until nothing is left to gain.
+    """
+    iterations = 0
+    for _ in range(_SETTLED_ROUNDS):
+        if renewed is not None:
+            residuals(start)
+            renewed(start)
+        minimum = _trf(residuals, start, lower, upper, tolerance, most_iterations)
+        start, iterations = minimum.point, iterations + minimum.iterations
+        if renewed is None:
+            break
+        r, jacobian = renewed(start)
+        if _Slope(r, jacobian, start, lower, upper, np.inf).ends(tolerance):
+            break
+    return replace(minimum, iterations=iterations)
+
+
+def _trf(
+    residuals: Residuals, start: Array, lower: Array, upper: Array, tolerance: float, most_iterations: int
+) -> Minimum:
     # scipy starts strictly inside the bounds only
     inside = np.minimum(np.maximum(start, np.nextafter(lower, np.inf)), np.nextafter(upper, -np.inf))
-    last: list[tuple[bytes, tuple[Array, Array]]] = [(b"", residuals(inside))]
+    last: list[tuple[bytes, tuple[Array, Array]]] = [(inside.tobytes(), residuals(inside))]
 
     def evaluated(p: Array) -> tuple[Array, Array]:
         if last[0][0] != p.tobytes():

@@ -1,9 +1,9 @@
 """One pattern being fitted: data, model, parameters, weights, and rounds of least squares."""
 
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
 
-import lmfit
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
@@ -15,7 +15,11 @@ from xrdorder.forward_model.parameter_map import ParameterMap
 from xrdorder.forward_model.pattern_model import PatternModel
 from xrdorder.least_squares.engines import Engine
 
+if TYPE_CHECKING:
+    import lmfit
+
 Array = NDArray[np.float64]
+Values = Mapping[str, float]
 
 MOST_EVALUATIONS = 1000
 """Evaluations of the model that a fit may take. Fits of wires take 30 to 60, two populations of A15 255 (trials)."""
@@ -24,6 +28,7 @@ _LEAST_VARIANCE = 0.5  # counts; a point where the model expects nothing still s
 _OUTLIER_SIGMAS = 6.0
 _MASK_ROUNDS = 3
 _TRIAL_ROUNDS = 40
+_CREDIT = 0.1  # of chi squared: so near a minimum the derivatives where the last step began are those at its end
 _LARGEST_MASKED_SHARE = 0.01  # beyond one point in a hundred it is misfit, not hot pixels
 
 
@@ -54,6 +59,37 @@ class Solution:
         return self.covariance[np.ix_(rows, rows)]
 
 
+class Known(NamedTuple):
+    """Counts and derivatives at one point: what was asked for once is not computed again.
+
+    Attributes
+    ----------
+    here
+        All that they hang on.
+    names, counts, jacobian
+        Parameters, counts (n,) and derivatives (n, names), not weighted.
+    exact
+        False where counts were carried on, by the derivatives, from where a last short step began.
+    """
+
+    here: Hashable
+    names: tuple[str, ...]
+    counts: Array
+    jacobian: Array
+    exact: bool
+
+    def tells(self, here: Hashable, names: Iterable[str]) -> bool:
+        """Tell whether these derivatives are known there."""
+        return self.here == here and set(names) <= set(self.names)
+
+    def by(self, names: Sequence[str]) -> Array:
+        """Derivatives by some of the parameters, (n, names)."""
+        if tuple(names) == self.names:
+            return self.jacobian
+        place = {name: k for k, name in enumerate(self.names)}
+        return np.asarray(self.jacobian.T[[place[name] for name in names]].T)
+
+
 class Refinement:
     """Least squares on one pattern.
 
@@ -67,10 +103,15 @@ class Refinement:
         All parameters of the model.
     engine
         Least-squares engine.
+
+    Attributes
+    ----------
+    reached
+        Chi squared where the last run ended, by its weights.
     """
 
     def __init__(
-        self, pattern: xr.DataArray, model: PatternModel, parameters: lmfit.Parameters, engine: Engine
+        self, pattern: xr.DataArray, model: PatternModel, parameters: "lmfit.Parameters", engine: Engine
     ) -> None:
         self.model, self.parameters, self.engine = model, parameters, engine
         self.two_theta = np.asarray(pattern["two_theta"].values, dtype=np.float64)
@@ -82,15 +123,55 @@ class Refinement:
         )
         self.used = np.ones(len(self.observed), dtype=bool)
         self.iterations = self.evaluations = 0
+        self.reached = np.inf
+        self._known: Known | None = None
         self._counted_at: tuple[Hashable, Array] | None = None
         self._solved_at: tuple[Hashable, Array, NDArray[np.bool_], Solution] | None = None
+
+    def observe(self, pattern: xr.DataArray) -> None:
+        """Take over the counts of another pattern like this one; what is known at the parameters is taken as exact.
+
+        Raises
+        ------
+        FitError
+            It was measured at other angles.
+        """
+        if not np.array_equal(pattern["two_theta"].values, self.two_theta):
+            raise FitError("fit: the angles are not those of the neighbouring pattern; fit it by itself")
+        self.observed = np.asarray(pattern.values, dtype=np.float64)
+        self._file_variance = np.asarray(pattern["variance"].values, dtype=np.float64)
+        if not self._counted:
+            self.variance = self._file_variance.copy()
+        if self._known is not None:
+            self._known = self._known._replace(exact=True)
 
     def values(self) -> dict[str, float]:
         """All parameter values as they stand."""
         return {name: float(p.value) for name, p in self.parameters.items()}
 
-    def run(self, vary: Iterable[str], *, most_iterations: int = 40, tolerance: float = 1e-4) -> bool:
+    def run(
+        self,
+        vary: Iterable[str],
+        *,
+        most_iterations: int = 40,
+        tolerance: float = 1e-4,
+        follow: bool = False,
+        from_afar: bool = False,
+    ) -> bool:
         """Fit the named parameters, hold all others; return whether the engine converged.
+
+        Parameters
+        ----------
+        vary
+            Names.
+        most_iterations, tolerance
+            Evaluations of the model, and the drop of chi squared below which a step is the last.
+        follow
+            Weights, and what the lines treat as constant, follow the model from step to step: the end is the minimum by
+            its own weights. Otherwise both stay, so that chi squared before and after compare.
+        from_afar
+            The start is a guess, so that steps begin short; otherwise as long as no line moves by more than half its
+            width.
 
         Raises
         ------
@@ -107,25 +188,43 @@ class Refinement:
                 f"fit: {int(self.used.sum())} points cannot decide {len(translation.free)} parameters; "
                 "measure a longer range or ask for fewer phases"
             )
-        root = np.where(self.used, 1.0 / np.sqrt(self.variance), 0.0)
-
-        def residuals(point: Array) -> tuple[Array, Array]:
-            self._spend()
-            counts, jacobian = self.model.counts_with_jacobian(translation.values(point), translation.wanted)
-            jacobian = translation.to_free(jacobian, point)
-            return (counts - self.observed) * root, jacobian * root[:, None]
-
+        steps = _Steps(self, translation, follow)
+        start = translation.start
         minimum = self.engine(
-            residuals,
-            translation.start,
+            steps.residuals,
+            start,
             translation.lower,
             translation.upper,
             tolerance=tolerance,
             most_iterations=most_iterations,
+            reach=None if from_afar else self.model.reach(translation.values(start), translation.free),
+            renewed=steps.renewed,
         )
         translation.store(minimum.point)
         self.iterations += minimum.iterations
+        self.reached = minimum.chi2
+        self._known = steps.carried_to(minimum.point) if tolerance <= _CREDIT else None
         return minimum.converged
+
+    def evaluated(self, values: Values, names: Sequence[str]) -> Known:
+        """Counts and derivatives at some values; what is known there is not computed again."""
+        known, here = self._known, self.here(values)
+        if known is None or not known.exact or not known.tells(here, names):
+            self._spend()
+            known = Known(here, tuple(names), *self.model.counts_with_jacobian(values, names), True)
+            self._known = known
+        return known
+
+    def derivatives(self, names: Sequence[str]) -> Array:
+        """Derivatives of the counts at the parameters as they stand, shape (n, names).
+
+        Many ask at one minimum: they all are answered by one evaluation, by every parameter of what is in the pattern.
+        """
+        values = self.values()
+        if self._known is None or not self._known.tells(self.here(values), names):
+            every = tuple(dict.fromkeys((*names, *self.model.names_at(values))))
+            self._known = Known(self.here(values), every, *self.model.counts_with_jacobian(values, every), True)
+        return self._known.by(names)
 
     def _spend(self) -> None:
         """Count an evaluation of the model against the budget."""
@@ -138,7 +237,7 @@ class Refinement:
 
     def trial(self, vary: Sequence[str]) -> tuple[dict[str, float], Solution, float]:
         """Values, solution and chi squared of a fit of other parameters; everything is put back afterwards."""
-        before, iterations = self.values(), self.iterations
+        before, iterations, known = self.values(), self.iterations, self._known
         free = [name for name, parameter in self.parameters.items() if parameter.vary]
         try:
             self.run(vary, most_iterations=_TRIAL_ROUNDS, tolerance=1e-3)
@@ -147,7 +246,7 @@ class Refinement:
             for name, parameter in self.parameters.items():
                 if not parameter.expr:
                     parameter.set(value=before[name], vary=name in free)
-            self.iterations = iterations
+            self.iterations, self._known = iterations, known
 
     def weighted_residual(self) -> Array:
         """Observed less calculated counts over their standard uncertainty, at all points."""
@@ -155,14 +254,17 @@ class Refinement:
 
     def counts(self) -> Array:
         """Calculated counts at the parameters as they stand; many questions are asked at one minimum."""
-        here = self._here()
+        values = self.values()
+        here = self.here(values)
+        if self._known is not None and self._known.exact and self._known.here == here:
+            return np.asarray(self._known.counts)
         if self._counted_at is None or self._counted_at[0] != here:
-            self._counted_at = here, self.model.counts(self.values())
+            self._counted_at = here, self.model.counts(values)
         return self._counted_at[1]
 
-    def _here(self) -> Hashable:
+    def here(self, values: Values) -> Hashable:
         """Everything that the calculated counts hang on."""
-        return tuple(self.values().items()), tuple((id(lines), lines.freezes) for lines in self.model.phases)
+        return tuple(values.items()), tuple((id(lines), lines.freezes) for lines in self.model.phases)
 
     def chi_squared(self) -> float:
         """Weighted sum of squared residuals over the points used."""
@@ -172,16 +274,16 @@ class Refinement:
         """Mean squared weighted residual of the points used: one for noise alone."""
         return self.chi_squared() / max(int(self.used.sum()), 1)
 
-    def freeze(self) -> None:
-        """Evaluate anew at the present lattices what the lines treat as constant."""
-        values = self.values()
+    def freeze(self, values: Values | None = None) -> None:
+        """Evaluate anew at these lattices, or the present ones, what the lines treat as constant."""
+        values = self.values() if values is None else values
         for phase in self.model.phases:
             phase.freeze(tuple(values[name] for name in phase.length_names))
 
-    def reweight(self) -> None:
-        """Take the variance of counts from the fitted model instead of the observed counts."""
+    def reweight(self, counts: Array | None = None) -> None:
+        """Take the variance of counts from those of the model, as they stand or given, instead of the observed ones."""
         if self._counted:
-            self.variance = np.maximum(self.counts(), _LEAST_VARIANCE)
+            self.variance = np.maximum(self.counts() if counts is None else counts, _LEAST_VARIANCE)
 
     def mask_outliers(self) -> int:
         """Leave out single points beyond six standard deviations of the scatter; return how many are left out now.
@@ -198,22 +300,19 @@ class Refinement:
         neighbours[1:] |= half[:-1]
         neighbours[:-1] |= half[1:]
         alone = large & ~neighbours
-        if alone.sum() <= _LARGEST_MASKED_SHARE * len(alone):
+        if alone.sum() <= _LARGEST_MASKED_SHARE * len(alone) and not np.array_equal(self.used, ~alone):
             self.used = ~alone
         return int((~self.used).sum())
 
-    def settle(self, vary: Sequence[str], *, tolerance: float = 1e-6) -> bool:
-        """Last rounds: model weights, outliers out, constants at the final lattice, and the fit to its minimum."""
-        converged = True
-        masked = -1
+    def settle(self, vary: Sequence[str], *, tolerance: float = 1e-4) -> bool:
+        """Last rounds: outliers out, and the fit to the minimum by its own weights."""
         for _ in range(_MASK_ROUNDS):
-            self.reweight()
-            self.freeze()
-            left_out = self.mask_outliers()
-            if left_out == masked:
+            self.mask_outliers()
+            used = self.used
+            converged = self.run(vary, tolerance=tolerance, follow=True)
+            self.mask_outliers()
+            if np.array_equal(used, self.used):
                 break
-            masked = left_out
-            converged = self.run(vary, most_iterations=40, tolerance=tolerance)
         return converged
 
     def solution(self, held: Sequence[str] = ()) -> tuple[Solution, Array]:
@@ -223,21 +322,19 @@ class Refinement:
         solution is kept, as several ask for it at one minimum.
         """
         translation = ParameterMap(self.parameters)
-        here = self._here(), translation.free, tuple(translation.lower), tuple(translation.upper)
+        here = self.here(self.values()), translation.free, tuple(translation.lower), tuple(translation.upper)
         if not held and self._solved_at is not None:
             there, variance, used, solved = self._solved_at
             if there == here and variance is self.variance and used is self.used:
                 return solved, np.zeros((len(solved.weighted_jacobian), 0))
         point = translation.start
-        values = translation.values(point)
-        wanted = (*translation.wanted, *held)
-        _, jacobian = self.model.counts_with_jacobian(values, wanted)
-        root = 1.0 / np.sqrt(self.variance)
-        jacobian = (jacobian * root[:, None])[self.used]
+        jacobian = self.derivatives((*translation.wanted, *held))
+        jacobian = (jacobian.T[:, self.used] / np.sqrt(self.variance[self.used])).T
         n = len(translation.wanted)
         by_free = translation.to_free(jacobian[:, :n], point)
         by_held = jacobian[:, n:]
-        norms = np.linalg.norm(by_free, axis=0)
+        normal = by_free.T @ by_free
+        norms = np.sqrt(np.diag(normal))
         span = np.where(
             np.isfinite(translation.upper - translation.lower), translation.upper - translation.lower, np.inf
         )
@@ -246,19 +343,74 @@ class Refinement:
         lively = (norms > 0.0) & ~at_bound
         index = np.flatnonzero(lively)
         free = tuple(translation.free[k] for k in index)
-        scaled = by_free[:, index] / norms[index]
-        normal = scaled.T @ scaled
+        scaled = normal[np.ix_(index, index)] / np.outer(norms[index], norms[index])
         try:
-            inverse = cho_solve(cho_factor(normal), np.eye(len(index)))
+            inverse = cho_solve(cho_factor(scaled), np.eye(len(index)))
         except np.linalg.LinAlgError as error:
             raise FitError(
                 "fit: parameters cannot be told apart (singular covariance); ask for fewer phases or a longer range"
             ) from error
         covariance = inverse / np.outer(norms[index], norms[index])
         idle = tuple(name for name, ok in zip(translation.free, lively, strict=True) if not ok)
-        solved = Solution(free, point[index], covariance, by_free[:, index], idle)
+        weighted = by_free if len(index) == by_free.shape[1] else by_free.T[index].T
+        solved = Solution(free, point[index], covariance, weighted, idle)
         self._solved_at = here, self.variance, self.used, solved
         return solved, by_held
+
+
+class _Steps:
+    """What an engine asks on its way: weighted residuals, and weights and constants that follow the model or stay.
+
+    Parameters
+    ----------
+    fit
+        Whose counts they are.
+    translation
+        Of its parameters to vectors.
+    follow
+        Whether weights and constants follow.
+    """
+
+    def __init__(self, fit: Refinement, translation: ParameterMap, follow: bool) -> None:
+        self._fit, self._translation, self._follow = fit, translation, follow
+        self._last: tuple[Array, Known] | None = None
+        self._base: tuple[Array, Known] | None = None
+
+    def residuals(self, point: Array) -> tuple[Array, Array]:
+        """Weighted residuals and Jacobian."""
+        values = self._translation.values(point)
+        base = self._base
+        if base is not None and base[1].tells(self._fit.here(values), self._translation.wanted):
+            self._last = base
+        else:
+            self._last = point.copy(), self._fit.evaluated(values, self._translation.wanted)
+        return self._weighted(*self._last)
+
+    def renewed(self, point: Array) -> tuple[Array, Array]:
+        """The same at a point that was accepted, after weights and constants have followed."""
+        if self._last is None or not np.array_equal(self._last[0], point):
+            self.residuals(point)
+        assert self._last is not None
+        self._base = self._last
+        if self._follow:
+            self._fit.reweight(self._base[1].counts)
+            self._fit.freeze(self._translation.values(point))
+        return self._weighted(*self._base)
+
+    def _weighted(self, point: Array, known: Known) -> tuple[Array, Array]:
+        fit = self._fit
+        root = np.where(fit.used, 1.0 / np.sqrt(fit.variance), 0.0)
+        jacobian = self._translation.to_free(known.by(self._translation.wanted), point)
+        return (known.counts - fit.observed) * root, (jacobian.T * root).T
+
+    def carried_to(self, point: Array) -> Known:
+        """What is known where the last point was accepted, carried to where the fit ended."""
+        assert self._base is not None
+        start, known = self._base
+        here = self._fit.here(self._translation.values(point))
+        jacobian = self._translation.to_free(known.by(self._translation.wanted), start)
+        exact = known.exact and here == known.here
+        return Known(here, known.names, known.counts + jacobian @ (point - start), known.jacobian, exact)
 
 
 def initial_variance(counts: Array, time_factor: Array) -> Array:

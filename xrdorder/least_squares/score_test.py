@@ -35,8 +35,8 @@ class ScoreTest:
 
     def derivatives(self, names: Sequence[str]) -> Array:
         """Weighted derivatives of the counts by held parameters, shape (points used, names)."""
-        jacobian = self._fit.model.jacobian(self._fit.values(), names)
-        return np.asarray((jacobian / np.sqrt(self._fit.variance)[:, None])[self._fit.used])
+        used = self._fit.used
+        return np.asarray((self._fit.derivatives(names).T[:, used] / np.sqrt(self._fit.variance[used])).T)
 
     def weighted(self, change: Array) -> Array:
         """A change of the counts, shape (n,), as one column of derivatives."""

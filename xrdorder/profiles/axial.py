@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-_SMALL = 1e-6  # a ratio below this moves no line by as much as a millionth of a degree
+SMALL_RATIO = 1e-6  # a ratio below this moves no line by as much as a millionth of a degree
 
 
 class AxialNodes(NamedTuple):
@@ -60,7 +60,7 @@ def axial_nodes(
     """
     n = len(two_theta)
     low, high = abs(source_ratio - detector_ratio), source_ratio + detector_ratio
-    if high < _SMALL:
+    if high < SMALL_RATIO:
         zero = np.zeros((n, 2))
         return AxialNodes(
             np.arange(n), np.asarray(two_theta, float), np.ones(n), np.ones(n), zero, zero.copy()
@@ -116,6 +116,15 @@ def _legendre(size: int) -> tuple[Array, Array]:
     return 0.5 * (node + 1.0), 0.5 * quadrature
 
 
+@lru_cache(maxsize=1)
+def legendre_tables(most: int) -> tuple[Array, Array]:
+    """Nodes and weights on [0, 1] for every number of nodes, each in the row of its number, shape (most + 1, most)."""
+    tables = np.zeros((2, most + 1, most))
+    for size in range(1, most + 1):
+        tables[0, size, :size], tables[1, size, :size] = _legendre(size)
+    return tables[0], tables[1]
+
+
 def _trapezoid_nodes(
     size: int, low: float, high: float, by_low: Array, by_high: Array
 ) -> tuple[Array, Array, Array, Array]:
@@ -128,7 +137,7 @@ def _trapezoid_nodes(
     h_by = by_low + np.outer(node, by_width)
     p = width * quadrature * (1.0 - node)
     p_by = np.outer(quadrature * (1.0 - node), by_width)
-    if low > _SMALL:  # and the flat top
+    if low > SMALL_RATIO:  # and the flat top
         h = np.concatenate([low * node, h])
         h_by = np.concatenate([np.outer(node, by_low), h_by])
         p = np.concatenate([low * quadrature, p])

@@ -24,6 +24,7 @@ _TERMS = 32
 _SCALE = math.sqrt(_TERMS / math.sqrt(2.0))
 _PER_ROOT_PI = 1.0 / math.sqrt(math.pi)
 _VARIANCE_PER_FWHM2 = 1.0 / (8.0 * math.log(2.0))
+_SMALL = 1e-6  # as in `axial`
 _CHUNK = 256  # points of the grid that are worked on together: with all parameters they stay in the fastest memory
 
 
@@ -141,6 +142,99 @@ def _add_line(rows, n, start, total, jacobian, area, by_area, by_position, by_ga
 
 
 @_jit
+def _nodes_of(count, low, high, sign, node, quadrature, h, p, h_by, p_by):  # type: ignore[no-untyped-def]
+    """Heights of one line with weights of the trapezoid, and derivatives by (source, detector); return their number."""
+    width, n = high - low, count
+    for r in range(2):
+        by_low = sign if r == 0 else -sign
+        for k in range(count):
+            h_by[k, r] = by_low + node[k] * (1.0 - by_low)
+            p_by[k, r] = quadrature[k] * (1.0 - node[k]) * (1.0 - by_low)
+    for k in range(count):
+        h[k], p[k] = low + width * node[k], width * quadrature[k] * (1.0 - node[k])
+    if low > _SMALL:
+        n = 2 * count
+        for k in range(count):
+            h[count + k], p[count + k] = low * node[k], low * quadrature[k]
+            for r in range(2):
+                by_low = sign if r == 0 else -sign
+                h_by[count + k, r], p_by[count + k, r] = node[k] * by_low, quadrature[k] * by_low
+    return n
+
+
+@_jit
+def lay_out_nodes(two_theta, counts, alone, starts, source, detector, tables, components, tails):  # type: ignore[no-untyped-def]
+    """Fill components and moments of the lines: `axial.axial_nodes` and `summation._moments`, line by line.
+
+    Parameters
+    ----------
+    two_theta, counts, alone, starts
+        Of each line: position, number of nodes in each piece, whether one at the centroid stands for them, and its
+        first component.
+    source, detector
+        Ratios.
+    tables : tuple of ndarray
+        Gauss-Legendre nodes and weights on [0, 1], in the row of their number.
+    components : ndarray, shape (m, 10)
+        Position, weight, what is added to the squared width, derivative of the position, and of weight, position and
+        squared width by both ratios.
+    tails : ndarray, shape (n, 6)
+        Centroid, squared width, and derivatives of both by both ratios.
+    """
+    low, high, sign = abs(source - detector), source + detector, np.sign(source - detector)
+    most = 2 * len(tables[0])
+    h, p, h_by, p_by = np.empty(most), np.empty(most), np.empty((most, 2)), np.empty((most, 2))
+    w, w_by, x, x_by, d_x = np.empty(most), np.empty((most, 2)), np.empty(most), np.empty((most, 2)), np.empty(most)
+    total_by = np.empty(2)
+    for i in range(len(two_theta)):
+        c = counts[i]
+        n = _nodes_of(c, low, high, sign, tables[0][c], tables[1][c], h, p, h_by, p_by)
+        angle = math.radians(two_theta[i])
+        total, total_by[:] = 0.0, 0.0
+        for k in range(n):
+            stretch = math.sqrt(1.0 + h[k] * h[k])
+            cosine = min(max(math.cos(angle) * stretch, -1.0 + 1e-12), 1.0 - 1e-12)
+            apparent = math.acos(cosine)
+            sine = math.sin(apparent)
+            apparent_by_h = -math.cos(angle) * h[k] / (stretch * sine)
+            density = 1.0 / (stretch * stretch * sine)
+            slope = -2.0 * h[k] / (stretch * stretch) - cosine / sine * apparent_by_h
+            x[k], w[k], d_x[k] = math.degrees(apparent), p[k] * density, math.sin(angle) * stretch / sine
+            total += w[k]
+            for r in range(2):
+                x_by[k, r] = math.degrees(apparent_by_h) * h_by[k, r]
+                w_by[k, r] = (p_by[k, r] + p[k] * slope * h_by[k, r]) * density
+                total_by[r] += w_by[k, r]
+        tail = tails[i]
+        tail[:] = 0.0
+        mean_d_x = 0.0
+        for k in range(n):
+            for r in range(2):
+                w_by[k, r] = w_by[k, r] / total - w[k] / (total * total) * total_by[r]
+                tail[2 + r] += w_by[k, r] * x[k] + w[k] / total * x_by[k, r]
+            w[k] /= total
+            tail[0] += w[k] * x[k]
+            mean_d_x += w[k] * d_x[k]
+        for k in range(n):
+            away = x[k] - tail[0]
+            tail[1] += w[k] * away * away / _VARIANCE_PER_FWHM2
+            for r in range(2):
+                by = w_by[k, r] * away * away + 2.0 * w[k] * away * x_by[k, r]
+                tail[4 + r] += by / _VARIANCE_PER_FWHM2
+        first = starts[i]
+        if alone[i]:
+            out = components[first]
+            out[0], out[1], out[2], out[3] = tail[0], 1.0, tail[1], mean_d_x
+            out[4:6], out[6:] = 0.0, tail[2:]
+            continue
+        for k in range(n):
+            out = components[first + k]
+            out[0], out[1], out[2], out[3] = x[k], w[k], 0.0, d_x[k]
+            for r in range(2):
+                out[4 + r], out[6 + r], out[8 + r] = w_by[k, r], x_by[k, r], 0.0
+
+
+@_jit
 def sum_lines(points, grid, lines, derivatives, layout, axial, total, jacobian, on_grid):  # type: ignore[no-untyped-def]
     """Add lines and their derivatives to a sum over the points, and their smooth tails to one over the grid.
 
@@ -161,36 +255,36 @@ def sum_lines(points, grid, lines, derivatives, layout, axial, total, jacobian, 
     """
     position, area, gauss_squared, lorentz = lines
     by_position, by_area, by_gauss, by_lorentz = derivatives
-    starts, n_position, n_weight, n_gauss, n_by, n_by_ratios, centroid, spread, t_by, heart, window, core = layout
+    starts, components, tails, heart, window, core = layout
     longest = max(len(points), _CHUNK)
     rows, node_rows = np.zeros((4, longest)), np.zeros((4, longest))
     for i in range(len(position)):
         lo, hi = np.searchsorted(points, position[i] - window[i]), np.searchsorted(points, position[i] + window[i])
         first, last = np.searchsorted(points, position[i] - heart[i]), np.searchsorted(points, position[i] + heart[i])
-        wide = gauss_squared[i] + spread[i]
+        centroid, wide, t_by = tails[i, 0], gauss_squared[i] + tails[i, 1], tails[i, 2:]
         rows[:, : hi - lo] = 0.0
-        _add_tail(points[lo:hi], centroid[i], wide, lorentz[i], core[i] ** 2, -1.0, rows, 0)
-        _add_tail(points[lo:first], centroid[i], wide, lorentz[i], 0.0, 1.0, rows, 0)
-        _add_tail(points[last:hi], centroid[i], wide, lorentz[i], 0.0, 1.0, rows, last - lo)
+        _add_tail(points[lo:hi], centroid, wide, lorentz[i], core[i] ** 2, -1.0, rows, 0)
+        _add_tail(points[lo:first], centroid, wide, lorentz[i], 0.0, 1.0, rows, 0)
+        _add_tail(points[last:hi], centroid, wide, lorentz[i], 0.0, 1.0, rows, last - lo)
         if axial[0] >= 0:
             for r in range(2):
                 target = jacobian[axial[r], lo:hi]
-                _add(rows[1], -area[i] * t_by[i, r], target)
-                _add(rows[2], area[i] * t_by[i, 2 + r], target)
+                _add(rows[1], -area[i] * t_by[r], target)
+                _add(rows[2], area[i] * t_by[2 + r], target)
         heart_rows = rows[:, first - lo : last - lo]
         for c in range(starts[i], starts[i + 1]):
-            write_voigt(points[first:last], n_position[c], gauss_squared[i] + n_gauss[c], lorentz[i], node_rows)
-            weight = n_weight[c]
+            place, weight, added, d_place = components[c, :4]
+            write_voigt(points[first:last], place, gauss_squared[i] + added, lorentz[i], node_rows)
             _add(node_rows[0], weight, heart_rows[0])
-            _add(node_rows[1], weight * n_by[c], heart_rows[1])
+            _add(node_rows[1], weight * d_place, heart_rows[1])
             _add(node_rows[2], weight, heart_rows[2])
             _add(node_rows[3], weight, heart_rows[3])
             if axial[0] >= 0:
                 for r in range(2):
                     target = jacobian[axial[r], first:last]
-                    _add(node_rows[0], area[i] * n_by_ratios[c, r], target)
-                    _add(node_rows[1], -area[i] * weight * n_by_ratios[c, 2 + r], target)
-                    _add(node_rows[2], area[i] * weight * n_by_ratios[c, 4 + r], target)
+                    _add(node_rows[0], area[i] * components[c, 4 + r], target)
+                    _add(node_rows[1], -area[i] * weight * components[c, 6 + r], target)
+                    _add(node_rows[2], area[i] * weight * components[c, 8 + r], target)
         _add_line(
             rows, hi - lo, lo, total, jacobian, area[i], by_area[i], by_position[i], by_gauss[i], by_lorentz[i]
         )
@@ -198,12 +292,13 @@ def sum_lines(points, grid, lines, derivatives, layout, axial, total, jacobian, 
         x = grid[start : start + _CHUNK]
         for i in range(len(position)):
             rows[:, : len(x)] = 0.0
-            _add_tail(x, centroid[i], gauss_squared[i] + spread[i], lorentz[i], core[i] ** 2, 1.0, rows, 0)
+            t_by = tails[i, 2:]
+            _add_tail(x, tails[i, 0], gauss_squared[i] + tails[i, 1], lorentz[i], core[i] ** 2, 1.0, rows, 0)
             if axial[0] >= 0:
                 for r in range(2):
                     target = on_grid[1 + axial[r], start : start + _CHUNK]
-                    _add(rows[1], -area[i] * t_by[i, r], target)
-                    _add(rows[2], area[i] * t_by[i, 2 + r], target)
+                    _add(rows[1], -area[i] * t_by[r], target)
+                    _add(rows[2], area[i] * t_by[2 + r], target)
             _add_line(
                 rows, len(x), start, on_grid[0], on_grid[1:], area[i],
                 by_area[i], by_position[i], by_gauss[i], by_lorentz[i],

@@ -18,7 +18,7 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from xrdorder.profiles.axial import AxialNodes, axial_nodes, largest_shift
+from xrdorder.profiles.axial import SMALL_RATIO, AxialNodes, axial_nodes, largest_shift, legendre_tables
 from xrdorder.profiles.voigt import (
     FWHM_PER_SIGMA,
     fwhm,
@@ -43,12 +43,17 @@ _HARDLY_SHIFTED = 0.1
 
 
 class Lines(NamedTuple):
-    """Unsplit lines: centre, area (counts times degree) and widths, each of shape (n,)."""
+    """Unsplit lines: centre, area (counts times degree) and widths, each of shape (n,).
+
+    `nodes` are the axial nodes of each line, from `axial_counts`; None to have them counted. Their number jumps with
+    the width, and sums of strong lines then jump by more than a minimum may be missed: a fit holds them.
+    """
 
     position: Array
     area: Array
     gauss_squared: Array
     lorentz: Array
+    nodes: NDArray[np.intp] | None = None
 
 
 class LineDerivatives(NamedTuple):
@@ -71,28 +76,18 @@ class Layout(NamedTuple):
     ----------
     starts
         First component of each line, and their number, shape (n + 1,).
-    position, weight, gauss_added, d_position
-        Of each component: where, how much, by what its squared width exceeds that of the line, and the derivative of
-        the position by that of the line, shape (m,).
-    by_ratios
-        Derivatives of weight, position and squared width of each component, shape (m, 6).
-    centroid, spread
-        Of the tail of each line: centre, and what axial divergence adds to the squared width, shape (n,).
-    tail_by_ratios
-        Derivatives of both, shape (n, 4).
+    components
+        Position, weight, what is added to the squared width of the line, derivative of the position by that of the
+        line; derivatives of weight, position and squared width by both ratios; shape (m, 10).
+    tails
+        Centroid, what axial divergence adds to the squared width, and derivatives of both by both ratios; (n, 6).
     heart, window, core
         Half widths of both regions and smoothing length of each line, degrees, shape (n,).
     """
 
     starts: NDArray[np.intp]
-    position: Array
-    weight: Array
-    gauss_added: Array
-    d_position: Array
-    by_ratios: Array
-    centroid: Array
-    spread: Array
-    tail_by_ratios: Array
+    components: Array
+    tails: Array
     heart: Array
     window: Array
     core: Array
@@ -100,7 +95,7 @@ class Layout(NamedTuple):
     @property
     def owner(self) -> NDArray[np.intp]:
         """Line of each component, shape (m,)."""
-        return np.repeat(np.arange(len(self.centroid)), np.diff(self.starts))
+        return np.repeat(np.arange(len(self.tails)), np.diff(self.starts))
 
 
 class ProfileSum:
@@ -118,7 +113,6 @@ class ProfileSum:
         low, high = self.two_theta[0] - 2 * step, self.two_theta[-1] + 2 * step
         self._grid = np.linspace(low, high, int(np.ceil((high - low) / step)) + 1)
         self._first, self._weights = _interpolation(self._grid, self.two_theta)
-        self._axial_counts: NDArray[np.intp] | None = None
 
     @cached_property
     def _to_points(self) -> sp.csr_matrix:
@@ -127,26 +121,19 @@ class ProfileSum:
         shape = len(self.two_theta), len(self._grid)
         return sp.csr_matrix((self._weights.ravel(), columns.ravel(), starts), shape=shape)
 
-    def hold_axial_nodes(self, lines: Lines, source_ratio: float, detector_ratio: float) -> None:
-        """From now on as many axial nodes for each line as these lines need, whatever widths become.
-
-        Their number jumps with the width. Sums of strong lines then jump by more than a minimum may be missed.
-        """
-        self._axial_counts = axial_counts(lines, source_ratio, detector_ratio)
-
     def total(self, lines: Lines, source_ratio: float, detector_ratio: float) -> Array:
         """Intensity at every point, shape (n,)."""
         layout = self._layout(lines, source_ratio, detector_ratio)
         if compiled():
             nothing = np.zeros((len(lines.position), 0))
             return self._compiled(lines, LineDerivatives(nothing, nothing, nothing, nothing, None), layout)[0]
-        gauss_squared = lines.gauss_squared + layout.spread
-        x = self._grid[None, :] - layout.centroid[:, None]
+        gauss_squared = lines.gauss_squared + layout.tails[:, 1]
+        x = self._grid[None, :] - layout.tails[:, 0][:, None]
         tail = voigt_tail(x, gauss_squared[:, None], lines.lorentz[:, None], layout.core[:, None])
         result = self._to_points @ (lines.area @ tail)
 
         row, point, _ = self._flat(lines.position, layout.window)
-        x = self.two_theta[point] - layout.centroid[row]
+        x = self.two_theta[point] - layout.tails[:, 0][row]
         widths = gauss_squared[row], lines.lorentz[row]
         far = np.abs(self.two_theta[point] - lines.position[row]) > layout.heart[row]
         flank = -voigt_tail(x, *widths, layout.core[row])
@@ -155,10 +142,10 @@ class ProfileSum:
 
         owner = layout.owner
         component, point, _ = self._flat(lines.position[owner], layout.heart[owner])
-        x = self.two_theta[point] - layout.position[component]
-        widths = (lines.gauss_squared[owner] + layout.gauss_added)[component], lines.lorentz[owner][component]
+        x = self.two_theta[point] - layout.components[:, 0][component]
+        widths = (lines.gauss_squared[owner] + layout.components[:, 2])[component], lines.lorentz[owner][component]
         result += np.bincount(
-            point, voigt(x, *widths) * (layout.weight * lines.area[owner])[component], len(result)
+            point, voigt(x, *widths) * (layout.components[:, 1] * lines.area[owner])[component], len(result)
         )
         return np.asarray(result)
 
@@ -169,19 +156,19 @@ class ProfileSum:
         layout = self._layout(lines, source_ratio, detector_ratio)
         if compiled():
             return self._compiled(lines, derivatives, layout)
-        gauss_squared = lines.gauss_squared + layout.spread
+        gauss_squared = lines.gauss_squared + layout.tails[:, 1]
         n_points = len(self.two_theta)
         area = lines.area[:, None]
         columns = list(derivatives.axial_columns or ())
 
-        x = self._grid[None, :] - layout.centroid[:, None]
+        x = self._grid[None, :] - layout.tails[:, 0][:, None]
         tail = voigt_tail_with_derivatives(x, gauss_squared[:, None], lines.lorentz[:, None], layout.core[:, None])
         d_area, d_position = derivatives.area, -area * derivatives.position
         d_gauss, d_lorentz = area * derivatives.gauss_squared, area * derivatives.lorentz
         tail_position, tail_gauss = d_position.copy(), d_gauss.copy()
         if columns:
-            tail_position[:, columns] -= area * layout.tail_by_ratios[:, :2]
-            tail_gauss[:, columns] += area * layout.tail_by_ratios[:, 2:]
+            tail_position[:, columns] -= area * layout.tails[:, 2:4]
+            tail_gauss[:, columns] += area * layout.tails[:, 4:]
         on_grid = (
             tail.value.T @ d_area + tail.d_x.T @ tail_position + tail.d_gauss_squared.T @ tail_gauss
             + tail.d_lorentz.T @ d_lorentz
@@ -190,7 +177,7 @@ class ProfileSum:
         jacobian = self._to_points @ on_grid
 
         row, point, starts = self._flat(lines.position, layout.window)
-        x = self.two_theta[point] - layout.centroid[row]
+        x = self.two_theta[point] - layout.tails[:, 0][row]
         widths = gauss_squared[row], lines.lorentz[row]
         far = np.abs(self.two_theta[point] - lines.position[row]) > layout.heart[row]
         flank = voigt_tail_with_derivatives(x, *widths, layout.core[row])
@@ -207,18 +194,18 @@ class ProfileSum:
 
         owner = layout.owner
         component, point, starts = self._flat(lines.position[owner], layout.heart[owner])
-        x = self.two_theta[point] - layout.position[component]
-        widths = (lines.gauss_squared[owner] + layout.gauss_added)[component], lines.lorentz[owner][component]
+        x = self.two_theta[point] - layout.components[:, 0][component]
+        widths = (lines.gauss_squared[owner] + layout.components[:, 2])[component], lines.lorentz[owner][component]
         shape = voigt_with_derivatives(x, *widths)
         rows = _RowMatrix(point, starts, n_points)
-        weight = layout.weight[:, None]
+        weight = layout.components[:, 1][:, None]
         c_area, c_gauss = weight * d_area[owner], weight * d_gauss[owner]
-        c_position = weight * layout.d_position[:, None] * d_position[owner]
+        c_position = weight * layout.components[:, 3][:, None] * d_position[owner]
         if columns:
-            c_area[:, columns] += layout.by_ratios[:, :2] * area[owner]
-            c_position[:, columns] -= weight * layout.by_ratios[:, 2:4] * area[owner]
-            c_gauss[:, columns] += weight * layout.by_ratios[:, 4:] * area[owner]
-        result += rows.dot(shape.value, layout.weight * lines.area[owner])
+            c_area[:, columns] += layout.components[:, 4:6] * area[owner]
+            c_position[:, columns] -= weight * layout.components[:, 6:8] * area[owner]
+            c_gauss[:, columns] += weight * layout.components[:, 8:] * area[owner]
+        result += rows.dot(shape.value, layout.components[:, 1] * lines.area[owner])
         jacobian += (
             rows.dot(shape.value, c_area) + rows.dot(shape.d_x, c_position)
             + rows.dot(shape.d_gauss_squared, c_gauss) + rows.dot(shape.d_lorentz, weight * d_lorentz[owner])
@@ -234,8 +221,8 @@ class ProfileSum:
         on_grid = np.zeros((1 + columns, len(self._grid)))
         # one order in memory: another would be compiled anew
         kernel.sum_lines(
-            self.two_theta, self._grid, tuple(map(np.ascontiguousarray, lines)),
-            tuple(map(np.ascontiguousarray, derivatives[:4])), tuple(map(np.ascontiguousarray, layout)),
+            self.two_theta, self._grid, tuple(map(np.ascontiguousarray, lines[:4])),
+            tuple(map(np.ascontiguousarray, derivatives[:4])), tuple(layout),
             derivatives.axial_columns or (-1, -1), total, jacobian, on_grid,
         )  # fmt: skip
         kernel.interpolate(self._first, self._weights, on_grid, total, jacobian)
@@ -245,29 +232,22 @@ class ProfileSum:
         """Components, regions and tails of the lines."""
         width = fwhm(lines.gauss_squared, lines.lorentz)
         shift = np.abs(largest_shift(lines.position, source_ratio, detector_ratio))
-        counts = self._axial_counts
-        if counts is None:
-            counts = axial_counts(lines, source_ratio, detector_ratio)
-        nodes = axial_nodes(lines.position, np.maximum(counts, _LEAST_NODES), source_ratio, detector_ratio)
-        centroid, spread, tail_by_ratios = _moments(nodes, len(width))
+        counts = axial_counts(lines, source_ratio, detector_ratio) if lines.nodes is None else lines.nodes
         window = np.maximum(_SMALLEST_WINDOW_DEG, _WINDOW_PER_FWHM * width) + shift
         heart = np.minimum(_HEART_PER_FWHM * width + 2.0 * shift, window)
-        alone = counts == 1
-        kept = np.where(alone, 1, np.bincount(nodes.line, minlength=len(width)))
-        first = np.concatenate([[0], np.cumsum(np.bincount(nodes.line, minlength=len(width)))])[:-1]
-        starts = np.concatenate([[0], np.cumsum(kept)])
-        index = np.arange(starts[-1]) + np.repeat(first - starts[:-1], kept)
-        single = starts[:-1][alone]
-        position, weight, d_position = nodes.position[index], nodes.weight[index], nodes.d_position[index]
-        added, by_ratios = np.zeros(len(index)), np.zeros((len(index), 6))
-        by_ratios[:, :2], by_ratios[:, 2:4] = nodes.weight_by_ratios[index], nodes.position_by_ratios[index]
-        position[single], weight[single] = centroid[alone], 1.0
-        d_position[single] = np.bincount(nodes.line, nodes.weight * nodes.d_position, len(width))[alone]
-        added[single], by_ratios[single, :2], by_ratios[single, 2:] = spread[alone], 0.0, tail_by_ratios[alone]
-        return Layout(
-            starts, position, weight, added, d_position, by_ratios, centroid, spread, tail_by_ratios, heart, window,
-            _CORE_PER_WINDOW * window,
-        )  # fmt: skip
+        alone, counts = counts == 1, np.maximum(counts, _LEAST_NODES)
+        pieces = 1 if abs(source_ratio - detector_ratio) <= SMALL_RATIO else 2
+        kernel = compiled() if source_ratio + detector_ratio >= SMALL_RATIO else None
+        if kernel is None:
+            starts, components, tails = _components(lines.position, counts, alone, source_ratio, detector_ratio)
+        else:
+            starts = np.concatenate([[0], np.cumsum(np.where(alone, 1, pieces * counts))])
+            components, tails = np.empty((starts[-1], 10)), np.empty((len(width), 6))
+            kernel.lay_out_nodes(
+                lines.position, counts, alone, starts, source_ratio, detector_ratio, legendre_tables(_MOST_NODES),
+                components, tails,
+            )  # fmt: skip
+        return Layout(starts, components, tails, heart, window, _CORE_PER_WINDOW * window)
 
     def _flat(
         self, position: Array, window: Array
@@ -298,8 +278,29 @@ def axial_counts(lines: Lines, source_ratio: float, detector_ratio: float) -> ND
     return np.where(relative < _HARDLY_SHIFTED, 1, counts).astype(np.intp)
 
 
-def _moments(nodes: AxialNodes, n: int) -> tuple[Array, Array, Array]:
-    """Centroid and squared axial width of each line, shape (n,), and derivatives of both by the two ratios (n, 4)."""
+def _components(
+    position: Array, counts: NDArray[np.intp], alone: NDArray[np.bool_], source_ratio: float, detector_ratio: float
+) -> tuple[NDArray[np.intp], Array, Array]:
+    """Starts, components and tails of `Layout`; one component at the centroid of lines that are `alone`."""
+    nodes = axial_nodes(position, counts, source_ratio, detector_ratio)
+    tails, n = _moments(nodes, len(position)), len(position)
+    of_line = np.bincount(nodes.line, minlength=n)
+    first, kept = np.cumsum(of_line) - of_line, np.where(alone, 1, of_line)
+    starts = np.concatenate([[0], np.cumsum(kept)])
+    index = np.arange(starts[-1]) + np.repeat(first - starts[:-1], kept)
+    single = starts[:-1][alone]
+    components = np.zeros((len(index), 10))
+    components[:, 0], components[:, 1] = nodes.position[index], nodes.weight[index]
+    components[:, 3] = nodes.d_position[index]
+    components[:, 4:6], components[:, 6:8] = nodes.weight_by_ratios[index], nodes.position_by_ratios[index]
+    components[single, 0], components[single, 1], components[single, 2] = tails[alone, 0], 1.0, tails[alone, 1]
+    components[single, 3] = np.bincount(nodes.line, nodes.weight * nodes.d_position, n)[alone]
+    components[single, 4:6], components[single, 6:] = 0.0, tails[alone, 2:]
+    return starts, components, tails
+
+
+def _moments(nodes: AxialNodes, n: int) -> Array:
+    """Centroid and squared axial width of each line, and derivatives of both by the two ratios, shape (n, 6)."""
     weight = nodes.weight
 
     def of_lines(part: Array) -> Array:
@@ -307,12 +308,12 @@ def _moments(nodes: AxialNodes, n: int) -> tuple[Array, Array, Array]:
 
     centroid = of_lines(weight * nodes.position)
     away = nodes.position - centroid[nodes.line]
-    by_ratios = []
+    by_centroid, by_spread = [], []
     for by_weight, by_position in zip(nodes.weight_by_ratios.T, nodes.position_by_ratios.T, strict=True):
-        by_ratios.append(of_lines(by_weight * nodes.position + weight * by_position))
-    for by_weight, by_position in zip(nodes.weight_by_ratios.T, nodes.position_by_ratios.T, strict=True):
-        by_ratios.append(of_lines(by_weight * away**2 + 2.0 * weight * away * by_position) * FWHM_PER_SIGMA**2)
-    return centroid, of_lines(weight * away**2) * FWHM_PER_SIGMA**2, np.stack(by_ratios, axis=1)
+        by_centroid.append(of_lines(by_weight * nodes.position + weight * by_position))
+        by_spread.append(of_lines(by_weight * away**2 + 2.0 * weight * away * by_position) * FWHM_PER_SIGMA**2)
+    spread = of_lines(weight * away**2) * FWHM_PER_SIGMA**2
+    return np.stack([centroid, spread, *by_centroid, *by_spread], axis=1)
 
 
 class _RowMatrix:

@@ -236,6 +236,6 @@ def _finite(results: xr.Dataset, name: str, column: str) -> bool:
 
 MAKERS = (
     Maker("schedules", schedules), Maker("relations", relations), Maker("trade-off", trade),
-    Maker("layer-current", layer_current), Maker("currents", currents), Maker("map", treatment_map),
+    Maker("layer-current", layer_current), Maker("currents", currents, alone=True), Maker("map", treatment_map),
     Maker("budget", budget),
 )  # fmt: skip

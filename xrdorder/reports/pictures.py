@@ -22,7 +22,7 @@ from xrdorder.results.sample_file import StoredSample
 
 FORMATS = ("png", "svg", "pdf")
 _UNDATED: dict[str, dict[str, None] | None] = {"png": None, "svg": {"Date": None}, "pdf": {"CreationDate": None}}
-_PNG_DPI = 200  # as printed in a report
+_PNG_DPI = 170  # as printed in a report
 
 
 @dataclass(frozen=True)

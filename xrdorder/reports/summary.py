@@ -27,7 +27,7 @@ from xrdorder.results.study_table import extremes, study_table
 PDF, DOCUMENT = "summary.pdf", "summary.html"
 
 _WIDE_IN, _TALL_IN, _MARGIN_IN, _GAP_IN = 8.27, 11.69, 0.6, 0.1
-_TEXT_PT, _TABLE_PT, _LINE_IN, _ROW_IN, _HEADING_IN = 8.5, 6.6, 0.155, 0.128, 1.35
+_TEXT_PT, _TABLE_PT, _LINE_IN, _ROW_IN, _HEADING_IN = 8.5, 6.6, 0.155, 0.128, 1.75
 _LEFT_OUT = ("lot", "treatment")
 """Columns that the names of samples mostly say already, beside those that a narrow terminal leaves out."""
 
@@ -88,14 +88,15 @@ def _pdf(scene: Scene, table: Table, words: str, pictures: Sequence[Picture]) ->
         each = share * wide * height / width
         left = _x(0.5 * (1.0 - share) * wide)
         axes = figure.add_axes((left, _y(top + each), share * wide / _WIDE_IN, each / _TALL_IN))
-        axes.imshow(imread(io.BytesIO(one.content("png"))), aspect="auto", interpolation="antialiased")
+        picture = imread(io.BytesIO(one.content("png")))
+        axes.imshow(picture, aspect="auto", interpolation="none")  # as it is, not drawn anew
         axes.set_axis_off()
         top += each + share * _GAP_IN
-    words = typeset(plain(f"{' '.join(BRIEF)}\n{_today()}"))
+    words = typeset(plain("\n".join((*BRIEF, _today()))))
     figure.text(_x(0.0), 0.35 / _TALL_IN, words, va="bottom", **font(6.0, color=SLATE))
     stream = io.BytesIO()
     with matplotlib.rc_context({"pdf.fonttype": 42}):
-        figure.savefig(stream, format="pdf", metadata={"CreationDate": None, "Title": scene.title}, dpi=220)
+        figure.savefig(stream, format="pdf", metadata={"CreationDate": None, "Title": scene.title})
     return stream.getvalue()
 
 

@@ -15,7 +15,6 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import nct, t
 
-from xrdorder.estimates.hyperparameters import PUBLISHED
 from xrdorder.exceptions import ValidityError
 from xrdorder.scan_planning.forecast import Course
 
@@ -126,31 +125,6 @@ def wires_for(
         return None
     return next(n for n in range(1, MOST_WIRES + 1)
                 if power_of(difference, u_wire, n, alpha=alpha, known=known) >= power)  # fmt: skip
-
-
-def published_scatter(quantity: str, value: float) -> tuple[float, str]:
-    """Scatter of wires about their treatment by published evidence, and how it is known.
-
-    Parameters
-    ----------
-    quantity
-        Name in the registry.
-    value
-        Expected value of it, for scatters that go with another quantity: Tc (K) for Bc2.
-
-    Raises
-    ------
-    ValidityError
-        No scatter of it was published.
-    """
-    names = {"Tc_K": ("tc_scatter_k", 1.0), "Bc2_0K_T": ("ratio_scatter", value), "a_nm": ("wire_scatter_pm", 1e-3)}
-    if quantity not in names:
-        raise ValidityError(
-            f"{quantity}: how far wires scatter about their treatment was not published; give it with --scatter, or a "
-            "study with replicates with --study"
-        )
-    name, factor = names[quantity]
-    return factor * PUBLISHED[name], PUBLISHED.entry(name).source
 
 
 def cheapest(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from xrdorder.comparison.published_scatter import SCATTER
 from xrdorder.comparison.replicates import repeatability
 from xrdorder.comparison.variants import fit_to_compare, wires_of
 from xrdorder.exceptions import ValidityError
@@ -18,11 +19,10 @@ from xrdorder.scan_planning.power import (
     Costs,
     Mix,
     cheapest,
-    published_scatter,
     wires_for,
 )
 
-CRITICAL_CURRENT = "Ic"
+CRITICAL_CURRENT, _OF_CURRENT = "Ic", "critical_current_a"
 
 
 @dataclass(frozen=True)
@@ -151,8 +151,11 @@ def _scatter(quantity: str, found: Forecast | None, told: float | None, study: P
         return Scatter(told, 0, "as told")
     if study is not None:
         return of_study(quantity, study)
-    u, why = published_scatter(quantity, 18.0 if found is None else found.values.get("Tc_K", 18.0))
-    return Scatter(u, 0, f"published: {why}")
+    published = SCATTER[_OF_CURRENT if quantity == CRITICAL_CURRENT else quantity]
+    u = published.u
+    if quantity in BY_X_RAYS and registered(quantity).by_logarithm:  # a part of the value
+        u *= 1.0 if found is None else found.values[quantity]
+    return Scatter(u, 0, f"{published.known}: {published.source}")
 
 
 def of_study(quantity: str, folder: Path) -> Scatter:

@@ -5,10 +5,11 @@
     [reaction]      how treatments act, see `Reaction`
     [[samples]]     name, lot, treatment ("205/60 + 650/100 h" or steps), wires, and keys of a description of its own
 
-A treatment is turned into its thermal dose, the dose into a reacted layer that grows as the published relation
-`bronze-multifilament-growth` says, and the layer into leftover niobium, tin and order; domains go by
-`grains-of-usual-wires` at the temperature of the last hold. Dopants are those of the lot. All sizes are inventions of
-the description: it is a study to rehearse with, not a prediction.
+Treatments act by the published kinetics that the planner of heat treatments uses (`xrdorder.kinetics`), of the route of
+the lot: conversion, mean temperature at which the layer formed, grain size. Conversion uses up niobium and takes tin
+and order from those of the first layer to those of the full one; tin rises with the temperature of formation as Bc2
+does. Levels and scatters are inventions of the description: it is a study to rehearse with, not a prediction. Dopants
+are those of the lot.
 """
 
 from __future__ import annotations
@@ -25,19 +26,19 @@ from xrdorder.description.toml_text import as_toml
 from xrdorder.exceptions import ValidityError, XrdorderError, did_you_mean
 from xrdorder.files.atomic import make_folder, write_text
 from xrdorder.files.names import is_safe_name
+from xrdorder.kinetics import REFERENCE_C, Courses, conversion, formation_k, log_grain_size, route_of
 from xrdorder.patterns import write_pattern
 from xrdorder.profiles import Instrument
 from xrdorder.profiles.instrument import write_instrument
-from xrdorder.relations import relation
 from xrdorder.simulation.expected_pattern import expected_pattern
 from xrdorder.simulation.scans import NOTICE, counted, truth_of, write_truth
 from xrdorder.simulation.specimen_file import Described, described, read_table
 from xrdorder.treatments import Schedule
+from xrdorder.treatments.history import ZERO_CELSIUS_K
 from xrdorder.treatments.short_form import schedule_of_holds
 from xrdorder.treatments.steps import read_schedule
 
-_GROWTH, _GRAINS = "bronze-multifilament-growth", "grains-of-usual-wires"
-_FULLEST = 0.999
+_RICHEST_AT_PERCENT = 25.4  # tin-rich end of the A15 field in measured samples (estimates.hyperparameters)
 _MOST_SAMPLES = 500
 _TOP = ("title", "specimen", "lots", "reaction", "samples")
 _OF_SAMPLE = ("name", "lot", "treatment", "wires")
@@ -45,60 +46,82 @@ _OF_SAMPLE = ("name", "lot", "treatment", "wires")
 
 @dataclass(frozen=True)
 class Reaction:
-    """How treatments act on the wires of a rehearsal; all of it invented.
+    """Levels and scatters of the wires of a rehearsal; all of them invented.
 
     Attributes
     ----------
-    q_kj_per_mol, reference_c : float
-        Of the thermal dose, hours at the reference temperature.
-    full_hours : float
-        Dose that reacts all niobium that can react.
     niobium_before, niobium_left : float
         Weight fraction of niobium without and after full reaction.
     tin_before_at_percent, tin_after_at_percent : float
-        Mean tin of the first and of the full layer.
+        Mean tin of the first and of the full layer, formed at 650 °C.
     order_before, order_after : float
         Site order of both.
     scatter_tin_at_percent, scatter_order, scatter_size : float
         Standard deviations between wires of one treatment; the size as a fraction.
     """
 
-    q_kj_per_mol: float = 200.0
-    reference_c: float = 650.0
-    full_hours: float = 200.0
     niobium_before: float = 0.45
     niobium_left: float = 0.03
     tin_before_at_percent: float = 22.5
-    tin_after_at_percent: float = 24.6
+    tin_after_at_percent: float = 24.3
     order_before: float = 0.86
     order_after: float = 0.95
     scatter_tin_at_percent: float = 0.10
     scatter_order: float = 0.005
     scatter_size: float = 0.03
 
-    def layer(self, treatment: Schedule) -> float:
-        """Thickness of the layer over that after full reaction, at most one."""
-        dose = treatment.dose_h(self.q_kj_per_mol, self.reference_c)
-        growth = relation(_GROWTH).function
-        return min(float(growth(np.array(dose)) / growth(np.array(self.full_hours))), _FULLEST)
-
-    def specimen(self, base: Described, treatment: Schedule, seed: int | None) -> Described:
+    def specimen(self, base: Described, treatment: Schedule, route: str = "", seed: int | None = None) -> Described:
         """What the wire is like after a treatment, with its own scatter where there is a seed."""
-        layer = self.layer(treatment)
-        grains = relation(_GRAINS)
-        low, high = grains.valid
-        size = float(grains.function(np.array(float(np.clip(treatment.peak_c, low, high)))))
+        acted = act(treatment, route)
         draw = np.zeros(3) if seed is None else np.random.default_rng(seed).normal(size=3)
-        tin = self.tin_before_at_percent + layer * (self.tin_after_at_percent - self.tin_before_at_percent)
-        order = self.order_before + layer * (self.order_after - self.order_before)
-        niobium = self.niobium_before + layer * (self.niobium_left - self.niobium_before)
+        tin = self.tin_before_at_percent + acted.conversion * (self.tin_after_at_percent - self.tin_before_at_percent)
+        tin += acted.tin_by_formation_at_percent + self.scatter_tin_at_percent * draw[0]
+        order = self.order_before + acted.conversion * (self.order_after - self.order_before)
+        niobium = self.niobium_before + acted.conversion * (self.niobium_left - self.niobium_before)
         return replace(
             base,
-            tin_at_percent=float(np.clip(tin + self.scatter_tin_at_percent * draw[0], 18.0, 25.5)),
+            tin_at_percent=float(np.clip(tin, 18.0, _RICHEST_AT_PERCENT)),
             site_order=float(np.clip(order + self.scatter_order * draw[1], 0.0, 1.0)),
-            domain_size_nm=size * float(np.exp(self.scatter_size * draw[2])),
+            domain_size_nm=acted.grain_nm * float(np.exp(self.scatter_size * draw[2])),
             weight_fractions={**base.weight_fractions, "nb": niobium},
         )
+
+
+@dataclass(frozen=True)
+class Acted:
+    """What a treatment does to a wire.
+
+    Attributes
+    ----------
+    conversion : float
+        Share of the reaction that is done.
+    grain_nm : float
+    tin_by_formation_at_percent : float
+        What the temperature of formation adds to the tin of a layer formed at 650 °C.
+    """
+
+    conversion: float
+    grain_nm: float
+    tin_by_formation_at_percent: float
+
+
+def act(treatment: Schedule, route: str = "") -> Acted:
+    """Let a treatment act by the published kinetics of a route; those of internal tin where none are known.
+
+    >>> act(schedule_of_holds("650/100 h")).conversion > act(schedule_of_holds("625/20 h")).conversion
+    True
+    """
+    chosen, _ = route_of(route)
+    value = {name: np.array([parameter.value]) for name, parameter in chosen.parameters.items()}
+    courses = Courses([treatment])
+    reaction = courses, value["q_conversion"], value["tau_h"], value["exponent"]
+    away_k = float(formation_k(*reaction)[0, 0]) - (REFERENCE_C + ZERO_CELSIUS_K)
+    grain = log_grain_size(courses, np.log(value["d0_nm"]), value["e_grain"], value["m_grain"])
+    return Acted(
+        float(conversion(*reaction)[0, 0]),
+        float(np.exp(grain[0, 0])),
+        float(value["field_per_k"][0] / value["tin_per_field"][0]) * away_k,
+    )
 
 
 @dataclass(frozen=True)
@@ -218,6 +241,7 @@ def _pieces(
     if "treatment" not in sample:
         raise ValidityError(f"{where}: no treatment; give one, as treatment = '650/100 h'")
     treatment = _treatment(sample["treatment"], where)
+    route = str(lots.get(lot, {}).get("route", ""))
     own = {key: value for key, value in sample.items() if key not in _OF_SAMPLE}
     if doped := lots.get(lot, {}).get("dopant_at_percent"):
         own.setdefault("dopants_at_percent", doped)
@@ -226,7 +250,7 @@ def _pieces(
         piece = f"{name}-{k + 1}" if wires > 1 else name
         its_own = None if seed is None else seed_of(piece, seed)
         try:
-            specimen = described(own, reaction.specimen(base, treatment, its_own))
+            specimen = described(own, reaction.specimen(base, treatment, route, its_own))
         except XrdorderError as error:
             raise ValidityError(f"{where}: {error}") from None
         found.append(Piece(piece, lot, treatment, sample["treatment"], specimen))
