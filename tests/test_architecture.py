@@ -7,6 +7,8 @@ import sys
 from collections import Counter
 from pathlib import Path
 
+import pytest
+
 ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "xrdorder"
 ORDER = (
@@ -99,6 +101,13 @@ def test_help_loads_nothing_heavy() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
+
+
+@pytest.mark.slow
+def test_a_fit_loads_its_helpers_when_it_begins() -> None:
+    code = "import sys, xrdorder.fitting; sys.exit(str({'lmfit', 'numba', 'matplotlib'} & set(sys.modules) or ''))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.stderr.strip() == ""
 
 
 def test_readme_and_guide_name_what_exists() -> None:

@@ -98,22 +98,22 @@ def composite(pattern: xr.DataArray, instrument: Instrument) -> tuple[float, int
         (a,) = structure.lengths_nm
         planes = reflections(structure.space_group, structure.system, (a,), structure.angles_deg, 0.082)
         squares = np.sum(planes.hkl**2, axis=1)
-        groups = np.unique(squares)
 
-        def lines(x, a, shift, sigma, gamma, tan, groups=groups, **heights):  # type: ignore[no-untyped-def]
+        def lines(x, a, shift, sigma, gamma, tan, **areas):  # type: ignore[no-untyped-def]
             total = np.zeros_like(x)
             for wavelength, weight in ((0.1540593, 1.0), (0.1544427, 0.5)):
-                for k, square in enumerate(groups):
+                for key, area in areas.items():
+                    square = int(key.removeprefix("area_"))
                     sine = 0.5 * wavelength * np.sqrt(square) / a
                     if sine < 0.97:
                         centre = 2.0 * np.degrees(np.arcsin(sine)) + shift * np.sqrt(1.0 - sine**2)
                         width = gamma + tan * sine / np.sqrt(1.0 - sine**2)
-                        total += weight * heights[f"area_{k}"] * voigt_profile(x - centre, sigma, width)
+                        total += weight * area * voigt_profile(x - centre, sigma, width)
             return total
 
         own = lmfit.Model(lines, independent_vars=["x"], prefix=f"{name.replace('-', '_')}_")
         start = {"a": a, "shift": 0.0, "sigma": 0.04, "gamma": 0.03, "tan": 0.02}
-        areas = {f"area_{k}": 100.0 for k in range(len(groups))}
+        areas = {f"area_{square}": 100.0 for square in np.unique(squares)}
         own_parameters = own.make_params(**start, **areas)
         for key, parameter in own_parameters.items():
             if "area" in key or "sigma" in key or "gamma" in key or "tan" in key:

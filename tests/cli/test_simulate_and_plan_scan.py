@@ -136,7 +136,7 @@ def test_a_rehearsed_study_tells_how_far_wires_scatter(run, specimen, instrument
     assert result.exit_code == 0, result.output
     assert "replicates of made, 2 degrees of freedom" in result.stdout
     refused = run("plan-scan", "--about", "wires", "--of", "Ic", "--see", 5, "--u-measured", 1, "--study", "made")
-    assert refused.exit_code == 2 and "Ic" in refused.stderr
+    assert refused.exit_code == 2 and "give that of Ic with --scatter" in refused.stderr
 
 
 @pytest.mark.parametrize(

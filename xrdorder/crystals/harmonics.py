@@ -51,13 +51,21 @@ def cubic_harmonic(order: int, hkl: ArrayLike) -> Array:
     [1.0, -0.25, -0.25, -0.666667]
     """
     directions = np.atleast_2d(np.asarray(hkl, dtype=np.float64))
-    squares = directions**2 / np.sum(directions**2, axis=1, keepdims=True)
     row = _coefficients()[TEXTURE_ORDERS.index(order) + 1]
-    values = [
-        sum(weight * np.prod(squares ** np.array(powers), axis=1) for powers, weight in invariant.items())
-        for invariant in _INVARIANTS
-    ]
-    return np.asarray(sum(c * v for c, v in zip(row, values, strict=True)))
+    return np.asarray(row[: len(_INVARIANTS)] @ _invariants(directions.tobytes()))
+
+
+@lru_cache(maxsize=64)
+def _invariants(directions: bytes) -> Array:
+    """Invariants of directions, given as the bytes of an array (n, 3), shape (invariants, n); all orders share them."""
+    squares = np.frombuffer(directions).reshape(-1, 3) ** 2
+    squares = squares / np.sum(squares, axis=1, keepdims=True)
+    return np.array(
+        [
+            sum(weight * np.prod(squares ** np.array(powers), axis=1) for powers, weight in invariant.items())
+            for invariant in _INVARIANTS
+        ]
+    )
 
 
 def fourth_order_sum(hkl: ArrayLike) -> Array:

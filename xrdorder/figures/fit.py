@@ -47,7 +47,7 @@ _ON_PAPER_IN = {1: (0.34, 1.75, 0.65), 2: (0.40, 2.2, 0.75)}
 """Lane, pattern and residual by columns of a report: with close-ups they fit a page."""
 _RESIDUAL_LIMITS = (4.0, 15.0)
 _POINT, _RESULT_LINE_IN = 1.4, 0.155
-_ROOM_FOR_WORDS = 3.2  # times the highest count: legend and box stand over the pattern in one column
+_ROOM_FOR_WORDS = 4.4  # times the highest count: legend and box stand over the pattern in one column
 _SMOOTHING_DEG = 0.4  # about three widths of a line: what is left after it is misfit, not noise
 
 

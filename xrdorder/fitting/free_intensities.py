@@ -11,16 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import nnls
 
+from xrdorder.exceptions import FitError
 from xrdorder.forward_model.free_lines import FreeLines
 from xrdorder.forward_model.phase_lines import PhaseLines
-from xrdorder.forward_model.roles import add_parameter
-from xrdorder.least_squares.quality import agreement
-from xrdorder.least_squares.refinement import Refinement, Solution
+from xrdorder.least_squares.refinement import Refinement, Solution, covariance
 
 Array = NDArray[np.float64]
 
-_MOST_ITERATIONS = 8
-_LINEAR = 100.0  # of chi squared: areas are linear, and lines move by a hundredth of their width at most
+_MOST_ITERATIONS = 20  # of a linear problem with bounds
 
 
 class FreeLattice(NamedTuple):
@@ -34,7 +32,7 @@ class FreeLattice(NamedTuple):
 def pawley_lattice(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0) -> FreeLattice:
     """Lattice parameter of a phase with the intensities of its lines set free.
 
-    Starts at the minimum of the whole fit; everything else that was free there is free here.
+    One linear step from the minimum of the whole fit; everything else that was free there is free here.
 
     Parameters
     ----------
@@ -47,26 +45,32 @@ def pawley_lattice(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0) -
     """
     values = fit.values()
     free = FreeLines.freed(a15, values)
-    trial = copy.copy(fit)
-    trial.evaluations = 0  # a budget of its own
-    trial.model = copy.copy(fit.model)
-    trial.model.phases = tuple(free if lines is a15 else lines for lines in fit.model.phases)
-    trial.parameters = copy.deepcopy(fit.parameters)
-    for name, area in free.areas(values, a15).items():
-        add_parameter(trial.parameters, name, free.roles[name], area, 0.0)
+    areas = free.areas(values, a15)
+    alone = copy.copy(fit.model)
+    alone.phases = (free,)
+    _, by_areas = alone.counts_with_jacobian(values | areas, free.area_names)
     intensity_names = {a15.scale_name, *a15.intensities(values)[1]}
-    vary = [n for n, p in fit.parameters.items() if p.vary and n not in intensity_names]
-    trial.run([*vary, *free.area_names], most_iterations=_MOST_ITERATIONS, tolerance=_LINEAR)
-    solution, _ = trial.solution()
-    name = a15.length_names[0]
-    used = fit.used
-    quality = agreement(
-        fit.observed[used],
-        trial.model.counts(trial.values())[used],
-        fit.variance[used],
-        len(solution.free),
-    )
-    return FreeLattice(solution.value(name), solution.u(name) * enlargement, quality.chi2_reduced)
+    rest = [n for n, p in fit.parameters.items() if p.vary and n not in intensity_names]
+    jacobian = fit.weighted(np.concatenate([fit.derivatives(rest), by_areas], axis=1))
+    residual = -fit.weighted_residual()[fit.used]
+    start = np.array([*(values[name] for name in rest), *areas.values()])
+    lower = np.array([*(fit.parameters[name].min for name in rest), *np.zeros(len(areas))])
+    upper = np.array([*(fit.parameters[name].max for name in rest), *np.full(len(areas), np.inf)])
+
+    # areas are linear, and lines move by a hundredth of their width: so is all of it, from the minimum of the whole fit
+    def residuals(point: Array) -> tuple[Array, Array]:
+        return residual + jacobian @ (point - start), jacobian
+
+    minimum = fit.engine(residuals, start, lower, upper, tolerance=1e-3, most_iterations=_MOST_ITERATIONS)
+    live = np.flatnonzero((minimum.point > lower) & (minimum.point < upper) & jacobian.any(axis=0))
+    length = rest.index(a15.length_names[0])
+    if length not in live:
+        raise FitError(f"free intensities: {a15.length_names[0]} rests at its bound")
+    of_live = covariance(jacobian.T[live].T)
+    k = int(np.searchsorted(live, length))
+    degrees = max(int(fit.used.sum()) - len(live), 1)
+    u = float(np.sqrt(of_live[k, k])) * enlargement
+    return FreeLattice(float(minimum.point[length]), u, minimum.chi2 / degrees)
 
 
 def initial_areas(fit: Refinement, lines: FreeLines) -> dict[str, float]:

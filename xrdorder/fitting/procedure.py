@@ -342,9 +342,9 @@ class Procedure:
                 self._sought.add(lines.phase.name)
                 self._seek(lines)
 
-    def strength(self, lines: PhaseLines) -> float:
-        """Rough significance of a phase: what a matched filter would make of its lines as they are."""
-        drawn, _ = lines.lines(self.fit.values(), {})
+    def strength(self, lines: PhaseLines, values: Mapping[str, float] | None = None) -> float:
+        """Rough significance of a phase: what a matched filter would make of its lines as they are, or at `values`."""
+        drawn, _ = lines.lines(values or self.fit.values(), {})
         step = angle_step(self.two_theta)
         inside = (drawn.position > self.two_theta[0]) & (drawn.position < self.two_theta[-1])
         variance = np.interp(drawn.position, self.two_theta, self.fit.variance)
@@ -354,11 +354,12 @@ class Procedure:
     def decidable(self) -> list[str]:
         """Names of all parameters that this pattern can decide."""
         names = [*self.model.background_names, *self.model.displacement_names]
+        values = self.fit.values()
         for lines in self.lines:
             if lines.phase.name in self.absent:
                 continue
             names += lines.area_names if isinstance(lines, FreeLines) else [lines.scale_name]
-            strength = self.strength(lines)
+            strength = self.strength(lines, values)
             if lines is self.reference:
                 if strength > _REFERENCE_SIGNIFICANCE:
                     names.append("two_theta_offset")

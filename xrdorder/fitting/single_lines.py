@@ -289,6 +289,7 @@ class _Window:
         sums = np.bincount(self._owner, self._lines.area, len(group))
         self._share = self._lines.area / sums[self._owner]
         self._start_area = np.array([float(actual.area[c.line.rows].sum()) for c in group])
+        self._kept = b"", np.zeros(0), np.zeros((0, 0))
 
     def fitted(self, enlargement: float) -> list[SingleLine]:
         """Fit background and lines; return the lines."""
@@ -308,18 +309,21 @@ class _Window:
         upper = np.concatenate([np.full(2 + n, np.inf), width, np.full(n, 20.0)])[free]
         reach = np.concatenate([np.full(2 + n, np.inf), 0.5 * width, np.full(n, np.inf)])[free]
 
+        jacobian = np.zeros((0, 0))
+
         def residuals(point: Array) -> tuple[Array, Array]:
+            nonlocal jacobian
             everything = start.copy()
             everything[free] = point
-            counts, jacobian = self._counts(everything)
-            return (counts - self._observed) * self._root, jacobian[:, free] * self._root[:, None]
+            counts, slopes = self._counts(everything)
+            jacobian = slopes[:, free] * self._root[:, None]
+            return (counts - self._observed) * self._root, jacobian
 
         minimum = self._engine(
             residuals, start[free], lower, upper, tolerance=0.01, most_iterations=40, reach=reach
         )
         point = start.copy()
         point[free] = minimum.point
-        _, jacobian = residuals(minimum.point)
         norms = np.linalg.norm(jacobian, axis=0)
         resting = (minimum.point <= lower) | (minimum.point >= upper) | (norms <= 0.0)
         live = np.flatnonzero(free)[~resting]
@@ -328,7 +332,11 @@ class _Window:
         chi2_reduced = minimum.chi2 / max(int((self._root > 0.0).sum()) - len(live), 1)
         u = np.full(len(point), np.nan)
         u[live] = max(enlargement, float(np.sqrt(chi2_reduced))) * np.sqrt(spread)
-        lines = []
+        return self._results(point, u, float(chi2_reduced), "" if minimum.converged else "its fit did not converge")
+
+    def _results(self, point: Array, u: Array, chi2_reduced: float, reason: str) -> list[SingleLine]:
+        """Lines at fitted parameters with their standard uncertainties, NaN where they were held."""
+        n, lines = len(self._group), []
         for k, candidate in enumerate(self._group):
             held = bool(np.isnan(u[2 + n + k]))
             gauss, lorentz = (column[k] for column in self._reference_widths)
@@ -344,8 +352,8 @@ class _Window:
                     calculated_centre=float(self._centre[k]),
                     calculated_area=np.nan,
                     covered=np.nan,
-                    chi2_reduced=float(chi2_reduced),
-                    reason="" if minimum.converged else "its fit did not converge",
+                    chi2_reduced=chi2_reduced,
+                    reason=reason,
                     lorentz=np.nan if np.isnan(u_factor) else float(lorentz * factor),
                     u_lorentz=float(lorentz * u_factor),
                 )
@@ -368,6 +376,8 @@ class _Window:
         by.area[rows, self._owner] = self._share
         by.position[rows, n + self._owner] = self._dispersion
         by.lorentz[rows, 2 * n + self._owner] = self._lines.lorentz
-        total, jacobian = self._sum.total_with_jacobian(lines, by, *self._axial)
+        if self._kept[0] != point[2:].tobytes():  # the background alone has changed otherwise
+            self._kept = point[2:].tobytes(), *self._sum.total_with_jacobian(lines, by, *self._axial)
+        _, total, jacobian = self._kept
         total = (total + self._straight @ point[:2]) * self._time
         return total, np.concatenate([self._straight, jacobian], axis=1) * self._time[:, None]

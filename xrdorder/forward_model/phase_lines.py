@@ -157,7 +157,8 @@ class PhaseLines:
 
     def freeze(self, lengths_nm: tuple[float, ...]) -> None:
         """Evaluate at this lattice what hardly changes with it: which lines there are, polarisation, illumination."""
-        if self.frozen_at and np.allclose(lengths_nm, self.frozen_at, rtol=_SAME_LATTICE, atol=0.0):
+        before = self.frozen_at
+        if before and all(abs(a / b - 1.0) < _SAME_LATTICE for a, b in zip(lengths_nm, before, strict=True)):
             return
         self.frozen_at = tuple(lengths_nm)
         self._nodes: NDArray[np.intp] | None = None
@@ -469,7 +470,8 @@ class PhaseLines:
         """Return the same lines seen by other optics (fields of `Optics`), on the same scale."""
         other = copy.copy(self)
         other.optics = replace(self.optics, **changes)  # type: ignore[arg-type]
-        other._set_radiation()
+        if "radiation" in changes:
+            other._set_radiation()
         other.frozen_at = ()
         other.freeze(lengths_nm)
         return other

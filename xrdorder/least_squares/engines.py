@@ -13,7 +13,7 @@ from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_factor, cho_solve
+from scipy.linalg.lapack import dposv
 from scipy.optimize import least_squares
 
 from xrdorder.exceptions import FitError, UnknownNameError
@@ -214,10 +214,8 @@ class _Slope:
 
 def _solved(matrix: Array, right: Array) -> Array:
     """Solve a system of unit diagonal; where columns cannot be told apart, the shortest solution."""
-    try:
-        return np.asarray(cho_solve(cho_factor(matrix, check_finite=False), right, check_finite=False))
-    except np.linalg.LinAlgError:
-        return np.asarray(np.linalg.lstsq(matrix, right, rcond=None)[0])
+    _, solved, failed = dposv(matrix, right)
+    return np.asarray(np.linalg.lstsq(matrix, right, rcond=None)[0] if failed else solved)
 
 
 def scipy_trf(

@@ -35,12 +35,11 @@ class ScoreTest:
 
     def derivatives(self, names: Sequence[str]) -> Array:
         """Weighted derivatives of the counts by held parameters, shape (points used, names)."""
-        used = self._fit.used
-        return np.asarray((self._fit.derivatives(names).T[:, used] / np.sqrt(self._fit.variance[used])).T)
+        return self._fit.weighted(self._fit.derivatives(names))
 
     def weighted(self, change: Array) -> Array:
         """A change of the counts, shape (n,), as one column of derivatives."""
-        return np.asarray((change / np.sqrt(self._fit.variance))[self._fit.used, None])
+        return self._fit.weighted(change[:, None])
 
     def _own(self, columns: Array) -> Array:
         """The part of each column that no free parameter can imitate."""

@@ -164,8 +164,10 @@ def of_study(quantity: str, folder: Path) -> Scatter:
     Raises
     ------
     ValidityError
-        No treatment of it has two wires.
+        No treatment of it has two wires, or it is a critical current.
     """
+    if quantity == CRITICAL_CURRENT:
+        raise ValidityError("scatter of critical currents is not taken from a study; give that of Ic with --scatter")
     results, _ = fit_to_compare(open_study(folder).results)
     wires = wires_of(results, quantity)
     found = repeatability(wires.values, list(wires.treatments))
