@@ -103,6 +103,8 @@ def composite(pattern: xr.DataArray, instrument: Instrument) -> tuple[float, int
             total = np.zeros_like(x)
             for wavelength, weight in ((0.1540593, 1.0), (0.1544427, 0.5)):
                 for key, area in areas.items():
+                    if not key.startswith("area_"):  # of another phase
+                        continue
                     square = int(key.removeprefix("area_"))
                     sine = 0.5 * wavelength * np.sqrt(square) / a
                     if sine < 0.97:
