@@ -17,7 +17,6 @@ extensions = [
 source_suffix = {".md": "markdown"}
 myst_enable_extensions = ["dollarmath", "deflist"]
 myst_heading_anchors = 3
-suppress_warnings = ["myst.xref_missing"]  # links out of this folder, which a reader of the files follows
 
 highlight_language = "text"  # blocks without a language are commands and screens
 html_theme = "furo"

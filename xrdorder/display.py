@@ -28,7 +28,7 @@ class Displayed:
         return _views().frame(self)
 
     def plot(self, **options: Any) -> Figure:
-        """Draw the result; options are those of its function of `xrdorder.figures`.
+        """Draw the result; ``size`` is screen, two-column or one-column, other options are those of `xrdorder.figures`.
 
         The figure is apart from pyplot: a notebook shows it where it is the last value of a cell, and
         ``figure.savefig`` saves it.

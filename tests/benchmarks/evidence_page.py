@@ -1,4 +1,4 @@
-"""Tables of docs/explanation/evidence.md that scripts write, and of which state of the model each is."""
+"""Tables of docs/contributing/evidence.md that scripts write, and of which state of the model each is."""
 
 import ast
 import hashlib
@@ -7,7 +7,7 @@ import tomllib
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-PAGE = ROOT / "docs" / "explanation" / "evidence.md"
+PAGE = ROOT / "docs" / "contributing" / "evidence.md"
 DECIDES = ("anchors", "evidence", "hyperparameters", "likelihood", "model", "populations", "properties", "sampler",
            "streams", "unknowns")  # fmt: skip
 """Modules of `xrdorder.estimates` that decide what is drawn."""

@@ -3,7 +3,8 @@
     python -m tests.benchmarks.leave_one_laboratory_out [--draws 1000] [--write]
 
 Every published sample is estimated on its own, with the sizes of the model (`calibrated`) taken from the samples of
-all other laboratories, populations included. Prints the table of docs/explanation/evidence.md; `--write` puts it there.
+all other laboratories, populations included. Prints the table of docs/contributing/evidence.md; `--write` puts it
+there.
 """
 
 import argparse
@@ -367,7 +368,7 @@ def answered(question: Question, n: int, tables: dict[str, Hyperparameters]) -> 
 
 
 def table(n: int) -> list[str]:
-    """Rows of docs/explanation/evidence.md."""
+    """Rows of docs/contributing/evidence.md."""
     lines = [
         "| from → what | samples (laboratories) | inside 68 % (by chance) | inside 95 % (by chance) "
         "| width of 68 % | bias | CRPS | inside 68 %, one vote a laboratory (by chance) |",

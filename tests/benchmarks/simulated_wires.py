@@ -5,7 +5,7 @@
     python -m tests.benchmarks.simulated_wires --write
 
 One row a setting: share of wires with tin beyond two u, then coverage at 68 and 95 % and rms z. `--write` puts the
-tables of docs/explanation/evidence.md there, row by row as they come (a quarter of an hour of one core). Asserts
+tables of docs/contributing/evidence.md there, row by row as they come (a quarter of an hour of one core). Asserts
 nothing. Truths are those of `tests.estimates.truths`, which shares nothing with the model; "model" and "model-doubled"
 are drawn from the model's own hyper-parameters (`of_the_model`), to see whether the draws are those of the posterior.
 """
@@ -61,7 +61,7 @@ TABLES = {
     ],
     "anchored": [("priors-5", anchor, (30, 1, 8)) for anchor in ("tc", "bc2")],
 }
-"""Rows of docs/explanation/evidence.md: truth, what anchors each lot, (studies, lots, wires)."""
+"""Rows of docs/contributing/evidence.md: truth, what anchors each lot, (studies, lots, wires)."""
 SIZES = (
     "scale_pm", "slope_spread", "lot_offset_pm", "wire_scatter_pm", "u_widening_pm", "tin_in_lot", "disorder_in_lot",
     "u_probe_bias", "u_tin_offset", "tc_offset_k", "tc_scatter_k", "u_ratio_doped", "u_ratio_undoped", "ratio_scatter",
@@ -188,7 +188,7 @@ def row(title: str, size: str, scores: dict[str, np.ndarray]) -> str:
 
 
 def write_tables(n: int) -> None:
-    """Put the tables of docs/explanation/evidence.md there, each row as soon as it is known."""
+    """Put the tables of docs/contributing/evidence.md there, each row as soon as it is known."""
     for name, settings in TABLES.items():
         lines = HEAD.splitlines()
         for truth, anchor, (studies, lots, wires) in settings:
@@ -200,7 +200,7 @@ def write_tables(n: int) -> None:
 
 
 def main() -> None:
-    """Print rows of the table in docs/explanation/evidence.md."""
+    """Print rows of the table in docs/contributing/evidence.md."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--studies", type=int, default=20)
     parser.add_argument("--draws", type=int, default=500)
@@ -208,7 +208,7 @@ def main() -> None:
     parser.add_argument("--truths", default="priors,uniform-5")
     parser.add_argument("--anchor", default="", help="tc or bc2: measured on the first wire of each lot")
     parser.add_argument("--hyper", default="", help="other values, as most_wires=1e6,widening_pm=3")
-    parser.add_argument("--write", action="store_true", help="put all tables into docs/explanation/evidence.md")
+    parser.add_argument("--write", action="store_true", help="put all tables into docs/contributing/evidence.md")
     options = parser.parse_args()
     if options.write:
         write_tables(options.draws)

@@ -48,6 +48,13 @@ def test_an_estimate_shows_itself():
     assert set(frame.loc[frame["unit"].isin(["K", "T"]) & np.isfinite(frame["low"]), "by"]) == drawn
 
 
+def test_figures_have_the_width_of_a_column_by_name():
+    found = xrdorder.estimate(lattice_nm=0.52880, site_order=0.93, n=200)
+    assert found.plot(size="one-column").get_size_inches()[0] == pytest.approx(89 / 25.4, abs=0.01)
+    with pytest.raises(ValueError, match="size 'wide': use screen, two-column, one-column"):
+        found.plot(size="wide")
+
+
 def test_what_cannot_be_drawn_says_so():
     class Nothing(Displayed):
         pass

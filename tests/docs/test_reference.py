@@ -5,7 +5,9 @@ from pathlib import Path
 
 import pytest
 
+import xrdorder
 from tests.docs.reference import FOLDER, PAGES, page
+from xrdorder.reports.gallery import NAMES
 
 DOCS = Path(__file__).parents[2] / "docs"
 
@@ -33,3 +35,16 @@ def test_the_index_leads_to_every_page() -> None:
     contents = [f"{name}.md" for name in re.findall(r"^[a-z/-]+$", index, flags=re.MULTILINE)]
     assert listed == contents
     assert set(listed) == pages
+
+
+def test_the_gallery_shows_figures_that_reports_draw() -> None:
+    text = (DOCS / "gallery.md").read_text(encoding="utf-8")
+    shown = re.findall(r"^## (\S+)$", text, flags=re.MULTILINE)
+    assert set(shown) <= {"fit", *NAMES}
+    assert len(shown) >= 12, "python -m tests.docs.gallery STUDY"
+    assert [f"figures/gallery/{name}.png" for name in shown] == re.findall(r"\]\((figures/\S+\.png)\)", text)
+
+
+def test_the_record_for_citations_is_of_this_version() -> None:
+    record = (DOCS.parent / "CITATION.cff").read_text(encoding="utf-8")
+    assert f"\nversion: {xrdorder.__version__}\n" in record

@@ -1,6 +1,7 @@
 """The tutorial comes true: every command runs, and what the page says of the results holds."""
 
 import csv
+import re
 from pathlib import Path
 
 import pytest
@@ -17,9 +18,12 @@ def test_the_tutorial_leads_from_scans_to_the_next_treatment(tmp_path: Path) -> 
         lambda command, screen: screens.setdefault(command.split()[1], []).append(screen),
     )
     results = tmp_path / "wires" / "results"
-    rows = list(csv.DictReader((results / "results.csv").open(encoding="utf-8")))
+    rows = list(csv.DictReader((results / "results.csv").open(encoding="utf-8-sig")))
     assert [row["status"] for row in rows] == ["ok"] * 6
     assert all(row["quality"].startswith("trustworthy") for row in rows), [row["quality"] for row in rows]
+    pages = "".join((PAGE.parent / "reference" / name).read_text() for name in ("results.md", "quantities.md"))
+    columns = {re.sub(r"(weight_fraction(_limit)?)_[a-z].*", r"\1_<phase>", name) for name in rows[0]}
+    assert columns - set(re.findall(r"`([^`]+)`", pages)) == set(), "columns that no page explains"
     # more tin and order at the hottest reaction than at the coolest is what the invented lot was made with
     first, last = rows[0], rows[-1]
     rise = float(last["a_nm"]) - float(first["a_nm"])

@@ -13,7 +13,7 @@ from xrdorder.running.interpretation import weighed_words
         ("", ["order-above-one"], ""),
         ("trustworthy", ["tin-scale"], "use with care: order and lattice contradict each other about tin"),
         ("use with care: 2 unindexed lines", ["niobium-lattice"],
-         "use with care: 2 unindexed lines; niobium is off its lattice parameter"),
+         "use with care: 2 unindexed lines; the Nb lattice parameter deviates from the reference"),
         ("trustworthy", ["order-above-one"], "do not use: order exceeds one"),
         ("use with care: 2 unindexed lines", ["tin-scale", "order-above-one"],
          "do not use: order exceeds one; 2 unindexed lines; order and lattice contradict each other about tin"),

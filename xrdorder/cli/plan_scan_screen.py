@@ -23,14 +23,14 @@ BEAM = "At a synchrotron the beam line's rules and staff come first; a wire heat
 _LENGTHS = (0.25, 1.0, 4.0, 16.0, 64.0)
 _MOST_RANGES = 3  # in the short answer
 _ASKED = {
-    "site_order": ("site_order", 1.0, ""),
-    "a_pm": ("a_nm", 1e-3, "pm"),
-    "tin_at_percent": ("tin_fraction", 1e-2, "at.%"),
-    "domain_size_nm": ("domain_size_nm", 1.0, "nm"),
-    "Tc_K": ("Tc_K", 1.0, "K"),
-    "Bc2_0K_T": ("Bc2_0K_T", 1.0, "T"),
-    "Ic": ("Ic", 1e-2, "%"),
+    "site_order": "site_order",
+    "a_pm": "a_nm",
+    "tin_at_percent": "tin_fraction",
+    "domain_size_nm": "domain_size_nm",
+    "Tc_K": "Tc_K",
+    "Bc2_0K_T": "Bc2_0K_T",
 }
+"""Differences that a plan can be asked for, by option; their scale is that of differences in the registry."""
 
 _MEANINGS = (
     "Uncertainties are standard ones (k = 1), all sources included. takes: length of a uniform scan that reaches the "
@@ -42,9 +42,12 @@ _MEANINGS = (
 
 def asked_of(name: str) -> tuple[str, float, str]:
     """Quantity of an option, the factor to its stored unit, and the unit that is shown."""
+    if name == "Ic":  # no quantity of a pattern: a share of itself
+        return name, 1e-2, "%"
     if name not in _ASKED:
-        raise click.BadParameter(f"--of {name} is not planned for; choose among {', '.join(_ASKED)}")
-    return _ASKED[name]
+        raise click.BadParameter(f"--of {name} is not planned for; choose among {', '.join([*_ASKED, 'Ic'])}")
+    shown = quantity(_ASKED[name]).differences
+    return _ASKED[name], 1.0 / shown.factor, shown.unit
 
 
 def hours(seconds: float) -> str:

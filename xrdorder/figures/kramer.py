@@ -52,7 +52,7 @@ def kramer_figure(series: Sequence[KramerSeries], *, title: str = "", size: Size
     wide = size.width_in - 0.98
     remark = (
         "Measured; bars: standard uncertainty. Lines: weighted least squares, drawn where they are not rejected, to "
-        "the Kramer field, which is no Bc2: by how much it is lower hangs on the layer."
+        "the Kramer field, which is no Bc2: how much lower depends on the layer."
     )
     figure, (axes,) = grid(
         size, 1, min(_PANEL_IN, _SHAPE * wide), title=title, remark=remark, margins=Margins(), columns=1

@@ -136,7 +136,7 @@ def order_lines_figure(samples: Sequence[Overlaid], *, title: str = "", size: Si
     room = Margins(left=0.75, across=0.62, down=0.72 if narrow else 0.62, above=legend + 0.28)
     remark = (
         "Background and other phases taken off; counts over the area of the strong A15 lines. Marks: observed with "
-        "standard uncertainty; curves: fit of the whole pattern. Areas go with the square of the order; heights hang "
+        "standard uncertainty; curves: fit of the whole pattern. Areas go with the square of the order; heights depend "
         "on widths, too."
     )
     columns = 2 if narrow else len(drawn)

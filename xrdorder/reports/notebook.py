@@ -17,6 +17,7 @@ import numpy as np
 from xrdorder import figures
 from xrdorder.comparison.study_comparison import COLUMNS, LOGARITHMIC, UNITS, StudyComparison, difference_rows
 from xrdorder.comparison.wording import manner, probability_words
+from xrdorder.drawing.layout import SCREEN, SIZES
 from xrdorder.estimates.from_numbers import Estimate
 from xrdorder.estimates.from_numbers_rows import JOINT
 from xrdorder.fitting import Calibration, PatternFit
@@ -49,9 +50,31 @@ def frame(result: Any) -> pd.DataFrame:
     raise TypeError(f"a {type(result).__name__} has no numbers to tabulate")
 
 
+def plot(result: Any, *, size: str = SCREEN.name, **options: Any) -> Figure:
+    """Draw a result, or a pattern as `xrdorder.read_pattern` gives it.
+
+    Parameters
+    ----------
+    result : Displayed or DataArray
+    size : str
+        "screen" (with title and remark), "two-column" or "one-column" (180 or 89 mm wide).
+    **options
+        Those of the function of `xrdorder.figures` that draws it.
+
+    Raises
+    ------
+    ValueError
+        If there is no such size.
+    TypeError
+        If it is nothing that can be drawn.
+    """
+    if size not in SIZES:
+        raise ValueError(f"size '{size}': use {', '.join(SIZES)}")
+    return _figure(result, size=SIZES[size], **options)
+
+
 @singledispatch
-def plot(result: Any, **options: Any) -> Figure:
-    """Draw a result, or a pattern as `xrdorder.read_pattern` gives it."""
+def _figure(result: Any, **options: Any) -> Figure:
     raise TypeError(f"a {type(result).__name__} cannot be drawn")
 
 
@@ -95,7 +118,7 @@ def _(fit: PatternFit) -> Table:
     return Table.of(["quantity", ("value", ""), "unit"], lines, flags)
 
 
-@plot.register(PatternFit)
+@_figure.register(PatternFit)
 def _(fit: PatternFit, **options: Any) -> Figure:
     remark = f"R_wp {100 * fit.r_wp:.1f} % · reduced χ² {fit.chi2_reduced:.2f}"
     return figures.fit_figure(fit.curves, fit.lines, fit.phases, **{"title": "Fit", "remark": remark, **options})
@@ -131,11 +154,11 @@ def _(found: Calibration) -> Table:
     return Table.of(["parameter", ("value", ""), "unit", "meaning"], lines)
 
 
-@plot.register(Calibration)
+@_figure.register(Calibration)
 def _(found: Calibration, **options: Any) -> Figure:
     quality = f"R_wp {100 * found.fit.r_wp:.1f} % · reduced χ² {found.fit.chi2_reduced:.2f}"
     remark = f"{found.instrument.standard} · {quality}"
-    return plot(found.fit, **{"title": "Calibration", "remark": remark, **options})
+    return _figure(found.fit, **{"title": "Calibration", "remark": remark, **options})
 
 
 # An estimate from numbers
@@ -181,7 +204,7 @@ def _(found: Estimate, brief: bool = True) -> Table:
     return Table.of(head, [line[: len(head)] for line in lines], [*marked, ESTIMATES])
 
 
-@plot.register(Estimate)
+@_figure.register(Estimate)
 def _(found: Estimate, **options: Any) -> Figure:
     return figures.estimate_figure(found.rows(), **options)
 
@@ -206,7 +229,7 @@ def _(opened: OpenStudy) -> Table:
     return study_table(opened.results)
 
 
-@plot.register(OpenStudy)
+@_figure.register(OpenStudy)
 def _(opened: OpenStudy, **options: Any) -> Figure:
     return figures.trend_figure(opened.results, **options)
 
@@ -272,7 +295,7 @@ def _(found: StudyComparison, details: bool = False, pairs: Sequence[tuple[str, 
     return Table.of(head, lines, title=f"Differences to {found.reference}" if not both else "First less second")
 
 
-@plot.register(StudyComparison)
+@_figure.register(StudyComparison)
 def _(found: StudyComparison, **options: Any) -> Figure:
     compared = list(found.compared.values())
     options = {"title": str(found.results.attrs.get("title", "")), **options}
@@ -315,6 +338,6 @@ def _(found: LotPlan) -> Table:
     return Table.of(head, lines, found.notes, "Treatments reacted and suggested, as differences to the best so far")
 
 
-@plot.register(LotPlan)
+@_figure.register(LotPlan)
 def _(found: LotPlan, **options: Any) -> Figure:
     return figures.planning_figure(found, **options)

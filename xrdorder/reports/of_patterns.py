@@ -133,7 +133,7 @@ def order_lines(scene: Scene) -> Picture | None:
         "Background and other phases of the fit are taken off, and counts divided by the fitted area of those of "
         f"{strong} that all have. Marks: observed, a few points together, with their standard uncertainty from "
         "counting; curves: fit of the whole pattern. With each line its area as it grows over the line: areas go with "
-        "the square of the order, as far as no tails of neighbours are in the window; heights hang on the widths of "
+        "the square of the order, as far as no tails of neighbours are in the window; heights depend on the widths of "
         f"lines, too. {_data(scene)}",
     )
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import io
 import math
 from collections.abc import Callable, Mapping
@@ -10,6 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from xrdorder.exceptions import ValidityError
+from xrdorder.files import TableWriter
 from xrdorder.files.atomic import write_text
 from xrdorder.quantities.registry import quantity
 from xrdorder.scan_planning.allocation import LEAST, Allocation, allocate
@@ -237,7 +237,7 @@ def write_ranges(plan: ScanPlan, path: Path) -> None:
         The file cannot be written.
     """
     text = io.StringIO()
-    table = csv.writer(text, lineterminator="\n")
+    table = TableWriter(text)
     table.writerow(["from_deg", "to_deg", "step_deg", "points", "seconds_per_step"])
     for one in plan.allocation.ranges:
         angles = [f"{angle:.4f}" for angle in (one.from_deg, one.to_deg, one.step_deg)]
