@@ -14,7 +14,7 @@ PACKAGE = ROOT / "xrdorder"
 ORDER = (
     "exceptions faults files quantities display xrays crystals profiles uncertainty treatments kinetics relations "
     "patterns forward_model least_squares identification fitting material superconductivity description results "
-    "estimates running comparison measured planning simulation scan_planning explanation drawing figures "
+    "estimates running series comparison measured planning simulation scan_planning explanation drawing figures "
     "reports cli"
 ).split()
 LONGEST_BODY = 60  # lines of a function without its docstring

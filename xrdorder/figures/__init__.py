@@ -43,7 +43,8 @@ _NAMES = {
     "in_field": ("bc2_figure", "current_figure", "layer_current_figure", "section_figure"),
     "kramer": ("kramer_figure",), "line_by_line": ("extrapolation_figure", "williamson_hall_figure"),
     "order_lines": ("order_lines_figure",), "patterns": ("patterns_figure",), "planning": ("planning_figure",),
-    "resolution": ("resolution_figure",), "schedules": ("schedule_figure",), "trends": ("TRENDS", "trend_figure"),
+    "resolution": ("resolution_figure",), "schedules": ("schedule_figure",),
+    "series": ("series_figure",), "trends": ("TRENDS", "trend_figure"),
 }  # fmt: skip
 _HOME = {name: module for module, names in _NAMES.items() for name in names}
 
@@ -51,7 +52,8 @@ __all__ = [
     "TRENDS", "CloseUp", "against_figure", "bc2_figure", "budget_figure", "by_relation_figure", "current_figure",
     "difference_courses", "difference_rows", "estimate_figure", "extrapolation_figure", "fit_figure", "growth_figure",
     "kramer_figure", "layer_current_figure", "order_lines_figure", "patterns_figure", "planning_figure",
-    "resolution_figure", "schedule_figure", "section_figure", "trade_figure", "trend_figure", "williamson_hall_figure",
+    "resolution_figure", "schedule_figure", "section_figure",
+    "series_figure", "trade_figure", "trend_figure", "williamson_hall_figure",
 ]  # fmt: skip
 
 

@@ -1,0 +1,189 @@
+"""A furnace run of known truth, from counts to onset, amounts, lattice and kinetics; and runs that end early."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+import xarray as xr
+from click.testing import CliRunner
+
+from tests.figures.labels import troubles
+from tests.series.furnace import (
+    A_NM,
+    END,
+    NO_BEAM_FRAME,
+    Q_KJ,
+    SIZE_NM,
+    TAU_H,
+    furnace_run,
+    write_calibration,
+    write_log,
+    write_stack,
+)
+from xrdorder.cli import main
+from xrdorder.figures import series_figure
+from xrdorder.series import furnace_run as home
+from xrdorder.series import run_series
+from xrdorder.series.events import ONSET_FRACTION
+
+FRAMES = 100
+SHORT = 12
+pytestmark = pytest.mark.slow
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("furnace")
+    write_calibration(folder / "instrument.toml")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def truth(folder):
+    truth = furnace_run(FRAMES, step_k=10.0)
+    write_stack(truth, folder / "stack.nxs")
+    write_log(truth, folder / "log.csv")
+    return truth
+
+
+@pytest.fixture(scope="module")
+def run(folder, truth):
+    return run_series(
+        folder / "stack.nxs", folder / "instrument.toml", folder / "log.csv", folder / "out", workers=1
+    )
+
+
+def test_frames_come_out(run):
+    status = run.table["status"].values
+    assert list(np.flatnonzero(status == "no beam")) == [NO_BEAM_FRAME]
+    assert "failed" not in status
+    warm = run.table["warm"].values == 1
+    assert warm.sum() > 0.85 * FRAMES  # cold: two starts of chunks, and the frames in which the A15 appears
+    assert np.nanmean(run.table["evaluations"].values[warm]) < 8.0  # of a cold fit of such a frame, eight or more
+    # 1360 points: three standard deviations of the mean of a hundred reduced chi squared are 0.012
+    assert np.nanmean(run.table["chi2_reduced"]) == pytest.approx(1.0, abs=0.02)
+
+
+def test_amounts_lattice_and_size_follow_the_truth(run, truth):
+    table = run.table
+    for name, weight in truth.weight.items():
+        known = (table[f"present_{name}"] == 1).values
+        off = (table[f"weight_fraction_{name}"].values - weight) / table[f"u_weight_fraction_{name}"].values
+        assert np.abs(off[known]).max() < 4.0  # of a hundred frames none beyond four standard uncertainties
+    off = (table["a_nm"] - A_NM["nb3sn"]).values
+    assert np.nanmax(np.abs(off / table["u_a_nm"].values)) < 4.0
+    # the same expansion in truth and result: only what frames do not share is left
+    assert np.nanmax(np.abs(off / table["u_own_a_nm"].values)) < 4.5
+    late = table.isel(frame=slice(FRAMES // 2, None))
+    size, u_size = late["domain_size_nm"].values, late["u_domain_size_nm"].values
+    assert np.nanmean(size) == pytest.approx(SIZE_NM, abs=3.0 * np.nanmedian(u_size) / np.sqrt(5.0))
+
+
+def test_onset_and_kinetics_are_those_put_in(run, truth):
+    onset = float(np.interp(ONSET_FRACTION, truth.weight["nb3sn"], truth.hours))
+    assert run.onset is not None
+    assert abs(run.onset.time_h - onset) < 3.0 * run.onset.u_h
+    assert run.onset.u_h < 0.1
+    curve = run.curve
+    assert curve is not None
+    assert curve.told
+    for found, u, value in (
+        (curve.end_fraction, curve.u_end_fraction, END),
+        (curve.q_kj_per_mol, curve.u_q_kj_per_mol, Q_KJ),
+        (curve.tau_h, curve.u_tau_h, TAU_H),
+        (curve.exponent, curve.u_exponent, 1.0),
+    ):
+        assert abs(found - value) < 3.0 * u
+
+
+def test_files_say_what_the_screen_says(run, folder):
+    with xr.open_dataset(folder / "out" / "series.nc", engine="h5netcdf") as stored:
+        assert json.loads(stored.attrs["onset"])["time_h"] == run.onset.time_h
+        np.testing.assert_array_equal(stored["a_nm"], run.table["a_nm"])
+        assert stored["a_nm"].attrs["units"] == "nm"
+    rows = (folder / "out" / "series.csv").read_text().splitlines()
+    assert len(rows) == FRAMES + 1
+    assert rows[0].startswith("frame,time_h,temperature_c,status,reason,")
+
+
+def test_the_figure_has_room_for_its_words(run):
+    assert troubles(series_figure(run)) == []
+
+
+def test_the_screen_answers_first_and_keeps_what_is_done(run, folder):
+    before = (folder / "out" / "series.csv").read_bytes()
+    words = [folder / "stack.nxs", "--instrument", folder / "instrument.toml", "--log", folder / "log.csv"]
+    result = CliRunner(env={"COLUMNS": "80"}).invoke(main, ["series", *map(str, words), "--out", str(folder / "out")])
+    assert result.exit_code == 0, result.output
+    lines = result.output.splitlines()
+    assert lines[0].startswith("A15 appears after ")
+    assert max(map(len, lines[: lines.index("", 2)])) <= 80
+    assert "2 of 2 chunks kept" in " ".join(result.output.split())
+    assert (folder / "out" / "series.png").stat().st_size > 10_000
+    assert (folder / "out" / "series.csv").read_bytes() == before
+
+
+@pytest.fixture
+def short(folder, truth, tmp_path, monkeypatch):
+    """Twelve frames in chunks of four, in which the A15 appears."""
+    monkeypatch.setattr(home, "CHUNK", 4)
+    path = tmp_path / "short.nxs"
+    cut = type(truth)(truth.hours[4:16], truth.celsius[4:16], {}, truth.counts[4:16])
+    write_stack(cut, path)
+    return path, folder / "instrument.toml", folder / "log.csv"
+
+
+def test_workers_change_nothing(short, tmp_path):
+    one = run_series(*short, tmp_path / "one", workers=1)
+    two = run_series(*short, tmp_path / "two", workers=2)
+    for name in one.table.data_vars:
+        if one.table[name].dtype.kind == "f":
+            np.testing.assert_allclose(one.table[name], two.table[name], rtol=1e-9, atol=1e-15)
+
+
+def test_a_damaged_chunk_is_fitted_again(short, tmp_path):
+    first = run_series(*short, tmp_path / "out", workers=1)
+    path = tmp_path / "out" / "chunks" / "chunk-00001.nc"
+    path.write_bytes(path.read_bytes()[:-100])
+    second = run_series(*short, tmp_path / "out", workers=1)
+    assert (second.chunks_fitted, second.chunks_kept) == (1, 2)
+    xr.testing.assert_identical(first.table, second.table)
+
+
+def test_a_killed_run_loses_the_chunk_in_work_alone(short, tmp_path):
+    code = (
+        "import sys; from xrdorder.series import furnace_run as home; home.CHUNK = 4\n"
+        "home.run_series(*sys.argv[1:], workers=1)"
+    )
+    out = tmp_path / "out"
+    child = subprocess.Popen([sys.executable, "-c", code, *map(str, short), str(out)])
+    done = out / "chunks" / "chunk-00000.nc"
+    deadline = time.monotonic() + 60.0
+    while not done.exists() and time.monotonic() < deadline:
+        time.sleep(0.01)
+    os.kill(child.pid, signal.SIGKILL)
+    child.wait()
+    assert not (out / "series.csv").exists()
+    run = run_series(*short, out, workers=1)
+    assert run.chunks_kept >= 1
+    assert run.chunks_kept + run.chunks_fitted == 3
+    assert (out / "series.csv").exists()
+    whole = run_series(*short, tmp_path / "whole", workers=1)
+    xr.testing.assert_identical(run.table, whole.table)
+
+
+def test_a_log_of_another_clock_is_refused(short, folder, tmp_path):
+    log = tmp_path / "late.csv"
+    log.write_text("time_h,temperature_c\n500,20\n510,650\n")
+    words = [short[0], "--instrument", short[1], "--log", log, "--out", tmp_path / "out"]
+    result = CliRunner().invoke(main, ["series", *map(str, words)])
+    assert result.exit_code == 2
+    assert result.output.count("\n") == 1
+    assert "bring both to one clock" in result.output
+    assert not Path(tmp_path / "out").exists()
