@@ -148,7 +148,8 @@ def test_a_frame_fitted_from_the_one_before_is_that_fitted_from_nothing(folder, 
             if set(cold.fit.free_names) == set(done.fit.free_names):
                 compared += 1
                 for name in cold.fit.contributions.quantities:
-                    assert abs(done.fit.values[name] - cold.fit.values[name]) < 0.01 * cold.fit.u(name)
+                    # at its bound a width has no uncertainty, and is the same
+                    assert abs(done.fit.values[name] - cold.fit.values[name]) <= 0.01 * cold.fit.u(name)
     assert compared >= 3
 
 
