@@ -35,7 +35,7 @@ as far to either side. Lots whose optimum lies elsewhere are drawn anew: nobody 
 
 IC_NOISE, IC_COMMON = 0.025, 0.85
 _EVERYWHERE = np.meshgrid(np.linspace(*SEEN_C, 65), np.geomspace(*SEEN_H, 60))
-CELLS = [(route, field, ic) for ic in ("all", "none") for field in (12.0, 16.0) for route in ("tin", "bronze")]
+CELLS = [(route, field, ic) for ic in (True, False) for field in (12.0, 16.0) for route in ("tin", "bronze")]
 
 
 def arrhenius(celsius: Array | float, kilojoule: float) -> Array:

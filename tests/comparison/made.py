@@ -15,14 +15,15 @@ def wires(rng, truths, *, own=0.1, scatter=0.0, shared=0.0, quantity="Tc_K"):
     )
 
 
-def no_difference(seed, treatments, pairs, ratio, own=0.1):
+def no_difference(seed, treatments, pairs, ratio, own=0.1, quantity="Tc_K"):
     """A wire of each treatment and a second one of the first `pairs`, all alike but for their scatter.
 
     `ratio` is that of the scatter to the known uncertainty `own`. Gives values, labels, temperatures and hours.
     """
     which = [*range(len(treatments)), *range(pairs)]
     peaks, hours = np.array(treatments)[which].T
-    values = wires(np.random.default_rng(seed), np.zeros(len(which)), own=own, scatter=ratio * own, shared=1.0)
+    values = wires(np.random.default_rng(seed), np.zeros(len(which)), own=own, scatter=ratio * own, shared=10.0 * own,
+                   quantity=quantity)  # fmt: skip
     return values, [f"v{k}" for k in which], peaks, hours
 
 

@@ -1,6 +1,6 @@
 """How far equal wires of one lot scatter by what is published, with its doubt: where a study has few replicates.
 
-A study with two degrees of freedom of replicates tells it by itself; one with less takes the published scatter times a
+A study with three degrees of freedom of replicates tells it by itself; one with less takes what is published times a
 factor that nobody knows for this wire: any from one to three about as likely as another, less and less likely below and
 beyond. Of studies without any difference at most 5 in 100 then show one while equal wires scatter by up to three times
 what is published, with or without replicates (`tests/benchmarks/false_verdicts.py`).

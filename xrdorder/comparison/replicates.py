@@ -13,8 +13,8 @@ same sum bounds s.
 What is tested with s must know how badly few replicates tell it. The restricted likelihood of s in the same projected
 values, times a prior 1 / sqrt(l + s²) with l their typical known variance, gives weights over s; a test is averaged
 over them. Without known uncertainties that is Student's t with n - p degrees of freedom; with many replicates it is
-the normal distribution. Two degrees of freedom and more keep false verdicts at 5 % whatever the scatter is. One alone
-hardly tells anything, and none nothing: there the prior is what is published of equal wires, with its doubt
+the normal distribution. Three degrees of freedom and more keep false verdicts at 5 % whatever the scatter is. Fewer
+hardly tell anything: there the prior is what is published of equal wires, with its doubt
 (`xrdorder.comparison.published_scatter`).
 (Student's t with effective degrees of freedom, GUM G.4.1, takes an s that came out as zero for certain: with six
 wires it called chance a trend twice as often as it should.)
@@ -141,7 +141,7 @@ def indicator(labels: Sequence[str]) -> tuple[list[str], Array]:
     return groups, matrix
 
 
-ENOUGH = 2
+ENOUGH = 3
 """Degrees of freedom from which replicates keep false verdicts at 5 % by themselves, whatever the scatter is."""
 
 

@@ -69,19 +69,20 @@ def verdict(difference: Difference) -> str:
     >>> verdict(Difference("tin_at_percent", *variants, 0.81, 0.28, 0, 0, 0.6, 1, 0, 0.01, True, 1.4))
     '725 °C/100 h has 0.81 ± 0.28 at.% more tin than 650 °C/100 h'
     >>> verdict(Difference("Tc_K", "A", "B", 0.1, 0.2, 0, 0, 0.39, 0.69, 0.6, 0.6, False, 0.49))
-    'Tc of A and B is not distinguishable: 0.10 ± 0.20 K, at most 0.49 K apart (95 %)'
+    'Tc of A and B is not distinguishable: 0.10 ± 0.20 K, visible from 0.39 K, at most 0.49 K apart (95 %); about 15 \
+times as many wires would settle as much'
 
     So is one that chance explains only among many comparisons:
 
     >>> verdict(Difference("tin_at_percent", "A", "B", 1.0, 0.3, 0, 0, 0.6, 0.99, 0.001, 0.09, False, 1.6))
-    'tin content of A and B is not distinguishable: 1.00 ± 0.30 at.%, at most 1.6 at.% apart (95 %); alone it would be \
-more than chance, among so many comparisons it is not'
+    'tin content of A and B is not distinguishable: 1.00 ± 0.30 at.%, visible from 0.6 at.%, at most 1.6 at.% apart \
+(95 %); alone it would be more than chance, among so many comparisons it is not'
 
     A difference of many u that a single pair of replicates cannot tell from chance is explained:
 
     >>> verdict(Difference("domain_size_nm", "A", "B", -74.3, 2.0, 0, 0, 19.0, 0.01, 0.02, 0.1, False, 93.0))
-    'domain size of A and B is not distinguishable: -74.3 ± 2.0 nm, at most 93 nm apart (95 %); too few replicates \
-tell how far equal wires scatter'
+    'domain size of A and B is not distinguishable: -74.3 ± 2.0 nm, visible from 19 nm, at most 93 nm apart (95 %); \
+too few replicates tell how far equal wires scatter'
     """
     d = difference
     how = manner(d.quantity)
@@ -94,12 +95,26 @@ tell how far equal wires scatter'
         if d.p < LEVEL and not few:
             why = "; alone it would be more than chance, among so many comparisons it is not"
         pair = f"{how.noun} of {d.first} and {d.second}"
-        return f"{pair} is not distinguishable: {amount}, at most {bound} apart (95 %){why}"
+        visible = f"{_brief(d.half_width * how.scale, 2)} {how.unit}".strip()
+        said = why or _times_as_many(d)
+        return f"{pair} is not distinguishable: {amount}, visible from {visible}, at most {bound} apart (95 %){said}"
     if how.about.relative and isfinite(d.relative):
         amount = rounded(100.0 * abs(d.relative), 100.0 * d.u_relative, "%")
     else:
         amount = rounded(abs(d.value) * how.scale, d.u * how.scale, how.unit)
     return how.sentence(d.first, d.second, amount, d.value > 0.0)
+
+
+MOST_TIMES = 20
+"""How many times as many wires are still told of: beyond that another measurement is wanted (own choice)."""
+
+
+def _times_as_many(d: Difference) -> str:
+    """How many times as many wires would make a difference as large significant, as far as scatter limits it."""
+    times = (d.half_width / d.value) ** 2 if d.value else float("inf")
+    if times > MOST_TIMES:
+        return "; no number of wires that anybody reacts would settle it: measure it directly"
+    return f"; about {max(round(times), 2)} times as many wires would settle as much"
 
 
 def trend_words(found: Trend, unit: str = "") -> str:

