@@ -103,7 +103,7 @@ def test_wrong_use_is_one_line(run, words, said):
 
 @pytest.mark.slow
 def test_several_lots_each_have_a_plan_and_a_picture(run, tmp_path, measured):
-    other = study(lot="curlew")
+    other = study(lot="curlew", fields=(12.0, 15.0), rrr=True)
     both = xr.concat([measured[0], other[0]], dim="sample", join="outer", data_vars="minimal", coords="minimal",
                      compat="override")  # fmt: skip
     said = run((both, {**measured[1], **other[1]}), "--field", "12", "--figure", str(tmp_path / "plan.png"))
