@@ -30,7 +30,7 @@ from scipy.special import voigt_profile, wofz
 from tests.generator import simulate, simulate_standard
 from tests.made import as_pattern
 from tests.recovery.campaign import LAB6_PER_MM, case
-from xrdorder.crystals import phase
+from xrdorder.crystals import phase, structure_factor_squared
 from xrdorder.crystals.reflections import reflections
 from xrdorder.fitting import calibrate, fit_pattern
 from xrdorder.fitting.procedure import Procedure
@@ -98,26 +98,28 @@ def composite(pattern: xr.DataArray, instrument: Instrument) -> tuple[float, int
         (a,) = structure.lengths_nm
         planes = reflections(structure.space_group, structure.system, (a,), structure.angles_deg, 0.082)
         squares = np.sum(planes.hkl**2, axis=1)
+        inverse_2d = 0.5 * np.sqrt(squares) / a
+        strength = planes.multiplicity * structure_factor_squared(structure, planes.hkl, inverse_2d, 8047.8)
+        seen = strength > 1e-3 * strength.max()
+        table = np.stack([squares, strength / strength.max()], axis=1)[seen].tolist()
 
-        def lines(x, a, shift, sigma, gamma, tan, **areas):  # type: ignore[no-untyped-def]
+        def lines(x, scale, a, shift, sigma, gamma, tan, b, table=table):  # type: ignore[no-untyped-def]
             total = np.zeros_like(x)
             for wavelength, weight in ((0.1540593, 1.0), (0.1544427, 0.5)):
-                for key, area in areas.items():
-                    square = int(key.removeprefix("area_"))
+                for square, height in table:
                     sine = 0.5 * wavelength * np.sqrt(square) / a
                     if sine < 0.97:
                         centre = 2.0 * np.degrees(np.arcsin(sine)) + shift * np.sqrt(1.0 - sine**2)
                         width = gamma + tan * sine / np.sqrt(1.0 - sine**2)
-                        total += weight * area * voigt_profile(x - centre, sigma, width)
+                        area = scale * weight * height * np.exp(-b * sine**2) / (sine**2 * np.sqrt(1.0 - sine**2))
+                        total += area * voigt_profile(x - centre, sigma, width)
             return total
 
         own = lmfit.Model(lines, independent_vars=["x"], prefix=f"{name.replace('-', '_')}_")
-        start = {"a": a, "shift": 0.0, "sigma": 0.04, "gamma": 0.03, "tan": 0.02}
-        areas = {f"area_{square}": 100.0 for square in np.unique(squares)}
-        own_parameters = own.make_params(**start, **areas)
-        for key, parameter in own_parameters.items():
-            if "area" in key or "sigma" in key or "gamma" in key or "tan" in key:
-                parameter.min = 0.0
+        start = {"scale": 100.0, "a": a, "shift": 0.0, "sigma": 0.04, "gamma": 0.03, "tan": 0.02, "b": 1.0}
+        own_parameters = own.make_params(**start)
+        for key in ("scale", "sigma", "gamma", "tan"):
+            own_parameters[own.prefix + key].min = 0.0
         model, parameters = model + own, parameters + own_parameters
     begun = time.process_time()
     result = model.fit(counts, parameters, x=two_theta, weights=1.0 / np.sqrt(np.maximum(counts, 1.0)), max_nfev=4000)

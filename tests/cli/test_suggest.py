@@ -58,7 +58,8 @@ def test_three_sentences_come_first(run, tmp_path, measured):
     assert "copper RRR there about" in text and "from 8 RRR of this lot" in text
     assert " A, " in text and "A/mm² without copper" in text
     assert said.output.index("Measured") < said.output.index("Best so far") < said.output.index("Next")
-    assert max(len(line) for line in said.output.splitlines()) <= 100
+    # names of files are never broken, however long
+    assert max(len(line) for line in said.output.splitlines() if str(tmp_path) not in line) <= 100
     table = rows(tmp_path)
     assert {row["role"] for row in table} >= {"best", "next 1"}
     assert next(row for row in table if row["role"] == "best")["treatment"] == "650 °C/100 h"
@@ -103,7 +104,7 @@ def test_wrong_use_is_one_line(run, words, said):
 
 @pytest.mark.slow
 def test_several_lots_each_have_a_plan_and_a_picture(run, tmp_path, measured):
-    other = study(lot="curlew")
+    other = study(lot="curlew", fields=(12.0, 15.0), rrr=True)
     both = xr.concat([measured[0], other[0]], dim="sample", join="outer", data_vars="minimal", coords="minimal",
                      compat="override")  # fmt: skip
     said = run((both, {**measured[1], **other[1]}), "--field", "12", "--figure", str(tmp_path / "plan.png"))

@@ -41,10 +41,10 @@ def schedule(hours):
     return np.interp(hours, [0.0, 1.0, 6.0, 6.5, 9.0], [400.0, 650.0, 650.0, 700.0, 700.0])
 
 
-def converted(hours):
+def converted(hours, celsius):
     """Share of the reaction that is done: 1 - exp(-theta/tau), by the trapezoidal rule."""
     fine = np.linspace(0.0, hours[-1], 40_001)
-    rate = np.exp(-Q_KJ / GAS_CONSTANT * (1.0 / (schedule(fine) + 273.15) - 1.0 / 923.15))
+    rate = np.exp(-Q_KJ / GAS_CONSTANT * (1.0 / (np.interp(fine, hours, celsius) + 273.15) - 1.0 / 923.15))
     theta = np.concatenate([[0.0], np.cumsum(0.5 * (rate[1:] + rate[:-1]) * np.diff(fine))])
     return 1.0 - np.exp(-np.interp(hours, fine, theta) / TAU_H)
 
@@ -75,7 +75,7 @@ def furnace_run(frames, *, until_h=9.0, level=3000.0, seed=1, step_k=5.0):
     """Frames evenly over the run; temperatures on the ramps in steps, so that few shapes are needed."""
     hours = np.linspace(0.0, until_h, frames)
     celsius = np.round(schedule(hours) / step_k) * step_k
-    done = converted(hours)
+    done = converted(hours, celsius)
     weight = {"nb3sn": END * done, "nb": 0.70 - 0.55 * done, "cu-sn": 0.30 - 0.15 * done}
     usual = _shape("nb", 650.0)[0].max()
     background = SampleTruth().background.at(GRID)

@@ -69,4 +69,6 @@ def test_periods_pass_over_chance():
     seen[2] = True  # seen once
     (one,) = periods(made(np.full(41, 0.1), seen), "nb3sn")
     assert (one.from_h, one.to_h) == (HOURS[10], HOURS[29])
+    seen[-1] = True  # how long it would have been seen is not known
+    assert len(periods(made(np.full(41, 0.1), seen), "nb3sn")) == 2
     assert periods(made(np.full(41, 0.1), seen), "cu-sn") == []

@@ -27,10 +27,14 @@ from tests.series.furnace import (
     write_stack,
 )
 from xrdorder.cli import main
+from xrdorder.crystals import phase
 from xrdorder.figures import series_figure
+from xrdorder.profiles import read_instrument
 from xrdorder.series import furnace_run as home
 from xrdorder.series import run_series
 from xrdorder.series.events import ONSET_FRACTION
+from xrdorder.series.frame_fit import fit_frame
+from xrdorder.series.frames import open_frames
 
 FRAMES = 100
 SHORT = 12
@@ -127,6 +131,26 @@ def test_the_screen_answers_first_and_keeps_what_is_done(run, folder):
     assert "2 of 2 chunks kept" in " ".join(result.output.split())
     assert (folder / "out" / "series.png").stat().st_size > 10_000
     assert (folder / "out" / "series.csv").read_bytes() == before
+
+
+def test_a_frame_fitted_from_the_one_before_is_that_fitted_from_nothing(folder, truth):
+    """On the ramp, where lattices and displacement parameters move from frame to frame: to a hundredth of u."""
+    instrument = read_instrument(folder / "instrument.toml")
+    phases = [phase(name) for name in ("nb3sn", "nb", "cu-sn")]
+    first = int(np.searchsorted(truth.hours, 6.0))
+    neighbour, compared = None, 0
+    for k, pattern in enumerate(open_frames(folder / "stack.nxs").read(first, first + 6), start=first):
+        done = fit_frame(pattern, instrument, phases, float(truth.celsius[k]), neighbour)
+        neighbour = done.neighbour
+        if done.warm:
+            cold = fit_frame(pattern, instrument, phases, float(truth.celsius[k]))
+            assert not cold.warm
+            if set(cold.fit.free_names) == set(done.fit.free_names):
+                compared += 1
+                for name in cold.fit.contributions.quantities:
+                    # at its bound a width has no uncertainty, and is the same
+                    assert abs(done.fit.values[name] - cold.fit.values[name]) <= 0.01 * cold.fit.u(name)
+    assert compared >= 3
 
 
 @pytest.fixture

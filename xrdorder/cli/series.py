@@ -146,7 +146,8 @@ def _frames(run: "FurnaceRun") -> str:
     """How many frames came out how."""
     status, warm = run.table["status"].values, run.table["warm"].values
     counts = {word: int((status == word).sum()) for word in dict.fromkeys(status)}
-    done = f"{len(status)} frames, {int((warm == 1).sum())} from the one before, {int((warm == 0).sum())} from nothing"
+    number = f"{len(status)} frame{'s' if len(status) > 1 else ''}"
+    done = f"{number}, {int((warm == 1).sum())} fitted from the one before, {int((warm == 0).sum())} from nothing"
     words = {"no beam": "without beam", "failed": "without a result"}
     odd = [f"{number} {words[word]}" for word, number in counts.items() if word in words]
     kept = (

@@ -169,7 +169,7 @@ def _course(axes: Axes, run: FurnaceRun, name: str, factor: float, colour: str, 
         before = axes.dataLim.intervaly if label else (low, high)
         room = 0.25 * max(high - low, 1e-9 + 0.002 * abs(high))
         if label:
-            axes.set_ylim(min(0.0, float(before[0])), 1.05 * max(float(before[1]), high))
+            axes.set_ylim(min(0.0, float(before[0])), 1.05 * max(float(before[1]), high, 1.0))
         else:
             axes.set_ylim(low - room, high + room)
 

@@ -169,6 +169,8 @@ def _currents(results: xr.Dataset, temperature_k: float) -> list[_Row]:
     names, found = [str(name) for name in results["sample"].values], []
     for at in fields_measured(results, temperature_k):
         values = measured_values(results, "critical_current_a", temperature_k, at)
+        if not len(values):
+            continue  # of other lots alone
         places = np.array([names.index(name) for name in values.samples], dtype=np.intp)
         reading = np.diag((values.own / values.value) ** 2)
         found.append(_Row(Objective.current(at).kind, places, np.log(values.value), reading))

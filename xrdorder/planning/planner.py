@@ -201,8 +201,8 @@ class Plan:
     reason: str = ""
 
     def better(self, first: int, second: int) -> bool:
-        """Whether a reacted treatment may be called better than another."""
-        return better(self.draws, self.direct, first, second)
+        """Whether a reacted treatment may be called better than another; none is while nothing measured differs."""
+        return self.differ and better(self.draws, self.direct, first, second)
 
 
 class LotProcess:

@@ -132,7 +132,7 @@ def periods(run: xr.Dataset, phase: str) -> list[Period]:
             inside = start > 0 and end < len(
                 seen
             )  # nobody knows how long what is cut off by an end of the run was
-            if seen[start] == kind and end - start < LASTING and (inside or kind):
+            if seen[start] == kind and end - start < LASTING and inside:
                 seen[start:end] = not kind
     edges = np.flatnonzero(np.diff(seen.astype(int), prepend=0, append=0))
     return [

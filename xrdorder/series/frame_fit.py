@@ -127,7 +127,9 @@ def _follow(job: Procedure, neighbour: Neighbour, temperature_c: float) -> bool:
         lines.freeze(tuple(values[name] for name in lines.length_names))
     job.absent = dict(neighbour.absent)
     free = job.decidable()
-    held = [name for lines in job.present() for name in lines.width_names if name not in free]
+    # what is held is what this frame, at its own temperature, has it held at; but a lattice stays where it was found
+    moved = {*free, *(name for lines in job.lines for name in lines.length_names)}
+    held = [name for name, one in job.parameters.items() if name not in moved and not one.expr]
     set_values(job.parameters, {name: own[name] for name in held})
     try:
         if not job.fit.settle(free) or not _as_good(job, neighbour) or not _same_phases(job):

@@ -50,8 +50,6 @@ BINS = 400
 OF_CHUNK = (*OF_FIT, "xrdorder.series.chunks")
 """Modules that a chunk is computed by, with all that they import."""
 
-_SEEN_FIRST = 20  # frames that are tried for a readable one
-
 
 @dataclass(frozen=True)
 class FurnaceRun:
@@ -207,7 +205,7 @@ def _chunks(
 
 def _edges(frames: Frames) -> Array:
     """Bins of the intensity map."""
-    for k in range(min(len(frames.times_h), _SEEN_FIRST)):
+    for k in range(len(frames.times_h)):
         for pattern in frames.read(k, k + 1):
             if isinstance(pattern, XrdorderError):
                 reason = pattern
@@ -216,7 +214,7 @@ def _edges(frames: Frames) -> Array:
             bins = max(min(BINS, len(angles) // 2), 1)
             half = 0.5 * float(angles[1] - angles[0])
             return np.linspace(float(angles[0]) - half, float(angles[-1]) + half, bins + 1)
-    raise StudyError(f"{frames.path}: none of the first frames can be read: {reason}")
+    raise StudyError(f"{frames.path}: no frame can be read, the last one as: {reason}")
 
 
 def _collated(chunks: Sequence[Chunk]) -> xr.Dataset:
