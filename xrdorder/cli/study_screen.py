@@ -63,8 +63,14 @@ def _answer(results: "xr.Dataset", study: Path) -> list[Part]:
         *(one.words for one in leading(results)),
         *own_part(results),
         ESTIMATES,
-        File("Next", f"xrdorder compare {study} · xrdorder report {study}"),
+        File("Next", f"{_to_compare(results, study)} · xrdorder report {study}"),
     ]
+
+
+def _to_compare(results: "xr.Dataset", study: Path) -> str:
+    if any(str(words) for words in results["treatment"].values):
+        return f"xrdorder compare {study}"
+    return f"give lots and treatments in {study / 'study.toml'} and run it"
 
 
 def file_parts(results: "xr.Dataset", study: Path) -> list[Part]:

@@ -14,6 +14,7 @@ from xrdorder.comparison.variants import compare_wires, fit_to_compare, wires_of
 from xrdorder.comparison.wording import manner, probability_words
 from xrdorder.exceptions import XrdorderError
 from xrdorder.quantities.formatting import rounded
+from xrdorder.quantities.registry import ESTIMATE, column_name, quantity
 
 _OF = ("Tc_K", "Bc2_4K2_T")
 
@@ -28,7 +29,7 @@ class Leading:
     first, second : str
         The only sample of a variant by its name, or the variant.
     value, u : float
-        Of the first, in the unit of the quantity.
+        Of the first, in the unit of the quantity; of a single wire those of its row in the table.
     difference : Difference
         First less second, corrected for all pairs there are, as both were picked from the data.
     pairs : int
@@ -75,7 +76,16 @@ def leading(results: xr.Dataset) -> Iterator[Leading]:
         first, second = (int(k) for k in np.argsort(-np.asarray(one.value))[:2])
         pair = one.pair(one.variants[first], one.variants[second])
         names = _called(found, first), _called(found, second)
-        yield Leading(name, *names, one.value[first], one.u[first], pair, len(one.first))
+        alone = names[0] if names[0] in usable["sample"].values else ""
+        value, u = _as_in_the_table(usable, name, alone) if alone else (one.value[first], one.u[first])
+        yield Leading(name, *names, value, u, pair, len(one.first))
+
+
+def _as_in_the_table(results: xr.Dataset, name: str, sample: str) -> tuple[float, float]:
+    """Estimate of one wire and half of its 68 % interval; the scatter of equal wires is part of a difference only."""
+    row = results.sel(sample=sample)
+    value, low, high = (float(row[column_name(quantity(name), part)]) for part in ESTIMATE)
+    return value, 0.5 * (high - low)
 
 
 def _called(found: Compared, variant: int) -> str:
