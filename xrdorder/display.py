@@ -35,6 +35,10 @@ class Displayed:
         """
         return _views().plot(self, **options)  # type: ignore[no-any-return]
 
+    def __str__(self) -> str:
+        """Title and table as text: what ``print`` shows."""
+        return str(_views().text(self))
+
     def _repr_html_(self) -> str:
         return str(_views().html(self))
 

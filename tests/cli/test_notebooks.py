@@ -80,6 +80,7 @@ def test_the_page_on_notebooks_runs(scans, instrument, tmp_path, monkeypatch):
     assert (tmp_path / "one.png").is_file() and (tmp_path / "differences.pdf").is_file()
     for result in (names["fit"], names["calibration"], names["study"], names["comparison"], *names["plans"]):
         assert isinstance(result, Displayed) and "<table>" in result._repr_html_()
+        assert max(map(len, str(result).splitlines())) < 300  # a table, not the fields of the object
         assert len(result.to_dataframe()) > 0
     fit, frame = names["fit"], names["fit"].to_dataframe().set_index("quantity")
     assert frame.loc["a_nm", "value"] == fit.values["a_nm"] and frame.loc["a_nm", "u"] == fit.u("a_nm")

@@ -20,7 +20,7 @@ def results():
 def test_measured_quantities_come_before_what_follows(results):
     found = compare_pair(results, "A-700", "A-625", PUBLISHED)
     assert [one.follows for one in found.lines] == sorted(one.follows for one in found.lines)
-    assert {one.noun for one in found.lines} >= {"domain size", "Tc", "Bc2 at 4.2 K", "layer current at 12 T"}
+    assert {one.noun for one in found.lines} >= {"domain size", "Tc", "Bc2 at 4.2 K", "layer current density at 12 T"}
     size = next(one for one in found.lines if one.noun == "domain size")
     assert size.larger == "larger" and size.significant
     for one in found.lines:

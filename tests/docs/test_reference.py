@@ -46,5 +46,5 @@ def test_the_gallery_shows_figures_that_reports_draw() -> None:
 
 
 def test_the_record_for_citations_is_of_this_version() -> None:
-    record = (DOCS.parent / "CITATION.cff").read_text(encoding="utf-8")
+    record = (DOCS / "CITATION.cff").read_text(encoding="utf-8")
     assert f"\nversion: {xrdorder.__version__}\n" in record

@@ -214,8 +214,8 @@ def _normal(carries: float) -> bool:
 
 
 _BRIEFLY = (
-    "J/Jref: current density of the layer over that of the reference, median; P: probability of being higher. Cracks "
-    "and broken filaments are not included."
+    "Bc2 is that under the strain above; xrdorder run gives it free of strain. J/Jref: current density of the layer "
+    "over that of the reference, median; P: probability of being higher. Cracks and broken filaments are not included."
 )
 _READING = (
     "J layer: over the A15 area. J non-copper: times the share of A15 in the section without copper, where study.toml "

@@ -240,6 +240,6 @@ def _current(results: xr.Dataset, labels: dict[str, str], library: Library) -> P
     half = 1.96 * u
     remedy = "" if significant else f"Ic measured on both to {digits(max(abs(gain), 0.25 * half) / 2.77, 1)} %"
     return PairLine(
-        f"layer current at {FIELD_T:g} T", rounded(abs(gain), u, "%"), "higher" if gain > 0.0 else "lower", probability,
-        significant, f"{digits(half, 2)} %", remedy, True, "",
+        f"layer current density at {FIELD_T:g} T", rounded(abs(gain), u, "%"),
+        "higher" if gain > 0.0 else "lower", probability, significant, f"{digits(half, 2)} %", remedy, True, "",
     )  # fmt: skip

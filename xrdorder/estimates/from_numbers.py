@@ -313,7 +313,7 @@ def _check(
         )
     for what, value, low, high, hint in (
         ("lattice parameter", lattice_nm, 0.51, 0.55, "give nm, for Nb3Sn near 0.529"),
-        ("site order", site_order, 0.0, 1.2, "give r_a + r_b - 1, at most one and some noise"),
+        ("site order", site_order, 0.0, 1.2, "give the site order, 1 in fully ordered stoichiometric A15"),
         (
             "tin fraction",
             tin_fraction,

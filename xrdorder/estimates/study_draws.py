@@ -62,6 +62,9 @@ _SOURCES = {
 _OF_DRAWS = ("estimate", "shared_", "target_")
 """How names of variables and attributes begin that are stored with the draws."""
 
+_WITHOUT_DRAWS = {"estimate_flags": "[]"}
+"""What stands in them for a sample that has no result; all that is not named is NaN."""
+
 _BITS = 15
 """Of the mantissa that are stored: 0.0004 at.% of tin, 0.0005 K of Tc, far below what 4000 draws resolve."""
 
@@ -185,7 +188,8 @@ def estimated(
     digest = _digest(wires, alone, hyper, seed, n)
     if previous is not None and previous.attrs.get("estimates_sha256") == digest:
         kept = [name for name in previous.data_vars if str(name).startswith(_OF_DRAWS)]
-        drawn = previous[kept].reindex(sample=results["sample"].values)
+        # a sample without a result, as a treatment just proposed, changes no draw and has none
+        drawn = previous[kept].reindex(sample=results["sample"].values, fill_value=_WITHOUT_DRAWS)
         drawn.attrs = {key: value for key, value in previous.attrs.items() if str(key).startswith(_OF_DRAWS)}
     else:
         drawn = _drawn(results, wires, alone, hyper, seed, n)

@@ -79,11 +79,11 @@ class Library:
         Raises
         ------
         UnknownNameError
-            There is none; the message names those that are spelt alike, or all.
+            There is none; the message names those that are spelt alike.
         """
         if name not in self._table:
             close = get_close_matches(name, self._table, 3, 0.5)
-            known = f"did you mean {' or '.join(close)}?" if close else f"known are: {', '.join(self._table)}"
+            known = f"did you mean {' or '.join(close)}?" if close else "xrdorder relations lists them"
             raise UnknownNameError(f"no relation '{name}'; {known}")
         return self._table[name]
 

@@ -78,6 +78,11 @@ def _figure(result: Any, **options: Any) -> Figure:
     raise TypeError(f"a {type(result).__name__} cannot be drawn")
 
 
+def text(result: Any) -> str:
+    """Give a heading and the table as plain text, for print."""
+    return f"{title(result)}\n{table(result).to_dataframe().to_string(index=False)}"
+
+
 def html(result: Any) -> str:
     """Give a heading and the table, for a notebook."""
     return f"<p><b>{escape(title(result))}</b></p>{table(result)._repr_html_()}"
