@@ -1,6 +1,7 @@
 """Where to look next: a map of what is maximised over temperature and time, one panel a plan.
 
-A map shows what the process expects, as difference to the best treatment so far. The outlined band lies within 1 % of
+A map shows what the process expects, as difference to the best treatment so far; shades only where a measured difference
+stands behind it. The outlined band lies within 1 % of
 the optimum; filled marks are treatments that were reacted, with their difference and its standard uncertainty; the ring
 is the best so far, numbered squares are those suggested. Hatched: not allowed by the copper or by a limit that was set.
 """
@@ -129,7 +130,7 @@ def _labels(axes: Axes, found: LotPlan, plan: Plan) -> None:
 
 
 def _surface(axes: Axes, bar: Axes, found: LotPlan, plan: Plan) -> None:
-    """Shade the expected difference, outline what is as good as the optimum, hatch what is not allowed."""
+    """Draw the expected difference, outline what is as good as the optimum, hatch what is not allowed."""
     factor, unit = _told(found, plan)
     mean, base = plan.surface.mean(axis=0), float(plan.draws[:, plan.best].mean())
     numbers = factor * (np.expm1(mean - base) if plan.objective.relative else mean - base)
@@ -145,14 +146,7 @@ def _surface(axes: Axes, bar: Axes, found: LotPlan, plan: Plan) -> None:
     if min(len(hours), len(temperatures)) < 2:
         bar.set_axis_off()
         return
-    low, high = float(numbers.min()), float(numbers.max())
-    middle, half = 0.5 * (low + high), max(0.5 * (high - low), 0.5 if plan.objective.relative else 0.02)
-    levels = np.linspace(middle - half, middle + half, 25)
-    shown = axes.contourf(
-        temperatures, hours, laid(numbers), levels, cmap=_RISING, norm=Normalize(levels[0], levels[-1]), zorder=0.5
-    )
-    axes.contour(temperatures, hours, laid(numbers), MaxNLocator(6).tick_values(low, high), colors=[SLATE],
-                 linewidths=0.6, zorder=1.0)  # fmt: skip
+    _heights(axes, bar, temperatures, hours, laid(numbers), unit, plan)
     good = as_good(mean, plan.allowed, plan.objective.relative)
     if good.any() and not good.all():
         for colour, thick in ((PAPER, 3.0), (GARNET, 1.4)):
@@ -163,6 +157,25 @@ def _surface(axes: Axes, bar: Axes, found: LotPlan, plan: Plan) -> None:
         hatch = axes.contourf(temperatures, hours, keeps, [-0.1, 0.5], colors="none", hatches=["////"], zorder=1.2)
         hatch.set_edgecolor(CLAY)
         hatch.set_linewidth(0.0)
+
+
+def _heights(
+    axes: Axes, bar: Axes, temperatures: Array, hours: Array, heights: Array, unit: str, plan: Plan
+) -> None:
+    """Contours of the expected difference; shaded only where a measured difference stands behind it."""
+    low, high = float(np.nanmin(heights)), float(np.nanmax(heights))
+    lines = axes.contour(temperatures, hours, heights, MaxNLocator(6).tick_values(low, high), colors=[SLATE],
+                         linewidths=0.6, zorder=1.0)  # fmt: skip
+    if not plan.differ:
+        for label in axes.clabel(lines, fmt=lambda x: f"{x:+g} {unit}"):
+            label.set(**font(SMALL))
+        bar.set_axis_off()
+        return
+    middle, half = 0.5 * (low + high), max(0.5 * (high - low), 0.5 if plan.objective.relative else 0.02)
+    levels = np.linspace(middle - half, middle + half, 25)
+    shown = axes.contourf(
+        temperatures, hours, heights, levels, cmap=_RISING, norm=Normalize(levels[0], levels[-1]), zorder=0.5
+    )
     key = axes.figure.colorbar(shown, cax=bar)
     key.outline.set_linewidth(0.5)
     key.set_ticks([x for x in MaxNLocator(5).tick_values(levels[0], levels[-1]) if levels[0] <= x <= levels[-1]])

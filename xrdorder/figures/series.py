@@ -26,6 +26,7 @@ from xrdorder.drawing.layout import (
 from xrdorder.drawing.palette import FOG, GARNET, INK, LAGOON, MIST, PAPER, SKY, phase_colour, stroke
 from xrdorder.drawing.text import SMALL
 from xrdorder.quantities.of_phase import WEIGHT_FRACTION
+from xrdorder.quantities.registry import quantity
 from xrdorder.series.chunks import NO_BEAM_STATUS, U_OWN
 
 if TYPE_CHECKING:
@@ -37,11 +38,7 @@ _ROOM = Margins(left=0.95, right=0.2, bottom=0.5, down=0.12)
 _MAP_IN, _SCHEDULE_IN, _BAND_IN, _PANEL_IN = 2.6, 1.0, 0.2, 1.15
 _TALLEST = 99.5  # per cent of the map's points that are told apart; the rest is as dark as can be
 _COLOURS = LinearSegmentedColormap.from_list("counts", [PAPER, SKY, LAGOON, INK])
-_QUANTITIES = (
-    ("a_nm", "a at 22.5 °C (pm)", 1e3),
-    ("order_contrast", "order contrast", 1.0),
-    ("domain_size_nm", "domain size (nm)", 1.0),
-)
+_QUANTITIES = ("a_nm", "order_contrast", "domain_size_nm")
 
 
 def series_figure(run: FurnaceRun, *, title: str = "", size: Size = SCREEN) -> Figure:
@@ -54,7 +51,7 @@ def series_figure(run: FurnaceRun, *, title: str = "", size: Size = SCREEN) -> F
     size : Size
     """
     shown = [
-        one for one in _QUANTITIES if one[0] in run.table and np.isfinite(run.table[one[0]].values).any()
+        name for name in _QUANTITIES if name in run.table and np.isfinite(run.table[name].values).any()
     ]
     bands = _BAND_IN * len(run.phases)
     panels = [_MAP_IN, _SCHEDULE_IN, bands, _PANEL_IN, *[_PANEL_IN] * len(shown)]
@@ -75,9 +72,10 @@ def series_figure(run: FurnaceRun, *, title: str = "", size: Size = SCREEN) -> F
     _schedule(axes[1], run)
     _bands(axes[2], run)
     _amounts(axes[3], run)
-    for one, (name, label, factor) in zip(axes[4:], shown, strict=True):
-        style(one, y_label=label)
-        _course(one, run, name, factor, INK)
+    for one, name in zip(axes[4:], shown, strict=True):
+        scale = quantity(name).differences  # as small as its changes
+        style(one, y_label=f"{quantity(name).title} ({scale.unit})" if scale.unit else quantity(name).title)
+        _course(one, run, name, scale.factor, INK)
     hours = run.table["time_h"].values
     for one in axes:
         one.tick_params(labelbottom=one is axes[-1])
