@@ -62,7 +62,7 @@ def test_anchors_that_cannot_be_used_or_contradict_each_other_lose_nothing(run, 
     assert "anchor-set-aside: measured Tc of 19.2 K (no A15 has that)" in text
     assert "anchor-without-criterion: measured Tc without a criterion" in text
     assert "lot-of-one: lot 'A' has one wire" in text
-    assert "Estimates anchored to Tc measured on two." in text
+    assert "Lot B anchored to Tc measured on two" in text
     rows = {row["sample"]: row for row in csv.DictReader((folder / "results/results.csv").open(encoding="utf-8"))}
     assert all(10.0 < float(rows[name]["Tc_K"]) < 18.5 for name in ("one", "two"))
     beside = words(run("measured", "study", "--no-figures"))
@@ -74,11 +74,12 @@ def test_anchors_that_cannot_be_used_or_contradict_each_other_lose_nothing(run, 
         "grain_size_nm = { value = 130, u = 10 }\nnon_copper_area_mm2 = { value = 0.25, u = 0.01 }",
         'Tc_K = { value = 14.2, u = 0.05, criterion = "50 %" }\ngrain_size_nm = { value = 120, u = 10 }',
     )
-    result = run("run", "study", "--no-figures")
+    result = run("run", "study", "--no-figures", "--details")
     text = words(result)
     assert result.exit_code == 0
+    assert "anchors-contradict: " in text.partition("Flags")[0]  # in short below the table, in full with --details
     assert "measured Tc of 'two' and 'one' contradict each other" in text.replace("'one' and 'two'", "'two' and 'one'")
-    assert "Estimates anchored to Tc" in text and "critical current measured on one" in text
+    assert "Lot A anchored to Tc" in text and "critical current measured on one" in text
     fields = run("fields", "study", "--field", "12", "--no-figures")
     assert fields.exit_code == 0, fields.output
     assert "Critical currents of lot A anchored to 210 ± 5 A measured on one at 4.2 K, 12 T" in words(fields)

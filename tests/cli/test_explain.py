@@ -58,7 +58,8 @@ def test_a_hundred_columns_are_enough(run, study, quantity, monkeypatch):
     monkeypatch.setenv("COLUMNS", "100")
     result = run("explain", study, "A-650-100", *[name for name in [quantity] if name], "--details")
     assert result.exit_code == 0, result.output
-    assert max(len(line) for line in result.stdout.splitlines()) <= 100
+    # names of files are never broken, however long
+    assert max(len(line) for line in result.stdout.splitlines() if str(study.parent) not in line) <= 100
 
 
 def test_a_column_of_the_table_names_its_quantity(run, study):

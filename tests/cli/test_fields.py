@@ -117,7 +117,11 @@ def test_one_size_by_microscopy_changes_a_density_and_no_ratio(shown):
             assert "where it is given (1 of 2)" in text
         else:
             assert "Ratios take domain sizes for all samples." in text
-    assert ratios[0] == ratios[1] and densities[0] != densities[1]
+    assert densities[0] != densities[1]
+    # grains of a lot are larger than its domains by one factor; forces are no power of the size, so that it does
+    # not cancel exactly: 3 % of the ratio where grains are half as large again
+    first, second = (float(ratio[0].split()[0]) for ratio in ratios)
+    assert first == pytest.approx(second, rel=0.05)
     both = shown("--field", "8", measured=(*SHARE, ("graded", "grain_size_nm", 150.0, 10.0)))
     assert "Ratios take grain sizes by microscopy for all samples." in both.output
     assert cells(both.output, "Current density at 8 T")["graded"][2:] != ratios[0]

@@ -166,8 +166,10 @@ def _draw(
     axes.set_yticks(range(len(labels)), labels, **font(NORMAL))
     axes.tick_params(axis="y", length=0.0)
     axes.spines["left"].set_visible(False)
+    wide = axes.get_window_extent().width / axes.figure.get_dpi()
+    title = about.noun if width_in(about.noun, bold=True) < wide else about.symbol
     axes.annotate(
-        about.noun, (0.0, 1.0), (0.0, 4.0), xycoords="axes fraction", textcoords="offset points", ha="left",
+        title, (0.0, 1.0), (0.0, 4.0), xycoords="axes fraction", textcoords="offset points", ha="left",
         va="bottom", **font(NORMAL, weight="bold"),
     )  # fmt: skip
     axes.annotate(
