@@ -1,6 +1,6 @@
 """Where to look next: a map of what is maximised over temperature and time, one panel a plan.
 
-A map shows what the process expects, as difference to the best treatment so far, with shades only where a measured
+A map shows what the process expects, as difference to the best treatment so far; shades only where a measured
 difference stands behind it. The outlined band lies within 1 % of the optimum; filled marks are treatments that were
 reacted, with their difference and its standard uncertainty; the ring is the best so far, numbered squares are those
 suggested. Hatched: not allowed by the copper or by a limit that was set.

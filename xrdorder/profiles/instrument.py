@@ -279,7 +279,7 @@ def read_instrument(path: str | Path) -> Instrument:
             **plain,
         )
     except KeyError as error:
-        raise InstrumentError(f"{path}: entry {error} is missing; calibrate again") from error
+        raise InstrumentError(f"{path}: entry {error} is missing; name a file that xrdorder calibrate wrote") from error
     except (TypeError, ValueError) as error:
         raise InstrumentError(f"{path}: {error}") from error
 
