@@ -25,12 +25,12 @@ def rms(z: np.ndarray) -> float:
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    ("truth", "lots", "wires", "studies"), [("priors-5", 1, 5, 24), ("uniform-5", 2, 10, 8)]
+    ("truth", "lots", "wires", "studies"), [("priors-5", 1, 5, 24), ("uniform-5", 2, 10, 16)]
 )
 def test_small_studies(truth: str, lots: int, wires: int, studies: int) -> None:
     """At most 8 % of wires with tin beyond two u, and rms z of 1.3, as was asked of the model.
 
-    Wires of a study share their scale: 24 or 8 independent answers. The limits are twice the share and 1.4 for that.
+    Wires of a study share their scale: 24 or 16 independent answers. The limits are twice the share and 1.4 for that.
     """
     scores = campaign(truth, lots, wires, studies, 1000)
     assert np.mean(np.abs(scores["tin"][:, 1]) > 2.0) <= 0.16
