@@ -21,6 +21,7 @@ def test_the_answer_comes_first_and_fits_the_terminal():
     assert "Tc (K)" in "".join(lines[:10])
     assert max(map(len, lines)) <= 80
     assert "onset of a transition to its middle" in " ".join(said.output.split())
+    assert len(lines) < 25 and len(run("--details").output.splitlines()) > len(published_samples())
 
 
 def test_filters_narrow_the_list():

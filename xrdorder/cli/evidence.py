@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from xrdorder.cli.console import Entry, File, show
+from xrdorder.cli.console import Entry, File, details_option, show
 from xrdorder.cli.named_files import NEW_FILE
 
 if TYPE_CHECKING:
@@ -30,6 +30,8 @@ _QUANTITIES = {
 }
 """What can be asked for: heading, unit, digits of a summary, and the names of the numbers that are it."""
 
+_MOST_LISTED = 30  # samples, as in other tables; of more the summary stands alone
+
 _NOWHERE = ("review", "unknown")  # what stands for the laboratory where it was not named
 
 _CRITERIA = (
@@ -48,6 +50,7 @@ _CRITERIA = (
 @click.option("--known", help="Only those known so: read, abstract, secondary, memory.")
 @click.option("--find", help="Only those with these words in name, source or remark.")
 @click.option("--csv", "table", type=NEW_FILE, help="Write every number and text of those listed into this file.")
+@details_option
 def evidence(
     name: str | None,
     route: str | None,
@@ -57,6 +60,7 @@ def evidence(
     known: str | None,
     find: str | None,
     table: Path | None,
+    details: bool,
 ) -> None:
     """List the published samples that estimates rest on, or show the one called NAME.
 
@@ -76,7 +80,10 @@ def evidence(
     found = [sample for sample in published_samples() if all(holds(sample) for holds in conditions)]
     if not found:
         raise click.UsageError("no published sample is like that; leave out one of the options")
-    show(_summary(found), "", _list(found), "", *_notes(found))
+    listed: list[Part] = [f"More than {_MOST_LISTED}: narrow the list by options, or --details lists all."]
+    if details or len(found) <= _MOST_LISTED:
+        listed = [_list(found)]
+    show(_summary(found), "", *listed, "", *_notes(found))
     if table is not None:
         _write(found, table)
         show("", File("Table", str(table)))

@@ -6,13 +6,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from xrdorder.cli.console import File, Progress, show
+from xrdorder.cli.console import File, Progress, details_option, show
 from xrdorder.cli.program import SOME_FAILED, complain
 from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.reports.cautions import BRIEF
 
 if TYPE_CHECKING:
     from xrdorder.reports.pictures import Missing
+
+_MOST_NAMED = 8  # files; of more the page, the summary and the table are named
 
 
 @click.command()
@@ -28,19 +30,29 @@ if TYPE_CHECKING:
 @click.option(
     "--sample", "samples", multiple=True, help="Whose fit to draw, may be repeated; one of the variant ahead otherwise."
 )
-def report(study: Path, only: tuple[str, ...], form: str, size: str, samples: tuple[str, ...]) -> None:
+@details_option
+def report(
+    study: Path, only: tuple[str, ...], form: str, size: str, samples: tuple[str, ...], details: bool
+) -> None:
     """Write the report of a fitted STUDY: one page that opens from disk, a summary, figures, a table.
 
     Everything goes to results/report. The page asks no network; the answer stands first. Nothing is fitted again. A
     figure that cannot be drawn is left out and said to be missing, on the page and here; the exit code is then 1.
     """
-    from xrdorder.reports.writing import write_report
+    from xrdorder.reports.summary import DOCUMENT, PDF
+    from xrdorder.reports.writing import PAGE, TABLE, write_report
     from xrdorder.results.open_study import open_study
 
     with Progress("writing") as progress:
         missing: list[Missing] = []
         written = write_report(open_study(study), only, form, size, samples, progress, missing.append)
-    show(*(File("Written", str(path)) for path in written), "", ESTIMATES, *BRIEF)
+    pages = (PAGE, TABLE, DOCUMENT, PDF)
+    first = [path for path in written if details or len(written) <= _MOST_NAMED or path.name in pages]
+    show(*(File("Written", str(path)) for path in first))
+    if len(first) < len(written):
+        further = len(written) - len(first)
+        show(File("Figures", f"{further} further files beside them; --details names all"))
+    show("", ESTIMATES, *BRIEF)
     for one in missing:
         complain(f"figure not drawn: {one.words}")
     if missing:
