@@ -159,9 +159,7 @@ def _surface(axes: Axes, bar: Axes, found: LotPlan, plan: Plan) -> None:
         hatch.set_linewidth(0.0)
 
 
-def _heights(
-    axes: Axes, bar: Axes, temperatures: Array, hours: Array, heights: Array, unit: str, plan: Plan
-) -> None:
+def _heights(axes: Axes, bar: Axes, temperatures: Array, hours: Array, heights: Array, unit: str, plan: Plan) -> None:
     """Contours of the expected difference; shaded only where a measured difference stands behind it."""
     low, high = float(np.nanmin(heights)), float(np.nanmax(heights))
     lines = axes.contour(temperatures, hours, heights, MaxNLocator(6).tick_values(low, high), colors=[SLATE],

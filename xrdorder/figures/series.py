@@ -50,9 +50,7 @@ def series_figure(run: FurnaceRun, *, title: str = "", size: Size = SCREEN) -> F
     title : str
     size : Size
     """
-    shown = [
-        name for name in _QUANTITIES if name in run.table and np.isfinite(run.table[name].values).any()
-    ]
+    shown = [name for name in _QUANTITIES if name in run.table and np.isfinite(run.table[name].values).any()]
     bands = _BAND_IN * len(run.phases)
     panels = [_MAP_IN, _SCHEDULE_IN, bands, _PANEL_IN, *[_PANEL_IN] * len(shown)]
     body = sum(panels) + _ROOM.down * (len(panels) - 1) + _ROOM.bottom + _ROOM.above
