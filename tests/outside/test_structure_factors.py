@@ -9,29 +9,16 @@ import gemmi
 import numpy as np
 import pytest
 
-from tests.outside.rows.intensities import cif_of
+from tests.outside.rows.intensities import WithoutAbsorption, cif_of, lines_of
 from xrdorder.crystals import (
     A15Composition,
-    Phase,
     doped,
-    inverse_d_squared,
     phase,
-    reflections,
     structure_factor_squared,
 )
 from xrdorder.xrays import GEMMI_TABLE, scattering_factor
 
 ENERGY = 8047.8
-
-
-class WithoutAbsorption:
-    name = "GEMMI_TABLE with f'' = 0"
-
-    def f0(self, element: str, s_per_nm: np.ndarray) -> np.ndarray:
-        return GEMMI_TABLE.f0(element, s_per_nm)
-
-    def anomalous(self, element: str, energy_ev: float) -> tuple[float, float]:
-        return GEMMI_TABLE.anomalous(element, energy_ev)[0], 0.0
 
 
 PHASES = {
@@ -49,11 +36,6 @@ PHASES = {
 }
 
 
-def lines(p: Phase) -> tuple[np.ndarray, np.ndarray]:
-    hkl = reflections(p.space_group, p.system, p.lengths_nm, p.angles_deg, 0.085).hkl
-    return hkl, 0.5 * np.sqrt(inverse_d_squared(p.system, hkl, p.lengths_nm, p.angles_deg)[0])
-
-
 @pytest.mark.parametrize("name", PHASES)
 def test_against_gemmi(name: str) -> None:
     p = PHASES[name]
@@ -62,7 +44,7 @@ def test_against_gemmi(name: str) -> None:
     calculator = gemmi.StructureFactorCalculatorX(structure.cell)
     for element in p.atoms_per_cell():
         calculator.addends.set(gemmi.Element(element), GEMMI_TABLE.anomalous(element, ENERGY)[0])
-    hkl, s = lines(p)
+    hkl, s = lines_of(p)
     theirs = np.array(
         [abs(calculator.calculate_sf_from_small_structure(structure, list(map(int, h)))) for h in hkl]
     )
@@ -75,7 +57,7 @@ def test_against_gemmi(name: str) -> None:
 @pytest.mark.parametrize("name", PHASES)
 def test_absorption_against_a_sum_over_atoms(name: str) -> None:
     p = PHASES[name]
-    hkl, s = lines(p)
+    hkl, s = lines_of(p)
     total = np.zeros(len(hkl), dtype=complex)
     for site in p.sites:
         for r in site.positions:
@@ -93,7 +75,7 @@ def test_cells_of_the_cif_road_are_read_back(tmp_path) -> None:
         path = tmp_path / f"{number}.cif"
         path.write_text(cif_of(p))
         found = phase(path)
-        hkl, s = lines(p)
+        hkl, s = lines_of(p)
         np.testing.assert_allclose(
             structure_factor_squared(found, hkl, s, ENERGY),
             structure_factor_squared(p, hkl, s, ENERGY),

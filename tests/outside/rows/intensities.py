@@ -116,7 +116,9 @@ def order_line_at_rest(name: str) -> float:
     return float(found[0])
 
 
-class _NoAbsorption:
+class WithoutAbsorption:
+    """The table of the package with f'' = 0, as gemmi calculates."""
+
     name = "GEMMI_TABLE with f'' = 0"
 
     def f0(self, element: str, s_per_nm: np.ndarray) -> np.ndarray:
@@ -169,7 +171,7 @@ def largest_departure_from_gemmi(p: Phase, energy_ev: float = 8047.8) -> float:
     theirs = np.array(
         [abs(calculator.calculate_sf_from_small_structure(structure, list(map(int, h)))) for h in hkl]
     )
-    ours = np.sqrt(structure_factor_squared(p, hkl, s, energy_ev, _NoAbsorption()))
+    ours = np.sqrt(structure_factor_squared(p, hkl, s, energy_ev, WithoutAbsorption()))
     seen = theirs > 0.01 * theirs.max()
     return float(np.max(np.abs(ours[seen] / theirs[seen] - 1.0)))
 

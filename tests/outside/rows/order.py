@@ -94,7 +94,7 @@ def reading(element: str, content: float, share: float) -> float:
     )
 
 
-_DOPANTS = [
+DOPANTS = [
     ("Ta", 0.024, 0.08, 0.924),
     ("Ta", 0.024, 0.30, 0.975),
     ("Ta", 0.024, 0.43, 1.005),
@@ -153,7 +153,7 @@ ROWS = [
             _APART,
             "computed",
         )
-        for element, content, share, value in _DOPANTS
+        for element, content, share, value in DOPANTS
     ),
     Row(
         "S_b of full order at 22 at.% tin",
