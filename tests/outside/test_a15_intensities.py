@@ -61,8 +61,6 @@ def test_relations_between_order_parameters() -> None:
 @pytest.mark.parametrize(("element", "content", "share", "reading"), DOPANTS)
 def test_dopants_imitate_disorder(element: str, content: float, share: float, reading: float) -> None:
     """The contrast against what I(110)/I(211) reads, which the table checks (tests/outside/rows)."""
-    tin = float(tin_lower_bound(1.0, {element: content}, {element: share}))
-    wire = A15Composition(tin, 1.0, {element: content}, {element: share})
     # The contrast itself, dopant in the strong lines, is nearer to or farther from one by what they change:
     # at most 0.7 % per at.% of Ta, and the other way for the light Ti.
     contrast = 1.0 + contrast_shift({element: content}, {element: share}, CU, S_110)
