@@ -47,11 +47,12 @@ from xrdorder.patterns.angle_step import angle_step
 from xrdorder.patterns.counts import smoothing_points
 from xrdorder.profiles.voigt import fwhm
 from xrdorder.profiles.width_terms import lorentz_sec_from_size
+from xrdorder.uncertainty import ONE_SIDED_95
 
 Array = NDArray[np.float64]
 
-_PRESENT = 3.0  # significance of the scale below which a phase is called absent (3 standard uncertainties)
-_MAIN_PRESENT = (
+PRESENT = 3.0  # significance of the scale below which a phase is called absent (3 standard uncertainties)
+MAIN_PRESENT = (
     5.0  # where there is no A15 the fit finds one of 1.6, and the lattice search has many tries
 )
 EFFECT_SIGNIFICANCE = 15.0  # weaker lines are not asked for texture
@@ -60,13 +61,12 @@ _STRAIN_SIGNIFICANCE = 20.0  # from here on strained lines with the width of siz
 _SHAPE_SIGNIFICANCE = 60.0  # below it size and both shapes of strain are too strongly correlated to converge
 U_B_ISO_RELATIVE = 0.3  # of displacement parameters of the catalogue; judged: Debye temperatures make 25 % for Nb3Sn
 _REFERENCE_SIGNIFICANCE = 50.0  # an internal standard weaker than this would blur what the calibration knows
-_MISFIT = 0.03  # share of a strong line by which the model may be wrong while weak phases are looked for
+MISFIT = 0.03  # share of a strong line by which the model may be wrong while weak phases are looked for
 _FIRST_ROUND = 30.0  # of chi squared: a first approach, so that weak phases can be looked for
 _FROM_AFAR = 100.0  # significance from which lattice and widths of a phase are found wherever the search has put them
 _SOUGHT_AGAIN = 60.0  # and below which a phase is looked for in what the others leave
 _ROUND = 0.1
 _WORSE = 1.1  # times chi squared of the first approach: it went astray
-_ONE_SIDED_95 = 1.645  # standard normal quantile
 
 
 def source_name(pattern: xr.DataArray) -> str:
@@ -269,7 +269,7 @@ class Procedure:
             name
             for lines in self.lines
             for name in lines.length_names
-            if lines is not self.reference and self.strength(lines) > _MAIN_PRESENT
+            if lines is not self.reference and self.strength(lines) > MAIN_PRESENT
         ]
         shape = [*start, *lengths, *self.model.displacement_names, self.main.width_names[0]]
         self.fit.run(dict.fromkeys(shape), most_iterations=15, tolerance=1.0, follow=True)
@@ -308,7 +308,7 @@ class Procedure:
         self.parameters[lines.scale_name].set(value=lines.unit_scale, vary=False)
         nothing = self.fit.values() | dict.fromkeys(lines.area_names, 0.0)
         counts = self.model.counts(nothing)
-        misfit = _MISFIT * (counts - self.model.background(nothing))
+        misfit = MISFIT * (counts - self.model.background(nothing))
         self._match(lines, match_residual, self.fit.observed - counts, self.fit.variance + misfit**2)
         set_values(self.parameters, initial_areas(self.fit, lines))
 
@@ -320,7 +320,7 @@ class Procedure:
         fit, values = self.fit, self.fit.values() | {lines.scale_name: 0.0}
         set_values(self.parameters, {lines.scale_name: 0.0})
         counts = self.model.counts(values)
-        misfit = _MISFIT * (counts - self.model.background(values))
+        misfit = MISFIT * (counts - self.model.background(values))
         residual, variance = fit.observed - counts, fit.variance + misfit**2
         self._match(lines, match_residual, residual, variance)
         unit = self.model.part(lines, fit.values() | {lines.scale_name: 1.0})
@@ -363,7 +363,7 @@ class Procedure:
             if lines is self.reference:
                 if strength > _REFERENCE_SIGNIFICANCE:
                     names.append("two_theta_offset")
-            elif lines is self.main or strength > _MAIN_PRESENT:
+            elif lines is self.main or strength > MAIN_PRESENT:
                 names += lines.length_names
             if lines is self.main or strength > _SHAPE_SIGNIFICANCE:
                 names += lines.width_names
@@ -406,7 +406,7 @@ class Procedure:
         weak = []
         for lines in among:
             if lines.phase.name not in self.absent:
-                needed = _MAIN_PRESENT if lines is self.main else _PRESENT
+                needed = MAIN_PRESENT if lines is self.main else PRESENT
                 significance = self.significance(lines, solution)
                 if significance < needed:
                     weak.append((significance, lines.phase.name, lines))
@@ -450,7 +450,7 @@ class Procedure:
         unit = self.model.part(lines, fit.values() | {lines.scale_name: 1.0})
         information = float(np.sum(unit**2 / fit.variance))
         scale = float(np.sum(unit * fit.weighted_residual() / np.sqrt(fit.variance))) / information
-        return max(scale, 0.0) + _ONE_SIDED_95 / float(np.sqrt(information))
+        return max(scale, 0.0) + ONE_SIDED_95 / float(np.sqrt(information))
 
     def line_width(self) -> float:
         """Full width of a typical line of the main phase, degrees."""

@@ -33,6 +33,7 @@ from typing import TypedDict
 from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.profiles.width_terms import LORENTZ_BREADTH_PER_FWHM, voigt_breadth
 from xrdorder.quantities.formatting import rounded
+from xrdorder.uncertainty import ONE_SIDED_95
 
 SHAPE_FACTOR = "K = 1 with integral breadths: volume-weighted mean length along the scattering vector, no shape assumed"
 
@@ -47,8 +48,6 @@ LARGEST_STRAIN = 0.01
 """An upper limit of the microstrain beyond it says nothing: cold-worked metals show some thousandths, the whole
 homogeneity field of the A15 makes 0.002 of its lattice parameter (judged)."""
 
-# One-sided 95 % of a normal distribution.
-_LIMIT = 1.645
 # Full width in 2 theta (rad) per tan(theta) of a Gaussian distribution of d with relative standard
 # deviation one: the angle moves by 2 tan(theta) per relative change, and the full width is 2 sqrt(2 ln 2)
 # standard deviations.
@@ -74,7 +73,7 @@ def add_domain_size(derived: DerivedQuantities, wavelength_nm: float, of: str = 
         return
     width, u = derived.values[source], derived.u(source)
     whose = f" of the A15 {of} in tin" if of else ""
-    widest = max(width, 0.0) + _LIMIT * u
+    widest = max(width, 0.0) + ONE_SIDED_95 * u
     if width <= RESOLVED * u and (widest <= 0.0 or _size(widest, wavelength_nm) < LEAST_SIZE_NM):
         why = f"is {rounded(width, u)}°" if u > 0.0 else "rests at the least that the fit allows"
         for name in (quantity, f"size_breadth_deg{end}"):
@@ -114,7 +113,7 @@ def add_domain_size(derived: DerivedQuantities, wavelength_nm: float, of: str = 
     derived.add_bare(
         f"domain_size_at_least_nm{end}",
         least,
-        **_how_a_size(f"(max({source}, 0) + {_LIMIT} * u_{source})", wavelength_nm, {f"u_{source}": u}),
+        **_how_a_size(f"(max({source}, 0) + {ONE_SIDED_95} * u_{source})", wavelength_nm, {f"u_{source}": u}),
         remark="domain size whose breadth is as large as its uncertainty allows (95 %)",
     )
     derived.flag(
@@ -191,7 +190,7 @@ def add_microstrain(derived: DerivedQuantities) -> float:
         )
         return strain
     derived.absent("microstrain", "broadening with tan(theta) is not resolved")
-    widest = {name: max(value[name], 0.0) + _LIMIT * u[name] for name in value}
+    widest = {name: max(value[name], 0.0) + ONE_SIDED_95 * u[name] for name in value}
     strain = rms_strain(widest["lorentz_tan"], widest["gauss_tan2"])[0]
     if not 0.0 < strain <= LARGEST_STRAIN:
         why = f"allows as much as {strain:.1g}" if strain > 0.0 else "rests at the least that the fit allows"

@@ -24,6 +24,7 @@ from xrdorder.planning.inference import Observed
 from xrdorder.planning.planner import ALIKE, FIELD, TC, Objective, Wires
 from xrdorder.planning.process import places_of
 from xrdorder.treatments import History
+from xrdorder.uncertainty import ONE_SIDED_95
 
 Array = NDArray[np.float64]
 
@@ -41,9 +42,6 @@ NIOBIUM_IN_A15 = 0.701
 
 NEAR_T, NEAR_K = 0.05, 0.05
 """What was measured this near to a field and temperature counts as measured there."""
-
-OF_LIMIT = 1.645
-"""Standard uncertainties in a limit that is exceeded with a probability of 5 %."""
 
 _MOST = 0.5  # share of the wires with a measurement from which it will be made of the next one as well
 
@@ -134,7 +132,7 @@ def niobium_reacted(results: xr.Dataset) -> Values:
             k = left.samples.index(name)
             w, u_w = float(left.value[k]), float(left.own[k])
         elif np.isfinite(limits.get(name, np.nan)):
-            w, u_w = 0.0, limits[name] / OF_LIMIT
+            w, u_w = 0.0, limits[name] / ONE_SIDED_95
         else:
             continue
         bound = NIOBIUM_IN_A15 * (reacted if np.isfinite(reacted) else 1.0 - w)

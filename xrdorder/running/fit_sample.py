@@ -34,13 +34,10 @@ from xrdorder.results.sample_file import (
 )
 from xrdorder.running.interpretation import GROUP, Fitted, interpret, joined
 from xrdorder.running.model_summary import model_words
-from xrdorder.uncertainty import Contributions
+from xrdorder.uncertainty import ONE_SIDED_95, Contributions
 
 OF_ORDER = ("slit-not-given", "length-not-given", "order-hangs-on-length")
 """Flags that speak of order alone: without an A15 there is nothing to remark."""
-
-ONE_SIDED_95 = 1.645
-"""Standard uncertainties of a normal distribution below which 95 % lie."""
 
 
 @dataclass(frozen=True)
@@ -235,7 +232,7 @@ def _records(fit: PatternFit) -> dict[str, Record]:
         records[slope] = Record(slope, slope, fit.by_tin["order_contrast"], source="fitted to the pattern", remark=text)
     for of, limit in fit.upper_limits.items():
         name = UPPER_LIMIT.of(of)
-        text = "weight fraction of a scale of zero or above plus 1.645 standard uncertainties (95 %)"
+        text = f"weight fraction of a scale of zero or above plus {ONE_SIDED_95} standard uncertainties (95 %)"
         records[name] = Record(name, symbol_of(name), limit, source=AMOUNTS, remark=text)
     return records
 

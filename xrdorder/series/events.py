@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from xrdorder.material.lattice import U_STATED_TEMPERATURE_K
 from xrdorder.quantities.of_phase import UPPER_LIMIT, WEIGHT_FRACTION
 from xrdorder.series.chunks import FAILED, NO_BEAM_STATUS, U_OWN
-from xrdorder.series.frame_fit import ONE_SIDED_95
+from xrdorder.uncertainty import ONE_SIDED_95
 
 Array = NDArray[np.float64]
 

@@ -16,7 +16,7 @@ from xrdorder.crystals import Phase
 from xrdorder.exceptions import FitError
 from xrdorder.fitting.options import FitOptions
 from xrdorder.fitting.pattern_fit import assemble
-from xrdorder.fitting.procedure import Procedure
+from xrdorder.fitting.procedure import MAIN_PRESENT, MISFIT, PRESENT, Procedure
 from xrdorder.fitting.result import PatternFit
 from xrdorder.fitting.whole_pattern import DEFAULT_COMPOSITION, prepare
 from xrdorder.forward_model.free_lines import FreeLines
@@ -25,6 +25,7 @@ from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.material.lattice import REFERENCE_C
 from xrdorder.profiles import Instrument
 from xrdorder.series.hot_phases import at_temperature
+from xrdorder.uncertainty import ONE_SIDED_95
 
 Array = NDArray[np.float64]
 
@@ -32,15 +33,10 @@ OPTIONS = FitOptions(
     lattice_distribution="single", stray_radiation=False, seek_phases=False, second_opinions=False
 )
 
-PRESENT, MAIN_PRESENT = 3.0, 5.0
-"""Significance below which a phase, and the A15, are not there; as a fit from nothing has it."""
-
 _WORSE_SIGMAS = 5.0
 """By how many standard deviations of a reduced chi squared a frame may be worse than its neighbour."""
 
 _TRIAL_STEP = 1e-3  # relative, between lattices tried: at 80 degrees half the width of a line of 0.2 degrees
-_MISFIT = 0.03  # share of a strong line by which the model may be wrong, as where a fit seeks weak phases
-ONE_SIDED_95 = 1.645  # standard normal quantile
 
 
 @dataclass(frozen=True)
@@ -161,7 +157,7 @@ def _same_phases(job: Procedure) -> bool:
         if job.significance(lines, solution) < (MAIN_PRESENT if lines is job.main else PRESENT):
             return False
     counts = fit.counts()
-    misfit = _MISFIT * (counts - job.model.background(fit.values()))
+    misfit = MISFIT * (counts - job.model.background(fit.values()))
     residual, variance = fit.observed - counts, fit.variance + misfit**2
     for lines in _missing(job):
         scale, u = _largest_at_any_lattice(job, lines, residual, variance)

@@ -23,6 +23,7 @@ from xrdorder.uncertainty.contributions import PRIVATE, Array, Contributions, Di
 from xrdorder.uncertainty.draws import (
     DEFAULT_DRAWS,
     DEFAULT_LEVEL,
+    ONE_SIDED_95,
     interval,
     quantity_draws,
     standard_normal,
@@ -32,6 +33,7 @@ from xrdorder.uncertainty.stored import collate, from_dataset, separate, to_data
 __all__ = [
     "DEFAULT_DRAWS",
     "DEFAULT_LEVEL",
+    "ONE_SIDED_95",
     "PRIVATE",
     "Array",
     "Contributions",

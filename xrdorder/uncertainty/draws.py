@@ -16,6 +16,8 @@ Array = NDArray[np.float64]
 
 DEFAULT_DRAWS = 100_000
 DEFAULT_LEVEL = 0.68
+ONE_SIDED_95 = 1.645
+"""Standard uncertainties of a normal distribution below which 95 % lie."""
 
 
 def _generator(seed: int, source: str, group: str, key: str) -> np.random.Generator:
