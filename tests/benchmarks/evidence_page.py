@@ -2,14 +2,19 @@
 
 import ast
 import hashlib
+import json
 import re
+import tempfile
 import tomllib
 from pathlib import Path
+from typing import Any
+
+from xrdorder.files.atomic import write_atomically
 
 ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "docs" / "contributing" / "evidence.md"
 DECIDES = ("anchors", "evidence", "hyperparameters", "likelihood", "model", "populations", "properties", "sampler",
-           "streams", "unknowns")  # fmt: skip
+           "streams", "unknowns", "wires")  # fmt: skip
 """Modules of `xrdorder.estimates` that decide what is drawn."""
 SAMPLES = ROOT / "xrdorder" / "relations" / "published_samples.toml"
 
@@ -34,6 +39,32 @@ def _bare(code: str) -> str:
 
 def _is_text(node: ast.AST) -> bool:
     return isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant) and isinstance(node.value.value, str)
+
+
+class Kept:
+    """Results of a run of one state of the model, kept outside the project so that an interrupted run goes on.
+
+    Parameters
+    ----------
+    name : str
+        Of the table.
+    of : str
+        Fingerprint; results of another are not found.
+    draws : int
+    """
+
+    def __init__(self, name: str, of: str, draws: int) -> None:
+        self.path = Path(tempfile.gettempdir()) / f"xrdorder-{name}-{of}-{draws}.json"
+        self.found: dict[str, Any] = json.loads(self.path.read_text()) if self.path.exists() else {}
+
+    def get(self, key: str) -> Any:
+        """Result of this name; None where it was not found yet."""
+        return self.found.get(key)
+
+    def put(self, key: str, result: object) -> None:
+        """Keep a result; anything JSON holds, tuples become lists."""
+        self.found[key] = result
+        write_atomically(self.path, lambda path: path.write_text(json.dumps(self.found)))
 
 
 def rows(name: str, page: Path = PAGE) -> list[str]:
