@@ -431,7 +431,8 @@ def table(found: Sequence[Answer]) -> list[str]:
         f"Errors of samples of one laboratory are correlated by {correlation:.2f}.",
         "",
         "| from → what | samples (laboratories) "
-        "| inside 68 % (by chance; clustered) | inside 95 % (by chance; clustered) | width of 68 % | bias | CRPS | inside 68 %, one vote a laboratory (by chance) |",
+        "| inside 68 % (by chance; clustered) | inside 95 % (by chance; clustered) "
+        "| width of 68 % | bias | CRPS | inside 68 %, one vote a laboratory (by chance) |",
         "|---|---|---|---|---|---|---|---|",
     ]
     return lines + [row(answer, correlation) for answer in found]

@@ -1,4 +1,4 @@
-"""Draws of shared unknowns against a posterior that linear algebra gives: normal prior, linear evidence, normal noise."""
+"""Draws of shared unknowns against posteriors that linear algebra and quadrature give."""
 
 import numpy as np
 import pytest
@@ -47,6 +47,38 @@ def test_draws_are_those_of_the_posterior(seed: int) -> None:
     mean, u = evidence.posterior()
     assert np.abs((drawn.mean(axis=0) - mean) / u).max() < 0.15
     assert np.abs(drawn.std(axis=0) / u - 1.0).max() < 0.12
+
+
+class Spread:
+    """How far lots are spread, exp(1.5 s), is an unknown of the study, by which no lot follows in a straight line."""
+
+    WIDER, LOTS = 1.5, 16
+
+    def __init__(self, spread: float) -> None:
+        self.seen = spread * np.random.default_rng(0).standard_normal(self.LOTS)
+
+    def __call__(self, study: Array, lots: Array) -> Array:
+        return -0.5 * ((np.exp(self.WIDER * study[:, :1]) * lots[:, :, 0] - self.seen) / NOISE) ** 2
+
+    def posterior(self) -> tuple[float, float]:
+        """Mean and standard deviation of s, lots integrated out."""
+        s = np.linspace(-6.0, 6.0, 4001)
+        variance = np.exp(2.0 * self.WIDER * s) + NOISE**2
+        log = -0.5 * s**2 - 0.5 * self.LOTS * np.log(variance) - 0.5 * np.sum(self.seen**2) / variance
+        density = np.exp(log - log.max())
+        mean = float(np.average(s, weights=density))
+        return mean, float(np.sqrt(np.average((s - mean) ** 2, weights=density)))
+
+
+@pytest.mark.parametrize("spread", [0.2, 1.0, 5.0])
+def test_a_spread_of_lots_is_found(spread: float) -> None:
+    """Within what 100 independent draws leave open, 0.1 u, twice: walkers that were drawn anew are alike."""
+    evidence, rng, n = Spread(spread), np.random.default_rng(1), 1000
+    start = rng.standard_normal((n, 1)), rng.standard_normal((n, evidence.LOTS, 1))
+    study, _ = sampler.sample(evidence, *start, np.ones((evidence.LOTS, 1), dtype=bool), n, rng)
+    mean, u = evidence.posterior()
+    assert abs(study.mean() - mean) < 0.2 * u
+    assert study.std() == pytest.approx(u, rel=0.15)
 
 
 def test_what_no_evidence_hangs_on_stays_as_it_was_drawn() -> None:
