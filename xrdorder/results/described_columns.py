@@ -77,7 +77,9 @@ _TREATMENT_NUMBERS: Mapping[str, Callable[[History], float]] = {
 _LEFT_OUT: dict[str, bool | set[str]] = {
     "name": True, "pattern": True, "treatment": True, "position_m": True, "date": True, "mount": True,
     "calibration": True, "measured": True,
-    "lot": {"name", "design", "route", "filament", "barrier", "a15_area_fraction", "u_a15_area_fraction"},
+    "lot": {
+        "name", "design", "route", "filament", "barrier", "a15_area_fraction", "u_a15_area_fraction", "conversion",
+    },
 }  # fmt: skip
 
 
