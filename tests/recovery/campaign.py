@@ -165,7 +165,7 @@ def measure(
     table: str = "gemmi",
     two_theta: tuple[float, ...] | None = None,
     peak_counts: float = PEAK_COUNTS,
-    second_opinions: bool = True,
+    cross_checks: bool = True,
 ) -> Measured:
     """Count, calibrate, fit, characterise; noise-free without a seed.
 
@@ -192,7 +192,7 @@ def measure(
         calibration.instrument,
         phases=phases(off),
         table=MeasuredDispersion(GEMMI_TABLE, tin) if off.scattering else GEMMI_TABLE,
-        options=FitOptions(second_opinions=second_opinions),
+        options=FitOptions(cross_checks=cross_checks),
     )
     specimen = Specimen(
         mount="ground-powder",
