@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from scipy.stats import binom, norm
+from scipy.stats import binom
 
 from tests.benchmarks import evidence_page
 from xrdorder.estimates import PUBLISHED, Hyperparameters, JointDraws, Measured, Wire, joint_draws
@@ -350,10 +350,9 @@ class Answer(NamedTuple):
     scores: list[Score]
     laboratories: list[str]
 
-    def errors(self) -> dict[object, list[float]]:
-        """Measured less median over half the width of the 68 % interval, by laboratory."""
-        z = (2.0 * one.error / one.width for one in self.scores)
-        return by_group(zip(self.laboratories, z, strict=True))
+    def inside(self, share: int) -> dict[object, list[float]]:
+        """Ones and zeros by laboratory: whether the 68 (0) or the 95 % interval (1) holds the measured value."""
+        return by_group(zip(self.laboratories, (float(one[share]) for one in self.scores), strict=True))
 
 
 def answered(question: Question, n: int, tables: dict[str, Hyperparameters]) -> Answer:
@@ -361,48 +360,47 @@ def answered(question: Question, n: int, tables: dict[str, Hyperparameters]) -> 
     return Answer(question.title, question.unit, scores(question, n, tables), laboratories)
 
 
-def alike(answers: Sequence[Answer]) -> float:
-    """How alike errors of one laboratory are: their intraclass correlation, questions of several laboratories pooled.
+def alike(answers: Sequence[Answer], share: int) -> float:
+    """How alike samples of one laboratory are in being inside: intraclass correlation, pooled over the questions.
 
-    By the analysis of variance: mean squares between and within laboratories, about the mean of each question.
+    By the analysis of variance: mean squares between and within laboratories, about the share of each question.
+    Questions that one laboratory answers, or all samples alike, say nothing.
     """
     between = within = of_laboratories = of_samples = size = 0.0
     for answer in answers:
-        groups = [np.array(values) for values in answer.errors().values()]
-        n, k = sum(len(values) for values in groups), len(groups)
-        if k < 2:
+        groups = [np.array(values) for values in answer.inside(share).values()]
+        every = np.concatenate(groups)
+        if len(groups) < 2 or every.std() == 0.0:
             continue
-        middle = np.concatenate(groups).mean()
-        between += sum(len(values) * float(values.mean() - middle) ** 2 for values in groups)
+        between += sum(len(values) * float(values.mean() - every.mean()) ** 2 for values in groups)
         within += sum(float(np.sum((values - values.mean()) ** 2)) for values in groups)
-        of_laboratories, of_samples = of_laboratories + k - 1, of_samples + n - k
-        size += n - sum(len(values) ** 2 for values in groups) / n
+        of_laboratories, of_samples = of_laboratories + len(groups) - 1, of_samples + len(every) - len(groups)
+        size += len(every) - sum(len(values) ** 2 for values in groups) / len(every)
     between, within, size = between / of_laboratories, within / of_samples, size / of_laboratories
     return max(0.0, (between - within) / (between + (size - 1.0) * within))
 
 
+def effective(laboratories: Sequence[str], correlation: float) -> int:
+    """How many independent samples these are worth: their number over the design effect (L. Kish, from memory)."""
+    members = np.unique(laboratories, return_counts=True)[1]
+    n = len(laboratories)
+    return max(1, round(n / (1.0 + (float(np.sum(members**2)) / n - 1.0) * correlation)))
+
+
 def limits(n: int, share: float) -> tuple[float, float]:
-    """Between which shares a coverage of independent samples lies by chance, 95 % (binomial)."""
+    """Between which shares a coverage of so many independent samples lies by chance, 95 % (binomial)."""
     low, high = binom.ppf([0.025, 0.975], n, share) / n
     return float(low), float(high)
 
 
-def clustered(laboratories: Sequence[str], share: float, correlation: float) -> tuple[float, float]:
-    """The same where normal errors of samples of one laboratory are correlated."""
-    rng, (_, of) = np.random.default_rng(0), np.unique(laboratories, return_inverse=True)
-    common = rng.standard_normal((20_000, of.max() + 1))[:, of]
-    z = math.sqrt(correlation) * common + math.sqrt(1.0 - correlation) * rng.standard_normal(common.shape)
-    low, high = np.quantile((np.abs(z) < norm.ppf(0.5 + 0.5 * share)).mean(axis=1), [0.025, 0.975])
-    return float(low), float(high)
-
-
-def row(answer: Answer, correlation: float) -> str:
+def row(answer: Answer, correlations: Sequence[float]) -> str:
     n, mean = len(answer.scores), np.mean(np.array(answer.scores, dtype=float), axis=0)
-    by = by_group(zip(answer.laboratories, (one.inside_68 for one in answer.scores), strict=True))
+    by = answer.inside(0)
     cells = [answer.title, f"{n} ({len(by)})"]
     for k, share in enumerate((0.68, 0.95)):
-        one, other = limits(n, share), clustered(answer.laboratories, share, correlation)
-        cells.append(f"{mean[k]:.2f} ({one[0]:.2f}-{one[1]:.2f}; {other[0]:.2f}-{other[1]:.2f})")
+        worth = effective(answer.laboratories, correlations[k])
+        one, other = limits(n, share), limits(worth, share)
+        cells.append(f"{mean[k]:.2f} ({one[0]:.2f}-{one[1]:.2f}; of {worth}: {other[0]:.2f}-{other[1]:.2f})")
     cells += [f"{mean[2]:.2f} {answer.unit}", f"{mean[3]:+.2f}", f"{mean[4]:.2f}"]
     votes = limits(len(by), 0.68)
     return f"| {' | '.join(cells)} | {_means(by).mean():.2f} ({votes[0]:.2f}-{votes[1]:.2f}) |"
@@ -426,16 +424,16 @@ def answers(n: int, kept: evidence_page.Kept | None = None) -> list[Answer]:
 
 def table(found: Sequence[Answer]) -> list[str]:
     """Rows of docs/contributing/evidence.md."""
-    correlation = alike(found)
+    correlations = [alike(found, share) for share in (0, 1)]
     lines = [
-        f"Errors of samples of one laboratory are correlated by {correlation:.2f}.",
+        "Correlation within a laboratory: {:.2f} of being inside 68 %, {:.2f} of 95 %.".format(*correlations),
         "",
         "| from → what | samples (laboratories) "
-        "| inside 68 % (by chance; clustered) | inside 95 % (by chance; clustered) "
+        "| inside 68 % (by chance; clustered) | inside 95 % (the same) "
         "| width of 68 % | bias | CRPS | inside 68 %, one vote a laboratory (by chance) |",
         "|---|---|---|---|---|---|---|---|",
     ]
-    return lines + [row(answer, correlation) for answer in found]
+    return lines + [row(answer, correlations) for answer in found]
 
 
 def main() -> None:

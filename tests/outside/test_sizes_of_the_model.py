@@ -141,7 +141,7 @@ def test_the_whole_page_is_current() -> None:
 
 
 def test_every_coverage_is_within_what_chance_leaves_open() -> None:
-    """Limits for samples of which those of one laboratory err alike; none of the shares is left out."""
+    """Binomial limits of the number that samples of which one laboratory has many are worth; no share is left out."""
     rows = printed()
     assert len(rows) == len(left_out.questions()) + 1
     for title, row in rows.items():
@@ -149,20 +149,19 @@ def test_every_coverage_is_within_what_chance_leaves_open() -> None:
         assert row.of_95[0] <= row.inside_95 <= row.of_95[1], title
 
 
-def test_correlated_samples_leave_more_open() -> None:
-    """One laboratory of thirty whose errors are all alike is one sample; without correlation they are thirty."""
-    alone = left_out.clustered(["a"] * 30, 0.68, 0.0)
-    assert alone == pytest.approx(left_out.limits(30, 0.68), abs=0.04)  # a share of 30 goes by steps of 0.033
-    assert left_out.clustered(["a"] * 30, 0.68, 1.0) == (0.0, 1.0)
+def test_correlated_samples_are_worth_less() -> None:
+    """L. Kish's design effect, 1 + (m - 1) times the correlation, of m samples a laboratory."""
+    assert left_out.effective(["a"] * 30, 0.0) == 30 and left_out.effective(["a"] * 30, 1.0) == 1
+    assert left_out.effective([*"aaaaabbbbb"], 0.5) == round(10 / 3.0)
 
 
-def test_errors_of_one_laboratory_are_as_alike_as_they_were_made() -> None:
-    """Sixty laboratories of five samples, correlation 0.6: known to 0.05 (one sigma)."""
-    rng = np.random.default_rng(0)
-    z = np.sqrt(0.6) * rng.standard_normal((60, 1)) + np.sqrt(0.4) * rng.standard_normal((60, 5))
-    scores = [left_out.Score(True, True, 2.0, float(one), 0.0) for one in z.ravel()]
-    made = left_out.Answer("made", "K", scores, [str(k) for k in range(60) for _ in range(5)])
-    assert left_out.alike([made]) == pytest.approx(0.6, abs=0.1)
+def test_samples_of_one_laboratory_are_as_alike_as_they_were_made() -> None:
+    """How often a laboratory is right: beta distribution of mean 0.68, whose correlation is 1 / (a + b + 1) = 0.3."""
+    rng, total = np.random.default_rng(0), 1.0 / 0.3 - 1.0
+    right = rng.random((200, 6)) < rng.beta(0.68 * total, 0.32 * total, (200, 1))
+    scores = [left_out.Score(bool(one), True, 2.0, 0.0, 0.0) for one in right.ravel()]
+    made = left_out.Answer("made", "K", scores, [str(k) for k in range(200) for _ in range(6)])
+    assert left_out.alike([made], 0) == pytest.approx(0.3, abs=0.08)  # 200 laboratories know it to 0.04
 
 
 def test_what_must_hold_stands_on_the_page() -> None:
