@@ -79,7 +79,7 @@ def _write_group(group: h5py.Group, dataset: xr.Dataset, count_of_file: "count[i
 
 def _create(group: h5py.Group, name: str, values: NDArray[Any], *, empty: bool = False) -> h5d.DatasetID:
     """Write a variable without its attributes; empty where only its size says something."""
-    values = values.astype(_TEXT) if values.dtype.kind in "OU" else np.ascontiguousarray(values)
+    values = values.astype(_TEXT) if values.dtype.kind in "OU" else np.asarray(values, order="C")
     how = h5p.create(h5p.DATASET_CREATE)
     how.set_attr_creation_order(h5p.CRT_ORDER_TRACKED | h5p.CRT_ORDER_INDEXED)
     if values.size >= _LARGE and values.dtype.kind != "O":
