@@ -19,7 +19,9 @@ _MOST_NAMED = 8  # files; of more the page, the summary and the table are named
 
 @click.command()
 @click.argument("study", type=click.Path(path_type=Path))
-@click.option("--only", multiple=True, help="page, summary, figures, tables, or the name of a figure or panel; may be repeated.")
+@click.option(
+    "--only", multiple=True, help="page, summary, figures, tables, or the name of a figure or panel; may be repeated."
+)
 @click.option(
     "--format", "form", type=click.Choice(("png", "svg", "pdf")), default="svg", show_default=True, help="Of figures."
 )
