@@ -36,7 +36,7 @@ _MOST_NAMED = 8  # files; of more the page, the summary and the table are named
 def report(
     study: Path, only: tuple[str, ...], form: str, size: str, samples: tuple[str, ...], details: bool
 ) -> None:
-    """Write the report of a fitted STUDY: one page that opens from disk, a summary, figures, a table.
+    """Write the report of a STUDY: page, summary, figures, table.
 
     Everything goes to results/report. The page asks no network; the answer stands first. Nothing is fitted again. A
     figure that cannot be drawn is left out and said to be missing, on the page and here; the exit code is then 1.
