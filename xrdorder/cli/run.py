@@ -36,9 +36,7 @@ def run(ctx: click.Context, study: Path, figures: bool, again: bool, workers: in
     described = read_study(study, to_run=True)
     for remark in remarks(described):
         complain(f"remark: {remark}")
-    results = run_and_show(
-        study, described=described, again=again, workers=workers, figures=figures, details=details
-    )
+    results = run_and_show(study, described=described, again=again, workers=workers, figures=figures, details=details)
     if results.attrs["failed"]:
         ctx.exit(SOME_FAILED)
 
