@@ -125,12 +125,11 @@ def currents(scene: Scene) -> Picture:
         "currents",
         figure,
         f"Layer current density of {len(names) - 1} samples over that of {reference} against field, crossings below",
-        f"Current density of the layer over that of {reference} at 4.2 K against field: a sample of the leading variant "
-        "and others, one a treatment, evenly through the study. Lines: medians over all draws; bars or bands: 68 % "
-        "intervals, with an arrow where a bar goes on beyond the frame. Strip below: fields of equal currents with "
-        "68 % intervals over those draws in which the two cross, whose share is given where not nearly all do; so a "
-        "median may not reach one where the strip has a field. "
-        f"{_FIELDS}{scene.data}",
+        f"Current density of the layer over that of {reference} at 4.2 K against field: a sample of the leading "
+        "variant and others, one a treatment, evenly through the study. Lines: medians over all draws; bars or bands: "
+        "68 % intervals, with an arrow where a bar goes on beyond the frame. Strip below: fields of equal currents "
+        "with 68 % intervals over those draws in which the two cross, whose share is given where not nearly all do; "
+        f"so a median may not reach one where the strip has a field. {_FIELDS}{scene.data}",
     )
 
 

@@ -121,9 +121,9 @@ def order_lines(scene: Scene, lines: Sequence[str] = ORDER_LINES, name: str = "o
         f"The lines that carry the order, of {names} ({chosen}), over the angle from the place of each line. "
         "Background and other phases of the fit are subtracted, and counts divided by the fitted area of those of "
         f"{', '.join(strong)} that all have. Marks: observed, a few points together, with their standard uncertainty "
-        "from counting; curves: fit of the whole pattern. With each line its cumulative area: areas are proportional to "
-        "the square of the order, as far as no tails of neighbours are in the window; heights depend on the widths of "
-        f"lines, too. {_data(scene)}",
+        "from counting; curves: fit of the whole pattern. With each line its cumulative area: areas are proportional "
+        "to the square of the order, as far as no tails of neighbours are in the window; heights depend on the widths "
+        f"of lines, too. {_data(scene)}",
     )
 
 
