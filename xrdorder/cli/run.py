@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 def run(
     ctx: click.Context, study: Path, figures: bool, again: bool, workers: int | None, cluster: str | None, details: bool
 ) -> None:
-    """Fit the samples that study.toml in the folder STUDY describes.
+    """Fit the samples that study.toml in STUDY describes.
 
     Wire lots, dopants, mounts and heat treatments stand in study.toml. Results go to the folder results in STUDY:
     results.csv, results.nc, one file a sample and figures. What has not changed is not fitted again.

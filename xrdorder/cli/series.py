@@ -43,7 +43,7 @@ def series(
     ctx: click.Context, /, frames: Path, instrument: Path, log: Path, out: Path, phases: tuple[str, ...] | None,
     figures: bool, again: bool, workers: int | None, cluster: str | None,
 ) -> None:  # fmt: skip
-    """Fit the frames of a furnace run: what forms when, at which temperature.
+    """Fit a furnace run: what forms when, at which temperature.
 
     INPUT is a NeXus/HDF5 stack, or a folder with patterns and a times.csv; docs/howto/series.md says what stands in
     them. Each frame starts from the one before. A run that was ended goes on where it was.
