@@ -8,7 +8,14 @@ import click
 
 from xrdorder.cli.console import Entry, File, Part, Progress, show
 from xrdorder.cli.named_files import save_figure
-from xrdorder.cli.options import EXISTING_FILE, NAMES, again_option, figures_saved, workers_option
+from xrdorder.cli.options import (
+    EXISTING_FILE,
+    NAMES,
+    again_option,
+    cluster_option,
+    figures_saved,
+    workers_option,
+)
 from xrdorder.cli.program import SOME_FAILED
 
 if TYPE_CHECKING:
@@ -27,10 +34,11 @@ if TYPE_CHECKING:
 @figures_saved("the figure of the run")
 @again_option
 @workers_option
+@cluster_option
 @click.pass_context
 def series(
     ctx: click.Context, /, frames: Path, instrument: Path, log: Path, out: Path, phases: tuple[str, ...] | None,
-    figures: bool, again: bool, workers: int | None,
+    figures: bool, again: bool, workers: int | None, cluster: str | None,
 ) -> None:  # fmt: skip
     """Fit a furnace run: what forms when, at which temperature.
 
@@ -41,8 +49,9 @@ def series(
 
     with Progress("fitting") as progress:
         run = run_series(
-            frames, instrument, log, out, phases=phases or (), again=again, workers=workers, progress=progress
-        )
+            frames, instrument, log, out, phases=phases or (), again=again, workers=workers, cluster=cluster,
+            progress=progress,
+        )  # fmt: skip
     show(*_parts(run), "", *_places(out))
     if figures:
         from xrdorder.figures import series_figure
