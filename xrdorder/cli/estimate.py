@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from xrdorder.cli.console import Entry, details_option, show
-from xrdorder.cli.options import ANY, EXISTING_FILE, POSITIVE, dopant_option
+from xrdorder.cli.options import ANY, EXISTING_FILE, POSITIVE, dopant_options
 from xrdorder.exceptions import ValidityError, XrdorderError
 
 if TYPE_CHECKING:
@@ -27,8 +27,7 @@ _WIRES = {"binary": "binary wire", "doped": "doped wire", "Ta": "tantalum-doped 
 @click.option("--tin-at-percent", type=POSITIVE, help="Tin content where it is known otherwise, in at.%.")
 @click.option("--u-tin-at-percent", type=POSITIVE, help="Its standard uncertainty.")
 @click.option("--temperature-c", type=ANY, help="Temperature of the lattice parameter in °C; left out: 22.5.")
-@dopant_option
-@click.option("--undoped", is_flag=True, help="The wire is known to hold no dopant.")
+@dopant_options
 @click.option(
     "--bc2-at-k", type=ANY, multiple=True, help="Temperature for Bc2 in K, beside 0 and 4.2; may be repeated."
 )

@@ -127,11 +127,7 @@ def _described(found: "Explanation") -> list[Part]:
         more = (f"{words} {told[name]}" for words, name in parts.items() if told.get(name))
         treatment = ", ".join([treatment, *more])
     place, day = told.get("position_m", ""), told.get("date", "")
-    rows = (
-        ("Treatment", treatment),
-        ("Place", f"{place} along the spool" if place else ""),
-        ("Measured", day),
-    )
+    rows = (("Treatment", treatment), ("Place", f"{place} along the spool" if place else ""), ("Measured", day))
     return [Entry(label, text) for label, text in rows if text]
 
 
