@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     )
     from xrdorder.quantities.records import Input
 
-_LARGEST = 3  # sources named in the short table
+_READING = "In brackets: standard uncertainty (k = 1) of the last digits, or 68 % interval. Of sources: share of u²."
 _BRIEFLY = 5  # sources of one quantity that are shown without --details
 _SAID = ("instrument", "dopants", "u_dopants", "undoped")  # said in a line of their own
 _NAMED = 3  # samples named before the rest are counted
@@ -37,15 +37,17 @@ _NAMED = 3  # samples named before the rest are counted
 @details_option
 @click.pass_context
 def explain(ctx: click.Context, study: Path, sample: str, quantity: str | None, details: bool) -> None:
-    """Explain a stored result: the QUANTITY of a SAMPLE in the folder STUDY, or all of them in short.
+    """Explain where a stored number of a SAMPLE comes from.
 
-    A quantity may be named as here, as a column of results.csv, or as a heading of the printed table.
+    All quantities in short, or one in full. A QUANTITY may be named as here, as a column of results.csv, or as a
+    heading of the printed table.
 
     How good the fit is, each step from the pattern to the number, and what its uncertainty is made of and shared with;
     with --details file and calibration, formulas with their sources, all sources of uncertainty, flags and assumptions.
     Nothing is fitted again.
     """
     from xrdorder.explanation.explanation import explain_stored
+    from xrdorder.explanation.quantities_table import quantities_table
 
     found = explain_stored(study, sample, quantity)
     if found.sample.failed:
@@ -58,7 +60,8 @@ def explain(ctx: click.Context, study: Path, sample: str, quantity: str | None, 
         return
     if quantity is None:
         following = File("Next", f"xrdorder explain {study} {sample} QUANTITY shows steps and all sources of one")
-        show(*_about(found), ESTIMATES, following, *_short(found, details))
+        table = quantities_table(found, every=details)
+        show(*_about(found), ESTIMATES, following, "", table, "", _READING)
     else:
         one = found.quantities[0]
         show(_value(one), *_about(found), *([ESTIMATES] if one.estimated else []), *_behind(one, details))
@@ -68,7 +71,8 @@ def explain(ctx: click.Context, study: Path, sample: str, quantity: str | None, 
 def _about(found: "Explanation") -> list[Part]:
     """What the sample is, how good its fit is, what nobody told, what its estimates are anchored to."""
     sample = found.sample
-    parts: list[Part] = [f"{sample.name}: {sample.status}", *_described(found)]
+    lot = next((one.value for one in found.told if one.column == "lot"), "")
+    parts: list[Part] = [f"{sample.name}: {sample.status}{f', lot {lot}' if lot else ''}", *_described(found)]
     if words := sample.quality_words:
         missing = missing_information(name for name, _ in sample.flags) or "none"
         parts.append(Entry("Grade", f"{graded(words)} · information missing: {missing}"))
@@ -93,7 +97,7 @@ def _origin(found: "Explanation") -> list[Part]:
         ("Calibration", found.calibration or origin.calibration),
         ("Options", ", ".join(options)),
         ("Dopants", found.dopants),
-        ("Model", "; ".join(found.model)),
+        ("Model", "; ".join([*found.model, f"{found.free_parameters} free parameters"])),
         ("Made by", f"xrdorder {origin.version}, {origin.created}" if origin.version else ""),
     ]
     for word, name in (("a", "a_nm"), ("order", "order_contrast")):
@@ -123,12 +127,7 @@ def _described(found: "Explanation") -> list[Part]:
         more = (f"{words} {told[name]}" for words, name in parts.items() if told.get(name))
         treatment = ", ".join([treatment, *more])
     place, day = told.get("position_m", ""), told.get("date", "")
-    rows = (
-        ("Lot", told.get("lot", "")),
-        ("Treatment", treatment),
-        ("Place", f"{place} along the spool" if place else ""),
-        ("Measured", day),
-    )
+    rows = (("Treatment", treatment), ("Place", f"{place} along the spool" if place else ""), ("Measured", day))
     return [Entry(label, text) for label, text in rows if text]
 
 
@@ -148,41 +147,9 @@ def _quality(found: "Explanation") -> str:
         texts.append(f"R_wp {100 * of['r_wp']:.2f} %{expected}")
     if "chi2_reduced" in of:
         texts.append(f"reduced chi square {of['chi2_reduced']:.3f}")
-    if "serial_correlation" in of:
-        texts.append(f"u of counting times {of['serial_correlation']:.2f} (serial correlation)")
-    if found.free_parameters:
-        texts.append(f"{found.free_parameters} free parameters")
+    if of.get("serial_correlation", 1.0) > 1.005:
+        texts.append(f"counting u enlarged {of['serial_correlation']:.2f} times (serial correlation)")
     return ", ".join(texts)
-
-
-def _short(found: "Explanation", details: bool) -> list[Part]:
-    """All quantities with their largest sources of uncertainty; without `details` fewer of both."""
-    from xrdorder.quantities.registry import standing_in
-    from xrdorder.quantities.tables import Heading, Table
-
-    rows = []
-    wanted = {one.name for one in (*standing_in("study"), *standing_in("wide"), *standing_in("section"))}
-    for q in found.quantities:
-        if not details and q.name not in wanted:
-            continue
-        name, unit = q.about.column, q.about.people.unit
-        if math.isnan(q.value):
-            rows.append((name, "-", "", "cannot be given"))
-        elif q.estimated:
-            text = q.about.interval_text(q.value, q.low, q.high)
-            rows.append((name, text, unit, "joint estimate, 68 %"))
-        else:
-            sources = ", ".join(_largest(q, _LARGEST if details else 1))
-            rows.append((name, q.about.value_text(q.value, q.u), unit, sources))
-    note = "In brackets: standard uncertainty (k = 1) of the last digits. Of the sources: share of its square."
-    largest = "largest sources of uncertainty" if details else "largest source of uncertainty"
-    head: list[Heading | str] = ["quantity", Heading("value"), "unit", largest]
-    return ["", Table.of(head, rows), "", note]
-
-
-def _largest(q: "QuantityExplained", most: int) -> list[str]:
-    """Name the largest sources, each with its share of the squared uncertainty."""
-    return [f"{s.title} {100.0 * (s.u / q.u) ** 2:.0f} %" for s in q.budget[:most]]
 
 
 def _value(q: "QuantityExplained") -> str:
