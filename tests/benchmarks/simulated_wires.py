@@ -31,6 +31,7 @@ from xrdorder.estimates import (
 )
 from xrdorder.estimates import evidence as evidence_of
 from xrdorder.estimates import unknowns as unknowns_of
+from xrdorder.estimates.model import DRAWS
 from xrdorder.estimates.properties import critical_temperature, field_ratio
 from xrdorder.uncertainty import Contributions
 
@@ -53,7 +54,7 @@ WORDS = {
     "tc": "one Tc a lot", "bc2": "one Bc2 a lot",
 }  # fmt: skip
 SMALL, MOST, MIDDLE = (30, 1, 5), (60, 1, 5), (8, 5, 10)
-LARGE = {"priors-5": 5, "priors": 2, "uniform-5": 2, "uniform-0": 1, "uniform-9": 1}
+LARGE = {"priors-5": 5, "priors": 5, "uniform-5": 2, "uniform-0": 1, "uniform-9": 1}
 TABLES = {
     "simulated": [
         *((truth, "", size) for truth, studies in LARGE.items()
@@ -63,6 +64,8 @@ TABLES = {
     "anchored": [("priors-5", anchor, (30, 1, 8)) for anchor in ("tc", "bc2")],
 }
 """Rows of docs/contributing/evidence.md: truth, what anchors each lot, (studies, lots, wires)."""
+WALKERS_SHORT = 250
+"""Studies of more wires have too few walkers for the draws of the others: they are drawn as often as for a user."""
 SIZES = (
     "scale_pm", "slope_spread", "lot_offset_pm", "wire_scatter_pm", "u_widening_pm", "tin_in_lot", "disorder_in_lot",
     "u_probe_bias", "u_tin_offset", "tc_offset_k", "tc_scatter_k", "u_ratio_doped", "u_ratio_undoped", "ratio_scatter",
@@ -197,7 +200,10 @@ def write_tables(n: int) -> None:
         for truth, anchor, (studies, lots, wires) in settings:
             title = ", ".join(WORDS[part] for part in (truth, anchor) if part)
             size = f"{studies}, {lots} × {wires}"
-            line = kept.get(title + size) or row(title, size, campaign(truth, lots, wires, studies, n, anchor))
+            line = kept.get(title + size)
+            if line is None:
+                draws = DRAWS if lots * wires > WALKERS_SHORT else n
+                line = row(title, size, campaign(truth, lots, wires, studies, draws, anchor))
             kept.put(title + size, line)
             lines.append(line)
             print(line, flush=True)
