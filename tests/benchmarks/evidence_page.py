@@ -7,7 +7,7 @@ import re
 import tempfile
 import tomllib
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from xrdorder.files.atomic import write_atomically
 
@@ -70,6 +70,37 @@ class Kept:
 def rows(name: str, page: Path = PAGE) -> list[str]:
     """Lines of a table between its marks."""
     return _parts(name, page)[1].strip("\n").splitlines()
+
+
+def numbers(line: str) -> list[float]:
+    """Numbers with a decimal point in a line."""
+    return [float(text) for text in re.findall(r"(?<![\d.])[-+]?\d+\.\d+", line)]
+
+
+class Published(NamedTuple):
+    """A row of the table of published samples: shares inside, their limits for independent and for clustered samples."""
+
+    samples: str
+    inside_68: float
+    of_68: tuple[float, float]
+    of_68_clustered: tuple[float, float]
+    inside_95: float
+    of_95: tuple[float, float]
+    of_95_clustered: tuple[float, float]
+    width: float
+    bias: float
+    crps: float
+
+
+def published() -> dict[str, Published]:
+    """Rows of the table of published samples, by question."""
+    found = {}
+    for line in rows("published"):
+        x, (title, samples, *_) = numbers(line), (cell.strip() for cell in line.strip("|").split("|") + [""])
+        if line.startswith("|") and x:
+            one, two = ((x[k], (x[k + 1], x[k + 2]), (x[k + 3], x[k + 4])) for k in (0, 5))
+            found[title] = Published(samples, *one, *two, *x[10:13])
+    return found
 
 
 def made_by(name: str, page: Path = PAGE) -> str:
