@@ -64,7 +64,7 @@ def explain(ctx: click.Context, study: Path, sample: str, quantity: str | None, 
         show(*_about(found), ESTIMATES, following, "", table, "", _READING)
     else:
         one = found.quantities[0]
-        show(_value(one), *_about(found), *([ESTIMATES] if one.estimated else []), *_behind(one, details))
+        show(_value(one), *([ESTIMATES] if one.estimated else []), "", *_about(found), *_behind(one, details))
     show(*(_origin(found) if details else _brief_remarks(found)))
 
 
