@@ -78,7 +78,7 @@ def numbers(line: str) -> list[float]:
 
 
 class Published(NamedTuple):
-    """A row of the table of published samples: shares inside, their limits for independent and for clustered samples."""
+    """A row of the table of published samples: shares inside, and limits for independent and for clustered samples."""
 
     samples: str
     inside_68: float
@@ -96,10 +96,10 @@ def published() -> dict[str, Published]:
     """Rows of the table of published samples, by question."""
     found = {}
     for line in rows("published"):
-        x, (title, samples, *_) = numbers(line), (cell.strip() for cell in line.strip("|").split("|") + [""])
+        x, cells = numbers(line), [cell.strip() for cell in line.strip("|").split("|")]
         if line.startswith("|") and x:
             one, two = ((x[k], (x[k + 1], x[k + 2]), (x[k + 3], x[k + 4])) for k in (0, 5))
-            found[title] = Published(samples, *one, *two, *x[10:13])
+            found[cells[0]] = Published(cells[1], *one, *two, *x[10:13])
     return found
 
 

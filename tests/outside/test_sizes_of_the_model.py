@@ -1,6 +1,5 @@
 """Sizes of the model that are called derived follow from the table of published samples, and it from its sources."""
 
-import re
 from pathlib import Path
 
 import numpy as np
@@ -66,7 +65,7 @@ ZHOU = {
 }  # fmt: skip
 
 
-def test_a_table_as_it_was_evidence_page.published() -> None:
+def test_a_table_as_it_was_printed() -> None:
     samples = select("a_nm", where=lambda s: s.source.startswith("J. Zhou"))
     found = {
         (s.treatment_c, s.a_nm): (s.tin_at_percent, s.Tc_K, s.resistivity_uohm_cm, s.Bc2_T) for s in samples
@@ -181,7 +180,8 @@ def test_simulated_rows_are_current(row: tuple[str, str, tuple[int, int, int]]) 
     size = f"{studies}, {lots} × {wires}"
     lines = evidence_page.rows("anchored" if anchor else "simulated")
     old = evidence_page.numbers(next(line for line in lines if line.startswith(f"| {title} | {size} |")))
-    new = evidence_page.numbers(simulated_wires.row(title, size, simulated_wires.campaign(truth, lots, wires, studies, 500, anchor)))
+    scores = simulated_wires.campaign(truth, lots, wires, studies, 500, anchor)
+    new = evidence_page.numbers(simulated_wires.row(title, size, scores))
     assert old == pytest.approx(new, rel=0.05, abs=0.05) and old[0] == pytest.approx(new[0], abs=2.0)
 
 
