@@ -57,7 +57,7 @@ def measured(one: Case, truth: int, level: float, repeat: int) -> Row:
     seed = (truth * 100_000 + repeat) * len(LEVELS) + LEVELS.index(level)
     try:
         found = measure(
-            one, seed=seed, draw_shared=True, two_theta=COARSE, peak_counts=level, second_opinions=False
+            one, seed=seed, draw_shared=True, two_theta=COARSE, peak_counts=level, cross_checks=False
         )
     except XrdorderError as error:
         return row | {"failure": str(error)}

@@ -38,7 +38,7 @@ def work(number: int, first: int, repeats: int) -> list[Row]:
     one, instrument, found = specimen(number), _instrument(number), []
     for repeat in range(first, first + repeats):
         counts = np.random.default_rng([number, repeat]).poisson(LEVEL * expected(one, COARSE)[1]).astype(float)
-        result = evaluated(one, instrument, np.array(COARSE), counts, RIGHT, second_opinions=False)
+        result = evaluated(one, instrument, np.array(COARSE), counts, RIGHT, cross_checks=False)
         table = result.material.contributions
         row: Row = {"specimen": number, "repeat": repeat, "free": list(result.fit.free_names)}
         for quantity in QUANTITIES:

@@ -30,7 +30,7 @@ def test_the_study_says_what_was_told(here):
         "roughness": (0.5, 0.05),
         "lattice_distribution": "tail",
         "mu_t": 0.5,
-        "seek_phases": False,
+        "identify_phases": False,
     }
     defaults = {
         "mount": "ground-powder",

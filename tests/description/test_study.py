@@ -135,7 +135,7 @@ def test_a_sample_overrules_the_defaults(study):
 
 CHOICES = """{ lattice_distribution = "tail", texture_axes = { nb3sn = [1, 0, 0], extra = [1, 1, -1] }, \
 elastic_shifts = true, depth_gradient = true, mu_t = 0, mu_r = 1.5, roughness = [0.5, 0.05], particle_size_um = 2, \
-measured_dispersion = { Nb = [-2.1, 0.6] }, stray_radiation = false, seek_phases = false, second_opinions = false }"""
+measured_dispersion = { Nb = [-2.1, 0.6] }, tube_lines = false, identify_phases = false, cross_checks = false }"""
 
 
 def chosen(text, where="[defaults]\n"):
@@ -149,7 +149,7 @@ def test_every_choice_of_the_fit_may_be_told_and_is_one_the_fit_takes(study):
     options = fitting.FitOptions(**a.choices)
     assert options.texture_axes == {"nb3sn": (1, 0, 0), "extra": (1, 1, -1)}
     assert options.measured_dispersion == {"Nb": (-2.1, 0.6)}
-    assert (options.roughness, options.mu_t, options.seek_phases) == ((0.5, 0.05), 0.0, False)
+    assert (options.roughness, options.mu_t, options.identify_phases) == ((0.5, 0.05), 0.0, False)
     assert measurement.LATTICE_DISTRIBUTIONS == fitting.LATTICE_DISTRIBUTIONS
     assert phases_present.SEPARATE == niobium_tantalum.SEPARATE
     assert phases_present.NIOBIUM_TANTALUM == niobium_tantalum.NIOBIUM_TANTALUM

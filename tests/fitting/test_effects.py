@@ -43,7 +43,7 @@ def fitted(
     **choices: object,
 ) -> PatternFit:
     pattern = as_pattern(*simulate(sample, instrument, TWO_THETA, seed=seed))
-    options = FitOptions(**{"second_opinions": False, **choices})  # type: ignore[arg-type]
+    options = FitOptions(**{"cross_checks": False, **choices})  # type: ignore[arg-type]
     return fit_pattern(pattern, calibration.instrument, phases=phases, options=options)
 
 
@@ -96,11 +96,11 @@ def test_two_populations_are_told_apart(calibration: Calibration) -> None:
 def test_stray_lines_are_named_and_modelled(calibration: Calibration) -> None:
     dirty = replace(INSTRUMENT, stray=(copper_k_beta(0.015), tungsten_l_alpha(0.007)))
     result = fitted(SAMPLE, calibration, dirty)
-    assert {text.split(" of the tube")[0] for text in messages(result, "stray-radiation")} == {"K-beta", "W L-alpha"}
+    assert {text.split(" of the tube")[0] for text in messages(result, "tube-lines")} == {"K-beta", "W L-alpha"}
     assert not messages(result, "unexplained-line")
     assert abs(deviation(result, "a_nm", A_NM)) < 3.0
     assert abs(deviation(result, "order_contrast", SAMPLE.site_order)) < 3.0
-    left_out = fitted(SAMPLE, calibration, dirty, stray_radiation=False)
+    left_out = fitted(SAMPLE, calibration, dirty, tube_lines=False)
     assert any("K-beta" in text for text in messages(left_out, "unexplained-line"))
 
 

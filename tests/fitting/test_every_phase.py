@@ -43,7 +43,7 @@ def pattern_with(name: str, instrument: Instrument) -> xr.DataArray:
 @pytest.mark.slow
 @pytest.mark.parametrize("name", [name for name in phase_names() if name != "nb3sn"])
 def test_a_phase_beside_the_a15_is_found(name: str, calibration: Calibration) -> None:
-    options = FitOptions(second_opinions=False, seek_phases=False, stray_radiation=False)
+    options = FitOptions(cross_checks=False, identify_phases=False, tube_lines=False)
     pattern = pattern_with(name, calibration.instrument)
     fit = fit_pattern(pattern, calibration.instrument, phases=["nb3sn", name], options=options)
     assert fit.status == "ok"

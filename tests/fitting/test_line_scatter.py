@@ -141,7 +141,7 @@ def test_clear_specimens_have_their_transparency_fitted(calibration: Calibration
     )
     values = {**calibration.instrument.values, "two_theta_offset": INSTRUMENT.two_theta_offset}
     instrument = replace(calibration.instrument, values=values)
-    fit = fit_pattern(as_pattern(x, counts), instrument, phases=["si"], options=FitOptions(second_opinions=False))
+    fit = fit_pattern(as_pattern(x, counts), instrument, phases=["si"], options=FitOptions(cross_checks=False))
     # A. J. C. Wilson, Mathematical Theory of X-ray Powder Diffractometry (1963), from memory
     expected = np.degrees(1.0 / (2.0 * solid_per_mm * INSTRUMENT.radius_mm))
     shift = fit.parameters["transparency_deg"]
@@ -155,7 +155,7 @@ def test_the_transparency_is_that_of_the_phases_found(
     standard_pattern: xr.DataArray, calibration: Calibration
 ) -> None:
     """LaB6 in whose pattern silicon, named first, is looked for in vain."""
-    options = FitOptions(second_opinions=False)
+    options = FitOptions(cross_checks=False)
     shifts = [
         fit_pattern(standard_pattern, calibration.instrument, phases=names, options=options).parameters
         for names in (["lab6"], ["si", "lab6"])

@@ -119,7 +119,7 @@ def test_no_a15_is_a_result(pattern_without_a15: xr.DataArray, calibration: Cali
 
 @pytest.mark.slow
 def test_unlisted_phase_is_noticed(sample_pattern: xr.DataArray, calibration: Calibration) -> None:
-    alone = FitOptions(seek_phases=False)
+    alone = FitOptions(identify_phases=False)
     result = fit_pattern(sample_pattern, calibration.instrument, phases=["nb3sn", "nb"], options=alone)
     foreign = [flag.message for flag in result.flags if flag.name == "unexplained-line"]
     assert any("42.7" in message or "42.8" in message for message in foreign), foreign  # bronze (111)
@@ -293,7 +293,7 @@ def test_by_tin_says_what_another_tin_content_would_have_given(
     sample_pattern: xr.DataArray, calibration: Calibration
 ) -> None:
     """Two at.% apart, mean of the slopes at both ends: what is left is of third order, a tenth is generous."""
-    options = FitOptions(second_opinions=False)
+    options = FitOptions(cross_checks=False)
     lean, rich = (
         fit_pattern(
             sample_pattern,

@@ -152,7 +152,7 @@ def phases(off: Drawn = RIGHT) -> list[Phase]:
 
 @lru_cache(maxsize=4)
 def scattering(off: float, energy_ev: float) -> ScatteringTable:
-    """A table whose f' of tin is off by so many standard uncertainties; the same object each time, as tables are kept."""
+    """A table whose f' of tin is off by so many standard uncertainties; the same object for the same one."""
     first, second = GEMMI_TABLE.anomalous("Sn", energy_ev)
     tin = {"Sn": (first + off * U_DISPERSION_DIFFERENCE, second)}
     return MeasuredDispersion(GEMMI_TABLE, tin) if off else GEMMI_TABLE
@@ -174,7 +174,7 @@ def measure(
     table: str = "gemmi",
     two_theta: tuple[float, ...] | None = None,
     peak_counts: float = PEAK_COUNTS,
-    second_opinions: bool = True,
+    cross_checks: bool = True,
 ) -> Measured:
     """Count, calibrate, fit, characterise; noise-free without a seed.
 
@@ -190,7 +190,7 @@ def measure(
     if draw_shared and seed is not None:
         off = Drawn(*np.random.default_rng(10_000_019 + seed).normal(size=len(Drawn._fields)))
     instrument = calibrated(one, grid, powder, off.certificate)
-    return evaluated(one, instrument, grid, sample, off, second_opinions=second_opinions)
+    return evaluated(one, instrument, grid, sample, off, cross_checks=cross_checks)
 
 
 def calibrated(one: Case, grid: np.ndarray, counts: np.ndarray, certificate: float = 0.0) -> Instrument:
@@ -198,13 +198,15 @@ def calibrated(one: Case, grid: np.ndarray, counts: np.ndarray, certificate: flo
     certified = standard("srm-660c")
     told = replace(certified, lengths_nm=(certified.lengths_nm[0] + certificate * certified.u_lengths_nm[0],))
     # without aberrations in the generator none may be in the fit: no slit is given, and the tiny transparency stays
-    slit = {"divergence_deg": one.instrument.divergence_deg, "specimen_length_mm": 50.0} if one.instrument.flat_specimen else {}
+    slit: dict[str, float] = {}
+    if one.instrument.flat_specimen:
+        slit = {"divergence_deg": one.instrument.divergence_deg, "specimen_length_mm": 50.0}
     pattern = as_pattern(grid, counts, one.instrument.radiation)
     return calibrate(pattern, told, detector_distance_mm=217.5, domain_size_nm=np.inf, **slit).instrument
 
 
 def evaluated(
-    one: Case, instrument: Instrument, grid: np.ndarray, counts: np.ndarray, off: Drawn, *, second_opinions: bool = True
+    one: Case, instrument: Instrument, grid: np.ndarray, counts: np.ndarray, off: Drawn, *, cross_checks: bool = True
 ) -> Measured:
     """What counts of the specimen say when what is told beside them is `off`."""
     fit = fit_pattern(
@@ -213,7 +215,7 @@ def evaluated(
         phases=phases(off),
         specimen_length_mm=one.sample.specimen_length_mm,
         table=scattering(off.scattering, one.instrument.emission()[0][0]),
-        options=FitOptions(second_opinions=second_opinions),
+        options=FitOptions(cross_checks=cross_checks),
     )
     specimen = Specimen(
         mount="ground-powder",

@@ -64,7 +64,7 @@ def test_noise_free_counts_give_the_truth(pool: ProcessPoolExecutor) -> None:
 def bias(seed: int) -> tuple[float, float]:
     """Error without noise, all physics of the fit in the generator too."""
     one = case(seed, aberrations=True, equal_heights=True)
-    return errors(one, measure(one, seed=None, two_theta=COARSE, second_opinions=False).material)
+    return errors(one, measure(one, seed=None, two_theta=COARSE, cross_checks=False).material)
 
 
 @pytest.mark.slow
@@ -129,7 +129,7 @@ def test_strained_lines_of_a_weak_metal_do_not_bias_its_amount() -> None:
     Without noise the error is that of the model alone. With the width of size alone it was 1.5 u.
     """
     one = case(17, aberrations=True, strained=True)
-    material = measure(one, seed=None, two_theta=COARSE, second_opinions=False).material
+    material = measure(one, seed=None, two_theta=COARSE, cross_checks=False).material
     for quantity in ("weight_fraction_nb", "weight_fraction_nb3sn", "weight_fraction_cu-sn"):
         error = material.values[quantity] - one.truth[quantity]
         assert abs(error) < u_drawn(material.contributions, quantity), quantity

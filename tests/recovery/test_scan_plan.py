@@ -70,7 +70,7 @@ def refitted(seeds: range) -> np.ndarray:
         counts = np.random.default_rng(seed).poisson(expected).astype(float)
         fit = fit_pattern(
             as_pattern(angles, counts), instrument_of(), phases=("nb3sn", "nb"),
-            composition=SPECIMEN.composition, options=replace(OPTIONS, stray_radiation=False),
+            composition=SPECIMEN.composition, options=replace(OPTIONS, tube_lines=False),
         )  # fmt: skip
         found.append([fit.values[name] for name in QUANTITIES])
     return np.array(found)

@@ -30,7 +30,7 @@ def instrument() -> Instrument:
 def fitted(sizes: Sizes | None, instrument: Instrument) -> PatternFit:
     """Fit of exact counts."""
     counts = simulate(replace(SAMPLE, sizes=sizes), INSTRUMENT, TWO_THETA)[1]
-    options = FitOptions(lattice_distribution="single", second_opinions=False)
+    options = FitOptions(lattice_distribution="single", cross_checks=False)
     return fit_pattern(
         as_pattern(TWO_THETA, counts), instrument, options=options, divergence_deg=0.5, specimen_length_mm=20.0
     )
@@ -62,7 +62,7 @@ def test_two_populations_have_the_mean_of_their_sizes(
 ) -> None:
     pair = LatticeDistribution.two_populations(0.5284, 0.5290, 0.4, fine_nm, coarse_nm)
     counts = simulate(replace(SAMPLE, lattice=pair), INSTRUMENT, TWO_THETA)[1]
-    options = FitOptions(lattice_distribution="two-populations", second_opinions=False)
+    options = FitOptions(lattice_distribution="two-populations", cross_checks=False)
     fit = fit_pattern(
         as_pattern(TWO_THETA, counts), instrument, options=options, divergence_deg=0.5, specimen_length_mm=20.0
     )

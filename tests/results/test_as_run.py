@@ -99,5 +99,5 @@ def test_what_no_result_follows_from_may_change(results):
 def test_what_is_told_about_a_sample_is_all_looked_at():
     """A field that comes to a sample is looked at unless somebody decides otherwise."""
     base = told_words(SAMPLES[0])
-    assert told_words(descriptions.changed(SAMPLES[0], fit=Choices(seek_phases=False))) != base
+    assert told_words(descriptions.changed(SAMPLES[0], fit=Choices(identify_phases=False))) != base
     assert told_words(descriptions.changed(SAMPLES[0], corrections_off=("temperature",))) != base

@@ -62,7 +62,7 @@ def test_without_groups_the_rest_comes_back(path):
         _ = found.curves
 
 
-def test_a_sample_without_second_opinions(path):
+def test_a_sample_without_cross_checks(path):
     groups = {name: group for name, group in made.sample().groups.items() if name != "cross_checks"}
     write_sample(made.sample(groups=groups), path)
     assert read_sample(path).cross_checks is None

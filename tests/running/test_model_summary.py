@@ -91,7 +91,7 @@ def test_phases_found_come_first_and_effects_held_at_nothing_are_not_in():
         ((), {"mu_t": 0.0}, {}, "µt = 0 (as given)"),
         ((), {"particle_size_um": 3.0}, {}, "microabsorption of particles of 3 µm (as given)"),
         ((), {"measured_dispersion": {"Nb": [-2.1, 0.6]}}, {}, "f' and f'' of Nb (as given)"),
-        ((), {"stray_radiation": False}, {}, "not looked for: K-beta and tungsten lines of the tube"),
+        ((), {"tube_lines": False}, {}, "not looked for: K-beta and tungsten lines of the tube"),
     ],
 )  # fmt: skip
 def test_each_effect_has_its_words(free, choices, more, said):

@@ -224,7 +224,8 @@ def test_choices_of_the_fit_and_geometry_of_the_calibration_arrive_where_they_ac
     folder = tiny.describe("good")
     file = folder / "study.toml"
     text = file.read_text().replace("divergence_deg = 0.5", "illuminated_length_mm = 15\npolarisation_ratio = 0.5")
-    file.write_text(text.replace("[defaults]", "[defaults]\nfit = { roughness = [0.5, 0.05], seek_phases = false }"))
+    defaults = "[defaults]\nfit = { roughness = [0.5, 0.05], identify_phases = false }"
+    file.write_text(text.replace("[defaults]", defaults))
     told = []
     for module, name in ((calibration, "calibrate"), (work, "fit_pattern")):
         usual = getattr(module, name)
@@ -233,7 +234,7 @@ def test_choices_of_the_fit_and_geometry_of_the_calibration_arrive_where_they_ac
     calibrated, fitted = told
     assert (calibrated["illuminated_length_mm"], calibrated["polarisation_ratio"]) == (15.0, 0.5)
     assert (calibrated["geometry"], calibrated["divergence_deg"]) == ("reflection", None)
-    assert fitted["options"] == FitOptions(roughness=(0.5, 0.05), seek_phases=False)
+    assert fitted["options"] == FitOptions(roughness=(0.5, 0.05), identify_phases=False)
     # the scan of the standard says how it was measured
     standard = folder / "patterns/lab6.xy"
     standard.write_text("# geometry: capillary\n" + standard.read_text())

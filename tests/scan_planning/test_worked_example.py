@@ -59,7 +59,7 @@ def test_the_example_comes_true(tmp_path, monkeypatch):
     pattern = read_patterns(tuple(paths))
     fit = fit_pattern(
         pattern, instrument_of(), composition=specimen.composition, specimen_length_mm=20.0,
-        options=replace(OPTIONS, stray_radiation=False),
+        options=replace(OPTIONS, tube_lines=False),
     )  # fmt: skip
     found = characterise(
         fit.values, fit.contributions, specimen.specimen(), radiation=radiation("cu-ka"), tin_held=fit.tin_held,

@@ -34,7 +34,7 @@ from xrdorder.cli.run import run_and_show
     "--phases",
     type=Names(),
     help="Phases to look for: catalogue names, or paths of CIF or phase TOML files (docs/howto/phases.md). "
-    "Unless told: nb3sn,nb,cu-sn.",
+    "By default nb3sn,nb,cu-sn.",
 )
 @dopant_option
 @click.option("--undoped", is_flag=True, help="The wires are known to hold no dopant.")

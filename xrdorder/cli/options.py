@@ -153,7 +153,7 @@ def all_of(*options: Callable[[Decorated], Decorated]) -> Callable[[Decorated], 
 
 reading_options = all_of(
     click.option("--radiation", help="Radiation, as cu-ka or '0.15406 nm', where the file does not say."),
-    click.option("--axis", type=click.Choice(AXES), help="First column of the pattern; two-theta unless told."),
+    click.option("--axis", type=click.Choice(AXES), help="First column of the pattern; two-theta by default."),
     click.option("--axis-unit", type=click.Choice(AXIS_UNITS), help="Unit of d or q."),
     click.option(
         "--diffractogram",
@@ -196,9 +196,9 @@ _CHOICES: dict[str, dict[str, Any]] = {
         "type": Named("element=f',f''", "Nb=-2.1,0.6", count=2), "multiple": True, "callback": _each_once,
         "help": "Measured f' and f'' of an element in electrons; may be repeated.",
     },
-    "stray_radiation": {"help": "Look for K-beta and tungsten lines of the tube; on unless told."},
-    "seek_phases": {"help": "Look for phases that explain unindexed lines; on unless told."},
-    "second_opinions": {"help": "Single lines and free intensities beside the fit; on unless told."},
+    "tube_lines": {"help": "Look for K-beta and tungsten lines of the tube; on by default."},
+    "identify_phases": {"help": "Look for phases that explain unindexed lines; on by default."},
+    "cross_checks": {"help": "Single lines and free intensities beside the fit; on by default."},
 }  # fmt: skip
 CHOICES = tuple(_CHOICES)
 """Names of the choices, as the fit knows them."""
@@ -223,7 +223,7 @@ def choice_options(function: Callable[..., Any]) -> Callable[..., Any]:
 
 
 geometry_options = all_of(
-    click.option("--geometry", type=click.Choice(GEOMETRIES), help="Reflection unless file or option say otherwise."),
+    click.option("--geometry", type=click.Choice(GEOMETRIES), help="By default as the file says, else reflection."),
     click.option(
         "--illuminated-length-mm", type=POSITIVE, help="Length that a variable slit keeps lit, in place of a fixed one."
     ),

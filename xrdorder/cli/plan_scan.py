@@ -82,7 +82,7 @@ _wire_options = all_of(
 @_scan_options
 @click.option("--consider", multiple=True, help="A radiation beside the tubes, as '18.9 keV'; may be repeated.")
 @_wire_options
-@click.option("--phases", type=Names(), help="Phases in the quick scan. Unless told: nb3sn,nb,cu-sn.")
+@click.option("--phases", type=Names(), help="Phases in the quick scan. By default nb3sn,nb,cu-sn.")
 @dopant_option
 @click.option("--undoped", is_flag=True, help="The wire is known to hold no dopant.")
 @click.option("--mount", type=click.Choice(MOUNTS), default="ground-powder", show_default=True,

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 )  # fmt: skip
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="Folder for the results.")
 @click.option(
-    "--phases", type=Names(), help="Phases to look for, names or paths. Unless told: nb3sn,nb,cu-sn."
+    "--phases", type=Names(), help="Phases to look for, names or paths. By default nb3sn,nb,cu-sn."
 )
 @figures_saved("the figure of the run")
 @again_option

@@ -105,11 +105,12 @@ class Repeatability:
         """
         size, known, factor = (np.asarray(one, dtype=float) for one in (np.abs(value), known_square, factor_square))
         found = np.zeros(size.shape)
-        for node, weight in zip(self.nodes, self.weights, strict=True):
-            u = np.sqrt(known + node**2 * factor)
-            ratio = np.where(size == 0.0, 0.0, np.inf)
+        some = max(2**18 // max(size.size, 1), 1)
+        for start in range(0, len(self.nodes), some):  # all at once would fill the memory
+            u = np.sqrt(known + self.nodes[start : start + some, None] ** 2 * factor)
+            ratio = np.where(size == 0.0, 0.0, np.inf) + np.zeros_like(u)
             np.divide(size, u, out=ratio, where=u > 0.0)
-            found += weight * holm(2.0 * ndtr(-ratio))
+            found += self.weights[start : start + some] @ holm(2.0 * ndtr(-ratio))
         return found
 
     def half_width(self, known_square: ArrayLike, factor_square: ArrayLike, level: float = 0.95) -> Array:

@@ -51,9 +51,9 @@ class Choices(Table):
     measured_dispersion: dict[str, Pair] | None = key(
         "measured f' and f'' of elements in electrons, as { Nb = [-2.1, 0.6] }"
     )
-    stray_radiation: bool | None = key("true or false: look for K-beta and tungsten lines")
-    seek_phases: bool | None = key("true or false: look for phases that explain unindexed lines")
-    second_opinions: bool | None = key("true or false: single lines and free intensities beside the fit")
+    tube_lines: bool | None = key("true or false: look for K-beta and tungsten lines")
+    identify_phases: bool | None = key("true or false: look for phases that explain unindexed lines")
+    cross_checks: bool | None = key("true or false: single lines and free intensities beside the fit")
 
     def given(self) -> dict[str, Any]:
         """Give the choices that were made; what the fit does by itself is left to it."""

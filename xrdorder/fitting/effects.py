@@ -194,7 +194,7 @@ def _strain_anisotropy(job: Procedure) -> Iterator[list[str]]:
 
 def _contamination(job: Procedure, score_test: ScoreTest) -> Iterator[Proposal]:
     """K-beta and tungsten lines of the tube, each with one share for all phases."""
-    if not job.options.stray_radiation:
+    if not job.options.tube_lines:
         return
     values = job.fit.values()
     for line in contamination_lines(job.optics.radiation):

@@ -65,7 +65,7 @@ def fit_flags(
         if line.share_name in job.taken:
             share = 100 * values[line.share_name]
             text = f"{line.name} of the tube is {share:.2f} % of the main lines; it is in the model"
-            flags.append(Flag("stray-radiation", text))
+            flags.append(Flag("tube-lines", text))
     for name in solution.idle:
         if role_of(job.parameters, name).kind is not Kind.WIDTH:  # as narrow as can be is an answer, all else is not
             text = f"{name} = {values[name]:.5g} rests at its bound or moves nothing"

@@ -32,11 +32,11 @@ class FitOptions:
         Mean size of the particles a ray goes through, for the microabsorption of weight fractions.
     measured_dispersion
         f' and f'' of elements, electrons, where they were measured.
-    stray_radiation
+    tube_lines
         Look for K-beta and tungsten lines of the tube.
-    seek_phases
+    identify_phases
         Look in the catalogue for phases that explain unindexed lines.
-    second_opinions
+    cross_checks
         Single lines and free intensities beside the fit.
 
     Raises
@@ -54,9 +54,9 @@ class FitOptions:
     roughness: tuple[float, float] | None = None
     particle_size_um: float | None = None
     measured_dispersion: Mapping[str, tuple[float, float]] = field(default_factory=dict)
-    stray_radiation: bool = True
-    seek_phases: bool = True
-    second_opinions: bool = True
+    tube_lines: bool = True
+    identify_phases: bool = True
+    cross_checks: bool = True
 
     def __post_init__(self) -> None:
         if self.lattice_distribution not in LATTICE_DISTRIBUTIONS:

@@ -49,7 +49,7 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
     if a15 is not None and composition is not None:
         more_tin, heavier = _by_tin(job, a15, composition)
     correlated = job.serial_correlation()
-    single_lines = fit_all_single_lines(job) if job.options.second_opinions else {}
+    single_lines = fit_all_single_lines(job) if job.options.cross_checks else {}
     scatter = LineScatter(fit, single_lines)
     errors = [*model_errors(job, instrument, a15), *scatter_errors(scatter, a15)]
     quantities = primary_quantities(job, instrument, a15, errors, more_tin, job.enlargement())
@@ -69,12 +69,12 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
     flags += scatter_flags(scatter, main)
     flags += [*diagnostics(job, instrument, scatter), *contradictions(job)] if composition is not None else []
     checks = None
-    if a15 is not None and job.options.second_opinions:
+    if a15 is not None and job.options.cross_checks:
         _, lines = single_lines.get(a15.phase.name, (a15, None))
         checks = cross_check(fit, a15, quantities.solution, quantities.enlargement, lines)
         flags += checks.flags
     words = ""
-    if composition is not None and job.options.second_opinions:
+    if composition is not None and job.options.cross_checks:
         words = quality_words(checks, flags, quality.chi2_reduced)
     return PatternFit(
         status="ok" if a15 is not None or composition is None else "no A15",

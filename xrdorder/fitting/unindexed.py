@@ -26,7 +26,7 @@ _MOST_ADDED = 3
 
 def add_indexing_phases(job: Procedure) -> bool:
     """Take in phases of the catalogue that explain unindexed lines."""
-    if not job.options.seek_phases or job.main not in job.present():
+    if not job.options.identify_phases or job.main not in job.present():
         return False
     known = [lines.phase.name for lines in job.lines] + [p.name for p in job.pending]
     names = likely_phases(line_pattern(job, job.fit.mean_square()), known)

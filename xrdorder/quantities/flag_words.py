@@ -33,7 +33,7 @@ FLAGS = {
     "intensities-bent": "strong lines are too weak for any detector",
     "internal-standard-weak": "the internal standard is too weak",
     "near-absorption-edge": "the radiation is near an absorption edge",
-    "stray-radiation": "K-beta or tungsten lines were fitted",
+    "tube-lines": "K-beta or tungsten lines were fitted",
     # fit
     "at-bound": "a parameter rests at its bound",
     "bronze-or-brass": "the bronze may as well be brass",

@@ -114,7 +114,7 @@ def _given(sample: StoredSample, choices: Mapping[str, Any]) -> list[str]:
         words.append(f"f' and f'' of {', '.join(choices['measured_dispersion'])} (as given)")
     if standard := sample.provenance.options.get("internal_standard"):
         words.append(f"angles by {standard} mixed in")
-    for key, text in (("stray_radiation", "K-beta and tungsten lines of the tube"), ("seek_phases", "further phases")):
+    for key, text in (("tube_lines", "K-beta and tungsten lines of the tube"), ("identify_phases", "further phases")):
         if choices.get(key) is False:
             words.append(f"not looked for: {text}")
     return words

@@ -26,7 +26,7 @@ from xrdorder.uncertainty import Array, Contributions
 _COUNTED = (Kind.SCALE, Kind.AREA, Kind.BACKGROUND)
 """Parameters that grow with the counting time."""
 
-_OPTIONS = FitOptions(second_opinions=False)
+_OPTIONS = FitOptions(cross_checks=False)
 
 
 @dataclass(frozen=True)

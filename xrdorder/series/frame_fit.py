@@ -30,7 +30,7 @@ from xrdorder.uncertainty import ONE_SIDED_95
 Array = NDArray[np.float64]
 
 OPTIONS = FitOptions(
-    lattice_distribution="single", stray_radiation=False, seek_phases=False, second_opinions=False
+    lattice_distribution="single", tube_lines=False, identify_phases=False, cross_checks=False
 )
 
 _WORSE_SIGMAS = 5.0

@@ -19,6 +19,7 @@ from xrdorder.files import TableWriter
 from xrdorder.files.atomic import file_hash, make_folder, only_run, sweep, write_atomically
 from xrdorder.files.sealed import write_sealed
 from xrdorder.fitting import DEFAULT_PHASES
+from xrdorder.kinetics import ConversionCurve
 from xrdorder.profiles import read_instrument
 from xrdorder.results.fingerprint import OF_FIT, fingerprint
 from xrdorder.results.netcdf import netcdf
@@ -34,7 +35,7 @@ from xrdorder.series.chunks import (
     is_done,
     stored,
 )
-from xrdorder.series.conversion_curve import ConversionCurve, conversion_curve
+from xrdorder.series.conversion_curve import conversion_curve
 from xrdorder.series.events import Onset, Period, coming_and_going, onset
 from xrdorder.series.frames import Frames, open_frames
 from xrdorder.treatments import LoggedTreatment

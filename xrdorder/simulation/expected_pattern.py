@@ -33,7 +33,7 @@ from xrdorder.xrays import radiation
 #: Full width in 2 theta (rad) per tan(theta) of lattice parameters with a relative standard deviation of one: the angle
 #: moves by 2 tan(theta) per relative change, and the full width of a Gaussian is 2 sqrt(2 ln 2) standard deviations.
 WIDTH_PER_SPREAD = 4.0 * math.sqrt(2.0 * math.log(2.0))
-OPTIONS = FitOptions(second_opinions=False, seek_phases=False)
+OPTIONS = FitOptions(cross_checks=False, identify_phases=False)
 _OTHERS_NM = 60.0  # domain size of the phases beside the A15; usual for cold-worked metals (judged)
 
 

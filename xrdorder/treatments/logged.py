@@ -7,6 +7,7 @@ that begin with # are comments.
 """
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -121,6 +122,12 @@ class LoggedTreatment(History):
             low, high = (middle, high) if self.time_above_h(middle) >= hours else (low, middle)
         return low
 
+    def until(self, hour: float) -> "LoggedTreatment":
+        """What the furnace has done up to a time after the first entry, on the clock of the log."""
+        before = self.hours < hour
+        now = float(np.interp(hour, self.hours, self.temperatures_c))
+        return LoggedTreatment(np.append(self.hours[before], hour), np.append(self.temperatures_c[before], now))
+
     @property
     def short_name(self) -> str:
         """Set point of the hottest hold and hours at it, in one line."""
@@ -152,6 +159,28 @@ def read_log(path: str | Path) -> LoggedTreatment:
     StudyError
         One line: file, line, what is wrong with it, what to do.
     """
+    return read_course(path, ())[0]
+
+
+def read_course(path: str | Path, further: Sequence[str]) -> tuple[LoggedTreatment, Array]:
+    """Read a logged treatment, and what was measured at each of its times.
+
+    Parameters
+    ----------
+    path : str or Path
+    further : sequence of str
+        Headings of the columns measured.
+
+    Returns
+    -------
+    log : LoggedTreatment
+    measured : array, (n, len(further))
+
+    Raises
+    ------
+    StudyError
+        As `read_log`; or a column is missing.
+    """
     path = Path(path)
     try:
         raw = read_bytes(path)
@@ -171,14 +200,18 @@ def read_log(path: str | Path) -> LoggedTreatment:
     number, header = lines[0]
     separator = next((mark for mark in ("\t", ";") if mark in header), ",")
     columns = [name.strip().strip('"').strip() for name in header.split(separator)]
+    missing = [name for name in further if name not in columns]
+    if missing:
+        raise StudyError(f"{path}: line {number}: no column {missing[0]}; give {', '.join(further)} beside the times")
     try:
         i, unit, j = _columns(columns)
     except ValueError as error:
         raise StudyError(f"{path}: line {number}: {error}") from None
-    values = np.empty((len(lines) - 1, 2))
+    wanted = (i, j, *map(columns.index, further))
+    values = np.empty((len(lines) - 1, len(wanted)))
     for row, (number, line) in enumerate(lines[1:]):
         cells = line.split(separator)
-        for place, column in enumerate((i, j)):
+        for place, column in enumerate(wanted):
             try:
                 values[row, place] = _value(cells, column, columns[column], separator)
             except ValueError as error:
@@ -187,7 +220,8 @@ def read_log(path: str | Path) -> LoggedTreatment:
         raise StudyError(f"{path}: has {len(values)} line(s) of numbers; a treatment needs at least two")
     if problem := first_problem(values[:, 0], values[:, 1], unit):
         raise StudyError(f"{path}: line {lines[1 + problem[0]][0]}: {problem[1]}")
-    return LoggedTreatment(values[:, 0] / (SECONDS_PER_HOUR if unit == "s" else 1.0), values[:, 1], path)
+    hours = values[:, 0] / (SECONDS_PER_HOUR if unit == "s" else 1.0)
+    return LoggedTreatment(hours, values[:, 1], path), values[:, 2:]
 
 
 def _columns(columns: list[str]) -> tuple[int, str, int]:
