@@ -21,9 +21,10 @@ from typing import Any
 import numpy as np
 from scipy.stats import beta, norm
 
-from tests.benchmarks import mishaps
+from tests.benchmarks import evidence_page, mishaps
 from tests.benchmarks.corrupted import LENGTH_MM, NIOBIUM_NM, ORDINARY
 from tests.benchmarks.record import Row, run
+from tests.benchmarks.record import rows as done
 from tests.generator import (
     FewGrains,
     Fibre,
@@ -52,6 +53,11 @@ SLITS_DEG = {"cu-ka": 0.5, "mo-ka": 0.125}
 INSTRUMENTS = 12
 """Diffractometers of each radiation."""
 
+HEADER = (
+    "| kind | scans | refused | within 1 u, % | within 2 u, % | beyond 3 u, ‰ | wrong (a, order, size, niobium) "
+    "| quietly wrong | flagged, % |",
+    "|---|---|---|---|---|---|---|---|---|",
+)
 OF_THE_CATALOGUE = ("scattering", "b_niobium", "b_bronze")
 OF_WIDTHS = frozenset({"domain-size-not-resolved", "microstrain-not-resolved", "domains-alike"})
 """Flags that good patterns carry and that speak of sizes: a wrong size beside them is not a quiet one."""
@@ -250,9 +256,7 @@ def tables(rows: Sequence[Row]) -> list[str]:
             f"{len({row['number'] for row in mine})} specimens quietly wrong, below "
             f"{1e3 * upper_limit(silent, len(mine)):.1f} in 1000 (95 %).",
             "",
-            "| kind | scans | refused | within 1 u, % | within 2 u, % | beyond 3 u, ‰ "
-            "| wrong (a, order, size, niobium) | quietly wrong | flagged, % |",
-            "|---|---|---|---|---|---|---|---|---|",
+            *HEADER,
             *(_line(kind, [row for row in mine if row["kind"] == kind]) for kind in KINDS),
             *(_line(name, [row for row in mine if row["radiation"] == name]) for name in RADIATIONS),
             _line("**all**", mine),
@@ -262,7 +266,7 @@ def tables(rows: Sequence[Row]) -> list[str]:
     return lines
 
 
-def quiet_ones(rows: Sequence[Row]) -> list[str]:
+def wrong_ones(rows: Sequence[Row]) -> list[str]:
     """Each wrong result, to be looked at."""
     return [
         f"{'quiet' if quiet(row) else 'told '} {row['number']}/{row['repeat']} {row['kind']} {row['radiation']} "
@@ -278,9 +282,18 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--repeats", type=int, default=REPEATS, help="scans of each at either level")
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--out", type=Path, default=Path("real_wires.jsonl"))
+    parser.add_argument("--done", action="store_true", help="only what the file holds")
+    parser.add_argument("--write", action="store_true", help="into docs/contributing/coverage.md")
+    parser.add_argument("--of", default="", help="commit that the campaign ran on, where it is not the present one")
     told: Any = parser.parse_args(arguments)
-    rows = run(work, [(number, told.repeats) for number in range(told.specimens)], told.workers, told.out)
-    print("\n".join([*tables(rows), *quiet_ones(rows)]))
+    if told.done:
+        rows = [row for _, some in done(told.out) for row in some]
+    else:
+        rows = run(work, [(number, told.repeats) for number in range(told.specimens)], told.workers, told.out)
+    lines = tables(rows)
+    if told.write:
+        evidence_page.write("real wires", lines, told.of or evidence_page.commit(), evidence_page.COVERAGE)
+    print("\n".join([*lines, *wrong_ones(rows)]))
 
 
 if __name__ == "__main__":

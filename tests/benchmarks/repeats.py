@@ -7,7 +7,6 @@ sample standard deviation with the fourth moment that the repeats have.
 """
 
 import argparse
-import subprocess
 from collections.abc import Sequence
 from functools import lru_cache
 from pathlib import Path
@@ -22,9 +21,12 @@ from tests.benchmarks.record import Row, run
 from tests.recovery.campaign import COARSE, PEAK_COUNTS, RIGHT, calibrated, evaluated, expected, u_counting
 from xrdorder.profiles import Instrument
 
-PAGE = evidence_page.ROOT / "docs" / "contributing" / "coverage.md"
 LEVEL = 6_000.0
 A_JOB = 20
+HEADER = (
+    "| specimen | quantity | repeats | scatter over random part | standard error | mean error in standard errors |",
+    "|---|---|---|---|---|---|",
+)
 
 
 @lru_cache(maxsize=2)
@@ -60,10 +62,7 @@ def ratio(errors: np.ndarray, u: np.ndarray) -> tuple[float, float]:
 
 def table(rows: Sequence[Row]) -> list[str]:
     """Markdown: a line for each specimen and quantity."""
-    lines = [
-        "| specimen | quantity | repeats | scatter over random part | standard error | mean error in standard errors |",
-        "|---|---|---|---|---|---|",
-    ]
+    lines = list(HEADER)
     for number in dict.fromkeys(row["specimen"] for row in rows):
         mine = [row for row in rows if row["specimen"] == number]
         for quantity in QUANTITIES:
@@ -74,13 +73,6 @@ def table(rows: Sequence[Row]) -> list[str]:
     return lines
 
 
-def commit() -> str:
-    """Which state of the code a table is of."""
-    return subprocess.run(
-        ["git", "rev-parse", "--short=12", "HEAD"], cwd=evidence_page.ROOT, capture_output=True, text=True, check=True
-    ).stdout.strip()
-
-
 def main(arguments: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--repeats", type=int, default=400)
@@ -88,11 +80,12 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--out", type=Path, default=Path("repeats.jsonl"))
     parser.add_argument("--write", action="store_true", help="into docs/contributing/coverage.md")
+    parser.add_argument("--of", default="", help="commit that the campaign ran on, where it is not the present one")
     told: Any = parser.parse_args(arguments)
     jobs = [(n, first, A_JOB) for n in told.specimens for first in range(0, told.repeats, A_JOB)]
     lines = table(run(work, jobs, told.workers, told.out))
     if told.write:
-        evidence_page.write("repeats", lines, commit(), PAGE)
+        evidence_page.write("repeats", lines, told.of or evidence_page.commit(), evidence_page.COVERAGE)
     print("\n".join(lines))
 
 
