@@ -36,14 +36,15 @@ def test_measured_prints_writes_draws_and_what_it_adopts_is_taken_in_without_a_f
     assert shown.exit_code == 0, shown.output
     text = " ".join(shown.stdout.split())
     words = (
-        "two Tc 17 ± 0.1 K", "Tc read off at 50 %", "Bc2 at 4.2 K", "24.1 ± 0.4 at.%", "strain-free",
-        "Tc of A", "Bc2 at 0 K of A", "1 sample with measured values",
+        "two 24.10(40)", "17.00(10)", "Tc read off at 50 %", "Bc2 at 4.2 K", "by X-rays alone", "Tc of A",
+        "Bc2 at 0 K of A", "1 sample with measured values",
     )  # fmt: skip
     for word in words:
         assert word in text, word
     assert "not measurements" in text
     more = run("measured", "study", "--details", "--no-figures")
-    assert "Of relations: not told (" in " ".join(more.stdout.split())
+    in_detail = " ".join(more.stdout.split())
+    assert "Of relations: not told (" in in_detail and "two Tc 17.0 ± 0.1 K" in in_detail
     table = list(csv.DictReader((study / "results/measured.csv").open(encoding="utf-8")))
     assert {row["sample"] for row in table} == {"two"}
     assert (study / "results/figures/measured.png").read_bytes().startswith(b"\x89PNG")

@@ -9,6 +9,7 @@ from xrdorder.comparison.pair import FOLLOWS, MEASURED, PairLine, compare_pair
 from xrdorder.comparison.published_scatter import ONCE, SCATTER, prior_of
 from xrdorder.estimates.study_draws import estimated
 from xrdorder.exceptions import StudyError
+from xrdorder.quantities.formatting import with_interval
 from xrdorder.relations import PUBLISHED
 
 
@@ -26,6 +27,20 @@ def test_measured_quantities_come_before_what_follows(results):
     for one in found.lines:
         assert 0.5 <= one.probability <= 1.0
         assert bool(one.remedy) != one.significant
+
+
+def test_interval_and_probability_of_a_current_are_those_of_the_same_draws(results, monkeypatch):
+    """A ratio is lopsided: an interval made of a standard deviation contradicts the probability of its sign."""
+    draws = np.exp(np.random.default_rng(5).standard_t(3, (2, 4000)) * 0.13)
+    draws[0] *= 1.5
+    monkeypatch.setattr("xrdorder.comparison.pair.relative_draws", lambda *args: draws)
+    more, less = 100.0 * (draws[0] / draws[1] - 1.0), 100.0 * (1.0 - draws[1] / draws[0])
+    for names, word, percent in ((("A-625", "A-700"), "higher", more), (("A-700", "A-625"), "lower", less)):
+        one = compare_pair(results, *names, PUBLISHED).lines[-1]
+        assert one.larger == word and one.follows
+        assert one.amount == f"{with_interval(*np.quantile(percent, [0.5, 0.16, 0.84]))} %"
+        assert one.probability == pytest.approx(np.mean(percent > 0.0))
+        assert one.significant == (np.quantile(percent, 0.025) > 0.0)
 
 
 def test_turning_a_pair_round_turns_the_words_only(results):

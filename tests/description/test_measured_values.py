@@ -16,6 +16,7 @@ GOOD = {
     ],
     "irreversibility_field_T": {"value": 23.0, "u": 0.4, "temperature_k": 4.2, "criterion": "pinning force"},
     "rrr_copper": {"value": 180, "u": 10},
+    "resistivity_uohm_cm": {"value": 28.0, "u": 2.0},
     "resistivity_ratio_a15": {"value": 3.1, "u": 0.2},
     "tin_at_percent": {"value": 23.9, "u": 0.4, "remark": "12 points across the layer"},
     "grain_size_nm": {"value": 140, "u": 15},
@@ -96,5 +97,5 @@ def test_two_criteria_of_one_transition_are_two_values():
 def test_values_made_in_python_are_held_to_the_same():
     with pytest.raises(ValueError, match=r"temperature_k\s+is missing; give the temperature"):
         measured("Bc2_T", 25.0, 0.3)
-    with pytest.raises(ValueError, match="measured quantity 'Tc' is unknown; known: tin_at_percent, Tc_K, Bc2_T"):
+    with pytest.raises(ValueError, match="measured quantity 'Tc' is unknown; known: tin_at_percent, Tc_K, resistivity"):
         measured("Tc", 17.0, 0.1)

@@ -164,14 +164,17 @@ def test_verdicts_say_how_sure_they_are():
     other = agreed("devantay-1981-line", probability=0.05)
     assert verdict([agreed(), other]) == (
         "godeke-2006-boltzmann fits best of 2, probability 0.95 (2 samples); measured less predicted +0.60 ± 0.10 K, "
-        "clear for this wire, and within what all samples share (± 0.80 K)"
+        "significant for this wire (alpha = 0.05), not beyond the uncertainty that all samples share, 0.80 K"
     )
     close = [agreed(probability=0.6, difference=0.1), agreed("devantay-1981-line", probability=0.4)]
     assert verdict(close) == (
         "not decided: godeke-2006-boltzmann 0.60, devantay-1981-line 0.40 of 2 (2 samples); measured less predicted "
-        "+0.10 ± 0.10 K: no clear offset"
+        "+0.10 ± 0.10 K, not significant (alpha = 0.05)"
     )
-    assert "more than what all samples share (± 0.80 K) explains" in verdict([agreed(difference=2.0)])
+    assert verdict([agreed(difference=2.0)]).endswith("also beyond the uncertainty that all samples share, 0.80 K")
+    # two standard uncertainties are beyond 1.96 of them
+    at_two = [agreed(probability=0.6, difference=0.31, u_own=0.155), agreed("devantay-1981-line", probability=0.4)]
+    assert "+0.31 ± 0.16 K, significant for this wire" in verdict(at_two)
     assert verdict([agreed(reason="a1 has no site_order")]) == "no relation could be compared: a1 has no site_order"
 
 
@@ -237,12 +240,12 @@ OTHER = agreed("devantay-1981-line", probability=0.05)
     ("best", "slope", "why"),
     [
         (agreed(probability=0.6, **LINES), False, "not decided, godeke-2006-boltzmann 0.60, devantay-1981-line 0.05"),
-        (agreed(difference=0.19, **LINES), False, "no clear offset of godeke-2006-boltzmann, +0.19 ± 0.10 K"),
+        (agreed(difference=0.19, **LINES), False, "no significant offset of godeke-2006-boltzmann, +0.19 ± 0.10 K"),
         (agreed(), False, "a sample lies outside the validity of godeke-2006-boltzmann at its central value"),
         (agreed(shifted=LINES["shifted"]), True, "2 samples are too few for a slope of godeke-2006-boltzmann"),
         (
             agreed(shifted=LINES["shifted"], tilted=Line(4.0, 0.85, 0.1, 0.2)), True,
-            "no clear slope of godeke-2006-boltzmann, 0.85 ± 0.10",
+            "no significant slope of godeke-2006-boltzmann, 0.85 ± 0.10",
         ),
     ],
 )  # fmt: skip

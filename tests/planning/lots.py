@@ -17,8 +17,11 @@ def current(peak, hours, field):
 
 
 def study(points=POINTS, lot="heron", *, fields=(), before=(), tin=None, niobium=None, rrr=False, wires=1, sizes=None,
-          u_scale=0.015):
-    """Treatments by sample, and collated results; `fields` are those at which currents were measured."""
+          u_scale=0.015, measured=()):
+    """Treatments by sample, and collated results; `fields` are those at which currents were measured.
+
+    `measured` are further values of all samples: (key, values, u).
+    """
     names, treatments = [], {}
     for peak, hours in points:
         for wire in range(wires):
@@ -56,6 +59,8 @@ def study(points=POINTS, lot="heron", *, fields=(), before=(), tin=None, niobium
     if rrr:
         rows += [(name, "rrr_copper", 300.0 * np.exp(-(p[0] - 620) / 40.0), 5.0, np.nan, np.nan)
                  for name, p in zip(names, places, strict=True)]  # fmt: skip
+    rows += [(name, key, value, u, np.nan, np.nan) for key, values, u in measured
+             for name, value in zip(names, values, strict=True)]  # fmt: skip
     columns = list(zip(*rows, strict=True)) if rows else [()] * 6
     kinds = ("measured_sample", "measured_quantity", "measured_value", "u_measured_value", "measured_temperature_k",
              "measured_field_t")  # fmt: skip

@@ -4,7 +4,6 @@ import csv
 import re
 from dataclasses import replace
 
-import h5py
 import numpy as np
 import pytest
 
@@ -180,26 +179,6 @@ def test_the_table_says_what_was_found(dataset, tmp_path):
     assert none["weight_fraction_limit_nb3sn"] == "0.004" and none["weight_fraction_limit_nb"] == ""
     assert bad["status"] == 'failed: line 7: "x", not a number'
     assert all(bad[name] == "" for name in COLUMNS if name not in ("sample", "status", "lot"))
-
-
-def test_every_number_can_be_recomputed_from_the_netcdf_with_numpy_alone(dataset, tmp_path):
-    write_results(dataset, tmp_path)
-    good = rows(tmp_path)[0]
-    with h5py.File(tmp_path / RESULTS_NC) as file:
-        quantities = file["quantity"].asstr()[()].tolist()
-        value, contribution = file["value"][()], file["contribution"][()]
-        k = quantities.index("a_nm")
-        # ten digits are written
-        assert float(good["a_nm"]) == pytest.approx(value[0, k], rel=1e-9)
-        assert float(good["u_a_nm"]) == pytest.approx(np.sqrt(np.sum(contribution[0, k] ** 2)), rel=1e-9)
-        targets = file["target"].asstr()[()].tolist()
-        draws = file["estimate_draws"][()].astype(float)
-    tin, tc = (draws[0, targets.index(name)] for name in ("tin_fraction", "Tc_K"))
-    assert float(good["tin_at_percent"]) == pytest.approx(100 * np.median(tin), rel=1e-9)
-    assert float(good["u_tin_at_percent"]) == pytest.approx(100 * np.std(tin, ddof=1), rel=1e-9)
-    assert [float(good[f"Tc{end}_K"]) for end in ("_low", "", "_high")] == pytest.approx(
-        np.quantile(tc, [0.16, 0.5, 0.84]), rel=1e-9
-    )
 
 
 # names that the database of UDUNITS-2 holds (udunits2-base.xml, -derived.xml, -accepted.xml, -common.xml)

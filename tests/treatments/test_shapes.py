@@ -122,6 +122,18 @@ def test_the_interval_holds_where_the_dose_turns():
     assert found.low < found.hours * 1.01  # the centre is the least
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize(("q", "u"), [(300.0, 100.0), (0.0, 100.0), (1000.0, 1000.0)])
+def test_the_interval_is_that_of_all_its_doses(q, u):
+    schedule = Schedule((Step(210, 480, 25), Step(800, 1, 500)))
+    cut = norm.cdf(0.0, q, u)
+    energies = norm.ppf(cut + (1.0 - cut) * (np.arange(2001) + 0.5) / 2001, q, u)
+    found = schedule.dose(q, u, 600)
+    # rounding alone: none of the two goes by interpolated doses
+    ends = np.quantile(schedule.doses_h(energies, 600), [0.16, 0.84])
+    np.testing.assert_allclose([found.low, found.high], ends, rtol=1e-12)
+
+
 def test_without_doubt_about_q_there_is_no_interval():
     found = Schedule((Step(650, 100),)).dose(250, 0, 680)
     assert found.low == found.high == found.hours

@@ -22,7 +22,7 @@ _BY = ("treatment", "reaction-temperature", "hold-time", "dose", "lot", "positio
 @click.option("--reference", default="", help="Sample whose variant the others are compared with; left out: the first.")
 @click.option("--without", multiple=True, metavar="SAMPLE", help="Leave this sample out; may be repeated.")
 @click.option("--lot", default="", help="Only samples of this wire lot.")
-@click.option("--pair", nargs=2, metavar="A B", help="Only these two: samples, or variants by treatment; five lines.")
+@click.option("--pair", nargs=2, metavar="A B", help="Only these two: samples, or variants by treatment.")
 @click.option("--all-pairs", is_flag=True, help="Compare every variant with every other; without a figure.")
 @click.option("--figures/--no-figures", default=True, show_default=True, help="Save a figure of the differences.")
 @details_option
@@ -43,8 +43,8 @@ def compare(
     Correlated errors cancel in differences; replicates show how far equal wires scatter; probabilities are corrected
     for the number of comparisons. --details adds uncertainties and probabilities of all differences, absolute values,
     and a sentence for a report. The table goes to results/comparison.csv, the figure to results/figures/comparison.png.
-    Nothing is fitted again. Of one variant only, drifts and outliers are still looked for. --pair A B answers in five
-    lines: what is measured best first, then what follows for tin, Tc, Bc2 and current.
+    Nothing is fitted again. Of one variant only, drifts and outliers are still looked for. --pair A B takes two of them
+    alone: what is measured best first, then what follows for tin, Tc, Bc2 and current.
     """
     from xrdorder.cli.compare_screen import comparison_parts, pair_parts
     from xrdorder.cli.study_screen import own_part
@@ -56,7 +56,7 @@ def compare(
         complain(f"remark: {words}")
     if pair:
         _refuse_beside(by, quantities, reference, without, lot, all_pairs)
-        show(*pair_parts(opened, *pair, details=details))
+        show(*pair_parts(opened, *pair))
         return
     with Progress("comparing"):
         found = compare_study(

@@ -16,6 +16,7 @@ from xrdorder.comparison import (
     trend_words,
     verdict,
 )
+from xrdorder.comparison.differences import LEVEL
 from xrdorder.comparison.quantity_draws import mounts_of
 from xrdorder.comparison.study_comparison import LOGARITHMIC, UNITS, StudyComparison
 from xrdorder.comparison.variants import AHEAD_BY, drifts_of
@@ -28,7 +29,6 @@ from xrdorder.reports.notebook import in_order
 from xrdorder.results.open_study import OpenStudy
 
 _MOST_VERDICTS = 3  # of one quantity
-_MOST_REMEDIES = 4  # said of a pair unless more is asked for
 _MOST_PAIRS, _LEAST_PAIRS = 12, 3  # shown of all pairs
 _STAR = "* significant: 5 % for all comparisons of a quantity together (Holm's correction)."
 
@@ -58,32 +58,22 @@ _SCATTER = {
 }  # fmt: skip
 
 
-def pair_parts(opened: "OpenStudy", first: str, second: str, *, details: bool = False) -> list[Part]:
-    """Answer for one pair in five lines; with details a line for each quantity."""
+def pair_parts(opened: "OpenStudy", first: str, second: str) -> list[Part]:
+    """Answer for one pair: in what they differ significantly, then a line for each quantity."""
     from xrdorder.comparison.pair import compare_pair
 
     found = compare_pair(opened.results, first, second, opened.library())
     named = zip((found.first, found.second), found.counts, strict=True)
-    sides = " against ".join(f"{name} ({n} wire{'s' * (n != 1)})" for name, n in named)
-    unclear = [one for one in found.lines if not one.significant]
+    parts: list[Part] = [" against ".join(f"{name} ({n} wire{'s' * (n != 1)})" for name, n in named)]
+    for head, kind in (("Significant", True), ("Not", False)):
+        nouns = [one.noun for one in found.lines if one.significant is kind]
+        level = f" (alpha = {LEVEL:g}, this pair alone)" if kind else ""
+        parts.append(Entry(head, f"{', '.join(nouns) or 'nothing'}{level}"))
+    lines = [[one.noun, f"{one.amount} {one.larger}", one.sure, one.visible, one.remedy] for one in found.lines]
+    heads = ["quantity", "difference", "certainty", "visible from", "to settle it"]
     origins = dict.fromkeys(_SCATTER[one.scatter] for one in found.lines if one.scatter)
-    parts: list[Part] = [f"{sides}; scatter of equal wires by {' and '.join(origins)}"]
-    if len(unclear) == len(found.lines):
-        parts.append("Nothing differs significantly (5 %).")
-    else:
-        for head, follows in (("Measured", False), ("Follows", True)):
-            if some := [one for one in found.lines if one.follows == follows]:
-                parts.append(Entry(head, "; ".join(one.words for one in some)))
-    if unclear:
-        parts.append(Entry("Visible", "; ".join(f"{one.noun} from {one.visible}" for one in unclear)))
-        parts.append(Entry("To settle", "; ".join(one.remedy for one in unclear[:_MOST_REMEDIES])))
-    if details:
-        lines = [[one.noun, one.amount, one.larger, f"{one.probability:.3f}", one.visible, one.remedy]
-                 for one in found.lines]  # fmt: skip
-        heads: list[Heading | str | tuple[str, str]]
-        heads = ["quantity", "difference", "", Heading("P"), "visible from", "what would settle it"]
-        parts += ["", Table.of(heads, lines, title=f"{found.first} less {found.second}")]
-    return [*parts, ESTIMATES, ""]
+    note = f"Scatter of equal wires by {' and '.join(origins)}. Tin, Tc, Bc2 and current are estimated from the others."
+    return [*parts, ESTIMATES, "", Table.of(heads, lines), "", note]
 
 
 def _one_variant(found: StudyComparison) -> list[Part]:

@@ -2,13 +2,24 @@
 
 import math
 from collections.abc import Iterator, Sequence
+from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from xrdorder.cli.console import Entry, Part
+from xrdorder.comparison.differences import LEVEL
+from xrdorder.measured.held import COMPARED, candidates, made_from_these, significant, unclear, verdict
 from xrdorder.quantities.caveats import ESTIMATES
-from xrdorder.quantities.formatting import MISSING, as_given, digits, interval, listed, rounded, with_interval
+from xrdorder.quantities.formatting import (
+    MISSING,
+    as_given,
+    concise,
+    interval,
+    listed,
+    rounded,
+    with_interval,
+)
 from xrdorder.quantities.tables import Heading, Table
 
 if TYPE_CHECKING:
@@ -20,27 +31,24 @@ _MOST_ROWS = 30
 
 
 def measured_parts(held: "Held", *, details: bool = False) -> list[Part]:
-    """How far measured values lie from estimates, which relation fits each lot, both side by side, how to read it."""
-    from xrdorder.measured.held import verdict
-
+    """How far measured values lie from estimates, whether an offset may be adopted, both side by side."""
     # of several ways to one value the last is that by all of them
-    best = {(row.sample, row.measured.words): row for row in held.rows if row.comparable}
-    wanted = list(held.rows) if details else list(best.values())[:_MOST_ROWS]
-    rest = len(held.rows) - len(wanted)
-    parts: list[Part] = [*_answer(held, list(best.values())), ESTIMATES, *_next(held), ""]
-    parts += [_table(wanted, details), ""]
+    best = list({(row.sample, row.measured.words): row for row in held.rows if row.comparable}.values())
+    parts: list[Part] = [*_answer(held, best), ESTIMATES, *_next(held), ""]
     if not details:
-        more = f" {rest} more rows stand in the table file." if rest else ""
-        return [*parts, *_relations(held), f"{_BRIEFLY}{more}"]
+        rest = len(held.rows) - len(best)
+        more = f" {rest} more values stand in the table file." if rest else ""
+        return [*parts, _by_sample(best), "", f"{_BRIEFLY}{more}"]
+    parts += [*_relations(held), _table(held.rows), ""]
     for (lot, quantity), found in held.agreements.items():
         parts += [*_agreements(_title(lot, quantity), found), f"{_title(lot, quantity)}: {verdict(found)}.", ""]
     return [*parts, _HOW_TO_READ]
 
 
 _BRIEFLY = (
-    "After ±: standard uncertainty (k = 1); that of a difference holds half of the interval of the estimate. Estimates "
-    "here are those of strain-free A15 by X-rays alone, without what was measured; those of xrdorder run are anchored "
-    "to it."
+    "In brackets: standard uncertainty (k = 1) of the last digits; of a difference that of the estimate as well. "
+    "Significant: alpha = 0.05. Estimates here are by X-rays alone, those of xrdorder run are anchored to what was "
+    "measured. --details shows them and every relation."
 )
 _HOW_TO_READ = (
     "After ±: standard uncertainty (k = 1); of a difference in total, with half of the interval of the estimate in it. "
@@ -54,45 +62,46 @@ _HOW_TO_READ = (
 
 
 def _title(lot: str, quantity: str) -> str:
-    from xrdorder.measured.held import COMPARED
-
     return f"{COMPARED[quantity]} of {lot or 'samples without lot'}"
 
 
 def _answer(held: "Held", rows: Sequence["Row"]) -> Iterator[Part]:
-    """Of each quantity how far measured values lie from estimates, and whether that is more than chance explains."""
+    """Of each quantity how far measured values lie from estimates, and whether that is significant."""
     by_quantity: dict[str, list[Row]] = {}
     for row in rows:
         if math.isfinite(row.value) and row.u > 0.0:
             by_quantity.setdefault(row.measured.quantity, []).append(row)
     samples = len(dict.fromkeys(row.sample for row in held.rows))
-    yield f"{samples} sample{'s' * (samples != 1)} with measured values, compared with estimates by X-rays alone:"
+    yield f"{samples} sample{'s' * (samples != 1)} with measured values; these less the estimates by X-rays alone:"
     for some in by_quantity.values():
         mean = float(np.mean([row.difference for row in some]))
-        most = max(abs(row.difference) / row.u for row in some)
+        pulls = [abs(row.difference) / row.u for row in some]
         noun, unit = some[0].measured.words.partition(" (")[0], some[0].measured.unit
-        amount = f"{digits(abs(mean), 2)} {unit}" if unit != "1" else digits(abs(mean), 2)
-        word = "higher" if mean > 0.0 else "lower"
-        yield f"  {noun}: {amount} {word} on average of {len(some)}, at most {most:.1f} u"
+        amount = f"{mean:+.2g} {unit}" if unit != "1" else f"{mean:+.2g}"
+        sure = "" if len(some) * 2.0 * NormalDist().cdf(-max(pulls)) < LEVEL else "not "
+        of = f"on average of {len(some)}, at most" if len(some) > 1 else "or"
+        yield f"  {noun} {amount} {of} {max(pulls):.1f} u: {sure}significant"
 
 
 def _next(held: "Held") -> Iterator[Part]:
-    """Which offsets may be adopted."""
-    from xrdorder.measured.held import candidates, made_from_these, unclear
-
+    """Which offsets may be adopted, or why none."""
     for found in held.agreements.values():
         yield from (f"{text}." for text in made_from_these(candidates(found)))
-    clear = [_title(*key) for key, found in held.agreements.items() if not unclear(found)]
-    if clear:
-        yield Entry("Next", f"clear offset of a relation for {listed(clear)}: --adopt FILE takes it over")
-    elif held.agreements:
-        yield Entry("Next", "no relation has a clear offset: nothing to adopt; more measured samples of a lot decide")
+    reasons: dict[str, list[str]] = {}
+    for key, found in held.agreements.items():
+        reasons.setdefault(unclear(found).partition(",")[0].partition(" of ")[0], []).append(_title(*key))
+    if clear := reasons.pop("", []):
+        yield Entry("Next", f"significant offset of a relation for {listed(clear)}: --adopt FILE takes it over")
+    elif reasons:
+        why = "; ".join(f"{reason.replace(*_RELATION)}: {listed(titles)}" for reason, titles in reasons.items())
+        yield Entry("Next", f"nothing to adopt. {why[0].upper()}{why[1:]}")
+
+
+_RELATION = ("not decided", "not decided which relation holds")
 
 
 def _relations(held: "Held") -> list[Part]:
     """The best relation for each lot in a row."""
-    from xrdorder.measured.held import candidates
-
     rows = []
     for key, found in held.agreements.items():
         compared = candidates(found)
@@ -100,32 +109,49 @@ def _relations(held: "Held") -> list[Part]:
             rows.append((_title(*key), MISSING, MISSING, MISSING))
             continue
         best = compared[0]
-        number = f"{best.probability:.2f} of {len(compared)}"
-        known = math.isfinite(best.difference)
-        offset = rounded(best.difference, best.u_own, best.route[0].output.unit, signed=True) if known else MISSING
-        rows.append((_title(*key), best.route[0].name, number, offset))
+        offset = MISSING
+        if math.isfinite(best.difference):
+            star = " *" if significant(best) else ""
+            offset = f"{rounded(best.difference, best.u_own, best.route[0].output.unit, signed=True)}{star}"
+        rows.append((_title(*key), best.route[0].name, f"{best.probability:.2f} of {len(compared)}", offset))
     head: list[Heading | str] = ["relations", "best of those compared", Heading("P"), Heading("measured - predicted")]
-    return [Table.of(head, rows), ""] if rows else []
+    star = f"* significant (alpha = {LEVEL:g}) by what each sample has for itself."
+    return [Table.of(head, rows, [star]), ""] if rows else []
 
 
-def _table(rows: "Sequence[Row]", details: bool) -> Table:
+def _by_sample(rows: Sequence["Row"]) -> Table:
+    """A row for each sample: what was measured, and how far it lies from the estimate."""
+    samples = list(dict.fromkeys(row.sample for row in rows))[:_MOST_ROWS]
+    wanted = {row.measured.words: row.measured for row in rows}
+    of = {(row.sample, row.measured.words): row for row in rows}
+    head = [Heading("sample", numeric=False)]
+    for words, one in wanted.items():
+        head += [Heading(words.partition(" (")[0], one.unit.removesuffix("1")), Heading("less estimate")]
+    lines = [[name, *(text for words in wanted for text in _pair(of.get((name, words))))] for name in samples]
+    return Table.of(head, lines, _criteria_of(rows))
+
+
+def _pair(row: "Row | None") -> tuple[str, str]:
+    if row is None:
+        return MISSING, MISSING
+    sign = "+" if row.difference > 0.0 else ""
+    return concise(row.measured.value, row.measured.u), f"{sign}{concise(row.difference, row.u)}"
+
+
+def _criteria_of(rows: Sequence["Row"]) -> list[str]:
+    told = [f"{row.measured.words.partition(' (')[0]} read off at {row.measured.criterion}"
+            for row in rows if row.measured.criterion]  # fmt: skip
+    return [f"{'; '.join(dict.fromkeys(told))}."] if told else []
+
+
+def _table(rows: Sequence["Row"]) -> Table:
+    """A row for each measured value and way to its estimate."""
     notes = list(dict.fromkeys(row.note for row in rows if row.note))
-    head = [
-        Heading("sample", numeric=False),
-        Heading("quantity", numeric=False),
-        Heading("measured"),
-        Heading("unit", numeric=False),
-        Heading("estimate"),
-        Heading("68 %", optional=1),
-        Heading("difference"),
-        Heading("by", numeric=False, optional=0 if details else 2),
-        *[Heading("remark", numeric=False)] * bool(notes),
-    ]
-    read_off = (row.measured for row in rows if row.measured.criterion)
-    criteria = [f"{one.words.partition(' (')[0]} read off at {one.criterion}" for one in read_off]
-    said = [f"{'; '.join(dict.fromkeys(criteria))}."] if criteria else []
-    lines = [_line(row, notes) for row in rows]
-    return Table.of(head, lines, [*said, *(f"[{k}] {note}" for k, note in enumerate(notes, start=1))])
+    head: list[Heading | str] = ["sample", "quantity", Heading("measured"), "unit", Heading("estimate")]
+    head += [Heading("68 %", optional=1), Heading("difference"), Heading("by", numeric=False, optional=2)]
+    marked = [f"[{k}] {note}" for k, note in enumerate(notes, start=1)]
+    head += ["remark"] * bool(notes)
+    return Table.of(head, [_line(row, notes) for row in rows], [*_criteria_of(rows), *marked])
 
 
 def _line(row: "Row", notes: Sequence[str]) -> list[str]:

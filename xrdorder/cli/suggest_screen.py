@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from xrdorder.cli.console import Entry, Part
-from xrdorder.planning.foretold import foretold, suggested
+from xrdorder.planning.conversion_courses import LAW
+from xrdorder.planning.foretold import foretold, noun_of, suggested
 from xrdorder.planning.plan_words import best_words, measured_words, next_words
 from xrdorder.planning.suggestion import Row, rows
 from xrdorder.quantities.formatting import MISSING, digits, rounded
@@ -91,6 +92,8 @@ def _behind(found: "LotPlan") -> Iterator[Part]:
     process = found.process.process
     narrow = "narrow, as two treatments or more have measured currents" if process.narrow else "wide"
     yield f"Kinetics of {found.process.route.name} wire, priors {narrow}; held against {_held(found)}."
+    q, u_q, tau, u_tau = found.process.conversion
+    yield f"Conversion: activation energy {rounded(q, u_q)} kJ/mol, {rounded(tau, u_tau)} h at 650 °C for 1 - 1/e."
     for k, plan in enumerate(found.plans):
         yield f"{found.noun(k)}: looked for in {plan.region}; {int(plan.allowed.sum())} treatments compared."
         for j, one in enumerate(plan.proposals, start=1):
@@ -103,8 +106,8 @@ def _held(found: "LotPlan") -> str:
     counts: dict[str, int] = {}
     for one in found.wires.observed:
         for kind, places in one.parts:
-            counts[kind] = counts.get(kind, 0) + len(places)
-    return ", ".join(f"{n} x {kind}" for kind, n in counts.items())
+            counts[kind] = counts.get(kind, 0) + (1 if kind == LAW else len(places))
+    return ", ".join(f"{n} x {noun_of(kind)}" for kind, n in counts.items())
 
 
 def foretold_parts(found: "LotPlan", opened: "OpenStudy") -> list[Part]:

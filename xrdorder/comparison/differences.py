@@ -16,6 +16,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +31,8 @@ Indices = NDArray[np.intp]
 
 LEVEL = 0.05
 """Chance of any false verdict among all comparisons made (the usual convention)."""
+SIGNIFICANT_U = NormalDist().inv_cdf(1.0 - LEVEL / 2.0)
+"""Standard uncertainties beyond which one normal difference is significant at `LEVEL`."""
 
 
 @dataclass(frozen=True)

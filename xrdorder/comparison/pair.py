@@ -12,17 +12,18 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 
-from xrdorder.comparison.differences import Difference, compare
+from xrdorder.comparison.differences import LEVEL, SIGNIFICANT_U, Difference, compare
 from xrdorder.comparison.quantity_draws import Values
 from xrdorder.comparison.replicates import Repeatability
 from xrdorder.comparison.variants import Wires, fit_to_compare, wires_of
 from xrdorder.comparison.wording import Manner, manner
 from xrdorder.estimates.conductors import conductors, with_like_sizes
 from xrdorder.exceptions import StudyError, XrdorderError, did_you_mean
-from xrdorder.quantities.formatting import digits, rounded
+from xrdorder.quantities.formatting import digits, rounded, with_interval
 from xrdorder.relations import Library
 from xrdorder.superconductivity.currents import Conditions
 from xrdorder.superconductivity.ratios import relative_draws
+from xrdorder.uncertainty import interval
 
 MEASURED = ("a_nm", "site_order", "domain_size_nm", "weight_fraction_nb")
 FOLLOWS = ("tin_at_percent", "Tc_K", "Bc2_4K2_T")
@@ -43,7 +44,7 @@ class PairLine:
     ----------
     noun : str
     amount : str
-        Difference with its standard uncertainty and unit.
+        Difference with its standard uncertainty and unit; of a ratio with both ends of its 68 % interval.
     larger : str
         "larger", "smaller", as the quantity is spoken of.
     probability : float
@@ -69,15 +70,6 @@ class PairLine:
     remedy: str
     follows: bool
     scatter: str
-
-    @property
-    def words(self) -> str:
-        """The verdict in a few words.
-
-        >>> PairLine("Tc", "0.4 ± 0.4 K", "higher", 0.85, False, "0.8 K", "", True, "").words
-        'Tc 0.4 ± 0.4 K higher: likely (P 0.85)'
-        """
-        return f"{self.noun} {self.amount} {self.larger}: {self.sure}"
 
     @property
     def sure(self) -> str:
@@ -184,7 +176,7 @@ def _lines(results: xr.Dataset, labels: dict[str, str]) -> Iterator[PairLine]:
 def _line(d: Difference, scatter: Repeatability, follows: bool, values: Values, labels: dict[str, str]) -> PairLine:
     how = manner(d.quantity)
     probability = d.probability_positive if d.value > 0.0 else 1.0 - d.probability_positive
-    significant = d.p < 0.05
+    significant = d.p < LEVEL
     remedy = "" if significant else (_by_measurement(d, how) if follows else _by_wires(d, scatter, values, labels, how))
     amount = rounded(abs(d.value) * how.scale, d.u * how.scale, how.unit)
     visible = f"{digits(d.half_width * how.scale, 2)} {how.unit}".strip()
@@ -195,7 +187,8 @@ def _line(d: Difference, scatter: Repeatability, follows: bool, values: Values, 
 def _by_measurement(d: Difference, how: Manner) -> str:
     """Which measurement would settle a difference as large as was found, or as could be seen now."""
     size = max(abs(d.value), 0.25 * d.half_width)
-    return f"{how.noun} measured on both to {digits(size * how.scale / (1.96 * np.sqrt(2.0)), 1)} {how.unit}".strip()
+    to = size * how.scale / (SIGNIFICANT_U * np.sqrt(2.0))
+    return f"measured on both to {digits(to, 1)} {how.unit}".strip()
 
 
 def _by_wires(d: Difference, scatter: Repeatability, values: Values, labels: dict[str, str], how: Manner) -> str:
@@ -206,11 +199,11 @@ def _by_wires(d: Difference, scatter: Repeatability, values: Values, labels: dic
     mine = [k for k, name in enumerate(values.samples) if name in labels]
     own = float(np.mean(values.own[mine] ** 2))
     common = max(d.u**2 - own * sum(1.0 / _count(labels, name) for name in dict.fromkeys(labels.values())), 0.0)
-    left = (size / 1.96) ** 2 - common
+    left = (size / SIGNIFICANT_U) ** 2 - common
     wires = int(np.ceil(2.0 * (own + one) / left)) if left > 0.0 else _MOST_WIRES + 1
     if wires > _MOST_WIRES:
-        return f"{how.noun}: more than {_MOST_WIRES} wires of each"
-    return f"{how.noun}: {max(wires, 2)} wires of each"
+        return f"more than {_MOST_WIRES} wires of each"
+    return f"{max(wires, 2)} wires of each"
 
 
 def _count(labels: dict[str, str], name: str) -> int:
@@ -233,13 +226,17 @@ def _current(results: xr.Dataset, labels: dict[str, str], library: Library) -> P
     ratio = ratio[np.isfinite(ratio) & (ratio > 0.0)]
     if not ratio.size:
         return None
-    gain, u = 100.0 * (float(np.median(ratio)) - 1.0), 100.0 * float(np.std(ratio))
-    higher = float(np.mean(ratio > 1.0))
-    probability = higher if gain > 0.0 else 1.0 - higher
-    significant = probability > 0.975
-    half = 1.96 * u
-    remedy = "" if significant else f"Ic measured on both to {digits(max(abs(gain), 0.25 * half) / 2.77, 1)} %"
+    more = float(np.median(ratio)) > 1.0
+    # a ratio is lopsided: its median, its interval and the probability of its sign are all taken from the draws
+    percent = 100.0 * (ratio - 1.0 if more else 1.0 - ratio)
+    gain, ends = float(np.median(percent)), interval(percent)
+    probability = float(np.mean(percent > 0.0))
+    significant = probability > 1.0 - LEVEL / 2.0
+    wide = SIGNIFICANT_U * float(np.std(np.log(ratio)))
+    half = 100.0 * abs(np.expm1(wide if more else -wide))
+    to = max(gain, 0.25 * half) / (SIGNIFICANT_U * np.sqrt(2.0))
+    remedy = "" if significant else f"Ic measured on both to {digits(to, 1)} %"
     return PairLine(
-        f"layer current density at {FIELD_T:g} T", rounded(abs(gain), u, "%"),
-        "higher" if gain > 0.0 else "lower", probability, significant, f"{digits(half, 2)} %", remedy, True, "",
+        f"layer current density at {FIELD_T:g} T", f"{with_interval(gain, *ends)} %", "higher" if more else "lower",
+        probability, significant, f"{digits(half, 2)} %", remedy, True, "",
     )  # fmt: skip

@@ -1,7 +1,10 @@
 """The tables ``[lots.<name>]`` of `study.toml`: what is common to all samples cut from a wire lot."""
 
 from collections.abc import Iterator, Mapping
+from pathlib import Path
 from typing import Annotated, Any, ClassVar, Self
+
+from pydantic import BeforeValidator
 
 from xrdorder.crystals.a15 import dopant_site
 from xrdorder.description.measured_values import QUANTITIES
@@ -9,11 +12,14 @@ from xrdorder.description.table import INTERPRETATION, NOBODY, Context, Problem,
 from xrdorder.description.values import (
     Alloy,
     AtPercent,
+    FilePath,
     LatticeEffect,
     NotNegative,
     Positive,
     Share,
+    as_tuple,
     between,
+    existing,
     spelt,
 )
 from xrdorder.exceptions import XrdorderError
@@ -25,6 +31,10 @@ ROUTES = ("bronze", "internal-tin", "powder-in-tube", "jelly-roll", "in-situ")
 DESIGNS = tuple(name for name in PRE_STRAINS if name)
 """Designs of wire whose thermal pre-strain is known, and "none" for A15 free of it."""
 
+Courses = Annotated[
+    tuple[Annotated[FilePath, existing("remove it from conversion")], ...],
+    BeforeValidator(lambda value: (value,) if isinstance(value, str | Path) else as_tuple(value)),
+]
 _AREA = QUANTITIES["a15_area_fraction"]
 _BY_DOPANT = (
     "u_dopant_at_percent",
@@ -66,6 +76,10 @@ class Lot(Table):
     non_copper_mm2: Positive | None = key(
         "the section of the wire without its copper in mm², for A/mm²", seen_by=NOBODY
     )
+    conversion: Courses = key(
+        "conversion against time: a list of series.nc of xrdorder series, or CSV of time, temperature_c, conversion, "
+        "u_conversion", (), seen_by=NOBODY,
+    )  # fmt: skip
     dopant_at_percent: dict[str, AtPercent] = key("the dopant content of the A15 in at.%, as { Ta = 2.4 }", {})
     u_dopant_at_percent: dict[str, AtPercent] = key(
         "the standard uncertainty of the dopant content in at.%, as { Ta = 0.3 }", {}, seen_by=INTERPRETATION

@@ -85,12 +85,11 @@ def fitted_conversion(courses: Courses, share: Array, u: Array) -> ConversionCur
     best = min(found, key=lambda one: one.cost)
     chi2 = 2.0 * float(best.cost) / max(len(share) - 4, 1)
     normal = best.jac.T @ best.jac / max(chi2, 1.0)
-    try:
-        relative = [float(x) for x in np.sqrt(np.diag(np.linalg.inv(normal)))]
-    except np.linalg.LinAlgError:
-        return None
+    # of a hold at one temperature nothing tells the energy: its uncertainty then comes out as huge
+    floor = 1e-12 * float(np.max(np.diag(normal))) * np.eye(len(normal))
+    relative = [float(x) for x in np.sqrt(np.diag(np.linalg.inv(normal + floor)))]
     end, q, tau, n = (float(x) for x in np.exp(best.x))
-    told = bool(np.all(np.isfinite(relative)) and relative[1] < _LARGEST_RELATIVE_U)
+    told = relative[1] < _LARGEST_RELATIVE_U
     per_log = np.diag([1.0 / q, 1.0, 1.0])
     # the end fraction is not known beforehand: what it takes up is taken away
     left = normal[1:, 1:] - np.outer(normal[1:, 0], normal[0, 1:]) / normal[0, 0]

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import NamedTuple
 
+from xrdorder.comparison.differences import LEVEL, SIGNIFICANT_U
 from xrdorder.description.own_files import OwnFiles
 from xrdorder.exceptions import StudyError, did_you_mean, no_such_lot
 from xrdorder.files import TableWriter
@@ -21,9 +22,6 @@ from xrdorder.results.open_study import OpenStudy
 
 COMPARED = {measured: QUANTITIES[first].noun for measured, first in (("Tc_K", "Tc_K"), ("Bc2_T", "Bc2_0K_T"))}
 """Quantities for which relations are compared, and what their first relation gives."""
-
-CLEAR = 2.0
-"""Standard uncertainties from which an offset is called clear (own choice)."""
 
 
 @dataclass(frozen=True)
@@ -124,12 +122,17 @@ def _offset_words(best: Agreement) -> str:
         return "no offset, as a sample lies outside its validity at its central value"
     unit = best.route[0].output.unit
     text = f"measured less predicted {rounded(best.difference, best.u_own, signed=True)} {unit}"
+    if not significant(best):
+        return f"{text}, not significant (alpha = {LEVEL:g})"
     total = math.hypot(best.u_own, best.u_common)
-    if abs(best.difference) > CLEAR * total:
-        return f"{text}, more than what all samples share (± {best.u_common:.2f} {unit}) explains"
-    if abs(best.difference) > CLEAR * best.u_own:
-        return f"{text}, clear for this wire, and within what all samples share (± {best.u_common:.2f} {unit})"
-    return f"{text}: no clear offset"
+    also = "also" if abs(best.difference) > SIGNIFICANT_U * total else "not"
+    shared = f"{also} beyond the uncertainty that all samples share, {best.u_common:.2f} {unit}"
+    return f"{text}, significant for this wire (alpha = {LEVEL:g}), {shared}"
+
+
+def significant(one: Agreement) -> bool:
+    """Whether the offset of a relation is significant by what each sample has for itself: it may be adopted then."""
+    return abs(one.difference) > SIGNIFICANT_U * one.u_own
 
 
 def made_from_these(compared: Sequence[Agreement]) -> list[str]:
@@ -156,8 +159,8 @@ class Adoption(NamedTuple):
 def chosen_adjustments(held: Held, names: Sequence[str] = (), *, slope: bool = False) -> Adoption:
     """Give entries for a file of relations: those named, or for each quantity the best one if all is clear.
 
-    Clear is a relation that is decided on (`DECIDED`), with an offset (slope: a distance from one) of more than `CLEAR`
-    standard uncertainties, and not adopted before.
+    Clear is a relation that is decided on (`DECIDED`), with an offset (slope: a distance from one) that is significant,
+    and not adopted before.
 
     Raises
     ------
@@ -204,10 +207,10 @@ def unclear(found: Sequence[Agreement], *, slope: bool = False) -> str:
     if slope and best.tilted is None:
         return f"{len(best.samples)} samples are too few for a slope of {name}, or all predict the same"
     if slope and best.tilted is not None:
-        clear = abs(best.tilted.slope - 1.0) > CLEAR * best.tilted.u_slope
-        return "" if clear else f"no clear slope of {name}, {rounded(best.tilted.slope, best.tilted.u_slope)}"
-    clear = abs(best.difference) > CLEAR * best.u_own
-    return "" if clear else f"no clear offset of {name}, {rounded(best.difference, best.u_own, signed=True)} {unit}"
+        clear = abs(best.tilted.slope - 1.0) > SIGNIFICANT_U * best.tilted.u_slope
+        return "" if clear else f"no significant slope of {name}, {rounded(best.tilted.slope, best.tilted.u_slope)}"
+    offset = f"{rounded(best.difference, best.u_own, signed=True)} {unit}"
+    return "" if significant(best) else f"no significant offset of {name}, {offset}"
 
 
 COLUMNS = (

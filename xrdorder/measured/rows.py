@@ -136,7 +136,7 @@ def _of_sample(sample: Subject, draws: StudyDraws) -> list[Row]:
         row = Row(sample.name, sample.lot, one)
         if one.quantity == "grain_size_nm":
             found.append(_grain(sample, one))
-        elif one.quantity in ("tin_at_percent", "Tc_K", "Bc2_T", "irreversibility_field_T"):
+        elif one.quantity in ("tin_at_percent", "resistivity_uohm_cm", "Tc_K", "Bc2_T", "irreversibility_field_T"):
             found.append(_estimated(sample, one, draws))
         elif one.quantity == "rrr_copper":
             found.append(_noted(row, "not estimated: it tells tin that reached the copper, which no pattern shows"))
@@ -169,8 +169,8 @@ def _estimated(sample: Subject, one: Measured, draws: StudyDraws) -> Row:
     k = draws.samples.index(sample.name)
     if one.quantity == "tin_at_percent":
         mine = 100.0 * draws.values["tin_fraction"][k]
-    elif one.quantity == "Tc_K":
-        mine = draws.values["Tc_K"][k]
+    elif one.quantity in draws.values:
+        mine = draws.values[one.quantity][k]
     else:
         mine = draws.field(float(one.temperature_k or 0.0))[k]
     middle, low, high = (float(end) for end in Band.of(mine))

@@ -1,10 +1,10 @@
 """Write a pattern so that `read_pattern` gives it back.
 
 The suffix decides: ``.xy``, ``.txt``, ``.dat`` text columns separated by blanks, ``.csv`` by commas, ``.cif``
-a powder CIF (1.1), ``.nxs`` NeXus (NXmonopd as far as a pattern knows what that asks for: not the rotation of the
-specimen, nor what a monitor counted). Numbers are written with as many digits as it takes to read the same number back.
-Standard uncertainties, a third column, brackets in a CIF, are written only where the variance is not simply that of
-counts. A CIF holds items of the core and the powder dictionary and no others.
+a powder CIF (1.1), ``.nxs`` NeXus (by the definition NXmonopd where the pattern is of whole counts and knows its begin,
+wavelength and one counting time; otherwise entries that claim none). Numbers are written with as many digits as it
+takes to read the same number back. Standard uncertainties, a third column, brackets in a CIF, are written only where
+the variance is not simply that of counts. A CIF holds items of the core and the powder dictionary and no others.
 
 What comes back differs in this only: ``source_file`` and ``sha256`` are those of the new file, and a CIF
 carries no flags (they are found anew). Angles that stand twice are written as ranges that are joined again on
@@ -239,24 +239,36 @@ def _write_nexus(pattern: xr.DataArray, path: Path) -> None:
         for number, part in enumerate(_ranges(pattern), 1):
             entry = _group(file, f"entry{number}", "NXentry")
             entry.attrs["default"] = "data"
-            entry["definition"] = "NXmonopd"
             entry["title"] = str(pattern.attrs.get("source_file", "")) or "powder pattern"
             if pattern.attrs.get("start_time"):
                 entry["start_time"] = str(pattern.attrs["start_time"])
             instrument = _group(entry, "instrument", "NXinstrument")
             detector = _group(instrument, "detector", "NXdetector")
-            detector.create_dataset("data", data=pattern.values[part])
-            angles = detector.create_dataset("polar_angle", data=pattern["two_theta"].values[part])
-            angles.attrs["units"] = "degree"
+            counts, angles = pattern.values[part], pattern["two_theta"].values[part]
+            detector["data"] = counts.astype(np.int64) if np.array_equal(counts, np.round(counts)) else counts
+            detector["polar_angle"] = angles
+            detector["polar_angle"].attrs["units"] = "degree"
+            kind = pattern.attrs.get("intensity_kind", "counts")
+            detector["data"].attrs["units"] = kind if kind == "counts" else "arbitrary"
             if _time_known(pattern):
                 _nexus_times(entry, detector, pattern["counting_time"].values[part])
             data = _group(entry, "data", "NXdata")
             data.attrs.update({"signal": "data", "axes": ["polar_angle"], "polar_angle_indices": [0]})
             data.attrs.update({k: str(pattern.attrs[k]) for k in _NEXUS_NOTES if k in pattern.attrs})
-            data["data"], data["polar_angle"] = detector["data"], detector["polar_angle"]
+            for name in ("data", "polar_angle"):
+                data[name] = detector[name]
+                detector[name].attrs["target"] = detector[name].name  # so that a link is known from its target
             if uncertainties is not None:
-                data.create_dataset("data_errors", data=uncertainties[part])
+                data["data_errors"] = uncertainties[part]
             _describe_nexus(entry, instrument, pattern)
+            # theta of the specimen where it turns with half the speed of the detector
+            turned = angles / 2.0 if pattern.attrs.get("geometry") == "reflection" else np.array([np.nan])
+            entry["sample"].create_dataset("rotation_angle", data=turned).attrs["units"] = "degree"
+            asked = ("start_time", "monitor", "instrument/crystal")
+            if all(name in entry for name in asked) and detector["data"].dtype.kind == "i":
+                entry["definition"] = "NXmonopd"
+                # which kind of tube or ring, no pattern tells
+                instrument["source"]["type"] = instrument["source"]["name"] = "unknown"
 
 
 def _nexus_times(entry: h5py.Group, detector: h5py.Group, seconds: Array) -> None:
@@ -266,6 +278,8 @@ def _nexus_times(entry: h5py.Group, detector: h5py.Group, seconds: Array) -> Non
         monitor = _group(entry, "monitor", "NXmonitor")
         monitor["mode"] = "timer"
         monitor.create_dataset("preset", data=float(seconds[0])).attrs["units"] = "s"
+        # the definition asks what a monitor counted; nobody knows
+        monitor.create_dataset("integral", data=np.nan).attrs["units"] = "counts"
 
 
 def _group(parent: h5py.Group, name: str, nx_class: str) -> h5py.Group:

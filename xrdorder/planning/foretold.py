@@ -7,13 +7,15 @@ and that of the prediction.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import xarray as xr
 
 from xrdorder.kinetics import Courses
+from xrdorder.planning.conversion_courses import LAW
+from xrdorder.planning.inference import Observed
 from xrdorder.planning.observations import wires_of
 from xrdorder.planning.planner import FIELD, TC, LotProcess, Objective, Wires
 from xrdorder.planning.study import MAXIMISED, LotPlan
@@ -28,13 +30,15 @@ MISSED = 2.0
 _NOUNS = {
     "niobium": ("niobium reacted", 100.0, "%"), "size": ("domain size", 1.0, "nm"), "grains": ("grain size", 1.0, "nm"),
     "tin": ("tin", 1.0, "at.%"), "field": ("Bc2", 1.0, "T"), "tc": ("Tc", 1.0, "K"), "rrr": ("copper RRR", 1.0, ""),
-    "area": ("A15 area", 100.0, "%"),
+    "area": ("A15 area", 100.0, "%"), "resistivity": ("resistivity of the A15", 1.0, "µΩ cm"),
+    LAW: ("course of conversion", 1.0, ""),
 }  # fmt: skip
 _SAYS = {
     "niobium": ("the reaction is slower than published kinetics", "the reaction is faster than published kinetics"),
     "size": ("grains grow less than published", "grains grow more than published"),
     "grains": ("grains grow less than published", "grains grow more than published"),
     "tin": ("the layer forms poorer in tin there", "the layer forms richer in tin there"),
+    "resistivity": ("the layer forms richer in tin there", "the layer forms poorer in tin there"),
     "field": ("Bc2 rises less with the reaction than published", "Bc2 rises more with the reaction than published"),
     "tc": ("Tc rises less with the reaction than published", "Tc rises more with the reaction than published"),
     "rrr": ("tin reaches the copper sooner than in the published wire", "the barrier holds better than published"),
@@ -69,6 +73,16 @@ class Foretold:
     says: str
 
 
+def noun_of(kind: str) -> str:
+    """What a kind of measurement is called.
+
+    >>> noun_of("size"), noun_of("current 12")
+    ('domain size', 'Ic at 12 T')
+    """
+    short, *at = kind.split()
+    return f"Ic at {at[0]} T" if at else _NOUNS[short][0]
+
+
 def suggested(treatments: Mapping[str, History | None], named: Mapping[str, History | None]) -> tuple[str, ...]:
     """Samples that were reacted as suggested: their treatment stands under a name given by `suggest --add`."""
     mine = [one for name, one in named.items() if name.startswith(ADDED) and one is not None]
@@ -97,13 +111,16 @@ def foretold(found: LotPlan, results: xr.Dataset, added: tuple[str, ...]) -> tup
         return ()
     kind, at_k = MAXIMISED[found.maximised], found.conditions.temperature_k
 
-    def wires(names: list[str]) -> Wires:
+    # of the lot, so known beforehand, and no wire's
+    of_lot = [one for one in found.wires.observed if one.parts[0][0] == LAW]
+
+    def wires(names: list[str], courses: Sequence[Observed] = ()) -> Wires:
         places = [k for k, one in enumerate(results["sample"].values) if str(one) in names]
         part = results.isel(sample=places)
         ordered = {str(name): found.treatments[str(name)] for name in part["sample"].values}
-        return wires_of(part, ordered, kind, at_k)
+        return wires_of(part, ordered, kind, at_k, courses)
 
-    before, after = wires(old), wires(new)
+    before, after = wires(old, of_lot), wires(new)
     process = LotProcess(before, found.process.route, after.fields_t, field_scale=found.process.process.field_scale)
     objective = {"Bc2": FIELD, "Tc": TC}.get(found.maximised) or Objective.current(found.fields_t[0])
     if objective.kind.startswith("current") and found.fields_t[0] not in process.fields_t:
@@ -133,7 +150,7 @@ def _compared(
 
 def _one(found: LotPlan, kind: str, treatment: History, mine: np.ndarray, value: float, u: float) -> Foretold:
     short = kind.split()[0]
-    noun, factor, unit = _NOUNS.get(short) or (f"Ic at {kind.split()[1]} T", 1.0, "A")
+    _, factor, unit = _NOUNS.get(short, ("", 1.0, "A"))
     middle, u_told = float(mine.mean()), float(mine.std())
     score = (value - middle) / float(np.hypot(u, u_told))
     sign = -1.0 if short == "rrr" else 1.0
@@ -142,4 +159,4 @@ def _one(found: LotPlan, kind: str, treatment: History, mine: np.ndarray, value:
         a, b = float(np.exp(sign * middle)), float(np.exp(sign * value))
         middle, u_told, value, u = a, a * u_told, b, b * u
     told, seen = (factor * middle, factor * u_told), (factor * value, factor * u)
-    return Foretold(found.label(treatment), noun, unit, *told, *seen, sign * score, says)
+    return Foretold(found.label(treatment), noun_of(kind), unit, *told, *seen, sign * score, says)

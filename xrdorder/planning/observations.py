@@ -28,8 +28,12 @@ from xrdorder.uncertainty import ONE_SIDED_95
 
 Array = NDArray[np.float64]
 
-GAPS = {"size": 0.10, "grains": 0.05, "niobium": 0.03, "area": 0.03, "tin": 0.25, "field": 0.2, "tc": 0.0, "rrr": 0.1}
-"""Standard uncertainty of one wire beyond that of the value: ln, ln, 1, ln, at.%, T, K, ln (judged)."""
+GAPS = {
+    "size": 0.10, "grains": 0.05, "niobium": 0.03, "area": 0.03, "tin": 0.25, "field": 0.2, "tc": 0.0, "rrr": 0.1,
+    "resistivity": 3.0,
+}  # fmt: skip
+"""Standard uncertainty of one wire beyond that of the value: ln, ln, 1, ln, at.%, T, K, ln, µΩ cm (judged; the last is
+an order that differs by 0.005, by 147 (1 - S^4) of R. Fluekiger et al., IEEE Trans. Magn. 23 (1987) 980)."""
 
 OF_FIELD = 0.85
 """Correlation of the error of one wire between two fields (judged: most of it is the wire, not the field)."""
@@ -150,6 +154,7 @@ def _rows(results: xr.Dataset, objective: str, temperature_k: float) -> Iterator
     yield _of(niobium_reacted(results), "niobium", names)
     yield _of(measured_values(results, "a15_area_fraction"), "area", names, log=True)
     yield _inverse(_of(measured_values(results, "rrr_copper"), "rrr", names, log=True))
+    yield _of(measured_values(results, "resistivity_uohm_cm"), "resistivity", names)
     if objective == TC.kind:
         yield _of(_values(results, "Tc_K"), "tc", names)
         return
@@ -175,7 +180,10 @@ def _currents(results: xr.Dataset, temperature_k: float) -> list[_Row]:
     return found
 
 
-def wires_of(results: xr.Dataset, treatments: Mapping[str, History], objective: str, temperature_k: float) -> Wires:
+def wires_of(
+    results: xr.Dataset, treatments: Mapping[str, History], objective: str, temperature_k: float,
+    courses: Sequence[Observed] = (),
+) -> Wires:  # fmt: skip
     """Take the wires of a lot out of collated results.
 
     Parameters
@@ -188,6 +196,8 @@ def wires_of(results: xr.Dataset, treatments: Mapping[str, History], objective: 
         "current", "field" or "tc": what is maximised decides what of the estimates may enter beside it.
     temperature_k : float
         Of service: only currents and fields measured there enter.
+    courses : sequence of Observed
+        Conversion against time of specimens of the lot.
     """
     names = [str(name) for name in results["sample"].values]
     distinct, of = _distinct([treatments[name] for name in names])
@@ -195,7 +205,7 @@ def wires_of(results: xr.Dataset, treatments: Mapping[str, History], objective: 
     currents = _currents(results, temperature_k) if objective == "current" else []
     scatter = _scatters(rows, currents, of)
     u = max((scatter[row.kind].u for row in currents), default=0.0)
-    observed = tuple(_observed(rows, currents, of, u))
+    observed = (*_observed(rows, currents, of, u), *courses)
     rows += [_Row(one.kind, one.samples, one.value, one.covariance + u**2 * np.eye(len(one.value))) for one in currents]
     direct = {row.kind: _direct(row, of, scatter[row.kind]) for row in rows if row.kind in scatter}
     coming = [row for row in rows if len(row.samples) >= _MOST * len(names) or row.kind.startswith("current ")]

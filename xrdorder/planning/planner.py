@@ -246,6 +246,13 @@ class LotProcess:
                 return found
             self.process = replace(self.process, widened=2.0 * self.process.widened)
 
+    @property
+    def conversion(self) -> tuple[float, float, float, float]:
+        """Activation energy (kJ/mol) and hours at 650 °C of the conversion, each with its standard uncertainty."""
+        z = self.posterior.draws(DRAWS, np.random.default_rng(0))
+        q, tau = (self.process.parameter(z, name) for name in ("q_conversion", "tau_h"))
+        return float(q.mean()), float(q.std()), float(tau.mean()), float(tau.std())
+
     def predict(self, z: Array, courses: Courses) -> dict[str, Array]:
         """Everything measured, of treatments; (draws, m) each."""
         return self.process.predict(z, courses, places_of(courses), self.fields_t)
@@ -388,11 +395,14 @@ def _proposals(one: _Search, number: int, random: np.random.Generator) -> tuple[
     proposed = np.concatenate([one.there[kind][:, allowed], reacted], axis=1)
     shown = spread_out([np.concatenate([one.there[k][:, allowed], one.here[k]], axis=1) for k in wires.coming])
     found: list[Proposal] = []
+    chosen: list[int] = []
     first = 0.0
-    for turn in range(number):
+    for turn in range(min(number, proposed.shape[1])):
         future = Futures(shown, wires.noise)
         worth = future.worth(reacted, proposed, random)
+        worth[chosen] = -np.inf  # at one time each is reacted once
         k = int(np.argmax(worth + 1e-3 * (proposed.mean(axis=0) - proposed.mean())))
+        chosen.append(k)
         first = float(worth[k]) if not turn else first
         found.append(_proposal(one, allowed, k, float(worth[k])))
         if turn + 1 < number:

@@ -41,8 +41,12 @@ LEVELS = {
     "domains": Parameter(-0.1, 0.3, 0.3, "ln", "judged", "domain size over grain size, common to a lot"),
     "tin": Parameter(24.0, 2.0, 2.0, "at.%", "judged", "tin of the layer at the level of Bc2; scale of the lattice"),
     "area": Parameter(-0.8, 0.6, 0.6, "ln", "judged", "share of A15 in the section without copper, all reacted"),
+    "resistivity": Parameter(25.0, 15.0, 15.0, "µΩ cm", "judged", "of the A15 at the level of Bc2; dopants and order"),
+    "resistivity_per_tin": Parameter(
+        -19.1, 1.5, 1.5, "µΩ cm/at.%", "derived", "at 24 at.%: -20.5, A. Godeke (2006) eq. 5; -17.7, arXiv:1408.0353"
+    ),
 }
-"""Levels of a lot."""
+"""Levels of a lot, and how its resistivity goes with tin."""
 
 
 def _matern(x: Array, z: Array) -> Array:
@@ -183,8 +187,9 @@ class Process:
         -------
         dict of str to array
             "niobium" (share of all niobium that has become A15), "area" (logarithm of the A15 area fraction), "size"
-            and "grains" (logarithm, nm), "tin" (at.%), "field" (Bc2, T), "tc" (K), "rrr" (logarithm of 1/RRR), and
-            "current 12" (logarithm, A) for a field of 12 T.
+            and "grains" (logarithm, nm), "tin" (at.%), "resistivity" (of the A15 just above Tc, µΩ cm), "field" (Bc2,
+            T), "tc" (K), "rrr" (logarithm of 1/RRR), and "current 12" (logarithm, A) for a field of 12 T. "law" has
+            activation energy of conversion (kJ/mol), ln tau and ln exponent, (draws, 3).
         """
         basis = self.leftover.basis(places)
         q, tau, n = (self.parameter(z, name) for name in ("q_conversion", "tau_h", "exponent"))
@@ -201,12 +206,16 @@ class Process:
         tc = climb(courses, formed, level, slope, deficit, q, lag) + self._left(z, "tc_left_k", basis)
         log_done = np.log(np.maximum(done, 1e-6))
         copper = (self.parameter(z, name) for name in ("clean_rrr", "a_copper", "e_copper", "k_copper"))
+        richer = (bc2 - 25.0) / self.parameter(z, "tin_per_field")[:, None]
         found = {
             "niobium": self.parameter(z, "niobium_used")[:, None] * done,
             "area": self.parameter(z, "area")[:, None] + log_done,
             "size": self.parameter(z, "domains")[:, None] + grains,
             "grains": grains,
-            "tin": self.parameter(z, "tin")[:, None] + (bc2 - 25.0) / self.parameter(z, "tin_per_field")[:, None],
+            "law": np.stack([q, np.log(tau), np.log(n)], axis=1),
+            "tin": self.parameter(z, "tin")[:, None] + richer,
+            "resistivity": self.parameter(z, "resistivity")[:, None]
+            + self.parameter(z, "resistivity_per_tin")[:, None] * richer,
             "field": self.field_scale * bc2,
             "tc": tc,
             "rrr": np.log(inverse_rrr(courses, *copper)),

@@ -13,6 +13,7 @@ from xrdorder.display import Displayed
 from xrdorder.estimates.conductors import conductors
 from xrdorder.exceptions import StudyError, ValidityError, no_such_lot
 from xrdorder.kinetics import route_of
+from xrdorder.planning.inference import Observed
 from xrdorder.planning.observations import wires_of
 from xrdorder.planning.planner import FIELD, TC, LotProcess, Objective, Plan, Wires, plan
 from xrdorder.planning.window import Candidates, Limits, earlier_steps
@@ -101,6 +102,7 @@ def plan_lot(
     maximise: str = "Ic",
     route: str = "",
     area_mm2: float = np.nan,
+    courses: Sequence[Observed] = (),
     library: Library = PUBLISHED,
     number: int = 1,
     seed: int = 0,
@@ -125,6 +127,8 @@ def plan_lot(
         Way the wire was made, as in study.toml.
     area_mm2 : float
         Section of the wire without its copper.
+    courses : sequence of Observed
+        Conversion against time of specimens of the lot (`xrdorder.planning.conversion_courses`).
     library : Library
     number : int
         Treatments to propose, 1 to 3.
@@ -142,7 +146,7 @@ def plan_lot(
     scale = _state(part, lot, conditions, fields_t if maximise == "Ic" else (), library)
     kinetics, remark = route_of(route)
     notes += [remark] if remark else []
-    wires = wires_of(part, own, MAXIMISED[maximise], conditions.temperature_k)
+    wires = wires_of(part, own, MAXIMISED[maximise], conditions.temperature_k, courses)
     fields = tuple(dict.fromkeys(float(b) for b in fields_t)) if maximise == "Ic" else (np.nan,)
     process = LotProcess(
         wires, kinetics, [b for b in fields if np.isfinite(b)], field_scale=1.0 if maximise == "Bc2" else scale

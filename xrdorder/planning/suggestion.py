@@ -12,6 +12,7 @@ from xrdorder.comparison.variants import fit_to_compare
 from xrdorder.exceptions import StudyError, no_such_lot
 from xrdorder.files import TableWriter
 from xrdorder.files.atomic import write_atomically
+from xrdorder.planning.conversion_courses import courses_of
 from xrdorder.planning.study import LotPlan, no_usable_fit, plan_lot
 from xrdorder.planning.window import Limits
 from xrdorder.results.open_study import OpenStudy, open_study
@@ -82,6 +83,7 @@ def suggest(
                 plan_lot(
                     results, treatments, name, here, fields_t, limits, maximise=maximise,
                     route=wire.route if wire else "", area_mm2=(wire and wire.non_copper_mm2) or np.nan,
+                    courses=courses_of(wire.conversion) if wire else (),
                     library=opened.library(), number=number,
                 )
             )  # fmt: skip

@@ -53,12 +53,13 @@ def rounded(value: float, u: float, unit: str = "", *, signed: bool = False) -> 
 
 
 def as_given(value: float, u: float, unit: str = "") -> str:
-    """Write what somebody told, in the digits in which it was told.
+    """Write what somebody told, in the digits in which it was told; value and uncertainty end at the same place.
 
-    >>> as_given(2.4, 0.2, "at.%"), as_given(100.0 * 0.023, 100.0 * 0.003)
-    ('2.4 ± 0.2 at.%', '2.3 ± 0.3')
+    >>> as_given(2.4, 0.2, "at.%"), as_given(100.0 * 0.023, 100.0 * 0.003), as_given(24.0, 0.25), as_given(75, 10)
+    ('2.4 ± 0.2 at.%', '2.3 ± 0.3', '24.00 ± 0.25', '75 ± 10')
     """
-    return f"{value:.6g} ± {u:.6g}{f' {unit}' if unit else ''}"
+    places = max(len(f"{x:.6g}".partition(".")[2]) for x in (value, u))
+    return f"{value:.{places}f} ± {u:.{places}f}{f' {unit}' if unit else ''}"
 
 
 def concise(value: float, u: float) -> str:

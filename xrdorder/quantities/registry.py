@@ -343,7 +343,7 @@ _ALL = (
     ),
     Quantity(
         "resistivity_uohm_cm", "ρ", "resistivity just above Tc", "estimated resistivity just above Tc",
-        parts=ESTIMATE, joint=True,
+        parts=ESTIMATE, joint=True, measured=Limits(1.0, 400.0, "resistivity of the A15 just above Tc"),
     ),
     Quantity("r_wp", "R_wp", "weighted profile residual", "weighted profile residual of the fit", parts=PLAIN),
     Quantity("chi2_reduced", "χ²", "reduced chi square", "reduced chi square of the fit", parts=PLAIN),

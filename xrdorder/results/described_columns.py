@@ -18,9 +18,9 @@ from xrdorder.quantities.registry import quantity
 from xrdorder.results.conventions import udunits, units_beside
 from xrdorder.results.sample_file import StoredSample
 from xrdorder.superconductivity.targets import wire_of
-from xrdorder.treatments import History
+from xrdorder.treatments import SECONDS_PER_HOUR, ZERO_CELSIUS_K, History, LoggedTreatment
 
-Variables = dict[str, tuple[str | tuple[str, ...], NDArray[Any], dict[str, str]]]
+Variables = dict[str, tuple[str | tuple[str, ...], NDArray[Any], dict[str, Any]]]
 """Variables of a dataset to be, by name: dimensions, numbers, attributes."""
 
 TOLD = "told"
@@ -77,7 +77,9 @@ _TREATMENT_NUMBERS: Mapping[str, Callable[[History], float]] = {
 _LEFT_OUT: dict[str, bool | set[str]] = {
     "name": True, "pattern": True, "treatment": True, "position_m": True, "date": True, "mount": True,
     "calibration": True, "measured": True,
-    "lot": {"name", "design", "route", "filament", "barrier", "a15_area_fraction", "u_a15_area_fraction"},
+    "lot": {
+        "name", "design", "route", "filament", "barrier", "a15_area_fraction", "u_a15_area_fraction", "conversion",
+    },
 }  # fmt: skip
 
 
@@ -114,7 +116,7 @@ def told_variables(study: Study, samples: Sequence[StoredSample]) -> Variables:
         u = [one.lot.u_a15_area_fraction for one in own]
         variables["lot_a15_area_fraction"] = _numbers(of_area, "1", areas)
         variables["u_lot_a15_area_fraction"] = _numbers(f"standard uncertainty (k = 1) of: {of_area}", "1", u)
-    variables |= _doses(study.dose, treatments)
+    variables |= _doses(study.dose, treatments) | _courses(treatments)
     positions = [one.position_m for one in own]
     if any(position is not None for position in positions):
         variables["position"] = _quantity("position", positions)
@@ -152,18 +154,18 @@ def measured_variables(samples: Sequence[Sample]) -> Variables:
     }
 
 
-def _texts(meaning: str, words: Sequence[str], over: str = "sample") -> tuple[str, NDArray[Any], dict[str, str]]:
+def _texts(meaning: str, words: Sequence[str], over: str = "sample") -> tuple[str, NDArray[Any], dict[str, Any]]:
     return over, np.array(words, dtype=object), {"long_name": meaning}
 
 
-def _quantity(name: str, values: Sequence[float | None]) -> tuple[str, NDArray[Any], dict[str, str]]:
+def _quantity(name: str, values: Sequence[float | None]) -> tuple[str, NDArray[Any], dict[str, Any]]:
     about = quantity(name)
     return _numbers(about.long_name, udunits(about.unit), values)
 
 
 def _numbers(
-    meaning: str, units: str, values: Sequence[float | None], over: str = "sample"
-) -> tuple[str, NDArray[Any], dict[str, str]]:
+    meaning: str, units: str, values: Sequence[float | None] | NDArray[np.float64], over: str = "sample"
+) -> tuple[str, NDArray[Any], dict[str, Any]]:
     numbers = np.array([np.nan if value is None else value for value in values], dtype=np.float64)
     return over, numbers, {**({"units": units} if units else {}), "long_name": meaning}
 
@@ -190,11 +192,52 @@ def _doses(reference: DoseReference, treatments: Sequence[History | None]) -> Va
         "dose_low_h": f"lower end of the 68 % interval of: {what}",
         "dose_high_h": f"upper end of the 68 % interval of: {what}",
     }
+    told = {"source": reference.source, "q_kj_per_mol": q, "u_q_kj_per_mol": u, "reference_c": at}
     variables: Variables = {
-        name: ("sample", column, {"units": "hour", "long_name": meaning, "source": reference.source})
+        name: ("sample", column, {"units": "hour", "long_name": meaning, **told})
         for (name, meaning), column in zip(meanings.items(), np.array(numbers, dtype=float).T, strict=True)
     }
     if (limit := reference.above_c) is not None:
         hours = [None if one is None else one.time_above_h(limit) for one in treatments]
         variables["hours_above"] = _numbers(f"hours at or above {limit:g} °C", "hour", hours)
+        variables["hours_above"][2]["above_c"] = limit
     return variables
+
+
+def _courses(treatments: Sequence[History | None]) -> Variables:
+    """Temperature over time of all treatments, each once: what doses can be computed from anew.
+
+    Straight between corners, but for a sine on the piece that begins at a corner with an amplitude. Corners of all
+    courses stand one after the other (CF conventions 1.8, section 9.3.4).
+    """
+    courses = list(dict.fromkeys(one for one in treatments if one is not None))
+    if not courses:
+        return {}
+    times = np.concatenate([one.times_s for one in courses])
+    temperatures = np.concatenate([one.temperatures_k for one in courses])
+    of = np.repeat(np.arange(len(courses)), [one.times_s.size for one in courses])
+    swing = np.zeros((2, of.size))
+    for k, one in enumerate(courses):
+        for piece, amplitude_k, period_s in one.swings:
+            swing[:, np.searchsorted(of, k) + piece] = amplitude_k, period_s / SECONDS_PER_HOUR
+    logged = ["log" if isinstance(one, LoggedTreatment) else "programme" for one in courses]
+    places = np.array([-1 if one is None else courses.index(one) for one in treatments])
+    told = "of the temperature over time"
+    return {
+        "course_of_sample": ("sample", places, {"units": "1", "long_name": f"course {told}, by its place; -1: none"}),
+        "course_kind": _texts(f"whether the course {told} was set (programme) or logged (log)", logged, "course"),
+        "corner_course": (
+            "corner",
+            of,
+            {"units": "1", "long_name": "course of a corner, by its place", "instance_dimension": "course"},
+        ),
+        "corner_time": _numbers(f"time of a corner {told}", "hour", times / SECONDS_PER_HOUR, "corner"),
+        # as it was told: the way through kelvin leaves crumbs of rounding
+        "corner_temperature": _numbers(
+            f"temperature at a corner {told}", udunits("°C"), np.round(temperatures - ZERO_CELSIUS_K, 9), "corner"
+        ),
+        "corner_amplitude": _numbers(
+            "amplitude of the sine on the piece that begins at the corner; 0: it is straight", "K", swing[0], "corner"
+        ),
+        "corner_period": _numbers("period of that sine; 0: there is none", "hour", swing[1], "corner"),
+    }

@@ -29,8 +29,9 @@ GAS_CONSTANT = 8.31446261815324
 
 SECONDS_PER_HOUR = 3600.0
 
-_DOSE_NODES = 17
-"""Chebyshev points in Q between which the logarithm of the dose is interpolated; it is a smooth, convex function."""
+_DOSE_NODES, _AROUND = 33, 8
+"""Chebyshev points in Q between which the logarithm of the dose, a smooth, convex function, is interpolated to put
+doses into order; and how many to both sides of an end of an interval are then computed in full."""
 
 
 class Swing(NamedTuple):
@@ -246,6 +247,13 @@ class History(ABC):
                 _DOSE_NODES - 1,
                 domain=[first, last],
             )
-            doses = np.exp(fit(np.clip(drawn, first, last)))
-            low, high = (float(x) for x in np.quantile(doses, [0.5 - level / 2.0, 0.5 + level / 2.0]))
+            ordered = drawn[np.argsort(fit(np.clip(drawn, first, last)))]
+            low, high = (self._quantile(ordered, 0.5 + side * level / 2.0, reference_c) for side in (-1, 1))
         return Dose(hours, low, high, reference_c, q, u, level)
+
+    def _quantile(self, energies: Array, probability: float, reference_c: float) -> float:
+        """Quantile of the doses of energies that are nearly in the order of their doses."""
+        rank = probability * (energies.size - 1)
+        first = max(0, int(rank) - _AROUND)
+        near = np.sort(self.doses_h(energies[first : first + 2 * _AROUND + 2], reference_c))
+        return float(np.interp(rank - first, np.arange(near.size), near))
