@@ -158,7 +158,7 @@ def test_estimate_prints_every_relation_with_source_and_validity(run):
     for word in (*nouns, "joint model", "order-bound", "17.6 K"):
         assert word in text
     # the bound by the order is 0.93 / 4 = 23.25 at.%
-    assert "23.2(5)" in text
+    assert "23.2(8)" in text
     assert text.count("valid for") >= 10 and "Supercond. Sci. Technol." in text
     assert "not measurements" in text
     brief = run("estimate", "--lattice-nm", "0.52880", "--site-order", "0.93")

@@ -14,6 +14,7 @@ from xrdorder.estimates.study_draws import stored_targets
 from xrdorder.exceptions import UnknownNameError, ValidityError
 from xrdorder.material import A15_FIELD, Material, Specimen, TinScale
 from xrdorder.material.derived_quantities import DerivedQuantities
+from xrdorder.material.dopants import usual_effect
 from xrdorder.material.lattice import refer_lattice
 from xrdorder.material.order import add_tin_bound
 from xrdorder.material.tin import add_tin
@@ -43,19 +44,23 @@ def test_tin_by_each_line_and_by_order(usual):
     for line in ENTRIES:
         by_hand = 100.0 * (0.52880 - line.intercept_nm) / line.slope_nm
         assert row(usual, "tin content", line.name).value == pytest.approx(by_hand, abs=1e-3)
-    # 0.2 pm between laboratories, the second line, 0.04 pm in a itself, scatter of 0.15 at.%
+    # 0.2 pm between laboratories, the second line, 0.04 pm in a itself, scatter of 0.15 at.%, and 0.05 pm for each at.%
+    # of the dopants that nobody told
+    dopants = usual_effect(lambda contents: sum(contents.values()))
     of_lines = float(SECOND(0.52880) - DEFAULT(0.52880))
-    parts = (2e-4 / DEFAULT.slope_nm, of_lines, 4.03e-5 / DEFAULT.slope_nm, 0.0015)
+    parts = (2e-4 / DEFAULT.slope_nm, of_lines, 4.03e-5 / DEFAULT.slope_nm, 0.0015, 5e-3 * dopants / DEFAULT.slope_nm)
     assert usual.material.u("tin_fraction_lattice") == pytest.approx(math.hypot(*parts), abs=1e-4)
     bound = row(usual, "tin content", "order-bound")
     assert bound.value == pytest.approx(23.25)
-    assert bound.u == pytest.approx(0.5)
+    on_tin_sites = usual_effect(lambda contents: 4.0 * 0.30 * contents.get("Ta", 0.0))
+    assert bound.u == pytest.approx(math.hypot(0.5, 25.0 * on_tin_sites))
     assert "at least" in bound.note
     usual_order = row(usual, "tin content", "order, usual S_a")
-    # Nothing was declared of dopants: S_a = 0.95 +- 0.06, and site order +- 0.02.
+    # Nothing was declared of dopants: S_a = 0.95 +- 0.04, site order +- 0.02, and tantalum on tin sites.
     assert usual_order.value == pytest.approx(23.25 / 0.95)
-    assert usual_order.u == pytest.approx(23.25 / 0.95 * math.hypot(0.02 / 0.93, 0.06 / 0.95), rel=1e-6)
-    assert "0.95 ± 0.06" in usual_order.note
+    relative = math.hypot(0.02 / 0.93, on_tin_sites / 0.93, 0.04 / 0.95)
+    assert usual_order.u == pytest.approx(23.25 / 0.95 * relative, rel=1e-6)
+    assert "0.95 ± 0.04" in usual_order.note
 
 
 def test_order_tells_tin_without_the_lattice_scale():
@@ -193,7 +198,7 @@ def test_relations_are_chosen_by_the_dopant():
 
 def test_a_scale_of_ones_own_is_named():
     own = TinScale("own", 0.52880, DEFAULT.slope_nm, ((1e-10, 0.0), (0.0, 1e-7)), "six bulk samples, this test")
-    found = estimate(lattice_nm=0.5288, u_lattice_nm=1e-5, temperature_c=22.5, scale=own, n=100)
+    found = estimate(lattice_nm=0.5288, u_lattice_nm=1e-5, temperature_c=22.5, undoped=True, scale=own, n=100)
     by_own = row(found, "tin content", "scale 'own'")
     assert by_own.value == pytest.approx(24.0)
     assert "six bulk samples" in by_own.note

@@ -1,11 +1,15 @@
 """Which words of a figure are cut or lie over each other, which axes say nothing, which data are off them?"""
 
-from itertools import combinations
+from itertools import combinations, pairwise
 from unittest.mock import patch
 
 import numpy as np
 import pytest
-from matplotlib.text import Text
+from matplotlib.collections import LineCollection, PathCollection, PolyCollection
+from matplotlib.contour import ContourSet
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+from matplotlib.text import Annotation, Text
 
 from xrdorder.drawing.layout import SIZES
 
@@ -87,3 +91,90 @@ def _off(axes):
         if outside and (any(outside) if marked else all(outside)):
             first = outside.index(True)
             yield tuple(np.round(axes.transData.inverted().transform((x[first], y[first])), 4))
+
+
+def widths(figure):
+    """Widths of all lines that are drawn (points): curves, bars, contours, edges of marks and patches, frames, ticks.
+
+    Grounds of rows, drawn as lines as wide as a row, and hatches are no lines.
+    """
+    figure.draw_without_rendering()
+    found = set()
+    for line in figure.findobj(Line2D):
+        off = line.axes is None or (not line.axes.axison and line not in line.axes.lines)  # ticks of no axis
+        if off or not line.get_visible() or not np.size(line.get_xdata()):
+            continue
+        found |= {line.get_linewidth()} if line.get_linestyle() != "None" else set()
+        if line.get_marker() not in ("None", "", " ", None):
+            found.add(line.get_markeredgewidth())
+    for one in figure.findobj(LineCollection):
+        found |= {width for width in one.get_linewidths() if width < ROW_PT}
+    for one in figure.findobj(ContourSet):
+        found |= set() if one.filled else set(np.ravel(one.get_linewidth()))
+    for patch_ in figure.findobj(Patch):
+        off = patch_.axes is not None and not patch_.axes.axison and patch_ not in patch_.axes.patches  # frame of none
+        edge = patch_.get_visible() and patch_.get_edgecolor()[3] > 0.0 and patch_.get_hatch() is None
+        if edge and not off:
+            found.add(patch_.get_linewidth())
+    return {round(float(width), 6) for width in found} - {0.0}
+
+
+ROW_PT = 8.0
+"""Lines wider than this are grounds of rows."""
+
+
+def covered(figure):
+    """Say which legends, and which words that are placed by the frame of an axes, lie on data."""
+    figure.draw_without_rendering()
+    renderer = figure.canvas.get_renderer()
+    boxes = [("legend", one.get_window_extent(renderer), figure.axes) for one in figure.legends]
+    for axes in figure.axes:
+        if axes.get_legend() is not None:
+            boxes.append(("legend", axes.get_legend().get_window_extent(renderer), figure.axes))
+        for text in axes.texts:
+            by_frame = (text.xycoords if isinstance(text, Annotation) else text.get_transform()) in (
+                "axes fraction", axes.transAxes,
+            )  # fmt: skip
+            if by_frame and text.get_text().strip():
+                boxes.append((text.get_text(), text.get_window_extent(renderer), [axes]))
+    found = []
+    for words, box, of in boxes:
+        for axes in of:
+            places = _places(axes)
+            # a pixel of the edge may be shared
+            inside = (places > (box.x0 + 1, box.y0 + 1)).all(axis=1) & (places < (box.x1 - 1, box.y1 - 1)).all(axis=1)
+            if inside.any():
+                at = axes.transData.inverted().transform(places[inside][0])
+                found.append(f"{words!r} lies on data at {at.round(4)} of {axes.get_ylabel()!r}")
+    return found
+
+
+def _places(axes):
+    """Where data are drawn (pixels): marks, points along lines no farther apart than two pixels, edges of bands."""
+    frame, found = axes.get_window_extent(), []
+    for line in axes.lines:
+        if line.get_transform() == axes.transData and line.get_visible():
+            places = axes.transData.transform(np.column_stack(line.get_data(orig=False)).astype(float))
+            found += [places] if line.get_linestyle() == "None" else [_along(places)]
+    for one in axes.collections:
+        if one.get_transform() != axes.transData or one.get_zorder() < 1.0 or isinstance(one, PathCollection):
+            continue
+        for path in one.get_paths():
+            places = axes.transData.transform(path.vertices)
+            found.append(places if isinstance(one, PolyCollection) else _along(places))
+    if not found:
+        return np.empty((0, 2))
+    places = np.concatenate(found)
+    places = places[np.isfinite(places).all(axis=1)]
+    return places[frame.padded(1.0).x0 <= places[:, 0]]
+
+
+def _along(places):
+    """Points along a line no farther apart than two pixels; gaps stay gaps."""
+    pieces = [places]
+    for a, b in pairwise(places):
+        if np.isfinite(a).all() and np.isfinite(b).all():
+            steps = int(min(np.hypot(*(b - a)) // 2.0, 2000))
+            if steps > 1:
+                pieces.append(a + np.linspace(0.0, 1.0, steps)[:, None] * (b - a))
+    return np.concatenate(pieces)

@@ -157,7 +157,7 @@ def described(pieces=PIECES, more=()):
     return [*found, *(descriptions.sample(name, lots[lot], treatment=short) for name, lot, _ in more)]
 
 
-def collated(pieces=PIECES, more=(), title="A made study", sizes=()):
+def collated(pieces=PIECES, more=(), title="A made study", sizes=(), amounts=()):
     """Collated results, without estimates; see `results`."""
     stored = []
     for k, (name, lot, _, _, order, tin, _) in enumerate(pieces):
@@ -166,15 +166,21 @@ def collated(pieces=PIECES, more=(), title="A made study", sizes=()):
         if sizes:
             values["domain_size_nm"] = sizes[k]
             table = table.extend("domain_size_nm", {}, {"counting": (1.0, ""), "calibration": (0.5, "scan")})
+        if amounts:
+            values["a15_fraction"] = amounts[k]
+            table = table.extend("a15_fraction", {}, {"counting": (0.004, "")})
         stored.append(StoredSample(name, "ok", values=values, contributions=table))
     stored += [StoredSample(name, status) for name, _, status in more]
     samples = tuple(described(pieces, more))
     return collate(descriptions.study(".", samples, ("nb3sn",), title=title), stored, ("nb3sn",))
 
 
-def results(pieces=PIECES, more=(), title="A made study", sizes=()):
-    """Collated results; `more` are samples that have none, as (name, lot, status); `sizes` are those of domains, nm."""
+def results(pieces=PIECES, more=(), title="A made study", sizes=(), amounts=()):
+    """Collated results; `more` are samples that have none, as (name, lot, status).
+
+    `sizes` are those of domains, nm, `amounts` weight fractions of the A15.
+    """
     none = [np.nan] * len(more)
     centres = {"Tc_K": [p[6] for p in pieces] + none, "tin_fraction": [p[5] for p in pieces] + none}
-    found = drawn(collated(pieces, more, title, sizes), centres)
+    found = drawn(collated(pieces, more, title, sizes, amounts), centres)
     return with_tables(found, [*(tables(p[6]) for p in pieces), *(None for _ in more)])

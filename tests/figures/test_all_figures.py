@@ -1,44 +1,23 @@
 """What holds for every figure: six widths of lines, axes that say something, data on them, symbols set properly."""
 
+from importlib import import_module
+from inspect import getsource, isfunction
+from pkgutil import iter_modules
+
 import numpy as np
 import pytest
-from matplotlib.collections import LineCollection
-from matplotlib.lines import Line2D
+from matplotlib.figure import Figure
 
-from tests.figures import made
-from tests.figures.labels import axis_troubles, troubles
+from tests.figures import every, made
+from tests.figures.labels import axis_troubles, covered, troubles, widths
+from xrdorder import figures
 from xrdorder.description.measured_values import Measured
 from xrdorder.drawing.layout import SIZES, WIDTHS
 from xrdorder.drawing.text import typeset
-from xrdorder.figures import (
-    against_figure,
-    budget_figure,
-    difference_rows,
-    extrapolation_figure,
-    fit_figure,
-    growth_figure,
-    kramer_figure,
-    order_lines_figure,
-    patterns_figure,
-    resolution_figure,
-    trend_figure,
-    williamson_hall_figure,
-)
-from xrdorder.figures.against import PAIRS
-from xrdorder.figures.line_by_line import LinesOfSample
-from xrdorder.figures.order_lines import Overlaid
-from xrdorder.figures.patterns import SamplePattern
+from xrdorder.figures import against_figure, growth_figure, kramer_figure
 from xrdorder.measured.kramer import kramer_series
-from xrdorder.profiles import INSTRUMENT_NAMES, Instrument
-from xrdorder.reports.first_look import first_look
-
-SIZES_NM = (70.0, 90.0, 92.0, 130.0, 85.0, 110.0)
-
-
-def instrument():
-    zero = np.zeros(len(INSTRUMENT_NAMES))
-    values = dict.fromkeys(INSTRUMENT_NAMES, 0.0) | {"gauss_const": 0.0016, "gauss_tan2": 0.0009, "lorentz_sec": 0.01}
-    return Instrument("cu-ka", 217.5, values, np.zeros((zero.size,) * 2), zero, zero, zero, standard="srm-660c")
+from xrdorder.reports import of_estimates, of_fits, of_patterns, of_variants
+from xrdorder.reports.gallery import NAMES
 
 
 def series(kramer_t=24.0, noise=()):
@@ -51,51 +30,37 @@ def series(kramer_t=24.0, noise=()):
     return kramer_series([("wire", values)])
 
 
-def lines(name="sample"):
-    return LinesOfSample(
-        name, made.single_lines(), "said", made.A_NM, made.LORENTZ_SEC, 0.0, made.GAUSS_TAN2
+QUICK = ("growth", "resolution", "kramer", "tc-tin", "site-order", "relations-tc", "budget-tin", "differences-tc")
+SHOWN = [
+    pytest.param(
+        (name, size), id=f"{name}-{size}", marks=() if name in QUICK and size == "one-column" else pytest.mark.slow
     )
+    for name in every.FIGURES for size in SIZES if size == "one-column" or name not in every.PANELS
+]  # fmt: skip
 
 
-FIGURES = {
-    "fit": lambda size: fit_figure(made.curves(), made.lines(), made.phases(), results=["a 0.5288 nm"], size=size),
-    "trends": lambda size: trend_figure(made.results(sizes=SIZES_NM), size=size),
-    "site-order": lambda size: trend_figure(made.results(), ["site_order"], size=size),
-    "published": lambda size: against_figure(made.results(), list(PAIRS), size=size),
-    "tc-tin": lambda size: against_figure(made.results(), ["tc-tin"], size=size),
-    "growth": lambda size: growth_figure(made.results(sizes=SIZES_NM), size=size),
-    "differences": lambda size: difference_rows(list(first_look(made.results()).to_first.values()), size=size),
-    "budget": lambda size: budget_figure(made.results(), size=size),
-    "kramer": lambda size: kramer_figure(series(), size=size),
-    "resolution": lambda size: resolution_figure({"": instrument()}, size=size),
-    "extrapolation": lambda size: extrapolation_figure([lines(), lines("two")], size=size),
-    "williamson-hall": lambda size: williamson_hall_figure([lines(), lines("two")], size=size),
-    "order-lines": lambda size: order_lines_figure([Overlaid("a", made.curves(), made.lines())], size=size),
-    "patterns": lambda size: patterns_figure([SamplePattern("a", made.curves(), made.lines())], size=size),
-}
-QUICK = ("growth", "resolution", "kramer", "tc-tin", "site-order")
-
-
-@pytest.fixture(
-    scope="module",
-    params=[
-        pytest.param((name, size), id=f"{name}-{size}",
-                     marks=() if name in QUICK and size == "one-column" else pytest.mark.slow)
-        for name in FIGURES for size in SIZES
-    ],
-)  # fmt: skip
+@pytest.fixture(scope="module", params=SHOWN)
 def figure(request):
     name, size = request.param
-    return FIGURES[name](SIZES[size])
+    return every.figure(name, SIZES[size])
+
+
+def test_no_figure_is_forgotten():
+    """Every public function of `figures` that gives a figure is drawn here, or by the report, whose names all are."""
+    modules = [import_module(f"xrdorder.figures.{one.name}") for one in iter_modules(figures.__path__)]
+    functions = {
+        name for module in modules for name, one in vars(module).items()
+        if isfunction(one) and one.__module__ == module.__name__ and not name.startswith("_")
+        and one.__annotations__.get("return") in ("Figure", Figure)
+    }  # fmt: skip
+    assert len(functions) > 20
+    drawn = "".join(map(getsource, (every, of_estimates, of_fits, of_patterns, of_variants)))
+    assert {name for name in functions if f"{name}(" not in drawn} == {"series_figure"}  # that one: tests of runs
+    assert set(every.FIGURES) >= {"fit", "pattern", *NAMES}
 
 
 def test_lines_have_one_of_six_widths(figure):
-    drawn = {round(float(line.get_linewidth()), 6) for line in figure.findobj(Line2D) if line.get_linestyle() != "None"}
-    for lines in figure.findobj(LineCollection):
-        drawn |= {round(float(width), 6) for width in lines.get_linewidth()}
-    ticks = {0.8, 0.7, 0.6}  # matplotlib makes those of an axis before they are told theirs
-    stripes = {width for width in drawn if width > max(WIDTHS)}  # grounds of rows
-    assert len(WIDTHS) == 6 and drawn - stripes - ticks <= {*WIDTHS, 0.0}
+    assert len(WIDTHS) == 6 and widths(figure) <= set(WIDTHS)
 
 
 def test_axes_have_two_ticks_and_hold_their_data(figure):
@@ -106,8 +71,23 @@ def test_words_have_room(figure):
     assert troubles(figure) == []
 
 
+def test_legends_and_words_keep_off_the_data(figure):
+    assert covered(figure) == []
+
+
+def test_a_legend_on_data_and_a_width_of_its_own_are_seen():
+    figure = every.figure("resolution")
+    (axes,) = figure.axes
+    axes.legend(loc="lower right")
+    axes.axhline(0.05, linewidth=1.234)
+    axes.text(0.5, 0.5, "on it " * 9, transform=axes.transAxes, fontsize=30)
+    found = covered(figure)
+    assert any("'legend' lies on data" in one for one in found) and any("on it" in one for one in found)
+    assert 1.234 in widths(figure)
+
+
 def test_a_single_tick_and_data_off_the_axis_are_seen():
-    figure = resolution_figure({"": instrument()})
+    figure = every.figure("resolution")
     figure.axes[0].set_xticks([50.0])
     figure.axes[0].set_ylim(0.5, 0.6)
     found = axis_troubles(figure)
@@ -118,7 +98,7 @@ def test_symbols_are_set_as_printers_do():
     assert typeset("Tc and Bc2 of Tcx, S_a") == (
         r"$T_\mathrm{c}$ and $B_\mathrm{c2}$ of Tcx, $S_\mathrm{a}$"
     )
-    labels = {axes.get_ylabel() for axes in FIGURES["tc-tin"](SIZES["one-column"]).axes}
+    labels = {axes.get_ylabel() for axes in every.figure("tc-tin", SIZES["one-column"]).axes}
     assert labels == {r"$T_\mathrm{c}$, estimated (K)"}
 
 
@@ -160,9 +140,9 @@ def test_the_kramer_field_is_where_the_pinning_force_vanishes():
 
 
 def test_the_resolution_is_told_at_three_angles():
-    (axes,) = resolution_figure({"": instrument()}).axes
+    (axes,) = every.figure("resolution").axes
     told = [text.get_text() for text in axes.texts]
-    one = instrument()
+    one = every.instrument()
     assert told == [f"{one.fwhm(at):.3f}°" for at in (30.0, 70.0, 110.0)]
     # a Gaussian of 0.04 degrees with a Lorentzian of 0.01 at the middle of the circle
     assert one.fwhm(0.0, "Gaussian") == pytest.approx(0.04, rel=1e-5)

@@ -88,7 +88,7 @@ def test_where_points_have_no_room_the_calculated_curve_lies_over_pale_points():
 
 def test_phases_are_in_the_legend_and_results_in_a_box():
     figure = fit_figure(made.curves(), made.lines(), made.phases(), results=["a 0.52880(1) nm", "tin $24$ at.%"])
-    names = [text.get_text() for text in figure.axes[MAIN].get_legend().get_texts()]
+    names = [text.get_text() for text in figure.legends[0].get_texts()]
     assert {"Nb₃Sn", "Nb", "background", "calculated", "observed"} <= set(names)
     assert "a 0.52880(1) nm\ntin \\$24\\$ at.%" in texts(figure.axes[MAIN])
 

@@ -5,6 +5,7 @@ import pytest
 from tests.figures.labels import EVERY_SIZE
 from tests.planning.lots import POINTS, study
 from xrdorder.drawing.palette import GARNET
+from xrdorder.drawing.text import typeset
 from xrdorder.figures import planning_figure
 from xrdorder.planning.study import plan_lot
 from xrdorder.planning.window import HoldBound, Limits
@@ -31,7 +32,7 @@ def places(axes, marker, colour=None):
 def test_marks_stand_where_wires_were_reacted_and_are_suggested(found):
     figure = planning_figure(found, title="made")
     for k, plan in enumerate(found.plans):
-        axes = next(one for one in figure.axes if one.get_title(loc="left") == found.noun(k))
+        axes = next(one for one in figure.axes if one.get_title(loc="left") == typeset(found.noun(k)))
         assert places(axes, "o") == {(float(t), float(h)) for t, h in POINTS}
         best = plan.treatments[plan.best]
         assert places(axes, "o", GARNET) == {(best.peak_c, best.hold_at_peak_h)}

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -18,17 +19,21 @@ from xrdorder.scan_planning.radiation_choice import choices, tube
 from xrdorder.scan_planning.wires_plan import plan_wires
 
 
-@pytest.fixture(scope="module")
-def plan():
+@cache
+def planned_scan():
     prospect = Prospect.of_description(replace(COARSE, to_deg=110.0), instrument_of())
     return plan_scan(prospect, (Target("site_order", 0.012), Target("a_nm", 1e-9), Target("domain_size_nm", 9.0, True)))
 
 
-@pytest.fixture(scope="module")
-def wires():
+@cache
+def planned_wires():
     course = Course(2.0 * 0.02**2 * 3600.0, 2.0 * 0.004**2)
     found = Forecast(3600.0, {}, {}, {"Tc_K": course})
     return plan_wires("Tc_K", 0.05, found, Costs(), scatter=0.01, u_measured=0.03)
+
+
+plan = pytest.fixture(planned_scan, scope="module")
+wires = pytest.fixture(planned_wires, scope="module")
 
 
 @pytest.mark.parametrize("size", EVERY_SIZE)

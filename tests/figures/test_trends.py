@@ -57,18 +57,15 @@ def test_bars_at_marks_are_the_own_part_and_the_common_part_is_drawn_apart(trend
     assert min(x for x, _ in common) > 700.0 + 12.5 - 1e-9  # right of the last temperature
 
 
-def test_estimates_show_their_interval_and_every_relation_that_applies(trends):
+def test_estimates_show_their_interval(trends):
     axes = panels(trends)[r"$T_\mathrm{c}$, estimated (K)"]
     results = made.results()
     lengths = results["Tc_high_K"].values - results["Tc_low_K"].values
     assert sorted(length for _, length in bars(axes, BLOCK)) == pytest.approx(sorted(lengths), rel=1e-9)
     assert lengths == pytest.approx(3.0, rel=0.1)  # as made
-    ticks = sorted(float(tick[0, 1]) for lines in axes.collections for tick in lines.get_segments())
-    expected = sorted(piece[6] + shift for piece in made.PIECES for shift in (-0.5, 0.5))
-    assert ticks == pytest.approx(expected)
 
 
-def test_the_page_names_lots_hold_times_and_what_is_not_shown():
+def test_the_page_names_lots_and_what_is_not_shown():
     more = [("bad", "A", "failed: line 3"), ("none", "B", "no A15")]
     figure = trend_figure(made.results(more=more))
     written = " ".join(text.get_text() for text in figure.texts)
@@ -77,8 +74,6 @@ def test_the_page_names_lots_hold_times_and_what_is_not_shown():
     assert "not measurements" in " ".join(written.split())
     (legend,) = figure.legends
     assert [text.get_text() for text in legend.get_texts()] == ["A", "B"]
-    hours = [text.get_text() for axes in figure.axes for text in axes.texts]
-    assert hours.count("150") == 2 and hours.count("50") == 4  # once in each of two columns
 
 
 def test_a_sample_without_treatment_is_left_out():

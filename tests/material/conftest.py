@@ -37,7 +37,7 @@ def fitted():
     """Characterise a sample: values and specimen as given, the rest as usual."""
 
     def run(specimen=None, u=None, **values):
-        specimen = Specimen(mount="ground-powder", temperature_c=22.5) if specimen is None else specimen
+        specimen = Specimen(mount="ground-powder", temperature_c=22.5, undoped=True) if specimen is None else specimen
         all_values = {**VALUES, **values}
         return characterise(all_values, table(**(u or {})), specimen, radiation=radiation("cu-ka"))
 

@@ -72,7 +72,7 @@ def test_a_limit_beyond_any_distribution_is_none(fitted):
 
 def two(fitted, specimen=None, u_share=0.02, **more):
     return fitted(
-        specimen or Specimen(mount="ground-powder", temperature_c=22.5),
+        specimen or Specimen(mount="ground-powder", temperature_c=22.5, undoped=True),
         a_nm_lean=0.52859,
         a_nm_rich=0.52893,
         rich_share=0.25,

@@ -6,6 +6,8 @@ import pytest
 from tests.material.conftest import names
 from xrdorder.crystals.a15 import contrast_shift
 from xrdorder.material import PUBLISHED_SCALE, Specimen, characterise
+from xrdorder.material.dopants import usual_contents
+from xrdorder.relations.published_samples import published_samples
 from xrdorder.uncertainty import Contributions, difference
 from xrdorder.xrays import radiation
 
@@ -109,3 +111,37 @@ def test_contrast_follows_the_tin_that_was_found() -> None:
     # the doubt about tin is now part of the doubt about order: 0.2 of it
     added = referred.u("site_order") ** 2 - plain.u("site_order") ** 2
     assert added >= 0.9 * (0.2 * plain.u("tin_fraction_lattice")) ** 2
+
+
+def test_an_undeclared_dopant_is_part_of_the_uncertainty(fitted):
+    """Nothing said is nothing known: no surer than a wire whose usual dopants are told, and no other value."""
+    powder = {"mount": "ground-powder", "temperature_c": 22.5, "lot": "A"}
+    plain, told = (fitted(Specimen(**powder, undoped=undoped)) for undoped in (False, True))
+    tantalum = fitted(doped())
+    for quantity in ("site_order", "tin_fraction_lattice", "tin_lower_bound"):
+        assert plain.values[quantity] == told.values[quantity]
+        assert plain.u(quantity) >= 0.99 * tantalum.u(quantity) > told.u(quantity)
+    # by hand: five published wires (S. M. Heald et al. 2018, read), weighed against undoped ones
+    contents = [{"Ta": 2.37}, {"Ta": 2.6, "Ti": 1.35}, {"Ti": 1.73}, {"Ti": 1.31}, {"Ta": 3.52}]
+    energy = radiation("cu-ka").energy_ev
+    shifts = [
+        sum(contrast_shift({e: x / 100.0}, {e: {"Ta": 0.30, "Ti": 0.0}[e]}, energy, 1.337) for e, x in of.items())
+        for of in contents
+    ]
+    wires = [one for one in published_samples() if one.form == "wire"]
+    doped_share = sum(not one.undoped for one in wires) / len(wires)
+    budget = dict(plain.contributions.budget("site_order"))
+    assert budget["dopant content"] == pytest.approx(np.sqrt(doped_share * np.mean(np.square(shifts))), rel=0.02)
+    # what was said about a correction that is off is that it takes no part
+    off = fitted(Specimen(mount="ground-powder", temperature_c=22.5, off={"dopant-contrast", "dopant-lattice"}))
+    assert off.u("site_order") == told.u("site_order")
+    assert off.u("tin_fraction_lattice") == pytest.approx(told.u("tin_fraction_lattice"))
+
+
+def test_contents_of_a_lot_nobody_told_are_common_to_it(fitted):
+    specimen = Specimen(mount="ground-powder", temperature_c=22.5, lot="A")
+    one, other = (fitted(specimen).contributions for _ in range(2))
+    d = difference(one, other, "site_order", 0.0, 0.0)
+    budget = dict(one.budget("site_order"))
+    assert d.u == pytest.approx(np.sqrt(2) * np.hypot(budget["dopant site"], budget["counting"]), rel=1e-6)
+    assert sum(weight for weight, _ in usual_contents()) == pytest.approx(1.0)

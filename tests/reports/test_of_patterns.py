@@ -2,49 +2,26 @@
 
 from dataclasses import replace
 
-import numpy as np
 import pytest
-import xarray as xr
 
 from tests.figures import made as figures
-from tests.figures.test_all_figures import instrument
+from tests.figures.every import instrument
 from tests.reports import made
 from xrdorder.drawing.layout import SIZES
+from xrdorder.exceptions import StudyError
 from xrdorder.profiles import write_instrument
 from xrdorder.reports import of_patterns
 from xrdorder.reports.pictures import Scene
-from xrdorder.results.sample_file import StoredSample
-
-CROSS_CHECKS = xr.Dataset(
-    {"a_nm": ("route", [figures.A_NM, figures.A_NM + 1e-6]), "u_a_nm": ("route", [1e-6, 2e-6])},
-    coords={"route": np.array(["whole pattern", "single lines"], dtype=object)},
-)
-PARAMETERS = xr.Dataset(
-    {"value": ("parameter", [-0.033]), "stderr": ("parameter", [0.002]), "vary": ("parameter", [1])},
-    coords={"parameter": np.array(["specimen_displacement_mm"], dtype=object)},
-)
-
-
-class Opened(made.Opened):
-    """With single lines; samples whose name begins with `failed` have no result."""
-
-    def sample(self, name, groups=()):
-        if name.startswith("failed"):
-            return StoredSample(name, "failed: a gap")
-        found = super().sample(name)
-        more = {"single_lines": figures.single_lines(), "cross_checks": CROSS_CHECKS, "parameters": PARAMETERS}
-        return replace(found, groups={**found.groups, **more})
 
 
 def scene(tmp_path, pieces=figures.PIECES, more=()):
     plain = made.opened(tmp_path, pieces=pieces, more=more)
-    opened = Opened(plain.study, plain.results)
-    return Scene.of(opened)
+    return Scene.of(made.OpenedWithLines(plain.study, plain.results))
 
 
 def pictures(of):
     """All but that of the instrument, which is made of a file."""
-    return {one.name: one.make(of) for one in of_patterns.MAKERS if one.name != "resolution"}
+    return {one.name: one.make(of) for one in of_patterns.MAKERS if one.name != "resolution" and not one.alone}
 
 
 def names_on(figure):
@@ -110,7 +87,7 @@ def test_failed_samples_are_left_out_and_no_sample_is_no_figure(tmp_path):
     assert all("failed-1" not in names_on(picture.figure) for picture in found.values())
     nothing = made.opened(tmp_path, more=more)
     results = nothing.results.isel(sample=[len(figures.PIECES)])
-    empty = Scene.of(Opened(nothing.study, results))
+    empty = Scene.of(made.OpenedWithLines(nothing.study, results))
     assert [maker.make(empty) for maker in of_patterns.MAKERS] == [None] * len(of_patterns.MAKERS)
 
 
@@ -123,7 +100,8 @@ def test_results_without_single_lines_have_the_other_figures(tmp_path):
 
 def test_the_resolution_is_that_of_the_instrument_file(tmp_path):
     of = scene(tmp_path)
-    assert of_patterns.resolution(of) is None
+    with pytest.raises(StudyError, match="no instrument"):
+        of_patterns.resolution(of)
     write_instrument(instrument(), tmp_path / "instrument.toml")
     described = of.opened.study.model_copy(
         update={"instrument": tmp_path / "instrument.toml", "samples": tuple(figures.described())}

@@ -12,7 +12,7 @@ import pytest
 
 from tests.figures import made as results
 from tests.reports import made
-from xrdorder.exceptions import UnknownNameError
+from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.figures.counts import TITLES
 from xrdorder.planning import plan_words
 from xrdorder.reports import gallery, of_variants, pictures
@@ -347,3 +347,24 @@ def test_what_to_react_next_is_that_of_the_plan(tmp_path):
     assert scene.plan.lot == "A"  # of the variant ahead
     words = dict(answer_lines(scene))["React next"]
     assert words.startswith("Lot A: ") and plan_words.next_words(scene.plan, 0, 0) in words
+
+
+def test_single_panels_and_chosen_samples_are_drawn_by_name(tmp_path):
+    opened = made.opened(tmp_path, sizes=(70.0, 90.0, 92.0, 130.0, 85.0, 110.0))
+    written = write_report(opened, ["differences-tc", "order-lines", "pattern"], "png", "one-column", ["A-650-a"])
+    assert {path.name for path in written} == {
+        f"{name}.{form}" for name in ("differences-tc", "order-lines", "pattern-A-650-a") for form in ("png", "txt")
+    }
+    words = {path.stem: path.read_text(encoding="utf-8") for path in written if path.suffix == ".txt"}
+    assert words["differences-tc"].startswith("Differences in Tc of all variants")
+    assert "of A-650-a (chosen)" in words["order-lines"]
+    with pytest.raises(StudyError, match="no sample 'A-65'; did you mean 'A-"):
+        write_report(opened, ["order-lines"], samples=["A-65"])
+
+
+def test_a_figure_without_data_that_is_asked_for_says_why(tmp_path):
+    missing = []
+    assert write_report(made.opened(tmp_path), ["kramer"], missed=missing.append) == []
+    assert [one.words for one in missing] == [
+        "kramer: no sample has critical currents at two fields of one temperature (critical_current_a)"
+    ]

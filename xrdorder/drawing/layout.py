@@ -257,7 +257,7 @@ def few_ticks(axes: Axes, *, beyond_in: float = 0.0) -> None:
     inches = axes.get_window_extent().width / axes.figure.get_dpi() / (high - low)
     first = math.floor(math.log10((high - low) / _MOST_TICKS))
     steps = [digit * 10.0**power for power in range(first, first + 3) for digit in _STEPS]
-    kept: list[float] = []
+    best: list[float] = []
     for gap, step in product(_TICK_GAPS_IN, steps):
         ticks = [step * k for k in range(math.ceil(low / step), math.floor(high / step) + 1)]
         half = [0.5 * width_in(label) for label in axes.xaxis.get_major_formatter().format_ticks(ticks)]
@@ -265,11 +265,13 @@ def few_ticks(axes: Axes, *, beyond_in: float = 0.0) -> None:
             (tick, (tick - low) * inches - w, (tick - low) * inches + w) for tick, w in zip(ticks, half, strict=True)
         ]
         inside = [one for one in ends if one[1] >= -beyond_in and one[2] <= (high - low) * inches + beyond_in]
-        kept = [tick for tick, _, _ in inside]
+        kept = [tick for tick, _, _ in inside] if len(inside) > 1 else ticks
         apart = all(right[1] - left[2] >= gap for left, right in pairwise(inside))
-        if apart and 1 < len(ticks) <= _MOST_TICKS and len(kept) > 1:
-            break
-    axes.xaxis.set_major_locator(FixedLocator(kept))
+        if 1 < len(ticks) <= _MOST_TICKS and len(kept) > 1:
+            best = kept  # where no step leaves the gap, the widest that has two numbers
+            if apart and len(inside) > 1:
+                break
+    axes.xaxis.set_major_locator(FixedLocator(best))
 
 
 def log_ticks(axis: Axis) -> None:

@@ -15,11 +15,6 @@ from xrdorder.drawing.text import FAMILY, NORMAL, fitted, width_in
 MOST_NAMED = 24
 """Lots that a legend names; the rest is counted. Marks and colours of that many repeat anyway."""
 
-PUBLISHED: dict[str, Any] = {
-    "marker": "o", "markersize": 4.0, "color": palette.FOG, "markeredgecolor": palette.SLATE, "markeredgewidth": HAIR
-}  # fmt: skip
-"""Properties of the marks of published samples, behind one's own."""
-
 _NAME_IN = 1.8
 _ROW_IN, _HANDLE_IN = 0.17, 0.34
 

@@ -19,10 +19,9 @@ if TYPE_CHECKING:
     from xrdorder.figures.against import against_figure
     from xrdorder.figures.bc2_grain_size import trade_figure
     from xrdorder.figures.budget import budget_figure
-    from xrdorder.figures.by_relation import by_relation_figure
+    from xrdorder.figures.by_relation import by_relation_figure, estimate_figure
     from xrdorder.figures.close_ups import CloseUp
     from xrdorder.figures.comparison import difference_courses, difference_rows
-    from xrdorder.figures.estimate import estimate_figure
     from xrdorder.figures.fit import fit_figure
     from xrdorder.figures.growth import growth_figure
     from xrdorder.figures.in_field import bc2_figure, current_figure, layer_current_figure, section_figure
@@ -37,8 +36,8 @@ if TYPE_CHECKING:
 
 _NAMES = {
     "against": ("against_figure",), "bc2_grain_size": ("trade_figure",), "budget": ("budget_figure",),
-    "by_relation": ("by_relation_figure",), "close_ups": ("CloseUp",),
-    "comparison": ("difference_courses", "difference_rows"), "estimate": ("estimate_figure",), "fit": ("fit_figure",),
+    "by_relation": ("by_relation_figure", "estimate_figure"), "close_ups": ("CloseUp",),
+    "comparison": ("difference_courses", "difference_rows"), "fit": ("fit_figure",),
     "growth": ("growth_figure",),
     "in_field": ("bc2_figure", "current_figure", "layer_current_figure", "section_figure"),
     "kramer": ("kramer_figure",), "line_by_line": ("extrapolation_figure", "williamson_hall_figure"),

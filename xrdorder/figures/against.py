@@ -20,16 +20,15 @@ from xrdorder.drawing.layout import (
     LINE,
     SCREEN,
     STRONG,
-    THIN,
     Margins,
     Size,
     grid,
     minor_ticks,
+    panel_height,
     style,
 )
-from xrdorder.drawing.lots import PUBLISHED as GREY
 from xrdorder.drawing.lots import draw_legend, legend_height, look
-from xrdorder.drawing.text import FAMILY, SMALL, typeset
+from xrdorder.drawing.parts import DASHES, cross, legend, legend_rows_in, published
 from xrdorder.exceptions import StudyError
 from xrdorder.quantities.registry import column_name, quantity
 from xrdorder.relations import PUBLISHED, Library
@@ -37,8 +36,8 @@ from xrdorder.relations.published_samples import points
 
 Array = NDArray[np.float64]
 
-_PANEL_IN, _SHAPE, _STEPS, _ABREAST = 3.6, 0.95, 200, 3
-_DASHES = ("-", (0, (5, 2)), (0, (1, 1.3)), (0, (6, 2, 1, 2)), (0, (3, 1)), (0, (8, 3)))
+_PANEL_IN, _LEAST_IN, _SHAPE, _STEPS, _ABREAST = 3.6, 1.5, 0.95, 200, 3
+_KEY_IN = 0.42  # from the foot of a panel to its legend
 
 
 @dataclass(frozen=True)
@@ -100,37 +99,34 @@ def against_figure(
         raise StudyError("no sample has two quantities that can be drawn against each other")
     lots = list(dict.fromkeys(lot_of[sorted({k for name in shown for k in there[name]})]))
     abreast = min(_ABREAST if size.columns > 1 else 1, len(shown))
-    room = Margins(across=0.68)
+    kinds = [PAIRS[name].kind for name in shown]
+    key = legend_rows_in(1 + max(len(library.relations(kind)[: len(DASHES)]) if kind else 1 for kind in kinds))
+    room = Margins(across=0.68, bottom=_KEY_IN + key, down=_KEY_IN + key + 0.15)
     wide = (size.width_in - room.left - room.right - (abreast - 1) * room.across) / abreast
-    legend = legend_height(lots, size.width_in - 1.0)
+    names_in = legend_height(lots, size.width_in - 1.0)
     remark = (
         "Own samples: joint estimates with 68 % intervals, shared errors included. Grey: published samples, irradiated "
         "and strained ones left out. Lines: published relations. Estimates, not measurements."
     )
-    figure, panels = grid(
-        size, len(shown), min(_PANEL_IN, _SHAPE * wide), title=title, remark=remark,
-        margins=replace(room, above=legend + 0.12), columns=abreast,
-    )  # fmt: skip
+    room = replace(room, above=names_in + 0.12)
+    stacks = -(-len(shown) // abreast)
+    rest = room.above + (stacks - 1) * room.down + room.bottom
+    tall = panel_height(size, min(_PANEL_IN, _SHAPE * wide), _LEAST_IN, stacks, rest)
+    figure, panels = grid(size, len(shown), tall, title=title, remark=remark, margins=room, columns=abreast)
     for axes, name in zip(panels, shown, strict=True):
-        rows = there[name]
-        x, y = (values[:, rows] for values in own[name])
+        x, y = (values[:, there[name]] for values in own[name])
         style(axes, x_label=quantity(PAIRS[name].x).label, y_label=quantity(PAIRS[name].y).label)
-        _draw_own(axes, x, y, [lots.index(lot_of[k]) for k in rows])
+        for along, up, k in zip(x.T, y.T, there[name], strict=True):
+            cross(axes, along, up, **look(lots.index(lot_of[k])))
         _frame(axes, x, y)
-        _draw_published(axes, PAIRS[name])
+        found = points(*PAIRS[name].published)
+        published(axes, found.x, found.y)
         _draw_relations(axes, PAIRS[name], library)
+        legend(axes, below_in=_KEY_IN)
         minor_ticks(axes, x=2, y=2)
     top = panels[0].get_position().y1 * figure.get_size_inches()[1]
     draw_legend(figure, lots, room.left, top + 0.1, size.width_in - 1.0)
     return figure
-
-
-def _draw_own(axes: Axes, x: Array, y: Array, lots: Sequence[int]) -> None:
-    for (left, middle, right), (low, centre, high), lot in zip(x.T, y.T, lots, strict=True):
-        mark = look(lot)
-        for along, up in (([left, right], [centre] * 2), ([middle] * 2, [low, high])):
-            axes.plot(along, up, color=mark["color"], linewidth=THIN, alpha=0.6, zorder=2.5)
-        axes.plot([middle], [centre], linestyle="none", zorder=3, **mark)
 
 
 def _interval(results: xr.Dataset, name: str) -> Array:
@@ -151,30 +147,17 @@ def _frame(axes: Axes, x: Array, y: Array) -> None:
         put(low - room, high + room)
 
 
-def _draw_published(axes: Axes, pair: Pair) -> None:
-    found = points(*pair.published)
-    (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
-    inside = (found.x > left) & (found.x < right) & (found.y > low) & (found.y < high)
-    if inside.any():
-        axes.plot(found.x[inside], found.y[inside], linestyle="none", zorder=0.8, label="published samples", **GREY)
-
-
 def _draw_relations(axes: Axes, pair: Pair, library: Library) -> None:
     """Draw relations as far as they hold within the frame, one manner of dashes each."""
     (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
     over, factor = np.linspace(left, right, _STEPS), quantity(pair.x).people.factor
-    for entry, dashes in zip(library.relations(pair.kind) if pair.kind else (), _DASHES, strict=False):
+    for entry, dashes in zip(library.relations(pair.kind) if pair.kind else (), DASHES, strict=False):
         y = entry.evaluate(over / factor)
         y = np.where((y > low) & (y < high), y, np.nan)
         if np.isfinite(y).any():
             axes.plot(over, y, color=palette.SLATE, linewidth=LINE, linestyle=dashes, zorder=1, label=entry.name)
     if pair.bound:
         _draw_bound(axes, pair, factor, library)
-    if axes.get_legend_handles_labels()[1]:
-        axes.legend(
-            loc="best", frameon=True, framealpha=0.85, edgecolor="none", facecolor=palette.PAPER, handlelength=2.6,
-            prop={"family": FAMILY, "size": SMALL},
-        )  # fmt: skip
 
 
 def _draw_bound(axes: Axes, pair: Pair, factor: float, library: Library) -> None:
@@ -184,5 +167,6 @@ def _draw_bound(axes: Axes, pair: Pair, factor: float, library: Library) -> None
     least = np.clip(factor * library.relation(pair.bound).evaluate(y), left, right)
     axes.fill_betweenx(y, left, least, color=palette.MIST, linewidth=0.0, zorder=0.2)
     inside = (least > left) & (least < right)
-    words = typeset("limit of stoichiometry")
-    axes.plot(least[inside], y[inside], color=palette.TEXT, linewidth=STRONG, zorder=1, label=words)
+    axes.plot(
+        least[inside], y[inside], color=palette.TEXT, linewidth=STRONG, zorder=1, label="limit of stoichiometry"
+    )

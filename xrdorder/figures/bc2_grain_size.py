@@ -4,21 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from itertools import product
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.text import Annotation, Text
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
-from matplotlib.transforms import Bbox
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.comparison.bc2_grain_size import Placed, equal_currents, placed
 from xrdorder.drawing import palette
 from xrdorder.drawing.layout import LINE, SCREEN, STRONG, THIN, Size, font, minor_ticks, page, place, style
 from xrdorder.drawing.lots import draw_legend, legend_height, look
-from xrdorder.drawing.text import FAMILY, NORMAL, POINTS_PER_IN, SMALL, fitted, width_in, wrapped_in
+from xrdorder.drawing.parts import cross, name_levels
+from xrdorder.drawing.text import FAMILY, NORMAL, SMALL, fitted, typeset, width_in, wrapped_in
 from xrdorder.exceptions import StudyError
 from xrdorder.superconductivity.currents import Conditions, Conductor, bc2_curve
 from xrdorder.superconductivity.mixture import Band
@@ -58,7 +56,7 @@ def trade_figure(
     conditions : Conditions, optional
         4.2 K and the pre-strain of each wire unless given.
     named : sequence of str
-        Samples whose names are written beside their marks; the reference always is.
+        Samples that are ringed, and named over the panel beside the reference.
     title : str
     size : Size
 
@@ -90,16 +88,21 @@ def trade_figure(
     wide = size.width_in - _LEFT_IN - right
     tall = min(_TALL_IN, (0.95 if size.columns > 1 else 1.3) * wide)
     legend = legend_height(lots, wide + right - 0.1)
-    words = "\n".join(wrapped_in(_common_words(bc2, grain, noun), wide + 0.5, SMALL))
+    ringed = [one.name for one in found if one.name in named and one.name != reference]
+    told = [_common_words(bc2, grain, noun), _named(reference, ringed, wide)]
+    words = "\n".join(line for one in told for line in wrapped_in(one, wide + 0.5, SMALL))
     top = _TOP_IN + _ROW_IN * (words.count("\n") - 1)
     figure = page(size, _BOTTOM_IN + tall + top + legend, title=title, remark=remark, left_in=_LEFT_IN)
     axes = place(figure, _LEFT_IN, _BOTTOM_IN, wide, tall)
     style(axes, x_label=f"{noun} (nm)", y_label=f"Bc2 at {conditions.temperature_k:g} K, less that of reference (T)")
     sizes = [float(grain.median) * np.array(tuple(one.size_ratio)) for one in found]
     _limits(axes, found, sizes)
-    said = _lines(axes, against, field_t, conditions, bc2)
     for one, nm in zip(found, sizes, strict=True):
         _sample(axes, one, nm, lots.index(one.lot), is_reference=one.name == reference, many=len(found) > _MANY)
+        if one.name in ringed:
+            axes.plot(nm[:1], [one.bc2_difference.median], "o", markersize=11.0, markerfacecolor="none",
+                      markeredgecolor=palette.TEXT, markeredgewidth=THIN, zorder=4)  # fmt: skip
+    _lines(axes, against, field_t, conditions, bc2)
     middle = float(bc2.median)
 
     def up(y: ArrayLike) -> ArrayLike:
@@ -110,16 +113,12 @@ def trade_figure(
 
     absolute = axes.secondary_yaxis("right", functions=(up, down))
     absolute.tick_params(direction="in", color=palette.SLATE, labelcolor=palette.SLATE, labelsize=NORMAL,
-                         labelfontfamily=FAMILY, width=0.7, length=3.0)  # fmt: skip
-    absolute.spines["right"].set_color(palette.FOG)
+                         labelfontfamily=FAMILY, width=THIN, length=3.0)  # fmt: skip
+    absolute.spines["right"].set(color=palette.FOG, linewidth=THIN)
     absolute.set_ylabel("if that of the reference is its median (T)", **font(SMALL, color=palette.SLATE))
-    names = _names(axes, found, sizes, [reference, *(name for name in named if name != reference)], reference)
-    for label in said:
-        if any(label.get_window_extent().overlaps(name.get_window_extent()) for name in names):
-            label.remove()
     axes.annotate(
-        words, (0.0, 1.0), (0.0, 4.0), xycoords="axes fraction", textcoords="offset points", ha="left", va="bottom",
-        linespacing=1.2, **font(SMALL, color=palette.SLATE),
+        typeset(words), (0.0, 1.0), (0.0, 4.0), xycoords="axes fraction", textcoords="offset points", ha="left",
+        va="bottom", linespacing=1.2, **font(SMALL, color=palette.SLATE),
     )  # fmt: skip
     draw_legend(figure, lots, _LEFT_IN, _BOTTOM_IN + tall + top, wide + right - 0.1)
     return figure
@@ -130,6 +129,12 @@ def _common_words(bc2: Band, grain: Band, noun: str) -> str:
     numbers = f"Bc2 of the reference {bc2.median:.1f} T ({bc2.low:.1f} to {bc2.high:.1f} T, 68 %)"
     grains = f"{noun} taken for grains: {grain.low:.0f} to {grain.high:.0f} nm for {grain.median:.0f} nm"
     return f"Uncertainty shared by all: {numbers}; {grains}"
+
+
+def _named(reference: str, ringed: Sequence[str], wide_in: float) -> str:
+    """Say whose mark is open, and whose are ringed."""
+    words = f"Open: {fitted(reference, 0.6 * wide_in, SMALL)} (reference)"
+    return words + (f"; ringed: {fitted(', '.join(ringed), 0.9 * wide_in, SMALL)}" if ringed else "")
 
 
 def _limits(axes: Axes, found: Sequence[Placed], sizes: Sequence[Array]) -> None:
@@ -165,37 +170,27 @@ def _ticks(low: float, high: float, wide_in: float) -> list[float]:
     return kept
 
 
-def _lines(axes: Axes, against: Conductor, field_t: float, conditions: Conditions, bc2: Band) -> list[Text]:
+def _lines(axes: Axes, against: Conductor, field_t: float, conditions: Conditions, bc2: Band) -> None:
     """Lines of equal current with their labels; the one through the reference thick, and named by the remark."""
     (low, high), (bottom, top) = axes.get_xlim(), axes.get_ylim()
     nm, differences = np.geomspace(low, high, _GRID), np.linspace(bottom, top, _GRID)
     ratio = equal_currents(against, nm, np.maximum(bc2.median + differences, 1e-3), field_t, conditions).T
     known = ratio[np.isfinite(ratio)]
     if not known.size:
-        return []
+        return
     levels = [level for level in _LEVELS if known.min() < level < known.max()]
     while len(levels) > _MOST_LINES:
         odd = levels.index(1.0) % 2 if 1.0 in levels else 0
         levels = levels[odd::2]
     if not levels:
-        return []
+        return
     drawn = axes.contour(
         nm, differences, ratio, levels=levels, colors=[palette.SLATE],
         linewidths=[STRONG if level == 1.0 else THIN for level in levels],
         linestyles=["solid" if level == 1.0 else (0, (5, 2.5)) for level in levels], zorder=1.0,
     )  # fmt: skip
     others = [level for level in levels if level != 1.0]  # the thick one is through the reference
-    kept: list[Text] = []
-    for label in axes.clabel(drawn, others, fmt=lambda level: f"×{level:g}", fontsize=SMALL, inline_spacing=3):
-        label.set_fontfamily(FAMILY)
-        label.set_color(palette.SLATE)
-        box, frame = label.get_window_extent(), axes.get_window_extent()
-        inside = frame.x0 < box.x0 and box.x1 < frame.x1 and frame.y0 < box.y0 and box.y1 < frame.y1
-        if inside and not any(box.overlaps(other.get_window_extent()) for other in kept):
-            kept.append(label)
-        else:  # it would stand on the numbers of an axis, or on another
-            label.remove()
-    return kept
+    name_levels(axes, drawn, lambda level: f"×{level:g}", others)
 
 
 def _sample(axes: Axes, one: Placed, nm: Array, lot: int, *, is_reference: bool, many: bool) -> None:
@@ -203,81 +198,9 @@ def _sample(axes: Axes, one: Placed, nm: Array, lot: int, *, is_reference: bool,
     if not math.isfinite(difference.median):
         return
     if not is_reference:
-        colour, width, alpha = palette.lot_colour(lot), THIN if many else LINE, 0.3 if many else 0.55
-        for x, y in (
-            (nm[1:], [difference.median] * 2), ([nm[0]] * 2, [difference.low, difference.high]),
-        ):
-            axes.plot(x, y, color=colour, linewidth=width, alpha=alpha, zorder=2)
-    axes.plot([float(nm[0])], [difference.median], linestyle="none", zorder=3,
-              **look(lot, open_mark=is_reference))  # fmt: skip
-
-
-_STEPS_PT = (4.0, -4.0, 15.0, -15.0, 26.0, -26.0, 37.0, -37.0)
-"""Over and under a mark, where its name may stand on either side."""
-_NEAR_PT = 5.0
-"""Farther off a thin line leads from the mark to its name."""
-_MARK_PT, _PT_PER_BAR, _BARS_PER_MARK = 3.0, 10.0, 3.0
-"""Half the size of a mark; to keep off a bar a name goes so far and no farther; a mark is worth so many bars."""
-
-
-def _names(
-    axes: Axes, found: Sequence[Placed], sizes: Sequence[Array], names: Sequence[str], reference: str
-) -> list[Text]:
-    """Write names beside marks, as near as they are legible: over no other name, few marks and few bars."""
-    wide = axes.get_window_extent().width / axes.figure.get_dpi()
-    frame, in_the_way = axes.get_window_extent(), _drawn_boxes(axes, found, sizes, reference)
-    written: list[Text] = []
-    for one, nm in zip(found, sizes, strict=True):
-        if one.name not in names or not math.isfinite(one.bc2_difference.median):
-            continue
-        told = "" if one.name != reference else " (reference)" if wide > 3.0 else " (ref.)"
-        text = fitted(one.name, 0.5 * wide - width_in(told, SMALL, bold=True), SMALL, bold=True) + told
-        beside = axes.annotate(
-            text, (float(nm[0]), one.bc2_difference.median), (0.0, 0.0), textcoords="offset points", zorder=5,
-            bbox={"boxstyle": "square,pad=0.05", "facecolor": palette.PAPER, "edgecolor": "none", "alpha": 0.85},
-            **font(SMALL, weight="bold"),
-        )  # fmt: skip
-
-        def cost(place: tuple[float, float], beside: Annotation = beside) -> tuple[bool, bool, float]:
-            box = _put(beside, *place)
-            outside = box.x0 < frame.x0 or box.x1 > frame.x1 or box.y0 < frame.y0 or box.y1 > frame.y1
-            return (
-                outside, any(box.overlaps(other.get_window_extent()) for other in written),
-                sum(weight * box.overlaps(other) for other, weight in in_the_way) + abs(place[0]) / _PT_PER_BAR,
-            )  # fmt: skip
-
-        step, side = min(product(_STEPS_PT, (1.0, -1.0)), key=cost)
-        _put(beside, step, side)
-        if abs(step) > _NEAR_PT:
-            axes.annotate(
-                "", beside.xy, (6.0 * side, step), textcoords="offset points", zorder=2.5,
-                arrowprops={"arrowstyle": "-", "color": palette.TEXT, "linewidth": THIN, "shrinkB": 3.5},
-            )  # fmt: skip
-        written.append(beside)
-    return written
-
-
-def _put(name: Annotation, step: float, side: float) -> Bbox:
-    """Put a name so far above its mark, on that side of it, and give its box."""
-    name.set(ha="left" if side > 0.0 else "right", va="bottom" if step > 0.0 else "top")
-    name.xyann = (6.0 * side, step)
-    return name.get_window_extent()
-
-
-def _drawn_boxes(
-    axes: Axes, found: Sequence[Placed], sizes: Sequence[Array], reference: str
-) -> list[tuple[Bbox, float]]:
-    """Where marks and bars lie on the page, and how many bars each counts for."""
-    half = _MARK_PT * axes.figure.get_dpi() / POINTS_PER_IN
-    boxes: list[tuple[Bbox, float]] = []
-    for one, nm in zip(found, sizes, strict=True):
-        y = tuple(float(part) for part in one.bc2_difference)
-        if not math.isfinite(one.bc2_difference.median):
-            continue
-        (x0, y0), (x1, y1) = axes.transData.transform([(float(min(nm)), min(y)), (float(max(nm)), max(y))])
-        x, middle = axes.transData.transform((float(nm[0]), float(one.bc2_difference.median)))
-        boxes.append((Bbox([[x - half, middle - half], [x + half, middle + half]]), _BARS_PER_MARK))
-        if one.name != reference:
-            boxes.append((Bbox([[x - 1.0, y0], [x + 1.0, y1]]), 1.0))
-            boxes.append((Bbox([[x0, middle - 1.0], [x1, middle + 1.0]]), 1.0))
-    return boxes
+        middle, low, high = nm
+        y = (difference.low, difference.median, difference.high)
+        width, alpha = (THIN, 0.3) if many else (LINE, 0.55)
+        cross(axes, (low, middle, high), y, width=width, alpha=alpha, **look(lot))
+        return
+    axes.plot([float(nm[0])], [difference.median], linestyle="none", zorder=3, **look(lot, open_mark=True))

@@ -18,6 +18,7 @@ from matplotlib.patches import Patch
 from xrdorder import uncertainty
 from xrdorder.drawing.layout import HAIR, SCREEN, THIN, Size, font, page, place, style
 from xrdorder.drawing.palette import CLAY, FOG, GARNET, INK, LAGOON, PAPER, SKY, SLATE, STRAW, TEXT
+from xrdorder.drawing.parts import name_rows
 from xrdorder.drawing.text import FAMILY, NORMAL, SMALL, fitted, width_in
 from xrdorder.exceptions import StudyError
 from xrdorder.quantities.formatting import u_text
@@ -80,7 +81,10 @@ _REMARK = (
 )
 
 
-def budget_figure(results: xr.Dataset, names: Sequence[str] = (), *, title: str = "", size: Size = SCREEN) -> Figure:
+def budget_figure(
+    results: xr.Dataset, names: Sequence[str] = (), quantities: Sequence[str] = (), *, title: str = "",
+    size: Size = SCREEN,
+) -> Figure:
     """Show the uncertainty budgets of samples, a row each, quantities side by side.
 
     Parameters
@@ -89,6 +93,8 @@ def budget_figure(results: xr.Dataset, names: Sequence[str] = (), *, title: str 
         Collated results of a study.
     names : sequence of str
         Samples; all unless given. Those without any of the quantities are passed over.
+    quantities : sequence of str
+        One panel each; lattice parameter, order and tin by the lattice unless given.
     title : str
     size : Size
 
@@ -107,7 +113,8 @@ def budget_figure(results: xr.Dataset, names: Sequence[str] = (), *, title: str 
         raise StudyError("no sample has an uncertainty table of lattice parameter, order or tin")
     if len(tables) > MOST:
         raise StudyError(f"{len(tables)} budgets in one figure cannot be read; choose up to {MOST} samples")
-    shown = [one for one in standing_in("budget") if any(one.name in table.quantities for table in tables.values())]
+    there = {name for table in tables.values() for name in table.quantities}
+    shown = [one for one in standing_in("budget") if one.name in there and (not quantities or one.name in quantities)]
     labels = [fitted(name, _NAME_IN if size.columns > 1 else _SHORT_NAME_IN) for name in tables]
     left = 0.2 + max(map(width_in, labels))
     free = size.width_in - left - 0.08
@@ -162,10 +169,7 @@ def _draw(
     style(axes, x_label="share of the variance (%)" if last else "")
     axes.set_xlim(0.0, 100.0)
     axes.set_xticks([0, 50, 100])
-    axes.set_ylim(len(tables) - 0.5, -0.5)
-    axes.set_yticks(range(len(labels)), labels, **font(NORMAL))
-    axes.tick_params(axis="y", length=0.0)
-    axes.spines["left"].set_visible(False)
+    name_rows(axes, labels)
     wide = axes.get_window_extent().width / axes.figure.get_dpi()
     title = about.noun if width_in(about.noun, bold=True) < wide else about.symbol
     axes.annotate(

@@ -17,6 +17,7 @@ from xrdorder.drawing.layout import BAR, SCREEN, STRONG, THIN, Size, font, page,
 from xrdorder.drawing.lots import draw_legend, legend_height, look
 from xrdorder.drawing.palette import MIST, PAPER, SLATE, lot_colour
 from xrdorder.drawing.text import POINTS_PER_IN, SMALL, fitted, plain, wrapped_in
+from xrdorder.estimates.from_numbers_rows import Row
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.quantities.registry import ESTIMATE, Quantity, column_name, standing_in
 
@@ -50,7 +51,7 @@ class _Line:
 
 
 def by_relation_figure(
-    results: xr.Dataset, names: Sequence[str], *, title: str = "", size: Size = SCREEN
+    results: xr.Dataset, names: Sequence[str], quantities: Sequence[str] = (), *, title: str = "", size: Size = SCREEN
 ) -> Figure:
     """Show Tc and Bc2 at 4.2 K of a few samples by each relation, below the joint estimate.
 
@@ -60,6 +61,8 @@ def by_relation_figure(
         Collated results of a study.
     names : sequence of str
         Up to `MOST` samples.
+    quantities : sequence of str
+        One panel each; both unless given.
     title : str
     size : Size
 
@@ -77,25 +80,57 @@ def by_relation_figure(
     if not 1 <= len(names) <= MOST:
         raise StudyError(f"{len(names)} samples by each relation; choose 1 to {MOST}")
     rows = [known.index(name) for name in names]
-    panels = [(target, lines) for target in standing_in("relations") if (lines := _lines(results, target, rows))]
+    targets = [one for one in standing_in("relations") if not quantities or one.name in quantities]
+    panels = [(target, lines) for target in targets if (lines := _lines(results, target, rows))]
     if not panels:
         raise StudyError("no published relation applies to any of the samples")
+    return _figure([(target.label, lines) for target, lines in panels], names, title, _REMARK, size)
+
+
+def _figure(
+    panels: Sequence[tuple[str, Sequence[_Line]]], names: Sequence[str], title: str, remark: str, size: Size
+) -> Figure:
+    """Panels below each other, under a legend where there is more than one sample."""
     wordy = size.columns > 1
     left = _NAMES_IN[wordy]
     wide = size.width_in - left - _RIGHT_IN
-    legend = legend_height(names, size.width_in - 0.4) + 0.08
-    heights = [
-        [_ROW_IN + _words_in(line.refusal(wide - _REASON_LEFT_IN)) for line in lines] for _, lines in panels
-    ]
+    legend = legend_height(names, size.width_in - 0.4) + 0.08 if any(names) else 0.0
+    heights = [[_ROW_IN + _words_in(line.refusal(wide - _REASON_LEFT_IN)) for line in lines] for _, lines in panels]
     body = legend + sum(_GAP_IN + sum(tall) + _BOTTOM_IN for tall in heights)
-    figure = page(size, body, title=title, remark=_REMARK, left_in=0.2)
+    figure = page(size, body, title=title, remark=remark, left_in=0.2)
     bottom = body - legend
-    for (target, lines), tall in zip(panels, heights, strict=True):
+    for (label, lines), tall in zip(panels, heights, strict=True):
         bottom -= _GAP_IN + sum(tall)
-        _draw(place(figure, left, bottom, wide, sum(tall)), target, lines, tall, len(names), wordy=wordy)
+        _draw(place(figure, left, bottom, wide, sum(tall)), label, lines, tall, len(names), wordy=wordy)
         bottom -= _BOTTOM_IN
-    draw_legend(figure, names, 0.2, body - legend + 0.08, size.width_in - 0.4)
+    if legend:
+        draw_legend(figure, names, 0.2, body - legend + 0.08, size.width_in - 0.4)
     return figure
+
+
+def estimate_figure(rows: Sequence[Row], *, title: str = "", size: Size = SCREEN) -> Figure:
+    """Show the 68 % interval of Tc and of Bc2 estimated from numbers alone: of all together, and by each relation.
+
+    Parameters
+    ----------
+    rows : sequence of Row
+        Of an `xrdorder.estimates.from_numbers.Estimate`.
+    title : str
+    size : Size
+
+    Raises
+    ------
+    StudyError
+        No row holds Tc or Bc2.
+    """
+    known = [row for row in rows if row.unit in ("K", "T") and math.isfinite(row.value) and math.isfinite(row.low)]
+    panels: dict[str, list[_Line]] = {}
+    for row in sorted(known, key=lambda one: bool(one.source)):  # all together stand on top
+        line = _Line(row.by, row.source, ((row.value, row.low, row.high),), ("",))
+        panels.setdefault(f"{row.quantity} ({row.unit})", []).append(line)
+    if not panels:
+        raise StudyError("no Tc and no Bc2 was estimated; give a lattice parameter, a site order or a tin content")
+    return _figure(list(panels.items()), ("",), title, _REMARK, size)
 
 
 def _lines(results: xr.Dataset, about: Quantity, rows: Sequence[int]) -> list[_Line]:
@@ -124,10 +159,10 @@ def _words_in(lines: Sequence[str]) -> float:
 
 
 def _draw(
-    axes: Axes, target: Quantity, lines: Sequence[_Line], heights: Sequence[float], n: int, *, wordy: bool
+    axes: Axes, label: str, lines: Sequence[_Line], heights: Sequence[float], n: int, *, wordy: bool
 ) -> None:
     """One target: rows stand below each other, measured in inches from the top."""
-    style(axes, x_label=target.label)
+    style(axes, x_label=label)
     tops = [sum(heights[:row]) for row in range(len(lines))]
     axes.set_ylim(sum(heights), 0.0)
     axes.set_yticks([])

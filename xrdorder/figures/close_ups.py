@@ -30,8 +30,8 @@ ORDER_LINES = ("1 1 0", "2 2 0", "3 1 0")
 """Lines whose intensity hangs on the order of the A15 alone, as far as most patterns reach."""
 
 _AROUND_DEG = 1.3
-_LABELS_IN, _BELOW_IN, _BETWEEN_IN = 0.55, 0.46, 0.62
-_TALL_IN, _TALL_SCREEN_IN = {1: 0.85, 2: 1.3}, 2.0
+_LABELS_IN, _BELOW_IN, _BETWEEN_IN = 0.52, 0.42, 0.62
+_TALL_IN, _TALL_SCREEN_IN = {1: 0.6, 2: 1.1}, 2.0
 _STRIP_IN, _STRIP_GAP_IN = {True: 0.5, False: 0.3}, 0.05
 """Of the residual: on the screen and on paper."""
 _RESIDUAL_LIMITS, _POINT = (3.0, 8.0), 2.4

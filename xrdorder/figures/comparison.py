@@ -38,8 +38,9 @@ from xrdorder.drawing.layout import (
     zero_line,
 )
 from xrdorder.drawing.lots import draw_legend, legend_height
-from xrdorder.drawing.palette import FOG, INK, MIST, PAPER, SLATE, lot_colour, lot_mark
-from xrdorder.drawing.text import NORMAL, POINTS_PER_IN, SMALL, fitted, width_in
+from xrdorder.drawing.palette import INK, MIST, PAPER, SLATE, lot_colour, lot_mark
+from xrdorder.drawing.parts import course, name_rows
+from xrdorder.drawing.text import POINTS_PER_IN, SMALL, fitted, width_in
 from xrdorder.exceptions import StudyError
 
 _RIGHT_IN, _BOTTOM_IN, _TITLE_IN = 0.2, 0.64, 0.06
@@ -94,15 +95,12 @@ def difference_rows(compared: Sequence[Compared], *, title: str = "", size: Size
         bottom = body - (stack + 1) * tall - stack * (_BOTTOM_IN + _TITLE_IN)
         axes = place(figure, left + column * (wide + _GAP_IN), bottom, wide, tall)
         style(axes, x_label=_label(one, "\n"))
-        axes.set_ylim(len(variants) - 0.5, -0.5)
-        axes.set_yticks(*((range(len(variants)), names) if column == 0 else ([], [])), **font(NORMAL))
-        axes.tick_params(axis="y", length=0.0)
-        axes.spines["left"].set_visible(False)
+        name_rows(axes, names if column == 0 else [""] * len(names))
         _stripe(axes, len(variants), tall)
         axes.axvline(0.0, color=SLATE, linewidth=THIN, zorder=0.5)
         rows = {name: float(row) for row, name in enumerate(variants) if name in one.comparison.variants}
         _draw(axes, one, rows, against, across=True)
-        few_ticks(axes, beyond_in=0.4 * _GAP_IN)
+        few_ticks(axes, beyond_in=0.3 * _GAP_IN)
     return figure
 
 
@@ -287,11 +285,8 @@ def _draw_line(
     scale = manner(one.comparison.quantity).scale
     middle = one.comparison.value[one.comparison.variants.index(against)]
     line, (_, shape) = scale * (found.line(over) - middle), found.band(over)
-    fill, stroke, alpha = (FOG, SLATE, 0.5) if lot is None else (lot_colour(lot), lot_colour(lot), 0.14)
-    half = scale * shape
-    axes.fill_between(over, line - half, line + half, color=fill, alpha=alpha, linewidth=0.0, zorder=1)
-    dashes = "-" if found.distinguishable else (0, (4, 3))
-    axes.plot(over, line, color=stroke, linewidth=LINE, linestyle=dashes, zorder=1.5)
+    colour = SLATE if lot is None else lot_colour(lot)
+    course(axes, over, line, scale * shape, colour, clear=found.distinguishable)
     if not found.distinguishable and lot is None:
         axes.text(
             1.0, 1.01, "slope: not significant", transform=axes.transAxes, ha="right", va="bottom",

@@ -43,12 +43,12 @@ Array = NDArray[np.float64]
 
 _LEFT_IN, _NARROW_LEFT_IN, _RIGHT_IN, _BOTTOM_IN = 1.28, 0.97, 0.18, 0.46
 _LANE_IN, _PATTERN_IN, _RESIDUAL_IN, _GAP_IN = 0.40, 3.1, 0.95, 0.07
-_ON_PAPER_IN = {1: (0.34, 1.75, 0.65), 2: (0.40, 2.2, 0.75)}
+_ON_PAPER_IN = {1: (0.32, 1.4, 0.55), 2: (0.36, 2.0, 0.75)}
 """Lane, pattern and residual by columns of a report: with close-ups they fit a page."""
 _RESIDUAL_LIMITS = (4.0, 15.0)
-_POINT, _RESULT_LINE_IN = 1.4, 0.155
-_ROOM_FOR_WORDS = 4.4  # times the highest count: legend and box stand over the pattern in one column
-_SMOOTHING_DEG = 0.4  # about three widths of a line: what is left after it is misfit, not noise
+_POINT, _KEY_ROW_IN = 1.4, 0.17
+SMOOTHING_DEG = 0.4
+"""Of the line in the residual: about three widths of a line, after which misfit is left, not noise."""
 
 
 def fit_figure(
@@ -90,11 +90,12 @@ def fit_figure(
     lane_in, pattern_in, residual_in = _LANE_IN, _PATTERN_IN, _RESIDUAL_IN
     if not size.headed:
         lane_in, pattern_in, residual_in = _ON_PAPER_IN[min(size.columns, 2)]
-    body = len(lanes) * lane_in + pattern_in + residual_in + 2 * _GAP_IN + _BOTTOM_IN
+    key = _KEY_ROW_IN * -(-(len(lanes) + 3) // (3 * size.columns)) + _GAP_IN
+    body = key + len(lanes) * lane_in + pattern_in + residual_in + 2 * _GAP_IN + _BOTTOM_IN
     body += height_in(stretches, size)
     figure = page(size, body, title=title, remark=remark, left_in=left if size.columns > 1 else 0.2)
 
-    top = body - len(lanes) * lane_in
+    top = body - key - len(lanes) * lane_in
     lane_axes = place(figure, left, top, wide, len(lanes) * lane_in)
     top -= _GAP_IN + pattern_in
     main = place(figure, left, top, wide, pattern_in, lane_axes)
@@ -104,7 +105,8 @@ def fit_figure(
     x = curves["two_theta"].values
     main.set_xlim(float(x[0]), float(x[-1]))
     _draw_lanes(lane_axes, lanes, float(x[0]), float(x[-1]), wide)
-    _draw_pattern(main, curves, lanes, size, results)
+    _draw_pattern(main, curves, lanes, results)
+    _key(figure, main, left, body, 3 * size.columns)
     _draw_residual(below, curves)
     for letter, stretch in zip(string.ascii_uppercase, stretches, strict=False):
         for axes in (main, below):
@@ -177,28 +179,36 @@ def _label_lines(
         )  # fmt: skip
 
 
-def _draw_pattern(axes: Axes, curves: xr.Dataset, lanes: Sequence[Lane], size: Size, results: Sequence[str]) -> None:
+def _draw_pattern(axes: Axes, curves: xr.Dataset, lanes: Sequence[Lane], results: Sequence[str]) -> None:
     style(axes, y_label="counts (square-root scale)")
     axes.tick_params(labelbottom=False)
     draw_curves(axes, curves, lanes, point=_POINT)
-    high = float(np.nanmax([curves["observed"].values, curves["calculated"].values]))
-    root_scale(axes, 0.0, (1.12 if size.columns > 1 else _ROOM_FOR_WORDS) * high)
     minor_ticks(axes, x=4)
-    frame = {"boxstyle": "square,pad=0.35", "facecolor": palette.PAPER, "edgecolor": palette.SLATE, "linewidth": HAIR}
-    tall = axes.get_window_extent().height / axes.figure.get_dpi()
-    below = 1.0
+    counts = np.fmax(curves["observed"].values, curves["calculated"].values)
+    top = 1.12 * float(np.nanmax(counts))
     if results:
-        axes.annotate(
-            typeset(plain("\n".join(results))), (1.0, 1.0), (-5.0, -5.0), xycoords="axes fraction",
+        frame = {"boxstyle": "square,pad=0.35", "facecolor": palette.PAPER, "edgecolor": palette.SLATE,
+                 "linewidth": HAIR}  # fmt: skip
+        box = axes.annotate(
+            typeset(plain("\n".join(results))), (1.0, 1.0), (-5.0, -14.0), xycoords="axes fraction",
             textcoords="offset points", ha="right", va="top", linespacing=1.35, zorder=5, bbox=frame, **font(NORMAL),
         )  # fmt: skip
-        below -= (_RESULT_LINE_IN * len(results) + 0.2) / tall
-    legend = axes.legend(
-        loc="upper right", bbox_to_anchor=(1.0, below), frameon=True, facecolor=palette.PAPER, edgecolor="none",
-        framealpha=0.85, ncols=3, prop={"size": NORMAL if size.columns > 1 else SMALL, "family": FAMILY},
-        handlelength=1.2, columnspacing=1.2, borderaxespad=0.2, labelspacing=0.3,
+        (left, floor), _ = axes.transAxes.inverted().transform(box.get_window_extent().padded(6.0))
+        x = curves["two_theta"].values
+        under = counts[x >= x[0] + left * (x[-1] - x[0])]
+        top = max(top, float(np.nanmax(under, initial=0.0)) * max(floor, 0.2) ** -2)  # it covers no line
+    root_scale(axes, 0.0, top)
+
+
+def _key(figure: Figure, axes: Axes, left_in: float, top_in: float, abreast: int) -> None:
+    """Name what is drawn in rows over the lanes."""
+    wide, tall = figure.get_size_inches()
+    made = figure.legend(
+        *axes.get_legend_handles_labels(), loc="upper left", bbox_to_anchor=(left_in / wide, top_in / tall),
+        ncols=abreast, frameon=False, borderaxespad=0.0, borderpad=0.1, handlelength=1.2, columnspacing=1.2,
+        labelspacing=0.3, prop={"size": SMALL, "family": FAMILY},
     )  # fmt: skip
-    for handle in legend.legend_handles:
+    for handle in made.legend_handles:
         if handle is not None and handle.get_label() == "observed":
             handle.set(markersize=3.0, alpha=1.0)
 
@@ -211,10 +221,6 @@ def _draw_residual(axes: Axes, curves: xr.Dataset) -> None:
     axes.plot(x, _smoothed(x, residual), color=palette.INK, linewidth=LINE, zorder=2)
     zero_line(axes)
     minor_ticks(axes, x=4)
-    axes.text(
-        0.995, 0.97, f"filled: each point; line: mean over {_SMOOTHING_DEG:g}°", transform=axes.transAxes, ha="right",
-        va="top", **font(SMALL, color=palette.SLATE),
-    )  # fmt: skip
 
 
 def _smoothed(x: Array, residual: Array) -> Array:
@@ -222,7 +228,7 @@ def _smoothed(x: Array, residual: Array) -> Array:
     used = np.isfinite(residual)
     total = np.concatenate(([0.0], np.cumsum(np.where(used, residual, 0.0))))
     count = np.concatenate(([0], np.cumsum(used)))
-    low = np.searchsorted(x, x - 0.5 * _SMOOTHING_DEG, side="left")
-    high = np.searchsorted(x, x + 0.5 * _SMOOTHING_DEG, side="right")
+    low = np.searchsorted(x, x - 0.5 * SMOOTHING_DEG, side="left")
+    high = np.searchsorted(x, x + 0.5 * SMOOTHING_DEG, side="right")
     n = count[high] - count[low]
     return np.where(n > 0, (total[high] - total[low]) / np.maximum(n, 1), np.nan)

@@ -7,11 +7,13 @@ import xarray as xr
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, NullLocator
+from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.comparison import Trend, trend, values_of
 from xrdorder.drawing import palette
-from xrdorder.drawing.layout import LINE, SCREEN, STRONG, Margins, Size, font, grid, log_ticks, style
-from xrdorder.drawing.lots import PUBLISHED, draw_legend, legend_height, look
+from xrdorder.drawing.layout import LINE, SCREEN, THIN, Margins, Size, font, grid, log_ticks, style
+from xrdorder.drawing.lots import draw_legend, legend_height, look
+from xrdorder.drawing.parts import course, published, words_over
 from xrdorder.drawing.text import NORMAL, SMALL
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.figures.trends import test_words
@@ -52,7 +54,7 @@ def growth_figure(results: xr.Dataset, *, title: str = "", size: Size = SCREEN) 
     except UnknownNameError:
         raise StudyError("no domain size was found") from None
     values = values.select(np.array([np.isfinite(peak[name]) for name in values.samples], dtype=bool))
-    x = np.array([_inverse(peak[name]) for name in values.samples])
+    x = _inverse([peak[name] for name in values.samples])
     if np.unique(x).size < 2:
         raise StudyError("domain sizes are known at fewer than two reaction temperatures")
     lots = list(dict.fromkeys(lot_of[name] for name in values.samples))
@@ -77,53 +79,39 @@ def growth_figure(results: xr.Dataset, *, title: str = "", size: Size = SCREEN) 
         mine = [k for k, sample in enumerate(values.samples) if lot_of[sample] == name]
         if len(mine) >= _LEAST_SAMPLES and np.unique(x[mine]).size >= _LEAST_SAMPLES:
             found = trend(values.select(np.array(mine)), x[mine], "inverse temperature")
-            said.append((lot, _line(axes, found, lot)))
-    axes.margins(0.08, 0.14 + 0.05 * len(said))
+            said.append((_line(axes, found, palette.lot_colour(lot)), palette.lot_colour(lot)))
+    axes.margins(0.08, 0.14)
     axes.autoscale_view()
-    _published(axes)
+    others = points("treatment_c", "grain_size_nm", form="wire")
+    published(axes, _inverse(others.x), others.y)
+    words_over(axes, said, size=NORMAL, side="right")
     log_ticks(axes.yaxis)
     _celsius(axes)
-    for row, (lot, words) in enumerate(said):
-        axes.annotate(
-            words, (1.0, 1.0), (-4.0, -3.0 - 11.0 * row), xycoords="axes fraction", textcoords="offset points",
-            va="top", ha="right", **font(NORMAL, color=palette.lot_colour(lot)),
-        )  # fmt: skip
     draw_legend(figure, lots, 0.78, axes.get_position().y1 * figure.get_size_inches()[1] + 0.28, wide)
     return figure
 
 
-def _inverse(celsius: float) -> float:
-    return 1000.0 / (celsius + ZERO_CELSIUS_K)
+def _inverse(celsius: ArrayLike) -> NDArray[np.float64]:
+    return np.asarray(1000.0 / (np.asarray(celsius, dtype=float) + ZERO_CELSIUS_K))
 
 
-def _line(axes: Axes, found: Trend, lot: int) -> str:
+def _line(axes: Axes, found: Trend, colour: str) -> str:
     """Draw the line through a lot unless it is rejected, and say its slope as an energy."""
     if found.rejected:
         return "a line is rejected"
     over = np.linspace(*found.span, _STEPS)
     middle, (_, shape) = found.line(over), found.band(over)
-    colour = palette.lot_colour(lot)
-    axes.fill_between(over, middle - shape, middle + shape, color=colour, alpha=0.13, linewidth=0.0, zorder=1)
-    dashes = "-" if found.distinguishable else (0, (4, 3))
-    axes.plot(over, middle, color=colour, linewidth=STRONG, linestyle=dashes, zorder=1.5)
+    course(axes, over, middle, shape, colour, clear=found.distinguishable)
     energy, u = (1000.0 * GAS_CONSTANT_KJ * number for number in (-found.slope, found.u_slope))
     return f"E = {rounded(energy, u, 'kJ/mol')}, {test_words(found)}"
-
-
-def _published(axes: Axes) -> None:
-    found = points("treatment_c", "grain_size_nm", form="wire")
-    x = np.array([_inverse(t) for t in found.x])
-    (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
-    inside = (x > left) & (x < right) & (found.y > low) & (found.y < high)
-    axes.plot(x[inside], found.y[inside], linestyle="none", zorder=0.8, **PUBLISHED)
 
 
 def _celsius(axes: Axes) -> None:
     """Degrees Celsius along the upper edge."""
     upper = axes.secondary_xaxis("top")
-    ticks = [t for t in range(400, 1300, 25) if axes.get_xlim()[0] <= _inverse(t) <= axes.get_xlim()[1]]
-    upper.xaxis.set_major_locator(FixedLocator([_inverse(t) for t in ticks]))
+    ticks = [t for t in range(400, 1300, 25) if axes.get_xlim()[0] <= float(_inverse(t)) <= axes.get_xlim()[1]]
+    upper.xaxis.set_major_locator(FixedLocator(_inverse(ticks).tolist()))
     upper.xaxis.set_minor_locator(NullLocator())
     upper.set_xticklabels([f"{t} °C" for t in ticks], **font(SMALL, color=palette.SLATE))
-    upper.tick_params(direction="in", length=3.0, color=palette.SLATE, pad=1.0)
+    upper.tick_params(direction="out", length=2.0, width=THIN, color=palette.SLATE, pad=1.0)
     upper.spines["top"].set_visible(False)

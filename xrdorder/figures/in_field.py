@@ -30,6 +30,7 @@ from xrdorder.drawing.layout import (
     place,
     style,
 )
+from xrdorder.drawing.parts import legend
 from xrdorder.drawing.text import NORMAL, SMALL, fitted
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.superconductivity.currents import (
@@ -57,6 +58,8 @@ _BANDS, MOST_BANDS = 2, 3
 
 _BARS = 6
 """Marks along each line."""
+_LEAST_SHARE = 3e-3
+"""Of the highest current: below it nobody uses a wire, and a logarithmic axis would show little else."""
 
 _PANEL_IN, _LEFT_IN, _RIGHT_IN, _BOTTOM_IN, _BESIDE_IN = 4.45, 0.72, 0.2, 0.55, 2.3
 _ROW_IN, _GAP_IN = 0.2, 0.45
@@ -234,20 +237,20 @@ def layer_current_figure(
         size, title,
         f"Estimates from grain size, Bc2 and published relations, {state}; bands: 68 % interval, most of it shared by "
         "all samples. Good to a factor at best; no magnet is designed on them.",
-        "field (T)", "layer current density (A/mm²)", len(samples),
+        "field (T)", "layer current density (A/mm²)", len(samples), beside=False,
     )  # fmt: skip
     axes.set_yscale("log")
     low = np.inf
     for k, sample in enumerate(samples):
         band = layer_current(sample, fields, conditions).layer
-        known = band.low > 0.0
+        known = (band.low > 0.0) & (band.median > _LEAST_SHARE * np.nanmax(band.median))
         band = Band(*(np.where(known, part, np.nan) for part in band))
         low = min(low, float(np.nanmin(band.low)))
         _curve(axes, fields, band, k, _short(f"{sample.lot}: {sample.name}" if sample.lot else sample.name), 1)
     axes.set_xlim(float(fields[0]), float(fields[-1]))
     high = axes.get_ylim()[1]
-    axes.set_ylim(max(low, 1e-3 * high), high)
-    _legend(axes, size)
+    axes.set_ylim(low, high)
+    legend(axes, loc="upper right", handlelength=3.6)
     return figure
 
 
@@ -334,15 +337,15 @@ def _reading(n: int) -> str:
 
 
 def _page(
-    size: Size, title: str, remark: str, x_label: str, y_label: str, lines: int, *, below: int = 0
+    size: Size, title: str, remark: str, x_label: str, y_label: str, lines: int, *, below: int = 0, beside: bool = True
 ) -> tuple[Figure, Axes]:
     """Give a page with axes, room for a legend beside or over them, and a strip of so many rows below."""
-    beside = size.columns > 1
-    strip = below * _ROW_IN * (1.0 if beside else 2.0)  # in one column words stand over their row
+    wordy = size.columns > 1
+    strip = below * _ROW_IN * (1.0 if wordy else 2.0)  # in one column words stand over their row
     low = _BOTTOM_IN + (strip + _GAP_IN if below else 0.0)
-    wide = size.width_in - _LEFT_IN - (_RIGHT_IN + _BESIDE_IN if beside else _RIGHT_IN)
-    tall = min(_PANEL_IN, 0.9 * wide)
-    above = 0.1 if beside else 0.1 + 0.17 * lines
+    wide = size.width_in - _LEFT_IN - (_RIGHT_IN + _BESIDE_IN if beside and wordy else _RIGHT_IN)
+    tall = min(_PANEL_IN, (0.9 if beside or not wordy else 0.6) * wide)
+    above = 0.1 if wordy or not beside else 0.1 + 0.17 * lines
     figure = page(size, low + tall + above, title=title, remark=remark, left_in=_LEFT_IN)
     axes = place(figure, _LEFT_IN, low, wide, tall)
     style(axes, x_label="" if below else x_label, y_label=y_label)

@@ -8,19 +8,9 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from xrdorder.drawing import palette
-from xrdorder.drawing.layout import (
-    LINE,
-    SCREEN,
-    THIN,
-    Margins,
-    Size,
-    evenly,
-    font,
-    grid,
-    minor_ticks,
-    style,
-)
-from xrdorder.drawing.text import FAMILY, SMALL, fitted
+from xrdorder.drawing.layout import LINE, SCREEN, THIN, Margins, Size, evenly, font, grid, minor_ticks, style
+from xrdorder.drawing.parts import legend
+from xrdorder.drawing.text import SMALL, fitted
 from xrdorder.exceptions import StudyError
 from xrdorder.measured.kramer import KramerSeries
 from xrdorder.quantities.formatting import rounded
@@ -75,5 +65,5 @@ def kramer_figure(series: Sequence[KramerSeries], *, title: str = "", size: Size
     axes.set_ylim(bottom=0.0)
     axes.margins(x=0.06)
     minor_ticks(axes, x=2, y=2)
-    axes.legend(loc="best", frameon=True, framealpha=0.85, edgecolor="none", prop={"family": FAMILY, "size": SMALL})
+    legend(axes, loc="upper right")
     return figure

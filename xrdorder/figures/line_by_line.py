@@ -33,6 +33,7 @@ from xrdorder.drawing.layout import (
     font,
     grid,
     minor_ticks,
+    panel_height,
     rows_without_overlap,
     style,
     zero_line,
@@ -45,7 +46,7 @@ from xrdorder.profiles.width_terms import voigt_breadth
 
 Array = NDArray[np.float64]
 
-_PANEL_IN, _NAME_IN, _REMARK_IN, _TICKS_IN = 1.6, 0.36, 0.12, 0.42
+_PANEL_IN, _LEAST_IN, _NAME_IN, _REMARK_IN, _TICKS_IN = 1.6, 0.7, 0.36, 0.12, 0.42
 _TAKEN = 4.0  # a line less sure than so many times the middle one does not set the scale
 _STEPS = 60
 _FROM_ZERO = 0.3  # a scale that begins below this share of its end begins at zero
@@ -161,7 +162,9 @@ def _panels(
     remarks = [wrapped_in(one.remark, wide, SMALL) for one in samples]
     above = _NAME_IN + _REMARK_IN * max(map(len, remarks))
     room = replace(room, above=above, down=above + _TICKS_IN - 0.08)
-    figure, panels = grid(size, len(samples), _PANEL_IN, title=title, remark=remark, margins=room)
+    rows = -(-len(samples) // abreast)
+    tall = panel_height(size, _PANEL_IN, _LEAST_IN, rows, room.above + (rows - 1) * room.down + room.bottom)
+    figure, panels = grid(size, len(samples), tall, title=title, remark=remark, margins=room)
     for k, (axes, one, words) in enumerate(zip(panels, samples, remarks, strict=True)):
         draw(axes, one)
         axes.tick_params(axis="x", pad=5.0)  # a number at the foot of the other axis has room

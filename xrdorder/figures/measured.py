@@ -12,17 +12,15 @@ from collections.abc import Sequence
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.ticker import MaxNLocator
 
 from xrdorder.description.measured_values import QUANTITIES
 from xrdorder.drawing import palette
 from xrdorder.drawing.layout import (
     BAR,
-    HAIR,
     LINE,
     SCREEN,
-    STRONG,
     Size,
+    few_ticks,
     font,
     minor_ticks,
     page,
@@ -30,7 +28,8 @@ from xrdorder.drawing.layout import (
     place,
     style,
 )
-from xrdorder.drawing.lots import draw_legend, legend_height
+from xrdorder.drawing.lots import draw_legend, legend_height, look
+from xrdorder.drawing.parts import cross, name_rows
 from xrdorder.drawing.text import SMALL
 from xrdorder.exceptions import StudyError
 from xrdorder.measured.agreement import Agreement
@@ -41,7 +40,7 @@ _PANEL_IN, _LEAST_IN, _LEFT_IN, _RIGHT_IN, _BOTTOM_IN = 3.1, 1.0, 0.8, 0.15, 0.6
 _GAP_IN = {True: 0.85, False: 0.62}
 """Between panels below each other, where others stand beside and where not."""
 _SQUARE_IN, _NAMES_IN = 3.4, 2.2
-_PROBABILITY_IN = 0.42
+_PROBABILITY_IN, _BAR_ROW_IN = 0.42, 0.13
 _REMARK = (
     "Left: bars are the 68 % interval of the estimate and the standard uncertainty (k = 1) of the measurement; on the "
     "line both are equal. Right: measured less predicted on the average; thick, independent uncertainty, thin, "
@@ -50,7 +49,7 @@ _REMARK = (
 )
 
 
-def measured_figure(held: Held, *, title: str = "", size: Size = SCREEN) -> Figure:
+def measured_figure(held: Held, only: Sequence[str] = (), *, title: str = "", size: Size = SCREEN) -> Figure:
     """Show estimates against measured values.
 
     What relations are off stands beside, or below in one column.
@@ -59,6 +58,8 @@ def measured_figure(held: Held, *, title: str = "", size: Size = SCREEN) -> Figu
     ----------
     held : Held
         A study held against its measured values.
+    only : sequence of str
+        What was measured, a panel each; all unless given.
     title : str
         Heading; the title of the study unless given.
     size : Size
@@ -72,7 +73,7 @@ def measured_figure(held: Held, *, title: str = "", size: Size = SCREEN) -> Figu
     StudyError
         No measured value has an estimate to be compared with.
     """
-    quantities = _drawn(held)
+    quantities = [one for one in _drawn(held) if not only or one in only]
     if not quantities:
         raise StudyError("no measured value has an estimate to be compared with; there is nothing to draw")
     lots = list(dict.fromkeys(row.lot for row in held.rows))
@@ -82,25 +83,29 @@ def measured_figure(held: Held, *, title: str = "", size: Size = SCREEN) -> Figu
     }
     beside = size.columns > 1
     square = min(_SQUARE_IN, (0.34 if beside else 1.0) * size.width_in - (0.0 if beside else _LEFT_IN + _RIGHT_IN))
-    stacks = sum(1 if beside or not agreements[quantity] else 2 for quantity in quantities)
+    # in one column the bars of relations stand below, each lot and relation in a row that can be read
+    rows = {} if beside else {
+        quantity: _BAR_ROW_IN * sum(len(_numbers(found)) for found in of.values())
+        for quantity, of in agreements.items() if of
+    }  # fmt: skip
     width = size.width_in - _LEFT_IN - _RIGHT_IN
     legend = legend_height(lots, width) + 0.12
     gap = _GAP_IN[beside]
-    rest = legend + (stacks - 1) * gap + _BOTTOM_IN
-    tall = panel_height(size, min(_PANEL_IN, square), _LEAST_IN, stacks, rest)
-    body = rest + stacks * tall
+    rest = legend + (len(quantities) + len(rows) - 1) * gap + _BOTTOM_IN + sum(rows.values())
+    tall = panel_height(size, min(_PANEL_IN, square), _LEAST_IN, len(quantities), rest)
+    body = rest + len(quantities) * tall
     figure = page(size, body, title=title or held.title, remark=_REMARK, left_in=_LEFT_IN)
     draw_legend(figure, lots, _LEFT_IN, body - legend + 0.12, width)
-    bottom = body - legend - tall
+    bottom = body - legend + gap
     for quantity in quantities:
+        bottom -= gap + tall
         axes = place(figure, _LEFT_IN, bottom, square, tall)
         _draw_pairs(axes, _pairs(held, quantity), quantity, lots)
         if agreements[quantity]:
             left = _NAMES_IN + (_LEFT_IN + square if beside else 0.0)
-            bottom -= 0.0 if beside else tall + gap
-            relations = place(figure, left, bottom, size.width_in - left - _RIGHT_IN, tall)
+            bottom -= 0.0 if beside else rows[quantity] + gap
+            relations = place(figure, left, bottom, size.width_in - left - _RIGHT_IN, rows.get(quantity, tall))
             _draw_relations(relations, agreements[quantity], quantity, lots)
-        bottom -= tall + gap
     return figure
 
 
@@ -122,16 +127,9 @@ def _draw_pairs(axes: Axes, pairs: Sequence[Row], quantity: str, lots: Sequence[
     by = f", {pairs[0].by}" if quantity == "tin_at_percent" else ""
     style(axes, x_label=f"{about.noun}, estimated{by}{unit}", y_label=f"{about.noun}, measured{unit}")
     for row in pairs:
-        k = lots.index(row.lot)
-        colour, one = palette.lot_colour(k), row.measured
-        axes.plot([row.low, row.high], [one.value, one.value], color=colour, linewidth=LINE, alpha=0.55, zorder=2)
-        axes.plot(
-            [row.value, row.value], [one.value - one.u, one.value + one.u], color=colour, linewidth=STRONG, zorder=2
-        )
-        axes.plot(
-            [row.value], [one.value], palette.lot_mark(k), color=colour, markersize=5.0, linestyle="none",
-            markeredgecolor=palette.PAPER, markeredgewidth=HAIR, zorder=3,
-        )  # fmt: skip
+        value, u = row.measured.value, row.measured.u
+        cross(axes, (row.low, row.value, row.high), (value - u, value, value + u), width=LINE,
+              **look(lots.index(row.lot)))  # fmt: skip
     low = min(min(row.low, row.measured.value - row.measured.u) for row in pairs)
     high = max(max(row.high, row.measured.value + row.measured.u) for row in pairs)
     pad = 0.06 * (high - low) or 1.0
@@ -139,6 +137,7 @@ def _draw_pairs(axes: Axes, pairs: Sequence[Row], quantity: str, lots: Sequence[
     axes.set_xlim(ends)
     axes.set_ylim(ends)
     axes.plot(ends, ends, color=palette.FOG, linewidth=LINE, zorder=0.5)
+    few_ticks(axes)
     minor_ticks(axes, x=2, y=2)
 
 
@@ -154,7 +153,7 @@ def _draw_relations(
     unit = next(one.route[0].output.unit for found in compared.values() for one in _numbers(found))
     style(axes, x_label=f"{COMPARED[quantity]}, measured\nless predicted ({unit})")
     axes.axvline(0.0, color=palette.FOG, linewidth=LINE, zorder=0.5)
-    step = 0.7 / max(len(compared), 1)
+    step = 0.9 / max(len(compared), 1)
     for i, (lot, found) in enumerate(compared.items()):
         k = lots.index(lot)
         colour = palette.lot_colour(k)
@@ -168,20 +167,16 @@ def _draw_relations(
                 [one.difference - one.u_own, one.difference + one.u_own], [y, y], color=colour, linewidth=BAR,
                 alpha=0.6, solid_capstyle="butt", zorder=2,
             )  # fmt: skip
-            axes.plot(
-                [one.difference], [y], palette.lot_mark(k), color=colour, markersize=4.6, linestyle="none",
-                markeredgecolor=palette.PAPER, markeredgewidth=HAIR, zorder=3,
-            )  # fmt: skip
+            axes.plot([one.difference], [y], linestyle="none", zorder=3, **look(k))
             axes.annotate(
                 f"p {one.probability:.2f}" if one.candidate else f"({one.route[0].wire})", (one.difference + total, y),
                 xytext=(4.0, 0.0), va="center", textcoords="offset points", annotation_clip=False,
                 **font(SMALL, color=palette.SLATE),
             )  # fmt: skip
-    axes.set_ylim(len(names) - 0.5, -0.5)
-    axes.set_yticks(range(len(names)), names)
-    axes.tick_params(axis="y", length=0.0, labelsize=SMALL)
+    name_rows(axes, names, SMALL)
+    axes.spines["left"].set_visible(True)
     low, high = axes.get_xlim()
     wide = axes.get_window_extent().width / axes.figure.get_dpi()
     axes.set_xlim(low, low + (high - low) * wide / max(wide - _PROBABILITY_IN, 0.5 * wide))
-    axes.xaxis.set_major_locator(MaxNLocator(max(2, int(wide / 0.55)), steps=[1, 2, 5, 10]))
+    few_ticks(axes)
     minor_ticks(axes, x=2)

@@ -105,13 +105,17 @@ class _Piece:
         return observed, u, np.cumsum(wide * self.calculated)
 
 
-def order_lines_figure(samples: Sequence[Overlaid], *, title: str = "", size: Size = SCREEN) -> Figure:
+def order_lines_figure(
+    samples: Sequence[Overlaid], lines: Sequence[str] = ORDER_LINES, *, title: str = "", size: Size = SCREEN
+) -> Figure:
     """Lay the order lines of samples over each other.
 
     Parameters
     ----------
     samples : sequence of Overlaid
         Up to `MOST_SAMPLES`, the one to look at first.
+    lines : sequence of str
+        Indices, a pair of panels each.
     title : str
     size : Size
 
@@ -126,7 +130,7 @@ def order_lines_figure(samples: Sequence[Overlaid], *, title: str = "", size: Si
     strong = [hkl for hkl in STRONG_LINES if usable and all(one.row(hkl) is not None for one in usable)]
     if not strong:
         raise StudyError("the samples have no strong line of the A15 in common: there is nothing to compare with")
-    drawn = {hkl: pieces for hkl in ORDER_LINES if any(pieces := [_piece(one, hkl, strong) for one in usable])}
+    drawn = {hkl: pieces for hkl in lines if any(pieces := [_piece(one, hkl, strong) for one in usable])}
     if not drawn:
         raise StudyError("no sample has one of the lines (110), (220), (310): none of them was measured")
     wide = size.width_in - 0.75 - 0.2 - 0.5
@@ -139,7 +143,7 @@ def order_lines_figure(samples: Sequence[Overlaid], *, title: str = "", size: Si
         "standard uncertainty; curves: fit of the whole pattern. Areas go with the square of the order; heights depend "
         "on widths, too."
     )
-    columns = 2 if narrow else len(drawn)
+    columns = 2 if narrow or len(drawn) == 1 else len(drawn)
     figure, panels = grid(size, 2 * len(drawn), _PANEL_IN, title=title, remark=remark, margins=room, columns=columns)
     shapes, areas = (panels[::2], panels[1::2]) if narrow else (panels[: len(drawn)], panels[len(drawn) :])
     for k, (hkl, pieces) in enumerate(drawn.items()):

@@ -9,13 +9,28 @@ suggested. Hatched: not allowed by the copper or by a limit that was set.
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap, Normalize
+from matplotlib.contour import ContourSet
 from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 from numpy.typing import NDArray
 
-from xrdorder.drawing.layout import SCREEN, Margins, Size, few_ticks, font, grid, style
+from xrdorder.drawing.layout import (
+    BAR,
+    BLOCK,
+    LINE,
+    SCREEN,
+    STRONG,
+    THIN,
+    Margins,
+    Size,
+    few_ticks,
+    font,
+    grid,
+    style,
+)
 from xrdorder.drawing.palette import CLAY, GARNET, INK, LAGOON, PAPER, SLATE, STRAW, TEXT
-from xrdorder.drawing.text import NORMAL, SMALL, wrapped_in
+from xrdorder.drawing.parts import name_levels
+from xrdorder.drawing.text import NORMAL, SMALL, typeset, width_in, wrapped_in
 from xrdorder.planning.choice import as_good
 from xrdorder.planning.planner import Plan
 from xrdorder.planning.study import LotPlan
@@ -83,19 +98,23 @@ def _map(axes: Axes, bar: Axes, found: LotPlan, k: int) -> None:
     few_ticks(axes)
     wide = axes.get_window_extent().width / axes.figure.get_dpi()
     state = "" if plan.differ else ": by growth, no measured difference"
-    axes.set_title("\n".join(wrapped_in(f"{found.noun(k)}{state}", wide)), **font(NORMAL), loc="left", pad=5)
+    axes.set_title(typeset("\n".join(wrapped_in(f"{found.noun(k)}{state}", wide))), **font(NORMAL), loc="left", pad=5)
     if len(plan.candidates.hours) > 3:
-        _surface(axes, bar, found, plan)
+        lines = _surface(axes, bar, found, plan)
     else:
+        lines = None
         bar.set_axis_off()
-    axes.plot(*zip(*at, strict=True), "o", color=TEXT, markeredgecolor=PAPER, markeredgewidth=0.9, markersize=5.5,
+    axes.plot(*zip(*at, strict=True), "o", color=TEXT, markeredgecolor=PAPER, markeredgewidth=LINE, markersize=5.5,
               zorder=4)  # fmt: skip
-    for colour, thick in ((PAPER, 3.4), (GARNET, 1.8)):
+    for colour, thick in ((PAPER, BLOCK), (GARNET, STRONG)):
         axes.plot(*at[plan.best], "o", markerfacecolor="none", markeredgecolor=colour, markeredgewidth=thick,
                   markersize=12.0, zorder=5)  # fmt: skip
     for place in new:
-        axes.plot(*place, "s", color=PAPER, markeredgecolor=TEXT, markeredgewidth=1.2, markersize=6.0, zorder=6)
+        axes.plot(*place, "s", color=PAPER, markeredgecolor=TEXT, markeredgewidth=LINE, markersize=6.0, zorder=6)
     _labels(axes, found, plan)
+    if lines is not None:
+        unit = _told(found, plan)[1]
+        name_levels(axes, lines, lambda x: f"{x:+g} {unit}".replace("-", "−"))
 
 
 def _labels(axes: Axes, found: LotPlan, plan: Plan) -> None:
@@ -109,28 +128,39 @@ def _labels(axes: Axes, found: LotPlan, plan: Plan) -> None:
     ahead = np.argsort(-means)[:_MOST_LABELLED]
     form = ".0f" if plan.objective.relative else ".2f"
     texts += [
-        (plan.treatments[j], f"{factor * means[j]:+{form}} ± {factor * gain[:, j].std():{form}}")
+        (plan.treatments[j], f"{factor * means[j]:+{form}} ± {factor * gain[:, j].std():{form}}".replace("-", "−"))
         for j in ahead if j != plan.best
     ]  # fmt: skip
     (low, high), (short, long) = axes.get_xlim(), np.log(axes.get_ylim())
-    taken: list[tuple[float, float]] = []
+    wide_in = axes.get_window_extent().width / axes.figure.get_dpi()
+    drawn = [*plan.treatments, *(one.schedule for one in plan.proposals)]
+    at = [(one.peak_c, max(one.hold_at_peak_h, 0.1)) for one in drawn]
+    taken = [((t - low) / (high - low), (np.log(h) - short) / (long - short)) for t, h in at]  # marks
+    half = {text: 0.5 * width_in(text, SMALL) / wide_in + 0.01 for _, text in texts}
+    widths = [0.03] * len(taken)
     for one, text in texts:
-        x = (one.peak_c - low) / (high - low)
-        y = (np.log(max(one.hold_at_peak_h, 0.1)) - short) / (long - short)
-        down = -1.0 if y > 0.5 else 1.0
-        row = 1
-        while any(abs(x - a) < 0.2 and abs(y + down * _LABEL * row - b) < 0.9 * _LABEL for a, b in taken):
+        hours = max(one.hold_at_peak_h, 0.1)
+        x, y = (one.peak_c - low) / (high - low), (np.log(hours) - short) / (long - short)
+        x, down, row = min(max(x, half[text]), 1.0 - half[text]), -1.0 if y > 0.5 else 1.0, 1
+        while any(
+            abs(x - a) < half[text] + w and abs(y + down * _LABEL * row - b) < 0.9 * _LABEL
+            for (a, b), w in zip(taken, widths, strict=True)
+        ):
             row += 1
         taken.append((x, y + down * _LABEL * row))
-        axes.text(
-            min(max(x, 0.12), 0.88), y + down * _LABEL * row, text, transform=axes.transAxes, ha="center", va="center",
-            zorder=7, bbox={"boxstyle": "round,pad=0.1", "facecolor": PAPER, "edgecolor": "none", "alpha": 0.85},
+        widths.append(half[text])
+        axes.annotate(
+            text, (one.peak_c, hours), taken[-1], textcoords="axes fraction", ha="center", va="center", zorder=7,
+            bbox={"boxstyle": "round,pad=0.1", "facecolor": PAPER, "edgecolor": "none", "alpha": 0.85},
             **font(SMALL, weight="bold" if len(text) < 3 else "normal"),
         )  # fmt: skip
 
 
-def _surface(axes: Axes, bar: Axes, found: LotPlan, plan: Plan) -> None:
-    """Draw the expected difference, outline what is as good as the optimum, hatch what is not allowed."""
+def _surface(axes: Axes, bar: Axes, found: LotPlan, plan: Plan) -> ContourSet | None:
+    """Draw the expected difference, outline what is as good as the optimum, hatch what is not allowed.
+
+    Gives lines that have no names yet, where there are no shades to say what they mean.
+    """
     factor, unit = _told(found, plan)
     mean, base = plan.surface.mean(axis=0), float(plan.draws[:, plan.best].mean())
     numbers = factor * (np.expm1(mean - base) if plan.objective.relative else mean - base)
@@ -145,11 +175,11 @@ def _surface(axes: Axes, bar: Axes, found: LotPlan, plan: Plan) -> None:
 
     if min(len(hours), len(temperatures)) < 2:
         bar.set_axis_off()
-        return
-    _heights(axes, bar, temperatures, hours, laid(numbers), unit, plan)
+        return None
+    lines = _heights(axes, bar, temperatures, hours, laid(numbers), unit, plan)
     good = as_good(mean, plan.allowed, plan.objective.relative)
     if good.any() and not good.all():
-        for colour, thick in ((PAPER, 3.0), (GARNET, 1.4)):
+        for colour, thick in ((PAPER, BAR), (GARNET, STRONG)):
             axes.contour(temperatures, hours, laid(good.astype(float)), [0.5], colors=[colour], linewidths=thick,
                          zorder=2)  # fmt: skip
     if not plan.allowed.all():
@@ -157,26 +187,28 @@ def _surface(axes: Axes, bar: Axes, found: LotPlan, plan: Plan) -> None:
         hatch = axes.contourf(temperatures, hours, keeps, [-0.1, 0.5], colors="none", hatches=["////"], zorder=1.2)
         hatch.set_edgecolor(CLAY)
         hatch.set_linewidth(0.0)
+    return lines
 
 
-def _heights(axes: Axes, bar: Axes, temperatures: Array, hours: Array, heights: Array, unit: str, plan: Plan) -> None:
+def _heights(
+    axes: Axes, bar: Axes, temperatures: Array, hours: Array, heights: Array, unit: str, plan: Plan
+) -> ContourSet | None:
     """Contours of the expected difference; shaded only where a measured difference stands behind it."""
     low, high = float(np.nanmin(heights)), float(np.nanmax(heights))
     lines = axes.contour(temperatures, hours, heights, MaxNLocator(6).tick_values(low, high), colors=[SLATE],
-                         linewidths=0.6, zorder=1.0)  # fmt: skip
+                         linewidths=THIN, zorder=1.0)  # fmt: skip
     if not plan.differ:
-        for label in axes.clabel(lines, fmt=lambda x: f"{x:+g} {unit}"):
-            label.set(**font(SMALL))
         bar.set_axis_off()
-        return
+        return lines
     middle, half = 0.5 * (low + high), max(0.5 * (high - low), 0.5 if plan.objective.relative else 0.02)
     levels = np.linspace(middle - half, middle + half, 25)
     shown = axes.contourf(
         temperatures, hours, heights, levels, cmap=_RISING, norm=Normalize(levels[0], levels[-1]), zorder=0.5
     )
     key = axes.figure.colorbar(shown, cax=bar)
-    key.outline.set_linewidth(0.5)
+    key.outline.set_linewidth(THIN)
     key.set_ticks([x for x in MaxNLocator(5).tick_values(levels[0], levels[-1]) if levels[0] <= x <= levels[-1]])
-    bar.tick_params(labelsize=SMALL, labelcolor=TEXT, width=0.5, length=2.5, color=SLATE)
+    bar.tick_params(labelsize=SMALL, labelcolor=TEXT, width=THIN, length=2.5, color=SLATE)
     # below: beside it long numbers would push it into the next panel
     bar.set_xlabel(unit, **font(SMALL), labelpad=3)
+    return None

@@ -9,15 +9,15 @@ from matplotlib.figure import Figure
 
 from xrdorder.drawing import palette
 from xrdorder.drawing.layout import LINE, SCREEN, STRONG, THIN, Margins, Size, font, grid, minor_ticks, style
-from xrdorder.drawing.text import FAMILY, NORMAL, SMALL, fitted
+from xrdorder.drawing.parts import DASHES, legend
+from xrdorder.drawing.text import NORMAL, SMALL, fitted
 from xrdorder.exceptions import StudyError
 from xrdorder.profiles import Instrument
 
 TOLD_DEG = (30.0, 70.0, 110.0)
 """Angles at which widths are told in numbers."""
 
-_DASHES = ("-", (0, (5, 2)), (0, (1, 1.3)), (0, (6, 2, 1, 2)), (0, (3, 1)), (0, (8, 3)))
-MOST = len(_DASHES)
+MOST = len(DASHES)
 _PANEL_IN, _SHAPE, _SPAN_DEG = 3.4, 0.62, (15.0, 140.0)
 
 
@@ -38,8 +38,10 @@ def resolution_figure(instruments: Mapping[str, Instrument], *, title: str = "",
     StudyError
         There is none, or more than can be told apart.
     """
-    if not 1 <= len(instruments) <= MOST:
-        raise StudyError(f"{len(instruments)} instruments in one figure; choose 1 to {MOST}")
+    if not instruments:
+        raise StudyError("no instrument file of the study is at hand; run the study")
+    if len(instruments) > MOST:
+        raise StudyError(f"{len(instruments)} instruments in one figure; choose up to {MOST}")
     wide = size.width_in - 0.98
     remark = "Full width at half maximum that the instrument alone gives a line, without emission and axial divergence."
     figure, (axes,) = grid(
@@ -49,7 +51,7 @@ def resolution_figure(instruments: Mapping[str, Instrument], *, title: str = "",
     angle = np.linspace(*_SPAN_DEG, 251)
     for k, (name, one) in enumerate(instruments.items()):
         colour = palette.lot_colour(k)
-        axes.plot(angle, one.fwhm(angle), color=colour, linewidth=STRONG, linestyle=_DASHES[k], label=_named(name, one))
+        axes.plot(angle, one.fwhm(angle), color=colour, linewidth=STRONG, linestyle=DASHES[k], label=_named(name, one))
         told = np.array(TOLD_DEG)
         axes.plot(told, one.fwhm(told), palette.lot_mark(k), color=colour, markersize=5.0, linestyle="none")
         for at, width in zip(told, one.fwhm(told), strict=True):
@@ -65,10 +67,10 @@ def resolution_figure(instruments: Mapping[str, Instrument], *, title: str = "",
                     label=f"{part} part",
                 )  # fmt: skip
     axes.set_xlim(*_SPAN_DEG)
-    axes.set_ylim(0.0, 1.15 * axes.get_ylim()[1])
+    axes.set_ylim(bottom=0.0)
     axes.grid(color=palette.FOG, linewidth=THIN, alpha=0.5)
     minor_ticks(axes, x=4, y=2)
-    axes.legend(loc="upper left", frameon=False, prop={"family": FAMILY, "size": SMALL}, handlelength=2.6)
+    legend(axes)
     return figure
 
 

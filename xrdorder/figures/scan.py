@@ -30,6 +30,7 @@ from xrdorder.drawing.layout import (
     style,
 )
 from xrdorder.drawing.palette import CLAY, FOG, GARNET, INK, LAGOON, MIST, SKY, SLATE
+from xrdorder.drawing.parts import legend
 from xrdorder.drawing.text import SMALL
 from xrdorder.quantities.registry import quantity
 from xrdorder.scan_planning.plan import ScanPlan
@@ -80,7 +81,7 @@ def _pattern(axes: Axes, plan: ScanPlan) -> None:
     axes.tick_params(labelbottom=False)
     axes.set_ylim(bottom=0.0)
     axes.set_xlim(angles[0], angles[-1])
-    axes.legend(frameon=False, prop={"size": SMALL}, loc="upper right", ncols=2)
+    legend(axes, loc="upper right", ncols=2)
 
 
 def _times(axes: Axes, plan: ScanPlan) -> None:
@@ -121,7 +122,7 @@ def _courses(axes: Axes, plan: ScanPlan) -> None:
     axes.xaxis.set_major_formatter(_PLAIN)
     axes.yaxis.set_major_formatter(_PLAIN)
     axes.yaxis.set_minor_formatter(NullFormatter())
-    axes.legend(frameon=True, framealpha=1.0, edgecolor="none", prop={"size": SMALL}, loc="upper right")
+    legend(axes, loc="upper right")
     if all(math.isnan(need.target.u) for need in plan.needs):
         axes.set_ylabel("u over that of the scan", **font())
 
@@ -218,5 +219,5 @@ def wires_figure(
     axes.set_ylim(0.0, 1.02)
     axes.set_xlim(1.0, float(numbers[-1]))
     minor_ticks(axes, x=5, y=5)
-    axes.legend(frameon=False, prop={"size": SMALL}, loc="lower right")
+    legend(axes)
     return figure

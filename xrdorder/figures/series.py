@@ -24,7 +24,7 @@ from xrdorder.drawing.layout import (
     style,
 )
 from xrdorder.drawing.palette import FOG, GARNET, INK, LAGOON, MIST, PAPER, SKY, phase_colour, stroke
-from xrdorder.drawing.text import SMALL
+from xrdorder.drawing.parts import legend
 from xrdorder.quantities.of_phase import WEIGHT_FRACTION
 from xrdorder.quantities.registry import quantity
 from xrdorder.series.chunks import NO_BEAM_STATUS, U_OWN
@@ -130,14 +130,9 @@ def _amounts(axes: Axes, run: FurnaceRun) -> None:
             _course(axes, run, WEIGHT_FRACTION.of(name), 100.0, stroke(phase_colour(k)), name)
     if run.curve is not None and run.a15:
         axes.plot(
-            *_law(run),
-            color=INK,
-            linewidth=THIN,
-            linestyle=(0, (5, 2)),
-            zorder=4,
-            label="conversion law fitted",
+            *_law(run), color=INK, linewidth=THIN, linestyle=(0, (5, 2)), zorder=4, label="conversion law fitted"
         )
-    axes.legend(frameon=False, prop={"size": SMALL}, loc="best", ncols=2)
+    legend(axes, ncols=3)
 
 
 def _law(run: FurnaceRun) -> tuple[Array, Array]:

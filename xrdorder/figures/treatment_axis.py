@@ -14,8 +14,7 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLoca
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.drawing import palette
-from xrdorder.drawing.layout import font, log_ticks, style
-from xrdorder.drawing.text import SMALL
+from xrdorder.drawing.layout import log_ticks
 from xrdorder.exceptions import StudyError
 from xrdorder.quantities.formatting import digits
 from xrdorder.quantities.registry import quantity
@@ -25,7 +24,7 @@ Array = NDArray[np.float64]
 _LEAST_HOURS = 0.1  # a peak that was not held still has its place on a logarithmic axis
 _MOST_STRIPES = 25
 _DECADES_OF_TICKS = 0.8  # from which round numbers of a logarithmic axis are enough
-_TICK_IN, _LANE_TEXT_IN = 0.42, 0.1
+_TICK_IN = 0.42
 _COMMON_GAP = 0.55  # of the distance between two values, from the last one to the bars at the edge
 MOST_COMMON = 6
 """Lots that have bars of their own at the right edge."""
@@ -165,11 +164,6 @@ class Places:
         """What bars at the edge are spaced by: values that stand close would leave them no room."""
         return self.pitch if self.striped else max(self.pitch, (self.values[-1] - self.values[0]) / 8.0)
 
-    @property
-    def tick(self) -> float:
-        """Half the length of a tick across a mark, in coordinates."""
-        return max(0.022 * self.pitch, 0.006 * (self.values[-1] - self.values[0]))
-
     def along(self, coordinates: ArrayLike) -> Array:
         """Place of coordinates on the axis."""
         return self.variable.value(coordinates)
@@ -202,38 +196,6 @@ class Places:
         for value in self.values:
             ends = (self._x(value - 0.46 * self.pitch), self._x(value + 0.46 * self.pitch))
             axes.axvspan(*ends, color=palette.MIST, linewidth=0.0, zorder=0.1)
-
-    def lanes_fit(self, wide_in: float, *, with_common: bool) -> bool:
-        """Tell whether numbers below the panels, one lane a lot, can be read."""
-        if len(self.lots) > MOST_COMMON:
-            return False
-        common = _COMMON_GAP + 0.14 * self.bars if with_common else 0.0
-        span = self.values[-1] - self.values[0] + 1.1 * self.pitch + self._edge_pitch * common
-        for lot in range(len(self.lots)):
-            steps = np.diff(sorted(float(self.variable.coordinate(point.x)) for point in self.of_lot(lot)))
-            if steps.size and float(steps.min()) / span * wide_in < _LANE_TEXT_IN:
-                return False
-        return True
-
-    def draw_lanes(self, axes: Axes) -> None:
-        """Say below the panels what the other variable was of each sample, one lane a lot."""
-        style(axes, x_label=self.label)
-        for spine in axes.spines.values():
-            spine.set_visible(False)
-        axes.set_ylim(0.0, float(len(self.lots)))
-        axes.set_yticks([])
-        axes.tick_params(which="both", bottom=False)
-        for point in self.points:
-            if np.isfinite(point.beside):
-                axes.text(
-                    point.x, len(self.lots) - 0.5 - point.lot, digits(point.beside, 4), ha="center", va="center",
-                    rotation=90, **font(SMALL - 1.0, color=palette.lot_colour(point.lot)),
-                )  # fmt: skip
-        axes.text(
-            -0.01, 0.5, self.variable.beside_title, transform=axes.transAxes, ha="right", va="center",
-            **font(SMALL, color=palette.SLATE),
-        )  # fmt: skip
-
 
 def places_of(results: xr.Dataset, variable: Variable) -> Places:
     """Find a place for every sample.

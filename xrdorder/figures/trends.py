@@ -4,12 +4,12 @@
 bar is its independent uncertainty. What moves all samples of a lot together (certificate, wavelength,
 scattering-factor table, the published scale of tin) is drawn apart, as one bar a lot at the right edge. Tc
 and Bc2 are estimates: their bars are the 68 % interval over all published relations, part of it shared by all
-samples, and small ticks show each relation alone. What was measured has a line through each lot with enough samples.
+samples. What was measured has a line through each lot with enough samples.
 """
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import xarray as xr
@@ -22,19 +22,19 @@ from xrdorder.drawing import palette
 from xrdorder.drawing.layout import (
     BAR,
     BLOCK,
-    LINE,
     SCREEN,
     STRONG,
+    Margins,
     Size,
     font,
+    grid,
     log_ticks,
     minor_ticks,
-    page,
     panel_height,
-    place,
     style,
 )
-from xrdorder.drawing.lots import PUBLISHED, draw_legend, legend_height, look
+from xrdorder.drawing.lots import draw_legend, legend_height, look
+from xrdorder.drawing.parts import course, published, words_over
 from xrdorder.drawing.text import SMALL
 from xrdorder.exceptions import UnknownNameError
 from xrdorder.figures.treatment_axis import TEMPERATURE, Places, Point, Variable, places_of
@@ -51,8 +51,7 @@ _PUBLISHED = {"site_order": "site_order", "tin_fraction": "tin_at_percent", "dom
 
 _PANEL_IN, _LOW_PANEL_IN, _LOWEST_PANEL_IN = 2.2, 1.4, 1.1
 """Low ones where all stand in one column, lower ones where a page would not hold them."""
-_LEFT_IN, _MIDDLE_IN, _RIGHT_IN, _GAP_IN, _BOTTOM_IN = 0.78, 0.95, 0.2, 0.28, 0.50
-_LANE_IN = 0.26
+_ROOM = Margins(down=0.28)
 _ALONE_IN, _ALONE_SHAPE = 4.0, 0.7  # of a panel by itself: most, and height over width
 _LEAST_SAMPLES, _LEAST_PLACES = 4, 3  # of a line
 _MOST_LINES, _MOST_BANDS = 6, 3
@@ -124,9 +123,11 @@ def trend_figure(
         if one.by_logarithm:
             axes.set_yscale("log")
         _draw_measured(axes, scene, one)
-        _draw_lines(axes, scene, one)
+        said = _draw_lines(axes, scene, one)
         if variable is TEMPERATURE and one.name in _PUBLISHED:
-            _draw_published(axes, one)
+            found = points("treatment_c", _PUBLISHED[one.name], form="wire")
+            published(axes, found.x, found.y)
+        words_over(axes, said)
         if one.by_logarithm:
             log_ticks(axes.yaxis)
     return figure
@@ -141,7 +142,7 @@ def _remark(shown: Sequence[Quantity]) -> str:
     )
     predicted = (
         "Tc and Bc2, estimates and not measurements: 68 % interval of the joint estimate, part of it shared by all "
-        "samples; ticks: each published relation alone."
+        "samples."
     )
     kinds = {one.predicted for one in shown}
     return (measured * (False in kinds) + predicted * (True in kinds)).strip()
@@ -153,36 +154,28 @@ def _remark(shown: Sequence[Quantity]) -> str:
 def _panels(
     scene: _Scene, shown: Sequence[Quantity], title: str, remark: str, size: Size
 ) -> tuple[Figure, list[Axes]]:
-    """Lay out panels abreast, lanes of the other variable under the lowest of each column."""
+    """Lay out panels abreast; the lowest of each column names the axis."""
     places = scene.places
     columns = min(_ABREAST if size.columns > 1 and len(shown) == _ABREAST else size.columns, len(shown))
     rows = math.ceil(len(shown) / columns)
-    wide = (size.width_in - _LEFT_IN - _RIGHT_IN - _MIDDLE_IN * (columns - 1)) / columns
-    lanes = places.lanes_fit(wide, with_common=True)
-    lanes_in = _LANE_IN * len(places.lots) if lanes else 0.0
-    across = size.width_in - _LEFT_IN - _RIGHT_IN
-    legend = legend_height(places.lots, across) + 0.14
-    note = f" {places.left_out} without result or treatment not shown." if places.left_out else ""
-    rest = legend + (rows - 1) * _GAP_IN + 0.05 + lanes_in + _BOTTOM_IN
+    across = size.width_in - _ROOM.left - _ROOM.right
+    wide = (across - _ROOM.across * (columns - 1)) / columns
+    legend = legend_height(places.lots, across)
+    room = replace(_ROOM, above=legend + 0.14)
     usual = _PANEL_IN if size.columns > 1 else _LOW_PANEL_IN
     usual = min(_ALONE_IN, _ALONE_SHAPE * wide) if len(shown) == 1 else usual
-    panel = panel_height(size, usual, _LOWEST_PANEL_IN, rows, rest)
-    body = rest + rows * panel
-    figure = page(size, body, title=title, remark=remark + note, left_in=_LEFT_IN)
-    panels: list[Axes] = []
-    for k, one in enumerate(shown):
-        row, column = divmod(k, columns)
-        bottom = body - legend - (row + 1) * panel - row * _GAP_IN
-        axes = place(figure, _LEFT_IN + column * (wide + _MIDDLE_IN), bottom, wide, panel)
+    panel = panel_height(size, usual, _LOWEST_PANEL_IN, rows, room.above + (rows - 1) * room.down + room.bottom)
+    note = f" {places.left_out} without result or treatment not shown." if places.left_out else ""
+    figure, panels = grid(
+        size, len(shown), panel, title=title, remark=remark + note, margins=room, columns=columns
+    )
+    for k, (axes, one) in enumerate(zip(panels, shown, strict=True)):
         lowest = k + columns >= len(shown)
-        style(axes, x_label=places.label if lowest and not lanes else "", y_label=one.label)
+        style(axes, x_label=places.label if lowest else "", y_label=one.label)
         places.scale(axes, with_common=True)
-        axes.tick_params(labelbottom=lowest and not lanes)
-        if lowest and lanes:
-            left = _LEFT_IN + column * (wide + _MIDDLE_IN)
-            places.draw_lanes(place(figure, left, bottom - 0.05 - lanes_in, wide, lanes_in, axes))
-        panels.append(axes)
-    draw_legend(figure, places.lots, _LEFT_IN, body - legend + 0.16, across)
+        axes.tick_params(labelbottom=lowest)
+    top = panels[0].get_position().y1 * figure.get_size_inches()[1]
+    draw_legend(figure, places.lots, room.left, top + 0.16, across)
     return figure, panels
 
 
@@ -246,84 +239,49 @@ def _values(scene: _Scene, shown: Quantity) -> Values | None:
 
 
 def _draw_predicted(axes: Axes, scene: _Scene, shown: Quantity) -> None:
-    """Medians with their intervals, and what each relation says alone."""
-    results = scene.results
-    low, high = (results[column_name(shown, end)].values for end in ("low", "high"))
-    of_target = np.flatnonzero(results["relation_target"].values.astype(str) == shown.name)
-    variable, step = scene.places.variable, scene.places.tick
-    each = results["relation_median"].values[:, of_target]
-    ticks: dict[int, list[tuple[float, float]]] = {}
+    """Medians with their intervals."""
     for point in scene.places.points:
-        median = float(results[shown.name].values[point.k])
-        if not math.isfinite(median):
-            continue
-        _bar(axes, point, float(low[point.k]), float(high[point.k]), BLOCK, alpha=0.28)
-        at = float(variable.coordinate(point.x))
-        alone = each[point.k][np.isfinite(each[point.k])]  # NaN where the relation is refused
-        ticks.setdefault(point.lot, []).extend((at, float(one)) for one in alone)
-        _mark(axes, point, median)
-    for lot, pairs in ticks.items():
-        across, up = np.array(pairs).reshape(-1, 2).T
-        axes.hlines(
-            up, variable.value(across - step), variable.value(across + step), color=palette.lot_colour(lot),
-            linewidth=LINE, zorder=2.5,
-        )  # fmt: skip
+        low, median, high = (
+            float(scene.results[column_name(shown, part)].values[point.k]) for part in ("low", "median", "high")
+        )
+        if math.isfinite(median):
+            _bar(axes, point, low, high, BLOCK, alpha=0.28)
+            _mark(axes, point, median)
     minor_ticks(axes, y=2)
 
 
 # --- lines -----------------------------------------------------------------------------------------------
 
 
-def _draw_lines(axes: Axes, scene: _Scene, shown: Quantity) -> None:
-    """The straight line through each lot that has samples enough, and its change over the range with its test.
+def _draw_lines(axes: Axes, scene: _Scene, shown: Quantity) -> list[tuple[str, str]]:
+    """Draw the straight line through each lot that has samples enough; say its change over the range with its test.
 
     A line that does not describe the course is not drawn. Estimates have no line here: what they share would turn it,
     and their differences show it.
     """
     places, values = scene.places, _values(scene, shown)
     if values is None or len(places.lots) > _MOST_LINES:
-        return
-    said: list[tuple[int, str]] = []
+        return []
+    said: list[tuple[str, str]] = []
+    few = len(places.lots) <= _MOST_BANDS
     for lot in range(len(places.lots)):
         at = {point.name: point.at for point in places.of_lot(lot)}
         mine = [i for i, name in enumerate(values.samples) if name in at]
         x = np.array([at[values.samples[i]] for i in mine])
         if len(mine) < _LEAST_SAMPLES or np.unique(x).size < _LEAST_PLACES:
             continue
-        found = trend(values.select(np.array(mine)), x, places.variable.title)
+        found, colour = trend(values.select(np.array(mine)), x, places.variable.title), palette.lot_colour(lot)
         if found.rejected:
-            said.append((lot, "a line is rejected"))
+            said.append(("a line is rejected", colour))
             continue
-        said.append((lot, f"{shown.difference_text(*found.change, signed=True)}, {test_words(found)}"))
+        said.append((f"{shown.difference_text(*found.change, signed=True)}, {test_words(found)}", colour))
         over = np.linspace(*found.span, _STEPS)
         line, shape = shown.people.factor * found.line(over), shown.people.factor * found.band(over)[1]
-        colour = palette.lot_colour(lot)
-        if len(places.lots) <= _MOST_BANDS:
-            axes.fill_between(
-                places.along(over), line - shape, line + shape, color=colour, alpha=0.13, linewidth=0.0, zorder=1
-            )
-        dashes = "-" if found.distinguishable else (0, (4, 3))
-        axes.plot(places.along(over), line, color=colour, linewidth=LINE, linestyle=dashes, zorder=1.5)
-    if len(places.lots) <= _MOST_BANDS:
-        for row, (lot, words) in enumerate(said):
-            axes.annotate(
-                words, (0.0, 1.0), (3.0, -2.0 - 9.0 * row), xycoords="axes fraction", textcoords="offset points",
-                va="top", zorder=4, bbox={"facecolor": palette.PAPER, "edgecolor": "none", "alpha": 0.7, "pad": 0.5},
-                **font(SMALL, color=palette.lot_colour(lot)),
-            )  # fmt: skip
-        low, high = axes.get_ylim()
-        axes.set_ylim(low, high + 0.09 * len(said) * (high - low))
+        course(axes, places.along(over), line, shape, colour, clear=found.distinguishable, band=few)
+    return said if few else []
 
 
 def test_words(found: Trend) -> str:
     """Say the test of a slope: its probability under chance alone, and whether it is significant."""
     p = "p < 0.001" if found.p < 0.001 else f"p = {found.p:.3f}"
     return f"{p}{'' if found.distinguishable else ': not significant'}"
-
-
-def _draw_published(axes: Axes, shown: Quantity) -> None:
-    """Published wires in grey behind one's own, as far as they lie within the frame."""
-    found = points("treatment_c", _PUBLISHED[shown.name], form="wire")
-    (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
-    inside = (found.x > left) & (found.x < right) & (found.y > low) & (found.y < high)
-    axes.plot(found.x[inside], found.y[inside], linestyle="none", zorder=0.8, **PUBLISHED)

@@ -1,4 +1,4 @@
-"""Where tantalum sits, by reaction temperature.
+"""Where tantalum sits, by reaction temperature, and what a wire may hold of which nobody told the dopants.
 
 C. Tarantini et al., Supercond. Sci. Technol. 32 (2019) 124003 found by EXAFS 43 % of it on the tin site after a
 reaction at 634 °C, 11 % at 666 °C and 8 % at 711 °C (read; their conclusions name the opposite direction for what that
@@ -12,10 +12,12 @@ Titanium does not follow the temperature: all of it is on the niobium site in ev
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Mapping
 
 import numpy as np
 
 from xrdorder.relations.growth import SHARES
+from xrdorder.relations.published_samples import published_samples
 
 _TEMPERATURES_C, _SHARES = ([pair[k] for pair in SHARES] for k in (0, 1))
 
@@ -24,6 +26,9 @@ OTHER_WIRES = ((640.0, 0.30), (665.0, 0.21))
 
 U_SHARE = 0.08
 """Root mean square by which `OTHER_WIRES` miss the line (see the module)."""
+
+UNDECLARED = "undeclared"
+"""Stands for the element in the contributions of a wire of which nothing was said about dopants."""
 
 LARGEST_U_SHARE = 0.20
 """Far from all temperatures that were tried nothing is known but the range of what was found, 8 to 43 %, and some."""
@@ -52,3 +57,28 @@ def tantalum_share(reaction_temperature_c: float) -> tuple[float, float]:
     below = max(_TEMPERATURES_C[0] - reaction_temperature_c, 0.0) * float(slopes[0])
     above = max(reaction_temperature_c - _TEMPERATURES_C[-1], 0.0) * float(slopes[-1])
     return share, min(math.hypot(U_SHARE, below + above), LARGEST_U_SHARE)
+
+
+def usual_contents() -> tuple[tuple[float, Mapping[str, float]], ...]:
+    """What wires usually hold: weight of each published wire, and its dopant contents as atomic fractions.
+
+    Undoped wires weigh as much as their number among all published wires that are doped or not (8 of 83; most of them
+    read). The rest of the weight is shared equally by the wires of which contents were measured: five with 1.3 to
+    1.7 at.% Ti, 2.4 to 3.5 at.% Ta or both, S. M. Heald et al., Sci. Rep. 8 (2018) 4798 (read).
+
+    Returns
+    -------
+    tuple of (weight, contents)
+        Weights add up to one.
+    """
+    wires = [one for one in published_samples() if one.form == "wire"]
+    undoped = sum(one.undoped for one in wires) / len(wires)
+    measured = [one.dopant_at_percent for one in wires if one.dopant_at_percent]
+    weight = (1.0 - undoped) / len(measured)
+    contents = ({element: x / 100.0 for element, x in of.items()} for of in measured)
+    return ((undoped, {}), *((weight, of) for of in contents))
+
+
+def usual_effect(of: Callable[[Mapping[str, float]], float]) -> float:
+    """Root mean square of what dopants do, over what wires usually hold; `of` gives it for contents."""
+    return math.sqrt(sum(weight * of(contents) ** 2 for weight, contents in usual_contents()))

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 from xrdorder.crystals.a15 import contrast_shift, dopant_site, tin_lower_bound
 from xrdorder.material.derived_quantities import DerivedQuantities
-from xrdorder.material.dopants import tantalum_share
+from xrdorder.material.dopants import UNDECLARED, tantalum_share, usual_effect
 from xrdorder.material.specimen import Specimen
 from xrdorder.quantities.formatting import rounded
 from xrdorder.quantities.records import How
@@ -33,7 +34,8 @@ def add_site_order(derived: DerivedQuantities, specimen: Specimen, radiation: Ra
 
     The content of a dopant is common to a wire lot. Its partition is not: for tantalum it changes with the
     heat treatment (43 % on the tin site at 634 °C, 8 % at 711 °C; C. Tarantini et al., Supercond. Sci.
-    Technol. 32 (2019) 124003), which is what samples of a lot differ in.
+    Technol. 32 (2019) 124003), which is what samples of a lot differ in. Where nothing was said about dopants the order
+    is that of an undoped wire, and its uncertainty holds what usual contents would do.
     """
     if not derived.given("order_contrast"):
         derived.absent("site_order", "the fit found no contrast of the sublattices")
@@ -52,13 +54,14 @@ def add_site_order(derived: DerivedQuantities, specimen: Specimen, radiation: Ra
         by_share = dopant_contrast(element, 1.0, 1.0, energy) - dopant_contrast(element, 1.0, 0.0, energy)
         extra[f"dopant site/{element}"] = (-u_share * content * by_share, "")
         derived.assumptions.append(specimen.dopant_in_words(element))
-    if not specimen.dopants and not specimen.undoped:
+    if specimen.undeclared():
         derived.flag(
             "dopants-not-declared",
             "nothing was said about dopants and the order is that of an undoped wire; with 2.4 at.% Ta a perfectly "
             "ordered one would read 0.92 to 1.00: name the dopants, or say that there are none",
         )
-        derived.assumptions.append("order as of an undoped wire, dopants not told: 2.4 at.% Ta lowers it by up to 0.08")
+        extra |= _undeclared(specimen, radiation.energy_ev)
+        derived.assumptions.append("order as of an undoped wire, dopants not told; u holds usual contents of Ta and Ti")
     derived.add(
         "site_order",
         derived.values["order_contrast"] - shift,
@@ -66,6 +69,24 @@ def add_site_order(derived: DerivedQuantities, specimen: Specimen, radiation: Ra
         extra,
         **_how_dopants_are_taken_off(specimen, radiation),
     )
+
+
+def _undeclared(specimen: Specimen, energy_ev: float) -> dict[str, tuple[float, str]]:
+    """Contributions of dopants that nobody told: of their contents, common to a lot, and of their sites."""
+    if not specimen.undeclared("dopant-contrast"):
+        return {}
+
+    def by_content(contents: Mapping[str, float]) -> float:
+        return sum(dopant_contrast(e, x, dopant_site(e).share, energy_ev) for e, x in contents.items())
+
+    def by_site(contents: Mapping[str, float]) -> float:
+        ends = {e: [dopant_contrast(e, x, share, energy_ev) for share in (0.0, 1.0)] for e, x in contents.items()}
+        return math.hypot(*(dopant_site(e).u_share * (tin - niobium) for e, (niobium, tin) in ends.items()))
+
+    return {
+        f"dopant content/{UNDECLARED}": (usual_effect(by_content), specimen.lot),
+        f"dopant site/{UNDECLARED}": (usual_effect(by_site), ""),
+    }
 
 
 def dopant_contrast(element: str, content: float, share: float, energy_ev: float) -> float:
@@ -182,6 +203,9 @@ def _add_tin_order(derived: DerivedQuantities, specimen: Specimen) -> None:
         taken += 4.0 * content * share
         extra[f"dopant content/{element}"] = (-4.0 * share * u_content, specimen.lot)
         extra[f"dopant site/{element}"] = (-4.0 * content * u_share, "")
+    if specimen.undeclared("dopant-contrast"):
+        lost = usual_effect(lambda contents: sum(4.0 * x * dopant_site(e).share for e, x in contents.items()))
+        extra[f"dopant site/{UNDECLARED}, tin sites taken"] = (lost, specimen.lot)
     told = _told_of_dopants(specimen)
     derived.add(
         TIN_ORDER,

@@ -200,6 +200,10 @@ class Specimen:
             (self.u_lattice_by_dopant_nm or {}).get(element, U_DOPANT_LATTICE_NM),
         )
 
+    def undeclared(self, correction: str = "") -> bool:
+        """Whether nothing was said about dopants, and the correction for what they do is not switched off."""
+        return not self.dopants and not self.undoped and correction not in self.off
+
     def content(self, element: str) -> tuple[float, float]:
         """Dopant content and its standard uncertainty, atomic fractions."""
         return self.dopants[element], self.u_dopants.get(element, U_DOPANT)

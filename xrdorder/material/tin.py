@@ -24,9 +24,10 @@ unless a value is given (`Specimen.lattice_by_dopant_nm`).
 from __future__ import annotations
 
 from xrdorder.material.derived_quantities import DerivedQuantities
+from xrdorder.material.dopants import UNDECLARED, usual_effect
 from xrdorder.material.lattice import temperature_doubt
 from xrdorder.material.lattice_strain import STRAIN, strain_contributions
-from xrdorder.material.specimen import Specimen
+from xrdorder.material.specimen import U_DOPANT_LATTICE_NM, Specimen
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale
 from xrdorder.quantities.formatting import rounded
 from xrdorder.quantities.records import symbol_of
@@ -106,6 +107,9 @@ def add_tin_of(
         extra[f"dopant lattice effect/{element}"] = (-content * u_effect / scale.slope_nm, _PUBLISHED)
         if effect != 0.0:
             extra[f"dopant content/{element}"] = (-u_content * effect / scale.slope_nm, specimen.lot)
+    if specimen.undeclared("dopant-lattice"):
+        held = usual_effect(lambda contents: sum(contents.values()))
+        extra[f"dopant lattice effect/{UNDECLARED}"] = (held * U_DOPANT_LATTICE_NM / scale.slope_nm, specimen.lot)
     tin = scale.tin(a)
     extra |= scale.doubts(tin)
     extra[f"a(tin) scatter/{scatter_of}".rstrip("/")] = (float(tin_from_lattice.DEFAULT.scatter.at(a, tin)), "")

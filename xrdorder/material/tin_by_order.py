@@ -54,14 +54,14 @@ def usual_order(specimen: Specimen) -> Prior:
     Undoped bulk before irradiation has 0.98 ± 0.02 (one specimen measured about twelve times, T. Spina, thesis, Univ.
     Geneva). Doped wires have weighted order parameters of 0.911 to 0.965 (five wires, S. M. Heald et al., Sci. Rep. 8
     (2018) 4798, table V); as these are defined a little differently, the middle between the two with twice the doubt
-    stands for doped wires. Where dopants are not declared, their share of the contrast may pass for order (judged:
-    0.06).
+    stands for doped wires and for those whose dopants are not declared: what these may do to the contrast is part of
+    the uncertainty of the order.
     """
     if specimen.undoped:
         return Prior(USUAL_S_A, U_USUAL_S_A, "undoped", "undoped bulk")
     if specimen.dopants:
         return Prior(0.95, 0.04, "doped", "undoped bulk and doped wires")
-    return Prior(0.95, 0.06, "undeclared", "undoped bulk and doped wires, dopants not declared")
+    return Prior(0.95, 0.04, "undeclared", "undoped bulk and doped wires, dopants not declared")
 
 
 def add_tin_by_order(

@@ -12,10 +12,15 @@ MAKERS = (*of_variants.MAKERS, *of_patterns.MAKERS, *of_estimates.MAKERS)
 NAMES = tuple(one.name for one in MAKERS)
 
 
-def study_pictures(scene: Scene, only: Collection[str] = ()) -> Iterator[Picture | Missing]:
-    """Give the figures that a study has data for, or what is missing of them; of those asked for, where some are."""
+def study_pictures(
+    scene: Scene, only: Collection[str] = (), *, told: bool = False
+) -> Iterator[Picture | Missing]:
+    """Give the figures that a study has data for, or what is missing of them; of those asked for, where some are.
+
+    Where the study has no data for a figure it is passed over, or said to be missing where that is to be told.
+    """
     for one in MAKERS:
         if one.name in only if only else not one.alone:
-            picture = drawn(one.name, partial(one.make, scene))
+            picture = drawn(one.name, partial(one.draw if told else one.make, scene))
             if picture is not None:
                 yield picture

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
 import numpy as np
 import xarray as xr
@@ -10,7 +11,7 @@ import xarray as xr
 from xrdorder.comparison.variants import fit_to_compare
 from xrdorder.drawing.layout import evenly
 from xrdorder.estimates.conductors import conductors, with_like_sizes
-from xrdorder.exceptions import XrdorderError
+from xrdorder.exceptions import StudyError, XrdorderError
 from xrdorder.figures import budget as budgets
 from xrdorder.figures import planning_figure
 from xrdorder.figures.bc2_grain_size import trade_figure
@@ -20,79 +21,71 @@ from xrdorder.figures.in_field import MOST_BANDS, current_figure, layer_current_
 from xrdorder.figures.schedules import most_shown, reacted, schedule_figure
 from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.quantities.formatting import listed
+from xrdorder.quantities.registry import quantity
 from xrdorder.reports.next_step import FIELD_T
-from xrdorder.reports.pictures import Maker, Picture, Scene
+from xrdorder.reports.pictures import PANELS, Maker, Picture, Scene
 from xrdorder.superconductivity.currents import Conditions, Conductor
 from xrdorder.superconductivity.pinning import MICROSCOPY
 
 _MOST_TRADED = 100
+BUDGETS = {name: PANELS[name] for name in ("lattice", "site-order")} | {"tin": "tin_fraction_lattice"}
+"""Panels of the budget."""
 _FIELDS = "Currents are estimates from grain size, Bc2 and published relations, not measurements. "
 
 
-def schedules(scene: Scene) -> Picture | None:
+def schedules(scene: Scene) -> Picture:
     """Draw the furnace schedules."""
     samples = scene.opened.study.samples
-    found = reacted(
-        {one.name: one.treatment for one in samples}, {one.name: one.lot.name for one in samples}
-    )
-    if not found:
-        return None
-    shown = min(len(found), most_shown(scene.size))
-    some = "" if shown == len(found) else f" ({shown} shown, evenly through the study)"
-    without = sum(one.treatment is None for one in samples)
+    shown = [one for one in samples if not scene.chosen or one.name in scene.chosen]
+    found = reacted({one.name: one.treatment for one in shown}, {one.name: one.lot.name for one in shown})
+    most = min(len(found), most_shown(scene.size))
+    some = "" if most == len(found) else f" ({most} shown, evenly through the study)"
+    without = sum(one.treatment is None for one in shown)
     missing = f" {without} samples without a treatment." if without else ""
     return Picture(
         "schedules",
-        schedule_figure(found, title=scene.headed("Furnace schedules"), size=scene.size),
-        f"Temperature over time of {shown} furnace schedules, small panels with the same axes",
+        schedule_figure(found, **scene.headed("Furnace schedules")),
+        f"Temperature over time of {most} furnace schedules, small panels with the same axes",
         f"Furnace schedules, {len(found)} in all{some}, each with its holds (°C/h), lots and number of samples. "
         f"Where a ramp has no rate it is dashed, with '?', as if it took no time.{missing} Data: study.toml of "
         f"'{scene.title}'.",
     )
 
 
-def budget(scene: Scene) -> Picture | None:
+def budget(scene: Scene, names: Sequence[str] = (), name: str = "budget") -> Picture:
     """Draw what the uncertainties are made of."""
     results, _ = fit_to_compare(scene.opened.results)
-    names = [str(name) for name in results["sample"].values if _finite(results, str(name), "a_nm")]
-    shown = _chosen(names, budgets.MOST, _first_samples(scene))
-    try:
-        figure = budgets.budget_figure(
-            results, shown, title=scene.headed("What uncertainties are made of"), size=scene.size
-        )
-    except XrdorderError:
-        return None
-    some = "" if len(shown) == len(names) else _said_chosen(len(shown), len(names))
+    known = [str(one) for one in results["sample"].values if _finite(results, str(one), "a_nm")]
+    shown = list(scene.chosen) or _chosen(known, budgets.MOST, _first_samples(scene))
+    figure = budgets.budget_figure(results, shown, names, **scene.headed("What uncertainties are made of"))
+    some = "" if scene.chosen or len(shown) == len(known) else _said_chosen(len(shown), len(known))
+    what = listed([quantity(one).noun for one in names]) if names else "lattice parameter, site order and tin"
     return Picture(
-        "budget",
+        name,
         figure,
-        "Shares of the variance of lattice parameter, site order and tin by source, a row for each sample",
-        f"What the uncertainties of lattice parameter, site order and tin are made of{some}: shares of the variance by "
+        f"Shares of the variance of {what} by source, a row for each sample",
+        f"What the uncertainties of {what} are made of{some}: shares of the variance by "
         "source. Plain: independent; hatched: shared with other samples, which cancels in differences as far as it is "
         f"shared. Numbers: standard uncertainty (k = 1). {scene.data}",
     )
 
 
-def relations(scene: Scene) -> Picture | None:
+def relations(scene: Scene, names: Sequence[str] = (), name: str = "relations") -> Picture:
     """Draw Tc and Bc2 by each relation, of the sample ahead and the reference."""
-    names = _first_samples(scene)
-    try:
-        figure = by_relation_figure(
-            scene.opened.results, names, title=scene.headed("Tc and Bc2 by each relation"), size=scene.size
-        )
-    except XrdorderError:
-        return None
+    samples = list(scene.chosen) or _first_samples(scene)
+    what = listed([quantity(one).noun for one in names]) if names else "Tc and Bc2 at 4.2 K"
+    figure = by_relation_figure(scene.opened.results, samples, names, **scene.headed("Tc and Bc2 by each relation"))
     return Picture(
-        "relations",
+        name,
         figure,
-        f"Tc and Bc2 at 4.2 K of {' and '.join(names)} by each published relation, the joint estimate on top",
-        f"Tc and Bc2 at 4.2 K of {' and '.join(names)} by each published relation, with its 68 % interval; on "
+        f"{what} of {listed(samples)} by each published relation, the joint estimate on top",
+        f"{what} of {listed(samples)} by each published relation, with its 68 % interval; on "
         "top the joint estimate. How far rows lie apart is how far published relations disagree; refused ones say why. "
         f"{ESTIMATES} {scene.data}",
     )
 
 
-def trade(scene: Scene) -> Picture | None:
+def trade(scene: Scene) -> Picture:
     """Draw Bc2 against grain size with lines of equal current."""
     results, _ = fit_to_compare(scene.opened.results)
     first = _first_samples(scene)
@@ -101,13 +94,7 @@ def trade(scene: Scene) -> Picture | None:
     samples = _conductors(scene, results, shown)
     found = [one.name for one in samples]
     reference = next((name for name in reversed(first) if name in found), found[0] if found else "")
-    try:
-        figure = trade_figure(
-            samples, reference, field_t=FIELD_T, named=first, title=scene.headed("Bc2 against grain size"),
-            size=scene.size,
-        )
-    except XrdorderError:
-        return None
+    figure = trade_figure(samples, reference, field_t=FIELD_T, named=first, **scene.headed("Bc2 against grain size"))
     some = "" if len(shown) == len(everybody) else _said_chosen(len(shown), len(everybody))
     by_eye = any(one.grain.by == MICROSCOPY for one in samples)
     noun = "grain size by microscopy" if by_eye else "domain size, taken for the grain size"
@@ -123,23 +110,17 @@ def trade(scene: Scene) -> Picture | None:
     )
 
 
-def currents(scene: Scene) -> Picture | None:
+def currents(scene: Scene) -> Picture:
     """Draw relative currents against field."""
     results, _ = fit_to_compare(scene.opened.results)
     first = _first_samples(scene)
-    tried = _chosen(list(scene.look.first_samples.values()), 2 * MOST_CURRENTS, first)
+    tried = list(scene.chosen) or _chosen(list(scene.look.first_samples.values()), 2 * MOST_CURRENTS, first)
     ready = {one.name: one for one in _conductors(scene, results, tried)}
     names = _chosen(list(ready), MOST_CURRENTS, [name for name in first if name in ready])
-    if len(names) < 2:
-        return None
     reference = next((name for name in reversed(first) if name in names), names[0])
-    try:
-        figure = current_figure(
-            [ready[name] for name in names], reference=reference, title=scene.headed("Layer current against field"),
-            size=scene.size,
-        )
-    except XrdorderError:
-        return None
+    figure = current_figure(
+        [ready[name] for name in names], reference=reference, **scene.headed("Layer current against field")
+    )
     return Picture(
         "currents",
         figure,
@@ -153,36 +134,33 @@ def currents(scene: Scene) -> Picture | None:
     )
 
 
-def layer_current(scene: Scene) -> Picture | None:
+def layer_current(scene: Scene) -> Picture:
     """Draw the current density of the layer with its bands, of one sample a lot: the one with the highest Bc2."""
     results, _ = fit_to_compare(scene.opened.results)
     best: dict[str, str] = {}
     for k in np.argsort(-results["Bc2_4K2_T"].values, kind="stable"):
         best.setdefault(str(results["lot"].values[k]), str(results["sample"].values[k]))
-    ready = {one.name: one for one in _conductors(scene, results, list(best.values()))}
-    names = [name for name in best.values() if name in ready][:MOST_BANDS]
-    try:
-        figure = layer_current_figure(
-            [ready[name] for name in names], title=scene.headed("Layer current density"), size=scene.size
-        )
-    except XrdorderError:
-        return None
+    lots = dict.fromkeys(results["lot"].values.astype(str))  # as they have their colours in other figures
+    shown = scene.chosen or tuple(best[lot] for lot in lots)
+    ready = {one.name: one for one in _conductors(scene, results, shown)}
+    names = [name for name in shown if name in ready][:MOST_BANDS]
+    figure = layer_current_figure([ready[name] for name in names], **scene.headed("Layer current density"))
     return Picture(
         "layer-current",
         figure,
         f"Estimated current density of the A15 layer against field with bands, {listed(names)}",
-        f"Estimated critical current density of the A15 layer at 4.2 K against field, on a logarithmic scale: of each "
-        f"wire lot the sample with the highest Bc2 ({listed(names)}). Bands: 68 % interval, most of it shared by all "
-        f"samples. {_FIELDS}{scene.data}",
+        f"Estimated critical current density of the A15 layer at 4.2 K against field, on a logarithmic scale: "
+        f"{'' if scene.chosen else 'of each wire lot the sample with the highest Bc2, '}{listed(names)}. Bands: 68 % "
+        f"interval, most of it shared by all samples. {_FIELDS}{scene.data}",
     )
 
 
-def treatment_map(scene: Scene) -> Picture | None:
+def treatment_map(scene: Scene) -> Picture:
     """Draw the map of estimates over temperature and time of the last hold, of the lot that is planned for."""
     found = scene.plan
     if found is None:
-        return None
-    figure = planning_figure(found, title=scene.headed("Where to react next"), size=scene.size)
+        raise StudyError("no lot has treatments and wires to plan with")
+    figure = planning_figure(found, **scene.headed("Where to react next"))
     said = "" if found.plans[0].differ else " No measured difference: expected from growth."
     return Picture(
         "map",
@@ -238,4 +216,8 @@ MAKERS = (
     Maker("schedules", schedules), Maker("relations", relations), Maker("trade-off", trade),
     Maker("layer-current", layer_current), Maker("currents", currents, alone=True), Maker("map", treatment_map),
     Maker("budget", budget),
+    *(Maker(f"relations-{one}", partial(relations, names=[PANELS[one]], name=f"relations-{one}"), alone=True)
+      for one in ("tc", "bc2")),
+    *(Maker(f"budget-{name}", partial(budget, names=[one], name=f"budget-{name}"), alone=True)
+      for name, one in BUDGETS.items()),
 )  # fmt: skip

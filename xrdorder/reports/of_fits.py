@@ -2,29 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from functools import partial
 
-from xrdorder.exceptions import StudyError, did_you_mean
+from xrdorder.exceptions import StudyError
 from xrdorder.figures import fit_figure
+from xrdorder.figures.fit import SMOOTHING_DEG
 from xrdorder.reports.pictures import Missing, Picture, Scene, drawn
 from xrdorder.results.sample_file import FAILED, StoredSample
 from xrdorder.results.study_table import in_short
 
-NAME = "fit"
+NAME, ALONE = "fit", "pattern"
+"""With its close-ups, and without."""
 
 
-def fit_pictures(scene: Scene, samples: Sequence[str] = ()) -> Iterator[Picture | Missing]:
-    """Draw the fits of samples; of the first sample of the variant ahead (else of the study) unless some are named.
+def fit_pictures(scene: Scene, *, alone: bool = False) -> Iterator[Picture | Missing]:
+    """Draw the fits of the chosen samples, with close-ups or alone; one of the variant ahead unless some are chosen.
 
     Raises
     ------
     StudyError
-        There is no such sample, or no pattern of it was fitted.
+        No pattern of a sample was fitted.
     """
-    for name in samples or _first(scene):
+    for name in scene.chosen or _first(scene):
         sample = _sample(scene, name)
-        picture = drawn(f"{NAME}-{name}", partial(_picture, scene, sample))
+        picture = drawn(f"{ALONE if alone else NAME}-{name}", partial(_picture, scene, sample, alone=alone))
         if picture is not None:
             yield picture
 
@@ -38,31 +40,35 @@ def _first(scene: Scene) -> list[str]:
 
 
 def _sample(scene: Scene, name: str) -> StoredSample:
-    known = [str(one) for one in scene.opened.results["sample"].values]
-    if name not in known:
-        raise StudyError(f"the study has no sample '{name}'; {did_you_mean(name, known)}")
     sample = scene.samples(name)
     if "curves" not in sample.groups:
         raise StudyError(f"no pattern of sample '{name}' was fitted, so there is no fit to draw")
     return sample
 
 
-def _picture(scene: Scene, sample: StoredSample) -> Picture:
+def _picture(scene: Scene, sample: StoredSample, *, alone: bool) -> Picture:
     name, row = sample.name, scene.opened.results.sel(sample=sample.name)
     told = [str(row[key].item()) for key in ("lot", "treatment", "mount")]
     radiation = sample.provenance.options.get("radiation", "")
     about = " · ".join(filter(None, (*told, str(radiation or ""))))
+    close, last = "", ""
+    if not alone:
+        close = ", and close-ups"
+        last = (
+            "; last, with their residuals, the lines that carry the order and the overlap region of A15, niobium and "
+            "bronze"
+        )
     quality = f"R_wp {100.0 * sample.r_wp:.1f} %, reduced χ² {sample.chi2_reduced:.2f}"
     return Picture(
-        f"{NAME}-{name}",
+        f"{ALONE if alone else NAME}-{name}",
         fit_figure(
             sample.curves, sample.lines, sample.groups.get("phases"),
             title=f"Pattern and fit: {name}", remark=" · ".join(filter(None, (about, quality))),
-            results=in_short(row), size=scene.size,
+            results=in_short(row), close_ups=() if alone else None, size=scene.size,
         ),
-        f"Counts of sample {name} over the angle 2θ with the fitted pattern, the residual below, and close-ups",
+        f"Counts of sample {name} over the angle 2θ with the fitted pattern, the residual below{close}",
         f"Pattern of sample {name} ({about}): counts as points over background and phases, which make the calculated "
         "pattern, by the square root; above, a mark for each line, its height by the root of its area; below, the "
-        "residual in standard uncertainties; last, with their residuals, the lines that carry the order and the "
-        f"overlap region of A15, niobium and bronze. {quality}. Data: {name}.nc of '{scene.title}'.",
+        f"residual in standard uncertainties (filled: each point; line: mean over {SMOOTHING_DEG:g}°){last}. "
+        f"{quality}. Data: {name}.nc of '{scene.title}'.",
     )  # fmt: skip

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 
 from xrdorder.drawing.layout import evenly
 from xrdorder.exceptions import StudyError
+from xrdorder.figures.close_ups import ORDER_LINES
 from xrdorder.figures.line_by_line import LinesOfSample, extrapolation_figure, williamson_hall_figure
 from xrdorder.figures.order_lines import STRONG_LINES, Overlaid, order_lines_figure
 from xrdorder.figures.patterns import MOST_CURVES, SamplePattern, patterns_figure
 from xrdorder.figures.resolution import MOST as MOST_INSTRUMENTS
 from xrdorder.figures.resolution import TOLD_DEG, resolution_figure
 from xrdorder.profiles import Instrument, read_instrument
-from xrdorder.quantities.formatting import MISSING, concise
+from xrdorder.quantities.formatting import MISSING, concise, listed
 from xrdorder.quantities.of_phase import STRAIN_ANISOTROPY
 from xrdorder.reports.pictures import Maker, Picture, Scene
 from xrdorder.results.open_study import RESULTS
@@ -29,12 +31,10 @@ _MOST_PANELS = {1: 4, 2: 8}
 """By columns of a figure."""
 
 
-def patterns(scene: Scene) -> Picture | None:
+def patterns(scene: Scene) -> Picture:
     """Draw all patterns: curves, or a map where they are many."""
     found = [_pattern(scene, k, sample) for k, sample in _samples(scene, _fitted(scene), _CURVES)]
-    if not found:
-        return None
-    count = f"All {len(found)} patterns" if len(found) > 1 else "The pattern"
+    count = f"{'' if scene.chosen else 'All '}{len(found)} patterns" if len(found) > 1 else "The pattern"
     if len(found) <= MOST_CURVES:
         how, what = "as curves, sample names beside them", "Observed counts (thin lines: none), each pattern"
     else:
@@ -42,7 +42,7 @@ def patterns(scene: Scene) -> Picture | None:
         what = "Observed counts less the fitted background, each pattern"
     return Picture(
         "patterns",
-        patterns_figure(found, title=scene.headed("Patterns"), size=scene.size),
+        patterns_figure(found, **scene.headed("Patterns")),
         f"{count} of the study over the angle 2θ, {how}; marks below show where lines of each phase stand",
         f"{count} {how}, in the order of temperature, then time. {what} divided by the highest point of its fit and "
         "drawn by the square root. Marks below: lines of the phases that "
@@ -50,16 +50,14 @@ def patterns(scene: Scene) -> Picture | None:
     )
 
 
-def extrapolation(scene: Scene) -> Picture | None:
+def extrapolation(scene: Scene) -> Picture:
     """Draw lattice parameters by single lines, a panel a sample."""
     rows, chosen = _variants(scene)
     found = [_lines(sample) for _, sample in _samples(scene, rows, _SINGLE_LINES)]
     found = [one for one in found if one.with_centres.sizes["single_line"]]
-    if not found:
-        return None
     return Picture(
         "extrapolation",
-        extrapolation_figure(found, title=scene.headed("Lattice parameter by single lines"), size=scene.size),
+        extrapolation_figure(found, **scene.headed("Lattice parameter by single lines")),
         f"Relative deviation of the lattice parameter by single lines against cos²θ/sinθ, {_count(found)}",
         f"Lattice parameter of the A15 by each line alone against cos²θ/sinθ, in ppm of that of the whole fit, on one "
         f"scale, {_count(found)} ({chosen}). All shifts but the displacement of the specimen are corrected, which in "
@@ -69,16 +67,14 @@ def extrapolation(scene: Scene) -> Picture | None:
     )
 
 
-def williamson_hall(scene: Scene) -> Picture | None:
+def williamson_hall(scene: Scene) -> Picture:
     """Draw widths of single lines in the manner of size and strain, a panel a sample."""
     rows, chosen = _variants(scene)
     found = [_lines(sample, widths=True) for _, sample in _samples(scene, rows, _SINGLE_LINES)]
     found = [one for one in found if one.with_widths.sizes["single_line"]]
-    if not found:
-        return None
     return Picture(
         "williamson-hall",
-        williamson_hall_figure(found, title=scene.headed("Williamson-Hall plot"), size=scene.size),
+        williamson_hall_figure(found, **scene.headed("Williamson-Hall plot")),
         f"Breadth that the specimen adds to lines of the A15, times cosθ, against sinθ, {_count(found)}",
         f"Williamson-Hall plot: integral breadth of single A15 lines beyond that of instrument and radiation, times "
         f"cosθ, against sinθ, {_count(found)} ({chosen}). Bars: standard uncertainty from counting; the Gaussian part "
@@ -88,7 +84,7 @@ def williamson_hall(scene: Scene) -> Picture | None:
     )
 
 
-def resolution(scene: Scene) -> Picture | None:
+def resolution(scene: Scene) -> Picture:
     """Draw how wide the instruments of the study make a line."""
     study = scene.opened.study
     found: dict[str, Instrument] = {}
@@ -97,8 +93,6 @@ def resolution(scene: Scene) -> Picture | None:
         path = given if isinstance(given, Path) else study.folder / RESULTS / calibration_files(name)[0]
         if path.is_file() and len(found) < MOST_INSTRUMENTS:
             found[name] = read_instrument(path)
-    if not found:
-        return None
     widths = [
         f"{name or one.standard}: "
         + ", ".join(f"{one.fwhm(at):.3f}° at {at:g}°" for at in TOLD_DEG)
@@ -106,29 +100,24 @@ def resolution(scene: Scene) -> Picture | None:
     ]
     return Picture(
         "resolution",
-        resolution_figure(found, title=scene.headed("Resolution of the instrument"), size=scene.size),
+        resolution_figure(found, **scene.headed("Resolution of the instrument")),
         "Full width at half maximum that the instrument gives a line against the angle 2θ",
         "Full width at half maximum that the instrument alone gives a line, by its calibration; emission lines and "
         f"axial divergence come on top. {'; '.join(widths)}. Data: instrument files of '{scene.title}'.",
     )
 
 
-def order_lines(scene: Scene) -> Picture | None:
+def order_lines(scene: Scene, lines: Sequence[str] = ORDER_LINES, name: str = "order-lines") -> Picture:
     """Lay the order lines of the variant ahead over those of the one it is compared with."""
     rows, chosen = _before_and_after(scene)
     found = [_overlaid(scene, k, sample) for k, sample in _samples(scene, rows, _CURVES)]
-    if not found:
-        return None
-    try:
-        figure = order_lines_figure(found, title=scene.headed("Lines that carry the order"), size=scene.size)
-    except StudyError:
-        return None
+    figure = order_lines_figure(found, lines, **scene.headed("Lines that carry the order"))
     strong = ", ".join(f"({hkl.replace(' ', '')})" for hkl in STRONG_LINES)
     names = " and ".join(one.name for one in found)
     return Picture(
-        "order-lines",
+        name,
         figure,
-        f"Lines (110), (220) and (310) of {names}, laid over each other, with their areas",
+        f"{listed([f'({hkl.replace(chr(32), str())})' for hkl in lines])} of {names}, laid over each other, with areas",
         f"The lines that carry the order, of {names} ({chosen}), over the angle from the place of each line. "
         "Background and other phases of the fit are taken off, and counts divided by the fitted area of those of "
         f"{strong} that all have. Marks: observed, a few points together, with their standard uncertainty from "
@@ -141,6 +130,8 @@ def order_lines(scene: Scene) -> Picture | None:
 def _before_and_after(scene: Scene) -> tuple[list[int], str]:
     """Pick a sample of the variant ahead and one of the reference; without verdicts the last and first by treatment."""
     names = [str(name) for name in scene.opened.results["sample"].values]
+    if scene.chosen:
+        return [names.index(name) for name in scene.chosen], "chosen"
     ahead = scene.look.ahead_and_reference
     if len(ahead) == 2:
         return [names.index(name) for name in ahead], "variant ahead and reference"
@@ -160,6 +151,8 @@ def _overlaid(scene: Scene, row: int, sample: StoredSample) -> Overlaid:
 def _variants(scene: Scene) -> tuple[list[int], str]:
     """Pick the first sample of each lot and treatment, a sensible number in the order of treatment; and say so."""
     results = scene.opened.results
+    if scene.chosen:
+        return [k for k, name in enumerate(results["sample"].values) if str(name) in scene.chosen], "chosen"
     first: dict[tuple[str, str], int] = {}
     for k, status in enumerate(results["status"].values):
         if str(status) == OK:
@@ -225,7 +218,11 @@ def _count(found: Sequence[object]) -> str:
 
 def _fitted(scene: Scene) -> list[int]:
     """Rows of samples that have a fit."""
-    return [k for k, status in enumerate(scene.opened.results["status"].values) if not str(status).startswith(FAILED)]
+    names, states = (scene.opened.results[key].values.astype(str) for key in ("sample", "status"))
+    return [
+        k for k, (name, status) in enumerate(zip(names, states, strict=True))
+        if not status.startswith(FAILED) and (not scene.chosen or name in scene.chosen)
+    ]  # fmt: skip
 
 
 def _samples(scene: Scene, rows: Sequence[int], groups: Sequence[str]) -> Iterator[tuple[int, StoredSample]]:
@@ -254,4 +251,6 @@ def _data(scene: Scene) -> str:
 MAKERS = (
     Maker("patterns", patterns), Maker("order-lines", order_lines), Maker("extrapolation", extrapolation),
     Maker("williamson-hall", williamson_hall), Maker("resolution", resolution),
+    *(Maker(name, partial(order_lines, lines=[hkl], name=name), alone=True) for hkl in ORDER_LINES
+      for name in [f"order-lines-{hkl.replace(' ', '')}"]),
 )  # fmt: skip

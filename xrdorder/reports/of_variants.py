@@ -12,7 +12,7 @@ from xrdorder.comparison import Compared
 from xrdorder.comparison.variants import fit_to_compare
 from xrdorder.comparison.wording import manner
 from xrdorder.drawing.layout import Size
-from xrdorder.exceptions import XrdorderError
+from xrdorder.exceptions import StudyError
 from xrdorder.figures import (
     TRENDS,
     against_figure,
@@ -31,115 +31,117 @@ from xrdorder.measured.kramer import kramer_series
 from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.quantities.formatting import digits, listed
 from xrdorder.quantities.registry import quantity
-from xrdorder.reports.pictures import Maker, Picture, Scene
+from xrdorder.reports.pictures import PANELS, Maker, Picture, Scene
 
 _MOST_PLACES = 12
-TREATED = {"site-order": "site_order", "tin": "tin_fraction", "lattice": "a_nm"}
-"""What is shown against the treatment, in a panel each or by its own name."""
+TREATED = ("site-order", "tin", "lattice")
+"""What is shown against the treatment in a figure."""
+MEASURED = {"tin": "tin_at_percent", "tc": "Tc_K", "bc2": "Bc2_T"}
+"""Panels of predicted against measured, by what was measured."""
 BESIDE = Size("beside", 5.0, 1, headed=False)
 """Of a figure beside the answer."""
 
 
-def answer(scene: Scene) -> Picture | None:
+def answer(scene: Scene) -> Picture:
     """Draw the differences in what variants are ranked by, small: beside the answer."""
-    against = [one for one in scene.look.to_first.values() if manner(one.comparison.quantity).noun == scene.look.by]
-    if not against:
-        return None
-    reference, noun = against[0].against, scene.look.by
+    found, noun = list(scene.look.to_first.values()), scene.look.by
+    against = [one for one in found if manner(one.comparison.quantity).noun == noun]
+    figure = difference_rows(against, size=BESIDE)
+    reference = against[0].against
     return Picture(
         "answer",
-        difference_rows(against, size=BESIDE),
+        figure,
         f"Differences in {noun} of all variants to {reference}, a row each",
         f"Differences in {noun} to {reference}: {_read_differences(against)}",
     )
 
 
-def differences(scene: Scene) -> Picture | None:
+def differences(scene: Scene, names: Sequence[str] = (), name: str = "differences") -> Picture:
     """Draw the differences of all variants to the first, a row each."""
-    against = list(scene.look.to_first.values())
-    if not against:
-        return None
-    reference = against[0].against
+    against = _compared(scene, names)
+    figure = difference_rows(against, **scene.headed("Differences of variants"))
+    what = f"Differences{_of(names)} of all variants to {against[0].against}"
     return Picture(
-        "differences",
-        difference_rows(against, title=scene.headed("Differences of variants"), size=scene.size),
-        f"Differences of all variants to {reference}, a row each, quantities side by side",
-        f"Differences of all variants to {reference}: {_read_differences(against)} {ESTIMATES} {scene.data}",
+        name, figure, f"{what}, a row each", f"{what}: {_read_differences(against)} {ESTIMATES} {scene.data}"
     )
+
+
+def _compared(scene: Scene, names: Sequence[str]) -> list[Compared]:
+    return [one for about, one in scene.look.to_first.items() if not names or quantity(about).name in names]
+
+
+def _of(names: Sequence[str]) -> str:
+    return f" in {listed([quantity(one).noun for one in names])}" if names else ""
 
 
 def _read_differences(found: Sequence[Compared]) -> str:
     """Say how marks of differences are read."""
     number = max(one.comparison.first.size for one in found)
+    comparisons = "the one comparison" if number == 1 else f"all {number} comparisons"
     return (
-        f"filled marks are significant (5 % for {_all_of(number)} of a quantity together), open ones are not. "
+        f"filled marks are significant (5 % for {comparisons} of a quantity together), open ones are not. "
         "Thick bars: standard uncertainty (k = 1), thin ones: 95 %; correlated errors have cancelled; small "
         "strokes: single wires."
     )
 
 
-def _all_of(number: int) -> str:
-    return "the one comparison" if number == 1 else f"all {number} comparisons"
-
-
-def courses(scene: Scene) -> Picture | None:
+def courses(scene: Scene, names: Sequence[str] = (), name: str = "courses") -> Picture:
     """Draw the differences to the first variant over what varies."""
     results = scene.opened.results
     variable = usual_variable(results)
     number = dict(zip(results["sample"].values.astype(str), results[variable.column].values, strict=True))
     lots = dict(zip(results["sample"].values.astype(str), results["lot"].values.astype(str), strict=True))
     found = [
-        one._replace(variable=[float(number[name]) for name in one.values.samples])
-        for one in scene.look.to_first.values()
+        one._replace(variable=[float(number[sample]) for sample in one.values.samples])
+        for one in _compared(scene, names)
     ]
     if not any(np.unique(np.asarray(one.variable)[np.isfinite(one.variable)]).size > 1 for one in found):
-        return None
-    reference = found[0].against
+        raise StudyError(f"no two samples differ in {variable.title}")
+    figure = difference_courses(
+        found, variable.title, variable.unit, lots=lots, logarithmic=variable.logarithmic,
+        **scene.headed(f"Differences over the {variable.title}"),
+    )  # fmt: skip
+    what = f"Differences{_of(names)} of all variants to {found[0].against} over the {variable.title}"
     return Picture(
-        "courses",
-        difference_courses(
-            found, variable.title, variable.unit, lots=lots, logarithmic=variable.logarithmic,
-            title=scene.headed(f"Differences over the {variable.title}"), size=scene.size,
-        ),
-        f"Differences of all variants to {reference} over the {variable.title}, with lines",
-        f"Differences of all variants to {reference} over the {variable.title}: {_read_differences(found)} Lines: "
-        "straight through the samples, dashed where the slope is not significant; bands: standard uncertainty of "
-        f"their shape. {ESTIMATES} {scene.data}",
+        name,
+        figure,
+        f"{what}, with lines",
+        f"{what}: {_read_differences(found)} Lines: straight through the samples, dashed where the slope is not "
+        f"significant; bands: standard uncertainty of their shape. {ESTIMATES} {scene.data}",
     )
 
 
-def trends(scene: Scene, names: Sequence[str] = (), name: str = "trends") -> Picture | None:
+def trends(scene: Scene, names: Sequence[str] = (), name: str = "trends") -> Picture:
     """Draw absolutes over what varies, with the test of each lot's trend."""
     results, _ = fit_to_compare(scene.opened.results)
     variable = usual_variable(results)
-    nouns = listed([quantity(one).noun for one in names or TRENDS])
-    headed = scene.headed(f"{nouns[0].upper() + nouns[1:] if names else 'Samples'} over the {variable.title}")
-    try:
-        figure = trend_figure(results, names or None, variable=variable, title=headed, size=scene.size)
-    except XrdorderError:
-        return None
-    estimates = f" Tc and Bc2: 68 % interval, ticks: each published relation alone. {ESTIMATES}" * (not names)
+    shown = [quantity(one) for one in names or TRENDS]
+    nouns = listed([one.noun for one in shown])
+    what = f"{nouns[0].upper()}{nouns[1:]}"
+    headed = scene.headed(f"{what if names else 'Samples'} over the {variable.title}")
+    figure = trend_figure(results, names or None, variable=variable, **headed)
+    kinds = {one.predicted for one in shown}
+    measured_ones = (
+        "Bars at marks: independent standard uncertainty (k = 1); at the right edge: what all samples of a lot share. "
+        "Lines: straight through a lot where a line is not rejected (dashed: slope not significant), with the change "
+        "over the range and its test; bands: standard uncertainty of their shape. Grey: published wires within the "
+        "frame. "
+    ) * (False in kinds)
+    estimates = f" Bars of Tc and Bc2: 68 % interval of the joint estimate. {ESTIMATES}" * (True in kinds)
     return Picture(
         name, figure,
         f"{nouns} of all samples against the {variable.title}",
-        f"{nouns[0].upper()}{nouns[1:]} of each sample against the {variable.title}. Bars at marks: "
-        "independent standard uncertainty (k = 1); at the right edge: what all samples of a lot share. Lines: straight "
-        "through a lot where a line is not rejected (dashed: slope not significant), with the change over the "
-        "range and its test; bands: standard uncertainty of their shape. Grey: published wires within the frame. Marks "
-        f"of equal {variable.title} stand beside each other{_beside(results, variable)}.{estimates} {scene.data}",
-    )
+        f"{what} of each sample against the {variable.title}. {measured_ones}Marks of equal {variable.title} stand "
+        f"beside each other{_beside(results, variable)}.{estimates} {scene.data}",
+    )  # fmt: skip
 
 
-def growth(scene: Scene) -> Picture | None:
+def growth(scene: Scene) -> Picture:
     """Draw the logarithm of sizes against the inverse temperature."""
     results, _ = fit_to_compare(scene.opened.results)
-    try:
-        figure = growth_figure(results, title=scene.headed("Growth of crystallites"), size=scene.size)
-    except XrdorderError:
-        return None
     return Picture(
         "growth",
-        figure,
+        growth_figure(results, **scene.headed("Growth of crystallites")),
         "Crystallite size on a logarithmic scale against the inverse reaction temperature, with activation energies",
         "Crystallite (domain) size on a logarithmic scale against the inverse of the reaction temperature. Bars: "
         "independent standard uncertainty (k = 1). Lines: straight through a lot where a line is not rejected; E: "
@@ -148,16 +150,12 @@ def growth(scene: Scene) -> Picture | None:
     )
 
 
-def published(scene: Scene, names: Sequence[str] = tuple(PAIRS), name: str = "published") -> Picture | None:
+def published(scene: Scene, names: Sequence[str] = tuple(PAIRS), name: str = "published") -> Picture:
     """Draw own samples in front of what others published."""
     results, _ = fit_to_compare(scene.opened.results)
-    try:
-        figure = against_figure(
-            results, names, library=scene.look.library, title=scene.headed("Among published samples and relations"),
-            size=scene.size,
-        )  # fmt: skip
-    except XrdorderError:
-        return None
+    figure = against_figure(
+        results, names, library=scene.look.library, **scene.headed("Among published samples and relations")
+    )
     pairs_said = listed([f"{quantity(PAIRS[one].y).noun} against {quantity(PAIRS[one].x).noun}" for one in names])
     bound = " Shaded: more order than the tin content allows (undoped)." if "order-tin" in names else ""
     return Picture(
@@ -167,18 +165,16 @@ def published(scene: Scene, names: Sequence[str] = tuple(PAIRS), name: str = "pu
         "estimates, shared errors included. Grey: published samples within the frame, whatever their dopants "
         "and process; irradiated and strained ones are left out. "
         f"Lines: published relations, as far as they are valid.{bound} {ESTIMATES} {scene.data}",
-    )
+    )  # fmt: skip
 
 
-def kramer(scene: Scene) -> Picture | None:
-    """Draw the Kramer plot of measured critical currents, where any were measured."""
+def kramer(scene: Scene) -> Picture:
+    """Draw the Kramer plot of measured critical currents."""
     series = kramer_series((one.name, one.measured) for one in scene.opened.study.samples)
-    if not series:
-        return None
     some = f" ({MOST_SERIES} of {len(series)}, evenly through the study)" if len(series) > MOST_SERIES else ""
     return Picture(
         "kramer",
-        kramer_figure(series, title=scene.headed("Kramer plot"), size=scene.size),
+        kramer_figure(series, **scene.headed("Kramer plot")),
         "Root of the measured critical current times the fourth root of the field against the field, with lines",
         f"Kramer plot of measured critical currents{some}. Bars: standard uncertainty (k = 1). Lines: weighted least "
         "squares where a line is not rejected, to the Kramer field, at which the pinning force vanishes; it is no Bc2. "
@@ -187,7 +183,7 @@ def kramer(scene: Scene) -> Picture | None:
 
 
 def _beside(results: xr.Dataset, variable: Variable) -> str:
-    """Say what the other variable was at each place: narrow figures have no room for it."""
+    """Say what the other variable was at each place."""
     held: dict[float, set[float]] = {}
     for x, other in zip(results[variable.column].values, results[variable.beside].values, strict=True):
         if np.isfinite(x) and np.isfinite(other):
@@ -203,15 +199,11 @@ def _beside(results: xr.Dataset, variable: Variable) -> str:
     return f" ({variable.beside_title}: {'; '.join(places)})"
 
 
-def measured(scene: Scene) -> Picture | None:
-    """Draw predicted against measured values, where any were measured."""
-    try:
-        figure = measured_figure(hold(scene.opened), title=scene.headed("Predicted against measured"), size=scene.size)
-    except XrdorderError:
-        return None
+def measured(scene: Scene, names: Sequence[str] = (), name: str = "measured") -> Picture:
+    """Draw predicted against measured values."""
     return Picture(
-        "measured",
-        figure,
+        name,
+        measured_figure(hold(scene.opened), names, **scene.headed("Predicted against measured")),
         "Predicted against measured values",
         "Measured values (up) against estimates (across): bars are the standard uncertainty of the measurement and the "
         "68 % interval of the estimate; on the line both are equal. Beside or below, what each published relation is "
@@ -222,13 +214,24 @@ def measured(scene: Scene) -> Picture | None:
     )
 
 
+def _alone(figure: str, draw: partial[Picture], panels: Sequence[str]) -> tuple[Maker, ...]:
+    """Makers of single panels; each is named after its figure and what it shows."""
+    return tuple(
+        Maker(name, partial(draw, names=[PANELS[one]], name=name), alone=True)
+        for one in panels
+        for name in [f"{figure}-{one}" if figure else one]
+    )
+
+
+_COMPARED = tuple(one for one in PANELS if one != "lattice")
 MAKERS = (
     Maker("answer", answer, alone=True), Maker("differences", differences),
-    Maker("treatment", partial(trends, names=tuple(TREATED.values()), name="treatment")),
+    Maker("treatment", partial(trends, names=[PANELS[one] for one in TREATED], name="treatment")),
     Maker("published", published), Maker("trends", trends), Maker("growth", growth),
     Maker("courses", courses, alone=True), Maker("measured", measured), Maker("kramer", kramer),
-    *(
-        Maker(name, partial(trends, names=[one], name=name), alone=True) for name, one in TREATED.items()
-    ),
     *(Maker(name, partial(published, names=[name], name=name), alone=True) for name in PAIRS),
-)
+    *_alone("", partial(trends), tuple(PANELS)), *_alone("differences", partial(differences), _COMPARED),
+    *_alone("courses", partial(courses), _COMPARED),
+    *(Maker(f"measured-{name}", partial(measured, names=[one], name=f"measured-{name}"), alone=True)
+      for name, one in MEASURED.items()),
+)  # fmt: skip

@@ -8,11 +8,13 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 import matplotlib
 from matplotlib.figure import Figure
 
 from xrdorder.drawing.layout import SCREEN, Size
+from xrdorder.exceptions import XrdorderError
 from xrdorder.faults import cause, recorded
 from xrdorder.planning.study import LotPlan
 from xrdorder.reports.first_look import FirstLook, first_look
@@ -21,6 +23,11 @@ from xrdorder.results.open_study import OpenStudy
 from xrdorder.results.sample_file import StoredSample
 
 FORMATS = ("png", "svg", "pdf")
+PANELS = {
+    "site-order": "site_order", "tin": "tin_fraction", "lattice": "a_nm", "domain-size": "domain_size_nm",
+    "a15-fraction": "a15_fraction", "tc": "Tc_K", "bc2": "Bc2_4K2_T",
+}  # fmt: skip
+"""Quantities that have panels of their own, as names of figures say them."""
 _UNDATED: dict[str, dict[str, None] | None] = {"png": None, "svg": {"Date": None}, "pdf": {"CreationDate": None}}
 _PNG_DPI = 170  # as printed in a report
 
@@ -122,12 +129,15 @@ class Scene:
         Verdicts on it, made once.
     samples : Samples
     size : Size
+    chosen : tuple of str
+        Samples that figures of single samples show; what each says of itself unless given.
     """
 
     opened: OpenStudy
     look: FirstLook
     samples: Samples
     size: Size = SCREEN
+    chosen: tuple[str, ...] = ()
 
     @classmethod
     def of(cls, opened: OpenStudy, size: Size = SCREEN) -> Scene:
@@ -144,9 +154,9 @@ class Scene:
         """The study, by its title or its folder."""
         return self.opened.study.title or self.opened.study.folder.name
 
-    def headed(self, what: str) -> str:
-        """Say what a figure shows, and of which study."""
-        return f"{what}: {self.title}"
+    def headed(self, what: str) -> dict[str, Any]:
+        """Title of a figure, which says of which study it is, and its size."""
+        return {"title": f"{what}: {self.title}", "size": self.size}
 
     @property
     def data(self) -> str:
@@ -162,15 +172,22 @@ class Maker:
     ----------
     name : str
         By which it is asked for.
-    make : callable
-        Gives the picture, or None where the study has no data for it.
+    draw : callable
+        Gives the picture; raises an `XrdorderError` where the study has no data for it.
     alone : bool
         Made only where it is asked for: others show it as one of their panels.
     """
 
     name: str
-    make: Callable[[Scene], Picture | None]
+    draw: Callable[[Scene], Picture]
     alone: bool = False
+
+    def make(self, scene: Scene) -> Picture | None:
+        """Give the picture, None where the study has no data for it."""
+        try:
+            return self.draw(scene)
+        except XrdorderError:
+            return None
 
 
 def drawn(name: str, make: Callable[[], Picture | None]) -> Picture | Missing | None:

@@ -8,12 +8,12 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from xrdorder.drawing.layout import SCREEN, SIZES
-from xrdorder.exceptions import UnknownNameError, did_you_mean
+from xrdorder.exceptions import StudyError, UnknownNameError, did_you_mean
 from xrdorder.files import TableWriter
 from xrdorder.files.atomic import make_folder, write_atomically
 from xrdorder.reports.gallery import NAMES, study_pictures
+from xrdorder.reports.of_fits import ALONE, fit_pictures
 from xrdorder.reports.of_fits import NAME as FIT
-from xrdorder.reports.of_fits import fit_pictures
 from xrdorder.reports.page import ANSWER, FIRST, page
 from xrdorder.reports.pictures import FORMATS, Missing, Picture, Scene
 from xrdorder.reports.summary import summary
@@ -45,7 +45,7 @@ def write_report(
     size : str
         Of `SIZES`: how wide figures are that are saved; those of the page are for the screen.
     samples : sequence of str
-        Whose fits are drawn; one of the variant ahead unless given.
+        That figures of single samples show; what each says of itself unless given.
     progress : callable, optional
     missed : callable, optional
         Told of each figure that could not be made; the rest is written all the same.
@@ -65,10 +65,11 @@ def write_report(
     """
     _require_known(only, form, size)
     opened.require_as_run()
+    _require_samples(opened, samples)
     scene = Scene.of(opened)
     files = _Files(opened.study.folder / RESULTS / FOLDER, form)
     parts = set(PARTS) & set(only) if only else set(PARTS)
-    named = set() if "figures" in parts else {*NAMES, FIT} & set(only)
+    named = {*NAMES, FIT, ALONE} & set(only)
     shown: list[Picture | Missing] = []
     if parts & {"page", "summary"}:
         shown = list(study_pictures(scene, () if "page" in parts else FIRST))
@@ -80,12 +81,15 @@ def write_report(
     if "summary" in parts:
         for name, content in summary(scene, [*shown, *answer]):
             files.write(name, content) if isinstance(content, bytes) else files.miss(content)
-    sized = replace(scene, size=SIZES[size])
-    if FIT in named or "figures" in parts or samples:
-        files.save(fit_pictures(sized, samples))
-    if "figures" in parts or named - {FIT}:
-        at_hand = "page" in parts and size == SCREEN.name and not named
-        files.save(shown if at_hand else study_pictures(sized, named))
+    sized = replace(scene, size=SIZES[size], chosen=tuple(samples))
+    if FIT in named or "figures" in parts or (samples and not only):
+        files.save(fit_pictures(sized))
+    if ALONE in named:
+        files.save(fit_pictures(sized, alone=True))
+    if "figures" in parts:
+        at_hand = "page" in parts and size == SCREEN.name and not samples
+        files.save(shown if at_hand else study_pictures(sized))
+    files.save(study_pictures(sized, named - {FIT, ALONE}, told=True) if named - {FIT, ALONE} else ())
     if "tables" in parts:
         files.write(TABLE, _csv(opened))
     if missed is not None:
@@ -99,10 +103,17 @@ def _require_known(only: Collection[str], form: str, size: str) -> None:
         raise UnknownNameError(f"format '{form}' is unknown; choose one of {', '.join(FORMATS)}")
     if size not in SIZES:
         raise UnknownNameError(f"size '{size}' is unknown; choose one of {', '.join(SIZES)}")
-    known = (*PARTS, FIT, *NAMES)
+    known = (*PARTS, FIT, ALONE, *NAMES)
     for word in only:
         if word not in known:
             raise UnknownNameError(f"there is no part and no figure '{word}' of a report; {did_you_mean(word, known)}")
+
+
+def _require_samples(opened: OpenStudy, samples: Sequence[str]) -> None:
+    known = [str(one) for one in opened.results["sample"].values]
+    for name in samples:
+        if name not in known:
+            raise StudyError(f"the study has no sample '{name}'; {did_you_mean(name, known)}")
 
 
 @dataclass
