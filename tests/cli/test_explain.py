@@ -27,7 +27,7 @@ def study(kept, tmp_path):
 def test_all_quantities_in_short(run, study):
     result = run("explain", study, "A-650-100", "--details")
     assert result.exit_code == 0, result.output
-    (line,) = [x for x in result.stdout.splitlines() if x.startswith("tin_lattice_at_percent ")]
+    (line,) = [x for x in result.stdout.splitlines() if x.endswith(" tin_lattice_at_percent")]
     sample = explained.sample()
     budget = sample.contributions.budget("tin_fraction_lattice")
     share = 100 * (budget[0][1] / sample.contributions.total("tin_fraction_lattice")) ** 2

@@ -72,9 +72,10 @@ def test_the_published_scatter_has_units_and_doubt():
     assert prior.u == pytest.approx(0.147, abs=0.001) and prior.held == prior.u  # 0.02 pm over 0.136 pm per at.%
     lattice = prior_of(Values("a_nm", ("a", "b"), np.full(2, 0.5288), np.zeros((2, 0)), np.full((2, 1), 1e-6)))
     assert lattice.u == pytest.approx(2e-5) and lattice.held == 0.0
-    nodes, weights = lattice.nodes()
-    assert weights.sum() == pytest.approx(1.0)
-    assert 0.3 < weights[nodes < 3.0 * ONCE * lattice.u].sum() < 0.7  # any from one to three, and beyond
+    for freedom in range(3):
+        nodes, weights = lattice.nodes(freedom)
+        assert weights.sum() == pytest.approx(1.0)
+        assert 0.3 < weights[nodes < 3.0 * ONCE * lattice.u].sum() < 0.7  # any from one to three, and beyond
     # what is not published scatters as far as it is known
     unknown = Values("q0", ("a", "b"), np.zeros(2), np.zeros((2, 0)), np.full((2, 1), 0.3))
     assert prior_of(unknown).u == pytest.approx(0.3)

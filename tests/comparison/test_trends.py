@@ -172,7 +172,7 @@ def test_a_drift_does_not_hide_in_the_scatter_of_replicates():
 
 
 def test_drifts_of_a_study_are_corrected_together():
-    lines = drifts(*spool(np.random.default_rng(3), 1.0, slope=0.1))
+    lines = drifts(*spool(np.random.default_rng(3), 1.0, slope=0.15))
     assert len(lines) == 12 and {one.variable for one in lines} == {"position", "date"}
     np.testing.assert_allclose([one.p_adjusted for one in lines], holm([one.p for one in lines]))
     assert sum(one.distinguishable for one in lines) > 6

@@ -7,7 +7,7 @@ import pytest
 
 import xrdorder
 from tests.docs.reference import FOLDER, PAGES, page
-from xrdorder.reports.gallery import NAMES
+from xrdorder.reports.gallery import MAKERS, NAMES
 
 DOCS = Path(__file__).parents[2] / "docs"
 
@@ -37,12 +37,22 @@ def test_the_index_leads_to_every_page() -> None:
     assert set(listed) == pages
 
 
-def test_the_gallery_shows_figures_that_reports_draw() -> None:
+def test_the_gallery_shows_every_figure_that_reports_draw() -> None:
     text = (DOCS / "gallery.md").read_text(encoding="utf-8")
     shown = re.findall(r"^## (\S+)$", text, flags=re.MULTILINE)
+    whole = {"fit", *(one.name for one in MAKERS if not one.alone)}
+    assert len(whole) > 15 and set(shown) >= whole, "python -m tests.docs.gallery STUDY"
     assert set(shown) <= {"fit", *NAMES}
-    assert len(shown) >= 12, "python -m tests.docs.gallery STUDY"
     assert [f"figures/gallery/{name}.png" for name in shown] == re.findall(r"\]\((figures/\S+\.png)\)", text)
+
+
+def test_every_figure_and_panel_is_documented_and_no_other() -> None:
+    text = (DOCS / "howto" / "reports.md").read_text(encoding="utf-8")
+    tables = re.findall(r"^\| (`[^|]*) \|(.*)\|$", text[text.index("## Figures") :], flags=re.MULTILINE)
+    panels = text[text.index("### Single panels") :]
+    named = {name for first, _ in tables for name in re.findall(r"`([a-z0-9][a-z0-9-]*)`", first)}
+    named |= set(re.findall(r"`([a-z0-9][a-z0-9-]*)`", "".join(re.findall(r"^\| `.*\|$", panels, flags=re.MULTILINE))))
+    assert named == {"fit", "pattern", *NAMES} - {"answer"}  # that one stands on the page alone
 
 
 def test_the_record_for_citations_is_of_this_version() -> None:

@@ -5,16 +5,19 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import xarray as xr
 
 from tests.explanation import explained
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.explanation.chain import FITTED
 from xrdorder.explanation.explanation import explain, explain_stored
 from xrdorder.explanation.families import FAMILIES
+from xrdorder.explanation.quantities_table import quantities_table
 from xrdorder.material import TinScale, characterise
 from xrdorder.quantities.registry import columns
 from xrdorder.relations import LABELS
 from xrdorder.relations.tin_from_lattice import DEFAULT
+from xrdorder.reports.sections import section
 from xrdorder.results.sample_file import failure, read_sample
 from xrdorder.uncertainty import Contributions
 from xrdorder.xrays import radiation
@@ -416,3 +419,18 @@ def test_the_order_says_how_it_follows_the_temperature_that_was_told():
     assert "27 ± 8 % of the tantalum" in remark and "a reaction at 650 °C" in remark
     (plain,) = explain(explained.sample(), "site_order").quantities
     assert "tantalum" not in of(plain, "site_order").record.remark
+
+
+def test_terminal_and_page_show_the_quantities_of_a_sample_in_one_table():
+    sample = explained.sample()
+    told = explain(sample)
+    brief, every = quantities_table(told), quantities_table(told, every=True)
+    made = section(sample, xr.Dataset(), 0)
+    assert made.table == brief
+    rows = {row[-1]: row for row in every.texts()}
+    assert set(row[-1] for row in brief.texts()) < set(rows) == {one.about.column for one in told.quantities}
+    order = next(one for one in told.quantities if one.name == "site_order")
+    title, value, unit, independent, sources, _ = rows["site_order"]
+    assert (title, unit) == ("site order", "") and value == order.about.value_text(order.value, order.u)
+    assert independent == order.about.u_text(order.private)
+    assert sources == f"{order.budget[0].title} {100 * (order.budget[0].u / order.u) ** 2:.0f} %"

@@ -8,7 +8,7 @@ import pytest
 from tests.planning.lots import study
 from xrdorder.description.study import read_study
 from xrdorder.exceptions import StudyError
-from xrdorder.planning.adding import add_treatment
+from xrdorder.planning.adding import add_treatment, waiting
 from xrdorder.planning.foretold import foretold, suggested
 from xrdorder.planning.study import plan_lot
 from xrdorder.superconductivity.currents import Conditions
@@ -47,9 +47,25 @@ def test_a_treatment_is_appended_and_nothing_else_changes(folder):
     assert made == (folder / "study.toml", "suggested-1", "heron-660c-80h", "patterns/heron-660c-80h.xy")
     new = after.sample("heron-660c-80h")
     assert new.treatment == NEW and new.lot.name == "heron" and new.mount == "ground-powder"
-    again = add_treatment(after, "heron", NEW, "once more")
-    assert (again.treatment, again.sample) == ("suggested-2", "heron-660c-80h-2")
-    assert len(read_study(folder).samples) == 3
+
+
+def test_what_was_added_waits_for_its_pattern(folder):
+    """The same once more is refused in one line; another one goes beside it, and once measured it is a replicate."""
+    assert waiting(read_study(folder), "heron") == ()
+    add_treatment(read_study(folder), "heron", NEW, "")
+    said = "heron-660c-80h has no pattern yet at patterns/heron-660c-80h.xy"
+    assert [one.words for one in waiting(read_study(folder), "heron")] == [said]
+    text = (folder / "study.toml").read_text(encoding="utf-8")
+    with pytest.raises(StudyError, match="was added before and waits: heron-660c-80h has no pattern yet") as refused:
+        add_treatment(read_study(folder), "heron", NEW, "once more")
+    assert "\n" not in str(refused.value) and (folder / "study.toml").read_text(encoding="utf-8") == text
+    other = Schedule((Step(210, 48, 25), Step(665, 60, 50)))
+    assert add_treatment(read_study(folder), "heron", other, "")[1:3] == ("suggested-2", "heron-665c-60h")
+    (folder / "patterns").mkdir()
+    (folder / "patterns" / "heron-660c-80h.xy").write_text("", encoding="utf-8")
+    assert [one.sample for one in waiting(read_study(folder), "heron")] == ["heron-665c-60h"]
+    again = add_treatment(read_study(folder), "heron", NEW, "once more")
+    assert (again.treatment, again.sample) == ("suggested-3", "heron-660c-80h-2")
 
 
 def test_a_file_that_cannot_be_appended_to_stays_as_it_is(folder):

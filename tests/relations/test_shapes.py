@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from xrdorder.relations import relation, relations
@@ -22,6 +22,27 @@ def test_more_lattice_order_or_tin_means_more(entry):
     values = entry(np.linspace(*entry.valid, 400))
     # The cubic, a fit to scattered data, falls by 0.03 K in all over its first 1 at.%.
     assert np.all(np.diff(values) >= (-0.006 if entry.name == "li-gao-2014-cubic" else 0.0))
+
+
+@pytest.mark.slow
+@settings(max_examples=30)
+@given(shares=st.lists(st.floats(0.0, 1.0), min_size=1, max_size=6), beyond=st.floats(1e-6, 10.0))
+def test_every_relation_answers_within_its_validity_and_nowhere_else(shares, beyond):
+    for entry in relations():
+        low, high = entry.valid
+        x = low + np.array(shares) * (high - low)
+        values = entry(x)
+        assert np.all(np.isfinite(values)), entry.name
+        # each number by itself, whatever stands beside it, but for rounding by several at a time
+        assert values == pytest.approx([float(entry(one)) for one in x], rel=1e-13), entry.name
+        assert entry(x[::-1]) == pytest.approx(values[::-1], rel=1e-13), entry.name
+        for outside in (low - beyond, high + beyond):
+            assert np.isnan(entry.evaluate(outside)) and entry.refusal([*x, outside]), entry.name
+        if entry.inverse is not None:
+            others = [symbol.usual for symbol in entry.inputs[1:]]
+            back = np.asarray(entry.inverse(values, *others))
+            # as far as the output tells its input
+            np.testing.assert_allclose(entry.function(back, *others), values, rtol=1e-9, atol=1e-9, err_msg=entry.name)
 
 
 def test_resistivity_falls_with_order_and_tin():

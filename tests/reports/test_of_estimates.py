@@ -14,7 +14,7 @@ from xrdorder.reports.gallery import study_pictures
 from xrdorder.reports.of_estimates import MAKERS, _chosen
 from xrdorder.reports.pictures import Scene
 
-NAMES = {one.name for one in MAKERS}
+NAMES = {one.name for one in MAKERS if not one.alone} | {"currents"}
 SIZES_NM = (70.0, 90.0, 92.0, 130.0, 85.0, 110.0)
 HOSTILE = [(f"$w_{k}$ <b> " + "long " * 12, f"$lot$ {p[1]} & {{", *p[2:]) for k, p in enumerate(numbers.PIECES)]
 

@@ -3,6 +3,9 @@
 import numpy as np
 import pytest
 import xarray as xr
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra import numpy as hnp
 
 from xrdorder.results.netcdf import netcdf, read_groups, read_root
 
@@ -42,3 +45,36 @@ def test_what_is_written_is_netcdf(name, tmp_path):
 
 def plain(value):
     return value.tolist() if isinstance(value, np.ndarray | np.generic) else value
+
+
+WORDS = st.text(st.characters(exclude_characters="\0", exclude_categories=["Cs"]), max_size=12)
+ATTRS = st.dictionaries(st.sampled_from(["units", "long_name", "note"]), WORDS.filter(bool), max_size=2)
+KINDS = ("<f8", "<f4", "<i8", "|i1", "words")
+
+
+@st.composite
+def datasets(draw):
+    """Any numbers and texts over any of two dimensions."""
+    sizes = {"line": draw(st.integers(0, 4)), "free": draw(st.integers(1, 3))}
+    variables = {}
+    for number, kind in enumerate(draw(st.lists(st.sampled_from(KINDS), max_size=4))):
+        dims = draw(st.sampled_from([(), ("line",), ("free",), ("line", "free")]))
+        shape = tuple(sizes[name] for name in dims)
+        elements = WORDS if kind == "words" else None
+        values = draw(hnp.arrays(object if kind == "words" else np.dtype(kind), shape, elements=elements))
+        variables[f"v{number}"] = (dims, values, draw(ATTRS))
+    return xr.Dataset(variables, attrs=draw(ATTRS))
+
+
+@pytest.mark.slow
+@settings(max_examples=60)
+@given(root=datasets(), inner=datasets())
+def test_any_numbers_and_texts_come_back(root, inner):
+    content = netcdf(root, {"inner": inner})
+    for read, given_ in ((read_root(content), root), (read_groups(content, ["inner"])["inner"], inner)):
+        assert set(read.variables) == set(given_.variables) and read.attrs == given_.attrs
+        for name, variable in given_.variables.items():
+            found = read.variables[name]
+            assert (found.dims, found.attrs) == (variable.dims, variable.attrs)
+            np.testing.assert_array_equal(found.values, variable.values)
+            assert found.dtype.kind == variable.dtype.kind

@@ -1,16 +1,18 @@
 """Repeats, swings and what sums a treatment up: peak, time above, dose and its interval."""
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import norm
 
 from xrdorder.exceptions import StudyError, ValidityError
-from xrdorder.treatments import LoggedTreatment, Repeat, Schedule, Step
+from xrdorder.treatments import LoggedTreatment, Repeat, Schedule, Step, schedule_of_holds
+from xrdorder.treatments.schedule import written_out
 
 R = 8.31446261815324
 
@@ -72,6 +74,7 @@ def test_the_dose_of_a_swing_is_its_integral(energy, hours):
     assert schedule.dose_h(energy, 640) == pytest.approx(seconds / 3600, rel=1e-10)
 
 
+@settings(max_examples=40)
 @given(limit=st.floats(560, 740), hours=st.floats(0.1, 9), amplitude=st.floats(1, 60), period=st.floats(0.5, 4))
 def test_time_above_is_what_counting_finds(limit, hours, amplitude, period):
     schedule = Schedule((Step(650, hours, 50, amplitude, period), Step(600, 1, 80)))
@@ -81,6 +84,38 @@ def test_time_above_is_what_counting_finds(limit, hours, amplitude, period):
     # every crossing of the limit is missed by at most half a point
     crossings = 2 * hours / period + 4
     assert schedule.time_above_h(limit) == pytest.approx(counted, abs=crossings * schedule.total_h / n)
+
+
+HOLDS = st.tuples(st.integers(200, 900).map(float), st.sampled_from([0.5, 3.25, 48.0, 100.0])).map(lambda p: Step(*p))
+STEPS = st.recursive(HOLDS, lambda inner: st.builds(Repeat, st.integers(1, 4), st.lists(inner, min_size=1, max_size=3)))
+SCHEDULES = st.builds(Schedule, st.lists(STEPS, min_size=1, max_size=4))
+
+
+@settings(max_examples=20)
+@given(schedule=SCHEDULES)
+def test_a_schedule_is_what_its_name_says(schedule):
+    again = schedule_of_holds(schedule.short_name)
+    np.testing.assert_array_equal(again.times_s, schedule.times_s)
+    np.testing.assert_array_equal(again.temperatures_k, schedule.temperatures_k)
+
+
+@settings(max_examples=40)
+@given(holds=st.lists(HOLDS, min_size=2, max_size=5), where=st.floats(0.1, 0.9), energy=st.floats(0.0, 600.0))
+def test_doses_of_holds_add_up_in_any_order_and_however_they_are_cut(holds, where, energy):
+    dose = Schedule(holds).dose_h(energy, 650.0)
+    first = holds[0]
+    cut = (replace(first, hours=where * first.hours), replace(first, hours=(1.0 - where) * first.hours))
+    parts = [Schedule((one,)).dose_h(energy, 650.0) for one in holds]
+    others = [Schedule(one).dose_h(energy, 650.0) for one in (holds[::-1], (*cut, *holds[1:]))]
+    assert [*others, sum(parts)] == pytest.approx([dose] * 3, rel=1e-12)
+
+
+@settings(max_examples=20)
+@given(schedule=SCHEDULES, energy=st.floats(1.0, 600.0), low=st.floats(150.0, 900.0), more=st.floats(0.0, 200.0))
+def test_hotter_is_more_dose_and_fewer_hours_lie_above_a_higher_limit(schedule, energy, low, more):
+    hotter = Schedule(tuple(Step(s.hold_c + 10.0, s.hours) for s in written_out(schedule.steps)))
+    assert hotter.dose_h(energy, 650.0) > schedule.dose_h(energy, 650.0)
+    assert schedule.total_h + 1e-9 >= schedule.time_above_h(low) >= schedule.time_above_h(low + more)
 
 
 def test_time_at_a_hold_counts_as_above_it():

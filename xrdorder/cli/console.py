@@ -151,7 +151,8 @@ def _grid(
     lines = max(map(len, heads))
 
     def cell(k: int, text: str, room: int) -> str:
-        return text.rjust(room) if table.head[k].numeric else text
+        # broken here, as rich breaks at the blank between a number and its unit
+        return text.rjust(room) if table.head[k].numeric else "\n".join(_broken(text, room))
 
     for k, room, words in zip(part, widths, heads, strict=True):
         above = "\n".join(cell(k, word, room) for word in [*[""] * (lines - len(words)), *words])

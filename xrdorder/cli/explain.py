@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     )
     from xrdorder.quantities.records import Input
 
-_LARGEST = 3  # sources named in the short table
+_READING = "In brackets: standard uncertainty (k = 1) of the last digits, or 68 % interval. Of sources: share of u²."
 _BRIEFLY = 5  # sources of one quantity that are shown without --details
 _SAID = ("instrument", "dopants", "u_dopants", "undoped")  # said in a line of their own
 _NAMED = 3  # samples named before the rest are counted
@@ -46,6 +46,7 @@ def explain(ctx: click.Context, study: Path, sample: str, quantity: str | None, 
     Nothing is fitted again.
     """
     from xrdorder.explanation.explanation import explain_stored
+    from xrdorder.explanation.quantities_table import quantities_table
 
     found = explain_stored(study, sample, quantity)
     if found.sample.failed:
@@ -58,7 +59,8 @@ def explain(ctx: click.Context, study: Path, sample: str, quantity: str | None, 
         return
     if quantity is None:
         following = File("Next", f"xrdorder explain {study} {sample} QUANTITY shows steps and all sources of one")
-        show(*_about(found), ESTIMATES, following, *_short(found, details))
+        table = quantities_table(found, every=details)
+        show(*_about(found), ESTIMATES, following, "", table, "", _READING)
     else:
         one = found.quantities[0]
         show(_value(one), *_about(found), *([ESTIMATES] if one.estimated else []), *_behind(one, details))
@@ -153,36 +155,6 @@ def _quality(found: "Explanation") -> str:
     if found.free_parameters:
         texts.append(f"{found.free_parameters} free parameters")
     return ", ".join(texts)
-
-
-def _short(found: "Explanation", details: bool) -> list[Part]:
-    """All quantities with their largest sources of uncertainty; without `details` fewer of both."""
-    from xrdorder.quantities.registry import standing_in
-    from xrdorder.quantities.tables import Heading, Table
-
-    rows = []
-    wanted = {one.name for one in (*standing_in("study"), *standing_in("wide"), *standing_in("section"))}
-    for q in found.quantities:
-        if not details and q.name not in wanted:
-            continue
-        name, unit = q.about.column, q.about.people.unit
-        if math.isnan(q.value):
-            rows.append((name, "-", "", "cannot be given"))
-        elif q.estimated:
-            text = q.about.interval_text(q.value, q.low, q.high)
-            rows.append((name, text, unit, "joint estimate, 68 %"))
-        else:
-            sources = ", ".join(_largest(q, _LARGEST if details else 1))
-            rows.append((name, q.about.value_text(q.value, q.u), unit, sources))
-    note = "In brackets: standard uncertainty (k = 1) of the last digits. Of the sources: share of its square."
-    largest = "largest sources of uncertainty" if details else "largest source of uncertainty"
-    head: list[Heading | str] = ["quantity", Heading("value"), "unit", largest]
-    return ["", Table.of(head, rows), "", note]
-
-
-def _largest(q: "QuantityExplained", most: int) -> list[str]:
-    """Name the largest sources, each with its share of the squared uncertainty."""
-    return [f"{s.title} {100.0 * (s.u / q.u) ** 2:.0f} %" for s in q.budget[:most]]
 
 
 def _value(q: "QuantityExplained") -> str:

@@ -19,7 +19,7 @@ _MOST_NAMED = 8  # files; of more the page, the summary and the table are named
 
 @click.command()
 @click.argument("study", type=click.Path(path_type=Path))
-@click.option("--only", multiple=True, help="page, summary, figures, tables, or the name of a figure; may be repeated.")
+@click.option("--only", multiple=True, help="page, summary, figures, tables, or the name of a figure or panel; may be repeated.")
 @click.option(
     "--format", "form", type=click.Choice(("png", "svg", "pdf")), default="svg", show_default=True, help="Of figures."
 )
@@ -28,7 +28,7 @@ _MOST_NAMED = 8  # files; of more the page, the summary and the table are named
     help="Of figures: for the screen with title and remark, or as wide as two columns or one of a printed page.",
 )
 @click.option(
-    "--sample", "samples", multiple=True, help="Whose fit to draw, may be repeated; one of the variant ahead otherwise."
+    "--sample", "samples", multiple=True, help="Samples that figures of single samples show; may be repeated."
 )
 @details_option
 def report(

@@ -93,6 +93,7 @@ def suggest(
     from xrdorder.cli.study_screen import own_part
     from xrdorder.cli.suggest_screen import foretold_parts, lot_parts
     from xrdorder.comparison.variants import fit_to_compare
+    from xrdorder.planning.adding import waiting
     from xrdorder.planning.suggestion import suggest as suggest_next
     from xrdorder.planning.suggestion import write_suggestions
     from xrdorder.planning.window import HoldBound, Limits
@@ -122,6 +123,7 @@ def suggest(
     show(
         *(f"Left out: {sample} ({reason})" for sample, reason in left_out.items()),
         *own_part(opened.results),
+        *(f"Added before: {one.words}." for plan in plans for one in waiting(opened.study, plan.lot)),
         *(f"Not planned: {reason}" for reason in refused),
         f"{ESTIMATES} {SUGGESTIONS}",
         "",

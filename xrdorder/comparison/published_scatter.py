@@ -2,8 +2,8 @@
 
 A study with three degrees of freedom of replicates tells it by itself; one with less takes what is published times a
 factor that nobody knows for this wire: any from one to three about as likely as another, less and less likely below and
-beyond. Of studies without any difference about 5 in 100 at most then show one while equal wires scatter by up to three
-times what is published, with or without replicates (`tests/benchmarks/false_verdicts.py`: 5.75 at most of 400).
+beyond. How far beyond is chosen so that of studies without any difference fewer than 5 in 100 show one while equal
+wires scatter by up to three times what is published, with or without replicates (docs/contributing/false-positives.md).
 
 The scatter of Tc, Bc2 and tin is part of their
 draws already (`xrdorder.estimates.hyperparameters`); only what goes beyond is added.
@@ -23,9 +23,11 @@ from xrdorder.quantities.registry import ESTIMATED, known
 
 Array = NDArray[np.float64]
 
-ONCE, FAR = 1.0, 6.0
-"""Factors to the published scatter below and beyond which the true one is less and less likely (judged; with less a
-single pair of replicates that agree by chance would be believed)."""
+ONCE = 1.0
+FAR = (6.0, 6.0, 8.0)
+"""Factors to the published scatter below and beyond which the true one is less and less likely, the latter for none,
+one and two degrees of freedom. With 6 throughout, two pairs that agree by chance made 5.8 % false verdicts at three
+times the published scatter; with 8 it is 4.3 %. With 8 throughout less could be seen without replicates."""
 
 
 class Published(NamedTuple):
@@ -70,10 +72,14 @@ class Prior:
     u: float
     held: float
 
-    def nodes(self) -> tuple[Array, Array]:
-        """Scatters beyond the known uncertainties, from none to far too large, and how probable each is."""
-        factor = np.geomspace(0.03 * ONCE, 10.0 * FAR, 97)
-        density = 1.0 / (1.0 + (ONCE / factor) ** 2) / (1.0 + (factor / FAR) ** 4)
+    def nodes(self, freedom: int) -> tuple[Array, Array]:
+        """Scatters beyond the known uncertainties, from none to far too large, and how probable each is.
+
+        `freedom` are the degrees of freedom by which replicates tell of it as well.
+        """
+        far = FAR[min(freedom, len(FAR) - 1)]
+        factor = np.geomspace(0.03 * ONCE, 10.0 * far, 97)
+        density = 1.0 / (1.0 + (ONCE / factor) ** 2) / (1.0 + (factor / far) ** 4)
         total = self.u * factor
         beyond = np.sqrt(np.maximum(total**2 - self.held**2, (1e-3 * self.u) ** 2))
         return beyond, density / density.sum()

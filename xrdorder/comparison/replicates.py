@@ -11,10 +11,12 @@ diagonal, the sum is sum z_k² / (l_k + s²): one decomposition, then a root. Pu
 same sum bounds s.
 
 What is tested with s must know how badly few replicates tell it. The restricted likelihood of s in the same projected
-values, times a prior 1 / sqrt(l + s²) with l their typical known variance, gives weights over s; a test is averaged
-over them. Without known uncertainties that is Student's t with n - p degrees of freedom; with many replicates it is
-the normal distribution. Three degrees of freedom and more keep false verdicts at 5 % whatever the scatter is. Fewer
-hardly tell anything: there the prior is what is published of equal wires, with its doubt
+values, times a prior s / (l + s²) with l their typical known variance, gives weights over s; a test is averaged over
+them. That is Jeffreys' prior of the whole variance of a wire, l + s², where it is not below l. Without known
+uncertainties it is Student's t with n - p degrees of freedom, and with many replicates the normal distribution. That
+the variance is l at least makes a test more careful, never bolder: from three degrees of freedom on false verdicts stay
+at 5 % or below whatever the scatter is. (By 1 / sqrt(l + s²) they came to 5.5 % where s is three times the known
+uncertainty.) Fewer degrees hardly tell anything: there the prior is what is published of equal wires, with its doubt
 (`xrdorder.comparison.published_scatter`).
 (Student's t with effective degrees of freedom, GUM G.4.1, takes an s that came out as zero for certain: with six
 wires it called chance a trend twice as often as it should.)
@@ -194,13 +196,13 @@ def excess(value: Array, design: Array, covariance: Array, prior: Prior | None =
 
 def _by_publication(prior: Prior) -> Repeatability:
     """Scatter where no replicates tell of it."""
-    nodes, weights = prior.nodes()
+    nodes, weights = prior.nodes(0)
     return replace(NONE, nodes=nodes, weights=weights, origin="published")
 
 
 def _posterior(squares: Array, sizes: Array, prior: Prior) -> tuple[Array, Array]:
     """Scatters that may be and their weights, by publication and by projected squares with known variances."""
-    nodes, weights = prior.nodes()
+    nodes, weights = prior.nodes(len(squares))
     variance = sizes[:, None] + nodes**2
     logs = np.log(weights) - 0.5 * np.sum(np.log(variance) + squares[:, None] / variance, axis=0)
     return _likely(nodes, np.exp(logs - np.max(logs)))
@@ -214,7 +216,7 @@ def _weights(squares: Array, sizes: Array, known: float) -> tuple[Array, Array]:
     nodes = scale * np.exp(logs)
     variance = sizes[:, None] + nodes**2
     log_density = -0.5 * np.sum(np.log(variance) + squares[:, None] / variance, axis=0)
-    log_density += np.log(nodes) - 0.5 * np.log(known + nodes**2)
+    log_density += 2.0 * np.log(nodes) - np.log(known + nodes**2)
     return _likely(nodes, np.exp(log_density - np.max(log_density)))
 
 

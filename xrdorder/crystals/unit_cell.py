@@ -117,7 +117,11 @@ def inverse_d_squared(
     """
     names, axes = _tie(system)
     sides = all_lengths(system, lengths)
-    reduced = np.atleast_2d(np.asarray(hkl, dtype=np.float64)) / sides
+    indices = np.atleast_2d(np.asarray(hkl, dtype=np.float64))
+    if system == "cubic":
+        value = np.einsum("ij,ij->i", indices, indices) / sides[0] ** 2
+        return value, (-2.0 / sides[0] * value)[:, None]
+    reduced = indices / sides
     mixed = reduced @ _inverse_cosines(tuple(map(float, np.asarray(angles_deg))))
     terms = reduced * mixed
     derivative = np.zeros((len(terms), len(names)))

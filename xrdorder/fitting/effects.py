@@ -4,7 +4,7 @@ Every function here takes a `Procedure` at a minimum and says whether it has cha
 in which a fit asks. What was chosen by the user (`FitOptions`) is taken without asking.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import partial
 from typing import NamedTuple
 
@@ -26,6 +26,7 @@ from xrdorder.xrays.contamination import ContaminationLine, contamination_lines
 Array = NDArray[np.float64]
 
 _TRIAL_TAIL_NM = 1.5e-4  # about one atomic per cent of tin
+_TELLING = 0.1  # of the strongest phase: a weaker one makes a hundredth of what lines of the tube do to chi squared
 _LARGEST_SHARE = 0.3  # of a contaminating emission line to begin with
 _TRIAL_ROUNDS = 25
 _NOTICED_TRANSPARENCY_DEG = 5e-4  # a quarter of what the zero of a goniometer may have moved
@@ -119,6 +120,15 @@ def free_transparency(job: Procedure) -> bool:
     return True
 
 
+class _Change(NamedTuple):
+    """What a parameter that has no derivative in the model does to the counts, shape (n,); else as `Proposal`."""
+
+    parameter: str
+    counts: Array
+    take: Callable[[Array], None]
+    growing: bool
+
+
 class Proposal(NamedTuple):
     """An effect that may be taken in: what it does to the counts (weighted, shape (points used, m)), and how."""
 
@@ -135,11 +145,12 @@ def take_significant_effects(job: Procedure) -> bool:
     if job.tested_with == len(job.model.phases):
         return False
     changed = False
+    changes = [*_contamination(job), *_lattice_tail(job)]  # what is taken in moves lines too little to alter them
     while True:
         job.tested_with = len(job.model.phases)
         score_test = ScoreTest(job.fit, job.enlargement())
         best, least = None, CHANCE
-        for proposal in _proposals(job, score_test):
+        for proposal in _proposals(job, score_test, changes):
             drop, step = score_test.drop(proposal.columns)
             chance = float(chdtrc(proposal.columns.shape[1], max(drop, 0.0)))
             if chance < least and not (proposal.growing and step[0] <= 0.0):
@@ -151,7 +162,7 @@ def take_significant_effects(job: Procedure) -> bool:
         changed = True
 
 
-def _proposals(job: Procedure, score_test: ScoreTest) -> Iterator[Proposal]:
+def _proposals(job: Procedure, score_test: ScoreTest, changes: Sequence[_Change]) -> Iterator[Proposal]:
     """All that is not in the model yet."""
     names = [*_texture(job), *_strain_anisotropy(job)]
     columns = score_test.derivatives([name for group in names for name in group])
@@ -161,8 +172,9 @@ def _proposals(job: Procedure, score_test: ScoreTest) -> Iterator[Proposal]:
         start += len(group)
         if np.any(own):
             yield Proposal(own, partial(_free, job, group), False)
-    yield from _contamination(job, score_test)
-    yield from _lattice_tail(job, score_test)
+    for change in changes:
+        if change.parameter not in job.taken and np.any(change.counts):
+            yield Proposal(score_test.weighted(change.counts), change.take, change.growing)
     yield from _narrow_size_distribution(job, score_test)
 
 
@@ -192,41 +204,40 @@ def _strain_anisotropy(job: Procedure) -> Iterator[list[str]]:
             yield [name]
 
 
-def _contamination(job: Procedure, score_test: ScoreTest) -> Iterator[Proposal]:
+def _contamination(job: Procedure) -> Iterator[_Change]:
     """K-beta and tungsten lines of the tube, each with one share for all phases."""
     if not job.options.tube_lines:
         return
     values = job.fit.values()
+    strengths = {lines: job.strength(lines, values) for lines in job.present() if lines.phase.sites}
+    strong = [lines for lines, strength in strengths.items() if strength > _TELLING * max(strengths.values())]
     for line in contamination_lines(job.optics.radiation):
         share = line.share_name
-        if share in job.taken:
-            continue
-        light = _as_radiation(line)
-        copies = [
-            lines.in_contamination(light, share, tuple(values[name] for name in lines.length_names))
-            for lines in job.present()
-            if lines.phase.sites
-        ]
-        parts = [job.model.part(copy, values | {share: 1.0}) for copy in copies]
-        column = score_test.weighted(sum(parts, np.zeros_like(job.two_theta)))
-        if np.any(column):
-            yield Proposal(column, partial(_add_contamination, job, copies, share), True)
+        if share not in job.taken:
+            copies = _copies(line, strong, values)
+            counts = sum((job.model.part(copy, values | {share: 1.0}) for copy in copies), np.zeros_like(job.two_theta))
+            yield _Change(share, counts, partial(_add_contamination, job, line), True)
 
 
-def _as_radiation(line: ContaminationLine) -> Radiation:
+def _copies(line: ContaminationLine, phases: Iterable[PhaseLines], values: Mapping[str, float]) -> list[PhaseLines]:
+    """Lines of phases as this line of the tube draws them."""
     lines = tuple(EmissionLine(line.name, "single", *component) for component in line.lines)
-    return Radiation(line.name, lines, 0.0, line.about)
+    light = Radiation(line.name, lines, 0.0, line.about)
+    return [
+        x.in_contamination(light, line.share_name, tuple(values[name] for name in x.length_names)) for x in phases
+    ]
 
 
-def _add_contamination(job: Procedure, copies: Sequence[PhaseLines], share: str, step: Array) -> None:
-    for copy in copies:
+def _add_contamination(job: Procedure, line: ContaminationLine, step: Array) -> None:
+    present = [lines for lines in job.present() if lines.phase.sites]
+    for copy in _copies(line, present, job.fit.values()):
         job.model.add(copy)
         add_phase_parameters(job.parameters, copy)
-    set_values(job.parameters, {share: float(min(step[0], _LARGEST_SHARE))})
-    job.taken.append(share)
+    set_values(job.parameters, {line.share_name: float(min(step[0], _LARGEST_SHARE))})
+    job.taken.append(line.share_name)
 
 
-def _lattice_tail(job: Procedure, score_test: ScoreTest) -> Iterator[Proposal]:
+def _lattice_tail(job: Procedure) -> Iterator[_Change]:
     """A lopsided distribution of the lattice parameter of the A15: a graded layer.
 
     At zero the derivative vanishes, as the third moment goes with the cube: the change itself is asked about.
@@ -239,7 +250,7 @@ def _lattice_tail(job: Procedure, score_test: ScoreTest) -> Iterator[Proposal]:
         return
     values = job.fit.values()
     change = job.model.part(main, values | {tail: _TRIAL_TAIL_NM}) - job.model.part(main, values)
-    yield Proposal(score_test.weighted(change), partial(_start_tail, job, tail), False)
+    yield _Change(tail, change, partial(_start_tail, job, tail), False)
 
 
 def _narrow_size_distribution(job: Procedure, score_test: ScoreTest) -> Iterator[Proposal]:

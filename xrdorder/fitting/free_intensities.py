@@ -14,6 +14,7 @@ from scipy.optimize import nnls
 from xrdorder.exceptions import FitError
 from xrdorder.forward_model.free_lines import FreeLines
 from xrdorder.forward_model.phase_lines import PhaseLines
+from xrdorder.least_squares.engines import compressed
 from xrdorder.least_squares.refinement import Refinement, Solution, covariance
 
 Array = NDArray[np.float64]
@@ -58,8 +59,10 @@ def pawley_lattice(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0) -
     areas, by_areas = by_line(fit, a15)
     intensity_names = {a15.scale_name, *a15.intensities(values)[1]}
     rest = [n for n, p in fit.parameters.items() if p.vary and n not in intensity_names]
-    jacobian = fit.weighted(np.concatenate([fit.derivatives(rest), by_areas], axis=1))
-    residual = -fit.weighted_residual()[fit.used]
+    whole = fit.weighted(np.concatenate([fit.derivatives(rest).T, by_areas.T]).T)
+    misfit = -fit.weighted_residual()[fit.used]
+    # the problem is linear: a square Jacobian says as much as the tall one
+    residual, jacobian = compressed(misfit, whole)
     start = np.array([*(values[name] for name in rest), *areas.values()])
     lower = np.array([*(fit.parameters[name].min for name in rest), *np.zeros(len(areas))])
     upper = np.array([*(fit.parameters[name].max for name in rest), *np.full(len(areas), np.inf)])
@@ -69,7 +72,7 @@ def pawley_lattice(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0) -
         return residual + jacobian @ (point - start), jacobian
 
     minimum = fit.engine(residuals, start, lower, upper, tolerance=1e-3, most_iterations=_MOST_ITERATIONS)
-    live = np.flatnonzero((minimum.point > lower) & (minimum.point < upper) & jacobian.any(axis=0))
+    live = np.flatnonzero((minimum.point > lower) & (minimum.point < upper) & whole.any(axis=0))
     length = rest.index(a15.length_names[0])
     if length not in live:
         raise FitError(f"free intensities: {a15.length_names[0]} rests at its bound")
@@ -77,7 +80,8 @@ def pawley_lattice(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0) -
     k = int(np.searchsorted(live, length))
     degrees = max(int(fit.used.sum()) - len(live), 1)
     u = float(np.sqrt(of_live[k, k])) * enlargement
-    return FreeLattice(float(minimum.point[length]), u, minimum.chi2 / degrees)
+    chi2 = float(misfit @ misfit - residual @ residual) + minimum.chi2
+    return FreeLattice(float(minimum.point[length]), u, chi2 / degrees)
 
 
 def initial_areas(fit: Refinement, lines: FreeLines) -> dict[str, float]:

@@ -43,7 +43,6 @@ from xrdorder.forward_model.roles import add_parameter, role_of
 from xrdorder.least_squares.engines import engine as engine_named
 from xrdorder.least_squares.quality import serial_correlation_factor, squared_significance, thinned
 from xrdorder.least_squares.refinement import Refinement, Solution
-from xrdorder.patterns.angle_step import angle_step
 from xrdorder.patterns.counts import smoothing_points
 from xrdorder.profiles.voigt import fwhm
 from xrdorder.profiles.width_terms import lorentz_sec_from_size
@@ -345,7 +344,7 @@ class Procedure:
     def strength(self, lines: PhaseLines, values: Mapping[str, float] | None = None) -> float:
         """Rough significance of a phase: what a matched filter would make of its lines as they are, or at `values`."""
         drawn, _ = lines.lines(values or self.fit.values(), {})
-        step = angle_step(self.two_theta)
+        step = self.fit.step
         inside = (drawn.position > self.two_theta[0]) & (drawn.position < self.two_theta[-1])
         variance = np.interp(drawn.position, self.two_theta, self.fit.variance)
         width = fwhm(drawn.gauss_squared, drawn.lorentz)
@@ -479,9 +478,8 @@ class Procedure:
         """
         over = self.smoothed_over()
         points = int(np.ceil(2.0 * over)) if over > 1.0 else 1
-        step = angle_step(self.two_theta)
         residual = thinned(self.fit.weighted_residual()[self.fit.used], points)
-        longest = int(np.ceil(2.0 * self.line_width() / step / points))
+        longest = int(np.ceil(2.0 * self.line_width() / self.fit.step / points))
         return serial_correlation_factor(residual, longest), float(np.mean(residual**2))
 
     def improved(self, chi_squared_before: float, least: float) -> bool:

@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.least_squares.quality import squared_significance
 from xrdorder.least_squares.refinement import Refinement
-from xrdorder.patterns.angle_step import angle_step
 from xrdorder.profiles.axial import largest_shift
 from xrdorder.profiles.summation import LineDerivatives, Lines, ProfileSum
 from xrdorder.profiles.voigt import fwhm
@@ -177,7 +176,7 @@ def fit_single_lines(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0)
     # what all other phases contribute, tails included
     others = counts - background - fit.model.part(a15, values)
     wanted = _WANTED if a15.contrast_name else ()
-    step = angle_step(fit.two_theta)
+    step = fit.step
     chosen: list[_Candidate] = []
     finished: list[SingleLine] = []
     for line in drawn_lines(a15, shape, values):
@@ -201,7 +200,7 @@ def fit_single_lines(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0)
         if (last - first) * step < _MEASURED * (high - low + 4.0 * width):
             finished.append(replace(unused, reason="in a gap of the measured range"))
             continue
-        covered = _covered(fit.two_theta, _only(shape, line.rows), others / fit.model.time_factor, axial)
+        covered = _covered(fit.model.profile, _only(shape, line.rows), others / fit.model.time_factor, axial)
         covered *= float(shape.area[line.rows].sum()) / max(area, 1e-300)
         if covered > _MOST_COVERED:
             text = f"other lines lie on it ({100.0 * min(covered, 10.0):.0f} % of its area)"
@@ -226,17 +225,15 @@ def _only(lines: Lines, rows: NDArray[np.intp]) -> Lines:
     return Lines(position, area, gauss_squared, lorentz, nodes)
 
 
-def _covered(two_theta: Array, line: Lines, others: Array, axial: tuple[float, float]) -> float:
+def _covered(whole: ProfileSum, line: Lines, others: Array, axial: tuple[float, float]) -> float:
     """Share of the line that least squares would take from the other phases if they were not subtracted."""
     width = float(fwhm(line.gauss_squared, line.lorentz).max())
-    first, last = np.searchsorted(
-        two_theta,
-        [line.position.min() - _REACH_WIDTHS * width, line.position.max() + _REACH_WIDTHS * width],
-    )
-    window = slice(int(first), int(last))
-    profile = ProfileSum(two_theta[window]).total(line, *axial)
-    basis = np.stack([profile, np.ones_like(profile), two_theta[window] - two_theta[window].mean()], axis=1)
-    solved = np.linalg.lstsq(basis, others[window], rcond=None)[0]
+    reach = _REACH_WIDTHS * width
+    first, last = np.searchsorted(whole.two_theta, [line.position.min() - reach, line.position.max() + reach])
+    window = whole.window(int(first), int(last))
+    profile, x = window.total(line, *axial), window.two_theta
+    basis = np.stack([profile, np.ones_like(profile), x - x.mean()], axis=1)
+    solved = np.linalg.lstsq(basis, others[first:last], rcond=None)[0]
     return abs(float(solved[0]))
 
 
@@ -270,7 +267,7 @@ class _Window:
         first, last = np.searchsorted(fit.two_theta, [low, high])
         window = slice(int(first), int(last))
         self._group, self._axial, self._engine = group, axial, fit.engine
-        self._sum = ProfileSum(fit.two_theta[window])
+        self._sum = fit.model.profile.window(int(first), int(last))
         self._time = fit.model.time_factor[window]
         rows = np.concatenate([c.line.rows for c in group])
         self._owner = np.repeat(np.arange(len(group)), [len(c.line.rows) for c in group])

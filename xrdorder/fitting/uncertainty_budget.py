@@ -3,10 +3,10 @@
 Counting gives the covariance of the free parameters. It is split by what had to be found out beside: with the columns
 of the weighted Jacobian in the order (all else, texture, displacement parameters, offset, place of the specimen) and
 J = Q R, the covariance of quantities with gradient G is (G R^-1)(G R^-1)', and each column of G R^-1 is what not
-knowing that parameter, too, adds. What was held has errors as well: the instrument (from its own calibration), the
-certificate of the standard, the wavelength, displacement parameters of minor phases. An error d of a held parameter
-moves the free ones by -(J'WJ)^-1 J'W J_held d, so each source becomes one signed column; what no parameter describes
-enters by how it would change the counts.
+knowing that parameter, too, adds; R^-1 is the upper triangular root of the covariance. What was held has errors as
+well: the instrument (from its own calibration), the certificate of the standard, the wavelength, displacement
+parameters of minor phases. An error d of a held parameter moves the free ones by -(J'WJ)^-1 J'W J_held d, so each
+source becomes one signed column; what no parameter describes enters by how it would change the counts.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import qr, solve_triangular
+from scipy.linalg import cholesky
 
 from xrdorder.fitting.derived import Function, functions
 from xrdorder.fitting.model_errors import ModelError
@@ -241,11 +241,9 @@ def _counting(
     """Split what counting contributes by what had to be found out beside; private columns, one family after another."""
     families = np.array([_family(role_of(parameters, name).kind) for name in solution.free])
     order = np.argsort(families, kind="stable")
-    norms = np.linalg.norm(solution.weighted_jacobian, axis=0)
-    scaled = (solution.weighted_jacobian / norms)[:, order]
-    (upper,) = qr(scaled, mode="r", check_finite=False)
-    upper = upper[: len(order)]
-    by_step = solve_triangular(upper, (gradient / norms)[:, order].T, trans="T").T
+    u, last_first = np.sqrt(np.diag(solution.covariance)), order[::-1]
+    correlation = (solution.covariance / np.outer(u, u))[np.ix_(last_first, last_first)]
+    by_step = (gradient * u)[:, order] @ cholesky(correlation, lower=True)[::-1, ::-1]
     columns: list[Column] = []
     for k in range(len(_FAMILIES) + 1):
         block = by_step[:, families[order] == k]

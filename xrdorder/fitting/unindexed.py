@@ -11,7 +11,6 @@ from xrdorder.identification.line_pattern import LinePattern, PresentLines
 from xrdorder.identification.peak_search import UnindexedLine, search_peaks
 from xrdorder.identification.phase_search import likely_phases, name_lines
 from xrdorder.least_squares.refinement import Refinement
-from xrdorder.patterns.angle_step import angle_step
 from xrdorder.profiles.axial import largest_shift
 from xrdorder.profiles.voigt import voigt
 
@@ -72,7 +71,7 @@ def _misfit(fit: Refinement, width_deg: float) -> Array:
     """Counts by which the feet of strong lines may be wrong because no line shape is perfect, shape (n,)."""
     values = fit.values()
     net = fit.counts() - fit.model.background(values)
-    points = 2 * int(np.ceil(_FOOT_WIDTHS * width_deg / angle_step(fit.two_theta))) + 1
+    points = 2 * int(np.ceil(_FOOT_WIDTHS * width_deg / fit.step)) + 1
     return np.asarray(_FOOT_SHARE * maximum_filter1d(net, points, mode="nearest"))
 
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.profiles.instrument import INSTRUMENT_NAMES
-from xrdorder.profiles.summation import ProfileSum
+from xrdorder.profiles.summation import ProfileSum, RunningSum
 from xrdorder.profiles.voigt import fwhm
 
 Array = NDArray[np.float64]
@@ -35,6 +35,8 @@ class PatternModel:
     ----------
     phases
         Lines in the model.
+    profile
+        Sum of lines over the points.
     background_names, displacement_names, global_names
         Parameters of the background, of the specimen's place, and all that the phases share.
     """
@@ -44,11 +46,13 @@ class PatternModel:
     ) -> None:
         self.two_theta, self.time_factor = np.asarray(two_theta), np.asarray(time_factor)
         self.phases = tuple(phases)
-        self._sum = ProfileSum(self.two_theta)
+        self.profile = ProfileSum(self.two_theta)
         self._parts: dict[int, tuple[Hashable, Array]] = {}
         low, high = self.two_theta[0], self.two_theta[-1]
         unit = (2.0 * self.two_theta - low - high) / (high - low)
-        self._chebyshev = np.polynomial.chebyshev.chebvander(unit, background_terms - 1)
+        self._chebyshev = np.asfortranarray(
+            np.polynomial.chebyshev.chebvander(unit, background_terms - 1)
+        )
         self.background_names = tuple(f"background_{k}" for k in range(background_terms))
         # how the geometry lets a specimen be out of place
         self.displacement_names = tuple(phases[0].optics.geometry.shift_slopes(np.zeros(1)))
@@ -85,7 +89,7 @@ class PatternModel:
             return kept[1].copy()
         lines, _ = phase.lines(values, {})
         ratios = values["axial_source_ratio"], values["axial_detector_ratio"]
-        part = np.asarray(self._sum.total(lines, *ratios) * self.time_factor)
+        part = np.asarray(self.profile.total(lines, *ratios) * self.time_factor)
         if phase in self.phases:
             self._parts[id(phase)] = here, part.copy()
         return part
@@ -105,13 +109,27 @@ class PatternModel:
 
     def counts_with_jacobian(self, values: Mapping[str, float], wanted: Sequence[str]) -> tuple[Array, Array]:
         """Calculated counts (n,) and their derivatives by the wanted parameters (n, wanted)."""
-        coefficients = np.array([values[name] for name in self.background_names])
-        total = self._chebyshev @ coefficients
-        jacobian = np.zeros((len(wanted), len(self.two_theta))).T  # each column contiguous
+        n, names = len(wanted), tuple(wanted)
+        # both axial ratios or none: the profile gives their derivatives together
+        if set(_AXIAL) & set(names):
+            names = tuple(dict.fromkeys((*names, *_AXIAL)))
+        where = {name: k for k, name in enumerate(names)}
+        ratios = values["axial_source_ratio"], values["axial_detector_ratio"]
+        sums = RunningSum(self.profile, len(names))
         for phase in self.phases:
             if _is_there(phase, values, wanted):
-                total += self._add_derivatives(phase, values, wanted, jacobian)
-        return np.asarray(total * self.time_factor), self._finish(jacobian, wanted)
+                local = [name for name in (*self.global_names, *phase.names) if name in where]
+                place = np.array([where[name] for name in local], dtype=np.intp)
+                sums.add(*phase.lines(values, {name: k for k, name in enumerate(local)}), place, *ratios)
+        total, jacobian = sums.finished()
+        total += self._chebyshev @ [values[name] for name in self.background_names]
+        for name in self.background_names:
+            if name in where:
+                jacobian[:, where[name]] = self._chebyshev[:, self.background_names.index(name)]
+        if np.any(self.time_factor != 1.0):
+            total *= self.time_factor
+            jacobian *= self.time_factor[:, None]
+        return total, jacobian[:, :n]
 
     def reach(self, values: Mapping[str, float], names: Sequence[str]) -> Array:
         """How far each parameter may go in one step: no line by more than half its width; infinite for most."""
@@ -128,35 +146,10 @@ class PatternModel:
         return reach
 
     def names_at(self, values: Mapping[str, float]) -> tuple[str, ...]:
-        """All parameter names of what is in the pattern at these values."""
+        """Names of all parameters of the specimen, and of its place, that are in the pattern at these values."""
         phase_names = (name for phase in self.phases if _is_there(phase, values, ()) for name in phase.names)
-        return tuple(dict.fromkeys((*self.background_names, *self.global_names, *phase_names)))
-
-    def _add_derivatives(
-        self, phase: PhaseLines, values: Mapping[str, float], wanted: Sequence[str], jacobian: Array
-    ) -> Array:
-        """Add the derivatives of one phase to those of the others; return its counts, both in usual times."""
-        where = {name: k for k, name in enumerate(wanted)}
-        shared = [name for name in self.global_names if name in where]
-        # both axial ratios or none: the profile gives their derivatives together
-        if set(_AXIAL) & set(shared):
-            shared = list(dict.fromkeys([*shared, *_AXIAL]))
-        local = [*shared, *(name for name in phase.names if name in where)]
-        lines, derivatives = phase.lines(values, {name: k for k, name in enumerate(local)})
-        ratios = values["axial_source_ratio"], values["axial_detector_ratio"]
-        part, part_by = self._sum.total_with_jacobian(lines, derivatives, *ratios)
-        for k, name in enumerate(local):
-            if name in where:
-                jacobian[:, where[name]] += part_by[:, k]
-        return part
-
-    def _finish(self, jacobian: Array, wanted: Sequence[str]) -> Array:
-        """Put in the background and the counting time."""
-        for k, name in enumerate(wanted):
-            if name in self.background_names:
-                jacobian[:, k] = self._chebyshev[:, self.background_names.index(name)]
-        jacobian *= self.time_factor[:, None]
-        return jacobian
+        place = (name for name in self.global_names if name not in INSTRUMENT_NAMES)
+        return tuple(dict.fromkeys((*self.background_names, *place, *phase_names)))
 
 
 def _is_there(phase: PhaseLines, values: Mapping[str, float], wanted: Sequence[str]) -> bool:

@@ -11,6 +11,7 @@ of its distribution (`xrdorder.forward_model.spacings`).
 import copy
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -153,7 +154,7 @@ class PhaseLines:
         d_min = self._wavelengths.min() / (2.0 * min(largest, _LARGEST_SINE))
         planes = reflections(phase.space_group, phase.system, phase.lengths_nm, phase.angles_deg, d_min * 0.98)
         self._all_hkl, self._all_multiplicity = planes.hkl, planes.multiplicity
-        self._all_harmonics: dict[str, Array] | None = None
+        self._kept: NDArray[np.bool_] | None = None
 
     def freeze(self, lengths_nm: tuple[float, ...]) -> None:
         """Evaluate at this lattice what hardly changes with it: which lines there are, polarisation, illumination."""
@@ -170,23 +171,15 @@ class PhaseLines:
         lowest = 2.0 * np.degrees(np.arcsin(np.clip(sine, 0.0, 1.0)))
         kept = (sine < _LARGEST_SINE) & (lowest > self._low - _BEYOND_RANGE_DEG)
         kept &= lowest < self._high + _BEYOND_RANGE_DEG
-        self.hkl, self.multiplicity = self._all_hkl[kept], self._all_multiplicity[kept]
-        n, lines = len(self.hkl), len(self._wavelengths)
-        self._reflection = np.repeat(np.arange(n), lines)
-        self._emission = np.tile(np.arange(lines), n)
+        if self._kept is None or not np.array_equal(kept, self._kept):
+            self._choose(kept)
         self._s = 0.5 * np.sqrt(q_all[kept])
-        if self._all_harmonics is None:
-            orders = zip(self.texture_names, TEXTURE_ORDERS, strict=False)
-            self._all_harmonics = {name: cubic_harmonic(order, self._all_hkl) for name, order in orders}
-        self._harmonics = {name: harmonic[kept] for name, harmonic in self._all_harmonics.items()}
         self._march_cosines = None
         if self.march_axis:
             p = self.phase
             self._march_cosines = axis_cosines_squared(
                 p.space_group, p.system, lengths_nm, p.angles_deg, self.hkl, self.march_axis
             )
-        # zero on average over all directions, one along (100), -2/3 along (111)
-        self._cubic_departure = 1.0 - 5.0 * fourth_order_sum(self.hkl)
         theta = np.arcsin(self._wavelengths[self._emission] * self._s[self._reflection])
         self._theta = theta
         self._gauss = gauss_basis(theta)
@@ -208,7 +201,19 @@ class PhaseLines:
         if self._norm is None:
             self._norm = self._strongest()
 
-    @property
+    def _choose(self, kept: NDArray[np.bool_]) -> None:
+        """Take these reflections into the pattern, with what follows from their indices alone."""
+        self._kept = kept
+        self.hkl, self.multiplicity = self._all_hkl[kept], self._all_multiplicity[kept]
+        n, lines = len(self.hkl), len(self._wavelengths)
+        self._reflection = np.repeat(np.arange(n), lines)
+        self._emission = np.tile(np.arange(lines), n)
+        orders = zip(self.texture_names, TEXTURE_ORDERS, strict=False)
+        self._harmonics = {name: cubic_harmonic(order, self.hkl) for name, order in orders}
+        # zero on average over all directions, one along (100), -2/3 along (111)
+        self._cubic_departure = 1.0 - 5.0 * fourth_order_sum(self.hkl)
+
+    @cached_property
     def attenuation_per_nm(self) -> float:
         """Attenuation of the dense phase, 1/nm; zero where its atoms are not known."""
         p = self.phase
@@ -460,15 +465,22 @@ class PhaseLines:
         area = np.asarray(np.bincount(self._reflection, drawn.area, len(self.hkl)), dtype=np.float64)
         return Lines(drawn.position[first], area, drawn.gauss_squared[first], drawn.lorentz[first])
 
+    def _copy(self) -> "PhaseLines":
+        """The same lines, without what hangs on atoms and radiation."""
+        other = copy.copy(self)
+        other._scattering = other._drawn = None
+        other.__dict__.pop("attenuation_per_nm", None)
+        return other
+
     def with_phase(self, phase: Phase) -> "PhaseLines":
         """Return the same lines with the atoms of another composition, for asking what the composition does."""
-        other = copy.copy(self)
-        other.phase, other._scattering, other._drawn = phase, None, None
+        other = self._copy()
+        other.phase = phase
         return other
 
     def with_optics(self, lengths_nm: tuple[float, ...], **changes: object) -> "PhaseLines":
         """Return the same lines seen by other optics (fields of `Optics`), on the same scale."""
-        other = copy.copy(self)
+        other = self._copy()
         other.optics = replace(self.optics, **changes)  # type: ignore[arg-type]
         if "radiation" in changes:
             other._set_radiation()

@@ -179,6 +179,7 @@ class _Slope:
         self.curvature = np.diag(self.hessian)
         outward = ((self.lowest >= 0.0) & (self.gradient > 0.0)) | ((self.highest <= 0.0) & (self.gradient < 0.0))
         self._at_bound = outward
+        self._undamped: tuple[Array, float] | None = None
         self.resting = self._at_bound | (self.curvature <= 0.0)
 
     def lost(self, steepest: Array) -> bool:
@@ -190,6 +191,9 @@ class _Slope:
 
     def step(self, ridge: Array) -> tuple[Array, float]:
         """Gauss-Newton step, its curvature raised by a ridge (n,), and by how much chi2 should drop."""
+        undamped = not ridge.any()
+        if undamped and self._undamped is not None:
+            return self._undamped
         step = np.zeros_like(self.gradient)
         moving = ~self.resting
         while moving.any():
@@ -204,12 +208,29 @@ class _Slope:
             if not beyond.any():
                 break
             moving[index[beyond]] = False
-        return step, -float(2.0 * self.gradient @ step + step @ self.hessian @ step)
+        promised = -float(2.0 * self.gradient @ step + step @ self.hessian @ step)
+        if undamped:
+            self._undamped = step, promised
+        return step, promised
 
     def ends(self, tolerance: float) -> bool:
         """Tell whether an undamped step, no part of it cut short, promises less than this."""
         step, promised = self.step(np.zeros_like(self.gradient))
         return bool(0.0 <= promised < tolerance and np.all(np.abs(step) < self._farthest))
+
+
+def compressed(r: Array, jacobian: Array) -> tuple[Array, Array]:
+    """Residuals and Jacobian as few as there are parameters, of the same gradient and curvature.
+
+    What no parameter can change of the sum of squares is left out.
+    """
+    normal, pull = jacobian.T @ jacobian, jacobian.T @ r
+    norms = np.sqrt(np.diag(normal))
+    norms[norms == 0.0] = 1.0
+    size, direction = np.linalg.eigh(normal / np.outer(norms, norms))
+    felt = size > _FELT * size[-1]
+    root, direction = np.sqrt(size[felt]), direction[:, felt]
+    return direction.T @ (pull / norms) / root, root[:, None] * direction.T * norms
 
 
 def _solved(matrix: Array, right: Array) -> Array:

@@ -10,6 +10,8 @@ Array = NDArray[np.float64]
 WORST_CHI2 = 25.0
 """Reduced chi squared beyond which nothing of a fit is to be used: five standard uncertainties at every point."""
 
+_ROUNDING = 1e-9  # standard uncertainties; residuals of expected counts, and what they have in common says nothing
+
 
 class Quality(NamedTuple):
     """Agreement factors (fractions) as the IUCr powder dictionary defines them."""
@@ -69,7 +71,7 @@ def serial_correlation_factor(weighted_residual: Array, longest_lag: int) -> flo
     """
     r = weighted_residual - weighted_residual.mean()
     n, power = len(r), float(r @ r)
-    if power <= 0.0 or longest_lag < 1:
+    if power <= n * _ROUNDING**2 or longest_lag < 1:
         return 1.0
     lags = np.arange(1, min(longest_lag, n - 2) + 1)
     correlation = np.array([float(r[lag:] @ r[:-lag]) / power for lag in lags])

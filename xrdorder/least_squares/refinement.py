@@ -14,6 +14,8 @@ from xrdorder.exceptions import FitError
 from xrdorder.forward_model.parameter_map import ParameterMap
 from xrdorder.forward_model.pattern_model import PatternModel
 from xrdorder.least_squares.engines import Engine
+from xrdorder.patterns.angle_step import angle_step
+from xrdorder.profiles.instrument import INSTRUMENT_NAMES
 
 if TYPE_CHECKING:
     import lmfit
@@ -106,6 +108,8 @@ class Refinement:
 
     Attributes
     ----------
+    step
+        Of the scan, degrees.
     reached
         Chi squared where the last run ended, by its weights.
     """
@@ -115,6 +119,7 @@ class Refinement:
     ) -> None:
         self.model, self.parameters, self.engine = model, parameters, engine
         self.two_theta = np.asarray(pattern["two_theta"].values, dtype=np.float64)
+        self.step = angle_step(self.two_theta)
         self.observed = np.asarray(pattern.values, dtype=np.float64)
         self._counted = pattern.attrs.get("intensity_kind", "counts") == "counts"
         self._file_variance = np.asarray(pattern["variance"].values, dtype=np.float64)
@@ -126,6 +131,7 @@ class Refinement:
         self.reached = np.inf
         self._known: Known | None = None
         self._counted_at: tuple[Hashable, Array] | None = None
+        self._residual: tuple[Array, Array, Array, Array] | None = None
         self._solved_at: tuple[Hashable, Array, NDArray[np.bool_], Solution] | None = None
 
     def observe(self, pattern: xr.DataArray) -> None:
@@ -222,9 +228,14 @@ class Refinement:
         """
         values = self.values()
         if self._known is None or not self._known.tells(self.here(values), names):
-            every = tuple(dict.fromkeys((*names, *self.model.names_at(values))))
-            self._known = Known(self.here(values), every, *self.model.counts_with_jacobian(values, every), True)
+            return self._wide(values, names).by(names)
         return self._known.by(names)
+
+    def _wide(self, values: Values, names: Sequence[str] = ()) -> Known:
+        """Counts and derivatives by all that may be asked for: these, and every parameter of the specimen."""
+        every = tuple(dict.fromkeys((*names, *self.model.names_at(values))))
+        self._known = Known(self.here(values), every, *self.model.counts_with_jacobian(values, every), True)
+        return self._known
 
     def _spend(self) -> None:
         """Count an evaluation of the model against the budget."""
@@ -256,14 +267,20 @@ class Refinement:
 
     def weighted_residual(self) -> Array:
         """Observed less calculated counts over their standard uncertainty, at all points."""
-        return np.asarray((self.observed - self.counts()) / np.sqrt(self.variance))
+        of = self.observed, self.counts(), self.variance
+        if self._residual is None or any(a is not b for a, b in zip(of, self._residual[1:], strict=True)):
+            self._residual = (of[0] - of[1]) / np.sqrt(of[2]), *of
+        return self._residual[0]
 
     def counts(self) -> Array:
-        """Calculated counts at the parameters as they stand; many questions are asked at one minimum."""
+        """Calculated counts at the parameters as they stand; many questions are asked at one minimum.
+
+        Where a fit has just ended derivatives will be asked for, too: they are evaluated along.
+        """
         values = self.values()
         here = self.here(values)
-        if self._known is not None and self._known.exact and self._known.here == here:
-            return np.asarray(self._known.counts)
+        if self._known is not None and self._known.here == here:
+            return self._known.counts if self._known.exact else self._wide(values).counts
         if self._counted_at is None or self._counted_at[0] != here:
             self._counted_at = here, self.model.counts(values)
         return self._counted_at[1]
@@ -316,6 +333,7 @@ class Refinement:
             self.mask_outliers()
             used = self.used
             converged = self.run(vary, tolerance=tolerance, follow=True)
+            self._wide(self.values(), INSTRUMENT_NAMES)  # who tells uncertainties asks for the instrument's, too
             self.mask_outliers()
             if np.array_equal(used, self.used):
                 break

@@ -13,11 +13,12 @@ from typing import NamedTuple
 
 from xrdorder.description.study import DESCRIPTION, Study, study_of
 from xrdorder.description.toml_text import own_lines, steps_text
+from xrdorder.description.values import name_in
 from xrdorder.exceptions import StudyError
 from xrdorder.files.atomic import write_text
 from xrdorder.files.names import safe_name
-from xrdorder.planning.foretold import ADDED
-from xrdorder.treatments import Schedule
+from xrdorder.planning.foretold import ADDED, suggested
+from xrdorder.treatments import History, Schedule
 
 
 class Added(NamedTuple):
@@ -27,6 +28,29 @@ class Added(NamedTuple):
     treatment: str
     sample: str
     pattern: str
+
+
+class Waiting(NamedTuple):
+    """A sample of a suggestion that was added, whose pattern is not there yet."""
+
+    sample: str
+    schedule: History | None
+    pattern: str
+
+    @property
+    def words(self) -> str:
+        """Say it in a few words."""
+        return f"{self.sample} has no pattern yet at {self.pattern}"
+
+
+def waiting(study: Study, lot: str) -> tuple[Waiting, ...]:
+    """Suggestions of a lot that were added to the study and whose patterns are not there."""
+    mine = {one.name: one for one in study.samples if one.lot.name == lot}
+    added = suggested({name: one.treatment for name, one in mine.items()}, study.treatments)
+    return tuple(
+        Waiting(name, mine[name].treatment, name_in(mine[name].pattern[0], study.folder))
+        for name in added if mine[name].treatment and not all(file.is_file() for file in mine[name].pattern)
+    )  # fmt: skip
 
 
 _OF_A_WIRE = ("name", "pattern", "treatment", "measured", "position_m", "date")
@@ -46,8 +70,14 @@ def add_treatment(study: Study, lot: str, schedule: Schedule, remark: str) -> Ad
     Raises
     ------
     StudyError
-        The file is written in a way that nothing can be appended to, or cannot be written.
+        The same treatment was added before and waits for its pattern; the file is written in a way that nothing can
+        be appended to, or cannot be written.
     """
+    if same := [one for one in waiting(study, lot) if one.schedule == schedule]:
+        raise StudyError(
+            f"{schedule.short_name} was added before and waits: {same[0].words}; nothing was written. React it and run "
+            "the study, or add another suggestion (--number 3 --add 2)"
+        )
     file = study.folder / DESCRIPTION
     text = file.read_text(encoding="utf-8-sig")
     taken = {one.name.casefold() for one in study.samples}
@@ -59,7 +89,7 @@ def add_treatment(study: Study, lot: str, schedule: Schedule, remark: str) -> Ad
     suffix = alike[0].pattern[0].suffix if alike and alike[0].pattern else ".xy"
     folder = alike[0].pattern[0].parent if alike and alike[0].pattern else study.folder
     pattern = folder / f"{name}{suffix}"
-    told = pattern.relative_to(study.folder).as_posix() if pattern.is_relative_to(study.folder) else pattern.as_posix()
+    told = Path(name_in(pattern, study.folder)).as_posix()
     lines = [
         "", f"# Suggested by xrdorder on {datetime.date.today().isoformat()}. {' '.join(remark.split())}",
         f"[treatments.{ADDED}{number}]", f"steps = {steps_text(schedule)}", "", "[[samples]]", f'name = "{name}"',

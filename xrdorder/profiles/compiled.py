@@ -125,12 +125,12 @@ def _add(row, factor, target):  # type: ignore[no-untyped-def]
 
 
 @_jit
-def _add_line(rows, n, start, total, jacobian, area, by_area, by_position, by_gauss, by_lorentz):  # type: ignore[no-untyped-def]
+def _add_line(rows, n, start, total, jacobian, place, area, by_area, by_position, by_gauss, by_lorentz):  # type: ignore[no-untyped-def]
     """Rows of one line onto the sum and onto every parameter that feeds it."""
     end = start + n
     _add(rows[0], area, total[start:end])
     for k in range(len(by_area)):
-        target = jacobian[k, start:end]
+        target = jacobian[place[k], start:end]
         if by_area[k] != 0.0:
             _add(rows[0], by_area[k], target)
         if by_position[k] != 0.0:
@@ -235,7 +235,7 @@ def lay_out_nodes(two_theta, counts, alone, starts, source, detector, tables, co
 
 
 @_jit
-def sum_lines(points, grid, lines, derivatives, layout, axial, total, jacobian, on_grid):  # type: ignore[no-untyped-def]
+def sum_lines(points, grid, lines, derivatives, layout, axial, place, total, jacobian, on_grid):  # type: ignore[no-untyped-def]
     """Add lines and their derivatives to a sum over the points, and their smooth tails to one over the grid.
 
     Parameters
@@ -247,7 +247,9 @@ def sum_lines(points, grid, lines, derivatives, layout, axial, total, jacobian, 
     layout : tuple of ndarray
         `summation.Layout`.
     axial : tuple of int
-        Columns of the two axial ratios; negative where they are not asked for.
+        Parameters that are the two axial ratios; negative where they are not asked for.
+    place : ndarray
+        Parameter of each column of the derivatives.
     total, jacobian : ndarray, shapes (points,) and (parameters, points)
         To be added to.
     on_grid : ndarray, shape (1 + parameters, grid)
@@ -273,8 +275,8 @@ def sum_lines(points, grid, lines, derivatives, layout, axial, total, jacobian, 
                 _add(rows[2], area[i] * t_by[2 + r], target)
         heart_rows = rows[:, first - lo : last - lo]
         for c in range(starts[i], starts[i + 1]):
-            place, weight, added, d_place = components[c, :4]
-            write_voigt(points[first:last], place, gauss_squared[i] + added, lorentz[i], node_rows)
+            at, weight, added, d_place = components[c, :4]
+            write_voigt(points[first:last], at, gauss_squared[i] + added, lorentz[i], node_rows)
             _add(node_rows[0], weight, heart_rows[0])
             _add(node_rows[1], weight * d_place, heart_rows[1])
             _add(node_rows[2], weight, heart_rows[2])
@@ -286,7 +288,7 @@ def sum_lines(points, grid, lines, derivatives, layout, axial, total, jacobian, 
                     _add(node_rows[1], -area[i] * weight * components[c, 6 + r], target)
                     _add(node_rows[2], area[i] * weight * components[c, 8 + r], target)
         _add_line(
-            rows, hi - lo, lo, total, jacobian, area[i], by_area[i], by_position[i], by_gauss[i], by_lorentz[i]
+            rows, hi - lo, lo, total, jacobian, place, area[i], by_area[i], by_position[i], by_gauss[i], by_lorentz[i]
         )
     for start in range(0, len(grid), _CHUNK):
         x = grid[start : start + _CHUNK]
@@ -300,7 +302,7 @@ def sum_lines(points, grid, lines, derivatives, layout, axial, total, jacobian, 
                     _add(rows[1], -area[i] * t_by[r], target)
                     _add(rows[2], area[i] * t_by[2 + r], target)
             _add_line(
-                rows, len(x), start, on_grid[0], on_grid[1:], area[i],
+                rows, len(x), start, on_grid[0], on_grid[1:], place, area[i],
                 by_area[i], by_position[i], by_gauss[i], by_lorentz[i],
             )
 

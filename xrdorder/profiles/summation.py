@@ -8,6 +8,7 @@ Lorentzian widths and the background, so they are not offered. Inside the window
 only in the heart of the line, there for every axial component; from five widths on its asymptotic series is as good.
 """
 
+import copy
 from functools import cached_property, lru_cache
 from importlib import import_module
 from importlib.util import find_spec
@@ -105,30 +106,47 @@ class ProfileSum:
     ----------
     two_theta
         Measuring points, degrees, ascending, shape (n,).
+
+    Attributes
+    ----------
+    grid
+        Coarse grid of the smooth tails, degrees.
+    first, weights
+        How the points lie in it: first of four grid points, shape (n,), and their weights, (n, 4).
     """
 
     def __init__(self, two_theta: Array) -> None:
         self.two_theta = np.array(two_theta, dtype=np.float64, order="C")
         step = _SMALLEST_WINDOW_DEG * _CORE_PER_WINDOW / _GRID_PER_CORE
         low, high = self.two_theta[0] - 2 * step, self.two_theta[-1] + 2 * step
-        self._grid = np.linspace(low, high, int(np.ceil((high - low) / step)) + 1)
-        self._first, self._weights = _interpolation(self._grid, self.two_theta)
+        self.grid = np.linspace(low, high, int(np.ceil((high - low) / step)) + 1)
+        self.first, self.weights = _interpolation(self.grid, self.two_theta)
+
+    def window(self, first: int, last: int) -> "ProfileSum":
+        """The same over some of the points in a row."""
+        part = copy.copy(self)
+        part.__dict__.pop("_to_points", None)
+        part.two_theta, part.weights = self.two_theta[first:last], self.weights[first:last]
+        low, high = (self.first[first], self.first[last - 1] + 4) if last > first else (0, 4)
+        part.grid, part.first = self.grid[low:high], self.first[first:last] - low
+        return part
 
     @cached_property
     def _to_points(self) -> sp.csr_matrix:
         """Interpolation from the grid to the points."""
-        columns, starts = self._first[:, None] + np.arange(4), 4 * np.arange(len(self.two_theta) + 1)
-        shape = len(self.two_theta), len(self._grid)
-        return sp.csr_matrix((self._weights.ravel(), columns.ravel(), starts), shape=shape)
+        columns, starts = self.first[:, None] + np.arange(4), 4 * np.arange(len(self.two_theta) + 1)
+        shape = len(self.two_theta), len(self.grid)
+        return sp.csr_matrix((self.weights.ravel(), columns.ravel(), starts), shape=shape)
 
     def total(self, lines: Lines, source_ratio: float, detector_ratio: float) -> Array:
         """Intensity at every point, shape (n,)."""
-        layout = self._layout(lines, source_ratio, detector_ratio)
         if compiled():
             nothing = np.zeros((len(lines.position), 0))
-            return self._compiled(lines, LineDerivatives(nothing, nothing, nothing, nothing, None), layout)[0]
+            derivatives = LineDerivatives(nothing, nothing, nothing, nothing, None)
+            return self.total_with_jacobian(lines, derivatives, source_ratio, detector_ratio)[0]
+        layout = self.layout(lines, source_ratio, detector_ratio)
         gauss_squared = lines.gauss_squared + layout.tails[:, 1]
-        x = self._grid[None, :] - layout.tails[:, 0][:, None]
+        x = self.grid[None, :] - layout.tails[:, 0][:, None]
         tail = voigt_tail(x, gauss_squared[:, None], lines.lorentz[:, None], layout.core[:, None])
         result = self._to_points @ (lines.area @ tail)
 
@@ -153,15 +171,19 @@ class ProfileSum:
         self, lines: Lines, derivatives: LineDerivatives, source_ratio: float, detector_ratio: float
     ) -> tuple[Array, Array]:
         """Intensity (n,) and its derivatives by the parameters (n, parameters)."""
-        layout = self._layout(lines, source_ratio, detector_ratio)
-        if compiled():
-            return self._compiled(lines, derivatives, layout)
+        columns = derivatives.position.shape[1]
+        sums = RunningSum(self, columns)
+        sums.add(lines, derivatives, np.arange(columns), source_ratio, detector_ratio)
+        return sums.finished()
+
+    def by_arrays(self, lines: Lines, derivatives: LineDerivatives, layout: Layout) -> tuple[Array, Array]:
+        """The same without compiled loops."""
         gauss_squared = lines.gauss_squared + layout.tails[:, 1]
         n_points = len(self.two_theta)
         area = lines.area[:, None]
         columns = list(derivatives.axial_columns or ())
 
-        x = self._grid[None, :] - layout.tails[:, 0][:, None]
+        x = self.grid[None, :] - layout.tails[:, 0][:, None]
         tail = voigt_tail_with_derivatives(x, gauss_squared[:, None], lines.lorentz[:, None], layout.core[:, None])
         d_area, d_position = derivatives.area, -area * derivatives.position
         d_gauss, d_lorentz = area * derivatives.gauss_squared, area * derivatives.lorentz
@@ -212,23 +234,7 @@ class ProfileSum:
         )  # fmt: skip
         return np.asarray(result), np.asarray(jacobian)
 
-    def _compiled(self, lines: Lines, derivatives: LineDerivatives, layout: Layout) -> tuple[Array, Array]:
-        """The same by compiled loops; each column of the derivatives is contiguous."""
-        kernel = compiled()
-        assert kernel is not None
-        columns = derivatives.position.shape[1]
-        total, jacobian = np.zeros(len(self.two_theta)), np.zeros((columns, len(self.two_theta)))
-        on_grid = np.zeros((1 + columns, len(self._grid)))
-        # one order in memory: another would be compiled anew
-        kernel.sum_lines(
-            self.two_theta, self._grid, tuple(map(np.ascontiguousarray, lines[:4])),
-            tuple(map(np.ascontiguousarray, derivatives[:4])), tuple(layout),
-            derivatives.axial_columns or (-1, -1), total, jacobian, on_grid,
-        )  # fmt: skip
-        kernel.interpolate(self._first, self._weights, on_grid, total, jacobian)
-        return total, jacobian.T
-
-    def _layout(self, lines: Lines, source_ratio: float, detector_ratio: float) -> Layout:
+    def layout(self, lines: Lines, source_ratio: float, detector_ratio: float) -> Layout:
         """Components, regions and tails of the lines."""
         width = fwhm(lines.gauss_squared, lines.lorentz)
         shift = np.abs(largest_shift(lines.position, source_ratio, detector_ratio))
@@ -314,6 +320,55 @@ def _moments(nodes: AxialNodes, n: int) -> Array:
         by_spread.append(of_lines(by_weight * away**2 + 2.0 * weight * away * by_position) * FWHM_PER_SIGMA**2)
     spread = of_lines(weight * away**2) * FWHM_PER_SIGMA**2
     return np.stack([centroid, spread, *by_centroid, *by_spread], axis=1)
+
+
+class RunningSum:
+    """Lines of several phases and their derivatives by one set of parameters, added up phase by phase.
+
+    Parameters
+    ----------
+    profile
+        Where they are summed.
+    parameters
+        How many there are.
+    """
+
+    def __init__(self, profile: ProfileSum, parameters: int) -> None:
+        self._profile = profile
+        self._total = np.zeros(len(profile.two_theta))
+        self._jacobian = np.zeros((parameters, len(profile.two_theta)))  # each parameter contiguous
+        self._on_grid = np.zeros((1 + parameters, len(profile.grid))) if compiled() else None
+
+    def add(
+        self,
+        lines: Lines,
+        derivatives: LineDerivatives,
+        place: NDArray[np.intp],
+        source_ratio: float,
+        detector_ratio: float,
+    ) -> None:
+        """Add lines, whose derivatives belong to the parameters at these places, shape (columns,)."""
+        layout, kernel = self._profile.layout(lines, source_ratio, detector_ratio), compiled()
+        if kernel is None:
+            part, slopes = self._profile.by_arrays(lines, derivatives, layout)
+            self._total += part
+            self._jacobian[place] += slopes.T
+            return
+        source, detector = derivatives.axial_columns or (-1, -1)
+        axial = (int(place[source]), int(place[detector])) if source >= 0 else (-1, -1)
+        # one order in memory: another would be compiled anew
+        kernel.sum_lines(
+            self._profile.two_theta, self._profile.grid, tuple(map(np.ascontiguousarray, lines[:4])),
+            tuple(map(np.ascontiguousarray, derivatives[:4])), tuple(layout), axial, place,
+            self._total, self._jacobian, self._on_grid,
+        )  # fmt: skip
+
+    def finished(self) -> tuple[Array, Array]:
+        """Intensity (n,) and its derivatives (n, parameters); ask once."""
+        if kernel := compiled():
+            profile = self._profile
+            kernel.interpolate(profile.first, profile.weights, self._on_grid, self._total, self._jacobian)
+        return self._total, self._jacobian.T
 
 
 class _RowMatrix:

@@ -20,7 +20,7 @@ def answer_lines(scene: Scene) -> list[tuple[str, str]]:
         sure = f"{'' if clear else 'not '}significant (α = 0.05, all comparisons of the quantity together)"
         lines.append(("How sure", f"{sure}; probability of being higher than the next {look.chance}"))
     if look.measured:
-        lines.append(("Measured", look.measured))
+        lines.append(("Measured", look.measured.removeprefix("Measured ")))
     if look.warned:
         names = [f"{name} ({words})" for name, words in list(look.warned.items())[:_MOST_WARNED]]
         more = f" and {len(look.warned) - _MOST_WARNED} more" if len(look.warned) > _MOST_WARNED else ""

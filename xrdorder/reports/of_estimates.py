@@ -117,7 +117,7 @@ def currents(scene: Scene) -> Picture:
     tried = list(scene.chosen) or _chosen(list(scene.look.first_samples.values()), 2 * MOST_CURRENTS, first)
     ready = {one.name: one for one in _conductors(scene, results, tried)}
     names = _chosen(list(ready), MOST_CURRENTS, [name for name in first if name in ready])
-    reference = next((name for name in reversed(first) if name in names), names[0])
+    reference = next((name for name in (*reversed(first), *names) if name in names), "")
     figure = current_figure(
         [ready[name] for name in names], reference=reference, **scene.headed("Layer current against field")
     )

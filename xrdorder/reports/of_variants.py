@@ -46,7 +46,7 @@ def answer(scene: Scene) -> Picture:
     """Draw the differences in what variants are ranked by, small: beside the answer."""
     found, noun = list(scene.look.to_first.values()), scene.look.by
     against = [one for one in found if manner(one.comparison.quantity).noun == noun]
-    figure = difference_rows(against, size=BESIDE)
+    figure = difference_rows(against, size=BESIDE if scene.size.headed else scene.size)
     reference = against[0].against
     return Picture(
         "answer",

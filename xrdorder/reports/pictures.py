@@ -155,8 +155,8 @@ class Scene:
         return self.opened.study.title or self.opened.study.folder.name
 
     def headed(self, what: str) -> dict[str, Any]:
-        """Title of a figure, which says of which study it is, and its size."""
-        return {"title": f"{what}: {self.title}", "size": self.size}
+        """Title of a figure and its size; of which study it is, its caption says."""
+        return {"title": what, "size": self.size}
 
     @property
     def data(self) -> str:
@@ -198,7 +198,7 @@ def drawn(name: str, make: Callable[[], Picture | None]) -> Picture | Missing | 
         return Missing.of(name, error)
 
 
-def encoded(figure: Figure, form: str) -> bytes:
+def encoded(figure: Figure, form: str, dpi: float = _PNG_DPI) -> bytes:
     """A figure as a file of one of `FORMATS`: letters are outlines in SVG and embedded in PDF: no font is needed."""
     stream = io.BytesIO()
     # 42 embeds the letters of a PDF as such; a fixed salt makes equal figures equal files
@@ -206,5 +206,5 @@ def encoded(figure: Figure, form: str) -> bytes:
     with matplotlib.rc_context(choices), warnings.catch_warnings():
         # names may be written in letters that the font lacks: boxes
         warnings.filterwarnings("ignore", "Glyph .* missing from font", UserWarning)
-        figure.savefig(stream, format=form, metadata=_UNDATED[form], dpi=_PNG_DPI)
+        figure.savefig(stream, format=form, metadata=_UNDATED[form], dpi=dpi)
     return stream.getvalue()

@@ -2,38 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import xarray as xr
 
 from xrdorder.explanation.explanation import Explanation, explain
-from xrdorder.quantities.registry import standing_in
+from xrdorder.explanation.quantities_table import quantities_table
+from xrdorder.quantities.tables import Table
 from xrdorder.results.sample_file import StoredSample
 from xrdorder.results.study_table import in_short
-
-_SOURCES = 3
-
-
-@dataclass(frozen=True)
-class Line:
-    """One quantity of a sample.
-
-    Attributes
-    ----------
-    words, value, unit : str
-        As printed; the uncertainty in brackets, or the 68 % interval.
-    own : str
-        Part of the uncertainty that no other sample shares; empty for predictions.
-    sources : str
-        What the uncertainty is largely made of.
-    """
-
-    words: str
-    value: str
-    unit: str
-    own: str
-    sources: str
 
 
 @dataclass(frozen=True)
@@ -50,7 +27,8 @@ class Section:
         Lot, treatment, mount.
     results : str
         Lattice parameter, order and tin in one line.
-    lines : tuple of Line
+    table : Table
+        Its quantities.
     flags : tuple of (name, message)
     assumptions, provenance, model : tuple of str
     fitted : bool
@@ -63,7 +41,7 @@ class Section:
     quality: str
     about: str
     results: str
-    lines: tuple[Line, ...]
+    table: Table
     flags: tuple[tuple[str, str], ...]
     assumptions: tuple[str, ...]
     provenance: tuple[str, ...]
@@ -91,26 +69,9 @@ def section(sample: StoredSample, row: xr.Dataset, number: int) -> Section:
         sample.status, sample.quality_words,
         " · ".join(word for word in words if word),
         " · ".join(in_short(row)),
-        () if sample.failed else tuple(_lines(told)), sample.flags, sample.assumptions, tuple(_provenance(told)),
+        quantities_table(told), sample.flags, sample.assumptions, tuple(_provenance(told)),
         told.model, not sample.failed and "curves" in sample.groups,
     )  # fmt: skip
-
-
-def _lines(told: Explanation) -> list[Line]:
-    known = {quantity.name: quantity for quantity in told.quantities}
-    found = []
-    for about in standing_in("section"):
-        q = known.get(about.name)
-        if q is None or not math.isfinite(q.value):
-            continue
-        if about.joint:
-            sources = "68 % interval, from all samples together"
-            value, own = about.interval_text(q.value, q.low, q.high), ""
-        else:
-            sources = ", ".join(f"{s.title} {100.0 * (s.u / q.u) ** 2:.0f} %" for s in q.budget[:_SOURCES])
-            value, own = about.value_text(q.value, q.u), about.u_text(q.private) if q.private > 0.0 else ""
-        found.append(Line(about.title, value, about.people.unit, own, sources))
-    return found
 
 
 def _provenance(told: Explanation) -> list[str]:

@@ -1,11 +1,14 @@
-"""One page to hand around: the answer, the table and three figures, as PDF and as a document to edit."""
+"""One page to hand around: the answer, the table and three figures, as PDF and as a document to edit.
+
+Figures of the sheet are those of one column at their size, so that their letters are read in print.
+"""
 
 from __future__ import annotations
 
 import base64
 import io
-import textwrap
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from importlib.resources import files
 
@@ -14,20 +17,24 @@ from jinja2 import Environment
 from matplotlib.figure import Figure
 from matplotlib.image import imread
 
-from xrdorder.drawing.layout import THIN, font, sheet
+from xrdorder.drawing.layout import ONE_COLUMN, THIN, font, sheet
 from xrdorder.drawing.palette import FOG, SLATE
-from xrdorder.drawing.text import plain, typeset, wrapped_in
+from xrdorder.drawing.text import fitted, plain, typeset, wrapped_in
 from xrdorder.quantities.tables import Table
 from xrdorder.reports.answer import answer_lines
 from xrdorder.reports.cautions import BRIEF
+from xrdorder.reports.gallery import study_pictures
 from xrdorder.reports.page import FIRST
-from xrdorder.reports.pictures import Missing, Picture, Scene
+from xrdorder.reports.pictures import Missing, Picture, Scene, encoded
 from xrdorder.results.study_table import extremes, study_table
 
 PDF, DOCUMENT = "summary.pdf", "summary.html"
 
 _WIDE_IN, _TALL_IN, _MARGIN_IN, _GAP_IN = 8.27, 11.69, 0.6, 0.1
-_TEXT_PT, _TABLE_PT, _LINE_IN, _ROW_IN, _HEADING_IN = 8.5, 6.6, 0.155, 0.128, 1.75
+_TEXT_PT, _TABLE_PT, _LINE_IN, _ROW_IN, _HEADING_IN = 8.5, 6.6, 0.155, 0.128, 2.05
+_TITLE_PT, _PRINT_DPI = 12.0, 300.0
+_ON_SHEET = ("treatment", "answer", "bc2-tc")
+"""Figures of the sheet: one in a column, two in the other."""
 _LEFT_OUT = ("lot", "treatment")
 """Columns that the names of samples mostly say already, beside those that a narrow terminal leaves out."""
 
@@ -36,14 +43,16 @@ def summary(scene: Scene, pictures: Sequence[Picture | Missing]) -> Iterator[tup
     """Give the files of the summary, or what is missing of them."""
     ready = [one.ready("png") for one in pictures if isinstance(one, Picture) and one.name in FIRST]
     shown = [one for one in ready if isinstance(one, Picture)]
+    narrow = [one for one in study_pictures(replace(scene, size=ONE_COLUMN), _ON_SHEET) if isinstance(one, Picture)]
+    narrow.sort(key=lambda one: _ON_SHEET.index(one.name))
     shown.sort(key=lambda one: FIRST.index(one.name))
     for one in ready:
         if isinstance(one, Missing):
             yield one.name, one
     table, words = extremes(study_table(scene.opened.results))
-    for name, make in ((PDF, _pdf), (DOCUMENT, _document)):
+    for name, make, drawn in ((PDF, _pdf, narrow), (DOCUMENT, _document, shown)):
         try:
-            yield name, make(scene, table, words, shown)
+            yield name, make(scene, table, words, drawn)
         except Exception as error:  # costs itself, never the report
             yield name, Missing.of(name, error)
 
@@ -70,8 +79,8 @@ def _document(scene: Scene, table: Table, words: str, pictures: Sequence[Picture
 
 def _pdf(scene: Scene, table: Table, words: str, pictures: Sequence[Picture]) -> bytes:
     figure = sheet(_WIDE_IN, _TALL_IN)
-    figure.text(_x(0.0), _y(_MARGIN_IN), typeset(plain(textwrap.shorten(scene.title, 90))), va="top",
-                **font(13.0, weight="bold"))  # fmt: skip
+    title = fitted(scene.title, _WIDE_IN - 2 * _MARGIN_IN, _TITLE_PT, bold=True, whole_end=False)
+    figure.text(_x(0.0), _y(_MARGIN_IN), typeset(title), va="top", **font(_TITLE_PT, weight="bold"))
     top = _MARGIN_IN + 0.32
     for heading, text in answer_lines(scene):
         figure.text(_x(0.0), _y(top), typeset(plain(heading)), va="top", **font(_TEXT_PT, weight="bold"))
@@ -79,25 +88,30 @@ def _pdf(scene: Scene, table: Table, words: str, pictures: Sequence[Picture]) ->
             figure.text(_x(_HEADING_IN + 0.2), _y(top), typeset(plain(line)), va="top", **font(_TEXT_PT))
             top += _LINE_IN
     top = _draw_table(figure, table, words, top + _GAP_IN)
-    room = _TALL_IN - top - _MARGIN_IN - 0.3
-    sizes = [one.figure.get_size_inches() for one in pictures]
-    wide = _WIDE_IN - 2 * _MARGIN_IN
-    tall = sum(height / width for width, height in sizes) * wide + _GAP_IN * len(sizes)
-    share = min(1.0, room / tall) if tall else 1.0
-    for one, (width, height) in zip(pictures, sizes, strict=True):
-        each = share * wide * height / width
-        left = _x(0.5 * (1.0 - share) * wide)
-        axes = figure.add_axes((left, _y(top + each), share * wide / _WIDE_IN, each / _TALL_IN))
-        picture = imread(io.BytesIO(one.content("png")))
-        axes.imshow(picture, aspect="auto", interpolation="none")  # as it is, not drawn anew
-        axes.set_axis_off()
-        top += each + share * _GAP_IN
+    for column, ones in enumerate((pictures[:1], pictures[1:])):
+        _stack(figure, ones, column, top)
     words = typeset(plain("\n".join((*BRIEF, _today()))))
     figure.text(_x(0.0), 0.35 / _TALL_IN, words, va="bottom", **font(6.0, color=SLATE))
     stream = io.BytesIO()
     with matplotlib.rc_context({"pdf.fonttype": 42}):
         figure.savefig(stream, format="pdf", metadata={"CreationDate": None, "Title": scene.title})
     return stream.getvalue()
+
+
+def _stack(figure: Figure, pictures: Sequence[Picture], column: int, top: float) -> None:
+    """Put figures below each other into one of two columns, smaller where they have no room."""
+    wide = 0.5 * (_WIDE_IN - 2 * _MARGIN_IN) - _GAP_IN
+    sizes = [one.figure.get_size_inches() for one in pictures]
+    tall = sum(height / width for width, height in sizes) * wide + _GAP_IN * len(sizes)
+    share = min(1.0, (_TALL_IN - top - _MARGIN_IN - 0.3) / tall) if tall else 1.0
+    for one, (width, height) in zip(pictures, sizes, strict=True):
+        each = share * wide * height / width
+        left = _x(column * (wide + 2 * _GAP_IN))
+        axes = figure.add_axes((left, _y(top + each), share * wide / _WIDE_IN, each / _TALL_IN))
+        picture = imread(io.BytesIO(encoded(one.figure, "png", _PRINT_DPI)))
+        axes.imshow(picture, aspect="auto", interpolation="none")  # as it is, not drawn anew
+        axes.set_axis_off()
+        top += each + share * _GAP_IN
 
 
 def _draw_table(figure: Figure, table: Table, words: str, top: float) -> float:

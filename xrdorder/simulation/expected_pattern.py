@@ -120,8 +120,8 @@ def expected_pattern(specimen: Described, instrument: Instrument) -> tuple[xr.Da
 def settled_on(job: Procedure, pattern: xr.DataArray) -> tuple[xr.DataArray, Procedure]:
     """Let a fit rest where it stands on the counts that it expects: model weights, and free what it would free.
 
-    The fit that is handed in is left as it was; of the pattern all is kept but its counts. There is no residual, not
-    even by rounding: it would be taken for serial correlation.
+    The fit that is handed in is left as it was; of the pattern all is kept but its counts. No residual is left but
+    rounding.
     """
     rested = copy.copy(job)
     rested.parameters = copy.deepcopy(job.parameters)

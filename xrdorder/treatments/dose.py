@@ -131,12 +131,8 @@ def time_above_swinging(length: float, centre_k: float, amplitude_k: float, peri
     height = (limit_k - centre_k) / amplitude_k
     if abs(height) >= 1.0:
         return length if height <= -1.0 else 0.0
-    # above while the phase lies between start and 1/2 - start, every period
-    start = float(np.arcsin(height) / (2.0 * np.pi))
-    stop = 0.5 - start
-    whole, rest = divmod(length / period, 1.0)
-    if start >= 0.0:
-        spent = max(0.0, min(rest, stop) - start)
-    else:  # it begins above; the span before the end of a period belongs to the next one
-        spent = min(rest, stop) + max(0.0, rest - (1.0 + start))
-    return period * (whole * (stop - start) + spent)
+    # it is above from the phase `begin` on, for `share` of every period
+    begin = np.arcsin(height) / (2.0 * np.pi)
+    share = 0.5 - 2.0 * begin
+    since = np.array([-begin, length / period - begin])
+    return float(period * np.diff(np.floor(since) * share + np.minimum(since % 1.0, share))[0])
