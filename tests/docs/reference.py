@@ -135,7 +135,8 @@ def outside() -> Iterator[str]:
     yield "# Checks against the outside"
     yield (
         f"{WRITTEN} Each row is a test. Ours and the other number are written to a tenth of the tolerance, within "
-        f"which they agree for the reason given. {number['independent']} rows are independent; "
+        f"which they agree for the reason given, unless the row says why they do not. "
+        f"{number['independent']} rows are independent; "
         f"{number['shared input']} share a table or a constant with what they check; "
         f"{number['transcription']} come from the same paper on both sides and would show a slip of the pen only. "
         "*From memory*: the value was not read again when it was written down."
@@ -146,9 +147,8 @@ def outside() -> Iterator[str]:
         for row in table_of[subject]:
             ours, other = (digits(value, row.tolerance) for value in row.values())
             how = row.known if row.kind == "independent" else f"{row.known}; {row.kind}"
-            lines.append(
-                (row.quantity, row.unit, ours, other, f"{row.tolerance:.1e}", row.reason, row.source, how)
-            )
+            reason = f"**does not agree**: {row.disagrees}" if row.disagrees else row.reason
+            lines.append((row.quantity, row.unit, ours, other, f"{row.tolerance:.1e}", reason, row.source, how))
         yield table(("quantity", "unit", "ours", "outside", "tolerance", "because", "source", "known"), lines)
 
 

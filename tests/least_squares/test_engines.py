@@ -8,6 +8,19 @@ from xrdorder.fitting import ENGINES
 from xrdorder.least_squares.engines import engine
 
 
+def test_a_step_to_a_bound_ends_at_the_bound_itself() -> None:
+    """Where rounding would miss it by a digit, a parameter would count as free."""
+    rng, missed = np.random.default_rng(3), 0
+    for start, bound in zip(rng.uniform(0.0, 1.0, 200), -rng.uniform(0.0, 0.01, 200), strict=True):
+        missed += start + (bound - start) != bound
+        found = engine("own")(
+            lambda p: (p + 1.0, np.ones((1, 1))), np.array([start]), np.array([bound]), np.array([np.inf]),
+            tolerance=1e-4, most_iterations=10, reach=np.array([np.inf]),
+        )  # fmt: skip
+        assert found.point[0] == bound
+    assert missed > 10
+
+
 @pytest.mark.parametrize("name", ENGINES)
 def test_stops_at_a_bound_and_finds_the_rest(name: str) -> None:
     matrix = np.array([[1.0, 0.9], [0.9, 1.0], [0.3, -0.2]])

@@ -25,36 +25,15 @@ def test_the_slope_of_maki_de_gennes_at_tc_is_that_of_werthamer_helfand_hohenber
     assert float(whh(slope, tc)) == pytest.approx(field_t, rel=2e-3)  # 0.693 for 0.6927, and the step
 
 
-@pytest.mark.parametrize(
-    ("t", "implicit", "power"), [(0.1, 0.980, 0.970), (0.233, 0.903, 0.891), (0.5, 0.650, 0.651), (0.9, 0.142, 0.148)]
-)
-def test_the_power_law_stands_for_the_implicit_function(t, implicit, power):
-    """A. Godeke et al., Supercond. Sci. Technol. 19 (2006) R100, eqs (12) and (14); computed apart, 3 digits."""
-    tc = 18.0
-    found = [float(relation(name)(t * tc, 1.0, tc)) for name in ("maki-de-gennes", "godeke-2006-power-law")]
-    assert found == pytest.approx([implicit, power], abs=5e-4)
-    # The scatter of the law, 1.3 % of Bc2(0), covers the distance everywhere.
-    assert abs(found[0] - found[1]) <= 0.013 + 5e-4
-
-
 @pytest.mark.parametrize(("rho", "tin"), [(9.0, 0.248), (35.0, 0.236), (70.0, 0.210)])
 def test_resistivity_by_order_and_by_tin_meet_at_common_points(rho, tin):
     """Pairs of A. Godeke, Supercond. Sci. Technol. 19 (2006) R68, section II; full order short of tin is S = 4 beta."""
-    by_tin, by_order = relation("godeke-2006-resistivity"), relation("flukiger-1987-resistivity")
-    assert by_tin.inverse(np.asarray(rho)) == pytest.approx(tin, abs=6e-4)  # half of the last digit printed
+    by_order = relation("flukiger-1987-resistivity")
     assert float(by_order(4.0 * tin)) == pytest.approx(rho, abs=5.5)  # 13 % of it at most, where none is printed
     # Order and tin of one resistivity give one Tc by the two routes: they are one cause.
     order = float(by_order.inverse(np.asarray(rho)))
     tc = [float(relation("order-resistivity-chain")(order)), float(relation("godeke-2006-boltzmann")(tin))]
     assert tc[0] == pytest.approx(tc[1], abs=0.25)
-
-
-@pytest.mark.parametrize(("rho", "tc"), [(35.0, 16.0), (70.0, 10.5)])
-def test_the_order_chain_goes_through_the_films(rho, tc):
-    """T. P. Orlando et al., Phys. Rev. B 19 (1979) 4545, as summarised by A. Godeke (2006)."""
-    order = float(relation("flukiger-1987-resistivity").inverse(np.asarray(rho)))
-    chain = relation("order-resistivity-chain")
-    assert abs(float(chain(order)) - tc) < float(chain.scatter.at(order, tc))
 
 
 def test_estimated_slope_resistivity_and_field_of_a_usual_wire():

@@ -1,4 +1,4 @@
-"""Strain, pinning and current against what is printed.
+"""Strain, pinning and current by their course; single points stand in the table (tests/outside/rows).
 
 G06: A. Godeke, Supercond. Sci. Technol. 19 (2006) R68. G06b: A. Godeke et al., same volume, R100. X17: X. Xu, same
 journal 30 (2017) 093001. T14: C. Tarantini et al., same journal 27 (2014) 065013.
@@ -10,26 +10,13 @@ import numpy as np
 import pytest
 
 from tests.drawn import made_conductor
+from tests.outside.rows.superconductors import TREATMENTS
 from xrdorder.relations import Library, Scatter, relation, relations
-from xrdorder.superconductivity.currents import A_PER_MM2, Conditions, layer_current
+from xrdorder.superconductivity.currents import Conditions, layer_current
 from xrdorder.superconductivity.mixture import Common
 from xrdorder.superconductivity.pinning import ForceShape, GrainSize, peak_pinning_force
 from xrdorder.superconductivity.strain import at_strain
 from xrdorder.uncertainty import Contributions
-
-STRAINS = (-0.001, -0.002, -0.003, -0.005)
-
-
-@pytest.mark.parametrize(("strain", "s"), list(zip(STRAINS, (0.991, 0.968, 0.935, 0.858), strict=True)))
-def test_deviatoric_strain_function(strain, s):
-    """G06b eq. (22) with the constants of its bronze C, worked out apart to three digits: half a digit."""
-    assert float(relation("godeke-2006-deviatoric")(strain)) == pytest.approx(s, abs=6e-4)
-
-
-@pytest.mark.parametrize(("strain", "s"), list(zip(STRAINS, (0.993, 0.977, 0.954, 0.890), strict=True)))
-def test_power_law_of_strain(strain, s):
-    """J. W. Ekin, Cryogenics 20 (1980) 611: 1 - 900 |strain|^1.7, worked out apart to three digits."""
-    assert float(relation("ekin-1980-power-law")(strain)) == pytest.approx(s, abs=6e-4)
 
 
 @pytest.mark.parametrize("entry", relations("strain-function"), ids=lambda entry: entry.name)
@@ -62,61 +49,7 @@ def test_shape_of_the_pinning_force():
     shape = ForceShape(Common(1))
     h = np.linspace(0.0, 1.0, 1001)
     f = np.array([float(shape(np.array([x]))[0]) for x in h])
-    assert h[f.argmax()] == pytest.approx(0.2, abs=1e-3)
     np.testing.assert_allclose(f, 1.5625 * np.sqrt(5.0) * np.sqrt(h) * (1.0 - h) ** 2, atol=1e-3)
-
-
-def test_spacing_of_flux_lines():
-    """X17: 14 nm at 12 T; (4/3)^1/4 (flux quantum / B)^1/2 gives 14.1."""
-    assert float(relation("triangular-flux-lattice")(12.0)) == pytest.approx(14.1, abs=0.05)
-
-
-# G06 eqs (14), (15), worked out apart and rounded: grain size nm -> GN/m^3 without copper, and over the A15 area
-LOGARITHMS = ((35.0, 66.0, 121.0), (100.0, 42.0, 80.0), (150.0, 33.0, 64.0), (200.0, 27.0, 53.0), (400.0, 10.8, 26.0))
-
-
-def test_peak_force_by_the_logarithm_of_the_grain_size():
-    for size, *forces in LOGARITHMS:
-        common = Common(2)
-        exact = [
-            float(a.relation.function(np.array(size)))
-            for a in peak_pinning_force(100.0, common=common).answers
-        ]
-        for force in forces:
-            assert min(abs(f - force) for f in exact) < 0.6  # rounded to one unit
-
-
-# Characteristic lengths, arXiv:2306.13071: F0 and delta of F0 exp(-d / delta) with their uncertainties
-EXPONENTIALS = ((74.0, 176.0), (189.0, 175.0), (8.9, 146.0))
-
-
-@pytest.mark.parametrize(("force_0", "length"), EXPONENTIALS)
-def test_peak_force_by_the_exponential_of_the_grain_size(force_0, length):
-    entries = relations("peak-pinning-force")
-    sizes = np.array([60.0, 120.0])
-    expected = force_0 * np.exp(-sizes / length)
-    assert any(np.allclose(entry.function(sizes), expected, rtol=1e-6) for entry in entries)
-
-
-# T14, table of heat treatments of one tantalum-doped wire: density of grain boundaries (1e7/m), field of zero force
-# (T), current density of the layer at 12 T and 4.2 K (A/mm^2), peak force of the layer (GN/m^3)
-TREATMENTS = {
-    "620 °C 192 h": (2.65, 22.71, 5248.0, 109.7),
-    "650 °C 96 h": (2.22, 22.86, 5137.0, 105.5),
-    "665 °C 50 h": (2.11, 22.73, 4568.0, 94.4),
-    "680 °C 48 h": (1.99, 23.47, 4938.0, 97.2),
-    "695 °C 48 h": (1.66, 24.81, 4446.0, 81.9),
-    "750 °C 96 h": (1.19, 25.20, 3187.0, 58.4),
-}
-
-
-@pytest.mark.parametrize("treatment", TREATMENTS)
-def test_current_at_twelve_tesla_from_peak_force_and_field_of_zero_force(treatment):
-    """T14: its own peak force and field give its own current by J = F_p,max f(h) / B."""
-    _, field, current, force = TREATMENTS[treatment]
-    shape = float(ForceShape(Common(1))(np.array([12.0 / field]))[0])
-    # The wire's own exponents differ a little from 1/2 and 2: found to lie within 3 %.
-    assert A_PER_MM2 * force * shape / 12.0 == pytest.approx(current, rel=0.03)
 
 
 def test_peak_force_falls_as_grains_grow_as_published():

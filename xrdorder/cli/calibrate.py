@@ -78,9 +78,9 @@ def calibrate(
     figure: Path | None,
     **told: Any,
 ) -> None:
-    """Fit the PATTERN of a certified powder and write the instrument.
+    """Fit a certified powder and write the instrument.
 
-    Several files are repeated scans or ranges of one specimen. The instrument file holds offset, widths, axial
+    Several PATTERN files are repeated scans or ranges of one specimen. The instrument file holds offset, widths, axial
     divergence and the share of K-alpha2, with uncertainties and correlations. Displacement and transparency
     belong to the specimen of the standard: they are reported, not stored.
     """

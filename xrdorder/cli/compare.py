@@ -38,7 +38,7 @@ def compare(
     figures: bool,
     details: bool,
 ) -> None:
-    """Compare the variants of a fitted STUDY: which is best, by how much, and whether the difference is significant.
+    """Compare variants: which is best, by how much, how surely.
 
     Correlated errors cancel in differences; replicates show how far equal wires scatter; probabilities are corrected
     for the number of comparisons. --details adds uncertainties and probabilities of all differences, absolute values,

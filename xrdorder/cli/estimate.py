@@ -59,10 +59,11 @@ def estimate(
     details: bool,
     **numbers: Any,
 ) -> None:
-    """Estimate tin, S_a, S_b, Tc and Bc2 from a lattice parameter, a site order, a tin content, or several.
+    """Estimate tin, S_a, S_b, Tc and Bc2 from numbers alone.
 
-    Tin, Tc and Bc2 are those that a study of this one wire gives. Published relations are chosen by the dopant and
-    applied inside the range they are valid in; --details shows each with its source, or why it does not apply.
+    These are a lattice parameter, a site order, a tin content, or several of them. Tin, Tc and Bc2 are those that a
+    study of this one wire gives. Published relations are chosen by the dopant and applied inside the range they are
+    valid in; --details shows each with its source, or why it does not apply.
     """
     from xrdorder.estimates.from_numbers import estimate as estimate_from
     from xrdorder.material import PUBLISHED_SCALE, read_tin_scale

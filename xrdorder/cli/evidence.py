@@ -62,10 +62,10 @@ def evidence(
     table: Path | None,
     details: bool,
 ) -> None:
-    """List the published samples that estimates rest on, or show the one called NAME.
+    """List the published samples, or show the one called NAME.
 
-    Tin, lattice parameter, order, Tc, Bc2, resistivity and grain size as they were published, each with source,
-    criterion, and how it is known. Tin is by microanalysis unless said otherwise.
+    Estimates rest on them. Tin, lattice parameter, order, Tc, Bc2, resistivity and grain size as they were published,
+    each with source, criterion, and how it is known. Tin is by microanalysis unless said otherwise.
     """
     from xrdorder.relations.published_samples import published_sample, published_samples
 

@@ -32,7 +32,7 @@ def measured(
     figures: bool,
     details: bool,
 ) -> None:
-    """Compare the estimates of the study in the folder STUDY with what was measured on its samples.
+    """Compare estimates with what was measured on the samples.
 
     Measured values stand in study.toml under [samples.measured]: Tc, fields, composition, grain size, currents. Says
     for each wire lot which published relation fits best and with what probability, and which offset may be adopted.

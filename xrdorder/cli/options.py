@@ -276,6 +276,10 @@ again_option = click.option("--again", is_flag=True, help="Fit all patterns agai
 workers_option = click.option(
     "--workers", type=click.IntRange(min=1), help="Number of processes; by default as many as cores."
 )
+cluster_option = click.option(
+    "--cluster", metavar="ADDRESS",
+    help="Fit on the workers of a dask scheduler, as tcp://host:8786 (docs/howto/cluster.md).",
+)  # fmt: skip
 
 
 def dopants_once(

@@ -92,7 +92,7 @@ _wire_options = all_of(
 @click.option("--figure", type=PICTURE, help="Save the figure of the answer to this file.")
 @details_option
 def plan_scan(about: str, figure: Path | None, details: bool, **told: Any) -> None:
-    """Plan a scan before it is measured: how long, where, with which radiation, on how many wires.
+    """Plan a scan: how long, where, which radiation, which wires.
 
     DESCRIPTION is a TOML file that tells the specimen (docs/howto/scan-planning.md); a quick scan (--from-pattern)
     gives real count rates and background instead. All is worked out with the model that fits the patterns.

@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING
 import click
 
 from xrdorder.cli.console import Entry, File, Part, Progress, show
-from xrdorder.cli.options import EXISTING_FILE, Names, again_option, figures_saved, workers_option
+from xrdorder.cli.options import (
+    EXISTING_FILE,
+    Names,
+    again_option,
+    cluster_option,
+    figures_saved,
+    workers_option,
+)
 from xrdorder.cli.program import SOME_FAILED
 
 if TYPE_CHECKING:
@@ -30,12 +37,13 @@ if TYPE_CHECKING:
 @figures_saved("the figure of the run")
 @again_option
 @workers_option
+@cluster_option
 @click.pass_context
 def series(
     ctx: click.Context, /, frames: Path, instrument: Path, log: Path, out: Path, phases: tuple[str, ...] | None,
-    figures: bool, again: bool, workers: int | None,
+    figures: bool, again: bool, workers: int | None, cluster: str | None,
 ) -> None:  # fmt: skip
-    """Fit the frames of a furnace run: what forms when, at which temperature.
+    """Fit a furnace run: what forms when, at which temperature.
 
     INPUT is a NeXus/HDF5 stack, or a folder with patterns and a times.csv; docs/howto/series.md says what stands in
     them. Each frame starts from the one before. A run that was ended goes on where it was.
@@ -44,8 +52,9 @@ def series(
 
     with Progress("fitting") as progress:
         run = run_series(
-            frames, instrument, log, out, phases=phases or (), again=again, workers=workers, progress=progress
-        )
+            frames, instrument, log, out, phases=phases or (), again=again, workers=workers, cluster=cluster,
+            progress=progress,
+        )  # fmt: skip
     show(*_parts(run), "", *_places(out))
     if figures:
         from xrdorder.figures import series_figure

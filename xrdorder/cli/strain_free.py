@@ -15,7 +15,7 @@ _SCATTERS = 1.5  # times as much as they should: by chance in one of twenty with
 @click.option("--poisson", type=POSITIVE, help="Poisson's ratio of the A15; left out: 0.36.")
 @click.option("--u-poisson", type=POSITIVE, help="Its standard uncertainty; left out: 0.03.")
 def strain_free(directions: Path, poisson: float | None, u_poisson: float | None) -> None:
-    """Find the strain-free lattice parameter of one wire from two directions or several tilts.
+    """Find the strain-free lattice from two or more directions.
 
     DIRECTIONS.csv has the columns angle_deg (between scattering vector and wire axis: 0 for a section, 90 for wires
     laid flat), a_nm and u_a_nm (the part of the standard uncertainty that the directions do not share). The strain

@@ -84,11 +84,12 @@ def suggest(
     figure: Path | None,
     details: bool,
 ) -> None:
-    """Suggest the next heat treatments for the wires of a fitted STUDY, by published kinetics and its own wires.
+    """Suggest the next heat treatments for the wires of a STUDY.
 
-    Shows whether anything measured differs, which treatment is best so far and what is as good, and what to react next
-    with the RRR of the copper there and what limits it; --details adds all treatments and what stands behind.
-    Measured currents are used wherever study.toml has them. Nothing is fitted again.
+    By published kinetics, held against its own wires. Shows whether anything measured differs, which treatment is best
+    so far and what is as good, and what to react next with the RRR of the copper there and what limits it; --details
+    adds all treatments and what stands behind. Measured currents are used wherever study.toml has them. Nothing is
+    fitted again.
     """
     from xrdorder.cli.study_screen import own_part
     from xrdorder.cli.suggest_screen import foretold_parts, lot_parts

@@ -149,7 +149,7 @@ def order_lines_figure(
     for k, (hkl, pieces) in enumerate(drawn.items()):
         title_of_line = f"({hkl.replace(' ', '')})"
         style(shapes[k], y_label="" if k and not narrow else "‰ of strong lines / degree")
-        style(areas[k], x_label="2θ from the line (degrees)", y_label="" if k and not narrow else "area so far (‰)")
+        style(areas[k], x_label="2θ from the line (degrees)", y_label="" if k and not narrow else "cumulative area (‰)")
         if narrow:
             shapes[k].set_xlabel("2θ from the line (degrees)", **font())
             areas[k].set_xlabel("")

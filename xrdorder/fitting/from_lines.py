@@ -118,15 +118,29 @@ def nelson_riley(lines: Sequence[SingleLine], fit: Refinement, a15: PhaseLines) 
     u_centre = np.array([line.u_centre for line in usable])
 
     def extrapolated(centres: Array) -> tuple[float, float, float]:
-        theta, apparent, u = apparent_of(centres, u_centre)
-        abscissa = 0.5 * np.cos(theta) ** 2 * (1.0 / np.sin(theta) + 1.0 / theta)
-        basis = np.stack([np.ones_like(abscissa), abscissa], axis=1)
-        solved, u_solved, chi2 = _weighted(basis, apparent, u)
-        return float(solved[0]), float(u_solved[0]), chi2
+        return at_back_reflection(*apparent_of(centres, u_centre))
 
     a, u_a, chi2 = extrapolated(np.array([line.centre for line in usable]))
     expected, _, _ = extrapolated(np.array([line.calculated_centre for line in usable]))
     return LineLattice(a, u_a, expected - values[a15.length_names[0]], chi2, len(usable))
+
+
+def nelson_riley_function(theta: Array) -> Array:
+    """(cos² theta / sin theta + cos² theta / theta) / 2 of Bragg angles in rad; zero at 90 degrees."""
+    return np.asarray(0.5 * np.cos(theta) ** 2 * (1.0 / np.sin(theta) + 1.0 / theta))
+
+
+def at_back_reflection(theta: Array, apparent: Array, u: Array) -> tuple[float, float, float]:
+    """Lattice parameter at 90 degrees, its standard uncertainty and reduced chi squared, by `nelson_riley_function`.
+
+    Parameters
+    ----------
+    theta, apparent, u
+        Bragg angles in rad, lattice parameters by each line and their standard uncertainties, shape (lines,).
+    """
+    basis = np.stack([np.ones_like(theta), nelson_riley_function(theta)], axis=1)
+    solved, u_solved, chi2 = _weighted(basis, apparent, u)
+    return float(solved[0]), float(u_solved[0]), chi2
 
 
 def single_line_table(lines: Sequence[SingleLine], fit: Refinement, a15: PhaseLines) -> xr.Dataset:

@@ -1,20 +1,22 @@
 """Fit a pattern from where the fit of one much like it ended: the next frame of a series.
 
-What is in the model, and which parameters are free, stays as it is; a first step is taken by the derivatives of the
-neighbour and costs no evaluation of the model. Whoever calls this asks `Refitted.follows` whether the answer can be
-used, and fits from the beginning where it cannot.
+What is in the model stays as it is; a first step is taken by the derivatives of the neighbour and costs no evaluation
+of the model. Whoever calls this asks `Refitted.follows` whether the answer can be used, and fits from the beginning
+where it cannot.
 """
 
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import xarray as xr
 
 from xrdorder.fitting.procedure import Procedure
-from xrdorder.least_squares.refinement import Solution
 
-_TOLERANCE = 3e-3  # of chi squared that a last step promises; it is taken, and a thirtieth is left: 0.01 u
-_MOST_EVALUATIONS = 12
-_WORSE = 1.5  # times the mean square of the neighbour's residuals: what was in the model then no longer describes it
+_APPROACH = 0.3  # of chi squared: near enough for the derivatives there to make one last step
+_TOLERANCE = 1e-2  # of what a last step promises; it is taken, and 95 of 100 frames end within 0.01 u of their minimum
+_MOST_EVALUATIONS = 12  # of either; what needs more has another minimum to look for
+_WORSE_SIGMAS = 5.0  # standard deviations of a mean square by which a pattern may be worse described than its neighbour
 
 
 @dataclass(frozen=True)
@@ -23,24 +25,27 @@ class Refitted:
 
     Attributes
     ----------
-    values, solution
-        All parameters; free ones with their covariance from counting.
     mean_square
         Of the weighted residuals: one for noise alone.
     evaluations
-        Of the model with its derivatives.
+        Of the model with its derivatives, the last by every parameter of what is in the pattern.
     follows
-        Whether the minimum was reached and describes the pattern about as well as the neighbour's its own.
+        Whether the minimum was reached and describes the pattern as well as the neighbour's its own, within what
+        chance does to it.
     """
 
-    values: dict[str, float]
-    solution: Solution
     mean_square: float
     evaluations: int
     follows: bool
 
 
-def fit_from_neighbour(job: Procedure, pattern: xr.DataArray) -> Refitted:
+def fit_from_neighbour(
+    job: Procedure,
+    pattern: xr.DataArray,
+    *,
+    start: Mapping[str, float] | None = None,
+    held: Mapping[str, float] | None = None,
+) -> Refitted:
     """Fit a pattern with the model, and from the minimum, of another one.
 
     Parameters
@@ -49,19 +54,32 @@ def fit_from_neighbour(job: Procedure, pattern: xr.DataArray) -> Refitted:
         At its minimum; it takes over the new pattern and ends at the new minimum.
     pattern
         At the same angles.
+    start
+        Values from which to begin, where they are not those of the neighbour.
+    held
+        Values at which parameters rest that this pattern cannot decide; those of the neighbour unless told.
 
     Raises
     ------
     FitError
-        The angles are others.
+        The angles are others, or no minimum is found with the evaluations a fit may take.
     """
     fit = job.fit
     before, evaluations = fit.reached / max(int(fit.used.sum()), 1), fit.evaluations
     fit.observe(pattern)
     job.pattern = pattern
-    free = [name for name, parameter in fit.parameters.items() if parameter.vary]
-    converged = fit.run(free, tolerance=_TOLERANCE, most_iterations=_MOST_EVALUATIONS, follow=True)
-    mean_square = fit.reached / max(int(fit.used.sum()), 1)
-    solution, _ = fit.solution()
-    follows = converged and not mean_square > _WORSE * max(before, 1.0)
-    return Refitted(fit.values(), solution, mean_square, fit.evaluations - evaluations, follows)
+    fit.carry(start or {})
+    free = job.decidable()
+    fit.carry({name: value for name, value in (held or {}).items() if name not in free})
+    fit.mask_outliers()
+    job.converged = fit.run(free, tolerance=_APPROACH, most_iterations=_MOST_EVALUATIONS, follow=True)
+    if job.converged:
+        # every derivative, for the last step and for the uncertainties
+        values = fit.values()
+        fit.evaluated(values, tuple(dict.fromkeys((*free, *fit.model.names_at(values)))))
+        fit.mask_outliers()
+        job.converged = fit.run(free, tolerance=_TOLERANCE, most_iterations=_MOST_EVALUATIONS, follow=True)
+    points = max(int(fit.used.sum()), 1)
+    mean_square = fit.reached / points
+    limit = before * (1.0 + _WORSE_SIGMAS * math.sqrt(2.0 / points))
+    return Refitted(mean_square, fit.evaluations - evaluations, job.converged and not mean_square > limit)

@@ -89,7 +89,7 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
         covariance=quantities.covariance,
         curves=curves(fit, present, calculated),
         lines=line_table(present, values),
-        phases=_phase_results(job, quantities, values),
+        phases=phase_results(job, quantities, values),
         r_wp=quality.r_wp,
         r_expected=quality.r_expected,
         chi2_reduced=quality.chi2_reduced,
@@ -145,7 +145,7 @@ def _u_length(lines: PhaseLines, axis: str, quantities: Quantities) -> float:
     return table.total(name if name in table.quantities else "a_nm")
 
 
-def _phase_results(
+def phase_results(
     job: Procedure, quantities: Quantities, values: Mapping[str, float]
 ) -> dict[str, PhaseResult]:
     """Amount and lattice of every phase asked for."""

@@ -125,9 +125,9 @@ def own(
             step, promised = slope.step(damping * steepest)
             # a short step promises little wherever it is: what an undamped one would gain decides
             if 0.0 <= promised < credit and slope.ends(tolerance):
-                return Minimum(np.clip(point + step, lower, upper), chi2 - promised, iteration, not lost)
+                return Minimum(_moved(point, step, lower, upper), chi2 - promised, iteration, not lost)
             if promised > 0.0:
-                trial = np.clip(point + step, lower, upper)
+                trial = _moved(point, step, lower, upper)
                 # nearly every trial is accepted: its Jacobian is asked for at once, at less than residuals twice
                 trial_r, trial_jacobian = residuals(trial)
                 gained = chi2 - float(trial_r @ trial_r)
@@ -149,6 +149,12 @@ def own(
             return Minimum(point, chi2, iteration, not lost)
         damping = max(damping * (0.1 if gained > 0.5 * promised else 0.7), _LEAST_DAMPING)
     return Minimum(point, chi2, most_iterations, False)
+
+
+def _moved(point: Array, step: Array, lower: Array, upper: Array) -> Array:
+    """Where a step leads: one that ends at a bound to the bound itself, which rounding would miss by a digit."""
+    there = np.where(step <= lower - point, lower, point + step)
+    return np.where(step >= upper - point, upper, there)
 
 
 def _require_finite(chi2: float) -> None:

@@ -151,6 +151,16 @@ class Refinement:
         if self._known is not None:
             self._known = self._known._replace(exact=True)
 
+    def carry(self, values: Values) -> None:
+        """Move parameters a little; what is known is carried along by the derivatives, and taken as exact there."""
+        before, known = self.values(), self._known
+        for name, value in values.items():
+            self.parameters[name].value = value
+        moved = {name: away for name, x in self.values().items() if (away := x - before[name])}
+        if known is not None and known.tells(self.here(before), moved):
+            counts = known.counts + known.by(tuple(moved)) @ np.array(list(moved.values()))
+            self._known = Known(self.here(self.values()), known.names, counts, known.jacobian, True)
+
     def values(self) -> dict[str, float]:
         """All parameter values as they stand."""
         return {name: float(p.value) for name, p in self.parameters.items()}

@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from xrdorder.crystals import Phase
 from xrdorder.exceptions import XrdorderError
 from xrdorder.files.sealed import read_sealed, write_sealed
-from xrdorder.fitting.result import PatternFit
 from xrdorder.material.lattice import (
     EXPANSION_PER_K,
     REFERENCE_C,
@@ -32,7 +31,7 @@ from xrdorder.quantities.records import as_fitted
 from xrdorder.quantities.registry import unit_of
 from xrdorder.results.conventions import udunits
 from xrdorder.results.netcdf import netcdf, read_root
-from xrdorder.series.frame_fit import Neighbour, fit_frame
+from xrdorder.series.frame_fit import FittedFrame, Neighbour, fit_frame
 from xrdorder.series.frames import Frames
 from xrdorder.xrays import radiation
 
@@ -131,12 +130,13 @@ def do_chunk(chunk: Chunk) -> int:
         elif rate <= NO_BEAM * usual:
             row |= {"status": NO_BEAM_STATUS, "reason": f"{rate:.3g} counts/s, usual are {usual:.3g}"}
         else:
+            before, neighbour = neighbour, None  # a frame that fails leaves nothing to start from
             try:
-                done = fit_frame(pattern, chunk.instrument, chunk.phases, float(temperature), neighbour)
+                done = fit_frame(pattern, chunk.instrument, chunk.phases, float(temperature), before)
                 neighbour = done.neighbour
                 row |= {"warm": float(done.warm), "evaluations": float(done.evaluations)}
                 row |= quantities(
-                    done.fit, float(temperature), radiation(chunk.instrument.radiation).wavelength_nm
+                    done, float(temperature), radiation(chunk.instrument.radiation).wavelength_nm
                 )
             except XrdorderError as error:
                 row |= {"status": FAILED, "reason": str(error)}
@@ -168,21 +168,21 @@ def _binned(pattern: xr.DataArray | XrdorderError, edges: Array) -> Array:
     return np.where(number > 0, total / np.maximum(number, 1), np.nan)
 
 
-def quantities(fit: PatternFit, temperature_c: float, wavelength_nm: float) -> Row:
+def quantities(fit: FittedFrame, temperature_c: float, wavelength_nm: float) -> Row:
     """Values of a frame with their standard uncertainties, all and own.
 
     Parameters
     ----------
-    fit : PatternFit
+    fit : FittedFrame
     temperature_c : float
         Of the specimen, for the lattice parameter at 22.5 °C; NaN where it is not known.
     wavelength_nm : float
     """
-    row: Row = {"status": OK if fit.status == "ok" else NO_A15, "chi2_reduced": fit.chi2_reduced}
+    row: Row = {"status": OK if "a_nm" in fit.values else NO_A15, "chi2_reduced": fit.chi2_reduced}
     for name in fit.contributions.quantities:
         own = fit.contributions.part(name, shared=False)
         called = as_fitted(name) if name == "a_nm" else name
-        row |= {called: fit.values[name], U + called: fit.u(name), U_OWN + called: own}
+        row |= {called: fit.values[name], U + called: fit.contributions.total(name), U_OWN + called: own}
     for name, one in fit.phases.items():
         row |= {f"present_{name}": float(one.present), f"significance_{name}": float(one.significance)}
         if not one.present:
@@ -197,7 +197,7 @@ def quantities(fit: PatternFit, temperature_c: float, wavelength_nm: float) -> R
         )
         own = factor * table_.part("a_nm", shared=False)
         row |= {"a_nm": factor * a, U + "a_nm": math.hypot(factor * shared, own), U_OWN + "a_nm": own}
-        width, u_width = fit.values["lorentz_sec"], fit.u("lorentz_sec")
+        width, u_width = fit.values["lorentz_sec"], fit.contributions.total("lorentz_sec")
         if width > _LEAST_WIDTH * u_width:
             size = size_from_lorentz_sec(width, wavelength_nm)
             own = size * fit.contributions.part("lorentz_sec", shared=False) / width

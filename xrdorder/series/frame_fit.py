@@ -6,7 +6,7 @@ one that comes and goes with the noise would be a step in every quantity.
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import xarray as xr
@@ -14,18 +14,21 @@ from numpy.typing import NDArray
 
 from xrdorder.crystals import Phase
 from xrdorder.exceptions import FitError
+from xrdorder.fitting.from_neighbour import fit_from_neighbour
+from xrdorder.fitting.model_errors import model_errors
 from xrdorder.fitting.options import FitOptions
-from xrdorder.fitting.pattern_fit import assemble
+from xrdorder.fitting.pattern_fit import phase_results
 from xrdorder.fitting.procedure import MAIN_PRESENT, MISFIT, PRESENT, Procedure
-from xrdorder.fitting.result import PatternFit
-from xrdorder.fitting.whole_pattern import DEFAULT_COMPOSITION, prepare
+from xrdorder.fitting.result import PhaseResult
+from xrdorder.fitting.uncertainty_budget import Quantities, primary_quantities
+from xrdorder.fitting.whole_pattern import prepare
 from xrdorder.forward_model.free_lines import FreeLines
-from xrdorder.forward_model.parameter_map import set_values
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.material.lattice import REFERENCE_C
 from xrdorder.profiles import Instrument
-from xrdorder.series.hot_phases import at_temperature
-from xrdorder.uncertainty import ONE_SIDED_95
+from xrdorder.series.hot_phases import growth, heated
+from xrdorder.series.missing import SAME_TEMPERATURE_K, Missing
+from xrdorder.uncertainty import ONE_SIDED_95, Contributions
 
 Array = NDArray[np.float64]
 
@@ -33,39 +36,61 @@ OPTIONS = FitOptions(
     lattice_distribution="single", tube_lines=False, identify_phases=False, cross_checks=False
 )
 
-_WORSE_SIGMAS = 5.0
-"""By how many standard deviations of a reduced chi squared a frame may be worse than its neighbour."""
 
-_TRIAL_STEP = 1e-3  # relative, between lattices tried: at 80 degrees half the width of a line of 0.2 degrees
-
-
-@dataclass(frozen=True)
+@dataclass
 class Neighbour:
-    """What the next frame starts from.
+    """A frame at its minimum, which the next one starts from and thereby uses up.
 
     Attributes
     ----------
-    values : mapping of str to float
-        All parameters.
-    absent : mapping of str to float
-        Significance of the phases that were not found.
-    chi2_reduced, temperature_c : float
+    job : Procedure
+        At its minimum.
+    held : mapping of str to float
+        Where parameters rest that a frame cannot decide; but a lattice stays where it was found.
+    temperature_c : float
+    missing : dict of str to Missing
+        Phases that were not found lately.
     """
 
-    values: Mapping[str, float]
-    absent: Mapping[str, float]
-    chi2_reduced: float
+    job: Procedure
+    held: Mapping[str, float]
     temperature_c: float
+    missing: dict[str, Missing] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class FittedFrame:
-    """A frame at its minimum, how and in how many evaluations it was reached, and what the next starts from."""
+    """A frame at its minimum, how and in how many evaluations it was reached, and what the next starts from.
 
-    fit: PatternFit
+    Attributes
+    ----------
+    quantities : Quantities
+        Values, and what contributes to their uncertainty.
+    phases : mapping of str to PhaseResult
+    chi2_reduced : float
+    warm : bool
+        Fitted from its neighbour.
+    evaluations : int
+        Of the model with its derivatives, those of an attempt that failed included.
+    neighbour : Neighbour
+    """
+
+    quantities: Quantities
+    phases: Mapping[str, PhaseResult]
+    chi2_reduced: float
     warm: bool
     evaluations: int
     neighbour: Neighbour
+
+    @property
+    def values(self) -> Mapping[str, float]:
+        """Of the quantities."""
+        return self.quantities.values
+
+    @property
+    def contributions(self) -> Contributions:
+        """To the uncertainties of the quantities."""
+        return self.quantities.contributions
 
 
 def fit_frame(
@@ -86,7 +111,7 @@ def fit_frame(
     temperature_c : float
         Of the specimen; NaN where it is not known, taken for `REFERENCE_C`.
     neighbour : Neighbour, optional
-        The frame before.
+        The frame before, which is of no use afterwards.
 
     Raises
     ------
@@ -94,114 +119,104 @@ def fit_frame(
         No phase has a line in the range, or there is no minimum.
     """
     known = REFERENCE_C if math.isnan(temperature_c) else temperature_c
-    hot = [at_temperature(one, known) for one in phases]
-    job = prepare(pattern, instrument, phases=hot, options=OPTIONS)
-    warm = neighbour is not None and _follow(job, neighbour, known)
-    spent = job.fit.evaluations
-    if not warm:
-        job = prepare(pattern, instrument, phases=hot, options=OPTIONS)
-        job.search()
-        job.refine()
-        spent += job.fit.evaluations
-    _note_limits(job)
-    fit = assemble(job, instrument, DEFAULT_COMPOSITION)
-    after = Neighbour(job.fit.values(), dict(job.absent), fit.chi2_reduced, known)
-    return FittedFrame(fit, warm, spent, after)
+    spent = 0
+    if neighbour is not None:
+        before = neighbour.job.fit.evaluations
+        done = _followed(pattern, instrument, neighbour, known)
+        spent = neighbour.job.fit.evaluations - before
+        if done is not None:
+            return _frame(done, instrument, neighbour, spent, warm=True)
+    job = prepare(pattern, instrument, phases=[heated(one, REFERENCE_C, known) for one in phases], options=OPTIONS)
+    lattices = {name for lines in job.lines for name in lines.length_names}  # these stay where they were found
+    first = Neighbour(job, {n: value for n, value in job.fit.values().items() if n not in lattices}, known)
+    job.search()
+    job.refine()
+    return _frame(_budget(job, instrument), instrument, first, spent + job.fit.evaluations, warm=False)
 
 
-def _follow(job: Procedure, neighbour: Neighbour, temperature_c: float) -> bool:
-    """Take a fit to its minimum from that of the frame before; False where another one is to be looked for."""
-    own = job.fit.values()
-    if set(own) != set(neighbour.values):
-        return False
-    values = dict(neighbour.values)
-    for lines in job.lines:
-        larger = _expanded(lines.phase, neighbour.temperature_c, temperature_c)
-        values |= {name: larger * values[name] for name in lines.length_names}
-    set_values(job.parameters, values)
-    for lines in job.lines:
-        lines.freeze(tuple(values[name] for name in lines.length_names))
-    job.absent = dict(neighbour.absent)
-    free = job.decidable()
-    # what is held is what this frame, at its own temperature, has it held at; but a lattice stays where it was found
-    moved = {*free, *(name for lines in job.lines for name in lines.length_names)}
-    held = [name for name, one in job.parameters.items() if name not in moved and not one.expr]
-    set_values(job.parameters, {name: own[name] for name in held})
+def _budget(job: Procedure, instrument: Instrument) -> Quantities:
+    """Quantities at the minimum and their uncertainties, by one evaluation with every derivative."""
+    a15 = job.main if job.main.contrast_name and job.main in job.present() else None
+    return primary_quantities(
+        job, instrument, a15, model_errors(job, instrument, a15), None, job.enlargement()
+    )
+
+
+def _followed(
+    pattern: xr.DataArray, instrument: Instrument, neighbour: Neighbour, temperature_c: float
+) -> Quantities | None:
+    """Take the fit of the frame before to the minimum of this one; None where another one is to be looked for."""
+    start = _heat(neighbour, temperature_c)
     try:
-        if not job.fit.settle(free) or not _as_good(job, neighbour) or not _same_phases(job):
-            return False
+        if not fit_from_neighbour(neighbour.job, pattern, start=start, held=neighbour.held).follows:
+            return None
+        found = _budget(neighbour.job, instrument)
+        return found if _same_phases(neighbour, found) else None
     except FitError:
-        return False
-    job.converged = True
-    return True
+        return None
 
 
-def _expanded(phase: Phase, before_c: float, now_c: float) -> float:
-    """Length of a cell over that at the temperature before."""
-    rate = phase.thermal_expansion_per_k or 0.0
-    return (1.0 + rate * (now_c - REFERENCE_C)) / (1.0 + rate * (before_c - REFERENCE_C))
+def _heat(neighbour: Neighbour, temperature_c: float) -> dict[str, float]:
+    """Bring phases, and what is held, to the temperature of a frame; give the values from which it starts."""
+    job, before = neighbour.job, neighbour.temperature_c
+    start, held = job.fit.values(), dict(neighbour.held)
+    if temperature_c == before:
+        return start
+    for lines in job.lines:
+        longer, moved = growth(lines.phase, before, temperature_c)
+        lines.phase = heated(lines.phase, before, temperature_c)
+        start |= {name: longer * start[name] for name in lines.length_names}
+        start |= {name: moved * start[name] for name in lines.b_iso_names}
+        held |= {name: moved * held[name] for name in lines.b_iso_names}
+        phase = lines.phase
+        lengths = zip(lines.length_names, phase.lengths_low_nm, phase.lengths_high_nm, strict=True)
+        displacements = ((n, *x.b_iso_bounds_nm2) for n, x in zip(lines.b_iso_names, phase.sites, strict=True))
+        for name, low, high in (*lengths, *displacements):
+            job.parameters[name].set(min=low, max=high)
+    neighbour.held, neighbour.temperature_c = held, temperature_c
+    return start
 
 
-def _as_good(job: Procedure, neighbour: Neighbour) -> bool:
-    """Whether the misfit is that of the frame before, within what chance does to it."""
-    points = int(job.fit.used.sum())
-    limit = neighbour.chi2_reduced * (1.0 + _WORSE_SIGMAS * math.sqrt(2.0 / points))
-    return job.fit.mean_square() <= limit
+def _missing(neighbour: Neighbour) -> list[tuple[PhaseLines, Missing]]:
+    """Phases that were not found, with the patterns they would have."""
+    job, now = neighbour.job, neighbour.temperature_c
+    absent = [one for one in job.lines if one.phase.name in job.absent and not isinstance(one, FreeLines)]
+    kept = {name: one for name, one in neighbour.missing.items() if abs(one.temperature_c - now) < SAME_TEMPERATURE_K}
+    neighbour.missing = {
+        lines.phase.name: kept.get(lines.phase.name) or Missing(job, lines, now) for lines in absent
+    }
+    return [(lines, neighbour.missing[lines.phase.name]) for lines in absent]
 
 
-def _same_phases(job: Procedure) -> bool:
+def _same_phases(neighbour: Neighbour, found: Quantities) -> bool:
     """Whether the phases of the frame before are still there, and no other."""
-    fit = job.fit
-    solution = fit.solution()[0]
-    for lines in job.present():
-        if job.significance(lines, solution) < (MAIN_PRESENT if lines is job.main else PRESENT):
-            return False
+    job, fit = neighbour.job, neighbour.job.fit
+
+    def needed(lines: PhaseLines) -> float:
+        return MAIN_PRESENT if lines is job.main else PRESENT
+
+    if any(job.significance(lines, found.solution) < needed(lines) for lines in job.present()):
+        return False
     counts = fit.counts()
     misfit = MISFIT * (counts - job.model.background(fit.values()))
     residual, variance = fit.observed - counts, fit.variance + misfit**2
-    for lines in _missing(job):
-        scale, u = _largest_at_any_lattice(job, lines, residual, variance)
-        if scale > (MAIN_PRESENT if lines is job.main else PRESENT) * u:
+    for lines, missing in _missing(neighbour):
+        scale, u = missing.anywhere(residual, variance)
+        if scale > needed(lines) * u:
             return False
     return True
 
 
-def _missing(job: Procedure) -> list[PhaseLines]:
-    """Lines of the phases that were not found."""
-    return [one for one in job.lines if one.phase.name in job.absent and not isinstance(one, FreeLines)]
-
-
-def _note_limits(job: Procedure) -> None:
-    """Note what the residual says of missing phases at the lattice of the catalogue, alike in all frames."""
-    residual = job.fit.observed - job.fit.counts()
-    for lines in _missing(job):
-        scale, u = _scale(job, lines, lines.phase.lengths_nm, residual, job.fit.variance)
+def _frame(
+    found: Quantities, instrument: Instrument, neighbour: Neighbour, evaluations: int, *, warm: bool
+) -> FittedFrame:
+    """What is handed on of a frame; of missing phases what the residual says at the lattice of the catalogue."""
+    job, fit = neighbour.job, neighbour.job.fit
+    residual = fit.observed - fit.counts()
+    for lines, missing in _missing(neighbour):
+        scale, u = missing.at_rest(residual, fit.variance)
         job.absent[lines.phase.name] = max(scale, 0.0) / u
         job.limits[lines.phase.name] = max(scale, 0.0) + ONE_SIDED_95 * u
-
-
-def _largest_at_any_lattice(
-    job: Procedure, lines: PhaseLines, residual: Array, variance: Array
-) -> tuple[float, float]:
-    """Scale and its uncertainty of a phase in the residual, at the lattice at which it stands out most."""
-    lengths = np.array(lines.phase.lengths_nm)
-    low = max(np.array(lines.phase.lengths_low_nm) / lengths)
-    high = min(np.array(lines.phase.lengths_high_nm) / lengths)
-    trials = np.linspace(low, high, max(int(np.ceil((high - low) / _TRIAL_STEP)) + 1, 2))
-    found = [
-        _scale(job, lines, tuple(float(x) for x in factor * lengths), residual, variance) for factor in trials
-    ]
-    return max(found, key=lambda one: one[0] / one[1])
-
-
-def _scale(
-    job: Procedure, lines: PhaseLines, lengths: tuple[float, ...], residual: Array, variance: Array
-) -> tuple[float, float]:
-    """Scale that a residual asks for at a lattice, and its standard uncertainty."""
-    values = job.fit.values() | dict(zip(lines.length_names, lengths, strict=True)) | {lines.scale_name: 1.0}
-    lines.freeze(lengths)
-    unit = job.model.part(lines, values)
-    information = float(np.sum(unit**2 / variance))
-    if information <= 0.0:
-        return 0.0, math.inf
-    return float(np.sum(unit * residual / variance)) / information, 1.0 / math.sqrt(information)
+    freedom = max(int(fit.used.sum()) - len(found.solution.free), 1)
+    phases = phase_results(job, found, fit.values())
+    return FittedFrame(found, phases, fit.chi_squared() / freedom, warm, evaluations, neighbour)

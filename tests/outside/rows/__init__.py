@@ -25,6 +25,7 @@ SUBJECTS = {
     "handbook": "Worked examples, densities, spacings",
     "statistics": "Least squares, uncertainties and digits",
     "superconductors": "Tc and Bc2",
+    "published": "Samples of laboratories left out",
     "scan_planning": "Planning of scans",
     "heat_treatments": "Heat treatments and rules of the trade",
 }
@@ -53,6 +54,8 @@ class Row:
         common practice.
     kind
         See `Kind`.
+    disagrees
+        Why the two are known not to agree; the row then has to disagree, so that a change shows either way.
     """
 
     quantity: str
@@ -64,6 +67,7 @@ class Row:
     source: str
     known: Literal["read", "secondary", "computed", "from memory", "no source"]
     kind: Kind = "independent"
+    disagrees: str = ""
 
     def values(self) -> tuple[float, float]:
         """Our number and the other."""

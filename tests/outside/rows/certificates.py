@@ -1,6 +1,7 @@
 """Bragg angles and lattice parameters of certified powders."""
 
 from functools import cache
+from typing import Literal
 
 import numpy as np
 
@@ -36,6 +37,19 @@ _LAB6_660A = {
     "311": 75.8445,
     "222": 79.8702,
 }
+
+CERTIFICATES: dict[str, tuple[Literal["read", "secondary", "from memory"], str]] = {
+    "srm-640a": ("from memory", "0.5430825"),
+    "srm-640b": ("from memory", "0.5430940"),
+    "srm-640c": ("secondary", "0.54311946"),
+    "srm-640d": ("secondary", "0.543123"),
+    "srm-640e": ("from memory", "0.5431179"),
+    "srm-640f": ("from memory", "0.5431144"),
+    "srm-660a": ("from memory", "0.41569162"),
+    "srm-660b": ("from memory", "0.415691"),
+    "srm-660c": ("read", "0.4156826"),
+}
+"""Lattice parameters as printed, nm."""
 
 
 @cache
@@ -86,16 +100,19 @@ ROWS = [
         )
         for hkl, value in _LAB6_660A.items()
     ),
-    Row(
-        "lattice parameter of SRM 660c",
-        "nm",
-        lambda: standard("srm-660c").lengths_nm[0],
-        0.4156826,
-        1e-9,
-        "all printed digits: 0.4156826(80) nm, expanded",
-        "certificate of SRM 660c",
-        "read",
-        "transcription",
+    *(
+        Row(
+            f"lattice parameter of {name.replace('srm-', 'SRM ')}",
+            "nm",
+            lambda name=name: standard(name).lengths_nm[0],
+            float(printed),
+            0.5 * 10.0 ** -len(printed.partition(".")[2]),
+            "all printed digits",
+            f"certificate of SRM {name[4:]}",
+            known,
+            "transcription",
+        )
+        for name, (known, printed) in CERTIFICATES.items()
     ),
     Row(
         "wavelength of Cu K-alpha1",

@@ -1,11 +1,16 @@
 """Laws of Tc and Bc2 against arbitrary precision and printed points."""
 
+import math
+
 import mpmath
 import numpy as np
 
 from tests.outside.rows import Kind, Row
 from xrdorder.relations import relation
 from xrdorder.relations.bc2_of_temperature import reduced_field
+from xrdorder.superconductivity.currents import A_PER_MM2
+from xrdorder.superconductivity.mixture import Common
+from xrdorder.superconductivity.pinning import ForceShape
 
 _MAKI = "implicit equation of K. Maki and P. G. de Gennes, solved by mpmath with 30 digits"
 _G06B = "A. Godeke et al., Supercond. Sci. Technol. 19 (2006) R100"
@@ -31,7 +36,58 @@ _PRINTED = (
      "S. Posen, D. L. Hall, Supercond. Sci. Technol. 30 (2017) 033004", "secondary"),
     ("peak-force-power", (1.2, 2.0), 58.0 / 40.0, 0.02, "0.1 B^2 in whole GN/m^3",
      "L. D. Cooley et al., J. Appl. Phys. 96 (2004) 2122: 40 and 58 GN/m^3 at 20 and 24 T", "read"),
+    *(("godeke-2006-power-law", (t * 18.0, 1.0, 18.0), value, 5e-4, "worked out apart to three digits",
+       f"{_G06B}, eq. (14)", "computed")
+      for t, value in ((0.1, 0.970), (0.233, 0.891), (0.5, 0.651), (0.9, 0.148))),
+    ("triangular-flux-lattice", (12.0,), 14.0, 0.5, "whole nm", "X. Xu, Supercond. Sci. Technol. 30 (2017) 093001",
+     "read"),
+    ("baumgartner-2017-tantalum", (0.255,), 18.33, 0.005, "the last digit printed",
+     "T. Baumgartner et al., Supercond. Sci. Technol. 30 (2017) 014011", "read"),
+    *((name, (tin,), tc, 0.6 if tc < 10.0 else 0.35, "whole kelvin; the doped form lies 0.3 to 0.4 K higher",
+       f"{_R68}, section III", "read")
+      for name in ("devantay-1981-line", "godeke-2006-boltzmann", "baumgartner-2017-tantalum", "li-gao-2014-cubic")
+      for tin, tc in ((0.18, 6.0), (0.25, 18.0))),
+    ("godeke-2006-collapse", (0.25,), 21.4, 0.1, "the last digit printed", _R68, "read"),
+    *(("senatore-2013-slope", point, field, 0.025 * field, "slopes are printed to three digits at most",
+       "L. D. Cooley et al., Appl. Phys. Lett. 88 (2006) 142506: bulk samples", "read")
+      for point, field in (((15.1, 3.34), 35.7), ((18.0, 1.93), 24.0), ((18.0, 2.07), 25.6), ((17.5, 2.40), 29.0))),
+    *((name, (order,), value, tolerance, "worked out by hand to the digits given", f"{_R68}, eqs (4), (5), (10)",
+       "computed")
+      for order, rho, tc in ((0.99, 5.8, 17.83), (0.97, 16.9, 17.53), (0.95, 27.3, 17.04), (0.93, 37.0, 16.24),
+                             (0.90, 50.6, 14.18))
+      for name, value, tolerance in (("flukiger-1987-resistivity", rho, 0.06), ("order-resistivity-chain", tc, 0.02))),
+    *((name, (size,), force, 0.6, "worked out apart and rounded to one unit", f"{_R68}, eqs (14), (15)", "computed")
+      for size, *forces in ((35.0, 66.0, 121.0), (100.0, 42.0, 80.0), (150.0, 33.0, 64.0), (200.0, 27.0, 53.0),
+                            (400.0, 10.8, 26.0))
+      for name, force in zip(("godeke-2006-logarithm", "fischer-2002-logarithm"), forces, strict=True)),
+    *((name, (size,), force_0 * math.exp(-size / length), 1e-6 * force_0, "level and length as printed",
+       "arXiv:2306.13071, characteristic lengths", "read")
+      for name, force_0, length in (("exponential-bronze", 74.0, 176.0), ("exponential-powder-in-tube", 189.0, 175.0),
+                                    ("exponential-bronze-other-level", 8.9, 146.0))
+      for size in (60.0, 120.0)),
 )  # fmt: skip
+_INVERSE = (
+    *(("godeke-2006-resistivity", rho, tin, 6e-4, "tin printed to 0.1 at.%", f"{_R68}, beside eq. (5)")
+      for rho, tin in ((9.0, 0.248), (35.0, 0.236), (70.0, 0.210))),
+    ("godeke-2006-measured", 0.25, 0.5290, 1e-9, "both lines meet there", f"{_R68}, eqs (2), (3)"),
+    ("godeke-2006-end-points", 0.25, 0.5290, 1e-9, "both lines meet there", f"{_R68}, eqs (2), (3)"),
+    ("godeke-2006-end-points", 0.0, 0.5246, 1e-9, "pure niobium", f"{_R68}, eq. (3)"),
+)  # fmt: skip
+"""Relation, output, input that gives it, tolerance and why, source."""
+# resistivity, Tc and Bc2(0) of films: other samples than the relations were fitted to
+_FILMS = ((9.0, 18.0, 26.5), (35.0, 16.0, 29.0), (70.0, 10.5, 15.0))
+_ORLANDO = "T. P. Orlando et al., Phys. Rev. B 19 (1979) 4545, and IEEE Trans. Magn. 17 (1981) 368, as in " + _R68
+TREATMENTS = {
+    "620 °C 192 h": (2.65, 22.71, 5248.0, 109.7),
+    "650 °C 96 h": (2.22, 22.86, 5137.0, 105.5),
+    "665 °C 50 h": (2.11, 22.73, 4568.0, 94.4),
+    "680 °C 48 h": (1.99, 23.47, 4938.0, 97.2),
+    "695 °C 48 h": (1.66, 24.81, 4446.0, 81.9),
+    "750 °C 96 h": (1.19, 25.20, 3187.0, 58.4),
+}
+"""One tantalum-doped wire by heat treatment: density of grain boundaries (1e7/m), field of zero force (T), current
+density of the layer at 12 T and 4.2 K (A/mm²), peak force of the layer (GN/m³)."""
+_T14 = "C. Tarantini et al., Supercond. Sci. Technol. 27 (2014) 065013, table of heat treatments"
 _KINDS: dict[str, Kind] = {
     "hayase-2006-interface": "transcription",
     "bronze-multifilament-growth": "transcription",
@@ -39,8 +95,19 @@ _KINDS: dict[str, Kind] = {
     "undoped-slope": "shared input",  # one of the samples it was derived from, as the next
     "undoped-bc2-by-resistivity": "shared input",
     "orlando-1979-films-bc2": "shared input",  # one film as two reviews give it
+    "flukiger-1987-resistivity": "shared input",  # one formula, worked out twice
+    "order-resistivity-chain": "shared input",
+    "godeke-2006-power-law": "shared input",
+    "godeke-2006-logarithm": "shared input",
+    "fischer-2002-logarithm": "shared input",
+    "exponential-bronze": "transcription",
+    "exponential-powder-in-tube": "transcription",
+    "exponential-bronze-other-level": "transcription",
+    "baumgartner-2017-tantalum": "transcription",
+    "godeke-2006-boltzmann": "transcription",
+    "godeke-2006-collapse": "transcription",
+    "devantay-1981-line": "transcription",
 }
-
 
 
 def whh(t: float) -> float:
@@ -65,6 +132,25 @@ def slope_constant() -> float:
     """Bc2(0) over Tc times the slope at Tc, from our curve."""
     step = 1e-6
     return step / float(reduced_field(np.array(1.0 - step)))
+
+
+def of_film(rho: float, first: str, then: str) -> tuple[float, float]:
+    """What a relation says of a film by its resistivity, and its stated scatter there."""
+    between = relation(first).inverse
+    assert between is not None
+    x, found = between(np.array(rho)), relation(then)
+    return float(found(x)), float(found.scatter.at(x, found(x)))
+
+
+def current_at_twelve_tesla(field_t: float, peak_gn_per_m3: float) -> float:
+    """Current density of a layer from its peak pinning force and the field where that ends, A/mm²."""
+    return A_PER_MM2 * peak_gn_per_m3 * float(ForceShape(Common(1))(np.array([12.0 / field_t]))[0]) / 12.0
+
+
+def peak_of_force() -> float:
+    """Reduced field at which the pinning force is largest."""
+    h = np.linspace(0.0, 1.0, 1001)
+    return float(h[np.argmax([ForceShape(Common(1))(np.array([x]))[0] for x in h])])
 
 
 ROWS = [
@@ -143,5 +229,60 @@ ROWS = [
             ),
         )
         for strain, value in zip((-0.001, -0.002, -0.003, -0.005), values, strict=True)
+    ),
+    *(
+        Row(
+            f"{relation(name).inputs[0].name} at which {name} gives {out:g}",
+            relation(name).inputs[0].unit.removesuffix("1"),
+            lambda n=name, y=out: float(relation(n).inverse(np.array(y))),
+            value,
+            tolerance,
+            reason,
+            source,
+            "read",
+            "transcription",
+        )
+        for name, out, value, tolerance, reason, source in _INVERSE
+    ),
+    *(
+        Row(
+            f"{what} of a film of {rho:g} microohm cm by {then}",
+            unit,
+            lambda r=rho, f=first, t=then: of_film(r, f, t)[0],
+            value,
+            sigmas * of_film(rho, first, then)[1],
+            f"the stated scatter of the relation, times {sigmas}",
+            _ORLANDO,
+            "secondary",
+        )
+        for rho, tc, field in _FILMS
+        for what, unit, value, first, then, sigmas in (
+            ("Tc", "K", tc, "flukiger-1987-resistivity", "order-resistivity-chain", 1 if rho > 9.0 else 2),
+            ("Bc2(0)", "T", field, "godeke-2006-resistivity", "rise-and-plateau", 2),
+        )
+    ),
+    *(
+        Row(
+            f"current density at 12 T from peak force and field of zero force, {treatment}",
+            "A/mm²",
+            lambda f=field, p=force: current_at_twelve_tesla(f, p),
+            current,
+            0.03 * current,
+            "the wire's own exponents differ a little from 1/2 and 2: 3 %",
+            _T14,
+            "read",
+        )
+        for treatment, (_, field, current, force) in TREATMENTS.items()
+    ),
+    Row(
+        "reduced field of the largest pinning force",
+        "",
+        peak_of_force,
+        0.2,
+        1e-3,
+        "steps of a thousandth",
+        f"X. Xu, Supercond. Sci. Technol. 30 (2017) 093001, eq. (1); {_G06B}, eq. (39)",
+        "read",
+        "transcription",
     ),
 ]
