@@ -19,6 +19,7 @@ from xrdorder.cli.program import SOME_FAILED
 
 if TYPE_CHECKING:
     from xrdorder.series.furnace_run import FurnaceRun
+    from xrdorder.series.wire_signal import WireSignal
 
 
 @click.command()
@@ -34,6 +35,10 @@ if TYPE_CHECKING:
 @click.option(
     "--phases", type=Names(), help="Phases to look for, names or paths. By default nb3sn,nb,cu-sn."
 )
+@click.option(
+    "--signal", metavar="COLUMN", default="",
+    help="Column of the log with resistance or voltage of the wire, as resistance_mohm; recognised unless told.",
+)  # fmt: skip
 @figures_saved("the figure of the run")
 @again_option
 @workers_option
@@ -41,7 +46,7 @@ if TYPE_CHECKING:
 @click.pass_context
 def series(
     ctx: click.Context, /, frames: Path, instrument: Path, log: Path, out: Path, phases: tuple[str, ...] | None,
-    figures: bool, again: bool, workers: int | None, cluster: str | None,
+    signal: str, figures: bool, again: bool, workers: int | None, cluster: str | None,
 ) -> None:  # fmt: skip
     """Fit a furnace run: what forms when, at which temperature.
 
@@ -52,8 +57,8 @@ def series(
 
     with Progress("fitting") as progress:
         run = run_series(
-            frames, instrument, log, out, phases=phases or (), again=again, workers=workers, cluster=cluster,
-            progress=progress,
+            frames, instrument, log, out, phases=phases or (), signal=signal, again=again,
+            workers=workers, cluster=cluster, progress=progress,
         )  # fmt: skip
     show(*_parts(run), "", *_places(out))
     if figures:
@@ -82,6 +87,8 @@ def _parts(run: "FurnaceRun") -> list[Part]:
     ]
     for name in run.phases:
         parts.append(Entry("Phases" if name == run.phases[0] else "", f"{name}: {_when(run, name)}"))
+    if run.signal is not None:
+        parts.append(Entry(run.signal.name.capitalize(), _steps(run.signal)))
     return [*parts, Entry("Frames", _frames(run)), *_reasons(run)]
 
 
@@ -163,6 +170,22 @@ def _frames(run: "FurnaceRun") -> str:
         f"; {run.chunks_kept} of {run.chunks_kept + run.chunks_fitted} chunks kept" if run.chunks_kept else ""
     )
     return ", ".join([done, *odd]) + kept
+
+
+_MOST_STEPS = 4
+
+
+def _steps(signal: "WireSignal") -> str:
+    """Where the signal of the wire steps, and what the pattern shows then."""
+    from xrdorder.quantities.formatting import concise
+
+    words = [
+        f"step of {concise(one.change, one.u_change)} {signal.unit} at {concise(one.time_h, one.u_h)} h, "
+        f"{one.temperature_c:.0f} °C" + (f" ({one.matched})" if one.matched else "")
+        for one in signal.steps[:_MOST_STEPS]
+    ]
+    more = len(signal.steps) - _MOST_STEPS
+    return "; ".join([*words, *([f"{more} more in series.nc"] if more > 0 else [])]) or "no step"
 
 
 _MOST_REASONS = 3
