@@ -136,10 +136,21 @@ def write_stack(truth, path: Path, **more):
     return path
 
 
+STEP_H, STEP_MOHM = 3.0, 0.02  # a contact that moves, which the pattern knows nothing of
+
+
 def write_log(truth, path: Path):
-    """The furnace as it was."""
-    lines = [f"{h * 3600.0:.3f},{c:.2f}" for h, c in zip(truth.hours, truth.celsius, strict=True)]
-    path.write_text("\n".join(["time_s,temperature_c", *lines, ""]), encoding="utf-8")
+    """The furnace as it was, and a resistance that follows it: a step at 2 wt% of A15, another for no reason.
+
+    An entry for each frame at least, so that temperatures at the frames are those of the truth.
+    """
+    hours = np.linspace(truth.hours[0], truth.hours[-1], max(1, 600 // len(truth.hours)) * (len(truth.hours) - 1) + 1)
+    celsius = np.interp(hours, truth.hours, truth.celsius)
+    begun = np.interp(0.02, truth.weight["nb3sn"], truth.hours)
+    ohm = 1.0 + 1.5e-3 * celsius + 0.05 * (hours >= begun) - STEP_MOHM * (hours >= STEP_H)
+    ohm += np.random.default_rng(4).normal(0.0, 1e-3, len(hours))
+    lines = [f"{h * 3600.0:.3f},{c:.2f},{r:.5f}" for h, c, r in zip(hours, celsius, ohm, strict=True)]
+    path.write_text("\n".join(["time_s,temperature_c,resistance_mohm", *lines, ""]), encoding="utf-8")
     return path
 
 
