@@ -6,6 +6,7 @@ from unittest.mock import patch
 import numpy as np
 import pytest
 from matplotlib.collections import LineCollection, PathCollection, PolyCollection
+from matplotlib.colors import to_hex
 from matplotlib.contour import ContourSet
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
@@ -55,8 +56,7 @@ def troubles(figure):
 
 
 def axis_troubles(figure):
-    """Say which axes have numbers at fewer than two ticks, and where marks or bars lie off their axes."""
-    figure.draw_without_rendering()
+    """Say which axes of a figure that was laid out have numbers at a single tick, and where data lie off their axes."""
     found = []
     for k, axes in enumerate(figure.axes):
         if not axes.axison:
@@ -96,9 +96,8 @@ def _off(axes):
 def widths(figure):
     """Widths of all lines that are drawn (points): curves, bars, contours, edges of marks and patches, frames, ticks.
 
-    Grounds of rows, drawn as lines as wide as a row, and hatches are no lines.
+    The figure was laid out. Grounds of rows, drawn as lines as wide as a row, and hatches are no lines.
     """
-    figure.draw_without_rendering()
     found = set()
     for line in figure.findobj(Line2D):
         off = line.axes is None or (not line.axes.axison and line not in line.axes.lines)  # ticks of no axis
@@ -119,13 +118,19 @@ def widths(figure):
     return {round(float(width), 6) for width in found} - {0.0}
 
 
+def line_colours(figure):
+    """Colours of curves and bars, as `#rrggbb`."""
+    lines = [line for axes in figure.axes for line in axes.lines if line.get_linestyle() != "None"]
+    found = {to_hex(line.get_color()) for line in lines}
+    return found.union(*({to_hex(colour) for colour in one.get_colors()} for one in figure.findobj(LineCollection)))
+
+
 ROW_PT = 8.0
 """Lines wider than this are grounds of rows."""
 
 
 def covered(figure):
-    """Say which legends, and which words that are placed by the frame of an axes, lie on data."""
-    figure.draw_without_rendering()
+    """Say which legends, and which words placed by the frame of an axes, lie on data; the figure was laid out."""
     renderer = figure.canvas.get_renderer()
     boxes = [("legend", one.get_window_extent(renderer), figure.axes) for one in figure.legends]
     for axes in figure.axes:

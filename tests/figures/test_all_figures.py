@@ -9,9 +9,11 @@ import pytest
 from matplotlib.figure import Figure
 
 from tests.figures import every, made
-from tests.figures.labels import axis_troubles, covered, troubles, widths
+from tests.figures.labels import axis_troubles, covered, line_colours, troubles, widths
+from tests.figures.test_palette import lab
 from xrdorder import figures
 from xrdorder.description.measured_values import Measured
+from xrdorder.drawing import palette
 from xrdorder.drawing.layout import SIZES, WIDTHS
 from xrdorder.drawing.text import typeset
 from xrdorder.figures import against_figure, growth_figure, kramer_figure
@@ -42,7 +44,9 @@ SHOWN = [
 @pytest.fixture(scope="module", params=SHOWN)
 def figure(request):
     name, size = request.param
-    return every.figure(name, SIZES[size])
+    drawn = every.figure(name, SIZES[size])
+    drawn.draw_without_rendering()
+    return drawn
 
 
 def test_no_figure_is_forgotten():
@@ -63,6 +67,15 @@ def test_lines_have_one_of_six_widths(figure):
     assert len(WIDTHS) == 6 and widths(figure) <= set(WIDTHS)
 
 
+def test_lines_have_colours_that_every_sight_tells_apart(figure):
+    """Of the palette, whose colours `test_palette` measures; data are no lighter than a stroke may be."""
+    grounds = {palette.FOG, palette.MIST, palette.PAPER}  # zero lines, rows, gaps between pieces
+    drawn = line_colours(figure) - grounds
+    known = {*palette.STROKES, *palette.SERIES, palette.SLATE, palette.TEXT}
+    assert drawn <= known
+    assert all(lab(colour, "normal")[0] < 65.0 for colour in drawn)
+
+
 def test_axes_have_two_ticks_and_hold_their_data(figure):
     assert axis_troubles(figure) == []
 
@@ -81,6 +94,7 @@ def test_a_legend_on_data_and_a_width_of_its_own_are_seen():
     axes.legend(loc="lower right")
     axes.axhline(0.05, linewidth=1.234)
     axes.text(0.5, 0.5, "on it " * 9, transform=axes.transAxes, fontsize=30)
+    figure.draw_without_rendering()
     found = covered(figure)
     assert any("'legend' lies on data" in one for one in found) and any("on it" in one for one in found)
     assert 1.234 in widths(figure)
@@ -90,6 +104,7 @@ def test_a_single_tick_and_data_off_the_axis_are_seen():
     figure = every.figure("resolution")
     figure.axes[0].set_xticks([50.0])
     figure.axes[0].set_ylim(0.5, 0.6)
+    figure.draw_without_rendering()
     found = axis_troubles(figure)
     assert any("a single tick at 50" in one for one in found) and any("data off the axis" in one for one in found)
 

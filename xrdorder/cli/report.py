@@ -19,9 +19,7 @@ _MOST_NAMED = 8  # files; of more the page, the summary and the table are named
 
 @click.command()
 @click.argument("study", type=click.Path(path_type=Path))
-@click.option(
-    "--only", multiple=True, help="page, summary, figures, tables, or the name of a figure or panel; may be repeated."
-)
+@click.option("--only", multiple=True, help="page, summary, figures, tables, or the name of a figure or panel.")
 @click.option(
     "--format", "form", type=click.Choice(("png", "svg", "pdf")), default="svg", show_default=True, help="Of figures."
 )
@@ -33,9 +31,7 @@ _MOST_NAMED = 8  # files; of more the page, the summary and the table are named
     "--sample", "samples", multiple=True, help="Samples that figures of single samples show; may be repeated."
 )
 @details_option
-def report(
-    study: Path, only: tuple[str, ...], form: str, size: str, samples: tuple[str, ...], details: bool
-) -> None:
+def report(study: Path, only: tuple[str, ...], form: str, size: str, samples: tuple[str, ...], details: bool) -> None:
     """Write the report of a STUDY: page, summary, figures, table.
 
     Everything goes to results/report. The page asks no network; the answer stands first. Nothing is fitted again. A

@@ -34,9 +34,7 @@ def strain_free(directions: Path, poisson: float | None, u_poisson: float | None
     rows = []
     for angle, length, u_length, pull in zip(angles, a, u, found.pulls, strict=True):
         strain, u_strain = found.strain_at(float(angle))
-        rows.append(
-            (f"{angle:g}", concise(length, u_length), concise(100 * strain, 100 * u_strain), f"{pull:+.1f}")
-        )
+        rows.append((f"{angle:g}", concise(length, u_length), concise(100 * strain, 100 * u_strain), f"{pull:+.1f}"))
     show(
         Entry("Strain-free", f"a = {concise(found.a_nm, found.u_a_nm)} nm"),
         Entry("Axial strain", f"{concise(100 * found.axial_strain, 100 * found.u_axial_strain)} %"),
