@@ -1,13 +1,15 @@
-"""Tables of docs/contributing/evidence.md that scripts write, and of which state of the model each is."""
+"""Tables of docs/contributing that scripts write, and of which state of the model, or of the code, each is."""
 
 import ast
 import hashlib
 import re
+import subprocess
 import tomllib
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-PAGE = ROOT / "docs" / "contributing" / "evidence.md"
+PAGES = ROOT / "docs" / "contributing"
+PAGE, COVERAGE, ROBUSTNESS = (PAGES / f"{name}.md" for name in ("evidence", "coverage", "robustness"))
 DECIDES = ("anchors", "evidence", "hyperparameters", "likelihood", "model", "populations", "properties", "sampler",
            "streams", "unknowns")  # fmt: skip
 """Modules of `xrdorder.estimates` that decide what is drawn."""
@@ -21,6 +23,12 @@ def fingerprint(*more: Path) -> str:
         text = path.read_text(encoding="utf-8")
         content.update((_bare(text) if path.suffix == ".py" else repr(tomllib.loads(text))).encode())
     return content.hexdigest()[:12]
+
+
+def commit() -> str:
+    """Which state of the code a campaign ran on, for tables that hang on all of it."""
+    asked = ["git", "rev-parse", "--short=12", "HEAD"]
+    return subprocess.run(asked, cwd=ROOT, capture_output=True, text=True, check=True).stdout.strip()
 
 
 def _bare(code: str) -> str:
