@@ -65,10 +65,23 @@ def _details(error: BaseException) -> str:
 
     head = (
         f"xrdorder {__version__}, Python {platform.python_version()}, {platform.platform()}",
-        f"command: {sys.argv!r}",
+        f"command: {_told(sys.argv)!r}",
         f"folder: {os.getcwd()!r}",
     )
     return "\n".join((*head, "", *traceback.format_exception(error)))
+
+
+def _told(words: list[str]) -> list[str]:
+    """Words of a command, but for the address of a cluster.
+
+    >>> _told(["run", "study", "--cluster", "tcp://host:8786"]), _told(["run", "--cluster=tls://host"])
+    (['run', 'study', '--cluster', '...'], ['run', '--cluster=...'])
+    """
+    after = ["", *words]
+    return [
+        "..." if before == "--cluster" else "--cluster=..." if word.startswith("--cluster=") else word
+        for before, word in zip(after, words, strict=False)
+    ]
 
 
 def _written(folder: Path, text: str) -> Path:

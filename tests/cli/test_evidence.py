@@ -5,8 +5,8 @@ import csv
 import pytest
 from click.testing import CliRunner
 
-from xrdorder.cli import main
-from xrdorder.relations.published_samples import published_samples, select
+from xrdorder.cli import evidence, main
+from xrdorder.relations.published_samples import KNOWN, published_samples, select
 
 
 def run(*words, **environment):
@@ -38,6 +38,10 @@ def test_filters_narrow_the_list():
     assert "Nb-4Ta" in run("--find", "2412.09514").output
 
 
+def test_what_is_known_is_what_the_library_knows():
+    assert evidence._KNOWN == KNOWN
+
+
 def test_one_sample_whole():
     said = " ".join(run("hot-pressed bulk, flash annealed").output.split())
     for text in ("0.52910 ± 5e-05 nm, at 22.5 °C", "0.98 ± 0.02, diffraction", "17.9 K, onset", "25.2 T, at 0 K",
@@ -60,9 +64,9 @@ def test_all_of_it_in_a_table(tmp_path):
     ("words", "message"),
     [
         (("hot-press",), "did you mean 'hot-pressed polycrystal'"),
-        (("--with", "mass"), "known are a, tin, order, Tc"),
+        (("--with", "mass"), "is not one of 'a', 'tin', 'order', 'Tc'"),
         (("--dopant", "Xx"), "known are Hf, Ta, Ti, Zr, none"),
-        (("--known", "guessed"), "known are read, abstract"),
+        (("--known", "guessed"), "is not one of 'read', 'abstract'"),
         (("--route", "tape"), "no published sample is like that"),
         (("hot-pressed polycrystal", "--dopant", "Ta"), "leave out NAME"),
         (("--csv", "nowhere/x.csv"), "there is no folder nowhere"),

@@ -3,7 +3,7 @@
 import click
 import pytest
 
-from xrdorder.cli.options import Content
+from xrdorder.cli.options import CONTENT
 from xrdorder.cli.report import report
 from xrdorder.drawing.layout import SIZES
 from xrdorder.reports.pictures import FORMATS
@@ -11,18 +11,18 @@ from xrdorder.reports.pictures import FORMATS
 
 @pytest.mark.parametrize("text", ["Ta=2.4+-0.2", "Ta=2.4±0.2", "Ta=2.4+/-0.2", " Ta = 2.4 +- 0.2 "])
 def test_a_content_with_its_uncertainty(text):
-    assert Content().convert(text, None, None) == ("Ta", 2.4, 0.2)
+    assert CONTENT.convert(text, None, None) == ("Ta", 2.4, 0.2)
 
 
 @pytest.mark.parametrize(("text", "number"), [("Ta=2.4", 2.4), ("Ta=0", 0.0), ("Ta=24e-1", 2.4)])
 def test_a_content_alone(text, number):
-    assert Content().convert(text, None, None) == ("Ta", number, None)
+    assert CONTENT.convert(text, None, None) == ("Ta", number, None)
 
 
 @pytest.mark.parametrize("text", ["Ta", "=2.4", "Ta=", "Ta=2.4+-", "Ta=2,4", "Ta=2.4+0.2", "Ta=+-0.2", "Ta=2.4+-nan"])
 def test_what_is_no_content(text):
     with pytest.raises(click.BadParameter):
-        Content().convert(text, None, None)
+        CONTENT.convert(text, None, None)
 
 
 def test_formats_and_sizes_of_a_report_are_those_there_are():

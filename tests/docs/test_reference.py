@@ -8,6 +8,8 @@ import pytest
 import xrdorder
 from tests.docs.reference import FOLDER, PAGES, page
 from xrdorder.reports.gallery import MAKERS, NAMES
+from xrdorder.results.columns import column_names
+from xrdorder.results.sample_file import STATES
 
 DOCS = Path(__file__).parents[2] / "docs"
 
@@ -53,6 +55,15 @@ def test_every_figure_and_panel_is_documented_and_no_other() -> None:
     named = {name for first, _ in tables for name in re.findall(r"`([a-z0-9][a-z0-9-]*)`", first)}
     named |= set(re.findall(r"`([a-z0-9][a-z0-9-]*)`", "".join(re.findall(r"^\| `.*\|$", panels, flags=re.MULTILINE))))
     assert named == {"fit", "pattern", *NAMES} - {"answer"}  # that one stands on the page alone
+
+
+def test_every_column_and_every_state_is_documented() -> None:
+    """Columns as the code lists them, for any study of a phase beside the A15; the tutorial tries real ones."""
+    pages = "".join((FOLDER / name).read_text(encoding="utf-8") for name in ("results.md", "quantities.md", "flags.md"))
+    written = set(re.findall(r"`([^`]+)`", pages))
+    columns = {re.sub(r"(weight_fraction(_limit)?)_[a-z].*", r"\1_<phase>", name) for name in column_names(("nb",))}
+    assert len(columns) > 40 and columns - written == set()
+    assert len(STATES) >= 3 and {str(state) for state in STATES} <= written
 
 
 def test_the_record_for_citations_is_of_this_version() -> None:

@@ -6,6 +6,7 @@ from unittest.mock import patch
 import numpy as np
 import pytest
 from matplotlib.collections import LineCollection, PathCollection, PolyCollection
+from matplotlib.colors import to_hex
 from matplotlib.contour import ContourSet
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
@@ -117,6 +118,13 @@ def widths(figure):
         if edge and not off:
             found.add(patch_.get_linewidth())
     return {round(float(width), 6) for width in found} - {0.0}
+
+
+def line_colours(figure):
+    """Colours of curves and bars, as `#rrggbb`."""
+    lines = [line for axes in figure.axes for line in axes.lines if line.get_linestyle() != "None"]
+    found = {to_hex(line.get_color()) for line in lines}
+    return found.union(*({to_hex(colour) for colour in one.get_colors()} for one in figure.findobj(LineCollection)))
 
 
 ROW_PT = 8.0

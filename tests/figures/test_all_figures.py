@@ -9,9 +9,11 @@ import pytest
 from matplotlib.figure import Figure
 
 from tests.figures import every, made
-from tests.figures.labels import axis_troubles, covered, troubles, widths
+from tests.figures.labels import axis_troubles, covered, line_colours, troubles, widths
+from tests.figures.test_palette import lab
 from xrdorder import figures
 from xrdorder.description.measured_values import Measured
+from xrdorder.drawing import palette
 from xrdorder.drawing.layout import SIZES, WIDTHS
 from xrdorder.drawing.text import typeset
 from xrdorder.figures import against_figure, growth_figure, kramer_figure
@@ -61,6 +63,15 @@ def test_no_figure_is_forgotten():
 
 def test_lines_have_one_of_six_widths(figure):
     assert len(WIDTHS) == 6 and widths(figure) <= set(WIDTHS)
+
+
+def test_lines_have_colours_that_every_sight_tells_apart(figure):
+    """Of the palette, whose colours `test_palette` measures; data are no lighter than a stroke may be."""
+    grounds = {palette.FOG, palette.MIST, palette.PAPER}  # zero lines, rows, gaps between pieces
+    drawn = line_colours(figure) - grounds
+    known = {*palette.STROKES, *palette.SERIES, palette.SLATE, palette.TEXT}
+    assert drawn <= known
+    assert all(lab(colour, "normal")[0] < 65.0 for colour in drawn)
 
 
 def test_axes_have_two_ticks_and_hold_their_data(figure):

@@ -108,5 +108,5 @@ def test_nothing_is_cut_and_nothing_overlaps(size):
     names = ("short", 40 * "wide ", "$x_2$ & <b>")
     keep = (*made.LINES, ("nb3sn", "2 2 0", 48.6, 30.0), ("nb3sn", "3 1 0", 54.85, 30.0))
     figure = order_lines_figure([overlaid(name, keep) for name in names], title="made", size=size)
-    assert len(figure.axes) == 7  # three lines, their areas, the legend
+    assert len(figure.axes) == 6  # three lines, their areas
     assert troubles(figure) == []

@@ -63,7 +63,7 @@ def test_order_lines_are_of_the_variant_ahead_and_the_reference(tmp_path):
     of = scene(tmp_path)
     assert of.look.leader == "A 700 °C/50 h" and of.look.pairs[-1].second == "A 625 °C/100 h"
     caption = pictures(of)["order-lines"].caption
-    assert "of A-700 and A-625 (variant ahead and reference)" in caption
+    assert "of A-700 and A-625 (leading variant and reference)" in caption
 
 
 def test_without_verdicts_order_lines_are_of_the_last_and_the_first(tmp_path):

@@ -5,9 +5,11 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
 from pathlib import Path
 
+import distributed
 import numpy as np
 import pytest
 import xarray as xr
@@ -191,6 +193,29 @@ def test_workers_and_order_change_nothing(short, tmp_path, monkeypatch):
     agree(one.table, run_series(*short, tmp_path / "two", workers=2).table)
     monkeypatch.setattr(home, "run_all", backwards)
     agree(one.table, run_series(*short, tmp_path / "back", workers=1).table)
+
+
+def test_a_cluster_changes_nothing_though_a_worker_dies(short, tmp_path):
+    """Two workers of a dask scheduler, of which one is killed while it fits its first chunk."""
+    one = run_series(*short, tmp_path / "one", workers=1)
+    with distributed.LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None) as cluster:
+        with distributed.Client(cluster) as client:
+            processes = list(client.run(os.getpid).values())
+        ender = threading.Thread(target=_kill_at_work, args=(processes[0],))
+        ender.start()
+        two = run_series(*short, tmp_path / "two", cluster=cluster.scheduler_address)
+        ender.join()
+    agree(one.table, two.table)
+    assert cluster.scheduler_address.encode() not in (tmp_path / "two" / "series.nc").read_bytes()
+
+
+def _kill_at_work(process):
+    """End a process that has loaded the fit and works on it."""
+    maps = Path(f"/proc/{process}/maps")
+    deadline = time.monotonic() + 60.0
+    while "h5py" not in maps.read_text() and time.monotonic() < deadline:
+        time.sleep(0.01)
+    os.kill(process, signal.SIGKILL)
 
 
 def test_a_damaged_chunk_is_fitted_again(short, tmp_path):

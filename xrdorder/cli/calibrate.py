@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from xrdorder.cli.console import File, show
-from xrdorder.cli.named_files import PICTURE
+from xrdorder.cli.named_files import PICTURE, save_figure
 from xrdorder.cli.options import (
     ANY,
     EXISTING_FILE,
+    NUMBERS,
     POSITIVE,
-    Numbers,
     geometry_options,
     given,
     reading_options,
@@ -32,19 +32,13 @@ FIRST_WORDS = "# Instrument, written by xrdorder"
 
 @click.command()
 @click.argument("patterns", metavar="PATTERN...", nargs=-1, required=True, type=EXISTING_FILE)
-@click.option(
-    "--standard", required=True, help="Certified powder, as srm-660c or srm-640c; any other name lists all."
-)
+@click.option("--standard", required=True, help="Certified powder, as srm-660c or srm-640c; any other name lists all.")
 @click.option("--detector-distance-mm", required=True, type=POSITIVE, help="Goniometer radius.")
 @reading_options
 @specimen_options
 @geometry_options
-@click.option(
-    "--monochromator-two-theta-deg", type=POSITIVE, help="Diffraction angle of a crystal monochromator."
-)
-@click.option(
-    "--temperature-c", type=ANY, default=22.5, show_default=True, help="Temperature of the standard in °C."
-)
+@click.option("--monochromator-two-theta-deg", type=POSITIVE, help="Diffraction angle of a crystal monochromator.")
+@click.option("--temperature-c", type=ANY, default=22.5, show_default=True, help="Temperature of the standard in °C.")
 @click.option(
     "--standard-domain-size-nm",
     type=POSITIVE,
@@ -52,12 +46,12 @@ FIRST_WORDS = "# Instrument, written by xrdorder"
 )
 @click.option(
     "--standard-lattice-nm",
-    type=Numbers(),
+    type=NUMBERS,
     help="The laboratory's own lattice parameter of the standard at the temperature of its certificate (a, or a,c).",
 )
 @click.option(
     "--u-standard-lattice-nm",
-    type=Numbers(),
+    type=NUMBERS,
     help="Its standard uncertainty (k = 1); left out: that of the certificate.",
 )
 @click.option(
@@ -67,20 +61,11 @@ FIRST_WORDS = "# Instrument, written by xrdorder"
     show_default=True,
     help="Instrument file to write.",
 )
-@click.option(
-    "--figure",
-    type=PICTURE,
-    help="Save a figure of the fit (png, pdf, svg).",
-)
-def calibrate(
-    patterns: tuple[Path, ...],
-    out: Path,
-    figure: Path | None,
-    **told: Any,
-) -> None:
-    """Fit the PATTERN of a certified powder and write the instrument.
+@click.option("--figure", type=PICTURE, help="Save a figure of the fit (png, pdf, svg).")
+def calibrate(patterns: tuple[Path, ...], out: Path, figure: Path | None, **told: Any) -> None:
+    """Fit a certified powder and write the instrument.
 
-    Several files are repeated scans or ranges of one specimen. The instrument file holds offset, widths, axial
+    Several PATTERN files are repeated scans or ranges of one specimen. The instrument file holds offset, widths, axial
     divergence and the share of K-alpha2, with uncertainties and correlations. Displacement and transparency
     belong to the specimen of the standard: they are reported, not stored.
     """
@@ -97,10 +82,7 @@ def calibrate(
     write_instrument(found.instrument, out)
     show(*_parts(found), "", File("Instrument", str(out)))
     if figure is not None:
-        from xrdorder.reports.sample_figures import save
-
-        save(found.plot(), figure)
-        show(File("Figure", str(figure)))
+        save_figure(found.plot(), figure)
 
 
 def _parts(found: "FittedCalibration") -> "list[Part]":

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from xrdorder.cli.console import File, Progress, details_option, show
+from xrdorder.cli.named_files import save_figure
 from xrdorder.cli.program import complain
 from xrdorder.quantities.caveats import ESTIMATES
 
@@ -38,7 +39,7 @@ def compare(
     figures: bool,
     details: bool,
 ) -> None:
-    """Compare the variants of a fitted STUDY: which is best, by how much, and whether the difference is significant.
+    """Compare variants: which is best, by how much, how surely.
 
     Correlated errors cancel in differences; replicates show how far equal wires scatter; probabilities are corrected
     for the number of comparisons. --details adds uncertainties and probabilities of all differences, absolute values,
@@ -80,11 +81,8 @@ def _refuse_beside(*given: object) -> None:
 
 def _draw(found: "StudyComparison", picture: Path, figures: bool) -> None:
     """Save the figure where one is wanted; else one of an earlier comparison goes, which does not match the table."""
-    from xrdorder.reports.sample_figures import save
-
     if figures and not found.all_pairs:
-        save(found.plot(), picture)
-        show(File("Figure", str(picture)))
+        save_figure(found.plot(), picture)
     elif picture.exists():
         picture.unlink()
         show(File("Removed", f"{picture}, of an earlier comparison"))

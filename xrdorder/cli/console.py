@@ -100,8 +100,8 @@ def _broken(text: str, width: int, first: str = "", rest: str = "") -> list[str]
 
 
 def _glued(text: str) -> str:
-    """Put a blank that is not broken at between numbers and units; it is printed as any other."""
-    return _UNIT.sub("\\1\u00a0\\2", text)
+    """Put blanks that are not broken at within numbers with units and uncertainties; they are printed as any other."""
+    return _UNIT.sub("\\1\u00a0\\2", text).replace(" ± ", "\u00a0±\u00a0").replace("alpha = ", "alpha\u00a0=\u00a0")
 
 
 def _draw_table(console: "Console", table: "Table") -> None:
@@ -187,7 +187,7 @@ def _need(head: "Heading", texts: Sequence[str]) -> int:
 
 
 def _longest_word(text: str) -> int:
-    return max(map(len, text.split()), default=0)
+    return max(map(len, text.split(" ")), default=0)
 
 
 def _parts(heads: "Sequence[Heading]", needs: Sequence[int], width: int) -> tuple[list[list[int]], list[str], int]:
@@ -200,7 +200,7 @@ def _parts(heads: "Sequence[Heading]", needs: Sequence[int], width: int) -> tupl
     for k in sorted(range(len(heads)), key=lambda k: (-heads[k].optional, -k)):
         if room(shown) > width and heads[k].optional:
             shown.remove(k)
-    left_out = [head.words for k, head in enumerate(heads) if k not in shown]
+    left_out = list(dict.fromkeys(head.words for k, head in enumerate(heads) if k not in shown))
     for gap in _GAPS:
         if room(shown, gap) <= width:
             return [shown], left_out, gap

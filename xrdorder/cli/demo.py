@@ -31,9 +31,10 @@ COPIED = (".toml", ".xy", ".md")
 @details_option
 @click.pass_context
 def demo(ctx: click.Context, out: Path, again: bool, workers: int | None, details: bool) -> None:
-    """Calibrate, fit and tabulate an invented study of two wire lots.
+    """Fit an invented study of two wire lots.
 
-    The study is copied to a folder, where it may be read and changed; xrdorder run works on it as well.
+    It is calibrated, fitted and tabulated. The study is copied to a folder, where it may be read and changed; xrdorder
+    run works on it as well.
     """
     from xrdorder.description.study import read_study
 

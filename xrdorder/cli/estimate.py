@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from xrdorder.cli.console import Entry, details_option, show
-from xrdorder.cli.options import ANY, EXISTING_FILE, POSITIVE, dopant_option
+from xrdorder.cli.options import ANY, EXISTING_FILE, POSITIVE, dopant_options
 from xrdorder.exceptions import ValidityError, XrdorderError
 
 if TYPE_CHECKING:
@@ -27,8 +27,7 @@ _WIRES = {"binary": "binary wire", "doped": "doped wire", "Ta": "tantalum-doped 
 @click.option("--tin-at-percent", type=POSITIVE, help="Tin content where it is known otherwise, in at.%.")
 @click.option("--u-tin-at-percent", type=POSITIVE, help="Its standard uncertainty.")
 @click.option("--temperature-c", type=ANY, help="Temperature of the lattice parameter in °C; left out: 22.5.")
-@dopant_option
-@click.option("--undoped", is_flag=True, help="The wire is known to hold no dopant.")
+@dopant_options
 @click.option(
     "--bc2-at-k", type=ANY, multiple=True, help="Temperature for Bc2 in K, beside 0 and 4.2; may be repeated."
 )
@@ -59,10 +58,11 @@ def estimate(
     details: bool,
     **numbers: Any,
 ) -> None:
-    """Estimate tin, S_a, S_b, Tc and Bc2 from a lattice parameter, a site order, a tin content, or several.
+    """Estimate tin, S_a, S_b, Tc and Bc2 from numbers alone.
 
-    Tin, Tc and Bc2 are those that a study of this one wire gives. Published relations are chosen by the dopant and
-    applied inside the range they are valid in; --details shows each with its source, or why it does not apply.
+    These are a lattice parameter, a site order, a tin content, or several of them. Tin, Tc and Bc2 are those that a
+    study of this one wire gives. Published relations are chosen by the dopant and applied inside the range they are
+    valid in; --details shows each with its source, or why it does not apply.
     """
     from xrdorder.estimates.from_numbers import estimate as estimate_from
     from xrdorder.material import PUBLISHED_SCALE, read_tin_scale

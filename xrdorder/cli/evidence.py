@@ -10,13 +10,11 @@ from xrdorder.cli.console import Entry, File, details_option, show
 from xrdorder.cli.named_files import NEW_FILE
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
     from xrdorder.cli.console import Part
     from xrdorder.quantities.tables import Table
     from xrdorder.relations.published_samples import PublishedSample
-
-    Condition = Callable[[PublishedSample], bool]
 
 _QUANTITIES = {
     "a": ("a", 5, ("a_nm",)),
@@ -32,6 +30,8 @@ _QUANTITIES = {
 
 _MOST_LISTED = 30  # samples, as in other tables; of more the summary stands alone
 
+_KNOWN = ("read", "abstract", "secondary", "memory")
+"""Of `xrdorder.relations.published_samples`, which help must not load (a test holds them equal)."""
 _NOWHERE = ("review", "unknown")  # what stands for the laboratory where it was not named
 
 _CRITERIA = (
@@ -45,9 +45,10 @@ _CRITERIA = (
 @click.argument("name", required=False)
 @click.option("--route", help="Bulk, wire, film or crystal, or words of the name, such as powder-in-tube or bronze.")
 @click.option("--dopant", help="Only those with this dopant, such as Ta; none: without any.")
-@click.option("--with", "wanted", multiple=True, help=f"Only those with it: {', '.join(_QUANTITIES)}. May be repeated.")
+@click.option("--with", "wanted", type=click.Choice(tuple(_QUANTITIES)), multiple=True,
+              help="Only those with this quantity; may be repeated.")  # fmt: skip
 @click.option("--laboratory", help="Only those measured in this town.")
-@click.option("--known", help="Only those known so: read, abstract, secondary, memory.")
+@click.option("--known", type=click.Choice(_KNOWN), help="Only those known so.")
 @click.option("--find", help="Only those with these words in name, source or remark.")
 @click.option("--csv", "table", type=NEW_FILE, help="Write every number and text of those listed into this file.")
 @details_option
@@ -62,22 +63,30 @@ def evidence(
     table: Path | None,
     details: bool,
 ) -> None:
-    """List the published samples that estimates rest on, or show the one called NAME.
+    """List the published samples, or show the one called NAME.
 
-    Tin, lattice parameter, order, Tc, Bc2, resistivity and grain size as they were published, each with source,
-    criterion, and how it is known. Tin is by microanalysis unless said otherwise.
+    Estimates rest on them. Tin, lattice parameter, order, Tc, Bc2, resistivity and grain size as they were published,
+    each with source, criterion, and how it is known. Tin is by microanalysis unless said otherwise.
     """
-    from xrdorder.relations.published_samples import published_sample, published_samples
+    from xrdorder.relations.published_samples import FORMS, published_sample, select
 
     if name is not None:
         if any((route, dopant, wanted, laboratory, known, find, table)):
             raise click.UsageError("options choose from the list; leave out NAME")
         return show(*_one(published_sample(name)))
-    conditions = [
-        *_of_route(route), *_of_dopant(dopant), *(_has(quantity) for quantity in wanted), *_of_known(known),
-        *([] if laboratory is None else [_in(laboratory)]), *([] if find is None else [_says(find)]),
-    ]  # fmt: skip
-    found = [sample for sample in published_samples() if all(holds(sample) for holds in conditions)]
+    element, words, town = (dopant or "").capitalize(), (find or "").casefold(), (laboratory or "").casefold()
+    if dopant and element not in (elements := {"None", *(one for s in select() for one in s.dopants)}):
+        raise click.UsageError(f"--dopant {dopant}: known are {', '.join(sorted(elements - {'None'}))}, none")
+    found = select(
+        where=lambda s: (
+            (not route or (s.form == route if route in FORMS else route.casefold() in s.name.casefold()))
+            and (not element or (s.undoped if element == "None" else element in s.dopants))
+            and all(math.isfinite(_number(s, _QUANTITIES[quantity][2])) for quantity in wanted)
+            and town in s.laboratory.casefold()
+            and known in (None, s.known)
+            and words in f"{s.name} {s.source} {s.remark}".casefold()
+        )
+    )
     if not found:
         raise click.UsageError("no published sample is like that; leave out one of the options")
     listed: list[Part] = [f"More than {_MOST_LISTED}: narrow the list by options, or --details lists all."]
@@ -89,59 +98,12 @@ def evidence(
         show("", File("Table", str(table)))
 
 
-def _of_route(route: str | None) -> "list[Condition]":
-    from xrdorder.relations.published_samples import FORMS
-
-    if route is None:
-        return []
-    word = route.casefold()
-    return [(lambda s: s.form == word) if word in FORMS else (lambda s: word in s.name.casefold())]
-
-
-def _of_dopant(dopant: str | None) -> "list[Condition]":
-    from xrdorder.relations.published_samples import published_samples
-
-    if dopant is None:
-        return []
-    if dopant.casefold() == "none":
-        return [lambda s: s.undoped]
-    known = sorted({element for s in published_samples() for element in s.dopants})
-    if dopant.capitalize() not in known:
-        raise click.UsageError(f"--dopant {dopant}: known are {', '.join(known)}, none")
-    return [lambda s: dopant.capitalize() in s.dopants]
-
-
-def _of_known(known: str | None) -> "list[Condition]":
-    from xrdorder.relations.published_samples import KNOWN
-
-    if known is None:
-        return []
-    if known not in KNOWN:
-        raise click.UsageError(f"--known {known}: known are {', '.join(KNOWN)}")
-    return [lambda s: s.known == known]
-
-
-def _has(quantity: str) -> "Condition":
-    by_word = {word.casefold(): names for word, (*_, names) in _QUANTITIES.items()}
-    if quantity.casefold() not in by_word:
-        raise click.UsageError(f"--with {quantity}: known are {', '.join(_QUANTITIES)}")
-    return lambda s: math.isfinite(_number(s, by_word[quantity.casefold()]))
-
-
-def _in(laboratory: str) -> "Condition":
-    return lambda s: laboratory.casefold() in s.laboratory.casefold()
-
-
-def _says(words: str) -> "Condition":
-    return lambda s: words.casefold() in f"{s.name} {s.source} {s.remark}".casefold()
-
-
 def _number(sample: "PublishedSample", names: "Sequence[str]") -> float:
     """First of these numbers that was published; NaN for none."""
     return next((x for x in (getattr(sample, one) for one in names) if math.isfinite(x)), math.nan)
 
 
-def _summary(found: "list[PublishedSample]") -> "Table":
+def _summary(found: "Sequence[PublishedSample]") -> "Table":
     """How many have what, and from where to where it goes."""
     from statistics import median
 
@@ -162,7 +124,7 @@ def _summary(found: "list[PublishedSample]") -> "Table":
     return Table.of(head, rows, title=f"{samples} of {laboratories}")
 
 
-def _list(found: "list[PublishedSample]") -> "Table":
+def _list(found: "Sequence[PublishedSample]") -> "Table":
     from xrdorder.quantities.tables import Heading, Table
 
     head = [Heading("sample", numeric=False), Heading("tin", "at.%"), Heading("a", "nm"), Heading("order", optional=5)]
@@ -191,7 +153,7 @@ def _field(sample: "PublishedSample") -> str:
     return _text(sample.Bc2_T) + (f" at {sample.Bc2_at_k:g} K" if sample.Bc2_at_k > 0.0 else "")
 
 
-def _notes(found: "list[PublishedSample]") -> "list[Part]":
+def _notes(found: "Sequence[PublishedSample]") -> "list[Part]":
     transition = any(s.Tc_criterion or s.Bc2_criterion for s in found)
     return [*([_CRITERIA] if transition else []), "xrdorder evidence NAME shows source, treatment and remarks of one."]
 
@@ -238,7 +200,7 @@ def _one(sample: "PublishedSample") -> "list[Part]":
     return [sample.name, "", *(Entry(title, text) for title, text in rows if text)]
 
 
-def _write(found: "list[PublishedSample]", path: Path) -> None:
+def _write(found: "Sequence[PublishedSample]", path: Path) -> None:
     from dataclasses import fields
     from io import StringIO
 

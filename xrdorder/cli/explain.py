@@ -37,9 +37,10 @@ _NAMED = 3  # samples named before the rest are counted
 @details_option
 @click.pass_context
 def explain(ctx: click.Context, study: Path, sample: str, quantity: str | None, details: bool) -> None:
-    """Explain a stored result: the QUANTITY of a SAMPLE in the folder STUDY, or all of them in short.
+    """Explain where a stored number of a SAMPLE comes from.
 
-    A quantity may be named as here, as a column of results.csv, or as a heading of the printed table.
+    All quantities in short, or one in full. A QUANTITY may be named as here, as a column of results.csv, or as a
+    heading of the printed table.
 
     How good the fit is, each step from the pattern to the number, and what its uncertainty is made of and shared with;
     with --details file and calibration, formulas with their sources, all sources of uncertainty, flags and assumptions.
@@ -70,7 +71,8 @@ def explain(ctx: click.Context, study: Path, sample: str, quantity: str | None, 
 def _about(found: "Explanation") -> list[Part]:
     """What the sample is, how good its fit is, what nobody told, what its estimates are anchored to."""
     sample = found.sample
-    parts: list[Part] = [f"{sample.name}: {sample.status}", *_described(found)]
+    lot = next((one.value for one in found.told if one.column == "lot"), "")
+    parts: list[Part] = [f"{sample.name}: {sample.status}{f', lot {lot}' if lot else ''}", *_described(found)]
     if words := sample.quality_words:
         missing = missing_information(name for name, _ in sample.flags) or "none"
         parts.append(Entry("Grade", f"{graded(words)} · information missing: {missing}"))
@@ -95,7 +97,7 @@ def _origin(found: "Explanation") -> list[Part]:
         ("Calibration", found.calibration or origin.calibration),
         ("Options", ", ".join(options)),
         ("Dopants", found.dopants),
-        ("Model", "; ".join(found.model)),
+        ("Model", "; ".join([*found.model, f"{found.free_parameters} free parameters"])),
         ("Made by", f"xrdorder {origin.version}, {origin.created}" if origin.version else ""),
     ]
     for word, name in (("a", "a_nm"), ("order", "order_contrast")):
@@ -125,12 +127,7 @@ def _described(found: "Explanation") -> list[Part]:
         more = (f"{words} {told[name]}" for words, name in parts.items() if told.get(name))
         treatment = ", ".join([treatment, *more])
     place, day = told.get("position_m", ""), told.get("date", "")
-    rows = (
-        ("Lot", told.get("lot", "")),
-        ("Treatment", treatment),
-        ("Place", f"{place} along the spool" if place else ""),
-        ("Measured", day),
-    )
+    rows = (("Treatment", treatment), ("Place", f"{place} along the spool" if place else ""), ("Measured", day))
     return [Entry(label, text) for label, text in rows if text]
 
 
@@ -150,10 +147,8 @@ def _quality(found: "Explanation") -> str:
         texts.append(f"R_wp {100 * of['r_wp']:.2f} %{expected}")
     if "chi2_reduced" in of:
         texts.append(f"reduced chi square {of['chi2_reduced']:.3f}")
-    if "serial_correlation" in of:
-        texts.append(f"u of counting times {of['serial_correlation']:.2f} (serial correlation)")
-    if found.free_parameters:
-        texts.append(f"{found.free_parameters} free parameters")
+    if of.get("serial_correlation", 1.0) > 1.005:
+        texts.append(f"counting u enlarged {of['serial_correlation']:.2f} times (serial correlation)")
     return ", ".join(texts)
 
 

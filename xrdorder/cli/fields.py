@@ -38,7 +38,7 @@ def fields(
     figures: bool,
     details: bool,
 ) -> None:
-    """Estimate Bc2 and current at field, temperature and strain for the samples of a fitted STUDY.
+    """Estimate Bc2 and current at field, temperature and strain.
 
     Bc2 of the layer, and current density against a reference sample (correlated errors cancel); with --details also how
     Bc2 spreads over the layer, current densities with their intervals, and the fields at which two samples cross over.

@@ -11,10 +11,10 @@ from xrdorder.cli.options import (
     ENGINES,
     EXISTING_FILE,
     MOUNTS,
-    Names,
+    NAMES,
     again_option,
     choice_options,
-    dopant_option,
+    dopant_options,
     figures_option,
     given,
     reading_options,
@@ -27,20 +27,15 @@ from xrdorder.cli.run import run_and_show
 
 @click.command()
 @click.argument("patterns", metavar="PATTERN...", nargs=-1, required=True, type=EXISTING_FILE)
-@click.option(
-    "--instrument", required=True, type=EXISTING_FILE, help="Instrument file from xrdorder calibrate."
-)
+@click.option("--instrument", required=True, type=EXISTING_FILE, help="Instrument file from xrdorder calibrate.")
 @click.option(
     "--phases",
-    type=Names(),
+    type=NAMES,
     help="Phases to look for: catalogue names, or paths of CIF or phase TOML files (docs/howto/phases.md). "
     "By default nb3sn,nb,cu-sn.",
 )
-@dopant_option
-@click.option("--undoped", is_flag=True, help="The wires are known to hold no dopant.")
-@click.option(
-    "--mount", type=click.Choice(MOUNTS), help="How the specimens are mounted: it says which strain is seen."
-)
+@dopant_options
+@click.option("--mount", type=click.Choice(MOUNTS), help="How the specimens are mounted: it says which strain is seen.")
 @click.option("--temperature-c", type=ANY, help="Temperature of the specimens in °C.")
 @specimen_options
 @click.option(
@@ -49,9 +44,7 @@ from xrdorder.cli.run import run_and_show
 )
 @reading_options
 @choice_options
-@click.option(
-    "--engine", type=click.Choice(ENGINES), default="own", show_default=True, help="Least-squares engine."
-)
+@click.option("--engine", type=click.Choice(ENGINES), default="own", show_default=True, help="Least-squares engine.")
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
@@ -89,8 +82,6 @@ def fit(
     from xrdorder.cli.fit_options import require_fit, told_by_options
     from xrdorder.description.from_files import study_from_files, write_study
 
-    if undoped and dopants:
-        raise click.UsageError("--undoped and --dopant contradict each other; give one of them")
     lot: dict[str, Any] = {"undoped": True} if undoped else {}
     if dopants:
         lot["dopant_at_percent"] = {element: content for element, (content, _) in dopants.items()}
@@ -107,8 +98,6 @@ def fit(
         )
     require_fit(study.samples[0], instrument)  # all alike but for their patterns
     write_study(study)
-    results = run_and_show(
-        out, described=study, again=again, workers=workers, figures=figures, details=details
-    )
+    results = run_and_show(out, described=study, again=again, workers=workers, figures=figures, details=details)
     if results.attrs["failed"]:
         ctx.exit(SOME_FAILED)

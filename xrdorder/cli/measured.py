@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from xrdorder.cli.console import Entry, File, details_option, show
-from xrdorder.cli.named_files import NEW_FILE
+from xrdorder.cli.named_files import NEW_FILE, save_figure
 from xrdorder.cli.options import figures_saved
 
 
@@ -32,7 +32,7 @@ def measured(
     figures: bool,
     details: bool,
 ) -> None:
-    """Compare the estimates of the study in the folder STUDY with what was measured on its samples.
+    """Compare estimates with what was measured on the samples.
 
     Measured values stand in study.toml under [samples.measured]: Tc, fields, composition, grain size, currents. Says
     for each wire lot which published relation fits best and with what probability, and which offset may be adopted.
@@ -52,11 +52,8 @@ def measured(
     show(*measured_parts(held, details=details), "", File("Table", str(table)))
     if figures:
         from xrdorder.figures.measured import measured_figure
-        from xrdorder.reports.sample_figures import FOLDER, save
 
-        picture = study / "results" / FOLDER / "measured.png"
-        save(measured_figure(held), picture)
-        show(File("Figure", str(picture)))
+        save_figure(measured_figure(held), study / "results" / "figures" / "measured.png")
     if adopt is not None:
         chosen = chosen_adjustments(held, names, slope=slope)
         write_adjustments(chosen.entries, adopt)

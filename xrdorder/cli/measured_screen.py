@@ -170,7 +170,7 @@ def _agreements(title: str, found: "Sequence[Agreement]") -> list[Part]:
     """How each relation agrees with the values of one lot, and how these were read off."""
     unit = next((one.route[0].output.unit for one in found), "")
     head: list[Heading | str] = ["relation", "wire", "probability", Heading("measured minus predicted", unit)]
-    head += [Heading(words, unit) for words in ("independent u", "shared u", "scatter")]
+    head += [Heading("independent u", unit), Heading("shared u", unit), Heading("scatter", unit, optional=1)]
     rows = [_agreement(one) for one in found if not one.reason]
     parts: list[Part] = [Table.of(head, rows, title=title)] if rows else [title]
     parts += [f"  {one.route[0].name}: not compared, {one.reason}" for one in found if one.reason]

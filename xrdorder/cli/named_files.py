@@ -4,9 +4,14 @@ The folder must be there: a name misspelt in its folder is told and not made.
 """
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
+
+from xrdorder.cli.console import File, show
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 PICTURES = ("png", "pdf", "svg", "eps", "jpg", "tif")
 """Formats of pictures, by the ending of the name; a choice from those that the drawing library writes."""
@@ -42,3 +47,11 @@ class NamedFile(click.Path):
 
 NEW_FILE = NamedFile(new=True)
 PICTURE = NamedFile(endings=PICTURES)
+
+
+def save_figure(figure: "Figure", path: Path) -> None:
+    """Save a figure, and say where."""
+    from xrdorder.reports.sample_figures import save
+
+    save(figure, path)
+    show(File("Figure", str(path)))

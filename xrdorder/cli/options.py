@@ -4,6 +4,7 @@ import functools
 import math
 import re
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -30,114 +31,84 @@ EXISTING_FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 
 
 class Parsed(ParamType):
-    """A value that is read from text by `read`, which raises ValueError with what is wrong."""
+    """A value that `read` makes of text; it raises ValueError with what is wrong."""
 
-    def read(self, text: str) -> Any:
-        """Turn the text into the value."""
-        raise NotImplementedError
+    def __init__(self, name: str, read: Callable[[str], Any]) -> None:
+        self.name, self.read = name, read
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         """Read text; what is a value already stays."""
-        if not isinstance(value, str):
-            return value
         try:
-            return self.read(value)
+            return self.read(value) if isinstance(value, str) else value
         except ValueError as error:
             self.fail(str(error), param, ctx)
 
 
-class Number(Parsed):
-    """A finite number, above zero unless told otherwise."""
-
-    name = "number"
-
-    def __init__(self, *, positive: bool = True) -> None:
-        self.positive = positive
-
-    def read(self, text: str) -> Any:
-        """Turn the text into a number."""
-        try:
-            number = float(text)
-        except ValueError:
-            raise ValueError(f"'{text}' is not a number (decimal point, no unit)") from None
-        if not math.isfinite(number):
-            raise ValueError(f"'{text}' is not a finite number")
-        if self.positive and number <= 0.0:
-            raise ValueError(f"{text} is not above zero")
-        return number
+def _number(text: str) -> float:
+    """Read a finite number."""
+    try:
+        number = float(text)
+    except ValueError:
+        raise ValueError(f"'{text}' is not a number (decimal point, no unit)") from None
+    if not math.isfinite(number):
+        raise ValueError(f"'{text}' is not a finite number")
+    return number
 
 
-class Numbers(Number):
-    """One number or several, joined by commas."""
-
-    name = "number[,number]"
-
-    def read(self, text: str) -> Any:
-        """Turn the text into a tuple of numbers."""
-        return tuple(super(Numbers, self).read(part.strip()) for part in text.split(","))
+def _positive(text: str) -> float:
+    if not (number := _number(text)) > 0.0:
+        raise ValueError(f"{text} is not above zero")
+    return number
 
 
-class Pair(Numbers):
-    """Two numbers joined by a comma."""
-
-    name = "number,number"
-
-    def read(self, text: str) -> Any:
-        """Turn the text into two numbers."""
-        numbers = super().read(text)
-        if len(numbers) != 2:
-            raise ValueError(f"'{text}' is not two numbers joined by a comma")
-        return numbers
+def _numbers(text: str) -> tuple[float, ...]:
+    return tuple(_positive(part.strip()) for part in text.split(","))
 
 
-class Named(Parsed):
+def _pair(text: str, read: Callable[[str], float] = _positive) -> tuple[float, ...]:
+    numbers = tuple(read(part.strip()) for part in text.split(","))
+    if len(numbers) != 2:
+        raise ValueError(f"'{text}' is not two numbers joined by a comma")
+    return numbers
+
+
+def _names(text: str) -> tuple[str, ...]:
+    names = tuple(part.strip() for part in text.split(","))
+    if not all(names):
+        raise ValueError(f"'{text}' holds an empty name")
+    return names
+
+
+def _content(text: str) -> tuple[str, float, float | None]:
+    """Split at the equals sign and at the plus-minus: an element, its content, and maybe the uncertainty of it."""
+    element, sign, numbers = (part.strip() for part in text.partition("="))
+    if not sign or not element:
+        raise ValueError(f"'{text}' is not an element and its at.%, as Ta=2.4 or Ta=2.4+-0.2")
+    content, *u = (part.strip() for part in _PLUS_MINUS.split(numbers))
+    if len(u) > 1:
+        raise ValueError(f"'{text}' has more than one uncertainty; give it as Ta=2.4+-0.2")
+    return element, _number(content), _positive(u[0]) if u else None
+
+
+def _named(name: str, example: str, *, count: int, whole: bool = False) -> Parsed:
     """A name and its numbers, as Nb=-2.1,0.6."""
 
-    def __init__(self, name: str, example: str, *, count: int, whole: bool = False) -> None:
-        self.name, self.example, self.count, self.whole = name, example, count, whole
-
-    def read(self, text: str) -> Any:
-        """Split at the equals sign and the commas."""
-        name, _, rest = text.partition("=")
+    def read(text: str) -> tuple[str, tuple[float, ...]]:
+        owner, _, rest = text.partition("=")
         try:
-            numbers = tuple((int if self.whole else float)(part) for part in rest.split(","))
+            numbers = tuple((int if whole else float)(part) for part in rest.split(","))
         except ValueError:
             numbers = ()
-        if not name.strip() or len(numbers) != self.count or not all(map(math.isfinite, numbers)):
-            raise ValueError(f"'{text}' is not {self.name}, as {self.example}")
-        return name.strip(), numbers
+        if not owner.strip() or len(numbers) != count or not all(map(math.isfinite, numbers)):
+            raise ValueError(f"'{text}' is not {name}, as {example}")
+        return owner.strip(), numbers
+
+    return Parsed(name, read)
 
 
-class Names(Parsed):
-    """Names joined by commas."""
-
-    name = "name[,name...]"
-
-    def read(self, text: str) -> Any:
-        """Split at the commas."""
-        names = tuple(part.strip() for part in text.split(","))
-        if not all(names):
-            raise ValueError(f"'{text}' holds an empty name")
-        return names
-
-
-class Content(Parsed):
-    """An element, its content and maybe the standard uncertainty of it, as Ta=2.4 or Ta=2.4+-0.2."""
-
-    name = "element=at.%"
-
-    def read(self, text: str) -> Any:
-        """Split at the equals sign and at the plus-minus."""
-        element, sign, numbers = (part.strip() for part in text.partition("="))
-        if not sign or not element:
-            raise ValueError(f"'{text}' is not an element and its at.%, as Ta=2.4 or Ta=2.4+-0.2")
-        content, *u = (part.strip() for part in _PLUS_MINUS.split(numbers))
-        if len(u) > 1:
-            raise ValueError(f"'{text}' has more than one uncertainty; give it as Ta=2.4+-0.2")
-        return element, ANY.read(content), POSITIVE.read(u[0]) if u else None
-
-
-POSITIVE, ANY = Number(), Number(positive=False)
+POSITIVE, ANY = Parsed("number", _positive), Parsed("number", _number)
+NUMBERS, PAIR = Parsed("number[,number]", _numbers), Parsed("number,number", _pair)
+NAMES, CONTENT = Parsed("name[,name...]", _names), Parsed("element=at.%", _content)
 
 
 def all_of(*options: Callable[[Decorated], Decorated]) -> Callable[[Decorated], Decorated]:
@@ -183,17 +154,20 @@ _CHOICES: dict[str, dict[str, Any]] = {
         "help": "A15 lattice parameters: by default a tail or a second population where the pattern asks for it.",
     },
     "texture_axes": {
-        "type": Named("phase=h,k,l", "nb3sn=1,0,0", count=3, whole=True), "multiple": True, "callback": _each_once,
+        "type": _named("phase=h,k,l", "nb3sn=1,0,0", count=3, whole=True), "multiple": True, "callback": _each_once,
         "help": "Plane whose normal the grains of a phase prefer: March's function; may be repeated.",
     },
     "elastic_shifts": {"is_flag": True, "help": "Fit the strain of A15 grains held in a composite."},
     "depth_gradient": {"is_flag": True, "help": "Fit an A15 lattice parameter that changes with depth."},
-    "roughness": {"type": Pair(positive=False), "help": "Share p and length q of the surface roughness."},
+    "roughness": {
+        "type": Parsed("number,number", partial(_pair, read=_number)),
+        "help": "Share p and length q of the surface roughness.",
+    },
     "particle_size_um": {"type": POSITIVE, "help": "Mean size of the particles, for microabsorption of amounts."},
     "mu_t": {"type": ANY, "help": "Attenuation times thickness of a plate in transmission."},
     "mu_r": {"type": ANY, "help": "Attenuation times radius of a capillary."},
     "measured_dispersion": {
-        "type": Named("element=f',f''", "Nb=-2.1,0.6", count=2), "multiple": True, "callback": _each_once,
+        "type": _named("element=f',f''", "Nb=-2.1,0.6", count=2), "multiple": True, "callback": _each_once,
         "help": "Measured f' and f'' of an element in electrons; may be repeated.",
     },
     "tube_lines": {"help": "Look for K-beta and tungsten lines of the tube; on by default."},
@@ -276,6 +250,10 @@ again_option = click.option("--again", is_flag=True, help="Fit all patterns agai
 workers_option = click.option(
     "--workers", type=click.IntRange(min=1), help="Number of processes; by default as many as cores."
 )
+cluster_option = click.option(
+    "--cluster", metavar="ADDRESS",
+    help="Fit on the workers of a dask scheduler, as tcp://host:8786 (docs/howto/cluster.md).",
+)  # fmt: skip
 
 
 def dopants_once(
@@ -301,12 +279,25 @@ def dopants_once(
     return found
 
 
-dopant_option = click.option(
+def _not_beside_dopants(ctx: click.Context, param: click.Parameter, undoped: bool) -> bool:
+    if undoped and ctx.params.get("dopants"):
+        raise click.UsageError("--undoped and --dopant contradict each other; give one of them")
+    return undoped
+
+
+_dopant_option = click.option(
     "--dopant",
     "dopants",
-    type=Content(),
+    type=CONTENT,
     multiple=True,
     callback=dopants_once,
+    is_eager=True,  # before --undoped, which is refused beside it
     help="Dopant content of the A15 in at.% (not a fraction), as Ta=2.4, or with its standard uncertainty (k = 1) as "
     "Ta=2.4+-0.2; may be repeated.",
+)
+dopant_options = all_of(
+    _dopant_option,
+    click.option(
+        "--undoped", is_flag=True, callback=_not_beside_dopants, help="The wires are known to hold no dopant."
+    ),
 )

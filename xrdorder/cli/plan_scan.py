@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from xrdorder.cli.console import File, Progress, details_option, show
-from xrdorder.cli.named_files import PICTURE, NamedFile
+from xrdorder.cli.named_files import PICTURE, NamedFile, save_figure
 from xrdorder.cli.options import (
     EXISTING_FILE,
     MOUNTS,
+    NAMES,
+    PAIR,
     POSITIVE,
-    Names,
-    Pair,
     all_of,
-    dopant_option,
+    dopant_options,
     given,
     reading_options,
     specimen_options,
@@ -28,6 +29,9 @@ if TYPE_CHECKING:
     from xrdorder.cli.console import Part
     from xrdorder.scan_planning import Prospect
     from xrdorder.scan_planning.plan import Target
+
+    Answer = tuple[list[Part], Callable[[Any], Figure]]
+    """What is shown, and how it is drawn by `xrdorder.figures.scan`."""
 
 _ABOUT = ("scan", "radiation", "wires")
 _TARGETS = {
@@ -53,7 +57,7 @@ _target_options = all_of(
 )
 _scan_options = all_of(
     click.option("--hours", type=POSITIVE, help="Length of the scan; left out: as long as the targets take."),
-    click.option("--range", "angles", type=Pair(), help="First and last angle 2 theta in degrees, as 20,140."),
+    click.option("--range", "angles", type=PAIR, help="First and last angle 2 theta in degrees, as 20,140."),
     click.option("--least", type=POSITIVE, default=0.25, show_default=True,
                  help="Part of a uniform scan that is counted at least everywhere."),
     click.option("--table", type=NamedFile(), help="Write the ranges, steps and seconds to this CSV file."),
@@ -82,9 +86,8 @@ _wire_options = all_of(
 @_scan_options
 @click.option("--consider", multiple=True, help="A radiation beside the tubes, as '18.9 keV'; may be repeated.")
 @_wire_options
-@click.option("--phases", type=Names(), help="Phases in the quick scan. By default nb3sn,nb,cu-sn.")
-@dopant_option
-@click.option("--undoped", is_flag=True, help="The wire is known to hold no dopant.")
+@click.option("--phases", type=NAMES, help="Phases in the quick scan. By default nb3sn,nb,cu-sn.")
+@dopant_options
 @click.option("--mount", type=click.Choice(MOUNTS), default="ground-powder", show_default=True,
               help="How the specimen is mounted.")  # fmt: skip
 @specimen_options
@@ -92,21 +95,20 @@ _wire_options = all_of(
 @click.option("--figure", type=PICTURE, help="Save the figure of the answer to this file.")
 @details_option
 def plan_scan(about: str, figure: Path | None, details: bool, **told: Any) -> None:
-    """Plan a scan before it is measured: how long, where, with which radiation, on how many wires.
+    """Plan a scan: how long, where, which radiation, which wires.
 
     DESCRIPTION is a TOML file that tells the specimen (docs/howto/scan-planning.md); a quick scan (--from-pattern)
     gives real count rates and background instead. All is worked out with the model that fits the patterns.
     """
-    parts, drawn = {"scan": _scan, "radiation": _radiation, "wires": _wires}[about](told, details, figure is not None)
+    parts, draw = {"scan": _scan, "radiation": _radiation, "wires": _wires}[about](told, details)
     show(*parts)
-    if figure is not None and drawn is not None:
-        from xrdorder.reports.sample_figures import save
+    if figure is not None:
+        from xrdorder.figures import scan
 
-        save(drawn, figure)
-        show(File("Figure", str(figure)))
+        save_figure(draw(scan), figure)
 
 
-def _scan(told: dict[str, Any], details: bool, with_figure: bool) -> tuple[list[Part], Figure | None]:
+def _scan(told: dict[str, Any], details: bool) -> Answer:
     from xrdorder.cli.plan_scan_screen import scan_parts
     from xrdorder.scan_planning.plan import plan_scan as planned
     from xrdorder.scan_planning.plan import write_ranges
@@ -124,14 +126,10 @@ def _scan(told: dict[str, Any], details: bool, with_figure: bool) -> tuple[list[
     if told["table"] is not None:
         write_ranges(plan, told["table"])
         parts.append(File("Table", str(told["table"])))
-    if not with_figure:
-        return parts, None
-    from xrdorder.figures.scan import ranges_figure
-
-    return parts, ranges_figure(plan)
+    return parts, lambda figures: figures.ranges_figure(plan)
 
 
-def _radiation(told: dict[str, Any], details: bool, with_figure: bool) -> tuple[list[Part], Figure | None]:
+def _radiation(told: dict[str, Any], details: bool) -> Answer:
     from xrdorder.cli.plan_scan_screen import radiation_parts
     from xrdorder.scan_planning.radiation_choice import choices
 
@@ -145,14 +143,10 @@ def _radiation(told: dict[str, Any], details: bool, with_figure: bool) -> tuple[
         with Progress("planning"):
             times = time_for_order(_described(told), read_instrument(told["instrument"]), lights)
     parts = radiation_parts(lights, times, details=details)
-    if not with_figure:
-        return parts, None
-    from xrdorder.figures.scan import radiation_figure
-
-    return parts, radiation_figure(lights, dopants)
+    return parts, lambda figures: figures.radiation_figure(lights, dopants)
 
 
-def _wires(told: dict[str, Any], details: bool, with_figure: bool) -> tuple[list[Part], Figure | None]:
+def _wires(told: dict[str, Any], details: bool) -> Answer:
     from xrdorder.cli.plan_scan_screen import asked_of, wires_parts
     from xrdorder.scan_planning.forecast import forecast
     from xrdorder.scan_planning.power import BY_X_RAYS, Costs
@@ -181,11 +175,7 @@ def _wires(told: dict[str, Any], details: bool, with_figure: bool) -> tuple[list
         alpha=told["alpha"],
     )
     parts = wires_parts(plan, factor, unit, details=details)
-    if not with_figure:
-        return parts, None
-    from xrdorder.figures.scan import wires_figure
-
-    return parts, wires_figure(plan, factor, unit)
+    return parts, lambda figures: figures.wires_figure(plan, factor, unit)
 
 
 def _targets(told: dict[str, Any]) -> tuple[Target, ...]:
@@ -233,8 +223,6 @@ def _quick(told: dict[str, Any], instrument: Any) -> Prospect:
     from xrdorder.scan_planning import Prospect
     from xrdorder.scan_planning.prospect import within
 
-    if told["undoped"] and told["dopants"]:
-        raise click.UsageError("--undoped and --dopant contradict each other; give one of them")
     reading = given({name: told[name] for name in ("radiation", "axis", "axis_unit", "diffractogram")})
     pattern = read_patterns((told["from_pattern"],), **reading)
     if told["angles"] is not None:

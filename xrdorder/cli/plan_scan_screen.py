@@ -11,7 +11,7 @@ import click
 from xrdorder.cli.console import Entry, Part
 from xrdorder.quantities.formatting import digits
 from xrdorder.quantities.registry import quantity
-from xrdorder.quantities.tables import Cell, Heading, Table
+from xrdorder.quantities.tables import Heading, Table
 
 if TYPE_CHECKING:
     from xrdorder.scan_planning.plan import Need, ScanPlan
@@ -84,86 +84,62 @@ def scan_parts(plan: ScanPlan, *, details: bool) -> list[Part]:
     parts: list[Part] = [
         f"{angles[0]:.4g} to {angles[-1]:.4g} degrees, {len(angles)} steps, {plan.prospect.instrument.radiation}; "
         f"{origin}: {hours(now)}",
-        _needs_table(plan),
         *_where(plan, details=details),
         *_beyond(plan),
+        _needs_table(plan),
     ]
     if details:
-        parts += ["", _courses_table(plan), "", *_budget(plan), "", *_MEANINGS]
-    parts.append(CAUTION)
-    return parts
+        parts += ["", _courses_table(plan), "", *_budget(plan), "", *_MEANINGS, ""]
+    return [*parts, CAUTION]
 
 
 def _needs_table(plan: ScanPlan) -> Table:
-    now = hours(plan.prospect.seconds)
-    head = (
-        Heading("uncertainty of", numeric=False),
-        Heading("unit", numeric=False),
-        Heading(f"in {now}"),
-        Heading("target"),
-        Heading("takes"),
-        Heading("limit"),
-        Heading("A - B", optional=1),
-    )
-    rows = []
-    for need in plan.needs:
-        name, unit = _named(need)
-        rows.append(
-            tuple(
-                Cell(text)
-                for text in (
-                    name, unit, _scaled(need, need.course.u(plan.prospect.seconds)), _scaled(need, need.target.u),
-                    "-" if math.isnan(need.seconds) else hours(need.seconds), _scaled(need, need.course.limit, 3),
-                    "-" if need.target.of_difference else _scaled(need, need.other.u(plan.prospect.seconds)),
-                )
-            )
-        )  # fmt: skip
-    return Table(head, tuple(rows))
+    now = plan.prospect.seconds
+    numbers = [Heading(words) for words in (f"in {hours(now)}", "target", "takes", "limit")]
+    rows = [
+        (
+            *_named(need), _scaled(need, need.course.u(now)), _scaled(need, need.target.u),
+            "-" if math.isnan(need.seconds) else hours(need.seconds), _scaled(need, need.course.limit, 3),
+            "-" if need.target.of_difference else _scaled(need, need.other.u(now)),
+        ) for need in plan.needs
+    ]  # fmt: skip
+    return Table.of(["uncertainty of", "unit", *numbers, Heading("A - B", optional=1)], rows)
 
 
 def _courses_table(plan: ScanPlan) -> Table:
     """Uncertainties against the length of a uniform scan."""
     lengths = [plan.prospect.seconds * factor for factor in _LENGTHS]
-    head = (
-        Heading("a uniform scan of", numeric=False), Heading("unit", numeric=False), *map(Heading, map(hours, lengths)),
-        Heading("no end"),
-    )  # fmt: skip
     rows = []
     for need in plan.needs:
         numbers = [*(need.course.u(seconds) for seconds in lengths), need.course.limit]
-        rows.append(tuple(map(Cell, (*_named(need), *(_scaled(need, number, 3) for number in numbers)))))
-    return Table(head, tuple(rows))
+        rows.append((*_named(need), *(_scaled(need, number, 3) for number in numbers)))
+    return Table.of(["a uniform scan of", "unit", *map(Heading, map(hours, lengths)), Heading("no end")], rows)
 
 
 def _where(plan: ScanPlan, *, details: bool) -> list[Part]:
     """Ranges that get more than the least, or all of them."""
     found = plan.allocation
-    more = sorted(found.ranges, key=lambda one: -one.seconds * one.points)
     least = min(one.seconds for one in found.ranges)
-    shown = list(found.ranges) if details else sorted(
-        [one for one in more if one.seconds > 1.05 * least][:_MOST_RANGES], key=lambda one: one.from_deg
-    )  # fmt: skip
     gain = f"{found.gain:.2g} times as fast as uniform"
-    if details:
-        texts = [one.words() for one in shown]
-    else:
+    uniform = f" (uniform {hours(plan.uniform_seconds)})" if plan.seconds < plan.uniform_seconds else ""
+    line = f"{hours(plan.seconds)}{uniform}"
+    if not details:
+        more = sorted(found.ranges, key=lambda one: -one.seconds * one.points)
+        shown = sorted([one for one in more if one.seconds > 1.05 * least][:_MOST_RANGES], key=lambda one: one.from_deg)
         texts = [f"{one.seconds:g} s at {one.from_deg:.1f}-{one.to_deg:.1f}" for one in shown]
         texts.append(f"else {least:g} s and more" if texts else f"{least:g} s everywhere")
-    shorter = plan.seconds < plan.uniform_seconds
-    line = f"{hours(plan.seconds)}, not {hours(plan.uniform_seconds)}: " if shorter else f"{hours(plan.seconds)}: "
-    parts: list[Part] = [Entry("Count", f"{line}{'; '.join(texts)} a step; {gain}")]
-    if details:
-        parts = [f"{line}{gain}. Ranges, degrees 2 theta:", *(f"  {text} a step" for text in texts)]
-        guard = ", ".join(found.guarded) or "none"
-        parts.append(
-            Entry(
-                "Guards",
-                f"no range below {100 * float((found.share / found.uniform).min()):.0f} % of a uniform scan or above "
-                f"half of the time; unknown beside all else: {guard}. At most {100 * found.gap:.2g} % above the "
-                "least sum of variances.",
-            )
-        )
-    return parts
+        return [Entry("Count", f"{line}: {'; '.join(texts)} a step; {gain}")]
+    guard = ", ".join(found.guarded) or "none"
+    return [
+        f"{line}: {gain}. Ranges, degrees 2 theta:",
+        *(f"  {one.words()} a step" for one in found.ranges),
+        Entry(
+            "Guards",
+            f"no range below {100 * float((found.share / found.uniform).min()):.0f} % of a uniform scan or above "
+            f"half of the time; unknown beside all else: {guard}. At most {100 * found.gap:.2g} % above the "
+            "least sum of variances.",
+        ),
+    ]
 
 
 def _beyond(plan: ScanPlan) -> list[Part]:
@@ -202,36 +178,23 @@ def radiation_parts(lights: Sequence[Light], times: Sequence[float] = (), *, det
     """Contrast, fluorescence, depth and trust, by radiation; times that the order takes, where they are known."""
     copper = next(one for one in lights if one.name == "cu-ka")
     best = max((one for one in lights if not one.near_edge), key=lambda one: one.order_share)
-    head: tuple[Heading, ...] = (
-        Heading("radiation", numeric=False),
-        Heading("keV"),
-        Heading("contrast"),
-        Heading("share %"),
-        Heading("tables %"),
-        Heading("fluorescence %"),
-        Heading("1/µ µm"),
-    )
-    if times:
-        head = (*head, Heading("time"))
-    if details:
-        head = (*head, Heading("(110) at"), Heading("nearest edge", numeric=False))
-    rows = tuple(
-        tuple(
-            Cell(text)
-            for text in (
-                one.name, f"{one.energy_ev / 1e3:.3f}", f"{one.contrast:.0f}", f"{100 * one.order_share:.1f}",
-                f"{100 * one.by_table:.1f}", f"{100 * one.fluorescence:.0f}", f"{one.depth_um:.1f}",
-                *([f"{times[k]:.2f}"] if times else []),
-                *([f"{one.two_theta_110:.1f}°", f"{one.edge} {one.from_edge_ev:+.0f} eV"] if details else []),
-            )
-        )
-        for k, one in enumerate(lights)
-    )  # fmt: skip
+    head: list[Heading | str] = ["radiation", *map(Heading, ("keV", "contrast", "share %", "tables %"))]
+    head += map(Heading, ("fluorescence %", "1/µ µm"))
+    head += [Heading("time")] * bool(times)
+    head += [Heading("(110) at"), "nearest edge"] if details else []
+    rows = [
+        (
+            one.name, f"{one.energy_ev / 1e3:.3f}", f"{one.contrast:.0f}", f"{100 * one.order_share:.1f}",
+            f"{100 * one.by_table:.1f}", f"{100 * one.fluorescence:.0f}", f"{one.depth_um:.1f}",
+            *([f"{times[k]:.2f}"] if times else []),
+            *([f"{one.two_theta_110:.1f}°", f"{one.edge} {one.from_edge_ev:+.0f} eV"] if details else []),
+        ) for k, one in enumerate(lights)
+    ]  # fmt: skip
     ratio = best.contrast / copper.contrast
     parts: list[Part] = [
         f"Largest order contrast: {best.name}, {best.energy_ev / 1e3:.3f} keV, {ratio:.1f} times that of cu-ka.",
-        Table(head, rows),
         *(Entry("Warning", one.warning) for one in lights if one.warning),
+        Table.of(head, rows),
     ]
     if details:
         parts += [
@@ -254,36 +217,29 @@ def wires_parts(plan: WiresPlan, factor: float, unit: str, *, details: bool) -> 
     """The cheapest way to see a difference."""
     noun = "critical current" if plan.quantity == "Ic" else quantity(plan.quantity).noun
     what = f"{plan.difference / factor:g} {unit}".strip()
-    parts: list[Part] = [
-        f"To see a difference of {what} in {noun} with a probability of {100 * plan.power:g} % (alpha = {plan.alpha:g})"
-    ]
-    if not plan.mixes:
-        parts.append(f"takes {plan.words}.")
+    aim = f"to see {what} in {noun} with a probability of {100 * plan.power:g} % (alpha = {plan.alpha:g})"
+    scatter = f"{_u(plan.scatter.u / factor)} {unit}".rstrip()
+    known = f"Wires scatter by {scatter} about their treatment ({plan.scatter.source})."
+    if plan.mixes:
+        cheapest = min(plan.mixes, key=lambda mix: mix.cost)
+        by = cheapest.by.replace("measured", "measured values")
+        parts: list[Part] = [f"{cheapest.wires} wires of each treatment, by {by}, {aim}.", known]
     else:
-        head = (
-            Heading("by", numeric=False), Heading("wires of each treatment"), Heading("scan of each"),
-            Heading("cost"), Heading("power", "%"), Heading("u of difference", unit),
-        )  # fmt: skip
-        rows = tuple(
-            tuple(
-                Cell(text)
-                for text in (
-                    mix.by, str(mix.wires), hours(mix.seconds) if mix.seconds else "-", f"{mix.cost:.4g}",
-                    f"{100 * mix.power:.0f}", _u(mix.u / factor),
-                )
-            )
-            for mix in plan.mixes
-        )  # fmt: skip
-        parts.append(Table(head, rows))
-    parts.append(
-        f"Wires scatter by {_u(plan.scatter.u / factor)} {unit}".rstrip()
-        + f" about their treatment ({plan.scatter.source})."
-    )
+        parts = [f"{plan.words[0].upper()}{plan.words[1:]}, {aim}.", known]
     if plan.at_best is not None:
         parts.append(f"Their scatter alone takes {plan.at_best} wires of each treatment, whatever is measured.")
+    if plan.mixes:
+        head: list[Heading | str] = ["by", Heading("wires of each treatment"), Heading("scan of each"), Heading("cost")]
+        head += [Heading("power", "%"), Heading("u of difference", unit)]
+        rows = [
+            (
+                mix.by, str(mix.wires), hours(mix.seconds) if mix.seconds else "-", f"{mix.cost:.4g}",
+                f"{100 * mix.power:.0f}", _u(mix.u / factor),
+            ) for mix in plan.mixes
+        ]  # fmt: skip
+        parts += ["", Table.of(head, rows), ""]
     if details:
         parts += [
-            "",
             f"Costs: {plan.costs.wire:g} a wire, {plan.costs.hour:g} an hour of scanning, {plan.costs.measured:g} a "
             "measured value. Means of equal numbers of wires by Student's t, two-sided; scans from a 64th to 64 times "
             "the one described were tried. Several quantities or treatments compared at once take more "

@@ -39,10 +39,11 @@ def relations(
     find: str | None,
     files: tuple[Path, ...],
 ) -> None:
-    """List the published relations that estimates are made of, or show the one called NAME.
+    """List the published relations, or show the one called NAME.
 
-    Formula, units, source and place, range of validity, scatter, how it is known, what contradicts it, and its test
-    points. Outside its range a relation is not applied. The samples behind them: xrdorder evidence.
+    Estimates are made of them. Formula, units, source and place, range of validity, scatter, how it is known, what
+    contradicts it, and its test points. Outside its range a relation is not applied. The samples behind them: xrdorder
+    evidence.
     """
     from xrdorder.relations import LABELS, PUBLISHED, read_relations
 

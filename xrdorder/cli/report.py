@@ -19,7 +19,7 @@ _MOST_NAMED = 8  # files; of more the page, the summary and the table are named
 
 @click.command()
 @click.argument("study", type=click.Path(path_type=Path))
-@click.option("--only", multiple=True, help="page, summary, figures, tables, or the name of a figure or panel; may be repeated.")
+@click.option("--only", multiple=True, help="page, summary, figures, tables, or the name of a figure or panel.")
 @click.option(
     "--format", "form", type=click.Choice(("png", "svg", "pdf")), default="svg", show_default=True, help="Of figures."
 )
@@ -31,10 +31,8 @@ _MOST_NAMED = 8  # files; of more the page, the summary and the table are named
     "--sample", "samples", multiple=True, help="Samples that figures of single samples show; may be repeated."
 )
 @details_option
-def report(
-    study: Path, only: tuple[str, ...], form: str, size: str, samples: tuple[str, ...], details: bool
-) -> None:
-    """Write the report of a fitted STUDY: one page that opens from disk, a summary, figures, a table.
+def report(study: Path, only: tuple[str, ...], form: str, size: str, samples: tuple[str, ...], details: bool) -> None:
+    """Write the report of a STUDY: page, summary, figures, table.
 
     Everything goes to results/report. The page asks no network; the answer stands first. Nothing is fitted again. A
     figure that cannot be drawn is left out and said to be missing, on the page and here; the exit code is then 1.

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from xrdorder.cli.console import File, Part, Progress, details_option, show
-from xrdorder.cli.options import again_option, figures_option, workers_option
+from xrdorder.cli.options import again_option, cluster_option, figures_option, workers_option
 from xrdorder.cli.program import SOME_FAILED, complain
 
 if TYPE_CHECKING:
@@ -22,10 +22,13 @@ if TYPE_CHECKING:
 @figures_option
 @again_option
 @workers_option
+@cluster_option
 @details_option
 @click.pass_context
-def run(ctx: click.Context, study: Path, figures: bool, again: bool, workers: int | None, details: bool) -> None:
-    """Fit the samples that study.toml in the folder STUDY describes.
+def run(
+    ctx: click.Context, study: Path, figures: bool, again: bool, workers: int | None, cluster: str | None, details: bool
+) -> None:
+    """Fit the samples that study.toml in STUDY describes.
 
     Wire lots, dopants, mounts and heat treatments stand in study.toml. Results go to the folder results in STUDY:
     results.csv, results.nc, one file a sample and figures. What has not changed is not fitted again.
@@ -37,7 +40,7 @@ def run(ctx: click.Context, study: Path, figures: bool, again: bool, workers: in
     for remark in remarks(described):
         complain(f"remark: {remark}")
     results = run_and_show(
-        study, described=described, again=again, workers=workers, figures=figures, details=details
+        study, described=described, again=again, workers=workers, cluster=cluster, figures=figures, details=details
     )
     if results.attrs["failed"]:
         ctx.exit(SOME_FAILED)
@@ -49,6 +52,7 @@ def run_and_show(
     described: "Study | None" = None,
     again: bool,
     workers: int | None,
+    cluster: str | None = None,
     figures: bool,
     details: bool = False,
     introduction: str = "",
@@ -65,7 +69,7 @@ def run_and_show(
     from xrdorder.running.run import run_study
 
     with Progress("fitting") as progress:
-        results = run_study(described or study, progress=progress, again=again, workers=workers)
+        results = run_study(described or study, progress=progress, again=again, workers=workers, cluster=cluster)
     start: list[Part] = [introduction, ""] if introduction else []
     show(*start, *study_parts(results, study, details=details), *file_parts(results, study))
     for line in failures(results):

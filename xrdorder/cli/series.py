@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING
 import click
 
 from xrdorder.cli.console import Entry, File, Part, Progress, show
-from xrdorder.cli.options import EXISTING_FILE, Names, again_option, figures_saved, workers_option
+from xrdorder.cli.named_files import save_figure
+from xrdorder.cli.options import (
+    EXISTING_FILE,
+    NAMES,
+    again_option,
+    cluster_option,
+    figures_saved,
+    workers_option,
+)
 from xrdorder.cli.program import SOME_FAILED
 
 if TYPE_CHECKING:
@@ -16,26 +24,23 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.argument("frames", metavar="INPUT", type=click.Path(path_type=Path))
-@click.option(
-    "--instrument", required=True, type=EXISTING_FILE, help="Instrument file from xrdorder calibrate."
-)
+@click.option("--instrument", required=True, type=EXISTING_FILE, help="Instrument file from xrdorder calibrate.")
 @click.option(
     "--log", required=True, type=EXISTING_FILE,
     help="CSV of the furnace with time and temperature, as time_s,temperature_c, on the clock of the frames.",
 )  # fmt: skip
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="Folder for the results.")
-@click.option(
-    "--phases", type=Names(), help="Phases to look for, names or paths. By default nb3sn,nb,cu-sn."
-)
+@click.option("--phases", type=NAMES, help="Phases to look for, names or paths. By default nb3sn,nb,cu-sn.")
 @figures_saved("the figure of the run")
 @again_option
 @workers_option
+@cluster_option
 @click.pass_context
 def series(
     ctx: click.Context, /, frames: Path, instrument: Path, log: Path, out: Path, phases: tuple[str, ...] | None,
-    figures: bool, again: bool, workers: int | None,
+    figures: bool, again: bool, workers: int | None, cluster: str | None,
 ) -> None:  # fmt: skip
-    """Fit the frames of a furnace run: what forms when, at which temperature.
+    """Fit a furnace run: what forms when, at which temperature.
 
     INPUT is a NeXus/HDF5 stack, or a folder with patterns and a times.csv; docs/howto/series.md says what stands in
     them. Each frame starts from the one before. A run that was ended goes on where it was.
@@ -44,15 +49,14 @@ def series(
 
     with Progress("fitting") as progress:
         run = run_series(
-            frames, instrument, log, out, phases=phases or (), again=again, workers=workers, progress=progress
-        )
+            frames, instrument, log, out, phases=phases or (), again=again, workers=workers, cluster=cluster,
+            progress=progress,
+        )  # fmt: skip
     show(*_parts(run), "", *_places(out))
     if figures:
         from xrdorder.figures import series_figure
-        from xrdorder.reports.sample_figures import save
 
-        save(series_figure(run, title=f"Furnace run: {frames.name}"), out / "series.png")
-        show(File("Figure", str(out / "series.png")))
+        save_figure(series_figure(run, title=f"Furnace run: {frames.name}"), out / "series.png")
     if "failed" in run.table["status"].values:
         ctx.exit(SOME_FAILED)
 
@@ -66,11 +70,7 @@ def _places(out: Path) -> list[Part]:
 def _parts(run: "FurnaceRun") -> list[Part]:
     """The answer first: onset, end of the run, course of the reaction, phases, frames."""
     parts: list[Part] = [_onset(run), ""]
-    parts += [
-        Entry(label, text)
-        for label, text in (("At the end", _end(run)), ("Reaction", _reaction(run)))
-        if text
-    ]
+    parts += [Entry(label, text) for label, text in (("At the end", _end(run)), ("Reaction", _reaction(run))) if text]
     for name in run.phases:
         parts.append(Entry("Phases" if name == run.phases[0] else "", f"{name}: {_when(run, name)}"))
     return [*parts, Entry("Frames", _frames(run)), *_reasons(run)]
@@ -150,9 +150,7 @@ def _frames(run: "FurnaceRun") -> str:
     done = f"{number}, {int((warm == 1).sum())} fitted from the one before, {int((warm == 0).sum())} from nothing"
     words = {"no beam": "without beam", "failed": "without a result"}
     odd = [f"{number} {words[word]}" for word, number in counts.items() if word in words]
-    kept = (
-        f"; {run.chunks_kept} of {run.chunks_kept + run.chunks_fitted} chunks kept" if run.chunks_kept else ""
-    )
+    kept = (f"; {run.chunks_kept} of {run.chunks_kept + run.chunks_fitted} chunks kept" if run.chunks_kept else "")
     return ", ".join([done, *odd]) + kept
 
 

@@ -28,10 +28,10 @@ def simulate(
     description: Path, instrument: Path, out: Path, seed: int, expected: bool, repeats: int, ending: str,
     truth_format: str,
 ) -> None:  # fmt: skip
-    """Simulate a pattern of the specimen that DESCRIPTION tells, or all patterns of a study, with the truth beside it.
+    """Simulate patterns of a described specimen or study.
 
-    The forward model of the fits, for planning, teaching and rehearsing an analysis; docs/howto/scan-planning.md lists
-    the keys of a description. Nothing that is made here was measured.
+    With the truth that was put in beside each. The forward model of the fits, for planning, teaching and rehearsing an
+    analysis; docs/howto/scan-planning.md lists the keys of a description. Nothing that is made here was measured.
     """
     from xrdorder.profiles import read_instrument
     from xrdorder.simulation.rehearsal import is_study, read_rehearsal, write_rehearsal

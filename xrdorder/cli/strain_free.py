@@ -15,7 +15,7 @@ _SCATTERS = 1.5  # times as much as they should: by chance in one of twenty with
 @click.option("--poisson", type=POSITIVE, help="Poisson's ratio of the A15; left out: 0.36.")
 @click.option("--u-poisson", type=POSITIVE, help="Its standard uncertainty; left out: 0.03.")
 def strain_free(directions: Path, poisson: float | None, u_poisson: float | None) -> None:
-    """Find the strain-free lattice parameter of one wire from two directions or several tilts.
+    """Find the strain-free lattice from two or more directions.
 
     DIRECTIONS.csv has the columns angle_deg (between scattering vector and wire axis: 0 for a section, 90 for wires
     laid flat), a_nm and u_a_nm (the part of the standard uncertainty that the directions do not share). The strain
@@ -34,9 +34,7 @@ def strain_free(directions: Path, poisson: float | None, u_poisson: float | None
     rows = []
     for angle, length, u_length, pull in zip(angles, a, u, found.pulls, strict=True):
         strain, u_strain = found.strain_at(float(angle))
-        rows.append(
-            (f"{angle:g}", concise(length, u_length), concise(100 * strain, 100 * u_strain), f"{pull:+.1f}")
-        )
+        rows.append((f"{angle:g}", concise(length, u_length), concise(100 * strain, 100 * u_strain), f"{pull:+.1f}"))
     show(
         Entry("Strain-free", f"a = {concise(found.a_nm, found.u_a_nm)} nm"),
         Entry("Axial strain", f"{concise(100 * found.axial_strain, 100 * found.u_axial_strain)} %"),

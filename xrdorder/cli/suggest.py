@@ -1,14 +1,15 @@
 """Which heat treatment should be reacted next?"""
 
+import math
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from xrdorder.cli.console import File, Progress, details_option, show
-from xrdorder.cli.named_files import PICTURE
-from xrdorder.cli.options import POSITIVE, Pair, all_of, strain_options
+from xrdorder.cli.named_files import PICTURE, save_figure
+from xrdorder.cli.options import PAIR, POSITIVE, all_of, strain_options
 from xrdorder.cli.program import complain
 from xrdorder.quantities.caveats import ESTIMATES
 
@@ -27,17 +28,18 @@ SUGGESTIONS = (
 )
 
 _furnace_options = all_of(
-    click.option("--furnace-min-c", type=POSITIVE, help="Least temperature of the last hold, °C."),
-    click.option("--furnace-max-c", type=POSITIVE, help="Largest temperature of the last hold, °C."),
-    click.option("--min-hours", type=POSITIVE, help="Least length of the last hold."),
-    click.option("--max-hours", type=POSITIVE, help="Largest length of the last hold."),
-    click.option("--ramp", type=POSITIVE, help="Ramp to the last hold in K/h; left out: as so far."),
-    click.option("--total-hours", type=POSITIVE, help="Longest treatment, ramps and earlier holds included."),
+    click.option("--furnace-min-c", "least_c", type=POSITIVE, help="Least temperature of the last hold, °C."),
+    click.option("--furnace-max-c", "most_c", type=POSITIVE, help="Largest temperature of the last hold, °C."),
+    click.option("--min-hours", "least_hours", type=POSITIVE, help="Least length of the last hold."),
+    click.option("--max-hours", "most_hours", type=POSITIVE, help="Largest length of the last hold."),
+    click.option("--ramp", "ramp_k_per_h", type=POSITIVE, help="Ramp to the last hold in K/h; left out: as so far."),
+    click.option("--total-hours", "total_h", type=POSITIVE, default=math.inf,
+                 help="Longest treatment, ramps and earlier holds included."),
     click.option("--step-c", type=POSITIVE, default=5.0, show_default=True, help="Steps of suggested temperatures, K."),
     click.option(
         "--most-hours-above",
         "holds",
-        type=Pair(),
+        type=PAIR,
         multiple=True,
         help="No more hours at or above a temperature in degrees Celsius, as 680,50; may be repeated.",
     ),
@@ -70,25 +72,17 @@ def suggest(
     design: str,
     lot: str,
     number: int,
-    furnace_min_c: float | None,
-    furnace_max_c: float | None,
-    min_hours: float | None,
-    max_hours: float | None,
-    ramp: float | None,
-    total_hours: float | None,
-    step_c: float,
-    holds: tuple[tuple[float, float], ...],
-    rrr_above: float | None,
-    niobium_below: float | None,
     add: int | None,
     figure: Path | None,
     details: bool,
+    **told: Any,
 ) -> None:
-    """Suggest the next heat treatments for the wires of a fitted STUDY, by published kinetics and its own wires.
+    """Suggest the next heat treatments for the wires of a STUDY.
 
-    Shows whether anything measured differs, which treatment is best so far and what is as good, and what to react next
-    with the RRR of the copper there and what limits it; --details adds all treatments and what stands behind.
-    Measured currents are used wherever study.toml has them. Nothing is fitted again.
+    By published kinetics, held against its own wires. Shows whether anything measured differs, which treatment is best
+    so far and what is as good, and what to react next with the RRR of the copper there and what limits it; --details
+    adds all treatments and what stands behind. Measured currents are used wherever study.toml has them. Nothing is
+    fitted again.
     """
     from xrdorder.cli.study_screen import own_part
     from xrdorder.cli.suggest_screen import foretold_parts, lot_parts
@@ -101,15 +95,13 @@ def suggest(
     from xrdorder.superconductivity.currents import Conditions
     from xrdorder.treatments import kelvin_words
 
-    _refuse(maximise, fields_t, strain, niobium_below, furnace_max_c)
-    for option, limit in (("--furnace-max-c", furnace_max_c), ("--furnace-min-c", furnace_min_c)):
+    _refuse(maximise, fields_t, strain, told)
+    for option, limit in (("--furnace-max-c", told["most_c"]), ("--furnace-min-c", told["least_c"])):
         if limit is not None and (words := kelvin_words(limit)):
             complain(f"remark: {option}: {words}")
-    limits = Limits(
-        furnace_min_c, furnace_max_c, min_hours, max_hours, ramp,
-        float("inf") if total_hours is None else total_hours, step_c, tuple(HoldBound(*one) for one in holds),
-        rrr_above, None if niobium_below is None else niobium_below / 100.0,
-    )  # fmt: skip
+    if told["niobium_below"] is not None:
+        told["niobium_below"] /= 100.0
+    limits = Limits(**{**told, "holds": tuple(HoldBound(*one) for one in told["holds"])})
     opened = open_study(study)
     refused: list[str] = []
     with Progress("planning") as progress:
@@ -132,19 +124,14 @@ def suggest(
     write_suggestions(plans, table)
     show(File("Table", str(table)))
     if figure is not None:
-        for path in _draw(plans, figure, str(opened.results.attrs.get("title", ""))):
-            show(File("Figure", str(path)))
+        for plan in plans:  # of several lots each has a file with its name
+            path = figure if len(plans) == 1 else figure.with_stem(f"{figure.stem}-{plan.lot or 'wires'}")
+            save_figure(plan.plot(title=str(opened.results.attrs.get("title", ""))), path)
     if add is not None:
         _add(plans, add, opened)
 
 
-def _refuse(
-    maximise: str,
-    fields_t: Sequence[float],
-    strain: float | None,
-    niobium_below: float | None,
-    furnace_max_c: float | None,
-) -> None:
+def _refuse(maximise: str, fields_t: Sequence[float], strain: float | None, told: dict[str, Any]) -> None:
     """Refuse what holds for no study."""
     if maximise == "Ic" and not fields_t:
         raise click.BadParameter("--field is missing: give the field in T, or --maximise Bc2 or Tc")
@@ -152,9 +139,9 @@ def _refuse(
         raise click.BadParameter(f"{len(set(fields_t))} fields are given; at most {_MOST_FIELDS} stand side by side")
     if strain is not None and abs(strain) > _LARGEST_STRAIN:
         raise click.BadParameter(f"--strain {strain:g} is {100 * strain:g} %; give a fraction, as -0.002 for -0.2 %")
-    if furnace_max_c is not None and furnace_max_c >= _COPPER_MELTS_C:
-        raise click.BadParameter(f"--furnace-max-c {furnace_max_c:g}: copper melts at 1085 °C; give a lower limit")
-    if niobium_below is not None and niobium_below >= 100.0:
+    if (most_c := told["most_c"]) is not None and most_c >= _COPPER_MELTS_C:
+        raise click.BadParameter(f"--furnace-max-c {most_c:g}: copper melts at 1085 °C; give a lower limit")
+    if (niobium_below := told["niobium_below"]) is not None and niobium_below >= 100.0:
         raise click.BadParameter(f"--niobium-below {niobium_below:g} is no limit; give % below 100")
 
 
@@ -179,15 +166,3 @@ def _add(plans: "Sequence[LotPlan]", number: int, opened: "OpenStudy") -> None:
         f"Added to {made.file}: treatment {made.treatment}, sample {made.sample}. React it, put its pattern at "
         f"{made.pattern}, and run the study; suggest then says how well it was predicted."
     )
-
-
-def _draw(plans: "Sequence[LotPlan]", path: Path, title: str) -> list[Path]:
-    """Save a figure for each lot; with several the name of the lot is put into that of the file."""
-    from xrdorder.reports.sample_figures import save
-
-    drawn = []
-    for one in plans:
-        target = path if len(plans) == 1 else path.with_stem(f"{path.stem}-{one.lot or 'wires'}")
-        save(one.plot(title=title), target)
-        drawn.append(target)
-    return drawn

@@ -3,22 +3,16 @@
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from xrdorder.cli.console import Entry, Part
 from xrdorder.planning.conversion_courses import LAW
 from xrdorder.planning.foretold import foretold, noun_of, suggested
 from xrdorder.planning.plan_words import best_words, measured_words, next_words
-from xrdorder.planning.suggestion import Row, rows
-from xrdorder.quantities.formatting import MISSING, digits, rounded
+from xrdorder.quantities.formatting import digits, rounded
 from xrdorder.quantities.tables import Heading, Table
 
 if TYPE_CHECKING:
     from xrdorder.planning.study import LotPlan
     from xrdorder.results.open_study import OpenStudy
-    from xrdorder.treatments import History
-
-_MOST_ROWS = 24
 
 
 def lot_parts(found: "LotPlan", *, details: bool = False) -> list[Part]:
@@ -33,7 +27,7 @@ def lot_parts(found: "LotPlan", *, details: bool = False) -> list[Part]:
         parts += [Entry("Next" if not j else "then", text) for j, text in enumerate(_nexts(found, k))]
     if found.maximised == "Ic" and not found.amperes:
         parts.append(Entry("Cheaper", "Ic of the wires you have helps more than further patterns (critical_current_a)"))
-    parts += ["", _table(found, details)]
+    parts += ["", found.table(details=details)]
     if details:
         parts += ["", *_behind(found)]
     return [*parts, *(f"Note: {note}" for note in found.notes)]
@@ -47,44 +41,6 @@ def _nexts(found: "LotPlan", k: int) -> list[str]:
     if plan.may_stop:
         words[0] = f"you may stop: little is to be gained. Else {words[0]}"
     return words
-
-
-def _table(found: "LotPlan", details: bool) -> Table:
-    """Treatments reacted and suggested, as differences to the best so far."""
-    every = [list(rows(found, k)) for k in range(len(found.plans))]
-    names = list(dict.fromkeys(row.treatment for some in every for row in some))
-    by_name = [{row.treatment: row for row in some} for some in every]
-    shown = names if details else names[:_MOST_ROWS]
-    unit = {"Ic": "%", "Bc2": "T", "Tc": "K"}[found.maximised]
-    heads = [Heading("treatment"), Heading("wires")]
-    for k in range(len(found.plans)):
-        at = f" {found.fields_t[k]:g} T" if found.maximised == "Ic" else ""
-        heads += [Heading(f"Δ{found.maximised}{at}", unit), Heading("measured", unit)]
-    lines = []
-    for name in shown:
-        some = [one.get(name) for one in by_name]
-        first = next(row for row in some if row is not None)
-        cells = [text for row in some for text in _cells(row)]
-        roles = dict.fromkeys(row.role for row in some if row is not None and row.role)
-        lines.append([found.label(_history(found, name)), str(first.wires), *cells,
-                      f"{digits(first.rrr, 2)}", ", ".join(roles)])  # fmt: skip
-    heads += [Heading("RRR"), Heading("")]
-    more = f" {len(names) - len(shown)} more stand in the table file." if len(shown) < len(names) else ""
-    best = found.label(found.plans[0].treatments[found.plans[0].best])
-    return Table.of(heads, lines, title=f"Differences to {best}, by the process; as measured beside.{more}")
-
-
-def _history(found: "LotPlan", name: str) -> "History":
-    every = [*found.wires.treatments, *(one.schedule for plan in found.plans for one in plan.proposals)]
-    return next(one for one in every if one.short_name == name)
-
-
-def _cells(row: Row | None) -> tuple[str, str]:
-    if row is None:
-        return MISSING, MISSING
-    told = "0" if row.u_difference < 1e-9 else rounded(row.difference, row.u_difference)
-    known = np.isfinite(row.measured_difference) and not row.role.startswith("best")
-    return told, rounded(row.measured_difference, row.u_measured_difference) if known else MISSING
 
 
 def _behind(found: "LotPlan") -> Iterator[Part]:

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 def tin_scale(
     samples: Path, out: Path | None, name: str | None, source: str, u_common_at_percent: float | None, own_slope: bool
 ) -> None:
-    """Fit the lattice parameter over tin to samples of known composition.
+    """Fit a line a(tin) to samples of known composition.
 
     SAMPLES.csv has the columns sample, a_nm, u_a_nm, tin_at_percent, u_tin_at_percent: strain-free A15 at 22.5 °C,
     measured like the samples to be judged, with standard uncertainties (k = 1). The fit allows for errors in both. Tin

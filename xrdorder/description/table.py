@@ -18,12 +18,12 @@ from pydantic import (
     BaseModel,
     ConfigDict,
     Field,
-    ModelWrapValidatorHandler,
     ValidationError,
     ValidationInfo,
     model_validator,
 )
 from pydantic.fields import FieldInfo
+from pydantic.functional_validators import ModelWrapValidatorHandler
 from pydantic_core import InitErrorDetails, PydanticCustomError
 
 from xrdorder.exceptions import StudyError, did_you_mean

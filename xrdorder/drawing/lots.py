@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from matplotlib.artist import Artist
 from matplotlib.figure import Figure
+from matplotlib.legend import Legend
 from matplotlib.lines import Line2D
 
 from xrdorder.drawing import palette
@@ -16,6 +18,10 @@ MOST_NAMED = 24
 """Lots that a legend names; the rest is counted. Marks and colours of that many repeat anyway."""
 
 _NAME_IN = 1.8
+_KEY: dict[str, Any] = {
+    "frameon": False, "borderaxespad": 0.0, "borderpad": 0.0, "handletextpad": 0.2, "handlelength": 1.4,
+    "columnspacing": 1.2, "labelspacing": 0.35,
+}  # fmt: skip
 _ROW_IN, _HANDLE_IN = 0.17, 0.34
 
 
@@ -28,16 +34,23 @@ def legend_height(lots: Sequence[str], room_in: float) -> float:
 def draw_legend(figure: Figure, lots: Sequence[str], left_in: float, bottom_in: float, room_in: float) -> None:
     """Name the lots with their marks, in as many rows as it takes, from a place upwards."""
     names = _names(lots)
-    wide, tall = figure.get_size_inches()
     handles = [
         Line2D([], [], label=name, linestyle="none", **look(k)) if k < min(len(lots), MOST_NAMED)
         else Line2D([], [], label=name, linestyle="none")
         for k, name in enumerate(names)
     ]  # fmt: skip
-    figure.legend(
-        handles=handles, loc="lower left", bbox_to_anchor=(left_in / wide, bottom_in / tall),
-        ncols=_columns(names, room_in), frameon=False, borderaxespad=0.0, borderpad=0.0, handletextpad=0.2,
-        handlelength=1.4, columnspacing=1.2, labelspacing=0.35, prop={"size": NORMAL, "family": FAMILY},
+    key(figure, handles, left_in, bottom_in, _columns(names, room_in))
+
+
+def key(
+    figure: Figure, handles: Sequence[Artist], left_in: float, at_in: float, columns: int, *, down: bool = False,
+    size: float = NORMAL, **look_of: Any,
+) -> Legend:
+    """Name marks in so many columns, from a place upwards, or downwards."""
+    wide, tall = figure.get_size_inches()
+    return figure.legend(
+        handles=handles, loc="upper left" if down else "lower left", bbox_to_anchor=(left_in / wide, at_in / tall),
+        ncols=columns, prop={"size": size, "family": FAMILY}, **_KEY | look_of,
     )  # fmt: skip
 
 

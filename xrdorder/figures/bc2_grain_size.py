@@ -8,15 +8,27 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
+from matplotlib.ticker import MaxNLocator
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.comparison.bc2_grain_size import Placed, equal_currents, placed
 from xrdorder.drawing import palette
-from xrdorder.drawing.layout import LINE, SCREEN, STRONG, THIN, Size, font, minor_ticks, page, place, style
+from xrdorder.drawing.layout import (
+    LINE,
+    SCREEN,
+    STRONG,
+    THIN,
+    Size,
+    font,
+    log_ticks,
+    minor_ticks,
+    page,
+    place,
+    style,
+)
 from xrdorder.drawing.lots import draw_legend, legend_height, look
 from xrdorder.drawing.parts import cross, name_levels
-from xrdorder.drawing.text import FAMILY, NORMAL, SMALL, fitted, typeset, width_in, wrapped_in
+from xrdorder.drawing.text import FAMILY, NORMAL, SMALL, fitted, typeset, wrapped_in
 from xrdorder.exceptions import StudyError
 from xrdorder.superconductivity.currents import Conditions, Conductor, bc2_curve
 from xrdorder.superconductivity.mixture import Band
@@ -26,11 +38,10 @@ Array = NDArray[np.float64]
 
 _LEFT_IN, _BOTTOM_IN, _TOP_IN = 0.75, 0.52, 0.36
 _TALL_IN = 4.2
-_ROW_IN, _TICK_GAP_IN = 0.13, 0.1
+_ROW_IN = 0.13
 _GRID = 41
 _LEVELS = (0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.3, 1.4, 1.5, 1.6, 1.8, 2.0, 2.5, 3.0, 4.0)
 _MOST_LINES = 11
-_TICKS_NM = (10, 15, 20, 30, 40, 50, 60, 70, 80, 100, 120, 140, 170, 200, 250, 300, 400, 500, 700, 1000)
 _MANY = 60
 
 
@@ -147,27 +158,9 @@ def _limits(axes: Axes, found: Sequence[Placed], sizes: Sequence[Array]) -> None
     axes.set_xlim(low / factor, high * factor)
     span = float(np.ptp(y)) or 1.0
     axes.set_ylim(float(y.min()) - 0.07 * span, float(y.max()) + 0.09 * span)
-    ends = axes.get_xlim()
-    axes.xaxis.set_major_formatter(FuncFormatter(lambda nm, _: f"{nm:g}"))
-    axes.xaxis.set_major_locator(FixedLocator(_ticks(*ends, axes.get_window_extent().width / axes.figure.get_dpi())))
-    axes.xaxis.set_minor_locator(NullLocator())
+    log_ticks(axes.xaxis)
     axes.yaxis.set_major_locator(MaxNLocator(7, steps=[1, 2, 5, 10]))
     minor_ticks(axes, y=2)
-
-
-def _ticks(low: float, high: float, wide_in: float) -> list[float]:
-    """Round sizes in nm between ends of a logarithmic axis, whose labels keep off each other."""
-    kept: list[float] = []
-    between = sorted(nm for nm in _TICKS_NM if low <= nm <= high)
-    # over a narrow span the axis is nearly linear
-    for nm in between if len(between) > 1 else MaxNLocator(4, steps=[1, 2, 5, 10]).tick_values(low, high):
-        if low <= nm <= high:
-            gap = wide_in * math.log(nm / kept[-1]) / math.log(high / low) if kept else math.inf
-            room = width_in(f"{nm:g}")
-            to_edge = wide_in * math.log(high / nm) / math.log(high / low)
-            if gap >= room + _TICK_GAP_IN and to_edge >= 0.5 * room:  # at the right edge the other axis has its numbers
-                kept.append(float(nm))
-    return kept
 
 
 def _lines(axes: Axes, against: Conductor, field_t: float, conditions: Conditions, bc2: Band) -> None:

@@ -17,9 +17,10 @@ from matplotlib.patches import Patch
 
 from xrdorder import uncertainty
 from xrdorder.drawing.layout import HAIR, SCREEN, THIN, Size, font, page, place, style
+from xrdorder.drawing.lots import key as draw_key
 from xrdorder.drawing.palette import CLAY, FOG, GARNET, INK, LAGOON, PAPER, SKY, SLATE, STRAW, TEXT
 from xrdorder.drawing.parts import name_rows
-from xrdorder.drawing.text import FAMILY, NORMAL, SMALL, fitted, width_in
+from xrdorder.drawing.text import NORMAL, SMALL, fitted, width_in
 from xrdorder.exceptions import StudyError
 from xrdorder.quantities.formatting import u_text
 from xrdorder.quantities.registry import Quantity, standing_in
@@ -135,7 +136,10 @@ def budget_figure(
         bottom = body - key - (stack + 1) * (_TITLE_IN + tall) - stack * _BOTTOM_IN
         axes = place(figure, left + column * (wide + _NUMBER_IN + _GAP_IN), bottom, wide, tall)
         _draw(axes, tables, quantity, labels if column == 0 else [""] * len(labels), last=stack == stacks - 1)
-    _key(figure, parts, 0.2, body - key + 0.06, columns)
+    handles = [Patch(facecolor=one.colour, linewidth=0.0, label=one.title) for one in parts]
+    shared = Patch(facecolor=PAPER, edgecolor=TEXT, linewidth=HAIR, hatch="/////", label="shared by samples")
+    shared.set_hatch_linewidth(THIN)
+    draw_key(figure, [*handles, shared], 0.2, body - key + 0.06, columns, handletextpad=0.4)
     return figure
 
 
@@ -208,15 +212,3 @@ def _piece(axes: Axes, row: int, start: float, share: float, colour: str, *, sha
 def _hatch(colour: str) -> str:
     """Colour of the strokes that is seen on a fill."""
     return PAPER if colour in (INK, GARNET, LAGOON, CLAY) else SLATE
-
-
-def _key(figure: Figure, parts: Sequence[Part], left_in: float, bottom_in: float, columns: int) -> None:
-    wide, tall = figure.get_size_inches()
-    handles = [Patch(facecolor=one.colour, linewidth=0.0, label=one.title) for one in parts]
-    shared = Patch(facecolor=PAPER, edgecolor=TEXT, linewidth=HAIR, hatch="/////", label="shared by samples")
-    shared.set_hatch_linewidth(THIN)
-    figure.legend(
-        handles=[*handles, shared], loc="lower left", bbox_to_anchor=(left_in / wide, bottom_in / tall),
-        ncols=columns, frameon=False, borderaxespad=0.0, borderpad=0.0, handlelength=1.5, handletextpad=0.4,
-        columnspacing=1.0, labelspacing=0.35, prop={"size": NORMAL, "family": FAMILY},
-    )  # fmt: skip

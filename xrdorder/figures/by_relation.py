@@ -24,9 +24,9 @@ from xrdorder.quantities.registry import ESTIMATE, Quantity, column_name, standi
 MOST = 4
 """Samples in one figure."""
 
-_ROW_IN, _BOTTOM_IN, _GAP_IN = 0.29, 0.5, 0.08
+_ROW_IN, _BOTTOM_IN, _GAP_IN = 0.24, 0.5, 0.08
 _NAMES_IN, _RIGHT_IN = {True: 3.0, False: 1.55}, 0.25
-_TINY, _REASON = SMALL - 0.8, SMALL - 0.5
+_REASON = SMALL - 0.5
 _NOT_ASKED = "no result"
 _REASON_LINE_IN, _REASON_LEFT_IN, _REASON_BELOW_IN = 1.3 * _REASON / POINTS_PER_IN, 0.05, 0.04
 _REMARK = (
@@ -37,10 +37,9 @@ _REMARK = (
 
 @dataclass(frozen=True)
 class _Line:
-    """One row: a relation with its source, and its median and limits by sample; reasons of refusals are empty else."""
+    """One row: a relation, and its median and limits by sample; reasons of refusals are empty else."""
 
     name: str
-    source: str
     numbers: tuple[tuple[float, ...], ...]
     reasons: tuple[str, ...]
 
@@ -126,7 +125,7 @@ def estimate_figure(rows: Sequence[Row], *, title: str = "", size: Size = SCREEN
     known = [row for row in rows if row.unit in ("K", "T") and math.isfinite(row.value) and math.isfinite(row.low)]
     panels: dict[str, list[_Line]] = {}
     for row in sorted(known, key=lambda one: bool(one.source)):  # all together stand on top
-        line = _Line(row.by, row.source, ((row.value, row.low, row.high),), ("",))
+        line = _Line(row.by, ((row.value, row.low, row.high),), ("",))
         panels.setdefault(f"{row.quantity} ({row.unit})", []).append(line)
     if not panels:
         raise StudyError("no Tc and no Bc2 was estimated; give a lattice parameter, a site order or a tin content")
@@ -139,7 +138,7 @@ def _lines(results: xr.Dataset, about: Quantity, rows: Sequence[int]) -> list[_L
     joint = tuple(tuple(float(results[name].values[k]) for name in columns) for k in rows)
     if not any(math.isfinite(median) for median, _, _ in joint):
         return []
-    found = [_Line("joint estimate", "", joint, ("",) * len(rows))]
+    found = [_Line("joint estimate", joint, ("",) * len(rows))]
     for j in np.flatnonzero(results["relation_target"].values.astype(str) == target):
         numbers = tuple(
             tuple(float(results[f"relation_{key}"].values[k, j]) for key in ("median", "low", "high")) for k in rows
@@ -149,7 +148,7 @@ def _lines(results: xr.Dataset, about: Quantity, rows: Sequence[int]) -> list[_L
             continue  # asked of other wires only
         reasons = tuple("" if reason == _NOT_ASKED else reason for reason in reasons)
         name = str(results["relation"].values[j]).removeprefix(f"{target}: ")
-        found.append(_Line(name, str(results["relation_source"].values[j]), numbers, reasons))
+        found.append(_Line(name, numbers, reasons))
     return found
 
 
@@ -181,7 +180,11 @@ def _draw(
         if math.isfinite(middle):
             axes.axvline(middle, color=lot_colour(k), linewidth=THIN, alpha=0.5, zorder=0.5)
     for row, (line, top) in enumerate(zip(lines, tops, strict=True)):
-        _words(axes, top + 0.5 * _ROW_IN, line, bold=row == 0, wordy=wordy)
+        axes.annotate(
+            fitted(line.name, _NAMES_IN[wordy] - 0.2, SMALL, bold=row == 0), (0.0, top + 0.5 * _ROW_IN), (-5.0, 0.0),
+            xycoords=across, textcoords="offset points", ha="right", va="center",
+            **font(SMALL, weight="bold" if row == 0 else "normal"),
+        )  # fmt: skip
         for k, (median, low, high) in enumerate(line.numbers):
             y = top + 0.5 * _ROW_IN + step * (k - 0.5 * (n - 1))
             if math.isfinite(median):
@@ -201,46 +204,6 @@ def _draw(
                 **font(_REASON, color=SLATE),
             )  # fmt: skip
     axes.axhline(heights[0], color=SLATE, linewidth=THIN, zorder=1)
-
-
-def _words(axes: Axes, middle: float, line: _Line, *, bold: bool, wordy: bool) -> None:
-    """Name of a relation, and below it its source."""
-    most = _NAMES_IN[wordy] - 0.2
-    across = axes.get_yaxis_transform()
-    look_of = font(SMALL, weight="bold" if bold else "normal")
-    name, source = line.name, _source(line.source)
-    if not wordy and " + " in name:  # parts carry their sources in their names
-        name, rest = name.split(" + ", 1)
-        source = f"+ {rest}"
-    axes.annotate(
-        fitted(name, most, SMALL, bold=bold), (0.0, middle), (-5.0, 0.5 if source else -2.5), xycoords=across,
-        textcoords="offset points", ha="right", va="bottom", **look_of,
-    )  # fmt: skip
-    if source:
-        axes.annotate(
-            fitted(source, most, _TINY), (0.0, middle), (-5.0, -0.5), xycoords=across, textcoords="offset points",
-            ha="right", va="top", **font(_TINY, color=SLATE),
-        )  # fmt: skip
-
-
-def _source(text: str) -> str:
-    """First author and year of each paper of a source, in short.
-
-    >>> _source("L. D. Cooley et al., J. Appl. Phys. 96 (2004) 2122; A. Godeke et al., Supercond. Sci. Technol. 19 "
-    ...         "(2006) R100")
-    'Cooley 2004, Godeke 2006'
-    >>> _source("Y. Li, Y. Gao, arXiv:1408.0353, fitted to the collection of R. Fluekiger et al., Cryogenics 48 (2008)")
-    'Li 2014'
-    """
-    found = []
-    for paper in text.split(";"):
-        own = re.split(r", (?:as given|as named|fitted to|with|from) ", paper)[0]
-        author = re.search(r"(?:[A-Z]\. ?)+(?:de )?([A-Z][\w-]+)", own)
-        year = re.search(r"\((\d{4})\)|arXiv:(\d\d)", own)
-        if author:
-            when = (year[1] or f"20{year[2]}") if year else ""
-            found.append(f"{author[1]} {when}".strip())
-    return ", ".join(dict.fromkeys(found)) or text.split(";")[0]
 
 
 def _brief(reason: str) -> str:

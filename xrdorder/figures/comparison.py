@@ -147,7 +147,8 @@ def difference_courses(
     room = Margins(left=0.85, bottom=_BOTTOM_IN, down=0.6 if size.columns > 1 else 0.5, above=0.2 + legend)
     rows = -(-len(compared) // min(size.columns, len(compared)))
     rest = room.above + (rows - 1) * room.down + room.bottom
-    panel = panel_height(size, _PANEL_IN if size.columns > 1 else _LOW_PANEL_IN, _LEAST_PANEL_TALL_IN, rows, rest)
+    usual = _PANEL_IN if size.columns > 1 or len(compared) == 1 else _LOW_PANEL_IN
+    panel = panel_height(size, usual, _LEAST_PANEL_TALL_IN, rows, rest)
     figure, panels = grid(size, len(compared), panel, title=title, remark=remark, margins=room)
     if len(names) > 1:
         top = panels[0].get_position().y1 * figure.get_size_inches()[1]

@@ -32,7 +32,8 @@ from xrdorder.drawing.layout import (
     style,
     zero_line,
 )
-from xrdorder.drawing.text import FAMILY, NORMAL, SMALL, plain, typeset
+from xrdorder.drawing.lots import key as draw_key
+from xrdorder.drawing.text import NORMAL, SMALL, plain, typeset
 from xrdorder.figures.close_ups import CloseUp, default_close_ups, draw_close_ups, height_in
 from xrdorder.figures.counts import Lane, draw_curves, draw_residual, lanes_of
 
@@ -106,7 +107,11 @@ def fit_figure(
     main.set_xlim(float(x[0]), float(x[-1]))
     _draw_lanes(lane_axes, lanes, float(x[0]), float(x[-1]), wide)
     _draw_pattern(main, curves, lanes, results)
-    _key(figure, main, left, body, 3 * size.columns)
+    names = draw_key(figure, main.get_legend_handles_labels()[0], left, body, 3 * size.columns, down=True, size=SMALL,
+                     handletextpad=0.6)  # fmt: skip
+    for handle in names.legend_handles:
+        if handle is not None and handle.get_label() == "observed":
+            handle.set(markersize=3.0, alpha=1.0)
     _draw_residual(below, curves)
     for letter, stretch in zip(string.ascii_uppercase, stretches, strict=False):
         for axes in (main, below):
@@ -198,19 +203,6 @@ def _draw_pattern(axes: Axes, curves: xr.Dataset, lanes: Sequence[Lane], results
         under = counts[x >= x[0] + left * (x[-1] - x[0])]
         top = max(top, float(np.nanmax(under, initial=0.0)) * max(floor, 0.2) ** -2)  # it covers no line
     root_scale(axes, 0.0, top)
-
-
-def _key(figure: Figure, axes: Axes, left_in: float, top_in: float, abreast: int) -> None:
-    """Name what is drawn in rows over the lanes."""
-    wide, tall = figure.get_size_inches()
-    made = figure.legend(
-        *axes.get_legend_handles_labels(), loc="upper left", bbox_to_anchor=(left_in / wide, top_in / tall),
-        ncols=abreast, frameon=False, borderaxespad=0.0, borderpad=0.1, handlelength=1.2, columnspacing=1.2,
-        labelspacing=0.3, prop={"size": SMALL, "family": FAMILY},
-    )  # fmt: skip
-    for handle in made.legend_handles:
-        if handle is not None and handle.get_label() == "observed":
-            handle.set(markersize=3.0, alpha=1.0)
 
 
 def _draw_residual(axes: Axes, curves: xr.Dataset) -> None:

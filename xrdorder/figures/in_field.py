@@ -240,14 +240,15 @@ def layer_current_figure(
         "field (T)", "layer current density (A/mm²)", len(samples), beside=False,
     )  # fmt: skip
     axes.set_yscale("log")
-    low = np.inf
-    for k, sample in enumerate(samples):
-        band = layer_current(sample, fields, conditions).layer
-        known = (band.low > 0.0) & (band.median > _LEAST_SHARE * np.nanmax(band.median))
+    bands = [layer_current(sample, fields, conditions).layer for sample in samples]
+    least = _LEAST_SHARE * max(float(np.nanmax(band.median)) for band in bands)
+    low, end = np.inf, float(fields[0])
+    for k, (sample, band) in enumerate(zip(samples, bands, strict=True)):
+        known = (band.low > 0.0) & (band.median > least)
+        low, end = min(low, float(np.min(band.low[known]))), max(end, float(fields[known][-1]))
         band = Band(*(np.where(known, part, np.nan) for part in band))
-        low = min(low, float(np.nanmin(band.low)))
         _curve(axes, fields, band, k, _short(f"{sample.lot}: {sample.name}" if sample.lot else sample.name), 1)
-    axes.set_xlim(float(fields[0]), float(fields[-1]))
+    axes.set_xlim(float(fields[0]), end)
     high = axes.get_ylim()[1]
     axes.set_ylim(low, high)
     legend(axes, loc="upper right", handlelength=3.6)

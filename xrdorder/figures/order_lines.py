@@ -17,6 +17,7 @@ import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from numpy.typing import NDArray
 
 from xrdorder.drawing.layout import (
@@ -29,12 +30,12 @@ from xrdorder.drawing.layout import (
     font,
     grid,
     minor_ticks,
-    place,
     style,
     zero_line,
 )
+from xrdorder.drawing.lots import key
 from xrdorder.drawing.palette import PAPER, SLATE, lot_colour, lot_mark
-from xrdorder.drawing.text import NORMAL, SMALL, fitted, width_in
+from xrdorder.drawing.text import NORMAL, fitted, width_in
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.close_ups import A15, ORDER_LINES
 from xrdorder.figures.counts import at_equal_times, standard_uncertainty
@@ -149,7 +150,7 @@ def order_lines_figure(
     for k, (hkl, pieces) in enumerate(drawn.items()):
         title_of_line = f"({hkl.replace(' ', '')})"
         style(shapes[k], y_label="" if k and not narrow else "‰ of strong lines / degree")
-        style(areas[k], x_label="2θ from the line (degrees)", y_label="" if k and not narrow else "area so far (‰)")
+        style(areas[k], x_label="2θ from the line (degrees)", y_label="" if k and not narrow else "cumulative area (‰)")
         if narrow:
             shapes[k].set_xlabel("2θ from the line (degrees)", **font())
             areas[k].set_xlabel("")
@@ -164,7 +165,12 @@ def order_lines_figure(
             if piece is not None:
                 _draw(shapes[k], areas[k], piece, which, 2.4 if narrow else 3.4)
     top = figure.get_size_inches()[1] * panels[0].get_position().y1
-    _draw_legend(figure, usable, size, room.left, float(top) + 0.28, broken=broken)
+    handles = [
+        Line2D([], [], color=lot_colour(k), linewidth=STRONG, linestyle=_DASHES[k], marker=lot_mark(k), markersize=4.0,
+               markerfacecolor=PAPER if k else lot_colour(k), markeredgewidth=THIN, label=_named(one, wide, broken))
+        for k, one in enumerate(usable)
+    ]  # fmt: skip
+    key(figure, handles, room.left, float(top) + 0.28, 1, handlelength=4.0, handletextpad=0.6)
     return figure
 
 
@@ -206,24 +212,7 @@ def _draw(shape: Axes, area: Axes, piece: _Piece, which: int, mark: float) -> No
         )  # fmt: skip
 
 
-def _draw_legend(
-    figure: Figure, samples: Sequence[Overlaid], size: Size, left_in: float, bottom_in: float, *, broken: bool
-) -> None:
-    """A row a sample over the panels: mark, curve, name, and the remark beside or below."""
-    wide, row = size.width_in - left_in - 0.2, _ROW_IN + _REMARK_IN * broken
-    axes = place(figure, left_in, bottom_in, wide, row * len(samples))
-    axes.axis("off")
-    axes.set_xlim(0.0, wide)
-    axes.set_ylim(0.0, row * len(samples))
-    for k, one in enumerate(samples):
-        colour, at = lot_colour(k), row * (len(samples) - k) - 0.5 * _ROW_IN
-        axes.plot([0.0, 0.34], [at, at], color=colour, linewidth=STRONG, linestyle=_DASHES[k])
-        axes.plot(
-            [0.17], [at], lot_mark(k), color=colour, markersize=4.0, markerfacecolor=PAPER if k else colour,
-            markeredgewidth=THIN,
-        )  # fmt: skip
-        name, remark = fitted(one.name, wide - 0.5), fitted(one.remark, wide - 0.5, SMALL)
-        beside = name if broken or not remark else f"{name}, {remark}"
-        axes.text(0.44, at, beside, va="center", ha="left", **font(NORMAL))
-        if broken:
-            axes.text(0.44, at - 0.15, remark, va="center", ha="left", **font(SMALL, color=SLATE))
+def _named(one: Overlaid, wide_in: float, broken: bool) -> str:
+    """Name of a sample, and the remark beside or below."""
+    name, remark = fitted(one.name, wide_in), fitted(one.remark, wide_in)
+    return (f"{name}\n{remark}" if broken else f"{name}, {remark}") if remark else name

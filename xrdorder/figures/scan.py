@@ -29,7 +29,7 @@ from xrdorder.drawing.layout import (
     place,
     style,
 )
-from xrdorder.drawing.palette import CLAY, FOG, GARNET, INK, LAGOON, MIST, SKY, SLATE
+from xrdorder.drawing.palette import CLAY, FOG, GARNET, INK, LAGOON, MIST, SLATE, lot_colour
 from xrdorder.drawing.parts import legend
 from xrdorder.drawing.text import SMALL
 from xrdorder.quantities.registry import quantity
@@ -42,7 +42,6 @@ from xrdorder.xrays import EDGE_REACH_EV, absorption_edges
 _LEFT_IN, _RIGHT_IN, _BOTTOM_IN, _GAP_IN = 0.78, 0.2, 0.5, 0.1
 _PATTERN_IN, _TIME_IN, _COURSE_IN, _BETWEEN_IN = 2.2, 1.1, 2.2, 0.75
 _PLAIN = FuncFormatter(lambda x, _: f"{x:g}")
-_COLOURS = (INK, GARNET, LAGOON, CLAY, SKY, SLATE)
 
 
 def ranges_figure(plan: ScanPlan, *, title: str = "", size: Size = SCREEN) -> Figure:
@@ -107,7 +106,8 @@ def _courses(axes: Axes, plan: ScanPlan) -> None:
     finite = [need.seconds for need in plan.needs if math.isfinite(need.seconds)]
     now = plan.prospect.seconds
     seconds = np.geomspace(min([now, plan.seconds, *finite]) / 8.0, max([now, *finite]) * 30.0, 120)
-    for colour, need in zip(_COLOURS, plan.needs, strict=False):
+    for k, need in enumerate(plan.needs):
+        colour = lot_colour(k)
         unit = need.course.u(now) if math.isnan(need.target.u) else need.target.u
         noun = ("Δ " if need.target.of_difference else "") + quantity(need.target.quantity).noun
         curve = [need.course.u(float(t)) / unit for t in seconds]

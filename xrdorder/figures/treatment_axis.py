@@ -87,7 +87,6 @@ class Variable:
 TEMPERATURE = Variable("reaction-temperature", "peak_c", logarithmic=False, beside="hold_at_peak_h")
 HOLD = Variable("hold-time", "hold_at_peak_h", logarithmic=True, beside="peak_c")
 DOSE = Variable("dose", "dose_h", logarithmic=True, beside="peak_c")
-VARIABLES = {one.key: one for one in (TEMPERATURE, HOLD, DOSE)}
 
 
 def usual_variable(results: xr.Dataset) -> Variable:

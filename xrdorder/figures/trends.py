@@ -38,7 +38,7 @@ from xrdorder.drawing.parts import course, published, words_over
 from xrdorder.drawing.text import SMALL
 from xrdorder.exceptions import UnknownNameError
 from xrdorder.figures.treatment_axis import TEMPERATURE, Places, Point, Variable, places_of
-from xrdorder.quantities.registry import ESTIMATED, Quantity, column_name, quantity, standing_in
+from xrdorder.quantities.registry import Quantity, column_name, quantity, standing_in
 from xrdorder.relations.published_samples import points
 
 Array = NDArray[np.float64]
@@ -66,18 +66,19 @@ class _Scene:
     results: xr.Dataset
     places: Places
 
-    def value(self, name: str, k: int) -> float:
-        if name in ESTIMATED:
-            return float(np.median(self.results["estimate_draws"].sel(target=name).values[k]))
-        quantities = self.results["quantity"].values.astype(str)
-        place = np.flatnonzero(quantities == name)
-        return float(self.results["value"].values[k, place[0]]) if place.size else math.nan
+    def values(self, shown: Quantity) -> Values | None:
+        """A quantity of all samples; None where no sample has it."""
+        try:
+            return values_of(self.results, shown.name)
+        except UnknownNameError:
+            return None
 
     def has(self, shown: Quantity) -> bool:
         """Whether any sample that has a place has the quantity."""
         if shown.predicted:
             return any(math.isfinite(float(self.results[shown.name].values[p.k])) for p in self.places.points)
-        return any(math.isfinite(self.value(shown.name, point.k)) for point in self.places.points)
+        found = self.values(shown)
+        return found is not None and any(point.name in found.samples for point in self.places.points)
 
 
 def trend_figure(
@@ -195,18 +196,18 @@ def _mark(axes: Axes, point: Point, y: float) -> None:
 
 def _draw_measured(axes: Axes, scene: _Scene, shown: Quantity) -> None:
     """Marks with their own bars; the common part of each lot at the right edge."""
-    places = scene.places
-    parts = _parts(scene, shown)
+    places, found = scene.places, scene.values(shown)
+    row = {} if found is None else {name: k for k, name in enumerate(found.samples)}
     common: dict[int, list[tuple[float, float]]] = {}
     for point in places.points:
-        value = shown.people.factor * scene.value(shown.name, point.k)
-        if not math.isfinite(value):
+        if found is None or point.name not in row:
             continue
-        own, shared = parts.get(point.name, (0.0, 0.0))
+        k, scale = row[point.name], shown.people.factor
+        value, own = scale * float(found.value[k]), scale * float(found.own[k])
         _bar(axes, point, value - own, value + own, STRONG)
         _mark(axes, point, value)
         bar = point.lot if places.bars == len(places.lots) else 0
-        common.setdefault(bar, []).append((value, shared))
+        common.setdefault(bar, []).append((value, scale * float(np.linalg.norm(found.shared[k]))))
     for bar, pairs in sorted(common.items()):
         middle, u = (float(np.median(column)) for column in np.array(pairs).T)
         x = places.edge(bar)
@@ -218,24 +219,6 @@ def _draw_measured(axes: Axes, scene: _Scene, shown: Quantity) -> None:
             **font(SMALL, color=palette.SLATE),
         )  # fmt: skip
     minor_ticks(axes, y=2)
-
-
-def _parts(scene: _Scene, shown: Quantity) -> dict[str, tuple[float, float]]:
-    """Standard uncertainty that each sample has of its own, and that which it shares."""
-    values = _values(scene, shown)
-    if values is None:
-        return {}
-    shared = np.sqrt(np.sum(values.shared**2, axis=1))
-    pairs = zip(shown.people.factor * values.own, shown.people.factor * shared, strict=True)
-    return {name: (float(own), float(common)) for name, (own, common) in zip(values.samples, pairs, strict=True)}
-
-
-def _values(scene: _Scene, shown: Quantity) -> Values | None:
-    """A quantity of all samples; None where no sample has it."""
-    try:
-        return values_of(scene.results, shown.name)
-    except UnknownNameError:
-        return None
 
 
 def _draw_predicted(axes: Axes, scene: _Scene, shown: Quantity) -> None:
@@ -259,7 +242,7 @@ def _draw_lines(axes: Axes, scene: _Scene, shown: Quantity) -> list[tuple[str, s
     A line that does not describe the course is not drawn. Estimates have no line here: what they share would turn it,
     and their differences show it.
     """
-    places, values = scene.places, _values(scene, shown)
+    places, values = scene.places, scene.values(shown)
     if values is None or len(places.lots) > _MOST_LINES:
         return []
     said: list[tuple[str, str]] = []

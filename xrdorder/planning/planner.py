@@ -235,6 +235,7 @@ class LotProcess:
         enough = wires.with_current >= FEWEST_CURRENTS if narrow is None else narrow
         self.process = Process(route, enough, leftover, field_scale)
         self.posterior = self._inferred()
+        self._expected: dict[Objective, Array] = {}
 
     def _inferred(self) -> Posterior:
         """What is known of the process; what the laws leave is widened until the measurements are described."""
@@ -260,10 +261,34 @@ class LotProcess:
     def draws(self, objective: Objective, random: np.random.Generator) -> Array:
         """Draws of the process whose optimum lies where makers react wire, (KEPT, p)."""
         z = self.posterior.draws(DRAWS, random)
-        top = np.argmax(self.predict(z, self._coarse)[objective.kind], axis=1)
+        top = self._optimum(z, objective)
         at = np.array(self.coarse)[top]
         far = usual_distance(self.route, at[:, 0], at[:, 1])
-        return z[resampled(np.exp(-0.5 * np.minimum(far, 4.0) ** 2), KEPT, random)]
+        weight = np.exp(-0.5 * np.minimum(far, 4.0) ** 2)
+        if self.without_currents(objective):
+            weight = weight / self._expected_optimum(objective)[top]
+        return z[resampled(weight, KEPT, random)]
+
+    def without_currents(self, objective: Objective) -> bool:
+        """Whether currents are asked for that were measured of too few treatments to say where they are largest."""
+        return objective.relative and self.wires.with_current < FEWEST_CURRENTS
+
+    def _optimum(self, z: Array, objective: Objective) -> NDArray[np.intp]:
+        """Where on the coarse grid each draw has its optimum, (draws,)."""
+        return np.asarray(np.argmax(self.predict(z, self._coarse)[objective.kind], axis=1))
+
+    def _expected_optimum(self, objective: Objective) -> Array:
+        """How often priors of the process alone have their optimum at each place of the coarse grid, (places,).
+
+        Published kinetics hardly say where currents are largest, the schedules of makers do: without currents the
+        former is divided out, so that optima lie as makers' do before anything is measured.
+        """
+        if objective not in self._expected:
+            z = np.random.default_rng(1).standard_normal((2 * DRAWS, len(self.process.names)))
+            counts = np.bincount(self._optimum(z, objective), minlength=len(self.coarse))
+            # a place that hardly any draw has must not be divided by nothing
+            self._expected[objective] = np.asarray(counts + 1e-3 * len(z), dtype=float)
+        return self._expected[objective]
 
 
 def plan(
@@ -384,7 +409,10 @@ class _Search:
 
 
 def _proposals(one: _Search, number: int, random: np.random.Generator) -> tuple[tuple[Proposal, ...], bool]:
-    """Choose treatments one after the other, each as if the ones before had been measured as expected."""
+    """Choose treatments one after the other, each as if the ones before had been measured as expected.
+
+    The first is that of the largest worth; where no currents say which treatment is better, that of the largest mean.
+    """
     kind, wires = one.objective.kind, one.lot.wires
     keeps = np.logical_and.reduce(list(one.masks.values()))
     allowed = np.flatnonzero(keeps & ~_reacted_already(one.lot.places, one.candidates))
@@ -401,7 +429,11 @@ def _proposals(one: _Search, number: int, random: np.random.Generator) -> tuple[
         future = Futures(shown, wires.noise)
         worth = future.worth(reacted, proposed, random)
         worth[chosen] = -np.inf  # at one time each is reacted once
-        k = int(np.argmax(worth + 1e-3 * (proposed.mean(axis=0) - proposed.mean())))
+        rank = worth + 1e-3 * (proposed.mean(axis=0) - proposed.mean())
+        if not turn and one.lot.without_currents(one.objective):
+            # patterns tell too little of currents to be reacted for
+            rank = np.where(np.arange(len(rank)) < len(allowed), proposed.mean(axis=0), -np.inf)
+        k = int(np.argmax(rank))
         chosen.append(k)
         first = float(worth[k]) if not turn else first
         found.append(_proposal(one, allowed, k, float(worth[k])))

@@ -90,7 +90,8 @@ def suggest(
         except StudyError as error:
             if len(lots) == 1:
                 raise
-            reasons.append(f"lot {name}: {error}")
+            said = str(error)
+            reasons.append(said if said.startswith("lot ") else f"lot '{name}': {said}")
     if not plans:
         raise StudyError("\n".join(reasons))
     if refused is not None:

@@ -22,10 +22,10 @@ from xrdorder.estimates.from_numbers import Estimate
 from xrdorder.estimates.from_numbers_rows import JOINT
 from xrdorder.fitting import Calibration, PatternFit
 from xrdorder.planning.study import LotPlan
-from xrdorder.planning.suggestion import rows
+from xrdorder.planning.suggestion import Row, rows
 from xrdorder.profiles.instrument import INSTRUMENT_PARAMETERS
 from xrdorder.quantities.caveats import ESTIMATES
-from xrdorder.quantities.formatting import MISSING, concise, interval, rounded, u_text
+from xrdorder.quantities.formatting import MISSING, concise, digits, interval, rounded, u_text
 from xrdorder.quantities.registry import known, unit_of
 from xrdorder.quantities.tables import Heading, Table
 from xrdorder.results.open_study import OpenStudy
@@ -35,7 +35,10 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
 
+    from xrdorder.treatments import History
+
 _LEAST_POINTS = 3  # of a variable, for a course and not rows
+_MOST_TREATMENTS = 24
 
 
 @singledispatch
@@ -192,19 +195,20 @@ def _(found: Estimate, brief: bool = True) -> Table:
         mark = f"[{notes.index(note) + 1}]" if note else ""
         there, symmetric = np.isfinite(row.value), np.isfinite(row.u)
         u = row.u if symmetric else 0.5 * (row.high - row.low)
-        ends = "" if symmetric or not there else interval(row.low, row.high)
+        span = "" if symmetric or not there else interval(row.low, row.high)
         lines.append(
             (
                 "" if row.quantity == previous else row.quantity,
                 concise(row.value, u) if there else MISSING,
                 "" if row.unit == "1" else row.unit,
-                ends,
+                span,
                 row.by,
                 mark,
             )
         )
         previous = row.quantity
-    head: list[Heading | str] = ["quantity", Heading("value"), "unit", Heading("68 %"), "by", *["remark"] * bool(notes)]
+    ends = Heading("68 %", optional=0 if brief else 1)
+    head: list[Heading | str] = ["quantity", Heading("value"), "unit", ends, "by", *["remark"] * bool(notes)]
     marked = [f"[{k}] {note}" for k, note in enumerate(notes, start=1)]
     return Table.of(head, [line[: len(head)] for line in lines], [*marked, ESTIMATES])
 
@@ -278,7 +282,7 @@ def _(found: StudyComparison, details: bool = False, pairs: Sequence[tuple[str, 
     for one in comparisons:
         named = known(one.quantity)
         words = manner(one.quantity).noun if named is None else named.heading
-        head += [Heading(words, manner(one.quantity).unit), *[Heading("P", "higher")] * details]
+        head += [Heading(words, manner(one.quantity).unit), *[Heading("P", "higher", optional=2)] * details]
     lines: list[list[str]] = []
     us: list[list[float]] = [[] for _ in comparisons]
     for first, second in pairs:
@@ -332,15 +336,42 @@ def _(found: LotPlan) -> pd.DataFrame:
 
 
 @table.register(LotPlan)
-def _(found: LotPlan) -> Table:
-    lines, unit = [], "%" if found.maximised == "Ic" else "T" if found.maximised == "Bc2" else "K"
+def _(found: LotPlan, details: bool = True) -> Table:
+    """Give treatments reacted and suggested as differences to the best so far; without `details` the first of many."""
+    by_name = [{row.treatment: row for row in rows(found, k)} for k in range(len(found.plans))]
+    names = list(dict.fromkeys(name for some in by_name for name in some))
+    shown = names if details else names[:_MOST_TREATMENTS]
+    unit = {"Ic": "%", "Bc2": "T", "Tc": "K"}[found.maximised]
+    head = [Heading("treatment", numeric=False), Heading("wires")]
     for k in range(len(found.plans)):
-        for row in rows(found, k):
-            numbers = (rounded(row.difference, row.u_difference), concise(row.rrr, row.rrr_high - row.rrr))
-            lines.append([found.noun(k), row.treatment, str(row.wires), *numbers, row.role])
-    head: list[Heading | str | tuple[str, str]]
-    head = ["maximised", "treatment", Heading("wires"), ("to the best", unit), Heading("RRR"), "role"]
-    return Table.of(head, lines, found.notes, "Treatments reacted and suggested, as differences to the best so far")
+        at = f" {found.fields_t[k]:g} T" if found.maximised == "Ic" else ""
+        head += [Heading(f"Δ{found.maximised}{at}", unit), Heading("measured", unit)]
+    head += [Heading("RRR"), Heading("", numeric=False)]
+    lines = []
+    for name in shown:
+        some = [one[name] for one in by_name if name in one]
+        texts = [text for one in by_name for text in _of_treatment(one.get(name))]
+        roles = ", ".join(dict.fromkeys(row.role for row in some if row.role))
+        lines.append([found.label(_history(found, name)), str(some[0].wires), *texts, digits(some[0].rrr, 2), roles])
+    kept = [k for k, one in enumerate(head) if one.words != "measured" or any(line[k] != MISSING for line in lines)]
+    more = f" {len(names) - len(shown)} more stand in the table file." if len(shown) < len(names) else ""
+    best = found.label(found.plans[0].treatments[found.plans[0].best])
+    title = f"Differences to {best}, expected by the kinetics{' and measured' * (len(kept) == len(head))}.{more}"
+    return Table.of([head[k] for k in kept], [[line[k] for k in kept] for line in lines], title=title)
+
+
+def _of_treatment(row: Row | None) -> tuple[str, str]:
+    """Differences to the best, expected and measured."""
+    if row is None:
+        return MISSING, MISSING
+    told = "0" if row.u_difference < 1e-9 else rounded(row.difference, row.u_difference)
+    measured = np.isfinite(row.measured_difference) and not row.role.startswith("best")
+    return told, rounded(row.measured_difference, row.u_measured_difference) if measured else MISSING
+
+
+def _history(found: LotPlan, name: str) -> History:
+    every = [*found.wires.treatments, *(one.schedule for plan in found.plans for one in plan.proposals)]
+    return next(one for one in every if one.short_name == name)
 
 
 @_figure.register(LotPlan)

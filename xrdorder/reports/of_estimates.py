@@ -80,8 +80,8 @@ def relations(scene: Scene, names: Sequence[str] = (), name: str = "relations") 
         figure,
         f"{what} of {listed(samples)} by each published relation, the joint estimate on top",
         f"{what} of {listed(samples)} by each published relation, with its 68 % interval; on "
-        "top the joint estimate. How far rows lie apart is how far published relations disagree; refused ones say why. "
-        f"{ESTIMATES} {scene.data}",
+        "top the joint estimate. How far rows lie apart is how far published relations disagree; those outside their "
+        f"validity say why. {ESTIMATES} {scene.data}",
     )
 
 
@@ -125,12 +125,11 @@ def currents(scene: Scene) -> Picture:
         "currents",
         figure,
         f"Layer current density of {len(names) - 1} samples over that of {reference} against field, crossings below",
-        f"Current density of the layer over that of {reference} at 4.2 K against field: the sample ahead and others, "
-        "one a treatment, evenly through the study. Lines: medians over all draws; bars or bands: 68 % intervals, "
-        "with an arrow where a bar goes on beyond the frame. Strip below: fields of equal "
-        "currents with 68 % intervals over those draws in which the two cross, whose share stands beside where not "
-        "nearly all do; a line may so keep off one while the strip has a field. "
-        f"{_FIELDS}{scene.data}",
+        f"Current density of the layer over that of {reference} at 4.2 K against field: a sample of the leading "
+        "variant and others, one a treatment, evenly through the study. Lines: medians over all draws; bars or bands: "
+        "68 % intervals, with an arrow where a bar goes on beyond the frame. Strip below: fields of equal currents "
+        "with 68 % intervals over those draws in which the two cross, whose share is given where not nearly all do; "
+        f"so a median may not reach one where the strip has a field. {_FIELDS}{scene.data}",
     )
 
 
@@ -204,7 +203,7 @@ def _chosen(names: Sequence[str], most: int, first: Sequence[str]) -> list[str]:
 
 
 def _said_chosen(shown: int, there: int) -> str:
-    return f" ({shown} of {there} samples: the one ahead, the reference, others evenly through the study)"
+    return f" ({shown} of {there} samples: the leading one, the reference, others evenly through the study)"
 
 
 def _finite(results: xr.Dataset, name: str, column: str) -> bool:

@@ -108,22 +108,22 @@ def resolution(scene: Scene) -> Picture:
 
 
 def order_lines(scene: Scene, lines: Sequence[str] = ORDER_LINES, name: str = "order-lines") -> Picture:
-    """Lay the order lines of the variant ahead over those of the one it is compared with."""
+    """Lay the order lines of the leading variant over those of the one it is compared with."""
     rows, chosen = _before_and_after(scene)
     found = [_overlaid(scene, k, sample) for k, sample in _samples(scene, rows, _CURVES)]
     figure = order_lines_figure(found, lines, **scene.headed("Lines that carry the order"))
-    strong = ", ".join(f"({hkl.replace(' ', '')})" for hkl in STRONG_LINES)
+    strong, drawn = ([f"({hkl.replace(' ', '')})" for hkl in some] for some in (STRONG_LINES, lines))
     names = " and ".join(one.name for one in found)
     return Picture(
         name,
         figure,
-        f"{listed([f'({hkl.replace(chr(32), str())})' for hkl in lines])} of {names}, laid over each other, with areas",
+        f"{listed(drawn)} of {names}, superimposed, with cumulative areas",
         f"The lines that carry the order, of {names} ({chosen}), over the angle from the place of each line. "
-        "Background and other phases of the fit are taken off, and counts divided by the fitted area of those of "
-        f"{strong} that all have. Marks: observed, a few points together, with their standard uncertainty from "
-        "counting; curves: fit of the whole pattern. With each line its area as it grows over the line: areas go with "
-        "the square of the order, as far as no tails of neighbours are in the window; heights depend on the widths of "
-        f"lines, too. {_data(scene)}",
+        "Background and other phases of the fit are subtracted, and counts divided by the fitted area of those of "
+        f"{', '.join(strong)} that all have. Marks: observed, a few points together, with their standard uncertainty "
+        "from counting; curves: fit of the whole pattern. With each line its cumulative area: areas are proportional "
+        "to the square of the order, as far as no tails of neighbours are in the window; heights depend on the widths "
+        f"of lines, too. {_data(scene)}",
     )
 
 
@@ -134,7 +134,7 @@ def _before_and_after(scene: Scene) -> tuple[list[int], str]:
         return [names.index(name) for name in scene.chosen], "chosen"
     ahead = scene.look.ahead_and_reference
     if len(ahead) == 2:
-        return [names.index(name) for name in ahead], "variant ahead and reference"
+        return [names.index(name) for name in ahead], "leading variant and reference"
     rows, _ = _variants(scene)
     ends = list(dict.fromkeys([*rows[-1:], *rows[:1]]))
     return ends, "last and first by treatment" if len(ends) > 1 else "the only variant"

@@ -30,7 +30,6 @@ RESULTS_NC = "results.nc"
 RESULTS_CSV = "results.csv"
 
 
-
 def collate(
     study: Study,
     samples: Sequence[StoredSample],
@@ -122,12 +121,9 @@ def _number(sample: StoredSample, column: Column) -> float:
     """Compute one number of the table from what is stored of a sample; NaN where there is none."""
     name = column.quantity
     if column.kind == "value":
-        value = sample.values.get(name, sample.quality.get(name, np.nan))
-        return column.scale * float(value)
+        return column.scale * float(sample.values.get(name, sample.quality.get(name, np.nan)))
     # an uncertainty without its value would only puzzle
-    if name not in sample.contributions.quantities or not np.isfinite(sample.values.get(name, np.nan)):
-        return np.nan
-    return column.scale * sample.contributions.total(name)
+    return column.scale * sample.u(name) if np.isfinite(sample.values.get(name, np.nan)) else np.nan
 
 
 def _add_plain(variables: Variables, samples: Sequence[StoredSample], quantities: Sequence[str]) -> None:
@@ -161,32 +157,23 @@ def _other_phases(samples: Sequence[StoredSample], phases: Sequence[str]) -> lis
 
 
 def _add_phases(variables: Variables, samples: Sequence[StoredSample], phases: Sequence[str]) -> None:
-    shape = (len(samples), len(phases))
-    fraction, u_fraction, limit = (np.full(shape, np.nan) for _ in range(3))
-    for i, sample in enumerate(samples):
-        for k, phase in enumerate(phases):
-            name = WEIGHT_FRACTION.of(phase)
-            fraction[i, k] = sample.values.get(name, np.nan)
-            limit[i, k] = sample.values.get(UPPER_LIMIT.of(phase), np.nan)
-            if name in sample.contributions.quantities:
-                u_fraction[i, k] = sample.contributions.total(name)
-    dims, meaning = ("sample", "phase"), "weight fraction of the phase among the crystalline phases fitted"
-    variables["weight_fraction"] = (dims, fraction, {"units": "1", "long_name": meaning})
-    variables["u_weight_fraction"] = (
-        dims,
-        u_fraction,
-        {"units": "1", "long_name": f"standard uncertainty (k = 1) of: {meaning}"},
-    )
-    variables["weight_fraction_limit"] = (
-        dims,
-        limit,
-        {"units": "1", "long_name": f"upper limit for a phase that was not found, of: {meaning}"},
-    )
-    variables["phase"] = (
-        "phase",
-        np.array(phases, dtype=object),
-        {"long_name": "name of the phase"},
-    )
+    meaning = "weight fraction of the phase among the crystalline phases fitted"
+    names = [WEIGHT_FRACTION.of(phase) for phase in phases]
+    columns: dict[str, tuple[str, list[list[float]]]] = {
+        "weight_fraction": (meaning, [[one.values.get(name, np.nan) for name in names] for one in samples]),
+        "u_weight_fraction": (
+            f"standard uncertainty (k = 1) of: {meaning}",
+            [[one.u(name) for name in names] for one in samples],
+        ),
+        "weight_fraction_limit": (
+            f"upper limit for a phase that was not found, of: {meaning}",
+            [[one.values.get(UPPER_LIMIT.of(phase), np.nan) for phase in phases] for one in samples],
+        ),
+    }
+    for name, (said, rows) in columns.items():
+        numbers = np.array(rows, dtype=float).reshape(len(samples), len(phases))
+        variables[name] = ("sample", "phase"), numbers, {"units": "1", "long_name": said}
+    variables["phase"] = "phase", np.array(phases, dtype=object), {"long_name": "name of the phase"}
 
 
 def write_results(dataset: xr.Dataset, folder: Path) -> None:

@@ -129,29 +129,27 @@ def told_variables(study: Study, samples: Sequence[StoredSample]) -> Variables:
 def measured_variables(samples: Sequence[Sample]) -> Variables:
     """Measured values of all samples, beside the estimates: one entry a value over the dimension measurement."""
     rows = [(sample.name, value) for sample in samples for value in sample.measured]
-    values = [value for _, value in rows]
-    on, what = "measurement", "value measured by the laboratory"
-    return {
-        "measured_sample": _texts("sample on which it was measured", [name for name, _ in rows], on),
-        "measured_quantity": _texts(
-            "what the laboratory measured; its unit stands in its name", [one.quantity for one in values], on
+    names, values = [name for name, _ in rows], [value for _, value in rows]
+    texts = {
+        "sample": ("sample on which it was measured", names),
+        "quantity": ("what the laboratory measured; its unit stands in its name", [one.quantity for one in values]),
+        "criterion": (
+            "how it was read off a transition; empty where that was not said", [one.criterion for one in values]
         ),
-        "measured_criterion": _texts(
-            "how it was read off a transition; empty where that was not said", [one.criterion for one in values], on
-        ),
-        "measured_remark": _texts(
-            "how it was measured, in the words of the description", [one.remark for one in values], on
-        ),
-        "measured_value": _numbers(what, "", [one.value for one in values], on),
-        "u_measured_value": _numbers(f"standard uncertainty (k = 1) of: {what}", "", [one.u for one in values], on),
-        "measured_temperature_k": _numbers(
-            "temperature of the measurement", udunits("K"), [one.temperature_k for one in values], on
-        ),
-        "measured_field_t": _numbers(
-            "field of the measurement", udunits("T"), [one.field_t for one in values], on
-        ),
-        "measured_units": (on, *units_beside([one.unit for one in values], "measured_value and its u")),
+        "remark": ("how it was measured, in the words of the description", [one.remark for one in values]),
     }
+    what = "value measured by the laboratory"
+    numbers: dict[str, tuple[str, str, list[float | None]]] = {
+        "measured_value": (what, "", [one.value for one in values]),
+        "u_measured_value": (f"standard uncertainty (k = 1) of: {what}", "", [one.u for one in values]),
+        "measured_temperature_k": ("temperature of the measurement", "K", [one.temperature_k for one in values]),
+        "measured_field_t": ("field of the measurement", "T", [one.field_t for one in values]),
+    }
+    on = "measurement"
+    variables: Variables = {f"measured_{name}": _texts(*told, on) for name, told in texts.items()}
+    variables |= {name: _numbers(*told, on) for name, told in numbers.items()}
+    units = units_beside([one.unit for one in values], "measured_value and its u")
+    return variables | {"measured_units": (on, *units)}
 
 
 def _texts(meaning: str, words: Sequence[str], over: str = "sample") -> tuple[str, NDArray[Any], dict[str, Any]]:

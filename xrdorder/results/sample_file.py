@@ -154,6 +154,11 @@ class StoredSample:
         """Reduced chi square."""
         return self.quality.get("chi2_reduced", np.nan)
 
+    def u(self, quantity: str) -> float:
+        """Standard uncertainty of a quantity; NaN where none is stored."""
+        known = quantity in self.contributions.quantities
+        return self.contributions.total(quantity) if known else np.nan
+
     def _group(self, name: str) -> xr.Dataset:
         if name not in self.groups:
             raise StudyError(

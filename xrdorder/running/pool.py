@@ -1,4 +1,4 @@
-"""Many tasks over several processes, with linear algebra held to one thread in each.
+"""Many tasks over several processes, with linear algebra held to one thread in each, or over a cluster.
 
 Threads would not do: the fit holds the interpreter lock. Workers are spawned, not forked: forking a process
 whose numerical libraries run threads can lock up. A spawned worker takes one to two seconds to start (Python
@@ -13,9 +13,10 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
+from dataclasses import dataclass
 from multiprocessing import get_context, parent_process
 from types import ModuleType
-from typing import TypeVar
+from typing import Protocol, TypeVar
 
 from xrdorder.exceptions import StudyError
 
@@ -41,10 +42,22 @@ def available_cores() -> int:
     return os.cpu_count() or 1
 
 
+class Pool(Protocol):
+    """Who does tasks."""
+
+    def run(self, work: Callable[[T], R], tasks: Sequence[T], done: Callable[[T, R], None]) -> None:
+        """Do all tasks, and report each as it ends (see `run_all`)."""
+
+
 def run_all(
-    work: Callable[[T], R], tasks: Sequence[T], *, workers: int | None, done: Callable[[T, R], None]
+    work: Callable[[T], R],
+    tasks: Sequence[T],
+    *,
+    workers: int | None,
+    cluster: str | None = None,
+    done: Callable[[T, R], None],
 ) -> None:
-    """Do all tasks, in this process or in several, and report each as it ends.
+    """Do all tasks, in this process, in several or on a cluster, and report each as it ends.
 
     Parameters
     ----------
@@ -53,34 +66,52 @@ def run_all(
     tasks : sequence
     workers : int or None
         Number of processes; 1 works in this one; None decides by the number of cores and tasks.
+    cluster : str, optional
+        Address of a dask scheduler, whose workers do it instead (`xrdorder.running.cluster`).
     done : callable
         Called in this process with the task and its result, in the order in which they end.
 
     Raises
     ------
     StudyError
-        A worker was killed. What `work` raises is raised here; tasks not begun are dropped then, as on
-        Ctrl-C, and those in work are let finish.
+        A worker was killed, or the cluster cannot be used. What `work` raises is raised here; tasks not begun are
+        dropped then, as on Ctrl-C, and those in work are let finish.
     """
-    count = _workers(workers, len(tasks))
-    if count == 1:
-        for task in tasks:
-            done(task, work(task))
-        return
-    with ProcessPoolExecutor(count, mp_context=get_context("spawn"), initializer=_begin_worker) as executor:
-        try:
-            with _single_threaded(), _without_main():
-                futures = {executor.submit(work, task): task for task in tasks}
-            for future in as_completed(futures):
-                done(futures[future], future.result())
-        except BrokenProcessPool as error:
-            raise StudyError(
-                "a worker process was ended from outside (out of memory?); finished samples are kept: "
-                "run again, with fewer workers"
-            ) from error
-        except BaseException:
-            executor.shutdown(wait=True, cancel_futures=True)
-            raise
+    pool: Pool = Processes(workers)
+    if cluster is not None:
+        from xrdorder.running.cluster import Cluster
+
+        pool = Cluster(cluster)
+    pool.run(work, tasks, done)
+
+
+@dataclass(frozen=True)
+class Processes:
+    """Processes of this machine, or the one at work alone; `workers` as of `run_all`."""
+
+    workers: int | None
+
+    def run(self, work: Callable[[T], R], tasks: Sequence[T], done: Callable[[T, R], None]) -> None:
+        """Do all tasks (see `Pool`)."""
+        count = _workers(self.workers, len(tasks))
+        if count == 1:
+            for task in tasks:
+                done(task, work(task))
+            return
+        with ProcessPoolExecutor(count, mp_context=get_context("spawn"), initializer=_begin_worker) as executor:
+            try:
+                with _single_threaded(), _without_main():
+                    futures = {executor.submit(work, task): task for task in tasks}
+                for future in as_completed(futures):
+                    done(futures[future], future.result())
+            except BrokenProcessPool as error:
+                raise StudyError(
+                    "a worker process was ended from outside (out of memory?); finished samples are kept: "
+                    "run again, with fewer workers"
+                ) from error
+            except BaseException:
+                executor.shutdown(wait=True, cancel_futures=True)
+                raise
 
 
 def _workers(wanted: int | None, tasks: int) -> int:

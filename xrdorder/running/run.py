@@ -38,6 +38,7 @@ def run_study(
     progress: Progress | None = None,
     again: bool = False,
     workers: int | None = None,
+    cluster: str | None = None,
 ) -> xr.Dataset:
     """Fit all samples of a study and collate the results.
 
@@ -59,6 +60,8 @@ def run_study(
         Fit everything again, the calibration included.
     workers : int, optional
         Number of processes; by default as many as cores, or this process alone for a few samples.
+    cluster : str, optional
+        Address of a dask scheduler whose workers fit instead (`xrdorder.running.cluster`).
 
     Returns
     -------
@@ -90,7 +93,10 @@ def run_study(
         sorted_out = _sort_out(study, instruments, own, results / SAMPLES, again=again)
         todo = sorted_out.tasks
         count = _Counter(progress, len(todo))
-        run_all(do_task, todo, workers=workers, done=lambda task, grade: count.up(task.sample.name, grade))
+        run_all(
+            do_task, todo, workers=workers, cluster=cluster,
+            done=lambda task, grade: count.up(task.sample.name, grade),
+        )  # fmt: skip
         samples = sorted_out.settled | {
             task.sample.name: read_sample(task.target, groups=()) for task in todo
         }

@@ -93,6 +93,7 @@ def run_series(
     phases: Sequence[str] = (),
     again: bool = False,
     workers: int | None = None,
+    cluster: str | None = None,
     progress: Progress | None = None,
 ) -> FurnaceRun:
     """Fit all frames of a furnace run; write `SERIES_NC` and `SERIES_CSV`.
@@ -113,6 +114,8 @@ def run_series(
         Fit all chunks again.
     workers : int, optional
         Number of processes.
+    cluster : str, optional
+        Address of a dask scheduler whose workers fit the chunks instead (`xrdorder.running.cluster`).
     progress : callable, optional
         Called with (frames done, frames to do, name of the chunk).
 
@@ -123,8 +126,8 @@ def run_series(
     InstrumentError, PhaseError, UnknownNameError
         Instrument or phases cannot be used.
     """
-    out, instrument = Path(out), Path(instrument)
-    source, course = open_frames(Path(frames)), read_log(log)
+    out, instrument = Path(out).absolute(), Path(instrument)  # workers may stand in other folders
+    source, course = open_frames(Path(frames).absolute()), read_log(log)
     chosen = tuple(phase(name) for name in phases or DEFAULT_PHASES)
     temperatures = _temperatures(source, course, Path(log))
     chunks = _chunks(source, temperatures, instrument, chosen, out)
@@ -134,7 +137,7 @@ def run_series(
         sweep(out / CHUNKS)
         todo = [chunk for chunk in chunks if again or not is_done(chunk)]
         counted = _Counter(progress, sum(chunk.last - chunk.first for chunk in todo))
-        run_all(do_chunk, todo, workers=workers, done=counted.up)
+        run_all(do_chunk, todo, workers=workers, cluster=cluster, done=counted.up)
         table = _collated(chunks)
         a15 = next((one.name for one in chosen if one.order is not None), "")
         run = _run_of(

@@ -1,8 +1,9 @@
 """Voigt line, axial divergence and absorption of a cylinder, against arbitrary precision and closed forms."""
 
+from functools import cache
+
 import mpmath
 import numpy as np
-from scipy.integrate import dblquad
 from scipy.special import iv, modstruve
 
 from tests.outside.rows import Row
@@ -28,20 +29,20 @@ def axial_mean_shift(two_theta: float, source: float, detector: float) -> float:
     return float(nodes.weight @ (nodes.position - two_theta))
 
 
+@cache
 def axial_by_rays(two_theta: float, source: float, detector: float) -> float:
-    """The same by integrating over the heights of both ends of every ray."""
-    angle = np.radians(two_theta)
+    """The same by integrating over the heights of both ends of every ray, by Gauss's rule in arbitrary precision."""
+    cosine = mpmath.cos(mpmath.radians(two_theta))
 
-    def ray(z_s: float, z_d: float, power: int) -> float:
-        h = z_s - z_d
-        apparent = np.arccos(np.cos(angle) * np.sqrt(1.0 + h * h))
-        return np.degrees(apparent - angle) ** power / ((1.0 + h * h) * np.sin(apparent))
+    def ray(z_s: mpmath.mpf, z_d: mpmath.mpf) -> mpmath.mpc:
+        stretch = 1 + (z_s - z_d) ** 2
+        apparent = mpmath.acos(cosine * mpmath.sqrt(stretch))
+        weight = 1 / (stretch * mpmath.sin(apparent))
+        return weight * mpmath.mpc(1, mpmath.degrees(apparent) - two_theta)  # both integrals at once
 
-    total, first = (
-        dblquad(ray, -detector, detector, -source, source, args=(power,), epsabs=1e-12, epsrel=1e-8)[0]
-        for power in (0, 1)
-    )
-    return first / total
+    limits = [-source, source], [-detector, detector]
+    both = mpmath.quad(ray, *limits, method="gauss-legendre", maxdegree=3)
+    return float(both.imag / both.real)
 
 
 def forward(mu_r: float) -> float:
@@ -83,7 +84,7 @@ ROWS = [
             lambda p=(two_theta, s, d): axial_by_rays(*p),
             1e-5 * abs(axial_mean_shift(two_theta, s, d)) + 1e-9,
             "four nodes are exact to degree 7 in the height; the shift is its square to within the fourth power",
-            "L. W. Finger, D. E. Cox, A. P. Jephcoat, J. Appl. Cryst. 27 (1994) 892, integrated ray by ray with scipy",
+            "L. W. Finger, D. E. Cox, A. P. Jephcoat, J. Appl. Cryst. 27 (1994) 892, integrated ray by ray with mpmath",
             "computed",
         )
         for two_theta, s, d in ((20.0, 0.02, 0.02), (40.0, 0.03, 0.01), (120.0, 0.01, 0.025))

@@ -240,7 +240,8 @@ ROWS = [
             lambda e=element: departure_of_f0(e),
             0.0,
             tolerance,
-            "two fits to the same calculations: each claims 0.01 to 0.05 up to 15 per nm, twice that for La and Ta",
+            "two fits to the same calculations: each claims 0.01 to 0.05 up to 15 per nm, twice that for La and Ta"
+            + "; of the metals of wires tin differs most" * (element == "Sn"),
             _WAASMAIER,
             "computed",
         )
