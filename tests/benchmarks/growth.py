@@ -63,7 +63,7 @@ class Model:
         return sum(len(one.hkl) for one in lines), spent
 
 
-def of_frames(frames: Sequence[int] = (100, 200, 400, 800)) -> Course:
+def of_frames(frames: Sequence[int] = (50, 100, 200)) -> Course:
     """Frames of a furnace run, read, fitted and written by one process."""
     course: Course = {}
     with tempfile.TemporaryDirectory() as name:
@@ -78,7 +78,7 @@ def of_frames(frames: Sequence[int] = (100, 200, 400, 800)) -> Course:
     return course
 
 
-def of_samples(study: Path, samples: Sequence[int] = (25, 50, 100, 200)) -> Course:
+def of_samples(study: Path, samples: Sequence[int] = (15, 30, 60, 120)) -> Course:
     """Results of a study, all their tables and curves read."""
     course, source = {}, open_study(study)
     for number in samples:
