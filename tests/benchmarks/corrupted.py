@@ -1,13 +1,13 @@
 """Can the package be fooled quietly? Spoiled scans and false descriptions of every kind in `mishaps`.
 
 ``python -m tests.benchmarks.corrupted [--truths 120] [--clean 4] [--workers 2] [--kinds KIND...] [--out FILE]`` prints
-the table of docs/contributing/robustness.md; the file keeps what is done. A result is wrong if the lattice parameter
-or the site order is off by more than three of its total standard uncertainties, and quietly wrong if nothing is
-flagged beside that: neither reader nor fit nor what is drawn from it says more than `ORDINARY`. What cross-checks see
-counts for clean scans, so that their false alarms do, and not for spoiled ones, where it stays a reserve. By chance:
-how many wrong ones counting alone would make; u is mostly what all samples of a laboratory share, and that is right
-here. A domain size is wrong by the same measure and counted by itself; it is trusted where the verdict is
-"trustworthy", whatever is flagged beside it.
+the table of docs/contributing/robustness.md, with ``--write`` into it; the file keeps what is done. A result is wrong
+if the lattice parameter or the site order is off by more than three of its total standard uncertainties, and quietly
+wrong if nothing is flagged beside that: neither reader nor fit nor what is drawn from it says more than `ORDINARY`.
+What cross-checks see counts for clean scans, so that their false alarms do, and not for spoiled ones, where it stays a
+reserve. By chance: how many wrong ones counting alone would make; u is mostly what all samples of a laboratory share,
+and that is right here. A domain size is wrong by the same measure and counted by itself; it is trusted where the
+verdict is "trustworthy", whatever is flagged beside it.
 """
 
 import argparse
@@ -24,6 +24,7 @@ import numpy as np
 import xarray as xr
 from scipy.stats import norm
 
+from tests.benchmarks import evidence_page
 from tests.benchmarks.mishaps import KINDS, LENGTH_MM, SLIT_DEG, UNSEEN, Scan, clean
 from tests.benchmarks.record import Job, Row, run
 from tests.generator import InstrumentTruth, expected_counts, simulate_standard
@@ -51,6 +52,11 @@ RESERVE = frozenset({"routes-disagree-lattice", "routes-disagree-order"})
 NIOBIUM_NM = 0.33007  # niobium that nothing has happened to
 SIGMAS = 3.0
 CLEAN = "clean"
+HEADER = (
+    "| kind | number | refused | crashed | no A15 | wrong (a, order) | quietly wrong | wrong: trusted, with care, "
+    "not to be used | wrong by chance | size wrong | of these trusted | flagged, % | most frequent flags |",
+    "|---|---|---|---|---|---|---|---|---|---|---|---|---|",
+)
 GRID = np.array(COARSE)
 
 
@@ -220,11 +226,7 @@ def by_quantity(row: Row) -> list[str]:
 
 def table(rows: Sequence[Row]) -> list[str]:
     """Markdown of a campaign."""
-    lines = [
-        "| kind | number | refused | crashed | no A15 | wrong (a, order) | quietly wrong | wrong: trusted, with care, "
-        "not to be used | wrong by chance | size wrong | of these trusted | flagged, % | most frequent flags |",
-        "|---|---|---|---|---|---|---|---|---|---|---|---|---|",
-    ]
+    lines = list(HEADER)
     kinds = list(dict.fromkeys(row["kind"] for row in rows))
     lines += [_line(kind, [row for row in rows if row["kind"] == kind]) for kind in kinds]
     spoiled = [row for row in rows if row["kind"] not in {CLEAN, *UNSEEN}]
@@ -257,6 +259,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--kinds", nargs="*", choices=[*KINDS, CLEAN], default=[CLEAN, *KINDS])
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--out", type=Path, default=Path("corrupted.jsonl"))
+    parser.add_argument("--write", action="store_true", help="into docs/contributing/robustness.md")
     given: Any = parser.parse_args(arguments)
     jobs: list[Job] = [
         (truth, kind, given.clean if kind == CLEAN else 1)
@@ -264,7 +267,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
         for kind in given.kinds
     ]
     rows = run(work, jobs, given.workers, given.out)
-    print("\n".join(table(rows)))
+    lines = table(rows)
+    if given.write:
+        evidence_page.write("mishaps", lines, evidence_page.commit(), evidence_page.ROBUSTNESS)
+    print("\n".join(lines))
     print("\n".join(["", "Quietly wrong and crashed:", *quiet_ones(rows)]))
 
 

@@ -1,11 +1,11 @@
 """Do the stated intervals hold? Coverage, bias, and uncertainty against the Cramér-Rao bound, by many repeats.
 
 ``python -m tests.benchmarks.coverage [--repeats 1000] [--workers 2] [--out coverage.jsonl]`` prints the tables of
-docs/contributing/coverage.md; the file keeps what is done, and a broken run goes on from there. Twenty specimens drawn
-at random, each measured 50 times at either count level; calibration, certificate, temperature, zero of the goniometer,
-f' of tin and displacement parameters of niobium and bronze are drawn anew each time (`tests.recovery.campaign`).
-Sources that are not drawn are left out of u. Odd specimens have microstrain of both shapes, even ones none: there the
-truth of fitted widths is zero.
+docs/contributing/coverage.md, with ``--write`` into it; the file keeps what is done, and a broken run goes on from
+there. Twenty specimens drawn at random, each measured 50 times at either count level; calibration, certificate,
+temperature, zero of the goniometer, f' of tin and displacement parameters of niobium and bronze are drawn anew each
+time (`tests.recovery.campaign`). Sources that are not drawn are left out of u. Odd specimens have microstrain of both
+shapes, even ones none: there the truth of fitted widths is zero.
 
 A domain size is one over a breadth, and its intervals are taken there (docs/explanation/uncertainty.md): the line
 `1 / domain_size_nm` says how they hold; the line of the size itself how symmetric ones would.
@@ -22,6 +22,7 @@ from typing import Any
 import numpy as np
 from scipy.stats import binom, norm
 
+from tests.benchmarks import evidence_page
 from tests.benchmarks.bound import QUANTITIES, bounds, information
 from tests.benchmarks.record import Job, Row, run
 from tests.recovery.campaign import COARSE, Case, case, measure, u_counting, u_drawn
@@ -35,6 +36,15 @@ CHANCE = 1e-3  # two-sided: how often a limit is passed though the intervals hol
 LARGEST_BIAS = 0.15  # of u
 FROM_BOUND = 0.15
 SIZE = "domain_size_nm"
+HEADER = (
+    "| quantity | given | not given | within 68 % (limits) | within 95 % (limits) | bias, u | mean pull "
+    "| sd of pulls |",
+    "|---|---|---|---|---|---|---|---|",
+)
+BOUND_HEADER = (
+    "| quantity | u over bound: median | 5th to 95th percentile | of specimens: lowest, highest |",
+    "|---|---|---|---|",
+)
 
 
 def specimen(number: int) -> Case:
@@ -112,9 +122,7 @@ def tables(rows: Sequence[Row]) -> list[str]:
             f"Highest point {level:.0f} counts, {len(mine)} measurements of {len({row['truth'] for row in mine})} "
             f"specimens, {len(mine) - len(good)} refused:",
             "",
-            "| quantity | given | not given | within 68 % (limits) | within 95 % (limits) | bias, u | mean pull "
-            "| sd of pulls |",
-            "|---|---|---|---|---|---|---|---|",
+            *HEADER,
         ]
         for quantity in QUANTITIES:
             given = np.array([[row["truth"], *row[quantity]] for row in good if quantity in row])
@@ -133,10 +141,7 @@ def tables(rows: Sequence[Row]) -> list[str]:
 
 
 def _bound_table(good: Sequence[Row], bound_of: dict[int, Row], level: float) -> list[str]:
-    lines = [
-        "| quantity | u over bound: median | 5th to 95th percentile | of specimens: lowest, highest |",
-        "|---|---|---|---|",
-    ]
+    lines = list(BOUND_HEADER)
     cache: dict[tuple[int, tuple[str, ...]], dict[str, float]] = {}
     ratios: dict[str, dict[int, list[float]]] = {}
     for row in good:
@@ -176,9 +181,12 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--truths", type=int, default=TRUTHS, help="specimens")
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--out", type=Path, default=Path("coverage.jsonl"))
+    parser.add_argument("--write", action="store_true", help="into docs/contributing/coverage.md")
     told: Any = parser.parse_args(arguments)
-    found = run(work, jobs(told.repeats, told.truths), told.workers, told.out)
-    print("\n".join(tables(found)))
+    lines = tables(run(work, jobs(told.repeats, told.truths), told.workers, told.out))
+    if told.write:
+        evidence_page.write("repeated specimens", lines, evidence_page.commit(), evidence_page.COVERAGE)
+    print("\n".join(lines))
 
 
 if __name__ == "__main__":

@@ -4,7 +4,7 @@
 
 Every published sample is estimated on its own, with the sizes of the model (`calibrated`) taken from the samples of
 all other laboratories, populations included. Prints the table of docs/contributing/evidence.md; `--write` puts it
-there.
+there (five minutes of one core; rows that were found before an interruption are not computed again).
 """
 
 import argparse
@@ -206,24 +206,20 @@ def by_tc(s: PublishedSample) -> Wire:
 def and_of_its_lot(
     make: Callable[[PublishedSample], Wire], **anchor: Callable[[PublishedSample], Measured]
 ) -> Estimated:
-    """The sample and the next one of its series, on which something was measured, as one lot."""
+    """The sample and the first one of its lot, on which something was measured."""
 
     def wires(s: PublishedSample) -> list[Wire]:
-        others = series_of(s)
-        other = others[(others.index(s) + 1) % len(others)]
-        known = {name: measure(other) for name, measure in anchor.items()}
-        return [replace(make(s), lot="series"), replace(make(other), name="other", lot="series", **known)]
+        first = lot_of(s)[0]
+        known = {name: measure(first) for name, measure in anchor.items()}
+        return [replace(make(s), lot="one"), replace(make(first), name="first", lot="one", **known)]
 
     return wires
 
 
-def series_of(s: PublishedSample) -> list[PublishedSample]:
-    """Samples of one source, kind, form and alloy whose Tc and Bc2 are known as well as those of the sample."""
-    alike = (s.source, kind_of(s), s.form, s.alloy)
-    known = select("Tc_K", "Bc2_T", where=lambda o: MILLED not in o.name)
-    return [o for o in known if (o.source, kind_of(o), o.form, o.alloy) == alike
-            and math.isfinite(o.a_nm) == math.isfinite(s.a_nm)
-            and math.isfinite(o.tin_at_percent) == math.isfinite(s.tin_at_percent)]  # fmt: skip
+def lot_of(s: PublishedSample) -> list[PublishedSample]:
+    """Samples that share its wire, alloy or powder mix and have Tc and Bc2; none where it is a lot of its own."""
+    known = select("Tc_K", "Bc2_T", where=lambda o: bool(o.lot) and MILLED not in o.name)
+    return [o for o in known if (o.source, o.lot) == (s.source, s.lot)]
 
 
 def tc_of(draws: JointDraws, s: PublishedSample) -> tuple[np.ndarray, float]:
@@ -257,36 +253,36 @@ def questions() -> list[Question]:
     solid = [s for s in tin if s.form != "film"]
     field = select("Tc_K", "Bc2_T", judges="field", where=lambda s: MILLED not in s.name)
 
-    def having(samples: Sequence[PublishedSample], *names: str, of_field: bool = False, series: bool = False,
+    def having(samples: Sequence[PublishedSample], *names: str, of_field: bool = False, follows: bool = False,
                undoped: bool | None = None) -> list[PublishedSample]:  # fmt: skip
         return [s for s in samples if s.given(*names) and (s in field or not of_field)
-                and (not series or len(series_of(s)) > 1) and undoped in (None, s.undoped)]  # fmt: skip
+                and (not follows or s in lot_of(s)[1:]) and undoped in (None, s.undoped)]  # fmt: skip
 
     probed = [s for s in having(lattice, "tin_at_percent") if s.tin_by != "nominal"]
     ordered = having(lattice, "S_a")
-    series = having(lattice, series=True)
+    following = having(lattice, follows=True)
     found = [
         Question("a → Tc", "K", lattice, by_lattice, tc_of),
         Question("a and order → Tc", "K", ordered,
                  lambda s: by_lattice(s, 0.04 * s.tin_at_percent * s.S_a, s.u_S_a), tc_of),
         Question("a and order by resistivity → Tc", "K", having(lattice, RHO), by_lattice_and_resistivity, tc_of),
         Question("a and tin → Tc", "K", probed, by_lattice_and_tin, tc_of),
-        Question("a, and Tc of another of its lot → Tc", "K", series,
+        Question("a, and Tc of another of its lot → Tc", "K", following,
                  and_of_its_lot(by_lattice, tc_k=measured_tc), tc_of),
         Question("tin → Tc, bulk and wire", "K", solid, by_tin, tc_of),
-        Question("tin, and Tc of another of its lot → Tc", "K", having(solid, series=True),
+        Question("tin, and Tc of another of its lot → Tc", "K", having(solid, follows=True),
                  and_of_its_lot(by_tin, tc_k=measured_tc), tc_of),
         Question("tin → Tc, films", "K", [s for s in tin if s.form == "film"], by_tin, tc_of),
         Question("a → tin", "at.%", probed, by_lattice, reading_of),
         Question("a and order by resistivity → tin", "at.%", having(probed, RHO),
                  by_lattice_and_resistivity, reading_of),
-        Question("a, and tin of another of its lot → tin", "at.%", having(probed, series=True),
+        Question("a, and tin of another of its lot → tin", "at.%", having(probed, follows=True),
                  and_of_its_lot(by_lattice, tin_at_percent=measured_tin), reading_of),
         Question("a → Bc2", "T", having(lattice, of_field=True), by_lattice, field_of),
         Question("a and order by resistivity → Bc2", "T", having(lattice, RHO, of_field=True),
                  by_lattice_and_resistivity, field_of),
         Question("a and tin → Bc2", "T", having(probed, of_field=True), by_lattice_and_tin, field_of),
-        Question("a, and Bc2 of another of its lot → Bc2", "T", having(series, of_field=True),
+        Question("a, and Bc2 of another of its lot → Bc2", "T", having(following, of_field=True),
                  and_of_its_lot(by_lattice, bc2_t=measured_field), field_of),
     ]
     for words, undoped in (("doped", False), ("undoped", True)):
@@ -294,7 +290,7 @@ def questions() -> list[Question]:
         found += [
             Question(f"tin → Bc2, {words}", "T", solid_ones, by_tin, field_of),
             Question(f"Tc → Bc2, {words}", "T", ones, by_tc, field_of),
-            Question(f"Tc, and Bc2 of another of its lot → Bc2, {words}", "T", having(ones, series=True),
+            Question(f"Tc, and Bc2 of another of its lot → Bc2, {words}", "T", having(ones, follows=True),
                      and_of_its_lot(by_tc, bc2_t=measured_field), field_of),
         ]
     return found  # fmt: skip
@@ -346,42 +342,98 @@ def baseline(samples: Sequence[PublishedSample]) -> list[Score]:
     return found
 
 
-def limits(n: int, share: float) -> str:
-    """Between which shares a coverage lies by chance, 95 %."""
-    low, high = binom.ppf([0.025, 0.975], n, share) / n
-    return f"{low:.2f}-{high:.2f}"
+class Answer(NamedTuple):
+    """Scores of a question, and the laboratory of each."""
+
+    title: str
+    unit: str
+    scores: list[Score]
+    laboratories: list[str]
+
+    def inside(self, share: int) -> dict[object, list[float]]:
+        """Ones and zeros by laboratory: whether the 68 (0) or the 95 % interval (1) holds the measured value."""
+        return by_group(zip(self.laboratories, (float(one[share]) for one in self.scores), strict=True))
 
 
-def row(title: str, unit: str, found: Sequence[Score], laboratories: Sequence[str]) -> str:
-    n, mean = len(found), np.mean(np.array(found, dtype=float), axis=0)
-    by = by_group(zip(laboratories, (one.inside_68 for one in found), strict=True))
-    return (
-        f"| {title} | {n} ({len(by)}) | {mean[0]:.2f} ({limits(n, 0.68)}) | {mean[1]:.2f} ({limits(n, 0.95)}) "
-        f"| {mean[2]:.2f} {unit} | {mean[3]:+.2f} | {mean[4]:.2f} | {_means(by).mean():.2f} ({limits(len(by), 0.68)}) |"
-    )
-
-
-def answered(question: Question, n: int, tables: dict[str, Hyperparameters]) -> str:
-    """Row of the table for one question."""
+def answered(question: Question, n: int, tables: dict[str, Hyperparameters]) -> Answer:
     laboratories = [s.laboratory for s in question.samples]
-    return row(question.title, question.unit, scores(question, n, tables), laboratories)
+    return Answer(question.title, question.unit, scores(question, n, tables), laboratories)
 
 
-def table(n: int) -> list[str]:
+def alike(answers: Sequence[Answer], share: int) -> float:
+    """How alike samples of one laboratory are in being inside: intraclass correlation, pooled over the questions.
+
+    By the analysis of variance: mean squares between and within laboratories, about the share of each question.
+    Questions that one laboratory answers, or all samples alike, say nothing.
+    """
+    between = within = of_laboratories = of_samples = size = 0.0
+    for answer in answers:
+        groups = [np.array(values) for values in answer.inside(share).values()]
+        every = np.concatenate(groups)
+        if len(groups) < 2 or every.std() == 0.0:
+            continue
+        between += sum(len(values) * float(values.mean() - every.mean()) ** 2 for values in groups)
+        within += sum(float(np.sum((values - values.mean()) ** 2)) for values in groups)
+        of_laboratories, of_samples = of_laboratories + len(groups) - 1, of_samples + len(every) - len(groups)
+        size += len(every) - sum(len(values) ** 2 for values in groups) / len(every)
+    between, within, size = between / of_laboratories, within / of_samples, size / of_laboratories
+    return max(0.0, (between - within) / (between + (size - 1.0) * within))
+
+
+def effective(laboratories: Sequence[str], correlation: float) -> int:
+    """How many independent samples these are worth: their number over the design effect (L. Kish, from memory)."""
+    members = np.unique(laboratories, return_counts=True)[1]
+    n = len(laboratories)
+    return max(1, round(n / (1.0 + (float(np.sum(members**2)) / n - 1.0) * correlation)))
+
+
+def limits(n: int, share: float) -> tuple[float, float]:
+    """Between which shares a coverage of so many independent samples lies by chance, 95 % (binomial)."""
+    low, high = binom.ppf([0.025, 0.975], n, share) / n
+    return float(low), float(high)
+
+
+def row(answer: Answer, correlations: Sequence[float]) -> str:
+    n, mean = len(answer.scores), np.mean(np.array(answer.scores, dtype=float), axis=0)
+    by = answer.inside(0)
+    cells = [answer.title, f"{n} ({len(by)})"]
+    for k, share in enumerate((0.68, 0.95)):
+        worth = effective(answer.laboratories, correlations[k])
+        one, other = limits(n, share), limits(worth, share)
+        cells.append(f"{mean[k]:.2f} ({one[0]:.2f}-{one[1]:.2f}; of {worth}: {other[0]:.2f}-{other[1]:.2f})")
+    cells += [f"{mean[2]:.2f} {answer.unit}", f"{mean[3]:+.2f}", f"{mean[4]:.2f}"]
+    votes = limits(len(by), 0.68)
+    return f"| {' | '.join(cells)} | {_means(by).mean():.2f} ({votes[0]:.2f}-{votes[1]:.2f}) |"
+
+
+def answers(n: int, kept: evidence_page.Kept | None = None) -> list[Answer]:
+    """Answers to all questions, and the baseline behind the first."""
+    found: list[Answer] = []
+    tables: dict[str, Hyperparameters] = {}
+    for question in questions():
+        one = kept.get(question.title) if kept else None
+        answer = Answer(*one[:2], [Score(*s) for s in one[2]], one[3]) if one else answered(question, n, tables)
+        if kept and not one:
+            kept.put(question.title, answer)
+        found.append(answer)
+        if len(found) == 1:
+            scored = baseline(question.samples)
+            found.append(Answer("no lattice: Tc of the other laboratories", "K", scored, answer.laboratories))
+    return found
+
+
+def table(found: Sequence[Answer]) -> list[str]:
     """Rows of docs/contributing/evidence.md."""
+    correlations = [alike(found, share) for share in (0, 1)]
     lines = [
-        "| from → what | samples (laboratories) | inside 68 % (by chance) | inside 95 % (by chance) "
+        "Correlation within a laboratory: {:.2f} of being inside 68 %, {:.2f} of 95 %.".format(*correlations),
+        "",
+        "| from → what | samples (laboratories) "
+        "| inside 68 % (by chance; clustered) | inside 95 % (the same) "
         "| width of 68 % | bias | CRPS | inside 68 %, one vote a laboratory (by chance) |",
         "|---|---|---|---|---|---|---|---|",
     ]
-    tables: dict[str, Hyperparameters] = {}
-    for question in questions():
-        lines.append(answered(question, n, tables))
-        if len(lines) == 3:
-            samples = question.samples
-            laboratories = [s.laboratory for s in samples]
-            lines.append(row("no lattice: Tc of the other laboratories", "K", baseline(samples), laboratories))
-    return lines
+    return lines + [row(answer, correlations) for answer in found]
 
 
 def main() -> None:
@@ -390,10 +442,11 @@ def main() -> None:
     parser.add_argument("--draws", type=int, default=1000)
     parser.add_argument("--write", action="store_true")
     options = parser.parse_args()
-    lines = table(options.draws)
+    of = evidence_page.fingerprint(*MADE_BY)
+    lines = table(answers(options.draws, evidence_page.Kept("published", of, options.draws)))
     print("\n".join(lines))
     if options.write:
-        evidence_page.write("published", lines, evidence_page.fingerprint(*MADE_BY))
+        evidence_page.write("published", lines, of)
 
 
 if __name__ == "__main__":

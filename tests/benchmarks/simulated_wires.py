@@ -5,9 +5,10 @@
     python -m tests.benchmarks.simulated_wires --write
 
 One row a setting: share of wires with tin beyond two u, then coverage at 68 and 95 % and rms z. `--write` puts the
-tables of docs/contributing/evidence.md there, row by row as they come (a quarter of an hour of one core). Asserts
-nothing. Truths are those of `tests.estimates.truths`, which shares nothing with the model; "model" and "model-doubled"
-are drawn from the model's own hyper-parameters (`of_the_model`), to see whether the draws are those of the posterior.
+tables of docs/contributing/evidence.md there (a quarter of an hour of one core; an interrupted run goes on where it
+was). Asserts nothing. Truths are those of `tests.estimates.truths`, which shares nothing with the model; "model" and
+"model-doubled" are drawn from the model's own hyper-parameters (`of_the_model`), to see whether the draws are those of
+the posterior.
 """
 
 import argparse
@@ -30,6 +31,7 @@ from xrdorder.estimates import (
 )
 from xrdorder.estimates import evidence as evidence_of
 from xrdorder.estimates import unknowns as unknowns_of
+from xrdorder.estimates.model import DRAWS
 from xrdorder.estimates.properties import critical_temperature, field_ratio
 from xrdorder.uncertainty import Contributions
 
@@ -52,7 +54,7 @@ WORDS = {
     "tc": "one Tc a lot", "bc2": "one Bc2 a lot",
 }  # fmt: skip
 SMALL, MOST, MIDDLE = (30, 1, 5), (60, 1, 5), (8, 5, 10)
-LARGE = {"priors-5": 5, "priors": 2, "uniform-5": 2, "uniform-0": 1, "uniform-9": 1}
+LARGE = {"priors-5": 5, "priors": 5, "uniform-5": 2, "uniform-0": 1, "uniform-9": 1}
 TABLES = {
     "simulated": [
         *((truth, "", size) for truth, studies in LARGE.items()
@@ -62,6 +64,8 @@ TABLES = {
     "anchored": [("priors-5", anchor, (30, 1, 8)) for anchor in ("tc", "bc2")],
 }
 """Rows of docs/contributing/evidence.md: truth, what anchors each lot, (studies, lots, wires)."""
+WALKERS_SHORT = 250
+"""Studies of more wires have too few walkers for the draws of the others: they are drawn as often as for a user."""
 SIZES = (
     "scale_pm", "slope_spread", "lot_offset_pm", "wire_scatter_pm", "u_widening_pm", "tin_in_lot", "disorder_in_lot",
     "u_probe_bias", "u_tin_offset", "tc_offset_k", "tc_scatter_k", "u_ratio_doped", "u_ratio_undoped", "ratio_scatter",
@@ -82,7 +86,7 @@ def of_the_model(
     wire = populations.state(hyper, shared.population, z[0], z[1])
     of_lot = unknowns_of.Relations(*(part[:, evidence.lot_of] for part in shared.relations))
     tc = critical_temperature(wire.tin, of_lot.tin_offset, of_lot.tc_offset)[0] + hyper["tc_scatter_k"] * z[2]
-    bc2 = tc * (field_ratio(hyper, of_lot, tc) + hyper["ratio_scatter"] * z[3])
+    bc2 = tc * (field_ratio(hyper, of_lot, tc) + of_lot.ratio_scatter * z[3])
     white = np.stack([rng.standard_t(n, len(simulated)), rng.standard_normal(len(simulated))], axis=1)
     noise = np.linalg.solve(evidence.whitening, white[:, :, None])[:, :, 0]
     missing, away = hyper["order_of_lines"] - wire.order, wire.tin - hyper["pivot_tin"]
@@ -188,15 +192,22 @@ def row(title: str, size: str, scores: dict[str, np.ndarray]) -> str:
 
 
 def write_tables(n: int) -> None:
-    """Put the tables of docs/contributing/evidence.md there, each row as soon as it is known."""
+    """Put the tables of docs/contributing/evidence.md there; rows of an interrupted run are not computed again."""
+    of = evidence_page.fingerprint(*MADE_BY)
+    kept = evidence_page.Kept("simulated", of, n)
     for name, settings in TABLES.items():
         lines = HEAD.splitlines()
         for truth, anchor, (studies, lots, wires) in settings:
             title = ", ".join(WORDS[part] for part in (truth, anchor) if part)
-            scores = campaign(truth, lots, wires, studies, n, anchor)
-            lines.append(row(title, f"{studies}, {lots} × {wires}", scores))
-            print(lines[-1], flush=True)
-            evidence_page.write(name, lines, evidence_page.fingerprint(*MADE_BY))
+            size = f"{studies}, {lots} × {wires}"
+            line = kept.get(title + size)
+            if line is None:
+                draws = DRAWS if lots * wires > WALKERS_SHORT else n
+                line = row(title, size, campaign(truth, lots, wires, studies, draws, anchor))
+            kept.put(title + size, line)
+            lines.append(line)
+            print(line, flush=True)
+        evidence_page.write(name, lines, of)
 
 
 def main() -> None:

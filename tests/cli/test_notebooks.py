@@ -44,8 +44,8 @@ def test_an_estimate_shows_itself():
     assert "<table>" in found._repr_html_() and "not a measurement" in found._repr_html_()
     figure = xrdorder.plot(found)
     assert isinstance(figure, matplotlib.figure.Figure)
-    drawn = {label.get_text() for axes in figure.axes for label in axes.get_yticklabels()}
-    assert set(frame.loc[frame["unit"].isin(["K", "T"]) & np.isfinite(frame["low"]), "by"]) == drawn
+    drawn = {text.get_text() for text in figure.findobj(matplotlib.text.Text)}
+    assert set(frame.loc[frame["unit"].isin(["K", "T"]) & np.isfinite(frame["low"]), "by"]) <= drawn
 
 
 def test_figures_have_the_width_of_a_column_by_name():

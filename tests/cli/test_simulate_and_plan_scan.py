@@ -113,10 +113,10 @@ def test_radiations_in_ten_lines(run, narrow):
 
 @pytest.mark.slow
 def test_wires_in_ten_lines(run, narrow, specimen, instrument):
-    words = ("--about", "wires", "--see", 0.05, "--scatter", 0.01, "--cost", 5, 1, 3)
+    words = ("--about", "wires", "--detect", 0.05, "--scatter", 0.01, "--cost", 5, 1, 3)
     shown = answered(run("plan-scan", specimen, "--instrument", instrument, *words))
     assert re.search(r"^scans +\d+ ", shown, re.MULTILINE)
-    words = ("--of", "Ic", "--see", 5, "--scatter", 3, "--u-measured", 1)
+    words = ("--of", "Ic", "--detect", 5, "--scatter", 3, "--u-measured", 1)
     current = answered(run("plan-scan", "--about", "wires", *words))
     assert "5 % in critical current" in current and re.search(r"^measured +\d+ ", current, re.MULTILINE)
 
@@ -131,11 +131,11 @@ def test_a_rehearsed_study_tells_how_far_wires_scatter(run, specimen, instrument
     )
     assert run("simulate", "study.toml", "--instrument", instrument, "--out", "made").exit_code == 0
     assert run("run", "made", "--no-figures", "--workers", 1).exit_code == 0
-    words = ("--about", "wires", "--of", "site_order", "--see", 0.05, "--study", "made")
+    words = ("--about", "wires", "--of", "site_order", "--detect", 0.05, "--study", "made")
     result = run("plan-scan", specimen, "--instrument", instrument, *words)
     assert result.exit_code == 0, result.output
     assert "replicates of made, 2 degrees of freedom" in result.stdout
-    refused = run("plan-scan", "--about", "wires", "--of", "Ic", "--see", 5, "--u-measured", 1, "--study", "made")
+    refused = run("plan-scan", "--about", "wires", "--of", "Ic", "--detect", 5, "--u-measured", 1, "--study", "made")
     assert refused.exit_code == 2 and "give that of Ic with --scatter" in refused.stderr
 
 
@@ -146,14 +146,14 @@ def test_a_rehearsed_study_tells_how_far_wires_scatter(run, specimen, instrument
         (("{specimen}",), "--instrument is missing"),
         (("{specimen}", "--instrument", "{instrument}", "--range", "0.5,90"), "from_deg = 0.5; give degrees 2 theta"),
         (("{specimen}", "--instrument", "{instrument}", "--range", "100,60"), "give a range of 10 degrees"),
-        (("{specimen}", "--instrument", "{instrument}", "--least", "2"), "give a part of a uniform scan, below 1"),
+        (("{specimen}", "--instrument", "{instrument}", "--least-share", "2"), "give a part of a uniform scan"),
         (("{specimen}", "--instrument", "{instrument}", "--target-site-order", "-1"), "is not above zero"),
         (("--from-pattern", "{letters}", "--instrument", "{instrument}"), "letters.xy"),
         (("--about", "radiation", "--consider", "70 keV"), "the tables hold from 5 to 60 keV"),
-        (("--about", "wires"), "--see is missing"),
-        (("--about", "wires", "--of", "hardness", "--see", "1"), "--of hardness is not planned for"),
-        (("--about", "wires", "--see", "0.1", "--power", "1.5"), "give a probability below 1"),
-        (("--about", "wires", "--of", "Tc_K", "--see", "0.1", "--study", "none", "--u-measured", "0.1"), "none"),
+        (("--about", "wires"), "--detect is missing"),
+        (("--about", "wires", "--of", "hardness", "--detect", "1"), "--of hardness is not planned for"),
+        (("--about", "wires", "--detect", "0.1", "--power", "1.5"), "give a probability below 1"),
+        (("--about", "wires", "--of", "Tc_K", "--detect", "0.1", "--study", "none", "--u-measured", "0.1"), "none"),
     ],
 )
 def test_what_cannot_be_is_one_line(run, scans, specimen, instrument, words, said):

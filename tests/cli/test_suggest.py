@@ -68,7 +68,7 @@ def test_three_sentences_come_first(run, tmp_path, measured):
 def test_without_currents_it_says_what_would_help(run, tmp_path):
     text = flat(run(study(before=BEFORE), "--field", "12").output)
     assert "Measured no current of this lot at 12 T; what follows is expected from growth, not measured" in text
-    assert "Ic of the wires you have helps more than further patterns" in text
+    assert "measure Ic of the wires you have (critical_current_a), not more patterns" in text
     assert "relative Ic at 12 T" in text and "from one published wire" in text
     assert all(row["measured_difference"] == "" for row in rows(tmp_path))
 

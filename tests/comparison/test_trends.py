@@ -238,13 +238,8 @@ def test_outliers_are_rarely_seen_where_there_are_none():
         assert seen <= binom.ppf(1 - CHANCE, 300, 0.05)
 
 
-def test_outliers_from_a_line():
-    rng = np.random.default_rng(8)
-    x = np.linspace(600, 750, 12)
-    values = wires(rng, 0.01 * x, own=0.05)
-    values.value[4] -= 1.0
-    assert [one.sample for one in outliers(values, ["all"] * 12, x)] == ["w4"]
-    assert outliers(values, ["all"] * 12, np.full(12, 650.0)) == []
+def test_without_variants_or_degrees_of_freedom_nobody_is_odd():
+    values = wires(np.random.default_rng(8), np.zeros(12), own=0.05)
     assert outliers(values, [""] * 12) == []
     assert outliers(values.select([0, 1]), ["a", "a"]) == []
 

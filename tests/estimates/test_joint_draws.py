@@ -181,13 +181,15 @@ def test_a_lot_of_two_kinds_is_two_lots() -> None:
     assert set(drawn.by_lot) == {"spool (binary)", "spool (Ta)", "other"}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("off_pm", [-2.0, 1.0])
 def test_one_wrong_lattice_parameter_does_not_bend_the_study(off_pm: float) -> None:
     """Strain of 0.2 % is 1 pm; vapour-grown crystals lie 2 pm low (R. Escudero et al., arXiv:0907.0411)."""
     good = lot(6)
     wrong = wire("wrong", "lot", tin=24.0 + off_pm / 0.136)
     wrong = wrong.__class__(**{**wrong.__dict__, "site_order": 0.93})
-    alone, together = joint_draws(good, n=N), joint_draws([*good, wrong], n=N)
+    # 4000: whether the wire or the scale is wrong has two answers, of which few walkers find now more, now less
+    alone, together = joint_draws(good, n=4000), joint_draws([*good, wrong], n=4000)
     for one in good:
         before, after = (100.0 * draws.of(one.name, "tin_fraction") for draws in (alone, together))
         # 0.6 and 0.9 at.% while the lattice error was normal

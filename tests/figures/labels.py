@@ -56,8 +56,7 @@ def troubles(figure):
 
 
 def axis_troubles(figure):
-    """Say which axes have numbers at fewer than two ticks, and where marks or bars lie off their axes."""
-    figure.draw_without_rendering()
+    """Say which axes of a figure that was laid out have numbers at a single tick, and where data lie off their axes."""
     found = []
     for k, axes in enumerate(figure.axes):
         if not axes.axison:
@@ -97,9 +96,8 @@ def _off(axes):
 def widths(figure):
     """Widths of all lines that are drawn (points): curves, bars, contours, edges of marks and patches, frames, ticks.
 
-    Grounds of rows, drawn as lines as wide as a row, and hatches are no lines.
+    The figure was laid out. Grounds of rows, drawn as lines as wide as a row, and hatches are no lines.
     """
-    figure.draw_without_rendering()
     found = set()
     for line in figure.findobj(Line2D):
         off = line.axes is None or (not line.axes.axison and line not in line.axes.lines)  # ticks of no axis
@@ -132,8 +130,7 @@ ROW_PT = 8.0
 
 
 def covered(figure):
-    """Say which legends, and which words that are placed by the frame of an axes, lie on data."""
-    figure.draw_without_rendering()
+    """Say which legends, and which words placed by the frame of an axes, lie on data; the figure was laid out."""
     renderer = figure.canvas.get_renderer()
     boxes = [("legend", one.get_window_extent(renderer), figure.axes) for one in figure.legends]
     for axes in figure.axes:

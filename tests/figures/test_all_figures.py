@@ -44,7 +44,9 @@ SHOWN = [
 @pytest.fixture(scope="module", params=SHOWN)
 def figure(request):
     name, size = request.param
-    return every.figure(name, SIZES[size])
+    drawn = every.figure(name, SIZES[size])
+    drawn.draw_without_rendering()
+    return drawn
 
 
 def test_no_figure_is_forgotten():
@@ -92,6 +94,7 @@ def test_a_legend_on_data_and_a_width_of_its_own_are_seen():
     axes.legend(loc="lower right")
     axes.axhline(0.05, linewidth=1.234)
     axes.text(0.5, 0.5, "on it " * 9, transform=axes.transAxes, fontsize=30)
+    figure.draw_without_rendering()
     found = covered(figure)
     assert any("'legend' lies on data" in one for one in found) and any("on it" in one for one in found)
     assert 1.234 in widths(figure)
@@ -101,6 +104,7 @@ def test_a_single_tick_and_data_off_the_axis_are_seen():
     figure = every.figure("resolution")
     figure.axes[0].set_xticks([50.0])
     figure.axes[0].set_ylim(0.5, 0.6)
+    figure.draw_without_rendering()
     found = axis_troubles(figure)
     assert any("a single tick at 50" in one for one in found) and any("data off the axis" in one for one in found)
 

@@ -92,11 +92,43 @@ def test_scattered_lines_make_the_lattice_uncertain_by_what_they_move_it(
     assert np.sqrt(np.mean(np.square(told))) == pytest.approx(np.std(moved), rel=0.2)
 
 
-def test_few_grains_are_told(job: Procedure, lined: SingleLinesOfPhases) -> None:
-    rng = np.random.default_rng(8)
+def uneven(lined: SingleLinesOfPhases, by: float, seed: int) -> SingleLinesOfPhases:
+    """The same lines, areas of the A15 scattered by this share."""
     lines, singles = lined["nb3sn"]
-    uneven = tuple(replace(line, area=line.area * float(np.exp(rng.normal(0.0, 0.2)))) for line in singles)
-    (flag,) = scatter_flags(LineScatter(job.fit, {**lined, "nb3sn": (lines, uneven)}), job.main)
+    factors = np.exp(np.random.default_rng(seed).normal(0.0, by, len(singles)))
+    scattered = tuple(replace(line, area=line.area * float(f)) for line, f in zip(singles, factors, strict=True))
+    return {**lined, "nb3sn": (lines, scattered)}
+
+
+def test_scattered_areas_make_order_and_amounts_uncertain_by_what_they_move_them(
+    job: Procedure, lined: SingleLinesOfPhases
+) -> None:
+    """Columns of the lines are the counts of the A15 divided, each as many times the scatter that is found."""
+    scatter = LineScatter(job.fit, uneven(lined, 0.2, 11))
+    (found,) = (one for one in scatter.phases if one.lines is job.main)
+    changes = [one.change for one in scatter_errors(scatter, job.main) if one.source.startswith("line areas/nb3sn")]
+    assert found.true_areas == pytest.approx(0.2, rel=0.5)  # some 20 lines
+    whole = job.model.part(job.main, job.fit.values())
+    # lines outside the range, of which only tails are seen, are no columns
+    assert np.sum(changes, axis=0) == pytest.approx(found.true_areas * whole, abs=0.01 * found.true_areas * whole.max())
+
+
+def test_what_texture_and_order_followed_is_put_back(job: Procedure, lined: SingleLinesOfPhases) -> None:
+    (found,) = (one for one in LineScatter(job.fit, uneven(lined, 0.2, 12)).phases if one.lines is job.main)
+    assert found.true_areas > found.areas
+
+
+def test_few_lines_follow_the_displacement_of_the_others(job: Procedure, lined: SingleLinesOfPhases) -> None:
+    """Two lines of niobium know their lattice no better than the scattered lines of the A15 know where it stands."""
+    lines, singles = lined["nb"]
+    moved = displaced(lined, "nb3sn", np.random.default_rng(8).normal(0.0, 0.02, len(lined["nb3sn"][1])))
+    errors = scatter_errors(LineScatter(job.fit, {**moved, "nb": (lines, singles[:2])}), job.main)
+    assert {one.source for one in errors} >= {"line positions/a_nm", "line positions/lattice_a_nm_nb"}
+
+
+def test_few_grains_are_told(job: Procedure, lined: SingleLinesOfPhases) -> None:
+    rng, (_, singles) = np.random.default_rng(8), lined["nb3sn"]
+    (flag,) = scatter_flags(LineScatter(job.fit, uneven(lined, 0.2, 8)), job.main)
     assert flag.name == "few-grains" and "% in area" in flag.message and "angle" not in flag.message
     moved = displaced(lined, "nb3sn", rng.normal(0.0, 0.02, len(singles)))
     (flag,) = scatter_flags(LineScatter(job.fit, moved), job.main)

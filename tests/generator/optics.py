@@ -18,7 +18,9 @@ from .stray import StrayTruth, WhiteTruth
 # Energy (eV), FWHM (eV) and share of every Lorentz line of the emission.
 # Four lines: G. Hölzer et al., Phys. Rev. A 56 (1997) 4554; values from memory. The plain doublet: peak
 # energies of the same paper, widths 2.29 and 2.94 eV from memory, and the shares of the two groups of the
-# four-line description.
+# four-line description. Molybdenum: energies R. D. Deslattes et al., Rev. Mod. Phys. 75 (2003) 35, widths M. O.
+# Krause, J. H. Oliver, J. Phys. Chem. Ref. Data 8 (1979) 329, shares W. T. Elam et al., Radiat. Phys. Chem. 63 (2002)
+# 121; all from memory.
 EMISSION: dict[str, tuple[tuple[float, float, float], ...]] = {
     "cu-ka": (
         (8047.837, 2.285, 0.579),
@@ -28,6 +30,7 @@ EMISSION: dict[str, tuple[tuple[float, float, float], ...]] = {
     ),
     "cu-ka doublet": ((8047.8227, 2.29, 0.659), (8027.8416, 2.94, 0.341)),
     "cu-ka1": ((8047.8227, 2.29, 1.0),),
+    "mo-ka": ((17479.372, 6.30, 0.6560), (17374.29, 6.49, 0.3440)),
 }
 _BETWEEN_THE_GROUPS_EV = 8037.0
 
@@ -67,7 +70,8 @@ class InstrumentTruth:
     `geometry` is one of `GEOMETRIES`. `lit_length_mm` makes the slit a variable one that lights this length at
     every angle. `wavelength_nm` replaces the tube by a monochromatic beam whose lines have the relative FWHM
     `bandwidth`; `polarisation_ratio` is K itself instead of a monochromator's. `stray` and `white` are what
-    else the beam holds.
+    else the beam holds. A circle of divisions that turns about another centre than the arm reads a true angle 2θ as
+    2θ + `eccentricity_deg` sin(2θ - `eccentric_toward_deg`).
     """
 
     radiation: str = "cu-ka"
@@ -91,6 +95,8 @@ class InstrumentTruth:
     bandwidth: float = 2e-4
     stray: tuple[StrayTruth, ...] = ()
     white: WhiteTruth | None = None
+    eccentricity_deg: float = 0.0
+    eccentric_toward_deg: float = 0.0
 
     def __post_init__(self) -> None:
         if self.geometry not in GEOMETRIES:
@@ -99,6 +105,12 @@ class InstrumentTruth:
             raise ValueError("flat_specimen and lit_length_mm belong to reflection")
         if self.polarisation_ratio is not None and self.monochromator_two_theta_deg is not None:
             raise ValueError("give K or the monochromator, not both")
+
+    def true_two_theta(self, read_deg: Array) -> Array:
+        """Where the arm stands when the circle reads these angles, to second order of the eccentricity."""
+        angle = np.radians(read_deg - self.eccentric_toward_deg)
+        e = self.eccentricity_deg
+        return read_deg - e * np.sin(angle) + e * math.radians(e) * np.sin(angle) * np.cos(angle)
 
     def emission(self) -> tuple[tuple[float, float, float], ...]:
         """(energy, FWHM, share) of the emission lines in eV, the second group rescaled when asked for.

@@ -121,7 +121,7 @@ def expected_counts(
 ) -> Array:
     """Mean counts; the strongest point of the whole pattern, background included, has `peak_counts`."""
     grid = default_two_theta() if two_theta is None else np.asarray(two_theta, dtype=float)
-    bragg = _bragg(sample, instrument, tuple(grid), table)
+    bragg = _bragg(sample, instrument, tuple(instrument.true_two_theta(grid)), table)
     if bragg.max() <= 0.0:
         raise ValueError("no line in the pattern")
     shape = bragg / bragg.max() + sample.background.at(grid)

@@ -30,9 +30,10 @@ from xrdorder.crystals.standards import standard
 from xrdorder.fitting import FitOptions, PatternFit, calibrate, fit_pattern
 from xrdorder.fitting.uncertainty_budget import U_OFFSET_DEG
 from xrdorder.material import Material, Specimen, characterise
+from xrdorder.profiles import Instrument
 from xrdorder.uncertainty import Contributions
 from xrdorder.xrays import GEMMI_TABLE, U_DISPERSION_DIFFERENCE, radiation
-from xrdorder.xrays.scattering import MeasuredDispersion
+from xrdorder.xrays.scattering import MeasuredDispersion, ScatteringTable
 
 CU_KA_EV = 8047.8
 PACKING = 0.6  # the package takes this solid share for the transparency shift, so the generator must
@@ -149,6 +150,14 @@ def phases(off: Drawn = RIGHT) -> list[Phase]:
     return found
 
 
+@lru_cache(maxsize=4)
+def scattering(off: float, energy_ev: float) -> ScatteringTable:
+    """A table whose f' of tin is off by so many standard uncertainties; the same object for the same one."""
+    first, second = GEMMI_TABLE.anomalous("Sn", energy_ev)
+    tin = {"Sn": (first + off * U_DISPERSION_DIFFERENCE, second)}
+    return MeasuredDispersion(GEMMI_TABLE, tin) if off else GEMMI_TABLE
+
+
 @dataclass(frozen=True)
 class Measured:
     """What came out."""
@@ -180,30 +189,45 @@ def measure(
     off = RIGHT
     if draw_shared and seed is not None:
         off = Drawn(*np.random.default_rng(10_000_019 + seed).normal(size=len(Drawn._fields)))
+    instrument = calibrated(one, grid, powder, off.certificate)
+    return evaluated(one, instrument, grid, sample, off, cross_checks=cross_checks)
+
+
+def calibrated(one: Case, grid: np.ndarray, counts: np.ndarray, certificate: float = 0.0) -> Instrument:
+    """What a scan of LaB6 makes of the instrument, the certificate off by so many standard uncertainties."""
     certified = standard("srm-660c")
-    told = replace(certified, lengths_nm=(certified.lengths_nm[0] + off.certificate * certified.u_lengths_nm[0],))
+    told = replace(certified, lengths_nm=(certified.lengths_nm[0] + certificate * certified.u_lengths_nm[0],))
     # without aberrations in the generator none may be in the fit: no slit is given, and the tiny transparency stays
-    slit = {"divergence_deg": 0.5, "specimen_length_mm": 50.0} if one.instrument.flat_specimen else {}
-    calibration = calibrate(as_pattern(grid, powder), told, detector_distance_mm=217.5, domain_size_nm=np.inf, **slit)
-    first, second = GEMMI_TABLE.anomalous("Sn", CU_KA_EV)
-    tin = {"Sn": (first + off.scattering * U_DISPERSION_DIFFERENCE, second)}
+    slit: dict[str, float] = {}
+    if one.instrument.flat_specimen:
+        slit = {"divergence_deg": one.instrument.divergence_deg, "specimen_length_mm": 50.0}
+    pattern = as_pattern(grid, counts, one.instrument.radiation)
+    return calibrate(pattern, told, detector_distance_mm=217.5, domain_size_nm=np.inf, **slit).instrument
+
+
+def evaluated(
+    one: Case, instrument: Instrument, grid: np.ndarray, counts: np.ndarray, off: Drawn, *, cross_checks: bool = True
+) -> Measured:
+    """What counts of the specimen say when what is told beside them is `off`."""
     fit = fit_pattern(
-        as_pattern(grid + off.offset * U_OFFSET_DEG, sample),
-        calibration.instrument,
+        as_pattern(grid + off.offset * U_OFFSET_DEG, counts, one.instrument.radiation),
+        instrument,
         phases=phases(off),
-        table=MeasuredDispersion(GEMMI_TABLE, tin) if off.scattering else GEMMI_TABLE,
+        specimen_length_mm=one.sample.specimen_length_mm,
+        table=scattering(off.scattering, one.instrument.emission()[0][0]),
         options=FitOptions(cross_checks=cross_checks),
     )
     specimen = Specimen(
         mount="ground-powder",
         temperature_c=22.5 + off.temperature * U_TEMPERATURE_K,
         u_temperature_k=U_TEMPERATURE_K,
+        undoped=True,
     )
     material = characterise(
         fit.values,
         fit.contributions,
         specimen,
-        radiation=radiation("cu-ka"),
+        radiation=radiation(one.instrument.radiation),
         tin_held=fit.tin_held,
         by_tin=fit.by_tin,
     )

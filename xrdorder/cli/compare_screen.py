@@ -54,7 +54,6 @@ def comparison_parts(found: StudyComparison, *, details: bool = False) -> list[P
 _SCATTER = {
     "replicates": "replicates of the study", "course": "a smooth curve over temperature and time (few replicates)",
     "published": "publication, up to some three times over (no replicates)", "variants": "the wires of each variant",
-    "told": "what was told",
 }  # fmt: skip
 
 

@@ -7,14 +7,13 @@ import click
 
 from xrdorder.cli.console import Entry, details_option, show
 from xrdorder.cli.options import ANY, EXISTING_FILE, POSITIVE, dopant_options
-from xrdorder.exceptions import ValidityError, XrdorderError
+from xrdorder.exceptions import ValidityError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from xrdorder.cli.console import Part
     from xrdorder.estimates.from_numbers import Estimate
-    from xrdorder.relations import Library
 
 _WIRES = {"binary": "binary wire", "doped": "doped wire", "Ta": "tantalum-doped wire", "Ti": "titanium-doped wire"}
 
@@ -66,6 +65,7 @@ def estimate(
     """
     from xrdorder.estimates.from_numbers import estimate as estimate_from
     from xrdorder.material import PUBLISHED_SCALE, read_tin_scale
+    from xrdorder.relations import PUBLISHED, read_relations
 
     _check_tin(tin_at_percent)
     found = estimate_from(
@@ -75,7 +75,7 @@ def estimate(
         dopants={element: content / 100.0 for element, (content, _) in dopants.items()},
         u_dopants={element: u / 100.0 for element, (_, u) in dopants.items() if u is not None},
         undoped=undoped,
-        library=_library(relation_files),
+        library=PUBLISHED.with_entries(entry for path in relation_files for entry in read_relations(path)),
         scale=PUBLISHED_SCALE if tin_scale is None else read_tin_scale(tin_scale),
     )
     show(*_parts(found, details=details))
@@ -136,18 +136,3 @@ def _check_tin(at_percent: float | None) -> None:
         raise ValidityError(f"tin content is {at_percent:g} at.%; did you mean {100.0 * at_percent:g}?")
     field = f"{100.0 * A15_FIELD[0]:g} to {100.0 * A15_FIELD[1]:g} at.%"
     raise ValidityError(f"tin content is {at_percent:g} at.%; give that of the A15, whose field is {field}")
-
-
-def _library(paths: tuple[Path, ...]) -> "Library":
-    """Published relations, and those of the files beside them."""
-    from xrdorder.relations import PUBLISHED, read_relations
-
-    library = PUBLISHED
-    for path in paths:
-        try:
-            library = library.with_entries(read_relations(path))
-        except ValueError as error:
-            if isinstance(error, XrdorderError):
-                raise
-            raise ValidityError(f"{path}: {error}") from error
-    return library

@@ -64,7 +64,7 @@ def explain(ctx: click.Context, study: Path, sample: str, quantity: str | None, 
         show(*_about(found), ESTIMATES, following, "", table, "", _READING)
     else:
         one = found.quantities[0]
-        show(_value(one), *_about(found), *([ESTIMATES] if one.estimated else []), *_behind(one, details))
+        show(_value(one), *([ESTIMATES] if one.estimated else []), "", *_about(found), *_behind(one, details))
     show(*(_origin(found) if details else _brief_remarks(found)))
 
 
@@ -123,7 +123,8 @@ def _described(found: "Explanation") -> list[Part]:
     treatment = told.get("treatment", "")
     if treatment:
         above = next((one.meaning for one in found.told if one.column == "hours_above"), "")
-        parts = {"final reaction plateau": "peak_c", "held": "hold_at_peak_h", "dose": "dose_h", above: "hours_above"}
+        parts = {"final reaction plateau": "peak_c", "held": "hold_at_peak_h", "thermal dose": "dose_h"}
+        parts[above] = "hours_above"
         more = (f"{words} {told[name]}" for words, name in parts.items() if told.get(name))
         treatment = ", ".join([treatment, *more])
     place, day = told.get("position_m", ""), told.get("date", "")

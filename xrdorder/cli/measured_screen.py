@@ -77,7 +77,7 @@ def _answer(held: "Held", rows: Sequence["Row"]) -> Iterator[Part]:
         mean = float(np.mean([row.difference for row in some]))
         pulls = [abs(row.difference) / row.u for row in some]
         noun, unit = some[0].measured.words.partition(" (")[0], some[0].measured.unit
-        amount = f"{mean:+.2g} {unit}" if unit != "1" else f"{mean:+.2g}"
+        amount = f"{float(f'{mean:.2g}'):+g}{f' {unit}' if unit != '1' else ''}"  # two digits, no power of ten
         sure = "" if len(some) * 2.0 * NormalDist().cdf(-max(pulls)) < LEVEL else "not "
         of = f"on average of {len(some)}, at most" if len(some) > 1 else "or"
         yield f"  {noun} {amount} {of} {max(pulls):.1f} u: {sure}significant"

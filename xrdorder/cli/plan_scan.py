@@ -58,17 +58,17 @@ _target_options = all_of(
 _scan_options = all_of(
     click.option("--hours", type=POSITIVE, help="Length of the scan; left out: as long as the targets take."),
     click.option("--range", "angles", type=PAIR, help="First and last angle 2 theta in degrees, as 20,140."),
-    click.option("--least", type=POSITIVE, default=0.25, show_default=True,
+    click.option("--least-share", type=POSITIVE, default=0.25, show_default=True,
                  help="Part of a uniform scan that is counted at least everywhere."),
     click.option("--table", type=NamedFile(), help="Write the ranges, steps and seconds to this CSV file."),
 )  # fmt: skip
 _wire_options = all_of(
-    click.option("--see", type=POSITIVE, help="Difference of two treatments that is to be seen, in the unit of --of."),
+    click.option("--detect", type=POSITIVE, help="Difference of two treatments to detect, in the unit of --of."),
     click.option("--of", "quantity", default="site_order", show_default=True,
                  help="Quantity: site_order, a_pm, tin_at_percent, domain_size_nm, Tc_K, Bc2_0K_T, or Ic in %."),
     click.option("--scatter", type=POSITIVE, help="Standard deviation of wires about their treatment, in that unit."),
     click.option("--study", type=click.Path(path_type=Path), help="Take the scatter from replicates of this study."),
-    click.option("--power", type=POSITIVE, default=0.8, show_default=True, help="Probability of seeing it."),
+    click.option("--power", type=POSITIVE, default=0.8, show_default=True, help="Probability of detecting it."),
     click.option("--alpha", type=POSITIVE, default=0.05, show_default=True, help="Probability of a false finding."),
     click.option("--u-measured", type=POSITIVE, help="Standard uncertainty of a measured Tc, Bc2 or Ic, in that unit."),
     click.option("--cost", type=(float, float, float), default=(1.0, 1.0, 1.0), show_default=True,
@@ -113,13 +113,13 @@ def _scan(told: dict[str, Any], details: bool) -> Answer:
     from xrdorder.scan_planning.plan import plan_scan as planned
     from xrdorder.scan_planning.plan import write_ranges
 
-    if not told["least"] < 1.0:
-        raise click.BadParameter(f"--least {told['least']:g}: give a part of a uniform scan, below 1")
+    if not told["least_share"] < 1.0:
+        raise click.BadParameter(f"--least-share {told['least_share']:g}: give a part of a uniform scan, below 1")
     prospect, targets = _prospect(told), _targets(told)
     seconds = None if told["hours"] is None else 3600.0 * told["hours"]
     with Progress("planning") as progress:
         plan = planned(
-            prospect, targets, seconds=seconds, least=told["least"], anchor_tc_k=told["measured_tc_k"],
+            prospect, targets, seconds=seconds, least=told["least_share"], anchor_tc_k=told["measured_tc_k"],
             progress=progress,
         )  # fmt: skip
     parts = scan_parts(plan, details=details)
@@ -153,8 +153,8 @@ def _wires(told: dict[str, Any], details: bool) -> Answer:
     from xrdorder.scan_planning.wires_plan import plan_wires
 
     name, factor, unit = asked_of(told["quantity"])
-    if told["see"] is None:
-        raise click.UsageError(f"--see is missing: the difference in {name} to be seen, in {unit or 'plain numbers'}")
+    if told["detect"] is None:
+        raise click.UsageError(f"--detect is missing: the difference in {name} to detect, in {unit or 'plain numbers'}")
     for option in ("power", "alpha"):
         if not told[option] < 1.0:
             raise click.BadParameter(f"--{option} {told[option]:g}: give a probability below 1")
@@ -165,7 +165,7 @@ def _wires(told: dict[str, Any], details: bool) -> Answer:
             found = forecast(_prospect(told), estimates=estimates, anchor_tc_k=told["measured_tc_k"])
     plan = plan_wires(
         name,
-        factor * told["see"],
+        factor * told["detect"],
         found,
         Costs(*told["cost"]),
         scatter=None if told["scatter"] is None else factor * told["scatter"],

@@ -47,14 +47,11 @@ def relations(
     """
     from xrdorder.relations import LABELS, PUBLISHED, read_relations
 
-    library = PUBLISHED
-    for file in files:
-        library = library.with_entries(read_relations(file))
+    library = PUBLISHED.with_entries(entry for file in files for entry in read_relations(file))
     if name is not None:
         if any(word is not None for word in (kind, wire, known, find)):
             raise click.UsageError("--kind, --wire, --known and --find choose from the list; leave out NAME")
-        show(*_relation(library.relation(name)))
-        return
+        return show(*_relation(library.relation(name)))
     if known is not None and known not in LABELS:
         raise click.UsageError(f"--known {known}: known are {', '.join(LABELS)}")
     found = [

@@ -49,7 +49,7 @@ def study_parts(results: "xr.Dataset", study: Path, *, details: bool = False) ->
         return [*parts, *_section("Models of the fits", _models(results))]
     lines = [f"{text} ({counted(samples)})" for text, samples in assumptions.items()]
     rest = len(lines[_MOST_ASSUMPTIONS:]) + len(said[1:])
-    more = [f"{rest} more assumptions and remarks in the log"] if rest else []
+    more = [f"{rest} more in the log"] if rest else []
     shown = [*lines[:_MOST_ASSUMPTIONS], *more]
     return [*parts, *(Entry("Assumptions" if k == 0 else "", line) for k, line in enumerate(shown))]
 

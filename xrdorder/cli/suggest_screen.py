@@ -26,7 +26,7 @@ def lot_parts(found: "LotPlan", *, details: bool = False) -> list[Part]:
         parts += [Entry("Measured", measured_words(found, k)), Entry("Best so far", best_words(found, k))]
         parts += [Entry("Next" if not j else "then", text) for j, text in enumerate(_nexts(found, k))]
     if found.maximised == "Ic" and not found.amperes:
-        parts.append(Entry("Cheaper", "Ic of the wires you have helps more than further patterns (critical_current_a)"))
+        parts.append(Entry("Cheaper", "measure Ic of the wires you have (critical_current_a), not more patterns"))
     parts += ["", found.table(details=details)]
     if details:
         parts += ["", *_behind(found)]

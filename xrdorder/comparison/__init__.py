@@ -5,7 +5,7 @@ Pure functions on the collated results of a study (`xrdorder.results.collate`); 
 * `values_of` takes one quantity out of the results, with signed contributions of every source; `values_from_draws`
   does so for what is predicted by draws (Tc, Bc2, relative current density).
 * `repeatability` asks replicates how far equal wires scatter beyond their known uncertainties; `about_course` bounds
-  that from above where there are hardly any, `told` takes it from experience.
+  that from above where there are hardly any.
 * `compare` puts samples into variants and gives all differences: what two variants share cancels, repeatability
   counts, many comparisons are corrected for; `verdict` says it in plain words. `Compared` keeps it with its samples.
 * `trend` fits a line with a band that knows what all samples share; `drifts` asks for courses over position or date
@@ -26,7 +26,7 @@ from xrdorder.comparison.differences import Comparison, Difference, compare
 from xrdorder.comparison.drifts import Drift, drift, drifts
 from xrdorder.comparison.multiple_comparisons import holm
 from xrdorder.comparison.quantity_draws import Values, grouping, values_from_draws, values_of
-from xrdorder.comparison.replicates import Repeatability, about_course, repeatability, told
+from xrdorder.comparison.replicates import Repeatability, about_course, repeatability
 from xrdorder.comparison.trends import Outlier, Trend, outliers, trend
 from xrdorder.comparison.wording import drift_words, methods_sentence, trend_words, verdict
 
@@ -49,7 +49,6 @@ __all__ = [
     "methods_sentence",
     "outliers",
     "repeatability",
-    "told",
     "trend",
     "trend_words",
     "values_from_draws",

@@ -91,7 +91,7 @@ class Comparison:
     difference, u_difference, p, p_adjusted : array, (c,)
         As in `Difference`.
     shared, private : array, (g, m) and (g, p)
-        Contributions to the means; `shared_names`, `private_names` are the sources.
+        Contributions to the means.
     scatter : array, (g,)
         Contribution of the scatter between wires to each mean; `leverage` is its square for a scatter of one.
     left_out : tuple of str
@@ -114,8 +114,6 @@ class Comparison:
     p_adjusted: Array
     shared: Array
     private: Array
-    shared_names: tuple[str, ...]
-    private_names: tuple[str, ...]
     scatter: Array
     leverage: Array
     left_out: tuple[str, ...]
@@ -190,22 +188,6 @@ class Comparison:
             abs(value) + half_width,
         )
 
-    def budget(self, first: str, second: str) -> list[tuple[str, float]]:
-        """What the uncertainty of a difference is made of: families of sources, largest first.
-
-        What cancels is not there; the squares add up to the square of `u`.
-        """
-        a, b = self._place(first), self._place(second)
-        squares: dict[str, float] = {"scatter between wires": float(self.scatter[a] ** 2 + self.scatter[b] ** 2)}
-        left = (self.shared[a] - self.shared[b]) ** 2
-        own = self.private[a] ** 2 + self.private[b] ** 2
-        for names, numbers in ((self.shared_names, left), (self.private_names, own)):
-            for name, square in zip(names, numbers, strict=True):
-                family = name.split("/", 1)[0]
-                squares[family] = squares.get(family, 0.0) + float(square)
-        parts = [(family, float(np.sqrt(square))) for family, square in squares.items() if square > 0.0]
-        return sorted(parts, key=lambda part: (-part[1], part[0]))
-
 
 def compare(
     values: Values,
@@ -230,7 +212,7 @@ def compare(
     reference : str, optional
         Compare with this variant only; otherwise all pairs are compared.
     scatter : Repeatability
-        Scatter between equal wires from elsewhere (`about_course`, `told`), on the scale of `Values.on_scale`. It
+        Scatter between equal wires from elsewhere (`about_course`), on the scale of `Values.on_scale`. It
         serves where there are few replicates and it has more degrees of freedom.
     telling : sequence of bool, optional
         Samples that may tell how far wires scatter; all unless given.
@@ -285,8 +267,6 @@ def compare(
         p_adjusted,
         shared,
         private,
-        some.shared_names,
-        some.private_names,
         of_scatter,
         leverage,
         (*values.left_out, *missing),

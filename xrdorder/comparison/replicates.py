@@ -58,7 +58,7 @@ class Repeatability:
         Scatters that may be, and how probable each is.
     origin : str
         "replicates"; "variants" where the wires of a variant had different treatments; "course" where it is the scatter
-        about a smooth course (`about_course`); "published" without any of these; "told".
+        about a smooth course (`about_course`); "published" without any of these.
     """
 
     u: float
@@ -295,8 +295,3 @@ def about_course(
     vectors, sizes, _ = np.linalg.svd(np.concatenate(columns, axis=1), full_matrices=False)
     found = excess(some.value, vectors[:, sizes > 1e-9 * sizes[0]], some.covariance(), prior_of(some))
     return replace(found, origin="course") if found.degrees_of_freedom else found
-
-
-def told(u: float) -> Repeatability:
-    """Scatter between equal wires that is known from experience, for certain."""
-    return Repeatability(u, 1_000_000, u, u, np.nan, np.array([u]), np.ones(1), "told")

@@ -19,8 +19,7 @@ from xrdorder.comparison.variants import (
 )
 from xrdorder.display import Displayed
 from xrdorder.exceptions import StudyError, XrdorderError, did_you_mean, no_such_lot
-from xrdorder.files import TableWriter
-from xrdorder.files.atomic import write_atomically
+from xrdorder.files.atomic import write_table
 from xrdorder.quantities.registry import UNIT_1, unit_of
 from xrdorder.results.open_study import OpenStudy, open_study
 from xrdorder.results.quantity_lookup import headed
@@ -157,15 +156,9 @@ def write_differences(found: StudyComparison, path: Path) -> None:
         The disk refuses.
     """
     forms = dict(difference=".8g", u=".4g", probability_positive=".4f", p=".4g", p_adjusted=".4g")
-
-    def write(temporary: Path) -> None:
-        with temporary.open("w", newline="", encoding="utf-8") as file:
-            writer = TableWriter(file)
-            writer.writerow(COLUMNS)
-            for row in difference_rows(found):
-                writer.writerow([format(cell, forms.get(name, "")) for name, cell in zip(COLUMNS, row, strict=True)])
-
-    write_atomically(path, write)
+    rows = ([format(cell, forms.get(name, "")) for name, cell in zip(COLUMNS, row, strict=True)]
+            for row in difference_rows(found))  # fmt: skip
+    write_table(path, (COLUMNS, *rows))
 
 
 def _quantity_named(word: str) -> str:

@@ -259,8 +259,8 @@ def _curved(values: Values, design: Array) -> float:
     return slope_test(values, with_square, NONE, about_first=True)[-1]
 
 
-def outliers(values: Values, variants: Sequence[str], x: ArrayLike | None = None) -> list[Outlier]:
-    """Name samples that do not fit the others of their variant (or a line over `x`), the clearest first.
+def outliers(values: Values, variants: Sequence[str]) -> list[Outlier]:
+    """Name samples that do not fit the others of their variant, the clearest first.
 
     Externally studentised residuals (R. D. Cook and S. Weisberg, *Residuals and Influence in Regression*, 1982, sec.
     2.2): each sample is judged by the scatter of the others, which is never taken to be smaller than the known
@@ -272,24 +272,13 @@ def outliers(values: Values, variants: Sequence[str], x: ArrayLike | None = None
     values : Values
     variants : sequence of str
         Empty leaves the sample out.
-    x : array, (n,), optional
-        Judge by one line over this variable instead of by the means of variants.
     """
     given = np.array([bool(variant) for variant in variants], dtype=bool)
-    if x is not None:
-        given &= np.isfinite(np.asarray(x, dtype=float))
     some = values.select(given).on_scale()
     labels = [label for label, one in zip(variants, given, strict=True) if one]
     if not len(some):
         return []
-    groups, belongs = indicator(labels)
-    if x is None:
-        design = belongs
-    else:
-        place = np.asarray(x, dtype=float)[given]
-        if np.ptp(place) == 0.0:
-            return []
-        design = np.column_stack([np.ones_like(place), (place - place.mean()) / np.ptp(place)])
+    groups, design = indicator(labels)
     dof = len(some) - design.shape[1]
     if dof < 2:
         return []
@@ -312,13 +301,13 @@ def outliers(values: Values, variants: Sequence[str], x: ArrayLike | None = None
     p = np.where(alone, 1.0, 2.0 * student.sf(ratio, dof - 1))
     adjusted = holm(p[~alone])
     found = []
-    sizes = dict(zip(groups, np.sum(belongs, axis=0), strict=True))
+    sizes = dict(zip(groups, np.sum(design, axis=0), strict=True))
     for k, p_adjusted in zip(np.flatnonzero(~alone), adjusted, strict=True):
         if p_adjusted < LEVEL:
             # of a logarithm to first order: times what the others let expect
             of_one = float(np.exp(some.value[k] - residual[k])) if values.by_logarithm else 1.0
             u = of_one * float(np.sqrt(square[k] * others[k]))
-            two = x is None and bool(sizes[labels[k]] == 2)
+            two = bool(sizes[labels[k]] == 2)
             found.append(
                 Outlier(some.samples[k], labels[k], of_one * float(residual[k]), u, float(p_adjusted), two)
             )

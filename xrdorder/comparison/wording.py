@@ -163,7 +163,6 @@ _ORIGINS = {
     "variants": "that between the wires of one variant, whose treatments differ,",
     "course": "that about a smooth course over temperature and time, as replicates are too few,",
     "published": "up to some three times that published of equal wires, as no replicates were measured,",
-    "told": "that which was told",
 }
 
 
@@ -177,7 +176,7 @@ def _scatter(comparisons: Sequence[Comparison]) -> str:
     for (origin, freedom), some in origins.items():
         whose = "" if len(some) == len(comparisons) else f"of {listed([manner(one.quantity).noun for one in some])} "
         amounts = ", ".join(_amount_of_scatter(one, named=len(comparisons) > 1) for one in some)
-        text = f" by {freedom} degree{'s' * (freedom != 1)} of freedom" if origin not in ("told", "published") else ""
+        text = f" by {freedom} degree{'s' * (freedom != 1)} of freedom" if origin != "published" else ""
         amounts = f": {amounts}" if origin != "published" else ""
         parts.append(f"the scatter {whose}beyond known uncertainties is {_ORIGINS[origin]}{text}{amounts}".rstrip(","))
     return "; ".join(parts)

@@ -113,7 +113,7 @@ class Anchors:
 
         field, ratio = at(tc)
         slope = (at(tc + _STEP_K)[0] - field) / _STEP_K
-        return field, slope, field * self.hyper["ratio_scatter"] / ratio
+        return field, slope, field * by_wire.ratio_scatter / ratio
 
 
 def gather(wires: Sequence[Wire], lot_of: np.ndarray, law: FieldLaw, hyper: Hyperparameters) -> Anchors:

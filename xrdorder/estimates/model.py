@@ -2,7 +2,8 @@
 
 What is shared by whom::
 
-    study    offset, slope and widening of the a(tin) line, bias of the microprobe, levels of tin and order, sources
+    study    offset, slope and widening of the a(tin) line, bias of the microprobe, levels of tin and order, change of
+             Bc2 over Tc with Tc, sources
     lot      level and spread of tin and order, offset of the lattice, offsets from the relations, dopant content
     treatment in a lot   where a dopant sits, in part
     wire     tin, order, its own sources, scatter of lattice, Tc and Bc2
@@ -227,7 +228,7 @@ def _active(likelihood: Likelihood) -> np.ndarray:
     for lot in anchors.lots[field | tc]:
         active[lot, first : first + 2] = True
     for lot in anchors.lots[field]:
-        active[lot, first + 2 :] = True
+        active[lot, first + 2] = True
     return active
 
 
@@ -291,7 +292,7 @@ def _draw_properties(
         scatter[:, :, index] = anchors.scatter(shared, tin[:, index], normals[:, :, index])
     tc, _ = critical_temperature(tin, by_wire.tin_offset, by_wire.tc_offset)
     tc = tc + hyper["tc_scatter_k"] * scatter[0]
-    ratio = field_ratio(hyper, by_wire, tc) + hyper["ratio_scatter"] * scatter[1]
+    ratio = field_ratio(hyper, by_wire, tc) + by_wire.ratio_scatter * scatter[1]
     return tc, tc * ratio
 
 

@@ -1,9 +1,10 @@
 """Which unknowns a study has, and their sizes: standard normal latents to pm, at.%, K.
 
 Latents of the study: offset and slope of its a(tin) line, widening by disorder, bias of its microprobe, level of tin
-and order of its lots and how far they are spread, where the A15 field ends, shared directions. Latents of a lot: level
-and spread of tin and order, offset of its lattice, shared directions of the lot, and how it lies about the published
-relations (offset in tin and in kelvin, Bc2 over Tc and its slope).
+and order of its lots and how far they are spread, where the A15 field ends, change of Bc2 over Tc with Tc, shared
+directions. Latents of a lot: level and spread of tin and order, offset of its lattice, shared directions of the lot,
+and how it lies about the published relations (offset in tin and in kelvin, Bc2 over Tc). Which of the two a relation's
+doubt belongs to follows from the published samples (docs/contributing/evidence.md).
 """
 
 from __future__ import annotations
@@ -20,10 +21,10 @@ from xrdorder.uncertainty import Array
 STUDY = (
     "offset of the a(tin) line", "slope of the a(tin) line", "widening by disorder", "bias of the microprobe",
     "level of tin", "level of order", "rich edge of the A15 field",
-    "spread of lots in tin", "spread of lots in order",
+    "spread of lots in tin", "spread of lots in order", "change of the ratio with Tc",
 )  # fmt: skip
 LOT = ("level of tin", "level of order", "spread of tin", "spread of order", "offset of the lattice")
-RELATIONS = ("tin offset of Tc", "offset of Tc", "ratio Bc2/Tc", "change of the ratio with Tc")
+RELATIONS = ("tin offset of Tc", "offset of Tc", "ratio Bc2/Tc")
 """Latents of the study and of each lot; the directions of `evidence` stand behind those of the study and of the lot."""
 
 
@@ -64,7 +65,9 @@ class Relations(NamedTuple):
     tc_offset : array
         K.
     ratio, ratio_by_tc : array
-        Bc2(0) over Tc, T/K, at `tc_of_lot`, and its change with Tc, T/K².
+        Bc2(0) over Tc, T/K, at `level_of_tin`, and its change with Tc, T/K²; the latter is one for the study.
+    ratio_scatter : array
+        Of the ratio among wires of a lot, T/K.
     level_of_tin : array
         at.%, where `ratio` holds.
     """
@@ -73,6 +76,7 @@ class Relations(NamedTuple):
     tc_offset: Array
     ratio: Array
     ratio_by_tc: Array
+    ratio_scatter: Array
     level_of_tin: Array
 
 
@@ -116,14 +120,14 @@ def read(evidence: Evidence, hyper: Hyperparameters, study: Array, lots: Array) 
         widening_of(hyper, study[:, 2:3]),
         shared[1],
         hyper["probe_bias"] + hyper["u_probe_bias"] * study[:, 3:4],
-        relations(evidence, hyper, lots[:, :, len(LOT) + m :], by_lot),
+        relations(evidence, hyper, lots[:, :, len(LOT) + m :], study[:, 9:10], by_lot),
     )
 
 
 def relations(
-    evidence: Evidence, hyper: Hyperparameters, latents: Array, by_lot: populations.Lots
+    evidence: Evidence, hyper: Hyperparameters, latents: Array, change: Array, by_lot: populations.Lots
 ) -> Relations:
-    """How lots lie about the published relations, from the latents `RELATIONS` (walkers, lots, 4)."""
+    """How lots lie about the published relations, from the latents `RELATIONS` (walkers, lots, 3) and of the study."""
     tantalum = np.array([hyper["tantalum_k"] if kind == "Ta" else 0.0 for kind in evidence.kinds])
     family = ["doped" if k in ("Ta", "Ti") else "any" if k == "any" else "undoped" for k in evidence.kinds]
     ratio, u_ratio = (np.array([hyper[f"{name}_{one}"] for one in family]) for name in ("ratio", "u_ratio"))
@@ -131,6 +135,7 @@ def relations(
         hyper["tin_offset"] + hyper["u_tin_offset"] * latents[..., 0],
         tantalum + hyper["tc_offset_k"] * latents[..., 1],
         ratio + u_ratio * latents[..., 2],
-        hyper["u_ratio_by_tc"] * latents[..., 3],
+        np.broadcast_to(hyper["u_ratio_by_tc"] * change, latents.shape[:2]),
+        np.array([[hyper["ratio_scatter_bulk" if kind == "bulk" else "ratio_scatter"] for kind in evidence.kinds]]),
         populations.tin_of(hyper, by_lot.edge, by_lot.deficit)[0],
     )

@@ -16,6 +16,7 @@ FAMILIES = {
     "specimen displacement": "place of the specimen, found by the fit",
     "lattice distribution": "form of the distribution of the lattice parameter",
     "line positions": "single lines that lie off the fit by more than counting",
+    "line areas": "single lines that are stronger or weaker than the fit by more than counting",
     "line width": "width of lines too weak to tell it",
     "illuminated length": "share of the beam that met the specimen",
     "microabsorption": "absorption within grains of unknown size",

@@ -30,6 +30,7 @@ from xrdorder.drawing.layout import (
 from xrdorder.drawing.lots import draw_legend, legend_height, look
 from xrdorder.drawing.parts import DASHES, cross, legend, legend_rows_in, published
 from xrdorder.exceptions import StudyError
+from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.quantities.registry import column_name, quantity
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.relations.published_samples import points
@@ -106,7 +107,7 @@ def against_figure(
     names_in = legend_height(lots, size.width_in - 1.0)
     remark = (
         "Own samples: joint estimates with 68 % intervals, shared errors included. Grey: published samples, irradiated "
-        "and strained ones left out. Lines: published relations. Estimates, not measurements."
+        f"and strained ones left out. Lines: published relations. {ESTIMATES}"
     )
     room = replace(room, above=names_in + 0.12)
     stacks = -(-len(shown) // abreast)

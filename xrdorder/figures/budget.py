@@ -47,8 +47,8 @@ PARTS = (
     ),
     Part(
         "specimen and angle", LAGOON,
-        ("two-theta offset", "specimen displacement", "line positions", "temperature", "thermal expansion",
-         "illuminated length", "strain state", "strain gauge"),
+        ("two-theta offset", "specimen displacement", "line positions", "line areas", "temperature",
+         "thermal expansion", "illuminated length", "strain state", "strain gauge"),
     ),
     Part(
         "scattering and absorption", CLAY,

@@ -19,6 +19,7 @@ from xrdorder.drawing.palette import MIST, PAPER, SLATE, lot_colour
 from xrdorder.drawing.text import POINTS_PER_IN, SMALL, fitted, plain, wrapped_in
 from xrdorder.estimates.from_numbers_rows import Row
 from xrdorder.exceptions import StudyError, UnknownNameError
+from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.quantities.registry import ESTIMATE, Quantity, column_name, standing_in
 
 MOST = 4
@@ -31,7 +32,8 @@ _NOT_ASKED = "no result"
 _REASON_LINE_IN, _REASON_LEFT_IN, _REASON_BELOW_IN = 1.3 * _REASON / POINTS_PER_IN, 0.05, 0.04
 _REMARK = (
     "Marks: median, bars: 68 % interval. On top the joint estimate of all samples; below it each relation alone, asked "
-    "with the estimates of what it takes. Open marks at the left: refused for that sample. Estimates, not measurements."
+    "with the estimates of what it takes. Open marks at the left: refused for that sample. "
+    f"{ESTIMATES}"
 )
 
 

@@ -42,6 +42,7 @@ from xrdorder.drawing.palette import INK, MIST, PAPER, SLATE, lot_colour, lot_ma
 from xrdorder.drawing.parts import course, name_rows
 from xrdorder.drawing.text import POINTS_PER_IN, SMALL, fitted, width_in
 from xrdorder.exceptions import StudyError
+from xrdorder.quantities.caveats import ESTIMATES
 
 _RIGHT_IN, _BOTTOM_IN, _TITLE_IN = 0.2, 0.64, 0.06
 _ROW_IN, _DENSE_ROW_IN, _LEAST_ROW_IN, _GAP_IN = 0.27, 0.19, 0.15, 0.22
@@ -55,7 +56,6 @@ _REMARK = (
     "Filled: significant (5 % for all comparisons of a quantity together); open: not. Thick bars: standard "
     "uncertainty; thin: 95 %. Correlated errors have cancelled. Small strokes: single wires. "
 )
-_ESTIMATES = "Tc and Bc2 are estimates, not measurements."
 
 
 def difference_rows(compared: Sequence[Compared], *, title: str = "", size: Size = SCREEN) -> Figure:
@@ -88,7 +88,7 @@ def difference_rows(compared: Sequence[Compared], *, title: str = "", size: Size
     row_in = _ROW_IN if size.headed else _DENSE_ROW_IN
     tall = panel_height(size, row_in * len(variants), _LEAST_ROW_IN * len(variants), stacks, rest)
     body = stacks * tall + rest
-    remark = f"Differences to {against}. {_REMARK}{_ESTIMATES}"
+    remark = f"Differences to {against}. {_REMARK}{ESTIMATES}"
     figure = page(size, body, title=title, remark=remark, left_in=0.2)
     for k, one in enumerate(compared):
         stack, column = divmod(k, abreast)
@@ -141,7 +141,7 @@ def difference_courses(
     through = "all samples" if len(names) < 2 else "a lot (dashed: slope not significant)"
     remark = (
         f"Differences to {against} (open ring). {_REMARK}Line and band: straight line through {through} and the "
-        f"standard uncertainty of its shape. {_ESTIMATES}"
+        f"standard uncertainty of its shape. {ESTIMATES}"
     )
     legend = legend_height(names, size.width_in - 1.0) if len(names) > 1 else 0.0
     room = Margins(left=0.85, bottom=_BOTTOM_IN, down=0.6 if size.columns > 1 else 0.5, above=0.2 + legend)

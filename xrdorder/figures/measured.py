@@ -35,6 +35,7 @@ from xrdorder.exceptions import StudyError
 from xrdorder.measured.agreement import Agreement
 from xrdorder.measured.held import COMPARED, Held
 from xrdorder.measured.rows import Row
+from xrdorder.quantities.caveats import ESTIMATES
 
 _PANEL_IN, _LEAST_IN, _LEFT_IN, _RIGHT_IN, _BOTTOM_IN = 3.1, 1.0, 0.8, 0.15, 0.65
 _GAP_IN = {True: 0.85, False: 0.62}
@@ -44,8 +45,8 @@ _PROBABILITY_IN, _BAR_ROW_IN = 0.42, 0.13
 _REMARK = (
     "Left: bars are the 68 % interval of the estimate and the standard uncertainty (k = 1) of the measurement; on the "
     "line both are equal. Right: measured less predicted on the average; thick, independent uncertainty, thin, "
-    "with the shared one; p, the probability of being the best; in brackets, the wire of those for another. Estimates, "
-    "not measurements."
+    "with the shared one; p, the probability of being the best; in brackets, the wire of those for another. "
+    f"{ESTIMATES}"
 )
 
 

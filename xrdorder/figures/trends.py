@@ -38,6 +38,7 @@ from xrdorder.drawing.parts import course, published, words_over
 from xrdorder.drawing.text import SMALL
 from xrdorder.exceptions import UnknownNameError
 from xrdorder.figures.treatment_axis import TEMPERATURE, Places, Point, Variable, places_of
+from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.quantities.registry import Quantity, column_name, quantity, standing_in
 from xrdorder.relations.published_samples import points
 
@@ -142,8 +143,7 @@ def _remark(shown: Sequence[Quantity]) -> str:
         "the change over the range. Grey: published wires. "
     )
     predicted = (
-        "Tc and Bc2, estimates and not measurements: 68 % interval of the joint estimate, part of it shared by all "
-        "samples."
+        f"Bars of Tc and Bc2: 68 % interval of the joint estimate, part of it shared by all samples. {ESTIMATES}"
     )
     kinds = {one.predicted for one in shown}
     return (measured * (False in kinds) + predicted * (True in kinds)).strip()

@@ -6,12 +6,12 @@ import os
 import re
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from xrdorder.exceptions import StudyError
-from xrdorder.files import open_regular
+from xrdorder.files import TableWriter, open_regular
 
 PART = ".part"
 _HELD = (errno.EAGAIN, errno.EWOULDBLOCK, errno.EACCES, errno.EDEADLK)
@@ -51,6 +51,22 @@ def write_atomically(path: Path, write: Callable[[Path], object]) -> None:
         ) from error
     finally:
         _remove(temporary)
+
+
+def write_table(path: Path, rows: Iterable[Iterable[object]]) -> None:
+    """Write rows of CSV for spreadsheets (`xrdorder.files.TableWriter`), whole or not at all.
+
+    Raises
+    ------
+    StudyError
+        The disk refuses.
+    """
+
+    def write(temporary: Path) -> None:
+        with temporary.open("w", newline="", encoding="utf-8") as file:
+            TableWriter(file).writerows(rows)
+
+    write_atomically(path, write)
 
 
 def write_text(path: Path, text: str) -> None:

@@ -30,6 +30,17 @@ class FreeLattice(NamedTuple):
     chi2_reduced: float
 
 
+def by_line(fit: Refinement, lines: PhaseLines) -> tuple[dict[str, float], Array]:
+    """Areas of the lines of a phase as the fit has them, by name, and the counts of each for an area of one, (n, k)."""
+    values = fit.values()
+    free = FreeLines.freed(lines, values)
+    areas = free.areas(values, lines)
+    alone = copy.copy(fit.model)
+    alone.phases = (free,)
+    _, by_areas = alone.counts_with_jacobian(values | areas, free.area_names)
+    return areas, by_areas
+
+
 def pawley_lattice(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0) -> FreeLattice:
     """Lattice parameter of a phase with the intensities of its lines set free.
 
@@ -45,11 +56,7 @@ def pawley_lattice(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0) -
         Factor on counting uncertainties.
     """
     values = fit.values()
-    free = FreeLines.freed(a15, values)
-    areas = free.areas(values, a15)
-    alone = copy.copy(fit.model)
-    alone.phases = (free,)
-    _, by_areas = alone.counts_with_jacobian(values | areas, free.area_names)
+    areas, by_areas = by_line(fit, a15)
     intensity_names = {a15.scale_name, *a15.intensities(values)[1]}
     rest = [n for n, p in fit.parameters.items() if p.vary and n not in intensity_names]
     whole = fit.weighted(np.concatenate([fit.derivatives(rest).T, by_areas.T]).T)

@@ -1,4 +1,4 @@
-r"""How far do single lines lie from where one lattice puts them, and what does that do to the lattice?
+r"""How far do single lines lie from where one lattice puts them, or from its intensities, and what does that do?
 
 A whole-pattern fit assumes that every line of a phase is shifted by lattice, specimen and instrument alone. In a
 coarse powder the few grains that happen to reflect decide where a line stands and how strong it is; so may faults and
@@ -6,7 +6,8 @@ strain between grains. Then lines depart from the fit by more than counting, eac
 s of that departure, the same for all lines of a phase, a line k has the variance :math:`u_k^2 + s^2`; a fit that
 weighted it by :math:`u_k` alone is uncertain by :math:`\sqrt{\sum_k G_k^2 s^2}` more, where G is how its parameters
 follow the lines. s is found where the sum of squared departures over that variance is what the degrees of freedom let
-expect (R. C. Paule, J. Mandel, J. Res. Natl. Bur. Stand. 87 (1982) 377, from memory).
+expect (R. C. Paule, J. Mandel, J. Res. Natl. Bur. Stand. 87 (1982) 377, from memory). Where areas scatter, each line
+that is stronger or weaker by chance moves order and amounts as it would change the counts.
 """
 
 from collections.abc import Mapping, Sequence
@@ -20,6 +21,7 @@ from scipy.special import chdtrc
 
 from xrdorder.crystals import free_lengths
 from xrdorder.exceptions import Flag
+from xrdorder.fitting.free_intensities import by_line
 from xrdorder.fitting.from_lines import centres
 from xrdorder.fitting.model_errors import ModelError
 from xrdorder.fitting.procedure import Procedure
@@ -67,12 +69,15 @@ class Scatter:
         Standard deviation of their angles about the fit.
     areas
         Relative standard deviation of their areas about those calculated.
+    true_areas
+        The same about those that texture and order had not followed: what scatters is larger than what is left.
     """
 
     lines: PhaseLines
     count: int
     degrees: float
     areas: float
+    true_areas: float
 
 
 class LineScatter:
@@ -91,6 +96,16 @@ class LineScatter:
         # a centre is that of a line without axial divergence
         self._free = tuple(n for n, p in fit.parameters.items() if p.vary and n not in _OF_THE_SHAPE)
 
+    @property
+    def every(self) -> list[PhaseLines]:
+        """Phases whose lines are looked at, however few."""
+        return [lines for lines, _ in self._single_lines.values()]
+
+    def by_line(self, lines: PhaseLines) -> Array:
+        """Counts of each line of a phase, shape (n, lines)."""
+        areas, columns = by_line(self._fit, lines)
+        return np.asarray(columns * np.array([*areas.values()]))
+
     @cached_property
     def phases(self) -> list[Scatter]:
         """What each phase with lines enough shows."""
@@ -99,7 +114,9 @@ class LineScatter:
         for name, (lines, singles) in self._single_lines.items():
             usable = [line for line in singles if not line.reason and np.isfinite(line.u_centre)]
             if len(usable) >= FEWEST_LINES:
-                scatters.append(Scatter(lines, len(usable), degrees[name], _scatter_of_areas(usable)))
+                followed = sum(name in self._free for name in (*lines.texture_names, lines.contrast_name))
+                areas = (_scatter_of_areas(usable, taken) for taken in (0, followed))
+                scatters.append(Scatter(lines, len(usable), degrees[name], *areas))
         return scatters
 
     def uncertainty(self, names: Sequence[str], *, also_free: Sequence[str] = ()) -> Array:
@@ -149,8 +166,11 @@ def _inverse(weighted: Array) -> tuple[Array, Array]:
     return inverse, weighted @ inverse
 
 
-def _scatter_of_areas(lines: Sequence[SingleLine]) -> float:
-    """Relative scatter of areas about those calculated, less what goes smoothly with angle (slit, absorption)."""
+def _scatter_of_areas(lines: Sequence[SingleLine], followed: int) -> float:
+    """Relative scatter of areas about those calculated, less what goes smoothly with angle (slit, absorption).
+
+    So many fitted parameters have `followed` the areas beside.
+    """
     strong = [line for line in lines if line.calculated_area > _LEAST_AREA * line.u_area]
     if len(strong) < FEWEST_LINES:
         return 0.0
@@ -158,7 +178,8 @@ def _scatter_of_areas(lines: Sequence[SingleLine]) -> float:
     u = np.array([line.u_area / line.calculated_area for line in strong])
     sine = np.sin(np.radians(0.5 * np.array([line.calculated_centre for line in strong])))
     _, hat = _inverse(sine[:, None] ** np.arange(_SMOOTH_TERMS) / u[:, None])
-    return beyond_counting(departure - u * (hat @ (departure / u)), u, float(len(strong) - _SMOOTH_TERMS))
+    left = max(len(strong) - _SMOOTH_TERMS - followed, 1)
+    return beyond_counting(departure - u * (hat @ (departure / u)), u, float(left))
 
 
 def beyond_counting(departure: Array, u: Array, degrees_of_freedom: float) -> float:
@@ -182,15 +203,21 @@ def beyond_counting(departure: Array, u: Array, degrees_of_freedom: float) -> fl
 
 
 def scatter_errors(scatter: LineScatter, a15: PhaseLines | None) -> list[ModelError]:
-    """What the scatter of lines adds to the lattice parameters of each phase."""
+    """What the scatter of lines adds to lattice parameters, order and amounts.
+
+    Lattices of phases with few lines follow the displacement of the specimen, which the lines of others decide.
+    """
     errors = []
-    for phase_scatter in scatter.phases:
-        lines = phase_scatter.lines
+    for lines in scatter.every:
         u = scatter.uncertainty(lines.length_names)
         for axis, added in zip(free_lengths(lines.phase.system), u, strict=True):
             quantity = "a_nm" if lines is a15 else lattice_parameter(axis).of(lines.phase.name)
             if added > 0.0:
                 errors.append(ModelError(f"line positions/{quantity}", "", None, {quantity: float(added)}))
+    for uneven in (one for one in scatter.phases if one.true_areas > 0.0):
+        name = uneven.lines.phase.name
+        for k, counts in enumerate(scatter.by_line(uneven.lines).T):
+            errors.append(ModelError(f"line areas/{name} {k}", "", uneven.true_areas * counts))
     return errors
 
 

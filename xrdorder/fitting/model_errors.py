@@ -1,5 +1,6 @@
 """Errors of the model that no parameter describes; each is one source of uncertainty."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
@@ -14,6 +15,7 @@ from xrdorder.fitting.procedure import Procedure
 from xrdorder.forward_model.amounts import masses
 from xrdorder.forward_model.microabsorption import weight_factors
 from xrdorder.forward_model.phase_lines import PhaseLines
+from xrdorder.least_squares.score_test import ScoreTest
 from xrdorder.profiles import Instrument
 from xrdorder.quantities.of_phase import WEIGHT_FRACTION
 from xrdorder.xrays import U_CHARGE_TRANSFER, U_DISPERSION_DIFFERENCE, ScatteringTable
@@ -27,6 +29,12 @@ _SIZE, _SIZES = "lorentz_sec", "size distribution"
 # come out between 9 % small and 3 % large from exact counts (tests/recovery/test_sizes.py). Grains that grow normally
 # keep the form of their distribution (M. Hillert, Acta Metall. 13 (1965) 227, from memory), so most of it is common.
 _U_SIZES_COMMON, _U_SIZES_OWN = 0.05, 0.03
+# What an instrument broader than the lines of sizes does not show of them: it sees the slope of the Fourier
+# coefficients at zero, so that a size comes out at twice the area-weighted length, R = 1 to 2 times the volume-weighted
+# one (1 for a Lorentzian, 1.1 to 2 for lognormal spheres and columns; computed). Root mean square of R - 1, R even.
+_MOST_HIDDEN = 0.58
+# Of a Lorentz line, by the squared ratio of full widths: what a small Gaussian part adds to the integral breadth.
+_BREADTH_BY_GAUSS = 0.5 / math.log(2.0)
 _SCATTERING, _CHARGE = "scattering table", "charge transfer"
 _USUAL_GRAIN_UM = 2.0  # filaments are some micrometres thick, and so is what grinding leaves; judged, no source
 
@@ -195,10 +203,29 @@ def _size_distribution(job: Procedure) -> list[ModelError]:
     values, main = job.fit.values(), job.main
     of = {name: f for name, f in functions([], [], main, job.second_population(), job.taken).items() if _SIZE in name}
     widths = {name: max(f(values), 0.0) for name, f in of.items()}
-    return [
+    errors = [
         ModelError(f"{_SIZES}/{who}", group, None, {name: share * width for name, width in widths.items()})
         for who, group, share in (("all", _SIZES, _U_SIZES_COMMON), ("sample", "", _U_SIZES_OWN))
     ]
+    gauss = main.size_gauss_name
+    if gauss and gauss not in job.taken and main in job.present():
+        errors.append(_rounder_lines(job, gauss, widths))
+    return errors
+
+
+def _rounder_lines(job: Procedure, gauss: str, widths: Mapping[str, float]) -> ModelError:
+    """What a narrow distribution of sizes does that the pattern was too poor, or the instrument too broad, to show.
+
+    It falls as counting does, and is a numbered private source as the parts of counting are.
+    """
+    score_test = ScoreTest(job.fit, job.enlargement())
+    column, name = score_test.derivatives([gauss]), job.main.width_names[0]
+    (u,), (_, (step,)) = score_test.uncertainty(column), score_test.drop(column)
+    width = max(job.fit.values()[name], 1e-9)
+    hidden = min(math.hypot(u, max(step, 0.0)), _MOST_HIDDEN / _BREADTH_BY_GAUSS * width**2)
+    imitated = dict(zip(score_test.free, score_test.imitated(column)[:, 0], strict=True)).get(name, 0.0)
+    share = hidden * (_BREADTH_BY_GAUSS / width**2 - imitated / width)  # what is in it, less what was taken for it
+    return ModelError(f"{_SIZES}/0", "", None, {quantity: share * own for quantity, own in widths.items()})
 
 
 def _smoothing(job: Procedure) -> ModelError | None:

@@ -41,10 +41,18 @@ class ScoreTest:
         """A change of the counts, shape (n,), as one column of derivatives."""
         return self._fit.weighted(change[:, None])
 
+    def imitated(self, columns: Array) -> Array:
+        """By how much the free parameters change in place of each column, shape (free, m), in the order of `free`."""
+        return np.asarray(self._solution.covariance @ (self._solution.weighted_jacobian.T @ columns))
+
+    @property
+    def free(self) -> tuple[str, ...]:
+        """Names of the parameters that are free."""
+        return self._solution.free
+
     def _own(self, columns: Array) -> Array:
         """The part of each column that no free parameter can imitate."""
-        jacobian = self._solution.weighted_jacobian
-        return np.asarray(columns - jacobian @ (self._solution.covariance @ (jacobian.T @ columns)))
+        return np.asarray(columns - self._solution.weighted_jacobian @ self.imitated(columns))
 
     def uncertainty(self, columns: Array) -> Array:
         """Standard uncertainty with which a fit would find these parameters if it freed them all, shape (m,)."""

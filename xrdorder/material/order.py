@@ -61,7 +61,7 @@ def add_site_order(derived: DerivedQuantities, specimen: Specimen, radiation: Ra
             "ordered one would read 0.92 to 1.00: name the dopants, or say that there are none",
         )
         extra |= _undeclared(specimen, radiation.energy_ev)
-        derived.assumptions.append("order as of an undoped wire, dopants not told; u holds usual contents of Ta and Ti")
+        derived.assumptions.append("order as of an undoped wire, dopants not told: u holds usual contents of Ta, Ti")
     derived.add(
         "site_order",
         derived.values["order_contrast"] - shift,

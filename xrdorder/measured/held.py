@@ -11,8 +11,7 @@ from typing import NamedTuple
 from xrdorder.comparison.differences import LEVEL, SIGNIFICANT_U
 from xrdorder.description.own_files import OwnFiles
 from xrdorder.exceptions import StudyError, did_you_mean, no_such_lot
-from xrdorder.files import TableWriter
-from xrdorder.files.atomic import write_atomically
+from xrdorder.files.atomic import write_table
 from xrdorder.measured.agreement import DECIDED, Agreement, agreements, routes
 from xrdorder.measured.relation_adjustment import adjustment_text
 from xrdorder.measured.rows import Row, rows, subjects
@@ -228,14 +227,7 @@ def write_rows(found: Sequence[Row], path: Path) -> None:
     StudyError
         The disk refuses.
     """
-
-    def write(temporary: Path) -> None:
-        with temporary.open("w", encoding="utf-8", newline="") as file:
-            writer = TableWriter(file)
-            writer.writerow(COLUMNS)
-            writer.writerows(_cells(row) for row in found)
-
-    write_atomically(path, write)
+    write_table(path, (COLUMNS, *(_cells(row) for row in found)))
 
 
 def _cells(row: Row) -> list[str]:

@@ -7,7 +7,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -201,8 +200,3 @@ def resampled(weights: Array, number: int, random: np.random.Generator) -> NDArr
     """Indices of draws by their weights, evenly (systematic resampling)."""
     places = (np.arange(number) + random.random()) / number
     return np.asarray(np.searchsorted(np.cumsum(weights / weights.sum()), places).clip(0, len(weights) - 1))
-
-
-def spread_out(rows: Sequence[Array]) -> Array:
-    """Stack predictions (draws, n) of several kinds to (draws, n, kinds)."""
-    return np.stack(list(rows), axis=2)

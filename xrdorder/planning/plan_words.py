@@ -62,8 +62,10 @@ def next_words(found: LotPlan, k: int, j: int) -> str:
     repeat = "repeat " if one.replicate else ""
     limits = f"; limited by {' and '.join(one.limits)}" if one.limits else ""
     value = f" ({_value(found, one)})" if found.amperes and found.maximised == "Ic" else ""
-    # what a wire may teach counts as well as what it is expected to be
-    purpose = "" if one.chance_better >= 0.5 else ", chosen for what it tells about the optimum"
+    # what a wire may teach counts as well as what it is expected to be, unless patterns are all there will be
+    by_mean = not j and found.process.without_currents(plan.objective)
+    purpose = "the best not reacted yet" if by_mean else "chosen for what it tells about the optimum"
+    purpose = "" if one.chance_better >= 0.5 else f", {purpose}"
     return (
         f"{repeat}{found.label(one.schedule)}: {found.noun(k)} expected {_gain(plan, one, found)}{value}, better with "
         f"P {one.chance_better:.2f}{purpose}; {_copper(found, one)}{limits}"

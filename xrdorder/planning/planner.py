@@ -22,7 +22,6 @@ from xrdorder.planning.choice import (
     as_good,
     better,
     resampled,
-    spread_out,
 )
 from xrdorder.planning.inference import Observed, Posterior, infer
 from xrdorder.planning.process import Leftover, Process, places_of
@@ -421,7 +420,7 @@ def _proposals(one: _Search, number: int, random: np.random.Generator) -> tuple[
     # replicates compete: those reacted stand behind the candidates
     reacted = one.here[kind]
     proposed = np.concatenate([one.there[kind][:, allowed], reacted], axis=1)
-    shown = spread_out([np.concatenate([one.there[k][:, allowed], one.here[k]], axis=1) for k in wires.coming])
+    shown = np.stack([np.concatenate([one.there[k][:, allowed], one.here[k]], axis=1) for k in wires.coming], axis=2)
     found: list[Proposal] = []
     chosen: list[int] = []
     first = 0.0

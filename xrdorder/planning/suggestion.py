@@ -10,8 +10,7 @@ import numpy as np
 
 from xrdorder.comparison.variants import fit_to_compare
 from xrdorder.exceptions import StudyError, no_such_lot
-from xrdorder.files import TableWriter
-from xrdorder.files.atomic import write_atomically
+from xrdorder.files.atomic import write_table
 from xrdorder.planning.conversion_courses import courses_of
 from xrdorder.planning.study import LotPlan, no_usable_fit, plan_lot
 from xrdorder.planning.window import Limits
@@ -203,13 +202,6 @@ def write_suggestions(plans: Sequence[LotPlan], path: Path) -> None:
             return f"{x:.6g}" if np.isfinite(x) else ""
         return str(int(x)) if isinstance(x, bool) else str(x)
 
-    def write(temporary: Path) -> None:
-        with temporary.open("w", newline="", encoding="utf-8") as file:
-            writer = TableWriter(file)
-            writer.writerow(("lot", "maximised", *names))
-            for found in plans:
-                for k in range(len(found.plans)):
-                    for row in rows(found, k):
-                        writer.writerow((found.lot, found.noun(k), *(cell(getattr(row, name)) for name in names)))
-
-    write_atomically(path, write)
+    every = ((found, k, row) for found in plans for k in range(len(found.plans)) for row in rows(found, k))
+    cells = ((found.lot, found.noun(k), *(cell(getattr(row, name)) for name in names)) for found, k, row in every)
+    write_table(path, (("lot", "maximised", *names), *cells))

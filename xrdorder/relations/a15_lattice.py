@@ -9,21 +9,13 @@ _LI = "Y. Li, Y. Gao, arXiv:1408.0353, fitted to the collection of R. Fluekiger 
 REFERENCE_C, PER_KELVIN = 22.5, 7.6e-6
 
 
-def _ratio(temperature: Array) -> Array:
-    return np.asarray(1.0 + PER_KELVIN * (temperature - REFERENCE_C))
-
-
-def _temperature(ratio: Array) -> Array:
-    return np.asarray(REFERENCE_C + (ratio - 1.0) / PER_KELVIN)
-
-
 EXPANSION = Relation(
     name="ekin-2006-expansion",
     kind="thermal-expansion",
     title="straight line",
     formula="a(T) / a(22.5 °C) = 1 + 7.6e-6 (T - 22.5 °C)",
-    function=_ratio,
-    inverse=_temperature,
+    function=lambda temperature: 1.0 + PER_KELVIN * (temperature - REFERENCE_C),
+    inverse=lambda ratio: REFERENCE_C + (ratio - 1.0) / PER_KELVIN,
     inputs=(Symbol("T", "temperature", "°C", 22.5),),
     output=Symbol("a/a(22.5 °C)", "lattice parameter over that at 22.5 °C", "1", 1.0),
     source="J. W. Ekin, Experimental Techniques for Low-Temperature Measurements (2006), appendix 6.4",

@@ -23,22 +23,6 @@ U_USUAL_SLOPE = 0.62 / math.sqrt(12.0)
 """Standard deviation of a slope anywhere in that range (rectangular), T/K."""
 
 
-def _fixed(tc: Array) -> Array:
-    return 0.69 * 2.4 * tc
-
-
-def _fixed_inverse(field: Array) -> Array:
-    return field / (0.69 * 2.4)
-
-
-def _sloped(tc: Array, slope: Array) -> Array:
-    return 0.693 * tc * slope
-
-
-def _sloped_inverse(field: Array, slope: Array) -> Array:
-    return field / (0.693 * slope)
-
-
 def _ratio(
     ratio: float, u_ratio: float, name: str, wire: str, found: str, laboratories: str, check: Check
 ) -> Relation:
@@ -85,8 +69,8 @@ FIXED = Relation(
     kind="bc2-0-from-tc",
     title="one slope for all compositions",
     formula="Bc2(0) = 0.69 Tc (2.4 T/K)",
-    function=_fixed,
-    inverse=_fixed_inverse,
+    function=lambda tc: 0.69 * 2.4 * tc,
+    inverse=lambda field: field / (0.69 * 2.4),
     inputs=(_TC,),
     output=_FIELD,
     source="L. D. Cooley et al., J. Appl. Phys. 96 (2004) 2122",
@@ -110,8 +94,8 @@ SLOPED = Relation(
     kind="bc2-0-from-tc",
     title="measured slopes of powder-in-tube wire",
     formula="Bc2(0) = 0.693 Tc |dBc2/dT|, slope 2.27 +- 0.18 T/K unless given",
-    function=_sloped,
-    inverse=_sloped_inverse,
+    function=lambda tc, slope: 0.693 * tc * slope,
+    inverse=lambda field, slope: field / (0.693 * slope),
     inputs=(_TC, Symbol("|dBc2/dT|", "slope of Bc2 at Tc", "T/K", USUAL_SLOPE)),
     output=_FIELD,
     source="C. Senatore, R. Fluekiger, Appl. Phys. Lett. 102 (2013) 012602",

@@ -32,20 +32,12 @@ def _rise(beta: Array) -> Array:
     return 577.0 * beta - 107.0
 
 
-def _collapse(beta: Array) -> Array:
-    return np.asarray(_rise(beta) - 1e-30 * np.exp(beta / 0.00348))
-
-
-def _plateau(beta: Array) -> Array:
-    return np.minimum(_rise(beta), _PLATEAU_T)
-
-
 COLLAPSE = Relation(
     name="godeke-2006-collapse",
     kind="bc2-0-from-tin",
     title="rise and collapse near stoichiometry",
     formula="Bc2(0) = -1e-30 exp(beta / 0.00348) + 577 beta - 107",
-    function=_collapse,
+    function=lambda beta: _rise(beta) - 1e-30 * np.exp(beta / 0.00348),
     inputs=(_TIN,),
     output=_FIELD,
     source="A. Godeke, Supercond. Sci. Technol. 19 (2006) R68",
@@ -71,7 +63,7 @@ PLATEAU = Relation(
     kind="bc2-0-from-tin",
     title="same rise, then 29.1 T without collapse",
     formula="Bc2(0) = min(577 beta - 107, 29.1 T)",
-    function=_plateau,
+    function=lambda beta: np.minimum(_rise(beta), _PLATEAU_T),
     inputs=(_TIN,),
     output=_FIELD,
     source=(

@@ -127,16 +127,12 @@ IMPLICIT = Relation(
 
 
 
-def _three_halves(temperature: Array, field_0: Array, tc: Array) -> Array:
-    return np.asarray(field_0 * (1.0 - np.clip(temperature / tc, 0.0, 1.0) ** 1.5))
-
-
 THREE_HALVES = Relation(
     name="three-halves-power-law",
     kind="bc2-temperature",
     title="power law with exponent 3/2",
     formula="Bc2(T) = Bc2(0) (1 - (T / Tc)^1.5)",
-    function=_three_halves,
+    function=lambda temperature, field_0, tc: field_0 * (1.0 - np.clip(temperature / tc, 0.0, 1.0) ** 1.5),
     inputs=_INPUTS,
     output=_FIELD,
     source=(

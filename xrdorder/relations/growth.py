@@ -96,21 +96,13 @@ def _interface_exponent(temperature: Array) -> Array:
     return np.where(temperature < 700.0, 1.0, np.interp(temperature, (700.0, 780.0), (0.9, 0.7)))
 
 
-def _interface(time: Array, temperature: Array) -> Array:
-    return np.asarray(time ** _interface_exponent(temperature))
-
-
-def _interface_inverse(ratio: Array, temperature: Array) -> Array:
-    return np.asarray(ratio ** (1.0 / _interface_exponent(temperature)))
-
-
 INTERFACE = Relation(
     name="hayase-2006-interface",
     kind="layer-growth",
     title="couples of niobium and bronze with titanium",
     formula="l = l(1 h) (t / 1 h)^n; n = 1 at 650 to 700 °C, from there 0.9 falling to 0.7 at 780 °C",
-    function=_interface,
-    inverse=_interface_inverse,
+    function=lambda time, temperature: time ** _interface_exponent(temperature),
+    inverse=lambda ratio, temperature: ratio ** (1.0 / _interface_exponent(temperature)),
     inputs=(_TIME, _TEMPERATURE),
     output=_GROWTH,
     source="T. Hayase, M. Kajihara, Mater. Sci. Eng. A 433 (2006) 83",

@@ -128,21 +128,13 @@ INVERSE = Relation(
 )
 
 
-def _of_field(field: Array) -> Array:
-    return np.asarray(0.1 * field**2)
-
-
-def _field_of(force: Array) -> Array:
-    return np.asarray(np.sqrt(force / 0.1))
-
-
 OF_FIELD = Relation(
     name="cooley-2004-peak-force",
     kind="peak-pinning-force-from-field",
     title="square of the field where the force vanishes",
     formula="Fp,max = 0.1 BK^2 GN/m^3",
-    function=_of_field,
-    inverse=_field_of,
+    function=lambda field: 0.1 * field**2,
+    inverse=lambda force: np.sqrt(force / 0.1),
     inputs=(Symbol("BK", "extrapolated field of vanishing pinning force", "T", 24.0),),
     output=_force("peak pinning force, layer", 58.0),
     source="L. D. Cooley et al., J. Appl. Phys. 96 (2004) 2122",
@@ -155,21 +147,13 @@ OF_FIELD = Relation(
 )
 
 
-def _of_boundaries(density: Array, field: Array) -> Array:
-    return np.asarray(4.68e-6 * density * (field / 23.6) ** 2)
-
-
-def _boundaries_of(force: Array, field: Array) -> Array:
-    return np.asarray(force / (4.68e-6 * (field / 23.6) ** 2))
-
-
 OF_BOUNDARIES = Relation(
     name="tarantini-2014-boundaries",
     kind="peak-pinning-force-from-boundaries",
     title="density of grain boundaries and square of the field, wire with tantalum on internal tin",
     formula="Fp,max = 4.68 kN/m^2 SB (BK / 23.6 T)^2",
-    function=_of_boundaries,
-    inverse=_boundaries_of,
+    function=lambda density, field: 4.68e-6 * density * (field / 23.6) ** 2,
+    inverse=lambda force, field: force / (4.68e-6 * (field / 23.6) ** 2),
     inputs=(
         Symbol("SB", "length of grain boundary in a section by its area", "1/m", 2e7),
         Symbol("BK", "extrapolated field of vanishing pinning force at 4.2 K", "T", 23.6),
@@ -190,16 +174,12 @@ OF_BOUNDARIES = Relation(
 )
 
 
-def _power(ratio: Array, power: Array) -> Array:
-    return np.asarray(ratio**power)
-
-
 FIELD_POWER = Relation(
     name="peak-force-power",
     kind="peak-pinning-force-ratio",
     title="power of the upper critical field",
     formula="Fp,max / Fp,max' = (Bc2 / Bc2')^2.25, same grains",
-    function=_power,
+    function=lambda ratio, power: ratio**power,
     inverse=lambda force, power: np.asarray(force ** (1.0 / power)),
     inputs=(
         Symbol("Bc2/Bc2'", "ratio of the upper critical fields at one temperature, free of strain", "1", 1.05),
@@ -470,21 +450,13 @@ DURHAM = Relation(
 )
 
 
-def _spacing(field: Array) -> Array:
-    return np.asarray(1e9 * (4.0 / 3.0) ** 0.25 * np.sqrt(FLUX_QUANTUM / field))
-
-
-def _spacing_inverse(spacing: Array) -> Array:
-    return np.asarray(FLUX_QUANTUM * np.sqrt(4.0 / 3.0) / (1e-9 * spacing) ** 2)
-
-
 SPACING = Relation(
     name="triangular-flux-lattice",
     kind="flux-line-spacing",
     title="triangular lattice",
     formula="a = (4 / 3)^(1/4) (phi_0 / B)^(1/2)",
-    function=_spacing,
-    inverse=_spacing_inverse,
+    function=lambda field: 1e9 * (4.0 / 3.0) ** 0.25 * np.sqrt(FLUX_QUANTUM / field),
+    inverse=lambda spacing: FLUX_QUANTUM * np.sqrt(4.0 / 3.0) / (1e-9 * spacing) ** 2,
     inputs=(Symbol("B", "field", "T", 12.0),),
     output=Symbol("a", "distance of neighbouring flux lines", "nm", 14.1),
     source="geometry of the triangular lattice; 14 nm at 12 T in A. Godeke, Supercond. Sci. Technol. 19 (2006) R68",

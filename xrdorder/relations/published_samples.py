@@ -61,6 +61,8 @@ class PublishedSample:
     dopants : tuple of str
     alloy : str
         Niobium alloy it was made from.
+    lot : str
+        Wire, alloy or powder mix that samples of this source share, treated differently; "": its own.
     dopant_at_percent : mapping of str to float
     tin_at_percent, u_tin_at_percent, tin_by
         Tin content and how it was found; "nominal" where it is what was weighed.
@@ -85,6 +87,7 @@ class PublishedSample:
     irradiated: bool = False
     dopants: tuple[str, ...] = ()
     alloy: str = ""
+    lot: str = ""
     dopant_at_percent: Mapping[str, float] = field(default_factory=dict)
     tin_at_percent: float = _NAN
     u_tin_at_percent: float = _NAN

@@ -16,18 +16,6 @@ _UNKNOWN = Scatter(
 )
 
 
-def _from_order(order: Array) -> Array:
-    return 147.0 * (1.0 - order**4)
-
-
-def _order_from(rho: Array) -> Array:
-    return np.asarray((1.0 - rho / 147.0) ** 0.25)
-
-
-def _from_tin(beta: Array) -> Array:
-    return 91.0 * (1.0 - (7.0 * beta - 0.75) ** 4) + 3.4
-
-
 def _cubic(beta: Array) -> Array:
     x = 100.0 * beta
     return 10.0 * (((-0.021449 * x + 1.2923) * x - 26.735) * x + 196.6)
@@ -43,8 +31,8 @@ FROM_ORDER = Relation(
     kind="resistivity-from-order",
     title="resistivity of irradiated Nb3Sn",
     formula="rho = 147 (1 - S^4)",
-    function=_from_order,
-    inverse=_order_from,
+    function=lambda order: 147.0 * (1.0 - order**4),
+    inverse=lambda rho: (1.0 - rho / 147.0) ** 0.25,
     inputs=(Symbol("S", "long-range order parameter", "1", 0.95),),
     output=_RHO,
     source=(
@@ -68,7 +56,7 @@ FROM_TIN = Relation(
     kind="resistivity-from-tin",
     title="resistivity over the A15 range",
     formula="rho = 91 (1 - (7 beta - 0.75)^4) + 3.4",
-    function=_from_tin,
+    function=lambda beta: 91.0 * (1.0 - (7.0 * beta - 0.75) ** 4) + 3.4,
     inverse=equivalent_tin,
     inputs=(Symbol("beta", "atomic fraction of tin", "1", 0.24),),
     output=_RHO,

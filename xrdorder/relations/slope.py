@@ -34,10 +34,6 @@ _FILM_FIELD = (26.3, 29.5, 15.0)
 _SAMPLES = "xrdorder evidence shows them"
 
 
-def _one_slope(rho: Array) -> Array:
-    return np.full_like(rho, SLOPE_T_PER_K)
-
-
 def _clean_and_dirty(rho: Array, tc: Array) -> Array:
     mj_per_gat = a15_lattice.GAMMA.function(resistivity.equivalent_tin(rho))
     gamma = 1e4 * mj_per_gat / MOLAR_VOLUME_CM3  # erg/(cm³ K²)
@@ -45,29 +41,9 @@ def _clean_and_dirty(rho: Array, tc: Array) -> Array:
     return np.asarray(1e-4 * _STRONG_COUPLING * (clean + 5.26e4 * gamma * 1e-6 * rho))
 
 
-def _bulk_field(rho: Array) -> Array:
-    return np.asarray(np.interp(rho, (15.0, 20.0), (26.3, 29.1)))
-
-
-def _field(slope: Array, tc: Array) -> Array:
-    return np.asarray(0.693 * tc * slope)
-
-
 def _field_inverse(field: Array, tc: Array) -> Array:
     with np.errstate(divide="ignore", invalid="ignore"):  # a draw of no Tc has no slope
         return np.asarray(field / (0.693 * tc))
-
-
-def _film_tc(rho: Array) -> Array:
-    return np.asarray(np.interp(rho, _FILM_RHO, _FILM_TC))
-
-
-def _film_field(rho: Array) -> Array:
-    return np.asarray(np.interp(rho, _FILM_RHO, _FILM_FIELD))
-
-
-def _chain(rho: Array) -> Array:
-    return tc_from_tin.BOLTZMANN.function(resistivity.equivalent_tin(rho))
 
 
 ONE_SLOPE = Relation(
@@ -75,7 +51,7 @@ ONE_SLOPE = Relation(
     kind="bc2-slope",
     title="one slope for undoped A15, binary",
     formula="|dBc2/dT| = 2.28 T/K",
-    function=_one_slope,
+    function=lambda rho: np.full_like(rho, SLOPE_T_PER_K),
     inputs=(_RHO,),
     output=_SLOPE,
     source="thirteen published samples (1979 to 2020) without dopants and below 60 microohm cm, of five laboratories",
@@ -128,7 +104,7 @@ WHH = Relation(
     kind="bc2-0-from-slope",
     title="dirty limit, no paramagnetic limit",
     formula="Bc2(0) = 0.693 Tc |dBc2/dT|",
-    function=_field,
+    function=lambda slope, tc: 0.693 * tc * slope,
     inverse=_field_inverse,
     inputs=(_SLOPE, _TC),
     output=_FIELD,
@@ -152,7 +128,7 @@ FILMS_TC = Relation(
     kind="tc-from-resistivity",
     title="films, straight between three points",
     formula="Tc = 17.4, 16, 10.5 K at rho = 9, 35, 70 microohm cm, straight between",
-    function=_film_tc,
+    function=lambda rho: np.asarray(np.interp(rho, _FILM_RHO, _FILM_TC)),
     inputs=(_RHO,),
     output=Symbol("Tc", "critical temperature", "K", 17.0),
     source=_FILMS,
@@ -175,7 +151,7 @@ FILMS_FIELD = Relation(
     kind="bc2-0-from-resistivity",
     title="films, straight between three points",
     formula="Bc2(0) = 26.3, 29.5, 15 T at rho = 9, 35, 70 microohm cm, straight between",
-    function=_film_field,
+    function=lambda rho: np.asarray(np.interp(rho, _FILM_RHO, _FILM_FIELD)),
     inputs=(_RHO,),
     output=_FIELD,
     source=_FILMS,
@@ -198,7 +174,7 @@ BULK_FIELD = Relation(
     kind="bc2-0-from-resistivity",
     title="undoped A15 near full tin, binary",
     formula="Bc2(0) = 26.3 T to 15 microohm cm, 29.1 T from 20 microohm cm, straight between",
-    function=_bulk_field,
+    function=lambda rho: np.asarray(np.interp(rho, (15.0, 20.0), (26.3, 29.1))),
     inputs=(_RHO,),
     output=_FIELD,
     source="thirteen published samples (1979 to 2020) without dopants and below 60 microohm cm, of five laboratories",
@@ -225,7 +201,7 @@ CHAIN_TC = Relation(
     kind="tc-from-resistivity",
     title="tin content of the same resistivity (indirect)",
     formula="beta = ((1 - (rho - 3.4) / 91)^(1/4) + 0.75) / 7; then the saturating step",
-    function=_chain,
+    function=lambda rho: tc_from_tin.BOLTZMANN.function(resistivity.equivalent_tin(rho)),
     inputs=(_RHO,),
     output=Symbol("Tc", "critical temperature", "K", 17.0),
     source="A. Godeke, Supercond. Sci. Technol. 19 (2006) R68",

@@ -21,14 +21,6 @@ _SCATTER = Scatter(
 )
 
 
-def _line(beta: Array) -> Array:
-    return 12.0 / 0.07 * (beta - 0.18) + 6.0
-
-
-def _line_inverse(tc: Array) -> Array:
-    return (tc - 6.0) * 0.07 / 12.0 + 0.18
-
-
 def _step(beta: Array, low: float, high: float, centre: float, width: float) -> Array:
     """Boltzmann step from `low` to `high` (K)."""
     return np.asarray((low - high) / (1.0 + np.exp((beta - centre) / width)) + high)
@@ -36,22 +28,6 @@ def _step(beta: Array, low: float, high: float, centre: float, width: float) -> 
 
 def _step_inverse(tc: Array, low: float, high: float, centre: float, width: float) -> Array:
     return np.asarray(centre + width * np.log((low - high) / (tc - high) - 1.0))
-
-
-def _binary(beta: Array) -> Array:
-    return _step(beta, 6.0, 18.3, 0.22, 0.009)
-
-
-def _binary_inverse(tc: Array) -> Array:
-    return _step_inverse(tc, 6.0, 18.3, 0.22, 0.009)
-
-
-def _tantalum(beta: Array) -> Array:
-    return _step(beta, 6.39, 18.6, 0.2201, 0.00921)
-
-
-def _tantalum_inverse(tc: Array) -> Array:
-    return _step_inverse(tc, 6.39, 18.6, 0.2201, 0.00921)
 
 
 def _cubic(beta: Array) -> Array:
@@ -64,8 +40,8 @@ LINE = Relation(
     kind="tc-from-tin",
     title="straight line",
     formula="Tc = 12 (beta - 0.18) / 0.07 + 6",
-    function=_line,
-    inverse=_line_inverse,
+    function=lambda beta: 12.0 / 0.07 * (beta - 0.18) + 6.0,
+    inverse=lambda tc: (tc - 6.0) * 0.07 / 12.0 + 0.18,
     inputs=(_TIN,),
     output=_TC,
     source=(
@@ -88,8 +64,8 @@ BOLTZMANN = Relation(
     kind="tc-from-tin",
     title="saturating step, binary",
     formula="Tc = -12.3 / (1 + exp((beta - 0.22) / 0.009)) + 18.3",
-    function=_binary,
-    inverse=_binary_inverse,
+    function=lambda beta: _step(beta, 6.0, 18.3, 0.22, 0.009),
+    inverse=lambda tc: _step_inverse(tc, 6.0, 18.3, 0.22, 0.009),
     inputs=(_TIN,),
     output=_TC,
     source=(
@@ -117,8 +93,8 @@ TANTALUM = Relation(
     kind="tc-from-tin",
     title="saturating step, tantalum-doped",
     formula="Tc = -12.21 / (1 + exp((beta - 0.2201) / 0.00921)) + 18.6",
-    function=_tantalum,
-    inverse=_tantalum_inverse,
+    function=lambda beta: _step(beta, 6.39, 18.6, 0.2201, 0.00921),
+    inverse=lambda tc: _step_inverse(tc, 6.39, 18.6, 0.2201, 0.00921),
     inputs=(_TIN,),
     output=_TC,
     source="T. Baumgartner et al., Supercond. Sci. Technol. 30 (2017) 014011",

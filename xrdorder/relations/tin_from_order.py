@@ -5,7 +5,7 @@ cannot exceed one, beta is at least x / 4; how much more depends on the disorder
 small. With dopants on the tin site, x stands for the site order less the share of tin sites they take.
 """
 
-from xrdorder.relations.entry import Array, Check, Relation, Scatter, Symbol
+from xrdorder.relations.entry import Check, Relation, Scatter, Symbol
 
 _ORDER = Symbol("x", "site order r_a + r_b - 1", "1", 0.94)
 _TIN = Symbol("beta", "atomic fraction of tin", "1", 0.24)
@@ -14,29 +14,13 @@ USUAL_S_A = 0.98
 U_USUAL_S_A = 0.02
 
 
-def _bound(x: Array) -> Array:
-    return x / 4.0
-
-
-def _bound_inverse(beta: Array) -> Array:
-    return 4.0 * beta
-
-
-def _usual(x: Array) -> Array:
-    return x / (4.0 * USUAL_S_A)
-
-
-def _usual_inverse(beta: Array) -> Array:
-    return 4.0 * USUAL_S_A * beta
-
-
 BOUND = Relation(
     name="order-bound",
     kind="tin-from-order",
     title="least tin the order allows (S_a = 1)",
     formula="beta >= x / 4",
-    function=_bound,
-    inverse=_bound_inverse,
+    function=lambda x: x / 4.0,
+    inverse=lambda beta: 4.0 * beta,
     inputs=(_ORDER,),
     output=_TIN,
     source="site balance of the A15 structure: 3 (1 - r_a) + r_b = 4 beta, and S_a <= 1",
@@ -53,8 +37,8 @@ USUAL = Relation(
     kind="tin-from-order",
     title="tin if the order is as usual (S_a = 0.98)",
     formula="beta = x / (4 S_a), S_a = 0.98 +- 0.02",
-    function=_usual,
-    inverse=_usual_inverse,
+    function=lambda x: x / (4.0 * USUAL_S_A),
+    inverse=lambda beta: 4.0 * USUAL_S_A * beta,
     inputs=(_ORDER,),
     output=_TIN,
     source=(
