@@ -1,28 +1,70 @@
 """How long the frames of a furnace run take, and how much memory, as the run gets longer.
 
-Run from the checkout: ``python -m tests.benchmarks.furnace_run [FRAMES ...]`` (2000 and 10 000 unless told), which
-takes minutes. Nothing here is asserted. The counts are those of `tests.series.furnace`, invented.
+Run from the checkout: ``nice python -m tests.benchmarks.furnace_run [FRAMES ...]`` (1000 and 10 000 unless told), which
+takes minutes; the first length is done by one process as well. Nothing here is asserted. Frames are made on the fly,
+a block at a time, by the generator of `tests.series.furnace`, so that memory is that of the run; they are invented.
 """
 
-import resource
+import contextlib
 import sys
 import tempfile
+import threading
 import time
 from pathlib import Path
 
 import numpy as np
 
-from tests.series.furnace import furnace_run, write_calibration, write_log, write_stack
+from tests.series.furnace import WrittenRun, write_calibration, write_log
 from xrdorder.series import run_series
 
-FRAMES = (2000, 10_000)
+FRAMES = (1000, 10_000)
 WORKERS = 2
+_EACH_S = 0.2
 
 
-def _of_workers() -> float:
-    """Processor time of the workers that have ended, their start included."""
-    used = resource.getrusage(resource.RUSAGE_CHILDREN)
-    return used.ru_utime + used.ru_stime
+class Watched:
+    """Memory (proportional set size) and processor time of this process and all it has started, while within."""
+
+    def __init__(self) -> None:
+        self.largest_mib = self.processor_s = self.seconds = 0.0
+        self._end = threading.Event()
+
+    def __enter__(self) -> "Watched":
+        self._start, self._used = time.perf_counter(), {}
+        self._thread = threading.Thread(target=self._watch)
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._end.set()
+        self._thread.join()
+        self.seconds = time.perf_counter() - self._start
+        self.processor_s = sum(last - first for first, last in self._used.values())
+
+    def _watch(self) -> None:
+        me = Path("/proc/self").resolve()
+        while not self._end.wait(_EACH_S):
+            memory = 0.0
+            for process in (me, *_children(me)):
+                with contextlib.suppress(OSError, StopIteration, ValueError, IndexError):
+                    rollup = (process / "smaps_rollup").read_text().splitlines()
+                    memory += int(next(line for line in rollup if line.startswith("Pss:")).split()[1]) / 1024
+                    ticks = (process / "stat").read_text().rsplit(")", 1)[1].split()
+                    used = (int(ticks[11]) + int(ticks[12])) / 100.0
+                    first, _ = self._used.get(process, (used if process == me else 0.0, 0.0))
+                    self._used[process] = first, used
+            self.largest_mib = max(self.largest_mib, memory)
+
+
+def _children(process: Path) -> list[Path]:
+    """Processes that a process has started, and theirs."""
+    found: list[Path] = []
+    for task in (process / "task").iterdir():
+        with contextlib.suppress(OSError):
+            for number in (task / "children").read_text().split():
+                child = Path("/proc") / number
+                found += [child, *_children(child)]
+    return found
 
 
 def main(lengths: tuple[int, ...]) -> None:
@@ -30,29 +72,25 @@ def main(lengths: tuple[int, ...]) -> None:
         folder = Path(name)
         write_calibration(folder / "instrument.toml")
         for frames in lengths:
-            truth = furnace_run(frames, step_k=10.0)
-            write_stack(truth, folder / "stack.nxs")
+            truth = WrittenRun(folder / f"stack{frames}.nxs", frames, step_k=10.0)
             write_log(truth, folder / "log.csv")
-            del truth
-            start, before = time.perf_counter(), _of_workers()
-            run = run_series(
-                folder / "stack.nxs",
-                folder / "instrument.toml",
-                folder / "log.csv",
-                folder / f"out{frames}",
-                workers=WORKERS,
-            )
-            spent = time.perf_counter() - start
-            processor = _of_workers() - before
-            largest = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
-            warm = run.table["warm"].values == 1
-            evaluations = run.table["evaluations"].values
-            each = 1e3 * processor / frames
-            print(f"{frames} frames, {WORKERS} processes: {spent:.0f} s, {each:.1f} ms of processor time each")
-            print(
-                f"  {100.0 * warm.mean():.1f} % warm in {np.nanmean(evaluations[warm]):.1f} evaluations, "
-                f"others in {np.nanmean(evaluations[~warm]):.1f}; largest worker so far {largest:.0f} MiB"
-            )
+            for workers in (1, WORKERS) if frames == lengths[0] else (WORKERS,):
+                with Watched() as watched:
+                    run = run_series(
+                        truth.path, folder / "instrument.toml", folder / "log.csv", folder / f"out{frames}-{workers}",
+                        workers=workers,
+                    )  # fmt: skip
+                warm = run.table["warm"].values == 1
+                evaluations = run.table["evaluations"].values
+                print(
+                    f"{frames} frames, {workers} process(es): {watched.seconds:.0f} s, "
+                    f"{1e3 * watched.processor_s / frames:.1f} ms of processor time each, "
+                    f"{watched.largest_mib:.0f} MiB at most"
+                )
+                print(
+                    f"  {100.0 * warm.mean():.1f} % warm in {np.nanmean(evaluations[warm]):.2f} evaluations, "
+                    f"others in {np.nanmean(evaluations[~warm]):.1f}", flush=True,
+                )  # fmt: skip
 
 
 if __name__ == "__main__":

@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 
 from tests.planning.lots import study
-from xrdorder.description.study import read_study
+from xrdorder.description.study import read_study, study_of
 from xrdorder.exceptions import StudyError
 from xrdorder.planning.adding import add_treatment, waiting
 from xrdorder.planning.foretold import foretold, suggested
 from xrdorder.planning.study import plan_lot
+from xrdorder.results.described_columns import told_words
 from xrdorder.superconductivity.currents import Conditions
 from xrdorder.treatments import Schedule, Step
 
@@ -100,3 +101,19 @@ def test_a_miss_says_what_it_says_of_the_model():
     size = next(one for one in told if one.noun == "domain size")
     assert size.score > 2.0 and size.says == "grains grow more than published"
     assert size.found == pytest.approx(300.0) and size.predicted < 150.0
+
+
+def test_courses_of_conversion_are_files_of_the_study(folder):
+    """One or several; written again they are the same, and a file that is not there is refused in one line."""
+    (folder / "run.csv").write_text("", encoding="utf-8")
+    for told in ('"run.csv"', '["run.csv"]'):
+        text = TEXT.replace("undoped = true", f"undoped = true\nconversion = {told}", 1)
+        (folder / "study.toml").write_text(text, encoding="utf-8")
+        study = read_study(folder)
+        assert study.samples[0].lot.conversion == (folder / "run.csv",)
+        again = study_of(tomllib.loads(study.to_toml()), folder)
+        assert again.samples[0].lot == study.samples[0].lot
+        assert "conversion" not in told_words(study.samples[0])  # no result is made from it
+    (folder / "run.csv").unlink()
+    with pytest.raises(StudyError, match=r"lots\.heron\.conversion no\. 1: there is no file 'run\.csv'"):
+        read_study(folder)

@@ -4,6 +4,7 @@ Bragg scattering of a mixture is linear in the volumes of its phases, so that ea
 temperature. The conversion is integrated here, apart from the package.
 """
 
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -71,47 +72,85 @@ def _shape(name, celsius):
     return _bragg(sample, INSTRUMENT, tuple(GRID), "gemmi"), density
 
 
+def _weights(done):
+    """Weight fractions by phase when this share has reacted."""
+    return {"nb3sn": END * done, "nb": 0.70 - 0.55 * done, "cu-sn": 0.30 - 0.15 * done}
+
+
+def _counts(weight, celsius, level):
+    """Expected counts of one frame."""
+    shapes = {name: _shape(name, float(celsius)) for name, share in weight.items() if share > 0.0}
+    volume = {name: weight[name] / density for name, (_, density) in shapes.items()}
+    total = sum(volume.values())
+    bragg = sum(volume[name] / total * shape for name, (shape, _) in shapes.items())
+    return level * (bragg / _shape("nb", 650.0)[0].max() + SampleTruth().background.at(GRID))
+
+
+class WrittenRun:
+    """A run of any length, written frame by frame as it is made, so that it is never whole in memory."""
+
+    def __init__(self, path: Path, frames, *, until_h=9.0, level=3000.0, seed=1, step_k=5.0, each=200):
+        self.path, self.hours = path, np.linspace(0.0, until_h, frames)
+        self.celsius = np.round(schedule(self.hours) / step_k) * step_k
+        self.weight = _weights(converted(self.hours, self.celsius))
+        rng = np.random.default_rng(seed)
+        with stack(path, self.hours) as counts:
+            for first in range(0, frames, each):
+                block = range(first, min(first + each, frames))
+                expected = [_counts({n: w[k] for n, w in self.weight.items()}, self.celsius[k], level) for k in block]
+                counts[block.start : block.stop] = rng.poisson(expected)
+
+
 def furnace_run(frames, *, until_h=9.0, level=3000.0, seed=1, step_k=5.0):
     """Frames evenly over the run; temperatures on the ramps in steps, so that few shapes are needed."""
     hours = np.linspace(0.0, until_h, frames)
     celsius = np.round(schedule(hours) / step_k) * step_k
-    done = converted(hours, celsius)
-    weight = {"nb3sn": END * done, "nb": 0.70 - 0.55 * done, "cu-sn": 0.30 - 0.15 * done}
-    usual = _shape("nb", 650.0)[0].max()
-    background = SampleTruth().background.at(GRID)
-    counts = np.empty((frames, len(GRID)))
-    for k in range(frames):
-        shapes = {name: _shape(name, float(celsius[k])) for name in weight if weight[name][k] > 0.0}
-        volume = {name: weight[name][k] / density for name, (_, density) in shapes.items()}
-        total = sum(volume.values())
-        bragg = sum(volume[name] / total * shape for name, (shape, _) in shapes.items())
-        counts[k] = level * (bragg / usual + background)
+    weight = _weights(converted(hours, celsius))
+    expected = [_counts({n: w[k] for n, w in weight.items()}, celsius[k], level) for k in range(frames)]
     rng = np.random.default_rng(seed)
-    counts = rng.poisson(counts).astype(float)
+    counts = rng.poisson(expected).astype(float)
     if frames > NO_BEAM_FRAME:
         counts[NO_BEAM_FRAME] = rng.poisson(0.5, len(GRID))
     return Truth(hours, celsius, weight, counts)
 
 
-def write_stack(truth, path: Path, **more):
-    """The frames as a NeXus stack."""
+@contextmanager
+def stack(path, hours, **more):
+    """Counts of a NeXus stack, to be filled."""
     with h5py.File(path, "w") as file:
         group = file.create_group("entry/data")
         group.attrs.update({"NX_class": "NXdata", "signal": "counts", "axes": ["time", "two_theta"]})
-        group["counts"] = truth.counts.astype(np.int32)
-        group["time"] = truth.hours * 3600.0
+        group["time"] = hours * 3600.0
         group["time"].attrs["units"] = "s"
         group["two_theta"] = GRID
         group["two_theta"].attrs["units"] = "degree"
         for name, values in more.items():
             group[name] = values
+        yield group.create_dataset("counts", (len(hours), len(GRID)), np.int32)
+
+
+def write_stack(truth, path: Path, **more):
+    """The frames as a NeXus stack."""
+    with stack(path, truth.hours, **more) as counts:
+        counts[:] = truth.counts
     return path
 
 
+STEP_H, STEP_MOHM = 3.0, 0.02  # a contact that moves, which the pattern knows nothing of
+
+
 def write_log(truth, path: Path):
-    """The furnace as it was."""
-    lines = [f"{h * 3600.0:.3f},{c:.2f}" for h, c in zip(truth.hours, truth.celsius, strict=True)]
-    path.write_text("\n".join(["time_s,temperature_c", *lines, ""]), encoding="utf-8")
+    """The furnace as it was, and a resistance that follows it: a step at 2 wt% of A15, another for no reason.
+
+    An entry for each frame at least, so that temperatures at the frames are those of the truth.
+    """
+    hours = np.linspace(truth.hours[0], truth.hours[-1], max(1, 600 // len(truth.hours)) * (len(truth.hours) - 1) + 1)
+    celsius = np.interp(hours, truth.hours, truth.celsius)
+    begun = np.interp(0.02, truth.weight["nb3sn"], truth.hours)
+    ohm = 1.0 + 1.5e-3 * celsius + 0.05 * (hours >= begun) - STEP_MOHM * (hours >= STEP_H)
+    ohm += np.random.default_rng(4).normal(0.0, 1e-3, len(hours))
+    lines = [f"{h * 3600.0:.3f},{c:.2f},{r:.5f}" for h, c, r in zip(hours, celsius, ohm, strict=True)]
+    path.write_text("\n".join(["time_s,temperature_c,resistance_mohm", *lines, ""]), encoding="utf-8")
     return path
 
 

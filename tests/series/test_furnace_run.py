@@ -22,6 +22,8 @@ from tests.series.furnace import (
     NO_BEAM_FRAME,
     Q_KJ,
     SIZE_NM,
+    STEP_H,
+    STEP_MOHM,
     TAU_H,
     furnace_run,
     write_calibration,
@@ -30,7 +32,9 @@ from tests.series.furnace import (
 )
 from xrdorder.cli import main
 from xrdorder.crystals import phase
+from xrdorder.exceptions import StudyError
 from xrdorder.figures import series_figure
+from xrdorder.files import atomic
 from xrdorder.profiles import read_instrument
 from xrdorder.running.pool import run_all
 from xrdorder.series import furnace_run as home
@@ -107,6 +111,18 @@ def test_onset_and_kinetics_are_those_put_in(run, truth):
         (curve.exponent, curve.u_exponent, 1.0),
     ):
         assert abs(found - value) < 3.0 * u
+
+
+def test_steps_of_the_resistance_are_those_put_in(run, folder):
+    assert run.signal is not None
+    first, second = run.signal.steps
+    assert first.matched == "nb3sn appears"
+    assert second.matched == ""
+    assert abs(second.time_h - STEP_H) < 3.0 * second.u_h
+    assert abs(second.change + STEP_MOHM) < 3.0 * second.u_change
+    with xr.open_dataset(folder / "out" / "series.nc", engine="h5netcdf") as stored:
+        assert len(json.loads(stored.attrs["signal"])["steps"]) == 2
+        assert stored["wire_signal"].attrs["units"] == "mΩ"
 
 
 def test_files_say_what_the_screen_says(run, folder):
@@ -246,6 +262,30 @@ def test_a_killed_run_loses_the_chunk_in_work_alone(short, tmp_path):
     assert run.chunks_kept + run.chunks_fitted == 3
     assert (out / "series.csv").exists()
     agree(run.table, run_series(*short, tmp_path / "whole", workers=1).table)
+
+
+def test_ctrl_c_and_a_full_disk_lose_the_chunk_in_work_alone(short, tmp_path, monkeypatch):
+    out = tmp_path / "out"
+
+    def interrupted(*_):
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        run_series(*short, out, workers=1, progress=interrupted)
+    done = out / "chunks" / "chunk-00000.nc"
+    before = done.read_bytes()
+
+    def full(_):
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as small:
+        small.setattr(atomic, "_flush", full)
+        with pytest.raises(StudyError, match="No space left on device"):
+            run_series(*short, out, workers=1)
+    assert [path.name for path in out.rglob("*") if path.is_file() and path.suffix in (".nc", ".part")] == [done.name]
+    assert done.read_bytes() == before
+    run = run_series(*short, out, workers=1)
+    assert (run.chunks_fitted, run.chunks_kept) == (2, 1)
 
 
 def test_a_log_of_another_clock_is_refused(short, folder, tmp_path):

@@ -20,6 +20,7 @@ from xrdorder.cli.program import SOME_FAILED
 
 if TYPE_CHECKING:
     from xrdorder.series.furnace_run import FurnaceRun
+    from xrdorder.series.wire_signal import WireSignal
 
 
 @click.command()
@@ -31,6 +32,10 @@ if TYPE_CHECKING:
 )  # fmt: skip
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="Folder for the results.")
 @click.option("--phases", type=NAMES, help="Phases to look for, names or paths. By default nb3sn,nb,cu-sn.")
+@click.option(
+    "--signal", metavar="COLUMN", default="",
+    help="Column of the log with resistance or voltage of the wire, as resistance_mohm; recognised unless told.",
+)  # fmt: skip
 @figures_saved("the figure of the run")
 @again_option
 @workers_option
@@ -38,7 +43,7 @@ if TYPE_CHECKING:
 @click.pass_context
 def series(
     ctx: click.Context, /, frames: Path, instrument: Path, log: Path, out: Path, phases: tuple[str, ...] | None,
-    figures: bool, again: bool, workers: int | None, cluster: str | None,
+    signal: str, figures: bool, again: bool, workers: int | None, cluster: str | None,
 ) -> None:  # fmt: skip
     """Fit a furnace run: what forms when, at which temperature.
 
@@ -49,8 +54,8 @@ def series(
 
     with Progress("fitting") as progress:
         run = run_series(
-            frames, instrument, log, out, phases=phases or (), again=again, workers=workers, cluster=cluster,
-            progress=progress,
+            frames, instrument, log, out, phases=phases or (), signal=signal, again=again,
+            workers=workers, cluster=cluster, progress=progress,
         )  # fmt: skip
     show(*_parts(run), "", *_places(out))
     if figures:
@@ -73,6 +78,8 @@ def _parts(run: "FurnaceRun") -> list[Part]:
     parts += [Entry(label, text) for label, text in (("At the end", _end(run)), ("Reaction", _reaction(run))) if text]
     for name in run.phases:
         parts.append(Entry("Phases" if name == run.phases[0] else "", f"{name}: {_when(run, name)}"))
+    if run.signal is not None:
+        parts.append(Entry(run.signal.name.capitalize(), _steps(run.signal)))
     return [*parts, Entry("Frames", _frames(run)), *_reasons(run)]
 
 
@@ -152,6 +159,22 @@ def _frames(run: "FurnaceRun") -> str:
     odd = [f"{number} {words[word]}" for word, number in counts.items() if word in words]
     kept = (f"; {run.chunks_kept} of {run.chunks_kept + run.chunks_fitted} chunks kept" if run.chunks_kept else "")
     return ", ".join([done, *odd]) + kept
+
+
+_MOST_STEPS = 4
+
+
+def _steps(signal: "WireSignal") -> str:
+    """Where the signal of the wire steps, and what the pattern shows then."""
+    from xrdorder.quantities.formatting import concise
+
+    words = [
+        f"step of {concise(one.change, one.u_change)} {signal.unit} at {concise(one.time_h, one.u_h)} h, "
+        f"{one.temperature_c:.0f} °C" + (f" ({one.matched})" if one.matched else "")
+        for one in signal.steps[:_MOST_STEPS]
+    ]
+    more = len(signal.steps) - _MOST_STEPS
+    return "; ".join([*words, *([f"{more} more in series.nc"] if more > 0 else [])]) or "no step"
 
 
 _MOST_REASONS = 3

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -51,29 +53,26 @@ def series_figure(run: FurnaceRun, *, title: str = "", size: Size = SCREEN) -> F
     size : Size
     """
     shown = [name for name in _QUANTITIES if name in run.table and np.isfinite(run.table[name].values).any()]
-    bands = _BAND_IN * len(run.phases)
-    panels = [_MAP_IN, _SCHEDULE_IN, bands, _PANEL_IN, *[_PANEL_IN] * len(shown)]
-    body = sum(panels) + _ROOM.down * (len(panels) - 1) + _ROOM.bottom + _ROOM.above
+    panels: list[tuple[float, Callable[[Axes, FurnaceRun], None]]] = [(_MAP_IN, _map), (_SCHEDULE_IN, _schedule)]
+    if run.signal is not None:
+        panels.append((_SCHEDULE_IN, _signal))
+    panels += [(_BAND_IN * len(run.phases), _bands), (_PANEL_IN, _amounts)]
+    panels += [(_PANEL_IN, partial(_quantity, name=name)) for name in shown]
+    body = sum(height for height, _ in panels) + _ROOM.down * (len(panels) - 1) + _ROOM.bottom + _ROOM.above
     remark = (
         "Map: root of counts per second, dark where high. Bands: when each phase is seen. Bars: standard uncertainties "
         "that frames do not share. Dashed: onset of the A15 with its standard uncertainty. Grey: frames without beam."
+        + (" Triangles: steps of the signal, filled where the pattern shows a phase come or go." if run.signal else "")
     )
     figure = page(size, body, title=title or "Furnace run", remark=remark, left_in=_ROOM.left)
     axes: list[Axes] = []
     top = body - _ROOM.above
-    for height in panels:
+    for height, draw in panels:
         top -= height
         wide = size.width_in - _ROOM.left - _ROOM.right
         axes.append(place(figure, _ROOM.left, top, wide, height, share=axes[0] if axes else None))
         top -= _ROOM.down
-    _map(axes[0], run)
-    _schedule(axes[1], run)
-    _bands(axes[2], run)
-    _amounts(axes[3], run)
-    for one, name in zip(axes[4:], shown, strict=True):
-        scale = quantity(name).differences  # as small as its changes
-        style(one, y_label=f"{quantity(name).title} ({scale.unit})" if scale.unit else quantity(name).title)
-        _course(one, run, name, scale.factor, INK)
+        draw(axes[-1], run)
     hours = run.table["time_h"].values
     for one in axes:
         one.tick_params(labelbottom=one is axes[-1])
@@ -111,6 +110,19 @@ def _schedule(axes: Axes, run: FurnaceRun) -> None:
     axes.plot(run.log.hours, run.log.temperatures_c, color=GARNET, linewidth=STRONG)
 
 
+def _signal(axes: Axes, run: FurnaceRun) -> None:
+    """Resistance or voltage, and its steps."""
+    assert run.signal is not None
+    style(axes, y_label=f"{run.signal.name} ({run.signal.unit})")
+    axes.plot(run.signal.hours, run.signal.values, color=INK, linewidth=THIN)
+    for step in run.signal.steps:
+        face = GARNET if step.matched else PAPER
+        axes.plot(
+            step.time_h, 0.92, marker="v", markersize=5.0, color=GARNET, markerfacecolor=face, linestyle="none",
+            transform=axes.get_xaxis_transform(), zorder=6,
+        )  # fmt: skip
+
+
 def _bands(axes: Axes, run: FurnaceRun) -> None:
     """When each phase is seen."""
     style(axes)
@@ -143,6 +155,13 @@ def _law(run: FurnaceRun) -> tuple[Array, Array]:
     hours = hours[(hours > run.log.hours[0]) & (hours <= run.log.hours[-1])]
     assert run.curve is not None
     return hours, 100.0 * law_at(run.curve, run.log, hours)
+
+
+def _quantity(axes: Axes, run: FurnaceRun, *, name: str) -> None:
+    """A quantity of the A15, in the unit of its changes."""
+    scale = quantity(name).differences
+    style(axes, y_label=f"{quantity(name).title} ({scale.unit})" if scale.unit else quantity(name).title)
+    _course(axes, run, name, scale.factor, INK)
 
 
 def _course(axes: Axes, run: FurnaceRun, name: str, factor: float, colour: str, label: str = "") -> None:

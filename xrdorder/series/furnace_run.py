@@ -5,7 +5,7 @@ import json
 import math
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -38,6 +38,7 @@ from xrdorder.series.chunks import (
 from xrdorder.series.conversion_curve import conversion_curve
 from xrdorder.series.events import Onset, Period, coming_and_going, onset
 from xrdorder.series.frames import Frames, open_frames
+from xrdorder.series.wire_signal import WireSignal, matched, read_signal
 from xrdorder.treatments import LoggedTreatment
 from xrdorder.treatments.logged import read_log
 
@@ -71,6 +72,8 @@ class FurnaceRun:
         When each phase is seen.
     chunks_fitted, chunks_kept : int
         Of this call.
+    signal : WireSignal or None
+        Resistance or voltage of the wire, where the log has it.
     """
 
     table: xr.Dataset
@@ -82,6 +85,7 @@ class FurnaceRun:
     periods: dict[str, list[Period]]
     chunks_fitted: int
     chunks_kept: int
+    signal: WireSignal | None = None
 
 
 def run_series(
@@ -91,6 +95,7 @@ def run_series(
     out: str | Path,
     *,
     phases: Sequence[str] = (),
+    signal: str = "",
     again: bool = False,
     workers: int | None = None,
     cluster: str | None = None,
@@ -110,6 +115,8 @@ def run_series(
         Folder for the results; chunks that stand there, and whose inputs are the same, are not fitted again.
     phases : sequence of str
         Names or paths; those of single patterns unless given.
+    signal : str
+        Column of the log with resistance or voltage of the wire; recognised unless told (`wire_signal`).
     again : bool
         Fit all chunks again.
     workers : int, optional
@@ -128,6 +135,7 @@ def run_series(
     """
     out, instrument = Path(out).absolute(), Path(instrument)  # workers may stand in other folders
     source, course = open_frames(Path(frames).absolute()), read_log(log)
+    wire = read_signal(Path(log), signal)
     chosen = tuple(phase(name) for name in phases or DEFAULT_PHASES)
     temperatures = _temperatures(source, course, Path(log))
     chunks = _chunks(source, temperatures, instrument, chosen, out)
@@ -140,9 +148,8 @@ def run_series(
         run_all(do_chunk, todo, workers=workers, cluster=cluster, done=counted.up)
         table = _collated(chunks)
         a15 = next((one.name for one in chosen if one.order is not None), "")
-        run = _run_of(
-            table, course, a15, tuple(one.name for one in chosen), len(todo), len(chunks) - len(todo)
-        )
+        kept = len(chunks) - len(todo)
+        run = _run_of(table, course, a15, tuple(one.name for one in chosen), len(todo), kept, wire)
         write_sealed(out / SERIES_NC, netcdf(table))
         content = _csv(table)
         write_atomically(out / SERIES_CSV, lambda part: part.write_bytes(content))
@@ -150,19 +157,26 @@ def run_series(
 
 
 def _run_of(
-    table: xr.Dataset, log: LoggedTreatment, a15: str, phases: tuple[str, ...], fitted: int, kept: int
-) -> FurnaceRun:
+    table: xr.Dataset, log: LoggedTreatment, a15: str, phases: tuple[str, ...], fitted: int, kept: int,
+    signal: WireSignal | None,
+) -> FurnaceRun:  # fmt: skip
     """Look for what happened, and note it in the table."""
     when = onset(table, a15) if a15 else None
     curve = conversion_curve(table, a15, log) if a15 else None
     periods = dict(coming_and_going(table, phases))
+    if signal is not None:
+        hours = table["time_h"].values
+        signal = replace(signal, steps=matched(signal.steps, when, periods, a15, hours))
+        at = np.interp(hours, signal.hours, signal.values, left=np.nan, right=np.nan)
+        table["wire_signal"] = "frame", at, {"units": signal.unit, "long_name": f"{signal.name} of the wire"}
     table.attrs |= {
         "title": "furnace run", "program": f"xrdorder {__version__}",
         "onset": json.dumps(asdict(when)) if when else "",
         "conversion": json.dumps(asdict(curve)) if curve else "",
+        "signal": json.dumps(signal.record()) if signal else "",
         "periods_h": json.dumps({name: [[one.from_h, one.to_h] for one in found] for name, found in periods.items()}),
     }  # fmt: skip
-    return FurnaceRun(table, log, a15, phases, when, curve, periods, fitted, kept)
+    return FurnaceRun(table, log, a15, phases, when, curve, periods, fitted, kept, signal)
 
 
 class _Counter:

@@ -182,24 +182,8 @@ def read_course(path: str | Path, further: Sequence[str]) -> tuple[LoggedTreatme
         As `read_log`; or a column is missing.
     """
     path = Path(path)
-    try:
-        raw = read_bytes(path)
-    except OSError as error:
-        raise StudyError(f"{path}: cannot be read ({error.strerror or error})") from None
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = raw.decode("latin-1")  # old loggers write the degree sign so; nothing else here is beyond ASCII
-    lines = [
-        (number, line)
-        for number, line in enumerate(text.splitlines(), start=1)
-        if line.strip() and not line.lstrip().startswith("#")
-    ]
-    if not lines:
-        raise StudyError(f"{path}: is empty; give a header (time_h, temperature_c) and lines of numbers")
-    number, header = lines[0]
-    separator = next((mark for mark in ("\t", ";") if mark in header), ",")
-    columns = [name.strip().strip('"').strip() for name in header.split(separator)]
+    lines, columns, separator = _table(path)
+    number = lines[0][0]
     missing = [name for name in further if name not in columns]
     if missing:
         raise StudyError(f"{path}: line {number}: no column {missing[0]}; give {', '.join(further)} beside the times")
@@ -222,6 +206,40 @@ def read_course(path: str | Path, further: Sequence[str]) -> tuple[LoggedTreatme
         raise StudyError(f"{path}: line {lines[1 + problem[0]][0]}: {problem[1]}")
     hours = values[:, 0] / (SECONDS_PER_HOUR if unit == "s" else 1.0)
     return LoggedTreatment(hours, values[:, 1], path), values[:, 2:]
+
+
+def headings(path: str | Path) -> list[str]:
+    """Headings of the columns of a log.
+
+    Raises
+    ------
+    StudyError
+        It cannot be read, or is empty.
+    """
+    return _table(Path(path))[1]
+
+
+def _table(path: Path) -> tuple[list[tuple[int, str]], list[str], str]:
+    """Lines with their numbers, header first, headings, and what separates columns."""
+    try:
+        raw = read_bytes(path)
+    except OSError as error:
+        raise StudyError(f"{path}: cannot be read ({error.strerror or error})") from None
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = raw.decode("latin-1")  # old loggers write the degree sign so; nothing else here is beyond ASCII
+    lines = [
+        (number, line)
+        for number, line in enumerate(text.splitlines(), start=1)
+        if line.strip() and not line.lstrip().startswith("#")
+    ]
+    if not lines:
+        raise StudyError(f"{path}: is empty; give a header (time_h, temperature_c) and lines of numbers")
+    header = lines[0][1]
+    separator = next((mark for mark in ("\t", ";") if mark in header), ",")
+    columns = [name.strip().strip('"').strip() for name in header.split(separator)]
+    return lines, columns, separator
 
 
 def _columns(columns: list[str]) -> tuple[int, str, int]:
