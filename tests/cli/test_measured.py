@@ -36,7 +36,7 @@ def test_measured_prints_writes_draws_and_what_it_adopts_is_taken_in_without_a_f
     assert shown.exit_code == 0, shown.output
     text = " ".join(shown.stdout.split())
     words = (
-        "two 24.10(40)", "17.00(10)", "Tc read off at 50 %", "Bc2 at 4.2 K", "by X-rays alone", "Tc of A",
+        "two 24.1(4)", "17.00(10)", "Tc read off at 50 %", "Bc2 at 4.2 K", "by X-rays alone", "Tc of A",
         "Bc2 at 0 K of A", "1 sample with measured values",
     )  # fmt: skip
     for word in words:

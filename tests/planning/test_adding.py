@@ -115,5 +115,5 @@ def test_courses_of_conversion_are_files_of_the_study(folder):
         assert again.samples[0].lot == study.samples[0].lot
         assert "conversion" not in told_words(study.samples[0])  # no result is made from it
     (folder / "run.csv").unlink()
-    with pytest.raises(StudyError, match="lots.heron.conversion no. 1: there is no file 'run.csv'"):
+    with pytest.raises(StudyError, match=r"lots\.heron\.conversion no\. 1: there is no file 'run\.csv'"):
         read_study(folder)
