@@ -76,7 +76,7 @@ def run_and_show(
         complain(line)
     if figures:
         with Progress("drawing") as progress:
-            folder = draw_samples(study, results, undrawn, only=drawn, progress=progress)
+            folder = draw_samples(study, results, undrawn, only=drawn, progress=progress, workers=workers)
             draw_calibration(study, undrawn)
             draw_study(study, results, undrawn)
         show(figures_part(folder))

@@ -191,7 +191,10 @@ class StructureFactors:
     ) -> None:
         self._phase = phase
         self._s = s = np.atleast_1d(np.asarray(s_per_nm, dtype=np.float64))
-        self._geometry = geometry_factors(phase, hkl)
+        geometry = geometry_factors(phase, hkl)
+        # reflections and their mates count half each; with an inversion centre at the origin they are the same
+        alike = not np.any(geometry.imag)
+        self._mates = ((geometry.real, 1.0),) if alike else ((geometry, 0.5), (geometry.conj(), 0.5))
         self._mean = site_scattering(phase, s, energy_ev, table)
         if phase.order is not None:
             self._disordered = site_scattering(phase, s, energy_ev, table, 0.0)
@@ -209,12 +212,12 @@ class StructureFactors:
             _ordered_pair(self._phase)
             f = (self._disordered + contrast * self._unit) * damping
         squared, by_contrast, by_b_iso = np.zeros(len(self._s)), np.zeros(len(self._s)), np.zeros(f.shape)
-        for mate in (self._geometry, self._geometry.conj()):
+        for mate, share in self._mates:
             terms = f * mate
             total = terms.sum(axis=0)
-            squared += 0.5 * np.abs(total) ** 2
-            # d|F|^2 = 2 Re(F* dF), and half of it for each of the two mates
-            by_b_iso -= self._s**2 * (total.conj() * terms).real
+            squared += share * np.abs(total) ** 2
+            # d|F|^2 = 2 Re(F* dF)
+            by_b_iso -= 2.0 * share * self._s**2 * (total.conj() * terms).real
             if contrast is not None:
-                by_contrast += (total.conj() * (self._unit * damping * mate).sum(axis=0)).real
+                by_contrast += 2.0 * share * (total.conj() * (self._unit * damping * mate).sum(axis=0)).real
         return squared, by_contrast, by_b_iso

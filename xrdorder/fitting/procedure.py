@@ -249,7 +249,8 @@ class Procedure:
             if lines is not self.main and self.strength(lines) < _FROM_AFAR:
                 names = [name for name in names if name not in (*lines.length_names, *lines.width_names)]
         converged = self.fit.run(names, tolerance=_FIRST_ROUND, follow=True)
-        if weak := self._weakest(self.fit.solution()[0], [self.main]):
+        doubtful = self.strength(self.main) < _SOUGHT_AGAIN
+        if doubtful and (weak := self._weakest(self.fit.solution()[0], [self.main])):
             self._drop(*weak)  # a free A15 that is not there would not converge
         for lines in self.present():
             movable = lines is not self.main and lines is not self.reference and not isinstance(lines, FreeLines)

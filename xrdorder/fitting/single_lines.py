@@ -9,6 +9,7 @@ with the reason. (A plain straight line instead of that curve took a twentieth o
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -119,19 +120,27 @@ def drawn_lines(a15: PhaseLines, drawn: Lines, values: Mapping[str, float]) -> l
     # components stand by reflection; a spread of the lattice draws each emission line several times
     each, first = len(drawn.position) // max(len(a15.hkl), 1), a15.first_lines()
     reference = np.flatnonzero(np.repeat(first, len(drawn.position) // max(len(first), 1))[:each])
-    spacing = a15.spacing_nm(values)
+    hkl = tuple((h, k, n) for h, k, n in a15.hkl.tolist())
+    return _by_spacing(hkl, tuple(a15.spacing_nm(values).tolist()), each, tuple(reference.tolist()))
+
+
+@lru_cache(maxsize=16)
+def _by_spacing(
+    hkl: tuple[Hkl, ...], spacing: tuple[float, ...], each: int, reference: tuple[int, ...]
+) -> list[DrawnLine]:
+    """Lines of reflections, of `each` components, which are asked for many times at one minimum."""
     groups: list[list[int]] = []
-    for k in range(len(a15.hkl)):
+    for k in range(len(hkl)):
         if groups and abs(spacing[k] - spacing[groups[-1][0]]) < _SAME_SPACING * spacing[k]:
             groups[-1].append(k)
         else:
             groups.append([k])
     return [
         DrawnLine(
-            (int(a15.hkl[g[0], 0]), int(a15.hkl[g[0], 1]), int(a15.hkl[g[0], 2])),
-            float(spacing[g[0]]),
+            hkl[g[0]],
+            spacing[g[0]],
             (np.array(g)[:, None] * each + np.arange(each)).ravel(),
-            g[0] * each + reference,
+            g[0] * each + np.array(reference, dtype=np.intp),
         )
         for g in groups
     ]

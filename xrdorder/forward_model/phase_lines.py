@@ -346,12 +346,14 @@ class PhaseLines:
             position = position + values[name] * slope
             by_bragg = by_bragg + values[name] * np.radians(slopes_by[name]) / 2.0
             by.add("position", name, slope)
+        if not by.columns:
+            return np.asarray(position)
         # the logarithm of the spacing moves 2 theta by -2 tan(theta)
         by_log_spacing = -by_bragg * np.degrees(2.0 * tangent)
         for j, name in enumerate(self.length_names):
             log_spacing = np.repeat(-0.5 * q_by[self._reflection, j] / q[self._reflection], k)
             by.add("position", name, by_log_spacing * log_spacing)
-        for name, change in stretch_by.items():
+        for name, change in by.wanted(stretch_by):
             by.add("position", name, by_log_spacing * (change / stretch).ravel())
         by.add("position", "two_theta_offset", np.ones_like(theta))
         by.add("position", "transparency_deg", -np.sin(2.0 * theta))
@@ -372,12 +374,13 @@ class PhaseLines:
 
         unit = common * emission
         on_line = intensity[self._reflection]
+        if not by.columns:
+            return spread(scale * share * unit * on_line)
         by.add("area", self.scale_name, spread(share * unit * on_line))
         if self.share_name:
             by.add("area", self.share_name, spread(scale * unit * on_line))
-        for name, change in intensity_by.items():
-            if name in by.columns:
-                by.add("area", name, spread(scale * share * unit * change[self._reflection]))
+        for name, change in by.wanted(intensity_by):
+            by.add("area", name, spread(scale * share * unit * change[self._reflection]))
         by.add("area", "alpha2_ratio", spread(scale * share * common * on_line * emission_by))
         return spread(scale * share * unit * on_line)
 
@@ -415,23 +418,23 @@ class PhaseLines:
         )
         if self.size_gauss_name:
             gauss = gauss + values[self.size_gauss_name] * self._size_gauss
+        widths = np.repeat(np.maximum(gauss, _LEAST_GAUSS), k), np.repeat(np.maximum(lorentz, _LEAST_LORENTZ), k)
+        if not by.columns:
+            return widths
         wide, positive = np.repeat(gauss >= _LEAST_GAUSS, k), np.repeat(lorentz >= _LEAST_LORENTZ, k)
         own = {gauss_tan2: own_gauss}
         if self.size_gauss_name:
             own[self.size_gauss_name] = self._size_gauss
-        for name, basis in (self._gauss | own).items():
+        for name, basis in by.wanted(self._gauss | own):
             by.add("gauss", name, np.repeat(basis, k) * wide)
-        for name, basis in (self._lorentz | {sec: self._lorentz["lorentz_sec"], tan: own_tan}).items():
+        for name, basis in by.wanted(self._lorentz | {sec: self._lorentz["lorentz_sec"], tan: own_tan}):
             by.add("lorentz", name, np.repeat(basis, k) * positive)
-        if self.anisotropy_name:
+        if self.anisotropy_name and self.anisotropy_name in by.columns:
             change = values[gauss_tan2] * squared_by * self._gauss[_SPECIMEN_GAUSS]
             by.add("gauss", self.anisotropy_name, np.repeat(change, k) * wide)
             change = values[tan] * 0.5 * squared_by / factor * self._lorentz["lorentz_tan"]
             by.add("lorentz", self.anisotropy_name, np.repeat(change, k) * positive)
-        return (
-            np.repeat(np.maximum(gauss, _LEAST_GAUSS), k),
-            np.repeat(np.maximum(lorentz, _LEAST_LORENTZ), k),
-        )
+        return widths
 
     def _emission_weights(self, alpha2_ratio: float) -> tuple[Array, Array]:
         """Weight of each line's emission component at this K-alpha2 to K-alpha1 ratio, and its derivative."""
@@ -504,6 +507,10 @@ class _Slopes:
     ) -> None:
         self.position, self.area, self.gauss, self.lorentz = position, area, gauss, lorentz
         self.columns = columns
+
+    def wanted(self, slopes: Mapping[str, Array]) -> list[tuple[str, Array]]:
+        """Those of some slopes that are asked for."""
+        return [(name, slope) for name, slope in slopes.items() if name in self.columns]
 
     def add(self, what: str, name: str, slope: Array) -> None:
         """Set one column if it is wanted."""

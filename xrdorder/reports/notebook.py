@@ -17,7 +17,6 @@ import numpy as np
 from xrdorder import figures
 from xrdorder.comparison.study_comparison import COLUMNS, LOGARITHMIC, UNITS, StudyComparison, difference_rows
 from xrdorder.comparison.wording import manner, probability_words
-from xrdorder.drawing.layout import SCREEN, SIZES
 from xrdorder.estimates.from_numbers import Estimate
 from xrdorder.estimates.from_numbers_rows import JOINT
 from xrdorder.fitting import Calibration, PatternFit
@@ -53,7 +52,7 @@ def frame(result: Any) -> pd.DataFrame:
     raise TypeError(f"a {type(result).__name__} has no numbers to tabulate")
 
 
-def plot(result: Any, *, size: str = SCREEN.name, **options: Any) -> Figure:
+def plot(result: Any, *, size: str = "screen", **options: Any) -> Figure:
     """Draw a result, or a pattern as `xrdorder.read_pattern` gives it.
 
     Parameters
@@ -71,6 +70,8 @@ def plot(result: Any, *, size: str = SCREEN.name, **options: Any) -> Figure:
     TypeError
         If it is nothing that can be drawn.
     """
+    from xrdorder.drawing.layout import SIZES  # with matplotlib, which the terminal does without
+
     if size not in SIZES:
         raise ValueError(f"size '{size}': use {', '.join(SIZES)}")
     return _figure(result, size=SIZES[size], **options)

@@ -4,6 +4,7 @@ import json
 from collections.abc import Callable, Collection, Sequence
 from functools import partial
 from pathlib import Path
+from typing import NamedTuple
 
 import xarray as xr
 from matplotlib.figure import Figure
@@ -13,6 +14,7 @@ from xrdorder.figures import fit_figure, trend_figure
 from xrdorder.reports.pictures import Missing
 from xrdorder.results.sample_file import StoredSample, read_sample
 from xrdorder.results.study_table import in_short
+from xrdorder.running.pool import run_all
 
 FOLDER, SAMPLES = "figures", "samples"
 TRENDS = "trends.png"
@@ -22,6 +24,16 @@ Missed = Callable[[Missing], None]
 """Called with each figure that could not be drawn."""
 
 
+class _Picture(NamedTuple):
+    """Fit of one sample to be drawn: its file, where the figure goes, and what stands on it."""
+
+    source: Path
+    target: Path
+    name: str
+    about: str
+    results: tuple[str, ...]
+
+
 def draw_samples(
     study: Path,
     results: xr.Dataset,
@@ -29,8 +41,11 @@ def draw_samples(
     *,
     only: Collection[str] | None = None,
     progress: Progress | None = None,
+    workers: int | None = None,
 ) -> Path:
     """Save a figure of each fitted pattern, unless one is there that is younger than the fit.
+
+    `workers` as for `xrdorder.running.pool.run_all`.
 
     Returns
     -------
@@ -39,17 +54,35 @@ def draw_samples(
     """
     folder = study / "results" / FOLDER
     names = [str(name) for name in results["sample"].values if only is None or str(name) in only]
-    for done, name in enumerate(names, start=1):
+    pictures = []
+    for name in names:
         source = study / "results" / "samples" / f"{name}.nc"
         target = folder / SAMPLES / f"{name}.png"
         row = results.sel(sample=name)
         # a file may be there of an earlier fit that this run could not repeat
         fitted = not str(row["status"].item()).startswith("failed") and source.is_file()
         if fitted and not _up_to_date(target, source):
-            _try(partial(_of_sample, source, name, row), target, missed)
+            pictures.append(_Picture(source, target, name, _about(row), tuple(in_short(row))))
+    done = len(names) - len(pictures)
+
+    def drawn(picture: _Picture, missing: Missing | None) -> None:
+        nonlocal done
+        done += 1
+        if missing is not None:
+            missed(missing)
         if progress is not None:
-            progress(done, len(names), name)
+            progress(done, len(names), picture.name)
+
+    run_all(_draw, pictures, workers=workers, done=drawn)
     return folder
+
+
+def _draw(picture: _Picture) -> Missing | None:
+    """Draw one sample; say why where it cannot be made."""
+    missing: list[Missing] = []
+    make = partial(_of_sample, picture.source, picture.name, picture.about, picture.results)
+    _try(make, picture.target, missing.append)
+    return missing[0] if missing else None
 
 
 def draw_calibration(study: Path, missed: Missed) -> None:
@@ -100,8 +133,8 @@ def _try(make: Callable[[], Figure], path: Path, missed: Missed) -> None:
         missed(Missing.of(path.name, error))
 
 
-def _of_sample(source: Path, name: str, row: xr.Dataset) -> Figure:
-    return _figure(read_sample(source), name, _about(row), in_short(row))
+def _of_sample(source: Path, name: str, about: str, results: Sequence[str]) -> Figure:
+    return _figure(read_sample(source), name, about, results)
 
 
 def _of_calibration(source: Path) -> Figure:
