@@ -119,11 +119,13 @@ def _origin(found: "Explanation") -> list[Part]:
 
 def _described(found: "Explanation") -> list[Part]:
     """Wire, treatment, place and day, as the description gives them."""
+    from xrdorder.quantities.registry import quantity
+
     told = {one.column: one.value for one in found.told}
     treatment = told.get("treatment", "")
     if treatment:
         above = next((one.meaning for one in found.told if one.column == "hours_above"), "")
-        parts = {"final reaction plateau": "peak_c", "held": "hold_at_peak_h", "thermal dose": "dose_h"}
+        parts = {"final reaction plateau": "peak_c", "held": "hold_at_peak_h", quantity("dose_h").noun: "dose_h"}
         parts[above] = "hours_above"
         more = (f"{words} {told[name]}" for words, name in parts.items() if told.get(name))
         treatment = ", ".join([treatment, *more])
