@@ -29,6 +29,7 @@ _T = TypeVar("_T")
 
 _STEPS = (1.0, 2.0, 5.0)
 _MANY, _EVERY = (1.0, 1.5, 2.0, 3.0, 5.0, 7.0), tuple(0.1 * k for k in range(10, 100))
+_SOME = (1.0, 1.2, 1.4, 1.7, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0)
 
 HAIR, THIN, LINE, STRONG, BAR, BLOCK = 0.4, 0.7, 1.0, 1.5, 2.6, 4.0
 """The widths of all lines, points: edges of marks, frames, lines, what is to be looked at, bars, intervals."""
@@ -295,7 +296,7 @@ def log_ticks(axis: Axis) -> None:
         return [tick for power in decades for digit in digits if low <= (tick := digit * 10.0**power) <= high]
 
     many = len(of(_STEPS)) >= _LEAST_TICKS
-    for inside in map(of, (_STEPS, (1.0,)) if many else (_EVERY, _MANY, _STEPS)):
+    for inside in map(of, (_STEPS, (1.0,)) if many else (_EVERY, _SOME, _MANY, _STEPS)):
         kept = inside if len(inside) > 1 else kept or inside
         labels = axis.get_major_formatter().format_ticks(kept)
         half = [0.06 if upright else 0.5 * width_in(label) for label in labels]
