@@ -78,28 +78,28 @@ def calibrate(patterns: tuple[Path, ...], out: Path, figure: Path | None, **told
     with told_by_options():
         calibration = checked(Calibration, {"pattern": list(patterns), **given(told)})
     _may_be_replaced(out)
-    found = fit_standard(calibration)
-    write_instrument(found.instrument, out)
-    show(*_parts(found), "", File("Instrument", str(out)))
+    fitted = fit_standard(calibration)
+    write_instrument(fitted.instrument, out)
+    show(*_parts(fitted), "", File("Instrument", str(out)))
     if figure is not None:
-        save_figure(found.plot(), figure)
+        save_figure(fitted.plot(), figure)
 
 
-def _parts(found: "FittedCalibration") -> "list[Part]":
+def _parts(calibration: "FittedCalibration") -> "list[Part]":
     """How good the fit is, the instrument with its uncertainties, the specimen of the standard, and advice."""
     from xrdorder.quantities.formatting import concise
 
-    instrument, fit = found.instrument, found.fit
+    instrument, fit = calibration.instrument, calibration.fit
     lattice = " and ".join(f"{x:.8g}" for x in instrument.standard_lattice_nm)
-    displacement = concise(found.displacement_mm, found.u_displacement_mm)
+    displacement = concise(calibration.displacement_mm, calibration.u_displacement_mm)
     return [
         f"Calibrated with {instrument.standard} ({lattice} nm at {instrument.temperature_c:g} °C): "
         f"R_wp {100.0 * fit.r_wp:.2f} %, reduced chi square {fit.chi2_reduced:.2f}",
         "",
-        found.table(),
+        calibration.table(),
         "",
         f"Specimen of the standard, not stored: displacement {displacement} mm (correlation with the offset "
-        f"{found.offset_displacement_correlation:.3f}), transparency {found.transparency_deg:.4f} degrees",
+        f"{calibration.offset_displacement_correlation:.3f}), transparency {calibration.transparency_deg:.4f} degrees",
         *_advice(instrument.remarks, fit.flags),
     ]
 
@@ -107,7 +107,7 @@ def _parts(found: "FittedCalibration") -> "list[Part]":
 def _advice(remarks: "Sequence[str]", flags: "Sequence[Flag]") -> list[str]:
     """Remarks of the instrument, each once: every fit with it carries them as flags, that of the standard too."""
     others = [flag for flag in flags if flag.message not in remarks]
-    return [*(f"Advice: {one}" for one in remarks), *(f"Flag {one.name}: {one.message}" for one in others)]
+    return [*(f"Advice: {remark}" for remark in remarks), *(f"Flag {other.name}: {other.message}" for other in others)]
 
 
 def _may_be_replaced(out: Path) -> None:

@@ -60,17 +60,24 @@ def compare(
         show(*pair_parts(opened, *pair))
         return
     with Progress("comparing"):
-        found = compare_study(
+        comparison = compare_study(
             opened, by, quantities, reference=reference, without=without, lot=lot, all_pairs=all_pairs,
         )  # fmt: skip
-    left_out = [f"Left out: {name} ({reason})" for name, reason in found.left_out.items()]
-    skipped = [f"Not compared: {reason}" for reason in found.not_compared] if found.compared else []
-    show(*comparison_parts(found, details=details), *own_part(found.results), *left_out, *skipped, ESTIMATES, "")
-    if found.compared:
+    left_out = [f"Left out: {name} ({reason})" for name, reason in comparison.left_out.items()]
+    skipped = [f"Not compared: {reason}" for reason in comparison.not_compared] if comparison.compared else []
+    show(
+        *comparison_parts(comparison, details=details),
+        *own_part(comparison.results),
+        *left_out,
+        *skipped,
+        ESTIMATES,
+        "",
+    )
+    if comparison.compared:
         table = study / "results" / "comparison.csv"
-        write_differences(found, table)
+        write_differences(comparison, table)
         show(File("Table", str(table)))
-        _draw(found, study / "results" / "figures" / "comparison.png", figures)
+        _draw(comparison, study / "results" / "figures" / "comparison.png", figures)
 
 
 def _refuse_beside(*given: object) -> None:
@@ -79,10 +86,10 @@ def _refuse_beside(*given: object) -> None:
         raise click.BadParameter("--pair says what is compared; leave out the options that say so otherwise")
 
 
-def _draw(found: "StudyComparison", picture: Path, figures: bool) -> None:
+def _draw(comparison: "StudyComparison", picture: Path, figures: bool) -> None:
     """Save the figure where one is wanted; else one of an earlier comparison goes, which does not match the table."""
-    if figures and not found.all_pairs:
-        save_figure(found.plot(), picture)
+    if figures and not comparison.all_pairs:
+        save_figure(comparison.plot(), picture)
     elif picture.exists():
         picture.unlink()
         show(File("Removed", f"{picture}, of an earlier comparison"))

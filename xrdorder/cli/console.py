@@ -165,12 +165,12 @@ def _grid(
 
 def _widened(widths: Sequence[int], wanted: Sequence[int], spare: int) -> list[int]:
     """Share spare room among columns that want more, letter by letter."""
-    found = list(widths)
-    while spare > 0 and (short := [k for k, (have, want) in enumerate(zip(found, wanted, strict=True)) if have < want]):
+    wider = list(widths)
+    while spare > 0 and (short := [k for k, (have, want) in enumerate(zip(wider, wanted, strict=True)) if have < want]):
         for k in short[:spare]:
-            found[k] += 1
+            wider[k] += 1
         spare -= len(short)
-    return found
+    return wider
 
 
 def _column(head: "Heading", texts: Sequence[str]) -> list[str]:
@@ -232,7 +232,7 @@ def whole(table: "Table") -> "Table":
     """Give a table of which no column may be left out."""
     from dataclasses import replace
 
-    return replace(table, head=tuple(replace(one, optional=0) for one in table.head))
+    return replace(table, head=tuple(replace(heading, optional=0) for heading in table.head))
 
 
 details_option = click.option("--details", is_flag=True, help="Everything behind the answer, too.")
@@ -285,8 +285,8 @@ class Progress:
 
     def __call__(self, done: int, total: int, name: str) -> None:
         """Show the state; the grade of what was just done is counted."""
-        if found := _GRADE.search(name):
-            self._grades[found[1]] = self._grades.get(found[1], 0) + 1
-        now = " ".join([*(f"{count} {one}" for one, count in sorted(self._grades.items())), name])
+        if match := _GRADE.search(name):
+            self._grades[match[1]] = self._grades.get(match[1], 0) + 1
+        now = " ".join([*(f"{count} {grade}" for grade, count in sorted(self._grades.items())), name])
         self._bar.update(self._task, completed=done, total=total, now=now)
         self._bar.refresh()

@@ -68,7 +68,7 @@ def estimate(
     from xrdorder.relations import PUBLISHED, read_relations
 
     _check_tin(tin_at_percent)
-    found = estimate_from(
+    estimate = estimate_from(
         **numbers,
         tin_fraction=None if tin_at_percent is None else tin_at_percent / 100.0,
         u_tin_fraction=None if u_tin_at_percent is None else u_tin_at_percent / 100.0,
@@ -78,23 +78,33 @@ def estimate(
         library=PUBLISHED.with_entries(entry for path in relation_files for entry in read_relations(path)),
         scale=PUBLISHED_SCALE if tin_scale is None else read_tin_scale(tin_scale),
     )
-    show(*_parts(found, details=details))
+    show(*_parts(estimate, details=details))
 
 
-def _parts(found: "Estimate", *, details: bool) -> "list[Part]":
+def _parts(estimate: "Estimate", *, details: bool) -> "list[Part]":
     """The joint estimates; with `details` also each published relation, with validity and source."""
-    wire = f" of {_WIRES[found.wire]}" if found.wire in _WIRES else ""
+    wire = f" of {_WIRES[estimate.wire]}" if estimate.wire in _WIRES else ""
     parts: list[Part] = [
-        f"{_said(found, 'Tc_K')}, {_said(found, 'Bc2_4K2_T')}, {_said(found, 'tin_fraction')}{wire}, free of strain",
-        Entry("Next", "measure Tc or Bc2 of one wire of the lot: in a study it anchors the estimates of all wires"),
+        f"{_said(estimate, 'Tc_K')}, {_said(estimate, 'Bc2_4K2_T')}, "
+        f"{_said(estimate, 'tin_fraction')}{wire}, free of strain",
+        Entry(
+            "Next",
+            "measure Tc or Bc2 of one wire of the lot: in a study it anchors the estimates of all wires",
+        ),
         "",
-        found.table(brief=not details),
+        estimate.table(brief=not details),
         "",
     ]
     if details:
-        parts += ["Relations", *_sources(found), ""]
-    lines = [f"Flag {flag.name}: {flag.message}" for flag in found.flags]
-    parts += [*lines, *(Entry("Assumptions" if k == 0 else "", one) for k, one in enumerate(found.assumptions))]
+        parts += ["Relations", *_sources(estimate), ""]
+    lines = [f"Flag {flag.name}: {flag.message}" for flag in estimate.flags]
+    parts += [
+        *lines,
+        *(
+            Entry("Assumptions" if k == 0 else "", assumption)
+            for k, assumption in enumerate(estimate.assumptions)
+        ),
+    ]
     reading = (
         "In brackets: standard uncertainty (k = 1). Joint model (docs/explanation/evidence.md): "
         "median and 68 % interval."
@@ -103,22 +113,22 @@ def _parts(found: "Estimate", *, details: bool) -> "list[Part]":
     return [*parts, f"{reading}{more}"]
 
 
-def _said(found: "Estimate", target: str) -> str:
+def _said(estimate: "Estimate", target: str) -> str:
     """Median of the joint draws of a quantity, with their 68 % interval."""
     from xrdorder.estimates.study_draws import column_of
     from xrdorder.quantities.registry import quantity
 
-    about, draws = quantity(target), found.draws[target][None, :]
+    about, draws = quantity(target), estimate.draws[target][None, :]
     text = about.interval_text(*(float(column_of(draws, kind)[0]) for kind in ("value", "low", "high")))
     return f"{about.noun} {text} {about.people.unit}"
 
 
-def _sources(found: "Estimate") -> "Iterator[Part]":
+def _sources(estimate: "Estimate") -> "Iterator[Part]":
     """Each relation once: formula, validity, publication, how it is known."""
     from xrdorder.relations import LABELS
 
-    for name in dict.fromkeys(name for row in found.rows() if row.source for name in row.by.split(" + ")):
-        entry = found.library.relation(name)
+    for name in dict.fromkeys(name for row in estimate.rows() if row.source for name in row.by.split(" + ")):
+        entry = estimate.library.relation(name)
         yield f"  {name}: {entry.formula}"
         yield f"      valid for {entry.inputs[0].name} {entry.validity}"
         yield f"      {entry.source}, {entry.equation} ({LABELS[entry.known]})"

@@ -75,9 +75,9 @@ def evidence(
             raise click.UsageError("options choose from the list; leave out NAME")
         return show(*_one(published_sample(name)))
     element, words, town = (dopant or "").capitalize(), (find or "").casefold(), (laboratory or "").casefold()
-    if dopant and element not in (elements := {"None", *(one for s in select() for one in s.dopants)}):
+    if dopant and element not in (elements := {"None", *(dopant for s in select() for dopant in s.dopants)}):
         raise click.UsageError(f"--dopant {dopant}: known are {', '.join(sorted(elements - {'None'}))}, none")
-    found = select(
+    samples = select(
         where=lambda s: (
             (not route or (s.form == route if route in FORMS else route.casefold() in s.name.casefold()))
             and (not element or (s.undoped if element == "None" else element in s.dopants))
@@ -87,23 +87,23 @@ def evidence(
             and words in f"{s.name} {s.source} {s.remark}".casefold()
         )
     )
-    if not found:
+    if not samples:
         raise click.UsageError("no published sample is like that; leave out one of the options")
     listed: list[Part] = [f"More than {_MOST_LISTED}: narrow the list by options, or --details lists all."]
-    if details or len(found) <= _MOST_LISTED:
-        listed = [_list(found)]
-    show(_summary(found), "", *listed, "", *_notes(found))
+    if details or len(samples) <= _MOST_LISTED:
+        listed = [_list(samples)]
+    show(_summary(samples), "", *listed, "", *_notes(samples))
     if table is not None:
-        _write(found, table)
+        _write(samples, table)
         show("", File("Table", str(table)))
 
 
 def _number(sample: "PublishedSample", names: "Sequence[str]") -> float:
     """First of these numbers that was published; NaN for none."""
-    return next((x for x in (getattr(sample, one) for one in names) if math.isfinite(x)), math.nan)
+    return next((x for x in (getattr(sample, name) for name in names) if math.isfinite(x)), math.nan)
 
 
-def _summary(found: "Sequence[PublishedSample]") -> "Table":
+def _summary(chosen: "Sequence[PublishedSample]") -> "Table":
     """How many have what, and from where to where it goes."""
     from statistics import median
 
@@ -112,19 +112,19 @@ def _summary(found: "Sequence[PublishedSample]") -> "Table":
 
     rows = []
     for words, digits, names in _QUANTITIES.values():
-        numbers = [x for x in (_number(s, names) for s in found) if math.isfinite(x)]
+        numbers = [x for x in (_number(s, names) for s in chosen) if math.isfinite(x)]
         if numbers:
             texts = (f"{x:.{digits}f}" for x in (min(numbers), median(numbers), max(numbers)))
             unit = unit_of(names[0])
             rows.append((f"{words} ({unit})" if unit else words, str(len(numbers)), *texts))
-    places = len({s.laboratory for s in found} - set(_NOWHERE))
-    samples = f"{len(found)} published sample{'s' if len(found) > 1 else ''}"
+    places = len({s.laboratory for s in chosen} - set(_NOWHERE))
+    samples = f"{len(chosen)} published sample{'s' if len(chosen) > 1 else ''}"
     laboratories = f"{places} laborator{'ies' if places > 1 else 'y'}"
     head = [Heading("", numeric=False), *(Heading(w) for w in ("samples", "least", "median", "most"))]
     return Table.of(head, rows, title=f"{samples} of {laboratories}")
 
 
-def _list(found: "Sequence[PublishedSample]") -> "Table":
+def _list(chosen: "Sequence[PublishedSample]") -> "Table":
     from xrdorder.quantities.tables import Heading, Table
 
     head = [Heading("sample", numeric=False), Heading("tin", "at.%"), Heading("a", "nm"), Heading("order", optional=5)]
@@ -138,7 +138,7 @@ def _list(found: "Sequence[PublishedSample]") -> "Table":
             _text(s.Tc_K), s.Tc_criterion, _field(s), s.Bc2_criterion,
             _text(s.resistivity_uohm_cm), _text(s.grain_size_nm), s.known, s.laboratory,
         )
-        for s in found
+        for s in chosen
     ]  # fmt: skip
     kept = [k for k in range(len(head)) if any(row[k] for row in rows)]
     return Table.of([head[k] for k in kept], [[row[k] for k in kept] for row in rows])
@@ -153,8 +153,8 @@ def _field(sample: "PublishedSample") -> str:
     return _text(sample.Bc2_T) + (f" at {sample.Bc2_at_k:g} K" if sample.Bc2_at_k > 0.0 else "")
 
 
-def _notes(found: "Sequence[PublishedSample]") -> "list[Part]":
-    transition = any(s.Tc_criterion or s.Bc2_criterion for s in found)
+def _notes(chosen: "Sequence[PublishedSample]") -> "list[Part]":
+    transition = any(s.Tc_criterion or s.Bc2_criterion for s in chosen)
     return [*([_CRITERIA] if transition else []), "xrdorder evidence NAME shows source, treatment and remarks of one."]
 
 
@@ -200,16 +200,16 @@ def _one(sample: "PublishedSample") -> "list[Part]":
     return [sample.name, "", *(Entry(title, text) for title, text in rows if text)]
 
 
-def _write(found: "Sequence[PublishedSample]", path: Path) -> None:
+def _write(chosen: "Sequence[PublishedSample]", path: Path) -> None:
     from dataclasses import fields
     from io import StringIO
 
     from xrdorder.files import TableWriter
     from xrdorder.files.atomic import write_text
 
-    names = [field.name for field in fields(found[0])]
+    names = [field.name for field in fields(chosen[0])]
     text = StringIO()
-    TableWriter(text).writerows([names, *([_cell(getattr(sample, name)) for name in names] for sample in found)])
+    TableWriter(text).writerows([names, *([_cell(getattr(sample, name)) for name in names] for sample in chosen)])
     write_text(path, text.getvalue())
 
 

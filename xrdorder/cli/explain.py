@@ -49,82 +49,88 @@ def explain(ctx: click.Context, study: Path, sample: str, quantity: str | None, 
     from xrdorder.explanation.explanation import explain_stored
     from xrdorder.explanation.quantities_table import quantities_table
 
-    found = explain_stored(study, sample, quantity)
-    if found.sample.failed:
-        show(*_about(found))
-        complain(f"{found.sample.name}: {found.sample.status}")
+    explanation = explain_stored(study, sample, quantity)
+    if explanation.sample.failed:
+        show(*_about(explanation))
+        complain(f"{explanation.sample.name}: {explanation.sample.status}")
         ctx.exit(SOME_FAILED)
-    if said := found.answer:
+    if said := explanation.answer:
         show(f"{said.column} = {said.value or 'not given'} ({said.meaning}; from the description, no fit sees it)")
-        show(*_about(found))
+        show(*_about(explanation))
         return
     if quantity is None:
         following = File("Next", f"xrdorder explain {study} {sample} QUANTITY shows steps and all sources of one")
-        table = quantities_table(found, every=details)
-        show(*_about(found), ESTIMATES, following, "", table, "", _READING)
+        table = quantities_table(explanation, every=details)
+        show(*_about(explanation), ESTIMATES, following, "", table, "", _READING)
     else:
-        one = found.quantities[0]
-        show(_value(one), *([ESTIMATES] if one.estimated else []), "", *_about(found), *_behind(one, details))
-    show(*(_origin(found) if details else _brief_remarks(found)))
+        entry = explanation.quantities[0]
+        show(
+            _value(entry),
+            *([ESTIMATES] if entry.estimated else []),
+            "",
+            *_about(explanation),
+            *_behind(entry, details),
+        )
+    show(*(_origin(explanation) if details else _brief_remarks(explanation)))
 
 
-def _about(found: "Explanation") -> list[Part]:
+def _about(explanation: "Explanation") -> list[Part]:
     """What the sample is, how good its fit is, what nobody told, what its estimates are anchored to."""
-    sample = found.sample
-    lot = next((one.value for one in found.told if one.column == "lot"), "")
-    parts: list[Part] = [f"{sample.name}: {sample.status}{f', lot {lot}' if lot else ''}", *_described(found)]
+    sample = explanation.sample
+    lot = next((entry.value for entry in explanation.told if entry.column == "lot"), "")
+    parts: list[Part] = [f"{sample.name}: {sample.status}{f', lot {lot}' if lot else ''}", *_described(explanation)]
     if words := sample.quality_words:
         missing = missing_information(name for name, _ in sample.flags) or "none"
         parts.append(Entry("Grade", f"{graded(words)} · information missing: {missing}"))
-        parts.append(Entry("Fit", _quality(found)))
+        parts.append(Entry("Fit", _quality(explanation)))
     anchored = [text for text in sample.assumptions if text.startswith(ANCHORED)]
     return [*parts, *(Entry("Estimates", text.removeprefix("estimates ")) for text in anchored)]
 
 
-def _brief_remarks(found: "Explanation") -> list[Part]:
-    flags = ", ".join(dict.fromkeys(name for name, _ in found.sample.flags)) or "none"
-    count = len(found.sample.assumptions)
+def _brief_remarks(explanation: "Explanation") -> list[Part]:
+    flags = ", ".join(dict.fromkeys(name for name, _ in explanation.sample.flags)) or "none"
+    count = len(explanation.sample.assumptions)
     said = f"{count} assumption{'s' * (count != 1)}"
     return ["", f"Flags: {flags}; {said}. --details shows these, formulas and all sources of uncertainty."]
 
 
-def _origin(found: "Explanation") -> list[Part]:
+def _origin(explanation: "Explanation") -> list[Part]:
     """Where the result came from; cross-checks, flags, assumptions."""
-    origin = found.sample.provenance
+    origin = explanation.sample.provenance
     options = [f"{key} {_plain(value)}" for key, value in origin.options.items() if key not in _SAID and _told(value)]
     rows = [
         *(("Pattern", f"{name}, SHA-256 {digest}") for name, digest in origin.input_sha256.items()),
-        ("Calibration", found.calibration or origin.calibration),
+        ("Calibration", explanation.calibration or origin.calibration),
         ("Options", ", ".join(options)),
-        ("Dopants", found.dopants),
-        ("Model", "; ".join([*found.model, f"{found.free_parameters} free parameters"])),
+        ("Dopants", explanation.dopants),
+        ("Model", "; ".join([*explanation.model, f"{explanation.free_parameters} free parameters"])),
         ("Made by", f"xrdorder {origin.version}, {origin.created}" if origin.version else ""),
     ]
     for word, name in (("a", "a_nm"), ("order", "order_contrast")):
-        said = [_cross_check(check, name) for check in found.cross_checks if check.quantity == word]
+        said = [_cross_check(check, name) for check in explanation.cross_checks if check.quantity == word]
         checks = f"difference from the whole-pattern fit: {'; '.join(said)}"
         rows.append((f"{word} checked", checks if said else ""))
     parts: list[Part] = ["", *(Entry(label, text) for label, text in rows if text)]
-    if found.order_correlations:
-        pairs = ", ".join(f"{name} {r:+.2f}" for name, r in found.order_correlations)
+    if explanation.order_correlations:
+        pairs = ", ".join(f"{name} {r:+.2f}" for name, r in explanation.order_correlations)
         parts += ["", f"Correlation of the order contrast with displacement parameters: {pairs}"]
     told = {
-        "Flags": [f"{name}: {message}" for name, message in found.sample.flags],
-        "Assumptions": list(found.sample.assumptions),
+        "Flags": [f"{name}: {message}" for name, message in explanation.sample.flags],
+        "Assumptions": list(explanation.sample.assumptions),
     }
     for title, texts in told.items():
         parts += ["", title, *(f"  {text}" for text in texts or ["none"])]
     return parts
 
 
-def _described(found: "Explanation") -> list[Part]:
+def _described(explanation: "Explanation") -> list[Part]:
     """Wire, treatment, place and day, as the description gives them."""
     from xrdorder.quantities.registry import quantity
 
-    told = {one.column: one.value for one in found.told}
+    told = {entry.column: entry.value for entry in explanation.told}
     treatment = told.get("treatment", "")
     if treatment:
-        above = next((one.meaning for one in found.told if one.column == "hours_above"), "")
+        above = next((entry.meaning for entry in explanation.told if entry.column == "hours_above"), "")
         parts = {"final reaction plateau": "peak_c", "held": "hold_at_peak_h", quantity("dose_h").noun: "dose_h"}
         parts[above] = "hours_above"
         more = (f"{words} {told[name]}" for words, name in parts.items() if told.get(name))
@@ -142,8 +148,8 @@ def _cross_check(said: "CrossCheck", name: str) -> str:
     return f"{said.route} {quantity(name).difference_text(said.difference, said.u, signed=True)}"
 
 
-def _quality(found: "Explanation") -> str:
-    of = {name: value for name, value in found.sample.quality.items() if math.isfinite(value)}
+def _quality(explanation: "Explanation") -> str:
+    of = {name: value for name, value in explanation.sample.quality.items() if math.isfinite(value)}
     texts = []
     if "r_wp" in of:
         expected = f" (expected {100 * of['r_expected']:.2f} %)" if "r_expected" in of else ""

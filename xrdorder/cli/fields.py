@@ -59,44 +59,48 @@ def fields(
     # a sample asked for by name is shown whatever its fit is worth, and its grade with it
     results = opened.results if names or reference in unfit else fit
     with Progress("estimating"):
-        found = compare_in_field(
+        comparison = compare_in_field(
             results, fields_t or FIELDS_T, Conditions(temperature_k, strain=strain, design=design), names=names,
             reference=reference, library=opened.library(),
             designs={sample.name: sample.lot.design for sample in opened.study.samples},
         )  # fmt: skip
-    at = " ".join(f"--field {field:g}" for field in found.fields_t)
+    at = " ".join(f"--field {field:g}" for field in comparison.fields_t)
     caveats: list[Part] = [*own_part(opened.results), ESTIMATES, File("Next", f"xrdorder suggest {study} {at}")]
-    spoiled = [(name, why) for name, why in unfit.items() if not found.named or name in found.named]
+    spoiled = [(name, why) for name, why in unfit.items() if not comparison.named or name in comparison.named]
     show(
-        *field_parts(found, caveats, details=details),
+        *field_parts(comparison, caveats, details=details),
         *(f"{'Left out' if results is fit else 'Use with care'}: {name} ({why})" for name, why in spoiled),
-        *left_out(found, map(str, results["sample"].values)),
+        *left_out(comparison, map(str, results["sample"].values)),
     )
     if figures:
-        show("", *_draw(study / "results" / "figures", found))
+        show("", *_draw(study / "results" / "figures", comparison))
 
 
-def _draw(folder: Path, found: "FieldComparison") -> list[Part]:
+def _draw(folder: Path, comparison: "FieldComparison") -> list[Part]:
     """Save the figures of the reference, the samples asked for and the leaders, and say which."""
     from xrdorder.figures import bc2_figure, current_figure, section_figure
     from xrdorder.reports.sample_figures import save
 
-    chosen = [one.sample for one in found.chosen(_MOST_DRAWN)]
-    shown = [found.reference, *(sample for sample in chosen if sample is not found.reference)]
+    chosen = [choice.sample for choice in comparison.chosen(_MOST_DRAWN)]
+    shown = [comparison.reference, *(sample for sample in chosen if sample is not comparison.reference)]
     drawn, without = ["bc2"], ""
-    save(bc2_figure(shown, found.conditions), folder / "bc2.png")
+    save(bc2_figure(shown, comparison.conditions), folder / "bc2.png")
     if len(shown) > 1:
-        compared = [found.alike[sample.name] for sample in shown if sample.name in found.alike]
+        compared = [comparison.alike[sample.name] for sample in shown if sample.name in comparison.alike]
         try:
-            figure = current_figure(compared, found.conditions, reference=found.reference.name)
+            figure = current_figure(compared, comparison.conditions, reference=comparison.reference.name)
             save(figure, folder / "currents.png")
             drawn.append("currents")
         except XrdorderError as error:
             without = f"; no currents: {error}"
-    if layers := {sample.name: found.sections[sample.name] for sample in shown if sample.name in found.sections}:
-        save(section_figure(layers, found.conditions), folder / "section.png")
+    if layers := {
+        sample.name: comparison.sections[sample.name]
+        for sample in shown
+        if sample.name in comparison.sections
+    }:
+        save(section_figure(layers, comparison.conditions), folder / "section.png")
         drawn.append("section")
     parts: list[Part] = [File("Figures", f"{folder} ({', '.join(drawn)}){without}")]
-    if len(found.carried) > len(shown):
+    if len(comparison.carried) > len(shown):
         parts.append(Entry("", f"of the reference, {len(shown) - 1} leaders at these fields and --sample NAME"))
     return parts

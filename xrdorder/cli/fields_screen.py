@@ -18,81 +18,103 @@ _MOST_TIMES = 100.0  # of the reference: beyond, that carries nothing one could 
 _MOST_ROWS, _LEADERS = 30, 12
 
 
-def field_parts(found: "FieldComparison", caveats: Sequence[Part], *, details: bool = False) -> list[Part]:
+def field_parts(comparison: "FieldComparison", caveats: Sequence[Part], *, details: bool = False) -> list[Part]:
     """Everything that is said of samples at field, temperature and strain."""
-    normal = found.normal()
-    above = f"Above Tc, carrying nothing at {found.conditions.temperature_k:g} K: {', '.join(normal)}"
-    remarks: list[Part] = [*([above] if normal else []), *found.remarks()]
-    answer: list[Part] = [*_answer(found), *caveats, ""]
+    normal = comparison.normal()
+    above = f"Above Tc, carrying nothing at {comparison.conditions.temperature_k:g} K: {', '.join(normal)}"
+    remarks: list[Part] = [*([above] if normal else []), *comparison.remarks()]
+    answer: list[Part] = [*_answer(comparison), *caveats, ""]
     if not details:
-        return [*answer, _table(found), "", *_currents(found), _BRIEFLY, *remarks]
-    parts = [*answer, *_critical_fields(found)]
-    for k, field in enumerate(found.fields_t):
-        rows = [(one.sample.name, *_densities(one, k), *_compared(found, one, k)) for one in found.carried]
+        return [*answer, _table(comparison), "", *_currents(comparison), _BRIEFLY, *remarks]
+    parts = [*answer, *_critical_fields(comparison)]
+    for k, field in enumerate(comparison.fields_t):
+        rows = [
+            (conductor.sample.name, *_densities(conductor, k), *_compared(comparison, conductor, k))
+            for conductor in comparison.carried
+        ]
         head: list[tuple[str, str] | str] = ["sample", ("J layer", "A/mm2 (68 %)"), ("J non-copper", "A/mm2 (68 %)")]
-        head += [(f"J layer over {found.reference.name}", "median (68 %)"), ("P", "higher")]
-        title = f"Current density at {field:g} T, {found.conditions.temperature_k:g} K"
+        head += [(f"J layer over {comparison.reference.name}", "median (68 %)"), ("P", "higher")]
+        title = f"Current density at {field:g} T, {comparison.conditions.temperature_k:g} K"
         parts += [Table.of(head, rows, title=title), ""]
-    return [*parts, *_currents(found), *found.crossings, *[""] * bool(found.crossings), *_READING, *remarks]
+    return [
+        *parts,
+        *_currents(comparison),
+        *comparison.crossings,
+        *[""] * bool(comparison.crossings),
+        *_READING,
+        *remarks,
+    ]
 
 
-def left_out(found: "FieldComparison", names: Iterable[str]) -> Iterator[str]:
+def left_out(comparison: "FieldComparison", names: Iterable[str]) -> Iterator[str]:
     """Samples without a current, and why."""
-    carry = {sample.name for sample in found.samples}
-    for name in names if not found.named else ():
+    carry = {sample.name for sample in comparison.samples}
+    for name in names if not comparison.named else ():
         if name not in carry:
-            lacks = "no grain size, so no current" if name in found.sections else "no tin content, so no Tc and no Bc2"
+            lacks = (
+                "no grain size, so no current"
+                if name in comparison.sections
+                else "no tin content, so no Tc and no Bc2"
+            )
             yield f"Left out: {name} ({lacks})"
 
 
-def _answer(found: "FieldComparison") -> Iterator[Part]:
+def _answer(comparison: "FieldComparison") -> Iterator[Part]:
     """For each field the sample with the largest current over the reference, and how surely it carries more."""
-    reference = found.reference.name
-    designs = [sample.design for sample in found.samples]
-    yield f"Current density J of the layer against {reference} {found.conditions.words(designs=designs)}"
-    for k, field in enumerate(found.fields_t):
-        best = next(iter(found.leaders(k)), None)
+    reference = comparison.reference.name
+    designs = [sample.design for sample in comparison.samples]
+    yield f"Current density J of the layer against {reference} {comparison.conditions.words(designs=designs)}"
+    for k, field in enumerate(comparison.fields_t):
+        best = next(iter(comparison.leaders(k)), None)
         if best is None:
             continue
-        text, probability = _compared(found, best, k)
+        text, probability = _compared(comparison, best, k)
         if best.over(k) > 1.0:
             yield f"At {field:g} T: highest {best.sample.name}, {text}, P higher {probability}"
         else:
             yield f"At {field:g} T: highest {reference}; next {best.sample.name}, {text}"
 
 
-def _table(found: "FieldComparison") -> Table:
+def _table(comparison: "FieldComparison") -> Table:
     """Bc2 of each sample, and its current over that of the reference at each field; of many samples the leaders."""
-    shown = found.carried if len(found.carried) <= _MOST_ROWS else found.chosen(_LEADERS)
-    head = [Heading("sample", numeric=False), Heading(f"Bc2 {found.conditions.temperature_k:g} K", "T")]
-    head += [one for field in found.fields_t for one in (Heading(f"J/Jref {field:g} T"), Heading("P", "higher"))]
+    shown = comparison.carried if len(comparison.carried) <= _MOST_ROWS else comparison.chosen(_LEADERS)
+    head = [Heading("sample", numeric=False), Heading(f"Bc2 {comparison.conditions.temperature_k:g} K", "T")]
+    head += [
+        heading
+        for field in comparison.fields_t
+        for heading in (Heading(f"J/Jref {field:g} T"), Heading("P", "higher"))
+    ]
     lines = []
-    for one in shown:
-        cells = [one.sample.name, _bc2(one.sample, found.conditions)]
-        for k in range(len(found.fields_t)):
-            text, probability = _compared(found, one, k)
+    for entry in shown:
+        cells = [entry.sample.name, _bc2(entry.sample, comparison.conditions)]
+        for k in range(len(comparison.fields_t)):
+            text, probability = _compared(comparison, entry, k)
             cells += [text.split(" (")[0].split(",")[0], probability]
         lines.append(cells)
-    few = len(shown) < len(found.carried)
-    notes = [f"{len(shown)} of {len(found.carried)} samples: the reference, the leaders, --sample NAME."] if few else []
+    few = len(shown) < len(comparison.carried)
+    notes = (
+        [f"{len(shown)} of {len(comparison.carried)} samples: the reference, the leaders, --sample NAME."]
+        if few
+        else []
+    )
     return Table.of(head, lines, notes)
 
 
-def _currents(found: "FieldComparison") -> Iterator[Part]:
+def _currents(comparison: "FieldComparison") -> Iterator[Part]:
     """Critical currents in ampere of lots of which one was measured."""
-    for one in found.currents:
-        whole = bool(one.non_copper)
+    for current in comparison.currents:
+        whole = bool(current.non_copper)
         head: list[Heading | str] = ["sample"]
-        for field in one.field_t:
+        for field in current.field_t:
             head += [Heading(f"Ic {field:g} T", "A (68 %)")]
             head += [Heading(f"Jc {field:g} T", "A/mm2 non-copper")] * whole
-        tables = [one.current, *([one.non_copper] if whole else [])]
+        tables = [current.current, *([current.non_copper] if whole else [])]
         rows = [
-            (name, *(_band(table[name], k) for k in range(len(one.field_t)) for table in tables))
-            for name in one.current
+            (name, *(_band(table[name], k) for k in range(len(current.field_t)) for table in tables))
+            for name in current.current
         ]
-        yield Table.of(head, rows, title=f"{one.words}; here at {found.conditions.temperature_k:g} K")
-        yield from (f"{text}." for text in one.remarks)
+        yield Table.of(head, rows, title=f"{current.words}; here at {comparison.conditions.temperature_k:g} K")
+        yield from (f"{text}." for text in current.remarks)
         yield ""
 
 
@@ -101,15 +123,15 @@ def _bc2(sample: Conductor, conditions: Conditions) -> str:
     return concise(middle, 0.5 * (high - low)) if high > 0.0 else "normal"
 
 
-def _critical_fields(found: "FieldComparison") -> list[Part]:
+def _critical_fields(comparison: "FieldComparison") -> list[Part]:
     """Bc2 of each layer at the conditions, and of its 10th and 90th percentile over the section."""
-    conditions, designs = found.conditions, [sample.design for sample in found.samples]
+    conditions, designs = comparison.conditions, [sample.design for sample in comparison.samples]
     several = conditions.strain is None and not conditions.design and len(set(designs)) > 1
     rows = []
-    for sample in found.samples:
+    for sample in comparison.samples:
         bc2 = bc2_curve(sample, conditions.temperature_k, conditions)
         here = float(bc2.high[0]) > 0.0
-        section = found.sections.get(sample.name)
+        section = comparison.sections.get(sample.name)
         rows.append(
             (
                 sample.name,
@@ -162,9 +184,9 @@ def _tenths(section: "Layer | None", conditions: Conditions) -> str:
     return f"{float(spread.worst_decile.median):.1f} to {float(spread.best_decile.median):.1f}"
 
 
-def _densities(one: "Carried", k: int) -> tuple[str, str]:
+def _densities(conductor: "Carried", k: int) -> tuple[str, str]:
     """Current over the layer, and over the section without copper where the A15 area is known."""
-    own = one.own
+    own = conductor.own
     if own is None:
         return MISSING, MISSING
     if _normal(own.carries[k]):
@@ -174,12 +196,12 @@ def _densities(one: "Carried", k: int) -> tuple[str, str]:
     return f"{most}{_density(own.layer, k)}", whole
 
 
-def _compared(found: "FieldComparison", one: "Carried", k: int) -> tuple[str, str]:
+def _compared(comparison: "FieldComparison", conductor: "Carried", k: int) -> tuple[str, str]:
     """Ratio to the reference, or why there is none, and the probability of more; of the reference itself, one."""
-    own, ratio = one.own, one.ratio
+    own, ratio = conductor.own, conductor.ratio
     if own is None:
         return MISSING, MISSING
-    if one.sample is found.reference:
+    if conductor.sample is comparison.reference:
         if _normal(own.carries[k]):
             return "-, normal", MISSING
         surely = own.carries[k] >= SURE
@@ -204,8 +226,8 @@ def _times(band: Band, k: int) -> str:
     middle, low, high = (float(x[k]) for x in band)
     if middle != middle:
         return "-"
-    one, two, three = (f"{x:.2f}" if x < _MOST_TIMES else f"over {_MOST_TIMES:g}" for x in (middle, low, high))
-    return f"{one} ({two} to {three})"
+    middle_times, two, three = (f"{x:.2f}" if x < _MOST_TIMES else f"over {_MOST_TIMES:g}" for x in (middle, low, high))
+    return f"{middle_times} ({two} to {three})"
 
 
 def _normal(carries: float) -> bool:

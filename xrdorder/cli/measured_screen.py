@@ -40,8 +40,8 @@ def measured_parts(held: "Held", *, details: bool = False) -> list[Part]:
         more = f" {rest} more values stand in the table file." if rest else ""
         return [*parts, _by_sample(best), "", f"{_BRIEFLY}{more}"]
     parts += [*_relations(held), _table(held.rows), ""]
-    for (lot, quantity), found in held.agreements.items():
-        parts += [*_agreements(_title(lot, quantity), found), f"{_title(lot, quantity)}: {verdict(found)}.", ""]
+    for (lot, quantity), agreement in held.agreements.items():
+        parts += [*_agreements(_title(lot, quantity), agreement), f"{_title(lot, quantity)}: {verdict(agreement)}.", ""]
     return [*parts, _HOW_TO_READ]
 
 
@@ -85,11 +85,11 @@ def _answer(held: "Held", rows: Sequence["Row"]) -> Iterator[Part]:
 
 def _next(held: "Held") -> Iterator[Part]:
     """Which offsets may be adopted, or why none."""
-    for found in held.agreements.values():
-        yield from (f"{text}." for text in made_from_these(candidates(found)))
+    for agreement in held.agreements.values():
+        yield from (f"{text}." for text in made_from_these(candidates(agreement)))
     reasons: dict[str, list[str]] = {}
-    for key, found in held.agreements.items():
-        reasons.setdefault(unclear(found).partition(",")[0].partition(" of ")[0], []).append(_title(*key))
+    for key, agreement in held.agreements.items():
+        reasons.setdefault(unclear(agreement).partition(",")[0].partition(" of ")[0], []).append(_title(*key))
     if clear := reasons.pop("", []):
         yield Entry("Next", f"significant offset of a relation for {listed(clear)}: --adopt FILE takes it over")
     elif reasons:
@@ -103,8 +103,8 @@ _RELATION = ("not decided", "not decided which relation holds")
 def _relations(held: "Held") -> list[Part]:
     """The best relation for each lot in a row."""
     rows = []
-    for key, found in held.agreements.items():
-        compared = candidates(found)
+    for key, agreement in held.agreements.items():
+        compared = candidates(agreement)
         if not compared:
             rows.append((_title(*key), MISSING, MISSING, MISSING))
             continue
@@ -125,8 +125,8 @@ def _by_sample(rows: Sequence["Row"]) -> Table:
     wanted = {row.measured.words: row.measured for row in rows}
     of = {(row.sample, row.measured.words): row for row in rows}
     head = [Heading("sample", numeric=False)]
-    for words, one in wanted.items():
-        head += [Heading(words.partition(" (")[0], one.unit.removesuffix("1")), Heading("less estimate")]
+    for words, target in wanted.items():
+        head += [Heading(words.partition(" (")[0], target.unit.removesuffix("1")), Heading("less estimate")]
     lines = [[name, *(text for words in wanted for text in _pair(of.get((name, words))))] for name in samples]
     return Table.of(head, lines, _criteria_of(rows))
 
@@ -155,10 +155,10 @@ def _table(rows: Sequence["Row"]) -> Table:
 
 
 def _line(row: "Row", notes: Sequence[str]) -> list[str]:
-    one = row.measured
+    measured = row.measured
     mark = [f"[{notes.index(row.note) + 1}]" if row.note else ""] * bool(notes)
-    words, unit = one.words.partition(" (")[0], "" if one.unit == "1" else one.unit
-    given = [row.sample, words, as_given(one.value, one.u), unit]
+    words, unit = measured.words.partition(" (")[0], "" if measured.unit == "1" else measured.unit
+    given = [row.sample, words, as_given(measured.value, measured.u), unit]
     if not math.isfinite(row.value):
         return [*given, MISSING, MISSING, MISSING, row.by, *mark]
     difference = rounded(row.difference, row.u, signed=True) if row.comparable else MISSING
@@ -166,43 +166,47 @@ def _line(row: "Row", notes: Sequence[str]) -> list[str]:
     return [*given, value, interval(row.low, row.high), difference, row.by, *mark]
 
 
-def _agreements(title: str, found: "Sequence[Agreement]") -> list[Part]:
+def _agreements(title: str, agreements: "Sequence[Agreement]") -> list[Part]:
     """How each relation agrees with the values of one lot, and how these were read off."""
-    unit = next((one.route[0].output.unit for one in found), "")
+    unit = next((agreement.route[0].output.unit for agreement in agreements), "")
     head: list[Heading | str] = ["relation", "wire", "probability", Heading("measured minus predicted", unit)]
     head += [Heading("independent u", unit), Heading("shared u", unit), Heading("scatter", unit, optional=1)]
-    rows = [_agreement(one) for one in found if not one.reason]
+    rows = [_agreement(agreement) for agreement in agreements if not agreement.reason]
     parts: list[Part] = [Table.of(head, rows, title=title)] if rows else [title]
-    parts += [f"  {one.route[0].name}: not compared, {one.reason}" for one in found if one.reason]
-    return [*parts, *_criteria(found)]
+    parts += [
+        f"  {agreement.route[0].name}: not compared, {agreement.reason}"
+        for agreement in agreements
+        if agreement.reason
+    ]
+    return [*parts, *_criteria(agreements)]
 
 
-def _agreement(one: "Agreement") -> tuple[str, ...]:
+def _agreement(agreement: "Agreement") -> tuple[str, ...]:
     def number(value: float, form: str = ".2f") -> str:
         return f"{value:{form}}" if math.isfinite(value) else MISSING
 
-    probability = "< 0.001" if one.probability < 0.001 else f"{one.probability:.3f}"
+    probability = "< 0.001" if agreement.probability < 0.001 else f"{agreement.probability:.3f}"
     return (
-        one.route[0].name,
-        one.route[0].wire,
-        probability if one.candidate else "other wire",
-        number(one.difference, "+.2f"),
-        number(one.u_own),
-        number(one.u_common),
-        number(one.spread),
+        agreement.route[0].name,
+        agreement.route[0].wire,
+        probability if agreement.candidate else "other wire",
+        number(agreement.difference, "+.2f"),
+        number(agreement.u_own),
+        number(agreement.u_common),
+        number(agreement.spread),
     )
 
 
-def _criteria(found: "Sequence[Agreement]") -> list[Part]:
+def _criteria(agreements: "Sequence[Agreement]") -> list[Part]:
     """Say how the values were read off, and which relations were read otherwise."""
-    compared = [one for one in found if not one.reason]
+    compared = [agreement for agreement in agreements if not agreement.reason]
     if not compared:
         return []
-    told = list(dict.fromkeys(one or "not told" for one in compared[0].criteria))
+    told = list(dict.fromkeys(agreement or "not told" for agreement in compared[0].criteria))
     others: dict[str, list[str]] = {}
-    for one in compared:
-        if [one.route[0].criterion] != told:
-            others.setdefault(one.route[0].criterion or "not told", []).append(one.route[0].name)
+    for entry in compared:
+        if [entry.route[0].criterion] != told:
+            others.setdefault(entry.route[0].criterion or "not told", []).append(entry.route[0].name)
     if not others:
         return []
     words = "; ".join(f"{criterion} ({', '.join(names)})" for criterion, names in others.items())

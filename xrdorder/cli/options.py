@@ -142,10 +142,10 @@ def _each_once(
     ctx: click.Context, param: click.Parameter, given: tuple[tuple[str, tuple[float, ...]], ...]
 ) -> dict[str, tuple[float, ...]] | None:
     """Gather a repeated option by name; None where it was not given."""
-    found = dict(given)
-    if len(found) < len(given):
+    values = dict(given)
+    if len(values) < len(given):
         raise click.BadParameter("a name is given twice", ctx=ctx, param=param)
-    return found or None
+    return values or None
 
 
 _CHOICES: dict[str, dict[str, Any]] = {
@@ -262,9 +262,9 @@ def dopants_once(
     """Gather repeated --dopant options, content and uncertainty in at.%; an element may be given once."""
     from xrdorder.material.specimen import LEAST_AT_PERCENT
 
-    found: dict[str, tuple[float, float | None]] = {}
+    dopants: dict[str, tuple[float, float | None]] = {}
     for element, content, u in contents:
-        if element in found:
+        if element in dopants:
             raise click.BadParameter(f"{element} is given twice", ctx=ctx, param=param)
         if not 0.0 <= content <= 20.0:
             text = f"{element}={content:g} is no content of a dopant in at.% (0 to 20)"
@@ -272,11 +272,11 @@ def dopants_once(
         if u is not None and u > 20.0:
             text = f"{element}={content:g}+-{u:g}: no uncertainty in at.% is above 20"
             raise click.BadParameter(text, ctx=ctx, param=param)
-        found[element] = (content, u)
+        dopants[element] = (content, u)
         if 0.0 < content < LEAST_AT_PERCENT:
             said = f"--dopant {element}={content:g} reads {content:g} at.%; did you mean {element}={100.0 * content:g}?"
             click.echo(f"xrdorder: remark: {said}", err=True)
-    return found
+    return dopants
 
 
 def _not_beside_dopants(ctx: click.Context, param: click.Parameter, undoped: bool) -> bool:

@@ -158,15 +158,15 @@ def _wires(told: dict[str, Any], details: bool) -> Answer:
     for option in ("power", "alpha"):
         if not told[option] < 1.0:
             raise click.BadParameter(f"--{option} {told[option]:g}: give a probability below 1")
-    found = None
+    expected = None
     if name in BY_X_RAYS and (told["description"] or told["from_pattern"]):
         with Progress("planning"):
             estimates = name in ("tin_fraction", "Tc_K", "Bc2_0K_T")
-            found = forecast(_prospect(told), estimates=estimates, anchor_tc_k=told["measured_tc_k"])
+            expected = forecast(_prospect(told), estimates=estimates, anchor_tc_k=told["measured_tc_k"])
     plan = plan_wires(
         name,
         factor * told["detect"],
-        found,
+        expected,
         Costs(*told["cost"]),
         scatter=None if told["scatter"] is None else factor * told["scatter"],
         study=told["study"],
@@ -208,12 +208,12 @@ def _described(told: dict[str, Any]) -> Any:
 
     from xrdorder.simulation import read_description
 
-    found = read_description(told["description"])
+    description = read_description(told["description"])
     if told["angles"] is not None:
-        found = replace(found, from_deg=told["angles"][0], to_deg=told["angles"][1])
+        description = replace(description, from_deg=told["angles"][0], to_deg=told["angles"][1])
     if told["specimen_length_mm"] is not None:
-        found = replace(found, specimen_length_mm=told["specimen_length_mm"])
-    return found
+        description = replace(description, specimen_length_mm=told["specimen_length_mm"])
+    return description
 
 
 def _quick(told: dict[str, Any], instrument: Any) -> Prospect:

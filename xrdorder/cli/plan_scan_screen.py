@@ -118,25 +118,28 @@ def _courses_table(plan: ScanPlan) -> Table:
 
 def _where(plan: ScanPlan, *, details: bool) -> list[Part]:
     """Ranges that get more than the least, or all of them."""
-    found = plan.allocation
-    least = min(one.seconds for one in found.ranges)
-    gain = f"{found.gain:.2g} times as fast as uniform"
+    allocation = plan.allocation
+    least = min(stretch.seconds for stretch in allocation.ranges)
+    gain = f"{allocation.gain:.2g} times as fast as uniform"
     uniform = f" (uniform {hours(plan.uniform_seconds)})" if plan.seconds < plan.uniform_seconds else ""
     line = f"{hours(plan.seconds)}{uniform}"
     if not details:
-        more = sorted(found.ranges, key=lambda one: -one.seconds * one.points)
-        shown = sorted([one for one in more if one.seconds > 1.05 * least][:_MOST_RANGES], key=lambda one: one.from_deg)
-        texts = [f"{one.seconds:g} s at {one.from_deg:.1f}-{one.to_deg:.1f}" for one in shown]
+        more = sorted(allocation.ranges, key=lambda stretch: -stretch.seconds * stretch.points)
+        shown = sorted(
+            [stretch for stretch in more if stretch.seconds > 1.05 * least][:_MOST_RANGES],
+            key=lambda stretch: stretch.from_deg,
+        )
+        texts = [f"{entry.seconds:g} s at {entry.from_deg:.1f}-{entry.to_deg:.1f}" for entry in shown]
         texts.append(f"else {least:g} s and more" if texts else f"{least:g} s everywhere")
         return [Entry("Count", f"{line}: {'; '.join(texts)} a step; {gain}")]
-    guard = ", ".join(found.guarded) or "none"
+    guard = ", ".join(allocation.guarded) or "none"
     return [
         f"{line}: {gain}. Ranges, degrees 2 theta:",
-        *(f"  {one.words()} a step" for one in found.ranges),
+        *(f"  {stretch.words()} a step" for stretch in allocation.ranges),
         Entry(
             "Guards",
-            f"no range below {100 * float((found.share / found.uniform).min()):.0f} % of a uniform scan or above "
-            f"half of the time; unknown beside all else: {guard}. At most {100 * found.gap:.2g} % above the "
+            f"no range below {100 * float((allocation.share / allocation.uniform).min()):.0f} % of a uniform scan or "
+            f"above half of the time; unknown beside all else: {guard}. At most {100 * allocation.gap:.2g} % above the "
             "least sum of variances.",
         ),
     ]
@@ -176,24 +179,29 @@ def _budget(plan: ScanPlan) -> list[Part]:
 
 def radiation_parts(lights: Sequence[Light], times: Sequence[float] = (), *, details: bool) -> list[Part]:
     """Contrast, fluorescence, depth and trust, by radiation; times that the order takes, where they are known."""
-    copper = next(one for one in lights if one.name == "cu-ka")
-    best = max((one for one in lights if not one.near_edge), key=lambda one: one.order_share)
+    copper = next(radiation for radiation in lights if radiation.name == "cu-ka")
+    best = max(
+        (radiation for radiation in lights if not radiation.near_edge),
+        key=lambda radiation: radiation.order_share,
+    )
     head: list[Heading | str] = ["radiation", *map(Heading, ("keV", "contrast", "share %", "tables %"))]
     head += map(Heading, ("fluorescence %", "1/µ µm"))
     head += [Heading("time")] * bool(times)
     head += [Heading("(110) at"), "nearest edge"] if details else []
     rows = [
         (
-            one.name, f"{one.energy_ev / 1e3:.3f}", f"{one.contrast:.0f}", f"{100 * one.order_share:.1f}",
-            f"{100 * one.by_table:.1f}", f"{100 * one.fluorescence:.0f}", f"{one.depth_um:.1f}",
+            radiation.name, f"{radiation.energy_ev / 1e3:.3f}", f"{radiation.contrast:.0f}",
+            f"{100 * radiation.order_share:.1f}", f"{100 * radiation.by_table:.1f}",
+            f"{100 * radiation.fluorescence:.0f}", f"{radiation.depth_um:.1f}",
             *([f"{times[k]:.2f}"] if times else []),
-            *([f"{one.two_theta_110:.1f}°", f"{one.edge} {one.from_edge_ev:+.0f} eV"] if details else []),
-        ) for k, one in enumerate(lights)
+            *([f"{radiation.two_theta_110:.1f}°"] if details else []),
+            *([f"{radiation.edge} {radiation.from_edge_ev:+.0f} eV"] if details else []),
+        ) for k, radiation in enumerate(lights)
     ]  # fmt: skip
     ratio = best.contrast / copper.contrast
     parts: list[Part] = [
         f"Largest order contrast: {best.name}, {best.energy_ev / 1e3:.3f} keV, {ratio:.1f} times that of cu-ka.",
-        *(Entry("Warning", one.warning) for one in lights if one.warning),
+        *(Entry("Warning", radiation.warning) for radiation in lights if radiation.warning),
         Table.of(head, rows),
     ]
     if details:

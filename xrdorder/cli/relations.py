@@ -54,24 +54,24 @@ def relations(
         return show(*_relation(library.relation(name)))
     if known is not None and known not in LABELS:
         raise click.UsageError(f"--known {known}: known are {', '.join(LABELS)}")
-    found = [
+    entries = [
         entry
         for entry in _of_kind(library, kind, wire)
         if known in (None, entry.known) and (find is None or find.casefold() in _text_of(entry).casefold())
     ]
-    if not found:
+    if not entries:
         raise click.UsageError("no relation is like that; leave out one of the options")
-    show(*_listed(found))
+    show(*_listed(entries))
 
 
 def _of_kind(library: "Library", kind: str | None, wire: str | None) -> "list[Relation]":
     """Relations of a kind, or of all kinds that begin like it."""
     from xrdorder.relations import KINDS
 
-    begin_so = [] if kind is None or kind in KINDS else [one for one in KINDS if one.startswith(kind)]
+    begin_so = [] if kind is None or kind in KINDS else [word for word in KINDS if word.startswith(kind)]
     if not begin_so:
         return list(library.relations(kind, wire))
-    return [entry for one in begin_so for entry in library.relations(one, wire)]
+    return [entry for kind in begin_so for entry in library.relations(kind, wire)]
 
 
 def _text_of(entry: "Relation") -> str:

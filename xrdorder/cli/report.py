@@ -51,7 +51,7 @@ def report(study: Path, only: tuple[str, ...], form: str, size: str, samples: tu
         further = len(written) - len(first)
         show(File("Figures", f"{further} further files beside them; --details names all"))
     show("", ESTIMATES, *BRIEF)
-    for one in missing:
-        complain(f"figure not drawn: {one.words}")
+    for missing_file in missing:
+        complain(f"figure not drawn: {missing_file.words}")
     if missing:
         sys.exit(SOME_FAILED)

@@ -146,7 +146,7 @@ def _when(run: "FurnaceRun", name: str) -> str:
     hours = run.table["time_h"].values
     if len(spans) == 1 and spans[0].from_h <= hours[0] and spans[0].to_h >= hours[-1]:
         return "throughout"
-    return ", ".join(f"{one.from_h:.4g} to {one.to_h:.4g} h" for one in spans)
+    return ", ".join(f"{span.from_h:.4g} to {span.to_h:.4g} h" for span in spans)
 
 
 def _frames(run: "FurnaceRun") -> str:
@@ -169,9 +169,9 @@ def _steps(signal: "WireSignal") -> str:
     from xrdorder.quantities.formatting import concise
 
     words = [
-        f"step of {concise(one.change, one.u_change)} {signal.unit} at {concise(one.time_h, one.u_h)} h, "
-        f"{one.temperature_c:.0f} °C" + (f" ({one.matched})" if one.matched else "")
-        for one in signal.steps[:_MOST_STEPS]
+        f"step of {concise(step.change, step.u_change)} {signal.unit} at {concise(step.time_h, step.u_h)} h, "
+        f"{step.temperature_c:.0f} °C" + (f" ({step.matched})" if step.matched else "")
+        for step in signal.steps[:_MOST_STEPS]
     ]
     more = len(signal.steps) - _MOST_STEPS
     return "; ".join([*words, *([f"{more} more in series.nc"] if more > 0 else [])]) or "no step"

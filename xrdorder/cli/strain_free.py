@@ -27,31 +27,31 @@ def strain_free(directions: Path, poisson: float | None, u_poisson: float | None
     from xrdorder.quantities.tables import Table
 
     angles, a, u = read_directions(directions)
-    found = strain_free_from_tilts(
+    result = strain_free_from_tilts(
         angles, a, u, POISSON if poisson is None else poisson, U_POISSON if u_poisson is None else u_poisson
     )
     head = (("angle", "deg"), ("a", "nm"), ("strain", "%"), ("off the line", "over its u"))
     rows = []
-    for angle, length, u_length, pull in zip(angles, a, u, found.pulls, strict=True):
-        strain, u_strain = found.strain_at(float(angle))
+    for angle, length, u_length, pull in zip(angles, a, u, result.pulls, strict=True):
+        strain, u_strain = result.strain_at(float(angle))
         rows.append((f"{angle:g}", concise(length, u_length), concise(100 * strain, 100 * u_strain), f"{pull:+.1f}"))
     show(
-        Entry("Strain-free", f"a = {concise(found.a_nm, found.u_a_nm)} nm"),
-        Entry("Axial strain", f"{concise(100 * found.axial_strain, 100 * found.u_axial_strain)} %"),
+        Entry("Strain-free", f"a = {concise(result.a_nm, result.u_a_nm)} nm"),
+        Entry("Axial strain", f"{concise(100 * result.axial_strain, 100 * result.u_axial_strain)} %"),
         "",
         Table.of(head, rows),
         "",
     )
-    if found.axial_strain > 0.0:
+    if result.axial_strain > 0.0:
         show("Tension along the wire: copper presses the A15; check that angles were not exchanged.")
-    if found.enlarged > _SCATTERS:
+    if result.enlarged > _SCATTERS:
         show(
-            f"Directions scatter about the line {found.enlarged:.1f} times as much as their u: uncertainties are "
+            f"Directions scatter about the line {result.enlarged:.1f} times as much as their u: uncertainties are "
             "enlarged by that; look for one that is wrong."
         )
     if len(angles) == 2:
         show("Two directions leave nothing to check the line with.")
     show("In study.toml, for the sample measured at")
-    for angle in dict.fromkeys(float(one) for one in angles):
-        strain, u_strain = found.strain_at(angle)
+    for angle in dict.fromkeys(float(angle) for angle in angles):
+        strain, u_strain = result.strain_at(angle)
         show(f"  {angle:g} degrees:  strain = {strain:.3g}, u_strain = {u_strain:.2g}")

@@ -60,7 +60,7 @@ def _answer(results: "xr.Dataset", study: Path) -> list[Part]:
 
     return [
         study_words(results),
-        *(one.words for one in leading(results)),
+        *(leader.words for leader in leading(results)),
         *own_part(results),
         ESTIMATES,
         File("Next", f"{_to_compare(results, study)} · xrdorder report {study}"),
@@ -97,29 +97,29 @@ def _section(title: str, texts: Mapping[str, list[str]]) -> list[Part]:
 
 def _flags(results: "xr.Dataset") -> dict[str, list[str]]:
     """First message of each flag, with all samples that carry it."""
-    found: dict[str, tuple[str, list[str]]] = {}
+    samples_by_flag: dict[str, tuple[str, list[str]]] = {}
     for k in range(results.sizes["sample"]):
-        one = results.isel(sample=k)
-        for name, message in dict(flags_of(one)).items():
-            found.setdefault(name, (message, []))[1].append(str(one["sample"].item()))
-    return {f"{name}: {message}": samples for name, (message, samples) in found.items()}
+        sample = results.isel(sample=k)
+        for name, message in dict(flags_of(sample)).items():
+            samples_by_flag.setdefault(name, (message, []))[1].append(str(sample["sample"].item()))
+    return {f"{name}: {message}": samples for name, (message, samples) in samples_by_flag.items()}
 
 
 def _assumptions(results: "xr.Dataset") -> dict[str, list[str]]:
-    found: dict[str, list[str]] = {}
+    samples_by_assumption: dict[str, list[str]] = {}
     for name, texts in zip(results["sample"].values, results["assumptions"].values, strict=True):
         for text in filter(None, str(texts).split("; ")):
             if not text.startswith(ANCHORED):  # said with the answer
-                found.setdefault(text, []).append(str(name))
-    return found
+                samples_by_assumption.setdefault(text, []).append(str(name))
+    return samples_by_assumption
 
 
 def _models(results: "xr.Dataset") -> dict[str, list[str]]:
-    found: dict[str, list[str]] = {}
+    samples_by_model: dict[str, list[str]] = {}
     for name, words in zip(results["sample"].values, results["model"].values, strict=True):
         if words:
-            found.setdefault(str(words), []).append(str(name))
-    return dict(sorted(found.items(), key=lambda item: -len(item[1])))
+            samples_by_model.setdefault(str(words), []).append(str(name))
+    return dict(sorted(samples_by_model.items(), key=lambda item: -len(item[1])))
 
 
 def _other_phases(results: "xr.Dataset") -> list[Part]:

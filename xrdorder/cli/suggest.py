@@ -101,7 +101,7 @@ def suggest(
             complain(f"remark: {option}: {words}")
     if told["niobium_below"] is not None:
         told["niobium_below"] /= 100.0
-    limits = Limits(**{**told, "holds": tuple(HoldBound(*one) for one in told["holds"])})
+    limits = Limits(**{**told, "holds": tuple(HoldBound(*hold) for hold in told["holds"])})
     opened = open_study(study)
     refused: list[str] = []
     with Progress("planning") as progress:
@@ -115,7 +115,7 @@ def suggest(
     show(
         *(f"Left out: {sample} ({reason})" for sample, reason in left_out.items()),
         *own_part(opened.results),
-        *(f"Added before: {one.words}." for plan in plans for one in waiting(opened.study, plan.lot)),
+        *(f"Added before: {name.words}." for plan in plans for name in waiting(opened.study, plan.lot)),
         *(f"Not planned: {reason}" for reason in refused),
         f"{ESTIMATES} {SUGGESTIONS}",
         "",
@@ -154,14 +154,14 @@ def _add(plans: "Sequence[LotPlan]", number: int, opened: "OpenStudy") -> None:
 
     if len(plans) > 1:
         raise StudyError(f"--add: {len(plans)} lots are planned; name one with --lot")
-    (found,) = plans
-    proposals = found.plans[0].proposals
+    (plan,) = plans
+    proposals = plan.plans[0].proposals
     if number > len(proposals):
         raise StudyError(f"--add {number}: there are {len(proposals)} suggestions; nothing was written")
     schedule = proposals[number - 1].schedule
     if not isinstance(schedule, Schedule):
         raise StudyError(f"--add {number}: {schedule.short_name} is a log; repeat it by a sample with the same log")
-    made = add_treatment(opened.study, found.lot, schedule, next_words(found, 0, number - 1))
+    made = add_treatment(opened.study, plan.lot, schedule, next_words(plan, 0, number - 1))
     show(
         f"Added to {made.file}: treatment {made.treatment}, sample {made.sample}. React it, put its pattern at "
         f"{made.pattern}, and run the study; suggest then says how well it was predicted."

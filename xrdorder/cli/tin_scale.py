@@ -46,7 +46,7 @@ def tin_scale(
     name = (out or samples).stem if name is None else name
     check_scale_name(name)
     known = read_known_samples(samples)
-    found = fit_tin_scale(
+    scale = fit_tin_scale(
         known.a_nm,
         known.u_a_nm,
         known.tin,
@@ -58,19 +58,19 @@ def tin_scale(
         source=source,
     )
     if out is not None:
-        write_tin_scale(found.scale, out)
-    show(*_parts(found))
+        write_tin_scale(scale.scale, out)
+    show(*_parts(scale))
     if out is not None:
         show("", File("Scale", str(out)))
 
 
-def _parts(found: "FittedScale") -> "list[Part]":
+def _parts(fitted: "FittedScale") -> "list[Part]":
     """The scale beside the published one, and every sample against it."""
     from xrdorder.material import PUBLISHED_SCALE
     from xrdorder.quantities.formatting import concise
     from xrdorder.quantities.tables import Table
 
-    own, published, known = found.scale, PUBLISHED_SCALE, found.samples
+    own, published, known = fitted.scale, PUBLISHED_SCALE, fitted.samples
     u_level = own.covariance[0][0] ** 0.5
     shift = 1e3 * (own.a_at_24_nm - published.a_at_24_nm)
     scales = [
@@ -83,7 +83,7 @@ def _parts(found: "FittedScale") -> "list[Part]":
         )
         for scale in (own, published)
     ]
-    columns = known.names, known.a_nm, known.u_a_nm, known.tin, known.u_tin, found.residuals_nm, found.pulls
+    columns = known.names, known.a_nm, known.u_a_nm, known.tin, known.u_tin, fitted.residuals_nm, fitted.pulls
     samples = [
         (sample, concise(a, u_a), concise(100 * tin, 100 * u_tin), f"{1e3 * residual:+.3f}", f"{pull:+.1f}")
         for sample, a, u_a, tin, u_tin, residual, pull in zip(*columns, strict=True)
@@ -97,11 +97,11 @@ def _parts(found: "FittedScale") -> "list[Part]":
         Table.of(["sample", ("a", "nm"), ("tin", "at.%"), ("off the line", "pm"), ("over its u", "")], samples),
         "",
     ]
-    if found.chi2_reduced == found.chi2_reduced:
-        enlarged = ", which enlarges the uncertainty" if found.chi2_reduced > 1.0 else ""
-        parts.append(f"Reduced chi squared {found.chi2_reduced:.2f}{enlarged}.")
+    if fitted.chi2_reduced == fitted.chi2_reduced:
+        enlarged = ", which enlarges the uncertainty" if fitted.chi2_reduced > 1.0 else ""
+        parts.append(f"Reduced chi squared {fitted.chi2_reduced:.2f}{enlarged}.")
     low, high = 100 * float(known.tin.min()), 100 * float(known.tin.max())
     parts.append(f"Samples span {low:.1f} to {high:.1f} at.% tin; beyond, the slope decides.")
-    for sample in found.outliers:
+    for sample in fitted.outliers:
         parts.append(f"Off by more than three standard uncertainties: {sample}; is it one phase, and free of strain?")
     return parts

@@ -64,13 +64,15 @@ def placed(
     """
     against = _named(samples, reference)
     bc2 = bc2_draws(samples, conditions)
-    base = bc2[[one.name for one in samples].index(reference)]
-    found = []
-    for one, mine in zip(samples, bc2, strict=True):
+    base = bc2[[sample.name for sample in samples].index(reference)]
+    placements = []
+    for sample, mine in zip(samples, bc2, strict=True):
         middle, u = float(np.median(mine) - np.median(base)), float(np.std(mine - base))
         difference = Band(np.array(middle), np.array(middle - u), np.array(middle + u))
-        found.append(Placed(one.name, one.lot, Band.of(one.grain.draws / against.grain.draws), difference))
-    return tuple(found)
+        placements.append(
+            Placed(sample.name, sample.lot, Band.of(sample.grain.draws / against.grain.draws), difference)
+        )
+    return tuple(placements)
 
 
 def equal_currents(
@@ -131,13 +133,13 @@ def equal_currents(
         by_size.append(mine / theirs)
     stretch = np.atleast_1d(np.asarray(bc2_t, dtype=float)) / middle
     with np.errstate(divide="ignore", invalid="ignore"):
-        by_field = [shape(field_t / np.where(carries, one * bc2, np.inf)) / own for one in stretch]
+        by_field = [shape(field_t / np.where(carries, place * bc2, np.inf)) / own for place in stretch]
     sizes, fields = np.array(by_size)[:, carries], np.array(by_field)[:, carries]
     return np.array([np.median(row * fields, axis=1) for row in sizes])
 
 
 def _named(samples: Sequence[Conductor], name: str) -> Conductor:
-    found = next((one for one in samples if one.name == name), None)
-    if found is None:
+    sample = next((match for match in samples if match.name == name), None)
+    if sample is None:
         raise UnknownNameError(f"no sample '{name}' to refer to; known are: {', '.join(s.name for s in samples)}")
-    return found
+    return sample

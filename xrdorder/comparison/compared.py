@@ -38,8 +38,8 @@ class Compared(NamedTuple):
         StudyError
             There are several: pairs were compared.
         """
-        one = self.comparison
-        against = np.unique(one.second)
+        comparison = self.comparison
+        against = np.unique(comparison.second)
         if against.size != 1:
             raise StudyError("variants were compared in pairs, not with one reference; leave out --all-pairs")
-        return one.variants[int(against[0])]
+        return comparison.variants[int(against[0])]

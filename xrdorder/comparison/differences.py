@@ -144,10 +144,10 @@ class Comparison:
             There is no such variant, or the two were not compared.
         """
         a, b = self._place(first), self._place(second)
-        for sign, one, other in ((1.0, a, b), (-1.0, b, a)):
-            found = np.flatnonzero((self.first == one) & (self.second == other))
-            if found.size:
-                return self._difference(int(found[0]), sign)
+        for sign, upper, other in ((1.0, a, b), (-1.0, b, a)):
+            place = np.flatnonzero((self.first == upper) & (self.second == other))
+            if place.size:
+                return self._difference(int(place[0]), sign)
         raise StudyError(f"'{first}' and '{second}' were not compared; compare without a reference for all pairs")
 
     def differences(self, most: int | None = None) -> list[Difference]:
@@ -233,8 +233,12 @@ def compare(
         raise StudyError(
             f"{values.quantity}: {have} a value; a comparison needs two or more, so order the samples by something else"
         )
-    equal = labels if replicates is None else [one for one, given in zip(replicates, told, strict=True) if given]
-    trusted = None if telling is None else [one for one, given in zip(telling, told, strict=True) if given]
+    equal = (
+        labels
+        if replicates is None
+        else [replicate for replicate, given in zip(replicates, told, strict=True) if given]
+    )
+    trusted = None if telling is None else [label for label, given in zip(telling, told, strict=True) if given]
     scatter = scatter_of(some, labels, equal, scatter, trusted)
     means = mean_weights(some.own, belongs, scatter.u)
     shared, private = means @ some.shared, np.sqrt(means**2 @ some.private**2)
@@ -251,8 +255,8 @@ def compare(
     difference = value[first] - value[second]
     p = scatter.chance(difference, known, leverage[first] + leverage[second])
     p_adjusted = scatter.corrected(difference, known, leverage[first] + leverage[second])
-    missing = [name for name, one in zip(values.samples, told, strict=True) if not one]
-    found = Comparison(
+    missing = [name for name, entry in zip(values.samples, told, strict=True) if not entry]
+    comparison = Comparison(
         values.quantity,
         tuple(names),
         np.sum(belongs, axis=0).astype(np.int64),
@@ -271,7 +275,7 @@ def compare(
         leverage,
         (*values.left_out, *missing),
     )
-    return _of_logarithms(found) if values.by_logarithm else found
+    return _of_logarithms(comparison) if values.by_logarithm else comparison
 
 
 def _pairs(variants: int, reference: int | None) -> tuple[Indices, Indices]:
@@ -292,23 +296,27 @@ def _left_in_common(shared: Array, first: Indices, second: Indices) -> Array:
     return left
 
 
-def _of_logarithms(found: Comparison) -> Comparison:
+def _of_logarithms(comparison: Comparison) -> Comparison:
     """Sizes from their logarithms: geometric means, and contributions to first order."""
-    value = np.exp(found.value)
-    a, b = found.first, found.second
-    shared, private, scatter = value[:, None] * found.shared, value[:, None] * found.private, value * found.scatter
+    value = np.exp(comparison.value)
+    a, b = comparison.first, comparison.second
+    shared, private, scatter = (
+        value[:, None] * comparison.shared,
+        value[:, None] * comparison.private,
+        value * comparison.scatter,
+    )
     own = np.sum(private**2, axis=1) + scatter**2
     common = np.array([float(np.sum((shared[i] - shared[k]) ** 2)) for i, k in zip(a, b, strict=True)])
     return replace(
-        found,
+        comparison,
         value=value,
-        u=value * found.u,
+        u=value * comparison.u,
         difference=value[a] - value[b],
         u_difference=np.sqrt(common + own[a] + own[b]),
         shared=shared,
         private=private,
         scatter=scatter,
-        logarithms=found,
+        logarithms=comparison,
     )
 
 
@@ -338,14 +346,14 @@ def scatter_of(
     # a label of its own for whoever has none
     own = [label if label and counts[label] > 1 else f"\0{k}" for k, label in enumerate(replicates)]
     covariance, prior = values.covariance(), prior_of(values)
-    found = excess(values.value, indicator(own)[1], covariance, prior)
-    if found.degrees_of_freedom < min(FEW, elsewhere.degrees_of_freedom):
-        found = elsewhere
+    scatter = excess(values.value, indicator(own)[1], covariance, prior)
+    if scatter.degrees_of_freedom < min(FEW, elsewhere.degrees_of_freedom):
+        scatter = elsewhere
     inside = excess(values.value, indicator(list(variants))[1], covariance, prior)
     mixed = len({label: None for label in variants}) < len({label: None for label in own})
-    if mixed and (inside.u >= found.u or not found.degrees_of_freedom):
-        found = replace(inside, origin="variants")
-    return found
+    if mixed and (inside.u >= scatter.u or not scatter.degrees_of_freedom):
+        scatter = replace(inside, origin="variants")
+    return scatter
 
 
 def mean_weights(own: Array, belongs: Array, scatter: float) -> Array:

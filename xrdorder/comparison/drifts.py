@@ -79,7 +79,7 @@ def drift(
     some, place = values.select(given).on_scale(), place[given]
     if not len(some):
         return None
-    belongs = indicator([label for label, one in zip(variants, given, strict=True) if one])[1]
+    belongs = indicator([label for label, each in zip(variants, given, strict=True) if each])[1]
     span = float(np.ptp(place))
     means = (belongs / np.sum(belongs, axis=0)).T @ place
     inside = place - belongs @ means
@@ -117,15 +117,15 @@ def drifts(
     """
     there = {name: in_order(results[name].values) for name in orders if name in results}
     place = {str(name): k for k, name in enumerate(results["sample"].values)}
-    found: list[Drift] = []
+    possible: list[Drift] = []
     for values, labels, known in wires:
         rows = [place[name] for name in values.samples]
         tried = [drift(values, numbers[rows], labels, name, known) for name, numbers in there.items()]
-        found += [one for one in tried if one is not None]
-    adjusted = holm([one.p for one in found])
+        possible += [trial for trial in tried if trial is not None]
+    adjusted = holm([drift.p for drift in possible])
     return [
-        replace(one, p_adjusted=float(p), distinguishable=bool(p < LEVEL))
-        for one, p in zip(found, adjusted, strict=True)
+        replace(drift, p_adjusted=float(p), distinguishable=bool(p < LEVEL))
+        for drift, p in zip(possible, adjusted, strict=True)
     ]
 
 

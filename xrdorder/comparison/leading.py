@@ -69,16 +69,16 @@ def leading(results: xr.Dataset) -> Iterator[Leading]:
     usable, _ = fit_to_compare(results)
     for name in _OF:
         try:
-            found = compare_wires(wires_of(usable, name), all_pairs=True)
+            compared = compare_wires(wires_of(usable, name), all_pairs=True)
         except XrdorderError:  # fewer than two variants, or no estimate
             continue
-        one = found.comparison
-        first, second = (int(k) for k in np.argsort(-np.asarray(one.value))[:2])
-        pair = one.pair(one.variants[first], one.variants[second])
-        names = _called(found, first), _called(found, second)
+        comparison = compared.comparison
+        first, second = (int(k) for k in np.argsort(-np.asarray(comparison.value))[:2])
+        pair = comparison.pair(comparison.variants[first], comparison.variants[second])
+        names = _called(compared, first), _called(compared, second)
         alone = names[0] if names[0] in usable["sample"].values else ""
-        value, u = _as_in_the_table(usable, name, alone) if alone else (one.value[first], one.u[first])
-        yield Leading(name, *names, value, u, pair, len(one.first))
+        value, u = _as_in_the_table(usable, name, alone) if alone else (comparison.value[first], comparison.u[first])
+        yield Leading(name, *names, value, u, pair, len(comparison.first))
 
 
 def _as_in_the_table(results: xr.Dataset, name: str, sample: str) -> tuple[float, float]:
@@ -88,7 +88,7 @@ def _as_in_the_table(results: xr.Dataset, name: str, sample: str) -> tuple[float
     return value, 0.5 * (high - low)
 
 
-def _called(found: Compared, variant: int) -> str:
-    label = found.comparison.variants[variant]
-    names = [name for name, of in zip(found.values.samples, found.labels, strict=True) if of == label]
+def _called(compared: Compared, variant: int) -> str:
+    label = compared.comparison.variants[variant]
+    names = [name for name, of in zip(compared.values.samples, compared.labels, strict=True) if of == label]
     return names[0] if len(names) == 1 else f"{label} ({len(names)} wires)"

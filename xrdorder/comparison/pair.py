@@ -133,7 +133,7 @@ def compare_pair(results: xr.Dataset, first: str, second: str, library: Library 
 
 def _labels(results: xr.Dataset, first: str, second: str) -> tuple[dict[str, str], tuple[int, int]]:
     """Label of each sample that belongs to the pair, the first side first."""
-    wires = next(one for one in (_wires(results, name) for name in (*MEASURED, *FOLLOWS)) if one is not None)
+    wires = next(labels for labels in (_wires(results, name) for name in (*MEASURED, *FOLLOWS)) if labels is not None)
     variant = dict(zip(wires.values.samples, wires.treatments, strict=True))
     sides: list[dict[str, str]] = []
     for name in (first, second):
@@ -141,7 +141,7 @@ def _labels(results: xr.Dataset, first: str, second: str) -> tuple[dict[str, str
         if label not in variant.values():
             hint = did_you_mean(name, [*variant, *wires.variants])
             raise StudyError(f"--pair: no sample or variant '{name}'; {hint}")
-        sides.append({sample: label for sample, one in variant.items() if one == label})
+        sides.append({sample: label for sample, labels in variant.items() if labels == label})
     if sides[0] == sides[1]:
         if first == second or first not in variant or second not in variant:
             raise StudyError(f"--pair: '{first}' and '{second}' are one and the same; name two samples or variants")
@@ -166,11 +166,17 @@ def _lines(results: xr.Dataset, labels: dict[str, str]) -> Iterator[PairLine]:
         if len(set(mine) & set(labels.values())) < 2:
             continue
         ordered = list(dict.fromkeys(labels.values()))
-        found = compare(
+        comparison = compare(
             wires.values, mine, replicates=wires.treatments, reference=ordered[1], scatter=wires.course,
             telling=wires.telling,
         )  # fmt: skip
-        yield _line(found.pair(ordered[0], ordered[1]), found.repeatability, quantity in FOLLOWS, wires.values, labels)
+        yield _line(
+            comparison.pair(ordered[0], ordered[1]),
+            comparison.repeatability,
+            quantity in FOLLOWS,
+            wires.values,
+            labels,
+        )
 
 
 def _line(d: Difference, scatter: Repeatability, follows: bool, values: Values, labels: dict[str, str]) -> PairLine:
@@ -195,12 +201,12 @@ def _by_wires(d: Difference, scatter: Repeatability, values: Values, labels: dic
     """How many wires of each would settle a difference as large as was found, or half of what could be seen now."""
     size = max(abs(d.value), 0.5 * d.half_width)
     level = float(np.median(values.value)) if values.by_logarithm else 1.0
-    one = (level * scatter.nodes) ** 2 @ scatter.weights
+    variance = (level * scatter.nodes) ** 2 @ scatter.weights
     mine = [k for k, name in enumerate(values.samples) if name in labels]
     own = float(np.mean(values.own[mine] ** 2))
     common = max(d.u**2 - own * sum(1.0 / _count(labels, name) for name in dict.fromkeys(labels.values())), 0.0)
     left = (size / SIGNIFICANT_U) ** 2 - common
-    wires = int(np.ceil(2.0 * (own + one) / left)) if left > 0.0 else _MOST_WIRES + 1
+    wires = int(np.ceil(2.0 * (own + variance) / left)) if left > 0.0 else _MOST_WIRES + 1
     if wires > _MOST_WIRES:
         return f"more than {_MOST_WIRES} wires of each"
     return f"{max(wires, 2)} wires of each"
@@ -219,7 +225,7 @@ def _current(results: xr.Dataset, labels: dict[str, str], library: Library) -> P
     except XrdorderError:
         return None
     sides: Sequence[str] = list(dict.fromkeys(labels.values()))
-    rows = [[k for k, one in enumerate(samples) if labels[one.name] == side] for side in sides]
+    rows = [[k for k, sample in enumerate(samples) if labels[sample.name] == side] for side in sides]
     if not all(rows):
         return None
     ratio = np.mean(draws[rows[0]], axis=0) / np.mean(draws[rows[1]], axis=0)

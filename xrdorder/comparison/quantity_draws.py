@@ -185,7 +185,7 @@ def values_of(dataset: xr.Dataset, quantity: str) -> Values:
         column = table[:, j]
         if not np.any(column):
             continue
-        for group in dict.fromkeys(str(one) for one in groups[:, j]):
+        for group in dict.fromkeys(str(group) for group in groups[:, j]):
             part = np.where(groups[:, j] == group, column, 0.0)
             if not np.any(part):
                 continue

@@ -82,15 +82,15 @@ class Repeatability:
             Its variance for a scatter of one.
         """
         size, known, factor = np.broadcast_arrays(np.abs(value), known_square, factor_square)
-        found = np.empty(size.size)
-        numbers = np.stack([np.ravel(one).astype(float) for one in (size, known, factor)], axis=1)
+        chances = np.empty(size.size)
+        numbers = np.stack([np.ravel(array).astype(float) for array in (size, known, factor)], axis=1)
         for start in range(0, size.size, 8192):  # pairs of hundreds of variants by all nodes would fill the memory
             x, fixed, for_one = numbers[start : start + 8192].T[:, :, None]
             u = np.sqrt(fixed + self.nodes**2 * for_one)
             ratio = np.where(x == 0.0, 0.0, np.inf) + np.zeros_like(u)
             np.divide(x, u, out=ratio, where=u > 0.0)
-            found[start : start + 8192] = 2.0 * ndtr(-ratio) @ self.weights
-        return found.reshape(size.shape)
+            chances[start : start + 8192] = 2.0 * ndtr(-ratio) @ self.weights
+        return chances.reshape(size.shape)
 
     def corrected(self, value: ArrayLike, known_square: ArrayLike, factor_square: ArrayLike) -> Array:
         """`chance` for each of many values that share one scatter, corrected for their number.
@@ -105,21 +105,21 @@ class Repeatability:
         value, known_square, factor_square : array, (c,)
             As for `chance`.
         """
-        size, known, factor = (np.asarray(one, dtype=float) for one in (np.abs(value), known_square, factor_square))
-        found = np.zeros(size.shape)
+        size, known, factor = (np.asarray(array, dtype=float) for array in (np.abs(value), known_square, factor_square))
+        chances = np.zeros(size.shape)
         some = max(2**18 // max(size.size, 1), 1)
         for start in range(0, len(self.nodes), some):  # all at once would fill the memory
             u = np.sqrt(known + self.nodes[start : start + some, None] ** 2 * factor)
             ratio = np.where(size == 0.0, 0.0, np.inf) + np.zeros_like(u)
             np.divide(size, u, out=ratio, where=u > 0.0)
-            found += self.weights[start : start + some] @ holm(2.0 * ndtr(-ratio))
-        return found
+            chances += self.weights[start : start + some] @ holm(2.0 * ndtr(-ratio))
+        return chances
 
     def half_width(self, known_square: ArrayLike, factor_square: ArrayLike, level: float = 0.95) -> Array:
         """Half of the interval in which a value lies with a probability; variances as for `chance`, shape (...)."""
         known, factor = np.broadcast_arrays(known_square, factor_square)
         widest = np.sqrt(known + float(self.nodes[-1]) ** 2 * factor)
-        found = np.zeros(widest.shape)
+        widths = np.zeros(widest.shape)
         some = widest > 0.0
 
         def beyond(half: Array, fixed: Array, for_one: Array) -> Array:
@@ -127,8 +127,8 @@ class Repeatability:
 
         if some.any():
             most, terms = 40.0 * widest[some], (known[some], factor[some])
-            found[some] = find_root(beyond, (np.zeros_like(most), most), args=terms, tolerances={"xrtol": 1e-8}).x
-        return found
+            widths[some] = find_root(beyond, (np.zeros_like(most), most), args=terms, tolerances={"xrtol": 1e-8}).x
+        return widths
 
 
 NONE = Repeatability(0.0, 0, np.nan, np.nan, np.nan)
@@ -249,7 +249,7 @@ def repeatability(values: Values, labels: Sequence[str]) -> Repeatability:
     if not np.any(twice):
         return NONE
     some = values.select(twice)
-    _, design = indicator([label for label, one in zip(labels, twice, strict=True) if one])
+    _, design = indicator([label for label, repeated in zip(labels, twice, strict=True) if repeated])
     return excess(some.value, design, some.covariance())
 
 
@@ -285,13 +285,13 @@ def about_course(
         return NONE
     some = values.select(given)
     place, logs = place[given], np.log(time[given])
-    columns = [indicator([lot for lot, one in zip(lots, given, strict=True) if one])[1]]
-    for one in (place, logs):
-        if np.ptp(one) > 0.0:
-            scaled = (one - one.mean()) / np.ptp(one)
+    columns = [indicator([lot for lot, each in zip(lots, given, strict=True) if each])[1]]
+    for labels in (place, logs):
+        if np.ptp(labels) > 0.0:
+            scaled = (labels - labels.mean()) / np.ptp(labels)
             columns.append(scaled[:, None])
-            if one is place:
+            if labels is place:
                 columns.append(scaled[:, None] ** 2)
     vectors, sizes, _ = np.linalg.svd(np.concatenate(columns, axis=1), full_matrices=False)
-    found = excess(some.value, vectors[:, sizes > 1e-9 * sizes[0]], some.covariance(), prior_of(some))
-    return replace(found, origin="course") if found.degrees_of_freedom else found
+    scatter = excess(some.value, vectors[:, sizes > 1e-9 * sizes[0]], some.covariance(), prior_of(some))
+    return replace(scatter, origin="course") if scatter.degrees_of_freedom else scatter

@@ -126,7 +126,7 @@ def compare_study(
             if quantities and not (quantity in wires and len(wires[quantity].variants) == 1):
                 raise
             skipped.append(str(error))
-    if not compared and not any(one.variants for one in wires.values()):
+    if not compared and not any(wire.variants for wire in wires.values()):
         raise StudyError(skipped[0])
     return StudyComparison(opened, results, by, compared, wires, left_out, tuple(skipped), all_pairs)
 
@@ -138,16 +138,16 @@ COLUMNS = (
 """Of the table of differences."""
 
 
-def difference_rows(found: StudyComparison) -> list[tuple[str | float, ...]]:
+def difference_rows(comparison: StudyComparison) -> list[tuple[str | float, ...]]:
     """Give a row for each difference, in the order of `COLUMNS`."""
     return [
         (d.quantity, d.first, d.second, d.value, d.u, d.probability_positive, d.p, d.p_adjusted, int(d.distinguishable),
          unit_of(d.quantity) or UNIT_1)
-        for one in found.compared.values() for d in one.comparison.differences()
+        for entry in comparison.compared.values() for d in entry.comparison.differences()
     ]  # fmt: skip
 
 
-def write_differences(found: StudyComparison, path: Path) -> None:
+def write_differences(comparison: StudyComparison, path: Path) -> None:
     """Write the table of differences.
 
     Raises
@@ -157,23 +157,23 @@ def write_differences(found: StudyComparison, path: Path) -> None:
     """
     forms = dict(difference=".8g", u=".4g", probability_positive=".4f", p=".4g", p_adjusted=".4g")
     rows = ([format(cell, forms.get(name, "")) for name, cell in zip(COLUMNS, row, strict=True)]
-            for row in difference_rows(found))  # fmt: skip
+            for row in difference_rows(comparison))  # fmt: skip
     write_table(path, (COLUMNS, *rows))
 
 
 def _quantity_named(word: str) -> str:
     """Take the headings of the printed table for the columns they head."""
-    one = headed(word)
-    return word if one is None else one.column
+    quantity = headed(word)
+    return word if quantity is None else quantity.column
 
 
 def _of_lot(results: xr.Dataset, lot: str) -> xr.Dataset:
     if not lot:
         return results
-    lots = [str(one) for one in results["lot"].values]
+    lots = [str(lot) for lot in results["lot"].values]
     if lot not in lots:
         raise StudyError(no_such_lot(lot, lots))
-    return results.isel(sample=[k for k, one in enumerate(lots) if one == lot])
+    return results.isel(sample=[k for k, label in enumerate(lots) if label == lot])
 
 
 def _without(results: xr.Dataset, names: Sequence[str]) -> xr.Dataset:

@@ -92,8 +92,8 @@ class Trend:
 
     def line(self, x: ArrayLike) -> Array:
         """Value of the line."""
-        found = np.asarray(self.at_centre + self.slope * self._from_centre(x))
-        return np.exp(found) if self.of_logarithm else found
+        heights = np.asarray(self.at_centre + self.slope * self._from_centre(x))
+        return np.exp(heights) if self.of_logarithm else heights
 
     @property
     def change(self) -> tuple[float, float]:
@@ -168,7 +168,7 @@ def slope_test(
     if about_first:
         scatter = about if about.degrees_of_freedom else known
     else:
-        scatter = max(about, known, key=lambda one: (one.u, one.degrees_of_freedom))
+        scatter = max(about, known, key=lambda scatter: (scatter.u, scatter.degrees_of_freedom))
     estimator = _estimator(design, values.own, scatter.u)
     parameters, shared = estimator @ values.value, estimator @ values.shared
     own = (estimator * (values.own**2 + scatter.u**2)) @ estimator.T
@@ -275,7 +275,7 @@ def outliers(values: Values, variants: Sequence[str]) -> list[Outlier]:
     """
     given = np.array([bool(variant) for variant in variants], dtype=bool)
     some = values.select(given).on_scale()
-    labels = [label for label, one in zip(variants, given, strict=True) if one]
+    labels = [label for label, each in zip(variants, given, strict=True) if each]
     if not len(some):
         return []
     groups, design = indicator(labels)
@@ -300,7 +300,7 @@ def outliers(values: Values, variants: Sequence[str]) -> list[Outlier]:
     ratio = np.abs(score) / np.sqrt(others)
     p = np.where(alone, 1.0, 2.0 * student.sf(ratio, dof - 1))
     adjusted = holm(p[~alone])
-    found = []
+    outlying = []
     sizes = dict(zip(groups, np.sum(design, axis=0), strict=True))
     for k, p_adjusted in zip(np.flatnonzero(~alone), adjusted, strict=True):
         if p_adjusted < LEVEL:
@@ -308,8 +308,8 @@ def outliers(values: Values, variants: Sequence[str]) -> list[Outlier]:
             of_one = float(np.exp(some.value[k] - residual[k])) if values.by_logarithm else 1.0
             u = of_one * float(np.sqrt(square[k] * others[k]))
             two = bool(sizes[labels[k]] == 2)
-            found.append(
+            outlying.append(
                 Outlier(some.samples[k], labels[k], of_one * float(residual[k]), u, float(p_adjusted), two)
             )
-    return sorted(found, key=lambda one: (one.p_adjusted, -abs(one.deviation) / one.u))
+    return sorted(outlying, key=lambda outlier: (outlier.p_adjusted, -abs(outlier.deviation) / outlier.u))
 

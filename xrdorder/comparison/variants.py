@@ -14,7 +14,7 @@ from xrdorder.comparison.replicates import NONE, Repeatability, about_course
 from xrdorder.quantities.grades import UNFIT, grade
 from xrdorder.quantities.registry import standing_in
 
-QUANTITIES = tuple(one.column for one in standing_in("compare"))
+QUANTITIES = tuple(quantity.column for quantity in standing_in("compare"))
 """What is compared unless told otherwise."""
 
 AHEAD_BY = ("Bc2_4K2_T", "Tc_K", "tin_at_percent", "tin_fraction", "site_order")
@@ -143,12 +143,12 @@ def drifts_of(results: xr.Dataset, wires: Iterable[Wires]) -> list[Drift]:
     if not any(name in results for name in ORDERS):
         return []
     asked = []
-    for one in wires:
-        known = [bool(label) for label in one.treatments]
-        some = one.values.select(known)
-        equal = [label for label in one.treatments if label]
-        telling = [tells for tells, given in zip(one.telling, known, strict=True) if given]
-        asked.append((some, equal, scatter_of(some.on_scale(), equal, equal, one.course, telling) if equal else NONE))
+    for wire in wires:
+        known = [bool(label) for label in wire.treatments]
+        some = wire.values.select(known)
+        equal = [label for label in wire.treatments if label]
+        telling = [tells for tells, given in zip(wire.telling, known, strict=True) if given]
+        asked.append((some, equal, scatter_of(some.on_scale(), equal, equal, wire.course, telling) if equal else NONE))
     return drifts(results, asked)
 
 
@@ -160,7 +160,7 @@ def compare_wires(wires: Wires, *, all_pairs: bool = False) -> Compared:
     StudyError
         There are fewer than two variants.
     """
-    found = compare(
+    comparison = compare(
         wires.values,
         wires.labels,
         replicates=wires.treatments,
@@ -168,4 +168,4 @@ def compare_wires(wires: Wires, *, all_pairs: bool = False) -> Compared:
         scatter=wires.course,
         telling=wires.telling,
     )
-    return Compared(found, wires.values, wires.labels, wires.variable)
+    return Compared(comparison, wires.values, wires.labels, wires.variable)

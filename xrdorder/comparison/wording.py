@@ -117,34 +117,34 @@ def _times_as_many(d: Difference) -> str:
     return f"; about {max(round(times), 2)} times as many wires would settle as much"
 
 
-def trend_words(found: Trend, unit: str = "") -> str:
+def trend_words(trend: Trend, unit: str = "") -> str:
     """Say what a trend means, by the change over the span of the variable (`unit` is that of the variable)."""
-    how = manner(found.quantity)
-    low, high = found.span
-    change, u = found.change
+    how = manner(trend.quantity)
+    low, high = trend.span
+    change, u = trend.change
     amount = rounded(abs(change) * how.scale, u * how.scale, how.unit)
-    logarithm = "the logarithm of " if found.logarithmic else ""
-    where = f"{logarithm}{found.variable} from {_brief(low, 4)} to {_brief(high, 4)} {unit}".strip()
-    if found.rejected:
+    logarithm = "the logarithm of " if trend.logarithmic else ""
+    where = f"{logarithm}{trend.variable} from {_brief(low, 4)} to {_brief(high, 4)} {unit}".strip()
+    if trend.rejected:
         return f"{how.noun} over {where}: a line does not describe the course"
-    if not found.distinguishable:
+    if not trend.distinguishable:
         signed = rounded(change * how.scale, u * how.scale, how.unit)
         return f"{how.noun} shows no trend over {where} that is more than chance: {signed}"
-    course = "by a constant factor, " if found.of_logarithm else ""
+    course = "by a constant factor, " if trend.of_logarithm else ""
     return f"{how.noun} {'rises' if change > 0.0 else 'falls'} {course}by {amount} over {where}"
 
 
-def drift_words(found: Drift | None, variable: str = "") -> str:
+def drift_words(drift: Drift | None, variable: str = "") -> str:
     """Say what a drift means."""
-    if found is None:
+    if drift is None:
         return f"drift over {variable} cannot be told: it does not vary inside a variant".replace("  ", " ")
-    how = manner(found.quantity)
-    if not found.distinguishable:
-        amount = rounded(found.change * how.scale, found.u_change * how.scale, how.unit)
-        return f"no drift of {how.noun} over {found.variable} that is more than chance: {amount} in all"
-    amount = rounded(abs(found.change) * how.scale, found.u_change * how.scale, how.unit)
-    word = "rises" if found.change > 0.0 else "falls"
-    return f"{how.noun} {word} by {amount} over {found.variable} inside variants, more than chance: a drift"
+    how = manner(drift.quantity)
+    if not drift.distinguishable:
+        amount = rounded(drift.change * how.scale, drift.u_change * how.scale, how.unit)
+        return f"no drift of {how.noun} over {drift.variable} that is more than chance: {amount} in all"
+    amount = rounded(abs(drift.change) * how.scale, drift.u_change * how.scale, how.unit)
+    word = "rises" if drift.change > 0.0 else "falls"
+    return f"{how.noun} {word} by {amount} over {drift.variable} inside variants, more than chance: a drift"
 
 
 def probability_words(probability: float) -> str:
@@ -169,39 +169,44 @@ _ORIGINS = {
 def _scatter(comparisons: Sequence[Comparison]) -> str:
     """How far wires scatter beyond their known uncertainties, and where that was taken from, for all quantities."""
     origins: dict[tuple[str, int], list[Comparison]] = {}
-    for one in comparisons:
-        known = one.repeatability
-        origins.setdefault((known.origin, known.degrees_of_freedom), []).append(one)
+    for comparison in comparisons:
+        known = comparison.repeatability
+        origins.setdefault((known.origin, known.degrees_of_freedom), []).append(comparison)
     parts = []
     for (origin, freedom), some in origins.items():
-        whose = "" if len(some) == len(comparisons) else f"of {listed([manner(one.quantity).noun for one in some])} "
-        amounts = ", ".join(_amount_of_scatter(one, named=len(comparisons) > 1) for one in some)
+        whose = (
+            ""
+            if len(some) == len(comparisons)
+            else f"of {listed([manner(entry.quantity).noun for entry in some])} "
+        )
+        amounts = ", ".join(_amount_of_scatter(entry, named=len(comparisons) > 1) for entry in some)
         text = f" by {freedom} degree{'s' * (freedom != 1)} of freedom" if origin != "published" else ""
         amounts = f": {amounts}" if origin != "published" else ""
         parts.append(f"the scatter {whose}beyond known uncertainties is {_ORIGINS[origin]}{text}{amounts}".rstrip(","))
     return "; ".join(parts)
 
 
-def _amount_of_scatter(one: Comparison, *, named: bool) -> str:
-    how, found = manner(one.quantity), one.repeatability
-    if found.u == 0.0:
+def _amount_of_scatter(comparison: Comparison, *, named: bool) -> str:
+    how, repeatability = manner(comparison.quantity), comparison.repeatability
+    if repeatability.u == 0.0:
         amount = "none"
-    elif one.logarithms is not None:
-        amount = f"{_brief(100.0 * found.u, 2)} % of it"
+    elif comparison.logarithms is not None:
+        amount = f"{_brief(100.0 * repeatability.u, 2)} % of it"
     else:
-        amount = f"{_brief(found.u * how.scale, 2)} {how.unit}".strip()
+        amount = f"{_brief(repeatability.u * how.scale, 2)} {how.unit}".strip()
     return f"{how.noun} {amount}" if named else amount
 
 
 def methods_sentence(*comparisons: Comparison) -> str:
     """One sentence for a report: how the variants were compared, by one quantity or several."""
-    variants = max(len(one.variants) for one in comparisons)
-    samples = max(int(one.counts.sum()) for one in comparisons)
-    number = max(one.first.size for one in comparisons)
+    variants = max(len(comparison.variants) for comparison in comparisons)
+    samples = max(int(comparison.counts.sum()) for comparison in comparisons)
+    number = max(comparison.first.size for comparison in comparisons)
     each = " of each quantity" if len(comparisons) > 1 else ""
     return (
-        f"Differences of {listed([manner(one.quantity).noun for one in comparisons])} between {variants} variants "
-        f"({samples} samples) were judged with signed contributions, so that errors common to two variants cancel; "
+        f"Differences of {listed([manner(comparison.quantity).noun for comparison in comparisons])} "
+        f"between {variants} variants ({samples} samples) were judged with signed contributions, so that "
+        f"errors common to two variants cancel; "
         f"{_scatter(comparisons)}; probabilities were averaged over what the scatter may be and corrected for "
         f"{number} comparison{'s' * (number != 1)}{each} (Holm), with {100 * LEVEL:g} % as the limit; uncertainties "
         "are standard (k = 1)."

@@ -49,7 +49,7 @@ class OwnFiles:
 
     def names(self) -> tuple[str, ...]:
         """Names of the laboratory's own relations."""
-        return () if self.relations is None else tuple(one.name for one in read_relations(self.relations))
+        return () if self.relations is None else tuple(entry.name for entry in read_relations(self.relations))
 
     def check(self) -> None:
         """Refuse files that cannot be used before any work is done.
@@ -70,10 +70,10 @@ class OwnFiles:
         StudyError
             A file cannot be read.
         """
-        found = {}
+        digests = {}
         for key, path in vars(self).items():
             try:
-                found[key] = "" if path is None else file_hash(path)
+                digests[key] = "" if path is None else file_hash(path)
             except OSError as error:
                 raise StudyError(f"{path}: cannot be read ({error.strerror}); check {key} in study.toml") from error
-        return found
+        return digests

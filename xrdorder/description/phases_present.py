@@ -48,28 +48,30 @@ class Present:
         if isinstance(given, str):
             with suppress(XrdorderError):
                 mixed_in.append(phase(standard(given).phase))
-        standards = frozenset(one.name for one in mixed_in)
+        standards = frozenset(phase.name for phase in mixed_in)
         if asked is None:
             return cls(None, standards, None)
         lot = sample.get("lot")
         of_lot = typed(context.written("lots").get(lot) if isinstance(lot, str) else None, dict)
         dopants = typed(of_lot.get("dopant_at_percent"), dict)
-        found = [*asked, *mixed_in]
-        elements = {element for one in found for site in one.sites for element in site.occupancy} | {*dopants}
-        known = frozenset(elements) if all(one.sites for one in found) else None  # atoms not known: any may be there
-        return cls(tuple(one.name for one in asked), standards, known)
+        phases = [*asked, *mixed_in]
+        elements = {element for phase in phases for site in phase.sites for element in site.occupancy} | {*dopants}
+        known = (
+            frozenset(elements) if all(phase.sites for phase in phases) else None
+        )  # atoms not known: any may be there
+        return cls(tuple(phase.name for phase in asked), standards, known)
 
     @classmethod
     def of_any(cls, samples: Sequence[Mapping[str, Any]], context: Context) -> "Present":
         """What any of the samples holds."""
         each = [cls.of(sample, context) for sample in samples]
         asked = _asked(context)
-        if asked is None or not each or any(one.elements is None for one in each):
+        if asked is None or not each or any(phase.elements is None for phase in each):
             elements = None
         else:
-            elements = frozenset().union(*(one.elements or () for one in each))
-        names = None if asked is None else tuple(one.name for one in asked)
-        return cls(names, frozenset().union(*(one.standards for one in each)), elements)
+            elements = frozenset().union(*(phase.elements or () for phase in each))
+        names = None if asked is None else tuple(phase.name for phase in asked)
+        return cls(names, frozenset().union(*(phase.standards for phase in each)), elements)
 
 
 def choice_problems(choices: object, present: Present) -> Iterator[Problem]:
@@ -103,8 +105,8 @@ def _asked(context: Context) -> list[Phase] | None:
             context.read["asked"] = [phase(phase_argument(name, context.folder)) for name in names]
         except (XrdorderError, TypeError, AttributeError):
             context.read["asked"] = None
-    found: list[Phase] | None = context.read["asked"]
-    return found
+    phases: list[Phase] | None = context.read["asked"]
+    return phases
 
 
 def _axis_complaint(name: str, present: Present) -> str:

@@ -37,11 +37,11 @@ def same_patterns(hashes: Mapping[str, Mapping[str, str]]) -> dict[str, tuple[st
     for name, files in hashes.items():
         for digest in dict.fromkeys(files.values()):
             users.setdefault(digest, []).append(name)
-    found: dict[str, dict[str, None]] = {}
+    names_by_digest: dict[str, dict[str, None]] = {}
     for names in users.values():
         for name in names if len(names) > 1 else ():
-            found.setdefault(name, {}).update(dict.fromkeys(other for other in names if other != name))
-    return {name: tuple(of) for name, of in found.items()}
+            names_by_digest.setdefault(name, {}).update(dict.fromkeys(other for other in names if other != name))
+    return {name: tuple(of) for name, of in names_by_digest.items()}
 
 
 def same_words(names: Sequence[str]) -> str:
@@ -97,13 +97,13 @@ def _like_fractions(study: Study) -> list[str]:
 
 def _in_kelvin(study: Study) -> list[str]:
     """Temperatures of furnaces and specimens that look like kelvin, each once with the samples it holds for."""
-    found: dict[str, list[str]] = {}
+    names_by_file: dict[str, list[str]] = {}
     for sample in study.samples:
         if words := treatment_words(sample.treatment):
-            found.setdefault(f"treatment: {words}", []).append(sample.name)
+            names_by_file.setdefault(f"treatment: {words}", []).append(sample.name)
         if (told := sample.temperature_c) is not None and (words := in_kelvin_words(told)):
-            found.setdefault(f"temperature_c: {told:g} °C{words}", []).append(sample.name)
-    lines = [f"{_few(names)}, {text}" for text, names in found.items()]
+            names_by_file.setdefault(f"temperature_c: {told:g} °C{words}", []).append(sample.name)
+    lines = [f"{_few(names)}, {text}" for text, names in names_by_file.items()]
     return [*lines, *([words] if (words := dose_words(study)) else [])]
 
 
@@ -115,10 +115,10 @@ def _hashes(study: Study) -> dict[str, dict[str, str]]:
             sizes[path] = path.stat().st_size
     often = Counter(sizes.values())
     shared = Counter(path for sample in study.samples for path in sample.pattern)
-    found: dict[str, dict[str, str]] = {}
+    digests: dict[str, dict[str, str]] = {}
     for sample in study.samples:
         for path in sample.pattern:
             if often[sizes.get(path, -1)] > 1 or shared[path] > 1:
                 with suppress(OSError):
-                    found.setdefault(sample.name, {})[str(path)] = file_hash(path)
-    return found
+                    digests.setdefault(sample.name, {})[str(path)] = file_hash(path)
+    return digests

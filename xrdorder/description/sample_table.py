@@ -161,14 +161,14 @@ def _records(name: str, folder: Path) -> tuple[str, list[tuple[int, list[str]]]]
 
 
 def _header_problems(row: int, header: Sequence[str], kinds: Mapping[str, str]) -> list[Problem]:
-    found: list[Problem] = []
+    problems: list[Problem] = []
     for k, column in enumerate(header):
         where = ("samples_table", row, column or f"no. {k + 1}")
         if column in header[:k]:
-            found.append((where, "stands twice; keep one, or give the other its own name"))
+            problems.append((where, "stands twice; keep one, or give the other its own name"))
         elif column and column not in kinds:
-            found.append((where, f"unknown column; {_hint(column, kinds)}"))
-    return found
+            problems.append((where, f"unknown column; {_hint(column, kinds)}"))
+    return problems
 
 
 def _hint(column: str, kinds: Mapping[str, str]) -> str:
@@ -197,11 +197,11 @@ def _value(cell: str, kind: str, separator: str) -> Any:
 def _row(given: Mapping[str, Any], file: str, number: int) -> tuple[Row, list[Problem]]:
     """Put the cells of a row into the tables of a sample."""
     row = Row({}, file, number)
-    found: list[Problem] = []
+    problems: list[Problem] = []
     steps = {column: given[column] for column in STEP_COLUMNS if column in given}
     if steps and "treatment" in given:
         said = f"stands beside {', '.join(steps)}; give one or the other"
-        found.append((("samples_table", number, "treatment"), said))
+        problems.append((("samples_table", number, "treatment"), said))
     for column, value in given.items():
         if column in steps:
             continue
@@ -214,4 +214,4 @@ def _row(given: Mapping[str, Any], file: str, number: int) -> tuple[Row, list[Pr
         inner[key] = value
     if steps:
         row["treatment"] = [steps]
-    return row, found
+    return row, problems

@@ -147,7 +147,7 @@ class Study(Table):
         """Whether a calibration that samples use lacks a pattern file."""
         used = {sample.calibration for sample in self.samples}
         given = [self.calibrations[name] if name else self.instrument for name in used]
-        return any(not path.is_file() for one in given if isinstance(one, Calibration) for path in one.pattern)
+        return any(not path.is_file() for each in given if isinstance(each, Calibration) for path in each.pattern)
 
     def sample(self, name: str) -> Sample:
         """Give the sample of that name.
@@ -221,7 +221,7 @@ def _calibration_problems(given: Mapping[str, Any], samples: Sequence[Mapping[st
             yield ("calibrations", name), f"differs from '{other}' in the case of letters only; give it another name"
     if "instrument" in given or "calibration" in typed(given.get("defaults"), dict):
         return
-    without = [k for k, one in enumerate(samples) if "calibration" not in one]
+    without = [k for k, sample in enumerate(samples) if "calibration" not in sample]
     if not named and len(without) == len(samples):
         yield ("instrument",), "is missing; give the table [instrument] with a file, or [instrument.calibrate]"
     elif named and without:
@@ -234,11 +234,11 @@ def _same_phases(phases: object, folder: Path) -> Iterator[Problem]:
     seen: dict[str, int] = {}
     for k, name in enumerate(typed(phases, list)):
         try:
-            found = phase(phase_argument(name, folder))
+            present = phase(phase_argument(name, folder))
         except (XrdorderError, TypeError, AttributeError):
             continue
-        if seen.setdefault(found.name, k) != k:
-            said = f"'{found.name}' is already phases no. {seen[found.name] + 1}; name every phase once"
+        if seen.setdefault(present.name, k) != k:
+            said = f"'{present.name}' is already phases no. {seen[present.name] + 1}; name every phase once"
             yield ("phases", k), said
 
 
@@ -345,8 +345,8 @@ def _with_rows(table: Mapping[str, Any], folder: Path) -> tuple[Mapping[str, Any
     name, own = table.get("samples_table"), table.get("samples", [])
     if not isinstance(name, str) or not name or not isinstance(own, list):
         return table, SampleRows()
-    found = read_sample_table(name, folder, sample_columns())
-    return {**table, "samples": [*own, *found.rows]}, found
+    listed = read_sample_table(name, folder, sample_columns())
+    return {**table, "samples": [*own, *listed.rows]}, listed
 
 
 def _by_sample(problems: Sequence[Problem], table: Mapping[str, Any]) -> list[Problem]:
@@ -371,10 +371,10 @@ def sample_columns() -> dict[str, str]:
     kinds: dict[str, str] = {}
     for name, info in Sample.keys().items():
         if name == "measured":
-            parts = {f".{key}": _kind(one.annotation) for key, one in Measured.keys().items()}
+            parts = {f".{key}": _kind(key_type.annotation) for key, key_type in Measured.keys().items()}
             kinds |= {f"measured.{of}{key.removesuffix('.value')}": parts[key] for of in QUANTITIES for key in parts}
         elif name == "fit":
-            kinds |= {f"fit.{key}": _kind(one.annotation) for key, one in Choices.keys().items()}
+            kinds |= {f"fit.{key}": _kind(key_type.annotation) for key, key_type in Choices.keys().items()}
         else:
             kinds[name] = _kind(info.annotation)
     return {name: kind for name, kind in kinds.items() if kind} | dict.fromkeys(STEP_COLUMNS, "number")

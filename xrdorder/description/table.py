@@ -232,10 +232,10 @@ def _detail(location: Location, said: str, kind: str = _TOLD) -> InitErrorDetail
 
 def _each_once(details: Sequence[InitErrorDetails]) -> Iterator[InitErrorDetails]:
     seen = set()
-    for one in details:
-        if (key := (one["loc"], str(one["type"]))) not in seen:
+    for detail in details:
+        if (key := (detail["loc"], str(detail["type"]))) not in seen:
             seen.add(key)
-            yield one
+            yield detail
 
 
 def _location(location: Location) -> Location:

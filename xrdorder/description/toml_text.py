@@ -57,16 +57,16 @@ def _own(sample: "Sample", study: "Study") -> dict[str, Any]:
     """What a sample says itself: not what stands in the defaults, and the lot by its name."""
     usual = study.defaults.model_dump()
     said = {key: value for key, value in _said(sample).items() if key == "fit" or value != usual.get(key, ...)}
-    found = {key: _plain(value, study.folder) for key, value in said.items()}
+    plain = {key: _plain(value, study.folder) for key, value in said.items()}
     choices = {key: value for key, value in sample.choices.items() if value != study.defaults.fit.given().get(key)}
-    return found | ({"lot": sample.lot.name} if sample.lot.name else {}) | {"fit": _plain(choices, study.folder)}
+    return plain | ({"lot": sample.lot.name} if sample.lot.name else {}) | {"fit": _plain(choices, study.folder)}
 
 
 def own_lines(samples: Sequence["Sample"], study: "Study", without: Sequence[str] = ()) -> list[str]:
     """Lines of a sample that say what all of some samples say themselves, but for these keys."""
     every = [_own(sample, study) for sample in samples]
     first = every[0] if every else {}
-    common = {key: value for key, value in first.items() if all(one.get(key) == value for one in every)}
+    common = {key: value for key, value in first.items() if all(entry.get(key) == value for entry in every)}
     return _lines({key: value for key, value in common.items() if key not in without})
 
 
@@ -104,10 +104,10 @@ def _plain(value: object, folder: Path) -> Any:
 
 
 def _by_quantity(values: Sequence[Measured]) -> dict[str, list[dict[str, Any]]]:
-    found: dict[str, list[dict[str, Any]]] = {}
+    tables: dict[str, list[dict[str, Any]]] = {}
     for value in values:
-        found.setdefault(value.quantity, []).append(_said(value))
-    return found
+        tables.setdefault(value.quantity, []).append(_said(value))
+    return tables
 
 
 def _step(step: Step | Repeat) -> dict[str, Any]:

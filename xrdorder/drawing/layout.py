@@ -62,7 +62,7 @@ TWO_COLUMN = Size("two-column", 7.1, 2, False)
 """180 mm, both columns of a page (common practice, no source)."""
 ONE_COLUMN = Size("one-column", 3.5, 1, False)
 """89 mm, one column of a page (common practice, no source)."""
-SIZES = {one.name: one for one in (SCREEN, TWO_COLUMN, ONE_COLUMN)}
+SIZES = {size.name: size for size in (SCREEN, TWO_COLUMN, ONE_COLUMN)}
 
 PAGE_IN = 9.7
 """How tall a figure of a report may be: A4, 297 mm, less 25 mm above and below (common practice, no source)."""
@@ -265,7 +265,7 @@ def few_ticks(axes: Axes, *, beyond_in: float = 0.0) -> None:
         ends = [
             (tick, (tick - low) * inches - w, (tick - low) * inches + w) for tick, w in zip(ticks, half, strict=True)
         ]
-        inside = [one for one in ends if one[1] >= -beyond_in and one[2] <= (high - low) * inches + beyond_in]
+        inside = [end for end in ends if end[1] >= -beyond_in and end[2] <= (high - low) * inches + beyond_in]
         kept = [tick for tick, _, _ in inside] if len(inside) > 1 else ticks
         apart = all(right[1] - left[2] >= gap for left, right in pairwise(inside))
         if 1 < len(ticks) <= _MOST_TICKS and len(kept) > 1:
@@ -329,13 +329,13 @@ def rows_without_overlap(positions: Sequence[float], width: float, rows: int) ->
     [0, 1, 0, None]
     """
     taken: list[list[float]] = [[] for _ in range(rows)]
-    found: list[int | None] = []
+    rows_taken: list[int | None] = []
     for position in positions:
         free = next((k for k in range(rows) if all(abs(position - p) >= width for p in taken[k])), None)
         if free is not None:
             taken[free].append(position)
-        found.append(free)
-    return found
+        rows_taken.append(free)
+    return rows_taken
 
 
 def evenly(things: Sequence[_T], most: int) -> list[_T]:

@@ -42,7 +42,7 @@ def typeset(text: str) -> str:
     >>> typeset("Tc, estimated (K)"), typeset("Bc2 at 4.2 K less that of Tcl")
     ('$T_\\mathrm{c}$, estimated (K)', '$B_\\mathrm{c2}$ at 4.2 K less that of Tcl')
     """
-    return _SYMBOLS.sub(lambda found: _SET[found[0]], text)
+    return _SYMBOLS.sub(lambda match: _SET[match[0]], text)
 
 
 @lru_cache(maxsize=4096)

@@ -84,7 +84,7 @@ class LotCurrents:
     def words(self) -> str:
         """To what the currents are anchored."""
         whose = f"of lot {self.lot} " if self.lot else ""
-        return f"Critical currents {whose}anchored to {'; '.join(one.words for one in self.anchors)}"
+        return f"Critical currents {whose}anchored to {'; '.join(anchor.words for anchor in self.anchors)}"
 
 
 def anchored_currents(
@@ -111,12 +111,12 @@ def anchored_currents(
     by_lot: dict[str, list[Conductor]] = {}
     for sample in samples:
         by_lot.setdefault(sample.lot or f"\x00{sample.name}", []).append(sample)
-    found = []
+    currents = []
     for members in by_lot.values():
-        names = [one.name for one in members]
-        if anchors := [one for one in measured_currents(results) if one.sample in names]:
-            found.append(_of_lot(members, anchors, results, fields, conditions))
-    return tuple(one for one in found if one is not None)
+        names = [member.name for member in members]
+        if anchors := [current for current in measured_currents(results) if current.sample in names]:
+            currents.append(_of_lot(members, anchors, results, fields, conditions))
+    return tuple(lot_currents for lot_currents in currents if lot_currents is not None)
 
 
 def measured_currents(results: xr.Dataset) -> list[MeasuredCurrent]:
@@ -141,13 +141,13 @@ def _of_lot(
 ) -> LotCurrents | None:
     require_drawn_alike(members)
     common = members[0].common
-    peaks = [peak_pinning_force(one.grain, common=one.common, library=one.library) for one in members]
+    peaks = [peak_pinning_force(member.grain, common=member.common, library=member.library) for member in members]
     try:
-        forces = dict(zip((one.name for one in members), comparable_forces(*peaks, common=common), strict=True))
+        forces = dict(zip((member.name for member in members), comparable_forces(*peaks, common=common), strict=True))
     except ValidityError:
         return None
-    with_areas = all(one.a15_area is not None for one in members)
-    of = {one.name: one for one in members}
+    with_areas = all(member.a15_area is not None for member in members)
+    of = {member.name: member for member in members}
 
     def relative(name: str, at: Conditions, field_t: float) -> Array:
         current = LayerState(of[name], at, forces[name]).current(field_t)
@@ -155,17 +155,17 @@ def _of_lot(
         return current * area if with_areas and area is not None else current
 
     scatter, usable, factors, weights, remarks = PUBLISHED["current_scatter"], [], [], [], []
-    for one in anchors:
-        carried = relative(one.sample, replace(conditions, temperature_k=one.temperature_k), one.field_t)
+    for anchor in anchors:
+        carried = relative(anchor.sample, replace(conditions, temperature_k=anchor.temperature_k), anchor.field_t)
         if np.mean(carried > 0.0) < SURE:
-            remarks.append(f"{one.words} anchors nothing: by the estimates the layer may be normal there")
+            remarks.append(f"{anchor.words} anchors nothing: by the estimates the layer may be normal there")
             continue
-        usable.append(one)
+        usable.append(anchor)
         with np.errstate(divide="ignore"):
-            factors.append(np.where(carried > 0.0, math.log(one.value) - np.log(carried), np.nan))
+            factors.append(np.where(carried > 0.0, math.log(anchor.value) - np.log(carried), np.nan))
         # several on one wire share what that wire differs by
-        same = sum(other.sample == one.sample for other in anchors)
-        weights.append(1.0 / (same * scatter**2 + (one.u / one.value) ** 2))
+        same = sum(other.sample == anchor.sample for other in anchors)
+        weights.append(1.0 / (same * scatter**2 + (anchor.u / anchor.value) ** 2))
     if not usable:
         return None
     remarks += _contradictions(usable, factors, weights)
@@ -201,7 +201,7 @@ def _contradictions(
 
 def _over_section(currents: Mapping[str, Band], results: xr.Dataset) -> dict[str, Band]:
     """Currents over the section without copper; where it was measured on some wires of the lot, theirs for all."""
-    known = {name: one for name in currents if (one := measured_mean(results, name, SECTION)) is not None}
+    known = {name: area for name in currents if (area := measured_mean(results, name, SECTION)) is not None}
     if not known:
         return {}
     usual = float(np.mean([value for value, _ in known.values()]))

@@ -107,9 +107,9 @@ class Anchors:
         """Bc2 at the temperature of the measurement, its derivative by Tc, its scatter by that of the ratio."""
         by_wire = Relations(*(part[:, self.lots] for part in relations))
 
-        def at(one: Array) -> tuple[Array, Array]:
-            ratio = field_ratio(self.hyper, by_wire, one)
-            return self.law(self.temperature, ratio * one, one), ratio
+        def at(field: Array) -> tuple[Array, Array]:
+            ratio = field_ratio(self.hyper, by_wire, field)
+            return self.law(self.temperature, ratio * field, field), ratio
 
         field, ratio = at(tc)
         slope = (at(tc + _STEP_K)[0] - field) / _STEP_K
@@ -136,6 +136,6 @@ def gather(wires: Sequence[Wire], lot_of: np.ndarray, law: FieldLaw, hyper: Hype
 
 
 def _numbers(values: Sequence[Measured | None], usual: float) -> Array:
-    pairs = [(one.value, one.u) if one else (usual, math.inf) for one in values]
+    pairs = [(value.value, value.u) if value else (usual, math.inf) for value in values]
     table = np.array(pairs, dtype=np.float64).reshape(-1, 2).T
     return np.where(np.isfinite(table), table, _UNMEASURED)

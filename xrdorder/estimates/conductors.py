@@ -63,7 +63,7 @@ def conductors(
         grain = measured_mean(results, name, "grain_size_nm") if measured_grains else None
         area = measured_mean(results, name, "a15_area_fraction")
         try:
-            one = conductor(
+            conductor_ = conductor(
                 name,
                 draws.values["Tc_K"][k],
                 draws.values["Bc2_0K_T"][k],
@@ -85,7 +85,7 @@ def conductors(
                 raise
             refused.append(str(error))
             continue
-        made.append(one if area else _with_area_of_lot(one, results, k))
+        made.append(conductor_ if area else _with_area_of_lot(conductor_, results, k))
     if not made:
         raise ValidityError(refused[0] if refused else "the study holds no sample")
     return tuple(made)
@@ -115,14 +115,14 @@ def grains_over_domains(results: xr.Dataset, lot: str) -> tuple[float, float]:
     return float(np.average(values, weights=weights)), float(sum(weights) ** -0.5)
 
 
-def _with_area_of_lot(one: Conductor, results: xr.Dataset, k: int) -> Conductor:
+def _with_area_of_lot(conductor: Conductor, results: xr.Dataset, k: int) -> Conductor:
     """Give a conductor the A15 area of its lot, where that is known: one doubt for all samples of the lot."""
     if "lot_a15_area_fraction" not in results:
-        return one
+        return conductor
     value, u = (float(results[name].values[k]) for name in ("lot_a15_area_fraction", "u_lot_a15_area_fraction"))
     if not np.isfinite(value):
-        return one
-    return replace(one, a15_area=np.clip(value + u * one.common.of_lot("A15 area"), 0.0, 1.0))
+        return conductor
+    return replace(conductor, a15_area=np.clip(value + u * conductor.common.of_lot("A15 area"), 0.0, 1.0))
 
 
 def with_like_sizes(samples: Sequence[Conductor], results: xr.Dataset) -> tuple[Conductor, ...]:
@@ -142,22 +142,22 @@ def with_like_sizes(samples: Sequence[Conductor], results: xr.Dataset) -> tuple[
     tuple of Conductor
         Without those that have a size by microscopy alone, where it does not compare.
     """
-    kinds = [one.grain.by == MICROSCOPY for one in samples]
+    kinds = [sample.grain.by == MICROSCOPY for sample in samples]
     if all(kinds) or not any(kinds):
         return tuple(samples)
-    found = []
-    for one, seen in zip(samples, kinds, strict=True):
+    sized = []
+    for sample, seen in zip(samples, kinds, strict=True):
         if not seen:
-            found.append(one)
+            sized.append(sample)
             continue
-        ((k, _),) = _places(results, [one.name])
+        ((k, _),) = _places(results, [sample.name])
         try:
-            as_grain = grains_over_domains(results, one.lot)
-            size = grain_size(_quantities(results, k), as_grain=as_grain, common=one.common)
+            as_grain = grains_over_domains(results, sample.lot)
+            size = grain_size(_quantities(results, k), as_grain=as_grain, common=sample.common)
         except ValidityError:
             continue
-        found.append(replace(one, grain=size, flags=(*one.flags, *size.flags)))
-    return tuple(found)
+        sized.append(replace(sample, grain=size, flags=(*sample.flags, *size.flags)))
+    return tuple(sized)
 
 
 def layers(
@@ -221,12 +221,15 @@ def _places(results: xr.Dataset, names: Sequence[str]) -> list[tuple[int, str]]:
 
 
 def _quantities(results: xr.Dataset, k: int) -> tuple[dict[str, float], Contributions]:
-    one = results.isel(sample=k)
+    sample = results.isel(sample=k)
     values: dict[str, float] = {}
     for names, numbers in (("quantity", "value"), ("plain_quantity", "plain_value")):
-        if names in one.coords and numbers in one:
-            values |= {str(name): float(x) for name, x in zip(one[names].values, one[numbers].values, strict=True)}
-    table = from_dataset(one)
+        if names in sample.coords and numbers in sample:
+            values |= {
+                str(name): float(x)
+                for name, x in zip(sample[names].values, sample[numbers].values, strict=True)
+            }
+    table = from_dataset(sample)
     # A quantity the sample does not have is NaN in the joint table: it must not be drawn from.
     return values, table.select([name for name in table.quantities if np.isfinite(values.get(name, np.nan))])
 

@@ -81,22 +81,22 @@ class FieldComparison:
     @property
     def samples(self) -> tuple[Conductor, ...]:
         """All samples."""
-        return tuple(one.sample for one in self.carried)
+        return tuple(conductor.sample for conductor in self.carried)
 
     def leaders(self, k: int) -> list[Carried]:
         """Samples by their current over that of the reference at the k-th field, the largest first."""
-        known = [one for one in self.carried if np.isfinite(one.over(k))]
-        return sorted(known, key=lambda one: -one.over(k))
+        known = [conductor for conductor in self.carried if np.isfinite(conductor.over(k))]
+        return sorted(known, key=lambda conductor: -conductor.over(k))
 
     def chosen(self, most: int) -> list[Carried]:
         """The reference, what was asked for, and the leaders at every field, no more than so many; by their order."""
-        by_name = {one.sample.name: one for one in self.carried}
+        by_name = {conductor.sample.name: conductor for conductor in self.carried}
         wanted = [self.reference.name, *(name for name in self.named if name in by_name)]
         leaders = [self.leaders(k) for k in range(len(self.fields_t))]
         for rank in range(len(self.carried)):
             wanted += [of[rank].sample.name for of in leaders if rank < len(of)]
         kept = set(list(dict.fromkeys([*wanted, *by_name]))[:most])
-        return [one for name, one in by_name.items() if name in kept]
+        return [conductor for name, conductor in by_name.items() if name in kept]
 
     def normal(self) -> list[str]:
         """Samples above their Tc at the conditions, with it."""
@@ -169,13 +169,15 @@ def compare_in_field(
             if sample is not against and {sample.name, against.name} <= alike.keys():
                 pair = alike[sample.name], alike[against.name]
                 ratio = relative_current(*pair, list(asked), conditions)
-                if all(_superconducting(one, conditions) for one in (against, sample)):  # normal layers cross nothing
+                if all(
+                    _superconducting(conductor, conditions) for conductor in (against, sample)
+                ):  # normal layers cross nothing
                     crossings.append(crossing(*pair, conditions).words)
         except ValidityError as error:
             refused.append(f"{sample.name}: {error}")
         carried.append(Carried(sample, own, ratio))
     place = {str(results["sample"].values[k]): rank for rank, k in enumerate(by_temperature(results))}
-    carried.sort(key=lambda one: place[one.sample.name])
+    carried.sort(key=lambda conductor: place[conductor.sample.name])
     return FieldComparison(
         conditions, asked, against, chosen, tuple(carried), alike, sections,
         anchored_currents(list(alike.values()), results, asked, conditions), tuple(crossings), tuple(refused),
@@ -187,11 +189,11 @@ def _superconducting(sample: Conductor, conditions: Conditions) -> bool:
 
 
 def _named(samples: Sequence[Conductor], name: str) -> Conductor:
-    found = next((sample for sample in samples if name in ("", sample.name)), None)
-    if found is None:
+    match = next((sample for sample in samples if name in ("", sample.name)), None)
+    if match is None:
         known = ", ".join(sample.name for sample in samples)
         raise XrdorderError(f"no sample '{name}' to compare with; those with tin and grain size are: {known}")
-    return found
+    return match
 
 
 def _sizes(samples: Sequence[Conductor], alike: Mapping[str, Conductor]) -> str:

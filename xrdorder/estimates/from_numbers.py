@@ -113,7 +113,7 @@ class Estimate(Displayed):
 
         With `brief`, of quantities that the joint model estimates only that estimate and what was given.
         """
-        found = estimate_rows(
+        rows = estimate_rows(
             self.material,
             self.draws,
             self.relations,
@@ -123,8 +123,8 @@ class Estimate(Displayed):
             library=self.library,
             usual=self.usual,
         )
-        joint = {row.quantity for row in found if row.by == JOINT}
-        return tuple(row for row in found if not brief or row.by in (JOINT, "given") or row.quantity not in joint)
+        joint = {row.quantity for row in rows if row.by == JOINT}
+        return tuple(row for row in rows if not brief or row.by in (JOINT, "given") or row.quantity not in joint)
 
 
 def estimate(

@@ -169,7 +169,7 @@ def _one_of_each(flags: Sequence[Flag]) -> tuple[Flag, ...]:
     messages: dict[str, list[str]] = {}
     for flag in flags:
         messages.setdefault(flag.name, []).append(flag.message)
-    return tuple(Flag(name, "; ".join(found)) for name, found in messages.items())
+    return tuple(Flag(name, "; ".join(message)) for name, message in messages.items())
 
 
 def _likelihood(wires: Sequence[Wire], hyper: Hyperparameters, law: Relation) -> Likelihood:

@@ -24,25 +24,25 @@ def with_relations(results: xr.Dataset, library: Library = PUBLISHED) -> xr.Data
         ) if known else ()
         for k, (name, lot, wire, known) in enumerate(samples)
     ]  # fmt: skip
-    entries = {f"{one.target}: {one.name}": one for of in by_sample for one in of}
+    entries = {f"{result.target}: {result.name}": result for of in by_sample for result in of}
     names = list(entries)
     reason = np.full((len(by_sample), len(names)), "no result", dtype=object)
     numbers = {key: np.full(reason.shape, np.nan) for key in _RELATION_NUMBERS}
     for k, of in enumerate(by_sample):
-        for one in of:
-            j = names.index(f"{one.target}: {one.name}")
-            reason[k, j] = one.reason
+        for result in of:
+            j = names.index(f"{result.target}: {result.name}")
+            reason[k, j] = result.reason
             for key, array in numbers.items():
-                array[k, j] = getattr(one, key)
+                array[k, j] = getattr(result, key)
     texts = {
-        "target": ("quantity the relation predicts", [one.target for one in entries.values()]),
-        "source": ("publication of the relation", [_joined(one, "source") for one in entries.values()]),
-        "formula": ("formula of the relation", [_joined(one, "formula") for one in entries.values()]),
+        "target": ("quantity the relation predicts", [entry.target for entry in entries.values()]),
+        "source": ("publication of the relation", [_joined(entry, "source") for entry in entries.values()]),
+        "formula": ("formula of the relation", [_joined(entry, "formula") for entry in entries.values()]),
         "known": (
             "how its form is known",
-            ["; ".join(dict.fromkeys(LABELS[e.known] for e in one.relations)) for one in entries.values()],
+            ["; ".join(dict.fromkeys(LABELS[e.known] for e in entry.relations)) for entry in entries.values()],
         ),
-        "route": ("what the relation was asked with", [one.route for one in entries.values()]),
+        "route": ("what the relation was asked with", [entry.route for entry in entries.values()]),
     }
     branches = [
         branches_words(of, float(np.median(draws.values["Bc2_0K_T"][k]))) if of else ""
@@ -51,7 +51,7 @@ def with_relations(results: xr.Dataset, library: Library = PUBLISHED) -> xr.Data
     dims = ("sample", "relation")
     return results.assign(
         {
-            "relation_units": ("relation", *units_beside([unit_of(one.target) for one in entries.values()],
+            "relation_units": ("relation", *units_beside([unit_of(entry.target) for entry in entries.values()],
                                                          "relation_median, _low and _high")),
             "relation_reason": (dims, reason, {"long_name": "why the relation is refused; empty where it applies"}),
             "bc2_branches": ("sample", np.array(branches, dtype=object), {"long_name": _BRANCHES}),
@@ -73,5 +73,5 @@ _RELATION_NUMBERS = {
 _BRANCHES = "how far the published branches of Bc2 near stoichiometry part; empty where one does not apply"
 
 
-def _joined(one: RelationResult, what: str) -> str:
-    return "; ".join(dict.fromkeys(getattr(entry, what) for entry in one.relations))
+def _joined(result: RelationResult, what: str) -> str:
+    return "; ".join(dict.fromkeys(getattr(entry, what) for entry in result.relations))

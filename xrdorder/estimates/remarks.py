@@ -75,11 +75,11 @@ def contradictions(flags: dict[str, list[Flag]], wires: Sequence[Wire], free: Ma
 
 
 def _by_lot(wires: Sequence[Wire], kind: str) -> dict[tuple[str, str], list[int]]:
-    found: dict[tuple[str, str], list[int]] = {}
+    members_by_lot: dict[tuple[str, str], list[int]] = {}
     for k, wire in enumerate(wires):
         if getattr(wire, kind) is not None:
-            found.setdefault(wire.lot_key, []).append(k)
-    return found
+            members_by_lot.setdefault(wire.lot_key, []).append(k)
+    return members_by_lot
 
 
 def _contradiction(
@@ -91,7 +91,7 @@ def _contradiction(
     free: Array,
 ) -> None:
     measured = [getattr(wires[k], kind) for k in members]
-    away = [one.value - float(free[k].mean()) for one, k in zip(measured, members, strict=True)]
+    away = [value.value - float(free[k].mean()) for value, k in zip(measured, members, strict=True)]
     first, second = int(np.argmin(away)), int(np.argmax(away))
     expected = free[members[second]] - free[members[first]]
     gap = measured[second].value - measured[first].value

@@ -92,14 +92,14 @@ def wires_of(results: xr.Dataset, scale: TinScale = PUBLISHED_SCALE) -> tuple[di
         for what, of in (("quantity", "value"), ("plain_quantity", "plain_value"))
         for k, name in enumerate(results[what].values)
     }
-    found: dict[str, Wire] = {}
+    wires: dict[str, Wire] = {}
     refused: dict[str, str] = {}
     for k, (name, table) in enumerate(separate(results).items()):
         values = {quantity: float(column[k]) for quantity, column in numbers.items() if math.isfinite(column[k])}
         if not {"tin_fraction_lattice", "tin_lower_bound"} & values.keys():
             continue
         try:
-            found[name] = wire_of_values(
+            wires[name] = wire_of_values(
                 name,
                 values,
                 table,
@@ -112,23 +112,23 @@ def wires_of(results: xr.Dataset, scale: TinScale = PUBLISHED_SCALE) -> tuple[di
             )
         except ValidityError as error:
             refused[name] = str(error)
-    return found, refused
+    return wires, refused
 
 
 def _measured(results: xr.Dataset) -> dict[str, dict[str, Measured]]:
     """What anchors the estimates, by sample: the first value of each kind."""
-    found: dict[str, dict[str, Measured]] = {}
+    values_by_sample: dict[str, dict[str, Measured]] = {}
     columns = ("sample", "quantity", "value", "criterion", "temperature_k")
     if "measured_sample" not in results:
-        return found
+        return values_by_sample
     told = [results[f"measured_{name}"].values for name in columns]
     for sample, quantity, value, criterion, temperature, u in zip(
         *told, results["u_measured_value"].values, strict=True
     ):
         if quantity in _ANCHORS:
-            one = Measured(float(value), float(u), str(criterion), float(temperature))
-            found.setdefault(str(sample), {}).setdefault(_ANCHORS[quantity][0], one)
-    return found
+            measured = Measured(float(value), float(u), str(criterion), float(temperature))
+            values_by_sample.setdefault(str(sample), {}).setdefault(_ANCHORS[quantity][0], measured)
+    return values_by_sample
 
 
 def anchor_words(results: xr.Dataset, wires: Mapping[str, Wire], *, named: bool = False) -> dict[str, str]:
@@ -156,7 +156,7 @@ def anchor_words(results: xr.Dataset, wires: Mapping[str, Wire], *, named: bool 
 
 def study_remarks(results: xr.Dataset) -> list[str]:
     """What the draws say of a study as a whole (`xrdorder.estimates.study_remarks`)."""
-    return [str(one) for one in json.loads(str(results.attrs.get("estimate_remarks", "[]")))]
+    return [str(remark) for remark in json.loads(str(results.attrs.get("estimate_remarks", "[]")))]
 
 
 def estimated(
@@ -194,8 +194,8 @@ def estimated(
     else:
         drawn = _drawn(results, wires, alone, hyper, seed, n)
         drawn.attrs["estimates_sha256"] = digest
-    found = with_draws(results, drawn)
-    return with_relations(_with_words(found, wires, refused), library)
+    dataset = with_draws(results, drawn)
+    return with_relations(_with_words(dataset, wires, refused), library)
 
 
 def _not_to_learn_from(results: xr.Dataset) -> tuple[str, ...]:
@@ -229,10 +229,10 @@ def _drawn(
     drawn = [joint_draws(group, seed=seed, n=n, hyper=hyper) for group in groups]
     values = _in_order(samples, drawn, n)
     flags = np.full(len(samples), "[]", dtype=object)
-    for one in drawn:
-        for name in one.samples:
-            flags[samples.index(name)] = json.dumps(one.flags[name], ensure_ascii=False)
-    found = xr.Dataset(
+    for draws in drawn:
+        for name in draws.samples:
+            flags[samples.index(name)] = json.dumps(draws.flags[name], ensure_ascii=False)
+    dataset = xr.Dataset(
         {
             "estimate_draws": (
                 ("sample", "target", "draw"),
@@ -252,16 +252,16 @@ def _drawn(
     if any(getattr(wire, key) is not None for wire in wires.values() for key, _ in _ANCHORS.values()):
         few = min(n, _BY_X_RAYS)
         bare = [joint_draws([_bare(wire) for wire in group], seed=seed, n=few, hyper=hyper) for group in groups]
-        found[BY_X_RAYS] = (
+        dataset[BY_X_RAYS] = (
             ("sample", "target", "draw_by_x_rays"),
             _in_order(samples, bare, few),
             {"long_name": "joint draws as they would be if nothing had been measured by other means"},
         )
     if together:
-        found.update(_shared(drawn[0]))
+        dataset.update(_shared(drawn[0]))
         remarks = remarks_of(drawn[0], bare[0] if bare else None, together, hyper)
-        found.attrs["estimate_remarks"] = json.dumps(remarks, ensure_ascii=False)
-    return found
+        dataset.attrs["estimate_remarks"] = json.dumps(remarks, ensure_ascii=False)
+    return dataset
 
 
 _BY_X_RAYS = 1000
@@ -275,8 +275,8 @@ def _bare(wire: Wire) -> Wire:
 def _in_order(samples: Sequence[str], drawn: Sequence[JointDraws], n: int) -> np.ndarray:
     """Draws of the stored targets in the order of the samples; NaN for those without."""
     values = np.full((len(samples), len(ESTIMATED), n), np.nan, dtype=np.float32)
-    for one in drawn:
-        for name, stored in zip(one.samples, stored_targets(one), strict=True):
+    for draws in drawn:
+        for name, stored in zip(draws.samples, stored_targets(draws), strict=True):
             values[samples.index(name)] = stored
     return values
 
@@ -336,7 +336,7 @@ def with_draws(results: xr.Dataset, drawn: xr.Dataset) -> xr.Dataset:
     draws = StudyDraws.of(results)
     own = "the laboratory's own: " * (results.attrs.get("tin_scale") != PUBLISHED_SCALE.name)
     sources = {"tin_fraction": f"{own}{results.attrs.get('tin_scale_source', '')}", **_SOURCES}
-    found = {
+    dataset = {
         column.name: (
             "sample",
             column.scale * column_of(draws.of_target(column.quantity), column.kind),
@@ -345,7 +345,7 @@ def with_draws(results: xr.Dataset, drawn: xr.Dataset) -> xr.Dataset:
         for column in columns()
         if column.quantity in ESTIMATED
     }
-    return results.assign(found)
+    return results.assign(dataset)
 
 
 def column_of(draws: Array, kind: Part) -> Array:
@@ -363,16 +363,16 @@ def column_of(draws: Array, kind: Part) -> Array:
         NaN for samples without draws.
     """
     known = np.isfinite(draws).any(axis=1)
-    found = np.full(len(draws), np.nan)
+    column = np.full(len(draws), np.nan)
     if kind == "independent":
-        found[known] = left_of_each(draws[known])
+        column[known] = left_of_each(draws[known])
     elif kind == "total":
-        found[known] = np.nanstd(draws[known], axis=1, ddof=1)
+        column[known] = np.nanstd(draws[known], axis=1, ddof=1)
     else:
         half = DEFAULT_LEVEL / 2.0
         level = {"low": 0.5 - half, "high": 0.5 + half}.get(kind, 0.5)
-        found[known] = np.nanquantile(draws[known], level, axis=1)
-    return found
+        column[known] = np.nanquantile(draws[known], level, axis=1)
+    return column
 
 
 def left_of_each(draws: Array) -> Array:
@@ -410,7 +410,7 @@ def _with_words(results: xr.Dataset, wires: Mapping[str, Wire], refused: Mapping
         if words := named.get(name):
             said = [part for part in str(columns["assumptions"][k]).split("; ") if part]
             columns["assumptions"][k] = "; ".join([*said, f"{ANCHORED} {words}"])
-    found = results.assign({name: ("sample", values, results[name].attrs) for name, values in columns.items()})
+    dataset = results.assign({name: ("sample", values, results[name].attrs) for name, values in columns.items()})
     texts = np.array([anchors.get(name, "") for name in map(str, results["sample"].values)], dtype=object)
     meaning = "measured values of its lot that the estimates are anchored to; empty without any"
-    return found.assign(anchored_to=("sample", texts, {"long_name": meaning}))
+    return dataset.assign(anchored_to=("sample", texts, {"long_name": meaning}))

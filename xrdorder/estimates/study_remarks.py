@@ -42,17 +42,17 @@ def remarks_of(drawn: JointDraws, bare: JointDraws | None, wires: Sequence[Wire]
     lots: dict[tuple[str, str], list[Wire]] = {}
     for wire in wires:
         lots.setdefault(wire.lot_key, []).append(wire)
-    several = {key[0]: [one.name for one in members] for key, members in lots.items() if len(members) > 1}
-    found = list(_widened(drawn, bare, several)) if bare else []
-    found += _by_widening(drawn, several)
-    return found + _gap(list(lots.values()), hyper)
+    several = {key[0]: [member.name for member in members] for key, members in lots.items() if len(members) > 1}
+    remarks = list(_widened(drawn, bare, several)) if bare else []
+    remarks += _by_widening(drawn, several)
+    return remarks + _gap(list(lots.values()), hyper)
 
 
 def _widened(drawn: JointDraws, bare: JointDraws, lots: Mapping[str, Sequence[str]]) -> Iterator[str]:
     """Say why differences of Tc are less sure with a measured value than without."""
     for lot, names in lots.items():
-        after, before = (_u_of_differences(one, names) for one in (drawn, bare))
-        steep, usual = (_steepness(one, lot, names) for one in (drawn, bare))
+        after, before = (_u_of_differences(draws, names) for draws in (drawn, bare))
+        steep, usual = (_steepness(draws, lot, names) for draws in (drawn, bare))
         if after > _WIDER * before and steep > usual:
             yield (
                 f"Differences of Tc in lot {lot} are known to {after:.2g} K with what was measured, to {before:.2g} K "

@@ -130,7 +130,7 @@ def relations(
     """How lots lie about the published relations, from the latents `RELATIONS` (walkers, lots, 3) and of the study."""
     tantalum = np.array([hyper["tantalum_k"] if kind == "Ta" else 0.0 for kind in evidence.kinds])
     family = ["doped" if k in ("Ta", "Ti") else "any" if k == "any" else "undoped" for k in evidence.kinds]
-    ratio, u_ratio = (np.array([hyper[f"{name}_{one}"] for one in family]) for name in ("ratio", "u_ratio"))
+    ratio, u_ratio = (np.array([hyper[f"{name}_{entry}"] for entry in family]) for name in ("ratio", "u_ratio"))
     return Relations(
         hyper["tin_offset"] + hyper["u_tin_offset"] * latents[..., 0],
         tantalum + hyper["tc_offset_k"] * latents[..., 1],

@@ -27,24 +27,24 @@ def quantities_table(explained: Explanation, *, every: bool = False) -> Table:
     >>> [one.words for one in _HEAD][:3]
     ['quantity', 'value', 'unit']
     """
-    known = {one.name: one for one in explained.quantities}
-    shown = [known[one.name] for one in standing_in("section") if one.name in known]
+    known = {quantity.name: quantity for quantity in explained.quantities}
+    shown = [known[quantity.name] for quantity in standing_in("section") if quantity.name in known]
     if every:
         shown = list(explained.quantities)
     elif explained.sample.failed:
         shown = []
-    return Table.of(_HEAD, [_row(one) for one in shown if every or math.isfinite(one.value)])
+    return Table.of(_HEAD, [_row(entry) for entry in shown if every or math.isfinite(entry.value)])
 
 
-def _row(one: QuantityExplained) -> tuple[str, ...]:
-    about, independent = one.about, ""
-    if math.isnan(one.value):
+def _row(explained: QuantityExplained) -> tuple[str, ...]:
+    about, independent = explained.about, ""
+    if math.isnan(explained.value):
         value, sources = MISSING, "cannot be given"
-    elif one.estimated:
-        value, sources = about.interval_text(one.value, one.low, one.high), "joint model"
+    elif explained.estimated:
+        value, sources = about.interval_text(explained.value, explained.low, explained.high), "joint model"
     else:
-        value = about.value_text(one.value, one.u)
-        independent = about.u_text(one.private) if one.private > 0.0 else ""
-        largest = one.budget[0] if one.budget else None
-        sources = f"{largest.title} {100.0 * (largest.u / one.u) ** 2:.0f} %" if largest else ""
+        value = about.value_text(explained.value, explained.u)
+        independent = about.u_text(explained.private) if explained.private > 0.0 else ""
+        largest = explained.budget[0] if explained.budget else None
+        sources = f"{largest.title} {100.0 * (largest.u / explained.u) ** 2:.0f} %" if largest else ""
     return about.noun, value, about.people.unit, independent, sources, about.column

@@ -120,8 +120,8 @@ def against_figure(
         for along, up, k in zip(x.T, y.T, there[name], strict=True):
             cross(axes, along, up, **look(lots.index(lot_of[k])))
         _frame(axes, x, y)
-        found = points(*PAIRS[name].published)
-        published(axes, found.x, found.y)
+        grey = points(*PAIRS[name].published)
+        published(axes, grey.x, grey.y)
         _draw_relations(axes, PAIRS[name], library)
         legend(axes, below_in=_KEY_IN)
         minor_ticks(axes, x=2, y=2)
@@ -132,11 +132,11 @@ def against_figure(
 
 def _interval(results: xr.Dataset, name: str) -> Array:
     """Low end, middle and high end of each sample, in the scale for people, (3, samples)."""
-    one = quantity(name)
-    scale = one.people.factor / one.of_column.factor
-    if one.predicted:
-        return scale * np.array([results[column_name(one, part)].values for part in ("low", "median", "high")])
-    value, u = (results[column_name(one, part)].values for part in ("value", "total"))
+    entry = quantity(name)
+    scale = entry.people.factor / entry.of_column.factor
+    if entry.predicted:
+        return scale * np.array([results[column_name(entry, part)].values for part in ("low", "median", "high")])
+    value, u = (results[column_name(entry, part)].values for part in ("value", "total"))
     return scale * np.array([value - u, value, value + u])
 
 

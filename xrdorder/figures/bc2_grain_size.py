@@ -81,14 +81,14 @@ def trade_figure(
         The reference may be normal at the field.
     """
     conditions = conditions or Conditions()
-    found = placed(samples, reference, conditions)
-    if len(found) < 2:
+    placements = placed(samples, reference, conditions)
+    if len(placements) < 2:
         raise StudyError("fewer than two samples with Bc2 and grain size compare; there is nothing to draw")
-    against = next(one for one in samples if one.name == reference)
+    against = next(sample for sample in samples if sample.name == reference)
     bc2 = Band(*(part[0] for part in bc2_curve(against, [conditions.temperature_k], conditions)))
     grain = against.grain.band
-    lots = list(dict.fromkeys(one.lot for one in found))
-    designs = [one.design for one in samples]
+    lots = list(dict.fromkeys(placement.lot for placement in placements))
+    designs = [sample.design for sample in samples]
     noun = "grain size by microscopy" if against.grain.by == MICROSCOPY else "domain size"
     remark = (
         f"Against {reference}, {conditions.words(designs=designs)}. Bars: 68 % (size), u (Bc2); correlated errors have "
@@ -99,19 +99,26 @@ def trade_figure(
     wide = size.width_in - _LEFT_IN - right
     tall = min(_TALL_IN, (0.95 if size.columns > 1 else 1.3) * wide)
     legend = legend_height(lots, wide + right - 0.1)
-    ringed = [one.name for one in found if one.name in named and one.name != reference]
+    ringed = [placement.name for placement in placements if placement.name in named and placement.name != reference]
     told = [_common_words(bc2, grain, noun), _named(reference, ringed, wide)]
-    words = "\n".join(line for one in told for line in wrapped_in(one, wide + 0.5, SMALL))
+    words = "\n".join(line for entry in told for line in wrapped_in(entry, wide + 0.5, SMALL))
     top = _TOP_IN + _ROW_IN * (words.count("\n") - 1)
     figure = page(size, _BOTTOM_IN + tall + top + legend, title=title, remark=remark, left_in=_LEFT_IN)
     axes = place(figure, _LEFT_IN, _BOTTOM_IN, wide, tall)
     style(axes, x_label=f"{noun} (nm)", y_label=f"Bc2 at {conditions.temperature_k:g} K, less that of reference (T)")
-    sizes = [float(grain.median) * np.array(tuple(one.size_ratio)) for one in found]
-    _limits(axes, found, sizes)
-    for one, nm in zip(found, sizes, strict=True):
-        _sample(axes, one, nm, lots.index(one.lot), is_reference=one.name == reference, many=len(found) > _MANY)
-        if one.name in ringed:
-            axes.plot(nm[:1], [one.bc2_difference.median], "o", markersize=11.0, markerfacecolor="none",
+    sizes = [float(grain.median) * np.array(tuple(placement.size_ratio)) for placement in placements]
+    _limits(axes, placements, sizes)
+    for placement, nm in zip(placements, sizes, strict=True):
+        _sample(
+            axes,
+            placement,
+            nm,
+            lots.index(placement.lot),
+            is_reference=placement.name == reference,
+            many=len(placements) > _MANY,
+        )
+        if placement.name in ringed:
+            axes.plot(nm[:1], [placement.bc2_difference.median], "o", markersize=11.0, markerfacecolor="none",
                       markeredgecolor=palette.TEXT, markeredgewidth=THIN, zorder=4)  # fmt: skip
     _lines(axes, against, field_t, conditions, bc2)
     middle = float(bc2.median)
@@ -148,10 +155,10 @@ def _named(reference: str, ringed: Sequence[str], wide_in: float) -> str:
     return words + (f"; ringed: {fitted(', '.join(ringed), 0.9 * wide_in, SMALL)}" if ringed else "")
 
 
-def _limits(axes: Axes, found: Sequence[Placed], sizes: Sequence[Array]) -> None:
+def _limits(axes: Axes, placements: Sequence[Placed], sizes: Sequence[Array]) -> None:
     """A frame that holds the marks, and bars unless one is very long."""
     x = np.array(sizes)
-    y = np.array([tuple(one.bc2_difference) for one in found])
+    y = np.array([tuple(placement.bc2_difference) for placement in placements])
     low, high = float(x.min()), float(x.max())
     factor = max((high / low) ** 0.08, 1.06)
     axes.set_xscale("log")
@@ -186,8 +193,8 @@ def _lines(axes: Axes, against: Conductor, field_t: float, conditions: Condition
     name_levels(axes, drawn, lambda level: f"×{level:g}", others)
 
 
-def _sample(axes: Axes, one: Placed, nm: Array, lot: int, *, is_reference: bool, many: bool) -> None:
-    difference = one.bc2_difference
+def _sample(axes: Axes, placement: Placed, nm: Array, lot: int, *, is_reference: bool, many: bool) -> None:
+    difference = placement.bc2_difference
     if not math.isfinite(difference.median):
         return
     if not is_reference:

@@ -115,14 +115,18 @@ def budget_figure(
     if len(tables) > MOST:
         raise StudyError(f"{len(tables)} budgets in one figure cannot be read; choose up to {MOST} samples")
     there = {name for table in tables.values() for name in table.quantities}
-    shown = [one for one in standing_in("budget") if one.name in there and (not quantities or one.name in quantities)]
+    shown = [
+        quantity
+        for quantity in standing_in("budget")
+        if quantity.name in there and (not quantities or quantity.name in quantities)
+    ]
     labels = [fitted(name, _NAME_IN if size.columns > 1 else _SHORT_NAME_IN) for name in tables]
     left = 0.2 + max(map(width_in, labels))
     free = size.width_in - left - 0.08
     abreast = max(1, min(len(shown), int((free + _GAP_IN) / (_LEAST_IN + _NUMBER_IN + _GAP_IN))))
     wide = (free + _GAP_IN) / abreast - _GAP_IN - _NUMBER_IN
-    parts = [one for one in (*PARTS, OTHER) if any(np.any(_squares(t, q)[1][one.title]) for t in tables.values()
-             for q in (one.name for one in shown) if q in t.quantities)]  # fmt: skip
+    parts = [part for part in (*PARTS, OTHER) if any(np.any(_squares(t, q)[1][part.title]) for t in tables.values()
+             for q in (entry.name for entry in shown) if q in t.quantities)]  # fmt: skip
     across = size.width_in - 0.3
     entries = len(parts) + 1
     columns = max(1, min(entries, int(across / 1.75)))
@@ -136,7 +140,7 @@ def budget_figure(
         bottom = body - key - (stack + 1) * (_TITLE_IN + tall) - stack * _BOTTOM_IN
         axes = place(figure, left + column * (wide + _NUMBER_IN + _GAP_IN), bottom, wide, tall)
         _draw(axes, tables, quantity, labels if column == 0 else [""] * len(labels), last=stack == stacks - 1)
-    handles = [Patch(facecolor=one.colour, linewidth=0.0, label=one.title) for one in parts]
+    handles = [Patch(facecolor=part.colour, linewidth=0.0, label=part.title) for part in parts]
     shared = Patch(facecolor=PAPER, edgecolor=TEXT, linewidth=HAIR, hatch="/////", label="shared by samples")
     shared.set_hatch_linewidth(THIN)
     draw_key(figure, [*handles, shared], 0.2, body - key + 0.06, columns, handletextpad=0.4)
@@ -144,23 +148,23 @@ def budget_figure(
 
 
 def _table(results: xr.Dataset, k: int) -> Contributions:
-    one = results.isel(sample=k)
-    values = dict(zip((str(name) for name in one["quantity"].values), one["value"].values, strict=True))
-    table = uncertainty.from_dataset(one)
-    names = [one.name for one in standing_in("budget") if one.name in table.quantities]
+    sample = results.isel(sample=k)
+    values = dict(zip((str(name) for name in sample["quantity"].values), sample["value"].values, strict=True))
+    table = uncertainty.from_dataset(sample)
+    names = [quantity.name for quantity in standing_in("budget") if quantity.name in table.quantities]
     return table.select([name for name in names if np.isfinite(values.get(name, np.nan))])
 
 
 def _squares(table: Contributions, quantity: str) -> tuple[float, dict[str, tuple[float, float]]]:
     """Variance, and of each part what is the sample's own and what is shared, as shares of it."""
-    home = {family: one.title for one in PARTS for family in one.families}
-    found = {one.title: [0.0, 0.0] for one in (*PARTS, OTHER)}
+    home = {family: part.title for part in PARTS for family in part.families}
+    squares = {part.title: [0.0, 0.0] for part in (*PARTS, OTHER)}
     for source, group, value in zip(table.sources, table.groups, table.row(quantity), strict=True):
         part = home.get(source.split("/", 1)[0], OTHER.title)
-        found[part][group != PRIVATE] += float(value) ** 2
-    total = sum(own + shared for own, shared in found.values())
+        squares[part][group != PRIVATE] += float(value) ** 2
+    total = sum(own + shared for own, shared in squares.values())
     scale = 1.0 / total if total > 0.0 else 0.0
-    shares = {part: (own * scale, shared * scale) for part, (own, shared) in found.items()}
+    shares = {part: (own * scale, shared * scale) for part, (own, shared) in squares.items()}
     return total, shares
 
 

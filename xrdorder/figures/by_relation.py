@@ -81,7 +81,7 @@ def by_relation_figure(
     if not 1 <= len(names) <= MOST:
         raise StudyError(f"{len(names)} samples by each relation; choose 1 to {MOST}")
     rows = [known.index(name) for name in names]
-    targets = [one for one in standing_in("relations") if not quantities or one.name in quantities]
+    targets = [quantity for quantity in standing_in("relations") if not quantities or quantity.name in quantities]
     panels = [(target, lines) for target in targets if (lines := _lines(results, target, rows))]
     if not panels:
         raise StudyError("no published relation applies to any of the samples")
@@ -126,7 +126,7 @@ def estimate_figure(rows: Sequence[Row], *, title: str = "", size: Size = SCREEN
     """
     known = [row for row in rows if row.unit in ("K", "T") and math.isfinite(row.value) and math.isfinite(row.low)]
     panels: dict[str, list[_Line]] = {}
-    for row in sorted(known, key=lambda one: bool(one.source)):  # all together stand on top
+    for row in sorted(known, key=lambda line: bool(line.source)):  # all together stand on top
         line = _Line(row.by, ((row.value, row.low, row.high),), ("",))
         panels.setdefault(f"{row.quantity} ({row.unit})", []).append(line)
     if not panels:
@@ -140,7 +140,7 @@ def _lines(results: xr.Dataset, about: Quantity, rows: Sequence[int]) -> list[_L
     joint = tuple(tuple(float(results[name].values[k]) for name in columns) for k in rows)
     if not any(math.isfinite(median) for median, _, _ in joint):
         return []
-    found = [_Line("joint estimate", joint, ("",) * len(rows))]
+    lines = [_Line("joint estimate", joint, ("",) * len(rows))]
     for j in np.flatnonzero(results["relation_target"].values.astype(str) == target):
         numbers = tuple(
             tuple(float(results[f"relation_{key}"].values[k, j]) for key in ("median", "low", "high")) for k in rows
@@ -150,8 +150,8 @@ def _lines(results: xr.Dataset, about: Quantity, rows: Sequence[int]) -> list[_L
             continue  # asked of other wires only
         reasons = tuple("" if reason == _NOT_ASKED else reason for reason in reasons)
         name = str(results["relation"].values[j]).removeprefix(f"{target}: ")
-        found.append(_Line(name, numbers, reasons))
-    return found
+        lines.append(_Line(name, numbers, reasons))
+    return lines
 
 
 def _words_in(lines: Sequence[str]) -> float:

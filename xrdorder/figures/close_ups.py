@@ -63,7 +63,7 @@ class CloseUp:
 
 def default_close_ups(curves: xr.Dataset, lines: xr.Dataset) -> tuple[CloseUp, ...]:
     """Find the stretches that deserve a close look, as far as the pattern reaches them."""
-    found: list[CloseUp] = []
+    close_ups: list[CloseUp] = []
     names, hkl = lines["phase"].values.astype(str), lines["hkl"].values.astype(str)
     angle = lines["two_theta"].values
 
@@ -75,21 +75,21 @@ def default_close_ups(curves: xr.Dataset, lines: xr.Dataset) -> tuple[CloseUp, .
         order = at(A15, index)
         if np.isfinite(order):
             title = f"order ({index.replace(' ', '')})"
-            found.append(CloseUp(title, order - _AROUND_DEG, order + _AROUND_DEG, from_zero=False))
+            close_ups.append(CloseUp(title, order - _AROUND_DEG, order + _AROUND_DEG, from_zero=False))
     first, last = at(A15, "2 1 0"), at(A15, "2 1 1")
     if np.isfinite(first) and np.isfinite(last):
-        found.append(CloseUp("overlap region", first - 0.8, last + 1.6, room=2))
+        close_ups.append(CloseUp("overlap region", first - 0.8, last + 1.6, room=2))
     if not np.any(names == A15) and angle.size:
         strongest = float(angle[np.argmax(lines["area"].values)])
         lowest = float(np.min(angle))
-        found.append(CloseUp("first line", lowest - 0.8, lowest + 0.8, room=2))
+        close_ups.append(CloseUp("first line", lowest - 0.8, lowest + 0.8, room=2))
         if strongest != lowest:
-            found.append(CloseUp("strongest line", strongest - 0.8, strongest + 0.8, room=2))
+            close_ups.append(CloseUp("strongest line", strongest - 0.8, strongest + 0.8, room=2))
     x = curves["two_theta"].values
-    inside = [stretch for stretch in found if stretch.low < x[-1] and stretch.high > x[0]]
+    inside = [stretch for stretch in close_ups if stretch.low < x[-1] and stretch.high > x[0]]
     return tuple(
         replace(s, low=max(s.low, float(x[0])), high=min(s.high, float(x[-1])))
-        for s in sorted(inside, key=lambda one: one.low)
+        for s in sorted(inside, key=lambda close_up: close_up.low)
         if np.count_nonzero((x > s.low) & (x < s.high)) >= 5
     )
 
@@ -111,10 +111,10 @@ def _rows(stretches: Sequence[CloseUp], size: Size) -> list[list[tuple[str, Clos
     """Put lettered stretches into rows that the size has room for."""
     most = _ROOM_SCREEN if size.headed else _ROOM[size.columns]
     rows: list[list[tuple[str, CloseUp]]] = []
-    for letter, one in zip(string.ascii_uppercase, stretches, strict=False):
-        if not rows or sum(other.room for _, other in rows[-1]) + one.room > most:
+    for letter, stretch in zip(string.ascii_uppercase, stretches, strict=False):
+        if not rows or sum(other.room for _, other in rows[-1]) + stretch.room > most:
             rows.append([])
-        rows[-1].append((letter, one))
+        rows[-1].append((letter, stretch))
     return rows
 
 
@@ -132,13 +132,13 @@ def draw_close_ups(
     for k, row in enumerate(rows):
         bottom = _BELOW_IN + (len(rows) - 1 - k) * _row_in(size)
         free = size.width_in - left_in - right_in - _BETWEEN_IN * (len(row) - 1)
-        each = free / sum(one.room for _, one in row)
+        each = free / sum(close_up.room for _, close_up in row)
         left = left_in
-        for letter, one in row:
-            wide = each * one.room
+        for letter, close_up in row:
+            wide = each * close_up.room
             axes = place(figure, left, bottom + strip + _STRIP_GAP_IN, wide, tall)
             below = place(figure, left, bottom, wide, strip, axes)
-            _draw_close_up(axes, below, f"{letter}  {one.title}", one, curves, lanes, wide)
+            _draw_close_up(axes, below, f"{letter}  {close_up.title}", close_up, curves, lanes, wide)
             left += wide + _BETWEEN_IN
 
 
@@ -170,16 +170,16 @@ def _draw_close_up(
 
 def _name_lines(axes: Axes, stretch: CloseUp, lanes: Sequence[Lane], width_in: float) -> None:
     """Name every line of the stretch above the frame, in two rows where they stand close."""
-    found = [
+    labels = [
         (float(area), float(angle), f"{lane.title} {hkl}", lane.colour)
         for lane in lanes
         for angle, area, hkl in zip(lane.two_theta, lane.area, lane.hkl, strict=True)
         if stretch.low < angle < stretch.high and area > 0.0
     ]
-    found.sort(key=lambda one: -one[0])
+    labels.sort(key=lambda label: -label[0])
     label_deg = 0.62 * (stretch.high - stretch.low) / width_in
-    rows = rows_without_overlap([angle for _, angle, _, _ in found], label_deg, 2)
-    for (_, angle, text, colour), row in zip(found, rows, strict=True):
+    rows = rows_without_overlap([angle for _, angle, _, _ in labels], label_deg, 2)
+    for (_, angle, text, colour), row in zip(labels, rows, strict=True):
         axes.plot(
             [angle, angle], [1.0, 1.03], transform=axes.get_xaxis_transform(), color=palette.stroke(colour),
             linewidth=STRONG, clip_on=False, solid_capstyle="butt",

@@ -76,7 +76,7 @@ def difference_rows(compared: Sequence[Compared], *, title: str = "", size: Size
         There is nothing to compare, or pairs were compared.
     """
     against = _reference(compared)
-    variants = list(dict.fromkeys(v for one in compared for v in one.comparison.variants))
+    variants = list(dict.fromkeys(v for entry in compared for v in entry.comparison.variants))
     names = [_name(variant, _MOST_NAME_IN if size.columns > 1 else _FEW_NAME_IN) for variant in variants]
     left = 0.2 + max(width_in(name) for name in names)
     free = size.width_in - left - _RIGHT_IN
@@ -90,16 +90,16 @@ def difference_rows(compared: Sequence[Compared], *, title: str = "", size: Size
     body = stacks * tall + rest
     remark = f"Differences to {against}. {_REMARK}{ESTIMATES}"
     figure = page(size, body, title=title, remark=remark, left_in=0.2)
-    for k, one in enumerate(compared):
+    for k, entry in enumerate(compared):
         stack, column = divmod(k, abreast)
         bottom = body - (stack + 1) * tall - stack * (_BOTTOM_IN + _TITLE_IN)
         axes = place(figure, left + column * (wide + _GAP_IN), bottom, wide, tall)
-        style(axes, x_label=_label(one, "\n"))
+        style(axes, x_label=_label(entry, "\n"))
         name_rows(axes, names if column == 0 else [""] * len(names))
         _stripe(axes, len(variants), tall)
         axes.axvline(0.0, color=SLATE, linewidth=THIN, zorder=0.5)
-        rows = {name: float(row) for row, name in enumerate(variants) if name in one.comparison.variants}
-        _draw(axes, one, rows, against, across=True)
+        rows = {name: float(row) for row, name in enumerate(variants) if name in entry.comparison.variants}
+        _draw(axes, entry, rows, against, across=True)
         few_ticks(axes, beyond_in=0.3 * _GAP_IN)
     return figure
 
@@ -135,7 +135,7 @@ def difference_courses(
         There is nothing to compare, pairs were compared, or no sample has the variable.
     """
     against = _reference(compared)
-    if not any(np.isfinite(one.variable).any() for one in compared):
+    if not any(np.isfinite(entry.variable).any() for entry in compared):
         raise StudyError(f"no sample has a {variable}; give it in study.toml, or draw the variants in rows")
     names = list(dict.fromkeys((lots or {}).values()))
     through = "all samples" if len(names) < 2 else "a lot (dashed: slope not significant)"
@@ -153,21 +153,21 @@ def difference_courses(
     if len(names) > 1:
         top = panels[0].get_position().y1 * figure.get_size_inches()[1]
         draw_legend(figure, names, room.left, top + 0.16, size.width_in - 1.0)
-    for axes, one in zip(panels, compared, strict=True):
-        style(axes, x_label=f"{variable} ({unit})" if unit else variable, y_label=_label(one))
+    for axes, entry in zip(panels, compared, strict=True):
+        style(axes, x_label=f"{variable} ({unit})" if unit else variable, y_label=_label(entry))
         if logarithmic:
             axes.set_xscale("log")
             axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:g}"))
             axes.xaxis.set_minor_formatter(NullFormatter())
         zero_line(axes)
-        lot_of = [(lots or {}).get(sample, "") for sample in one.values.samples]
+        lot_of = [(lots or {}).get(sample, "") for sample in entry.values.samples]
         if len(names) <= _MOST_LINES:
             for lot in dict.fromkeys(lot_of):
-                _draw_line(axes, one, against, variable, [name == lot for name in lot_of], logarithmic=logarithmic,
+                _draw_line(axes, entry, against, variable, [name == lot for name in lot_of], logarithmic=logarithmic,
                            lot=names.index(lot) if len(names) > 1 else None)  # fmt: skip
-        of_variant = dict(zip(reversed(one.labels), reversed(lot_of), strict=True))  # the lot of its first wire
+        of_variant = dict(zip(reversed(entry.labels), reversed(lot_of), strict=True))  # the lot of its first wire
         known = {label: names.index(lot) for label, lot in of_variant.items()} if len(names) > 1 else {}
-        _draw(axes, one, _beside(one, logarithmic=logarithmic), against, across=False, lots=known)
+        _draw(axes, entry, _beside(entry, logarithmic=logarithmic), against, across=False, lots=known)
         log_ticks(axes.xaxis) if logarithmic else few_ticks(axes)
         minor_ticks(axes, x=0 if logarithmic else 2, y=2)
     return figure
@@ -184,22 +184,22 @@ def _stripe(axes: Axes, rows: int, tall_in: float) -> None:
     axes.add_collection(stripes, autolim=False)
 
 
-def _beside(one: Compared, *, logarithmic: bool) -> dict[str, float]:
+def _beside(compared: Compared, *, logarithmic: bool) -> dict[str, float]:
     """Place of each variant; those of one value stand side by side."""
     places: dict[float, list[str]] = {}
-    for variant in one.comparison.variants:
-        mine = np.array([v for v, label in zip(one.variable, one.labels, strict=True) if label == variant])
+    for variant in compared.comparison.variants:
+        mine = np.array([v for v, label in zip(compared.variable, compared.labels, strict=True) if label == variant])
         mine = mine[np.isfinite(mine) & (mine > 0.0 if logarithmic else True)]
         if mine.size:
             middle = float(np.mean(np.log(mine) if logarithmic else mine))
             places.setdefault(round(middle, 6), []).append(variant)
     step = _STEP * (max(places) - min(places)) if places else 0.0
-    found = {}
+    values_beside = {}
     for middle, variants in places.items():
         for k, variant in enumerate(variants):
             x = middle + step * (k - 0.5 * (len(variants) - 1))
-            found[variant] = float(np.exp(x)) if logarithmic else x
-    return found
+            values_beside[variant] = float(np.exp(x)) if logarithmic else x
+    return values_beside
 
 
 def _reference(compared: Sequence[Compared]) -> str:
@@ -216,14 +216,14 @@ def _name(variant: str, most_in: float) -> str:
     return fitted(variant, most_in)
 
 
-def _label(one: Compared, between: str = " ") -> str:
-    how = manner(one.comparison.quantity)
+def _label(compared: Compared, between: str = " ") -> str:
+    how = manner(compared.comparison.quantity)
     return f"Δ {how.noun}{between}({how.unit})" if how.unit else f"Δ {how.noun}"
 
 
 def _draw(
     axes: Axes,
-    one: Compared,
+    compared: Compared,
     places: Mapping[str, float],
     against: str,
     *,
@@ -234,18 +234,18 @@ def _draw(
 
     One artist for all variants of a kind: hundreds of them are drawn as fast as ten.
     """
-    scale = manner(one.comparison.quantity).scale
-    middle = one.comparison.value[one.comparison.variants.index(against)]
+    scale = manner(compared.comparison.quantity).scale
+    middle = compared.comparison.value[compared.comparison.variants.index(against)]
     wires: dict[str, list[float]] = {variant: [] for variant in places}
-    for value, label in zip(one.values.value, one.labels, strict=True):
+    for value, label in zip(compared.values.value, compared.labels, strict=True):
         if label in wires:
             wires[label].append(float(scale * (value - middle)))
     several = [(value, places[variant]) for variant, own in wires.items() if len(own) > 1 for value in own]
     singles, beside = np.array(several).reshape(-1, 2).T
-    found = {variant: one.comparison.pair(variant, against) for variant in places if variant != against}
-    at = np.array([places[variant] for variant in found])
-    value, u, half = scale * np.array([(d.value, d.u, d.half_width) for d in found.values()]).reshape(-1, 3).T
-    lot_of = [(lots or {}).get(variant) for variant in found]
+    pairs = {variant: compared.comparison.pair(variant, against) for variant in places if variant != against}
+    at = np.array([places[variant] for variant in pairs])
+    value, u, half = scale * np.array([(d.value, d.u, d.half_width) for d in pairs.values()]).reshape(-1, 3).T
+    lot_of = [(lots or {}).get(variant) for variant in pairs]
     colours = [INK if lot is None else lot_colour(lot) for lot in lot_of]
 
     def plot(of: ArrayLike, where: ArrayLike, *form: str, **look: object) -> None:
@@ -258,7 +258,7 @@ def _draw(
     plot(singles, beside, stroke, color=SLATE, markersize=6.5, markeredgewidth=THIN, zorder=2.2)
     if against in places:
         plot(0.0, places[against], "o", markersize=5.2, markerfacecolor=PAPER, markeredgecolor=SLATE, zorder=3)
-    clear = [d.distinguishable for d in found.values()]
+    clear = [d.distinguishable for d in pairs.values()]
     for lot, filled in dict.fromkeys(zip(lot_of, clear, strict=True)):
         mine = [k for k, kind in enumerate(zip(lot_of, clear, strict=True)) if kind == (lot, filled)]
         colour, mark = (INK, "o") if lot is None else (lot_colour(lot), lot_mark(lot))
@@ -269,26 +269,33 @@ def _draw(
 
 
 def _draw_line(
-    axes: Axes, one: Compared, against: str, variable: str, mine: Sequence[bool], *, logarithmic: bool, lot: int | None
+    axes: Axes,
+    compared: Compared,
+    against: str,
+    variable: str,
+    mine: Sequence[bool],
+    *,
+    logarithmic: bool,
+    lot: int | None,
 ) -> None:
     """The line through all samples, or those of a lot, and by how much its shape is unsure; none that is rejected."""
     index = np.flatnonzero(mine)
-    x = np.asarray(one.variable, dtype=float)[index]
+    x = np.asarray(compared.variable, dtype=float)[index]
     if logarithmic:
         x = np.where(x > 0.0, x, np.nan)
     if np.unique(x[np.isfinite(x)]).size < 2 or np.isfinite(x).sum() < 3:
         return
-    scatter: Repeatability = one.comparison.repeatability
-    found = trend(one.values.select(index), x, variable, scatter, logarithmic=logarithmic)
-    if found.rejected:
+    scatter: Repeatability = compared.comparison.repeatability
+    course_test = trend(compared.values.select(index), x, variable, scatter, logarithmic=logarithmic)
+    if course_test.rejected:
         return
-    over = (np.geomspace if logarithmic else np.linspace)(*found.span, _STEPS)
-    scale = manner(one.comparison.quantity).scale
-    middle = one.comparison.value[one.comparison.variants.index(against)]
-    line, (_, shape) = scale * (found.line(over) - middle), found.band(over)
+    over = (np.geomspace if logarithmic else np.linspace)(*course_test.span, _STEPS)
+    scale = manner(compared.comparison.quantity).scale
+    middle = compared.comparison.value[compared.comparison.variants.index(against)]
+    line, (_, shape) = scale * (course_test.line(over) - middle), course_test.band(over)
     colour = SLATE if lot is None else lot_colour(lot)
-    course(axes, over, line, scale * shape, colour, clear=found.distinguishable)
-    if not found.distinguishable and lot is None:
+    course(axes, over, line, scale * shape, colour, clear=course_test.distinguishable)
+    if not course_test.distinguishable and lot is None:
         axes.text(
             1.0, 1.01, "slope: not significant", transform=axes.transAxes, ha="right", va="bottom",
             **font(SMALL, color=SLATE),

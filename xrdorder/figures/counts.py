@@ -88,8 +88,8 @@ def _amounts(phases: "Mapping[str, PhaseResult] | xr.Dataset | None") -> dict[st
         }
     else:
         rows = {
-            name: (float(one.present), one.weight_fraction, one.u_weight_fraction, one.upper_limit)
-            for name, one in phases.items()
+            name: (float(phase.present), phase.weight_fraction, phase.u_weight_fraction, phase.upper_limit)
+            for name, phase in phases.items()
         }
     words = {}
     for name, (present, fraction, u, limit) in rows.items():

@@ -71,15 +71,15 @@ def growth_figure(results: xr.Dataset, *, title: str = "", size: Size = SCREEN) 
     style(axes, x_label="1000 K / reaction temperature", y_label=f"{about.label}, logarithmic")
     axes.set_yscale("log")
     for k, name in enumerate(values.samples):
-        mark, one, u = look(lots.index(lot_of[name])), values.value[k], values.own[k]
-        axes.plot([x[k]] * 2, [one - u, one + u], color=mark["color"], linewidth=LINE, zorder=2)
-        axes.plot([x[k]], [one], linestyle="none", zorder=3, **mark)
+        mark, height, u = look(lots.index(lot_of[name])), values.value[k], values.own[k]
+        axes.plot([x[k]] * 2, [height - u, height + u], color=mark["color"], linewidth=LINE, zorder=2)
+        axes.plot([x[k]], [height], linestyle="none", zorder=3, **mark)
     said = []
     for lot, name in enumerate(lots[:_MOST_LOTS]):
         mine = [k for k, sample in enumerate(values.samples) if lot_of[sample] == name]
         if len(mine) >= _LEAST_SAMPLES and np.unique(x[mine]).size >= _LEAST_SAMPLES:
-            found = trend(values.select(np.array(mine)), x[mine], "inverse temperature")
-            said.append((_line(axes, found, palette.lot_colour(lot)), palette.lot_colour(lot)))
+            line = trend(values.select(np.array(mine)), x[mine], "inverse temperature")
+            said.append((_line(axes, line, palette.lot_colour(lot)), palette.lot_colour(lot)))
     axes.margins(0.08, 0.14)
     axes.autoscale_view()
     others = points("treatment_c", "grain_size_nm", form="wire")
@@ -95,15 +95,15 @@ def _inverse(celsius: ArrayLike) -> NDArray[np.float64]:
     return np.asarray(1000.0 / (np.asarray(celsius, dtype=float) + ZERO_CELSIUS_K))
 
 
-def _line(axes: Axes, found: Trend, colour: str) -> str:
+def _line(axes: Axes, trend: Trend, colour: str) -> str:
     """Draw the line through a lot unless it is rejected, and say its slope as an energy."""
-    if found.rejected:
+    if trend.rejected:
         return "a line is rejected"
-    over = np.linspace(*found.span, _STEPS)
-    middle, (_, shape) = found.line(over), found.band(over)
-    course(axes, over, middle, shape, colour, clear=found.distinguishable)
-    energy, u = (1000.0 * GAS_CONSTANT_KJ * number for number in (-found.slope, found.u_slope))
-    return f"E = {rounded(energy, u, 'kJ/mol')}, {test_words(found)}"
+    over = np.linspace(*trend.span, _STEPS)
+    middle, (_, shape) = trend.line(over), trend.band(over)
+    course(axes, over, middle, shape, colour, clear=trend.distinguishable)
+    energy, u = (1000.0 * GAS_CONSTANT_KJ * number for number in (-trend.slope, trend.u_slope))
+    return f"E = {rounded(energy, u, 'kJ/mol')}, {test_words(trend)}"
 
 
 def _celsius(axes: Axes) -> None:

@@ -395,14 +395,14 @@ def _crossings(axes: Axes, said: Sequence[tuple[int, Crossing]], against: str, s
         heading, (0.0, 1.0), (0, 3), xycoords="axes fraction", textcoords="offset points",
         **font(SMALL, color=palette.SLATE),
     )  # fmt: skip
-    for row, (k, found) in enumerate(said):
+    for row, (k, field) in enumerate(said):
         colour = palette.lot_colour(k)
         words = "do not cross"
-        if found.crosses:
-            low, median, high = (float(x) for x in (found.field_t.low, found.field_t.median, found.field_t.high))
+        if field.crosses:
+            low, median, high = (float(x) for x in (field.field_t.low, field.field_t.median, field.field_t.high))
             words = f"{median:.1f} T ({low:.1f} to {high:.1f} T)"
-            if found.share < SURE:
-                words += f", {100.0 * found.share:.0f} % cross"
+            if field.share < SURE:
+                words += f", {100.0 * field.share:.0f} % cross"
             axes.plot([low, high], [row, row], color=colour, linewidth=BAR, alpha=0.6, solid_capstyle="butt", zorder=4)
             axes.plot(
                 [median], [row], palette.lot_mark(k), color=colour, markersize=6.0, zorder=5, linestyle="none",

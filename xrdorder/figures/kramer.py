@@ -49,17 +49,17 @@ def kramer_figure(series: Sequence[KramerSeries], *, title: str = "", size: Size
     )
     style(axes, x_label="field (T)")
     axes.set_ylabel(r"$I_\mathrm{c}^{1/2}\,B^{\,1/4}$ (A$^{1/2}$ T$^{1/4}$)", **font())
-    for k, one in enumerate(shown):
-        colour, drawn = palette.lot_colour(k), np.isfinite(one.kramer_field_t) and not one.rejected
-        said = f"{fitted(one.sample, _NAME_IN, SMALL)}, {one.temperature_k:g} K"
+    for k, entry in enumerate(shown):
+        colour, drawn = palette.lot_colour(k), np.isfinite(entry.kramer_field_t) and not entry.rejected
+        said = f"{fitted(entry.sample, _NAME_IN, SMALL)}, {entry.temperature_k:g} K"
         if drawn:
-            ends = np.array([one.field_t[0], one.kramer_field_t])
-            axes.plot(ends, one.at_zero + one.slope * ends, color=colour, linewidth=LINE, zorder=1.5)
-            said += f": {rounded(one.kramer_field_t, one.u_kramer_field_t, 'T')}"
-        elif one.rejected:
+            ends = np.array([entry.field_t[0], entry.kramer_field_t])
+            axes.plot(ends, entry.at_zero + entry.slope * ends, color=colour, linewidth=LINE, zorder=1.5)
+            said += f": {rounded(entry.kramer_field_t, entry.u_kramer_field_t, 'T')}"
+        elif entry.rejected:
             said += ": a line is rejected"
         axes.errorbar(
-            one.field_t, one.ordinate, yerr=one.u, fmt=palette.lot_mark(k), color=colour, markersize=4.6,
+            entry.field_t, entry.ordinate, yerr=entry.u, fmt=palette.lot_mark(k), color=colour, markersize=4.6,
             elinewidth=THIN, label=said, zorder=3,
         )  # fmt: skip
     axes.set_ylim(bottom=0.0)

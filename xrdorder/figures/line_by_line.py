@@ -111,7 +111,7 @@ def extrapolation_figure(samples: Sequence[LinesOfSample], *, title: str = "", s
     StudyError
         No sample has a line with a fitted centre.
     """
-    usable = [one for one in samples if one.with_centres.sizes["single_line"]]
+    usable = [sample for sample in samples if sample.with_centres.sizes["single_line"]]
     remark = (
         "Marks: lattice parameter by each line alone, less that of the whole fit; bars: standard uncertainty from "
         "counting. Line: the whole fit, whose displacement is the slope; open mark: its lattice parameter."
@@ -134,7 +134,7 @@ def williamson_hall_figure(samples: Sequence[LinesOfSample], *, title: str = "",
     StudyError
         No sample has a line with a fitted width.
     """
-    usable = [one for one in samples if one.with_widths.sizes["single_line"]]
+    usable = [sample for sample in samples if sample.with_widths.sizes["single_line"]]
     remark = (
         "Marks: integral breadth of each line beyond that of the instrument, standard uncertainty from counting; the "
         "Gaussian part is held to the fit. Line: crystallite size (value at zero) and strain (slope) of the whole fit."
@@ -159,14 +159,14 @@ def _panels(
     abreast = min(size.columns, len(samples))
     room = Margins(left=0.82, right=0.16, bottom=0.5, across=0.85)
     wide = (size.width_in - room.left - room.right - (abreast - 1) * room.across) / abreast
-    remarks = [wrapped_in(one.remark, wide, SMALL) for one in samples]
+    remarks = [wrapped_in(sample.remark, wide, SMALL) for sample in samples]
     above = _NAME_IN + _REMARK_IN * max(map(len, remarks))
     room = replace(room, above=above, down=above + _TICKS_IN - 0.08)
     rows = -(-len(samples) // abreast)
     tall = panel_height(size, _PANEL_IN, _LEAST_IN, rows, room.above + (rows - 1) * room.down + room.bottom)
     figure, panels = grid(size, len(samples), tall, title=title, remark=remark, margins=room)
-    for k, (axes, one, words) in enumerate(zip(panels, samples, remarks, strict=True)):
-        draw(axes, one)
+    for k, (axes, sample, words) in enumerate(zip(panels, samples, remarks, strict=True)):
+        draw(axes, sample)
         axes.tick_params(axis="x", pad=5.0)  # a number at the foot of the other axis has room
         if k + abreast < len(samples):
             axes.set_xlabel("")
@@ -176,55 +176,55 @@ def _panels(
             **font(SMALL, color=SLATE),
         )  # fmt: skip
         axes.annotate(
-            fitted(one.name, wide, bold=True), (0.0, 1.0), xytext=(0, 17 + POINTS_PER_IN * _REMARK_IN * len(words)),
+            fitted(sample.name, wide, bold=True), (0.0, 1.0), xytext=(0, 17 + POINTS_PER_IN * _REMARK_IN * len(words)),
             va="bottom", **over, **font(NORMAL, weight="bold"),
         )  # fmt: skip
     return figure
 
 
-def _draw_lattice(axes: Axes, one: LinesOfSample) -> None:
-    lines = one.with_centres
+def _draw_lattice(axes: Axes, sample: LinesOfSample) -> None:
+    lines = sample.with_centres
     theta = np.radians(lines["theta"].values)
     lever = np.cos(theta) ** 2 / np.sin(theta)
     style(axes, x_label="cos²θ/sinθ", y_label="Δa/a (ppm)")
     order = np.argsort(lever)
-    there = math.isfinite(one.a_nm)
-    base = one.a_nm if there else float(np.median(lines["a_nm"].values))
-    found, calculated = (1e6 * (lines[name].values / base - 1.0) for name in ("a_nm", "calculated_a_nm"))
+    there = math.isfinite(sample.a_nm)
+    base = sample.a_nm if there else float(np.median(lines["a_nm"].values))
+    measured, calculated = (1e6 * (lines[name].values / base - 1.0) for name in ("a_nm", "calculated_a_nm"))
     u = 1e6 * lines["u_a_nm"].values / base
     start = [0.0] if there else []
     axes.plot(
         [*start, *lever[order]], [*start, *calculated[order]], color=GARNET, linewidth=LINE, zorder=2
     )  # fmt: skip
     axes.plot(start, start, "D", markersize=5.0, markerfacecolor=PAPER, markeredgecolor=GARNET, clip_on=False, zorder=4)
-    _marks(axes, lever, found, u)
+    _marks(axes, lever, measured, u)
     zero_line(axes)
     axes.set_xlim(0.0, 1.06 * float(lever.max()))
-    _limit(axes, found, u, [*start, *calculated])
+    _limit(axes, measured, u, [*start, *calculated])
     axes.yaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10]))
     _name(axes, lever, lines)
 
 
-def _draw_widths(axes: Axes, one: LinesOfSample) -> None:
-    lines = one.with_widths
+def _draw_widths(axes: Axes, sample: LinesOfSample) -> None:
+    lines = sample.with_widths
     theta = np.radians(lines["theta"].values)
     sine, cosine = np.sin(theta), np.cos(theta)
     style(axes, x_label="sinθ", y_label="breadth × cosθ (10⁻³ rad)")
-    found, u = lines["specimen_lorentz"].values, lines["u_specimen_lorentz"].values
+    widths, u = lines["specimen_lorentz"].values, lines["u_specimen_lorentz"].values
     gauss2 = lines["specimen_gauss_squared"].values
 
     def breadths(lorentz: Array) -> Array:
         single = [voigt_breadth(float(w), float(g)) for w, g in zip(lorentz, gauss2, strict=True)]
         return np.asarray(1000.0 * np.radians(single) * cosine)
 
-    y, low, high = breadths(found), breadths(found - u), breadths(found + u)
-    if one.by_direction:
+    y, low, high = breadths(widths), breadths(widths - u), breadths(widths + u)
+    if sample.by_direction:
         calculated = breadths(lines["calculated_specimen_lorentz"].values)
         axes.plot(sine, calculated, "_", color=GARNET, markersize=9.0, markeredgewidth=STRONG, zorder=2)
     else:
         over = np.linspace(0.0, 1.04 * float(sine.max()), _STEPS)
         calculated = 1000.0 * np.radians(
-            [voigt_breadth(one.lorentz_sec + one.lorentz_tan * s, one.gauss_tan2 * s * s) for s in over]
+            [voigt_breadth(sample.lorentz_sec + sample.lorentz_tan * s, sample.gauss_tan2 * s * s) for s in over]
         )
         axes.plot(over, calculated, color=GARNET, linewidth=LINE, zorder=2)
     _marks(axes, sine, y, np.stack([y - low, high - y]))

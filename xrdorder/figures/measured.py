@@ -74,19 +74,23 @@ def measured_figure(held: Held, only: Sequence[str] = (), *, title: str = "", si
     StudyError
         No measured value has an estimate to be compared with.
     """
-    quantities = [one for one in _drawn(held) if not only or one in only]
+    quantities = [quantity for quantity in _drawn(held) if not only or quantity in only]
     if not quantities:
         raise StudyError("no measured value has an estimate to be compared with; there is nothing to draw")
     lots = list(dict.fromkeys(row.lot for row in held.rows))
     agreements = {
-        quantity: {lot: found for (lot, of), found in held.agreements.items() if of == quantity and _numbers(found)}
+        quantity: {
+            lot: agreement
+            for (lot, of), agreement in held.agreements.items()
+            if of == quantity and _numbers(agreement)
+        }
         for quantity in quantities
     }
     beside = size.columns > 1
     square = min(_SQUARE_IN, (0.34 if beside else 1.0) * size.width_in - (0.0 if beside else _LEFT_IN + _RIGHT_IN))
     # in one column the bars of relations stand below, each lot and relation in a row that can be read
     rows = {} if beside else {
-        quantity: _BAR_ROW_IN * sum(len(_numbers(found)) for found in of.values())
+        quantity: _BAR_ROW_IN * sum(len(_numbers(result)) for result in of.values())
         for quantity, of in agreements.items() if of
     }  # fmt: skip
     width = size.width_in - _LEFT_IN - _RIGHT_IN
@@ -111,8 +115,8 @@ def measured_figure(held: Held, only: Sequence[str] = (), *, title: str = "", si
 
 
 def _drawn(held: Held) -> list[str]:
-    found = [row.measured.quantity for row in held.rows if row.comparable and math.isfinite(row.value)]
-    return [quantity for quantity in QUANTITIES if quantity in found]
+    quantities = [row.measured.quantity for row in held.rows if row.comparable and math.isfinite(row.value)]
+    return [quantity for quantity in QUANTITIES if quantity in quantities]
 
 
 def _pairs(held: Held, quantity: str) -> list[Row]:
@@ -142,37 +146,41 @@ def _draw_pairs(axes: Axes, pairs: Sequence[Row], quantity: str, lots: Sequence[
     minor_ticks(axes, x=2, y=2)
 
 
-def _numbers(found: Sequence[Agreement]) -> list[Agreement]:
-    return [one for one in found if math.isfinite(one.difference)]
+def _numbers(agreements: Sequence[Agreement]) -> list[Agreement]:
+    return [agreement for agreement in agreements if math.isfinite(agreement.difference)]
 
 
 def _draw_relations(
     axes: Axes, compared: dict[str, tuple[Agreement, ...]], quantity: str, lots: Sequence[str]
 ) -> None:
     """One line a relation, one bar a lot: how far off it is on the average."""
-    names = list(dict.fromkeys(one.route[0].name for found in compared.values() for one in _numbers(found)))
-    unit = next(one.route[0].output.unit for found in compared.values() for one in _numbers(found))
+    names = list(dict.fromkeys(agreement.route[0].name for entry in compared.values() for agreement in _numbers(entry)))
+    unit = next(agreement.route[0].output.unit for entry in compared.values() for agreement in _numbers(entry))
     style(axes, x_label=f"{COMPARED[quantity]}, measured\nless predicted ({unit})")
     axes.axvline(0.0, color=palette.FOG, linewidth=LINE, zorder=0.5)
     step = 0.9 / max(len(compared), 1)
-    for i, (lot, found) in enumerate(compared.items()):
+    for i, (lot, entry) in enumerate(compared.items()):
         k = lots.index(lot)
         colour = palette.lot_colour(k)
-        for one in _numbers(found):
-            y = names.index(one.route[0].name) + step * (i - 0.5 * (len(compared) - 1))
-            total = math.hypot(one.u_own, one.u_common)
+        for agreement in _numbers(entry):
+            y = names.index(agreement.route[0].name) + step * (i - 0.5 * (len(compared) - 1))
+            total = math.hypot(agreement.u_own, agreement.u_common)
             axes.plot(
-                [one.difference - total, one.difference + total], [y, y], color=colour, linewidth=LINE, zorder=2
+                [agreement.difference - total, agreement.difference + total],
+                [y, y],
+                color=colour,
+                linewidth=LINE,
+                zorder=2,
             )
             axes.plot(
-                [one.difference - one.u_own, one.difference + one.u_own], [y, y], color=colour, linewidth=BAR,
-                alpha=0.6, solid_capstyle="butt", zorder=2,
+                [agreement.difference - agreement.u_own, agreement.difference + agreement.u_own], [y, y],
+                color=colour, linewidth=BAR, alpha=0.6, solid_capstyle="butt", zorder=2,
             )  # fmt: skip
-            axes.plot([one.difference], [y], linestyle="none", zorder=3, **look(k))
+            axes.plot([agreement.difference], [y], linestyle="none", zorder=3, **look(k))
             axes.annotate(
-                f"p {one.probability:.2f}" if one.candidate else f"({one.route[0].wire})", (one.difference + total, y),
-                xytext=(4.0, 0.0), va="center", textcoords="offset points", annotation_clip=False,
-                **font(SMALL, color=palette.SLATE),
+                f"p {agreement.probability:.2f}" if agreement.candidate else f"({agreement.route[0].wire})",
+                (agreement.difference + total, y), xytext=(4.0, 0.0), va="center",
+                textcoords="offset points", annotation_clip=False, **font(SMALL, color=palette.SLATE),
             )  # fmt: skip
     name_rows(axes, names, SMALL)
     axes.spines["left"].set_visible(True)

@@ -77,8 +77,8 @@ class Overlaid:
         lines = self.lines
         mine = (lines["phase"].values.astype(str) == A15) & (lines["hkl"].values.astype(str) == hkl)
         inside = (lines["two_theta"].values > x[0]) & (lines["two_theta"].values < x[-1])
-        found = np.flatnonzero(mine & inside)
-        return int(found[0]) if found.size else None
+        rows = np.flatnonzero(mine & inside)
+        return int(rows[0]) if rows.size else None
 
 
 @dataclass(frozen=True)
@@ -127,15 +127,15 @@ def order_lines_figure(
     """
     if len(samples) > MOST_SAMPLES:
         raise StudyError(f"{len(samples)} samples cannot be told apart in one panel; choose up to {MOST_SAMPLES}")
-    usable = [one for one in samples if A15 in one.lines["phase"].values and f"part_{A15}" in one.curves]
-    strong = [hkl for hkl in STRONG_LINES if usable and all(one.row(hkl) is not None for one in usable)]
+    usable = [sample for sample in samples if A15 in sample.lines["phase"].values and f"part_{A15}" in sample.curves]
+    strong = [hkl for hkl in STRONG_LINES if usable and all(sample.row(hkl) is not None for sample in usable)]
     if not strong:
         raise StudyError("the samples have no strong line of the A15 in common: there is nothing to compare with")
-    drawn = {hkl: pieces for hkl in lines if any(pieces := [_piece(one, hkl, strong) for one in usable])}
+    drawn = {hkl: pieces for hkl in lines if any(pieces := [_piece(sample, hkl, strong) for sample in usable])}
     if not drawn:
         raise StudyError("no sample has one of the lines (110), (220), (310): none of them was measured")
     wide = size.width_in - 0.75 - 0.2 - 0.5
-    broken = any(width_in(f"{one.name}, {one.remark}") > wide for one in usable)
+    broken = any(width_in(f"{sample.name}, {sample.remark}") > wide for sample in usable)
     legend = (_ROW_IN + _REMARK_IN * broken) * len(usable) + 0.12
     narrow = size.columns == 1
     room = Margins(left=0.75, across=0.62, down=0.72 if narrow else 0.62, above=legend + 0.28)
@@ -167,21 +167,21 @@ def order_lines_figure(
     top = figure.get_size_inches()[1] * panels[0].get_position().y1
     handles = [
         Line2D([], [], color=lot_colour(k), linewidth=STRONG, linestyle=_DASHES[k], marker=lot_mark(k), markersize=4.0,
-               markerfacecolor=PAPER if k else lot_colour(k), markeredgewidth=THIN, label=_named(one, wide, broken))
-        for k, one in enumerate(usable)
+               markerfacecolor=PAPER if k else lot_colour(k), markeredgewidth=THIN, label=_named(sample, wide, broken))
+        for k, sample in enumerate(usable)
     ]  # fmt: skip
     key(figure, handles, room.left, float(top) + 0.28, 1, handlelength=4.0, handletextpad=0.6)
     return figure
 
 
-def _piece(one: Overlaid, hkl: str, strong: Sequence[str]) -> _Piece | None:
+def _piece(sample: Overlaid, hkl: str, strong: Sequence[str]) -> _Piece | None:
     """Cut a line out of a pattern; None where it was not measured."""
-    row = one.row(hkl)
+    row = sample.row(hkl)
     if row is None:
         return None
-    middle, area = float(one.lines["two_theta"].values[row]), one.lines["area"].values
-    near = np.abs(one.curves["two_theta"].values - middle) <= _AROUND_DEG
-    curves = one.curves.isel(two_theta=np.flatnonzero(near))
+    middle, area = float(sample.lines["two_theta"].values[row]), sample.lines["area"].values
+    near = np.abs(sample.curves["two_theta"].values - middle) <= _AROUND_DEG
+    curves = sample.curves.isel(two_theta=np.flatnonzero(near))
     if curves.sizes["two_theta"] < _LEAST_POINTS:
         return None
     u = standard_uncertainty(curves)
@@ -189,7 +189,7 @@ def _piece(one: Overlaid, hkl: str, strong: Sequence[str]) -> _Piece | None:
         u = u / curves["time_factor"].values
     left_out = ~np.isfinite(curves["weighted_residual"].values)
     curves = at_equal_times(curves)
-    scale = 1000.0 / sum(float(area[k]) for name in strong if (k := one.row(name)) is not None)
+    scale = 1000.0 / sum(float(area[k]) for name in strong if (k := sample.row(name)) is not None)
     calculated = curves[f"part_{A15}"].values
     observed = curves["observed"].values - (curves["calculated"].values - calculated)
     return _Piece(
@@ -212,7 +212,7 @@ def _draw(shape: Axes, area: Axes, piece: _Piece, which: int, mark: float) -> No
         )  # fmt: skip
 
 
-def _named(one: Overlaid, wide_in: float, broken: bool) -> str:
+def _named(sample: Overlaid, wide_in: float, broken: bool) -> str:
     """Name of a sample, and the remark beside or below."""
-    name, remark = fitted(one.name, wide_in), fitted(one.remark, wide_in)
+    name, remark = fitted(sample.name, wide_in), fitted(sample.remark, wide_in)
     return (f"{name}\n{remark}" if broken else f"{name}, {remark}") if remark else name

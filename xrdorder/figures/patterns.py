@@ -69,7 +69,7 @@ class SamplePattern:
 
 def by_treatment(patterns: Sequence[SamplePattern]) -> list[SamplePattern]:
     """Order by temperature, then time; those of unknown treatment stand last, as they came."""
-    finite = [math.isfinite(one.temperature_c) for one in patterns]
+    finite = [math.isfinite(pattern.temperature_c) for pattern in patterns]
     rank = sorted(
         range(len(patterns)),
         key=lambda k: (patterns[k].temperature_c, patterns[k].hours, k) if finite[k] else (math.inf, 0.0, k),
@@ -92,7 +92,7 @@ def patterns_figure(patterns: Sequence[SamplePattern], *, title: str = "", size:
     StudyError
         There is no pattern.
     """
-    usable = [one for one in by_treatment(patterns) if one.curves.sizes.get("two_theta", 0) > 1]
+    usable = [pattern for pattern in by_treatment(patterns) if pattern.curves.sizes.get("two_theta", 0) > 1]
     if not usable:
         raise StudyError("there is no fitted pattern to draw; run the study")
     return (_curves if len(usable) <= MOST_CURVES else _map)(usable, title, size)
@@ -101,8 +101,8 @@ def patterns_figure(patterns: Sequence[SamplePattern], *, title: str = "", size:
 def _curves(patterns: Sequence[SamplePattern], title: str, size: Size) -> Figure:
     """One lane a pattern; names stand at the right, or over the lane where the page is narrow."""
     lanes, beside = _phases(patterns), size.columns > 1
-    names = [fitted(one.name, _NAMES_IN) for one in patterns]
-    treatments = [fitted(one.treatment, _NAMES_IN, SMALL) for one in patterns]
+    names = [fitted(pattern.name, _NAMES_IN) for pattern in patterns]
+    treatments = [fitted(pattern.treatment, _NAMES_IN, SMALL) for pattern in patterns]
     longest = max([width_in(text) for text in names] + [width_in(text, SMALL) for text in treatments])
     left, right = 0.72, longest + 0.3 if beside else _RIGHT_IN
     curve = float(np.clip(_TALL_IN / len(patterns), _CURVE_IN, _MOST_CURVE_IN))
@@ -122,10 +122,10 @@ def _curves(patterns: Sequence[SamplePattern], title: str, size: Size) -> Figure
     axes.tick_params(which="both", left=False, bottom=False, labelleft=False, labelbottom=False)
     axes.set_ylim(0.0, each * len(patterns))
     axes.set_ylabel("root of counts", **font())
-    for k, one in enumerate(patterns):
+    for k, pattern in enumerate(patterns):
         floor = each * (len(patterns) - 1 - k)
         axes.axhline(floor, color=FOG, linewidth=HAIR, zorder=0.5)
-        x, y = _envelope(one.curves, int(wide * _BINS_PER_IN))
+        x, y = _envelope(pattern.curves, int(wide * _BINS_PER_IN))
         axes.plot(x, floor + (curve - 0.04) * y, color=INK, linewidth=THIN, zorder=2)
         across = axes.get_yaxis_transform()
         if beside:
@@ -146,7 +146,7 @@ def _map(patterns: Sequence[SamplePattern], title: str, size: Size) -> Figure:
     marks = _LANE_IN * len(lanes)
     tall = float(np.clip(_ROW_IN * n, _LEAST_MAP_IN, _MOST_MAP_IN))
     most = _NAMES_IN if size.columns > 1 else _NARROW_NAMES_IN
-    names = [fitted(one.name, most, SMALL) for one in patterns]
+    names = [fitted(pattern.name, most, SMALL) for pattern in patterns]
     left = max(0.72, 0.16 + max(width_in(name, SMALL) for name in names))
     right, bar = 0.62, 0.3
     body = _BOTTOM_IN + marks + 0.06 + tall + bar
@@ -157,7 +157,7 @@ def _map(patterns: Sequence[SamplePattern], title: str, size: Size) -> Figure:
     axes = place(figure, left, _BOTTOM_IN + marks + 0.06, wide, tall, below)
     _draw_marks(below, lanes, low_high)
     edges = np.linspace(*low_high, int(wide * _BINS_PER_IN) + 1)
-    shades = np.stack([_shades(one.curves, edges) for one in patterns])
+    shades = np.stack([_shades(pattern.curves, edges) for pattern in patterns])
     axes.imshow(
         shades, extent=(*low_high, n - 0.5, -0.5), aspect="auto", cmap=_DARKENING, vmin=0.0, vmax=1.0,
         interpolation="none", zorder=1,
@@ -177,7 +177,10 @@ def _map(patterns: Sequence[SamplePattern], title: str, size: Size) -> Figure:
 
 def _name_temperatures(axes: Axes, patterns: Sequence[SamplePattern], wide_in: float, tall_in: float) -> None:
     """Bracket rows of one temperature at the right edge, and say it where there is room."""
-    known = [f"{one.temperature_c:.0f} °C" if math.isfinite(one.temperature_c) else "unknown" for one in patterns]
+    known = [
+        f"{pattern.temperature_c:.0f} °C" if math.isfinite(pattern.temperature_c) else "unknown"
+        for pattern in patterns
+    ]
     per_row, last = tall_in / len(patterns), -math.inf
     first = 0
     for k in range(1, len(known) + 1):
@@ -236,20 +239,24 @@ def _draw_marks(axes: Axes, lanes: Sequence[Lane], low_high: tuple[float, float]
 def _phases(patterns: Sequence[SamplePattern]) -> list[Lane]:
     """Lines of every phase that was found in any sample, as the first sample has them."""
     seen: set[str] = set()
-    found: list[xr.Dataset] = []
-    for one in patterns:
-        names = one.lines["phase"].values.astype(str)
+    phases: list[xr.Dataset] = []
+    for pattern in patterns:
+        names = pattern.lines["phase"].values.astype(str)
         new = [name for name in dict.fromkeys(names) if name not in seen]
         seen.update(new)
         if new:
-            found.append(one.lines.isel(line=np.isin(names, new)).reset_coords()[["two_theta", "area", "phase", "hkl"]])
-    if not found:
+            phases.append(
+                pattern.lines.isel(line=np.isin(names, new)).reset_coords()[
+                    ["two_theta", "area", "phase", "hkl"]
+                ]
+            )
+    if not phases:
         return []
-    return lanes_of(xr.concat(found, "line"), None)
+    return lanes_of(xr.concat(phases, "line"), None)
 
 
 def _range(patterns: Sequence[SamplePattern]) -> tuple[float, float]:
-    angles = [one.curves["two_theta"].values for one in patterns]
+    angles = [pattern.curves["two_theta"].values for pattern in patterns]
     return min(float(x.min()) for x in angles), max(float(x.max()) for x in angles)
 
 

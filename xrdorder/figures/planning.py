@@ -48,45 +48,45 @@ _RISING = LinearSegmentedColormap.from_list("rising", [INK, LAGOON, STRAW, PAPER
 """Dark to light throughout, so that grey print keeps the order."""
 
 
-def planning_figure(found: LotPlan, *, title: str = "", size: Size = SCREEN) -> Figure:
+def planning_figure(lot_plan: LotPlan, *, title: str = "", size: Size = SCREEN) -> Figure:
     """Show the maps.
 
     Parameters
     ----------
-    found : LotPlan
+    lot_plan : LotPlan
     title : str
     size : Size
     """
-    first = found.plans[0]
-    unit = _told(found, first)[1]
+    first = lot_plan.plans[0]
+    unit = _told(lot_plan, first)[1]
     remark = (
-        f"Lot {found.lot or 'without a name'} {found.conditions.words()}. Difference to "
-        f"{found.label(first.treatments[first.best])} in {unit} by the process. Filled: reacted, with difference ± "
+        f"Lot {lot_plan.lot or 'without a name'} {lot_plan.conditions.words()}. Difference to "
+        f"{lot_plan.label(first.treatments[first.best])} in {unit} by the process. Filled: reacted, with difference ± "
         "standard uncertainty; ring: best so far; squares: suggested, in order; outlined: within 1 % of the optimum; "
         "hatched: not allowed. Places to look, no instruction to run a furnace."
     )
     figure, panels = grid(
-        size, len(found.plans), _PANEL_IN, title=title or "Treatments to react next", remark=remark, margins=_ROOM
+        size, len(lot_plan.plans), _PANEL_IN, title=title or "Treatments to react next", remark=remark, margins=_ROOM
     )
     for k, axes in enumerate(panels):
         box = axes.get_position()
         bar = figure.add_axes((box.x1 + 0.08 / size.width_in, box.y0, _BAR_IN / size.width_in, box.height))
-        _map(axes, bar, found, k)
+        _map(axes, bar, lot_plan, k)
     return figure
 
 
-def _told(found: LotPlan, plan: Plan) -> tuple[float, str]:
+def _told(lot_plan: LotPlan, plan: Plan) -> tuple[float, str]:
     if plan.objective.relative:
         return 100.0, "%"
-    return 1.0, "K" if found.maximised == "Tc" else "T"
+    return 1.0, "K" if lot_plan.maximised == "Tc" else "T"
 
 
-def _map(axes: Axes, bar: Axes, found: LotPlan, k: int) -> None:
-    plan = found.plans[k]
+def _map(axes: Axes, bar: Axes, lot_plan: LotPlan, k: int) -> None:
+    plan = lot_plan.plans[k]
     style(axes, x_label="temperature of the last hold (°C)", y_label="last hold (h)", open_frame=False)
     axes.set_yscale("log")
-    at = [(one.peak_c, max(one.hold_at_peak_h, 0.1)) for one in plan.treatments]
-    new = [(one.schedule.peak_c, one.schedule.hold_at_peak_h) for one in plan.proposals]
+    at = [(treatment.peak_c, max(treatment.hold_at_peak_h, 0.1)) for treatment in plan.treatments]
+    new = [(proposal.schedule.peak_c, proposal.schedule.hold_at_peak_h) for proposal in plan.proposals]
     every = np.array([*at, *new, *zip(plan.candidates.temperature_c, plan.candidates.hours, strict=True)])
     (low, short), (high, long) = every.min(axis=0), every.max(axis=0)
     axes.set_xlim(low - 0.06 * (high - low) - 2.0, high + 0.06 * (high - low) + 2.0)
@@ -98,9 +98,11 @@ def _map(axes: Axes, bar: Axes, found: LotPlan, k: int) -> None:
     few_ticks(axes)
     wide = axes.get_window_extent().width / axes.figure.get_dpi()
     state = "" if plan.differ else ": by growth, no measured difference"
-    axes.set_title(typeset("\n".join(wrapped_in(f"{found.noun(k)}{state}", wide))), **font(NORMAL), loc="left", pad=5)
+    axes.set_title(
+        typeset("\n".join(wrapped_in(f"{lot_plan.noun(k)}{state}", wide))), **font(NORMAL), loc="left", pad=5
+    )
     if len(plan.candidates.hours) > 3:
-        lines = _surface(axes, bar, found, plan)
+        lines = _surface(axes, bar, lot_plan, plan)
     else:
         lines = None
         bar.set_axis_off()
@@ -111,19 +113,19 @@ def _map(axes: Axes, bar: Axes, found: LotPlan, k: int) -> None:
                   markersize=12.0, zorder=5)  # fmt: skip
     for place in new:
         axes.plot(*place, "s", color=PAPER, markeredgecolor=TEXT, markeredgewidth=LINE, markersize=6.0, zorder=6)
-    _labels(axes, found, plan)
+    _labels(axes, lot_plan, plan)
     if lines is not None:
-        unit = _told(found, plan)[1]
+        unit = _told(lot_plan, plan)[1]
         name_levels(axes, lines, lambda x: f"{x:+g} {unit}".replace("-", "−"))
 
 
-def _labels(axes: Axes, found: LotPlan, plan: Plan) -> None:
+def _labels(axes: Axes, lot_plan: LotPlan, plan: Plan) -> None:
     """Number suggestions and tell the difference of reacted treatments; near labels stand below each other."""
-    factor, _ = _told(found, plan)
+    factor, _ = _told(lot_plan, plan)
     gain = plan.draws - plan.draws[:, [plan.best]]
     means = np.expm1(gain.mean(axis=0)) if plan.objective.relative else gain.mean(axis=0)
     texts: list[tuple[History, str]] = [
-        (one.schedule, str(n)) for n, one in enumerate(plan.proposals, start=1)
+        (proposal.schedule, str(n)) for n, proposal in enumerate(plan.proposals, start=1)
     ]
     ahead = np.argsort(-means)[:_MOST_LABELLED]
     form = ".0f" if plan.objective.relative else ".2f"
@@ -133,14 +135,14 @@ def _labels(axes: Axes, found: LotPlan, plan: Plan) -> None:
     ]  # fmt: skip
     (low, high), (short, long) = axes.get_xlim(), np.log(axes.get_ylim())
     wide_in = axes.get_window_extent().width / axes.figure.get_dpi()
-    drawn = [*plan.treatments, *(one.schedule for one in plan.proposals)]
-    at = [(one.peak_c, max(one.hold_at_peak_h, 0.1)) for one in drawn]
+    drawn = [*plan.treatments, *(proposal.schedule for proposal in plan.proposals)]
+    at = [(draws.peak_c, max(draws.hold_at_peak_h, 0.1)) for draws in drawn]
     taken = [((t - low) / (high - low), (np.log(h) - short) / (long - short)) for t, h in at]  # marks
     half = {text: 0.5 * width_in(text, SMALL) / wide_in + 0.01 for _, text in texts}
     widths = [0.03] * len(taken)
-    for one, text in texts:
-        hours = max(one.hold_at_peak_h, 0.1)
-        x, y = (one.peak_c - low) / (high - low), (np.log(hours) - short) / (long - short)
+    for label, text in texts:
+        hours = max(label.hold_at_peak_h, 0.1)
+        x, y = (label.peak_c - low) / (high - low), (np.log(hours) - short) / (long - short)
         x, down, row = min(max(x, half[text]), 1.0 - half[text]), -1.0 if y > 0.5 else 1.0, 1
         while any(
             abs(x - a) < half[text] + w and abs(y + down * _LABEL * row - b) < 0.9 * _LABEL
@@ -150,22 +152,22 @@ def _labels(axes: Axes, found: LotPlan, plan: Plan) -> None:
         taken.append((x, y + down * _LABEL * row))
         widths.append(half[text])
         axes.annotate(
-            text, (one.peak_c, hours), taken[-1], textcoords="axes fraction", ha="center", va="center", zorder=7,
+            text, (label.peak_c, hours), taken[-1], textcoords="axes fraction", ha="center", va="center", zorder=7,
             bbox={"boxstyle": "round,pad=0.1", "facecolor": PAPER, "edgecolor": "none", "alpha": 0.85},
             **font(SMALL, weight="bold" if len(text) < 3 else "normal"),
         )  # fmt: skip
 
 
-def _surface(axes: Axes, bar: Axes, found: LotPlan, plan: Plan) -> ContourSet | None:
+def _surface(axes: Axes, bar: Axes, lot_plan: LotPlan, plan: Plan) -> ContourSet | None:
     """Draw the expected difference, outline what is as good as the optimum, hatch what is not allowed.
 
     Gives lines that have no names yet, where there are no shades to say what they mean.
     """
-    factor, unit = _told(found, plan)
+    factor, unit = _told(lot_plan, plan)
     mean, base = plan.surface.mean(axis=0), float(plan.draws[:, plan.best].mean())
     numbers = factor * (np.expm1(mean - base) if plan.objective.relative else mean - base)
     (temperatures, i), (hours, j) = (
-        np.unique(one, return_inverse=True) for one in (plan.candidates.temperature_c, plan.candidates.hours)
+        np.unique(axis, return_inverse=True) for axis in (plan.candidates.temperature_c, plan.candidates.hours)
     )
 
     def laid(values: Array) -> Array:

@@ -49,12 +49,19 @@ def resolution_figure(instruments: Mapping[str, Instrument], *, title: str = "",
     )
     style(axes, x_label="diffraction angle 2θ (degrees)", y_label="FWHM (degrees)")
     angle = np.linspace(*_SPAN_DEG, 251)
-    for k, (name, one) in enumerate(instruments.items()):
+    for k, (name, instrument) in enumerate(instruments.items()):
         colour = palette.lot_colour(k)
-        axes.plot(angle, one.fwhm(angle), color=colour, linewidth=STRONG, linestyle=DASHES[k], label=_named(name, one))
+        axes.plot(
+            angle,
+            instrument.fwhm(angle),
+            color=colour,
+            linewidth=STRONG,
+            linestyle=DASHES[k],
+            label=_named(name, instrument),
+        )
         told = np.array(TOLD_DEG)
-        axes.plot(told, one.fwhm(told), palette.lot_mark(k), color=colour, markersize=5.0, linestyle="none")
-        for at, width in zip(told, one.fwhm(told), strict=True):
+        axes.plot(told, instrument.fwhm(told), palette.lot_mark(k), color=colour, markersize=5.0, linestyle="none")
+        for at, width in zip(told, instrument.fwhm(told), strict=True):
             axes.annotate(
                 f"{width:.3f}°", (at, width), (0.0, 5.0 if k % 2 == 0 else -5.0), textcoords="offset points",
                 ha="center", va="bottom" if k % 2 == 0 else "top",
@@ -63,7 +70,7 @@ def resolution_figure(instruments: Mapping[str, Instrument], *, title: str = "",
         if len(instruments) == 1:
             for part, dashes in (("Gaussian", (0, (4, 2))), ("Lorentzian", (0, (1, 1.5)))):
                 axes.plot(
-                    angle, one.fwhm(angle, part), color=palette.SLATE, linewidth=LINE, linestyle=dashes,
+                    angle, instrument.fwhm(angle, part), color=palette.SLATE, linewidth=LINE, linestyle=dashes,
                     label=f"{part} part",
                 )  # fmt: skip
     axes.set_xlim(*_SPAN_DEG)
@@ -74,5 +81,5 @@ def resolution_figure(instruments: Mapping[str, Instrument], *, title: str = "",
     return figure
 
 
-def _named(name: str, one: Instrument) -> str:
-    return fitted(name or one.standard or "instrument", 1.8, SMALL)
+def _named(name: str, instrument: Instrument) -> str:
+    return fitted(name or instrument.standard or "instrument", 1.8, SMALL)

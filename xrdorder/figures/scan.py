@@ -46,12 +46,12 @@ _PLAIN = FuncFormatter(lambda x, _: f"{x:g}")
 
 def ranges_figure(plan: ScanPlan, *, title: str = "", size: Size = SCREEN) -> Figure:
     """Show the expected pattern, the counting time under it, and what counting tells."""
-    found = plan.allocation
+    allocation = plan.allocation
     body = _PATTERN_IN + _GAP_IN + _TIME_IN + _BETWEEN_IN + _COURSE_IN + _BOTTOM_IN
     remark = (
         "Expected counts (square root) and the best distribution of counting time, seconds at a step; dashed, a "
-        f"uniform scan as long. {found.gain:.2g} times as fast as uniform. Below: standard uncertainties against the "
-        "length of a uniform scan; dotted, what counting leaves; marks, targets."
+        f"uniform scan as long. {allocation.gain:.2g} times as fast as uniform. Below: standard uncertainties against "
+        "the length of a uniform scan; dotted, what counting leaves; marks, targets."
     )
     figure = page(size, body, title=title or "Where to count, and how long", remark=remark, left_in=_LEFT_IN)
     wide = size.width_in - _LEFT_IN - _RIGHT_IN
@@ -86,10 +86,10 @@ def _pattern(axes: Axes, plan: ScanPlan) -> None:
 def _times(axes: Axes, plan: ScanPlan) -> None:
     style(axes, x_label="2θ (degrees)", y_label="s at a step")
     ranges = plan.allocation.ranges
-    edges = [ranges[0].from_deg, *(one.to_deg for one in ranges)]
-    seconds = np.array([one.seconds for one in ranges])
+    edges = [ranges[0].from_deg, *(stretch.to_deg for stretch in ranges)]
+    seconds = np.array([stretch.seconds for stretch in ranges])
     axes.stairs(seconds, edges, baseline=None, color=GARNET, linewidth=LINE, zorder=3)
-    uniform = plan.allocation.seconds / sum(one.points for one in ranges)
+    uniform = plan.allocation.seconds / sum(stretch.points for stretch in ranges)
     axes.axhline(uniform, color=SLATE, linewidth=THIN, linestyle=(0, (4, 3)), zorder=2)
     axes.set_yscale("log")
     axes.set_ylim(0.6 * min(seconds.min(), uniform), 1.8 * max(seconds.max(), uniform))
@@ -141,26 +141,26 @@ def radiation_figure(
         margins=Margins(right=0.78, bottom=0.5, down=0.5),
     )  # fmt: skip
     every = course(dopants)
-    energies = np.array([one.energy_ev for one in every]) / 1e3
+    energies = np.array([entry.energy_ev for entry in every]) / 1e3
     style(above, y_label="order contrast (electrons²)")
-    contrast = np.array([one.contrast for one in every])
-    other = contrast * (1.0 + np.array([one.by_table for one in every]))
+    contrast = np.array([entry.contrast for entry in every])
+    other = contrast * (1.0 + np.array([entry.by_table for entry in every]))
     above.plot(energies, contrast, color=INK, linewidth=STRONG, zorder=3)
     above.plot(energies, other, color=CLAY, linewidth=THIN, zorder=2)
-    for one in lights:
-        above.plot([one.energy_ev / 1e3], [one.contrast], "o", color=GARNET, markersize=5.0, zorder=4)
+    for radiation in lights:
+        above.plot([radiation.energy_ev / 1e3], [radiation.contrast], "o", color=GARNET, markersize=5.0, zorder=4)
         # away from the curve: above it where it rises towards an edge, left of it near one
-        near = abs(one.from_edge_ev) < 1e3 and one.energy_ev > 1e4
+        near = abs(radiation.from_edge_ev) < 1e3 and radiation.energy_ev > 1e4
         above.annotate(
-            one.name.removesuffix("-ka").capitalize() if one.name in TUBES else one.name,
-            (one.energy_ev / 1e3, one.contrast), (-6.0, 0.0) if near else (0.0, -5.0), textcoords="offset points",
-            ha="right" if near else "center", va="center" if near else "top", **font(SMALL),
+            radiation.name.removesuffix("-ka").capitalize() if radiation.name in TUBES else radiation.name,
+            (radiation.energy_ev / 1e3, radiation.contrast), (-6.0, 0.0) if near else (0.0, -5.0),
+            textcoords="offset points", ha="right" if near else "center", va="center" if near else "top", **font(SMALL),
         )  # fmt: skip
     style(below, x_label="photon energy (keV)", y_label="1/µ (µm)")
-    below.plot(energies, [one.depth_um for one in every], color=LAGOON, linewidth=STRONG)
+    below.plot(energies, [entry.depth_um for entry in every], color=LAGOON, linewidth=STRONG)
     right = below.twinx()
     style(right, y_label="fluorescence", open_frame=False)
-    right.plot(energies, [one.fluorescence for one in every], color=CLAY, linewidth=LINE)
+    right.plot(energies, [entry.fluorescence for entry in every], color=CLAY, linewidth=LINE)
     right.set_ylim(0.0, 1.0)
     for axes in (above, below):
         axes.set_xscale("log")

@@ -60,24 +60,25 @@ def reacted(treatments: Mapping[str, History | None], lots: Mapping[str, str]) -
     lots : mapping of str to str
         Lot by sample.
     """
-    found: dict[History, list[str]] = {}
+    names_by_history: dict[History, list[str]] = {}
     for sample, history in treatments.items():
         if history is not None:
-            found.setdefault(history, []).append(sample)
+            names_by_history.setdefault(history, []).append(sample)
     rank = {lot: k for k, lot in enumerate(dict.fromkeys(lots.values()))}
     order = sorted(
-        found,
-        key=lambda one: (
-            rank.get(lots.get(found[one][0], ""), len(rank)), one.peak_c, one.hold_at_peak_h, one.total_h
+        names_by_history,
+        key=lambda schedule: (
+            rank.get(lots.get(names_by_history[schedule][0], ""), len(rank)),
+            schedule.peak_c, schedule.hold_at_peak_h, schedule.total_h,
         ),
     )  # fmt: skip
     return [
         Reacted(
-            one,
-            tuple(name for name in dict.fromkeys(lots.get(sample, "") for sample in found[one]) if name),
-            len(found[one]),
+            label,
+            tuple(name for name in dict.fromkeys(lots.get(sample, "") for sample in names_by_history[label]) if name),
+            len(names_by_history[label]),
         )
-        for one in order
+        for label in order
     ]
 
 
@@ -116,11 +117,11 @@ def schedule_figure(schedules: Sequence[Reacted], *, title: str = "", size: Size
         size, len(shown), _PANEL_IN[min(size.columns, 2)], title=title, remark=remark, margins=_ROOM, columns=columns
     )
     columns = min(columns, len(shown))
-    hours = max(float(one.history.total_h) for one in shown)
-    curves = [_curve(one.history) for one in shown]
+    hours = max(float(entry.history.total_h) for entry in shown)
+    curves = [_curve(entry.history) for entry in shown]
     hottest = max(float(np.max(values)) for _, values in curves)
     coldest = min(0.0, min(float(np.min(values)) for _, values in curves))
-    for k, (axes, one, curve) in enumerate(zip(panels, shown, curves, strict=True)):
+    for k, (axes, entry, curve) in enumerate(zip(panels, shown, curves, strict=True)):
         lowest, first = k + columns >= len(shown), k % columns == 0
         style(axes)
         axes.set_xlim(-0.02 * hours, 1.02 * hours)
@@ -130,9 +131,9 @@ def schedule_figure(schedules: Sequence[Reacted], *, title: str = "", size: Size
         axes.grid(axis="y", color=FOG, linewidth=HAIR, alpha=0.7)
         axes.set_axisbelow(True)
         axes.tick_params(labelbottom=lowest, labelleft=first)
-        _draw(axes, one.history, *curve, coldest)
+        _draw(axes, entry.history, *curve, coldest)
         wide = axes.get_window_extent().width / figure.get_dpi()
-        _name(axes, one, wide)
+        _name(axes, entry, wide)
     wide, tall = figure.get_size_inches()
     middle = 0.5 * (_ROOM.left + size.width_in - _ROOM.right) / wide
     lowest_box, top_box = panels[-1].get_position(), panels[0].get_position()
@@ -189,12 +190,12 @@ def _draw(axes: Axes, history: History, hours: Array, values: Array, floor: floa
         )  # fmt: skip
 
 
-def _name(axes: Axes, one: Reacted, room_in: float) -> None:
+def _name(axes: Axes, reacted: Reacted, room_in: float) -> None:
     """Name the schedule by its holds, and below it whose it is."""
-    whose = ", ".join(one.lots)
-    wires = f"{one.samples} sample" + "s" * (one.samples > 1)
+    whose = ", ".join(reacted.lots)
+    wires = f"{reacted.samples} sample" + "s" * (reacted.samples > 1)
     axes.annotate(
-        _holds(one.history.short_name, room_in), (0.0, 1.0), (0.0, 12.0), xycoords="axes fraction",
+        _holds(reacted.history.short_name, room_in), (0.0, 1.0), (0.0, 12.0), xycoords="axes fraction",
         textcoords="offset points", ha="left", va="bottom", **font(SMALL, weight="bold"),
     )  # fmt: skip
     axes.annotate(

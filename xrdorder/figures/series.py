@@ -74,9 +74,9 @@ def series_figure(run: FurnaceRun, *, title: str = "", size: Size = SCREEN) -> F
         top -= _ROOM.down
         draw(axes[-1], run)
     hours = run.table["time_h"].values
-    for one in axes:
-        one.tick_params(labelbottom=one is axes[-1])
-        _marks(one, run)
+    for axis in axes:
+        axis.tick_params(labelbottom=axis is axes[-1])
+        _marks(axis, run)
     axes[-1].set_xlim(_edges(hours)[0], _edges(hours)[-1])
     axes[-1].set_xlabel("time (h)", **font())
     few_ticks(axes[-1], beyond_in=0.1)
@@ -131,7 +131,7 @@ def _bands(axes: Axes, run: FurnaceRun) -> None:
     axes.set_yticks(range(len(run.phases)), run.phases)
     axes.tick_params(axis="y", length=0.0)
     for k, name in enumerate(run.phases):
-        spans = [(one.from_h, one.to_h - one.from_h) for one in run.periods.get(name, [])]
+        spans = [(span.from_h, span.to_h - span.from_h) for span in run.periods.get(name, [])]
         axes.broken_barh(spans, (k - 0.35, 0.7), facecolors=phase_colour(k), linewidth=0.0)
 
 

@@ -91,10 +91,10 @@ DOSE = Variable("dose", "dose_h", logarithmic=True, beside="peak_c")
 
 def usual_variable(results: xr.Dataset) -> Variable:
     """Temperature, unless only the time varies."""
-    found = np.isfinite(results["a_nm"].values)
+    fitted = np.isfinite(results["a_nm"].values)
     varies = [
         np.unique(numbers[np.isfinite(numbers)]).size > 1
-        for numbers in (results[one.column].values[found] for one in (TEMPERATURE, HOLD))
+        for numbers in (results[variable.column].values[fitted] for variable in (TEMPERATURE, HOLD))
     ]
     return HOLD if varies == [False, True] else TEMPERATURE
 
@@ -206,8 +206,8 @@ def places_of(results: xr.Dataset, variable: Variable) -> Places:
     """
     numbers, beside = results[variable.column].values, results[variable.beside].values
     names, lot_of = results["sample"].values.astype(str), results["lot"].values.astype(str)
-    found = np.isfinite(results["a_nm"].values)
-    usable = [k for k in range(len(names)) if found[k] and np.isfinite(numbers[k])]
+    fitted = np.isfinite(results["a_nm"].values)
+    usable = [k for k in range(len(names)) if fitted[k] and np.isfinite(numbers[k])]
     if not usable:
         raise StudyError(
             "no sample has both a result and a treatment; give treatments in study.toml to see trends over treatments"

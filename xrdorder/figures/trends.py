@@ -45,7 +45,7 @@ from xrdorder.relations.published_samples import points
 Array = NDArray[np.float64]
 
 
-TRENDS = tuple(one.name for one in standing_in("trends"))
+TRENDS = tuple(quantity.name for quantity in standing_in("trends"))
 """Panels of `trend_figure`, as far as a study has them."""
 _PUBLISHED = {"site_order": "site_order", "tin_fraction": "tin_at_percent", "domain_size_nm": "grain_size_nm"}
 """What published wires have of it; their Tc and Bc2 were read by other criteria, and stand among the relations."""
@@ -78,8 +78,8 @@ class _Scene:
         """Whether any sample that has a place has the quantity."""
         if shown.predicted:
             return any(math.isfinite(float(self.results[shown.name].values[p.k])) for p in self.places.points)
-        found = self.values(shown)
-        return found is not None and any(point.name in found.samples for point in self.places.points)
+        values = self.values(shown)
+        return values is not None and any(point.name in values.samples for point in self.places.points)
 
 
 def trend_figure(
@@ -115,22 +115,22 @@ def trend_figure(
     """
     scene = _Scene(results, places_of(results, variable))
     every = [quantity(name) for name in names or TRENDS]
-    shown = every if names else [one for one in every if scene.has(one)] or every[:1]
+    shown = every if names else [entry for entry in every if scene.has(entry)] or every[:1]
     heading = title or str(results.attrs.get("title", ""))
     figure, panels = _panels(scene, shown, heading, _remark(shown), size)
-    for axes, one in zip(panels, shown, strict=True):
-        if one.predicted:
-            _draw_predicted(axes, scene, one)
+    for axes, entry in zip(panels, shown, strict=True):
+        if entry.predicted:
+            _draw_predicted(axes, scene, entry)
             continue
-        if one.by_logarithm:
+        if entry.by_logarithm:
             axes.set_yscale("log")
-        _draw_measured(axes, scene, one)
-        said = _draw_lines(axes, scene, one)
-        if variable is TEMPERATURE and one.name in _PUBLISHED:
-            found = points("treatment_c", _PUBLISHED[one.name], form="wire")
-            published(axes, found.x, found.y)
+        _draw_measured(axes, scene, entry)
+        said = _draw_lines(axes, scene, entry)
+        if variable is TEMPERATURE and entry.name in _PUBLISHED:
+            grey = points("treatment_c", _PUBLISHED[entry.name], form="wire")
+            published(axes, grey.x, grey.y)
         words_over(axes, said)
-        if one.by_logarithm:
+        if entry.by_logarithm:
             log_ticks(axes.yaxis)
     return figure
 
@@ -145,7 +145,7 @@ def _remark(shown: Sequence[Quantity]) -> str:
     predicted = (
         f"Bars of Tc and Bc2: 68 % interval of the joint estimate, part of it shared by all samples. {ESTIMATES}"
     )
-    kinds = {one.predicted for one in shown}
+    kinds = {entry.predicted for entry in shown}
     return (measured * (False in kinds) + predicted * (True in kinds)).strip()
 
 
@@ -170,9 +170,9 @@ def _panels(
     figure, panels = grid(
         size, len(shown), panel, title=title, remark=remark + note, margins=room, columns=columns
     )
-    for k, (axes, one) in enumerate(zip(panels, shown, strict=True)):
+    for k, (axes, entry) in enumerate(zip(panels, shown, strict=True)):
         lowest = k + columns >= len(shown)
-        style(axes, x_label=places.label if lowest else "", y_label=one.label)
+        style(axes, x_label=places.label if lowest else "", y_label=entry.label)
         places.scale(axes, with_common=True)
         axes.tick_params(labelbottom=lowest)
     top = panels[0].get_position().y1 * figure.get_size_inches()[1]
@@ -196,18 +196,18 @@ def _mark(axes: Axes, point: Point, y: float) -> None:
 
 def _draw_measured(axes: Axes, scene: _Scene, shown: Quantity) -> None:
     """Marks with their own bars; the common part of each lot at the right edge."""
-    places, found = scene.places, scene.values(shown)
-    row = {} if found is None else {name: k for k, name in enumerate(found.samples)}
+    places, values = scene.places, scene.values(shown)
+    row = {} if values is None else {name: k for k, name in enumerate(values.samples)}
     common: dict[int, list[tuple[float, float]]] = {}
     for point in places.points:
-        if found is None or point.name not in row:
+        if values is None or point.name not in row:
             continue
         k, scale = row[point.name], shown.people.factor
-        value, own = scale * float(found.value[k]), scale * float(found.own[k])
+        value, own = scale * float(values.value[k]), scale * float(values.own[k])
         _bar(axes, point, value - own, value + own, STRONG)
         _mark(axes, point, value)
         bar = point.lot if places.bars == len(places.lots) else 0
-        common.setdefault(bar, []).append((value, scale * float(np.linalg.norm(found.shared[k]))))
+        common.setdefault(bar, []).append((value, scale * float(np.linalg.norm(values.shared[k]))))
     for bar, pairs in sorted(common.items()):
         middle, u = (float(np.median(column)) for column in np.array(pairs).T)
         x = places.edge(bar)
@@ -253,18 +253,18 @@ def _draw_lines(axes: Axes, scene: _Scene, shown: Quantity) -> list[tuple[str, s
         x = np.array([at[values.samples[i]] for i in mine])
         if len(mine) < _LEAST_SAMPLES or np.unique(x).size < _LEAST_PLACES:
             continue
-        found, colour = trend(values.select(np.array(mine)), x, places.variable.title), palette.lot_colour(lot)
-        if found.rejected:
+        slope_test, colour = trend(values.select(np.array(mine)), x, places.variable.title), palette.lot_colour(lot)
+        if slope_test.rejected:
             said.append(("a line is rejected", colour))
             continue
-        said.append((f"{shown.difference_text(*found.change, signed=True)}, {test_words(found)}", colour))
-        over = np.linspace(*found.span, _STEPS)
-        line, shape = shown.people.factor * found.line(over), shown.people.factor * found.band(over)[1]
-        course(axes, places.along(over), line, shape, colour, clear=found.distinguishable, band=few)
+        said.append((f"{shown.difference_text(*slope_test.change, signed=True)}, {test_words(slope_test)}", colour))
+        over = np.linspace(*slope_test.span, _STEPS)
+        line, shape = shown.people.factor * slope_test.line(over), shown.people.factor * slope_test.band(over)[1]
+        course(axes, places.along(over), line, shape, colour, clear=slope_test.distinguishable, band=few)
     return said if few else []
 
 
-def test_words(found: Trend) -> str:
+def test_words(trend: Trend) -> str:
     """Say the test of a slope: its probability under chance alone, and whether it is significant."""
-    p = "p < 0.001" if found.p < 0.001 else f"p = {found.p:.3f}"
-    return f"{p}{'' if found.distinguishable else ': not significant'}"
+    p = "p < 0.001" if trend.p < 0.001 else f"p = {trend.p:.3f}"
+    return f"{p}{'' if trend.distinguishable else ': not significant'}"

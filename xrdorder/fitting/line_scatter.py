@@ -214,7 +214,7 @@ def scatter_errors(scatter: LineScatter, a15: PhaseLines | None) -> list[ModelEr
             quantity = "a_nm" if lines is a15 else lattice_parameter(axis).of(lines.phase.name)
             if added > 0.0:
                 errors.append(ModelError(f"line positions/{quantity}", "", None, {quantity: float(added)}))
-    for uneven in (one for one in scatter.phases if one.true_areas > 0.0):
+    for uneven in (phase for phase in scatter.phases if phase.true_areas > 0.0):
         name = uneven.lines.phase.name
         for k, counts in enumerate(scatter.by_line(uneven.lines).T):
             errors.append(ModelError(f"line areas/{name} {k}", "", uneven.true_areas * counts))

@@ -226,12 +226,12 @@ class Procedure:
         effects
             Each may take something into the model and says whether it did (`xrdorder.fitting.effects`).
         """
-        found = self.fit.values()
+        best = self.fit.values()
         approached = self._approach()
         approach = self.fit.reached
         self.settle_phases()
         if not approached or self.fit.reached > _WORSE * approach:
-            self._step_by_step(found)
+            self._step_by_step(best)
             self.settle_phases()
         for take in effects:
             if take(self):
@@ -258,9 +258,9 @@ class Procedure:
                 self._seek(lines)
         return converged
 
-    def _step_by_step(self, found: Mapping[str, float]) -> None:
+    def _step_by_step(self, best: Mapping[str, float]) -> None:
         """Start again where the search ended, and free one group of parameters after the other."""
-        set_values(self.parameters, found)
+        set_values(self.parameters, best)
         for records in (self.absent, self.limits, self._sought):
             records.clear()
         start = [*self.model.background_names, *(x.scale_name for x in self.lines), *self.main.length_names]

@@ -57,29 +57,29 @@ _ENERGIES = np.exp(0.5 * (np.log(LOWEST_Q * HIGHEST_Q) + _POINTS * np.log(HIGHES
 _FIT = np.linalg.inv(np.polynomial.chebyshev.chebvander(_POINTS, NODES - 1))
 
 
-def _series(one: History) -> Array:
+def _series(history: History) -> Array:
     """Chebyshev coefficients of the logarithm of the integral, shape (NODES,)."""
-    return _of_schedule(one) if isinstance(one, Schedule) else _worked_out(one)
+    return _of_schedule(history) if isinstance(history, Schedule) else _worked_out(history)
 
 
-def _worked_out(one: History) -> Array:
-    return np.asarray(_FIT @ np.log(np.maximum(one.doses_h(_ENERGIES, REFERENCE_C), 1e-300)))
+def _worked_out(history: History) -> Array:
+    return np.asarray(_FIT @ np.log(np.maximum(history.doses_h(_ENERGIES, REFERENCE_C), 1e-300)))
 
 
 @lru_cache(maxsize=8192)
-def _of_schedule(one: Schedule) -> Array:
-    return _worked_out(one)
+def _of_schedule(schedule: Schedule) -> Array:
+    return _worked_out(schedule)
 
 
-def _steps(one: History) -> Steps:
+def _steps(history: History) -> Steps:
     """Replace T(t) by holds: ramps in steps, swings by what they do on average."""
-    swings = {swing.piece: swing for swing in one.swings}
-    floor = float(np.max(one.temperatures_k)) - _RAMPS_BELOW_K
+    swings = {swing.piece: swing for swing in history.swings}
+    floor = float(np.max(history.temperatures_k)) - _RAMPS_BELOW_K
     hours: list[float] = []
     kelvin: list[float] = []
-    for k, seconds in enumerate(np.diff(one.times_s)):
+    for k, seconds in enumerate(np.diff(history.times_s)):
         length = float(seconds) / SECONDS_PER_HOUR
-        low, high = float(one.temperatures_k[k]), float(one.temperatures_k[k + 1])
+        low, high = float(history.temperatures_k[k]), float(history.temperatures_k[k + 1])
         if length <= 0.0:
             continue
         if k in swings:
@@ -131,7 +131,7 @@ class Courses:
 
     def __init__(self, treatments: Sequence[History]) -> None:
         self.treatments = tuple(treatments)
-        self._coefficients = np.array([_series(one) for one in self.treatments]).reshape(-1, NODES).T
+        self._coefficients = np.array([_series(treatment) for treatment in self.treatments]).reshape(-1, NODES).T
 
     def __len__(self) -> int:
         return len(self.treatments)
@@ -139,7 +139,7 @@ class Courses:
     def select(self, which: NDArray[np.bool_]) -> Courses:
         """Only these treatments; nothing is worked out again."""
         some = Courses(())
-        some.treatments = tuple(one for one, given in zip(self.treatments, which, strict=True) if given)
+        some.treatments = tuple(treatment for treatment, given in zip(self.treatments, which, strict=True) if given)
         some._coefficients = self._coefficients[:, which]
         some.__dict__["steps"] = Steps(self.steps.hours[which], self.steps.kelvin[which])
         return some
@@ -147,17 +147,17 @@ class Courses:
     def log_integrals(self, energies: ArrayLike) -> Array:
         """Logarithm of the integral in hours at 650 °C, shape (*energies.shape, m); energies in kJ/mol."""
         places = _log_q(energies)
-        found = np.polynomial.chebyshev.chebvander(places.ravel(), NODES - 1) @ self._coefficients
-        return np.asarray(found.reshape(*places.shape, len(self)))
+        logs = np.polynomial.chebyshev.chebvander(places.ravel(), NODES - 1) @ self._coefficients
+        return np.asarray(logs.reshape(*places.shape, len(self)))
 
     @cached_property
     def steps(self) -> Steps:
         """All treatments as holds, shape (m, k), filled up with holds of no time."""
-        every = [_steps(one) for one in self.treatments]
-        longest = max((len(one.hours) for one in every), default=0)
+        every = [_steps(treatment) for treatment in self.treatments]
+        longest = max((len(entry.hours) for entry in every), default=0)
         hours, kelvin = np.zeros((len(every), longest)), np.full((len(every), longest), REFERENCE_K)
-        for row, one in enumerate(every):
-            hours[row, : len(one.hours)], kelvin[row, : len(one.kelvin)] = one
+        for row, entry in enumerate(every):
+            hours[row, : len(entry.hours)], kelvin[row, : len(entry.kelvin)] = entry
         return Steps(hours, kelvin)
 
     @cached_property

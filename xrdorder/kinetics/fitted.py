@@ -81,8 +81,8 @@ def fitted_conversion(courses: Courses, share: Array, u: Array) -> ConversionCur
     bounds = np.log([1e-3, 20.0, 1e-4, 0.1]), np.log([2.0, 3000.0, 1e5, 8.0])
     highest = min(max(float(share.max()), 2e-3), 1.9)
     starts = [np.log([highest, q, tau, 1.0]) for q in _STARTS_KJ for tau in (0.5, 20.0)]
-    found = (least_squares(residual, start, bounds=bounds, x_scale="jac") for start in starts)
-    best = min(found, key=lambda one: one.cost)
+    solutions = (least_squares(residual, start, bounds=bounds, x_scale="jac") for start in starts)
+    best = min(solutions, key=lambda solution: solution.cost)
     chi2 = 2.0 * float(best.cost) / max(len(share) - 4, 1)
     normal = best.jac.T @ best.jac / max(chi2, 1.0)
     # of a hold at one temperature nothing tells the energy: its uncertainty then comes out as huge

@@ -71,9 +71,9 @@ def usual_contents() -> tuple[tuple[float, Mapping[str, float]], ...]:
     tuple of (weight, contents)
         Weights add up to one.
     """
-    wires = [one for one in published_samples() if one.form == "wire"]
-    undoped = sum(one.undoped for one in wires) / len(wires)
-    measured = [one.dopant_at_percent for one in wires if one.dopant_at_percent]
+    wires = [sample for sample in published_samples() if sample.form == "wire"]
+    undoped = sum(wire.undoped for wire in wires) / len(wires)
+    measured = [wire.dopant_at_percent for wire in wires if wire.dopant_at_percent]
     weight = (1.0 - undoped) / len(measured)
     contents = ({element: x / 100.0 for element, x in of.items()} for of in measured)
     return ((undoped, {}), *((weight, of) for of in contents))

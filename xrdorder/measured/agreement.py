@@ -79,8 +79,8 @@ class Subject:
 
     def first(self, quantity: str) -> Measured | None:
         """The measured value of a quantity; of several that at the lowest temperature, else the first."""
-        found = [one for one in self.measured if one.quantity == quantity]
-        return min(found, key=lambda one: one.temperature_k or 0.0, default=None)
+        values = [value for value in self.measured if value.quantity == quantity]
+        return min(values, key=lambda value: value.temperature_k or 0.0, default=None)
 
 
 @dataclass(frozen=True)
@@ -207,26 +207,26 @@ def agreements(
     ValidityError
         No sample has the quantity measured.
     """
-    points = [_Point(subject, one) for subject in subjects if (one := subject.first(quantity)) is not None]
+    points = [_Point(subject, measured) for subject in subjects if (measured := subject.first(quantity)) is not None]
     if not points:
         raise ValidityError(f"no sample has a measured {quantity}; give one under [samples.measured]")
-    found = [_agreement(route, points) for route in routes]
-    logs = np.array([log for _, log in found])
+    ranked = [_agreement(route, points) for route in routes]
+    logs = np.array([log for _, log in ranked])
     holds = np.array([for_wire is None or route in for_wire for route in routes])
     known = np.isfinite(logs) & holds
-    weights = np.zeros(len(found))
+    weights = np.zeros(len(ranked))
     if known.any():
         weights[known] = np.exp(logs[known] - logs[known].max())
         weights /= weights.sum()
     answers = [
-        replace(one, probability=math.nan if one.reason else float(weight), candidate=bool(own))
-        for (one, _), weight, own in zip(found, weights, holds, strict=True)
+        replace(measured, probability=math.nan if measured.reason else float(weight), candidate=bool(own))
+        for (measured, _), weight, own in zip(ranked, weights, holds, strict=True)
     ]
     return tuple(sorted(answers, key=_rank))
 
 
-def _rank(one: Agreement) -> tuple[bool, bool, float]:
-    return bool(one.reason), not one.candidate, 0.0 if one.reason else -one.probability
+def _rank(agreement: Agreement) -> tuple[bool, bool, float]:
+    return bool(agreement.reason), not agreement.candidate, 0.0 if agreement.reason else -agreement.probability
 
 
 class _Point:
@@ -267,11 +267,11 @@ class _Point:
         if len(route) == 1:
             return np.full(next(iter(self.subject.draws.values())).shape if tc is None else tc.shape, value), u
         law, tc = route[1], self._tc() if tc is None else tc
-        temperature, one = np.full_like(tc, float(self.measured.temperature_k or 0.0)), np.ones_like(tc)
-        share = law.evaluate(temperature, one, tc)
+        temperature, unity = np.full_like(tc, float(self.measured.temperature_k or 0.0)), np.ones_like(tc)
+        share = law.evaluate(temperature, unity, tc)
         with np.errstate(divide="ignore", invalid="ignore"):
             at_zero = np.where(share > 0.0, value / share, np.nan)
-            relative = np.hypot(u / value, law.scatter.at(temperature, one) / share)
+            relative = np.hypot(u / value, law.scatter.at(temperature, unity) / share)
         return at_zero, float(np.nanmedian(relative * at_zero))
 
     def central(self, route: Route) -> tuple[float, float]:
@@ -305,12 +305,12 @@ def _agreement(route: Route, points: Sequence[_Point]) -> tuple[Agreement, float
         return Agreement(route, "no common state of all samples lies inside its validity"), math.nan
     lots = [point.subject.lot for point in points]
     rest = np.array([math.sqrt(1.0 - LOT_SHARE) if lot else 1.0 for lot in lots]) * scatters
-    together = np.array([[bool(one) and one == other for other in lots] for one in lots])
+    together = np.array([[bool(lot) and lot == other for other in lots] for lot in lots])
     own = np.hypot(uncertainties, rest)
     covariance = np.diag(own**2) + LOT_SHARE * together * np.outer(scatters, scatters)
     log = stretched + _log_likelihood(draws, covariance)
-    found = _fitted(route, points, own, draws)
-    return replace(found, criteria=tuple(point.measured.criterion for point in points)), log
+    agreement = _fitted(route, points, own, draws)
+    return replace(agreement, criteria=tuple(point.measured.criterion for point in points)), log
 
 
 def _log_likelihood(residuals: Array, covariance: Array) -> float:

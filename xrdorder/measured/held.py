@@ -62,36 +62,36 @@ def hold(opened: OpenStudy, lot: str | None = None) -> Held:
     lots = list(dict.fromkeys(sample.lot.name for sample in study.samples))
     if lot is not None and lot not in lots:
         raise StudyError(f"{study.folder}: {no_such_lot(lot, lots)}")
-    chosen = [one for one in subjects(opened) if lot in (None, one.lot)]
-    if not any(one.measured for one in chosen):
+    chosen = [subject for subject in subjects(opened) if lot in (None, subject.lot)]
+    if not any(choice.measured for choice in chosen):
         which = "" if lot is None else f" of lot '{lot}'"
         raise StudyError(
             f"{study.folder}: no sample{which} has measured values; give them in study.toml under [samples.measured]"
         )
     own = OwnFiles.of(study)
     library = own.library()
-    found: dict[tuple[str, str], tuple[Agreement, ...]] = {}
+    agreements_by_lot: dict[tuple[str, str], tuple[Agreement, ...]] = {}
     for name in lots:
-        members = [one for one in chosen if one.lot == name and one.draws]
+        members = [choice for choice in chosen if choice.lot == name and choice.draws]
         for quantity in COMPARED:
-            if any(one.first(quantity) for one in members):
+            if any(member.first(quantity) for member in members):
                 # All of them are held against the values, but those for other wire are no candidates.
                 wire = members[0].wire
-                found[name, quantity] = agreements(
+                agreements_by_lot[name, quantity] = agreements(
                     members, quantity, routes(quantity, library, replaced=True),
                     for_wire=routes(quantity, library, wire, replaced=True),
                 )  # fmt: skip
-    wires = {one.lot: one.wire for one in chosen}
-    beside = rows([one for one in chosen if one.measured], opened.results, library)
-    return Held(study.title, tuple(beside), found, wires)
+    wires = {choice.lot: choice.wire for choice in chosen}
+    beside = rows([choice for choice in chosen if choice.measured], opened.results, library)
+    return Held(study.title, tuple(beside), agreements_by_lot, wires)
 
 
-def verdict(found: Sequence[Agreement]) -> str:
+def verdict(agreements: Sequence[Agreement]) -> str:
     """Say which relation fits best, how surely, and what the offset is."""
-    compared = candidates(found)
+    compared = candidates(agreements)
     if not compared:
-        why = "; ".join(dict.fromkeys(one.reason for one in found if one.reason))
-        return f"{_NONE}: {why}" if found else "no relation gives it"
+        why = "; ".join(dict.fromkeys(agreement.reason for agreement in agreements if agreement.reason))
+        return f"{_NONE}: {why}" if agreements else "no relation gives it"
     best = compared[0]
     name, count = best.route[0].name, len(best.samples)
     many = f"{count} samples" if count > 1 else "1 sample"
@@ -111,9 +111,9 @@ def verdict(found: Sequence[Agreement]) -> str:
 _NONE = "no relation could be compared"
 
 
-def candidates(found: Sequence[Agreement]) -> list[Agreement]:
+def candidates(agreements: Sequence[Agreement]) -> list[Agreement]:
     """Those that hold for the wire and were compared."""
-    return [one for one in found if not one.reason and one.candidate]
+    return [agreement for agreement in agreements if not agreement.reason and agreement.candidate]
 
 
 def _offset_words(best: Agreement) -> str:
@@ -129,23 +129,25 @@ def _offset_words(best: Agreement) -> str:
     return f"{text}, significant for this wire (alpha = {LEVEL:g}), {shared}"
 
 
-def significant(one: Agreement) -> bool:
+def significant(agreement: Agreement) -> bool:
     """Whether the offset of a relation is significant by what each sample has for itself: it may be adopted then."""
-    return abs(one.difference) > SIGNIFICANT_U * one.u_own
+    return abs(agreement.difference) > SIGNIFICANT_U * agreement.u_own
 
 
 def made_from_these(compared: Sequence[Agreement]) -> list[str]:
     """Warn of adopted relations that are held against the samples they were made from."""
-    found = []
-    for one in compared:
-        entry = one.route[0]
-        same = sum(name in entry.samples for name in one.samples)
+    relations = []
+    for item in compared:
+        entry = item.route[0]
+        same = sum(name in entry.samples for name in item.samples)
         if same:
-            which = "these samples" if same == len(one.samples) else f"{same} of these {len(one.samples)} samples"
-            found.append(f"{entry.name} was adopted on {which}: that it fits them proves nothing")
+            which = "these samples" if same == len(item.samples) else f"{same} of these {len(item.samples)} samples"
+            relations.append(f"{entry.name} was adopted on {which}: that it fits them proves nothing")
         elif entry.replaces and not entry.samples:
-            found.append(f"on which samples {entry.name} was adopted is not told: if on these, its fit proves nothing")
-    return found
+            relations.append(
+                f"on which samples {entry.name} was adopted is not told: if on these, its fit proves nothing"
+            )
+    return relations
 
 
 class Adoption(NamedTuple):
@@ -171,28 +173,28 @@ def chosen_adjustments(held: Held, names: Sequence[str] = (), *, slope: bool = F
         raise StudyError(f"measured values are there of several lots; say whose with --lot: {', '.join(lots)}")
     if not lots:
         raise StudyError("neither Tc nor Bc2 was measured: there is no relation to put an offset on")
-    known = {one.route[0].name: one for found in held.agreements.values() for one in found}
+    known = {item.route[0].name: item for agreement in held.agreements.values() for item in agreement}
     for name in names:
         if name not in known:
             raise StudyError(f"relation '{name}': was not compared; {did_you_mean(name, known)}")
     chosen, left_out = [known[name] for name in names], []
     if not names:
-        for (_, quantity), found in held.agreements.items():
-            reason = unclear(found, slope=slope)
+        for (_, quantity), agreement in held.agreements.items():
+            reason = unclear(agreement, slope=slope)
             if reason:
                 left_out.append(f"{COMPARED[quantity]}: {reason}")
             else:
-                chosen.append(found[0])
+                chosen.append(agreement[0])
     if not chosen:
         why = "; ".join(left_out)
         raise StudyError(f"nothing is clear enough to adopt: {why}; --relation NAME adopts one all the same")
     wire = held.wires[lots[0]]
-    return Adoption([adjustment_text(one, lots[0], held.title, wire, slope=slope) for one in chosen], left_out)
+    return Adoption([adjustment_text(choice, lots[0], held.title, wire, slope=slope) for choice in chosen], left_out)
 
 
-def unclear(found: Sequence[Agreement], *, slope: bool = False) -> str:
+def unclear(agreements: Sequence[Agreement], *, slope: bool = False) -> str:
     """Say why the best relation is not adopted unless it is named; empty where all is clear."""
-    compared = candidates(found)
+    compared = candidates(agreements)
     if not compared:
         return _NONE
     best = compared[0]
@@ -219,7 +221,7 @@ COLUMNS = (
 """Columns of `results/measured.csv`: one row for each measured value and route to an estimate."""
 
 
-def write_rows(found: Sequence[Row], path: Path) -> None:
+def write_rows(rows: Sequence[Row], path: Path) -> None:
     """Write rows as a table, whole or not at all.
 
     Raises
@@ -227,18 +229,20 @@ def write_rows(found: Sequence[Row], path: Path) -> None:
     StudyError
         The disk refuses.
     """
-    write_table(path, (COLUMNS, *(_cells(row) for row in found)))
+    write_table(path, (COLUMNS, *(_cells(row) for row in rows)))
 
 
 def _cells(row: Row) -> list[str]:
-    one = row.measured
+    measured = row.measured
     comparable = row.comparable and math.isfinite(row.value)
 
     def number(value: float | None) -> str:
         return "" if value is None or not math.isfinite(value) else f"{value:.6g}"
 
     return [
-        row.sample, row.lot, one.quantity, one.unit, number(one.temperature_k), number(one.field_t), one.criterion,
-        number(one.value), number(one.u), row.by, number(row.value), number(row.low), number(row.high),
-        number(row.difference if comparable else None), number(row.u if comparable else None), row.note, one.remark,
+        row.sample, row.lot, measured.quantity, measured.unit, number(measured.temperature_k),
+        number(measured.field_t), measured.criterion, number(measured.value), number(measured.u),
+        row.by, number(row.value), number(row.low), number(row.high),
+        number(row.difference if comparable else None), number(row.u if comparable else None),
+        row.note, measured.remark,
     ]  # fmt: skip

@@ -76,14 +76,16 @@ def kramer_series(measured: Iterable[tuple[str, Iterable[Measured]]]) -> tuple[K
     >>> round(one.kramer_field_t, 6), one.rejected
     (24.0, False)
     """
-    found: dict[tuple[str, float], list[tuple[float, float, float]]] = {}
+    points_by_course: dict[tuple[str, float], list[tuple[float, float, float]]] = {}
     for sample, values in measured:
-        for one in values:
-            if one.quantity == CURRENT and one.field_t and one.temperature_k is not None:
-                found.setdefault((sample, one.temperature_k), []).append((one.field_t, one.value, one.u))
+        for value in values:
+            if value.quantity == CURRENT and value.field_t and value.temperature_k is not None:
+                points_by_course.setdefault((sample, value.temperature_k), []).append(
+                    (value.field_t, value.value, value.u)
+                )
     return tuple(
         _series(sample, kelvin, np.array(sorted(rows)).T)
-        for (sample, kelvin), rows in found.items()
+        for (sample, kelvin), rows in points_by_course.items()
         if len({row[0] for row in rows}) > 1
     )
 

@@ -86,25 +86,25 @@ def subjects(opened: OpenStudy) -> list[Subject]:
     for name, rows_of in draws.items():
         variance = np.var(rows_of[estimated], axis=1)
         own[name][estimated] = left_of_each(rows_of[estimated]) ** 2 / np.where(variance > 0.0, variance, 1.0)
-    found = []
+    members = []
     for sample in opened.study.samples:
         wire = wire_of(sample.lot.dopants, undoped=sample.lot.undoped)
-        one = Subject(sample.name, sample.lot.name, measured=sample.measured, wire=wire, design=sample.lot.design)
+        subject = Subject(sample.name, sample.lot.name, measured=sample.measured, wire=wire, design=sample.lot.design)
         if sample.name in stored.samples:
             k = stored.samples.index(sample.name)
             row = results.isel(sample=k)
             values: dict[str, float] = {}
             for numbers, labels in (("value", "quantity"), ("plain_value", "plain_quantity")):
                 values |= dict(zip(row[labels].values.astype(str), row[numbers].values.tolist(), strict=True))
-            one = replace(one, values=values, contributions=from_dataset(row))
+            subject = replace(subject, values=values, contributions=from_dataset(row))
             if estimated[k]:
-                one = replace(
-                    one,
+                subject = replace(
+                    subject,
                     draws={name: of[k] for name, of in draws.items()},
                     own={name: float(of[k]) for name, of in own.items()},
                 )
-        found.append(one)
-    return found
+        members.append(subject)
+    return members
 
 
 def rows(samples: Sequence[Subject], results: xr.Dataset, library: Library) -> list[Row]:
@@ -124,33 +124,35 @@ def rows(samples: Sequence[Subject], results: xr.Dataset, library: Library) -> l
         By quantity, then by sample.
     """
     draws = StudyDraws.by_x_rays(results)
-    found = [row for sample in samples for row in _of_sample(sample, draws)]
-    found += _currents(samples, results, library)
-    order = list(dict.fromkeys(one.quantity for sample in samples for one in sample.measured))
-    return sorted(found, key=lambda row: order.index(row.measured.quantity))
+    compared = [row for sample in samples for row in _of_sample(sample, draws)]
+    compared += _currents(samples, results, library)
+    order = list(dict.fromkeys(value.quantity for sample in samples for value in sample.measured))
+    return sorted(compared, key=lambda row: order.index(row.measured.quantity))
 
 
 def _of_sample(sample: Subject, draws: StudyDraws) -> list[Row]:
-    found = []
-    for one in sample.measured:
-        row = Row(sample.name, sample.lot, one)
-        if one.quantity == "grain_size_nm":
-            found.append(_grain(sample, one))
-        elif one.quantity in ("tin_at_percent", "resistivity_uohm_cm", "Tc_K", "Bc2_T", "irreversibility_field_T"):
-            found.append(_estimated(sample, one, draws))
-        elif one.quantity == "rrr_copper":
-            found.append(_noted(row, "not estimated: it tells tin that reached the copper, which no pattern shows"))
-        elif one.quantity == "resistivity_ratio_a15":
-            found.append(_noted(row, "not estimated: no relation was read that takes it"))
-        elif one.quantity in ("a15_area_fraction", "non_copper_area_mm2"):
-            found.append(_noted(row, "not estimated: it turns layer currents into those of the section"))
-    return found
+    rows_of_sample = []
+    for value in sample.measured:
+        row = Row(sample.name, sample.lot, value)
+        if value.quantity == "grain_size_nm":
+            rows_of_sample.append(_grain(sample, value))
+        elif value.quantity in ("tin_at_percent", "resistivity_uohm_cm", "Tc_K", "Bc2_T", "irreversibility_field_T"):
+            rows_of_sample.append(_estimated(sample, value, draws))
+        elif value.quantity == "rrr_copper":
+            rows_of_sample.append(
+                _noted(row, "not estimated: it tells tin that reached the copper, which no pattern shows")
+            )
+        elif value.quantity == "resistivity_ratio_a15":
+            rows_of_sample.append(_noted(row, "not estimated: no relation was read that takes it"))
+        elif value.quantity in ("a15_area_fraction", "non_copper_area_mm2"):
+            rows_of_sample.append(_noted(row, "not estimated: it turns layer currents into those of the section"))
+    return rows_of_sample
 
 
-def _above_bc2(sample: Subject, one: Measured) -> str:
+def _above_bc2(sample: Subject, value: Measured) -> str:
     """Say of an irreversibility field that it exceeds the Bc2 measured at the same temperature, if it does."""
-    same = [m.value for m in sample.measured if m.quantity == "Bc2_T" and m.temperature_k == one.temperature_k]
-    if not same or one.value <= max(same):
+    same = [m.value for m in sample.measured if m.quantity == "Bc2_T" and m.temperature_k == value.temperature_k]
+    if not same or value.value <= max(same):
         return ""
     return f"; measured above the Bc2 of {max(same):g} T of {sample.name}, within their uncertainties"
 
@@ -159,55 +161,57 @@ def _noted(row: Row, note: str) -> Row:
     return Row(row.sample, row.lot, row.measured, note=note, comparable=False)
 
 
-def _estimated(sample: Subject, one: Measured, draws: StudyDraws) -> Row:
+def _estimated(sample: Subject, value: Measured, draws: StudyDraws) -> Row:
     """Estimate of the same quantity from X-rays alone: anchored to what was measured it would say nothing of it."""
-    comparable = one.quantity != "irreversibility_field_T"
+    comparable = value.quantity != "irreversibility_field_T"
     note = "" if comparable else "the estimate is that of Bc2, below which the irreversibility field lies"
-    note += "" if comparable else _above_bc2(sample, one)
+    note += "" if comparable else _above_bc2(sample, value)
     if sample.name not in draws.samples or not draws.known()[draws.samples.index(sample.name)]:
-        return Row(sample.name, sample.lot, one, note="the pattern gives no estimate", comparable=comparable)
+        return Row(sample.name, sample.lot, value, note="the pattern gives no estimate", comparable=comparable)
     k = draws.samples.index(sample.name)
-    if one.quantity == "tin_at_percent":
+    if value.quantity == "tin_at_percent":
         mine = 100.0 * draws.values["tin_fraction"][k]
-    elif one.quantity in draws.values:
-        mine = draws.values[one.quantity][k]
+    elif value.quantity in draws.values:
+        mine = draws.values[value.quantity][k]
     else:
-        mine = draws.field(float(one.temperature_k or 0.0))[k]
+        mine = draws.field(float(value.temperature_k or 0.0))[k]
     middle, low, high = (float(end) for end in Band.of(mine))
-    return Row(sample.name, sample.lot, one, "X-rays alone", middle, low, high, note, comparable)
+    return Row(sample.name, sample.lot, value, "X-rays alone", middle, low, high, note, comparable)
 
 
-def _grain(sample: Subject, one: Measured) -> Row:
+def _grain(sample: Subject, measured: Measured) -> Row:
     value = sample.values.get("domain_size_nm", math.nan)
     if not math.isfinite(value):
-        return Row(sample.name, sample.lot, one, note="the pattern gives no domain size", comparable=False)
+        return Row(sample.name, sample.lot, measured, note="the pattern gives no domain size", comparable=False)
     u = sample.contributions.total("domain_size_nm") if "domain_size_nm" in sample.contributions.quantities else 0.0
     note = "domain size, which is no larger than the grains; the measured size is used for pinning"
-    if value - one.value > 2.0 * math.hypot(u, one.u):
+    if value - measured.value > 2.0 * math.hypot(u, measured.u):
         note = "the domain size is larger than the grains, which cannot be: one of the two is wrong"
-    return Row(sample.name, sample.lot, one, "domain size", value, value - u, value + u, note, comparable=False)
+    return Row(sample.name, sample.lot, measured, "domain size", value, value - u, value + u, note, comparable=False)
 
 
 def _currents(samples: Sequence[Subject], results: xr.Dataset, library: Library) -> list[Row]:
     """Ratios of critical currents to the first of a lot under the same conditions."""
-    found = []
+    rows_of_currents = []
     groups: dict[tuple[str, float, float], list[tuple[Subject, Measured]]] = {}
     for sample in samples:
-        for one in sample.measured:
-            if one.quantity == "critical_current_a":
-                key = (sample.lot, float(one.temperature_k or 0.0), float(one.field_t or 0.0))
-                groups.setdefault(key, []).append((sample, one))
+        for value in sample.measured:
+            if value.quantity == "critical_current_a":
+                key = (sample.lot, float(value.temperature_k or 0.0), float(value.field_t or 0.0))
+                groups.setdefault(key, []).append((sample, value))
     for (lot, temperature, field), members in groups.items():
         (reference, base), rest = members[0], members[1:]
         what = "the first of its lot under these conditions: the others are compared with it"
-        found.append(Row(reference.name, lot, base, note=what if rest else "nothing to compare with", comparable=False))
-        for sample, one in rest:
-            found.append(_current(sample, one, reference, base, temperature, field, results, library))
-    return found
+        rows_of_currents.append(
+            Row(reference.name, lot, base, note=what if rest else "nothing to compare with", comparable=False)
+        )
+        for sample, value in rest:
+            rows_of_currents.append(_current(sample, value, reference, base, temperature, field, results, library))
+    return rows_of_currents
 
 
 def _current(
-    sample: Subject, one: Measured, reference: Subject, base: Measured,
+    sample: Subject, value: Measured, reference: Subject, base: Measured,
     temperature: float, field: float, results: xr.Dataset, library: Library,
 ) -> Row:  # fmt: skip
     """Current that the reference's measured one and the ratio of the estimates lead to."""
@@ -220,26 +224,26 @@ def _current(
         pair = [_conductor(member, draws, library, by_microscopy=seen) for member in (sample, reference)]
         ratio = relative_current(pair[0], pair[1], [field], Conditions(temperature)).ratio
     except ValidityError as error:
-        return Row(sample.name, sample.lot, one, note=f"no ratio: {error}", comparable=False)
+        return Row(sample.name, sample.lot, value, note=f"no ratio: {error}", comparable=False)
     median, low, high = (float(np.asarray(getattr(ratio, name))[0]) for name in ("median", "low", "high"))
     if not math.isfinite(median):
         note = f"no ratio: by the estimates {reference.name} may be normal under these conditions"
-        return Row(sample.name, sample.lot, one, note=note, comparable=False)
+        return Row(sample.name, sample.lot, value, note=note, comparable=False)
     share, u_share, known = _area_ratio(sample, reference)
     median, low, high = (share * base.value * number for number in (median, low, high))
     more = median * math.hypot(base.u / base.value, u_share)
     low, high = median - math.hypot(median - low, more), median + math.hypot(high - median, more)
     note = f"as {reference.name} carries {base.value:g} A, by the ratio of the layers"
     note += " and of the A15 areas" if known else "; A15 areas taken as equal"
-    return Row(sample.name, sample.lot, one, f"ratio to {reference.name}", median, low, high, note)
+    return Row(sample.name, sample.lot, value, f"ratio to {reference.name}", median, low, high, note)
 
 
 def _area_ratio(sample: Subject, reference: Subject) -> tuple[float, float, bool]:
     """Ratio of the A15 areas and its relative standard uncertainty; one where either is not known."""
-    one, other = sample.first("a15_area_fraction"), reference.first("a15_area_fraction")
-    if one is None or other is None:
+    area, other = sample.first("a15_area_fraction"), reference.first("a15_area_fraction")
+    if area is None or other is None:
         return 1.0, 0.0, False
-    return one.value / other.value, math.hypot(one.u / one.value, other.u / other.value), True
+    return area.value / other.value, math.hypot(area.u / area.value, other.u / other.value), True
 
 
 def _conductor(sample: Subject, draws: StudyDraws, library: Library, *, by_microscopy: bool) -> Conductor:

@@ -45,8 +45,8 @@ class Waiting(NamedTuple):
 
 def waiting(study: Study, lot: str) -> tuple[Waiting, ...]:
     """Suggestions of a lot that were added to the study and whose patterns are not there."""
-    mine = {one.name: one for one in study.samples if one.lot.name == lot}
-    added = suggested({name: one.treatment for name, one in mine.items()}, study.treatments)
+    mine = {sample.name: sample for sample in study.samples if sample.lot.name == lot}
+    added = suggested({name: treatment.treatment for name, treatment in mine.items()}, study.treatments)
     return tuple(
         Waiting(name, mine[name].treatment, name_in(mine[name].pattern[0], study.folder))
         for name in added if mine[name].treatment and not all(file.is_file() for file in mine[name].pattern)
@@ -73,19 +73,23 @@ def add_treatment(study: Study, lot: str, schedule: Schedule, remark: str) -> Ad
         The same treatment was added before and waits for its pattern; the file is written in a way that nothing can
         be appended to, or cannot be written.
     """
-    if same := [one for one in waiting(study, lot) if one.schedule == schedule]:
+    if same := [candidate for candidate in waiting(study, lot) if candidate.schedule == schedule]:
         raise StudyError(
             f"{schedule.short_name} was added before and waits: {same[0].words}; nothing was written. React it and run "
             "the study, or add another suggestion (--number 3 --add 2)"
         )
     file = study.folder / DESCRIPTION
     text = file.read_text(encoding="utf-8-sig")
-    taken = {one.name.casefold() for one in study.samples}
+    taken = {sample.name.casefold() for sample in study.samples}
     number = 1 + max((int(m[1]) for name in study.treatments if (m := re.fullmatch(rf"{ADDED}(\d+)", name))), default=0)
     steps = schedule.steps[-1]
     base = safe_name(f"{lot or 'wire'}-{getattr(steps, 'hold_c', 0):g}c-{getattr(steps, 'hours', 0):g}h")
-    name = next(one for one in (base, *(f"{base}-{k}" for k in range(2, 1000))) if one.casefold() not in taken)
-    alike = [one for one in study.samples if one.lot.name == lot]
+    name = next(
+        candidate
+        for candidate in (base, *(f"{base}-{k}" for k in range(2, 1000)))
+        if candidate.casefold() not in taken
+    )
+    alike = [sample for sample in study.samples if sample.lot.name == lot]
     suffix = alike[0].pattern[0].suffix if alike and alike[0].pattern else ".xy"
     folder = alike[0].pattern[0].parent if alike and alike[0].pattern else study.folder
     pattern = folder / f"{name}{suffix}"

@@ -49,8 +49,8 @@ class Repeatability:
     def with_replicates(self, value: Array, treatment: NDArray[np.intp]) -> Repeatability:
         """Add what wires of equal treatment say."""
         squares, count = 0.0, 0
-        for one in np.unique(treatment):
-            same = value[treatment == one]
+        for label in np.unique(treatment):
+            same = value[treatment == label]
             squares += float(np.sum((same - same.mean()) ** 2))
             count += len(same) - 1
         if not count:
@@ -101,10 +101,10 @@ class Direct:
 
     def difference(self, first: int, second: int) -> tuple[float, float]:
         """Measured difference of two treatments and its standard uncertainty; NaN where one was not measured."""
-        places = [np.flatnonzero(self.treatment == one) for one in (first, second)]
-        if any(not len(one) for one in places):
+        places = [np.flatnonzero(self.treatment == place) for place in (first, second)]
+        if any(not len(place) for place in places):
             return np.nan, np.nan
-        a, b = (int(one[0]) for one in places)
+        a, b = (int(place[0]) for place in places)
         c = self.covariance
         return float(self.value[a] - self.value[b]), float(np.sqrt(max(c[a, a] + c[b, b] - 2.0 * c[a, b], 0.0)))
 
@@ -179,12 +179,12 @@ class Futures:
         noise = np.random.default_rng(k).standard_normal(y.shape) @ np.linalg.cholesky(self.noise).T
         square = y.T @ y / len(y) + self.noise
         moved = np.linalg.solve(square, (y + noise).T)
-        found = []
-        for one in others:
-            flat = one.reshape(len(one), -1)
+        futures = []
+        for other in others:
+            flat = other.reshape(len(other), -1)
             cross = y.T @ (flat - flat.mean(axis=0)) / len(flat)
-            found.append((flat - moved.T @ cross).reshape(one.shape))
-        return tuple(found)
+            futures.append((flat - moved.T @ cross).reshape(other.shape))
+        return tuple(futures)
 
 
 def as_good(mean: Array, allowed: NDArray[np.bool_], relative: bool) -> NDArray[np.bool_]:

@@ -85,16 +85,20 @@ def noun_of(kind: str) -> str:
 
 def suggested(treatments: Mapping[str, History | None], named: Mapping[str, History | None]) -> tuple[str, ...]:
     """Samples that were reacted as suggested: their treatment stands under a name given by `suggest --add`."""
-    mine = [one for name, one in named.items() if name.startswith(ADDED) and one is not None]
-    return tuple(name for name, one in treatments.items() if any(one is other or one == other for other in mine))
+    mine = [key for name, key in named.items() if name.startswith(ADDED) and key is not None]
+    return tuple(
+        name
+        for name, treatment in treatments.items()
+        if any(treatment is other or treatment == other for other in mine)
+    )
 
 
-def foretold(found: LotPlan, results: xr.Dataset, added: tuple[str, ...]) -> tuple[Foretold, ...]:
+def foretold(lot_plan: LotPlan, results: xr.Dataset, added: tuple[str, ...]) -> tuple[Foretold, ...]:
     """Compare predictions by the other wires of a lot with what was found.
 
     Parameters
     ----------
-    found : LotPlan
+    lot_plan : LotPlan
     results : Dataset
         Collated results of the study.
     added : tuple of str
@@ -105,34 +109,36 @@ def foretold(found: LotPlan, results: xr.Dataset, added: tuple[str, ...]) -> tup
     tuple of Foretold
         Empty where no wire of the lot was suggested, or no other is left.
     """
-    new = [name for name in found.treatments if name in added]
-    old = [name for name in found.treatments if name not in added]
+    new = [name for name in lot_plan.treatments if name in added]
+    old = [name for name in lot_plan.treatments if name not in added]
     if not new or not old:
         return ()
-    kind, at_k = MAXIMISED[found.maximised], found.conditions.temperature_k
+    kind, at_k = MAXIMISED[lot_plan.maximised], lot_plan.conditions.temperature_k
 
     # of the lot, so known beforehand, and no wire's
-    of_lot = [one for one in found.wires.observed if one.parts[0][0] == LAW]
+    of_lot = [observation for observation in lot_plan.wires.observed if observation.parts[0][0] == LAW]
 
     def wires(names: list[str], courses: Sequence[Observed] = ()) -> Wires:
-        places = [k for k, one in enumerate(results["sample"].values) if str(one) in names]
+        places = [k for k, sample in enumerate(results["sample"].values) if str(sample) in names]
         part = results.isel(sample=places)
-        ordered = {str(name): found.treatments[str(name)] for name in part["sample"].values}
+        ordered = {str(name): lot_plan.treatments[str(name)] for name in part["sample"].values}
         return wires_of(part, ordered, kind, at_k, courses)
 
     before, after = wires(old, of_lot), wires(new)
-    process = LotProcess(before, found.process.route, after.fields_t, field_scale=found.process.process.field_scale)
-    objective = {"Bc2": FIELD, "Tc": TC}.get(found.maximised) or Objective.current(found.fields_t[0])
-    if objective.kind.startswith("current") and found.fields_t[0] not in process.fields_t:
-        process = LotProcess(before, found.process.route, (*after.fields_t, found.fields_t[0]))
+    process = LotProcess(
+        before, lot_plan.process.route, after.fields_t, field_scale=lot_plan.process.process.field_scale
+    )
+    objective = {"Bc2": FIELD, "Tc": TC}.get(lot_plan.maximised) or Objective.current(lot_plan.fields_t[0])
+    if objective.kind.startswith("current") and lot_plan.fields_t[0] not in process.fields_t:
+        process = LotProcess(before, lot_plan.process.route, (*after.fields_t, lot_plan.fields_t[0]))
     z = process.draws(objective, np.random.default_rng(0))
     courses = Courses(after.treatments)
     told = process.predict(z, courses)
-    return tuple(_compared(found, before.fields_t, after, told))
+    return tuple(_compared(lot_plan, before.fields_t, after, told))
 
 
 def _compared(
-    found: LotPlan, known_fields: tuple[float, ...], after: Wires, told: Mapping[str, np.ndarray]
+    lot_plan: LotPlan, known_fields: tuple[float, ...], after: Wires, told: Mapping[str, np.ndarray]
 ) -> Iterator[Foretold]:
     for observed in after.observed:
         u = np.sqrt(np.diag(observed.covariance))
@@ -145,10 +151,10 @@ def _compared(
                 continue  # relative: no level was known beforehand
             for row, place in zip(rows, treatment, strict=True):
                 mine, value = told[kind][:, place], observed.value[row]
-                yield _one(found, kind, after.treatments[place], mine, float(value), float(u[row]))
+                yield _one(lot_plan, kind, after.treatments[place], mine, float(value), float(u[row]))
 
 
-def _one(found: LotPlan, kind: str, treatment: History, mine: np.ndarray, value: float, u: float) -> Foretold:
+def _one(lot_plan: LotPlan, kind: str, treatment: History, mine: np.ndarray, value: float, u: float) -> Foretold:
     short = kind.split()[0]
     _, factor, unit = _NOUNS.get(short, ("", 1.0, "A"))
     middle, u_told = float(mine.mean()), float(mine.std())
@@ -159,4 +165,4 @@ def _one(found: LotPlan, kind: str, treatment: History, mine: np.ndarray, value:
         a, b = float(np.exp(sign * middle)), float(np.exp(sign * value))
         middle, u_told, value, u = a, a * u_told, b, b * u
     told, seen = (factor * middle, factor * u_told), (factor * value, factor * u)
-    return Foretold(found.label(treatment), noun_of(kind), unit, *told, *seen, sign * score, says)
+    return Foretold(lot_plan.label(treatment), noun_of(kind), unit, *told, *seen, sign * score, says)

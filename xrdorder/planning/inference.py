@@ -42,9 +42,9 @@ class Observed:
     value: Array
     covariance: Array
 
-    def predicted(self, found: Mapping[str, Array]) -> Array:
+    def predicted(self, predicted: Mapping[str, Array]) -> Array:
         """What the process makes of them, (draws, k)."""
-        return np.concatenate([found[kind][:, treatment] for kind, treatment in self.parts], axis=1)
+        return np.concatenate([predicted[kind][:, treatment] for kind, treatment in self.parts], axis=1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,11 +86,14 @@ def infer(
         Fields of the currents observed.
     """
     p = len(process.names)
-    whitening = [np.linalg.inv(np.linalg.cholesky(one.covariance)) for one in observed]
+    whitening = [np.linalg.inv(np.linalg.cholesky(observation.covariance)) for observation in observed]
 
     def residuals(z: Array) -> Array:
-        found = process.predict(z, courses, places, fields_t)
-        parts = [(one.value - one.predicted(found)) @ w.T for one, w in zip(observed, whitening, strict=True)]
+        predicted = process.predict(z, courses, places, fields_t)
+        parts = [
+            (observation.value - observation.predicted(predicted)) @ w.T
+            for observation, w in zip(observed, whitening, strict=True)
+        ]
         return np.concatenate([np.zeros((len(z), 0)), *parts], axis=1)
 
     def total(z: Array, left: Array) -> float:

@@ -129,9 +129,10 @@ def niobium_reacted(results: xr.Dataset) -> Values:
     limits: dict[str, float] = {}
     if "phase" in results and "nb" in results["phase"].values and "weight_fraction_limit" in results:
         limits = dict(zip(names, results["weight_fraction_limit"].sel(phase="nb").values.tolist(), strict=True))
-    found, value, u = [], [], []
+    reacted: list[str] = []
+    value, u = [], []
     for name in names:
-        reacted = a15.value[a15.samples.index(name)] if name in a15.samples else np.nan
+        a15_share = a15.value[a15.samples.index(name)] if name in a15.samples else np.nan
         if name in left.samples:
             k = left.samples.index(name)
             w, u_w = float(left.value[k]), float(left.own[k])
@@ -139,14 +140,14 @@ def niobium_reacted(results: xr.Dataset) -> Values:
             w, u_w = 0.0, limits[name] / ONE_SIDED_95
         else:
             continue
-        bound = NIOBIUM_IN_A15 * (reacted if np.isfinite(reacted) else 1.0 - w)
+        bound = NIOBIUM_IN_A15 * (a15_share if np.isfinite(a15_share) else 1.0 - w)
         if bound > 0.0:
-            found.append(name)
+            reacted.append(name)
             value.append(bound / (bound + w))
             u.append(u_w * bound / (bound + w) ** 2)
-    n = len(found)
+    n = len(reacted)
     own = np.array(u).reshape(n, 1)
-    return Values("weight_fraction_nb", tuple(found), np.array(value), np.zeros((n, 0)), own)
+    return Values("weight_fraction_nb", tuple(reacted), np.array(value), np.zeros((n, 0)), own)
 
 
 def _rows(results: xr.Dataset, objective: str, temperature_k: float) -> Iterator[_Row | None]:
@@ -169,15 +170,15 @@ def _rows(results: xr.Dataset, objective: str, temperature_k: float) -> Iterator
 
 def _currents(results: xr.Dataset, temperature_k: float) -> list[_Row]:
     """Logarithms of the currents, a row for each field; their covariances by the model of one wire."""
-    names, found = [str(name) for name in results["sample"].values], []
+    names, observations = [str(name) for name in results["sample"].values], []
     for at in fields_measured(results, temperature_k):
         values = measured_values(results, "critical_current_a", temperature_k, at)
         if not len(values):
             continue  # of other lots alone
         places = np.array([names.index(name) for name in values.samples], dtype=np.intp)
         reading = np.diag((values.own / values.value) ** 2)
-        found.append(_Row(Objective.current(at).kind, places, np.log(values.value), reading))
-    return found
+        observations.append(_Row(Objective.current(at).kind, places, np.log(values.value), reading))
+    return observations
 
 
 def wires_of(
@@ -206,7 +207,15 @@ def wires_of(
     scatter = _scatters(rows, currents, of)
     u = max((scatter[row.kind].u for row in currents), default=0.0)
     observed = (*_observed(rows, currents, of, u), *courses)
-    rows += [_Row(one.kind, one.samples, one.value, one.covariance + u**2 * np.eye(len(one.value))) for one in currents]
+    rows += [
+        _Row(
+            current.kind,
+            current.samples,
+            current.value,
+            current.covariance + u**2 * np.eye(len(current.value)),
+        )
+        for current in currents
+    ]
     direct = {row.kind: _direct(row, of, scatter[row.kind]) for row in rows if row.kind in scatter}
     coming = [row for row in rows if len(row.samples) >= _MOST * len(names) or row.kind.startswith("current ")]
     kinds = tuple(row.kind for row in coming)
@@ -242,13 +251,13 @@ def _distinct(every: Sequence[History]) -> tuple[tuple[History, ...], NDArray[np
 
 def _scatters(rows: Sequence[_Row], currents: Sequence[_Row], of: NDArray[np.intp]) -> dict[str, Repeatability]:
     """Scatter of equal wires in what is maximised, by publication and by replicates."""
-    found = {}
+    scatters = {}
     names = {FIELD.kind: "Bc2_4K2_T", TC.kind: "Tc_K"}
     for row in [*currents, *(row for row in rows if row.kind in names)]:
         name = names.get(row.kind, "critical_current_a")
         published = Repeatability(SCATTER[name].u, FREEDOM)
-        found[row.kind] = published.with_replicates(row.value, of[row.samples])
-    return found
+        scatters[row.kind] = published.with_replicates(row.value, of[row.samples])
+    return scatters
 
 
 def _direct(row: _Row, of: NDArray[np.intp], scatter: Repeatability) -> Direct:

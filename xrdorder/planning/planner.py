@@ -107,7 +107,7 @@ class Wires:
         return tuple(dict.fromkeys(float(kind.split()[1]) for kind, _ in self._currents()))
 
     def _currents(self) -> list[tuple[str, NDArray[np.intp]]]:
-        return [part for one in self.observed for part in one.parts if part[0].startswith("current ")]
+        return [part for observation in self.observed for part in observation.parts if part[0].startswith("current ")]
 
     @property
     def with_current(self) -> int:
@@ -238,12 +238,12 @@ class LotProcess:
 
     def _inferred(self) -> Posterior:
         """What is known of the process; what the laws leave is widened until the measurements are described."""
-        count = sum(len(one.value) for one in self.wires.observed)
+        count = sum(len(observation.value) for observation in self.wires.observed)
         allowed = float(chi2.ppf(1.0 - BY_CHANCE, count)) if count else 0.0
         while True:
-            found = infer(self.process, self.courses, self.places, self.wires.observed, self.wires.fields_t)
-            if found.misfit <= allowed or self.process.widened >= MOST_WIDENED:
-                return found
+            posterior = infer(self.process, self.courses, self.places, self.wires.observed, self.wires.fields_t)
+            if posterior.misfit <= allowed or self.process.widened >= MOST_WIDENED:
+                return posterior
             self.process = replace(self.process, widened=2.0 * self.process.widened)
 
     @property
@@ -357,7 +357,7 @@ def _region(lot: LotProcess, candidates: Candidates, differ: bool) -> tuple[Mask
 
 def _grid(candidates: Candidates) -> NDArray[np.intp]:
     """Places of the candidates on their grid of temperatures and hours, (n, 2)."""
-    axes = [np.unique(one, return_inverse=True)[1] for one in (candidates.temperature_c, candidates.hours)]
+    axes = [np.unique(axis, return_inverse=True)[1] for axis in (candidates.temperature_c, candidates.hours)]
     return np.stack(axes, axis=1)
 
 
@@ -378,13 +378,13 @@ def _grown(candidates: Candidates, region: Mask) -> Mask:
 def _masks(candidates: Candidates, there: Mapping[str, Array], limits: Limits) -> dict[str, Mask]:
     """What the wire must keep, as masks with the words for each."""
     least = LEAST_RRR if limits.rrr_above is None else limits.rrr_above
-    found = {f"RRR of {least:g}": np.median(np.exp(-there["rrr"]), axis=0) >= least}
+    masks = {f"RRR of {least:g}": np.median(np.exp(-there["rrr"]), axis=0) >= least}
     for bound in limits.holds:
-        found[bound.words] = np.array([bound.keeps(one) for one in candidates.schedules], dtype=bool)
+        masks[bound.words] = np.array([bound.keeps(schedule) for schedule in candidates.schedules], dtype=bool)
     if limits.niobium_below is not None:
         left = 1.0 - np.median(there["niobium"], axis=0)
-        found[f"niobium left below {100.0 * limits.niobium_below:g} %"] = left <= limits.niobium_below
-    return found
+        masks[f"niobium left below {100.0 * limits.niobium_below:g} %"] = left <= limits.niobium_below
+    return masks
 
 
 def _nothing_left(masks: Mapping[str, Mask]) -> str:
@@ -407,21 +407,23 @@ class _Search:
     best: int
 
 
-def _proposals(one: _Search, number: int, random: np.random.Generator) -> tuple[tuple[Proposal, ...], bool]:
+def _proposals(search: _Search, number: int, random: np.random.Generator) -> tuple[tuple[Proposal, ...], bool]:
     """Choose treatments one after the other, each as if the ones before had been measured as expected.
 
     The first is that of the largest worth; where no currents say which treatment is better, that of the largest mean.
     """
-    kind, wires = one.objective.kind, one.lot.wires
-    keeps = np.logical_and.reduce(list(one.masks.values()))
-    allowed = np.flatnonzero(keeps & ~_reacted_already(one.lot.places, one.candidates))
+    kind, wires = search.objective.kind, search.lot.wires
+    keeps = np.logical_and.reduce(list(search.masks.values()))
+    allowed = np.flatnonzero(keeps & ~_reacted_already(search.lot.places, search.candidates))
     if not len(allowed) or not wires.coming:
         return (), False
     # replicates compete: those reacted stand behind the candidates
-    reacted = one.here[kind]
-    proposed = np.concatenate([one.there[kind][:, allowed], reacted], axis=1)
-    shown = np.stack([np.concatenate([one.there[k][:, allowed], one.here[k]], axis=1) for k in wires.coming], axis=2)
-    found: list[Proposal] = []
+    reacted = search.here[kind]
+    proposed = np.concatenate([search.there[kind][:, allowed], reacted], axis=1)
+    shown = np.stack(
+        [np.concatenate([search.there[k][:, allowed], search.here[k]], axis=1) for k in wires.coming], axis=2
+    )
+    proposals: list[Proposal] = []
     chosen: list[int] = []
     first = 0.0
     for turn in range(min(number, proposed.shape[1])):
@@ -429,18 +431,18 @@ def _proposals(one: _Search, number: int, random: np.random.Generator) -> tuple[
         worth = future.worth(reacted, proposed, random)
         worth[chosen] = -np.inf  # at one time each is reacted once
         rank = worth + 1e-3 * (proposed.mean(axis=0) - proposed.mean())
-        if not turn and one.lot.without_currents(one.objective):
+        if not turn and search.lot.without_currents(search.objective):
             # patterns tell too little of currents to be reacted for
             rank = np.where(np.arange(len(rank)) < len(allowed), proposed.mean(axis=0), -np.inf)
         k = int(np.argmax(rank))
         chosen.append(k)
         first = float(worth[k]) if not turn else first
-        found.append(_proposal(one, allowed, k, float(worth[k])))
+        proposals.append(_proposal(search, allowed, k, float(worth[k])))
         if turn + 1 < number:
             reacted, proposed, shown = future.after(k, reacted, proposed, shown)
             reacted = np.concatenate([reacted, proposed[:, [k]]], axis=1)
-    top = 1.0 if one.objective.relative else float(np.max(one.here[kind].mean(axis=0)))
-    return tuple(found), first < LEAST_GAIN * top
+    top = 1.0 if search.objective.relative else float(np.max(search.here[kind].mean(axis=0)))
+    return tuple(proposals), first < LEAST_GAIN * top
 
 
 def _reacted_already(places: Array, candidates: Candidates) -> Mask:
@@ -449,46 +451,46 @@ def _reacted_already(places: Array, candidates: Candidates) -> Mask:
     return np.asarray(np.any(np.all(apart < np.array(ALIKE), axis=2), axis=1))
 
 
-def _proposal(one: _Search, allowed: NDArray[np.intp], k: int, worth: float) -> Proposal:
-    kind = one.objective.kind
+def _proposal(search: _Search, allowed: NDArray[np.intp], k: int, worth: float) -> Proposal:
+    kind = search.objective.kind
     replicate = k >= len(allowed)
     place = k - len(allowed) if replicate else int(allowed[k])
-    source = one.here if replicate else one.there
-    schedule = one.lot.wires.treatments[place] if replicate else one.candidates.schedules[place]
-    mine, against = source[kind][:, place], one.here[kind][:, one.best]
+    source = search.here if replicate else search.there
+    schedule = search.lot.wires.treatments[place] if replicate else search.candidates.schedules[place]
+    mine, against = source[kind][:, place], search.here[kind][:, search.best]
     gain = mine - against
-    told = np.expm1(gain) if one.objective.relative else gain
+    told = np.expm1(gain) if search.objective.relative else gain
     rrr = np.quantile(np.exp(-source["rrr"][:, place]), [0.16, 0.5, 0.84])
     return Proposal(
         schedule,
         float(np.median(told)),
         float(np.std(gain)),
-        0.5 if replicate and place == one.best else float(np.mean(gain > 0.0)),
+        0.5 if replicate and place == search.best else float(np.mean(gain > 0.0)),
         worth,
         (float(rrr[0]), float(rrr[1]), float(rrr[2])),
-        () if replicate else _limited(one, place),
+        () if replicate else _limited(search, place),
         replicate,
         float(np.mean(mine)),
         float(np.std(mine)),
     )
 
 
-def _limited(one: _Search, place: int) -> tuple[str, ...]:
+def _limited(search: _Search, place: int) -> tuple[str, ...]:
     """Limits behind which a neighbour of a candidate is expected to be better."""
-    grid, mean = _grid(one.candidates), one.there[one.objective.kind].mean(axis=0)
+    grid, mean = _grid(search.candidates), search.there[search.objective.kind].mean(axis=0)
     at = {tuple(row): k for k, row in enumerate(grid.tolist())}
     t, h = (int(x) for x in grid[place])
-    found: dict[str, None] = {}
-    edges = ((-1, 0, one.limits.least_c), (1, 0, one.limits.most_c), (0, -1, one.limits.least_hours),
-             (0, 1, one.limits.most_hours))  # fmt: skip
+    limits: dict[str, None] = {}
+    edges = ((-1, 0, search.limits.least_c), (1, 0, search.limits.most_c), (0, -1, search.limits.least_hours),
+             (0, 1, search.limits.most_hours))  # fmt: skip
     for dt, dh, edge in edges:
         beside, inward = at.get((t + dt, h + dh)), at.get((t - dt, h - dh))
         if beside is not None and mean[beside] > mean[place]:
-            found |= {name: None for name, mask in one.masks.items() if not mask[beside]}
+            limits |= {name: None for name, mask in search.masks.items() if not mask[beside]}
         elif beside is None and inward is not None and mean[place] > mean[inward]:
-            here = one.candidates.temperature_c[place] if dt else one.candidates.hours[place]
+            here = search.candidates.temperature_c[place] if dt else search.candidates.hours[place]
             if edge is not None and edge == here:
-                found["the furnace limits"] = None
-            elif dh > 0 and np.isfinite(one.limits.total_h):
-                found[f"{one.limits.total_h:g} h in all"] = None
-    return tuple(found)
+                limits["the furnace limits"] = None
+            elif dh > 0 and np.isfinite(search.limits.total_h):
+                limits[f"{search.limits.total_h:g} h in all"] = None
+    return tuple(limits)

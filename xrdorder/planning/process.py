@@ -84,7 +84,7 @@ class Leftover:
                 axes.append(np.array([low, high]))
             else:
                 axes.append(np.array([low]))
-        return cls(np.stack([one.ravel() for one in np.meshgrid(*axes, indexing="ij")], axis=1))
+        return cls(np.stack([axis.ravel() for axis in np.meshgrid(*axes, indexing="ij")], axis=1))
 
     def basis(self, places: Array) -> Array:
         """Values a weight of one gives at places, shape (m, k); their squares add up to at most one."""
@@ -142,14 +142,14 @@ class Process:
 
     def spread(self, name: str) -> float:
         """Prior standard deviation of a parameter (of its logarithm where it is uncertain by a factor)."""
-        one = self._table[name]
-        spread = one.narrow if self.narrow else one.wide
+        prior = self._table[name]
+        spread = prior.narrow if self.narrow else prior.wide
         return self.widened * spread if name in _LEFT else spread
 
     def parameter(self, z: Array, name: str) -> Array:
         """Values of a parameter, (draws,), for vectors in prior standard deviations, (draws, p)."""
-        one, moved = self._table[name], z[:, self._first[name]] * self.spread(name)
-        return np.asarray(one.value * np.exp(moved) if one.by_factor else one.value + moved)
+        prior, moved = self._table[name], z[:, self._first[name]] * self.spread(name)
+        return np.asarray(prior.value * np.exp(moved) if prior.by_factor else prior.value + moved)
 
     def _left(self, z: Array, name: str, basis: Array) -> Array:
         first = self._first[name]
@@ -165,9 +165,9 @@ class Process:
             at = formation_k(courses, *(self.parameter(z, name) for name in asked))
             self._formation[courses] = at[0], (at[1::2] - at[2::2]) / 2.0
         middle, slopes = self._formation[courses]
-        logs = (np.log(one / self._table[name].value) for one, name in zip((tau, n), asked[1:], strict=True))
+        logs = (np.log(draws / self._table[name].value) for draws, name in zip((tau, n), asked[1:], strict=True))
         moved = [(q - self._table[asked[0]].value), *logs]
-        scaled = [one / self.spread(name) for one, name in zip(moved, asked, strict=True)]
+        scaled = [draws / self.spread(name) for draws, name in zip(moved, asked, strict=True)]
         return np.asarray(middle + np.clip(np.stack(scaled, axis=1), -3.0, 3.0) @ slopes)
 
     def predict(self, z: Array, courses: Courses, places: Array, fields_t: Sequence[float] = ()) -> dict[str, Array]:
@@ -207,7 +207,7 @@ class Process:
         log_done = np.log(np.maximum(done, 1e-6))
         copper = (self.parameter(z, name) for name in ("clean_rrr", "a_copper", "e_copper", "k_copper"))
         richer = (bc2 - 25.0) / self.parameter(z, "tin_per_field")[:, None]
-        found = {
+        predicted = {
             "niobium": self.parameter(z, "niobium_used")[:, None] * done,
             "area": self.parameter(z, "area")[:, None] + log_done,
             "size": self.parameter(z, "domains")[:, None] + grains,
@@ -224,7 +224,7 @@ class Process:
         force = force - self.parameter(z, "grain_power")[:, None] * (grains - np.log(110.0))
         p, q_shape, nu = (self.parameter(z, name)[:, None] for name in ("p", "q", "field_power"))
         for at in fields_t:
-            b = np.minimum(at / np.maximum(found["field"], 1.0), 1.0 - _LOWEST)
+            b = np.minimum(at / np.maximum(predicted["field"], 1.0), 1.0 - _LOWEST)
             shape = nu * np.log(np.maximum(bc2, 1.0) / 25.0) + p * np.log(b) + q_shape * np.log1p(-b)
-            found[f"current {at:g}"] = force + shape - np.log(at)
-        return found
+            predicted[f"current {at:g}"] = force + shape - np.log(at)
+        return predicted

@@ -74,14 +74,14 @@ class LotPlan(Displayed):
         """What was measured."""
         return self.process.wires
 
-    def label(self, one: History) -> str:
+    def label(self, history: History) -> str:
         """Name a treatment by its last hold where what comes before is the same for most."""
         before, _ = earlier_steps(self.wires.treatments)
-        if before and isinstance(one, Schedule):
-            steps = tuple(written_out(one.steps))
+        if before and isinstance(history, Schedule):
+            steps = tuple(written_out(history.steps))
             if steps[: len(before)] == before and len(steps) == len(before) + 1:
                 return Schedule(steps[-1:]).short_name
-        return one.short_name
+        return history.short_name
 
     def noun(self, k: int) -> str:
         """What a plan maximises."""
@@ -160,9 +160,9 @@ def plan_lot(
         )
     candidates = Candidates.of(limits, wires.treatments)
     objectives = {"Bc2": [FIELD], "Tc": [TC]}.get(maximise) or [Objective.current(b) for b in fields]
-    plans = tuple(plan(process, one, candidates, limits, number, seed) for one in objectives)
+    plans = tuple(plan(process, objective, candidates, limits, number, seed) for objective in objectives)
     _require_allowed(plans, candidates, limits)
-    rrr = sum(len(one.value) for one in wires.observed if one.parts[0][0] == "rrr")
+    rrr = sum(len(observation.value) for observation in wires.observed if observation.parts[0][0] == "rrr")
     amperes = bool(wires.fields_t)
     return LotPlan(
         lot, own, conditions, maximise, fields, plans, process, amperes, area_mm2, rrr, tuple(dict.fromkeys(notes))
@@ -171,9 +171,9 @@ def plan_lot(
 
 def _require_allowed(plans: Sequence[Plan], candidates: Candidates, limits: Limits) -> None:
     """Refuse limits of the user that contradict each other, whatever the region."""
-    bounds = [[one.keeps(schedule) for schedule in candidates.schedules] for one in limits.holds]
+    bounds = [[hold.keeps(schedule) for schedule in candidates.schedules] for hold in limits.holds]
     if bounds and not np.logical_and.reduce(bounds).any():
-        words = " and at most ".join(one.words for one in limits.holds)
+        words = " and at most ".join(hold.words for hold in limits.holds)
         raise StudyError(f"no treatment inside the furnace limits keeps to at most {words}; give wider limits")
 
 
@@ -181,13 +181,13 @@ def _reacted(
     results: xr.Dataset, treatments: Mapping[str, History | None], lot: str
 ) -> tuple[xr.Dataset, dict[str, History], list[str]]:
     """Samples of a lot that were fitted and have a treatment, and notes on the others."""
-    names, lots = ([str(one) for one in results[name].values] for name in ("sample", "lot"))
+    names, lots = ([str(result) for result in results[name].values] for name in ("sample", "lot"))
     if lot not in lots:
         raise StudyError(no_such_lot(lot, lots))
     fitted = np.isfinite(np.asarray(results["a_nm"].values, dtype=float))
-    mine = [k for k, one in enumerate(lots) if one == lot]
+    mine = [k for k, label in enumerate(lots) if label == lot]
     kept = [k for k in mine if fitted[k] and treatments.get(names[k]) is not None]
-    own = {names[k]: one for k in kept if (one := treatments[names[k]]) is not None}
+    own = {names[k]: history for k in kept if (history := treatments[names[k]]) is not None}
     notes = _left_out([names[k] for k in mine if not fitted[k]], "no A15 was fitted in")
     notes += _left_out([names[k] for k in mine if fitted[k] and k not in kept], "no heat treatment is told of")
     if not any(fitted[k] for k in mine):
@@ -231,7 +231,7 @@ def _state(
         usual = np.nanmedian(bc2_draws(samples, Conditions(design=conditions.design)), axis=1)
     except ValidityError:
         return 1.0
-    tc = np.median([one.tc for one in samples], axis=1)
+    tc = np.median([sample.tc for sample in samples], axis=1)
     if conditions.temperature_k >= np.max(tc) or not np.nanmax(here) > 0.0:
         raise StudyError(
             f"{_of_lot(lot)}{conditions.temperature_k:g} K is above the estimated Tc of every wire "

@@ -61,7 +61,7 @@ def suggest(
     if maximise == "Ic" and not fields_t:
         raise StudyError("a critical current needs a field: give one, or maximise Bc2 or Tc")
     results, left_out = fit_to_compare(opened.results)
-    lot_of = {str(one["sample"].item()): str(one.item()) for one in opened.results["lot"]}
+    lot_of = {str(lot["sample"].item()): str(lot.item()) for lot in opened.results["lot"]}
     if lot and lot not in lot_of.values():
         raise StudyError(no_such_lot(lot, lot_of.values()))
     conditions, samples = conditions or Conditions(4.2), opened.study.samples
@@ -74,10 +74,10 @@ def suggest(
             progress(k, len(lots), name or "wires")
         wire = described.get(name)
         here = replace(conditions, design=conditions.design or (wire.design if wire else ""))
-        of_lot = {sample for sample, one in lot_of.items() if one == name}
+        of_lot = {sample for sample, lot in lot_of.items() if lot == name}
         try:
             if of_lot <= left_out.keys():
-                raise StudyError(no_usable_fit(name, {one: left_out[one] for one in lot_of if one in of_lot}))
+                raise StudyError(no_usable_fit(name, {lot: left_out[lot] for lot in lot_of if lot in of_lot}))
             plans.append(
                 plan_lot(
                     results, treatments, name, here, fields_t, limits, maximise=maximise,
@@ -145,14 +145,21 @@ class Row:
     rrr_high: float
 
 
-def rows(found: LotPlan, k: int) -> Iterator[Row]:
+def rows(lot_plan: LotPlan, k: int) -> Iterator[Row]:
     """Treatments of a plan: reacted by temperature and time, then suggested."""
-    plan, process = found.plans[k], found.process
+    plan, process = lot_plan.plans[k], lot_plan.process
     relative = plan.objective.relative
     factor = 100.0 if relative else 1.0
-    base = 0.0 if found.amperes or not relative else float(plan.draws[:, plan.best].mean())
-    repeated = {one.schedule.short_name: n for n, one in enumerate(plan.proposals, start=1) if one.replicate}
-    counts = [sum(one.short_name == other.short_name for other in found.treatments.values()) for one in plan.treatments]
+    base = 0.0 if lot_plan.amperes or not relative else float(plan.draws[:, plan.best].mean())
+    repeated = {
+        proposal.schedule.short_name: n
+        for n, proposal in enumerate(plan.proposals, start=1)
+        if proposal.replicate
+    }
+    counts = [
+        sum(treatment.short_name == other.short_name for other in lot_plan.treatments.values())
+        for treatment in plan.treatments
+    ]
     rrr = np.quantile(np.exp(-process.predict(process.draws(plan.objective, np.random.default_rng(0)), process.courses)
                              ["rrr"]), [0.5, 0.16, 0.84], axis=0)  # fmt: skip
 
@@ -160,24 +167,24 @@ def rows(found: LotPlan, k: int) -> Iterator[Row]:
         return (float(np.exp(value - base)), float(np.exp(value - base) * u)) if relative else (value, u)
 
     for j in sorted(range(len(plan.treatments)), key=lambda i: (plan.treatments[i].peak_c, plan.treatments[i].total_h)):
-        one, mine = plan.treatments[j], plan.draws[:, j]
+        history, mine = plan.treatments[j], plan.draws[:, j]
         gain = mine - plan.draws[:, plan.best]
         measured, u_measured = plan.direct.difference(j, plan.best)
         role = "best" if j == plan.best else ""
-        if one.short_name in repeated:
-            role = f"{role}, repeat {repeated[one.short_name]}".strip(", ")
+        if history.short_name in repeated:
+            role = f"{role}, repeat {repeated[history.short_name]}".strip(", ")
         yield Row(
-            one.short_name, one.peak_c, one.hold_at_peak_h, one.total_h, counts[j],
+            history.short_name, history.peak_c, history.hold_at_peak_h, history.total_h, counts[j],
             *told(float(mine.mean()), float(mine.std())), factor * _gained(float(np.mean(gain)), relative),
             factor * float(gain.std()), factor * _gained(measured, relative), factor * u_measured,
             j != 0 and plan.better(j, 0), role, np.nan, np.nan, *(float(x) for x in rrr[:, j]),
         )  # fmt: skip
     for n, new in enumerate(plan.proposals, start=1):
         if not new.replicate:
-            one = new.schedule
+            history = new.schedule
             low, middle, high = new.rrr
             yield Row(
-                one.short_name, one.peak_c, one.hold_at_peak_h, one.total_h, 0, *told(new.value, new.u),
+                history.short_name, history.peak_c, history.hold_at_peak_h, history.total_h, 0, *told(new.value, new.u),
                 factor * new.gain, factor * new.u_gain, np.nan, np.nan, False, f"next {n}", new.chance_better,
                 factor * new.worth, middle, low, high,
             )  # fmt: skip
@@ -202,6 +209,6 @@ def write_suggestions(plans: Sequence[LotPlan], path: Path) -> None:
             return f"{x:.6g}" if np.isfinite(x) else ""
         return str(int(x)) if isinstance(x, bool) else str(x)
 
-    every = ((found, k, row) for found in plans for k in range(len(found.plans)) for row in rows(found, k))
-    cells = ((found.lot, found.noun(k), *(cell(getattr(row, name)) for name in names)) for found, k, row in every)
+    every = ((plan, k, row) for plan in plans for k in range(len(plan.plans)) for row in rows(plan, k))
+    cells = ((entry.lot, entry.noun(k), *(cell(getattr(row, name)) for name in names)) for entry, k, row in every)
     write_table(path, (("lot", "maximised", *names), *cells))

@@ -51,9 +51,9 @@ class HoldBound:
     temperature_c: float
     hours: float
 
-    def keeps(self, one: History) -> bool:
+    def keeps(self, history: History) -> bool:
         """Whether a treatment keeps it; ramps above the temperature count."""
-        return one.time_above_h(self.temperature_c) <= self.hours
+        return history.time_above_h(self.temperature_c) <= self.hours
 
     @property
     def words(self) -> str:
@@ -120,8 +120,8 @@ class Limits:
             Its range excludes all of them.
         """
         for what, unit, low, high, known in (
-            ("temperatures", "°C", self.least_c, self.most_c, [one.peak_c for one in reacted]),
-            ("holds", "h", self.least_hours, self.most_hours, [one.hold_at_peak_h for one in reacted]),
+            ("temperatures", "°C", self.least_c, self.most_c, [history.peak_c for history in reacted]),
+            ("holds", "h", self.least_hours, self.most_hours, [history.hold_at_peak_h for history in reacted]),
         ):
             least, most = min(known), max(known)
             told = " to ".join(f"{x:g}" for x in (low, high) if x is not None)
@@ -135,24 +135,24 @@ class Limits:
 
 def earlier_steps(treatments: Sequence[History]) -> tuple[tuple[Step, ...], bool]:
     """Holds that most treatments have before the hottest, and whether all have the same."""
-    known = [one for one in map(_before, treatments) if one is not None]
+    known = [steps for steps in map(_before, treatments) if steps is not None]
     if not known:
         return (), True
     usual = max(dict.fromkeys(known), key=known.count)
-    return usual, all(_before(one) == usual for one in treatments)
+    return usual, all(_before(treatment) == usual for treatment in treatments)
 
 
-def _before(one: History) -> tuple[Step, ...] | None:
+def _before(history: History) -> tuple[Step, ...] | None:
     """Holds before the hottest; None of a log, and where the hottest is held several times."""
-    if not isinstance(one, Schedule):
+    if not isinstance(history, Schedule):
         return None
-    steps = tuple(written_out(one.steps))
-    hottest = [k for k, step in enumerate(steps) if step.hold_c == one.peak_c]
+    steps = tuple(written_out(history.steps))
+    hottest = [k for k, step in enumerate(steps) if step.hold_c == history.peak_c]
     return steps[: hottest[0]] if len(hottest) == 1 else None
 
 
 def _usual_ramp(treatments: Sequence[History]) -> float:
-    ramps = [one.ramp_to_peak_k_per_h for one in treatments if isinstance(one, Schedule)]
+    ramps = [treatment.ramp_to_peak_k_per_h for treatment in treatments if isinstance(treatment, Schedule)]
     known = [ramp for ramp in ramps if np.isfinite(ramp)]
     return float(np.median(known)) if known else USUAL_RAMP
 
@@ -208,13 +208,13 @@ class Candidates:
                 f"larger steps (at most {MOST_CANDIDATES} are compared)"
             )
         places = [(t, h, Schedule((*before, Step(float(t), float(h), ramp)))) for t in temperatures for h in hours]
-        fitting = [one for one in places if one[2].total_h <= limits.total_h * (1.0 + 1e-9)]
+        fitting = [place for place in places if place[2].total_h <= limits.total_h * (1.0 + 1e-9)]
         if not fitting:
             raise StudyError(
                 f"furnace: no treatment fits into {limits.total_h:g} h with its ramps and earlier holds; give more "
                 "hours in all, or a quicker ramp"
             )
-        schedules = tuple(one for *_, one in fitting)
+        schedules = tuple(history for *_, history in fitting)
         at = np.array([(t, h) for t, h, _ in fitting])
         return cls(schedules, at[:, 0], at[:, 1], Courses(schedules))
 

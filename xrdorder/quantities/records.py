@@ -71,7 +71,7 @@ class Record:
     def from_json(cls, text: str) -> Record:
         """Read what `to_json` wrote."""
         content = json.loads(text, parse_constant=_CONSTANTS.__getitem__)
-        return cls(**{**content, "inputs": tuple(Input(*one) for one in content["inputs"])})
+        return cls(**{**content, "inputs": tuple(Input(*variable) for variable in content["inputs"])})
 
 
 def symbol_of(quantity: str) -> str:

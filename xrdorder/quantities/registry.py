@@ -140,8 +140,8 @@ class Quantity:
     measured: Limits | None = None
 
     def __post_init__(self) -> None:
-        found = _AT_END.search(self.name)
-        unit = self.unit or (_UNITS_IN_NAMES[found[1]] if found else "")
+        match = _AT_END.search(self.name)
+        unit = self.unit or (_UNITS_IN_NAMES[match[1]] if match else "")
         people = Scale(1.0, unit) if math.isnan(self.people.factor) else self.people
         differences = people if math.isnan(self.differences.factor) else self.differences
         own = {
@@ -390,10 +390,10 @@ _ALL = (
     Quantity("position", "position", "position", "place of the sample along the spool", unit="m"),
 )  # fmt: skip
 
-QUANTITIES: Mapping[str, Quantity] = {one.name: one for one in _ALL}
+QUANTITIES: Mapping[str, Quantity] = {entry.name: entry for entry in _ALL}
 """All quantities that have a name of their own, in the order of tables."""
 
-_COLUMNS = {one.column: one for one in _ALL}
+_COLUMNS = {entry.column: entry for entry in _ALL}
 _BC2_AT = re.compile(r"Bc2_(\d+)K(\d*)_T")
 _OF_A_POPULATION = {"lean": "of the A15 poorer in tin", "rich": "of the A15 richer in tin"}
 _OF_A_PHASE = {
@@ -427,10 +427,10 @@ def quantity(name: str) -> Quantity:
     >>> quantity("tin_at_percent").name, quantity("Bc2_12K_T").noun, quantity("weight_fraction_cu").noun
     ('tin_fraction', 'Bc2 at 12 K', 'weight fraction of cu')
     """
-    found = QUANTITIES.get(name) or _COLUMNS.get(name) or _of_a_family(name)
-    if found is None:
+    entry = QUANTITIES.get(name) or _COLUMNS.get(name) or _of_a_family(name)
+    if entry is None:
         raise UnknownNameError(f"there is no quantity '{name}'; {did_you_mean(name, [*QUANTITIES, *_COLUMNS])}")
-    return found
+    return entry
 
 
 def _of_a_family(name: str) -> Quantity | None:
@@ -440,14 +440,14 @@ def _of_a_family(name: str) -> Quantity | None:
             QUANTITIES["Bc2_4K2_T"], name=name, column=name, symbol=f"Bc2({kelvin} K)", heading=f"Bc2({kelvin} K)",
             noun=f"Bc2 at {kelvin} K", long_name=f"estimated upper critical field at {kelvin} K",
         )  # fmt: skip
-    for kind, one in _OF_A_PHASE.items():
+    for kind, entry in _OF_A_PHASE.items():
         if phase := kind.phase(name):
-            return replace(one, name=name, column=name, noun=one.noun.format(phase))
+            return replace(entry, name=name, column=name, noun=entry.noun.format(phase))
     stem, _, population = name.rpartition("_")
     if population in _OF_A_POPULATION and stem in QUANTITIES:
-        one = QUANTITIES[stem]
-        noun = f"{one.noun} {_OF_A_POPULATION[population]}"
-        return replace(one, name=name, column=name, noun=noun, parts=(), stands_in=frozenset())
+        entry = QUANTITIES[stem]
+        noun = f"{entry.noun} {_OF_A_POPULATION[population]}"
+        return replace(entry, name=name, column=name, noun=noun, parts=(), stands_in=frozenset())
     return None
 
 
@@ -463,8 +463,8 @@ def rank(name: str) -> int:
 
 def grows_by_factors(name: str) -> bool:
     """Whether numbers of this name are compared by their logarithm; of what has no entry they are not."""
-    one = known(name)
-    return one is not None and one.by_logarithm
+    quantity = known(name)
+    return quantity is not None and quantity.by_logarithm
 
 
 def standing_in(place: Place) -> tuple[Quantity, ...]:
@@ -473,12 +473,12 @@ def standing_in(place: Place) -> tuple[Quantity, ...]:
     >>> [one.symbol for one in standing_in("study")]
     ['a', 'order', 'tin', 'Tc', 'Bc2(4.2 K)']
     """
-    return tuple(one for one in QUANTITIES.values() if place in one.stands_in)
+    return tuple(quantity for quantity in QUANTITIES.values() if place in quantity.stands_in)
 
 
 def measurable() -> dict[str, Quantity]:
     """Quantities that a laboratory may have measured, by the names of their columns."""
-    return {one.column: one for one in QUANTITIES.values() if one.measured is not None}
+    return {quantity.column: quantity for quantity in QUANTITIES.values() if quantity.measured is not None}
 
 
 def shown(name: str, *, difference: bool = False) -> Scale:
@@ -487,9 +487,9 @@ def shown(name: str, *, difference: bool = False) -> Scale:
     >>> shown("tin_fraction"), shown("tin_at_percent"), shown("a_nm", difference=True)
     (Scale(factor=100.0, unit='at.%'), Scale(factor=1.0, unit='at.%'), Scale(factor=1000.0, unit='pm'))
     """
-    one = quantity(name)
-    to = one.differences if difference else one.people
-    return Scale(to.factor / (one.of_column.factor if name == one.column else 1.0), to.unit)
+    entry = quantity(name)
+    to = entry.differences if difference else entry.people
+    return Scale(to.factor / (entry.of_column.factor if name == entry.column else 1.0), to.unit)
 
 
 _LONG = {
@@ -508,32 +508,32 @@ def columns(quantities: Collection[Quantity] | None = None) -> Iterator[Column]:
     >>> [one.name for one in columns([quantity("tin_fraction"), quantity("Tc_K")])]
     ['tin_at_percent', 'u_tin_at_percent', 'u_tin_independent_at_percent', 'Tc_K', 'Tc_low_K', 'Tc_high_K']
     """
-    for one in QUANTITIES.values() if quantities is None else quantities:
-        unit = one.of_column.unit or UNIT_1
-        for part in one.parts:
-            name = column_name(one, part)
-            yield Column(name, one.name, part, unit, _LONG[part].format(one.long_name), one.of_column.factor)
+    for entry in QUANTITIES.values() if quantities is None else quantities:
+        unit = entry.of_column.unit or UNIT_1
+        for part in entry.parts:
+            name = column_name(entry, part)
+            yield Column(name, entry.name, part, unit, _LONG[part].format(entry.long_name), entry.of_column.factor)
 
 
-def column_name(one: Quantity, part: Part) -> str:
+def column_name(quantity: Quantity, part: Part) -> str:
     """Name of the column of a part of a quantity.
 
     >>> column_name(quantity("Bc2_slope_T_per_K"), "low"), column_name(quantity("tin_fraction"), "independent")
     ('Bc2_slope_low_T_per_K', 'u_tin_independent_at_percent')
     """
     if part in ("value", "median"):
-        return one.column
+        return quantity.column
     if part == "total":
-        return f"u_{one.column}"
-    end = _AT_END.search(one.column)
-    stem, unit = (one.column[: end.start()], end[0]) if end else (one.column, "")
+        return f"u_{quantity.column}"
+    end = _AT_END.search(quantity.column)
+    stem, unit = (quantity.column[: end.start()], end[0]) if end else (quantity.column, "")
     return f"{'u_' if part == 'independent' else ''}{stem}_{part}{unit}"
 
 
-ESTIMATED: tuple[str, ...] = tuple(one.name for one in _ALL if one.joint)
+ESTIMATED: tuple[str, ...] = tuple(entry.name for entry in _ALL if entry.joint)
 """Quantities that are estimated of all samples together."""
 
-PREDICTED: tuple[str, ...] = tuple(one.name for one in _ALL if one.predicted)
+PREDICTED: tuple[str, ...] = tuple(entry.name for entry in _ALL if entry.predicted)
 """Quantities that are predicted by published relations."""
 
 
@@ -564,11 +564,11 @@ def unit_of(name: str) -> str:
     >>> unit_of("resistivity_uohm_cm"), unit_of("nb3sn_b_iso_2a_nm2")
     ('microohm cm', 'nm²')
     """
-    if (one := known(name)) is not None:
-        return one.of_column.unit if name == one.column else one.unit
+    if (quantity := known(name)) is not None:
+        return quantity.of_column.unit if name == quantity.column else quantity.unit
     if name.startswith("gauss_"):
         return "degree²"
     if name.startswith("lorentz_"):
         return "degree"
-    found = _WITHIN.search(name)
-    return _UNITS_IN_NAMES[found[1]] if found else ""
+    match = _WITHIN.search(name)
+    return _UNITS_IN_NAMES[match[1]] if match else ""

@@ -102,8 +102,8 @@ class Table:
     ) -> Table:
         """Make a table of words: heads as text or (words, unit), cells as text."""
         return cls(
-            tuple(_heading(one) for one in head),
-            tuple(tuple(Cell(one, one) if isinstance(one, str) else one for one in row) for row in rows),
+            tuple(_heading(heading) for heading in head),
+            tuple(tuple(Cell(cell, cell) if isinstance(cell, str) else cell for cell in row) for row in rows),
             tuple(notes),
             title,
         )
@@ -118,10 +118,10 @@ class Table:
 
         width = len(self.head)
         rows = [[*row, *[""] * (width - len(row))] for row in self.texts()]
-        return pd.DataFrame(rows, columns=[one.label for one in self.head])
+        return pd.DataFrame(rows, columns=[heading.label for heading in self.head])
 
     def _repr_html_(self) -> str:
-        head = "".join(f'<th title="{escape(one.meaning)}">{escape(one.label)}</th>' for one in self.head)
+        head = "".join(f'<th title="{escape(heading.meaning)}">{escape(heading.label)}</th>' for heading in self.head)
         rows = []
         for row in self.rows:
             cells = [f"<td>{escape(cell.text)}</td>" for cell in row]
@@ -133,7 +133,7 @@ class Table:
         return f"<table>{title}<thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>{notes}"
 
 
-def _heading(one: Heading | str | tuple[str, str]) -> Heading:
-    if isinstance(one, Heading):
-        return one
-    return Heading(one, numeric=False) if isinstance(one, str) else Heading(*one)
+def _heading(heading: Heading | str | tuple[str, str]) -> Heading:
+    if isinstance(heading, Heading):
+        return heading
+    return Heading(heading, numeric=False) if isinstance(heading, str) else Heading(*heading)

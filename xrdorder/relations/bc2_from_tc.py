@@ -24,7 +24,7 @@ U_USUAL_SLOPE = 0.62 / math.sqrt(12.0)
 
 
 def _ratio(
-    ratio: float, u_ratio: float, name: str, wire: str, found: str, laboratories: str, check: Check
+    ratio: float, u_ratio: float, name: str, wire: str, key: str, laboratories: str, check: Check
 ) -> Relation:
     """Mean and standard deviation of Bc2(0) / Tc (T/K) of published samples, one vote a sample."""
 
@@ -43,7 +43,7 @@ def _ratio(
         inverse=inverse,
         inputs=(_TC,),
         output=_FIELD,
-        source=f"{found} of {laboratories} (1979 to 2024); powder as milled left out",
+        source=f"{key} of {laboratories} (1979 to 2024); powder as milled left out",
         equation=f"Bc2(0) / Tc = {ratio:g} ± {u_ratio:g} T/K; xrdorder evidence shows them",
         valid=(16.0, 18.5),
         scatter=Scatter("standard deviation of the ratio of those samples", relative=u_ratio / ratio),

@@ -138,8 +138,8 @@ def _reaction(
     def value(temperature: Array) -> Array:
         return np.asarray(cold + (hot - cold) * (temperature - 670.0) / 80.0)
 
-    def inverse(found: Array) -> Array:
-        return np.asarray(670.0 + 80.0 * (found - cold) / (hot - cold))
+    def inverse(field: Array) -> Array:
+        return np.asarray(670.0 + 80.0 * (field - cold) / (hot - cold))
 
     return Relation(
         name=name,

@@ -417,8 +417,8 @@ def _durham(field: Array, temperature: Array, s: Array, field_0: Array, tc_0: Ar
             shape = h**-0.5 * (1.0 - h) ** 2
             return np.where(h < 1.0, (tc * (1.0 - t**2)) ** 2 * limit**-0.5 * shape, 0.0)
 
-    one = np.asarray(1.0)
-    return np.asarray(level(field, temperature, s) / level(np.asarray(12.0), np.asarray(4.2), one))
+    unity = np.asarray(1.0)
+    return np.asarray(level(field, temperature, s) / level(np.asarray(12.0), np.asarray(4.2), unity))
 
 
 DURHAM = Relation(

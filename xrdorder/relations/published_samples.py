@@ -225,7 +225,7 @@ def published_sample(name: str) -> PublishedSample:
     """
     by_name = {sample.name: sample for sample in published_samples()}
     if name not in by_name:
-        close = [f"'{one}'" for one in get_close_matches(name, by_name, 2, 0.5)]
+        close = [f"'{close}'" for close in get_close_matches(name, by_name, 2, 0.5)]
         remedy = f"did you mean {' or '.join(close)}?" if close else "xrdorder evidence lists them"
         raise UnknownNameError(f"no published sample '{name}'; {remedy}")
     return by_name[name]

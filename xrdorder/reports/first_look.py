@@ -124,11 +124,11 @@ class FirstLook:
     @property
     def first_samples(self) -> dict[str, str]:
         """The first sample of each variant that has a value; samples without a variant stand for themselves."""
-        found: dict[str, str] = {}
-        for one in self.compared.values():
-            for label, sample in zip(one.labels, one.values.samples, strict=True):
-                found.setdefault(label or sample, sample)
-        return found
+        first: dict[str, str] = {}
+        for entry in self.compared.values():
+            for label, sample in zip(entry.labels, entry.values.samples, strict=True):
+                first.setdefault(label or sample, sample)
+        return first
 
     @property
     def ahead_and_reference(self) -> list[str]:
@@ -140,16 +140,24 @@ class FirstLook:
     @property
     def chance(self) -> str:
         """Probability that the leader is truly ahead of the next, in words."""
-        return next((one.chance for pair in self.pairs[:1] for one in pair.statements if one.noun == self.by), "")
+        return next(
+            (
+                statement.chance
+                for pair in self.pairs[:1]
+                for statement in pair.statements
+                if statement.noun == self.by
+            ),
+            "",
+        )
 
     @property
     def margin(self) -> tuple[str, bool]:
         """By how much the leader is ahead of the next, in words, and whether that is significant."""
         for pair in self.pairs[:1]:
-            for one in pair.statements:
-                if one.noun == self.by:
-                    by = " ".join(word for word in (one.difference, one.unit) if word)
-                    return f"over {pair.second} by {by}", one.clear
+            for statement in pair.statements:
+                if statement.noun == self.by:
+                    by = " ".join(word for word in (statement.difference, statement.unit) if word)
+                    return f"over {pair.second} by {by}", statement.clear
         return "", False
 
 
@@ -177,7 +185,8 @@ def first_look(results: xr.Dataset, library: Library = PUBLISHED) -> FirstLook:
     if not by:
         return FirstLook("", "", False, (), reason, {}, {}, left_out, "", {}, library)
     order = sorted(
-        zip(compared[by].comparison.value, compared[by].comparison.variants, strict=True), key=lambda one: -one[0]
+        zip(compared[by].comparison.value, compared[by].comparison.variants, strict=True),
+        key=lambda statement: -statement[0],
     )
     leader, others = order[0][1], [variant for _, variant in order[1:]]
     reference = next((v for v in compared[by].comparison.variants if v != leader), "")
@@ -197,7 +206,7 @@ def first_look(results: xr.Dataset, library: Library = PUBLISHED) -> FirstLook:
 
 def _warned(results: xr.Dataset, labels: Mapping[str, str], leader: str) -> dict[str, str]:
     """Say of the samples of the one ahead what speaks against them, in a few words each."""
-    found = {}
+    warnings = {}
     columns = (results[name].values.astype(str) for name in ("sample", "quality", "flag_messages"))
     for sample, quality, flags in zip(*columns, strict=True):
         if labels.get(sample) == leader:
@@ -205,22 +214,22 @@ def _warned(results: xr.Dataset, labels: Mapping[str, str], leader: str) -> dict
             names = list(dict.fromkeys(str(name) for name, _ in json.loads(flags)))
             more = [f"{len(names) - _NAMED} more"] if len(names) > _NAMED else []
             if words := [*verdict, *names[:_NAMED], *more]:
-                found[str(sample)] = ", ".join(words)
-    return found
+                warnings[str(sample)] = ", ".join(words)
+    return warnings
 
 
 def _measured_words(results: xr.Dataset, labels: Mapping[str, str], leader: str) -> str:
     """Say which variant has the highest measured value, and what the one ahead has."""
     for measured, name in _MEASURED:
-        found: dict[str, list[tuple[float, float]]] = {}
+        values_by_quantity: dict[str, list[tuple[float, float]]] = {}
         for sample, value, u in _measurements(results, measured):
             if labels.get(sample):
-                found.setdefault(labels[sample], []).append((value, u))
-        if not found:
+                values_by_quantity.setdefault(labels[sample], []).append((value, u))
+        if not values_by_quantity:
             continue
         means = {
             label: (sum(v for v, _ in all_of) / len(all_of), math.hypot(*(u for _, u in all_of)) / len(all_of))
-            for label, all_of in found.items()
+            for label, all_of in values_by_quantity.items()
         }
         best = max(means, key=lambda label: means[label][0])
         about = manner(name)
@@ -257,14 +266,14 @@ def _pair(
 ) -> Pair:
     """Judge a pair: one with the first variant among those, as elsewhere; any other among all it was picked from."""
     statements = []
-    for quantity, one in compared.items():
+    for quantity, comparison in compared.items():
         few = to_first[quantity]
-        one = few if few.against in (first, second) else one
+        comparison = few if few.against in (first, second) else comparison
         try:
-            found = one.comparison.pair(first, second)
+            difference = comparison.comparison.pair(first, second)
         except XrdorderError:
             continue
-        statements.append(_statement(one, quantity, found))
+        statements.append(_statement(comparison, quantity, difference))
     clear = [statement.noun for statement in statements if statement.clear]
     if clear:
         said = f"differ significantly in {listed(clear)}"
@@ -273,16 +282,16 @@ def _pair(
     return Pair(first, second, against, f"{first} and {second} {said}", tuple(statements))
 
 
-def _statement(one: Compared, quantity: str, found: Difference) -> Statement:
-    how, comparison = manner(quantity), one.comparison
+def _statement(compared: Compared, quantity: str, pair: Difference) -> Statement:
+    how, comparison = manner(quantity), compared.comparison
     values = []
-    for variant in (found.first, found.second):
+    for variant in (pair.first, pair.second):
         k = comparison.variants.index(variant)
         values.append(rounded(how.scale * comparison.value[k], how.scale * comparison.u[k]))
-    difference = rounded(how.scale * found.value, how.scale * found.u, signed=True)
+    difference = rounded(how.scale * pair.value, how.scale * pair.u, signed=True)
     return Statement(
-        how.noun, how.unit, values[0], values[1], difference, probability_words(found.probability_positive),
-        found.distinguishable, verdict(found),
+        how.noun, how.unit, values[0], values[1], difference, probability_words(pair.probability_positive),
+        pair.distinguishable, verdict(pair),
     )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ from xrdorder.reports import of_estimates, of_patterns, of_variants
 from xrdorder.reports.pictures import Missing, Picture, Scene, drawn
 
 MAKERS = (*of_variants.MAKERS, *of_patterns.MAKERS, *of_estimates.MAKERS)
-NAMES = tuple(one.name for one in MAKERS)
+NAMES = tuple(maker.name for maker in MAKERS)
 
 
 def study_pictures(
@@ -19,8 +19,8 @@ def study_pictures(
 
     Where the study has no data for a figure it is passed over, or said to be missing where that is to be told.
     """
-    for one in MAKERS:
-        if one.name in only if only else not one.alone:
-            picture = drawn(one.name, partial(one.draw if told else one.make, scene))
+    for maker in MAKERS:
+        if maker.name in only if only else not maker.alone:
+            picture = drawn(maker.name, partial(maker.draw if told else maker.make, scene))
             if picture is not None:
                 yield picture

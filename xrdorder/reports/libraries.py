@@ -13,7 +13,7 @@ _LONG = 40  # the whole text of a licence stands in some
 
 def libraries() -> list[tuple[str, str, str]]:
     """Name, version and licence of each library, as its package says."""
-    found = []
+    versions = []
     for name in _USED:
         try:
             told = metadata(name)
@@ -23,5 +23,5 @@ def libraries() -> list[tuple[str, str, str]]:
         classes = [line for line in told.get_all("Classifier") or () if line.startswith("License")]
         short = [text for text in given if 0 < len(text) <= _LONG] or [line.split(" :: ")[-1] for line in classes]
         licence = short[0] if short else "see its package"
-        found.append((name, str(told["Version"]), licence))
-    return found
+        versions.append((name, str(told["Version"]), licence))
+    return versions

@@ -45,7 +45,7 @@ class Used:
 
 def relations_used(results: xr.Dataset, library: Library) -> list[Used]:
     """List the relations that apply to at least one sample; pairs and chains by their parts."""
-    found: dict[tuple[str, str], int] = {}
+    uses: dict[tuple[str, str], int] = {}
     applies = results["relation_reason"].values == ""
     for k, target in enumerate(results["relation_target"].values):
         count = int(np.sum(applies[:, k]))
@@ -53,9 +53,9 @@ def relations_used(results: xr.Dataset, library: Library) -> list[Used]:
             names = str(results["relation"].values[k]).removeprefix(f"{target}: ")
             for name in names.split(" + "):
                 key = (str(target), name)
-                found[key] = max(found.get(key, 0), count)
+                uses[key] = max(uses.get(key, 0), count)
     used: dict[str, Used] = {}
-    for (target, name), count in found.items():
+    for (target, name), count in uses.items():
         try:
             entry = library.relation(name)
         except UnknownNameError:
@@ -69,4 +69,4 @@ def relations_used(results: xr.Dataset, library: Library) -> list[Used]:
 
 def sentences(look: FirstLook) -> list[str]:
     """One sentence to paste, for all quantities compared; none where nothing was."""
-    return [methods_sentence(*(one.comparison for one in look.compared.values()))] if look.compared else []
+    return [methods_sentence(*(entry.comparison for entry in look.compared.values()))] if look.compared else []

@@ -20,8 +20,8 @@ FIELD_T = 12.0
 def plan_of(opened: OpenStudy, library: Library, sample: str = "") -> LotPlan | None:
     """Plan for the lot of a sample, else for the lot with most treatments; None where nothing can be planned."""
     results, _ = fit_to_compare(opened.results)
-    treatments = {one.name: one.treatment for one in opened.study.samples}
-    designs = {one.lot.name: one.lot.design for one in opened.study.samples}
+    treatments = {sample.name: sample.treatment for sample in opened.study.samples}
+    designs = {sample.lot.name: sample.lot.design for sample in opened.study.samples}
     known: dict[str, set[object]] = {}
     for k, name in enumerate(results["sample"].values.astype(str)):
         if treatments.get(name) is not None and math.isfinite(results["a_nm"].values[k]):
@@ -29,8 +29,8 @@ def plan_of(opened: OpenStudy, library: Library, sample: str = "") -> LotPlan | 
     lot_of = dict(zip(results["sample"].values.astype(str), results["lot"].values.astype(str), strict=True))
     if not known:
         return None
-    lot = lot_of[sample] if lot_of.get(sample) in known else max(known, key=lambda one: len(known[one]))
-    routes = {one.lot.name: one.lot.route for one in opened.study.samples}
+    lot = lot_of[sample] if lot_of.get(sample) in known else max(known, key=lambda proposal: len(known[proposal]))
+    routes = {sample.lot.name: sample.lot.route for sample in opened.study.samples}
     try:
         return plan_lot(
             results, treatments, lot, Conditions(HELIUM_K, design=designs.get(lot, "")), (FIELD_T,),
@@ -40,9 +40,9 @@ def plan_of(opened: OpenStudy, library: Library, sample: str = "") -> LotPlan | 
         return None
 
 
-def next_words(found: LotPlan) -> str:
+def next_words(lot_plan: LotPlan) -> str:
     """Say in a sentence which treatment is worth reacting next, and why; empty where none is proposed."""
-    if not found.plans[0].proposals:
+    if not lot_plan.plans[0].proposals:
         return ""
-    of_lot = f"Lot {found.lot}: " if found.lot else ""
-    return f"{of_lot}{plan_words.next_words(found, 0, 0)}."
+    of_lot = f"Lot {lot_plan.lot}: " if lot_plan.lot else ""
+    return f"{of_lot}{plan_words.next_words(lot_plan, 0, 0)}."

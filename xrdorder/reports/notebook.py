@@ -111,8 +111,8 @@ def _(fit: PatternFit) -> str:
 def _(fit: PatternFit) -> pd.DataFrame:
     import pandas as pd
 
-    found = [(name, value, _u(fit, name), unit_of(name)) for name, value in fit.values.items()]
-    return pd.DataFrame(found, columns=["quantity", "value", "u", "unit"])
+    item = [(name, value, _u(fit, name), unit_of(name)) for name, value in fit.values.items()]
+    return pd.DataFrame(item, columns=["quantity", "value", "u", "unit"])
 
 
 def _u(fit: PatternFit, name: str) -> float:
@@ -137,15 +137,15 @@ def _(fit: PatternFit, **options: Any) -> Figure:
 
 
 @title.register(Calibration)
-def _(found: Calibration) -> str:
-    return f"Instrument calibrated with {found.instrument.standard}"
+def _(item: Calibration) -> str:
+    return f"Instrument calibrated with {item.instrument.standard}"
 
 
 @frame.register(Calibration)
-def _(found: Calibration) -> pd.DataFrame:
+def _(item: Calibration) -> pd.DataFrame:
     import pandas as pd
 
-    instrument = found.instrument
+    instrument = item.instrument
     lines = [
         (name, instrument.values[name], instrument.total(name), dimension, meaning)
         for name, (dimension, meaning) in INSTRUMENT_PARAMETERS.items()
@@ -154,41 +154,41 @@ def _(found: Calibration) -> pd.DataFrame:
 
 
 @table.register(Calibration)
-def _(found: Calibration) -> Table:
+def _(item: Calibration) -> Table:
     lines = []
     for name, (dimension, meaning) in INSTRUMENT_PARAMETERS.items():
-        value, u = found.instrument.values[name], found.instrument.total(name)
+        value, u = item.instrument.values[name], item.instrument.total(name)
         shown = concise(value, u) if u > 0.0 else f"{value:.6g} held"
         lines.append((name, shown, "" if dimension == "1" else dimension, meaning))
     return Table.of(["parameter", ("value", ""), "unit", "meaning"], lines)
 
 
 @_figure.register(Calibration)
-def _(found: Calibration, **options: Any) -> Figure:
-    quality = f"R_wp {100 * found.fit.r_wp:.1f} % · reduced χ² {found.fit.chi2_reduced:.2f}"
-    remark = f"{found.instrument.standard} · {quality}"
-    return _figure(found.fit, **{"title": "Calibration", "remark": remark, **options})
+def _(item: Calibration, **options: Any) -> Figure:
+    quality = f"R_wp {100 * item.fit.r_wp:.1f} % · reduced χ² {item.fit.chi2_reduced:.2f}"
+    remark = f"{item.instrument.standard} · {quality}"
+    return _figure(item.fit, **{"title": "Calibration", "remark": remark, **options})
 
 
 # An estimate from numbers
 
 
 @title.register(Estimate)
-def _(found: Estimate) -> str:
+def _(estimate: Estimate) -> str:
     return "Estimate by the joint model, not a measurement"
 
 
 @frame.register(Estimate)
-def _(found: Estimate) -> pd.DataFrame:
+def _(estimate: Estimate) -> pd.DataFrame:
     import pandas as pd
 
     names = ["quantity", "by", "value", "u", "low", "high", "unit", "validity", "source", "note"]
-    return pd.DataFrame([[getattr(row, name) for name in names] for row in found.rows()], columns=names)
+    return pd.DataFrame([[getattr(row, name) for name in names] for row in estimate.rows()], columns=names)
 
 
 @table.register(Estimate)
-def _(found: Estimate, brief: bool = True) -> Table:
-    shown = found.rows(brief=brief)
+def _(estimate: Estimate, brief: bool = True) -> Table:
+    shown = estimate.rows(brief=brief)
     said = ["" if brief and row.by == JOINT else row.note for row in shown]  # what it is by is said beside it
     notes = list(dict.fromkeys(filter(None, said)))
     lines, previous = [], ""
@@ -215,8 +215,8 @@ def _(found: Estimate, brief: bool = True) -> Table:
 
 
 @_figure.register(Estimate)
-def _(found: Estimate, **options: Any) -> Figure:
-    return figures.estimate_figure(found.rows(), **options)
+def _(estimate: Estimate, **options: Any) -> Figure:
+    return figures.estimate_figure(estimate.rows(), **options)
 
 
 # A study that has been run
@@ -230,7 +230,7 @@ def _(opened: OpenStudy) -> str:
 
 @frame.register(OpenStudy)
 def _(opened: OpenStudy) -> pd.DataFrame:
-    per_sample = [name for name, one in opened.results.data_vars.items() if one.dims == ("sample",)]
+    per_sample = [name for name, variable in opened.results.data_vars.items() if variable.dims == ("sample",)]
     return opened.results[per_sample].to_dataframe().reset_index()
 
 
@@ -248,52 +248,64 @@ def _(opened: OpenStudy, **options: Any) -> Figure:
 
 
 @title.register(StudyComparison)
-def _(found: StudyComparison) -> str:
-    return f"Differences to {found.reference}" if not found.all_pairs else "Differences of all pairs"
+def _(comparison: StudyComparison) -> str:
+    return f"Differences to {comparison.reference}" if not comparison.all_pairs else "Differences of all pairs"
 
 
 @frame.register(StudyComparison)
-def _(found: StudyComparison) -> pd.DataFrame:
+def _(comparison: StudyComparison) -> pd.DataFrame:
     import pandas as pd
 
-    return pd.DataFrame(difference_rows(found), columns=list(COLUMNS))
+    return pd.DataFrame(difference_rows(comparison), columns=list(COLUMNS))
 
 
-def in_order(found: StudyComparison) -> list[str]:
+def in_order(comparison: StudyComparison) -> list[str]:
     """Variants by wire lot and reaction temperature, or by the variable that makes them."""
-    place = {str(found.results["sample"].values[k]): n for n, k in enumerate(by_temperature(found.results))}
+    place = {str(comparison.results["sample"].values[k]): n for n, k in enumerate(by_temperature(comparison.results))}
     ranks: dict[str, float] = {}
-    for one in found.compared.values():
-        for label, sample, number in zip(one.labels, one.values.samples, one.variable, strict=True):
-            rank = float(number) if found.by != "treatment" and np.isfinite(number) else place[sample]
+    for entry in comparison.compared.values():
+        for label, sample, number in zip(entry.labels, entry.values.samples, entry.variable, strict=True):
+            rank = float(number) if comparison.by != "treatment" and np.isfinite(number) else place[sample]
             ranks[label] = min(ranks.get(label, rank), rank)
-    variants = dict.fromkeys(v for one in found.compared.values() for v in one.comparison.variants)
+    variants = dict.fromkeys(v for entry in comparison.compared.values() for v in entry.comparison.variants)
     return sorted(variants, key=lambda variant: ranks.get(variant, np.inf))
 
 
 @table.register(StudyComparison)
-def _(found: StudyComparison, details: bool = False, pairs: Sequence[tuple[str, str]] | None = None) -> Table:
+def _(comparison: StudyComparison, details: bool = False, pairs: Sequence[tuple[str, str]] | None = None) -> Table:
     """Give differences to the reference, or of pairs; with `details` each with u and probability, else u once."""
-    comparisons = [one.comparison for one in found.compared.values()]
+    comparisons = [entry.comparison for entry in comparison.compared.values()]
     if pairs is None:
-        chosen = [(v, found.reference) for v in in_order(found) if v != found.reference] if not found.all_pairs else []
-        pairs = chosen or list(dict.fromkeys((d.first, d.second) for one in comparisons for d in one.differences()))
-    both = found.all_pairs
+        chosen = (
+            [(v, comparison.reference) for v in in_order(comparison) if v != comparison.reference]
+            if not comparison.all_pairs
+            else []
+        )
+        pairs = chosen or list(
+            dict.fromkeys(
+                (d.first, d.second) for differences in comparisons for d in differences.differences()
+            )
+        )
+    both = comparison.all_pairs
     head = [Heading("pair" if both else "variant", numeric=False), *([] if both else [Heading("wires", optional=1)])]
-    for one in comparisons:
-        named = known(one.quantity)
-        words = manner(one.quantity).noun if named is None else named.heading
-        head += [Heading(words, manner(one.quantity).unit), *[Heading("P", "higher", optional=2)] * details]
+    for differences in comparisons:
+        named = known(differences.quantity)
+        words = manner(differences.quantity).noun if named is None else named.heading
+        head += [Heading(words, manner(differences.quantity).unit), *[Heading("P", "higher", optional=2)] * details]
     lines: list[list[str]] = []
     us: list[list[float]] = [[] for _ in comparisons]
     for first, second in pairs:
-        counts = [int(one.counts[one.variants.index(first)]) for one in comparisons if first in one.variants]
+        counts = [
+            int(differences.counts[differences.variants.index(first)])
+            for differences in comparisons
+            if first in differences.variants
+        ]
         line = [f"{first} - {second}"] if both else [first, str(max(counts, default=0))]
-        for k, one in enumerate(comparisons):
-            if not {first, second} <= set(one.variants):
+        for k, differences in enumerate(comparisons):
+            if not {first, second} <= set(differences.variants):
                 line += [MISSING, *[""] * details]
                 continue
-            d, scale = one.pair(first, second), manner(one.quantity).scale
+            d, scale = differences.pair(first, second), manner(differences.quantity).scale
             us[k].append(scale * d.u)
             text = rounded(scale * d.value, scale * d.u, signed=True)
             text = text if details else text.partition(" ± ")[0]
@@ -302,61 +314,76 @@ def _(found: StudyComparison, details: bool = False, pairs: Sequence[tuple[str, 
         lines.append(line)
     if not details:
         lines.append(["largest u", *[""] * (not both), *(u_text(max(of, default=math.nan)) for of in us)])
-    return Table.of(head, lines, title=f"Differences to {found.reference}" if not both else "First less second")
+    return Table.of(head, lines, title=f"Differences to {comparison.reference}" if not both else "First less second")
 
 
 @_figure.register(StudyComparison)
-def _(found: StudyComparison, **options: Any) -> Figure:
-    compared = list(found.compared.values())
-    options = {"title": str(found.results.attrs.get("title", "")), **options}
-    along = np.concatenate([np.asarray(one.variable, dtype=float) for one in compared])
+def _(comparison: StudyComparison, **options: Any) -> Figure:
+    compared = list(comparison.compared.values())
+    options = {"title": str(comparison.results.attrs.get("title", "")), **options}
+    along = np.concatenate([np.asarray(entry.variable, dtype=float) for entry in compared])
     if np.unique(along[np.isfinite(along)]).size < _LEAST_POINTS:
         return figures.difference_rows(compared, **options)
-    unit = "m" if found.by == "position" else UNITS.get(found.by, "")
-    logarithmic = found.by in LOGARITHMIC
-    return figures.difference_courses(compared, found.by.replace("-", " "), unit, logarithmic=logarithmic, **options)
+    unit = "m" if comparison.by == "position" else UNITS.get(comparison.by, "")
+    logarithmic = comparison.by in LOGARITHMIC
+    return figures.difference_courses(
+        compared, comparison.by.replace("-", " "), unit, logarithmic=logarithmic, **options
+    )
 
 
 # Treatments of a wire lot
 
 
 @title.register(LotPlan)
-def _(found: LotPlan) -> str:
-    return f"Lot {found.lot or 'without a name'} {found.conditions.words()}: candidates for the next heat treatment"
+def _(lot_plan: LotPlan) -> str:
+    lot = lot_plan.lot or "without a name"
+    return f"Lot {lot} {lot_plan.conditions.words()}: candidates for the next heat treatment"
 
 
 @frame.register(LotPlan)
-def _(found: LotPlan) -> pd.DataFrame:
+def _(lot_plan: LotPlan) -> pd.DataFrame:
     import pandas as pd
 
     lines = [
-        {"lot": found.lot, "maximised": found.noun(k), **asdict(row)}
-        for k in range(len(found.plans)) for row in rows(found, k)
+        {"lot": lot_plan.lot, "maximised": lot_plan.noun(k), **asdict(row)}
+        for k in range(len(lot_plan.plans)) for row in rows(lot_plan, k)
     ]  # fmt: skip
     return pd.DataFrame(lines)
 
 
 @table.register(LotPlan)
-def _(found: LotPlan, details: bool = True) -> Table:
+def _(lot_plan: LotPlan, details: bool = True) -> Table:
     """Give treatments reacted and suggested as differences to the best so far; without `details` the first of many."""
-    by_name = [{row.treatment: row for row in rows(found, k)} for k in range(len(found.plans))]
+    by_name = [{row.treatment: row for row in rows(lot_plan, k)} for k in range(len(lot_plan.plans))]
     names = list(dict.fromkeys(name for some in by_name for name in some))
     shown = names if details else names[:_MOST_TREATMENTS]
-    unit = {"Ic": "%", "Bc2": "T", "Tc": "K"}[found.maximised]
+    unit = {"Ic": "%", "Bc2": "T", "Tc": "K"}[lot_plan.maximised]
     head = [Heading("treatment", numeric=False), Heading("wires")]
-    for k in range(len(found.plans)):
-        at = f" {found.fields_t[k]:g} T" if found.maximised == "Ic" else ""
-        head += [Heading(f"Δ{found.maximised}{at}", unit), Heading("measured", unit)]
+    for k in range(len(lot_plan.plans)):
+        at = f" {lot_plan.fields_t[k]:g} T" if lot_plan.maximised == "Ic" else ""
+        head += [Heading(f"Δ{lot_plan.maximised}{at}", unit), Heading("measured", unit)]
     head += [Heading("RRR"), Heading("", numeric=False)]
     lines = []
     for name in shown:
-        some = [one[name] for one in by_name if name in one]
-        texts = [text for one in by_name for text in _of_treatment(one.get(name))]
+        some = [conductor[name] for conductor in by_name if name in conductor]
+        texts = [text for conductor in by_name for text in _of_treatment(conductor.get(name))]
         roles = ", ".join(dict.fromkeys(row.role for row in some if row.role))
-        lines.append([found.label(_history(found, name)), str(some[0].wires), *texts, digits(some[0].rrr, 2), roles])
-    kept = [k for k, one in enumerate(head) if one.words != "measured" or any(line[k] != MISSING for line in lines)]
+        lines.append(
+            [
+                lot_plan.label(_history(lot_plan, name)),
+                str(some[0].wires),
+                *texts,
+                digits(some[0].rrr, 2),
+                roles,
+            ]
+        )
+    kept = [
+        k
+        for k, heading in enumerate(head)
+        if heading.words != "measured" or any(line[k] != MISSING for line in lines)
+    ]
     more = f" {len(names) - len(shown)} more stand in the table file." if len(shown) < len(names) else ""
-    best = found.label(found.plans[0].treatments[found.plans[0].best])
+    best = lot_plan.label(lot_plan.plans[0].treatments[lot_plan.plans[0].best])
     title = f"Differences to {best}, expected by the kinetics{' and measured' * (len(kept) == len(head))}.{more}"
     return Table.of([head[k] for k in kept], [[line[k] for k in kept] for line in lines], title=title)
 
@@ -370,11 +397,11 @@ def _of_treatment(row: Row | None) -> tuple[str, str]:
     return told, rounded(row.measured_difference, row.u_measured_difference) if measured else MISSING
 
 
-def _history(found: LotPlan, name: str) -> History:
-    every = [*found.wires.treatments, *(one.schedule for plan in found.plans for one in plan.proposals)]
-    return next(one for one in every if one.short_name == name)
+def _history(lot_plan: LotPlan, name: str) -> History:
+    every = [*lot_plan.wires.treatments, *(proposal.schedule for plan in lot_plan.plans for proposal in plan.proposals)]
+    return next(entry for entry in every if entry.short_name == name)
 
 
 @_figure.register(LotPlan)
-def _(found: LotPlan, **options: Any) -> Figure:
-    return figures.planning_figure(found, **options)
+def _(lot_plan: LotPlan, **options: Any) -> Figure:
+    return figures.planning_figure(lot_plan, **options)

@@ -36,17 +36,19 @@ _FIELDS = "Currents are estimates from grain size, Bc2 and published relations, 
 def schedules(scene: Scene) -> Picture:
     """Draw the furnace schedules."""
     samples = scene.opened.study.samples
-    shown = [one for one in samples if not scene.chosen or one.name in scene.chosen]
-    found = reacted({one.name: one.treatment for one in shown}, {one.name: one.lot.name for one in shown})
-    most = min(len(found), most_shown(scene.size))
-    some = "" if most == len(found) else f" ({most} shown, evenly through the study)"
-    without = sum(one.treatment is None for one in shown)
+    shown = [sample for sample in samples if not scene.chosen or sample.name in scene.chosen]
+    histories = reacted(
+        {entry.name: entry.treatment for entry in shown}, {entry.name: entry.lot.name for entry in shown}
+    )
+    most = min(len(histories), most_shown(scene.size))
+    some = "" if most == len(histories) else f" ({most} shown, evenly through the study)"
+    without = sum(entry.treatment is None for entry in shown)
     missing = f" {without} samples without a treatment." if without else ""
     return Picture(
         "schedules",
-        schedule_figure(found, **scene.headed("Furnace schedules")),
+        schedule_figure(histories, **scene.headed("Furnace schedules")),
         f"Temperature over time of {most} furnace schedules, small panels with the same axes",
-        f"Furnace schedules, {len(found)} in all{some}, each with its holds (°C/h), lots and number of samples. "
+        f"Furnace schedules, {len(histories)} in all{some}, each with its holds (°C/h), lots and number of samples. "
         f"Where a ramp has no rate it is dashed, with '?', as if it took no time.{missing} Data: study.toml of "
         f"'{scene.title}'.",
     )
@@ -55,11 +57,11 @@ def schedules(scene: Scene) -> Picture:
 def budget(scene: Scene, names: Sequence[str] = (), name: str = "budget") -> Picture:
     """Draw what the uncertainties are made of."""
     results, _ = fit_to_compare(scene.opened.results)
-    known = [str(one) for one in results["sample"].values if _finite(results, str(one), "a_nm")]
+    known = [str(sample) for sample in results["sample"].values if _finite(results, str(sample), "a_nm")]
     shown = list(scene.chosen) or _chosen(known, budgets.MOST, _first_samples(scene))
     figure = budgets.budget_figure(results, shown, names, **scene.headed("What uncertainties are made of"))
     some = "" if scene.chosen or len(shown) == len(known) else _said_chosen(len(shown), len(known))
-    what = listed([quantity(one).noun for one in names]) if names else "lattice parameter, site order and tin"
+    what = listed([quantity(name).noun for name in names]) if names else "lattice parameter, site order and tin"
     return Picture(
         name,
         figure,
@@ -73,7 +75,7 @@ def budget(scene: Scene, names: Sequence[str] = (), name: str = "budget") -> Pic
 def relations(scene: Scene, names: Sequence[str] = (), name: str = "relations") -> Picture:
     """Draw Tc and Bc2 by each relation, of the sample ahead and the reference."""
     samples = list(scene.chosen) or _first_samples(scene)
-    what = listed([quantity(one).noun for one in names]) if names else "Tc and Bc2 at 4.2 K"
+    what = listed([quantity(name).noun for name in names]) if names else "Tc and Bc2 at 4.2 K"
     figure = by_relation_figure(scene.opened.results, samples, names, **scene.headed("Tc and Bc2 by each relation"))
     return Picture(
         name,
@@ -92,19 +94,19 @@ def trade(scene: Scene) -> Picture:
     everybody = [str(name) for name in results["sample"].values]
     shown = _chosen(everybody, _MOST_TRADED, first)
     samples = _conductors(scene, results, shown)
-    found = [one.name for one in samples]
-    reference = next((name for name in reversed(first) if name in found), found[0] if found else "")
+    names = [sample.name for sample in samples]
+    reference = next((name for name in reversed(first) if name in names), names[0] if names else "")
     figure = trade_figure(samples, reference, field_t=FIELD_T, named=first, **scene.headed("Bc2 against grain size"))
     some = "" if len(shown) == len(everybody) else _said_chosen(len(shown), len(everybody))
-    by_eye = any(one.grain.by == MICROSCOPY for one in samples)
+    by_eye = any(sample.grain.by == MICROSCOPY for sample in samples)
     noun = "grain size by microscopy" if by_eye else "domain size, taken for the grain size"
     return Picture(
         "trade-off",
         figure,
         f"Bc2 at 4.2 K against grain size, relative to {reference}, with lines of equal layer current at {FIELD_T:g} T",
         f"Bc2 against {noun} (logarithmic), less that of {reference}{some}; bars: 68 % of the difference. Bc2 is that "
-        f"of the layer in its wire, {Conditions().words(designs=[one.design for one in samples])}; without strain it "
-        "stands among the differences of variants. Lines: layer "
+        f"of the layer in its wire, {Conditions().words(designs=[sample.design for sample in samples])}; "
+        "without strain it stands among the differences of variants. Lines: layer "
         f"current density at {FIELD_T:g} T over that of {reference}, thick where both are equal; along a line a higher "
         f"Bc2 pays for coarser grains. {_FIELDS}{ESTIMATES} {scene.data}",
     )
@@ -115,7 +117,7 @@ def currents(scene: Scene) -> Picture:
     results, _ = fit_to_compare(scene.opened.results)
     first = _first_samples(scene)
     tried = list(scene.chosen) or _chosen(list(scene.look.first_samples.values()), 2 * MOST_CURRENTS, first)
-    ready = {one.name: one for one in _conductors(scene, results, tried)}
+    ready = {conductor.name: conductor for conductor in _conductors(scene, results, tried)}
     names = _chosen(list(ready), MOST_CURRENTS, [name for name in first if name in ready])
     reference = next((name for name in (*reversed(first), *names) if name in names), "")
     figure = current_figure(
@@ -141,7 +143,7 @@ def layer_current(scene: Scene) -> Picture:
         best.setdefault(str(results["lot"].values[k]), str(results["sample"].values[k]))
     lots = dict.fromkeys(results["lot"].values.astype(str))  # as they have their colours in other figures
     shown = scene.chosen or tuple(best[lot] for lot in lots)
-    ready = {one.name: one for one in _conductors(scene, results, shown)}
+    ready = {conductor.name: conductor for conductor in _conductors(scene, results, shown)}
     names = [name for name in shown if name in ready][:MOST_BANDS]
     figure = layer_current_figure([ready[name] for name in names], **scene.headed("Layer current density"))
     return Picture(
@@ -156,16 +158,16 @@ def layer_current(scene: Scene) -> Picture:
 
 def treatment_map(scene: Scene) -> Picture:
     """Draw the map of estimates over temperature and time of the last hold, of the lot that is planned for."""
-    found = scene.plan
-    if found is None:
+    plan = scene.plan
+    if plan is None:
         raise StudyError("no lot has treatments and wires to plan with")
-    figure = planning_figure(found, **scene.headed("Where to react next"))
-    said = "" if found.plans[0].differ else " No measured difference: expected from growth."
+    figure = planning_figure(plan, **scene.headed("Where to react next"))
+    said = "" if plan.plans[0].differ else " No measured difference: expected from growth."
     return Picture(
         "map",
         figure,
         f"Map of the expected critical current at {FIELD_T:g} T over temperature and time of the last hold",
-        f"Lot {found.lot or 'without a name'}: critical current at {FIELD_T:g} T, 4.2 K over temperature and time of "
+        f"Lot {plan.lot or 'without a name'}: critical current at {FIELD_T:g} T, 4.2 K over temperature and time of "
         "the last hold, by published kinetics held against its wires, as difference to the best treatment so far."
         f"{said} Outlined: within 1 % of the optimum; hatched: not allowed by the copper, or beyond where treatments "
         "are looked for. Squares: worth reacting next; "
@@ -178,7 +180,7 @@ def _conductors(scene: Scene, results: xr.Dataset, names: Sequence[str]) -> tupl
     wanted = set(names)
     rows = [k for k, name in enumerate(results["sample"].values) if str(name) in wanted]
     part = results.isel(sample=rows)
-    designs = {one.name: one.lot.design for one in scene.opened.study.samples}
+    designs = {sample.name: sample.lot.design for sample in scene.opened.study.samples}
     try:
         return with_like_sizes(conductors(part, library=scene.look.library, designs=designs), part)
     except XrdorderError:
@@ -215,8 +217,8 @@ MAKERS = (
     Maker("schedules", schedules), Maker("relations", relations), Maker("trade-off", trade),
     Maker("layer-current", layer_current), Maker("currents", currents, alone=True), Maker("map", treatment_map),
     Maker("budget", budget),
-    *(Maker(f"relations-{one}", partial(relations, names=[PANELS[one]], name=f"relations-{one}"), alone=True)
-      for one in ("tc", "bc2")),
-    *(Maker(f"budget-{name}", partial(budget, names=[one], name=f"budget-{name}"), alone=True)
-      for name, one in BUDGETS.items()),
+    *(Maker(f"relations-{entry}", partial(relations, names=[PANELS[entry]], name=f"relations-{entry}"), alone=True)
+      for entry in ("tc", "bc2")),
+    *(Maker(f"budget-{name}", partial(budget, names=[entry], name=f"budget-{name}"), alone=True)
+      for name, entry in BUDGETS.items()),
 )  # fmt: skip

@@ -33,16 +33,20 @@ _MOST_PANELS = {1: 4, 2: 8}
 
 def patterns(scene: Scene) -> Picture:
     """Draw all patterns: curves, or a map where they are many."""
-    found = [_pattern(scene, k, sample) for k, sample in _samples(scene, _fitted(scene), _CURVES)]
-    count = f"{'' if scene.chosen else 'All '}{len(found)} patterns" if len(found) > 1 else "The pattern"
-    if len(found) <= MOST_CURVES:
+    patterns_drawn = [_pattern(scene, k, sample) for k, sample in _samples(scene, _fitted(scene), _CURVES)]
+    count = (
+        f"{'' if scene.chosen else 'All '}{len(patterns_drawn)} patterns"
+        if len(patterns_drawn) > 1
+        else "The pattern"
+    )
+    if len(patterns_drawn) <= MOST_CURVES:
         how, what = "as curves, sample names beside them", "Observed counts (thin lines: none), each pattern"
     else:
         how = "as a map: a row for each sample, darker where there are more counts, up to the end of the scale"
         what = "Observed counts less the fitted background, each pattern"
     return Picture(
         "patterns",
-        patterns_figure(found, **scene.headed("Patterns")),
+        patterns_figure(patterns_drawn, **scene.headed("Patterns")),
         f"{count} of the study over the angle 2θ, {how}; marks below show where lines of each phase stand",
         f"{count} {how}, in the order of temperature, then time. {what} divided by the highest point of its fit and "
         "drawn by the square root. Marks below: lines of the phases that "
@@ -53,14 +57,14 @@ def patterns(scene: Scene) -> Picture:
 def extrapolation(scene: Scene) -> Picture:
     """Draw lattice parameters by single lines, a panel a sample."""
     rows, chosen = _variants(scene)
-    found = [_lines(sample) for _, sample in _samples(scene, rows, _SINGLE_LINES)]
-    found = [one for one in found if one.with_centres.sizes["single_line"]]
+    samples = [_lines(sample) for _, sample in _samples(scene, rows, _SINGLE_LINES)]
+    samples = [sample for sample in samples if sample.with_centres.sizes["single_line"]]
     return Picture(
         "extrapolation",
-        extrapolation_figure(found, **scene.headed("Lattice parameter by single lines")),
-        f"Relative deviation of the lattice parameter by single lines against cos²θ/sinθ, {_count(found)}",
+        extrapolation_figure(samples, **scene.headed("Lattice parameter by single lines")),
+        f"Relative deviation of the lattice parameter by single lines against cos²θ/sinθ, {_count(samples)}",
         f"Lattice parameter of the A15 by each line alone against cos²θ/sinθ, in ppm of that of the whole fit, on one "
-        f"scale, {_count(found)} ({chosen}). All shifts but the displacement of the specimen are corrected, which in "
+        f"scale, {_count(samples)} ({chosen}). All shifts but the displacement of the specimen are corrected, which in "
         "reflection makes a straight line. Bars: standard uncertainty from counting. Line: the fit of the whole "
         "pattern with the displacement it found; open mark: its lattice parameter, at the temperature measured at. "
         f"Above: that number, and what least squares of the centres give. {_data(scene)}",
@@ -70,15 +74,15 @@ def extrapolation(scene: Scene) -> Picture:
 def williamson_hall(scene: Scene) -> Picture:
     """Draw widths of single lines in the manner of size and strain, a panel a sample."""
     rows, chosen = _variants(scene)
-    found = [_lines(sample, widths=True) for _, sample in _samples(scene, rows, _SINGLE_LINES)]
-    found = [one for one in found if one.with_widths.sizes["single_line"]]
+    samples = [_lines(sample, widths=True) for _, sample in _samples(scene, rows, _SINGLE_LINES)]
+    samples = [sample for sample in samples if sample.with_widths.sizes["single_line"]]
     return Picture(
         "williamson-hall",
-        williamson_hall_figure(found, **scene.headed("Williamson-Hall plot")),
-        f"Breadth that the specimen adds to lines of the A15, times cosθ, against sinθ, {_count(found)}",
+        williamson_hall_figure(samples, **scene.headed("Williamson-Hall plot")),
+        f"Breadth that the specimen adds to lines of the A15, times cosθ, against sinθ, {_count(samples)}",
         f"Williamson-Hall plot: integral breadth of single A15 lines beyond that of instrument and radiation, times "
-        f"cosθ, against sinθ, {_count(found)} ({chosen}). Bars: standard uncertainty from counting; the Gaussian part "
-        "is held to the fit of the whole pattern. Line: that fit. Its value at zero is the wavelength over the "
+        f"cosθ, against sinθ, {_count(samples)} ({chosen}). Bars: standard uncertainty from counting; the Gaussian "
+        "part is held to the fit of the whole pattern. Line: that fit. Its value at zero is the wavelength over the "
         "crystallite size (volume-weighted length, K = 1), its slope is microstrain or spread of composition, and it "
         f"bends where the first is Lorentzian and the second Gaussian. {_data(scene)}",
     )
@@ -87,20 +91,20 @@ def williamson_hall(scene: Scene) -> Picture:
 def resolution(scene: Scene) -> Picture:
     """Draw how wide the instruments of the study make a line."""
     study = scene.opened.study
-    found: dict[str, Instrument] = {}
-    for name in dict.fromkeys(one.calibration for one in study.samples):
+    instruments: dict[str, Instrument] = {}
+    for name in dict.fromkeys(sample.calibration for sample in study.samples):
         given = study.calibrations[name] if name else study.instrument
         path = given if isinstance(given, Path) else study.folder / RESULTS / calibration_files(name)[0]
-        if path.is_file() and len(found) < MOST_INSTRUMENTS:
-            found[name] = read_instrument(path)
+        if path.is_file() and len(instruments) < MOST_INSTRUMENTS:
+            instruments[name] = read_instrument(path)
     widths = [
-        f"{name or one.standard}: "
-        + ", ".join(f"{one.fwhm(at):.3f}° at {at:g}°" for at in TOLD_DEG)
-        for name, one in found.items()
+        f"{name or instrument.standard}: "
+        + ", ".join(f"{instrument.fwhm(at):.3f}° at {at:g}°" for at in TOLD_DEG)
+        for name, instrument in instruments.items()
     ]
     return Picture(
         "resolution",
-        resolution_figure(found, **scene.headed("Resolution of the instrument")),
+        resolution_figure(instruments, **scene.headed("Resolution of the instrument")),
         "Full width at half maximum that the instrument gives a line against the angle 2θ",
         "Full width at half maximum that the instrument alone gives a line, by its calibration; emission lines and "
         f"axial divergence come on top. {'; '.join(widths)}. Data: instrument files of '{scene.title}'.",
@@ -110,10 +114,10 @@ def resolution(scene: Scene) -> Picture:
 def order_lines(scene: Scene, lines: Sequence[str] = ORDER_LINES, name: str = "order-lines") -> Picture:
     """Lay the order lines of the leading variant over those of the one it is compared with."""
     rows, chosen = _before_and_after(scene)
-    found = [_overlaid(scene, k, sample) for k, sample in _samples(scene, rows, _CURVES)]
-    figure = order_lines_figure(found, lines, **scene.headed("Lines that carry the order"))
+    overlaid = [_overlaid(scene, k, sample) for k, sample in _samples(scene, rows, _CURVES)]
+    figure = order_lines_figure(overlaid, lines, **scene.headed("Lines that carry the order"))
     strong, drawn = ([f"({hkl.replace(' ', '')})" for hkl in some] for some in (STRONG_LINES, lines))
-    names = " and ".join(one.name for one in found)
+    names = " and ".join(piece.name for piece in overlaid)
     return Picture(
         name,
         figure,
@@ -190,10 +194,10 @@ def _lattice_words(sample: StoredSample) -> str:
     single = concise(*_by_route(sample, "single lines"))
     if single != MISSING:
         words.append(f"lines {single}")
-    found = sample.groups["parameters"]
-    at = np.flatnonzero(found["parameter"].values == "specimen_displacement_mm")
-    if at.size and found["vary"].values[at[0]]:
-        value, u = (1000.0 * float(found[key].values[at[0]]) for key in ("value", "stderr"))
+    parameters = sample.groups["parameters"]
+    at = np.flatnonzero(parameters["parameter"].values == "specimen_displacement_mm")
+    if at.size and parameters["vary"].values[at[0]]:
+        value, u = (1000.0 * float(parameters[key].values[at[0]]) for key in ("value", "stderr"))
         words.append(f"displaced by {concise(value, u)} µm".replace("-", "−"))
     return ", ".join(words)
 
@@ -212,8 +216,8 @@ def _width_words(sample: StoredSample) -> str:
     return f"{words}, microstrain not resolved"
 
 
-def _count(found: Sequence[object]) -> str:
-    return f"{len(found)} samples" if len(found) > 1 else "one sample"
+def _count(shown: Sequence[object]) -> str:
+    return f"{len(shown)} samples" if len(shown) > 1 else "one sample"
 
 
 def _fitted(scene: Scene) -> list[int]:

@@ -44,8 +44,8 @@ BESIDE = Size("beside", 5.0, 1, headed=False)
 
 def answer(scene: Scene) -> Picture:
     """Draw the differences in what variants are ranked by, small: beside the answer."""
-    found, noun = list(scene.look.to_first.values()), scene.look.by
-    against = [one for one in found if manner(one.comparison.quantity).noun == noun]
+    comparisons, noun = list(scene.look.to_first.values()), scene.look.by
+    against = [compared for compared in comparisons if manner(compared.comparison.quantity).noun == noun]
     figure = difference_rows(against, size=BESIDE if scene.size.headed else scene.size)
     reference = against[0].against
     return Picture(
@@ -67,16 +67,16 @@ def differences(scene: Scene, names: Sequence[str] = (), name: str = "difference
 
 
 def _compared(scene: Scene, names: Sequence[str]) -> list[Compared]:
-    return [one for about, one in scene.look.to_first.items() if not names or quantity(about).name in names]
+    return [compared for about, compared in scene.look.to_first.items() if not names or quantity(about).name in names]
 
 
 def _of(names: Sequence[str]) -> str:
-    return f" in {listed([quantity(one).noun for one in names])}" if names else ""
+    return f" in {listed([quantity(name).noun for name in names])}" if names else ""
 
 
-def _read_differences(found: Sequence[Compared]) -> str:
+def _read_differences(several: Sequence[Compared]) -> str:
     """Say how marks of differences are read."""
-    number = max(one.comparison.first.size for one in found)
+    number = max(compared.comparison.first.size for compared in several)
     comparisons = "the one comparison" if number == 1 else f"all {number} comparisons"
     return (
         f"filled marks are significant (5 % for {comparisons} of a quantity together), open ones are not. "
@@ -91,22 +91,25 @@ def courses(scene: Scene, names: Sequence[str] = (), name: str = "courses") -> P
     variable = usual_variable(results)
     number = dict(zip(results["sample"].values.astype(str), results[variable.column].values, strict=True))
     lots = dict(zip(results["sample"].values.astype(str), results["lot"].values.astype(str), strict=True))
-    found = [
-        one._replace(variable=[float(number[sample]) for sample in one.values.samples])
-        for one in _compared(scene, names)
+    comparisons = [
+        compared._replace(variable=[float(number[sample]) for sample in compared.values.samples])
+        for compared in _compared(scene, names)
     ]
-    if not any(np.unique(np.asarray(one.variable)[np.isfinite(one.variable)]).size > 1 for one in found):
+    if not any(
+        np.unique(np.asarray(compared.variable)[np.isfinite(compared.variable)]).size > 1
+        for compared in comparisons
+    ):
         raise StudyError(f"no two samples differ in {variable.title}")
     figure = difference_courses(
-        found, variable.title, variable.unit, lots=lots, logarithmic=variable.logarithmic,
+        comparisons, variable.title, variable.unit, lots=lots, logarithmic=variable.logarithmic,
         **scene.headed(f"Differences over the {variable.title}"),
     )  # fmt: skip
-    what = f"Differences{_of(names)} of all variants to {found[0].against} over the {variable.title}"
+    what = f"Differences{_of(names)} of all variants to {comparisons[0].against} over the {variable.title}"
     return Picture(
         name,
         figure,
         f"{what}, with lines",
-        f"{what}: {_read_differences(found)} Lines: straight through the samples, dashed where the slope is not "
+        f"{what}: {_read_differences(comparisons)} Lines: straight through the samples, dashed where the slope is not "
         f"significant; bands: standard uncertainty of their shape. {ESTIMATES} {scene.data}",
     )
 
@@ -115,12 +118,12 @@ def trends(scene: Scene, names: Sequence[str] = (), name: str = "trends") -> Pic
     """Draw absolutes over what varies, with the test of each lot's trend."""
     results, _ = fit_to_compare(scene.opened.results)
     variable = usual_variable(results)
-    shown = [quantity(one) for one in names or TRENDS]
-    nouns = listed([one.noun for one in shown])
+    shown = [quantity(name) for name in names or TRENDS]
+    nouns = listed([entry.noun for entry in shown])
     what = f"{nouns[0].upper()}{nouns[1:]}"
     headed = scene.headed(f"{what if names else 'Samples'} over the {variable.title}")
     figure = trend_figure(results, names or None, variable=variable, **headed)
-    kinds = {one.predicted for one in shown}
+    kinds = {entry.predicted for entry in shown}
     measured_ones = (
         "Bars at marks: independent standard uncertainty (k = 1); at the right edge: what all samples of a lot share. "
         "Lines: straight through a lot where a line is not rejected (dashed: slope not significant), with the change "
@@ -156,7 +159,7 @@ def published(scene: Scene, names: Sequence[str] = tuple(PAIRS), name: str = "pu
     figure = against_figure(
         results, names, library=scene.look.library, **scene.headed("Among published samples and relations")
     )
-    pairs_said = listed([f"{quantity(PAIRS[one].y).noun} against {quantity(PAIRS[one].x).noun}" for one in names])
+    pairs_said = listed([f"{quantity(PAIRS[name].y).noun} against {quantity(PAIRS[name].x).noun}" for name in names])
     bound = " Shaded: more order than the tin content allows (undoped)." if "order-tin" in names else ""
     return Picture(
         name, figure,
@@ -170,7 +173,7 @@ def published(scene: Scene, names: Sequence[str] = tuple(PAIRS), name: str = "pu
 
 def kramer(scene: Scene) -> Picture:
     """Draw the Kramer plot of measured critical currents."""
-    series = kramer_series((one.name, one.measured) for one in scene.opened.study.samples)
+    series = kramer_series((sample.name, sample.measured) for sample in scene.opened.study.samples)
     some = f" ({MOST_SERIES} of {len(series)}, evenly through the study)" if len(series) > MOST_SERIES else ""
     return Picture(
         "kramer",
@@ -217,21 +220,21 @@ def measured(scene: Scene, names: Sequence[str] = (), name: str = "measured") ->
 def _alone(figure: str, draw: partial[Picture], panels: Sequence[str]) -> tuple[Maker, ...]:
     """Makers of single panels; each is named after its figure and what it shows."""
     return tuple(
-        Maker(name, partial(draw, names=[PANELS[one]], name=name), alone=True)
-        for one in panels
-        for name in [f"{figure}-{one}" if figure else one]
+        Maker(name, partial(draw, names=[PANELS[panel]], name=name), alone=True)
+        for panel in panels
+        for name in [f"{figure}-{panel}" if figure else panel]
     )
 
 
-_COMPARED = tuple(one for one in PANELS if one != "lattice")
+_COMPARED = tuple(entry for entry in PANELS if entry != "lattice")
 MAKERS = (
     Maker("answer", answer, alone=True), Maker("differences", differences),
-    Maker("treatment", partial(trends, names=[PANELS[one] for one in TREATED], name="treatment")),
+    Maker("treatment", partial(trends, names=[PANELS[variable] for variable in TREATED], name="treatment")),
     Maker("published", published), Maker("trends", trends), Maker("growth", growth),
     Maker("courses", courses, alone=True), Maker("measured", measured), Maker("kramer", kramer),
     *(Maker(name, partial(published, names=[name], name=name), alone=True) for name in PAIRS),
     *_alone("", partial(trends), tuple(PANELS)), *_alone("differences", partial(differences), _COMPARED),
     *_alone("courses", partial(courses), _COMPARED),
-    *(Maker(f"measured-{name}", partial(measured, names=[one], name=f"measured-{name}"), alone=True)
-      for name, one in MEASURED.items()),
+    *(Maker(f"measured-{name}", partial(measured, names=[entry], name=f"measured-{name}"), alone=True)
+      for name, entry in MEASURED.items()),
 )  # fmt: skip

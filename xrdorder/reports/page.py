@@ -73,9 +73,9 @@ def page(
     """
     results, look = scene.opened.results, scene.look
     names = [str(name) for name in results["sample"].values]
-    ready = [one if isinstance(one, Missing) else one.ready("svg") for one in pictures]
-    missing = [one for one in ready if isinstance(one, Missing)]
-    shown = {one.name: _shown(one) for one in ready if isinstance(one, Picture)}
+    ready = [picture if isinstance(picture, Missing) else picture.ready("svg") for picture in pictures]
+    missing = [picture for picture in ready if isinstance(picture, Missing)]
+    shown = {picture.name: _shown(picture) for picture in ready if isinstance(picture, Picture)}
     sections, fits = [], []
     for k, name in enumerate(names):
         made, data = _section(scene, k, name, missing)
@@ -88,7 +88,7 @@ def page(
         title=scene.title, count=len(names), version=__version__,
         made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"), look=look, answer=answer_lines(scene),
         estimates=ESTIMATES, own=own_words(results), table=_without_intervals(study_table(results)),
-        anchor_of={one.name: one.anchor for one in sections}, beside=shown.pop(ANSWER, None),
+        anchor_of={section.name: section.anchor for section in sections}, beside=shown.pop(ANSWER, None),
         first=[shown.pop(name) for name in FIRST if name in shown], figures=list(shown.values()), missing=missing,
         sections=sections, fits=fits, methods=METHODS, sentences=sentences(look),
         relations=relations_used(results, look.library), cautions=CAUTIONS,
@@ -114,7 +114,7 @@ def _section(scene: Scene, k: int, name: str, missing: list[Missing]) -> tuple[S
 
 def _without_intervals(table: Table) -> Table:
     """The table without ends of intervals: half of each stands behind its value, the ends with the sample."""
-    kept = [k for k, one in enumerate(table.head) if not (one.numeric and one.optional >= _OF_ENDS)]
+    kept = [k for k, heading in enumerate(table.head) if not (heading.numeric and heading.optional >= _OF_ENDS)]
     rows = tuple(row if len(row) < len(table.head) else tuple(row[k] for k in kept) for row in table.rows)
     return Table(tuple(table.head[k] for k in kept), rows, table.notes, table.title)
 

@@ -41,14 +41,18 @@ _LEFT_OUT = ("lot", "treatment")
 
 def summary(scene: Scene, pictures: Sequence[Picture | Missing]) -> Iterator[tuple[str, bytes | Missing]]:
     """Give the files of the summary, or what is missing of them."""
-    ready = [one.ready("png") for one in pictures if isinstance(one, Picture) and one.name in FIRST]
-    shown = [one for one in ready if isinstance(one, Picture)]
-    narrow = [one for one in study_pictures(replace(scene, size=ONE_COLUMN), _ON_SHEET) if isinstance(one, Picture)]
-    narrow.sort(key=lambda one: _ON_SHEET.index(one.name))
-    shown.sort(key=lambda one: FIRST.index(one.name))
-    for one in ready:
-        if isinstance(one, Missing):
-            yield one.name, one
+    ready = [picture.ready("png") for picture in pictures if isinstance(picture, Picture) and picture.name in FIRST]
+    shown = [picture for picture in ready if isinstance(picture, Picture)]
+    narrow = [
+        picture
+        for picture in study_pictures(replace(scene, size=ONE_COLUMN), _ON_SHEET)
+        if isinstance(picture, Picture)
+    ]
+    narrow.sort(key=lambda picture: _ON_SHEET.index(picture.name))
+    shown.sort(key=lambda picture: FIRST.index(picture.name))
+    for picture in ready:
+        if isinstance(picture, Missing):
+            yield picture.name, picture
     table, words = extremes(study_table(scene.opened.results))
     for name, make, drawn in ((PDF, _pdf, narrow), (DOCUMENT, _document, shown)):
         try:
@@ -58,7 +62,7 @@ def summary(scene: Scene, pictures: Sequence[Picture | Missing]) -> Iterator[tup
 
 
 def _columns(table: Table) -> list[int]:
-    return [k for k, one in enumerate(table.head) if one.optional < 2 and one.words not in _LEFT_OUT]
+    return [k for k, heading in enumerate(table.head) if heading.optional < 2 and heading.words not in _LEFT_OUT]
 
 
 def _document(scene: Scene, table: Table, words: str, pictures: Sequence[Picture]) -> bytes:
@@ -67,8 +71,8 @@ def _document(scene: Scene, table: Table, words: str, pictures: Sequence[Picture
         files("xrdorder.reports").joinpath("summary.html.j2").read_text(encoding="utf-8")
     )
     images = [
-        (base64.b64encode(one.content("png")).decode("ascii"), one.alt, f"Figure {k}. {one.caption}")
-        for k, one in enumerate(pictures, start=1)
+        (base64.b64encode(picture.content("png")).decode("ascii"), picture.alt, f"Figure {k}. {picture.caption}")
+        for k, picture in enumerate(pictures, start=1)
     ]
     kept = _columns(table)
     return template.render(
@@ -101,14 +105,14 @@ def _pdf(scene: Scene, table: Table, words: str, pictures: Sequence[Picture]) ->
 def _stack(figure: Figure, pictures: Sequence[Picture], column: int, top: float) -> None:
     """Put figures below each other into one of two columns, smaller where they have no room."""
     wide = 0.5 * (_WIDE_IN - 2 * _MARGIN_IN) - _GAP_IN
-    sizes = [one.figure.get_size_inches() for one in pictures]
+    sizes = [picture.figure.get_size_inches() for picture in pictures]
     tall = sum(height / width for width, height in sizes) * wide + _GAP_IN * len(sizes)
     share = min(1.0, (_TALL_IN - top - _MARGIN_IN - 0.3) / tall) if tall else 1.0
-    for one, (width, height) in zip(pictures, sizes, strict=True):
+    for drawing, (width, height) in zip(pictures, sizes, strict=True):
         each = share * wide * height / width
         left = _x(column * (wide + 2 * _GAP_IN))
         axes = figure.add_axes((left, _y(top + each), share * wide / _WIDE_IN, each / _TALL_IN))
-        picture = imread(io.BytesIO(encoded(one.figure, "png", _PRINT_DPI)))
+        picture = imread(io.BytesIO(encoded(drawing.figure, "png", _PRINT_DPI)))
         axes.imshow(picture, aspect="auto", interpolation="none")  # as it is, not drawn anew
         axes.set_axis_off()
         top += each + share * _GAP_IN

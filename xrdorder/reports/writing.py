@@ -76,7 +76,7 @@ def write_report(
         answer = list(study_pictures(scene, (ANSWER,)))
     if "page" in parts:
         text, missing = page(scene, [*answer, *shown], progress)
-        files.lost |= {one.name: one for one in missing}
+        files.lost |= {missing_file.name: missing_file for missing_file in missing}
         files.write(PAGE, text.encode("utf-8"))
     if "summary" in parts:
         for name, content in summary(scene, [*shown, *answer]):
@@ -93,8 +93,8 @@ def write_report(
     if "tables" in parts:
         files.write(TABLE, _csv(opened))
     if missed is not None:
-        for one in files.lost.values():
-            missed(one)
+        for missing_file in files.lost.values():
+            missed(missing_file)
     return files.written
 
 
@@ -110,7 +110,7 @@ def _require_known(only: Collection[str], form: str, size: str) -> None:
 
 
 def _require_samples(opened: OpenStudy, samples: Sequence[str]) -> None:
-    known = [str(one) for one in opened.results["sample"].values]
+    known = [str(sample) for sample in opened.results["sample"].values]
     for name in samples:
         if name not in known:
             raise StudyError(f"the study has no sample '{name}'; {did_you_mean(name, known)}")
@@ -131,13 +131,13 @@ class _Files:
         write_atomically(path, lambda part: part.write_bytes(content))
         self.written.append(path)
 
-    def miss(self, one: Missing) -> None:
-        self.lost.setdefault(one.name, one)
+    def miss(self, missing: Missing) -> None:
+        self.lost.setdefault(missing.name, missing)
 
     def save(self, pictures: Iterable[Picture | Missing]) -> None:
         """Write figures with their captions."""
-        for one in pictures:
-            ready = one if isinstance(one, Missing) else one.ready(self.form)
+        for picture in pictures:
+            ready = picture if isinstance(picture, Missing) else picture.ready(self.form)
             if isinstance(ready, Missing):
                 self.miss(ready)
                 continue
@@ -149,6 +149,6 @@ def _csv(opened: OpenStudy) -> bytes:
     stream = io.StringIO(newline="")
     writer = TableWriter(stream)
     table = study_table(opened.results)
-    writer.writerow([one.label for one in table.head])
+    writer.writerow([heading.label for heading in table.head])
     writer.writerows(table.texts())
     return stream.getvalue().encode("utf-8")

@@ -30,11 +30,11 @@ def difference_words(study: Study, results: xr.Dataset) -> str:
     """
     if TOLD not in results:  # not collated from a description
         return ""
-    found = [f"{name}: {words}" for name, words in _differences(study, results)]
-    if not found:
+    words_by_name = [f"{name}: {words}" for name, words in _differences(study, results)]
+    if not words_by_name:
         return ""
-    more = f", and {len(found) - 1} more" if len(found) > 1 else ""
-    return f"study.toml says otherwise than the results of {found[0]}{more}; run the study again"
+    more = f", and {len(words_by_name) - 1} more" if len(words_by_name) > 1 else ""
+    return f"study.toml says otherwise than the results of {words_by_name[0]}{more}; run the study again"
 
 
 def _differences(study: Study, results: xr.Dataset) -> Iterator[tuple[str, str]]:
@@ -48,9 +48,9 @@ def _differences(study: Study, results: xr.Dataset) -> Iterator[tuple[str, str]]
             _, values, attrs = now.get(column, ("", ["" for _ in both], {}))
             here = values[k], attrs
             there = (rows[column].values[k], rows[column].attrs) if column in rows else ("", {})
-            exact = [told_text(column, *one, exactly=True) for one in (here, there)]
+            exact = [told_text(column, *side, exactly=True) for side in (here, there)]
             if exact[0] != exact[1]:
-                said = [told_text(column, *one) for one in (here, there)]
+                said = [told_text(column, *side) for side in (here, there)]
                 new, old = map(_words, exact if said[0] == said[1] else said)
                 yield name, f"{_noun(column)} is {new}, there {old}"
                 break
@@ -72,10 +72,10 @@ def _told_otherwise(now: str, then: str) -> Iterator[tuple[str, str, str]]:
 
 def _flat(table: dict[str, Any], before: str = "") -> dict[str, Any]:
     """Values by their keys, those of lot and fit with a point, as they stand in the file."""
-    found: dict[str, Any] = {}
+    flat: dict[str, Any] = {}
     for key, value in table.items():
-        found |= _flat(value, f"{key}.") if not before and isinstance(value, dict) else {f"{before}{key}": value}
-    return found
+        flat |= _flat(value, f"{key}.") if not before and isinstance(value, dict) else {f"{before}{key}": value}
+    return flat
 
 
 def _noun(column: str) -> str:
@@ -84,8 +84,8 @@ def _noun(column: str) -> str:
     >>> _noun("total_h"), _noun("calibration_name"), _noun("mount")
     ('length of the treatment', 'calibration', 'mount')
     """
-    found = known(column)
-    return found.noun if found else column.removesuffix("_name")
+    quantity = known(column)
+    return quantity.noun if quantity else column.removesuffix("_name")
 
 
 def _words(text: str) -> str:

@@ -160,14 +160,14 @@ def _add_phases(variables: Variables, samples: Sequence[StoredSample], phases: S
     meaning = "weight fraction of the phase among the crystalline phases fitted"
     names = [WEIGHT_FRACTION.of(phase) for phase in phases]
     columns: dict[str, tuple[str, list[list[float]]]] = {
-        "weight_fraction": (meaning, [[one.values.get(name, np.nan) for name in names] for one in samples]),
+        "weight_fraction": (meaning, [[sample.values.get(name, np.nan) for name in names] for sample in samples]),
         "u_weight_fraction": (
             f"standard uncertainty (k = 1) of: {meaning}",
-            [[one.u(name) for name in names] for one in samples],
+            [[sample.u(name) for name in names] for sample in samples],
         ),
         "weight_fraction_limit": (
             f"upper limit for a phase that was not found, of: {meaning}",
-            [[one.values.get(UPPER_LIMIT.of(phase), np.nan) for phase in phases] for one in samples],
+            [[sample.values.get(UPPER_LIMIT.of(phase), np.nan) for phase in phases] for sample in samples],
         ),
     }
     for name, (said, rows) in columns.items():

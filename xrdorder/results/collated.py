@@ -63,12 +63,12 @@ class Collated:
 
     def sharing(self, sample: StoredSample) -> Sharing:
         """Samples that carry the shared sources of this one."""
-        found: dict[tuple[str, str], dict[str, None]] = {}
+        groups: dict[tuple[str, str], dict[str, None]] = {}
         for source, group in zip(sample.contributions.sources, sample.contributions.groups, strict=True):
             if group != PRIVATE and (source, group) in self.holders:
                 key = (source.split("/", 1)[0], group)
-                found.setdefault(key, {}).update(dict.fromkeys(self.holders[source, group]))
-        return {key: tuple(names) for key, names in found.items()}
+                groups.setdefault(key, {}).update(dict.fromkeys(self.holders[source, group]))
+        return {key: tuple(names) for key, names in groups.items()}
 
 
 def read_collated(path: Path) -> Collated:
@@ -113,19 +113,21 @@ def estimates_of(results: xr.Dataset, k: int) -> xr.Dataset:
     """What is estimated of one sample, by its place; without the relations that were asked of other wires only."""
     if "estimate_draws" not in results:
         return xr.Dataset()
-    one = results.isel(sample=k)
+    sample = results.isel(sample=k)
     half = DEFAULT_LEVEL / 2.0
-    found = xr.Dataset(coords={"target": np.array(ESTIMATED, dtype=object)})
-    draws = one["estimate_draws"].sel(target=list(ESTIMATED)).transpose("target", "draw").values
+    dataset = xr.Dataset(coords={"target": np.array(ESTIMATED, dtype=object)})
+    draws = sample["estimate_draws"].sel(target=list(ESTIMATED)).transpose("target", "draw").values
     known = np.isfinite(draws).any(axis=1)
     for kind, level in (("median", 0.5), ("low", 0.5 - half), ("high", 0.5 + half)):
         ends = np.full(len(draws), np.nan)
         ends[known] = np.nanquantile(draws[known].astype(float), level, axis=1)
-        found[f"target_{kind}"] = "target", ends
-    asked = one["relation_reason"].values != "no result"
-    of_relations = one[[name for name in one.data_vars if one[name].dims == ("relation",)]].isel(relation=asked)
-    attrs = {name: str(one[name].item()) for name in ("wire", "bc2_branches")}
-    return found.merge(of_relations).assign_attrs(attrs)
+        dataset[f"target_{kind}"] = "target", ends
+    asked = sample["relation_reason"].values != "no result"
+    of_relations = sample[[name for name in sample.data_vars if sample[name].dims == ("relation",)]].isel(
+        relation=asked
+    )
+    attrs = {name: str(sample[name].item()) for name in ("wire", "bc2_branches")}
+    return dataset.merge(of_relations).assign_attrs(attrs)
 
 
 _UNITS = {"hour": " h", "degree_Celsius": " °C", "m": " m"}

@@ -36,7 +36,9 @@ def units_beside(printed: Iterable[str], of: str) -> tuple[NDArray[np.object_], 
     of : str
         Variables of the table whose units they are.
     """
-    return np.array([udunits(one) for one in printed], dtype=object), {"long_name": f"units of {of}, for UDUNITS"}
+    return np.array([udunits(quantity) for quantity in printed], dtype=object), {
+        "long_name": f"units of {of}, for UDUNITS"
+    }
 
 
 def about(title: str, made: str, created: str) -> dict[str, str]:

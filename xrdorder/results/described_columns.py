@@ -27,50 +27,51 @@ TOLD = "told"
 """Variable of the results that holds what was told and is in no column of its own."""
 
 _RESULT_TEXTS: Mapping[str, tuple[str, Callable[[StoredSample], str]]] = {
-    "status": ("whether and how the sample was fitted", lambda one: one.status),
-    "flags": ("names of what needs attention", lambda one: "; ".join(dict(one.flags))),
+    "status": ("whether and how the sample was fitted", lambda sample: sample.status),
+    "flags": ("names of what needs attention", lambda sample: "; ".join(dict(sample.flags))),
     "flag_messages": (
-        "what needs attention, as JSON list of name and message", lambda one: json.dumps(one.flags, ensure_ascii=False)
+        "what needs attention, as JSON list of name and message",
+        lambda sample: json.dumps(sample.flags, ensure_ascii=False),
     ),
-    "quality": ("how far the fit can be trusted and why; empty without a fit", lambda one: one.quality_words),
+    "quality": ("how far the fit can be trusted and why; empty without a fit", lambda sample: sample.quality_words),
     "information_missing": (
         "what nobody told about the sample; empty where nothing is missing",
-        lambda one: missing_information(dict(one.flags)),
+        lambda sample: missing_information(dict(sample.flags)),
     ),
     "assumptions": (
-        "what was taken for granted because nobody said otherwise", lambda one: "; ".join(one.assumptions)
+        "what was taken for granted because nobody said otherwise", lambda sample: "; ".join(sample.assumptions)
     ),
-    "calibration": ("identity of the instrument calibration", lambda one: one.provenance.calibration),
+    "calibration": ("identity of the instrument calibration", lambda sample: sample.provenance.calibration),
     "input_sha256": (
         "SHA-256 of the pattern files, as JSON",
-        lambda one: json.dumps(dict(one.provenance.input_sha256), ensure_ascii=False),
+        lambda sample: json.dumps(dict(sample.provenance.input_sha256), ensure_ascii=False),
     ),
-    "model": ("what the model of the fit was made of", lambda one: "; ".join(one.model)),
-    "created": ("time of the fit in UTC", lambda one: one.provenance.created),
+    "model": ("what the model of the fit was made of", lambda sample: "; ".join(sample.model)),
+    "created": ("time of the fit in UTC", lambda sample: sample.provenance.created),
 }  # fmt: skip
 
 _SAMPLE_TEXTS: Mapping[str, tuple[str, Callable[[Sample], str]]] = {
     "wire": (
         "kind of wire for which relations are chosen",
-        lambda one: wire_of(one.lot.dopants, undoped=one.lot.undoped),
+        lambda sample: wire_of(sample.lot.dopants, undoped=sample.lot.undoped),
     ),
-    "lot": ("wire lot", lambda one: one.lot.name),
-    "route": ("how the wire was made", lambda one: one.lot.route),
-    "filament": ("metal of the filaments", lambda one: one.lot.filament),
-    "barrier": ("metal of the diffusion barrier", lambda one: one.lot.barrier),
-    "mount": ("how the specimen was mounted", lambda one: one.mount),
-    "treatment": ("heat treatment in short", lambda one: one.treatment.short_name if one.treatment else ""),
+    "lot": ("wire lot", lambda sample: sample.lot.name),
+    "route": ("how the wire was made", lambda sample: sample.lot.route),
+    "filament": ("metal of the filaments", lambda sample: sample.lot.filament),
+    "barrier": ("metal of the diffusion barrier", lambda sample: sample.lot.barrier),
+    "mount": ("how the specimen was mounted", lambda sample: sample.mount),
+    "treatment": ("heat treatment in short", lambda sample: sample.treatment.short_name if sample.treatment else ""),
     "calibration_name": (
-        "which of the calibrations of the study; empty for its instrument", lambda one: one.calibration
+        "which of the calibrations of the study; empty for its instrument", lambda sample: sample.calibration
     ),
-    TOLD: ("what was told of the sample and is in no column of its own, as JSON", lambda one: told_words(one)),
+    TOLD: ("what was told of the sample and is in no column of its own, as JSON", lambda sample: told_words(sample)),
 }  # fmt: skip
 
 _TREATMENT_NUMBERS: Mapping[str, Callable[[History], float]] = {
-    "peak_c": lambda one: one.peak_c,
-    "highest_c": lambda one: one.highest_c,
-    "hold_at_peak_h": lambda one: one.hold_at_peak_h,
-    "total_h": lambda one: one.total_h,
+    "peak_c": lambda sample: sample.peak_c,
+    "highest_c": lambda sample: sample.highest_c,
+    "hold_at_peak_h": lambda sample: sample.hold_at_peak_h,
+    "total_h": lambda sample: sample.total_h,
 }
 
 # where the files are, what stands in a column, and what no result follows from
@@ -101,28 +102,28 @@ def told_variables(study: Study, samples: Sequence[StoredSample]) -> Variables:
     treatments = [sample.treatment for sample in own]
     variables: Variables = {}
     for name, (meaning, of_result) in _RESULT_TEXTS.items():
-        variables[name] = _texts(meaning, [of_result(one) for one in samples])
+        variables[name] = _texts(meaning, [of_result(sample) for sample in samples])
     variables["same_pattern_as"] = _texts(
         "first sample of the study that is of the same pattern file; empty where there is none before",
         _first_of_pattern(samples),
     )
     for name, (meaning, of_sample) in _SAMPLE_TEXTS.items():
-        variables[name] = _texts(meaning, [of_sample(one) for one in own])
+        variables[name] = _texts(meaning, [of_sample(sample) for sample in own])
     for name, of in _TREATMENT_NUMBERS.items():
-        variables[name] = _quantity(name, [None if one is None else of(one) for one in treatments])
-    areas = [one.lot.a15_area_fraction for one in own]
+        variables[name] = _quantity(name, [None if treatment is None else of(treatment) for treatment in treatments])
+    areas = [sample.lot.a15_area_fraction for sample in own]
     if any(area is not None for area in areas):
         of_area = "share of A15 in the section of the lot without copper"
-        u = [one.lot.u_a15_area_fraction for one in own]
+        u = [sample.lot.u_a15_area_fraction for sample in own]
         variables["lot_a15_area_fraction"] = _numbers(of_area, "1", areas)
         variables["u_lot_a15_area_fraction"] = _numbers(f"standard uncertainty (k = 1) of: {of_area}", "1", u)
     variables |= _doses(study.dose, treatments) | _courses(treatments)
-    positions = [one.position_m for one in own]
+    positions = [sample.position_m for sample in own]
     if any(position is not None for position in positions):
         variables["position"] = _quantity("position", positions)
-    if any(one.date for one in own):
+    if any(sample.date for sample in own):
         meaning = "date of the measurement, ISO 8601; empty where it is not known"
-        variables["date"] = _texts(meaning, [one.date for one in own])
+        variables["date"] = _texts(meaning, [sample.date for sample in own])
     return variables
 
 
@@ -132,23 +133,23 @@ def measured_variables(samples: Sequence[Sample]) -> Variables:
     names, values = [name for name, _ in rows], [value for _, value in rows]
     texts = {
         "sample": ("sample on which it was measured", names),
-        "quantity": ("what the laboratory measured; its unit stands in its name", [one.quantity for one in values]),
+        "quantity": ("what the laboratory measured; its unit stands in its name", [value.quantity for value in values]),
         "criterion": (
-            "how it was read off a transition; empty where that was not said", [one.criterion for one in values]
+            "how it was read off a transition; empty where that was not said", [value.criterion for value in values]
         ),
-        "remark": ("how it was measured, in the words of the description", [one.remark for one in values]),
+        "remark": ("how it was measured, in the words of the description", [value.remark for value in values]),
     }
     what = "value measured by the laboratory"
     numbers: dict[str, tuple[str, str, list[float | None]]] = {
-        "measured_value": (what, "", [one.value for one in values]),
-        "u_measured_value": (f"standard uncertainty (k = 1) of: {what}", "", [one.u for one in values]),
-        "measured_temperature_k": ("temperature of the measurement", "K", [one.temperature_k for one in values]),
-        "measured_field_t": ("field of the measurement", "T", [one.field_t for one in values]),
+        "measured_value": (what, "", [value.value for value in values]),
+        "u_measured_value": (f"standard uncertainty (k = 1) of: {what}", "", [value.u for value in values]),
+        "measured_temperature_k": ("temperature of the measurement", "K", [value.temperature_k for value in values]),
+        "measured_field_t": ("field of the measurement", "T", [value.field_t for value in values]),
     }
     on = "measurement"
     variables: Variables = {f"measured_{name}": _texts(*told, on) for name, told in texts.items()}
     variables |= {name: _numbers(*told, on) for name, told in numbers.items()}
-    units = units_beside([one.unit for one in values], "measured_value and its u")
+    units = units_beside([value.unit for value in values], "measured_value and its u")
     return variables | {"measured_units": (on, *units)}
 
 
@@ -172,7 +173,7 @@ def _first_of_pattern(samples: Sequence[StoredSample]) -> list[str]:
     twins = same_patterns({sample.name: sample.provenance.input_sha256 for sample in samples})
     names = [sample.name for sample in samples]
     return [
-        next((one for one in names[:k] if one in twins.get(name, ())), "") for k, name in enumerate(names)
+        next((key for key in names[:k] if key in twins.get(name, ())), "") for k, name in enumerate(names)
     ]
 
 
@@ -181,9 +182,12 @@ def _doses(reference: DoseReference, treatments: Sequence[History | None]) -> Va
     if not any(treatments):
         return {}
     q, u, at = reference.q_kj_per_mol, reference.u_q_kj_per_mol, reference.reference_c
-    doses = {one: one.dose(q, u, at) for one in dict.fromkeys(treatments) if one is not None}
+    doses = {treatment: treatment.dose(q, u, at) for treatment in dict.fromkeys(treatments) if treatment is not None}
     none = (np.nan, np.nan, np.nan)
-    numbers = [none if one is None else (doses[one].hours, doses[one].low, doses[one].high) for one in treatments]
+    numbers = [
+        none if treatment is None else (doses[treatment].hours, doses[treatment].low, doses[treatment].high)
+        for treatment in treatments
+    ]
     what = f"hours at {at:g} °C that would have done as much, Q = {q:g} ± {u:g} kJ/mol"
     meanings = {
         "dose_h": what,
@@ -196,7 +200,7 @@ def _doses(reference: DoseReference, treatments: Sequence[History | None]) -> Va
         for (name, meaning), column in zip(meanings.items(), np.array(numbers, dtype=float).T, strict=True)
     }
     if (limit := reference.above_c) is not None:
-        hours = [None if one is None else one.time_above_h(limit) for one in treatments]
+        hours = [None if treatment is None else treatment.time_above_h(limit) for treatment in treatments]
         variables["hours_above"] = _numbers(f"hours at or above {limit:g} °C", "hour", hours)
         variables["hours_above"][2]["above_c"] = limit
     return variables
@@ -208,18 +212,18 @@ def _courses(treatments: Sequence[History | None]) -> Variables:
     Straight between corners, but for a sine on the piece that begins at a corner with an amplitude. Corners of all
     courses stand one after the other (CF conventions 1.8, section 9.3.4).
     """
-    courses = list(dict.fromkeys(one for one in treatments if one is not None))
+    courses = list(dict.fromkeys(treatment for treatment in treatments if treatment is not None))
     if not courses:
         return {}
-    times = np.concatenate([one.times_s for one in courses])
-    temperatures = np.concatenate([one.temperatures_k for one in courses])
-    of = np.repeat(np.arange(len(courses)), [one.times_s.size for one in courses])
+    times = np.concatenate([sample.times_s for sample in courses])
+    temperatures = np.concatenate([sample.temperatures_k for sample in courses])
+    of = np.repeat(np.arange(len(courses)), [sample.times_s.size for sample in courses])
     swing = np.zeros((2, of.size))
-    for k, one in enumerate(courses):
-        for piece, amplitude_k, period_s in one.swings:
+    for k, sample in enumerate(courses):
+        for piece, amplitude_k, period_s in sample.swings:
             swing[:, np.searchsorted(of, k) + piece] = amplitude_k, period_s / SECONDS_PER_HOUR
-    logged = ["log" if isinstance(one, LoggedTreatment) else "programme" for one in courses]
-    places = np.array([-1 if one is None else courses.index(one) for one in treatments])
+    logged = ["log" if isinstance(sample, LoggedTreatment) else "programme" for sample in courses]
+    places = np.array([-1 if treatment is None else courses.index(treatment) for treatment in treatments])
     told = "of the temperature over time"
     return {
         "course_of_sample": ("sample", places, {"units": "1", "long_name": f"course {told}, by its place; -1: none"}),

@@ -68,7 +68,7 @@ def _write_group(group: h5py.Group, dataset: xr.Dataset, count_of_file: "count[i
                 h5ds.attach_scale(item, scales[dimension], place)
         if variable.dims:
             _note(item, _OVER, np.array([numbers[dimension] for dimension in variable.dims], dtype=np.int32))
-        named = [one for one in beside if one != name and set(dataset[one].dims) <= set(variable.dims)]
+        named = [sibling for sibling in beside if sibling != name and set(dataset[sibling].dims) <= set(variable.dims)]
         if named and name not in dataset.coords:
             attributes["coordinates"] = " ".join(named)  # as the CF conventions have it
         for key, value in attributes.items():
@@ -118,16 +118,16 @@ def read_groups(content: bytes, names: Collection[str]) -> dict[str, xr.Dataset]
 def _read_group(group: h5py.Group) -> xr.Dataset:
     items = _items(group)
     notes = {name: _notes(item) for name, item in items.items()}
-    dimensions = {found[_NUMBER]: name for name, found in notes.items() if found.get("CLASS") == "DIMENSION_SCALE"}
+    dimensions = {note[_NUMBER]: name for name, note in notes.items() if note.get("CLASS") == "DIMENSION_SCALE"}
     scales = set(dimensions.values())
     coordinates = set(scales)
     variables: dict[str, tuple[tuple[str, ...], NDArray[Any], dict[str, Any]]] = {}
     for name, item in items.items():
-        found = notes[name]
-        if str(found.get("NAME", "")).startswith(_NO_VARIABLE):
+        note = notes[name]
+        if str(note.get("NAME", "")).startswith(_NO_VARIABLE):
             continue
-        over = (name,) if name in scales else tuple(dimensions[k] for k in np.atleast_1d(found.get(_OVER, [])))
-        attributes = {key: value for key, value in found.items() if key not in _OF_NETCDF}
+        over = (name,) if name in scales else tuple(dimensions[k] for k in np.atleast_1d(note.get(_OVER, [])))
+        attributes = {key: value for key, value in note.items() if key not in _OF_NETCDF}
         coordinates.update(str(attributes.pop("coordinates", "")).split())
         variables[name] = over, _array(item), attributes
     dataset = xr.Dataset(variables, attrs=_notes(group.id))
@@ -136,16 +136,16 @@ def _read_group(group: h5py.Group) -> xr.Dataset:
 
 def _notes(owner: Any) -> dict[str, Any]:
     """Attributes as plain texts and numbers, without references."""
-    found: dict[str, Any] = {}
+    notes: dict[str, Any] = {}
     for k in range(h5a.get_num_attrs(owner)):
         item = h5a.open(owner, index=k)
         if item.get_space().get_simple_extent_type() == h5s.NULL:
-            found[item.name.decode()] = ""
+            notes[item.name.decode()] = ""
         elif not item.name.endswith(b"_LIST"):
             value = np.empty(item.shape, item.dtype)
             item.read(value)
-            found[item.name.decode()] = plain(value[()])
-    return found
+            notes[item.name.decode()] = plain(value[()])
+    return notes
 
 
 def _items(group: h5py.Group) -> dict[str, h5d.DatasetID]:

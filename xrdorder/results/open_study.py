@@ -96,10 +96,10 @@ class OpenStudy(Displayed):
             return failure(name, status.removeprefix(FAILED), Provenance())
         # flags of the collated results: those that need the whole study are not in the file of the sample
         flags = json.loads(str(self.results["flag_messages"].sel(sample=name).item()))
-        found = read_sample(file, groups=groups)
+        sample = read_sample(file, groups=groups)
         tables = estimates_of(self.results, self.results["sample"].values.tolist().index(name))
         named = tuple((str(flag), str(message)) for flag, message in flags)
-        return replace(found, status=status, flags=named, tables=tables)
+        return replace(sample, status=status, flags=named, tables=tables)
 
 
 def open_study(folder: str | Path) -> OpenStudy:

@@ -60,16 +60,19 @@ class StoredParameters:
 def parameter_group(fit: PatternFit) -> xr.Dataset:
     """Parameters of a fit as they are stored."""
     names = list(fit.parameters)
-    found = [fit.parameters[name] for name in names]
+    parameters = [fit.parameters[name] for name in names]
     roles = [role_of(fit.parameters, name) for name in names]
     free = np.array(fit.free_names, dtype=object)
     return xr.Dataset(
         {
-            "value": ("parameter", [float(one.value) for one in found]),
-            "stderr": ("parameter", [np.nan if one.stderr is None else float(one.stderr) for one in found]),
-            "vary": ("parameter", np.array([int(bool(one.vary)) for one in found], np.int8)),
-            "min": ("parameter", [float(one.min) for one in found]),
-            "max": ("parameter", [float(one.max) for one in found]),
+            "value": ("parameter", [float(parameter.value) for parameter in parameters]),
+            "stderr": (
+                "parameter",
+                [np.nan if parameter.stderr is None else float(parameter.stderr) for parameter in parameters],
+            ),
+            "vary": ("parameter", np.array([int(bool(parameter.vary)) for parameter in parameters], np.int8)),
+            "min": ("parameter", [float(parameter.min) for parameter in parameters]),
+            "max": ("parameter", [float(parameter.max) for parameter in parameters]),
             "owner": (
                 "parameter",
                 np.array([role.owner for role in roles], dtype=object),

@@ -17,7 +17,14 @@ def headed(word: str) -> Quantity | None:
     ('a15_fraction', 'Bc2_4K2_T', 'tin_fraction')
     """
     every = [*standing_in("study"), *standing_in("wide"), *QUANTITIES.values()]
-    return next((one for one in every if word in (one.heading, one.symbol, one.symbol.split("(")[0], one.noun)), None)
+    return next(
+        (
+            entry
+            for entry in every
+            if word in (entry.heading, entry.symbol, entry.symbol.split("(")[0], entry.noun)
+        ),
+        None,
+    )
 
 
 def quantity_asked(word: str, names: Sequence[str]) -> tuple[str, str]:
@@ -67,7 +74,7 @@ def quantity_asked(word: str, names: Sequence[str]) -> tuple[str, str]:
     if column is not None:
         raise UnknownNameError(f"'{word}' shows the quantity '{name}', which this sample has not; see its flags")
     others = [column.name for column in columns() if column.quantity in names]
-    headings = [one.heading for one in QUANTITIES.values() if one.name in names]
+    headings = [quantity.heading for quantity in QUANTITIES.values() if quantity.name in names]
     hint = did_you_mean(word, [*names, *others, *headings, *TOLD])
     hint = hint if hint.startswith("did you") else "name none, and all of them are listed"
     raise UnknownNameError(f"there is no quantity '{word}'; {hint}")

@@ -283,7 +283,7 @@ def read_sample(path: Path, *, groups: Collection[str] = GROUPS) -> StoredSample
                 )
             table = arrays(file)
             tables = _tables(table)
-        found = read_groups(content, groups) if groups else {}
+        content_read = read_groups(content, groups) if groups else {}
         quantities = [str(name) for name in table["quantity"]]
         values = dict(zip(quantities, table["value"].tolist(), strict=True))
         values |= dict(zip(table["plain_quantity"].tolist(), table["plain_value"].tolist(), strict=True))
@@ -301,7 +301,7 @@ def read_sample(path: Path, *, groups: Collection[str] = GROUPS) -> StoredSample
             assumptions=tuple(str(text) for text in json.loads(attrs["assumptions"])),
             quality=dict(zip(table["figure_of_fit"].tolist(), table["quality"].tolist(), strict=True)),
             tables=tables.assign_attrs(json.loads(attrs["prediction"])),
-            groups=found,
+            groups=content_read,
             provenance=Provenance(
                 fingerprint=str(attrs["fingerprint"]),
                 fit_fingerprint=str(attrs["fit_fingerprint"]),

@@ -29,7 +29,7 @@ _END = (
     Heading("grade", "", "quality grade of the fit: A, B use with care, C do not use", numeric=False),
 )
 _MISSING = Heading("missing", "", "what nobody told; it does not lower the grade", numeric=False, optional=1)
-SHOWN = (*((one, 0) for one in standing_in("study")), *((one, 1) for one in standing_in("wide")))
+SHOWN = (*((quantity, 0) for quantity in standing_in("study")), *((quantity, 1) for quantity in standing_in("wide")))
 """Quantities of the table; whether a narrow terminal may leave them out."""
 _RANKED = "Bc2_4K2_T"
 _LINE = 96
@@ -66,7 +66,7 @@ def study_table(results: xr.Dataset) -> Table:
             signs.setdefault(sample, []).append(str(number))
     rows = [_row(results.isel(sample=k), signs) for k in order]
     notes = [f"{number}  {text} ({counted(samples)})" for number, (text, samples) in enumerate(remarks, start=1)]
-    head = [heading for one, optional in SHOWN for heading in _headings(one, optional)]
+    head = [heading for quantity, optional in SHOWN for heading in _headings(quantity, optional)]
     if not any(missing_of(results)):
         return Table((*_START, *head, *_END), tuple(rows), tuple(notes))
     told = dict(zip(map(str, results["sample"].values), missing_of(results), strict=True))
@@ -74,16 +74,16 @@ def study_table(results: xr.Dataset) -> Table:
     return Table((*_START, *head, *_END, _MISSING), tuple(full), tuple(notes))
 
 
-def _headings(one: Quantity, optional: int) -> tuple[Heading, ...]:
+def _headings(quantity: Quantity, optional: int) -> tuple[Heading, ...]:
     """Head of the column of a quantity, and of its interval or of the independent part of its uncertainty."""
-    first = replace(one.head(), optional=optional)
-    if one.predicted:
-        half = f"{one.title}, in brackets half the 68 % interval: {one.long_name}"
-        ends = Heading(f"{one.heading} 68 %", one.people.unit, "68 % interval", optional=3)
+    first = replace(quantity.head(), optional=optional)
+    if quantity.predicted:
+        half = f"{quantity.title}, in brackets half the 68 % interval: {quantity.long_name}"
+        ends = Heading(f"{quantity.heading} 68 %", quantity.people.unit, "68 % interval", optional=3)
         return replace(first, meaning=half), ends
-    if "independent" in one.parts:
-        meaning = f"part of the uncertainty of {one.noun} that no other sample shares"
-        return first, Heading("independent u", one.people.unit, meaning, optional=2)
+    if "independent" in quantity.parts:
+        meaning = f"part of the uncertainty of {quantity.noun} that no other sample shares"
+        return first, Heading("independent u", quantity.people.unit, meaning, optional=2)
     return (first,)
 
 
@@ -109,7 +109,7 @@ def study_words(results: xr.Dataset) -> str:
     statuses = [str(text) for text in results["status"].values]
     grades = [grade(str(text)) for text in results["quality"].values]
     fitted = sum(not text.startswith(FAILED) for text in statuses)
-    counts = ", ".join(f"{grades.count(one)} {one}" for one in GRADES)
+    counts = ", ".join(f"{grades.count(grade)} {grade}" for grade in GRADES)
     missing = Counter(word for words in missing_of(results) for word in words.split(", ") if word)
     parts = [f"{word} ({'all' if count == fitted else count})" for word, count in missing.items()]
     return f"{fitted} of {len(statuses)} fitted · fit: {counts} · information missing: {', '.join(parts) or 'none'}"
@@ -135,18 +135,18 @@ def anchored_words(results: xr.Dataset) -> str:
     return "; ".join(f"{f'lot {lot}' if lot else 'a wire'} anchored to {words}" for lot, words in pairs if words)
 
 
-def flags_of(one: xr.Dataset) -> list[tuple[str, str]]:
+def flags_of(sample: xr.Dataset) -> list[tuple[str, str]]:
     """Flags of one sample: name and message."""
-    return [(str(name), str(text)) for name, text in json.loads(str(one["flag_messages"].item()))]
+    return [(str(name), str(text)) for name, text in json.loads(str(sample["flag_messages"].item()))]
 
 
-def in_short(one: xr.Dataset) -> list[str]:
+def in_short(sample: xr.Dataset) -> list[str]:
     """Lattice parameter, order and tin of one sample, as the table has them."""
-    found = []
+    words = []
     for shown in map(quantity, ("a_nm", "site_order", "tin_fraction")):
-        text, unit = _cells(one, shown)[0].text, shown.people.unit
-        found += [f"{shown.symbol} {text} {unit}".rstrip()] * (text != MISSING)
-    return found
+        text, unit = _cells(sample, shown)[0].text, shown.people.unit
+        words += [f"{shown.symbol} {text} {unit}".rstrip()] * (text != MISSING)
+    return words
 
 
 def failures(results: xr.Dataset) -> list[str]:
@@ -155,24 +155,27 @@ def failures(results: xr.Dataset) -> list[str]:
     return [f"{name}: {str(text).removeprefix(FAILED)}" for name, text in pairs if str(text).startswith(FAILED)]
 
 
-def _row(one: xr.Dataset, signs: dict[str, list[str]]) -> tuple[Cell, ...]:
-    name, status = str(one["sample"].item()), str(one["status"].item())
-    texts = tuple(Cell(text or MISSING, text) for text in (name, str(one["lot"].item()), str(one["treatment"].item())))
-    if not math.isfinite(_number(one, "a_nm")):
+def _row(sample: xr.Dataset, signs: dict[str, list[str]]) -> tuple[Cell, ...]:
+    name, status = str(sample["sample"].item()), str(sample["status"].item())
+    texts = tuple(
+        Cell(text or MISSING, text)
+        for text in (name, str(sample["lot"].item()), str(sample["treatment"].item()))
+    )
+    if not math.isfinite(_number(sample, "a_nm")):
         return texts[0], Cell(textwrap.shorten(status, _LINE, placeholder=" ..."))
-    letter = grade(str(one["quality"].item()))
-    r_wp = _number(one, "r_wp")
+    letter = grade(str(sample["quality"].item()))
+    r_wp = _number(sample, "r_wp")
     return (
         *texts,
-        *(cell for shown, _ in SHOWN for cell in _cells(one, shown)),
+        *(cell for shown, _ in SHOWN for cell in _cells(sample, shown)),
         Cell(f"{100.0 * r_wp:.1f}" if math.isfinite(r_wp) else MISSING, _key(r_wp)),
         Cell(" ".join([letter, *filter(None, [",".join(signs.get(name, []))])]), letter, letter),
     )
 
 
-def _cells(one: xr.Dataset, shown: Quantity) -> tuple[Cell, ...]:
+def _cells(sample: xr.Dataset, shown: Quantity) -> tuple[Cell, ...]:
     """What stands in the columns of a quantity."""
-    number = {part: _number(one, column_name(shown, part)) for part in shown.parts}
+    number = {part: _number(sample, column_name(shown, part)) for part in shown.parts}
     scale = shown.people.factor / shown.of_column.factor  # a column may be in the scale for people already
     if shown.predicted:
         value, low, high = (scale * number[part] for part in ESTIMATE)
@@ -189,19 +192,19 @@ def _remarks(results: xr.Dataset, order: Sequence[int]) -> list[tuple[str, list[
     reasons: dict[str, list[str]] = {}
     flags: dict[str, tuple[str, list[str]]] = {}
     for k in order:
-        one = results.isel(sample=k)
-        name, words = str(one["sample"].item()), str(one["quality"].item())
-        if grade(words) in ("B", "C") and math.isfinite(_number(one, "a_nm")):
+        sample = results.isel(sample=k)
+        name, words = str(sample["sample"].item()), str(sample["quality"].item())
+        if grade(words) in ("B", "C") and math.isfinite(_number(sample, "a_nm")):
             reasons.setdefault(graded(words), []).append(name)
-        for flag, message in dict(flags_of(one)).items():
+        for flag, message in dict(flags_of(sample)).items():
             if flag not in MISSING_INFORMATION:  # counted in the first line, named in a column
                 words = FLAGS.get(flag, message.split(": ")[0])
                 flags.setdefault(flag, (f"{flag}: {words}", []))[1].append(name)
     return [*reasons.items(), *flags.values()]
 
 
-def _number(one: xr.Dataset, name: str) -> float:
-    return float(one[name].item()) if name in one else math.nan
+def _number(sample: xr.Dataset, name: str) -> float:
+    return float(sample[name].item()) if name in sample else math.nan
 
 
 def _key(value: float) -> str:

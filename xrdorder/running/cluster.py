@@ -94,13 +94,13 @@ class Cluster:
 
 def _programs() -> dict[str, str]:
     """Versions of what the answers hang on."""
-    found = {}
+    programs = {}
     for name in _SAME:
         try:
-            found[name] = version(name)
+            programs[name] = version(name)
         except PackageNotFoundError:
-            found[name] = "none"
-    return found
+            programs[name] = "none"
+    return programs
 
 
 def _alone(work: Callable[[T], R], task: T, programs: dict[str, str]) -> R:

@@ -81,11 +81,11 @@ class Fitted:
         table, names = self.contributions, list(self.values)
         kept = {name for name in names if self._kept(name, result)}
         other = [name for name in names if name not in kept]
-        records = [one.to_json() for name, one in self.records.items() if result.records.get(name) != one]
+        records = [record.to_json() for name, record in self.records.items() if result.records.get(name) != record]
         changed = table.select(name for name in table.quantities if name in other)
         dataset = uncertainty.to_dataset(changed).rename(_IN_FILE)
         columns = _columns(_joined(result, table.quantities, changed))
-        dataset["place"] = ("column", [columns.index(one) for one in _columns(table) if one in columns])
+        dataset["place"] = ("column", [columns.index(column) for column in _columns(table) if column in columns])
         dataset = dataset.assign_coords(name=np.array(names, dtype=object), changed=np.array(other, dtype=object))
         dataset["number"] = ("changed", np.array([self.values[name] for name in other], dtype=float))
         dataset["with_table"] = ("name", np.array([name in table.quantities for name in names], dtype=np.int8))

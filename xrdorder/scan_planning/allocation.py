@@ -201,12 +201,12 @@ def optimum(
         return float(np.sum(columns * moved)), -np.einsum("iq,kij,jq->k", moved, information, moved)
 
     unit, _ = value(start)
-    found = minimize(
+    solution = minimize(
         lambda x: tuple(part / unit for part in value(x)), start, jac=True, method="SLSQP",
         bounds=[(low, most) for low in least], constraints=[LinearConstraint(np.ones(len(least)), 1.0, 1.0)],
         options={"maxiter": _ROUNDS, "ftol": 1e-10},
     )  # fmt: skip
-    share = np.clip(found.x, least, most)
+    share = np.clip(solution.x, least, most)
     share /= share.sum()
     at, slope = value(share)
     return share, float((slope @ share - slope @ _corner(slope, least, most)) / at)
@@ -315,14 +315,14 @@ def _variances(information: Array, gradients: Sequence[Array], factor: Array) ->
 def _written(two_theta: Array, edges: Array, points: Array, seconds: Array) -> tuple[Range, ...]:
     """Ranges with round seconds at each step; neighbours of the same seconds are one."""
     step, places = angle_step(two_theta), _places(two_theta, edges)
-    found: list[Range] = []
+    ranges: list[Range] = []
     for k, (number, total) in enumerate(zip(points, seconds, strict=True)):
         inside = two_theta[places == k]
         each = total / number
         each = round(each, _DIGITS - 1 - math.floor(math.log10(each)))
-        if found and found[-1].seconds == each:
-            first = found.pop()
-            found.append(Range(first.from_deg, float(inside[-1]), step, first.points + int(number), each))
+        if ranges and ranges[-1].seconds == each:
+            first = ranges.pop()
+            ranges.append(Range(first.from_deg, float(inside[-1]), step, first.points + int(number), each))
         else:
-            found.append(Range(float(inside[0]), float(inside[-1]), step, int(number), each))
-    return tuple(found)
+            ranges.append(Range(float(inside[0]), float(inside[-1]), step, int(number), each))
+    return tuple(ranges)

@@ -149,12 +149,12 @@ def forecast(
         counting = max(now.u(name) ** 2 - floor, 0.0) * seconds
         wire[name], difference[name] = Course(counting, floor), Course(2.0 * counting, 2.0 * own)
     if estimates:
-        both = [_drawn(prospect, one, anchor_tc_k, seed) for one in (now, endless)]
+        both = [_drawn(prospect, variances, anchor_tc_k, seed) for variances in (now, endless)]
         for name in ESTIMATED:
             values[name] = float(np.mean(both[0][name][0]))
-            one, another = ([np.var(drawn[name][0]), np.var(drawn[name][0] - drawn[name][1])] for drawn in both)
-            wire[name] = _course(float(one[0]), float(another[0]), seconds)
-            difference[name] = _course(float(one[1]), float(another[1]), seconds)
+            variances, another = ([np.var(drawn[name][0]), np.var(drawn[name][0] - drawn[name][1])] for drawn in both)
+            wire[name] = _course(float(variances[0]), float(another[0]), seconds)
+            difference[name] = _course(float(variances[1]), float(another[1]), seconds)
     sources, own_sources = _sources(endless.contributions), _sources(_private(endless.contributions))
     return Forecast(seconds, values, wire, difference, sources, own_sources)
 

@@ -44,15 +44,15 @@ def time_for_order(described: Described, instrument: Instrument, lights: Sequenc
         The description does not fit the instrument.
     """
     own = _counting(described, instrument)
-    found = []
-    for one in lights:
-        name = one.name if one.name.endswith("-ka") else f"{HC_EV_NM / one.energy_ev:.6f} nm"
+    times = []
+    for light in lights:
+        name = light.name if light.name.endswith("-ka") else f"{HC_EV_NM / light.energy_ev:.6f} nm"
         try:
-            found.append(_counting(carried_over(described, instrument.radiation, name),
+            times.append(_counting(carried_over(described, instrument.radiation, name),
                                    replace(instrument, radiation=name)) / own)  # fmt: skip
         except XrdorderError:
-            found.append(math.nan)
-    return found
+            times.append(math.nan)
+    return times
 
 
 def carried_over(described: Described, from_radiation: str, to_radiation: str) -> Described:
@@ -73,5 +73,5 @@ def carried_over(described: Described, from_radiation: str, to_radiation: str) -
 
 
 def _counting(described: Described, instrument: Instrument) -> float:
-    found = forecast(Prospect.of_description(described, instrument), estimates=False)
-    return found.wire["site_order"].counting if "site_order" in found.wire else math.nan
+    expected = forecast(Prospect.of_description(described, instrument), estimates=False)
+    return expected.wire["site_order"].counting if "site_order" in expected.wire else math.nan

@@ -163,18 +163,20 @@ def plan_scan(
         A quantity is not told by the scan.
     """
     wanted = targets or tuple(Target(name) for name in USUAL)
-    estimates = any(one.quantity in ESTIMATED for one in wanted)
+    estimates = any(target.quantity in ESTIMATED for target in wanted)
     progress(0, 3, "expected counts")
-    found = forecast(prospect, estimates=estimates, anchor_tc_k=anchor_tc_k)
+    expected = forecast(prospect, estimates=estimates, anchor_tc_k=anchor_tc_k)
     progress(1, 3, "what counting tells")
-    needs = tuple(_need(found, one) for one in wanted)
+    needs = tuple(_need(expected, target) for target in wanted)
     longest = _longest(needs)
     if longest is not None and not 1.0 / _FAR < longest / prospect.seconds < _FAR:
         longer = forecast(prospect.counted(longest / prospect.seconds), estimates=False)
         # draws of the joint model would lose the part of counting where it is small: theirs stay
-        found = replace(found, wire={**found.wire, **longer.wire}, difference={**found.difference, **longer.difference},
-                        sources=longer.sources, own_sources=longer.own_sources)  # fmt: skip
-        needs = tuple(_need(found, one) for one in wanted)
+        expected = replace(
+            expected, wire={**expected.wire, **longer.wire}, difference={**expected.difference, **longer.difference},
+            sources=longer.sources, own_sources=longer.own_sources,
+        )  # fmt: skip
+        needs = tuple(_need(expected, target) for target in wanted)
         longest = _longest(needs)
     progress(2, 3, "what it takes")
     plan = allocate(prospect, _to_count_for(needs), seconds=seconds, least=least)
@@ -183,19 +185,19 @@ def plan_scan(
     if best != plan.seconds:
         plan = allocate(prospect, _to_count_for(needs), seconds=best, least=least)
     progress(3, 3, "where to count")
-    return ScanPlan(prospect, found, needs, plan, best, uniform)
+    return ScanPlan(prospect, expected, needs, plan, best, uniform)
 
 
-def _need(found: Forecast, target: Target) -> Need:
+def _need(forecast: Forecast, target: Target) -> Need:
     name = target.quantity
-    if name not in found.wire:
+    if name not in forecast.wire:
         raise ValidityError(
             f"the scan does not tell the {quantity(name).noun}; count longer, or over a wider range, before planning it"
         )
-    both = (found.wire[name], found.difference[name])
+    both = (forecast.wire[name], forecast.difference[name])
     course, other = both[::-1] if target.of_difference else both
-    sources = found.own_sources if target.of_difference else found.sources
-    return Need(target, course, found.values[name], other, sources.get(name, ()))
+    sources = forecast.own_sources if target.of_difference else forecast.sources
+    return Need(target, course, forecast.values[name], other, sources.get(name, ()))
 
 
 def _longest(needs: tuple[Need, ...]) -> float | None:
@@ -207,15 +209,15 @@ def _longest(needs: tuple[Need, ...]) -> float | None:
 def _to_count_for(needs: tuple[Need, ...]) -> Mapping[str, float]:
     """Quantities to distribute time for, and what counting may leave of each; those out of reach only if all are."""
     reached = [need for need in needs if not need.out_of_reach] or list(needs)
-    found: dict[str, float] = {}
+    targets: dict[str, float] = {}
     for need in reached:
         name = _TO_COUNT_FOR.get(need.target.quantity, need.target.quantity)
         left = math.inf
         if name == need.target.quantity and math.isfinite(need.seconds):
             wires = 2.0 if need.target.of_difference else 1.0
             left = math.sqrt((need.target.u**2 - need.course.floor) / wires)
-        found[name] = min(left, found.get(name, math.inf))
-    return found
+        targets[name] = min(left, targets.get(name, math.inf))
+    return targets
 
 
 def _best_seconds(needs: tuple[Need, ...], plan: Allocation) -> float:
@@ -239,7 +241,7 @@ def write_ranges(plan: ScanPlan, path: Path) -> None:
     text = io.StringIO()
     table = TableWriter(text)
     table.writerow(["from_deg", "to_deg", "step_deg", "points", "seconds_per_step"])
-    for one in plan.allocation.ranges:
-        angles = [f"{angle:.4f}" for angle in (one.from_deg, one.to_deg, one.step_deg)]
-        table.writerow([*angles, one.points, f"{one.seconds:g}"])
+    for stretch in plan.allocation.ranges:
+        angles = [f"{angle:.4f}" for angle in (stretch.from_deg, stretch.to_deg, stretch.step_deg)]
+        table.writerow([*angles, stretch.points, f"{stretch.seconds:g}"])
     write_text(path, text.getvalue())

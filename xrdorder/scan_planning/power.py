@@ -157,7 +157,7 @@ def cheapest(
     power, alpha, known
         As for `power_of`.
     """
-    found = []
+    designs = []
     times: Mapping[str, Sequence[float]] = {
         "scans": [seconds * float(x) for x in _TIMES] if course is not None else [],
         "measured": [0.0] if u_measured is not None else [],
@@ -170,8 +170,8 @@ def cheapest(
             if (mix := _mix(by, long, difference, scatter, course, costs, u_measured, power, alpha, known)) is not None
         ]
         if mixes:
-            found.append(min(mixes, key=lambda mix: (mix.cost, mix.wires)))
-    return sorted(found, key=lambda mix: mix.cost)
+            designs.append(min(mixes, key=lambda mix: (mix.cost, mix.wires)))
+    return sorted(designs, key=lambda mix: mix.cost)
 
 
 def _mix(

@@ -198,12 +198,12 @@ def choices(named: Sequence[str] = (), dopants: Mapping[str, float] | None = Non
     UnknownNameError, ValidityError
         A radiation is not known, or outside the tables.
     """
-    found = [tube(name, dopants) for name in TUBES]
-    found.append(best_below_niobium(dopants))
+    radiations = [tube(name, dopants) for name in TUBES]
+    radiations.append(best_below_niobium(dopants))
     for name in named:
         if name not in TUBES:
-            found.append(_of_name(name, dopants))
-    return found
+            radiations.append(_of_name(name, dopants))
+    return radiations
 
 
 def _of_name(name: str, dopants: Mapping[str, float] | None) -> Light:
@@ -236,12 +236,12 @@ def _fluorescence(cell: Mapping[str, float], energy_ev: float) -> float:
     """
     absorbed = {element: count * GEMMI_TABLE.anomalous(element, energy_ev)[1] for element, count in cell.items()}
     total = sum(absorbed.values())
-    found = 0.0
+    fluorescence = 0.0
     for element, part in absorbed.items():
         shell = _table()["fluorescence"].get(element)
         if shell is None:
             continue
         edge = dict(absorption_edges(element))[shell["edge"]]
         if _MATTERS_EV < edge < energy_ev:
-            found += part / total * (1.0 - 1.0 / shell["jump"]) * shell["yield"]
-    return found
+            fluorescence += part / total * (1.0 - 1.0 / shell["jump"]) * shell["yield"]
+    return fluorescence

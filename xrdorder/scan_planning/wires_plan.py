@@ -90,7 +90,7 @@ class WiresPlan:
 def plan_wires(
     quantity: str,
     difference: float,
-    found: Forecast | None,
+    forecast: Forecast | None,
     costs: Costs,
     *,
     scatter: float | None = None,
@@ -130,12 +130,12 @@ def plan_wires(
         raise ValidityError(f"'{quantity}' is not planned for; choose among {', '.join({*BY_X_RAYS, *MEASURABLE})}")
     if u_measured is not None and quantity not in MEASURABLE:
         raise ValidityError(f"{registered(quantity).noun} is not measured beside the scan here; leave --u-measured out")
-    course = None if found is None else found.difference.get(quantity)
+    course = None if forecast is None else forecast.difference.get(quantity)
     if course is None and u_measured is None:
         need = "a specimen (DESCRIPTION or --from-pattern)" if quantity in BY_X_RAYS else "--u-measured"
         raise ValidityError(f"nothing tells a wire from the next in {quantity}: give {need}")
-    spread = _scatter(quantity, found, scatter, study)
-    seconds = 0.0 if found is None else found.seconds
+    spread = _scatter(quantity, forecast, scatter, study)
+    seconds = 0.0 if forecast is None else forecast.seconds
     mixes = cheapest(
         difference, spread.u, course, seconds, costs,
         u_measured=u_measured, power=power, alpha=alpha, known=spread.freedom,
@@ -146,7 +146,7 @@ def plan_wires(
     )
 
 
-def _scatter(quantity: str, found: Forecast | None, told: float | None, study: Path | None) -> Scatter:
+def _scatter(quantity: str, forecast: Forecast | None, told: float | None, study: Path | None) -> Scatter:
     if told is not None:
         return Scatter(told, 0, "as told")
     if study is not None:
@@ -154,7 +154,7 @@ def _scatter(quantity: str, found: Forecast | None, told: float | None, study: P
     published = SCATTER[_OF_CURRENT if quantity == CRITICAL_CURRENT else quantity]
     u = published.u
     if quantity in BY_X_RAYS and registered(quantity).by_logarithm:  # a part of the value
-        u *= 1.0 if found is None else found.values[quantity]
+        u *= 1.0 if forecast is None else forecast.values[quantity]
     return Scatter(u, 0, f"{published.known}: {published.source}")
 
 
@@ -170,9 +170,9 @@ def of_study(quantity: str, folder: Path) -> Scatter:
         raise ValidityError("scatter of critical currents is not taken from a study; give that of Ic with --scatter")
     results, _ = fit_to_compare(open_study(folder).results)
     wires = wires_of(results, quantity)
-    found = repeatability(wires.values, list(wires.treatments))
-    if not found.degrees_of_freedom:
+    scatter = repeatability(wires.values, list(wires.treatments))
+    if not scatter.degrees_of_freedom:
         raise ValidityError(f"{folder}: no treatment has two wires with {quantity}; give their scatter with --scatter")
-    u = found.u if found.u > 0.0 else found.high
-    freedom = found.degrees_of_freedom
+    u = scatter.u if scatter.u > 0.0 else scatter.high
+    freedom = scatter.degrees_of_freedom
     return Scatter(u, freedom, f"replicates of {folder.name}, {freedom} degrees of freedom")

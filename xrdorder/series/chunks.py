@@ -119,7 +119,7 @@ def do_chunk(chunk: Chunk) -> int:
         The stack cannot be read, or the chunk cannot be stored.
     """
     patterns = list(chunk.frames.read(chunk.first, chunk.last))
-    rates = np.array([_rate(one) for one in patterns])
+    rates = np.array([_rate(pattern) for pattern in patterns])
     usual = float(np.nanmedian(rates)) if np.any(np.isfinite(rates)) else 0.0
     rows: list[Row] = []
     neighbour: Neighbour | None = None
@@ -143,10 +143,10 @@ def do_chunk(chunk: Chunk) -> int:
             except Exception as error:  # one bad frame never stops the rest
                 row |= {"status": FAILED, "reason": f"unexpected {type(error).__name__}: {error}"}
         rows.append(row)
-    found = table(rows, chunk.frames.times_h[chunk.first : chunk.last], chunk.temperatures_c)
-    found["intensity"] = ("frame", "angle"), np.array([_binned(one, chunk.edges) for one in patterns])
-    found.attrs["fingerprint"] = chunk.fingerprint
-    write_sealed(chunk.target, netcdf(found))
+    dataset = table(rows, chunk.frames.times_h[chunk.first : chunk.last], chunk.temperatures_c)
+    dataset["intensity"] = ("frame", "angle"), np.array([_binned(pattern, chunk.edges) for pattern in patterns])
+    dataset.attrs["fingerprint"] = chunk.fingerprint
+    write_sealed(chunk.target, netcdf(dataset))
     return len(rows)
 
 
@@ -183,10 +183,10 @@ def quantities(fit: FittedFrame, temperature_c: float, wavelength_nm: float) -> 
         own = fit.contributions.part(name, shared=False)
         called = as_fitted(name) if name == "a_nm" else name
         row |= {called: fit.values[name], U + called: fit.contributions.total(name), U_OWN + called: own}
-    for name, one in fit.phases.items():
-        row |= {f"present_{name}": float(one.present), f"significance_{name}": float(one.significance)}
-        if not one.present:
-            row |= {WEIGHT_FRACTION.of(name): 0.0, UPPER_LIMIT.of(name): one.upper_limit}
+    for name, phase in fit.phases.items():
+        row |= {f"present_{name}": float(phase.present), f"significance_{name}": float(phase.significance)}
+        if not phase.present:
+            row |= {WEIGHT_FRACTION.of(name): 0.0, UPPER_LIMIT.of(name): phase.upper_limit}
     if "a_nm" in fit.values:
         away, a, table_ = temperature_c - REFERENCE_C, fit.values["a_nm"], fit.contributions
         factor = factor_of(away)
@@ -217,22 +217,22 @@ def table(rows: Sequence[Mapping[str, float | str]], times_h: Array, temperature
     names = dict.fromkeys(
         [*TEXTS, "counts_per_s", "warm", "evaluations", *(name for row in rows for name in row)]
     )
-    found = xr.Dataset(
+    dataset = xr.Dataset(
         coords={"time_h": ("frame", times_h, {"units": "h", "long_name": "time on the clock of the log"})}
     )
-    found["temperature_c"] = (
+    dataset["temperature_c"] = (
         "frame",
         temperatures_c,
         {"units": "degC", "long_name": "temperature of the furnace"},
     )
     for name in names:
         if name in TEXTS:
-            found[name] = "frame", np.array([str(row.get(name, "")) for row in rows], dtype=object)
+            dataset[name] = "frame", np.array([str(row.get(name, "")) for row in rows], dtype=object)
         else:
             values = np.array([float(row.get(name, math.nan)) for row in rows])
-            found[name] = (
+            dataset[name] = (
                 "frame",
                 values,
                 {"units": udunits(unit_of(name.removeprefix(U_OWN).removeprefix(U)))},
             )
-    return found
+    return dataset

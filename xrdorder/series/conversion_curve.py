@@ -33,11 +33,11 @@ def conversion_curve(run: xr.Dataset, a15: str, log: LoggedTreatment) -> Convers
     if not len(inside):
         return None
     chosen = inside[np.unique(np.linspace(0, len(inside) - 1, MOST).astype(int))]
-    share, u = (one[chosen] for one in shares(frames, a15))
+    share, u = (curve[chosen] for curve in shares(frames, a15))
     return fitted_conversion(Courses([log.until(float(t)) for t in hours[chosen]]), share, u)
 
 
 def law_at(curve: ConversionCurve, log: LoggedTreatment, hours: Array) -> Array:
     """Weight fraction that a fitted law gives at times within the log, shape (hours,)."""
-    told = (np.array([one]) for one in (curve.q_kj_per_mol, curve.tau_h, curve.exponent))
+    told = (np.array([parameter]) for parameter in (curve.q_kj_per_mol, curve.tau_h, curve.exponent))
     return np.asarray(curve.end_fraction * conversion(Courses([log.until(float(t)) for t in hours]), *told)[0])

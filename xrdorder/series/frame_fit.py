@@ -126,7 +126,7 @@ def fit_frame(
         spent = neighbour.job.fit.evaluations - before
         if done is not None:
             return _frame(done, instrument, neighbour, spent, warm=True)
-    job = prepare(pattern, instrument, phases=[heated(one, REFERENCE_C, known) for one in phases], options=OPTIONS)
+    job = prepare(pattern, instrument, phases=[heated(phase, REFERENCE_C, known) for phase in phases], options=OPTIONS)
     lattices = {name for lines in job.lines for name in lines.length_names}  # these stay where they were found
     first = Neighbour(job, {n: value for n, value in job.fit.values().items() if n not in lattices}, known)
     job.search()
@@ -150,8 +150,8 @@ def _followed(
     try:
         if not fit_from_neighbour(neighbour.job, pattern, start=start, held=neighbour.held).follows:
             return None
-        found = _budget(neighbour.job, instrument)
-        return found if _same_phases(neighbour, found) else None
+        quantities = _budget(neighbour.job, instrument)
+        return quantities if _same_phases(neighbour, quantities) else None
     except FitError:
         return None
 
@@ -180,22 +180,26 @@ def _heat(neighbour: Neighbour, temperature_c: float) -> dict[str, float]:
 def _missing(neighbour: Neighbour) -> list[tuple[PhaseLines, Missing]]:
     """Phases that were not found, with the patterns they would have."""
     job, now = neighbour.job, neighbour.temperature_c
-    absent = [one for one in job.lines if one.phase.name in job.absent and not isinstance(one, FreeLines)]
-    kept = {name: one for name, one in neighbour.missing.items() if abs(one.temperature_c - now) < SAME_TEMPERATURE_K}
+    absent = [line for line in job.lines if line.phase.name in job.absent and not isinstance(line, FreeLines)]
+    kept = {
+        name: missing_file
+        for name, missing_file in neighbour.missing.items()
+        if abs(missing_file.temperature_c - now) < SAME_TEMPERATURE_K
+    }
     neighbour.missing = {
         lines.phase.name: kept.get(lines.phase.name) or Missing(job, lines, now) for lines in absent
     }
     return [(lines, neighbour.missing[lines.phase.name]) for lines in absent]
 
 
-def _same_phases(neighbour: Neighbour, found: Quantities) -> bool:
+def _same_phases(neighbour: Neighbour, quantities: Quantities) -> bool:
     """Whether the phases of the frame before are still there, and no other."""
     job, fit = neighbour.job, neighbour.job.fit
 
     def needed(lines: PhaseLines) -> float:
         return MAIN_PRESENT if lines is job.main else PRESENT
 
-    if any(job.significance(lines, found.solution) < needed(lines) for lines in job.present()):
+    if any(job.significance(lines, quantities.solution) < needed(lines) for lines in job.present()):
         return False
     counts = fit.counts()
     misfit = MISFIT * (counts - job.model.background(fit.values()))
@@ -208,7 +212,7 @@ def _same_phases(neighbour: Neighbour, found: Quantities) -> bool:
 
 
 def _frame(
-    found: Quantities, instrument: Instrument, neighbour: Neighbour, evaluations: int, *, warm: bool
+    quantities: Quantities, instrument: Instrument, neighbour: Neighbour, evaluations: int, *, warm: bool
 ) -> FittedFrame:
     """What is handed on of a frame; of missing phases what the residual says at the lattice of the catalogue."""
     job, fit = neighbour.job, neighbour.job.fit
@@ -217,6 +221,6 @@ def _frame(
         scale, u = missing.at_rest(residual, fit.variance)
         job.absent[lines.phase.name] = max(scale, 0.0) / u
         job.limits[lines.phase.name] = max(scale, 0.0) + ONE_SIDED_95 * u
-    freedom = max(int(fit.used.sum()) - len(found.solution.free), 1)
-    phases = phase_results(job, found, fit.values())
-    return FittedFrame(found, phases, fit.chi_squared() / freedom, warm, evaluations, neighbour)
+    freedom = max(int(fit.used.sum()) - len(quantities.solution.free), 1)
+    phases = phase_results(job, quantities, fit.values())
+    return FittedFrame(quantities, phases, fit.chi_squared() / freedom, warm, evaluations, neighbour)

@@ -165,14 +165,14 @@ class Stack:
 
     def digest(self, first: int, last: int) -> str:
         """SHA-256 over angles, counts and what stands beside them."""
-        found = hashlib.sha256(self.two_theta.tobytes())
+        digest = hashlib.sha256(self.two_theta.tobytes())
         with _opened(self.path) as file:
             for place in (self.signal, self.errors):
                 if place:
-                    found.update(np.ascontiguousarray(file[place][first:last]).tobytes())
+                    digest.update(np.ascontiguousarray(file[place][first:last]).tobytes())
             if self.count_time:
-                found.update(np.ascontiguousarray(file[self.count_time][()]).tobytes())
-        return found.hexdigest()
+                digest.update(np.ascontiguousarray(file[self.count_time][()]).tobytes())
+        return digest.hexdigest()
 
 
 Frames: TypeAlias = Folder | Stack
@@ -213,15 +213,15 @@ def _opened(path: Path) -> Iterator[h5py.File]:
 
 def _stack(path: Path) -> Stack:
     with _opened(path) as file:
-        found: list[h5py.Group] = []
-        file.visititems(lambda _, item: found.append(item) if _holds_frames(item) else None)
-        if len(found) != 1:
-            what = "no NXdata group" if not found else f"{len(found)} NXdata groups"
+        groups: list[h5py.Group] = []
+        file.visititems(lambda _, item: groups.append(item) if _holds_frames(item) else None)
+        if len(groups) != 1:
+            what = "no NXdata group" if not groups else f"{len(groups)} NXdata groups"
             raise StudyError(
                 f"{path}: {what} with a signal over frames and points whose axes are named; a stack needs one "
                 "(docs/howto/series.md)"
             )
-        return _of_group(path, found[0])
+        return _of_group(path, groups[0])
 
 
 def _text(value: Any) -> str:
@@ -251,7 +251,7 @@ def _of_group(path: Path, group: h5py.Group) -> Stack:
         )
     if frames > MOST_FRAMES or points > _MOST_POINTS or points < 3:
         raise StudyError(f"{path}: {signal.name}: claims {frames} frames of {points} points")
-    if any(one.is_virtual or one.external for one in (signal, times, angles)):
+    if any(dataset.is_virtual or dataset.external for dataset in (signal, times, angles)):
         raise StudyError(f"{path}: its numbers stand in another file, which is not followed; export it whole")
     unit = _text(times.attrs.get("units", "")).strip()
     factor = seconds(f"1 {unit}") if unit else None

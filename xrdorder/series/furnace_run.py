@@ -147,9 +147,9 @@ def run_series(
         counted = _Counter(progress, sum(chunk.last - chunk.first for chunk in todo))
         run_all(do_chunk, todo, workers=workers, cluster=cluster, done=counted.up)
         table = _collated(chunks)
-        a15 = next((one.name for one in chosen if one.order is not None), "")
+        a15 = next((choice.name for choice in chosen if choice.order is not None), "")
         kept = len(chunks) - len(todo)
-        run = _run_of(table, course, a15, tuple(one.name for one in chosen), len(todo), kept, wire)
+        run = _run_of(table, course, a15, tuple(choice.name for choice in chosen), len(todo), kept, wire)
         write_sealed(out / SERIES_NC, netcdf(table))
         content = _csv(table)
         write_atomically(out / SERIES_CSV, lambda part: part.write_bytes(content))
@@ -174,7 +174,7 @@ def _run_of(
         "onset": json.dumps(asdict(when)) if when else "",
         "conversion": json.dumps(asdict(curve)) if curve else "",
         "signal": json.dumps(signal.record()) if signal else "",
-        "periods_h": json.dumps({name: [[one.from_h, one.to_h] for one in found] for name, found in periods.items()}),
+        "periods_h": json.dumps({name: [[at.from_h, at.to_h] for at in spans] for name, spans in periods.items()}),
     }  # fmt: skip
     return FurnaceRun(table, log, a15, phases, when, curve, periods, fitted, kept, signal)
 
@@ -194,13 +194,13 @@ class _Counter:
 def _temperatures(frames: Frames, log: LoggedTreatment, file: Path) -> Array:
     """Temperature at each frame; NaN where the log does not reach."""
     hours = frames.times_h
-    found = np.interp(hours, log.hours, log.temperatures_c, left=np.nan, right=np.nan)
-    if not np.any(np.isfinite(found)):
+    temperatures = np.interp(hours, log.hours, log.temperatures_c, left=np.nan, right=np.nan)
+    if not np.any(np.isfinite(temperatures)):
         raise StudyError(
             f"{file}: logged from {log.hours[0]:g} to {log.hours[-1]:g} h, but the frames are of {hours[0]:g} to "
             f"{hours[-1]:g} h; bring both to one clock"
         )
-    return np.asarray(found)
+    return np.asarray(temperatures)
 
 
 def _chunks(
@@ -209,7 +209,7 @@ def _chunks(
     """All chunks, their borders hanging on nothing but the number of frames."""
     used, edges = read_instrument(instrument), _edges(frames)
     # a phase is its numbers; an address in memory would make every run another one
-    numbers = [re.sub(r" at 0x[0-9a-f]+", "", repr(one)) for one in phases]
+    numbers = [re.sub(r" at 0x[0-9a-f]+", "", repr(phase)) for phase in phases]
     inputs = fingerprint({"instrument": file_hash(instrument)}, {"phases": numbers}, OF_CHUNK)
     total = len(frames.times_h)
     return [
@@ -238,31 +238,31 @@ def _edges(frames: Frames) -> Array:
 def _collated(chunks: Sequence[Chunk]) -> xr.Dataset:
     """Join chunks; frames far below the usual count rate of all are without beam."""
     tables = [stored(chunk.target).reset_coords(drop=False) for chunk in chunks]
-    found = xr.Dataset()
-    for name in dict.fromkeys(str(name) for one in tables for name in one.data_vars):
-        first = next(one[name] for one in tables if name in one)
-        parts = [one[name].values if name in one else np.full(one.sizes["frame"], np.nan) for one in tables]
-        found[name] = first.dims, np.concatenate(parts), first.attrs
+    dataset = xr.Dataset()
+    for name in dict.fromkeys(str(name) for table in tables for name in table.data_vars):
+        first = next(table[name] for table in tables if name in table)
+        parts = [table[name].values if name in table else np.full(table.sizes["frame"], np.nan) for table in tables]
+        dataset[name] = first.dims, np.concatenate(parts), first.attrs
     edges = chunks[0].edges
-    found = found.set_coords("time_h").assign_coords(
+    dataset = dataset.set_coords("time_h").assign_coords(
         two_theta=(
             "angle",
             0.5 * (edges[1:] + edges[:-1]),
             {"units": "degree", "long_name": "middle of the bin"},
         )
     )
-    rates = found["counts_per_s"].values
-    dark = (rates <= NO_BEAM * np.nanmedian(rates)) & (found["status"].values != FAILED)
-    for name in _numbers(found):
+    rates = dataset["counts_per_s"].values
+    dark = (rates <= NO_BEAM * np.nanmedian(rates)) & (dataset["status"].values != FAILED)
+    for name in _numbers(dataset):
         if name not in ("counts_per_s", "temperature_c"):
-            found[name].values[dark] = np.nan
-    found["status"].values[dark] = NO_BEAM_STATUS
-    return found
+            dataset[name].values[dark] = np.nan
+    dataset["status"].values[dark] = NO_BEAM_STATUS
+    return dataset
 
 
 def _numbers(table: xr.Dataset) -> list[str]:
     """Names of numbers that each frame has."""
-    return [str(name) for name, one in table.data_vars.items() if one.ndim == 1 and name not in TEXTS]
+    return [str(name) for name, variable in table.data_vars.items() if variable.ndim == 1 and name not in TEXTS]
 
 
 def _csv(table: xr.Dataset) -> bytes:

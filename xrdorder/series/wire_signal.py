@@ -80,7 +80,7 @@ class WireSignal:
 
     def record(self) -> dict[str, Any]:
         """Name, unit and steps, as they are stored."""
-        return {"name": self.name, "unit": self.unit, "steps": [asdict(one) for one in self.steps]}
+        return {"name": self.name, "unit": self.unit, "steps": [asdict(step) for step in self.steps]}
 
 
 def read_signal(log: Path, column: str = "") -> WireSignal | None:
@@ -145,7 +145,7 @@ def steps(hours: Array, temperatures_c: Array, values: Array) -> tuple[Step, ...
     for k in range(_SIDE, len(hours) - _SIDE):
         gained[k] = _gain(k, hours, temperatures_c, values)[0]
     needed = f_distribution.isf(ALPHA / max(len(hours), 1), 2, 2 * _SIDE - 5)
-    found: list[Step] = []
+    steps_found: list[Step] = []
     while len(hours) and gained.max() > needed:
         k = int(np.argmax(gained))
         _, change, u_change, left = _gain(k, hours, temperatures_c, values)
@@ -157,9 +157,9 @@ def steps(hours: Array, temperatures_c: Array, values: Array) -> tuple[Step, ...
         spacing = float(hours[k] - hours[k - 1])
         u = math.hypot(0.5 * float(hours[near[-1]] - hours[near[0]]), spacing / math.sqrt(12.0))
         when = float(hours[k]) - 0.5 * spacing
-        found.append(Step(when, u, float(np.interp(when, hours, temperatures_c)), change, u_change))
+        steps_found.append(Step(when, u, float(np.interp(when, hours, temperatures_c)), change, u_change))
         gained[max(k - _SIDE, 0) : k + _SIDE + 1] = 0.0
-    return tuple(sorted(found, key=lambda one: one.time_h))
+    return tuple(sorted(steps_found, key=lambda step: step.time_h))
 
 
 def _gain(
@@ -185,13 +185,13 @@ def _gain(
 
 
 def matched(
-    found: Sequence[Step], onset: Onset | None, periods: dict[str, list[Period]], a15: str, hours: Array
+    steps_seen: Sequence[Step], onset: Onset | None, periods: dict[str, list[Period]], a15: str, hours: Array
 ) -> tuple[Step, ...]:
     """Steps with what the pattern shows within the uncertainties: the onset of the A15, phases that come and go.
 
     Parameters
     ----------
-    found : sequence of Step
+    steps_seen : sequence of Step
     onset : Onset or None
     periods : dict of str to list of Period
     a15 : str
@@ -202,13 +202,13 @@ def matched(
     spacing = float(np.median(np.diff(hours))) if len(hours) > 1 else math.inf
     events = [(f"{a15} appears", onset.time_h, onset.u_h)] if onset else []
     for name, spans in periods.items():
-        for one in spans:
-            if name != a15 and one.from_h > hours[0]:
-                events.append((f"{name} appears", one.from_h - 0.5 * spacing, spacing))
-            if one.to_h < hours[-1]:
-                events.append((f"{name} disappears", one.to_h + 0.5 * spacing, spacing))
+        for span in spans:
+            if name != a15 and span.from_h > hours[0]:
+                events.append((f"{name} appears", span.from_h - 0.5 * spacing, spacing))
+            if span.to_h < hours[-1]:
+                events.append((f"{name} disappears", span.to_h + 0.5 * spacing, spacing))
     told = []
-    for step in found:
+    for step in steps_seen:
         away = {what: abs(time - step.time_h) / math.hypot(u, step.u_h) for what, time, u in events}
         nearest = min(away, key=away.__getitem__, default="")
         told.append(Step(**asdict(step) | {"matched": nearest if nearest and away[nearest] < NEAR else ""}))

@@ -175,9 +175,9 @@ def _truth(job: Procedure, specimen: Described) -> dict[str, float]:
 
 def _texture(lines: list[PhaseLines], texture: Mapping[str, float]) -> dict[str, float]:
     return {
-        one.texture_names[0]: texture[one.phase.name]
-        for one in lines
-        if one.texture_names and texture.get(one.phase.name)
+        line.texture_names[0]: texture[line.phase.name]
+        for line in lines
+        if line.texture_names and texture.get(line.phase.name)
     }
 
 

@@ -194,7 +194,7 @@ def _rehearsal(table: Mapping[str, Any], seed: int | None) -> Rehearsal:
     for name, lot in table.get("lots", {}).items():
         if not isinstance(lot, Mapping):
             raise ValidityError(f"lots.{name} = {lot!r}; give a table [lots.{name}]")
-    if not (isinstance(table["samples"], list) and all(isinstance(one, Mapping) for one in table["samples"])):
+    if not (isinstance(table["samples"], list) and all(isinstance(sample, Mapping) for sample in table["samples"])):
         raise ValidityError(f"samples = {table['samples']!r}; give a table [[samples]] for each treatment")
     base = described(table.get("specimen", {}))
     reaction = _reaction(table.get("reaction", {}))
@@ -212,7 +212,7 @@ def _rehearsal(table: Mapping[str, Any], seed: int | None) -> Rehearsal:
 
 
 def _reaction(table: Mapping[str, Any]) -> Reaction:
-    _known(table, [one.name for one in fields(Reaction)], "reaction.")
+    _known(table, [field.name for field in fields(Reaction)], "reaction.")
     for name, value in table.items():
         if isinstance(value, bool) or not isinstance(value, int | float) or not 0.0 <= value < 1e4:
             raise ValidityError(f"reaction.{name} = {value!r}; give a number, zero or more")
@@ -245,7 +245,7 @@ def _pieces(
     own = {key: value for key, value in sample.items() if key not in _OF_SAMPLE}
     if doped := lots.get(lot, {}).get("dopant_at_percent"):
         own.setdefault("dopants_at_percent", doped)
-    found = []
+    pieces = []
     for k in range(wires):
         piece = f"{name}-{k + 1}" if wires > 1 else name
         its_own = None if seed is None else seed_of(piece, seed)
@@ -253,8 +253,8 @@ def _pieces(
             specimen = described(own, reaction.specimen(base, treatment, route, its_own))
         except XrdorderError as error:
             raise ValidityError(f"{where}: {error}") from None
-        found.append(Piece(piece, lot, treatment, sample["treatment"], specimen))
-    return found
+        pieces.append(Piece(piece, lot, treatment, sample["treatment"], specimen))
+    return pieces
 
 
 def _treatment(told: Any, where: str) -> Schedule:

@@ -114,7 +114,7 @@ def toml_of(table: Mapping[str, Any]) -> str:
     lines = [f"{key} = {as_toml(value)}" for key, value in plain.items()]
     for key, value in table.items():
         if isinstance(value, Mapping):
-            lines += ["", f"[{key}]", *(f"{_quoted(name)} = {as_toml(one)}" for name, one in value.items())]
+            lines += ["", f"[{key}]", *(f"{_quoted(name)} = {as_toml(entry)}" for name, entry in value.items())]
     return "\n".join(lines) + "\n"
 
 

@@ -69,7 +69,7 @@ def by_relation(
     tin, s_a, tc, zero = (draws[name] for name in ("tin_fraction", "S_a", "Tc_K", "Bc2_0K_T"))
     order = site_order_from(s_a, tin)
     slopes = list(asked("Bc2_slope_T_per_K", "bc2-slope", "resistivity", draws["resistivity_uohm_cm"]))
-    found = [
+    results = [
         *asked("Tc_K", "tc-from-tin", "tin", tin),
         *asked("Tc_K", "tc-from-order", "order", order),
         *asked("resistivity_uohm_cm", "resistivity-from-tin", "tin", tin),
@@ -79,27 +79,27 @@ def by_relation(
         *asked("Bc2_0K_T", "bc2-0-from-tc", "Tc", tc),
     ]
     for slope, its_draws in slopes:
-        for one, of_it in asked("Bc2_0K_T", "bc2-0-from-slope", "slope", its_draws, tc):
-            chain = replace(one, relations=(*slope.relations, *one.relations))
+        for phase, of_it in asked("Bc2_0K_T", "bc2-0-from-slope", "slope", its_draws, tc):
+            chain = replace(phase, relations=(*slope.relations, *phase.relations))
             if slope.reason:
                 chain = replace(chain, reason=slope.reason, share_inside=slope.share_inside)
-            found.append((chain, of_it))
+            results.append((chain, of_it))
     for target, temperature in targets_at((HELIUM_K, *temperatures_k)).items():
         at = np.full(common.n, temperature)
-        found += asked(target, "bc2-temperature", "Bc2(0)", at, zero, tc)
-    return tuple(one for one, _ in found)
+        results += asked(target, "bc2-temperature", "Bc2(0)", at, zero, tc)
+    return tuple(result for result, _ in results)
 
 
 def _asked(
     target: str, entry: Relation, route: str, inputs: Sequence[Array], common: Common
 ) -> tuple[RelationResult, Array]:
-    if not all(np.any(np.isfinite(one)) for one in inputs):
+    if not all(np.any(np.isfinite(variable)) for variable in inputs):
         return RelationResult.refused(target, (entry,), "an input is not known", route), np.full(common.n, math.nan)
     said = ask(entry, inputs[0], *inputs[1:], common=common)
     middle, low, high = (float(end) for end in Band.of(said.draws))
     value = math.nan
     if said.applies:
-        value = float(entry.evaluate(*(float(np.nanmedian(one)) for one in inputs)))
+        value = float(entry.evaluate(*(float(np.nanmedian(variable)) for variable in inputs)))
     return RelationResult(target, (entry,), value, middle, low, high, said.share_inside, said.reason, route), said.draws
 
 
@@ -108,7 +108,7 @@ def branches_words(results: Sequence[RelationResult], estimate_t: float) -> str:
 
     Nobody has settled for wires whether Bc2 falls there; the estimate follows Tc and takes neither.
     """
-    by_name = {one.name: one for one in results if one.applies and one.target == "Bc2_0K_T"}
+    by_name = {result.name: result for result in results if result.applies and result.target == "Bc2_0K_T"}
     if COLLAPSE not in by_name or PLATEAU not in by_name:
         return ""
     collapse, plateau = by_name[COLLAPSE].median, by_name[PLATEAU].median

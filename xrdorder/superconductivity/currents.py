@@ -359,10 +359,10 @@ def relative_current(
         A field is not positive, the samples were drawn unalike, or no relation holds for both.
     """
     fields = positive_fields(fields_t)
-    one, other = _pair(sample, reference, conditions or Conditions())
+    draws, other = _pair(sample, reference, conditions or Conditions())
     bands, larger, carries = [], [], []
     for b in fields:
-        mine, theirs = one.current(b), other.current(b)
+        mine, theirs = draws.current(b), other.current(b)
         larger.append(float(np.mean(mine > theirs) + 0.5 * np.mean(mine == theirs)))
         carries.append(float(np.mean(theirs > 0.0)))
         if carries[-1] < SURE:
@@ -420,44 +420,44 @@ def crossing(
     ValidityError
         The samples were drawn unalike, or no relation holds for both.
     """
-    one, two = _pair(sample, other, conditions or Conditions())
-    low = np.full(one.bc2.shape, float(lowest_field_t))
+    draws, two = _pair(sample, other, conditions or Conditions())
+    low = np.full(draws.bc2.shape, float(lowest_field_t))
     # Just below the lower Bc2 the sample that has it carries next to nothing.
-    high = np.minimum(one.bc2, two.bc2) * (1.0 - 1e-9)
+    high = np.minimum(draws.bc2, two.bc2) * (1.0 - 1e-9)
     possible = high > low
-    at_low = one.current(low) - two.current(low)
-    at_high = one.current(np.maximum(high, low)) - two.current(np.maximum(high, low))
+    at_low = draws.current(low) - two.current(low)
+    at_high = draws.current(np.maximum(high, low)) - two.current(np.maximum(high, low))
     meets = possible & (at_low * at_high < 0.0)
     left, right = low.copy(), np.maximum(high, low)
     for _ in range(24):  # 30 T / 2^24: to 2e-6 T
         middle = 0.5 * (left + right)
-        same = (one.current(middle) - two.current(middle)) * at_low > 0.0
+        same = (draws.current(middle) - two.current(middle)) * at_low > 0.0
         left, right = np.where(same, middle, left), np.where(same, right, middle)
     share = float(np.mean(meets))
-    found = Band.of(np.where(meets, 0.5 * (left + right), np.nan))
+    field = Band.of(np.where(meets, 0.5 * (left + right), np.nan))
     better_low = _better(at_low[possible], sample.name, other.name)
-    better_high = _better(one.bc2 - two.bc2, sample.name, other.name)
-    words = _crossing_words(sample.name, other.name, found, share, better_low, better_high)
-    return Crossing(found, share, better_low, better_high, words)
+    better_high = _better(draws.bc2 - two.bc2, sample.name, other.name)
+    words = _crossing_words(sample.name, other.name, field, share, better_low, better_high)
+    return Crossing(field, share, better_low, better_high, words)
 
 
-def _better(difference: Array, one: str, other: str) -> str:
+def _better(difference: Array, name: str, other: str) -> str:
     share = float(np.mean(difference > 0.0)) if difference.size else 0.5
-    return one if share >= SURE else other if share <= 1.0 - SURE else ""
+    return name if share >= SURE else other if share <= 1.0 - SURE else ""
 
 
 def _crossing_words(
-    one: str, other: str, found: Band, share: float, better_low: str, better_high: str
+    name: str, other: str, field: Band, share: float, better_low: str, better_high: str
 ) -> str:
     if share <= 1.0 - SURE:
         if better_low and better_low == better_high:
-            return f"{one} and {other} do not cross: {better_low} carries more at all fields"
-        return f"{one} and {other} do not cross, as far as can be told"
-    where = f"at {float(found.median):.1f} T ({float(found.low):.1f} to {float(found.high):.1f} T)"
+            return f"{name} and {other} do not cross: {better_low} carries more at all fields"
+        return f"{name} and {other} do not cross, as far as can be told"
+    where = f"at {float(field.median):.1f} T ({float(field.low):.1f} to {float(field.high):.1f} T)"
     if share >= SURE:
         beyond = f", {better_high} carries more above" if better_high else ""
-        return f"{one} and {other} cross {where}{beyond}"
-    return f"{one} and {other} cross {where} if they do: in {100 * share:.0f} % of the draws"
+        return f"{name} and {other} cross {where}{beyond}"
+    return f"{name} and {other} cross {where} if they do: in {100 * share:.0f} % of the draws"
 
 
 class LayerState:
@@ -520,12 +520,12 @@ def _strength(sample: Conductor, conditions: Conditions, at: Strained) -> Array:
         return np.where(as_measured > 0.0, here / as_measured, 0.0)
 
 
-def _pair(one: Conductor, other: Conductor, conditions: Conditions) -> tuple[LayerState, LayerState]:
+def _pair(conductor: Conductor, other: Conductor, conditions: Conditions) -> tuple[LayerState, LayerState]:
     """Work out both samples under the conditions."""
-    require_drawn_alike((one, other))
-    mine, theirs = (peak_pinning_force(s.grain, common=s.common, library=s.library) for s in (one, other))
-    force_1, force_2 = comparable_forces(mine, theirs, common=one.common)
-    return LayerState(one, conditions, force_1), LayerState(other, conditions, force_2)
+    require_drawn_alike((conductor, other))
+    mine, theirs = (peak_pinning_force(s.grain, common=s.common, library=s.library) for s in (conductor, other))
+    force_1, force_2 = comparable_forces(mine, theirs, common=conductor.common)
+    return LayerState(conductor, conditions, force_1), LayerState(other, conditions, force_2)
 
 
 def require_drawn_alike(samples: Sequence[Conductor]) -> None:

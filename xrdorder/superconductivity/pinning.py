@@ -251,7 +251,9 @@ class ForceShape:
 
     def __init__(self, common: Common, library: Library = PUBLISHED, wire: str = "any") -> None:
         entries = library.relations("reduced-pinning-force", wire)
-        self._entries = [one for one in entries if one.wire == wire] or [one for one in entries if one.wire == "any"]
+        self._entries = [entry for entry in entries if entry.wire == wire] or [
+            entry for entry in entries if entry.wire == "any"
+        ]
         self._choice = common.choice("reduced-pinning-force", self._entries)
 
     def __call__(self, h: Array) -> Array:

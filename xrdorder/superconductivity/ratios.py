@@ -33,7 +33,9 @@ def bc2_draws(samples: Sequence[Conductor], conditions: Conditions | None = None
     """
     conditions = conditions or Conditions()
     require_drawn_alike(samples)
-    return np.array([bc2_at(one, conditions.temperature_k, strained(one, conditions))[:, 0] for one in samples])
+    return np.array(
+        [bc2_at(sample, conditions.temperature_k, strained(sample, conditions))[:, 0] for sample in samples]
+    )
 
 
 def relative_draws(
@@ -70,10 +72,10 @@ def relative_draws(
     field = float(positive_fields(field_t)[0])
     conditions = conditions or Conditions()
     require_drawn_alike(samples)
-    names = [one.name for one in samples]
+    names = [sample.name for sample in samples]
     if reference and reference not in names:
         raise UnknownNameError(f"no sample '{reference}' to refer to; known are: {', '.join(names)}")
-    forces = [peak_pinning_force(one.grain, common=one.common, library=one.library) for one in samples]
+    forces = [peak_pinning_force(sample.grain, common=sample.common, library=sample.library) for sample in samples]
     usable = [k for k, force in enumerate(forces) if any(answer.applies for answer in force.answers)]
     if not usable:
         raise ValidityError("no relation of pinning force holds for the grain size of any sample")
@@ -91,7 +93,7 @@ def relative_draws(
         raise ValidityError("the samples do not compare: hardly any draw has all inside the validity of one relation")
     if np.mean(against[compared] > 0.0) < SURE:
         who = f"'{reference}'" if reference else "every sample"
-        state = conditions.words(designs=[one.design for one in samples])
+        state = conditions.words(designs=[sample.design for sample in samples])
         raise ValidityError(
             f"at {field:g} T, {state}, {who} may be normal: currents do not compare there"
         )
