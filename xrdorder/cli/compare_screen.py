@@ -77,7 +77,7 @@ def pair_parts(opened: "OpenStudy", first: str, second: str) -> list[Part]:
     heads = ["quantity", "difference", "certainty", "visible from", "to settle it"]
     origins = dict.fromkeys(_SCATTER[line.scatter] for line in pair.lines if line.scatter)
     note = f"Scatter of equal wires by {' and '.join(origins)}. Tin, Tc, Bc2 and current are estimated from the others."
-    return [*parts, ESTIMATES, "", Table.of(heads, lines), "", note]
+    return [*parts, ESTIMATES, "", Table.of(heads, lines), "", *filter(None, [pair.widening]), note]
 
 
 def _one_variant(comparison: StudyComparison) -> list[Part]:
