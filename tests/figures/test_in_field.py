@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 from tests.drawn import made_conductor, made_layer
+from xrdorder.drawing.text import typeset
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.figures import bc2_figure, current_figure, section_figure
+from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.superconductivity.currents import Conditions, bc2_curve, crossing, relative_current
 from xrdorder.uncertainty import Contributions
 
@@ -125,6 +127,11 @@ def test_section_under_strain_ends_earlier(layers):
     usual = section_figure(layers, fields_t=fields)  # unless told otherwise strained as wires are
     assert "pre-strain −0.4 to −0.2 %" in " ".join(text.get_text() for text in usual.texts)
     assert np.any(curve(usual.axes[0], "leaning (graded)")[1] < one)
+
+
+def test_absolute_bc2_is_said_to_be_untested_at_low_tc(samples, layers):
+    for figure in (bc2_figure(samples), section_figure(layers, FREE)):
+        assert typeset(ESTIMATES) in " ".join(" ".join(text.get_text() for text in figure.texts).split())
 
 
 def test_fields_and_temperatures_may_be_chosen(samples, layers):
