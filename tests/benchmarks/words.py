@@ -16,7 +16,6 @@ from tests.benchmarks.record import Job, Row, run
 from tests.figures import made, random_study
 from tests.figures.labels import troubles
 from tests.reports import made as reports
-from tests.reports.test_of_patterns import Opened
 from xrdorder.drawing.layout import SIZES
 from xrdorder.reports.gallery import study_pictures
 from xrdorder.reports.pictures import Missing, Scene
@@ -30,7 +29,7 @@ def study(seed: int) -> Scene:
     plain = reports.opened(
         Path("study"), random_study.word(random, 120), pieces, sizes=sizes, samples=made.described(pieces)
     )
-    opened: Any = Opened(plain.study, plain.results)
+    opened: Any = reports.OpenedWithLines(plain.study, plain.results)
     return Scene.of(opened, SIZES[str(random.choice(list(SIZES)))])
 
 
