@@ -16,7 +16,7 @@ def run(path, text, *words):
 def test_lattice_and_strain_of_each_direction(tmp_path):
     result = run(tmp_path / "d.csv", TABLE)
     assert result.exit_code == 0, result.output
-    assert "0.52880" in result.output and "-0.200" in result.output and " 0.072" in result.output
+    assert "0.52880" in result.output and "−0.200" in result.output and " 0.072" in result.output
     assert "nothing to check" not in result.output
     two = run(tmp_path / "d.csv", "".join(TABLE.splitlines(keepends=True)[:2] + TABLE.splitlines(keepends=True)[3:]))
     assert "nothing to check" in two.output

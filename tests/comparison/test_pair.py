@@ -1,5 +1,7 @@
 """One pair: what is measured best first, then what follows."""
 
+import re
+
 import numpy as np
 import pytest
 
@@ -9,6 +11,7 @@ from xrdorder.comparison.pair import FOLLOWS, MEASURED, PairLine, compare_pair
 from xrdorder.comparison.published_scatter import ONCE, SCATTER, prior_of
 from xrdorder.estimates.study_draws import estimated
 from xrdorder.exceptions import StudyError
+from xrdorder.quantities.caveats import NOT_WIDENED
 from xrdorder.quantities.formatting import with_interval
 from xrdorder.relations import PUBLISHED
 
@@ -27,6 +30,27 @@ def test_measured_quantities_come_before_what_follows(results):
     for one in found.lines:
         assert 0.5 <= one.probability <= 1.0
         assert bool(one.remedy) != one.significant
+
+
+def test_at_different_order_it_is_said_what_the_widening_of_the_lattice_does():
+    """Draws in which each pm of widening takes 0.1 at.% from the wire of low order: without its 5 pm, 0.5 more."""
+    pieces = [(*piece[:4], 0.70 if piece[0] == "A-625" else piece[4], *piece[5:]) for piece in made.PIECES]
+    told = estimated(made.collated(pieces), n=300)
+    widening = 5.0 + np.random.default_rng(2).standard_normal(300)
+    told["shared_draws"].values[told["shared_name"].values == "widening by disorder"] = widening
+    tin = told["estimate_draws"].sel(target="tin_fraction")
+    tin.values[...] = 0.24
+    tin.loc["A-625"] = 0.24 - 0.001 * (widening - 5.0)
+    pair = compare_pair(told, "A-625", "A-700")
+    (line,) = [line for line in pair.lines if line.noun == "tin content"]
+    words = re.fullmatch(
+        r"Tin of (.+) less that of (.+): ([+−][\d.]+) (± [\d.]+ at\.%) .*\(used\), ([+−][\d.]+) (.+)\.", pair.widening
+    )
+    assert (words[1], words[2], words[6]) == (pair.first, pair.second, NOT_WIDENED)
+    assert line.amount == f"{words[3][1:]} {words[4]}"
+    used, without = (float(words[k].replace("−", "-")) for k in (3, 5))
+    assert without - used == pytest.approx(0.5, abs=0.011)  # both are printed to two places
+    assert compare_pair(told, "A-650-a", "A-700").widening == ""  # alike in order
 
 
 def test_interval_and_probability_of_a_current_are_those_of_the_same_draws(results, monkeypatch):

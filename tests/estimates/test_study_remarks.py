@@ -8,6 +8,7 @@ import pytest
 from tests.estimates.made import U_A_NM, U_ORDER, lot, wire
 from xrdorder.estimates import PUBLISHED, Measured, joint_draws
 from xrdorder.estimates.study_remarks import _gap, remarks_of
+from xrdorder.quantities.caveats import NOT_WIDENED
 
 
 def noisy(rng: np.random.Generator, tin: np.ndarray, s_a: np.ndarray, name: str) -> list:
@@ -57,7 +58,7 @@ def test_an_anchor_that_widens_differences_is_explained() -> None:
 def test_where_order_changes_tin_without_widening_is_said() -> None:
     """Two wires of equal lattice whose order differs by 0.08: without widening their tin is equal by the lattice."""
     wires = [wire(f"lot-{k}", "lot", 24.0, s_a) for k, s_a in enumerate((0.99, 0.99, 0.91, 0.91))]
-    (text,) = [one for one in remarks_of(joint_draws(wires, n=400), None, wires, PUBLISHED) if "does not widen" in one]
-    on, off = (float(x) for x in re.findall(r"[+-]\d\.\d+(?= ±| if)", text))
+    (text,) = [one for one in remarks_of(joint_draws(wires, n=400), None, wires, PUBLISHED) if NOT_WIDENED in one]
+    on, off = (float(x.replace("−", "-")) for x in re.findall(r"[+−-]\d\.\d+(?= ±| if)", text))
     # made with 5 pm for unit S_a, 0.08 of which is 2.9 at.% on the line: without it tin is higher where order is lower
     assert abs(on) < 0.6 and off > on + 0.2

@@ -94,9 +94,9 @@ def test_whatever_the_lines_tell(more):
 @pytest.mark.parametrize(
     ("told", "said"),
     [
-        ({"strain": -0.0007}, "as given: -0.07 %"),
+        ({"strain": -0.0007}, "as given: −0.07 %"),
         ({"strain_gauge": "nb", "reaction_temperature_c": 650.0}, "niobium as gauge: lattice_a_nm_nb against 0.33007"),
-        ({"strain_bound": True, "reaction_temperature_c": 650.0}, "from 650 °C (-0.57 %)"),
+        ({"strain_bound": True, "reaction_temperature_c": 650.0}, "from 650 °C (−0.57 %)"),
     ],
 )
 def test_a_strain_and_what_it_corrects_are_among_the_steps(told, said):
@@ -413,7 +413,7 @@ def test_the_order_says_how_it_follows_the_temperature_that_was_told():
         (found,) = explain(one, "site_order").quantities
         orders[told] = found.value, of(found, "site_order").record.remark
     value, remark = orders[650.0]
-    shifts = [float(x) for x in re.findall(r"[+-]\d\.\d{3}", remark)]
+    shifts = [float(x.replace("−", "-")) for x in re.findall(r"[+−]\d\.\d{3}", remark)]
     # the order is linear in the share; three decimals are printed
     assert shifts == pytest.approx([orders[625.0][0] - value, orders[675.0][0] - value], abs=5.1e-4)
     assert "27 ± 8 % of the tantalum" in remark and "a reaction at 650 °C" in remark

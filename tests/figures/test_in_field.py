@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 from tests.drawn import made_conductor, made_layer
+from xrdorder.drawing.text import typeset
 from xrdorder.exceptions import StudyError, UnknownNameError
 from xrdorder.figures import bc2_figure, current_figure, section_figure
+from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.superconductivity.currents import Conditions, bc2_curve, crossing, relative_current
 from xrdorder.uncertainty import Contributions
 
@@ -91,7 +93,7 @@ def test_current_is_drawn_over_the_reference_and_crossings_are_marked(samples):
         assert (list(mark.get_xdata()), list(mark.get_ydata())) == ([median], [row])
         assert rows.texts[row + 1].get_text().startswith(f"{median:.1f} T ({low:.1f} to {high:.1f} T)")
     page = " ".join(" ".join(text.get_text() for text in figure.texts).split())
-    assert "680 °C" in page and "-0.3 to -0.2 %" in page and "No magnet" in page
+    assert "680 °C" in page and "−0.3 to −0.2 %" in page and "No magnet" in page
 
 
 def test_a_bar_that_goes_on_beyond_the_frame_has_an_arrow(samples):
@@ -120,11 +122,16 @@ def test_section_under_strain_ends_earlier(layers):
     free, strained = (section_figure(layers, Conditions(strain=s), fields_t=fields) for s in (0.0, -0.004))
     (_, one), (_, two) = (curve(figure.axes[0], "leaning (graded)") for figure in (free, strained))
     assert np.all(two <= one) and np.any(two < one)
-    assert "-0.4 %" in " ".join(text.get_text() for text in strained.texts)
+    assert "−0.4 %" in " ".join(text.get_text() for text in strained.texts)
     assert "free of strain" in " ".join(text.get_text() for text in free.texts)
     usual = section_figure(layers, fields_t=fields)  # unless told otherwise strained as wires are
-    assert "pre-strain -0.4 to -0.2 %" in " ".join(text.get_text() for text in usual.texts)
+    assert "pre-strain −0.4 to −0.2 %" in " ".join(text.get_text() for text in usual.texts)
     assert np.any(curve(usual.axes[0], "leaning (graded)")[1] < one)
+
+
+def test_absolute_bc2_is_said_to_be_untested_at_low_tc(samples, layers):
+    for figure in (bc2_figure(samples), section_figure(layers, FREE)):
+        assert typeset(ESTIMATES) in " ".join(" ".join(text.get_text() for text in figure.texts).split())
 
 
 def test_fields_and_temperatures_may_be_chosen(samples, layers):

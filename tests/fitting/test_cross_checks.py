@@ -57,7 +57,7 @@ def test_a_wrong_lattice_is_noticed(job: Procedure, solution: Solution) -> None:
     assert [flag.name for flag in wrong.flags] == ["routes-disagree-lattice"] * 2
     assert "free intensities" in wrong.flags[0].message
     assert "single lines" in wrong.flags[1].message
-    assert "-30" in wrong.flags[0].message or "-29" in wrong.flags[0].message
+    assert "−30" in wrong.flags[0].message or "−29" in wrong.flags[0].message
     words = quality_words(wrong, [], 1.0)
     assert words.startswith("do not use: routes to the lattice parameter disagree by")
 

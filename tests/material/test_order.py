@@ -88,6 +88,18 @@ def test_without_contrast_there_is_no_order(fitted):
     assert np.isfinite(material.values["tin_fraction_lattice"])
 
 
+def test_a_contrast_at_its_bound_is_not_given(fitted):
+    """Zero without an uncertainty would be the surest order of all."""
+    material = fitted(order_contrast=0.0, u={"order_contrast": 0.0})
+    for quantity in ("order_contrast", "site_order", "tin_lower_bound", "tin_fraction_order"):
+        assert np.isnan(material.values[quantity]) and np.isnan(material.u(quantity))
+    assert "rests at its bound of 0" in material.records["site_order"].remark
+    assert "order-not-determined" in names(material)
+    assert np.isfinite(material.values["tin_fraction_lattice"])
+    measured = fitted(order_contrast=0.0)  # with an uncertainty it is a measurement
+    assert measured.values["site_order"] == 0.0 and "order-not-determined" not in names(measured)
+
+
 def test_intermediate_quantities_are_not_handed_on(fitted):
     material = fitted(doped())
     allowed = {

@@ -73,19 +73,13 @@ def test_a_table_as_it_was_printed() -> None:
     assert found == ZHOU
 
 
-BEFORE = pytest.mark.xfail(
-    reason="tables of simulated wires are of the sampler before, as the page says; write them anew"
-)
-"""Not strict: two rows of single lots hardly changed. To be taken away with ``simulated_wires --write``."""
-
-
 @pytest.mark.parametrize(
     ("table", "made_by"),
     [
         ("levels", levels.MADE_BY),
         ("published", left_out.MADE_BY),
-        pytest.param("simulated", simulated_wires.MADE_BY, marks=BEFORE),
-        pytest.param("anchored", simulated_wires.MADE_BY, marks=BEFORE),
+        ("simulated", simulated_wires.MADE_BY),
+        ("anchored", simulated_wires.MADE_BY),
     ],
 )
 def test_tables_are_of_this_model(table: str, made_by: tuple[Path, ...]) -> None:
@@ -170,7 +164,6 @@ def test_spreads_of_bc2_over_tc_are_those_of_the_samples() -> None:
     assert PUBLISHED["ratio_scatter_bulk"] == pytest.approx(undoped.sizes()["sample"], rel=0.05)
 
 
-@BEFORE
 @pytest.mark.slow
 @pytest.mark.parametrize("row", [("priors-5", "", (30, 1, 5)), ("priors-5", "tc", (30, 1, 8))])
 def test_simulated_rows_are_current(row: tuple[str, str, tuple[int, int, int]]) -> None:

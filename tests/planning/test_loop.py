@@ -58,8 +58,8 @@ def test_a_suggestion_is_added_reacted_run_and_held_against_what_was_predicted(t
         printed("run", study, "--workers", 1)
         said = printed("suggest", study, "--field", 12)
         assert waits not in said and "Predicted by the other wires, against found" in said
-        misses = {line.split("  ")[0].strip(): float(line.split()[-1]) for line in said.splitlines()
-                  if re.search(r" [+-]\d+\.\d$", line)}  # fmt: skip
+        misses = {line.split("  ")[0].strip(): float(line.split()[-1].replace("−", "-")) for line in said.splitlines()
+                  if re.search(r" [+−]\d+\.\d$", line)}  # fmt: skip
         assert len(misses) >= 1, said
         if expected:
             # four times the size is 1.4 in its logarithm, of which domains and their gap to grains leave some 0.15

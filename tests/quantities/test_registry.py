@@ -101,8 +101,8 @@ def test_the_name_of_a_bc2_holds_its_temperature(kelvin):
 def test_what_is_printed_is_the_number_to_its_last_digit(one, value, share, sign):
     shown_value, u = one.people.factor * sign * value, one.people.factor * share * value
     assume(math.isfinite(u))
-    number, bracket = re.fullmatch(r"(-?[\d.]+)\(([\d.]+)\)", one.value_text(sign * value, share * value)).groups()
+    number, bracket = re.fullmatch(r"(−?[\d.]+)\(([\d.]+)\)", one.value_text(sign * value, share * value)).groups()
     last = 10.0 ** -places_of(u)
-    assert abs(float(number) - shown_value) <= 0.5001 * last
+    assert abs(float(number.replace("−", "-")) - shown_value) <= 0.5001 * last
     printed_u = float(bracket) if "." in bracket else float(bracket) * 10.0 ** -len(number.partition(".")[2])
     assert abs(printed_u - u) <= 0.0502 * u + 0.5001 * last

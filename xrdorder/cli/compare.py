@@ -45,7 +45,8 @@ def compare(
     for the number of comparisons. --details adds uncertainties and probabilities of all differences, absolute values,
     and a sentence for a report. The table goes to results/comparison.csv, the figure to results/figures/comparison.png.
     Nothing is fitted again. Of one variant only, drifts and outliers are still looked for. --pair A B takes two of them
-    alone: what is measured best first, then what follows for tin, Tc, Bc2 and current.
+    alone: what is measured best first, then what follows for tin, Tc, Bc2 and current; at different order also what tin
+    would be if disorder did not widen the lattice.
     """
     from xrdorder.cli.compare_screen import comparison_parts, pair_parts
     from xrdorder.cli.study_screen import own_part

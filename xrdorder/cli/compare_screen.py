@@ -79,7 +79,7 @@ def pair_parts(opened: "OpenStudy", first: str, second: str) -> list[Part]:
     origins = dict.fromkeys(_SCATTER[line.scatter] for line in pair.lines if line.scatter)
     scatter = f"Scatter of equal wires by {' and '.join(origins)}. {_DOUBT}"
     note = "Tin, Tc, Bc2 and current are estimated from the others."
-    return [*parts, ESTIMATES, "", Table.of(heads, lines), "", scatter, note]
+    return [*parts, ESTIMATES, "", Table.of(heads, lines), "", *filter(None, [pair.widening]), scatter, note]
 
 
 def _one_variant(comparison: StudyComparison) -> list[Part]:

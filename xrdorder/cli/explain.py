@@ -10,6 +10,7 @@ import click
 from xrdorder.cli.console import Entry, File, Part, details_option, show
 from xrdorder.cli.program import SOME_FAILED, complain
 from xrdorder.quantities.caveats import ANCHORED, ESTIMATES
+from xrdorder.quantities.formatting import with_sign
 from xrdorder.quantities.grades import graded, missing_information
 
 if TYPE_CHECKING:
@@ -112,7 +113,7 @@ def _origin(explanation: "Explanation") -> list[Part]:
         rows.append((f"{word} checked", checks if said else ""))
     parts: list[Part] = ["", *(Entry(label, text) for label, text in rows if text)]
     if explanation.order_correlations:
-        pairs = ", ".join(f"{name} {r:+.2f}" for name, r in explanation.order_correlations)
+        pairs = ", ".join(f"{name} {with_sign(r, '.2f')}" for name, r in explanation.order_correlations)
         parts += ["", f"Correlation of the order contrast with displacement parameters: {pairs}"]
     told = {
         "Flags": [f"{name}: {message}" for name, message in explanation.sample.flags],
@@ -275,7 +276,7 @@ def _fitted(fitted: "FittedParameter") -> list[Part]:
     parts: list[Part] = ["", f"Of the counting uncertainty {fitted.u:.2g} of {fitted.name} is due to not knowing"]
     for item in fitted.nuisances:
         name, r = item.strongest
-        parts.append(f"  {item.name}: {item.u:.2g} (correlation with {name} {r:+.2f})")
+        parts.append(f"  {item.name}: {item.u:.2g} (correlation with {name} {with_sign(r, '.2f')})")
     return parts
 
 

@@ -19,6 +19,7 @@ from xrdorder.quantities.formatting import (
     listed,
     rounded,
     with_interval,
+    with_sign,
 )
 from xrdorder.quantities.tables import Heading, Table
 
@@ -77,7 +78,8 @@ def _answer(held: "Held", rows: Sequence["Row"]) -> Iterator[Part]:
         mean = float(np.mean([row.difference for row in some]))
         pulls = [abs(row.difference) / row.u for row in some]
         noun, unit = some[0].measured.words.partition(" (")[0], some[0].measured.unit
-        amount = f"{float(f'{mean:.2g}'):+g}{f' {unit}' if unit != '1' else ''}"  # two digits, no power of ten
+        # two digits, no power of ten
+        amount = f"{with_sign(float(f'{mean:.2g}'), 'g')}{f' {unit}' if unit != '1' else ''}"
         sure = "" if len(some) * 2.0 * NormalDist().cdf(-max(pulls)) < LEVEL else "not "
         of = f"on average of {len(some)}, at most" if len(some) > 1 else "or"
         yield f"  {noun} {amount} {of} {max(pulls):.1f} u: {sure}significant"
@@ -182,15 +184,15 @@ def _agreements(title: str, agreements: "Sequence[Agreement]") -> list[Part]:
 
 
 def _agreement(agreement: "Agreement") -> tuple[str, ...]:
-    def number(value: float, form: str = ".2f") -> str:
-        return f"{value:{form}}" if math.isfinite(value) else MISSING
+    def number(value: float) -> str:
+        return f"{value:.2f}" if math.isfinite(value) else MISSING
 
     probability = "< 0.001" if agreement.probability < 0.001 else f"{agreement.probability:.3f}"
     return (
         agreement.route[0].name,
         agreement.route[0].wire,
         probability if agreement.candidate else "other wire",
-        number(agreement.difference, "+.2f"),
+        with_sign(agreement.difference, ".2f") if math.isfinite(agreement.difference) else MISSING,
         number(agreement.u_own),
         number(agreement.u_common),
         number(agreement.spread),

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from xrdorder.cli.console import Entry, Part
-from xrdorder.quantities.formatting import digits
+from xrdorder.quantities.formatting import digits, with_sign
 from xrdorder.quantities.registry import quantity
 from xrdorder.quantities.tables import Heading, Table
 
@@ -195,7 +195,7 @@ def radiation_parts(lights: Sequence[Light], times: Sequence[float] = (), *, det
             f"{100 * radiation.fluorescence:.0f}", f"{radiation.depth_um:.1f}",
             *([f"{times[k]:.2f}"] if times else []),
             *([f"{radiation.two_theta_110:.1f}°"] if details else []),
-            *([f"{radiation.edge} {radiation.from_edge_ev:+.0f} eV"] if details else []),
+            *([f"{radiation.edge} {with_sign(radiation.from_edge_ev, '.0f')} eV"] if details else []),
         ) for k, radiation in enumerate(lights)
     ]  # fmt: skip
     ratio = best.contrast / copper.contrast

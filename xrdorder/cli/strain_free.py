@@ -23,7 +23,7 @@ def strain_free(directions: Path, poisson: float | None, u_poisson: float | None
     """
     from xrdorder.material.lattice_strain import POISSON, U_POISSON
     from xrdorder.material.strain_free import read_directions, strain_free_from_tilts
-    from xrdorder.quantities.formatting import concise
+    from xrdorder.quantities.formatting import concise, with_sign
     from xrdorder.quantities.tables import Table
 
     angles, a, u = read_directions(directions)
@@ -34,7 +34,8 @@ def strain_free(directions: Path, poisson: float | None, u_poisson: float | None
     rows = []
     for angle, length, u_length, pull in zip(angles, a, u, result.pulls, strict=True):
         strain, u_strain = result.strain_at(float(angle))
-        rows.append((f"{angle:g}", concise(length, u_length), concise(100 * strain, 100 * u_strain), f"{pull:+.1f}"))
+        percent = concise(100 * strain, 100 * u_strain)
+        rows.append((f"{angle:g}", concise(length, u_length), percent, with_sign(pull, ".1f")))
     show(
         Entry("Strain-free", f"a = {concise(result.a_nm, result.u_a_nm)} nm"),
         Entry("Axial strain", f"{concise(100 * result.axial_strain, 100 * result.u_axial_strain)} %"),

@@ -7,7 +7,7 @@ from xrdorder.cli.console import Entry, Part
 from xrdorder.planning.conversion_courses import LAW
 from xrdorder.planning.foretold import foretold, noun_of, suggested
 from xrdorder.planning.plan_words import best_words, measured_words, next_words
-from xrdorder.quantities.formatting import digits, rounded
+from xrdorder.quantities.formatting import digits, rounded, with_sign
 from xrdorder.quantities.tables import Heading, Table
 
 if TYPE_CHECKING:
@@ -76,7 +76,7 @@ def foretold_parts(lot_plan: "LotPlan", opened: "OpenStudy") -> list[Part]:
     lines = [
         [entry.treatment, f"{entry.noun} ({entry.unit})" if entry.unit else entry.noun,
          rounded(entry.predicted, entry.u_predicted), rounded(entry.found, entry.u_found),
-         f"{entry.score:+.1f}"] for entry in told
+         with_sign(entry.score, ".1f")] for entry in told
     ]  # fmt: skip
     misses = list(dict.fromkeys(entry.says for entry in told if entry.says))
     said = f"Missed: {'; '.join(misses)}." if misses else "All within their uncertainty: the model holds there."

@@ -8,7 +8,7 @@ import click
 from xrdorder.cli.console import File, show
 from xrdorder.cli.named_files import NEW_FILE
 from xrdorder.cli.options import EXISTING_FILE, POSITIVE
-from xrdorder.quantities.formatting import rounded
+from xrdorder.quantities.formatting import rounded, with_sign
 
 if TYPE_CHECKING:
     from xrdorder.cli.console import Part
@@ -85,9 +85,12 @@ def _parts(fitted: "FittedScale") -> "list[Part]":
     ]
     columns = known.names, known.a_nm, known.u_a_nm, known.tin, known.u_tin, fitted.residuals_nm, fitted.pulls
     samples = [
-        (sample, concise(a, u_a), concise(100 * tin, 100 * u_tin), f"{1e3 * residual:+.3f}", f"{pull:+.1f}")
+        (
+            sample, concise(a, u_a), concise(100 * tin, 100 * u_tin),
+            with_sign(1e3 * residual, ".3f"), with_sign(pull, ".1f"),
+        )
         for sample, a, u_a, tin, u_tin, residual, pull in zip(*columns, strict=True)
-    ]
+    ]  # fmt: skip
     tin_at = (("a at 24 at.%", "nm"), ("slope", "pm/at.%"), ("u(tin) at 24 at.%", "at.%"), ("at 20 at.%", "at.%"))
     parts: list[Part] = [
         f"At 24 at.% the scale lies {rounded(shift, 1e3 * u_level, 'pm', signed=True)} from the published line.",

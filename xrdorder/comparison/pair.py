@@ -6,7 +6,8 @@ the current follow from them by published evidence. Nothing is corrected for man
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import math
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,8 +19,10 @@ from xrdorder.comparison.replicates import Repeatability
 from xrdorder.comparison.variants import Wires, fit_to_compare, wires_of
 from xrdorder.comparison.wording import Manner, manner
 from xrdorder.estimates.conductors import conductors, with_like_sizes
+from xrdorder.estimates.stored_draws import StudyDraws
 from xrdorder.exceptions import StudyError, XrdorderError, did_you_mean
-from xrdorder.quantities.formatting import digits, rounded, with_interval
+from xrdorder.quantities.caveats import NOT_WIDENED
+from xrdorder.quantities.formatting import digits, rounded, with_interval, with_sign
 from xrdorder.relations import Library
 from xrdorder.superconductivity.currents import Conditions
 from xrdorder.superconductivity.ratios import relative_draws
@@ -92,12 +95,15 @@ class Pair:
     counts : tuple of int
         Wires of each.
     lines : tuple of PairLine
+    widening : str
+        What the difference of tin would be if disorder did not widen the lattice; empty where order is alike.
     """
 
     first: str
     second: str
     counts: tuple[int, int]
     lines: tuple[PairLine, ...]
+    widening: str
 
 
 def compare_pair(results: xr.Dataset, first: str, second: str, library: Library | None = None) -> Pair:
@@ -122,13 +128,15 @@ def compare_pair(results: xr.Dataset, first: str, second: str, library: Library 
         if name in left_out:
             raise StudyError(f"--pair {name}: cannot be compared: {left_out[name]}")
     labels, counts = _labels(usable, first, second)
-    lines = [*_lines(usable, labels)]
+    compared = dict(_lines(usable, labels))
+    lines = [line for _, line in compared.values()]
     if not lines:
         raise StudyError(f"--pair {first} {second}: no quantity is known of both; look at their fits")
     if library is not None and (current := _current(usable, labels, library)) is not None:
         lines.append(current)
     names = list(dict.fromkeys(label for label in labels.values() if label))
-    return Pair(names[0], names[1], counts, tuple(lines))
+    widening = _without_widening(usable, labels, {quantity: d for quantity, (d, _) in compared.items()})
+    return Pair(names[0], names[1], counts, tuple(lines), widening)
 
 
 def _labels(results: xr.Dataset, first: str, second: str) -> tuple[dict[str, str], tuple[int, int]]:
@@ -156,7 +164,7 @@ def _wires(results: xr.Dataset, quantity: str) -> Wires | None:
         return None
 
 
-def _lines(results: xr.Dataset, labels: dict[str, str]) -> Iterator[PairLine]:
+def _lines(results: xr.Dataset, labels: dict[str, str]) -> Iterator[tuple[str, tuple[Difference, PairLine]]]:
     for quantity in (*MEASURED, *FOLLOWS):
         wires = _wires(results, quantity)
         if wires is None:
@@ -170,13 +178,33 @@ def _lines(results: xr.Dataset, labels: dict[str, str]) -> Iterator[PairLine]:
             wires.values, mine, replicates=wires.treatments, reference=ordered[1], scatter=wires.course,
             telling=wires.telling,
         )  # fmt: skip
-        yield _line(
-            comparison.pair(ordered[0], ordered[1]),
-            comparison.repeatability,
-            quantity in FOLLOWS,
-            wires.values,
-            labels,
-        )
+        d = comparison.pair(ordered[0], ordered[1])
+        yield quantity, (d, _line(d, comparison.repeatability, quantity in FOLLOWS, wires.values, labels))
+
+
+def _without_widening(results: xr.Dataset, labels: dict[str, str], differences: Mapping[str, Difference]) -> str:
+    """Say what hangs on the widening of the lattice by disorder, where order differs significantly.
+
+    Draws of the difference of tin are regressed on those of the widening.
+    """
+    order, tin = (differences.get(name) for name in ("site_order", "tin_at_percent"))
+    if order is None or tin is None or not order.p < LEVEL:
+        return ""
+    drawn = StudyDraws.of(results)
+    widening = drawn.of_lot(results, "", "", "widening by disorder", math.nan)
+    percent = 100.0 * drawn.of_target("tin_fraction")
+    first, second = (
+        percent[[labels.get(name) == side for name in drawn.samples]].mean(axis=0) for side in (tin.first, tin.second)
+    )
+    slope = float(np.cov(first - second, widening)[0, 1] / np.var(widening, ddof=1))
+    if not math.isfinite(slope):  # estimated apart, or not at all
+        return ""
+    how = manner(tin.quantity)
+    value, u = tin.value * how.scale, tin.u * how.scale
+    return (
+        f"Tin of {tin.first} less that of {tin.second}: {rounded(value, u, how.unit, signed=True)} with the widening "
+        f"by disorder (used), {with_sign(value - slope * float(widening.mean()), '.2f')} {NOT_WIDENED}."
+    )
 
 
 def _line(d: Difference, scatter: Repeatability, follows: bool, values: Values, labels: dict[str, str]) -> PairLine:

@@ -81,7 +81,7 @@ times as many wires would settle as much'
     A difference of many u that a single pair of replicates cannot tell from chance is explained:
 
     >>> verdict(Difference("domain_size_nm", "A", "B", -74.3, 2.0, 0, 0, 19.0, 0.01, 0.02, 0.1, False, 93.0))
-    'domain size of A and B is not distinguishable: -74.3 ± 2.0 nm, visible from 19 nm, at most 93 nm apart (95 %); \
+    'domain size of A and B is not distinguishable: −74.3 ± 2.0 nm, visible from 19 nm, at most 93 nm apart (95 %); \
 too few replicates tell how far equal wires scatter'
     """
     d = difference

@@ -79,7 +79,7 @@ def words_over(axes: Axes, rows: Sequence[tuple[str, str]], *, size: float = SMA
     headroom(axes, len(rows) * _SPACING * size / POINTS_PER_IN + _PAD_IN)
     for k, (words, colour) in enumerate(rows):
         axes.annotate(
-            words, (0.0 if side == "left" else 1.0, 1.0), (3.0 if side == "left" else -3.0, -2.0 - _SPACING * size * k),
+            words, (0.0 if side == "left" else 1.0, 1.0), (5.0 if side == "left" else -3.0, -2.0 - _SPACING * size * k),
             xycoords="axes fraction", textcoords="offset points", ha=side, va="top", zorder=4,
             **font(size, color=colour),
         )  # fmt: skip

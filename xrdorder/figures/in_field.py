@@ -33,6 +33,7 @@ from xrdorder.drawing.layout import (
 from xrdorder.drawing.parts import legend
 from xrdorder.drawing.text import NORMAL, SMALL, fitted
 from xrdorder.exceptions import StudyError, UnknownNameError
+from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.superconductivity.currents import (
     LOWEST_FIELD_T,
     SURE,
@@ -102,8 +103,8 @@ def bc2_figure(
     state = conditions.words(temperature=False, designs=[sample.design for sample in samples])
     figure, axes = _page(
         size, title,
-        f"Estimates over all published relations, not measurements: {state}. {_reading(len(samples))}, part of it "
-        "shared by all samples. Thin lines: A15 free of strain.",
+        f"By all published relations, {state}. {_reading(len(samples))}, part of it shared by all samples. Thin lines: "
+        f"A15 free of strain. {ESTIMATES}",
         "temperature (K)",
         "Bc2 (T)",
         len(samples),
@@ -296,7 +297,7 @@ def section_figure(
     figure, axes = _page(
         size, title,
         f"A15 whose Bc2 is above the field, {conditions.words(designs=[layers[name].design for name in names])}. "
-        f"Estimates from how tin is spread over the layer. {reading}.",
+        f"Estimates from how tin is spread over the layer. {reading}. {ESTIMATES}",
         "field (T)",
         "superconducting section (%)",
         len(names),

@@ -183,6 +183,7 @@ def _draw_relations(
                 textcoords="offset points", annotation_clip=False, **font(SMALL, color=palette.SLATE),
             )  # fmt: skip
     name_rows(axes, names, SMALL)
+    axes.set_ylim(bottom=len(names) - 0.25)  # words beside the lowest bar stand clear of ticks
     axes.spines["left"].set_visible(True)
     low, high = axes.get_xlim()
     wide = axes.get_window_extent().width / axes.figure.get_dpi()

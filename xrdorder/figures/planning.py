@@ -34,6 +34,7 @@ from xrdorder.drawing.text import NORMAL, SMALL, typeset, width_in, wrapped_in
 from xrdorder.planning.choice import as_good
 from xrdorder.planning.planner import Plan
 from xrdorder.planning.study import LotPlan
+from xrdorder.quantities.formatting import rounded, with_sign
 from xrdorder.treatments import History
 
 Array = NDArray[np.float64]
@@ -116,7 +117,7 @@ def _map(axes: Axes, bar: Axes, lot_plan: LotPlan, k: int) -> None:
     _labels(axes, lot_plan, plan)
     if lines is not None:
         unit = _told(lot_plan, plan)[1]
-        name_levels(axes, lines, lambda x: f"{x:+g} {unit}".replace("-", "−"))
+        name_levels(axes, lines, lambda x: f"{with_sign(x, 'g')} {unit}")
 
 
 def _labels(axes: Axes, lot_plan: LotPlan, plan: Plan) -> None:
@@ -128,9 +129,8 @@ def _labels(axes: Axes, lot_plan: LotPlan, plan: Plan) -> None:
         (proposal.schedule, str(n)) for n, proposal in enumerate(plan.proposals, start=1)
     ]
     ahead = np.argsort(-means)[:_MOST_LABELLED]
-    form = ".0f" if plan.objective.relative else ".2f"
     texts += [
-        (plan.treatments[j], f"{factor * means[j]:+{form}} ± {factor * gain[:, j].std():{form}}".replace("-", "−"))
+        (plan.treatments[j], rounded(factor * means[j], factor * gain[:, j].std(), signed=True))
         for j in ahead if j != plan.best
     ]  # fmt: skip
     (low, high), (short, long) = axes.get_xlim(), np.log(axes.get_ylim())

@@ -9,6 +9,7 @@ from scipy.special import chdtri
 from xrdorder.exceptions import Flag
 from xrdorder.fitting.procedure import Procedure
 from xrdorder.least_squares.score_test import ScoreTest
+from xrdorder.quantities.formatting import with_sign
 
 _CHANCE = 1e-4  # of each flag where there is nothing
 ALPHA2_FAR = 0.1
@@ -99,7 +100,8 @@ def _place(job: Procedure) -> list[Flag]:
     if abs(displacement) < _FARTHEST_MM:
         return []
     text = (
-        f"the specimen seems to lie {displacement:+.2f} mm off its place: rather the zero of the angles is off. The "
-        "lattice parameter is wrong; calibrate with a scan of the same day, or mix a standard into the specimen"
+        f"the specimen seems to lie {with_sign(displacement, '.2f')} mm off its place: rather the zero of the angles "
+        "is off. The lattice parameter is wrong; calibrate with a scan of the same day, or mix a standard into the "
+        "specimen"
     )
     return [Flag("angles-off", text)]

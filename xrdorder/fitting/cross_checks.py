@@ -26,6 +26,7 @@ from xrdorder.fitting.single_lines import ORDER_LINE, SECOND_ORDER, SingleLine, 
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.least_squares.quality import WORST_CHI2
 from xrdorder.least_squares.refinement import Refinement, Solution
+from xrdorder.quantities.formatting import with_sign
 
 Array = NDArray[np.float64]
 
@@ -232,8 +233,8 @@ def _disagreements(table: xr.Dataset) -> list[Flag]:
         if abs(ratio) > DISAGREE:
             difference = 1e6 * float(table["a_difference_nm"].sel(route=route))
             text = (
-                f"the lattice parameter by {route} differs from that of the whole pattern by {difference:+.1f}e-6 nm, "
-                f"{abs(ratio):.1f} standard uncertainties of the difference"
+                f"the lattice parameter by {route} differs from that of the whole pattern by "
+                f"{with_sign(difference, '.1f')}e-6 nm, {abs(ratio):.1f} standard uncertainties of the difference"
             )
             flags.append(Flag("routes-disagree-lattice", text))
     for route in (SINGLE, SAME_DIRECTION):
@@ -241,7 +242,7 @@ def _disagreements(table: xr.Dataset) -> list[Flag]:
         if abs(ratio) > DISAGREE:
             difference = float(table["order_difference"].sel(route=route))
             text = (
-                f"the order by {route} differs from that of the whole pattern by {difference:+.3f}, "
+                f"the order by {route} differs from that of the whole pattern by {with_sign(difference, '.3f')}, "
                 f"{abs(ratio):.1f} standard uncertainties of the difference"
             )
             flags.append(Flag("routes-disagree-order", text))

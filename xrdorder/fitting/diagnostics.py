@@ -20,6 +20,7 @@ from xrdorder.fitting.procedure import Procedure
 from xrdorder.forward_model.geometry import Geometry
 from xrdorder.least_squares.score_test import ScoreTest
 from xrdorder.profiles import Instrument
+from xrdorder.quantities.formatting import with_sign
 
 Array = NDArray[np.float64]
 
@@ -39,7 +40,7 @@ class _Direction(NamedTuple):
 
     A step below `least` is not reported; one beyond `most` has another cause, named by `beyond`. A direction that is
     a parameter of the fit is named, and fitted. A step the other way is told by `backward`, where it has a text of its
-    own. `percent` is what a step of one changes, in per cent.
+    own. `percent` is what a step of one changes, in per cent; `form` how a step is written.
     """
 
     name: str
@@ -51,13 +52,14 @@ class _Direction(NamedTuple):
     beyond: str = ""
     backward: str = ""
     percent: float = 0.0
+    form: str = "g"
 
     def said(self, step: float) -> str:
         """What a step means."""
         if step > self.most:
             return self.beyond
         text = self.backward if step < 0.0 and self.backward else self.text
-        return text.format(step=step, percent=abs(step) * self.percent)
+        return text.format(step=with_sign(step, self.form), percent=abs(step) * self.percent)
 
 
 def diagnostics(job: Procedure, instrument: Instrument, scatter: LineScatter) -> list[Flag]:
@@ -112,18 +114,20 @@ def _lattice(job: Procedure, score_test: ScoreTest) -> Iterator[_Direction]:
     if shift and shift not in job.taken:
         yield _Direction(
             "lines-shifted-by-strain",
-            "lines of the A15 are shifted against each other as by elastic strain ((h00) by {step:+.1e}): strained "
+            "lines of the A15 are shifted against each other as by elastic strain ((h00) by {step}): strained "
             "grains in a composite? Ask for elastic shifts, or free the grains from it",
             score_test.derivatives([shift]),
             shift,
+            form=".1e",
         )
     if slope and slope not in job.taken and main.tail_name not in job.taken and job.second_population() is None:
         yield _Direction(
             "lattice-changes-with-depth",
-            "the lattice of the A15 seems to change with depth ({step:+.1e} nm for each nm): a layer seen from one "
+            "the lattice of the A15 seems to change with depth ({step} nm for each nm): a layer seen from one "
             "side? Ask for a depth gradient, or grind the specimen",
             score_test.derivatives([slope]),
             slope,
+            form=".1e",
         )
 
 
@@ -134,10 +138,11 @@ def _angles(job: Procedure, score_test: ScoreTest, instrument: Instrument) -> It
         if u > 0.0:
             yield _Direction(
                 "goniometer-moved",
-                "the zero of the goniometer seems to be {step:+.4f} degrees from that of the calibration: calibrate "
+                "the zero of the goniometer seems to be {step} degrees from that of the calibration: calibrate "
                 "again, or mix a standard into the specimen",
                 score_test.derivatives([offset]),
                 offset,
+                form=".4f",
                 least=_CALIBRATED * u,
             )
 

@@ -15,6 +15,7 @@ from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.forward_model.roles import Kind, role_of
 from xrdorder.least_squares.refinement import Solution
 from xrdorder.profiles import Instrument
+from xrdorder.quantities.formatting import with_sign
 from xrdorder.xrays.contamination import contamination_lines
 from xrdorder.xrays.edges import EDGE_REACH_EV, nearest_edge
 
@@ -127,7 +128,7 @@ def _effects_of(lines: PhaseLines, values: Mapping[str, float], taken: Sequence[
     name = lines.phase.name
     flags = []
     orders = zip(TEXTURE_ORDERS, lines.texture_names, strict=False)  # none where the phase is not cubic
-    terms = [f"{order}: {values[key]:+.3f}" for order, key in orders if values[key] != 0.0]
+    terms = [f"{order}: {with_sign(values[key], '.3f')}" for order, key in orders if values[key] != 0.0]
     if terms:
         text = (
             f"{name} is textured (cubic harmonics of order {', '.join(terms)}); its intensities are corrected for it"

@@ -13,7 +13,7 @@ from xrdorder.material.distribution import add_tin_spread
 from xrdorder.material.lattice import refer_lattice
 from xrdorder.material.lattice_strain import add_strain
 from xrdorder.material.niobium import remark_on_niobium
-from xrdorder.material.order import add_site_order, add_tin_bound, drop_intermediate
+from xrdorder.material.order import add_site_order, add_tin_bound, drop_contrast_at_bound, drop_intermediate
 from xrdorder.material.specimen import Specimen
 from xrdorder.material.tin import add_tin
 from xrdorder.material.tin_by_order import add_tin_by_order
@@ -138,6 +138,7 @@ def characterise(
             f"switched off: {', '.join(sorted(specimen.off))}; neither these corrections nor their uncertainty take "
             "part, and u is that much too small",
         )
+    drop_contrast_at_bound(derived)
     refer_lattice(derived, specimen)
     add_strain(derived, specimen, a15)
     add_tin(derived, specimen, scale)

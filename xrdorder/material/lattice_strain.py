@@ -28,7 +28,7 @@ from xrdorder.material.lattice import (
 from xrdorder.material.niobium import NIOBIUM_NM
 from xrdorder.material.specimen import FREE_MOUNTS, U_STRAIN, Specimen
 from xrdorder.material.tin_scale import PUBLISHED_SCALE
-from xrdorder.quantities.formatting import rounded
+from xrdorder.quantities.formatting import rounded, with_sign
 from xrdorder.quantities.of_phase import WEIGHT_FRACTION
 from xrdorder.quantities.records import How, symbol_of
 
@@ -185,12 +185,13 @@ def add_strain(derived: DerivedQuantities, specimen: Specimen, a15: str = "nb3sn
             "formula": "strain_told",
             "numbers": {"strain_told": specimen.strain},
             "source": "description of the sample",
-            "remark": f"as given: {100 * specimen.strain:g} % along the scattering vector",
+            "remark": f"as given: {with_sign(100 * specimen.strain, 'g')} % along the scattering vector",
         }
         _add_stated(derived, specimen, specimen.strain, u, "as given", how)
     elif specimen.strain_bound and specimen.reaction_temperature_c is not None:
         bound, share = mismatch_bound(specimen.reaction_temperature_c), strain_share(specimen)
         axial, u = bounded_strain(bound)
+        usual, most = (f"{with_sign(100 * x, '.2f')} %" for x in (axial, bound))
         u *= max(abs(share), LEAST_SHARE)
         how = {
             "formula": f"strain_share * usual_strain(-({METALS['cu'].expansion_per_k} - {EXPANSION_PER_K}) "
@@ -198,14 +199,14 @@ def add_strain(derived: DerivedQuantities, specimen: Specimen, a15: str = "nb3sn
             "numbers": {"strain_share": share, "reaction_temperature_c": specimen.reaction_temperature_c},
             "source": EXPANSION_SOURCE,
             "remark": "usual axial strain within the thermal mismatch with copper from "
-            f"{specimen.reaction_temperature_c:g} °C ({100 * bound:.2f} %): {100 * axial:.2f} %, a bound and no "
+            f"{specimen.reaction_temperature_c:g} °C ({most}): {usual}, a bound and no "
             f"measurement; {_seen(share)}",
         }
         words = "usual compression within the thermal mismatch with copper"
         _add_stated(derived, specimen, axial * share, u, words, how)
         derived.flag(
             "strain-by-bound",
-            f"the axial strain is taken as {100 * axial:.2f} %, the usual size between none and {100 * bound:.2f} %, "
+            f"the axial strain is taken as {usual}, the usual size between none and {most}, "
             f"the thermal mismatch with copper from {specimen.reaction_temperature_c:g} °C: a bound, not a measurement",
         )
     elif specimen.strain_gauge:
@@ -221,7 +222,8 @@ def add_strain(derived: DerivedQuantities, specimen: Specimen, a15: str = "nb3sn
 
 
 def _seen(share: float) -> str:
-    return f"{share:+.2f} of an axial strain shows along the scattering vector (cos² - nu sin² of their angle)"
+    seen = with_sign(share, ".2f")
+    return f"{seen} of an axial strain shows along the scattering vector (cos² - nu sin² of their angle)"
 
 
 def _add_stated(
@@ -245,7 +247,7 @@ def _add_stated(
     axial = ""
     if abs(share) >= LEAST_SHARE:
         state = "tension, though copper presses" if strain / share > 0.0 else "compression"
-        axial = f" (axial {100 * strain / share:+.2f} %, {state})" if strain else ""
+        axial = f" (axial {with_sign(100 * strain / share, '.2f')} %, {state})" if strain else ""
     derived.assumptions.append(
         f"strain along the scattering vector {rounded(100 * strain, 100 * u, '%')}{axial}, {words}"
     )
@@ -306,7 +308,7 @@ def _add_by_gauge(derived: DerivedQuantities, specimen: Specimen, a15: str) -> N
     )
     derived.assumptions.append(
         f"strain along the scattering vector {rounded(100 * strain, 100 * derived.u(STRAIN), '%')} from "
-        f"{metal.words}, which is strained by {100 * measured:.3f} %"
+        f"{metal.words}, which is strained by {with_sign(100 * measured, '.3f')} %"
     )
 
 
@@ -392,9 +394,9 @@ def _remark(derived: DerivedQuantities, specimen: Specimen) -> None:
     elif effect != 0.0:
         derived.flag(
             "strain-state",
-            f"mounted as {specimen.mount}: an axial strain of {100 * AXIAL_STRAIN:g} % left in the wire "
+            f"mounted as {specimen.mount}: an axial strain of {with_sign(100 * AXIAL_STRAIN, 'g')} % left in the wire "
             f"reads as "
-            f"{100 * effect:+.1f} at.% tin; grind or extract filaments to be free of it",
+            f"{with_sign(100 * effect, '.1f')} at.% tin; grind or extract filaments to be free of it",
         )
     elif specimen.mount == "whole-filaments":
         derived.assumptions.append(

@@ -11,7 +11,7 @@ import math
 from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.lattice import REFERENCE_C, temperature_doubt, temperature_of
 from xrdorder.material.specimen import Specimen
-from xrdorder.quantities.formatting import rounded
+from xrdorder.quantities.formatting import rounded, with_sign
 from xrdorder.quantities.of_phase import WEIGHT_FRACTION, lattice_parameter
 
 NIOBIUM_NM = 0.33007
@@ -76,6 +76,6 @@ def remark_on_niobium(derived: DerivedQuantities, specimen: Specimen) -> None:
         causes.append("angles that are off")
     derived.flag(
         "niobium-lattice",
-        f"niobium has {rounded(a, u, 'nm')}, {1e3 * departure:+.3f} pm off the pure metal: {', '.join(causes)}; "
-        "the same cause moves the A15, so its lattice parameter may not mean tin alone",
+        f"niobium has {rounded(a, u, 'nm')}, {with_sign(1e3 * departure, '.3f')} pm off the pure metal: "
+        f"{', '.join(causes)}; the same cause moves the A15, so its lattice parameter may not mean tin alone",
     )

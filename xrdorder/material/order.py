@@ -9,7 +9,7 @@ from xrdorder.crystals.a15 import contrast_shift, dopant_site, tin_lower_bound
 from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.dopants import UNDECLARED, tantalum_share, usual_effect
 from xrdorder.material.specimen import Specimen
-from xrdorder.quantities.formatting import rounded
+from xrdorder.quantities.formatting import rounded, with_sign
 from xrdorder.quantities.records import How
 from xrdorder.xrays import Radiation
 
@@ -29,6 +29,19 @@ _STEP_K = 25.0  # by how much a reaction temperature may be off, to show what ha
 _COVERAGE = 2.0
 
 
+def drop_contrast_at_bound(derived: DerivedQuantities) -> None:
+    """Take an ``order_contrast`` that rests at a bound of the fit for none: it has no uncertainty and says nothing.
+
+    One without a table is held as exact and stays. The contrast must be as it was fitted (before `refer_to_tin`).
+    """
+    name = "order_contrast"
+    if not derived.given(name) or name not in derived.contributions.quantities or derived.u(name) > 0.0:
+        return
+    why = f"not determined: the contrast of the sublattices rests at its bound of {derived.values[name]:g}"
+    derived.absent(name, why)
+    derived.flag("order-not-determined", f"the site order is {why}, with no uncertainty: look at the order lines")
+
+
 def add_site_order(derived: DerivedQuantities, specimen: Specimen, radiation: Radiation) -> None:
     """Add ``site_order`` from ``order_contrast``: the dopants' share of the contrast taken off.
 
@@ -38,7 +51,8 @@ def add_site_order(derived: DerivedQuantities, specimen: Specimen, radiation: Ra
     is that of an undoped wire, and its uncertainty holds what usual contents would do.
     """
     if not derived.given("order_contrast"):
-        derived.absent("site_order", "the fit found no contrast of the sublattices")
+        known = derived.records.get("order_contrast")
+        derived.absent("site_order", (known and known.remark) or "the fit found no contrast of the sublattices")
         return
     shift, extra = 0.0, {}
     if "dopant-contrast" in specimen.off:
@@ -126,8 +140,8 @@ def _by_reaction(specimen: Specimen, energy_ev: float) -> str:
     less, more = (by_share * (tantalum_share(told + step)[0] - share) for step in (-_STEP_K, _STEP_K))
     return (
         f"; {rounded(100 * share, 100 * u_share, '%')} of the tantalum were taken to be on the tin site, as published "
-        f"for a reaction at {told:g} °C; were it {_STEP_K:g} K lower, the order would move by {less:+.3f}, higher by "
-        f"{more:+.3f}"
+        f"for a reaction at {told:g} °C; were it {_STEP_K:g} K lower, the order would move by "
+        f"{with_sign(less, '.3f')}, higher by {with_sign(more, '.3f')}"
     )
 
 

@@ -24,6 +24,7 @@ from xrdorder.files import read_text
 from xrdorder.material.lattice_strain import POISSON, U_POISSON
 from xrdorder.material.specimen import LARGEST_STRAIN
 from xrdorder.material.tin_scale_files import table_row
+from xrdorder.quantities.formatting import with_sign
 
 Array = NDArray[np.float64]
 
@@ -120,7 +121,7 @@ def strain_free_from_tilts(
     strain = -slope * free_at / a_free
     if abs(strain) > LARGEST_STRAIN:
         raise ValidityError(
-            f"strain-free lattice: the axial strain would be {100 * strain:+.1f} %, which no A15 holds "
+            f"strain-free lattice: the axial strain would be {with_sign(100 * strain, '.1f')} %, which no A15 holds "
             f"(± {100 * LARGEST_STRAIN:g} %); check lattice parameters and angles"
         )
     pulls = (a - mean - slope * (x - middle)) / u if len(a) > 2 else np.zeros(len(a))

@@ -32,6 +32,7 @@ from xrdorder.patterns.content import (
 from xrdorder.patterns.counts import judge
 from xrdorder.patterns.files import read_content
 from xrdorder.patterns.repeats import BEYOND_COUNTING, Repeat, same_angles, scans_that_differ
+from xrdorder.quantities.formatting import with_sign
 from xrdorder.xrays import radiation as named_radiation
 from xrdorder.xrays import radiation_names
 
@@ -319,7 +320,7 @@ def _scale_flag(wavelength: float, name: str) -> list[tuple[str, str]]:
     if not low < abs(off) < high or abs(wavelength - reference) <= 0.5 * 10.0**-decimals:
         return []
     message = (
-        f"the file says {wavelength:.8g} nm, the table {reference:.8g} nm ({off * 1e6:+.0f} ppm); lattice "
+        f"the file says {wavelength:.8g} nm, the table {reference:.8g} nm ({with_sign(off * 1e6, '.0f')} ppm); lattice "
         "parameters follow the table"
     )
     return [("wavelength-scale", message)]

@@ -75,9 +75,9 @@ def next_words(lot_plan: LotPlan, k: int, j: int) -> str:
 
 def _gain(plan: Plan, proposal: Proposal, lot_plan: LotPlan) -> str:
     if plan.objective.relative:
-        return f"{100.0 * proposal.gain:+.0f} ± {100.0 * proposal.u_gain:.0f} %"
+        return rounded(100.0 * proposal.gain, 100.0 * proposal.u_gain, "%", signed=True)
     unit = "K" if lot_plan.maximised == "Tc" else "T"
-    return f"{proposal.gain:+.2f} ± {proposal.u_gain:.2f} {unit}"
+    return rounded(proposal.gain, proposal.u_gain, unit, signed=True)
 
 
 def _value(lot_plan: LotPlan, proposal: Proposal) -> str:

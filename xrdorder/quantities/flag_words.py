@@ -67,6 +67,7 @@ FLAGS = {
     "microstrain-not-resolved": "microstrain too small to be resolved",
     "niobium-lattice": "Nb lattice parameter deviates from the reference",
     "order-above-one": "order above one",
+    "order-not-determined": "order not determined",
     "order-unusually-low": "order lower than was measured in any wire",
     "rim-weighted": "tin and order are weighted toward the surface",
     "strain-by-bound": "strain estimated from thermal mismatch",

@@ -10,6 +10,8 @@ from collections.abc import Sequence
 
 MISSING = "-"
 
+_MINUS = "−"
+
 DOSE_DIGITS = 3
 """Digits of a thermal dose: its activation energy tells it no better."""
 
@@ -47,9 +49,18 @@ def rounded(value: float, u: float, unit: str = "", *, signed: bool = False) -> 
     after = f" {unit}" if unit else ""
     sign = "+" if signed and value > 0.0 else ""
     if not (math.isfinite(u) and u > 0.0):
-        return f"{sign}{value:.6g} ± {u:.6g}{after}"
+        return f"{sign}{_plain(value)} ± {u:.6g}{after}"
     places = places_of(u)
     return f"{sign}{_to(value, places)} ± {_to_above(u, places)}{after}"
+
+
+def with_sign(value: float, form: str) -> str:
+    """Write a number with its sign, in the form of a format specification ("g", ".2f"); zero has a plus.
+
+    >>> with_sign(0.5, ".1f"), with_sign(-12.3456, ".3g"), with_sign(-0.001, ".1f")
+    ('+0.5', '−12.3', '+0.0')
+    """
+    return _with_minus(f"{value:+z{form}}")
 
 
 def as_given(value: float, u: float, unit: str = "") -> str:
@@ -59,7 +70,7 @@ def as_given(value: float, u: float, unit: str = "") -> str:
     ('2.4 ± 0.2 at.%', '2.3 ± 0.3', '24.00 ± 0.25', '75 ± 10')
     """
     places = max(len(f"{x:.6g}".partition(".")[2]) for x in (value, u))
-    return f"{value:.{places}f} ± {u:.{places}f}{f' {unit}' if unit else ''}"
+    return f"{_to(value, places)} ± {u:.{places}f}{f' {unit}' if unit else ''}"
 
 
 def concise(value: float, u: float) -> str:
@@ -71,7 +82,7 @@ def concise(value: float, u: float) -> str:
     if not math.isfinite(value):
         return MISSING
     if not (math.isfinite(u) and u > 0.0):
-        return f"{value:.6g}"
+        return _plain(value)
     places = places_of(u)
     shown = _to_above(u, places)
     if float(shown) < 1.0:  # as rounded: 0.997 is written 1.0
@@ -83,12 +94,12 @@ def interval(low: float, high: float) -> str:
     """Write an interval.
 
     >>> interval(15.76, 26.1), interval(14.77, 17.4), interval(-0.2, 0.1)
-    ('16 to 26', '14.8 to 17.4', '-0.20 to 0.10')
+    ('16 to 26', '14.8 to 17.4', '−0.20 to 0.10')
     """
     if not (math.isfinite(low) and math.isfinite(high)):
         return MISSING
     if not high > low:
-        return f"{low:.6g} to {high:.6g}"
+        return f"{_plain(low)} to {_plain(high)}"
     places = places_of(0.5 * (high - low))
     return f"{_to(low, places)} to {_to(high, places)}"
 
@@ -102,7 +113,7 @@ def with_interval(value: float, low: float, high: float) -> str:
     if not math.isfinite(value):
         return MISSING
     if not high > low:
-        return f"{value:.6g}"
+        return _plain(value)
     return f"{_to(value, places_of(0.5 * (high - low)))} ({interval(low, high)})"
 
 
@@ -123,7 +134,7 @@ def digits(value: float, n: int) -> str:
     >>> digits(281.59, 3), digits(12345.6, 3), digits(0.25, 3)
     ('282', '12300', '0.25')
     """
-    return f"{float(f'{value:.{n}g}'):.10g}"
+    return _with_minus(f"{float(f'{value:.{n}g}'):.10g}")
 
 
 def listed(words: Sequence[str]) -> str:
@@ -147,8 +158,18 @@ def counted(names: Sequence[str], noun: str = "sample") -> str:
 def _to(value: float, places: int) -> str:
     """Write a number to a place after the point, or before it; zero has no sign."""
     if places >= 0:
-        return f"{value:z.{places}f}"
-    return f"{round(value / 10.0**-places) * 10.0**-places:z.0f}"
+        return _with_minus(f"{value:z.{places}f}")
+    return _with_minus(f"{round(value / 10.0**-places) * 10.0**-places:z.0f}")
+
+
+def _plain(value: float) -> str:
+    """Write a number without an uncertainty to go by."""
+    return _with_minus(f"{value:.6g}")
+
+
+def _with_minus(text: str) -> str:
+    """Put the minus sign in the place of hyphens."""
+    return text.replace("-", _MINUS)
 
 
 def _to_above(u: float, places: int) -> str:

@@ -198,7 +198,7 @@ def _lattice_words(sample: StoredSample) -> str:
     at = np.flatnonzero(parameters["parameter"].values == "specimen_displacement_mm")
     if at.size and parameters["vary"].values[at[0]]:
         value, u = (1000.0 * float(parameters[key].values[at[0]]) for key in ("value", "stderr"))
-        words.append(f"displaced by {concise(value, u)} µm".replace("-", "−"))
+        words.append(f"displaced by {concise(value, u)} µm")
     return ", ".join(words)
 
 

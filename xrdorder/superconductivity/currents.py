@@ -25,6 +25,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import Flag, ValidityError
 from xrdorder.material import Material
+from xrdorder.quantities.formatting import with_sign
 from xrdorder.relations import PUBLISHED, Library, Relation
 from xrdorder.relations.bc2_of_temperature import POWER
 from xrdorder.superconductivity.mixture import Band, Common
@@ -104,23 +105,24 @@ class Conditions:
         """Say the state in words, of wires of the designs given.
 
         >>> Conditions(4.2, strain=-0.0025).words()
-        'at 4.2 K, intrinsic strain -0.25 %'
+        'at 4.2 K, intrinsic strain −0.25 %'
         >>> Conditions().words(designs=["bronze", "", "bronze"])
-        'at 4.2 K, thermal pre-strain -0.4 to -0.3 % (bronze), -0.4 to -0.2 % (design not known)'
+        'at 4.2 K, thermal pre-strain −0.4 to −0.3 % (bronze), −0.4 to −0.2 % (design not known)'
         """
         if self.strain is not None:
-            text = f"intrinsic strain {100 * self.strain:+g} %" if self.strain else "free of strain"
+            text = f"intrinsic strain {with_sign(100 * self.strain, 'g')} %" if self.strain else "free of strain"
         else:
             named = [self.design] if self.design else list(dict.fromkeys(designs)) or [""]
             text = f"thermal pre-strain {', '.join(_pre_strain_words(name, len(named) > 1) for name in named)}"
             if self.applied_strain:
-                text += f" and {100 * self.applied_strain:+g} % applied"
+                text += f" and {with_sign(100 * self.applied_strain, 'g')} % applied"
         return f"at {self.temperature_k:g} K, {text}" if temperature else text
 
 
 def _pre_strain_words(design: str, several: bool) -> str:
     usual = pre_strain(design)
-    text = f"{100 * usual.low:g} to {100 * usual.high:g} %" if usual.low < usual.high else f"{100 * usual.low:g} %"
+    ends = dict.fromkeys(with_sign(100 * end, "g") for end in (usual.low, usual.high))
+    text = f"{' to '.join(ends)} %"
     name = design or ("design not known" if several else "")
     return f"{text} ({name})" if name else text
 
