@@ -144,7 +144,8 @@ def do_chunk(chunk: Chunk) -> int:
                 row |= {"status": FAILED, "reason": f"unexpected {type(error).__name__}: {error}"}
         rows.append(row)
     dataset = table(rows, chunk.frames.times_h[chunk.first : chunk.last], chunk.temperatures_c)
-    dataset["intensity"] = ("frame", "angle"), np.array([_binned(pattern, chunk.edges) for pattern in patterns])
+    binned = np.array([_binned(pattern, chunk.edges) for pattern in patterns], dtype=np.float32)  # to be looked at
+    dataset["intensity"] = ("frame", "angle"), binned
     dataset.attrs["fingerprint"] = chunk.fingerprint
     write_sealed(chunk.target, netcdf(dataset))
     return len(rows)
@@ -180,6 +181,8 @@ def quantities(fit: FittedFrame, temperature_c: float, wavelength_nm: float) -> 
     """
     row: Row = {"status": OK if "a_nm" in fit.values else NO_A15, "chi2_reduced": fit.chi2_reduced}
     for name in fit.contributions.quantities:
+        if name == "order_contrast" and not fit.contributions.total(name) > 0.0:  # at its bound: not given
+            continue
         own = fit.contributions.part(name, shared=False)
         called = as_fitted(name) if name == "a_nm" else name
         row |= {called: fit.values[name], U + called: fit.contributions.total(name), U_OWN + called: own}

@@ -1,10 +1,9 @@
 """A furnace run from its files to quantities over time and temperature; what was done already is kept."""
 
-import io
 import json
 import math
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
@@ -15,8 +14,7 @@ from numpy.typing import NDArray
 from xrdorder import __version__
 from xrdorder.crystals import Phase, phase
 from xrdorder.exceptions import StudyError, XrdorderError
-from xrdorder.files import TableWriter
-from xrdorder.files.atomic import file_hash, make_folder, only_run, sweep, write_atomically
+from xrdorder.files.atomic import file_hash, make_folder, only_run, sweep, write_table
 from xrdorder.files.sealed import write_sealed
 from xrdorder.fitting import DEFAULT_PHASES
 from xrdorder.kinetics import ConversionCurve
@@ -151,8 +149,7 @@ def run_series(
         kept = len(chunks) - len(todo)
         run = _run_of(table, course, a15, tuple(choice.name for choice in chosen), len(todo), kept, wire)
         write_sealed(out / SERIES_NC, netcdf(table))
-        content = _csv(table)
-        write_atomically(out / SERIES_CSV, lambda part: part.write_bytes(content))
+        write_table(out / SERIES_CSV, _rows(table))
     return run
 
 
@@ -236,13 +233,16 @@ def _edges(frames: Frames) -> Array:
 
 
 def _collated(chunks: Sequence[Chunk]) -> xr.Dataset:
-    """Join chunks; frames far below the usual count rate of all are without beam."""
-    tables = [stored(chunk.target).reset_coords(drop=False) for chunk in chunks]
+    """Join chunks, of which one at a time is open; frames far below the usual count rate of all are without beam."""
+    total = chunks[-1].last
     dataset = xr.Dataset()
-    for name in dict.fromkeys(str(name) for table in tables for name in table.data_vars):
-        first = next(table[name] for table in tables if name in table)
-        parts = [table[name].values if name in table else np.full(table.sizes["frame"], np.nan) for table in tables]
-        dataset[name] = first.dims, np.concatenate(parts), first.attrs
+    for chunk in chunks:
+        table = stored(chunk.target).reset_coords(drop=False)
+        for name, part in table.data_vars.items():
+            if name not in dataset:
+                empty = np.full((total, *part.shape[1:]), np.nan, dtype=part.dtype)
+                dataset[name] = part.dims, empty, part.attrs
+            dataset[name].values[chunk.first : chunk.last] = part.values
     edges = chunks[0].edges
     dataset = dataset.set_coords("time_h").assign_coords(
         two_theta=(
@@ -265,16 +265,13 @@ def _numbers(table: xr.Dataset) -> list[str]:
     return [str(name) for name, variable in table.data_vars.items() if variable.ndim == 1 and name not in TEXTS]
 
 
-def _csv(table: xr.Dataset) -> bytes:
-    """One row a frame; an empty cell where there is no number."""
-    stream = io.StringIO(newline="")
-    writer = TableWriter(stream)
+def _rows(table: xr.Dataset) -> Iterator[list[object]]:
+    """Heads, then one row a frame, made as it is asked for; an empty cell where there is no number."""
     first, *rest = _numbers(table)
     names = ["time_h", first, *TEXTS, *rest]
-    writer.writerow(["frame", *names])
-    columns = [[_cell(x) for x in table[name].values] for name in names]
-    writer.writerows(zip(range(table.sizes["frame"]), *columns, strict=True))
-    return stream.getvalue().encode("utf-8")
+    yield ["frame", *names]
+    for frame, cells in enumerate(zip(*(table[name].values for name in names), strict=True)):
+        yield [frame, *map(_cell, cells)]
 
 
 def _cell(value: str | float) -> str:
