@@ -82,13 +82,16 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
 
     >>> did_you_mean("hold", ["hold_c", "hours"])
     "did you mean 'hold_c'?"
+    >>> did_you_mean("w17_a", ["W17_B", "W17-A"])
+    "did you mean 'W17-A'?"
     >>> did_you_mean("x", ["hold_c", "hours"])
     'known: hold_c, hours'
     >>> did_you_mean("x", (f"wire-{k}" for k in range(10, 99)))[-37:]
     'wire-31, wire-32, wire-33 and 65 more'
     """
-    words = sorted(set(known))
-    close = difflib.get_close_matches(word, words, n=1, cutoff=0.6)
+    words, letters = sorted(set(known)), _letters(word)
+    close = [item for item in words if letters and _letters(item) == letters][:1]
+    close = close or difflib.get_close_matches(word, words, n=1, cutoff=0.6)
     if not close:  # letters apart, a difference of case or a forgotten half is the common slip
         close = [item for item in words if word and item.casefold().startswith(word.casefold())][:1]
     if close:
@@ -97,6 +100,11 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
         return "there are none"
     more = f" and {len(words) - _MOST_LISTED} more" if len(words) > _MOST_LISTED else ""
     return f"known: {', '.join(words[:_MOST_LISTED])}{more}"
+
+
+def _letters(word: str) -> str:
+    """Letters and digits of a word, without case: what two spellings of one name have in common."""
+    return "".join(letter for letter in word.casefold() if letter.isalnum())
 
 
 def no_such_lot(lot: str, known: Iterable[str]) -> str:

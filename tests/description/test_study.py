@@ -8,6 +8,7 @@ import pytest
 from xrdorder import fitting
 from xrdorder.description import measurement, phases_present
 from xrdorder.description.study import read_study
+from xrdorder.description.values import closest_file
 from xrdorder.exceptions import StudyError
 from xrdorder.fitting import niobium_tantalum
 
@@ -348,6 +349,14 @@ def test_the_path_of_the_folder_may_be_relative(study, monkeypatch):
     write(study, GOOD)
     monkeypatch.chdir(study)
     assert read_study(".").samples[0].pattern[0] == study / "patterns/a.xy"
+
+
+def test_a_file_of_another_number_is_no_suggestion(tmp_path):
+    """`W17-685c.xy` is the pattern of another treatment, not a slip for `W17-625c.xy`; other slips are told."""
+    (tmp_path / "W17-685c.xy").write_text("20 100\n", encoding="utf-8")
+    assert closest_file(tmp_path / "W17-625c.xy") == "correct the path, or put the file there"
+    assert closest_file(tmp_path / "w17_685c.xy") == "did you mean 'W17-685c.xy'?"
+    assert closest_file(tmp_path / "W17-685c.dat") == "did you mean 'W17-685c.xy'?"
 
 
 def test_a_sample_is_found_by_name(study):

@@ -150,7 +150,7 @@ def test_a_scale_of_the_laboratory_is_quoted(study):
     ours = replace(PUBLISHED_SCALE, name="ours", source="seven cast buttons, electron probe")
     found = collate(study, samples, PHASES, ours, ["our-tc", "our-field"])
     assert found.attrs["own_relations"] == "our-tc, our-field"
-    assert set(found["own"].values) == {"tin scale 'ours'; relations our-tc, our-field"}
+    assert set(found["own"].values) == {"tin scale 'ours'; relations our-tc, our-field (beside the estimates)"}
     assert "own" not in collate(study, samples, PHASES)
     source = estimated(found)["tin_at_percent"].attrs["source"]
     assert source == "the laboratory's own: seven cast buttons, electron probe"

@@ -133,6 +133,14 @@ def test_no_scheduler_is_told_in_one_line(monkeypatch):
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.parametrize("address", ["localhost", "tcp://localhost", "localhost:8786", "tcp://localhost:port"])
+def test_what_is_no_address_makes_no_client(monkeypatch, address):
+    """A client that could not be made waits for its event loop when it is collected, and prints a traceback."""
+    monkeypatch.setattr("distributed.Client", lambda *words, **choices: pytest.fail("a client was made"))
+    with pytest.raises(StudyError, match="An address is like tcp://host:8786"):
+        run_all(fail_on_three, [1], workers=None, cluster=address, done=lambda task, result: None)
+
+
 def test_without_dask_the_extra_is_named(monkeypatch):
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(StudyError, match="extra cluster"):

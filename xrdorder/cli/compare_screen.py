@@ -31,6 +31,7 @@ from xrdorder.results.open_study import OpenStudy
 _MOST_VERDICTS = 3  # of one quantity
 _MOST_PAIRS, _LEAST_PAIRS = 12, 3  # shown of all pairs
 _STAR = "* significant: 5 % for all comparisons of a quantity together (Holm's correction)."
+_DOUBT = "Tests also allow for how little few wires tell of the scatter of equal ones."
 
 
 def comparison_parts(comparison: StudyComparison, *, details: bool = False) -> list[Part]:
@@ -44,7 +45,7 @@ def comparison_parts(comparison: StudyComparison, *, details: bool = False) -> l
         parts += [
             comparison.table(details=details),
             "",
-            f"{_STAR} u: standard uncertainty of a difference (k = 1).",
+            f"{_STAR} u: standard uncertainty of a difference (k = 1). {_DOUBT}",
             "",
         ]
     parts += _unusual(comparison, always=details)
@@ -76,8 +77,9 @@ def pair_parts(opened: "OpenStudy", first: str, second: str) -> list[Part]:
     lines = [[line.noun, f"{line.amount} {line.larger}", line.sure, line.visible, line.remedy] for line in pair.lines]
     heads = ["quantity", "difference", "certainty", "visible from", "to settle it"]
     origins = dict.fromkeys(_SCATTER[line.scatter] for line in pair.lines if line.scatter)
-    note = f"Scatter of equal wires by {' and '.join(origins)}. Tin, Tc, Bc2 and current are estimated from the others."
-    return [*parts, ESTIMATES, "", Table.of(heads, lines), "", *filter(None, [pair.widening]), note]
+    scatter = f"Scatter of equal wires by {' and '.join(origins)}. {_DOUBT}"
+    note = "Tin, Tc, Bc2 and current are estimated from the others."
+    return [*parts, ESTIMATES, "", Table.of(heads, lines), "", *filter(None, [pair.widening]), scatter, note]
 
 
 def _one_variant(comparison: StudyComparison) -> list[Part]:

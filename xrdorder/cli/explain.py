@@ -184,7 +184,8 @@ def _behind(q: "QuantityExplained", details: bool) -> list[Part]:
     """Sources of uncertainty, what each relation says, and the steps from the pattern."""
     parts: list[Part] = ["", *_budget(q, details)] if q.budget else []
     if q.relations:
-        parts += ["", "What each published relation says alone"]
+        why = "why the joint estimate may differ: docs/explanation/relations.md"
+        parts += ["", f"What each relation says alone ({why})"]
         parts += [part for said in q.relations for part in _relation(said, details)]
     if q.steps:
         to = "the inputs of the joint estimates" if q.estimated else "the number"

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from xrdorder.cli.console import File, Progress, details_option, show
+from xrdorder.cli.console import File, Part, Progress, details_option, show
 from xrdorder.cli.program import SOME_FAILED, complain
 from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.reports.cautions import BRIEF
@@ -46,11 +46,10 @@ def report(study: Path, only: tuple[str, ...], form: str, size: str, samples: tu
         written = write_report(open_study(study), only, form, size, samples, progress, missing.append)
     pages = (PAGE, TABLE, DOCUMENT, PDF)
     first = [path for path in written if details or len(written) <= _MOST_NAMED or path.name in pages]
-    show(*(File("Written", str(path)) for path in first))
-    if len(first) < len(written):
-        further = len(written) - len(first)
-        show(File("Figures", f"{further} further files beside them; --details names all"))
-    show("", ESTIMATES, *BRIEF)
+    parts: list[Part] = [File("Written", str(path)) for path in first]
+    if further := len(written) - len(first):
+        parts.append(File("Figures", f"{further} further files beside them; --details names all"))
+    show(*parts, *([""] if parts else []), ESTIMATES, *BRIEF)
     for missing_file in missing:
         complain(f"figure not drawn: {missing_file.words}")
     if missing:

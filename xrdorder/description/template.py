@@ -12,7 +12,7 @@ PATTERNS = "patterns"
 _TEXT = """\
 # A study of xrdorder, to begin with: names and numbers below are examples, none of them is yours yet.
 # Put patterns into the folder patterns, change what is yours, take away the # before what you need; then: xrdorder run.
-# All that may stand here is told in docs/reference/study-toml.md; what is wrong is said all at once, with its place.
+# Paths start at the folder of this file. Keys: docs/reference/study-toml.md; what is wrong is said all at once.
 title = {title}
 # phases = ["nb3sn", "nb", "cu-sn"]     # looked for unless you say otherwise
 # samples_table = "samples.csv"         # samples as rows of a CSV table, beside [[samples]] or in their place

@@ -173,7 +173,7 @@ def pattern_file(path: Path, info: ValidationInfo) -> Path:
     raise PydanticCustomError(ABSENT, "{said}", {"said": said})
 
 
-_HINTS, _CORRECT = 20, "correct the path"
+_HINTS, _CORRECT = 20, "correct the path, or put the file there"
 """Missing files that get a suggestion: to compare each of a thousand names with all files would take a minute."""
 
 
@@ -202,8 +202,13 @@ def closest_file(path: Path) -> str:
 def _closest(path: Path, beside: dict[Path, list[str]]) -> str:
     if path.parent not in beside:
         beside[path.parent] = [item.name for item in path.parent.iterdir()] if path.parent.is_dir() else []
-    hint = did_you_mean(path.name, beside[path.parent])
+    # a name that differs in its numbers alone is the file of another specimen, not a slip
+    hint = did_you_mean(path.name, [name for name in beside[path.parent] if _worded(name) != _worded(path.name)])
     return hint if hint.startswith("did you") else _CORRECT
+
+
+def _worded(name: str) -> str:
+    return re.sub(r"\d+", "0", name)
 
 
 RadiationName = Annotated[str, known(radiation)]

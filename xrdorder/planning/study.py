@@ -188,7 +188,7 @@ def _reacted(
     mine = [k for k, label in enumerate(lots) if label == lot]
     kept = [k for k in mine if fitted[k] and treatments.get(names[k]) is not None]
     own = {names[k]: history for k in kept if (history := treatments[names[k]]) is not None}
-    notes = _left_out([names[k] for k in mine if not fitted[k]], "no A15 was fitted in")
+    notes = _left_out([names[k] for k in mine if not fitted[k]], "there is no fit of an A15 of")
     notes += _left_out([names[k] for k in mine if fitted[k] and k not in kept], "no heat treatment is told of")
     if not any(fitted[k] for k in mine):
         raise StudyError(no_usable_fit(lot, {names[k]: "no A15 was fitted" for k in mine}))

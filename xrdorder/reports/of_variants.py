@@ -161,13 +161,14 @@ def published(scene: Scene, names: Sequence[str] = tuple(PAIRS), name: str = "pu
     )
     pairs_said = listed([f"{quantity(PAIRS[name].y).noun} against {quantity(PAIRS[name].x).noun}" for name in names])
     bound = " Shaded: more order than the tin content allows (undoped)." if "order-tin" in names else ""
+    own = " and those of the laboratory" if scene.opened.results.attrs.get("own_relations") else ""
     return Picture(
         name, figure,
         f"{pairs_said}: own samples, published samples in grey, published relations as lines",
         f"{pairs_said[0].upper()}{pairs_said[1:]}. Own samples: 68 % intervals of the joint "
         "estimates, shared errors included. Grey: published samples within the frame, whatever their dopants "
         "and process; irradiated and strained ones are left out. "
-        f"Lines: published relations, as far as they are valid.{bound} {ESTIMATES} {scene.data}",
+        f"Lines: published relations{own}, as far as they are valid.{bound} {ESTIMATES} {scene.data}",
     )  # fmt: skip
 
 

@@ -107,7 +107,7 @@ def own_words(results: xr.Dataset) -> str:
     """Name the scale of the laboratory's own behind the estimates, and its relations beside them; empty without any."""
     scale, own = (str(results.attrs.get(name, "")) for name in ("tin_scale", "own_relations"))
     said = [f"tin scale '{scale}'"] if scale not in ("", PUBLISHED_SCALE.name) else []
-    return "; ".join([*said, *([f"relations {own}"] if own else [])])
+    return "; ".join([*said, *([f"relations {own} (beside the estimates)"] if own else [])])
 
 
 def _source(quantity: str) -> str:

@@ -124,7 +124,8 @@ def _connected(distributed: Any, address: str) -> Iterator[Any]:
     StudyError
         It does not answer.
     """
-    try:
+    try:  # a client of an address that is none would complain once more when it is collected
+        distributed.comm.get_address_host_port(address, strict=True)
         client = distributed.Client(address, timeout=_PATIENCE_S, set_as_default=False)
     except (OSError, ValueError, TypeError, RuntimeError, ImportError) as error:
         raise StudyError(

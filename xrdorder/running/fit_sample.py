@@ -14,7 +14,8 @@ from xrdorder.crystals import A15Composition, phase
 from xrdorder.description.measurement import Reading
 from xrdorder.description.own_files import OwnFiles
 from xrdorder.description.sample import Sample
-from xrdorder.exceptions import StudyError, XrdorderError, did_you_mean
+from xrdorder.description.values import closest_file
+from xrdorder.exceptions import StudyError, XrdorderError
 from xrdorder.fitting import DEFAULT_COMPOSITION, DEFAULT_PHASES, FitOptions, PatternFit, fit_pattern
 from xrdorder.fitting.derived import AMOUNTS
 from xrdorder.material.lattice import REFERENCE_C
@@ -112,10 +113,7 @@ def require_files(paths: tuple[Path, ...]) -> None:
         if path.exists() and not path.is_file():
             raise StudyError(f"{path}: is a pipe or device; name a regular file")
         if not path.is_file():
-            beside = [item.name for item in path.parent.iterdir()] if path.parent.is_dir() else []
-            hint = did_you_mean(path.name, beside)
-            hint = hint if hint.startswith("did you") else "check the path in study.toml"
-            raise StudyError(f"{path}: no such pattern file; {hint}")
+            raise StudyError(f"{path}: no such pattern file; {closest_file(path)}")
 
 
 def read(paths: tuple[Path, ...], reading: Reading, radiation_name: str, mount: str = "") -> xr.DataArray:
