@@ -155,7 +155,7 @@ def test_what_was_told_of_a_sample_stands_in_the_head_and_can_be_asked_for(run, 
     write_sealed(folder / "results/results.nc", netcdf(results))
     text = run("explain", folder, "A-650-100", "--details").stdout
     for line in (
-        "Lot          A",
+        "A-650-100: ok, lot A",
         "Treatment    650 °C/100 h, final reaction plateau 650 °C, thermal dose 101 h",
         "Place        12.5 m",
         "Measured     2026-03-14",

@@ -45,7 +45,7 @@ def places(name: str, folder: Path) -> dict[str, object]:
     return {
         "csv": (folder / RESULTS_CSV).read_text(encoding="utf-8").splitlines()[0].split(","),
         "table": [[heading.label for heading in table.head], *table.texts()],
-        "page": [(line.words, line.value, line.unit) for line in section(samples[0], results.isel(sample=0), 0).lines],
+        "page": [row[:3] for row in section(samples[0], results.isel(sample=0), 0).table.texts()],
         "explain": terminal.output,
         "compare": list(QUANTITIES),
         "verdict": [verdict(one) for one in compared.comparison.differences()],

@@ -225,9 +225,10 @@ def wires_parts(plan: WiresPlan, factor: float, unit: str, *, details: bool) -> 
     """The cheapest way to see a difference."""
     noun = "critical current" if plan.quantity == "Ic" else quantity(plan.quantity).noun
     what = f"{plan.difference / factor:g} {unit}".strip()
-    aim = f"to see {what} in {noun} with a probability of {100 * plan.power:g} % (alpha = {plan.alpha:g})"
+    aim = f"to see {what} in {noun}"
     scatter = f"{_u(plan.scatter.u / factor)} {unit}".rstrip()
-    known = f"Wires scatter by {scatter} about their treatment ({plan.scatter.source})."
+    tested = f"alpha = {plan.alpha:g}, power {100 * plan.power:g} %"
+    known = f"Wires scatter by {scatter} about their treatment ({plan.scatter.source}); {tested}."
     if plan.mixes:
         cheapest = min(plan.mixes, key=lambda mix: mix.cost)
         by = cheapest.by.replace("measured", "measured values")
