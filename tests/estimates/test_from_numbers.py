@@ -174,13 +174,13 @@ def test_further_temperatures_and_strain():
     rows = {r.quantity: r for r in found.rows() if r.by == "joint model"}
     assert rows["Bc2 at 12 K"].value < rows["Bc2 at 4.2 K"].value < rows["Bc2 at 0 K"].value
     for title in ("Tc", "Bc2 at 0 K", "Bc2 at 4.2 K", "Bc2 at 12 K"):
-        strained = rows[f"{title} at -0.25 % strain"]
+        strained = rows[f"{title} at −0.25 % strain"]
         assert 0.5 * rows[title].value < strained.value < rows[title].value
         assert "all that apply in equal parts" in strained.note
     # published functions keep .95 to .97 of Bc2(0) at -0.25 % (A. Godeke et al., Supercond. Sci. Technol. 19 (2006)
     # R100; J. W. Ekin, Cryogenics 20 (1980) 611)
-    assert rows["Bc2 at 0 K at -0.25 % strain"].value / rows["Bc2 at 0 K"].value == pytest.approx(0.96, abs=0.02)
-    by = [r for r in found.rows() if r.quantity == "Bc2 at 0 K at -0.25 % strain" and r.source]
+    assert rows["Bc2 at 0 K at −0.25 % strain"].value / rows["Bc2 at 0 K"].value == pytest.approx(0.96, abs=0.02)
+    by = [r for r in found.rows() if r.quantity == "Bc2 at 0 K at −0.25 % strain" and r.source]
     assert len(by) >= 2
     assert not any("strain-free" in text for text in found.assumptions)
 

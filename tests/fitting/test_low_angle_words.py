@@ -31,7 +31,7 @@ def test_a_phase_without_order_is_told_of_none(pattern_without_a15: xr.DataArray
     assert all("order" not in direction.said(step) for step in (-0.5, 0.5, 3.0))
 
 
-@pytest.mark.parametrize("step", [-1e-3, 2e-4])
-def test_other_directions_keep_their_sign(step: float, job: Procedure) -> None:
-    direction = _Direction("any", "shifted by {step:+.1e}", _direction(job).columns)
-    assert direction.said(step) == f"shifted by {step:+.1e}"
+@pytest.mark.parametrize(("step", "written"), [(-1e-3, "−1.0e−03"), (2e-4, "+2.0e−04")])
+def test_other_directions_keep_their_sign(step: float, written: str, job: Procedure) -> None:
+    direction = _Direction("any", "shifted by {step}", _direction(job).columns, form=".1e")
+    assert direction.said(step) == f"shifted by {written}"

@@ -196,13 +196,13 @@ def test_an_unknown_design_is_refused():
 
 
 def test_conditions_in_words():
-    assert Conditions().words() == "at 4.2 K, thermal pre-strain -0.4 to -0.2 %"
+    assert Conditions().words() == "at 4.2 K, thermal pre-strain −0.4 to −0.2 %"
     assert Conditions(8.0, applied_strain=0.002, design="bronze").words().endswith("and +0.2 % applied")
     assert Conditions(strain=0.0).words(temperature=False) == "free of strain"
     designs = ("none", "internal-tin", "none")
-    assert Conditions().words(designs=designs).endswith("pre-strain 0 % (none), -0.3 to -0.2 % (internal-tin)")
-    assert Conditions(design="bronze").words(designs=designs).endswith("pre-strain -0.4 to -0.3 % (bronze)")
-    assert Conditions(strain=-0.001).words(designs=designs).endswith("intrinsic strain -0.1 %")
+    assert Conditions().words(designs=designs).endswith("pre-strain 0 % (none), −0.3 to −0.2 % (internal-tin)")
+    assert Conditions(design="bronze").words(designs=designs).endswith("pre-strain −0.4 to −0.3 % (bronze)")
+    assert Conditions(strain=-0.001).words(designs=designs).endswith("intrinsic strain −0.1 %")
 
 
 def test_each_sample_has_the_pre_strain_of_its_design_unless_one_is_asked_for():

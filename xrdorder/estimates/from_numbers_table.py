@@ -11,6 +11,7 @@ from xrdorder.estimates.from_numbers_rows import Row, draws_row, plain_row, rela
 from xrdorder.material import PUBLISHED_SCALE, Material, TinScale
 from xrdorder.material.tin_by_order import Prior
 from xrdorder.material.tin_scale import U_LEVEL_NM
+from xrdorder.quantities.formatting import with_sign
 from xrdorder.quantities.registry import PREDICTED, UNTESTED, quantity
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.relations.tin_from_order import BOUND, USUAL, USUAL_S_A
@@ -108,7 +109,7 @@ def _predicted_rows(draws: Mapping[str, Array], relations: Sequence[RelationResu
 def _strain_rows(strained: AtStrain) -> list[Row]:
     """Tc and Bc2(0) by every strain function, and all together; Bc2 at temperatures all together only."""
     rows = []
-    at = f" at {100 * strained.strain:+g} % strain"
+    at = f" at {with_sign(100 * strained.strain, 'g')} % strain"
     for target, draws in strained.draws.items():
         if target in ("Tc_K", "Bc2_0K_T"):
             rows += [result_row(result, at) for result in strained.relations if result.target == target]

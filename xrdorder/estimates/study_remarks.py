@@ -14,7 +14,8 @@ from xrdorder.estimates.hyperparameters import Hyperparameters
 from xrdorder.estimates.model import JointDraws
 from xrdorder.estimates.properties import critical_temperature
 from xrdorder.estimates.wires import LATTICE, ORDER, Wire
-from xrdorder.quantities.formatting import rounded
+from xrdorder.quantities.caveats import NOT_WIDENED
+from xrdorder.quantities.formatting import rounded, with_sign
 from xrdorder.uncertainty import PRIVATE, Array
 
 SIGNIFICANT = 0.05
@@ -93,7 +94,7 @@ def _by_widening(drawn: JointDraws, lots: Mapping[str, Sequence[str]]) -> Iterat
         yield (
             f"S_a of {names[low]} is {rounded(-float(change.mean()), float(change.std()))} below that of {names[high]} "
             f"(lot {lot}): their tin differs by {rounded(float(tin.mean()), float(tin.std()), signed=True)} at.%, and "
-            f"by {off:+.2f} if disorder does not widen the lattice, which is known from memory only"
+            f"by {with_sign(off, '.2f')} {NOT_WIDENED}"
         )
 
 
@@ -119,8 +120,9 @@ def _gap(lots: Sequence[Sequence[Wire]], hyper: Hyperparameters) -> list[str]:
         return [f"The gap between tin by the lattice and by order does not follow order within lots {test}"]
     change = 0.01 * (best.x - expected)
     return [
-        f"The gap between tin by the lattice and by order follows order within lots, {change:+.2g} at.% for 0.01 "
-        f"{test}: samples differ in S_a, and not every difference in order is one in tin"
+        f"The gap between tin by the lattice and by order follows order within lots, "
+        f"{with_sign(change, '.2g')} at.% for 0.01 {test}: samples differ in S_a, "
+        "and not every difference in order is one in tin"
     ]
 
 

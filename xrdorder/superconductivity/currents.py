@@ -121,7 +121,7 @@ class Conditions:
 
 def _pre_strain_words(design: str, several: bool) -> str:
     usual = pre_strain(design)
-    ends = dict.fromkeys(with_sign(100 * end, "g") for end in (usual.low, usual.high))
+    ends = dict.fromkeys(with_sign(100 * end, "g") if end else "0" for end in (usual.low, usual.high))
     text = f"{' to '.join(ends)} %"
     name = design or ("design not known" if several else "")
     return f"{text} ({name})" if name else text
