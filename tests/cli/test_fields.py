@@ -38,7 +38,7 @@ def test_fields_prints_draws_and_takes_what_was_measured(run, study):
     shown = run("fields", "study", *words)
     assert shown.exit_code == 0, shown.output
     text = " ".join(shown.stdout.split())
-    for words in ("intrinsic strain -0.2 %", "150 nm by microscopy", "at 14 T, 4.2 K", "non-copper", "two and one"):
+    for words in ("intrinsic strain −0.2 %", "150 nm by microscopy", "at 14 T, 4.2 K", "non-copper", "two and one"):
         assert words in text, words
     figures = study / "results/figures"
     for name in ("bc2", "currents", "section"):
@@ -147,7 +147,7 @@ def test_samples_that_carry_nothing_for_want_of_a_size_are_named(shown):
 @pytest.mark.slow
 def test_the_tenths_of_a_layer_are_at_the_temperature_and_strain_asked_for(shown):
     said = shown("--temperature", "8", "--strain", "-0.003")
-    row = cells(said.output, "Upper critical field at 8 K, intrinsic strain -0.3 %")["graded"]
+    row = cells(said.output, "Upper critical field at 8 K, intrinsic strain −0.3 %")["graded"]
     one = layers(results())["graded"]
     spread = one.over_section(one.bc2(8.0, one.strained(-0.003)))
     worst, best = (float(band.median) for band in (spread.worst_decile, spread.best_decile))
@@ -194,7 +194,7 @@ def test_each_sample_has_the_design_of_its_lot_unless_one_is_asked_for(shown):
     designs = {"fine": "bronze", "graded": "powder-in-tube"}
     said = shown(designs=designs)
     head = " ".join(said.output.split("---")[0].split())
-    assert "thermal pre-strain -0.4 to -0.3 % (bronze), -0.2 to -0.1 % (powder-in-tube)" in head
+    assert "thermal pre-strain −0.4 to −0.3 % (bronze), −0.2 to −0.1 % (powder-in-tube)" in head
     assert "from memory" in head
     found = conductors(results(measured=SHARE), designs=designs)
     rows = cells(said.output, "Upper critical field")

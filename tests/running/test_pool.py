@@ -113,7 +113,8 @@ def leave_a_file(path):
 
 
 INTERRUPTED = """
-import sys
+import signal, sys
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell ignores it for what runs in the background
 from tests.running.test_pool import leave_a_file, run_all
 tasks = [f"{sys.argv[1]}/{k}" for k in range(50)]
 try:
