@@ -266,6 +266,13 @@ def test_a_killed_run_loses_the_chunk_in_work_alone(short, tmp_path):
     agree(run_series(*short, out, workers=1).table, run_series(*short, tmp_path / "whole", workers=1).table)
 
 
+def test_how_arrays_are_printed_makes_no_chunk_another(short, tmp_path):
+    """Libraries change that for a whole process: a chunk would be fitted again, and a changed phase not noticed."""
+    run_series(*short, tmp_path / "out", workers=1)
+    with np.printoptions(threshold=5, precision=6):
+        assert run_series(*short, tmp_path / "out", workers=1).chunks_kept == 3
+
+
 def test_ctrl_c_and_a_full_disk_lose_the_chunk_in_work_alone(short, tmp_path, monkeypatch):
     out = tmp_path / "out"
 

@@ -3,6 +3,7 @@
 import json
 import math
 import re
+import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -205,8 +206,10 @@ def _chunks(
 ) -> list[Chunk]:
     """All chunks, their borders hanging on nothing but the number of frames."""
     used, edges = read_instrument(instrument), _edges(frames)
-    # a phase is its numbers; an address in memory would make every run another one
-    numbers = [re.sub(r" at 0x[0-9a-f]+", "", repr(phase)) for phase in phases]
+    # a phase is its numbers, all digits of them however this process prints arrays; an address in memory would make
+    # every run another one
+    with np.printoptions(threshold=sys.maxsize, floatmode="unique", suppress=False, linewidth=120):
+        numbers = [re.sub(r" at 0x[0-9a-f]+", "", repr(phase)) for phase in phases]
     inputs = fingerprint({"instrument": file_hash(instrument)}, {"phases": numbers}, OF_CHUNK)
     total = len(frames.times_h)
     return [
