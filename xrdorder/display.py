@@ -1,7 +1,7 @@
-"""How does a result show itself? As a table, a tidy pandas table, a figure, and by itself in a notebook.
+"""How does a result show itself? In words, as a table, a tidy pandas table, a figure, and by itself in a notebook.
 
-A result inherits `Displayed`. How each kind of result is drawn stands in `xrdorder.reports.notebook`, which knows
-figures and tables; it is looked up when it is asked for, so that what fits and estimates depends on no figure.
+A result inherits `Displayed`. What each kind of result says stands in `xrdorder.views`, which knows figures; it is
+looked up when it is asked for, so that what fits and estimates depends on no figure.
 """
 
 from __future__ import annotations
@@ -13,11 +13,15 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
 
-    from xrdorder.quantities.tables import Table
+    from xrdorder.quantities.tables import Part, Table
 
 
 class Displayed:
     """A result that shows itself."""
+
+    def parts(self, **options: Any) -> list[Part]:
+        """Give all that is said of it: paragraphs and tables, as the terminal, the page and a notebook draw them."""
+        return _views().parts(self, **options)  # type: ignore[no-any-return]
 
     def table(self, **options: Any) -> Table:
         """Give the table that people read: rounded texts with units."""
@@ -40,8 +44,8 @@ class Displayed:
         return str(_views().text(self))
 
     def _repr_html_(self) -> str:
-        return str(_views().html(self))
+        return str(_views().notebook(self))
 
 
 def _views() -> Any:
-    return import_module("xrdorder.reports.notebook")
+    return import_module("xrdorder.views")

@@ -16,21 +16,14 @@ from markupsafe import Markup
 from xrdorder import __version__
 from xrdorder.drawing.palette import phase_colour, stroke
 from xrdorder.quantities.caveats import ESTIMATES
-from xrdorder.quantities.tables import Table
+from xrdorder.quantities.tables import Table, html
 from xrdorder.reports.answer import answer_lines
 from xrdorder.reports.cautions import CAUTIONS
-from xrdorder.reports.libraries import libraries
-from xrdorder.reports.methods import METHODS, relations_used, sentences
+from xrdorder.reports.methods import METHODS, libraries, relations_used
 from xrdorder.reports.patterns import fit_data
 from xrdorder.reports.pictures import Missing, Picture, Scene
 from xrdorder.reports.sections import Section, section
-from xrdorder.results.collate import own_words
 from xrdorder.results.study_table import study_table
-
-PLOTTING_VERSION = "1.6.32"
-PLOTTING_SHA256 = "19c8d4c6ad88929a79f4ae49d6f7161566dfd0ba3d15cc495e974f787eb78f1f"
-"""Of the vendored plotting script, as it came from the npm registry."""
-
 
 _OF_ENDS = 3  # columns that a terminal leaves out that early
 ANSWER, FIRST = "answer", ("treatment", "published", "differences")
@@ -87,13 +80,15 @@ def page(
     text = template.render(
         title=scene.title, count=len(names), version=__version__,
         made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"), look=look, answer=answer_lines(scene),
-        estimates=ESTIMATES, own=own_words(results), table=_without_intervals(study_table(results)),
+        estimates=ESTIMATES,
+        compared=Markup(html(look.comparison.parts(details=True)) if look.comparison is not None else ""),
+        table=_without_intervals(study_table(results)),
         anchor_of={section.name: section.anchor for section in sections}, beside=shown.pop(ANSWER, None),
         first=[shown.pop(name) for name in FIRST if name in shown], figures=list(shown.values()), missing=missing,
-        sections=sections, fits=fits, methods=METHODS, sentences=sentences(look),
+        sections=sections, fits=fits, methods=METHODS,
         relations=relations_used(results, look.library), cautions=CAUTIONS,
         colours=_json({"fills": FILLS, "strokes": PHASE_STROKES}), libraries=libraries(),
-        plotting_version=PLOTTING_VERSION, styles=Markup(_asset("vendored/uPlot.min.css") + _asset("page.css")),
+        styles=Markup(_asset("vendored/uPlot.min.css") + _asset("page.css")),
         plotting=Markup(_asset("vendored/uPlot.iife.min.js")), script=Markup(_asset("page.js")),
     )  # fmt: skip
     return text, tuple(missing)
