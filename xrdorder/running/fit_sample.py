@@ -21,7 +21,6 @@ from xrdorder.fitting.derived import AMOUNTS
 from xrdorder.material.lattice import REFERENCE_C
 from xrdorder.patterns import read_patterns
 from xrdorder.profiles import Instrument
-from xrdorder.quantities.grades import grade
 from xrdorder.quantities.of_phase import UPPER_LIMIT, WEIGHT_FRACTION
 from xrdorder.quantities.records import Record, symbol_of
 from xrdorder.results.parameters import parameter_group
@@ -71,13 +70,13 @@ class Task:
     fitted: bool = False
 
 
-def do_task(task: Task) -> str:
+def do_task(task: Task) -> StoredSample:
     """Fit a sample and store the result; whatever is wrong with the pattern becomes its status.
 
     Returns
     -------
-    str
-        The quality grade; "-" where there is no A15.
+    StoredSample
+        What was stored, without its groups.
 
     Raises
     ------
@@ -95,8 +94,9 @@ def do_task(task: Task) -> str:
     stamped = replace(result.provenance, created=datetime.now(UTC).isoformat(timespec="seconds"))
     if GROUP not in result.groups:  # nothing there to interpret again
         stamped = replace(stamped, fit_fingerprint="")
-    write_sample(replace(result, model=model_words(result), provenance=stamped), task.target)
-    return grade(result.quality_words)
+    stored = replace(result, model=model_words(result), provenance=stamped)
+    write_sample(stored, task.target)
+    return replace(stored, groups={})
 
 
 def require_files(paths: tuple[Path, ...]) -> None:
