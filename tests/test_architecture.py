@@ -104,8 +104,20 @@ def test_help_loads_nothing_heavy() -> None:
 
 
 @pytest.mark.slow
-def test_a_fit_loads_its_helpers_when_it_begins() -> None:
-    code = "import sys, xrdorder.fitting; sys.exit(str({'lmfit', 'numba', 'matplotlib'} & set(sys.modules) or ''))"
+@pytest.mark.parametrize(
+    ("module", "late"),
+    [
+        ("fitting", "lmfit numba matplotlib"),
+        ("reports.notebook", "scipy.optimize h5py pydantic xarray pandas lmfit numba matplotlib"),
+        ("estimates.from_numbers", "scipy.optimize h5py pydantic xarray pandas lmfit numba matplotlib"),
+        ("cli.compare_screen", "lmfit numba matplotlib"),
+        ("running.run", "lmfit numba matplotlib"),
+    ],
+)
+def test_what_is_heavy_is_loaded_when_it_is_needed(module: str, late: str) -> None:
+    """Distributions of scipy.stats, whose import takes a third of a second, have functions in scipy.special."""
+    heavy = {"scipy.stats", *late.split()}
+    code = f"import sys, xrdorder.{module}; sys.exit(str({heavy} & set(sys.modules) or ''))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.stderr.strip() == ""
 
