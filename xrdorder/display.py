@@ -17,19 +17,25 @@ if TYPE_CHECKING:
 
 
 class Displayed:
-    """A result that shows itself."""
+    """A result that shows itself: ``class Fit(Displayed, view="fits")`` by what `xrdorder.views.fits` registers."""
+
+    view = "showing"
+
+    def __init_subclass__(cls, view: str = "", **options: Any) -> None:
+        super().__init_subclass__(**options)
+        cls.view = view or cls.view
 
     def parts(self, **options: Any) -> list[Part]:
         """Give all that is said of it: paragraphs and tables, as the terminal, the page and a notebook draw them."""
-        return _views().parts(self, **options)  # type: ignore[no-any-return]
+        return self._views().parts(self, **options)  # type: ignore[no-any-return]
 
     def table(self, **options: Any) -> Table:
         """Give the table that people read: rounded texts with units."""
-        return _views().table(self, **options)  # type: ignore[no-any-return]
+        return self._views().table(self, **options)  # type: ignore[no-any-return]
 
     def to_dataframe(self) -> pd.DataFrame:
         """Give the numbers, unrounded, as a tidy pandas table: one row an observation, units in the names."""
-        return _views().frame(self)
+        return self._views().frame(self)
 
     def plot(self, **options: Any) -> Figure:
         """Draw the result; ``size`` is screen, two-column or one-column, other options are those of `xrdorder.figures`.
@@ -37,15 +43,15 @@ class Displayed:
         The figure is apart from pyplot: a notebook shows it where it is the last value of a cell, and
         ``figure.savefig`` saves it.
         """
-        return _views().plot(self, **options)  # type: ignore[no-any-return]
+        return self._views().plot(self, **options)  # type: ignore[no-any-return]
 
     def __str__(self) -> str:
         """Title and table as text: what ``print`` shows."""
-        return str(_views().text(self))
+        return str(self._views().text(self))
 
     def _repr_html_(self) -> str:
-        return str(_views().notebook(self))
+        return str(self._views().notebook(self))
 
-
-def _views() -> Any:
-    return import_module("xrdorder.views")
+    def _views(self) -> Any:
+        import_module(f"xrdorder.views.{self.view}")
+        return import_module("xrdorder.views")

@@ -12,8 +12,8 @@ from tests.results import made
 from tests.results.test_study_table import results
 from xrdorder.cli import main
 from xrdorder.cli.console import rendered
-from xrdorder.views.study import study_parts
 from xrdorder.quantities.registry import UNTESTED
+from xrdorder.views.study import study_parts
 
 WIDTHS = (80, 100, 160)
 RULE = re.compile(r"-{20,}", re.MULTILINE)

@@ -43,7 +43,7 @@ class Carried(NamedTuple):
 
 
 @dataclass(frozen=True)
-class FieldComparison(Displayed):
+class FieldComparison(Displayed, view="fields"):
     """Samples of a study at field, temperature and strain.
 
     Attributes

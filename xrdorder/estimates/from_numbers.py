@@ -14,7 +14,7 @@ from xrdorder.estimates.from_numbers_rows import JOINT, Row
 from xrdorder.estimates.from_numbers_table import estimate_rows
 from xrdorder.estimates.hyperparameters import PUBLISHED as HYPER
 from xrdorder.estimates.model import DRAWS, JointDraws, joint_draws
-from xrdorder.estimates.study_draws import stored_targets
+from xrdorder.estimates.stored_draws import stored_targets
 from xrdorder.estimates.wires import Measured
 from xrdorder.exceptions import Flag, ValidityError
 from xrdorder.material import A15_FIELD, PUBLISHED_SCALE, Material, Specimen, TinScale
@@ -65,7 +65,7 @@ Technol. 19 (2006) R100, eq. (22), form from memory."""
 
 
 @dataclass(frozen=True)
-class Estimate(Displayed):
+class Estimate(Displayed, view="estimate"):
     """What numbers alone say.
 
     Attributes

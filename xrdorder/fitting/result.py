@@ -46,7 +46,7 @@ class PhaseResult:
 
 
 @dataclass
-class PatternFit(Displayed):
+class PatternFit(Displayed, view="fits"):
     """The explanation of one pattern.
 
     Attributes

@@ -25,7 +25,7 @@ COMPARED = {measured: QUANTITIES[first].noun for measured, first in (("Tc_K", "T
 
 
 @dataclass(frozen=True)
-class Held(Displayed):
+class Held(Displayed, view="measured"):
     """A study held against measured values.
 
     Attributes

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from xrdorder.comparison.wording import manner, probability_words
-from xrdorder.quantities.formatting import rounded
 from xrdorder.reports.next_step import next_words
 from xrdorder.reports.pictures import Scene
 
@@ -16,8 +15,7 @@ def answer_lines(scene: Scene) -> list[tuple[str, str]]:
     if ahead is None:
         return [("Nothing to compare", f"{look.reason}.")]
     lines = [(f"Highest {'estimated ' * look.estimated}{look.by}", look.leader)]
-    how = manner(ahead.quantity)
-    amount = rounded(how.scale * ahead.value, how.scale * ahead.u, how.unit, signed=True)
+    amount = manner(ahead.quantity).amount(ahead.value, ahead.u, signed=True)
     lines.append(("By how much", f"over {ahead.second} by {amount}"))
     sure = f"{'' if ahead.distinguishable else 'not '}significant (α = 0.05, all comparisons of the quantity together)"
     chance = probability_words(ahead.probability_positive)

@@ -9,8 +9,7 @@ from dataclasses import dataclass, field
 
 import xarray as xr
 
-from xrdorder.comparison import Difference
-from xrdorder.comparison.compared import Compared
+from xrdorder.comparison import Compared, Difference
 from xrdorder.comparison.differences import LEVEL
 from xrdorder.comparison.leading import leading
 from xrdorder.comparison.study_comparison import StudyComparison, compare_study

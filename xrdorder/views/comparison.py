@@ -16,6 +16,7 @@ from xrdorder.comparison import (
     Difference,
     Outlier,
     drift_words,
+    drifts,
     methods_sentence,
     outliers,
     trend,
@@ -26,7 +27,7 @@ from xrdorder.comparison.differences import LEVEL
 from xrdorder.comparison.pair import Pair
 from xrdorder.comparison.quantity_draws import mounts_of
 from xrdorder.comparison.study_comparison import COLUMNS, LOGARITHMIC, UNITS, StudyComparison, difference_rows
-from xrdorder.comparison.variants import AHEAD_BY, drifts_of
+from xrdorder.comparison.variants import AHEAD_BY
 from xrdorder.comparison.wording import manner, probability_words
 from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.quantities.formatting import MISSING, digits, rounded, u_text
@@ -191,8 +192,7 @@ def _answer(comparison: StudyComparison) -> Iterator[str]:
 
 
 def _amount(pair: Difference, over: str) -> str:
-    how = manner(pair.quantity)
-    amount = rounded(how.scale * pair.value, how.scale * pair.u, how.unit)
+    amount = manner(pair.quantity).amount(pair.value, pair.u)
     return f"{amount} over{over}: {'' if pair.distinguishable else 'not '}significant"
 
 
@@ -288,16 +288,16 @@ def _absolute(of: Comparison, factor: float, variant: str) -> str:
 def _unusual(comparison: StudyComparison, *, always: bool) -> list[Part]:
     """Trends over the variable, drifts along the spool and over dates, outliers."""
     lines: list[Part] = []
-    drifting = [drift for drift in drifts_of(comparison.results, comparison.wires.values()) if drift.distinguishable]
+    drifting = [drift for drift in drifts(comparison.results, comparison.wires.values()) if drift.distinguishable]
     unit, name = UNITS.get(comparison.by, ""), comparison.by.replace("-", " ")
-    for quantity, (values, labels, _, variable, *_) in comparison.wires.items():
-        x = np.array(variable)
+    for quantity, wires in comparison.wires.items():
+        x = np.array(wires.variable)
         known = np.isfinite(x)
         if unit and quantity in comparison.compared and np.unique(x[known]).size > 1 and known.sum() > 2:
             scatter = comparison.compared[quantity].comparison.repeatability
-            line = trend(values, x, name, scatter, logarithmic=comparison.by in LOGARITHMIC)
+            line = trend(wires.values, x, name, scatter, logarithmic=comparison.by in LOGARITHMIC)
             lines.append(f"  {trend_words(line, unit)}")
-        lines += [f"  {_odd_words(odd, quantity)}" for odd in outliers(values, labels)]
+        lines += [f"  {_odd_words(odd, quantity)}" for odd in outliers(wires.values, wires.labels)]
         lines += [f"  {drift_words(drift)}" for drift in drifting if drift.quantity == quantity]
     if not lines and not always:
         return []
@@ -306,7 +306,7 @@ def _unusual(comparison: StudyComparison, *, always: bool) -> list[Part]:
 
 def _odd_words(odd: Outlier, quantity: str) -> str:
     how = manner(quantity)
-    amount = rounded(odd.deviation * how.scale, odd.u * how.scale, how.unit)
+    amount = how.amount(odd.deviation, odd.u)
     either = "; its only replicate may be the outlier as well" if odd.partner else ""
     leave = f"--without {odd.sample} leaves it out"
     return f"{odd.sample} does not fit the others of {odd.variant}: {how.noun} off by {amount}{either}; {leave}"

@@ -1,21 +1,16 @@
-"""A fitted pattern, a calibration, an estimate from numbers: tables, tidy numbers, figures."""
+"""A fitted pattern and a calibration: tables, tidy numbers, figures."""
 
 from __future__ import annotations
 
 import math
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from xrdorder import figures
-from xrdorder.estimates.from_numbers import Estimate
-from xrdorder.estimates.from_numbers_rows import JOINT
 from xrdorder.fitting import Calibration, PatternFit
 from xrdorder.profiles.instrument import INSTRUMENT_PARAMETERS
-from xrdorder.quantities.caveats import ESTIMATES
-from xrdorder.quantities.formatting import MISSING, concise, interval
+from xrdorder.quantities.formatting import concise
 from xrdorder.quantities.registry import unit_of
-from xrdorder.quantities.tables import Heading, Table
+from xrdorder.quantities.tables import Table
 from xrdorder.views.showing import figure, frame, table, title
 
 if TYPE_CHECKING:
@@ -93,52 +88,3 @@ def _(item: Calibration, **options: Any) -> Figure:
     quality = f"R_wp {100 * item.fit.r_wp:.1f} % · reduced χ² {item.fit.chi2_reduced:.2f}"
     remark = f"{item.instrument.standard} · {quality}"
     return figure(item.fit, **{"title": "Calibration", "remark": remark, **options})
-
-
-# An estimate from numbers
-
-
-@title.register(Estimate)
-def _(estimate: Estimate) -> str:
-    return "Estimate by the joint model, not a measurement"
-
-
-@frame.register(Estimate)
-def _(estimate: Estimate) -> pd.DataFrame:
-    import pandas as pd
-
-    names = ["quantity", "by", "value", "u", "low", "high", "unit", "validity", "source", "note"]
-    return pd.DataFrame([[getattr(row, name) for name in names] for row in estimate.rows()], columns=names)
-
-
-@table.register(Estimate)
-def _(estimate: Estimate, brief: bool = True) -> Table:
-    shown = estimate.rows(brief=brief)
-    said = ["" if brief and row.by == JOINT else row.note for row in shown]  # what it is by is said beside it
-    notes = list(dict.fromkeys(filter(None, said)))
-    lines, previous = [], ""
-    for row, note in zip(shown, said, strict=True):
-        mark = f"[{notes.index(note) + 1}]" if note else ""
-        there, symmetric = np.isfinite(row.value), np.isfinite(row.u)
-        u = row.u if symmetric else 0.5 * (row.high - row.low)
-        span = "" if symmetric or not there else interval(row.low, row.high)
-        lines.append(
-            (
-                "" if row.quantity == previous else row.quantity,
-                concise(row.value, u) if there else MISSING,
-                "" if row.unit == "1" else row.unit,
-                span,
-                row.by,
-                mark,
-            )
-        )
-        previous = row.quantity
-    ends = Heading("68 %", optional=0 if brief else 1)
-    head: list[Heading | str] = ["quantity", Heading("value"), "unit", ends, "by", *["remark"] * bool(notes)]
-    marked = [f"[{k}] {note}" for k, note in enumerate(notes, start=1)]
-    return Table.of(head, [line[: len(head)] for line in lines], [*marked, ESTIMATES])
-
-
-@figure.register(Estimate)
-def _(estimate: Estimate, **options: Any) -> Figure:
-    return figures.estimate_figure(estimate.rows(), **options)

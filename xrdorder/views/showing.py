@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from functools import singledispatch
+from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from xrdorder.display import Displayed
 from xrdorder.quantities.tables import Part, Table, html
 
 if TYPE_CHECKING:
@@ -62,6 +64,8 @@ def plot(result: Any, *, size: str = "screen", **options: Any) -> Figure:
     """
     from xrdorder.drawing.layout import SIZES  # with matplotlib, which the terminal does without
 
+    if isinstance(result, Displayed):
+        import_module(f"xrdorder.views.{result.view}")
     if size not in SIZES:
         raise ValueError(f"size '{size}': use {', '.join(SIZES)}")
     return figure(result, size=SIZES[size], **options)
