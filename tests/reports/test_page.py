@@ -17,9 +17,12 @@ from xrdorder.comparison.leading import leading
 from xrdorder.comparison.study_comparison import compare_study
 from xrdorder.comparison.wording import manner
 from xrdorder.exceptions import StudyError, UnknownNameError
+from xrdorder.explanation.explanation import explain
+from xrdorder.explanation.quantities_table import quantities_table
 from xrdorder.figures.counts import TITLES
 from xrdorder.planning import plan_words
 from xrdorder.quantities.formatting import rounded
+from xrdorder.quantities.tables import Entry
 from xrdorder.reports import gallery, of_variants, pictures
 from xrdorder.reports import page as page_module
 from xrdorder.reports.answer import answer_lines
@@ -29,6 +32,7 @@ from xrdorder.reports.page import page as make_page
 from xrdorder.reports.pictures import Scene
 from xrdorder.reports.writing import write_report
 from xrdorder.results.study_table import study_table
+from xrdorder.views.explanation import about_parts, origin_parts
 
 
 class Reader(HTMLParser):
@@ -132,6 +136,16 @@ def test_the_page_shows_of_a_comparison_what_compare_shows(page):
             place = text.index(word, place) + len(word)
     shown = " ".join(rendered(*parts, width=100).split())
     assert all(" ".join(part.split()) in shown for part in parts if isinstance(part, str))
+
+
+def test_a_section_says_of_a_sample_what_explain_says(page, tmp_path):
+    told = explain(made.opened(tmp_path).sample("A-650-a"))
+    text = " ".join("".join(page.text).split())
+    place = text.index("A-650-a", text.index("More figures"))
+    for part in (*about_parts(told)[1:], quantities_table(told), *origin_parts(told)):
+        words = [part] if isinstance(part, str) else [part.text] if isinstance(part, Entry) else part.texts()[0]
+        for word in filter(None, (" ".join(word.split()) for word in words)):
+            place = text.index(word, place)
 
 
 def test_the_first_look_warns_of_what_speaks_against_the_one_ahead():

@@ -15,6 +15,8 @@ from markupsafe import Markup
 
 from xrdorder import __version__
 from xrdorder.drawing.palette import phase_colour, stroke
+from xrdorder.explanation.explanation import explain
+from xrdorder.explanation.quantities_table import quantities_table
 from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.quantities.tables import Table, html
 from xrdorder.reports.answer import answer_lines
@@ -22,8 +24,8 @@ from xrdorder.reports.cautions import CAUTIONS
 from xrdorder.reports.methods import METHODS, libraries, relations_used
 from xrdorder.reports.patterns import fit_data
 from xrdorder.reports.pictures import Missing, Picture, Scene
-from xrdorder.reports.sections import Section, section
-from xrdorder.results.study_table import study_table
+from xrdorder.results.study_table import in_short, study_table
+from xrdorder.views.explanation import about_parts, origin_parts
 
 _OF_ENDS = 3  # columns that a terminal leaves out that early
 ANSWER, FIRST = "answer", ("treatment", "published", "differences")
@@ -41,6 +43,20 @@ class _Shown:
     caption: str
     width: int
     height: int
+
+
+@dataclass(frozen=True)
+class _Section:
+    """What the page says of a sample; the anchor is safe in a page whatever the name."""
+
+    name: str
+    anchor: str
+    fitted: bool
+    status: str
+    quality: str
+    about: str
+    results: str
+    said: Markup
 
 
 def page(
@@ -94,10 +110,16 @@ def page(
     return text, tuple(missing)
 
 
-def _section(scene: Scene, k: int, name: str, missing: list[Missing]) -> tuple[Section, Markup | None]:
+def _section(scene: Scene, k: int, name: str, missing: list[Missing]) -> tuple[_Section, Markup | None]:
     """The section of a sample and its fit; one pattern that cannot be drawn costs itself, never the page."""
-    sample = scene.samples(name)
-    made = section(sample, scene.opened.results.isel(sample=k), k)
+    sample, row = scene.samples(name), scene.opened.results.isel(sample=k)
+    told = explain(sample)
+    words = [str(row[key].item()) for key in ("lot", "treatment", "mount") if key in row]
+    said = html([*about_parts(told)[1:], quantities_table(told), *origin_parts(told)])
+    made = _Section(
+        name, f"sample-{k}", not sample.failed and "curves" in sample.groups, sample.status, sample.quality_words,
+        " · ".join(filter(None, words)), " · ".join(in_short(row)), Markup(said),
+    )  # fmt: skip
     if not made.fitted:
         return made, None
     try:
