@@ -45,12 +45,15 @@ class Minimum:
         Evaluations of the Jacobian.
     converged
         False when the iterations ran out first, or when it ended where there is no minimum.
+    credit
+        What a last step promises of the sum of squares that was taken without evaluating it.
     """
 
     point: Array
     chi2: float
     iterations: int
     converged: bool
+    credit: float = 0.0
 
 
 class Engine(Protocol):
@@ -125,7 +128,7 @@ def own(
             step, promised = slope.step(damping * steepest)
             # a short step promises little wherever it is: what an undamped one would gain decides
             if 0.0 <= promised < credit and slope.ends(tolerance):
-                return Minimum(_moved(point, step, lower, upper), chi2 - promised, iteration, not lost)
+                return Minimum(_moved(point, step, lower, upper), chi2 - promised, iteration, not lost, promised)
             if promised > 0.0:
                 trial = _moved(point, step, lower, upper)
                 # nearly every trial is accepted: its Jacobian is asked for at once, at less than residuals twice
