@@ -169,6 +169,7 @@ class Procedure:
         self.u_shape_nm = 0.0
         self.u_transparency_deg = 0.0
         self.tested_with = 0
+        self._scattered: tuple[tuple[Array, NDArray[np.bool_]], tuple[float, float]] | None = None
 
     def _lines_of(self, phase: Phase) -> PhaseLines:
         if phase.free_intensities:
@@ -499,11 +500,14 @@ class Procedure:
 
         Sums over twice the length of smoothing keep five sixths of the variance that the scan had before.
         """
-        over = self.smoothed_over()
-        points = int(np.ceil(2.0 * over)) if over > 1.0 else 1
-        residual = thinned(self.fit.weighted_residual()[self.fit.used], points)
-        longest = int(np.ceil(2.0 * self.line_width() / self.fit.step / points))
-        return serial_correlation_factor(residual, longest), float(np.mean(residual**2))
+        of = self.fit.weighted_residual(), self.fit.used
+        if self._scattered is None or any(a is not b for a, b in zip(of, self._scattered[0], strict=True)):
+            over = self.smoothed_over()
+            points = int(np.ceil(2.0 * over)) if over > 1.0 else 1
+            residual = thinned(of[0][of[1]], points)
+            longest = int(np.ceil(2.0 * self.line_width() / self.fit.step / points))
+            self._scattered = of, (serial_correlation_factor(residual, longest), float(np.mean(residual**2)))
+        return self._scattered[1]
 
     def improved(self, chi_squared_before: float, least: float) -> bool:
         """Tell whether chi squared has fallen by so much, over that of the scatter there was."""
