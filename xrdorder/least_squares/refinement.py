@@ -220,7 +220,7 @@ class Refinement:
             tolerance=tolerance,
             most_iterations=most_iterations,
             reach=None if from_afar else self.model.reach(translation.values(start), translation.free),
-            renewed=steps.renewed,
+            following=steps,
         )
         translation.store(minimum.point)
         if follow:
@@ -356,13 +356,15 @@ class Refinement:
             self.used = ~alone
         return int((~self.used).sum())
 
-    def settle(self, vary: Sequence[str], *, tolerance: float = 1e-4) -> bool:
+    def settle(self, vary: Sequence[str], *, tolerance: float = 1e-4, most_iterations: int = 40) -> bool:
         """Last rounds: outliers out, and the fit to the minimum by its own weights."""
         for _ in range(_MASK_ROUNDS):
             self.mask_outliers()
             used = self.used
             # who tells uncertainties asks for the instrument's, too
-            converged = self.run(vary, tolerance=tolerance, follow=True, along=INSTRUMENT_NAMES)
+            converged = self.run(
+                vary, tolerance=tolerance, most_iterations=most_iterations, follow=True, along=INSTRUMENT_NAMES
+            )
             self.mask_outliers()
             if np.array_equal(used, self.used):
                 break
@@ -420,25 +422,42 @@ class _Steps:
     ) -> None:
         self._fit, self._translation, self._follow, self._along = fit, translation, follow, along
         self._credit, self._near = tolerance, _NEAR * tolerance**0.5
-        self._last: tuple[Array, Known] | None = None
-        self._base: tuple[Array, Known] | None = None
-        self._linear: tuple[Array, Array] | None = None
+        self._at: tuple[Array, Known] | None = None  # last point
+        self._base: tuple[Array, Known] | None = None  # last point that was accepted
+        self._linear = np.zeros(0), np.zeros((0, 0))
         self._promised = 0.0
 
     def residuals(self, point: Array) -> tuple[Array, Array]:
         """Weighted residuals and Jacobian."""
-        values = self._translation.values(point)
-        base = self._base
-        if base is not None and base[1].tells(self._fit.here(values), self._translation.wanted):
-            self._last = base
-        else:
-            wanted, along = self._translation.wanted, self._asked_along(point, values)
-            self._last = point.copy(), self._fit.evaluated(values, wanted, self._credit, along)
-        return self._weighted(*self._last)
+        known = self._evaluated(point)
+        return self._residuals(known), self._jacobian(point, known)
+
+    def alone(self, point: Array) -> Array:
+        """Weighted residuals; nearly every trial is accepted, so that derivatives are evaluated along."""
+        return self._residuals(self._evaluated(point))
+
+    def renewed(self, point: Array) -> tuple[Array, Array]:
+        """Weighted residuals and Jacobian at a point that was accepted, after weights and constants have followed."""
+        known = self._evaluated(point)
+        if self._follow:
+            self._fit.reweight(known.counts)
+            self._fit.freeze(self._translation.values(point))
+        self._base = point.copy(), known
+        self._linear = self._residuals(known), self._jacobian(point, known)
+        return self._linear
+
+    def _evaluated(self, point: Array) -> Known:
+        values, wanted = self._translation.values(point), self._translation.wanted
+        for at in (self._base, self._at):
+            if at is not None and at[1].tells(self._fit.here(values), wanted):
+                return at[1]
+        known = self._fit.evaluated(values, wanted, self._credit, self._asked_along(point, values))
+        self._at = point.copy(), known
+        return known
 
     def _asked_along(self, point: Array, values: Values) -> tuple[str, ...]:
         """All that will be asked for where the fit ends, if that is likely to be here."""
-        if self._linear is None or self._base is None:
+        if self._base is None:
             near = self._fit.known_at(values)
         else:
             r, jacobian = self._linear
@@ -447,23 +466,15 @@ class _Steps:
             near = self._promised < self._near
         return (*self._along, *self._fit.model.names_at(values)) if near and self._follow else ()
 
-    def renewed(self, point: Array) -> tuple[Array, Array]:
-        """The same at a point that was accepted, after weights and constants have followed."""
-        if self._last is None or not np.array_equal(self._last[0], point):
-            self.residuals(point)
-        assert self._last is not None
-        self._base = self._last
-        if self._follow:
-            self._fit.reweight(self._base[1].counts)
-            self._fit.freeze(self._translation.values(point))
-        self._linear = self._weighted(*self._base)
-        return self._linear
+    def _residuals(self, known: Known) -> Array:
+        return np.asarray((known.counts - self._fit.observed) * self._root())
 
-    def _weighted(self, point: Array, known: Known) -> tuple[Array, Array]:
-        fit = self._fit
-        root = np.where(fit.used, 1.0 / np.sqrt(fit.variance), 0.0)
+    def _jacobian(self, point: Array, known: Known) -> Array:
         jacobian = self._translation.to_free(known.by(self._translation.wanted), point)
-        return (known.counts - fit.observed) * root, (jacobian.T * root).T
+        return np.asarray((jacobian.T * self._root()).T)
+
+    def _root(self) -> Array:
+        return np.where(self._fit.used, 1.0 / np.sqrt(self._fit.variance), 0.0)
 
     def carried_to(self, point: Array, credit: float) -> Known:
         """What is known where the last point was accepted, carried to where the fit ended by a step on credit."""
