@@ -213,7 +213,7 @@ def _of_a15(base: StoredSample, fitted: Fitted, sample: Sample, own: OwnFiles) -
         contributions=material.contributions,
         records=material.records,
         flags=joined(fitted.flags, material.flags),
-        assumptions=material.assumptions,
+        assumptions=tuple(material.assumptions),
     )
 
 
