@@ -7,7 +7,6 @@ from xrdorder.crystals.a15 import site_order_from
 from xrdorder.estimates import PUBLISHED, joint_draws
 from xrdorder.estimates.from_material import kind_of, on_scale, wire_of_material
 from xrdorder.material import PUBLISHED_SCALE, Material, Specimen, TinScale
-from xrdorder.material import Material
 from xrdorder.material.order import add_tin_bound
 from xrdorder.material.tin import add_tin
 from xrdorder.uncertainty import Contributions

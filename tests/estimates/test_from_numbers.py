@@ -13,7 +13,6 @@ from xrdorder.estimates.from_numbers import TIN_RANGE, U_LATTICE_NM, U_SITE_ORDE
 from xrdorder.estimates.study_draws import stored_targets
 from xrdorder.exceptions import UnknownNameError, ValidityError
 from xrdorder.material import A15_FIELD, Material, Specimen, TinScale
-from xrdorder.material import Material
 from xrdorder.material.dopants import usual_effect
 from xrdorder.material.lattice import refer_lattice
 from xrdorder.material.order import add_tin_bound

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from tests.material.conftest import VALUES, U, table
-from xrdorder.material import TinScale, characterise
-from xrdorder.material import Material
+from xrdorder.material import Material, TinScale, characterise
 from xrdorder.material.formulas import recomputed
 from xrdorder.material.specimen import CORRECTIONS, GAUGES, Specimen
 from xrdorder.quantities.records import Input, Record, formula_names

@@ -11,8 +11,7 @@ import pytest
 from tests.outside.published_samples import ROWS, Row
 from xrdorder.crystals.a15 import order_parameters
 from xrdorder.estimates.from_numbers import U_TIN, estimate
-from xrdorder.material import Specimen
-from xrdorder.material import Material
+from xrdorder.material import Material, Specimen
 from xrdorder.material.order import add_tin_bound
 from xrdorder.relations import PUBLISHED, relation
 from xrdorder.superconductivity.by_relation import COLLAPSE, PLATEAU

@@ -16,7 +16,7 @@ from xrdorder.files.sealed import read_sealed
 from xrdorder.results import sample_file as store
 from xrdorder.results.sample_file import Provenance, StoredSample, read_sample, stored_sample, write_sample
 from xrdorder.running.instruments import calibration_words
-from xrdorder.running.interpretation import GROUP, Fitted
+from xrdorder.running.interpretation import GROUP, FitContext, fit_of, fitted_group
 
 
 @pytest.fixture
@@ -108,8 +108,8 @@ def test_groups_are_read_as_xarray_reads_them(path):
 def test_a_sample_file_opens_as_a_tree(path):
     """Groups below a root inherit its dimensions, so none may hold another length under the same name."""
     sample = explained.sample()
-    fitted = Fitted(sample.values, sample.contributions, (), "", "nb3sn", 0.24, {}, (20.0, 110.0), "cu-ka")
-    write_sample(replace(sample, groups={**sample.groups, GROUP: fitted.to_dataset(sample)}), path)
+    group = fitted_group(sample, FitContext("nb3sn", 0.24, {}, (20.0, 110.0), "cu-ka"), sample)
+    write_sample(replace(sample, groups={**sample.groups, GROUP: group}), path)
     with xr.open_datatree(path, engine="h5netcdf") as tree:
         assert set(tree.children) == set(read_sample(path).groups)
         assert tree[GROUP]["number"].size == tree[GROUP]["contribution"].size == 0  # all as the fit had it
@@ -122,20 +122,20 @@ def test_what_the_fit_handed_on_stands_once_and_is_read_back(path):
     values = {name: explained.FITTED[name] for name in (*kept, *changed)}
     table = explained.table().select(values)
     records = explained.records(explained.FITTED)
-    fitted = Fitted(values, table, (("flag", "said"),), "words", "nb3sn", 0.24, {"order_contrast": 0.2}, (20.0, 110.0),
-                    "cu-ka", records=records)  # fmt: skip
-    group = fitted.to_dataset(sample)
+    fit = replace(sample, values=values, contributions=table, flags=(("flag", "said"),), records=records)
+    context = FitContext("nb3sn", 0.24, {"order_contrast": 0.2}, (20.0, 110.0), "cu-ka", temperature_c=21.0)
+    group = fitted_group(fit, context, sample)
     assert group["changed"].values.tolist() == list(changed)
     assert set(group["record"].values.tolist()) == {records[name].to_json() for name in changed}
     write_sample(replace(sample, groups={**sample.groups, GROUP: group}), path)
-    read = Fitted.of_stored(read_sample(path))
+    read, read_context = fit_of(read_sample(path))
     assert (read.values, read.records) == (values, records)
     assert read.contributions.quantities == table.quantities
     np.testing.assert_array_equal(read.contributions.covariance(), table.covariance())
     assert {*zip(read.contributions.sources, read.contributions.groups, strict=True)} == {
         *zip(table.sources, table.groups, strict=True)
     }
-    assert (read.flags, read.by_tin, read.two_theta_range) == (fitted.flags, fitted.by_tin, fitted.two_theta_range)
+    assert (read.flags, read_context) == (fit.flags, context)
 
 
 def test_every_bit_of_a_file_counts(path):

@@ -6,10 +6,10 @@ import math
 from collections.abc import Mapping
 
 from xrdorder.material.depth import remark_on_depth
-from xrdorder.material.material import Material
 from xrdorder.material.distribution import add_tin_spread
 from xrdorder.material.lattice import refer_lattice
 from xrdorder.material.lattice_strain import add_strain
+from xrdorder.material.material import Material
 from xrdorder.material.niobium import remark_on_niobium
 from xrdorder.material.order import add_site_order, add_tin_bound, drop_contrast_at_bound, drop_intermediate
 from xrdorder.material.specimen import Specimen

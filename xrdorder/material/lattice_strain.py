@@ -17,7 +17,6 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from xrdorder.material.material import Material
 from xrdorder.material.lattice import (
     EXPANSION_PER_K,
     EXPANSION_SOURCE,
@@ -25,6 +24,7 @@ from xrdorder.material.lattice import (
     U_EXPANSION_PER_K,
     temperature_of,
 )
+from xrdorder.material.material import Material
 from xrdorder.material.niobium import NIOBIUM_NM
 from xrdorder.material.specimen import FREE_MOUNTS, U_STRAIN, Specimen
 from xrdorder.material.tin_scale import PUBLISHED_SCALE

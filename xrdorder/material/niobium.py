@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import math
 
-from xrdorder.material.material import Material
 from xrdorder.material.lattice import REFERENCE_C, temperature_doubt, temperature_of
+from xrdorder.material.material import Material
 from xrdorder.material.specimen import Specimen
 from xrdorder.quantities.formatting import rounded, with_sign
 from xrdorder.quantities.of_phase import WEIGHT_FRACTION, lattice_parameter

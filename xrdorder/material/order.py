@@ -6,8 +6,8 @@ import math
 from collections.abc import Mapping
 
 from xrdorder.crystals.a15 import contrast_shift, dopant_site, tin_lower_bound
-from xrdorder.material.material import Material
 from xrdorder.material.dopants import UNDECLARED, tantalum_share, usual_effect
+from xrdorder.material.material import Material
 from xrdorder.material.specimen import Specimen
 from xrdorder.quantities.formatting import rounded, with_sign
 from xrdorder.quantities.records import How

@@ -23,10 +23,10 @@ unless a value is given (`Specimen.lattice_by_dopant_nm`).
 
 from __future__ import annotations
 
-from xrdorder.material.material import Material
 from xrdorder.material.dopants import UNDECLARED, usual_effect
 from xrdorder.material.lattice import temperature_doubt
 from xrdorder.material.lattice_strain import STRAIN, strain_contributions
+from xrdorder.material.material import Material
 from xrdorder.material.specimen import U_DOPANT_LATTICE_NM, Specimen
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale
 from xrdorder.quantities.formatting import rounded

@@ -33,7 +33,7 @@ from xrdorder.results.sample_file import (
     read_sample,
     write_sample,
 )
-from xrdorder.running.interpretation import GROUP, Fitted, interpret, joined
+from xrdorder.running.interpretation import GROUP, FitContext, fit_of, interpret, joined
 from xrdorder.running.model_summary import model_words
 from xrdorder.uncertainty import ONE_SIDED_95, Contributions
 
@@ -151,12 +151,7 @@ def _fit(task: Task) -> StoredSample:
         engine=task.engine,
         options=FitOptions(**sample.choices),
     )
-    result = of_fit(sample.name, fit, task.provenance)
-    fitted = Fitted(
-        result.values,
-        result.contributions,
-        result.flags,
-        fit.quality_words,
+    context = FitContext(
         fit.a15,
         fit.tin_held,
         fit.by_tin,
@@ -164,30 +159,17 @@ def _fit(task: Task) -> StoredSample:
         instrument.radiation,
         str(pattern.attrs.get("mount", "")),
         float(pattern.attrs.get("temperature_c", math.nan)),
-        result.records,
     )
-    return interpret(result, fitted, sample, task.own)
+    return interpret(of_fit(sample.name, fit, task.provenance), context, sample, task.own)
 
 
 def _again(task: Task) -> StoredSample | None:
     """Interpret the stored fit again; None where it cannot be read after all, and must be fitted again."""
     try:
-        stored = read_sample(task.target)
-        fitted = Fitted.of_stored(stored)
+        fit, context = fit_of(read_sample(task.target))
     except (StudyError, KeyError, ValueError):
         return None
-    base = replace(
-        stored,
-        values=fitted.values,
-        contributions=fitted.contributions,
-        records=fitted.records,
-        flags=fitted.flags,
-        assumptions=(),
-        quality_words=fitted.quality_words,
-        tables=xr.Dataset(),
-        provenance=task.provenance,
-    )
-    return interpret(base, fitted, task.sample, task.own)
+    return interpret(replace(fit, provenance=task.provenance), context, task.sample, task.own)
 
 
 def of_fit(name: str, fit: PatternFit, provenance: Provenance) -> StoredSample:

@@ -1,6 +1,6 @@
 """From what a fit found to what is stored of the sample: material and verdict.
 
-A fit is dear, its interpretation cheap. What a fit hands on is therefore stored beside everything else (`Fitted`, the
+A fit is dear, its interpretation cheap. What a fit hands on is therefore stored beside everything else (the
 group ``fitted`` of a sample file), so that a sample whose strain, dopant uncertainty, tin scale or relations have
 changed is interpreted again without being fitted again. What the interpretation left as it was stands there once.
 """
@@ -10,8 +10,8 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Any
+from dataclasses import replace
+from typing import Any, NamedTuple
 
 import numpy as np
 import xarray as xr
@@ -22,7 +22,7 @@ from xrdorder.description.sample import Sample
 from xrdorder.exceptions import Flag
 from xrdorder.material import characterise
 from xrdorder.quantities.grades import CARE, UNFIT
-from xrdorder.quantities.records import Record, by_quantity
+from xrdorder.quantities.records import by_quantity
 from xrdorder.results.sample_file import StoredSample
 from xrdorder.uncertainty import Contributions
 from xrdorder.xrays import radiation
@@ -37,21 +37,16 @@ _IN_FILE = {"quantity": "fitted_quantity", "source": "fitted_source"}
 """Dimensions of the group: in netCDF a group inherits those of the root, and those hold what was made of the fit."""
 
 
-@dataclass(frozen=True)
-class Fitted:
-    """What a fit hands on to the interpretation.
+class FitContext(NamedTuple):
+    """What the interpretation must know of a fit beside the quantities that are stored of it.
 
     Attributes
     ----------
-    values : mapping of str to float
-    contributions : Contributions
-    flags : tuple of (name, message)
-    quality_words : str
-        Verdict of the fit alone.
     a15 : str
         Name of the A15 phase.
     tin_held : float
     by_tin : mapping of str to float
+        As of `xrdorder.fitting.PatternFit`.
     two_theta_range : (float, float)
         First and last angle, degrees.
     radiation : str
@@ -59,14 +54,8 @@ class Fitted:
         As the pattern file says, empty where it does not.
     temperature_c : float
         As the pattern file says, NaN where it does not.
-    records : mapping of str to Record
-        How the values were computed.
     """
 
-    values: Mapping[str, float]
-    contributions: Contributions
-    flags: tuple[tuple[str, str], ...]
-    quality_words: str
     a15: str
     tin_held: float
     by_tin: Mapping[str, float]
@@ -74,87 +63,89 @@ class Fitted:
     radiation: str
     mount: str = ""
     temperature_c: float = math.nan
-    records: Mapping[str, Record] = field(default_factory=dict)
 
-    def to_dataset(self, result: StoredSample) -> xr.Dataset:
-        """Table for storage: what the interpretation changed as the fit had it, and the names of all that it left."""
-        table, names = self.contributions, list(self.values)
-        kept = {name for name in names if self._kept(name, result)}
-        other = [name for name in names if name not in kept]
-        records = [record.to_json() for name, record in self.records.items() if result.records.get(name) != record]
-        changed = table.select(name for name in table.quantities if name in other)
-        dataset = uncertainty.to_dataset(changed).rename(_IN_FILE)
-        columns = _columns(_joined(result, table.quantities, changed))
-        dataset["place"] = ("column", [columns.index(column) for column in _columns(table) if column in columns])
-        dataset = dataset.assign_coords(name=np.array(names, dtype=object), changed=np.array(other, dtype=object))
-        dataset["number"] = ("changed", np.array([self.values[name] for name in other], dtype=float))
-        dataset["with_table"] = ("name", np.array([name in table.quantities for name in names], dtype=np.int8))
-        dataset["record"] = (
-            "record_of",
-            np.array(records, dtype=object),
-            {"long_name": "how the fit computed a quantity, where the interpretation changed that; JSON"},
-        )
-        dataset["recorded"] = ("recorded_name", np.array(list(self.records), dtype=object))
-        dataset["number"].attrs["long_name"] = "quantity of the fit; unit in its name, fractions as fractions"
-        dataset.attrs = {
-            "flags": json.dumps(self.flags, ensure_ascii=False),
-            "quality_words": json.dumps(self.quality_words, ensure_ascii=False),
-            "a15": self.a15,
-            "tin_held": self.tin_held,
-            "by_tin": json.dumps(dict(self.by_tin)),
-            "two_theta_range": list(self.two_theta_range),
-            "radiation": self.radiation,
-            "mount": json.dumps(self.mount, ensure_ascii=False),
-            "temperature_c": self.temperature_c,
-        }
-        return dataset
 
-    def _kept(self, name: str, result: StoredSample) -> bool:
-        """Whether the result holds a quantity as the fit had it, with the same contributions."""
-        same = np.array_equal(result.values.get(name, math.nan), self.values[name], equal_nan=True)
-        both = (self.contributions, result.contributions)
-        tables = [table.select([name] * (name in table.quantities)) for table in both]
-        rows = [dict(zip(zip(t.sources, t.groups, strict=True), t.values.T.tolist(), strict=True)) for t in tables]
-        return bool(same and tables[0].quantities == tables[1].quantities and rows[0] == rows[1])
+def fitted_group(fit: StoredSample, context: FitContext, result: StoredSample) -> xr.Dataset:
+    """Table for storage: what the interpretation changed as the fit had it, and the names of all that it left."""
+    table, names = fit.contributions, list(fit.values)
+    other = [name for name in names if not _kept(name, fit, result)]
+    records = [record.to_json() for name, record in fit.records.items() if result.records.get(name) != record]
+    changed = table.select(name for name in table.quantities if name in other)
+    dataset = uncertainty.to_dataset(changed).rename(_IN_FILE)
+    columns = _columns(_joined(result, table.quantities, changed))
+    dataset["place"] = ("column", [columns.index(column) for column in _columns(table) if column in columns])
+    dataset = dataset.assign_coords(name=np.array(names, dtype=object), changed=np.array(other, dtype=object))
+    dataset["number"] = ("changed", np.array([fit.values[name] for name in other], dtype=float))
+    dataset["with_table"] = ("name", np.array([name in table.quantities for name in names], dtype=np.int8))
+    dataset["record"] = (
+        "record_of",
+        np.array(records, dtype=object),
+        {"long_name": "how the fit computed a quantity, where the interpretation changed that; JSON"},
+    )
+    dataset["recorded"] = ("recorded_name", np.array(list(fit.records), dtype=object))
+    dataset["number"].attrs["long_name"] = "quantity of the fit; unit in its name, fractions as fractions"
+    dataset.attrs = {
+        "flags": json.dumps(fit.flags, ensure_ascii=False),
+        "quality_words": json.dumps(fit.quality_words, ensure_ascii=False),
+        **context._asdict(),
+        "by_tin": json.dumps(dict(context.by_tin)),
+        "two_theta_range": list(context.two_theta_range),
+        "mount": json.dumps(context.mount, ensure_ascii=False),
+    }
+    return dataset
 
-    @classmethod
-    def of_stored(cls, stored: StoredSample) -> Fitted:
-        """Read what `to_dataset` made, and what the result holds as the fit had it.
 
-        Raises
-        ------
-        KeyError, ValueError
-            It is not there, or is no such table.
-        """
-        dataset = stored.groups[GROUP]
-        attrs = dataset.attrs
-        low, high = (float(angle) for angle in attrs["two_theta_range"])
-        names = [str(name) for name in dataset["name"].values]
-        values = {name: stored.values.get(name, math.nan) for name in names}
-        values |= dict(zip(dataset["changed"].values.tolist(), dataset["number"].values.tolist(), strict=True))
-        changed = uncertainty.from_dataset(dataset.rename({b: a for a, b in _IN_FILE.items()}))
-        with_table = [name for name, yes in zip(names, dataset["with_table"].values, strict=True) if yes]
-        table, order = _joined(stored, with_table, changed), dataset["place"].values.tolist()
-        records = by_quantity(map(str, dataset["record"].values.tolist()))
-        return cls(
-            values=values,
-            contributions=Contributions(
-                table.quantities,
-                tuple(table.sources[k] for k in order),
-                table.values[:, order],
-                tuple(table.groups[k] for k in order),
-            ),
-            flags=tuple((str(name), str(message)) for name, message in json.loads(attrs["flags"])),
-            quality_words=json.loads(attrs["quality_words"]),
-            a15=str(attrs["a15"]),
-            tin_held=float(attrs["tin_held"]),
-            by_tin={str(name): float(slope) for name, slope in json.loads(attrs["by_tin"]).items()},
-            two_theta_range=(low, high),
-            radiation=str(attrs["radiation"]),
-            mount=json.loads(attrs["mount"]),
-            temperature_c=float(attrs["temperature_c"]),
-            records={name: records.get(name) or stored.records[name] for name in dataset["recorded"].values.tolist()},
-        )
+def _kept(name: str, fit: StoredSample, result: StoredSample) -> bool:
+    """Whether the result holds a quantity as the fit had it, with the same contributions."""
+    same = np.array_equal(result.values.get(name, math.nan), fit.values[name], equal_nan=True)
+    both = (fit.contributions, result.contributions)
+    tables = [table.select([name] * (name in table.quantities)) for table in both]
+    rows = [dict(zip(zip(t.sources, t.groups, strict=True), t.values.T.tolist(), strict=True)) for t in tables]
+    return bool(same and tables[0].quantities == tables[1].quantities and rows[0] == rows[1])
+
+
+def fit_of(stored: StoredSample) -> tuple[StoredSample, FitContext]:
+    """Take out of a stored sample what its fit alone had found: what `fitted_group` made, and what the result kept.
+
+    Raises
+    ------
+    KeyError, ValueError
+        It is not there, or is no such table.
+    """
+    dataset = stored.groups[GROUP]
+    attrs = dataset.attrs
+    low, high = (float(angle) for angle in attrs["two_theta_range"])
+    names = [str(name) for name in dataset["name"].values]
+    values = {name: stored.values.get(name, math.nan) for name in names}
+    values |= dict(zip(dataset["changed"].values.tolist(), dataset["number"].values.tolist(), strict=True))
+    changed = uncertainty.from_dataset(dataset.rename({b: a for a, b in _IN_FILE.items()}))
+    with_table = [name for name, yes in zip(names, dataset["with_table"].values, strict=True) if yes]
+    table, order = _joined(stored, with_table, changed), dataset["place"].values.tolist()
+    records = by_quantity(map(str, dataset["record"].values.tolist()))
+    fit = replace(
+        stored,
+        values=values,
+        contributions=Contributions(
+            table.quantities,
+            tuple(table.sources[k] for k in order),
+            table.values[:, order],
+            tuple(table.groups[k] for k in order),
+        ),
+        records={name: records.get(name) or stored.records[name] for name in dataset["recorded"].values.tolist()},
+        flags=tuple((str(name), str(message)) for name, message in json.loads(attrs["flags"])),
+        assumptions=(),
+        quality_words=json.loads(attrs["quality_words"]),
+        tables=xr.Dataset(),
+    )
+    return fit, FitContext(
+        a15=str(attrs["a15"]),
+        tin_held=float(attrs["tin_held"]),
+        by_tin={str(name): float(slope) for name, slope in json.loads(attrs["by_tin"]).items()},
+        two_theta_range=(low, high),
+        radiation=str(attrs["radiation"]),
+        mount=json.loads(attrs["mount"]),
+        temperature_c=float(attrs["temperature_c"]),
+    )
 
 
 def _joined(stored: StoredSample, quantities: Sequence[str], changed: Contributions) -> Contributions:
@@ -167,14 +158,14 @@ def _columns(table: Contributions) -> list[tuple[str, str]]:
     return list(zip(table.sources, table.groups, strict=True))
 
 
-def interpret(base: StoredSample, fitted: Fitted, sample: Sample, own: OwnFiles) -> StoredSample:
+def interpret(fit: StoredSample, context: FitContext, sample: Sample, own: OwnFiles) -> StoredSample:
     """Say what a fit means.
 
     Parameters
     ----------
-    base : StoredSample
-        What is stored of the fit.
-    fitted : Fitted
+    fit : StoredSample
+        What is stored of the fit alone.
+    context : FitContext
     sample : Sample
         Its description.
     own : OwnFiles
@@ -182,37 +173,37 @@ def interpret(base: StoredSample, fitted: Fitted, sample: Sample, own: OwnFiles)
     Returns
     -------
     StoredSample
-        `base` with quantities of the material, flags, assumptions and verdict; unchanged without an A15.
+        The fit with quantities of the material, flags, assumptions and verdict; unchanged without an A15.
 
     Raises
     ------
     XrdorderError
         The description contradicts itself, or a file of the laboratory cannot be used.
     """
-    result = base if "a_nm" not in fitted.values else _of_a15(base, fitted, sample, own)
-    return replace(result, groups={**base.groups, GROUP: fitted.to_dataset(result)})
+    result = fit if "a_nm" not in fit.values else _of_a15(fit, context, sample, own)
+    return replace(result, groups={**fit.groups, GROUP: fitted_group(fit, context, result)})
 
 
-def _of_a15(base: StoredSample, fitted: Fitted, sample: Sample, own: OwnFiles) -> StoredSample:
+def _of_a15(fit: StoredSample, context: FitContext, sample: Sample, own: OwnFiles) -> StoredSample:
     material = characterise(
-        fitted.values,
-        fitted.contributions,
-        sample.specimen(fitted.mount, fitted.temperature_c),
-        radiation=radiation(fitted.radiation),
-        a15=fitted.a15,
-        tin_held=fitted.tin_held,
-        by_tin=fitted.by_tin,
-        two_theta_range=fitted.two_theta_range,
+        fit.values,
+        fit.contributions,
+        sample.specimen(context.mount, context.temperature_c),
+        radiation=radiation(context.radiation),
+        a15=context.a15,
+        tin_held=context.tin_held,
+        by_tin=context.by_tin,
+        two_theta_range=context.two_theta_range,
         scale=own.scale(),
-        records=fitted.records,
+        records=fit.records,
     )
     return replace(
-        base,
-        quality_words=weighed_words(fitted.quality_words, material.flags),
-        values={**fitted.values, **material.values},
+        fit,
+        quality_words=weighed_words(fit.quality_words, material.flags),
+        values=material.values,
         contributions=material.contributions,
         records=material.records,
-        flags=joined(fitted.flags, material.flags),
+        flags=joined(fit.flags, material.flags),
         assumptions=tuple(material.assumptions),
     )
 
