@@ -332,7 +332,9 @@ class Procedure:
         """
         fit, names, scale_name = self.fit, lines.length_names, lines.scale_name
         before, amount = tuple(fit.values()[name] for name in names), fit.values()[scale_name]
-        counts = fit.counts_without(scale_name)
+        counts = fit.counts()
+        if amount > 0.0:  # in which they are linear
+            counts = counts - amount * fit.derivatives([scale_name])[:, 0]
         misfit = MISFIT * (counts - self.model.background(fit.values()))
         residual, variance = fit.observed - counts, fit.variance + misfit**2
         self._match(lines, match_residual, residual, variance)

@@ -133,7 +133,6 @@ class Refinement:
         self.evaluations = 0
         self.reached = np.inf
         self._known: Known | None = None
-        self._counted_at: tuple[Hashable, Array] | None = None
         self._residual: tuple[Array, Array, Array, Array] | None = None
         self._solved_at: tuple[Hashable, Array, NDArray[np.bool_], Solution] | None = None
 
@@ -262,13 +261,6 @@ class Refinement:
         """Tell whether counts and derivatives are known at some values, be it on credit."""
         return self._known is not None and self._known.here == self.here(values)
 
-    def counts_without(self, scale_name: str) -> Array:
-        """Calculated counts without the phase of this scale, in which they are linear, shape (n,)."""
-        values = self.values()
-        if self._known is not None and self._known.tells(self.here(values), [scale_name]):
-            return np.asarray(self._known.counts - values[scale_name] * self._known.by([scale_name])[:, 0])
-        return self.model.counts({**values, scale_name: 0.0})
-
     def _spend(self) -> None:
         """Count an evaluation of the model against the budget."""
         self.evaluations += 1
@@ -307,12 +299,7 @@ class Refinement:
     def counts(self) -> Array:
         """Calculated counts at the parameters as they stand; many questions are asked at one minimum."""
         values = self.values()
-        if self._known is not None and self.known_at(values):
-            return self._known.counts
-        here = self.here(values)
-        if self._counted_at is None or self._counted_at[0] != here:
-            self._counted_at = here, self.model.counts(values)
-        return self._counted_at[1]
+        return self._known.counts if self._known is not None and self.known_at(values) else self.model.counts(values)
 
     def here(self, values: Values) -> Hashable:
         """Everything that the calculated counts hang on."""
