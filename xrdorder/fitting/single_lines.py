@@ -67,6 +67,8 @@ class SingleLine:
     lorentz, u_lorentz
         Full width of the Lorentzian part and its standard uncertainty, degrees; the Gaussian part is held. NaN where
         the width was.
+    chi2_reduced
+        Of the window.
     """
 
     hkl: Hkl
@@ -81,6 +83,7 @@ class SingleLine:
     u_area: float = float("nan")
     lorentz: float = float("nan")
     u_lorentz: float = float("nan")
+    chi2_reduced: float = float("nan")
 
     @property
     def name(self) -> str:
@@ -327,9 +330,9 @@ class _Window:
         chi2_reduced = minimum.chi2 / max(int((self._root > 0.0).sum()) - len(live), 1)
         u = np.full(len(point), np.nan)
         u[live] = max(enlargement, float(np.sqrt(chi2_reduced))) * np.sqrt(spread)
-        return self._results(point, u, "" if minimum.converged else "its fit did not converge")
+        return self._results(point, u, float(chi2_reduced), "" if minimum.converged else "its fit did not converge")
 
-    def _results(self, point: Array, u: Array, reason: str) -> list[SingleLine]:
+    def _results(self, point: Array, u: Array, chi2_reduced: float, reason: str) -> list[SingleLine]:
         """Lines at fitted parameters with their standard uncertainties, NaN where they were held."""
         n, lines = len(self._group), []
         for k, candidate in enumerate(self._group):
@@ -347,6 +350,7 @@ class _Window:
                     reason=reason,
                     lorentz=np.nan if np.isnan(u_factor) else float(lorentz * factor),
                     u_lorentz=float(lorentz * u_factor),
+                    chi2_reduced=chi2_reduced,
                 )
             )
         return lines

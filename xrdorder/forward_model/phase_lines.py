@@ -331,12 +331,8 @@ class PhaseLines:
         lengths = [values[name] for name in self.length_names]
         q, q_by = inverse_d_squared(phase.system, self.hkl, lengths, phase.angles_deg)
         root = np.sqrt(q)[self._reflection]
-        stretch, stretch_by = self._spacings.stretch(
-            x,
-            tail=(self.tail_name, values[self.tail_name] if self.tail_name else 0.0),
-            elastic=(self.elastic_name, values[self.elastic_name] if self.elastic_name else 0.0),
-            depth=(self.depth_name, values[self.depth_name] if self.depth_name else 0.0),
-        )
+        names = self.tail_name, self.elastic_name, self.depth_name
+        stretch, stretch_by = self._spacings.stretch(x, *((name, values[name] if name else 0.0) for name in names))
         wavelength = self._wavelengths[self._emission] * (1.0 + values["wavelength_shift"])
         sine = np.minimum((0.5 * wavelength * root)[:, None] / stretch, 0.99999).ravel()
         theta = np.arcsin(sine)

@@ -125,10 +125,9 @@ class Refinement:
         self.step = angle_step(self.two_theta)
         self.observed = np.asarray(pattern.values, dtype=np.float64)
         self._counted = pattern.attrs.get("intensity_kind", "counts") == "counts"
-        self._file_variance = np.asarray(pattern["variance"].values, dtype=np.float64)
-        self.variance = (
-            initial_variance(self.observed, model.time_factor) if self._counted else self._file_variance.copy()
-        )
+        self.variance = np.array(pattern["variance"].values, dtype=np.float64)
+        if self._counted:
+            self.variance = initial_variance(self.observed, model.time_factor)
         self.used = np.ones(len(self.observed), dtype=bool)
         self.evaluations = 0
         self.reached = np.inf
@@ -147,9 +146,8 @@ class Refinement:
         if not np.array_equal(pattern["two_theta"].values, self.two_theta):
             raise FitError("fit: the angles are not those of the neighbouring pattern; fit it by itself")
         self.observed = np.asarray(pattern.values, dtype=np.float64)
-        self._file_variance = np.asarray(pattern["variance"].values, dtype=np.float64)
         if not self._counted:
-            self.variance = self._file_variance.copy()
+            self.variance = np.array(pattern["variance"].values, dtype=np.float64)
         if self._known is not None:
             self._known = self._known._replace(credit=0.0)
 
