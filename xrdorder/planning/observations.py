@@ -85,8 +85,7 @@ def measured_values(
     means = {name: measured_mean(results, name, quantity) for name in names}
     given = [name for name in names if means[name] is not None]
     numbers = np.array([means[name] for name in given], dtype=float).reshape(len(given), 2)
-    left = tuple(name for name in names if means[name] is None)
-    return Values(quantity, tuple(given), numbers[:, 0], np.zeros((len(given), 0)), numbers[:, 1:], left_out=left)
+    return Values(quantity, tuple(given), numbers[:, 0], np.zeros((len(given), 0)), numbers[:, 1:])
 
 
 def fields_measured(results: xr.Dataset, temperature_k: float) -> tuple[float, ...]:
