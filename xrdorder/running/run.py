@@ -1,7 +1,8 @@
 """Run a study: fit what is new, keep what is not, collate everything."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,7 @@ import xarray as xr
 from xrdorder import __version__
 from xrdorder.crystals import phase
 from xrdorder.description.own_files import OwnFiles
+from xrdorder.description.plausibility import study_flags
 from xrdorder.description.sample import Sample
 from xrdorder.description.study import DESCRIPTION, Study, read_study
 from xrdorder.description.table import FIT, INTERPRETATION
@@ -18,12 +20,12 @@ from xrdorder.exceptions import StudyError
 from xrdorder.files.atomic import file_hash, make_folder, only_run, require_no_folder, sweep
 from xrdorder.fitting import DEFAULT_PHASES
 from xrdorder.profiles import Instrument
+from xrdorder.quantities.grades import grade
 from xrdorder.results.collate import collate, read_results, write_results
 from xrdorder.results.fingerprint import OF_FIT, fingerprint
 from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
-from xrdorder.results.sample_file import Provenance, StoredSample, failure, read_sample, stored_sample
+from xrdorder.results.sample_file import Provenance, StoredSample, failure, stored_sample
 from xrdorder.running.fit_sample import Task, do_task, require_files
-from xrdorder.running.flags import with_study_flags
 from xrdorder.running.instruments import study_instruments
 from xrdorder.running.interpretation import SEED
 from xrdorder.running.pool import run_all
@@ -92,23 +94,25 @@ def run_study(
         instruments = study_instruments(study, results, again=again)
         sorted_out = _sort_out(study, instruments, own, results / SAMPLES, again=again)
         todo = sorted_out.tasks
-        count = _Counter(progress, len(todo))
-        run_all(
-            do_task, todo, workers=workers, cluster=cluster,
-            done=lambda task, grade: count.up(task.sample.name, grade),
-        )  # fmt: skip
-        samples = sorted_out.settled | {
-            task.sample.name: read_sample(task.target, groups=()) for task in todo
-        }
-        stored = with_study_flags(study, [samples[sample.name] for sample in study.samples])
+        done = count(1)
+
+        def settle(task: Task, result: StoredSample) -> None:
+            sorted_out.settled[task.sample.name] = result
+            number, words = next(done), f"{task.sample.name} ({grade(result.quality_words)})"
+            if progress is not None:
+                progress(number, len(todo), words)
+
+        run_all(do_task, todo, workers=workers, cluster=cluster, done=settle)
+        samples = {sample.name: sorted_out.settled[sample.name] for sample in study.samples}
+        flags = study_flags(study, {name: sample.provenance.input_sha256 for name, sample in samples.items()})
+        stored = [replace(sample, flags=(*sample.flags, *flags[name])) for name, sample in samples.items()]
         collated = collate(study, stored, _phase_names(study), own.scale(), own.names())
         dataset = estimated(collated, own.scale(), own.library(), previous=_previous(results))
         write_results(dataset, results)
-    done = [task for task in todo if not samples[task.sample.name].failed]
-    again_only = sum(task.fitted for task in done)
+    again_only = [task.fitted for task in todo if not samples[task.sample.name].failed]
     dataset.attrs |= {
-        "fitted": len(done) - again_only,
-        "interpreted": again_only,
+        "fitted": again_only.count(False),
+        "interpreted": again_only.count(True),
         "unchanged": sorted_out.unchanged,
     }
     return dataset
@@ -120,18 +124,6 @@ def _previous(results: Path) -> xr.Dataset | None:
         return read_results(results)
     except StudyError:
         return None
-
-
-@dataclass
-class _Counter:
-    progress: Progress | None
-    total: int
-    done: int = 0
-
-    def up(self, name: str, grade: str) -> None:
-        self.done += 1
-        if self.progress is not None:
-            self.progress(self.done, self.total, f"{name} ({grade})")
 
 
 @dataclass
