@@ -7,32 +7,34 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from itertools import count
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import xarray as xr
 
 from xrdorder import __version__
-from xrdorder.crystals import phase
+from xrdorder.crystals import DEFAULT_PHASES, phase
 from xrdorder.description.own_files import OwnFiles
 from xrdorder.description.plausibility import study_flags
 from xrdorder.description.sample import Sample
 from xrdorder.description.study import DESCRIPTION, Study, read_study
 from xrdorder.description.table import FIT, INTERPRETATION
+from xrdorder.description.values import require_files
 from xrdorder.estimates.study_draws import estimated
 from xrdorder.exceptions import StudyError
 from xrdorder.files.atomic import file_hash, make_folder, only_run, require_no_folder, sweep
-from xrdorder.fitting import DEFAULT_PHASES
 from xrdorder.profiles import Instrument
 from xrdorder.quantities.grades import grade
 from xrdorder.results.collate import collate, read_results, write_csv, write_results
 from xrdorder.results.fingerprint import OF_FIT, code_hash, fingerprint
 from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
 from xrdorder.results.sample_file import Provenance, StoredSample, failure, stored_sample
-from xrdorder.running.fit_sample import Task, do_task, require_files
 from xrdorder.running.instruments import study_instruments
 from xrdorder.running.interpretation import SEED
 from xrdorder.running.pool import run_all
 from xrdorder.treatments import LoggedTreatment
+
+if TYPE_CHECKING:
+    from xrdorder.running.fit_sample import Task
 
 Progress = Callable[[int, int, str], None]
 
@@ -99,11 +101,15 @@ def run_study(
             if _made_of(study, instruments, own, results) == previous.attrs.get(_MADE_OF):
                 write_csv(previous, results)
                 return previous.assign_attrs(fitted=0, interpreted=0, unchanged=len(study.samples))
+        from xrdorder.running.fit_sample import (
+            do_task,  # with all that fits: a study that is kept does without
+        )
+
         sorted_out = _sort_out(study, instruments, own, results / SAMPLES, again=again)
         todo = sorted_out.tasks
         done = count(1)
 
-        def settle(task: Task, result: StoredSample) -> None:
+        def settle(task: "Task", result: StoredSample) -> None:
             sorted_out.settled[task.sample.name] = result
             number, words = next(done), f"{task.sample.name} ({grade(result.quality_words)})"
             if progress is not None:
@@ -169,7 +175,7 @@ def _previous(results: Path) -> xr.Dataset | None:
 class _SortedOut:
     """Samples to fit, and those settled without a fit: unchanged, or without their pattern file."""
 
-    tasks: list[Task]
+    tasks: "list[Task]"
     settled: dict[str, StoredSample]
     unchanged: int = 0
 
@@ -177,6 +183,8 @@ class _SortedOut:
 def _sort_out(
     study: Study, instruments: dict[str, Instrument], own: OwnFiles, target: Path, *, again: bool
 ) -> _SortedOut:
+    from xrdorder.running.fit_sample import Task
+
     phase_files = _phase_files(study)
     result = _SortedOut([], {})
     for sample in study.samples:
