@@ -28,5 +28,5 @@ def test_a_figure_that_fails_leaves_the_others(study, monkeypatch):
 
 def test_what_the_disk_refuses_is_raised(study):
     (study / "results/figures").write_text("a file in the way")
-    with pytest.raises(StudyError, match="cannot be written"):
+    with pytest.raises(StudyError, match="a file stands where a folder is meant"):
         sample_figures.draw_study(study, made.results(), lambda missing: None)

@@ -126,10 +126,7 @@ def fit_figure(
 
 def _draw_lanes(axes: Axes, lanes: Sequence[Lane], low: float, high: float, wide_in: float) -> None:
     """One lane a phase, the first on top; marks stand on the lane's floor."""
-    style(axes)
-    for spine in axes.spines.values():
-        spine.set_visible(False)
-    axes.tick_params(which="both", left=False, bottom=False, labelleft=False, labelbottom=False)
+    axes.set_axis_off()
     axes.set_ylim(0.0, float(len(lanes)))
     strongest = max((float(lane.area.max()) for lane in lanes if lane.area.size), default=1.0)
     degrees_per_inch = (high - low) / wide_in

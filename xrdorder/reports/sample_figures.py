@@ -9,15 +9,16 @@ from typing import NamedTuple
 import xarray as xr
 from matplotlib.figure import Figure
 
-from xrdorder.exceptions import StudyError, XrdorderError
+from xrdorder.exceptions import XrdorderError
 from xrdorder.figures import fit_figure, trend_figure
-from xrdorder.reports.pictures import Missing
+from xrdorder.reports.pictures import Missing, save
 from xrdorder.results.sample_file import StoredSample, read_sample
 from xrdorder.results.study_table import in_short
 from xrdorder.running.pool import run_all
 
 FOLDER, SAMPLES = "figures", "samples"
 TRENDS = "trends.png"
+_DRAWN = ("curves", "lines", "phases")
 
 Progress = Callable[[int, int, str], None]
 Missed = Callable[[Missing], None]
@@ -105,23 +106,6 @@ def draw_study(study: Path, results: xr.Dataset, missed: Missed) -> None:
         _try(partial(trend_figure, results), path, missed)
 
 
-def save(figure: Figure, path: Path) -> None:
-    """Save a figure; the ending of the name says in which format.
-
-    Raises
-    ------
-    StudyError
-        The disk refuses.
-    """
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        figure.savefig(path)
-    except OSError as error:
-        raise StudyError(
-            f"{path}: cannot be written ({error.strerror}); see to disk and rights, or choose another place"
-        ) from error
-
-
 def _try(make: Callable[[], Figure], path: Path, missed: Missed) -> None:
     """Save a figure, or say why it cannot be made; what the disk or the results refuse is raised."""
     try:
@@ -134,11 +118,11 @@ def _try(make: Callable[[], Figure], path: Path, missed: Missed) -> None:
 
 
 def _of_sample(source: Path, name: str, about: str, results: Sequence[str]) -> Figure:
-    return _figure(read_sample(source), name, about, results)
+    return _figure(read_sample(source, groups=_DRAWN), name, about, results)
 
 
 def _of_calibration(source: Path) -> Figure:
-    sample = read_sample(source)
+    sample = read_sample(source, groups=_DRAWN)
     title = source.stem.replace("calibration", "Calibration", 1).replace("-", " ", 1)
     return _figure(sample, title, str(sample.provenance.options.get("standard", "")))
 
