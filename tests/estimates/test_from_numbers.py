@@ -10,7 +10,7 @@ import pytest
 from xrdorder.estimates import Measured, Wire, joint_draws
 from xrdorder.estimates.from_material import wire_of_material
 from xrdorder.estimates.from_numbers import TIN_RANGE, U_LATTICE_NM, U_SITE_ORDER, estimate
-from xrdorder.estimates.study_draws import stored_targets
+from xrdorder.estimates.stored_draws import stored_targets
 from xrdorder.exceptions import UnknownNameError, ValidityError
 from xrdorder.material import A15_FIELD, Material, Specimen, TinScale
 from xrdorder.material.derived_quantities import DerivedQuantities

@@ -27,10 +27,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq
-from scipy.optimize.elementwise import find_root
-from scipy.special import ndtr
-from scipy.stats import chi2
+from scipy.special import chdtrc, chdtri, ndtr
 
 from xrdorder.comparison.multiple_comparisons import holm
 from xrdorder.comparison.published_scatter import Prior, prior_of
@@ -126,6 +123,8 @@ class Repeatability:
             return self.chance(half, fixed, for_one) - (1.0 - level)
 
         if some.any():
+            from scipy.optimize.elementwise import find_root
+
             most, terms = 40.0 * widest[some], (known[some], factor[some])
             widths[some] = find_root(beyond, (np.zeros_like(most), most), args=terms, tolerances={"xrtol": 1e-8}).x
         return widths
@@ -174,6 +173,8 @@ def excess(value: Array, design: Array, covariance: Array, prior: Prior | None =
         return float(np.sum(squares / (sizes + s2)))
 
     def solve(target: float) -> float:
+        from scipy.optimize import brentq
+
         if chi_square(0.0) <= target:
             return 0.0
         high = 1.001 * float(np.sum(squares)) / target
@@ -183,9 +184,9 @@ def excess(value: Array, design: Array, covariance: Array, prior: Prior | None =
     return Repeatability(
         solve(float(dof)),
         dof,
-        solve(float(chi2.ppf(0.84, dof))),
-        solve(float(chi2.ppf(0.16, dof))),
-        float(chi2.sf(chi_square(0.0), dof)),
+        solve(float(chdtri(dof, 0.16))),
+        solve(float(chdtri(dof, 0.84))),
+        float(chdtrc(dof, chi_square(0.0))),
         *(
             _weights(squares, sizes, float(np.median(sizes)))
             if prior is None or dof >= ENOUGH

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import t as student
+from scipy.special import stdtr
 
 from xrdorder.comparison.differences import LEVEL
 from xrdorder.comparison.multiple_comparisons import holm
@@ -298,7 +298,7 @@ def outliers(values: Values, variants: Sequence[str]) -> list[Outlier]:
     others = np.maximum((total - score**2) / (dof - 1), known / square)
     others = np.maximum(others, 1e-12)
     ratio = np.abs(score) / np.sqrt(others)
-    p = np.where(alone, 1.0, 2.0 * student.sf(ratio, dof - 1))
+    p = np.where(alone, 1.0, 2.0 * stdtr(dof - 1, -ratio))
     adjusted = holm(p[~alone])
     outlying = []
     sizes = dict(zip(groups, np.sum(design, axis=0), strict=True))

@@ -14,7 +14,7 @@ from xrdorder.estimates.from_numbers_rows import JOINT, Row
 from xrdorder.estimates.from_numbers_table import estimate_rows
 from xrdorder.estimates.hyperparameters import PUBLISHED as HYPER
 from xrdorder.estimates.model import DRAWS, JointDraws, joint_draws
-from xrdorder.estimates.study_draws import stored_targets
+from xrdorder.estimates.stored_draws import stored_targets
 from xrdorder.estimates.wires import Measured
 from xrdorder.exceptions import Flag, ValidityError
 from xrdorder.material import A15_FIELD, PUBLISHED_SCALE, Material, Specimen, TinScale

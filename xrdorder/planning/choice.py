@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import f as fisher
+from scipy.special import fdtrc
 
 Array = NDArray[np.float64]
 
@@ -90,7 +90,7 @@ class Direct:
         mean = (ones @ weight @ self.value) / (ones @ weight @ ones)
         square = float((self.value - mean) @ weight @ (self.value - mean))
         dof = len(self.value) - 1
-        return float(fisher.sf(square / dof, dof, self.freedom))
+        return float(fdtrc(dof, self.freedom, square / dof))
 
     @property
     def visible(self) -> float:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import chi2
+from scipy.special import chdtri
 
 from xrdorder.kinetics import Courses, Route
 from xrdorder.planning.choice import (
@@ -239,7 +239,7 @@ class LotProcess:
     def _inferred(self) -> Posterior:
         """What is known of the process; what the laws leave is widened until the measurements are described."""
         count = sum(len(observation.value) for observation in self.wires.observed)
-        allowed = float(chi2.ppf(1.0 - BY_CHANCE, count)) if count else 0.0
+        allowed = float(chdtri(count, BY_CHANCE)) if count else 0.0
         while True:
             posterior = infer(self.process, self.courses, self.places, self.wires.observed, self.wires.fields_t)
             if posterior.misfit <= allowed or self.process.widened >= MOST_WIDENED:
