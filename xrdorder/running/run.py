@@ -26,7 +26,7 @@ from xrdorder.running.fit_sample import Task, do_task, require_files
 from xrdorder.running.flags import with_study_flags
 from xrdorder.running.instruments import study_instruments
 from xrdorder.running.interpretation import SEED
-from xrdorder.running.pool import run_all
+from xrdorder.running.pool import Processes, processes, run_all
 from xrdorder.treatments import LoggedTreatment
 
 Progress = Callable[[int, int, str], None]
@@ -37,8 +37,9 @@ def run_study(
     *,
     progress: Progress | None = None,
     again: bool = False,
-    workers: int | None = None,
+    workers: int | Processes | None = None,
     cluster: str | None = None,
+    collated: Callable[[xr.Dataset], None] | None = None,
 ) -> xr.Dataset:
     """Fit all samples of a study and collate the results.
 
@@ -58,10 +59,13 @@ def run_study(
         samples get done; those that are kept are not counted.
     again : bool
         Fit everything again, the calibration included.
-    workers : int, optional
-        Number of processes; by default as many as cores, or this process alone for a few samples.
+    workers : int or Processes, optional
+        Number of processes, or those at hand; by default as many as cores, or this process alone for a few samples.
     cluster : str, optional
         Address of a dask scheduler whose workers fit instead (`xrdorder.running.cluster`).
+    collated : callable, optional
+        Called with the collated results before the estimates of all samples together, which take this process alone:
+        what needs none of them can begin.
 
     Returns
     -------
@@ -86,23 +90,27 @@ def run_study(
         raise StudyError("\n".join(f"{file}: {place}: {complaint}" for place, complaint in study.absent))
     results = study.folder / RESULTS
     make_folder(results / SAMPLES)
-    with only_run(results):
+    with only_run(results), processes(workers) as pool:
         sweep(results)
         sweep(results / SAMPLES)
+        if cluster is None and (again or not any((results / SAMPLES).iterdir())):
+            pool.start(do_task, len(study.samples))  # all are to be fitted, after the calibration
         instruments = study_instruments(study, results, again=again)
         sorted_out = _sort_out(study, instruments, own, results / SAMPLES, again=again)
         todo = sorted_out.tasks
         count = _Counter(progress, len(todo))
         run_all(
-            do_task, todo, workers=workers, cluster=cluster,
+            do_task, todo, workers=pool, cluster=cluster,
             done=lambda task, grade: count.up(task.sample.name, grade),
         )  # fmt: skip
         samples = sorted_out.settled | {
             task.sample.name: read_sample(task.target, groups=()) for task in todo
         }
         stored = with_study_flags(study, [samples[sample.name] for sample in study.samples])
-        collated = collate(study, stored, _phase_names(study), own.scale(), own.names())
-        dataset = estimated(collated, own.scale(), own.library(), previous=_previous(results))
+        fits = collate(study, stored, _phase_names(study), own.scale(), own.names())
+        if collated is not None:
+            collated(fits)
+        dataset = estimated(fits, own.scale(), own.library(), previous=_previous(results))
         write_results(dataset, results)
     done = [task for task in todo if not samples[task.sample.name].failed]
     again_only = sum(task.fitted for task in done)
