@@ -18,10 +18,12 @@ from xrdorder.exceptions import XrdorderError
 from xrdorder.faults import cause, recorded
 from xrdorder.files.atomic import make_folder, write_atomically
 from xrdorder.planning.study import LotPlan
+from xrdorder.quantities.tables import Table
 from xrdorder.reports.first_look import FirstLook, first_look
 from xrdorder.reports.next_step import plan_of
 from xrdorder.results.open_study import OpenStudy
 from xrdorder.results.sample_file import StoredSample
+from xrdorder.results.study_table import study_table
 
 FORMATS = ("png", "svg", "pdf")
 PANELS = {
@@ -150,6 +152,11 @@ class Scene:
     def plan(self) -> LotPlan | None:
         """What to react next: of the lot that is ahead, else of that with most treatments."""
         return plan_of(self.opened, self.look.library, next(iter(self.look.ahead_and_reference), ""))
+
+    @cached_property
+    def table(self) -> Table:
+        """The results of all samples."""
+        return study_table(self.opened.results)
 
     @property
     def title(self) -> str:

@@ -43,12 +43,12 @@ def by_temperature(results: xr.Dataset) -> list[int]:
     """
     lots = [str(lot) for lot in results["lot"].values]
     places = {lot: k for k, lot in enumerate(dict.fromkeys(lots))}
+    holds = [results[name].values for name in ("peak_c", "hold_at_peak_h") if name in results]
 
     def key(k: int) -> tuple[object, ...]:
-        numbers = (_number(results.isel(sample=k), name) for name in ("peak_c", "hold_at_peak_h"))
         parts = re.split(r"(\d+)", str(results["sample"].values[k]))
         name = tuple(int(part) if part.isdecimal() else part for part in parts)
-        return (places[lots[k]], *(x if math.isfinite(x) else math.inf for x in numbers), name)
+        return (places[lots[k]], *(x if math.isfinite(x) else math.inf for x in (hold[k] for hold in holds)), name)
 
     return sorted(range(results.sizes["sample"]), key=key)
 
