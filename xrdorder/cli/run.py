@@ -72,10 +72,10 @@ def run_and_show(
     with Processes(workers) as pool:
         drawing = FitFigures(study, pool, drawn)
         with Progress("fitting") as progress:
+            drawn_beside = {"collated": drawing.begin} if figures else {}
             results = run_study(
-                described or study, progress=progress, again=again, workers=pool, cluster=cluster,
-                collated=drawing.begin if figures else None,
-            )  # fmt: skip
+                described or study, progress=progress, again=again, workers=pool, cluster=cluster, **drawn_beside
+            )
         start: list[Part] = [introduction, ""] if introduction else []
         show(*start, *study_parts(results, study, details=details), *file_parts(results, study))
         for line in failures(results):

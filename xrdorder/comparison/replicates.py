@@ -29,11 +29,28 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import chdtrc, chdtri, ndtr
 
-from xrdorder.comparison.multiple_comparisons import holm
 from xrdorder.comparison.published_scatter import Prior, prior_of
 from xrdorder.comparison.quantity_draws import Values
 
 Array = NDArray[np.float64]
+
+
+def holm(p: ArrayLike) -> NDArray[np.float64]:
+    """Adjust probabilities (..., k) for their number k by Holm's step-down rule; they keep their order.
+
+    S. Holm, Scand. J. Stat. 6 (1979) 65: the chance of any false verdict stays below the limit whatever the
+    probabilities have in common.
+
+    >>> holm([0.01, 0.04, 0.03]).tolist()
+    [0.03, 0.06, 0.06]
+    """
+    numbers = np.asarray(p, dtype=float)
+    order = np.argsort(numbers, axis=-1, kind="stable")
+    factors = numbers.shape[-1] - np.arange(numbers.shape[-1])
+    raised = np.maximum.accumulate(np.take_along_axis(numbers, order, axis=-1) * factors, axis=-1)
+    adjusted = np.empty_like(numbers)
+    np.put_along_axis(adjusted, order, np.minimum(1.0, raised), axis=-1)
+    return adjusted
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,6 +160,15 @@ def indicator(labels: Sequence[str]) -> tuple[list[str], Array]:
     return groups, matrix
 
 
+def estimator(design: Array, own: Array, scatter: float) -> Array:
+    """Matrix (p, n) that takes values to the parameters of least squares, weighted by what each has of its own."""
+    square = own**2 + scatter**2
+    # exact values among others would take all weight: none counts as better than a thousandth of the median
+    square = np.maximum(square, 1e-6 * float(np.median(square)))
+    weighted = design.T / (square if np.all(square > 0.0) else 1.0)
+    return np.asarray(np.linalg.solve(weighted @ design, weighted))
+
+
 ENOUGH = 3
 """Degrees of freedom from which replicates keep false verdicts at 5 % by themselves, whatever the scatter is."""
 
@@ -227,7 +253,12 @@ def _likely(nodes: Array, weights: Array) -> tuple[Array, Array]:
     return nodes[keep], weights[keep] / np.sum(weights[keep])
 
 
-def repeatability(values: Values, labels: Sequence[str]) -> Repeatability:
+def with_own(labels: Sequence[str]) -> list[str]:
+    """Labels, and one of its own for whoever has none."""
+    return [label or f"\0{k}" for k, label in enumerate(labels)]
+
+
+def repeatability(values: Values, labels: Sequence[str], prior: Prior | None = None) -> Repeatability:
     """Ask replicates for their scatter: samples with the same label are held to be equal.
 
     Parameters
@@ -235,6 +266,8 @@ def repeatability(values: Values, labels: Sequence[str]) -> Repeatability:
     values : Values
     labels : sequence of str
         One a sample; samples with an empty label are nobody's replicates.
+    prior : Prior, optional
+        As for `excess`.
 
     Examples
     --------
@@ -243,15 +276,7 @@ def repeatability(values: Values, labels: Sequence[str]) -> Repeatability:
     >>> round(found.u, 4), found.degrees_of_freedom  # 0.2 / sqrt(2)
     (0.1414, 2)
     """
-    counts: dict[str, int] = {}
-    for label in labels:
-        counts[label] = counts.get(label, 0) + 1
-    twice = np.array([bool(label) and counts[label] > 1 for label in labels], dtype=bool)
-    if not np.any(twice):
-        return NONE
-    some = values.select(twice)
-    _, design = indicator([label for label, repeated in zip(labels, twice, strict=True) if repeated])
-    return excess(some.value, design, some.covariance())
+    return excess(values.value, indicator(with_own(labels))[1], values.covariance(), prior)
 
 
 FEW = 6
