@@ -116,7 +116,8 @@ def _measured(
     job: Procedure, quantities: Quantities, a15: PhaseLines | None
 ) -> tuple[dict[str, float], dict[str, Record]]:
     """Values and their records; absorption within grains of known size is taken off the weight fractions."""
-    values, records = dict(quantities.values), dict(quantities.records)
+    values, found = dict(quantities.values), job.fit.values()
+    records = {name: function.record(name, found) for name, function in quantities.functions.items()}
     size = job.options.particle_size_um
     if size is not None and len(job.weighed()) > 1:
         for phase, factor in microabsorption_factors(job, size).items():

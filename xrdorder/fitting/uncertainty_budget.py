@@ -17,14 +17,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cholesky
 
-from xrdorder.fitting.derived import Function, functions
+from xrdorder.fitting.derived import Derived, functions
 from xrdorder.fitting.model_errors import ModelError
 from xrdorder.fitting.procedure import U_B_ISO_RELATIVE, Procedure
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.forward_model.roles import TEXTURE, Kind, role_of
 from xrdorder.least_squares.refinement import Refinement, Solution
 from xrdorder.profiles import INSTRUMENT_NAMES, Instrument
-from xrdorder.quantities.records import Record
 from xrdorder.uncertainty import Contributions
 
 if TYPE_CHECKING:
@@ -57,7 +56,7 @@ class Quantities:
     """Measured values, their contributions, and the enlarged covariance of the free parameters.
 
     `by_tin` says how much each value would move if the tin fraction that sets the mean scattering were higher by one,
-    `records` how each was computed of the parameters.
+    `functions` give each of the parameters.
     """
 
     values: dict[str, float]
@@ -66,7 +65,7 @@ class Quantities:
     covariance: Array
     enlargement: float
     by_tin: dict[str, float]
-    records: dict[str, Record]
+    functions: Mapping[str, Derived]
 
     @property
     def u_free(self) -> Array:
@@ -157,7 +156,7 @@ def primary_quantities(
         solution.covariance * enlargement**2,
         enlargement,
         by_tin,
-        {name: function.record(name, values) for name, function in of.items()},
+        of,
     )
 
 
@@ -255,7 +254,7 @@ def _counting(
 
 
 def _gradient(
-    of: Mapping[str, Function],
+    of: Mapping[str, Derived],
     values: Mapping[str, float],
     solution: Solution,
 ) -> Array:
@@ -267,8 +266,8 @@ def _gradient(
     result = np.zeros((len(of), len(solution.free)))
     for k, name in enumerate(solution.free):
         step = 1e-3 * u[k]
-        above, below = dict(values), dict(values)
-        above[name] += step
-        below[name] -= step
-        result[:, k] = [(f(above) - f(below)) / (2.0 * step) for f in of.values()]
+        above, below = {**values, name: values[name] + step}, {**values, name: values[name] - step}
+        for row, f in enumerate(of.values()):
+            if f.of is None or name in f.of:
+                result[row, k] = (f(above) - f(below)) / (2.0 * step)
     return result

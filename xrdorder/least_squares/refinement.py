@@ -86,8 +86,8 @@ class Known(NamedTuple):
 
     def by(self, names: Sequence[str]) -> Array:
         """Derivatives by some of the parameters, (n, names)."""
-        if tuple(names) == self.names:
-            return self.jacobian
+        if tuple(names) == self.names[: len(names)]:
+            return self.jacobian[:, : len(names)]
         place = {name: k for k, name in enumerate(self.names)}
         return np.asarray(self.jacobian.T[[place[name] for name in names]].T)
 
@@ -148,6 +148,10 @@ class Refinement:
         self._file_variance = np.asarray(pattern["variance"].values, dtype=np.float64)
         if not self._counted:
             self.variance = self._file_variance.copy()
+        self.trust()
+
+    def trust(self) -> None:
+        """Take what is known at the parameters as exact, though counts were carried there by the derivatives."""
         if self._known is not None:
             self._known = self._known._replace(exact=True)
 
@@ -173,6 +177,7 @@ class Refinement:
         tolerance: float = 1e-4,
         follow: bool = False,
         from_afar: bool = False,
+        along: Sequence[str] = (),
     ) -> bool:
         """Fit the named parameters, hold all others; return whether the engine converged.
 
@@ -188,6 +193,8 @@ class Refinement:
         from_afar
             The start is a guess, so that steps begin short; otherwise as long as no line moves by more than half its
             width.
+        along
+            More parameters by which every evaluation gives derivatives, for whoever asks for them at the end.
 
         Raises
         ------
@@ -204,7 +211,7 @@ class Refinement:
                 f"fit: {int(self.used.sum())} points cannot decide {len(translation.free)} parameters; "
                 "measure a longer range or ask for fewer phases"
             )
-        steps = _Steps(self, translation, follow)
+        steps = _Steps(self, translation, follow, along)
         start = translation.start
         minimum = self.engine(
             steps.residuals,
@@ -357,16 +364,20 @@ class Refinement:
         """
         translation = ParameterMap(self.parameters)
         here = self.here(self.values()), translation.free, tuple(translation.lower), tuple(translation.upper)
-        if not held and self._solved_at is not None:
-            there, variance, used, solved = self._solved_at
+        solved = None
+        if self._solved_at is not None:
+            there, variance, used, last = self._solved_at
             if there == here and variance is self.variance and used is self.used:
-                return solved, np.zeros((len(solved.weighted_jacobian), 0))
+                solved = last
+        if solved is not None and not held:
+            return solved, np.zeros((len(solved.weighted_jacobian), 0))
+        wanted = translation.wanted
+        derivatives = self.derivatives((*wanted, *held))
+        by_held = self.weighted(derivatives[:, len(wanted) :])
+        if solved is not None:
+            return solved, by_held
         point = translation.start
-        jacobian = self.derivatives((*translation.wanted, *held))
-        jacobian = self.weighted(jacobian)
-        n = len(translation.wanted)
-        by_free = translation.to_free(jacobian[:, :n], point)
-        by_held = jacobian[:, n:]
+        by_free = translation.to_free(self.weighted(derivatives[:, : len(wanted)]), point)
         norms = np.sqrt(np.einsum("ij,ij->j", by_free, by_free))
         span = np.where(
             np.isfinite(translation.upper - translation.lower), translation.upper - translation.lower, np.inf
@@ -394,10 +405,13 @@ class _Steps:
         Of its parameters to vectors.
     follow
         Whether weights and constants follow.
+    along
+        Parameters by which derivatives are evaluated along.
     """
 
-    def __init__(self, fit: Refinement, translation: ParameterMap, follow: bool) -> None:
+    def __init__(self, fit: Refinement, translation: ParameterMap, follow: bool, along: Sequence[str]) -> None:
         self._fit, self._translation, self._follow = fit, translation, follow
+        self._names = tuple(dict.fromkeys((*translation.wanted, *along)))
         self._last: tuple[Array, Known] | None = None
         self._base: tuple[Array, Known] | None = None
 
@@ -405,10 +419,10 @@ class _Steps:
         """Weighted residuals and Jacobian."""
         values = self._translation.values(point)
         base = self._base
-        if base is not None and base[1].tells(self._fit.here(values), self._translation.wanted):
+        if base is not None and base[1].tells(self._fit.here(values), self._names):
             self._last = base
         else:
-            self._last = point.copy(), self._fit.evaluated(values, self._translation.wanted)
+            self._last = point.copy(), self._fit.evaluated(values, self._names)
         return self._weighted(*self._last)
 
     def renewed(self, point: Array) -> tuple[Array, Array]:
