@@ -5,9 +5,12 @@ import re
 import subprocess
 import sys
 from collections import Counter
+from functools import cache
 from pathlib import Path
 
 import pytest
+
+from xrdorder.results.fingerprint import imported
 
 ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "xrdorder"
@@ -31,19 +34,39 @@ def room(path: Path) -> str:
     return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
 
 
-def imported_rooms(path: Path) -> set[str]:
-    """Top-level packages of xrdorder that a module imports, at any depth of indentation."""
-    rooms: set[str] = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+@cache
+def parsed(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+def imports(path: Path) -> set[tuple[str, tuple[str, ...]]]:
+    """Modules that a module imports, at any depth of indentation, and the names it takes from each."""
+    found: set[tuple[str, tuple[str, ...]]] = set()
+    for node in ast.walk(parsed(path)):
         if isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"{path}: relative import"
-            if node.module == "xrdorder":
-                rooms |= {alias.name for alias in node.names}
-            elif node.module and node.module.startswith("xrdorder."):
-                rooms.add(node.module.split(".")[1])
+            found.add((str(node.module), tuple(alias.name for alias in node.names)))
         elif isinstance(node, ast.Import):
-            rooms |= {a.name.split(".")[1] for a in node.names if a.name.startswith("xrdorder.")}
-    return rooms
+            found |= {(alias.name, ()) for alias in node.names}
+    return found
+
+
+def imported_rooms(path: Path) -> set[str]:
+    """Top-level packages of xrdorder that a module imports."""
+    own = [(module, names) for module, names in imports(path) if module.split(".")[0] == "xrdorder"]
+    return {room for module, names in own for room in module.split(".")[1:2] or names}
+
+
+def test_a_fingerprint_sees_every_import() -> None:
+    """Results are known by the text of what computes them, which is found without the parser."""
+    for path in MODULES:
+        there = imports(path)
+        seen: dict[str, set[str]] = {}
+        for module, names in imported(path.read_text(encoding="utf-8")):
+            seen.setdefault(module, set()).update(names)
+        assert {module for module, _ in there} <= seen.keys(), path
+        missed = [(module, name) for module, names in there for name in names if name not in seen[module]]
+        assert missed == [], path
 
 
 def test_imports_go_one_way() -> None:
@@ -68,7 +91,7 @@ def test_functions_stay_readable() -> None:
     long = {
         f"{path.relative_to(PACKAGE)}: {node.name}": body_lines(node)
         for path in MODULES
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        for node in ast.walk(parsed(path))
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef) and body_lines(node) > LONGEST_BODY
     }
     assert {name: lines for name, lines in long.items() if name not in TO_BE_DIVIDED} == {}
@@ -104,8 +127,20 @@ def test_help_loads_nothing_heavy() -> None:
 
 
 @pytest.mark.slow
-def test_a_fit_loads_its_helpers_when_it_begins() -> None:
-    code = "import sys, xrdorder.fitting; sys.exit(str({'lmfit', 'numba', 'matplotlib'} & set(sys.modules) or ''))"
+@pytest.mark.parametrize(
+    ("module", "late"),
+    [
+        ("fitting", "lmfit numba matplotlib"),
+        ("reports.notebook", "scipy.optimize h5py pydantic xarray pandas lmfit numba matplotlib"),
+        ("estimates.from_numbers", "scipy.optimize h5py pydantic xarray pandas lmfit numba matplotlib"),
+        ("cli.compare_screen", "lmfit numba matplotlib"),
+        ("running.run", "lmfit numba matplotlib"),
+    ],
+)
+def test_what_is_heavy_is_loaded_when_it_is_needed(module: str, late: str) -> None:
+    """Distributions of scipy.stats, whose import takes a third of a second, have functions in scipy.special."""
+    heavy = {"scipy.stats", *late.split()}
+    code = f"import sys, xrdorder.{module}; sys.exit(str({heavy} & set(sys.modules) or ''))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.stderr.strip() == ""
 

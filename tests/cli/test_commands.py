@@ -3,6 +3,7 @@
 import csv
 import subprocess
 import sys
+from collections import Counter
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ from tests.generator import a15_lattice_nm
 from xrdorder.cli import demo as demo_module
 from xrdorder.cli.calibrate import _advice
 from xrdorder.exceptions import Flag
+from xrdorder.files import sealed
 from xrdorder.profiles import read_instrument
 from xrdorder.quantities.formatting import concise
 
@@ -206,3 +208,22 @@ def test_new_writes_a_study_that_runs_with_patterns_of_its_names(run, tmp_path, 
     ]  # fmt: skip
     again = run("new", "wires")
     assert again.exit_code == 2 and "not replaced" in again.stderr and "\n" not in again.stderr.strip()
+
+
+@pytest.mark.slow
+def test_a_file_of_results_is_opened_once_a_command(run, study, monkeypatch):
+    """Also by the first run, which draws what it fitted, by one that finds all done, and by a report."""
+    opened = Counter()
+
+    def counting(path, usual=sealed.open_regular):
+        file = usual(path)
+        opened[path.name] += 1
+        return file
+
+    monkeypatch.setattr(sealed, "open_regular", counting)
+    for words in ("run", "run", "explain one", "compare", "fields", "measured", "suggest --field 12", "report"):
+        opened.clear()
+        command, *more = words.split()
+        assert run(command, study, *more).exit_code == 0
+        assert set(opened.values()) == {1}, (words, opened)
+        assert (command == "report") <= ({"one.nc", "two.nc", "results.nc"} == {*opened})

@@ -3,7 +3,8 @@
 import numpy as np
 import xarray as xr
 
-from xrdorder.comparison import Values, repeatability
+from xrdorder.comparison import Values
+from xrdorder.comparison.variants import Wires
 
 
 def wires(rng, truths, *, own=0.1, scatter=0.0, shared=0.0, quantity="Tc_K"):
@@ -13,6 +14,13 @@ def wires(rng, truths, *, own=0.1, scatter=0.0, shared=0.0, quantity="Tc_K"):
     return Values(
         quantity, tuple(f"w{k}" for k in range(n)), value, np.full((n, 1), shared), np.full((n, 1), own)
     )
+
+
+def difference(values, first, second):
+    """First sample less second, and its standard uncertainty."""
+    a, b = (values.samples.index(name) for name in (first, second))
+    square = values.covariance()
+    return values.value[a] - values.value[b], np.sqrt(max(square[a, a] + square[b, b] - 2.0 * square[a, b], 0.0))
 
 
 def no_difference(seed, treatments, pairs, ratio, own=0.1, quantity="Tc_K"):
@@ -37,4 +45,4 @@ def spool(rng, ratio, slope=0.0):
     )
     named = ["one"] * 8
     every = [wires(rng, slope * place, own=0.1, scatter=ratio * 0.1, shared=1.0, quantity=f"q{k}") for k in range(6)]
-    return results, [(values, named, repeatability(values, named)) for values in every]
+    return results, [Wires(values, named, named, place) for values in every]

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from tests.comparison.made import difference
 from tests.figures import made
 from xrdorder.comparison import values_of
 from xrdorder.comparison.bc2_grain_size import placed
@@ -47,7 +48,7 @@ def by_numpy(results):
 
 @pytest.mark.parametrize("target", TARGETS)
 def test_comparisons_and_the_page_subtract_alike(results, by_numpy, target):
-    assert values_of(results, target).difference(FIRST, SECOND) == pytest.approx(by_numpy[target], rel=1e-6)
+    assert difference(values_of(results, target), FIRST, SECOND) == pytest.approx(by_numpy[target], rel=1e-6)
     a_lot = results.isel(sample=results["lot"].values == "A")
     found = compare_wires(wires_of(a_lot, target, reference=SECOND)).comparison
     labels = {SECOND: found.variants[0], FIRST: found.variants[-1]}
@@ -69,8 +70,8 @@ def test_plans_subtract_alike(results, by_numpy, kind, target):
     names = [str(name) for name in a_lot["sample"].values]
     treatments = {name: Schedule((Step(600.0 + 20.0 * k, 100.0),)) for k, name in enumerate(names)}
     (direct,) = [one for key, one in planned_wires(a_lot, treatments, kind, 4.2).direct.items() if key == kind]
-    difference, u = direct.difference(names.index(FIRST), names.index(SECOND))
-    assert difference == pytest.approx(by_numpy[target][0], rel=1e-6)
+    apart, u = direct.difference(names.index(FIRST), names.index(SECOND))
+    assert apart == pytest.approx(by_numpy[target][0], rel=1e-6)
     # the covariance of the draws, and a little for the scatter of equal wires that they hold already
     assert by_numpy[target][1] * (1.0 - 1e-6) <= u < 1.3 * by_numpy[target][1]
 
@@ -112,7 +113,7 @@ def test_the_order_of_a_pattern_is_one_number_with_one_difference(results):
     shared = (groups[k] != "") & (groups[k] == groups[j])
     square = np.sum((table[k] - table[j])[shared] ** 2) + np.sum(table[[k, j]][:, ~shared] ** 2)
     expected = value[k] - value[j], np.sqrt(square)
-    assert values_of(results, "site_order").difference(FIRST, SECOND) == pytest.approx(expected, rel=1e-9)
+    assert difference(values_of(results, "site_order"), FIRST, SECOND) == pytest.approx(expected, rel=1e-9)
     a_lot = results.isel(sample=results["lot"].values == "A")
     for found in (
         compare_wires(wires_of(a_lot, "site_order", reference=SECOND)).comparison,

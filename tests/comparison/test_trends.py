@@ -144,14 +144,14 @@ def test_a_drift_inside_variants_is_found_and_none_is_not():
     truths = np.repeat([17.0, 18, 16, 17.5, 18.5], 4)
     found = drift(wires(rng, truths + 0.002 * place, own=0.1), place, variants, "position")
     assert found.distinguishable
-    assert found.slope == pytest.approx(0.002, abs=3 * found.u_slope)
+    # over the whole span, from 0 at the first place of the first variant to 460 at the last of the last
+    assert found.change == pytest.approx(0.002 * 460.0, abs=3 * found.u_change)
     assert drift_words(found).endswith("over position inside variants, more than chance: a drift")
     seen = sum(
         drift(wires(rng, truths, own=0.1, scatter=0.05), place, variants, "position").distinguishable
         for _ in range(300)
     )
     assert seen <= binom.ppf(1 - CHANCE, 300, 0.05)
-    assert "no drift" in drift_words(drift(wires(rng, truths, own=0.1), place, variants, "position"))
 
 
 def test_a_drift_does_not_hide_in_the_scatter_of_replicates():
@@ -203,7 +203,6 @@ def test_a_drift_that_cannot_be_told():
     assert drift(values, [0, 0, 1, 1], ["a", "a", "b", "b"], "date") is None
     assert drift(values, [np.nan] * 4, ["a"] * 4, "date") is None
     assert drift(values, [0, 1, 2, 3], [""] * 4, "date") is None
-    assert "cannot be told" in drift_words(None, "date")
 
 
 def test_an_outlier_is_named_and_alone():

@@ -4,12 +4,11 @@ import numpy as np
 import pytest
 
 from tests.results.made import sample
-from xrdorder.description.plausibility import remarks
+from xrdorder.description.plausibility import remarks, study_flags
 from xrdorder.description.study import read_study
 from xrdorder.exceptions import StudyError
 from xrdorder.results.described_columns import told_variables
 from xrdorder.results.sample_file import Provenance
-from xrdorder.running.flags import with_study_flags
 from xrdorder.running.run import run_study
 
 HEAD = """
@@ -37,15 +36,16 @@ def study(folder, a='"650/100"', b='"625/100"', dose="", more="", without=()):
     return folder
 
 
-def flags(found):
-    return {one.name: dict(one.flags) for one in found}
+def flags(described, stored):
+    found = study_flags(described, {one.name: one.provenance.input_sha256 for one in stored})
+    return {one.name: dict(found[one.name]) for one in stored}
 
 
 def test_one_pattern_under_two_names_is_told_by_name(tmp_path):
     described = read_study(study(tmp_path))
     stored = [sample(n, provenance=Provenance(input_sha256=h)) for n, h in
               (("a", {"a.xy": "1f"}), ("b", {"copy.xy": "1f"}), ("c", {"c.xy": "2e", "more.xy": "3d"}))]  # fmt: skip
-    found = flags(with_study_flags(described, stored))
+    found = flags(described, stored)
     assert "also that of b: one measurement, and no replicates" in found["a"]["same-pattern"]
     assert "also that of a:" in found["b"]["same-pattern"]
     assert "same-pattern" not in found["c"]
@@ -54,7 +54,7 @@ def test_one_pattern_under_two_names_is_told_by_name(tmp_path):
 
 def test_kelvin_is_told_and_not_refused(tmp_path):
     described = read_study(study(tmp_path, dose="reference_c = 923", more="[defaults]\ntemperature_c = 295.6\n"))
-    found = flags(with_study_flags(described, [sample(name) for name in "abc"]))
+    found = flags(described, [sample(name) for name in "abc"])
     assert found["c"]["treatment-in-kelvin"].startswith("923 °C would be 650 °C if it was given in kelvin")
     assert "treatment-in-kelvin" not in found["a"]
     assert "reference_c of [dose]: 923 °C would be 650 °C" in found["a"]["dose-in-kelvin"]
@@ -66,7 +66,7 @@ def test_kelvin_is_told_and_not_refused(tmp_path):
 def test_usual_temperatures_are_passed_over(tmp_path):
     (folder := tmp_path / "s").mkdir()
     described = read_study(study(folder, a='"850/1"', b='"1200/10"', dose="above_c = 600"))
-    found = flags(with_study_flags(described, [sample(name) for name in "ab"]))
+    found = flags(described, [sample(name) for name in "ab"])
     assert not any("kelvin" in name for of in found.values() for name in of)
 
 

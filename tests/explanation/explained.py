@@ -175,7 +175,7 @@ def sample(
         records=material.records,
         flags=tuple(tuple(flag) for flag in material.flags),
         assumptions=material.assumptions,
-        tables=tables(),
+        estimates=tables(),
         groups={**made.sample().groups, "parameters": parameters()},
         provenance=Provenance(
             fingerprint="f" * 64,

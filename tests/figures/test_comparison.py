@@ -1,5 +1,7 @@
 """Differences between variants: filled where more than chance, in their place, with their bars."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from matplotlib.collections import LineCollection, PolyCollection
@@ -23,7 +25,7 @@ def compared(quantity="tin_at_percent", truths=TIN, *, pairs=False, labels=LABEL
         quantity, tuple(f"w{k}" for k in range(n)), np.array(truths), np.full((n, 1), 1.5), np.full((n, 1), 0.1)
     )
     found = compare(values, labels, reference=None if pairs else labels[0])
-    return Compared(found, values, labels, TEMPERATURES)
+    return Compared(values, labels, labels, TEMPERATURES, comparison=found)
 
 
 def marks(axes):
@@ -123,6 +125,6 @@ def test_what_cannot_be_drawn_is_said_in_one_line():
         difference_rows([compared(pairs=True)])
     with pytest.raises(StudyError, match="nothing to compare"):
         difference_rows([])
-    unknown = compared()._replace(variable=[float("nan")] * 6)
+    unknown = replace(compared(), variable=[float("nan")] * 6)
     with pytest.raises(StudyError, match="no sample has a dose"):
         difference_courses([unknown], "dose", "h")

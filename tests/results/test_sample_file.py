@@ -16,7 +16,7 @@ from xrdorder.files.sealed import read_sealed
 from xrdorder.results import sample_file as store
 from xrdorder.results.sample_file import Provenance, StoredSample, read_sample, stored_sample, write_sample
 from xrdorder.running.instruments import calibration_words
-from xrdorder.running.interpretation import GROUP, Fitted
+from xrdorder.running.interpretation import GROUP, as_fitted, handed_on
 
 
 @pytest.fixture
@@ -26,12 +26,12 @@ def path(tmp_path):
 
 def same(one, two):
     """Compare two stored samples field by field."""
-    for name in ("name", "status", "values", "flags", "assumptions", "quality", "provenance", "quality_words", "trace"):
+    for name in ("name", "status", "values", "flags", "assumptions", "quality", "provenance", "quality_words", "trace",
+                 "facts", "records"):  # fmt: skip
         assert getattr(one, name) == getattr(two, name), name
     for name in ("quantities", "sources", "groups"):
         assert getattr(one.contributions, name) == getattr(two.contributions, name)
     np.testing.assert_array_equal(one.contributions.values, two.contributions.values)
-    assert one.tables.identical(two.tables)
     assert set(one.groups) == set(two.groups)
     for name, group in one.groups.items():
         assert group.identical(two.groups[name]), name
@@ -108,11 +108,10 @@ def test_groups_are_read_as_xarray_reads_them(path):
 def test_a_sample_file_opens_as_a_tree(path):
     """Groups below a root inherit its dimensions, so none may hold another length under the same name."""
     sample = explained.sample()
-    fitted = Fitted(sample.values, sample.contributions, (), "", "nb3sn", 0.24, {}, (20.0, 110.0), "cu-ka")
-    write_sample(replace(sample, groups={**sample.groups, GROUP: fitted.to_dataset(sample)}), path)
+    write_sample(replace(sample, groups={**sample.groups, GROUP: handed_on(sample, sample)}), path)
     with xr.open_datatree(path, engine="h5netcdf") as tree:
         assert set(tree.children) == set(read_sample(path).groups)
-        assert tree[GROUP]["number"].size == tree[GROUP]["contribution"].size == 0  # all as the fit had it
+        assert tree[GROUP]["value"].size == tree[GROUP]["contribution"].size == 0  # all as the fit had it
         assert tree["curves"]["observed"].dims == ("two_theta",)
 
 
@@ -122,20 +121,24 @@ def test_what_the_fit_handed_on_stands_once_and_is_read_back(path):
     values = {name: explained.FITTED[name] for name in (*kept, *changed)}
     table = explained.table().select(values)
     records = explained.records(explained.FITTED)
-    fitted = Fitted(values, table, (("flag", "said"),), "words", "nb3sn", 0.24, {"order_contrast": 0.2}, (20.0, 110.0),
-                    "cu-ka", records=records)  # fmt: skip
-    group = fitted.to_dataset(sample)
-    assert group["changed"].values.tolist() == list(changed)
+    facts = {"a15": "nb3sn", "tin_held": 0.24, "by_tin": {"order_contrast": 0.2}, "temperature_c": 22.5}
+    fit = replace(
+        sample, values=values, contributions=table, records=records, flags=(("flag", "said"),), quality_words="words",
+        assumptions=(), facts=facts,
+    )  # fmt: skip
+    sample = replace(sample, facts=facts)
+    group = handed_on(fit, sample)
+    assert group["fitted_quantity"].values.tolist() == list(changed)
     assert set(group["record"].values.tolist()) == {records[name].to_json() for name in changed}
     write_sample(replace(sample, groups={**sample.groups, GROUP: group}), path)
-    read = Fitted.of_stored(read_sample(path))
-    assert (read.values, read.records) == (values, records)
+    read = as_fitted(read_sample(path))
+    assert (read.values, read.records, read.facts) == (values, records, facts)
     assert read.contributions.quantities == table.quantities
     np.testing.assert_array_equal(read.contributions.covariance(), table.covariance())
     assert {*zip(read.contributions.sources, read.contributions.groups, strict=True)} == {
         *zip(table.sources, table.groups, strict=True)
     }
-    assert (read.flags, read.by_tin, read.two_theta_range) == (fitted.flags, fitted.by_tin, fitted.two_theta_range)
+    assert (read.flags, read.quality_words, read.assumptions) == (fit.flags, fit.quality_words, ())
 
 
 def test_every_bit_of_a_file_counts(path):

@@ -10,7 +10,7 @@ from tests.explanation import explained
 from xrdorder.cli import main
 from xrdorder.description import treatments
 from xrdorder.description.study import read_study
-from xrdorder.results import collated, sample_file
+from xrdorder.results import collate, sample_file
 
 STUDY = """
 title = "four wires, two treatments"
@@ -52,7 +52,7 @@ def test_a_treatment_is_read_once_however_many_samples_have_it(monkeypatch, tmp_
 @pytest.mark.parametrize("quantity", [(), ("Tc_K",), ("tin_fraction_lattice", "--details")])
 def test_explain_opens_each_file_once(monkeypatch, tmp_path, quantity):
     folder = explained.folder(tmp_path)
-    by_module = [counted(monkeypatch, module, "read_sealed", Path) for module in (sample_file, collated)]
+    by_module = [counted(monkeypatch, module, "read_sealed", Path) for module in (sample_file, collate)]
     assert CliRunner().invoke(main, ["explain", str(folder), "A-650-100", *quantity]).exit_code == 0
     assert set(sum(by_module, Counter()).values()) == {1}
     assert len(by_module[0]) == 1

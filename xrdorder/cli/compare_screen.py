@@ -10,6 +10,7 @@ from xrdorder.comparison import (
     Difference,
     Outlier,
     drift_words,
+    drifts,
     methods_sentence,
     outliers,
     trend,
@@ -19,7 +20,7 @@ from xrdorder.comparison import (
 from xrdorder.comparison.differences import LEVEL
 from xrdorder.comparison.quantity_draws import mounts_of
 from xrdorder.comparison.study_comparison import LOGARITHMIC, UNITS, StudyComparison
-from xrdorder.comparison.variants import AHEAD_BY, drifts_of
+from xrdorder.comparison.variants import AHEAD_BY
 from xrdorder.comparison.wording import manner
 from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.quantities.formatting import digits, rounded
@@ -116,7 +117,7 @@ def _answer(comparison: StudyComparison) -> Iterator[Part]:
 
 def _by(pair: Difference, what: str) -> str:
     how = manner(pair.quantity)
-    amount = rounded(how.scale * pair.value, how.scale * pair.u, how.unit)
+    amount = how.amount(pair.value, pair.u)
     name = "" if what == "the reference" else f" {pair.second},"
     return f"{amount} over{name} {what}: {'' if pair.distinguishable else 'not '}significant"
 
@@ -219,9 +220,9 @@ def _verdicts(comparison: Comparison) -> list[Part]:
 def _unusual(comparison: StudyComparison, *, always: bool) -> list[Part]:
     """Trends over the variable, drifts along the spool and over dates, outliers."""
     lines: list[Part] = []
-    drifting = [drift for drift in drifts_of(comparison.results, comparison.wires.values()) if drift.distinguishable]
-    for quantity, (values, labels, _, variable, *_) in comparison.wires.items():
-        x = np.array(variable)
+    drifting = [drift for drift in drifts(comparison.results, comparison.wires.values()) if drift.distinguishable]
+    for quantity, wires in comparison.wires.items():
+        x = np.array(wires.variable)
         known = np.isfinite(x)
         if (
             comparison.by in UNITS
@@ -230,9 +231,9 @@ def _unusual(comparison: StudyComparison, *, always: bool) -> list[Part]:
             and known.sum() > 2
         ):
             scatter, name = comparison.compared[quantity].comparison.repeatability, comparison.by.replace("-", " ")
-            line = trend(values, x, name, scatter, logarithmic=comparison.by in LOGARITHMIC)
+            line = trend(wires.values, x, name, scatter, logarithmic=comparison.by in LOGARITHMIC)
             lines.append(f"  {trend_words(line, UNITS[comparison.by])}")
-        lines += [f"  {_odd_words(odd, quantity)}" for odd in outliers(values, labels)]
+        lines += [f"  {_odd_words(odd, quantity)}" for odd in outliers(wires.values, wires.labels)]
         lines += [f"  {drift_words(drift)}" for drift in drifting if drift.quantity == quantity]
     if not lines and not always:
         return []
@@ -241,7 +242,7 @@ def _unusual(comparison: StudyComparison, *, always: bool) -> list[Part]:
 
 def _odd_words(odd: Outlier, quantity: str) -> str:
     how = manner(quantity)
-    amount = rounded(odd.deviation * how.scale, odd.u * how.scale, how.unit)
+    amount = how.amount(odd.deviation, odd.u)
     either = "; its only replicate may be the outlier as well" if odd.partner else ""
     leave = f"--without {odd.sample} leaves it out"
     return f"{odd.sample} does not fit the others of {odd.variant}: {how.noun} off by {amount}{either}; {leave}"

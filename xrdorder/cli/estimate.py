@@ -115,7 +115,7 @@ def _parts(estimate: "Estimate", *, details: bool) -> "list[Part]":
 
 def _said(estimate: "Estimate", target: str) -> str:
     """Median of the joint draws of a quantity, with their 68 % interval."""
-    from xrdorder.estimates.study_draws import column_of
+    from xrdorder.estimates.stored_draws import column_of
     from xrdorder.quantities.registry import quantity
 
     about, draws = quantity(target), estimate.draws[target][None, :]

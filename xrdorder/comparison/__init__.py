@@ -21,13 +21,12 @@ Pure functions on the collated results of a study (`xrdorder.results.collate`); 
 The common half kelvin has cancelled.
 """
 
-from xrdorder.comparison.compared import Compared
 from xrdorder.comparison.differences import Comparison, Difference, compare
 from xrdorder.comparison.drifts import Drift, drift, drifts
-from xrdorder.comparison.multiple_comparisons import holm
 from xrdorder.comparison.quantity_draws import Values, grouping, values_from_draws, values_of
-from xrdorder.comparison.replicates import Repeatability, about_course, repeatability
+from xrdorder.comparison.replicates import Repeatability, about_course, holm, repeatability
 from xrdorder.comparison.trends import Outlier, Trend, outliers, trend
+from xrdorder.comparison.variants import Compared
 from xrdorder.comparison.wording import drift_words, methods_sentence, trend_words, verdict
 
 __all__ = [

@@ -23,11 +23,20 @@ from numpy.typing import NDArray
 
 from xrdorder.comparison.published_scatter import prior_of
 from xrdorder.comparison.quantity_draws import Values
-from xrdorder.comparison.replicates import FEW, NONE, Repeatability, excess, indicator
+from xrdorder.comparison.replicates import (
+    FEW,
+    NONE,
+    Repeatability,
+    estimator,
+    indicator,
+    repeatability,
+    with_own,
+)
 from xrdorder.exceptions import StudyError, did_you_mean
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
+Mask = NDArray[np.bool_]
 
 LEVEL = 0.05
 """Chance of any false verdict among all comparisons made (the usual convention)."""
@@ -52,9 +61,6 @@ class Difference:
         Probability that the first is truly larger; 0.5 where nothing can be told.
     p, p_adjusted : float
         Probability of as large a difference by chance; after correction for all comparisons.
-    distinguishable : bool
-    bound : float
-        The variants differ by no more than this: the farther end of the 95 % interval.
     """
 
     quantity: str
@@ -68,8 +74,16 @@ class Difference:
     probability_positive: float
     p: float
     p_adjusted: float
-    distinguishable: bool
-    bound: float
+
+    @property
+    def distinguishable(self) -> bool:
+        """Whether it is significant among all comparisons."""
+        return self.p_adjusted < LEVEL
+
+    @property
+    def bound(self) -> float:
+        """The variants differ by no more than this: the farther end of the 95 % interval."""
+        return abs(self.value) + self.half_width
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,20 +96,19 @@ class Comparison:
     variants : tuple of str, g
     counts : array, (g,)
         Samples of each.
-    value, u : array, (g,)
-        Mean of each and its standard uncertainty, shared sources included.
+    value : array, (g,)
+        Mean of each.
     repeatability : Repeatability
         Scatter between wires that entered, on the scale of `Values.on_scale`.
     first, second : array of int, (c,)
         Variants of each comparison.
-    difference, u_difference, p, p_adjusted : array, (c,)
+    p, p_adjusted : array, (c,)
         As in `Difference`.
-    shared, private : array, (g, m) and (g, p)
+    shared : array, (g, m)
         Contributions to the means.
-    scatter : array, (g,)
-        Contribution of the scatter between wires to each mean; `leverage` is its square for a scatter of one.
-    left_out : tuple of str
-        Samples without the quantity or without a variant.
+    own, scatter : array, (g,)
+        What samples have of their own in each mean, and the scatter between wires; `leverage` is the square of the
+        latter for a scatter of one.
     logarithms : Comparison or None
         What was compared, where that were logarithms: their means, differences and probabilities.
     """
@@ -104,27 +117,32 @@ class Comparison:
     variants: tuple[str, ...]
     counts: NDArray[np.int64]
     value: Array
-    u: Array
     repeatability: Repeatability
     first: Indices
     second: Indices
-    difference: Array
-    u_difference: Array
     p: Array
     p_adjusted: Array
     shared: Array
-    private: Array
+    own: Array
     scatter: Array
     leverage: Array
-    left_out: tuple[str, ...]
     logarithms: Comparison | None = None
 
-    def _place(self, variant: str) -> int:
-        if variant not in self.variants:
-            raise StudyError(
-                f"there is no variant '{variant}' with {self.quantity}; {did_you_mean(variant, self.variants)}"
-            )
-        return self.variants.index(variant)
+    @cached_property
+    def u(self) -> Array:
+        """Standard uncertainty of each mean, shared sources included, shape (g,)."""
+        return np.asarray(np.sqrt(np.sum(self.shared**2, axis=1) + self.own**2 + self.scatter**2))
+
+    @cached_property
+    def difference(self) -> Array:
+        """First less second of each comparison, shape (c,)."""
+        return self.value[self.first] - self.value[self.second]
+
+    @cached_property
+    def u_difference(self) -> Array:
+        """Its standard uncertainty, shape (c,)."""
+        known = _known(self.shared, self.own, self.first, self.second)
+        return np.sqrt(known + self.scatter[self.first] ** 2 + self.scatter[self.second] ** 2)
 
     @cached_property
     def half_widths(self) -> Array:
@@ -132,8 +150,7 @@ class Comparison:
         a, b = self.first, self.second
         if self.logarithms is not None:
             return np.sqrt(self.value[a] * self.value[b]) * self.logarithms.half_widths
-        known = self.u_difference**2 - (self.scatter[a] ** 2 + self.scatter[b] ** 2)
-        return self.repeatability.half_width(np.maximum(known, 0.0), self.leverage[a] + self.leverage[b])
+        return self.repeatability.half_width(_known(self.shared, self.own, a, b), self.leverage[a] + self.leverage[b])
 
     def pair(self, first: str, second: str) -> Difference:
         """Difference of two variants that were compared, first minus second.
@@ -143,50 +160,38 @@ class Comparison:
         StudyError
             There is no such variant, or the two were not compared.
         """
-        a, b = self._place(first), self._place(second)
-        for sign, upper, other in ((1.0, a, b), (-1.0, b, a)):
+        for name in (first, second):
+            if name not in self.variants:
+                hint = did_you_mean(name, self.variants)
+                raise StudyError(f"there is no variant '{name}' with {self.quantity}; {hint}")
+        a, b = self.variants.index(first), self.variants.index(second)
+        for upper, other in ((a, b), (b, a)):
             place = np.flatnonzero((self.first == upper) & (self.second == other))
             if place.size:
-                return self._difference(int(place[0]), sign)
+                return self._difference(int(place[0]), a, b)
         raise StudyError(f"'{first}' and '{second}' were not compared; compare without a reference for all pairs")
 
     def differences(self, most: int | None = None) -> list[Difference]:
         """Comparisons, the clearest first, at most so many."""
-        return [self._difference(int(k), 1.0) for k in np.argsort(self.p, kind="stable")[:most]]
+        clearest = np.argsort(self.p, kind="stable")[:most].tolist()
+        return [self._difference(k, int(self.first[k]), int(self.second[k])) for k in clearest]
 
-    def _difference(self, k: int, sign: float) -> Difference:
-        a, b = int(self.first[k]), int(self.second[k])
-        if sign < 0.0:
-            a, b = b, a
-        value, u = sign * float(self.difference[k]), float(self.u_difference[k])
-        half_width = float(self.half_widths[k])
-        below = float(self.value[b])
+    def _difference(self, k: int, a: int, b: int) -> Difference:
+        """Comparison k as that of variant a less b."""
+        value, below = float(self.value[a] - self.value[b]), float(self.value[b])
         relative = u_relative = np.nan
         if below != 0.0:
-            relative = value / below
-            common = self.shared[a] / below - self.value[a] * self.shared[b] / below**2
-            squares = np.sum(self.private**2, axis=1) + self.scatter**2
-            own = squares[a] / below**2 + squares[b] * (self.value[a] / below**2) ** 2
-            u_relative = float(np.sqrt(np.sum(common**2) + own))
+            relative, factors = value / below, np.array([1.0, self.value[a] / below]) / below
+            common = factors[0] * self.shared[a] - factors[1] * self.shared[b]
+            squares = self.own[[a, b]] ** 2 + self.scatter[[a, b]] ** 2
+            u_relative = float(np.sqrt(np.sum(common**2) + squares @ factors**2))
         # two-sided p: half of it lies beyond zero
         half = float(self.p[k]) / 2.0
-        chance = 1.0 - half if value > 0.0 else half
-        p_adjusted = float(self.p_adjusted[k])
         return Difference(
-            self.quantity,
-            self.variants[a],
-            self.variants[b],
-            value,
-            u,
-            relative,
-            u_relative,
-            half_width,
-            chance,
-            float(self.p[k]),
-            p_adjusted,
-            p_adjusted < LEVEL,
-            abs(value) + half_width,
-        )
+            self.quantity, self.variants[a], self.variants[b], value, float(self.u_difference[k]), relative, u_relative,
+            float(self.half_widths[k]), 1.0 - half if value > 0.0 else half, float(self.p[k]),
+            float(self.p_adjusted[k]),
+        )  # fmt: skip
 
 
 def compare(
@@ -196,7 +201,7 @@ def compare(
     replicates: Sequence[str] | None = None,
     reference: str | None = None,
     scatter: Repeatability = NONE,
-    telling: Sequence[bool] | None = None,
+    telling: Sequence[bool] | Mask | None = None,
 ) -> Comparison:
     """Compare variants.
 
@@ -226,56 +231,36 @@ def compare(
         raise ValueError(f"{len(variants)} variants for {len(values)} samples; give one a sample")
     told = np.array([bool(variant) for variant in variants], dtype=bool)
     some = values.select(told).on_scale()
-    labels = [variant for variant in variants if variant]
+    labels, equal = (
+        [label for label, given in zip(every, told, strict=True) if given]
+        for every in (variants, replicates or variants)
+    )
+    trusted = None if telling is None else np.asarray(telling)[told]
     names, belongs = indicator(labels)
     if len(names) < 2:
         have = "only one variant has" if names else "no variant has"
         raise StudyError(
             f"{values.quantity}: {have} a value; a comparison needs two or more, so order the samples by something else"
         )
-    equal = (
-        labels
-        if replicates is None
-        else [replicate for replicate, given in zip(replicates, told, strict=True) if given]
-    )
-    trusted = None if telling is None else [label for label, given in zip(telling, told, strict=True) if given]
-    scatter = scatter_of(some, labels, equal, scatter, trusted)
-    means = mean_weights(some.own, belongs, scatter.u)
-    shared, private = means @ some.shared, np.sqrt(means**2 @ some.private**2)
-    leverage = np.sum(means**2, axis=1)
-    of_scatter = scatter.u * np.sqrt(leverage)
-    squares = np.sum(private**2, axis=1) + of_scatter**2
-    value = means @ some.value
     if reference is not None and reference not in names:
         raise StudyError(f"there is no variant '{reference}' with {values.quantity}; {did_you_mean(reference, names)}")
+    scatter = scatter_of(some, labels, equal, scatter, trusted)
+    means = estimator(belongs, some.own, scatter.u)
+    shared, own, leverage = means @ some.shared, np.sqrt(means**2 @ some.own**2), np.sum(means**2, axis=1)
     first, second = _pairs(len(names), None if reference is None else names.index(reference))
-    of_own = np.sum(private**2, axis=1)
-    known = _left_in_common(shared, first, second) + of_own[first] + of_own[second]
-    u = np.sqrt(known + of_scatter[first] ** 2 + of_scatter[second] ** 2)
-    difference = value[first] - value[second]
-    p = scatter.chance(difference, known, leverage[first] + leverage[second])
-    p_adjusted = scatter.corrected(difference, known, leverage[first] + leverage[second])
-    missing = [name for name, entry in zip(values.samples, told, strict=True) if not entry]
+    value = means @ some.value
+    terms = value[first] - value[second], _known(shared, own, first, second), leverage[first] + leverage[second]
     comparison = Comparison(
-        values.quantity,
-        tuple(names),
-        np.sum(belongs, axis=0).astype(np.int64),
-        value,
-        np.sqrt(np.sum(shared**2, axis=1) + squares),
-        scatter,
-        first,
-        second,
-        difference,
-        u,
-        p,
-        p_adjusted,
-        shared,
-        private,
-        of_scatter,
-        leverage,
-        (*values.left_out, *missing),
-    )
-    return _of_logarithms(comparison) if values.by_logarithm else comparison
+        values.quantity, tuple(names), np.sum(belongs, axis=0).astype(np.int64), value, scatter, first, second,
+        scatter.chance(*terms), scatter.corrected(*terms), shared, own, scatter.u * np.sqrt(leverage), leverage,
+    )  # fmt: skip
+    if not values.by_logarithm:
+        return comparison
+    size = np.exp(value)  # geometric means, and contributions to first order
+    return replace(
+        comparison, value=size, shared=size[:, None] * shared, own=size * own, scatter=size * comparison.scatter,
+        logarithms=comparison,
+    )  # fmt: skip
 
 
 def _pairs(variants: int, reference: int | None) -> tuple[Indices, Indices]:
@@ -286,38 +271,14 @@ def _pairs(variants: int, reference: int | None) -> tuple[Indices, Indices]:
     return np.delete(np.arange(variants), reference), np.full(variants - 1, reference, dtype=np.intp)
 
 
-def _left_in_common(shared: Array, first: Indices, second: Indices) -> Array:
-    """Variance of differences by what several samples share, (comparisons,): what both have alike has cancelled."""
-    left = np.empty(first.size)
+def _known(shared: Array, own: Array, first: Indices, second: Indices) -> Array:
+    """Variance of differences by known sources, (comparisons,): what both variants have alike has cancelled."""
+    known = own[first] ** 2 + own[second] ** 2
     # in rows: all pairs of hundreds of variants by as many sources would fill the memory
     for start in range(0, first.size, 4096):
         part = slice(start, start + 4096)
-        left[part] = np.sum((shared[first[part]] - shared[second[part]]) ** 2, axis=1)
-    return left
-
-
-def _of_logarithms(comparison: Comparison) -> Comparison:
-    """Sizes from their logarithms: geometric means, and contributions to first order."""
-    value = np.exp(comparison.value)
-    a, b = comparison.first, comparison.second
-    shared, private, scatter = (
-        value[:, None] * comparison.shared,
-        value[:, None] * comparison.private,
-        value * comparison.scatter,
-    )
-    own = np.sum(private**2, axis=1) + scatter**2
-    common = np.array([float(np.sum((shared[i] - shared[k]) ** 2)) for i, k in zip(a, b, strict=True)])
-    return replace(
-        comparison,
-        value=value,
-        u=value * comparison.u,
-        difference=value[a] - value[b],
-        u_difference=np.sqrt(common + own[a] + own[b]),
-        shared=shared,
-        private=private,
-        scatter=scatter,
-        logarithms=comparison,
-    )
+        known[part] += np.sum((shared[first[part]] - shared[second[part]]) ** 2, axis=1)
+    return known
 
 
 def scatter_of(
@@ -325,7 +286,7 @@ def scatter_of(
     variants: Sequence[str],
     replicates: Sequence[str],
     elsewhere: Repeatability = NONE,
-    telling: Sequence[bool] | None = None,
+    telling: Sequence[bool] | Mask | None = None,
 ) -> Repeatability:
     """How far wires scatter that are taken for one.
 
@@ -339,27 +300,15 @@ def scatter_of(
     telling : sequence of bool, optional
         Samples whose scatter tells that of others; all unless given.
     """
-    if telling is not None and not all(telling):
-        values, index = values.select(list(telling)), np.flatnonzero(telling)
+    if telling is not None:
+        values, index = values.select(telling), np.flatnonzero(telling)
         variants, replicates = ([words[int(k)] for k in index] for words in (variants, replicates))
-    counts = {label: replicates.count(label) for label in set(replicates)}
-    # a label of its own for whoever has none
-    own = [label if label and counts[label] > 1 else f"\0{k}" for k, label in enumerate(replicates)]
-    covariance, prior = values.covariance(), prior_of(values)
-    scatter = excess(values.value, indicator(own)[1], covariance, prior)
+    prior = prior_of(values)
+    scatter = repeatability(values, replicates, prior)
     if scatter.degrees_of_freedom < min(FEW, elsewhere.degrees_of_freedom):
         scatter = elsewhere
-    inside = excess(values.value, indicator(list(variants))[1], covariance, prior)
-    mixed = len({label: None for label in variants}) < len({label: None for label in own})
+    inside = repeatability(values, variants, prior)
+    mixed = len(set(variants)) < len(set(with_own(replicates)))
     if mixed and (inside.u >= scatter.u or not scatter.degrees_of_freedom):
         scatter = replace(inside, origin="variants")
     return scatter
-
-
-def mean_weights(own: Array, belongs: Array, scatter: float) -> Array:
-    """Weights of samples in the mean of their variant, shape (g, n): inverse squares of what each has of its own."""
-    square = own**2 + scatter**2
-    # exact values among others would take all weight: none counts as better than a thousandth of the median
-    square = np.maximum(square, 1e-6 * float(np.median(square)))
-    weight = belongs / (square[:, None] if np.all(square > 0.0) else 1.0)
-    return np.asarray((weight / np.sum(weight, axis=0)).T)

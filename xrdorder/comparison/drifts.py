@@ -7,17 +7,16 @@ together: without any drift at most 5 studies in 100 tell one (`tests/benchmarks
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 
 import numpy as np
 import xarray as xr
 from numpy.typing import ArrayLike, NDArray
 
-from xrdorder.comparison.differences import LEVEL
-from xrdorder.comparison.multiple_comparisons import holm
-from xrdorder.comparison.quantity_draws import Values
-from xrdorder.comparison.replicates import NONE, Repeatability, indicator
+from xrdorder.comparison.differences import LEVEL, scatter_of
+from xrdorder.comparison.quantity_draws import Values, in_order
+from xrdorder.comparison.replicates import NONE, Repeatability, holm, indicator
 from xrdorder.comparison.trends import slope_test
+from xrdorder.comparison.variants import Wires
 
 Array = NDArray[np.float64]
 
@@ -32,23 +31,23 @@ class Drift:
     Attributes
     ----------
     quantity, variable : str
-    slope, u_slope : float
     change, u_change : float
         Over the whole span of the variable.
     p, p_adjusted : float
         Probability of such a slope by chance; after correction for all lines that were tried.
-    distinguishable : bool
     """
 
     quantity: str
     variable: str
-    slope: float
-    u_slope: float
     change: float
     u_change: float
     p: float
     p_adjusted: float
-    distinguishable: bool
+
+    @property
+    def distinguishable(self) -> bool:
+        """Whether it is significant."""
+        return self.p_adjusted < LEVEL
 
 
 def drift(
@@ -93,55 +92,35 @@ def drift(
     of_one = float(np.exp(np.mean(some.value))) if values.by_logarithm else 1.0
     change = of_one * float(parameters[-1])
     u = of_one * float(np.sqrt(np.sum(shared[-1] ** 2) + own[-1, -1]))
-    return Drift(values.quantity, variable, change / span, u / span, change, u, p, p, p < LEVEL)
+    return Drift(values.quantity, variable, change, u, p, p)
 
 
-def drifts(
-    results: xr.Dataset, wires: Iterable[tuple[Values, Sequence[str], Repeatability]], orders: Sequence[str] = ORDERS
-) -> list[Drift]:
-    """Look for drifts of all quantities over all orders of a study, corrected for their number.
+def drifts(results: xr.Dataset, wires: Iterable[Wires]) -> list[Drift]:
+    """Look for drifts of all quantities along the spool and over dates, corrected for their number.
 
     Parameters
     ----------
     results : Dataset
         Collated results of a study.
-    wires : iterable of (Values, labels, Repeatability)
-        For each quantity, as `drift` takes them.
-    orders : sequence of str
-        Variables of the results; those the results do not have are passed over.
+    wires : iterable of Wires
+        Quantities; wires of one lot and treatment are held to be equal.
 
     Returns
     -------
     list of Drift
         All that could be tried.
     """
-    there = {name: in_order(results[name].values) for name in orders if name in results}
+    there = {name: in_order(results[name].values) for name in ORDERS if name in results}
     place = {str(name): k for k, name in enumerate(results["sample"].values)}
     possible: list[Drift] = []
-    for values, labels, known in wires:
-        rows = [place[name] for name in values.samples]
-        tried = [drift(values, numbers[rows], labels, name, known) for name, numbers in there.items()]
-        possible += [trial for trial in tried if trial is not None]
-    adjusted = holm([drift.p for drift in possible])
-    return [
-        replace(drift, p_adjusted=float(p), distinguishable=bool(p < LEVEL))
-        for drift, p in zip(possible, adjusted, strict=True)
-    ]
-
-
-def in_order(values: Iterable[object]) -> Array:
-    """Numbers as they are, dates (``2026-11-25``) as days, NaN for what is neither.
-
-    >>> in_order(["2026-11-27", "", 3]).tolist()
-    [739947.0, nan, 3.0]
-    """
-    numbers = []
-    for value in values:
-        try:
-            numbers.append(float(str(value)))
-        except ValueError:
-            try:
-                numbers.append(float(date.fromisoformat(str(value)[:10]).toordinal()))
-            except ValueError:
-                numbers.append(float("nan"))
-    return np.array(numbers)
+    for wire in wires if there else ():
+        known = [bool(label) for label in wire.treatments]
+        telling = None if wire.telling is None else np.asarray(wire.telling)[known]
+        values, labels = wire.values.select(known), [label for label in wire.treatments if label]
+        if labels:
+            scatter = scatter_of(values.on_scale(), labels, labels, wire.course, telling)
+            rows = [place[name] for name in values.samples]
+            tried = (drift(values, numbers[rows], labels, name, scatter) for name, numbers in there.items())
+            possible += [trial for trial in tried if trial is not None]
+    adjusted = holm([drift.p for drift in possible]).tolist()
+    return [replace(drift, p_adjusted=p) for drift, p in zip(possible, adjusted, strict=True)]

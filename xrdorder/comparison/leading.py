@@ -8,9 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 
-from xrdorder.comparison.compared import Compared
 from xrdorder.comparison.differences import Difference
-from xrdorder.comparison.variants import compare_wires, fit_to_compare, wires_of
+from xrdorder.comparison.variants import Compared, compare_wires, fit_to_compare, wires_of
 from xrdorder.comparison.wording import manner, probability_words
 from xrdorder.exceptions import XrdorderError
 from xrdorder.quantities.formatting import rounded
@@ -49,7 +48,7 @@ class Leading:
         """The answer in one sentence."""
         how, d = manner(self.quantity), self.difference
         value = rounded(how.absolute.factor * self.value, how.absolute.factor * self.u, how.absolute.unit)
-        margin = rounded(how.scale * d.value, how.scale * d.u, how.unit)
+        margin = how.amount(d.value, d.u)
         surely = "significant" if d.distinguishable else "not significant"
         among = f" among {self.pairs} pairs" if self.pairs > 1 else ""
         return (

@@ -22,7 +22,7 @@ from xrdorder.estimates.conductors import conductors, with_like_sizes
 from xrdorder.estimates.stored_draws import StudyDraws
 from xrdorder.exceptions import StudyError, XrdorderError, did_you_mean
 from xrdorder.quantities.caveats import NOT_WIDENED
-from xrdorder.quantities.formatting import digits, rounded, with_interval, with_sign
+from xrdorder.quantities.formatting import digits, with_interval, with_sign
 from xrdorder.relations import Library
 from xrdorder.superconductivity.currents import Conditions
 from xrdorder.superconductivity.ratios import relative_draws
@@ -200,10 +200,9 @@ def _without_widening(results: xr.Dataset, labels: dict[str, str], differences: 
     if not math.isfinite(slope):  # estimated apart, or not at all
         return ""
     how = manner(tin.quantity)
-    value, u = tin.value * how.scale, tin.u * how.scale
     return (
-        f"Tin of {tin.first} less that of {tin.second}: {rounded(value, u, how.unit, signed=True)} with the widening "
-        f"by disorder (used), {with_sign(value - slope * float(widening.mean()), '.2f')} {NOT_WIDENED}."
+        f"Tin of {tin.first} less that of {tin.second}: {how.amount(tin.value, tin.u, signed=True)} with the widening "
+        f"by disorder (used), {with_sign(tin.value * how.scale - slope * float(widening.mean()), '.2f')} {NOT_WIDENED}."
     )
 
 
@@ -212,9 +211,9 @@ def _line(d: Difference, scatter: Repeatability, follows: bool, values: Values, 
     probability = d.probability_positive if d.value > 0.0 else 1.0 - d.probability_positive
     significant = d.p < LEVEL
     remedy = "" if significant else (_by_measurement(d, how) if follows else _by_wires(d, scatter, values, labels, how))
-    amount = rounded(abs(d.value) * how.scale, d.u * how.scale, how.unit)
     visible = f"{digits(d.half_width * how.scale, 2)} {how.unit}".strip()
     word = how.about.words[0 if d.value > 0.0 else 1]
+    amount = how.amount(abs(d.value), d.u)
     return PairLine(how.noun, amount, word, probability, significant, visible, remedy, follows, scatter.origin)
 
 

@@ -1,7 +1,8 @@
 """One quantity of many samples, with what each source contributes to each of them."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 import xarray as xr
@@ -30,10 +31,6 @@ class Values:
         Signed contributions of sources that samples share; a column is one source of one group.
     private : array, (n, p)
         Contributions that concern a sample alone.
-    shared_names, private_names : tuple of str
-        Sources of the columns.
-    left_out : tuple of str
-        Samples that do not have the quantity.
 
     Raises
     ------
@@ -46,9 +43,6 @@ class Values:
     value: Array
     shared: Array
     private: Array
-    shared_names: tuple[str, ...] = ()
-    private_names: tuple[str, ...] = ()
-    left_out: tuple[str, ...] = field(default=())
 
     def __post_init__(self) -> None:
         n = len(self.samples)
@@ -59,9 +53,6 @@ class Values:
             if not np.all(np.isfinite(array)):
                 raise ValueError(f"values of {self.quantity}: {name} is not finite everywhere; leave such samples out")
             object.__setattr__(self, name, array)
-        for names, parts in (("shared_names", self.shared), ("private_names", self.private)):
-            if not getattr(self, names):
-                object.__setattr__(self, names, tuple(f"{names[:-6]}/{k}" for k in range(parts.shape[1])))
 
     def __len__(self) -> int:
         return len(self.samples)
@@ -93,44 +84,14 @@ class Values:
         if np.any(self.value <= 0.0):
             raise ValueError(f"values of {self.quantity}: a size is not above zero; leave such samples out")
         size = self.value[:, None]
-        return replace(
-            self,
-            quantity=f"logarithm of {self.quantity}",
-            value=np.log(self.value),
-            shared=self.shared / size,
-            private=self.private / size,
-        )
-
-    def difference(self, first: str, second: str) -> tuple[float, float]:
-        """First sample less second, and its standard uncertainty: what both share has cancelled.
-
-        Raises
-        ------
-        UnknownNameError
-            One of them does not have the quantity.
-        """
-        for name in (first, second):
-            if name not in self.samples:
-                raise UnknownNameError(f"no {self.quantity} of '{name}'; there is that of {', '.join(self.samples)}")
-        a, b = (self.samples.index(name) for name in (first, second))
-        square = np.sum((self.shared[a] - self.shared[b]) ** 2)
-        if a != b:
-            square = square + np.sum(self.private[[a, b]] ** 2)
-        return float(self.value[a] - self.value[b]), float(np.sqrt(square))
+        name = f"logarithm of {self.quantity}"
+        return Values(name, self.samples, np.log(self.value), self.shared / size, self.private / size)
 
     def select(self, which: ArrayLike) -> "Values":
         """Only these samples: indices or a mask."""
         index = np.arange(len(self))[np.asarray(which)]
-        return Values(
-            self.quantity,
-            tuple(self.samples[k] for k in index),
-            self.value[index],
-            self.shared[index],
-            self.private[index],
-            self.shared_names,
-            self.private_names,
-            self.left_out,
-        )
+        samples = tuple(self.samples[k] for k in index)
+        return Values(self.quantity, samples, self.value[index], self.shared[index], self.private[index])
 
 
 def values_of(dataset: xr.Dataset, quantity: str) -> Values:
@@ -147,7 +108,7 @@ def values_of(dataset: xr.Dataset, quantity: str) -> Values:
     Returns
     -------
     Values
-        Samples without the quantity are left out and named.
+        Samples without the quantity are left out.
 
     Raises
     ------
@@ -172,36 +133,19 @@ def values_of(dataset: xr.Dataset, quantity: str) -> Values:
     value = scale * np.asarray(dataset["value"].values[:, k], dtype=float)
     table = scale * np.asarray(dataset["contribution"].values[:, k, :], dtype=float)
     groups = dataset["source_group"].values
-    samples = [str(sample) for sample in dataset["sample"].values]
     given = np.isfinite(value) & np.all(np.isfinite(table), axis=1)
     if grows_by_factors(quantity):
         given &= value > 0.0
     table, groups = table[given], groups[given]
     shared: list[Array] = []
     private: list[Array] = []
-    shared_names: list[str] = []
-    private_names: list[str] = []
-    for j, source in enumerate(str(name) for name in dataset["source"].values):
-        column = table[:, j]
-        if not np.any(column):
-            continue
-        for group in dict.fromkeys(str(group) for group in groups[:, j]):
-            part = np.where(groups[:, j] == group, column, 0.0)
-            if not np.any(part):
-                continue
-            (private if group == PRIVATE else shared).append(part)
-            (private_names if group == PRIVATE else shared_names).append(source)
-    n = int(np.sum(given))
-    return Values(
-        quantity,
-        tuple(name for name, there in zip(samples, given, strict=True) if there),
-        value[given],
-        np.array(shared).reshape(len(shared), n).T,
-        np.array(private).reshape(len(private), n).T,
-        tuple(shared_names),
-        tuple(private_names),
-        tuple(name for name, there in zip(samples, given, strict=True) if not there),
-    )
+    for column, of in zip(table.T, groups.T, strict=True):
+        for group in dict.fromkeys(of.tolist()):
+            part = np.where(of == group, column, 0.0)
+            if np.any(part):
+                (private if group == PRIVATE else shared).append(part)
+    parts = (np.array(some).reshape(len(some), int(np.sum(given))).T for some in (shared, private))
+    return Values(quantity, tuple(str(name) for name in dataset["sample"].values[given]), value[given], *parts)
 
 
 def values_from_draws(quantity: str, samples: Sequence[str], draws: ArrayLike) -> Values:
@@ -227,20 +171,14 @@ def values_from_draws(quantity: str, samples: Sequence[str], draws: ArrayLike) -
         )
     given, common = _common_draws(np.isfinite(numbers))
     numbers = numbers[given][:, common]
-    names = [name for name, there in zip(samples, given, strict=True) if there]
-    n = len(names)
+    n = len(numbers)
     size, vectors = np.linalg.eigh(np.cov(numbers).reshape(n, n))
     own = max(float(size[0]), 0.0) if n else 0.0
     size = size - own
     keep = size > 1e-12 * max(float(size[-1]) if n else 0.0, 1e-300)
-    return Values(
-        quantity,
-        tuple(names),
-        np.median(numbers, axis=1),
-        vectors[:, keep] * np.sqrt(size[keep]),
-        np.sqrt(own) * np.eye(n),
-        left_out=tuple(name for name, there in zip(samples, given, strict=True) if not there),
-    )
+    names = tuple(name for name, there in zip(samples, given, strict=True) if there)
+    shared = vectors[:, keep] * np.sqrt(size[keep])
+    return Values(quantity, names, np.median(numbers, axis=1), shared, np.sqrt(own) * np.eye(n))
 
 
 def _common_draws(inside: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
@@ -323,3 +261,21 @@ def grouping(dataset: xr.Dataset, by: str = "treatment") -> tuple[list[str], Arr
     unit = f" {unit_of(name)}" if by in _BY else ""
     texts = [digits(number, DOSE_DIGITS) if by == "dose" else f"{number:{form}}" for number in numbers]
     return ["" if np.isnan(number) else text + unit for number, text in zip(numbers, texts, strict=True)], numbers
+
+
+def in_order(values: Iterable[object]) -> Array:
+    """Numbers as they are, dates (``2026-11-25``) as days, NaN for what is neither.
+
+    >>> in_order(["2026-11-27", "", 3]).tolist()
+    [739947.0, nan, 3.0]
+    """
+    numbers = []
+    for value in values:
+        try:
+            numbers.append(float(str(value)))
+        except ValueError:
+            try:
+                numbers.append(float(date.fromisoformat(str(value)[:10]).toordinal()))
+            except ValueError:
+                numbers.append(float("nan"))
+    return np.array(numbers)

@@ -27,16 +27,30 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq
-from scipy.optimize.elementwise import find_root
-from scipy.special import ndtr
-from scipy.stats import chi2
+from scipy.special import chdtrc, chdtri, ndtr
 
-from xrdorder.comparison.multiple_comparisons import holm
 from xrdorder.comparison.published_scatter import Prior, prior_of
 from xrdorder.comparison.quantity_draws import Values
 
 Array = NDArray[np.float64]
+
+
+def holm(p: ArrayLike) -> NDArray[np.float64]:
+    """Adjust probabilities (..., k) for their number k by Holm's step-down rule; they keep their order.
+
+    S. Holm, Scand. J. Stat. 6 (1979) 65: the chance of any false verdict stays below the limit whatever the
+    probabilities have in common.
+
+    >>> holm([0.01, 0.04, 0.03]).tolist()
+    [0.03, 0.06, 0.06]
+    """
+    numbers = np.asarray(p, dtype=float)
+    order = np.argsort(numbers, axis=-1, kind="stable")
+    factors = numbers.shape[-1] - np.arange(numbers.shape[-1])
+    raised = np.maximum.accumulate(np.take_along_axis(numbers, order, axis=-1) * factors, axis=-1)
+    adjusted = np.empty_like(numbers)
+    np.put_along_axis(adjusted, order, np.minimum(1.0, raised), axis=-1)
+    return adjusted
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,6 +140,8 @@ class Repeatability:
             return self.chance(half, fixed, for_one) - (1.0 - level)
 
         if some.any():
+            from scipy.optimize.elementwise import find_root
+
             most, terms = 40.0 * widest[some], (known[some], factor[some])
             widths[some] = find_root(beyond, (np.zeros_like(most), most), args=terms, tolerances={"xrtol": 1e-8}).x
         return widths
@@ -142,6 +158,15 @@ def indicator(labels: Sequence[str]) -> tuple[list[str], Array]:
     matrix = np.zeros((len(labels), len(groups)))
     matrix[np.arange(len(labels)), [place[label] for label in labels]] = 1.0
     return groups, matrix
+
+
+def estimator(design: Array, own: Array, scatter: float) -> Array:
+    """Matrix (p, n) that takes values to the parameters of least squares, weighted by what each has of its own."""
+    square = own**2 + scatter**2
+    # exact values among others would take all weight: none counts as better than a thousandth of the median
+    square = np.maximum(square, 1e-6 * float(np.median(square)))
+    weighted = design.T / (square if np.all(square > 0.0) else 1.0)
+    return np.asarray(np.linalg.solve(weighted @ design, weighted))
 
 
 ENOUGH = 3
@@ -174,6 +199,8 @@ def excess(value: Array, design: Array, covariance: Array, prior: Prior | None =
         return float(np.sum(squares / (sizes + s2)))
 
     def solve(target: float) -> float:
+        from scipy.optimize import brentq
+
         if chi_square(0.0) <= target:
             return 0.0
         high = 1.001 * float(np.sum(squares)) / target
@@ -183,9 +210,9 @@ def excess(value: Array, design: Array, covariance: Array, prior: Prior | None =
     return Repeatability(
         solve(float(dof)),
         dof,
-        solve(float(chi2.ppf(0.84, dof))),
-        solve(float(chi2.ppf(0.16, dof))),
-        float(chi2.sf(chi_square(0.0), dof)),
+        solve(float(chdtri(dof, 0.16))),
+        solve(float(chdtri(dof, 0.84))),
+        float(chdtrc(dof, chi_square(0.0))),
         *(
             _weights(squares, sizes, float(np.median(sizes)))
             if prior is None or dof >= ENOUGH
@@ -226,7 +253,12 @@ def _likely(nodes: Array, weights: Array) -> tuple[Array, Array]:
     return nodes[keep], weights[keep] / np.sum(weights[keep])
 
 
-def repeatability(values: Values, labels: Sequence[str]) -> Repeatability:
+def with_own(labels: Sequence[str]) -> list[str]:
+    """Labels, and one of its own for whoever has none."""
+    return [label or f"\0{k}" for k, label in enumerate(labels)]
+
+
+def repeatability(values: Values, labels: Sequence[str], prior: Prior | None = None) -> Repeatability:
     """Ask replicates for their scatter: samples with the same label are held to be equal.
 
     Parameters
@@ -234,6 +266,8 @@ def repeatability(values: Values, labels: Sequence[str]) -> Repeatability:
     values : Values
     labels : sequence of str
         One a sample; samples with an empty label are nobody's replicates.
+    prior : Prior, optional
+        As for `excess`.
 
     Examples
     --------
@@ -242,15 +276,7 @@ def repeatability(values: Values, labels: Sequence[str]) -> Repeatability:
     >>> round(found.u, 4), found.degrees_of_freedom  # 0.2 / sqrt(2)
     (0.1414, 2)
     """
-    counts: dict[str, int] = {}
-    for label in labels:
-        counts[label] = counts.get(label, 0) + 1
-    twice = np.array([bool(label) and counts[label] > 1 for label in labels], dtype=bool)
-    if not np.any(twice):
-        return NONE
-    some = values.select(twice)
-    _, design = indicator([label for label, repeated in zip(labels, twice, strict=True) if repeated])
-    return excess(some.value, design, some.covariance())
+    return excess(values.value, indicator(with_own(labels))[1], values.covariance(), prior)
 
 
 FEW = 6

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import xarray as xr
 
-from xrdorder.comparison.compared import Compared
 from xrdorder.comparison.quantity_draws import grouping
 from xrdorder.comparison.variants import (
     QUANTITIES,
+    Compared,
     Wires,
     compare_wires,
     fit_to_compare,
@@ -23,9 +23,6 @@ from xrdorder.files.atomic import write_table
 from xrdorder.quantities.registry import UNIT_1, unit_of
 from xrdorder.results.open_study import OpenStudy, open_study
 from xrdorder.results.quantity_lookup import headed
-
-VARIANTS = ("treatment", "reaction-temperature", "hold-time", "dose", "lot", "position", "date")
-"""What variants may be made by."""
 
 UNITS = {"reaction-temperature": "°C", "hold-time": "h", "dose": "h"}
 """Of variables that trends are fitted over."""
@@ -46,7 +43,7 @@ class StudyComparison(Displayed):
     results : Dataset
         Of the samples that were compared.
     by : str
-        What makes a variant, of `VARIANTS`.
+        What makes a variant, as for `grouping`.
     compared : dict of str to Compared
         By quantity; empty where there is one variant only.
     wires : dict of str to Wires
@@ -70,7 +67,7 @@ class StudyComparison(Displayed):
     @property
     def reference(self) -> str:
         """The variant that the others are compared with."""
-        return next(iter(self.wires.values())).against
+        return next(iter(self.wires.values())).reference
 
 
 def compare_study(
@@ -89,7 +86,7 @@ def compare_study(
     ----------
     study : OpenStudy or path
     by : str
-        What makes a variant, of `VARIANTS`.
+        What makes a variant, as for `grouping`.
     quantities : sequence of str
         Columns of `results.csv`, headings of the printed table or quantities; the usual ones where empty.
     reference : str

@@ -11,12 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import t as student
+from scipy.special import stdtr
 
 from xrdorder.comparison.differences import LEVEL
-from xrdorder.comparison.multiple_comparisons import holm
 from xrdorder.comparison.quantity_draws import Values
-from xrdorder.comparison.replicates import NONE, Repeatability, excess, indicator
+from xrdorder.comparison.replicates import NONE, Repeatability, estimator, excess, holm, indicator
 from xrdorder.exceptions import StudyError
 
 Array = NDArray[np.float64]
@@ -148,14 +147,6 @@ class Outlier:
     partner: bool
 
 
-def _estimator(design: Array, own: Array, scatter: float) -> Array:
-    """Matrix (p, n) that takes values to the parameters of weighted least squares."""
-    square = own**2 + scatter**2
-    square = np.maximum(square, 1e-6 * float(np.median(square)))
-    root = 1.0 / np.sqrt(square) if np.all(square > 0.0) else np.ones_like(square)
-    return np.asarray(np.linalg.pinv(design * root[:, None]) * root)
-
-
 def slope_test(
     values: Values, design: Array, known: Repeatability, *, about_first: bool = False
 ) -> tuple[Array, Array, Array, Repeatability, float]:
@@ -169,11 +160,11 @@ def slope_test(
         scatter = about if about.degrees_of_freedom else known
     else:
         scatter = max(about, known, key=lambda scatter: (scatter.u, scatter.degrees_of_freedom))
-    estimator = _estimator(design, values.own, scatter.u)
-    parameters, shared = estimator @ values.value, estimator @ values.shared
-    own = (estimator * (values.own**2 + scatter.u**2)) @ estimator.T
-    fixed = float(np.sum(shared[-1] ** 2) + estimator[-1] ** 2 @ values.own**2)
-    p = float(scatter.chance(parameters[-1], fixed, np.sum(estimator[-1] ** 2)))
+    weights = estimator(design, values.own, scatter.u)
+    parameters, shared = weights @ values.value, weights @ values.shared
+    own = (weights * (values.own**2 + scatter.u**2)) @ weights.T
+    fixed = float(np.sum(shared[-1] ** 2) + weights[-1] ** 2 @ values.own**2)
+    p = float(scatter.chance(parameters[-1], fixed, np.sum(weights[-1] ** 2)))
     return parameters, shared, own, scatter, p
 
 
@@ -283,8 +274,7 @@ def outliers(values: Values, variants: Sequence[str]) -> list[Outlier]:
     if dof < 2:
         return []
     scatter = excess(some.value, design, some.covariance())
-    estimator = _estimator(design, some.own, scatter.u)
-    left = np.eye(len(some)) - design @ estimator
+    left = np.eye(len(some)) - design @ estimator(design, some.own, scatter.u)
     residual = left @ some.value
     common = np.sum((left @ some.shared) ** 2, axis=1)
     known = common + left**2 @ some.own**2
@@ -298,7 +288,7 @@ def outliers(values: Values, variants: Sequence[str]) -> list[Outlier]:
     others = np.maximum((total - score**2) / (dof - 1), known / square)
     others = np.maximum(others, 1e-12)
     ratio = np.abs(score) / np.sqrt(others)
-    p = np.where(alone, 1.0, 2.0 * student.sf(ratio, dof - 1))
+    p = np.where(alone, 1.0, 2.0 * stdtr(dof - 1, -ratio))
     adjusted = holm(p[~alone])
     outlying = []
     sizes = dict(zip(groups, np.sum(design, axis=0), strict=True))

@@ -1,16 +1,15 @@
 """Quantities of a whole study compared."""
 
-from collections.abc import Iterable, Sequence
-from typing import NamedTuple
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 import xarray as xr
 
-from xrdorder.comparison.compared import Compared
-from xrdorder.comparison.differences import compare, scatter_of
-from xrdorder.comparison.drifts import ORDERS, Drift, drifts, in_order
-from xrdorder.comparison.quantity_draws import Values, grouping, mounts_of, values_of
+from xrdorder.comparison.differences import Comparison, compare
+from xrdorder.comparison.quantity_draws import Values, grouping, in_order, mounts_of, values_of
 from xrdorder.comparison.replicates import NONE, Repeatability, about_course
+from xrdorder.exceptions import StudyError
 from xrdorder.quantities.grades import UNFIT, grade
 from xrdorder.quantities.registry import standing_in
 
@@ -41,32 +40,33 @@ def fit_to_compare(results: xr.Dataset) -> tuple[xr.Dataset, dict[str, str]]:
     return results.isel(sample=[k for k, name in enumerate(names) if name not in left_out]), left_out
 
 
-class Wires(NamedTuple):
+@dataclass(frozen=True, eq=False)
+class Wires:
     """One quantity of the samples of a study, before anything is compared.
 
     Attributes
     ----------
     values : Values
         Samples in the order of the variable where there is one.
-    labels, treatments : list of str
+    labels, treatments : sequence of str
         Variant, and lot with treatment, of each sample; empty for none.
-    variable : list of float
-        NaN for none.
-    against : str
+    variable : sequence of float
+        What the samples are ordered by; NaN for none.
+    reference : str
         Variant that others are compared with: that of the reference, or of the first sample that has one.
     course : Repeatability
         Scatter about a smooth course, on the scale of `Values.on_scale`.
-    telling : list of bool
-        Samples that may tell how far wires scatter: those whose fit is trusted without reserve.
+    telling : sequence of bool, optional
+        Samples that may tell how far wires scatter: those whose fit is trusted without reserve; all unless given.
     """
 
     values: Values
-    labels: list[str]
-    treatments: list[str]
-    variable: list[float]
-    against: str
-    course: Repeatability
-    telling: list[bool]
+    labels: Sequence[str]
+    treatments: Sequence[str]
+    variable: Sequence[float]
+    reference: str = ""
+    course: Repeatability = NONE
+    telling: Sequence[bool] | None = None
 
     @property
     def variants(self) -> list[str]:
@@ -74,12 +74,28 @@ class Wires(NamedTuple):
         return list(dict.fromkeys(label for label in self.labels if label))
 
 
-def wires_of(
-    results: xr.Dataset,
-    quantity: str,
-    by: str = "treatment",
-    reference: str = "",
-) -> Wires:
+@dataclass(frozen=True, eq=False)
+class Compared(Wires):
+    """One quantity of the samples of a study, and its variants compared."""
+
+    comparison: Comparison = field(kw_only=True)
+
+    @property
+    def against(self) -> str:
+        """The variant all others are compared with.
+
+        Raises
+        ------
+        StudyError
+            There are several: pairs were compared.
+        """
+        against = np.unique(self.comparison.second)
+        if against.size != 1:
+            raise StudyError("variants were compared in pairs, not with one reference; leave out --all-pairs")
+        return self.comparison.variants[int(against[0])]
+
+
+def wires_of(results: xr.Dataset, quantity: str, by: str = "treatment", reference: str = "") -> Wires:
     """Take one quantity of all samples, with what they are ordered by.
 
     Parameters
@@ -110,24 +126,11 @@ def wires_of(
     if along is not None:  # variants of a number stand in its order, whatever that of the samples
         order = np.argsort(along[rows], kind="stable")
         rows, values = rows[order], values.select(order)
-    tells = _telling(results)
-    telling = [tells[k] for k in rows]
+    quality = results["quality"].values if "quality" in results else [""] * results.sizes["sample"]
+    telling = [grade(str(quality[k])) != "B" for k in rows]  # not where something speaks against a fit
     course = _course(results.isel(sample=rows), values, telling)
     variable = [float(numbers[k]) if numbers is not None else float("nan") for k in rows]
     return Wires(values, [labels[k] for k in rows], [treatments[k] for k in rows], variable, against, course, telling)
-
-
-def _telling(results: xr.Dataset) -> list[bool]:
-    """Whether the scatter of a sample may stand for that of others: not where something speaks against its fit."""
-    if "quality" not in results:
-        return [True] * results.sizes["sample"]
-    return [grade(str(words)) != "B" for words in results["quality"].values]
-
-
-def alike(results: xr.Dataset) -> dict[str, str]:
-    """Mount of each sample whose scatter may stand for that of others of its mount, by name; none in doubt."""
-    names, tells = (str(name) for name in results["sample"].values), _telling(results)
-    return {name: mount for name, mount, sure in zip(names, mounts_of(results), tells, strict=True) if sure}
 
 
 def _course(results: xr.Dataset, values: Values, telling: Sequence[bool]) -> Repeatability:
@@ -136,20 +139,6 @@ def _course(results: xr.Dataset, values: Values, telling: Sequence[bool]) -> Rep
     lots = [f"{results['lot'].values[k]} {mount}" for k, mount in enumerate(mounts_of(results))]
     peaks, holds = (results[name].values.astype(float)[which] for name in ("peak_c", "hold_at_peak_h"))
     return about_course(values.select(which).on_scale(), [lots[k] for k in which], peaks, holds)
-
-
-def drifts_of(results: xr.Dataset, wires: Iterable[Wires]) -> list[Drift]:
-    """Look for drifts of these quantities along the spool and over dates, inside wires of one lot and treatment."""
-    if not any(name in results for name in ORDERS):
-        return []
-    asked = []
-    for wire in wires:
-        known = [bool(label) for label in wire.treatments]
-        some = wire.values.select(known)
-        equal = [label for label in wire.treatments if label]
-        telling = [tells for tells, given in zip(wire.telling, known, strict=True) if given]
-        asked.append((some, equal, scatter_of(some.on_scale(), equal, equal, wire.course, telling) if equal else NONE))
-    return drifts(results, asked)
 
 
 def compare_wires(wires: Wires, *, all_pairs: bool = False) -> Compared:
@@ -161,11 +150,7 @@ def compare_wires(wires: Wires, *, all_pairs: bool = False) -> Compared:
         There are fewer than two variants.
     """
     comparison = compare(
-        wires.values,
-        wires.labels,
-        replicates=wires.treatments,
-        reference=None if all_pairs else wires.against,
-        scatter=wires.course,
-        telling=wires.telling,
-    )
-    return Compared(comparison, wires.values, wires.labels, wires.variable)
+        wires.values, wires.labels, replicates=wires.treatments, reference=None if all_pairs else wires.reference,
+        scatter=wires.course, telling=wires.telling,
+    )  # fmt: skip
+    return Compared(**vars(wires), comparison=comparison)

@@ -41,6 +41,14 @@ class Manner:
         """Unit of differences."""
         return self.difference.unit
 
+    def amount(self, value: float, u: float, *, signed: bool = False) -> str:
+        """Write a difference with its standard uncertainty and unit."""
+        return rounded(value * self.scale, u * self.scale, self.unit, signed=signed)
+
+    def size(self, value: float) -> str:
+        """Write the size of a difference in two digits with its unit."""
+        return f"{_brief(value * self.scale, 2)} {self.unit}".strip()
+
     def sentence(self, first: str, second: str, amount: str, larger: bool) -> str:
         """Say a difference."""
         word = self.about.words[0 if larger else 1]
@@ -66,42 +74,40 @@ def verdict(difference: Difference) -> str:
     """Say what a difference means; 'not distinguishable' where chance explains it.
 
     >>> variants = ("725 °C/100 h", "650 °C/100 h")
-    >>> verdict(Difference("tin_at_percent", *variants, 0.81, 0.28, 0, 0, 0.6, 1, 0, 0.01, True, 1.4))
+    >>> verdict(Difference("tin_at_percent", *variants, 0.81, 0.28, 0, 0, 0.6, 1, 0, 0.01))
     '725 °C/100 h has 0.81 ± 0.28 at.% more tin than 650 °C/100 h'
-    >>> verdict(Difference("Tc_K", "A", "B", 0.1, 0.2, 0, 0, 0.39, 0.69, 0.6, 0.6, False, 0.49))
+    >>> verdict(Difference("Tc_K", "A", "B", 0.1, 0.2, 0, 0, 0.39, 0.69, 0.6, 0.6))
     'Tc of A and B is not distinguishable: 0.10 ± 0.20 K, visible from 0.39 K, at most 0.49 K apart (95 %); about 15 \
 times as many wires would settle as much'
 
     So is one that chance explains only among many comparisons:
 
-    >>> verdict(Difference("tin_at_percent", "A", "B", 1.0, 0.3, 0, 0, 0.6, 0.99, 0.001, 0.09, False, 1.6))
+    >>> verdict(Difference("tin_at_percent", "A", "B", 1.0, 0.3, 0, 0, 0.6, 0.99, 0.001, 0.09))
     'tin content of A and B is not distinguishable: 1.00 ± 0.30 at.%, visible from 0.6 at.%, at most 1.6 at.% apart \
 (95 %); alone it would be more than chance, among so many comparisons it is not'
 
     A difference of many u that a single pair of replicates cannot tell from chance is explained:
 
-    >>> verdict(Difference("domain_size_nm", "A", "B", -74.3, 2.0, 0, 0, 19.0, 0.01, 0.02, 0.1, False, 93.0))
+    >>> verdict(Difference("domain_size_nm", "A", "B", -74.3, 2.0, 0, 0, 19.0, 0.01, 0.02, 0.1))
     'domain size of A and B is not distinguishable: −74.3 ± 2.0 nm, visible from 19 nm, at most 93 nm apart (95 %); \
 too few replicates tell how far equal wires scatter'
     """
     d = difference
     how = manner(d.quantity)
     if not d.distinguishable:
-        amount = rounded(d.value * how.scale, d.u * how.scale, how.unit)
-        bound = f"{_brief(d.bound * how.scale, 2)} {how.unit}".strip()
         # else a reader wonders why a difference of many u should be chance
-        few = abs(d.value) > 1.96 * d.u and d.half_width > 2.5 * d.u
-        why = "; too few replicates tell how far equal wires scatter" if few else ""
-        if d.p < LEVEL and not few:
-            why = "; alone it would be more than chance, among so many comparisons it is not"
+        if abs(d.value) > 1.96 * d.u and d.half_width > 2.5 * d.u:
+            why = "too few replicates tell how far equal wires scatter"
+        elif d.p < LEVEL:
+            why = "alone it would be more than chance, among so many comparisons it is not"
+        else:
+            why = _times_as_many(d)
+        apart = f"visible from {how.size(d.half_width)}, at most {how.size(d.bound)} apart (95 %)"
         pair = f"{how.noun} of {d.first} and {d.second}"
-        visible = f"{_brief(d.half_width * how.scale, 2)} {how.unit}".strip()
-        said = why or _times_as_many(d)
-        return f"{pair} is not distinguishable: {amount}, visible from {visible}, at most {bound} apart (95 %){said}"
+        return f"{pair} is not distinguishable: {how.amount(d.value, d.u)}, {apart}; {why}"
+    amount = how.amount(abs(d.value), d.u)
     if how.about.relative and isfinite(d.relative):
         amount = rounded(100.0 * abs(d.relative), 100.0 * d.u_relative, "%")
-    else:
-        amount = rounded(abs(d.value) * how.scale, d.u * how.scale, how.unit)
     return how.sentence(d.first, d.second, amount, d.value > 0.0)
 
 
@@ -113,8 +119,8 @@ def _times_as_many(d: Difference) -> str:
     """How many times as many wires would make a difference as large significant, as far as scatter limits it."""
     times = (d.half_width / d.value) ** 2 if d.value else float("inf")
     if times > MOST_TIMES:
-        return "; no number of wires that anybody reacts would settle it: measure it directly"
-    return f"; about {max(round(times), 2)} times as many wires would settle as much"
+        return "no number of wires that anybody reacts would settle it: measure it directly"
+    return f"about {max(round(times), 2)} times as many wires would settle as much"
 
 
 def trend_words(trend: Trend, unit: str = "") -> str:
@@ -122,27 +128,20 @@ def trend_words(trend: Trend, unit: str = "") -> str:
     how = manner(trend.quantity)
     low, high = trend.span
     change, u = trend.change
-    amount = rounded(abs(change) * how.scale, u * how.scale, how.unit)
     logarithm = "the logarithm of " if trend.logarithmic else ""
     where = f"{logarithm}{trend.variable} from {_brief(low, 4)} to {_brief(high, 4)} {unit}".strip()
     if trend.rejected:
         return f"{how.noun} over {where}: a line does not describe the course"
     if not trend.distinguishable:
-        signed = rounded(change * how.scale, u * how.scale, how.unit)
-        return f"{how.noun} shows no trend over {where} that is more than chance: {signed}"
+        return f"{how.noun} shows no trend over {where} that is more than chance: {how.amount(change, u)}"
     course = "by a constant factor, " if trend.of_logarithm else ""
-    return f"{how.noun} {'rises' if change > 0.0 else 'falls'} {course}by {amount} over {where}"
+    return f"{how.noun} {'rises' if change > 0.0 else 'falls'} {course}by {how.amount(abs(change), u)} over {where}"
 
 
-def drift_words(drift: Drift | None, variable: str = "") -> str:
-    """Say what a drift means."""
-    if drift is None:
-        return f"drift over {variable} cannot be told: it does not vary inside a variant".replace("  ", " ")
+def drift_words(drift: Drift) -> str:
+    """Say what a significant drift means."""
     how = manner(drift.quantity)
-    if not drift.distinguishable:
-        amount = rounded(drift.change * how.scale, drift.u_change * how.scale, how.unit)
-        return f"no drift of {how.noun} over {drift.variable} that is more than chance: {amount} in all"
-    amount = rounded(abs(drift.change) * how.scale, drift.u_change * how.scale, how.unit)
+    amount = how.amount(abs(drift.change), drift.u_change)
     word = "rises" if drift.change > 0.0 else "falls"
     return f"{how.noun} {word} by {amount} over {drift.variable} inside variants, more than chance: a drift"
 
@@ -193,7 +192,7 @@ def _amount_of_scatter(comparison: Comparison, *, named: bool) -> str:
     elif comparison.logarithms is not None:
         amount = f"{_brief(100.0 * repeatability.u, 2)} % of it"
     else:
-        amount = f"{_brief(repeatability.u * how.scale, 2)} {how.unit}".strip()
+        amount = how.size(repeatability.u)
     return f"{how.noun} {amount}" if named else amount
 
 

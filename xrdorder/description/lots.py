@@ -131,18 +131,17 @@ class Lot(Table):
                 ("undoped",),
                 f"true says that the wire holds no dopant, but dopant_at_percent names {names}; remove one of the two",
             )
-        area = ("a15_area_fraction", "u_a15_area_fraction")
-        if (area[0] in given) != (area[1] in given):
-            key, what = (
-                (area[1], "the standard uncertainty (k = 1) of a15_area_fraction")
-                if area[0] in given
-                else (area[0], "the share that the uncertainty belongs to")
-            )
-            yield (key,), f"is missing; give {what}"
-        for key in _BY_DOPANT:
-            for element in typed(given.get(key), dict):
+        for absent, given_key, what in (
+            ("u_a15_area_fraction", "a15_area_fraction", "the standard uncertainty (k = 1) of a15_area_fraction"),
+            ("a15_area_fraction", "u_a15_area_fraction", "the share that the uncertainty belongs to"),
+        ):
+            if given_key in given and absent not in given:
+                yield (absent,), f"is missing; give {what}"
+        for of_dopant in _BY_DOPANT:
+            for element in typed(given.get(of_dopant), dict):
                 if element not in dopants:
-                    yield (key, element), f"dopant_at_percent has no {element}; give its content there, or remove this"
+                    said = f"dopant_at_percent has no {element}; give its content there, or remove this"
+                    yield (of_dopant, element), said
 
     def completed(self, context: Context) -> Self:
         """Take the design from the route where that says it."""

@@ -202,44 +202,29 @@ def _entries(table: Mapping[str, Any]) -> Iterator[tuple[Location, Any]]:
 def _contradictions(entries: Mapping[Location, Mapping[str, Any]]) -> Iterator[Problem]:
     """Find values under the same conditions, above Tc, and fields without loss above Bc2."""
     seen: dict[str, Location] = {}
+    numbers = {
+        at: [_number(entry.get(key)) for key in ("value", "u", "temperature_k")] for at, entry in entries.items()
+    }
+    tc = [value + 3.0 * (u or 0.0) for at, (value, u, _) in numbers.items() if at[0] == "Tc_K" and value is not None]
+    highest = max(tc, default=math.inf)
     for location, entry in entries.items():
         same = repr((location[0], *(entry.get(key) for key in ("criterion", *CONDITIONS))))
         if (other := seen.setdefault(same, location)) != location:
             yield location, f"is measured under the conditions of {place(other)}; give one value, or say what differs"
-    tc = [(_number(entry.get("value")), _number(entry.get("u"))) for at, entry in entries.items() if at[0] == "Tc_K"]
-    highest = max((value + 3.0 * (u or 0.0) for value, u in tc if value is not None), default=math.inf)
-    for location, entry in entries.items():
-        temperature = _number(entry.get("temperature_k"))
+        value, u, temperature = numbers[location]
         # beyond the limits it is no temperature, and said already
         if temperature is not None and highest < temperature <= CONDITIONS["temperature_k"][1]:
-            yield (
-                (*location, "temperature_k"),
-                f"{temperature:g} K is above the Tc measured on this sample; correct one of the two",
-            )
-        if location[0] == "irreversibility_field_T" and (said := _above_bc2(entry, temperature, entries)):
-            yield location, said
-
-
-def _above_bc2(
-    entry: Mapping[str, Any], temperature: float | None, entries: Mapping[Location, Mapping[str, Any]]
-) -> str:
-    """Say that an irreversibility field is above the Bc2 at its temperature; empty where it is not."""
-    value, u = _number(entry.get("value")), _number(entry.get("u")) or 0.0
-    upper = [
-        (bc2, _number(other.get("u")) or 0.0)
-        for at, other in entries.items()
-        if at[0] == "Bc2_T" and _number(other.get("temperature_k")) == temperature
-        and (bc2 := _number(other.get("value"))) is not None
-    ]  # fmt: skip
-    if value is None or temperature is None or not upper:
-        return ""
-    most, u_most = max(upper)
-    allowed = MOST_ABOVE * math.hypot(u, u_most)
-    if value - most <= allowed:
-        return ""
-    text = f"{value:g} T is above the Bc2 of {most:g} T measured at {temperature:g} K"
-    by = f"{value - most:.2g} T, more than {MOST_ABOVE:g} standard uncertainties ({allowed:.2g} T)"
-    return f"{text} by {by}; correct one of the two"
+            said = f"{temperature:g} K is above the Tc measured on this sample; correct one of the two"
+            yield (*location, "temperature_k"), said
+        if location[0] == "irreversibility_field_T" and value is not None and temperature is not None:
+            upper = [(bc2, u or 0.0) for at, (bc2, u, at_k) in numbers.items()
+                     if at[0] == "Bc2_T" and at_k == temperature and bc2 is not None]  # fmt: skip
+            most, u_most = max(upper, default=(math.inf, 0.0))
+            allowed = MOST_ABOVE * math.hypot(u or 0.0, u_most)
+            if value - most > allowed:
+                text = f"{value:g} T is above the Bc2 of {most:g} T measured at {temperature:g} K"
+                by = f"{value - most:.2g} T, more than {MOST_ABOVE:g} standard uncertainties ({allowed:.2g} T)"
+                yield location, f"{text} by {by}; correct one of the two"
 
 
 def _number(value: object) -> float | None:

@@ -33,45 +33,29 @@ class Present:
     elements: frozenset[str] | None
 
     @classmethod
-    def of(cls, sample: Mapping[str, Any], context: Context) -> "Present":
-        """Phases asked for and of the internal standard; elements of them and of the dopants.
+    def of(cls, samples: Sequence[Mapping[str, Any]], context: Context) -> "Present":
+        """Phases asked for and of internal standards in any of the samples; elements of them and of the dopants.
 
         Parameters
         ----------
-        sample : mapping
-            As it was written, with what the defaults add.
+        samples : sequence of mapping
+            As they were written, with what the defaults add.
         context : Context
         """
-        asked = _asked(context)
-        given = sample.get("internal_standard")
-        mixed_in = []
-        if isinstance(given, str):
+        asked, mixed_in, dopants = _asked(context), list[Phase](), set[str]()
+        for sample in samples:
             with suppress(XrdorderError):
-                mixed_in.append(phase(standard(given).phase))
-        standards = frozenset(phase.name for phase in mixed_in)
-        if asked is None:
-            return cls(None, standards, None)
-        lot = sample.get("lot")
-        of_lot = typed(context.written("lots").get(lot) if isinstance(lot, str) else None, dict)
-        dopants = typed(of_lot.get("dopant_at_percent"), dict)
-        phases = [*asked, *mixed_in]
-        elements = {element for phase in phases for site in phase.sites for element in site.occupancy} | {*dopants}
-        known = (
-            frozenset(elements) if all(phase.sites for phase in phases) else None
-        )  # atoms not known: any may be there
-        return cls(tuple(phase.name for phase in asked), standards, known)
-
-    @classmethod
-    def of_any(cls, samples: Sequence[Mapping[str, Any]], context: Context) -> "Present":
-        """What any of the samples holds."""
-        each = [cls.of(sample, context) for sample in samples]
-        asked = _asked(context)
-        if asked is None or not each or any(phase.elements is None for phase in each):
-            elements = None
-        else:
-            elements = frozenset().union(*(phase.elements or () for phase in each))
+                mixed_in.append(phase(standard(typed(sample.get("internal_standard"), str)).phase))
+            lot = typed(context.written("lots").get(typed(sample.get("lot"), str)), dict)
+            dopants |= typed(lot.get("dopant_at_percent"), dict).keys()
         names = None if asked is None else tuple(phase.name for phase in asked)
-        return cls(names, frozenset().union(*(phase.standards for phase in each)), elements)
+        standards = frozenset(phase.name for phase in mixed_in)
+        phases = [*(asked or ()), *mixed_in]
+        # atoms not known: any may be there
+        if asked is None or not samples or not all(phase.sites for phase in phases):
+            return cls(names, standards, None)
+        elements = {element for phase in phases for site in phase.sites for element in site.occupancy}
+        return cls(names, standards, frozenset(elements | dopants))
 
 
 def choice_problems(choices: object, present: Present) -> Iterator[Problem]:

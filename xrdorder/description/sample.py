@@ -122,7 +122,7 @@ class Sample(Measurement):
         """Find choices of the fit about what is not in the specimen."""
         yield from super().contradictions(given, context)
         if "fit" in given:
-            yield from choice_problems(given["fit"], Present.of({**cls.usual(context), **given}, context))
+            yield from choice_problems(given["fit"], Present.of([{**cls.usual(context), **given}], context))
 
     def completed(self, context: Context) -> Self:
         """Take from the defaults what the sample does not say; choices of the fit one by one."""

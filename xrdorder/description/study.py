@@ -193,7 +193,7 @@ class Study(Table):
         yield from _same_phases(given.get("phases"), context.folder)
         usual = context.written("defaults")
         if "fit" in usual:
-            present = Present.of_any([{**usual, **sample} for sample in samples], context)
+            present = Present.of([{**usual, **sample} for sample in samples], context)
             yield from ((("defaults", *at), said) for at, said in choice_problems(usual["fit"], present))
         yield from _same_names(samples, given)
 

@@ -36,21 +36,22 @@ def study_text(study: "Study") -> str:
     lots = told.pop("lots", {})
     if study.phases:
         told["phases"] = [_relative(Path(name), folder) if os.path.isabs(name) else name for name in study.phases]
-    lines = _lines({key: value for key, value in told.items() if not isinstance(value, dict)})
+    tables = []
     if study.instrument is not None:
-        given = _plain(study.instrument, folder)
-        inside = isinstance(study.instrument, Calibration)
-        lines += ["", f"[instrument{'.calibrate' if inside else ''}]", *_lines(given if inside else {"file": given})]
-    for key, value in told.items():
-        lines += ["", f"[{key}]", *_lines(value)] if isinstance(value, dict) else []
-    for name, source in study.calibrations.items():
-        given = _plain(source, folder)
-        lines += ["", f"[calibrations.{_key(name)}]", *_lines(given if isinstance(given, dict) else {"file": given})]
-    for name, lot in lots.items():
-        lines += ["", f"[lots.{_key(name)}]", *_lines(lot)]
-    for sample in study.samples:
-        lines += ["", "[[samples]]", *_lines(_own(sample, study))]
+        inside = ".calibrate" * isinstance(study.instrument, Calibration)
+        tables.append((f"[instrument{inside}]", _source(study.instrument, folder)))
+    tables += [(f"[{key}]", value) for key, value in told.items() if isinstance(value, dict)]
+    tables += [(f"[calibrations.{_key(name)}]", _source(of, folder)) for name, of in study.calibrations.items()]
+    tables += [(f"[lots.{_key(name)}]", lot) for name, lot in lots.items()]
+    tables += [("[[samples]]", _own(sample, study)) for sample in study.samples]
+    lines = _lines({key: value for key, value in told.items() if not isinstance(value, dict)})
+    for head, table in tables:
+        lines += ["", head, *_lines(table)]
     return "\n".join(lines).lstrip("\n") + "\n"
+
+
+def _source(given: Path | Calibration, folder: Path) -> dict[str, Any]:
+    return dict(_plain(given, folder)) if isinstance(given, Calibration) else {"file": _plain(given, folder)}
 
 
 def _own(sample: "Sample", study: "Study") -> dict[str, Any]:

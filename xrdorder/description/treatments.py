@@ -60,7 +60,10 @@ def read_treatment(given: object, info: ValidationInfo) -> History | None:
     if isinstance(given, Mapping):
         return _of_table(given, context)
     if isinstance(given, list):
-        return _of_steps(given)
+        made, problems = read_schedule(given)
+        if problems:
+            raise refusal(problems)
+        return made
     if isinstance(given, str):
         return _of_text(given.strip(), context)
     raise ValueError(f"{given!r} is no heat treatment; give {WAYS}")
@@ -84,63 +87,33 @@ def _of_text(text: str, context: Context) -> History | None:
 
 
 def _of_table(table: Mapping[str, Any], context: Context) -> History | None:
+    """Read ``{ steps = [...], start_c = 25 }`` or ``{ log = "furnace.csv" }``."""
     problems: list[Problem] = [
         ((str(key),), f"unknown key; {did_you_mean(str(key), _KEYS)}") for key in table if key not in _KEYS
     ]
-    made = None
-    both = "log" in table and "steps" in table
-    if both or not {"log", "steps"} & table.keys():
-        has = "both steps and a log" if both else "neither steps nor a log"
+    made, start, log = None, table.get("start_c", 25.0), table.get("log")
+    if ("log" in table) == ("steps" in table):
+        has = "both steps and a log" if "log" in table else "neither steps nor a log"
         problems.append(((), f"has {has}; give either steps = [...], or log = \"furnace.csv\""))
-    try:
-        if "log" in table and not both:
-            made = _of_logged(table, context)
-        elif not both:
-            made = _of_scheduled(table)
-    except ValidationError as error:
-        problems += inner_problems(error)
-    if problems:
-        raise refusal(problems)
-    return made
-
-
-def _of_logged(table: Mapping[str, Any], context: Context) -> History | None:
-    problems: list[Problem] = []
-    made = None
-    if "start_c" in table:
-        problems.append((("start_c",), "a log tells where it starts; leave this out"))
-    if not isinstance(table["log"], str) or not table["log"]:
-        problems.append((("log",), f"{table['log']!r} is no path; give the path of a CSV file"))
+    if "log" in table:
+        if "start_c" in table:
+            problems.append((("start_c",), "a log tells where it starts; leave this out"))
+        if not isinstance(log, str) or not log:
+            problems.append((("log",), f"{log!r} is no path; give the path of a CSV file"))
+        elif "steps" not in table:
+            try:
+                made = _of_log(log, context)
+            except ValueError as error:
+                problems.append((("log",), str(error)))
     else:
-        try:
-            made = _of_log(table["log"], context)
-        except ValueError as error:
-            problems.append((("log",), str(error)))
-    if problems:
-        raise refusal(problems)
-    return made
-
-
-def _of_scheduled(table: Mapping[str, Any]) -> History | None:
-    start = table.get("start_c", 25.0)
-    problems: list[Problem] = []
-    if isinstance(start, bool) or not isinstance(start, int | float):
-        said = f"{start!r} is not a number; give the temperature before the first ramp"
-        problems.append((("start_c",), said))
-        start = 25.0
-    made = None
-    if isinstance(steps := table.get("steps", ()), list):
-        made, wrong = read_schedule(steps, float(start))
-        problems += [(at if at == ("start_c",) else ("steps", *at), said) for at, said in wrong]
-    elif "steps" in table:
-        problems.append((("steps",), f"{steps!r} is not a list in [ ]; give steps = [{{ hold_c, hours }}]"))
-    if problems:
-        raise refusal(problems)
-    return made
-
-
-def _of_steps(steps: list[Any]) -> History | None:
-    made, problems = read_schedule(steps)
+        if isinstance(start, bool) or not isinstance(start, int | float):
+            problems.append((("start_c",), f"{start!r} is not a number; give the temperature before the first ramp"))
+            start = 25.0
+        if isinstance(steps := table.get("steps", ()), list):
+            made, wrong = read_schedule(steps, float(start))
+            problems += [(at if at == ("start_c",) else ("steps", *at), said) for at, said in wrong]
+        elif "steps" in table:
+            problems.append((("steps",), f"{steps!r} is not a list in [ ]; give steps = [{{ hold_c, hours }}]"))
     if problems:
         raise refusal(problems)
     return made

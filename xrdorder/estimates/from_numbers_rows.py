@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from xrdorder.estimates.study_draws import column_of
+from xrdorder.estimates.stored_draws import column_of
 from xrdorder.quantities.registry import UNIT_1, quantity, unit_of
 from xrdorder.relations import LABELS, Relation
 from xrdorder.superconductivity.mixture import RelationResult

@@ -4,18 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
-import xarray as xr
 
-from xrdorder.crystals.a15 import site_order_from
+from xrdorder.crystals.a15 import order_parameters, site_order_from
+from xrdorder.estimates.model import JointDraws
 from xrdorder.exceptions import UnknownNameError
-from xrdorder.quantities.registry import ESTIMATED
+from xrdorder.quantities.registry import ESTIMATED, Part
 from xrdorder.relations import Relation, bc2_of_temperature, relation
-from xrdorder.uncertainty import Array
+from xrdorder.relations.resistivity import FROM_ORDER
+from xrdorder.superconductivity.targets import HELIUM_K
+from xrdorder.uncertainty import DEFAULT_LEVEL, Array
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 _NAME, BY_X_RAYS = "estimate_draws", "estimate_draws_by_x_rays"
 """Variables of the results: joint draws, and those without what was measured by other means where anything was."""
+
+
+_BITS = 15
+"""Of the mantissa that are stored: 0.0004 at.% of tin, 0.0005 K of Tc, far below what 4000 draws resolve."""
 
 
 @dataclass(frozen=True)
@@ -91,3 +101,68 @@ class StudyDraws:
     def known(self) -> np.ndarray:
         """Which samples have estimates, (samples,)."""
         return np.asarray(np.isfinite(self.values["Tc_K"][:, 0]))
+
+
+def stored_targets(drawn: JointDraws) -> Array:
+    """Draws of the stored targets, (samples, targets, draws), as they are stored."""
+    derived = {
+        "Bc2_4K2_T": drawn.field(HELIUM_K),
+        "Bc2_slope_T_per_K": drawn.slope(),
+        "resistivity_uohm_cm": drawn.resistivity(FROM_ORDER),
+        "S_b": order_parameters(drawn.values["tin_fraction"], drawn.values["site_order"])[1],
+    }
+    return rounded_for_store(np.stack([{**drawn.values, **derived}[target] for target in ESTIMATED], axis=1))
+
+
+def rounded_for_store(draws: Array) -> Array:
+    """Draws with the bits that are stored."""
+    mantissa, exponent = np.frexp(draws)
+    scale = 2.0**_BITS
+    return np.asarray(np.ldexp(np.round(mantissa * scale) / scale, exponent), dtype=np.float32)
+
+
+def column_of(draws: Array, kind: Part) -> Array:
+    """Part of a column that draws give: their median, an end of their 68 % interval, or a standard uncertainty.
+
+    Parameters
+    ----------
+    draws : array, (samples, draws)
+    kind : str
+        As of `Column`.
+
+    Returns
+    -------
+    array, (samples,)
+        NaN for samples without draws.
+    """
+    known = np.isfinite(draws).any(axis=1)
+    column = np.full(len(draws), np.nan)
+    if kind == "independent":
+        column[known] = left_of_each(draws[known])
+    elif kind == "total":
+        column[known] = np.nanstd(draws[known], axis=1, ddof=1)
+    else:
+        half = DEFAULT_LEVEL / 2.0
+        level = {"low": 0.5 - half, "high": 0.5 + half}.get(kind, 0.5)
+        column[known] = np.nanquantile(draws[known], level, axis=1)
+    return column
+
+
+def left_of_each(draws: Array) -> Array:
+    """Standard deviation that would be left of each row if all others were known, (rows,).
+
+    The root of one over the diagonal of the inverse covariance, allowing for as many regressors as there are other
+    rows; all of it for one row.
+
+    >>> z = np.random.default_rng(0).standard_normal((3, 4000))
+    >>> [round(float(u), 1) for u in left_of_each(z[:2] + 5.0 * z[2])]
+    [1.4, 1.4]
+    """
+    rows, n = draws.shape
+    if not rows:
+        return np.zeros(0)
+    covariance = np.cov(draws).reshape(rows, rows)
+    covariance = covariance + 1e-12 * np.trace(covariance) / rows * np.eye(rows)
+    left = np.sqrt(n / max(n - rows + 1.0, 1.0) / np.diag(np.linalg.inv(covariance)))
+    # where others hardly tell anything, what they cost in degrees of freedom must not make more of it than there is
+    return np.asarray(np.minimum(left, np.sqrt(np.diag(covariance))))

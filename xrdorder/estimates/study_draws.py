@@ -19,12 +19,16 @@ from dataclasses import replace
 import numpy as np
 import xarray as xr
 
-from xrdorder.crystals.a15 import order_parameters
 from xrdorder.estimates.from_material import kind_of, on_scale, wire_of_values
 from xrdorder.estimates.hyperparameters import Hyperparameters
 from xrdorder.estimates.model import DRAWS, JointDraws, joint_draws
 from xrdorder.estimates.relation_columns import with_relations
-from xrdorder.estimates.stored_draws import BY_X_RAYS, StudyDraws
+from xrdorder.estimates.stored_draws import (
+    BY_X_RAYS,
+    column_of,
+    rounded_for_store,
+    stored_targets,
+)
 from xrdorder.estimates.study_remarks import remarks_of
 from xrdorder.estimates.wires import Measured, Wire
 from xrdorder.estimates.wires import checked as wires_checked
@@ -33,14 +37,13 @@ from xrdorder.material import PUBLISHED_SCALE, TinScale
 from xrdorder.quantities.caveats import ANCHORED
 from xrdorder.quantities.formatting import counted, listed
 from xrdorder.quantities.grades import UNFIT
-from xrdorder.quantities.registry import ESTIMATED, QUANTITIES, Part, columns, unit_of
+from xrdorder.quantities.registry import ESTIMATED, QUANTITIES, columns, unit_of
 from xrdorder.relations import PUBLISHED, Library, bc2_of_temperature, relation
 from xrdorder.relations.resistivity import FROM_ORDER
 from xrdorder.relations.tc_from_tin import BOLTZMANN
 from xrdorder.results.conventions import udunits, units_beside
 from xrdorder.results.fingerprint import code_hash
-from xrdorder.superconductivity.targets import HELIUM_K
-from xrdorder.uncertainty import DEFAULT_LEVEL, Array, separate
+from xrdorder.uncertainty import separate
 
 SEED = 0
 """One for all studies: equal results give equal draws."""
@@ -64,9 +67,6 @@ _OF_DRAWS = ("estimate", "shared_", "target_")
 
 _WITHOUT_DRAWS = {"estimate_flags": "[]"}
 """What stands in them for a sample that has no result; all that is not named is NaN."""
-
-_BITS = 15
-"""Of the mantissa that are stored: 0.0004 at.% of tin, 0.0005 K of Tc, far below what 4000 draws resolve."""
 
 _ANCHORS = {
     "Tc_K": ("tc_k", "Tc"),
@@ -281,23 +281,6 @@ def _in_order(samples: Sequence[str], drawn: Sequence[JointDraws], n: int) -> np
     return values
 
 
-def stored_targets(drawn: JointDraws) -> Array:
-    """Draws of the stored targets, (samples, targets, draws), as they are stored."""
-    derived = {
-        "Bc2_4K2_T": drawn.field(HELIUM_K),
-        "Bc2_slope_T_per_K": drawn.slope(),
-        "resistivity_uohm_cm": drawn.resistivity(FROM_ORDER),
-        "S_b": order_parameters(drawn.values["tin_fraction"], drawn.values["site_order"])[1],
-    }
-    return _stored(np.stack([{**drawn.values, **derived}[target] for target in ESTIMATED], axis=1))
-
-
-def _stored(draws: Array) -> Array:
-    mantissa, exponent = np.frexp(draws)
-    scale = 2.0**_BITS
-    return np.asarray(np.ldexp(np.round(mantissa * scale) / scale, exponent), dtype=np.float32)
-
-
 def _shared(drawn: JointDraws) -> xr.Dataset:
     """Draws of what all samples share, and of what each lot does."""
     rows = {("", name): draws for name, draws in drawn.shared.items()}
@@ -306,7 +289,7 @@ def _shared(drawn: JointDraws) -> xr.Dataset:
         {
             "shared_draws": (
                 ("shared", "draw"),
-                _stored(np.array(list(rows.values()))),
+                rounded_for_store(np.array(list(rows.values()))),
                 {"long_name": "joint draws of what samples share, in pm, at.%, K, T/K"},
             ),
             "shared_lot": (
@@ -333,66 +316,19 @@ def with_draws(results: xr.Dataset, drawn: xr.Dataset) -> xr.Dataset:
         ``estimate_draws`` over sample, target and draw, and what stands beside them.
     """
     results = results.assign(drawn.assign_coords(sample=results["sample"])).assign_attrs(drawn.attrs)
-    draws = StudyDraws.of(results)
+    draws = results["estimate_draws"].astype(np.float64)
     own = "the laboratory's own: " * (results.attrs.get("tin_scale") != PUBLISHED_SCALE.name)
     sources = {"tin_fraction": f"{own}{results.attrs.get('tin_scale_source', '')}", **_SOURCES}
     dataset = {
         column.name: (
             "sample",
-            column.scale * column_of(draws.of_target(column.quantity), column.kind),
+            column.scale * column_of(draws.sel(target=column.quantity).values, column.kind),
             {"units": udunits(column.units), "long_name": column.long_name, "source": sources[column.quantity]},
         )
         for column in columns()
         if column.quantity in ESTIMATED
     }
     return results.assign(dataset)
-
-
-def column_of(draws: Array, kind: Part) -> Array:
-    """Part of a column that draws give: their median, an end of their 68 % interval, or a standard uncertainty.
-
-    Parameters
-    ----------
-    draws : array, (samples, draws)
-    kind : str
-        As of `Column`.
-
-    Returns
-    -------
-    array, (samples,)
-        NaN for samples without draws.
-    """
-    known = np.isfinite(draws).any(axis=1)
-    column = np.full(len(draws), np.nan)
-    if kind == "independent":
-        column[known] = left_of_each(draws[known])
-    elif kind == "total":
-        column[known] = np.nanstd(draws[known], axis=1, ddof=1)
-    else:
-        half = DEFAULT_LEVEL / 2.0
-        level = {"low": 0.5 - half, "high": 0.5 + half}.get(kind, 0.5)
-        column[known] = np.nanquantile(draws[known], level, axis=1)
-    return column
-
-
-def left_of_each(draws: Array) -> Array:
-    """Standard deviation that would be left of each row if all others were known, (rows,).
-
-    The root of one over the diagonal of the inverse covariance, allowing for as many regressors as there are other
-    rows; all of it for one row.
-
-    >>> z = np.random.default_rng(0).standard_normal((3, 4000))
-    >>> [round(float(u), 1) for u in left_of_each(z[:2] + 5.0 * z[2])]
-    [1.4, 1.4]
-    """
-    rows, n = draws.shape
-    if not rows:
-        return np.zeros(0)
-    covariance = np.cov(draws).reshape(rows, rows)
-    covariance = covariance + 1e-12 * np.trace(covariance) / rows * np.eye(rows)
-    left = np.sqrt(n / max(n - rows + 1.0, 1.0) / np.diag(np.linalg.inv(covariance)))
-    # where others hardly tell anything, what they cost in degrees of freedom must not make more of it than there is
-    return np.asarray(np.minimum(left, np.sqrt(np.diag(covariance))))
 
 
 def _with_words(results: xr.Dataset, wires: Mapping[str, Wire], refused: Mapping[str, str]) -> xr.Dataset:

@@ -6,8 +6,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
-from scipy.optimize import minimize_scalar
-from scipy.stats import f as fisher
+from scipy.special import fdtrc
 
 from xrdorder.estimates.evidence import PM
 from xrdorder.estimates.hyperparameters import Hyperparameters
@@ -110,10 +109,12 @@ def _gap(lots: Sequence[Sequence[Wire]], hyper: Hyperparameters) -> list[str]:
     freedom = sum(len(group) - 1 for group in groups) - 1
     if freedom < _LEAST_FREEDOM:
         return []
+    from scipy.optimize import minimize_scalar
+
     expected = 1.0 / (0.04 * hyper["order_of_lines"])
     best = minimize_scalar(_misfit, bounds=(-_STEEPEST, _STEEPEST), args=(groups,), method="bounded")
     ratio = (_misfit(expected, groups) - best.fun) / max(1.0, best.fun / freedom)
-    p = float(fisher.sf(max(ratio, 0.0), 1, freedom))
+    p = float(fdtrc(1, freedom, max(ratio, 0.0)))
     count = sum(len(group) for group in groups)
     test = f"(p = {p:.2g}, {count} samples in {len(groups)} lot{'s' * (len(groups) > 1)})"
     if p >= SIGNIFICANT:

@@ -21,8 +21,15 @@ from xrdorder.explanation.families import FAMILIES, KINDS, OWN_LINE
 from xrdorder.material import PUBLISHED_SCALE
 from xrdorder.material.lattice_strain import FREE
 from xrdorder.quantities.registry import Quantity, known, rank, unit_of
-from xrdorder.results.collate import RESULTS_NC
-from xrdorder.results.collated import Sharing, ToldColumn, read_collated
+from xrdorder.results.collated import (
+    Sharing,
+    ToldColumn,
+    read_collated,
+    sharers,
+    statuses,
+    told_columns,
+    with_collated,
+)
 from xrdorder.results.columns import TOLD
 from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
 from xrdorder.results.quantity_lookup import quantity_asked
@@ -213,29 +220,25 @@ def explain_stored(folder: str | Path, name: str, quantity: str | None = None) -
     if not folder.is_dir():
         beside = [item.name for item in folder.parent.iterdir()] if folder.parent.is_dir() else []
         raise StudyError(f"{folder}: no such study folder; {_closest(folder.name, beside)}")
-    collated = read_collated(results / RESULTS_NC)
-    statuses = collated.statuses
+    collated = read_collated(results)
+    by_name = statuses(collated)
     stored = [path.stem for path in (results / SAMPLES).glob("*.nc") if not path.name.startswith(".")]
-    if not stored and not statuses:
+    if not stored and not by_name:
         raise StudyError(f"{folder}: holds no results; run the study first")
     if name in stored:
         sample = read_sample(sample_file(results / SAMPLES, name))
-    elif statuses.get(name, "").startswith(FAILED):
-        sample = StoredSample(name=name, status=statuses[name])
-    elif name in statuses:
+    elif by_name.get(name, "").startswith(FAILED):
+        sample = StoredSample(name=name, status=by_name[name])
+    elif name in by_name:
         raise StudyError(f"{sample_file(results / SAMPLES, name)}: no such result; run the study first")
     else:
-        raise StudyError(f"{folder}: has no result of sample '{name}'; {did_you_mean(name, [*stored, *statuses])}")
-    flags = tuple(dict.fromkeys([*sample.flags, *collated.flags.get(name, ())]))
-    sample = replace(
-        sample, flags=flags, tables=collated.estimates.get(name, sample.tables),
-        assumptions=collated.assumptions.get(name, sample.assumptions),
-    )  # fmt: skip
-    told = collated.told.get(name, ())
+        raise StudyError(f"{folder}: has no result of sample '{name}'; {did_you_mean(name, [*stored, *by_name])}")
+    sample = with_collated(sample, collated)
+    told = tuple(told_columns(collated, name))
     answer = next((column for column in told if column.column == quantity), None)
     if quantity in TOLD and answer is None:
         raise UnknownNameError(f"sample '{name}': nothing was told that '{quantity}' follows from")
-    explanation = explain(sample, None if answer else quantity, collated.sharing(sample))
+    explanation = explain(sample, None if answer else quantity, sharers(collated, sample))
     calibration = calibration_words(results, sample.provenance.calibration)
     return replace(explanation, told=told, answer=answer, calibration=calibration)
 
@@ -262,7 +265,7 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
         The sample has no such quantity.
     """
     covariance = Covariance.of(sample)
-    targets = [str(t) for t in sample.tables["target"].values] if "target" in sample.tables.coords else []
+    targets = [str(t) for t in sample.estimates["target"].values] if "target" in sample.estimates.coords else []
     names = sorted([*sample.values, *targets], key=rank)
     remark = ""
     if quantity is not None and not sample.failed:
@@ -402,7 +405,7 @@ def _title(family: str, group: str, groups: Sequence[str]) -> str:
 
 def _predicted(sample: StoredSample, target: str) -> QuantityExplained:
     """Explain a prediction: what each relation says, and which do not apply."""
-    tables = sample.tables
+    tables = sample.estimates
     k = int(np.flatnonzero(tables["target"].values == target)[0])
     said = []
     for i in np.flatnonzero(tables["relation_target"].values == target):
@@ -446,7 +449,7 @@ WIRES = {"any": "of any wire, as nothing was said about dopants", "binary": "fou
 
 def _asked_with(sample: StoredSample, target: str) -> tuple[str, ...]:
     """Joint estimates, kind of wire and own relations that stand behind what relations say."""
-    attrs = sample.tables.attrs
+    attrs = sample.estimates.attrs
     wire = str(attrs.get("wire", "any"))
     words = ["the joint estimates of this sample, which the lattice parameters and orders of all samples give"]
     words.append("relations " + WIRES.get(wire, f"found on wire with {wire.replace('doped', 'dopants')} or on any"))

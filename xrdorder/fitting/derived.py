@@ -27,13 +27,10 @@ class Derived:
         Gives the value.
     how : callable
         Gives formula, numbers, source and remark at given parameters: the formula names parameters.
-    of : tuple of str, optional
-        The only parameters it hangs on.
     """
 
     function: Function
     how: Callable[[Values], How]
-    of: tuple[str, ...] | None = None
 
     def __call__(self, values: Values) -> float:
         """Give the value at these parameters."""
@@ -206,8 +203,7 @@ class _Populations:
 
 def parameter(name: str) -> Derived:
     """A quantity that is a parameter itself."""
-    how: How = {"formula": name, "source": "parameter of the fit"}
-    return Derived(lambda values: values[name], lambda _: how, (name,))
+    return Derived(lambda values: values[name], lambda values: {"formula": name, "source": "parameter of the fit"})
 
 
 def weights_by_mass(values: Values, a15: str) -> dict[str, float]:
@@ -240,5 +236,4 @@ def _weight_fraction(
             "remark": "scale x cell mass x cell volume, over the sum of it for all phases found",
         }
 
-    every = (*weighed, second) if second is not None else weighed
-    return Derived(fraction, how, tuple(name for x in every for name in (x.scale_name, *x.length_names)))
+    return Derived(fraction, how)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import chi2
+from scipy.special import chdtrc
 
 from xrdorder.comparison.trends import REJECTED
 from xrdorder.description.measured_values import Measured
@@ -103,5 +103,5 @@ def _series(sample: str, temperature_k: float, columns: Array) -> KramerSeries:
     gradient = np.array([-1.0, -end]) / slope
     u_end = float(np.sqrt(gradient @ covariance @ gradient)) if math.isfinite(end) else math.nan
     misfit = float(np.sum(((ordinate - start - slope * field) / u) ** 2))
-    p = float(chi2.sf(misfit, len(field) - 2))
+    p = float(chdtrc(len(field) - 2, misfit))
     return KramerSeries(sample, temperature_k, field, ordinate, u, end, u_end, start, slope, p)

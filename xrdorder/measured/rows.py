@@ -20,8 +20,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from xrdorder.description.measured_values import Measured
-from xrdorder.estimates.stored_draws import StudyDraws
-from xrdorder.estimates.study_draws import left_of_each
+from xrdorder.estimates.stored_draws import StudyDraws, left_of_each
 from xrdorder.exceptions import ValidityError
 from xrdorder.measured.agreement import Subject
 from xrdorder.relations import Library

@@ -1,55 +1,68 @@
 """How each kind of result shows itself: its table, its tidy pandas table, its figure, its face in a notebook.
 
-`xrdorder.display.Displayed` looks these up; the terminal draws the same tables.
+`xrdorder.display.Displayed` looks these up; the terminal draws the same tables. Kinds are known by the names of their
+classes, so that an estimate from numbers waits for nothing that fits and compares.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
-from functools import singledispatch
 from html import escape
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 import numpy as np
 
 from xrdorder import figures
-from xrdorder.comparison.study_comparison import COLUMNS, LOGARITHMIC, UNITS, StudyComparison, difference_rows
-from xrdorder.comparison.wording import manner, probability_words
-from xrdorder.estimates.from_numbers import Estimate
-from xrdorder.estimates.from_numbers_rows import JOINT
-from xrdorder.fitting import Calibration, PatternFit
-from xrdorder.planning.study import LotPlan
-from xrdorder.planning.suggestion import Row, rows
 from xrdorder.profiles.instrument import INSTRUMENT_PARAMETERS
 from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.quantities.formatting import MISSING, concise, digits, interval, rounded, u_text
 from xrdorder.quantities.registry import known, unit_of
 from xrdorder.quantities.tables import Heading, Table
-from xrdorder.results.open_study import OpenStudy
-from xrdorder.results.study_table import by_temperature, study_table, study_words
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
 
+    from xrdorder.comparison.study_comparison import StudyComparison
+    from xrdorder.estimates.from_numbers import Estimate
+    from xrdorder.fitting import Calibration, PatternFit
+    from xrdorder.planning.study import LotPlan
+    from xrdorder.planning.suggestion import Row
+    from xrdorder.results.open_study import OpenStudy
     from xrdorder.treatments import History
 
+_Shown = TypeVar("_Shown")
 _LEAST_POINTS = 3  # of a variable, for a course and not rows
 _MOST_TREATMENTS = 24
 
 
-@singledispatch
-def table(result: Any, **options: Any) -> Table:
-    """Give the table of a result."""
-    raise TypeError(f"a {type(result).__name__} has no table")
+class _View(Generic[_Shown]):
+    """What shows results in one way: a function for each kind of result, found by the name of its class."""
+
+    def __init__(self, lacking: str) -> None:
+        self._lacking = lacking
+        self._of: dict[str, Callable[..., _Shown]] = {}
+
+    def of(self, kind: str) -> Callable[[Callable[..., _Shown]], Callable[..., _Shown]]:
+        """Let a function show results of a kind."""
+        return lambda function: self._of.setdefault(kind, function)
+
+    def __call__(self, result: Any, **options: Any) -> _Shown:
+        kind = type(result).__name__
+        if kind not in self._of:
+            raise TypeError(f"a {kind} {self._lacking}")
+        return self._of[kind](result, **options)
 
 
-@singledispatch
-def frame(result: Any) -> pd.DataFrame:
-    """Give the numbers of a result as a tidy pandas table."""
-    raise TypeError(f"a {type(result).__name__} has no numbers to tabulate")
+table: _View[Table] = _View("has no table")
+"""The table of a result."""
+frame: _View[pd.DataFrame] = _View("has no numbers to tabulate")
+"""The numbers of a result as a tidy pandas table."""
+title: _View[str] = _View("has no title")
+"""What a result is and how good, in one line."""
+_figure: _View[Figure] = _View("cannot be drawn")
 
 
 def plot(result: Any, *, size: str = "screen", **options: Any) -> Figure:
@@ -77,11 +90,6 @@ def plot(result: Any, *, size: str = "screen", **options: Any) -> Figure:
     return _figure(result, size=SIZES[size], **options)
 
 
-@singledispatch
-def _figure(result: Any, **options: Any) -> Figure:
-    raise TypeError(f"a {type(result).__name__} cannot be drawn")
-
-
 def text(result: Any) -> str:
     """Give a heading and the table as plain text, for print."""
     return f"{title(result)}\n{table(result).to_dataframe().to_string(index=False)}"
@@ -92,22 +100,16 @@ def html(result: Any) -> str:
     return f"<p><b>{escape(title(result))}</b></p>{table(result)._repr_html_()}"
 
 
-@singledispatch
-def title(result: Any) -> str:
-    """Say in one line what a result is and how good."""
-    return type(result).__name__
-
-
 # A fitted pattern
 
 
-@title.register(PatternFit)
+@title.of("PatternFit")
 def _(fit: PatternFit) -> str:
     quality = f"R_wp {100.0 * fit.r_wp:.2f} %, reduced chi square {fit.chi2_reduced:.2f}"
     return f"Fitted pattern, {fit.status}: {quality}; {fit.quality_words}"
 
 
-@frame.register(PatternFit)
+@frame.of("PatternFit")
 def _(fit: PatternFit) -> pd.DataFrame:
     import pandas as pd
 
@@ -120,14 +122,14 @@ def _u(fit: PatternFit, name: str) -> float:
     return fit.u(name) if name in fit.contributions.quantities else math.nan
 
 
-@table.register(PatternFit)
+@table.of("PatternFit")
 def _(fit: PatternFit) -> Table:
     lines = [(name, concise(value, _u(fit, name)), unit_of(name)) for name, value in fit.values.items()]
     flags = [f"{flag.name}: {flag.message}" for flag in fit.flags]
     return Table.of(["quantity", ("value", ""), "unit"], lines, flags)
 
 
-@_figure.register(PatternFit)
+@_figure.of("PatternFit")
 def _(fit: PatternFit, **options: Any) -> Figure:
     remark = f"R_wp {100 * fit.r_wp:.1f} % · reduced χ² {fit.chi2_reduced:.2f}"
     return figures.fit_figure(fit.curves, fit.lines, fit.phases, **{"title": "Fit", "remark": remark, **options})
@@ -136,12 +138,12 @@ def _(fit: PatternFit, **options: Any) -> Figure:
 # A calibration
 
 
-@title.register(Calibration)
+@title.of("Calibration")
 def _(item: Calibration) -> str:
     return f"Instrument calibrated with {item.instrument.standard}"
 
 
-@frame.register(Calibration)
+@frame.of("Calibration")
 def _(item: Calibration) -> pd.DataFrame:
     import pandas as pd
 
@@ -153,7 +155,7 @@ def _(item: Calibration) -> pd.DataFrame:
     return pd.DataFrame(lines, columns=["parameter", "value", "u", "unit", "meaning"])
 
 
-@table.register(Calibration)
+@table.of("Calibration")
 def _(item: Calibration) -> Table:
     lines = []
     for name, (dimension, meaning) in INSTRUMENT_PARAMETERS.items():
@@ -163,7 +165,7 @@ def _(item: Calibration) -> Table:
     return Table.of(["parameter", ("value", ""), "unit", "meaning"], lines)
 
 
-@_figure.register(Calibration)
+@_figure.of("Calibration")
 def _(item: Calibration, **options: Any) -> Figure:
     quality = f"R_wp {100 * item.fit.r_wp:.1f} % · reduced χ² {item.fit.chi2_reduced:.2f}"
     remark = f"{item.instrument.standard} · {quality}"
@@ -173,12 +175,12 @@ def _(item: Calibration, **options: Any) -> Figure:
 # An estimate from numbers
 
 
-@title.register(Estimate)
+@title.of("Estimate")
 def _(estimate: Estimate) -> str:
     return "Estimate by the joint model, not a measurement"
 
 
-@frame.register(Estimate)
+@frame.of("Estimate")
 def _(estimate: Estimate) -> pd.DataFrame:
     import pandas as pd
 
@@ -186,8 +188,10 @@ def _(estimate: Estimate) -> pd.DataFrame:
     return pd.DataFrame([[getattr(row, name) for name in names] for row in estimate.rows()], columns=names)
 
 
-@table.register(Estimate)
+@table.of("Estimate")
 def _(estimate: Estimate, brief: bool = True) -> Table:
+    from xrdorder.estimates.from_numbers_rows import JOINT
+
     shown = estimate.rows(brief=brief)
     said = ["" if brief and row.by == JOINT else row.note for row in shown]  # what it is by is said beside it
     notes = list(dict.fromkeys(filter(None, said)))
@@ -214,7 +218,7 @@ def _(estimate: Estimate, brief: bool = True) -> Table:
     return Table.of(head, [line[: len(head)] for line in lines], [*marked, ESTIMATES])
 
 
-@_figure.register(Estimate)
+@_figure.of("Estimate")
 def _(estimate: Estimate, **options: Any) -> Figure:
     return figures.estimate_figure(estimate.rows(), **options)
 
@@ -222,24 +226,28 @@ def _(estimate: Estimate, **options: Any) -> Figure:
 # A study that has been run
 
 
-@title.register(OpenStudy)
+@title.of("OpenStudy")
 def _(opened: OpenStudy) -> str:
+    from xrdorder.results.study_table import study_words
+
     name = str(opened.results.attrs.get("title", "")) or opened.study.folder.name
     return f"{name}: {study_words(opened.results)}"
 
 
-@frame.register(OpenStudy)
+@frame.of("OpenStudy")
 def _(opened: OpenStudy) -> pd.DataFrame:
     per_sample = [name for name, variable in opened.results.data_vars.items() if variable.dims == ("sample",)]
     return opened.results[per_sample].to_dataframe().reset_index()
 
 
-@table.register(OpenStudy)
+@table.of("OpenStudy")
 def _(opened: OpenStudy) -> Table:
+    from xrdorder.results.study_table import study_table
+
     return study_table(opened.results)
 
 
-@_figure.register(OpenStudy)
+@_figure.of("OpenStudy")
 def _(opened: OpenStudy, **options: Any) -> Figure:
     return figures.trend_figure(opened.results, **options)
 
@@ -247,20 +255,24 @@ def _(opened: OpenStudy, **options: Any) -> Figure:
 # Variants compared
 
 
-@title.register(StudyComparison)
+@title.of("StudyComparison")
 def _(comparison: StudyComparison) -> str:
     return f"Differences to {comparison.reference}" if not comparison.all_pairs else "Differences of all pairs"
 
 
-@frame.register(StudyComparison)
+@frame.of("StudyComparison")
 def _(comparison: StudyComparison) -> pd.DataFrame:
     import pandas as pd
+
+    from xrdorder.comparison.study_comparison import COLUMNS, difference_rows
 
     return pd.DataFrame(difference_rows(comparison), columns=list(COLUMNS))
 
 
 def in_order(comparison: StudyComparison) -> list[str]:
     """Variants by wire lot and reaction temperature, or by the variable that makes them."""
+    from xrdorder.results.study_table import by_temperature
+
     place = {str(comparison.results["sample"].values[k]): n for n, k in enumerate(by_temperature(comparison.results))}
     ranks: dict[str, float] = {}
     for entry in comparison.compared.values():
@@ -271,9 +283,11 @@ def in_order(comparison: StudyComparison) -> list[str]:
     return sorted(variants, key=lambda variant: ranks.get(variant, np.inf))
 
 
-@table.register(StudyComparison)
+@table.of("StudyComparison")
 def _(comparison: StudyComparison, details: bool = False, pairs: Sequence[tuple[str, str]] | None = None) -> Table:
     """Give differences to the reference, or of pairs; with `details` each with u and probability, else u once."""
+    from xrdorder.comparison.wording import manner, probability_words
+
     comparisons = [entry.comparison for entry in comparison.compared.values()]
     if pairs is None:
         chosen = (
@@ -317,8 +331,10 @@ def _(comparison: StudyComparison, details: bool = False, pairs: Sequence[tuple[
     return Table.of(head, lines, title=f"Differences to {comparison.reference}" if not both else "First less second")
 
 
-@_figure.register(StudyComparison)
+@_figure.of("StudyComparison")
 def _(comparison: StudyComparison, **options: Any) -> Figure:
+    from xrdorder.comparison.study_comparison import LOGARITHMIC, UNITS
+
     compared = list(comparison.compared.values())
     options = {"title": str(comparison.results.attrs.get("title", "")), **options}
     along = np.concatenate([np.asarray(entry.variable, dtype=float) for entry in compared])
@@ -334,15 +350,17 @@ def _(comparison: StudyComparison, **options: Any) -> Figure:
 # Treatments of a wire lot
 
 
-@title.register(LotPlan)
+@title.of("LotPlan")
 def _(lot_plan: LotPlan) -> str:
     lot = lot_plan.lot or "without a name"
     return f"Lot {lot} {lot_plan.conditions.words()}: candidates for the next heat treatment"
 
 
-@frame.register(LotPlan)
+@frame.of("LotPlan")
 def _(lot_plan: LotPlan) -> pd.DataFrame:
     import pandas as pd
+
+    from xrdorder.planning.suggestion import rows
 
     lines = [
         {"lot": lot_plan.lot, "maximised": lot_plan.noun(k), **asdict(row)}
@@ -351,13 +369,15 @@ def _(lot_plan: LotPlan) -> pd.DataFrame:
     return pd.DataFrame(lines)
 
 
-@table.register(LotPlan)
+@table.of("LotPlan")
 def _(lot_plan: LotPlan, details: bool = True) -> Table:
     """Give treatments reacted and suggested as differences to the best so far; without `details` the first of many."""
+    from xrdorder.planning.suggestion import rows
+
     by_name = [{row.treatment: row for row in rows(lot_plan, k)} for k in range(len(lot_plan.plans))]
     names = list(dict.fromkeys(name for some in by_name for name in some))
     shown = names if details else names[:_MOST_TREATMENTS]
-    unit = {"Ic": "%", "Bc2": "T", "Tc": "K"}[lot_plan.maximised]
+    unit = lot_plan.plans[0].objective.unit
     head = [Heading("treatment", numeric=False), Heading("wires")]
     for k in range(len(lot_plan.plans)):
         at = f" {lot_plan.fields_t[k]:g} T" if lot_plan.maximised == "Ic" else ""
@@ -402,6 +422,6 @@ def _history(lot_plan: LotPlan, name: str) -> History:
     return next(entry for entry in every if entry.short_name == name)
 
 
-@_figure.register(LotPlan)
+@_figure.of("LotPlan")
 def _(lot_plan: LotPlan, **options: Any) -> Figure:
     return figures.planning_figure(lot_plan, **options)

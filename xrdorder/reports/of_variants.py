@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -92,7 +93,7 @@ def courses(scene: Scene, names: Sequence[str] = (), name: str = "courses") -> P
     number = dict(zip(results["sample"].values.astype(str), results[variable.column].values, strict=True))
     lots = dict(zip(results["sample"].values.astype(str), results["lot"].values.astype(str), strict=True))
     comparisons = [
-        compared._replace(variable=[float(number[sample]) for sample in compared.values.samples])
+        replace(compared, variable=[float(number[sample]) for sample in compared.values.samples])
         for compared in _compared(scene, names)
     ]
     if not any(

@@ -5,20 +5,20 @@ The description of the study is not needed. Everything is empty where the result
 
 from __future__ import annotations
 
-import json
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import xarray as xr
 
-from xrdorder.files.sealed import read_sealed
+from xrdorder.exceptions import StudyError
 from xrdorder.quantities.formatting import DOSE_DIGITS, digits
 from xrdorder.quantities.registry import ESTIMATED
+from xrdorder.results.collate import read_results
 from xrdorder.results.columns import TOLD
-from xrdorder.results.netcdf import read_root
 from xrdorder.results.sample_file import StoredSample
+from xrdorder.results.study_table import flags_of
 from xrdorder.uncertainty import DEFAULT_LEVEL, PRIVATE
 
 Sharing = Mapping[tuple[str, str], Sequence[str]]
@@ -34,79 +34,58 @@ class ToldColumn:
     meaning: str
 
 
-@dataclass(frozen=True)
-class Collated:
-    """What stands in the results of a study.
-
-    Attributes
-    ----------
-    statuses : mapping of str to str
-        By sample.
-    told : mapping of str to tuple of ToldColumn
-        By sample.
-    flags : mapping of str to tuple of (name, message)
-        By sample; with those that need the whole study.
-    assumptions : mapping of str to tuple of str
-        By sample; with what estimates are anchored to.
-    holders : mapping of (source, group) to tuple of str
-        Samples that carry a shared source.
-    estimates : mapping of str to Dataset
-        What is estimated of a sample: median and limits over ``target``, and what each relation says over ``relation``.
-    """
-
-    statuses: Mapping[str, str] = field(default_factory=dict)
-    told: Mapping[str, tuple[ToldColumn, ...]] = field(default_factory=dict)
-    flags: Mapping[str, tuple[tuple[str, str], ...]] = field(default_factory=dict)
-    assumptions: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    holders: Mapping[tuple[str, str], tuple[str, ...]] = field(default_factory=dict)
-    estimates: Mapping[str, xr.Dataset] = field(default_factory=dict)
-
-    def sharing(self, sample: StoredSample) -> Sharing:
-        """Samples that carry the shared sources of this one."""
-        groups: dict[tuple[str, str], dict[str, None]] = {}
-        for source, group in zip(sample.contributions.sources, sample.contributions.groups, strict=True):
-            if group != PRIVATE and (source, group) in self.holders:
-                key = (source.split("/", 1)[0], group)
-                groups.setdefault(key, {}).update(dict.fromkeys(self.holders[source, group]))
-        return {key: tuple(names) for key, names in groups.items()}
-
-
-def read_collated(path: Path) -> Collated:
-    """Read the results of a study; empty where there are none, or where they are damaged."""
+def read_collated(folder: Path) -> xr.Dataset:
+    """Read the results of a study; without samples where there are none, or where they are damaged."""
     try:
-        return _of(read_root(read_sealed(path)))
-    except Exception:  # what is lost is told by `read_results`; a sample is explained without it
-        return Collated()
+        return read_results(folder)
+    except StudyError:  # what is lost is told where results are shown; a sample is explained without it
+        return xr.Dataset(coords={"sample": np.array([], dtype=object)})
 
 
-def _of(results: xr.Dataset) -> Collated:
-    samples = [str(name) for name in results["sample"].values]
-    sources = [str(name) for name in results["source"].values]
-    groups = np.asarray(results["source_group"].transpose("sample", "source").values)
-    holders: dict[tuple[str, str], list[str]] = {}
-    for k, i in np.argwhere(groups != PRIVATE):
-        holders.setdefault((sources[i], str(groups[k, i])), []).append(samples[k])
-    there = {column: results[name] for column, name in TOLD.items() if name in results.variables}
-    columns = [(column, variable.values, variable.attrs) for column, variable in there.items()]
-    messages = results["flag_messages"].values if "flag_messages" in results.variables else ["[]"] * len(samples)
-    return Collated(
-        dict(zip(samples, map(str, results["status"].values), strict=True)),
-        {
-            name: tuple(_told(column, values[k], attrs) for column, values, attrs in columns)
-            for k, name in enumerate(samples)
-        },
-        {name: tuple((str(a), str(b)) for a, b in json.loads(messages[k])) for k, name in enumerate(samples)},
-        _assumptions(results),
-        {key: tuple(names) for key, names in holders.items()},
-        {name: estimates_of(results, k) for k, name in enumerate(samples)},
+def statuses(results: xr.Dataset) -> dict[str, str]:
+    """How each sample was fitted, by its name."""
+    texts = results["status"].values if "status" in results else ()
+    return dict(zip(map(str, results["sample"].values), map(str, texts), strict=True))
+
+
+def with_collated(sample: StoredSample, results: xr.Dataset) -> StoredSample:
+    """Give a stored sample what needs the whole study: flags, assumptions, estimates."""
+    names = results["sample"].values.tolist()
+    if sample.name not in names:
+        return sample
+    row = results.isel(sample=names.index(sample.name))
+    flags = flags_of(row) if "flag_messages" in row else []
+    assumptions = sample.assumptions
+    if "assumptions" in row:
+        assumptions = tuple(filter(None, str(row["assumptions"].item()).split("; ")))
+    return replace(
+        sample,
+        flags=tuple(dict.fromkeys([*sample.flags, *flags])),
+        assumptions=assumptions,
+        estimates=estimates_of(results, names.index(sample.name)),
     )
 
 
-def _assumptions(results: xr.Dataset) -> dict[str, tuple[str, ...]]:
-    if "assumptions" not in results:
+def told_columns(results: xr.Dataset, name: str) -> Iterator[ToldColumn]:
+    """What the description told of a sample."""
+    for k in np.flatnonzero(results["sample"].values == name)[:1]:
+        for column, variable in ((column, results[of]) for column, of in TOLD.items() if of in results.variables):
+            source = f"; {variable.attrs['source']}" if variable.attrs.get("source") else ""
+            meaning = f"{variable.attrs.get('long_name', '')}{source}"
+            yield ToldColumn(column, told_text(column, variable.values[k], variable.attrs), meaning)
+
+
+def sharers(results: xr.Dataset, sample: StoredSample) -> Sharing:
+    """Samples that carry the shared sources of this one."""
+    if "source_group" not in results:
         return {}
-    pairs = zip(results["sample"].values, results["assumptions"].values, strict=True)
-    return {str(name): tuple(filter(None, str(texts).split("; "))) for name, texts in pairs}
+    groups, names = results["source_group"].transpose("source", "sample").values, results["sample"].values
+    columns = {str(source): k for k, source in enumerate(results["source"].values)}
+    holders: dict[tuple[str, str], dict[str, None]] = {}
+    for source, group in zip(sample.contributions.sources, sample.contributions.groups, strict=True):
+        if group != PRIVATE and source in columns and (carry := names[groups[columns[source]] == group]).size:
+            holders.setdefault((source.split("/", 1)[0], group), {}).update(dict.fromkeys(map(str, carry)))
+    return {key: tuple(of) for key, of in holders.items()}
 
 
 def estimates_of(results: xr.Dataset, k: int) -> xr.Dataset:
@@ -131,11 +110,6 @@ def estimates_of(results: xr.Dataset, k: int) -> xr.Dataset:
 
 
 _UNITS = {"hour": " h", "degree_Celsius": " °C", "m": " m"}
-
-
-def _told(column: str, value: object, attrs: Mapping[str, str]) -> ToldColumn:
-    source = f"; {attrs['source']}" if attrs.get("source") else ""
-    return ToldColumn(column, told_text(column, value, attrs), f"{attrs.get('long_name', '')}{source}")
 
 
 def told_text(column: str, value: object, attrs: Mapping[str, str], *, exactly: bool = False) -> str:

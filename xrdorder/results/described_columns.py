@@ -26,53 +26,41 @@ Variables = dict[str, tuple[str | tuple[str, ...], NDArray[Any], dict[str, Any]]
 TOLD = "told"
 """Variable of the results that holds what was told and is in no column of its own."""
 
-_RESULT_TEXTS: Mapping[str, tuple[str, Callable[[StoredSample], str]]] = {
-    "status": ("whether and how the sample was fitted", lambda sample: sample.status),
-    "flags": ("names of what needs attention", lambda sample: "; ".join(dict(sample.flags))),
+_TEXTS: Mapping[str, tuple[str, Callable[[StoredSample, Sample], str]]] = {
+    "status": ("whether and how the sample was fitted", lambda stored, _: stored.status),
+    "flags": ("names of what needs attention", lambda stored, _: "; ".join(dict(stored.flags))),
     "flag_messages": (
-        "what needs attention, as JSON list of name and message",
-        lambda sample: json.dumps(sample.flags, ensure_ascii=False),
+        "what needs attention, as JSON list of name and message", lambda stored, _: _as_json(stored.flags)
     ),
-    "quality": ("how far the fit can be trusted and why; empty without a fit", lambda sample: sample.quality_words),
+    "quality": ("how far the fit can be trusted and why; empty without a fit", lambda stored, _: stored.quality_words),
     "information_missing": (
         "what nobody told about the sample; empty where nothing is missing",
-        lambda sample: missing_information(dict(sample.flags)),
+        lambda stored, _: missing_information(dict(stored.flags)),
     ),
     "assumptions": (
-        "what was taken for granted because nobody said otherwise", lambda sample: "; ".join(sample.assumptions)
+        "what was taken for granted because nobody said otherwise", lambda stored, _: "; ".join(stored.assumptions)
     ),
-    "calibration": ("identity of the instrument calibration", lambda sample: sample.provenance.calibration),
+    "calibration": ("identity of the instrument calibration", lambda stored, _: stored.provenance.calibration),
     "input_sha256": (
-        "SHA-256 of the pattern files, as JSON",
-        lambda sample: json.dumps(dict(sample.provenance.input_sha256), ensure_ascii=False),
+        "SHA-256 of the pattern files, as JSON", lambda stored, _: _as_json(dict(stored.provenance.input_sha256))
     ),
-    "model": ("what the model of the fit was made of", lambda sample: "; ".join(sample.model)),
-    "created": ("time of the fit in UTC", lambda sample: sample.provenance.created),
-}  # fmt: skip
-
-_SAMPLE_TEXTS: Mapping[str, tuple[str, Callable[[Sample], str]]] = {
+    "model": ("what the model of the fit was made of", lambda stored, _: "; ".join(stored.model)),
+    "created": ("time of the fit in UTC", lambda stored, _: stored.provenance.created),
     "wire": (
         "kind of wire for which relations are chosen",
-        lambda sample: wire_of(sample.lot.dopants, undoped=sample.lot.undoped),
+        lambda _, sample: wire_of(sample.lot.dopants, undoped=sample.lot.undoped),
     ),
-    "lot": ("wire lot", lambda sample: sample.lot.name),
-    "route": ("how the wire was made", lambda sample: sample.lot.route),
-    "filament": ("metal of the filaments", lambda sample: sample.lot.filament),
-    "barrier": ("metal of the diffusion barrier", lambda sample: sample.lot.barrier),
-    "mount": ("how the specimen was mounted", lambda sample: sample.mount),
-    "treatment": ("heat treatment in short", lambda sample: sample.treatment.short_name if sample.treatment else ""),
+    "lot": ("wire lot", lambda _, sample: sample.lot.name),
+    "route": ("how the wire was made", lambda _, sample: sample.lot.route),
+    "filament": ("metal of the filaments", lambda _, sample: sample.lot.filament),
+    "barrier": ("metal of the diffusion barrier", lambda _, sample: sample.lot.barrier),
+    "mount": ("how the specimen was mounted", lambda _, sample: sample.mount),
+    "treatment": ("heat treatment in short", lambda _, sample: sample.treatment.short_name if sample.treatment else ""),
     "calibration_name": (
-        "which of the calibrations of the study; empty for its instrument", lambda sample: sample.calibration
+        "which of the calibrations of the study; empty for its instrument", lambda _, sample: sample.calibration
     ),
-    TOLD: ("what was told of the sample and is in no column of its own, as JSON", lambda sample: told_words(sample)),
+    TOLD: ("what was told of the sample and is in no column of its own, as JSON", lambda _, sample: told_words(sample)),
 }  # fmt: skip
-
-_TREATMENT_NUMBERS: Mapping[str, Callable[[History], float]] = {
-    "peak_c": lambda sample: sample.peak_c,
-    "highest_c": lambda sample: sample.highest_c,
-    "hold_at_peak_h": lambda sample: sample.hold_at_peak_h,
-    "total_h": lambda sample: sample.total_h,
-}
 
 # where the files are, what stands in a column, and what no result follows from
 _LEFT_OUT: dict[str, bool | set[str]] = {
@@ -92,6 +80,10 @@ def told_words(sample: Sample) -> str:
     return json.dumps(sample.model_dump(exclude=_LEFT_OUT), sort_keys=True, ensure_ascii=False)
 
 
+def _as_json(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False)
+
+
 def told_variables(study: Study, samples: Sequence[StoredSample]) -> Variables:
     """What was done to the samples and how they were measured, in words and numbers, over the dimension sample.
 
@@ -100,17 +92,16 @@ def told_variables(study: Study, samples: Sequence[StoredSample]) -> Variables:
     described = {sample.name: sample for sample in study.samples}
     own = [described[sample.name] for sample in samples]
     treatments = [sample.treatment for sample in own]
-    variables: Variables = {}
-    for name, (meaning, of_result) in _RESULT_TEXTS.items():
-        variables[name] = _texts(meaning, [of_result(sample) for sample in samples])
+    variables: Variables = {
+        name: _texts(meaning, [of(*pair) for pair in zip(samples, own, strict=True)])
+        for name, (meaning, of) in _TEXTS.items()
+    }
     variables["same_pattern_as"] = _texts(
         "first sample of the study that is of the same pattern file; empty where there is none before",
         _first_of_pattern(samples),
     )
-    for name, (meaning, of_sample) in _SAMPLE_TEXTS.items():
-        variables[name] = _texts(meaning, [of_sample(sample) for sample in own])
-    for name, of in _TREATMENT_NUMBERS.items():
-        variables[name] = _quantity(name, [None if treatment is None else of(treatment) for treatment in treatments])
+    for name in ("peak_c", "highest_c", "hold_at_peak_h", "total_h"):
+        variables[name] = _quantity(name, [getattr(treatment, name, None) for treatment in treatments])
     areas = [sample.lot.a15_area_fraction for sample in own]
     if any(area is not None for area in areas):
         of_area = "share of A15 in the section of the lot without copper"
@@ -130,27 +121,27 @@ def told_variables(study: Study, samples: Sequence[StoredSample]) -> Variables:
 def measured_variables(samples: Sequence[Sample]) -> Variables:
     """Measured values of all samples, beside the estimates: one entry a value over the dimension measurement."""
     rows = [(sample.name, value) for sample in samples for value in sample.measured]
-    names, values = [name for name, _ in rows], [value for _, value in rows]
-    texts = {
-        "sample": ("sample on which it was measured", names),
+    values, on = [value for _, value in rows], "measurement"
+    what = "value measured by the laboratory"
+    texts: dict[str, tuple[str, list[str]]] = {
+        "sample": ("sample on which it was measured", [name for name, _ in rows]),
         "quantity": ("what the laboratory measured; its unit stands in its name", [value.quantity for value in values]),
         "criterion": (
             "how it was read off a transition; empty where that was not said", [value.criterion for value in values]
         ),
         "remark": ("how it was measured, in the words of the description", [value.remark for value in values]),
     }
-    what = "value measured by the laboratory"
     numbers: dict[str, tuple[str, str, list[float | None]]] = {
         "measured_value": (what, "", [value.value for value in values]),
         "u_measured_value": (f"standard uncertainty (k = 1) of: {what}", "", [value.u for value in values]),
         "measured_temperature_k": ("temperature of the measurement", "K", [value.temperature_k for value in values]),
         "measured_field_t": ("field of the measurement", "T", [value.field_t for value in values]),
     }
-    on = "measurement"
-    variables: Variables = {f"measured_{name}": _texts(*told, on) for name, told in texts.items()}
-    variables |= {name: _numbers(*told, on) for name, told in numbers.items()}
-    units = units_beside([value.unit for value in values], "measured_value and its u")
-    return variables | {"measured_units": (on, *units)}
+    return {
+        **{f"measured_{name}": _texts(*told, on) for name, told in texts.items()},
+        **{name: _numbers(*told, on) for name, told in numbers.items()},
+        "measured_units": (on, *units_beside([value.unit for value in values], "measured_value and its u")),
+    }
 
 
 def _texts(meaning: str, words: Sequence[str], over: str = "sample") -> tuple[str, NDArray[Any], dict[str, Any]]:
@@ -163,18 +154,17 @@ def _quantity(name: str, values: Sequence[float | None]) -> tuple[str, NDArray[A
 
 
 def _numbers(
-    meaning: str, units: str, values: Sequence[float | None] | NDArray[np.float64], over: str = "sample"
-) -> tuple[str, NDArray[Any], dict[str, Any]]:
+    meaning: str, units: str, values: Sequence[float | None] | NDArray[np.float64], over: str = "sample",
+    more: Mapping[str, Any] | None = None,
+) -> tuple[str, NDArray[Any], dict[str, Any]]:  # fmt: skip
     numbers = np.array([np.nan if value is None else value for value in values], dtype=np.float64)
-    return over, numbers, {**({"units": units} if units else {}), "long_name": meaning}
+    return over, numbers, {**({"units": units} if units else {}), "long_name": meaning, **(more or {})}
 
 
 def _first_of_pattern(samples: Sequence[StoredSample]) -> list[str]:
     twins = same_patterns({sample.name: sample.provenance.input_sha256 for sample in samples})
     names = [sample.name for sample in samples]
-    return [
-        next((key for key in names[:k] if key in twins.get(name, ())), "") for k, name in enumerate(names)
-    ]
+    return [next((key for key in names[:k] if key in twins.get(name, ())), "") for k, name in enumerate(names)]
 
 
 def _doses(reference: DoseReference, treatments: Sequence[History | None]) -> Variables:
@@ -183,26 +173,20 @@ def _doses(reference: DoseReference, treatments: Sequence[History | None]) -> Va
         return {}
     q, u, at = reference.q_kj_per_mol, reference.u_q_kj_per_mol, reference.reference_c
     doses = {treatment: treatment.dose(q, u, at) for treatment in dict.fromkeys(treatments) if treatment is not None}
-    none = (np.nan, np.nan, np.nan)
-    numbers = [
-        none if treatment is None else (doses[treatment].hours, doses[treatment].low, doses[treatment].high)
-        for treatment in treatments
-    ]
     what = f"hours at {at:g} °C that would have done as much, Q = {q:g} ± {u:g} kJ/mol"
-    meanings = {
-        "dose_h": what,
-        "dose_low_h": f"lower end of the 68 % interval of: {what}",
-        "dose_high_h": f"upper end of the 68 % interval of: {what}",
-    }
     told = {"source": reference.source, "q_kj_per_mol": q, "u_q_kj_per_mol": u, "reference_c": at}
-    variables: Variables = {
-        name: ("sample", column, {"units": "hour", "long_name": meaning, **told})
-        for (name, meaning), column in zip(meanings.items(), np.array(numbers, dtype=float).T, strict=True)
-    }
+    variables: Variables = {}
+    for name, of, meaning in (
+        ("dose_h", "hours", what),
+        ("dose_low_h", "low", f"lower end of the 68 % interval of: {what}"),
+        ("dose_high_h", "high", f"upper end of the 68 % interval of: {what}"),
+    ):
+        hours = [None if treatment is None else getattr(doses[treatment], of) for treatment in treatments]
+        variables[name] = _numbers(meaning, "hour", hours, more=told)
     if (limit := reference.above_c) is not None:
         hours = [None if treatment is None else treatment.time_above_h(limit) for treatment in treatments]
-        variables["hours_above"] = _numbers(f"hours at or above {limit:g} °C", "hour", hours)
-        variables["hours_above"][2]["above_c"] = limit
+        meaning = f"hours at or above {limit:g} °C"
+        variables["hours_above"] = _numbers(meaning, "hour", hours, more={"above_c": limit})
     return variables
 
 
@@ -215,31 +199,30 @@ def _courses(treatments: Sequence[History | None]) -> Variables:
     courses = list(dict.fromkeys(treatment for treatment in treatments if treatment is not None))
     if not courses:
         return {}
-    times = np.concatenate([sample.times_s for sample in courses])
-    temperatures = np.concatenate([sample.temperatures_k for sample in courses])
-    of = np.repeat(np.arange(len(courses)), [sample.times_s.size for sample in courses])
+    times = np.concatenate([course.times_s for course in courses])
+    temperatures = np.concatenate([course.temperatures_k for course in courses])
+    of = np.repeat(np.arange(len(courses)), [course.times_s.size for course in courses])
     swing = np.zeros((2, of.size))
-    for k, sample in enumerate(courses):
-        for piece, amplitude_k, period_s in sample.swings:
+    for k, course in enumerate(courses):
+        for piece, amplitude_k, period_s in course.swings:
             swing[:, np.searchsorted(of, k) + piece] = amplitude_k, period_s / SECONDS_PER_HOUR
-    logged = ["log" if isinstance(sample, LoggedTreatment) else "programme" for sample in courses]
+    logged = ["log" if isinstance(course, LoggedTreatment) else "programme" for course in courses]
     places = np.array([-1 if treatment is None else courses.index(treatment) for treatment in treatments])
     told = "of the temperature over time"
+    # as it was told: the way through kelvin leaves crumbs of rounding
+    celsius = np.round(temperatures - ZERO_CELSIUS_K, 9)
+    by_corner = {
+        "corner_time": (f"time of a corner {told}", "hour", times / SECONDS_PER_HOUR),
+        "corner_temperature": (f"temperature at a corner {told}", udunits("°C"), celsius),
+        "corner_amplitude": (
+            "amplitude of the sine on the piece that begins at the corner; 0: it is straight", "K", swing[0]
+        ),
+        "corner_period": ("period of that sine; 0: there is none", "hour", swing[1]),
+    }
+    about = {"units": "1", "long_name": "course of a corner, by its place", "instance_dimension": "course"}
     return {
         "course_of_sample": ("sample", places, {"units": "1", "long_name": f"course {told}, by its place; -1: none"}),
         "course_kind": _texts(f"whether the course {told} was set (programme) or logged (log)", logged, "course"),
-        "corner_course": (
-            "corner",
-            of,
-            {"units": "1", "long_name": "course of a corner, by its place", "instance_dimension": "course"},
-        ),
-        "corner_time": _numbers(f"time of a corner {told}", "hour", times / SECONDS_PER_HOUR, "corner"),
-        # as it was told: the way through kelvin leaves crumbs of rounding
-        "corner_temperature": _numbers(
-            f"temperature at a corner {told}", udunits("°C"), np.round(temperatures - ZERO_CELSIUS_K, 9), "corner"
-        ),
-        "corner_amplitude": _numbers(
-            "amplitude of the sine on the piece that begins at the corner; 0: it is straight", "K", swing[0], "corner"
-        ),
-        "corner_period": _numbers("period of that sine; 0: there is none", "hour", swing[1], "corner"),
+        "corner_course": ("corner", of, about),
+        **{name: _numbers(*column, "corner") for name, column in by_corner.items()},
     }

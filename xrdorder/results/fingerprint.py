@@ -1,10 +1,10 @@
 """When is a stored result still the answer? When input, options and program are those it was made from."""
 
-import ast
 import hashlib
 import json
-from collections.abc import Iterator, Mapping
-from functools import lru_cache
+import re
+from collections.abc import Callable, Iterator, Mapping
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -17,11 +17,14 @@ OF_FIT = ("xrdorder.patterns", "xrdorder.fitting")
 OF_RESULT = (*OF_FIT, "xrdorder.running.interpretation")
 """What a result is computed by."""
 
+_IMPORT = re.compile(r"^[ \t]*(?:from[ ]+([\w.]+)[ ]+import[ ]+(\([^)]*\)|.+)|import[ ]+([\w., ]+))", re.MULTILINE)
+"""A statement that imports, as it is written here: it begins a line, and ends there or with a bracket."""
+
 _TABLES = (".toml", ".cif", ".csv")
 """Endings of files whose numbers a module of the same package may read."""
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=8)
 def code_hash(modules: tuple[str, ...], package: Path = Path(__file__).parent.parent) -> str:
     """SHA-256 of the text of modules, of all they import within the package, and of the tables beside these.
 
@@ -45,16 +48,23 @@ def code_hash(modules: tuple[str, ...], package: Path = Path(__file__).parent.pa
 
 def import_closure(modules: tuple[str, ...], package: Path) -> list[Path]:
     """Files of modules and of all that they import within the package, and the tables beside them, in order."""
+
+    @cache
+    def file_of(module: str) -> Path | None:
+        place = package.parent.joinpath(*module.split("."))
+        candidates = (place / "__init__.py", place.with_suffix(".py"))
+        return next((path for path in candidates if path.is_file()), None)
+
     files: set[Path] = set()
     waiting = [*modules]
     while waiting:
         name = waiting.pop()
-        path = _file_of(name, package)
+        path = file_of(name)
         if path is None:
             raise ModuleNotFoundError(f"there is no module {name}")
         if path not in files:
             files.add(path)
-            waiting += _imports(path, package)
+            waiting += _imports(path, package.name, file_of)
     # the entrance of the package itself hands names on lazily and computes nothing
     files.discard(package / "__init__.py")
     folders = {path.parent for path in files} - {package}
@@ -62,22 +72,25 @@ def import_closure(modules: tuple[str, ...], package: Path) -> list[Path]:
     return sorted(files | tables)
 
 
-def _file_of(module: str, package: Path) -> Path | None:
-    place = package.parent.joinpath(*module.split("."))
-    candidates = (place / "__init__.py", place.with_suffix(".py"))
-    return next((path for path in candidates if path.is_file()), None)
-
-
-def _imports(path: Path, package: Path) -> Iterator[str]:
+def _imports(path: Path, package: str, file_of: Callable[[str], Path | None]) -> Iterator[str]:
     """Modules of the package that a file imports, wherever the statement stands."""
-    for node in ast.walk(ast.parse(path.read_bytes())):
-        if isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] == package.name:
-            assert node.module is not None
-            yield node.module
-            named = (f"{node.module}.{alias.name}" for alias in node.names)
-            yield from (name for name in named if _file_of(name, package) is not None)
-        elif isinstance(node, ast.Import):
-            yield from (alias.name for alias in node.names if alias.name.split(".")[0] == package.name)
+    for module, names in imported(path.read_text(encoding="utf-8")):
+        if module.split(".")[0] == package:
+            yield module
+            yield from (name for name in (f"{module}.{name}" for name in names) if file_of(name) is not None)
+
+
+@cache
+def imported(text: str) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """Modules that a program imports, each with the names that it takes from it.
+
+    Read by the form of the statements: to parse the whole package takes two seconds, which every run would wait for.
+    """
+    found: list[tuple[str, tuple[str, ...]]] = []
+    for module, names, plain in _IMPORT.findall(text):
+        found += [(module, tuple(re.findall(r"\w+", names)))] if module else []
+        found += [(name.split()[0], ()) for name in plain.split(",") if name.strip()]
+    return tuple(found)
 
 
 def fingerprint(

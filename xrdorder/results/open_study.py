@@ -1,6 +1,5 @@
 """What was found, opened once: collated results, samples and what they were made from."""
 
-import json
 from collections.abc import Collection
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,7 +13,7 @@ from xrdorder.exceptions import StudyError
 from xrdorder.relations import Library
 from xrdorder.results.as_run import difference_words
 from xrdorder.results.collate import read_results
-from xrdorder.results.collated import estimates_of
+from xrdorder.results.collated import with_collated
 from xrdorder.results.sample_file import (
     FAILED,
     GROUPS,
@@ -94,12 +93,7 @@ class OpenStudy(Displayed):
         file = sample_file(self.study.folder / RESULTS / SAMPLES, described.name)
         if status.startswith(FAILED) and not file.exists():
             return failure(name, status.removeprefix(FAILED), Provenance())
-        # flags of the collated results: those that need the whole study are not in the file of the sample
-        flags = json.loads(str(self.results["flag_messages"].sel(sample=name).item()))
-        sample = read_sample(file, groups=groups)
-        tables = estimates_of(self.results, self.results["sample"].values.tolist().index(name))
-        named = tuple((str(flag), str(message)) for flag, message in flags)
-        return replace(sample, status=status, flags=named, tables=tables)
+        return replace(with_collated(read_sample(file, groups=groups), self.results), status=status)
 
 
 def open_study(folder: str | Path) -> OpenStudy:

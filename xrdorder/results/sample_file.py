@@ -1,17 +1,16 @@
 """One small netCDF file a sample: everything the fit found, and where it came from.
 
 The root group holds the tables that later steps need: ``value`` and ``contribution`` (quantity, source), ``record``
-(how each quantity was computed), ``relation_...`` (relation), ``target_...`` (target), and the provenance as
-attributes. The groups ``curves``, ``lines``, ``phases``, ``parameters`` hold the fit itself, ``cross_checks`` lattice
-and order by other routes, ``single_lines`` lines of the A15 fitted one by one, ``fitted`` what the interpretation
-changed of the fit: the rest stands in the root alone. Every file is ordinary netCDF-4 with a checksum behind it
-(`xrdorder.files.sealed`); it is written whole or not at all.
+(how each quantity was computed), and the provenance as attributes. The groups ``curves``, ``lines``, ``phases``,
+``parameters`` hold the fit itself, ``cross_checks`` lattice and order by other routes, ``single_lines`` lines of the
+A15 fitted one by one, ``fitted`` what the interpretation changed of the fit: the rest stands in the root alone. Every
+file is ordinary netCDF-4 with a checksum behind it (`xrdorder.files.sealed`); it is written whole or not at all.
 """
 
 import io
 import json
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
@@ -29,7 +28,7 @@ from xrdorder.results.conventions import about, units_beside
 from xrdorder.results.netcdf import arrays, netcdf, plain, read_groups
 from xrdorder.uncertainty import Contributions
 
-FORMAT = 7
+FORMAT = 8
 """Layout of the sample files; a file of another layout counts as not there and is made again."""
 
 GROUPS = ("curves", "lines", "phases", "parameters", "cross_checks", "single_lines", "fitted")
@@ -93,8 +92,13 @@ class StoredSample:
         What was taken for granted because nobody said otherwise.
     quality : mapping of str to float
         Figures of the fit as a whole: r_wp, chi2_reduced and so on.
-    tables : Dataset
-        What published relations say: dims relation and target; attributes: kind of wire, quantity that served as tin.
+    facts : mapping
+        What the interpretation asks of the fit beside its quantities, fit for JSON: name of the A15 (`a15`), the tin
+        it was held at and what moves with it (`tin_held`, `by_tin`), `two_theta_range` in degrees, `radiation`, and
+        `mount` and `temperature_c` as the pattern file says (empty and NaN where it does not).
+    estimates : Dataset
+        What the joint estimates and relations say of the sample, where the collated results were read as well (dims
+        target and relation); not in the file.
     groups : mapping of str to Dataset
         "curves", "lines", "phases", "parameters" of the fit, "cross_checks" and "single_lines" where there are any;
         empty for a failure, and where a sample was read without them.
@@ -116,7 +120,8 @@ class StoredSample:
     flags: tuple[tuple[str, str], ...] = ()
     assumptions: tuple[str, ...] = ()
     quality: Mapping[str, float] = field(default_factory=dict)
-    tables: xr.Dataset = field(default_factory=xr.Dataset)
+    facts: Mapping[str, Any] = field(default_factory=dict)
+    estimates: xr.Dataset = field(default_factory=xr.Dataset)
     groups: Mapping[str, xr.Dataset] = field(default_factory=dict)
     provenance: Provenance = field(default_factory=Provenance)
     quality_words: str = ""
@@ -179,79 +184,92 @@ def write_sample(sample: StoredSample, path: Path) -> None:
 
 
 def _root(sample: StoredSample) -> xr.Dataset:
-    contributions = sample.contributions
-    plain_names = [name for name in sample.values if name not in contributions.quantities]
-    root = xr.Dataset(
-        {
-            "value": (
-                "quantity",
-                np.array([sample.values.get(name, np.nan) for name in contributions.quantities], dtype=float),
-                {"long_name": "value of the quantity, fractions as fractions"},
-            ),
-            "quantity_units": (
-                "quantity",
-                *units_beside(map(unit_of, contributions.quantities), "value and contribution"),
-            ),
-            "contribution": (
-                ("quantity", "source"),
-                contributions.values,
-                {"long_name": "signed standard contribution of the source, in the unit of the quantity"},
-            ),
-            "source_group": (
-                "source",
-                _texts(contributions.groups),
-                {"long_name": "who shares the source; empty: private to the sample"},
-            ),
-            # names without an uncertainty table (bounds, counts) are kept beside those with one
-            "plain_value": (
-                "plain_quantity",
-                np.array([sample.values[name] for name in plain_names], dtype=float),
-                {"long_name": "value of a quantity without an uncertainty table"},
-            ),
-            "record": (
-                "recorded_quantity",
-                _texts(record.to_json() for record in sample.records.values()),
-                {"long_name": "how the quantity was computed: formula, inputs, numbers, source; JSON"},
-            ),
-            "plain_quantity_units": ("plain_quantity", *units_beside(map(unit_of, plain_names), "plain_value")),
-            "quality": (
-                "figure_of_fit",
-                np.array(list(sample.quality.values()), dtype=float),
-                {"long_name": "figures of the fit as a whole"},
-            ),
-        },
+    root = tables_of(sample.values, sample.contributions, sample.records)
+    root["quality"] = (
+        "figure_of_fit",
+        np.array(list(sample.quality.values()), dtype=float),
+        {"long_name": "figures of the fit as a whole"},
+    )
+    return root.assign_coords(figure_of_fit=_texts(sample.quality)).assign_attrs(_attributes(sample))
+
+
+def tables_of(
+    values: Mapping[str, float], contributions: Contributions, records: Mapping[str, Record]
+) -> xr.Dataset:
+    """Tables of quantities as they are stored: values, signed contributions by source, how each was computed."""
+    tabled, plain_names = contributions.quantities, [name for name in values if name not in contributions.quantities]
+    variables: dict[str, tuple[str | tuple[str, str], NDArray[Any], str]] = {
+        "value": (
+            "quantity", np.array([values.get(name, np.nan) for name in tabled], dtype=float),
+            "value of the quantity, fractions as fractions",
+        ),
+        "contribution": (
+            ("quantity", "source"), contributions.values,
+            "signed standard contribution of the source, in the unit of the quantity",
+        ),
+        "source_group": (
+            "source", _texts(contributions.groups), "who shares the source; empty: private to the sample"
+        ),
+        # names without an uncertainty table (bounds, counts) are kept beside those with one
+        "plain_value": (
+            "plain_quantity", np.array([values[name] for name in plain_names], dtype=float),
+            "value of a quantity without an uncertainty table",
+        ),
+        "record": (
+            "recorded_quantity", _texts(record.to_json() for record in records.values()),
+            "how the quantity was computed: formula, inputs, numbers, source; JSON",
+        ),
+    }  # fmt: skip
+    tables = xr.Dataset(
+        {name: (over, numbers, {"long_name": meaning}) for name, (over, numbers, meaning) in variables.items()},
         coords={
-            "quantity": _texts(contributions.quantities),
+            "quantity": _texts(tabled),
             "source": _texts(contributions.sources),
             "plain_quantity": _texts(plain_names),
-            "recorded_quantity": _texts(sample.records),
-            "figure_of_fit": _texts(sample.quality),
+            "recorded_quantity": _texts(records),
         },
-    ).merge(sample.tables)
-    return root.assign_attrs(_attributes(sample))
+    )
+    tables["quantity_units"] = "quantity", *units_beside(map(unit_of, tabled), "value and contribution")
+    tables["plain_quantity_units"] = "plain_quantity", *units_beside(map(unit_of, plain_names), "plain_value")
+    return tables
+
+
+def from_tables(
+    table: Mapping[str, NDArray[Any]], before: str = ""
+) -> tuple[dict[str, float], Contributions, dict[str, Record]]:
+    """Read what `tables_of` made: values, contributions, records.
+
+    Parameters
+    ----------
+    table : mapping of str to array
+    before : str
+        How the names of its dimensions begin.
+    """
+    quantity, source, plain_quantity = (
+        table[f"{before}{name}"].tolist() for name in ("quantity", "source", "plain_quantity")
+    )
+    values = dict(zip(quantity, table["value"].tolist(), strict=True))
+    values |= dict(zip(plain_quantity, table["plain_value"].tolist(), strict=True))
+    contributions = Contributions(quantity, source, table["contribution"], table["source_group"].tolist())
+    return values, contributions, by_quantity(map(str, table["record"].tolist()))
+
+
+_AS_JSON = ("flags", "assumptions", "model", "facts", "input_sha256", "options")
+"""Attributes of a file that are no plain texts."""
 
 
 def _attributes(sample: StoredSample) -> dict[str, Any]:
     provenance = sample.provenance
     made = f"fitted and interpreted by xrdorder {provenance.version}".rstrip()
+    told = {name: getattr(sample, name) for name in ("status", "quality_words", "trace", *_AS_JSON[:4])}
     return {
         **about(f"sample {sample.name}", made, provenance.created),
         "format": FORMAT,
         "sample": sample.name,
-        "status": sample.status,
-        "flags": json.dumps(sample.flags, ensure_ascii=False),
-        "assumptions": json.dumps(sample.assumptions, ensure_ascii=False),
-        "prediction": json.dumps(dict(sample.tables.attrs), ensure_ascii=False),
-        "quality_words": sample.quality_words,
-        "model": json.dumps(sample.model, ensure_ascii=False),
-        "trace": sample.trace,
-        "fingerprint": provenance.fingerprint,
-        "fit_fingerprint": provenance.fit_fingerprint,
-        "input_sha256": json.dumps(dict(provenance.input_sha256), ensure_ascii=False),
-        "xrdorder_version": provenance.version,
-        "options": json.dumps(dict(provenance.options), ensure_ascii=False, sort_keys=True),
-        "calibration": provenance.calibration,
-        "created": provenance.created,
+        **{
+            name: json.dumps(value, ensure_ascii=False) if name in _AS_JSON else value
+            for name, value in (told | vars(provenance)).items()
+        },
     }
 
 
@@ -282,39 +300,23 @@ def read_sample(path: Path, *, groups: Collection[str] = GROUPS) -> StoredSample
                     f"{path}: has layout {attrs.get('format')}, not {FORMAT}; run the study again to renew it"
                 )
             table = arrays(file)
-            tables = _tables(table)
-        content_read = read_groups(content, groups) if groups else {}
-        quantities = [str(name) for name in table["quantity"]]
-        values = dict(zip(quantities, table["value"].tolist(), strict=True))
-        values |= dict(zip(table["plain_quantity"].tolist(), table["plain_value"].tolist(), strict=True))
+        told = {name: json.loads(attrs[name]) if name in _AS_JSON else attrs[name] for name in attrs}
+        values, contributions, records = from_tables(table)
         return StoredSample(
-            name=str(attrs["sample"]),
-            status=str(attrs["status"]),
+            name=told["sample"],
+            status=told["status"],
             values=values,
-            contributions=Contributions(
-                tuple(quantities),
-                tuple(table["source"].tolist()),
-                table["contribution"],
-                tuple(table["source_group"].tolist()),
-            ),
-            flags=tuple((str(name), str(message)) for name, message in json.loads(attrs["flags"])),
-            assumptions=tuple(str(text) for text in json.loads(attrs["assumptions"])),
+            contributions=contributions,
+            flags=tuple((name, message) for name, message in told["flags"]),
+            assumptions=tuple(told["assumptions"]),
             quality=dict(zip(table["figure_of_fit"].tolist(), table["quality"].tolist(), strict=True)),
-            tables=tables.assign_attrs(json.loads(attrs["prediction"])),
-            groups=content_read,
-            provenance=Provenance(
-                fingerprint=str(attrs["fingerprint"]),
-                fit_fingerprint=str(attrs["fit_fingerprint"]),
-                input_sha256=json.loads(attrs["input_sha256"]),
-                version=str(attrs["xrdorder_version"]),
-                options=json.loads(attrs["options"]),
-                calibration=str(attrs["calibration"]),
-                created=str(attrs["created"]),
-            ),
-            quality_words=str(attrs["quality_words"]),
-            model=tuple(json.loads(attrs["model"])),
-            trace=str(attrs["trace"]),
-            records=by_quantity(map(str, table["record"].tolist())),
+            groups=read_groups(content, groups) if groups else {},
+            provenance=Provenance(**{entry.name: told[entry.name] for entry in fields(Provenance)}),
+            quality_words=told["quality_words"],
+            model=tuple(told["model"]),
+            trace=told["trace"],
+            records=records,
+            facts=told["facts"],
         )
     except FileNotFoundError:
         raise StudyError(f"{path}: no such result; run the study first") from None
@@ -333,17 +335,6 @@ def stored_sample(path: Path) -> StoredSample | None:
         return read_sample(path, groups=())
     except StudyError:
         return None
-
-
-def _tables(table: Mapping[str, NDArray[Any]]) -> xr.Dataset:
-    """Take the variables over relation and target out of the root."""
-    coords = {name: table[name] for name in ("relation", "target") if name in table}
-    variables = {
-        name: (prefix, column)
-        for name, column in table.items()
-        if (prefix := name.split("_", 1)[0]) in coords and name != prefix
-    }
-    return xr.Dataset(variables, coords=coords)
 
 
 def failure(name: str, reason: str, provenance: Provenance, trace: str = "") -> StoredSample:

@@ -21,7 +21,6 @@ from xrdorder.fitting.derived import AMOUNTS
 from xrdorder.material.lattice import REFERENCE_C
 from xrdorder.patterns import read_patterns
 from xrdorder.profiles import Instrument
-from xrdorder.quantities.grades import grade
 from xrdorder.quantities.of_phase import UPPER_LIMIT, WEIGHT_FRACTION
 from xrdorder.quantities.records import Record, symbol_of
 from xrdorder.results.parameters import parameter_group
@@ -33,7 +32,7 @@ from xrdorder.results.sample_file import (
     read_sample,
     write_sample,
 )
-from xrdorder.running.interpretation import GROUP, Fitted, interpret, joined
+from xrdorder.running.interpretation import GROUP, as_fitted, interpret, joined
 from xrdorder.running.model_summary import model_words
 from xrdorder.uncertainty import ONE_SIDED_95, Contributions
 
@@ -71,13 +70,13 @@ class Task:
     fitted: bool = False
 
 
-def do_task(task: Task) -> str:
+def do_task(task: Task) -> StoredSample:
     """Fit a sample and store the result; whatever is wrong with the pattern becomes its status.
 
     Returns
     -------
-    str
-        The quality grade; "-" where there is no A15.
+    StoredSample
+        What was stored, without its groups.
 
     Raises
     ------
@@ -95,8 +94,9 @@ def do_task(task: Task) -> str:
     stamped = replace(result.provenance, created=datetime.now(UTC).isoformat(timespec="seconds"))
     if GROUP not in result.groups:  # nothing there to interpret again
         stamped = replace(stamped, fit_fingerprint="")
-    write_sample(replace(result, model=model_words(result), provenance=stamped), task.target)
-    return grade(result.quality_words)
+    stored = replace(result, model=model_words(result), provenance=stamped)
+    write_sample(stored, task.target)
+    return replace(stored, groups={})
 
 
 def require_files(paths: tuple[Path, ...]) -> None:
@@ -151,43 +151,25 @@ def _fit(task: Task) -> StoredSample:
         engine=task.engine,
         options=FitOptions(**sample.choices),
     )
-    result = of_fit(sample.name, fit, task.provenance)
-    fitted = Fitted(
-        result.values,
-        result.contributions,
-        result.flags,
-        fit.quality_words,
-        fit.a15,
-        fit.tin_held,
-        fit.by_tin,
-        (float(pattern["two_theta"][0]), float(pattern["two_theta"][-1])),
-        instrument.radiation,
-        str(pattern.attrs.get("mount", "")),
-        float(pattern.attrs.get("temperature_c", math.nan)),
-        result.records,
-    )
-    return interpret(result, fitted, sample, task.own)
+    facts = {
+        "a15": fit.a15,
+        "tin_held": fit.tin_held,
+        "by_tin": fit.by_tin,
+        "two_theta_range": [float(pattern["two_theta"][k]) for k in (0, -1)],
+        "radiation": instrument.radiation,
+        "mount": str(pattern.attrs.get("mount", "")),
+        "temperature_c": float(pattern.attrs.get("temperature_c", math.nan)),
+    }
+    return interpret(replace(of_fit(sample.name, fit, task.provenance), facts=facts), sample, task.own)
 
 
 def _again(task: Task) -> StoredSample | None:
     """Interpret the stored fit again; None where it cannot be read after all, and must be fitted again."""
     try:
-        stored = read_sample(task.target)
-        fitted = Fitted.of_stored(stored)
+        fit = as_fitted(read_sample(task.target))
     except (StudyError, KeyError, ValueError):
         return None
-    base = replace(
-        stored,
-        values=fitted.values,
-        contributions=fitted.contributions,
-        records=fitted.records,
-        flags=fitted.flags,
-        assumptions=(),
-        quality_words=fitted.quality_words,
-        tables=xr.Dataset(),
-        provenance=task.provenance,
-    )
-    return interpret(base, fitted, task.sample, task.own)
+    return interpret(replace(fit, provenance=task.provenance), task.sample, task.own)
 
 
 def of_fit(name: str, fit: PatternFit, provenance: Provenance) -> StoredSample:
@@ -259,43 +241,27 @@ def with_absent(
 
 
 def _phases(fit: PatternFit) -> xr.Dataset:
-    names = list(fit.phases)
-    phases = [fit.phases[name] for name in names]
+    phases = list(fit.phases.values())
     axes = max((len(phase.lengths_nm) for phase in phases), default=0)
-    numbers = {
-        "present": (
-            "1 where the phase stands out",
-            "1",
-            np.array([int(phase.present) for phase in phases], np.int8),
-        ),
-        "significance": ("scale over its standard uncertainty", "1", [phase.significance for phase in phases]),
-        "weight_fraction": ("weight fraction", "1", [phase.weight_fraction for phase in phases]),
-        "u_weight_fraction": ("standard uncertainty", "1", [phase.u_weight_fraction for phase in phases]),
-        "upper_limit": ("weight fraction it stays below", "1", [phase.upper_limit for phase in phases]),
+    columns = {
+        "present": ("1 where the phase stands out", "1"),
+        "significance": ("scale over its standard uncertainty", "1"),
+        "weight_fraction": ("weight fraction", "1"),
+        "u_weight_fraction": ("standard uncertainty", "1"),
+        "upper_limit": ("weight fraction it stays below", "1"),
+        "lengths_nm": ("free lattice lengths", "nm"),
+        "u_lengths_nm": ("their standard uncertainties", "nm"),
     }
-    lengths = {
-        "length": ("free lattice lengths", [phase.lengths_nm for phase in phases]),
-        "u_length": ("their standard uncertainties", [phase.u_lengths_nm for phase in phases]),
-    }
-    return xr.Dataset(
-        {
-            **{
-                key: ("phase", np.asarray(values), {"units": units, "long_name": meaning})
-                for key, (meaning, units, values) in numbers.items()
-            },
-            **{
-                key: (
-                    ("phase", "axis"),
-                    np.array([[*row, *[np.nan] * (axes - len(row))] for row in rows]).reshape(
-                        len(names), axes
-                    ),
-                    {"units": "nm", "long_name": meaning},
-                )
-                for key, (meaning, rows) in lengths.items()
-            },
-        },
-        coords={"phase": np.array(names, dtype=object)},
-    )
+    table = xr.Dataset(coords={"phase": np.array(list(fit.phases), dtype=object)})
+    for name, (meaning, units) in columns.items():
+        values = [getattr(phase, name) for phase in phases]
+        attrs = {"units": units, "long_name": meaning}
+        if name.endswith("_nm"):
+            rows = np.array([[*row, *[np.nan] * (axes - len(row))] for row in values]).reshape(len(phases), axes)
+            table[name.replace("lengths_nm", "length")] = ("phase", "axis"), rows, attrs
+        else:
+            table[name] = "phase", np.array(values, dtype=np.int8 if name == "present" else float), attrs
+    return table
 
 
 def _composition(sample: Sample) -> A15Composition | None:

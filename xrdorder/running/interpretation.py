@@ -1,29 +1,27 @@
 """From what a fit found to what is stored of the sample: material and verdict.
 
-A fit is dear, its interpretation cheap. What a fit hands on is therefore stored beside everything else (`Fitted`, the
-group ``fitted`` of a sample file), so that a sample whose strain, dopant uncertainty, tin scale or relations have
-changed is interpreted again without being fitted again. What the interpretation left as it was stands there once.
+A fit is dear, its interpretation cheap. What a fit hands on is therefore stored beside everything else (the group
+``fitted`` of a sample file), so that a sample whose strain, dopant uncertainty, tin scale or relations have changed is
+interpreted again without being fitted again. What the interpretation left as it was stands in the file once.
 """
 
 from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import xarray as xr
 
-from xrdorder import uncertainty
 from xrdorder.description.own_files import OwnFiles
 from xrdorder.description.sample import Sample
 from xrdorder.exceptions import Flag
 from xrdorder.material import characterise
 from xrdorder.quantities.grades import CARE, UNFIT
-from xrdorder.quantities.records import Record, by_quantity
-from xrdorder.results.sample_file import StoredSample
+from xrdorder.results.sample_file import StoredSample, from_tables, tables_of
 from xrdorder.uncertainty import Contributions
 from xrdorder.xrays import radiation
 
@@ -33,148 +31,88 @@ SEED = 0
 GROUP = "fitted"
 """Group of a sample file that holds what the fit handed on."""
 
-_IN_FILE = {"quantity": "fitted_quantity", "source": "fitted_source"}
-"""Dimensions of the group: in netCDF a group inherits those of the root, and those hold what was made of the fit."""
+_BEFORE = "fitted_"
+"""How dimensions of the group begin: in netCDF a group inherits those of the root, which hold what was made of it."""
 
 
-@dataclass(frozen=True)
-class Fitted:
-    """What a fit hands on to the interpretation.
+def handed_on(fit: StoredSample, result: StoredSample) -> xr.Dataset:
+    """Table for storage of what a fit handed on: what the interpretation changed, and the names of all that it left.
 
-    Attributes
+    Parameters
     ----------
-    values : mapping of str to float
-    contributions : Contributions
-    flags : tuple of (name, message)
-    quality_words : str
-        Verdict of the fit alone.
-    a15 : str
-        Name of the A15 phase.
-    tin_held : float
-    by_tin : mapping of str to float
-    two_theta_range : (float, float)
-        First and last angle, degrees.
-    radiation : str
-    mount : str
-        As the pattern file says, empty where it does not.
-    temperature_c : float
-        As the pattern file says, NaN where it does not.
-    records : mapping of str to Record
-        How the values were computed.
+    fit, result : StoredSample
+        The sample before and after its interpretation.
     """
-
-    values: Mapping[str, float]
-    contributions: Contributions
-    flags: tuple[tuple[str, str], ...]
-    quality_words: str
-    a15: str
-    tin_held: float
-    by_tin: Mapping[str, float]
-    two_theta_range: tuple[float, float]
-    radiation: str
-    mount: str = ""
-    temperature_c: float = math.nan
-    records: Mapping[str, Record] = field(default_factory=dict)
-
-    def to_dataset(self, result: StoredSample) -> xr.Dataset:
-        """Table for storage: what the interpretation changed as the fit had it, and the names of all that it left."""
-        table, names = self.contributions, list(self.values)
-        kept = {name for name in names if self._kept(name, result)}
-        other = [name for name in names if name not in kept]
-        records = [record.to_json() for name, record in self.records.items() if result.records.get(name) != record]
-        changed = table.select(name for name in table.quantities if name in other)
-        dataset = uncertainty.to_dataset(changed).rename(_IN_FILE)
-        columns = _columns(_joined(result, table.quantities, changed))
-        dataset["place"] = ("column", [columns.index(column) for column in _columns(table) if column in columns])
-        dataset = dataset.assign_coords(name=np.array(names, dtype=object), changed=np.array(other, dtype=object))
-        dataset["number"] = ("changed", np.array([self.values[name] for name in other], dtype=float))
-        dataset["with_table"] = ("name", np.array([name in table.quantities for name in names], dtype=np.int8))
-        dataset["record"] = (
-            "record_of",
-            np.array(records, dtype=object),
-            {"long_name": "how the fit computed a quantity, where the interpretation changed that; JSON"},
-        )
-        dataset["recorded"] = ("recorded_name", np.array(list(self.records), dtype=object))
-        dataset["number"].attrs["long_name"] = "quantity of the fit; unit in its name, fractions as fractions"
-        dataset.attrs = {
-            "flags": json.dumps(self.flags, ensure_ascii=False),
-            "quality_words": json.dumps(self.quality_words, ensure_ascii=False),
-            "a15": self.a15,
-            "tin_held": self.tin_held,
-            "by_tin": json.dumps(dict(self.by_tin)),
-            "two_theta_range": list(self.two_theta_range),
-            "radiation": self.radiation,
-            "mount": json.dumps(self.mount, ensure_ascii=False),
-            "temperature_c": self.temperature_c,
-        }
-        return dataset
-
-    def _kept(self, name: str, result: StoredSample) -> bool:
-        """Whether the result holds a quantity as the fit had it, with the same contributions."""
-        same = np.array_equal(result.values.get(name, math.nan), self.values[name], equal_nan=True)
-        both = (self.contributions, result.contributions)
-        tables = [table.select([name] * (name in table.quantities)) for table in both]
-        rows = [dict(zip(zip(t.sources, t.groups, strict=True), t.values.T.tolist(), strict=True)) for t in tables]
-        return bool(same and tables[0].quantities == tables[1].quantities and rows[0] == rows[1])
-
-    @classmethod
-    def of_stored(cls, stored: StoredSample) -> Fitted:
-        """Read what `to_dataset` made, and what the result holds as the fit had it.
-
-        Raises
-        ------
-        KeyError, ValueError
-            It is not there, or is no such table.
-        """
-        dataset = stored.groups[GROUP]
-        attrs = dataset.attrs
-        low, high = (float(angle) for angle in attrs["two_theta_range"])
-        names = [str(name) for name in dataset["name"].values]
-        values = {name: stored.values.get(name, math.nan) for name in names}
-        values |= dict(zip(dataset["changed"].values.tolist(), dataset["number"].values.tolist(), strict=True))
-        changed = uncertainty.from_dataset(dataset.rename({b: a for a, b in _IN_FILE.items()}))
-        with_table = [name for name, yes in zip(names, dataset["with_table"].values, strict=True) if yes]
-        table, order = _joined(stored, with_table, changed), dataset["place"].values.tolist()
-        records = by_quantity(map(str, dataset["record"].values.tolist()))
-        return cls(
-            values=values,
-            contributions=Contributions(
-                table.quantities,
-                tuple(table.sources[k] for k in order),
-                table.values[:, order],
-                tuple(table.groups[k] for k in order),
-            ),
-            flags=tuple((str(name), str(message)) for name, message in json.loads(attrs["flags"])),
-            quality_words=json.loads(attrs["quality_words"]),
-            a15=str(attrs["a15"]),
-            tin_held=float(attrs["tin_held"]),
-            by_tin={str(name): float(slope) for name, slope in json.loads(attrs["by_tin"]).items()},
-            two_theta_range=(low, high),
-            radiation=str(attrs["radiation"]),
-            mount=json.loads(attrs["mount"]),
-            temperature_c=float(attrs["temperature_c"]),
-            records={name: records.get(name) or stored.records[name] for name in dataset["recorded"].values.tolist()},
-        )
+    table, names = fit.contributions, list(fit.values)
+    changed = table.select(name for name in table.quantities if not _kept(name, fit, result))
+    values = {name: value for name, value in fit.values.items() if not _kept(name, fit, result)}
+    records = {name: record for name, record in fit.records.items() if result.records.get(name) != record}
+    dataset = tables_of(values, changed, records)
+    dataset = dataset.rename({name: f"{_BEFORE}{name}" for name in dataset.dims})
+    columns = _columns(_joined(result, names, changed))
+    dataset["place"] = "column", [columns.index(column) for column in _columns(table) if column in columns]
+    for over, all_names in (("name", names), ("record_name", fit.records)):
+        dataset[over] = over, np.array(list(all_names), dtype=object)
+    told = {"flags": fit.flags, "quality_words": fit.quality_words}
+    return dataset.assign_attrs({key: json.dumps(value, ensure_ascii=False) for key, value in told.items()})
 
 
-def _joined(stored: StoredSample, quantities: Sequence[str], changed: Contributions) -> Contributions:
-    """Table of the fit from what the result holds of it and from what was changed, but for the order of its columns."""
-    rest = stored.contributions.select(name for name in quantities if name not in changed.quantities)
-    return rest.merge(changed).select(quantities)
+def as_fitted(stored: StoredSample) -> StoredSample:
+    """Give a stored sample as its fit handed it on (`handed_on`), read with its groups.
+
+    Raises
+    ------
+    KeyError, ValueError
+        What the fit handed on is not there, or is no such table.
+    """
+    group = stored.groups[GROUP]
+    names, record_names = (group[over].values.tolist() for over in ("name", "record_name"))
+    arrays = {str(name): variable.values for name, variable in group.variables.items()}
+    values, changed, records = from_tables(arrays, _BEFORE)
+    table, order = _joined(stored, [name for name in names if name not in values], changed), arrays["place"].tolist()
+    table = table.select(name for name in names if name in table.quantities)
+    return replace(
+        stored,
+        values={name: values[name] if name in values else stored.values[name] for name in names},
+        contributions=Contributions(
+            table.quantities,
+            tuple(table.sources[k] for k in order),
+            table.values[:, order],
+            tuple(table.groups[k] for k in order),
+        ),
+        records={name: records.get(name) or stored.records[name] for name in record_names},
+        flags=joined(json.loads(group.attrs["flags"])),
+        quality_words=json.loads(group.attrs["quality_words"]),
+        assumptions=(),
+    )
+
+
+def _kept(name: str, fit: StoredSample, result: StoredSample) -> bool:
+    """Whether the result holds a quantity as the fit had it, with the same contributions."""
+    same = np.array_equal(result.values.get(name, math.nan), fit.values[name], equal_nan=True)
+    both = (fit.contributions, result.contributions)
+    tables = [table.select([name] * (name in table.quantities)) for table in both]
+    rows = [dict(zip(_columns(table), table.values.T.tolist(), strict=True)) for table in tables]
+    return bool(same and tables[0].quantities == tables[1].quantities and rows[0] == rows[1])
+
+
+def _joined(stored: StoredSample, names: Iterable[str], changed: Contributions) -> Contributions:
+    """Table of the fit from what the result holds of it and from what was changed, in some order."""
+    there = {*stored.contributions.quantities} - {*changed.quantities}
+    return stored.contributions.select(name for name in names if name in there).merge(changed)
 
 
 def _columns(table: Contributions) -> list[tuple[str, str]]:
     return list(zip(table.sources, table.groups, strict=True))
 
 
-def interpret(base: StoredSample, fitted: Fitted, sample: Sample, own: OwnFiles) -> StoredSample:
+def interpret(fit: StoredSample, sample: Sample, own: OwnFiles) -> StoredSample:
     """Say what a fit means.
 
     Parameters
     ----------
-    base : StoredSample
-        What is stored of the fit.
-    fitted : Fitted
+    fit : StoredSample
+        What is stored of the fit, with the facts that go with it.
     sample : Sample
         Its description.
     own : OwnFiles
@@ -182,38 +120,36 @@ def interpret(base: StoredSample, fitted: Fitted, sample: Sample, own: OwnFiles)
     Returns
     -------
     StoredSample
-        `base` with quantities of the material, flags, assumptions and verdict; unchanged without an A15.
+        `fit` with quantities of the material, flags, assumptions and verdict; unchanged without an A15.
 
     Raises
     ------
     XrdorderError
         The description contradicts itself, or a file of the laboratory cannot be used.
     """
-    result = base if "a_nm" not in fitted.values else _of_a15(base, fitted, sample, own)
-    return replace(result, groups={**base.groups, GROUP: fitted.to_dataset(result)})
+    result = fit if "a_nm" not in fit.values else _of_a15(fit, sample, own)
+    return replace(result, groups={**fit.groups, GROUP: handed_on(fit, result)})
 
 
-def _of_a15(base: StoredSample, fitted: Fitted, sample: Sample, own: OwnFiles) -> StoredSample:
+def _of_a15(fit: StoredSample, sample: Sample, own: OwnFiles) -> StoredSample:
+    facts = dict(fit.facts)
+    specimen = sample.specimen(facts.pop("mount"), facts.pop("temperature_c"))
     material = characterise(
-        fitted.values,
-        fitted.contributions,
-        sample.specimen(fitted.mount, fitted.temperature_c),
-        radiation=radiation(fitted.radiation),
-        a15=fitted.a15,
-        tin_held=fitted.tin_held,
-        by_tin=fitted.by_tin,
-        two_theta_range=fitted.two_theta_range,
+        fit.values,
+        fit.contributions,
+        specimen,
         scale=own.scale(),
-        records=fitted.records,
+        records=fit.records,
+        **facts | {"radiation": radiation(facts["radiation"]), "two_theta_range": tuple(facts["two_theta_range"])},
     )
     return replace(
-        base,
-        quality_words=weighed_words(fitted.quality_words, material.flags),
-        values={**fitted.values, **material.values},
+        fit,
+        quality_words=weighed_words(fit.quality_words, material.flags),
+        values={**fit.values, **material.values},
         contributions=material.contributions,
         records=material.records,
-        flags=joined(fitted.flags, material.flags),
-        assumptions=material.assumptions,
+        flags=joined(fit.flags, material.flags),
+        assumptions=tuple(material.assumptions),
     )
 
 

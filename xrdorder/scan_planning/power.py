@@ -13,7 +13,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import nct, t
 
 from xrdorder.exceptions import ValidityError
 from xrdorder.scan_planning.forecast import Course
@@ -100,6 +99,8 @@ def power_of(difference: float, u_wire: float, wires: int, *, alpha: float = 0.0
     >>> round(power_of(0.8, 1.0, 26), 3), round(power_of(0.8, 1.0, 25), 3)
     (0.807, 0.791)
     """
+    from scipy.stats import nct, t
+
     freedom = 2 * (wires - 1) + known
     if freedom < 1:
         return 0.0

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import f as f_distribution
+from scipy.special import fdtri
 
 from xrdorder.exceptions import StudyError
 from xrdorder.series.events import Onset, Period
@@ -144,7 +144,7 @@ def steps(hours: Array, temperatures_c: Array, values: Array) -> tuple[Step, ...
     gained = np.zeros(len(hours))
     for k in range(_SIDE, len(hours) - _SIDE):
         gained[k] = _gain(k, hours, temperatures_c, values)[0]
-    needed = f_distribution.isf(ALPHA / max(len(hours), 1), 2, 2 * _SIDE - 5)
+    needed = fdtri(2, 2 * _SIDE - 5, 1.0 - ALPHA / max(len(hours), 1))
     steps_found: list[Step] = []
     while len(hours) and gained.max() > needed:
         k = int(np.argmax(gained))

@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import norm
+from scipy.special import ndtr, ndtri
 
 from xrdorder.exceptions import ValidityError
 from xrdorder.treatments.dose import (
@@ -239,8 +239,8 @@ class History(ABC):
         low = high = hours
         if u > 0.0:
             probabilities = (np.arange(2001) + 0.5) / 2001
-            cut = norm.cdf(0.0, q, u)
-            drawn = norm.ppf(cut + (1.0 - cut) * probabilities, q, u)
+            cut = ndtr(-q / u)
+            drawn = q + u * ndtri(cut + (1.0 - cut) * probabilities)
             first, last = max(0.0, float(drawn[0])), float(drawn[-1])
             fit = np.polynomial.Chebyshev.interpolate(
                 lambda some: np.log(np.maximum(self.doses_h(some, reference_c), 1e-300)),
