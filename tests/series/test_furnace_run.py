@@ -164,13 +164,13 @@ def test_a_frame_fitted_from_the_one_before_is_that_fitted_from_nothing(folder, 
         if done.warm:
             cold = fit_frame(pattern, instrument, phases, float(truth.celsius[k]))
             assert not cold.warm
-            if set(cold.quantities.solution.free) == set(done.quantities.solution.free):
+            if set(cold.free_names) == set(done.free_names):
                 compared += 1
                 for name, value in cold.values.items():
-                    # at its bound a width has no uncertainty; the bound is that of the frame fitted from nothing, whose
-                    # lattice differs by the expansion over six frames on the ramp, 27 K
+                    # at its bound a width has no uncertainty; the bound is that of the frame fitted from nothing, and
+                    # moves by twice the expansion, 4e-4 over the 27 K of six frames
                     u = cold.contributions.total(name)
-                    assert abs(done.values[name] - value) <= (0.01 * u if u > 0.0 else 3e-4 * abs(value))
+                    assert abs(done.values[name] - value) <= (0.01 * u if u > 0.0 else 5e-4 * abs(value))
                     # derivatives of a step before, and changes by scattering factors kept from frame to frame
                     assert done.contributions.total(name) == pytest.approx(u, rel=0.01)
     assert compared >= 3
