@@ -31,7 +31,7 @@ from xrdorder.results.sample_file import Provenance, StoredSample, failure, stor
 from xrdorder.running.fit_sample import Task, do_task, require_files
 from xrdorder.running.instruments import study_instruments
 from xrdorder.running.interpretation import SEED
-from xrdorder.running.pool import run_all
+from xrdorder.running.pool import Processes, processes, run_all
 from xrdorder.treatments import LoggedTreatment
 
 Progress = Callable[[int, int, str], None]
@@ -42,8 +42,9 @@ def run_study(
     *,
     progress: Progress | None = None,
     again: bool = False,
-    workers: int | None = None,
+    workers: int | Processes | None = None,
     cluster: str | None = None,
+    collated: Callable[[xr.Dataset], None] = lambda _: None,
 ) -> xr.Dataset:
     """Fit all samples of a study and collate the results.
 
@@ -63,10 +64,13 @@ def run_study(
         samples get done; those that are kept are not counted.
     again : bool
         Fit everything again, the calibration included.
-    workers : int, optional
-        Number of processes; by default as many as cores, or this process alone for a few samples.
+    workers : int or Processes, optional
+        Number of processes, or those at hand; by default as many as cores, or this process alone for a few samples.
     cluster : str, optional
         Address of a dask scheduler whose workers fit instead (`xrdorder.running.cluster`).
+    collated : callable, optional
+        Called with the collated results before the estimates of all samples together, which take this process alone:
+        what needs none of them can begin.
 
     Returns
     -------
@@ -91,13 +95,16 @@ def run_study(
         raise StudyError("\n".join(f"{file}: {place}: {complaint}" for place, complaint in study.absent))
     results = study.folder / RESULTS
     make_folder(results / SAMPLES)
-    with only_run(results):
+    with only_run(results), processes(workers) as pool:
         sweep(results)
         sweep(results / SAMPLES)
+        if cluster is None and (again or not any((results / SAMPLES).iterdir())):
+            pool.start(do_task, len(study.samples))  # all are to be fitted, after the calibration
         instruments, previous = study_instruments(study, results, again=again), _previous(results)
         if previous is not None and not again:
             if _made_of(study, instruments, own, results) == previous.attrs.get(_MADE_OF):
                 write_csv(previous, results)
+                collated(previous)
                 return previous.assign_attrs(fitted=0, interpreted=0, unchanged=len(study.samples))
         sorted_out = _sort_out(study, instruments, own, results / SAMPLES, again=again)
         todo = sorted_out.tasks
@@ -109,12 +116,13 @@ def run_study(
             if progress is not None:
                 progress(number, len(todo), words)
 
-        run_all(do_task, todo, workers=workers, cluster=cluster, done=settle)
+        run_all(do_task, todo, workers=pool, cluster=cluster, done=settle)
         samples = {sample.name: sorted_out.settled[sample.name] for sample in study.samples}
         flags = study_flags(study, {name: sample.provenance.input_sha256 for name, sample in samples.items()})
         stored = [replace(sample, flags=(*sample.flags, *flags[name])) for name, sample in samples.items()]
-        collated = collate(study, stored, _phase_names(study), own.scale(), own.names())
-        dataset = estimated(collated, own.scale(), own.library(), previous=previous)
+        fits = collate(study, stored, _phase_names(study), own.scale(), own.names())
+        collated(fits)
+        dataset = estimated(fits, own.scale(), own.library(), previous=previous)
         if all(sample.provenance.fingerprint for sample in stored):  # else one is to be tried again
             dataset.attrs[_MADE_OF] = _made_of(study, instruments, own, results)
         write_results(dataset, results)
