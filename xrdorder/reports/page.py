@@ -24,7 +24,7 @@ from xrdorder.reports.cautions import CAUTIONS
 from xrdorder.reports.methods import METHODS, libraries, relations_used
 from xrdorder.reports.patterns import fit_data
 from xrdorder.reports.pictures import Missing, Picture, Scene
-from xrdorder.results.study_table import in_short, study_table
+from xrdorder.results.study_table import in_short
 from xrdorder.views.explanation import about_parts, origin_parts
 
 _OF_ENDS = 3  # columns that a terminal leaves out that early
@@ -98,7 +98,7 @@ def page(
         made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"), look=look, answer=answer_lines(scene),
         estimates=ESTIMATES,
         compared=Markup(html(look.comparison.parts(details=True)) if look.comparison is not None else ""),
-        table=_without_intervals(study_table(results)),
+        table=_without_intervals(scene.table),
         anchor_of={section.name: section.anchor for section in sections}, beside=shown.pop(ANSWER, None),
         first=[shown.pop(name) for name in FIRST if name in shown], figures=list(shown.values()), missing=missing,
         sections=sections, fits=fits, methods=METHODS,

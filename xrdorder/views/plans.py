@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from xrdorder import figures
-from xrdorder.planning.conversion_courses import LAW
-from xrdorder.planning.foretold import Foretold, foretold, noun_of, suggested
+from xrdorder.planning.foretold import Foretold, foretold, suggested
+from xrdorder.planning.kinds import LAW, kind_of
 from xrdorder.planning.plan_words import best_words, measured_words, next_words
 from xrdorder.planning.study import LotPlan
 from xrdorder.planning.suggestion import Row, rows
@@ -27,8 +27,6 @@ if TYPE_CHECKING:
     from xrdorder.treatments import History
 
 _MOST_TREATMENTS = 24
-_UNITS = {"Ic": "%", "Bc2": "T", "Tc": "K"}
-"""Of differences in what is maximised."""
 
 
 @title.register(LotPlan)
@@ -61,7 +59,7 @@ def _(lot_plan: LotPlan, details: bool = True) -> Table:
     """Give treatments reacted and suggested as differences to the best so far; without `details` the first of many."""
     by_name = [{row.treatment: row for row in rows(lot_plan, k)} for k in range(len(lot_plan.plans))]
     some = {name: [of[name] for of in by_name if name in of] for of in by_name for name in of}
-    unit = _UNITS[lot_plan.maximised]
+    unit = lot_plan.plans[0].objective.unit
     columns: list[Column[str]] = [
         ("treatment", lambda name: lot_plan.label(_history(lot_plan, name))),
         (Heading("wires"), lambda name: str(some[name][0].wires)),
@@ -134,8 +132,7 @@ def _behind(lot_plan: LotPlan) -> Iterator[Part]:
     for k, plan in enumerate(lot_plan.plans):
         yield f"{lot_plan.noun(k)}: looked for in {plan.region}; {int(plan.allowed.sum())} treatments compared."
         for j, proposal in enumerate(plan.proposals, start=1):
-            unit = _UNITS[lot_plan.maximised]
-            worth = (100.0 if plan.objective.relative else 1.0) * proposal.worth
+            worth, unit = plan.objective.factor * proposal.worth, plan.objective.unit
             label = lot_plan.label(proposal.schedule)
             yield f"  {j}  {label}: the best is expected to rise by {digits(worth, 2)} {unit}"
 
@@ -145,7 +142,7 @@ def _held(lot_plan: LotPlan) -> str:
     for observation in lot_plan.wires.observed:
         for kind, places in observation.parts:
             counts[kind] = counts.get(kind, 0) + (1 if kind == LAW else len(places))
-    return ", ".join(f"{n} x {noun_of(kind)}" for kind, n in counts.items())
+    return ", ".join(f"{n} x {kind_of(kind).noun}" for kind, n in counts.items())
 
 
 def foretold_parts(lot_plan: LotPlan, opened: OpenStudy) -> list[Part]:

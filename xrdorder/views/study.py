@@ -18,7 +18,15 @@ from xrdorder.quantities.formatting import concise, counted
 from xrdorder.quantities.tables import File, Part, Table, entries
 from xrdorder.results.collate import own_words
 from xrdorder.results.open_study import OpenStudy
-from xrdorder.results.study_table import anchored_words, extremes, flags_of, study_table, study_words
+from xrdorder.results.study_table import (
+    Row,
+    anchored_words,
+    extremes,
+    flags_of,
+    rows_of,
+    study_table,
+    study_words,
+)
 from xrdorder.views.showing import figure, frame, parts, table, title
 
 if TYPE_CHECKING:
@@ -120,28 +128,28 @@ def _flags(results: xr.Dataset) -> dict[str, list[str]]:
     """First message of each flag, with all samples that carry it."""
     first: dict[str, str] = {}
 
-    def words(sample: xr.Dataset) -> list[str]:
-        flags = dict(flags_of(sample))
+    def words(sample: Row) -> list[str]:
+        flags = dict(flags_of(sample["flag_messages"]))
         return [f"{name}: {first.setdefault(name, message)}" for name, message in flags.items()]
 
     return _samples_by(results, words)
 
 
-def _assumptions(sample: xr.Dataset) -> list[str]:
-    texts = str(sample["assumptions"].item()).split("; ")
+def _assumptions(sample: Row) -> list[str]:
+    texts = str(sample["assumptions"]).split("; ")
     return [text for text in texts if text and not text.startswith(ANCHORED)]  # which is said with the answer
 
 
-def _models(sample: xr.Dataset) -> list[str]:
-    return [str(sample["model"].item())] if sample["model"].item() else []
+def _models(sample: Row) -> list[str]:
+    return [str(sample["model"])] if sample["model"] else []
 
 
-def _samples_by(results: xr.Dataset, words: Callable[[xr.Dataset], list[str]]) -> dict[str, list[str]]:
+def _samples_by(results: xr.Dataset, words: Callable[[Row], list[str]]) -> dict[str, list[str]]:
     """Each text once, with the samples it is said of."""
     samples_by_text: dict[str, list[str]] = {}
-    for k, name in enumerate(results["sample"].values):
-        for text in words(results.isel(sample=k)):
-            samples_by_text.setdefault(text, []).append(str(name))
+    for sample in rows_of(results):
+        for text in words(sample):
+            samples_by_text.setdefault(text, []).append(str(sample["sample"]))
     return samples_by_text
 
 
