@@ -25,6 +25,7 @@ from xrdorder.drawing.layout import (
     page,
     place,
     style,
+    write,
 )
 from xrdorder.drawing.lots import draw_legend, legend_height, look
 from xrdorder.drawing.parts import cross, name_levels
@@ -134,10 +135,7 @@ def trade_figure(
                          labelfontfamily=FAMILY, width=THIN, length=3.0)  # fmt: skip
     absolute.spines["right"].set(color=palette.FOG, linewidth=THIN)
     absolute.set_ylabel("if that of the reference is its median (T)", **font(SMALL, color=palette.SLATE))
-    axes.annotate(
-        typeset(words), (0.0, 1.0), (0.0, 4.0), xycoords="axes fraction", textcoords="offset points", ha="left",
-        va="bottom", linespacing=1.2, **font(SMALL, color=palette.SLATE),
-    )  # fmt: skip
+    write(axes, typeset(words), (0.0, 1.0), SMALL, palette.SLATE, on="frame", by=(0.0, 4.0), linespacing=1.2)
     draw_legend(figure, lots, _LEFT_IN, _BOTTOM_IN + tall + top, wide + right - 0.1)
     return figure
 

@@ -21,12 +21,12 @@ from xrdorder.drawing.layout import (
     SCREEN,
     Size,
     few_ticks,
-    font,
     minor_ticks,
     page,
     panel_height,
     place,
     style,
+    write,
 )
 from xrdorder.drawing.lots import draw_legend, legend_height, look
 from xrdorder.drawing.parts import cross, name_rows
@@ -165,23 +165,13 @@ def _draw_relations(
         for agreement in _numbers(entry):
             y = names.index(agreement.route[0].name) + step * (i - 0.5 * (len(compared) - 1))
             total = math.hypot(agreement.u_own, agreement.u_common)
-            axes.plot(
-                [agreement.difference - total, agreement.difference + total],
-                [y, y],
-                color=colour,
-                linewidth=LINE,
-                zorder=2,
-            )
-            axes.plot(
-                [agreement.difference - agreement.u_own, agreement.difference + agreement.u_own], [y, y],
-                color=colour, linewidth=BAR, alpha=0.6, solid_capstyle="butt", zorder=2,
-            )  # fmt: skip
-            axes.plot([agreement.difference], [y], linestyle="none", zorder=3, **look(k))
-            axes.annotate(
-                f"p {agreement.probability:.2f}" if agreement.candidate else f"({agreement.route[0].wire})",
-                (agreement.difference + total, y), xytext=(4.0, 0.0), va="center",
-                textcoords="offset points", annotation_clip=False, **font(SMALL, color=palette.SLATE),
-            )  # fmt: skip
+            middle, own = agreement.difference, agreement.u_own
+            axes.plot([middle - total, middle + total], [y, y], color=colour, linewidth=LINE, zorder=2)
+            axes.plot([middle - own, middle + own], [y, y], color=colour, linewidth=BAR, alpha=0.6,
+                      solid_capstyle="butt", zorder=2)  # fmt: skip
+            axes.plot([middle], [y], linestyle="none", zorder=3, **look(k))
+            words = f"p {agreement.probability:.2f}" if agreement.candidate else f"({agreement.route[0].wire})"
+            write(axes, words, (middle + total, y), SMALL, palette.SLATE, by=(4.0, 0.0), va="center")
     name_rows(axes, names, SMALL)
     axes.set_ylim(bottom=len(names) - 0.25)  # words beside the lowest bar stand clear of ticks
     axes.spines["left"].set_visible(True)
