@@ -235,8 +235,7 @@ def _covered(whole: ProfileSum, line: Lines, others: Array, axial: tuple[float, 
     window = whole.window(int(first), int(last))
     profile, x = window.total(line, *axial), window.two_theta
     basis = np.stack([profile, np.ones_like(profile), x - x.mean()], axis=1)
-    solved = np.linalg.lstsq(basis, others[first:last], rcond=None)[0]
-    return abs(float(solved[0]))
+    return abs(float(np.linalg.pinv(basis.T @ basis)[0] @ (basis.T @ others[first:last])))
 
 
 def _together(chosen: Sequence[_Candidate]) -> list[list[_Candidate]]:
