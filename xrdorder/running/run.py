@@ -101,17 +101,13 @@ def run_study(
         sweep(results)
         sweep(results / SAMPLES)
         if cluster is None and (again or not any((results / SAMPLES).iterdir())):
-            pool.start(do_task, len(study.samples))  # all are to be fitted, after the calibration
+            pool.start(_fitting(), len(study.samples))  # all are to be fitted, after the calibration
         instruments, previous = study_instruments(study, results, again=again), _previous(results)
         if previous is not None and not again:
             if _made_of(study, instruments, own, results) == previous.attrs.get(_MADE_OF):
                 write_csv(previous, results)
                 collated(previous)
                 return previous.assign_attrs(fitted=0, interpreted=0, unchanged=len(study.samples))
-        from xrdorder.running.fit_sample import (
-            do_task,  # with all that fits: a study that is kept does without
-        )
-
         sorted_out = _sort_out(study, instruments, own, results / SAMPLES, again=again)
         todo = sorted_out.tasks
         done = count(1)
@@ -122,7 +118,7 @@ def run_study(
             if progress is not None:
                 progress(number, len(todo), words)
 
-        run_all(do_task, todo, workers=pool, cluster=cluster, done=settle)
+        run_all(_fitting(), todo, workers=pool, cluster=cluster, done=settle)
         samples = {sample.name: sorted_out.settled[sample.name] for sample in study.samples}
         flags = study_flags(study, {name: sample.provenance.input_sha256 for name, sample in samples.items()})
         stored = [replace(sample, flags=(*sample.flags, *flags[name])) for name, sample in samples.items()]
@@ -139,6 +135,13 @@ def run_study(
         "unchanged": sorted_out.unchanged,
     }
     return dataset
+
+
+def _fitting() -> "Callable[[Task], StoredSample]":
+    """What fits a sample, imported with all that fits: a study that is kept does without."""
+    from xrdorder.running.fit_sample import do_task
+
+    return do_task
 
 
 _MADE_OF = "made_of_sha256"
