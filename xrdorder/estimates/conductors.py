@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import cache, partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -73,8 +74,9 @@ def conductors(
     """
     made, refused = [], []
     draws = StudyDraws.of(results)
+    as_grain = cache(partial(grains_over_domains, results)) if measured_grains else lambda lot: AS_GRAIN
     for k, name in _places(results, names):
-        lot = str(results["lot"].values[k])
+        common = _common(results, k, draws, library, designs)
         area = measured_mean(results, name, "a15_area_fraction")
         try:
             conductor_ = conductor(
@@ -83,10 +85,10 @@ def conductors(
                 draws.values["Bc2_0K_T"][k],
                 _quantities(results, k),
                 grain_nm=measured_mean(results, name, "grain_size_nm") if measured_grains else None,
-                as_grain=grains_over_domains(results, lot) if measured_grains else AS_GRAIN,
+                as_grain=as_grain(common.lot),
                 a15_area=area,
                 law=draws.law,
-                common=_common(results, k, draws, library, designs),
+                common=common,
             )
         except ValidityError as error:
             if names:

@@ -12,6 +12,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from xrdorder.fitting.curves_and_lines import described
 from xrdorder.fitting.single_lines import ORDER_LINE, STRONG_LINES, Hkl, SingleLine, drawn_lines, hkl_name
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.least_squares.refinement import Refinement, Solution
@@ -88,7 +89,7 @@ def lattice_from_lines(lines: Sequence[SingleLine], fit: Refinement, a15: PhaseL
     names = (*a15.length_names[:1], *out_of_place)
     usable, slopes = centres(lines, a15, values, names)
     if len(usable) < max(_LEAST_LINES, len(names) + 1):
-        return _no_lattice(len(usable))
+        return no_lattice(len(usable))
     departure = np.array([line.centre - line.calculated_centre for line in usable])
     u = np.array([line.u_centre for line in usable])
     solved, u_solved, chi2 = _weighted(slopes, departure, u)
@@ -113,7 +114,7 @@ def nelson_riley(lines: Sequence[SingleLine], fit: Refinement, a15: PhaseLines) 
     values = fit.values()
     usable, _ = centres(lines, a15, values, ())
     if len(usable) < _LEAST_LINES:
-        return _no_lattice(len(usable))
+        return no_lattice(len(usable))
     apparent_of = _Apparent(usable, fit, a15)
     u_centre = np.array([line.u_centre for line in usable])
 
@@ -189,15 +190,10 @@ def single_line_table(lines: Sequence[SingleLine], fit: Refinement, a15: PhaseLi
         ("specimen_gauss_squared", (drawn.gauss_squared - bare.gauss_squared)[rows], "degree^2",
          "squared Gaussian full width of the specimen by the whole fit"),
     )  # fmt: skip
-    data = {
-        name: ("single_line", numbers, {"units": unit, "long_name": text}) for name, numbers, unit, text in columns
-    }
     reasons = np.array([line.reason for line in lines], dtype=object)
     hkl = np.array([" ".join(str(i) for i in line.hkl) for line in lines], dtype=object)
-    return xr.Dataset(
-        data | {"reason": ("single_line", reasons, {"long_name": "why the line could not be used"})},
-        coords={"hkl": ("single_line", hkl)},
-    )
+    why = {"reason": ("single_line", reasons, {"long_name": "why the line could not be used"})}
+    return xr.Dataset(described("single_line", columns) | why, coords={"hkl": ("single_line", hkl)})
 
 
 def order_from_lines(
@@ -227,7 +223,8 @@ def order_from_lines(
         Lines to compare with; their areas, each over the calculated one, are averaged by weight.
     """
     nan = float("nan")
-    if a15.contrast_name is None:
+    name = a15.contrast_name
+    if name is None:
         return LineOrder(nan, nan, against, "the phase has no order")
     line_of = {line.hkl: line for line in lines}
     for hkl in (ORDER_LINE, *against):
@@ -243,22 +240,24 @@ def order_from_lines(
     measured = np.log(order.area) - float(weight @ np.log([line.area for line in others]))
     u_squared = (order.u_area / order.area) ** 2 + 1.0 / float(np.sum(relative**-2))
 
-    _, intensity_by = a15.intensities(fit.values())
-    nuisances = [n for n in intensity_by if n in solution.free and n != a15.contrast_name]
-    columns = {name: k for k, name in enumerate((a15.contrast_name, *nuisances))}
-    drawn, _ = a15.lines(fit.values(), {})
-    rows = {line.hkl: line.rows for line in drawn_lines(a15, drawn, fit.values())}
+    contrast = max(fit.values()[name], 0.5)
+    values = fit.values() | {name: contrast}
+    start, intensity_by = a15.intensities(values)
+    nuisances = [n for n in intensity_by if n in solution.free and n != name]
+    drawn, _ = a15.lines(values, {})
+    each = len(drawn.area) // len(start)
+    unit = drawn.area.reshape(len(start), each).sum(axis=1) / start
+    members = {line.hkl: np.unique(line.rows // each) for line in drawn_lines(a15, drawn, values)}
 
     def calculated(contrast: float) -> tuple[float, Array]:
         """Logarithm of the calculated ratio and its derivatives by contrast and nuisances."""
-        values = fit.values() | {str(a15.contrast_name): contrast}
-        drawn, by = a15.lines(values, columns)
-        area = {hkl: float(drawn.area[rows[hkl]].sum()) for hkl in (ORDER_LINE, *against)}
-        slope = {hkl: by.area[rows[hkl]].sum(axis=0) / area[hkl] for hkl in area}
-        value = np.log(area[ORDER_LINE]) - float(weight @ np.log([area[hkl] for hkl in against]))
-        return value, slope[ORDER_LINE] - np.tensordot(weight, [slope[hkl] for hkl in against], axes=1)
+        intensity, by = a15.intensities(values | {name: contrast})
+        areas = np.stack([intensity, by[name], *(by[n] for n in nuisances)]) * unit
+        area, *slope = np.stack([areas[:, members[hkl]].sum(axis=1) for hkl in (ORDER_LINE, *against)], axis=1)
+        relative = np.array(slope) / area
+        value = np.log(area[0]) - float(weight @ np.log(area[1:]))
+        return value, relative[:, 0] - relative[:, 1:] @ weight
 
-    contrast = max(fit.values()[a15.contrast_name], 0.5)
     for _ in range(_ROUNDS):
         value, slopes = calculated(contrast)
         # the ratio goes nearly with the square of the contrast: Newton's step is taken in its logarithm
@@ -307,9 +306,10 @@ class _Apparent:
         return theta, apparent, apparent / np.tan(theta) * np.radians(0.5 * u_centres)
 
 
-def _no_lattice(count: int) -> LineLattice:
+def no_lattice(count: int, reason: str = "") -> LineLattice:
+    """Say why there is no lattice parameter; without a reason it is the number of lines."""
     nan = float("nan")
-    return LineLattice(nan, nan, nan, nan, count, f"only {count} lines could be used")
+    return LineLattice(nan, nan, nan, nan, count, reason or f"only {count} lines could be used")
 
 
 def _weighted(basis: Array, observed: Array, u: Array) -> tuple[Array, Array, float]:

@@ -43,7 +43,8 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
         Of the A15 as it was held; None when no A15 was looked for.
     """
     fit, main = job.fit, job.main
-    values, present, calculated = fit.values(), job.present(), fit.counts()
+    values, present = fit.values(), job.present()
+    calculated = job.model.counts(values)
     a15 = main if composition and main.contrast_name and main in present else None
     more_tin, heavier = None, 0.0
     if a15 is not None and composition is not None:
@@ -89,7 +90,7 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
         r_expected=quality.r_expected,
         chi2_reduced=quality.chi2_reduced,
         serial_correlation=correlated,
-        iterations=fit.iterations,
+        iterations=fit.evaluations,
         quality_words=words,
         cross_checks=checks.table if checks else None,
         single_lines=checks.line_table if checks else None,

@@ -50,11 +50,6 @@ class SingleLine:
     ----------
     hkl
         Miller indices; those of the first form where several share a spacing (330 and 411).
-    centre, u_centre
-        Angle of the reference emission line with all shifts of the instrument and its standard uncertainty, degrees;
-        NaN where the centre was held.
-    area, u_area
-        All emission lines together, counts times degree.
     width
         Full width at half maximum of the reference emission line, without axial divergence and without a lopsided
         spread of the lattice, degrees.
@@ -62,28 +57,33 @@ class SingleLine:
         What the whole-pattern fit says.
     covered
         Share by which the area would be too large had the other phases not been subtracted.
-    chi2_reduced
-        Of the window.
     reason
         Why the line could not be used; empty when it could.
+    centre, u_centre
+        Angle of the reference emission line with all shifts of the instrument and its standard uncertainty, degrees;
+        NaN where the centre was held.
+    area, u_area
+        All emission lines together, counts times degree.
     lorentz, u_lorentz
         Full width of the Lorentzian part and its standard uncertainty, degrees; the Gaussian part is held. NaN where
         the width was.
+    chi2_reduced
+        Of the window.
     """
 
     hkl: Hkl
-    centre: float
-    u_centre: float
-    area: float
-    u_area: float
     width: float
     calculated_centre: float
     calculated_area: float
-    covered: float
-    chi2_reduced: float
+    covered: float = float("nan")
     reason: str = ""
+    centre: float = float("nan")
+    u_centre: float = float("nan")
+    area: float = float("nan")
+    u_area: float = float("nan")
     lorentz: float = float("nan")
     u_lorentz: float = float("nan")
+    chi2_reduced: float = float("nan")
 
     @property
     def name(self) -> str:
@@ -148,12 +148,12 @@ def _by_spacing(
 
 @dataclass(frozen=True)
 class _Candidate:
-    """A drawn line on its way: angles it spans, width, expected significance."""
+    """A drawn line on its way: what is known before its fit, angles it spans, expected significance."""
 
     line: DrawnLine
+    begun: SingleLine
     low: float
     high: float
-    width: float
     significance: float
 
 
@@ -187,7 +187,7 @@ def fit_single_lines(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0)
     wanted = _WANTED if a15.contrast_name else ()
     step = fit.step
     chosen: list[_Candidate] = []
-    finished: list[SingleLine] = []
+    finished: dict[Hkl, SingleLine] = {}
     for line in drawn_lines(a15, shape, values):
         span = actual.position[line.rows]
         centre = float(line.mean(shape.position, shape.area))
@@ -200,31 +200,24 @@ def fit_single_lines(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0)
         significance = float(np.sqrt(squared_significance(area, width, step, variance)))
         if significance < _SEEN and line.hkl not in wanted:
             continue
-        nan = float("nan")
-        unused = SingleLine(line.hkl, nan, nan, nan, nan, width, centre, area, nan, nan)
-        if low - 2.0 * width < fit.two_theta[0] or high + 2.0 * width > fit.two_theta[-1]:
-            finished.append(replace(unused, reason="at the end of the measured range"))
-            continue
+        covered, reason = float("nan"), ""
         first, last = np.searchsorted(fit.two_theta, [low - 2.0 * width, high + 2.0 * width])
-        if (last - first) * step < _MEASURED * (high - low + 4.0 * width):
-            finished.append(replace(unused, reason="in a gap of the measured range"))
-            continue
-        covered = _covered(fit.model.profile, _only(shape, line.rows), others / fit.model.time_factor, axial)
-        covered *= float(shape.area[line.rows].sum()) / max(area, 1e-300)
-        if covered > _MOST_COVERED:
-            text = f"other lines lie on it ({100.0 * min(covered, 10.0):.0f} % of its area)"
-            finished.append(replace(unused, covered=covered, reason=text))
-            continue
-        chosen.append(_Candidate(line, low, high, width, float(significance)))
-        finished.append(replace(unused, covered=covered))
-    place = {line.hkl: k for k, line in enumerate(finished)}
+        if low - 2.0 * width < fit.two_theta[0] or high + 2.0 * width > fit.two_theta[-1]:
+            reason = "at the end of the measured range"
+        elif (last - first) * step < _MEASURED * (high - low + 4.0 * width):
+            reason = "in a gap of the measured range"
+        else:
+            covered = _covered(fit.model.profile, _only(shape, line.rows), others / fit.model.time_factor, axial)
+            covered *= float(shape.area[line.rows].sum()) / max(area, 1e-300)
+            if covered > _MOST_COVERED:
+                reason = f"other lines lie on it ({100.0 * min(covered, 10.0):.0f} % of its area)"
+        finished[line.hkl] = SingleLine(line.hkl, width, centre, area, covered, reason)
+        if not reason:
+            chosen.append(_Candidate(line, finished[line.hkl], low, high, significance))
     for group in _together(chosen):
-        for result in _Window(fit, group, actual, shape, counts, axial).fitted(enlargement):
-            k = place[result.hkl]
-            finished[k] = replace(
-                result, calculated_area=finished[k].calculated_area, covered=finished[k].covered
-            )
-    return tuple(finished)
+        fitted = _Window(fit, group, shape, counts, axial).fitted(enlargement)
+        finished |= {line.hkl: line for line in fitted}
+    return tuple(finished.values())
 
 
 def _only(lines: Lines, rows: NDArray[np.intp]) -> Lines:
@@ -250,8 +243,8 @@ def _together(chosen: Sequence[_Candidate]) -> list[list[_Candidate]]:
     """Put lines that stand close into one group."""
     groups: list[list[_Candidate]] = []
     for candidate in sorted(chosen, key=lambda c: c.low):
-        reach = _NEIGHBOUR_WIDTHS * candidate.width
-        if groups and candidate.low - reach < max(c.high + _NEIGHBOUR_WIDTHS * c.width for c in groups[-1]):
+        reach = _NEIGHBOUR_WIDTHS * candidate.begun.width
+        if groups and candidate.low - reach < max(c.high + _NEIGHBOUR_WIDTHS * c.begun.width for c in groups[-1]):
             groups[-1].append(candidate)
         else:
             groups.append([candidate])
@@ -265,12 +258,11 @@ class _Window:
         self,
         fit: Refinement,
         group: Sequence[_Candidate],
-        actual: Lines,
         shape: Lines,
         counts: Array,
         axial: tuple[float, float],
     ) -> None:
-        reach = [max(_REACH_WIDTHS * c.width, _LEAST_REACH_DEG) for c in group]
+        reach = [max(_REACH_WIDTHS * c.begun.width, _LEAST_REACH_DEG) for c in group]
         low = min(c.low - r for c, r in zip(group, reach, strict=True))
         high = max(c.high + r for c, r in zip(group, reach, strict=True))
         first, last = np.searchsorted(fit.two_theta, [low, high])
@@ -281,12 +273,10 @@ class _Window:
         rows = np.concatenate([c.line.rows for c in group])
         self._owner = np.repeat(np.arange(len(group)), [len(c.line.rows) for c in group])
         self._lines = _only(shape, rows)
-        own = self._sum.total(_only(actual, rows), *axial) * self._time
-        self._observed = fit.observed[window] - (counts[window] - own)
         self._root = np.where(fit.used[window], 1.0 / np.sqrt(fit.variance[window]), 0.0)
         x = self._sum.two_theta
         self._straight = np.stack([np.ones_like(x), (2.0 * x - low - high) / (high - low)], axis=1)
-        self._centre = np.array([c.line.mean(shape.position, shape.area) for c in group])
+        self._centre = np.array([c.begun.calculated_centre for c in group])
         first = np.array([c.line.reference[0] for c in group])
         self._reference_widths = shape.gauss_squared[first], shape.lorentz[first]
         # all emission lines of a reflection move with its spacing: d(2 theta) is proportional to tan(theta)
@@ -294,16 +284,18 @@ class _Window:
         self._dispersion = tan / np.tan(np.radians(0.5 * self._centre))[self._owner]
         sums = np.bincount(self._owner, self._lines.area, len(group))
         self._share = self._lines.area / sums[self._owner]
-        self._start_area = np.array([float(actual.area[c.line.rows].sum()) for c in group])
         self._kept = b"", np.zeros(0), np.zeros((0, 0))
+        n = len(group)
+        self._start = np.concatenate([[0.0, 0.0], [c.begun.calculated_area for c in group], np.zeros(n), np.ones(n)])
+        # what all else contributes, as the whole fit has it, is taken off
+        left = fit.observed[window] - counts[window]
+        self._observed = left + self._counts(self._start)[0]
+        self._start[:2] = np.linalg.lstsq(self._straight * self._time[:, None], left, rcond=None)[0]
 
     def fitted(self, enlargement: float) -> list[SingleLine]:
         """Fit background and lines; return the lines."""
-        n = len(self._group)
-        start = np.concatenate([[0.0, 0.0], self._start_area, np.zeros(n), np.ones(n)])
-        level = self._observed - self._counts(start)[0]
-        start[:2] = np.linalg.lstsq(self._straight * self._time[:, None], level, rcond=None)[0]
-        width = np.array([c.width for c in self._group])
+        n, start = len(self._group), self._start
+        width = np.array([c.begun.width for c in self._group])
         free = np.concatenate(
             [
                 np.ones(2 + n, dtype=bool),
@@ -348,20 +340,17 @@ class _Window:
             gauss, lorentz = (column[k] for column in self._reference_widths)
             factor, u_factor = point[2 + 2 * n + k], u[2 + 2 * n + k]
             lines.append(
-                SingleLine(
-                    hkl=candidate.line.hkl,
+                replace(
+                    candidate.begun,
                     centre=np.nan if held else float(self._centre[k] + point[2 + n + k]),
                     u_centre=float(u[2 + n + k]),
                     area=float(point[2 + k]),
                     u_area=float(u[2 + k]),
                     width=float(fwhm(gauss, lorentz * factor)),
-                    calculated_centre=float(self._centre[k]),
-                    calculated_area=np.nan,
-                    covered=np.nan,
-                    chi2_reduced=chi2_reduced,
                     reason=reason,
                     lorentz=np.nan if np.isnan(u_factor) else float(lorentz * factor),
                     u_lorentz=float(lorentz * u_factor),
+                    chi2_reduced=chi2_reduced,
                 )
             )
         return lines

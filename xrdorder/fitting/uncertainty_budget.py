@@ -239,14 +239,27 @@ def _gradient(
 ) -> Array:
     """Derivatives of the quantities by the free parameters (quantities, free), by central differences.
 
-    The functions are smooth and cheap; a thousandth of a standard uncertainty is a small enough step.
+    The functions are smooth; a thousandth of a standard uncertainty is a small enough step. Each reads few parameters.
     """
-    u = np.sqrt(np.diag(solution.covariance))
+    steps = 1e-3 * np.sqrt(np.diag(solution.covariance))
     result = np.zeros((len(of), len(solution.free)))
-    for k, name in enumerate(solution.free):
-        step = 1e-3 * u[k]
-        above, below = dict(values), dict(values)
-        above[name] += step
-        below[name] -= step
-        result[:, k] = [(f(above) - f(below)) / (2.0 * step) for f in of.values()]
+    for row, function in zip(result, of.values(), strict=True):
+        read = _Read(values)
+        function(read)
+        for k in (k for k, name in enumerate(solution.free) if name in read.names):
+            name, step = solution.free[k], float(steps[k])
+            above, below = ({**values, name: values[name] + change} for change in (step, -step))
+            row[k] = (function(above) - function(below)) / (2.0 * step)
     return result
+
+
+class _Read(dict[str, float]):
+    """Values that note which of them were asked for."""
+
+    def __init__(self, values: Mapping[str, float]) -> None:
+        super().__init__(values)
+        self.names: set[str] = set()
+
+    def __getitem__(self, name: str) -> float:
+        self.names.add(name)
+        return super().__getitem__(name)

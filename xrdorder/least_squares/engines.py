@@ -8,7 +8,7 @@ takes.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -28,6 +28,17 @@ _FELT = 1e-12  # share of the steepest slope met, below which rounding hides wha
 Residuals = Callable[[Array], tuple[Array, Array]]
 """Parameters (n,) to weighted residuals (points,) and their Jacobian (points, n)."""
 
+
+class Following(Protocol):
+    """Residuals whose weights, and what else follows the point, are taken anew from every point that is accepted."""
+
+    def alone(self, point: Array) -> Array:
+        """Weighted residuals without their Jacobian, as at a trial, which nothing follows."""
+
+    def renewed(self, point: Array) -> tuple[Array, Array]:
+        """Residuals and Jacobian at a point that was accepted, after all that follows it has done so."""
+
+
 _SETTLED_ROUNDS = 10
 
 
@@ -41,16 +52,16 @@ class Minimum:
         Parameters, shape (n,).
     chi2
         Sum of squared residuals.
-    iterations
-        Evaluations of the Jacobian.
     converged
         False when the iterations ran out first, or when it ended where there is no minimum.
+    credit
+        What a last step promises of the sum of squares that was taken without evaluating it.
     """
 
     point: Array
     chi2: float
-    iterations: int
     converged: bool
+    credit: float = 0.0
 
 
 class Engine(Protocol):
@@ -66,7 +77,7 @@ class Engine(Protocol):
         tolerance: float,
         most_iterations: int,
         reach: Array | None = None,
-        renewed: Residuals | None = None,
+        following: Following | None = None,
     ) -> Minimum:
         """Minimise the sum of squares.
 
@@ -80,9 +91,8 @@ class Engine(Protocol):
             Evaluations of the Jacobian.
         reach
             Farthest that each parameter may go in one step, shape (n,).
-        renewed
-            Residuals and Jacobian at a point that was accepted, after weights and what else follows the point have been
-            taken from it: the end is then the minimum by its own weights.
+        following
+            The same, weights and constants following from step to step: the end is then the minimum by its own weights.
         """
 
 
@@ -95,7 +105,7 @@ def own(
     tolerance: float = 1e-4,
     most_iterations: int = 60,
     reach: Array | None = None,
-    renewed: Residuals | None = None,
+    following: Following | None = None,
 ) -> Minimum:
     """Bounded Levenberg-Marquardt with analytic Jacobian (see `Engine`).
 
@@ -105,50 +115,47 @@ def own(
     that promises less is taken on credit where `reach` is given: the linear model keeps so small a promise.
     """
     point = np.clip(start, lower, upper)
-    r, jacobian = residuals(point)
-    if renewed is not None:
-        r, jacobian = renewed(point)
+    accepted = residuals if following is None else following.renewed
+    r, jacobian = accepted(point)
     chi2 = float(r @ r)
     _require_finite(chi2)
     steepest = np.zeros_like(point)
     farthest = np.full_like(point, np.inf) if reach is None else reach
     limited = 0.0, _REFUSED_DAMPING, tolerance
     damping, refused, credit = (_EARLY_DAMPING, 0.0, 0.0) if reach is None else limited
-    for iteration in range(1, most_iterations + 1):
+    for _ in range(most_iterations):
         slope = _Slope(r, jacobian, point, lower, upper, farthest)
         steepest = np.maximum(steepest, slope.curvature)
         lost = slope.lost(steepest)
         if slope.resting.all():
-            return Minimum(point, chi2, iteration, not lost)
-        moved = renewed is not None  # constants followed the last step, and the sum here with them
+            return Minimum(point, chi2, not lost)
+        moved = following is not None  # constants followed the last step, and the sum here with them
         while True:
             step, promised = slope.step(damping * steepest)
             # a short step promises little wherever it is: what an undamped one would gain decides
             if 0.0 <= promised < credit and slope.ends(tolerance):
-                return Minimum(_moved(point, step, lower, upper), chi2 - promised, iteration, not lost)
+                return Minimum(_moved(point, step, lower, upper), chi2 - promised, not lost, promised)
             if promised > 0.0:
                 trial = _moved(point, step, lower, upper)
-                # nearly every trial is accepted: its Jacobian is asked for at once, at less than residuals twice
-                trial_r, trial_jacobian = residuals(trial)
+                trial_r = residuals(trial)[0] if following is None else following.alone(trial)
                 gained = chi2 - float(trial_r @ trial_r)
                 if gained > 0.0 and gained > 1e-4 * promised:
                     break
             if moved:
                 moved = False
-                r, jacobian = residuals(point)
+                r, jacobian = accepted(point)
                 chi2, slope = float(r @ r), _Slope(r, jacobian, point, lower, upper, farthest)
             elif damping > _MOST_DAMPING or 0.0 <= promised < tolerance:
-                return Minimum(point, chi2, iteration, slope.ends(tolerance) and not lost)
+                return Minimum(point, chi2, slope.ends(tolerance) and not lost)
             else:
                 damping = max(8.0 * damping, refused)
-        point, r, jacobian = trial, trial_r, trial_jacobian
-        if renewed is not None:
-            r, jacobian = renewed(point)
+        point = trial
+        r, jacobian = accepted(point)
         chi2 = float(r @ r)
         if gained < tolerance and promised < tolerance and slope.ends(tolerance):
-            return Minimum(point, chi2, iteration, not lost)
+            return Minimum(point, chi2, not lost)
         damping = max(damping * (0.1 if gained > 0.5 * promised else 0.7), _LEAST_DAMPING)
-    return Minimum(point, chi2, most_iterations, False)
+    return Minimum(point, chi2, False)
 
 
 def _moved(point: Array, step: Array, lower: Array, upper: Array) -> Array:
@@ -254,26 +261,24 @@ def scipy_trf(
     tolerance: float = 1e-4,
     most_iterations: int = 60,
     reach: Array | None = None,
-    renewed: Residuals | None = None,
+    following: Following | None = None,
 ) -> Minimum:
     """`scipy.optimize.least_squares`, trust region reflective (see `Engine`).
 
     Its steps have a region of trust of their own, so `reach` is left alone; weights follow the point from one run of it
     to the next until nothing is left to gain.
     """
-    iterations = 0
     for _ in range(_SETTLED_ROUNDS):
-        if renewed is not None:
-            residuals(start)
-            renewed(start)
+        if following is not None:
+            following.renewed(start)
         minimum = _trf(residuals, start, lower, upper, tolerance, most_iterations)
-        start, iterations = minimum.point, iterations + minimum.iterations
-        if renewed is None:
+        start = minimum.point
+        if following is None:
             break
-        r, jacobian = renewed(start)
+        r, jacobian = following.renewed(start)
         if _Slope(r, jacobian, start, lower, upper, np.inf).ends(tolerance):
             break
-    return replace(minimum, iterations=iterations)
+    return minimum
 
 
 def _trf(
@@ -299,7 +304,7 @@ def _trf(
         gtol=1e-15,
         max_nfev=4 * most_iterations,
     )
-    return Minimum(solution.x, float(2.0 * solution.cost), int(solution.njev), bool(solution.status > 0))
+    return Minimum(solution.x, float(2.0 * solution.cost), bool(solution.status > 0))
 
 
 ENGINES: dict[str, Engine] = {"own": own, "scipy": scipy_trf}
