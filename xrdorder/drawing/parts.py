@@ -33,14 +33,6 @@ _SPACING = 1.45  # of rows of words, in sizes of their letters
 _PAD_IN = 0.06
 
 
-def cross(axes: Axes, x: ArrayLike, y: ArrayLike, *, alpha: float = 0.6, width: float = THIN, **mark: Any) -> None:
-    """Draw a mark with its intervals, each given as low end, middle and high end."""
-    (left, middle, right), (low, centre, high) = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
-    for along, up in (((left, right), (centre, centre)), ((middle, middle), (low, high))):
-        axes.plot(along, up, color=mark["color"], linewidth=width, alpha=alpha, zorder=2)
-    axes.plot([middle], [centre], linestyle="none", zorder=3, **mark)
-
-
 def marks(
     axes: Axes, lots: ArrayLike, x: ArrayLike, y: Array, *, width: float = THIN, alpha: float = 0.6
 ) -> None:

@@ -28,7 +28,7 @@ from xrdorder.drawing.layout import (
     write,
 )
 from xrdorder.drawing.lots import draw_legend, legend_height, look
-from xrdorder.drawing.parts import cross, name_levels
+from xrdorder.drawing.parts import marks, name_levels
 from xrdorder.drawing.text import FAMILY, NORMAL, SMALL, fitted, typeset, wrapped_in
 from xrdorder.exceptions import StudyError
 from xrdorder.superconductivity.currents import Conditions, Conductor, bc2_curve
@@ -197,8 +197,8 @@ def _sample(axes: Axes, placement: Placed, nm: Array, lot: int, *, is_reference:
         return
     if not is_reference:
         middle, low, high = nm
-        y = (difference.low, difference.median, difference.high)
+        y = np.array([[difference.low], [difference.median], [difference.high]])
         width, alpha = (THIN, 0.3) if many else (LINE, 0.55)
-        cross(axes, (low, middle, high), y, width=width, alpha=alpha, **look(lot))
+        marks(axes, [lot], [[low], [middle], [high]], y, width=width, alpha=alpha)
         return
     axes.plot([float(nm[0])], [difference.median], linestyle="none", zorder=3, **look(lot, open_mark=True))

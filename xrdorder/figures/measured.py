@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
@@ -29,7 +30,7 @@ from xrdorder.drawing.layout import (
     write,
 )
 from xrdorder.drawing.lots import draw_legend, legend_height, look
-from xrdorder.drawing.parts import cross, name_rows
+from xrdorder.drawing.parts import marks, name_rows
 from xrdorder.drawing.text import SMALL
 from xrdorder.exceptions import StudyError
 from xrdorder.measured.agreement import Agreement
@@ -131,10 +132,10 @@ def _draw_pairs(axes: Axes, pairs: Sequence[Row], quantity: str, lots: Sequence[
     unit = f" ({about.of_column.unit})" if about.of_column.unit else ""
     by = f", {pairs[0].by}" if quantity == "tin_at_percent" else ""
     style(axes, x_label=f"{about.noun}, estimated{by}{unit}", y_label=f"{about.noun}, measured{unit}")
-    for row in pairs:
-        value, u = row.measured.value, row.measured.u
-        cross(axes, (row.low, row.value, row.high), (value - u, value, value + u), width=LINE,
-              **look(lots.index(row.lot)))  # fmt: skip
+    u = np.array([row.measured.u for row in pairs])
+    x = [[getattr(row, end) for row in pairs] for end in ("low", "value", "high")]
+    y = np.array([row.measured.value for row in pairs]) + np.outer((-1.0, 0.0, 1.0), u)
+    marks(axes, [lots.index(row.lot) for row in pairs], x, y, width=LINE)
     low = min(min(row.low, row.measured.value - row.measured.u) for row in pairs)
     high = max(max(row.high, row.measured.value + row.measured.u) for row in pairs)
     pad = 0.06 * (high - low) or 1.0
