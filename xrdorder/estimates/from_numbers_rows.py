@@ -18,7 +18,7 @@ from xrdorder.quantities.registry import PREDICTED, UNIT_1, UNTESTED, quantity, 
 from xrdorder.relations import LABELS, Library, Relation
 from xrdorder.relations.tin_from_order import BOUND, USUAL, USUAL_S_A
 from xrdorder.superconductivity.by_relation import branches_words
-from xrdorder.superconductivity.mixture import RelationResult
+from xrdorder.superconductivity.mixture import Answer
 from xrdorder.superconductivity.strain import AtStrain
 from xrdorder.uncertainty import Array
 
@@ -89,14 +89,15 @@ def _published(relations: Sequence[Relation]) -> dict[str, str]:
     }
 
 
-def _result_row(result: RelationResult, at: str = "") -> Row:
+def _result_row(result: Answer, at: str = "") -> Row:
     """Row of what one relation says about Tc, resistivity or Bc2; `at` names a state in words."""
     note = result.reason
+    median, low, high = (float(end) for end in result.band)
     if result.applies and result.share_inside < 0.995:
         note = f"{100 * result.share_inside:.0f} % of the draws inside its validity"
     noun, unit = f"{quantity(result.target).noun}{at}", unit_of(result.target)
     return Row(
-        noun, result.name, result.median, math.nan, result.low, result.high, unit, result.value,
+        noun, result.name, median, math.nan, low, high, unit, result.value,
         **_published(result.relations), note=note,
     )  # fmt: skip
 
@@ -160,7 +161,7 @@ def _tin_rows(material: Material, scale: TinScale, library: Library, usual: Prio
     return rows
 
 
-def _predicted_rows(draws: Mapping[str, Array], relations: Sequence[RelationResult]) -> list[Row]:
+def _predicted_rows(draws: Mapping[str, Array], relations: Sequence[Answer]) -> list[Row]:
     remarks = {
         "Tc_K": UNTESTED,
         "Bc2_0K_T": branches_words(relations, float(np.median(draws["Bc2_0K_T"]))),
