@@ -235,8 +235,7 @@ def _covered(whole: ProfileSum, line: Lines, others: Array, axial: tuple[float, 
     window = whole.window(int(first), int(last))
     profile, x = window.total(line, *axial), window.two_theta
     basis = np.stack([profile, np.ones_like(profile), x - x.mean()], axis=1)
-    solved = np.linalg.lstsq(basis, others[first:last], rcond=None)[0]
-    return abs(float(solved[0]))
+    return abs(float(np.linalg.pinv(basis.T @ basis)[0] @ (basis.T @ others[first:last])))
 
 
 def _together(chosen: Sequence[_Candidate]) -> list[list[_Candidate]]:
@@ -366,11 +365,11 @@ class _Window:
             self._lines.lorentz * np.maximum(factor, 1e-3),
             self._lines.nodes,
         )
-        shape = len(rows), 3 * n
-        by = LineDerivatives(np.zeros(shape), np.zeros(shape), np.zeros(shape), np.zeros(shape), None)
-        by.area[rows, self._owner] = self._share
-        by.position[rows, n + self._owner] = self._dispersion
-        by.lorentz[rows, 2 * n + self._owner] = self._lines.lorentz
+        by_position, by_area, by_gauss, by_lorentz = np.zeros((4, len(rows), 3 * n))
+        by_area[rows, self._owner] = self._share
+        by_position[rows, n + self._owner] = self._dispersion
+        by_lorentz[rows, 2 * n + self._owner] = self._lines.lorentz
+        by = LineDerivatives(by_position, by_area, by_gauss, by_lorentz, None)
         if self._kept[0] != point[2:].tobytes():  # the background alone has changed otherwise
             self._kept = point[2:].tobytes(), *self._sum.total_with_jacobian(lines, by, *self._axial)
         _, total, jacobian = self._kept

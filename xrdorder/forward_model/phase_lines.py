@@ -305,8 +305,7 @@ class PhaseLines:
         spread = any(name and values[name] != 0.0 for name in (self.tail_name, self.depth_name))
         nodes = self._spacings.nodes(spread)
         k = len(nodes.weight)
-        shape = (len(self._reflection) * k, len(columns))
-        by = _Slopes(np.zeros(shape), np.zeros(shape), np.zeros(shape), np.zeros(shape), columns)
+        by = _Slopes(len(self._reflection) * k, columns)
         position = self._positions(values, nodes.x, by)
         area = self._areas(values, nodes.weight, by)
         gauss, lorentz = self._widths(values, k, by)
@@ -504,10 +503,8 @@ class PhaseLines:
 class _Slopes:
     """Derivatives of the lines by the wanted parameters, filled column by column."""
 
-    def __init__(
-        self, position: Array, area: Array, gauss: Array, lorentz: Array, columns: Mapping[str, int]
-    ) -> None:
-        self.position, self.area, self.gauss, self.lorentz = position, area, gauss, lorentz
+    def __init__(self, lines: int, columns: Mapping[str, int]) -> None:
+        self.position, self.area, self.gauss, self.lorentz = np.zeros((4, lines, len(columns)))
         self.columns = columns
 
     def wanted(self, slopes: Mapping[str, Array]) -> list[tuple[str, Array]]:

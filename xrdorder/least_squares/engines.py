@@ -118,7 +118,8 @@ def own(
     accepted = residuals if following is None else following.renewed
     r, jacobian = accepted(point)
     chi2 = float(r @ r)
-    _require_finite(chi2)
+    if not np.isfinite(chi2):
+        raise FitError("fit: the start values give no finite pattern; check wavelength, phases and angle range")
     steepest = np.zeros_like(point)
     farthest = np.full_like(point, np.inf) if reach is None else reach
     limited = 0.0, _REFUSED_DAMPING, tolerance
@@ -162,11 +163,6 @@ def _moved(point: Array, step: Array, lower: Array, upper: Array) -> Array:
     """Where a step leads: one that ends at a bound to the bound itself, which rounding would miss by a digit."""
     there = np.where(step <= lower - point, lower, point + step)
     return np.where(step >= upper - point, upper, there)
-
-
-def _require_finite(chi2: float) -> None:
-    if not np.isfinite(chi2):
-        raise FitError("fit: the start values give no finite pattern; check wavelength, phases and angle range")
 
 
 class _Slope:

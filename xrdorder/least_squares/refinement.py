@@ -242,7 +242,12 @@ class Refinement:
         """
         known, here = self._known, self.here(values)
         if known is None or known.credit > credit or not known.tells(here, names):
-            self._spend()
+            self.evaluations += 1
+            if self.evaluations > MOST_EVALUATIONS:
+                raise FitError(
+                    f"fit: no minimum after {MOST_EVALUATIONS} evaluations of the model, so the phases asked for "
+                    "hardly describe this pattern; name those that are in it, or take a shorter range"
+                )
             every = tuple(dict.fromkeys((*names, *along)))
             self._known = known = Known(here, every, *self.model.counts_with_jacobian(values, every))
         return known
@@ -258,15 +263,6 @@ class Refinement:
     def known_at(self, values: Values) -> bool:
         """Tell whether counts and derivatives are known at some values, be it on credit."""
         return self._known is not None and self._known.here == self.here(values)
-
-    def _spend(self) -> None:
-        """Count an evaluation of the model against the budget."""
-        self.evaluations += 1
-        if self.evaluations > MOST_EVALUATIONS:
-            raise FitError(
-                f"fit: no minimum after {MOST_EVALUATIONS} evaluations of the model, so the phases asked for hardly "
-                "describe this pattern; name those that are in it, or take a shorter range"
-            )
 
     def trial(self, vary: Sequence[str]) -> tuple[dict[str, float], Solution, float]:
         """Values, solution and chi squared of a fit of other parameters; everything is put back afterwards."""
