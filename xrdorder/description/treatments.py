@@ -10,9 +10,9 @@ from typing import Any
 
 from pydantic import ValidationError, ValidationInfo
 
-from xrdorder.description.table import Context, Problem, inner_problems, refusal
 from xrdorder.description.values import closest_file
 from xrdorder.exceptions import StudyError, did_you_mean
+from xrdorder.files.checked_table import Context, Problem, inner_problems, refusal
 from xrdorder.treatments import History, looks_like_holds, read_log, read_schedule, schedule_of_holds
 
 WAYS = "the steps as [{ ramp_k_per_h, hold_c, hours }], a name of [treatments.<name>], or the path of a log"
@@ -91,7 +91,7 @@ def _of_table(table: Mapping[str, Any], context: Context) -> History | None:
     problems: list[Problem] = [
         ((str(key),), f"unknown key; {did_you_mean(str(key), _KEYS)}") for key in table if key not in _KEYS
     ]
-    made, start, log = None, table.get("start_c", 25.0), table.get("log")
+    made, log = None, table.get("log")
     if ("log" in table) == ("steps" in table):
         has = "both steps and a log" if "log" in table else "neither steps nor a log"
         problems.append(((), f"has {has}; give either steps = [...], or log = \"furnace.csv\""))
@@ -105,15 +105,9 @@ def _of_table(table: Mapping[str, Any], context: Context) -> History | None:
                 made = _of_log(log, context)
             except ValueError as error:
                 problems.append((("log",), str(error)))
-    else:
-        if isinstance(start, bool) or not isinstance(start, int | float):
-            problems.append((("start_c",), f"{start!r} is not a number; give the temperature before the first ramp"))
-            start = 25.0
-        if isinstance(steps := table.get("steps", ()), list):
-            made, wrong = read_schedule(steps, float(start))
-            problems += [(at if at == ("start_c",) else ("steps", *at), said) for at, said in wrong]
-        elif "steps" in table:
-            problems.append((("steps",), f"{steps!r} is not a list in [ ]; give steps = [{{ hold_c, hours }}]"))
+    elif "steps" in table:
+        made, wrong = read_schedule(table["steps"], table.get("start_c", 25.0))
+        problems += [(at if at == ("start_c",) else ("steps", *at), said) for at, said in wrong]
     if problems:
         raise refusal(problems)
     return made

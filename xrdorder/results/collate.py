@@ -20,7 +20,7 @@ from xrdorder.material import PUBLISHED_SCALE, TinScale
 from xrdorder.quantities.of_phase import UPPER_LIMIT, WEIGHT_FRACTION
 from xrdorder.quantities.registry import ESTIMATED, Column, columns, unit_of
 from xrdorder.relations import relations
-from xrdorder.results.columns import TOLD, column_names
+from xrdorder.results.columns import TOLD_COLUMNS, column_names
 from xrdorder.results.conventions import about, udunits, units_beside
 from xrdorder.results.described_columns import Variables, measured_variables, told_variables
 from xrdorder.results.netcdf import netcdf, read_root
@@ -210,7 +210,7 @@ def _column(dataset: xr.Dataset, name: str) -> list[str]:
             values = dataset[stem].sel(phase=phase).values
             break
     else:
-        name = TOLD.get(name, name)
+        name = TOLD_COLUMNS.get(name, name)
         if name not in dataset.variables:  # no sample tells it
             return [""] * dataset.sizes["sample"]
         values = dataset[name].values

@@ -14,10 +14,10 @@ from xrdorder.description.own_files import OwnFiles
 from xrdorder.description.plausibility import study_flags
 from xrdorder.description.sample import Sample
 from xrdorder.description.study import DESCRIPTION, Study, read_study
-from xrdorder.description.table import FIT, INTERPRETATION
 from xrdorder.estimates.study_draws import estimated
 from xrdorder.exceptions import StudyError
 from xrdorder.files.atomic import file_hash, make_folder, only_run, require_no_folder, sweep
+from xrdorder.files.checked_table import FIT, INTERPRETATION
 from xrdorder.fitting import DEFAULT_PHASES
 from xrdorder.profiles import Instrument
 from xrdorder.quantities.grades import grade
@@ -27,7 +27,6 @@ from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
 from xrdorder.results.sample_file import Provenance, StoredSample, failure, stored_sample
 from xrdorder.running.fit_sample import Task, do_task, require_files
 from xrdorder.running.instruments import study_instruments
-from xrdorder.running.interpretation import SEED
 from xrdorder.running.pool import run_all
 from xrdorder.treatments import LoggedTreatment
 
@@ -185,7 +184,6 @@ def provenance_of(
         "lot": lot.seen_by(FIT),
     }
     options = of_fit | {
-        "seed": SEED,
         **sample.seen_by(INTERPRETATION),
         "lot": {"name": lot.name, **lot.seen_by(FIT, INTERPRETATION)},
         "reaction_temperature_c": sample.reaction_temperature_c,

@@ -8,16 +8,18 @@ that begin with # are comments.
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
+from typing import Annotated, Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
+from pydantic import Field, PlainValidator
 
 from xrdorder.exceptions import StudyError
 from xrdorder.files import read_bytes
 from xrdorder.treatments.history import MELTING_NB3SN_C, SECONDS_PER_HOUR, ZERO_CELSIUS_K, History, Swing
+from xrdorder.treatments.schedule import SheetTable
 
 Array = NDArray[np.float64]
 
@@ -37,8 +39,17 @@ _UNITS = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True)
-class LoggedTreatment(History):
+def _entries(given: ArrayLike) -> Array:
+    """Numbers as an array of its own that nobody changes."""
+    numbers = np.array(given, dtype=float)
+    numbers.flags.writeable = False
+    return numbers
+
+
+Entries = Annotated[np.ndarray[Any, np.dtype[np.float64]], PlainValidator(_entries)]
+
+
+class LoggedTreatment(SheetTable, History):
     """A heat treatment as it was logged, linear between the entries.
 
     Parameters
@@ -61,26 +72,31 @@ class LoggedTreatment(History):
     ('log to 649 °C/100 h', 100.0)
     """
 
-    hours: Array
-    temperatures_c: Array
-    file: Path | None = field(default=None, repr=False, compare=False)
-    times_s: Array = field(init=False, repr=False, compare=False)
-    temperatures_k: Array = field(init=False, repr=False, compare=False)
-    swings: tuple[Swing, ...] = field(init=False, repr=False, compare=False)
+    hours: Entries
+    temperatures_c: Entries
+    file: Path | None = Field(default=None, repr=False)
 
-    def __post_init__(self) -> None:
-        hours = np.array(self.hours, dtype=float)
-        temperatures = np.array(self.temperatures_c, dtype=float)
-        if hours.ndim != 1 or hours.shape != temperatures.shape or hours.size < 2:
+    def __init__(self, hours: ArrayLike, temperatures_c: ArrayLike, file: Path | None = None) -> None:
+        self._made(hours=hours, temperatures_c=temperatures_c, file=file)
+        if self.hours.ndim != 1 or self.hours.shape != self.temperatures_c.shape or self.hours.size < 2:
             raise StudyError("log: give at least two times and as many temperatures")
-        if problem := first_problem(hours, temperatures, "h"):
+        if problem := first_problem(self.hours, self.temperatures_c, "h"):
             raise StudyError(f"log: entry {problem[0] + 1}: {problem[1]}")
-        hours.flags.writeable = temperatures.flags.writeable = False
-        object.__setattr__(self, "hours", hours)
-        object.__setattr__(self, "temperatures_c", temperatures)
-        object.__setattr__(self, "times_s", (hours - hours[0]) * SECONDS_PER_HOUR)
-        object.__setattr__(self, "temperatures_k", temperatures + ZERO_CELSIUS_K)
-        object.__setattr__(self, "swings", ())
+
+    @cached_property
+    def times_s(self) -> Array:
+        """Times since the first entry in s."""
+        return np.asarray((self.hours - self.hours[0]) * SECONDS_PER_HOUR)
+
+    @cached_property
+    def temperatures_k(self) -> Array:
+        """Temperatures of the entries in K."""
+        return np.asarray(self.temperatures_c + ZERO_CELSIUS_K)
+
+    @property
+    def swings(self) -> tuple[Swing, ...]:
+        """None: a log holds what there was."""
+        return ()
 
     def __eq__(self, other: object) -> bool:
         if not isinstance(other, LoggedTreatment):
