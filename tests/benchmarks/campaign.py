@@ -169,7 +169,6 @@ def by_process(route: str, wires: list[dict[str, float]], what: float | str, ic:
     """Give what the planner says."""
     from xrdorder.kinetics import ROUTES
     from xrdorder.planning.choice import Direct
-    from xrdorder.planning.choice import Repeatability as Scatter
     from xrdorder.planning.inference import Observed
     from xrdorder.planning.planner import TC, LotProcess, Objective, Wires, plan
     from xrdorder.treatments import Schedule, Step
@@ -189,14 +188,14 @@ def by_process(route: str, wires: list[dict[str, float]], what: float | str, ic:
     objective, direct = TC if what == "tc" else Objective.current(float(what)), {}
     kind = "tc" if what == "tc" else f"ic {what:g}"
     if ic or what == "tc":
-        scatter = Scatter(0.15 if what == "tc" else IC_NOISE, 8.0)
+        u = 0.15 if what == "tc" else IC_NOISE
         value = np.array([one[kind] for one in wires])
         if ic:
-            observed.append(Observed(((objective.kind, of),), value, scatter.u**2 * np.eye(n)))
-            coming, noise = [*coming, objective.kind], [*noise, scatter.u]
+            observed.append(Observed(((objective.kind, of),), value, u**2 * np.eye(n)))
+            coming, noise = [*coming, objective.kind], [*noise, u]
         mean = np.array([value[of == k].mean() for k in range(len(places))])
-        spread = np.diag(scatter.u**2 / np.bincount(of))
-        direct = {objective.kind: Direct(np.arange(len(places)), mean, spread, scatter.freedom)}
+        spread = np.diag(u**2 / np.bincount(of))
+        direct = {objective.kind: Direct(np.arange(len(places)), mean, spread, 8.0)}
     treatments = tuple(Schedule((Step(t, h, 50.0),)) for t, h in places)
     lot = LotProcess(
         Wires(treatments, tuple(observed), direct, tuple(coming), np.diag(np.square(noise))),

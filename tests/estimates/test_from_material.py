@@ -7,7 +7,6 @@ from xrdorder.crystals.a15 import site_order_from
 from xrdorder.estimates import PUBLISHED, joint_draws
 from xrdorder.estimates.from_material import kind_of, on_scale, wire_of_material
 from xrdorder.material import PUBLISHED_SCALE, Material, Specimen, TinScale
-from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.order import add_tin_bound
 from xrdorder.material.tin import add_tin
 from xrdorder.uncertainty import Contributions
@@ -16,12 +15,12 @@ U_A_NM, U_ORDER = 4e-6, 0.01
 
 
 def material(specimen: Specimen, a_nm: float = 0.52880, order: float = 0.92) -> Material:
-    derived = DerivedQuantities({"a_nm": a_nm, "site_order": order}, Contributions.empty())
+    derived = Material({"a_nm": a_nm, "site_order": order}, Contributions.empty())
     derived.add_given("a_nm", a_nm, {"certificate": (U_A_NM, "srm")})
     derived.add_given("site_order", order, {"counting": (U_ORDER, "")})
     add_tin(derived, specimen)
     add_tin_bound(derived, specimen)
-    return Material.of(derived)
+    return derived
 
 
 def test_undoped_wire_keeps_its_lattice_and_order() -> None:

@@ -13,7 +13,6 @@ from xrdorder.estimates.from_numbers import TIN_RANGE, U_LATTICE_NM, U_SITE_ORDE
 from xrdorder.estimates.stored_draws import stored_targets
 from xrdorder.exceptions import UnknownNameError, ValidityError
 from xrdorder.material import A15_FIELD, Material, Specimen, TinScale
-from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.dopants import usual_effect
 from xrdorder.material.lattice import refer_lattice
 from xrdorder.material.order import add_tin_bound
@@ -82,13 +81,13 @@ def test_order_parameters_are_those_of_the_joint_draws(usual):
 def as_a_study(seed=0, **wire):
     """What a study of this one wire gives, from its lattice parameter and order alone."""
     specimen = Specimen(mount="ground-powder", **wire)
-    derived = DerivedQuantities({"a_nm": 0.52880, "site_order": 0.93}, Contributions.empty())
+    derived = Material({"a_nm": 0.52880, "site_order": 0.93}, Contributions.empty())
     derived.add_given("a_nm", 0.52880, {"counting/a": (U_LATTICE_NM, "")})
     derived.add_given("site_order", 0.93, {"counting/order": (U_SITE_ORDER, "")})
     refer_lattice(derived, specimen)
     add_tin(derived, specimen)
     add_tin_bound(derived, specimen)
-    return joint_draws([wire_of_material("estimate", Material.of(derived), specimen)], seed=seed, n=N)
+    return joint_draws([wire_of_material("estimate", derived, specimen)], seed=seed, n=N)
 
 
 @pytest.mark.parametrize(

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from tests.material.conftest import VALUES, U, table
-from xrdorder.material import TinScale, characterise
-from xrdorder.material.derived_quantities import DerivedQuantities
+from xrdorder.material import Material, TinScale, characterise
 from xrdorder.material.formulas import recomputed
 from xrdorder.material.specimen import CORRECTIONS, GAUGES, Specimen
 from xrdorder.quantities.records import Input, Record, formula_names
@@ -104,7 +103,7 @@ def test_what_was_corrected_is_kept_under_another_name():
 
 
 def test_a_formula_that_names_what_nobody_gave_is_refused():
-    derived = DerivedQuantities({"a_nm": 0.5288}, Contributions(("a_nm",), ("x",), np.array([[1e-6]]), ("",)))
+    derived = Material({"a_nm": 0.5288}, Contributions(("a_nm",), ("x",), np.array([[1e-6]]), ("",)))
     with pytest.raises(KeyError, match="b_nm"):
         derived.add("c", 1.0, {}, formula="a_nm * b_nm", source="none")
 

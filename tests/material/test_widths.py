@@ -19,7 +19,7 @@ def test_domain_size_is_that_of_the_integral_breadth(fitted):
     assert material.values["domain_size_nm"] == pytest.approx(0.1540593 / breadth, rel=1e-5)
     # Inverse of a width known to 3 of 80.
     assert material.u("domain_size_nm") == pytest.approx(material.values["domain_size_nm"] * 3 / 80)
-    assert "K = 1" in material.shape_factor
+    assert "K = 1" in material.records["domain_size_nm"].remark
 
 
 @pytest.mark.parametrize("width", [0.005, 0.0, -0.004])

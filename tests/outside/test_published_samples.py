@@ -11,8 +11,7 @@ import pytest
 from tests.outside.published_samples import ROWS, Row
 from xrdorder.crystals.a15 import order_parameters
 from xrdorder.estimates.from_numbers import U_TIN, estimate
-from xrdorder.material import Specimen
-from xrdorder.material.derived_quantities import DerivedQuantities
+from xrdorder.material import Material, Specimen
 from xrdorder.material.order import add_tin_bound
 from xrdorder.relations import PUBLISHED, relation
 from xrdorder.superconductivity.by_relation import COLLAPSE, PLATEAU
@@ -121,7 +120,7 @@ HEALD = {
 def test_order_bounds_the_tin_that_was_measured(name):
     """beta >= (site order - dopant share of tin sites) / 4, tested on wires measured by other means."""
     order, tin, dopants, shares, _ = HEALD[name]
-    derived = DerivedQuantities(
+    derived = Material(
         {"site_order": order, "tin_fraction_lattice": tin / 100},
         Contributions.empty(["site_order", "tin_fraction_lattice"]),
     )

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import binom, norm
 
-from xrdorder.planning.choice import NOTHING, Direct, Futures, Repeatability, as_good, better, resampled
+from xrdorder.planning.choice import NOTHING, Direct, Futures, as_good, better, resampled, with_replicates
 
 CHANCE = 1e-3
 
@@ -24,12 +24,11 @@ def test_alike_wires_are_called_alike(ratio):
 
 
 def test_replicates_take_over_the_published_scatter():
-    published = Repeatability(0.022, 8.0)
     value = 0.1 * np.random.default_rng(2).standard_normal(200)
-    found = published.with_replicates(value, np.repeat(np.arange(100), 2))
+    u, freedom = with_replicates(0.022, 8.0, value, np.repeat(np.arange(100), 2))
     # 100 degrees of freedom know a standard deviation to 7 %
-    assert found.u == pytest.approx(0.1, rel=0.25) and found.replicates == 100
-    assert published.with_replicates(value[:3], np.arange(3)) is published
+    assert u == pytest.approx(0.1, rel=0.25) and freedom == 108.0
+    assert with_replicates(0.022, 8.0, value[:3], np.arange(3)) == (pytest.approx(0.022), 8.0)
     assert direct([0.0, 1.0], u=0.022).visible == pytest.approx(1.96 * np.sqrt(2.0) * 0.022)
 
 

@@ -13,7 +13,7 @@ ROOT = Path(__file__).parent.parent.parent
 NAME = "niobium_distance_nm"
 FUNCTION = '''
 
-def _add_niobium_distance(derived: DerivedQuantities) -> None:
+def _add_niobium_distance(derived: Material) -> None:
     """Add the distance of niobium atoms within their chains: half of the lattice parameter."""
     distance = 0.5 * derived.values["a_nm"]
     derived.add("niobium_distance_nm", distance, {"a_nm": 0.5}, formula="a_nm / 2", source="geometry of the A15")

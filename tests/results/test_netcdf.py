@@ -1,5 +1,8 @@
 """What is written is netCDF-4: xarray, by its own reader of netCDF, finds what was put in, and so do we."""
 
+import io
+
+import h5py
 import numpy as np
 import pytest
 import xarray as xr
@@ -41,6 +44,14 @@ def test_what_is_written_is_netcdf(name, tmp_path):
     content = path.read_bytes()
     for read in (read_root(content), read_groups(content, ["inner", "none"])["inner"]):
         xr.testing.assert_identical(read, given)
+
+
+def test_equal_results_are_equal_files_whenever_they_are_written():
+    """HDF5 stamps what it makes with the time, to the second, unless asked not to."""
+    stamped = []
+    with h5py.File(io.BytesIO(netcdf(DATASETS["bare dimension"])), "r") as file:
+        file.visititems(lambda name, item: stamped.append(h5py.h5g.get_objinfo(item.id).mtime))
+    assert set(stamped) == {0}
 
 
 def plain(value):

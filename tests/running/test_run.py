@@ -20,6 +20,7 @@ from xrdorder.fitting import FitOptions
 from xrdorder.material import PUBLISHED_SCALE, write_tin_scale
 from xrdorder.material.formulas import recomputed
 from xrdorder.profiles import read_instrument
+from xrdorder.results.collate import collate
 from xrdorder.results.open_study import open_study
 from xrdorder.results.sample_file import read_sample, write_sample
 from xrdorder.running import fit_sample as work
@@ -522,6 +523,28 @@ def test_a_finished_study_is_recognised(tiny, fits):
     before = list(fits)
     assert run_study(folder).attrs["unchanged"] == 21
     assert fits == before
+
+
+@pytest.mark.slow
+def test_results_of_which_nothing_has_changed_are_not_made_again(tiny, fits, monkeypatch):
+    folder = tiny.describe("good", "twice", more="position_m = 1.5\n")
+    first, collations = run_study(folder, workers=1), []
+    monkeypatch.setattr(run, "collate", lambda *args: collations.append(args) or collate(*args))
+    table = folder / "results/results.csv"
+    content = table.read_bytes()
+    table.unlink()
+    again = run_study(folder, workers=1)
+    assert (collations, table.read_bytes()) == ([], content)
+    assert counts(again) == counts(first) | {"fitted": 0, "unchanged": 2}
+    xr.testing.assert_equal(again, first)
+    description = folder / "study.toml"
+    for old, new in (("1.5", "2.5"), ("title", "# title")):  # no fit sees either
+        description.write_text(description.read_text().replace(old, new, 1))
+        run_study(folder, workers=1)
+    stored = folder / "results/samples/good.nc"
+    stored.write_bytes(stored.read_bytes()[:-1])
+    assert counts(run_study(folder, workers=1))["fitted"] == 1
+    assert len(collations) == 3
 
 
 @pytest.mark.slow

@@ -14,7 +14,7 @@ from xrdorder.quantities.caveats import ANCHORED, ESTIMATES
 from xrdorder.quantities.formatting import concise, counted
 from xrdorder.quantities.tables import Table
 from xrdorder.results.collate import own_words
-from xrdorder.results.study_table import anchored_words, extremes, flags_of, study_table, study_words
+from xrdorder.results.study_table import anchored_words, extremes, flags_of, rows_of, study_table, study_words
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -98,10 +98,9 @@ def _section(title: str, texts: Mapping[str, list[str]]) -> list[Part]:
 def _flags(results: "xr.Dataset") -> dict[str, list[str]]:
     """First message of each flag, with all samples that carry it."""
     samples_by_flag: dict[str, tuple[str, list[str]]] = {}
-    for k in range(results.sizes["sample"]):
-        sample = results.isel(sample=k)
-        for name, message in dict(flags_of(sample)).items():
-            samples_by_flag.setdefault(name, (message, []))[1].append(str(sample["sample"].item()))
+    for sample in rows_of(results):
+        for name, message in dict(flags_of(sample["flag_messages"])).items():
+            samples_by_flag.setdefault(name, (message, []))[1].append(str(sample["sample"]))
     return {f"{name}: {message}": samples for name, (message, samples) in samples_by_flag.items()}
 
 

@@ -4,8 +4,8 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from xrdorder.cli.console import Entry, Part
-from xrdorder.planning.conversion_courses import LAW
-from xrdorder.planning.foretold import foretold, noun_of, suggested
+from xrdorder.planning.foretold import foretold, suggested
+from xrdorder.planning.kinds import LAW, kind_of
 from xrdorder.planning.plan_words import best_words, measured_words, next_words
 from xrdorder.quantities.formatting import digits, rounded, with_sign
 from xrdorder.quantities.tables import Heading, Table
@@ -53,8 +53,7 @@ def _behind(lot_plan: "LotPlan") -> Iterator[Part]:
     for k, plan in enumerate(lot_plan.plans):
         yield f"{lot_plan.noun(k)}: looked for in {plan.region}; {int(plan.allowed.sum())} treatments compared."
         for j, proposal in enumerate(plan.proposals, start=1):
-            unit = {"Ic": "%", "Bc2": "T", "Tc": "K"}[lot_plan.maximised]
-            worth = (100.0 if plan.objective.relative else 1.0) * proposal.worth
+            worth, unit = plan.objective.factor * proposal.worth, plan.objective.unit
             label = lot_plan.label(proposal.schedule)
             yield f"  {j}  {label}: the best is expected to rise by {digits(worth, 2)} {unit}"
 
@@ -64,7 +63,7 @@ def _held(lot_plan: "LotPlan") -> str:
     for observation in lot_plan.wires.observed:
         for kind, places in observation.parts:
             counts[kind] = counts.get(kind, 0) + (1 if kind == LAW else len(places))
-    return ", ".join(f"{n} x {noun_of(kind)}" for kind, n in counts.items())
+    return ", ".join(f"{n} x {kind_of(kind).noun}" for kind, n in counts.items())
 
 
 def foretold_parts(lot_plan: "LotPlan", opened: "OpenStudy") -> list[Part]:

@@ -10,12 +10,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from xrdorder.estimates.hyperparameters import Hyperparameters
 from xrdorder.estimates.properties import critical_temperature, field_ratio
-from xrdorder.estimates.unknowns import Relations, Unknowns
+from xrdorder.estimates.unknowns import Relations
 from xrdorder.estimates.wires import Measured, Wire
 from xrdorder.uncertainty import Array
 
@@ -24,6 +25,14 @@ _UNMEASURED = 1e6
 
 FieldLaw = Callable[[Array, Array, Array], Array]
 """Bc2 at a temperature from temperature, Bc2(0) and Tc."""
+
+
+class Residuals(NamedTuple):
+    """Whitened residuals, their derivatives by tin and the log of their norm, each (walkers, n) or n."""
+
+    values: tuple[Array, Array, Array]
+    slopes: tuple[Array, Array, Array]
+    log_norm: Array
 
 
 @dataclass(frozen=True)
@@ -56,35 +65,43 @@ class Anchors:
         """Which of them have a measured "tin", "tc" or "field"."""
         return np.asarray(getattr(self, what)[1] < _UNMEASURED)
 
-    def residuals(self, unknowns: Unknowns, tin: Array) -> tuple[Array, Array, Array]:
-        """Whitened residuals and their derivatives by tin, (3, walkers, n), and the log of their norm."""
-        tc, tc_slope = self._tc(unknowns.relations, tin)
-        field, field_slope, own = self._field(unknowns.relations, tc)
+    def residuals(self, relations: Relations, probe_bias: Array, tin: Array) -> Residuals:
+        """Whitened residuals of tin, Tc and Bc2.
+
+        Parameters
+        ----------
+        relations : Relations
+            By measured wire.
+        probe_bias : array, (walkers, 1)
+        tin : array, (walkers, n)
+        """
+        tc, tc_slope = critical_temperature(tin, relations.tin_offset, relations.tc_offset)
+        field, field_slope, own = self._field(relations, tc)
         scatter = self.hyper["tc_scatter_k"]
         first = np.hypot(scatter, self.tc[1])
         both = self.has("tc") & self.has("field")
         mixed = np.where(both, field_slope * scatter**2 / first, 0.0)
         second = np.sqrt((field_slope * scatter) ** 2 + own**2 + self.field[1] ** 2 - mixed**2)
-        r_tin = (tin + unknowns.probe_bias - self.tin[0]) / self.tin[1]
+        r_tin = (tin + probe_bias - self.tin[0]) / self.tin[1]
         r_tc = (tc - self.tc[0]) / first
         r_field = (field - self.field[0] - mixed * r_tc) / second
         j_tc = tc_slope / first
         j_field = (field_slope * tc_slope - mixed * j_tc) / second
         log_norm = np.where(self.has("field"), np.log(second), 0.0)
-        j_tin = np.broadcast_to(1.0 / self.tin[1], tin.shape)
-        return np.array([r_tin, r_tc, r_field]), np.array([j_tin, j_tc, j_field]), log_norm
+        return Residuals((r_tin, r_tc, r_field), (1.0 / self.tin[1], j_tc, j_field), log_norm)
 
-    def scatter(self, unknowns: Unknowns, tin: Array, normals: Array) -> Array:
+    def scatter(self, relations: Relations, tin: Array, normals: Array) -> Array:
         """Scatter latents of Tc and of the ratio given what was measured, (2, walkers, n).
 
         Parameters
         ----------
-        unknowns : Unknowns
+        relations : Relations
+            By measured wire.
         tin : array, (walkers, n)
         normals : array, (2, walkers, n)
         """
-        tc, _ = self._tc(unknowns.relations, tin)
-        field, field_slope, own = self._field(unknowns.relations, tc)
+        tc, _ = critical_temperature(tin, relations.tin_offset, relations.tc_offset)
+        field, field_slope, own = self._field(relations, tc)
         size = self.hyper["tc_scatter_k"]
         g1, g2, k2 = size / self.tc[1], field_slope * size / self.field[1], own / self.field[1]
         r1, r2 = (self.tc[0] - tc) / self.tc[1], (self.field[0] - field) / self.field[1]
@@ -98,22 +115,12 @@ class Anchors:
         second = (y2 + normals[1]) / l22
         return np.array([(y1 + normals[0] - l21 * second) / l11, second])
 
-    def _tc(self, relations: Relations, tin: Array) -> tuple[Array, Array]:
-        return critical_temperature(
-            tin, relations.tin_offset[:, self.lots], relations.tc_offset[:, self.lots]
-        )
-
     def _field(self, relations: Relations, tc: Array) -> tuple[Array, Array, Array]:
         """Bc2 at the temperature of the measurement, its derivative by Tc, its scatter by that of the ratio."""
-        by_wire = Relations(*(part[:, self.lots] for part in relations))
-
-        def at(field: Array) -> tuple[Array, Array]:
-            ratio = field_ratio(self.hyper, by_wire, field)
-            return self.law(self.temperature, ratio * field, field), ratio
-
-        field, ratio = at(tc)
-        slope = (at(tc + _STEP_K)[0] - field) / _STEP_K
-        return field, slope, field * by_wire.ratio_scatter / ratio
+        both = np.stack([tc, tc + _STEP_K])
+        ratio = field_ratio(self.hyper, relations, both)
+        field, beyond = self.law(self.temperature, ratio * both, both)
+        return field, (beyond - field) / _STEP_K, field * relations.ratio_scatter / ratio[0]
 
 
 def gather(wires: Sequence[Wire], lot_of: np.ndarray, law: FieldLaw, hyper: Hyperparameters) -> Anchors:

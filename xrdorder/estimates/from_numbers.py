@@ -18,7 +18,6 @@ from xrdorder.estimates.stored_draws import stored_targets
 from xrdorder.estimates.wires import Measured
 from xrdorder.exceptions import Flag, ValidityError
 from xrdorder.material import A15_FIELD, PUBLISHED_SCALE, Material, Specimen, TinScale
-from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.lattice import refer_lattice
 from xrdorder.material.order import add_tin_bound, drop_intermediate
 from xrdorder.material.tin import add_tin
@@ -216,9 +215,8 @@ def estimate(
             _GIVEN_TIN: (tin_fraction, u_tin_fraction, U_TIN),
         }
     )
-    derived = _derived(inputs, specimen, scale)
-    derived.assumptions[:0] = remarks
-    material = Material.of(derived)
+    material = _derived(inputs, specimen, scale)
+    material.assumptions[:0] = remarks
     temperatures = targets_at((HELIUM_K, *bc2_at_k))
     drawn = _drawn(material, specimen, inputs.get(_GIVEN_TIN), scale, seed, n)
     draws = _targets(drawn, temperatures)
@@ -234,8 +232,8 @@ def estimate(
         draws,
         by_relation(draws, library=library, wire=wire, key=_NAME, temperatures_k=(HELIUM_K, *bc2_at_k)),
         wire,
-        (*derived.flags, *drawn.flags[_NAME], *(at.flags if at else ())),
-        (*derived.assumptions, STRAIN_FREE if strain is None else _strain_in_words(u_strain)),
+        (*material.flags, *drawn.flags[_NAME], *(at.flags if at else ())),
+        (*material.assumptions, STRAIN_FREE if strain is None else _strain_in_words(u_strain)),
         usual_order(specimen),
         tuple(specimen.dopants),
         at,
@@ -245,10 +243,10 @@ def estimate(
     )
 
 
-def _derived(inputs: Mapping[str, tuple[float, float]], specimen: Specimen, scale: TinScale) -> DerivedQuantities:
+def _derived(inputs: Mapping[str, tuple[float, float]], specimen: Specimen, scale: TinScale) -> Material:
     """Derive of what was given, value and uncertainty by name, what each route says by itself."""
     routes = {name: given for name, given in inputs.items() if name != _GIVEN_TIN}
-    derived = DerivedQuantities({name: value for name, (value, _) in routes.items()}, Contributions.empty())
+    derived = Material({name: value for name, (value, _) in routes.items()}, Contributions.empty())
     for name, (value, u) in routes.items():
         derived.add_given(name, value, {f"given/{name}": (u, "")})
     derived.assumptions += [specimen.dopant_in_words(element) for element in specimen.dopants]

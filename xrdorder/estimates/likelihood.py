@@ -29,17 +29,17 @@ from typing import NamedTuple
 import numpy as np
 
 from xrdorder.estimates import populations
-from xrdorder.estimates.anchors import Anchors
+from xrdorder.estimates.anchors import Anchors, Residuals
 from xrdorder.estimates.evidence import Evidence
 from xrdorder.estimates.hyperparameters import Hyperparameters
-from xrdorder.estimates.unknowns import Unknowns, read
+from xrdorder.estimates.unknowns import Relations, Unknowns, read
 from xrdorder.uncertainty import Array
 
 ROUNDS = 3
 """Gauss-Newton steps from the middle of the population; a fourth changes nearly no evidence by 1e-6."""
 
-PORTION = 6000
-"""Walkers times wires in hand at once."""
+_PORTION = 10_000
+"""Walkers times wires in hand at once: arrays that stay in the fast memory of a processor, a third quicker than all."""
 
 _LONGEST_STEP = 2.0
 
@@ -56,14 +56,15 @@ class Wires(NamedTuple):
 
 
 class Terms(NamedTuple):
-    """Minus log density of wires, its gradient and Gauss-Newton curvature by the two latents."""
+    """Gradient and Gauss-Newton curvature of minus the log density of wires by the two latents, and their residuals."""
 
-    value: Array
     g_tin: Array
     g_order: Array
     h_tin: Array
     h_mixed: Array
     h_order: Array
+    residuals: tuple[Array, Array]
+    anchored: Residuals | None
 
 
 @dataclass(frozen=True)
@@ -81,14 +82,14 @@ class Likelihood:
         """Weighted log evidence by lot."""
         weights, starts = self.weights, self.evidence.starts
         parts = []
-        for part in self.portions(len(study)):
-            wires = self.solve(study[part], lots[part])
+        for part in self.portions(len(study), _PORTION):
+            wires = self.given(study[part], lots[part]).solve()
             parts.append(np.add.reduceat(weights * wires.log_evidence, starts, axis=1))
         return np.asarray(np.concatenate(parts))
 
-    def portions(self, walkers: int) -> list[slice]:
-        """Slices of walkers whose arrays stay in the fast memory of a processor, a third faster than all at once."""
-        size = max(1, PORTION // len(self.evidence.wires))
+    def portions(self, walkers: int, portion: int) -> list[slice]:
+        """Slices of walkers, as many as make a portion with their wires."""
+        size = max(1, portion // len(self.evidence.wires))
         return [slice(start, min(start + size, walkers)) for start in range(0, walkers, size)]
 
     @cached_property
@@ -102,72 +103,101 @@ class Likelihood:
         weights[index] = np.maximum(weights, full)[index]
         return np.asarray(weights)
 
-    def unknowns(self, study: Array, lots: Array) -> Unknowns:
-        """Shared unknowns in their units."""
-        return read(self.evidence, self.hyper, study, lots)
+    def given(self, study: Array, lots: Array) -> Conditional:
+        """Tin and order of the wires, given what is shared."""
+        unknowns = read(self.evidence, self.hyper, study, lots)
+        measured = unknowns.relations.of(self.anchors.lots) if len(self.anchors.wires) else None
+        return Conditional(self, unknowns, self.evidence.lattice_pm - unknowns.level_pm, measured)
 
-    def solve(self, study: Array, lots: Array) -> Wires:
+
+@dataclass(frozen=True)
+class Conditional:
+    """Tin and order of the wires, given what is shared; latents and all about them are (walkers, wires).
+
+    Attributes
+    ----------
+    likelihood : Likelihood
+    unknowns : Unknowns
+    lattice_pm : array
+        What was measured less what is shared.
+    measured : Relations or None
+        By anchored wire; None without any.
+    """
+
+    likelihood: Likelihood
+    unknowns: Unknowns
+    lattice_pm: Array
+    measured: Relations | None
+
+    def solve(self) -> Wires:
         """Best latents of every wire for each walker."""
-        unknowns = self.unknowns(study, lots)
-        shape = (len(study), len(self.evidence.wires))
-        z_tin, z_order = np.zeros(shape), np.zeros(shape)
+        z_tin, z_order = np.zeros_like(self.lattice_pm), np.zeros_like(self.lattice_pm)
         for _ in range(ROUNDS):
-            terms = self.terms(unknowns, z_tin, z_order)
+            terms = self.terms(z_tin, z_order)
             det = terms.h_tin * terms.h_order - terms.h_mixed**2
             step_tin = (terms.h_order * terms.g_tin - terms.h_mixed * terms.g_order) / det
             step_order = (terms.h_tin * terms.g_order - terms.h_mixed * terms.g_tin) / det
             z_tin = z_tin - np.clip(step_tin, -_LONGEST_STEP, _LONGEST_STEP)
             z_order = z_order - np.clip(step_order, -_LONGEST_STEP, _LONGEST_STEP)
-        terms = self.terms(unknowns, z_tin, z_order)
+        terms = self.terms(z_tin, z_order)
         det = terms.h_tin * terms.h_order - terms.h_mixed**2
-        evidence = -terms.value - 0.5 * np.log(det)
+        evidence = -self._value(terms, z_tin, z_order) - 0.5 * np.log(det)
         return Wires(z_tin, z_order, terms.h_tin, terms.h_mixed, terms.h_order, evidence)
 
-    def terms(self, unknowns: Unknowns, z_tin: Array, z_order: Array) -> Terms:
-        """Minus log density of tin and order of the wires, and its derivatives."""
-        wire = populations.state(self.hyper, unknowns.population, z_tin, z_order)
-        e, (w11, w21, w22) = self.evidence, _triangle(self.evidence.whitening)
-        away = wire.tin - self.hyper["pivot_tin"]
-        missing = self.hyper["order_of_lines"] - wire.order
-        lattice = e.lattice_pm - unknowns.level_pm - unknowns.slope * away - unknowns.widening * missing
-        order = (
-            e.order
-            + e.order_by_tin * (wire.tin - e.order_at_tin)
-            - 0.04 * wire.tin * wire.order
-            - unknowns.order_shift
-        )
-        lattice_by_tin, lattice_by_order = (
-            -unknowns.slope * wire.tin_slope,
-            unknowns.widening * wire.order_slope,
-        )
-        order_by_tin = (e.order_by_tin - 0.04 * wire.order) * wire.tin_slope
-        order_by_order = -0.04 * wire.tin * wire.order_slope
+    def density(self, z_tin: Array, z_order: Array) -> Array:
+        """Log density of tin and order of the wires, but for a constant."""
+        return -self._value(self.terms(z_tin, z_order), z_tin, z_order)
+
+    def state(self, z_tin: Array, z_order: Array) -> populations.State:
+        """Tin and order of the wires."""
+        return populations.state(self.likelihood.hyper, self.unknowns.population, z_tin, z_order)
+
+    def terms(self, z_tin: Array, z_order: Array) -> Terms:
+        """Derivatives of minus the log density, and its parts."""
+        wire, unknowns, hyper = self.state(z_tin, z_order), self.unknowns, self.likelihood.hyper
+        e, (w11, w21, w22) = self.likelihood.evidence, _triangle(self.likelihood.evidence.whitening)
+        away, missing = wire.tin - hyper["pivot_tin"], hyper["order_of_lines"] - wire.order
+        lattice = self.lattice_pm - unknowns.slope * away - unknowns.widening * missing
+        order_by_tin = 0.04 * wire.tin
+        order = e.order + e.order_by_tin * (wire.tin - e.order_at_tin)
+        order = order - order_by_tin * wire.order - unknowns.order_shift
+        lattice_by_tin, lattice_by_order = -unknowns.slope * wire.tin_slope, unknowns.widening * wire.order_slope
+        by_tin, by_order = (e.order_by_tin - 0.04 * wire.order) * wire.tin_slope, -order_by_tin * wire.order_slope
         r1, j1t, j1o = (w11 * part for part in (lattice, lattice_by_tin, lattice_by_order))
         r2 = w21 * lattice + w22 * order
-        j2t, j2o = w21 * lattice_by_tin + w22 * order_by_tin, w21 * lattice_by_order + w22 * order_by_order
+        j2t, j2o = w21 * lattice_by_tin + w22 * by_tin, w21 * lattice_by_order + w22 * by_order
         # Student's t: its weight takes the place of one in gradient and curvature
-        freedom = self.hyper["wire_freedom"]
+        freedom = hyper["wire_freedom"]
         weight = (freedom + 1.0) / (freedom + r1**2)
-        terms = Terms(
-            0.5 * ((freedom + 1.0) * np.log1p(r1**2 / freedom) + r2**2 + z_tin**2 + z_order**2),
-            weight * j1t * r1 + j2t * r2 + z_tin,
-            weight * j1o * r1 + j2o * r2 + z_order,
-            1.0 + weight * j1t**2 + j2t**2,
-            weight * j1t * j1o + j2t * j2o,
-            1.0 + weight * j1o**2 + j2o**2,
+        w1t, w1o = weight * j1t, weight * j1o
+        g_tin, h_tin = w1t * r1 + j2t * r2 + z_tin, 1.0 + w1t * j1t + j2t**2
+        anchored = None
+        if self.measured is not None:
+            # what was measured by other means depends on the wire by its tin alone
+            anchors, index = self.likelihood.anchors, self.likelihood.anchors.wires
+            tin, tin_slope = wire.tin.T[index].T, wire.tin_slope.T[index].T
+            anchored = anchors.residuals(self.measured, unknowns.probe_bias, tin)
+            slopes = [slope * tin_slope for slope in anchored.slopes]
+            g_tin.T[index] += sum(slope * residual for slope, residual in zip(slopes, anchored.values, strict=True)).T
+            h_tin.T[index] += sum(slope**2 for slope in slopes).T
+        return Terms(
+            g_tin,
+            w1o * r1 + j2o * r2 + z_order,
+            h_tin,
+            w1t * j1o + j2t * j2o,
+            1.0 + w1o * j1o + j2o**2,
+            (r1, r2),
+            anchored,
         )
-        if len(self.anchors.wires):
-            self._add_anchors(terms, unknowns, wire)
-        return terms
 
-    def _add_anchors(self, terms: Terms, unknowns: Unknowns, wire: populations.State) -> None:
-        """Add what was measured by other means; it depends on the wire by its tin alone."""
-        index = self.anchors.wires
-        residuals, slopes, log_norm = self.anchors.residuals(unknowns, wire.tin[:, index])
-        slopes = slopes * wire.tin_slope[:, index]
-        terms.value[:, index] += 0.5 * np.sum(residuals**2, axis=0) + log_norm
-        terms.g_tin[:, index] += np.sum(slopes * residuals, axis=0)
-        terms.h_tin[:, index] += np.sum(slopes**2, axis=0)
+    def _value(self, terms: Terms, z_tin: Array, z_order: Array) -> Array:
+        """Minus the log density."""
+        (r1, r2), freedom = terms.residuals, self.likelihood.hyper["wire_freedom"]
+        value = 0.5 * ((freedom + 1.0) * np.log1p(r1**2 / freedom) + r2**2 + z_tin**2 + z_order**2)
+        if terms.anchored is not None:
+            squares = sum(residual**2 for residual in terms.anchored.values)
+            value.T[self.likelihood.anchors.wires] += (0.5 * squares + terms.anchored.log_norm).T
+        return np.asarray(value)
 
 
 def _triangle(whitening: Array) -> tuple[Array, Array, Array]:

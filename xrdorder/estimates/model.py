@@ -26,7 +26,7 @@ import numpy as np
 
 from xrdorder.estimates import anchors as anchors_of
 from xrdorder.estimates import evidence as evidence_of
-from xrdorder.estimates import populations, remarks, sampler, streams, unknowns
+from xrdorder.estimates import remarks, sampler, streams, unknowns
 from xrdorder.estimates.hyperparameters import PUBLISHED, Hyperparameters
 from xrdorder.estimates.likelihood import Likelihood
 from xrdorder.estimates.properties import critical_temperature, field_ratio
@@ -44,6 +44,8 @@ _LARGEST = 60_000
 """Walkers times wires held at once; larger studies have fewer walkers, of each several draws."""
 _FEWEST = 250
 _DRAWS_FOR_REMARKS = 500
+_PORTION = 6000
+"""Draws times wires whose tin and order are drawn at once; random numbers come in this order."""
 _TRIES = 6
 """Metropolis moves of tin and order of each wire from Laplace's proposal, of which nine in ten are accepted."""
 
@@ -243,7 +245,7 @@ def _drawn(likelihood: Likelihood, study: Array, lots: Array, seed: int) -> dict
             for what in ("Tc", "ratio")
         ]
     )
-    for part in likelihood.portions(n):
+    for part in likelihood.portions(n, _PORTION):
         tin, order = _draw_wires(likelihood, study[part], lots[part], random)
         tc, field = _draw_properties(
             likelihood, study[part], lots[part], tin, scatter[:, :, part].transpose(0, 2, 1)
@@ -257,26 +259,23 @@ def _draw_wires(
     likelihood: Likelihood, study: Array, lots: Array, random: np.random.Generator
 ) -> tuple[Array, Array]:
     """Tin (at.%) and order of all wires given what is shared, (draws, wires): Metropolis from Laplace's proposal."""
-    shared, best = likelihood.unknowns(study, lots), likelihood.solve(study, lots)
+    given = likelihood.given(study, lots)
+    best = given.solve()
     l11 = np.sqrt(best.h_tin)
     l21 = best.h_mixed / l11
     l22 = np.sqrt(best.h_order - l21**2)
-    z_tin, z_order, weight = best.z_tin, best.z_order, -_density(likelihood, shared, best.z_tin, best.z_order)
+    z_tin, z_order, weight = best.z_tin, best.z_order, given.density(best.z_tin, best.z_order)
     for k in range(_TRIES + 1):
         e = random.standard_normal((2, *z_tin.shape))
         d_order = e[1] / l22
         new_tin, new_order = best.z_tin + (e[0] - l21 * d_order) / l11, best.z_order + d_order
-        new = 0.5 * np.sum(e**2, axis=0) - _density(likelihood, shared, new_tin, new_order)
+        new = 0.5 * np.sum(e**2, axis=0) + given.density(new_tin, new_order)
         # the first is taken as it comes: the start is no draw
         yes = (np.log(random.random(new.shape)) < new - weight) | (k == 0)
         z_tin, z_order = np.where(yes, new_tin, z_tin), np.where(yes, new_order, z_order)
         weight = np.where(yes, new, weight)
-    wire = populations.state(likelihood.hyper, shared.population, z_tin, z_order)
+    wire = given.state(z_tin, z_order)
     return wire.tin, wire.order
-
-
-def _density(likelihood: Likelihood, shared: unknowns.Unknowns, z_tin: Array, z_order: Array) -> Array:
-    return likelihood.terms(shared, z_tin, z_order).value
 
 
 def _draw_properties(
@@ -284,12 +283,13 @@ def _draw_properties(
 ) -> tuple[Array, Array]:
     """Tc (K) and Bc2(0) (T) of all wires, (draws, wires), their own scatter included."""
     hyper, anchors = likelihood.hyper, likelihood.anchors
-    shared = likelihood.unknowns(study, lots)
-    by_wire = unknowns.Relations(*(part[:, likelihood.evidence.lot_of] for part in shared.relations))
+    shared = likelihood.given(study, lots).unknowns
+    by_wire = shared.relations.of(likelihood.evidence.lot_of)
     scatter = normals.copy()
     if len(anchors.wires):
         index = anchors.wires
-        scatter[:, :, index] = anchors.scatter(shared, tin[:, index], normals[:, :, index])
+        measured = shared.relations.of(anchors.lots)
+        scatter[:, :, index] = anchors.scatter(measured, tin[:, index], normals[:, :, index])
     tc, _ = critical_temperature(tin, by_wire.tin_offset, by_wire.tc_offset)
     tc = tc + hyper["tc_scatter_k"] * scatter[0]
     ratio = field_ratio(hyper, by_wire, tc) + by_wire.ratio_scatter * scatter[1]
@@ -308,7 +308,7 @@ def _of_study(hyper: Hyperparameters, study: Array) -> dict[str, Array]:
 
 
 def _of_lots(likelihood: Likelihood, study: Array, lots: Array) -> dict[str, dict[str, Array]]:
-    relations = likelihood.unknowns(study, lots).relations
+    relations = likelihood.given(study, lots).unknowns.relations
     parts = relations.tin_offset, relations.tc_offset, relations.ratio
     return {
         _named(likelihood.evidence, lot): {

@@ -12,13 +12,16 @@ Bc2(0) is Tc times a ratio of the lot. That it may change with Tc in a lot is pa
 from __future__ import annotations
 
 from functools import cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from xrdorder.estimates.hyperparameters import Hyperparameters
-from xrdorder.estimates.unknowns import Relations
 from xrdorder.relations import tc_from_tin
 from xrdorder.uncertainty import Array
+
+if TYPE_CHECKING:
+    from xrdorder.estimates.unknowns import Relations
 
 _LEAST_TC_K = 1.0
 
@@ -44,6 +47,5 @@ def critical_temperature(tin: Array, tin_offset: Array, tc_offset: Array) -> tup
 
 def field_ratio(hyper: Hyperparameters, relations: Relations, tc: Array) -> Array:
     """Bc2(0) over Tc, T/K, without the scatter of wires; `relations` spread out to the wires of `tc`."""
-    at, _ = critical_temperature(relations.level_of_tin, relations.tin_offset, relations.tc_offset)
     reach = hyper["ratio_by_tc_range_k"]
-    return np.asarray(relations.ratio + relations.ratio_by_tc * reach * np.tanh((tc - at) / reach))
+    return np.asarray(relations.ratio + relations.ratio_by_tc * reach * np.tanh((tc - relations.level_tc) / reach))

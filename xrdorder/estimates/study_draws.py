@@ -25,7 +25,6 @@ from xrdorder.estimates.model import DRAWS, JointDraws, joint_draws
 from xrdorder.estimates.relation_columns import with_relations
 from xrdorder.estimates.stored_draws import (
     BY_X_RAYS,
-    StudyDraws,
     column_of,
     rounded_for_store,
     stored_targets,
@@ -317,13 +316,13 @@ def with_draws(results: xr.Dataset, drawn: xr.Dataset) -> xr.Dataset:
         ``estimate_draws`` over sample, target and draw, and what stands beside them.
     """
     results = results.assign(drawn.assign_coords(sample=results["sample"])).assign_attrs(drawn.attrs)
-    draws = StudyDraws.of(results)
+    draws = results["estimate_draws"].astype(np.float64)
     own = "the laboratory's own: " * (results.attrs.get("tin_scale") != PUBLISHED_SCALE.name)
     sources = {"tin_fraction": f"{own}{results.attrs.get('tin_scale_source', '')}", **_SOURCES}
     dataset = {
         column.name: (
             "sample",
-            column.scale * column_of(draws.of_target(column.quantity), column.kind),
+            column.scale * column_of(draws.sel(target=column.quantity).values, column.kind),
             {"units": udunits(column.units), "long_name": column.long_name, "source": sources[column.quantity]},
         )
         for column in columns()

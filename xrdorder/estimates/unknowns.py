@@ -9,13 +9,14 @@ doubt belongs to follows from the published samples (docs/contributing/evidence.
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import numpy as np
 
 from xrdorder.estimates import populations
 from xrdorder.estimates.evidence import Evidence
 from xrdorder.estimates.hyperparameters import Hyperparameters
+from xrdorder.estimates.properties import critical_temperature
 from xrdorder.uncertainty import Array
 
 STUDY = (
@@ -65,11 +66,11 @@ class Relations(NamedTuple):
     tc_offset : array
         K.
     ratio, ratio_by_tc : array
-        Bc2(0) over Tc, T/K, at `level_of_tin`, and its change with Tc, T/K²; the latter is one for the study.
+        Bc2(0) over Tc, T/K, at `level_tc`, and its change with Tc, T/K²; the latter is one for the study.
     ratio_scatter : array
         Of the ratio among wires of a lot, T/K.
-    level_of_tin : array
-        at.%, where `ratio` holds.
+    level_tc : array
+        Tc at the level of tin of the lot, K, where `ratio` holds.
     """
 
     tin_offset: Array
@@ -77,7 +78,11 @@ class Relations(NamedTuple):
     ratio: Array
     ratio_by_tc: Array
     ratio_scatter: Array
-    level_of_tin: Array
+    level_tc: Array
+
+    def of(self, lots: np.ndarray) -> Relations:
+        """Give those of the lots of wires, by wire."""
+        return Relations(*(part[:, lots] for part in self))
 
 
 def lot_size(evidence: Evidence) -> int:
@@ -106,19 +111,26 @@ def widening_of(hyper: Hyperparameters, latent: Array) -> Array:
 def read(evidence: Evidence, hyper: Hyperparameters, study: Array, lots: Array) -> Unknowns:
     """Read latents of the study, (walkers, m), and of lots, (walkers, lots, m)."""
     m, lot_of = int(evidence.lot_directions.shape[2]), evidence.lot_of
+    # numpy is quickest where what it runs through is long: walkers of a small study, wires of a large one
+    layout: Literal["F", "C"] = "F" if len(study) > len(lot_of) else "C"
+
+    def by_wire(of_lots: Array) -> Array:
+        return np.asarray(of_lots[:, lot_of], order=layout)
+
     shared = np.einsum("wk,nik->iwn", study[:, len(STUDY) :], evidence.study_directions)
     if m:
         inner = lots[:, :, len(LOT) : len(LOT) + m][:, lot_of]
         shared = shared + np.einsum("wnk,nik->iwn", inner, evidence.lot_directions)
+    lattice, order = (np.asarray(part, order=layout) for part in shared)
     by_lot = populations.lots(hyper, evidence.kinds, lots, study[:, 4:9])
     slope = hyper["slope_pm"] * np.exp(hyper["slope_spread"] * study[:, 1:2])
     offset = offset_of(hyper, study[:, 0:1])
     return Unknowns(
-        populations.Lots(*(part[:, lot_of] for part in by_lot)),
-        hyper["lattice_at_pivot_pm"] + offset + hyper["lot_offset_pm"] * lots[:, :, 4][:, lot_of] + shared[0],
+        populations.Lots(*map(by_wire, by_lot)),
+        hyper["lattice_at_pivot_pm"] + offset + hyper["lot_offset_pm"] * by_wire(lots[:, :, 4]) + lattice,
         slope,
         widening_of(hyper, study[:, 2:3]),
-        shared[1],
+        order,
         hyper["probe_bias"] + hyper["u_probe_bias"] * study[:, 3:4],
         relations(evidence, hyper, lots[:, :, len(LOT) + m :], study[:, 9:10], by_lot),
     )
@@ -131,11 +143,14 @@ def relations(
     tantalum = np.array([hyper["tantalum_k"] if kind == "Ta" else 0.0 for kind in evidence.kinds])
     family = ["doped" if k in ("Ta", "Ti") else "any" if k == "any" else "undoped" for k in evidence.kinds]
     ratio, u_ratio = (np.array([hyper[f"{name}_{entry}"] for entry in family]) for name in ("ratio", "u_ratio"))
+    level, _ = populations.tin_of(hyper, by_lot.edge, by_lot.deficit)
+    tin_offset = hyper["tin_offset"] + hyper["u_tin_offset"] * latents[..., 0]
+    tc_offset = tantalum + hyper["tc_offset_k"] * latents[..., 1]
     return Relations(
-        hyper["tin_offset"] + hyper["u_tin_offset"] * latents[..., 0],
-        tantalum + hyper["tc_offset_k"] * latents[..., 1],
+        tin_offset,
+        tc_offset,
         ratio + u_ratio * latents[..., 2],
         np.broadcast_to(hyper["u_ratio_by_tc"] * change, latents.shape[:2]),
         np.array([[hyper["ratio_scatter_bulk" if kind == "bulk" else "ratio_scatter"] for kind in evidence.kinds]]),
-        populations.tin_of(hyper, by_lot.edge, by_lot.deficit)[0],
+        critical_temperature(level, tin_offset, tc_offset)[0],
     )

@@ -31,7 +31,6 @@ from xrdorder.drawing.layout import (
 from xrdorder.drawing.palette import CLAY, GARNET, INK, LAGOON, PAPER, SLATE, STRAW, TEXT
 from xrdorder.drawing.parts import name_levels
 from xrdorder.drawing.text import NORMAL, SMALL, typeset, width_in, wrapped_in
-from xrdorder.planning.choice import as_good
 from xrdorder.planning.planner import Plan
 from xrdorder.planning.study import LotPlan
 from xrdorder.quantities.formatting import rounded, with_sign
@@ -59,12 +58,11 @@ def planning_figure(lot_plan: LotPlan, *, title: str = "", size: Size = SCREEN) 
     size : Size
     """
     first = lot_plan.plans[0]
-    unit = _told(lot_plan, first)[1]
     remark = (
         f"Lot {lot_plan.lot or 'without a name'} {lot_plan.conditions.words()}. Difference to "
-        f"{lot_plan.label(first.treatments[first.best])} in {unit} by the process. Filled: reacted, with difference ± "
-        "standard uncertainty; ring: best so far; squares: suggested, in order; outlined: within 1 % of the optimum; "
-        "hatched: not allowed. Places to look, no instruction to run a furnace."
+        f"{lot_plan.label(first.treatments[first.best])} in {first.objective.unit} by the process. Filled: reacted, "
+        "with difference ± standard uncertainty; ring: best so far; squares: suggested, in order; "
+        "outlined: within 1 % of the optimum; hatched: not allowed. Places to look, no instruction to run a furnace."
     )
     figure, panels = grid(
         size, len(lot_plan.plans), _PANEL_IN, title=title or "Treatments to react next", remark=remark, margins=_ROOM
@@ -74,12 +72,6 @@ def planning_figure(lot_plan: LotPlan, *, title: str = "", size: Size = SCREEN) 
         bar = figure.add_axes((box.x1 + 0.08 / size.width_in, box.y0, _BAR_IN / size.width_in, box.height))
         _map(axes, bar, lot_plan, k)
     return figure
-
-
-def _told(lot_plan: LotPlan, plan: Plan) -> tuple[float, str]:
-    if plan.objective.relative:
-        return 100.0, "%"
-    return 1.0, "K" if lot_plan.maximised == "Tc" else "T"
 
 
 def _map(axes: Axes, bar: Axes, lot_plan: LotPlan, k: int) -> None:
@@ -103,7 +95,7 @@ def _map(axes: Axes, bar: Axes, lot_plan: LotPlan, k: int) -> None:
         typeset("\n".join(wrapped_in(f"{lot_plan.noun(k)}{state}", wide))), **font(NORMAL), loc="left", pad=5
     )
     if len(plan.candidates.hours) > 3:
-        lines = _surface(axes, bar, lot_plan, plan)
+        lines = _surface(axes, bar, plan)
     else:
         lines = None
         bar.set_axis_off()
@@ -114,23 +106,20 @@ def _map(axes: Axes, bar: Axes, lot_plan: LotPlan, k: int) -> None:
                   markersize=12.0, zorder=5)  # fmt: skip
     for place in new:
         axes.plot(*place, "s", color=PAPER, markeredgecolor=TEXT, markeredgewidth=LINE, markersize=6.0, zorder=6)
-    _labels(axes, lot_plan, plan)
+    _labels(axes, plan)
     if lines is not None:
-        unit = _told(lot_plan, plan)[1]
-        name_levels(axes, lines, lambda x: f"{with_sign(x, 'g')} {unit}")
+        name_levels(axes, lines, lambda x: f"{with_sign(x, 'g')} {plan.objective.unit}")
 
 
-def _labels(axes: Axes, lot_plan: LotPlan, plan: Plan) -> None:
+def _labels(axes: Axes, plan: Plan) -> None:
     """Number suggestions and tell the difference of reacted treatments; near labels stand below each other."""
-    factor, _ = _told(lot_plan, plan)
-    gain = plan.draws - plan.draws[:, [plan.best]]
-    means = np.expm1(gain.mean(axis=0)) if plan.objective.relative else gain.mean(axis=0)
+    factor, means = plan.objective.factor, plan.objective.gained(plan.gains.mean(axis=0))
     texts: list[tuple[History, str]] = [
         (proposal.schedule, str(n)) for n, proposal in enumerate(plan.proposals, start=1)
     ]
     ahead = np.argsort(-means)[:_MOST_LABELLED]
     texts += [
-        (plan.treatments[j], rounded(factor * means[j], factor * gain[:, j].std(), signed=True))
+        (plan.treatments[j], rounded(factor * means[j], factor * plan.gains[:, j].std(), signed=True))
         for j in ahead if j != plan.best
     ]  # fmt: skip
     (low, high), (short, long) = axes.get_xlim(), np.log(axes.get_ylim())
@@ -158,14 +147,11 @@ def _labels(axes: Axes, lot_plan: LotPlan, plan: Plan) -> None:
         )  # fmt: skip
 
 
-def _surface(axes: Axes, bar: Axes, lot_plan: LotPlan, plan: Plan) -> ContourSet | None:
+def _surface(axes: Axes, bar: Axes, plan: Plan) -> ContourSet | None:
     """Draw the expected difference, outline what is as good as the optimum, hatch what is not allowed.
 
     Gives lines that have no names yet, where there are no shades to say what they mean.
     """
-    factor, unit = _told(lot_plan, plan)
-    mean, base = plan.surface.mean(axis=0), float(plan.draws[:, plan.best].mean())
-    numbers = factor * (np.expm1(mean - base) if plan.objective.relative else mean - base)
     (temperatures, i), (hours, j) = (
         np.unique(axis, return_inverse=True) for axis in (plan.candidates.temperature_c, plan.candidates.hours)
     )
@@ -178,8 +164,8 @@ def _surface(axes: Axes, bar: Axes, lot_plan: LotPlan, plan: Plan) -> ContourSet
     if min(len(hours), len(temperatures)) < 2:
         bar.set_axis_off()
         return None
-    lines = _heights(axes, bar, temperatures, hours, laid(numbers), unit, plan)
-    good = as_good(mean, plan.allowed, plan.objective.relative)
+    lines = _heights(axes, bar, temperatures, hours, laid(plan.objective.factor * plan.rises), plan)
+    good = plan.as_good
     if good.any() and not good.all():
         for colour, thick in ((PAPER, BAR), (GARNET, STRONG)):
             axes.contour(temperatures, hours, laid(good.astype(float)), [0.5], colors=[colour], linewidths=thick,
@@ -193,7 +179,7 @@ def _surface(axes: Axes, bar: Axes, lot_plan: LotPlan, plan: Plan) -> ContourSet
 
 
 def _heights(
-    axes: Axes, bar: Axes, temperatures: Array, hours: Array, heights: Array, unit: str, plan: Plan
+    axes: Axes, bar: Axes, temperatures: Array, hours: Array, heights: Array, plan: Plan
 ) -> ContourSet | None:
     """Contours of the expected difference; shaded only where a measured difference stands behind it."""
     low, high = float(np.nanmin(heights)), float(np.nanmax(heights))
@@ -212,5 +198,5 @@ def _heights(
     key.set_ticks([x for x in MaxNLocator(5).tick_values(levels[0], levels[-1]) if levels[0] <= x <= levels[-1]])
     bar.tick_params(labelsize=SMALL, labelcolor=TEXT, width=THIN, length=2.5, color=SLATE)
     # below: beside it long numbers would push it into the next panel
-    bar.set_xlabel(unit, **font(SMALL), labelpad=3)
+    bar.set_xlabel(plan.objective.unit, **font(SMALL), labelpad=3)
     return None

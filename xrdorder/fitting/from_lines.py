@@ -227,7 +227,8 @@ def order_from_lines(
         Lines to compare with; their areas, each over the calculated one, are averaged by weight.
     """
     nan = float("nan")
-    if a15.contrast_name is None:
+    name = a15.contrast_name
+    if name is None:
         return LineOrder(nan, nan, against, "the phase has no order")
     line_of = {line.hkl: line for line in lines}
     for hkl in (ORDER_LINE, *against):
@@ -243,22 +244,24 @@ def order_from_lines(
     measured = np.log(order.area) - float(weight @ np.log([line.area for line in others]))
     u_squared = (order.u_area / order.area) ** 2 + 1.0 / float(np.sum(relative**-2))
 
-    _, intensity_by = a15.intensities(fit.values())
-    nuisances = [n for n in intensity_by if n in solution.free and n != a15.contrast_name]
-    columns = {name: k for k, name in enumerate((a15.contrast_name, *nuisances))}
-    drawn, _ = a15.lines(fit.values(), {})
-    rows = {line.hkl: line.rows for line in drawn_lines(a15, drawn, fit.values())}
+    contrast = max(fit.values()[name], 0.5)
+    values = fit.values() | {name: contrast}
+    start, intensity_by = a15.intensities(values)
+    nuisances = [n for n in intensity_by if n in solution.free and n != name]
+    drawn, _ = a15.lines(values, {})
+    each = len(drawn.area) // len(start)
+    unit = drawn.area.reshape(len(start), each).sum(axis=1) / start
+    members = {line.hkl: np.unique(line.rows // each) for line in drawn_lines(a15, drawn, values)}
 
     def calculated(contrast: float) -> tuple[float, Array]:
         """Logarithm of the calculated ratio and its derivatives by contrast and nuisances."""
-        values = fit.values() | {str(a15.contrast_name): contrast}
-        drawn, by = a15.lines(values, columns)
-        area = {hkl: float(drawn.area[rows[hkl]].sum()) for hkl in (ORDER_LINE, *against)}
-        slope = {hkl: by.area[rows[hkl]].sum(axis=0) / area[hkl] for hkl in area}
-        value = np.log(area[ORDER_LINE]) - float(weight @ np.log([area[hkl] for hkl in against]))
-        return value, slope[ORDER_LINE] - np.tensordot(weight, [slope[hkl] for hkl in against], axes=1)
+        intensity, by = a15.intensities(values | {name: contrast})
+        areas = np.stack([intensity, by[name], *(by[n] for n in nuisances)]) * unit
+        area, *slope = np.stack([areas[:, members[hkl]].sum(axis=1) for hkl in (ORDER_LINE, *against)], axis=1)
+        relative = np.array(slope) / area
+        value = np.log(area[0]) - float(weight @ np.log(area[1:]))
+        return value, relative[:, 0] - relative[:, 1:] @ weight
 
-    contrast = max(fit.values()[a15.contrast_name], 0.5)
     for _ in range(_ROUNDS):
         value, slopes = calculated(contrast)
         # the ratio goes nearly with the square of the contrast: Newton's step is taken in its logarithm

@@ -13,9 +13,8 @@ import xarray as xr
 
 from xrdorder.fitting.procedure import Procedure
 
-_APPROACH = 0.3  # of chi squared: near enough for the derivatives there to make one last step
 _TOLERANCE = 1e-2  # of what a last step promises; it is taken, and 95 of 100 frames end within 0.01 u of their minimum
-_MOST_EVALUATIONS = 12  # of either; what needs more has another minimum to look for
+_MOST_EVALUATIONS = 12  # what needs more has another minimum to look for
 _WORSE_SIGMAS = 5.0  # standard deviations of a mean square by which a pattern may be worse described than its neighbour
 
 
@@ -71,14 +70,7 @@ def fit_from_neighbour(
     fit.carry(start or {})
     free = job.decidable()
     fit.carry({name: value for name, value in (held or {}).items() if name not in free})
-    fit.mask_outliers()
-    job.converged = fit.run(free, tolerance=_APPROACH, most_iterations=_MOST_EVALUATIONS, follow=True)
-    if job.converged:
-        # every derivative, for the last step and for the uncertainties
-        values = fit.values()
-        fit.evaluated(values, tuple(dict.fromkeys((*free, *fit.model.names_at(values)))))
-        fit.mask_outliers()
-        job.converged = fit.run(free, tolerance=_TOLERANCE, most_iterations=_MOST_EVALUATIONS, follow=True)
+    job.converged = fit.settle(free, tolerance=_TOLERANCE, most_iterations=_MOST_EVALUATIONS)
     points = max(int(fit.used.sum()), 1)
     mean_square = fit.reached / points
     limit = before * (1.0 + _WORSE_SIGMAS * math.sqrt(2.0 / points))

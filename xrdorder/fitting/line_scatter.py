@@ -109,7 +109,7 @@ class LineScatter:
     @cached_property
     def phases(self) -> list[Scatter]:
         """What each phase with lines enough shows."""
-        degrees, _ = self._positions(self._free)
+        degrees, _ = self._by_fit
         scatters = []
         for name, (lines, singles) in self._single_lines.items():
             usable = [line for line in singles if not line.reason and np.isfinite(line.u_centre)]
@@ -129,9 +129,12 @@ class LineScatter:
         also_free
             Held ones that are taken as fitted as well.
         """
-        free = tuple(dict.fromkeys((*self._free, *also_free)))
-        _, u = self._positions(free)
+        _, u = self._positions((*self._free, *also_free)) if also_free else self._by_fit
         return np.array([u.get(name, 0.0) for name in names])
+
+    @cached_property
+    def _by_fit(self) -> tuple[dict[str, float], dict[str, float]]:
+        return self._positions(self._free)
 
     def _positions(self, free: tuple[str, ...]) -> tuple[dict[str, float], dict[str, float]]:
         """Scatter of each phase in degrees, and what it adds to the uncertainty of each parameter."""

@@ -16,8 +16,8 @@ from xrdorder.fitting.fit_flags import fit_flags
 from xrdorder.fitting.line_scatter import LineScatter, fit_all_single_lines, scatter_errors, scatter_flags
 from xrdorder.fitting.model_errors import contrast_by_second_table, microabsorption_factors, model_errors
 from xrdorder.fitting.procedure import Procedure
-from xrdorder.fitting.result import PatternFit, PhaseResult
-from xrdorder.fitting.uncertainty_budget import Quantities, primary_quantities
+from xrdorder.fitting.result import PatternFit, PhaseResult, Quantities
+from xrdorder.fitting.uncertainty_budget import primary_quantities
 from xrdorder.forward_model.amounts import mass_per_scale, masses
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.least_squares.quality import agreement
@@ -43,7 +43,8 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
         Of the A15 as it was held; None when no A15 was looked for.
     """
     fit, main = job.fit, job.main
-    values, present, calculated = fit.values(), job.present(), fit.counts()
+    values, present = fit.values(), job.present()
+    calculated = job.model.counts(values)
     a15 = main if composition and main.contrast_name and main in present else None
     more_tin, heavier = None, 0.0
     if a15 is not None and composition is not None:
@@ -52,41 +53,36 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
     single_lines = fit_all_single_lines(job) if job.options.cross_checks else {}
     scatter = LineScatter(fit, single_lines)
     errors = [*model_errors(job, instrument, a15), *scatter_errors(scatter, a15)]
-    quantities = primary_quantities(job, instrument, a15, errors, more_tin, job.enlargement())
-    for name, u in zip(quantities.solution.free, quantities.u_free, strict=True):
+    quantities, solution = primary_quantities(job, instrument, a15, errors, more_tin, job.enlargement())
+    for name, u in zip(solution.free, quantities.u_free, strict=True):
         job.parameters[name].stderr = float(u)
-    measured, records = _measured(job, quantities, a15)
-    by_tin = dict(quantities.by_tin)
+    _amend(quantities, job, a15)
     if a15 is not None:
-        for name, slope in weights_by_mass(measured, a15.phase.name).items():
-            by_tin[name] = by_tin.get(name, 0.0) + heavier * slope
+        for name, slope in weights_by_mass(quantities.values, a15.phase.name).items():
+            quantities.by_tin[name] = quantities.by_tin.get(name, 0.0) + heavier * slope
     used = fit.used
     quality = agreement(
-        fit.observed[used], calculated[used], fit.variance[used], len(quantities.solution.free)
+        fit.observed[used], calculated[used], fit.variance[used], len(solution.free)
     )
     flags = [*job.flags, *job.pattern_flags]
-    flags += fit_flags(job, instrument, quantities.solution, quality.chi2_reduced)
+    flags += fit_flags(job, instrument, solution, quality.chi2_reduced)
     flags += scatter_flags(scatter, main)
     flags += [*diagnostics(job, instrument, scatter), *contradictions(job)] if composition is not None else []
     checks = None
     if a15 is not None and job.options.cross_checks:
         _, lines = single_lines.get(a15.phase.name, (a15, None))
-        checks = cross_check(fit, a15, quantities.solution, quantities.enlargement, lines)
+        checks = cross_check(fit, a15, solution, quantities.enlargement, lines)
         flags += checks.flags
     words = ""
     if composition is not None and job.options.cross_checks:
         words = quality_words(checks, flags, quality.chi2_reduced)
     return PatternFit(
+        **vars(quantities),
         status="ok" if a15 is not None or composition is None else "no A15",
         a15=a15.phase.name if a15 is not None else "",
-        values=measured,
-        by_tin=by_tin,
         tin_held=composition.tin_fraction if composition else float("nan"),
-        contributions=quantities.contributions,
         flags=flags,
         parameters=job.parameters,
-        free_names=quantities.solution.free,
-        covariance=quantities.covariance,
         curves=curves(fit, present, calculated),
         lines=line_table(present, values),
         phases=phase_results(job, quantities, values),
@@ -94,9 +90,8 @@ def assemble(job: Procedure, instrument: Instrument, composition: A15Composition
         r_expected=quality.r_expected,
         chi2_reduced=quality.chi2_reduced,
         serial_correlation=correlated,
-        iterations=fit.iterations,
+        iterations=fit.evaluations,
         quality_words=words,
-        records=records,
         cross_checks=checks.table if checks else None,
         single_lines=checks.line_table if checks else None,
     )
@@ -112,11 +107,9 @@ def _by_tin(job: Procedure, a15: PhaseLines, composition: A15Composition) -> tup
     return change / _MORE_TIN, heavier / _MORE_TIN
 
 
-def _measured(
-    job: Procedure, quantities: Quantities, a15: PhaseLines | None
-) -> tuple[dict[str, float], dict[str, Record]]:
-    """Values and their records; absorption within grains of known size is taken off the weight fractions."""
-    values, records = dict(quantities.values), dict(quantities.records)
+def _amend(quantities: Quantities, job: Procedure, a15: PhaseLines | None) -> None:
+    """Take absorption within grains of known size off the weight fractions; add the contrast by another table."""
+    values, records = quantities.values, quantities.records
     size = job.options.particle_size_um
     if size is not None and len(job.weighed()) > 1:
         for phase, factor in microabsorption_factors(job, size).items():
@@ -135,7 +128,6 @@ def _measured(
         values[name] = float("nan") if contrast is None else contrast
         remark = "the contrast that another table of f' and f'' would give, to first order in the change of the counts"
         records[name] = Record(name, name, values[name], remark=remark)
-    return values, records
 
 
 def _u_length(lines: PhaseLines, axis: str, quantities: Quantities) -> float:
@@ -150,7 +142,7 @@ def phase_results(
 ) -> dict[str, PhaseResult]:
     """Amount and lattice of every phase asked for."""
     results: dict[str, PhaseResult] = {}
-    u_of = dict(zip(quantities.solution.free, quantities.u_free, strict=True))
+    u_of = dict(zip(quantities.free_names, quantities.u_free, strict=True))
     total = sum(masses(job.weighed(), job.second_population(), values).values())
     nan = float("nan")
     for lines in job.lines:

@@ -60,12 +60,14 @@ _STRAIN_SIGNIFICANCE = 20.0  # from here on strained lines with the width of siz
 _SHAPE_SIGNIFICANCE = 60.0  # below it size and both shapes of strain are too strongly correlated to converge
 U_B_ISO_RELATIVE = 0.3  # of displacement parameters of the catalogue; judged: Debye temperatures make 25 % for Nb3Sn
 _REFERENCE_SIGNIFICANCE = 50.0  # an internal standard weaker than this would blur what the calibration knows
+_TRIAL_WIDTHS = (1.0, 2.0, 4.0)  # times that of domains of usual size
+_SEARCH_MISFIT = 0.1  # share by which lines of trial widths, not yet in their place, may be wrong
 MISFIT = 0.03  # share of a strong line by which the model may be wrong while weak phases are looked for
-_FIRST_ROUND = 30.0  # of chi squared: a first approach, so that weak phases can be looked for
-_FROM_AFAR = 100.0  # significance from which lattice and widths of a phase are found wherever the search has put them
-_SOUGHT_AGAIN = 60.0  # and below which a phase is looked for in what the others leave
-_ROUND = 0.1
-_WORSE = 1.1  # times chi squared of the first approach: it went astray
+_SOUGHT_AGAIN = 60.0  # significance below which a phase is looked for in what the others leave
+_SAME_PLACE = 2e-3  # relative: ten steps of a search, nearer than half a line width; from there a fit finds the rest
+_FIRST_ROUND, _ROUND = 3.0, 0.1  # of chi squared, on credit
+_STRAIGHT = 10  # evaluations of a fit of all parameters before weak phases are looked for
+_WORSE = 1.1  # times chi squared of the first fit: it went astray
 
 
 def source_name(pattern: xr.DataArray) -> str:
@@ -167,6 +169,7 @@ class Procedure:
         self.u_shape_nm = 0.0
         self.u_transparency_deg = 0.0
         self.tested_with = 0
+        self._scattered: tuple[tuple[Array, NDArray[np.bool_]], tuple[float, float]] | None = None
 
     def _lines_of(self, phase: Phase) -> PhaseLines:
         if phase.free_intensities:
@@ -185,19 +188,33 @@ class Procedure:
         ).coef  # fmt: skip
         for name, value in zip(model.background_names, coefficients, strict=True):
             self.parameters[name].value = float(value)
-        net = rate - clipped
+        net, variance = rate - clipped, fit.variance / model.time_factor**2
         parts: list[Array] = []
         explained = np.zeros_like(net)
         for lines in self.lines:
-            if lattices:
-                self._match(lines, match_lattice, smoothed_net(self.two_theta, rate - explained, clipped))
-            values = fit.values() | {lines.scale_name: 1.0}
-            parts.append(model.part(lines, values) / model.time_factor)
-            scales = initial_scales(parts, net, fit.variance / model.time_factor**2)
+            if lattices and lines is self.main:
+                self._match(lines, match_lattice, smoothed_net(self.two_theta, rate, clipped))
+                self._match_width(net, variance)
+            elif lattices:
+                misfit = _SEARCH_MISFIT * explained
+                self._match(lines, match_residual, net - explained, variance + misfit**2)
+            parts.append(model.part(lines, fit.values() | {lines.scale_name: 1.0}) / model.time_factor)
+            scales = initial_scales(parts, net, variance)
             explained = sum((s * p for s, p in zip(scales, parts, strict=True)), np.zeros_like(net))
         for lines, scale in zip(self.lines, scales, strict=True):
             self.parameters[lines.scale_name].value = float(scale)
             self._note(lines)
+
+    def _match_width(self, net: Array, variance: Array) -> None:
+        """Take for the main phase the width, of a few, that leaves least of the net counts unexplained."""
+        sec, left = self.main.width_names[0], {}
+        for times in _TRIAL_WIDTHS:
+            width = times * self._start_width
+            values = self.fit.values() | {self.main.scale_name: 1.0, sec: width}
+            part = self.model.part(self.main, values) / self.model.time_factor
+            (scale,) = initial_scales([part], net, variance)
+            left[width] = float(np.sum((net - scale * part) ** 2 / variance))
+        set_values(self.parameters, {sec: min(left, key=lambda width: left[width])})
 
     def _note(self, lines: PhaseLines) -> None:
         """Note where the search has put a phase: lattice and widths, to which they return where they are held."""
@@ -213,10 +230,12 @@ class Procedure:
         low = max(lo / start for lo, start in zip(lines.phase.lengths_low_nm, lengths, strict=True))
         high = min(hi / start for hi, start in zip(lines.phase.lengths_high_nm, lengths, strict=True))
         trials = TrialLattices(inverse_d, drawn.area, self.optics.radiation.wavelength_nm, low, high)
-        factor = score(trials, self.two_theta, *counts)
-        for name, length in zip(lines.length_names, lengths, strict=True):
-            self.parameters[name].value = float(length * factor)
-        lines.freeze(tuple(float(x) for x in lengths * factor))
+        self._place(lines, tuple((lengths * score(trials, self.two_theta, *counts)).tolist()))
+
+    def _place(self, lines: PhaseLines, lengths: tuple[float, ...]) -> None:
+        """Put one phase at a lattice."""
+        set_values(self.parameters, dict(zip(lines.length_names, lengths, strict=True)))
+        lines.freeze(lengths)
 
     def refine(self, effects: Sequence[Callable[["Procedure"], bool]] = ()) -> None:
         """Fit all at once, or step by step where that fails; drop phases that are not there; take in effects.
@@ -226,12 +245,9 @@ class Procedure:
         effects
             Each may take something into the model and says whether it did (`xrdorder.fitting.effects`).
         """
-        best = self.fit.values()
-        approached = self._approach()
-        approach = self.fit.reached
-        self.settle_phases()
-        if not approached or self.fit.reached > _WORSE * approach:
-            self._step_by_step(best)
+        searched = self.fit.values()
+        if not self._at_once():
+            self._step_by_step(searched)
             self.settle_phases()
         for take in effects:
             if take(self):
@@ -242,13 +258,10 @@ class Procedure:
                 Flag("not-converged", "the fit came to no minimum; its values are where it stopped")
             )
 
-    def _approach(self) -> bool:
-        """Fit all at once but what weak phases cannot tell from afar, then look for these; False without a minimum."""
-        names = self.decidable()
-        for lines in self.lines:
-            if lines is not self.main and self.strength(lines) < _FROM_AFAR:
-                names = [name for name in names if name not in (*lines.length_names, *lines.width_names)]
-        converged = self.fit.run(names, tolerance=_FIRST_ROUND, follow=True)
+    def _at_once(self) -> bool:
+        """Fit all that is decided, and look for weak phases in what the others leave; False if it went astray."""
+        self.fit.run(self.decidable(), most_iterations=_STRAIGHT, tolerance=_FIRST_ROUND, follow=True)
+        approached = self.fit.reached
         doubtful = self.strength(self.main) < _SOUGHT_AGAIN
         if doubtful and (weak := self._weakest(self.fit.solution()[0], [self.main])):
             self._drop(*weak)  # a free A15 that is not there would not converge
@@ -256,11 +269,11 @@ class Procedure:
             movable = lines is not self.main and lines is not self.reference and not isinstance(lines, FreeLines)
             if movable and self.strength(lines) < _SOUGHT_AGAIN:
                 self._seek(lines)
-        return converged
+        return self.settle_phases() and self.fit.reached < _WORSE * approached
 
-    def _step_by_step(self, best: Mapping[str, float]) -> None:
+    def _step_by_step(self, searched: Mapping[str, float]) -> None:
         """Start again where the search ended, and free one group of parameters after the other."""
-        set_values(self.parameters, best)
+        set_values(self.parameters, searched)
         for records in (self.absent, self.limits, self._sought):
             records.clear()
         start = [*self.model.background_names, *(x.scale_name for x in self.lines), *self.main.length_names]
@@ -312,35 +325,45 @@ class Procedure:
         self._match(lines, match_residual, self.fit.observed - counts, self.fit.variance + misfit**2)
         set_values(self.parameters, initial_areas(self.fit, lines))
 
-    def _seek(self, lines: PhaseLines) -> None:
-        """Look again for a weak phase, now that the strong ones are explained.
+    def _seek(self, lines: PhaseLines) -> bool:
+        """Look again for a weak phase, now that the strong ones are explained; tell whether it stands elsewhere now.
 
         Under strong lines the residual is misfit rather than noise; there it counts for little.
         """
-        fit, values = self.fit, self.fit.values() | {lines.scale_name: 0.0}
-        set_values(self.parameters, {lines.scale_name: 0.0})
-        counts = self.model.counts(values)
-        misfit = MISFIT * (counts - self.model.background(values))
+        fit, names, scale_name = self.fit, lines.length_names, lines.scale_name
+        before, amount = tuple(fit.values()[name] for name in names), fit.values()[scale_name]
+        counts = fit.counts_without(scale_name)
+        misfit = MISFIT * (counts - self.model.background(fit.values()))
         residual, variance = fit.observed - counts, fit.variance + misfit**2
         self._match(lines, match_residual, residual, variance)
-        unit = self.model.part(lines, fit.values() | {lines.scale_name: 1.0})
+        found = tuple(fit.values()[name] for name in names)
+        self._searched |= dict(zip(names, found, strict=True))
+        same = _SAME_PLACE if self.parameters[names[0]].vary else 0.0
+        if amount > 0.0 and all(abs(x / y - 1.0) <= same for x, y in zip(found, before, strict=True)):
+            self._place(lines, before)
+            return False
+        widths = {name: self._searched[name] for name in lines.width_names if name in self._searched}
+        set_values(self.parameters, widths)
+        unit = self.model.part(lines, fit.values() | {scale_name: 1.0})
         scale = float(np.sum(unit * residual / variance) / np.sum(unit**2 / variance))
-        set_values(self.parameters, {lines.scale_name: max(scale, 0.0)})
-        self._searched |= {name: float(self.parameters[name].value) for name in lines.length_names}
+        set_values(self.parameters, {scale_name: max(scale, 0.0)})
+        return True
 
-    def settle_phases(self) -> None:
-        """Fit; seek once more what does not stand out, and drop it when it still does not; until all do."""
+    def settle_phases(self) -> bool:
+        """Fit; seek once more what does not stand out, and drop it when it still does not; until all do.
+
+        Tell whether that came to a minimum.
+        """
         while True:
-            self.fit.run(self.fitted(), tolerance=_ROUND, follow=True)
+            converged = self.fit.run(self.fitted(), tolerance=_ROUND, follow=True)
             weak = self._weakest(self.fit.solution()[0], self.lines)
             if weak is None:
-                return
+                return converged
             lines, significance = weak
-            if lines is self.main or isinstance(lines, FreeLines) or lines.phase.name in self._sought:
+            lost = lines is self.main or isinstance(lines, FreeLines) or lines.phase.name in self._sought
+            self._sought.add(lines.phase.name)
+            if lost or not self._seek(lines):
                 self._drop(lines, significance)
-            else:
-                self._sought.add(lines.phase.name)
-                self._seek(lines)
 
     def strength(self, lines: PhaseLines, values: Mapping[str, float] | None = None) -> float:
         """Rough significance of a phase: what a matched filter would make of its lines as they are, or at `values`."""
@@ -477,11 +500,14 @@ class Procedure:
 
         Sums over twice the length of smoothing keep five sixths of the variance that the scan had before.
         """
-        over = self.smoothed_over()
-        points = int(np.ceil(2.0 * over)) if over > 1.0 else 1
-        residual = thinned(self.fit.weighted_residual()[self.fit.used], points)
-        longest = int(np.ceil(2.0 * self.line_width() / self.fit.step / points))
-        return serial_correlation_factor(residual, longest), float(np.mean(residual**2))
+        of = self.fit.weighted_residual(), self.fit.used
+        if self._scattered is None or any(a is not b for a, b in zip(of, self._scattered[0], strict=True)):
+            over = self.smoothed_over()
+            points = int(np.ceil(2.0 * over)) if over > 1.0 else 1
+            residual = thinned(of[0][of[1]], points)
+            longest = int(np.ceil(2.0 * self.line_width() / self.fit.step / points))
+            self._scattered = of, (serial_correlation_factor(residual, longest), float(np.mean(residual**2)))
+        return self._scattered[1]
 
     def improved(self, chi_squared_before: float, least: float) -> bool:
         """Tell whether chi squared has fallen by so much, over that of the scatter there was."""

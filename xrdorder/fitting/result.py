@@ -46,15 +46,11 @@ class PhaseResult:
 
 
 @dataclass
-class PatternFit(Displayed):
-    """The explanation of one pattern.
+class Quantities:
+    """What was measured, and the free parameters that it was computed of.
 
     Attributes
     ----------
-    status
-        ``"ok"`` or ``"no A15"``.
-    a15
-        Name of the A15 phase, empty when none was found.
     values, contributions
         What was measured and the signed contributions of each source of uncertainty: ``a_nm`` (as measured, not
         brought to a reference temperature), ``order_contrast``, ``lorentz_sec``, ``lorentz_tan`` (degrees, full
@@ -63,11 +59,49 @@ class PatternFit(Displayed):
         length of a tail toward small lattices), ``a_nm_lean``, ``a_nm_rich`` and ``rich_share`` of two populations
         (``a_nm`` is their mean by mass), ``strain_anisotropy_<phase>``; ``elastic_shift`` and ``depth_slope`` where
         asked for. ``order_contrast_second_table`` says what another table of f' and f'' would give.
-    by_tin, tin_held
-        The fit holds the mean scattering and the mass of the A15 at this tin fraction; `by_tin` says how each value
-        moves for each unit of tin fraction, for whoever learns the tin content afterwards.
-    parameters, free_names, covariance
-        The fit as lmfit knows it, with the covariance of the free parameters (enlarged like all uncertainties).
+    records
+        How each value was computed of the parameters.
+    by_tin
+        How each value moves for each unit of the tin fraction that the fit held, for whoever learns the tin content
+        afterwards.
+    free_names, covariance
+        Free parameters and their covariance (enlarged like all uncertainties).
+    enlargement
+        Factor on counting uncertainties: serial correlation, and a chi squared beyond one.
+    """
+
+    values: dict[str, float]
+    contributions: Contributions
+    records: dict[str, Record] = field(repr=False)
+    by_tin: dict[str, float]
+    free_names: tuple[str, ...]
+    covariance: Array = field(repr=False)
+    enlargement: float
+
+    @property
+    def u_free(self) -> Array:
+        """Standard uncertainties of the free parameters from counting."""
+        return np.asarray(np.sqrt(np.diag(self.covariance)))
+
+    def u(self, quantity: str) -> float:
+        """Return the total standard uncertainty of one of `values`."""
+        return self.contributions.total(quantity)
+
+
+@dataclass
+class PatternFit(Quantities, Displayed):
+    """The explanation of one pattern: its `Quantities`, and how the fit came to them.
+
+    Attributes
+    ----------
+    status
+        ``"ok"`` or ``"no A15"``.
+    a15
+        Name of the A15 phase, empty when none was found.
+    tin_held
+        Tin fraction at which the fit holds the mean scattering and the mass of the A15.
+    parameters
+        The fit as lmfit knows it.
     curves
         Per measuring point: observed, calculated, background, weighted residual and the part of each phase.
     lines
@@ -79,8 +113,6 @@ class PatternFit(Displayed):
         enlarged every uncertainty.
     quality_words
         How far the result can be trusted and why, in plain words.
-    records
-        How each value was computed of the parameters.
     cross_checks
         Lattice and order by independent routes through the same counts (`xrdorder.fitting.cross_checks`); None without.
     single_lines
@@ -91,14 +123,9 @@ class PatternFit(Displayed):
 
     status: str
     a15: str
-    values: dict[str, float]
-    by_tin: dict[str, float]
     tin_held: float
-    contributions: Contributions
     flags: list[Flag]
     parameters: "lmfit.Parameters"
-    free_names: tuple[str, ...]
-    covariance: Array = field(repr=False)
     curves: "xr.Dataset" = field(repr=False)
     lines: "xr.Dataset" = field(repr=False)
     phases: dict[str, PhaseResult]
@@ -108,7 +135,6 @@ class PatternFit(Displayed):
     serial_correlation: float
     iterations: int
     quality_words: str = ""
-    records: dict[str, Record] = field(default_factory=dict, repr=False)
     cross_checks: "xr.Dataset | None" = field(default=None, repr=False)
     single_lines: "xr.Dataset | None" = field(default=None, repr=False)
 
@@ -116,7 +142,3 @@ class PatternFit(Displayed):
     def upper_limits(self) -> dict[str, float]:
         """Weight fraction limits of the phases that were not found."""
         return {name: p.upper_limit for name, p in self.phases.items() if not p.present}
-
-    def u(self, quantity: str) -> float:
-        """Return the total standard uncertainty of one of `values`."""
-        return self.contributions.total(quantity)

@@ -281,8 +281,6 @@ class _Window:
         rows = np.concatenate([c.line.rows for c in group])
         self._owner = np.repeat(np.arange(len(group)), [len(c.line.rows) for c in group])
         self._lines = _only(shape, rows)
-        own = self._sum.total(_only(actual, rows), *axial) * self._time
-        self._observed = fit.observed[window] - (counts[window] - own)
         self._root = np.where(fit.used[window], 1.0 / np.sqrt(fit.variance[window]), 0.0)
         x = self._sum.two_theta
         self._straight = np.stack([np.ones_like(x), (2.0 * x - low - high) / (high - low)], axis=1)
@@ -294,15 +292,18 @@ class _Window:
         self._dispersion = tan / np.tan(np.radians(0.5 * self._centre))[self._owner]
         sums = np.bincount(self._owner, self._lines.area, len(group))
         self._share = self._lines.area / sums[self._owner]
-        self._start_area = np.array([float(actual.area[c.line.rows].sum()) for c in group])
+        start_area = [float(actual.area[c.line.rows].sum()) for c in group]
         self._kept = b"", np.zeros(0), np.zeros((0, 0))
+        n = len(group)
+        self._start = np.concatenate([[0.0, 0.0], start_area, np.zeros(n), np.ones(n)])
+        # what all else contributes, as the whole fit has it, is taken off
+        left = fit.observed[window] - counts[window]
+        self._observed = left + self._counts(self._start)[0]
+        self._start[:2] = np.linalg.lstsq(self._straight * self._time[:, None], left, rcond=None)[0]
 
     def fitted(self, enlargement: float) -> list[SingleLine]:
         """Fit background and lines; return the lines."""
-        n = len(self._group)
-        start = np.concatenate([[0.0, 0.0], self._start_area, np.zeros(n), np.ones(n)])
-        level = self._observed - self._counts(start)[0]
-        start[:2] = np.linalg.lstsq(self._straight * self._time[:, None], level, rcond=None)[0]
+        n, start = len(self._group), self._start
         width = np.array([c.width for c in self._group])
         free = np.concatenate(
             [

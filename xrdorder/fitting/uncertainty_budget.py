@@ -10,7 +10,6 @@ source becomes one signed column; what no parameter describes enters by how it w
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -20,11 +19,11 @@ from scipy.linalg import cholesky
 from xrdorder.fitting.derived import Function, functions
 from xrdorder.fitting.model_errors import ModelError
 from xrdorder.fitting.procedure import U_B_ISO_RELATIVE, Procedure
+from xrdorder.fitting.result import Quantities
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.forward_model.roles import TEXTURE, Kind, role_of
 from xrdorder.least_squares.refinement import Refinement, Solution
 from xrdorder.profiles import INSTRUMENT_NAMES, Instrument
-from xrdorder.quantities.records import Record
 from xrdorder.uncertainty import Contributions
 
 if TYPE_CHECKING:
@@ -50,28 +49,6 @@ _FAMILIES: tuple[tuple[str, tuple[Kind, ...]], ...] = (
     (_OFFSET_SOURCE, (Kind.OFFSET,)),
     ("specimen displacement", (Kind.PLACE, Kind.TRANSPARENCY)),
 )
-
-
-@dataclass(frozen=True)
-class Quantities:
-    """Measured values, their contributions, and the enlarged covariance of the free parameters.
-
-    `by_tin` says how much each value would move if the tin fraction that sets the mean scattering were higher by one,
-    `records` how each was computed of the parameters.
-    """
-
-    values: dict[str, float]
-    contributions: Contributions
-    solution: Solution
-    covariance: Array
-    enlargement: float
-    by_tin: dict[str, float]
-    records: dict[str, Record]
-
-    @property
-    def u_free(self) -> Array:
-        """Standard uncertainties of the free parameters from counting."""
-        return np.sqrt(np.diag(self.covariance))
 
 
 def response(solution: Solution, by_held: Array) -> Array:
@@ -100,8 +77,8 @@ def primary_quantities(
     model_errors: Sequence[ModelError],
     more_tin: Array | None,
     enlargement: float,
-) -> Quantities:
-    """Measured quantities of a pattern and what each source contributes to their uncertainty.
+) -> tuple[Quantities, Solution]:
+    """Measured quantities of a pattern, what each source contributes to their uncertainty, and the minimum they are of.
 
     Parameters
     ----------
@@ -150,15 +127,16 @@ def primary_quantities(
     by_tin: dict[str, float] = {}
     if more_tin is not None:
         by_tin = dict(zip(of, map(float, _by_change(more_tin, fit, solution, gradient)), strict=True))
-    return Quantities(
+    quantities = Quantities(
         {name: function(values) for name, function in of.items()},
         _as_contributions(tuple(of), columns),
-        solution,
+        {name: function.record(name, values) for name, function in of.items()},
+        by_tin,
+        solution.free,
         solution.covariance * enlargement**2,
         enlargement,
-        by_tin,
-        {name: function.record(name, values) for name, function in of.items()},
     )
+    return quantities, solution
 
 
 def _held_parameters(fit: Refinement, phases: Sequence[PhaseLines], reference: PhaseLines | None) -> _Held:
@@ -261,14 +239,27 @@ def _gradient(
 ) -> Array:
     """Derivatives of the quantities by the free parameters (quantities, free), by central differences.
 
-    The functions are smooth and cheap; a thousandth of a standard uncertainty is a small enough step.
+    The functions are smooth; a thousandth of a standard uncertainty is a small enough step. Each reads few parameters.
     """
-    u = np.sqrt(np.diag(solution.covariance))
+    steps = 1e-3 * np.sqrt(np.diag(solution.covariance))
     result = np.zeros((len(of), len(solution.free)))
-    for k, name in enumerate(solution.free):
-        step = 1e-3 * u[k]
-        above, below = dict(values), dict(values)
-        above[name] += step
-        below[name] -= step
-        result[:, k] = [(f(above) - f(below)) / (2.0 * step) for f in of.values()]
+    for row, function in zip(result, of.values(), strict=True):
+        read = _Read(values)
+        function(read)
+        for k in (k for k, name in enumerate(solution.free) if name in read.names):
+            name, step = solution.free[k], float(steps[k])
+            above, below = ({**values, name: values[name] + change} for change in (step, -step))
+            row[k] = (function(above) - function(below)) / (2.0 * step)
     return result
+
+
+class _Read(dict[str, float]):
+    """Values that note which of them were asked for."""
+
+    def __init__(self, values: Mapping[str, float]) -> None:
+        super().__init__(values)
+        self.names: set[str] = set()
+
+    def __getitem__(self, name: str) -> float:
+        self.names.add(name)
+        return super().__getitem__(name)

@@ -124,6 +124,8 @@ class PhaseLines:
         self.texture_names = tuple(self._named(Kind.HARMONIC, f"texture_{order}") for order in orders)
         self.contrast_name = self._named(Kind.CONTRAST, "order_contrast") if phase.order else None
         self.march_name = self._named(Kind.MARCH, "march_r") if self.march_axis else None
+        optional = (name for name in (self.contrast_name, self.march_name) if name)
+        self._intensity_names = (*self.b_iso_names, *self.texture_names, *optional)
         self.anisotropy_name = self._named(Kind.ANISOTROPY, "strain_anisotropy") if cubic else None
         self.tail_name = self._named(Kind.TAIL, "lattice_tail_nm") if layer and not self.twin else None
         self.elastic_name = self._named(Kind.ELASTIC, "elastic_shift") if layer else None
@@ -165,6 +167,7 @@ class PhaseLines:
         self._nodes: NDArray[np.intp] | None = None
         self._scattering: StructureFactors | None = None
         self._drawn: tuple[Hashable, tuple[Lines, LineDerivatives]] | None = None
+        self._intense: tuple[Hashable, tuple[Array, dict[str, Array]]] | None = None
         self.freezes += 1
         q_all, _ = inverse_d_squared(self.phase.system, self._all_hkl, lengths_nm, self.phase.angles_deg)
         sine = 0.5 * np.sqrt(q_all) * self._wavelengths[:, None].max()
@@ -257,11 +260,15 @@ class PhaseLines:
 
         Squared structure factor times density of plane normals, electrons squared, shape (reflections,).
         """
+        here = tuple(values[name] for name in self._intensity_names)
+        if self._intense is not None and self._intense[0] == here:
+            return self._intense[1]
         squared, squared_by = self._structure_factor_squared(values)
         density, density_by = self._pole_density(values)
         slopes = {name: change * density for name, change in squared_by.items()}
         slopes |= {name: squared * change for name, change in density_by.items()}
-        return squared * density, slopes
+        self._intense = here, (squared * density, slopes)
+        return self._intense[1]
 
     def _pole_density(self, values: Mapping[str, float]) -> tuple[Array, dict[str, Array]]:
         """Texture factor of each reflection: the harmonic series times March's function, and its derivatives.
@@ -333,23 +340,22 @@ class PhaseLines:
         wavelength = self._wavelengths[self._emission] * (1.0 + values["wavelength_shift"])
         sine = np.minimum((0.5 * wavelength * root)[:, None] / stretch, 0.99999).ravel()
         theta = np.arcsin(sine)
-        tangent = np.tan(theta)
-        slopes, slopes_by = geometry.shift_slopes(theta), geometry.shift_slopes_by_theta(theta)
-        transparency = values["transparency_deg"]
+        slopes, transparency = geometry.shift_slopes(theta), values["transparency_deg"]
         position = (
             np.degrees(2.0 * theta) + values["two_theta_offset"] - transparency * np.sin(2.0 * theta)
             + np.repeat(self._fixed_shift, k)
         )  # fmt: skip
-        # how the position follows the Bragg angle: the shifts themselves move a little with it
-        by_bragg = 1.0 - np.radians(transparency) * np.cos(2.0 * theta)
         for name, slope in slopes.items():
             position = position + values[name] * slope
-            by_bragg = by_bragg + values[name] * np.radians(slopes_by[name]) / 2.0
             by.add("position", name, slope)
         if not by.columns:
             return np.asarray(position)
+        # how the position follows the Bragg angle: the shifts themselves move a little with it
+        by_bragg = 1.0 - np.radians(transparency) * np.cos(2.0 * theta)
+        for name, slope in geometry.shift_slopes_by_theta(theta).items():
+            by_bragg = by_bragg + values[name] * np.radians(slope) / 2.0
         # the logarithm of the spacing moves 2 theta by -2 tan(theta)
-        by_log_spacing = -by_bragg * np.degrees(2.0 * tangent)
+        by_log_spacing = -by_bragg * np.degrees(2.0 * np.tan(theta))
         for j, name in enumerate(self.length_names):
             log_spacing = np.repeat(-0.5 * q_by[self._reflection, j] / q[self._reflection], k)
             by.add("position", name, by_log_spacing * log_spacing)
@@ -471,7 +477,7 @@ class PhaseLines:
     def _copy(self) -> "PhaseLines":
         """The same lines, without what hangs on atoms and radiation."""
         other = copy.copy(self)
-        other._scattering = other._drawn = None
+        other._scattering = other._drawn = other._intense = None
         other.__dict__.pop("attenuation_per_nm", None)
         return other
 

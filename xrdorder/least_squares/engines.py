@@ -28,6 +28,17 @@ _FELT = 1e-12  # share of the steepest slope met, below which rounding hides wha
 Residuals = Callable[[Array], tuple[Array, Array]]
 """Parameters (n,) to weighted residuals (points,) and their Jacobian (points, n)."""
 
+
+class Following(Protocol):
+    """Residuals whose weights, and what else follows the point, are taken anew from every point that is accepted."""
+
+    def alone(self, point: Array) -> Array:
+        """Weighted residuals without their Jacobian, as at a trial, which nothing follows."""
+
+    def renewed(self, point: Array) -> tuple[Array, Array]:
+        """Residuals and Jacobian at a point that was accepted, after all that follows it has done so."""
+
+
 _SETTLED_ROUNDS = 10
 
 
@@ -45,12 +56,15 @@ class Minimum:
         Evaluations of the Jacobian.
     converged
         False when the iterations ran out first, or when it ended where there is no minimum.
+    credit
+        What a last step promises of the sum of squares that was taken without evaluating it.
     """
 
     point: Array
     chi2: float
     iterations: int
     converged: bool
+    credit: float = 0.0
 
 
 class Engine(Protocol):
@@ -66,7 +80,7 @@ class Engine(Protocol):
         tolerance: float,
         most_iterations: int,
         reach: Array | None = None,
-        renewed: Residuals | None = None,
+        following: Following | None = None,
     ) -> Minimum:
         """Minimise the sum of squares.
 
@@ -80,9 +94,8 @@ class Engine(Protocol):
             Evaluations of the Jacobian.
         reach
             Farthest that each parameter may go in one step, shape (n,).
-        renewed
-            Residuals and Jacobian at a point that was accepted, after weights and what else follows the point have been
-            taken from it: the end is then the minimum by its own weights.
+        following
+            The same, weights and constants following from step to step: the end is then the minimum by its own weights.
         """
 
 
@@ -95,7 +108,7 @@ def own(
     tolerance: float = 1e-4,
     most_iterations: int = 60,
     reach: Array | None = None,
-    renewed: Residuals | None = None,
+    following: Following | None = None,
 ) -> Minimum:
     """Bounded Levenberg-Marquardt with analytic Jacobian (see `Engine`).
 
@@ -105,9 +118,8 @@ def own(
     that promises less is taken on credit where `reach` is given: the linear model keeps so small a promise.
     """
     point = np.clip(start, lower, upper)
-    r, jacobian = residuals(point)
-    if renewed is not None:
-        r, jacobian = renewed(point)
+    accepted = residuals if following is None else following.renewed
+    r, jacobian = accepted(point)
     chi2 = float(r @ r)
     _require_finite(chi2)
     steepest = np.zeros_like(point)
@@ -120,30 +132,28 @@ def own(
         lost = slope.lost(steepest)
         if slope.resting.all():
             return Minimum(point, chi2, iteration, not lost)
-        moved = renewed is not None  # constants followed the last step, and the sum here with them
+        moved = following is not None  # constants followed the last step, and the sum here with them
         while True:
             step, promised = slope.step(damping * steepest)
             # a short step promises little wherever it is: what an undamped one would gain decides
             if 0.0 <= promised < credit and slope.ends(tolerance):
-                return Minimum(_moved(point, step, lower, upper), chi2 - promised, iteration, not lost)
+                return Minimum(_moved(point, step, lower, upper), chi2 - promised, iteration, not lost, promised)
             if promised > 0.0:
                 trial = _moved(point, step, lower, upper)
-                # nearly every trial is accepted: its Jacobian is asked for at once, at less than residuals twice
-                trial_r, trial_jacobian = residuals(trial)
+                trial_r = residuals(trial)[0] if following is None else following.alone(trial)
                 gained = chi2 - float(trial_r @ trial_r)
                 if gained > 0.0 and gained > 1e-4 * promised:
                     break
             if moved:
                 moved = False
-                r, jacobian = residuals(point)
+                r, jacobian = accepted(point)
                 chi2, slope = float(r @ r), _Slope(r, jacobian, point, lower, upper, farthest)
             elif damping > _MOST_DAMPING or 0.0 <= promised < tolerance:
                 return Minimum(point, chi2, iteration, slope.ends(tolerance) and not lost)
             else:
                 damping = max(8.0 * damping, refused)
-        point, r, jacobian = trial, trial_r, trial_jacobian
-        if renewed is not None:
-            r, jacobian = renewed(point)
+        point = trial
+        r, jacobian = accepted(point)
         chi2 = float(r @ r)
         if gained < tolerance and promised < tolerance and slope.ends(tolerance):
             return Minimum(point, chi2, iteration, not lost)
@@ -254,7 +264,7 @@ def scipy_trf(
     tolerance: float = 1e-4,
     most_iterations: int = 60,
     reach: Array | None = None,
-    renewed: Residuals | None = None,
+    following: Following | None = None,
 ) -> Minimum:
     """`scipy.optimize.least_squares`, trust region reflective (see `Engine`).
 
@@ -263,14 +273,13 @@ def scipy_trf(
     """
     iterations = 0
     for _ in range(_SETTLED_ROUNDS):
-        if renewed is not None:
-            residuals(start)
-            renewed(start)
+        if following is not None:
+            following.renewed(start)
         minimum = _trf(residuals, start, lower, upper, tolerance, most_iterations)
         start, iterations = minimum.point, iterations + minimum.iterations
-        if renewed is None:
+        if following is None:
             break
-        r, jacobian = renewed(start)
+        r, jacobian = following.renewed(start)
         if _Slope(r, jacobian, start, lower, upper, np.inf).ends(tolerance):
             break
     return replace(minimum, iterations=iterations)

@@ -30,7 +30,10 @@ _LEAST_VARIANCE = 0.5  # counts; a point where the model expects nothing still s
 _OUTLIER_SIGMAS = 6.0
 _MASK_ROUNDS = 3
 _TRIAL_ROUNDS = 40
-_CREDIT = 0.1  # of chi squared: so near a minimum the derivatives where the last step began are those at its end
+_CREDIT = 3.0  # of chi squared: so near a minimum the derivatives where the last step began are those at its end
+# Times the root of a tolerance: a step that promises less is the last one, as what is left falls with its square.
+_NEAR = 60.0
+_REFROZEN = 1e-3  # of what a step does to the counts, what the lines treat as constant does when it follows
 _LARGEST_MASKED_SHARE = 0.01  # beyond one point in a hundred it is misfit, not hot pixels
 
 
@@ -70,15 +73,15 @@ class Known(NamedTuple):
         All that they hang on.
     names, counts, jacobian
         Parameters, counts (n,) and derivatives (n, names), not weighted.
-    exact
-        False where counts were carried on, by the derivatives, from where a last short step began.
+    credit
+        Chi squared promised by the steps over which counts were carried on by the derivatives; zero where computed.
     """
 
     here: Hashable
     names: tuple[str, ...]
     counts: Array
     jacobian: Array
-    exact: bool
+    credit: float = 0.0
 
     def tells(self, here: Hashable, names: Iterable[str]) -> bool:
         """Tell whether these derivatives are known there."""
@@ -127,7 +130,7 @@ class Refinement:
             initial_variance(self.observed, model.time_factor) if self._counted else self._file_variance.copy()
         )
         self.used = np.ones(len(self.observed), dtype=bool)
-        self.iterations = self.evaluations = 0
+        self.evaluations = 0
         self.reached = np.inf
         self._known: Known | None = None
         self._counted_at: tuple[Hashable, Array] | None = None
@@ -149,7 +152,7 @@ class Refinement:
         if not self._counted:
             self.variance = self._file_variance.copy()
         if self._known is not None:
-            self._known = self._known._replace(exact=True)
+            self._known = self._known._replace(credit=0.0)
 
     def carry(self, values: Values) -> None:
         """Move parameters a little; what is known is carried along by the derivatives, and taken as exact there."""
@@ -159,7 +162,7 @@ class Refinement:
         moved = {name: away for name, x in self.values().items() if (away := x - before[name])}
         if known is not None and known.tells(self.here(before), moved):
             counts = known.counts + known.by(tuple(moved)) @ np.array(list(moved.values()))
-            self._known = Known(self.here(self.values()), known.names, counts, known.jacobian, True)
+            self._known = Known(self.here(self.values()), known.names, counts, known.jacobian)
 
     def values(self) -> dict[str, float]:
         """All parameter values as they stand."""
@@ -173,6 +176,7 @@ class Refinement:
         tolerance: float = 1e-4,
         follow: bool = False,
         from_afar: bool = False,
+        along: Sequence[str] = (),
     ) -> bool:
         """Fit the named parameters, hold all others; return whether the engine converged.
 
@@ -188,6 +192,8 @@ class Refinement:
         from_afar
             The start is a guess, so that steps begin short; otherwise as long as no line moves by more than half its
             width.
+        along
+            Held parameters whose derivatives are asked for at the end, beside all of the specimen.
 
         Raises
         ------
@@ -204,7 +210,7 @@ class Refinement:
                 f"fit: {int(self.used.sum())} points cannot decide {len(translation.free)} parameters; "
                 "measure a longer range or ask for fewer phases"
             )
-        steps = _Steps(self, translation, follow)
+        steps = _Steps(self, translation, tolerance, follow, along)
         start = translation.start
         minimum = self.engine(
             steps.residuals,
@@ -214,21 +220,34 @@ class Refinement:
             tolerance=tolerance,
             most_iterations=most_iterations,
             reach=None if from_afar else self.model.reach(translation.values(start), translation.free),
-            renewed=steps.renewed,
+            following=steps,
         )
         translation.store(minimum.point)
-        self.iterations += minimum.iterations
+        if follow:
+            self.freeze()
         self.reached = minimum.chi2
-        self._known = steps.carried_to(minimum.point) if tolerance <= _CREDIT else None
+        self._known = steps.carried_to(minimum.point, minimum.credit) if tolerance <= _CREDIT else None
         return minimum.converged
 
-    def evaluated(self, values: Values, names: Sequence[str]) -> Known:
-        """Counts and derivatives at some values; what is known there is not computed again."""
+    def evaluated(
+        self, values: Values, names: Sequence[str], credit: float = 0.0, along: Iterable[str] = ()
+    ) -> Known:
+        """Counts and derivatives at some values; what is known there is not computed again.
+
+        Parameters
+        ----------
+        values, names
+            Where, and by which parameters.
+        credit
+            Chi squared that unevaluated steps may have promised since what is known was computed.
+        along
+            Parameters by which derivatives are computed, too, where it is not known.
+        """
         known, here = self._known, self.here(values)
-        if known is None or not known.exact or not known.tells(here, names):
+        if known is None or known.credit > credit or not known.tells(here, names):
             self._spend()
-            known = Known(here, tuple(names), *self.model.counts_with_jacobian(values, names), True)
-            self._known = known
+            every = tuple(dict.fromkeys((*names, *along)))
+            self._known = known = Known(here, every, *self.model.counts_with_jacobian(values, every))
         return known
 
     def derivatives(self, names: Sequence[str]) -> Array:
@@ -237,15 +256,18 @@ class Refinement:
         Many ask at one minimum: they all are answered by one evaluation, by every parameter of what is in the pattern.
         """
         values = self.values()
-        if self._known is None or not self._known.tells(self.here(values), names):
-            return self._wide(values, names).by(names)
-        return self._known.by(names)
+        return self.evaluated(values, names, np.inf, self.model.names_at(values)).by(names)
 
-    def _wide(self, values: Values, names: Sequence[str] = ()) -> Known:
-        """Counts and derivatives by all that may be asked for: these, and every parameter of the specimen."""
-        every = tuple(dict.fromkeys((*names, *self.model.names_at(values))))
-        self._known = Known(self.here(values), every, *self.model.counts_with_jacobian(values, every), True)
-        return self._known
+    def known_at(self, values: Values) -> bool:
+        """Tell whether counts and derivatives are known at some values, be it on credit."""
+        return self._known is not None and self._known.here == self.here(values)
+
+    def counts_without(self, scale_name: str) -> Array:
+        """Calculated counts without the phase of this scale, in which they are linear, shape (n,)."""
+        values = self.values()
+        if self._known is not None and self._known.tells(self.here(values), [scale_name]):
+            return np.asarray(self._known.counts - values[scale_name] * self._known.by([scale_name])[:, 0])
+        return self.model.counts({**values, scale_name: 0.0})
 
     def _spend(self) -> None:
         """Count an evaluation of the model against the budget."""
@@ -258,7 +280,7 @@ class Refinement:
 
     def trial(self, vary: Sequence[str]) -> tuple[dict[str, float], Solution, float]:
         """Values, solution and chi squared of a fit of other parameters; everything is put back afterwards."""
-        before, iterations, known = self.values(), self.iterations, self._known
+        before, known = self.values(), self._known
         free = [name for name, parameter in self.parameters.items() if parameter.vary]
         try:
             self.run(vary, most_iterations=_TRIAL_ROUNDS, tolerance=1e-3)
@@ -267,7 +289,7 @@ class Refinement:
             for name, parameter in self.parameters.items():
                 if not parameter.expr:
                     parameter.set(value=before[name], vary=name in free)
-            self.iterations, self._known = iterations, known
+            self._known = known
 
     def weighted(self, slopes: Array) -> Array:
         """Derivatives of the counts, shape (n, k), over the standard uncertainty of the points used."""
@@ -283,14 +305,11 @@ class Refinement:
         return self._residual[0]
 
     def counts(self) -> Array:
-        """Calculated counts at the parameters as they stand; many questions are asked at one minimum.
-
-        Where a fit has just ended derivatives will be asked for, too: they are evaluated along.
-        """
+        """Calculated counts at the parameters as they stand; many questions are asked at one minimum."""
         values = self.values()
+        if self._known is not None and self.known_at(values):
+            return self._known.counts
         here = self.here(values)
-        if self._known is not None and self._known.here == here:
-            return self._known.counts if self._known.exact else self._wide(values).counts
         if self._counted_at is None or self._counted_at[0] != here:
             self._counted_at = here, self.model.counts(values)
         return self._counted_at[1]
@@ -337,13 +356,15 @@ class Refinement:
             self.used = ~alone
         return int((~self.used).sum())
 
-    def settle(self, vary: Sequence[str], *, tolerance: float = 1e-4) -> bool:
+    def settle(self, vary: Sequence[str], *, tolerance: float = 1e-4, most_iterations: int = 40) -> bool:
         """Last rounds: outliers out, and the fit to the minimum by its own weights."""
         for _ in range(_MASK_ROUNDS):
             self.mask_outliers()
             used = self.used
-            converged = self.run(vary, tolerance=tolerance, follow=True)
-            self._wide(self.values(), INSTRUMENT_NAMES)  # who tells uncertainties asks for the instrument's, too
+            # who tells uncertainties asks for the instrument's, too
+            converged = self.run(
+                vary, tolerance=tolerance, most_iterations=most_iterations, follow=True, along=INSTRUMENT_NAMES
+            )
             self.mask_outliers()
             if np.array_equal(used, self.used):
                 break
@@ -392,50 +413,77 @@ class _Steps:
         Whose counts they are.
     translation
         Of its parameters to vectors.
-    follow
-        Whether weights and constants follow.
+    tolerance, follow, along
+        As of `Refinement.run`.
     """
 
-    def __init__(self, fit: Refinement, translation: ParameterMap, follow: bool) -> None:
-        self._fit, self._translation, self._follow = fit, translation, follow
-        self._last: tuple[Array, Known] | None = None
-        self._base: tuple[Array, Known] | None = None
+    def __init__(
+        self, fit: Refinement, translation: ParameterMap, tolerance: float, follow: bool, along: Sequence[str]
+    ) -> None:
+        self._fit, self._translation, self._follow, self._along = fit, translation, follow, along
+        self._credit, self._near = tolerance, _NEAR * tolerance**0.5
+        self._at: tuple[Array, Known] | None = None  # last point
+        self._base: tuple[Array, Known] | None = None  # last point that was accepted
+        self._linear = np.zeros(0), np.zeros((0, 0))
+        self._promised = 0.0
 
     def residuals(self, point: Array) -> tuple[Array, Array]:
         """Weighted residuals and Jacobian."""
-        values = self._translation.values(point)
-        base = self._base
-        if base is not None and base[1].tells(self._fit.here(values), self._translation.wanted):
-            self._last = base
-        else:
-            self._last = point.copy(), self._fit.evaluated(values, self._translation.wanted)
-        return self._weighted(*self._last)
+        known = self._evaluated(point)
+        return self._residuals(known), self._jacobian(point, known)
+
+    def alone(self, point: Array) -> Array:
+        """Weighted residuals; nearly every trial is accepted, so that derivatives are evaluated along."""
+        return self._residuals(self._evaluated(point))
 
     def renewed(self, point: Array) -> tuple[Array, Array]:
-        """The same at a point that was accepted, after weights and constants have followed."""
-        if self._last is None or not np.array_equal(self._last[0], point):
-            self.residuals(point)
-        assert self._last is not None
-        self._base = self._last
+        """Weighted residuals and Jacobian at a point that was accepted, after weights and constants have followed."""
+        known = self._evaluated(point)
         if self._follow:
-            self._fit.reweight(self._base[1].counts)
+            self._fit.reweight(known.counts)
             self._fit.freeze(self._translation.values(point))
-        return self._weighted(*self._base)
+        self._base = point.copy(), known
+        self._linear = self._residuals(known), self._jacobian(point, known)
+        return self._linear
 
-    def _weighted(self, point: Array, known: Known) -> tuple[Array, Array]:
-        fit = self._fit
-        root = np.where(fit.used, 1.0 / np.sqrt(fit.variance), 0.0)
+    def _evaluated(self, point: Array) -> Known:
+        values, wanted = self._translation.values(point), self._translation.wanted
+        for at in (self._base, self._at):
+            if at is not None and at[1].tells(self._fit.here(values), wanted):
+                return at[1]
+        known = self._fit.evaluated(values, wanted, self._credit, self._asked_along(point, values))
+        self._at = point.copy(), known
+        return known
+
+    def _asked_along(self, point: Array, values: Values) -> tuple[str, ...]:
+        """All that will be asked for where the fit ends, if that is likely to be here."""
+        if self._base is None:
+            near = self._fit.known_at(values)
+        else:
+            r, jacobian = self._linear
+            there = r + jacobian @ (point - self._base[0])
+            self._promised = float(r @ r - there @ there)
+            near = self._promised < self._near
+        return (*self._along, *self._fit.model.names_at(values)) if near and self._follow else ()
+
+    def _residuals(self, known: Known) -> Array:
+        return np.asarray((known.counts - self._fit.observed) * self._root())
+
+    def _jacobian(self, point: Array, known: Known) -> Array:
         jacobian = self._translation.to_free(known.by(self._translation.wanted), point)
-        return (known.counts - fit.observed) * root, (jacobian.T * root).T
+        return np.asarray((jacobian.T * self._root()).T)
 
-    def carried_to(self, point: Array) -> Known:
-        """What is known where the last point was accepted, carried to where the fit ended."""
+    def _root(self) -> Array:
+        return np.where(self._fit.used, 1.0 / np.sqrt(self._fit.variance), 0.0)
+
+    def carried_to(self, point: Array, credit: float) -> Known:
+        """What is known where the last point was accepted, carried to where the fit ended by a step on credit."""
         assert self._base is not None
         start, known = self._base
         here = self._fit.here(self._translation.values(point))
         jacobian = self._translation.to_free(known.by(self._translation.wanted), start)
-        exact = known.exact and here == known.here
-        return Known(here, known.names, known.counts + jacobian @ (point - start), known.jacobian, exact)
+        credit += known.credit + _REFROZEN * self._promised
+        return Known(here, known.names, known.counts + jacobian @ (point - start), known.jacobian, credit)
 
 
 def covariance(weighted_jacobian: Array) -> Array:

@@ -6,7 +6,8 @@
 metal beside it tells).
 """
 
-from xrdorder.material.characterise import Material, characterise
+from xrdorder.material.characterise import characterise
+from xrdorder.material.material import Material
 from xrdorder.material.specimen import CORRECTIONS, GAUGES, MOUNTS, Specimen
 from xrdorder.material.tin import A15_FIELD
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale

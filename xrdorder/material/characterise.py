@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 
-from xrdorder.exceptions import Flag
 from xrdorder.material.depth import remark_on_depth
-from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.distribution import add_tin_spread
 from xrdorder.material.lattice import refer_lattice
 from xrdorder.material.lattice_strain import add_strain
+from xrdorder.material.material import Material
 from xrdorder.material.niobium import remark_on_niobium
 from xrdorder.material.order import add_site_order, add_tin_bound, drop_contrast_at_bound, drop_intermediate
 from xrdorder.material.specimen import Specimen
@@ -19,60 +17,11 @@ from xrdorder.material.tin import add_tin
 from xrdorder.material.tin_by_order import add_tin_by_order
 from xrdorder.material.tin_held import CONTRAST, refer_to_tin
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale
-from xrdorder.material.widths import SHAPE_FACTOR, add_domain_size, add_microstrain
+from xrdorder.material.widths import add_domain_size, add_microstrain
 from xrdorder.quantities.of_phase import WEIGHT_FRACTION
 from xrdorder.quantities.records import Record, symbol_of
 from xrdorder.uncertainty import Contributions
 from xrdorder.xrays import Radiation
-
-
-@dataclass(frozen=True)
-class Material:
-    """What the A15 of a sample is like.
-
-    Attributes
-    ----------
-    values : dict of str to float
-        Quantities of the fit and those derived from them: ``a_nm`` (at 22.5 °C), ``order_contrast``, ``site_order``,
-        ``tin_fraction_lattice``, ``tin_fraction_order``, ``tin_lower_bound``, ``domain_size_nm``, ``microstrain``,
-        ``tin_spread``,
-        ``a15_fraction``. NaN where one cannot be given. Only where they say something: ``lattice_strain`` and
-        ``a_strain_free_nm`` (where the strain is known), ``size_breadth_deg``, ``strain_breadth_deg`` (integral
-        breadths), ``largest_resolvable_size_nm``, ``domain_size_at_least_nm``, and with two populations
-        ``tin_fraction_lattice_lean``, ``domain_size_nm_lean`` and so on.
-    contributions : Contributions
-        Their uncertainty by source and group.
-    flags : tuple of Flag
-        What the reader must know.
-    assumptions : tuple of str
-        What was taken for granted because nobody said otherwise.
-    shape_factor : str
-        Convention of the domain size.
-    records : mapping of str to Record
-        How each value was computed, and what only carried others.
-    """
-
-    values: dict[str, float]
-    contributions: Contributions
-    flags: tuple[Flag, ...]
-    assumptions: tuple[str, ...] = ()
-    shape_factor: str = SHAPE_FACTOR
-    records: Mapping[str, Record] = field(default_factory=dict)
-
-    @classmethod
-    def of(cls, derived: DerivedQuantities) -> Material:
-        """Take what has been worked out."""
-        flags, assumptions = tuple(derived.flags), tuple(derived.assumptions)
-        return cls(derived.values, derived.contributions, flags, assumptions, records=derived.records)
-
-    def u(self, quantity: str) -> float:
-        """Total standard uncertainty (k = 1) of a quantity."""
-        return self.contributions.total(quantity)
-
-    @property
-    def u_tin_independent(self) -> float:
-        """Part of the standard uncertainty of the tin fraction that no other sample shares."""
-        return self.contributions.part("tin_fraction_lattice", shared=False)
 
 
 def characterise(
@@ -131,7 +80,7 @@ def characterise(
     """
     specimen = Specimen() if specimen is None else specimen
     by_tin = by_tin or {}
-    derived = DerivedQuantities(values, contributions, records)
+    derived = Material(values, contributions, records)
     if specimen.off:
         derived.flag(
             "corrections-off",
@@ -163,4 +112,4 @@ def characterise(
         )
     else:
         derived.absent("a15_fraction", "the fit holds no weight fraction of the A15")
-    return Material.of(derived)
+    return derived

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from xrdorder.material.derived_quantities import DerivedQuantities
+from xrdorder.material.material import Material
 from xrdorder.material.specimen import Specimen
 from xrdorder.xrays import Radiation, linear_attenuation_per_nm
 from xrdorder.xrays.attenuation import mean_depth
@@ -19,7 +19,7 @@ _A15_NM = 0.5288
 
 
 def remark_on_depth(
-    derived: DerivedQuantities,
+    derived: Material,
     specimen: Specimen,
     radiation: Radiation,
     two_theta_range: tuple[float, float] | None = None,

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 
-from xrdorder.material.derived_quantities import DerivedQuantities
+from xrdorder.material.material import Material
 from xrdorder.material.specimen import Specimen
 from xrdorder.material.tin import A15_FIELD, add_tin_of
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, SLOPE, TinScale
@@ -31,7 +31,7 @@ _LARGEST_U_SHARE = 0.5  # beyond it a share of two populations may be all or not
 
 
 def add_tin_spread(
-    derived: DerivedQuantities,
+    derived: Material,
     specimen: Specimen,
     wavelength_nm: float,
     strain: float,
@@ -41,7 +41,7 @@ def add_tin_spread(
 
     Parameters
     ----------
-    derived : DerivedQuantities
+    derived : Material
         Lattice parameters at the reference temperature.
     specimen : Specimen
     wavelength_nm : float
@@ -78,7 +78,7 @@ def add_tin_spread(
             )
 
 
-def _add_graded_layer(derived: DerivedQuantities, bound: float, scale: TinScale) -> None:
+def _add_graded_layer(derived: Material, bound: float, scale: TinScale) -> None:
     tail = derived.values["lattice_tail_nm"]
     if derived.u("lattice_tail_nm") > scale.slope_nm * _FIELD:
         reason = "the tail of the lattice parameter is not determined"
@@ -110,7 +110,7 @@ def _add_graded_layer(derived: DerivedQuantities, bound: float, scale: TinScale)
     )
 
 
-def _add_populations(derived: DerivedQuantities, specimen: Specimen, wavelength_nm: float, scale: TinScale) -> None:
+def _add_populations(derived: Material, specimen: Specimen, wavelength_nm: float, scale: TinScale) -> None:
     words = []
     for of in ("lean", "rich"):
         tin = add_tin_of(derived, specimen, f"a_nm_{of}", f"tin_fraction_lattice_{of}", of, scale)

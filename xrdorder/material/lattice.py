@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from xrdorder.material.derived_quantities import DerivedQuantities
+from xrdorder.material.material import Material
 from xrdorder.material.specimen import Specimen
 from xrdorder.quantities.records import as_fitted, symbol_of
 
@@ -69,7 +69,7 @@ def in_kelvin_words(temperature_c: float) -> str:
     return f" ({temperature_c - 273.15:.1f} °C if it was given in kelvin)"
 
 
-def refer_lattice(derived: DerivedQuantities, specimen: Specimen) -> None:
+def refer_lattice(derived: Material, specimen: Specimen) -> None:
     """Bring `LATTICES` from the measuring temperature to the reference temperature.
 
     1 K is 4 fm, 0.03 at.% of tin. The uncertainty of the expansion is shared by all samples and grows with

@@ -17,7 +17,6 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.lattice import (
     EXPANSION_PER_K,
     EXPANSION_SOURCE,
@@ -25,6 +24,7 @@ from xrdorder.material.lattice import (
     U_EXPANSION_PER_K,
     temperature_of,
 )
+from xrdorder.material.material import Material
 from xrdorder.material.niobium import NIOBIUM_NM
 from xrdorder.material.specimen import FREE_MOUNTS, U_STRAIN, Specimen
 from xrdorder.material.tin_scale import PUBLISHED_SCALE
@@ -172,7 +172,7 @@ def gauge_strain(metal: str, a_nm: float, temperature_c: float = REFERENCE_C) ->
     return a_nm / (of.a_nm * (1.0 + of.expansion_per_k * (temperature_c - REFERENCE_C))) - 1.0
 
 
-def add_strain(derived: DerivedQuantities, specimen: Specimen, a15: str = "nb3sn") -> None:
+def add_strain(derived: Material, specimen: Specimen, a15: str = "nb3sn") -> None:
     """Add ``lattice_strain`` and ``a_strain_free_nm`` where something is known about the strain; say what is not."""
     if not derived.given("a_nm"):
         return
@@ -227,7 +227,7 @@ def _seen(share: float) -> str:
 
 
 def _add_stated(
-    derived: DerivedQuantities, specimen: Specimen, strain: float, u: float, words: str, how: How
+    derived: Material, specimen: Specimen, strain: float, u: float, words: str, how: How
 ) -> None:
     """Add a strain whose doubt is largely common to a lot, with the sign that the mount gives it."""
     # Error of the strain that is taken off, for an axial strain more compressive than thought.
@@ -253,7 +253,7 @@ def _add_stated(
     )
 
 
-def _add_by_gauge(derived: DerivedQuantities, specimen: Specimen, a15: str) -> None:
+def _add_by_gauge(derived: Material, specimen: Specimen, a15: str) -> None:
     name = specimen.strain_gauge
     metal, quantity = METALS[name], f"lattice_a_nm_{name}"
     if not derived.given(quantity):
@@ -351,7 +351,7 @@ def weight_of(phase: str) -> str:
     return symbol_of(WEIGHT_FRACTION.of(phase))
 
 
-def _by_balance(derived: DerivedQuantities, name: str, a15: str) -> tuple[_Tie, dict[str, tuple[float, str]]]:
+def _by_balance(derived: Material, name: str, a15: str) -> tuple[_Tie, dict[str, tuple[float, str]]]:
     """What the copper is drawn by, the A15 is pressed by: forces along the axis add up to none."""
     metal = METALS[name]
     of_metal, of_a15 = (derived.values.get(WEIGHT_FRACTION.of(phase), math.nan) for phase in (name, a15))
@@ -381,7 +381,7 @@ def strain_contributions(specimen: Specimen) -> dict[str, tuple[float, str]]:
     }
 
 
-def _remark(derived: DerivedQuantities, specimen: Specimen) -> None:
+def _remark(derived: Material, specimen: Specimen) -> None:
     # By the published slope of a(tin): an order of magnitude for the reader, not a value.
     effect = derived.values["a_nm"] * strain_seen(specimen) / PUBLISHED_SCALE.slope_nm
     if specimen.mount == "":

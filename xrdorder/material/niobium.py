@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import math
 
-from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.lattice import REFERENCE_C, temperature_doubt, temperature_of
+from xrdorder.material.material import Material
 from xrdorder.material.specimen import Specimen
 from xrdorder.quantities.formatting import rounded, with_sign
 from xrdorder.quantities.of_phase import WEIGHT_FRACTION, lattice_parameter
@@ -46,7 +46,7 @@ H. Peisl in Hydrogen in Metals I, ed. G. Alefeld, J. Völkl (1978) (from memory)
 _QUANTITY, _OF_TANTALUM = lattice_parameter("a").of("nb"), WEIGHT_FRACTION.of("ta")
 
 
-def remark_on_niobium(derived: DerivedQuantities, specimen: Specimen) -> None:
+def remark_on_niobium(derived: Material, specimen: Specimen) -> None:
     """Flag niobium whose lattice parameter is off that of the pure metal by more than its uncertainty explains."""
     if not derived.given(_QUANTITY):
         return

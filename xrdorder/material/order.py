@@ -6,8 +6,8 @@ import math
 from collections.abc import Mapping
 
 from xrdorder.crystals.a15 import contrast_shift, dopant_site, tin_lower_bound
-from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.dopants import UNDECLARED, tantalum_share, usual_effect
+from xrdorder.material.material import Material
 from xrdorder.material.specimen import Specimen
 from xrdorder.quantities.formatting import rounded, with_sign
 from xrdorder.quantities.records import How
@@ -29,7 +29,7 @@ _STEP_K = 25.0  # by how much a reaction temperature may be off, to show what ha
 _COVERAGE = 2.0
 
 
-def drop_contrast_at_bound(derived: DerivedQuantities) -> None:
+def drop_contrast_at_bound(derived: Material) -> None:
     """Take an ``order_contrast`` that rests at a bound of the fit for none: it has no uncertainty and says nothing.
 
     One without a table is held as exact and stays. The contrast must be as it was fitted (before `refer_to_tin`).
@@ -42,7 +42,7 @@ def drop_contrast_at_bound(derived: DerivedQuantities) -> None:
     derived.flag("order-not-determined", f"the site order is {why}, with no uncertainty: look at the order lines")
 
 
-def add_site_order(derived: DerivedQuantities, specimen: Specimen, radiation: Radiation) -> None:
+def add_site_order(derived: Material, specimen: Specimen, radiation: Radiation) -> None:
     """Add ``site_order`` from ``order_contrast``: the dopants' share of the contrast taken off.
 
     The content of a dopant is common to a wire lot. Its partition is not: for tantalum it changes with the
@@ -151,7 +151,7 @@ def _told_of_dopants(specimen: Specimen) -> dict[str, float]:
     return numbers | {f"on_tin_site_{e}": specimen.tin_site_share(e)[0] for e in _dopants(specimen)}
 
 
-def add_tin_bound(derived: DerivedQuantities, specimen: Specimen) -> None:
+def add_tin_bound(derived: Material, specimen: Specimen) -> None:
     """Add ``tin_lower_bound`` from ``site_order``; flag an order that no A15 has.
 
     Tin atoms alone have the site order x = site order - (share of tin sites taken by dopants). Then S_a = x
@@ -184,7 +184,7 @@ def add_tin_bound(derived: DerivedQuantities, specimen: Specimen) -> None:
         )
 
 
-def _remark_on_low_order(derived: DerivedQuantities) -> None:
+def _remark_on_low_order(derived: Material) -> None:
     """Flag an S_a, by the tin of the lattice, below all that was measured."""
     beta, x = derived.values["tin_fraction_lattice"], derived.values[TIN_ORDER]
     if not 0.0 < beta < 1.0:
@@ -207,7 +207,7 @@ def _dopants(specimen: Specimen) -> Mapping[str, float]:
     return {} if "dopant-contrast" in specimen.off else specimen.dopants
 
 
-def _add_tin_order(derived: DerivedQuantities, specimen: Specimen) -> None:
+def _add_tin_order(derived: Material, specimen: Specimen) -> None:
     """Add the site order of tin alone: each tin site taken by a dopant counts as ordered in `site_order`."""
     taken, extra = 0.0, {}
     for element in _dopants(specimen):
@@ -234,7 +234,7 @@ def _add_tin_order(derived: DerivedQuantities, specimen: Specimen) -> None:
     )
 
 
-def _weigh_against_lattice(derived: DerivedQuantities) -> None:
+def _weigh_against_lattice(derived: Material) -> None:
     """Show where the order asks for more tin than the lattice gives: evidence about the a(tin) scale."""
     gap = derived.values["tin_lower_bound"] - derived.values["tin_fraction_lattice"]
     u_gap = derived.contributions.extend("gap", {"tin_lower_bound": 1.0, "tin_fraction_lattice": -1.0}).total("gap")
@@ -249,7 +249,7 @@ def _weigh_against_lattice(derived: DerivedQuantities) -> None:
         )
 
 
-def drop_intermediate(derived: DerivedQuantities) -> None:
+def drop_intermediate(derived: Material) -> None:
     """Drop the quantities that only carried others."""
     derived.values.pop(TIN_ORDER, None)
     derived.contributions = derived.contributions.select(

@@ -23,10 +23,10 @@ unless a value is given (`Specimen.lattice_by_dopant_nm`).
 
 from __future__ import annotations
 
-from xrdorder.material.derived_quantities import DerivedQuantities
 from xrdorder.material.dopants import UNDECLARED, usual_effect
 from xrdorder.material.lattice import temperature_doubt
 from xrdorder.material.lattice_strain import STRAIN, strain_contributions
+from xrdorder.material.material import Material
 from xrdorder.material.specimen import U_DOPANT_LATTICE_NM, Specimen
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale
 from xrdorder.quantities.formatting import rounded
@@ -40,7 +40,7 @@ A15_FIELD = (0.18, 0.255)
 _PUBLISHED = "published"
 
 
-def add_tin(derived: DerivedQuantities, specimen: Specimen, scale: TinScale = PUBLISHED_SCALE) -> None:
+def add_tin(derived: Material, specimen: Specimen, scale: TinScale = PUBLISHED_SCALE) -> None:
     """Add ``tin_fraction_lattice`` from ``a_nm`` (at the reference temperature) with all that is known against it.
 
     Strain must have had its turn (`add_strain`).
@@ -63,7 +63,7 @@ def add_tin(derived: DerivedQuantities, specimen: Specimen, scale: TinScale = PU
 
 
 def add_tin_of(
-    derived: DerivedQuantities,
+    derived: Material,
     specimen: Specimen,
     lattice: str,
     quantity: str,
@@ -74,7 +74,7 @@ def add_tin_of(
 
     Parameters
     ----------
-    derived : DerivedQuantities
+    derived : Material
     specimen : Specimen
     lattice, quantity : str
         Names of the lattice parameter and of the tin fraction.

@@ -14,7 +14,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from xrdorder.material.derived_quantities import DerivedQuantities
+from xrdorder.material.material import Material
 from xrdorder.material.order import TIN_ORDER
 from xrdorder.material.specimen import Specimen
 from xrdorder.material.tin_scale import PUBLISHED_SCALE, TinScale
@@ -65,7 +65,7 @@ def usual_order(specimen: Specimen) -> Prior:
 
 
 def add_tin_by_order(
-    derived: DerivedQuantities,
+    derived: Material,
     specimen: Specimen,
     scale: TinScale = PUBLISHED_SCALE,
     contrast_by_tin: float = 0.0,
@@ -77,7 +77,7 @@ def add_tin_by_order(
 
     Parameters
     ----------
-    derived : DerivedQuantities
+    derived : Material
     specimen : Specimen
         Whether it is doped decides what its order usually is.
     scale : TinScale, optional
@@ -125,7 +125,7 @@ def _prior_columns(prior: Prior, derivative: float) -> dict[str, tuple[float, st
     return {"usual order/kind": (part, prior.of), "usual order/sample": (part, "")}
 
 
-def _weigh_against_lattice(derived: DerivedQuantities, scale: TinScale, prior: Prior, by_s_a: float) -> None:
+def _weigh_against_lattice(derived: Material, scale: TinScale, prior: Prior, by_s_a: float) -> None:
     """Show where lattice and order tell of different tin: evidence about the a(tin) scale."""
     if any(flag.name == "tin-scale" for flag in derived.flags):
         return

@@ -10,19 +10,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from xrdorder.material.derived_quantities import DerivedQuantities
+from xrdorder.material.material import Material
 from xrdorder.quantities.of_phase import WEIGHT_FRACTION
 from xrdorder.quantities.records import as_fitted, symbol_of
 
 CONTRAST = "order_contrast"
 
 
-def refer_to_tin(derived: DerivedQuantities, tin_held: float, by_tin: Mapping[str, float]) -> None:
+def refer_to_tin(derived: Material, tin_held: float, by_tin: Mapping[str, float]) -> None:
     """Refer the contrast and the weight fractions to ``tin_fraction_lattice``.
 
     Parameters
     ----------
-    derived : DerivedQuantities
+    derived : Material
         With ``tin_fraction_lattice``; without it everything stays as it was held.
     tin_held : float
         Tin fraction that the fit held.

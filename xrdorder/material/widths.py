@@ -30,12 +30,10 @@ import math
 from collections.abc import Mapping
 from typing import TypedDict
 
-from xrdorder.material.derived_quantities import DerivedQuantities
+from xrdorder.material.material import Material
 from xrdorder.profiles.width_terms import LORENTZ_BREADTH_PER_FWHM, voigt_breadth
 from xrdorder.quantities.formatting import rounded
 from xrdorder.uncertainty import ONE_SIDED_95
-
-SHAPE_FACTOR = "K = 1 with integral breadths: volume-weighted mean length along the scattering vector, no shape assumed"
 
 RESOLVED = 2.0
 """Standard uncertainties from which a width counts as resolved."""
@@ -56,12 +54,12 @@ _TAN_WIDTHS = ("lorentz_tan", "gauss_tan2")
 _LORENTZ_PART, _LORENTZ_SQUARED = 0.5346, 0.2166
 
 
-def add_domain_size(derived: DerivedQuantities, wavelength_nm: float, of: str = "") -> None:
+def add_domain_size(derived: Material, wavelength_nm: float, of: str = "") -> None:
     """Add ``domain_size_nm`` and what goes with it from ``lorentz_sec`` (full width, degrees 2 theta at theta = 0).
 
     Parameters
     ----------
-    derived : DerivedQuantities
+    derived : Material
     wavelength_nm : float
     of : str, optional
         Population, "lean" or "rich": all names then end on it.
@@ -154,7 +152,7 @@ def _size(width_deg: float, wavelength_nm: float) -> float:
     return wavelength_nm / (LORENTZ_BREADTH_PER_FWHM * math.radians(width_deg))
 
 
-def add_microstrain(derived: DerivedQuantities) -> float:
+def add_microstrain(derived: Material) -> float:
     """Add ``microstrain`` from ``lorentz_tan`` (degrees) and ``gauss_tan2`` (degrees²).
 
     Returns

@@ -30,33 +30,24 @@ AS_GOOD = 0.01
 _FUTURES = 128
 
 
-@dataclass(frozen=True)
-class Repeatability:
-    """Scatter of equal wires, with its doubt: a published value that for some degrees of freedom, and replicates.
+def with_replicates(u: float, freedom: float, value: Array, treatment: NDArray[np.intp]) -> tuple[float, float]:
+    """Scatter of equal wires: a published value that counts as some degrees of freedom, and wires of one treatment.
 
-    Attributes
+    Parameters
     ----------
     u, freedom : float
         Standard deviation of one wire, in the unit of the objective (of its logarithm), and what it is known by.
-    replicates : int
-        Degrees of freedom that come from replicates of the study.
+    value, treatment : array, (n,)
+
+    Returns
+    -------
+    u, freedom : float
     """
-
-    u: float
-    freedom: float
-    replicates: int = 0
-
-    def with_replicates(self, value: Array, treatment: NDArray[np.intp]) -> Repeatability:
-        """Add what wires of equal treatment say."""
-        squares, count = 0.0, 0
-        for label in np.unique(treatment):
-            same = value[treatment == label]
-            squares += float(np.sum((same - same.mean()) ** 2))
-            count += len(same) - 1
-        if not count:
-            return self
-        total = self.freedom + count
-        return Repeatability(float(np.sqrt((self.freedom * self.u**2 + squares) / total)), total, count)
+    counts = np.bincount(treatment)
+    means = np.bincount(treatment, value) / np.maximum(counts, 1)
+    more = len(value) - np.count_nonzero(counts)
+    total = freedom + more
+    return float(np.sqrt((freedom * u**2 + np.sum((value - means[treatment]) ** 2)) / total)), total
 
 
 @dataclass(frozen=True, eq=False)

@@ -15,11 +15,9 @@ from xrdorder.files.sealed import read_sealed
 from xrdorder.kinetics import ConversionCurve, Courses, fitted_conversion
 from xrdorder.kinetics.fitted import FEWEST
 from xrdorder.planning.inference import Observed
+from xrdorder.planning.kinds import LAW
 from xrdorder.results.netcdf import read_root
 from xrdorder.treatments.logged import read_course
-
-LAW = "law"
-"""Key of `Process.predict` that courses are held against."""
 
 GAP = (10.0, 0.2, 0.1)
 """Standard uncertainty beyond that of the fit: kJ/mol, ln tau, ln exponent. Furnaces of two laboratories differ by some

@@ -14,10 +14,10 @@ import numpy as np
 import xarray as xr
 
 from xrdorder.kinetics import Courses
-from xrdorder.planning.conversion_courses import LAW
 from xrdorder.planning.inference import Observed
+from xrdorder.planning.kinds import LAW, Kind, kind_of
 from xrdorder.planning.observations import wires_of
-from xrdorder.planning.planner import FIELD, TC, LotProcess, Objective, Wires
+from xrdorder.planning.planner import LotProcess, Wires
 from xrdorder.planning.study import MAXIMISED, LotPlan
 from xrdorder.treatments import History
 
@@ -26,27 +26,6 @@ ADDED = "suggested-"
 
 MISSED = 2.0
 """Standard uncertainties from which a prediction is called missed (the usual convention)."""
-
-_NOUNS = {
-    "niobium": ("niobium reacted", 100.0, "%"), "size": ("domain size", 1.0, "nm"), "grains": ("grain size", 1.0, "nm"),
-    "tin": ("tin", 1.0, "at.%"), "field": ("Bc2", 1.0, "T"), "tc": ("Tc", 1.0, "K"), "rrr": ("copper RRR", 1.0, ""),
-    "area": ("A15 area", 100.0, "%"), "resistivity": ("resistivity of the A15", 1.0, "µΩ cm"),
-    LAW: ("course of conversion", 1.0, ""),
-}  # fmt: skip
-_SAYS = {
-    "niobium": ("the reaction is slower than published kinetics", "the reaction is faster than published kinetics"),
-    "size": ("grains grow less than published", "grains grow more than published"),
-    "grains": ("grains grow less than published", "grains grow more than published"),
-    "tin": ("the layer forms poorer in tin there", "the layer forms richer in tin there"),
-    "resistivity": ("the layer forms richer in tin there", "the layer forms poorer in tin there"),
-    "field": ("Bc2 rises less with the reaction than published", "Bc2 rises more with the reaction than published"),
-    "tc": ("Tc rises less with the reaction than published", "Tc rises more with the reaction than published"),
-    "rrr": ("tin reaches the copper sooner than in the published wire", "the barrier holds better than published"),
-    "area": ("the reaction is slower than published kinetics", "the reaction is faster than published kinetics"),
-    "current": ("something that the model does not know costs current there", "the model misses a gain there"),
-}
-_LOGARITHMS = ("size", "grains", "area", "rrr", "current")
-
 
 @dataclass(frozen=True)
 class Foretold:
@@ -71,16 +50,6 @@ class Foretold:
     u_found: float
     score: float
     says: str
-
-
-def noun_of(kind: str) -> str:
-    """What a kind of measurement is called.
-
-    >>> noun_of("size"), noun_of("current 12")
-    ('domain size', 'Ic at 12 T')
-    """
-    short, *at = kind.split()
-    return f"Ic at {at[0]} T" if at else _NOUNS[short][0]
 
 
 def suggested(treatments: Mapping[str, History | None], named: Mapping[str, History | None]) -> tuple[str, ...]:
@@ -113,56 +82,40 @@ def foretold(lot_plan: LotPlan, results: xr.Dataset, added: tuple[str, ...]) -> 
     old = [name for name in lot_plan.treatments if name not in added]
     if not new or not old:
         return ()
-    kind, at_k = MAXIMISED[lot_plan.maximised], lot_plan.conditions.temperature_k
-
-    # of the lot, so known beforehand, and no wire's
-    of_lot = [observation for observation in lot_plan.wires.observed if observation.parts[0][0] == LAW]
 
     def wires(names: list[str], courses: Sequence[Observed] = ()) -> Wires:
         places = [k for k, sample in enumerate(results["sample"].values) if str(sample) in names]
         part = results.isel(sample=places)
         ordered = {str(name): lot_plan.treatments[str(name)] for name in part["sample"].values}
-        return wires_of(part, ordered, kind, at_k, courses)
+        return wires_of(part, ordered, MAXIMISED[lot_plan.maximised], lot_plan.conditions.temperature_k, courses)
 
-    before, after = wires(old, of_lot), wires(new)
-    process = LotProcess(
-        before, lot_plan.process.route, after.fields_t, field_scale=lot_plan.process.process.field_scale
-    )
-    objective = {"Bc2": FIELD, "Tc": TC}.get(lot_plan.maximised) or Objective.current(lot_plan.fields_t[0])
-    if objective.kind.startswith("current") and lot_plan.fields_t[0] not in process.fields_t:
-        process = LotProcess(before, lot_plan.process.route, (*after.fields_t, lot_plan.fields_t[0]))
-    z = process.draws(objective, np.random.default_rng(0))
-    courses = Courses(after.treatments)
-    told = process.predict(z, courses)
-    return tuple(_compared(lot_plan, before.fields_t, after, told))
+    # courses are of the lot, so known beforehand, and no wire's
+    of_lot = [observation for observation in lot_plan.wires.observed if observation.parts[0][0] == LAW]
+    before, after, known = wires(old, of_lot), wires(new), lot_plan.process
+    fields = [*after.fields_t, *(known.fields_t if lot_plan.maximised == "Ic" else ())]
+    process = LotProcess(before, known.route, fields, field_scale=known.process.field_scale)
+    z = process.draws(lot_plan.plans[0].objective, np.random.default_rng(0))
+    told = process.predict(z, Courses(after.treatments))
+    return tuple(_compared(lot_plan, bool(before.fields_t), after, told))
 
 
 def _compared(
-    lot_plan: LotPlan, known_fields: tuple[float, ...], after: Wires, told: Mapping[str, np.ndarray]
+    lot_plan: LotPlan, level_known: bool, after: Wires, told: Mapping[str, np.ndarray]
 ) -> Iterator[Foretold]:
     for observed in after.observed:
-        u = np.sqrt(np.diag(observed.covariance))
-        start = 0
-        for kind, treatment in observed.parts:
-            short = kind.split()[0]
-            rows = range(start, start + len(treatment))
-            start += len(treatment)
-            if short == "current" and not known_fields:
-                continue  # relative: no level was known beforehand
-            for row, place in zip(rows, treatment, strict=True):
-                mine, value = told[kind][:, place], observed.value[row]
-                yield _one(lot_plan, kind, after.treatments[place], mine, float(value), float(u[row]))
+        keys = [(key, int(place)) for key, treatments in observed.parts for place in treatments]
+        us = np.sqrt(np.diag(observed.covariance))
+        for (key, place), value, u in zip(keys, observed.value.tolist(), us.tolist(), strict=True):
+            if level_known or not key.startswith("current "):  # else relative: no level was known beforehand
+                yield _one(lot_plan.label(after.treatments[place]), kind_of(key), told[key][:, place], value, u)
 
 
-def _one(lot_plan: LotPlan, kind: str, treatment: History, mine: np.ndarray, value: float, u: float) -> Foretold:
-    short = kind.split()[0]
-    _, factor, unit = _NOUNS.get(short, ("", 1.0, "A"))
+def _one(treatment: str, kind: Kind, mine: np.ndarray, value: float, u: float) -> Foretold:
     middle, u_told = float(mine.mean()), float(mine.std())
-    score = (value - middle) / float(np.hypot(u, u_told))
-    sign = -1.0 if short == "rrr" else 1.0
-    says = _SAYS[short][int(sign * score > 0.0)] if abs(score) > MISSED else ""
-    if short in _LOGARITHMS:
-        a, b = float(np.exp(sign * middle)), float(np.exp(sign * value))
-        middle, u_told, value, u = a, a * u_told, b, b * u
-    told, seen = (factor * middle, factor * u_told), (factor * value, factor * u)
-    return Foretold(lot_plan.label(treatment), noun_of(kind), unit, *told, *seen, sign * score, says)
+    score = (kind.logarithm or 1) * (value - middle) / float(np.hypot(u, u_told))
+    says = kind.misses[int(score > 0.0)] if abs(score) > MISSED else ""
+    if kind.logarithm:
+        middle, value = (float(np.exp(kind.logarithm * x)) for x in (middle, value))
+        u_told, u = middle * u_told, value * u
+    told, seen = (kind.factor * middle, kind.factor * u_told), (kind.factor * value, kind.factor * u)
+    return Foretold(treatment, kind.noun, kind.unit, *told, *seen, score, says)

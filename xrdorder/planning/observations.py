@@ -8,7 +8,7 @@ free in the process.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import xarray as xr
@@ -19,21 +19,15 @@ from xrdorder.comparison.published_scatter import SCATTER
 from xrdorder.estimates.conductors import measured_mean
 from xrdorder.exceptions import XrdorderError
 from xrdorder.kinetics import Courses
-from xrdorder.planning.choice import Direct, Repeatability
+from xrdorder.planning.choice import Direct, with_replicates
 from xrdorder.planning.inference import Observed
+from xrdorder.planning.kinds import KINDS
 from xrdorder.planning.planner import ALIKE, FIELD, TC, Objective, Wires
 from xrdorder.planning.process import places_of
 from xrdorder.treatments import History
 from xrdorder.uncertainty import ONE_SIDED_95
 
 Array = NDArray[np.float64]
-
-GAPS = {
-    "size": 0.10, "grains": 0.05, "niobium": 0.03, "area": 0.03, "tin": 0.25, "field": 0.2, "tc": 0.0, "rrr": 0.1,
-    "resistivity": 3.0,
-}  # fmt: skip
-"""Standard uncertainty of one wire beyond that of the value: ln, ln, 1, ln, at.%, T, K, ln, µΩ cm (judged; the last is
-an order that differs by 0.005, by 147 (1 - S^4) of R. Fluekiger et al., IEEE Trans. Magn. 23 (1987) 980)."""
 
 OF_FIELD = 0.85
 """Correlation of the error of one wire between two fields (judged: most of it is the wire, not the field)."""
@@ -47,6 +41,7 @@ NIOBIUM_IN_A15 = 0.701
 NEAR_T, NEAR_K = 0.05, 0.05
 """What was measured this near to a field and temperature counts as measured there."""
 
+_CURRENT = "critical_current_a"
 _MOST = 0.5  # share of the wires with a measurement from which it will be made of the next one as well
 
 
@@ -92,21 +87,19 @@ def fields_measured(results: xr.Dataset, temperature_k: float) -> tuple[float, .
     """Fields at which currents were measured at a temperature, T."""
     if "measured_sample" not in results:
         return ()
-    mine = results["measured_quantity"].values == "critical_current_a"
+    mine = results["measured_quantity"].values == _CURRENT
     mine &= np.abs(np.asarray(results["measured_temperature_k"].values, dtype=float) - temperature_k) <= NEAR_K
     return tuple(float(b) for b in np.unique(np.asarray(results["measured_field_t"].values, dtype=float)[mine]))
 
 
-def _of(values: Values, kind: str, names: Sequence[str], *, log: bool = False) -> _Row | None:
-    """Values as a row; logarithms where asked for. Nothing where no sample has them."""
-    if not len(values):
-        return None
-    value, covariance = values.value, values.covariance()
-    if log:
-        covariance = covariance / np.outer(value, value)
-        value = np.log(value)
+def _of(kind: str, values: Values, names: Sequence[str]) -> _Row:
+    """Values as a row, on the scale of the process."""
     places = np.array([names.index(name) for name in values.samples], dtype=np.intp)
-    return _Row(kind, places, value, covariance + GAPS[kind] ** 2 * np.eye(len(value)))
+    covariance = values.covariance()
+    if KINDS[kind].logarithm:
+        covariance = covariance / np.outer(values.value, values.value)
+    gaps = KINDS[kind].gap ** 2 * np.eye(len(values))
+    return _Row(kind, places, KINDS[kind].on_scale(values.value), covariance + gaps)
 
 
 def _values(results: xr.Dataset, quantity: str) -> Values:
@@ -114,11 +107,6 @@ def _values(results: xr.Dataset, quantity: str) -> Values:
         return values_of(results, quantity)
     except XrdorderError:
         return Values(quantity, (), np.zeros(0), np.zeros((0, 0)), np.zeros((0, 0)))
-
-
-def _inverse(row: _Row | None) -> _Row | None:
-    """Logarithms of one over the values."""
-    return row and _Row(row.kind, row.samples, -row.value, row.covariance)
 
 
 def niobium_reacted(results: xr.Dataset) -> Values:
@@ -149,35 +137,34 @@ def niobium_reacted(results: xr.Dataset) -> Values:
     return Values("weight_fraction_nb", tuple(reacted), np.array(value), np.zeros((n, 0)), own)
 
 
-def _rows(results: xr.Dataset, objective: str, temperature_k: float) -> Iterator[_Row | None]:
-    names = [str(name) for name in results["sample"].values]
-    yield _of(niobium_reacted(results), "niobium", names)
-    yield _of(measured_values(results, "a15_area_fraction"), "area", names, log=True)
-    yield _inverse(_of(measured_values(results, "rrr_copper"), "rrr", names, log=True))
-    yield _of(measured_values(results, "resistivity_uohm_cm"), "resistivity", names)
+def _rows(results: xr.Dataset, objective: str, temperature_k: float) -> list[_Row]:
+    known = {
+        "niobium": niobium_reacted(results),
+        "area": measured_values(results, "a15_area_fraction"),
+        "rrr": measured_values(results, "rrr_copper"),
+        "resistivity": measured_values(results, "resistivity_uohm_cm"),
+    }
     if objective == TC.kind:
-        yield _of(_values(results, "Tc_K"), "tc", names)
-        return
-    yield _of(_values(results, "domain_size_nm"), "size", names, log=True)
-    yield _of(measured_values(results, "grain_size_nm"), "grains", names, log=True)
-    if objective == FIELD.kind:
-        yield _of(_values(results, "Bc2_4K2_T"), "field", names)
-        return
-    yield _of(_values(results, "tin_at_percent"), "tin", names)
-    yield _of(measured_values(results, "Bc2_T", temperature_k), "field", names)
+        known["tc"] = _values(results, "Tc_K")
+    else:
+        known |= {"size": _values(results, "domain_size_nm"), "grains": measured_values(results, "grain_size_nm")}
+        if objective == FIELD.kind:
+            known["field"] = _values(results, "Bc2_4K2_T")
+        else:
+            known |= {"tin": _values(results, "tin_at_percent"),
+                      "field": measured_values(results, "Bc2_T", temperature_k)}  # fmt: skip
+    names = [str(name) for name in results["sample"].values]
+    return [_of(kind, values, names) for kind, values in known.items() if len(values)]
 
 
 def _currents(results: xr.Dataset, temperature_k: float) -> list[_Row]:
     """Logarithms of the currents, a row for each field; their covariances by the model of one wire."""
-    names, observations = [str(name) for name in results["sample"].values], []
+    names, rows = [str(name) for name in results["sample"].values], []
     for at in fields_measured(results, temperature_k):
-        values = measured_values(results, "critical_current_a", temperature_k, at)
-        if not len(values):
-            continue  # of other lots alone
-        places = np.array([names.index(name) for name in values.samples], dtype=np.intp)
-        reading = np.diag((values.own / values.value) ** 2)
-        observations.append(_Row(Objective.current(at).kind, places, np.log(values.value), reading))
-    return observations
+        values = measured_values(results, _CURRENT, temperature_k, at)
+        if len(values):  # else of other lots alone
+            rows.append(replace(_of("current", values, names), kind=Objective.current(at).kind))
+    return rows
 
 
 def wires_of(
@@ -201,20 +188,12 @@ def wires_of(
     """
     names = [str(name) for name in results["sample"].values]
     distinct, of = _distinct([treatments[name] for name in names])
-    rows = [row for row in _rows(results, objective, temperature_k) if row is not None]
+    rows = _rows(results, objective, temperature_k)
     currents = _currents(results, temperature_k) if objective == "current" else []
     scatter = _scatters(rows, currents, of)
-    u = max((scatter[row.kind].u for row in currents), default=0.0)
+    u = max((scatter[row.kind][0] for row in currents), default=0.0)
     observed = (*_observed(rows, currents, of, u), *courses)
-    rows += [
-        _Row(
-            current.kind,
-            current.samples,
-            current.value,
-            current.covariance + u**2 * np.eye(len(current.value)),
-        )
-        for current in currents
-    ]
+    rows += [replace(row, covariance=row.covariance + u**2 * np.eye(len(row.value))) for row in currents]
     direct = {row.kind: _direct(row, of, scatter[row.kind]) for row in rows if row.kind in scatter}
     coming = [row for row in rows if len(row.samples) >= _MOST * len(names) or row.kind.startswith("current ")]
     kinds = tuple(row.kind for row in coming)
@@ -248,27 +227,25 @@ def _distinct(every: Sequence[History]) -> tuple[tuple[History, ...], NDArray[np
     return tuple(every[k] for k in first), np.array(of, dtype=np.intp)
 
 
-def _scatters(rows: Sequence[_Row], currents: Sequence[_Row], of: NDArray[np.intp]) -> dict[str, Repeatability]:
-    """Scatter of equal wires in what is maximised, by publication and by replicates."""
-    scatters = {}
-    names = {FIELD.kind: "Bc2_4K2_T", TC.kind: "Tc_K"}
-    for row in [*currents, *(row for row in rows if row.kind in names)]:
-        name = names.get(row.kind, "critical_current_a")
-        published = Repeatability(SCATTER[name].u, FREEDOM)
-        scatters[row.kind] = published.with_replicates(row.value, of[row.samples])
-    return scatters
+def _scatters(rows: Sequence[_Row], currents: Sequence[_Row], of: NDArray[np.intp]) -> dict[str, tuple[float, float]]:
+    """Scatter of equal wires in what is maximised with its degrees of freedom, by publication and by replicates."""
+    names = {FIELD.kind: "Bc2_4K2_T", TC.kind: "Tc_K"} | dict.fromkeys((row.kind for row in currents), _CURRENT)
+    return {
+        row.kind: with_replicates(SCATTER[names[row.kind]].u, FREEDOM, row.value, of[row.samples])
+        for row in [*currents, *rows] if row.kind in names
+    }  # fmt: skip
 
 
-def _direct(row: _Row, of: NDArray[np.intp], scatter: Repeatability) -> Direct:
+def _direct(row: _Row, of: NDArray[np.intp], scatter: tuple[float, float]) -> Direct:
     """Means over equal treatments of what was measured of the objective."""
     mine = of[row.samples]
     places = np.unique(mine)
     weights = (mine[None, :] == places[:, None]) / np.array([np.sum(mine == k) for k in places])[:, None]
     own = weights @ row.covariance @ weights.T
     # draws of Tc and Bc2 hold the scatter of equal wires already
-    least = scatter.u**2 * np.diag(np.sum(weights**2, axis=1))
+    least = scatter[0] ** 2 * np.diag(np.sum(weights**2, axis=1))
     covariance = own + (0.0 if row.kind.startswith("current ") else 0.01) * least
-    return Direct(places.astype(np.intp), weights @ row.value, covariance, scatter.freedom)
+    return Direct(places.astype(np.intp), weights @ row.value, covariance, scatter[1])
 
 
 def _noise(coming: Sequence[_Row]) -> Array:

@@ -13,27 +13,20 @@ from xrdorder.quantities.formatting import digits, rounded
 def measured_words(lot_plan: LotPlan, k: int) -> str:
     """Say whether anything that was measured of the objective differs, and what could have been seen."""
     plan = lot_plan.plans[k]
-    noun = {"Ic": "current", "Bc2": "Bc2", "Tc": "Tc"}[lot_plan.maximised]
-    at = f" at {lot_plan.fields_t[k]:g} T" if lot_plan.maximised == "Ic" else ""
+    noun, at = lot_plan.maximised, ""
+    if plan.objective.relative:
+        noun, at = "current", f" at {lot_plan.fields_t[k]:g} T"
     if len(plan.direct.value) < 2:
         many = "no" if not len(plan.direct.value) else "only one"
         return f"{many} {noun} of this lot{at}; what follows is expected from growth, not measured"
     size = plan.direct.visible
-    visible = f"{digits(100.0 * size, 1)} %" if plan.objective.relative else _amount(size, lot_plan)
+    visible = f"{digits(plan.objective.factor * size, 1 if plan.objective.relative else 2)} {plan.objective.unit}"
     if not plan.differ:
         return f"no {noun}{at} differs significantly (smallest visible {visible})"
     count = len(plan.treatments)
     pairs = sum(plan.better(a, b) for a in range(count) for b in range(count) if a != b)
     sure = f"; {pairs} of {count * (count - 1) // 2} pairs are told apart for certain" if pairs else ""
-    return f"{noun}s{at} differ significantly (P by chance {_chance(plan.direct.p_alike)}; visible {visible}){sure}"
-
-
-def _chance(p: float) -> str:
-    return f"below {BY_CHANCE:g}" if p < BY_CHANCE else f"{p:.2f}"
-
-
-def _amount(value: float, lot_plan: LotPlan) -> str:
-    return f"{digits(value, 2)} {'K' if lot_plan.maximised == 'Tc' else 'T'}"
+    return f"{noun}s{at} differ significantly (P by chance below {BY_CHANCE:g}; visible {visible}){sure}"
 
 
 def best_words(lot_plan: LotPlan, k: int) -> str:
@@ -66,18 +59,12 @@ def next_words(lot_plan: LotPlan, k: int, j: int) -> str:
     by_mean = not j and lot_plan.process.without_currents(plan.objective)
     purpose = "the best not reacted yet" if by_mean else "chosen for what it tells about the optimum"
     purpose = "" if proposal.chance_better >= 0.5 else f", {purpose}"
+    told = plan.objective
+    gain = rounded(told.factor * proposal.gain, told.factor * proposal.u_gain, told.unit, signed=True)
     return (
         f"{repeat}{lot_plan.label(proposal.schedule)}: {lot_plan.noun(k)} expected "
-        f"{_gain(plan, proposal, lot_plan)}{value}, better with "
-        f"P {proposal.chance_better:.2f}{purpose}; {_copper(lot_plan, proposal)}{limits}"
+        f"{gain}{value}, better with P {proposal.chance_better:.2f}{purpose}; {_copper(lot_plan, proposal)}{limits}"
     )
-
-
-def _gain(plan: Plan, proposal: Proposal, lot_plan: LotPlan) -> str:
-    if plan.objective.relative:
-        return rounded(100.0 * proposal.gain, 100.0 * proposal.u_gain, "%", signed=True)
-    unit = "K" if lot_plan.maximised == "Tc" else "T"
-    return rounded(proposal.gain, proposal.u_gain, unit, signed=True)
 
 
 def _value(lot_plan: LotPlan, proposal: Proposal) -> str:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,20 +62,34 @@ class Objective:
     ----------
     kind : str
         A key of `Process.predict`: "current 12", "field" or "tc".
-    relative : bool
-        Whether it is predicted as a logarithm.
+    unit : str
+        Of differences: T, K, or % of what is predicted as a logarithm.
     """
 
     kind: str
-    relative: bool
+    unit: str
 
     @classmethod
     def current(cls, field_t: float) -> Objective:
         """The critical current at a field."""
-        return cls(f"current {field_t:g}", True)
+        return cls(f"current {field_t:g}", "%")
+
+    @property
+    def relative(self) -> bool:
+        """Whether it is predicted as a logarithm."""
+        return self.unit == "%"
+
+    @property
+    def factor(self) -> float:
+        """From gains to differences in the unit."""
+        return 100.0 if self.relative else 1.0
+
+    def gained(self, difference: Array) -> Array:
+        """Gains of what is predicted: parts of the value where it is relative."""
+        return np.expm1(difference) if self.relative else difference
 
 
-FIELD, TC = Objective("field", False), Objective("tc", False)
+FIELD, TC = Objective("field", "T"), Objective("tc", "K")
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,48 +171,100 @@ class Plan:
 
     Attributes
     ----------
+    lot : LotProcess
     objective : Objective
-    treatments : tuple of History
-        Reacted, each once.
-    best : int
-        Place of the best so far among them.
-    chance_best : float
-        Probability that no other reacted one is better.
-    draws : array, (draws, m)
-        Objective of the reacted treatments.
-    direct : Direct
-    differ : bool
-        Whether measured differences are more than chance.
+    limits : Limits
+    candidates : Candidates
+        Of the region where proposals are looked for, and what lies next to it.
+    here, there : mapping of str to array
+        All that is measured, as predicted of the treatments reacted and of the candidates; (draws, m) and (draws, n).
+    region : str
+        Where proposals are looked for, in words.
+    masks : mapping of str to array of bool, (n,)
+        What the wire must keep, with the words for each.
     proposals : tuple of Proposal
     may_stop : bool
         Little is to be gained.
-    good : array of (temperature in °C, hours), (k, 2)
-        Candidates within 1 % of the optimum.
-    region : str
-        Where proposals were looked for, in words.
-    candidates : Candidates
-    surface : array, (draws, n)
-        Objective of the candidates.
-    allowed : array of bool, (n,)
-    reason : str
-        Why nothing is proposed; empty where something is, or one may stop.
     """
 
+    lot: LotProcess
     objective: Objective
-    treatments: tuple[History, ...]
-    best: int
-    chance_best: float
-    draws: Array
-    direct: Direct
-    differ: bool
-    proposals: tuple[Proposal, ...]
-    may_stop: bool
-    good: Array
-    region: str
+    limits: Limits
     candidates: Candidates
-    surface: Array
-    allowed: Mask
-    reason: str = ""
+    here: Mapping[str, Array]
+    there: Mapping[str, Array]
+    region: str
+    masks: Mapping[str, Mask]
+    proposals: tuple[Proposal, ...] = ()
+    may_stop: bool = False
+
+    @property
+    def treatments(self) -> tuple[History, ...]:
+        """Reacted, each once."""
+        return self.lot.wires.treatments
+
+    @property
+    def draws(self) -> Array:
+        """Objective of the reacted treatments, (draws, m)."""
+        return self.here[self.objective.kind]
+
+    @property
+    def surface(self) -> Array:
+        """Objective of the candidates, (draws, n)."""
+        return self.there[self.objective.kind]
+
+    @cached_property
+    def best(self) -> int:
+        """Place of the best so far among the reacted treatments."""
+        return int(np.argmax(self.draws.mean(axis=0)))
+
+    @property
+    def chance_best(self) -> float:
+        """Probability that no other reacted one is better."""
+        return float(np.mean(np.argmax(self.draws, axis=1) == self.best))
+
+    @cached_property
+    def gains(self) -> Array:
+        """Of the reacted treatments over the best so far, (draws, m); differences of logarithms where relative."""
+        return self.draws - self.draws[:, [self.best]]
+
+    @cached_property
+    def rises(self) -> Array:
+        """By how much each candidate is expected to be above the best so far, (n,), as `Proposal.gain`."""
+        return self.objective.gained(self.surface.mean(axis=0) - float(self.draws[:, self.best].mean()))
+
+    @property
+    def direct(self) -> Direct:
+        """What was measured of the objective itself."""
+        return self.lot.wires.direct.get(self.objective.kind, NOTHING)
+
+    @property
+    def differ(self) -> bool:
+        """Whether measured differences are more than chance."""
+        return self.direct.p_alike < BY_CHANCE
+
+    @cached_property
+    def allowed(self) -> Mask:
+        """Candidates that keep to all limits, (n,)."""
+        return np.asarray(np.logical_and.reduce(list(self.masks.values())))
+
+    @cached_property
+    def as_good(self) -> Mask:
+        """Candidates within 1 % of the optimum, (n,)."""
+        return as_good(self.surface.mean(axis=0), self.allowed, self.objective.relative)
+
+    @property
+    def good(self) -> Array:
+        """Their temperatures in °C and hours, (k, 2)."""
+        return np.column_stack([self.candidates.temperature_c, self.candidates.hours])[self.as_good]
+
+    @property
+    def reason(self) -> str:
+        """Why nothing can be proposed: limits that leave nothing; empty where something is left."""
+        if self.allowed.any():
+            return ""
+        empty = [name for name, mask in self.masks.items() if not mask.any()]
+        return f"no treatment keeps {' and '.join(empty or self.masks)}"
 
     def better(self, first: int, second: int) -> bool:
         """Whether a reacted treatment may be called better than another; none is while nothing measured differs."""
@@ -306,42 +373,13 @@ def plan(
     seed : int
     """
     random = np.random.default_rng(seed)
-    wires = lot.wires
     z = lot.draws(objective, random)
-    here = lot.predict(z, lot.courses)
-    reacted = here[objective.kind]
-    direct = wires.direct.get(objective.kind, NOTHING)
-    differ = direct.p_alike < BY_CHANCE
-    best = int(np.argmax(reacted.mean(axis=0)))
-    region, words = _region(lot, candidates, differ)
-    some = candidates.select(_grown(candidates, region))
-    region = region[_grown(candidates, region)]
-    there = lot.predict(z, some.courses)
-    masks = {words: region, **_masks(some, there, limits)}
-    allowed = np.logical_and.reduce(list(masks.values()))
-    surface = there[objective.kind]
-    mean = surface.mean(axis=0)
-    good = as_good(mean, allowed, objective.relative)
-    proposals, may_stop = _proposals(
-        _Search(lot, objective, some, here, there, masks, limits, best), number, random
-    )
-    return Plan(
-        objective=objective,
-        treatments=wires.treatments,
-        best=best,
-        chance_best=float(np.mean(np.argmax(reacted, axis=1) == best)),
-        draws=reacted,
-        direct=direct,
-        differ=differ,
-        proposals=proposals,
-        may_stop=may_stop,
-        good=np.column_stack([some.temperature_c, some.hours])[good],
-        region=words,
-        candidates=some,
-        surface=surface,
-        allowed=allowed,
-        reason="" if allowed.any() else _nothing_left(masks),
-    )
+    region, words = _region(lot, candidates, lot.wires.direct.get(objective.kind, NOTHING).p_alike < BY_CHANCE)
+    grown = _grown(candidates, region)
+    some = candidates.select(grown)
+    here, there = lot.predict(z, lot.courses), lot.predict(z, some.courses)
+    masks = {words: region[grown], **_masks(some, there, limits)}
+    return _with_proposals(Plan(lot, objective, limits, some, here, there, words, masks), number, random)
 
 
 def _region(lot: LotProcess, candidates: Candidates, differ: bool) -> tuple[Mask, str]:
@@ -387,62 +425,38 @@ def _masks(candidates: Candidates, there: Mapping[str, Array], limits: Limits) -
     return masks
 
 
-def _nothing_left(masks: Mapping[str, Mask]) -> str:
-    """Say which limits leave nothing."""
-    empty = [name for name, mask in masks.items() if not mask.any()]
-    return f"no treatment keeps {' and '.join(empty or masks)}"
-
-
-@dataclass(frozen=True, eq=False)
-class _Search:
-    """What proposals are chosen from."""
-
-    lot: LotProcess
-    objective: Objective
-    candidates: Candidates
-    here: Mapping[str, Array]
-    there: Mapping[str, Array]
-    masks: Mapping[str, Mask]
-    limits: Limits
-    best: int
-
-
-def _proposals(search: _Search, number: int, random: np.random.Generator) -> tuple[tuple[Proposal, ...], bool]:
+def _with_proposals(plan: Plan, number: int, random: np.random.Generator) -> Plan:
     """Choose treatments one after the other, each as if the ones before had been measured as expected.
 
     The first is that of the largest worth; where no currents say which treatment is better, that of the largest mean.
     """
-    kind, wires = search.objective.kind, search.lot.wires
-    keeps = np.logical_and.reduce(list(search.masks.values()))
-    allowed = np.flatnonzero(keeps & ~_reacted_already(search.lot.places, search.candidates))
+    wires, reacted = plan.lot.wires, plan.draws
+    allowed = np.flatnonzero(plan.allowed & ~_reacted_already(plan.lot.places, plan.candidates))
     if not len(allowed) or not wires.coming:
-        return (), False
-    # replicates compete: those reacted stand behind the candidates
-    reacted = search.here[kind]
-    proposed = np.concatenate([search.there[kind][:, allowed], reacted], axis=1)
-    shown = np.stack(
-        [np.concatenate([search.there[k][:, allowed], search.here[k]], axis=1) for k in wires.coming], axis=2
-    )
+        return plan
+
+    def of(kind: str) -> Array:  # replicates compete: those reacted stand behind the candidates
+        return np.concatenate([plan.there[kind][:, allowed], plan.here[kind]], axis=1)
+
+    proposed, shown = of(plan.objective.kind), np.stack([of(kind) for kind in wires.coming], axis=2)
     proposals: list[Proposal] = []
     chosen: list[int] = []
-    first = 0.0
     for turn in range(min(number, proposed.shape[1])):
         future = Futures(shown, wires.noise)
         worth = future.worth(reacted, proposed, random)
         worth[chosen] = -np.inf  # at one time each is reacted once
         rank = worth + 1e-3 * (proposed.mean(axis=0) - proposed.mean())
-        if not turn and search.lot.without_currents(search.objective):
+        if not turn and plan.lot.without_currents(plan.objective):
             # patterns tell too little of currents to be reacted for
             rank = np.where(np.arange(len(rank)) < len(allowed), proposed.mean(axis=0), -np.inf)
         k = int(np.argmax(rank))
         chosen.append(k)
-        first = float(worth[k]) if not turn else first
-        proposals.append(_proposal(search, allowed, k, float(worth[k])))
+        proposals.append(_proposal(plan, allowed, k, float(worth[k])))
         if turn + 1 < number:
             reacted, proposed, shown = future.after(k, reacted, proposed, shown)
             reacted = np.concatenate([reacted, proposed[:, [k]]], axis=1)
-    top = 1.0 if search.objective.relative else float(np.max(search.here[kind].mean(axis=0)))
-    return tuple(proposals), first < LEAST_GAIN * top
+    top = 1.0 if plan.objective.relative else float(np.max(plan.draws.mean(axis=0)))
+    return replace(plan, proposals=tuple(proposals), may_stop=proposals[0].worth < LEAST_GAIN * top)
 
 
 def _reacted_already(places: Array, candidates: Candidates) -> Mask:
@@ -451,46 +465,43 @@ def _reacted_already(places: Array, candidates: Candidates) -> Mask:
     return np.asarray(np.any(np.all(apart < np.array(ALIKE), axis=2), axis=1))
 
 
-def _proposal(search: _Search, allowed: NDArray[np.intp], k: int, worth: float) -> Proposal:
-    kind = search.objective.kind
+def _proposal(plan: Plan, allowed: NDArray[np.intp], k: int, worth: float) -> Proposal:
     replicate = k >= len(allowed)
     place = k - len(allowed) if replicate else int(allowed[k])
-    source = search.here if replicate else search.there
-    schedule = search.lot.wires.treatments[place] if replicate else search.candidates.schedules[place]
-    mine, against = source[kind][:, place], search.here[kind][:, search.best]
-    gain = mine - against
-    told = np.expm1(gain) if search.objective.relative else gain
-    rrr = np.quantile(np.exp(-source["rrr"][:, place]), [0.16, 0.5, 0.84])
+    source = plan.here if replicate else plan.there
+    mine = source[plan.objective.kind][:, place]
+    gain = mine - plan.draws[:, plan.best]
+    low, middle, high = (float(x) for x in np.quantile(np.exp(-source["rrr"][:, place]), [0.16, 0.5, 0.84]))
     return Proposal(
-        schedule,
-        float(np.median(told)),
+        plan.treatments[place] if replicate else plan.candidates.schedules[place],
+        float(np.median(plan.objective.gained(gain))),
         float(np.std(gain)),
-        0.5 if replicate and place == search.best else float(np.mean(gain > 0.0)),
+        0.5 if replicate and place == plan.best else float(np.mean(gain > 0.0)),
         worth,
-        (float(rrr[0]), float(rrr[1]), float(rrr[2])),
-        () if replicate else _limited(search, place),
+        (low, middle, high),
+        () if replicate else _limited(plan, place),
         replicate,
         float(np.mean(mine)),
         float(np.std(mine)),
     )
 
 
-def _limited(search: _Search, place: int) -> tuple[str, ...]:
+def _limited(plan: Plan, place: int) -> tuple[str, ...]:
     """Limits behind which a neighbour of a candidate is expected to be better."""
-    grid, mean = _grid(search.candidates), search.there[search.objective.kind].mean(axis=0)
+    grid, mean = _grid(plan.candidates), plan.surface.mean(axis=0)
     at = {tuple(row): k for k, row in enumerate(grid.tolist())}
     t, h = (int(x) for x in grid[place])
     limits: dict[str, None] = {}
-    edges = ((-1, 0, search.limits.least_c), (1, 0, search.limits.most_c), (0, -1, search.limits.least_hours),
-             (0, 1, search.limits.most_hours))  # fmt: skip
+    furnace = plan.limits
+    edges = (-1, 0, furnace.least_c), (1, 0, furnace.most_c), (0, -1, furnace.least_hours), (0, 1, furnace.most_hours)
     for dt, dh, edge in edges:
         beside, inward = at.get((t + dt, h + dh)), at.get((t - dt, h - dh))
         if beside is not None and mean[beside] > mean[place]:
-            limits |= {name: None for name, mask in search.masks.items() if not mask[beside]}
+            limits |= {name: None for name, mask in plan.masks.items() if not mask[beside]}
         elif beside is None and inward is not None and mean[place] > mean[inward]:
-            here = search.candidates.temperature_c[place] if dt else search.candidates.hours[place]
+            here = plan.candidates.temperature_c[place] if dt else plan.candidates.hours[place]
             if edge is not None and edge == here:
                 limits["the furnace limits"] = None
-            elif dh > 0 and np.isfinite(search.limits.total_h):
-                limits[f"{search.limits.total_h:g} h in all"] = None
+            elif dh > 0 and np.isfinite(furnace.total_h):
+                limits[f"{furnace.total_h:g} h in all"] = None
     return tuple(limits)

@@ -48,12 +48,8 @@ class LotPlan(Displayed):
     plans : tuple of Plan
         One a field.
     process : LotProcess
-    amperes : bool
-        Whether predicted currents are in A: one current of the lot, at least, was measured.
     area_mm2 : float
         Section of the wire without its copper; NaN where it is not known.
-    rrr_wires : int
-        Wires of the lot whose copper was measured.
     notes : tuple of str
     """
 
@@ -64,15 +60,23 @@ class LotPlan(Displayed):
     fields_t: tuple[float, ...]
     plans: tuple[Plan, ...] = field(repr=False)
     process: LotProcess = field(repr=False)
-    amperes: bool
     area_mm2: float
-    rrr_wires: int
     notes: tuple[str, ...]
 
     @property
     def wires(self) -> Wires:
         """What was measured."""
         return self.process.wires
+
+    @property
+    def amperes(self) -> bool:
+        """Whether predicted currents are in A: one current of the lot, at least, was measured."""
+        return bool(self.wires.fields_t)
+
+    @property
+    def rrr_wires(self) -> int:
+        """Wires of the lot whose copper was measured."""
+        return sum(len(observed.value) for observed in self.wires.observed if observed.parts[0][0] == "rrr")
 
     def label(self, history: History) -> str:
         """Name a treatment by its last hold where what comes before is the same for most."""
@@ -162,11 +166,7 @@ def plan_lot(
     objectives = {"Bc2": [FIELD], "Tc": [TC]}.get(maximise) or [Objective.current(b) for b in fields]
     plans = tuple(plan(process, objective, candidates, limits, number, seed) for objective in objectives)
     _require_allowed(plans, candidates, limits)
-    rrr = sum(len(observation.value) for observation in wires.observed if observation.parts[0][0] == "rrr")
-    amperes = bool(wires.fields_t)
-    return LotPlan(
-        lot, own, conditions, maximise, fields, plans, process, amperes, area_mm2, rrr, tuple(dict.fromkeys(notes))
-    )
+    return LotPlan(lot, own, conditions, maximise, fields, plans, process, area_mm2, tuple(dict.fromkeys(notes)))
 
 
 def _require_allowed(plans: Sequence[Plan], candidates: Candidates, limits: Limits) -> None:

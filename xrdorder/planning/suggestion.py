@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from xrdorder.planning.study import LotPlan, no_usable_fit, plan_lot
 from xrdorder.planning.window import Limits
 from xrdorder.results.open_study import OpenStudy, open_study
 from xrdorder.superconductivity.currents import Conditions
+from xrdorder.treatments import History
 
 
 def suggest(
@@ -147,51 +149,37 @@ class Row:
 
 def rows(lot_plan: LotPlan, k: int) -> Iterator[Row]:
     """Treatments of a plan: reacted by temperature and time, then suggested."""
-    plan, process = lot_plan.plans[k], lot_plan.process
-    relative = plan.objective.relative
-    factor = 100.0 if relative else 1.0
+    plan, factor = lot_plan.plans[k], lot_plan.plans[k].objective.factor
+    relative, gained = plan.objective.relative, plan.objective.gained
     base = 0.0 if lot_plan.amperes or not relative else float(plan.draws[:, plan.best].mean())
-    repeated = {
-        proposal.schedule.short_name: n
-        for n, proposal in enumerate(plan.proposals, start=1)
-        if proposal.replicate
-    }
-    counts = [
-        sum(treatment.short_name == other.short_name for other in lot_plan.treatments.values())
-        for treatment in plan.treatments
-    ]
-    rrr = np.quantile(np.exp(-process.predict(process.draws(plan.objective, np.random.default_rng(0)), process.courses)
-                             ["rrr"]), [0.5, 0.16, 0.84], axis=0)  # fmt: skip
+    repeated = {new.schedule.short_name: n for n, new in enumerate(plan.proposals, start=1) if new.replicate}
+    names = [treatment.short_name for treatment in lot_plan.treatments.values()]
+    rrr = np.quantile(np.exp(-plan.here["rrr"]), [0.5, 0.16, 0.84], axis=0).T.tolist()
 
-    def told(value: float, u: float) -> tuple[float, float]:
-        return (float(np.exp(value - base)), float(np.exp(value - base) * u)) if relative else (value, u)
+    def row(history: History, value: float, u: float, *numbers: Any) -> Row:
+        if relative:
+            value, u = float(np.exp(value - base)), float(np.exp(value - base) * u)
+        wires = names.count(history.short_name)
+        name, hold_h = history.short_name, history.hold_at_peak_h
+        return Row(name, history.peak_c, hold_h, history.total_h, wires, value, u, *numbers)
 
     for j in sorted(range(len(plan.treatments)), key=lambda i: (plan.treatments[i].peak_c, plan.treatments[i].total_h)):
-        history, mine = plan.treatments[j], plan.draws[:, j]
-        gain = mine - plan.draws[:, plan.best]
+        history, mine, gain = plan.treatments[j], plan.draws[:, j], plan.gains[:, j]
         measured, u_measured = plan.direct.difference(j, plan.best)
-        role = "best" if j == plan.best else ""
-        if history.short_name in repeated:
-            role = f"{role}, repeat {repeated[history.short_name]}".strip(", ")
-        yield Row(
-            history.short_name, history.peak_c, history.hold_at_peak_h, history.total_h, counts[j],
-            *told(float(mine.mean()), float(mine.std())), factor * _gained(float(np.mean(gain)), relative),
-            factor * float(gain.std()), factor * _gained(measured, relative), factor * u_measured,
-            j != 0 and plan.better(j, 0), role, np.nan, np.nan, *(float(x) for x in rrr[:, j]),
+        repeat = repeated.get(history.short_name)
+        role = ", ".join(["best"] * (j == plan.best) + [f"repeat {repeat}"] * (repeat is not None))
+        yield row(
+            history, float(mine.mean()), float(mine.std()), factor * float(gained(gain.mean())),
+            factor * float(gain.std()), factor * float(gained(np.asarray(measured))), factor * u_measured,
+            j != 0 and plan.better(j, 0), role, np.nan, np.nan, *rrr[j],
         )  # fmt: skip
     for n, new in enumerate(plan.proposals, start=1):
         if not new.replicate:
-            history = new.schedule
             low, middle, high = new.rrr
-            yield Row(
-                history.short_name, history.peak_c, history.hold_at_peak_h, history.total_h, 0, *told(new.value, new.u),
-                factor * new.gain, factor * new.u_gain, np.nan, np.nan, False, f"next {n}", new.chance_better,
-                factor * new.worth, middle, low, high,
+            yield row(
+                new.schedule, new.value, new.u, factor * new.gain, factor * new.u_gain, np.nan, np.nan, False,
+                f"next {n}", new.chance_better, factor * new.worth, middle, low, high,
             )  # fmt: skip
-
-
-def _gained(difference: float, relative: bool) -> float:
-    return float(np.expm1(difference)) if relative else difference
 
 
 def write_suggestions(plans: Sequence[LotPlan], path: Path) -> None:

@@ -175,7 +175,7 @@ class Candidates:
     courses: Courses
 
     @classmethod
-    def of(cls, limits: Limits, reacted: Sequence[History], usual: Sequence[float] = ()) -> Candidates:
+    def of(cls, limits: Limits, reacted: Sequence[History]) -> Candidates:
         """A grid of round numbers inside the furnace.
 
         Parameters
@@ -183,8 +183,6 @@ class Candidates:
         limits : Limits
         reacted : sequence of History
             They say what comes before the last hold, and how it is reached.
-        usual : sequence of float, optional
-            Temperatures that are looked at besides.
 
         Raises
         ------

@@ -377,7 +377,7 @@ def _(lot_plan: LotPlan, details: bool = True) -> Table:
     by_name = [{row.treatment: row for row in rows(lot_plan, k)} for k in range(len(lot_plan.plans))]
     names = list(dict.fromkeys(name for some in by_name for name in some))
     shown = names if details else names[:_MOST_TREATMENTS]
-    unit = {"Ic": "%", "Bc2": "T", "Tc": "K"}[lot_plan.maximised]
+    unit = lot_plan.plans[0].objective.unit
     head = [Heading("treatment", numeric=False), Heading("wires")]
     for k in range(len(lot_plan.plans)):
         at = f" {lot_plan.fields_t[k]:g} T" if lot_plan.maximised == "Ic" else ""

@@ -184,8 +184,13 @@ def write_results(dataset: xr.Dataset, folder: Path) -> None:
     StudyError
         The disk refuses.
     """
-    for name, content in ((RESULTS_NC, sealed(netcdf(dataset))), (RESULTS_CSV, _csv(dataset))):
-        _renew(folder / name, content)
+    _renew(folder / RESULTS_NC, sealed(netcdf(dataset)))
+    write_csv(dataset, folder)
+
+
+def write_csv(dataset: xr.Dataset, folder: Path) -> None:
+    """Write `results.csv` alone, as `write_results` does."""
+    _renew(folder / RESULTS_CSV, _csv(dataset))
 
 
 def _renew(path: Path, content: bytes) -> None:

@@ -54,7 +54,7 @@ def with_collated(sample: StoredSample, results: xr.Dataset) -> StoredSample:
     if sample.name not in names:
         return sample
     row = results.isel(sample=names.index(sample.name))
-    flags = flags_of(row) if "flag_messages" in row else []
+    flags = flags_of(str(row["flag_messages"].item())) if "flag_messages" in row else []
     assumptions = sample.assumptions
     if "assumptions" in row:
         assumptions = tuple(filter(None, str(row["assumptions"].item()).split("; ")))

@@ -24,7 +24,7 @@ _TABLES = (".toml", ".cif", ".csv")
 """Endings of files whose numbers a module of the same package may read."""
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=8)
 def code_hash(modules: tuple[str, ...], package: Path = Path(__file__).parent.parent) -> str:
     """SHA-256 of the text of modules, of all they import within the package, and of the tables beside these.
 

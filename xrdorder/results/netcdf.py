@@ -82,6 +82,7 @@ def _create(group: h5py.Group, name: str, values: NDArray[Any], *, empty: bool =
     values = values.astype(_TEXT) if values.dtype.kind in "OU" else np.asarray(values, order="C")
     how = h5p.create(h5p.DATASET_CREATE)
     how.set_attr_creation_order(h5p.CRT_ORDER_TRACKED | h5p.CRT_ORDER_INDEXED)
+    how.set_obj_track_times(False)  # equal results are equal files
     if values.size >= _LARGE and values.dtype.kind != "O":
         how.set_chunk(values.shape)
         how.set_shuffle()

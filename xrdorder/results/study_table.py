@@ -7,8 +7,9 @@ import math
 import re
 import textwrap
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Any, TypeAlias
 
 import xarray as xr
 
@@ -18,6 +19,9 @@ from xrdorder.quantities.grades import GRADES, MISSING_INFORMATION, grade, grade
 from xrdorder.quantities.registry import ESTIMATE, Quantity, column_name, quantity, standing_in
 from xrdorder.quantities.tables import Cell, Heading, Table
 from xrdorder.results.sample_file import FAILED
+
+Row: TypeAlias = Mapping[Any, Any]
+"""Of one sample: what `rows_of` gives."""
 
 _START = (
     Heading("sample", "", "name in study.toml", numeric=False),
@@ -44,13 +48,21 @@ def by_temperature(results: xr.Dataset) -> list[int]:
     lots = [str(lot) for lot in results["lot"].values]
     places = {lot: k for k, lot in enumerate(dict.fromkeys(lots))}
 
+    rows = rows_of(results)
+
     def key(k: int) -> tuple[object, ...]:
-        numbers = (_number(results.isel(sample=k), name) for name in ("peak_c", "hold_at_peak_h"))
-        parts = re.split(r"(\d+)", str(results["sample"].values[k]))
+        numbers = (_number(rows[k], name) for name in ("peak_c", "hold_at_peak_h"))
+        parts = re.split(r"(\d+)", str(rows[k]["sample"]))
         name = tuple(int(part) if part.isdecimal() else part for part in parts)
         return (places[lots[k]], *(x if math.isfinite(x) else math.inf for x in numbers), name)
 
-    return sorted(range(results.sizes["sample"]), key=key)
+    return sorted(range(len(rows)), key=key)
+
+
+def rows_of(results: xr.Dataset) -> list[Row]:
+    """What the results hold of each sample by itself, by the names of the variables."""
+    columns = {str(name): column.values for name, column in results.variables.items() if column.dims == ("sample",)}
+    return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
 
 
 def study_table(results: xr.Dataset) -> Table:
@@ -58,14 +70,14 @@ def study_table(results: xr.Dataset) -> Table:
 
     The sign behind a grade is that of the remark below.
     """
-    order = by_temperature(results)
-    remarks = _remarks(results, order)
+    samples = [rows_of(results)[k] for k in by_temperature(results)]
+    remarks = _remarks(samples)
     signs: dict[str, list[str]] = {}
-    for number, (_, samples) in enumerate(remarks, start=1):
-        for sample in samples:
-            signs.setdefault(sample, []).append(str(number))
-    rows = [_row(results.isel(sample=k), signs) for k in order]
-    notes = [f"{number}  {text} ({counted(samples)})" for number, (text, samples) in enumerate(remarks, start=1)]
+    for number, (_, names) in enumerate(remarks, start=1):
+        for name in names:
+            signs.setdefault(name, []).append(str(number))
+    rows = [_row(sample, signs) for sample in samples]
+    notes = [f"{number}  {text} ({counted(names)})" for number, (text, names) in enumerate(remarks, start=1)]
     head = [heading for quantity, optional in SHOWN for heading in _headings(quantity, optional)]
     if not any(missing_of(results)):
         return Table((*_START, *head, *_END), tuple(rows), tuple(notes))
@@ -135,12 +147,12 @@ def anchored_words(results: xr.Dataset) -> str:
     return "; ".join(f"{f'lot {lot}' if lot else 'a wire'} anchored to {words}" for lot, words in pairs if words)
 
 
-def flags_of(sample: xr.Dataset) -> list[tuple[str, str]]:
-    """Flags of one sample: name and message."""
-    return [(str(name), str(text)) for name, text in json.loads(str(sample["flag_messages"].item()))]
+def flags_of(messages: str) -> list[tuple[str, str]]:
+    """Flags of one sample, name and message, from what the results hold as `flag_messages`."""
+    return [(str(name), str(text)) for name, text in json.loads(messages)]
 
 
-def in_short(sample: xr.Dataset) -> list[str]:
+def in_short(sample: Row) -> list[str]:
     """Lattice parameter, order and tin of one sample, as the table has them."""
     words = []
     for shown in map(quantity, ("a_nm", "site_order", "tin_fraction")):
@@ -155,15 +167,12 @@ def failures(results: xr.Dataset) -> list[str]:
     return [f"{name}: {str(text).removeprefix(FAILED)}" for name, text in pairs if str(text).startswith(FAILED)]
 
 
-def _row(sample: xr.Dataset, signs: dict[str, list[str]]) -> tuple[Cell, ...]:
-    name, status = str(sample["sample"].item()), str(sample["status"].item())
-    texts = tuple(
-        Cell(text or MISSING, text)
-        for text in (name, str(sample["lot"].item()), str(sample["treatment"].item()))
-    )
+def _row(sample: Row, signs: dict[str, list[str]]) -> tuple[Cell, ...]:
+    name, status = str(sample["sample"]), str(sample["status"])
+    texts = tuple(Cell(text or MISSING, text) for text in (name, str(sample["lot"]), str(sample["treatment"])))
     if not math.isfinite(_number(sample, "a_nm")):
         return texts[0], Cell(textwrap.shorten(status, _LINE, placeholder=" ..."))
-    letter = grade(str(sample["quality"].item()))
+    letter = grade(str(sample["quality"]))
     r_wp = _number(sample, "r_wp")
     return (
         *texts,
@@ -173,7 +182,7 @@ def _row(sample: xr.Dataset, signs: dict[str, list[str]]) -> tuple[Cell, ...]:
     )
 
 
-def _cells(sample: xr.Dataset, shown: Quantity) -> tuple[Cell, ...]:
+def _cells(sample: Row, shown: Quantity) -> tuple[Cell, ...]:
     """What stands in the columns of a quantity."""
     number = {part: _number(sample, column_name(shown, part)) for part in shown.parts}
     scale = shown.people.factor / shown.of_column.factor  # a column may be in the scale for people already
@@ -187,24 +196,23 @@ def _cells(sample: xr.Dataset, shown: Quantity) -> tuple[Cell, ...]:
     return *cells, Cell(u_text(scale * number["independent"]), _key(scale * number["independent"]))
 
 
-def _remarks(results: xr.Dataset, order: Sequence[int]) -> list[tuple[str, list[str]]]:
+def _remarks(samples: Sequence[Row]) -> list[tuple[str, list[str]]]:
     """Reasons of grades below A, then flags: each once, with the samples it holds for."""
     reasons: dict[str, list[str]] = {}
     flags: dict[str, tuple[str, list[str]]] = {}
-    for k in order:
-        sample = results.isel(sample=k)
-        name, words = str(sample["sample"].item()), str(sample["quality"].item())
+    for sample in samples:
+        name, words = str(sample["sample"]), str(sample["quality"])
         if grade(words) in ("B", "C") and math.isfinite(_number(sample, "a_nm")):
             reasons.setdefault(graded(words), []).append(name)
-        for flag, message in dict(flags_of(sample)).items():
+        for flag, message in dict(flags_of(sample["flag_messages"])).items():
             if flag not in MISSING_INFORMATION:  # counted in the first line, named in a column
                 words = FLAGS.get(flag, message.split(": ")[0])
                 flags.setdefault(flag, (f"{flag}: {words}", []))[1].append(name)
     return [*reasons.items(), *flags.values()]
 
 
-def _number(sample: xr.Dataset, name: str) -> float:
-    return float(sample[name].item()) if name in sample else math.nan
+def _number(sample: Row, name: str) -> float:
+    return float(sample.get(name, math.nan))
 
 
 def _key(value: float) -> str:

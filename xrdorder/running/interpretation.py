@@ -146,7 +146,7 @@ def _of_a15(fit: StoredSample, sample: Sample, own: OwnFiles) -> StoredSample:
         contributions=material.contributions,
         records=material.records,
         flags=joined(fit.flags, material.flags),
-        assumptions=material.assumptions,
+        assumptions=tuple(material.assumptions),
     )
 
 

@@ -1,7 +1,10 @@
 """Run a study: fit what is new, keep what is not, collate everything."""
 
-from collections.abc import Callable
+import hashlib
+import json
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from itertools import count
 from pathlib import Path
 from typing import Any
@@ -21,8 +24,8 @@ from xrdorder.files.checked_table import FIT, INTERPRETATION
 from xrdorder.fitting import DEFAULT_PHASES
 from xrdorder.profiles import Instrument
 from xrdorder.quantities.grades import grade
-from xrdorder.results.collate import collate, read_results, write_results
-from xrdorder.results.fingerprint import OF_FIT, fingerprint
+from xrdorder.results.collate import collate, read_results, write_csv, write_results
+from xrdorder.results.fingerprint import OF_FIT, code_hash, fingerprint
 from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
 from xrdorder.results.sample_file import Provenance, StoredSample, failure, stored_sample
 from xrdorder.running.fit_sample import Task, do_task, require_files
@@ -90,7 +93,11 @@ def run_study(
     with only_run(results):
         sweep(results)
         sweep(results / SAMPLES)
-        instruments = study_instruments(study, results, again=again)
+        instruments, previous = study_instruments(study, results, again=again), _previous(results)
+        if previous is not None and not again:
+            if _made_of(study, instruments, own, results) == previous.attrs.get(_MADE_OF):
+                write_csv(previous, results)
+                return previous.assign_attrs(fitted=0, interpreted=0, unchanged=len(study.samples))
         sorted_out = _sort_out(study, instruments, own, results / SAMPLES, again=again)
         todo = sorted_out.tasks
         done = count(1)
@@ -106,7 +113,9 @@ def run_study(
         flags = study_flags(study, {name: sample.provenance.input_sha256 for name, sample in samples.items()})
         stored = [replace(sample, flags=(*sample.flags, *flags[name])) for name, sample in samples.items()]
         collated = collate(study, stored, _phase_names(study), own.scale(), own.names())
-        dataset = estimated(collated, own.scale(), own.library(), previous=_previous(results))
+        dataset = estimated(collated, own.scale(), own.library(), previous=previous)
+        if all(sample.provenance.fingerprint for sample in stored):  # else one is to be tried again
+            dataset.attrs[_MADE_OF] = _made_of(study, instruments, own, results)
         write_results(dataset, results)
     again_only = [task.fitted for task in todo if not samples[task.sample.name].failed]
     dataset.attrs |= {
@@ -115,6 +124,36 @@ def run_study(
         "unchanged": sorted_out.unchanged,
     }
     return dataset
+
+
+_MADE_OF = "made_of_sha256"
+"""Attribute of the results: where it agrees, no sample file is parsed and nothing made again."""
+
+
+def _made_of(study: Study, instruments: Mapping[str, Instrument], own: OwnFiles, results: Path) -> str:
+    """SHA-256 of what collated results are made of: description, files, results of the samples, program.
+
+    Where a file cannot be read it agrees with none.
+    """
+    try:
+        phase_files = _phase_files(study)
+        logs = {entry.file for sample in study.samples if isinstance(entry := sample.treatment, LoggedTreatment)}
+        content: dict[str, Any] = {
+            "code": code_hash((__name__,)),
+            "description": study.to_toml(),
+            "logs": sorted(file_hash(log) for log in logs if log is not None),
+            "own": own.hashes(),
+            "samples": [
+                (
+                    provenance_of(study, sample, instruments[sample.calibration], phase_files).fingerprint,
+                    file_hash(sample_file(results / SAMPLES, sample.name)),
+                )
+                for sample in study.samples
+            ],
+        }
+    except (StudyError, OSError) as error:
+        content = {"error": str(error), "at": datetime.now(UTC).isoformat()}
+    return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()
 
 
 def _previous(results: Path) -> xr.Dataset | None:
@@ -137,7 +176,7 @@ class _SortedOut:
 def _sort_out(
     study: Study, instruments: dict[str, Instrument], own: OwnFiles, target: Path, *, again: bool
 ) -> _SortedOut:
-    phase_files = {name: file_hash(Path(name)) for name in study.phases if Path(name).is_absolute()}
+    phase_files = _phase_files(study)
     result = _SortedOut([], {})
     for sample in study.samples:
         file = sample_file(target, sample.name)
@@ -161,6 +200,10 @@ def _sort_out(
             result.settled[sample.name] = stored
             result.unchanged += 1
     return result
+
+
+def _phase_files(study: Study) -> dict[str, str]:
+    return {name: file_hash(Path(name)) for name in study.phases if Path(name).is_absolute()}
 
 
 def provenance_of(

@@ -19,16 +19,17 @@ from xrdorder.fitting.model_errors import model_errors
 from xrdorder.fitting.options import FitOptions
 from xrdorder.fitting.pattern_fit import phase_results
 from xrdorder.fitting.procedure import MAIN_PRESENT, MISFIT, PRESENT, Procedure
-from xrdorder.fitting.result import PhaseResult
-from xrdorder.fitting.uncertainty_budget import Quantities, primary_quantities
+from xrdorder.fitting.result import PhaseResult, Quantities
+from xrdorder.fitting.uncertainty_budget import primary_quantities
 from xrdorder.fitting.whole_pattern import prepare
 from xrdorder.forward_model.free_lines import FreeLines
 from xrdorder.forward_model.phase_lines import PhaseLines
+from xrdorder.least_squares.refinement import Solution
 from xrdorder.material.lattice import REFERENCE_C
 from xrdorder.profiles import Instrument
 from xrdorder.series.hot_phases import growth, heated
 from xrdorder.series.missing import SAME_TEMPERATURE_K, Missing
-from xrdorder.uncertainty import ONE_SIDED_95, Contributions
+from xrdorder.uncertainty import ONE_SIDED_95
 
 Array = NDArray[np.float64]
 
@@ -58,14 +59,12 @@ class Neighbour:
     missing: dict[str, Missing] = field(default_factory=dict)
 
 
-@dataclass(frozen=True)
-class FittedFrame:
+@dataclass
+class FittedFrame(Quantities):
     """A frame at its minimum, how and in how many evaluations it was reached, and what the next starts from.
 
     Attributes
     ----------
-    quantities : Quantities
-        Values, and what contributes to their uncertainty.
     phases : mapping of str to PhaseResult
     chi2_reduced : float
     warm : bool
@@ -75,22 +74,11 @@ class FittedFrame:
     neighbour : Neighbour
     """
 
-    quantities: Quantities
     phases: Mapping[str, PhaseResult]
     chi2_reduced: float
     warm: bool
     evaluations: int
     neighbour: Neighbour
-
-    @property
-    def values(self) -> Mapping[str, float]:
-        """Of the quantities."""
-        return self.quantities.values
-
-    @property
-    def contributions(self) -> Contributions:
-        """To the uncertainties of the quantities."""
-        return self.quantities.contributions
 
 
 def fit_frame(
@@ -131,10 +119,10 @@ def fit_frame(
     first = Neighbour(job, {n: value for n, value in job.fit.values().items() if n not in lattices}, known)
     job.search()
     job.refine()
-    return _frame(_budget(job, instrument), instrument, first, spent + job.fit.evaluations, warm=False)
+    return _frame(_budget(job, instrument)[0], instrument, first, spent + job.fit.evaluations, warm=False)
 
 
-def _budget(job: Procedure, instrument: Instrument) -> Quantities:
+def _budget(job: Procedure, instrument: Instrument) -> tuple[Quantities, Solution]:
     """Quantities at the minimum and their uncertainties, by one evaluation with every derivative."""
     a15 = job.main if job.main.contrast_name and job.main in job.present() else None
     return primary_quantities(
@@ -150,8 +138,8 @@ def _followed(
     try:
         if not fit_from_neighbour(neighbour.job, pattern, start=start, held=neighbour.held).follows:
             return None
-        quantities = _budget(neighbour.job, instrument)
-        return quantities if _same_phases(neighbour, quantities) else None
+        quantities, solution = _budget(neighbour.job, instrument)
+        return quantities if _same_phases(neighbour, solution) else None
     except FitError:
         return None
 
@@ -192,14 +180,14 @@ def _missing(neighbour: Neighbour) -> list[tuple[PhaseLines, Missing]]:
     return [(lines, neighbour.missing[lines.phase.name]) for lines in absent]
 
 
-def _same_phases(neighbour: Neighbour, quantities: Quantities) -> bool:
+def _same_phases(neighbour: Neighbour, solution: Solution) -> bool:
     """Whether the phases of the frame before are still there, and no other."""
     job, fit = neighbour.job, neighbour.job.fit
 
     def needed(lines: PhaseLines) -> float:
         return MAIN_PRESENT if lines is job.main else PRESENT
 
-    if any(job.significance(lines, quantities.solution) < needed(lines) for lines in job.present()):
+    if any(job.significance(lines, solution) < needed(lines) for lines in job.present()):
         return False
     counts = fit.counts()
     misfit = MISFIT * (counts - job.model.background(fit.values()))
@@ -221,6 +209,13 @@ def _frame(
         scale, u = missing.at_rest(residual, fit.variance)
         job.absent[lines.phase.name] = max(scale, 0.0) / u
         job.limits[lines.phase.name] = max(scale, 0.0) + ONE_SIDED_95 * u
-    freedom = max(int(fit.used.sum()) - len(quantities.solution.free), 1)
+    freedom = max(int(fit.used.sum()) - len(quantities.free_names), 1)
     phases = phase_results(job, quantities, fit.values())
-    return FittedFrame(quantities, phases, fit.chi_squared() / freedom, warm, evaluations, neighbour)
+    return FittedFrame(
+        **vars(quantities),
+        phases=phases,
+        chi2_reduced=fit.chi_squared() / freedom,
+        warm=warm,
+        evaluations=evaluations,
+        neighbour=neighbour,
+    )

@@ -1,4 +1,4 @@
-"""Quantities, their uncertainty table, how each was computed, and remarks, grown together one quantity at a time."""
+"""What the A15 of a sample is like: quantities, their uncertainty table, how each was computed, and remarks."""
 
 from __future__ import annotations
 
@@ -12,16 +12,35 @@ from xrdorder.quantities.records import How, Record, as_fitted, record_of, symbo
 from xrdorder.uncertainty import Contributions
 
 
-class DerivedQuantities:
-    """Values, contributions, records and flags of one sample while they are being worked out.
+class Material:
+    """What the A15 of a sample is like, grown one quantity at a time.
 
     Parameters
     ----------
     values : mapping of str to float
+        Quantities of the fit.
     contributions : Contributions
         Table of (at least some of) these values.
     records : mapping of str to Record, optional
         How these values were computed.
+
+    Attributes
+    ----------
+    values : dict of str to float
+        Quantities of the fit and those derived from them: ``a_nm`` (at 22.5 °C), ``order_contrast``, ``site_order``,
+        ``tin_fraction_lattice``, ``tin_fraction_order``, ``tin_lower_bound``, ``domain_size_nm``, ``microstrain``,
+        ``tin_spread``, ``a15_fraction``. NaN where one cannot be given. Only where they say something:
+        ``lattice_strain`` and ``a_strain_free_nm`` (where the strain is known), ``size_breadth_deg``,
+        ``strain_breadth_deg`` (integral breadths), ``largest_resolvable_size_nm``, ``domain_size_at_least_nm``, and
+        with two populations ``tin_fraction_lattice_lean``, ``domain_size_nm_lean`` and so on.
+    contributions : Contributions
+        Their uncertainty by source and group.
+    flags : list of Flag
+        What the reader must know.
+    assumptions : list of str
+        What was taken for granted because nobody said otherwise.
+    records : dict of str to Record
+        How each value was computed, and what only carried others.
     """
 
     def __init__(
@@ -115,6 +134,11 @@ class DerivedQuantities:
     def u(self, quantity: str) -> float:
         """Total standard uncertainty of a quantity; 0 for one without a table."""
         return self.contributions.total(quantity) if quantity in self.contributions.quantities else 0.0
+
+    @property
+    def u_tin_independent(self) -> float:
+        """Part of the standard uncertainty of the tin fraction that no other sample shares."""
+        return self.contributions.part("tin_fraction_lattice", shared=False)
 
     def flag(self, name: str, message: str) -> None:
         """Remark on something the reader must know."""
