@@ -116,7 +116,7 @@ class Lot(CheckedTable):
 
     @property
     def lattice_by_dopant_nm(self) -> dict[str, float] | None:
-        """MeasuredValue changes of the lattice parameter in nm by unit atomic fraction."""
+        """Measured changes of the lattice parameter in nm by unit atomic fraction."""
         return _nm_per_fraction(self.lattice_pm_per_at_percent)
 
     @property

@@ -107,7 +107,7 @@ class Step(SheetTable):
 
     @classmethod
     def contradictions(cls, given: Mapping[str, Any], context: Context) -> Iterator[Problem]:
-        """Find what no furnace can follow; what is missing or no _number is taken for what harms nothing."""
+        """Find what no furnace can follow; what is missing or no number is taken for what harms nothing."""
         hold, hours = _number(given, "hold_c"), _number(given, "hours")
         ramp, period = _number(given, "ramp_k_per_h"), _number(given, "period_h")
         amplitude = _number(given, "amplitude_k") or 0.0
@@ -120,7 +120,7 @@ class Step(SheetTable):
             yield ("hours",), f"{hours:g} h is not a time; give hours, zero or more"
         if ramp is not None and not 0.0 < ramp < np.inf:
             yield ("ramp_k_per_h",), (
-                f"a ramp of {ramp:g} K/h leads nowhere; give the rate as a _number above zero "
+                f"a ramp of {ramp:g} K/h leads nowhere; give the rate as a number above zero "
                 "(heating or cooling follows from the temperatures), or leave it out when unknown"
             )
         if hold is not None and not 0.0 <= amplitude < (hold + ZERO_CELSIUS_K if amplitude else np.inf):
@@ -137,7 +137,7 @@ class Step(SheetTable):
 
 
 def _number(given: Mapping[str, Any], name: str) -> float | None:
-    """Give what was told where it is a _number: the types complain about the rest."""
+    """Give what was told where it is a number: the types complain about the rest."""
     value = given.get(name)
     return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
 
@@ -158,7 +158,7 @@ def _list(given: object) -> object:
 
 def _times(given: float) -> int:
     if not (1 <= given <= MOST_STEPS and given == int(given)):
-        raise ValueError(f"{given:g} is no _number of times; give a whole _number, 1 to {MOST_STEPS}")
+        raise ValueError(f"{given:g} is no number of times; give a whole number, 1 to {MOST_STEPS}")
     return int(given)
 
 
@@ -176,10 +176,10 @@ class Repeat(SheetTable):
     Raises
     ------
     StudyError
-        Nothing to repeat, or a _number of times that is none.
+        Nothing to repeat, or a number of times that is none.
     """
 
-    repeat: Annotated[float, AfterValidator(_times)] = needed("how many times the block is run, as a whole _number")
+    repeat: Annotated[float, AfterValidator(_times)] = needed("how many times the block is run, as a whole number")
     steps: Annotated[tuple[Element, ...], BeforeValidator(_list)] = key("the list of steps of the block", ())
 
     def __init__(self, times: int, steps: "tuple[Step | Repeat, ...]") -> None:
