@@ -11,7 +11,7 @@ A sample of `study.toml` may carry a table ``[samples.measured]``::
     grain_size_nm = { value = 140, u = 15, remark = "fracture surface, 200 grains" }
 
 Every value has a standard uncertainty (k = 1); one without could not be held against anything. What a number means
-hangs on how it was read off: `criterion`, temperature and field go with it. MeasuredValue values are read from the
+hangs on how it was read off: `criterion`, temperature and field go with it. Measured values are read from the
 description whenever results are put together. They never replace an estimate, and no fit sees them.
 """
 

@@ -259,7 +259,7 @@ class _Point:
         return self.tc.value + self.tc.u * standard_normal(draws.size, 0, "measured Tc", key=self.subject.name)
 
     def at_zero(self, route: Route, tc: Array | None = None) -> tuple[Array, float]:
-        """MeasuredValue value in the terms of the first relation, (n,), and its standard uncertainty.
+        """Measured value in the terms of the first relation, (n,), and its standard uncertainty.
 
         A field is brought to 0 K by the law of the route, which is proportional to the field at 0 K.
         """

@@ -1,4 +1,4 @@
-"""MeasuredValue critical currents as a Kramer plot: Ic^0.5 B^0.25 falls in a straight line to zero at the Kramer field.
+"""Measured critical currents as a Kramer plot: Ic^0.5 B^0.25 falls in a straight line to zero at the Kramer field.
 
 E. J. Kramer, J. Appl. Phys. 44 (1973) 1360 (from memory). The line is weighted least squares; it is rejected where the
 points scatter about it by more than their uncertainties allow.

@@ -64,7 +64,7 @@ class Row:
 
     @property
     def difference(self) -> float:
-        """MeasuredValue less estimate."""
+        """Measured less estimate."""
         return self.measured.value - self.value
 
     @property
