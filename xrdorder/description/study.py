@@ -7,6 +7,7 @@ a remedy. A key of the file is a field of the model of its table.
 
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any, Self, get_args, get_origin
 
@@ -307,14 +308,14 @@ def study_of(table: Mapping[str, Any], folder: Path, *, to_run: bool = False) ->
         All that is wrong, as `read_study` tells it.
     """
     table, listed = _with_rows(table, folder)
-    study, problems = None, []
+    study, problems, context = None, [], Context(folder, table, to_run)
     try:
-        study = checked(Study, table, Context(folder, table, to_run))
+        study = checked(Study, table, context)
     except Refused as error:
         problems = [*error.problems]
         if error.only_absent:  # there may be a study without them
             try:
-                study = checked(Study, table, Context(folder, table))
+                study = checked(Study, table, replace(context, to_run=False))
             except Refused as other:
                 problems = [*other.problems, *problems]
     absent = tuple((place(at, table), said) for at, said in problems)

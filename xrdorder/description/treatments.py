@@ -5,13 +5,13 @@ the name of such a table under ``[treatments.<name>]``; the path of a logged tab
 wrong is told all at once, in the words of `xrdorder.treatments`.
 """
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Callable, Mapping
+from typing import Any, TypeVar
 
 from pydantic import ValidationError, ValidationInfo
 
 from xrdorder.description.values import closest_file
-from xrdorder.exceptions import StudyError, did_you_mean
+from xrdorder.exceptions import did_you_mean
 from xrdorder.files.checked_table import Context, Problem, inner_problems, refusal
 from xrdorder.treatments import History, looks_like_holds, read_log, read_schedule, schedule_of_holds
 
@@ -19,9 +19,11 @@ WAYS = "the steps as [{ ramp_k_per_h, hold_c, hours }], a name of [treatments.<n
 _LOGS = (".csv", ".txt", ".tsv", ".dat", ".log")
 _KEYS = ("steps", "start_c", "log")
 
-_LOGS_READ, _NAMED, _HOLDS = "logs", "treatments", "holds"
-"""What of the file has been read so far (`Context.read`): log, name and line of holds are read once, and the first
-two complained about once."""
+T = TypeVar("T")
+
+_LOGS_READ, _NAMED, _TOLD = "logs", "treatments", "lines"
+"""What of the file has been read so far (`Context.read`): log, name, and steps or line of holds are read once, and the
+first two complained about once."""
 
 
 def named_treatments(given: object, info: ValidationInfo) -> dict[str, History | None]:
@@ -60,7 +62,7 @@ def read_treatment(given: object, info: ValidationInfo) -> History | None:
     if isinstance(given, Mapping):
         return _of_table(given, context)
     if isinstance(given, list):
-        made, problems = read_schedule(given)
+        made, problems = _once(context, repr(given), lambda: read_schedule(given))
         if problems:
             raise refusal(problems)
         return made
@@ -74,16 +76,21 @@ def _of_text(text: str, context: Context) -> History | None:
     if text in named:
         return named[text]
     if looks_like_holds(text):
-        held: dict[str, History] = context.read.setdefault(_HOLDS, {})
-        if text not in held:
-            held[text] = schedule_of_holds(text)
-        return held[text]
+        return _once(context, text, lambda: schedule_of_holds(text))
     if text.lower().endswith(_LOGS):
         return _of_log(text, context)
     if not text:
         raise ValueError(f"is empty; give {WAYS}")
     hint = did_you_mean(text, named) if named else f"add a table [treatments.{text}]"
     raise ValueError(f"no treatment '{text}' is described; {hint}")
+
+
+def _once(context: Context, line: str, read: Callable[[], T]) -> T:
+    """Read a line that tells a treatment, however many samples have it."""
+    lines: dict[str, T] = context.read.setdefault(_TOLD, {})
+    if line not in lines:
+        lines[line] = read()
+    return lines[line]
 
 
 def _of_table(table: Mapping[str, Any], context: Context) -> History | None:
@@ -106,7 +113,8 @@ def _of_table(table: Mapping[str, Any], context: Context) -> History | None:
             except ValueError as error:
                 problems.append((("log",), str(error)))
     elif "steps" in table:
-        made, wrong = read_schedule(table["steps"], table.get("start_c", 25.0))
+        steps, start = table["steps"], table.get("start_c", 25.0)
+        made, wrong = _once(context, repr((steps, start)), lambda: read_schedule(steps, start))
         problems += [(at if at == ("start_c",) else ("steps", *at), said) for at, said in wrong]
     if problems:
         raise refusal(problems)
@@ -120,8 +128,5 @@ def _of_log(name: str, context: Context) -> History | None:
         logs[path] = None
         if not path.exists():
             raise ValueError(f"there is no file '{name}' in {context.folder}; {closest_file(path)}")
-        try:
-            logs[path] = read_log(path)
-        except StudyError as error:
-            raise ValueError(str(error).replace(f"{path}: ", f"{name}: ", 1)) from None
+        logs[path] = read_log(path, name)
     return logs[path]

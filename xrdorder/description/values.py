@@ -181,12 +181,15 @@ def _no_file(path: Path, folder: Path, kind: str = "") -> str:
     """Say why a file of that name cannot be read, empty where it can; without a remedy where there is none."""
     if path.is_file():
         return ""
-    name = name_in(path, folder)
+    name, said = name_in(path, folder), not_regular(path, kind)
+    return f"'{name}' {said}" if said else f"there is no file '{name}' in {folder}"
+
+
+def not_regular(path: Path, kind: str = "") -> str:
+    """Say what stands there in place of a file; empty where one does, or nothing."""
     if path.is_dir():
-        return f"'{name}' is a folder; name a {kind + 'file in it' if kind else 'regular file'}"
-    if path.exists():
-        return f"'{name}' is a pipe or device; name a regular file"
-    return f"there is no file '{name}' in {folder}"
+        return f"is a folder; name a {kind + 'file in it' if kind else 'regular file'}"
+    return "is a pipe or device; name a regular file" if path.exists() and not path.is_file() else ""
 
 
 def closest_file(path: Path) -> str:

@@ -14,7 +14,7 @@ from xrdorder.crystals import A15Composition, phase
 from xrdorder.description.measurement import Reading
 from xrdorder.description.own_files import OwnFiles
 from xrdorder.description.sample import Sample
-from xrdorder.description.values import closest_file
+from xrdorder.description.values import closest_file, not_regular
 from xrdorder.exceptions import StudyError, XrdorderError
 from xrdorder.fitting import DEFAULT_COMPOSITION, DEFAULT_PHASES, FitOptions, PatternFit, fit_pattern
 from xrdorder.fitting.derived import AMOUNTS
@@ -108,12 +108,9 @@ def require_files(paths: tuple[Path, ...]) -> None:
         One is not; the message names a file of similar name in the same folder.
     """
     for path in paths:
-        if path.is_dir():
-            raise StudyError(f"{path}: is a folder; name a pattern file in it")
-        if path.exists() and not path.is_file():
-            raise StudyError(f"{path}: is a pipe or device; name a regular file")
         if not path.is_file():
-            raise StudyError(f"{path}: no such pattern file; {closest_file(path)}")
+            said = not_regular(path, "pattern ") or f"no such pattern file; {closest_file(path)}"
+            raise StudyError(f"{path}: {said}")
 
 
 def read(paths: tuple[Path, ...], reading: Reading, radiation_name: str, mount: str = "") -> xr.DataArray:
