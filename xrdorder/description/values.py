@@ -21,7 +21,7 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from xrdorder.crystals.standards import standard
-from xrdorder.exceptions import XrdorderError, did_you_mean
+from xrdorder.exceptions import StudyError, XrdorderError, did_you_mean
 from xrdorder.files.checked_table import ABSENT, Context, as_tuple, quoted
 from xrdorder.files.names import is_safe_name, safe_name
 from xrdorder.xrays import radiation
@@ -195,6 +195,20 @@ def not_regular(path: Path, kind: str = "") -> str:
 def closest_file(path: Path) -> str:
     """Suggest a file that is there for one that is not."""
     return _closest(path, {})
+
+
+def require_files(paths: tuple[Path, ...]) -> None:
+    """Check that pattern files are there.
+
+    Raises
+    ------
+    StudyError
+        One is not; the message names a file of similar name in the same folder.
+    """
+    for path in paths:
+        if not path.is_file():
+            said = not_regular(path, "pattern ") or f"no such pattern file; {closest_file(path)}"
+            raise StudyError(f"{path}: {said}")
 
 
 def _closest(path: Path, beside: dict[Path, list[str]]) -> str:

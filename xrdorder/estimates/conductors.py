@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import cache, partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -59,6 +60,7 @@ def conductors(
     """
     made, refused = [], []
     draws = StudyDraws.of(results)
+    as_grain = cache(partial(grains_over_domains, results)) if measured_grains else lambda lot: AS_GRAIN
     for k, name in _places(results, names):
         grain = measured_mean(results, name, "grain_size_nm") if measured_grains else None
         area = measured_mean(results, name, "a15_area_fraction")
@@ -70,7 +72,7 @@ def conductors(
                 _quantities(results, k),
                 measured_grain_nm=grain[0] if grain else None,
                 u_measured_grain_nm=grain[1] if grain else None,
-                as_grain=grains_over_domains(results, str(results["lot"].values[k])) if measured_grains else AS_GRAIN,
+                as_grain=as_grain(str(results["lot"].values[k])),
                 a15_area_fraction=area[0] if area else None,
                 u_a15_area_fraction=area[1] if area else 0.0,
                 lot=str(results["lot"].values[k]),

@@ -47,24 +47,38 @@ class Step:
         return math.isclose(self.recomputed, self.value, rel_tol=1e-9, abs_tol=1e-15)
 
 
-def steps(quantity: str, sample: StoredSample) -> tuple[Step, ...]:
-    """All steps that lead to a quantity, what was fitted first, the quantity itself last."""
-    parameters = StoredParameters.of(sample).values
-    done: dict[str, Step] = {}
+class Chains:
+    """The steps to all quantities of a sample; each step is worked out once."""
 
-    def go(name: str) -> None:
-        record = sample.records.get(name)
-        if record is None and name in parameters:
-            record = Record(name, name, parameters[name], remark=FITTED)
-        if record is None or name in done:
-            return
-        for before in (*(given.quantity for given in record.inputs), *record.numbers):
-            go(before)
-        done[name] = Step(record, sample.values.get(name, record.value), recomputed(record))
+    def __init__(self, sample: StoredSample) -> None:
+        self._sample, self._parameters = sample, StoredParameters.of(sample).values
+        self._steps: dict[str, Step | None] = {}
 
-    go(quantity)
-    if quantity not in done:
-        value = sample.values.get(quantity, math.nan)
-        nothing = Record(quantity, symbol_of(quantity), value, remark="no record of it is stored")
-        done[quantity] = Step(nothing, value, math.nan)
-    return tuple(done.values())
+    def to(self, quantity: str) -> tuple[Step, ...]:
+        """All steps that lead to a quantity, what was fitted first, the quantity itself last."""
+        done: dict[str, Step] = {}
+
+        def go(name: str) -> None:
+            step = self._step(name)
+            if step is None or name in done:
+                return
+            for before in (*(given.quantity for given in step.record.inputs), *step.record.numbers):
+                go(before)
+            done[name] = step
+
+        go(quantity)
+        if quantity not in done:
+            value = self._sample.values.get(quantity, math.nan)
+            nothing = Record(quantity, symbol_of(quantity), value, remark="no record of it is stored")
+            done[quantity] = Step(nothing, value, math.nan)
+        return tuple(done.values())
+
+    def _step(self, name: str) -> Step | None:
+        if name not in self._steps:
+            record = self._sample.records.get(name)
+            if record is None and name in self._parameters:
+                record = Record(name, name, self._parameters[name], remark=FITTED)
+            known = self._sample.values
+            step = Step(record, known.get(name, record.value), recomputed(record)) if record is not None else None
+            self._steps[name] = step
+        return self._steps[name]

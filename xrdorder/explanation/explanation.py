@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from xrdorder.exceptions import StudyError, UnknownNameError, did_you_mean
-from xrdorder.explanation.chain import Step, steps
+from xrdorder.explanation.chain import Chains, Step
 from xrdorder.explanation.correlations import Covariance, FittedParameter
 from xrdorder.explanation.families import FAMILIES, KINDS, OWN_LINE
 from xrdorder.material import PUBLISHED_SCALE
@@ -273,10 +273,11 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
         except UnknownNameError as error:
             raise UnknownNameError(f"sample '{sample.name}': {error}") from None
         names = [name]
+    chains = Chains(sample)
     quantities = [
-        _predicted(sample, name)
+        _predicted(sample, chains, name)
         if name in targets
-        else _quantity(sample, covariance, name, sharing or {})
+        else _quantity(sample, covariance, chains, name, sharing or {})
         for name in ([] if sample.failed else names)
     ]
     return Explanation(
@@ -321,9 +322,9 @@ def _cross_checks(sample: StoredSample) -> tuple[CrossCheck, ...]:
 
 
 def _quantity(
-    sample: StoredSample, covariance: Covariance, name: str, sharing: Sharing
+    sample: StoredSample, covariance: Covariance, chains: Chains, name: str, sharing: Sharing
 ) -> QuantityExplained:
-    chain, value = steps(name, sample), sample.values[name]
+    chain, value = chains.to(name), sample.values[name]
     fitted = [
         FittedParameter(
             step.quantity, step.value, covariance.u(step.quantity), covariance.nuisances(step.quantity)
@@ -402,24 +403,21 @@ def _title(family: str, group: str, groups: Sequence[str]) -> str:
     return f"{family}, shared" if sum(other != PRIVATE for other in groups) == 1 else f"{family}, shared by {group}"
 
 
-def _predicted(sample: StoredSample, target: str) -> QuantityExplained:
+def _predicted(sample: StoredSample, chains: Chains, target: str) -> QuantityExplained:
     """Explain a prediction: what each relation says, and which do not apply."""
     tables = sample.estimates
     k = int(np.flatnonzero(tables["target"].values == target)[0])
-    said = []
-    for i in np.flatnonzero(tables["relation_target"].values == target):
-        name = str(tables["relation"].values[i]).removeprefix(f"{target}: ")
-        said.append(
-            RelationSaid(
-                name,
-                float(tables["relation_median"].values[i]),
-                float(tables["relation_low"].values[i]),
-                float(tables["relation_high"].values[i]),
-                str(tables["relation_formula"].values[i]),
-                f"{tables['relation_source'].values[i]} ({tables['relation_known'].values[i]})",
-                str(tables["relation_reason"].values[i]),
-            )
+    of = tables["relation_target"].values == target
+    columns = ("median", "low", "high", "formula", "source", "known", "reason")
+    names = tables["relation"].values[of]
+    rows = zip(names, *(tables[f"relation_{column}"].values[of] for column in columns), strict=True)
+    said = [
+        RelationSaid(
+            str(name).removeprefix(f"{target}: "), float(median), float(low), float(high), str(formula),
+            f"{source} ({known})", str(reason),
         )
+        for name, median, low, high, formula, source, known, reason in rows
+    ]  # fmt: skip
     median, low, high = (float(tables[f"target_{end}"].values[k]) for end in ("median", "low", "high"))
     return QuantityExplained(
         target,
@@ -427,18 +425,18 @@ def _predicted(sample: StoredSample, target: str) -> QuantityExplained:
         median,
         low=low,
         high=high,
-        steps=_steps_to_inputs(sample),
+        steps=_steps_to_inputs(sample, chains),
         relations=tuple(said),
         asked=_asked_with(sample, target),
     )
 
 
-def _steps_to_inputs(sample: StoredSample) -> tuple[Step, ...]:
+def _steps_to_inputs(sample: StoredSample, chains: Chains) -> tuple[Step, ...]:
     """How tin by the lattice and order came about, which the joint estimates are made from."""
     done: dict[str, Step] = {}
     for name in ("tin_fraction_lattice", "site_order"):
         if math.isfinite(sample.values.get(name, math.nan)):
-            done |= {step.quantity: step for step in steps(name, sample)}
+            done |= {step.quantity: step for step in chains.to(name)}
     return tuple(done.values())
 
 

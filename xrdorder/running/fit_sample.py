@@ -14,7 +14,7 @@ from xrdorder.crystals import A15Composition, phase
 from xrdorder.description.measurement import Reading
 from xrdorder.description.own_files import OwnFiles
 from xrdorder.description.sample import Sample
-from xrdorder.description.values import closest_file, not_regular
+from xrdorder.description.values import require_files
 from xrdorder.exceptions import StudyError, XrdorderError
 from xrdorder.fitting import DEFAULT_COMPOSITION, DEFAULT_PHASES, FitOptions, PatternFit, fit_pattern
 from xrdorder.fitting.derived import AMOUNTS
@@ -97,20 +97,6 @@ def do_task(task: Task) -> StoredSample:
     stored = replace(result, model=model_words(result), provenance=stamped)
     write_sample(stored, task.target)
     return replace(stored, groups={})
-
-
-def require_files(paths: tuple[Path, ...]) -> None:
-    """Check that pattern files are there.
-
-    Raises
-    ------
-    StudyError
-        One is not; the message names a file of similar name in the same folder.
-    """
-    for path in paths:
-        if not path.is_file():
-            said = not_regular(path, "pattern ") or f"no such pattern file; {closest_file(path)}"
-            raise StudyError(f"{path}: {said}")
 
 
 def read(paths: tuple[Path, ...], reading: Reading, radiation_name: str, mount: str = "") -> xr.DataArray:
