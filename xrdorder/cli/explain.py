@@ -14,7 +14,6 @@ from xrdorder.quantities.formatting import with_sign
 from xrdorder.quantities.grades import graded, missing_information
 
 if TYPE_CHECKING:
-    from xrdorder.explanation.chain import Step
     from xrdorder.explanation.correlations import FittedParameter
     from xrdorder.explanation.explanation import (
         CrossCheck,
@@ -22,6 +21,7 @@ if TYPE_CHECKING:
         QuantityExplained,
         RelationSaid,
         SourceShare,
+        Step,
     )
     from xrdorder.quantities.records import Input
 
@@ -47,8 +47,7 @@ def explain(ctx: click.Context, study: Path, sample: str, quantity: str | None, 
     with --details file and calibration, formulas with their sources, all sources of uncertainty, flags and assumptions.
     Nothing is fitted again.
     """
-    from xrdorder.explanation.explanation import explain_stored
-    from xrdorder.explanation.quantities_table import quantities_table
+    from xrdorder.explanation.explanation import explain_stored, quantities_table
 
     explanation = explain_stored(study, sample, quantity)
     if explanation.sample.failed:

@@ -15,12 +15,15 @@ from pathlib import Path
 import numpy as np
 
 from xrdorder.exceptions import StudyError, UnknownNameError, did_you_mean
-from xrdorder.explanation.chain import Step, steps
 from xrdorder.explanation.correlations import Covariance, FittedParameter
 from xrdorder.explanation.families import FAMILIES, KINDS, OWN_LINE
 from xrdorder.material import PUBLISHED_SCALE
+from xrdorder.material.formulas import recomputed
 from xrdorder.material.lattice_strain import FREE
-from xrdorder.quantities.registry import Quantity, known, rank, unit_of
+from xrdorder.quantities.formatting import MISSING
+from xrdorder.quantities.records import Record, symbol_of
+from xrdorder.quantities.registry import Quantity, known, rank, standing_in, unit_of
+from xrdorder.quantities.tables import Heading, Table
 from xrdorder.results.collated import (
     Sharing,
     ToldColumn,
@@ -32,11 +35,48 @@ from xrdorder.results.collated import (
 )
 from xrdorder.results.columns import TOLD
 from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
+from xrdorder.results.parameters import StoredParameters
 from xrdorder.results.quantity_lookup import quantity_asked
 from xrdorder.results.sample_file import FAILED, StoredSample, read_sample
 from xrdorder.running.instruments import calibration_words
 from xrdorder.running.model_summary import model_words
 from xrdorder.uncertainty import PRIVATE, Contributions
+
+FITTED = "fitted to the pattern"
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step from the pattern to a quantity.
+
+    Attributes
+    ----------
+    record : Record
+        How the quantity was computed; without inputs for what was fitted.
+    value : float
+        As stored.
+    recomputed : float
+        The formula evaluated with the stored inputs; NaN where there is none.
+    """
+
+    record: Record
+    value: float
+    recomputed: float
+
+    @property
+    def quantity(self) -> str:
+        """What the step gives."""
+        return self.record.quantity
+
+    @property
+    def reproduced(self) -> bool | None:
+        """Whether this version finds the stored value again; None where it cannot tell.
+
+        Inputs are stored in full precision: only rounding of a few operations may remain.
+        """
+        if math.isnan(self.recomputed) or math.isnan(self.value):
+            return None
+        return math.isclose(self.recomputed, self.value, rel_tol=1e-9, abs_tol=1e-15)
 
 
 @dataclass(frozen=True)
@@ -407,20 +447,14 @@ def _predicted(sample: StoredSample, target: str) -> QuantityExplained:
     """Explain a prediction: what each relation says, and which do not apply."""
     tables = sample.estimates
     k = int(np.flatnonzero(tables["target"].values == target)[0])
-    said = []
-    for i in np.flatnonzero(tables["relation_target"].values == target):
-        name = str(tables["relation"].values[i]).removeprefix(f"{target}: ")
-        said.append(
-            RelationSaid(
-                name,
-                float(tables["relation_median"].values[i]),
-                float(tables["relation_low"].values[i]),
-                float(tables["relation_high"].values[i]),
-                str(tables["relation_formula"].values[i]),
-                f"{tables['relation_source'].values[i]} ({tables['relation_known'].values[i]})",
-                str(tables["relation_reason"].values[i]),
-            )
-        )
+    mine = tables["relation_target"].values == target
+    parts = ("relation", "relation_median", "relation_low", "relation_high", "relation_formula", "relation_reason")
+    sources = zip(*(tables[name].values[mine].tolist() for name in ("relation_source", "relation_known")), strict=True)
+    rows = zip(*(tables[name].values[mine].tolist() for name in parts), strict=True)
+    said = tuple(
+        RelationSaid(name.removeprefix(f"{target}: "), median, low, high, formula, f"{source} ({how})", reason)
+        for (name, median, low, high, formula, reason), (source, how) in zip(rows, sources, strict=True)
+    )
     median, low, high = (float(tables[f"target_{end}"].values[k]) for end in ("median", "low", "high"))
     return QuantityExplained(
         target,
@@ -429,7 +463,7 @@ def _predicted(sample: StoredSample, target: str) -> QuantityExplained:
         low=low,
         high=high,
         steps=_steps_to_inputs(sample),
-        relations=tuple(said),
+        relations=said,
         asked=_asked_with(sample, target),
     )
 
@@ -460,3 +494,67 @@ def _asked_with(sample: StoredSample, target: str) -> tuple[str, ...]:
     if branches and target.startswith("Bc2"):
         words.append(branches)
     return tuple(words)
+
+
+def steps(quantity: str, sample: StoredSample) -> tuple[Step, ...]:
+    """All steps that lead to a quantity, what was fitted first, the quantity itself last."""
+    parameters = StoredParameters.of(sample).values
+    done: dict[str, Step] = {}
+
+    def go(name: str) -> None:
+        record = sample.records.get(name)
+        if record is None and name in parameters:
+            record = Record(name, name, parameters[name], remark=FITTED)
+        if record is None or name in done:
+            return
+        for before in (*(given.quantity for given in record.inputs), *record.numbers):
+            go(before)
+        done[name] = Step(record, sample.values.get(name, record.value), recomputed(record))
+
+    go(quantity)
+    if quantity not in done:
+        value = sample.values.get(quantity, math.nan)
+        nothing = Record(quantity, symbol_of(quantity), value, remark="no record of it is stored")
+        done[quantity] = Step(nothing, value, math.nan)
+    return tuple(done.values())
+
+
+_HEAD = (
+    Heading("quantity", numeric=False),
+    Heading("value", meaning="standard uncertainty (k = 1) of the last digits in brackets, or the 68 % interval"),
+    Heading("unit", numeric=False),
+    Heading("independent u", meaning="part of the uncertainty that no other sample shares", optional=1),
+    Heading("largest source", meaning="with its share of the squared uncertainty", numeric=False),
+    Heading("column", meaning="name in results.csv", numeric=False, optional=2),
+)
+
+
+def quantities_table(explained: Explanation, *, every: bool = False) -> Table:
+    """Give a row for each quantity that people look at, or for `every` one.
+
+    Examples
+    --------
+    >>> [one.words for one in _HEAD][:3]
+    ['quantity', 'value', 'unit']
+    """
+    known = {quantity.name: quantity for quantity in explained.quantities}
+    shown = [known[quantity.name] for quantity in standing_in("section") if quantity.name in known]
+    if every:
+        shown = list(explained.quantities)
+    elif explained.sample.failed:
+        shown = []
+    return Table.of(_HEAD, [_row(entry) for entry in shown if every or math.isfinite(entry.value)])
+
+
+def _row(explained: QuantityExplained) -> tuple[str, ...]:
+    about, independent = explained.about, ""
+    if math.isnan(explained.value):
+        value, sources = MISSING, "cannot be given"
+    elif explained.estimated:
+        value, sources = about.interval_text(explained.value, explained.low, explained.high), "joint model"
+    else:
+        value = about.value_text(explained.value, explained.u)
+        independent = about.u_text(explained.private) if explained.private > 0.0 else ""
+        largest = explained.budget[0] if explained.budget else None
+        sources = f"{largest.title} {100.0 * (largest.u / explained.u) ** 2:.0f} %" if largest else ""
+    return about.noun, value, about.people.unit, independent, sources, about.column

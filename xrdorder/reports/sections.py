@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 import xarray as xr
 
-from xrdorder.explanation.explanation import Explanation, explain
-from xrdorder.explanation.quantities_table import quantities_table
+from xrdorder.explanation.explanation import Explanation, explain, quantities_table
 from xrdorder.quantities.tables import Table
 from xrdorder.results.sample_file import StoredSample
 from xrdorder.results.study_table import in_short
