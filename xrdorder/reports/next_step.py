@@ -9,7 +9,6 @@ from xrdorder.exceptions import XrdorderError
 from xrdorder.planning import plan_words
 from xrdorder.planning.study import LotPlan
 from xrdorder.planning.suggestion import plan_described
-from xrdorder.relations import Library
 from xrdorder.results.open_study import OpenStudy
 from xrdorder.superconductivity.currents import Conditions
 from xrdorder.superconductivity.targets import HELIUM_K
@@ -18,7 +17,7 @@ FIELD_T = 12.0
 """Where currents are compared unless told otherwise: a usual field of acceptance tests (common practice, no source)."""
 
 
-def plan_of(opened: OpenStudy, library: Library, sample: str = "") -> LotPlan | None:
+def plan_of(opened: OpenStudy, sample: str = "") -> LotPlan | None:
     """Plan for the lot of a sample, else for the lot with most treatments; None where nothing can be planned."""
     results, _ = fit_to_compare(opened.results)
     treatments = {sample.name: sample.treatment for sample in opened.study.samples}
